@@ -1,0 +1,16 @@
+//! What changes: masks of pixels in tiles, regions of them, the windows that are sent, and the stream of transitions
+//! from screen to screen, decoded on all cores.
+
+pub mod conveyor;
+mod difference;
+mod mask;
+mod regions;
+mod tiles;
+mod windows;
+
+pub use difference::difference;
+pub use mask::{Mask, bits};
+pub(crate) use regions::regions_with_labels;
+pub use regions::{Region, regions};
+pub use tiles::{TILE, TileGrid, TileLevels, differing_pixels, levels_of_tile};
+pub use windows::{SentWindows, TileCover, sent_windows, widened};

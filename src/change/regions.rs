@@ -1,0 +1,183 @@
+//! Regions: tiles that hold marked pixels, joined with their 8 neighbours; each the tight box of its pixels.
+
+use super::{Mask, TileGrid, mask::tile_bounds};
+use crate::geometry::Rect;
+
+/// A group of marked pixels.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Region {
+    /// The tight box around its pixels.
+    pub rect: Rect,
+    /// How many pixels are marked.
+    pub pixels: u64,
+}
+
+/// The regions of a mask, ordered by y, then x, of the box; among equals the one whose first tile comes first.
+///
+/// Takes time in proportion to the tiles of the mask, whatever their shape.
+pub fn regions(mask: &Mask, grid: &TileGrid) -> Vec<Region> {
+    regions_with_labels(mask, grid).0
+}
+
+/// The regions in order, and for each tile of the mask the number of its region.
+pub(crate) fn regions_with_labels(mask: &Mask, grid: &TileGrid) -> (Vec<Region>, Vec<u32>) {
+    let groups = groups(mask, grid);
+    let mut found: Vec<Region> = Vec::new();
+    // The smallest tile of a group is its root, so roots come before their members.
+    let mut number_of_root = vec![u32::MAX; groups.len()];
+    let mut label = Vec::with_capacity(groups.len());
+    for (index, (tile, pixels)) in mask.tiles().iter().enumerate() {
+        let root = groups[index] as usize;
+        let region = Region { rect: tile_bounds(grid, *tile, *pixels), pixels: u64::from(pixels.count_ones()) };
+        if number_of_root[root] == u32::MAX {
+            number_of_root[root] = found.len() as u32;
+            found.push(region);
+        } else {
+            let known = &mut found[number_of_root[root] as usize];
+            known.rect = known.rect.around(region.rect);
+            known.pixels += region.pixels;
+        }
+        label.push(number_of_root[root]);
+    }
+    let mut order: Vec<u32> = (0..found.len() as u32).collect();
+    order.sort_by_key(|number| {
+        let rect = found[*number as usize].rect;
+        (rect.y, rect.x)
+    });
+    let mut place = vec![0; found.len()];
+    for (at, number) in order.iter().enumerate() {
+        place[*number as usize] = at as u32;
+    }
+    let ordered = order.iter().map(|number| found[*number as usize]).collect();
+    (ordered, label.into_iter().map(|number| place[number as usize]).collect())
+}
+
+/// For each tile of the mask, the index of the first tile of its group.
+fn groups(mask: &Mask, grid: &TileGrid) -> Vec<u32> {
+    let tiles = mask.tiles();
+    let columns = grid.columns();
+    let mut parent: Vec<u32> = (0..tiles.len() as u32).collect();
+    // The first tile of the row above that can still touch this one.
+    let mut above = 0;
+    for index in 0..tiles.len() {
+        let tile = tiles[index].0;
+        let column = tile % columns;
+        if column > 0 && index > 0 && tiles[index - 1].0 == tile - 1 {
+            join(&mut parent, index as u32, index as u32 - 1);
+        }
+        if tile < columns {
+            continue;
+        }
+        let first = tile - columns - u32::from(column > 0);
+        let last = tile - columns + u32::from(column + 1 < columns);
+        while tiles[above].0 < first {
+            above += 1;
+        }
+        let touching = tiles[above..].iter().take_while(|(tile, _)| *tile <= last).count();
+        for neighbour in above..above + touching {
+            join(&mut parent, index as u32, neighbour as u32);
+        }
+    }
+    for index in 0..parent.len() {
+        parent[index] = parent[parent[index] as usize];
+    }
+    parent
+}
+
+fn join(parent: &mut [u32], one: u32, other: u32) {
+    let (one, other) = (root(parent, one), root(parent, other));
+    let (first, second) = (one.min(other), one.max(other));
+    parent[second as usize] = first;
+}
+
+fn root(parent: &mut [u32], mut index: u32) -> u32 {
+    while parent[index as usize] != index {
+        // Halving the way keeps later look-ups short.
+        parent[index as usize] = parent[parent[index as usize] as usize];
+        index = parent[index as usize];
+    }
+    index
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::geometry::Size;
+    use imageproc::{
+        image::{GrayImage, Luma},
+        region_labelling::{Connectivity, connected_components},
+    };
+    use proptest::prelude::*;
+    use std::collections::BTreeMap;
+
+    /// Regions by `imageproc`'s connected components (8 neighbours) over the picture of marked tiles.
+    fn by_imageproc(marked: &[(u32, u32)], size: Size) -> Vec<Region> {
+        let grid = TileGrid::new(size);
+        let mut tiles = GrayImage::new(grid.columns(), grid.rows());
+        for (x, y) in marked {
+            tiles.put_pixel(x / 8, y / 8, Luma([255]));
+        }
+        let labels = connected_components(&tiles, Connectivity::Eight, Luma([0]));
+        let mut groups: BTreeMap<u32, Vec<(u32, u32)>> = BTreeMap::new();
+        for (x, y) in marked {
+            groups.entry(labels.get_pixel(x / 8, y / 8).0[0]).or_default().push((*x, *y));
+        }
+        let mut regions: Vec<(u32, Region)> = groups
+            .values()
+            .map(|pixels| {
+                let rect = pixels.iter().map(|(x, y)| Rect { x: *x, y: *y, width: 1, height: 1 }).reduce(Rect::around);
+                let first_tile = pixels.iter().map(|(x, y)| grid.locate(*x, *y).0).min();
+                (first_tile.unwrap(), Region { rect: rect.unwrap(), pixels: pixels.len() as u64 })
+            })
+            .collect();
+        regions.sort_by_key(|(first_tile, region)| (region.rect.y, region.rect.x, *first_tile));
+        regions.into_iter().map(|(_, region)| region).collect()
+    }
+
+    proptest! {
+        #![proptest_config(ProptestConfig::with_cases(300))]
+        #[test]
+        fn regions_agree_with_connected_components(
+            width in 1_u32..150, height in 1_u32..150, density in 1_u32..400, seed in 0_u64..u64::MAX,
+        ) {
+            let size = Size { width, height };
+            let mut state = seed | 1;
+            let mut marked = Vec::new();
+            for y in 0..height {
+                for x in 0..width {
+                    state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+                    if (state >> 33) % 8000 < u64::from(density) {
+                        marked.push((x, y));
+                    }
+                }
+            }
+            let grid = TileGrid::new(size);
+            let mask = Mask::from_unsorted(marked.iter().map(|(x, y)| grid.locate(*x, *y)).collect());
+            prop_assert_eq!(regions(&mask, &grid), by_imageproc(&marked, size));
+        }
+    }
+
+    /// A published toy case of labelling: 6 groups with 4 neighbours, 3 with 8 (checked with scipy and `OpenCV`).
+    #[test]
+    fn neighbours_are_eight() {
+        let grid = TileGrid::new(Size { width: 40, height: 40 });
+        let rows = ["11001", "00101", "00010", "10000", "11011"];
+        let mut tiles = Vec::new();
+        for (y, row) in rows.iter().enumerate() {
+            for (x, mark) in row.bytes().enumerate() {
+                if mark == b'1' {
+                    tiles.push(((y * 5 + x) as u32, 1));
+                }
+            }
+        }
+        assert_eq!(regions(&Mask::from_sorted(tiles), &grid).len(), 3);
+    }
+
+    #[test]
+    fn tiles_at_opposite_edges_do_not_touch() {
+        let grid = TileGrid::new(Size { width: 24, height: 24 });
+        // The last tile of a row and the first of the next one.
+        assert_eq!(regions(&Mask::from_sorted([(2, 1), (3, 1)]), &grid).len(), 2);
+        assert_eq!(regions(&Mask::from_sorted([(2, 1), (6, 1)]), &grid).len(), 2);
+    }
+}

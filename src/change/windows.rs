@@ -1,0 +1,116 @@
+//! From the windows that are asked for to the boxes that are sent: widened to the controller's grid, cut at the
+//! panel's edge, or replaced by the whole panel where it has no windows.
+
+use super::TileGrid;
+use crate::{
+    display::{Display, Mode},
+    geometry::{Rect, Rotation, Window},
+    plan::WindowAsk,
+};
+
+/// What becomes of an update's windows.
+#[derive(Clone, Debug, PartialEq, Eq, Default)]
+pub struct SentWindows {
+    /// The boxes asked for, in screen coordinates, before they are widened; empty where nothing is sent.
+    pub asked: Vec<Window>,
+    /// The boxes sent, in screen coordinates.
+    pub sent: Vec<Rect>,
+    /// Whether the whole panel is refreshed although a window was asked for.
+    pub refused: bool,
+}
+
+/// The boxes that are sent for what an update asks. `changed` is the box around what differs from the glass.
+pub fn sent_windows(
+    ask: &WindowAsk,
+    mode: &Mode,
+    display: &Display,
+    rotation: Rotation,
+    changed: Option<Rect>,
+) -> SentWindows {
+    let size = rotation.turn_size(display.size);
+    let whole = size.whole();
+    let asked: Vec<Window> = match ask {
+        WindowAsk::All => return SentWindows { asked: vec![whole.to_window()], sent: vec![whole], refused: false },
+        WindowAsk::Changed => changed.iter().map(|rect| rect.to_window()).collect(),
+        WindowAsk::Boxes(boxes) => boxes.clone(),
+    };
+    let on_panel: Vec<Window> = asked.iter().filter(|window| window.cut(size).is_some()).copied().collect();
+    if on_panel.is_empty() {
+        return SentWindows::default();
+    }
+    if display.windows.is_none() || !mode.windowed {
+        let refused = !on_panel.iter().any(|window| window.cut(size) == Some(whole));
+        return SentWindows { asked, sent: vec![whole], refused };
+    }
+    let sent = on_panel.iter().filter_map(|window| widened(*window, display, rotation));
+    SentWindows { sent: sent.collect(), asked, refused: false }
+}
+
+/// A window widened outward to the controller's grid and cut at the panel's edge, in screen coordinates; nothing where
+/// it lies wholly off the panel.
+pub fn widened(window: Window, display: &Display, rotation: Rotation) -> Option<Rect> {
+    let size = rotation.turn_size(display.size);
+    let on_panel = window.cut(size)?;
+    let Some(windows) = display.windows else { return Some(on_panel) };
+    let widened = windows.widen(rotation.to_panel(window, size));
+    rotation.to_screen(widened, size).cut(size)
+}
+
+/// The tiles of some boxes with the pixels inside, each tile once.
+#[derive(Clone, Debug)]
+pub struct TileCover<'b> {
+    grid: TileGrid,
+    boxes: &'b [Rect],
+}
+
+impl<'b> TileCover<'b> {
+    /// The tiles of these boxes.
+    pub fn new(grid: TileGrid, boxes: &'b [Rect]) -> Self {
+        Self { grid, boxes }
+    }
+
+    /// The number of pixels in at least one of the boxes.
+    pub fn pixels(&self) -> u64 {
+        match self.boxes {
+            [] => 0,
+            [rect] => rect.pixels(),
+            _ => {
+                let mut pixels = 0;
+                self.for_each_tile(|_, covered| pixels += u64::from(covered.count_ones()));
+                pixels
+            }
+        }
+    }
+
+    /// The pixels of a tile that lie in at least one of the boxes.
+    pub fn of_tile(&self, tile: u32) -> u64 {
+        self.boxes.iter().fold(0, |mask, rect| mask | self.grid.cover(tile, *rect))
+    }
+
+    /// Calls `with` for every tile that has a pixel in a box, in reading order.
+    pub fn for_each_tile(&self, mut with: impl FnMut(u32, u64)) {
+        match self.boxes {
+            [] => {}
+            [rect] => self.for_each_tile_of(*rect, with),
+            boxes => {
+                let mut tiles = Vec::new();
+                for rect in boxes {
+                    self.for_each_tile_of(*rect, |tile, covered| tiles.push((tile, covered)));
+                }
+                for (tile, covered) in super::Mask::from_unsorted(tiles).tiles() {
+                    with(*tile, *covered);
+                }
+            }
+        }
+    }
+
+    fn for_each_tile_of(&self, rect: Rect, mut with: impl FnMut(u32, u64)) {
+        let columns = rect.x / super::TILE..rect.right().div_ceil(super::TILE);
+        for row in rect.y / super::TILE..rect.bottom().div_ceil(super::TILE) {
+            for column in columns.clone() {
+                let tile = row * self.grid.columns() + column;
+                with(tile, self.grid.cover(tile, rect));
+            }
+        }
+    }
+}

@@ -1,0 +1,453 @@
+//! The loader: finds plans in folders, and what a plan names on the disk: displays, screens, fonts.
+
+use std::{
+    collections::HashMap,
+    fs, io,
+    path::{Component, Path, PathBuf},
+    sync::Arc,
+};
+
+use globset::GlobBuilder;
+use walkdir::WalkDir;
+
+use crate::{
+    change::conveyor::ScreenSource,
+    display::{Display, read_display, shipped},
+    geometry::Size,
+    plan::{KnownRule, Plan, ScreenId, Surroundings, Trouble, read_plan},
+    rules::known_rules,
+    screen::{Faces, Picture, ScreenFault, decode_png, draw_svg},
+    source::{Fault, Source, did_you_mean, text_of_bytes},
+};
+
+/// The largest text file that is read, bytes.
+const LARGEST_TEXT: u64 = 64 << 20;
+/// The largest screen file, bytes.
+const LARGEST_SCREEN: u64 = 256 << 20;
+/// As many descriptions may be based on each other.
+const LONGEST_CHAIN: usize = 8;
+
+/// The plans that some paths name, in a fixed order, and the faults on the way.
+pub(super) fn find_plans(paths: &[PathBuf]) -> (Vec<PathBuf>, Vec<Fault>) {
+    let (mut plans, mut faults) = (Vec::new(), Vec::new());
+    for path in paths {
+        match fs::metadata(path) {
+            Err(error) => faults.push(no_such(path, &error)),
+            Ok(found) if found.is_dir() => walk(path, &mut plans, &mut faults),
+            Ok(_) if is_named(path, ".flow.json") => faults.push(Fault::of_file(
+                path.display().to_string(),
+                "user flows cannot be reviewed yet",
+                "name a plan (`*.plan.json`), or a folder with plans",
+            )),
+            Ok(_) => plans.push(path.clone()),
+        }
+    }
+    (plans, faults)
+}
+
+fn no_such(path: &Path, error: &io::Error) -> Fault {
+    let name = path.display().to_string();
+    if error.kind() == io::ErrorKind::NotFound {
+        let folder = path.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."));
+        let wanted = path.file_name().unwrap_or_default().to_string_lossy().into_owned();
+        return Fault::of_file(name, "there is no such file or folder", name_help(folder, &wanted));
+    }
+    Fault::of_file(name, format!("cannot be read: {error}"), "check the path and its rights")
+}
+
+fn walk(folder: &Path, plans: &mut Vec<PathBuf>, faults: &mut Vec<Fault>) {
+    let before = (plans.len(), faults.len());
+    let hidden = |entry: &walkdir::DirEntry| entry.depth() > 0 && entry.file_name().to_string_lossy().starts_with('.');
+    let entries = WalkDir::new(folder).follow_links(true).sort_by_file_name().into_iter().filter_entry(|entry| !hidden(entry));
+    for entry in entries {
+        match entry {
+            Ok(entry) if entry.file_type().is_file() && is_named(entry.path(), ".plan.json") => plans.push(entry.into_path()),
+            Ok(_) => {}
+            Err(error) => faults.push(walk_fault(folder, &error)),
+        }
+    }
+    if (plans.len(), faults.len()) == before {
+        faults.push(Fault::of_file(
+            folder.display().to_string(),
+            "there is no plan in this folder",
+            "plans are named `*.plan.json`; name one, or a folder above one",
+        ));
+    }
+}
+
+fn walk_fault(folder: &Path, error: &walkdir::Error) -> Fault {
+    let path = error.path().unwrap_or(folder).display().to_string();
+    if let Some(ancestor) = error.loop_ancestor() {
+        return Fault::of_file(
+            path,
+            format!("this link leads back to {}, in a circle", ancestor.display()),
+            "take the link away, or name the plans one by one",
+        );
+    }
+    let reason = error.io_error().map_or_else(|| error.to_string(), ToString::to_string);
+    Fault::of_file(path, format!("cannot be read: {reason}"), "check the path and its rights")
+}
+
+fn is_named(path: &Path, ending: &str) -> bool {
+    path.file_name().is_some_and(|name| name.to_string_lossy().ends_with(ending))
+}
+
+/// A plan with the screens that it shows.
+#[derive(Debug)]
+pub(super) struct LoadedPlan {
+    pub(super) plan: Plan,
+    pub(super) screens: LoadedScreens,
+}
+
+/// The screen files of a plan.
+#[derive(Debug)]
+pub(super) struct LoadedScreens {
+    files: Vec<ScreenFile>,
+    size: Size,
+    faces: Faces,
+    /// The folder beyond which no screen may reach, without links.
+    home: PathBuf,
+}
+
+#[derive(Debug)]
+struct ScreenFile {
+    path: PathBuf,
+    is_svg: bool,
+}
+
+impl LoadedScreens {
+    /// The path of a screen as the user knows it.
+    pub(super) fn path(&self, screen: ScreenId) -> String {
+        self.files[screen.0].path.display().to_string()
+    }
+}
+
+impl ScreenSource for LoadedScreens {
+    fn picture(&self, screen: ScreenId, buffer: Vec<u8>) -> Result<Picture, ScreenFault> {
+        let file = &self.files[screen.0];
+        let bytes = read_bytes(&file.path, LARGEST_SCREEN)
+            .map_err(|reason| ScreenFault { message: reason, help: "check the file and its rights".into() })?;
+        if !file.is_svg {
+            return decode_png(&bytes, self.size, buffer);
+        }
+        let folder = file.path.parent().unwrap_or(Path::new("."));
+        let find_image = |href: &str| find_image(href, folder, &self.home);
+        draw_svg(&bytes, self.size, &self.faces, &find_image, buffer)
+    }
+}
+
+/// Reads a picture that an SVG refers to, where it lies within the plan's folder.
+fn find_image(href: &str, folder: &Path, home: &Path) -> Result<Vec<u8>, String> {
+    if href.contains("://") {
+        return Err("nothing is fetched from the network".into());
+    }
+    let path = folder.join(href);
+    let real = path.canonicalize().map_err(|error| format!("it cannot be read: {error}"))?;
+    if !real.starts_with(home) {
+        return Err("it lies outside the plan's folder".into());
+    }
+    read_bytes(&real, LARGEST_SCREEN)
+}
+
+fn read_bytes(path: &Path, largest: u64) -> Result<Vec<u8>, String> {
+    let found = fs::metadata(path).map_err(|error| format!("cannot be read: {error}"))?;
+    if !found.is_file() {
+        return Err("this is not a file".into());
+    }
+    if found.len() > largest {
+        return Err(format!("the file has {} MB, more than {} MB", found.len() >> 20, largest >> 20));
+    }
+    fs::read(path).map_err(|error| format!("cannot be read: {error}"))
+}
+
+fn read_text(path: &Path) -> Result<Arc<Source>, Fault> {
+    let name = path.display().to_string();
+    let bytes = read_bytes(path, LARGEST_TEXT).map_err(|reason| Fault::of_file(&name, reason, "check the file and its rights"))?;
+    let text = text_of_bytes(&name, bytes)?;
+    // A byte order mark is no part of the text.
+    let text = text.strip_prefix('\u{feff}').map_or(text.clone(), str::to_owned);
+    Ok(Arc::new(Source { name, text }))
+}
+
+/// Reads a plan and finds all that it names.
+pub(super) fn load_plan(path: &Path) -> Result<LoadedPlan, Vec<Fault>> {
+    let source = read_text(path).map_err(|fault| vec![fault])?;
+    let folder = path.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new(".")).to_owned();
+    let mut finder = Finder::new(folder);
+    let plan = read_plan(&source, &mut finder)?;
+    let home = finder.folder.canonicalize().unwrap_or_else(|_| finder.folder.clone());
+    let faces = Faces::new(finder.fonts).map_err(|_| {
+        vec![Fault::of_file(&source.name, "a font of this plan holds no face", "name TrueType or OpenType fonts in `fonts`")]
+    })?;
+    let screens = LoadedScreens { files: finder.files, size: plan.screen_size(), faces, home };
+    Ok(LoadedPlan { plan, screens })
+}
+
+/// Reads a display by its shipped name or its path.
+pub(super) fn load_display(name: &str, folder: &Path, depth: usize) -> Result<Display, Vec<Fault>> {
+    if depth > LONGEST_CHAIN {
+        return Err(vec![Fault::of_file("", "too many descriptions are based on each other", "check `based_on` for a circle")]);
+    }
+    if let Some(text) = shipped::text_of(name) {
+        let source = Arc::new(Source { name: format!("the shipped display {name}"), text: text.to_owned() });
+        return read_display(&source, &mut |base| load_display(base, folder, depth + 1));
+    }
+    let path = folder.join(name);
+    if !path.is_file() {
+        let help = if name.ends_with(".json") {
+            name_help_for(folder, name)
+        } else {
+            format!("{}; a display of your own is named by its path, relative to this file", did_you_mean(name, shipped::names()))
+        };
+        return Err(vec![Fault::of_file("", format!("there is no display `{name}`"), help)]);
+    }
+    let source = read_text(&path).map_err(|fault| vec![fault])?;
+    let base_folder = path.parent().unwrap_or(folder);
+    read_display(&source, &mut |base| load_display(base, base_folder, depth + 1))
+}
+
+/// Finds what one plan names.
+struct Finder {
+    folder: PathBuf,
+    screens: PathBuf,
+    files: Vec<ScreenFile>,
+    by_path: HashMap<PathBuf, ScreenId>,
+    /// Screens by the size of their files, to find those with the same content.
+    by_length: HashMap<u64, Vec<ScreenId>>,
+    hashes: HashMap<ScreenId, blake3::Hash>,
+    fonts: Vec<Vec<u8>>,
+    rules: Vec<KnownRule>,
+}
+
+impl Finder {
+    fn new(folder: PathBuf) -> Self {
+        Self {
+            screens: folder.clone(),
+            folder,
+            files: Vec::new(),
+            by_path: HashMap::new(),
+            by_length: HashMap::new(),
+            hashes: HashMap::new(),
+            fonts: Vec::new(),
+            rules: known_rules(),
+        }
+    }
+
+    /// The number of a screen file; files with the same content share one.
+    fn add(&mut self, path: PathBuf) -> Result<ScreenId, Trouble> {
+        if let Some(known) = self.by_path.get(&path) {
+            return Ok(*known);
+        }
+        let extension = path.extension().unwrap_or_default().to_string_lossy().to_lowercase();
+        if extension != "png" && extension != "svg" {
+            return Err(trouble(
+                format!("`{}` is neither a PNG nor an SVG by its name", path.display()),
+                "export the screen as `.png` or `.svg`",
+            ));
+        }
+        let found = fs::metadata(&path).map_err(|error| trouble(format!("`{}` cannot be read: {error}", path.display()), "check its rights"))?;
+        let id = ScreenId(self.files.len());
+        self.files.push(ScreenFile { path: path.clone(), is_svg: extension == "svg" });
+        let same = self.same_content(id, found.len());
+        let id = same.unwrap_or(id);
+        if same.is_some() {
+            self.files.pop();
+        } else {
+            self.by_length.entry(found.len()).or_default().push(id);
+        }
+        self.by_path.insert(path, id);
+        Ok(id)
+    }
+
+    /// A screen that was added before and has the same bytes and kind. Only files of one length are read for this.
+    fn same_content(&mut self, id: ScreenId, length: u64) -> Option<ScreenId> {
+        let others = self.by_length.get(&length)?.clone();
+        let mine = self.hash(id)?;
+        let kind = self.files[id.0].is_svg;
+        let found = others.into_iter().find(|other| self.files[other.0].is_svg == kind && self.hash(*other) == Some(mine));
+        self.hashes.remove(&id);
+        if found.is_none() {
+            self.hashes.insert(id, mine);
+        }
+        // An SVG may refer to pictures beside it: only in the same folder is it the same drawing.
+        found.filter(|other| !kind || self.files[other.0].path.parent() == self.files[id.0].path.parent())
+    }
+
+    fn hash(&mut self, id: ScreenId) -> Option<blake3::Hash> {
+        if let Some(known) = self.hashes.get(&id) {
+            return Some(*known);
+        }
+        let bytes = read_bytes(&self.files[id.0].path, LARGEST_SCREEN).ok()?;
+        let hash = blake3::hash(&bytes);
+        self.hashes.insert(id, hash);
+        Some(hash)
+    }
+}
+
+fn trouble(message: impl Into<String>, help: impl Into<String>) -> Trouble {
+    Trouble { message: message.into(), help: help.into() }
+}
+
+/// The nearest names in a folder, as help for a name that is not there.
+fn name_help(folder: &Path, wanted: &str) -> String {
+    let mut names: Vec<String> = match fs::read_dir(folder) {
+        Ok(entries) => entries.filter_map(Result::ok).map(|entry| entry.file_name().to_string_lossy().into_owned()).collect(),
+        Err(_) => return format!("there is no folder {}", folder.display()),
+    };
+    names.sort();
+    match crate::source::nearest_name(wanted, names.iter().map(String::as_str)) {
+        Some(name) => format!("did you mean `{name}`?"),
+        None => format!("looked in {}", folder.display()),
+    }
+}
+
+fn name_help_for(folder: &Path, name: &str) -> String {
+    let path = folder.join(name);
+    let folder = path.parent().unwrap_or(folder);
+    name_help(folder, &path.file_name().unwrap_or_default().to_string_lossy())
+}
+
+impl Surroundings for Finder {
+    fn display(&mut self, name: &str) -> Result<Display, Vec<Fault>> {
+        load_display(name, &self.folder, 0)
+    }
+
+    fn screens_folder(&mut self, path: &str) -> Result<(), Trouble> {
+        let folder = self.folder.join(path);
+        if !folder.is_dir() {
+            return Err(trouble(format!("there is no folder `{path}` beside the plan"), name_help_for(&self.folder, path)));
+        }
+        self.screens = folder;
+        Ok(())
+    }
+
+    fn screen(&mut self, path: &str) -> Result<ScreenId, Trouble> {
+        let full = self.screens.join(path);
+        if !full.is_file() {
+            let what = if full.is_dir() { "is a folder, not a screen" } else { "is not there" };
+            return Err(trouble(format!("the screen `{path}` {what}"), name_help_for(&self.screens, path)));
+        }
+        self.add(full)
+    }
+
+    fn each(&mut self, pattern: &str) -> Result<Vec<ScreenId>, Trouble> {
+        let mut matches = matching_files(&self.screens, pattern)?;
+        if matches.is_empty() {
+            return Err(trouble(
+                format!("no screen matches `{pattern}`"),
+                format!("looked in {}; `*` does not cross a folder", self.screens.display()),
+            ));
+        }
+        matches.sort_by(|one, other| natural_order(one, other));
+        matches.into_iter().map(|name| self.add(self.screens.join(name))).collect()
+    }
+
+    fn font(&mut self, path: &str) -> Result<(), Trouble> {
+        let full = self.folder.join(path);
+        let files = if full.is_dir() { fonts_in(&full)? } else { vec![full.clone()] };
+        if files.is_empty() {
+            return Err(trouble(format!("there is no font in `{path}`"), "fonts end in .ttf, .otf or .ttc"));
+        }
+        for file in files {
+            let bytes = read_bytes(&file, LARGEST_TEXT)
+                .map_err(|reason| trouble(format!("the font `{}`: {reason}", file.display()), name_help_for(&self.folder, path)))?;
+            if Faces::new(vec![bytes.clone()]).is_err() {
+                return Err(trouble(format!("`{}` holds no font face that can be read", file.display()), "name a TrueType or OpenType font"));
+            }
+            self.fonts.push(bytes);
+        }
+        Ok(())
+    }
+
+    fn rules(&self) -> &[KnownRule] {
+        &self.rules
+    }
+}
+
+fn fonts_in(folder: &Path) -> Result<Vec<PathBuf>, Trouble> {
+    let entries = fs::read_dir(folder).map_err(|error| trouble(format!("`{}` cannot be read: {error}", folder.display()), "check its rights"))?;
+    let is_font = |path: &PathBuf| {
+        let extension = path.extension().unwrap_or_default().to_string_lossy().to_lowercase();
+        matches!(extension.as_str(), "ttf" | "otf" | "ttc")
+    };
+    let mut files: Vec<PathBuf> = entries.filter_map(Result::ok).map(|entry| entry.path()).filter(is_font).collect();
+    files.sort();
+    Ok(files)
+}
+
+/// The files below a folder whose path matches a pattern, relative to the folder, with `/` between names.
+fn matching_files(folder: &Path, pattern: &str) -> Result<Vec<String>, Trouble> {
+    let relative = Path::new(pattern);
+    if relative.components().any(|part| !matches!(part, Component::Normal(_) | Component::CurDir)) {
+        return Err(trouble(format!("the pattern `{pattern}` leaves the folder of the screens"), "write it relative to `screens`"));
+    }
+    let pattern = pattern.trim_start_matches("./");
+    let glob = GlobBuilder::new(pattern)
+        .literal_separator(true)
+        .case_insensitive(false)
+        .build()
+        .map_err(|error| trouble(format!("the pattern `{pattern}` is wrong: {}", error.kind()), "write names with `*` for any part of a name"))?
+        .compile_matcher();
+    // The folder part without wildcards is walked, no deeper than the pattern reaches.
+    let fixed: PathBuf = Path::new(pattern).components().take_while(|part| !has_wildcard(part)).collect();
+    let fixed = if fixed == Path::new(pattern) { fixed.parent().unwrap_or(Path::new("")).to_owned() } else { fixed };
+    let depth = if pattern.contains("**") { usize::MAX } else { Path::new(pattern).components().count() - fixed.components().count() };
+    let dotted_wanted = Path::new(pattern).components().any(|part| part.as_os_str().to_string_lossy().starts_with('.'));
+    let mut names = Vec::new();
+    let walk = WalkDir::new(folder.join(&fixed)).follow_links(true).max_depth(depth).into_iter();
+    let visible = |entry: &walkdir::DirEntry| dotted_wanted || entry.depth() == 0 || !entry.file_name().to_string_lossy().starts_with('.');
+    for entry in walk.filter_entry(visible).filter_map(Result::ok).filter(|entry| entry.file_type().is_file()) {
+        let Ok(relative) = entry.path().strip_prefix(folder) else { continue };
+        let parts: Vec<String> = relative.components().map(|part| part.as_os_str().to_string_lossy().into_owned()).collect();
+        let name = parts.join("/");
+        if glob.is_match(&name) {
+            names.push(name);
+        }
+    }
+    Ok(names)
+}
+
+fn has_wildcard(part: &Component<'_>) -> bool {
+    part.as_os_str().to_string_lossy().contains(['*', '?', '[', '{'])
+}
+
+/// Natural order: runs of digits compare as numbers; names that are equal so compare by bytes.
+fn natural_order(one: &str, other: &str) -> std::cmp::Ordering {
+    let (mut left, mut right) = (one.as_bytes(), other.as_bytes());
+    while let (Some(a), Some(b)) = (left.first(), right.first()) {
+        if a.is_ascii_digit() && b.is_ascii_digit() {
+            let (number, rest) = split_number(left);
+            let (other_number, other_rest) = split_number(right);
+            let order = (number.len(), number).cmp(&(other_number.len(), other_number));
+            if order.is_ne() {
+                return order;
+            }
+            (left, right) = (rest, other_rest);
+        } else if a == b {
+            (left, right) = (&left[1..], &right[1..]);
+        } else {
+            return a.cmp(b);
+        }
+    }
+    left.len().cmp(&right.len()).then_with(|| one.cmp(other))
+}
+
+/// The digits at the beginning without leading zeros, and what follows them.
+fn split_number(bytes: &[u8]) -> (&[u8], &[u8]) {
+    let end = bytes.iter().position(|byte| !byte.is_ascii_digit()).unwrap_or(bytes.len());
+    let (digits, rest) = bytes.split_at(end);
+    let zeros = digits.iter().position(|digit| *digit != b'0').unwrap_or(digits.len());
+    (&digits[zeros..], rest)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn natural_order_counts_numbers() {
+        let mut names = vec!["m/10.png", "m/2.png", "m/02.png", "m/1.png", "m/a.png", "l/9.png", "m/1b.png"];
+        names.sort_by(|one, other| natural_order(one, other));
+        assert_eq!(names, ["l/9.png", "m/1.png", "m/1b.png", "m/02.png", "m/2.png", "m/10.png", "m/a.png"]);
+    }
+}

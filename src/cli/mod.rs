@@ -1,0 +1,156 @@
+//! The command line: arguments, one file a command. Beside the loader the only place that touches files, environment
+//! and standard streams.
+
+mod load;
+mod output;
+mod pictures;
+mod progress;
+mod review;
+mod show;
+
+use std::{ffi::OsString, io::IsTerminal, path::PathBuf, process::ExitCode};
+
+use clap::{Parser, Subcommand, ValueEnum};
+
+use crate::{
+    finding::Severity,
+    report::{Gate, text::TextStyle},
+};
+
+/// Reviews refresh plans of interfaces on electronic paper: which updates ghost, flicker, come late or do not show.
+#[derive(Debug, Parser)]
+#[command(name = "stillpage", version, arg_required_else_help = true, max_term_width = 100)]
+#[command(after_help = "Exit status: 0 nothing at or above the gate; 1 findings at or above the gate; 2 wrong usage, or an \
+input that could not be read.\nFigures are predictions from a display description: measure your own panel.")]
+pub struct Arguments {
+    #[command(subcommand)]
+    command: Command,
+}
+
+#[derive(Debug, Subcommand)]
+enum Command {
+    /// Review plans against their screens
+    Review(Box<ReviewArguments>),
+    /// List the displays that ship, or print one as a file to start from
+    Displays {
+        /// The display to print
+        name: Option<String>,
+    },
+    /// List the rules, or explain one
+    Rules {
+        /// The rule to explain
+        id: Option<String>,
+    },
+    /// Print the JSON Schema of a file format: plan, display or findings
+    Schema {
+        /// The format
+        name: String,
+    },
+}
+
+/// What `review` takes.
+#[derive(Debug, clap::Args)]
+pub(crate) struct ReviewArguments {
+    /// Plans, or folders that are walked for `*.plan.json`
+    #[arg(default_value = ".")]
+    paths: Vec<PathBuf>,
+    /// The format of what is printed
+    #[arg(long, value_enum, default_value = "text")]
+    format: Format,
+    /// Write it to a file instead of standard output
+    #[arg(long, value_name = "FILE")]
+    out: Option<PathBuf>,
+    /// Write another format to a file in the same run; may be given several times
+    #[arg(long, value_name = "FORMAT=FILE", value_parser = also)]
+    also: Vec<(Format, PathBuf)>,
+    /// From which level on a finding makes the exit status 1
+    #[arg(long, value_enum, default_value = "error")]
+    gate: GateWord,
+    /// Draw an annotated picture of every step with findings into this folder
+    #[arg(long, value_name = "DIR")]
+    pictures: Option<PathBuf>,
+    /// Write what the model worked out, a JSON object a line and step
+    #[arg(long, value_name = "FILE")]
+    facts: Option<PathBuf>,
+    /// Run only this rule; may be given several times
+    #[arg(long, value_name = "RULE")]
+    only: Vec<String>,
+    /// Do not run this rule; may be given several times
+    #[arg(long, value_name = "RULE")]
+    without: Vec<String>,
+    /// How many threads to use [default: one for each core]
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=256))]
+    threads: Option<u16>,
+}
+
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub(crate) enum Format {
+    /// For people
+    Text,
+    /// For programs
+    Json,
+}
+
+#[derive(Clone, Copy, Debug, ValueEnum)]
+enum GateWord {
+    Error,
+    Warning,
+    Note,
+    Never,
+}
+
+impl From<GateWord> for Gate {
+    fn from(word: GateWord) -> Self {
+        match word {
+            GateWord::Error => Self::At(Severity::Error),
+            GateWord::Warning => Self::At(Severity::Warning),
+            GateWord::Note => Self::At(Severity::Note),
+            GateWord::Never => Self::Never,
+        }
+    }
+}
+
+fn also(text: &str) -> Result<(Format, PathBuf), String> {
+    let (format, file) = text.split_once('=').ok_or("write it as FORMAT=FILE, for instance json=findings.json")?;
+    if file.is_empty() {
+        return Err("the file's name is missing behind the equals sign".into());
+    }
+    Ok((Format::from_str(format, false).map_err(|_| format!("there is no format `{format}`; there are text and json"))?, file.into()))
+}
+
+/// Runs the program with these arguments, the program's own name first.
+pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
+    let arguments = match Arguments::try_parse_from(arguments) {
+        Ok(arguments) => arguments,
+        Err(error) => {
+            let _ = error.print();
+            return ExitCode::from(if error.use_stderr() { 2 } else { 0 });
+        }
+    };
+    let status = match arguments.command {
+        Command::Review(arguments) => review::review(&arguments),
+        Command::Displays { name } => show::displays(name.as_deref()),
+        Command::Rules { id } => show::rules(id.as_deref()),
+        Command::Schema { name } => show::schema(&name),
+    };
+    ExitCode::from(status)
+}
+
+/// How text is drawn on a stream.
+fn text_style(is_terminal: bool) -> TextStyle {
+    #[expect(clippy::disallowed_methods, reason = "the command line is where the environment is read")]
+    let plain = std::env::var("NO_COLOR").is_ok_and(|value| !value.is_empty());
+    TextStyle { colour: is_terminal && !plain, width: if is_terminal { terminal_width() } else { 100 } }
+}
+
+fn terminal_width() -> usize {
+    terminal_size::terminal_size().map_or(100, |(columns, _)| usize::from(columns.0)).clamp(40, 120)
+}
+
+fn error_style() -> TextStyle {
+    text_style(std::io::stderr().is_terminal())
+}
+
+fn output_style() -> TextStyle {
+    text_style(std::io::stdout().is_terminal())
+}

@@ -1,0 +1,89 @@
+//! Writing: standard output and files that are whole or absent, never half.
+
+use std::{
+    fs,
+    io::{self, BufWriter, Write},
+    path::{Path, PathBuf},
+};
+
+use tempfile::NamedTempFile;
+
+use crate::source::Fault;
+
+/// A file that appears under its name only when it is complete.
+#[derive(Debug)]
+pub(super) struct OutputFile {
+    path: PathBuf,
+    writer: BufWriter<NamedTempFile>,
+}
+
+impl OutputFile {
+    /// Begins a file beside its final place.
+    pub(super) fn create(path: &Path) -> Result<Self, Fault> {
+        let folder = path.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."));
+        let file = NamedTempFile::new_in(folder).map_err(|error| cannot_write(path, &error))?;
+        Ok(Self { path: path.to_owned(), writer: BufWriter::new(file) })
+    }
+
+    /// Where to write.
+    pub(super) fn writer(&mut self) -> &mut dyn Write {
+        &mut self.writer
+    }
+
+    /// How much was written.
+    pub(super) fn position(&mut self) -> io::Result<u64> {
+        self.writer.flush()?;
+        io::Seek::stream_position(self.writer.get_mut())
+    }
+
+    /// Takes back what was written after a position.
+    pub(super) fn cut(&mut self, position: u64) -> io::Result<()> {
+        self.writer.flush()?;
+        let file = self.writer.get_mut().as_file_mut();
+        file.set_len(position)?;
+        io::Seek::seek(file, io::SeekFrom::Start(position)).map(|_| ())
+    }
+
+    /// Puts the file in its place.
+    pub(super) fn finish(self) -> Result<(), Fault> {
+        let path = self.path;
+        let file = self.writer.into_inner().map_err(|error| cannot_write(&path, error.error()))?;
+        let rights = fs::metadata(&path).map(|known| known.permissions()).ok();
+        set_rights(&file, rights);
+        file.persist(&path).map_err(|error| cannot_write(&path, &error.error))?;
+        Ok(())
+    }
+}
+
+/// A temporary file is for its owner alone; a report is for everybody who may read its folder.
+fn set_rights(file: &NamedTempFile, known: Option<fs::Permissions>) {
+    #[cfg(unix)]
+    {
+        use std::os::unix::fs::PermissionsExt;
+        let rights = known.unwrap_or_else(|| fs::Permissions::from_mode(0o644));
+        // Where the rights cannot be set the file is still whole.
+        let _ = file.as_file().set_permissions(rights);
+    }
+    #[cfg(not(unix))]
+    let _ = (file, known);
+}
+
+/// Writes a whole file.
+pub(super) fn write_file(path: &Path, write: impl FnOnce(&mut dyn Write) -> io::Result<()>) -> Result<(), Fault> {
+    let mut file = OutputFile::create(path)?;
+    write(file.writer()).map_err(|error| cannot_write(path, &error))?;
+    file.finish()
+}
+
+/// Writes to standard output; a reader that went away is no fault.
+pub(super) fn write_out(write: impl FnOnce(&mut dyn Write) -> io::Result<()>) -> Result<(), Fault> {
+    let mut out = BufWriter::new(io::stdout().lock());
+    match write(&mut out).and_then(|()| out.flush()) {
+        Err(error) if error.kind() != io::ErrorKind::BrokenPipe => Err(cannot_write(Path::new("standard output"), &error)),
+        _ => Ok(()),
+    }
+}
+
+fn cannot_write(path: &Path, error: &io::Error) -> Fault {
+    Fault::of_file(path.display().to_string(), format!("cannot be written: {error}"), "check the folder, its rights and the space left")
+}

@@ -1,0 +1,57 @@
+//! `review --pictures`: an annotated picture of every step with findings. The plan is played once more for them, so
+//! that a review without pictures keeps nothing.
+
+use std::{
+    collections::BTreeMap,
+    fs,
+    path::{Component, Path, PathBuf},
+};
+
+use super::{load::LoadedPlan, output::write_file};
+use crate::{finding::Finding, panel::PlayedStep, report::picture, review::{Review, play}, source::Fault};
+
+/// Writes the pictures of a plan into a folder.
+pub(super) fn write(folder: &Path, shown: &str, loaded: &LoadedPlan, review: &Review, threads: usize) -> Result<(), Fault> {
+    let mut by_step: BTreeMap<u64, Vec<&Finding>> = BTreeMap::new();
+    for finding in review.findings.iter().filter(|finding| finding.pointer.starts_with("/steps")) {
+        by_step.entry(finding.step).or_default().push(finding);
+    }
+    fs::create_dir_all(folder).map_err(|error| {
+        Fault::of_file(folder.display().to_string(), format!("the folder cannot be made: {error}"), "check its rights")
+    })?;
+    if by_step.is_empty() {
+        return Ok(());
+    }
+    let mut result = Ok(());
+    let played = play(&loaded.plan, &loaded.screens, threads, &mut |step: &PlayedStep<'_>| {
+        if let (Some(findings), Ok(())) = (by_step.get(&step.planned.index), &result) {
+            let path = folder.join(file_name(shown, step.planned.index));
+            result = draw(&path, loaded, step, findings);
+        }
+    });
+    // The review played the same screens a moment ago; one that broke since then is a fault of its own.
+    if let Err(broken) = played {
+        let broken = &broken[0];
+        return Err(Fault::of_file(loaded.screens.path(broken.screen), broken.fault.message.clone(), broken.fault.help.clone()));
+    }
+    result
+}
+
+fn draw(path: &Path, loaded: &LoadedPlan, step: &PlayedStep<'_>, findings: &[&Finding]) -> Result<(), Fault> {
+    let bytes = picture::draw(&loaded.plan, step, findings)
+        .map_err(|reason| Fault::of_file(path.display().to_string(), format!("the picture cannot be drawn: {reason}"), ""))?;
+    write_file(path, |out| out.write_all(&bytes))
+}
+
+/// A name made of the plan's path and the step.
+fn file_name(shown: &str, step: u64) -> PathBuf {
+    let stem = shown.strip_suffix(".plan.json").unwrap_or(shown);
+    let parts: Vec<String> = Path::new(stem)
+        .components()
+        .filter_map(|part| match part {
+            Component::Normal(name) => Some(name.to_string_lossy().replace(|character: char| !character.is_alphanumeric() && character != '-', "-")),
+            _ => None,
+        })
+        .collect();
+    format!("{}-step-{step:04}.png", parts.join("-")).into()
+}

@@ -1,0 +1,188 @@
+//! `stillpage review`: loads every plan, reviews it, and writes the reports.
+
+use std::{
+    io::{self, Write},
+    panic::{AssertUnwindSafe, catch_unwind},
+    path::Path,
+};
+
+use super::{
+    Format, ReviewArguments, error_style,
+    load::{LoadedPlan, find_plans, load_plan},
+    output::{OutputFile, write_file, write_out},
+    output_style, progress,
+};
+use crate::{
+    panel::PlayedStep,
+    report::{Gate, PlanOutcome, PlanReport, ReviewedPlan, RunReport, facts, json, text},
+    review::{BrokenScreen, Review},
+    rules::{RULES, Selection},
+    source::{Fault, did_you_mean, json::locate},
+};
+
+/// Runs the command and gives the exit status.
+pub(super) fn review(arguments: &ReviewArguments) -> u8 {
+    match run(arguments) {
+        Ok(status) => status,
+        Err(fault) => {
+            tell(&fault);
+            2
+        }
+    }
+}
+
+fn tell(fault: &Fault) {
+    let _ = io::stderr().write_all(text::fault_text(fault, error_style()).as_bytes());
+}
+
+fn run(arguments: &ReviewArguments) -> Result<u8, Fault> {
+    let selection = selection(arguments)?;
+    let (paths, faults) = find_plans(&arguments.paths);
+    let mut report = RunReport { plans: Vec::new(), faults };
+    report.faults.iter().for_each(tell);
+    let mut facts_file = arguments.facts.as_deref().map(OutputFile::create).transpose()?;
+    let threads = arguments.threads.map_or_else(cores, usize::from);
+    for path in &paths {
+        let outcome = review_plan(path, &selection, threads, facts_file.as_mut(), arguments.pictures.as_deref())?;
+        if let PlanOutcome::Refused(faults) = &outcome {
+            faults.iter().for_each(tell);
+        }
+        report.plans.push(PlanReport { path: path.display().to_string(), outcome });
+    }
+    if let Some(file) = facts_file {
+        file.finish()?;
+    }
+    write_reports(&report, arguments)?;
+    Ok(report.exit_status(Gate::from(arguments.gate)))
+}
+
+fn cores() -> usize {
+    std::thread::available_parallelism().map_or(1, std::num::NonZero::get)
+}
+
+fn selection(arguments: &ReviewArguments) -> Result<Selection, Fault> {
+    for id in arguments.only.iter().chain(&arguments.without) {
+        if !RULES.iter().any(|rule| rule.id == id) {
+            let help = did_you_mean(id, RULES.iter().map(|rule| rule.id));
+            return Err(Fault::of_file("", format!("there is no rule `{id}`"), help));
+        }
+    }
+    Ok(Selection { only: arguments.only.clone(), without: arguments.without.clone() })
+}
+
+fn write_reports(report: &RunReport, arguments: &ReviewArguments) -> Result<(), Fault> {
+    let plain = text::TextStyle { colour: false, width: 100 };
+    let write = |format: Format, style: text::TextStyle, out: &mut dyn Write| match format {
+        Format::Text => text::write(report, style, out),
+        Format::Json => json::write(report, out),
+    };
+    match &arguments.out {
+        Some(file) => write_file(file, |out| write(arguments.format, plain, out))?,
+        None => write_out(|out| write(arguments.format, output_style(), out))?,
+    }
+    for (format, file) in &arguments.also {
+        write_file(file, |out| write(*format, plain, out))?;
+    }
+    Ok(())
+}
+
+/// Reviews one plan; a fault of the program's own is told as one and does not stop the others.
+fn review_plan(
+    path: &Path,
+    selection: &Selection,
+    threads: usize,
+    mut facts_file: Option<&mut OutputFile>,
+    pictures: Option<&Path>,
+) -> Result<PlanOutcome, Fault> {
+    let shown = path.display().to_string();
+    let begin = facts_file.as_mut().map(|file| file.position()).transpose().map_err(|error| writing(&error))?;
+    let reviewed = catch_unwind(AssertUnwindSafe(|| -> Result<Reviewed, Fault> {
+        let loaded = match load_plan(path) {
+            Ok(loaded) => loaded,
+            Err(faults) => return Ok(Err(faults)),
+        };
+        let review = match play(&shown, &loaded, selection, threads, facts_file.as_mut().map(|file| file.writer())) {
+            Ok(Ok(review)) => review,
+            Ok(Err(broken)) => return Ok(Err(screen_faults(&loaded, broken))),
+            Err(error) => return Err(writing(&error)),
+        };
+        if let Some(folder) = pictures {
+            super::pictures::write(folder, &shown, &loaded, &review, threads)?;
+        }
+        Ok(Ok((loaded, review)))
+    }));
+    let (loaded, review) = match reviewed {
+        Ok(Ok(Ok(reviewed))) => reviewed,
+        Ok(Err(fault)) => return Err(fault),
+        Ok(Ok(Err(faults))) => return refuse(faults, facts_file, begin),
+        Err(_) => return refuse(vec![own_fault(&shown)], facts_file, begin),
+    };
+    let plan = loaded.plan;
+    let places = ReviewedPlan::locate_findings(&plan.source, &review.findings);
+    Ok(PlanOutcome::Reviewed(Box::new(ReviewedPlan {
+        source: plan.source.clone(),
+        title: plan.title.clone(),
+        display: plan.display.name.clone(),
+        steps: plan.step_count,
+        summary: review.summary,
+        findings: review.findings,
+        places,
+    })))
+}
+
+type Reviewed = Result<(LoadedPlan, Review), Vec<Fault>>;
+
+/// Takes back what a refused plan wrote into the facts.
+fn refuse(faults: Vec<Fault>, facts_file: Option<&mut OutputFile>, begin: Option<u64>) -> Result<PlanOutcome, Fault> {
+    if let (Some(file), Some(begin)) = (facts_file, begin) {
+        file.cut(begin).map_err(|error| writing(&error))?;
+    }
+    Ok(PlanOutcome::Refused(faults))
+}
+
+fn own_fault(path: &str) -> Fault {
+    Fault::of_file(
+        path,
+        "stillpage itself failed on this plan; the other plans are reviewed all the same",
+        "this is a fault of the program: please report it with the plan and its screens",
+    )
+}
+
+fn writing(error: &io::Error) -> Fault {
+    Fault::of_file("the facts", format!("cannot be written: {error}"), "check the folder, its rights and the space left")
+}
+
+fn play(
+    shown: &str,
+    loaded: &LoadedPlan,
+    selection: &Selection,
+    threads: usize,
+    mut facts_out: Option<&mut dyn Write>,
+) -> io::Result<Result<Review, Vec<BrokenScreen>>> {
+    let bar = progress::bar(shown, loaded.plan.step_count);
+    let mut written = Ok(());
+    let review = crate::review::review(&loaded.plan, &loaded.screens, selection, threads, &mut |step: &PlayedStep<'_>| {
+        bar.inc(1);
+        if let (Some(out), Ok(())) = (facts_out.as_mut(), &written) {
+            written = facts::write(shown, step, &loaded.plan.display, *out);
+        }
+    });
+    bar.finish_and_clear();
+    written?;
+    Ok(review)
+}
+
+/// The broken screens as faults at the fields of the plan that show them.
+fn screen_faults(loaded: &LoadedPlan, broken: Vec<BrokenScreen>) -> Vec<Fault> {
+    let source = &loaded.plan.source;
+    let pointers: Vec<&str> = broken.iter().map(|broken| broken.pointer.as_str()).collect();
+    let spans = locate(source, &pointers);
+    broken
+        .into_iter()
+        .zip(spans)
+        .map(|(broken, span)| {
+            let path = loaded.screens.path(broken.screen);
+            Fault::at(source, span, format!("{path}: {}", broken.fault.message)).with_help(broken.fault.help)
+        })
+        .collect()
+}

@@ -1,0 +1,97 @@
+//! `stillpage displays`, `rules` and `schema`: what is known.
+
+use std::io::{self, Write};
+
+use super::{error_style, output::write_out};
+use crate::{
+    display::shipped,
+    report::text,
+    rules::{Page, pages, rule_named},
+    source::{Fault, did_you_mean},
+};
+
+/// The schemas by the names that users give.
+const SCHEMAS: [(&str, &str); 4] = [
+    ("plan", include_str!("../../docs/schemas/plan.schema.json")),
+    ("display", include_str!("../../docs/schemas/display.schema.json")),
+    ("findings", include_str!("../../docs/schemas/findings.schema.json")),
+    ("facts", include_str!("../../docs/schemas/facts.schema.json")),
+];
+
+/// Lists the displays, or prints one.
+pub(super) fn displays(name: Option<&str>) -> u8 {
+    let Some(name) = name else {
+        return done(write_out(list_displays));
+    };
+    match shipped::text_of(name) {
+        Some(text) => done(write_out(|out| out.write_all(text.as_bytes()))),
+        None => unknown("display", name, &shipped::names().collect::<Vec<_>>()),
+    }
+}
+
+fn list_displays(out: &mut dyn Write) -> io::Result<()> {
+    for name in shipped::names() {
+        let Ok(display) = super::load::load_display(name, std::path::Path::new("."), 0) else { continue };
+        writeln!(out, "{name:<15} {} px, {} ppi, {} levels: {}", display.size, display.pixels_per_inch, display.ink.levels(), display.title)?;
+        let modes: Vec<&str> = display.mode_names().collect();
+        writeln!(out, "{:<15} {}; modes {}", "", display.family.word(), modes.join(", "))?;
+    }
+    writeln!(out, "\n`stillpage displays NAME` prints one as a file: copy it, and put in the figures of your own panel.")
+}
+
+/// Lists the rules, or explains one.
+pub(super) fn rules(id: Option<&str>) -> u8 {
+    let Some(id) = id else {
+        return done(write_out(list_rules));
+    };
+    match rule_named(id) {
+        Some(page) => done(write_out(|out| explain(page, out))),
+        None => unknown("rule", id, &pages().iter().map(|page| page.id).collect::<Vec<_>>()),
+    }
+}
+
+fn list_rules(out: &mut dyn Write) -> io::Result<()> {
+    let mut group = "";
+    for page in pages() {
+        if page.group != group {
+            writeln!(out, "{}{}", if group.is_empty() { "" } else { "\n" }, page.group)?;
+            group = &page.group;
+        }
+        writeln!(out, "  {:<24} {:<8} {}", page.id, page.severity.word(), page.title)?;
+    }
+    writeln!(out, "\n`stillpage rules ID` explains one.")
+}
+
+fn explain(page: &Page, out: &mut dyn Write) -> io::Result<()> {
+    writeln!(out, "{}: {}", page.id, page.title)?;
+    writeln!(out, "level: {}; group: {}; since {}", page.severity.word(), page.group, page.since)?;
+    for limit in &page.limits {
+        let default = limit.default.map_or("as the display says".to_owned(), |default| format!("{default} {}", limit.unit));
+        writeln!(out, "limit `{}`: {default}; {}", limit.name, limit.about)?;
+    }
+    writeln!(out, "source: {}\n\n{}", page.source, page.text)
+}
+
+/// Prints a schema.
+pub(super) fn schema(name: &str) -> u8 {
+    match SCHEMAS.iter().find(|(known, _)| *known == name) {
+        Some((_, text)) => done(write_out(|out| out.write_all(text.as_bytes()))),
+        None => unknown("schema", name, &SCHEMAS.map(|(known, _)| known)),
+    }
+}
+
+fn done(result: Result<(), Fault>) -> u8 {
+    match result {
+        Ok(()) => 0,
+        Err(fault) => tell(&fault),
+    }
+}
+
+fn unknown(what: &str, name: &str, known: &[&str]) -> u8 {
+    tell(&Fault::of_file("", format!("there is no {what} `{name}`"), did_you_mean(name, known.iter().copied())))
+}
+
+fn tell(fault: &Fault) -> u8 {
+    let _ = io::stderr().write_all(text::fault_text(fault, error_style()).as_bytes());
+    2
+}

@@ -1,0 +1,314 @@
+//! What a panel and its controller can do: the display description, checked, and the ones that ship.
+//!
+//! [`Display`]'s fields hold only values that were checked. Knows no plans and no pictures; reads text, not files.
+
+pub mod ink;
+mod read;
+pub mod shipped;
+
+use crate::geometry::{Size, Window};
+pub use ink::{Ink, Level, LevelSet};
+pub use read::read_display;
+
+/// What a panel and its controller can do.
+///
+/// Already true of it: the name of every mode is unique, reflectances rise, a mode that cleans drives every pixel,
+/// duration tables rise by temperature and are not empty, all figures are finite and in range.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Display {
+    /// The name by which plans know it.
+    pub name: String,
+    /// What it is, in words.
+    pub title: String,
+    /// The kind of panel.
+    pub family: Family,
+    /// Columns and rows in the panel's own axes.
+    pub size: Size,
+    /// Pixels in 25.4 mm.
+    pub pixels_per_inch: f64,
+    /// What its pixels can show.
+    pub ink: Ink,
+    /// How windows may lie; nothing where the controller knows none.
+    pub windows: Option<WindowGrid>,
+    /// The transfer from the host.
+    pub link: Link,
+    /// How many windows can be driven at the same time.
+    pub parallel_updates: usize,
+    /// Lowest and highest temperature for updates, degrees C.
+    pub temperature_c: Option<[f64; 2]>,
+    /// Milliseconds from the pen to the line that the controller draws itself.
+    pub controller_ink_delay_ms: Option<f64>,
+    /// What must not be exceeded.
+    pub limits: Limits,
+    /// Whether the controller forgets the picture when switched off.
+    pub forgets_when_off: bool,
+    /// How far away a reader looks from, mm.
+    pub viewing_distance_mm: Option<f64>,
+    /// Power between updates, mW.
+    pub standby_mw: Option<f64>,
+    /// The ways to update it.
+    pub modes: Vec<Mode>,
+    /// Where each figure comes from.
+    pub sources: Vec<String>,
+}
+
+/// Kinds of panels.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Family {
+    /// Black and white, controller on the panel.
+    TwoLevelBuiltIn,
+    /// Greys, controller on the panel.
+    GreyBuiltIn,
+    /// Colours.
+    Colour,
+    /// Direct-driven segments.
+    Segmented,
+    /// A controller of its own beside the panel.
+    SeparateController,
+}
+
+impl Family {
+    /// The words that stand in files.
+    pub const WORDS: [(&'static str, Self); 5] = [
+        ("two-level-built-in", Self::TwoLevelBuiltIn),
+        ("grey-built-in", Self::GreyBuiltIn),
+        ("colour", Self::Colour),
+        ("segmented", Self::Segmented),
+        ("separate-controller", Self::SeparateController),
+    ];
+
+    /// The word that stands in files.
+    pub fn word(self) -> &'static str {
+        Self::WORDS.iter().find(|(_, family)| *family == self).map_or("", |(word, _)| word)
+    }
+}
+
+/// How windows may lie.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct WindowGrid {
+    /// Windows begin and end on multiples of this, px.
+    pub step: [u32; 2],
+    /// The smallest window, px.
+    pub smallest: [u32; 2],
+    /// The most windows in one step, where there is a limit.
+    pub most_in_a_step: Option<usize>,
+}
+
+impl WindowGrid {
+    /// The window widened outward to the grid, in the panel's axes; not yet cut at the edge.
+    pub fn widen(&self, window: Window) -> Window {
+        let [step_x, step_y] = self.step.map(i64::from);
+        let (x, y) = (window.x.div_euclid(step_x) * step_x, window.y.div_euclid(step_y) * step_y);
+        let right = ceil_to(window.x + window.width, step_x);
+        let bottom = ceil_to(window.y + window.height, step_y);
+        Window { x, y, width: right - x, height: bottom - y }
+    }
+}
+
+fn ceil_to(value: i64, step: i64) -> i64 {
+    -((-value).div_euclid(step)) * step
+}
+
+/// The host's transfer of pixels to the controller.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Link {
+    /// Rate, megabits a second.
+    pub megabits_per_s: f64,
+    /// Bits for each pixel sent.
+    pub bits_per_px: f64,
+    /// Time before the first pixel, ms.
+    pub overhead_ms: f64,
+    /// Whether nothing can be sent while the panel is driven.
+    pub waits_for_panel: bool,
+}
+
+impl Link {
+    /// How long a transfer of that many pixels takes, ms.
+    pub fn transfer_ms(&self, pixels: u64) -> f64 {
+        self.overhead_ms + pixels as f64 * self.bits_per_px / (self.megabits_per_s * 1000.0)
+    }
+}
+
+/// What the panel must not exceed; what is left out is not checked.
+#[derive(Clone, Copy, Debug, PartialEq, Default)]
+pub struct Limits {
+    /// Updates between two cleanings.
+    pub updates_before_cleaning: Option<u32>,
+    /// Whether every update that touches a pixel counts, not only those that drive it.
+    pub counts_every_update: bool,
+    /// Hours between two cleanings of the whole panel.
+    pub hours_between_cleanings: Option<f64>,
+    /// Milliseconds between two updates.
+    pub ms_between_updates: Option<f64>,
+    /// Net impulse of a pixel, volt-seconds.
+    pub net_impulse_vs: Option<f64>,
+    /// The first visible change after a touch, ms, for panels that are slow by nature.
+    pub first_ms: Option<f64>,
+    /// The last finish after a touch, ms, for panels that are slow by nature.
+    pub whole_ms: Option<f64>,
+}
+
+/// One way to update the panel.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Mode {
+    /// Its name.
+    pub name: String,
+    /// What it is good for, in words.
+    pub about: String,
+    /// Levels that it can start from.
+    pub from: LevelSet,
+    /// Levels that it can end at.
+    pub to: LevelSet,
+    /// Whether it drives just the pixels that differ.
+    pub changed_only: bool,
+    /// Whether it can refresh a window smaller than the panel.
+    pub windowed: bool,
+    /// How many times a viewer sees the window swing dark and back.
+    pub flashes: u32,
+    /// Duration from each temperature up (degrees C, ms), rising.
+    pub duration_ms: Vec<(f64, f64)>,
+    /// Whether the duration was given as a table by temperature.
+    pub duration_is_table: bool,
+    /// From the start to the first visible change, ms; a quarter of the duration where nothing is said.
+    pub first_visible_ms: Option<f64>,
+    /// Whether a pixel out of reach is left alone, instead of driven to the nearest reachable level.
+    pub skips_out_of_reach: bool,
+    /// Whether it leaves no residue count behind.
+    pub cleans: bool,
+    /// What it leaves behind in a pixel.
+    pub residue: Residue,
+    /// Whether the description gave residue figures.
+    pub residue_given: bool,
+    /// Net impulse in volt-seconds, where known.
+    pub impulse: Option<Impulse>,
+    /// The user's own other names of the mode.
+    pub also_called: Vec<String>,
+    /// Time of a whole swing where the drive may be shorter (direct drive), ms.
+    pub full_swing_ms: Option<f64>,
+    /// Energy, where known.
+    pub energy: Option<Energy>,
+}
+
+/// Net impulse of a drive, volt-seconds.
+#[derive(Clone, Copy, Debug, PartialEq, Default)]
+pub struct Impulse {
+    /// Of a whole swing to white.
+    pub lighter: f64,
+    /// Of a whole swing to black.
+    pub darker: f64,
+    /// Of a pixel that is driven without changing.
+    pub same: f64,
+}
+
+/// What a mode leaves in the pixels that it drives.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Residue {
+    /// Share of the residue before that stays.
+    pub keeps: f64,
+    /// L* left over for each L* of a swing that got lighter.
+    pub lighter: f64,
+    /// L* left over for each L* of a swing that got darker.
+    pub darker: f64,
+    /// L* left over where the pixel started from a level out of `from`.
+    pub wrong_start: f64,
+}
+
+impl Default for Residue {
+    fn default() -> Self {
+        Self { keeps: 0.0, lighter: 0.0, darker: 0.0, wrong_start: 3.0 }
+    }
+}
+
+/// Energy of an update.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Energy {
+    /// For every update, mJ.
+    pub start_mj: f64,
+    /// For each square centimetre sent, mJ.
+    pub per_cm2_mj: f64,
+}
+
+impl Mode {
+    /// Duration at a temperature, ms: the entry that holds there, below the first the first.
+    pub fn duration_at(&self, temperature_c: f64) -> f64 {
+        let entry = self.duration_ms.iter().rev().find(|(from, _)| *from <= temperature_c);
+        entry.or(self.duration_ms.first()).map_or(0.0, |(_, duration)| *duration)
+    }
+
+    /// The temperature below which the mode has no duration, where the table ends above `temperature_c`.
+    pub fn too_cold_at(&self, temperature_c: f64) -> Option<f64> {
+        let lowest = self.duration_ms.first()?.0;
+        (self.duration_is_table && temperature_c < lowest).then_some(lowest)
+    }
+}
+
+impl Display {
+    /// The index of the mode of that name (or that other name).
+    pub fn mode_named(&self, name: &str) -> Option<usize> {
+        let exact = self.modes.iter().position(|mode| mode.name == name);
+        exact.or_else(|| self.modes.iter().position(|mode| mode.also_called.iter().any(|other| other == name)))
+    }
+
+    /// The names of all modes.
+    pub fn mode_names(&self) -> impl Iterator<Item = &str> + Clone {
+        self.modes.iter().map(|mode| mode.name.as_str())
+    }
+
+    /// The area of that many pixels, mm2.
+    pub fn area_mm2(&self, pixels: u64) -> f64 {
+        pixels as f64 * crate::units::pixel_area_mm2(self.pixels_per_inch)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn windows_widen_outward_to_the_grid() {
+        let grid = WindowGrid { step: [8, 4], smallest: [8, 4], most_in_a_step: None };
+        let widened = grid.widen(Window { x: 3, y: -1, width: 6, height: 2 });
+        assert_eq!(widened, Window { x: 0, y: -4, width: 16, height: 8 });
+        let aligned = Window { x: 8, y: 4, width: 8, height: 8 };
+        assert_eq!(grid.widen(aligned), aligned);
+    }
+
+    /// Frames by temperature of a published two-level waveform: the entry holds from its temperature up to the next.
+    #[test]
+    fn durations_hold_from_their_temperature_to_the_next() {
+        let mode = Mode { duration_ms: vec![(0.0, 900.0), (15.0, 520.0), (25.0, 450.0)], duration_is_table: true, ..blank() };
+        let durations = [-5.0, 0.0, 14.9, 15.0, 24.99, 25.0, 60.0].map(|t| mode.duration_at(t));
+        assert_eq!(durations, [900.0, 900.0, 900.0, 520.0, 520.0, 450.0, 450.0]);
+        assert_eq!(mode.too_cold_at(-0.1), Some(0.0));
+        assert_eq!(mode.too_cold_at(0.0), None);
+    }
+
+    fn blank() -> Mode {
+        Mode {
+            name: String::new(),
+            about: String::new(),
+            from: LevelSet::default(),
+            to: LevelSet::default(),
+            changed_only: false,
+            windowed: false,
+            flashes: 0,
+            duration_ms: Vec::new(),
+            duration_is_table: false,
+            first_visible_ms: None,
+            skips_out_of_reach: false,
+            cleans: false,
+            residue: Residue::default(),
+            residue_given: false,
+            impulse: None,
+            also_called: Vec::new(),
+            full_swing_ms: None,
+            energy: None,
+        }
+    }
+
+    #[test]
+    fn a_transfer_takes_its_overhead_and_its_bits() {
+        let link = Link { megabits_per_s: 8.0, bits_per_px: 4.0, overhead_ms: 1.5, waits_for_panel: false };
+        assert!((link.transfer_ms(16_000) - 9.5).abs() < 1e-12);
+    }
+}

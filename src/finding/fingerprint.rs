@@ -1,0 +1,27 @@
+//! Fingerprints of findings: the same finding keeps its own when other parts of the plan are edited.
+//!
+//! Made from the rule, the step's label, the screen field's place in its step, and the box; never from step numbers.
+
+use std::collections::BTreeMap;
+
+use super::Finding;
+
+/// Gives every finding its fingerprint, 16 hexadecimal digits. Two that would have the same are counted on.
+pub fn add_fingerprints(findings: &mut [Finding]) {
+    let mut seen: BTreeMap<String, u64> = BTreeMap::new();
+    for finding in findings {
+        let name = name_of(finding);
+        let before = seen.entry(name.clone()).or_default();
+        let hash = blake3::hash(format!("{name}\n{before}").as_bytes());
+        *before += 1;
+        finding.fingerprint = hash.to_hex()[..16].to_owned();
+    }
+}
+
+fn name_of(finding: &Finding) -> String {
+    let label = finding.label.as_deref().unwrap_or("");
+    let field = finding.pointer.rsplit("/steps/").next().map_or("", |rest| rest.split_once('/').map_or("", |(_, field)| field));
+    let field = if finding.pointer.contains("/steps/") { field } else { &finding.pointer };
+    let rect = finding.rect.map_or(String::new(), |rect| format!("{:?}", rect.to_array()));
+    format!("{}\n{label}\n{field}\n{rect}", finding.rule)
+}

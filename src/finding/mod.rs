@@ -1,0 +1,211 @@
+//! Findings: what a rule saw, where, how badly, and what to do about it.
+//!
+//! A rule reports through a [`Sink`], which makes one finding of what lasts over many steps. Knows no file formats.
+
+mod accept;
+mod fingerprint;
+mod summary;
+
+use std::collections::BTreeMap;
+
+use crate::{geometry::Rect, panel::PlayedStep, plan::Step};
+
+pub use accept::accept_findings;
+pub use fingerprint::add_fingerprints;
+pub use summary::{Summary, SummaryTally};
+
+/// How bad a finding is.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Severity {
+    /// Worth knowing.
+    Note,
+    /// Somebody should look.
+    Warning,
+    /// The plan must not be shipped like this.
+    Error,
+}
+
+impl Severity {
+    /// The word that stands in files.
+    pub fn word(self) -> &'static str {
+        match self {
+            Self::Note => "note",
+            Self::Warning => "warning",
+            Self::Error => "error",
+        }
+    }
+}
+
+/// Something that a rule saw.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Finding {
+    /// The rule's id.
+    pub rule: &'static str,
+    /// How bad it is.
+    pub severity: Severity,
+    /// The first step, from 0.
+    pub step: u64,
+    /// That step's label.
+    pub label: Option<String>,
+    /// The last step that it concerns.
+    pub last_step: u64,
+    /// In how many steps it was seen.
+    pub times: u64,
+    /// Which of the step's updates.
+    pub update: Option<usize>,
+    /// Where on the screen.
+    pub rect: Option<Rect>,
+    /// What was seen, in one sentence.
+    pub message: String,
+    /// What to do.
+    pub help: String,
+    /// The figures that the message was made from.
+    pub figures: BTreeMap<&'static str, f64>,
+    /// The JSON pointer to the field of the plan that it is about.
+    pub pointer: String,
+    /// Stays the same when other parts of the plan change.
+    pub fingerprint: String,
+    /// Why somebody decided to live with it.
+    pub accepted: Option<String>,
+}
+
+/// What a rule reports of one step.
+#[derive(Clone, Debug, Default)]
+pub struct Sight {
+    /// Which of the step's updates.
+    pub update: Option<usize>,
+    /// Where on the screen.
+    pub rect: Option<Rect>,
+    /// What was seen, in one sentence.
+    pub message: String,
+    /// What to do.
+    pub help: String,
+    /// The figures that the message was made from.
+    pub figures: Vec<(&'static str, f64)>,
+    /// Tells sights apart that have the same field of the plan.
+    pub key: String,
+    /// Another severity than the rule's own, which it never exceeds.
+    pub severity: Option<Severity>,
+}
+
+/// The step that a sight is of.
+#[derive(Clone, Debug, Default)]
+pub struct Where {
+    /// Its number, from 0.
+    pub step: u64,
+    /// The last step that the sight concerns.
+    pub last_step: u64,
+    /// Its label.
+    pub label: Option<String>,
+    /// The JSON pointer to the field of the plan.
+    pub pointer: String,
+}
+
+impl Where {
+    /// A played step, and the field of its that is meant.
+    pub fn of(step: &PlayedStep<'_>, field: StepField) -> Self {
+        let planned = step.planned;
+        Self {
+            step: planned.index,
+            last_step: planned.index,
+            label: planned.step.label.clone(),
+            pointer: field.pointer(planned.step),
+        }
+    }
+
+    /// A field of the plan that belongs to no step.
+    pub fn of_plan(pointer: impl Into<String>) -> Self {
+        Self { pointer: pointer.into(), ..Self::default() }
+    }
+}
+
+/// A field of a step.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum StepField {
+    /// The screen that it shows (or the whole step).
+    Screen,
+    /// The list of its updates.
+    Updates,
+    /// An update's mode.
+    Mode(usize),
+    /// An update's windows, or one of a list of boxes.
+    Window(usize, Option<usize>),
+    /// A stroke's mode.
+    StrokeMode(usize),
+}
+
+impl StepField {
+    /// The JSON pointer to the field.
+    pub fn pointer(self, step: &Step) -> String {
+        let base = &step.pointer;
+        match self {
+            Self::Screen => match step.shows {
+                crate::plan::Shows::Same => base.clone(),
+                crate::plan::Shows::Screen(_) => format!("{base}/screen"),
+                crate::plan::Shows::Each(_) => format!("{base}/each"),
+            },
+            Self::Updates => format!("{base}/updates"),
+            Self::Mode(update) => format!("{base}/updates/{update}/mode"),
+            Self::Window(update, None) => format!("{base}/updates/{update}/window"),
+            Self::Window(update, Some(index)) => format!("{base}/updates/{update}/window/{index}"),
+            Self::StrokeMode(stroke) => format!("{base}/strokes/{stroke}/mode"),
+        }
+    }
+}
+
+/// Takes what a rule reports; the same trouble at the same field of the plan becomes one finding.
+#[derive(Debug)]
+pub struct Sink {
+    rule: &'static str,
+    severity: Severity,
+    findings: Vec<Finding>,
+    known: BTreeMap<(String, String), usize>,
+}
+
+impl Sink {
+    /// A sink for a rule with the severity that it has in this plan.
+    pub fn new(rule: &'static str, severity: Severity) -> Self {
+        Self { rule, severity, findings: Vec::new(), known: BTreeMap::new() }
+    }
+
+    /// Takes a sight.
+    pub fn report(&mut self, place: Where, sight: Sight) {
+        let key = (place.pointer.clone(), sight.key);
+        if let Some(known) = self.known.get(&key) {
+            let finding = &mut self.findings[*known];
+            finding.last_step = finding.last_step.max(place.last_step);
+            finding.times += 1;
+            return;
+        }
+        self.known.insert(key, self.findings.len());
+        self.findings.push(Finding {
+            rule: self.rule,
+            severity: sight.severity.map_or(self.severity, |severity| severity.min(self.severity)),
+            step: place.step,
+            label: place.label,
+            last_step: place.last_step,
+            times: 1,
+            update: sight.update,
+            rect: sight.rect,
+            message: sight.message,
+            help: sight.help,
+            figures: sight.figures.into_iter().collect(),
+            pointer: place.pointer,
+            fingerprint: String::new(),
+            accepted: None,
+        });
+    }
+
+    /// Takes what was reported so far.
+    pub fn take_findings(&mut self) -> Vec<Finding> {
+        self.known.clear();
+        std::mem::take(&mut self.findings)
+    }
+}
+
+/// Puts findings into their order: by step, then rule, then field of the plan.
+pub fn sort_findings(findings: &mut [Finding]) {
+    findings.sort_by(|one, other| {
+        (one.step, one.rule, &one.pointer, one.rect).cmp(&(other.step, other.rule, &other.pointer, other.rect))
+    });
+}

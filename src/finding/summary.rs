@@ -1,0 +1,144 @@
+//! The figures of a whole plan.
+
+use std::collections::BTreeMap;
+
+use super::{Finding, Severity};
+use crate::{
+    panel::PlayedStep,
+    plan::{Cause, Plan},
+};
+
+/// The figures of a plan.
+#[derive(Clone, Debug, PartialEq, Default)]
+pub struct Summary {
+    /// Findings by severity that were not accepted: errors.
+    pub error: u64,
+    /// Warnings.
+    pub warning: u64,
+    /// Notes.
+    pub note: u64,
+    /// Findings that somebody decided to live with.
+    pub accepted: u64,
+    /// From the first request to the last finish or request, s.
+    pub seconds: f64,
+    /// Updates that cleaned something.
+    pub cleanings: u64,
+    /// Updates that flashed.
+    pub flashing_updates: u64,
+    /// How long the panel was driven, s.
+    pub driving_seconds: f64,
+    /// Energy of all updates, mJ.
+    pub energy_mj: f64,
+    /// The strongest ghost at the end of any step, L*.
+    pub worst_residue_l: f64,
+    /// The most updates since cleaning of any pixel.
+    pub most_since_cleaning: u32,
+    /// The longest time from a touch, key or pen to the first visible change, ms.
+    pub longest_answer_ms: f64,
+    /// What was not checked, and why.
+    pub not_checked: Vec<String>,
+}
+
+impl Summary {
+    /// The figures that a budget may name.
+    pub fn figures(&self) -> BTreeMap<&'static str, f64> {
+        BTreeMap::from([
+            ("accepted", self.accepted as f64),
+            ("cleanings", self.cleanings as f64),
+            ("driving_seconds", self.driving_seconds),
+            ("energy_mj", self.energy_mj),
+            ("error", self.error as f64),
+            ("flashing_updates", self.flashing_updates as f64),
+            ("longest_answer_ms", self.longest_answer_ms),
+            ("most_since_cleaning", f64::from(self.most_since_cleaning)),
+            ("note", self.note as f64),
+            ("seconds", self.seconds),
+            ("warning", self.warning as f64),
+            ("worst_residue_l", self.worst_residue_l),
+        ])
+    }
+
+    /// Counts the findings.
+    pub fn count(&mut self, findings: &[Finding]) {
+        (self.error, self.warning, self.note, self.accepted) = (0, 0, 0, 0);
+        for finding in findings {
+            match (&finding.accepted, finding.severity) {
+                (Some(_), _) => self.accepted += 1,
+                (None, Severity::Error) => self.error += 1,
+                (None, Severity::Warning) => self.warning += 1,
+                (None, Severity::Note) => self.note += 1,
+            }
+        }
+    }
+}
+
+/// Adds up the figures of a plan step by step.
+#[derive(Debug, Default)]
+pub struct SummaryTally {
+    summary: Summary,
+    ends_ms: f64,
+    /// The end of what was driven without a pause, and how long was driven before it.
+    driven_until_ms: f64,
+    driven_ms: f64,
+}
+
+impl SummaryTally {
+    /// Adds a step.
+    pub fn step(&mut self, step: &PlayedStep<'_>, plan: &Plan) {
+        self.ends_ms = self.ends_ms.max(step.updates_request_ms());
+        let summary = &mut self.summary;
+        summary.worst_residue_l = summary.worst_residue_l.max(step.worst_residue_l());
+        summary.most_since_cleaning = summary.most_since_cleaning.max(step.glass.most_since_cleaning());
+        let mut first_visible: Option<f64> = None;
+        for update in step.updates.iter().filter(|update| !update.sent.is_empty()) {
+            let mode = &plan.display.modes[update.mode];
+            summary.cleanings += u64::from(mode.cleans);
+            summary.flashing_updates += u64::from(mode.flashes > 0);
+            summary.energy_mj += update.energy_mj;
+            let times = update.times;
+            self.ends_ms = self.ends_ms.max(times.finish_ms);
+            let begins = times.start_ms.max(self.driven_until_ms);
+            self.driven_ms += (times.finish_ms - begins).max(0.0);
+            self.driven_until_ms = self.driven_until_ms.max(times.finish_ms);
+            if update.changed_px > 0 {
+                first_visible = Some(first_visible.map_or(update.first_visible_ms, |first| first.min(update.first_visible_ms)));
+            }
+        }
+        if let (Some(first), Cause::Touch | Cause::Key | Cause::Pen) = (first_visible, step.planned.step.cause) {
+            summary.longest_answer_ms = summary.longest_answer_ms.max(first - step.updates_request_ms());
+        }
+    }
+
+    /// The figures, with what was not checked for want of figures in the description.
+    pub fn finish(mut self, plan: &Plan) -> Summary {
+        self.summary.seconds = self.ends_ms / 1000.0;
+        self.summary.driving_seconds = self.driven_ms / 1000.0;
+        self.summary.not_checked = not_checked(plan);
+        self.summary
+    }
+}
+
+fn not_checked(plan: &Plan) -> Vec<String> {
+    let display = &plan.display;
+    let mut texts = Vec::new();
+    if display.limits.updates_before_cleaning.is_none() && plan.limit("too-many-since-cleaning", "updates").is_none() {
+        texts.push(format!("updates since cleaning: the display `{}` gives no `updates_before_cleaning`", display.name));
+    }
+    if display.temperature_c.is_none() {
+        texts.push(format!("the panel's temperature range: the display `{}` gives no `temperature_c`", display.name));
+    }
+    let modes = |wanted: &dyn Fn(&crate::display::Mode) -> bool| {
+        let names: Vec<String> = display.modes.iter().filter(|mode| wanted(mode)).map(|mode| format!("`{}`", mode.name)).collect();
+        (!names.is_empty()).then(|| names.join(", "))
+    };
+    if let Some(names) = modes(&|mode| !mode.residue_given) {
+        texts.push(format!("residue of {names}: no `residue` figures, taken as none"));
+    }
+    if let Some(names) = modes(&|mode| mode.energy.is_none()) {
+        texts.push(format!("energy of {names}: no `energy_mj` figures, taken as none"));
+    }
+    let mut unbuilt: Vec<&str> = plan.rules.keys().map(String::as_str).filter(|rule| crate::rules::rule_named(rule).is_none()).collect();
+    unbuilt.sort_unstable();
+    texts.extend(unbuilt.iter().map(|rule| format!("`{rule}`: this version does not have the rule yet")));
+    texts
+}

@@ -1,0 +1,16 @@
+//! A linter for refresh plans of touch and pen interfaces on electronic paper.
+#![warn(missing_docs)]
+
+pub mod geometry;
+pub mod units;
+pub mod source;
+pub mod display;
+pub mod plan;
+pub mod screen;
+pub mod change;
+pub mod panel;
+pub mod finding;
+pub mod rules;
+pub mod review;
+pub mod report;
+pub mod cli;

@@ -1,0 +1,152 @@
+//! What the eye sees at the end of a step: pixels that look lighter or darker than the others of their level.
+//!
+//! A ghost is measured against the median of its level, so that a page gone dull as a whole is none. Only tiles that
+//! changed, or whose level's median moved, are looked at again.
+
+use std::collections::BTreeSet;
+
+use super::glass::Glass;
+use crate::{
+    change::{Mask, bits, regions_with_labels},
+    display::LevelSet,
+    geometry::Rect,
+};
+
+/// A group of pixels that look visibly off.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Ghost {
+    /// The box around its pixels.
+    pub rect: Rect,
+    /// How many pixels.
+    pub pixels: u64,
+    /// The largest difference to the median of its level, L*.
+    pub worst_l: f64,
+}
+
+/// From which difference and area on a ghost counts.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct GhostLimits {
+    /// Difference, L*.
+    pub limit_l: f64,
+    /// Area, mm2.
+    pub area_mm2: f64,
+}
+
+/// Watches the glass.
+#[derive(Debug)]
+pub(crate) struct Eye {
+    limits: GhostLimits,
+    pixel_area_mm2: f64,
+    /// The median of each level as the tiles were last judged by.
+    medians: Vec<f64>,
+    ghosted: Vec<u64>,
+    worst: Vec<f64>,
+    ghost_tiles: BTreeSet<u32>,
+    ghosts: Vec<Ghost>,
+}
+
+impl Eye {
+    pub(crate) fn new(glass: &Glass, levels: usize, limits: GhostLimits, pixel_area_mm2: f64) -> Self {
+        let tiles = glass.grid().tiles();
+        Self {
+            limits,
+            pixel_area_mm2,
+            medians: vec![0.0; levels],
+            ghosted: vec![0; tiles],
+            worst: vec![0.0; tiles],
+            ghost_tiles: BTreeSet::new(),
+            ghosts: Vec::new(),
+        }
+    }
+
+    /// The ghosts that were seen at the last look.
+    pub(crate) fn ghosts(&self) -> &[Ghost] {
+        &self.ghosts
+    }
+
+    /// Looks at the glass as it is now.
+    pub(crate) fn look(&mut self, glass: &mut Glass) {
+        let mut again = glass.take_touched();
+        let moved = self.moved_medians(glass);
+        if again.is_empty() && moved.0 == 0 {
+            return;
+        }
+        if moved.0 != 0 {
+            again = (0..glass.grid().tiles() as u32)
+                .filter(|tile| glass.levels_in(*tile).0 & moved.0 != 0 || again.binary_search(tile).is_ok())
+                .collect();
+        }
+        let mut changed = false;
+        for tile in again {
+            changed |= self.judge(tile, glass);
+        }
+        if changed {
+            self.ghosts = self.group(glass);
+        }
+    }
+
+    /// The median of each level, L*.
+    pub(crate) fn medians(&self) -> &[f64] {
+        &self.medians
+    }
+
+    fn moved_medians(&mut self, glass: &mut Glass) -> LevelSet {
+        let pixels = glass.pixels();
+        let mut moved = LevelSet::default();
+        for (level, (median, spread)) in self.medians.iter_mut().zip(glass.spreads_mut()).enumerate() {
+            // A level on less than a hundredth of the panel has too few pixels to be judged by their own median.
+            let now = if spread.total() * 100 < pixels { 0.0 } else { spread.median() };
+            if now.to_bits() != median.to_bits() {
+                *median = now;
+                moved = moved.with(level as u8);
+            }
+        }
+        moved
+    }
+
+    /// Judges the pixels of a tile; gives whether anything is other than before.
+    fn judge(&mut self, tile: u32, glass: &Glass) -> bool {
+        let whole = glass.grid().whole(tile);
+        let (mut ghosted, mut worst) = (0, 0.0_f64);
+        if self.may_be_ghosted(tile, glass) {
+            let levels = glass.levels(tile);
+            for bit in bits(whole) {
+                let off = (glass.shown_residue(tile, bit) - self.medians[usize::from(levels[bit as usize])]).abs();
+                if off >= self.limits.limit_l {
+                    ghosted |= 1 << bit;
+                    worst = worst.max(off);
+                }
+            }
+        }
+        let at = tile as usize;
+        let changed = ghosted != self.ghosted[at] || worst.to_bits() != self.worst[at].to_bits();
+        self.ghosted[at] = ghosted;
+        self.worst[at] = worst;
+        if ghosted == 0 {
+            self.ghost_tiles.remove(&tile);
+        } else {
+            self.ghost_tiles.insert(tile);
+        }
+        changed
+    }
+
+    /// Whether some pixel of a tile can be off: quick where the whole tile has one residue.
+    fn may_be_ghosted(&self, tile: u32, glass: &Glass) -> bool {
+        let Some(residue) = glass.uniform_residue(tile) else { return true };
+        glass.levels_in(tile).iter().any(|level| {
+            (glass.shown_of(level, residue) - self.medians[usize::from(level)]).abs() >= self.limits.limit_l
+        })
+    }
+
+    fn group(&self, glass: &Glass) -> Vec<Ghost> {
+        let mask = Mask::from_sorted(self.ghost_tiles.iter().map(|tile| (*tile, self.ghosted[*tile as usize])));
+        let (regions, labels) = regions_with_labels(&mask, glass.grid());
+        let mut worst = vec![0.0_f64; regions.len()];
+        for ((tile, _), label) in mask.tiles().iter().zip(labels) {
+            let known = &mut worst[label as usize];
+            *known = known.max(self.worst[*tile as usize]);
+        }
+        let ghosts = regions.into_iter().zip(worst).map(|(region, worst_l)| Ghost { rect: region.rect, pixels: region.pixels, worst_l });
+        ghosts.filter(|ghost| ghost.pixels as f64 * self.pixel_area_mm2 >= self.limits.area_mm2).collect()
+    }
+}

@@ -1,0 +1,503 @@
+//! The state of every pixel of the panel, and what driving does to it (`docs/model.md`, driving a pixel).
+//!
+//! Tiles that agree in all their pixels are held and driven as one: a step costs what it changes, not what the panel has.
+
+use std::collections::BTreeMap;
+
+use super::{
+    field::TileField,
+    spread::{Spread, SpreadChanges},
+};
+use crate::{
+    change::{Mask, TileCover, TileGrid, TileLevels, differing_pixels, bits, levels_of_tile},
+    display::{Display, Ink, Level, LevelSet, Mode},
+    geometry::Rect,
+    screen::Picture,
+};
+
+/// The pixels of the panel: levels, residue, updates since cleaning, and which are unknown.
+#[derive(Debug)]
+pub struct Glass {
+    grid: TileGrid,
+    lightness: Vec<f64>,
+    table: [Level; 256],
+    levels: Vec<TileLevels>,
+    /// The levels that stand in each tile.
+    levels_in: Vec<LevelSet>,
+    residue: TileField<f64>,
+    counts: TileField<u32>,
+    unknown: Vec<u64>,
+    unknown_px: u64,
+    /// The pixels whose level differs from memory.
+    unlike: Vec<u64>,
+    /// The tiles that have such pixels, rising.
+    unlike_tiles: Vec<u32>,
+    /// How many pixels have each count.
+    px_by_count: BTreeMap<u32, u64>,
+    spreads: Vec<Spread>,
+    changes: SpreadChanges,
+    /// Tiles whose look changed since the eye saw them.
+    touched: Vec<u32>,
+}
+
+/// What an update with a mode does to a pixel, worked out once for each level.
+#[derive(Clone, Debug)]
+pub(crate) struct Action {
+    /// Where a target level ends: the level reached, and whether that is the target itself; nothing where skipped.
+    ends: Vec<(Option<Level>, bool)>,
+    from: LevelSet,
+    changed_only: bool,
+    cleans: bool,
+    share: f64,
+    keeps: f64,
+    lighter: f64,
+    darker: f64,
+    wrong_start: f64,
+    counts_every_update: bool,
+    /// Whether every level can be started from and ended at.
+    unrestricted: bool,
+}
+
+/// What a drive did.
+#[derive(Clone, Debug, Default)]
+pub(crate) struct Driven {
+    pub(crate) changed_px: u64,
+    pub(crate) driven_px: u64,
+    /// Driven pixels outside the boxes that were asked for; counted only where `asked` was given.
+    pub(crate) driven_beside_px: u64,
+    pub(crate) unknown_px: u64,
+    pub(crate) out_of_reach: Mask,
+    pub(crate) wrong_start: Mask,
+    /// Whether the residue of some pixel became less.
+    pub(crate) takes_residue: bool,
+}
+
+/// Where a drive brings the pixels.
+#[derive(Clone, Copy, Debug)]
+pub(crate) enum Towards<'p> {
+    /// To the picture in memory.
+    Memory(&'p Picture),
+    /// To one level, over these pixels: controller-drawn ink. Memory is the picture.
+    Level(Level, &'p Picture),
+}
+
+impl Action {
+    /// The action of a mode whose drive goes `share` (0 to 1) of the way.
+    pub(crate) fn new(mode: &Mode, display: &Display, share: f64) -> Self {
+        let ink = &display.ink;
+        let ends = (0..ink.levels() as Level)
+            .map(|level| match (mode.to.contains(level), mode.skips_out_of_reach) {
+                (true, _) => (Some(level), true),
+                (false, true) => (None, false),
+                (false, false) => (ink.nearest(level, mode.to), false),
+            })
+            .collect();
+        Self {
+            ends,
+            from: mode.from,
+            changed_only: mode.changed_only,
+            #[expect(clippy::float_cmp, reason = "a whole drive is exactly 1")]
+            cleans: mode.cleans && share == 1.0,
+            share,
+            keeps: mode.residue.keeps,
+            lighter: mode.residue.lighter,
+            darker: mode.residue.darker,
+            wrong_start: mode.residue.wrong_start,
+            counts_every_update: display.limits.counts_every_update,
+            unrestricted: mode.from == ink.all() && mode.to == ink.all(),
+        }
+    }
+
+    /// Residue after a swing by `difference` = L*(n) - L*(t) from residue `before`.
+    fn residue(&self, before: f64, difference: f64, wrong_start: bool) -> f64 {
+        let share_left = if difference < 0.0 {
+            self.lighter
+        } else if difference > 0.0 {
+            self.darker
+        } else {
+            0.0
+        };
+        let swung = self.share * (self.keeps * before + share_left * difference) + (1.0 - self.share) * (difference + before);
+        if wrong_start && difference != 0.0 { swung + self.wrong_start.copysign(difference) } else { swung }
+    }
+}
+
+impl Glass {
+    /// A clean panel that shows a picture.
+    pub(crate) fn new(picture: &Picture, ink: &Ink, unknown: bool) -> Self {
+        let grid = TileGrid::new(picture.size());
+        let table = ink.level_table();
+        let tiles = grid.tiles();
+        let levels: Vec<TileLevels> = (0..tiles as u32).map(|tile| levels_of_tile(picture, &grid, &table, tile)).collect();
+        let levels_in = levels.iter().enumerate().map(|(tile, levels)| present(levels, grid.whole(tile as u32))).collect();
+        let mut spreads = vec![Spread::default(); ink.levels()];
+        let mut px_by_level = vec![0_i64; ink.levels()];
+        for (tile, levels) in levels.iter().enumerate() {
+            for bit in bits(grid.whole(tile as u32)) {
+                px_by_level[usize::from(levels[bit as usize])] += 1;
+            }
+        }
+        for (spread, px) in spreads.iter_mut().zip(px_by_level) {
+            spread.change(0.0, px);
+        }
+        Self {
+            lightness: (0..ink.levels() as Level).map(|level| ink.lightness(level)).collect(),
+            table,
+            levels,
+            levels_in,
+            residue: TileField::new(tiles, 0.0),
+            counts: TileField::new(tiles, 0),
+            unknown: if unknown { (0..tiles as u32).map(|tile| grid.whole(tile)).collect() } else { vec![0; tiles] },
+            unknown_px: if unknown { grid.size().pixels() } else { 0 },
+            unlike: vec![0; tiles],
+            unlike_tiles: Vec::new(),
+            px_by_count: BTreeMap::from([(0, grid.size().pixels())]),
+            spreads,
+            changes: SpreadChanges::new(),
+            touched: Vec::new(),
+            grid,
+        }
+    }
+
+    /// The tiles of the panel.
+    pub fn grid(&self) -> &TileGrid {
+        &self.grid
+    }
+
+    /// The nominal levels of a tile.
+    pub fn levels(&self, tile: u32) -> &TileLevels {
+        &self.levels[tile as usize]
+    }
+
+    /// The nominal level of a pixel.
+    pub fn level(&self, x: u32, y: u32) -> Level {
+        let (tile, bit) = self.grid.locate(x, y);
+        self.levels[tile as usize][bit.trailing_zeros() as usize]
+    }
+
+    /// The hidden residue of a pixel, L*: how much lighter than its level it would be without the panel's limits.
+    pub fn residue(&self, x: u32, y: u32) -> f64 {
+        let (tile, bit) = self.grid.locate(x, y);
+        self.residue.get(tile, bit.trailing_zeros())
+    }
+
+    /// The largest number of updates since the last cleaning of any pixel.
+    pub fn most_since_cleaning(&self) -> u32 {
+        self.px_by_count.last_key_value().map_or(0, |(count, _)| *count)
+    }
+
+    /// The pixels with more updates since their last cleaning than `limit`.
+    pub fn counted_above(&self, limit: u32) -> Mask {
+        let mut mask = Mask::new();
+        if self.most_since_cleaning() <= limit {
+            return mask;
+        }
+        for tile in 0..self.grid.tiles() as u32 {
+            match self.counts.uniform(tile) {
+                Some(count) if count > limit => mask.push(tile, self.grid.whole(tile)),
+                Some(_) => {}
+                None => {
+                    let counts = self.counts.values(tile);
+                    let above = (0..64).fold(0, |above, bit| above | u64::from(counts[bit] > limit) << bit);
+                    mask.push(tile, above & self.grid.whole(tile));
+                }
+            }
+        }
+        mask
+    }
+
+    /// The updates since the last cleaning of a pixel.
+    pub fn count(&self, x: u32, y: u32) -> u32 {
+        let (tile, bit) = self.grid.locate(x, y);
+        self.counts.get(tile, bit.trailing_zeros())
+    }
+
+    /// The pixels whose level differs from memory.
+    pub fn unlike_memory(&self) -> Mask {
+        Mask::from_sorted(self.unlike_tiles.iter().map(|tile| (*tile, self.unlike[*tile as usize])))
+    }
+
+    /// The box around the pixels whose level differs from memory.
+    pub(crate) fn unlike_bounds(&self) -> Option<Rect> {
+        self.unlike_memory().bounds(&self.grid)
+    }
+
+    /// Whether no pixel differs from memory.
+    pub fn is_like_memory(&self) -> bool {
+        self.unlike_tiles.is_empty()
+    }
+
+    /// Makes every pixel unknown.
+    pub(crate) fn forget(&mut self) {
+        for tile in 0..self.grid.tiles() as u32 {
+            self.unknown[tile as usize] = self.grid.whole(tile);
+        }
+        self.unknown_px = self.grid.size().pixels();
+    }
+
+    /// Takes note that memory changed at these pixels to what the picture shows.
+    pub(crate) fn memory_changed(&mut self, introduced: &Mask, memory: &Picture) {
+        let tiles: Vec<u32> = introduced.tiles().iter().map(|(tile, _)| *tile).collect();
+        for tile in &tiles {
+            self.compare(*tile, memory);
+        }
+        self.list_unlike(tiles);
+    }
+
+    fn compare(&mut self, tile: u32, memory: &Picture) {
+        let wanted = levels_of_tile(memory, &self.grid, &self.table, tile);
+        self.unlike[tile as usize] = differing_pixels(&wanted, &self.levels[tile as usize]);
+    }
+
+    /// Brings the list of tiles up to date after changes in these ones.
+    fn list_unlike(&mut self, changed: Vec<u32>) {
+        self.unlike_tiles.extend(changed);
+        self.unlike_tiles.sort_unstable();
+        self.unlike_tiles.dedup();
+        let unlike = &self.unlike;
+        self.unlike_tiles.retain(|tile| unlike[*tile as usize] != 0);
+    }
+
+    /// Drives the pixels of a cover. `asked`, where given, are the boxes beside which driven pixels are counted.
+    pub(crate) fn drive(&mut self, cover: &TileCover<'_>, towards: Towards<'_>, action: &Action, asked: Option<&[Rect]>) -> Driven {
+        let mut driven = Driven::default();
+        let mut newly_unlike = Vec::new();
+        if action.changed_only && !action.counts_every_update {
+            // Only pixels that differ are driven: nothing but their tiles is looked at.
+            driven.unknown_px = self.unknown_within(cover);
+            for tile in self.unlike_tiles.clone() {
+                let covered = cover.of_tile(tile);
+                if covered != 0 {
+                    self.drive_tile(tile, covered, towards, action, asked, &mut driven);
+                }
+            }
+        } else {
+            if action.changed_only {
+                driven.unknown_px = self.unknown_within(cover);
+            }
+            cover.for_each_tile(|tile, covered| {
+                let was_like = self.unlike[tile as usize] == 0;
+                self.drive_tile(tile, covered, towards, action, asked, &mut driven);
+                if was_like && self.unlike[tile as usize] != 0 {
+                    newly_unlike.push(tile);
+                }
+            });
+        }
+        self.changes.settle(&mut self.spreads);
+        self.list_unlike(newly_unlike);
+        driven
+    }
+
+    /// Draws controller ink over a mask of pixels.
+    pub(crate) fn draw(&mut self, pixels: &Mask, level: Level, memory: &Picture, action: &Action) -> Driven {
+        let mut driven = Driven::default();
+        for (tile, covered) in pixels.tiles() {
+            driven.unknown_px += u64::from((self.unknown[*tile as usize] & covered).count_ones());
+            self.drive_tile(*tile, *covered, Towards::Level(level, memory), action, None, &mut driven);
+        }
+        self.changes.settle(&mut self.spreads);
+        self.list_unlike(pixels.tiles().iter().map(|(tile, _)| *tile).collect());
+        driven
+    }
+
+    fn unknown_within(&self, cover: &TileCover<'_>) -> u64 {
+        let mut unknown = 0;
+        if self.unknown_px > 0 {
+            cover.for_each_tile(|tile, covered| unknown += u64::from((self.unknown[tile as usize] & covered).count_ones()));
+        }
+        unknown
+    }
+
+    fn drive_tile(&mut self, tile: u32, covered: u64, towards: Towards<'_>, action: &Action, asked: Option<&[Rect]>, driven: &mut Driven) {
+        let unlike = self.unlike[tile as usize] & covered;
+        driven.changed_px += u64::from(unlike.count_ones());
+        let at_memory = matches!(towards, Towards::Memory(_));
+        if at_memory && unlike == 0 && self.drive_still_tile(tile, covered, action, asked, driven) {
+            return;
+        }
+        let (targets, memory) = match towards {
+            Towards::Memory(memory) if unlike == 0 => (self.levels[tile as usize], memory),
+            Towards::Memory(memory) => (levels_of_tile(memory, &self.grid, &self.table, tile), memory),
+            Towards::Level(level, memory) => ([level; 64], memory),
+        };
+        let (driven_pixels, counted) = self.drive_pixels(tile, covered, &targets, action, driven);
+        driven.driven_px += u64::from(driven_pixels.count_ones());
+        driven.driven_beside_px += u64::from((driven_pixels & !self.asked_cover(tile, asked)).count_ones());
+        self.count_pixels(tile, counted, driven_pixels, action);
+        if driven_pixels != 0 {
+            if action.cleans {
+                self.make_known(tile, driven_pixels);
+            }
+            self.compare(tile, memory);
+        }
+    }
+
+    fn asked_cover(&self, tile: u32, asked: Option<&[Rect]>) -> u64 {
+        asked.map_or(u64::MAX, |boxes| boxes.iter().fold(0, |cover, rect| cover | self.grid.cover(tile, *rect)))
+    }
+
+    /// Drives a tile that is as memory wants it and has no residue, where that is the same for all its pixels; gives
+    /// whether it could.
+    fn drive_still_tile(&mut self, tile: u32, covered: u64, action: &Action, asked: Option<&[Rect]>, driven: &mut Driven) -> bool {
+        if action.changed_only {
+            // Nothing differs: at most the count moves.
+            if action.counts_every_update {
+                self.count_pixels(tile, covered, 0, action);
+            }
+            return true;
+        }
+        if !action.unrestricted || self.residue.uniform(tile) != Some(0.0) {
+            return false;
+        }
+        driven.driven_px += u64::from(covered.count_ones());
+        driven.driven_beside_px += u64::from((covered & !self.asked_cover(tile, asked)).count_ones());
+        self.count_pixels(tile, covered, covered, action);
+        if action.cleans {
+            self.make_known(tile, covered);
+        }
+        true
+    }
+
+    fn make_known(&mut self, tile: u32, pixels: u64) {
+        let unknown = &mut self.unknown[tile as usize];
+        self.unknown_px -= u64::from((*unknown & pixels).count_ones());
+        *unknown &= !pixels;
+    }
+
+    /// Moves level and residue of the pixels that are driven. Gives those, and the ones whose count moves.
+    fn drive_pixels(&mut self, tile: u32, covered: u64, targets: &TileLevels, action: &Action, driven: &mut Driven) -> (u64, u64) {
+        let mut residues = self.residue.values(tile);
+        let mut levels = self.levels[tile as usize];
+        let (black, white) = (self.lightness[0], self.lightness[self.lightness.len() - 1]);
+        let (mut driven_pixels, mut out_of_reach, mut wrong_start) = (0_u64, 0_u64, 0_u64);
+        for bit in bits(covered) {
+            let at = bit as usize;
+            let (level, target) = (levels[at], targets[at]);
+            if action.changed_only && target == level {
+                continue;
+            }
+            let (end, reached) = action.ends[usize::from(target)];
+            if !reached {
+                out_of_reach |= 1 << bit;
+            }
+            let Some(end) = end.filter(|end| !(action.changed_only && *end == level)) else { continue };
+            driven_pixels |= 1 << bit;
+            let is_wrong = !action.from.contains(level);
+            if is_wrong {
+                wrong_start |= 1 << bit;
+            }
+            let before = residues[at];
+            let difference = self.lightness[usize::from(level)] - self.lightness[usize::from(end)];
+            let after = action.residue(before, difference, is_wrong);
+            driven.takes_residue |= after.abs() < before.abs();
+            if level != end || before.to_bits() != after.to_bits() {
+                let shown = |level: Level, residue: f64| {
+                    let lightness = self.lightness[usize::from(level)];
+                    (lightness + residue).clamp(black, white) - lightness
+                };
+                self.changes.note(level, shown(level, before), -1, &mut self.spreads);
+                self.changes.note(end, shown(end, after), 1, &mut self.spreads);
+                residues[at] = after;
+                levels[at] = end;
+            }
+        }
+        if out_of_reach != 0 {
+            driven.out_of_reach.push(tile, out_of_reach);
+        }
+        if wrong_start != 0 {
+            driven.wrong_start.push(tile, wrong_start);
+        }
+        if driven_pixels != 0 {
+            let whole = self.grid.whole(tile);
+            self.residue.store(tile, &residues, whole);
+            if levels != self.levels[tile as usize] {
+                self.levels_in[tile as usize] = present(&levels, whole);
+                self.levels[tile as usize] = levels;
+            }
+            self.touched.push(tile);
+        }
+        (driven_pixels, if action.counts_every_update { covered } else { driven_pixels })
+    }
+
+    /// Moves the counts: `driven` pixels of a cleaning go to 0, the others of `counted` go up by one.
+    fn count_pixels(&mut self, tile: u32, counted: u64, driven: u64, action: &Action) {
+        let cleaned = if action.cleans { driven } else { 0 };
+        if counted == 0 {
+            return;
+        }
+        let whole = self.grid.whole(tile);
+        if let Some(count) = self.counts.uniform(tile) {
+            if counted == whole && (cleaned == 0 || cleaned == whole) {
+                let next = if cleaned == 0 { count + 1 } else { 0 };
+                self.move_count(count, next, u64::from(whole.count_ones()));
+                self.counts.set_uniform(tile, next);
+                return;
+            }
+        }
+        let mut counts = self.counts.values(tile);
+        for bit in bits(counted) {
+            let at = bit as usize;
+            let next = if cleaned >> bit & 1 == 1 { 0 } else { counts[at] + 1 };
+            self.move_count(counts[at], next, 1);
+            counts[at] = next;
+        }
+        self.counts.store(tile, &counts, whole);
+    }
+
+    fn move_count(&mut self, from: u32, to: u32, pixels: u64) {
+        if from == to {
+            return;
+        }
+        if let Some(left) = self.px_by_count.get_mut(&from) {
+            *left -= pixels;
+            if *left == 0 {
+                self.px_by_count.remove(&from);
+            }
+        }
+        *self.px_by_count.entry(to).or_default() += pixels;
+    }
+
+    /// The pixels of the panel.
+    pub(crate) fn pixels(&self) -> u64 {
+        self.grid.size().pixels()
+    }
+
+    pub(crate) fn spreads_mut(&mut self) -> &mut [Spread] {
+        &mut self.spreads
+    }
+
+    pub(crate) fn levels_in(&self, tile: u32) -> LevelSet {
+        self.levels_in[tile as usize]
+    }
+
+    /// Tiles that changed since the last call, rising, each once.
+    pub(crate) fn take_touched(&mut self) -> Vec<u32> {
+        let mut touched = std::mem::take(&mut self.touched);
+        touched.sort_unstable();
+        touched.dedup();
+        touched
+    }
+
+    /// The residue of a tile, where all its pixels have the same.
+    pub(crate) fn uniform_residue(&self, tile: u32) -> Option<f64> {
+        self.residue.uniform(tile)
+    }
+
+    /// How much lighter than its level a pixel looks, within the panel's own range, L*.
+    pub fn shown_residue(&self, tile: u32, bit: u32) -> f64 {
+        self.shown_of(self.levels[tile as usize][bit as usize], self.residue.get(tile, bit))
+    }
+
+    pub(crate) fn shown_of(&self, level: Level, residue: f64) -> f64 {
+        let lightness = self.lightness[usize::from(level)];
+        let (black, white) = (self.lightness[0], self.lightness[self.lightness.len() - 1]);
+        (lightness + residue).clamp(black, white) - lightness
+    }
+}
+
+fn present(levels: &TileLevels, whole: u64) -> LevelSet {
+    if whole == u64::MAX {
+        return LevelSet(levels.iter().fold(0, |set, level| set | 1 << level));
+    }
+    bits(whole).map(|bit| levels[bit as usize]).collect()
+}

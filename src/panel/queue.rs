@@ -1,0 +1,200 @@
+//! The controller's queue: when each update is sent, starts and finishes. Times are milliseconds since the plan began.
+//!
+//! Knows boxes and durations, not pixels.
+
+use crate::{
+    change::{Mask, TileGrid},
+    display::Link,
+    geometry::Rect,
+};
+
+/// When an update is sent and driven, ms since the plan began.
+#[derive(Clone, Copy, Debug, PartialEq, Default)]
+pub struct Times {
+    /// When its step asked for it.
+    pub request_ms: f64,
+    /// Begin of the transfer.
+    pub send_ms: f64,
+    /// How long the transfer takes.
+    pub transfer_ms: f64,
+    /// Begin of the drive.
+    pub start_ms: f64,
+    /// End of the drive.
+    pub finish_ms: f64,
+    /// What it waited beside its own transfer.
+    pub wait_ms: f64,
+}
+
+/// The state of the link and of the controller's places.
+#[derive(Clone, Debug)]
+pub struct Queue {
+    link: Link,
+    link_free_ms: f64,
+    /// When each of the controller's places is free.
+    places: Vec<f64>,
+    running: Vec<Running>,
+}
+
+#[derive(Clone, Debug)]
+struct Running {
+    place: Footprint,
+    finish_ms: f64,
+}
+
+/// What a running update covers.
+#[derive(Clone, Debug)]
+enum Footprint {
+    /// The boxes of an update that the host asked for.
+    Host(Vec<Rect>),
+    /// The pixels of a line that the controller draws under the pen.
+    Pen(Mask),
+}
+
+impl Queue {
+    /// An idle controller with that many places.
+    pub fn new(link: Link, places: usize) -> Self {
+        Self { link, link_free_ms: 0.0, places: vec![0.0; places], running: Vec::new() }
+    }
+
+    /// Takes an update that sends these boxes (`pixels` in all) and drives them for `duration_ms`.
+    pub fn update(&mut self, request_ms: f64, boxes: &[Rect], pixels: u64, duration_ms: f64, grid: &TileGrid) -> Times {
+        let send_ms = request_ms.max(self.link_free_ms);
+        if boxes.is_empty() {
+            return Times { request_ms, send_ms, transfer_ms: 0.0, start_ms: send_ms, finish_ms: send_ms, wait_ms: 0.0 };
+        }
+        self.running.retain(|running| running.finish_ms > request_ms);
+        let transfer_ms = self.link.transfer_ms(pixels);
+        let arrived_ms = send_ms + transfer_ms;
+        let place = self.earliest_place();
+        let blocked = self.running.iter().filter(|running| running.overlaps(boxes, grid));
+        let start_ms = blocked.map(|running| running.finish_ms).fold(arrived_ms.max(self.places[place]), f64::max);
+        let finish_ms = start_ms + duration_ms;
+        self.places[place] = finish_ms;
+        self.link_free_ms = if self.link.waits_for_panel { finish_ms } else { arrived_ms };
+        self.running.push(Running { place: Footprint::Host(boxes.to_vec()), finish_ms });
+        Times { request_ms, send_ms, transfer_ms, start_ms, finish_ms, wait_ms: start_ms - request_ms - transfer_ms }
+    }
+
+    /// Takes a stroke: each part is drawn at its own time (ms) over its own pixels, or later where an update of the host
+    /// still runs there; the stroke takes one place. Gives start and finish of each part.
+    pub fn stroke(&mut self, parts: Vec<(f64, Mask)>, duration_ms: f64, grid: &TileGrid) -> Vec<(f64, f64)> {
+        let times: Vec<(f64, f64)> = parts
+            .iter()
+            .map(|(at_ms, pixels)| {
+                let blocked = self.running.iter().filter(|running| running.is_host_over(pixels, grid));
+                let start_ms = blocked.map(|running| running.finish_ms).fold(*at_ms, f64::max);
+                (start_ms, start_ms + duration_ms)
+            })
+            .collect();
+        let place = self.earliest_place();
+        for ((_, pixels), (_, finish_ms)) in parts.into_iter().zip(&times) {
+            self.places[place] = self.places[place].max(*finish_ms);
+            self.running.push(Running { place: Footprint::Pen(pixels), finish_ms: *finish_ms });
+        }
+        times
+    }
+
+    fn earliest_place(&self) -> usize {
+        let mut earliest = 0;
+        for (place, free) in self.places.iter().enumerate() {
+            if *free < self.places[earliest] {
+                earliest = place;
+            }
+        }
+        earliest
+    }
+}
+
+impl Running {
+    fn overlaps(&self, boxes: &[Rect], grid: &TileGrid) -> bool {
+        match &self.place {
+            Footprint::Host(mine) => mine.iter().any(|mine| boxes.iter().any(|other| mine.overlaps(*other))),
+            Footprint::Pen(pixels) => !pixels.inside(boxes, grid).is_empty(),
+        }
+    }
+
+    fn is_host_over(&self, pixels: &Mask, grid: &TileGrid) -> bool {
+        match &self.place {
+            Footprint::Host(boxes) => !pixels.inside(boxes, grid).is_empty(),
+            Footprint::Pen(_) => false,
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::geometry::Size;
+    use proptest::prelude::*;
+
+    fn grid() -> TileGrid {
+        TileGrid::new(Size { width: 32, height: 32 })
+    }
+
+    fn link(waits_for_panel: bool) -> Link {
+        Link { megabits_per_s: 1.0, bits_per_px: 1.0, overhead_ms: 1.0, waits_for_panel }
+    }
+
+    const LEFT: Rect = Rect { x: 0, y: 0, width: 8, height: 8 };
+    const RIGHT: Rect = Rect { x: 8, y: 0, width: 8, height: 8 };
+
+    #[test]
+    fn updates_that_overlap_follow_each_other() {
+        let mut queue = Queue::new(link(false), 4);
+        let first = queue.update(10.0, &[LEFT], 1000, 100.0, &grid());
+        assert_eq!((first.send_ms, first.start_ms, first.finish_ms, first.wait_ms), (10.0, 12.0, 112.0, 0.0));
+        let beside = queue.update(10.0, &[RIGHT], 1000, 100.0, &grid());
+        assert_eq!((beside.send_ms, beside.start_ms, beside.wait_ms), (12.0, 14.0, 2.0));
+        let over = queue.update(10.0, &[LEFT], 1000, 100.0, &grid());
+        assert_eq!((over.send_ms, over.start_ms), (14.0, 112.0));
+        let nothing = queue.update(10.0, &[], 0, 100.0, &grid());
+        assert_eq!((nothing.send_ms, nothing.finish_ms, nothing.wait_ms), (16.0, 16.0, 0.0));
+    }
+
+    #[test]
+    fn a_link_that_waits_is_free_at_the_finish() {
+        let mut queue = Queue::new(link(true), 4);
+        queue.update(0.0, &[LEFT], 1000, 100.0, &grid());
+        assert_eq!(queue.update(0.0, &[RIGHT], 1000, 100.0, &grid()).send_ms, 102.0);
+    }
+
+    /// The queue against a simulation that moves time forward from event to event.
+    fn simulate(requests: &[(f64, Rect, f64)], places: usize) -> Vec<(f64, f64)> {
+        let mut done: Vec<(f64, f64)> = Vec::new();
+        let mut link_free = 0.0_f64;
+        for (index, (request, rect, duration)) in requests.iter().enumerate() {
+            let arrived = request.max(link_free) + 1.0 + rect.pixels() as f64 / 1000.0;
+            link_free = arrived;
+            let mut moments: Vec<f64> = done.iter().map(|(_, finish)| *finish).filter(|finish| *finish > arrived).collect();
+            moments.push(arrived);
+            moments.sort_by(f64::total_cmp);
+            let start = moments.into_iter().find(|moment| {
+                let running = done.iter().filter(|(_, finish)| finish > moment).count();
+                let clear = (0..index).all(|earlier| !requests[earlier].1.overlaps(*rect) || done[earlier].1 <= *moment);
+                running < places && clear
+            });
+            let start = start.unwrap();
+            done.push((start, start + duration));
+        }
+        done
+    }
+
+    proptest! {
+        #[test]
+        fn the_queue_agrees_with_an_event_simulation(
+            requests in prop::collection::vec((0_u32..60, 0_u32..4, 0_u32..4, 1_u32..80), 1..25), places in 1_usize..4,
+        ) {
+            let mut at = 0.0;
+            let requests: Vec<(f64, Rect, f64)> = requests.into_iter().map(|(after, x, y, duration)| {
+                at += f64::from(after);
+                (at, Rect { x: x * 4, y: y * 4, width: 6, height: 6 }, f64::from(duration))
+            }).collect();
+            let mut queue = Queue::new(link(false), places);
+            let times: Vec<(f64, f64)> = requests.iter().map(|(request, rect, duration)| {
+                let times = queue.update(*request, &[*rect], rect.pixels(), *duration, &grid());
+                (times.start_ms, times.finish_ms)
+            }).collect();
+            prop_assert_eq!(times, simulate(&requests, places));
+        }
+    }
+}

@@ -1,0 +1,96 @@
+//! Expanding a plan step by step: repetitions and groups of screens are never written out.
+
+use std::sync::Arc;
+
+use super::{Node, Plan, ScreenId, Shows, Step};
+
+/// A step of the expanded plan.
+#[derive(Clone, Debug)]
+pub struct PlannedStep<'p> {
+    /// Its number, from 0.
+    pub index: u64,
+    /// The step as it stands in the file.
+    pub step: &'p Arc<Step>,
+    /// The screen that it puts into memory; nothing where the picture stays.
+    pub screen: Option<ScreenId>,
+    /// When it is requested, ms since the plan began.
+    pub request_ms: f64,
+}
+
+/// The steps of a plan in order; see [`Plan::steps`].
+#[derive(Clone, Debug)]
+pub struct Steps<'p> {
+    stack: Vec<Place<'p>>,
+    next_index: u64,
+    /// The request or the pen-up of the step before, ms.
+    ended_ms: f64,
+}
+
+/// Where in a list of nodes the expansion stands.
+#[derive(Clone, Debug)]
+struct Place<'p> {
+    nodes: &'p [Node],
+    /// The node to play next.
+    next: usize,
+    /// Which of a step's screens is next.
+    screen: usize,
+    /// How often the list is still to be played, this time included.
+    times: u64,
+}
+
+impl Plan {
+    /// The steps in the order in which they are played. Costs no memory, however many there are.
+    pub fn steps(&self) -> Steps<'_> {
+        let stack = vec![Place { nodes: &self.nodes, next: 0, screen: 0, times: 1 }];
+        Steps { stack, next_index: 0, ended_ms: 0.0 }
+    }
+}
+
+impl<'p> Iterator for Steps<'p> {
+    type Item = PlannedStep<'p>;
+
+    fn next(&mut self) -> Option<Self::Item> {
+        let (step, screen) = self.advance()?;
+        let request_ms = self.ended_ms + step.after_ms;
+        self.ended_ms = request_ms + step.pen_up_ms();
+        let index = self.next_index;
+        self.next_index += 1;
+        Some(PlannedStep { index, step, screen, request_ms })
+    }
+}
+
+impl<'p> Steps<'p> {
+    fn advance(&mut self) -> Option<(&'p Arc<Step>, Option<ScreenId>)> {
+        loop {
+            let place = self.stack.last_mut()?;
+            match place.nodes.get(place.next) {
+                None if place.times > 1 => {
+                    place.times -= 1;
+                    place.next = 0;
+                }
+                None => {
+                    self.stack.pop();
+                }
+                Some(Node::Repeat { count, body }) => {
+                    place.next += 1;
+                    self.stack.push(Place { nodes: body, next: 0, screen: 0, times: *count });
+                }
+                Some(Node::Step(step)) => {
+                    let which = place.screen;
+                    if which + 1 < step.times() as usize {
+                        place.screen += 1;
+                    } else {
+                        place.next += 1;
+                        place.screen = 0;
+                    }
+                    let screen = match &step.shows {
+                        Shows::Same => None,
+                        Shows::Screen(screen) => Some(*screen),
+                        Shows::Each(screens) => Some(screens[which]),
+                    };
+                    return Some((step, screen));
+                }
+            }
+        }
+    }
+}

@@ -1,0 +1,273 @@
+//! The refresh plan: which screen, when, which windows, in which mode.
+//!
+//! [`read_plan`] turns the text into a [`Plan`]; [`Plan::steps`] expands it lazily. Knows the display, not the pictures.
+
+mod expand;
+mod read;
+
+use std::{collections::BTreeMap, sync::Arc};
+
+use crate::{
+    display::Display,
+    geometry::{Rotation, Size, Window},
+    source::Source,
+};
+pub use expand::{PlannedStep, Steps};
+pub use read::{KnownRule, Surroundings, Trouble, read_plan};
+
+/// The most steps of an expanded plan.
+pub const MOST_STEPS: u64 = 1_000_000;
+
+/// The figures of a summary that a plan may put a budget on, as they are called in files.
+pub const BUDGET_FIGURES: [&str; 12] = [
+    "accepted", "cleanings", "driving_seconds", "energy_mj", "error", "flashing_updates", "longest_answer_ms",
+    "most_since_cleaning", "note", "seconds", "warning", "worst_residue_l",
+];
+
+/// A screen file of a plan, by its place in the plan's list of distinct screens.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub struct ScreenId(pub usize);
+
+/// A plan, resolved.
+///
+/// Already true of it: every mode is one of the display's, every screen names a file that exists, windows are at least
+/// one pixel wide and high, strokes use changed-only modes, at most [`MOST_STEPS`] steps, labels that `accept` names stand once.
+#[derive(Debug)]
+pub struct Plan {
+    /// Its text.
+    pub source: Arc<Source>,
+    /// Free text.
+    pub title: String,
+    /// What it is played on.
+    pub display: Arc<Display>,
+    /// How the screens are turned.
+    pub rotation: Rotation,
+    /// Degrees C.
+    pub temperature_c: f64,
+    /// How far away the reader looks from, mm.
+    pub viewing_distance_mm: f64,
+    /// The battery's energy, mWh, where known.
+    pub battery_mwh: Option<f64>,
+    /// Upper limits on the summary's figures, by name.
+    pub budgets: BTreeMap<String, f64>,
+    /// What is on the glass before the first step.
+    pub begins: Begins,
+    /// The steps as they stand in the file.
+    pub nodes: Vec<Node>,
+    /// How many steps there are when all is expanded.
+    pub step_count: u64,
+    /// Settings of rules, by id.
+    pub rules: BTreeMap<String, RuleSetting>,
+    /// Findings that somebody has decided to live with.
+    pub accept: Vec<Accept>,
+}
+
+/// What is on the glass before the first step.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Begins {
+    /// Clean white.
+    White,
+    /// Clean black.
+    Black,
+    /// A clean picture.
+    Screen(ScreenId),
+    /// Taken as white, but no pixel is known.
+    Unknown,
+}
+
+/// A step, or a group of steps that is played several times.
+#[derive(Debug)]
+pub enum Node {
+    /// A step; one for each screen, where it stands for several files.
+    Step(Arc<Step>),
+    /// A group, `count` times.
+    Repeat {
+        /// How often.
+        count: u64,
+        /// What.
+        body: Vec<Node>,
+    },
+}
+
+/// A step as it stands in the file.
+#[derive(Debug)]
+pub struct Step {
+    /// The JSON pointer to it.
+    pub pointer: String,
+    /// The user's name for it.
+    pub label: Option<String>,
+    /// Milliseconds since the previous step's request or pen-up.
+    pub after_ms: f64,
+    /// What brought it about.
+    pub cause: Cause,
+    /// The touch target, in screen coordinates.
+    pub touched: Option<Window>,
+    /// Lines that the controller draws under the pen before the updates.
+    pub strokes: Vec<Stroke>,
+    /// What is asked of the panel.
+    pub updates: Updates,
+    /// Whether the panel is switched off afterwards.
+    pub power_off: bool,
+    /// What becomes the picture in memory.
+    pub shows: Shows,
+}
+
+impl Step {
+    /// Time from the request to the last pen-up, ms; 0 without strokes.
+    pub fn pen_up_ms(&self) -> f64 {
+        self.strokes.iter().filter_map(|stroke| stroke.points.last()).map(|point| point.ms).fold(0.0, f64::max)
+    }
+
+    /// The updates that are asked for; none where they are left to choose.
+    pub fn listed_updates(&self) -> &[Update] {
+        match &self.updates {
+            Updates::Listed(updates) => updates,
+            Updates::Choose => &[],
+        }
+    }
+
+    /// How many steps it stands for.
+    pub fn times(&self) -> u64 {
+        match &self.shows {
+            Shows::Each(screens) => screens.len() as u64,
+            Shows::Same | Shows::Screen(_) => 1,
+        }
+    }
+}
+
+/// What a step puts into memory.
+#[derive(Debug, PartialEq)]
+pub enum Shows {
+    /// The picture stays.
+    Same,
+    /// This screen.
+    Screen(ScreenId),
+    /// These screens, one a step.
+    Each(Vec<ScreenId>),
+}
+
+/// What brings a step about.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Cause {
+    /// A finger.
+    Touch,
+    /// A pen.
+    Pen,
+    /// A key or button.
+    Key,
+    /// The time.
+    Clock,
+    /// Anything else.
+    System,
+}
+
+/// The updates of a step.
+#[derive(Debug, PartialEq)]
+pub enum Updates {
+    /// In this order.
+    Listed(Vec<Update>),
+    /// Left to be chosen.
+    Choose,
+}
+
+/// An update as the plan asks for it.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Update {
+    /// Index of the display's mode.
+    pub mode: usize,
+    /// Which windows.
+    pub window: WindowAsk,
+    /// A duration that overrides the mode's, ms.
+    pub drive_ms: Option<f64>,
+}
+
+/// The windows that an update asks for.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum WindowAsk {
+    /// The whole panel.
+    All,
+    /// The box around what differs from the glass.
+    Changed,
+    /// These, driven at the same time; at least one.
+    Boxes(Vec<Window>),
+}
+
+/// A line that the controller draws under the pen.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Stroke {
+    /// Points in screen coordinates, at least one, in time order.
+    pub points: Vec<StrokePoint>,
+    /// Width, px.
+    pub width_px: f64,
+    /// Index of the display's mode, a changed-only one.
+    pub mode: usize,
+    /// Whether it draws white instead of black.
+    pub white: bool,
+}
+
+/// A point of a stroke.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct StrokePoint {
+    /// Column, px.
+    pub x: f64,
+    /// Row, px.
+    pub y: f64,
+    /// Milliseconds since the step's request.
+    pub ms: f64,
+}
+
+/// What a plan says about a rule.
+#[derive(Clone, Debug, PartialEq, Default)]
+pub struct RuleSetting {
+    /// Whether it is on, and as what, where the plan says so.
+    pub level: Option<RuleLevel>,
+    /// Limits by name.
+    pub limits: BTreeMap<String, f64>,
+}
+
+/// A rule's level as a plan sets it.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum RuleLevel {
+    /// Not run.
+    Off,
+    /// The plan must not be shipped like this.
+    Error,
+    /// Somebody should look.
+    Warning,
+    /// Worth knowing.
+    Note,
+}
+
+/// A finding that somebody has decided to live with.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Accept {
+    /// The rule's id.
+    pub rule: String,
+    /// Which steps; all where nothing is said.
+    pub steps: Option<Vec<StepName>>,
+    /// The reason.
+    pub because: String,
+    /// The JSON pointer to it.
+    pub pointer: String,
+}
+
+/// How `accept` names a step.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum StepName {
+    /// By its label.
+    Label(String),
+    /// By its number in the expanded plan, from 0.
+    Index(u64),
+}
+
+impl Plan {
+    /// The size of its screens, as the reader sees the panel.
+    pub fn screen_size(&self) -> Size {
+        self.rotation.turn_size(self.display.size)
+    }
+
+    /// A limit of a rule, where the plan sets it.
+    pub fn limit(&self, rule: &str, name: &str) -> Option<f64> {
+        self.rules.get(rule)?.limits.get(name).copied()
+    }
+}

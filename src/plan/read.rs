@@ -1,0 +1,547 @@
+//! Reading a plan: every field checked, every name resolved, every fault with its place.
+//!
+//! Reads text; displays, screens and fonts are found by the caller's [`Surroundings`].
+
+use std::{
+    collections::{BTreeMap, HashMap},
+    sync::Arc,
+};
+
+use super::{
+    Accept, BUDGET_FIGURES, Begins, Cause, MOST_STEPS, Node, Plan, RuleLevel, RuleSetting, ScreenId, Shows, Step,
+    StepName, Stroke, StrokePoint, Update, Updates, WindowAsk,
+};
+use crate::{
+    display::Display,
+    geometry::{Rotation, Window},
+    source::{
+        Fault, Source, did_you_mean,
+        json::{Fields, Item, Reading, read_document},
+    },
+};
+
+const PLAN_FIELDS: [&str; 14] = [
+    "format", "title", "display", "screens", "fonts", "temperature_c", "viewing_distance_mm", "rotation", "battery_mwh",
+    "budgets", "begins", "steps", "rules", "accept",
+];
+const STEP_FIELDS: [&str; 9] =
+    ["label", "screen", "after_ms", "cause", "touched", "strokes", "updates", "power", "each"];
+const LONGEST_MS: f64 = 1e12;
+const FARTHEST_PX: i64 = 1_000_000;
+
+/// What is wrong with a thing that a plan names, and how to mend it.
+#[derive(Debug)]
+pub struct Trouble {
+    /// What is wrong.
+    pub message: String,
+    /// How to mend it.
+    pub help: String,
+}
+
+/// A rule's id and the limits that may be set.
+#[derive(Clone, Debug)]
+pub struct KnownRule {
+    /// The id.
+    pub id: String,
+    /// The names of its limits.
+    pub limits: Vec<String>,
+}
+
+/// Finds what a plan names.
+pub trait Surroundings {
+    /// The display of that name or path.
+    ///
+    /// # Errors
+    /// The faults of the description; one without a place is told at the plan's own field.
+    fn display(&mut self, name: &str) -> Result<Display, Vec<Fault>>;
+    /// Sets the folder of the screens, relative to the plan. Called before any screen is asked for.
+    ///
+    /// # Errors
+    /// Where there is no such folder.
+    fn screens_folder(&mut self, path: &str) -> Result<(), Trouble>;
+    /// The screen of that path, relative to the folder of the screens.
+    ///
+    /// # Errors
+    /// Where there is no such file, or none that can be a screen.
+    fn screen(&mut self, path: &str) -> Result<ScreenId, Trouble>;
+    /// The screens that a pattern matches, in natural order.
+    ///
+    /// # Errors
+    /// Where the pattern is wrong or matches nothing.
+    fn each(&mut self, pattern: &str) -> Result<Vec<ScreenId>, Trouble>;
+    /// Adds a font file, or a folder of them, relative to the plan.
+    ///
+    /// # Errors
+    /// Where it cannot be read as a font.
+    fn font(&mut self, path: &str) -> Result<(), Trouble>;
+    /// The rules that a plan may set.
+    fn rules(&self) -> &[KnownRule];
+}
+
+/// Reads a plan.
+///
+/// # Errors
+/// Every fault of the text and of what it names, each with its place.
+pub fn read_plan(source: &Arc<Source>, surroundings: &mut dyn Surroundings) -> Result<Plan, Vec<Fault>> {
+    read_document(source, |reading, root| plan(reading, root, surroundings))
+}
+
+/// What the reading of steps needs: how to find things, and the display once it is known.
+struct Context<'s> {
+    surroundings: &'s mut dyn Surroundings,
+    display: Option<Arc<Display>>,
+}
+
+fn plan(reading: &mut Reading, root: &Item<'_>, surroundings: &mut dyn Surroundings) -> Option<Plan> {
+    let fields = reading.object(root, "a refresh plan", &PLAN_FIELDS)?;
+    let format = reading.required(&fields, "format", "a refresh plan");
+    format.and_then(|item| reading.word(&item, &[("refresh-plan/1", ())]));
+    let title = fields.get("title").and_then(|item| reading.text(item)).map_or(String::new(), |text| text.value);
+    let display = display(reading, &fields, surroundings);
+    if let Some(item) = fields.get("screens") {
+        let path = reading.text(item);
+        if let Some(trouble) = path.and_then(|path| surroundings.screens_folder(&path.value).err()) {
+            reading.fault(item, trouble.message, trouble.help);
+        }
+    }
+    fonts(reading, &fields, surroundings);
+    let temperature_c = figure(reading, &fields, "temperature_c", -273.0, 1000.0).unwrap_or(25.0);
+    let viewing_distance_mm = figure(reading, &fields, "viewing_distance_mm", 10.0, 100_000.0);
+    let battery_mwh = figure(reading, &fields, "battery_mwh", 1e-6, 1e12);
+    let rotation = rotation(reading, &fields);
+    let budgets = budgets(reading, &fields);
+    let rules = rules(reading, &fields, surroundings.rules());
+    let mut context = Context { surroundings, display };
+    let begins = begins(reading, &fields, &mut context);
+    let steps = reading.required(&fields, "steps", "a refresh plan");
+    let (nodes, step_count) = match &steps {
+        Some(item) => nodes(reading, item, &mut context)?,
+        None => (Vec::new(), 0),
+    };
+    if let Some(item) = steps.filter(|_| step_count > MOST_STEPS) {
+        reading.fault(
+            &item,
+            format!("the plan has {} steps when all repetitions are played; at most {MOST_STEPS} can be reviewed", count_text(step_count)),
+            "repeat less: what a rule finds, it finds in the first rounds",
+        );
+    }
+    let accept = accept(reading, &fields, &nodes, context.surroundings.rules());
+    let display = context.display?;
+    Some(Plan {
+        source: reading.source.clone(),
+        title,
+        rotation,
+        temperature_c,
+        viewing_distance_mm: viewing_distance_mm.or(display.viewing_distance_mm).unwrap_or(350.0),
+        battery_mwh,
+        budgets,
+        begins,
+        nodes,
+        step_count,
+        rules,
+        accept,
+        display,
+    })
+}
+
+fn count_text(count: u64) -> String {
+    if count == u64::MAX { "more than 18 quintillion".into() } else { count.to_string() }
+}
+
+fn display(reading: &mut Reading, fields: &Fields<'_>, surroundings: &mut dyn Surroundings) -> Option<Arc<Display>> {
+    let item = reading.required(fields, "display", "a refresh plan")?;
+    let name = reading.text(&item)?.value;
+    match surroundings.display(&name) {
+        Ok(display) => Some(Arc::new(display)),
+        Err(faults) => {
+            for fault in faults {
+                if fault.place.is_some() {
+                    reading.faults.push(fault);
+                } else {
+                    reading.fault(&item, fault.message, fault.help.unwrap_or_default());
+                }
+            }
+            None
+        }
+    }
+}
+
+fn fonts(reading: &mut Reading, fields: &Fields<'_>, surroundings: &mut dyn Surroundings) {
+    let Some(elements) = fields.get("fonts").and_then(|item| reading.list(item)) else { return };
+    for element in &elements {
+        let path = reading.text(element);
+        if let Some(trouble) = path.and_then(|path| surroundings.font(&path.value).err()) {
+            reading.fault(element, trouble.message, trouble.help);
+        }
+    }
+}
+
+fn figure(reading: &mut Reading, fields: &Fields<'_>, name: &str, lowest: f64, highest: f64) -> Option<f64> {
+    fields.get(name).and_then(|item| reading.number(item, lowest, highest))
+}
+
+fn rotation(reading: &mut Reading, fields: &Fields<'_>) -> Rotation {
+    let Some(item) = fields.get("rotation") else { return Rotation::None };
+    let degrees = reading.integer(item, -100_000, 100_000);
+    let rotation = degrees.and_then(Rotation::from_degrees);
+    if degrees.is_some() && rotation.is_none() {
+        reading.fault(item, "`rotation` must be 0, 90, 180 or 270", "say by how many degrees clockwise the screens are turned");
+    }
+    rotation.unwrap_or_default()
+}
+
+fn budgets(reading: &mut Reading, fields: &Fields<'_>) -> BTreeMap<String, f64> {
+    let Some(figures) = fields.get("budgets").and_then(|item| reading.object(item, "a budget", &BUDGET_FIGURES)) else {
+        return BTreeMap::new();
+    };
+    figures.iter().filter_map(|(name, item)| Some((name.to_owned(), reading.number(item, 0.0, 1e15)?))).collect()
+}
+
+fn rules(reading: &mut Reading, fields: &Fields<'_>, known: &[KnownRule]) -> BTreeMap<String, RuleSetting> {
+    let Some(settings) = fields.get("rules").and_then(|item| reading.open_object(item, "settings by rule")) else {
+        return BTreeMap::new();
+    };
+    let mut rules = BTreeMap::new();
+    for (id, item) in settings.iter() {
+        let Some(rule) = known.iter().find(|rule| rule.id == id) else {
+            reading.fault(item, format!("there is no rule `{id}`"), did_you_mean(id, known.iter().map(|rule| rule.id.as_str())));
+            continue;
+        };
+        if let Some(setting) = rule_setting(reading, item, rule) {
+            rules.insert(id.to_owned(), setting);
+        }
+    }
+    rules
+}
+
+const RULE_LEVELS: [(&str, RuleLevel); 4] = [
+    ("off", RuleLevel::Off),
+    ("error", RuleLevel::Error),
+    ("warning", RuleLevel::Warning),
+    ("note", RuleLevel::Note),
+];
+
+fn rule_setting(reading: &mut Reading, item: &Item<'_>, rule: &KnownRule) -> Option<RuleSetting> {
+    if !item.is_object() {
+        return Some(RuleSetting { level: Some(reading.word(item, &RULE_LEVELS)?), limits: BTreeMap::new() });
+    }
+    let mut known = vec!["level"];
+    known.extend(rule.limits.iter().map(String::as_str));
+    let fields = reading.object(item, &format!("the rule `{}`", rule.id), &known)?;
+    let level = match fields.get("level") {
+        None => None,
+        Some(item) => Some(reading.word(item, &RULE_LEVELS)?),
+    };
+    let limits = rule
+        .limits
+        .iter()
+        .filter_map(|name| Some((name.clone(), reading.number(fields.get(name)?, 0.0, 1e12)?)))
+        .collect();
+    Some(RuleSetting { level, limits })
+}
+
+fn begins(reading: &mut Reading, fields: &Fields<'_>, context: &mut Context<'_>) -> Begins {
+    let Some(item) = fields.get("begins") else { return Begins::White };
+    if !item.is_object() {
+        let words = [("white", Begins::White), ("black", Begins::Black), ("unknown", Begins::Unknown)];
+        return reading.word(item, &words).unwrap_or(Begins::White);
+    }
+    let screen = reading
+        .object(item, "a beginning", &["screen"])
+        .and_then(|fields| reading.required(&fields, "screen", "a beginning"))
+        .and_then(|item| screen(reading, &item, context));
+    screen.map_or(Begins::White, Begins::Screen)
+}
+
+fn screen(reading: &mut Reading, item: &Item<'_>, context: &mut Context<'_>) -> Option<ScreenId> {
+    let path = reading.text(item)?.value;
+    match context.surroundings.screen(&path) {
+        Ok(screen) => Some(screen),
+        Err(trouble) => {
+            reading.fault(item, trouble.message, trouble.help);
+            None
+        }
+    }
+}
+
+fn nodes(reading: &mut Reading, item: &Item<'_>, context: &mut Context<'_>) -> Option<(Vec<Node>, u64)> {
+    let mut nodes = Vec::new();
+    let mut total = 0_u64;
+    for element in &reading.list(item)? {
+        let Some((node, count)) = node(reading, element, context) else { continue };
+        total = total.saturating_add(count);
+        if count > 0 {
+            // A group without steps is left out: repeating nothing must take no time.
+            nodes.push(node);
+        }
+    }
+    Some((nodes, total))
+}
+
+fn node(reading: &mut Reading, item: &Item<'_>, context: &mut Context<'_>) -> Option<(Node, u64)> {
+    let mut known = STEP_FIELDS.to_vec();
+    known.extend(["repeat", "steps"]);
+    let fields = reading.object(item, "a step", &known)?;
+    if fields.get("repeat").is_none() && fields.get("steps").is_none() {
+        return step(reading, &fields, context).map(|step| {
+            let times = step.times();
+            (Node::Step(Arc::new(step)), times)
+        });
+    }
+    for (name, field) in fields.iter() {
+        if STEP_FIELDS.contains(&name) {
+            reading.fault(field, format!("a repetition has no `{name}`"), "put it on the steps inside");
+        }
+    }
+    let count = reading.required(&fields, "repeat", "a repetition");
+    let count = count.and_then(|item| reading.integer(&item, 1, 9_000_000_000_000_000));
+    let body = reading.required(&fields, "steps", "a repetition");
+    let body = body.and_then(|item| nodes(reading, &item, context));
+    let (count, (body, inner)) = (count? as u64, body?);
+    Some((Node::Repeat { count, body }, inner.saturating_mul(count)))
+}
+
+fn step(reading: &mut Reading, fields: &Fields<'_>, context: &mut Context<'_>) -> Option<Step> {
+    let causes = [
+        ("touch", Cause::Touch),
+        ("pen", Cause::Pen),
+        ("key", Cause::Key),
+        ("clock", Cause::Clock),
+        ("system", Cause::System),
+    ];
+    let label = fields.get("label").and_then(|item| reading.text(item)).map(|text| text.value);
+    let after_ms = figure(reading, fields, "after_ms", 0.0, LONGEST_MS).unwrap_or(0.0);
+    let cause = fields.get("cause").and_then(|item| reading.word(item, &causes)).unwrap_or(Cause::System);
+    let touched = fields.get("touched").and_then(|item| window(reading, item));
+    let power_off = fields.get("power").and_then(|item| reading.word(item, &[("off", true), ("on", false)])).unwrap_or(false);
+    let shows = shows(reading, fields, context);
+    let strokes = strokes(reading, fields, context);
+    let updates = match fields.get("updates") {
+        None => Some(Updates::Listed(Vec::new())),
+        Some(item) => updates(reading, item, context),
+    };
+    Some(Step {
+        pointer: fields.pointer.clone(),
+        label,
+        after_ms,
+        cause,
+        touched,
+        strokes: strokes?,
+        updates: updates?,
+        power_off,
+        shows: shows?,
+    })
+}
+
+fn shows(reading: &mut Reading, fields: &Fields<'_>, context: &mut Context<'_>) -> Option<Shows> {
+    let pattern = fields.get("each");
+    if let Some(item) = fields.get("screen") {
+        if pattern.is_some() {
+            reading.fault(item, "a step has `screen` or `each`, not both", "keep one of the two");
+            return None;
+        }
+        return screen(reading, item, context).map(Shows::Screen);
+    }
+    let Some(item) = pattern else { return Some(Shows::Same) };
+    let pattern = reading.text(item)?.value;
+    match context.surroundings.each(&pattern) {
+        Ok(screens) => Some(Shows::Each(screens)),
+        Err(trouble) => {
+            reading.fault(item, trouble.message, trouble.help);
+            None
+        }
+    }
+}
+
+fn updates(reading: &mut Reading, item: &Item<'_>, context: &Context<'_>) -> Option<Updates> {
+    if item.as_text().is_some() {
+        return reading.word(item, &[("choose", ())]).map(|()| Updates::Choose);
+    }
+    let elements = reading.list(item)?;
+    // Every element is read even where one fails, so that each fault is told.
+    let updates: Vec<Option<Update>> = elements.iter().map(|element| update(reading, element, context)).collect();
+    updates.into_iter().collect::<Option<Vec<Update>>>().map(Updates::Listed)
+}
+
+fn update(reading: &mut Reading, item: &Item<'_>, context: &Context<'_>) -> Option<Update> {
+    let fields = reading.object(item, "an update", &["mode", "window", "drive_ms"])?;
+    let mode_item = reading.required(&fields, "mode", "an update");
+    let mode = mode_item.and_then(|item| mode(reading, &item, context));
+    let window = match fields.get("window") {
+        None => Some(WindowAsk::All),
+        Some(item) => window_ask(reading, item),
+    };
+    let drive_ms = figure(reading, &fields, "drive_ms", 0.0, LONGEST_MS);
+    Some(Update { mode: mode?, window: window?, drive_ms })
+}
+
+fn mode(reading: &mut Reading, item: &Item<'_>, context: &Context<'_>) -> Option<usize> {
+    let name = reading.text(item)?.value;
+    // Without a display its own fault is the one to mend first.
+    let display = context.display.as_ref()?;
+    let mode = display.mode_named(&name);
+    if mode.is_none() {
+        let help = did_you_mean(&name, display.mode_names());
+        reading.fault(item, format!("the display `{}` has no mode `{name}`", display.name), help);
+    }
+    mode
+}
+
+fn window_ask(reading: &mut Reading, item: &Item<'_>) -> Option<WindowAsk> {
+    if item.as_text().is_some() {
+        return reading.word(item, &[("all", false), ("changed", true)]).map(|changed| {
+            if changed { WindowAsk::Changed } else { WindowAsk::All }
+        });
+    }
+    if !item.is_list() {
+        reading.fault(item, "a window is `[x, y, width, height]`, a list of such boxes, `\"changed\"` or `\"all\"`", "write one of the four");
+        return None;
+    }
+    let elements = reading.list(item)?;
+    if !elements.first().is_some_and(Item::is_list) {
+        return window(reading, item).map(|window| WindowAsk::Boxes(vec![window]));
+    }
+    let boxes: Vec<Option<Window>> = elements.iter().map(|element| window(reading, element)).collect();
+    boxes.into_iter().collect::<Option<Vec<Window>>>().map(WindowAsk::Boxes)
+}
+
+fn window(reading: &mut Reading, item: &Item<'_>) -> Option<Window> {
+    let [x, y, width, height] = reading.integers(item, "[x, y, width, height]", -FARTHEST_PX, FARTHEST_PX)?;
+    if width >= 1 && height >= 1 {
+        return Some(Window { x, y, width, height });
+    }
+    reading.fault(item, format!("a window must be at least 1 px wide and high; this one is {width} x {height}"), "write [x, y, width, height]");
+    None
+}
+
+fn strokes(reading: &mut Reading, fields: &Fields<'_>, context: &Context<'_>) -> Option<Vec<Stroke>> {
+    let Some(item) = fields.get("strokes") else { return Some(Vec::new()) };
+    let elements = reading.list(item)?;
+    let strokes: Vec<Option<Stroke>> = elements.iter().map(|element| stroke(reading, element, context)).collect();
+    let strokes: Vec<Stroke> = strokes.into_iter().collect::<Option<_>>()?;
+    if let Some(display) = context.display.as_ref().filter(|_| !strokes.is_empty()) {
+        if display.controller_ink_delay_ms.is_none() {
+            reading.fault(
+                item,
+                format!("the display `{}` has no controller-drawn ink", display.name),
+                "take the strokes away, or describe `controller_ink` in a display description of your own",
+            );
+        }
+    }
+    Some(strokes)
+}
+
+fn stroke(reading: &mut Reading, item: &Item<'_>, context: &Context<'_>) -> Option<Stroke> {
+    let fields = reading.object(item, "a stroke", &["points", "width_px", "mode", "shade"])?;
+    let points = reading.required(&fields, "points", "a stroke").and_then(|item| points(reading, &item));
+    let width = reading.required(&fields, "width_px", "a stroke").and_then(|item| reading.number(&item, 0.1, 1000.0));
+    let mode_item = reading.required(&fields, "mode", "a stroke");
+    let mode_index = mode_item.as_ref().and_then(|item| mode(reading, item, context));
+    let white = match fields.get("shade") {
+        None => Some(false),
+        Some(item) => reading.word(item, &[("black", false), ("white", true)]),
+    };
+    let mode = mode_index?;
+    let described = &context.display.as_ref()?.modes[mode];
+    if !described.changed_only {
+        let item = mode_item?;
+        reading.fault(
+            &item,
+            format!("the mode `{}` drives every pixel of a window; a stroke needs a changed-only mode", described.name),
+            "use a mode with `\"drives\": \"changed\"`",
+        );
+        return None;
+    }
+    Some(Stroke { points: points?, width_px: width?, mode, white: white? })
+}
+
+fn points(reading: &mut Reading, item: &Item<'_>) -> Option<Vec<StrokePoint>> {
+    let elements = reading.list(item)?;
+    if elements.is_empty() {
+        reading.fault(item, "a stroke needs at least one point", "write `[[x, y, ms], ...]`");
+        return None;
+    }
+    let mut points: Vec<StrokePoint> = Vec::with_capacity(elements.len());
+    for element in &elements {
+        let [x, y, ms] = reading.numbers(element, "[x, y, ms]", -1e6, LONGEST_MS)?;
+        if ms < points.last().map_or(0.0, |point| point.ms) {
+            reading.fault(element, "the points of a stroke must follow each other in time", "count the milliseconds from the step's request, upward");
+            return None;
+        }
+        points.push(StrokePoint { x, y, ms });
+    }
+    Some(points)
+}
+
+fn accept(reading: &mut Reading, fields: &Fields<'_>, nodes: &[Node], known: &[KnownRule]) -> Vec<Accept> {
+    let Some(elements) = fields.get("accept").and_then(|item| reading.list(item)) else { return Vec::new() };
+    let mut labels = HashMap::new();
+    count_labels(nodes, &mut labels);
+    elements.iter().filter_map(|element| accept_entry(reading, element, &labels, known)).collect()
+}
+
+fn accept_entry(
+    reading: &mut Reading,
+    item: &Item<'_>,
+    labels: &HashMap<String, usize>,
+    known: &[KnownRule],
+) -> Option<Accept> {
+    let fields = reading.object(item, "an accepted finding", &["rule", "steps", "because"])?;
+    let rule_item = reading.required(&fields, "rule", "an accepted finding");
+    let because = reading.required(&fields, "because", "an accepted finding").and_then(|item| {
+        let text = reading.text(&item)?.value;
+        if text.trim().is_empty() {
+            reading.fault(&item, "the reason is empty", "say why this finding is fine; the next reader wants to know");
+            return None;
+        }
+        Some(text)
+    });
+    let steps = match fields.get("steps") {
+        None => Some(None),
+        Some(item) => step_names(reading, item, labels).map(Some),
+    };
+    let rule_item = rule_item?;
+    let rule = reading.text(&rule_item)?.value;
+    if !known.iter().any(|known| known.id == rule) {
+        reading.fault(&rule_item, format!("there is no rule `{rule}`"), did_you_mean(&rule, known.iter().map(|rule| rule.id.as_str())));
+        return None;
+    }
+    Some(Accept { rule, steps: steps?, because: because?, pointer: fields.pointer.clone() })
+}
+
+fn step_names(reading: &mut Reading, item: &Item<'_>, labels: &HashMap<String, usize>) -> Option<Vec<StepName>> {
+    let elements = reading.list(item)?;
+    elements.iter().map(|element| step_name(reading, element, labels)).collect()
+}
+
+fn step_name(reading: &mut Reading, item: &Item<'_>, labels: &HashMap<String, usize>) -> Option<StepName> {
+    let Some(label) = item.as_text() else {
+        return reading.integer(item, 0, MOST_STEPS as i64).map(|index| StepName::Index(index as u64));
+    };
+    match labels.get(label) {
+        Some(1) => Some(StepName::Label(label.to_owned())),
+        Some(count) => {
+            reading.fault(item, format!("the label `{label}` stands on {count} steps"), "give the step that you mean a label of its own");
+            None
+        }
+        None => {
+            let mut names: Vec<&str> = labels.keys().map(String::as_str).collect();
+            names.sort_unstable();
+            reading.fault(item, format!("no step has the label `{label}`"), did_you_mean(label, names.iter().copied()));
+            None
+        }
+    }
+}
+
+fn count_labels(nodes: &[Node], labels: &mut HashMap<String, usize>) {
+    for node in nodes {
+        match node {
+            Node::Repeat { body, .. } => count_labels(body, labels),
+            Node::Step(step) => {
+                if let Some(label) = &step.label {
+                    *labels.entry(label.clone()).or_default() += 1;
+                }
+            }
+        }
+    }
+}

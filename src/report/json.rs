@@ -1,0 +1,168 @@
+//! Findings as JSON: `refresh-findings/1`, see `docs/schemas/findings.schema.json`.
+
+use std::{
+    collections::BTreeMap,
+    io::{self, Write},
+};
+
+use serde::Serialize;
+
+use super::{PlanOutcome, PlanReport, ReviewedPlan, RunReport, rounded};
+use crate::{
+    finding::{Finding, Summary},
+    source::{Fault, Span},
+};
+
+#[derive(Serialize)]
+struct Document<'a> {
+    format: &'static str,
+    program: Program,
+    plans: Vec<PlanJson<'a>>,
+}
+
+#[derive(Serialize)]
+struct Program {
+    name: &'static str,
+    version: &'static str,
+}
+
+#[derive(Serialize)]
+struct PlanJson<'a> {
+    plan: &'a str,
+    title: &'a str,
+    display: &'a str,
+    steps: u64,
+    refused: Option<RefusedJson>,
+    summary: Option<SummaryJson<'a>>,
+    findings: Vec<FindingJson<'a>>,
+}
+
+#[derive(Serialize)]
+struct RefusedJson {
+    message: String,
+    line: Option<usize>,
+    column: Option<usize>,
+}
+
+#[derive(Serialize)]
+struct SummaryJson<'a> {
+    error: u64,
+    warning: u64,
+    note: u64,
+    accepted: u64,
+    seconds: f64,
+    cleanings: u64,
+    flashing_updates: u64,
+    driving_seconds: f64,
+    energy_mj: f64,
+    worst_residue_l: f64,
+    most_since_cleaning: u32,
+    longest_answer_ms: f64,
+    not_checked: &'a [String],
+}
+
+#[derive(Serialize)]
+struct FindingJson<'a> {
+    rule: &'a str,
+    level: &'static str,
+    step: u64,
+    label: Option<&'a str>,
+    last_step: u64,
+    update: Option<usize>,
+    r#box: Option<[i64; 4]>,
+    message: &'a str,
+    help: &'a str,
+    figures: BTreeMap<&'a str, f64>,
+    at: AtJson<'a>,
+    fingerprint: &'a str,
+    accepted: Option<&'a str>,
+}
+
+#[derive(Serialize)]
+struct AtJson<'a> {
+    file: &'a str,
+    line: usize,
+    column: usize,
+    pointer: &'a str,
+}
+
+/// Writes the report.
+///
+/// # Errors
+/// Where the writer fails.
+pub fn write(report: &RunReport, out: &mut dyn Write) -> io::Result<()> {
+    let document = Document {
+        format: "refresh-findings/1",
+        program: Program { name: env!("CARGO_PKG_NAME"), version: env!("CARGO_PKG_VERSION") },
+        plans: report.plans.iter().map(plan_json).collect(),
+    };
+    serde_json::to_writer_pretty(&mut *out, &document)?;
+    writeln!(out)
+}
+
+fn plan_json(report: &PlanReport) -> PlanJson<'_> {
+    let empty = PlanJson {
+        plan: &report.path,
+        title: "",
+        display: "",
+        steps: 0,
+        refused: None,
+        summary: None,
+        findings: Vec::new(),
+    };
+    match &report.outcome {
+        PlanOutcome::Refused(faults) => PlanJson { refused: Some(refused_json(faults)), ..empty },
+        PlanOutcome::Reviewed(plan) => PlanJson {
+            title: &plan.title,
+            display: &plan.display,
+            steps: plan.steps,
+            summary: Some(summary_json(&plan.summary)),
+            findings: plan.findings.iter().zip(&plan.places).map(|(finding, place)| finding_json(plan, finding, *place)).collect(),
+            ..empty
+        },
+    }
+}
+
+/// The first fault with its place; of the others, the messages.
+fn refused_json(faults: &[Fault]) -> RefusedJson {
+    let place = faults.first().and_then(Fault::line_column);
+    let messages: Vec<String> = faults.iter().map(|fault| fault.message.clone()).collect();
+    RefusedJson { message: messages.join("\n"), line: place.map(|at| at.line), column: place.map(|at| at.column) }
+}
+
+fn summary_json(summary: &Summary) -> SummaryJson<'_> {
+    SummaryJson {
+        error: summary.error,
+        warning: summary.warning,
+        note: summary.note,
+        accepted: summary.accepted,
+        seconds: rounded(summary.seconds),
+        cleanings: summary.cleanings,
+        flashing_updates: summary.flashing_updates,
+        driving_seconds: rounded(summary.driving_seconds),
+        energy_mj: rounded(summary.energy_mj),
+        worst_residue_l: rounded(summary.worst_residue_l),
+        most_since_cleaning: summary.most_since_cleaning,
+        longest_answer_ms: rounded(summary.longest_answer_ms),
+        not_checked: &summary.not_checked,
+    }
+}
+
+fn finding_json<'a>(plan: &'a ReviewedPlan, finding: &'a Finding, place: Span) -> FindingJson<'a> {
+    let at = plan.source.line_column(place.start);
+    FindingJson {
+        rule: finding.rule,
+        level: finding.severity.word(),
+        step: finding.step,
+        label: finding.label.as_deref(),
+        last_step: finding.last_step,
+        update: finding.update,
+        r#box: finding.rect.map(|rect| rect.to_array()),
+        message: &finding.message,
+        help: &finding.help,
+        figures: finding.figures.iter().map(|(name, figure)| (*name, rounded(*figure))).collect(),
+        at: AtJson { file: &plan.source.name, line: at.line, column: at.column, pointer: &finding.pointer },
+        fingerprint: &finding.fingerprint,
+        accepted: finding.accepted.as_deref(),
+    }
+}

@@ -1,0 +1,408 @@
+//! Annotated pictures: the screen, what changed, the windows, and every finding numbered at its place with a legend.
+//!
+//! Readable without colour: kinds of marks differ by hatching, dashes and numbers, colour only helps.
+
+use std::fmt::Write as _;
+
+use resvg::tiny_skia::{Pixmap, PremultipliedColorU8};
+
+use crate::{
+    finding::{Finding, Severity},
+    geometry::{Rect, Window},
+    panel::PlayedStep,
+    plan::Plan,
+    screen::{draw_overlay, text_width},
+};
+
+const MARGIN: f32 = 36.0;
+const NARROWEST: f32 = 820.0;
+const INK: &str = "#1c1f24";
+const FAINT: &str = "#5b626c";
+/// Colour of the hatching over changed pixels.
+const HATCH: (u8, u8, u8) = (0, 118, 130);
+const DISC: f32 = 11.0;
+const LINE: f32 = 21.0;
+
+/// Draws a step with its findings as PNG bytes. `findings` are those of this step, in order.
+///
+/// # Errors
+/// A reason in words, where the picture cannot be drawn or encoded.
+pub fn draw(plan: &Plan, step: &PlayedStep<'_>, findings: &[&Finding]) -> Result<Vec<u8>, String> {
+    let sheet = Sheet::lay_out(plan, step, findings);
+    let mut pixmap = Pixmap::new(sheet.width as u32, sheet.height as u32).ok_or("the picture is too large")?;
+    pixmap.fill(resvg::tiny_skia::Color::WHITE);
+    sheet.draw_screen(step, &mut pixmap);
+    draw_overlay(&sheet.overlay(), &mut pixmap)?;
+    encode(&pixmap)
+}
+
+/// The measures of a picture and what stands on it.
+struct Sheet<'a> {
+    width: f32,
+    height: f32,
+    scale: u32,
+    /// Where the screen's top left corner lies.
+    left: f32,
+    top: f32,
+    heading: Vec<String>,
+    line_under: String,
+    entries: Vec<Entry<'a>>,
+    asked: Vec<Window>,
+    sent: Vec<Rect>,
+    screen: Rect,
+}
+
+/// A finding in the legend.
+struct Entry<'a> {
+    finding: &'a Finding,
+    message: Vec<String>,
+    help: Vec<String>,
+    /// Where its number stands on the screen.
+    disc: Option<(f32, f32)>,
+}
+
+impl<'a> Sheet<'a> {
+    fn lay_out(plan: &Plan, step: &PlayedStep<'_>, findings: &[&'a Finding]) -> Self {
+        let screen = step.memory.size().whole();
+        let scale = (480_u32.div_ceil(screen.width)).clamp(1, 4);
+        let width = ((screen.width * scale) as f32 + 2.0 * MARGIN).max(NARROWEST);
+        let room = width - 2.0 * MARGIN;
+        let title = if plan.title.is_empty() { "Untitled plan" } else { &plan.title };
+        let heading = wrap(title, 23.0, room);
+        let label = step.planned.step.label.as_ref().map_or(String::new(), |label| format!(" \"{label}\""));
+        let line_under = format!(
+            "step {}{label}, requested at {}, on {}",
+            step.planned.index,
+            clock(step.planned.request_ms),
+            plan.display.name
+        );
+        let top = MARGIN + 30.0 * heading.len() as f32 + 40.0;
+        let mut sheet = Self {
+            width,
+            height: 0.0,
+            scale,
+            left: ((width - (screen.width * scale) as f32) / 2.0).floor(),
+            top: top.floor(),
+            heading,
+            line_under,
+            entries: Vec::new(),
+            asked: step.updates.iter().flat_map(|update| update.asked.iter().copied()).collect(),
+            sent: step.updates.iter().flat_map(|update| update.sent.iter().copied()).collect(),
+            screen,
+        };
+        let text_room = room - 44.0;
+        for finding in findings {
+            let disc = finding.rect.map(|rect| sheet.place_for_disc(rect));
+            sheet.entries.push(Entry {
+                finding,
+                message: wrap(&finding.message, 16.0, text_room),
+                help: wrap(&finding.help, 16.0, text_room),
+                disc,
+            });
+        }
+        let legend: f32 = sheet.entries.iter().map(Entry::height).sum();
+        sheet.height = (sheet.legend_top() + legend + MARGIN).ceil();
+        sheet
+    }
+
+    fn screen_bottom(&self) -> f32 {
+        self.top + (self.screen.height * self.scale) as f32
+    }
+
+    fn legend_top(&self) -> f32 {
+        self.screen_bottom() + 76.0
+    }
+
+    /// The first corner of a box where a number covers no other number, else its middle.
+    fn place_for_disc(&self, rect: Rect) -> (f32, f32) {
+        let (left, top, right, bottom) = self.on_sheet(rect);
+        let low = (self.left - 6.0, self.top - 6.0);
+        let high = (self.left + (self.screen.width * self.scale) as f32 + 6.0, self.screen_bottom() + 6.0);
+        let out = DISC * 0.8;
+        let corners = [
+            (left - out, top - out),
+            (right + out, top - out),
+            (left - out, bottom + out),
+            (right + out, bottom + out),
+            ((left + right) / 2.0, top - out),
+            ((left + right) / 2.0, bottom + out),
+            ((left + right) / 2.0, (top + bottom) / 2.0),
+        ];
+        let within = corners.map(|(x, y)| (x.clamp(low.0, high.0), y.clamp(low.1, high.1)));
+        let taken: Vec<(f32, f32)> = self.entries.iter().filter_map(|entry| entry.disc).collect();
+        let free = |place: &(f32, f32)| taken.iter().all(|other| (place.0 - other.0).hypot(place.1 - other.1) > 2.1 * DISC);
+        within.into_iter().find(free).unwrap_or_else(|| {
+            // All corners are taken: beside the last number, in a row.
+            let shift = 2.2 * DISC * taken.len() as f32;
+            ((within[0].0 + shift).min(high.0), within[0].1)
+        })
+    }
+
+    fn on_sheet(&self, rect: Rect) -> (f32, f32, f32, f32) {
+        let scale = self.scale as f32;
+        (
+            self.left + rect.x as f32 * scale,
+            self.top + rect.y as f32 * scale,
+            self.left + rect.right() as f32 * scale,
+            self.top + rect.bottom() as f32 * scale,
+        )
+    }
+
+    /// The screen, paler than it is, and hatched where it changed.
+    fn draw_screen(&self, step: &PlayedStep<'_>, pixmap: &mut Pixmap) {
+        let sheet_width = pixmap.width();
+        let (left, top) = (self.left as u32, self.top as u32);
+        let pixels = pixmap.pixels_mut();
+        for y in 0..self.screen.height * self.scale {
+            let row = step.memory.row(y / self.scale);
+            let line = &mut pixels[((top + y) * sheet_width + left) as usize..];
+            for (x, pixel) in line.iter_mut().take((self.screen.width * self.scale) as usize).enumerate() {
+                let shade = pale(row[x / self.scale as usize]);
+                *pixel = opaque(shade, shade, shade);
+            }
+        }
+        step.changed.for_each_pixel(step.grid(), |pixel_x, pixel_y| {
+            for y in pixel_y * self.scale..(pixel_y + 1) * self.scale {
+                for x in pixel_x * self.scale..(pixel_x + 1) * self.scale {
+                    if (x + y) % 6 < 2 {
+                        pixels[((top + y) * sheet_width + left + x) as usize] = opaque(HATCH.0, HATCH.1, HATCH.2);
+                    }
+                }
+            }
+        });
+    }
+
+    fn overlay(&self) -> String {
+        let mut svg = format!(
+            "<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"{0}\" height=\"{1}\" viewBox=\"0 0 {0} {1}\" font-family=\"Arimo\">",
+            self.width, self.height
+        );
+        for (at, line) in self.heading.iter().enumerate() {
+            text(&mut svg, MARGIN, MARGIN + 18.0 + 30.0 * at as f32, 23.0, INK, line);
+        }
+        text(&mut svg, MARGIN, MARGIN + 16.0 + 30.0 * self.heading.len() as f32, 16.0, FAINT, &self.line_under);
+        let (left, top, right, bottom) = self.on_sheet(self.screen);
+        let _ = write!(
+            svg,
+            "<rect x=\"{}\" y=\"{}\" width=\"{}\" height=\"{}\" fill=\"none\" stroke=\"#9aa1ab\"/>",
+            left - 0.5,
+            top - 0.5,
+            right - left + 1.0,
+            bottom - top + 1.0
+        );
+        self.marks(&mut svg);
+        self.key(&mut svg);
+        self.legend(&mut svg);
+        svg.push_str("</svg>");
+        svg
+    }
+
+    fn marks(&self, svg: &mut String) {
+        for rect in &self.sent {
+            outline(svg, self.on_sheet(*rect), 0.0, "#2b5fb3", 2.0, "");
+        }
+        for window in &self.asked {
+            if let Some(rect) = window.cut(crate::geometry::Size { width: self.screen.width, height: self.screen.height }) {
+                outline(svg, self.on_sheet(rect), 2.0, INK, 2.0, "7 5");
+            }
+        }
+        for entry in &self.entries {
+            if let Some(rect) = entry.finding.rect {
+                outline(svg, self.on_sheet(rect), -3.0, colour(entry.finding.severity), 3.0, dashes(entry.finding.severity));
+            }
+        }
+        for (number, entry) in self.entries.iter().enumerate() {
+            if let Some((x, y)) = entry.disc {
+                disc(svg, x, y, number + 1, entry.finding.severity);
+            }
+        }
+    }
+
+    /// What the marks on the screen mean.
+    fn key(&self, svg: &mut String) {
+        let y = self.screen_bottom() + 32.0;
+        let mut x = MARGIN;
+        let _ = write!(
+            svg,
+            "<defs><pattern id=\"h\" width=\"6\" height=\"6\" patternUnits=\"userSpaceOnUse\"><path d=\"M-1 7 7 -1M-1 1 1 -1M5 7 7 5\" stroke=\"#007682\" stroke-width=\"1.6\"/></pattern></defs>\
+             <rect x=\"{x}\" y=\"{}\" width=\"26\" height=\"16\" fill=\"url(#h)\" stroke=\"#c4c9d0\"/>",
+            y - 12.0
+        );
+        x = self.key_text(svg, x + 34.0, y, "differs from the glass");
+        if !self.asked.is_empty() {
+            outline(svg, (x, y - 12.0, x + 26.0, y + 4.0), 0.0, INK, 2.0, "7 5");
+            x = self.key_text(svg, x + 34.0, y, "window asked for");
+            outline(svg, (x, y - 12.0, x + 26.0, y + 4.0), 0.0, "#2b5fb3", 2.0, "");
+            x = self.key_text(svg, x + 34.0, y, "window sent");
+        }
+        let mut kinds: Vec<Severity> =
+            self.entries.iter().filter(|entry| entry.finding.rect.is_some()).map(|entry| entry.finding.severity).collect();
+        kinds.sort_unstable();
+        kinds.dedup();
+        for severity in kinds.into_iter().rev() {
+            outline(svg, (x, y - 12.0, x + 26.0, y + 4.0), 0.0, colour(severity), 3.0, dashes(severity));
+            x = self.key_text(svg, x + 34.0, y, severity.word());
+        }
+    }
+
+    fn key_text(&self, svg: &mut String, x: f32, y: f32, words: &str) -> f32 {
+        text(svg, x, y + 1.0, 15.0, FAINT, words);
+        x + text_width(words, 15.0) + 24.0
+    }
+
+    fn legend(&self, svg: &mut String) {
+        let mut y = self.legend_top();
+        let _ = write!(svg, "<path d=\"M{MARGIN} {0}H{1}\" stroke=\"#d5d9df\"/>", y - 20.0, self.width - MARGIN);
+        for (number, entry) in self.entries.iter().enumerate() {
+            disc(svg, MARGIN + DISC, y + 9.0, number + 1, entry.finding.severity);
+            let x = MARGIN + 36.0;
+            let heading = format!("{} ({}){}", entry.finding.rule, entry.finding.severity.word(), entry.also());
+            text(svg, x, y + 15.0, 17.0, colour(entry.finding.severity), &heading);
+            let mut line = y + 15.0 + LINE;
+            for words in &entry.message {
+                text(svg, x, line, 16.0, INK, words);
+                line += LINE;
+            }
+            for words in &entry.help {
+                text(svg, x, line, 16.0, FAINT, words);
+                line += LINE;
+            }
+            y += entry.height();
+        }
+    }
+}
+
+impl Entry<'_> {
+    fn height(&self) -> f32 {
+        LINE * (1 + self.message.len() + self.help.len()) as f32 + 18.0
+    }
+
+    /// Until which step it lasts, and that it is of the whole step where it has no place.
+    fn also(&self) -> String {
+        let lasts = if self.finding.last_step > self.finding.step {
+            format!(", until step {}", self.finding.last_step)
+        } else {
+            String::new()
+        };
+        if self.finding.rect.is_none() { format!("{lasts}, the whole step") } else { lasts }
+    }
+}
+
+fn clock(ms: f64) -> String {
+    if ms < 1000.0 {
+        return format!("{ms:.0} ms");
+    }
+    let seconds = ms / 1000.0;
+    if seconds < 120.0 { format!("{seconds:.1} s") } else { format!("{:.0} min {:.0} s", (seconds / 60.0).floor(), seconds % 60.0) }
+}
+
+/// A grey as it stands under the marks: dark enough to be read, pale enough to see the marks.
+fn pale(shade: u8) -> u8 {
+    (80 + u32::from(shade) * 175 / 255) as u8
+}
+
+fn opaque(red: u8, green: u8, blue: u8) -> PremultipliedColorU8 {
+    PremultipliedColorU8::from_rgba(red, green, blue, 255).unwrap_or(PremultipliedColorU8::TRANSPARENT)
+}
+
+fn colour(severity: Severity) -> &'static str {
+    match severity {
+        Severity::Error => "#a3174f",
+        Severity::Warning => "#9a5300",
+        Severity::Note => "#4a5a78",
+    }
+}
+
+/// Errors have a whole outline, warnings a broken one, notes a dotted one.
+fn dashes(severity: Severity) -> &'static str {
+    match severity {
+        Severity::Error => "",
+        Severity::Warning => "12 4",
+        Severity::Note => "3 4",
+    }
+}
+
+/// An outline on a white ground, so that it is seen on black and on white; `inset` moves it inward.
+fn outline(svg: &mut String, (left, top, right, bottom): (f32, f32, f32, f32), inset: f32, colour: &str, width: f32, dashes: &str) {
+    let rect = format!(
+        "x=\"{}\" y=\"{}\" width=\"{}\" height=\"{}\" fill=\"none\"",
+        left + inset,
+        top + inset,
+        (right - left - 2.0 * inset).max(1.0),
+        (bottom - top - 2.0 * inset).max(1.0)
+    );
+    let dashes = if dashes.is_empty() { String::new() } else { format!(" stroke-dasharray=\"{dashes}\"") };
+    let _ = write!(svg, "<rect {rect} stroke=\"#fff\" stroke-opacity=\"0.85\" stroke-width=\"{}\"/>", width + 2.0);
+    let _ = write!(svg, "<rect {rect} stroke=\"{colour}\" stroke-width=\"{width}\"{dashes}/>");
+}
+
+fn disc(svg: &mut String, x: f32, y: f32, number: usize, severity: Severity) {
+    let words = number.to_string();
+    let _ = write!(svg, "<circle cx=\"{x}\" cy=\"{y}\" r=\"{DISC}\" fill=\"{}\" stroke=\"#fff\" stroke-width=\"2\"/>", colour(severity));
+    text(svg, x - text_width(&words, 15.0) / 2.0, y + 5.3, 15.0, "#fff", &words);
+}
+
+fn text(svg: &mut String, x: f32, y: f32, size: f32, colour: &str, words: &str) {
+    let _ = write!(svg, "<text x=\"{x}\" y=\"{y}\" font-size=\"{size}\" fill=\"{colour}\" xml:space=\"preserve\">{}</text>", escaped(words));
+}
+
+/// Text as it may stand in XML; what XML does not allow becomes a space.
+fn escaped(words: &str) -> String {
+    words
+        .chars()
+        .map(|character| match character {
+            '&' => "&amp;".to_owned(),
+            '<' => "&lt;".to_owned(),
+            '>' => "&gt;".to_owned(),
+            character if character.is_control() || matches!(character, '\u{fffe}' | '\u{ffff}') => " ".to_owned(),
+            character => character.to_string(),
+        })
+        .collect()
+}
+
+/// Words in lines no wider than `room`; a word that is wider alone is cut.
+fn wrap(words: &str, size: f32, room: f32) -> Vec<String> {
+    let mut lines = Vec::new();
+    let mut line = String::new();
+    for word in words.split_whitespace() {
+        let longer = if line.is_empty() { word.to_owned() } else { format!("{line} {word}") };
+        if text_width(&longer, size) <= room {
+            line = longer;
+            continue;
+        }
+        if !line.is_empty() {
+            lines.push(std::mem::take(&mut line));
+        }
+        line = cut(word, size, room);
+    }
+    if !line.is_empty() {
+        lines.push(line);
+    }
+    lines
+}
+
+fn cut(word: &str, size: f32, room: f32) -> String {
+    if text_width(word, size) <= room {
+        return word.to_owned();
+    }
+    let mut short = String::new();
+    for character in word.chars() {
+        if text_width(&short, size) > room - 2.0 * size {
+            break;
+        }
+        short.push(character);
+    }
+    short + "…"
+}
+
+fn encode(pixmap: &Pixmap) -> Result<Vec<u8>, String> {
+    let rgb: Vec<u8> = pixmap.pixels().iter().flat_map(|pixel| [pixel.red(), pixel.green(), pixel.blue()]).collect();
+    let mut bytes = Vec::new();
+    let mut encoder = png::Encoder::new(&mut bytes, pixmap.width(), pixmap.height());
+    encoder.set_color(png::ColorType::Rgb);
+    encoder.set_depth(png::BitDepth::Eight);
+    let mut writer = encoder.write_header().map_err(|error| error.to_string())?;
+    writer.write_image_data(&rgb).map_err(|error| error.to_string())?;
+    writer.finish().map_err(|error| error.to_string())?;
+    Ok(bytes)
+}

@@ -1,0 +1,293 @@
+//! The report as text for people: each finding with the underlined place in its file.
+//!
+//! The only place that knows the library that draws the underlined texts.
+
+use std::{
+    fmt::{self, Write as _},
+    io::{self, Write},
+};
+
+use miette::{
+    Diagnostic, GraphicalReportHandler, GraphicalTheme, LabeledSpan, MietteError, MietteSpanContents, Severity as Shade,
+    SourceCode, SourceSpan, SpanContents,
+};
+
+use super::{PlanOutcome, ReviewedPlan, RunReport};
+use crate::{
+    finding::{Finding, Severity},
+    source::{Fault, Source, Span},
+};
+
+/// How text is drawn.
+#[derive(Clone, Copy, Debug)]
+pub struct TextStyle {
+    /// Whether colours are used.
+    pub colour: bool,
+    /// Columns of the terminal.
+    pub width: usize,
+}
+
+/// Characters of a line of a file that are shown at the most.
+const LINE_CHARACTERS: usize = 100;
+
+/// Writes the findings of a run.
+///
+/// # Errors
+/// Where the writer fails.
+pub fn write(report: &RunReport, style: TextStyle, out: &mut dyn Write) -> io::Result<()> {
+    for plan in &report.plans {
+        match &plan.outcome {
+            PlanOutcome::Reviewed(reviewed) => write_plan(&plan.path, reviewed, style, out)?,
+            PlanOutcome::Refused(faults) => {
+                let count = if faults.len() == 1 { "1 fault".to_owned() } else { format!("{} faults", faults.len()) };
+                writeln!(out, "{}  not reviewed: {count}\n", plan.path)?;
+            }
+        }
+    }
+    write_total(report, out)
+}
+
+fn write_plan(path: &str, plan: &ReviewedPlan, style: TextStyle, out: &mut dyn Write) -> io::Result<()> {
+    let title = if plan.title.is_empty() { String::new() } else { format!("  \"{}\"", plan.title) };
+    writeln!(out, "{path}{title}")?;
+    writeln!(out, "  {} on {}: {}\n", count(plan.steps, "step", "steps"), plan.display, verdict(plan))?;
+    for (finding, place) in plan.findings.iter().zip(&plan.places) {
+        if finding.accepted.is_none() {
+            out.write_all(finding_text(plan, finding, *place, style).as_bytes())?;
+            writeln!(out)?;
+        }
+    }
+    for finding in plan.findings.iter() {
+        if let Some(because) = &finding.accepted {
+            writeln!(out, "  accepted: {} at {}, because {because}", finding.rule, step_words(finding))?;
+        }
+    }
+    if plan.findings.iter().any(|finding| finding.accepted.is_some()) {
+        writeln!(out)?;
+    }
+    for text in &plan.summary.not_checked {
+        writeln!(out, "  not checked: {text}")?;
+    }
+    if !plan.summary.not_checked.is_empty() {
+        writeln!(out)?;
+    }
+    Ok(())
+}
+
+fn verdict(plan: &ReviewedPlan) -> String {
+    let summary = &plan.summary;
+    let counts = [
+        (summary.error, "error", "errors"),
+        (summary.warning, "warning", "warnings"),
+        (summary.note, "note", "notes"),
+        (summary.accepted, "accepted", "accepted"),
+    ];
+    let parts: Vec<String> =
+        counts.iter().filter(|(number, _, _)| *number > 0).map(|(number, one, many)| count(*number, one, many)).collect();
+    if parts.is_empty() { "nothing found".into() } else { parts.join(", ") }
+}
+
+fn count(number: u64, one: &str, many: &str) -> String {
+    format!("{number} {}", if number == 1 { one } else { many })
+}
+
+fn write_total(report: &RunReport, out: &mut dyn Write) -> io::Result<()> {
+    let reviewed = report.reviewed().count() as u64;
+    let refused = report.plans.len() as u64 - reviewed;
+    let sum = |figure: fn(&ReviewedPlan) -> u64| report.reviewed().map(figure).sum::<u64>();
+    let mut line = format!(
+        "{} reviewed: {}, {}, {}",
+        count(reviewed, "plan", "plans"),
+        count(sum(|plan| plan.summary.error), "error", "errors"),
+        count(sum(|plan| plan.summary.warning), "warning", "warnings"),
+        count(sum(|plan| plan.summary.note), "note", "notes"),
+    );
+    if refused > 0 {
+        let _ = write!(line, "; {} could not be read", count(refused, "plan", "plans"));
+    }
+    writeln!(out, "{line}.")?;
+    writeln!(out, "These are predictions from the display description; measure your own panel, and follow its maker's documents first.")
+}
+
+/// A finding as text.
+pub fn finding_text(plan: &ReviewedPlan, finding: &Finding, place: Span, style: TextStyle) -> String {
+    let shade = match finding.severity {
+        Severity::Error => Shade::Error,
+        Severity::Warning => Shade::Warning,
+        Severity::Note => Shade::Advice,
+    };
+    let marked = Marked {
+        message: format!("{}: {}", step_words(finding), finding.message),
+        code: format!("{} ({})", finding.rule, finding.severity.word()),
+        shade,
+        help: Some(finding.help.clone()),
+        excerpt: Some(Excerpt::new(&plan.source, place)),
+        label: finding.rect.map_or(String::new(), |rect| format!("at {:?} on the screen", rect.to_array())),
+    };
+    draw(&marked, style)
+}
+
+/// A fault as text.
+pub fn fault_text(fault: &Fault, style: TextStyle) -> String {
+    let (message, excerpt) = match &fault.place {
+        Some((source, span)) => (fault.message.clone(), Some(Excerpt::new(source, *span))),
+        None if fault.file.is_empty() => (fault.message.clone(), None),
+        None => (format!("{}: {}", fault.file, fault.message), None),
+    };
+    let marked = Marked {
+        message,
+        code: "cannot be read".into(),
+        shade: Shade::Error,
+        help: fault.help.clone(),
+        excerpt,
+        label: String::new(),
+    };
+    draw(&marked, style)
+}
+
+fn step_words(finding: &Finding) -> String {
+    if !finding.pointer.starts_with("/steps") {
+        return "the plan".into();
+    }
+    let label = finding.label.as_ref().map_or(String::new(), |label| format!(" \"{label}\""));
+    if finding.last_step == finding.step {
+        return format!("step {}{label}", finding.step);
+    }
+    format!("steps {} to {}{label}", finding.step, finding.last_step)
+}
+
+fn draw(marked: &Marked, style: TextStyle) -> String {
+    let theme = if style.colour { GraphicalTheme::unicode() } else { GraphicalTheme::unicode_nocolor() };
+    let handler = GraphicalReportHandler::new_themed(theme)
+        .with_width(style.width)
+        .with_context_lines(1)
+        .with_links(false)
+        .without_syntax_highlighting();
+    let mut text = String::new();
+    if handler.render_report(&mut text, marked).is_err() {
+        // Drawing into a string cannot fail; should it, the words still get through.
+        text = format!("{}: {}\n", marked.code, marked.message);
+    }
+    let mut lines: String = text.lines().map(str::trim_end).collect::<Vec<_>>().join("\n");
+    lines.push('\n');
+    lines
+}
+
+/// A message with a place, as the drawing library wants it.
+struct Marked {
+    message: String,
+    code: String,
+    shade: Shade,
+    help: Option<String>,
+    excerpt: Option<Excerpt>,
+    label: String,
+}
+
+impl fmt::Debug for Marked {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(&self.message)
+    }
+}
+
+impl fmt::Display for Marked {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(&self.message)
+    }
+}
+
+impl std::error::Error for Marked {}
+
+impl Diagnostic for Marked {
+    fn code<'a>(&'a self) -> Option<Box<dyn fmt::Display + 'a>> {
+        Some(Box::new(&self.code))
+    }
+
+    fn severity(&self) -> Option<Shade> {
+        Some(self.shade)
+    }
+
+    fn help<'a>(&'a self) -> Option<Box<dyn fmt::Display + 'a>> {
+        self.help.as_ref().filter(|help| !help.is_empty()).map(|help| Box::new(help) as Box<dyn fmt::Display>)
+    }
+
+    fn source_code(&self) -> Option<&dyn SourceCode> {
+        self.excerpt.as_ref().map(|excerpt| excerpt as &dyn SourceCode)
+    }
+
+    fn labels(&self) -> Option<Box<dyn Iterator<Item = LabeledSpan> + '_>> {
+        let excerpt = self.excerpt.as_ref()?;
+        let label = (!self.label.is_empty()).then(|| self.label.clone());
+        Some(Box::new(std::iter::once(LabeledSpan::new_with_span(label, excerpt.span))))
+    }
+}
+
+/// The lines around a place, long ones cut on both sides of it: no file is ever shown whole.
+struct Excerpt {
+    name: String,
+    text: String,
+    /// Lines of the file before the excerpt.
+    lines_before: usize,
+    /// Characters cut away at the left.
+    columns_before: usize,
+    span: SourceSpan,
+}
+
+impl Excerpt {
+    fn new(source: &Source, span: Span) -> Self {
+        let text = &source.text;
+        let start = span.start.min(text.len());
+        let line_start = text[..start].rfind('\n').map_or(0, |at| at + 1);
+        let line_end = text[start..].find('\n').map_or(text.len(), |at| start + at);
+        let end = span.end.clamp(start, line_end);
+        let column = text[line_start..start].chars().count();
+        // A long line is shown from a little before the place on.
+        let cut = if column > LINE_CHARACTERS / 2 { column - LINE_CHARACTERS / 2 } else { 0 };
+        let clip = |line: &str| -> String { line.trim_end().chars().skip(cut).take(LINE_CHARACTERS).collect() };
+        let before = (line_start > 0).then(|| {
+            let previous = &text[..line_start - 1];
+            &previous[previous.rfind('\n').map_or(0, |at| at + 1)..]
+        });
+        let after = text.get(line_end + 1..).map(|rest| rest.lines().next().unwrap_or(""));
+        let mut shown = String::new();
+        if let Some(before) = before {
+            shown.push_str(&clip(before));
+            shown.push('\n');
+        }
+        let prefix: String = text[line_start..start].chars().skip(cut).collect();
+        let offset = shown.len() + prefix.len();
+        let marked: String = text[start..end].chars().take(LINE_CHARACTERS.saturating_sub(prefix.chars().count())).collect();
+        shown.push_str(&clip(&text[line_start..line_end]));
+        let length = marked.len().min(shown.len().saturating_sub(offset));
+        if let Some(after) = after.filter(|after| !after.is_empty()) {
+            shown.push('\n');
+            shown.push_str(&clip(after));
+        }
+        let line = source.line_column(start).line;
+        Self {
+            name: source.name.clone(),
+            text: shown,
+            lines_before: line - 1 - usize::from(before.is_some()),
+            columns_before: cut,
+            span: SourceSpan::new(offset.into(), length),
+        }
+    }
+}
+
+impl SourceCode for Excerpt {
+    fn read_span<'a>(
+        &'a self,
+        span: &SourceSpan,
+        lines_before: usize,
+        lines_after: usize,
+    ) -> Result<Box<dyn SpanContents<'a> + 'a>, MietteError> {
+        let inner = self.text.read_span(span, lines_before, lines_after)?;
+        Ok(Box::new(MietteSpanContents::new_named(
+            self.name.clone(),
+            inner.data(),
+            *inner.span(),
+            inner.line() + self.lines_before,
+            inner.column() + self.columns_before,
+            inner.line_count(),
+        )))
+    }
+}

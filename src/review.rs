@@ -1,0 +1,157 @@
+//! From a plan to its review: plays it step by step, shows each step to the rules, and adds up the verdict.
+//!
+//! Pictures come from the caller; nothing here touches files, clock or environment.
+
+use std::{collections::BTreeSet, sync::Arc};
+
+use crate::{
+    change::{
+        TileGrid,
+        conveyor::{self, First, ScreenSource, Setting},
+    },
+    finding::{Finding, StepField, Summary, SummaryTally, accept_findings, add_fingerprints, sort_findings},
+    panel::{GhostLimits, PlayedStep, Player},
+    plan::{Begins, Plan, PlannedStep, ScreenId},
+    rules::{Bench, Selection},
+    screen::{Picture, ScreenFault},
+};
+
+/// The least visible difference of lightness, L*: Mahy, Van Eycken and Oosterlinck, 1994.
+const JUST_NOTICEABLE_L: f64 = 2.3;
+/// The smallest ghost that is told, mm2: common practice, no source.
+const SMALLEST_GHOST_MM2: f64 = 0.5;
+/// As many broken screens are told of one plan.
+const MOST_BROKEN: usize = 20;
+
+/// What a review gives.
+#[derive(Clone, Debug)]
+pub struct Review {
+    /// The findings in order.
+    pub findings: Vec<Finding>,
+    /// The plan's figures.
+    pub summary: Summary,
+}
+
+/// A screen that cannot be used, and the field of the plan that shows it.
+#[derive(Clone, Debug)]
+pub struct BrokenScreen {
+    /// Which.
+    pub screen: ScreenId,
+    /// Why.
+    pub fault: ScreenFault,
+    /// The JSON pointer to the field that names it.
+    pub pointer: String,
+}
+
+/// Reviews a plan with the rules of a selection; `see` sees every step after the rules.
+///
+/// # Errors
+/// Where screens cannot be used; all of them, up to a number.
+pub fn review(
+    plan: &Plan,
+    screens: &dyn ScreenSource,
+    selection: &Selection,
+    threads: usize,
+    see: &mut dyn FnMut(&PlayedStep<'_>),
+) -> Result<Review, Vec<BrokenScreen>> {
+    let mut bench = Bench::new(plan, selection);
+    let mut tally = SummaryTally::default();
+    play(plan, screens, threads, &mut |step| {
+        bench.step(step);
+        tally.step(step, plan);
+        see(step);
+    })?;
+    bench.end();
+    let mut findings = bench.take_findings();
+    let mut summary = tally.finish(plan);
+    let matched = accept_findings(&mut findings, &plan.accept);
+    summary.count(&findings);
+    bench.conclude(&summary, &matched);
+    let mut concluded = bench.take_findings();
+    accept_findings(&mut concluded, &plan.accept);
+    findings.extend(concluded);
+    sort_findings(&mut findings);
+    add_fingerprints(&mut findings);
+    summary.count(&findings);
+    Ok(Review { findings, summary })
+}
+
+/// Plays a plan and shows every step to `see`.
+///
+/// # Errors
+/// Where screens cannot be used; all of them, up to a number.
+pub fn play(
+    plan: &Plan,
+    screens: &dyn ScreenSource,
+    threads: usize,
+    see: &mut dyn FnMut(&PlayedStep<'_>),
+) -> Result<(), Vec<BrokenScreen>> {
+    let ink = &plan.display.ink;
+    let setting = Setting { grid: TileGrid::new(plan.screen_size()), table: ink.level_table(), threads: threads.max(1) };
+    let first = match plan.begins {
+        Begins::White | Begins::Unknown => First::Shade(ink.shade(ink.white())),
+        Begins::Black => First::Shade(ink.shade(ink.black())),
+        Begins::Screen(screen) => First::Screen(screen),
+    };
+    let sequence = || plan.steps().filter_map(|step| step.screen);
+    let played = conveyor::run(screens, &setting, first, sequence, |conveyor, begins| {
+        play_steps(plan, conveyor, begins, see)
+    });
+    let broken = match played {
+        Ok(Ok(())) => return Ok(()),
+        Ok(Err(broken)) | Err(broken) => broken,
+    };
+    Err(all_broken(plan, screens, broken))
+}
+
+fn play_steps(
+    plan: &Plan,
+    conveyor: &mut conveyor::Conveyor<'_>,
+    begins: Arc<Picture>,
+    see: &mut dyn FnMut(&PlayedStep<'_>),
+) -> Result<(), conveyor::BrokenScreen> {
+    let mut player = Player::new(plan, begins, ghost_limits(plan));
+    for planned in plan.steps() {
+        let transition = match planned.screen {
+            Some(screen) => conveyor.next(screen)?,
+            None => None,
+        };
+        if let Some(before) = player.play(&planned, transition, &mut *see) {
+            conveyor.give_back(before);
+        }
+    }
+    Ok(())
+}
+
+/// From which difference and area on a ghost counts in this plan.
+fn ghost_limits(plan: &Plan) -> GhostLimits {
+    GhostLimits {
+        limit_l: plan.limit("visible-ghost", "limit_l").unwrap_or(JUST_NOTICEABLE_L),
+        area_mm2: plan.limit("visible-ghost", "area_mm2").unwrap_or(SMALLEST_GHOST_MM2),
+    }
+}
+
+/// The broken screen that ended the play, and the others that would have ended it later.
+fn all_broken(plan: &Plan, screens: &dyn ScreenSource, first: conveyor::BrokenScreen) -> Vec<BrokenScreen> {
+    let mut seen = BTreeSet::from([first.screen]);
+    let pointer = pointer_of(plan, first.screen);
+    let mut broken = vec![BrokenScreen { screen: first.screen, fault: first.fault, pointer }];
+    for PlannedStep { step, screen, .. } in plan.steps() {
+        let Some(screen) = screen.filter(|screen| seen.insert(*screen)) else { continue };
+        if let Err(fault) = screens.picture(screen, Vec::new()) {
+            broken.push(BrokenScreen { screen, fault, pointer: StepField::Screen.pointer(step) });
+        }
+        if broken.len() == MOST_BROKEN {
+            break;
+        }
+    }
+    broken
+}
+
+fn pointer_of(plan: &Plan, screen: ScreenId) -> String {
+    if plan.begins == Begins::Screen(screen) {
+        return "/begins/screen".into();
+    }
+    let step = plan.steps().find(|step| step.screen == Some(screen));
+    step.map_or(String::new(), |planned| StepField::Screen.pointer(planned.step))
+}

@@ -1,0 +1,85 @@
+//! `dither-shimmers`: specks of a dithered area that move although its tone stays.
+
+use super::{Rule, Setup, words};
+use crate::{
+    change::{Mask, TileLevels, levels_of_tile, regions},
+    display::Level,
+    finding::{Sight, Sink, StepField, Where},
+    panel::PlayedStep,
+    plan::Plan,
+};
+
+/// Compares the tone of every changed tile before and after.
+pub(super) struct DitherShimmers<'p> {
+    plan: &'p Plan,
+    tone_l: f64,
+    share: f64,
+    area_mm2: f64,
+    table: [Level; 256],
+}
+
+/// A tile is dithered where at least this share of its neighbouring pixels differ.
+const BUSY: f64 = 0.25;
+
+impl<'p> DitherShimmers<'p> {
+    pub(super) fn new(setup: Setup<'p>) -> Self {
+        Self {
+            tone_l: setup.limit("tone_l"),
+            share: setup.limit("share"),
+            area_mm2: setup.limit("area_mm2"),
+            table: setup.plan.display.ink.level_table(),
+            plan: setup.plan,
+        }
+    }
+
+    fn shimmers(&self, before: &TileLevels, after: &TileLevels, changed: u64) -> bool {
+        f64::from(changed.count_ones()) >= self.share * 64.0
+            && is_busy(before)
+            && is_busy(after)
+            && (self.tone(before) - self.tone(after)).abs() < self.tone_l
+    }
+
+    fn tone(&self, levels: &TileLevels) -> f64 {
+        levels.iter().map(|level| self.plan.display.ink.lightness(*level)).sum::<f64>() / 64.0
+    }
+}
+
+fn is_busy(levels: &TileLevels) -> bool {
+    let across = (0..64).filter(|at| at % 8 != 7 && levels[*at] != levels[at + 1]).count();
+    let down = (0..56).filter(|at| levels[*at] != levels[at + 8]).count();
+    (across + down) as f64 >= BUSY * 112.0
+}
+
+impl Rule for DitherShimmers<'_> {
+    fn step(&mut self, step: &PlayedStep<'_>, sink: &mut Sink) {
+        let tiles = step.introduced.tiles().iter().filter(|(tile, changed)| {
+            // A tile cut by the panel's edge has no tone of its own, and most tiles change in a few pixels only.
+            if f64::from(changed.count_ones()) < self.share * 64.0 || step.grid().whole(*tile) != u64::MAX {
+                return false;
+            }
+            let before = levels_of_tile(step.previous, step.grid(), &self.table, *tile);
+            let after = levels_of_tile(step.memory, step.grid(), &self.table, *tile);
+            self.shimmers(&before, &after, *changed)
+        });
+        let shimmering = Mask::from_sorted(tiles.map(|(tile, _)| (*tile, u64::MAX)));
+        if shimmering.is_empty() {
+            return;
+        }
+        let display = &self.plan.display;
+        let areas = regions(&shimmering, step.grid());
+        let large: Vec<_> = areas.into_iter().filter(|area| display.area_mm2(area.pixels) >= self.area_mm2).collect();
+        let Some(largest) = large.iter().max_by_key(|area| area.pixels) else { return };
+        let specks = step.introduced.and(&shimmering).inside(&[largest.rect], step.grid()).count();
+        let sight = Sight {
+            rect: Some(largest.rect),
+            message: format!(
+                "{specks} specks of a dithered area of {} move although its tone stays: every one is driven anew",
+                words::area(largest.pixels, display)
+            ),
+            help: "dither with an ordered pattern, which stays in place, or dither the picture once and edit around it".into(),
+            figures: vec![("specks_px", specks as f64), ("px", largest.pixels as f64), ("mm2", display.area_mm2(largest.pixels))],
+            ..Sight::default()
+        };
+        sink.report(Where::of(step, StepField::Screen), sight);
+    }
+}

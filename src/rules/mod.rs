@@ -1,0 +1,265 @@
+//! The rules: one file a rule, and the list of them.
+//!
+//! A rule sees the plan, what changes, and the playback, step by step; it gives findings with symbolic places. Its text,
+//! level, limits and sources stand in `rules/ID.md`. A new rule costs three edits: its file here, its page, a line below.
+
+mod page;
+mod shapes;
+mod words;
+
+mod dither_shimmers;
+mod font_substituted;
+mod grey_in_two_level_mode;
+mod greys_too_close;
+mod left_behind;
+mod no_windows_here;
+mod not_decided;
+mod nothing_changes;
+mod outside_temperature;
+mod over_budget;
+mod shade_not_on_panel;
+mod thin_line;
+mod too_many_since_cleaning;
+mod too_many_windows;
+mod unknown_start;
+mod unused_accept;
+mod window_off_grid;
+mod window_off_panel;
+mod window_too_small;
+mod wrong_start;
+
+use std::{collections::BTreeMap, sync::OnceLock};
+
+use crate::{
+    finding::{Finding, Severity, Sink, Summary},
+    panel::PlayedStep,
+    plan::{KnownRule, Plan, RuleLevel},
+};
+pub use page::{Example, Limit, Page, read_page};
+
+/// A rule at work on one plan.
+pub trait Rule {
+    /// Sees a step.
+    fn step(&mut self, step: &PlayedStep<'_>, sink: &mut Sink) {
+        let _ = (step, sink);
+    }
+
+    /// Sees the end of the plan.
+    fn end(&mut self, sink: &mut Sink) {
+        let _ = sink;
+    }
+
+    /// Sees what the others found.
+    fn conclude(&mut self, outcome: &Outcome<'_>, sink: &mut Sink) {
+        let _ = (outcome, sink);
+    }
+}
+
+/// What the other rules found.
+#[derive(Debug)]
+pub struct Outcome<'o> {
+    /// The plan's figures.
+    pub summary: &'o Summary,
+    /// How many findings each `accept` matched.
+    pub accept_matches: &'o [u64],
+    /// The rules that ran.
+    pub ran: &'o [&'static str],
+}
+
+impl Outcome<'_> {
+    /// Whether a rule ran.
+    pub fn ran(&self, rule: &str) -> bool {
+        self.ran.contains(&rule)
+    }
+}
+
+/// What a rule works with.
+#[derive(Clone, Debug)]
+pub struct Setup<'p> {
+    /// The plan.
+    pub plan: &'p Plan,
+    /// The limits by name, as they hold in this plan; those that nobody gives are missing.
+    pub limits: BTreeMap<String, f64>,
+}
+
+impl Setup<'_> {
+    /// A limit that has a default.
+    pub fn limit(&self, name: &str) -> f64 {
+        self.limits.get(name).copied().unwrap_or(f64::INFINITY)
+    }
+}
+
+/// A rule of the list.
+#[derive(Clone, Copy)]
+pub struct Entry {
+    /// Its id.
+    pub id: &'static str,
+    /// The text of its page.
+    pub page: &'static str,
+    start: for<'p> fn(Setup<'p>) -> Box<dyn Rule + 'p>,
+}
+
+macro_rules! rules {
+    ($($id:literal $module:ident $rule:ident,)*) => {
+        &[$(Entry {
+            id: $id,
+            page: include_str!(concat!("../../rules/", $id, ".md")),
+            start: |setup| Box::new($module::$rule::new(setup)),
+        },)*]
+    };
+}
+
+/// Every rule, in the order of the list that users see.
+pub const RULES: &[Entry] = rules![
+    "left-behind" left_behind LeftBehind,
+    "nothing-changes" nothing_changes NothingChanges,
+    "window-off-panel" window_off_panel WindowOffPanel,
+    "window-off-grid" window_off_grid WindowOffGrid,
+    "window-too-small" window_too_small WindowTooSmall,
+    "no-windows-here" no_windows_here NoWindowsHere,
+    "too-many-windows" too_many_windows TooManyWindows,
+    "not-decided" not_decided NotDecided,
+    "grey-in-two-level-mode" grey_in_two_level_mode GreyInTwoLevelMode,
+    "wrong-start" wrong_start WrongStart,
+    "shade-not-on-panel" shade_not_on_panel ShadeNotOnPanel,
+    "dither-shimmers" dither_shimmers DitherShimmers,
+    "thin-line" thin_line ThinLine,
+    "greys-too-close" greys_too_close GreysTooClose,
+    "unknown-start" unknown_start UnknownStart,
+    "outside-temperature" outside_temperature OutsideTemperature,
+    "too-many-since-cleaning" too_many_since_cleaning TooManySinceCleaning,
+    "font-substituted" font_substituted FontSubstituted,
+    "unused-accept" unused_accept UnusedAccept,
+    "over-budget" over_budget OverBudget,
+];
+
+/// Rules that a plan may already set although this version does not run them, with their limits. A summary lists them.
+const LATER_RULES: &[(&str, &[&str])] = &[
+    ("under-driven", &["share"]),
+    ("part-segment", &[]),
+    ("visible-ghost", &["limit_l", "area_mm2"]),
+    ("missed-rest", &["pause_ms"]),
+    ("dull-page", &["limit_l"]),
+    ("ends-ghosted", &["limit_l", "area_mm2"]),
+    ("cleaning-overdue", &["hours"]),
+    ("charge-builds-up", &["net_impulse_vs"]),
+    ("redriven-segment", &[]),
+    ("flashes-too-fast", &["sr", "per_second"]),
+    ("needless-flash", &["times"]),
+    ("cleaning-interrupts", &["quiet_ms"]),
+    ("never-idle", &["seconds"]),
+    ("restless", &["per_hour"]),
+    ("slow-answer", &["first_ms", "whole_ms"]),
+    ("updates-collide", &["wait_ms"]),
+    ("cannot-keep-up", &["wait_ms"]),
+    ("too-soon", &["ms"]),
+    ("link-bound", &[]),
+    ("ink-under-grey", &["limit_l"]),
+    ("stray-ink", &[]),
+    ("line-width-jumps", &["px"]),
+    ("pen-lags", &["ms"]),
+    ("commit-under-hand", &[]),
+    ("faint-text", &["small", "large"]),
+    ("tiny-text", &["mm"]),
+    ("small-target", &["mm"]),
+];
+
+/// The pages of all rules, read once, in the order of [`RULES`].
+pub fn pages() -> &'static [Page] {
+    static PAGES: OnceLock<Vec<Page>> = OnceLock::new();
+    PAGES.get_or_init(|| RULES.iter().map(|entry| read_page(entry.id, entry.page)).collect())
+}
+
+/// The page of a rule.
+pub fn rule_named(id: &str) -> Option<&'static Page> {
+    RULES.iter().position(|entry| entry.id == id).map(|at| &pages()[at])
+}
+
+/// The rules and limits that a plan may set.
+pub fn known_rules() -> Vec<KnownRule> {
+    let built = pages().iter().map(|page| KnownRule { id: page.id.to_owned(), limits: page.limits.iter().map(|limit| limit.name.clone()).collect() });
+    let later = LATER_RULES.iter().map(|(id, limits)| KnownRule { id: (*id).to_owned(), limits: limits.iter().map(|name| (*name).to_owned()).collect() });
+    built.chain(later).collect()
+}
+
+/// Which rules are to run.
+#[derive(Clone, Debug, Default)]
+pub struct Selection {
+    /// Only these, where there are any.
+    pub only: Vec<String>,
+    /// Not these.
+    pub without: Vec<String>,
+}
+
+impl Selection {
+    fn takes(&self, id: &str) -> bool {
+        (self.only.is_empty() || self.only.iter().any(|only| only == id)) && !self.without.iter().any(|without| without == id)
+    }
+}
+
+/// The rules at work on a plan.
+pub struct Bench<'p> {
+    running: Vec<(Box<dyn Rule + 'p>, Sink)>,
+    ran: Vec<&'static str>,
+}
+
+impl<'p> Bench<'p> {
+    /// The rules that the plan and the selection leave on, with the plan's limits.
+    pub fn new(plan: &'p Plan, selection: &Selection) -> Self {
+        let (mut running, mut ran) = (Vec::new(), Vec::new());
+        for (entry, page) in RULES.iter().zip(pages()).filter(|(entry, _)| selection.takes(entry.id)) {
+            let level = plan.rules.get(entry.id).and_then(|setting| setting.level);
+            let severity = match level {
+                Some(RuleLevel::Off) => continue,
+                Some(RuleLevel::Error) => Severity::Error,
+                Some(RuleLevel::Warning) => Severity::Warning,
+                Some(RuleLevel::Note) => Severity::Note,
+                None => page.severity,
+            };
+            let setup = Setup { plan, limits: limits_of(page, plan) };
+            running.push(((entry.start)(setup), Sink::new(entry.id, severity)));
+            ran.push(entry.id);
+        }
+        Self { running, ran }
+    }
+
+    /// Shows a step to every rule.
+    pub fn step(&mut self, step: &PlayedStep<'_>) {
+        for (rule, sink) in &mut self.running {
+            rule.step(step, sink);
+        }
+    }
+
+    /// Tells every rule that the plan is over.
+    pub fn end(&mut self) {
+        for (rule, sink) in &mut self.running {
+            rule.end(sink);
+        }
+    }
+
+    /// Takes what was found so far.
+    pub fn take_findings(&mut self) -> Vec<Finding> {
+        self.running.iter_mut().flat_map(|(_, sink)| sink.take_findings()).collect()
+    }
+
+    /// Shows what was found to the rules that judge that.
+    pub fn conclude(&mut self, summary: &Summary, accept_matches: &[u64]) {
+        let outcome = &Outcome { summary, accept_matches, ran: &self.ran };
+        for (rule, sink) in &mut self.running {
+            rule.conclude(outcome, sink);
+        }
+    }
+}
+
+fn limits_of(page: &Page, plan: &Plan) -> BTreeMap<String, f64> {
+    let value = |limit: &Limit| plan.limit(page.id, &limit.name).or(limit.default).or_else(|| of_display(&limit.name, plan));
+    page.limits.iter().filter_map(|limit| Some((limit.name.clone(), value(limit)?))).collect()
+}
+
+/// A limit that the display gives.
+fn of_display(name: &str, plan: &Plan) -> Option<f64> {
+    match name {
+        "updates" => plan.display.limits.updates_before_cleaning.map(f64::from),
+        _ => None,
+    }
+}

@@ -1,0 +1,55 @@
+//! `no-windows-here`: a window asked of a panel, or of a mode, that refreshes only the whole panel.
+
+use super::{Rule, Setup, words};
+use crate::{
+    finding::{Sight, Sink, StepField, Where},
+    geometry::Rect,
+    panel::PlayedStep,
+    plan::{Plan, WindowAsk},
+};
+
+/// Looks at every update that was refused its window.
+pub(super) struct NoWindowsHere<'p> {
+    plan: &'p Plan,
+}
+
+impl<'p> NoWindowsHere<'p> {
+    pub(super) fn new(setup: Setup<'p>) -> Self {
+        Self { plan: setup.plan }
+    }
+}
+
+impl Rule for NoWindowsHere<'_> {
+    fn step(&mut self, step: &PlayedStep<'_>, sink: &mut Sink) {
+        let display = &self.plan.display;
+        let asked = step.planned.step.listed_updates();
+        for (index, (update, played)) in asked.iter().zip(&step.updates).enumerate().filter(|(_, (_, played))| played.refused) {
+            let mode = &display.modes[update.mode];
+            let boxes = played.asked.iter().filter_map(|window| window.cut(self.plan.screen_size()));
+            let rect = boxes.reduce(Rect::around);
+            let asked_for = match &update.window {
+                WindowAsk::Boxes(boxes) => boxes.iter().map(|window| words::window(*window)).collect::<Vec<_>>().join(", "),
+                WindowAsk::All | WindowAsk::Changed => "\"changed\"".to_owned(),
+            };
+            let (who, other) = if display.windows.is_none() {
+                (format!("the display `{}`", display.name), None)
+            } else {
+                let windowed: Vec<String> =
+                    display.modes.iter().filter(|mode| mode.windowed).map(|mode| format!("`{}`", mode.name)).collect();
+                (format!("the mode `{}`", mode.name), (!windowed.is_empty()).then(|| words::listed(&windowed, 4)))
+            };
+            let sight = Sight {
+                update: Some(index),
+                rect,
+                message: format!("the window {asked_for} is asked for, but {who} refreshes only the whole panel"),
+                help: other.map_or_else(
+                    || "write \"all\", and expect the whole panel to change".to_owned(),
+                    |modes| format!("write \"all\", or use a mode that takes windows: {modes}"),
+                ),
+                figures: vec![("sent_px", played.sent_px as f64)],
+                ..Sight::default()
+            };
+            sink.report(Where::of(step, StepField::Window(index, None)), sight);
+        }
+    }
+}

@@ -1,0 +1,39 @@
+//! `not-decided`: a step whose updates are left to choose.
+
+use super::{Rule, Setup, words};
+use crate::{
+    finding::{Sight, Sink, StepField, Where},
+    panel::PlayedStep,
+    plan::{Plan, Updates},
+};
+
+/// Looks at every step.
+pub(super) struct NotDecided<'p> {
+    plan: &'p Plan,
+}
+
+impl<'p> NotDecided<'p> {
+    pub(super) fn new(setup: Setup<'p>) -> Self {
+        Self { plan: setup.plan }
+    }
+}
+
+impl Rule for NotDecided<'_> {
+    fn step(&mut self, step: &PlayedStep<'_>, sink: &mut Sink) {
+        if step.planned.step.updates != Updates::Choose {
+            return;
+        }
+        let modes: Vec<String> = self.plan.display.mode_names().map(|mode| format!("`{mode}`")).collect();
+        let sight = Sight {
+            rect: step.changed.bounds(step.grid()),
+            message: format!(
+                "the updates of this step are left to choose, so nothing is sent; {} differ from the glass",
+                words::area(step.changed.count(), &self.plan.display)
+            ),
+            help: format!("list the updates; the display's modes are {}", words::listed(&modes, 6)),
+            figures: vec![("px", step.changed.count() as f64)],
+            ..Sight::default()
+        };
+        sink.report(Where::of(step, StepField::Updates), sight);
+    }
+}

@@ -1,0 +1,46 @@
+//! `nothing-changes`: an update that sends pixels of which none changes, and that cleans nothing.
+
+use super::{Rule, Setup, words};
+use crate::{
+    finding::{Sight, Sink, StepField, Where},
+    geometry::Rect,
+    panel::PlayedStep,
+    plan::Plan,
+};
+
+/// Looks at every update on its own.
+pub(super) struct NothingChanges<'p> {
+    plan: &'p Plan,
+}
+
+impl<'p> NothingChanges<'p> {
+    pub(super) fn new(setup: Setup<'p>) -> Self {
+        Self { plan: setup.plan }
+    }
+}
+
+impl Rule for NothingChanges<'_> {
+    fn step(&mut self, step: &PlayedStep<'_>, sink: &mut Sink) {
+        let display = &self.plan.display;
+        for (index, update) in step.updates.iter().enumerate() {
+            let mode = &display.modes[update.mode];
+            if update.sent.is_empty() || update.changed_px > 0 || mode.cleans || update.takes_residue {
+                continue;
+            }
+            let sight = Sight {
+                update: Some(index),
+                rect: update.sent.iter().copied().reduce(Rect::around),
+                message: format!(
+                    "the `{}` update sends {} and changes none of them; it takes {} ms",
+                    mode.name,
+                    words::area(update.sent_px, display),
+                    words::figure(update.duration_ms)
+                ),
+                help: "take the update away, or ask for \"changed\", which sends nothing where nothing differs".into(),
+                figures: vec![("sent_px", update.sent_px as f64), ("duration_ms", update.duration_ms)],
+                ..Sight::default()
+            };
+            sink.report(Where::of(step, StepField::Mode(index)), sight);
+        }
+    }
+}

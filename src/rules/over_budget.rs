@@ -1,0 +1,38 @@
+//! `over-budget`: a figure of the summary above the plan's budget.
+
+use super::{Outcome, Rule, Setup, words};
+use crate::{
+    finding::{Sight, Sink, Where},
+    plan::Plan,
+};
+
+/// Compares the summary with the budgets.
+pub(super) struct OverBudget<'p> {
+    plan: &'p Plan,
+}
+
+impl<'p> OverBudget<'p> {
+    pub(super) fn new(setup: Setup<'p>) -> Self {
+        Self { plan: setup.plan }
+    }
+}
+
+impl Rule for OverBudget<'_> {
+    fn conclude(&mut self, outcome: &Outcome<'_>, sink: &mut Sink) {
+        let figures = outcome.summary.figures();
+        for (name, budget) in &self.plan.budgets {
+            let Some(figure) = figures.get(name.as_str()).filter(|figure| *figure > budget) else { continue };
+            let sight = Sight {
+                message: format!("`{name}` is {}, over the plan's budget of {budget}", figure_words(*figure)),
+                help: "spend less in the plan, or raise the budget and say why in the review".into(),
+                figures: vec![("figure", *figure), ("budget", *budget)],
+                ..Sight::default()
+            };
+            sink.report(Where::of_plan(format!("/budgets/{name}")), sight);
+        }
+    }
+}
+
+fn figure_words(figure: f64) -> String {
+    if figure.fract() == 0.0 { format!("{figure:.0}") } else { words::figure(figure) }
+}

@@ -1,0 +1,116 @@
+//! `too-many-since-cleaning`: more updates since the last cleaning, at some spot, than the display allows.
+
+use super::{Rule, Setup, words};
+use crate::{
+    change::{Region, regions},
+    finding::{Sight, Sink, StepField, Where},
+    geometry::Rect,
+    panel::PlayedStep,
+    plan::Plan,
+};
+
+/// Follows the count of the spot that is worst off, from the step where it passes the limit to its cleaning.
+pub(super) struct TooManySinceCleaning<'p> {
+    plan: &'p Plan,
+    limit: Option<u32>,
+    area_mm2: f64,
+    open: Option<Open>,
+    /// Where cleanings were, newest last.
+    cleanings: Vec<(u64, Vec<Rect>)>,
+    round: u64,
+}
+
+struct Open {
+    place: Where,
+    spot: Region,
+    most: u32,
+    cleaned_at: Option<u64>,
+}
+
+/// As many cleanings are remembered, to say since when a spot has not had one.
+const CLEANINGS: usize = 64;
+
+impl<'p> TooManySinceCleaning<'p> {
+    pub(super) fn new(setup: Setup<'p>) -> Self {
+        Self {
+            limit: setup.limits.get("updates").map(|limit| *limit as u32),
+            area_mm2: setup.limit("area_mm2"),
+            plan: setup.plan,
+            open: None,
+            cleanings: Vec::new(),
+            round: 0,
+        }
+    }
+
+    fn look(&mut self, step: &PlayedStep<'_>, limit: u32) {
+        let spots = regions(&step.glass.counted_above(limit), step.grid());
+        let large = spots.into_iter().filter(|spot| self.plan.display.area_mm2(spot.pixels) >= self.area_mm2);
+        let Some(spot) = large.max_by_key(|spot| spot.pixels) else { return };
+        let cleaned = self.cleanings.iter().rev().find(|(_, boxes)| boxes.iter().any(|rect| rect.overlaps(spot.rect)));
+        self.open = Some(Open {
+            place: Where::of(step, StepField::Updates),
+            spot,
+            most: step.glass.most_since_cleaning(),
+            cleaned_at: cleaned.map(|(step, _)| *step),
+        });
+    }
+
+    fn close(&mut self, limit: u32, sink: &mut Sink) {
+        let Some(open) = self.open.take() else { return };
+        let display = &self.plan.display;
+        let since = open.cleaned_at.map_or("since the plan began".to_owned(), |step| format!("since the cleaning at step {step}"));
+        let cleaning: Vec<String> =
+            display.modes.iter().filter(|mode| mode.cleans).map(|mode| format!("`{}`", mode.name)).collect();
+        let help = if cleaning.is_empty() {
+            "this display has no cleaning mode: describe the one it has".to_owned()
+        } else {
+            format!("clean the place with {} before the count passes {limit}, best in a pause", words::listed(&cleaning, 3))
+        };
+        let sight = Sight {
+            rect: Some(open.spot.rect),
+            message: format!(
+                "{} have had up to {} updates {since}; the display asks for a cleaning after {limit}",
+                words::area(open.spot.pixels, display),
+                open.most
+            ),
+            help,
+            figures: vec![
+                ("updates", f64::from(open.most)),
+                ("limit", f64::from(limit)),
+                ("px", open.spot.pixels as f64),
+                ("mm2", display.area_mm2(open.spot.pixels)),
+            ],
+            // A spot that is cleaned and passes the limit again is a finding of its own.
+            key: self.round.to_string(),
+            ..Sight::default()
+        };
+        self.round += 1;
+        sink.report(open.place, sight);
+    }
+}
+
+impl Rule for TooManySinceCleaning<'_> {
+    fn step(&mut self, step: &PlayedStep<'_>, sink: &mut Sink) {
+        let Some(limit) = self.limit else { return };
+        let most = step.glass.most_since_cleaning();
+        if most <= limit {
+            self.close(limit, sink);
+        } else if let Some(open) = &mut self.open {
+            open.most = open.most.max(most);
+            open.place.last_step = step.planned.index;
+        } else {
+            self.look(step, limit);
+        }
+        for update in step.updates.iter().filter(|update| self.plan.display.modes[update.mode].cleans) {
+            self.cleanings.push((step.planned.index, update.sent.clone()));
+        }
+        let old = self.cleanings.len().saturating_sub(CLEANINGS);
+        self.cleanings.drain(..old);
+    }
+
+    fn end(&mut self, sink: &mut Sink) {
+        if let Some(limit) = self.limit {
+            self.close(limit, sink);
+        }
+    }
+}

@@ -1,0 +1,55 @@
+//! `unknown-start`: a changed-only update over pixels that the controller does not know.
+
+use super::{Rule, Setup, words};
+use crate::{
+    finding::{Sight, Sink, StepField, Where},
+    geometry::Rect,
+    panel::PlayedStep,
+    plan::Plan,
+};
+
+/// Looks at every update and every pen line on its own.
+pub(super) struct UnknownStart<'p> {
+    plan: &'p Plan,
+}
+
+impl<'p> UnknownStart<'p> {
+    pub(super) fn new(setup: Setup<'p>) -> Self {
+        Self { plan: setup.plan }
+    }
+
+    fn sight(&self, mode: usize, unknown_px: u64, rect: Option<Rect>) -> Sight {
+        let display = &self.plan.display;
+        let cleaning: Vec<String> =
+            display.modes.iter().filter(|mode| mode.cleans).map(|mode| format!("`{}`", mode.name)).collect();
+        let help = if cleaning.is_empty() {
+            "drive the whole panel with a mode that drives every pixel first".to_owned()
+        } else {
+            format!("begin with a cleaning update ({}) after power-up", words::listed(&cleaning, 3))
+        };
+        Sight {
+            rect,
+            message: format!(
+                "`{}` drives only what differs, but the controller does not know what {} show: it compares with a picture that is not there",
+                display.modes[mode].name,
+                words::area(unknown_px, display)
+            ),
+            help,
+            figures: vec![("px", unknown_px as f64)],
+            ..Sight::default()
+        }
+    }
+}
+
+impl Rule for UnknownStart<'_> {
+    fn step(&mut self, step: &PlayedStep<'_>, sink: &mut Sink) {
+        if let (Some(stroke), true) = (step.planned.step.strokes.first(), step.pen_unknown_px > 0) {
+            let sight = self.sight(stroke.mode, step.pen_unknown_px, step.pen_line.bounds(step.grid()));
+            sink.report(Where::of(step, StepField::StrokeMode(0)), sight);
+        }
+        for (index, update) in step.updates.iter().enumerate().filter(|(_, update)| update.unknown_px > 0) {
+            let sight = self.sight(update.mode, update.unknown_px, update.sent.iter().copied().reduce(Rect::around));
+            sink.report(Where::of(step, StepField::Mode(index)), Sight { update: Some(index), ..sight });
+        }
+    }
+}

@@ -1,0 +1,35 @@
+//! `unused-accept`: an `accept` that matches no finding.
+
+use super::{Outcome, Rule, Setup};
+use crate::{
+    finding::{Sight, Sink, Where},
+    plan::Plan,
+};
+
+/// Looks at how many findings each `accept` matched.
+pub(super) struct UnusedAccept<'p> {
+    plan: &'p Plan,
+}
+
+impl<'p> UnusedAccept<'p> {
+    pub(super) fn new(setup: Setup<'p>) -> Self {
+        Self { plan: setup.plan }
+    }
+}
+
+impl Rule for UnusedAccept<'_> {
+    fn conclude(&mut self, outcome: &Outcome<'_>, sink: &mut Sink) {
+        for (accept, matches) in self.plan.accept.iter().zip(outcome.accept_matches) {
+            // A rule that did not run could not find anything to accept.
+            if *matches > 0 || !outcome.ran(&accept.rule) {
+                continue;
+            }
+            let sight = Sight {
+                message: format!("nothing matches this accepted finding of `{}` any more", accept.rule),
+                help: "take it away; if it was mended, good, and if a label moved, correct the label".into(),
+                ..Sight::default()
+            };
+            sink.report(Where::of_plan(&accept.pointer), sight);
+        }
+    }
+}

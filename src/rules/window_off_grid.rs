@@ -1,0 +1,91 @@
+//! `window-off-grid`: a window that the controller widens to its grid.
+
+use std::collections::BTreeMap;
+
+use super::{Rule, Setup, words};
+use crate::{
+    change::widened,
+    finding::{Severity, Sight, Sink, StepField, Where},
+    geometry::{Rect, Window},
+    panel::{PlayedStep, PlayedUpdate},
+    plan::{Plan, WindowAsk},
+};
+
+/// Collects every distinct window, and by how much it drives its neighbourhood along at the worst.
+pub(super) struct WindowOffGrid<'p> {
+    plan: &'p Plan,
+    seen: BTreeMap<Window, Seen>,
+}
+
+struct Seen {
+    place: Where,
+    update: usize,
+    cut: Rect,
+    sent: Rect,
+    beside_px: u64,
+}
+
+impl<'p> WindowOffGrid<'p> {
+    pub(super) fn new(setup: Setup<'p>) -> Self {
+        Self { plan: setup.plan, seen: BTreeMap::new() }
+    }
+
+    fn look(&mut self, step: &PlayedStep<'_>, index: usize, played: &PlayedUpdate, boxes: &[Window]) {
+        for (at, window) in boxes.iter().enumerate() {
+            let (Some(cut), Some(sent)) =
+                (window.cut(self.plan.screen_size()), widened(*window, &self.plan.display, self.plan.rotation))
+            else {
+                continue;
+            };
+            if cut == sent {
+                continue;
+            }
+            let field = StepField::Window(index, (boxes.len() > 1).then_some(at));
+            let place = Where::of(step, field);
+            let seen = self.seen.entry(*window).or_insert(Seen { place, update: index, cut, sent, beside_px: 0 });
+            seen.beside_px = seen.beside_px.max(played.driven_beside_px);
+            seen.place.last_step = step.planned.index;
+        }
+    }
+}
+
+impl Rule for WindowOffGrid<'_> {
+    fn step(&mut self, step: &PlayedStep<'_>, _: &mut Sink) {
+        if self.plan.display.windows.is_none() {
+            return;
+        }
+        let asked = step.planned.step.listed_updates();
+        for (index, (update, played)) in asked.iter().zip(&step.updates).enumerate() {
+            if let (WindowAsk::Boxes(boxes), true) = (&update.window, self.plan.display.modes[update.mode].windowed) {
+                self.look(step, index, played, boxes);
+            }
+        }
+    }
+
+    fn end(&mut self, sink: &mut Sink) {
+        let Some(grid) = self.plan.display.windows else { return };
+        for (window, seen) in std::mem::take(&mut self.seen) {
+            let along = if seen.beside_px == 0 {
+                "nothing more is driven".to_owned()
+            } else {
+                format!("{} beside it are driven along", words::area(seen.beside_px, &self.plan.display))
+            };
+            let sight = Sight {
+                update: Some(seen.update),
+                rect: Some(seen.cut),
+                message: format!(
+                    "the window {} is not on the controller's grid of {} x {} px: it is widened to {}, and {along}",
+                    words::window(window),
+                    grid.step[0],
+                    grid.step[1],
+                    words::rect(seen.sent)
+                ),
+                help: format!("write {}, or move what changes onto the grid", words::rect(seen.sent)),
+                figures: vec![("beside_px", seen.beside_px as f64)],
+                key: words::window(window),
+                severity: (seen.beside_px == 0).then_some(Severity::Note),
+            };
+            sink.report(seen.place, sight);
+        }
+    }
+}

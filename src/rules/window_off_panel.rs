@@ -1,0 +1,44 @@
+//! `window-off-panel`: a window that leaves the panel.
+
+use super::{Rule, Setup, words};
+use crate::{
+    finding::{Sight, Sink, StepField, Where},
+    panel::PlayedStep,
+    plan::{Plan, WindowAsk},
+};
+
+/// Looks at every window that the plan writes down.
+pub(super) struct WindowOffPanel<'p> {
+    plan: &'p Plan,
+}
+
+impl<'p> WindowOffPanel<'p> {
+    pub(super) fn new(setup: Setup<'p>) -> Self {
+        Self { plan: setup.plan }
+    }
+}
+
+impl Rule for WindowOffPanel<'_> {
+    fn step(&mut self, step: &PlayedStep<'_>, sink: &mut Sink) {
+        let size = self.plan.screen_size();
+        for (index, update) in step.planned.step.listed_updates().iter().enumerate() {
+            let WindowAsk::Boxes(boxes) = &update.window else { continue };
+            for (at, window) in boxes.iter().enumerate().filter(|(_, window)| window.leaves(size)) {
+                let cut = window.cut(size);
+                let (what, help) = match cut {
+                    Some(cut) => ("is cut at its edge", format!("write {}", words::rect(cut))),
+                    None => ("sends nothing", "move it onto the panel, or take it away".to_owned()),
+                };
+                let sight = Sight {
+                    update: Some(index),
+                    rect: cut,
+                    message: format!("the window {} leaves the panel of {size} px and {what}", words::window(*window)),
+                    help,
+                    key: words::window(*window),
+                    ..Sight::default()
+                };
+                sink.report(Where::of(step, StepField::Window(index, (boxes.len() > 1).then_some(at))), sight);
+            }
+        }
+    }
+}

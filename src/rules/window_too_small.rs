@@ -1,0 +1,53 @@
+//! `window-too-small`: a window below the smallest that the controller takes, once it is on the grid.
+
+use super::{Rule, Setup, words};
+use crate::{
+    finding::{Sight, Sink, StepField, Where},
+    panel::PlayedStep,
+    plan::{Plan, WindowAsk},
+};
+
+/// Looks at every box that is sent.
+pub(super) struct WindowTooSmall<'p> {
+    plan: &'p Plan,
+}
+
+impl<'p> WindowTooSmall<'p> {
+    pub(super) fn new(setup: Setup<'p>) -> Self {
+        Self { plan: setup.plan }
+    }
+}
+
+impl Rule for WindowTooSmall<'_> {
+    fn step(&mut self, step: &PlayedStep<'_>, sink: &mut Sink) {
+        let Some(grid) = self.plan.display.windows else { return };
+        let asked = step.planned.step.listed_updates();
+        for (index, (update, played)) in asked.iter().zip(&step.updates).enumerate() {
+            if update.window == WindowAsk::All || !self.plan.display.modes[update.mode].windowed {
+                continue;
+            }
+            for rect in &played.sent {
+                let on_panel = self.plan.rotation.to_panel(rect.to_window(), self.plan.screen_size());
+                let [width, height] = grid.smallest.map(i64::from);
+                if on_panel.width >= width && on_panel.height >= height {
+                    continue;
+                }
+                let sight = Sight {
+                    update: Some(index),
+                    rect: Some(*rect),
+                    message: format!(
+                        "the window {} is {} x {} px on the panel; the controller takes none below {width} x {height} px",
+                        words::rect(*rect),
+                        on_panel.width,
+                        on_panel.height
+                    ),
+                    help: format!("make it at least {width} x {height} px"),
+                    figures: vec![("width_px", on_panel.width as f64), ("height_px", on_panel.height as f64)],
+                    key: words::rect(*rect),
+                    ..Sight::default()
+                };
+                sink.report(Where::of(step, StepField::Window(index, None)), sight);
+            }
+        }
+    }
+}

@@ -1,0 +1,55 @@
+//! `wrong-start`: pixels driven from a level that the mode cannot start from.
+
+use super::{Rule, Setup, words};
+use crate::{
+    finding::{Sight, Sink, StepField, Where},
+    panel::PlayedStep,
+    plan::Plan,
+};
+
+/// Looks at every update on its own.
+pub(super) struct WrongStart<'p> {
+    plan: &'p Plan,
+}
+
+impl<'p> WrongStart<'p> {
+    pub(super) fn new(setup: Setup<'p>) -> Self {
+        Self { plan: setup.plan }
+    }
+}
+
+impl Rule for WrongStart<'_> {
+    fn step(&mut self, step: &PlayedStep<'_>, sink: &mut Sink) {
+        let display = &self.plan.display;
+        for (index, update) in step.updates.iter().enumerate().filter(|(_, update)| !update.wrong_start.is_empty()) {
+            let mode = &display.modes[update.mode];
+            let pixels = update.wrong_start.count();
+            let starts: Vec<String> = display
+                .modes
+                .iter()
+                .filter(|mode| mode.from == display.ink.all())
+                .map(|mode| format!("`{}`", mode.name))
+                .collect();
+            let help = if starts.is_empty() {
+                format!("bring the place to {} first", words::levels(mode.from.iter(), display))
+            } else {
+                format!("use {} here, which starts from any level", words::listed(&starts, 4))
+            };
+            let sight = Sight {
+                update: Some(index),
+                rect: update.wrong_start.bounds(step.grid()),
+                message: format!(
+                    "{} are driven with `{}` from a level it cannot start from (it starts from {}): about {} L* stays as a ghost",
+                    words::area(pixels, display),
+                    mode.name,
+                    words::levels(mode.from.iter(), display),
+                    words::figure(mode.residue.wrong_start.abs())
+                ),
+                help,
+                figures: vec![("px", pixels as f64), ("mm2", display.area_mm2(pixels))],
+                ..Sight::default()
+            };
+            sink.report(Where::of(step, StepField::Mode(index)), sight);
+        }
+    }
+}

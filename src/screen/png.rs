@@ -1,0 +1,76 @@
+//! PNG of every colour type, depth and interlacing to 8-bit greys.
+//!
+//! Samples of 16 bits are brought to 8, alpha is laid over white, colours are weighed after Rec. 709: see `units`.
+
+use std::io::Cursor;
+
+use png::{BitDepth, ColorType, Decoder, Limits, Transformations};
+
+use super::{Picture, ScreenFault};
+use crate::{
+    geometry::Size,
+    units::{eight_bits, grey_of_rgb, over_white},
+};
+
+/// Memory that a decoder may use beside the picture itself, bytes: enough for any honest ancillary chunk.
+const DECODER_BYTES: usize = 64 << 20;
+
+/// Decodes a PNG into a picture of exactly `size`. `buffer` is used again for the picture.
+///
+/// # Errors
+/// Where the file is broken or the picture has another size.
+pub fn decode_png(bytes: &[u8], size: Size, mut buffer: Vec<u8>) -> Result<Picture, ScreenFault> {
+    let mut decoder = Decoder::new_with_limits(Cursor::new(bytes), Limits { bytes: DECODER_BYTES });
+    decoder.set_ignore_text_chunk(true);
+    decoder.set_ignore_iccp_chunk(true);
+    decoder.set_transformations(Transformations::EXPAND);
+    // The size is checked on the header, before anything of the picture's size is allocated.
+    let header = decoder.read_header_info().map_err(|error| broken(&error))?;
+    if (header.width, header.height) != (size.width, size.height) {
+        return Err(ScreenFault::wrong_size(&format!("{} x {}", header.width, header.height), size));
+    }
+    let mut reader = decoder.read_info().map_err(|error| broken(&error))?;
+    let (colour, depth) = reader.output_color_type();
+    let bytes_needed = reader.output_buffer_size().ok_or_else(|| {
+        ScreenFault::new("the PNG is too large to be decoded", "export it again at the panel's size")
+    })?;
+    if colour == ColorType::Grayscale && depth == BitDepth::Eight {
+        buffer.resize(bytes_needed, 0);
+        reader.next_frame(&mut buffer).map_err(|error| broken(&error))?;
+        reader.finish().map_err(|error| broken(&error))?;
+        return Ok(Picture { size, shades: buffer, notes: Vec::new() });
+    }
+    let mut samples = vec![0; bytes_needed];
+    reader.next_frame(&mut samples).map_err(|error| broken(&error))?;
+    reader.finish().map_err(|error| broken(&error))?;
+    buffer.clear();
+    buffer.reserve_exact(size.pixels() as usize);
+    if depth == BitDepth::Sixteen {
+        let narrow: Vec<u8> =
+            samples.chunks_exact(2).map(|pair| eight_bits(u16::from_be_bytes([pair[0], pair[1]]))).collect();
+        samples = narrow;
+    }
+    greys_of_samples(&samples, colour, &mut buffer);
+    Ok(Picture { size, shades: buffer, notes: Vec::new() })
+}
+
+fn greys_of_samples(samples: &[u8], colour: ColorType, greys: &mut Vec<u8>) {
+    match colour {
+        ColorType::Grayscale | ColorType::Indexed => greys.extend_from_slice(samples),
+        ColorType::GrayscaleAlpha => greys.extend(samples.chunks_exact(2).map(|pixel| over_white(pixel[0], pixel[1]))),
+        ColorType::Rgb => greys.extend(samples.chunks_exact(3).map(|pixel| grey_of_rgb(pixel[0], pixel[1], pixel[2]))),
+        ColorType::Rgba => greys.extend(samples.chunks_exact(4).map(grey_of_rgba)),
+    }
+}
+
+/// The grey of red, green, blue and alpha laid over white.
+pub(super) fn grey_of_rgba(pixel: &[u8]) -> u8 {
+    let [red, green, blue] = [pixel[0], pixel[1], pixel[2]].map(|sample| over_white(sample, pixel[3]));
+    grey_of_rgb(red, green, blue)
+}
+
+fn broken(error: &png::DecodingError) -> ScreenFault {
+    let text = error.to_string();
+    let text = text.trim_end_matches('.');
+    ScreenFault::new(format!("the PNG is broken: {text}"), "export it again; the file is cut short or damaged")
+}

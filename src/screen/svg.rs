@@ -1,0 +1,305 @@
+//! SVG to 8-bit greys, drawn the same on every machine: only the plan's own faces and the bundled one, no system
+//! fonts, no network, no file that the caller's [`ImageFinder`] does not hand over.
+
+use std::{
+    cell::RefCell,
+    collections::BTreeSet,
+    sync::{Arc, Mutex, Once, PoisonError},
+};
+
+use resvg::{
+    tiny_skia::{Pixmap, Transform},
+    usvg::{
+        self, FontFamily, FontResolver, ImageHrefResolver, ImageKind, Node, Options, Tree,
+        fontdb::{self, Database, Family, ID},
+        roxmltree,
+    },
+};
+
+use super::{Picture, ScreenFault, ScreenNote, png::grey_of_rgba};
+use crate::geometry::Size;
+
+/// The face that serves where a plan brings none: see `fonts/README.md` for its origin and licence.
+const BUNDLED_FACE: &[u8] = include_bytes!("fonts/Arimo-subset.ttf");
+/// The most elements and texts of an SVG.
+const MOST_NODES: u32 = 50_000;
+/// The deepest nesting of elements; deeper files overflow a thread's stack in the drawing library.
+const DEEPEST: usize = 256;
+/// The most pixels of a picture inside an SVG.
+const MOST_IMAGE_PIXELS: u64 = 64_000_000;
+
+/// Hands over the bytes of a file that an SVG refers to, or says why not.
+pub type ImageFinder<'f> = &'f (dyn Fn(&str) -> Result<Vec<u8>, String> + Sync);
+
+/// The faces that the screens of a plan may use.
+#[derive(Clone, Debug)]
+pub struct Faces {
+    database: Arc<Database>,
+    bundled: ID,
+    /// Whether the plan brought a face of its own.
+    brought_any: bool,
+}
+
+impl Faces {
+    /// The plan's own font files, and the bundled face behind them.
+    ///
+    /// # Errors
+    /// The number of the font that holds no face that can be read.
+    pub fn new(fonts: Vec<Vec<u8>>) -> Result<Self, usize> {
+        let mut database = Database::new();
+        let brought_any = !fonts.is_empty();
+        for (index, font) in fonts.into_iter().enumerate() {
+            let before = database.len();
+            database.load_font_data(font);
+            if database.len() == before {
+                return Err(index);
+            }
+        }
+        let bundled = database.load_font_source(fontdb::Source::Binary(Arc::new(BUNDLED_FACE)));
+        let bundled = bundled.first().copied().ok_or(usize::MAX)?;
+        Ok(Self { database: Arc::new(database), bundled, brought_any })
+    }
+}
+
+/// Draws an SVG as a picture of exactly `size`. `buffer` is used again for the picture.
+///
+/// # Errors
+/// Where the file is no SVG that can be drawn, refers to something outside, or has another size.
+pub fn draw_svg(
+    bytes: &[u8],
+    size: Size,
+    faces: &Faces,
+    find_image: ImageFinder<'_>,
+    mut buffer: Vec<u8>,
+) -> Result<Picture, ScreenFault> {
+    let text = std::str::from_utf8(bytes)
+        .map_err(|error| ScreenFault::new(format!("the SVG is not UTF-8: byte {}", error.valid_up_to()), "save it as UTF-8"))?;
+    let parsing = roxmltree::ParsingOptions { allow_dtd: false, nodes_limit: MOST_NODES, ..Default::default() };
+    let document = roxmltree::Document::parse_with_options(text, parsing).map_err(|error| xml_fault(&error))?;
+    check_document(&document)?;
+
+    let notes = Mutex::new(BTreeSet::new());
+    let refused = Mutex::new(Vec::new());
+    let options = options(faces, find_image, &notes, &refused);
+    let (tree, log) = with_log(|| Tree::from_xmltree(&document, &options));
+    drop(options);
+    if let Some(reason) = refused.into_inner().unwrap_or_else(PoisonError::into_inner).into_iter().next() {
+        return Err(ScreenFault::new(reason, "put the picture into the plan's folder as PNG, or draw it in the SVG itself"));
+    }
+    let tree = tree.map_err(|error| ScreenFault::new(format!("the SVG cannot be drawn: {error}"), "correct the SVG"))?;
+    let is = tree.size();
+    #[expect(clippy::float_cmp, reason = "a size that is off by a fraction is another size")]
+    if is.width() != size.width as f32 || is.height() != size.height as f32 {
+        return Err(ScreenFault::wrong_size(&format!("{} x {}", is.width(), is.height()), size));
+    }
+    let mut pixmap = Pixmap::new(size.width, size.height)
+        .ok_or_else(|| ScreenFault::new("the panel is too large to draw on", "describe a smaller panel"))?;
+    let ((), drawing_log) = with_log(|| resvg::render(&tree, Transform::identity(), &mut pixmap.as_mut()));
+    buffer.clear();
+    buffer.extend(pixmap.take_demultiplied().chunks_exact(4).map(grey_of_rgba));
+
+    let mut notes = notes.into_inner().unwrap_or_else(PoisonError::into_inner);
+    missing_glyphs(tree.root(), &mut notes);
+    notes.extend(log.into_iter().chain(drawing_log).map(ScreenNote::LeftOut));
+    Ok(Picture { size, shades: buffer, notes: notes.into_iter().collect() })
+}
+
+fn xml_fault(error: &roxmltree::Error) -> ScreenFault {
+    let help = match error {
+        roxmltree::Error::DtdDetected => "take the DOCTYPE with its entities out of the file",
+        roxmltree::Error::NodesLimitReached => "simplify the drawing",
+        _ => "correct the SVG here",
+    };
+    ScreenFault::new(format!("the SVG is broken: {error}"), help)
+}
+
+fn check_document(document: &roxmltree::Document<'_>) -> Result<(), ScreenFault> {
+    // A walk of its own, as recursion would overflow on the very files that it looks for.
+    let mut open = vec![(document.root(), 0)];
+    while let Some((node, depth)) = open.pop() {
+        check_node(document, node, depth)?;
+        open.extend(node.children().map(|child| (child, depth + 1)));
+    }
+    Ok(())
+}
+
+fn check_node(document: &roxmltree::Document<'_>, node: roxmltree::Node<'_, '_>, depth: usize) -> Result<(), ScreenFault> {
+    let line = || document.text_pos_at(node.range().start).row;
+    if depth > DEEPEST {
+        return Err(ScreenFault::new(
+            format!("the SVG nests deeper than {DEEPEST} elements, in line {}", line()),
+            "flatten its groups",
+        ));
+    }
+    let drawn = !matches!(node.tag_name().name(), "image" | "feImage" | "a");
+    let outside = node.attributes().find(|attribute| {
+        attribute.name() == "href" && drawn && !attribute.value().trim_start().starts_with('#')
+    });
+    if let Some(attribute) = outside {
+        return Err(ScreenFault::new(
+            format!("the SVG refers outside itself, in line {}: `{}`", line(), shortened(attribute.value())),
+            "copy what it refers to into the file",
+        ));
+    }
+    Ok(())
+}
+
+fn shortened(text: &str) -> String {
+    let mut short: String = text.chars().take(60).collect();
+    if short.len() < text.len() {
+        short.push('…');
+    }
+    short
+}
+
+fn options<'o>(
+    faces: &'o Faces,
+    find_image: ImageFinder<'o>,
+    notes: &'o Mutex<BTreeSet<ScreenNote>>,
+    refused: &'o Mutex<Vec<String>>,
+) -> Options<'o> {
+    let refuse = move |reason: String| {
+        refused.lock().unwrap_or_else(PoisonError::into_inner).push(reason);
+        None
+    };
+    Options {
+        font_family: "sans-serif".into(),
+        fontdb: faces.database.clone(),
+        font_resolver: FontResolver {
+            select_font: Box::new(move |font, database| Some(select_face(font, database, faces, notes))),
+            select_fallback: FontResolver::default_fallback_selector(),
+        },
+        image_href_resolver: ImageHrefResolver {
+            resolve_data: Box::new(move |_, data, _| check_image(&data).map_or_else(refuse, |()| Some(ImageKind::PNG(data)))),
+            resolve_string: Box::new(move |href, _| {
+                let found = find_image(href).and_then(|data| check_image(&data).map(|()| data));
+                found.map_or_else(
+                    |reason| refuse(format!("the SVG's picture `{}` cannot be used: {reason}", shortened(href))),
+                    |data| Some(ImageKind::PNG(Arc::new(data))),
+                )
+            }),
+        },
+        ..Options::default()
+    }
+}
+
+fn check_image(data: &[u8]) -> Result<(), String> {
+    let mut decoder = png::Decoder::new(std::io::Cursor::new(data));
+    let header = decoder.read_header_info().map_err(|_| "a picture inside an SVG must be a PNG".to_owned())?;
+    let pixels = u64::from(header.width) * u64::from(header.height);
+    if pixels <= MOST_IMAGE_PIXELS {
+        return Ok(());
+    }
+    Err(format!("a picture inside the SVG is {} x {} px, too large", header.width, header.height))
+}
+
+fn select_face(font: &usvg::Font, database: &Database, faces: &Faces, notes: &Mutex<BTreeSet<ScreenNote>>) -> ID {
+    let mut wanted = None;
+    for family in font.families() {
+        let FontFamily::Named(name) = family else {
+            // A generic family asks for any face: the first that the plan brings.
+            if faces.brought_any && wanted.is_none() {
+                if let Some(face) = database.faces().next() {
+                    return face.id;
+                }
+            }
+            wanted.get_or_insert_with(|| family.to_string());
+            continue;
+        };
+        let query = fontdb::Query {
+            families: &[Family::Name(name)],
+            weight: fontdb::Weight(font.weight()),
+            ..fontdb::Query::default()
+        };
+        if let Some(id) = database.query(&query) {
+            if let Some(missing) = wanted {
+                note(notes, ScreenNote::FaceMissing(missing));
+            }
+            return id;
+        }
+        wanted.get_or_insert_with(|| name.clone());
+    }
+    note(notes, ScreenNote::FaceMissing(wanted.unwrap_or_else(|| "sans-serif".into())));
+    faces.bundled
+}
+
+fn note(notes: &Mutex<BTreeSet<ScreenNote>>, note: ScreenNote) {
+    notes.lock().unwrap_or_else(PoisonError::into_inner).insert(note);
+}
+
+fn missing_glyphs(group: &usvg::Group, notes: &mut BTreeSet<ScreenNote>) {
+    for node in group.children() {
+        match node {
+            Node::Group(group) => missing_glyphs(group, notes),
+            Node::Text(text) => {
+                let glyphs = text.layouted().iter().flat_map(|span| &span.positioned_glyphs);
+                notes.extend(
+                    glyphs.filter(|glyph| glyph.id.0 == 0).map(|glyph| ScreenNote::GlyphMissing(glyph.text.clone())),
+                );
+            }
+            Node::Path(_) | Node::Image(_) => {}
+        }
+    }
+}
+
+thread_local! {
+    static LOG: RefCell<Option<Vec<String>>> = const { RefCell::new(None) };
+}
+
+/// Collects what the drawing library logs on this thread: it tells of dropped elements in no other way.
+struct Collector;
+
+impl log::Log for Collector {
+    fn enabled(&self, metadata: &log::Metadata<'_>) -> bool {
+        metadata.level() <= log::Level::Warn
+    }
+
+    fn log(&self, record: &log::Record<'_>) {
+        if self.enabled(record.metadata()) {
+            LOG.with_borrow_mut(|log| {
+                if let Some(lines) = log {
+                    lines.push(record.args().to_string());
+                }
+            });
+        }
+    }
+
+    fn flush(&self) {}
+}
+
+fn with_log<T>(work: impl FnOnce() -> T) -> (T, Vec<String>) {
+    static INSTALL: Once = Once::new();
+    INSTALL.call_once(|| {
+        // A host program that brought a logger of its own keeps it; then nothing is collected.
+        if log::set_logger(&Collector).is_ok() {
+            log::set_max_level(log::LevelFilter::Warn);
+        }
+    });
+    LOG.set(Some(Vec::new()));
+    let result = work();
+    (result, LOG.take().unwrap_or_default())
+}
+
+/// Draws one of the program's own SVG texts, in the bundled face, over a picture.
+///
+/// # Errors
+/// The drawing library's reason, where the text is no SVG.
+pub(crate) fn draw_overlay(svg: &str, pixmap: &mut Pixmap) -> Result<(), String> {
+    let mut database = Database::new();
+    database.load_font_source(fontdb::Source::Binary(Arc::new(BUNDLED_FACE)));
+    let options = Options { fontdb: Arc::new(database), ..Options::default() };
+    let tree = Tree::from_str(svg, &options).map_err(|error| error.to_string())?;
+    resvg::render(&tree, Transform::identity(), &mut pixmap.as_mut());
+    Ok(())
+}
+
+/// The width of a line of text in the bundled face, px.
+pub(crate) fn text_width(text: &str, size_px: f32) -> f32 {
+    let Ok(face) = ttf_parser::Face::parse(BUNDLED_FACE, 0) else { return 0.0 };
+    let per_unit = size_px / f32::from(face.units_per_em());
+    let advance = |character| {
+        let glyph = face.glyph_index(character).unwrap_or(ttf_parser::GlyphId(0));
+        f32::from(face.glyph_hor_advance(glyph).unwrap_or(0))
+    };
+    text.chars().map(advance).sum::<f32>() * per_unit
+}

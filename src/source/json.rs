@@ -1,0 +1,455 @@
+//! Reading JSON with places: every fault of a file is collected, each with the text that it is about.
+//!
+//! Comments and trailing commas are accepted, nothing else beyond the standard (RFC 8259). Knows the syntax and the
+//! kinds of values, not what any field means.
+
+use std::{collections::BTreeMap, sync::Arc};
+
+use jsonc_parser::{
+    CollectOptions, ParseOptions,
+    ast::{Array, Object, ObjectPropName, Value},
+    common::Ranged,
+    parse_to_ast,
+};
+
+use super::{Fault, Source, Span, did_you_mean};
+
+/// A value in a file together with the way to it.
+#[derive(Clone, Debug)]
+pub struct Item<'a> {
+    value: &'a Value<'a>,
+    /// The JSON pointer (RFC 6901) to the value.
+    pub pointer: String,
+}
+
+/// A value that was read, and where it stands.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Placed<T> {
+    /// What was read.
+    pub value: T,
+    /// Where.
+    pub span: Span,
+}
+
+/// The reading of one file: its text and all faults so far.
+#[derive(Debug)]
+pub struct Reading {
+    /// The text that is read.
+    pub source: Arc<Source>,
+    /// What was wrong so far, in the order of finding.
+    pub faults: Vec<Fault>,
+}
+
+/// The fields of an object, each asked for by name; what nobody may ask for has been reported.
+#[derive(Debug)]
+pub struct Fields<'a> {
+    found: BTreeMap<&'a str, Item<'a>>,
+    /// Where the object stands.
+    pub span: Span,
+    /// The JSON pointer to the object.
+    pub pointer: String,
+}
+
+impl<'a> Fields<'a> {
+    /// The field of that name, where it is present and not `null`.
+    pub fn get(&self, name: &str) -> Option<&Item<'a>> {
+        self.found.get(name).filter(|item| !item.is_null())
+    }
+
+    /// The field of that name where it is present, `null` or not.
+    pub fn get_or_null(&self, name: &str) -> Option<&Item<'a>> {
+        self.found.get(name)
+    }
+
+    /// All fields in the order of their names.
+    pub fn iter(&self) -> impl Iterator<Item = (&'a str, &Item<'a>)> {
+        self.found.iter().map(|(name, item)| (*name, item))
+    }
+}
+
+impl<'a> Item<'a> {
+    /// Where the value stands.
+    pub fn span(&self) -> Span {
+        span_of(self.value)
+    }
+
+    /// Whether the value is `null`.
+    pub fn is_null(&self) -> bool {
+        matches!(self.value, Value::NullKeyword(_))
+    }
+
+    /// Whether the value is an object.
+    pub fn is_object(&self) -> bool {
+        matches!(self.value, Value::Object(_))
+    }
+
+    /// Whether the value is a list.
+    pub fn is_list(&self) -> bool {
+        matches!(self.value, Value::Array(_))
+    }
+
+    /// The text, where the value is one.
+    pub fn as_text(&self) -> Option<&'a str> {
+        self.value.as_string_lit().map(|text| text.value.as_ref())
+    }
+
+    /// The number, where the value is one.
+    pub fn as_number(&self) -> Option<f64> {
+        self.value.as_number_lit().and_then(|number| number.value.parse().ok())
+    }
+
+    fn kind(&self) -> &'static str {
+        match self.value {
+            Value::StringLit(_) => "a text",
+            Value::NumberLit(_) => "a number",
+            Value::BooleanLit(_) => "true or false",
+            Value::Object(_) => "an object",
+            Value::Array(_) => "a list",
+            Value::NullKeyword(_) => "null",
+        }
+    }
+}
+
+/// The name of a property; words without quotes never pass the parser's options.
+fn property_name<'v>(name: &'v ObjectPropName<'_>) -> &'v str {
+    match name {
+        ObjectPropName::String(text) => text.value.as_ref(),
+        ObjectPropName::Word(word) => word.value,
+    }
+}
+
+fn span_of(value: &Value<'_>) -> Span {
+    let range = value.range();
+    Span { start: range.start, end: range.end }
+}
+
+/// Parses a text and hands the root to `read`; gives what it read, or every fault of the file.
+///
+/// # Errors
+/// All faults that were found, at least one.
+pub fn read_document<T>(
+    source: &Arc<Source>,
+    read: impl FnOnce(&mut Reading, &Item<'_>) -> Option<T>,
+) -> Result<T, Vec<Fault>> {
+    let value = parse(source).map_err(|fault| vec![fault])?;
+    let mut reading = Reading { source: source.clone(), faults: Vec::new() };
+    let result = read(&mut reading, &Item { value: &value, pointer: String::new() });
+    match result {
+        Some(result) if reading.faults.is_empty() => Ok(result),
+        _ => Err(reading.faults),
+    }
+}
+
+fn parse(source: &Arc<Source>) -> Result<Value<'_>, Fault> {
+    let options = ParseOptions {
+        allow_comments: true,
+        allow_trailing_commas: true,
+        allow_loose_object_property_names: false,
+        allow_missing_commas: false,
+        allow_single_quoted_strings: false,
+        allow_hexadecimal_numbers: false,
+        allow_unary_plus_numbers: false,
+        allow_bare_decimal_point_numbers: false,
+        allow_non_finite_numbers: false,
+        allow_extended_string_escapes: false,
+    };
+    let parsed = parse_to_ast(&source.text, &CollectOptions::default(), &options).map_err(|error| {
+        let range = error.range();
+        let (start, end) = (range.start.min(source.text.len()), range.end.min(source.text.len()));
+        let text = error.kind().to_string();
+        Fault::at(source, Span { start, end: end.max(start) }, format!("this is not JSON: {}", lower_first(&text)))
+            .with_help("correct the syntax here; comments and trailing commas are fine")
+    })?;
+    parsed.value.ok_or_else(|| {
+        Fault::of_file(&source.name, "the file is empty", "write a JSON object into it; `stillpage schema` shows which")
+    })
+}
+
+fn lower_first(text: &str) -> String {
+    let mut characters = text.chars();
+    characters.next().map_or_else(String::new, |first| first.to_lowercase().chain(characters).collect())
+}
+
+impl Reading {
+    /// Notes a fault at an item.
+    pub fn fault(&mut self, item: &Item<'_>, message: impl Into<String>, help: impl Into<String>) {
+        self.fault_at(item.span(), message, help);
+    }
+
+    /// Notes a fault at a place.
+    pub fn fault_at(&mut self, span: Span, message: impl Into<String>, help: impl Into<String>) {
+        self.faults.push(Fault::at(&self.source, span, message).with_help(help));
+    }
+
+    fn wrong_kind(&mut self, item: &Item<'_>, wanted: &str) {
+        self.fault(item, format!("{} must be {wanted}, not {}", name_of(&item.pointer), item.kind()), format!("write {wanted} here"));
+    }
+
+    /// The fields of an object, of which only the `known` may be there.
+    pub fn object<'a>(&mut self, item: &Item<'a>, what: &str, known: &[&str]) -> Option<Fields<'a>> {
+        let fields = self.open_object(item, what)?;
+        for (name, field) in &fields.found {
+            if !known.contains(name) {
+                let span = key_span(item.value, name).unwrap_or_else(|| field.span());
+                self.fault_at(span, format!("{what} has no field `{name}`"), did_you_mean(name, known.iter().copied()));
+            }
+        }
+        Some(fields)
+    }
+
+    /// The fields of an object whose names are the user's own.
+    pub fn open_object<'a>(&mut self, item: &Item<'a>, what: &str) -> Option<Fields<'a>> {
+        let Value::Object(object) = item.value else {
+            self.wrong_kind(item, &format!("an object ({what})"));
+            return None;
+        };
+        let mut found = BTreeMap::new();
+        for property in &object.properties {
+            let name = property_name(&property.name);
+            let field = Item { value: &property.value, pointer: pointer_to(&item.pointer, name) };
+            if found.insert(name, field).is_some() {
+                let range = property.name.range();
+                self.fault_at(
+                    Span { start: range.start, end: range.end },
+                    format!("the field `{name}` stands here for the second time"),
+                    "keep one of the two",
+                );
+            }
+        }
+        Some(Fields { found, span: item.span(), pointer: item.pointer.clone() })
+    }
+
+    /// A field that must be there.
+    pub fn required<'a>(&mut self, fields: &Fields<'a>, name: &str, what: &str) -> Option<Item<'a>> {
+        if let Some(item) = fields.get(name) {
+            return Some(item.clone());
+        }
+        let start = Span { start: fields.span.start, end: fields.span.start + 1 };
+        self.fault_at(start, format!("{what} lacks the field `{name}`"), format!("add `\"{name}\": ...` to it"));
+        None
+    }
+
+    /// A text.
+    pub fn text(&mut self, item: &Item<'_>) -> Option<Placed<String>> {
+        if let Some(text) = item.as_text() {
+            return Some(Placed { value: text.to_owned(), span: item.span() });
+        }
+        self.wrong_kind(item, "a text");
+        None
+    }
+
+    /// One of a few words.
+    pub fn word<T: Copy>(&mut self, item: &Item<'_>, words: &[(&str, T)]) -> Option<T> {
+        let text = self.text(item)?.value;
+        let found = words.iter().find(|(word, _)| *word == text).map(|(_, value)| *value);
+        if found.is_none() {
+            let help = did_you_mean(&text, words.iter().map(|(word, _)| *word));
+            self.fault(item, format!("{} cannot be `{text}`", name_of(&item.pointer)), help);
+        }
+        found
+    }
+
+    /// True or false.
+    pub fn boolean(&mut self, item: &Item<'_>) -> Option<bool> {
+        if let Value::BooleanLit(literal) = item.value {
+            return Some(literal.value);
+        }
+        self.wrong_kind(item, "true or false");
+        None
+    }
+
+    /// A number within a range, both ends allowed.
+    pub fn number(&mut self, item: &Item<'_>, lowest: f64, highest: f64) -> Option<f64> {
+        let Some(number) = item.as_number() else {
+            self.wrong_kind(item, "a number");
+            return None;
+        };
+        if number.is_finite() && (lowest..=highest).contains(&number) {
+            return Some(number);
+        }
+        self.out_of_range(item, lowest, highest);
+        None
+    }
+
+    /// A whole number within a range, both ends allowed.
+    pub fn integer(&mut self, item: &Item<'_>, lowest: i64, highest: i64) -> Option<i64> {
+        let number = self.number(item, lowest as f64, highest as f64)?;
+        if number.fract() == 0.0 {
+            return Some(number as i64);
+        }
+        self.fault(item, format!("{} must be a whole number", name_of(&item.pointer)), "write it without a fraction");
+        None
+    }
+
+    fn out_of_range(&mut self, item: &Item<'_>, lowest: f64, highest: f64) {
+        let text: String = self.source.text[item.span().start..item.span().end].chars().take(40).collect();
+        self.fault(
+            item,
+            format!("{} is out of range: {text}", name_of(&item.pointer)),
+            format!("it may be from {lowest} to {highest}"),
+        );
+    }
+
+    /// The elements of a list.
+    pub fn list<'a>(&mut self, item: &Item<'a>) -> Option<Vec<Item<'a>>> {
+        let Value::Array(Array { elements, .. }) = item.value else {
+            self.wrong_kind(item, "a list");
+            return None;
+        };
+        Some(
+            elements
+                .iter()
+                .enumerate()
+                .map(|(index, value)| Item { value, pointer: pointer_to(&item.pointer, &index.to_string()) })
+                .collect(),
+        )
+    }
+
+    /// A list of exactly `N` numbers within a range.
+    pub fn numbers<const N: usize>(&mut self, item: &Item<'_>, what: &str, lowest: f64, highest: f64) -> Option<[f64; N]> {
+        let elements = self.list(item)?;
+        if elements.len() != N {
+            self.fault(item, format!("{} must be {what}, {N} numbers; here are {}", name_of(&item.pointer), elements.len()), format!("write {what}"));
+            return None;
+        }
+        let mut numbers = [0.0; N];
+        let mut whole = true;
+        for (number, element) in numbers.iter_mut().zip(&elements) {
+            match self.number(element, lowest, highest) {
+                Some(read) => *number = read,
+                None => whole = false,
+            }
+        }
+        whole.then_some(numbers)
+    }
+
+    /// A list of exactly `N` whole numbers within a range.
+    pub fn integers<const N: usize>(&mut self, item: &Item<'_>, what: &str, lowest: i64, highest: i64) -> Option<[i64; N]> {
+        let numbers: [f64; N] = self.numbers(item, what, lowest as f64, highest as f64)?;
+        if let Some(fraction) = numbers.iter().position(|number| number.fract() != 0.0) {
+            self.fault(item, format!("number {} of {what} must be a whole number", fraction + 1), "write it without a fraction");
+            return None;
+        }
+        Some(numbers.map(|number| number as i64))
+    }
+}
+
+/// The last part of a JSON pointer, as a name for messages.
+fn name_of(pointer: &str) -> String {
+    match pointer.rsplit('/').next() {
+        None | Some("") => "the file's content".into(),
+        Some(last) if last.bytes().all(|byte| byte.is_ascii_digit()) => format!("element {last} of the list"),
+        Some(last) => format!("`{}`", unescape(last)),
+    }
+}
+
+/// A pointer one step longer.
+pub fn pointer_to(pointer: &str, name: &str) -> String {
+    format!("{pointer}/{}", name.replace('~', "~0").replace('/', "~1"))
+}
+
+fn unescape(part: &str) -> String {
+    part.replace("~1", "/").replace("~0", "~")
+}
+
+fn key_span(value: &Value<'_>, name: &str) -> Option<Span> {
+    let property = value.as_object()?.properties.iter().find(|property| property_name(&property.name) == name)?;
+    let range = property.name.range();
+    Some(Span { start: range.start, end: range.end })
+}
+
+/// Where the values of some pointers stand in a text that was read before; the longest existing way to each counts.
+pub fn locate(source: &Arc<Source>, pointers: &[&str]) -> Vec<Span> {
+    let Ok(root) = parse(source) else {
+        return vec![Span::default(); pointers.len()];
+    };
+    pointers.iter().map(|pointer| span_of(follow(&root, pointer))).collect()
+}
+
+fn follow<'v, 'a>(root: &'v Value<'a>, pointer: &str) -> &'v Value<'a> {
+    let mut value = root;
+    for part in pointer.split('/').skip(1).map(unescape) {
+        let next = match value {
+            Value::Object(Object { properties, .. }) => {
+                properties.iter().find(|property| property_name(&property.name) == part).map(|property| &property.value)
+            }
+            Value::Array(Array { elements, .. }) => part.parse().ok().and_then(|index: usize| elements.get(index)),
+            _ => None,
+        };
+        let Some(next) = next else { break };
+        value = next;
+    }
+    value
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn source(text: &str) -> Arc<Source> {
+        Arc::new(Source { name: "test.json".into(), text: text.into() })
+    }
+
+    fn messages(text: &str, read: impl FnOnce(&mut Reading, &Item<'_>) -> Option<()>) -> Vec<String> {
+        let source = source(text);
+        match read_document(&source, read) {
+            Ok(()) => Vec::new(),
+            Err(faults) => faults
+                .iter()
+                .map(|fault| {
+                    let place = fault.line_column().map_or(String::new(), |at| format!("{}:{}: ", at.line, at.column));
+                    format!("{place}{} ({})", fault.message, fault.help.as_deref().unwrap_or(""))
+                })
+                .collect(),
+        }
+    }
+
+    #[test]
+    fn every_fault_of_an_object_is_told_at_once() {
+        let found = messages("{\n  \"colour\": 1,\n  \"size\": \"big\",\n  \"size\": 3\n}", |reading, root| {
+            let fields = reading.object(root, "a thing", &["color", "size", "name"])?;
+            reading.required(&fields, "name", "a thing");
+            reading.number(fields.get("size")?, 4.0, 5.0).map(|_| ())
+        });
+        assert_eq!(
+            found,
+            [
+                "4:3: the field `size` stands here for the second time (keep one of the two)",
+                "2:3: a thing has no field `colour` (did you mean `color`?)",
+                "1:1: a thing lacks the field `name` (add `\"name\": ...` to it)",
+                "4:11: `size` is out of range: 3 (it may be from 4 to 5)",
+            ]
+        );
+    }
+
+    #[test]
+    fn only_comments_and_trailing_commas_go_beyond_the_standard() {
+        let accepts = |text: &str| messages(text, |_, _| Some(())).is_empty();
+        assert!(accepts("{ \"a\": [1, 2,], // why\n }"));
+        for text in ["{ a: 1 }", "[1 2]", "['a']", "[0x1]", "[+1]", "[.5]", "[NaN]", "[Infinity]", "[1e]", "", "{} {}", "[\"\\x41\"]"] {
+            assert!(!accepts(text), "{text} must be refused");
+        }
+    }
+
+    #[test]
+    fn numbers_beyond_the_finite_are_out_of_range() {
+        let found = messages("[1e999]", |reading, root| {
+            let list = reading.list(root)?;
+            reading.number(&list[0], 0.0, 10.0).map(|_| ())
+        });
+        assert_eq!(found, ["1:2: element 0 of the list is out of range: 1e999 (it may be from 0 to 10)"]);
+    }
+
+    #[test]
+    fn deep_nesting_is_a_fault_and_not_a_crash() {
+        assert!(!messages(&"[".repeat(200_000), |_, _| Some(())).is_empty());
+    }
+
+    #[test]
+    fn pointers_are_found_again_in_the_text() {
+        let source = source("{ \"steps\": [ {\"a/b\": 7} ] }");
+        let spans = locate(&source, &["/steps/0/a~1b", "/steps/0/none", ""]);
+        let texts: Vec<&str> = spans.iter().map(|span| &source.text[span.start..span.end]).collect();
+        assert_eq!(texts, ["7", "{\"a/b\": 7}", &source.text]);
+    }
+}

@@ -1,0 +1,144 @@
+//! Texts, places in them, and the faults that reading finds there.
+//!
+//! A [`Fault`] always names the place and the mend. Knows the JSON syntax (in [`json`]), not what any field means.
+
+pub mod json;
+
+use std::sync::Arc;
+
+/// A text that was read, with the name that the user knows it by.
+#[derive(Debug)]
+pub struct Source {
+    /// The path as the user gave it.
+    pub name: String,
+    /// The whole text.
+    pub text: String,
+}
+
+/// A range of bytes in a text.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Default)]
+pub struct Span {
+    /// First byte.
+    pub start: usize,
+    /// The byte behind the last one.
+    pub end: usize,
+}
+
+/// A line and a column in a text, both counted from 1, the column in characters.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct LineColumn {
+    /// Line, from 1.
+    pub line: usize,
+    /// Column in characters, from 1.
+    pub column: usize,
+}
+
+impl Source {
+    /// Where a byte of the text stands.
+    pub fn line_column(&self, byte: usize) -> LineColumn {
+        let mut end = byte.min(self.text.len());
+        while !self.text.is_char_boundary(end) {
+            end -= 1;
+        }
+        let before = &self.text[..end];
+        let line_start = before.rfind('\n').map_or(0, |at| at + 1);
+        LineColumn {
+            line: before.bytes().filter(|byte| *byte == b'\n').count() + 1,
+            column: before[line_start..].chars().count() + 1,
+        }
+    }
+}
+
+/// Something that could not be read: what is wrong, where, and how to mend it.
+#[derive(Clone, Debug)]
+pub struct Fault {
+    /// What is wrong, in one sentence.
+    pub message: String,
+    /// How to mend it.
+    pub help: Option<String>,
+    /// The file, as the user knows it.
+    pub file: String,
+    /// The place in the file's text, where the file is a text that could be read.
+    pub place: Option<(Arc<Source>, Span)>,
+}
+
+impl Fault {
+    /// A fault of a whole file, for want of a place in it.
+    pub fn of_file(file: impl Into<String>, message: impl Into<String>, help: impl Into<String>) -> Self {
+        Self { message: message.into(), help: Some(help.into()), file: file.into(), place: None }
+    }
+
+    /// A fault at a place of a text.
+    pub fn at(source: &Arc<Source>, span: Span, message: impl Into<String>) -> Self {
+        Self { message: message.into(), help: None, file: source.name.clone(), place: Some((source.clone(), span)) }
+    }
+
+    /// The same fault with a way to mend it.
+    #[must_use]
+    pub fn with_help(mut self, help: impl Into<String>) -> Self {
+        self.help = Some(help.into());
+        self
+    }
+
+    /// Line and column of the place, where there is one.
+    pub fn line_column(&self) -> Option<LineColumn> {
+        self.place.as_ref().map(|(source, span)| source.line_column(span.start))
+    }
+}
+
+/// Decodes the bytes of a text file; a fault names the first byte that is not UTF-8.
+///
+/// # Errors
+/// Where the bytes are not UTF-8.
+pub fn text_of_bytes(name: &str, bytes: Vec<u8>) -> Result<String, Fault> {
+    String::from_utf8(bytes).map_err(|error| {
+        let byte = error.utf8_error().valid_up_to();
+        let line = error.as_bytes()[..byte].iter().filter(|byte| **byte == b'\n').count() + 1;
+        Fault::of_file(
+            name,
+            format!("the file is not UTF-8: byte {byte}, in line {line}, starts no character"),
+            "save the file as UTF-8",
+        )
+    })
+}
+
+/// The name among `known` that is nearest to what somebody wrote, where one is near enough to be meant.
+pub fn nearest_name<'a>(written: &str, known: impl IntoIterator<Item = &'a str>) -> Option<&'a str> {
+    let lower = written.to_lowercase();
+    known
+        .into_iter()
+        .map(|name| (strsim::damerau_levenshtein(&lower, &name.to_lowercase()), name))
+        .filter(|(distance, name)| *distance <= 1.max(name.chars().count().max(lower.chars().count()) / 3))
+        .min_by_key(|(distance, _)| *distance)
+        .map(|(_, name)| name)
+}
+
+/// The help for an unknown name: the nearest known one, and else the whole list.
+pub fn did_you_mean<'a>(written: &str, known: impl IntoIterator<Item = &'a str> + Clone) -> String {
+    if let Some(name) = nearest_name(written, known.clone()) {
+        return format!("did you mean `{name}`?");
+    }
+    let names: Vec<String> = known.into_iter().map(|name| format!("`{name}`")).collect();
+    if names.is_empty() { "there is none to choose from".into() } else { format!("known are {}", names.join(", ")) }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn lines_and_columns_count_from_one_and_in_characters() {
+        let source = Source { name: String::new(), text: "a\näb\n".into() };
+        assert_eq!(source.line_column(0), LineColumn { line: 1, column: 1 });
+        assert_eq!(source.line_column(4), LineColumn { line: 2, column: 2 });
+        assert_eq!(source.line_column(3), LineColumn { line: 2, column: 1 });
+        assert_eq!(source.line_column(99), LineColumn { line: 3, column: 1 });
+    }
+
+    #[test]
+    fn the_nearest_name_is_one_that_can_be_meant() {
+        assert_eq!(nearest_name("quik", ["full", "quick"]), Some("quick"));
+        assert_eq!(nearest_name("sparkle", ["full", "quick"]), None);
+        assert_eq!(nearest_name("label-2in", ["label-2in1", "label-7in5"]), Some("label-2in1"));
+    }
+}

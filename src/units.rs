@@ -1,0 +1,88 @@
+//! The units that the eye and the panel are measured in: lightness, reflectance, grey counts, millimetres.
+//!
+//! Formulas come from published standards and are named beside each function. Knows nothing of panels or plans.
+
+/// CIE lightness L* (0 to 100) of a relative luminance `y` (0 to 1, white = 1).
+///
+/// Source: CIE 15 (colorimetry), with the exact constants 216/24389 and 24389/27.
+pub fn lightness_of_reflectance(y: f64) -> f64 {
+    const EPSILON: f64 = 216.0 / 24389.0;
+    const KAPPA: f64 = 24389.0 / 27.0;
+    if y > EPSILON { 116.0 * y.cbrt() - 16.0 } else { KAPPA * y }
+}
+
+/// An encoded grey of 8 bits from encoded red, green and blue: the Rec. 709 weights in integers, rounded.
+///
+/// Source of the weights: ITU-R BT.709 (0.2126, 0.7152, 0.0722).
+pub fn grey_of_rgb(red: u8, green: u8, blue: u8) -> u8 {
+    ((2126 * u32::from(red) + 7152 * u32::from(green) + 722 * u32::from(blue) + 5000) / 10_000) as u8
+}
+
+/// A sample of 16 bits brought to 8, rounded.
+pub fn eight_bits(sample: u16) -> u8 {
+    ((u32::from(sample) * 255 + 32_767) / 65_535) as u8
+}
+
+/// A sample laid over white by its alpha, rounded.
+pub fn over_white(sample: u8, alpha: u8) -> u8 {
+    let (sample, alpha) = (u32::from(sample), u32::from(alpha));
+    ((sample * alpha + 255 * (255 - alpha) + 127) / 255) as u8
+}
+
+/// The level of a grey on ink with `levels` levels: 0 black, `levels` - 1 white, nearest.
+pub fn level_of_grey(grey: u8, levels: u8) -> u8 {
+    ((2 * u32::from(grey) * (u32::from(levels) - 1) + 255) / 510) as u8
+}
+
+/// The area of one pixel in square millimetres.
+pub fn pixel_area_mm2(pixels_per_inch: f64) -> f64 {
+    (25.4 / pixels_per_inch) * (25.4 / pixels_per_inch)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Values computed with reference colour libraries (scikit-image, colour-science) from the CIE formula.
+    #[test]
+    fn lightness_agrees_with_the_published_formula() {
+        for (y, lightness) in [
+            (0.03, 20.0439),
+            (0.04, 23.6714),
+            (0.10, 37.8424),
+            (0.18, 49.4961),
+            (0.30, 61.6542),
+            (0.40, 69.4695),
+            (0.44, 72.2285),
+            (1.0, 100.0),
+            (0.0, 0.0),
+        ] {
+            assert!((lightness_of_reflectance(y) - lightness).abs() < 5e-5, "L* of {y}");
+        }
+    }
+
+    /// ITU-R BT.709: pure primaries give the rounded weights, neutral colours keep their value.
+    #[test]
+    fn grey_uses_the_rec_709_weights() {
+        assert_eq!(grey_of_rgb(255, 0, 0), 54); // 0.2126 * 255 = 54.2
+        assert_eq!(grey_of_rgb(0, 255, 0), 182); // 0.7152 * 255 = 182.4
+        assert_eq!(grey_of_rgb(0, 0, 255), 18); // 0.0722 * 255 = 18.4
+        for value in 0..=255 {
+            assert_eq!(grey_of_rgb(value, value, value), value);
+        }
+    }
+
+    #[test]
+    fn levels_take_the_nearest_shade() {
+        assert_eq!([0, 8, 9, 127, 128, 255].map(|grey| level_of_grey(grey, 16)), [0, 0, 1, 7, 8, 15]);
+        assert_eq!([0, 127, 128, 255].map(|grey| level_of_grey(grey, 2)), [0, 0, 1, 1]);
+    }
+
+    #[test]
+    fn sixteen_bits_and_alpha_round() {
+        assert_eq!([0, 128, 129, 257, 65_535].map(eight_bits), [0, 0, 1, 1, 255]);
+        assert_eq!(over_white(0, 0), 255);
+        assert_eq!(over_white(0, 255), 0);
+        assert_eq!(over_white(0, 128), 127);
+    }
+}

@@ -12,7 +12,7 @@ use crate::{
     finding::{Finding, StepField, Summary, SummaryTally, accept_findings, add_fingerprints, sort_findings},
     panel::{GhostLimits, PlayedStep, Player},
     plan::{Begins, Plan, PlannedStep, ScreenId},
-    rules::{Bench, Selection},
+    rules::{Bench, Selection, rule_named},
     screen::{Picture, ScreenFault},
 };
 
@@ -64,6 +64,7 @@ pub fn review(
     bench.end();
     let mut findings = bench.take_findings();
     let mut summary = tally.finish(plan);
+    summary.not_checked.extend(not_built(plan));
     let matched = accept_findings(&mut findings, &plan.accept);
     summary.count(&findings);
     bench.conclude(&summary, &matched);
@@ -74,6 +75,12 @@ pub fn review(
     add_fingerprints(&mut findings);
     summary.count(&findings);
     Ok(Review { findings, summary })
+}
+
+/// The rules that the plan sets although this version does not have them.
+fn not_built(plan: &Plan) -> impl Iterator<Item = String> + '_ {
+    let unbuilt = plan.rules.keys().filter(|rule| rule_named(rule).is_none());
+    unbuilt.map(|rule| format!("`{rule}`: this version does not have the rule yet"))
 }
 
 /// Plays a plan and shows every step to `see`.

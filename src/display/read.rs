@@ -16,7 +16,7 @@ use crate::{
 };
 
 /// The largest side of a panel, px.
-pub const LONGEST_SIDE_PX: i64 = 16_384;
+const LONGEST_SIDE_PX: i64 = 16_384;
 /// The most pixels of a panel.
 const MOST_PIXELS: u64 = 64_000_000;
 
@@ -312,11 +312,10 @@ fn modes(
 ) -> Option<Vec<Mode>> {
     let inherited = base.map_or(&[][..], |base| &base.modes);
     let mut modes = inherited.to_vec();
-    if inherited.iter().any(|mode| mode.from.0 | mode.to.0 > ink.all().0) && fields.get("ink").is_some() {
-        // Another number of levels: what reached everything still does, the rest is cut to what exists.
+    if let Some(base) = base.filter(|base| base.ink.levels() != ink.levels()) {
         for mode in &mut modes {
-            mode.from = LevelSet(mode.from.0 & ink.all().0);
-            mode.to = LevelSet(mode.to.0 & ink.all().0);
+            mode.from = on_other_ink(mode.from, &base.ink, ink);
+            mode.to = on_other_ink(mode.to, &base.ink, ink);
         }
     }
     let Some(item) = fields.get("modes") else {
@@ -345,6 +344,18 @@ fn modes(
     Some(modes)
 }
 
+/// What a set of levels means on ink with another number of them: `any` and `two-level` stay what they are, of a list
+/// what exists is left.
+fn on_other_ink(levels: LevelSet, before: &Ink, now: &Ink) -> LevelSet {
+    if levels == before.all() {
+        now.all()
+    } else if levels == before.two_level() {
+        now.two_level()
+    } else {
+        LevelSet(levels.0 & now.all().0)
+    }
+}
+
 fn mode(reading: &mut Reading, item: &Item<'_>, ink: &Ink, has_windows: bool, known: &[Mode]) -> Option<Mode> {
     let fields = reading.object(item, "a mode", &MODE_FIELDS)?;
     let name = reading.required(&fields, "name", "a mode")?;
@@ -360,7 +371,7 @@ fn mode(reading: &mut Reading, item: &Item<'_>, ink: &Ink, has_windows: bool, kn
         (None, Some(base)) => Some(base.changed_only),
         (None, None) => reading.required(&fields, "drives", "a mode").and(None),
     };
-    let windowed = optional(reading, &fields, "windowed", base.map_or(has_windows, |base| base.windowed), Reading::boolean);
+    let windowed = optional(reading, &fields, "windowed", base.is_some_and(|base| base.windowed), Reading::boolean);
     let flashes = optional(reading, &fields, "flashes", base.map_or(0, |base| base.flashes), |reading, item| {
         reading.integer(item, 0, 10_000).map(|count| count as u32)
     });

@@ -137,8 +137,5 @@ fn not_checked(plan: &Plan) -> Vec<String> {
     if let Some(names) = modes(&|mode| mode.energy.is_none()) {
         texts.push(format!("energy of {names}: no `energy_mj` figures, taken as none"));
     }
-    let mut unbuilt: Vec<&str> = plan.rules.keys().map(String::as_str).filter(|rule| crate::rules::rule_named(rule).is_none()).collect();
-    unbuilt.sort_unstable();
-    texts.extend(unbuilt.iter().map(|rule| format!("`{rule}`: this version does not have the rule yet")));
     texts
 }

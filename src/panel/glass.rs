@@ -212,6 +212,11 @@ impl Glass {
         self.counts.get(tile, bit.trailing_zeros())
     }
 
+    /// How many pixels the controller does not know.
+    pub fn unknown_px(&self) -> u64 {
+        self.unknown_px
+    }
+
     /// The pixels whose level differs from memory.
     pub fn unlike_memory(&self) -> Mask {
         Mask::from_sorted(self.unlike_tiles.iter().map(|tile| (*tile, self.unlike[*tile as usize])))

@@ -33,7 +33,7 @@ fn near_segment(from: StrokePoint, to: StrokePoint, radius: f64, grid: &TileGrid
     for y in area.y..area.bottom() {
         for x in area.x..area.right() {
             let centre = (f64::from(x) + 0.5, f64::from(y) + 0.5);
-            if distance_squared(centre, from, to) <= radius * radius {
+            if is_near(centre, from, to, radius) {
                 tiles.push(grid.locate(x, y));
             }
         }
@@ -56,16 +56,22 @@ fn area_near(from: StrokePoint, to: StrokePoint, radius: f64, grid: &TileGrid) -
     })
 }
 
-fn distance_squared((x, y): (f64, f64), from: StrokePoint, to: StrokePoint) -> f64 {
+/// Whether a place lies within `radius` of the segment. Without division or root, so that it is exact for points and
+/// widths in halves of a pixel.
+fn is_near((x, y): (f64, f64), from: StrokePoint, to: StrokePoint, radius: f64) -> bool {
     let (along_x, along_y) = (to.x - from.x, to.y - from.y);
+    let (off_x, off_y) = (x - from.x, y - from.y);
     let length_squared = along_x * along_x + along_y * along_y;
-    let share = if length_squared == 0.0 {
-        0.0
-    } else {
-        (((x - from.x) * along_x + (y - from.y) * along_y) / length_squared).clamp(0.0, 1.0)
-    };
-    let (off_x, off_y) = (x - (from.x + share * along_x), y - (from.y + share * along_y));
-    off_x * off_x + off_y * off_y
+    let along = off_x * along_x + off_y * along_y;
+    if along <= 0.0 {
+        return off_x * off_x + off_y * off_y <= radius * radius;
+    }
+    if along >= length_squared {
+        let (off_x, off_y) = (x - to.x, y - to.y);
+        return off_x * off_x + off_y * off_y <= radius * radius;
+    }
+    let across = off_x * along_y - off_y * along_x;
+    across * across <= radius * radius * length_squared
 }
 
 #[cfg(test)]

@@ -29,7 +29,7 @@ const LINE: f32 = 21.0;
 /// A reason in words, where the picture cannot be drawn or encoded.
 pub fn draw(plan: &Plan, step: &PlayedStep<'_>, findings: &[&Finding]) -> Result<Vec<u8>, String> {
     let sheet = Sheet::lay_out(plan, step, findings);
-    let mut pixmap = Pixmap::new(sheet.width as u32, sheet.height as u32).ok_or("the picture is too large")?;
+    let mut pixmap = Pixmap::new((sheet.width * sheet.zoom) as u32, (sheet.height * sheet.zoom) as u32).ok_or("the picture is too large")?;
     pixmap.fill(resvg::tiny_skia::Color::WHITE);
     sheet.draw_screen(step, &mut pixmap);
     draw_overlay(&sheet.overlay(), &mut pixmap)?;
@@ -41,7 +41,9 @@ struct Sheet<'a> {
     width: f32,
     height: f32,
     scale: u32,
-    /// Where the screen's top left corner lies.
+    /// By how much texts and marks are larger, so that they are read on a picture that is shown small.
+    zoom: f32,
+    /// Where the screen's top left corner lies, before the zoom.
     left: f32,
     top: f32,
     heading: Vec<String>,
@@ -65,7 +67,9 @@ impl<'a> Sheet<'a> {
     fn lay_out(plan: &Plan, step: &PlayedStep<'_>, findings: &[&'a Finding]) -> Self {
         let screen = step.memory.size().whole();
         let scale = (480_u32.div_ceil(screen.width)).clamp(1, 4);
-        let width = ((screen.width * scale) as f32 + 2.0 * MARGIN).max(NARROWEST);
+        let zoom = ((screen.width * scale) as f32 / 1000.0).max(1.0);
+        let screen_width = (screen.width * scale) as f32 / zoom;
+        let width = (screen_width + 2.0 * MARGIN).max(NARROWEST);
         let room = width - 2.0 * MARGIN;
         let title = if plan.title.is_empty() { "Untitled plan" } else { &plan.title };
         let heading = wrap(title, 23.0, room);
@@ -81,8 +85,10 @@ impl<'a> Sheet<'a> {
             width,
             height: 0.0,
             scale,
-            left: ((width - (screen.width * scale) as f32) / 2.0).floor(),
-            top: top.floor(),
+            zoom,
+            // On whole pixels, so that the outlines lie on the screen's own.
+            left: ((width - screen_width) / 2.0 * zoom).floor() / zoom,
+            top: (top * zoom).floor() / zoom,
             heading,
             line_under,
             entries: Vec::new(),
@@ -106,7 +112,7 @@ impl<'a> Sheet<'a> {
     }
 
     fn screen_bottom(&self) -> f32 {
-        self.top + (self.screen.height * self.scale) as f32
+        self.top + (self.screen.height * self.scale) as f32 / self.zoom
     }
 
     fn legend_top(&self) -> f32 {
@@ -117,7 +123,7 @@ impl<'a> Sheet<'a> {
     fn place_for_disc(&self, rect: Rect) -> (f32, f32) {
         let (left, top, right, bottom) = self.on_sheet(rect);
         let low = (self.left - 6.0, self.top - 6.0);
-        let high = (self.left + (self.screen.width * self.scale) as f32 + 6.0, self.screen_bottom() + 6.0);
+        let high = (self.left + (self.screen.width * self.scale) as f32 / self.zoom + 6.0, self.screen_bottom() + 6.0);
         let out = DISC * 0.8;
         let corners = [
             (left - out, top - out),
@@ -139,7 +145,7 @@ impl<'a> Sheet<'a> {
     }
 
     fn on_sheet(&self, rect: Rect) -> (f32, f32, f32, f32) {
-        let scale = self.scale as f32;
+        let scale = self.scale as f32 / self.zoom;
         (
             self.left + rect.x as f32 * scale,
             self.top + rect.y as f32 * scale,
@@ -151,7 +157,7 @@ impl<'a> Sheet<'a> {
     /// The screen, paler than it is, and hatched where it changed.
     fn draw_screen(&self, step: &PlayedStep<'_>, pixmap: &mut Pixmap) {
         let sheet_width = pixmap.width();
-        let (left, top) = (self.left as u32, self.top as u32);
+        let (left, top) = ((self.left * self.zoom).round() as u32, (self.top * self.zoom).round() as u32);
         let pixels = pixmap.pixels_mut();
         for y in 0..self.screen.height * self.scale {
             let row = step.memory.row(y / self.scale);
@@ -161,10 +167,11 @@ impl<'a> Sheet<'a> {
                 *pixel = opaque(shade, shade, shade);
             }
         }
+        let hatch = (6.0 * self.zoom).round() as u32;
         step.changed.for_each_pixel(step.grid(), |pixel_x, pixel_y| {
             for y in pixel_y * self.scale..(pixel_y + 1) * self.scale {
                 for x in pixel_x * self.scale..(pixel_x + 1) * self.scale {
-                    if (x + y) % 6 < 2 {
+                    if (x + y) % hatch < hatch / 3 {
                         pixels[((top + y) * sheet_width + left + x) as usize] = opaque(HATCH.0, HATCH.1, HATCH.2);
                     }
                 }
@@ -174,8 +181,11 @@ impl<'a> Sheet<'a> {
 
     fn overlay(&self) -> String {
         let mut svg = format!(
-            "<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"{0}\" height=\"{1}\" viewBox=\"0 0 {0} {1}\" font-family=\"Arimo\">",
-            self.width, self.height
+            "<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"{}\" height=\"{}\" viewBox=\"0 0 {} {}\" font-family=\"Arimo\">",
+            self.width * self.zoom,
+            self.height * self.zoom,
+            self.width,
+            self.height
         );
         for (at, line) in self.heading.iter().enumerate() {
             text(&mut svg, MARGIN, MARGIN + 18.0 + 30.0 * at as f32, 23.0, INK, line);
@@ -203,7 +213,7 @@ impl<'a> Sheet<'a> {
         }
         for window in &self.asked {
             if let Some(rect) = window.cut(crate::geometry::Size { width: self.screen.width, height: self.screen.height }) {
-                outline(svg, self.on_sheet(rect), 2.0, INK, 2.0, "7 5");
+                outline(svg, self.on_sheet(rect), 5.0, INK, 2.0, "7 5");
             }
         }
         for entry in &self.entries {

@@ -227,8 +227,8 @@ struct Excerpt {
     text: String,
     /// Lines of the file before the excerpt.
     lines_before: usize,
-    /// Characters cut away at the left.
-    columns_before: usize,
+    /// Characters of the file's line before the place.
+    column: usize,
     span: SourceSpan,
 }
 
@@ -242,7 +242,7 @@ impl Excerpt {
         let column = text[line_start..start].chars().count();
         // A long line is shown from a little before the place on.
         let cut = if column > LINE_CHARACTERS / 2 { column - LINE_CHARACTERS / 2 } else { 0 };
-        let clip = |line: &str| -> String { line.trim_end().chars().skip(cut).take(LINE_CHARACTERS).collect() };
+        let clip = |line: &str| clipped(line.trim_end(), cut);
         let before = (line_start > 0).then(|| {
             let previous = &text[..line_start - 1];
             &previous[previous.rfind('\n').map_or(0, |at| at + 1)..]
@@ -253,11 +253,13 @@ impl Excerpt {
             shown.push_str(&clip(before));
             shown.push('\n');
         }
-        let prefix: String = text[line_start..start].chars().skip(cut).collect();
+        let line = clip(&text[line_start..line_end]);
+        let before_place = text[line_start..start].chars().count() - cut;
+        let prefix: String = line.chars().take(before_place).collect();
         let offset = shown.len() + prefix.len();
-        let marked: String = text[start..end].chars().take(LINE_CHARACTERS.saturating_sub(prefix.chars().count())).collect();
-        shown.push_str(&clip(&text[line_start..line_end]));
-        let length = marked.len().min(shown.len().saturating_sub(offset));
+        let marked: String = text[start..end].chars().take(LINE_CHARACTERS.saturating_sub(before_place)).collect();
+        let length = line.chars().skip(before_place).take(marked.chars().count()).map(char::len_utf8).sum();
+        shown.push_str(&line);
         if let Some(after) = after.filter(|after| !after.is_empty()) {
             shown.push('\n');
             shown.push_str(&clip(after));
@@ -267,10 +269,23 @@ impl Excerpt {
             name: source.name.clone(),
             text: shown,
             lines_before: line - 1 - usize::from(before.is_some()),
-            columns_before: cut,
+            column,
             span: SourceSpan::new(offset.into(), length),
         }
     }
+}
+
+/// The part of a line that is shown; dots stand for the character at an end behind which more was cut away.
+fn clipped(line: &str, cut: usize) -> String {
+    let mut shown: Vec<char> = line.chars().skip(cut).take(LINE_CHARACTERS).collect();
+    if line.chars().nth(cut + LINE_CHARACTERS).is_some() {
+        shown.pop();
+        shown.push('…');
+    }
+    if let (true, Some(first)) = (cut > 0, shown.first_mut()) {
+        *first = '…';
+    }
+    shown.into_iter().collect()
 }
 
 impl SourceCode for Excerpt {
@@ -281,12 +296,14 @@ impl SourceCode for Excerpt {
         lines_after: usize,
     ) -> Result<Box<dyn SpanContents<'a> + 'a>, MietteError> {
         let inner = self.text.read_span(span, lines_before, lines_after)?;
+        // The library counts columns in the excerpt; at the place itself the file's own column stands.
+        let column = if span.offset() == self.span.offset() { self.column } else { inner.column() };
         Ok(Box::new(MietteSpanContents::new_named(
             self.name.clone(),
             inner.data(),
             *inner.span(),
             inner.line() + self.lines_before,
-            inner.column() + self.columns_before,
+            column,
             inner.line_count(),
         )))
     }

@@ -104,7 +104,7 @@ impl<'p> GreyInTwoLevelMode<'p> {
             (true, _) => "draw the edges without smoothing, or settle the place with a greyscale update soon after".to_owned(),
             (false, false) => format!(
                 "use {} here, or send one of the same place within {:.0} ms; or draw the area in levels that `{}` has",
-                words::listed(&reaching, 4),
+                words::one_of(&reaching),
                 self.settle_ms,
                 mode.name
             ),
@@ -116,7 +116,7 @@ impl<'p> GreyInTwoLevelMode<'p> {
             message: format!(
                 "{} should become {}, which the mode `{}` cannot show: they {becomes}; {shape}",
                 words::area(pixels, display),
-                words::levels(waiting.levels.iter(), display),
+                words::levels(waiting.levels, display),
                 mode.name
             ),
             help,

@@ -36,7 +36,7 @@ impl Rule for NoWindowsHere<'_> {
             } else {
                 let windowed: Vec<String> =
                     display.modes.iter().filter(|mode| mode.windowed).map(|mode| format!("`{}`", mode.name)).collect();
-                (format!("the mode `{}`", mode.name), (!windowed.is_empty()).then(|| words::listed(&windowed, 4)))
+                (format!("the mode `{}`", mode.name), (!windowed.is_empty()).then(|| words::one_of(&windowed)))
             };
             let sight = Sight {
                 update: Some(index),

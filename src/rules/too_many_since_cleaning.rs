@@ -64,7 +64,7 @@ impl<'p> TooManySinceCleaning<'p> {
         let help = if cleaning.is_empty() {
             "this display has no cleaning mode: describe the one it has".to_owned()
         } else {
-            format!("clean the place with {} before the count passes {limit}, best in a pause", words::listed(&cleaning, 3))
+            format!("clean the place with {} before the count passes {limit}, best in a pause", words::one_of(&cleaning))
         };
         let sight = Sight {
             rect: Some(open.spot.rect),

@@ -8,14 +8,30 @@ use crate::{
     plan::Plan,
 };
 
-/// Looks at every update and every pen line on its own.
+/// Follows the updates over unknown pixels, from the first one on until the panel is known or forgets again.
 pub(super) struct UnknownStart<'p> {
     plan: &'p Plan,
+    open: Option<(Where, Sight)>,
+    round: u64,
 }
 
 impl<'p> UnknownStart<'p> {
     pub(super) fn new(setup: Setup<'p>) -> Self {
-        Self { plan: setup.plan }
+        Self { plan: setup.plan, open: None, round: 0 }
+    }
+
+    fn see(&mut self, place: Where, sight: Sight) {
+        match &mut self.open {
+            Some((first, _)) => first.last_step = place.last_step,
+            None => self.open = Some((place, sight)),
+        }
+    }
+
+    fn close(&mut self, sink: &mut Sink) {
+        if let Some((place, sight)) = self.open.take() {
+            sink.report(place, Sight { key: self.round.to_string(), ..sight });
+            self.round += 1;
+        }
     }
 
     fn sight(&self, mode: usize, unknown_px: u64, rect: Option<Rect>) -> Sight {
@@ -25,7 +41,7 @@ impl<'p> UnknownStart<'p> {
         let help = if cleaning.is_empty() {
             "drive the whole panel with a mode that drives every pixel first".to_owned()
         } else {
-            format!("begin with a cleaning update ({}) after power-up", words::listed(&cleaning, 3))
+            format!("begin with a cleaning update ({}) after power-up", words::one_of(&cleaning))
         };
         Sight {
             rect,
@@ -45,11 +61,18 @@ impl Rule for UnknownStart<'_> {
     fn step(&mut self, step: &PlayedStep<'_>, sink: &mut Sink) {
         if let (Some(stroke), true) = (step.planned.step.strokes.first(), step.pen_unknown_px > 0) {
             let sight = self.sight(stroke.mode, step.pen_unknown_px, step.pen_line.bounds(step.grid()));
-            sink.report(Where::of(step, StepField::StrokeMode(0)), sight);
+            self.see(Where::of(step, StepField::StrokeMode(0)), sight);
         }
         for (index, update) in step.updates.iter().enumerate().filter(|(_, update)| update.unknown_px > 0) {
             let sight = self.sight(update.mode, update.unknown_px, update.sent.iter().copied().reduce(Rect::around));
-            sink.report(Where::of(step, StepField::Mode(index)), Sight { update: Some(index), ..sight });
+            self.see(Where::of(step, StepField::Mode(index)), Sight { update: Some(index), ..sight });
         }
+        if step.planned.step.power_off || step.glass.unknown_px() == 0 {
+            self.close(sink);
+        }
+    }
+
+    fn end(&mut self, sink: &mut Sink) {
+        self.close(sink);
     }
 }

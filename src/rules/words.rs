@@ -1,7 +1,7 @@
 //! Words that several rules use for the same figures.
 
 use crate::{
-    display::{Display, Level, LevelSet},
+    display::{Display, LevelSet},
     geometry::{Rect, Window},
 };
 
@@ -32,8 +32,16 @@ pub(super) fn rect(rect: Rect) -> String {
 }
 
 /// Levels in words, at the most four of them.
-pub(super) fn levels(levels: impl Iterator<Item = Level>, display: &Display) -> String {
-    let names: Vec<String> = levels.map(|level| display.ink.name(level)).collect();
+pub(super) fn levels(levels: LevelSet, display: &Display) -> String {
+    let ink = &display.ink;
+    let ends = [ink.black(), ink.white()];
+    let greys: Vec<String> = levels.iter().filter(|level| !ends.contains(level)).map(|level| level.to_string()).collect();
+    let mut names: Vec<String> = ends.into_iter().filter(|end| levels.contains(*end)).map(|end| ink.name(end)).collect();
+    match greys.len() {
+        0 => {}
+        1 => names.push(format!("grey {} of {}", greys[0], ink.white())),
+        _ => names.push(format!("greys {} of {}", listed(&greys, 4), ink.white())),
+    }
     listed(&names, 4)
 }
 
@@ -44,6 +52,15 @@ pub(super) fn listed(names: &[String], most: usize) -> String {
         [only] => only.clone(),
         _ if names.len() > most => format!("{} and {} more", names[..most].join(", "), names.len() - most),
         [all @ .., last] => format!("{} and {last}", all.join(", ")),
+    }
+}
+
+/// Names to choose one from.
+pub(super) fn one_of(names: &[String]) -> String {
+    match names {
+        [] => String::new(),
+        [only] => only.clone(),
+        [all @ .., last] => format!("{} or {last}", all.join(", ")),
     }
 }
 

@@ -31,9 +31,9 @@ impl Rule for WrongStart<'_> {
                 .map(|mode| format!("`{}`", mode.name))
                 .collect();
             let help = if starts.is_empty() {
-                format!("bring the place to {} first", words::levels(mode.from.iter(), display))
+                format!("bring the place to {} first", words::levels(mode.from, display))
             } else {
-                format!("use {} here, which starts from any level", words::listed(&starts, 4))
+                format!("use {} here, which starts from any level", words::one_of(&starts))
             };
             let sight = Sight {
                 update: Some(index),
@@ -42,7 +42,7 @@ impl Rule for WrongStart<'_> {
                     "{} are driven with `{}` from a level it cannot start from (it starts from {}): about {} L* stays as a ghost",
                     words::area(pixels, display),
                     mode.name,
-                    words::levels(mode.from.iter(), display),
+                    words::levels(mode.from, display),
                     words::figure(mode.residue.wrong_start.abs())
                 ),
                 help,

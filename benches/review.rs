@@ -1,1 +1,174 @@
-fn main(){}
+//! How long a review takes against decoding the same frames alone. Run with `cargo bench`; nothing here is a test.
+//!
+//! A note-taking page of 1404 x 1872 px, 200 greyscale frames: strokes with soft edges grow, now and then the page turns
+//! to one with a dithered picture. The frames are made from a fixed seed and kept under `target`.
+
+use std::{
+    fs,
+    io::Cursor,
+    path::{Path, PathBuf},
+    process::Command,
+    sync::atomic::{AtomicUsize, Ordering},
+    thread,
+    time::{Duration, Instant},
+};
+
+const WIDTH: usize = 1404;
+const HEIGHT: usize = 1872;
+const FRAMES: usize = 200;
+/// The page turns every so many frames.
+const PAGE: usize = 40;
+const RUNS: usize = 9;
+const THREADS: usize = 2;
+
+fn main() {
+    let folder = Path::new(env!("CARGO_TARGET_TMPDIR")).join("note-taking-1");
+    if !folder.join("page.plan.json").exists() {
+        println!("drawing {FRAMES} frames of {WIDTH} x {HEIGHT} px ...");
+        draw(&folder);
+    }
+    let frames: Vec<PathBuf> = (0..FRAMES).map(|frame| folder.join(frame_name(frame))).collect();
+    let (mut decoding, mut reviewing, mut ratios) = (Vec::new(), Vec::new(), Vec::new());
+    for run in 0..=RUNS {
+        let decode = decode_all(&frames);
+        let review = review(&folder);
+        if run > 0 {
+            // The first round only warms the page cache.
+            decoding.push(decode);
+            reviewing.push(review);
+            ratios.push(review.as_secs_f64() / decode.as_secs_f64());
+        }
+    }
+    ratios.sort_by(f64::total_cmp);
+    println!("decoding alone, {THREADS} threads: {:.1} ms", median(&mut decoding));
+    println!("review as a process, {THREADS} threads: {:.1} ms", median(&mut reviewing));
+    println!("ratio, run by run: {:.2} ({:.2} to {:.2})", ratios[RUNS / 2], ratios[0], ratios[RUNS - 1]);
+}
+
+fn median(times: &mut [Duration]) -> f64 {
+    times.sort();
+    times[times.len() / 2].as_secs_f64() * 1000.0
+}
+
+/// Decodes every frame with the `png` crate, buffers used again, the frames shared out among the threads.
+fn decode_all(frames: &[PathBuf]) -> Duration {
+    let begin = Instant::now();
+    let next = AtomicUsize::new(0);
+    thread::scope(|scope| {
+        for _ in 0..THREADS {
+            scope.spawn(|| {
+                let mut buffer = vec![0; WIDTH * HEIGHT];
+                while let Some(frame) = frames.get(next.fetch_add(1, Ordering::Relaxed)) {
+                    let bytes = fs::read(frame).expect("the frame is there");
+                    let decoder = png::Decoder::new(Cursor::new(bytes));
+                    let mut reader = decoder.read_info().expect("the frame is a PNG");
+                    reader.next_frame(&mut buffer).expect("the frame is whole");
+                }
+            });
+        }
+    });
+    begin.elapsed()
+}
+
+fn review(folder: &Path) -> Duration {
+    let begin = Instant::now();
+    let output = Command::new(env!("CARGO_BIN_EXE_stillpage"))
+        .args(["review", "--threads", "2", "--gate", "never", "--format", "json"])
+        .arg(folder.join("page.plan.json"))
+        .output()
+        .expect("the program runs");
+    let elapsed = begin.elapsed();
+    assert!(output.status.success(), "{}", String::from_utf8_lossy(&output.stderr));
+    elapsed
+}
+
+fn frame_name(frame: usize) -> String {
+    format!("{frame:03}.png")
+}
+
+/// A small generator of numbers from a seed (Knuth's constants for linear congruences).
+struct Dice(u64);
+
+impl Dice {
+    fn roll(&mut self, sides: usize) -> usize {
+        self.0 = self.0.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+        (self.0 >> 33) as usize % sides
+    }
+}
+
+fn draw(folder: &Path) {
+    fs::create_dir_all(folder).expect("the folder can be made");
+    let mut dice = Dice(7);
+    let mut page = Vec::new();
+    let mut steps = String::new();
+    for frame in 0..FRAMES {
+        let turn = frame % PAGE == 0;
+        if turn {
+            page = blank_page(&mut dice, frame / PAGE);
+        } else {
+            for _ in 0..14 {
+                stroke(&mut page, &mut dice);
+            }
+        }
+        save(&folder.join(frame_name(frame)), &page);
+        let (mode, window) = if turn { ("full", "all") } else { ("quick", "changed") };
+        steps += &format!(
+            "    {{ \"screen\": \"{}\", \"after_ms\": 4000, \"cause\": \"pen\", \"updates\": [{{ \"mode\": \"{mode}\", \"window\": \"{window}\" }}] }},\n",
+            frame_name(frame)
+        );
+    }
+    let plan = format!(
+        "{{\n  \"format\": \"refresh-plan/1\",\n  \"title\": \"A note-taking page\",\n  \"display\": \"tablet-10in3\",\n  \"rotation\": 90,\n  \"steps\": [\n{steps}  ]\n}}\n"
+    );
+    // The plan comes last: a folder that has it is whole.
+    fs::write(folder.join("page.plan.json"), plan).expect("the plan can be written");
+}
+
+fn blank_page(dice: &mut Dice, number: usize) -> Vec<u8> {
+    let mut page = vec![255; WIDTH * HEIGHT];
+    for y in (180..HEIGHT).step_by(72) {
+        page[y * WIDTH + 80..(y + 1) * WIDTH - 80].fill(170);
+    }
+    // A picture in random dither, in another place on every page.
+    let (left, top) = (120 + 60 * number, 300 + 180 * number);
+    for y in 0..420 {
+        for x in 0..560 {
+            let tone = 30 + x * 180 / 560;
+            page[(top + y) * WIDTH + left + x] = if dice.roll(255) < tone { 255 } else { 0 };
+        }
+    }
+    page
+}
+
+/// A bent line of soft dots.
+fn stroke(page: &mut [u8], dice: &mut Dice) {
+    let (mut x, mut y) = (100.0 + dice.roll(WIDTH - 300) as f64, 120.0 + dice.roll(HEIGHT - 240) as f64);
+    let (mut across, mut down) = (1.5, dice.roll(5) as f64 - 2.0);
+    for _ in 0..60 {
+        across += (dice.roll(100) as f64 - 50.0) / 90.0;
+        down += (dice.roll(100) as f64 - 50.0) / 60.0;
+        (across, down) = (across.clamp(-3.0, 3.0), down.clamp(-3.0, 3.0));
+        (x, y) = (x + across, y + down);
+        dot(page, x, y, 2.4);
+    }
+}
+
+fn dot(page: &mut [u8], x: f64, y: f64, radius: f64) {
+    for row in (y - radius - 1.0).max(0.0) as usize..=((y + radius + 1.0) as usize).min(HEIGHT - 1) {
+        for column in (x - radius - 1.0).max(0.0) as usize..=((x + radius + 1.0) as usize).min(WIDTH - 1) {
+            let distance = (column as f64 + 0.5 - x).hypot(row as f64 + 0.5 - y);
+            let cover = (radius + 0.5 - distance).clamp(0.0, 1.0);
+            let pixel = &mut page[row * WIDTH + column];
+            *pixel = (*pixel).min((255.0 * (1.0 - cover)) as u8);
+        }
+    }
+}
+
+fn save(path: &Path, page: &[u8]) {
+    let file = fs::File::create(path).expect("the frame can be written");
+    let mut encoder = png::Encoder::new(std::io::BufWriter::new(file), WIDTH as u32, HEIGHT as u32);
+    encoder.set_color(png::ColorType::Grayscale);
+    encoder.set_depth(png::BitDepth::Eight);
+    let mut writer = encoder.write_header().expect("the header can be written");
+    writer.write_image_data(page).expect("the picture can be written");
+}

@@ -10,7 +10,7 @@ use std::{
     thread,
 };
 
-use super::{Mask, TileGrid, difference};
+use super::{Difference, TileGrid, difference};
 use crate::{
     display::Level,
     plan::ScreenId,
@@ -58,8 +58,8 @@ pub enum First {
 pub struct Transition {
     /// What is in memory now.
     pub picture: Arc<Picture>,
-    /// The pixels whose level is another than before.
-    pub introduced: Arc<Mask>,
+    /// What is another than before.
+    pub introduced: Arc<Difference>,
 }
 
 /// A screen that cannot be used.
@@ -204,7 +204,7 @@ enum PictureState {
 enum PairState {
     /// Waits for that many pictures.
     Waiting(u8),
-    Ready(Arc<Mask>),
+    Ready(Arc<Difference>),
 }
 
 enum Job {
@@ -262,10 +262,10 @@ impl Shop<'_> {
                     return Err(BrokenScreen { screen: screen_of(key), fault: fault.clone() });
                 }
             }
-            if let (Some(PairState::Ready(mask)), Some(PictureState::Ready(picture))) =
+            if let (Some(PairState::Ready(introduced)), Some(PictureState::Ready(picture))) =
                 (board.pairs.get(&pair), board.pictures.get(&pair.1))
             {
-                return Ok(Transition { picture: picture.clone(), introduced: mask.clone() });
+                return Ok(Transition { picture: picture.clone(), introduced: introduced.clone() });
             }
             match board.take_job() {
                 Some(job) => {
@@ -285,9 +285,9 @@ impl Shop<'_> {
                 self.board().decoded(key, decoded);
             }
             Job::Compare(pair, one, other) => {
-                let mask = difference(&one, &other, &self.setting.grid, &self.setting.table);
+                let found = difference(&one, &other, &self.setting.grid, &self.setting.table);
                 drop((one, other));
-                self.board().pairs.insert(pair, PairState::Ready(Arc::new(mask)));
+                self.board().pairs.insert(pair, PairState::Ready(Arc::new(found)));
             }
         }
         self.work.notify_all();
@@ -431,7 +431,7 @@ impl Board {
             .pairs
             .values()
             .map(|state| match state {
-                PairState::Ready(mask) => size_of_val(mask.tiles()),
+                PairState::Ready(found) => found.bytes(),
                 PairState::Waiting(_) => 0,
             })
             .sum();
@@ -486,7 +486,7 @@ mod tests {
                 screens.iter().map(|screen| {
                     if let Some(transition) = conveyor.next(ScreenId(*screen)).unwrap() {
                         let differs = transition.picture.shade(0, 0) != now.shade(0, 0);
-                        assert_eq!(transition.introduced.count(), if differs { 81 } else { 0 });
+                        assert_eq!(transition.introduced.pixels.count(), if differs { 81 } else { 0 });
                         conveyor.give_back(std::mem::replace(&mut now, transition.picture));
                     }
                     usize::from(now.shade(0, 0) / 17)

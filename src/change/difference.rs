@@ -2,12 +2,28 @@
 //!
 //! Equal rows are skipped whole, and only tiles with a differing byte are brought to levels.
 
-use super::{Mask, TILE, TileGrid, differing_pixels, levels_of_tile};
+use super::{Mask, TILE, TileGrid, TileLevels, differing_pixels, levels_of_tile};
 use crate::{display::Level, screen::Picture};
 
-/// The pixels whose level differs between two pictures of the grid's size.
-pub fn difference(one: &Picture, other: &Picture, grid: &TileGrid, table: &[Level; 256]) -> Mask {
-    let mut mask = Mask::new();
+/// What a change from one picture to another brings.
+#[derive(Clone, Debug, Default)]
+pub struct Difference {
+    /// The pixels whose level is another.
+    pub pixels: Mask,
+    /// The levels of the later picture in each tile of that mask, in its order.
+    pub levels: Vec<TileLevels>,
+}
+
+impl Difference {
+    /// How much memory it takes, bytes.
+    pub fn bytes(&self) -> usize {
+        size_of_val(self.pixels.tiles()) + size_of_val(self.levels.as_slice())
+    }
+}
+
+/// The difference between two pictures of the grid's size.
+pub fn difference(one: &Picture, other: &Picture, grid: &TileGrid, table: &[Level; 256]) -> Difference {
+    let mut found = Difference::default();
     let mut touched = vec![false; grid.columns() as usize];
     for tile_row in 0..grid.rows() {
         let top = tile_row * TILE;
@@ -25,17 +41,25 @@ pub fn difference(one: &Picture, other: &Picture, grid: &TileGrid, table: &[Leve
         for (column, touched) in touched.iter_mut().enumerate() {
             if std::mem::take(touched) {
                 let tile = tile_row * grid.columns() + column as u32;
-                let levels = levels_of_tile(one, grid, table, tile);
-                mask.push(tile, differing_pixels(&levels, &levels_of_tile(other, grid, table, tile)));
+                let levels = levels_of_tile(other, grid, table, tile);
+                let pixels = differing_pixels(&levels_of_tile(one, grid, table, tile), &levels);
+                if pixels != 0 {
+                    found.pixels.push(tile, pixels);
+                    found.levels.push(levels);
+                }
             }
         }
     }
-    mask
+    found
 }
 
 fn mark_words(one: &[u8], other: &[u8], touched: &mut [bool]) {
-    for ((one, other), touched) in one.chunks(8).zip(other.chunks(8)).zip(touched) {
-        *touched |= one != other;
+    let ((words, rest), (other_words, other_rest)) = (one.as_chunks::<8>(), other.as_chunks::<8>());
+    for ((one, other), touched) in words.iter().zip(other_words).zip(touched.iter_mut()) {
+        *touched |= u64::from_ne_bytes(*one) != u64::from_ne_bytes(*other);
+    }
+    if let (false, Some(last)) = (rest.is_empty(), touched.last_mut()) {
+        *last |= rest != other_rest;
     }
 }
 
@@ -61,7 +85,11 @@ mod tests {
                 shades[at] = shade;
             }
             let other = Picture::from_shades(size, shades);
-            let mask = difference(&one, &other, &grid, &table);
+            let found = difference(&one, &other, &grid, &table);
+            let mask = &found.pixels;
+            for ((tile, _), levels) in mask.tiles().iter().zip(&found.levels) {
+                prop_assert_eq!(levels, &levels_of_tile(&other, &grid, &table, *tile));
+            }
             for y in 0..height {
                 for x in 0..width {
                     let (tile, bit) = grid.locate(x, y);

@@ -8,7 +8,7 @@ mod regions;
 mod tiles;
 mod windows;
 
-pub use difference::difference;
+pub use difference::{Difference, difference};
 pub use mask::{Mask, bits};
 pub(crate) use regions::regions_with_labels;
 pub use regions::{Region, regions};

@@ -24,14 +24,6 @@ impl<T: Copy + PartialEq> TileField<T> {
         (self.slot[tile as usize] == UNIFORM).then(|| self.uniform[tile as usize])
     }
 
-    /// The values of a tile.
-    pub(crate) fn values(&self, tile: u32) -> [T; 64] {
-        match self.slot[tile as usize] {
-            UNIFORM => [self.uniform[tile as usize]; 64],
-            slot => self.slab[slot as usize],
-        }
-    }
-
     /// The value of a pixel.
     pub(crate) fn get(&self, tile: u32, bit: u32) -> T {
         match self.slot[tile as usize] {
@@ -49,22 +41,33 @@ impl<T: Copy + PartialEq> TileField<T> {
         self.uniform[tile as usize] = value;
     }
 
-    /// Stores the values of a tile; those of pixels outside `whole` do not matter.
-    pub(crate) fn store(&mut self, tile: u32, values: &[T; 64], whole: u64) {
-        let first = values[whole.trailing_zeros() as usize];
-        let same = values.iter().enumerate().all(|(bit, value)| whole >> bit & 1 == 0 || *value == first);
-        if same {
-            self.set_uniform(tile, first);
+    /// The values of a tile, to be changed in place. Call [`TileField::settle`] where they may have come to agree.
+    pub(crate) fn edit(&mut self, tile: u32) -> &mut [T; 64] {
+        let at = tile as usize;
+        if self.slot[at] == UNIFORM {
+            let value = self.uniform[at];
+            self.slot[at] = if let Some(slot) = self.free.pop() {
+                self.slab[slot as usize] = [value; 64];
+                slot
+            } else {
+                self.slab.push([value; 64]);
+                (self.slab.len() - 1) as u32
+            };
+        }
+        &mut self.slab[self.slot[at] as usize]
+    }
+
+    /// Gives back the room of a tile whose pixels in `whole` all have the same value.
+    pub(crate) fn settle(&mut self, tile: u32, whole: u64) {
+        let slot = self.slot[tile as usize];
+        if slot == UNIFORM {
             return;
         }
-        if self.slot[tile as usize] == UNIFORM {
-            let slot = self.free.pop().unwrap_or_else(|| {
-                self.slab.push([first; 64]);
-                (self.slab.len() - 1) as u32
-            });
-            self.slot[tile as usize] = slot;
+        let values = &self.slab[slot as usize];
+        let first = values[whole.trailing_zeros() as usize];
+        if values.iter().enumerate().all(|(bit, value)| whole >> bit & 1 == 0 || *value == first) {
+            self.set_uniform(tile, first);
         }
-        self.slab[self.slot[tile as usize] as usize] = *values;
     }
 }
 
@@ -75,14 +78,13 @@ mod tests {
     #[test]
     fn a_tile_that_agrees_again_takes_no_room() {
         let mut field = TileField::new(3, 0.0);
-        let mut values = [0.0; 64];
-        values[5] = 1.5;
-        field.store(1, &values, u64::MAX);
+        field.edit(1)[5] = 1.5;
+        field.settle(1, u64::MAX);
         assert_eq!((field.uniform(1), field.get(1, 5), field.get(1, 6)), (None, 1.5, 0.0));
         // Outside the mask the value does not count.
-        field.store(1, &values, !(1 << 5));
+        field.settle(1, !(1 << 5));
         assert_eq!((field.uniform(1), field.free.len()), (Some(0.0), 1));
-        field.store(2, &values, u64::MAX);
-        assert_eq!((field.values(2), field.slab.len()), (values, 1));
+        field.edit(2)[0] = 2.5;
+        assert_eq!((field.get(2, 0), field.get(2, 1), field.slab.len()), (2.5, 0.0, 1));
     }
 }

@@ -9,7 +9,7 @@ use super::{
     spread::{Spread, SpreadChanges},
 };
 use crate::{
-    change::{Mask, TileCover, TileGrid, TileLevels, differing_pixels, bits, levels_of_tile},
+    change::{Difference, Mask, TileCover, TileGrid, TileLevels, bits, differing_pixels, levels_of_tile},
     display::{Display, Ink, Level, LevelSet, Mode},
     geometry::Rect,
     screen::Picture,
@@ -20,8 +20,9 @@ use crate::{
 pub struct Glass {
     grid: TileGrid,
     lightness: Vec<f64>,
-    table: [Level; 256],
     levels: Vec<TileLevels>,
+    /// The levels of the picture in memory.
+    memory: Vec<TileLevels>,
     /// The levels that stand in each tile.
     levels_in: Vec<LevelSet>,
     residue: TileField<f64>,
@@ -74,11 +75,11 @@ pub(crate) struct Driven {
 
 /// Where a drive brings the pixels.
 #[derive(Clone, Copy, Debug)]
-pub(crate) enum Towards<'p> {
+enum Towards {
     /// To the picture in memory.
-    Memory(&'p Picture),
-    /// To one level, over these pixels: controller-drawn ink. Memory is the picture.
-    Level(Level, &'p Picture),
+    Memory,
+    /// To one level: controller-drawn ink.
+    Level(Level),
 }
 
 impl Action {
@@ -142,7 +143,7 @@ impl Glass {
         }
         Self {
             lightness: (0..ink.levels() as Level).map(|level| ink.lightness(level)).collect(),
-            table,
+            memory: levels.clone(),
             levels,
             levels_in,
             residue: TileField::new(tiles, 0.0),
@@ -197,8 +198,7 @@ impl Glass {
                 Some(count) if count > limit => mask.push(tile, self.grid.whole(tile)),
                 Some(_) => {}
                 None => {
-                    let counts = self.counts.values(tile);
-                    let above = (0..64).fold(0, |above, bit| above | u64::from(counts[bit] > limit) << bit);
+                    let above = (0..64).fold(0, |above, bit| above | u64::from(self.counts.get(tile, bit) > limit) << bit);
                     mask.push(tile, above & self.grid.whole(tile));
                 }
             }
@@ -240,18 +240,15 @@ impl Glass {
         self.unknown_px = self.grid.size().pixels();
     }
 
-    /// Takes note that memory changed at these pixels to what the picture shows.
-    pub(crate) fn memory_changed(&mut self, introduced: &Mask, memory: &Picture) {
-        let tiles: Vec<u32> = introduced.tiles().iter().map(|(tile, _)| *tile).collect();
-        for tile in &tiles {
-            self.compare(*tile, memory);
+    /// Takes note of what changed in memory.
+    pub(crate) fn memory_changed(&mut self, introduced: &Difference) {
+        let tiles: Vec<u32> = introduced.pixels.tiles().iter().map(|(tile, _)| *tile).collect();
+        for (tile, levels) in tiles.iter().zip(&introduced.levels) {
+            let at = *tile as usize;
+            self.memory[at] = *levels;
+            self.unlike[at] = differing_pixels(levels, &self.levels[at]);
         }
         self.list_unlike(tiles);
-    }
-
-    fn compare(&mut self, tile: u32, memory: &Picture) {
-        let wanted = levels_of_tile(memory, &self.grid, &self.table, tile);
-        self.unlike[tile as usize] = differing_pixels(&wanted, &self.levels[tile as usize]);
     }
 
     /// Brings the list of tiles up to date after changes in these ones.
@@ -263,26 +260,26 @@ impl Glass {
         self.unlike_tiles.retain(|tile| unlike[*tile as usize] != 0);
     }
 
-    /// Drives the pixels of a cover. `asked`, where given, are the boxes beside which driven pixels are counted.
-    pub(crate) fn drive(&mut self, cover: &TileCover<'_>, towards: Towards<'_>, action: &Action, asked: Option<&[Rect]>) -> Driven {
+    /// Drives the pixels of a cover towards memory. `asked`, where given, are the boxes beside which driven pixels are
+    /// counted.
+    pub(crate) fn drive(&mut self, cover: &TileCover<'_>, action: &Action, asked: Option<&[Rect]>) -> Driven {
         let mut driven = Driven::default();
         let mut newly_unlike = Vec::new();
+        if action.changed_only {
+            driven.unknown_px = self.unknown_within(cover);
+        }
         if action.changed_only && !action.counts_every_update {
             // Only pixels that differ are driven: nothing but their tiles is looked at.
-            driven.unknown_px = self.unknown_within(cover);
             for tile in self.unlike_tiles.clone() {
                 let covered = cover.of_tile(tile);
                 if covered != 0 {
-                    self.drive_tile(tile, covered, towards, action, asked, &mut driven);
+                    self.drive_tile(tile, covered, Towards::Memory, action, asked, &mut driven);
                 }
             }
         } else {
-            if action.changed_only {
-                driven.unknown_px = self.unknown_within(cover);
-            }
             cover.for_each_tile(|tile, covered| {
                 let was_like = self.unlike[tile as usize] == 0;
-                self.drive_tile(tile, covered, towards, action, asked, &mut driven);
+                self.drive_tile(tile, covered, Towards::Memory, action, asked, &mut driven);
                 if was_like && self.unlike[tile as usize] != 0 {
                     newly_unlike.push(tile);
                 }
@@ -294,11 +291,11 @@ impl Glass {
     }
 
     /// Draws controller ink over a mask of pixels.
-    pub(crate) fn draw(&mut self, pixels: &Mask, level: Level, memory: &Picture, action: &Action) -> Driven {
+    pub(crate) fn draw(&mut self, pixels: &Mask, level: Level, action: &Action) -> Driven {
         let mut driven = Driven::default();
         for (tile, covered) in pixels.tiles() {
             driven.unknown_px += u64::from((self.unknown[*tile as usize] & covered).count_ones());
-            self.drive_tile(*tile, *covered, Towards::Level(level, memory), action, None, &mut driven);
+            self.drive_tile(*tile, *covered, Towards::Level(level), action, None, &mut driven);
         }
         self.changes.settle(&mut self.spreads);
         self.list_unlike(pixels.tiles().iter().map(|(tile, _)| *tile).collect());
@@ -313,27 +310,23 @@ impl Glass {
         unknown
     }
 
-    fn drive_tile(&mut self, tile: u32, covered: u64, towards: Towards<'_>, action: &Action, asked: Option<&[Rect]>, driven: &mut Driven) {
-        let unlike = self.unlike[tile as usize] & covered;
+    fn drive_tile(&mut self, tile: u32, covered: u64, towards: Towards, action: &Action, asked: Option<&[Rect]>, driven: &mut Driven) {
+        let at = tile as usize;
+        let unlike = self.unlike[at] & covered;
         driven.changed_px += u64::from(unlike.count_ones());
-        let at_memory = matches!(towards, Towards::Memory(_));
-        if at_memory && unlike == 0 && self.drive_still_tile(tile, covered, action, asked, driven) {
-            return;
-        }
-        let (targets, memory) = match towards {
-            Towards::Memory(memory) if unlike == 0 => (self.levels[tile as usize], memory),
-            Towards::Memory(memory) => (levels_of_tile(memory, &self.grid, &self.table, tile), memory),
-            Towards::Level(level, memory) => ([level; 64], memory),
+        let candidates = match towards {
+            Towards::Memory if unlike == 0 && self.drive_still_tile(tile, covered, action, asked, driven) => return,
+            Towards::Memory if action.changed_only => unlike,
+            Towards::Level(level) if action.changed_only => covered & differing_pixels(&[level; 64], &self.levels[at]),
+            Towards::Memory | Towards::Level(_) => covered,
         };
-        let (driven_pixels, counted) = self.drive_pixels(tile, covered, &targets, action, driven);
+        let driven_pixels = self.drive_pixels(tile, candidates, towards, action, driven);
         driven.driven_px += u64::from(driven_pixels.count_ones());
         driven.driven_beside_px += u64::from((driven_pixels & !self.asked_cover(tile, asked)).count_ones());
+        let counted = if action.counts_every_update { covered } else { driven_pixels };
         self.count_pixels(tile, counted, driven_pixels, action);
-        if driven_pixels != 0 {
-            if action.cleans {
-                self.make_known(tile, driven_pixels);
-            }
-            self.compare(tile, memory);
+        if driven_pixels != 0 && action.cleans {
+            self.make_known(tile, driven_pixels);
         }
     }
 
@@ -369,18 +362,24 @@ impl Glass {
         *unknown &= !pixels;
     }
 
-    /// Moves level and residue of the pixels that are driven. Gives those, and the ones whose count moves.
-    fn drive_pixels(&mut self, tile: u32, covered: u64, targets: &TileLevels, action: &Action, driven: &mut Driven) -> (u64, u64) {
-        let mut residues = self.residue.values(tile);
-        let mut levels = self.levels[tile as usize];
-        let (black, white) = (self.lightness[0], self.lightness[self.lightness.len() - 1]);
-        let (mut driven_pixels, mut out_of_reach, mut wrong_start) = (0_u64, 0_u64, 0_u64);
-        for bit in bits(covered) {
+    /// Moves level and residue of those candidates that are driven, and gives them.
+    fn drive_pixels(&mut self, tile: u32, candidates: u64, towards: Towards, action: &Action, driven: &mut Driven) -> u64 {
+        let Self { lightness, levels, memory, residue, unlike, spreads, changes, .. } = self;
+        let (levels, memory) = (&mut levels[tile as usize], &memory[tile as usize]);
+        let unlike = &mut unlike[tile as usize];
+        let (black, white) = (lightness[0], lightness[lightness.len() - 1]);
+        let shown = |level: Level, residue: f64| {
+            let own = lightness[usize::from(level)];
+            (own + residue).clamp(black, white) - own
+        };
+        let (mut driven_pixels, mut out_of_reach, mut wrong_start, mut moved) = (0_u64, 0_u64, 0_u64, false);
+        for bit in bits(candidates) {
             let at = bit as usize;
-            let (level, target) = (levels[at], targets[at]);
-            if action.changed_only && target == level {
-                continue;
-            }
+            let level = levels[at];
+            let target = match towards {
+                Towards::Memory => memory[at],
+                Towards::Level(level) => level,
+            };
             let (end, reached) = action.ends[usize::from(target)];
             if !reached {
                 out_of_reach |= 1 << bit;
@@ -391,19 +390,19 @@ impl Glass {
             if is_wrong {
                 wrong_start |= 1 << bit;
             }
-            let before = residues[at];
-            let difference = self.lightness[usize::from(level)] - self.lightness[usize::from(end)];
+            let before = residue.get(tile, bit);
+            let difference = lightness[usize::from(level)] - lightness[usize::from(end)];
             let after = action.residue(before, difference, is_wrong);
             driven.takes_residue |= after.abs() < before.abs();
             if level != end || before.to_bits() != after.to_bits() {
-                let shown = |level: Level, residue: f64| {
-                    let lightness = self.lightness[usize::from(level)];
-                    (lightness + residue).clamp(black, white) - lightness
-                };
-                self.changes.note(level, shown(level, before), -1, &mut self.spreads);
-                self.changes.note(end, shown(end, after), 1, &mut self.spreads);
-                residues[at] = after;
+                moved = true;
+                changes.note(level, shown(level, before), -1, spreads);
+                changes.note(end, shown(end, after), 1, spreads);
+                if before.to_bits() != after.to_bits() {
+                    residue.edit(tile)[at] = after;
+                }
                 levels[at] = end;
+                *unlike = *unlike & !(1 << bit) | u64::from(end != memory[at]) << bit;
             }
         }
         if out_of_reach != 0 {
@@ -412,16 +411,15 @@ impl Glass {
         if wrong_start != 0 {
             driven.wrong_start.push(tile, wrong_start);
         }
-        if driven_pixels != 0 {
+        if moved {
             let whole = self.grid.whole(tile);
-            self.residue.store(tile, &residues, whole);
-            if levels != self.levels[tile as usize] {
-                self.levels_in[tile as usize] = present(&levels, whole);
-                self.levels[tile as usize] = levels;
+            if !action.changed_only {
+                self.residue.settle(tile, whole);
             }
+            self.levels_in[tile as usize] = present(&self.levels[tile as usize], whole);
             self.touched.push(tile);
         }
-        (driven_pixels, if action.counts_every_update { covered } else { driven_pixels })
+        driven_pixels
     }
 
     /// Moves the counts: `driven` pixels of a cleaning go to 0, the others of `counted` go up by one.
@@ -434,32 +432,28 @@ impl Glass {
         if let Some(count) = self.counts.uniform(tile) {
             if counted == whole && (cleaned == 0 || cleaned == whole) {
                 let next = if cleaned == 0 { count + 1 } else { 0 };
-                self.move_count(count, next, u64::from(whole.count_ones()));
+                move_count(&mut self.px_by_count, count, next, u64::from(whole.count_ones()));
                 self.counts.set_uniform(tile, next);
                 return;
             }
         }
-        let mut counts = self.counts.values(tile);
+        let counts = self.counts.edit(tile);
+        // Neighbours mostly have the same count: they are moved together.
+        let (mut from, mut to, mut pixels) = (0, 0, 0);
         for bit in bits(counted) {
-            let at = bit as usize;
-            let next = if cleaned >> bit & 1 == 1 { 0 } else { counts[at] + 1 };
-            self.move_count(counts[at], next, 1);
-            counts[at] = next;
-        }
-        self.counts.store(tile, &counts, whole);
-    }
-
-    fn move_count(&mut self, from: u32, to: u32, pixels: u64) {
-        if from == to {
-            return;
-        }
-        if let Some(left) = self.px_by_count.get_mut(&from) {
-            *left -= pixels;
-            if *left == 0 {
-                self.px_by_count.remove(&from);
+            let count = &mut counts[bit as usize];
+            let next = if cleaned >> bit & 1 == 1 { 0 } else { *count + 1 };
+            if (*count, next) != (from, to) {
+                move_count(&mut self.px_by_count, from, to, pixels);
+                (from, to, pixels) = (*count, next, 0);
             }
+            pixels += 1;
+            *count = next;
         }
-        *self.px_by_count.entry(to).or_default() += pixels;
+        move_count(&mut self.px_by_count, from, to, pixels);
+        if cleaned != 0 {
+            self.counts.settle(tile, whole);
+        }
     }
 
     /// The pixels of the panel.
@@ -498,6 +492,20 @@ impl Glass {
         let (black, white) = (self.lightness[0], self.lightness[self.lightness.len() - 1]);
         (lightness + residue).clamp(black, white) - lightness
     }
+}
+
+/// Moves pixels from one count to another.
+fn move_count(px_by_count: &mut BTreeMap<u32, u64>, from: u32, to: u32, pixels: u64) {
+    if from == to || pixels == 0 {
+        return;
+    }
+    if let Some(left) = px_by_count.get_mut(&from) {
+        *left -= pixels;
+        if *left == 0 {
+            px_by_count.remove(&from);
+        }
+    }
+    *px_by_count.entry(to).or_default() += pixels;
 }
 
 fn present(levels: &TileLevels, whole: u64) -> LevelSet {

@@ -12,13 +12,13 @@ mod spread;
 use std::sync::Arc;
 
 use crate::{
-    change::{Mask, Region, SentWindows, TileCover, TileGrid, conveyor::Transition, regions, sent_windows},
+    change::{Difference, Mask, Region, SentWindows, TileCover, TileGrid, conveyor::Transition, regions, sent_windows},
     display::Mode,
     geometry::{Rect, Window},
     plan::{Begins, Plan, PlannedStep, Stroke, Update},
     screen::Picture,
 };
-use glass::{Action, Driven, Towards};
+use glass::{Action, Driven};
 
 pub use eye::{Ghost, GhostLimits};
 pub use glass::Glass;
@@ -32,7 +32,7 @@ pub struct Player<'p> {
     eye: eye::Eye,
     queue: Queue,
     memory: Arc<Picture>,
-    nothing: Arc<Mask>,
+    nothing: Arc<Difference>,
 }
 
 /// A step as it was played.
@@ -132,7 +132,7 @@ impl<'p> Player<'p> {
         let glass = Glass::new(&begins, &display.ink, plan.begins == Begins::Unknown);
         let eye = eye::Eye::new(&glass, display.ink.levels(), limits, display.area_mm2(1));
         let queue = Queue::new(display.link, display.parallel_updates);
-        Self { plan, glass, eye, queue, memory: begins, nothing: Arc::new(Mask::new()) }
+        Self { plan, glass, eye, queue, memory: begins, nothing: Arc::default() }
     }
 
     /// Plays a step and hands it to `see`. Gives back the picture that was in memory before, where it was replaced.
@@ -147,12 +147,12 @@ impl<'p> Player<'p> {
             Some(Transition { picture, introduced }) => (picture, introduced),
             None => (self.memory.clone(), self.nothing.clone()),
         };
-        self.glass.memory_changed(&introduced, &memory);
+        self.glass.memory_changed(&introduced);
         let changed = self.glass.unlike_memory();
         let regions = regions(&changed, self.glass.grid());
         let request_ms = planned.request_ms + planned.step.pen_up_ms();
         let updates: Vec<PlayedUpdate> =
-            planned.step.listed_updates().iter().map(|update| self.update(update, &memory, request_ms)).collect();
+            planned.step.listed_updates().iter().map(|update| self.update(update, request_ms)).collect();
         let sent: Vec<Rect> = updates.iter().flat_map(|update| update.sent.iter().copied()).collect();
         let left_behind = self.glass.unlike_memory().outside(&sent, self.glass.grid());
         if planned.step.power_off && self.plan.display.forgets_when_off {
@@ -163,7 +163,7 @@ impl<'p> Player<'p> {
             planned,
             previous: &self.memory,
             memory: &memory,
-            introduced: &introduced,
+            introduced: &introduced.pixels,
             changed,
             regions,
             updates,
@@ -197,8 +197,7 @@ impl<'p> Player<'p> {
         let pieces = pen_line::pieces(stroke, self.glass.grid());
         let mut unknown_px = 0;
         for piece in &pieces {
-            let memory = self.memory.clone();
-            unknown_px += self.glass.draw(&piece.pixels, level, &memory, &action).unknown_px;
+            unknown_px += self.glass.draw(&piece.pixels, level, &action).unknown_px;
             *line = line.or(&piece.pixels);
         }
         let parts = pieces.into_iter().map(|piece| (request_ms + piece.at_ms + delay_ms, piece.pixels)).collect();
@@ -206,7 +205,7 @@ impl<'p> Player<'p> {
         unknown_px
     }
 
-    fn update(&mut self, update: &Update, memory: &Picture, request_ms: f64) -> PlayedUpdate {
+    fn update(&mut self, update: &Update, request_ms: f64) -> PlayedUpdate {
         let display = &self.plan.display;
         let mode = &display.modes[update.mode];
         let duration_ms = update.drive_ms.unwrap_or_else(|| mode.duration_at(self.plan.temperature_c));
@@ -220,7 +219,7 @@ impl<'p> Player<'p> {
         let driven: Driven = if sent.is_empty() {
             Driven::default()
         } else {
-            self.glass.drive(&cover, Towards::Memory(memory), &action, beside)
+            self.glass.drive(&cover, &action, beside)
         };
         let times = self.queue.update(request_ms, &sent, sent_px, duration_ms, self.glass.grid());
         let energy_mj = mode.energy.filter(|_| !sent.is_empty()).map_or(0.0, |energy| {

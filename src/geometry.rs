@@ -67,12 +67,7 @@ impl Rect {
     #[must_use]
     pub fn around(self, other: Self) -> Self {
         let (x, y) = (self.x.min(other.x), self.y.min(other.y));
-        Self {
-            x,
-            y,
-            width: self.right().max(other.right()) - x,
-            height: self.bottom().max(other.bottom()) - y,
-        }
+        Self { x, y, width: self.right().max(other.right()) - x, height: self.bottom().max(other.bottom()) - y }
     }
 
     /// The four figures as they stand in files: `[x, y, w, h]`.

@@ -94,16 +94,16 @@ pub fn play(
     see: &mut dyn FnMut(&PlayedStep<'_>),
 ) -> Result<(), Vec<BrokenScreen>> {
     let ink = &plan.display.ink;
-    let setting = Setting { grid: TileGrid::new(plan.screen_size()), table: ink.level_table(), threads: threads.max(1) };
+    let setting =
+        Setting { grid: TileGrid::new(plan.screen_size()), table: ink.level_table(), threads: threads.max(1) };
     let first = match plan.begins {
         Begins::White | Begins::Unknown => First::Shade(ink.shade(ink.white())),
         Begins::Black => First::Shade(ink.shade(ink.black())),
         Begins::Screen(screen) => First::Screen(screen),
     };
     let sequence = || plan.steps().filter_map(|step| step.screen);
-    let played = conveyor::run(screens, &setting, first, sequence, |conveyor, begins| {
-        play_steps(plan, conveyor, begins, see)
-    });
+    let played =
+        conveyor::run(screens, &setting, first, sequence, |conveyor, begins| play_steps(plan, conveyor, begins, see));
     let broken = match played {
         Ok(Ok(())) => return Ok(()),
         Ok(Err(broken)) | Err(broken) => broken,

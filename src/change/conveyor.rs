@@ -105,7 +105,13 @@ where
         First::Shade(_) => 0,
         First::Screen(screen) => key_of(screen),
     };
-    let shop = Shop { source, setting, board: Mutex::new(Board::for_plan(begin, screens().map(key_of))), work: Condvar::new(), done: Condvar::new() };
+    let shop = Shop {
+        source,
+        setting,
+        board: Mutex::new(Board::for_plan(begin, screens().map(key_of))),
+        work: Condvar::new(),
+        done: Condvar::new(),
+    };
     let first = match first {
         First::Shade(shade) => Ok(Picture::uniform(setting.grid.size(), shade)),
         First::Screen(screen) => shop.decode(key_of(screen), Vec::new()),
@@ -502,9 +508,15 @@ mod tests {
     fn a_broken_screen_is_told_where_it_is_shown() {
         let source = Numbered { decoded: AtomicUsize::new(0), broken: Some(2) };
         let setting = setting(2);
-        let told = run(&source, &setting, First::Shade(0), || (0..5).map(ScreenId), |conveyor, _| {
-            (0..5).find_map(|screen| conveyor.next(ScreenId(screen)).err().map(|broken| (screen, broken.screen.0)))
-        });
+        let told = run(
+            &source,
+            &setting,
+            First::Shade(0),
+            || (0..5).map(ScreenId),
+            |conveyor, _| {
+                (0..5).find_map(|screen| conveyor.next(ScreenId(screen)).err().map(|broken| (screen, broken.screen.0)))
+            },
+        );
         assert_eq!(told.unwrap(), Some((2, 2)));
     }
 }

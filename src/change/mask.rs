@@ -108,7 +108,8 @@ impl Mask {
             let (tile, pixels) = match (mine.peek(), others.peek()) {
                 (None, None) => break,
                 (Some((tile, _)), Some((other_tile, _))) if tile == other_tile => {
-                    let (one, another) = (mine.next().map_or(0, |entry| entry.1), others.next().map_or(0, |entry| entry.1));
+                    let (one, another) =
+                        (mine.next().map_or(0, |entry| entry.1), others.next().map_or(0, |entry| entry.1));
                     (*tile, operation(one, another))
                 }
                 (Some((tile, pixels)), Some((other_tile, _))) if tile < other_tile => {

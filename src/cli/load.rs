@@ -58,10 +58,13 @@ fn no_such(path: &Path, error: &io::Error) -> Fault {
 fn walk(folder: &Path, plans: &mut Vec<PathBuf>, faults: &mut Vec<Fault>) {
     let before = (plans.len(), faults.len());
     let hidden = |entry: &walkdir::DirEntry| entry.depth() > 0 && entry.file_name().to_string_lossy().starts_with('.');
-    let entries = WalkDir::new(folder).follow_links(true).sort_by_file_name().into_iter().filter_entry(|entry| !hidden(entry));
+    let entries =
+        WalkDir::new(folder).follow_links(true).sort_by_file_name().into_iter().filter_entry(|entry| !hidden(entry));
     for entry in entries {
         match entry {
-            Ok(entry) if entry.file_type().is_file() && is_named(entry.path(), ".plan.json") => plans.push(entry.into_path()),
+            Ok(entry) if entry.file_type().is_file() && is_named(entry.path(), ".plan.json") => {
+                plans.push(entry.into_path())
+            }
             Ok(_) => {}
             Err(error) => faults.push(walk_fault(folder, &error)),
         }
@@ -162,7 +165,8 @@ fn read_bytes(path: &Path, largest: u64) -> Result<Vec<u8>, String> {
 
 fn read_text(path: &Path) -> Result<Arc<Source>, Fault> {
     let name = path.display().to_string();
-    let bytes = read_bytes(path, LARGEST_TEXT).map_err(|reason| Fault::of_file(&name, reason, "check the file and its rights"))?;
+    let bytes = read_bytes(path, LARGEST_TEXT)
+        .map_err(|reason| Fault::of_file(&name, reason, "check the file and its rights"))?;
     let text = text_of_bytes(&name, bytes)?;
     // A byte order mark is no part of the text.
     let text = text.strip_prefix('\u{feff}').map_or(text.clone(), str::to_owned);
@@ -177,7 +181,11 @@ pub(super) fn load_plan(path: &Path) -> Result<LoadedPlan, Vec<Fault>> {
     let plan = read_plan(&source, &mut finder)?;
     let home = finder.folder.canonicalize().unwrap_or_else(|_| finder.folder.clone());
     let faces = Faces::new(finder.fonts).map_err(|_| {
-        vec![Fault::of_file(&source.name, "a font of this plan holds no face", "name TrueType or OpenType fonts in `fonts`")]
+        vec![Fault::of_file(
+            &source.name,
+            "a font of this plan holds no face",
+            "name TrueType or OpenType fonts in `fonts`",
+        )]
     })?;
     let screens = LoadedScreens { files: finder.files, size: plan.screen_size(), faces, home };
     Ok(LoadedPlan { plan, screens })
@@ -186,7 +194,11 @@ pub(super) fn load_plan(path: &Path) -> Result<LoadedPlan, Vec<Fault>> {
 /// Reads a display by its shipped name or its path.
 pub(super) fn load_display(name: &str, folder: &Path, depth: usize) -> Result<Display, Vec<Fault>> {
     if depth > LONGEST_CHAIN {
-        return Err(vec![Fault::of_file("", "too many descriptions are based on each other", "check `based_on` for a circle")]);
+        return Err(vec![Fault::of_file(
+            "",
+            "too many descriptions are based on each other",
+            "check `based_on` for a circle",
+        )]);
     }
     if let Some(text) = shipped::text_of(name) {
         let source = Arc::new(Source { name: format!("the shipped display {name}"), text: text.to_owned() });
@@ -197,7 +209,10 @@ pub(super) fn load_display(name: &str, folder: &Path, depth: usize) -> Result<Di
         let help = if name.ends_with(".json") {
             name_help_for(folder, name)
         } else {
-            format!("{}; a display of your own is named by its path, relative to this file", did_you_mean(name, shipped::names()))
+            format!(
+                "{}; a display of your own is named by its path, relative to this file",
+                did_you_mean(name, shipped::names())
+            )
         };
         return Err(vec![Fault::of_file("", format!("there is no display `{name}`"), help)]);
     }
@@ -245,7 +260,8 @@ impl Finder {
                 "export the screen as `.png` or `.svg`",
             ));
         }
-        let found = fs::metadata(&path).map_err(|error| trouble(format!("`{}` cannot be read: {error}", path.display()), "check its rights"))?;
+        let found = fs::metadata(&path)
+            .map_err(|error| trouble(format!("`{}` cannot be read: {error}", path.display()), "check its rights"))?;
         let id = ScreenId(self.files.len());
         self.files.push(ScreenFile { path: path.clone(), is_svg: extension == "svg" });
         let same = self.same_content(id, found.len());
@@ -264,7 +280,8 @@ impl Finder {
         let others = self.by_length.get(&length)?.clone();
         let mine = self.hash(id)?;
         let kind = self.files[id.0].is_svg;
-        let found = others.into_iter().find(|other| self.files[other.0].is_svg == kind && self.hash(*other) == Some(mine));
+        let found =
+            others.into_iter().find(|other| self.files[other.0].is_svg == kind && self.hash(*other) == Some(mine));
         self.hashes.remove(&id);
         if found.is_none() {
             self.hashes.insert(id, mine);
@@ -291,7 +308,9 @@ fn trouble(message: impl Into<String>, help: impl Into<String>) -> Trouble {
 /// The nearest names in a folder, as help for a name that is not there.
 fn name_help(folder: &Path, wanted: &str) -> String {
     let mut names: Vec<String> = match fs::read_dir(folder) {
-        Ok(entries) => entries.filter_map(Result::ok).map(|entry| entry.file_name().to_string_lossy().into_owned()).collect(),
+        Ok(entries) => {
+            entries.filter_map(Result::ok).map(|entry| entry.file_name().to_string_lossy().into_owned()).collect()
+        }
         Err(_) => return format!("there is no folder {}", folder.display()),
     };
     names.sort();
@@ -315,7 +334,10 @@ impl Surroundings for Finder {
     fn screens_folder(&mut self, path: &str) -> Result<(), Trouble> {
         let folder = self.folder.join(path);
         if !folder.is_dir() {
-            return Err(trouble(format!("there is no folder `{path}` beside the plan"), name_help_for(&self.folder, path)));
+            return Err(trouble(
+                format!("there is no folder `{path}` beside the plan"),
+                name_help_for(&self.folder, path),
+            ));
         }
         self.screens = folder;
         Ok(())
@@ -349,10 +371,14 @@ impl Surroundings for Finder {
             return Err(trouble(format!("there is no font in `{path}`"), "fonts end in .ttf, .otf or .ttc"));
         }
         for file in files {
-            let bytes = read_bytes(&file, LARGEST_TEXT)
-                .map_err(|reason| trouble(format!("the font `{}`: {reason}", file.display()), name_help_for(&self.folder, path)))?;
+            let bytes = read_bytes(&file, LARGEST_TEXT).map_err(|reason| {
+                trouble(format!("the font `{}`: {reason}", file.display()), name_help_for(&self.folder, path))
+            })?;
             if Faces::new(vec![bytes.clone()]).is_err() {
-                return Err(trouble(format!("`{}` holds no font face that can be read", file.display()), "name a TrueType or OpenType font"));
+                return Err(trouble(
+                    format!("`{}` holds no font face that can be read", file.display()),
+                    "name a TrueType or OpenType font",
+                ));
             }
             self.fonts.push(bytes);
         }
@@ -365,7 +391,8 @@ impl Surroundings for Finder {
 }
 
 fn fonts_in(folder: &Path) -> Result<Vec<PathBuf>, Trouble> {
-    let entries = fs::read_dir(folder).map_err(|error| trouble(format!("`{}` cannot be read: {error}", folder.display()), "check its rights"))?;
+    let entries = fs::read_dir(folder)
+        .map_err(|error| trouble(format!("`{}` cannot be read: {error}", folder.display()), "check its rights"))?;
     let is_font = |path: &PathBuf| {
         let extension = path.extension().unwrap_or_default().to_string_lossy().to_lowercase();
         matches!(extension.as_str(), "ttf" | "otf" | "ttc")
@@ -379,26 +406,41 @@ fn fonts_in(folder: &Path) -> Result<Vec<PathBuf>, Trouble> {
 fn matching_files(folder: &Path, pattern: &str) -> Result<Vec<String>, Trouble> {
     let relative = Path::new(pattern);
     if relative.components().any(|part| !matches!(part, Component::Normal(_) | Component::CurDir)) {
-        return Err(trouble(format!("the pattern `{pattern}` leaves the folder of the screens"), "write it relative to `screens`"));
+        return Err(trouble(
+            format!("the pattern `{pattern}` leaves the folder of the screens"),
+            "write it relative to `screens`",
+        ));
     }
     let pattern = pattern.trim_start_matches("./");
     let glob = GlobBuilder::new(pattern)
         .literal_separator(true)
         .case_insensitive(false)
         .build()
-        .map_err(|error| trouble(format!("the pattern `{pattern}` is wrong: {}", error.kind()), "write names with `*` for any part of a name"))?
+        .map_err(|error| {
+            trouble(
+                format!("the pattern `{pattern}` is wrong: {}", error.kind()),
+                "write names with `*` for any part of a name",
+            )
+        })?
         .compile_matcher();
     // The folder part without wildcards is walked, no deeper than the pattern reaches.
     let fixed: PathBuf = Path::new(pattern).components().take_while(|part| !has_wildcard(part)).collect();
     let fixed = if fixed == Path::new(pattern) { fixed.parent().unwrap_or(Path::new("")).to_owned() } else { fixed };
-    let depth = if pattern.contains("**") { usize::MAX } else { Path::new(pattern).components().count() - fixed.components().count() };
+    let depth = if pattern.contains("**") {
+        usize::MAX
+    } else {
+        Path::new(pattern).components().count() - fixed.components().count()
+    };
     let dotted_wanted = Path::new(pattern).components().any(|part| part.as_os_str().to_string_lossy().starts_with('.'));
     let mut names = Vec::new();
     let walk = WalkDir::new(folder.join(&fixed)).follow_links(true).max_depth(depth).into_iter();
-    let visible = |entry: &walkdir::DirEntry| dotted_wanted || entry.depth() == 0 || !entry.file_name().to_string_lossy().starts_with('.');
+    let visible = |entry: &walkdir::DirEntry| {
+        dotted_wanted || entry.depth() == 0 || !entry.file_name().to_string_lossy().starts_with('.')
+    };
     for entry in walk.filter_entry(visible).filter_map(Result::ok).filter(|entry| entry.file_type().is_file()) {
         let Ok(relative) = entry.path().strip_prefix(folder) else { continue };
-        let parts: Vec<String> = relative.components().map(|part| part.as_os_str().to_string_lossy().into_owned()).collect();
+        let parts: Vec<String> =
+            relative.components().map(|part| part.as_os_str().to_string_lossy().into_owned()).collect();
         let name = parts.join("/");
         if glob.is_match(&name) {
             names.push(name);

@@ -20,8 +20,10 @@ use crate::{
 /// Reviews refresh plans of interfaces on electronic paper: which updates ghost, flicker, come late or do not show.
 #[derive(Debug, Parser)]
 #[command(name = "stillpage", version, arg_required_else_help = true, max_term_width = 100)]
-#[command(after_help = "Exit status: 0 nothing at or above the gate; 1 findings at or above the gate; 2 wrong usage, or an \
-input that could not be read.\nFigures are predictions from a display description: measure your own panel.")]
+#[command(
+    after_help = "Exit status: 0 nothing at or above the gate; 1 findings at or above the gate; 2 wrong usage, or an \
+input that could not be read.\nFigures are predictions from a display description: measure your own panel."
+)]
 pub struct Arguments {
     #[command(subcommand)]
     command: Command,
@@ -115,7 +117,11 @@ fn also(text: &str) -> Result<(Format, PathBuf), String> {
     if file.is_empty() {
         return Err("the file's name is missing behind the equals sign".into());
     }
-    Ok((Format::from_str(format, false).map_err(|_| format!("there is no format `{format}`; there are text and json"))?, file.into()))
+    Ok((
+        Format::from_str(format, false)
+            .map_err(|_| format!("there is no format `{format}`; there are text and json"))?,
+        file.into(),
+    ))
 }
 
 /// Runs the program with these arguments, the program's own name first.

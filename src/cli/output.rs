@@ -79,11 +79,17 @@ pub(super) fn write_file(path: &Path, write: impl FnOnce(&mut dyn Write) -> io::
 pub(super) fn write_out(write: impl FnOnce(&mut dyn Write) -> io::Result<()>) -> Result<(), Fault> {
     let mut out = BufWriter::new(io::stdout().lock());
     match write(&mut out).and_then(|()| out.flush()) {
-        Err(error) if error.kind() != io::ErrorKind::BrokenPipe => Err(cannot_write(Path::new("standard output"), &error)),
+        Err(error) if error.kind() != io::ErrorKind::BrokenPipe => {
+            Err(cannot_write(Path::new("standard output"), &error))
+        }
         _ => Ok(()),
     }
 }
 
 fn cannot_write(path: &Path, error: &io::Error) -> Fault {
-    Fault::of_file(path.display().to_string(), format!("cannot be written: {error}"), "check the folder, its rights and the space left")
+    Fault::of_file(
+        path.display().to_string(),
+        format!("cannot be written: {error}"),
+        "check the folder, its rights and the space left",
+    )
 }

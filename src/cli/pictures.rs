@@ -8,10 +8,22 @@ use std::{
 };
 
 use super::{load::LoadedPlan, output::write_file};
-use crate::{finding::Finding, panel::PlayedStep, report::picture, review::{Review, play}, source::Fault};
+use crate::{
+    finding::Finding,
+    panel::PlayedStep,
+    report::picture,
+    review::{Review, play},
+    source::Fault,
+};
 
 /// Writes the pictures of a plan into a folder.
-pub(super) fn write(folder: &Path, shown: &str, loaded: &LoadedPlan, review: &Review, threads: usize) -> Result<(), Fault> {
+pub(super) fn write(
+    folder: &Path,
+    shown: &str,
+    loaded: &LoadedPlan,
+    review: &Review,
+    threads: usize,
+) -> Result<(), Fault> {
     let mut by_step: BTreeMap<u64, Vec<&Finding>> = BTreeMap::new();
     for finding in review.findings.iter().filter(|finding| finding.pointer.starts_with("/steps")) {
         by_step.entry(finding.step).or_default().push(finding);
@@ -32,14 +44,19 @@ pub(super) fn write(folder: &Path, shown: &str, loaded: &LoadedPlan, review: &Re
     // The review played the same screens a moment ago; one that broke since then is a fault of its own.
     if let Err(broken) = played {
         let broken = &broken[0];
-        return Err(Fault::of_file(loaded.screens.path(broken.screen), broken.fault.message.clone(), broken.fault.help.clone()));
+        return Err(Fault::of_file(
+            loaded.screens.path(broken.screen),
+            broken.fault.message.clone(),
+            broken.fault.help.clone(),
+        ));
     }
     result
 }
 
 fn draw(path: &Path, loaded: &LoadedPlan, step: &PlayedStep<'_>, findings: &[&Finding]) -> Result<(), Fault> {
-    let bytes = picture::draw(&loaded.plan, step, findings)
-        .map_err(|reason| Fault::of_file(path.display().to_string(), format!("the picture cannot be drawn: {reason}"), ""))?;
+    let bytes = picture::draw(&loaded.plan, step, findings).map_err(|reason| {
+        Fault::of_file(path.display().to_string(), format!("the picture cannot be drawn: {reason}"), "")
+    })?;
     write_file(path, |out| out.write_all(&bytes))
 }
 
@@ -49,7 +66,9 @@ fn file_name(shown: &str, step: u64) -> PathBuf {
     let parts: Vec<String> = Path::new(stem)
         .components()
         .filter_map(|part| match part {
-            Component::Normal(name) => Some(name.to_string_lossy().replace(|character: char| !character.is_alphanumeric() && character != '-', "-")),
+            Component::Normal(name) => Some(
+                name.to_string_lossy().replace(|character: char| !character.is_alphanumeric() && character != '-', "-"),
+            ),
             _ => None,
         })
         .collect();

@@ -149,7 +149,11 @@ fn own_fault(path: &str) -> Fault {
 }
 
 fn writing(error: &io::Error) -> Fault {
-    Fault::of_file("the facts", format!("cannot be written: {error}"), "check the folder, its rights and the space left")
+    Fault::of_file(
+        "the facts",
+        format!("cannot be written: {error}"),
+        "check the folder, its rights and the space left",
+    )
 }
 
 fn play(
@@ -161,12 +165,13 @@ fn play(
 ) -> io::Result<Result<Review, Vec<BrokenScreen>>> {
     let bar = progress::bar(shown, loaded.plan.step_count);
     let mut written = Ok(());
-    let review = crate::review::review(&loaded.plan, &loaded.screens, selection, threads, &mut |step: &PlayedStep<'_>| {
-        bar.inc(1);
-        if let (Some(out), Ok(())) = (facts_out.as_mut(), &written) {
-            written = facts::write(shown, step, &loaded.plan.display, *out);
-        }
-    });
+    let review =
+        crate::review::review(&loaded.plan, &loaded.screens, selection, threads, &mut |step: &PlayedStep<'_>| {
+            bar.inc(1);
+            if let (Some(out), Ok(())) = (facts_out.as_mut(), &written) {
+                written = facts::write(shown, step, &loaded.plan.display, *out);
+            }
+        });
     bar.finish_and_clear();
     written?;
     Ok(review)

@@ -32,11 +32,21 @@ pub(super) fn displays(name: Option<&str>) -> u8 {
 fn list_displays(out: &mut dyn Write) -> io::Result<()> {
     for name in shipped::names() {
         let Ok(display) = super::load::load_display(name, std::path::Path::new("."), 0) else { continue };
-        writeln!(out, "{name:<15} {} px, {} ppi, {} levels: {}", display.size, display.pixels_per_inch, display.ink.levels(), display.title)?;
+        writeln!(
+            out,
+            "{name:<15} {} px, {} ppi, {} levels: {}",
+            display.size,
+            display.pixels_per_inch,
+            display.ink.levels(),
+            display.title
+        )?;
         let modes: Vec<&str> = display.mode_names().collect();
         writeln!(out, "{:<15} {}; modes {}", "", display.family.word(), modes.join(", "))?;
     }
-    writeln!(out, "\n`stillpage displays NAME` prints one as a file: copy it, and put in the figures of your own panel.")
+    writeln!(
+        out,
+        "\n`stillpage displays NAME` prints one as a file: copy it, and put in the figures of your own panel."
+    )
 }
 
 /// Lists the rules, or explains one.
@@ -66,7 +76,8 @@ fn explain(page: &Page, out: &mut dyn Write) -> io::Result<()> {
     writeln!(out, "{}: {}", page.id, page.title)?;
     writeln!(out, "level: {}; group: {}; since {}", page.severity.word(), page.group, page.since)?;
     for limit in &page.limits {
-        let default = limit.default.map_or("as the display says".to_owned(), |default| format!("{default} {}", limit.unit));
+        let default =
+            limit.default.map_or("as the display says".to_owned(), |default| format!("{default} {}", limit.unit));
         writeln!(out, "limit `{}`: {default}; {}", limit.name, limit.about)?;
     }
     writeln!(out, "source: {}\n\n{}", page.source, page.text)

@@ -76,8 +76,7 @@ impl Ink {
     pub fn grey_between(levels: u8, black: f64, white: f64) -> Self {
         let (dark, light) = (lightness_of_reflectance(black), lightness_of_reflectance(white));
         let last = f64::from(levels - 1);
-        let lightness: Vec<f64> =
-            (0..levels).map(|level| dark + (light - dark) * f64::from(level) / last).collect();
+        let lightness: Vec<f64> = (0..levels).map(|level| dark + (light - dark) * f64::from(level) / last).collect();
         let reflectance = lightness.iter().map(|lightness| reflectance_of_lightness(*lightness)).collect();
         Self { lightness, reflectance, kind: InkKind::Grey }
     }

@@ -4,9 +4,7 @@
 
 use std::sync::Arc;
 
-use super::{
-    Display, Energy, Family, Impulse, Ink, LevelSet, Limits, Link, Mode, Residue, WindowGrid, ink::InkKind,
-};
+use super::{Display, Energy, Family, Impulse, Ink, LevelSet, Limits, Link, Mode, Residue, WindowGrid, ink::InkKind};
 use crate::{
     geometry::Size,
     source::{
@@ -21,15 +19,50 @@ const LONGEST_SIDE_PX: i64 = 16_384;
 const MOST_PIXELS: u64 = 64_000_000;
 
 const DISPLAY_FIELDS: [&str; 18] = [
-    "format", "name", "title", "family", "size_px", "pixels_per_inch", "ink", "windows", "link", "parallel_updates",
-    "temperature_c", "controller_ink", "limits", "memory", "viewing_distance_mm", "standby_mw", "based_on", "modes",
+    "format",
+    "name",
+    "title",
+    "family",
+    "size_px",
+    "pixels_per_inch",
+    "ink",
+    "windows",
+    "link",
+    "parallel_updates",
+    "temperature_c",
+    "controller_ink",
+    "limits",
+    "memory",
+    "viewing_distance_mm",
+    "standby_mw",
+    "based_on",
+    "modes",
 ];
 const MODE_FIELDS: [&str; 16] = [
-    "name", "about", "from", "to", "drives", "windowed", "flashes", "duration_ms", "first_visible_ms", "otherwise",
-    "cleans", "residue", "impulse_vs", "also_called", "full_swing_ms", "energy_mj",
+    "name",
+    "about",
+    "from",
+    "to",
+    "drives",
+    "windowed",
+    "flashes",
+    "duration_ms",
+    "first_visible_ms",
+    "otherwise",
+    "cleans",
+    "residue",
+    "impulse_vs",
+    "also_called",
+    "full_swing_ms",
+    "energy_mj",
 ];
 const LIMIT_FIELDS: [&str; 7] = [
-    "updates_before_cleaning", "counts", "hours_between_cleanings", "ms_between_updates", "net_impulse_vs", "first_ms",
+    "updates_before_cleaning",
+    "counts",
+    "hours_between_cleanings",
+    "ms_between_updates",
+    "net_impulse_vs",
+    "first_ms",
     "whole_ms",
 ];
 
@@ -63,16 +96,18 @@ fn display(
     let name = required_or(reading, &fields, "name", base.map(|base| base.name.clone()), |reading, item| {
         reading.text(item).map(|text| text.value)
     });
-    let title = optional(reading, &fields, "title", base.map_or(String::new(), |base| base.title.clone()), |reading, item| {
-        reading.text(item).map(|text| text.value)
-    });
+    let title =
+        optional(reading, &fields, "title", base.map_or(String::new(), |base| base.title.clone()), |reading, item| {
+            reading.text(item).map(|text| text.value)
+        });
     let family = required_or(reading, &fields, "family", base.map(|base| base.family), |reading, item| {
         reading.word(item, &Family::WORDS)
     });
     let size = required_or(reading, &fields, "size_px", base.map(|base| base.size), panel_size);
-    let pixels_per_inch = required_or(reading, &fields, "pixels_per_inch", base.map(|base| base.pixels_per_inch), |reading, item| {
-        reading.number(item, 10.0, 3000.0)
-    });
+    let pixels_per_inch =
+        required_or(reading, &fields, "pixels_per_inch", base.map(|base| base.pixels_per_inch), |reading, item| {
+            reading.number(item, 10.0, 3000.0)
+        });
     let ink = required_or(reading, &fields, "ink", base.map(|base| base.ink.clone()), ink);
     let windows = match fields.get_or_null("windows") {
         None => base.and_then(|base| base.windows),
@@ -82,13 +117,17 @@ fn display(
     let link = required_or(reading, &fields, "link", base.map(|base| base.link), |reading, item| {
         link(reading, item, base.map(|base| base.link))
     });
-    let parallel_updates =
-        optional(reading, &fields, "parallel_updates", base.map_or(1, |base| base.parallel_updates), |reading, item| {
-            reading.integer(item, 1, 1024).map(|count| count as usize)
+    let parallel_updates = optional(
+        reading,
+        &fields,
+        "parallel_updates",
+        base.map_or(1, |base| base.parallel_updates),
+        |reading, item| reading.integer(item, 1, 1024).map(|count| count as usize),
+    );
+    let temperature_c =
+        optional(reading, &fields, "temperature_c", base.and_then(|base| base.temperature_c), |reading, item| {
+            rising_pair(reading, item, "[lowest, highest]", -100.0, 200.0).map(Some)
         });
-    let temperature_c = optional(reading, &fields, "temperature_c", base.and_then(|base| base.temperature_c), |reading, item| {
-        rising_pair(reading, item, "[lowest, highest]", -100.0, 200.0).map(Some)
-    });
     let controller_ink_delay_ms = match fields.get_or_null("controller_ink") {
         None => base.and_then(|base| base.controller_ink_delay_ms),
         Some(item) if item.is_null() => None,
@@ -98,16 +137,21 @@ fn display(
         None => base.map(|base| base.limits).unwrap_or_default(),
         Some(item) => limits(reading, item, base.map(|base| base.limits).unwrap_or_default())?,
     };
-    let forgets_when_off = optional(reading, &fields, "memory", base.is_some_and(|base| base.forgets_when_off), |reading, item| {
-        reading.word(item, &[("kept", false), ("lost_when_off", true)])
-    });
-    let viewing_distance_mm =
-        optional(reading, &fields, "viewing_distance_mm", base.and_then(|base| base.viewing_distance_mm), |reading, item| {
-            reading.number(item, 10.0, 100_000.0).map(Some)
+    let forgets_when_off =
+        optional(reading, &fields, "memory", base.is_some_and(|base| base.forgets_when_off), |reading, item| {
+            reading.word(item, &[("kept", false), ("lost_when_off", true)])
         });
-    let standby_mw = optional(reading, &fields, "standby_mw", base.and_then(|base| base.standby_mw), |reading, item| {
-        reading.number(item, 0.0, 1e6).map(Some)
-    });
+    let viewing_distance_mm = optional(
+        reading,
+        &fields,
+        "viewing_distance_mm",
+        base.and_then(|base| base.viewing_distance_mm),
+        |reading, item| reading.number(item, 10.0, 100_000.0).map(Some),
+    );
+    let standby_mw =
+        optional(reading, &fields, "standby_mw", base.and_then(|base| base.standby_mw), |reading, item| {
+            reading.number(item, 0.0, 1e6).map(Some)
+        });
     let sources = optional(reading, &fields, "sources", base.map_or(Vec::new(), |base| base.sources.clone()), texts);
     let (name, family, size, pixels_per_inch, ink, link) = (name?, family?, size?, pixels_per_inch?, ink?, link?);
     let modes = modes(reading, &fields, &ink, windows.is_some(), base)?;
@@ -232,17 +276,27 @@ fn ink(reading: &mut Reading, item: &Item<'_>) -> Option<Ink> {
         return None;
     }
     if figures.windows(2).any(|pair| pair[0] >= pair[1]) {
-        reading.fault(&reflectance, "reflectances must rise strictly from black to white", "order them from dark to light");
+        reading.fault(
+            &reflectance,
+            "reflectances must rise strictly from black to white",
+            "order them from dark to light",
+        );
         return None;
     }
-    Some(if figures.len() == 2 { Ink::grey_between(count, figures[0], figures[1]) } else { Ink::grey_measured(figures) })
+    Some(if figures.len() == 2 {
+        Ink::grey_between(count, figures[0], figures[1])
+    } else {
+        Ink::grey_measured(figures)
+    })
 }
 
 fn window_grid(reading: &mut Reading, item: &Item<'_>, base: Option<WindowGrid>) -> Option<WindowGrid> {
     let fields = reading.object(item, "windows", &["step_px", "smallest_px", "most_in_a_step"])?;
     let pair = |reading: &mut Reading, name: &str, otherwise: [u32; 2]| match fields.get(name) {
         None => Some(otherwise),
-        Some(item) => reading.integers(item, "[x, y]", 1, LONGEST_SIDE_PX).map(|pair: [i64; 2]| pair.map(|side| side as u32)),
+        Some(item) => {
+            reading.integers(item, "[x, y]", 1, LONGEST_SIDE_PX).map(|pair: [i64; 2]| pair.map(|side| side as u32))
+        }
     };
     let step = pair(reading, "step_px", base.map_or([1, 1], |base| base.step));
     let smallest = pair(reading, "smallest_px", base.map_or([1, 1], |base| base.smallest));
@@ -329,7 +383,11 @@ fn modes(
     for element in &elements {
         let Some(mode) = mode(reading, element, ink, has_windows, &modes) else { continue };
         if named.contains(&mode.name) {
-            reading.fault(element, format!("the mode `{}` is named for the second time", mode.name), "give each mode a name of its own");
+            reading.fault(
+                element,
+                format!("the mode `{}` is named for the second time", mode.name),
+                "give each mode a name of its own",
+            );
             continue;
         }
         named.push(mode.name.clone());
@@ -361,11 +419,16 @@ fn mode(reading: &mut Reading, item: &Item<'_>, ink: &Ink, has_windows: bool, kn
     let name = reading.required(&fields, "name", "a mode")?;
     let name = reading.text(&name)?.value;
     let base = known.iter().find(|mode| mode.name == name);
-    let about = optional(reading, &fields, "about", base.map_or(String::new(), |base| base.about.clone()), |reading, item| {
-        reading.text(item).map(|text| text.value)
+    let about =
+        optional(reading, &fields, "about", base.map_or(String::new(), |base| base.about.clone()), |reading, item| {
+            reading.text(item).map(|text| text.value)
+        });
+    let from = optional(reading, &fields, "from", base.map_or(ink.all(), |base| base.from), |reading, item| {
+        level_set(reading, item, ink)
     });
-    let from = optional(reading, &fields, "from", base.map_or(ink.all(), |base| base.from), |reading, item| level_set(reading, item, ink));
-    let to = optional(reading, &fields, "to", base.map_or(ink.all(), |base| base.to), |reading, item| level_set(reading, item, ink));
+    let to = optional(reading, &fields, "to", base.map_or(ink.all(), |base| base.to), |reading, item| {
+        level_set(reading, item, ink)
+    });
     let changed_only = match (fields.get("drives"), base) {
         (Some(item), _) => reading.word(item, &[("changed", true), ("all", false)]),
         (None, Some(base)) => Some(base.changed_only),
@@ -380,31 +443,45 @@ fn mode(reading: &mut Reading, item: &Item<'_>, ink: &Ink, has_windows: bool, kn
         (None, Some(base)) => Some((base.duration_ms.clone(), base.duration_is_table)),
         (None, None) => reading.required(&fields, "duration_ms", "a mode").and(None),
     };
-    let first_visible_ms = optional(reading, &fields, "first_visible_ms", base.and_then(|base| base.first_visible_ms), |reading, item| {
-        reading.number(item, 0.0, 1e9).map(Some)
-    });
-    let skips_out_of_reach = optional(reading, &fields, "otherwise", base.is_some_and(|base| base.skips_out_of_reach), |reading, item| {
-        reading.word(item, &[("nearest", false), ("skipped", true)])
-    });
+    let first_visible_ms =
+        optional(reading, &fields, "first_visible_ms", base.and_then(|base| base.first_visible_ms), |reading, item| {
+            reading.number(item, 0.0, 1e9).map(Some)
+        });
+    let skips_out_of_reach =
+        optional(reading, &fields, "otherwise", base.is_some_and(|base| base.skips_out_of_reach), |reading, item| {
+            reading.word(item, &[("nearest", false), ("skipped", true)])
+        });
     let cleans = optional(reading, &fields, "cleans", base.is_some_and(|base| base.cleans), Reading::boolean);
-    let residue = optional(reading, &fields, "residue", base.map(|base| base.residue).unwrap_or_default(), |reading, item| {
-        residue(reading, item, base.map(|base| base.residue).unwrap_or_default())
-    });
+    let residue =
+        optional(reading, &fields, "residue", base.map(|base| base.residue).unwrap_or_default(), |reading, item| {
+            residue(reading, item, base.map(|base| base.residue).unwrap_or_default())
+        });
     let residue_given = fields.get("residue").is_some() || base.is_some_and(|base| base.residue_given);
     let impulse = optional(reading, &fields, "impulse_vs", base.and_then(|base| base.impulse), |reading, item| {
-        let [lighter, darker, same] = three(reading, item, ["lighter", "darker", "same"], base.and_then(|base| base.impulse).map(|i| [i.lighter, i.darker, i.same]))?;
+        let [lighter, darker, same] = three(
+            reading,
+            item,
+            ["lighter", "darker", "same"],
+            base.and_then(|base| base.impulse).map(|i| [i.lighter, i.darker, i.same]),
+        )?;
         Some(Some(Impulse { lighter, darker, same }))
     });
-    let also_called = optional(reading, &fields, "also_called", base.map_or(Vec::new(), |base| base.also_called.clone()), texts);
-    let full_swing_ms = optional(reading, &fields, "full_swing_ms", base.and_then(|base| base.full_swing_ms), |reading, item| {
-        reading.number(item, 1e-3, 1e9).map(Some)
-    });
+    let also_called =
+        optional(reading, &fields, "also_called", base.map_or(Vec::new(), |base| base.also_called.clone()), texts);
+    let full_swing_ms =
+        optional(reading, &fields, "full_swing_ms", base.and_then(|base| base.full_swing_ms), |reading, item| {
+            reading.number(item, 1e-3, 1e9).map(Some)
+        });
     let energy = optional(reading, &fields, "energy_mj", base.and_then(|base| base.energy), |reading, item| {
         energy(reading, item, base.and_then(|base| base.energy)).map(Some)
     });
     let (changed_only, (duration_ms, duration_is_table)) = (changed_only?, duration?);
     if cleans && changed_only {
-        reading.fault(item, format!("the mode `{name}` cannot clean: it drives only pixels that change"), "write `\"drives\": \"all\"`, or take `cleans` away");
+        reading.fault(
+            item,
+            format!("the mode `{name}` cannot clean: it drives only pixels that change"),
+            "write `\"drives\": \"all\"`, or take `cleans` away",
+        );
     }
     Some(Mode {
         name,
@@ -470,9 +547,15 @@ fn duration(reading: &mut Reading, item: &Item<'_>) -> Option<(Vec<(f64, f64)>, 
     for (key, value) in fields.iter() {
         let duration = reading.number(value, 0.0, 1e9)?;
         match key.parse::<f64>() {
-            Ok(celsius) if celsius.is_finite() && (-100.0..=200.0).contains(&celsius) => table.push((celsius, duration)),
+            Ok(celsius) if celsius.is_finite() && (-100.0..=200.0).contains(&celsius) => {
+                table.push((celsius, duration))
+            }
             _ => {
-                reading.fault(value, format!("`{key}` is no temperature in degrees C"), "name each entry by the temperature from which it holds, from -100 to 200");
+                reading.fault(
+                    value,
+                    format!("`{key}` is no temperature in degrees C"),
+                    "name each entry by the temperature from which it holds, from -100 to 200",
+                );
                 return None;
             }
         }

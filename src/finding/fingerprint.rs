@@ -20,7 +20,8 @@ pub fn add_fingerprints(findings: &mut [Finding]) {
 
 fn name_of(finding: &Finding) -> String {
     let label = finding.label.as_deref().unwrap_or("");
-    let field = finding.pointer.rsplit("/steps/").next().map_or("", |rest| rest.split_once('/').map_or("", |(_, field)| field));
+    let field =
+        finding.pointer.rsplit("/steps/").next().map_or("", |rest| rest.split_once('/').map_or("", |(_, field)| field));
     let field = if finding.pointer.contains("/steps/") { field } else { &finding.pointer };
     let rect = finding.rect.map_or(String::new(), |rect| format!("{:?}", rect.to_array()));
     format!("{}\n{label}\n{field}\n{rect}", finding.rule)

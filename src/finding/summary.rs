@@ -101,7 +101,8 @@ impl SummaryTally {
             self.driven_ms += (times.finish_ms - begins).max(0.0);
             self.driven_until_ms = self.driven_until_ms.max(times.finish_ms);
             if update.changed_px > 0 {
-                first_visible = Some(first_visible.map_or(update.first_visible_ms, |first| first.min(update.first_visible_ms)));
+                first_visible =
+                    Some(first_visible.map_or(update.first_visible_ms, |first| first.min(update.first_visible_ms)));
             }
         }
         if let (Some(first), Cause::Touch | Cause::Key | Cause::Pen) = (first_visible, step.planned.step.cause) {
@@ -122,13 +123,15 @@ fn not_checked(plan: &Plan) -> Vec<String> {
     let display = &plan.display;
     let mut texts = Vec::new();
     if display.limits.updates_before_cleaning.is_none() && plan.limit("too-many-since-cleaning", "updates").is_none() {
-        texts.push(format!("updates since cleaning: the display `{}` gives no `updates_before_cleaning`", display.name));
+        texts
+            .push(format!("updates since cleaning: the display `{}` gives no `updates_before_cleaning`", display.name));
     }
     if display.temperature_c.is_none() {
         texts.push(format!("the panel's temperature range: the display `{}` gives no `temperature_c`", display.name));
     }
     let modes = |wanted: &dyn Fn(&crate::display::Mode) -> bool| {
-        let names: Vec<String> = display.modes.iter().filter(|mode| wanted(mode)).map(|mode| format!("`{}`", mode.name)).collect();
+        let names: Vec<String> =
+            display.modes.iter().filter(|mode| wanted(mode)).map(|mode| format!("`{}`", mode.name)).collect();
         (!names.is_empty()).then(|| names.join(", "))
     };
     if let Some(names) = modes(&|mode| !mode.residue_given) {

@@ -146,7 +146,11 @@ impl Eye {
             let known = &mut worst[label as usize];
             *known = known.max(self.worst[*tile as usize]);
         }
-        let ghosts = regions.into_iter().zip(worst).map(|(region, worst_l)| Ghost { rect: region.rect, pixels: region.pixels, worst_l });
+        let ghosts = regions.into_iter().zip(worst).map(|(region, worst_l)| Ghost {
+            rect: region.rect,
+            pixels: region.pixels,
+            worst_l,
+        });
         ghosts.filter(|ghost| ghost.pixels as f64 * self.pixel_area_mm2 >= self.limits.area_mm2).collect()
     }
 }

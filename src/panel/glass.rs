@@ -118,7 +118,8 @@ impl Action {
         } else {
             0.0
         };
-        let swung = self.share * (self.keeps * before + share_left * difference) + (1.0 - self.share) * (difference + before);
+        let swung =
+            self.share * (self.keeps * before + share_left * difference) + (1.0 - self.share) * (difference + before);
         if wrong_start && difference != 0.0 { swung + self.wrong_start.copysign(difference) } else { swung }
     }
 }
@@ -129,8 +130,10 @@ impl Glass {
         let grid = TileGrid::new(picture.size());
         let table = ink.level_table();
         let tiles = grid.tiles();
-        let levels: Vec<TileLevels> = (0..tiles as u32).map(|tile| levels_of_tile(picture, &grid, &table, tile)).collect();
-        let levels_in = levels.iter().enumerate().map(|(tile, levels)| present(levels, grid.whole(tile as u32))).collect();
+        let levels: Vec<TileLevels> =
+            (0..tiles as u32).map(|tile| levels_of_tile(picture, &grid, &table, tile)).collect();
+        let levels_in =
+            levels.iter().enumerate().map(|(tile, levels)| present(levels, grid.whole(tile as u32))).collect();
         let mut spreads = vec![Spread::default(); ink.levels()];
         let mut px_by_level = vec![0_i64; ink.levels()];
         for (tile, levels) in levels.iter().enumerate() {
@@ -170,6 +173,17 @@ impl Glass {
         &self.levels[tile as usize]
     }
 
+    /// The levels in memory of a tile.
+    pub fn memory_levels(&self, tile: u32) -> &TileLevels {
+        &self.memory[tile as usize]
+    }
+
+    /// The level in memory of a pixel.
+    pub fn memory_level(&self, x: u32, y: u32) -> Level {
+        let (tile, bit) = self.grid.locate(x, y);
+        self.memory[tile as usize][bit.trailing_zeros() as usize]
+    }
+
     /// The nominal level of a pixel.
     pub fn level(&self, x: u32, y: u32) -> Level {
         let (tile, bit) = self.grid.locate(x, y);
@@ -198,7 +212,8 @@ impl Glass {
                 Some(count) if count > limit => mask.push(tile, self.grid.whole(tile)),
                 Some(_) => {}
                 None => {
-                    let above = (0..64).fold(0, |above, bit| above | u64::from(self.counts.get(tile, bit) > limit) << bit);
+                    let above =
+                        (0..64).fold(0, |above, bit| above | u64::from(self.counts.get(tile, bit) > limit) << bit);
                     mask.push(tile, above & self.grid.whole(tile));
                 }
             }
@@ -305,12 +320,22 @@ impl Glass {
     fn unknown_within(&self, cover: &TileCover<'_>) -> u64 {
         let mut unknown = 0;
         if self.unknown_px > 0 {
-            cover.for_each_tile(|tile, covered| unknown += u64::from((self.unknown[tile as usize] & covered).count_ones()));
+            cover.for_each_tile(|tile, covered| {
+                unknown += u64::from((self.unknown[tile as usize] & covered).count_ones())
+            });
         }
         unknown
     }
 
-    fn drive_tile(&mut self, tile: u32, covered: u64, towards: Towards, action: &Action, asked: Option<&[Rect]>, driven: &mut Driven) {
+    fn drive_tile(
+        &mut self,
+        tile: u32,
+        covered: u64,
+        towards: Towards,
+        action: &Action,
+        asked: Option<&[Rect]>,
+        driven: &mut Driven,
+    ) {
         let at = tile as usize;
         let unlike = self.unlike[at] & covered;
         driven.changed_px += u64::from(unlike.count_ones());
@@ -336,7 +361,14 @@ impl Glass {
 
     /// Drives a tile that is as memory wants it and has no residue, where that is the same for all its pixels; gives
     /// whether it could.
-    fn drive_still_tile(&mut self, tile: u32, covered: u64, action: &Action, asked: Option<&[Rect]>, driven: &mut Driven) -> bool {
+    fn drive_still_tile(
+        &mut self,
+        tile: u32,
+        covered: u64,
+        action: &Action,
+        asked: Option<&[Rect]>,
+        driven: &mut Driven,
+    ) -> bool {
         if action.changed_only {
             // Nothing differs: at most the count moves.
             if action.counts_every_update {
@@ -363,7 +395,14 @@ impl Glass {
     }
 
     /// Moves level and residue of those candidates that are driven, and gives them.
-    fn drive_pixels(&mut self, tile: u32, candidates: u64, towards: Towards, action: &Action, driven: &mut Driven) -> u64 {
+    fn drive_pixels(
+        &mut self,
+        tile: u32,
+        candidates: u64,
+        towards: Towards,
+        action: &Action,
+        driven: &mut Driven,
+    ) -> u64 {
         let Self { lightness, levels, memory, residue, unlike, spreads, changes, .. } = self;
         let (levels, memory) = (&mut levels[tile as usize], &memory[tile as usize]);
         let unlike = &mut unlike[tile as usize];

@@ -216,15 +216,13 @@ impl<'p> Player<'p> {
         let asked_boxes: Vec<Rect> = asked.iter().filter_map(|window| window.cut(self.glass.grid().size())).collect();
         let beside = (asked_boxes != sent).then_some(asked_boxes.as_slice());
         let action = Action::new(mode, display, share_of_swing(mode, duration_ms));
-        let driven: Driven = if sent.is_empty() {
-            Driven::default()
-        } else {
-            self.glass.drive(&cover, &action, beside)
-        };
+        let driven: Driven =
+            if sent.is_empty() { Driven::default() } else { self.glass.drive(&cover, &action, beside) };
         let times = self.queue.update(request_ms, &sent, sent_px, duration_ms, self.glass.grid());
-        let energy_mj = mode.energy.filter(|_| !sent.is_empty()).map_or(0.0, |energy| {
-            energy.start_mj + energy.per_cm2_mj * display.area_mm2(sent_px) / 100.0
-        });
+        let energy_mj = mode
+            .energy
+            .filter(|_| !sent.is_empty())
+            .map_or(0.0, |energy| energy.start_mj + energy.per_cm2_mj * display.area_mm2(sent_px) / 100.0);
         PlayedUpdate {
             mode: update.mode,
             asked,

@@ -18,7 +18,8 @@ pub(crate) struct Piece {
 /// The pieces of a stroke that cover a pixel, in order.
 pub(crate) fn pieces(stroke: &Stroke, grid: &TileGrid) -> Vec<Piece> {
     let radius = stroke.width_px / 2.0;
-    let piece = |from: StrokePoint, to: StrokePoint| Piece { at_ms: to.ms, pixels: near_segment(from, to, radius, grid) };
+    let piece =
+        |from: StrokePoint, to: StrokePoint| Piece { at_ms: to.ms, pixels: near_segment(from, to, radius, grid) };
     let pieces: Vec<Piece> = match stroke.points.as_slice() {
         [only] => vec![piece(*only, *only)],
         points => points.windows(2).map(|pair| piece(pair[0], pair[1])).collect(),
@@ -87,7 +88,8 @@ mod tests {
     #[test]
     fn a_level_line_covers_its_width_and_its_round_ends() {
         let grid = TileGrid::new(Size { width: 20, height: 20 });
-        let stroke = Stroke { points: vec![point(4.0, 6.0, 0.0), point(12.0, 6.0, 10.0)], width_px: 2.0, mode: 0, white: false };
+        let stroke =
+            Stroke { points: vec![point(4.0, 6.0, 0.0), point(12.0, 6.0, 10.0)], width_px: 2.0, mode: 0, white: false };
         let pieces = pieces(&stroke, &grid);
         assert_eq!(pieces.len(), 1);
         // Two rows of centres at 0.5 px from the line, 8 px long, one more at each end within the round end.

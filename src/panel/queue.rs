@@ -60,7 +60,14 @@ impl Queue {
     pub fn update(&mut self, request_ms: f64, boxes: &[Rect], pixels: u64, duration_ms: f64, grid: &TileGrid) -> Times {
         let send_ms = request_ms.max(self.link_free_ms);
         if boxes.is_empty() {
-            return Times { request_ms, send_ms, transfer_ms: 0.0, start_ms: send_ms, finish_ms: send_ms, wait_ms: 0.0 };
+            return Times {
+                request_ms,
+                send_ms,
+                transfer_ms: 0.0,
+                start_ms: send_ms,
+                finish_ms: send_ms,
+                wait_ms: 0.0,
+            };
         }
         self.running.retain(|running| running.finish_ms > request_ms);
         let transfer_ms = self.link.transfer_ms(pixels);
@@ -165,12 +172,14 @@ mod tests {
         for (index, (request, rect, duration)) in requests.iter().enumerate() {
             let arrived = request.max(link_free) + 1.0 + rect.pixels() as f64 / 1000.0;
             link_free = arrived;
-            let mut moments: Vec<f64> = done.iter().map(|(_, finish)| *finish).filter(|finish| *finish > arrived).collect();
+            let mut moments: Vec<f64> =
+                done.iter().map(|(_, finish)| *finish).filter(|finish| *finish > arrived).collect();
             moments.push(arrived);
             moments.sort_by(f64::total_cmp);
             let start = moments.into_iter().find(|moment| {
                 let running = done.iter().filter(|(_, finish)| finish > moment).count();
-                let clear = (0..index).all(|earlier| !requests[earlier].1.overlaps(*rect) || done[earlier].1 <= *moment);
+                let clear =
+                    (0..index).all(|earlier| !requests[earlier].1.overlaps(*rect) || done[earlier].1 <= *moment);
                 running < places && clear
             });
             let start = start.unwrap();

@@ -20,8 +20,18 @@ pub const MOST_STEPS: u64 = 1_000_000;
 
 /// The figures of a summary that a plan may put a budget on, as they are called in files.
 pub const BUDGET_FIGURES: [&str; 12] = [
-    "accepted", "cleanings", "driving_seconds", "energy_mj", "error", "flashing_updates", "longest_answer_ms",
-    "most_since_cleaning", "note", "seconds", "warning", "worst_residue_l",
+    "accepted",
+    "cleanings",
+    "driving_seconds",
+    "energy_mj",
+    "error",
+    "flashing_updates",
+    "longest_answer_ms",
+    "most_since_cleaning",
+    "note",
+    "seconds",
+    "warning",
+    "worst_residue_l",
 ];
 
 /// A screen file of a plan, by its place in the plan's list of distinct screens.

@@ -21,8 +21,20 @@ use crate::{
 };
 
 const PLAN_FIELDS: [&str; 14] = [
-    "format", "title", "display", "screens", "fonts", "temperature_c", "viewing_distance_mm", "rotation", "battery_mwh",
-    "budgets", "begins", "steps", "rules", "accept",
+    "format",
+    "title",
+    "display",
+    "screens",
+    "fonts",
+    "temperature_c",
+    "viewing_distance_mm",
+    "rotation",
+    "battery_mwh",
+    "budgets",
+    "begins",
+    "steps",
+    "rules",
+    "accept",
 ];
 const STEP_FIELDS: [&str; 9] =
     ["label", "screen", "after_ms", "cause", "touched", "strokes", "updates", "power", "each"];
@@ -121,7 +133,10 @@ fn plan(reading: &mut Reading, root: &Item<'_>, surroundings: &mut dyn Surroundi
     if let Some(item) = steps.filter(|_| step_count > MOST_STEPS) {
         reading.fault(
             &item,
-            format!("the plan has {} steps when all repetitions are played; at most {MOST_STEPS} can be reviewed", count_text(step_count)),
+            format!(
+                "the plan has {} steps when all repetitions are played; at most {MOST_STEPS} can be reviewed",
+                count_text(step_count)
+            ),
             "repeat less: what a rule finds, it finds in the first rounds",
         );
     }
@@ -185,7 +200,11 @@ fn rotation(reading: &mut Reading, fields: &Fields<'_>) -> Rotation {
     let degrees = reading.integer(item, -100_000, 100_000);
     let rotation = degrees.and_then(Rotation::from_degrees);
     if degrees.is_some() && rotation.is_none() {
-        reading.fault(item, "`rotation` must be 0, 90, 180 or 270", "say by how many degrees clockwise the screens are turned");
+        reading.fault(
+            item,
+            "`rotation` must be 0, 90, 180 or 270",
+            "say by how many degrees clockwise the screens are turned",
+        );
     }
     rotation.unwrap_or_default()
 }
@@ -204,7 +223,11 @@ fn rules(reading: &mut Reading, fields: &Fields<'_>, known: &[KnownRule]) -> BTr
     let mut rules = BTreeMap::new();
     for (id, item) in settings.iter() {
         let Some(rule) = known.iter().find(|rule| rule.id == id) else {
-            reading.fault(item, format!("there is no rule `{id}`"), did_you_mean(id, known.iter().map(|rule| rule.id.as_str())));
+            reading.fault(
+                item,
+                format!("there is no rule `{id}`"),
+                did_you_mean(id, known.iter().map(|rule| rule.id.as_str())),
+            );
             continue;
         };
         if let Some(setting) = rule_setting(reading, item, rule) {
@@ -214,12 +237,8 @@ fn rules(reading: &mut Reading, fields: &Fields<'_>, known: &[KnownRule]) -> BTr
     rules
 }
 
-const RULE_LEVELS: [(&str, RuleLevel); 4] = [
-    ("off", RuleLevel::Off),
-    ("error", RuleLevel::Error),
-    ("warning", RuleLevel::Warning),
-    ("note", RuleLevel::Note),
-];
+const RULE_LEVELS: [(&str, RuleLevel); 4] =
+    [("off", RuleLevel::Off), ("error", RuleLevel::Error), ("warning", RuleLevel::Warning), ("note", RuleLevel::Note)];
 
 fn rule_setting(reading: &mut Reading, item: &Item<'_>, rule: &KnownRule) -> Option<RuleSetting> {
     if !item.is_object() {
@@ -313,7 +332,8 @@ fn step(reading: &mut Reading, fields: &Fields<'_>, context: &mut Context<'_>) -
     let after_ms = figure(reading, fields, "after_ms", 0.0, LONGEST_MS).unwrap_or(0.0);
     let cause = fields.get("cause").and_then(|item| reading.word(item, &causes)).unwrap_or(Cause::System);
     let touched = fields.get("touched").and_then(|item| window(reading, item));
-    let power_off = fields.get("power").and_then(|item| reading.word(item, &[("off", true), ("on", false)])).unwrap_or(false);
+    let power_off =
+        fields.get("power").and_then(|item| reading.word(item, &[("off", true), ("on", false)])).unwrap_or(false);
     let shows = shows(reading, fields, context);
     let strokes = strokes(reading, fields, context);
     let updates = match fields.get("updates") {
@@ -389,12 +409,16 @@ fn mode(reading: &mut Reading, item: &Item<'_>, context: &Context<'_>) -> Option
 
 fn window_ask(reading: &mut Reading, item: &Item<'_>) -> Option<WindowAsk> {
     if item.as_text().is_some() {
-        return reading.word(item, &[("all", false), ("changed", true)]).map(|changed| {
-            if changed { WindowAsk::Changed } else { WindowAsk::All }
-        });
+        return reading
+            .word(item, &[("all", false), ("changed", true)])
+            .map(|changed| if changed { WindowAsk::Changed } else { WindowAsk::All });
     }
     if !item.is_list() {
-        reading.fault(item, "a window is `[x, y, width, height]`, a list of such boxes, `\"changed\"` or `\"all\"`", "write one of the four");
+        reading.fault(
+            item,
+            "a window is `[x, y, width, height]`, a list of such boxes, `\"changed\"` or `\"all\"`",
+            "write one of the four",
+        );
         return None;
     }
     let elements = reading.list(item)?;
@@ -410,7 +434,11 @@ fn window(reading: &mut Reading, item: &Item<'_>) -> Option<Window> {
     if width >= 1 && height >= 1 {
         return Some(Window { x, y, width, height });
     }
-    reading.fault(item, format!("a window must be at least 1 px wide and high; this one is {width} x {height}"), "write [x, y, width, height]");
+    reading.fault(
+        item,
+        format!("a window must be at least 1 px wide and high; this one is {width} x {height}"),
+        "write [x, y, width, height]",
+    );
     None
 }
 
@@ -465,7 +493,11 @@ fn points(reading: &mut Reading, item: &Item<'_>) -> Option<Vec<StrokePoint>> {
     for element in &elements {
         let [x, y, ms] = reading.numbers(element, "[x, y, ms]", -1e6, LONGEST_MS)?;
         if ms < points.last().map_or(0.0, |point| point.ms) {
-            reading.fault(element, "the points of a stroke must follow each other in time", "count the milliseconds from the step's request, upward");
+            reading.fault(
+                element,
+                "the points of a stroke must follow each other in time",
+                "count the milliseconds from the step's request, upward",
+            );
             return None;
         }
         points.push(StrokePoint { x, y, ms });
@@ -503,7 +535,11 @@ fn accept_entry(
     let rule_item = rule_item?;
     let rule = reading.text(&rule_item)?.value;
     if !known.iter().any(|known| known.id == rule) {
-        reading.fault(&rule_item, format!("there is no rule `{rule}`"), did_you_mean(&rule, known.iter().map(|rule| rule.id.as_str())));
+        reading.fault(
+            &rule_item,
+            format!("there is no rule `{rule}`"),
+            did_you_mean(&rule, known.iter().map(|rule| rule.id.as_str())),
+        );
         return None;
     }
     Some(Accept { rule, steps: steps?, because: because?, pointer: fields.pointer.clone() })
@@ -521,7 +557,11 @@ fn step_name(reading: &mut Reading, item: &Item<'_>, labels: &HashMap<String, us
     match labels.get(label) {
         Some(1) => Some(StepName::Label(label.to_owned())),
         Some(count) => {
-            reading.fault(item, format!("the label `{label}` stands on {count} steps"), "give the step that you mean a label of its own");
+            reading.fault(
+                item,
+                format!("the label `{label}` stands on {count} steps"),
+                "give the step that you mean a label of its own",
+            );
             None
         }
         None => {

@@ -117,7 +117,12 @@ fn plan_json(report: &PlanReport) -> PlanJson<'_> {
             display: &plan.display,
             steps: plan.steps,
             summary: Some(summary_json(&plan.summary)),
-            findings: plan.findings.iter().zip(&plan.places).map(|(finding, place)| finding_json(plan, finding, *place)).collect(),
+            findings: plan
+                .findings
+                .iter()
+                .zip(&plan.places)
+                .map(|(finding, place)| finding_json(plan, finding, *place))
+                .collect(),
             ..empty
         },
     }

@@ -29,7 +29,8 @@ const LINE: f32 = 21.0;
 /// A reason in words, where the picture cannot be drawn or encoded.
 pub fn draw(plan: &Plan, step: &PlayedStep<'_>, findings: &[&Finding]) -> Result<Vec<u8>, String> {
     let sheet = Sheet::lay_out(plan, step, findings);
-    let mut pixmap = Pixmap::new((sheet.width * sheet.zoom) as u32, (sheet.height * sheet.zoom) as u32).ok_or("the picture is too large")?;
+    let mut pixmap = Pixmap::new((sheet.width * sheet.zoom) as u32, (sheet.height * sheet.zoom) as u32)
+        .ok_or("the picture is too large")?;
     pixmap.fill(resvg::tiny_skia::Color::WHITE);
     sheet.draw_screen(step, &mut pixmap);
     draw_overlay(&sheet.overlay(), &mut pixmap)?;
@@ -136,7 +137,8 @@ impl<'a> Sheet<'a> {
         ];
         let within = corners.map(|(x, y)| (x.clamp(low.0, high.0), y.clamp(low.1, high.1)));
         let taken: Vec<(f32, f32)> = self.entries.iter().filter_map(|entry| entry.disc).collect();
-        let free = |place: &(f32, f32)| taken.iter().all(|other| (place.0 - other.0).hypot(place.1 - other.1) > 2.1 * DISC);
+        let free =
+            |place: &(f32, f32)| taken.iter().all(|other| (place.0 - other.0).hypot(place.1 - other.1) > 2.1 * DISC);
         within.into_iter().find(free).unwrap_or_else(|| {
             // All corners are taken: beside the last number, in a row.
             let shift = 2.2 * DISC * taken.len() as f32;
@@ -212,13 +214,22 @@ impl<'a> Sheet<'a> {
             outline(svg, self.on_sheet(*rect), 0.0, "#2b5fb3", 2.0, "");
         }
         for window in &self.asked {
-            if let Some(rect) = window.cut(crate::geometry::Size { width: self.screen.width, height: self.screen.height }) {
+            if let Some(rect) =
+                window.cut(crate::geometry::Size { width: self.screen.width, height: self.screen.height })
+            {
                 outline(svg, self.on_sheet(rect), 5.0, INK, 2.0, "7 5");
             }
         }
         for entry in &self.entries {
             if let Some(rect) = entry.finding.rect {
-                outline(svg, self.on_sheet(rect), -3.0, colour(entry.finding.severity), 3.0, dashes(entry.finding.severity));
+                outline(
+                    svg,
+                    self.on_sheet(rect),
+                    -3.0,
+                    colour(entry.finding.severity),
+                    3.0,
+                    dashes(entry.finding.severity),
+                );
             }
         }
         for (number, entry) in self.entries.iter().enumerate() {
@@ -245,8 +256,12 @@ impl<'a> Sheet<'a> {
             outline(svg, (x, y - 12.0, x + 26.0, y + 4.0), 0.0, "#2b5fb3", 2.0, "");
             x = self.key_text(svg, x + 34.0, y, "window sent");
         }
-        let mut kinds: Vec<Severity> =
-            self.entries.iter().filter(|entry| entry.finding.rect.is_some()).map(|entry| entry.finding.severity).collect();
+        let mut kinds: Vec<Severity> = self
+            .entries
+            .iter()
+            .filter(|entry| entry.finding.rect.is_some())
+            .map(|entry| entry.finding.severity)
+            .collect();
         kinds.sort_unstable();
         kinds.dedup();
         for severity in kinds.into_iter().rev() {
@@ -303,7 +318,11 @@ fn clock(ms: f64) -> String {
         return format!("{ms:.0} ms");
     }
     let seconds = ms / 1000.0;
-    if seconds < 120.0 { format!("{seconds:.1} s") } else { format!("{:.0} min {:.0} s", (seconds / 60.0).floor(), seconds % 60.0) }
+    if seconds < 120.0 {
+        format!("{seconds:.1} s")
+    } else {
+        format!("{:.0} min {:.0} s", (seconds / 60.0).floor(), seconds % 60.0)
+    }
 }
 
 /// A grey as it stands under the marks: dark enough to be read, pale enough to see the marks.
@@ -333,7 +352,14 @@ fn dashes(severity: Severity) -> &'static str {
 }
 
 /// An outline on a white ground, so that it is seen on black and on white; `inset` moves it inward.
-fn outline(svg: &mut String, (left, top, right, bottom): (f32, f32, f32, f32), inset: f32, colour: &str, width: f32, dashes: &str) {
+fn outline(
+    svg: &mut String,
+    (left, top, right, bottom): (f32, f32, f32, f32),
+    inset: f32,
+    colour: &str,
+    width: f32,
+    dashes: &str,
+) {
     let rect = format!(
         "x=\"{}\" y=\"{}\" width=\"{}\" height=\"{}\" fill=\"none\"",
         left + inset,
@@ -348,12 +374,20 @@ fn outline(svg: &mut String, (left, top, right, bottom): (f32, f32, f32, f32), i
 
 fn disc(svg: &mut String, x: f32, y: f32, number: usize, severity: Severity) {
     let words = number.to_string();
-    let _ = write!(svg, "<circle cx=\"{x}\" cy=\"{y}\" r=\"{DISC}\" fill=\"{}\" stroke=\"#fff\" stroke-width=\"2\"/>", colour(severity));
+    let _ = write!(
+        svg,
+        "<circle cx=\"{x}\" cy=\"{y}\" r=\"{DISC}\" fill=\"{}\" stroke=\"#fff\" stroke-width=\"2\"/>",
+        colour(severity)
+    );
     text(svg, x - text_width(&words, 15.0) / 2.0, y + 5.3, 15.0, "#fff", &words);
 }
 
 fn text(svg: &mut String, x: f32, y: f32, size: f32, colour: &str, words: &str) {
-    let _ = write!(svg, "<text x=\"{x}\" y=\"{y}\" font-size=\"{size}\" fill=\"{colour}\" xml:space=\"preserve\">{}</text>", escaped(words));
+    let _ = write!(
+        svg,
+        "<text x=\"{x}\" y=\"{y}\" font-size=\"{size}\" fill=\"{colour}\" xml:space=\"preserve\">{}</text>",
+        escaped(words)
+    );
 }
 
 /// Text as it may stand in XML; what XML does not allow becomes a space.

@@ -8,8 +8,8 @@ use std::{
 };
 
 use miette::{
-    Diagnostic, GraphicalReportHandler, GraphicalTheme, LabeledSpan, MietteError, MietteSpanContents, Severity as Shade,
-    SourceCode, SourceSpan, SpanContents,
+    Diagnostic, GraphicalReportHandler, GraphicalTheme, LabeledSpan, MietteError, MietteSpanContents,
+    Severity as Shade, SourceCode, SourceSpan, SpanContents,
 };
 
 use super::{PlanOutcome, ReviewedPlan, RunReport};
@@ -82,8 +82,11 @@ fn verdict(plan: &ReviewedPlan) -> String {
         (summary.note, "note", "notes"),
         (summary.accepted, "accepted", "accepted"),
     ];
-    let parts: Vec<String> =
-        counts.iter().filter(|(number, _, _)| *number > 0).map(|(number, one, many)| count(*number, one, many)).collect();
+    let parts: Vec<String> = counts
+        .iter()
+        .filter(|(number, _, _)| *number > 0)
+        .map(|(number, one, many)| count(*number, one, many))
+        .collect();
     if parts.is_empty() { "nothing found".into() } else { parts.join(", ") }
 }
 
@@ -106,7 +109,10 @@ fn write_total(report: &RunReport, out: &mut dyn Write) -> io::Result<()> {
         let _ = write!(line, "; {} could not be read", count(refused, "plan", "plans"));
     }
     writeln!(out, "{line}.")?;
-    writeln!(out, "These are predictions from the display description; measure your own panel, and follow its maker's documents first.")
+    writeln!(
+        out,
+        "These are predictions from the display description; measure your own panel, and follow its maker's documents first."
+    )
 }
 
 /// A finding as text.

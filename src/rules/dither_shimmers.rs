@@ -76,8 +76,13 @@ impl Rule for DitherShimmers<'_> {
                 "{specks} specks of a dithered area of {} move although its tone stays: every one is driven anew",
                 words::area(largest.pixels, display)
             ),
-            help: "dither with an ordered pattern, which stays in place, or dither the picture once and edit around it".into(),
-            figures: vec![("specks_px", specks as f64), ("px", largest.pixels as f64), ("mm2", display.area_mm2(largest.pixels))],
+            help: "dither with an ordered pattern, which stays in place, or dither the picture once and edit around it"
+                .into(),
+            figures: vec![
+                ("specks_px", specks as f64),
+                ("px", largest.pixels as f64),
+                ("mm2", display.area_mm2(largest.pixels)),
+            ],
             ..Sight::default()
         };
         sink.report(Where::of(step, StepField::Screen), sight);

@@ -2,8 +2,8 @@
 
 use super::{Rule, Setup, shapes, words};
 use crate::{
-    change::{Mask, TileCover, TileGrid, levels_of_tile},
-    display::{Level, LevelSet},
+    change::{Mask, TileCover, TileGrid, bits},
+    display::LevelSet,
     finding::{Severity, Sight, Sink, StepField, Where},
     panel::{PlayedStep, PlayedUpdate},
     plan::Plan,
@@ -14,7 +14,6 @@ pub(super) struct GreyInTwoLevelMode<'p> {
     plan: &'p Plan,
     settle_ms: f64,
     fill_px: f64,
-    table: [Level; 256],
     waiting: Vec<Waiting>,
 }
 
@@ -34,7 +33,6 @@ impl<'p> GreyInTwoLevelMode<'p> {
         Self {
             settle_ms: setup.limit("settle_ms"),
             fill_px: setup.limit("fill_px"),
-            table: setup.plan.display.ink.level_table(),
             plan: setup.plan,
             waiting: Vec::new(),
         }
@@ -50,8 +48,10 @@ impl<'p> GreyInTwoLevelMode<'p> {
                 if covered == 0 {
                     return (*tile, *pixels);
                 }
-                let levels = levels_of_tile(step.memory, step.grid(), &self.table, *tile);
-                let reached = (0..64).filter(|bit| mode.to.contains(levels[*bit])).fold(0, |mask, bit| mask | 1 << bit);
+                let levels = step.glass.memory_levels(*tile);
+                let reached = bits(covered)
+                    .filter(|bit| mode.to.contains(levels[*bit as usize]))
+                    .fold(0, |mask, bit| mask | 1 << bit);
                 (*tile, pixels & !(covered & reached))
             });
             waiting.pixels = Mask::from_sorted(still);
@@ -60,15 +60,17 @@ impl<'p> GreyInTwoLevelMode<'p> {
     }
 
     fn wait(&mut self, step: &PlayedStep<'_>, index: usize, update: &PlayedUpdate) {
-        let level = |x: u32, y: u32| self.table[usize::from(step.memory.shade(x, y))];
         let mut levels = LevelSet::default();
-        update.out_of_reach.for_each_pixel(step.grid(), |x, y| levels = levels.with(level(x, y)));
+        for (tile, pixels) in update.out_of_reach.tiles() {
+            let memory = step.glass.memory_levels(*tile);
+            levels = bits(*pixels).fold(levels, |levels, bit| levels.with(memory[bit as usize]));
+        }
         self.waiting.push(Waiting {
             place: Where::of(step, StepField::Mode(index)),
             update: index,
             mode: update.mode,
             deadline_ms: step.updates_request_ms() + self.settle_ms,
-            filled: shapes::filled(&update.out_of_reach, step.grid(), level),
+            filled: shapes::filled(&update.out_of_reach, step.grid(), |x, y| step.glass.memory_level(x, y)),
             pixels: update.out_of_reach.clone(),
             levels,
             grid: *step.grid(),
@@ -79,7 +81,8 @@ impl<'p> GreyInTwoLevelMode<'p> {
         if !self.waiting.iter().any(|waiting| waiting.deadline_ms < now_ms) {
             return;
         }
-        let (late, waiting) = std::mem::take(&mut self.waiting).into_iter().partition(|waiting| waiting.deadline_ms < now_ms);
+        let (late, waiting) =
+            std::mem::take(&mut self.waiting).into_iter().partition(|waiting| waiting.deadline_ms < now_ms);
         self.waiting = waiting;
         for waiting in late {
             self.tell(waiting, sink);
@@ -98,17 +101,23 @@ impl<'p> GreyInTwoLevelMode<'p> {
         } else {
             format!("{filled} of them ({share:.0} %) filled areas, the rest soft edges")
         };
-        let becomes = if mode.skips_out_of_reach { "stay as they were" } else { "come out as the nearest level that it has" };
+        let becomes =
+            if mode.skips_out_of_reach { "stay as they were" } else { "come out as the nearest level that it has" };
         let reaching = words::modes_reaching(waiting.levels, display);
         let help = match (only_edges, reaching.is_empty()) {
-            (true, _) => "draw the edges without smoothing, or settle the place with a greyscale update soon after".to_owned(),
+            (true, _) => {
+                "draw the edges without smoothing, or settle the place with a greyscale update soon after".to_owned()
+            }
             (false, false) => format!(
                 "use {} here, or send one of the same place within {:.0} ms; or draw the area in levels that `{}` has",
                 words::one_of(&reaching),
                 self.settle_ms,
                 mode.name
             ),
-            (false, true) => format!("draw the area in levels that `{}` has; no mode of this display reaches all of these", mode.name),
+            (false, true) => format!(
+                "draw the area in levels that `{}` has; no mode of this display reaches all of these",
+                mode.name
+            ),
         };
         let sight = Sight {
             update: Some(waiting.update),

@@ -29,7 +29,9 @@ impl<'p> GreysTooClose<'p> {
 impl Rule for GreysTooClose<'_> {
     fn step(&mut self, step: &PlayedStep<'_>, sink: &mut Sink) {
         let ink = &self.plan.display.ink;
-        if step.introduced.is_empty() || (1..ink.levels() as Level).all(|level| self.apart(level - 1, level) >= self.limit_l) {
+        if step.introduced.is_empty()
+            || (1..ink.levels() as Level).all(|level| self.apart(level - 1, level) >= self.limit_l)
+        {
             return;
         }
         let size = step.memory.size();
@@ -46,7 +48,8 @@ impl Rule for GreysTooClose<'_> {
                 if own == other || self.apart(own, other) >= self.limit_l {
                     continue;
                 }
-                let both = shapes::is_filled(x, y, step.grid(), &level) && shapes::is_filled(other_x, other_y, step.grid(), &level);
+                let both = shapes::is_filled(x, y, step.grid(), &level)
+                    && shapes::is_filled(other_x, other_y, step.grid(), &level);
                 if both {
                     edge.extend([step.grid().locate(x, y), step.grid().locate(other_x, other_y)]);
                     let apart = self.apart(own, other);
@@ -67,7 +70,10 @@ impl Rule for GreysTooClose<'_> {
                 words::figure(apart),
                 edge.count()
             ),
-            help: format!("choose levels at least {} L* apart, or draw a line between the areas", words::figure(self.limit_l)),
+            help: format!(
+                "choose levels at least {} L* apart, or draw a line between the areas",
+                words::figure(self.limit_l)
+            ),
             figures: vec![("l", apart), ("px", edge.count() as f64)],
             ..Sight::default()
         };

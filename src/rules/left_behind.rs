@@ -52,7 +52,8 @@ impl<'p> LeftBehind<'p> {
 
     fn tell_late(&mut self, now_ms: f64, sink: &mut Sink) {
         if self.waiting.iter().any(|waiting| waiting.deadline_ms < now_ms) {
-            let (late, waiting) = std::mem::take(&mut self.waiting).into_iter().partition(|waiting| waiting.deadline_ms < now_ms);
+            let (late, waiting) =
+                std::mem::take(&mut self.waiting).into_iter().partition(|waiting| waiting.deadline_ms < now_ms);
             self.waiting = waiting;
             for waiting in late {
                 self.tell(waiting, sink);
@@ -74,7 +75,12 @@ impl Rule for LeftBehind<'_> {
         let pixels = step.left_behind.and(step.introduced);
         if !pixels.is_empty() {
             let deadline_ms = step.updates_request_ms() + self.settle_ms;
-            self.waiting.push(Waiting { place: Where::of(step, StepField::Screen), deadline_ms, pixels, rect_of: *step.grid() });
+            self.waiting.push(Waiting {
+                place: Where::of(step, StepField::Screen),
+                deadline_ms,
+                pixels,
+                rect_of: *step.grid(),
+            });
         }
     }
 

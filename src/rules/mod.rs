@@ -177,8 +177,14 @@ pub fn rule_named(id: &str) -> Option<&'static Page> {
 
 /// The rules and limits that a plan may set.
 pub fn known_rules() -> Vec<KnownRule> {
-    let built = pages().iter().map(|page| KnownRule { id: page.id.to_owned(), limits: page.limits.iter().map(|limit| limit.name.clone()).collect() });
-    let later = LATER_RULES.iter().map(|(id, limits)| KnownRule { id: (*id).to_owned(), limits: limits.iter().map(|name| (*name).to_owned()).collect() });
+    let built = pages().iter().map(|page| KnownRule {
+        id: page.id.to_owned(),
+        limits: page.limits.iter().map(|limit| limit.name.clone()).collect(),
+    });
+    let later = LATER_RULES.iter().map(|(id, limits)| KnownRule {
+        id: (*id).to_owned(),
+        limits: limits.iter().map(|name| (*name).to_owned()).collect(),
+    });
     built.chain(later).collect()
 }
 
@@ -193,7 +199,8 @@ pub struct Selection {
 
 impl Selection {
     fn takes(&self, id: &str) -> bool {
-        (self.only.is_empty() || self.only.iter().any(|only| only == id)) && !self.without.iter().any(|without| without == id)
+        (self.only.is_empty() || self.only.iter().any(|only| only == id))
+            && !self.without.iter().any(|without| without == id)
     }
 }
 
@@ -252,7 +259,8 @@ impl<'p> Bench<'p> {
 }
 
 fn limits_of(page: &Page, plan: &Plan) -> BTreeMap<String, f64> {
-    let value = |limit: &Limit| plan.limit(page.id, &limit.name).or(limit.default).or_else(|| of_display(&limit.name, plan));
+    let value =
+        |limit: &Limit| plan.limit(page.id, &limit.name).or(limit.default).or_else(|| of_display(&limit.name, plan));
     page.limits.iter().filter_map(|limit| Some((limit.name.clone(), value(limit)?))).collect()
 }
 

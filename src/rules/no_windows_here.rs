@@ -23,12 +23,16 @@ impl Rule for NoWindowsHere<'_> {
     fn step(&mut self, step: &PlayedStep<'_>, sink: &mut Sink) {
         let display = &self.plan.display;
         let asked = step.planned.step.listed_updates();
-        for (index, (update, played)) in asked.iter().zip(&step.updates).enumerate().filter(|(_, (_, played))| played.refused) {
+        for (index, (update, played)) in
+            asked.iter().zip(&step.updates).enumerate().filter(|(_, (_, played))| played.refused)
+        {
             let mode = &display.modes[update.mode];
             let boxes = played.asked.iter().filter_map(|window| window.cut(self.plan.screen_size()));
             let rect = boxes.reduce(Rect::around);
             let asked_for = match &update.window {
-                WindowAsk::Boxes(boxes) => boxes.iter().map(|window| words::window(*window)).collect::<Vec<_>>().join(", "),
+                WindowAsk::Boxes(boxes) => {
+                    boxes.iter().map(|window| words::window(*window)).collect::<Vec<_>>().join(", ")
+                }
                 WindowAsk::All | WindowAsk::Changed => "\"changed\"".to_owned(),
             };
             let (who, other) = if display.windows.is_none() {

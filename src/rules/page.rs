@@ -105,7 +105,12 @@ pub fn read_page(id: &'static str, text: &str) -> Page {
         "note" => Severity::Note,
         other => panic!("the level of rules/{id}.md: {other}"),
     };
-    let limits = head.limits.into_iter().map(|(name, limit)| Limit { name, default: limit.default, unit: limit.unit, about: limit.about });
+    let limits = head.limits.into_iter().map(|(name, limit)| Limit {
+        name,
+        default: limit.default,
+        unit: limit.unit,
+        about: limit.about,
+    });
     let prose = prose.split("## Fires").next().unwrap_or_default().trim().to_owned();
     Page {
         id,

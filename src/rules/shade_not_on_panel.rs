@@ -54,7 +54,8 @@ impl Rule for ShadeNotOnPanel<'_> {
             by_shade.entry(step.memory.shade(x, y)).or_default().push(step.grid().locate(x, y));
         });
         let masks = by_shade.into_iter().map(|(shade, tiles)| (shade, Mask::from_unsorted(tiles)));
-        let large: Vec<(u8, Mask)> = masks.filter(|(_, mask)| display.area_mm2(mask.count()) >= self.area_mm2).collect();
+        let large: Vec<(u8, Mask)> =
+            masks.filter(|(_, mask)| display.area_mm2(mask.count()) >= self.area_mm2).collect();
         let worst = large.iter().filter_map(|(shade, _)| self.off_by[usize::from(*shade)]).max();
         let Some(worst) = worst else { return };
         let all = large.iter().fold(Mask::new(), |all, (_, mask)| all.or(mask));
@@ -70,8 +71,15 @@ impl Rule for ShadeNotOnPanel<'_> {
                 words::area(all.count(), display),
                 words::listed(&names, 4)
             ),
-            help: format!("draw the areas in the panel's own shades ({}), or as an ordered pattern of them", words::listed(&levels, 16)),
-            figures: vec![("px", all.count() as f64), ("mm2", display.area_mm2(all.count())), ("grey", f64::from(worst))],
+            help: format!(
+                "draw the areas in the panel's own shades ({}), or as an ordered pattern of them",
+                words::listed(&levels, 16)
+            ),
+            figures: vec![
+                ("px", all.count() as f64),
+                ("mm2", display.area_mm2(all.count())),
+                ("grey", f64::from(worst)),
+            ],
             ..Sight::default()
         };
         sink.report(Where::of(step, StepField::Screen), sight);

@@ -35,8 +35,10 @@ pub(super) fn rect(rect: Rect) -> String {
 pub(super) fn levels(levels: LevelSet, display: &Display) -> String {
     let ink = &display.ink;
     let ends = [ink.black(), ink.white()];
-    let greys: Vec<String> = levels.iter().filter(|level| !ends.contains(level)).map(|level| level.to_string()).collect();
-    let mut names: Vec<String> = ends.into_iter().filter(|end| levels.contains(*end)).map(|end| ink.name(end)).collect();
+    let greys: Vec<String> =
+        levels.iter().filter(|level| !ends.contains(level)).map(|level| level.to_string()).collect();
+    let mut names: Vec<String> =
+        ends.into_iter().filter(|end| levels.contains(*end)).map(|end| ink.name(end)).collect();
     match greys.len() {
         0 => {}
         1 => names.push(format!("grey {} of {}", greys[0], ink.white())),

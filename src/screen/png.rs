@@ -31,9 +31,9 @@ pub fn decode_png(bytes: &[u8], size: Size, mut buffer: Vec<u8>) -> Result<Pictu
     }
     let mut reader = decoder.read_info().map_err(|error| broken(&error))?;
     let (colour, depth) = reader.output_color_type();
-    let bytes_needed = reader.output_buffer_size().ok_or_else(|| {
-        ScreenFault::new("the PNG is too large to be decoded", "export it again at the panel's size")
-    })?;
+    let bytes_needed = reader
+        .output_buffer_size()
+        .ok_or_else(|| ScreenFault::new("the PNG is too large to be decoded", "export it again at the panel's size"))?;
     if colour == ColorType::Grayscale && depth == BitDepth::Eight {
         buffer.resize(bytes_needed, 0);
         reader.next_frame(&mut buffer).map_err(|error| broken(&error))?;

@@ -72,8 +72,9 @@ pub fn draw_svg(
     find_image: ImageFinder<'_>,
     mut buffer: Vec<u8>,
 ) -> Result<Picture, ScreenFault> {
-    let text = std::str::from_utf8(bytes)
-        .map_err(|error| ScreenFault::new(format!("the SVG is not UTF-8: byte {}", error.valid_up_to()), "save it as UTF-8"))?;
+    let text = std::str::from_utf8(bytes).map_err(|error| {
+        ScreenFault::new(format!("the SVG is not UTF-8: byte {}", error.valid_up_to()), "save it as UTF-8")
+    })?;
     let parsing = roxmltree::ParsingOptions { allow_dtd: false, nodes_limit: MOST_NODES, ..Default::default() };
     let document = roxmltree::Document::parse_with_options(text, parsing).map_err(|error| xml_fault(&error))?;
     check_document(&document)?;
@@ -84,9 +85,13 @@ pub fn draw_svg(
     let (tree, log) = with_log(|| Tree::from_xmltree(&document, &options));
     drop(options);
     if let Some(reason) = refused.into_inner().unwrap_or_else(PoisonError::into_inner).into_iter().next() {
-        return Err(ScreenFault::new(reason, "put the picture into the plan's folder as PNG, or draw it in the SVG itself"));
+        return Err(ScreenFault::new(
+            reason,
+            "put the picture into the plan's folder as PNG, or draw it in the SVG itself",
+        ));
     }
-    let tree = tree.map_err(|error| ScreenFault::new(format!("the SVG cannot be drawn: {error}"), "correct the SVG"))?;
+    let tree =
+        tree.map_err(|error| ScreenFault::new(format!("the SVG cannot be drawn: {error}"), "correct the SVG"))?;
     let is = tree.size();
     #[expect(clippy::float_cmp, reason = "a size that is off by a fraction is another size")]
     if is.width() != size.width as f32 || is.height() != size.height as f32 {
@@ -123,7 +128,11 @@ fn check_document(document: &roxmltree::Document<'_>) -> Result<(), ScreenFault>
     Ok(())
 }
 
-fn check_node(document: &roxmltree::Document<'_>, node: roxmltree::Node<'_, '_>, depth: usize) -> Result<(), ScreenFault> {
+fn check_node(
+    document: &roxmltree::Document<'_>,
+    node: roxmltree::Node<'_, '_>,
+    depth: usize,
+) -> Result<(), ScreenFault> {
     let line = || document.text_pos_at(node.range().start).row;
     if depth > DEEPEST {
         return Err(ScreenFault::new(
@@ -132,9 +141,9 @@ fn check_node(document: &roxmltree::Document<'_>, node: roxmltree::Node<'_, '_>,
         ));
     }
     let drawn = !matches!(node.tag_name().name(), "image" | "feImage" | "a");
-    let outside = node.attributes().find(|attribute| {
-        attribute.name() == "href" && drawn && !attribute.value().trim_start().starts_with('#')
-    });
+    let outside = node
+        .attributes()
+        .find(|attribute| attribute.name() == "href" && drawn && !attribute.value().trim_start().starts_with('#'));
     if let Some(attribute) = outside {
         return Err(ScreenFault::new(
             format!("the SVG refers outside itself, in line {}: `{}`", line(), shortened(attribute.value())),
@@ -170,7 +179,9 @@ fn options<'o>(
             select_fallback: FontResolver::default_fallback_selector(),
         },
         image_href_resolver: ImageHrefResolver {
-            resolve_data: Box::new(move |_, data, _| check_image(&data).map_or_else(refuse, |()| Some(ImageKind::PNG(data)))),
+            resolve_data: Box::new(move |_, data, _| {
+                check_image(&data).map_or_else(refuse, |()| Some(ImageKind::PNG(data)))
+            }),
             resolve_string: Box::new(move |href, _| {
                 let found = find_image(href).and_then(|data| check_image(&data).map(|()| data));
                 found.map_or_else(

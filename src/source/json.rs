@@ -182,7 +182,11 @@ impl Reading {
     }
 
     fn wrong_kind(&mut self, item: &Item<'_>, wanted: &str) {
-        self.fault(item, format!("{} must be {wanted}, not {}", name_of(&item.pointer), item.kind()), format!("write {wanted} here"));
+        self.fault(
+            item,
+            format!("{} must be {wanted}, not {}", name_of(&item.pointer), item.kind()),
+            format!("write {wanted} here"),
+        );
     }
 
     /// The fields of an object, of which only the `known` may be there.
@@ -306,10 +310,20 @@ impl Reading {
     }
 
     /// A list of exactly `N` numbers within a range.
-    pub fn numbers<const N: usize>(&mut self, item: &Item<'_>, what: &str, lowest: f64, highest: f64) -> Option<[f64; N]> {
+    pub fn numbers<const N: usize>(
+        &mut self,
+        item: &Item<'_>,
+        what: &str,
+        lowest: f64,
+        highest: f64,
+    ) -> Option<[f64; N]> {
         let elements = self.list(item)?;
         if elements.len() != N {
-            self.fault(item, format!("{} must be {what}, {N} numbers; here are {}", name_of(&item.pointer), elements.len()), format!("write {what}"));
+            self.fault(
+                item,
+                format!("{} must be {what}, {N} numbers; here are {}", name_of(&item.pointer), elements.len()),
+                format!("write {what}"),
+            );
             return None;
         }
         let mut numbers = [0.0; N];
@@ -324,10 +338,20 @@ impl Reading {
     }
 
     /// A list of exactly `N` whole numbers within a range.
-    pub fn integers<const N: usize>(&mut self, item: &Item<'_>, what: &str, lowest: i64, highest: i64) -> Option<[i64; N]> {
+    pub fn integers<const N: usize>(
+        &mut self,
+        item: &Item<'_>,
+        what: &str,
+        lowest: i64,
+        highest: i64,
+    ) -> Option<[i64; N]> {
         let numbers: [f64; N] = self.numbers(item, what, lowest as f64, highest as f64)?;
         if let Some(fraction) = numbers.iter().position(|number| number.fract() != 0.0) {
-            self.fault(item, format!("number {} of {what} must be a whole number", fraction + 1), "write it without a fraction");
+            self.fault(
+                item,
+                format!("number {} of {what} must be a whole number", fraction + 1),
+                "write it without a fraction",
+            );
             return None;
         }
         Some(numbers.map(|number| number as i64))
@@ -426,7 +450,20 @@ mod tests {
     fn only_comments_and_trailing_commas_go_beyond_the_standard() {
         let accepts = |text: &str| messages(text, |_, _| Some(())).is_empty();
         assert!(accepts("{ \"a\": [1, 2,], // why\n }"));
-        for text in ["{ a: 1 }", "[1 2]", "['a']", "[0x1]", "[+1]", "[.5]", "[NaN]", "[Infinity]", "[1e]", "", "{} {}", "[\"\\x41\"]"] {
+        for text in [
+            "{ a: 1 }",
+            "[1 2]",
+            "['a']",
+            "[0x1]",
+            "[+1]",
+            "[.5]",
+            "[NaN]",
+            "[Infinity]",
+            "[1e]",
+            "",
+            "{} {}",
+            "[\"\\x41\"]",
+        ] {
             assert!(!accepts(text), "{text} must be refused");
         }
     }

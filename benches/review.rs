@@ -3,7 +3,14 @@
 //! A note-taking page of 1404 x 1872 px, 200 greyscale frames: solid black strokes grow, as quick updates can show them, now and then the page turns
 //! to one with a dithered picture. The frames are made from a fixed seed and kept under `target`.
 
+#![expect(
+    clippy::print_stdout,
+    clippy::disallowed_methods,
+    reason = "a benchmark prints its figures and keeps its own frames"
+)]
+
 use std::{
+    fmt::Write as _,
     fs,
     io::Cursor,
     path::{Path, PathBuf},
@@ -112,8 +119,9 @@ fn draw(folder: &Path) {
         }
         save(&folder.join(frame_name(frame)), &page);
         let (mode, window) = if turn { ("full", "all") } else { ("quick", "changed") };
-        steps += &format!(
-            "    {{ \"screen\": \"{}\", \"after_ms\": 4000, \"cause\": \"pen\", \"updates\": [{{ \"mode\": \"{mode}\", \"window\": \"{window}\" }}] }},\n",
+        let _ = writeln!(
+            steps,
+            "    {{ \"screen\": \"{}\", \"after_ms\": 4000, \"cause\": \"pen\", \"updates\": [{{ \"mode\": \"{mode}\", \"window\": \"{window}\" }}] }},",
             frame_name(frame)
         );
     }

@@ -397,10 +397,10 @@ impl Board {
             if *uses == 0 {
                 self.picture_uses.remove(&key);
                 self.last_use.remove(&key);
-                if let Some(PictureState::Ready(picture)) = self.pictures.remove(&key) {
-                    if let Ok(picture) = Arc::try_unwrap(picture) {
-                        self.buffers.push(picture.into_buffer());
-                    }
+                if let Some(PictureState::Ready(picture)) = self.pictures.remove(&key)
+                    && let Ok(picture) = Arc::try_unwrap(picture)
+                {
+                    self.buffers.push(picture.into_buffer());
                 }
             }
         }

@@ -158,7 +158,7 @@ pub(super) fn tile_bounds(grid: &TileGrid, tile: u32, pixels: u64) -> Rect {
     columns |= columns >> 16;
     columns = (columns | columns >> 8) & 0xff;
     let first_column = columns.trailing_zeros();
-    let last_column = 63 - columns.leading_zeros();
+    let last_column = columns.ilog2();
     Rect {
         x: left + first_column,
         y: top + first_row,

@@ -63,7 +63,7 @@ fn walk(folder: &Path, plans: &mut Vec<PathBuf>, faults: &mut Vec<Fault>) {
     for entry in entries {
         match entry {
             Ok(entry) if entry.file_type().is_file() && is_named(entry.path(), ".plan.json") => {
-                plans.push(entry.into_path())
+                plans.push(entry.into_path());
             }
             Ok(_) => {}
             Err(error) => faults.push(walk_fault(folder, &error)),
@@ -206,7 +206,7 @@ pub(super) fn load_display(name: &str, folder: &Path, depth: usize) -> Result<Di
     }
     let path = folder.join(name);
     if !path.is_file() {
-        let help = if name.ends_with(".json") {
+        let help = if Path::new(name).extension().is_some_and(|extension| extension == "json") {
             name_help_for(folder, name)
         } else {
             format!(

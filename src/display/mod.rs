@@ -278,8 +278,8 @@ mod tests {
     fn durations_hold_from_their_temperature_to_the_next() {
         let mode =
             Mode { duration_ms: vec![(0.0, 900.0), (15.0, 520.0), (25.0, 450.0)], duration_is_table: true, ..blank() };
-        let durations = [-5.0, 0.0, 14.9, 15.0, 24.99, 25.0, 60.0].map(|t| mode.duration_at(t));
-        assert_eq!(durations, [900.0, 900.0, 900.0, 520.0, 520.0, 450.0, 450.0]);
+        let durations = [-5.0, 0.0, 14.9, 15.0, 24.99, 25.0, 60.0].map(|t| mode.duration_at(t) as u32);
+        assert_eq!(durations, [900, 900, 900, 520, 520, 450, 450]);
         assert_eq!(mode.too_cold_at(-0.1), Some(0.0));
         assert_eq!(mode.too_cold_at(0.0), None);
     }

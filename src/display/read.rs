@@ -548,7 +548,7 @@ fn duration(reading: &mut Reading, item: &Item<'_>) -> Option<(Vec<(f64, f64)>, 
         let duration = reading.number(value, 0.0, 1e9)?;
         match key.parse::<f64>() {
             Ok(celsius) if celsius.is_finite() && (-100.0..=200.0).contains(&celsius) => {
-                table.push((celsius, duration))
+                table.push((celsius, duration));
             }
             _ => {
                 reading.fault(

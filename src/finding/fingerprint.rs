@@ -14,7 +14,7 @@ pub fn add_fingerprints(findings: &mut [Finding]) {
         let before = seen.entry(name.clone()).or_default();
         let hash = blake3::hash(format!("{name}\n{before}").as_bytes());
         *before += 1;
-        finding.fingerprint = hash.to_hex()[..16].to_owned();
+        finding.fingerprint = hash.to_hex()[..16].into();
     }
 }
 

@@ -63,9 +63,9 @@ pub(crate) struct Action {
 #[derive(Clone, Debug, Default)]
 pub(crate) struct Driven {
     pub(crate) changed_px: u64,
-    pub(crate) driven_px: u64,
+    pub(crate) px: u64,
     /// Driven pixels outside the boxes that were asked for; counted only where `asked` was given.
-    pub(crate) driven_beside_px: u64,
+    pub(crate) beside_px: u64,
     pub(crate) unknown_px: u64,
     pub(crate) out_of_reach: Mask,
     pub(crate) wrong_start: Mask,
@@ -321,7 +321,7 @@ impl Glass {
         let mut unknown = 0;
         if self.unknown_px > 0 {
             cover.for_each_tile(|tile, covered| {
-                unknown += u64::from((self.unknown[tile as usize] & covered).count_ones())
+                unknown += u64::from((self.unknown[tile as usize] & covered).count_ones());
             });
         }
         unknown
@@ -346,8 +346,8 @@ impl Glass {
             Towards::Memory | Towards::Level(_) => covered,
         };
         let driven_pixels = self.drive_pixels(tile, candidates, towards, action, driven);
-        driven.driven_px += u64::from(driven_pixels.count_ones());
-        driven.driven_beside_px += u64::from((driven_pixels & !self.asked_cover(tile, asked)).count_ones());
+        driven.px += u64::from(driven_pixels.count_ones());
+        driven.beside_px += u64::from((driven_pixels & !self.asked_cover(tile, asked)).count_ones());
         let counted = if action.counts_every_update { covered } else { driven_pixels };
         self.count_pixels(tile, counted, driven_pixels, action);
         if driven_pixels != 0 && action.cleans {
@@ -379,8 +379,8 @@ impl Glass {
         if !action.unrestricted || self.residue.uniform(tile) != Some(0.0) {
             return false;
         }
-        driven.driven_px += u64::from(covered.count_ones());
-        driven.driven_beside_px += u64::from((covered & !self.asked_cover(tile, asked)).count_ones());
+        driven.px += u64::from(covered.count_ones());
+        driven.beside_px += u64::from((covered & !self.asked_cover(tile, asked)).count_ones());
         self.count_pixels(tile, covered, covered, action);
         if action.cleans {
             self.make_known(tile, covered);
@@ -468,13 +468,14 @@ impl Glass {
             return;
         }
         let whole = self.grid.whole(tile);
-        if let Some(count) = self.counts.uniform(tile) {
-            if counted == whole && (cleaned == 0 || cleaned == whole) {
-                let next = if cleaned == 0 { count + 1 } else { 0 };
-                move_count(&mut self.px_by_count, count, next, u64::from(whole.count_ones()));
-                self.counts.set_uniform(tile, next);
-                return;
-            }
+        if let Some(count) = self.counts.uniform(tile)
+            && counted == whole
+            && (cleaned == 0 || cleaned == whole)
+        {
+            let next = if cleaned == 0 { count + 1 } else { 0 };
+            move_count(&mut self.px_by_count, count, next, u64::from(whole.count_ones()));
+            self.counts.set_uniform(tile, next);
+            return;
         }
         let counts = self.counts.edit(tile);
         // Neighbours mostly have the same count: they are moved together.

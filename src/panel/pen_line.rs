@@ -49,7 +49,7 @@ fn area_near(from: StrokePoint, to: StrokePoint, radius: f64, grid: &TileGrid) -
     let high = |one: f64, other: f64, end: u32| (one.max(other) + radius + 1.0).ceil().min(f64::from(end));
     let (left, top) = (low(from.x, to.x), low(from.y, to.y));
     let (right, bottom) = (high(from.x, to.x, size.width), high(from.y, to.y, size.height));
-    (left < right && top < bottom).then(|| Rect {
+    (left < right && top < bottom).then_some(Rect {
         x: left as u32,
         y: top as u32,
         width: (right - left) as u32,

@@ -129,6 +129,7 @@ impl Running {
 }
 
 #[cfg(test)]
+#[expect(clippy::float_cmp, reason = "the figures are exact: whole numbers, or the very values put in")]
 mod tests {
     use super::*;
     use crate::geometry::Size;

@@ -118,6 +118,7 @@ impl SpreadChanges {
 }
 
 #[cfg(test)]
+#[expect(clippy::float_cmp, reason = "the figures are exact: whole numbers, or the very values put in")]
 mod tests {
     use super::*;
     use proptest::prelude::*;

@@ -447,14 +447,14 @@ fn strokes(reading: &mut Reading, fields: &Fields<'_>, context: &Context<'_>) ->
     let elements = reading.list(item)?;
     let strokes: Vec<Option<Stroke>> = elements.iter().map(|element| stroke(reading, element, context)).collect();
     let strokes: Vec<Stroke> = strokes.into_iter().collect::<Option<_>>()?;
-    if let Some(display) = context.display.as_ref().filter(|_| !strokes.is_empty()) {
-        if display.controller_ink_delay_ms.is_none() {
-            reading.fault(
-                item,
-                format!("the display `{}` has no controller-drawn ink", display.name),
-                "take the strokes away, or describe `controller_ink` in a display description of your own",
-            );
-        }
+    if let Some(display) = context.display.as_ref().filter(|_| !strokes.is_empty())
+        && display.controller_ink_delay_ms.is_none()
+    {
+        reading.fault(
+            item,
+            format!("the display `{}` has no controller-drawn ink", display.name),
+            "take the strokes away, or describe `controller_ink` in a display description of your own",
+        );
     }
     Some(strokes)
 }

@@ -162,7 +162,7 @@ fn finding_json<'a>(plan: &'a ReviewedPlan, finding: &'a Finding, place: Span) -
         label: finding.label.as_deref(),
         last_step: finding.last_step,
         update: finding.update,
-        r#box: finding.rect.map(|rect| rect.to_array()),
+        r#box: finding.rect.map(super::super::geometry::Rect::to_array),
         message: &finding.message,
         help: &finding.help,
         figures: finding.figures.iter().map(|(name, figure)| (*name, rounded(*figure))).collect(),

@@ -131,9 +131,9 @@ impl<'a> Sheet<'a> {
             (right + out, top - out),
             (left - out, bottom + out),
             (right + out, bottom + out),
-            ((left + right) / 2.0, top - out),
-            ((left + right) / 2.0, bottom + out),
-            ((left + right) / 2.0, (top + bottom) / 2.0),
+            (f32::midpoint(left, right), top - out),
+            (f32::midpoint(left, right), bottom + out),
+            (f32::midpoint(left, right), f32::midpoint(top, bottom)),
         ];
         let within = corners.map(|(x, y)| (x.clamp(low.0, high.0), y.clamp(low.1, high.1)));
         let taken: Vec<(f32, f32)> = self.entries.iter().filter_map(|entry| entry.disc).collect();
@@ -249,12 +249,12 @@ impl<'a> Sheet<'a> {
              <rect x=\"{x}\" y=\"{}\" width=\"26\" height=\"16\" fill=\"url(#h)\" stroke=\"#c4c9d0\"/>",
             y - 12.0
         );
-        x = self.key_text(svg, x + 34.0, y, "differs from the glass");
+        x = key_text(svg, x + 34.0, y, "differs from the glass");
         if !self.asked.is_empty() {
             outline(svg, (x, y - 12.0, x + 26.0, y + 4.0), 0.0, INK, 2.0, "7 5");
-            x = self.key_text(svg, x + 34.0, y, "window asked for");
+            x = key_text(svg, x + 34.0, y, "window asked for");
             outline(svg, (x, y - 12.0, x + 26.0, y + 4.0), 0.0, "#2b5fb3", 2.0, "");
-            x = self.key_text(svg, x + 34.0, y, "window sent");
+            x = key_text(svg, x + 34.0, y, "window sent");
         }
         let mut kinds: Vec<Severity> = self
             .entries
@@ -266,13 +266,8 @@ impl<'a> Sheet<'a> {
         kinds.dedup();
         for severity in kinds.into_iter().rev() {
             outline(svg, (x, y - 12.0, x + 26.0, y + 4.0), 0.0, colour(severity), 3.0, dashes(severity));
-            x = self.key_text(svg, x + 34.0, y, severity.word());
+            x = key_text(svg, x + 34.0, y, severity.word());
         }
-    }
-
-    fn key_text(&self, svg: &mut String, x: f32, y: f32, words: &str) -> f32 {
-        text(svg, x, y + 1.0, 15.0, FAINT, words);
-        x + text_width(words, 15.0) + 24.0
     }
 
     fn legend(&self, svg: &mut String) {
@@ -295,6 +290,11 @@ impl<'a> Sheet<'a> {
             y += entry.height();
         }
     }
+}
+
+fn key_text(svg: &mut String, x: f32, y: f32, words: &str) -> f32 {
+    text(svg, x, y + 1.0, 15.0, FAINT, words);
+    x + text_width(words, 15.0) + 24.0
 }
 
 impl Entry<'_> {

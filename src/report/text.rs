@@ -57,7 +57,7 @@ fn write_plan(path: &str, plan: &ReviewedPlan, style: TextStyle, out: &mut dyn W
             writeln!(out)?;
         }
     }
-    for finding in plan.findings.iter() {
+    for finding in &plan.findings {
         if let Some(because) = &finding.accepted {
             writeln!(out, "  accepted: {} at {}, because {because}", finding.rule, step_words(finding))?;
         }
@@ -247,7 +247,7 @@ impl Excerpt {
         let end = span.end.clamp(start, line_end);
         let column = text[line_start..start].chars().count();
         // A long line is shown from a little before the place on.
-        let cut = if column > LINE_CHARACTERS / 2 { column - LINE_CHARACTERS / 2 } else { 0 };
+        let cut = column.saturating_sub(LINE_CHARACTERS / 2);
         let clip = |line: &str| clipped(line.trim_end(), cut);
         let before = (line_start > 0).then(|| {
             let previous = &text[..line_start - 1];

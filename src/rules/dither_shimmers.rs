@@ -22,7 +22,7 @@ pub(super) struct DitherShimmers<'p> {
 const BUSY: f64 = 0.25;
 
 impl<'p> DitherShimmers<'p> {
-    pub(super) fn new(setup: Setup<'p>) -> Self {
+    pub(super) fn new(setup: &Setup<'p>) -> Self {
         Self {
             tone_l: setup.limit("tone_l"),
             share: setup.limit("share"),

@@ -16,7 +16,7 @@ pub(super) struct FontSubstituted {
 }
 
 impl FontSubstituted {
-    pub(super) fn new(_: Setup<'_>) -> Self {
+    pub(super) fn new(_: &Setup<'_>) -> Self {
         Self { seen: BTreeSet::new() }
     }
 }

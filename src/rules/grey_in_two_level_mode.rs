@@ -29,7 +29,7 @@ struct Waiting {
 }
 
 impl<'p> GreyInTwoLevelMode<'p> {
-    pub(super) fn new(setup: Setup<'p>) -> Self {
+    pub(super) fn new(setup: &Setup<'p>) -> Self {
         Self {
             settle_ms: setup.limit("settle_ms"),
             fill_px: setup.limit("fill_px"),

@@ -17,7 +17,7 @@ pub(super) struct GreysTooClose<'p> {
 }
 
 impl<'p> GreysTooClose<'p> {
-    pub(super) fn new(setup: Setup<'p>) -> Self {
+    pub(super) fn new(setup: &Setup<'p>) -> Self {
         Self { limit_l: setup.limit("l"), table: setup.plan.display.ink.level_table(), plan: setup.plan }
     }
 

@@ -23,7 +23,7 @@ struct Waiting {
 }
 
 impl<'p> LeftBehind<'p> {
-    pub(super) fn new(setup: Setup<'p>) -> Self {
+    pub(super) fn new(setup: &Setup<'p>) -> Self {
         Self { settle_ms: setup.limit("settle_ms"), plan: setup.plan, waiting: Vec::new() }
     }
 

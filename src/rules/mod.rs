@@ -104,7 +104,7 @@ macro_rules! rules {
         &[$(Entry {
             id: $id,
             page: include_str!(concat!("../../rules/", $id, ".md")),
-            start: |setup| Box::new($module::$rule::new(setup)),
+            start: |setup| Box::new($module::$rule::new(&setup)),
         },)*]
     };
 }

@@ -14,7 +14,7 @@ pub(super) struct NoWindowsHere<'p> {
 }
 
 impl<'p> NoWindowsHere<'p> {
-    pub(super) fn new(setup: Setup<'p>) -> Self {
+    pub(super) fn new(setup: &Setup<'p>) -> Self {
         Self { plan: setup.plan }
     }
 }

@@ -13,7 +13,7 @@ pub(super) struct NotDecided<'p> {
 }
 
 impl<'p> NotDecided<'p> {
-    pub(super) fn new(setup: Setup<'p>) -> Self {
+    pub(super) fn new(setup: &Setup<'p>) -> Self {
         Self { plan: setup.plan }
     }
 }

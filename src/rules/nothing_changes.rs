@@ -14,7 +14,7 @@ pub(super) struct NothingChanges<'p> {
 }
 
 impl<'p> NothingChanges<'p> {
-    pub(super) fn new(setup: Setup<'p>) -> Self {
+    pub(super) fn new(setup: &Setup<'p>) -> Self {
         Self { plan: setup.plan }
     }
 }

@@ -15,7 +15,7 @@ pub(super) struct OutsideTemperature<'p> {
 }
 
 impl<'p> OutsideTemperature<'p> {
-    pub(super) fn new(setup: Setup<'p>) -> Self {
+    pub(super) fn new(setup: &Setup<'p>) -> Self {
         Self { plan: setup.plan, told_modes: Vec::new(), told_panel: false }
     }
 

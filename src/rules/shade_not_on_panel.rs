@@ -20,7 +20,7 @@ pub(super) struct ShadeNotOnPanel<'p> {
 }
 
 impl<'p> ShadeNotOnPanel<'p> {
-    pub(super) fn new(setup: Setup<'p>) -> Self {
+    pub(super) fn new(setup: &Setup<'p>) -> Self {
         let ink = &setup.plan.display.ink;
         let limit = setup.limit("grey");
         let distance = |shade: u8| ink.all().iter().map(|level| ink.shade(level).abs_diff(shade)).min().unwrap_or(0);

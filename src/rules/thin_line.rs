@@ -25,7 +25,7 @@ const INK: u8 = 255 - 64;
 const FEWEST_PX: u64 = 6;
 
 impl<'p> ThinLine<'p> {
-    pub(super) fn new(setup: Setup<'p>) -> Self {
+    pub(super) fn new(setup: &Setup<'p>) -> Self {
         Self { thinnest_px: setup.limit("px"), plan: setup.plan, seen: BTreeSet::new() }
     }
 

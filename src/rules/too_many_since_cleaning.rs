@@ -31,7 +31,7 @@ struct Open {
 const CLEANINGS: usize = 64;
 
 impl<'p> TooManySinceCleaning<'p> {
-    pub(super) fn new(setup: Setup<'p>) -> Self {
+    pub(super) fn new(setup: &Setup<'p>) -> Self {
         Self {
             limit: setup.limits.get("updates").map(|limit| *limit as u32),
             area_mm2: setup.limit("area_mm2"),

@@ -16,7 +16,7 @@ pub(super) struct UnknownStart<'p> {
 }
 
 impl<'p> UnknownStart<'p> {
-    pub(super) fn new(setup: Setup<'p>) -> Self {
+    pub(super) fn new(setup: &Setup<'p>) -> Self {
         Self { plan: setup.plan, open: None, round: 0 }
     }
 

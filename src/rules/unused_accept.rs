@@ -12,7 +12,7 @@ pub(super) struct UnusedAccept<'p> {
 }
 
 impl<'p> UnusedAccept<'p> {
-    pub(super) fn new(setup: Setup<'p>) -> Self {
+    pub(super) fn new(setup: &Setup<'p>) -> Self {
         Self { plan: setup.plan }
     }
 }

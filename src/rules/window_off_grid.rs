@@ -26,7 +26,7 @@ struct Seen {
 }
 
 impl<'p> WindowOffGrid<'p> {
-    pub(super) fn new(setup: Setup<'p>) -> Self {
+    pub(super) fn new(setup: &Setup<'p>) -> Self {
         Self { plan: setup.plan, seen: BTreeMap::new() }
     }
 

@@ -13,7 +13,7 @@ pub(super) struct WindowTooSmall<'p> {
 }
 
 impl<'p> WindowTooSmall<'p> {
-    pub(super) fn new(setup: Setup<'p>) -> Self {
+    pub(super) fn new(setup: &Setup<'p>) -> Self {
         Self { plan: setup.plan }
     }
 }

@@ -209,10 +209,11 @@ fn select_face(font: &usvg::Font, database: &Database, faces: &Faces, notes: &Mu
     for family in font.families() {
         let FontFamily::Named(name) = family else {
             // A generic family asks for any face: the first that the plan brings.
-            if faces.brought_any && wanted.is_none() {
-                if let Some(face) = database.faces().next() {
-                    return face.id;
-                }
+            if faces.brought_any
+                && wanted.is_none()
+                && let Some(face) = database.faces().next()
+            {
+                return face.id;
             }
             wanted.get_or_insert_with(|| family.to_string());
             continue;

@@ -32,21 +32,13 @@ pub(super) fn displays(name: Option<&str>) -> u8 {
 fn list_displays(out: &mut dyn Write) -> io::Result<()> {
     for name in shipped::names() {
         let Ok(display) = super::load::load_display(name, std::path::Path::new("."), 0) else { continue };
-        writeln!(
-            out,
-            "{name:<15} {} px, {} ppi, {} levels: {}",
-            display.size,
-            display.pixels_per_inch,
-            display.ink.levels(),
-            display.title
-        )?;
         let modes: Vec<&str> = display.mode_names().collect();
-        writeln!(out, "{:<15} {}; modes {}", "", display.family.word(), modes.join(", "))?;
+        writeln!(out, "{name}\n  {}", display.title)?;
+        let (size, ppi, levels) = (display.size, display.pixels_per_inch, display.ink.levels());
+        let (family, modes) = (display.family.word(), modes.join(", "));
+        writeln!(out, "  {size} px, {ppi} px per inch, {levels} levels, {family}; modes: {modes}\n")?;
     }
-    writeln!(
-        out,
-        "\n`stillpage displays NAME` prints one as a file: copy it, and put in the figures of your own panel."
-    )
+    writeln!(out, "`stillpage displays NAME` prints one as a file: copy it, and put in the figures of your own panel.")
 }
 
 /// Lists the rules, or explains one.

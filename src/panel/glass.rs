@@ -406,12 +406,8 @@ impl Glass {
         let Self { lightness, levels, memory, residue, unlike, spreads, changes, .. } = self;
         let (levels, memory) = (&mut levels[tile as usize], &memory[tile as usize]);
         let unlike = &mut unlike[tile as usize];
-        let (black, white) = (lightness[0], lightness[lightness.len() - 1]);
-        let shown = |level: Level, residue: f64| {
-            let own = lightness[usize::from(level)];
-            (own + residue).clamp(black, white) - own
-        };
         let (mut driven_pixels, mut out_of_reach, mut wrong_start, mut moved) = (0_u64, 0_u64, 0_u64, false);
+        let mut swing = Swing::default();
         for bit in bits(candidates) {
             let at = bit as usize;
             let level = levels[at];
@@ -430,20 +426,27 @@ impl Glass {
                 wrong_start |= 1 << bit;
             }
             let before = residue.get(tile, bit);
-            let difference = lightness[usize::from(level)] - lightness[usize::from(end)];
-            let after = action.residue(before, difference, is_wrong);
-            driven.takes_residue |= after.abs() < before.abs();
-            if level != end || before.to_bits() != after.to_bits() {
-                moved = true;
-                changes.note(level, shown(level, before), -1, spreads);
-                changes.note(end, shown(end, after), 1, spreads);
-                if before.to_bits() != after.to_bits() {
-                    residue.edit(tile)[at] = after;
+            if !swing.is_of(level, end, before) {
+                swing.settle(lightness, changes, spreads);
+                swing = Swing::new(
+                    level,
+                    end,
+                    before,
+                    action.residue(before, lightness[usize::from(level)] - lightness[usize::from(end)], is_wrong),
+                );
+                driven.takes_residue |= swing.after.abs() < before.abs();
+            }
+            if swing.moves() {
+                swing.pixels += 1;
+                if before.to_bits() != swing.after.to_bits() {
+                    residue.edit(tile)[at] = swing.after;
                 }
                 levels[at] = end;
                 *unlike = *unlike & !(1 << bit) | u64::from(end != memory[at]) << bit;
+                moved = true;
             }
         }
+        swing.settle(lightness, changes, spreads);
         if out_of_reach != 0 {
             driven.out_of_reach.push(tile, out_of_reach);
         }
@@ -528,10 +531,48 @@ impl Glass {
     }
 
     pub(crate) fn shown_of(&self, level: Level, residue: f64) -> f64 {
-        let lightness = self.lightness[usize::from(level)];
-        let (black, white) = (self.lightness[0], self.lightness[self.lightness.len() - 1]);
-        (lightness + residue).clamp(black, white) - lightness
+        shown(&self.lightness, level, residue)
     }
+}
+
+/// What a drive does to pixels of one level and residue: worked out once for neighbours that are alike.
+#[derive(Clone, Copy, Debug, Default)]
+struct Swing {
+    level: Level,
+    end: Level,
+    before: f64,
+    after: f64,
+    /// How many pixels it moves.
+    pixels: i64,
+    worked_out: bool,
+}
+
+impl Swing {
+    fn new(level: Level, end: Level, before: f64, after: f64) -> Self {
+        Self { level, end, before, after, pixels: 0, worked_out: true }
+    }
+
+    fn is_of(&self, level: Level, end: Level, before: f64) -> bool {
+        self.worked_out && (self.level, self.end, self.before.to_bits()) == (level, end, before.to_bits())
+    }
+
+    fn moves(&self) -> bool {
+        self.level != self.end || self.before.to_bits() != self.after.to_bits()
+    }
+
+    /// Brings its pixels from one place of the spreads to another.
+    fn settle(&self, lightness: &[f64], changes: &mut SpreadChanges, spreads: &mut [Spread]) {
+        if self.pixels > 0 {
+            changes.note(self.level, shown(lightness, self.level, self.before), -self.pixels, spreads);
+            changes.note(self.end, shown(lightness, self.end, self.after), self.pixels, spreads);
+        }
+    }
+}
+
+/// How much lighter than its level a pixel looks, within the panel's own range.
+fn shown(lightness: &[f64], level: Level, residue: f64) -> f64 {
+    let own = lightness[usize::from(level)];
+    (own + residue).clamp(lightness[0], lightness[lightness.len() - 1]) - own
 }
 
 /// Moves pixels from one count to another.

@@ -3,7 +3,7 @@
 use super::{Rule, Setup, shapes, words};
 use crate::{
     change::Mask,
-    display::Level,
+    display::{Level, LevelSet},
     finding::{Sight, Sink, StepField, Where},
     panel::PlayedStep,
     plan::Plan,
@@ -13,46 +13,54 @@ use crate::{
 pub(super) struct GreysTooClose<'p> {
     plan: &'p Plan,
     limit_l: f64,
-    table: [Level; 256],
+    /// For each level the others that lie too close to it.
+    close_to: Vec<LevelSet>,
 }
 
 impl<'p> GreysTooClose<'p> {
     pub(super) fn new(setup: &Setup<'p>) -> Self {
-        Self { limit_l: setup.limit("l"), table: setup.plan.display.ink.level_table(), plan: setup.plan }
+        let (ink, limit_l) = (&setup.plan.display.ink, setup.limit("l"));
+        let apart = |one: Level, other: Level| (ink.lightness(one) - ink.lightness(other)).abs();
+        let close =
+            |level: Level| ink.all().iter().filter(|other| *other != level && apart(level, *other) < limit_l).collect();
+        Self { limit_l, close_to: ink.all().iter().map(close).collect(), plan: setup.plan }
     }
 
-    fn apart(&self, one: Level, other: Level) -> f64 {
-        (self.plan.display.ink.lightness(one) - self.plan.display.ink.lightness(other)).abs()
+    /// Whether a tile and its neighbours hold levels that lie too close to each other: mostly they do not.
+    fn may_touch(&self, tile: u32, step: &PlayedStep<'_>) -> bool {
+        let (columns, tiles) = (step.grid().columns(), step.grid().tiles() as u32);
+        let present = |tile: u32| step.glass.memory_levels(tile).iter().fold(0, |set, level| set | 1_u32 << level);
+        let beside = [tile.checked_sub(1), Some(tile + 1), tile.checked_sub(columns), Some(tile + columns)];
+        let around = beside.into_iter().flatten().filter(|tile| *tile < tiles).fold(0, |set, tile| set | present(tile));
+        let own = present(tile);
+        LevelSet(own).iter().any(|level| self.close_to[usize::from(level)].0 & (own | around) != 0)
     }
 }
 
 impl Rule for GreysTooClose<'_> {
     fn step(&mut self, step: &PlayedStep<'_>, sink: &mut Sink) {
         let ink = &self.plan.display.ink;
-        if step.introduced.is_empty()
-            || (1..ink.levels() as Level).all(|level| self.apart(level - 1, level) >= self.limit_l)
-        {
-            return;
-        }
+        let tiles = step.introduced.tiles().iter().filter(|(tile, _)| self.may_touch(*tile, step));
+        let introduced = Mask::from_sorted(tiles.copied());
         let size = step.memory.size();
-        let level = |x: u32, y: u32| self.table[usize::from(step.memory.shade(x, y))];
+        let level = |x: u32, y: u32| step.glass.memory_level(x, y);
         let mut edge = Vec::new();
         let mut closest: Option<(f64, Level, Level)> = None;
-        step.introduced.for_each_pixel(step.grid(), |x, y| {
+        introduced.for_each_pixel(step.grid(), |x, y| {
             let own = level(x, y);
             let right = (x + 1 < size.width).then(|| (x + 1, y));
             let below = (y + 1 < size.height).then(|| (x, y + 1));
             let (left, above) = (x.checked_sub(1).map(|x| (x, y)), y.checked_sub(1).map(|y| (x, y)));
             for (other_x, other_y) in [right, below, left, above].into_iter().flatten() {
                 let other = level(other_x, other_y);
-                if own == other || self.apart(own, other) >= self.limit_l {
+                if !self.close_to[usize::from(own)].contains(other) {
                     continue;
                 }
                 let both = shapes::is_filled(x, y, step.grid(), &level)
                     && shapes::is_filled(other_x, other_y, step.grid(), &level);
                 if both {
                     edge.extend([step.grid().locate(x, y), step.grid().locate(other_x, other_y)]);
-                    let apart = self.apart(own, other);
+                    let apart = (ink.lightness(own) - ink.lightness(other)).abs();
                     if closest.is_none_or(|(known, _, _)| apart < known) {
                         closest = Some((apart, own.min(other), own.max(other)));
                     }

@@ -1,0 +1,264 @@
+//! The JSON Schemas against a validator (JSON Schema 2020-12), against every file of the project, and against the readers:
+//! what one refuses the other refuses too.
+
+use std::{fs, path::Path, process::Command};
+
+use jsonschema::Validator;
+use serde_json::{Value, json};
+
+fn root() -> &'static Path {
+    Path::new(env!("CARGO_MANIFEST_DIR"))
+}
+
+fn schema(name: &str) -> Value {
+    let text = fs::read_to_string(root().join(format!("docs/schemas/{name}.schema.json"))).unwrap();
+    serde_json::from_str(&text).unwrap()
+}
+
+fn validator(name: &str) -> Validator {
+    jsonschema::draft202012::new(&schema(name)).unwrap()
+}
+
+/// A file of ours as a standard JSON value: comments and trailing commas are what we accept beyond RFC 8259.
+fn value_of(path: &Path) -> Value {
+    let text = fs::read_to_string(path).unwrap();
+    let parsed: Option<Value> = jsonc_parser::parse_to_serde_value(&text, &jsonc_parser::ParseOptions::default()).unwrap();
+    parsed.unwrap()
+}
+
+fn files_named(folder: &Path, ending: &str) -> Vec<std::path::PathBuf> {
+    let entries = walkdir::WalkDir::new(folder).into_iter().map(Result::unwrap).map(walkdir::DirEntry::into_path);
+    entries.filter(|path| path.to_string_lossy().ends_with(ending)).collect()
+}
+
+#[test]
+fn schemas_are_schemas() {
+    for name in ["plan", "display", "findings", "facts"] {
+        assert!(jsonschema::draft202012::meta::is_valid(&schema(name)), "{name}");
+        let printed = Command::new(env!("CARGO_BIN_EXE_stillpage")).args(["schema", name]).output().unwrap();
+        assert_eq!(serde_json::from_slice::<Value>(&printed.stdout).unwrap(), schema(name));
+    }
+    assert!(!jsonschema::draft202012::meta::is_valid(&json!({ "type": 7 })));
+}
+
+#[test]
+fn every_plan_and_display_of_the_project_is_valid() {
+    let mut checked = 0;
+    for (name, folder, ending) in
+        [("plan", "fixtures", ".plan.json"), ("display", "src/display/shipped", ".display.json")]
+    {
+        let validator = validator(name);
+        for path in files_named(&root().join(folder), ending) {
+            let errors: Vec<String> = validator.iter_errors(&value_of(&path)).map(|error| error.to_string()).collect();
+            assert!(errors.is_empty(), "{}: {errors:?}", path.display());
+            checked += 1;
+        }
+    }
+    assert!(checked >= 10, "only {checked} files were found");
+}
+
+#[test]
+fn what_the_program_writes_is_valid() {
+    let folder = tempfile::tempdir().unwrap();
+    let facts = folder.path().join("facts.jsonl");
+    let output = Command::new(env!("CARGO_BIN_EXE_stillpage"))
+        .args(["review", "fixtures", "--format", "json", "--facts"])
+        .arg(&facts)
+        .current_dir(root())
+        .output()
+        .unwrap();
+    let findings: Value = serde_json::from_slice(&output.stdout).unwrap();
+    let errors: Vec<String> = validator("findings").iter_errors(&findings).map(|error| error.to_string()).collect();
+    assert!(errors.is_empty(), "{errors:?}");
+    assert!(findings["plans"].as_array().unwrap().iter().any(|plan| !plan["findings"].as_array().unwrap().is_empty()));
+    let validator = validator("facts");
+    let lines = fs::read_to_string(facts).unwrap();
+    assert!(lines.lines().count() > 200);
+    for line in lines.lines() {
+        let errors: Vec<String> =
+            validator.iter_errors(&serde_json::from_str(line).unwrap()).map(|error| error.to_string()).collect();
+        assert!(errors.is_empty(), "{errors:?} in {line}");
+    }
+}
+
+/// A plan that is fine.
+fn good_plan() -> Value {
+    json!({
+        "format": "refresh-plan/1", "title": "Berth", "display": "tablet-10in3", "temperature_c": 20, "rotation": 0,
+        "viewing_distance_mm": 400, "battery_mwh": 900, "budgets": { "flashing_updates": 4 }, "begins": "black",
+        "rules": { "left-behind": { "settle_ms": 10, "level": "note" }, "wrong-start": "off", "visible-ghost": { "limit_l": 3 } },
+        "accept": [{ "rule": "left-behind", "steps": ["a", 1], "because": "seen" }],
+        "steps": [
+            { "label": "a", "after_ms": 5, "cause": "pen", "touched": [0, 0, 9, 9],
+              "strokes": [{ "points": [[1, 2, 0], [5.5, 6, 9]], "width_px": 3, "mode": "quick", "shade": "white" }],
+              "updates": [{ "mode": "full", "window": [0, 0, 8, 8], "drive_ms": 100 }, { "mode": "quick", "window": "changed" }] },
+            { "repeat": 2, "steps": [{ "updates": [{ "mode": "quick", "window": [[0, 0, 8, 8], [-5, 9, 16, 8]] }] }] },
+            { "updates": "choose", "power": "off" }
+        ]
+    })
+}
+
+/// A display that is fine.
+fn good_display() -> Value {
+    json!({
+        "format": "display/1", "name": "mine", "title": "Mine", "family": "grey-built-in", "size_px": [64, 32],
+        "pixels_per_inch": 110, "ink": { "levels": 4, "reflectance": [0.03, 0.12, 0.22, 0.36] },
+        "windows": { "step_px": [8, 1], "smallest_px": [8, 1], "most_in_a_step": 4 },
+        "link": { "megabits_per_s": 8, "bits_per_px": 2, "overhead_ms": 1, "waits_for_panel": true },
+        "parallel_updates": 2, "temperature_c": [0, 50], "controller_ink": { "delay_ms": 20 },
+        "limits": { "updates_before_cleaning": 9, "counts": "updates", "hours_between_cleanings": 24 }, "memory": "lost_when_off",
+        "viewing_distance_mm": 300, "standby_mw": 0.1, "sources": ["from memory"],
+        "modes": [{ "name": "full", "about": "clean", "from": "any", "to": [0, 1, 2, 3], "drives": "all", "windowed": true,
+            "flashes": 2, "duration_ms": { "0": 900, "15.5": 500 }, "first_visible_ms": 50, "otherwise": "skipped", "cleans": true,
+            "residue": { "keeps": 0, "lighter": 0.01, "darker": 0.02, "wrong_start": 2 },
+            "impulse_vs": { "lighter": 1, "darker": -1, "same": 0 }, "also_called": ["big"], "full_swing_ms": 900,
+            "energy_mj": { "start": 1, "per_cm2": 0.5 } }]
+    })
+}
+
+/// Whether the program reads a plan on a display, with what it prints where it does not.
+fn is_read(plan: &Value, display: Option<&Value>) -> (bool, String) {
+    let folder = tempfile::tempdir().unwrap();
+    fs::write(folder.path().join("a.plan.json"), plan.to_string()).unwrap();
+    if let Some(display) = display {
+        fs::write(folder.path().join("mine.display.json"), display.to_string()).unwrap();
+    }
+    let output = Command::new(env!("CARGO_BIN_EXE_stillpage"))
+        .args(["review", "a.plan.json", "--gate", "never"])
+        .current_dir(folder.path())
+        .output()
+        .unwrap();
+    (output.status.code() == Some(0), String::from_utf8_lossy(&output.stderr).into_owned())
+}
+
+fn with(base: &Value, pointer: &str, value: Value) -> Value {
+    let mut changed = base.clone();
+    let (parent, name) = pointer.rsplit_once('/').unwrap();
+    let place = changed.pointer_mut(parent).unwrap();
+    match place {
+        Value::Array(list) => list[name.parse::<usize>().unwrap()] = value,
+        _ => place[name] = value,
+    }
+    changed
+}
+
+#[test]
+fn schema_and_reader_refuse_the_same_plans() {
+    let (good, validator) = (good_plan(), validator("plan"));
+    let read = is_read(&good, None);
+    assert!(read.0, "{}", read.1);
+    assert!(validator.is_valid(&good), "{:?}", validator.iter_errors(&good).map(|error| error.to_string()).collect::<Vec<_>>());
+    let faults = [
+        ("/format", json!("refresh-plan/2")),
+        ("/title", json!(3)),
+        ("/display", json!(null)),
+        ("/colour", json!("red")),
+        ("/temperature_c", json!("warm")),
+        ("/temperature_c", json!(1e9)),
+        ("/rotation", json!(45)),
+        ("/viewing_distance_mm", json!(1)),
+        ("/battery_mwh", json!(0)),
+        ("/budgets", json!({ "flashes": 1 })),
+        ("/budgets/flashing_updates", json!(-1)),
+        ("/begins", json!("grey")),
+        ("/begins", json!({ "picture": "a.png" })),
+        ("/fonts", json!("a.ttf")),
+        ("/rules", json!({ "left-behin": "off" })),
+        ("/rules/left-behind", json!("loud")),
+        ("/rules/left-behind", json!({ "settle": 3 })),
+        ("/rules/left-behind/settle_ms", json!(-3)),
+        ("/accept/0", json!({ "rule": "left-behind" })),
+        ("/accept/0/because", json!(" ")),
+        ("/accept/0/steps", json!([-1])),
+        ("/steps", json!({})),
+        ("/steps/0/after_ms", json!(-1)),
+        ("/steps/0/cause", json!("wind")),
+        ("/steps/0/touched", json!([0, 0, 0, 9])),
+        ("/steps/0/label", json!(7)),
+        ("/steps/0/strokes/0/points", json!([])),
+        ("/steps/0/strokes/0/points/0", json!([1, 2])),
+        ("/steps/0/strokes/0/width_px", json!(0)),
+        ("/steps/0/strokes/0/shade", json!("grey")),
+        ("/steps/0/updates", json!("chose")),
+        ("/steps/0/updates/0", json!({ "window": "all" })),
+        ("/steps/0/updates/0/window", json!("whole")),
+        ("/steps/0/updates/0/window", json!([0, 0, 8])),
+        ("/steps/0/updates/0/window", json!([0, 0, 8.5, 8])),
+        ("/steps/0/updates/0/window", json!([])),
+        ("/steps/0/updates/0/drive_ms", json!(-1)),
+        ("/steps/0/updates/0/speed", json!(1)),
+        ("/steps/1/repeat", json!(0)),
+        ("/steps/1/repeat", json!(1.5)),
+        ("/steps/1", json!({ "repeat": 2 })),
+        ("/steps/1/label", json!("again")),
+        ("/steps/2/power", json!("maybe")),
+    ];
+    for (pointer, value) in faults {
+        let faulty = with(&good, pointer, value.clone());
+        assert!(!validator.is_valid(&faulty), "the schema takes {value} at {pointer}");
+        assert!(!is_read(&faulty, None).0, "the reader takes {value} at {pointer}");
+    }
+    for (pointer, value) in [("/title", json!(null)), ("/begins", json!("unknown")), ("/steps", json!([])), ("/steps/2", json!({}))] {
+        let other = with(&with(&good, "/accept", json!([])), pointer, value.clone());
+        assert!(validator.is_valid(&other), "the schema refuses {value} at {pointer}");
+        let read = is_read(&other, None);
+        assert!(read.0, "the reader refuses {value} at {pointer}: {}", read.1);
+    }
+}
+
+#[test]
+fn schema_and_reader_refuse_the_same_displays() {
+    let (good, validator) = (good_display(), validator("display"));
+    let plan = json!({ "format": "refresh-plan/1", "display": "mine.display.json", "steps": [] });
+    let read = is_read(&plan, Some(&good));
+    assert!(read.0, "{}", read.1);
+    assert!(validator.is_valid(&good), "{:?}", validator.iter_errors(&good).map(|error| error.to_string()).collect::<Vec<_>>());
+    let faults = [
+        ("/format", json!("display/2")),
+        ("/name", json!(null)),
+        ("/family", json!("glass")),
+        ("/size_px", json!([0, 3])),
+        ("/size_px", json!([10.5, 3])),
+        ("/size_px", json!([99999, 3])),
+        ("/pixels_per_inch", json!(0)),
+        ("/ink/levels", json!(8)),
+        ("/ink/reflectance", json!([0.1, 1.5])),
+        ("/ink", json!({ "levels": 4 })),
+        ("/windows/step_px", json!([0, 1])),
+        ("/windows/grid", json!([8, 1])),
+        ("/link", json!({ "bits_per_px": 1 })),
+        ("/link/megabits_per_s", json!(0)),
+        ("/parallel_updates", json!(0)),
+        ("/temperature_c", json!([0])),
+        ("/controller_ink", json!({})),
+        ("/limits/counts", json!("swings")),
+        ("/limits/updates_before_cleaning", json!(0)),
+        ("/memory", json!("lost")),
+        ("/modes", json!([])),
+        ("/modes/0/drives", json!("some")),
+        ("/modes/0/drives", json!(null)),
+        ("/modes/0/to", json!([])),
+        ("/modes/0/to", json!([99])),
+        ("/modes/0/duration_ms", json!({})),
+        ("/modes/0/duration_ms", json!({ "warm": 3 })),
+        ("/modes/0/duration_ms", json!(-3)),
+        ("/modes/0/flashes", json!(-1)),
+        ("/modes/0/otherwise", json!("black")),
+        ("/modes/0/residue/keeps", json!(1.1)),
+        ("/modes/0/residue/stays", json!(1)),
+        ("/modes/0/energy_mj", json!(3)),
+        ("/modes/0/full_swing_ms", json!(0)),
+        ("/sources", json!("memory")),
+        ("/brand", json!("any")),
+    ];
+    for (pointer, value) in faults {
+        let faulty = with(&good, pointer, value.clone());
+        assert!(!validator.is_valid(&faulty), "the schema takes {value} at {pointer}");
+        assert!(!is_read(&plan, Some(&faulty)).0, "the reader takes {value} at {pointer}");
+    }
+    let based = json!({ "format": "display/1", "name": "mine", "based_on": "meter-2in9", "limits": { "updates_before_cleaning": 8 },
+        "modes": [{ "name": "quick", "duration_ms": 400 }] });
+    assert!(validator.is_valid(&based));
+    let read = is_read(&plan, Some(&based));
+    assert!(read.0, "{}", read.1);
+}

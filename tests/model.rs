@@ -1,0 +1,154 @@
+//! The program against a second implementation of the panel's model: random plans are played by both, and everything
+//! that is worked out of them is compared, down to the residue of every pixel.
+//!
+//! `model/plain` is that second implementation, `model/random_plans` draws the plans. Neither shares code with the program.
+//! `STILLPAGE_PLANS=2000` plays more of them.
+
+mod model {
+    pub(crate) mod comparing;
+    pub(crate) mod coverage;
+    pub(crate) mod disguise;
+    pub(crate) mod plain;
+    pub(crate) mod program;
+    pub(crate) mod random_plans;
+}
+
+use std::{
+    collections::BTreeMap,
+    fs,
+    path::{Path, PathBuf},
+    thread,
+};
+
+use model::{comparing, coverage, disguise, plain, program, random_plans};
+use serde_json::Value;
+
+const PLANS: u64 = 150;
+
+/// What became of one seed.
+enum Compared {
+    /// Both agree; the cases that the plan came by.
+    Agree(Vec<&'static str>),
+    /// The program cannot play the plan's ink yet.
+    Left,
+    /// They differ.
+    Differ(String),
+}
+
+#[test]
+fn the_program_agrees_with_the_plain_model() {
+    let plans = number_of_plans();
+    let folder = tempfile::tempdir().unwrap();
+    let results = for_each_seed(plans, |seed| compare(seed, &folder.path().join(seed.to_string())));
+
+    let mut seen = BTreeMap::new();
+    let (mut agree, mut differ) = (0, Vec::new());
+    for (seed, result) in results {
+        match result {
+            Compared::Agree(cases) => {
+                agree += 1;
+                cases.into_iter().for_each(|case| *seen.entry(case).or_insert(0_u64) += 1);
+            }
+            Compared::Left => {}
+            Compared::Differ(first) => differ.push(format!("seed {seed}: {first}")),
+        }
+    }
+    if !differ.is_empty() {
+        let kept = folder.keep();
+        panic!("{} plans differ; they stand in {}, a folder a seed\n{}", differ.len(), kept.display(), differ.join("\n"));
+    }
+    assert!(agree >= plans * 2 / 3, "only {agree} of {plans} plans were compared");
+    let rare: Vec<_> = coverage::ALL_CASES.iter().map(|case| (case, seen.get(case).copied().unwrap_or(0))).filter(|(_, times)| *times < plans / 30).collect();
+    assert!(rare.is_empty(), "the plans hardly come by {rare:?}");
+}
+
+/// Plays one random plan with both, and compares the facts and every pixel.
+fn compare(seed: u64, folder: &Path) -> Compared {
+    let path = random_plans::write_plan(seed, folder).unwrap();
+    let plan = plain::reading::read_plan(&path).unwrap();
+    if !plan.display.ink.colours.is_empty() {
+        return Compared::Left;
+    }
+    let played = plain::playing::play(&plan).unwrap();
+    // One thread and several must give the same, so the seeds take turns.
+    let threads = 1 + (seed % 3) as usize;
+    match comparing::first_difference(&path, &played, threads) {
+        Some(first) => Compared::Differ(first),
+        None => Compared::Agree(coverage::cases(&read_json(&path), &plan, &played)),
+    }
+}
+
+/// The facts that the program writes are the ones that it plays: plans on disk, one run, every line; the same bytes with
+/// one thread and with several. Each plan stands there a second time in another form that must mean the same: its
+/// description as changes to another one, both files with comments and trailing commas.
+#[test]
+fn the_facts_file_agrees_however_the_plan_is_written() {
+    let folder = tempfile::tempdir().unwrap();
+    let mut wanted = BTreeMap::new();
+    for seed in 1000..1000 + number_of_plans() / 6 {
+        let path = random_plans::write_plan(seed, &folder.path().join(seed.to_string())).unwrap();
+        let plan = plain::reading::read_plan(&path).unwrap();
+        if !plan.display.ink.colours.is_empty() {
+            fs::remove_dir_all(path.parent().unwrap()).unwrap();
+            continue;
+        }
+        let played = plain::playing::play(&plan).unwrap();
+        let disguised = disguise::write_again(&path).unwrap();
+        for path in [path, disguised] {
+            wanted.insert(path.display().to_string(), played.clone());
+        }
+    }
+    let facts = |threads: &str, name: &str| {
+        let file = folder.path().join(name);
+        program::review_to_facts(folder.path(), &file, threads);
+        fs::read_to_string(file).unwrap()
+    };
+    let (one, several) = (facts("1", "one.jsonl"), facts("4", "several.jsonl"));
+    assert!(one == several, "one thread and several give other facts");
+
+    let mut by_plan: BTreeMap<String, Vec<Value>> = BTreeMap::new();
+    for line in one.lines() {
+        let line: Value = serde_json::from_str(line).unwrap();
+        by_plan.entry(line["plan"].as_str().unwrap().to_owned()).or_default().push(line);
+    }
+    assert!(wanted.len() as u64 >= number_of_plans() / 6, "hardly a plan was written: {}", wanted.len());
+    for (path, played) in wanted {
+        let lines = by_plan.remove(&path).unwrap_or_default();
+        let first = comparing::first_difference_of_facts(&path, &lines, &played);
+        assert_eq!(first, None, "{path} (seed and form by its name)");
+    }
+    assert!(by_plan.is_empty(), "{:?}", by_plan.keys());
+}
+
+#[test]
+fn a_seed_gives_the_same_files() {
+    let folder = tempfile::tempdir().unwrap();
+    let written = ["a", "b"].map(|name| {
+        random_plans::write_plan(77, &folder.path().join(name)).unwrap();
+        ["random.plan.json", "random.display.json"].map(|file| fs::read(folder.path().join(name).join(file)).unwrap())
+    });
+    assert_eq!(written[0], written[1]);
+}
+
+/// Seeds are played on all cores, and given back in order.
+fn for_each_seed<T: Send>(plans: u64, play: impl Fn(u64) -> T + Sync) -> Vec<(u64, T)> {
+    let workers = thread::available_parallelism().map_or(1, usize::from) as u64;
+    let mut results: Vec<(u64, T)> = thread::scope(|scope| {
+        let work = |worker: u64| (worker..plans).step_by(workers as usize).map(|seed| (seed, play(seed))).collect::<Vec<_>>();
+        let work = &work;
+        let running: Vec<_> = (0..workers).map(|worker| scope.spawn(move || work(worker))).collect();
+        running.into_iter().flat_map(|worker| worker.join().unwrap()).collect()
+    });
+    results.sort_by_key(|(seed, _)| *seed);
+    results
+}
+
+fn number_of_plans() -> u64 {
+    #[expect(clippy::disallowed_methods, reason = "a test may be told to play more plans")]
+    let asked = std::env::var("STILLPAGE_PLANS").ok();
+    asked.map_or(PLANS, |asked| asked.parse::<u64>().unwrap().max(PLANS))
+}
+
+fn read_json(path: &PathBuf) -> Value {
+    serde_json::from_slice(&fs::read(path).unwrap()).unwrap()
+}

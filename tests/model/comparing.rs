@@ -1,0 +1,134 @@
+//! Compares what the two implementations worked out. Whole numbers must be equal.
+
+use std::path::Path;
+
+use serde_json::Value;
+use stillpage::{panel::PlayedStep, report::facts};
+
+use crate::{
+    plain::{self, playing::Played},
+    program,
+};
+
+/// What `docs/model.md` promises of times, ms.
+const TIME_MS: f64 = 0.01;
+/// Residue (L*) and energy (mJ). The promise is 0.05; both are held in double precision today, and so close a look finds
+/// mistakes that 0.05 would hide.
+const FIGURE: f64 = 1e-6;
+
+/// Plays a plan with the program, and gives the first thing in which it differs from what was played plainly.
+pub(crate) fn first_difference(path: &Path, played: &[Played], threads: usize) -> Option<String> {
+    let shown = path.display().to_string();
+    let mut lines = Vec::new();
+    let mut first = None;
+    let outcome = program::play(path, threads, &mut |step, display| {
+        let mut line = Vec::new();
+        facts::write(&shown, step, display, &mut line).unwrap();
+        lines.push(serde_json::from_slice(&line).unwrap());
+        if let (None, Some(plain)) = (&first, played.get(lines.len() - 1)) {
+            first = first_pixel(step, plain).map(|pixel| format!("step {}: {pixel}", lines.len() - 1));
+        }
+    });
+    outcome.err().or_else(|| first_difference_of_facts(&shown, &lines, played)).or(first)
+}
+
+/// The first difference of the program's facts to the plain ones.
+pub(crate) fn first_difference_of_facts(path: &str, lines: &[Value], played: &[Played]) -> Option<String> {
+    let wanted = plain::facts::facts(path, played);
+    if lines.len() != wanted.len() {
+        return Some(format!("{} steps, plainly {}", lines.len(), wanted.len()));
+    }
+    let steps = lines.iter().zip(wanted).zip(played);
+    steps.into_iter().find_map(|((line, mut wanted), plain)| {
+        let mut line = line.clone();
+        // Where a pixel lies on the limit itself, the last bit decides whether it is a ghost.
+        if plain.seen.margin_l < FIGURE {
+            for name in ["ghost_px", "worst_residue_l"] {
+                line[name] = Value::Null;
+                wanted[name] = Value::Null;
+            }
+        }
+        value_differs("", &line, &wanted).map(|what| format!("step {}{what}", wanted["step"]))
+    })
+}
+
+/// Looks at every pixel of the panel, and at what the facts do not tell.
+fn first_pixel(step: &PlayedStep<'_>, plain: &Played) -> Option<String> {
+    let width = step.grid().size().width;
+    let unknown = plain.glass.unknown.iter().filter(|unknown| **unknown).count();
+    if step.glass.unknown_px() != unknown as u64 {
+        return Some(format!("{} px unknown, plainly {unknown}", step.glass.unknown_px()));
+    }
+    (0..step.glass.grid().size().pixels() as u32).find_map(|pixel| {
+        let (x, y) = (pixel % width, pixel / width);
+        let at = pixel as usize;
+        let (level, count, residue) = (step.glass.level(x, y), step.glass.count(x, y), step.glass.residue(x, y));
+        let glass = &plain.glass;
+        let same = usize::from(level) == glass.nominal[at]
+            && u64::from(count) == glass.since_cleaning[at]
+            && (residue - glass.residue[at]).abs() <= FIGURE;
+        (!same).then(|| {
+            format!(
+                "pixel {x}, {y}: level {level}, count {count}, residue {residue}; plainly {}, {}, {}",
+                glass.nominal[at], glass.since_cleaning[at], glass.residue[at]
+            )
+        })
+    })
+}
+
+fn value_differs(place: &str, ours: &Value, plain: &Value) -> Option<String> {
+    match (ours, plain) {
+        (Value::Object(one), Value::Object(other)) => {
+            if !one.keys().eq(other.keys()) {
+                return Some(format!("{place}: fields {:?}, plainly {:?}", one.keys(), other.keys()));
+            }
+            one.iter().zip(other.values()).find_map(|((name, one), other)| {
+                let place = format!("{place} {name}");
+                match tolerance(name) {
+                    Some(tolerance) => number_differs(&place, one, other, tolerance),
+                    None => value_differs(&place, one, other),
+                }
+            })
+        }
+        (Value::Array(one), Value::Array(other)) if one.len() == other.len() => one
+            .iter()
+            .zip(other)
+            .enumerate()
+            .find_map(|(at, (one, other))| value_differs(&format!("{place}[{at}]"), one, other)),
+        _ => (ours != plain).then(|| format!("{place}: {ours}, plainly {plain}")),
+    }
+}
+
+/// How far a figure of that name may be off; nothing where it must be equal.
+fn tolerance(name: &str) -> Option<f64> {
+    match name {
+        "worst_residue_l" | "energy_mj" => Some(FIGURE),
+        _ => name.ends_with("_ms").then_some(TIME_MS),
+    }
+}
+
+fn number_differs(place: &str, ours: &Value, plain: &Value, tolerance: f64) -> Option<String> {
+    let same = match (ours.as_f64(), plain.as_f64()) {
+        (Some(one), Some(other)) => (one - other).abs() <= tolerance,
+        _ => ours == plain,
+    };
+    (!same).then(|| format!("{place}: {ours}, plainly {plain}"))
+}
+
+#[test]
+fn a_difference_is_seen_and_told() {
+    let one = serde_json::json!({ "label": "a", "regions": [[1, 2, 3]], "updates": [{ "wait_ms": 1.0, "driven_px": 4 }] });
+    let with = |pointer: &str, value: Value| {
+        let mut other = one.clone();
+        *other.pointer_mut(pointer).unwrap() = value;
+        value_differs("", &one, &other)
+    };
+    assert_eq!(value_differs("", &one, &one), None);
+    assert_eq!(with("/updates/0/wait_ms", 1.009.into()), None);
+    assert_eq!(with("/updates/0/wait_ms", 1.011.into()).unwrap(), " updates[0] wait_ms: 1.0, plainly 1.011");
+    assert_eq!(with("/updates/0/driven_px", 5.into()).unwrap(), " updates[0] driven_px: 4, plainly 5");
+    assert_eq!(with("/regions/0/2", 4.into()).unwrap(), " regions[0][2]: 3, plainly 4");
+    assert!(with("/regions/0", serde_json::json!([1, 2])).is_some());
+    assert!(with("/updates", serde_json::json!([])).is_some());
+    assert!(with("/label", Value::Null).is_some());
+}

@@ -1,0 +1,131 @@
+//! Which cases a plan comes by, so that a comparison of random plans is known to have compared something.
+
+use serde_json::Value;
+
+use crate::plain::{
+    geometry::Rect,
+    playing::{Played, PlayedUpdate},
+    reading::{Begins, Counts, Drives, Otherwise, Plan},
+    windows::screen_size,
+};
+
+/// Every case that random plans must come by often.
+pub(crate) const ALL_CASES: [&str; 36] = [
+    "strokes",
+    "white strokes",
+    "several strokes",
+    "turned by 90",
+    "turned by 180",
+    "turned by 270",
+    "begins unknown",
+    "begins with a screen",
+    "begins black",
+    "each",
+    "repeat",
+    "a link that waits",
+    "places for several updates",
+    "no windows",
+    "counts updates",
+    "forgets when off",
+    "a temperature of its own",
+    "a drive time of its own",
+    "two levels",
+    "sixteen levels",
+    "a reflectance a level",
+    "skips out of reach",
+    "a short drive",
+    "cleans",
+    "changes",
+    "nothing changes",
+    "many regions",
+    "left behind",
+    "ghost",
+    "nothing sent",
+    "several boxes sent",
+    "a window sent",
+    "widened",
+    "out of reach",
+    "wrong start",
+    "waits",
+];
+
+/// The cases that a plan comes by, each once.
+pub(crate) fn cases(json: &Value, plan: &Plan, played: &[Played]) -> Vec<&'static str> {
+    let mut cases = cases_of_plan(json, plan);
+    cases.extend(cases_of_display(plan));
+    let whole = Rect::whole(screen_size(plan.display.size, plan.rotation));
+    for step in played {
+        cases.extend(cases_of_step(step));
+        cases.extend(step.updates.iter().flat_map(|update| cases_of_update(update, whole)));
+    }
+    cases.sort_unstable();
+    cases.dedup();
+    cases
+}
+
+fn holding(cases: &[(&'static str, bool)]) -> Vec<&'static str> {
+    cases.iter().filter(|(_, holds)| *holds).map(|(case, _)| *case).collect()
+}
+
+fn cases_of_plan(json: &Value, plan: &Plan) -> Vec<&'static str> {
+    let text = json.to_string();
+    let strokes = || plan.steps.iter().flat_map(|step| &step.strokes);
+    holding(&[
+        ("strokes", strokes().next().is_some()),
+        ("white strokes", strokes().any(|stroke| stroke.white)),
+        ("several strokes", plan.steps.iter().any(|step| step.strokes.len() > 1)),
+        ("turned by 90", plan.rotation == 90),
+        ("turned by 180", plan.rotation == 180),
+        ("turned by 270", plan.rotation == 270),
+        ("begins unknown", matches!(plan.begins, Begins::Unknown)),
+        ("begins with a screen", matches!(plan.begins, Begins::Screen(_))),
+        ("begins black", matches!(plan.begins, Begins::Black)),
+        ("each", text.contains("\"each\":")),
+        ("repeat", text.contains("\"repeat\":")),
+        ("forgets when off", plan.display.forgets_when_off && plan.steps.iter().any(|step| step.goes_off)),
+        ("a temperature of its own", text.contains("\"temperature_c\":")),
+        ("a drive time of its own", plan.steps.iter().flat_map(|step| &step.updates).any(|update| update.drive_ms.is_some())),
+    ])
+}
+
+fn cases_of_display(plan: &Plan) -> Vec<&'static str> {
+    let display = &plan.display;
+    let levels = display.ink.levels();
+    let uneven = display.ink.lightness.windows(2).map(|pair| pair[1] - pair[0]);
+    let (least, most) = uneven.fold((f64::INFINITY, 0.0), |(least, most): (f64, f64), step| (least.min(step), most.max(step)));
+    holding(&[
+        ("a link that waits", display.link.waits_for_panel),
+        ("places for several updates", display.parallel_updates > 1),
+        ("no windows", display.grid_step.is_none()),
+        ("counts updates", display.counts == Counts::Updates),
+        ("two levels", levels == 2),
+        ("sixteen levels", levels == 16),
+        ("a reflectance a level", most - least > 0.1),
+        ("skips out of reach", display.modes.iter().any(|mode| mode.otherwise == Otherwise::Skipped && mode.to.len() < levels)),
+        ("a short drive", display.modes.iter().any(|mode| mode.full_swing_ms.is_some())),
+        ("cleans", display.modes.iter().any(|mode| mode.cleans && mode.drives == Drives::All)),
+    ])
+}
+
+fn cases_of_step(step: &Played) -> Vec<&'static str> {
+    holding(&[
+        ("changes", step.changed_px > 0),
+        ("nothing changes", step.changed_px == 0),
+        ("many regions", step.regions.len() > 2),
+        ("left behind", step.left_behind_px > 0),
+        ("ghost", step.seen.ghost_px > 0 && step.seen.margin_l > 1e-6),
+    ])
+}
+
+fn cases_of_update(update: &PlayedUpdate, whole: Rect) -> Vec<&'static str> {
+    let sends = !update.sent.is_empty();
+    holding(&[
+        ("nothing sent", !sends),
+        ("several boxes sent", update.sent.len() > 1),
+        ("a window sent", sends && !update.sent.contains(&whole)),
+        ("widened", sends && update.sent != update.asked && update.sent != [whole]),
+        ("out of reach", update.tally.out_of_reach > 0),
+        ("wrong start", update.tally.wrong_start > 0),
+        ("waits", update.times.wait_ms > 0.0),
+    ])
+}

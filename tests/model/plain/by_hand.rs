@@ -1,0 +1,384 @@
+//! Small cases worked out by hand from what `docs/model.md` says.
+
+use super::driving::{Drive, Glass, Tally};
+use super::eye::{GhostLimit, seen};
+use super::facts::facts;
+use super::geometry::{Mask, Rect, Size, count};
+use super::ink::{Colour, Ink, grey, grey_level, lightness};
+use super::pen::pieces;
+use super::playing::play;
+use super::queue::{Queue, Times};
+use super::reading::{Counts, Drives, Link, Mode, Otherwise, PenPoint, Residue, Stroke, natural, read_plan};
+use super::regions::{groups, label, regions};
+use super::screens::{over_white, to_8_bits};
+use super::windows::{turned, widened};
+use crate::random_plans::write_text;
+
+fn near(a: f64, b: f64) -> bool {
+    (a - b).abs() < 5e-5
+}
+
+fn two_level_ink() -> Ink {
+    Ink::grey(2, &[0.18, 1.0])
+}
+
+fn mode(drives: Drives, to: &[usize]) -> Mode {
+    Mode {
+        name: "quick".into(),
+        also_called: Vec::new(),
+        from: vec![0, 1],
+        to: to.to_vec(),
+        drives,
+        otherwise: Otherwise::Nearest,
+        windowed: true,
+        cleans: false,
+        duration_ms: vec![(0.0, 900.0), (15.0, 520.0), (25.0, 450.0)],
+        residue: Residue { keeps: 0.5, lighter: 0.1, darker: 0.05, wrong_start: 3.0 },
+        impulse: None,
+        full_swing_ms: None,
+        energy_start_mj: 0.0,
+        energy_mj_per_cm2: 0.0,
+    }
+}
+
+fn drive<'a>(ink: &'a Ink, mode: &'a Mode, for_ms: f64) -> Drive<'a> {
+    Drive { ink, counts: Counts::Drives, mode, for_ms }
+}
+
+fn mask(rows: &[&str]) -> Mask {
+    rows.iter().flat_map(|row| row.bytes().map(|b| b == b'1')).collect()
+}
+
+#[test]
+fn lightness_of_reflectances() {
+    assert!(near(lightness(0.18), 49.4961));
+    assert!(near(lightness(1.0), 100.0));
+    assert!(near(lightness(0.0), 0.0));
+    // Below (6/29)^3 = 0.008856 the curve is a line of slope (29/3)^3 = 903.2963.
+    assert!(near(lightness(0.004), 3.613_185));
+    // The two parts meet at L* 8.
+    let edge = (6.0_f64 / 29.0).powi(3);
+    assert!(near(lightness(edge), 8.0) && near(lightness(edge * 1.000_000_1), 8.0));
+}
+
+#[test]
+fn levels_between_two_reflectances_are_even_in_lightness() {
+    let ink = Ink::grey(4, &[0.18, 1.0]);
+    assert!(near(ink.lightness[1], 49.4961 + 50.5039 / 3.0));
+    let own = Ink::grey(4, &[0.02, 0.1, 0.3, 0.5]);
+    assert!(near(own.lightness[1], lightness(0.1)));
+}
+
+#[test]
+fn greys_and_levels_in_whole_numbers() {
+    assert_eq!((grey([255, 255, 255]), grey([255, 0, 0]), grey([0, 255, 0]), grey([0, 0, 255])), (255, 54, 182, 18));
+    assert_eq!((grey_level(127, 2), grey_level(128, 2)), (0, 1));
+    // Of four levels 85 apart the borders lie at 42.5, 127.5 and 212.5.
+    assert_eq!([42, 43, 127, 128, 212, 213].map(|g| grey_level(g, 4)), [0, 1, 1, 2, 2, 3]);
+    // Of sixteen levels 17 apart the first border lies at 8.5.
+    assert_eq!([8, 9, 246, 247].map(|g| grey_level(g, 16)), [0, 1, 14, 15]);
+}
+
+#[test]
+fn samples_and_alpha() {
+    assert_eq!([0, 128, 129, 32767, 65535].map(|v| to_8_bits(v, 16)), [0, 0, 1, 127, 255]);
+    assert_eq!([to_8_bits(1, 1), to_8_bits(2, 2), to_8_bits(9, 4), to_8_bits(77, 8)], [255, 170, 153, 77]);
+    assert_eq!(over_white([0, 100, 255, 0]), [255, 255, 255]);
+    // 0 + 255 * 127 + 127 = 32512, by 255 is 127.49; 100 * 128 + 32385 + 127 = 45312, by 255 is 177.69.
+    assert_eq!(over_white([0, 100, 255, 128]), [127, 177, 255]);
+}
+
+#[test]
+fn palette_levels() {
+    let colour = |name: &str, srgb| Colour { name: name.into(), srgb };
+    let ink = Ink::palette(vec![
+        colour("white", [255, 255, 255]),
+        colour("red", [200, 0, 0]),
+        colour("black", [10, 10, 10]),
+        colour("again", [200, 0, 0]),
+    ]);
+    assert_eq!((ink.black, ink.white), (2, 0));
+    assert_eq!(ink.level_of([200, 0, 0]), 1);
+    assert_eq!(ink.level_of([190, 10, 0]), 1);
+    assert_eq!(ink.level_of([250, 240, 245]), 0);
+    assert!(near(ink.lightness[0], 100.0));
+    // By L*: red (about 41) is nearer to black (about 3) than to white.
+    assert_eq!(ink.nearest(1, &[0, 2]), Some(2));
+}
+
+#[test]
+fn nearest_grey_takes_the_lower_of_two() {
+    let ink = Ink::grey(16, &[0.05, 0.5]);
+    assert_eq!(ink.nearest(7, &[0, 15]), Some(0));
+    assert_eq!(ink.nearest(8, &[0, 15]), Some(15));
+    assert_eq!(ink.nearest(5, &[3, 7]), Some(3));
+    assert_eq!(ink.nearest(5, &[7, 3]), Some(3));
+}
+
+#[test]
+fn cells_are_joined_with_eight_neighbours() {
+    let cells = mask(&["11001", "00101", "00010", "10000", "11011"]);
+    let (group_of, number) = label(Size { w: 5, h: 5 }, &cells);
+    assert_eq!(number, 3);
+    let at = |x: usize, y: usize| group_of[y * 5 + x];
+    // The upper left pair reaches the third column, the fourth, and from there the fifth.
+    assert_eq!((at(0, 0), at(2, 1), at(3, 2), at(4, 0)), (Some(0), Some(0), Some(0), Some(0)));
+    assert_eq!((at(0, 3), at(1, 4)), (Some(1), Some(1)));
+    assert_eq!((at(3, 4), at(4, 4)), (Some(2), Some(2)));
+}
+
+#[test]
+fn regions_go_by_tiles_and_are_tight() {
+    // 20 x 9: tiles begin at 0, 8 and 16, rows at 0 and 8.
+    let size = Size { w: 20, h: 9 };
+    let set = |places: &[(i64, i64)]| size.places().map(|p| places.contains(&p)).collect::<Mask>();
+    let near_by = regions(size, &set(&[(7, 0), (8, 8)]));
+    assert_eq!(near_by.len(), 1);
+    assert_eq!((near_by[0].bounds, near_by[0].pixels), (Rect { x: 7, y: 0, w: 2, h: 9 }, 2));
+    // A tile between keeps them apart, however near the tiles' far sides.
+    assert_eq!(groups(size, &set(&[(0, 0), (16, 0)])).len(), 2);
+    let ordered = regions(size, &set(&[(0, 5), (17, 2)]));
+    assert_eq!(ordered.iter().map(|r| r.bounds.x).collect::<Vec<_>>(), [17, 0]);
+}
+
+#[test]
+fn boxes_are_widened_on_the_panels_axes() {
+    let panel = Size { w: 20, h: 13 };
+    let step = (8, 1);
+    let plain = widened(Rect { x: 5, y: 3, w: 4, h: 2 }, step, panel, 0);
+    assert_eq!(plain, Rect { x: 0, y: 3, w: 16, h: 2 });
+    // Cut at the edge: 17 goes down to 16, and up to 24, past the panel's 20.
+    assert_eq!(widened(Rect { x: 17, y: 3, w: 9, h: 2 }, step, panel, 0), Rect { x: 16, y: 3, w: 4, h: 2 });
+    // The screen is 13 x 20; turned clockwise its y is the panel's x, and its x counts back from the panel's far edge.
+    assert_eq!(turned(Rect { x: 5, y: 3, w: 4, h: 2 }, Size { w: 13, h: 20 }, 90), Rect { x: 15, y: 5, w: 2, h: 4 });
+    // Panel x 15..17 widens to 8..20 (24 is cut), so screen y 20 - 20 .. 20 - 8.
+    assert_eq!(widened(Rect { x: 5, y: 3, w: 4, h: 2 }, step, panel, 90), Rect { x: 5, y: 0, w: 4, h: 12 });
+    assert_eq!(widened(Rect { x: 5, y: 3, w: 4, h: 2 }, step, panel, 270), Rect { x: 5, y: 0, w: 4, h: 8 });
+    assert_eq!(widened(Rect { x: 5, y: 3, w: 4, h: 2 }, step, panel, 180), Rect { x: 4, y: 3, w: 8, h: 2 });
+    assert_eq!(widened(Rect { x: -3, y: -2, w: 5, h: 4 }, step, panel, 0), Rect { x: 0, y: 0, w: 8, h: 2 });
+}
+
+#[test]
+fn residue_of_two_steps() {
+    let ink = two_level_ink();
+    let quick = mode(Drives::Changed, &[0, 1]);
+    let mut glass = Glass::clean(vec![1, 1], false);
+    // White to black: D = 100 - 49.4961 = 50.5039, times 0.05.
+    let tally = glass.update(drive(&ink, &quick, 450.0), &[true, true], &[0, 1]);
+    assert_eq!(tally, Tally { changed: 1, driven: 1, out_of_reach: 0, wrong_start: 0 });
+    assert!(near(glass.residue[0], 2.525_195) && glass.residue[1] == 0.0);
+    // Back to white: half of it stays, and D = -50.5039 times 0.1 comes on top.
+    glass.update(drive(&ink, &quick, 450.0), &[true, true], &[1, 1]);
+    assert!(near(glass.residue[0], 1.262_597 - 5.050_39));
+    assert_eq!(glass.since_cleaning, [2, 0]);
+}
+
+#[test]
+fn a_short_drive_goes_a_share_of_the_way() {
+    let ink = two_level_ink();
+    let mut slow = mode(Drives::Changed, &[0, 1]);
+    slow.full_swing_ms = Some(2000.0);
+    let mut glass = Glass::clean(vec![1], false);
+    glass.update(drive(&ink, &slow, 500.0), &[true], &[0]);
+    // A quarter of (0.05 * 50.5039), and three quarters of the swing that was not made.
+    assert!(near(glass.residue[0], 0.25 * 2.525_195 + 0.75 * 50.5039));
+    assert_eq!(glass.nominal, [0]);
+}
+
+#[test]
+fn a_wrong_start_leaves_its_own_mark() {
+    let ink = Ink::grey(4, &[0.18, 1.0]);
+    let mut quick = mode(Drives::All, &[0, 3]);
+    quick.from = vec![0, 3];
+    let mut glass = Glass::clean(vec![1, 2, 2, 3], false);
+    let wanted = [0, 3, 2, 3];
+    let tally = glass.update(drive(&ink, &quick, 450.0), &[true; 4], &wanted);
+    // The third wants level 2, out of reach, and goes to 3.
+    assert_eq!(tally, Tally { changed: 2, driven: 4, out_of_reach: 1, wrong_start: 3 });
+    let third = 50.5039 / 3.0;
+    assert!(near(glass.residue[0], 0.05 * third + 3.0));
+    assert!(near(glass.residue[1], -0.1 * third - 3.0));
+    assert!(near(glass.residue[2], -0.1 * third - 3.0));
+    assert_eq!((glass.residue[3], glass.nominal.as_slice()), (0.0, &[0, 3, 3, 3][..]));
+}
+
+#[test]
+fn out_of_reach_where_nothing_is_driven() {
+    let ink = Ink::grey(4, &[0.18, 1.0]);
+    let mut quick = mode(Drives::Changed, &[0, 3]);
+    let mut glass = Glass::clean(vec![0, 0, 1], false);
+    // To 1 the nearest is 0, which is there; to 2 it is 3; a grey that stays is no trouble.
+    let tally = glass.update(drive(&ink, &quick, 450.0), &[true; 3], &[1, 2, 1]);
+    assert_eq!(tally, Tally { changed: 2, driven: 1, out_of_reach: 2, wrong_start: 0 });
+    assert_eq!(glass.nominal, [0, 3, 1]);
+    quick.otherwise = Otherwise::Skipped;
+    let tally = glass.update(drive(&ink, &quick, 450.0), &[true; 3], &[1, 1, 1]);
+    assert_eq!(tally, Tally { changed: 2, driven: 0, out_of_reach: 2, wrong_start: 0 });
+}
+
+#[test]
+fn counts_of_drives_and_of_updates() {
+    let ink = two_level_ink();
+    let quick = mode(Drives::Changed, &[0, 1]);
+    let mut full = mode(Drives::All, &[0, 1]);
+    full.cleans = true;
+    let mut glass = Glass::clean(vec![1, 1], true);
+    let updates = Drive { counts: Counts::Updates, ..drive(&ink, &quick, 450.0) };
+    glass.update(updates, &[true, true], &[0, 1]);
+    assert_eq!(glass.since_cleaning, [1, 1]);
+    glass.update(drive(&ink, &full, 450.0), &[false, true], &[0, 1]);
+    assert_eq!((glass.since_cleaning.as_slice(), glass.unknown.as_slice()), (&[1, 0][..], &[true, false][..]));
+}
+
+#[test]
+fn durations_hold_up_to_the_next_entry() {
+    let mode = mode(Drives::Changed, &[0, 1]);
+    assert_eq!([-4.0, 0.0, 14.9, 15.0, 60.0].map(|t| mode.duration_at(t)), [900.0, 900.0, 900.0, 520.0, 450.0]);
+}
+
+fn queue(waits_for_panel: bool, places: usize) -> Queue {
+    // 1 bit a pixel at 0.001 Mbit/s is 1 ms a pixel.
+    Queue::new(Link { megabits_per_s: 0.001, bits_per_px: 1.0, overhead_ms: 5.0, waits_for_panel }, places)
+}
+
+#[test]
+fn updates_wait_for_a_place_for_one_another_and_for_the_link() {
+    let (left, right) = (vec![true, true, false], vec![false, false, true]);
+    let mut one = queue(false, 1);
+    assert_eq!(
+        one.host(10.0, left.clone(), 100.0),
+        Times { send_ms: 10.0, start_ms: 17.0, finish_ms: 117.0, wait_ms: 0.0 }
+    );
+    // The link is free at 17; one pixel takes 6; the only place is free at 117.
+    assert_eq!(
+        one.host(10.0, right.clone(), 100.0),
+        Times { send_ms: 17.0, start_ms: 117.0, finish_ms: 217.0, wait_ms: 101.0 }
+    );
+    let mut two = queue(false, 2);
+    two.host(10.0, left.clone(), 100.0);
+    assert_eq!(two.host(10.0, right.clone(), 100.0).start_ms, 23.0);
+    assert_eq!(two.host(10.0, left.clone(), 100.0).start_ms, 117.0);
+    let mut waiting = queue(true, 2);
+    waiting.host(10.0, left, 100.0);
+    assert_eq!(
+        waiting.host(10.0, right, 100.0),
+        Times { send_ms: 117.0, start_ms: 123.0, finish_ms: 223.0, wait_ms: 107.0 }
+    );
+    assert_eq!(waiting.nothing(20.0), Times { send_ms: 223.0, start_ms: 223.0, finish_ms: 223.0, wait_ms: 0.0 });
+}
+
+#[test]
+fn a_stroke_takes_a_place_and_waits_for_the_host_alone() {
+    let (left, right) = (vec![true, false], vec![false, true]);
+    let mut queue = queue(false, 2);
+    queue.host(0.0, left.clone(), 100.0);
+    // Data at 6, finished at 106. The first piece overlaps and waits; the second, elsewhere, does not.
+    queue.stroke(vec![(20.0, left.clone()), (30.0, right.clone())], 50.0);
+    // The stroke's place is taken until 156. A host's update over its second piece waits for 80, and takes the host's place at 106.
+    assert_eq!(queue.host(60.0, right, 100.0).start_ms, 106.0);
+    assert_eq!(queue.host(60.0, left, 100.0).start_ms, 156.0);
+}
+
+#[test]
+fn the_eye_sees_what_is_off_the_median() {
+    let ink = two_level_ink();
+    let size = Size { w: 4, h: 1 };
+    let mut glass = Glass::clean(vec![1, 1, 0, 0], false);
+    // The white cannot show lighter than white; black's median lies between its two.
+    glass.residue = vec![4.0, -3.0, 1.0, 9.0];
+    // 25.4 pixels an inch is one square millimetre a pixel.
+    let limit = GhostLimit { limit_l: 2.3, area_mm2: 0.5, pixels_per_inch: 25.4 };
+    let found = seen(size, &ink, &glass, limit);
+    // White shows 0 and -3, median -1.5: both are 1.5 off. Black shows 1 and 9, median 5: both are 4 off.
+    assert_eq!((found.ghost_px, near(found.worst_residue_l, 4.0)), (2, true));
+    assert!(near(found.margin_l, 0.8));
+    let large = GhostLimit { area_mm2: 2.5, ..limit };
+    assert_eq!(seen(size, &ink, &glass, large).ghost_px, 0);
+}
+
+#[test]
+fn a_rare_level_has_no_median() {
+    let ink = two_level_ink();
+    let limit = GhostLimit { limit_l: 2.3, area_mm2: 0.5, pixels_per_inch: 25.4 };
+    let ghosts = |pixels: usize| {
+        let mut nominal = vec![1; pixels];
+        nominal[0] = 0;
+        let mut glass = Glass::clean(nominal, false);
+        glass.residue[0] = 4.0;
+        seen(Size { w: pixels as i64, h: 1 }, &ink, &glass, limit).ghost_px
+    };
+    // One in a hundred is not less than 1 %: its own residue is its median.
+    assert_eq!((ghosts(100), ghosts(101)), (0, 1));
+}
+
+#[test]
+fn ink_covers_what_lies_within_half_its_width() {
+    let size = Size { w: 8, h: 6 };
+    let at = |x, y, ms| PenPoint { x, y, ms };
+    let stroke = |points: Vec<PenPoint>, width_px| Stroke { points, width_px, mode: "quick".into(), white: false };
+    // A disc of radius 1 around a corner: four centres at 0.707. Around a centre: it and four at exactly 1.
+    assert_eq!(count(&pieces(size, &stroke(vec![at(3.0, 3.0, 0.0)], 2.0))[0].covered), 4);
+    assert_eq!(count(&pieces(size, &stroke(vec![at(3.5, 3.5, 0.0)], 2.0))[0].covered), 5);
+    // Along y = 3 from 2 to 5: rows 2 and 3 are half a pixel off; the ends at 1.5 and 5.5 are too far at width 1.
+    let line = pieces(size, &stroke(vec![at(2.0, 3.0, 0.0), at(5.0, 3.0, 9.0), at(5.0, 3.0, 12.0)], 1.0));
+    assert_eq!((line.len(), line[0].at_ms, count(&line[0].covered)), (2, 9.0, 6));
+    assert_eq!(count(&line[1].covered), 0);
+}
+
+#[test]
+fn names_in_natural_order() {
+    let mut names = vec!["b1.png", "a10.png", "a2.png", "a1.png", "a01.png", "A3.png", "a2b.png"];
+    names.sort_by(|a, b| natural(a, b));
+    assert_eq!(names, ["A3.png", "a01.png", "a1.png", "a2.png", "a2b.png", "a10.png", "b1.png"]);
+}
+
+#[test]
+fn a_whole_plan_drawn_over_and_wiped() {
+    let display = r#"{
+        "size_px": [16, 8], "pixels_per_inch": 25.4, "ink": { "levels": 2, "reflectance": [0.18, 1.0] },
+        "windows": { "step_px": [8, 1] }, "parallel_updates": 2, "controller_ink": { "delay_ms": 4 },
+        "link": { "megabits_per_s": 0.001, "bits_per_px": 1, "overhead_ms": 5, "waits_for_panel": false },
+        "modes": [{ "name": "quick", "from": "any", "to": "two-level", "drives": "changed", "windowed": true,
+            "duration_ms": 450, "residue": { "keeps": 0.5, "lighter": 0.1, "darker": 0.05 },
+            "energy_mj": { "start": 1, "per_cm2": 2 } }]
+    }"#;
+    let plan = r#"{ "display": "d.json", "steps": [
+        { "after_ms": 10, "label": "wipe", "updates": [{ "mode": "quick", "window": "changed" }],
+          "strokes": [{ "points": [[2, 4, 0], [6, 4, 50]], "width_px": 2, "mode": "quick", "shade": "black" }] },
+        { "after_ms": 100, "updates": [{ "mode": "quick", "window": "changed" }] }
+    ] }"#;
+    let lines = facts_of(display, plan);
+    // Rows 3 and 4 lie half a pixel off the line, columns 1 to 6 within its round ends.
+    let first = &lines[0];
+    assert_eq!(first["regions"], serde_json::json!([[1, 3, 6, 2, 12]]));
+    assert_eq!((&first["changed_px"], &first["left_behind_px"]), (&12.into(), &0.into()));
+    let update = &first["updates"][0];
+    assert_eq!(update["asked"], serde_json::json!([[1, 3, 6, 2]]));
+    assert_eq!(update["sent"], serde_json::json!([[0, 3, 8, 2]]));
+    assert_eq!((&update["changed_px"], &update["driven_px"]), (&12.into(), &12.into()));
+    // Requested at the pen-up, 60; 16 px and the overhead take 21; the ink began at 64 and finishes at 514.
+    let times = ["send_ms", "start_ms", "finish_ms", "wait_ms"].map(|t| update[t].as_f64().unwrap());
+    assert!(times.iter().zip([60.0, 514.0, 964.0, 433.0]).all(|(&a, b)| near(a, b)));
+    // A pixel is 0.01 square centimetres.
+    assert!(near(update["energy_mj"].as_f64().unwrap(), 1.0 + 2.0 * 0.16));
+    // 2.5252 kept by half, less 5.0504: darker than the white around it.
+    assert!(near(first["worst_residue_l"].as_f64().unwrap(), 3.787_792));
+    assert_eq!((&first["ghost_px"], &first["most_since_cleaning"]), (&12.into(), &2.into()));
+    // The second step counts from the pen-up, changes nothing and sends nothing; the link was free at 81.
+    let second = &lines[1];
+    assert_eq!((second["request_ms"].as_f64(), &second["label"]), (Some(160.0), &serde_json::Value::Null));
+    assert_eq!(
+        (&second["updates"][0]["asked"], &second["updates"][0]["sent"]),
+        (&serde_json::json!([]), &serde_json::json!([]))
+    );
+    assert_eq!(second["updates"][0]["finish_ms"].as_f64(), Some(160.0));
+}
+
+fn facts_of(display: &str, plan: &str) -> Vec<serde_json::Value> {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("p.json");
+    write_text(&folder.path().join("d.json"), display).unwrap();
+    write_text(&path, plan).unwrap();
+    let read = read_plan(&path).unwrap();
+    facts("p.json", &play(&read).unwrap())
+}

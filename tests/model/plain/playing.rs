@@ -1,0 +1,166 @@
+//! The plan played step by step: what each step changes, drives, leaves behind and shows.
+
+use super::Fault;
+use super::driving::{Drive, Glass, Tally};
+use super::eye::{GhostLimit, Seen, seen};
+use super::geometry::{Mask, Rect, Size, count, mask_of_boxes};
+use super::pen::{Piece, pieces};
+use super::queue::{Queue, Times};
+use super::reading::{Begins, Mode, Plan, Step, Stroke, Update, find_mode};
+use super::regions::{Region, regions};
+use super::screens::{Levels, read_levels};
+use super::windows::{boxes, screen_size};
+
+/// Everything that is known of a step once it is played.
+#[derive(Clone, Debug)]
+pub(crate) struct Played {
+    pub(crate) label: Option<String>,
+    pub(crate) request_ms: f64,
+    pub(crate) changed_px: usize,
+    pub(crate) regions: Vec<Region>,
+    pub(crate) updates: Vec<PlayedUpdate>,
+    pub(crate) left_behind_px: usize,
+    pub(crate) seen: Seen,
+    pub(crate) most_since_cleaning: u64,
+    /// The state at the step's end, for whoever wants to look closer than the facts do.
+    pub(crate) glass: Glass,
+}
+
+#[derive(Clone, Debug)]
+pub(crate) struct PlayedUpdate {
+    pub(crate) mode: String,
+    pub(crate) asked: Vec<Rect>,
+    pub(crate) sent: Vec<Rect>,
+    pub(crate) tally: Tally,
+    pub(crate) times: Times,
+    pub(crate) energy_mj: f64,
+}
+
+pub(crate) fn play(plan: &Plan) -> Result<Vec<Played>, Fault> {
+    let mut player = Player::new(plan)?;
+    plan.steps.iter().map(|step| player.step(step)).collect()
+}
+
+struct Player<'a> {
+    plan: &'a Plan,
+    size: Size,
+    memory: Levels,
+    glass: Glass,
+    queue: Queue,
+    /// The last step's request, or its pen-up.
+    last_ms: f64,
+}
+
+impl<'a> Player<'a> {
+    fn new(plan: &'a Plan) -> Result<Player<'a>, Fault> {
+        let size = screen_size(plan.display.size, plan.rotation);
+        let ink = &plan.display.ink;
+        let memory = match &plan.begins {
+            Begins::White | Begins::Unknown => vec![ink.white; size.pixels()],
+            Begins::Black => vec![ink.black; size.pixels()],
+            Begins::Screen(path) => read_levels(path, size, ink)?,
+        };
+        let unknown = matches!(plan.begins, Begins::Unknown);
+        Ok(Player {
+            plan,
+            size,
+            glass: Glass::clean(memory.clone(), unknown),
+            memory,
+            queue: Queue::new(plan.display.link.clone(), plan.display.parallel_updates),
+            last_ms: 0.0,
+        })
+    }
+
+    fn step(&mut self, step: &Step) -> Result<Played, Fault> {
+        let request_ms = self.last_ms + step.after_ms;
+        for stroke in &step.strokes {
+            self.stroke(stroke, request_ms)?;
+        }
+        let commit_ms = request_ms + pen_up_ms(step);
+        self.last_ms = commit_ms;
+        if let Some(screen) = &step.screen {
+            self.memory = read_levels(screen, self.size, &self.plan.display.ink)?;
+        }
+        let changed = self.differs();
+        let mut updates = Vec::new();
+        for update in &step.updates {
+            updates.push(self.update(update, commit_ms)?);
+        }
+        let left_behind_px = self.left_behind(&updates);
+        if step.goes_off && self.plan.display.forgets_when_off {
+            self.glass.unknown.fill(true);
+        }
+        Ok(Played {
+            label: step.label.clone(),
+            request_ms,
+            changed_px: count(&changed),
+            regions: regions(self.size, &changed),
+            updates,
+            left_behind_px,
+            seen: seen(self.size, &self.plan.display.ink, &self.glass, self.ghost_limit()),
+            most_since_cleaning: self.glass.since_cleaning.iter().copied().max().unwrap_or(0),
+            glass: self.glass.clone(),
+        })
+    }
+
+    fn stroke(&mut self, stroke: &Stroke, request_ms: f64) -> Result<(), Fault> {
+        let display = &self.plan.display;
+        let mode = find_mode(&display.modes, &stroke.mode)?;
+        let shade = if stroke.white { display.ink.white } else { display.ink.black };
+        let wanted = vec![shade; self.size.pixels()];
+        let duration_ms = mode.duration_at(self.plan.temperature_c);
+        let parts = pieces(self.size, stroke);
+        for part in &parts {
+            self.glass.update(self.drive(mode, duration_ms), &part.covered, &wanted);
+        }
+        let due = |part: Piece| (request_ms + part.at_ms + display.pen_delay_ms, part.covered);
+        self.queue.stroke(parts.into_iter().map(due).collect(), duration_ms);
+        Ok(())
+    }
+
+    fn update(&mut self, update: &Update, request_ms: f64) -> Result<PlayedUpdate, Fault> {
+        let display = &self.plan.display;
+        let mode = find_mode(&display.modes, &update.mode)?;
+        let window = boxes(display, self.plan.rotation, mode, &update.window, &self.differs());
+        let covered = mask_of_boxes(self.size, &window.sent);
+        let duration_ms = update.drive_ms.unwrap_or_else(|| mode.duration_at(self.plan.temperature_c));
+        let tally = self.glass.update(self.drive(mode, duration_ms), &covered, &self.memory);
+        let sends = !window.sent.is_empty();
+        let energy_mj = if sends { self.energy_mj(mode, count(&covered)) } else { 0.0 };
+        let times =
+            if sends { self.queue.host(request_ms, covered, duration_ms) } else { self.queue.nothing(request_ms) };
+        Ok(PlayedUpdate { mode: mode.name.clone(), asked: window.asked, sent: window.sent, tally, times, energy_mj })
+    }
+
+    fn drive(&self, mode: &'a Mode, for_ms: f64) -> Drive<'a> {
+        Drive { ink: &self.plan.display.ink, counts: self.plan.display.counts, mode, for_ms }
+    }
+
+    fn differs(&self) -> Mask {
+        self.memory.iter().zip(&self.glass.nominal).map(|(m, n)| m != n).collect()
+    }
+
+    fn left_behind(&self, updates: &[PlayedUpdate]) -> usize {
+        let sent: Vec<Rect> = updates.iter().flat_map(|u| u.sent.iter().copied()).collect();
+        let covered = mask_of_boxes(self.size, &sent);
+        self.differs().iter().zip(covered).filter(|&(&differs, covered)| differs && !covered).count()
+    }
+
+    fn energy_mj(&self, mode: &Mode, pixels: usize) -> f64 {
+        let pixel_cm = 2.54 / self.plan.display.pixels_per_inch;
+        mode.energy_start_mj + mode.energy_mj_per_cm2 * (pixels as f64 * pixel_cm * pixel_cm)
+    }
+
+    fn ghost_limit(&self) -> GhostLimit {
+        GhostLimit {
+            limit_l: self.plan.ghost_limit_l,
+            area_mm2: self.plan.ghost_area_mm2,
+            pixels_per_inch: self.plan.display.pixels_per_inch,
+        }
+    }
+}
+
+/// When the last stroke is lifted, since the step's request; 0 where there is none.
+fn pen_up_ms(step: &Step) -> f64 {
+    step.strokes.iter().filter_map(|s| s.points.last()).map(|p| p.ms).fold(0.0, f64::max)
+}

@@ -1,0 +1,108 @@
+//! The program as a test uses it: as a library that plays a plan from a folder, and as the binary that writes facts.
+
+use std::{fs, path::Path, path::PathBuf, process::Command, sync::Arc};
+
+use stillpage::{
+    change::conveyor::ScreenSource,
+    display::{Display, read_display},
+    geometry::Size,
+    panel::PlayedStep,
+    plan::{KnownRule, Plan, ScreenId, Surroundings, Trouble, read_plan},
+    review,
+    rules::known_rules,
+    screen::{Picture, ScreenFault, decode_png},
+    source::{Fault, Source},
+};
+
+use crate::plain::reading::matching;
+
+/// Plays the plan of that path and shows every step; gives the plan.
+pub(crate) fn play(path: &Path, threads: usize, see: &mut dyn FnMut(&PlayedStep<'_>, &Display)) -> Result<(), String> {
+    let mut finder = Finder::new(path.parent().unwrap());
+    let plan = read_plan(&source(path), &mut finder).map_err(|faults| told(&faults))?;
+    let screens = Screens { files: finder.files, size: plan.screen_size() };
+    let shown: &Plan = &plan;
+    review::play(shown, &screens, threads, &mut |step| see(step, &shown.display)).map_err(|broken| format!("{broken:?}"))
+}
+
+/// Reviews every plan below a folder and writes the facts.
+pub(crate) fn review_to_facts(folder: &Path, facts: &Path, threads: &str) {
+    let run = Command::new(env!("CARGO_BIN_EXE_stillpage"))
+        .args(["review", "--gate", "never", "--format", "json", "--threads", threads, "--facts"])
+        .arg(facts)
+        .arg(folder)
+        .output()
+        .unwrap();
+    assert!(run.status.success(), "{}", String::from_utf8_lossy(&run.stderr));
+}
+
+fn source(path: &Path) -> Arc<Source> {
+    Arc::new(Source { name: path.display().to_string(), text: fs::read_to_string(path).unwrap() })
+}
+
+fn told(faults: &[Fault]) -> String {
+    faults.iter().map(|fault| format!("refused: {} ({:?})", fault.message, fault.line_column())).collect::<Vec<_>>().join("; ")
+}
+
+/// Finds what a plan names in its folder.
+struct Finder {
+    folder: PathBuf,
+    screens: PathBuf,
+    files: Vec<PathBuf>,
+    rules: Vec<KnownRule>,
+}
+
+impl Finder {
+    fn new(folder: &Path) -> Self {
+        Self { folder: folder.into(), screens: folder.into(), files: Vec::new(), rules: known_rules() }
+    }
+
+    fn add(&mut self, path: &str) -> ScreenId {
+        let full = self.screens.join(path);
+        let known = self.files.iter().position(|known| *known == full);
+        ScreenId(known.unwrap_or_else(|| {
+            self.files.push(full);
+            self.files.len() - 1
+        }))
+    }
+}
+
+impl Surroundings for Finder {
+    fn display(&mut self, name: &str) -> Result<Display, Vec<Fault>> {
+        read_display(&source(&self.folder.join(name)), &mut |base| panic!("{base} is looked for"))
+    }
+
+    fn screens_folder(&mut self, path: &str) -> Result<(), Trouble> {
+        self.screens = self.folder.join(path);
+        Ok(())
+    }
+
+    fn screen(&mut self, path: &str) -> Result<ScreenId, Trouble> {
+        Ok(self.add(path))
+    }
+
+    fn each(&mut self, pattern: &str) -> Result<Vec<ScreenId>, Trouble> {
+        let files = matching(&self.screens, pattern).map_err(|message| Trouble { message, help: String::new() })?;
+        Ok(files.iter().map(|file| self.add(file)).collect())
+    }
+
+    fn font(&mut self, path: &str) -> Result<(), Trouble> {
+        panic!("{path} is looked for")
+    }
+
+    fn rules(&self) -> &[KnownRule] {
+        &self.rules
+    }
+}
+
+/// The screen files of a plan; there are no SVG among them.
+struct Screens {
+    files: Vec<PathBuf>,
+    size: Size,
+}
+
+impl ScreenSource for Screens {
+    fn picture(&self, screen: ScreenId, buffer: Vec<u8>) -> Result<Picture, ScreenFault> {
+        decode_png(&fs::read(&self.files[screen.0]).unwrap(), self.size, buffer)
+    }
+}

@@ -1,0 +1,258 @@
+//! Random plans, each with a display description and PNG screens of its own, for comparing two implementations of the
+//! model. The same seed gives the same files. Every plan is valid; many of its windows are not wise.
+
+mod dice;
+mod displays;
+mod pictures;
+
+use std::path::{Path, PathBuf};
+
+use serde_json::{Value, json};
+
+use crate::plain::Fault;
+use crate::plain::eye::off_median;
+use crate::plain::geometry::Size;
+use crate::plain::playing::play;
+use crate::plain::reading::{Plan, read_plan};
+use crate::plain::windows::screen_size;
+use dice::Dice;
+use displays::{Sketch, display};
+use pictures::{Canvas, write_png};
+
+/// Writes `random.plan.json`, `random.display.json` and the screens into a folder, and gives the plan's path.
+pub(crate) fn write_plan(seed: u64, folder: &Path) -> Result<PathBuf, Fault> {
+    let mut dice = Dice::new(seed);
+    let sketch = display(&mut dice);
+    let rotation = *dice.pick(&[0, 0, 0, 90, 180, 270]);
+    let size = screen_size(sketch.size, rotation);
+    let screens_field = if dice.chance(70) { Some("screens") } else { None };
+    let screens = write_screens(&mut dice, &sketch, size, &folder.join(screens_field.unwrap_or("")))?;
+
+    let mut plan = json!({
+        "format": "refresh-plan/1",
+        "title": format!("random plan {seed}"),
+        "display": "random.display.json",
+    });
+    if let Some(name) = screens_field {
+        plan["screens"] = name.into();
+    }
+    if rotation != 0 || dice.chance(20) {
+        plan["rotation"] = rotation.into();
+    }
+    if dice.chance(60) {
+        plan["temperature_c"] = (*dice.pick(&[-5.0, 0.0, 3.5, 10.0, 14.5, 15.0, 25.0, 31.0, 40.0])).into();
+    }
+    if let Some(begins) = begins(&mut dice, &screens) {
+        plan["begins"] = begins;
+    }
+    let mut writer = StepWriter { dice: &mut dice, sketch: &sketch, size, screens: &screens, written: 0 };
+    plan["steps"] = writer.steps();
+    write_json(&folder.join("random.display.json"), &sketch.json)?;
+    let path = folder.join("random.plan.json");
+    write_json(&path, &plan)?;
+    if dice.chance(60) {
+        let area_mm2 = *dice.pick(&[0.3, 0.5, 0.77, 2.1]);
+        let limit_l = clearest_limit(&read_plan(&path)?)?;
+        plan["rules"] = json!({ "visible-ghost": { "level": "warning", "limit_l": limit_l, "area_mm2": area_mm2 } });
+        write_json(&path, &plan)?;
+    }
+    Ok(path)
+}
+
+/// The files of a plan, relative to its folder of screens.
+struct Screens {
+    single: Vec<String>,
+    /// Patterns that fit at least one file.
+    patterns: Vec<&'static str>,
+}
+
+fn write_screens(dice: &mut Dice, sketch: &Sketch, size: Size, folder: &Path) -> Result<Screens, Fault> {
+    let mut screens = Screens { single: Vec::new(), patterns: Vec::new() };
+    let mut canvas = Canvas::random(dice, size, &sketch.shades);
+    for number in 0..dice.between(1, 7) {
+        let name = format!("page-{number}.png");
+        write_png(dice, &canvas, &folder.join(&name))?;
+        screens.single.push(name);
+        canvas = canvas.next(dice, &sketch.shades);
+    }
+    if dice.chance(40) {
+        // A name that begins with a dot is never matched, and 2 comes before 10.
+        for name in ["minutes/10.png", "minutes/2.png", "minutes/.1.png", "minutes/m03.png", "other/m1.png"] {
+            write_png(dice, &canvas, &folder.join(name))?;
+            canvas = canvas.next(dice, &sketch.shades);
+        }
+        screens.patterns = vec!["minutes/*.png", "minutes/m*.png", "*/m*.png", "minutes/*0*"];
+    }
+    Ok(screens)
+}
+
+fn begins(dice: &mut Dice, screens: &Screens) -> Option<Value> {
+    match dice.below(6) {
+        0 => Some("white".into()),
+        1 => Some("black".into()),
+        2 => Some("unknown".into()),
+        3 => Some(json!({ "screen": dice.pick(&screens.single).as_str() })),
+        _ => None,
+    }
+}
+
+struct StepWriter<'a> {
+    dice: &'a mut Dice,
+    sketch: &'a Sketch,
+    size: Size,
+    screens: &'a Screens,
+    /// How many steps stand in the file so far.
+    written: usize,
+}
+
+impl StepWriter<'_> {
+    fn steps(&mut self) -> Value {
+        let number = self.dice.between(1, 9);
+        (0..number).map(|_| self.entry(0)).collect()
+    }
+
+    fn entry(&mut self, depth: usize) -> Value {
+        if depth < 2 && self.dice.chance(12) {
+            let number = self.dice.between(1, 3);
+            let inner: Vec<Value> = (0..number).map(|_| self.entry(depth + 1)).collect();
+            return json!({ "repeat": self.dice.between(1, 4), "steps": inner });
+        }
+        self.step()
+    }
+
+    fn step(&mut self) -> Value {
+        let mut step = json!({});
+        if self.dice.chance(60) {
+            step["label"] = format!("step {}", self.written).into();
+        }
+        self.written += 1;
+        if !self.screens.patterns.is_empty() && self.dice.chance(15) {
+            step["each"] = (*self.dice.pick(&self.screens.patterns)).into();
+        } else if self.dice.chance(80) {
+            step["screen"] = self.dice.pick(&self.screens.single).as_str().into();
+        }
+        if self.dice.chance(80) {
+            step["after_ms"] = self.after_ms();
+        }
+        if self.dice.chance(40) {
+            step["cause"] = (*self.dice.pick(&["touch", "key", "clock", "system"])).into();
+        }
+        if self.sketch.pen_draws && self.dice.chance(30) {
+            step["strokes"] = self.strokes();
+        }
+        let number = *self.dice.pick(&[0, 1, 1, 1, 1, 2, 2, 3]);
+        if number > 0 || self.dice.chance(50) {
+            step["updates"] = (0..number).map(|_| self.update()).collect();
+        }
+        if self.dice.chance(6) {
+            step["power"] = "off".into();
+        }
+        step
+    }
+
+    fn after_ms(&mut self) -> Value {
+        match self.dice.below(3) {
+            0 => self.dice.between(0, 60).into(),
+            1 => self.dice.between(60, 3000).into(),
+            _ => (self.dice.between(0, 4000) as f64 / 8.0).into(),
+        }
+    }
+
+    fn update(&mut self) -> Value {
+        let mode = self.dice.pick(&self.sketch.modes).as_str();
+        let mut update = json!({ "mode": mode });
+        match self.dice.below(10) {
+            0 => {}
+            1 => update["window"] = "all".into(),
+            2..=4 => update["window"] = "changed".into(),
+            5..=7 => update["window"] = self.window(),
+            _ => {
+                let number = self.dice.between(1, 3);
+                update["window"] = (0..number).map(|_| self.window()).collect();
+            }
+        }
+        if self.dice.chance(if mode == "direct" { 60 } else { 12 }) {
+            update["drive_ms"] = self.dice.between(20, 900).into();
+        }
+        update
+    }
+
+    /// Mostly within the panel, at times across its edge, now and then off it.
+    fn window(&mut self) -> Value {
+        let (w, h) = (self.size.w, self.size.h);
+        let inside = |dice: &mut Dice, extent: i64| {
+            let begin = dice.between(0, extent - 1);
+            (begin, dice.between(1, extent - begin))
+        };
+        if self.dice.chance(12) {
+            let gap = self.dice.between(0, 9);
+            return match self.dice.below(4) {
+                0 => json!([w + gap, 0, 4, h]),
+                1 => json!([0, h + gap, w, 3]),
+                2 => json!([-5 - gap, 1, 5, 2]),
+                _ => json!([1, -3 - gap, 2, 3]),
+            };
+        }
+        let ((mut x, mut wide), (mut y, mut high)) = (inside(self.dice, w), inside(self.dice, h));
+        if self.dice.chance(15) {
+            x -= self.dice.between(0, x + wide - 1);
+            wide += self.dice.between(0, 20);
+        }
+        if self.dice.chance(15) {
+            y -= self.dice.between(0, y + high - 1);
+            high += self.dice.between(0, 20);
+        }
+        json!([x, y, wide, high])
+    }
+
+    /// One stroke after another, in time too.
+    fn strokes(&mut self) -> Value {
+        let mut ms = self.dice.between(0, 20);
+        let number = self.dice.between(1, 3);
+        (0..number).map(|_| self.stroke(&mut ms)).collect()
+    }
+
+    fn stroke(&mut self, ms: &mut i64) -> Value {
+        let halves = |dice: &mut Dice, extent: i64| dice.between(-4, 2 * extent + 4) as f64 / 2.0;
+        let (mut x, mut y) = (halves(self.dice, self.size.w), halves(self.dice, self.size.h));
+        let mut points = Vec::new();
+        for _ in 0..self.dice.between(1, 6) {
+            points.push(json!([x, y, *ms]));
+            x += self.dice.between(-12, 12) as f64 / 2.0;
+            y += self.dice.between(-12, 12) as f64 / 2.0;
+            *ms += self.dice.between(1, 40);
+        }
+        json!({
+            "points": points,
+            "width_px": self.dice.between(1, 12) as f64 / 2.0,
+            "mode": self.dice.pick(&self.sketch.pen_modes).as_str(),
+            "shade": *self.dice.pick(&["black", "black", "white"]),
+        })
+    }
+}
+
+/// The limit that no pixel of the plan comes near, so that a coarsely stored residue gives the same ghosts.
+fn clearest_limit(plan: &Plan) -> Result<f64, Fault> {
+    let mut off = Vec::new();
+    for step in play(plan)? {
+        off.extend(off_median(&plan.display.ink, &step.glass));
+    }
+    let mut best = (0.0, 2.3);
+    for tenths in 10..=40 {
+        let limit = f64::from(tenths) / 10.0;
+        let margin = off.iter().map(|o: &f64| (o - limit).abs()).fold(f64::INFINITY, f64::min);
+        if margin > best.0 {
+            best = (margin, limit);
+        }
+    }
+    Ok(best.1)
+}
+
+fn write_json(path: &Path, json: &Value) -> Result<(), Fault> {
+    write_text(path, &format!("{json:#}\n"))
+}
+
+pub(crate) fn write_text(path: &Path, text: &str) -> Result<(), Fault> {
+    #[expect(clippy::disallowed_methods, reason = "a test's own files in a temporary folder need not be whole or absent")]
+    std::fs::write(path, text).map_err(|e| format!("{}: {e}", path.display()))
+}

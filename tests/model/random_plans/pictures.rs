@@ -1,0 +1,195 @@
+//! Random screens, and PNG files of every colour type and depth. What stands in a file need not be the canvas to the
+//! last unit: whoever reads it back reads the file.
+
+use std::fs::File;
+use std::io::BufWriter;
+use std::path::Path;
+
+use png::{BitDepth, ColorType};
+
+use super::dice::Dice;
+use crate::plain::Fault;
+use crate::plain::geometry::Size;
+use crate::plain::ink::grey;
+
+#[derive(Clone)]
+pub(crate) struct Canvas {
+    size: Size,
+    rgba: Vec<[u8; 4]>,
+}
+
+impl Canvas {
+    pub(crate) fn random(dice: &mut Dice, size: Size, shades: &[[u8; 3]]) -> Canvas {
+        let ground = shade(dice, shades);
+        let mut canvas = Canvas { size, rgba: vec![ground; size.pixels()] };
+        for _ in 0..dice.between(0, 5) {
+            canvas.draw(dice, shades);
+        }
+        canvas
+    }
+
+    /// The same again, the same with something drawn on it, or another.
+    pub(crate) fn next(&self, dice: &mut Dice, shades: &[[u8; 3]]) -> Canvas {
+        match dice.below(10) {
+            0 | 1 => self.clone(),
+            2 | 3 => Canvas::random(dice, self.size, shades),
+            _ => {
+                let mut canvas = self.clone();
+                for _ in 0..dice.between(1, 3) {
+                    canvas.draw(dice, shades);
+                }
+                canvas
+            }
+        }
+    }
+
+    /// A flat box, one with a dither or noise, or a single pixel.
+    fn draw(&mut self, dice: &mut Dice, shades: &[[u8; 3]]) {
+        let (left, top) = (dice.between(0, self.size.w - 1), dice.between(0, self.size.h - 1));
+        let (wide, high) = (dice.between(1, self.size.w - left), dice.between(1, self.size.h - top));
+        let (one, other) = (shade(dice, shades), shade(dice, shades));
+        let kind = dice.below(10);
+        let share = dice.below(100);
+        for y in top..top + high {
+            for x in left..left + wide {
+                let colour = match kind {
+                    0..=3 => one,
+                    4 | 5 if (x + y) % 2 == 0 => one,
+                    6 if dice.chance(share) => one,
+                    4..=6 => other,
+                    7 => shade(dice, shades),
+                    8 => [dice.below(256) as u8, dice.below(256) as u8, dice.below(256) as u8, 255],
+                    _ if (x, y) == (left, top) => one,
+                    _ => continue,
+                };
+                self.rgba[(y * self.size.w + x) as usize] = colour;
+            }
+        }
+    }
+}
+
+/// Mostly one of the panel's own, at times any, at times half transparent.
+fn shade(dice: &mut Dice, shades: &[[u8; 3]]) -> [u8; 4] {
+    let [r, g, b] = match dice.below(8) {
+        0 => [dice.below(256) as u8; 3],
+        1 => [dice.below(256) as u8, dice.below(256) as u8, dice.below(256) as u8],
+        _ => *dice.pick(shades),
+    };
+    [r, g, b, if dice.chance(12) { dice.below(256) as u8 } else { 255 }]
+}
+
+pub(crate) fn write_png(dice: &mut Dice, canvas: &Canvas, path: &Path) -> Result<(), Fault> {
+    let fault = |e: &dyn std::fmt::Display| format!("{}: {e}", path.display());
+    if let Some(folder) = path.parent() {
+        std::fs::create_dir_all(folder).map_err(|e| fault(&e))?;
+    }
+    let file = BufWriter::new(File::create(path).map_err(|e| fault(&e))?);
+    let packed = pack(dice, canvas);
+    let mut encoder = png::Encoder::new(file, canvas.size.w as u32, canvas.size.h as u32);
+    encoder.set_color(packed.colour);
+    encoder.set_depth(packed.depth);
+    if let Some(table) = packed.table {
+        encoder.set_palette(table);
+    }
+    if let Some(transparent) = packed.transparent {
+        encoder.set_trns(transparent);
+    }
+    let mut writer = encoder.write_header().map_err(|e| fault(&e))?;
+    writer.write_image_data(&packed.bytes).map_err(|e| fault(&e))
+}
+
+/// A picture as it stands in a file, before it is compressed.
+struct Packed {
+    colour: ColorType,
+    depth: BitDepth,
+    bytes: Vec<u8>,
+    table: Option<Vec<u8>>,
+    transparent: Option<Vec<u8>>,
+}
+
+fn pack(dice: &mut Dice, canvas: &Canvas) -> Packed {
+    let small = *dice.pick(&[BitDepth::One, BitDepth::Two, BitDepth::Four, BitDepth::Eight]);
+    let large = *dice.pick(&[BitDepth::Eight, BitDepth::Sixteen]);
+    match dice.below(8) {
+        0 | 1 => pack_samples(dice, canvas, ColorType::Grayscale, small),
+        2 => pack_samples(dice, canvas, ColorType::Grayscale, BitDepth::Sixteen),
+        3 => pack_samples(dice, canvas, ColorType::GrayscaleAlpha, large),
+        4 => pack_samples(dice, canvas, ColorType::Rgb, large),
+        5 | 6 => pack_samples(dice, canvas, ColorType::Rgba, large),
+        _ => pack_indexed(canvas, small),
+    }
+}
+
+fn pack_samples(dice: &mut Dice, canvas: &Canvas, colour: ColorType, depth: BitDepth) -> Packed {
+    let pixels: Vec<Vec<u32>> = canvas
+        .rgba
+        .iter()
+        .map(|&rgba| samples(colour, rgba).into_iter().map(|v| at_depth(dice, v, depth)).collect())
+        .collect();
+    let may_have_key = matches!(colour, ColorType::Grayscale | ColorType::Rgb);
+    // The key is some pixel's own samples; at 16 bits its neighbours of the same 8 bits stay opaque.
+    let transparent = (may_have_key && dice.chance(30))
+        .then(|| dice.pick(&pixels).iter().flat_map(|&s| (s as u16).to_be_bytes()).collect());
+    Packed { colour, depth, bytes: packed_rows(canvas.size, &pixels, depth), table: None, transparent }
+}
+
+fn samples(colour: ColorType, [r, g, b, a]: [u8; 4]) -> Vec<u8> {
+    let own_grey = grey([r, g, b]) as u8;
+    match colour {
+        ColorType::Grayscale => vec![own_grey],
+        ColorType::GrayscaleAlpha => vec![own_grey, a],
+        ColorType::Rgb => vec![r, g, b],
+        _ => vec![r, g, b, a],
+    }
+}
+
+/// At 16 bits with a little noise, so that bringing it back to 8 has something to round.
+fn at_depth(dice: &mut Dice, value: u8, depth: BitDepth) -> u32 {
+    let value = i64::from(value);
+    match depth {
+        BitDepth::Eight => value as u32,
+        BitDepth::Sixteen if dice.chance(50) => (value * 257 + dice.between(-140, 140)).clamp(0, 65535) as u32,
+        BitDepth::Sixteen => (value * 257) as u32,
+        _ => {
+            let most = (1 << depth as u8) - 1;
+            ((value * most + 127) / 255) as u32
+        }
+    }
+}
+
+/// The first colours of the canvas, as many as there is room for; other pixels take the nearest of them.
+fn pack_indexed(canvas: &Canvas, depth: BitDepth) -> Packed {
+    let mut entries: Vec<[u8; 4]> = Vec::new();
+    for &rgba in &canvas.rgba {
+        if entries.len() < 1 << depth as u8 && !entries.contains(&rgba) {
+            entries.push(rgba);
+        }
+    }
+    let far = |a: [u8; 4], b: [u8; 4]| a.iter().zip(b).map(|(&p, q)| u32::from(p.abs_diff(q))).sum::<u32>();
+    let nearest = |rgba: [u8; 4]| (0..entries.len()).min_by_key(|&i| far(entries[i], rgba)).unwrap_or(0);
+    let pixels: Vec<Vec<u32>> = canvas.rgba.iter().map(|&rgba| vec![nearest(rgba) as u32]).collect();
+    let opaque = entries.iter().all(|e| e[3] == 255);
+    Packed {
+        colour: ColorType::Indexed,
+        depth,
+        bytes: packed_rows(canvas.size, &pixels, depth),
+        table: Some(entries.iter().flat_map(|e| [e[0], e[1], e[2]]).collect()),
+        transparent: (!opaque).then(|| entries.iter().map(|e| e[3]).collect()),
+    }
+}
+
+/// Rows begin at whole bytes, the first sample in the highest bits.
+fn packed_rows(size: Size, pixels: &[Vec<u32>], depth: BitDepth) -> Vec<u8> {
+    let mut bytes = Vec::new();
+    for row in pixels.chunks(size.w as usize) {
+        let bits: Vec<u8> = row
+            .iter()
+            .flatten()
+            .flat_map(|&sample| (0..depth as u32).rev().map(move |bit| (sample >> bit & 1) as u8))
+            .collect();
+        bytes.extend(
+            bits.chunks(8).map(|eight| eight.iter().enumerate().fold(0, |byte, (i, bit)| byte | bit << (7 - i))),
+        );
+    }
+    bytes
+}

@@ -49,7 +49,13 @@ fn files_below(folder: &str, ending: &str) -> Vec<String> {
         .map(Result::unwrap)
         .filter(|entry| entry.path().extension().is_some_and(|found| found == ending))
         .map(|entry| {
-            let parts: Vec<_> = entry.path().strip_prefix(home()).unwrap().components().map(|part| part.as_os_str().to_string_lossy().into_owned()).collect();
+            let parts: Vec<_> = entry
+                .path()
+                .strip_prefix(home())
+                .unwrap()
+                .components()
+                .map(|part| part.as_os_str().to_string_lossy().into_owned())
+                .collect();
             parts.join("/")
         })
         .collect();
@@ -121,7 +127,8 @@ fn modules_used(bare: &str) -> BTreeSet<String> {
 }
 
 fn first_name(text: &str) -> Option<String> {
-    let name: String = text.trim_start().chars().take_while(|character| character.is_alphanumeric() || *character == '_').collect();
+    let name: String =
+        text.trim_start().chars().take_while(|character| character.is_alphanumeric() || *character == '_').collect();
     (!name.is_empty()).then_some(name)
 }
 
@@ -143,7 +150,9 @@ fn first_names(group: &str) -> Vec<String> {
 
 #[test]
 fn the_reading_of_sources_understands_them() {
-    let bare = without_comments_and_quotes("use crate::{a::{B, c}, d, e::F}; // crate::x\nlet s = \"crate::y\\\"\"; crate::g::h('\"'); r#\"crate::z\"#; mycrate::k");
+    let bare = without_comments_and_quotes(
+        "use crate::{a::{B, c}, d, e::F}; // crate::x\nlet s = \"crate::y\\\"\"; crate::g::h('\"'); r#\"crate::z\"#; mycrate::k",
+    );
     let used: Vec<String> = modules_used(&bare).into_iter().collect();
     assert_eq!(used, ["a", "d", "e", "g"]);
 }
@@ -168,7 +177,11 @@ fn a_module_uses_only_those_above_it() {
         }
     }
     assert!(wrong.is_empty(), "{wrong:#?}");
-    assert_eq!(seen, order.iter().cloned().collect(), "every module of `lib.rs` has its file, and every file its module");
+    assert_eq!(
+        seen,
+        order.iter().cloned().collect(),
+        "every module of `lib.rs` has its file, and every file its module"
+    );
 }
 
 /// Files, clock, environment and the standard streams belong to `cli` alone: what the rest works out depends on nothing
@@ -176,8 +189,21 @@ fn a_module_uses_only_those_above_it() {
 #[test]
 fn only_the_command_line_touches_the_machine() {
     const FORBIDDEN: [&str; 15] = [
-        "std::fs", "std::env", "SystemTime", "std::net", "std::process", "Instant", "println!", "print!(", "eprint",
-        "dbg!", "stdout", "stderr", "stdin", "File::", "canonicalize",
+        "std::fs",
+        "std::env",
+        "SystemTime",
+        "std::net",
+        "std::process",
+        "Instant",
+        "println!",
+        "print!(",
+        "eprint",
+        "dbg!",
+        "stdout",
+        "stderr",
+        "stdin",
+        "File::",
+        "canonicalize",
     ];
     let mut wrong = Vec::new();
     for code in sources().into_iter().filter(|code| code.module() != "cli") {
@@ -237,8 +263,12 @@ fn each_part_keeps_to_its_own() {
 #[test]
 fn every_file_opens_with_what_it_knows() {
     let tests = files_below("tests", "rs").into_iter().map(|path| Code { text: read(&path), path });
-    let without: Vec<String> =
-        sources().into_iter().chain(tests).filter(|code| !code.text.starts_with("//! ")).map(|code| code.path).collect();
+    let without: Vec<String> = sources()
+        .into_iter()
+        .chain(tests)
+        .filter(|code| !code.text.starts_with("//! "))
+        .map(|code| code.path)
+        .collect();
     assert!(without.is_empty(), "{without:#?}");
 }
 
@@ -280,7 +310,10 @@ fn paths_named_in_the_docs_exist() {
 #[test]
 fn tests_named_in_the_docs_exist() {
     let architecture = read("docs/architecture.md");
-    let sources: Vec<Code> = sources().into_iter().chain(files_below("tests", "rs").into_iter().map(|path| Code { text: read(&path), path })).collect();
+    let sources: Vec<Code> = sources()
+        .into_iter()
+        .chain(files_below("tests", "rs").into_iter().map(|path| Code { text: read(&path), path }))
+        .collect();
     let named: Vec<&str> = architecture.split('`').skip(1).step_by(2).filter(|quoted| is_test_name(quoted)).collect();
     assert!(named.len() > 8, "the invariants name their tests");
     let missing: Vec<&&str> =
@@ -296,12 +329,19 @@ fn is_path(quoted: &str) -> bool {
 
 /// Test names are sentences: at least three words.
 fn is_test_name(quoted: &str) -> bool {
-    quoted.matches('_').count() >= 3 && quoted.chars().all(|character| character.is_ascii_lowercase() || character == '_' || character.is_ascii_digit())
+    quoted.matches('_').count() >= 3
+        && quoted
+            .chars()
+            .all(|character| character.is_ascii_lowercase() || character == '_' || character.is_ascii_digit())
 }
 
 #[test]
 fn the_data_of_tests_is_described() {
-    let folders: Vec<PathBuf> = fs::read_dir(home().join("tests/data")).unwrap().map(|entry| entry.unwrap().path()).filter(|path| path.is_dir()).collect();
+    let folders: Vec<PathBuf> = fs::read_dir(home().join("tests/data"))
+        .unwrap()
+        .map(|entry| entry.unwrap().path())
+        .filter(|path| path.is_dir())
+        .collect();
     for folder in folders {
         assert!(folder.join("README.md").exists(), "{} says where its files come from", folder.display());
     }

@@ -55,10 +55,19 @@ fn the_program_agrees_with_the_plain_model() {
     }
     if !differ.is_empty() {
         let kept = folder.keep();
-        panic!("{} plans differ; they stand in {}, a folder a seed\n{}", differ.len(), kept.display(), differ.join("\n"));
+        panic!(
+            "{} plans differ; they stand in {}, a folder a seed\n{}",
+            differ.len(),
+            kept.display(),
+            differ.join("\n")
+        );
     }
     assert!(agree >= plans * 2 / 3, "only {agree} of {plans} plans were compared");
-    let rare: Vec<_> = coverage::ALL_CASES.iter().map(|case| (case, seen.get(case).copied().unwrap_or(0))).filter(|(_, times)| *times < plans / 30).collect();
+    let rare: Vec<_> = coverage::ALL_CASES
+        .iter()
+        .map(|case| (case, seen.get(case).copied().unwrap_or(0)))
+        .filter(|(_, times)| *times < plans / 30)
+        .collect();
     assert!(rare.is_empty(), "the plans hardly come by {rare:?}");
 }
 
@@ -134,7 +143,8 @@ fn a_seed_gives_the_same_files() {
 fn for_each_seed<T: Send>(plans: u64, play: impl Fn(u64) -> T + Sync) -> Vec<(u64, T)> {
     let workers = thread::available_parallelism().map_or(1, usize::from) as u64;
     let mut results: Vec<(u64, T)> = thread::scope(|scope| {
-        let work = |worker: u64| (worker..plans).step_by(workers as usize).map(|seed| (seed, play(seed))).collect::<Vec<_>>();
+        let work =
+            |worker: u64| (worker..plans).step_by(workers as usize).map(|seed| (seed, play(seed))).collect::<Vec<_>>();
         let work = &work;
         let running: Vec<_> = (0..workers).map(|worker| scope.spawn(move || work(worker))).collect();
         running.into_iter().flat_map(|worker| worker.join().unwrap()).collect()

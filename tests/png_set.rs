@@ -66,7 +66,9 @@ fn good_files_give_the_greys_worked_out_beforehand() {
     for Good { name, size, sha256 } in good_files() {
         match decode_png(&bytes_of(&name), size, Vec::new()) {
             Err(fault) => writeln!(wrong, "{name}: {}", fault.message).unwrap(),
-            Ok(picture) if hex(&Sha256::digest(picture.shades())) != sha256 => writeln!(wrong, "{name}: other greys").unwrap(),
+            Ok(picture) if hex(&Sha256::digest(picture.shades())) != sha256 => {
+                writeln!(wrong, "{name}: other greys").unwrap()
+            }
             Ok(_) => {}
         }
     }
@@ -78,7 +80,9 @@ fn broken_files_are_refused() {
     for name in broken_files() {
         let bytes = bytes_of(&name);
         // The size is the one that the header claims, so that it is not the size that refuses them.
-        let side = |at: usize| bytes.get(at..at + 4).map_or(0, |four| u32::from_be_bytes([four[0], four[1], four[2], four[3]]));
+        let side = |at: usize| {
+            bytes.get(at..at + 4).map_or(0, |four| u32::from_be_bytes([four[0], four[1], four[2], four[3]]))
+        };
         let size = Size { width: side(16).clamp(1, 256), height: side(20).clamp(1, 256) };
         assert!(decode_png(&bytes, size, Vec::new()).is_err(), "{name} was taken");
     }

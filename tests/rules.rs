@@ -20,7 +20,9 @@ fn every_rule_has_a_page_with_all_its_sections() {
         for paragraph in paragraphs {
             assert!(paragraph.len() > 40, "a section of rules/{}.md says too little: {paragraph}", entry.id);
         }
-        for (name, text) in [("group", &page.group), ("source", &page.source), ("title", &page.title), ("since", &page.since)] {
+        for (name, text) in
+            [("group", &page.group), ("source", &page.source), ("title", &page.title), ("since", &page.since)]
+        {
             assert!(!text.is_empty(), "the {name} of rules/{}.md", entry.id);
         }
     }
@@ -29,7 +31,8 @@ fn every_rule_has_a_page_with_all_its_sections() {
 #[test]
 fn every_page_in_the_folder_is_a_rule_of_the_list() {
     let folder = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("rules");
-    let names = std::fs::read_dir(folder).unwrap().map(|entry| entry.unwrap().file_name().to_string_lossy().into_owned());
+    let names =
+        std::fs::read_dir(folder).unwrap().map(|entry| entry.unwrap().file_name().to_string_lossy().into_owned());
     let pages: BTreeSet<String> = names.filter_map(|name| name.strip_suffix(".md").map(str::to_owned)).collect();
     let listed: BTreeSet<String> = RULES.iter().map(|entry| entry.id.to_owned()).collect();
     assert_eq!(pages, listed);
@@ -42,7 +45,10 @@ fn every_example_gives_just_the_findings_that_it_names() {
         for example in &page.examples {
             let found = Folder::of_example(example).findings("example.plan.json");
             if found != example.findings {
-                wrong.push(format!("{}, {}: found {found:?}, the page says {:?}", page.id, example.heading, example.findings));
+                wrong.push(format!(
+                    "{}, {}: found {found:?}, the page says {:?}",
+                    page.id, example.heading, example.findings
+                ));
             }
         }
     }
@@ -213,7 +219,10 @@ fn edges() -> Vec<Edge> {
             rule: "thin-line",
             limit: "px",
             // A line of one row of shade 170 has a coverage of 85 / 255 = 0.333 px.
-            screens: screens(&[("a.png", "................\n................\n..aaaaaaaaaa....\n................\n................")]),
+            screens: screens(&[(
+                "a.png",
+                "................\n................\n..aaaaaaaaaa....\n................\n................",
+            )]),
             display: r#"{ "ink": { "levels": 2, "reflectance": [0.04, 0.44] } }"#,
             plan: r#"{ "rules": { "thin-line": { "px": @ } }, "steps": [{ "screen": "a.png", "updates": [{ "mode": "full" }] }] }"#,
             silent: "0.333",
@@ -357,7 +366,12 @@ fn no_limit_of_a_page_is_left_out_of_the_table() {
     for page in pages() {
         for limit in &page.limits {
             let key = (page.id, limit.name.as_str());
-            assert!(tested.contains(&key) || elsewhere.contains(&key), "the limit `{}` of {} is not tested", limit.name, page.id);
+            assert!(
+                tested.contains(&key) || elsewhere.contains(&key),
+                "the limit `{}` of {} is not tested",
+                limit.name,
+                page.id
+            );
         }
     }
 }
@@ -413,7 +427,8 @@ fn a_pale_area_is_no_thin_line() {
 
 #[test]
 fn what_a_plan_says_of_a_rule_holds() {
-    let plan = |setting: &str| format!(r#"{{ "rules": {{ "left-behind": {setting} }}, "steps": [{{ "screen": "a.png" }}] }}"#);
+    let plan =
+        |setting: &str| format!(r#"{{ "rules": {{ "left-behind": {setting} }}, "steps": [{{ "screen": "a.png" }}] }}"#);
     let lines = |setting: &str| lines_of(&[("a.png", SQUARE)], "", &plan(setting));
     assert_eq!(lines(r#""off""#), Vec::<String>::new());
     assert_eq!(lines(r#""note""#), ["step 0 left-behind note [2, 2, 4, 4]"]);

@@ -30,7 +30,8 @@ fn the_branches_of_lightness_meet() {
     assert!((below - 8.0).abs() < 1e-12 && (above - 8.0).abs() < 1e-9, "{below} {above}");
     assert!(lightness_of_reflectance(0.0).abs() < f64::EPSILON);
     assert!((lightness_of_reflectance(1.0) - 100.0).abs() < 1e-12);
-    let rising: Vec<f64> = (0..=1000).map(|thousandth| lightness_of_reflectance(f64::from(thousandth) / 1000.0)).collect();
+    let rising: Vec<f64> =
+        (0..=1000).map(|thousandth| lightness_of_reflectance(f64::from(thousandth) / 1000.0)).collect();
     assert!(rising.windows(2).all(|pair| pair[0] < pair[1]));
 }
 
@@ -39,7 +40,8 @@ fn the_branches_of_lightness_meet() {
 fn lightness_turned_back_is_the_reflectance() {
     for tenth in 0..=1000 {
         let lightness = f64::from(tenth) / 10.0;
-        let reflectance = if lightness > 8.0 { ((lightness + 16.0) / 116.0).powi(3) } else { lightness * 27.0 / 24_389.0 };
+        let reflectance =
+            if lightness > 8.0 { ((lightness + 16.0) / 116.0).powi(3) } else { lightness * 27.0 / 24_389.0 };
         assert!((lightness_of_reflectance(reflectance) - lightness).abs() < 1e-10, "L* {lightness}");
     }
 }
@@ -83,7 +85,10 @@ fn levels_are_the_nearest_shades() {
         for grey in 0..=255 {
             let far = |level: u8| (f64::from(grey) - 255.0 * f64::from(level) / f64::from(levels - 1)).abs();
             let ours = level_of_grey(grey, levels);
-            assert!((0..levels).all(|level| far(ours) <= far(level) + 1e-9), "grey {grey} of {levels} levels became {ours}");
+            assert!(
+                (0..levels).all(|level| far(ours) <= far(level) + 1e-9),
+                "grey {grey} of {levels} levels became {ours}"
+            );
         }
     }
 }

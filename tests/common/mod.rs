@@ -42,7 +42,8 @@ impl Folder {
         }
         let (_, first) = example.screens.first().expect("an example has a screen");
         folder.display("example.display.json", &example_display(size_of(first)));
-        let mut differs: Value = example.display.as_deref().map_or(json!({}), |text| serde_json::from_str(text).unwrap());
+        let mut differs: Value =
+            example.display.as_deref().map_or(json!({}), |text| serde_json::from_str(text).unwrap());
         differs["format"] = json!("display/1");
         differs["based_on"] = json!("example.display.json");
         folder.display("panel.display.json", &differs);
@@ -110,7 +111,8 @@ impl Folder {
     /// The names of the files below a folder, sorted, with `/` between the parts.
     pub(crate) fn names_below(&self, name: &str) -> Vec<String> {
         let Ok(entries) = std::fs::read_dir(self.join(name)) else { return Vec::new() };
-        let mut names: Vec<String> = entries.map(|entry| entry.unwrap().file_name().to_string_lossy().into_owned()).collect();
+        let mut names: Vec<String> =
+            entries.map(|entry| entry.unwrap().file_name().to_string_lossy().into_owned()).collect();
         names.sort();
         names
     }

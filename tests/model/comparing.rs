@@ -117,7 +117,8 @@ fn number_differs(place: &str, ours: &Value, plain: &Value, tolerance: f64) -> O
 
 #[test]
 fn a_difference_is_seen_and_told() {
-    let one = serde_json::json!({ "label": "a", "regions": [[1, 2, 3]], "updates": [{ "wait_ms": 1.0, "driven_px": 4 }] });
+    let one =
+        serde_json::json!({ "label": "a", "regions": [[1, 2, 3]], "updates": [{ "wait_ms": 1.0, "driven_px": 4 }] });
     let with = |pointer: &str, value: Value| {
         let mut other = one.clone();
         *other.pointer_mut(pointer).unwrap() = value;

@@ -84,7 +84,10 @@ fn cases_of_plan(json: &Value, plan: &Plan) -> Vec<&'static str> {
         ("repeat", text.contains("\"repeat\":")),
         ("forgets when off", plan.display.forgets_when_off && plan.steps.iter().any(|step| step.goes_off)),
         ("a temperature of its own", text.contains("\"temperature_c\":")),
-        ("a drive time of its own", plan.steps.iter().flat_map(|step| &step.updates).any(|update| update.drive_ms.is_some())),
+        (
+            "a drive time of its own",
+            plan.steps.iter().flat_map(|step| &step.updates).any(|update| update.drive_ms.is_some()),
+        ),
     ])
 }
 
@@ -92,7 +95,8 @@ fn cases_of_display(plan: &Plan) -> Vec<&'static str> {
     let display = &plan.display;
     let levels = display.ink.levels();
     let uneven = display.ink.lightness.windows(2).map(|pair| pair[1] - pair[0]);
-    let (least, most) = uneven.fold((f64::INFINITY, 0.0), |(least, most): (f64, f64), step| (least.min(step), most.max(step)));
+    let (least, most) =
+        uneven.fold((f64::INFINITY, 0.0), |(least, most): (f64, f64), step| (least.min(step), most.max(step)));
     holding(&[
         ("a link that waits", display.link.waits_for_panel),
         ("places for several updates", display.parallel_updates > 1),
@@ -101,7 +105,10 @@ fn cases_of_display(plan: &Plan) -> Vec<&'static str> {
         ("two levels", levels == 2),
         ("sixteen levels", levels == 16),
         ("a reflectance a level", most - least > 0.1),
-        ("skips out of reach", display.modes.iter().any(|mode| mode.otherwise == Otherwise::Skipped && mode.to.len() < levels)),
+        (
+            "skips out of reach",
+            display.modes.iter().any(|mode| mode.otherwise == Otherwise::Skipped && mode.to.len() < levels),
+        ),
         ("a short drive", display.modes.iter().any(|mode| mode.full_swing_ms.is_some())),
         ("cleans", display.modes.iter().any(|mode| mode.cleans && mode.drives == Drives::All)),
     ])

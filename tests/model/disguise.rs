@@ -68,7 +68,9 @@ fn changes_of(display: &Value) -> Value {
 fn chatty(json: &Value) -> String {
     match json {
         Value::Object(fields) => {
-            let lines = fields.iter().map(|(name, value)| format!("{}: /* {name} , }} */ {},\n", Value::from(name.as_str()), chatty(value)));
+            let lines = fields
+                .iter()
+                .map(|(name, value)| format!("{}: /* {name} , }} */ {},\n", Value::from(name.as_str()), chatty(value)));
             format!("{{ // an object: \" ] /*\n{}}}", lines.collect::<String>())
         }
         Value::Array(values) => {

@@ -22,7 +22,8 @@ pub(crate) fn play(path: &Path, threads: usize, see: &mut dyn FnMut(&PlayedStep<
     let plan = read_plan(&source(path), &mut finder).map_err(|faults| told(&faults))?;
     let screens = Screens { files: finder.files, size: plan.screen_size() };
     let shown: &Plan = &plan;
-    review::play(shown, &screens, threads, &mut |step| see(step, &shown.display)).map_err(|broken| format!("{broken:?}"))
+    review::play(shown, &screens, threads, &mut |step| see(step, &shown.display))
+        .map_err(|broken| format!("{broken:?}"))
 }
 
 /// Reviews every plan below a folder and writes the facts.
@@ -41,7 +42,11 @@ fn source(path: &Path) -> Arc<Source> {
 }
 
 fn told(faults: &[Fault]) -> String {
-    faults.iter().map(|fault| format!("refused: {} ({:?})", fault.message, fault.line_column())).collect::<Vec<_>>().join("; ")
+    faults
+        .iter()
+        .map(|fault| format!("refused: {} ({:?})", fault.message, fault.line_column()))
+        .collect::<Vec<_>>()
+        .join("; ")
 }
 
 /// Finds what a plan names in its folder.

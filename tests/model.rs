@@ -142,7 +142,8 @@ fn a_seed_gives_the_same_files() {
 /// Seeds are played on all cores, and given back in order.
 fn for_each_seed<T: Send>(plans: u64, play: impl Fn(u64) -> T + Sync) -> Vec<(u64, T)> {
     let workers = thread::available_parallelism().map_or(1, usize::from) as u64;
-    let work = &|worker: u64| (worker..plans).step_by(workers as usize).map(|seed| (seed, play(seed))).collect::<Vec<_>>();
+    let work =
+        &|worker: u64| (worker..plans).step_by(workers as usize).map(|seed| (seed, play(seed))).collect::<Vec<_>>();
     let mut results: Vec<(u64, T)> = thread::scope(|scope| {
         let running: Vec<_> = (0..workers).map(|worker| scope.spawn(move || work(worker))).collect();
         running.into_iter().flat_map(|worker| worker.join().unwrap()).collect()

@@ -30,7 +30,7 @@ fn the_picture_in_the_readme_is_what_the_program_draws() {
     let folder = tempfile::tempdir().unwrap();
     let pictures = folder.path().to_str().unwrap();
     stillpage(&["review", "fixtures/tide-watch/troubled.plan.json", "--pictures", pictures]);
-    let drawn = image::open(folder.path().join("fixtures-tide-watch-troubled-step-0004.png")).unwrap().to_rgb8();
+    let drawn = image::open(folder.path().join("fixtures/tide-watch/troubled/step-0004.png")).unwrap().to_rgb8();
     let shown = image::open(root().join("docs/pictures/tide-watch-troubled-step-4.png")).unwrap().to_rgb8();
     assert_eq!(drawn.dimensions(), shown.dimensions());
     let off = drawn.as_raw().iter().zip(shown.as_raw()).filter(|(one, other)| one.abs_diff(**other) > 8).count();

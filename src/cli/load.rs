@@ -63,7 +63,7 @@ fn walk(folder: &Path, plans: &mut Vec<PathBuf>, faults: &mut Vec<Fault>) {
     for entry in entries {
         match entry {
             Ok(entry) if entry.file_type().is_file() && is_named(entry.path(), ".plan.json") => {
-                plans.push(entry.into_path());
+                plans.push(without_dot(entry.into_path()));
             }
             Ok(_) => {}
             Err(error) => faults.push(walk_fault(folder, &error)),
@@ -76,6 +76,11 @@ fn walk(folder: &Path, plans: &mut Vec<PathBuf>, faults: &mut Vec<Fault>) {
             "plans are named `*.plan.json`; name one, or a folder above one",
         ));
     }
+}
+
+/// A path below the current folder as people write it.
+fn without_dot(path: PathBuf) -> PathBuf {
+    path.strip_prefix("./").map(Path::to_owned).unwrap_or(path)
 }
 
 fn walk_fault(folder: &Path, error: &walkdir::Error) -> Fault {

@@ -57,7 +57,7 @@ pub(crate) struct ReviewArguments {
     #[arg(default_value = ".")]
     paths: Vec<PathBuf>,
     /// The format of what is printed
-    #[arg(long, value_enum, default_value = "text")]
+    #[arg(long, value_enum, default_value = "text", ignore_case = true)]
     format: Format,
     /// Write it to a file instead of standard output
     #[arg(long, value_name = "FILE")]
@@ -66,7 +66,7 @@ pub(crate) struct ReviewArguments {
     #[arg(long, value_name = "FORMAT=FILE", value_parser = also)]
     also: Vec<(Format, PathBuf)>,
     /// From which level on a finding makes the exit status 1
-    #[arg(long, value_enum, default_value = "error")]
+    #[arg(long, value_enum, default_value = "error", ignore_case = true)]
     gate: GateWord,
     /// Draw an annotated picture of every step with findings into this folder
     #[arg(long, value_name = "DIR")]
@@ -118,7 +118,7 @@ fn also(text: &str) -> Result<(Format, PathBuf), String> {
         return Err("the file's name is missing behind the equals sign".into());
     }
     Ok((
-        Format::from_str(format, false)
+        Format::from_str(format, true)
             .map_err(|_| format!("there is no format `{format}`; there are text and json"))?,
         file.into(),
     ))

@@ -28,9 +28,7 @@ pub(super) fn write(
     for finding in review.findings.iter().filter(|finding| finding.pointer.starts_with("/steps")) {
         by_step.entry(finding.step).or_default().push(finding);
     }
-    fs::create_dir_all(folder).map_err(|error| {
-        Fault::of_file(folder.display().to_string(), format!("the folder cannot be made: {error}"), "check its rights")
-    })?;
+    make_folder(folder)?;
     if by_step.is_empty() {
         return Ok(());
     }
@@ -53,24 +51,28 @@ pub(super) fn write(
     result
 }
 
+fn make_folder(folder: &Path) -> Result<(), Fault> {
+    fs::create_dir_all(folder).map_err(|error| {
+        Fault::of_file(folder.display().to_string(), format!("the folder cannot be made: {error}"), "check its rights")
+    })
+}
+
 fn draw(path: &Path, loaded: &LoadedPlan, step: &PlayedStep<'_>, findings: &[&Finding]) -> Result<(), Fault> {
     let bytes = picture::draw(&loaded.plan, step, findings).map_err(|reason| {
         Fault::of_file(path.display().to_string(), format!("the picture cannot be drawn: {reason}"), "")
     })?;
+    make_folder(path.parent().unwrap_or(Path::new(".")))?;
     write_file(path, |out| out.write_all(&bytes))
 }
 
-/// A name made of the plan's path and the step.
+/// Where a picture goes: a folder for each plan, named as the plan's path is, and in it a file for each step.
 fn file_name(shown: &str, step: u64) -> PathBuf {
     let stem = shown.strip_suffix(".plan.json").unwrap_or(shown);
-    let parts: Vec<String> = Path::new(stem)
-        .components()
-        .filter_map(|part| match part {
-            Component::Normal(name) => Some(
-                name.to_string_lossy().replace(|character: char| !character.is_alphanumeric() && character != '-', "-"),
-            ),
-            _ => None,
-        })
-        .collect();
-    format!("{}-step-{step:04}.png", parts.join("-")).into()
+    let parts = Path::new(stem).components().filter_map(|part| match part {
+        Component::Normal(name) => Some(name.to_string_lossy().into_owned()),
+        // Pictures never leave their folder.
+        Component::ParentDir => Some("up".to_owned()),
+        Component::Prefix(_) | Component::RootDir | Component::CurDir => None,
+    });
+    parts.collect::<PathBuf>().join(format!("step-{step:04}.png"))
 }

@@ -2,7 +2,7 @@
 
 use std::collections::BTreeSet;
 
-use super::{Rule, Setup, words};
+use super::{Rule, Setup, shapes, words};
 use crate::{
     change::{Mask, regions},
     finding::{Sight, Sink, StepField, Where},
@@ -41,7 +41,10 @@ impl<'p> ThinLine<'p> {
                 }
             }
         }
-        Mask::from_unsorted(tiles)
+        // What lies in a block of ink is an area, however pale.
+        let pale = Mask::from_unsorted(tiles);
+        let areas = shapes::filled(&pale, step.grid(), |x, y| u8::from(picture.shade(x, y) <= INK));
+        pale.without(&areas)
     }
 
     fn is_lost(&self, picture: &Picture, size: Size, x: u32, y: u32) -> bool {

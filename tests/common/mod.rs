@@ -110,9 +110,13 @@ impl Folder {
 
     /// The names of the files below a folder, sorted, with `/` between the parts.
     pub(crate) fn names_below(&self, name: &str) -> Vec<String> {
-        let Ok(entries) = std::fs::read_dir(self.join(name)) else { return Vec::new() };
+        let folder = self.join(name);
+        let files = walkdir::WalkDir::new(&folder)
+            .into_iter()
+            .filter_map(Result::ok)
+            .filter(|entry| entry.file_type().is_file());
         let mut names: Vec<String> =
-            entries.map(|entry| entry.unwrap().file_name().to_string_lossy().into_owned()).collect();
+            files.map(|entry| entry.path().strip_prefix(&folder).unwrap().to_string_lossy().into_owned()).collect();
         names.sort();
         names
     }

@@ -542,7 +542,10 @@ fn a_reader_that_goes_away_is_no_fault() {
     // More than a pipe holds, so that the program is still writing when its reader has gone.
     let steps: Vec<String> = (0..400)
         .map(|step| {
-            format!(r#"{{ "label": "{step}", "screen": "{}.png", "after_ms": 5000 }}"#, if step % 2 == 0 { "square" } else { "white" })
+            format!(
+                r#"{{ "label": "{step}", "screen": "{}.png", "after_ms": 5000 }}"#,
+                if step % 2 == 0 { "square" } else { "white" }
+            )
         })
         .collect();
     let folder = folder(&[("a.plan.json", &format!(r#"{{ "steps": [{}] }}"#, steps.join(",\n")))]);

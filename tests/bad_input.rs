@@ -1,0 +1,329 @@
+//! Files that are broken, lying or hostile: each gets a clear message with its place and status 2, and a good plan
+//! beside it is still reviewed. Nothing panics (every run is checked for that).
+
+mod common;
+
+use std::{io::Write, sync::Arc};
+
+use common::{Folder, SQUARE, png_of};
+use proptest::prelude::*;
+use stillpage::{
+    display::read_display,
+    geometry::Size,
+    screen::{Faces, decode_png, draw_svg},
+    source::Source,
+};
+
+const GOOD: &str = r#"{ "steps": [{ "label": "open", "screen": "square.png", "updates": [{ "mode": "full" }] }] }"#;
+
+/// Reviews a folder with a bad plan and a good one. Gives standard error, after checking that the good one was reviewed.
+fn beside_a_good_plan(folder: &Folder) -> String {
+    folder.plan("z-good.plan.json", GOOD);
+    let run = folder.run(&["review", "."]).with_status(2);
+    assert!(
+        run.out.contains("z-good.plan.json") && run.out.contains("1 step on"),
+        "the good plan is reviewed: {}",
+        run.out
+    );
+    assert!(!run.error.is_empty(), "the fault is told");
+    run.error
+}
+
+fn with_screen(name: &str, bytes: &[u8]) -> String {
+    let folder = Folder::usual();
+    folder.file(name, bytes);
+    folder.plan("a.plan.json", &format!(r#"{{ "steps": [{{ "screen": "{name}" }}] }}"#));
+    let error = beside_a_good_plan(&folder);
+    assert!(error.contains(name) && error.contains("a.plan.json:"), "file and place are named: {error}");
+    error
+}
+
+/// A chunk as the PNG specification lays it out: length, type, data, CRC-32 over type and data.
+fn chunk(kind: &[u8; 4], data: &[u8]) -> Vec<u8> {
+    let mut body = kind.to_vec();
+    body.extend_from_slice(data);
+    let mut crc = u32::MAX;
+    for byte in &body {
+        crc ^= u32::from(*byte);
+        for _ in 0..8 {
+            crc = if crc & 1 == 1 { crc >> 1 ^ 0xedb8_8320 } else { crc >> 1 };
+        }
+    }
+    let mut chunk = (data.len() as u32).to_be_bytes().to_vec();
+    chunk.extend_from_slice(&body);
+    chunk.extend_from_slice(&(!crc).to_be_bytes());
+    chunk
+}
+
+fn header(width: u32, height: u32, depth: u8, colour: u8) -> Vec<u8> {
+    let mut data = [width.to_be_bytes(), height.to_be_bytes()].concat();
+    data.extend([depth, colour, 0, 0, 0]);
+    chunk(b"IHDR", &data)
+}
+
+const SIGNATURE: &[u8] = b"\x89PNG\r\n\x1a\n";
+
+#[test]
+fn a_truncated_png_is_refused() {
+    let whole = png_of(16, 8, |x, y| (x * 16 + y) as u8);
+    for length in [0, 7, 20, 40, whole.len() - 13, whole.len() - 1] {
+        with_screen("cut.png", &whole[..length]);
+    }
+}
+
+#[test]
+fn a_lying_png_is_refused() {
+    let whole = png_of(16, 8, |x, y| (x * 16 + y) as u8);
+    let mut wrong_crc = whole.clone();
+    let at = wrong_crc.len() - 20;
+    wrong_crc[at] ^= 0x55;
+    with_screen("crc.png", &wrong_crc);
+    // The header tells of more rows than there are data for.
+    let image_data = {
+        let at = whole.windows(4).position(|window| window == b"IDAT").unwrap() - 4;
+        whole[at..].to_vec()
+    };
+    let taller = [SIGNATURE, &header(16, 9, 8, 0), &image_data].concat();
+    assert!(with_screen("tall.png", &taller).contains("16 x 9"), "the size is told");
+    let deeper = [SIGNATURE, &header(16, 8, 16, 2), &image_data].concat();
+    with_screen("deep.png", &deeper);
+    for (width, height) in [(0, 8), (16, 0), (u32::MAX, u32::MAX), (30_000, 30_000)] {
+        with_screen("huge.png", &[SIGNATURE, &header(width, height, 8, 6), &image_data].concat());
+    }
+    with_screen("colour.png", &[SIGNATURE, &header(16, 8, 3, 7), &image_data].concat());
+}
+
+/// Text chunks are skipped, however many there are and however they are packed: the picture is read.
+#[test]
+fn a_bomb_of_text_chunks_is_skipped() {
+    let whole = png_of(16, 8, |_, _| 255);
+    let (head, rest) = whole.split_at(8 + 25);
+    let mut bomb = head.to_vec();
+    for _ in 0..2000 {
+        bomb.extend(chunk(b"tEXt", &[b"Comment\0".as_slice(), &[b'a'; 4000]].concat()));
+    }
+    bomb.extend_from_slice(rest);
+    let picture = decode_png(&bomb, Size { width: 16, height: 8 }, Vec::new()).unwrap();
+    assert!(picture.shades().iter().all(|shade| *shade == 255));
+}
+
+fn svg(inside: &str) -> String {
+    format!("<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"16\" height=\"8\">{inside}</svg>")
+}
+
+#[test]
+fn an_svg_that_refers_outside_is_refused() {
+    for inside in [
+        "<image width=\"9\" height=\"9\" href=\"../secret.png\"/>",
+        "<image width=\"9\" height=\"9\" href=\"/etc/hostname\"/>",
+        "<image width=\"9\" height=\"9\" href=\"https://example.org/a.png\"/>",
+        "<image width=\"9\" height=\"9\" href=\"data:image/gif;base64,R0lGODlhAQABAAAAACw=\"/>",
+        "<use href=\"other.svg#mark\"/>",
+        "<filter id=\"f\"><feImage href=\"https://example.org/a.png\"/></filter><rect width=\"9\" height=\"9\" filter=\"url(#f)\"/>",
+    ] {
+        with_screen("outside.svg", svg(inside).as_bytes());
+    }
+}
+
+/// A picture in the plan's own folder may stand in an SVG, and one that a link brings in from outside may not.
+#[test]
+fn an_svg_may_show_a_picture_of_its_folder() {
+    let folder = Folder::usual();
+    folder.file("inside.svg", svg("<image width=\"16\" height=\"8\" href=\"square.png\"/>"));
+    folder.plan("a.plan.json", r#"{ "steps": [{ "screen": "inside.svg", "updates": [{ "mode": "full" }] }] }"#);
+    let run = folder.run(&["review", "a.plan.json", "--facts", "facts.jsonl"]).with_status(0);
+    assert_eq!(run.error, "");
+    assert!(folder.read("facts.jsonl").contains("\"changed_px\":16"), "{}", folder.read("facts.jsonl"));
+    #[cfg(unix)]
+    {
+        let outside = Folder::new();
+        outside.screen("secret.png", SQUARE);
+        std::os::unix::fs::symlink(outside.join("secret.png"), folder.join("link.png")).unwrap();
+        folder.file("linked.svg", svg("<image width=\"16\" height=\"8\" href=\"link.png\"/>"));
+        folder.plan("a.plan.json", r#"{ "steps": [{ "screen": "linked.svg" }] }"#);
+        assert!(beside_a_good_plan(&folder).contains("outside the plan's folder"));
+    }
+}
+
+#[test]
+fn a_hostile_svg_is_refused() {
+    with_screen("entities.svg", b"<!DOCTYPE svg [<!ENTITY a \"aaaa\"><!ENTITY b \"&a;&a;\">]><svg xmlns=\"http://www.w3.org/2000/svg\">&b;</svg>");
+    with_screen("deep.svg", svg(&format!("{}{}", "<g>".repeat(800), "</g>".repeat(800))).as_bytes());
+    with_screen("many.svg", svg(&"<g/>".repeat(60_000)).as_bytes());
+    with_screen("text.svg", &[0xff, 0xfe, 0x00, 0x41]);
+    with_screen("empty.svg", b"");
+    with_screen("size.svg", svg("").replace("16", "1e30").as_bytes());
+}
+
+#[test]
+fn a_picture_of_the_wrong_size_tells_both_sizes() {
+    let error = with_screen("wide.png", &png_of(17, 8, |_, _| 0));
+    assert!(error.contains("17 x 8") && error.contains("16 x 8"), "{error}");
+}
+
+#[test]
+fn every_broken_screen_of_a_plan_is_told() {
+    let folder = Folder::usual();
+    folder.file("wide.png", png_of(17, 8, |_, _| 0));
+    folder.file("tall.png", png_of(16, 9, |_, _| 0));
+    folder.plan(
+        "a.plan.json",
+        r#"{ "steps": [{ "screen": "wide.png" }, { "screen": "square.png" }, { "screen": "tall.png" }] }"#,
+    );
+    let error = beside_a_good_plan(&folder);
+    assert!(error.contains("17 x 8") && error.contains("16 x 9"), "{error}");
+}
+
+#[test]
+fn a_folder_without_plans_and_a_link_in_a_circle_are_told() {
+    let folder = Folder::usual();
+    folder.file("empty/notes.txt", "");
+    let run = folder.run(&["review", "empty"]).with_status(2);
+    assert!(run.error.contains("there is no plan in this folder"), "{}", run.error);
+    #[cfg(unix)]
+    {
+        folder.file("deep/er/notes.txt", "");
+        std::os::unix::fs::symlink(folder.path(), folder.join("deep/er/round")).unwrap();
+        let error = beside_a_good_plan(&folder);
+        assert!(error.contains("in a circle") && error.contains("round"), "{error}");
+    }
+}
+
+#[test]
+fn plans_beyond_all_measure_are_told_at_once() {
+    let plans = [
+        r#"{ "steps": [{ "repeat": 10000000, "steps": [{}] }] }"#.to_owned(),
+        r#"{ "steps": [{ "repeat": 1000000, "steps": [{ "repeat": 1000000, "steps": [{ "repeat": 1000000000, "steps": [{}, {}] }] }] }] }"#.to_owned(),
+        format!("{{ \"steps\": {} }}", "[".repeat(200_000)),
+        format!("{{ \"steps\": [{}{{}}{}] }}", "{ \"repeat\": 2, \"steps\": [".repeat(400), "] }".repeat(400)),
+    ];
+    for plan in plans {
+        let folder = Folder::usual();
+        folder.plan("a.plan.json", &plan);
+        beside_a_good_plan(&folder);
+    }
+    // Repeating nothing is fine and takes no time.
+    let folder = Folder::usual();
+    folder.plan(
+        "a.plan.json",
+        r#"{ "steps": [{ "repeat": 9000000000000000, "steps": [{ "repeat": 9000000000000000, "steps": [] }] }] }"#,
+    );
+    assert!(folder.run(&["review", "a.plan.json"]).with_status(0).out.contains("0 steps"));
+}
+
+#[test]
+fn odd_numbers_are_refused() {
+    for number in ["NaN", "Infinity", "1e999", "-1e999", "0x10", "+1", ".5", "1.", "\"25\""] {
+        let folder = Folder::usual();
+        folder.plan("a.plan.json", &format!("{{ \"temperature_c\": {number}, \"steps\": [] }}"));
+        let error = beside_a_good_plan(&folder);
+        assert!(error.contains("a.plan.json:3:"), "{number}: {error}");
+    }
+    for number in ["-0", "1e-400", "25.000", "2.5e1"] {
+        let folder = Folder::usual();
+        folder.plan("a.plan.json", &format!("{{ \"temperature_c\": {number}, \"steps\": [] }}"));
+        folder.run(&["review", "a.plan.json"]).with_status(0);
+    }
+}
+
+#[test]
+fn files_that_are_no_text_are_told() {
+    let folder = Folder::usual();
+    folder.file("a.plan.json", [b"{ \"title\": \"".as_slice(), &[0xc3, 0x28], b"\" }"].concat());
+    assert!(beside_a_good_plan(&folder).contains("not UTF-8"));
+    folder.file("a.plan.json", "");
+    assert!(beside_a_good_plan(&folder).contains("a.plan.json"));
+    // A byte order mark is no fault.
+    folder.file("a.plan.json", format!("\u{feff}{}", common::whole_plan(GOOD)));
+    folder.run(&["review", "a.plan.json"]).with_status(0);
+}
+
+#[cfg(unix)]
+#[test]
+fn a_folder_under_a_plans_name_is_walked_like_any_other() {
+    let folder = Folder::usual();
+    std::fs::create_dir(folder.join("a.plan.json")).unwrap();
+    folder.plan("a.plan.json/b.plan.json", &GOOD.replace("square.png", "../square.png"));
+    folder.display("a.plan.json/panel.display.json", &common::example_display([16, 8]));
+    let run = folder.run(&["review", "."]).with_status(0);
+    assert!(run.out.contains("a.plan.json/b.plan.json"), "{}", run.out);
+}
+
+fn some_bytes(of: Vec<u8>) -> impl Strategy<Value = Vec<u8>> {
+    let length = of.len();
+    let changes = prop::collection::vec((0..length, prop::num::u8::ANY), 0..12);
+    (changes, 0..=length).prop_map(move |(changes, cut)| {
+        let mut bytes = of.clone();
+        for (at, value) in changes {
+            bytes[at] = value;
+        }
+        bytes.truncate(if cut % 3 == 0 { cut } else { length });
+        bytes
+    })
+}
+
+const SIZE: Size = Size { width: 16, height: 8 };
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(300))]
+
+    /// Whatever happens to its bytes, a PNG gives a picture of the size asked for, or a reason.
+    #[test]
+    fn changed_pngs_are_read_or_refused(bytes in some_bytes(png_of(16, 8, |x, y| (x * y * 3) as u8))) {
+        match decode_png(&bytes, SIZE, Vec::new()) {
+            Ok(picture) => prop_assert_eq!(picture.shades().len(), 128),
+            Err(fault) => prop_assert!(!fault.message.is_empty() && !fault.help.is_empty()),
+        }
+    }
+
+    #[test]
+    fn changed_svgs_are_drawn_or_refused(bytes in some_bytes(svg("<g opacity=\"0.5\"><text x=\"1\" y=\"7\" font-size=\"7\">12:30</text><path d=\"M0 0L9 9\" stroke=\"#000\"/></g>").into_bytes())) {
+        let faces = Faces::new(Vec::new()).unwrap();
+        match draw_svg(&bytes, SIZE, &faces, &|_| Err("no".into()), Vec::new()) {
+            Ok(picture) => prop_assert_eq!(picture.shades().len(), 128),
+            Err(fault) => prop_assert!(!fault.message.is_empty()),
+        }
+    }
+
+    /// A description that is read holds what its doc comment promises; one that is not has a fault with a reason.
+    #[test]
+    fn changed_displays_are_read_or_refused(bytes in some_bytes(common::example_display([16, 8]).to_string().into_bytes())) {
+        let Ok(text) = String::from_utf8(bytes) else { return Ok(()) };
+        let source = Arc::new(Source { name: "a.display.json".into(), text });
+        match read_display(&source, &mut |_| Err(Vec::new())) {
+            Ok(display) => {
+                prop_assert!(!display.modes.is_empty());
+                prop_assert!(display.modes.iter().all(|mode| !(mode.cleans && mode.changed_only) && !mode.duration_ms.is_empty()));
+                prop_assert!((1..display.ink.levels() as u8).all(|level| display.ink.lightness(level) > display.ink.lightness(level - 1)));
+            }
+            Err(faults) => prop_assert!(faults.iter().all(|fault| !fault.message.is_empty())),
+        }
+    }
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(40))]
+
+    /// The whole program on changed plans: it ends with a status of its own, and what it does not read it tells.
+    #[test]
+    fn changed_plans_are_reviewed_or_refused(bytes in some_bytes(common::whole_plan(GOOD).into_bytes())) {
+        let folder = Folder::usual();
+        folder.file("a.plan.json", &bytes);
+        let run = folder.run(&["review", "a.plan.json"]);
+        prop_assert!((0..=2).contains(&run.status));
+        prop_assert_eq!(run.status == 2, !run.error.is_empty());
+    }
+}
+
+/// Half a file is never left behind: where the output cannot be written, nothing stands under its name.
+#[test]
+fn an_output_that_cannot_be_written_is_told() {
+    let folder = Folder::usual();
+    folder.plan("a.plan.json", GOOD);
+    let run = folder.run(&["review", "a.plan.json", "--out", "no/such/folder/report.json"]).with_status(2);
+    assert!(run.error.contains("report.json"), "{}", run.error);
+    let mut file = tempfile::NamedTempFile::new().unwrap();
+    file.write_all(b"x").unwrap();
+    let below_a_file = format!("{}/report.json", file.path().display());
+    folder.run(&["review", "a.plan.json", "--facts", &below_a_file]).with_status(2);
+}

@@ -1,0 +1,225 @@
+//! Every message as people read it, as snapshots: faults of plans, displays and screens, and each rule's finding as text.
+
+mod common;
+
+use common::Folder;
+
+/// What a review of `a.plan.json` prints on standard error; it must be refused.
+fn fault_of_plan(plan: &str) -> String {
+    let folder = Folder::usual();
+    folder.plan("a.plan.json", plan);
+    folder.run(&["review", "a.plan.json"]).with_status(2).error
+}
+
+/// Small plans with one mistake each, by the name of the mistake.
+const PLANS: &[(&str, &str)] = &[
+    ("unknown_field", r#"{ "colour": "red", "steps": [] }"#),
+    ("field_twice", r#"{ "steps": [], "steps": [] }"#),
+    ("steps_missing", "{ }"),
+    ("wrong_type", r#"{ "title": 3, "steps": [] }"#),
+    ("not_an_object", r#"{ "steps": ["square.png"] }"#),
+    ("not_a_list", r#"{ "steps": {} }"#),
+    ("temperature_out_of_range", r#"{ "temperature_c": 1e999, "steps": [] }"#),
+    ("rotation", r#"{ "rotation": 45, "steps": [] }"#),
+    ("budget_unknown", r#"{ "budgets": { "flashes": 3 }, "steps": [] }"#),
+    ("begins_word", r#"{ "begins": "grey", "steps": [] }"#),
+    ("begins_screen", r#"{ "begins": { "screen": "squar.png" }, "steps": [] }"#),
+    ("screens_folder", r#"{ "screens": "pictures", "steps": [] }"#),
+    ("font_missing", r#"{ "fonts": ["face.ttf"], "steps": [] }"#),
+    ("font_is_no_font", r#"{ "fonts": ["square.png"], "steps": [] }"#),
+    ("rule_unknown", r#"{ "rules": { "left-behnd": "off" }, "steps": [] }"#),
+    ("rule_level", r#"{ "rules": { "left-behind": "loud" }, "steps": [] }"#),
+    ("rule_limit", r#"{ "rules": { "left-behind": { "settle": 3 } }, "steps": [] }"#),
+    ("screen_missing", r#"{ "steps": [{ "screen": "sqare.png" }] }"#),
+    ("screen_is_no_picture", r#"{ "steps": [{ "screen": "panel.display.json" }] }"#),
+    ("screen_and_each", r#"{ "steps": [{ "screen": "square.png", "each": "*.png" }] }"#),
+    ("each_matches_nothing", r#"{ "steps": [{ "each": "minutes/*.png" }] }"#),
+    ("each_leaves_the_folder", r#"{ "steps": [{ "each": "../*.png" }] }"#),
+    ("each_pattern", r#"{ "steps": [{ "each": "[.png" }] }"#),
+    ("mode_unknown", r#"{ "steps": [{ "updates": [{ "mode": "quik" }] }] }"#),
+    ("mode_missing", r#"{ "steps": [{ "updates": [{ "window": "all" }] }] }"#),
+    ("window_word", r#"{ "steps": [{ "updates": [{ "mode": "quick", "window": "change" }] }] }"#),
+    ("window_kind", r#"{ "steps": [{ "updates": [{ "mode": "quick", "window": 8 }] }] }"#),
+    ("window_numbers", r#"{ "steps": [{ "updates": [{ "mode": "quick", "window": [0, 0, 8] }] }] }"#),
+    ("window_fraction", r#"{ "steps": [{ "updates": [{ "mode": "quick", "window": [0, 0, 8, 1.5] }] }] }"#),
+    ("window_empty", r#"{ "steps": [{ "updates": [{ "mode": "quick", "window": [0, 0, 0, 8] }] }] }"#),
+    ("updates_word", r#"{ "steps": [{ "updates": "chose" }] }"#),
+    ("cause", r#"{ "steps": [{ "cause": "tuch" }] }"#),
+    ("repeat_without_steps", r#"{ "steps": [{ "repeat": 3 }] }"#),
+    ("repeat_with_a_label", r#"{ "steps": [{ "repeat": 3, "label": "a", "steps": [{}] }] }"#),
+    ("too_many_steps", r#"{ "steps": [{ "repeat": 10000000, "steps": [{ "after_ms": 1000 }] }] }"#),
+    (
+        "strokes_without_controller_ink",
+        r#"{ "steps": [{ "strokes": [{ "points": [[0, 0, 0]], "width_px": 2, "mode": "quick" }] }] }"#,
+    ),
+    ("stroke_mode", r#"{ "steps": [{ "strokes": [{ "points": [[0, 0, 0]], "width_px": 2, "mode": "full" }] }] }"#),
+    ("stroke_without_points", r#"{ "steps": [{ "strokes": [{ "points": [], "width_px": 2, "mode": "quick" }] }] }"#),
+    (
+        "stroke_back_in_time",
+        r#"{ "steps": [{ "strokes": [{ "points": [[0, 0, 9], [1, 1, 3]], "width_px": 2, "mode": "quick" }] }] }"#,
+    ),
+    ("accept_without_reason", r#"{ "steps": [{}], "accept": [{ "rule": "left-behind" }] }"#),
+    ("accept_empty_reason", r#"{ "steps": [{}], "accept": [{ "rule": "left-behind", "because": " " }] }"#),
+    ("accept_unknown_rule", r#"{ "steps": [{}], "accept": [{ "rule": "left", "because": "seen" }] }"#),
+    (
+        "accept_unknown_label",
+        r#"{ "steps": [{ "label": "open" }], "accept": [{ "rule": "left-behind", "steps": ["opn"], "because": "seen" }] }"#,
+    ),
+    (
+        "accept_label_twice",
+        r#"{ "steps": [{ "label": "a" }, { "label": "a" }], "accept": [{ "rule": "left-behind", "steps": ["a"], "because": "seen" }] }"#,
+    ),
+    (
+        "several_at_once",
+        "{\n  \"titel\": \"x\",\n  \"steps\": [\n    { \"screen\": \"sqare.png\" },\n    { \"updates\": [{ \"mode\": \"quik\", \"window\": [0, 0, 8] }] }\n  ]\n}",
+    ),
+];
+
+#[test]
+fn faults_of_plans() {
+    for (name, plan) in PLANS {
+        insta::assert_snapshot!(format!("plan_{name}"), fault_of_plan(plan));
+    }
+}
+
+/// Whole files, where the fault is in the syntax or in the head.
+const FILES: &[(&str, &str)] = &[
+    ("empty", ""),
+    ("not_json", "{ \"format\": refresh-plan/1 }"),
+    ("missing_comma", "{ \"format\": \"refresh-plan/1\" \"steps\": [] }"),
+    ("not_a_number", "{ \"format\": \"refresh-plan/1\", \"temperature_c\": NaN }"),
+    ("format_of_later", "{ \"format\": \"refresh-plan/2\", \"display\": \"watch-1in3\", \"steps\": [] }"),
+    ("display_unknown", "{ \"format\": \"refresh-plan/1\", \"display\": \"watch-1in4\", \"steps\": [] }"),
+    ("display_file_missing", "{ \"format\": \"refresh-plan/1\", \"display\": \"panl.display.json\", \"steps\": [] }"),
+    ("a_list", "[]"),
+];
+
+#[test]
+fn faults_of_files() {
+    for (name, text) in FILES {
+        let folder = Folder::usual();
+        folder.file("a.plan.json", text);
+        insta::assert_snapshot!(format!("file_{name}"), folder.run(&["review", "a.plan.json"]).with_status(2).error);
+    }
+}
+
+/// Mistakes in a display description that is based on the example one.
+const DISPLAYS: &[(&str, &str)] = &[
+    ("levels", r#"{ "ink": { "levels": 8, "reflectance": [0.04, 0.4] } }"#),
+    ("reflectance_falls", r#"{ "ink": { "levels": 2, "reflectance": [0.4, 0.04] } }"#),
+    ("reflectance_count", r#"{ "ink": { "levels": 4, "reflectance": [0.1, 0.2, 0.3] } }"#),
+    ("palette", r#"{ "ink": { "colours": [] } }"#),
+    ("size", r#"{ "size_px": [16384, 16384] }"#),
+    ("temperature", r#"{ "temperature_c": [50, 0] }"#),
+    ("limit", r#"{ "limits": { "updates": 3 } }"#),
+    ("mode_twice", r#"{ "modes": [{ "name": "full" }, { "name": "full" }] }"#),
+    ("mode_cleans_changed_only", r#"{ "modes": [{ "name": "quick", "cleans": true }] }"#),
+    ("mode_incomplete", r#"{ "modes": [{ "name": "slow" }] }"#),
+    ("mode_levels", r#"{ "modes": [{ "name": "quick", "to": [0, 99] }] }"#),
+    ("mode_no_levels", r#"{ "modes": [{ "name": "quick", "to": [] }] }"#),
+    ("duration_table", r#"{ "modes": [{ "name": "quick", "duration_ms": { "warm": 3 } }] }"#),
+    ("based_on_itself", r#"{ "based_on": "panel.display.json" }"#),
+    ("based_on_nothing", r#"{ "based_on": "meter" }"#),
+];
+
+#[test]
+fn faults_of_displays() {
+    for (name, text) in DISPLAYS {
+        let folder = Folder::usual();
+        let mut display: serde_json::Value = serde_json::from_str(text).unwrap();
+        display["format"] = "display/1".into();
+        if display.get("based_on").is_none() {
+            display["based_on"] = "base.display.json".into();
+        }
+        folder.file("base.display.json", folder.read("panel.display.json"));
+        folder.display("panel.display.json", &display);
+        folder.plan("a.plan.json", r#"{ "steps": [] }"#);
+        insta::assert_snapshot!(format!("display_{name}"), folder.run(&["review", "a.plan.json"]).with_status(2).error);
+    }
+}
+
+/// An SVG of 16 x 8 px around some elements.
+fn svg(inside: &str) -> String {
+    format!(
+        "<svg xmlns=\"http://www.w3.org/2000/svg\" xmlns:xlink=\"http://www.w3.org/1999/xlink\" width=\"16\" height=\"8\">{inside}</svg>"
+    )
+}
+
+#[test]
+fn faults_of_screens() {
+    let whole = common::png_of(16, 8, |_, _| 255);
+    let screens: Vec<(&str, &str, Vec<u8>)> = vec![
+        ("wrong_size", "a.png", common::png_of(17, 8, |_, _| 255)),
+        ("cut_short", "a.png", whole[..whole.len() - 20].to_vec()),
+        ("no_png", "a.png", b"GIF89a".to_vec()),
+        ("svg_wrong_size", "a.svg", svg("").replace("width=\"16\"", "width=\"16.5\"").into_bytes()),
+        ("svg_broken", "a.svg", b"<svg><rect></svg>".to_vec()),
+        ("svg_not_text", "a.svg", vec![0xff, 0xfe, 0]),
+        ("svg_entities", "a.svg", b"<!DOCTYPE svg [<!ENTITY a \"b\">]><svg/>".to_vec()),
+        ("svg_use_outside", "a.svg", svg("<use xlink:href=\"other.svg#a\"/>").into_bytes()),
+        ("svg_picture_missing", "a.svg", svg("<image width=\"8\" height=\"8\" href=\"logo.png\"/>").into_bytes()),
+        ("svg_picture_outside", "a.svg", svg("<image width=\"8\" height=\"8\" href=\"/dev/null\"/>").into_bytes()),
+        (
+            "svg_picture_of_the_network",
+            "a.svg",
+            svg("<image width=\"8\" height=\"8\" href=\"https://example.org/a.png\"/>").into_bytes(),
+        ),
+        ("svg_deep", "a.svg", svg(&format!("{}{}", "<g>".repeat(300), "</g>".repeat(300))).into_bytes()),
+    ];
+    for (name, file, bytes) in screens {
+        let folder = Folder::usual();
+        folder.file(file, bytes);
+        folder.plan("a.plan.json", &format!(r#"{{ "steps": [{{ "screen": "{file}" }}] }}"#));
+        insta::assert_snapshot!(format!("screen_{name}"), folder.run(&["review", "a.plan.json"]).with_status(2).error);
+    }
+}
+
+#[test]
+fn faults_of_the_command_line() {
+    let folder = Folder::usual();
+    folder.file("empty/readme.txt", "");
+    folder.file("a.flow.json", "{}");
+    let calls: &[(&str, &[&str])] = &[
+        ("no_such_path", &["review", "squar.png"]),
+        ("no_plan_in_the_folder", &["review", "empty"]),
+        ("a_flow", &["review", "a.flow.json"]),
+        ("unknown_rule", &["review", ".", "--only", "left"]),
+        ("unknown_display", &["displays", "watch"]),
+    ];
+    for (name, call) in calls {
+        insta::assert_snapshot!(format!("call_{name}"), folder.run(call).with_status(2).error);
+    }
+}
+
+/// The finding that a rule's own example fires, as text.
+#[test]
+fn findings_as_text() {
+    for page in stillpage::rules::pages() {
+        let example = page.examples.iter().find(|example| example.heading == "Fires").unwrap();
+        let folder = Folder::of_example(example);
+        let run = folder.run(&["review", "example.plan.json", "--only", page.id, "--gate", "never"]).with_status(0);
+        insta::assert_snapshot!(format!("finding_{}", page.id), run.out);
+    }
+}
+
+#[test]
+fn a_plan_with_accepted_findings_and_unchecked_limits() {
+    let folder = Folder::usual();
+    folder.plan(
+        "a.plan.json",
+        r#"{ "title": "Berth 4", "rules": { "restless": { "per_hour": 3 } },
+          "accept": [{ "rule": "left-behind", "steps": ["square"], "because": "it is drawn at boot" }],
+          "steps": [{ "label": "square", "screen": "square.png" }] }"#,
+    );
+    insta::assert_snapshot!("accepted", folder.run(&["review", "a.plan.json"]).with_status(0).out);
+}
+
+#[test]
+fn lists_and_pages() {
+    let folder = Folder::new();
+    insta::assert_snapshot!("list_of_displays", folder.run(&["displays"]).out);
+    insta::assert_snapshot!("list_of_rules", folder.run(&["rules"]).out);
+    insta::assert_snapshot!("page_of_a_rule", folder.run(&["rules", "too-many-since-cleaning"]).out);
+    insta::assert_snapshot!("help", folder.run(&["--help"]).out);
+    insta::assert_snapshot!("help_of_review", folder.run(&["review", "--help"]).out);
+}

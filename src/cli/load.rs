@@ -78,6 +78,16 @@ fn walk(folder: &Path, plans: &mut Vec<PathBuf>, faults: &mut Vec<Fault>) {
     }
 }
 
+/// A path as people write it.
+fn shown(path: &Path) -> String {
+    path.strip_prefix("./").unwrap_or(path).display().to_string()
+}
+
+/// A folder as people call it.
+fn shown_folder(folder: &Path) -> String {
+    if folder == Path::new(".") { "the current folder".into() } else { shown(folder) }
+}
+
 /// A path below the current folder as people write it.
 fn without_dot(path: PathBuf) -> PathBuf {
     path.strip_prefix("./").map(Path::to_owned).unwrap_or(path)
@@ -126,7 +136,7 @@ struct ScreenFile {
 impl LoadedScreens {
     /// The path of a screen as the user knows it.
     pub(super) fn path(&self, screen: ScreenId) -> String {
-        self.files[screen.0].path.display().to_string()
+        shown(&self.files[screen.0].path)
     }
 }
 
@@ -261,12 +271,12 @@ impl Finder {
         let extension = path.extension().unwrap_or_default().to_string_lossy().to_lowercase();
         if extension != "png" && extension != "svg" {
             return Err(trouble(
-                format!("`{}` is neither a PNG nor an SVG by its name", path.display()),
+                format!("`{}` is neither a PNG nor an SVG by its name", shown(&path)),
                 "export the screen as `.png` or `.svg`",
             ));
         }
         let found = fs::metadata(&path)
-            .map_err(|error| trouble(format!("`{}` cannot be read: {error}", path.display()), "check its rights"))?;
+            .map_err(|error| trouble(format!("`{}` cannot be read: {error}", shown(&path)), "check its rights"))?;
         let id = ScreenId(self.files.len());
         self.files.push(ScreenFile { path: path.clone(), is_svg: extension == "svg" });
         let same = self.same_content(id, found.len());
@@ -321,7 +331,7 @@ fn name_help(folder: &Path, wanted: &str) -> String {
     names.sort();
     match crate::source::nearest_name(wanted, names.iter().map(String::as_str)) {
         Some(name) => format!("did you mean `{name}`?"),
-        None => format!("looked in {}", folder.display()),
+        None => format!("looked in {}", shown_folder(folder)),
     }
 }
 
@@ -362,7 +372,7 @@ impl Surroundings for Finder {
         if matches.is_empty() {
             return Err(trouble(
                 format!("no screen matches `{pattern}`"),
-                format!("looked in {}; `*` does not cross a folder", self.screens.display()),
+                format!("looked in {}; `*` does not cross a folder", shown_folder(&self.screens)),
             ));
         }
         matches.sort_by(|one, other| natural_order(one, other));
@@ -377,11 +387,11 @@ impl Surroundings for Finder {
         }
         for file in files {
             let bytes = read_bytes(&file, LARGEST_TEXT).map_err(|reason| {
-                trouble(format!("the font `{}`: {reason}", file.display()), name_help_for(&self.folder, path))
+                trouble(format!("the font `{}`: {reason}", shown(&file)), name_help_for(&self.folder, path))
             })?;
             if Faces::new(vec![bytes.clone()]).is_err() {
                 return Err(trouble(
-                    format!("`{}` holds no font face that can be read", file.display()),
+                    format!("`{}` holds no font face that can be read", shown(&file)),
                     "name a TrueType or OpenType font",
                 ));
             }

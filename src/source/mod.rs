@@ -105,13 +105,22 @@ pub fn text_of_bytes(name: &str, bytes: Vec<u8>) -> Result<String, Fault> {
 /// The name among `known` that is nearest to what somebody wrote, where one is near enough to be meant.
 pub fn nearest_name<'a>(written: &str, known: impl IntoIterator<Item = &'a str>) -> Option<&'a str> {
     let lower = written.to_lowercase();
-    known
-        .into_iter()
+    let known: Vec<&str> = known.into_iter().collect();
+    let near = known
+        .iter()
+        .copied()
         .map(|name| (strsim::damerau_levenshtein(&lower, &name.to_lowercase()), name))
         .filter(|(distance, name)| *distance <= 1.max(name.chars().count().max(lower.chars().count()) / 3))
         .min_by_key(|(distance, _)| *distance)
-        .map(|(_, name)| name)
+        .map(|(_, name)| name);
+    // Somebody may know the beginning of a name only.
+    near.or_else(|| {
+        known.into_iter().find(|name| lower.chars().count() >= 3 && name.to_lowercase().starts_with(&lower))
+    })
 }
+
+/// More names than this are not read by anybody.
+const MOST_NAMES: usize = 20;
 
 /// The help for an unknown name: the nearest known one, and else the whole list.
 pub fn did_you_mean<'a>(written: &str, known: impl IntoIterator<Item = &'a str> + Clone) -> String {
@@ -119,7 +128,11 @@ pub fn did_you_mean<'a>(written: &str, known: impl IntoIterator<Item = &'a str> 
         return format!("did you mean `{name}`?");
     }
     let names: Vec<String> = known.into_iter().map(|name| format!("`{name}`")).collect();
-    if names.is_empty() { "there is none to choose from".into() } else { format!("known are {}", names.join(", ")) }
+    match names.len() {
+        0 => "there is none to choose from".into(),
+        1..=MOST_NAMES => format!("known are {}", names.join(", ")),
+        count => format!("known are {} and {} more", names[..MOST_NAMES].join(", "), count - MOST_NAMES),
+    }
 }
 
 #[cfg(test)]
@@ -139,6 +152,7 @@ mod tests {
     fn the_nearest_name_is_one_that_can_be_meant() {
         assert_eq!(nearest_name("quik", ["full", "quick"]), Some("quick"));
         assert_eq!(nearest_name("sparkle", ["full", "quick"]), None);
+        assert_eq!(nearest_name("left", ["nothing-changes", "left-behind"]), Some("left-behind"));
         assert_eq!(nearest_name("label-2in", ["label-2in1", "label-7in5"]), Some("label-2in1"));
     }
 }

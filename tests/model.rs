@@ -7,6 +7,7 @@
 
 mod model {
     pub(crate) mod comparing;
+    mod corners;
     pub(crate) mod coverage;
     pub(crate) mod disguise;
     pub(crate) mod plain;

@@ -59,6 +59,11 @@ pub(crate) fn write_plan(seed: u64, folder: &Path) -> Result<PathBuf, Fault> {
     Ok(path)
 }
 
+/// Writes a white screen with one black pixel, the first.
+pub(crate) fn write_dot(size: Size, path: &Path) -> Result<(), Fault> {
+    write_png(&mut Dice::new(0), &Canvas::dot(size), path)
+}
+
 /// The files of a plan, relative to its folder of screens.
 struct Screens {
     single: Vec<String>,

@@ -1,5 +1,6 @@
 //! The PNG reader against a published set of test files: greys and refusals worked out apart from the program, and a
 //! second decoder. Knows greys, not levels.
+#![expect(clippy::unwrap_used, reason = "a test stops at what must not happen")]
 
 use std::{
     collections::BTreeSet,
@@ -80,10 +81,10 @@ fn broken_files_are_refused() {
     for name in broken_files() {
         let bytes = bytes_of(&name);
         // The size is the one that the header claims, so that it is not the size that refuses them.
-        let side = |at: usize| {
+        let claimed = |at: usize| {
             bytes.get(at..at + 4).map_or(0, |four| u32::from_be_bytes([four[0], four[1], four[2], four[3]]))
         };
-        let size = Size { width: side(16).clamp(1, 256), height: side(20).clamp(1, 256) };
+        let size = Size { width: claimed(16).clamp(1, 256), height: claimed(20).clamp(1, 256) };
         assert!(decode_png(&bytes, size, Vec::new()).is_err(), "{name} was taken");
     }
 }
@@ -92,9 +93,9 @@ fn broken_files_are_refused() {
 fn a_buffer_that_was_used_before_leaves_nothing_behind() {
     for Good { name, size, .. } in good_files() {
         let bytes = bytes_of(&name);
-        let fresh = decode_png(&bytes, size, Vec::new()).unwrap();
+        let first = decode_png(&bytes, size, Vec::new()).unwrap();
         let again = decode_png(&bytes, size, vec![0xa5; 70_000]).unwrap();
-        assert_eq!(fresh.shades(), again.shades(), "{name}");
+        assert_eq!(first.shades(), again.shades(), "{name}");
     }
 }
 

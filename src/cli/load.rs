@@ -446,22 +446,26 @@ fn matching_files(folder: &Path, pattern: &str) -> Result<Vec<String>, Trouble> 
     } else {
         Path::new(pattern).components().count() - fixed.components().count()
     };
-    let dotted_wanted = Path::new(pattern).components().any(|part| part.as_os_str().to_string_lossy().starts_with('.'));
     let mut names = Vec::new();
     let walk = WalkDir::new(folder.join(&fixed)).follow_links(true).max_depth(depth).into_iter();
-    let visible = |entry: &walkdir::DirEntry| {
-        dotted_wanted || entry.depth() == 0 || !entry.file_name().to_string_lossy().starts_with('.')
-    };
-    for entry in walk.filter_entry(visible).filter_map(Result::ok).filter(|entry| entry.file_type().is_file()) {
+    for entry in walk.filter_map(Result::ok).filter(|entry| entry.file_type().is_file()) {
         let Ok(relative) = entry.path().strip_prefix(folder) else { continue };
         let parts: Vec<String> =
             relative.components().map(|part| part.as_os_str().to_string_lossy().into_owned()).collect();
         let name = parts.join("/");
-        if glob.is_match(&name) {
+        if glob.is_match(&name) && shows_dotted(pattern, &parts) {
             names.push(name);
         }
     }
     Ok(names)
+}
+
+/// Whether every part of a path that begins with a dot is asked for by a part of the pattern that does so too.
+fn shows_dotted(pattern: &str, parts: &[String]) -> bool {
+    let wanted: Vec<&str> = pattern.split('/').collect();
+    let same_depth = wanted.len() == parts.len();
+    let dotted = parts.iter().enumerate().filter(|(_, part)| part.starts_with('.'));
+    dotted.into_iter().all(|(at, _)| same_depth && wanted[at].starts_with('.'))
 }
 
 fn has_wildcard(part: &Component<'_>) -> bool {

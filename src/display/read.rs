@@ -370,6 +370,14 @@ fn modes(
         for mode in &mut modes {
             mode.from = on_other_ink(mode.from, &base.ink, ink);
             mode.to = on_other_ink(mode.to, &base.ink, ink);
+            if let (Some(item), true) = (fields.get("ink"), mode.from.0 == 0 || mode.to.0 == 0) {
+                let message = format!("none of the levels of the mode `{}` is left on this ink", mode.name);
+                reading.fault(
+                    item,
+                    message,
+                    "give the mode new `from` and `to` in `modes`, as a description of its own",
+                );
+            }
         }
     }
     let Some(item) = fields.get("modes") else {

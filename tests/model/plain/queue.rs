@@ -19,6 +19,7 @@ struct Earlier {
     by_pen: bool,
 }
 
+#[expect(clippy::struct_field_names, reason = "the unit stands in the name")]
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub(crate) struct Times {
     pub(crate) send_ms: f64,

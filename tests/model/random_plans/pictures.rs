@@ -28,6 +28,13 @@ impl Canvas {
         canvas
     }
 
+    /// White but for the first pixel.
+    pub(crate) fn dot(size: Size) -> Canvas {
+        let mut canvas = Canvas { size, rgba: vec![[255; 4]; size.pixels()] };
+        canvas.rgba[0] = [0, 0, 0, 255];
+        canvas
+    }
+
     /// The same again, the same with something drawn on it, or another.
     pub(crate) fn next(&self, dice: &mut Dice, shades: &[[u8; 3]]) -> Canvas {
         match dice.below(10) {

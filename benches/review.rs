@@ -3,11 +3,7 @@
 //! A note-taking page of 1404 x 1872 px, 200 greyscale frames: solid black strokes grow, as quick updates can show them, now and then the page turns
 //! to one with a dithered picture. The frames are made from a fixed seed and kept under `target`.
 
-#![expect(
-    clippy::print_stdout,
-    clippy::disallowed_methods,
-    reason = "a benchmark prints its figures and keeps its own frames"
-)]
+#![expect(clippy::print_stdout, reason = "a benchmark prints its figures")]
 
 use std::{
     fmt::Write as _,

@@ -68,7 +68,7 @@ fn good_files_give_the_greys_worked_out_beforehand() {
         match decode_png(&bytes_of(&name), size, Vec::new()) {
             Err(fault) => writeln!(wrong, "{name}: {}", fault.message).unwrap(),
             Ok(picture) if hex(&Sha256::digest(picture.shades())) != sha256 => {
-                writeln!(wrong, "{name}: other greys").unwrap()
+                writeln!(wrong, "{name}: other greys").unwrap();
             }
             Ok(_) => {}
         }

@@ -43,7 +43,7 @@ enum Command {
         /// The rule to explain
         id: Option<String>,
     },
-    /// Print the JSON Schema of a file format: plan, display or findings
+    /// Print the JSON Schema of a file format: plan, display, findings or facts
     Schema {
         /// The format
         name: String,
@@ -144,7 +144,6 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
 
 /// How text is drawn on a stream.
 fn text_style(is_terminal: bool) -> TextStyle {
-    #[expect(clippy::disallowed_methods, reason = "the command line is where the environment is read")]
     let plain = std::env::var("NO_COLOR").is_ok_and(|value| !value.is_empty());
     TextStyle { colour: is_terminal && !plain, width: if is_terminal { terminal_width() } else { 100 } }
 }

@@ -132,7 +132,11 @@ impl Eye {
 
     /// Whether some pixel of a tile can be off: quick where the whole tile has one residue.
     fn may_be_ghosted(&self, tile: u32, glass: &Glass) -> bool {
-        let Some(residue) = glass.uniform_residue(tile) else { return true };
+        let Some(residue) = glass.uniform_residue(tile) else {
+            // What shows is at most the hidden residue, and off by at most that and the median.
+            let most_median = self.medians.iter().fold(0.0_f64, |most, median| most.max(median.abs()));
+            return glass.most_residue(tile) + most_median >= self.limits.limit_l;
+        };
         glass.levels_in(tile).iter().any(|level| {
             (glass.shown_of(level, residue) - self.medians[usize::from(level)]).abs() >= self.limits.limit_l
         })

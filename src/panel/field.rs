@@ -24,6 +24,12 @@ impl<T: Copy + PartialEq> TileField<T> {
         (self.slot[tile as usize] == UNIFORM).then(|| self.uniform[tile as usize])
     }
 
+    /// All values of a tile whose pixels do not agree.
+    pub(crate) fn various(&self, tile: u32) -> Option<&[T; 64]> {
+        let slot = self.slot[tile as usize];
+        (slot != UNIFORM).then(|| &self.slab[slot as usize])
+    }
+
     /// The value of a pixel.
     pub(crate) fn get(&self, tile: u32, bit: u32) -> T {
         match self.slot[tile as usize] {

@@ -520,6 +520,11 @@ impl Glass {
         touched
     }
 
+    /// No pixel of a tile has more residue than this, either way; for tiles whose pixels do not agree.
+    pub(crate) fn most_residue(&self, tile: u32) -> f64 {
+        self.residue.various(tile).map_or(0.0, |values| values.iter().fold(0.0, |most, value| most.max(value.abs())))
+    }
+
     /// The residue of a tile, where all its pixels have the same.
     pub(crate) fn uniform_residue(&self, tile: u32) -> Option<f64> {
         self.residue.uniform(tile)

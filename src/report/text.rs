@@ -15,7 +15,7 @@ use miette::{
 use super::{PlanOutcome, ReviewedPlan, RunReport};
 use crate::{
     finding::{Finding, Severity},
-    source::{Fault, Source, Span},
+    source::{Fault, Source, Span, readable},
 };
 
 /// How text is drawn.
@@ -48,7 +48,7 @@ pub fn write(report: &RunReport, style: TextStyle, out: &mut dyn Write) -> io::R
 }
 
 fn write_plan(path: &str, plan: &ReviewedPlan, style: TextStyle, out: &mut dyn Write) -> io::Result<()> {
-    let title = if plan.title.is_empty() { String::new() } else { format!("  \"{}\"", plan.title) };
+    let title = if plan.title.is_empty() { String::new() } else { format!("  \"{}\"", readable(&plan.title)) };
     writeln!(out, "{path}{title}")?;
     writeln!(out, "  {} on {}: {}\n", count(plan.steps, "step", "steps"), plan.display, verdict(plan))?;
     for (finding, place) in plan.findings.iter().zip(&plan.places) {
@@ -59,7 +59,13 @@ fn write_plan(path: &str, plan: &ReviewedPlan, style: TextStyle, out: &mut dyn W
     }
     for finding in &plan.findings {
         if let Some(because) = &finding.accepted {
-            writeln!(out, "  accepted: {} at {}, because {because}", finding.rule, step_words(finding))?;
+            writeln!(
+                out,
+                "  accepted: {} at {}, because {}",
+                finding.rule,
+                readable(&step_words(finding)),
+                readable(because)
+            )?;
         }
     }
     if plan.findings.iter().any(|finding| finding.accepted.is_some()) {
@@ -123,7 +129,7 @@ pub fn finding_text(plan: &ReviewedPlan, finding: &Finding, place: Span, style: 
         Severity::Note => Shade::Advice,
     };
     let marked = Marked {
-        message: format!("{}: {}", step_words(finding), finding.message),
+        message: readable(&format!("{}: {}", step_words(finding), finding.message)),
         code: format!("{} ({})", finding.rule, finding.severity.word()),
         shade,
         help: Some(finding.help.clone()),
@@ -283,7 +289,13 @@ impl Excerpt {
 
 /// The part of a line that is shown; dots stand for the character at an end behind which more was cut away.
 fn clipped(line: &str, cut: usize) -> String {
-    let mut shown: Vec<char> = line.chars().skip(cut).take(LINE_CHARACTERS).collect();
+    // What steers a terminal is shown as one sign, a tab as a blank: the columns stay.
+    let plain = |character: char| match character {
+        '\t' => ' ',
+        character if character.is_control() => '\u{fffd}',
+        character => character,
+    };
+    let mut shown: Vec<char> = line.chars().skip(cut).take(LINE_CHARACTERS).map(plain).collect();
     if line.chars().nth(cut + LINE_CHARACTERS).is_some() {
         shown.pop();
         shown.push('…');

@@ -161,7 +161,11 @@ fn parse(source: &Arc<Source>) -> Result<Value<'_>, Fault> {
             .with_help("correct the syntax here; comments and trailing commas are fine")
     })?;
     parsed.value.ok_or_else(|| {
-        Fault::of_file(&source.name, "the file is empty", "write a JSON object into it; `stillpage schema` shows which")
+        Fault::of_file(
+            &source.name,
+            "the file is empty",
+            "write a JSON object into it; `stillpage schema plan` shows which",
+        )
     })
 }
 

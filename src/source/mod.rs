@@ -65,18 +65,23 @@ pub struct Fault {
 impl Fault {
     /// A fault of a whole file, for want of a place in it.
     pub fn of_file(file: impl Into<String>, message: impl Into<String>, help: impl Into<String>) -> Self {
-        Self { message: message.into(), help: Some(help.into()), file: file.into(), place: None }
+        Self { message: readable(&message.into()), help: Some(readable(&help.into())), file: file.into(), place: None }
     }
 
     /// A fault at a place of a text.
     pub fn at(source: &Arc<Source>, span: Span, message: impl Into<String>) -> Self {
-        Self { message: message.into(), help: None, file: source.name.clone(), place: Some((source.clone(), span)) }
+        Self {
+            message: readable(&message.into()),
+            help: None,
+            file: source.name.clone(),
+            place: Some((source.clone(), span)),
+        }
     }
 
     /// The same fault with a way to mend it.
     #[must_use]
     pub fn with_help(mut self, help: impl Into<String>) -> Self {
-        self.help = Some(help.into());
+        self.help = Some(readable(&help.into()));
         self
     }
 
@@ -84,6 +89,24 @@ impl Fault {
     pub fn line_column(&self) -> Option<LineColumn> {
         self.place.as_ref().map(|(source, span)| source.line_column(span.start))
     }
+}
+
+/// Characters of a message at the most: a word of somebody's file may be as long as the file.
+const LONGEST_MESSAGE: usize = 600;
+
+/// Words that may hold what somebody wrote into a file, fit for a terminal and for a reader: without characters that
+/// steer the terminal (line ends excepted), and not endless.
+pub fn readable(text: &str) -> String {
+    let steers = |character: char| character.is_control() && character != '\n';
+    let mut shown: String = text
+        .chars()
+        .take(LONGEST_MESSAGE)
+        .map(|character| if steers(character) { '\u{fffd}' } else { character })
+        .collect();
+    if text.chars().nth(LONGEST_MESSAGE).is_some() {
+        shown.push('…');
+    }
+    shown
 }
 
 /// Decodes the bytes of a text file; a fault names the first byte that is not UTF-8.

@@ -263,9 +263,5 @@ fn write_json(path: &Path, json: &Value) -> Result<(), Fault> {
 }
 
 pub(crate) fn write_text(path: &Path, text: &str) -> Result<(), Fault> {
-    #[expect(
-        clippy::disallowed_methods,
-        reason = "a test's own files in a temporary folder need not be whole or absent"
-    )]
     std::fs::write(path, text).map_err(|e| format!("{}: {e}", path.display()))
 }

@@ -127,7 +127,7 @@ where
             shop: &shop,
             upcoming: Box::new(screens().map(key_of)),
             ahead: VecDeque::new(),
-            look_ahead: 2 + 2 * setting.threads,
+            look_ahead: 1 + setting.threads,
             last_asked: begin,
             now: begin,
         };

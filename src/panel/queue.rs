@@ -171,7 +171,9 @@ mod tests {
         let mut done: Vec<(f64, f64)> = Vec::new();
         let mut link_free = 0.0_f64;
         for (index, (request, rect, duration)) in requests.iter().enumerate() {
-            let arrived = request.max(link_free) + 1.0 + rect.pixels() as f64 / 1000.0;
+            // Sums in the order of the equation: another order may differ in the last bit.
+            let transfer = 1.0 + rect.pixels() as f64 / 1000.0;
+            let arrived = request.max(link_free) + transfer;
             link_free = arrived;
             let mut moments: Vec<f64> =
                 done.iter().map(|(_, finish)| *finish).filter(|finish| *finish > arrived).collect();

@@ -127,7 +127,8 @@ where
             shop: &shop,
             upcoming: Box::new(screens().map(key_of)),
             ahead: VecDeque::new(),
-            look_ahead: 1 + setting.threads,
+            // Enough that the others have work while a page turn is played.
+            look_ahead: 4 * setting.threads,
             last_asked: begin,
             now: begin,
         };

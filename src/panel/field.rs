@@ -38,6 +38,29 @@ impl<T: Copy + PartialEq> TileField<T> {
         }
     }
 
+    /// The values of all pixels of a tile.
+    pub(crate) fn values(&self, tile: u32) -> [T; 64] {
+        match self.slot[tile as usize] {
+            UNIFORM => [self.uniform[tile as usize]; 64],
+            slot => self.slab[slot as usize],
+        }
+    }
+
+    /// Gives the pixels of a tile these values; those outside `whole` do not count.
+    pub(crate) fn set(&mut self, tile: u32, values: &[T; 64], whole: u64) {
+        let first = values[whole.trailing_zeros() as usize];
+        let agree = if whole == u64::MAX {
+            values.iter().filter(|value| **value != first).count() == 0
+        } else {
+            values.iter().enumerate().all(|(bit, value)| whole >> bit & 1 == 0 || *value == first)
+        };
+        if agree {
+            self.set_uniform(tile, first);
+        } else {
+            *self.edit(tile) = *values;
+        }
+    }
+
     /// Gives a whole tile one value.
     pub(crate) fn set_uniform(&mut self, tile: u32, value: T) {
         let slot = std::mem::replace(&mut self.slot[tile as usize], UNIFORM);

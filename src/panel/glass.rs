@@ -2,8 +2,6 @@
 //!
 //! Tiles that agree in all their pixels are held and driven as one: a step costs what it changes, not what the panel has.
 
-use std::collections::BTreeMap;
-
 use super::{
     field::TileField,
     spread::{Spread, SpreadChanges},
@@ -25,6 +23,8 @@ pub struct Glass {
     memory: Vec<TileLevels>,
     /// The levels that stand in each tile.
     levels_in: Vec<LevelSet>,
+    /// The levels that stand in each tile of the picture in memory.
+    memory_levels_in: Vec<LevelSet>,
     residue: TileField<f64>,
     counts: TileField<u32>,
     unknown: Vec<u64>,
@@ -33,10 +33,11 @@ pub struct Glass {
     unlike: Vec<u64>,
     /// The tiles that have such pixels, rising.
     unlike_tiles: Vec<u32>,
-    /// How many pixels have each count.
-    px_by_count: BTreeMap<u32, u64>,
+    /// How many pixels have each count; the last number is not 0.
+    px_by_count: Vec<u64>,
     spreads: Vec<Spread>,
     changes: SpreadChanges,
+    swings: Swings,
     /// Tiles whose look changed since the eye saw them.
     touched: Vec<u32>,
 }
@@ -132,7 +133,7 @@ impl Glass {
         let tiles = grid.tiles();
         let levels: Vec<TileLevels> =
             (0..tiles as u32).map(|tile| levels_of_tile(picture, &grid, &table, tile)).collect();
-        let levels_in =
+        let levels_in: Vec<LevelSet> =
             levels.iter().enumerate().map(|(tile, levels)| present(levels, grid.whole(tile as u32))).collect();
         let mut spreads = vec![Spread::default(); ink.levels()];
         let mut px_by_level = vec![0_i64; ink.levels()];
@@ -148,6 +149,7 @@ impl Glass {
             lightness: (0..ink.levels() as Level).map(|level| ink.lightness(level)).collect(),
             memory: levels.clone(),
             levels,
+            memory_levels_in: levels_in.clone(),
             levels_in,
             residue: TileField::new(tiles, 0.0),
             counts: TileField::new(tiles, 0),
@@ -155,9 +157,10 @@ impl Glass {
             unknown_px: if unknown { grid.size().pixels() } else { 0 },
             unlike: vec![0; tiles],
             unlike_tiles: Vec::new(),
-            px_by_count: BTreeMap::from([(0, grid.size().pixels())]),
+            px_by_count: vec![grid.size().pixels()],
             spreads,
             changes: SpreadChanges::new(),
+            swings: Swings::new(),
             touched: Vec::new(),
             grid,
         }
@@ -176,6 +179,11 @@ impl Glass {
     /// The levels in memory of a tile.
     pub fn memory_levels(&self, tile: u32) -> &TileLevels {
         &self.memory[tile as usize]
+    }
+
+    /// Which levels stand in a tile of the picture in memory.
+    pub fn memory_levels_in(&self, tile: u32) -> LevelSet {
+        self.memory_levels_in[tile as usize]
     }
 
     /// The level in memory of a pixel.
@@ -198,7 +206,7 @@ impl Glass {
 
     /// The largest number of updates since the last cleaning of any pixel.
     pub fn most_since_cleaning(&self) -> u32 {
-        self.px_by_count.last_key_value().map_or(0, |(count, _)| *count)
+        self.px_by_count.len().saturating_sub(1) as u32
     }
 
     /// The pixels with more updates since their last cleaning than `limit`.
@@ -261,6 +269,7 @@ impl Glass {
         for (tile, levels) in tiles.iter().zip(&introduced.levels) {
             let at = *tile as usize;
             self.memory[at] = *levels;
+            self.memory_levels_in[at] = present(levels, self.grid.whole(*tile));
             self.unlike[at] = differing_pixels(levels, &self.levels[at]);
         }
         self.list_unlike(tiles);
@@ -300,7 +309,7 @@ impl Glass {
                 }
             });
         }
-        self.changes.settle(&mut self.spreads);
+        self.swings.settle(&self.lightness, &mut self.changes, &mut self.spreads);
         self.list_unlike(newly_unlike);
         driven
     }
@@ -312,7 +321,7 @@ impl Glass {
             driven.unknown_px += u64::from((self.unknown[*tile as usize] & covered).count_ones());
             self.drive_tile(*tile, *covered, Towards::Level(level), action, None, &mut driven);
         }
-        self.changes.settle(&mut self.spreads);
+        self.swings.settle(&self.lightness, &mut self.changes, &mut self.spreads);
         self.list_unlike(pixels.tiles().iter().map(|(tile, _)| *tile).collect());
         driven
     }
@@ -403,62 +412,48 @@ impl Glass {
         action: &Action,
         driven: &mut Driven,
     ) -> u64 {
-        let Self { lightness, levels, memory, residue, unlike, spreads, changes, .. } = self;
+        let Self { lightness, levels, memory, residue, swings, spreads, changes, .. } = self;
         let (levels, memory) = (&mut levels[tile as usize], &memory[tile as usize]);
-        let unlike = &mut unlike[tile as usize];
-        let (mut driven_pixels, mut out_of_reach, mut wrong_start, mut moved) = (0_u64, 0_u64, 0_u64, false);
-        let mut swing = Swing::default();
+        let mut values = residue.values(tile);
+        let (mut driven_pixels, mut out_of_reach, mut wrong_start, mut moved) = (0_u64, 0_u64, 0_u64, 0_u64);
         for bit in bits(candidates) {
             let at = bit as usize;
-            let level = levels[at];
+            let (level, before) = (levels[at], values[at]);
             let target = match towards {
                 Towards::Memory => memory[at],
                 Towards::Level(level) => level,
             };
-            let (end, reached) = action.ends[usize::from(target)];
-            if !reached {
-                out_of_reach |= 1 << bit;
-            }
-            let Some(end) = end.filter(|end| !(action.changed_only && *end == level)) else { continue };
-            driven_pixels |= 1 << bit;
-            let is_wrong = !action.from.contains(level);
-            if is_wrong {
-                wrong_start |= 1 << bit;
-            }
-            let before = residue.get(tile, bit);
-            if !swing.is_of(level, end, before) {
-                swing.settle(lightness, changes, spreads);
-                swing = Swing::new(
-                    level,
-                    end,
-                    before,
-                    action.residue(before, lightness[usize::from(level)] - lightness[usize::from(end)], is_wrong),
-                );
-                driven.takes_residue |= swing.after.abs() < before.abs();
-            }
-            if swing.moves() {
-                swing.pixels += 1;
-                if before.to_bits() != swing.after.to_bits() {
-                    residue.edit(tile)[at] = swing.after;
+            let place = &mut swings.places[Swings::place_of(level, target, before)];
+            let swing = match place {
+                Some(swing) if swing.is_of(level, target, before) => swing,
+                place => {
+                    if let Some(other) = place {
+                        other.settle(lightness, changes, spreads);
+                    }
+                    let swing = place.insert(Swing::new(level, target, before, action, lightness));
+                    driven.takes_residue |= swing.takes_residue;
+                    swing
                 }
-                levels[at] = end;
-                *unlike = *unlike & !(1 << bit) | u64::from(end != memory[at]) << bit;
-                moved = true;
-            }
+            };
+            out_of_reach |= u64::from(swing.is_out_of_reach) << bit;
+            driven_pixels |= u64::from(swing.is_driven) << bit;
+            wrong_start |= u64::from(swing.is_wrong_start) << bit;
+            moved |= u64::from(swing.moves) << bit;
+            swing.pixels += i64::from(swing.moves);
+            levels[at] = swing.end;
+            values[at] = swing.after;
         }
-        swing.settle(lightness, changes, spreads);
         if out_of_reach != 0 {
             driven.out_of_reach.push(tile, out_of_reach);
         }
         if wrong_start != 0 {
             driven.wrong_start.push(tile, wrong_start);
         }
-        if moved {
+        if moved != 0 {
             let whole = self.grid.whole(tile);
-            if !action.changed_only {
-                self.residue.settle(tile, whole);
-            }
-            self.levels_in[tile as usize] = present(&self.levels[tile as usize], whole);
+            self.unlike[tile as usize] = differing_pixels(levels, memory);
+            self.levels_in[tile as usize] = present(levels, whole);
+            self.residue.set(tile, &values, whole);
             self.touched.push(tile);
         }
         driven_pixels
@@ -540,37 +535,89 @@ impl Glass {
     }
 }
 
-/// What a drive does to pixels of one level and residue: worked out once for neighbours that are alike.
+/// What a drive does to the pixels of one level, target and residue.
 #[derive(Clone, Copy, Debug, Default)]
 struct Swing {
     level: Level,
+    target: Level,
+    before: u64,
     end: Level,
-    before: f64,
     after: f64,
+    is_out_of_reach: bool,
+    is_driven: bool,
+    is_wrong_start: bool,
+    /// Whether level or residue become others.
+    moves: bool,
+    takes_residue: bool,
     /// How many pixels it moves.
     pixels: i64,
-    worked_out: bool,
 }
 
 impl Swing {
-    fn new(level: Level, end: Level, before: f64, after: f64) -> Self {
-        Self { level, end, before, after, pixels: 0, worked_out: true }
+    fn new(level: Level, target: Level, before: f64, action: &Action, lightness: &[f64]) -> Self {
+        let (end, reached) = action.ends[usize::from(target)];
+        let still = Self {
+            level,
+            target,
+            before: before.to_bits(),
+            end: level,
+            after: before,
+            is_out_of_reach: !reached,
+            ..Self::default()
+        };
+        let Some(end) = end.filter(|end| !(action.changed_only && *end == level)) else { return still };
+        let is_wrong_start = !action.from.contains(level);
+        let difference = lightness[usize::from(level)] - lightness[usize::from(end)];
+        let after = action.residue(before, difference, is_wrong_start);
+        Self {
+            end,
+            after,
+            is_driven: true,
+            is_wrong_start,
+            moves: level != end || before.to_bits() != after.to_bits(),
+            takes_residue: after.abs() < before.abs(),
+            ..still
+        }
     }
 
-    fn is_of(&self, level: Level, end: Level, before: f64) -> bool {
-        self.worked_out && (self.level, self.end, self.before.to_bits()) == (level, end, before.to_bits())
-    }
-
-    fn moves(&self) -> bool {
-        self.level != self.end || self.before.to_bits() != self.after.to_bits()
+    fn is_of(&self, level: Level, target: Level, before: f64) -> bool {
+        (self.level, self.target, self.before) == (level, target, before.to_bits())
     }
 
     /// Brings its pixels from one place of the spreads to another.
-    fn settle(&self, lightness: &[f64], changes: &mut SpreadChanges, spreads: &mut [Spread]) {
+    fn settle(&mut self, lightness: &[f64], changes: &mut SpreadChanges, spreads: &mut [Spread]) {
         if self.pixels > 0 {
-            changes.note(self.level, shown(lightness, self.level, self.before), -self.pixels, spreads);
+            changes.note(self.level, shown(lightness, self.level, f64::from_bits(self.before)), -self.pixels, spreads);
             changes.note(self.end, shown(lightness, self.end, self.after), self.pixels, spreads);
+            self.pixels = 0;
         }
+    }
+}
+
+/// The swings of one drive: few are different, so each is worked out once and found again by its place.
+#[derive(Debug)]
+struct Swings {
+    places: Vec<Option<Swing>>,
+}
+
+const SWING_PLACES: usize = 512;
+
+impl Swings {
+    fn new() -> Self {
+        Self { places: vec![None; SWING_PLACES] }
+    }
+
+    fn place_of(level: Level, target: Level, before: f64) -> usize {
+        let key = before.to_bits() ^ u64::from(level) << 8 ^ u64::from(target);
+        (key.wrapping_mul(0x9e37_79b9_7f4a_7c15) >> 55) as usize % SWING_PLACES
+    }
+
+    /// Forgets all swings and brings their pixels to the spreads.
+    fn settle(&mut self, lightness: &[f64], changes: &mut SpreadChanges, spreads: &mut [Spread]) {
+        for mut swing in self.places.iter_mut().filter_map(Option::take) {
+            swing.settle(lightness, changes, spreads);
+        }
+        changes.settle(spreads);
     }
 }
 
@@ -581,21 +628,31 @@ fn shown(lightness: &[f64], level: Level, residue: f64) -> f64 {
 }
 
 /// Moves pixels from one count to another.
-fn move_count(px_by_count: &mut BTreeMap<u32, u64>, from: u32, to: u32, pixels: u64) {
+fn move_count(px_by_count: &mut Vec<u64>, from: u32, to: u32, pixels: u64) {
     if from == to || pixels == 0 {
         return;
     }
-    if let Some(left) = px_by_count.get_mut(&from) {
-        *left -= pixels;
-        if *left == 0 {
-            px_by_count.remove(&from);
-        }
+    let (from, to) = (from as usize, to as usize);
+    if px_by_count.len() <= to {
+        px_by_count.resize(to + 1, 0);
     }
-    *px_by_count.entry(to).or_default() += pixels;
+    px_by_count[to] += pixels;
+    px_by_count[from] -= pixels;
+    while px_by_count.last() == Some(&0) {
+        px_by_count.pop();
+    }
 }
 
+/// The levels of the pixels in `whole`.
 fn present(levels: &TileLevels, whole: u64) -> LevelSet {
     if whole == u64::MAX {
+        // Most tiles have two levels at most, black one of them: those are told many pixels at a time.
+        let highest = levels.iter().fold(0, |highest, level| highest.max(*level));
+        let others = levels.iter().filter(|level| **level != 0 && **level != highest).count();
+        if others == 0 {
+            let has_black = levels.contains(&0);
+            return LevelSet(1 << highest | u32::from(has_black));
+        }
         return LevelSet(levels.iter().fold(0, |set, level| set | 1 << level));
     }
     bits(whole).map(|bit| levels[bit as usize]).collect()

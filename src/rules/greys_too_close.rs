@@ -29,24 +29,11 @@ impl<'p> GreysTooClose<'p> {
     /// Whether a tile and its neighbours hold levels that lie too close to each other: mostly they do not.
     fn may_touch(&self, tile: u32, step: &PlayedStep<'_>) -> bool {
         let (columns, tiles) = (step.grid().columns(), step.grid().tiles() as u32);
-        let white = self.plan.display.ink.white();
-        // Counting, unlike stopping at the first, is done for many pixels at a time.
-        let is_solid = |tile: u32| {
-            let levels = step.glass.memory_levels(tile);
-            levels.iter().filter(|level| **level != 0 && **level != white).count() == 0
-        };
-        let solid_alone = |tile: u32| {
-            let beside = [tile.checked_sub(1), Some(tile + 1), tile.checked_sub(columns), Some(tile + columns)];
-            is_solid(tile) && beside.into_iter().flatten().filter(|tile| *tile < tiles).all(is_solid)
-        };
-        if !self.close_to[0].contains(white) && solid_alone(tile) {
-            return false;
-        }
-        let present = |tile: u32| step.glass.memory_levels(tile).iter().fold(0, |set, level| set | 1_u32 << level);
+        let own = step.glass.memory_levels_in(tile);
         let beside = [tile.checked_sub(1), Some(tile + 1), tile.checked_sub(columns), Some(tile + columns)];
-        let around = beside.into_iter().flatten().filter(|tile| *tile < tiles).fold(0, |set, tile| set | present(tile));
-        let own = present(tile);
-        LevelSet(own).iter().any(|level| self.close_to[usize::from(level)].0 & (own | around) != 0)
+        let beside = beside.into_iter().flatten().filter(|tile| *tile < tiles);
+        let around = beside.fold(own.0, |set, tile| set | step.glass.memory_levels_in(tile).0);
+        own.iter().any(|level| self.close_to[usize::from(level)].0 & around != 0)
     }
 }
 

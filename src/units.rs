@@ -2,6 +2,8 @@
 //!
 //! Formulas come from published standards and are named beside each function. Knows nothing of panels or plans.
 
+use palette::{IntoColor, color_difference::Ciede2000};
+
 /// CIE lightness L* (0 to 100) of a relative luminance `y` (0 to 1, white = 1).
 ///
 /// Source: CIE 15 (colorimetry), with the exact constants 216/24389 and 24389/27.
@@ -9,6 +11,41 @@ pub fn lightness_of_reflectance(y: f64) -> f64 {
     const EPSILON: f64 = 216.0 / 24389.0;
     const KAPPA: f64 = 24389.0 / 27.0;
     if y > EPSILON { 116.0 * y.cbrt() - 16.0 } else { KAPPA * y }
+}
+
+/// The relative luminance (0 to 1) of a CIE lightness L*: the inverse of [`lightness_of_reflectance`].
+pub fn reflectance_of_lightness(lightness: f64) -> f64 {
+    const KAPPA: f64 = 24389.0 / 27.0;
+    if lightness > 8.0 { ((lightness + 16.0) / 116.0).powi(3) } else { lightness / KAPPA }
+}
+
+/// An encoded sRGB sample (0 to 255) as linear light, 0 to 1.
+///
+/// Source: IEC 61966-2-1, as WCAG 2.2 quotes it.
+pub fn linear(sample: u8) -> f64 {
+    let encoded = f64::from(sample) / 255.0;
+    if encoded <= 0.04045 { encoded / 12.92 } else { ((encoded + 0.055) / 1.055).powf(2.4) }
+}
+
+/// The relative luminance (0 to 1, white = 1) of an encoded sRGB colour.
+///
+/// Source: WCAG 2.2, definition of relative luminance (the weights of ITU-R BT.709).
+pub fn luminance_of_srgb(srgb: [u8; 3]) -> f64 {
+    let [red, green, blue] = srgb.map(linear);
+    0.2126 * red + 0.7152 * green + 0.0722 * blue
+}
+
+/// A colour in CIE 1976 L*a*b*, white point D65.
+pub type Lab = palette::Lab<palette::white_point::D65, f64>;
+
+/// The CIE L*a*b* (D65) of an encoded sRGB colour.
+pub fn lab_of_srgb(srgb: [u8; 3]) -> Lab {
+    palette::Srgb::from(srgb).into_format::<f64>().into_color()
+}
+
+/// The colour difference CIEDE2000 (CIE 142, weights 1).
+pub fn colour_difference(one: Lab, other: Lab) -> f64 {
+    one.difference(other)
 }
 
 /// An encoded grey of 8 bits from encoded red, green and blue: the Rec. 709 weights in integers, rounded.

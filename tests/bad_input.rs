@@ -8,10 +8,10 @@ use std::{io::Write, sync::Arc};
 use common::{Folder, SQUARE, png_of};
 use proptest::prelude::*;
 use stillpage::{
-    display::read_display,
+    display::{Beside, Display, Ink, Segments, read_display},
     geometry::Size,
-    screen::{Faces, decode_png, draw_svg},
-    source::Source,
+    screen::{Faces, decode_png, draw_segments, draw_svg},
+    source::{Fault, Source},
 };
 
 const GOOD: &str = r#"{ "steps": [{ "label": "open", "screen": "square.png", "updates": [{ "mode": "full" }] }] }"#;
@@ -103,7 +103,7 @@ fn a_bomb_of_text_chunks_is_skipped() {
         bomb.extend(chunk(*b"tEXt", &[b"Comment\0".as_slice(), &[b'a'; 4000]].concat()));
     }
     bomb.extend_from_slice(rest);
-    let picture = decode_png(&bomb, Size { width: 16, height: 8 }, Vec::new()).unwrap();
+    let picture = decode_png(&bomb, Size { width: 16, height: 8 }, &grey(), Vec::new()).unwrap();
     assert!(picture.shades().iter().all(|shade| *shade == 255));
 }
 
@@ -264,13 +264,32 @@ fn some_bytes(of: Vec<u8>) -> impl Strategy<Value = Vec<u8>> {
 
 const SIZE: Size = Size { width: 16, height: 8 };
 
+fn grey() -> Ink {
+    Ink::grey_between(16, 0.04, 0.44)
+}
+
+/// A description with nothing beside it.
+struct Alone;
+
+impl Beside for Alone {
+    fn base(&mut self, _: &str) -> Result<Display, Vec<Fault>> {
+        Err(Vec::new())
+    }
+
+    fn segments(&mut self, _: &str) -> Result<Segments, Fault> {
+        Err(Fault::of_file("", "nothing is there", "nothing helps"))
+    }
+}
+
+const BARS: &str = r#"<svg xmlns="http://www.w3.org/2000/svg" width="16" height="8"><g id="left"><rect x="2" y="2" width="4" height="4"/></g><path id="right" d="M10 2h4v4h-4z"/></svg>"#;
+
 proptest! {
     #![proptest_config(ProptestConfig::with_cases(300))]
 
     /// Whatever happens to its bytes, a PNG gives a picture of the size asked for, or a reason.
     #[test]
     fn changed_pngs_are_read_or_refused(bytes in some_bytes(png_of(16, 8, |x, y| (x * y * 3) as u8))) {
-        match decode_png(&bytes, SIZE, Vec::new()) {
+        match decode_png(&bytes, SIZE, &grey(), Vec::new()) {
             Ok(picture) => prop_assert_eq!(picture.shades().len(), 128),
             Err(fault) => prop_assert!(!fault.message.is_empty() && !fault.help.is_empty()),
         }
@@ -279,9 +298,22 @@ proptest! {
     #[test]
     fn changed_svgs_are_drawn_or_refused(bytes in some_bytes(svg("<g opacity=\"0.5\"><text x=\"1\" y=\"7\" font-size=\"7\">12:30</text><path d=\"M0 0L9 9\" stroke=\"#000\"/></g>").into_bytes())) {
         let faces = Faces::new(Vec::new()).unwrap();
-        match draw_svg(&bytes, SIZE, &faces, &|_| Err("no".into()), Vec::new()) {
+        match draw_svg(&bytes, SIZE, &grey(), &faces, &|_| Err("no".into()), Vec::new()) {
             Ok(picture) => prop_assert_eq!(picture.shades().len(), 128),
             Err(fault) => prop_assert!(!fault.message.is_empty()),
+        }
+    }
+
+    /// A drawing of segments gives at least one, each with pixels, or a reason.
+    #[test]
+    fn changed_segments_are_read_or_refused(bytes in some_bytes(BARS.as_bytes().to_vec())) {
+        match draw_segments(&bytes) {
+            Ok(segments) => {
+                let size = segments.size();
+                let owned = |wanted: usize| (0..size.height).any(|y| (0..size.width).any(|x| segments.at(x, y) == Some(wanted)));
+                prop_assert!(!segments.names().is_empty() && (0..segments.names().len()).all(owned));
+            }
+            Err(fault) => prop_assert!(!fault.message.is_empty() && !fault.help.is_empty()),
         }
     }
 
@@ -290,7 +322,7 @@ proptest! {
     fn changed_displays_are_read_or_refused(bytes in some_bytes(common::example_display([16, 8]).to_string().into_bytes())) {
         let Ok(text) = String::from_utf8(bytes) else { return Ok(()) };
         let source = Arc::new(Source { name: "a.display.json".into(), text });
-        match read_display(&source, &mut |_| Err(Vec::new())) {
+        match read_display(&source, &mut Alone) {
             Ok(display) => {
                 prop_assert!(!display.modes.is_empty());
                 prop_assert!(display.modes.iter().all(|mode| !(mode.duration_ms.is_empty() || mode.cleans && mode.changed_only)));

@@ -109,6 +109,25 @@ const DISPLAYS: &[(&str, &str)] = &[
     ("reflectance_falls", r#"{ "ink": { "levels": 2, "reflectance": [0.4, 0.04] } }"#),
     ("reflectance_count", r#"{ "ink": { "levels": 4, "reflectance": [0.1, 0.2, 0.3] } }"#),
     ("palette", r#"{ "ink": { "colours": [] } }"#),
+    (
+        "colour",
+        r##"{ "ink": { "colours": [{ "name": "black", "srgb": "#000000" }, { "name": "white", "srgb": "white" }] } }"##,
+    ),
+    (
+        "colour_twice",
+        r##"{ "ink": { "colours": [{ "name": "black", "srgb": "#000000" }, { "name": "ink", "srgb": "#000000" }] } }"##,
+    ),
+    ("two_inks", r#"{ "ink": { "levels": 4, "segments": "bars.svg", "reflectance": [0.04, 0.4] } }"#),
+    ("segments_missing", r#"{ "family": "segmented", "ink": { "segments": "bars.svg", "reflectance": [0.4, 0.04] } }"#),
+    (
+        "segments_of_another_size",
+        r#"{ "family": "segmented", "ink": { "segments": "flag-red.svg", "reflectance": [0.4, 0.04] } }"#,
+    ),
+    (
+        "segments_alike",
+        r#"{ "family": "segmented", "ink": { "segments": "flag-red.svg", "reflectance": [0.4, 0.4] } }"#,
+    ),
+    ("family_without_segments", r#"{ "family": "segmented" }"#),
     ("size", r#"{ "size_px": [16384, 16384] }"#),
     ("temperature", r#"{ "temperature_c": [50, 0] }"#),
     ("limit", r#"{ "limits": { "updates": 3 } }"#),

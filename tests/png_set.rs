@@ -11,7 +11,7 @@ use std::{
 
 use lodepng::{ColorType, Decoder, Image};
 use sha2::{Digest, Sha256};
-use stillpage::{geometry::Size, screen::decode_png};
+use stillpage::{display::Ink, geometry::Size, screen::decode_png};
 
 /// A file that can be decoded: its size, and the SHA-256 of its greys.
 struct Good {
@@ -65,7 +65,7 @@ fn the_lists_name_every_file_once() {
 fn good_files_give_the_greys_worked_out_beforehand() {
     let mut wrong = String::new();
     for Good { name, size, sha256 } in good_files() {
-        match decode_png(&bytes_of(&name), size, Vec::new()) {
+        match decode_png(&bytes_of(&name), size, &ink(), Vec::new()) {
             Err(fault) => writeln!(wrong, "{name}: {}", fault.message).unwrap(),
             Ok(picture) if hex(&Sha256::digest(picture.shades())) != sha256 => {
                 writeln!(wrong, "{name}: other greys").unwrap();
@@ -85,7 +85,7 @@ fn broken_files_are_refused() {
             bytes.get(at..at + 4).map_or(0, |four| u32::from_be_bytes([four[0], four[1], four[2], four[3]]))
         };
         let size = Size { width: claimed(16).clamp(1, 256), height: claimed(20).clamp(1, 256) };
-        assert!(decode_png(&bytes, size, Vec::new()).is_err(), "{name} was taken");
+        assert!(decode_png(&bytes, size, &ink(), Vec::new()).is_err(), "{name} was taken");
     }
 }
 
@@ -93,8 +93,8 @@ fn broken_files_are_refused() {
 fn a_buffer_that_was_used_before_leaves_nothing_behind() {
     for Good { name, size, .. } in good_files() {
         let bytes = bytes_of(&name);
-        let first = decode_png(&bytes, size, Vec::new()).unwrap();
-        let again = decode_png(&bytes, size, vec![0xa5; 70_000]).unwrap();
+        let first = decode_png(&bytes, size, &ink(), Vec::new()).unwrap();
+        let again = decode_png(&bytes, size, &ink(), vec![0xa5; 70_000]).unwrap();
         assert_eq!(first.shades(), again.shades(), "{name}");
     }
 }
@@ -112,7 +112,7 @@ fn good_files_agree_with_a_second_decoder() {
         let (width, height, pixels) =
             second_decoder(&bytes).unwrap_or_else(|error| panic!("{name}: the second decoder says {error}"));
         assert_eq!((width, height), (size.width as usize, size.height as usize), "{name}");
-        let ours = decode_png(&bytes, size, Vec::new()).unwrap();
+        let ours = decode_png(&bytes, size, &ink(), Vec::new()).unwrap();
         assert_eq!(ours.shades().len(), pixels.len(), "{name}");
         for (at, (grey, pixel)) in ours.shades().iter().zip(pixels).enumerate() {
             assert_eq!(*grey, grey_of(pixel), "{name}: pixel {at}, {pixel:?}");
@@ -153,4 +153,9 @@ fn grey_of(pixel: [u8; 4]) -> u8 {
 
 fn hex(bytes: &[u8]) -> String {
     bytes.iter().fold(String::new(), |text, byte| text + &format!("{byte:02x}"))
+}
+
+/// Any grey ink: the greys of a picture do not depend on it.
+fn ink() -> Ink {
+    Ink::grey_between(16, 0.04, 0.44)
 }

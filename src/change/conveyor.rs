@@ -416,7 +416,7 @@ impl Board {
             .iter()
             .filter_map(|(key, state)| match state {
                 PictureState::Ready(picture) => {
-                    Some((self.last_use.get(key).copied().unwrap_or(0), *key, picture.shades().len()))
+                    Some((self.last_use.get(key).copied().unwrap_or(0), *key, picture.bytes()))
                 }
                 PictureState::Queued | PictureState::Broken(_) => None,
             })

@@ -12,11 +12,11 @@ use walkdir::WalkDir;
 
 use crate::{
     change::conveyor::ScreenSource,
-    display::{Display, read_display, shipped},
+    display::{Beside, Display, Ink, Segments, ink::InkKind, read_display, shipped},
     geometry::Size,
     plan::{KnownRule, Plan, ScreenId, Surroundings, Trouble, read_plan},
     rules::known_rules,
-    screen::{Faces, Picture, ScreenFault, decode_png, draw_svg},
+    screen::{Faces, Picture, ScreenFault, decode_png, draw_segments, draw_svg},
     source::{Fault, Source, did_you_mean, text_of_bytes},
 };
 
@@ -122,6 +122,8 @@ pub(super) struct LoadedPlan {
 pub(super) struct LoadedScreens {
     files: Vec<ScreenFile>,
     size: Size,
+    /// The panel's ink, turned as the reader sees it.
+    ink: Ink,
     faces: Faces,
     /// The folder beyond which no screen may reach, without links.
     home: PathBuf,
@@ -146,11 +148,11 @@ impl ScreenSource for LoadedScreens {
         let bytes = read_bytes(&file.path, LARGEST_SCREEN)
             .map_err(|reason| ScreenFault { message: reason, help: "check the file and its rights".into() })?;
         if !file.is_svg {
-            return decode_png(&bytes, self.size, buffer);
+            return decode_png(&bytes, self.size, &self.ink, buffer);
         }
         let folder = file.path.parent().unwrap_or(Path::new("."));
         let find_image = |href: &str| find_image(href, folder, &self.home);
-        draw_svg(&bytes, self.size, &self.faces, &find_image, buffer)
+        draw_svg(&bytes, self.size, &self.ink, &self.faces, &find_image, buffer)
     }
 }
 
@@ -202,8 +204,47 @@ pub(super) fn load_plan(path: &Path) -> Result<LoadedPlan, Vec<Fault>> {
             "name TrueType or OpenType fonts in `fonts`",
         )]
     })?;
-    let screens = LoadedScreens { files: finder.files, size: plan.screen_size(), faces, home };
+    let screens = LoadedScreens { files: finder.files, size: plan.screen_size(), ink: turned_ink(&plan), faces, home };
     Ok(LoadedPlan { plan, screens })
+}
+
+fn turned_ink(plan: &Plan) -> Ink {
+    let ink = &plan.display.ink;
+    match ink.kind() {
+        InkKind::Segments(segments) => {
+            Ink::segments(Arc::new(segments.turned(plan.rotation)), ink.reflectance(1), ink.reflectance(0))
+        }
+        InkKind::Grey | InkKind::Palette(_) => ink.clone(),
+    }
+}
+
+/// What stands beside a description in its folder, or ships with the program.
+struct DisplayFolder<'f> {
+    folder: &'f Path,
+    depth: usize,
+}
+
+impl Beside for DisplayFolder<'_> {
+    fn base(&mut self, name: &str) -> Result<Display, Vec<Fault>> {
+        load_display(name, self.folder, self.depth + 1)
+    }
+
+    fn segments(&mut self, path: &str) -> Result<Segments, Fault> {
+        let file = self.folder.join(path);
+        // A copy of a shipped description finds the drawing that ships with it, unless one of its own stands beside it.
+        let drawn = if let Some(text) = shipped::drawing_of(path).filter(|_| !file.is_file()) {
+            draw_segments(text.as_bytes())
+        } else if !file.exists() {
+            let message = format!("there is no drawing `{path}` beside this description");
+            return Err(Fault::of_file("", message, name_help_for(self.folder, path)));
+        } else {
+            let bytes = read_bytes(&file, LARGEST_TEXT).map_err(|reason| {
+                Fault::of_file("", format!("the drawing `{path}` {reason}"), name_help_for(self.folder, path))
+            })?;
+            draw_segments(&bytes)
+        };
+        drawn.map_err(|fault| Fault::of_file("", format!("`{path}`: {}", fault.message), fault.help))
+    }
 }
 
 /// Reads a display by its shipped name or its path.
@@ -217,7 +258,7 @@ pub(super) fn load_display(name: &str, folder: &Path, depth: usize) -> Result<Di
     }
     if let Some(text) = shipped::text_of(name) {
         let source = Arc::new(Source { name: format!("the shipped display {name}"), text: text.to_owned() });
-        return read_display(&source, &mut |base| load_display(base, folder, depth + 1));
+        return read_display(&source, &mut DisplayFolder { folder, depth });
     }
     let path = folder.join(name);
     if !path.is_file() {
@@ -233,7 +274,7 @@ pub(super) fn load_display(name: &str, folder: &Path, depth: usize) -> Result<Di
     }
     let source = read_text(&path).map_err(|fault| vec![fault])?;
     let base_folder = path.parent().unwrap_or(folder);
-    read_display(&source, &mut |base| load_display(base, base_folder, depth + 1))
+    read_display(&source, &mut DisplayFolder { folder: base_folder, depth })
 }
 
 /// Finds what one plan names.

@@ -4,7 +4,7 @@ use std::io::{self, Write};
 
 use super::{error_style, output::write_out};
 use crate::{
-    display::shipped,
+    display::{Ink, ink::InkKind, shipped},
     report::text,
     rules::{Page, pages, rule_named},
     source::{Fault, did_you_mean},
@@ -23,7 +23,7 @@ pub(super) fn displays(name: Option<&str>) -> u8 {
     let Some(name) = name else {
         return done(write_out(list_displays));
     };
-    match shipped::text_of(name) {
+    match shipped::text_of(name).or(shipped::drawing_of(name)) {
         Some(text) => done(write_out(|out| out.write_all(text.as_bytes()))),
         None => unknown("display", name, &shipped::names().collect::<Vec<_>>()),
     }
@@ -34,11 +34,25 @@ fn list_displays(out: &mut dyn Write) -> io::Result<()> {
         let Ok(display) = super::load::load_display(name, std::path::Path::new("."), 0) else { continue };
         let modes: Vec<&str> = display.mode_names().collect();
         writeln!(out, "{name}\n  {}", display.title)?;
-        let (size, ppi, levels) = (display.size, display.pixels_per_inch, display.ink.levels());
+        let (size, ppi, ink) = (display.size, display.pixels_per_inch, ink_words(&display.ink));
         let (family, modes) = (display.family.word(), modes.join(", "));
-        writeln!(out, "  {size} px, {ppi} px per inch, {levels} levels, {family}; modes: {modes}\n")?;
+        writeln!(out, "  {size} px, {ppi} px per inch, {ink}, {family}; modes: {modes}\n")?;
     }
     writeln!(out, "`stillpage displays NAME` prints one as a file: copy it, and put in the figures of your own panel.")
+}
+
+fn ink_words(ink: &Ink) -> String {
+    match ink.kind() {
+        InkKind::Grey => format!("{} levels", ink.levels()),
+        InkKind::Palette(colours) => {
+            let names: Vec<&str> = colours.iter().map(|colour| colour.name.as_str()).collect();
+            names.join(" ")
+        }
+        InkKind::Segments(segments) => match segments.names().len() {
+            1 => "1 segment".to_owned(),
+            count => format!("{count} segments"),
+        },
+    }
 }
 
 /// Lists the rules, or explains one.

@@ -1,8 +1,14 @@
 //! Ink: the levels that a pixel can show and how light each looks.
 //!
-//! Grey ink carries 2, 4 or 16 levels; a palette carries named colours. Knows no pictures.
+//! Grey ink carries 2, 4 or 16 levels; a palette carries named colours; segments are on or off. Knows no pictures.
 
-use crate::units::{level_of_grey, lightness_of_reflectance};
+use std::sync::Arc;
+
+use super::Segments;
+use crate::units::{
+    Lab, colour_difference, lab_of_srgb, level_of_grey, lightness_of_reflectance, luminance_of_srgb,
+    reflectance_of_lightness,
+};
 
 /// The most levels that any ink has.
 pub const MOST_LEVELS: usize = 32;
@@ -50,25 +56,37 @@ pub struct Ink {
     lightness: Vec<f64>,
     /// Reflectance (0 to 1) of each level.
     reflectance: Vec<f64>,
+    black: Level,
+    white: Level,
     kind: InkKind,
 }
 
 /// The kinds of ink that a description can name.
-#[derive(Clone, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, PartialEq)]
 pub enum InkKind {
     /// Evenly numbered greys, 0 black to the last white.
     Grey,
     /// Named colours with their encoded sRGB values.
     Palette(Vec<Colour>),
+    /// Shapes of a drawing, level 0 on and level 1 off.
+    Segments(Arc<Segments>),
 }
 
 /// A colour of a palette.
-#[derive(Clone, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, PartialEq)]
 pub struct Colour {
     /// The name that modes use for it.
     pub name: String,
     /// Encoded sRGB.
     pub srgb: [u8; 3],
+    lab: Lab,
+}
+
+impl Colour {
+    /// A colour of that name.
+    pub fn new(name: impl Into<String>, srgb: [u8; 3]) -> Self {
+        Self { name: name.into(), srgb, lab: lab_of_srgb(srgb) }
+    }
 }
 
 impl Ink {
@@ -78,13 +96,73 @@ impl Ink {
         let last = f64::from(levels - 1);
         let lightness: Vec<f64> = (0..levels).map(|level| dark + (light - dark) * f64::from(level) / last).collect();
         let reflectance = lightness.iter().map(|lightness| reflectance_of_lightness(*lightness)).collect();
-        Self { lightness, reflectance, kind: InkKind::Grey }
+        Self { lightness, reflectance, black: 0, white: levels - 1, kind: InkKind::Grey }
     }
 
     /// Grey ink with a measured reflectance (0 to 1) of every level.
     pub fn grey_measured(reflectance: Vec<f64>) -> Self {
-        let lightness = reflectance.iter().map(|y| lightness_of_reflectance(*y)).collect();
-        Self { lightness, reflectance, kind: InkKind::Grey }
+        let lightness: Vec<f64> = reflectance.iter().map(|y| lightness_of_reflectance(*y)).collect();
+        let white = (lightness.len() - 1) as Level;
+        Self { lightness, reflectance, black: 0, white, kind: InkKind::Grey }
+    }
+
+    /// A palette of colours, at least one. Its black and white are the colours nearest to pure black and white.
+    pub fn palette(colours: Vec<Colour>) -> Self {
+        let reflectance: Vec<f64> = colours.iter().map(|colour| luminance_of_srgb(colour.srgb)).collect();
+        Self {
+            lightness: reflectance.iter().map(|y| lightness_of_reflectance(*y)).collect(),
+            reflectance,
+            black: nearest_colour(&colours, [0, 0, 0]).0,
+            white: nearest_colour(&colours, [255, 255, 255]).0,
+            kind: InkKind::Palette(colours),
+        }
+    }
+
+    /// Segments that are on or off, with the reflectance (0 to 1) of both.
+    pub fn segments(segments: Arc<Segments>, off: f64, on: f64) -> Self {
+        Self {
+            lightness: [on, off].map(lightness_of_reflectance).to_vec(),
+            reflectance: vec![on, off],
+            black: 0,
+            white: 1,
+            kind: InkKind::Segments(segments),
+        }
+    }
+
+    /// The colours, where it is a palette.
+    pub fn colours(&self) -> Option<&[Colour]> {
+        match &self.kind {
+            InkKind::Palette(colours) => Some(colours),
+            InkKind::Grey | InkKind::Segments(_) => None,
+        }
+    }
+
+    /// The level of the colour that is nearest to an encoded sRGB colour, and how far it is (CIEDE2000); an exact colour
+    /// takes its own, ties the lower. Nothing where the ink is no palette.
+    pub fn nearest_colour(&self, srgb: [u8; 3]) -> Option<(Level, f64)> {
+        self.colours().map(|colours| nearest_colour(colours, srgb))
+    }
+
+    /// How far two levels look apart: CIEDE2000 of colours, L* of greys and segments.
+    pub fn apart(&self, one: Level, other: Level) -> f64 {
+        match self.colours() {
+            Some(colours) => colour_difference(colours[usize::from(one)].lab, colours[usize::from(other)].lab),
+            None => (self.lightness(one) - self.lightness(other)).abs(),
+        }
+    }
+
+    /// L* of the darkest and of the lightest level.
+    pub fn range_l(&self) -> (f64, f64) {
+        let fold = |pick: fn(f64, f64) -> f64| self.lightness.iter().copied().reduce(pick).unwrap_or(0.0);
+        (fold(f64::min), fold(f64::max))
+    }
+
+    /// The encoded sRGB in which a level is drawn on a screen: its own colour, or the grey that stands for it.
+    pub fn srgb(&self, level: Level) -> [u8; 3] {
+        match self.colours() {
+            Some(colours) => colours[usize::from(level)].srgb,
+            None => [self.shade(level); 3],
+        }
     }
 
     /// The number of levels.
@@ -107,14 +185,14 @@ impl Ink {
         self.reflectance[usize::from(level)]
     }
 
-    /// The darkest level.
+    /// Black: of a palette the colour nearest to it, of segments what is on.
     pub fn black(&self) -> Level {
-        0
+        self.black
     }
 
-    /// The lightest level.
+    /// White: of a palette the colour nearest to it, of segments what is off.
     pub fn white(&self) -> Level {
-        (self.levels() - 1) as Level
+        self.white
     }
 
     /// All levels.
@@ -127,27 +205,43 @@ impl Ink {
         [self.black(), self.white()].into_iter().collect()
     }
 
-    /// The level that stands for each 8-bit shade of a picture.
+    /// The level that stands for each 8-bit shade of a picture: see [`Ink::shade`].
     pub fn level_table(&self) -> [Level; 256] {
         let levels = self.levels() as u8;
-        std::array::from_fn(|grey| level_of_grey(grey as u8, levels))
+        match self.kind {
+            InkKind::Grey | InkKind::Segments(_) => std::array::from_fn(|grey| level_of_grey(grey as u8, levels)),
+            InkKind::Palette(_) => std::array::from_fn(|shade| (shade as u8).min(levels - 1)),
+        }
     }
 
-    /// The 8-bit grey that stands for a level of grey ink exactly.
+    /// The shade in a picture that stands for a level exactly: an 8-bit grey, or the number of a palette's colour.
     pub fn shade(&self, level: Level) -> u8 {
+        if self.colours().is_some() {
+            return level;
+        }
         let last = self.levels() as u32 - 1;
         ((u32::from(level) * 255 + last / 2) / last) as u8
     }
 
-    /// The level of `reach` that is nearest to `level` by number, ties the lower.
+    /// The level of `reach` that is nearest to `level`: greys by number, ties the lower; colours by L*, ties the darker,
+    /// then the lower.
     pub fn nearest(&self, level: Level, reach: LevelSet) -> Option<Level> {
-        reach.iter().min_by_key(|candidate| (candidate.abs_diff(level), *candidate))
+        if self.colours().is_none() {
+            return reach.iter().min_by_key(|candidate| (candidate.abs_diff(level), *candidate));
+        }
+        let wanted = self.lightness(level);
+        let far = |level: Level| (self.lightness(level) - wanted).abs();
+        reach.iter().min_by(|one, other| {
+            let by_distance = far(*one).total_cmp(&far(*other));
+            by_distance.then(self.lightness(*one).total_cmp(&self.lightness(*other))).then(one.cmp(other))
+        })
     }
 
     /// What a level is called in messages.
     pub fn name(&self, level: Level) -> String {
         match &self.kind {
             InkKind::Palette(colours) => colours[usize::from(level)].name.clone(),
+            InkKind::Segments(_) => if level == self.black { "on" } else { "off" }.into(),
             InkKind::Grey if level == self.black() => "black".into(),
             InkKind::Grey if level == self.white() => "white".into(),
             InkKind::Grey => format!("grey {level} of {}", self.white()),
@@ -155,10 +249,19 @@ impl Ink {
     }
 }
 
-/// The inverse of [`lightness_of_reflectance`].
-fn reflectance_of_lightness(lightness: f64) -> f64 {
-    const KAPPA: f64 = 24389.0 / 27.0;
-    if lightness > 8.0 { ((lightness + 16.0) / 116.0).powi(3) } else { lightness / KAPPA }
+fn nearest_colour(colours: &[Colour], srgb: [u8; 3]) -> (Level, f64) {
+    if let Some(exact) = colours.iter().position(|colour| colour.srgb == srgb) {
+        return (exact as Level, 0.0);
+    }
+    let wanted = lab_of_srgb(srgb);
+    let mut nearest = (0, f64::INFINITY);
+    for (index, colour) in colours.iter().enumerate() {
+        let far = colour_difference(wanted, colour.lab);
+        if far < nearest.1 {
+            nearest = (index as Level, far);
+        }
+    }
+    nearest
 }
 
 #[cfg(test)]
@@ -193,5 +296,19 @@ mod tests {
                 assert_eq!(table[usize::from(ink.shade(level))], level);
             }
         }
+    }
+
+    #[test]
+    fn a_palette_takes_exact_colours_and_else_the_nearest() {
+        let names = ["black", "white", "red", "yellow"];
+        let colours = [[26, 13, 35], [185, 202, 205], [121, 9, 0], [202, 184, 0]];
+        let ink = Ink::palette(names.iter().zip(colours).map(|(name, srgb)| Colour::new(*name, srgb)).collect());
+        assert_eq!(ink.nearest_colour([121, 9, 0]), Some((2, 0.0)));
+        let nearest = [[0, 0, 0], [255, 255, 255], [255, 0, 0], [255, 255, 0]].map(|srgb| ink.nearest_colour(srgb));
+        assert_eq!(nearest.map(|found| found.unwrap().0), [0, 1, 2, 3]);
+        assert_eq!((ink.black(), ink.white(), ink.shade(3), ink.level_table()[3]), (0, 1, 3, 3));
+        // By lightness red is nearer to black, yellow to white.
+        assert_eq!([2, 3].map(|level| ink.nearest(level, ink.two_level())), [Some(0), Some(1)]);
+        assert_eq!(ink.range_l(), (ink.lightness(0), ink.lightness(1)));
     }
 }

@@ -4,11 +4,13 @@
 
 pub mod ink;
 mod read;
+mod segments;
 pub mod shipped;
 
 use crate::geometry::{Size, Window};
 pub use ink::{Ink, Level, LevelSet};
-pub use read::read_display;
+pub use read::{Beside, read_display};
+pub use segments::{SegmentState, Segments};
 
 /// What a panel and its controller can do.
 ///

@@ -4,7 +4,10 @@
 
 use std::sync::Arc;
 
-use super::{Display, Energy, Family, Impulse, Ink, LevelSet, Limits, Link, Mode, Residue, WindowGrid, ink::InkKind};
+use super::{
+    Display, Energy, Family, Impulse, Ink, LevelSet, Limits, Link, Mode, Residue, Segments, WindowGrid,
+    ink::{Colour, InkKind, MOST_LEVELS},
+};
 use crate::{
     geometry::Size,
     source::{
@@ -66,22 +69,30 @@ const LIMIT_FIELDS: [&str; 7] = [
     "whole_ms",
 ];
 
-/// Reads a display description. `find_base` brings the one that `based_on` names.
+/// What stands beside a description: those that it is based on, and the drawing of its segments.
+pub trait Beside {
+    /// The description that `based_on` names.
+    ///
+    /// # Errors
+    /// All its faults; those without a place are told at the name.
+    fn base(&mut self, name: &str) -> Result<Display, Vec<Fault>>;
+
+    /// The segments of a drawing.
+    ///
+    /// # Errors
+    /// Why it cannot be used.
+    fn segments(&mut self, path: &str) -> Result<Segments, Fault>;
+}
+
+/// Reads a display description.
 ///
 /// # Errors
 /// Every fault of the text, each with its place; where the base has faults, those.
-pub fn read_display(
-    source: &Arc<Source>,
-    find_base: &mut dyn FnMut(&str) -> Result<Display, Vec<Fault>>,
-) -> Result<Display, Vec<Fault>> {
-    read_document(source, |reading, root| display(reading, root, find_base))
+pub fn read_display(source: &Arc<Source>, beside: &mut dyn Beside) -> Result<Display, Vec<Fault>> {
+    read_document(source, |reading, root| display(reading, root, beside))
 }
 
-fn display(
-    reading: &mut Reading,
-    root: &Item<'_>,
-    find_base: &mut dyn FnMut(&str) -> Result<Display, Vec<Fault>>,
-) -> Option<Display> {
+fn display(reading: &mut Reading, root: &Item<'_>, beside: &mut dyn Beside) -> Option<Display> {
     let mut known = DISPLAY_FIELDS.to_vec();
     known.push("sources");
     let fields = reading.object(root, "a display description", &known)?;
@@ -89,7 +100,7 @@ fn display(
     format.and_then(|item| reading.word(&item, &[("display/1", ())]));
     let base = match fields.get("based_on") {
         None => None,
-        Some(item) => Some(base_display(reading, item, find_base)?),
+        Some(item) => Some(base_display(reading, item, beside)?),
     };
     let base = base.as_ref();
 
@@ -108,7 +119,9 @@ fn display(
         required_or(reading, &fields, "pixels_per_inch", base.map(|base| base.pixels_per_inch), |reading, item| {
             reading.number(item, 10.0, 3000.0)
         });
-    let ink = required_or(reading, &fields, "ink", base.map(|base| base.ink.clone()), ink);
+    let ink = required_or(reading, &fields, "ink", base.map(|base| base.ink.clone()), |reading, item| {
+        ink(reading, item, beside)
+    });
     let windows = match fields.get_or_null("windows") {
         None => base.and_then(|base| base.windows),
         Some(item) if item.is_null() => None,
@@ -154,6 +167,7 @@ fn display(
         });
     let sources = optional(reading, &fields, "sources", base.map_or(Vec::new(), |base| base.sources.clone()), texts);
     let (name, family, size, pixels_per_inch, ink, link) = (name?, family?, size?, pixels_per_inch?, ink?, link?);
+    check_ink(reading, &fields, &ink, size, family);
     let modes = modes(reading, &fields, &ink, windows.is_some(), base)?;
     Some(Display {
         name,
@@ -176,13 +190,9 @@ fn display(
     })
 }
 
-fn base_display(
-    reading: &mut Reading,
-    item: &Item<'_>,
-    find_base: &mut dyn FnMut(&str) -> Result<Display, Vec<Fault>>,
-) -> Option<Display> {
+fn base_display(reading: &mut Reading, item: &Item<'_>, beside: &mut dyn Beside) -> Option<Display> {
     let name = reading.text(item)?.value;
-    match find_base(&name) {
+    match beside.base(&name) {
         Ok(display) => Some(display),
         Err(faults) => {
             for fault in faults {
@@ -246,18 +256,117 @@ fn texts(reading: &mut Reading, item: &Item<'_>) -> Option<Vec<String>> {
     elements.iter().map(|element| reading.text(element).map(|text| text.value)).collect()
 }
 
-fn ink(reading: &mut Reading, item: &Item<'_>) -> Option<Ink> {
+/// Sees that the ink fits the panel.
+fn check_ink(reading: &mut Reading, fields: &Fields<'_>, ink: &Ink, size: Size, family: Family) {
+    let Some(item) = ["ink", "size_px", "family"].into_iter().find_map(|name| fields.get(name)) else { return };
+    if (family == Family::Segmented) != matches!(ink.kind(), InkKind::Segments(_)) {
+        reading.fault(
+            item,
+            format!("a panel of the family `{}` does not have such ink", family.word()),
+            "the family `segmented` goes with an ink of `segments`, and only that",
+        );
+    }
+    if let InkKind::Segments(segments) = ink.kind()
+        && segments.size() != size
+    {
+        reading.fault(
+            item,
+            format!("the drawing of the segments is {} px, the panel {size} px", segments.size()),
+            "give `size_px` the size of the drawing",
+        );
+    }
+}
+
+fn ink(reading: &mut Reading, item: &Item<'_>, beside: &mut dyn Beside) -> Option<Ink> {
     let fields = reading.object(item, "ink", &["levels", "reflectance", "colours", "segments"])?;
-    if let Some(other) = fields.get("colours").or(fields.get("segments")) {
+    let kinds: Vec<&str> =
+        ["levels", "colours", "segments"].into_iter().filter(|kind| fields.get(kind).is_some()).collect();
+    let needless = fields.get("reflectance").filter(|_| kinds == ["colours"]);
+    if let (Some(other), _) | (_, Some(other)) = (kinds.get(1).and_then(|kind| fields.get(kind)), needless) {
         reading.fault(
             other,
-            "this version plays grey ink of 2, 4 or 16 levels; palettes and segments are not built yet",
-            "describe the ink by `levels` and `reflectance`",
+            "an ink has `levels` and `reflectance`, or `colours`, or `segments` and `reflectance`",
+            "keep one of the three",
         );
         return None;
     }
-    let levels = reading.required(&fields, "levels", "grey ink");
-    let reflectance = reading.required(&fields, "reflectance", "grey ink");
+    match (fields.get("colours"), fields.get("segments")) {
+        (Some(item), _) => palette(reading, item),
+        (_, Some(item)) => segments(reading, &fields, item, beside),
+        _ => grey_ink(reading, &fields),
+    }
+}
+
+fn palette(reading: &mut Reading, item: &Item<'_>) -> Option<Ink> {
+    let elements = reading.list(item)?;
+    if elements.len() < 2 || elements.len() > MOST_LEVELS {
+        reading.fault(
+            item,
+            format!("a palette of {} colours", elements.len()),
+            format!("name 2 to {MOST_LEVELS} colours, each with `name` and `srgb`"),
+        );
+        return None;
+    }
+    let mut colours: Vec<Colour> = Vec::new();
+    for element in &elements {
+        let colour = colour(reading, element)?;
+        let known = colours.iter().find(|known| known.name == colour.name || known.srgb == colour.srgb);
+        if let Some(known) = known {
+            let message = format!("the colour `{}` is like `{}` before it", colour.name, known.name);
+            reading.fault(element, message, "give each colour a name and an `srgb` of its own");
+            return None;
+        }
+        colours.push(colour);
+    }
+    Some(Ink::palette(colours))
+}
+
+fn colour(reading: &mut Reading, item: &Item<'_>) -> Option<Colour> {
+    let fields = reading.object(item, "a colour", &["name", "srgb"])?;
+    let name = reading.required(&fields, "name", "a colour");
+    let srgb = reading.required(&fields, "srgb", "a colour");
+    let (name, srgb) = (reading.text(&name?)?.value, srgb?);
+    let text = reading.text(&srgb)?.value;
+    let Some(value) = srgb_of_text(&text) else {
+        reading.fault(
+            &srgb,
+            format!("`{text}` is no colour"),
+            "write `#` and two hexadecimal digits each for red, green and blue, as in `#1a2b3c`",
+        );
+        return None;
+    };
+    Some(Colour::new(name, value))
+}
+
+fn srgb_of_text(text: &str) -> Option<[u8; 3]> {
+    let digits = text.strip_prefix('#')?;
+    if digits.len() != 6 || !digits.bytes().all(|digit| digit.is_ascii_hexdigit()) {
+        return None;
+    }
+    let [_, red, green, blue] = u32::from_str_radix(digits, 16).ok()?.to_be_bytes();
+    Some([red, green, blue])
+}
+
+fn segments(reading: &mut Reading, fields: &Fields<'_>, item: &Item<'_>, beside: &mut dyn Beside) -> Option<Ink> {
+    let path = reading.text(item).map(|text| text.value);
+    let reflectance = reading.required(fields, "reflectance", "segments")?;
+    let [off, on]: [f64; 2] = reading.numbers(&reflectance, "[off, on]", 0.0, 1.0)?;
+    if (off - on).abs() < f64::EPSILON {
+        reading.fault(&reflectance, "a segment that is on looks as when it is off", "give two different reflectances");
+        return None;
+    }
+    match beside.segments(&path?) {
+        Ok(segments) => Some(Ink::segments(Arc::new(segments), off, on)),
+        Err(fault) => {
+            reading.fault(item, fault.message, fault.help.unwrap_or_default());
+            None
+        }
+    }
+}
+
+fn grey_ink(reading: &mut Reading, fields: &Fields<'_>) -> Option<Ink> {
+    let levels = reading.required(fields, "levels", "grey ink");
+    let reflectance = reading.required(fields, "reflectance", "grey ink");
     let (levels, reflectance) = (levels?, reflectance?);
     let count = reading.integer(&levels, 2, 16)? as u8;
     if ![2, 4, 16].contains(&count) {
@@ -366,7 +475,7 @@ fn modes(
 ) -> Option<Vec<Mode>> {
     let inherited = base.map_or(&[][..], |base| &base.modes);
     let mut modes = inherited.to_vec();
-    if let Some(base) = base.filter(|base| base.ink.levels() != ink.levels()) {
+    if let Some(base) = base.filter(|base| base.ink.kind() != ink.kind() || base.ink.levels() != ink.levels()) {
         for mode in &mut modes {
             mode.from = on_other_ink(mode.from, &base.ink, ink);
             mode.to = on_other_ink(mode.to, &base.ink, ink);
@@ -417,6 +526,11 @@ fn on_other_ink(levels: LevelSet, before: &Ink, now: &Ink) -> LevelSet {
         now.all()
     } else if levels == before.two_level() {
         now.two_level()
+    } else if let (Some(before), Some(now)) = (before.colours(), now.colours()) {
+        // Colours are known by their names.
+        let name = |level: u8| &before[usize::from(level)].name;
+        let find = |level| now.iter().position(|colour| colour.name == *name(level));
+        levels.iter().filter_map(find).map(|level| level as u8).collect()
     } else {
         LevelSet(levels.0 & now.all().0)
     }
@@ -534,6 +648,7 @@ fn level_set(reading: &mut Reading, item: &Item<'_>, ink: &Ink) -> Option<LevelS
 fn level(reading: &mut Reading, item: &Item<'_>, ink: &Ink) -> Option<super::Level> {
     match ink.kind() {
         InkKind::Grey => reading.integer(item, 0, ink.white().into()).map(|level| level as super::Level),
+        InkKind::Segments(_) => reading.word(item, &[("on", ink.black()), ("off", ink.white())]),
         InkKind::Palette(colours) => {
             let name = reading.text(item)?.value;
             let found = colours.iter().position(|colour| colour.name == name);

@@ -8,7 +8,7 @@ use super::{
 };
 use crate::{
     change::{Difference, Mask, TileCover, TileGrid, TileLevels, bits, differing_pixels, levels_of_tile},
-    display::{Display, Ink, Level, LevelSet, Mode},
+    display::{Display, Ink, Level, LevelSet, Mode, ink::InkKind},
     geometry::Rect,
     screen::Picture,
 };
@@ -17,7 +17,7 @@ use crate::{
 #[derive(Debug)]
 pub struct Glass {
     grid: TileGrid,
-    lightness: Vec<f64>,
+    tones: Tones,
     levels: Vec<TileLevels>,
     /// The levels of the picture in memory.
     memory: Vec<TileLevels>,
@@ -42,6 +42,32 @@ pub struct Glass {
     touched: Vec<u32>,
 }
 
+/// How light the levels look, L*, and the range that the panel can show at all.
+#[derive(Debug)]
+struct Tones {
+    lightness: Vec<f64>,
+    darkest: f64,
+    lightest: f64,
+}
+
+impl Tones {
+    fn new(ink: &Ink) -> Self {
+        let (darkest, lightest) = ink.range_l();
+        let lightness = (0..ink.levels() as Level).map(|level| ink.lightness(level)).collect();
+        Self { lightness, darkest, lightest }
+    }
+
+    fn of(&self, level: Level) -> f64 {
+        self.lightness[usize::from(level)]
+    }
+
+    /// How much lighter than its level a pixel with that residue looks, within the panel's own range.
+    fn shown(&self, level: Level, residue: f64) -> f64 {
+        let own = self.of(level);
+        (own + residue).clamp(self.darkest, self.lightest) - own
+    }
+}
+
 /// What an update with a mode does to a pixel, worked out once for each level.
 #[derive(Clone, Debug)]
 pub(crate) struct Action {
@@ -58,6 +84,8 @@ pub(crate) struct Action {
     counts_every_update: bool,
     /// Whether every level can be started from and ended at.
     unrestricted: bool,
+    /// Whether driving a pixel towards the level that it has is worth telling: direct drive does it for nothing.
+    tells_redriven: bool,
 }
 
 /// What a drive did.
@@ -72,6 +100,8 @@ pub(crate) struct Driven {
     pub(crate) wrong_start: Mask,
     /// Whether the residue of some pixel became less.
     pub(crate) takes_residue: bool,
+    /// Segments' pixels driven towards the level that they have; kept only where the mode does not clean.
+    pub(crate) redriven: Mask,
 }
 
 /// Where a drive brings the pixels.
@@ -107,6 +137,7 @@ impl Action {
             wrong_start: mode.residue.wrong_start,
             counts_every_update: display.limits.counts_every_update,
             unrestricted: mode.from == ink.all() && mode.to == ink.all(),
+            tells_redriven: !mode.cleans && matches!(ink.kind(), InkKind::Segments(_)),
         }
     }
 
@@ -146,7 +177,7 @@ impl Glass {
             spread.change(0.0, px);
         }
         Self {
-            lightness: (0..ink.levels() as Level).map(|level| ink.lightness(level)).collect(),
+            tones: Tones::new(ink),
             memory: levels.clone(),
             levels,
             memory_levels_in: levels_in.clone(),
@@ -309,7 +340,7 @@ impl Glass {
                 }
             });
         }
-        self.swings.settle(&self.lightness, &mut self.changes, &mut self.spreads);
+        self.swings.settle(&self.tones, &mut self.changes, &mut self.spreads);
         self.list_unlike(newly_unlike);
         driven
     }
@@ -321,7 +352,7 @@ impl Glass {
             driven.unknown_px += u64::from((self.unknown[*tile as usize] & covered).count_ones());
             self.drive_tile(*tile, *covered, Towards::Level(level), action, None, &mut driven);
         }
-        self.swings.settle(&self.lightness, &mut self.changes, &mut self.spreads);
+        self.swings.settle(&self.tones, &mut self.changes, &mut self.spreads);
         self.list_unlike(pixels.tiles().iter().map(|(tile, _)| *tile).collect());
         driven
     }
@@ -354,7 +385,11 @@ impl Glass {
             Towards::Level(level) if action.changed_only => covered & differing_pixels(&[level; 64], &self.levels[at]),
             Towards::Memory | Towards::Level(_) => covered,
         };
+        let like = candidates & !differing_pixels(&self.levels[at], &self.memory[at]);
         let driven_pixels = self.drive_pixels(tile, candidates, towards, action, driven);
+        if action.tells_redriven {
+            driven.redriven.push(tile, like & driven_pixels);
+        }
         driven.px += u64::from(driven_pixels.count_ones());
         driven.beside_px += u64::from((driven_pixels & !self.asked_cover(tile, asked)).count_ones());
         let counted = if action.counts_every_update { covered } else { driven_pixels };
@@ -385,7 +420,7 @@ impl Glass {
             }
             return true;
         }
-        if !action.unrestricted || self.residue.uniform(tile) != Some(0.0) {
+        if !action.unrestricted || action.tells_redriven || self.residue.uniform(tile) != Some(0.0) {
             return false;
         }
         driven.px += u64::from(covered.count_ones());
@@ -412,7 +447,7 @@ impl Glass {
         action: &Action,
         driven: &mut Driven,
     ) -> u64 {
-        let Self { lightness, levels, memory, residue, swings, spreads, changes, .. } = self;
+        let Self { tones, levels, memory, residue, swings, spreads, changes, .. } = self;
         let (levels, memory) = (&mut levels[tile as usize], &memory[tile as usize]);
         let mut values = residue.values(tile);
         let (mut driven_pixels, mut out_of_reach, mut wrong_start, mut moved) = (0_u64, 0_u64, 0_u64, 0_u64);
@@ -428,9 +463,9 @@ impl Glass {
                 Some(swing) if swing.is_of(level, target, before) => swing,
                 place => {
                     if let Some(other) = place {
-                        other.settle(lightness, changes, spreads);
+                        other.settle(tones, changes, spreads);
                     }
-                    let swing = place.insert(Swing::new(level, target, before, action, lightness));
+                    let swing = place.insert(Swing::new(level, target, before, action, tones));
                     driven.takes_residue |= swing.takes_residue;
                     swing
                 }
@@ -531,7 +566,7 @@ impl Glass {
     }
 
     pub(crate) fn shown_of(&self, level: Level, residue: f64) -> f64 {
-        shown(&self.lightness, level, residue)
+        self.tones.shown(level, residue)
     }
 }
 
@@ -554,7 +589,7 @@ struct Swing {
 }
 
 impl Swing {
-    fn new(level: Level, target: Level, before: f64, action: &Action, lightness: &[f64]) -> Self {
+    fn new(level: Level, target: Level, before: f64, action: &Action, tones: &Tones) -> Self {
         let (end, reached) = action.ends[usize::from(target)];
         let still = Self {
             level,
@@ -567,7 +602,7 @@ impl Swing {
         };
         let Some(end) = end.filter(|end| !(action.changed_only && *end == level)) else { return still };
         let is_wrong_start = !action.from.contains(level);
-        let difference = lightness[usize::from(level)] - lightness[usize::from(end)];
+        let difference = tones.of(level) - tones.of(end);
         let after = action.residue(before, difference, is_wrong_start);
         Self {
             end,
@@ -585,10 +620,10 @@ impl Swing {
     }
 
     /// Brings its pixels from one place of the spreads to another.
-    fn settle(&mut self, lightness: &[f64], changes: &mut SpreadChanges, spreads: &mut [Spread]) {
+    fn settle(&mut self, tones: &Tones, changes: &mut SpreadChanges, spreads: &mut [Spread]) {
         if self.pixels > 0 {
-            changes.note(self.level, shown(lightness, self.level, f64::from_bits(self.before)), -self.pixels, spreads);
-            changes.note(self.end, shown(lightness, self.end, self.after), self.pixels, spreads);
+            changes.note(self.level, tones.shown(self.level, f64::from_bits(self.before)), -self.pixels, spreads);
+            changes.note(self.end, tones.shown(self.end, self.after), self.pixels, spreads);
             self.pixels = 0;
         }
     }
@@ -613,18 +648,12 @@ impl Swings {
     }
 
     /// Forgets all swings and brings their pixels to the spreads.
-    fn settle(&mut self, lightness: &[f64], changes: &mut SpreadChanges, spreads: &mut [Spread]) {
+    fn settle(&mut self, tones: &Tones, changes: &mut SpreadChanges, spreads: &mut [Spread]) {
         for mut swing in self.places.iter_mut().filter_map(Option::take) {
-            swing.settle(lightness, changes, spreads);
+            swing.settle(tones, changes, spreads);
         }
         changes.settle(spreads);
     }
-}
-
-/// How much lighter than its level a pixel looks, within the panel's own range.
-fn shown(lightness: &[f64], level: Level, residue: f64) -> f64 {
-    let own = lightness[usize::from(level)];
-    (own + residue).clamp(lightness[0], lightness[lightness.len() - 1]) - own
 }
 
 /// Moves pixels from one count to another.

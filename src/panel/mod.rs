@@ -93,6 +93,10 @@ pub struct PlayedUpdate {
     pub wrong_start: Mask,
     /// Whether some residue became less.
     pub takes_residue: bool,
+    /// Segments' pixels driven towards the state that they have, by a mode that does not clean.
+    pub redriven: Mask,
+    /// The share of the way that the drive goes, 0 to 1.
+    pub share: f64,
     /// When.
     pub times: Times,
     /// Its duration, ms.
@@ -215,7 +219,8 @@ impl<'p> Player<'p> {
         let sent_px = cover.pixels();
         let asked_boxes: Vec<Rect> = asked.iter().filter_map(|window| window.cut(self.glass.grid().size())).collect();
         let beside = (asked_boxes != sent).then_some(asked_boxes.as_slice());
-        let action = Action::new(mode, display, share_of_swing(mode, duration_ms));
+        let share = share_of_swing(mode, duration_ms);
+        let action = Action::new(mode, display, share);
         let driven: Driven =
             if sent.is_empty() { Driven::default() } else { self.glass.drive(&cover, &action, beside) };
         let times = self.queue.update(request_ms, &sent, sent_px, duration_ms, self.glass.grid());
@@ -235,6 +240,8 @@ impl<'p> Player<'p> {
             out_of_reach: driven.out_of_reach,
             wrong_start: driven.wrong_start,
             takes_residue: driven.takes_residue,
+            redriven: driven.redriven,
+            share,
             times,
             duration_ms,
             first_visible_ms: times.start_ms + mode.first_visible_ms.unwrap_or(duration_ms / 4.0),

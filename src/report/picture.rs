@@ -162,11 +162,10 @@ impl<'a> Sheet<'a> {
         let (left, top) = ((self.left * self.zoom).round() as u32, (self.top * self.zoom).round() as u32);
         let pixels = pixmap.pixels_mut();
         for y in 0..self.screen.height * self.scale {
-            let row = step.memory.row(y / self.scale);
             let line = &mut pixels[((top + y) * sheet_width + left) as usize..];
             for (x, pixel) in line.iter_mut().take((self.screen.width * self.scale) as usize).enumerate() {
-                let shade = pale(row[x / self.scale as usize]);
-                *pixel = opaque(shade, shade, shade);
+                let [red, green, blue] = step.memory.drawn(x as u32 / self.scale, y / self.scale).map(pale);
+                *pixel = opaque(red, green, blue);
             }
         }
         let hatch = (6.0 * self.zoom).round() as u32;
@@ -325,7 +324,7 @@ fn clock(ms: f64) -> String {
     }
 }
 
-/// A grey as it stands under the marks: dark enough to be read, pale enough to see the marks.
+/// A shade as it stands under the marks: dark enough to be read, pale enough to see the marks.
 fn pale(shade: u8) -> u8 {
     (80 + u32::from(shade) * 175 / 255) as u8
 }

@@ -20,9 +20,9 @@ pub(super) struct GreysTooClose<'p> {
 impl<'p> GreysTooClose<'p> {
     pub(super) fn new(setup: &Setup<'p>) -> Self {
         let (ink, limit_l) = (&setup.plan.display.ink, setup.limit("l"));
-        let apart = |one: Level, other: Level| (ink.lightness(one) - ink.lightness(other)).abs();
-        let close =
-            |level: Level| ink.all().iter().filter(|other| *other != level && apart(level, *other) < limit_l).collect();
+        let close = |level: Level| {
+            ink.all().iter().filter(|other| *other != level && ink.apart(level, *other) < limit_l).collect()
+        };
         Self { limit_l, close_to: ink.all().iter().map(close).collect(), plan: setup.plan }
     }
 
@@ -60,7 +60,7 @@ impl Rule for GreysTooClose<'_> {
                     && shapes::is_filled(other_x, other_y, step.grid(), &level);
                 if both {
                     edge.extend([step.grid().locate(x, y), step.grid().locate(other_x, other_y)]);
-                    let apart = (ink.lightness(own) - ink.lightness(other)).abs();
+                    let apart = ink.apart(own, other);
                     if closest.is_none_or(|(known, _, _)| apart < known) {
                         closest = Some((apart, own.min(other), own.max(other)));
                     }
@@ -72,15 +72,15 @@ impl Rule for GreysTooClose<'_> {
         let sight = Sight {
             rect: edge.bounds(step.grid()),
             message: format!(
-                "{} and {} touch, {} L* apart on this panel: their edge of {} px will hardly be seen",
+                "{} and {} touch, {} apart on this panel: their edge of {} px will hardly be seen",
                 ink.name(darker),
                 ink.name(lighter),
-                words::figure(apart),
+                words::apart(apart, ink),
                 edge.count()
             ),
             help: format!(
-                "choose levels at least {} L* apart, or draw a line between the areas",
-                words::figure(self.limit_l)
+                "choose levels at least {} apart, or draw a line between the areas",
+                words::apart(self.limit_l, ink)
             ),
             figures: vec![("l", apart), ("px", edge.count() as f64)],
             ..Sight::default()

@@ -17,10 +17,13 @@ mod not_decided;
 mod nothing_changes;
 mod outside_temperature;
 mod over_budget;
+mod part_segment;
+mod redriven_segment;
 mod shade_not_on_panel;
 mod thin_line;
 mod too_many_since_cleaning;
 mod too_many_windows;
+mod under_driven;
 mod unknown_start;
 mod unused_accept;
 mod window_off_grid;
@@ -127,7 +130,10 @@ pub const RULES: &[Entry] = rules![
     "greys-too-close" greys_too_close GreysTooClose,
     "unknown-start" unknown_start UnknownStart,
     "outside-temperature" outside_temperature OutsideTemperature,
+    "under-driven" under_driven UnderDriven,
+    "part-segment" part_segment PartSegment,
     "too-many-since-cleaning" too_many_since_cleaning TooManySinceCleaning,
+    "redriven-segment" redriven_segment RedrivenSegment,
     "font-substituted" font_substituted FontSubstituted,
     "unused-accept" unused_accept UnusedAccept,
     "over-budget" over_budget OverBudget,
@@ -135,15 +141,12 @@ pub const RULES: &[Entry] = rules![
 
 /// Rules that a plan may already set although this version does not run them, with their limits. A summary lists them.
 const LATER_RULES: &[(&str, &[&str])] = &[
-    ("under-driven", &["share"]),
-    ("part-segment", &[]),
     ("visible-ghost", &["limit_l", "area_mm2"]),
     ("missed-rest", &["pause_ms"]),
     ("dull-page", &["limit_l"]),
     ("ends-ghosted", &["limit_l", "area_mm2"]),
     ("cleaning-overdue", &["hours"]),
     ("charge-builds-up", &["net_impulse_vs"]),
-    ("redriven-segment", &[]),
     ("flashes-too-fast", &["sr", "per_second"]),
     ("needless-flash", &["times"]),
     ("cleaning-interrupts", &["quiet_ms"]),

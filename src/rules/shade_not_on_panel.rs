@@ -1,10 +1,11 @@
-//! `shade-not-on-panel`: filled areas whose shade lies far from every level of the panel.
+//! `shade-not-on-panel`: filled areas whose shade lies far from every level or colour of the panel.
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::{BTreeMap, BTreeSet, HashMap};
 
 use super::{Rule, Setup, shapes, words};
 use crate::{
     change::Mask,
+    display::{Ink, ink::InkKind},
     finding::{Sight, Sink, StepField, Where},
     panel::PlayedStep,
     plan::{Plan, ScreenId},
@@ -14,74 +15,132 @@ use crate::{
 pub(super) struct ShadeNotOnPanel<'p> {
     plan: &'p Plan,
     area_mm2: f64,
-    /// How far each shade is from the nearest level, where it is more than the limit.
-    off_by: [Option<u8>; 256],
+    /// How far a shade may lie from the nearest level, in the unit of the ink.
+    limit: f64,
+    /// How far each colour that was met is off, where it is more than the limit.
+    off_by: HashMap<[u8; 3], Option<f64>>,
+    /// Whether the ink's levels lie so far apart that some shade can be off.
+    can_be_off: bool,
     seen: BTreeSet<ScreenId>,
 }
 
 impl<'p> ShadeNotOnPanel<'p> {
     pub(super) fn new(setup: &Setup<'p>) -> Self {
         let ink = &setup.plan.display.ink;
-        let limit = setup.limit("grey");
-        let distance = |shade: u8| ink.all().iter().map(|level| ink.shade(level).abs_diff(shade)).min().unwrap_or(0);
-        let off_by = std::array::from_fn(|shade| Some(distance(shade as u8)).filter(|off| f64::from(*off) > limit));
-        Self { area_mm2: setup.limit("area_mm2"), plan: setup.plan, off_by, seen: BTreeSet::new() }
+        let is_palette = ink.colours().is_some();
+        let limit = setup.limit(if is_palette { "colour" } else { "grey" });
+        let can_be_off = match ink.kind() {
+            InkKind::Grey => (0..=255).any(|shade| distance(ink, [shade; 3]) > limit),
+            InkKind::Palette(_) => true,
+            InkKind::Segments(_) => false,
+        };
+        Self {
+            area_mm2: setup.limit("area_mm2"),
+            limit,
+            can_be_off,
+            plan: setup.plan,
+            off_by: HashMap::new(),
+            seen: BTreeSet::new(),
+        }
     }
 
-    fn off_pixels(&self, step: &PlayedStep<'_>) -> Mask {
+    fn off_by(&mut self, colour: [u8; 3]) -> Option<f64> {
+        let (ink, limit) = (&self.plan.display.ink, self.limit);
+        *self.off_by.entry(colour).or_insert_with(|| Some(distance(ink, colour)).filter(|off| *off > limit))
+    }
+
+    fn off_pixels(&mut self, step: &PlayedStep<'_>) -> Mask {
+        let size = step.memory.size();
         let mut tiles = Vec::new();
-        for y in 0..step.memory.size().height {
-            for (x, shade) in step.memory.row(y).iter().enumerate() {
-                if self.off_by[usize::from(*shade)].is_some() {
-                    tiles.push(step.grid().locate(x as u32, y));
+        for y in 0..size.height {
+            // Neighbours are mostly of one colour, which is looked up once.
+            let mut last = ([0; 3], self.off_by([0; 3]).is_some());
+            for x in 0..size.width {
+                let colour = step.memory.drawn(x, y);
+                if colour != last.0 {
+                    last = (colour, self.off_by(colour).is_some());
+                }
+                if last.1 {
+                    tiles.push(step.grid().locate(x, y));
                 }
             }
         }
-        shapes::filled(&Mask::from_unsorted(tiles), step.grid(), |x, y| step.memory.shade(x, y))
+        shapes::filled(&Mask::from_unsorted(tiles), step.grid(), |x, y| number(step.memory.drawn(x, y)))
     }
+}
+
+fn number([red, green, blue]: [u8; 3]) -> u32 {
+    u32::from_be_bytes([0, red, green, blue])
+}
+
+/// How far a colour lies from the nearest of the ink: CIEDE2000 for a palette, 8-bit counts for greys.
+fn distance(ink: &Ink, colour: [u8; 3]) -> f64 {
+    match ink.nearest_colour(colour) {
+        Some((_, far)) => far,
+        None => ink.all().iter().map(|level| f64::from(ink.shade(level).abs_diff(colour[0]))).fold(256.0, f64::min),
+    }
+}
+
+/// A shade as people write it.
+fn name(ink: &Ink, [red, green, blue]: [u8; 3]) -> String {
+    if ink.colours().is_some() { format!("#{red:02x}{green:02x}{blue:02x}") } else { red.to_string() }
 }
 
 impl Rule for ShadeNotOnPanel<'_> {
     fn step(&mut self, step: &PlayedStep<'_>, sink: &mut Sink) {
         let Some(screen) = step.planned.screen else { return };
-        if self.off_by.iter().all(Option::is_none) || !self.seen.insert(screen) {
+        let display = &self.plan.display;
+        if !self.can_be_off || !self.seen.insert(screen) {
             return;
         }
         let pixels = self.off_pixels(step);
-        let display = &self.plan.display;
-        let mut by_shade: BTreeMap<u8, Vec<(u32, u64)>> = BTreeMap::new();
+        let mut by_shade: BTreeMap<[u8; 3], Vec<(u32, u64)>> = BTreeMap::new();
         pixels.for_each_pixel(step.grid(), |x, y| {
-            by_shade.entry(step.memory.shade(x, y)).or_default().push(step.grid().locate(x, y));
+            by_shade.entry(step.memory.drawn(x, y)).or_default().push(step.grid().locate(x, y));
         });
         let masks = by_shade.into_iter().map(|(shade, tiles)| (shade, Mask::from_unsorted(tiles)));
-        let large: Vec<(u8, Mask)> =
-            masks.filter(|(_, mask)| display.area_mm2(mask.count()) >= self.area_mm2).collect();
-        let worst = large.iter().filter_map(|(shade, _)| self.off_by[usize::from(*shade)]).max();
-        let Some(worst) = worst else { return };
-        let all = large.iter().fold(Mask::new(), |all, (_, mask)| all.or(mask));
-        let names: Vec<String> = large
-            .iter()
-            .map(|(shade, _)| format!("{shade} (off by {})", self.off_by[usize::from(*shade)].unwrap_or(0)))
+        let mut large: Vec<([u8; 3], Mask, f64)> = masks
+            .filter(|(_, mask)| display.area_mm2(mask.count()) >= self.area_mm2)
+            .map(|(shade, mask)| (shade, mask, distance(&display.ink, shade)))
             .collect();
-        let levels: Vec<String> = display.ink.all().iter().map(|level| display.ink.shade(level).to_string()).collect();
+        let Some(worst) = large.iter().map(|(_, _, off)| *off).reduce(f64::max) else { return };
+        let all = large.iter().fold(Mask::new(), |all, (_, mask, _)| all.or(mask));
+        // The largest areas are named first; of equal ones the darker.
+        large.sort_by_key(|(shade, mask, _)| (std::cmp::Reverse(mask.count()), *shade));
+        let sight = sight(&display.ink, &large, &words::area(all.count(), display));
         let sight = Sight {
             rect: all.bounds(step.grid()),
-            message: format!(
-                "{} are filled with shades that the panel does not have: {}",
-                words::area(all.count(), display),
-                words::listed(&names, 4)
-            ),
-            help: format!(
-                "draw the areas in the panel's own shades ({}), or as an ordered pattern of them",
-                words::listed(&levels, 16)
-            ),
             figures: vec![
                 ("px", all.count() as f64),
                 ("mm2", display.area_mm2(all.count())),
-                ("grey", f64::from(worst)),
+                (if display.ink.colours().is_some() { "colour" } else { "grey" }, worst),
             ],
-            ..Sight::default()
+            ..sight
         };
         sink.report(Where::of(step, StepField::Screen), sight);
+    }
+}
+
+fn sight(ink: &Ink, large: &[([u8; 3], Mask, f64)], area: &str) -> Sight {
+    let is_palette = ink.colours().is_some();
+    let names: Vec<String> = large
+        .iter()
+        .map(|(shade, _, off)| {
+            let off = if is_palette { format!("{off:.1} in CIEDE2000") } else { format!("{off:.0}") };
+            format!("{} (off by {off})", name(ink, *shade))
+        })
+        .collect();
+    let levels: Vec<String> = match ink.colours() {
+        Some(colours) => colours.iter().map(|colour| format!("{} {}", colour.name, name(ink, colour.srgb))).collect(),
+        None => ink.all().iter().map(|level| ink.shade(level).to_string()).collect(),
+    };
+    let what = if is_palette { "colours" } else { "shades" };
+    Sight {
+        message: format!("{area} are filled with {what} that the panel does not have: {}", words::listed(&names, 4)),
+        help: format!(
+            "draw the areas in the panel's own {what} ({}), or as an ordered pattern of them",
+            words::listed(&levels, 16)
+        ),
+        ..Sight::default()
     }
 }

@@ -3,7 +3,7 @@
 use crate::change::{Mask, TileGrid};
 
 /// The pixels of a mask that lie in some block of 3 x 3 pixels of one value, on a panel of the grid's size.
-pub(super) fn filled(mask: &Mask, grid: &TileGrid, value: impl Fn(u32, u32) -> u8) -> Mask {
+pub(super) fn filled<V: Into<u32>>(mask: &Mask, grid: &TileGrid, value: impl Fn(u32, u32) -> V) -> Mask {
     Mask::from_sorted(mask.tiles().iter().map(|(tile, pixels)| (*tile, pixels & filled_of_tile(*tile, grid, &value))))
 }
 
@@ -11,23 +11,23 @@ pub(super) fn filled(mask: &Mask, grid: &TileGrid, value: impl Fn(u32, u32) -> u
 const SIDE: usize = 12;
 
 /// The pixels of a tile that lie in a block of one value.
-fn filled_of_tile(tile: u32, grid: &TileGrid, value: &impl Fn(u32, u32) -> u8) -> u64 {
+fn filled_of_tile<V: Into<u32>>(tile: u32, grid: &TileGrid, value: &impl Fn(u32, u32) -> V) -> u64 {
     let (left, top) = grid.origin(tile);
     let size = grid.size();
     // Beyond the panel stands what no pixel has.
-    let mut around = [[u16::MAX; SIDE]; SIDE];
+    let mut around = [[u32::MAX; SIDE]; SIDE];
     for (row, values) in around.iter_mut().enumerate() {
         let Some(y) = (top + row as u32).checked_sub(2).filter(|y| *y < size.height) else { continue };
         for (column, found) in values.iter_mut().enumerate() {
             if let Some(x) = (left + column as u32).checked_sub(2).filter(|x| *x < size.width) {
-                *found = u16::from(value(x, y));
+                *found = value(x, y).into();
             }
         }
     }
     // Bit x of a row: three pixels from x on are on the panel and have one value; then three such rows, one below the other.
     let level = around.map(|row| {
         (0..SIDE - 2).fold(0_u16, |bits, x| {
-            bits | u16::from(row[x] == row[x + 1] && row[x] == row[x + 2] && row[x] != u16::MAX) << x
+            bits | u16::from(row[x] == row[x + 1] && row[x] == row[x + 2] && row[x] != u32::MAX) << x
         })
     });
     let mut filled = [0_u16; SIDE];

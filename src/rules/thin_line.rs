@@ -1,10 +1,12 @@
-//! `thin-line`: a line or stem whose soft pixels break or vanish when they are brought to black and white.
+//! `thin-line`: a line or stem whose soft pixels break or vanish when they are brought to black and white, or to the
+//! colours of a palette.
 
 use std::collections::BTreeSet;
 
 use super::{Rule, Setup, shapes, words};
 use crate::{
     change::{Mask, regions},
+    display::{Level, ink::InkKind},
     finding::{Sight, Sink, StepField, Where},
     geometry::Size,
     panel::PlayedStep,
@@ -12,10 +14,14 @@ use crate::{
     screen::Picture,
 };
 
-/// Looks at every distinct screen once, on two-level ink.
+/// Looks at every distinct screen once, on two-level and palette ink.
 pub(super) struct ThinLine<'p> {
     plan: &'p Plan,
     thinnest_px: f64,
+    /// The level of each shade.
+    table: [Level; 256],
+    /// What the panel's levels are called together.
+    levels: &'static str,
     seen: BTreeSet<ScreenId>,
 }
 
@@ -26,7 +32,14 @@ const FEWEST_PX: u64 = 6;
 
 impl<'p> ThinLine<'p> {
     pub(super) fn new(setup: &Setup<'p>) -> Self {
-        Self { thinnest_px: setup.limit("px"), plan: setup.plan, seen: BTreeSet::new() }
+        let ink = &setup.plan.display.ink;
+        Self {
+            thinnest_px: setup.limit("px"),
+            table: ink.level_table(),
+            levels: if ink.colours().is_some() { "the panel's colours" } else { "black and white" },
+            plan: setup.plan,
+            seen: BTreeSet::new(),
+        }
     }
 
     /// The ink that turns white, with nothing black beside it and too thin to be an area.
@@ -35,16 +48,21 @@ impl<'p> ThinLine<'p> {
         let size = picture.size();
         let mut tiles = Vec::new();
         for y in 0..size.height {
-            for (x, shade) in picture.row(y).iter().enumerate() {
-                if (128..=INK).contains(shade) && self.is_lost(picture, size, x as u32, y) {
-                    tiles.push(step.grid().locate(x as u32, y));
+            for x in 0..size.width {
+                let is_pale = picture.drawn_grey(x, y) <= INK && self.turns_white(picture, x, y);
+                if is_pale && self.is_lost(picture, size, x, y) {
+                    tiles.push(step.grid().locate(x, y));
                 }
             }
         }
         // What lies in a block of ink is an area, however pale.
         let pale = Mask::from_unsorted(tiles);
-        let areas = shapes::filled(&pale, step.grid(), |x, y| u8::from(picture.shade(x, y) <= INK));
+        let areas = shapes::filled(&pale, step.grid(), |x, y| u8::from(picture.drawn_grey(x, y) <= INK));
         pale.without(&areas)
+    }
+
+    fn turns_white(&self, picture: &Picture, x: u32, y: u32) -> bool {
+        self.table[usize::from(picture.shade(x, y))] == self.plan.display.ink.white()
     }
 
     fn is_lost(&self, picture: &Picture, size: Size, x: u32, y: u32) -> bool {
@@ -55,11 +73,10 @@ impl<'p> ThinLine<'p> {
         for row in rows {
             let mut in_row = 0.0;
             for (at, column) in columns.clone().enumerate() {
-                let shade = picture.shade(column, row);
-                if shade < 128 {
+                if !self.turns_white(picture, column, row) {
                     return false;
                 }
-                let coverage = f64::from(255 - shade) / 255.0;
+                let coverage = f64::from(255 - picture.drawn_grey(column, row)) / 255.0;
                 in_row += coverage;
                 coverage_by_column[at] += coverage;
             }
@@ -74,7 +91,13 @@ impl<'p> ThinLine<'p> {
 impl Rule for ThinLine<'_> {
     fn step(&mut self, step: &PlayedStep<'_>, sink: &mut Sink) {
         let Some(screen) = step.planned.screen else { return };
-        if self.plan.display.ink.levels() != 2 || !self.seen.insert(screen) {
+        let ink = &self.plan.display.ink;
+        let has_hard_edges = match ink.kind() {
+            InkKind::Grey => ink.levels() == 2,
+            InkKind::Palette(_) => true,
+            InkKind::Segments(_) => false,
+        };
+        if !has_hard_edges || !self.seen.insert(screen) {
             return;
         }
         let lost = self.lost(step);
@@ -85,8 +108,9 @@ impl Rule for ThinLine<'_> {
         let sight = Sight {
             rect: Some(rect),
             message: format!(
-                "{} of thin lines turn white when the screen is brought to black and white: they break or vanish in {}",
+                "{} of thin lines turn white when the screen is brought to {}: they break or vanish in {}",
                 words::counted(pixels, "pixel", "pixels"),
+                self.levels,
                 words::counted(places.len() as u64, "place", "places")
             ),
             help: format!(

@@ -1,8 +1,11 @@
 //! Words that several rules use for the same figures.
 
 use crate::{
-    display::{Display, LevelSet},
+    change::Mask,
+    display::{Display, Ink, LevelSet, ink::InkKind},
     geometry::{Rect, Window},
+    panel::PlayedStep,
+    plan::Plan,
 };
 
 /// An area in words: pixels and square millimetres.
@@ -21,6 +24,30 @@ pub(super) fn figure(value: f64) -> String {
     }
 }
 
+/// How far two levels look apart, in the unit of their ink.
+pub(super) fn apart(distance: f64, ink: &Ink) -> String {
+    let unit = if ink.colours().is_some() { "in CIEDE2000" } else { "L*" };
+    format!("{} {unit}", figure(distance))
+}
+
+/// The names of the segments that some pixels belong to, in the order of the drawing, and those pixels that do.
+pub(super) fn segments_of(pixels: &Mask, step: &PlayedStep<'_>, plan: &Plan) -> (Vec<String>, Mask) {
+    let InkKind::Segments(segments) = plan.display.ink.kind() else { return (Vec::new(), Mask::new()) };
+    let screen = plan.screen_size();
+    let mut found = vec![false; segments.names().len()];
+    let mut inside = Vec::new();
+    pixels.for_each_pixel(step.grid(), |x, y| {
+        let pixel = Window { x: i64::from(x), y: i64::from(y), width: 1, height: 1 };
+        let on_panel = plan.rotation.to_panel(pixel, screen);
+        if let Some(segment) = segments.at(on_panel.x as u32, on_panel.y as u32) {
+            found[segment] = true;
+            inside.push(step.grid().locate(x, y));
+        }
+    });
+    let named = segments.names().iter().zip(found).filter(|(_, found)| *found);
+    (named.map(|(name, _)| format!("`{name}`")).collect(), Mask::from_unsorted(inside))
+}
+
 /// A window as it stands in a plan.
 pub(super) fn window(window: Window) -> String {
     format!("[{}, {}, {}, {}]", window.x, window.y, window.width, window.height)
@@ -34,6 +61,10 @@ pub(super) fn rect(rect: Rect) -> String {
 /// Levels in words, at the most four of them.
 pub(super) fn levels(levels: LevelSet, display: &Display) -> String {
     let ink = &display.ink;
+    if !matches!(ink.kind(), InkKind::Grey) {
+        let names: Vec<String> = levels.iter().map(|level| ink.name(level)).collect();
+        return listed(&names, 4);
+    }
     let ends = [ink.black(), ink.white()];
     let greys: Vec<String> =
         levels.iter().filter(|level| !ends.contains(level)).map(|level| level.to_string()).collect();

@@ -1,27 +1,40 @@
-//! Screens: PNG and SVG become pictures of exactly the panel's size, one 8-bit grey a pixel.
+//! Screens: PNG and SVG become pictures of exactly the panel's size, one shade of its ink a pixel.
 //!
 //! Works on bytes that the caller read; knows no plans, no modes and no files.
 
 mod png;
 mod svg;
 
-use crate::geometry::Size;
+use std::collections::HashMap;
+
+use crate::{
+    display::{Ink, SegmentState, ink::InkKind},
+    geometry::{Rect, Size},
+    units::grey_of_rgb,
+};
 pub use png::decode_png;
-pub use svg::{Faces, ImageFinder, draw_svg};
+pub use svg::{Faces, ImageFinder, draw_segments, draw_svg};
 pub(crate) use svg::{draw_overlay, text_width};
 
-/// A picture in the reader's axes: one 8-bit grey a pixel, row by row.
-#[derive(Clone, Debug, PartialEq, Eq)]
+/// A picture in the reader's axes: one shade a pixel, row by row. A shade is an 8-bit grey, for palette ink the number of
+/// the nearest colour, for segments 0 (on) or 255 (off).
+#[derive(Clone, Debug, PartialEq)]
 pub struct Picture {
     size: Size,
     shades: Vec<u8>,
+    /// For palette ink the colours as they were drawn.
+    colours: Option<Vec<[u8; 3]>>,
     /// What was not drawn as it was meant.
     pub notes: Vec<ScreenNote>,
 }
 
-/// Something in a screen that was not drawn as it was meant.
-#[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord)]
+/// Something in a screen that was not drawn as it was meant, or that the panel cannot show.
+#[derive(Clone, Debug, PartialEq)]
 pub enum ScreenNote {
+    /// A segment that is neither on nor off.
+    PartSegment(SegmentState),
+    /// Ink outside every segment: the box around it and its pixels.
+    OutsideSegments(Rect, u64),
     /// A face that the plan does not bring; another one served.
     FaceMissing(String),
     /// Characters that the face does not have.
@@ -55,16 +68,38 @@ impl ScreenFault {
 impl Picture {
     /// A picture of one shade.
     pub fn uniform(size: Size, shade: u8) -> Self {
-        Self { size, shades: vec![shade; size.pixels() as usize], notes: Vec::new() }
+        Self { size, shades: vec![shade; size.pixels() as usize], colours: None, notes: Vec::new() }
     }
 
-    /// A picture from its greys, row by row.
+    /// A picture from its shades, row by row.
     ///
     /// # Panics
-    /// Where the number of greys is not the size's.
+    /// Where the number of shades is not the size's.
     pub fn from_shades(size: Size, shades: Vec<u8>) -> Self {
-        assert_eq!(shades.len() as u64, size.pixels(), "one grey a pixel");
-        Self { size, shades, notes: Vec::new() }
+        assert_eq!(shades.len() as u64, size.pixels(), "one shade a pixel");
+        Self { size, shades, colours: None, notes: Vec::new() }
+    }
+
+    /// A picture of 8-bit greys on an ink without colours: on segments each is brought to its state.
+    fn from_greys(size: Size, mut greys: Vec<u8>, ink: &Ink) -> Self {
+        let mut notes = Vec::new();
+        if let InkKind::Segments(segments) = ink.kind() {
+            let (parts, outside) = segments.settle(&mut greys);
+            notes.extend(parts.into_iter().map(ScreenNote::PartSegment));
+            notes.extend(outside.map(|(rect, pixels)| ScreenNote::OutsideSegments(rect, pixels)));
+        }
+        Self { size, shades: greys, colours: None, notes }
+    }
+
+    /// A picture of encoded sRGB colours on palette ink. `buffer` is used again for the shades.
+    fn from_colours(size: Size, colours: Vec<[u8; 3]>, ink: &Ink, mut buffer: Vec<u8>) -> Self {
+        let mut known = HashMap::new();
+        let mut shade = |colour: [u8; 3]| {
+            *known.entry(colour).or_insert_with(|| ink.nearest_colour(colour).map_or(0, |(level, _)| level))
+        };
+        buffer.clear();
+        buffer.extend(colours.iter().map(|colour| shade(*colour)));
+        Self { size, shades: buffer, colours: Some(colours), notes: Vec::new() }
     }
 
     /// Columns and rows.
@@ -72,20 +107,39 @@ impl Picture {
         self.size
     }
 
-    /// The greys, row by row, `size.width` a row.
+    /// The shades, row by row, `size.width` a row.
     pub fn shades(&self) -> &[u8] {
         &self.shades
     }
 
-    /// The greys of a row.
+    /// The shades of a row.
     pub fn row(&self, y: u32) -> &[u8] {
         let width = self.size.width as usize;
         &self.shades[y as usize * width..][..width]
     }
 
-    /// The grey of a pixel.
+    /// The shade of a pixel.
     pub fn shade(&self, x: u32, y: u32) -> u8 {
         self.shades[y as usize * self.size.width as usize + x as usize]
+    }
+
+    /// The encoded sRGB of a pixel as it was drawn, before it was brought to the panel's levels.
+    pub fn drawn(&self, x: u32, y: u32) -> [u8; 3] {
+        match &self.colours {
+            Some(colours) => colours[y as usize * self.size.width as usize + x as usize],
+            None => [self.shade(x, y); 3],
+        }
+    }
+
+    /// The 8-bit grey of a pixel as it was drawn.
+    pub fn drawn_grey(&self, x: u32, y: u32) -> u8 {
+        let [red, green, blue] = self.drawn(x, y);
+        grey_of_rgb(red, green, blue)
+    }
+
+    /// How much memory it takes, bytes.
+    pub fn bytes(&self) -> usize {
+        self.shades.len() + self.colours.as_ref().map_or(0, |colours| 3 * colours.len())
     }
 
     /// The buffer, to be used again.

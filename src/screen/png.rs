@@ -1,6 +1,7 @@
-//! PNG of every colour type, depth and interlacing to 8-bit greys.
+//! PNG of every colour type, depth and interlacing to the shades of an ink.
 //!
-//! Samples of 16 bits are brought to 8, alpha is laid over white, colours are weighed after Rec. 709: see `units`.
+//! Samples of 16 bits are brought to 8, alpha is laid over white; for grey ink colours are weighed after Rec. 709, see
+//! `units`.
 
 use std::io::Cursor;
 
@@ -8,6 +9,7 @@ use png::{BitDepth, ColorType, Decoder, Limits, Transformations};
 
 use super::{Picture, ScreenFault};
 use crate::{
+    display::Ink,
     geometry::Size,
     units::{eight_bits, grey_of_rgb, over_white},
 };
@@ -15,11 +17,11 @@ use crate::{
 /// Memory that a decoder may use beside the picture itself, bytes: enough for any honest ancillary chunk.
 const DECODER_BYTES: usize = 64 << 20;
 
-/// Decodes a PNG into a picture of exactly `size`. `buffer` is used again for the picture.
+/// Decodes a PNG into a picture of exactly `size` in the shades of `ink`. `buffer` is used again for the picture.
 ///
 /// # Errors
 /// Where the file is broken or the picture has another size.
-pub fn decode_png(bytes: &[u8], size: Size, mut buffer: Vec<u8>) -> Result<Picture, ScreenFault> {
+pub fn decode_png(bytes: &[u8], size: Size, ink: &Ink, mut buffer: Vec<u8>) -> Result<Picture, ScreenFault> {
     let mut decoder = Decoder::new_with_limits(Cursor::new(bytes), Limits { bytes: DECODER_BYTES });
     decoder.set_ignore_text_chunk(true);
     decoder.set_ignore_iccp_chunk(true);
@@ -34,11 +36,11 @@ pub fn decode_png(bytes: &[u8], size: Size, mut buffer: Vec<u8>) -> Result<Pictu
     let bytes_needed = reader
         .output_buffer_size()
         .ok_or_else(|| ScreenFault::new("the PNG is too large to be decoded", "export it again at the panel's size"))?;
-    if colour == ColorType::Grayscale && depth == BitDepth::Eight {
+    if colour == ColorType::Grayscale && depth == BitDepth::Eight && ink.colours().is_none() {
         buffer.resize(bytes_needed, 0);
         reader.next_frame(&mut buffer).map_err(|error| broken(&error))?;
         reader.finish().map_err(|error| broken(&error))?;
-        return Ok(Picture { size, shades: buffer, notes: Vec::new() });
+        return Ok(Picture::from_greys(size, buffer, ink));
     }
     let mut samples = vec![0; bytes_needed];
     reader.next_frame(&mut samples).map_err(|error| broken(&error))?;
@@ -50,8 +52,25 @@ pub fn decode_png(bytes: &[u8], size: Size, mut buffer: Vec<u8>) -> Result<Pictu
             samples.chunks_exact(2).map(|pair| eight_bits(u16::from_be_bytes([pair[0], pair[1]]))).collect();
         samples = narrow;
     }
+    if ink.colours().is_some() {
+        return Ok(Picture::from_colours(size, colours_of_samples(&samples, colour), ink, buffer));
+    }
     greys_of_samples(&samples, colour, &mut buffer);
-    Ok(Picture { size, shades: buffer, notes: Vec::new() })
+    Ok(Picture::from_greys(size, buffer, ink))
+}
+
+fn colours_of_samples(samples: &[u8], colour: ColorType) -> Vec<[u8; 3]> {
+    match colour {
+        ColorType::Grayscale | ColorType::Indexed => samples.iter().map(|grey| [*grey; 3]).collect(),
+        ColorType::GrayscaleAlpha => samples.chunks_exact(2).map(|pixel| [over_white(pixel[0], pixel[1]); 3]).collect(),
+        ColorType::Rgb => samples.chunks_exact(3).map(|pixel| [pixel[0], pixel[1], pixel[2]]).collect(),
+        ColorType::Rgba => samples.chunks_exact(4).map(colour_of_rgba).collect(),
+    }
+}
+
+/// Red, green and blue laid over white by their alpha.
+pub(super) fn colour_of_rgba(pixel: &[u8]) -> [u8; 3] {
+    [pixel[0], pixel[1], pixel[2]].map(|sample| over_white(sample, pixel[3]))
 }
 
 fn greys_of_samples(samples: &[u8], colour: ColorType, greys: &mut Vec<u8>) {
@@ -65,7 +84,7 @@ fn greys_of_samples(samples: &[u8], colour: ColorType, greys: &mut Vec<u8>) {
 
 /// The grey of red, green, blue and alpha laid over white.
 pub(super) fn grey_of_rgba(pixel: &[u8]) -> u8 {
-    let [red, green, blue] = [pixel[0], pixel[1], pixel[2]].map(|sample| over_white(sample, pixel[3]));
+    let [red, green, blue] = colour_of_rgba(pixel);
     grey_of_rgb(red, green, blue)
 }
 

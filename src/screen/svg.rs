@@ -1,9 +1,8 @@
-//! SVG to 8-bit greys, drawn the same on every machine: only the plan's own faces and the bundled one, no system
+//! SVG to the shades of an ink, drawn the same on every machine: only the plan's own faces and the bundled one, no system
 //! fonts, no network, no file that the caller's [`ImageFinder`] does not hand over.
 
 use std::{
     cell::RefCell,
-    collections::BTreeSet,
     sync::{Arc, Mutex, Once, PoisonError},
 };
 
@@ -16,8 +15,14 @@ use resvg::{
     },
 };
 
-use super::{Picture, ScreenFault, ScreenNote, png::grey_of_rgba};
-use crate::geometry::Size;
+use super::{
+    Picture, ScreenFault, ScreenNote,
+    png::{colour_of_rgba, grey_of_rgba},
+};
+use crate::{
+    display::{Ink, Segments},
+    geometry::Size,
+};
 
 /// The face that serves where a plan brings none: see `fonts/README.md` for its origin and licence.
 const BUNDLED_FACE: &[u8] = include_bytes!("fonts/Arimo-subset.ttf");
@@ -61,27 +66,125 @@ impl Faces {
     }
 }
 
-/// Draws an SVG as a picture of exactly `size`. `buffer` is used again for the picture.
+/// Draws an SVG as a picture of exactly `size` in the shades of `ink`. `buffer` is used again for the picture.
 ///
 /// # Errors
 /// Where the file is no SVG that can be drawn, refers to something outside, or has another size.
 pub fn draw_svg(
     bytes: &[u8],
     size: Size,
+    ink: &Ink,
     faces: &Faces,
     find_image: ImageFinder<'_>,
     mut buffer: Vec<u8>,
 ) -> Result<Picture, ScreenFault> {
+    let notes = Mutex::new(Vec::new());
+    let (tree, log) = parse(bytes, faces, find_image, &notes)?;
+    let is = tree.size();
+    #[expect(clippy::float_cmp, reason = "a size that is off by a fraction is another size")]
+    if is.width() != size.width as f32 || is.height() != size.height as f32 {
+        return Err(ScreenFault::wrong_size(&format!("{} x {}", is.width(), is.height()), size));
+    }
+    let mut pixmap = Pixmap::new(size.width, size.height)
+        .ok_or_else(|| ScreenFault::new("the panel is too large to draw on", "describe a smaller panel"))?;
+    let ((), drawing_log) = with_log(|| resvg::render(&tree, Transform::identity(), &mut pixmap.as_mut()));
+    let rgba = pixmap.take_demultiplied();
+    let mut picture = if ink.colours().is_some() {
+        Picture::from_colours(size, rgba.chunks_exact(4).map(colour_of_rgba).collect(), ink, buffer)
+    } else {
+        buffer.clear();
+        buffer.extend(rgba.chunks_exact(4).map(grey_of_rgba));
+        Picture::from_greys(size, buffer, ink)
+    };
+    let mut words = notes.into_inner().unwrap_or_else(PoisonError::into_inner);
+    missing_glyphs(tree.root(), &mut words);
+    words.extend(log.into_iter().chain(drawing_log).map(ScreenNote::LeftOut));
+    for note in words {
+        if !picture.notes.contains(&note) {
+            picture.notes.push(note);
+        }
+    }
+    Ok(picture)
+}
+
+/// Finds the segments of a drawing: every shape or group with an id is one, the later lies over the earlier.
+///
+/// # Errors
+/// Where the file is no SVG that can be drawn, or holds no segments that can be told apart.
+pub fn draw_segments(bytes: &[u8]) -> Result<Segments, ScreenFault> {
+    let faces =
+        Faces::new(Vec::new()).map_err(|_| ScreenFault::new("the bundled face is broken", "please report it"))?;
+    let notes = Mutex::new(Vec::new());
+    let no_pictures = |_: &str| Err("segments are shapes".to_owned());
+    let (tree, _) = parse(bytes, &faces, &no_pictures, &notes)?;
+    let size = Size { width: tree.size().width().ceil() as u32, height: tree.size().height().ceil() as u32 };
+    if size.pixels() > MOST_IMAGE_PIXELS {
+        return Err(ScreenFault::new(format!("a drawing of {size} px is too large"), "draw it at the panel's size"));
+    }
+    let mut shapes = Vec::new();
+    shapes_with_id(tree.root(), &mut shapes);
+    if shapes.is_empty() || shapes.len() > Segments::MOST {
+        return Err(ScreenFault::new(
+            format!("the drawing has {} shapes with an id", shapes.len()),
+            format!("give each segment, 1 to {}, an `id` of its own", Segments::MOST),
+        ));
+    }
+    let mut owners = vec![0; size.pixels() as usize];
+    for (index, shape) in shapes.iter().enumerate() {
+        own(shape, index as u16 + 1, size, &mut owners)?;
+    }
+    let names: Vec<String> = shapes.iter().map(|shape| shape.id().to_owned()).collect();
+    let hidden = (0..names.len()).find(|index| !owners.contains(&(*index as u16 + 1)));
+    if let Some(index) = hidden {
+        return Err(ScreenFault::new(
+            format!("no pixel belongs to the segment `{}`", names[index]),
+            "draw it filled, inside the drawing, and not under another segment",
+        ));
+    }
+    Ok(Segments::new(size, names, owners))
+}
+
+/// The outermost nodes that have an id, in the order in which they are drawn.
+fn shapes_with_id<'t>(group: &'t usvg::Group, shapes: &mut Vec<&'t Node>) {
+    for node in group.children() {
+        match node {
+            node if !node.id().is_empty() => shapes.push(node),
+            Node::Group(group) => shapes_with_id(group, shapes),
+            Node::Path(_) | Node::Image(_) | Node::Text(_) => {}
+        }
+    }
+}
+
+/// Gives a segment the pixels that its shape covers by half or more.
+fn own(shape: &Node, owner: u16, size: Size, owners: &mut [u16]) -> Result<(), ScreenFault> {
+    let (Some(mut pixmap), Some(bounds)) = (Pixmap::new(size.width, size.height), shape.abs_layer_bounding_box())
+    else {
+        return Err(ScreenFault::new(format!("the segment `{}` has no area", shape.id()), "draw it as a filled shape"));
+    };
+    resvg::render_node(shape, Transform::from_translate(bounds.x(), bounds.y()), &mut pixmap.as_mut());
+    for (pixel, known) in pixmap.pixels().iter().zip(owners) {
+        if pixel.alpha() >= 128 {
+            *known = owner;
+        }
+    }
+    Ok(())
+}
+
+/// Reads an SVG; gives what the library said about it.
+fn parse(
+    bytes: &[u8],
+    faces: &Faces,
+    find_image: ImageFinder<'_>,
+    notes: &Mutex<Vec<ScreenNote>>,
+) -> Result<(Tree, Vec<String>), ScreenFault> {
     let text = std::str::from_utf8(bytes).map_err(|error| {
         ScreenFault::new(format!("the SVG is not UTF-8: byte {}", error.valid_up_to()), "save it as UTF-8")
     })?;
     let parsing = roxmltree::ParsingOptions { allow_dtd: false, nodes_limit: MOST_NODES, ..Default::default() };
     let document = roxmltree::Document::parse_with_options(text, parsing).map_err(|error| xml_fault(&error))?;
     check_document(&document)?;
-
-    let notes = Mutex::new(BTreeSet::new());
     let refused = Mutex::new(Vec::new());
-    let options = options(faces, find_image, &notes, &refused);
+    let options = options(faces, find_image, notes, &refused);
     let (tree, log) = with_log(|| Tree::from_xmltree(&document, &options));
     drop(options);
     if let Some(reason) = refused.into_inner().unwrap_or_else(PoisonError::into_inner).into_iter().next() {
@@ -92,27 +195,18 @@ pub fn draw_svg(
     }
     let tree =
         tree.map_err(|error| ScreenFault::new(format!("the SVG cannot be drawn: {error}"), "correct the SVG"))?;
-    let is = tree.size();
-    #[expect(clippy::float_cmp, reason = "a size that is off by a fraction is another size")]
-    if is.width() != size.width as f32 || is.height() != size.height as f32 {
-        return Err(ScreenFault::wrong_size(&format!("{} x {}", is.width(), is.height()), size));
-    }
-    let mut pixmap = Pixmap::new(size.width, size.height)
-        .ok_or_else(|| ScreenFault::new("the panel is too large to draw on", "describe a smaller panel"))?;
-    let ((), drawing_log) = with_log(|| resvg::render(&tree, Transform::identity(), &mut pixmap.as_mut()));
-    buffer.clear();
-    buffer.extend(pixmap.take_demultiplied().chunks_exact(4).map(grey_of_rgba));
-
-    let mut notes = notes.into_inner().unwrap_or_else(PoisonError::into_inner);
-    missing_glyphs(tree.root(), &mut notes);
-    notes.extend(log.into_iter().chain(drawing_log).map(ScreenNote::LeftOut));
-    Ok(Picture { size, shades: buffer, notes: notes.into_iter().collect() })
+    Ok((tree, log))
 }
 
 fn xml_fault(error: &roxmltree::Error) -> ScreenFault {
     let help = match error {
         roxmltree::Error::DtdDetected => "take the DOCTYPE with its entities out of the file",
-        roxmltree::Error::NodesLimitReached => "simplify the drawing",
+        roxmltree::Error::NodesLimitReached => {
+            return ScreenFault::new(
+                format!("the SVG has more than {MOST_NODES} elements and texts"),
+                "simplify the drawing",
+            );
+        }
         _ => "correct the SVG here",
     };
     ScreenFault::new(format!("the SVG is broken: {error}"), help)
@@ -164,7 +258,7 @@ fn shortened(text: &str) -> String {
 fn options<'o>(
     faces: &'o Faces,
     find_image: ImageFinder<'o>,
-    notes: &'o Mutex<BTreeSet<ScreenNote>>,
+    notes: &'o Mutex<Vec<ScreenNote>>,
     refused: &'o Mutex<Vec<String>>,
 ) -> Options<'o> {
     let refuse = move |reason: String| {
@@ -204,7 +298,7 @@ fn check_image(data: &[u8]) -> Result<(), String> {
     Err(format!("a picture inside the SVG is {} x {} px, too large", header.width, header.height))
 }
 
-fn select_face(font: &usvg::Font, database: &Database, faces: &Faces, notes: &Mutex<BTreeSet<ScreenNote>>) -> ID {
+fn select_face(font: &usvg::Font, database: &Database, faces: &Faces, notes: &Mutex<Vec<ScreenNote>>) -> ID {
     let mut wanted = None;
     for family in font.families() {
         let FontFamily::Named(name) = family else {
@@ -235,11 +329,11 @@ fn select_face(font: &usvg::Font, database: &Database, faces: &Faces, notes: &Mu
     faces.bundled
 }
 
-fn note(notes: &Mutex<BTreeSet<ScreenNote>>, note: ScreenNote) {
-    notes.lock().unwrap_or_else(PoisonError::into_inner).insert(note);
+fn note(notes: &Mutex<Vec<ScreenNote>>, note: ScreenNote) {
+    notes.lock().unwrap_or_else(PoisonError::into_inner).push(note);
 }
 
-fn missing_glyphs(group: &usvg::Group, notes: &mut BTreeSet<ScreenNote>) {
+fn missing_glyphs(group: &usvg::Group, notes: &mut Vec<ScreenNote>) {
     for node in group.children() {
         match node {
             Node::Group(group) => missing_glyphs(group, notes),

@@ -4,7 +4,7 @@ use std::{fs, path::Path, path::PathBuf, process::Command, sync::Arc};
 
 use stillpage::{
     change::conveyor::ScreenSource,
-    display::{Display, read_display},
+    display::{Beside, Display, Ink, Segments, read_display},
     geometry::Size,
     panel::PlayedStep,
     plan::{KnownRule, Plan, ScreenId, Surroundings, Trouble, read_plan},
@@ -20,7 +20,7 @@ use crate::plain::reading::matching;
 pub(crate) fn play(path: &Path, threads: usize, see: &mut dyn FnMut(&PlayedStep<'_>, &Display)) -> Result<(), String> {
     let mut finder = Finder::new(path.parent().unwrap());
     let plan = read_plan(&source(path), &mut finder).map_err(|faults| told(&faults))?;
-    let screens = Screens { files: finder.files, size: plan.screen_size() };
+    let screens = Screens { files: finder.files, size: plan.screen_size(), ink: plan.display.ink.clone() };
     let shown: &Plan = &plan;
     review::play(shown, &screens, threads, &mut |step| see(step, &shown.display))
         .map_err(|broken| format!("{broken:?}"))
@@ -74,7 +74,7 @@ impl Finder {
 
 impl Surroundings for Finder {
     fn display(&mut self, name: &str) -> Result<Display, Vec<Fault>> {
-        read_display(&source(&self.folder.join(name)), &mut |base| panic!("{base} is looked for"))
+        read_display(&source(&self.folder.join(name)), &mut Alone)
     }
 
     fn screens_folder(&mut self, path: &str) -> Result<(), Trouble> {
@@ -100,14 +100,28 @@ impl Surroundings for Finder {
     }
 }
 
+/// A description that stands alone.
+struct Alone;
+
+impl Beside for Alone {
+    fn base(&mut self, name: &str) -> Result<Display, Vec<Fault>> {
+        panic!("{name} is looked for")
+    }
+
+    fn segments(&mut self, path: &str) -> Result<Segments, Fault> {
+        panic!("{path} is looked for")
+    }
+}
+
 /// The screen files of a plan; there are no SVG among them.
 struct Screens {
     files: Vec<PathBuf>,
     size: Size,
+    ink: Ink,
 }
 
 impl ScreenSource for Screens {
     fn picture(&self, screen: ScreenId, buffer: Vec<u8>) -> Result<Picture, ScreenFault> {
-        decode_png(&fs::read(&self.files[screen.0]).unwrap(), self.size, buffer)
+        decode_png(&fs::read(&self.files[screen.0]).unwrap(), self.size, &self.ink, buffer)
     }
 }

@@ -1,0 +1,78 @@
+//! `part-segment`: a screen that shows a segment neither on nor off, or ink where there is no segment.
+
+use std::collections::BTreeSet;
+
+use super::{Rule, Setup, words};
+use crate::{
+    display::SegmentState,
+    finding::{Sight, Sink, StepField, Where},
+    geometry::Rect,
+    panel::PlayedStep,
+    plan::ScreenId,
+    screen::ScreenNote,
+};
+
+/// Looks at the notes of every distinct screen once.
+pub(super) struct PartSegment {
+    seen: BTreeSet<ScreenId>,
+}
+
+impl PartSegment {
+    pub(super) fn new(_: &Setup<'_>) -> Self {
+        Self { seen: BTreeSet::new() }
+    }
+}
+
+impl Rule for PartSegment {
+    fn step(&mut self, step: &PlayedStep<'_>, sink: &mut Sink) {
+        let Some(screen) = step.planned.screen else { return };
+        if step.memory.notes.is_empty() || !self.seen.insert(screen) {
+            return;
+        }
+        let mut parts = Vec::new();
+        for note in &step.memory.notes {
+            match note {
+                ScreenNote::PartSegment(state) => parts.push(state),
+                ScreenNote::OutsideSegments(rect, pixels) => {
+                    sink.report(Where::of(step, StepField::Screen), outside(*rect, *pixels));
+                }
+                ScreenNote::FaceMissing(_) | ScreenNote::GlyphMissing(_) | ScreenNote::LeftOut(_) => {}
+            }
+        }
+        if let Some(sight) = part(&parts) {
+            sink.report(Where::of(step, StepField::Screen), sight);
+        }
+    }
+}
+
+fn part(parts: &[&SegmentState]) -> Option<Sight> {
+    let rect = parts.iter().map(|state| state.rect).reduce(Rect::around)?;
+    let shares: Vec<String> =
+        parts.iter().map(|state| format!("`{}` ({:.0} % dark)", state.name, 100.0 * state.dark_share)).collect();
+    let (stands, it) = if parts.len() == 1 { ("a segment is", "it is") } else { ("segments are", "each is") };
+    Some(Sight {
+        rect: Some(rect),
+        message: format!(
+            "{stands} drawn neither on nor off: {}; a segment is driven as a whole, {it} shown as what it mostly is",
+            words::listed(&shares, 6)
+        ),
+        help: "fill the whole shape of a segment, or leave it empty; draw the screen over the drawing of the segments"
+            .into(),
+        figures: vec![("segments", parts.len() as f64)],
+        key: "part".into(),
+        ..Sight::default()
+    })
+}
+
+fn outside(rect: Rect, pixels: u64) -> Sight {
+    Sight {
+        rect: Some(rect),
+        message: format!(
+            "{pixels} px of ink lie outside every segment: the panel has nothing there that could show them"
+        ),
+        help: "draw only what the segments can show, or add a segment to the drawing of the panel".into(),
+        figures: vec![("px", pixels as f64)],
+        key: "outside".into(),
+        ..Sight::default()
+    }
+}

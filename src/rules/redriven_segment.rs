@@ -1,0 +1,61 @@
+//! `redriven-segment`: a segment that is driven towards the state that it already has.
+
+use super::{Rule, Setup, words};
+use crate::{
+    finding::{Sight, Sink, StepField, Where},
+    panel::{PlayedStep, PlayedUpdate},
+    plan::Plan,
+};
+
+/// Looks at every update of a segmented panel.
+pub(super) struct RedrivenSegment<'p> {
+    plan: &'p Plan,
+}
+
+impl<'p> RedrivenSegment<'p> {
+    pub(super) fn new(setup: &Setup<'p>) -> Self {
+        Self { plan: setup.plan }
+    }
+
+    fn sight(&self, step: &PlayedStep<'_>, index: usize, update: &PlayedUpdate) -> Option<Sight> {
+        let (names, pixels) = words::segments_of(&update.redriven, step, self.plan);
+        // Where residue was taken away the drive had its use.
+        if names.is_empty() || update.takes_residue {
+            return None;
+        }
+        let modes = &self.plan.display.modes;
+        let changing: Vec<String> =
+            modes.iter().filter(|mode| mode.changed_only).map(|mode| format!("`{}`", mode.name)).collect();
+        let help = if changing.is_empty() {
+            "drive only the segments that change".to_owned()
+        } else {
+            format!("use {}, which drives only the segments that change", words::one_of(&changing))
+        };
+        Some(Sight {
+            update: Some(index),
+            rect: pixels.bounds(step.grid()),
+            message: format!(
+                "`{}` drives {} again towards the state that {} already: the ink is pushed one way more often than the \
+                 other, which wears it",
+                modes[update.mode].name,
+                words::listed(&names, 6),
+                if names.len() == 1 { "it has" } else { "they have" }
+            ),
+            help,
+            figures: vec![("segments", names.len() as f64), ("px", pixels.count() as f64)],
+            ..Sight::default()
+        })
+    }
+}
+
+impl Rule for RedrivenSegment<'_> {
+    fn step(&mut self, step: &PlayedStep<'_>, sink: &mut Sink) {
+        for (index, update) in step.updates.iter().enumerate() {
+            if !update.redriven.is_empty()
+                && let Some(sight) = self.sight(step, index, update)
+            {
+                sink.report(Where::of(step, StepField::Mode(index)), sight);
+            }
+        }
+    }
+}

@@ -2,7 +2,7 @@
 //!
 //! Pictures come from the caller; nothing here touches files, clock or environment.
 
-use std::{collections::BTreeSet, sync::Arc};
+use std::{collections::BTreeSet, ops::ControlFlow, sync::Arc};
 
 use crate::{
     change::{
@@ -93,6 +93,22 @@ pub fn play(
     threads: usize,
     see: &mut dyn FnMut(&PlayedStep<'_>),
 ) -> Result<(), Vec<BrokenScreen>> {
+    play_until(plan, screens, threads, &mut |step| {
+        see(step);
+        ControlFlow::Continue(())
+    })
+}
+
+/// Plays a plan until `see` has seen enough.
+///
+/// # Errors
+/// Where screens cannot be used; all of them, up to a number.
+pub fn play_until(
+    plan: &Plan,
+    screens: &dyn ScreenSource,
+    threads: usize,
+    see: &mut dyn FnMut(&PlayedStep<'_>) -> ControlFlow<()>,
+) -> Result<(), Vec<BrokenScreen>> {
     let ink = &plan.display.ink;
     let setting =
         Setting { grid: TileGrid::new(plan.screen_size()), table: ink.level_table(), threads: threads.max(1) };
@@ -115,7 +131,7 @@ fn play_steps(
     plan: &Plan,
     conveyor: &mut conveyor::Conveyor<'_>,
     begins: Arc<Picture>,
-    see: &mut dyn FnMut(&PlayedStep<'_>),
+    see: &mut dyn FnMut(&PlayedStep<'_>) -> ControlFlow<()>,
 ) -> Result<(), conveyor::BrokenScreen> {
     let mut player = Player::new(plan, begins, ghost_limits(plan));
     for planned in plan.steps() {
@@ -123,15 +139,19 @@ fn play_steps(
             Some(screen) => conveyor.next(screen)?,
             None => None,
         };
-        if let Some(before) = player.play(&planned, transition, &mut *see) {
+        let mut flow = ControlFlow::Continue(());
+        if let Some(before) = player.play(&planned, transition, |step| flow = see(step)) {
             conveyor.give_back(before);
+        }
+        if flow.is_break() {
+            break;
         }
     }
     Ok(())
 }
 
 /// From which difference and area on a ghost counts in this plan.
-fn ghost_limits(plan: &Plan) -> GhostLimits {
+pub(crate) fn ghost_limits(plan: &Plan) -> GhostLimits {
     GhostLimits {
         limit_l: plan.limit("visible-ghost", "limit_l").unwrap_or(JUST_NOTICEABLE_L),
         area_mm2: plan.limit("visible-ghost", "area_mm2").unwrap_or(SMALLEST_GHOST_MM2),

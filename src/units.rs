@@ -2,7 +2,7 @@
 //!
 //! Formulas come from published standards and are named beside each function. Knows nothing of panels or plans.
 
-use palette::{IntoColor, color_difference::Ciede2000};
+use palette::{FromColor, IntoColor, color_difference::Ciede2000};
 
 /// CIE lightness L* (0 to 100) of a relative luminance `y` (0 to 1, white = 1).
 ///
@@ -41,6 +41,16 @@ pub type Lab = palette::Lab<palette::white_point::D65, f64>;
 /// The CIE L*a*b* (D65) of an encoded sRGB colour.
 pub fn lab_of_srgb(srgb: [u8; 3]) -> Lab {
     palette::Srgb::from(srgb).into_format::<f64>().into_color()
+}
+
+/// The neutral colour of a lightness L*.
+pub fn lab_of_lightness(lightness: f64) -> Lab {
+    Lab::new(lightness, 0.0, 0.0)
+}
+
+/// The encoded sRGB nearest to a colour, each channel cut to what a screen can show.
+pub fn srgb_of_lab(lab: Lab) -> [u8; 3] {
+    palette::Srgb::from_color(lab).into_format::<u8>().into()
 }
 
 /// The colour difference CIEDE2000 (CIE 142, weights 1).
@@ -113,6 +123,16 @@ mod tests {
     fn levels_take_the_nearest_shade() {
         assert_eq!([0, 8, 9, 127, 128, 255].map(|grey| level_of_grey(grey, 16)), [0, 0, 1, 7, 8, 15]);
         assert_eq!([0, 127, 128, 255].map(|grey| level_of_grey(grey, 2)), [0, 0, 1, 1]);
+    }
+
+    /// A neutral lightness and back: L* of sRGB 119 is 50.03 (from the sRGB and CIE formulas, worked out by hand).
+    #[test]
+    fn a_lightness_has_its_grey() {
+        assert_eq!(srgb_of_lab(lab_of_lightness(50.034)), [119; 3]);
+        assert_eq!([0.0, 100.0].map(|lightness| srgb_of_lab(lab_of_lightness(lightness))), [[0; 3], [255; 3]]);
+        for grey in 0..=255 {
+            assert_eq!(srgb_of_lab(lab_of_srgb([grey; 3])), [grey; 3]);
+        }
     }
 
     #[test]

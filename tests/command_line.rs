@@ -579,3 +579,54 @@ fn a_full_disk_is_told() {
         assert!(run.error.contains("standard output: cannot be written"), "{arguments:?}: {}", run.error);
     }
 }
+
+/// Greys of a PNG that `glass` wrote, with its size.
+fn picture(folder: &Folder, name: &str) -> image::RgbImage {
+    image::open(folder.join(name)).unwrap().to_rgb8()
+}
+
+/// A quick update leaves residue behind: the panel shows it, and the difference shows nothing else.
+const GHOST: &str = r#"{ "steps": [
+    { "label": "square", "screen": "square.png", "updates": [{ "mode": "full" }] },
+    { "label": "gone", "screen": "white.png", "updates": [{ "mode": "quick", "window": "changed" }] }] }"#;
+
+#[test]
+fn glass_shows_the_panel_as_a_reader_sees_it() {
+    let folder = folder(&[("a.plan.json", GHOST)]);
+    folder.run(&["glass", "a.plan.json", "--step", "0", "--out", "first.png"]).with_status(0);
+    folder.run(&["glass", "a.plan.json", "--out", "last.png"]).with_status(0);
+    let (first, last) = (picture(&folder, "first.png"), picture(&folder, "last.png"));
+    assert_eq!(first.dimensions(), (16, 8));
+    // The reflectances 0.04 and 0.44 of the example display are L* 23.67 and 72.23, in sRGB 56 and 177: worked out by hand
+    // from CIE 15 and IEC 61966-2-1.
+    assert_eq!((first.get_pixel(3, 3).0, first.get_pixel(9, 3).0), ([56; 3], [177; 3]));
+    // `lighter` 0.005 leaves the former square 0.243 L* darker: less than one sRGB step, and never lighter.
+    assert!(last.get_pixel(3, 3).0[0] <= last.get_pixel(9, 3).0[0] && last.get_pixel(3, 3).0[0] >= 176);
+}
+
+#[test]
+fn the_difference_shows_the_residue_alone() {
+    let folder = folder(&[("a.plan.json", &GHOST.replace("\"gone\"", "\"gone\", \"after_ms\": 5"))]);
+    folder.display("panel.display.json", &{
+        let mut display = common::example_display([16, 8]);
+        display["modes"][2]["residue"]["lighter"] = serde_json::json!(0.1);
+        display
+    });
+    folder.run(&["glass", "a.plan.json", "--difference", "--out", "difference.png"]).with_status(0);
+    let picture = picture(&folder, "difference.png");
+    // The panel of 16 px stands four times as large in the middle of a sheet of 468 px, 24 px from the top.
+    let (left, top) = ((468 - 64) / 2, 24);
+    let at = |x: u32, y: u32| picture.get_pixel(left + 4 * x + 2, top + 4 * y + 2).0[0];
+    // 4.86 L* darker (0.1 of the swing of 48.56 L*) on a scale that reaches to 5: 128 - 127 * 4.86 / 5 = 5.
+    assert_eq!((at(3, 3), at(9, 3)), (5, 128));
+}
+
+#[test]
+fn glass_tells_which_steps_there_are() {
+    let folder = folder(&[("a.plan.json", GHOST), ("none.plan.json", r#"{ "steps": [] }"#)]);
+    let run = folder.run(&["glass", "a.plan.json", "--step", "2", "--out", "x.png"]).with_status(2);
+    assert!(run.error.contains("there is no step 2") && run.error.contains("the last one is 1"), "{}", run.error);
+    folder.run(&["glass", "none.plan.json", "--out", "x.png"]).with_status(2);
+    folder.run(&["glass", "missing.plan.json", "--out", "x.png"]).with_status(2);
+    assert!(!folder.join("x.png").exists());
+}

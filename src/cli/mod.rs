@@ -1,6 +1,7 @@
 //! The command line: arguments, one file a command. Beside the loader the only place that touches files, environment
 //! and standard streams.
 
+mod glass;
 mod load;
 mod output;
 mod pictures;
@@ -15,7 +16,10 @@ use clap::{Parser, Subcommand, ValueEnum};
 use crate::{
     finding::Severity,
     report::{Gate, text::TextStyle},
+    review::BrokenScreen,
+    source::{Fault, json::locate},
 };
+use load::LoadedPlan;
 
 /// Reviews refresh plans of interfaces on electronic paper: which updates ghost, flicker, come late or do not show.
 #[derive(Debug, Parser)]
@@ -33,6 +37,8 @@ pub struct Arguments {
 enum Command {
     /// Review plans against their screens
     Review(Box<ReviewArguments>),
+    /// Draw the panel as a reader sees it after a step, ghosts and all
+    Glass(GlassArguments),
     /// List the displays that ship, or print one as a file to start from
     Displays {
         /// The display to print
@@ -85,6 +91,22 @@ pub(crate) struct ReviewArguments {
     threads: Option<u16>,
 }
 
+/// What `glass` takes.
+#[derive(Debug, clap::Args)]
+pub(crate) struct GlassArguments {
+    /// The plan
+    plan: PathBuf,
+    /// The step, counted from 0 over the expanded plan [default: the last one]
+    #[arg(long, value_name = "N")]
+    step: Option<u64>,
+    /// The PNG to write
+    #[arg(long, value_name = "F.png")]
+    out: PathBuf,
+    /// Draw the residue alone, with a scale in L* and every ghost outlined
+    #[arg(long)]
+    difference: bool,
+}
+
 #[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
 pub(crate) enum Format {
     /// For people
@@ -135,6 +157,7 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
     };
     let status = match arguments.command {
         Command::Review(arguments) => review::review(&arguments),
+        Command::Glass(arguments) => glass::glass(&arguments),
         Command::Displays { name } => show::displays(name.as_deref()),
         Command::Rules { id } => show::rules(id.as_deref()),
         Command::Schema { name } => show::schema(&name),
@@ -158,4 +181,23 @@ fn error_style() -> TextStyle {
 
 fn output_style() -> TextStyle {
     text_style(std::io::stdout().is_terminal())
+}
+
+fn cores() -> usize {
+    std::thread::available_parallelism().map_or(1, std::num::NonZero::get)
+}
+
+/// The broken screens as faults at the fields of the plan that show them.
+fn screen_faults(loaded: &LoadedPlan, broken: Vec<BrokenScreen>) -> Vec<Fault> {
+    let source = &loaded.plan.source;
+    let pointers: Vec<&str> = broken.iter().map(|broken| broken.pointer.as_str()).collect();
+    let spans = locate(source, &pointers);
+    broken
+        .into_iter()
+        .zip(spans)
+        .map(|(broken, span)| {
+            let path = loaded.screens.path(broken.screen);
+            Fault::at(source, span, format!("{path}: {}", broken.fault.message)).with_help(broken.fault.help)
+        })
+        .collect()
 }

@@ -7,17 +7,17 @@ use std::{
 };
 
 use super::{
-    Format, ReviewArguments, error_style,
+    Format, ReviewArguments, cores, error_style,
     load::{LoadedPlan, find_plans, load_plan},
     output::{OutputFile, write_file, write_out},
-    output_style, progress,
+    output_style, progress, screen_faults,
 };
 use crate::{
     panel::PlayedStep,
     report::{Gate, PlanOutcome, PlanReport, ReviewedPlan, RunReport, facts, json, text},
     review::{BrokenScreen, Review},
     rules::{RULES, Selection},
-    source::{Fault, did_you_mean, json::locate},
+    source::{Fault, did_you_mean},
 };
 
 /// Runs the command and gives the exit status.
@@ -54,10 +54,6 @@ fn run(arguments: &ReviewArguments) -> Result<u8, Fault> {
     }
     write_reports(&report, arguments)?;
     Ok(report.exit_status(Gate::from(arguments.gate)))
-}
-
-fn cores() -> usize {
-    std::thread::available_parallelism().map_or(1, std::num::NonZero::get)
 }
 
 fn selection(arguments: &ReviewArguments) -> Result<Selection, Fault> {
@@ -175,19 +171,4 @@ fn play(
     bar.finish_and_clear();
     written?;
     Ok(review)
-}
-
-/// The broken screens as faults at the fields of the plan that show them.
-fn screen_faults(loaded: &LoadedPlan, broken: Vec<BrokenScreen>) -> Vec<Fault> {
-    let source = &loaded.plan.source;
-    let pointers: Vec<&str> = broken.iter().map(|broken| broken.pointer.as_str()).collect();
-    let spans = locate(source, &pointers);
-    broken
-        .into_iter()
-        .zip(spans)
-        .map(|(broken, span)| {
-            let path = loaded.screens.path(broken.screen);
-            Fault::at(source, span, format!("{path}: {}", broken.fault.message)).with_help(broken.fault.help)
-        })
-        .collect()
 }

@@ -4,6 +4,7 @@
 
 pub mod facts;
 pub mod json;
+pub mod panel_view;
 pub mod picture;
 pub mod text;
 

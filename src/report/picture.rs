@@ -329,7 +329,7 @@ fn pale(shade: u8) -> u8 {
     (80 + u32::from(shade) * 175 / 255) as u8
 }
 
-fn opaque(red: u8, green: u8, blue: u8) -> PremultipliedColorU8 {
+pub(super) fn opaque(red: u8, green: u8, blue: u8) -> PremultipliedColorU8 {
     PremultipliedColorU8::from_rgba(red, green, blue, 255).unwrap_or(PremultipliedColorU8::TRANSPARENT)
 }
 
@@ -438,7 +438,7 @@ fn cut(word: &str, size: f32, room: f32) -> String {
     short + "…"
 }
 
-fn encode(pixmap: &Pixmap) -> Result<Vec<u8>, String> {
+pub(super) fn encode(pixmap: &Pixmap) -> Result<Vec<u8>, String> {
     let rgb: Vec<u8> = pixmap.pixels().iter().flat_map(|pixel| [pixel.red(), pixel.green(), pixel.blue()]).collect();
     let mut bytes = Vec::new();
     let mut encoder = png::Encoder::new(&mut bytes, pixmap.width(), pixmap.height());

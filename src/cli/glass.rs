@@ -1,0 +1,58 @@
+//! `stillpage glass`: the panel as a reader sees it after a step, or its residue alone, as a PNG.
+
+use std::{
+    io::{self, Write},
+    ops::ControlFlow,
+};
+
+use super::{GlassArguments, cores, error_style, load::load_plan, output::write_file};
+use crate::{
+    report::{panel_view, text},
+    review::{ghost_limits, play_until},
+    source::Fault,
+};
+
+/// Runs the command and gives the exit status.
+pub(super) fn glass(arguments: &GlassArguments) -> u8 {
+    match draw(arguments) {
+        Ok(()) => 0,
+        Err(faults) => {
+            for fault in faults {
+                let _ = io::stderr().write_all(text::fault_text(&fault, error_style()).as_bytes());
+            }
+            2
+        }
+    }
+}
+
+fn draw(arguments: &GlassArguments) -> Result<(), Vec<Fault>> {
+    let loaded = load_plan(&arguments.plan)?;
+    let plan = &loaded.plan;
+    let Some(last) = plan.step_count.checked_sub(1) else {
+        return Err(vec![fault(arguments, "the plan has no steps", "add a step that shows a screen")]);
+    };
+    let wanted = arguments.step.unwrap_or(last);
+    if wanted > last {
+        let message = format!("there is no step {wanted}");
+        return Err(vec![fault(arguments, message, format!("steps count from 0; the last one is {last}"))]);
+    }
+    let mut drawn = Err("the step was not played".to_owned());
+    play_until(plan, &loaded.screens, cores(), &mut |step| {
+        if step.planned.index < wanted {
+            return ControlFlow::Continue(());
+        }
+        drawn = if arguments.difference {
+            panel_view::difference(step, ghost_limits(plan).limit_l)
+        } else {
+            panel_view::look(step, &plan.display.ink)
+        };
+        ControlFlow::Break(())
+    })
+    .map_err(|broken| super::screen_faults(&loaded, broken))?;
+    let bytes = drawn.map_err(|reason| vec![fault(arguments, format!("cannot be drawn: {reason}"), "")])?;
+    write_file(&arguments.out, |out| out.write_all(&bytes)).map_err(|fault| vec![fault])
+}
+
+fn fault(arguments: &GlassArguments, message: impl Into<String>, help: impl Into<String>) -> Fault {
+    Fault::of_file(arguments.plan.display().to_string(), message, help)
+}

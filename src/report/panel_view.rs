@@ -1,0 +1,170 @@
+//! The panel as a reader sees it at the end of a step: every pixel in its level's own colour with its residue, or the
+//! residue alone.
+
+use std::{collections::HashMap, fmt::Write as _};
+
+use resvg::tiny_skia::{Color, Pixmap, PremultipliedColorU8};
+
+use super::picture::{encode, opaque};
+use crate::{
+    display::{Ink, Level},
+    geometry::Size,
+    panel::PlayedStep,
+    screen::draw_overlay,
+    units::{lab_of_lightness, lab_of_srgb, srgb_of_lab},
+};
+
+/// The panel one to one, as PNG bytes. Greys have the lightness of their reflectance: panel white is a light grey.
+///
+/// # Errors
+/// A reason in words, where the picture cannot be drawn or encoded.
+pub fn look(step: &PlayedStep<'_>, ink: &Ink) -> Result<Vec<u8>, String> {
+    let size = step.memory.size();
+    let mut pixmap = Pixmap::new(size.width, size.height).ok_or("the picture is too large")?;
+    let mut known = HashMap::new();
+    for (at, pixel) in pixmap.pixels_mut().iter_mut().enumerate() {
+        let (x, y) = (at as u32 % size.width, at as u32 / size.width);
+        let level = step.glass.level(x, y);
+        let residue = shown(step, x, y);
+        *pixel = *known.entry((level, residue.to_bits())).or_insert_with(|| seen_colour(ink, level, residue));
+    }
+    encode(&pixmap)
+}
+
+fn shown(step: &PlayedStep<'_>, x: u32, y: u32) -> f64 {
+    let (tile, bit) = step.grid().locate(x, y);
+    step.glass.shown_residue(tile, bit.trailing_zeros())
+}
+
+fn seen_colour(ink: &Ink, level: Level, residue: f64) -> PremultipliedColorU8 {
+    let mut lab = match ink.colours() {
+        Some(colours) => lab_of_srgb(colours[usize::from(level)].srgb),
+        None => lab_of_lightness(ink.lightness(level)),
+    };
+    lab.l += residue;
+    let [red, green, blue] = srgb_of_lab(lab);
+    opaque(red, green, blue)
+}
+
+/// The sheet's measures at a zoom of 1, px.
+const MARGIN: f64 = 24.0;
+const SCALE_HEIGHT: f64 = 84.0;
+const NARROWEST: f64 = 420.0;
+/// A pixel without residue.
+const MIDDLE: f64 = 128.0;
+/// The scale reaches at least this far, L*: small residue shall not look large.
+const LEAST_REACH_L: f64 = 3.0;
+
+/// The residue alone, as PNG bytes: grey where there is none, darker and lighter as the residue is, every ghost outlined,
+/// with a scale in L*. `limit_l` is the difference from which on a ghost counts.
+///
+/// # Errors
+/// A reason in words, where the picture cannot be drawn or encoded.
+pub fn difference(step: &PlayedStep<'_>, limit_l: f64) -> Result<Vec<u8>, String> {
+    let size = step.memory.size();
+    let values: Vec<f64> =
+        (0..size.height).flat_map(|y| (0..size.width).map(move |x| (x, y))).map(|(x, y)| shown(step, x, y)).collect();
+    let reach = values.iter().fold(LEAST_REACH_L, |reach, value| reach.max(value.abs())).ceil();
+    let sheet = Sheet::new(size, reach);
+    let mut pixmap = Pixmap::new(sheet.width, sheet.height).ok_or("the picture is too large")?;
+    pixmap.fill(Color::WHITE);
+    let pixels = pixmap.pixels_mut();
+    let mut set = |x: u32, y: u32, tone| pixels[(y * sheet.width + x) as usize] = tone;
+    for y in 0..size.height * sheet.pixel {
+        for x in 0..size.width * sheet.pixel {
+            let value = values[((y / sheet.pixel) * size.width + x / sheet.pixel) as usize];
+            set(sheet.left + x, sheet.margin + y, tone(value / reach));
+        }
+    }
+    let wide = sheet.width - 2 * sheet.margin;
+    for y in sheet.below(30.0)..sheet.below(44.0) {
+        for x in 0..wide {
+            set(sheet.margin + x, y, tone(2.0 * f64::from(x) / f64::from(wide - 1) - 1.0));
+        }
+    }
+    draw_overlay(&sheet.overlay(step, limit_l), &mut pixmap)?;
+    encode(&pixmap)
+}
+
+/// Where things stand on the picture of the residue, px.
+struct Sheet {
+    width: u32,
+    height: u32,
+    margin: u32,
+    left: u32,
+    /// How wide a pixel of the panel is drawn.
+    pixel: u32,
+    /// The lower edge of the panel.
+    bottom: u32,
+    /// By how much texts are larger, so that they are read on a picture that is shown small.
+    zoom: f64,
+    reach: f64,
+}
+
+impl Sheet {
+    fn new(size: Size, reach: f64) -> Self {
+        let pixel = 480_u32.div_ceil(size.width).clamp(1, 4);
+        let (wide, high) = (size.width * pixel, size.height * pixel);
+        let zoom = (f64::from(wide) / 1000.0).max(1.0);
+        let margin = (MARGIN * zoom) as u32;
+        let width = wide.max((NARROWEST * zoom) as u32) + 2 * margin;
+        let height = high + 2 * margin + (SCALE_HEIGHT * zoom) as u32;
+        Self { width, height, margin, left: (width - wide) / 2, pixel, bottom: margin + high, zoom, reach }
+    }
+
+    /// The row that lies so far below the panel at a zoom of 1.
+    fn below(&self, distance: f64) -> u32 {
+        self.bottom + (distance * self.zoom) as u32
+    }
+
+    fn overlay(&self, step: &PlayedStep<'_>, limit_l: f64) -> String {
+        let Self { width, height, margin, left, pixel, zoom, reach, .. } = self;
+        let mut svg = format!(
+            "<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"{width}\" height=\"{height}\" font-family=\"Arimo\" \
+             font-size=\"{}\" fill=\"#1c1f24\">",
+            14.0 * zoom
+        );
+        // A dark line on a light one is seen on any grey.
+        for (colour, stroke) in [("#ffffff", 4.0), ("#1c1f24", 1.5)] {
+            for ghost in step.ghosts {
+                let [x, y] = [left + ghost.rect.x * pixel, margin + ghost.rect.y * pixel];
+                let [wide, high] = [ghost.rect.width * pixel, ghost.rect.height * pixel];
+                let _ = write!(
+                    svg,
+                    "<rect x=\"{x}\" y=\"{y}\" width=\"{wide}\" height=\"{high}\" fill=\"none\" \
+                     stroke=\"{colour}\" stroke-width=\"{}\"/>",
+                    stroke * zoom
+                );
+            }
+        }
+        let ghosts = match step.ghosts.len() {
+            0 => format!("no ghost of {limit_l} L* or more"),
+            1 => format!("1 ghost of {limit_l} L* or more, outlined"),
+            count => format!("{count} ghosts of {limit_l} L* or more, outlined"),
+        };
+        let _ = write!(svg, "<text x=\"{margin}\" y=\"{}\">Residue in L*; {ghosts}</text>", self.below(22.0));
+        let _ = write!(
+            svg,
+            "<rect x=\"{}\" y=\"{}\" width=\"{}\" height=\"{}\" fill=\"none\" stroke=\"#5b626c\"/>",
+            f64::from(*margin) - 0.5,
+            f64::from(self.below(30.0)) - 0.5,
+            width - 2 * margin + 1,
+            self.below(44.0) - self.below(30.0) + 1
+        );
+        for (x, anchor, text) in [
+            (*margin, "start", format!("-{reach} darker")),
+            (width / 2, "middle", "0".to_owned()),
+            (width - margin, "end", format!("lighter +{reach}")),
+        ] {
+            let y = self.below(62.0);
+            let _ = write!(svg, "<text x=\"{x}\" y=\"{y}\" text-anchor=\"{anchor}\">{text}</text>");
+        }
+        svg.push_str("</svg>");
+        svg
+    }
+}
+
+fn tone(share: f64) -> PremultipliedColorU8 {
+    let grey = (MIDDLE + share * 127.0).round().clamp(0.0, 255.0) as u8;
+    opaque(grey, grey, grey)
+}

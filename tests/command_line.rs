@@ -630,3 +630,36 @@ fn glass_tells_which_steps_there_are() {
     folder.run(&["glass", "missing.plan.json", "--out", "x.png"]).with_status(2);
     assert!(!folder.join("x.png").exists());
 }
+
+#[test]
+fn a_plan_is_reviewed_at_each_temperature_that_is_asked_for() {
+    let folder = folder(&[("a.plan.json", SOUND), ("b.plan.json", BROKEN)]);
+    let run = folder.run(&[
+        "review",
+        ".",
+        "--temperature",
+        "-5",
+        "--temperature",
+        "20",
+        "--format",
+        "json",
+        "--facts",
+        "facts.jsonl",
+        "--pictures",
+        "pictures",
+    ]);
+    let report = run.with_status(2).json();
+    let plans: Vec<_> =
+        report["plans"].as_array().unwrap().iter().map(|plan| (&plan["plan"], &plan["temperature_c"])).collect();
+    let wanted = [("a.plan.json", -5.0), ("a.plan.json", 20.0), ("b.plan.json", -5.0)];
+    let seen: Vec<(&str, f64)> =
+        plans.iter().map(|(plan, celsius)| (plan.as_str().unwrap(), celsius.as_f64().unwrap())).collect();
+    assert_eq!(seen, wanted);
+    // The example display may be updated from 0 to 50 C.
+    assert_eq!(lines(&report)[0], "a.plan.json: step 0 outside-temperature error -");
+    assert!(folder.read("facts.jsonl").lines().all(|line| line.contains("\"temperature_c\":")));
+    for wrong in ["warm", "-300", "NaN"] {
+        folder.run(&["review", ".", "--temperature", wrong]).with_status(2);
+    }
+    assert!(!folder.run(&["review", "a.plan.json", "--format", "json"]).out.contains("temperature_c"));
+}

@@ -71,6 +71,9 @@ pub(crate) struct ReviewArguments {
     /// Write another format to a file in the same run; may be given several times
     #[arg(long, value_name = "FORMAT=FILE", value_parser = also)]
     also: Vec<(Format, PathBuf)>,
+    /// Review at this temperature (degrees C) instead of the plans' own; may be given several times
+    #[arg(long, value_name = "C", allow_negative_numbers = true, value_parser = temperature)]
+    temperature: Vec<f64>,
     /// From which level on a finding makes the exit status 1
     #[arg(long, value_enum, default_value = "error", ignore_case = true)]
     gate: GateWord,
@@ -132,6 +135,11 @@ impl From<GateWord> for Gate {
             GateWord::Never => Self::Never,
         }
     }
+}
+
+fn temperature(text: &str) -> Result<f64, String> {
+    let celsius: f64 = text.parse().map_err(|_| "write degrees C as a number, for instance 25 or -5".to_owned())?;
+    if (-273.0..=1000.0).contains(&celsius) { Ok(celsius) } else { Err("it lies between -273 and 1000".into()) }
 }
 
 fn also(text: &str) -> Result<(Format, PathBuf), String> {

@@ -14,7 +14,11 @@ use super::{
 };
 use crate::{
     panel::PlayedStep,
-    report::{Gate, PlanOutcome, PlanReport, ReviewedPlan, RunReport, facts, json, text},
+    report::{
+        Gate, PlanOutcome, PlanReport, ReviewedPlan, RunReport,
+        facts::{self, FactsOf},
+        json, text,
+    },
     review::{BrokenScreen, Review},
     rules::{RULES, Selection},
     source::{Fault, did_you_mean},
@@ -42,12 +46,23 @@ fn run(arguments: &ReviewArguments) -> Result<u8, Fault> {
     report.faults.iter().for_each(tell);
     let mut facts_file = arguments.facts.as_deref().map(OutputFile::create).transpose()?;
     let threads = arguments.threads.map_or_else(cores, usize::from);
+    let temperatures: Vec<Option<f64>> = match arguments.temperature.as_slice() {
+        [] => vec![None],
+        given => given.iter().copied().map(Some).collect(),
+    };
     for path in &paths {
-        let outcome = review_plan(path, &selection, threads, facts_file.as_mut(), arguments.pictures.as_deref())?;
-        if let PlanOutcome::Refused(faults) = &outcome {
+        for temperature_c in &temperatures {
+            let at = At { path, temperature_c: *temperature_c, threads };
+            let outcome = review_plan(&at, &selection, facts_file.as_mut(), arguments.pictures.as_deref())?;
+            let faults = if let PlanOutcome::Refused(faults) = &outcome { faults.as_slice() } else { &[] };
             faults.iter().for_each(tell);
+            let refused = !faults.is_empty();
+            report.plans.push(PlanReport { path: path.display().to_string(), temperature_c: *temperature_c, outcome });
+            if refused {
+                // It would be refused for the same reason at every temperature.
+                break;
+            }
         }
-        report.plans.push(PlanReport { path: path.display().to_string(), outcome });
     }
     if let Some(file) = facts_file {
         file.finish()?;
@@ -82,28 +97,38 @@ fn write_reports(report: &RunReport, arguments: &ReviewArguments) -> Result<(), 
     Ok(())
 }
 
+/// Which plan is reviewed, and how.
+struct At<'a> {
+    path: &'a Path,
+    /// The temperature instead of the plan's own, degrees C.
+    temperature_c: Option<f64>,
+    threads: usize,
+}
+
 /// Reviews one plan; a fault of the program's own is told as one and does not stop the others.
 fn review_plan(
-    path: &Path,
+    at: &At<'_>,
     selection: &Selection,
-    threads: usize,
     mut facts_file: Option<&mut OutputFile>,
     pictures: Option<&Path>,
 ) -> Result<PlanOutcome, Fault> {
-    let shown = path.display().to_string();
+    let shown = at.path.display().to_string();
     let begin = facts_file.as_mut().map(|file| file.position()).transpose().map_err(|error| writing(&error))?;
     let reviewed = catch_unwind(AssertUnwindSafe(|| -> Result<Reviewed, Fault> {
-        let loaded = match load_plan(path) {
+        let mut loaded = match load_plan(at.path) {
             Ok(loaded) => loaded,
             Err(faults) => return Ok(Err(faults)),
         };
-        let review = match play(&shown, &loaded, selection, threads, facts_file.as_mut().map(|file| file.writer())) {
+        loaded.plan.temperature_c = at.temperature_c.unwrap_or(loaded.plan.temperature_c);
+        let of = FactsOf { path: &shown, temperature_c: at.temperature_c };
+        let review = match play(of, &loaded, selection, at.threads, facts_file.as_mut().map(|file| file.writer())) {
             Ok(Ok(review)) => review,
             Ok(Err(broken)) => return Ok(Err(screen_faults(&loaded, broken))),
             Err(error) => return Err(writing(&error)),
         };
         if let Some(folder) = pictures {
-            super::pictures::write(folder, &shown, &loaded, &review, threads)?;
+            let name = at.temperature_c.map_or(shown.clone(), |celsius| under_temperature(&shown, celsius));
+            super::pictures::write(folder, &name, &loaded, &review, at.threads)?;
         }
         Ok(Ok((loaded, review)))
     }));
@@ -124,6 +149,11 @@ fn review_plan(
         findings: review.findings,
         places,
     })))
+}
+
+/// The name under which the pictures of a plan at another temperature are kept.
+fn under_temperature(shown: &str, celsius: f64) -> String {
+    format!("{}-at-{celsius}C", shown.strip_suffix(".plan.json").unwrap_or(shown))
 }
 
 type Reviewed = Result<(LoadedPlan, Review), Vec<Fault>>;
@@ -153,19 +183,19 @@ fn writing(error: &io::Error) -> Fault {
 }
 
 fn play(
-    shown: &str,
+    of: FactsOf<'_>,
     loaded: &LoadedPlan,
     selection: &Selection,
     threads: usize,
     mut facts_out: Option<&mut dyn Write>,
 ) -> io::Result<Result<Review, Vec<BrokenScreen>>> {
-    let bar = progress::bar(shown, loaded.plan.step_count);
+    let bar = progress::bar(of.path, loaded.plan.step_count);
     let mut written = Ok(());
     let review =
         crate::review::review(&loaded.plan, &loaded.screens, selection, threads, &mut |step: &PlayedStep<'_>| {
             bar.inc(1);
             if let (Some(out), Ok(())) = (facts_out.as_mut(), &written) {
-                written = facts::write(shown, step, &loaded.plan.display, *out);
+                written = facts::write(of, step, &loaded.plan.display, *out);
             }
         });
     bar.finish_and_clear();

@@ -13,6 +13,9 @@ use crate::{
 #[derive(Serialize)]
 struct StepFacts<'a> {
     plan: &'a str,
+    /// Only where it is not the plan's own.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    temperature_c: Option<f64>,
     step: u64,
     label: Option<&'a str>,
     request_ms: f64,
@@ -41,13 +44,23 @@ struct UpdateFacts<'a> {
     energy_mj: f64,
 }
 
-/// Writes the facts of a step of the plan of that path.
+/// The plan that facts are of.
+#[derive(Clone, Copy, Debug)]
+pub struct FactsOf<'a> {
+    /// Its path.
+    pub path: &'a str,
+    /// The temperature at which it is played instead of its own, degrees C.
+    pub temperature_c: Option<f64>,
+}
+
+/// Writes the facts of a step of a plan.
 ///
 /// # Errors
 /// Where the writer fails.
-pub fn write(path: &str, step: &PlayedStep<'_>, display: &Display, out: &mut dyn Write) -> io::Result<()> {
+pub fn write(of: FactsOf<'_>, step: &PlayedStep<'_>, display: &Display, out: &mut dyn Write) -> io::Result<()> {
     let facts = StepFacts {
-        plan: path,
+        plan: of.path,
+        temperature_c: of.temperature_c,
         step: step.planned.index,
         label: step.planned.step.label.as_deref(),
         request_ms: rounded(step.planned.request_ms),

@@ -29,6 +29,9 @@ struct Program {
 #[derive(Serialize)]
 struct PlanJson<'a> {
     plan: &'a str,
+    /// Only where it is not the plan's own.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    temperature_c: Option<f64>,
     title: &'a str,
     display: &'a str,
     steps: u64,
@@ -102,6 +105,7 @@ pub fn write(report: &RunReport, out: &mut dyn Write) -> io::Result<()> {
 
 fn plan_json(report: &PlanReport) -> PlanJson<'_> {
     let empty = PlanJson {
+        temperature_c: report.temperature_c,
         plan: &report.path,
         title: "",
         display: "",

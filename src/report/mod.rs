@@ -20,6 +20,8 @@ use crate::{
 pub struct PlanReport {
     /// The path as the user knows it.
     pub path: String,
+    /// The temperature at which it was reviewed instead of its own, degrees C.
+    pub temperature_c: Option<f64>,
     /// What became of it.
     pub outcome: PlanOutcome,
 }

@@ -12,7 +12,7 @@ use miette::{
     Severity as Shade, SourceCode, SourceSpan, SpanContents,
 };
 
-use super::{PlanOutcome, ReviewedPlan, RunReport};
+use super::{PlanOutcome, PlanReport, ReviewedPlan, RunReport};
 use crate::{
     finding::{Finding, Severity},
     source::{Fault, Source, Span, readable},
@@ -37,7 +37,7 @@ const LINE_CHARACTERS: usize = 100;
 pub fn write(report: &RunReport, style: TextStyle, out: &mut dyn Write) -> io::Result<()> {
     for plan in &report.plans {
         match &plan.outcome {
-            PlanOutcome::Reviewed(reviewed) => write_plan(&plan.path, reviewed, style, out)?,
+            PlanOutcome::Reviewed(reviewed) => write_plan(plan, reviewed, style, out)?,
             PlanOutcome::Refused(faults) => {
                 let count = if faults.len() == 1 { "1 fault".to_owned() } else { format!("{} faults", faults.len()) };
                 writeln!(out, "{}  not reviewed: {count}\n", plan.path)?;
@@ -47,9 +47,10 @@ pub fn write(report: &RunReport, style: TextStyle, out: &mut dyn Write) -> io::R
     write_total(report, out)
 }
 
-fn write_plan(path: &str, plan: &ReviewedPlan, style: TextStyle, out: &mut dyn Write) -> io::Result<()> {
+fn write_plan(report: &PlanReport, plan: &ReviewedPlan, style: TextStyle, out: &mut dyn Write) -> io::Result<()> {
     let title = if plan.title.is_empty() { String::new() } else { format!("  \"{}\"", readable(&plan.title)) };
-    writeln!(out, "{path}{title}")?;
+    let at = report.temperature_c.map_or(String::new(), |celsius| format!("  at {celsius} C"));
+    writeln!(out, "{}{title}{at}", report.path)?;
     writeln!(out, "  {} on {}: {}\n", count(plan.steps, "step", "steps"), plan.display, verdict(plan))?;
     for (finding, place) in plan.findings.iter().zip(&plan.places) {
         if finding.accepted.is_none() {

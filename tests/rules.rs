@@ -356,6 +356,63 @@ fn edges() -> Vec<Edge> {
             fires: "9.9",
         },
         Edge {
+            rule: "slow-answer",
+            limit: "first_ms",
+            screens: square(),
+            display: "",
+            // `full` shows after a quarter of its 500 ms, and 128 px of 4 bits take 0.05 ms at 10 Mbit/s.
+            plan: r#"{ "rules": { "slow-answer": { "first_ms": @ } },
+                "steps": [{ "screen": "a.png", "cause": "key", "updates": [{ "mode": "full" }] }] }"#,
+            silent: "125.1",
+            fires: "125",
+        },
+        Edge {
+            rule: "slow-answer",
+            limit: "whole_ms",
+            screens: square(),
+            display: "",
+            plan: r#"{ "rules": { "slow-answer": { "first_ms": 1000, "whole_ms": @ } },
+                "steps": [{ "screen": "a.png", "cause": "touch", "updates": [{ "mode": "full" }] }] }"#,
+            silent: "500.1",
+            fires: "500",
+        },
+        Edge {
+            rule: "updates-collide",
+            limit: "wait_ms",
+            screens: square(),
+            display: "",
+            // The second update comes 100 ms after one of 500 ms.
+            plan: r#"{ "rules": { "updates-collide": { "wait_ms": @ } }, "steps": [
+                { "screen": "a.png", "updates": [{ "mode": "full" }] },
+                { "screen": "b.png", "after_ms": 100, "updates": [{ "mode": "full" }] }] }"#,
+            silent: "400.1",
+            fires: "399.9",
+        },
+        Edge {
+            rule: "cannot-keep-up",
+            limit: "wait_ms",
+            screens: square(),
+            display: "",
+            // The waits are 0, 400 and 800 ms.
+            plan: r#"{ "rules": { "cannot-keep-up": { "wait_ms": @ } }, "steps": [
+                { "screen": "a.png", "updates": [{ "mode": "full" }] },
+                { "screen": "b.png", "after_ms": 100, "updates": [{ "mode": "full" }] },
+                { "screen": "a.png", "after_ms": 100, "updates": [{ "mode": "full" }] }] }"#,
+            silent: "800.1",
+            fires: "799.9",
+        },
+        Edge {
+            rule: "too-soon",
+            limit: "ms",
+            screens: square(),
+            display: "",
+            plan: r#"{ "rules": { "too-soon": { "ms": @ } }, "steps": [
+                { "screen": "a.png", "updates": [{ "mode": "full" }] },
+                { "screen": "b.png", "after_ms": 700, "updates": [{ "mode": "full" }] }] }"#,
+            silent: "699.9",
+            fires: "700.1",
+        },
+        Edge {
             rule: "over-budget",
             limit: "",
             screens: square(),

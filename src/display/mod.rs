@@ -237,6 +237,11 @@ impl Mode {
         entry.or(self.duration_ms.first()).map_or(0.0, |(_, duration)| *duration)
     }
 
+    /// From the start to the first visible change at a temperature, ms.
+    pub fn first_visible_at(&self, temperature_c: f64) -> f64 {
+        self.first_visible_ms.unwrap_or_else(|| self.duration_at(temperature_c) / 4.0)
+    }
+
     /// The temperature below which the mode has no duration, where the table ends above `temperature_c`.
     pub fn too_cold_at(&self, temperature_c: f64) -> Option<f64> {
         let lowest = self.duration_ms.first()?.0;

@@ -22,7 +22,7 @@ use glass::{Action, Driven};
 
 pub use eye::{Ghost, GhostLimits};
 pub use glass::Glass;
-pub use queue::{Queue, Times};
+pub use queue::{Queue, Times, WaitsFor};
 
 /// Plays the steps of a plan one after the other.
 #[derive(Debug)]

@@ -23,6 +23,22 @@ pub struct Times {
     pub finish_ms: f64,
     /// What it waited beside its own transfer.
     pub wait_ms: f64,
+    /// What it waited for longest.
+    pub waits_for: WaitsFor,
+}
+
+/// What an update waits for.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Default)]
+pub enum WaitsFor {
+    /// It did not wait.
+    #[default]
+    Nothing,
+    /// The link was busy with an earlier transfer, or waited for the panel.
+    Link,
+    /// All places of the controller were taken.
+    Place,
+    /// An earlier update still ran over the same pixels.
+    Overlap,
 }
 
 /// The state of the link and of the controller's places.
@@ -67,6 +83,7 @@ impl Queue {
                 start_ms: send_ms,
                 finish_ms: send_ms,
                 wait_ms: 0.0,
+                waits_for: WaitsFor::Nothing,
             };
         }
         self.running.retain(|running| running.finish_ms > request_ms);
@@ -74,12 +91,22 @@ impl Queue {
         let arrived_ms = send_ms + transfer_ms;
         let place = self.earliest_place();
         let blocked = self.running.iter().filter(|running| running.overlaps(boxes, grid));
-        let start_ms = blocked.map(|running| running.finish_ms).fold(arrived_ms.max(self.places[place]), f64::max);
+        let overlap_ms = blocked.map(|running| running.finish_ms).fold(0.0, f64::max);
+        let place_ms = self.places[place];
+        let start_ms = arrived_ms.max(place_ms).max(overlap_ms);
+        let waits_for = if start_ms - arrived_ms > send_ms - request_ms {
+            if overlap_ms >= place_ms { WaitsFor::Overlap } else { WaitsFor::Place }
+        } else if send_ms > request_ms {
+            WaitsFor::Link
+        } else {
+            WaitsFor::Nothing
+        };
         let finish_ms = start_ms + duration_ms;
         self.places[place] = finish_ms;
         self.link_free_ms = if self.link.waits_for_panel { finish_ms } else { arrived_ms };
         self.running.push(Running { place: Footprint::Host(boxes.to_vec()), finish_ms });
-        Times { request_ms, send_ms, transfer_ms, start_ms, finish_ms, wait_ms: start_ms - request_ms - transfer_ms }
+        let wait_ms = start_ms - request_ms - transfer_ms;
+        Times { request_ms, send_ms, transfer_ms, start_ms, finish_ms, wait_ms, waits_for }
     }
 
     /// Takes a stroke: each part is drawn at its own time (ms) over its own pixels, or later where an update of the host
@@ -155,6 +182,10 @@ mod tests {
         assert_eq!((beside.send_ms, beside.start_ms, beside.wait_ms), (12.0, 14.0, 2.0));
         let over = queue.update(10.0, &[LEFT], 1000, 100.0, &grid());
         assert_eq!((over.send_ms, over.start_ms), (14.0, 112.0));
+        assert_eq!(
+            [first, beside, over].map(|times| times.waits_for),
+            [WaitsFor::Nothing, WaitsFor::Link, WaitsFor::Overlap]
+        );
         let nothing = queue.update(10.0, &[], 0, 100.0, &grid());
         assert_eq!((nothing.send_ms, nothing.finish_ms, nothing.wait_ms), (16.0, 16.0, 0.0));
     }
@@ -164,6 +195,14 @@ mod tests {
         let mut queue = Queue::new(link(true), 4);
         queue.update(0.0, &[LEFT], 1000, 100.0, &grid());
         assert_eq!(queue.update(0.0, &[RIGHT], 1000, 100.0, &grid()).send_ms, 102.0);
+    }
+
+    #[test]
+    fn where_all_places_are_taken_the_earliest_free_one_is_waited_for() {
+        let mut queue = Queue::new(link(false), 1);
+        queue.update(0.0, &[LEFT], 1000, 100.0, &grid());
+        let second = queue.update(0.0, &[RIGHT], 1000, 100.0, &grid());
+        assert_eq!((second.start_ms, second.wait_ms, second.waits_for), (102.0, 100.0, WaitsFor::Place));
     }
 
     /// The queue against a simulation that moves time forward from event to event.

@@ -7,11 +7,13 @@ mod page;
 mod shapes;
 mod words;
 
+mod cannot_keep_up;
 mod dither_shimmers;
 mod font_substituted;
 mod grey_in_two_level_mode;
 mod greys_too_close;
 mod left_behind;
+mod link_bound;
 mod no_windows_here;
 mod not_decided;
 mod nothing_changes;
@@ -20,12 +22,15 @@ mod over_budget;
 mod part_segment;
 mod redriven_segment;
 mod shade_not_on_panel;
+mod slow_answer;
 mod thin_line;
 mod too_many_since_cleaning;
 mod too_many_windows;
+mod too_soon;
 mod under_driven;
 mod unknown_start;
 mod unused_accept;
+mod updates_collide;
 mod window_off_grid;
 mod window_off_panel;
 mod window_too_small;
@@ -134,6 +139,11 @@ pub const RULES: &[Entry] = rules![
     "part-segment" part_segment PartSegment,
     "too-many-since-cleaning" too_many_since_cleaning TooManySinceCleaning,
     "redriven-segment" redriven_segment RedrivenSegment,
+    "slow-answer" slow_answer SlowAnswer,
+    "updates-collide" updates_collide UpdatesCollide,
+    "cannot-keep-up" cannot_keep_up CannotKeepUp,
+    "too-soon" too_soon TooSoon,
+    "link-bound" link_bound LinkBound,
     "font-substituted" font_substituted FontSubstituted,
     "unused-accept" unused_accept UnusedAccept,
     "over-budget" over_budget OverBudget,
@@ -152,11 +162,6 @@ const LATER_RULES: &[(&str, &[&str])] = &[
     ("cleaning-interrupts", &["quiet_ms"]),
     ("never-idle", &["seconds"]),
     ("restless", &["per_hour"]),
-    ("slow-answer", &["first_ms", "whole_ms"]),
-    ("updates-collide", &["wait_ms"]),
-    ("cannot-keep-up", &["wait_ms"]),
-    ("too-soon", &["ms"]),
-    ("link-bound", &[]),
     ("ink-under-grey", &["limit_l"]),
     ("stray-ink", &[]),
     ("line-width-jumps", &["px"]),
@@ -262,15 +267,22 @@ impl<'p> Bench<'p> {
 }
 
 fn limits_of(page: &Page, plan: &Plan) -> BTreeMap<String, f64> {
-    let value =
-        |limit: &Limit| plan.limit(page.id, &limit.name).or(limit.default).or_else(|| of_display(&limit.name, plan));
+    let value = |limit: &Limit| {
+        plan.limit(page.id, &limit.name).or_else(|| of_display(page.id, &limit.name, plan)).or(limit.default)
+    };
     page.limits.iter().filter_map(|limit| Some((limit.name.clone(), value(limit)?))).collect()
 }
 
 /// A limit that the display gives.
-fn of_display(name: &str, plan: &Plan) -> Option<f64> {
-    match name {
-        "updates" => plan.display.limits.updates_before_cleaning.map(f64::from),
+fn of_display(rule: &str, name: &str, plan: &Plan) -> Option<f64> {
+    let limits = &plan.display.limits;
+    match (rule, name) {
+        ("too-many-since-cleaning", "updates") => limits.updates_before_cleaning.map(f64::from),
+        ("too-soon", "ms") => limits.ms_between_updates,
+        ("slow-answer", "first_ms") => limits.first_ms,
+        ("slow-answer", "whole_ms") => limits.whole_ms,
+        ("cleaning-overdue", "hours") => limits.hours_between_cleanings,
+        ("charge-builds-up", "net_impulse_vs") => limits.net_impulse_vs,
         _ => None,
     }
 }

@@ -24,6 +24,25 @@ pub(super) fn figure(value: f64) -> String {
     }
 }
 
+/// Milliseconds: whole ones from ten on.
+pub(super) fn ms(value: f64) -> String {
+    if value >= 10.0 || value.fract() == 0.0 { format!("{value:.0}") } else { format!("{value:.1}") }
+}
+
+/// A span of time in the unit that people use for it.
+pub(super) fn span(ms: f64) -> String {
+    let seconds = ms / 1000.0;
+    if seconds < 1.0 {
+        format!("{} ms", self::ms(ms))
+    } else if seconds < 120.0 {
+        format!("{} s", figure(seconds))
+    } else if seconds < 2.0 * 3600.0 {
+        format!("{} min", figure(seconds / 60.0))
+    } else {
+        format!("{} h", figure(seconds / 3600.0))
+    }
+}
+
 /// How far two levels look apart, in the unit of their ink.
 pub(super) fn apart(distance: f64, ink: &Ink) -> String {
     let unit = if ink.colours().is_some() { "in CIEDE2000" } else { "L*" };

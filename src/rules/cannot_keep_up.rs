@@ -1,0 +1,95 @@
+//! `cannot-keep-up`: requests come faster than the panel works, so that the wait grows from step to step.
+
+use super::{Rule, Setup, words};
+use crate::{
+    finding::{Sight, Sink, StepField, Where},
+    panel::PlayedStep,
+};
+
+/// Follows a run of steps that wait, until one finds the panel idle.
+pub(super) struct CannotKeepUp {
+    limit_ms: f64,
+    run: Option<Run>,
+    rounds: u64,
+}
+
+/// Steps that wait one after the other.
+struct Run {
+    place: Where,
+    steps: u64,
+    first_wait_ms: f64,
+    longest_wait_ms: f64,
+    first_request_ms: f64,
+    last_request_ms: f64,
+    last_finish_ms: f64,
+}
+
+impl CannotKeepUp {
+    pub(super) fn new(setup: &Setup<'_>) -> Self {
+        Self { limit_ms: setup.limit("wait_ms"), run: None, rounds: 0 }
+    }
+
+    fn close(&mut self, sink: &mut Sink) {
+        let Some(run) = self.run.take() else { return };
+        // One step with many updates waits, but does not fall behind: the wait grows from request to request.
+        if run.longest_wait_ms <= self.limit_ms || run.steps < 2 || run.longest_wait_ms <= run.first_wait_ms {
+            return;
+        }
+        let every_ms = (run.last_request_ms - run.first_request_ms) / (run.steps - 1) as f64;
+        let needs_ms = (run.last_finish_ms - run.first_request_ms) / run.steps as f64;
+        let sight = Sight {
+            message: format!(
+                "over {} steps the wait grows from {} to {} ms: they come every {} ms, the panel needs about {} ms for each",
+                run.steps,
+                words::ms(run.first_wait_ms),
+                words::ms(run.longest_wait_ms),
+                words::ms(every_ms),
+                words::ms(needs_ms)
+            ),
+            help:
+                "leave steps out while the panel works and show only the newest, use a quicker mode, or ask less often"
+                    .into(),
+            figures: vec![
+                ("steps", run.steps as f64),
+                ("wait_ms", run.longest_wait_ms),
+                ("limit_ms", self.limit_ms),
+                ("every_ms", every_ms),
+                ("needs_ms", needs_ms),
+            ],
+            key: self.rounds.to_string(),
+            ..Sight::default()
+        };
+        self.rounds += 1;
+        sink.report(run.place, sight);
+    }
+}
+
+impl Rule for CannotKeepUp {
+    fn step(&mut self, step: &PlayedStep<'_>, sink: &mut Sink) {
+        let sent = || step.updates.iter().filter(|update| !update.sent.is_empty());
+        let Some(wait_ms) = sent().map(|update| update.times.wait_ms).reduce(f64::max) else { return };
+        let request_ms = step.updates_request_ms();
+        let finish_ms = sent().map(|update| update.times.finish_ms).fold(request_ms, f64::max);
+        if self.run.as_ref().is_some_and(|run| run.last_finish_ms <= request_ms) {
+            self.close(sink);
+        }
+        let run = self.run.get_or_insert_with(|| Run {
+            place: Where::of(step, StepField::Updates),
+            steps: 0,
+            first_wait_ms: wait_ms,
+            longest_wait_ms: wait_ms,
+            first_request_ms: request_ms,
+            last_request_ms: request_ms,
+            last_finish_ms: finish_ms,
+        });
+        run.steps += 1;
+        run.place.last_step = step.planned.index;
+        run.longest_wait_ms = run.longest_wait_ms.max(wait_ms);
+        run.last_request_ms = request_ms;
+        run.last_finish_ms = run.last_finish_ms.max(finish_ms);
+    }
+
+    fn end(&mut self, sink: &mut Sink) {
+        self.close(sink);
+    }
+}

@@ -1,0 +1,58 @@
+//! `link-bound`: the transfer of an update takes longer than its drive.
+
+use super::{Rule, Setup, words};
+use crate::{
+    finding::{Sight, Sink, StepField, Where},
+    geometry::Rect,
+    panel::{PlayedStep, PlayedUpdate},
+    plan::Plan,
+};
+
+/// Compares the transfer with the drive.
+pub(super) struct LinkBound<'p> {
+    plan: &'p Plan,
+}
+
+impl<'p> LinkBound<'p> {
+    pub(super) fn new(setup: &Setup<'p>) -> Self {
+        Self { plan: setup.plan }
+    }
+
+    fn sight(&self, index: usize, update: &PlayedUpdate) -> Sight {
+        let share = 100.0 * update.changed_px as f64 / update.sent_px as f64;
+        let help = if self.plan.display.windows.is_some() && update.changed_px < update.sent_px {
+            format!("send a smaller window: only {share:.0} % of what is sent changes; or fewer bits a pixel")
+        } else {
+            "send fewer bits a pixel, or use a faster link".to_owned()
+        };
+        Sight {
+            update: Some(index),
+            rect: update.sent.iter().copied().reduce(Rect::around),
+            message: format!(
+                "sending {} px takes {} ms, driving them in `{}` only {} ms: the link decides when they show",
+                update.sent_px,
+                words::ms(update.times.transfer_ms),
+                self.plan.display.modes[update.mode].name,
+                words::ms(update.duration_ms)
+            ),
+            help,
+            figures: vec![
+                ("transfer_ms", update.times.transfer_ms),
+                ("drive_ms", update.duration_ms),
+                ("px", update.sent_px as f64),
+                ("changed_percent", share),
+            ],
+            ..Sight::default()
+        }
+    }
+}
+
+impl Rule for LinkBound<'_> {
+    fn step(&mut self, step: &PlayedStep<'_>, sink: &mut Sink) {
+        for (index, update) in step.updates.iter().enumerate() {
+            if !update.sent.is_empty() && update.times.transfer_ms > update.duration_ms {
+                sink.report(Where::of(step, StepField::Mode(index)), self.sight(index, update));
+            }
+        }
+    }
+}

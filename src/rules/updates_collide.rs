@@ -1,0 +1,67 @@
+//! `updates-collide`: an update that waits for another one, for a place in the controller, or for the link.
+
+use super::{Rule, Setup, words};
+use crate::{
+    finding::{Sight, Sink, StepField, Where},
+    geometry::Rect,
+    panel::{PlayedStep, PlayedUpdate, WaitsFor},
+    plan::Plan,
+};
+
+/// Looks at the waiting of every update.
+pub(super) struct UpdatesCollide<'p> {
+    plan: &'p Plan,
+    wait_ms: f64,
+}
+
+impl<'p> UpdatesCollide<'p> {
+    pub(super) fn new(setup: &Setup<'p>) -> Self {
+        Self { wait_ms: setup.limit("wait_ms"), plan: setup.plan }
+    }
+
+    fn sight(&self, index: usize, update: &PlayedUpdate) -> Sight {
+        let display = &self.plan.display;
+        let wait = words::ms(update.times.wait_ms);
+        let (reason, help) = match update.times.waits_for {
+            WaitsFor::Overlap => (
+                "for an earlier update that still runs over the same place".to_owned(),
+                format!("request it {wait} ms later, or choose windows that do not overlap"),
+            ),
+            WaitsFor::Place => (
+                format!(
+                    "for a free place: the controller drives {} at the same time",
+                    words::counted(display.parallel_updates as u64, "update", "updates")
+                ),
+                format!(
+                    "put its boxes into one update with an earlier one of the same mode, or request it {wait} ms later"
+                ),
+            ),
+            WaitsFor::Link if display.link.waits_for_panel => (
+                "for the link, which is busy until the panel has been driven".to_owned(),
+                format!("request it {wait} ms later, or put its boxes into one update with the one before"),
+            ),
+            WaitsFor::Link | WaitsFor::Nothing => (
+                "for the link, which still carries an earlier transfer".to_owned(),
+                "send smaller windows before it, or put this update first".to_owned(),
+            ),
+        };
+        Sight {
+            update: Some(index),
+            rect: update.sent.iter().copied().reduce(Rect::around),
+            message: format!("`{}` waits {wait} ms {reason}", display.modes[update.mode].name),
+            help,
+            figures: vec![("wait_ms", update.times.wait_ms), ("limit_ms", self.wait_ms)],
+            ..Sight::default()
+        }
+    }
+}
+
+impl Rule for UpdatesCollide<'_> {
+    fn step(&mut self, step: &PlayedStep<'_>, sink: &mut Sink) {
+        for (index, update) in step.updates.iter().enumerate() {
+            if update.times.wait_ms > self.wait_ms {
+                sink.report(Where::of(step, StepField::Mode(index)), self.sight(index, update));
+            }
+        }
+    }
+}

@@ -133,7 +133,7 @@ fn play_steps(
     begins: Arc<Picture>,
     see: &mut dyn FnMut(&PlayedStep<'_>) -> ControlFlow<()>,
 ) -> Result<(), conveyor::BrokenScreen> {
-    let mut player = Player::new(plan, begins, ghost_limits(plan));
+    let mut player = Player::new(plan, begins, ghost_limits(plan), net_impulse_limit(plan));
     for planned in plan.steps() {
         let transition = match planned.screen {
             Some(screen) => conveyor.next(screen)?,
@@ -156,6 +156,11 @@ pub(crate) fn ghost_limits(plan: &Plan) -> GhostLimits {
         limit_l: plan.limit("visible-ghost", "limit_l").unwrap_or(JUST_NOTICEABLE_L),
         area_mm2: plan.limit("visible-ghost", "area_mm2").unwrap_or(SMALLEST_GHOST_MM2),
     }
+}
+
+/// The net impulse that no pixel of this plan may exceed, volt-seconds.
+fn net_impulse_limit(plan: &Plan) -> Option<f64> {
+    plan.limit("charge-builds-up", "net_impulse_vs").or(plan.display.limits.net_impulse_vs)
 }
 
 /// The broken screen that ended the play, and the others that would have ended it later.

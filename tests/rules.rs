@@ -127,6 +127,9 @@ fn two_fields(left: &str, right: &str) -> String {
     vec![row; 8].join("\n")
 }
 
+/// A quick update that leaves a tenth of the swing: 4.856 L* of the 48.557 L* between black and white.
+const GHOSTING: &str = r#"{ "modes": [{ "name": "quick", "residue": { "lighter": 0.1 } }] }"#;
+
 /// Pixels of 0.254 mm, 0.0645 mm2 each: the square of 4 x 4 px has 1.0323 mm2, a tile of 8 x 8 px 4.1290 mm2.
 #[expect(clippy::too_many_lines, reason = "a table, one entry a limit")]
 fn edges() -> Vec<Edge> {
@@ -411,6 +414,95 @@ fn edges() -> Vec<Edge> {
                 { "screen": "b.png", "after_ms": 700, "updates": [{ "mode": "full" }] }] }"#,
             silent: "699.9",
             fires: "700.1",
+        },
+        Edge {
+            rule: "visible-ghost",
+            limit: "limit_l",
+            screens: square(),
+            display: GHOSTING,
+            plan: r#"{ "rules": { "visible-ghost": { "limit_l": @ } }, "steps": [
+                { "screen": "a.png", "updates": [{ "mode": "full" }] },
+                { "screen": "b.png", "after_ms": 900, "updates": [{ "mode": "quick" }] }] }"#,
+            silent: "4.86",
+            fires: "4.85",
+        },
+        Edge {
+            rule: "visible-ghost",
+            limit: "area_mm2",
+            screens: square(),
+            display: GHOSTING,
+            plan: r#"{ "rules": { "visible-ghost": { "area_mm2": @ } }, "steps": [
+                { "screen": "a.png", "updates": [{ "mode": "full" }] },
+                { "screen": "b.png", "after_ms": 900, "updates": [{ "mode": "quick" }] }] }"#,
+            silent: "1.033",
+            fires: "1.032",
+        },
+        Edge {
+            rule: "ends-ghosted",
+            limit: "limit_l",
+            screens: square(),
+            display: GHOSTING,
+            plan: r#"{ "rules": { "ends-ghosted": { "limit_l": @ } }, "steps": [
+                { "screen": "a.png", "updates": [{ "mode": "full" }] },
+                { "screen": "b.png", "after_ms": 900, "updates": [{ "mode": "quick" }] }] }"#,
+            silent: "4.86",
+            fires: "4.85",
+        },
+        Edge {
+            rule: "ends-ghosted",
+            limit: "area_mm2",
+            screens: square(),
+            display: GHOSTING,
+            plan: r#"{ "rules": { "ends-ghosted": { "area_mm2": @ } }, "steps": [
+                { "screen": "a.png", "updates": [{ "mode": "full" }] },
+                { "screen": "b.png", "after_ms": 900, "updates": [{ "mode": "quick" }] }] }"#,
+            silent: "1.033",
+            fires: "1.032",
+        },
+        Edge {
+            rule: "missed-rest",
+            limit: "pause_ms",
+            screens: square(),
+            display: GHOSTING,
+            // From the end of the quick update, after 120.05 ms, to the next request.
+            plan: r#"{ "rules": { "missed-rest": { "pause_ms": @ } }, "steps": [
+                { "screen": "a.png", "updates": [{ "mode": "full" }] },
+                { "screen": "b.png", "after_ms": 900, "updates": [{ "mode": "quick" }] },
+                { "screen": "a.png", "after_ms": 5000, "updates": [{ "mode": "full" }] }] }"#,
+            silent: "4880",
+            fires: "4879",
+        },
+        Edge {
+            rule: "dull-page",
+            limit: "limit_l",
+            screens: square(),
+            display: GHOSTING,
+            plan: r#"{ "begins": "black", "rules": { "dull-page": { "limit_l": @ } }, "steps": [
+                { "screen": "b.png", "updates": [{ "mode": "quick" }] }] }"#,
+            silent: "4.86",
+            fires: "4.85",
+        },
+        Edge {
+            rule: "cleaning-overdue",
+            limit: "hours",
+            screens: square(),
+            display: "",
+            plan: r#"{ "rules": { "cleaning-overdue": { "hours": @ } }, "steps": [
+                { "screen": "a.png", "after_ms": 36000000, "updates": [{ "mode": "quick" }] }] }"#,
+            silent: "10",
+            fires: "9.999",
+        },
+        Edge {
+            rule: "charge-builds-up",
+            limit: "net_impulse_vs",
+            screens: square(),
+            display: r#"{ "modes": [{ "name": "quick", "impulse_vs": { "lighter": 1, "darker": 0.25 } }] }"#,
+            // To black and back.
+            plan: r#"{ "rules": { "charge-builds-up": { "net_impulse_vs": @ } }, "steps": [
+                { "screen": "a.png", "updates": [{ "mode": "quick" }] },
+                { "screen": "b.png", "after_ms": 900, "updates": [{ "mode": "quick" }] }] }"#,
+            silent: "1.25",
+            fires: "1.249",
         },
         Edge {
             rule: "over-budget",

@@ -21,6 +21,8 @@ pub struct Ghost {
     pub pixels: u64,
     /// The largest difference to the median of its level, L*.
     pub worst_l: f64,
+    /// The tile in which that is.
+    pub worst_tile: u32,
 }
 
 /// From which difference and area on a ghost counts.
@@ -62,6 +64,11 @@ impl Eye {
     /// The ghosts that were seen at the last look.
     pub(crate) fn ghosts(&self) -> &[Ghost] {
         &self.ghosts
+    }
+
+    /// From which difference and area on a ghost counts.
+    pub(crate) fn limits(&self) -> GhostLimits {
+        self.limits
     }
 
     /// Looks at the glass as it is now.
@@ -145,15 +152,18 @@ impl Eye {
     fn group(&self, glass: &Glass) -> Vec<Ghost> {
         let mask = Mask::from_sorted(self.ghost_tiles.iter().map(|tile| (*tile, self.ghosted[*tile as usize])));
         let (regions, labels) = regions_with_labels(&mask, glass.grid());
-        let mut worst = vec![0.0_f64; regions.len()];
+        let mut worst = vec![(0.0_f64, 0_u32); regions.len()];
         for ((tile, _), label) in mask.tiles().iter().zip(labels) {
             let known = &mut worst[label as usize];
-            *known = known.max(self.worst[*tile as usize]);
+            if self.worst[*tile as usize] > known.0 {
+                *known = (self.worst[*tile as usize], *tile);
+            }
         }
-        let ghosts = regions.into_iter().zip(worst).map(|(region, worst_l)| Ghost {
+        let ghosts = regions.into_iter().zip(worst).map(|(region, (worst_l, worst_tile))| Ghost {
             rect: region.rect,
             pixels: region.pixels,
             worst_l,
+            worst_tile,
         });
         ghosts.filter(|ghost| ghost.pixels as f64 * self.pixel_area_mm2 >= self.limits.area_mm2).collect()
     }

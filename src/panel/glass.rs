@@ -2,13 +2,15 @@
 //!
 //! Tiles that agree in all their pixels are held and driven as one: a step costs what it changes, not what the panel has.
 
+use std::collections::BTreeSet;
+
 use super::{
     field::TileField,
     spread::{Spread, SpreadChanges},
 };
 use crate::{
     change::{Difference, Mask, TileCover, TileGrid, TileLevels, bits, differing_pixels, levels_of_tile},
-    display::{Display, Ink, Level, LevelSet, Mode, ink::InkKind},
+    display::{Display, Impulse, Ink, Level, LevelSet, Mode, ink::InkKind},
     geometry::Rect,
     screen::Picture,
 };
@@ -38,6 +40,11 @@ pub struct Glass {
     spreads: Vec<Spread>,
     changes: SpreadChanges,
     swings: Swings,
+    /// The step that is being played.
+    now: u32,
+    /// Which step moved each tile last, and which before that one.
+    moved_by: Vec<[u32; 2]>,
+    charge: Option<Charge>,
     /// Tiles whose look changed since the eye saw them.
     touched: Vec<u32>,
 }
@@ -68,6 +75,18 @@ impl Tones {
     }
 }
 
+/// Stands for what was on the glass before the first step.
+const BEGINNING: u32 = u32::MAX;
+
+/// The net impulse of every pixel, volt-seconds; kept only where a mode gives impulses and there is a limit.
+#[derive(Debug)]
+struct Charge {
+    limit_vs: f64,
+    net_vs: TileField<f64>,
+    /// The tiles with a pixel beyond the limit.
+    over: BTreeSet<u32>,
+}
+
 /// What an update with a mode does to a pixel, worked out once for each level.
 #[derive(Clone, Debug)]
 pub(crate) struct Action {
@@ -84,6 +103,9 @@ pub(crate) struct Action {
     counts_every_update: bool,
     /// Whether every level can be started from and ended at.
     unrestricted: bool,
+    impulse: Option<Impulse>,
+    /// L* of white less L* of black.
+    contrast_l: f64,
     /// Whether driving a pixel towards the level that it has is worth telling: direct drive does it for nothing.
     tells_redriven: bool,
 }
@@ -137,6 +159,8 @@ impl Action {
             wrong_start: mode.residue.wrong_start,
             counts_every_update: display.limits.counts_every_update,
             unrestricted: mode.from == ink.all() && mode.to == ink.all(),
+            impulse: mode.impulse,
+            contrast_l: ink.lightness(ink.white()) - ink.lightness(ink.black()),
             tells_redriven: !mode.cleans && matches!(ink.kind(), InkKind::Segments(_)),
         }
     }
@@ -153,6 +177,19 @@ impl Action {
         let swung =
             self.share * (self.keeps * before + share_left * difference) + (1.0 - self.share) * (difference + before);
         if wrong_start && difference != 0.0 { swung + self.wrong_start.copysign(difference) } else { swung }
+    }
+
+    /// Net impulse, volt-seconds, of a swing by `difference` = L*(n) - L*(t).
+    fn impulse(&self, difference: f64) -> f64 {
+        let Some(impulse) = self.impulse else { return 0.0 };
+        let whole = if difference < 0.0 {
+            impulse.lighter
+        } else if difference > 0.0 {
+            impulse.darker
+        } else {
+            return impulse.same;
+        };
+        whole * difference.abs() / self.contrast_l
     }
 }
 
@@ -192,9 +229,46 @@ impl Glass {
             spreads,
             changes: SpreadChanges::new(),
             swings: Swings::new(),
+            now: BEGINNING,
+            moved_by: vec![[BEGINNING; 2]; tiles],
+            charge: None,
             touched: Vec::new(),
             grid,
         }
+    }
+
+    /// Keeps the net impulse of every pixel, to tell which go beyond a limit (volt-seconds).
+    pub(crate) fn watch_charge(&mut self, limit_vs: f64) {
+        let net_vs = TileField::new(self.grid.tiles(), 0.0);
+        self.charge = Some(Charge { limit_vs, net_vs, over: BTreeSet::new() });
+    }
+
+    /// Begins a step.
+    pub(crate) fn begin_step(&mut self, index: u64) {
+        self.now = index as u32;
+    }
+
+    /// The step that moved a tile last, and the one that had moved it before; nothing for the beginning.
+    pub fn moved_by(&self, tile: u32) -> [Option<u64>; 2] {
+        self.moved_by[tile as usize].map(|step| (step != BEGINNING).then_some(u64::from(step)))
+    }
+
+    /// The pixels whose net impulse is beyond the limit, and the largest of them, volt-seconds.
+    pub fn overcharged(&self) -> (Mask, f64) {
+        let Some(charge) = self.charge.as_ref().filter(|charge| !charge.over.is_empty()) else {
+            return (Mask::new(), 0.0);
+        };
+        let mut most = 0.0_f64;
+        let tiles = charge.over.iter().map(|tile| {
+            let net_vs = charge.net_vs.values(*tile);
+            let over = bits(self.grid.whole(*tile)).filter(|bit| net_vs[*bit as usize].abs() > charge.limit_vs);
+            let mask = over.fold(0, |mask, bit| {
+                most = most.max(net_vs[bit as usize].abs());
+                mask | 1 << bit
+            });
+            (*tile, mask)
+        });
+        (Mask::from_sorted(tiles), most)
     }
 
     /// The tiles of the panel.
@@ -420,7 +494,8 @@ impl Glass {
             }
             return true;
         }
-        if !action.unrestricted || action.tells_redriven || self.residue.uniform(tile) != Some(0.0) {
+        let charges = self.charge.is_some() && action.impulse.is_some();
+        if !action.unrestricted || action.tells_redriven || charges || self.residue.uniform(tile) != Some(0.0) {
             return false;
         }
         driven.px += u64::from(covered.count_ones());
@@ -447,9 +522,10 @@ impl Glass {
         action: &Action,
         driven: &mut Driven,
     ) -> u64 {
-        let Self { tones, levels, memory, residue, swings, spreads, changes, .. } = self;
+        let Self { tones, levels, memory, residue, swings, spreads, changes, charge, .. } = self;
         let (levels, memory) = (&mut levels[tile as usize], &memory[tile as usize]);
         let mut values = residue.values(tile);
+        let mut net_vs = charge.as_ref().filter(|_| action.impulse.is_some()).map(|charge| charge.net_vs.values(tile));
         let (mut driven_pixels, mut out_of_reach, mut wrong_start, mut moved) = (0_u64, 0_u64, 0_u64, 0_u64);
         for bit in bits(candidates) {
             let at = bit as usize;
@@ -477,6 +553,9 @@ impl Glass {
             swing.pixels += i64::from(swing.moves);
             levels[at] = swing.end;
             values[at] = swing.after;
+            if let Some(net_vs) = &mut net_vs {
+                net_vs[at] += swing.impulse_vs;
+            }
         }
         if out_of_reach != 0 {
             driven.out_of_reach.push(tile, out_of_reach);
@@ -490,6 +569,13 @@ impl Glass {
             self.levels_in[tile as usize] = present(levels, whole);
             self.residue.set(tile, &values, whole);
             self.touched.push(tile);
+            let moved_by = &mut self.moved_by[tile as usize];
+            if moved_by[0] != self.now {
+                *moved_by = [self.now, moved_by[0]];
+            }
+        }
+        if let (Some(charge), Some(net_vs)) = (&mut self.charge, net_vs) {
+            charge.set(tile, &net_vs, self.grid.whole(tile));
         }
         driven_pixels
     }
@@ -570,6 +656,17 @@ impl Glass {
     }
 }
 
+impl Charge {
+    fn set(&mut self, tile: u32, net_vs: &[f64; 64], whole: u64) {
+        self.net_vs.set(tile, net_vs, whole);
+        if bits(whole).any(|bit| net_vs[bit as usize].abs() > self.limit_vs) {
+            self.over.insert(tile);
+        } else {
+            self.over.remove(&tile);
+        }
+    }
+}
+
 /// What a drive does to the pixels of one level, target and residue.
 #[derive(Clone, Copy, Debug, Default)]
 struct Swing {
@@ -584,6 +681,7 @@ struct Swing {
     /// Whether level or residue become others.
     moves: bool,
     takes_residue: bool,
+    impulse_vs: f64,
     /// How many pixels it moves.
     pixels: i64,
 }
@@ -611,6 +709,7 @@ impl Swing {
             is_wrong_start,
             moves: level != end || before.to_bits() != after.to_bits(),
             takes_residue: after.abs() < before.abs(),
+            impulse_vs: action.impulse(difference),
             ..still
         }
     }

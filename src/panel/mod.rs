@@ -60,6 +60,8 @@ pub struct PlayedStep<'a> {
     pub left_behind: Mask,
     /// The ghosts that are visible at the end of the step.
     pub ghosts: &'a [Ghost],
+    /// From which difference and area on a ghost counts.
+    pub ghost_limits: GhostLimits,
     /// The median residue of each level, L*.
     pub medians: &'a [f64],
     /// The panel at the end of the step.
@@ -130,10 +132,14 @@ impl PlayedStep<'_> {
 }
 
 impl<'p> Player<'p> {
-    /// A panel as the plan begins, with this picture on it.
-    pub fn new(plan: &'p Plan, begins: Arc<Picture>, limits: GhostLimits) -> Self {
+    /// A panel as the plan begins, with this picture on it. Where there is a limit to the net impulse (volt-seconds),
+    /// the pixels beyond it are known.
+    pub fn new(plan: &'p Plan, begins: Arc<Picture>, limits: GhostLimits, net_impulse_vs: Option<f64>) -> Self {
         let display = &plan.display;
-        let glass = Glass::new(&begins, &display.ink, plan.begins == Begins::Unknown);
+        let mut glass = Glass::new(&begins, &display.ink, plan.begins == Begins::Unknown);
+        if let (Some(limit_vs), true) = (net_impulse_vs, display.modes.iter().any(|mode| mode.impulse.is_some())) {
+            glass.watch_charge(limit_vs);
+        }
         let eye = eye::Eye::new(&glass, display.ink.levels(), limits, display.area_mm2(1));
         let queue = Queue::new(display.link, display.parallel_updates);
         Self { plan, glass, eye, queue, memory: begins, nothing: Arc::default() }
@@ -146,6 +152,7 @@ impl<'p> Player<'p> {
         transition: Option<Transition>,
         see: impl FnOnce(&PlayedStep<'_>),
     ) -> Option<Arc<Picture>> {
+        self.glass.begin_step(planned.index);
         let (pen_line, pen_unknown_px) = self.draw_strokes(planned);
         let (memory, introduced) = match transition {
             Some(Transition { picture, introduced }) => (picture, introduced),
@@ -175,6 +182,7 @@ impl<'p> Player<'p> {
             pen_unknown_px,
             left_behind,
             ghosts: self.eye.ghosts(),
+            ghost_limits: self.eye.limits(),
             medians: self.eye.medians(),
             glass: &self.glass,
         });

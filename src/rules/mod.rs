@@ -4,16 +4,22 @@
 //! level, limits and sources stand in `rules/ID.md`. A new rule costs three edits: its file here, its page, a line below.
 
 mod page;
+mod remedy;
 mod shapes;
 mod words;
 
 mod cannot_keep_up;
+mod charge_builds_up;
+mod cleaning_overdue;
 mod dither_shimmers;
+mod dull_page;
+mod ends_ghosted;
 mod font_substituted;
 mod grey_in_two_level_mode;
 mod greys_too_close;
 mod left_behind;
 mod link_bound;
+mod missed_rest;
 mod no_windows_here;
 mod not_decided;
 mod nothing_changes;
@@ -31,6 +37,7 @@ mod under_driven;
 mod unknown_start;
 mod unused_accept;
 mod updates_collide;
+mod visible_ghost;
 mod window_off_grid;
 mod window_off_panel;
 mod window_too_small;
@@ -138,6 +145,12 @@ pub const RULES: &[Entry] = rules![
     "under-driven" under_driven UnderDriven,
     "part-segment" part_segment PartSegment,
     "too-many-since-cleaning" too_many_since_cleaning TooManySinceCleaning,
+    "visible-ghost" visible_ghost VisibleGhost,
+    "missed-rest" missed_rest MissedRest,
+    "dull-page" dull_page DullPage,
+    "ends-ghosted" ends_ghosted EndsGhosted,
+    "cleaning-overdue" cleaning_overdue CleaningOverdue,
+    "charge-builds-up" charge_builds_up ChargeBuildsUp,
     "redriven-segment" redriven_segment RedrivenSegment,
     "slow-answer" slow_answer SlowAnswer,
     "updates-collide" updates_collide UpdatesCollide,
@@ -151,12 +164,6 @@ pub const RULES: &[Entry] = rules![
 
 /// Rules that a plan may already set although this version does not run them, with their limits. A summary lists them.
 const LATER_RULES: &[(&str, &[&str])] = &[
-    ("visible-ghost", &["limit_l", "area_mm2"]),
-    ("missed-rest", &["pause_ms"]),
-    ("dull-page", &["limit_l"]),
-    ("ends-ghosted", &["limit_l", "area_mm2"]),
-    ("cleaning-overdue", &["hours"]),
-    ("charge-builds-up", &["net_impulse_vs"]),
     ("flashes-too-fast", &["sr", "per_second"]),
     ("needless-flash", &["times"]),
     ("cleaning-interrupts", &["quiet_ms"]),

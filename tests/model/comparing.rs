@@ -3,7 +3,10 @@
 use std::path::Path;
 
 use serde_json::Value;
-use stillpage::{panel::PlayedStep, report::facts};
+use stillpage::{
+    panel::PlayedStep,
+    report::facts::{self, FactsOf},
+};
 
 use crate::{
     plain::{self, playing::Played},
@@ -23,7 +26,7 @@ pub(crate) fn first_difference(path: &Path, played: &[Played], threads: usize) -
     let mut first = None;
     let outcome = program::play(path, threads, &mut |step, display| {
         let mut line = Vec::new();
-        facts::write(&shown, step, display, &mut line).unwrap();
+        facts::write(FactsOf { path: &shown, temperature_c: None }, step, display, &mut line).unwrap();
         lines.push(serde_json::from_slice(&line).unwrap());
         if let (None, Some(plain)) = (&first, played.get(lines.len() - 1)) {
             first = first_pixel(step, plain).map(|pixel| format!("step {}: {pixel}", lines.len() - 1));

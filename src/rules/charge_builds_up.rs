@@ -1,0 +1,86 @@
+//! `charge-builds-up`: pixels that were pushed one way more than the other, beyond the display's limit.
+
+use super::{Rule, Setup, words};
+use crate::{
+    change::regions,
+    finding::{Sight, Sink, StepField, Where},
+    geometry::Rect,
+    panel::PlayedStep,
+    plan::Plan,
+};
+
+/// Follows the net impulse of the pixel that is worst off.
+pub(super) struct ChargeBuildsUp<'p> {
+    plan: &'p Plan,
+    limit_vs: Option<f64>,
+    open: Option<Open>,
+    told: u64,
+}
+
+struct Open {
+    place: Where,
+    rect: Option<Rect>,
+    pixels: u64,
+    most_vs: f64,
+}
+
+impl<'p> ChargeBuildsUp<'p> {
+    pub(super) fn new(setup: &Setup<'p>) -> Self {
+        Self { limit_vs: setup.limits.get("net_impulse_vs").copied(), plan: setup.plan, open: None, told: 0 }
+    }
+
+    fn close(&mut self, limit_vs: f64, sink: &mut Sink) {
+        let Some(open) = self.open.take() else { return };
+        let display = &self.plan.display;
+        let sight = Sight {
+            rect: open.rect,
+            message: format!(
+                "{} gather a net impulse of up to {} V s; the display allows {} V s",
+                words::area(open.pixels, display),
+                words::figure(open.most_vs),
+                words::figure(limit_vs)
+            ),
+            help: "drive the place back the other way in a mode that balances it; a drive that is not balanced can damage a \
+                   panel for good: the panel maker's own documents come first"
+                .into(),
+            figures: vec![
+                ("net_impulse_vs", open.most_vs),
+                ("limit_vs", limit_vs),
+                ("px", open.pixels as f64),
+                ("mm2", display.area_mm2(open.pixels)),
+            ],
+            key: self.told.to_string(),
+            ..Sight::default()
+        };
+        self.told += 1;
+        sink.report(open.place, sight);
+    }
+}
+
+impl Rule for ChargeBuildsUp<'_> {
+    fn step(&mut self, step: &PlayedStep<'_>, sink: &mut Sink) {
+        let Some(limit_vs) = self.limit_vs else { return };
+        let (over, most_vs) = step.glass.overcharged();
+        let spots = regions(&over, step.grid());
+        let Some(largest) = spots.iter().max_by_key(|spot| spot.pixels) else {
+            self.close(limit_vs, sink);
+            return;
+        };
+        let open = self.open.get_or_insert_with(|| Open {
+            place: Where::of(step, StepField::Updates),
+            rect: None,
+            pixels: 0,
+            most_vs: 0.0,
+        });
+        open.place.last_step = step.planned.index;
+        if most_vs > open.most_vs {
+            (open.rect, open.pixels, open.most_vs) = (Some(largest.rect), over.count(), most_vs);
+        }
+    }
+
+    fn end(&mut self, sink: &mut Sink) {
+        if let Some(limit_vs) = self.limit_vs {
+            self.close(limit_vs, sink);
+        }
+    }
+}

@@ -1,0 +1,76 @@
+//! `dull-page`: black or white of the whole page has drifted, so that no place stands out and all of it looks grey.
+
+use super::{Rule, Setup, words};
+use crate::{
+    display::Level,
+    finding::{Sight, Sink, StepField, Where},
+    panel::PlayedStep,
+    plan::Plan,
+};
+
+/// Follows the medians of black and white.
+pub(super) struct DullPage<'p> {
+    plan: &'p Plan,
+    limit_l: f64,
+    /// For black and for white.
+    open: [Option<(Where, f64)>; 2],
+    told: u64,
+}
+
+impl<'p> DullPage<'p> {
+    pub(super) fn new(setup: &Setup<'p>) -> Self {
+        Self { limit_l: setup.limit("limit_l"), plan: setup.plan, open: [None, None], told: 0 }
+    }
+
+    fn close(&mut self, end: usize, sink: &mut Sink) {
+        let Some((place, worst_l)) = self.open[end].take() else { return };
+        let ink = &self.plan.display.ink;
+        let modes = self.plan.display.modes.iter().filter(|mode| mode.cleans);
+        let cleaning: Vec<String> = modes.map(|mode| format!("`{}`", mode.name)).collect();
+        let sight = Sight {
+            message: format!(
+                "the {} of the whole page has drifted by {} L*, {}: no single ghost, but a grey page",
+                ink.name(self.levels()[end]),
+                words::figure(worst_l.abs()),
+                if worst_l < 0.0 { "darker" } else { "lighter" }
+            ),
+            help: if cleaning.is_empty() {
+                "this display has no cleaning mode: describe the one it has".into()
+            } else {
+                format!("clean the whole panel with {}, best in a pause", words::one_of(&cleaning))
+            },
+            figures: vec![("drift_l", worst_l), ("limit_l", self.limit_l)],
+            key: self.told.to_string(),
+            ..Sight::default()
+        };
+        self.told += 1;
+        sink.report(place, sight);
+    }
+
+    fn levels(&self) -> [Level; 2] {
+        let ink = &self.plan.display.ink;
+        [ink.black(), ink.white()]
+    }
+}
+
+impl Rule for DullPage<'_> {
+    fn step(&mut self, step: &PlayedStep<'_>, sink: &mut Sink) {
+        for (end, level) in self.levels().into_iter().enumerate() {
+            let drift_l = step.medians[usize::from(level)];
+            if drift_l.abs() < self.limit_l {
+                self.close(end, sink);
+            } else {
+                let place = || (Where::of(step, StepField::Updates), drift_l);
+                let (place, worst_l) = self.open[end].get_or_insert_with(place);
+                place.last_step = step.planned.index;
+                if drift_l.abs() > worst_l.abs() {
+                    *worst_l = drift_l;
+                }
+            }
+        }
+    }
+
+    fn end(&mut self, sink: &mut Sink) {
+        (0..2).for_each(|end| self.close(end, sink));
+    }
+}

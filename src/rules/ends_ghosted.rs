@@ -1,0 +1,56 @@
+//! `ends-ghosted`: the plan's last picture, the one that stays, carries a ghost.
+
+use super::{Rule, Setup, remedy, words};
+use crate::{
+    finding::{Sight, Sink, StepField, Where},
+    geometry::Rect,
+    panel::PlayedStep,
+    plan::Plan,
+};
+
+/// Looks at the last step.
+pub(super) struct EndsGhosted<'p> {
+    plan: &'p Plan,
+    limit_l: f64,
+    area_mm2: f64,
+}
+
+impl<'p> EndsGhosted<'p> {
+    pub(super) fn new(setup: &Setup<'p>) -> Self {
+        Self { limit_l: setup.limit("limit_l"), area_mm2: setup.limit("area_mm2"), plan: setup.plan }
+    }
+}
+
+impl Rule for EndsGhosted<'_> {
+    fn step(&mut self, step: &PlayedStep<'_>, sink: &mut Sink) {
+        if step.planned.index + 1 != self.plan.step_count {
+            return;
+        }
+        let display = &self.plan.display;
+        let seen = step
+            .ghosts
+            .iter()
+            .filter(|ghost| ghost.worst_l >= self.limit_l && display.area_mm2(ghost.pixels) >= self.area_mm2);
+        let Some(worst) = seen.clone().max_by(|one, other| one.worst_l.total_cmp(&other.worst_l)) else { return };
+        let rect = seen.clone().map(|ghost| ghost.rect).fold(worst.rect, Rect::around);
+        let pixels: u64 = seen.clone().map(|ghost| ghost.pixels).sum();
+        let sight = Sight {
+            rect: Some(rect),
+            message: format!(
+                "the last picture, which may stay for hours, carries {} on {}, the strongest {} L*",
+                words::counted(seen.count() as u64, "ghost", "ghosts"),
+                words::area(pixels, display),
+                words::figure(worst.worst_l)
+            ),
+            help: remedy::removal(worst, rect, step, self.plan),
+            figures: vec![
+                ("worst_l", worst.worst_l),
+                ("limit_l", self.limit_l),
+                ("px", pixels as f64),
+                ("mm2", display.area_mm2(pixels)),
+            ],
+            ..Sight::default()
+        };
+        sink.report(Where::of(step, StepField::Updates), sight);
+    }
+}

@@ -1,0 +1,79 @@
+//! `missed-rest`: a pause that begins with a visible ghost on the glass, and no cleaning in it.
+
+use super::{Rule, Setup, remedy, words};
+use crate::{
+    finding::{Sight, Sink, StepField, Where},
+    geometry::Rect,
+    panel::PlayedStep,
+    plan::Plan,
+};
+
+/// Waits for the next step that shows something new.
+pub(super) struct MissedRest<'p> {
+    plan: &'p Plan,
+    pause_ms: f64,
+    resting: Option<Resting>,
+}
+
+/// A ghost on the glass when all updates have ended.
+struct Resting {
+    place: Where,
+    from_ms: f64,
+    rect: Rect,
+    worst_l: f64,
+    help: String,
+}
+
+impl<'p> MissedRest<'p> {
+    pub(super) fn new(setup: &Setup<'p>) -> Self {
+        Self { pause_ms: setup.limit("pause_ms"), plan: setup.plan, resting: None }
+    }
+
+    fn tell(&mut self, now_ms: f64, sink: &mut Sink) {
+        let Some(resting) = self.resting.take() else { return };
+        let pause_ms = now_ms - resting.from_ms;
+        if pause_ms < self.pause_ms {
+            return;
+        }
+        let sight = Sight {
+            rect: Some(resting.rect),
+            message: format!(
+                "nothing happens for {} while a ghost of {} L* is on the glass: a flash would bother least here",
+                words::span(pause_ms),
+                words::figure(resting.worst_l)
+            ),
+            help: resting.help,
+            figures: vec![("pause_ms", pause_ms), ("limit_ms", self.pause_ms), ("worst_l", resting.worst_l)],
+            ..Sight::default()
+        };
+        sink.report(resting.place, sight);
+    }
+}
+
+impl Rule for MissedRest<'_> {
+    fn step(&mut self, step: &PlayedStep<'_>, sink: &mut Sink) {
+        let cleans =
+            step.updates.iter().any(|update| !update.sent.is_empty() && self.plan.display.modes[update.mode].cleans);
+        if step.introduced.is_empty() && cleans {
+            // A cleaning in the pause.
+            self.resting = None;
+        } else if !(step.introduced.is_empty() && step.pen_line.is_empty()) {
+            self.tell(step.planned.request_ms, sink);
+        }
+        let worst = step.ghosts.iter().max_by(|one, other| one.worst_l.total_cmp(&other.worst_l));
+        let Some(worst) = worst else {
+            self.resting = None;
+            return;
+        };
+        if self.resting.is_none() {
+            let end_ms = step.updates.iter().map(|update| update.times.finish_ms);
+            self.resting = Some(Resting {
+                place: Where::of(step, StepField::Updates),
+                from_ms: end_ms.fold(step.updates_request_ms(), f64::max),
+                rect: worst.rect,
+                worst_l: worst.worst_l,
+                help: remedy::removal(worst, worst.rect, step, self.plan),
+            });
+        }
+    }
+}

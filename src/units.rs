@@ -35,6 +35,17 @@ pub fn luminance_of_srgb(srgb: [u8; 3]) -> f64 {
     0.2126 * red + 0.7152 * green + 0.0722 * blue
 }
 
+/// The chromaticity u', v' (CIE 1976) of an encoded sRGB colour; that of the white point where it is black.
+///
+/// Source: IEC 61966-2-1 for XYZ, CIE 15 for u' = 4X / (X + 15Y + 3Z) and v' = 9Y / (X + 15Y + 3Z).
+pub fn chromaticity(srgb: [u8; 3]) -> [f64; 2] {
+    let colour = if srgb == [0; 3] { [255; 3] } else { srgb };
+    let xyz: palette::Xyz<palette::white_point::D65, f64> =
+        palette::Srgb::from(colour).into_format::<f64>().into_color();
+    let sum = xyz.x + 15.0 * xyz.y + 3.0 * xyz.z;
+    [4.0 * xyz.x / sum, 9.0 * xyz.y / sum]
+}
+
 /// A colour in CIE 1976 L*a*b*, white point D65.
 pub type Lab = palette::Lab<palette::white_point::D65, f64>;
 

@@ -663,3 +663,21 @@ fn a_plan_is_reviewed_at_each_temperature_that_is_asked_for() {
     }
     assert!(!folder.run(&["review", "a.plan.json", "--format", "json"]).out.contains("temperature_c"));
 }
+
+/// A finding about flashes never stands without its caution, whatever the format.
+#[test]
+fn flash_findings_carry_their_caution() {
+    const CAUTION: &str = "photosensitive epilepsy";
+    let flashing = r#"{ "steps": [
+        { "screen": "white.png", "updates": [{ "mode": "full" }] },
+        { "screen": "square.png", "after_ms": 900, "cause": "key", "updates": [{ "mode": "full" }] }] }"#;
+    let folder = folder(&[("a.plan.json", flashing), ("b.plan.json", SOUND)]);
+    let run = folder.run(&["review", "a.plan.json", "--also", "json=a.json"]).with_status(0);
+    assert_eq!(run.out.matches(CAUTION).count(), 1, "{}", run.out);
+    let report: Value = serde_json::from_str(&folder.read("a.json")).unwrap();
+    let findings = report["plans"][0]["findings"].as_array().unwrap();
+    let flashes: Vec<_> = findings.iter().filter(|finding| finding["rule"] == "needless-flash").collect();
+    assert_eq!(flashes.len(), 1);
+    assert!(flashes[0]["help"].as_str().unwrap().contains(CAUTION));
+    assert!(!folder.run(&["review", "b.plan.json"]).out.contains(CAUTION));
+}

@@ -505,6 +505,75 @@ fn edges() -> Vec<Edge> {
             fires: "1.249",
         },
         Edge {
+            rule: "flashes-too-fast",
+            limit: "sr",
+            screens: square(),
+            // 16 x 8 px of 2.54 mm from 2 m: 825.8 mm2, 0.00020645 sr.
+            display: r#"{ "pixels_per_inch": 10, "viewing_distance_mm": 2000, "modes": [{ "name": "grey", "flashes": 4 }] }"#,
+            plan: r#"{ "rules": { "flashes-too-fast": { "sr": @ } },
+                "steps": [{ "screen": "a.png", "updates": [{ "mode": "grey" }] }] }"#,
+            silent: "0.0002065",
+            fires: "0.0002064",
+        },
+        Edge {
+            rule: "flashes-too-fast",
+            limit: "per_second",
+            screens: square(),
+            display: r#"{ "pixels_per_inch": 10, "viewing_distance_mm": 200, "modes": [{ "name": "grey", "flashes": 4 }] }"#,
+            plan: r#"{ "rules": { "flashes-too-fast": { "per_second": @ } },
+                "steps": [{ "screen": "a.png", "updates": [{ "mode": "grey" }] }] }"#,
+            silent: "4",
+            fires: "3",
+        },
+        Edge {
+            rule: "needless-flash",
+            limit: "times",
+            screens: square(),
+            // The window of 8 x 4 px holds the square of 16 px that changes; 128 px flash, eight times what changes.
+            display: r#"{ "modes": [{ "name": "quick", "to": [5] }] }"#,
+            plan: r#"{ "rules": { "needless-flash": { "times": @ } }, "steps": [
+                { "screen": "b.png", "updates": [{ "mode": "full" }] },
+                { "screen": "a.png", "after_ms": 900, "updates": [{ "mode": "full" }] }] }"#,
+            silent: "8",
+            fires: "3.9",
+        },
+        Edge {
+            rule: "cleaning-interrupts",
+            limit: "quiet_ms",
+            screens: square(),
+            display: "",
+            plan: r#"{ "rules": { "cleaning-interrupts": { "quiet_ms": @ } }, "steps": [
+                { "screen": "a.png", "cause": "key", "updates": [{ "mode": "quick" }] },
+                { "after_ms": 900, "updates": [{ "mode": "full" }] }] }"#,
+            silent: "900",
+            fires: "900.1",
+        },
+        Edge {
+            rule: "never-idle",
+            limit: "seconds",
+            screens: square(),
+            display: "",
+            // From 0 ms to the end of the third update, 120.05 ms after 1600 ms.
+            plan: r#"{ "rules": { "never-idle": { "seconds": @ } }, "steps": [
+                { "screen": "a.png", "updates": [{ "mode": "quick" }] },
+                { "screen": "b.png", "after_ms": 800, "updates": [{ "mode": "quick" }] },
+                { "screen": "a.png", "after_ms": 800, "updates": [{ "mode": "quick" }] }] }"#,
+            silent: "1.721",
+            fires: "1.719",
+        },
+        Edge {
+            rule: "restless",
+            limit: "per_hour",
+            screens: square(),
+            display: r#"{ "modes": [{ "name": "quick", "to": [5] }] }"#,
+            plan: r#"{ "rules": { "restless": { "per_hour": @ } }, "steps": [
+                { "screen": "b.png", "updates": [{ "mode": "full" }] },
+                { "screen": "a.png", "after_ms": 60000, "updates": [{ "mode": "full" }] },
+                { "screen": "b.png", "after_ms": 60000, "updates": [{ "mode": "full" }] }] }"#,
+            silent: "12",
+            fires: "11",
+        },
+        Edge {
             rule: "over-budget",
             limit: "",
             screens: square(),

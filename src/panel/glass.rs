@@ -6,6 +6,7 @@ use std::collections::BTreeSet;
 
 use super::{
     field::TileField,
+    flash::TileSwing,
     spread::{Spread, SpreadChanges},
 };
 use crate::{
@@ -42,6 +43,8 @@ pub struct Glass {
     swings: Swings,
     /// The step that is being played.
     now: u32,
+    /// Whether drives tell which pixels swung.
+    keeps_swings: bool,
     /// Which step moved each tile last, and which before that one.
     moved_by: Vec<[u32; 2]>,
     charge: Option<Charge>,
@@ -122,6 +125,13 @@ pub(crate) struct Driven {
     pub(crate) wrong_start: Mask,
     /// Whether the residue of some pixel became less.
     pub(crate) takes_residue: bool,
+    /// The levels of pixels that change, before and after.
+    pub(crate) changes_from: LevelSet,
+    pub(crate) changes_to: LevelSet,
+    /// The largest residue, either way, of a pixel that changes, before it is driven, L*.
+    pub(crate) most_residue_l: f64,
+    /// Which pixels swung between which levels; kept only where it is asked for.
+    pub(crate) swings: Vec<TileSwing>,
     /// Segments' pixels driven towards the level that they have; kept only where the mode does not clean.
     pub(crate) redriven: Mask,
 }
@@ -230,6 +240,7 @@ impl Glass {
             changes: SpreadChanges::new(),
             swings: Swings::new(),
             now: BEGINNING,
+            keeps_swings: false,
             moved_by: vec![[BEGINNING; 2]; tiles],
             charge: None,
             touched: Vec::new(),
@@ -241,6 +252,11 @@ impl Glass {
     pub(crate) fn watch_charge(&mut self, limit_vs: f64) {
         let net_vs = TileField::new(self.grid.tiles(), 0.0);
         self.charge = Some(Charge { limit_vs, net_vs, over: BTreeSet::new() });
+    }
+
+    /// Whether the drives that follow shall tell which pixels swung.
+    pub(crate) fn keep_swings(&mut self, keeps: bool) {
+        self.keeps_swings = keeps;
     }
 
     /// Begins a step.
@@ -524,6 +540,7 @@ impl Glass {
     ) -> u64 {
         let Self { tones, levels, memory, residue, swings, spreads, changes, charge, .. } = self;
         let (levels, memory) = (&mut levels[tile as usize], &memory[tile as usize]);
+        let before_levels = *levels;
         let mut values = residue.values(tile);
         let mut net_vs = charge.as_ref().filter(|_| action.impulse.is_some()).map(|charge| charge.net_vs.values(tile));
         let (mut driven_pixels, mut out_of_reach, mut wrong_start, mut moved) = (0_u64, 0_u64, 0_u64, 0_u64);
@@ -543,6 +560,7 @@ impl Glass {
                     }
                     let swing = place.insert(Swing::new(level, target, before, action, tones));
                     driven.takes_residue |= swing.takes_residue;
+                    driven.meet(swing);
                     swing
                 }
             };
@@ -562,6 +580,9 @@ impl Glass {
         }
         if wrong_start != 0 {
             driven.wrong_start.push(tile, wrong_start);
+        }
+        if self.keeps_swings && moved != 0 {
+            note_swings(tile, moved, &before_levels, levels, &mut driven.swings);
         }
         if moved != 0 {
             let whole = self.grid.whole(tile);
@@ -653,6 +674,32 @@ impl Glass {
 
     pub(crate) fn shown_of(&self, level: Level, residue: f64) -> f64 {
         self.tones.shown(level, residue)
+    }
+}
+
+impl Driven {
+    /// Takes note of a kind of pixel that is driven.
+    fn meet(&mut self, swing: &Swing) {
+        if swing.level != swing.target {
+            self.changes_from = self.changes_from.with(swing.level);
+            self.changes_to = self.changes_to.with(swing.target);
+            self.most_residue_l = self.most_residue_l.max(f64::from_bits(swing.before).abs());
+        }
+    }
+}
+
+/// Groups the moved pixels of a tile by the levels between which they swung.
+fn note_swings(tile: u32, moved: u64, before: &TileLevels, after: &TileLevels, swings: &mut Vec<TileSwing>) {
+    let first = swings.len();
+    for bit in bits(moved) {
+        let (from, to) = (before[bit as usize], after[bit as usize]);
+        if from == to {
+            continue;
+        }
+        match swings[first..].iter_mut().find(|swing| (swing.from, swing.to) == (from, to)) {
+            Some(swing) => swing.pixels |= 1 << bit,
+            None => swings.push(TileSwing { tile, from, to, pixels: 1 << bit }),
+        }
     }
 }
 

@@ -4,6 +4,7 @@
 
 mod eye;
 mod field;
+mod flash;
 mod glass;
 mod pen_line;
 mod queue;
@@ -13,7 +14,7 @@ use std::sync::Arc;
 
 use crate::{
     change::{Difference, Mask, Region, SentWindows, TileCover, TileGrid, conveyor::Transition, regions, sent_windows},
-    display::Mode,
+    display::{LevelSet, Mode},
     geometry::{Rect, Window},
     plan::{Begins, Plan, PlannedStep, Stroke, Update},
     screen::Picture,
@@ -21,6 +22,7 @@ use crate::{
 use glass::{Action, Driven};
 
 pub use eye::{Ghost, GhostLimits};
+pub use flash::{FlashBreak, FlashLimits};
 pub use glass::Glass;
 pub use queue::{Queue, Times, WaitsFor};
 
@@ -31,8 +33,25 @@ pub struct Player<'p> {
     glass: Glass,
     eye: eye::Eye,
     queue: Queue,
+    flashes: flash::Flashes,
+    /// How many updates were sent, and when the last one of them ended, ms.
+    updates_sent: u64,
+    last_finish_ms: f64,
+    /// When the step after this one is requested, ms.
+    next_request_ms: Option<f64>,
     memory: Arc<Picture>,
     nothing: Arc<Difference>,
+}
+
+/// The limits from which on the panel tells of something.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Watched {
+    /// Of ghosts.
+    pub ghost: GhostLimits,
+    /// Of flashes.
+    pub flash: FlashLimits,
+    /// Of the net impulse of a pixel, volt-seconds, where there is one.
+    pub net_impulse_vs: Option<f64>,
 }
 
 /// A step as it was played.
@@ -95,6 +114,14 @@ pub struct PlayedUpdate {
     pub wrong_start: Mask,
     /// Whether some residue became less.
     pub takes_residue: bool,
+    /// The levels of pixels that change, before.
+    pub changes_from: LevelSet,
+    /// The levels that those pixels shall get.
+    pub changes_to: LevelSet,
+    /// The largest residue, either way, of a pixel that changes, before it is driven, L*.
+    pub most_residue_l: f64,
+    /// The thresholds of flashing that this update breaks, with those of the second around it.
+    pub flash_breaks: Vec<FlashBreak>,
     /// Segments' pixels driven towards the state that they have, by a mode that does not clean.
     pub redriven: Mask,
     /// The share of the way that the drive goes, 0 to 1.
@@ -132,17 +159,37 @@ impl PlayedStep<'_> {
 }
 
 impl<'p> Player<'p> {
-    /// A panel as the plan begins, with this picture on it. Where there is a limit to the net impulse (volt-seconds),
-    /// the pixels beyond it are known.
-    pub fn new(plan: &'p Plan, begins: Arc<Picture>, limits: GhostLimits, net_impulse_vs: Option<f64>) -> Self {
+    /// A panel as the plan begins, with this picture on it.
+    pub fn new(plan: &'p Plan, begins: Arc<Picture>, limits: Watched) -> Self {
         let display = &plan.display;
         let mut glass = Glass::new(&begins, &display.ink, plan.begins == Begins::Unknown);
-        if let (Some(limit_vs), true) = (net_impulse_vs, display.modes.iter().any(|mode| mode.impulse.is_some())) {
+        if let (Some(limit_vs), true) = (limits.net_impulse_vs, display.modes.iter().any(|mode| mode.impulse.is_some()))
+        {
             glass.watch_charge(limit_vs);
         }
-        let eye = eye::Eye::new(&glass, display.ink.levels(), limits, display.area_mm2(1));
+        let eye = eye::Eye::new(&glass, display.ink.levels(), limits.ghost, display.area_mm2(1));
+        let pixel_mm = display.area_mm2(1).sqrt();
+        let flashes =
+            flash::Flashes::new(*glass.grid(), &display.ink, limits.flash, plan.viewing_distance_mm, pixel_mm);
         let queue = Queue::new(display.link, display.parallel_updates);
-        Self { plan, glass, eye, queue, memory: begins, nothing: Arc::default() }
+        Self {
+            plan,
+            glass,
+            eye,
+            queue,
+            flashes,
+            updates_sent: 0,
+            last_finish_ms: f64::NEG_INFINITY,
+            next_request_ms: None,
+            memory: begins,
+            nothing: Arc::default(),
+        }
+    }
+
+    /// Says when the step behind the one that is played next will be requested, ms: only where steps follow each other
+    /// closely does the content flash.
+    pub fn look_forward(&mut self, next_request_ms: Option<f64>) {
+        self.next_request_ms = next_request_ms;
     }
 
     /// Plays a step and hands it to `see`. Gives back the picture that was in memory before, where it was replaced.
@@ -229,9 +276,13 @@ impl<'p> Player<'p> {
         let beside = (asked_boxes != sent).then_some(asked_boxes.as_slice());
         let share = share_of_swing(mode, duration_ms);
         let action = Action::new(mode, display, share);
+        // Content flashes only where its swings follow each other within a second.
+        let next_is_soon = self.next_request_ms.is_some_and(|next_ms| next_ms - request_ms - duration_ms < 2000.0);
+        self.glass.keep_swings(next_is_soon || request_ms - self.last_finish_ms < 1000.0);
         let driven: Driven =
             if sent.is_empty() { Driven::default() } else { self.glass.drive(&cover, &action, beside) };
         let times = self.queue.update(request_ms, &sent, sent_px, duration_ms, self.glass.grid());
+        let flash_breaks = self.flashes_of(mode, &sent, &times, duration_ms, &driven);
         let energy_mj = mode
             .energy
             .filter(|_| !sent.is_empty())
@@ -248,6 +299,10 @@ impl<'p> Player<'p> {
             out_of_reach: driven.out_of_reach,
             wrong_start: driven.wrong_start,
             takes_residue: driven.takes_residue,
+            changes_from: driven.changes_from,
+            changes_to: driven.changes_to,
+            most_residue_l: driven.most_residue_l,
+            flash_breaks,
             redriven: driven.redriven,
             share,
             times,
@@ -256,6 +311,26 @@ impl<'p> Player<'p> {
             energy_mj,
             sent,
         }
+    }
+}
+
+impl Player<'_> {
+    fn flashes_of(
+        &mut self,
+        mode: &Mode,
+        sent: &[Rect],
+        times: &Times,
+        duration_ms: f64,
+        driven: &Driven,
+    ) -> Vec<FlashBreak> {
+        if sent.is_empty() {
+            return Vec::new();
+        }
+        self.updates_sent += 1;
+        self.last_finish_ms = self.last_finish_ms.max(times.finish_ms);
+        let (start_ms, flashes, swings) = (times.start_ms, mode.flashes, driven.swings.as_slice());
+        let update = flash::FlashingUpdate { sent, start_ms, duration_ms, flashes, swings };
+        self.flashes.update(self.updates_sent, &update)
     }
 }
 

@@ -1,13 +1,14 @@
 //! Findings as JSON: `refresh-findings/1`, see `docs/schemas/findings.schema.json`.
 
 use std::{
+    borrow::Cow,
     collections::BTreeMap,
     io::{self, Write},
 };
 
 use serde::Serialize;
 
-use super::{PlanOutcome, PlanReport, ReviewedPlan, RunReport, rounded};
+use super::{PlanOutcome, PlanReport, ReviewedPlan, RunReport, help_with_caution, rounded};
 use crate::{
     finding::{Finding, Summary},
     source::{Fault, Span},
@@ -74,7 +75,7 @@ struct FindingJson<'a> {
     update: Option<usize>,
     r#box: Option<[i64; 4]>,
     message: &'a str,
-    help: &'a str,
+    help: Cow<'a, str>,
     figures: BTreeMap<&'a str, f64>,
     at: AtJson<'a>,
     fingerprint: &'a str,
@@ -168,7 +169,7 @@ fn finding_json<'a>(plan: &'a ReviewedPlan, finding: &'a Finding, place: Span) -
         update: finding.update,
         r#box: finding.rect.map(super::super::geometry::Rect::to_array),
         message: &finding.message,
-        help: &finding.help,
+        help: help_with_caution(finding),
         figures: finding.figures.iter().map(|(name, figure)| (*name, rounded(*figure))).collect(),
         at: AtJson { file: &plan.source.name, line: at.line, column: at.column, pointer: &finding.pointer },
         fingerprint: &finding.fingerprint,

@@ -8,10 +8,11 @@ pub mod panel_view;
 pub mod picture;
 pub mod text;
 
-use std::sync::Arc;
+use std::{borrow::Cow, sync::Arc};
 
 use crate::{
     finding::{Finding, Severity, Summary},
+    rules::caution_of,
     source::{Fault, Source, Span, json::locate},
 };
 
@@ -101,6 +102,14 @@ impl RunReport {
             PlanOutcome::Reviewed(plan) => Some(&**plan),
             PlanOutcome::Refused(_) => None,
         })
+    }
+}
+
+/// What to do about a finding, with the caution that belongs to its rule.
+fn help_with_caution(finding: &Finding) -> Cow<'_, str> {
+    match caution_of(finding.rule) {
+        None => Cow::Borrowed(&finding.help),
+        Some(caution) => Cow::Owned(format!("{}; {caution}", finding.help)),
     }
 }
 

@@ -6,6 +6,7 @@ use std::fmt::Write as _;
 
 use resvg::tiny_skia::{Pixmap, PremultipliedColorU8};
 
+use super::help_with_caution;
 use crate::{
     finding::{Finding, Severity},
     geometry::{Rect, Window},
@@ -103,7 +104,7 @@ impl<'a> Sheet<'a> {
             sheet.entries.push(Entry {
                 finding,
                 message: wrap(&finding.message, 16.0, text_room),
-                help: wrap(&finding.help, 16.0, text_room),
+                help: wrap(&help_with_caution(finding), 16.0, text_room),
                 disc,
             });
         }

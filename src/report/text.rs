@@ -3,6 +3,7 @@
 //! The only place that knows the library that draws the underlined texts.
 
 use std::{
+    collections::BTreeSet,
     fmt::{self, Write as _},
     io::{self, Write},
 };
@@ -15,6 +16,7 @@ use miette::{
 use super::{PlanOutcome, PlanReport, ReviewedPlan, RunReport};
 use crate::{
     finding::{Finding, Severity},
+    rules::caution_of,
     source::{Fault, Source, Span, readable},
 };
 
@@ -70,6 +72,13 @@ fn write_plan(report: &PlanReport, plan: &ReviewedPlan, style: TextStyle, out: &
         }
     }
     if plan.findings.iter().any(|finding| finding.accepted.is_some()) {
+        writeln!(out)?;
+    }
+    let cautions: BTreeSet<&str> = plan.findings.iter().filter_map(|finding| caution_of(finding.rule)).collect();
+    for caution in &cautions {
+        writeln!(out, "  caution: {caution}")?;
+    }
+    if !cautions.is_empty() {
         writeln!(out)?;
     }
     for text in &plan.summary.not_checked {

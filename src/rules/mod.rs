@@ -3,6 +3,7 @@
 //! A rule sees the plan, what changes, and the playback, step by step; it gives findings with symbolic places. Its text,
 //! level, limits and sources stand in `rules/ID.md`. A new rule costs three edits: its file here, its page, a line below.
 
+mod due;
 mod page;
 mod remedy;
 mod shapes;
@@ -10,16 +11,20 @@ mod words;
 
 mod cannot_keep_up;
 mod charge_builds_up;
+mod cleaning_interrupts;
 mod cleaning_overdue;
 mod dither_shimmers;
 mod dull_page;
 mod ends_ghosted;
+mod flashes_too_fast;
 mod font_substituted;
 mod grey_in_two_level_mode;
 mod greys_too_close;
 mod left_behind;
 mod link_bound;
 mod missed_rest;
+mod needless_flash;
+mod never_idle;
 mod no_windows_here;
 mod not_decided;
 mod nothing_changes;
@@ -27,6 +32,7 @@ mod outside_temperature;
 mod over_budget;
 mod part_segment;
 mod redriven_segment;
+mod restless;
 mod shade_not_on_panel;
 mod slow_answer;
 mod thin_line;
@@ -152,6 +158,11 @@ pub const RULES: &[Entry] = rules![
     "cleaning-overdue" cleaning_overdue CleaningOverdue,
     "charge-builds-up" charge_builds_up ChargeBuildsUp,
     "redriven-segment" redriven_segment RedrivenSegment,
+    "flashes-too-fast" flashes_too_fast FlashesTooFast,
+    "needless-flash" needless_flash NeedlessFlash,
+    "cleaning-interrupts" cleaning_interrupts CleaningInterrupts,
+    "never-idle" never_idle NeverIdle,
+    "restless" restless Restless,
     "slow-answer" slow_answer SlowAnswer,
     "updates-collide" updates_collide UpdatesCollide,
     "cannot-keep-up" cannot_keep_up CannotKeepUp,
@@ -164,11 +175,6 @@ pub const RULES: &[Entry] = rules![
 
 /// Rules that a plan may already set although this version does not run them, with their limits. A summary lists them.
 const LATER_RULES: &[(&str, &[&str])] = &[
-    ("flashes-too-fast", &["sr", "per_second"]),
-    ("needless-flash", &["times"]),
-    ("cleaning-interrupts", &["quiet_ms"]),
-    ("never-idle", &["seconds"]),
-    ("restless", &["per_hour"]),
     ("ink-under-grey", &["limit_l"]),
     ("stray-ink", &[]),
     ("line-width-jumps", &["px"]),
@@ -188,6 +194,15 @@ pub fn pages() -> &'static [Page] {
 /// The page of a rule.
 pub fn rule_named(id: &str) -> Option<&'static Page> {
     RULES.iter().position(|entry| entry.id == id).map(|at| &pages()[at])
+}
+
+/// The caution that stands wherever a rule of the group `Flashes` found something.
+const FLASH_CAUTION: &str = "flashing can trigger seizures in people with photosensitive epilepsy: this check follows a \
+                             published threshold on a model, it is not a medical assessment";
+
+/// The caution that every report gives with the findings of a rule.
+pub fn caution_of(id: &str) -> Option<&'static str> {
+    rule_named(id).filter(|page| page.group == "Flashes").map(|_| FLASH_CAUTION)
 }
 
 /// The rules and limits that a plan may set.

@@ -1,0 +1,51 @@
+//! Whether a cleaning is due: by what was on the glass before a step.
+
+use crate::{panel::PlayedStep, plan::Plan};
+
+/// What was known before the step that is looked at.
+pub(super) struct Due {
+    most: u32,
+    ghosts: bool,
+    unknown: bool,
+    /// Whether the plan has cleaned anything yet: its first cleaning, after power-up, is always due.
+    cleaned: bool,
+    cleaned_ms: f64,
+}
+
+/// A cleaning is due within this share of a limit.
+const SHARE: f64 = 0.8;
+const HOUR_MS: f64 = 3_600_000.0;
+
+impl Due {
+    pub(super) fn new(plan: &Plan) -> Self {
+        let unknown = plan.begins == crate::plan::Begins::Unknown;
+        Self { most: 0, ghosts: false, unknown, cleaned: false, cleaned_ms: 0.0 }
+    }
+
+    /// Whether a cleaning in this step was due when the step was asked for.
+    pub(super) fn is_due(&self, step: &PlayedStep<'_>, plan: &Plan) -> bool {
+        let limits = &plan.display.limits;
+        let near = |value: f64, limit: Option<f64>| limit.is_some_and(|limit| value >= SHARE * limit);
+        let hours = (step.updates_request_ms() - self.cleaned_ms) / HOUR_MS;
+        self.ghosts
+            || self.unknown
+            || !self.cleaned
+            || near(f64::from(self.most), limits.updates_before_cleaning.map(f64::from))
+            || near(hours, limits.hours_between_cleanings)
+    }
+
+    /// Takes the state at the end of a step.
+    pub(super) fn after(&mut self, step: &PlayedStep<'_>, plan: &Plan) {
+        self.most = step.glass.most_since_cleaning();
+        self.ghosts = !step.ghosts.is_empty();
+        self.unknown = step.glass.unknown_px() > 0;
+        let whole = step.memory.size().pixels();
+        let modes = &plan.display.modes;
+        self.cleaned |= step.updates.iter().any(|update| modes[update.mode].cleans && !update.sent.is_empty());
+        let cleanings = step
+            .updates
+            .iter()
+            .filter(|update| modes[update.mode].cleans && update.share >= 1.0 && update.sent_px == whole);
+        self.cleaned_ms = cleanings.map(|update| update.times.finish_ms).fold(self.cleaned_ms, f64::max);
+    }
+}

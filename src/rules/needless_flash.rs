@@ -1,0 +1,116 @@
+//! `needless-flash`: an update flashes although another mode would carry it without, or flashes far more than changes.
+
+use super::{Rule, Setup, due::Due, words};
+use crate::{
+    display::Mode,
+    finding::{Sight, Sink, StepField, Where},
+    geometry::Rect,
+    panel::{PlayedStep, PlayedUpdate},
+    plan::{Cause, Plan},
+};
+
+/// Looks at every flashing update that no cleaning made due.
+pub(super) struct NeedlessFlash<'p> {
+    plan: &'p Plan,
+    times: f64,
+    due: Due,
+    /// When a person asked for something last, ms.
+    asked_ms: f64,
+}
+
+/// A cleaning that comes so long after the last touch is one in a pause.
+const PAUSE_MS: f64 = 2000.0;
+
+impl<'p> NeedlessFlash<'p> {
+    pub(super) fn new(setup: &Setup<'p>) -> Self {
+        Self { times: setup.limit("times"), due: Due::new(setup.plan), plan: setup.plan, asked_ms: f64::NEG_INFINITY }
+    }
+
+    fn sight(&self, step: &PlayedStep<'_>, update: &PlayedUpdate) -> Option<Sight> {
+        let display = &self.plan.display;
+        let mode = &display.modes[update.mode];
+        if mode.flashes == 0 || update.sent.is_empty() || update.changed_px == 0 {
+            return None;
+        }
+        let quiet = display.modes.iter().find(|other| self.carries(other, step, update));
+        if let Some(quiet) = quiet {
+            return Some(Sight {
+                message: format!(
+                    "`{}` flashes {}, though `{}` brings the {} that change without a flash and without a visible ghost",
+                    mode.name,
+                    words::area(update.sent_px, display),
+                    quiet.name,
+                    words::area(update.changed_px, display)
+                ),
+                help: format!("use `{}` here, and clean in a pause", quiet.name),
+                key: "mode".into(),
+                ..Sight::default()
+            });
+        }
+        let windowed = mode.windowed && display.windows.is_some();
+        let times = update.sent_px as f64 / update.changed_px as f64;
+        // The box around what changes is what a window could be at the best.
+        let bounds = step.changed.bounds(step.grid())?;
+        let window = crate::change::widened(bounds.to_window(), display, self.plan.rotation).unwrap_or(bounds);
+        let saves = window.pixels() as f64 * self.times < update.sent_px as f64;
+        (windowed && times > self.times && saves).then(|| Sight {
+            message: format!(
+                "`{}` flashes {}, {} times what changes",
+                mode.name,
+                words::area(update.sent_px, display),
+                words::figure(times)
+            ),
+            help: format!("give it the window {}: then only that flashes", words::rect(window)),
+            key: "window".into(),
+            ..Sight::default()
+        })
+    }
+
+    /// Whether a mode without flashes brings what changes to its level, and leaves nothing to be seen.
+    fn carries(&self, mode: &Mode, step: &PlayedStep<'_>, update: &PlayedUpdate) -> bool {
+        let display = &self.plan.display;
+        let within = |levels: crate::display::LevelSet, reach: crate::display::LevelSet| levels.0 & !reach.0 == 0;
+        let windows = mode.windowed || update.sent_px == step.memory.size().pixels();
+        if mode.flashes > 0
+            || !windows
+            || !within(update.changes_from, mode.from)
+            || !within(update.changes_to, mode.to)
+            || mode.full_swing_ms.is_some_and(|whole| mode.duration_at(self.plan.temperature_c) < whole)
+        {
+            return false;
+        }
+        let lightness = |levels: crate::display::LevelSet| levels.iter().map(|level| display.ink.lightness(level));
+        let both = || lightness(update.changes_from).chain(lightness(update.changes_to));
+        let swing_l = both().fold(f64::MIN, f64::max) - both().fold(f64::MAX, f64::min);
+        let left = mode.residue.lighter.abs().max(mode.residue.darker.abs()) * swing_l;
+        mode.residue.keeps * update.most_residue_l + left < step.ghost_limits.limit_l
+    }
+}
+
+impl Rule for NeedlessFlash<'_> {
+    fn step(&mut self, step: &PlayedStep<'_>, sink: &mut Sink) {
+        let request_ms = step.updates_request_ms();
+        let by_person = matches!(step.planned.step.cause, Cause::Touch | Cause::Pen | Cause::Key);
+        let in_pause = !by_person && request_ms - self.asked_ms >= PAUSE_MS && step.introduced.is_empty();
+        if by_person {
+            self.asked_ms = request_ms;
+        }
+        if !self.due.is_due(step, self.plan) && !in_pause {
+            for (index, update) in step.updates.iter().enumerate() {
+                let Some(sight) = self.sight(step, update) else { continue };
+                let sight = Sight {
+                    update: Some(index),
+                    rect: update.sent.iter().copied().reduce(Rect::around),
+                    figures: vec![
+                        ("flashing_px", update.sent_px as f64),
+                        ("changed_px", update.changed_px as f64),
+                        ("limit_times", self.times),
+                    ],
+                    ..sight
+                };
+                sink.report(Where::of(step, StepField::Mode(index)), sight);
+            }
+        }
+        self.due.after(step, self.plan);
+    }
+}

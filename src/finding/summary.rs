@@ -35,6 +35,8 @@ pub struct Summary {
     pub most_since_cleaning: u32,
     /// The longest time from a touch, key or pen to the first visible change, ms.
     pub longest_answer_ms: f64,
+    /// The mean power over the plan's length, mW, and with it the days per charge; where the figures for it are given.
+    pub power: Option<Power>,
     /// What was not checked, and why.
     pub not_checked: Vec<String>,
 }
@@ -72,6 +74,15 @@ impl Summary {
     }
 }
 
+/// How much power a plan takes.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Power {
+    /// Mean power over the plan's length, standby included, mW.
+    pub mean_mw: f64,
+    /// Days per charge of the plan's battery.
+    pub days: Option<f64>,
+}
+
 /// Adds up the figures of a plan step by step.
 #[derive(Debug, Default)]
 pub struct SummaryTally {
@@ -100,7 +111,7 @@ impl SummaryTally {
             let begins = times.start_ms.max(self.driven_until_ms);
             self.driven_ms += (times.finish_ms - begins).max(0.0);
             self.driven_until_ms = self.driven_until_ms.max(times.finish_ms);
-            if update.changed_px > 0 {
+            if update.changed_px > 0 && update.driven_px > 0 {
                 first_visible =
                     Some(first_visible.map_or(update.first_visible_ms, |first| first.min(update.first_visible_ms)));
             }
@@ -115,8 +126,17 @@ impl SummaryTally {
         self.summary.seconds = self.ends_ms / 1000.0;
         self.summary.driving_seconds = self.driven_ms / 1000.0;
         self.summary.not_checked = not_checked(plan);
+        self.summary.power = power(&self.summary, plan);
         self.summary
     }
+}
+
+/// Energy is power times time: 1 mWh is 3600 mJ, 1 mW for a second is 1 mJ.
+fn power(summary: &Summary, plan: &Plan) -> Option<Power> {
+    let standby_mw = plan.display.standby_mw.filter(|_| summary.seconds > 0.0)?;
+    let mean_mw = standby_mw + summary.energy_mj / summary.seconds;
+    let days = plan.battery_mwh.filter(|_| mean_mw > 0.0).map(|battery| battery / mean_mw / 24.0);
+    Some(Power { mean_mw, days })
 }
 
 fn not_checked(plan: &Plan) -> Vec<String> {

@@ -146,6 +146,7 @@ fn not_checked(plan: &Plan) -> Vec<String> {
         texts
             .push(format!("updates since cleaning: the display `{}` gives no `updates_before_cleaning`", display.name));
     }
+    texts.extend(limits_not_given(plan));
     if display.temperature_c.is_none() {
         texts.push(format!("the panel's temperature range: the display `{}` gives no `temperature_c`", display.name));
     }
@@ -160,5 +161,38 @@ fn not_checked(plan: &Plan) -> Vec<String> {
     if let Some(names) = modes(&|mode| mode.energy.is_none()) {
         texts.push(format!("energy of {names}: no `energy_mj` figures, taken as none"));
     }
+    if let (true, Some(names)) = (has_limit(plan, NET_IMPULSE), modes(&|mode| mode.impulse.is_none())) {
+        texts.push(format!("net impulse of {names}: no `impulse_vs` figures, taken as none"));
+    }
     texts
+}
+
+/// A limit that only the panel's maker can give: the rule, its limit, the display's field, and what is not checked.
+type MakersLimit = (&'static str, &'static str, &'static str, &'static str);
+
+const NET_IMPULSE: MakersLimit = ("charge-builds-up", "net_impulse_vs", "net_impulse_vs", "net impulse");
+const MAKERS_LIMITS: [MakersLimit; 3] = [
+    ("cleaning-overdue", "hours", "hours_between_cleanings", "time between cleanings"),
+    ("too-soon", "ms", "ms_between_updates", "time between updates"),
+    NET_IMPULSE,
+];
+
+fn has_limit(plan: &Plan, (rule, limit, field, _): MakersLimit) -> bool {
+    let limits = &plan.display.limits;
+    let of_display = match field {
+        "hours_between_cleanings" => limits.hours_between_cleanings,
+        "ms_between_updates" => limits.ms_between_updates,
+        _ => limits.net_impulse_vs,
+    };
+    plan.limit(rule, limit).or(of_display).is_some()
+}
+
+/// The limits that neither the display nor the plan gives, in one line.
+fn limits_not_given(plan: &Plan) -> Option<String> {
+    let missing: Vec<MakersLimit> = MAKERS_LIMITS.into_iter().filter(|limit| !has_limit(plan, *limit)).collect();
+    let what: Vec<&str> = missing.iter().map(|limit| limit.3).collect();
+    let fields: Vec<String> = missing.iter().map(|limit| format!("`{}`", limit.2)).collect();
+    let display = &plan.display.name;
+    (!missing.is_empty())
+        .then(|| format!("{}: the display `{display}` gives no {}", what.join(", "), fields.join(", ")))
 }

@@ -18,7 +18,8 @@ pub(super) struct DitherShimmers<'p> {
     table: [Level; 256],
 }
 
-/// A tile is dithered where at least this share of its neighbouring pixels differ.
+/// A tile is dithered where at least this share of its pixels are specks: darker, or lighter, than the pixels on both
+/// sides. Text and lines have few of them.
 const BUSY: f64 = 0.25;
 
 impl<'p> DitherShimmers<'p> {
@@ -45,9 +46,13 @@ impl<'p> DitherShimmers<'p> {
 }
 
 fn is_busy(levels: &TileLevels) -> bool {
-    let across = (0..64).filter(|at| at % 8 != 7 && levels[*at] != levels[at + 1]).count();
-    let down = (0..56).filter(|at| levels[*at] != levels[at + 8]).count();
-    (across + down) as f64 >= BUSY * 112.0
+    let is_speck = |at: usize, step: usize| {
+        let (before, own, after) = (levels[at - step], levels[at], levels[at + step]);
+        (own > before && own > after) || (own < before && own < after)
+    };
+    let across = (0..64).filter(|at| (1..7).contains(&(at % 8)) && is_speck(*at, 1)).count();
+    let down = (8..56).filter(|at| is_speck(*at, 8)).count();
+    (across + down) as f64 >= BUSY * 96.0
 }
 
 impl Rule for DitherShimmers<'_> {

@@ -28,8 +28,8 @@ impl<'p> DullPage<'p> {
         let cleaning: Vec<String> = modes.map(|mode| format!("`{}`", mode.name)).collect();
         let sight = Sight {
             message: format!(
-                "the {} of the whole page has drifted by {} L*, {}: no single ghost, but a grey page",
-                ink.name(self.levels()[end]),
+                "{} of the whole page has drifted by {} L*, {}: no single ghost, but a grey page",
+                words::quoted_level(self.levels()[end], ink),
                 words::figure(worst_l.abs()),
                 if worst_l < 0.0 { "darker" } else { "lighter" }
             ),

@@ -31,7 +31,8 @@ impl NeverIdle {
     fn close(&mut self, sink: &mut Sink) {
         let Some(run) = self.run.take() else { return };
         let busy_ms = run.until_ms - run.from_ms;
-        if busy_ms <= self.limit_ms {
+        // One long update is how a slow panel works.
+        if busy_ms <= self.limit_ms || run.updates < 2 {
             return;
         }
         let sight = Sight {

@@ -42,6 +42,10 @@ impl<'p> OutsideTemperature<'p> {
 impl Rule for OutsideTemperature<'_> {
     fn step(&mut self, step: &PlayedStep<'_>, sink: &mut Sink) {
         self.look_at_panel(sink);
+        if self.told_panel {
+            // One cause, one finding: no mode is made for where the panel itself is not.
+            return;
+        }
         for (index, update) in step.updates.iter().enumerate() {
             let mode = &self.plan.display.modes[update.mode];
             let Some(lowest) = mode.too_cold_at(self.plan.temperature_c) else { continue };

@@ -2,7 +2,7 @@
 
 use crate::{
     change::Mask,
-    display::{Display, Ink, LevelSet, ink::InkKind},
+    display::{Display, Ink, Level, LevelSet, ink::InkKind},
     geometry::{Rect, Window},
     panel::PlayedStep,
     plan::Plan,
@@ -41,6 +41,14 @@ pub(super) fn span(ms: f64) -> String {
         format!("{} min", figure(seconds / 60.0))
     } else {
         format!("{} h", figure(seconds / 3600.0))
+    }
+}
+
+/// A level as the subject of a sentence.
+pub(super) fn quoted_level(level: Level, ink: &Ink) -> String {
+    match ink.kind() {
+        InkKind::Segments(_) => format!("what is {}", ink.name(level)),
+        InkKind::Grey | InkKind::Palette(_) => format!("the {}", ink.name(level)),
     }
 }
 

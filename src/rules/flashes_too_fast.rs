@@ -65,7 +65,6 @@ impl<'p> FlashesTooFast<'p> {
             ],
             key: format!("{:?} {}", found.kind, found.is_alone),
             severity: found.is_alone.then_some(Severity::Warning),
-            ..Sight::default()
         }
     }
 }

@@ -65,6 +65,7 @@ pub fn review(
     let mut findings = bench.take_findings();
     let mut summary = tally.finish(plan);
     summary.not_checked.extend(not_built(plan));
+    summary.not_checked.extend(selection.words());
     let matched = accept_findings(&mut findings, &plan.accept);
     summary.count(&findings);
     bench.conclude(&summary, &matched);

@@ -224,7 +224,10 @@ fn only_and_without_choose_the_rules() {
     assert_eq!(lines(&["--only", "left-behind", "--only", "window-off-grid"]), "left-behind window-off-grid");
     assert_eq!(lines(&["--without", "left-behind"]), "nothing-changes window-off-grid");
     assert_eq!(lines(&["--without", "left-behind", "--without", "window-off-grid"]), "nothing-changes");
-    assert_eq!(lines(&["--only", "left-behind", "--without", "left-behind"]), "");
+    let none = folder.run(&["review", "--only", "left-behind", "--without", "left-behind"]).with_status(2);
+    assert!(none.error.contains("leave no rule to run"), "{}", none.error);
+    let some = folder.run(&["review", "--only", "left-behind"]);
+    assert!(some.out.contains("not checked: every rule but `left-behind`"), "{}", some.out);
 }
 
 #[test]
@@ -446,7 +449,7 @@ fn the_displays_are_listed_and_printed() {
         run.error
     );
     let run = folder.run(&["displays", "sundial"]).with_status(2);
-    assert!(run.error.contains("known are `label-2in1`"), "{}", run.error);
+    assert!(run.error.contains("it can be `label-2in1`"), "{}", run.error);
 }
 
 #[test]
@@ -680,4 +683,19 @@ fn flash_findings_carry_their_caution() {
     assert_eq!(flashes.len(), 1);
     assert!(flashes[0]["help"].as_str().unwrap().contains(CAUTION));
     assert!(!folder.run(&["review", "b.plan.json"]).out.contains(CAUTION));
+}
+
+#[test]
+fn a_plan_that_is_named_twice_is_reviewed_once() {
+    let folder = folder(&[("a.plan.json", SOUND)]);
+    let report = folder.run(&["review", "a.plan.json", "./a.plan.json", ".", "--format", "json"]).with_status(0).json();
+    assert_eq!(paths(&report), ["a.plan.json"]);
+}
+
+#[test]
+fn two_outputs_never_go_into_one_file() {
+    let folder = folder(&[("a.plan.json", SOUND)]);
+    let run = folder.run(&["review", "a.plan.json", "--out", "x", "--also", "json=x"]).with_status(2);
+    assert!(run.error.contains("two outputs"), "{}", run.error);
+    assert!(!folder.join("x").exists());
 }

@@ -1,7 +1,7 @@
 //! The loader: finds plans in folders, and what a plan names on the disk: displays, screens, fonts.
 
 use std::{
-    collections::HashMap,
+    collections::{HashMap, HashSet},
     fs, io,
     path::{Component, Path, PathBuf},
     sync::Arc,
@@ -42,6 +42,9 @@ pub(super) fn find_plans(paths: &[PathBuf]) -> (Vec<PathBuf>, Vec<Fault>) {
             Ok(_) => plans.push(path.clone()),
         }
     }
+    // A plan that is named twice, or by its folder too, is reviewed once.
+    let mut known = HashSet::new();
+    plans.retain(|path| known.insert(path.canonicalize().unwrap_or_else(|_| path.clone())));
     (plans, faults)
 }
 

@@ -41,6 +41,7 @@ fn tell(fault: &Fault) {
 
 fn run(arguments: &ReviewArguments) -> Result<u8, Fault> {
     let selection = selection(arguments)?;
+    check_files(arguments)?;
     let (paths, faults) = find_plans(&arguments.paths);
     let mut report = RunReport { plans: Vec::new(), faults };
     report.faults.iter().for_each(tell);
@@ -71,6 +72,20 @@ fn run(arguments: &ReviewArguments) -> Result<u8, Fault> {
     Ok(report.exit_status(Gate::from(arguments.gate)))
 }
 
+/// Two reports into one file would leave only the last.
+fn check_files(arguments: &ReviewArguments) -> Result<(), Fault> {
+    let mut known: Vec<&Path> = Vec::new();
+    let also = arguments.also.iter().map(|(_, file)| file.as_path());
+    for file in arguments.out.as_deref().into_iter().chain(also).chain(arguments.facts.as_deref()) {
+        if known.contains(&file) {
+            let name = file.display().to_string();
+            return Err(Fault::of_file(name, "two outputs are to go into this file", "give each a file of its own"));
+        }
+        known.push(file);
+    }
+    Ok(())
+}
+
 fn selection(arguments: &ReviewArguments) -> Result<Selection, Fault> {
     for id in arguments.only.iter().chain(&arguments.without) {
         if !RULES.iter().any(|rule| rule.id == id) {
@@ -78,7 +93,11 @@ fn selection(arguments: &ReviewArguments) -> Result<Selection, Fault> {
             return Err(Fault::of_file("", format!("there is no rule `{id}`"), help));
         }
     }
-    Ok(Selection { only: arguments.only.clone(), without: arguments.without.clone() })
+    let selection = Selection { only: arguments.only.clone(), without: arguments.without.clone() };
+    if RULES.iter().any(|rule| selection.takes(rule.id)) {
+        return Ok(selection);
+    }
+    Err(Fault::of_file("", "`--only` and `--without` together leave no rule to run", "take one of them away"))
 }
 
 fn write_reports(report: &RunReport, arguments: &ReviewArguments) -> Result<(), Fault> {

@@ -37,6 +37,17 @@ impl LevelSet {
         Self(self.0 | 1 << level)
     }
 
+    /// Whether every level of this set is in the other.
+    pub fn is_within(self, other: Self) -> bool {
+        self.0 & !other.0 == 0
+    }
+
+    /// The set with all levels of another.
+    #[must_use]
+    pub fn union(self, other: Self) -> Self {
+        Self(self.0 | other.0)
+    }
+
     /// The levels, lowest first.
     pub fn iter(self) -> impl Iterator<Item = Level> {
         (0..32).filter(move |level| self.contains(*level))

@@ -12,7 +12,7 @@ use crate::{geometry::Rect, panel::PlayedStep, plan::Step};
 
 pub use accept::accept_findings;
 pub use fingerprint::add_fingerprints;
-pub use summary::{Summary, SummaryTally};
+pub use summary::{Power, Summary, SummaryTally};
 
 /// How bad a finding is.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]

@@ -35,6 +35,8 @@ pub struct Summary {
     pub most_since_cleaning: u32,
     /// The longest time from a touch, key or pen to the first visible change, ms.
     pub longest_answer_ms: f64,
+    /// The mean power over the plan's length, mW, and with it the days per charge; where the figures for it are given.
+    pub power: Option<Power>,
     /// What was not checked, and why.
     pub not_checked: Vec<String>,
 }
@@ -72,6 +74,15 @@ impl Summary {
     }
 }
 
+/// How much power a plan takes.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Power {
+    /// Mean power over the plan's length, standby included, mW.
+    pub mean_mw: f64,
+    /// Days per charge of the plan's battery.
+    pub days: Option<f64>,
+}
+
 /// Adds up the figures of a plan step by step.
 #[derive(Debug, Default)]
 pub struct SummaryTally {
@@ -100,7 +111,7 @@ impl SummaryTally {
             let begins = times.start_ms.max(self.driven_until_ms);
             self.driven_ms += (times.finish_ms - begins).max(0.0);
             self.driven_until_ms = self.driven_until_ms.max(times.finish_ms);
-            if update.changed_px > 0 {
+            if update.changed_px > 0 && update.driven_px > 0 {
                 first_visible =
                     Some(first_visible.map_or(update.first_visible_ms, |first| first.min(update.first_visible_ms)));
             }
@@ -115,8 +126,17 @@ impl SummaryTally {
         self.summary.seconds = self.ends_ms / 1000.0;
         self.summary.driving_seconds = self.driven_ms / 1000.0;
         self.summary.not_checked = not_checked(plan);
+        self.summary.power = power(&self.summary, plan);
         self.summary
     }
+}
+
+/// Energy is power times time: 1 mWh is 3600 mJ, 1 mW for a second is 1 mJ.
+fn power(summary: &Summary, plan: &Plan) -> Option<Power> {
+    let standby_mw = plan.display.standby_mw.filter(|_| summary.seconds > 0.0)?;
+    let mean_mw = standby_mw + summary.energy_mj / summary.seconds;
+    let days = plan.battery_mwh.filter(|_| mean_mw > 0.0).map(|battery| battery / mean_mw / 24.0);
+    Some(Power { mean_mw, days })
 }
 
 fn not_checked(plan: &Plan) -> Vec<String> {
@@ -126,6 +146,7 @@ fn not_checked(plan: &Plan) -> Vec<String> {
         texts
             .push(format!("updates since cleaning: the display `{}` gives no `updates_before_cleaning`", display.name));
     }
+    texts.extend(limits_not_given(plan));
     if display.temperature_c.is_none() {
         texts.push(format!("the panel's temperature range: the display `{}` gives no `temperature_c`", display.name));
     }
@@ -140,5 +161,38 @@ fn not_checked(plan: &Plan) -> Vec<String> {
     if let Some(names) = modes(&|mode| mode.energy.is_none()) {
         texts.push(format!("energy of {names}: no `energy_mj` figures, taken as none"));
     }
+    if let (true, Some(names)) = (has_limit(plan, NET_IMPULSE), modes(&|mode| mode.impulse.is_none())) {
+        texts.push(format!("net impulse of {names}: no `impulse_vs` figures, taken as none"));
+    }
     texts
+}
+
+/// A limit that only the panel's maker can give: the rule, its limit, the display's field, and what is not checked.
+type MakersLimit = (&'static str, &'static str, &'static str, &'static str);
+
+const NET_IMPULSE: MakersLimit = ("charge-builds-up", "net_impulse_vs", "net_impulse_vs", "net impulse");
+const MAKERS_LIMITS: [MakersLimit; 3] = [
+    ("cleaning-overdue", "hours", "hours_between_cleanings", "time between cleanings"),
+    ("too-soon", "ms", "ms_between_updates", "time between updates"),
+    NET_IMPULSE,
+];
+
+fn has_limit(plan: &Plan, (rule, limit, field, _): MakersLimit) -> bool {
+    let limits = &plan.display.limits;
+    let of_display = match field {
+        "hours_between_cleanings" => limits.hours_between_cleanings,
+        "ms_between_updates" => limits.ms_between_updates,
+        _ => limits.net_impulse_vs,
+    };
+    plan.limit(rule, limit).or(of_display).is_some()
+}
+
+/// The limits that neither the display nor the plan gives, in one line.
+fn limits_not_given(plan: &Plan) -> Option<String> {
+    let missing: Vec<MakersLimit> = MAKERS_LIMITS.into_iter().filter(|limit| !has_limit(plan, *limit)).collect();
+    let what: Vec<&str> = missing.iter().map(|limit| limit.3).collect();
+    let fields: Vec<String> = missing.iter().map(|limit| format!("`{}`", limit.2)).collect();
+    let display = &plan.display.name;
+    (!missing.is_empty())
+        .then(|| format!("{}: the display `{display}` gives no {}", what.join(", "), fields.join(", ")))
 }

@@ -2,7 +2,7 @@
 //!
 //! Tiles that agree in all their pixels are held and driven as one: a step costs what it changes, not what the panel has.
 
-use std::collections::BTreeSet;
+use std::collections::BTreeMap;
 
 use super::{
     field::TileField,
@@ -85,8 +85,8 @@ const BEGINNING: u32 = u32::MAX;
 struct Charge {
     limit_vs: f64,
     net_vs: TileField<f64>,
-    /// The tiles with a pixel beyond the limit.
-    over: BTreeSet<u32>,
+    /// The pixels beyond the limit by tile, and the largest net impulse among them.
+    over: BTreeMap<u32, (u64, f64)>,
 }
 
 /// What an update with a mode does to a pixel, worked out once for each level.
@@ -253,7 +253,7 @@ impl Glass {
     /// Keeps the net impulse of every pixel, to tell which go beyond a limit (volt-seconds).
     pub(crate) fn watch_charge(&mut self, limit_vs: f64) {
         let net_vs = TileField::new(self.grid.tiles(), 0.0);
-        self.charge = Some(Charge { limit_vs, net_vs, over: BTreeSet::new() });
+        self.charge = Some(Charge { limit_vs, net_vs, over: BTreeMap::new() });
     }
 
     /// Begins a step.
@@ -271,17 +271,8 @@ impl Glass {
         let Some(charge) = self.charge.as_ref().filter(|charge| !charge.over.is_empty()) else {
             return (Mask::new(), 0.0);
         };
-        let mut most = 0.0_f64;
-        let tiles = charge.over.iter().map(|tile| {
-            let net_vs = charge.net_vs.values(*tile);
-            let over = bits(self.grid.whole(*tile)).filter(|bit| net_vs[*bit as usize].abs() > charge.limit_vs);
-            let mask = over.fold(0, |mask, bit| {
-                most = most.max(net_vs[bit as usize].abs());
-                mask | 1 << bit
-            });
-            (*tile, mask)
-        });
-        (Mask::from_sorted(tiles), most)
+        let most_vs = charge.over.values().map(|(_, most_vs)| *most_vs).fold(0.0, f64::max);
+        (Mask::from_sorted(charge.over.iter().map(|(tile, (over, _))| (*tile, *over))), most_vs)
     }
 
     /// The tiles of the panel.
@@ -302,6 +293,21 @@ impl Glass {
     /// Which levels stand in a tile of the picture in memory.
     pub fn memory_levels_in(&self, tile: u32) -> LevelSet {
         self.memory_levels_in[tile as usize]
+    }
+
+    /// The levels that stand in some boxes, on the glass and in memory.
+    pub fn levels_within(&self, cover: &TileCover<'_>) -> [LevelSet; 2] {
+        let mut found = [LevelSet::default(); 2];
+        cover.for_each_tile(|tile, covered| {
+            let at = tile as usize;
+            let both = if covered == self.grid.whole(tile) {
+                [self.levels_in[at], self.memory_levels_in[at]]
+            } else {
+                [&self.levels[at], &self.memory[at]].map(|levels| present(levels, covered))
+            };
+            found = [found[0].union(both[0]), found[1].union(both[1])];
+        });
+        found
     }
 
     /// The level in memory of a pixel.
@@ -706,10 +712,13 @@ impl Driven {
 impl Charge {
     fn set(&mut self, tile: u32, net_vs: &[f64; 64], whole: u64) {
         self.net_vs.set(tile, net_vs, whole);
-        if bits(whole).any(|bit| net_vs[bit as usize].abs() > self.limit_vs) {
-            self.over.insert(tile);
-        } else {
+        let over = bits(whole).filter(|bit| net_vs[*bit as usize].abs() > self.limit_vs);
+        let (over, most_vs) =
+            over.fold((0, 0.0_f64), |(over, most_vs), bit| (over | 1 << bit, most_vs.max(net_vs[bit as usize].abs())));
+        if over == 0 {
             self.over.remove(&tile);
+        } else {
+            self.over.insert(tile, (over, most_vs));
         }
     }
 }

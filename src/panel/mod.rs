@@ -293,6 +293,6 @@ impl<'p> Player<'p> {
 }
 
 /// The share of the way that a drive of that duration goes, 0 to 1.
-fn share_of_swing(mode: &Mode, duration_ms: f64) -> f64 {
+pub fn share_of_swing(mode: &Mode, duration_ms: f64) -> f64 {
     mode.full_swing_ms.map_or(1.0, |whole| (duration_ms / whole).min(1.0))
 }

@@ -95,7 +95,8 @@ impl Queue {
         let place_ms = self.places[place];
         let start_ms = arrived_ms.max(place_ms).max(overlap_ms);
         let waits_for = if start_ms - arrived_ms > send_ms - request_ms {
-            if overlap_ms >= place_ms { WaitsFor::Overlap } else { WaitsFor::Place }
+            // Where both end together, apart from the pixels it would wait just as long for the place.
+            if overlap_ms > place_ms { WaitsFor::Overlap } else { WaitsFor::Place }
         } else if send_ms > request_ms {
             WaitsFor::Link
         } else {
@@ -203,6 +204,7 @@ mod tests {
         queue.update(0.0, &[LEFT], 1000, 100.0, &grid());
         let second = queue.update(0.0, &[RIGHT], 1000, 100.0, &grid());
         assert_eq!((second.start_ms, second.wait_ms, second.waits_for), (102.0, 100.0, WaitsFor::Place));
+        assert_eq!(queue.update(0.0, &[RIGHT], 1000, 100.0, &grid()).waits_for, WaitsFor::Place);
     }
 
     /// The queue against a simulation that moves time forward from event to event.

@@ -44,6 +44,37 @@ impl Plan {
         let stack = vec![Place { nodes: &self.nodes, next: 0, screen: 0, times: 1 }];
         Steps { stack, next_index: 0, ended_ms: 0.0 }
     }
+
+    /// The step of the file that is played under a number. Costs what the file holds, not what is played before it.
+    pub fn step_at(&self, index: u64) -> Option<&Arc<Step>> {
+        step_in(&self.nodes, index)
+    }
+}
+
+fn step_in(nodes: &[Node], mut index: u64) -> Option<&Arc<Step>> {
+    for node in nodes {
+        let (times, round) = match node {
+            Node::Step(step) => (step.times(), 1),
+            Node::Repeat { count, body } => (*count, steps_of(body)),
+        };
+        if index < times * round {
+            return match node {
+                Node::Step(step) => Some(step),
+                Node::Repeat { body, .. } => step_in(body, index % round),
+            };
+        }
+        index -= times * round;
+    }
+    None
+}
+
+/// How many steps a list is when it is played once.
+fn steps_of(nodes: &[Node]) -> u64 {
+    let of_node = |node: &Node| match node {
+        Node::Step(step) => step.times(),
+        Node::Repeat { count, body } => count * steps_of(body),
+    };
+    nodes.iter().map(of_node).sum()
 }
 
 impl<'p> Iterator for Steps<'p> {
@@ -92,5 +123,40 @@ impl<'p> Steps<'p> {
                 }
             }
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::plan::{Cause, Updates};
+
+    fn step(pointer: &str, shows: Shows) -> Node {
+        Node::Step(Arc::new(Step {
+            pointer: pointer.into(),
+            label: None,
+            after_ms: 0.0,
+            cause: Cause::System,
+            touched: None,
+            strokes: Vec::new(),
+            updates: Updates::Listed(Vec::new()),
+            power_off: false,
+            shows,
+        }))
+    }
+
+    #[test]
+    fn a_step_is_found_by_its_number_as_it_is_played() {
+        let each = Shows::Each(vec![ScreenId(0), ScreenId(1), ScreenId(2)]);
+        let inner = Node::Repeat { count: 2, body: vec![step("b", each), step("c", Shows::Same)] };
+        let empty = Node::Repeat { count: 9, body: Vec::new() };
+        let outer = Node::Repeat { count: 3, body: vec![inner, empty, step("d", Shows::Same)] };
+        let nodes = [step("a", Shows::Same), outer, step("e", Shows::Same)];
+        let stack = vec![Place { nodes: &nodes, next: 0, screen: 0, times: 1 }];
+        let played = Steps { stack, next_index: 0, ended_ms: 0.0 };
+        let in_order: Vec<&str> = played.map(|planned| planned.step.pointer.as_str()).collect();
+        assert_eq!(in_order.len(), 1 + 3 * (2 * 4 + 1) + 1);
+        let found = (0..).map_while(|index| step_in(&nodes, index)).map(|step| step.pointer.as_str());
+        assert_eq!(found.collect::<Vec<_>>(), in_order);
     }
 }

@@ -114,6 +114,8 @@ fn plan(reading: &mut Reading, root: &Item<'_>, surroundings: &mut dyn Surroundi
         let path = reading.text(item);
         if let Some(trouble) = path.and_then(|path| surroundings.screens_folder(&path.value).err()) {
             reading.fault(item, trouble.message, trouble.help);
+            // Without the folder every screen would be missing: one fault is enough.
+            return None;
         }
     }
     fonts(reading, &fields, surroundings);
@@ -313,7 +315,7 @@ fn node(reading: &mut Reading, item: &Item<'_>, context: &mut Context<'_>) -> Op
         }
     }
     let count = reading.required(&fields, "repeat", "a repetition");
-    let count = count.and_then(|item| reading.integer(&item, 1, 9_000_000_000_000_000));
+    let count = count.and_then(|item| reading.integer(&item, 1, i64::MAX));
     let body = reading.required(&fields, "steps", "a repetition");
     let body = body.and_then(|item| nodes(reading, &item, context));
     let (count, (body, inner)) = (count? as u64, body?);

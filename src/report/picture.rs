@@ -8,6 +8,8 @@ use resvg::tiny_skia::{Pixmap, PremultipliedColorU8};
 
 use super::help_with_caution;
 use crate::{
+    change::Mask,
+    display::Ink,
     finding::{Finding, Severity},
     geometry::{Rect, Window},
     panel::PlayedStep,
@@ -21,6 +23,8 @@ const INK: &str = "#1c1f24";
 const FAINT: &str = "#5b626c";
 /// Colour of the hatching over changed pixels.
 const HATCH: (u8, u8, u8) = (0, 118, 130);
+/// Colour of the hatching, the other way, over pixels that were wrong before.
+const STALE: (u8, u8, u8) = (122, 74, 156);
 const DISC: f32 = 11.0;
 const LINE: f32 = 21.0;
 
@@ -33,7 +37,7 @@ pub fn draw(plan: &Plan, step: &PlayedStep<'_>, findings: &[&Finding]) -> Result
     let mut pixmap = Pixmap::new((sheet.width * sheet.zoom) as u32, (sheet.height * sheet.zoom) as u32)
         .ok_or("the picture is too large")?;
     pixmap.fill(resvg::tiny_skia::Color::WHITE);
-    sheet.draw_screen(step, &mut pixmap);
+    sheet.draw_screen(&plan.display.ink, step, &mut pixmap);
     draw_overlay(&sheet.overlay(), &mut pixmap)?;
     encode(&pixmap)
 }
@@ -54,6 +58,8 @@ struct Sheet<'a> {
     asked: Vec<Window>,
     sent: Vec<Rect>,
     screen: Rect,
+    /// Whether pixels were wrong before the step already.
+    has_stale: bool,
 }
 
 /// A finding in the legend.
@@ -97,6 +103,7 @@ impl<'a> Sheet<'a> {
             asked: step.updates.iter().flat_map(|update| update.asked.iter().copied()).collect(),
             sent: step.updates.iter().flat_map(|update| update.sent.iter().copied()).collect(),
             screen,
+            has_stale: !step.changed.without(step.introduced).is_empty(),
         };
         let text_room = room - 44.0;
         for finding in findings {
@@ -118,7 +125,12 @@ impl<'a> Sheet<'a> {
     }
 
     fn legend_top(&self) -> f32 {
-        self.screen_bottom() + 76.0
+        self.screen_bottom() + 76.0 + self.second_key_row()
+    }
+
+    /// The room of a second row of the key: the two hatchings stand in a row of their own.
+    fn second_key_row(&self) -> f32 {
+        if self.has_stale { 26.0 } else { 0.0 }
     }
 
     /// The first corner of a box where a number covers no other number, else its middle.
@@ -157,28 +169,35 @@ impl<'a> Sheet<'a> {
         )
     }
 
-    /// The screen, paler than it is, and hatched where it changed.
-    fn draw_screen(&self, step: &PlayedStep<'_>, pixmap: &mut Pixmap) {
+    /// The screen in the panel's levels, paler than it is, hatched where it changes and the other way where it was wrong
+    /// before.
+    fn draw_screen(&self, ink: &Ink, step: &PlayedStep<'_>, pixmap: &mut Pixmap) {
         let sheet_width = pixmap.width();
         let (left, top) = ((self.left * self.zoom).round() as u32, (self.top * self.zoom).round() as u32);
         let pixels = pixmap.pixels_mut();
         for y in 0..self.screen.height * self.scale {
             let line = &mut pixels[((top + y) * sheet_width + left) as usize..];
             for (x, pixel) in line.iter_mut().take((self.screen.width * self.scale) as usize).enumerate() {
-                let [red, green, blue] = step.memory.drawn(x as u32 / self.scale, y / self.scale).map(pale);
+                let level = step.glass.memory_level(x as u32 / self.scale, y / self.scale);
+                let [red, green, blue] = ink.srgb(level).map(pale);
                 *pixel = opaque(red, green, blue);
             }
         }
         let hatch = (6.0 * self.zoom).round() as u32;
-        step.changed.for_each_pixel(step.grid(), |pixel_x, pixel_y| {
-            for y in pixel_y * self.scale..(pixel_y + 1) * self.scale {
-                for x in pixel_x * self.scale..(pixel_x + 1) * self.scale {
-                    if (x + y) % hatch < hatch / 3 {
-                        pixels[((top + y) * sheet_width + left + x) as usize] = opaque(HATCH.0, HATCH.1, HATCH.2);
+        let mut hatch_over = |mask: &Mask, rises: bool, (red, green, blue): (u8, u8, u8)| {
+            mask.for_each_pixel(step.grid(), |pixel_x, pixel_y| {
+                for y in pixel_y * self.scale..(pixel_y + 1) * self.scale {
+                    for x in pixel_x * self.scale..(pixel_x + 1) * self.scale {
+                        let along = if rises { x + y } else { x + hatch * (y / hatch + 1) - y };
+                        if along % hatch < hatch / 3 {
+                            pixels[((top + y) * sheet_width + left + x) as usize] = opaque(red, green, blue);
+                        }
                     }
                 }
-            }
-        });
+            });
+        };
+        hatch_over(&step.changed.and(step.introduced), true, HATCH);
+        hatch_over(&step.changed.without(step.introduced), false, STALE);
     }
 
     fn overlay(&self) -> String {
@@ -249,7 +268,18 @@ impl<'a> Sheet<'a> {
              <rect x=\"{x}\" y=\"{}\" width=\"26\" height=\"16\" fill=\"url(#h)\" stroke=\"#c4c9d0\"/>",
             y - 12.0
         );
-        x = key_text(svg, x + 34.0, y, "differs from the glass");
+        x = key_text(svg, x + 34.0, y, "changes here");
+        if self.has_stale {
+            let _ = write!(
+                svg,
+                "<defs><pattern id=\"s\" width=\"6\" height=\"6\" patternUnits=\"userSpaceOnUse\"><path d=\"M-1 -1 7 7M-1 5 1 7M5 -1 7 1\" stroke=\"#7a4a9c\" stroke-width=\"1.6\"/></pattern></defs>\
+                 <rect x=\"{x}\" y=\"{}\" width=\"26\" height=\"16\" fill=\"url(#s)\" stroke=\"#c4c9d0\"/>",
+                y - 12.0
+            );
+            key_text(svg, x + 34.0, y, "wrong from before");
+            x = MARGIN;
+        }
+        let y = y + self.second_key_row();
         if !self.asked.is_empty() {
             outline(svg, (x, y - 12.0, x + 26.0, y + 4.0), 0.0, INK, 2.0, "7 5");
             x = key_text(svg, x + 34.0, y, "window asked for");

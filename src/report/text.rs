@@ -15,7 +15,7 @@ use miette::{
 
 use super::{PlanOutcome, PlanReport, ReviewedPlan, RunReport};
 use crate::{
-    finding::{Finding, Severity},
+    finding::{Finding, Severity, Summary},
     rules::caution_of,
     source::{Fault, Source, Span, readable},
 };
@@ -74,6 +74,9 @@ fn write_plan(report: &PlanReport, plan: &ReviewedPlan, style: TextStyle, out: &
     if plan.findings.iter().any(|finding| finding.accepted.is_some()) {
         writeln!(out)?;
     }
+    if let Some(words) = figures(&plan.summary) {
+        writeln!(out, "  {words}\n")?;
+    }
     let cautions: BTreeSet<&str> = plan.findings.iter().filter_map(|finding| caution_of(finding.rule)).collect();
     for caution in &cautions {
         writeln!(out, "  caution: {caution}")?;
@@ -88,6 +91,29 @@ fn write_plan(report: &PlanReport, plan: &ReviewedPlan, style: TextStyle, out: &
         writeln!(out)?;
     }
     Ok(())
+}
+
+/// The figures of a plan in a line.
+fn figures(summary: &Summary) -> Option<String> {
+    let mut parts = vec![
+        count(summary.cleanings, "cleaning", "cleanings"),
+        count(summary.flashing_updates, "flashing update", "flashing updates"),
+        format!("driven for {:.1} of {:.1} s", summary.driving_seconds, summary.seconds),
+    ];
+    if summary.longest_answer_ms > 0.0 {
+        parts.push(format!("longest answer {:.0} ms", summary.longest_answer_ms));
+    }
+    if summary.worst_residue_l > 0.0 {
+        parts.push(format!("strongest ghost {:.2} L*", summary.worst_residue_l));
+    }
+    if summary.energy_mj > 0.0 {
+        parts.push(format!("{:.1} mJ", summary.energy_mj));
+    }
+    if let Some(power) = summary.power {
+        parts.push(format!("{:.3} mW on average", power.mean_mw));
+        parts.extend(power.days.map(|days| format!("{days:.0} days per charge")));
+    }
+    (summary.seconds > 0.0).then(|| parts.join(", "))
 }
 
 fn verdict(plan: &ReviewedPlan) -> String {

@@ -10,8 +10,10 @@ use crate::{
 pub(super) struct CannotKeepUp {
     limit_ms: f64,
     run: Option<Run>,
-    rounds: u64,
 }
+
+/// From which difference on a wait has grown, ms: below it a rounding is told from a backlog by nobody.
+const RISE_MS: f64 = 1.0;
 
 /// Steps that wait one after the other.
 struct Run {
@@ -19,6 +21,9 @@ struct Run {
     steps: u64,
     first_wait_ms: f64,
     longest_wait_ms: f64,
+    /// The wait that the next rise is measured from, and how often it rose.
+    risen_to_ms: f64,
+    rises: u64,
     first_request_ms: f64,
     last_request_ms: f64,
     last_finish_ms: f64,
@@ -26,13 +31,13 @@ struct Run {
 
 impl CannotKeepUp {
     pub(super) fn new(setup: &Setup<'_>) -> Self {
-        Self { limit_ms: setup.limit("wait_ms"), run: None, rounds: 0 }
+        Self { limit_ms: setup.limit("wait_ms"), run: None }
     }
 
     fn close(&mut self, sink: &mut Sink) {
         let Some(run) = self.run.take() else { return };
-        // One step with many updates waits, but does not fall behind: the wait grows from request to request.
-        if run.longest_wait_ms <= self.limit_ms || run.steps < 2 || run.longest_wait_ms <= run.first_wait_ms {
+        // One long wait is a collision and no backlog: here the wait grows, and grows again.
+        if run.longest_wait_ms <= self.limit_ms || run.rises < 2 {
             return;
         }
         let every_ms = (run.last_request_ms - run.first_request_ms) / (run.steps - 1) as f64;
@@ -56,10 +61,8 @@ impl CannotKeepUp {
                 ("every_ms", every_ms),
                 ("needs_ms", needs_ms),
             ],
-            key: self.rounds.to_string(),
             ..Sight::default()
         };
-        self.rounds += 1;
         sink.report(run.place, sight);
     }
 }
@@ -78,6 +81,8 @@ impl Rule for CannotKeepUp {
             steps: 0,
             first_wait_ms: wait_ms,
             longest_wait_ms: wait_ms,
+            risen_to_ms: wait_ms,
+            rises: 0,
             first_request_ms: request_ms,
             last_request_ms: request_ms,
             last_finish_ms: finish_ms,
@@ -85,6 +90,9 @@ impl Rule for CannotKeepUp {
         run.steps += 1;
         run.place.last_step = step.planned.index;
         run.longest_wait_ms = run.longest_wait_ms.max(wait_ms);
+        if wait_ms > run.risen_to_ms + RISE_MS {
+            (run.risen_to_ms, run.rises) = (wait_ms, run.rises + 1);
+        }
         run.last_request_ms = request_ms;
         run.last_finish_ms = run.last_finish_ms.max(finish_ms);
     }

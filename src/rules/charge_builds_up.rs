@@ -14,7 +14,6 @@ pub(super) struct ChargeBuildsUp<'p> {
     plan: &'p Plan,
     limit_vs: Option<f64>,
     open: Option<Open>,
-    told: u64,
 }
 
 struct Open {
@@ -26,7 +25,7 @@ struct Open {
 
 impl<'p> ChargeBuildsUp<'p> {
     pub(super) fn new(setup: &Setup<'p>) -> Self {
-        Self { limit_vs: setup.limits.get("net_impulse_vs").copied(), plan: setup.plan, open: None, told: 0 }
+        Self { limit_vs: setup.limits.get("net_impulse_vs").copied(), plan: setup.plan, open: None }
     }
 
     fn close(&mut self, limit_vs: f64, sink: &mut Sink) {
@@ -49,10 +48,8 @@ impl<'p> ChargeBuildsUp<'p> {
                 ("px", open.pixels as f64),
                 ("mm2", display.area_mm2(open.pixels)),
             ],
-            key: self.told.to_string(),
             ..Sight::default()
         };
-        self.told += 1;
         sink.report(open.place, sight);
     }
 }
@@ -60,6 +57,13 @@ impl<'p> ChargeBuildsUp<'p> {
 impl Rule for ChargeBuildsUp<'_> {
     fn step(&mut self, step: &PlayedStep<'_>, sink: &mut Sink) {
         let Some(limit_vs) = self.limit_vs else { return };
+        if step.pen_line.is_empty() && step.updates.iter().all(|update| update.driven_px == 0) {
+            // Nothing was driven: what was beyond the limit a step ago is so still.
+            if let Some(open) = &mut self.open {
+                open.place.last_step = step.planned.index;
+            }
+            return;
+        }
         let (over, most_vs) = step.glass.overcharged();
         let spots = regions(&over, step.grid());
         let Some(largest) = spots.iter().max_by_key(|spot| spot.pixels) else {

@@ -13,7 +13,6 @@ pub(super) struct CleaningOverdue<'p> {
     limit_ms: Option<f64>,
     cleaned_ms: f64,
     open: Option<(Where, f64)>,
-    told: u64,
 }
 
 const HOUR_MS: f64 = 3_600_000.0;
@@ -21,7 +20,7 @@ const HOUR_MS: f64 = 3_600_000.0;
 impl<'p> CleaningOverdue<'p> {
     pub(super) fn new(setup: &Setup<'p>) -> Self {
         let limit_ms = setup.limits.get("hours").map(|hours| hours * HOUR_MS);
-        Self { limit_ms, plan: setup.plan, cleaned_ms: 0.0, open: None, told: 0 }
+        Self { limit_ms, plan: setup.plan, cleaned_ms: 0.0, open: None }
     }
 
     fn close(&mut self, limit_ms: f64, sink: &mut Sink) {
@@ -40,10 +39,8 @@ impl<'p> CleaningOverdue<'p> {
                 format!("add a step at a quiet hour that cleans all of it with {}", words::one_of(&cleaning))
             },
             figures: vec![("hours", longest_ms / HOUR_MS), ("limit_hours", limit_ms / HOUR_MS)],
-            key: self.told.to_string(),
             ..Sight::default()
         };
-        self.told += 1;
         sink.report(place, sight);
     }
 }

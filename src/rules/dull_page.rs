@@ -14,12 +14,11 @@ pub(super) struct DullPage<'p> {
     limit_l: f64,
     /// For black and for white.
     open: [Option<(Where, f64)>; 2],
-    told: u64,
 }
 
 impl<'p> DullPage<'p> {
     pub(super) fn new(setup: &Setup<'p>) -> Self {
-        Self { limit_l: setup.limit("limit_l"), plan: setup.plan, open: [None, None], told: 0 }
+        Self { limit_l: setup.limit("limit_l"), plan: setup.plan, open: [None, None] }
     }
 
     fn close(&mut self, end: usize, sink: &mut Sink) {
@@ -40,10 +39,9 @@ impl<'p> DullPage<'p> {
                 format!("clean the whole panel with {}, best in a pause", words::one_of(&cleaning))
             },
             figures: vec![("drift_l", worst_l), ("limit_l", self.limit_l)],
-            key: self.told.to_string(),
+            key: end.to_string(),
             ..Sight::default()
         };
-        self.told += 1;
         sink.report(place, sight);
     }
 

@@ -2,7 +2,7 @@
 
 use super::{Rule, Setup, shapes, words};
 use crate::{
-    change::{Mask, TileCover, TileGrid, bits},
+    change::{Mask, TileCover, TileGrid, bits, levels_of_tile, regions_with_labels},
     display::LevelSet,
     finding::{Severity, Sight, Sink, StepField, Where},
     panel::{PlayedStep, PlayedUpdate},
@@ -24,9 +24,14 @@ struct Waiting {
     deadline_ms: f64,
     pixels: Mask,
     filled: Mask,
+    /// Those that belong to marks of which nothing shows.
+    vanished: Mask,
     levels: LevelSet,
     grid: TileGrid,
 }
+
+/// A smaller mark than this is a speck. Common practice, no source.
+const SMALLEST_MARK_MM2: f64 = 0.05;
 
 impl<'p> GreyInTwoLevelMode<'p> {
     pub(super) fn new(setup: &Setup<'p>) -> Self {
@@ -71,10 +76,34 @@ impl<'p> GreyInTwoLevelMode<'p> {
             mode: update.mode,
             deadline_ms: step.updates_request_ms() + self.settle_ms,
             filled: shapes::filled(&update.out_of_reach, step.grid(), |x, y| step.glass.memory_level(x, y)),
+            vanished: self.vanished(step, update),
             pixels: update.out_of_reach.clone(),
             levels,
             grid: *step.grid(),
         });
+    }
+
+    /// The pixels out of reach of marks that do not show at all: none of what changes there is reached, and the nearest
+    /// level that the mode has is the one that was there before.
+    fn vanished(&self, step: &PlayedStep<'_>, update: &PlayedUpdate) -> Mask {
+        let mode = &self.plan.display.modes[update.mode];
+        let ink = &self.plan.display.ink;
+        let table = ink.level_table();
+        let changed = step.changed.inside(&update.sent, step.grid());
+        let (regions, labels) = regions_with_labels(&changed, step.grid());
+        let mut shows = vec![false; regions.len()];
+        for ((tile, pixels), label) in changed.tiles().iter().zip(&labels) {
+            let memory = step.glass.memory_levels(*tile);
+            let before = levels_of_tile(step.previous, step.grid(), &table, *tile);
+            let out_of_reach = update.out_of_reach.pixels_of(*tile);
+            let stays = |bit: u32| {
+                let wanted = memory[bit as usize];
+                mode.skips_out_of_reach || ink.nearest(wanted, mode.to) == Some(before[bit as usize])
+            };
+            shows[*label as usize] |= pixels & !out_of_reach != 0 || bits(*pixels).any(|bit| !stays(bit));
+        }
+        let hidden = changed.tiles().iter().zip(&labels).filter(|(_, label)| !shows[**label as usize]);
+        Mask::from_sorted(hidden.map(|(tile, _)| *tile))
     }
 
     fn tell_late(&mut self, now_ms: f64, sink: &mut Sink) {
@@ -95,9 +124,15 @@ impl<'p> GreyInTwoLevelMode<'p> {
         let pixels = waiting.pixels.count();
         let filled = waiting.pixels.and(&waiting.filled).count();
         let share = 100.0 * filled as f64 / pixels as f64;
-        let only_edges = (filled as f64) < self.fill_px;
-        let shape = if only_edges {
+        let vanished = waiting.pixels.and(&waiting.vanished).count();
+        let vanishes = vanished as f64 >= self.fill_px && display.area_mm2(vanished) >= SMALLEST_MARK_MM2;
+        let only_edges = (filled as f64) < self.fill_px && !vanishes;
+        let shape = if vanishes {
+            format!("{vanished} of them are marks of which nothing shows at all")
+        } else if only_edges {
             "all of them soft edges of text or lines".to_owned()
+        } else if filled == pixels {
+            "all of them filled areas".to_owned()
         } else {
             format!("{filled} of them ({share:.0} %) filled areas, the rest soft edges")
         };
@@ -134,6 +169,7 @@ impl<'p> GreyInTwoLevelMode<'p> {
                 ("filled_px", filled as f64),
                 ("edge_px", (pixels - filled) as f64),
                 ("filled_percent", share),
+                ("vanished_px", vanished as f64),
                 ("mm2", display.area_mm2(pixels)),
             ],
             severity: only_edges.then_some(Severity::Note),

@@ -228,7 +228,20 @@ pub struct Selection {
 }
 
 impl Selection {
-    fn takes(&self, id: &str) -> bool {
+    /// What it leaves out, in words.
+    pub fn words(&self) -> Option<String> {
+        let quoted = |ids: &[String]| ids.iter().map(|id| format!("`{id}`")).collect::<Vec<_>>();
+        match (self.only.as_slice(), self.without.as_slice()) {
+            ([], []) => None,
+            ([], without) => Some(format!("{}: left out on the command line", words::listed(&quoted(without), 8))),
+            (only, _) => {
+                Some(format!("every rule but {}: left out on the command line", words::listed(&quoted(only), 8)))
+            }
+        }
+    }
+
+    /// Whether a rule of that id is to run.
+    pub fn takes(&self, id: &str) -> bool {
         (self.only.is_empty() || self.only.iter().any(|only| only == id))
             && !self.without.iter().any(|without| without == id)
     }

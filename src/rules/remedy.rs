@@ -2,9 +2,10 @@
 
 use super::words;
 use crate::{
-    change::{bits, widened},
+    change::{TileCover, bits, widened},
+    display::Mode,
     geometry::Rect,
-    panel::{Ghost, PlayedStep},
+    panel::{Ghost, PlayedStep, share_of_swing},
     plan::Plan,
 };
 
@@ -22,44 +23,58 @@ pub(super) fn origin(ghost: &Ghost, step: &PlayedStep<'_>, plan: &Plan) -> Strin
 
 /// A step by its number and label.
 pub(super) fn step_name(index: u64, plan: &Plan) -> String {
-    let label = plan.steps().nth(index as usize).and_then(|planned| planned.step.label.clone());
+    let label = plan.step_at(index).and_then(|step| step.label.as_ref());
     label.map_or_else(|| format!("step {index}"), |label| format!("step {index} \"{label}\""))
 }
 
 /// How to take the ghosts in a box away, of which this is the strongest, in words.
 pub(super) fn removal(ghost: &Ghost, rect: Rect, step: &PlayedStep<'_>, plan: &Plan) -> String {
-    let limit_l = step.ghost_limits.limit_l;
-    let (tile, bit) = (ghost.worst_tile, worst_bit(ghost, step));
-    let level = step.glass.levels(tile)[bit as usize];
-    let (x, y) = step.grid().origin(tile);
-    let residue = step.glass.residue(x + bit % 8, y + bit / 8);
-    let median = step.medians[usize::from(level)];
-    let display = &plan.display;
-    let removes = |mode: &&crate::display::Mode| {
-        let left = step.glass.shown_of(level, mode.residue.keeps * residue) - median;
-        !mode.changed_only && mode.from.contains(level) && mode.to.contains(level) && left.abs() < limit_l
-    };
-    let cost = |mode: &crate::display::Mode| (mode.flashes > 0, mode.duration_at(plan.temperature_c));
-    let cheapest = display.modes.iter().filter(removes).min_by(|one, other| {
-        let ((flashes, ms), (other_flashes, other_ms)) = (cost(one), cost(other));
-        flashes.cmp(&other_flashes).then(ms.total_cmp(&other_ms))
+    let window = widened(rect.to_window(), &plan.display, plan.rotation).filter(|_| plan.display.windows.is_some());
+    let duration = |mode: &Mode| mode.duration_at(plan.temperature_c);
+    let candidates = plan.display.modes.iter().map(|mode| (mode, window.filter(|_| mode.windowed)));
+    let helping = candidates.filter(|(mode, window)| {
+        let share = share_of_swing(mode, duration(mode));
+        removes(ghost, mode, share, window.is_none(), step) && carries(mode, *window, step, plan)
     });
-    let Some(mode) = cheapest else {
+    let cheapest = helping.min_by(|(one, _), (other, _)| {
+        (one.flashes > 0).cmp(&(other.flashes > 0)).then(duration(one).total_cmp(&duration(other)))
+    });
+    let Some((mode, window)) = cheapest else {
         return "no mode of this display takes it away: one that drives every pixel and keeps less residue is needed"
             .into();
     };
-    let window = widened(rect.to_window(), display, plan.rotation).filter(|_| mode.windowed);
     let place = window.map_or("the whole panel".to_owned(), |rect| format!("the window {}", words::rect(rect)));
     let flash = match mode.flashes {
         0 => "without a flash",
         1 => "with one flash",
         _ => "with flashes",
     };
-    format!(
-        "`{}` on {place} takes it away in {} ms, {flash}; best in a pause",
-        mode.name,
-        words::ms(mode.duration_at(plan.temperature_c))
-    )
+    format!("`{}` on {place} takes it away in {} ms, {flash}; best in a pause", mode.name, words::ms(duration(mode)))
+}
+
+/// Whether a mode brings the strongest pixel of a ghost below the limit, when it is driven where it is.
+fn removes(ghost: &Ghost, mode: &Mode, share: f64, whole_panel: bool, step: &PlayedStep<'_>) -> bool {
+    let (tile, bit) = (ghost.worst_tile, worst_bit(ghost, step));
+    let level = step.glass.levels(tile)[bit as usize];
+    let (x, y) = step.grid().origin(tile);
+    // The level stays: no swing, only the share of the old residue that is left.
+    let kept = share * mode.residue.keeps + 1.0 - share;
+    let left_l = step.glass.shown_of(level, kept * step.glass.residue(x + bit % 8, y + bit / 8));
+    let median_l = step.medians[usize::from(level)];
+    // Driven all over, the rest of the level moves too.
+    let median_l = if whole_panel { step.glass.shown_of(level, kept * median_l) } else { median_l };
+    !mode.changed_only && (left_l - median_l).abs() < step.ghost_limits.limit_l
+}
+
+/// Whether a mode can start from and bring out all that stands in a window: a remedy must not break what is beside it.
+fn carries(mode: &Mode, window: Option<Rect>, step: &PlayedStep<'_>, plan: &Plan) -> bool {
+    let all = plan.display.ink.all();
+    if mode.from == all && mode.to == all {
+        return true;
+    }
+    let boxes = [window.unwrap_or(step.memory.size().whole())];
+    let [on_glass, in_memory] = step.glass.levels_within(&TileCover::new(*step.grid(), &boxes));
+    on_glass.is_within(mode.from) && in_memory.is_within(mode.to)
 }
 
 fn worst_bit(ghost: &Ghost, step: &PlayedStep<'_>) -> u32 {

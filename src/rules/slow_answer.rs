@@ -85,8 +85,12 @@ impl Rule for SlowAnswer<'_> {
             Cause::Key => "the key",
             Cause::Clock | Cause::System => return,
         };
-        let updates: Vec<(usize, &PlayedUpdate)> =
-            step.updates.iter().enumerate().filter(|(_, update)| update.changed_px > 0).collect();
+        let updates: Vec<(usize, &PlayedUpdate)> = step
+            .updates
+            .iter()
+            .enumerate()
+            .filter(|(_, update)| update.changed_px > 0 && update.driven_px > 0)
+            .collect();
         let request_ms = step.updates_request_ms();
         let first = updates.iter().map(|(_, update)| *update);
         let Some(first) = first.min_by(|one, other| one.first_visible_ms.total_cmp(&other.first_visible_ms)) else {

@@ -1,4 +1,4 @@
-//! `too-soon`: an update begins sooner after the one before than the panel allows.
+//! `too-soon`: an update begins closer to another one than the panel allows.
 
 use super::{Rule, Setup, words};
 use crate::{
@@ -8,16 +8,17 @@ use crate::{
     plan::Plan,
 };
 
-/// Looks at the time from the begin of one update to the begin of the next.
+/// Looks at the time between the begins of updates. One that waits may be overtaken by a later one over other pixels.
 pub(super) struct TooSoon<'p> {
     plan: &'p Plan,
     least_ms: Option<f64>,
-    last_start_ms: Option<f64>,
+    /// The begins that a coming update may still be too close to, ms.
+    starts_ms: Vec<f64>,
 }
 
 impl<'p> TooSoon<'p> {
     pub(super) fn new(setup: &Setup<'p>) -> Self {
-        Self { least_ms: setup.limits.get("ms").copied(), last_start_ms: None, plan: setup.plan }
+        Self { least_ms: setup.limits.get("ms").copied(), starts_ms: Vec::new(), plan: setup.plan }
     }
 }
 
@@ -25,20 +26,32 @@ impl Rule for TooSoon<'_> {
     fn step(&mut self, step: &PlayedStep<'_>, sink: &mut Sink) {
         let Some(least_ms) = self.least_ms else { return };
         for (index, update) in step.updates.iter().enumerate().filter(|(_, update)| !update.sent.is_empty()) {
-            let apart_ms = self.last_start_ms.map(|last| update.times.start_ms - last);
-            self.last_start_ms = Some(update.times.start_ms);
-            let Some(apart_ms) = apart_ms.filter(|apart| *apart < least_ms) else { continue };
+            let start_ms = update.times.start_ms;
+            // No update begins before it is requested.
+            self.starts_ms.retain(|other| other + least_ms > update.times.request_ms);
+            let close = |other: &&f64| (start_ms - **other).abs() < least_ms;
+            let nearest = self
+                .starts_ms
+                .iter()
+                .filter(close)
+                .min_by(|one, other| (start_ms - **one).abs().total_cmp(&(start_ms - **other).abs()));
+            let latest_ms = self.starts_ms.iter().filter(close).copied().fold(f64::NEG_INFINITY, f64::max);
+            let nearest_ms = nearest.copied();
+            self.starts_ms.push(start_ms);
+            let Some(nearest_ms) = nearest_ms else { continue };
+            let apart_ms = (start_ms - nearest_ms).abs();
             let sight = Sight {
                 update: Some(index),
                 rect: update.sent.iter().copied().reduce(Rect::around),
                 message: format!(
-                    "this update begins {} after the one before; the panel wants {} between two",
+                    "this update begins {} {}; the panel wants {} between two",
                     words::span(apart_ms),
+                    if start_ms < nearest_ms { "before one that still waits" } else { "after another one" },
                     words::span(least_ms)
                 ),
                 help: format!(
                     "put both into one update, or wait {} longer: `{}` may be worn or damaged by updates so close together",
-                    words::span(least_ms - apart_ms),
+                    words::span(latest_ms + least_ms - start_ms),
                     self.plan.display.name
                 ),
                 figures: vec![("apart_ms", apart_ms), ("limit_ms", least_ms)],

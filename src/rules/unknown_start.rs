@@ -5,7 +5,7 @@ use crate::{
     finding::{Sight, Sink, StepField, Where},
     geometry::Rect,
     panel::PlayedStep,
-    plan::Plan,
+    plan::{Begins, Plan},
 };
 
 /// Follows the updates over unknown pixels, from the first one on until the panel is known or forgets again.
@@ -13,11 +13,15 @@ pub(super) struct UnknownStart<'p> {
     plan: &'p Plan,
     open: Option<(Where, Sight)>,
     round: u64,
+    /// The first step, where the glass is unknown from the beginning and no step asked for it to be known.
+    first: Option<Where>,
+    /// How many pixels nobody knew at the last step, before the panel was switched off.
+    unknown_px: u64,
 }
 
 impl<'p> UnknownStart<'p> {
     pub(super) fn new(setup: &Setup<'p>) -> Self {
-        Self { plan: setup.plan, open: None, round: 0 }
+        Self { plan: setup.plan, open: None, round: 0, first: None, unknown_px: 0 }
     }
 
     fn see(&mut self, place: Where, sight: Sight) {
@@ -31,6 +35,21 @@ impl<'p> UnknownStart<'p> {
         if let Some((place, sight)) = self.open.take() {
             sink.report(place, Sight { key: self.round.to_string(), ..sight });
             self.round += 1;
+        }
+    }
+
+    /// Some of the glass is never cleaned.
+    fn never_known(&self) -> Sight {
+        let display = &self.plan.display;
+        Sight {
+            message: format!(
+                "nobody knows what {} show: the glass is unknown at the beginning, and no cleaning covers them",
+                words::area(self.unknown_px, display)
+            ),
+            help: "begin with a cleaning update of the whole panel".into(),
+            figures: vec![("px", self.unknown_px as f64)],
+            key: "never known".into(),
+            ..Sight::default()
         }
     }
 
@@ -67,12 +86,22 @@ impl Rule for UnknownStart<'_> {
             let sight = self.sight(update.mode, update.unknown_px, update.sent.iter().copied().reduce(Rect::around));
             self.see(Where::of(step, StepField::Mode(index)), Sight { update: Some(index), ..sight });
         }
+        if step.planned.index == 0 && self.plan.begins == Begins::Unknown {
+            self.first = Some(Where::of(step, StepField::Updates));
+        }
+        let is_off = step.planned.step.power_off && self.plan.display.forgets_when_off;
+        self.unknown_px = if is_off { 0 } else { step.glass.unknown_px() };
         if step.planned.step.power_off || step.glass.unknown_px() == 0 {
             self.close(sink);
         }
     }
 
     fn end(&mut self, sink: &mut Sink) {
+        let was_told = self.open.is_some() || self.round > 0;
         self.close(sink);
+        if let (Some(mut place), false, true) = (self.first.take(), was_told, self.unknown_px > 0) {
+            place.last_step = self.plan.step_count.saturating_sub(1);
+            sink.report(place, self.never_known());
+        }
     }
 }

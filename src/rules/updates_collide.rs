@@ -56,10 +56,19 @@ impl<'p> UpdatesCollide<'p> {
     }
 }
 
+/// Whether an update follows an earlier one of its step over the same place in another mode, and waits for that one
+/// alone: quick now, and clean right after it, was asked for just so.
+fn settles(update: &PlayedUpdate, earlier: &[PlayedUpdate]) -> bool {
+    let over = |one: &PlayedUpdate| update.sent.iter().any(|rect| one.sent.iter().any(|other| rect.overlaps(*other)));
+    earlier.iter().any(|one| {
+        one.mode != update.mode && over(one) && update.times.start_ms <= one.times.finish_ms + update.times.transfer_ms
+    })
+}
+
 impl Rule for UpdatesCollide<'_> {
     fn step(&mut self, step: &PlayedStep<'_>, sink: &mut Sink) {
         for (index, update) in step.updates.iter().enumerate() {
-            if update.times.wait_ms > self.wait_ms {
+            if update.times.wait_ms > self.wait_ms && !settles(update, &step.updates[..index]) {
                 sink.report(Where::of(step, StepField::Mode(index)), self.sight(index, update));
             }
         }

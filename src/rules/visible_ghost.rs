@@ -16,7 +16,6 @@ pub(super) struct VisibleGhost<'p> {
     open: Vec<Group>,
     /// The ghosts of the step before.
     last: Vec<Ghost>,
-    told: u64,
 }
 
 /// Ghosts that appeared in one step.
@@ -32,47 +31,47 @@ struct Group {
     help: String,
 }
 
-/// As many ghosts of a step are followed, the largest ones.
+/// As many of the ghosts that appear in a step are followed, the largest ones; all are counted.
 const MOST: usize = 64;
 /// A ghost that comes back after no more steps than this is the same one: a key that is pressed and let go.
 const GRACE: u64 = 3;
 
 impl<'p> VisibleGhost<'p> {
     pub(super) fn new(setup: &Setup<'p>) -> Self {
-        Self { limit_l: setup.limit("limit_l"), plan: setup.plan, open: Vec::new(), last: Vec::new(), told: 0 }
+        Self { limit_l: setup.limit("limit_l"), plan: setup.plan, open: Vec::new(), last: Vec::new() }
     }
 
     fn follow(&mut self, step: &PlayedStep<'_>, sink: &mut Sink) {
-        let mut ghosts: Vec<&Ghost> = step.ghosts.iter().collect();
-        ghosts.sort_by_key(|ghost| std::cmp::Reverse(ghost.pixels));
-        ghosts.truncate(MOST);
-        let mut fresh = Vec::new();
-        for ghost in ghosts {
-            let known = self.open.iter_mut().find(|group| group.rects.iter().any(|rect| rect.overlaps(ghost.rect)));
-            match known {
-                Some(group) => {
-                    group.place.last_step = step.planned.index;
-                    group.worst_l = group.worst_l.max(ghost.worst_l);
-                }
-                None => fresh.push(ghost),
-            }
-        }
         let now = step.planned.index;
         let over: Vec<Group> = self.open.extract_if(.., |group| group.place.last_step + GRACE < now).collect();
         for group in over {
             self.tell(group, sink);
         }
-        if let Some(group) = self.appear(step, &fresh) {
+        let mut fresh = Vec::new();
+        for ghost in step.ghosts {
+            let known = self.open.iter_mut().find(|group| group.rects.iter().any(|rect| rect.overlaps(ghost.rect)));
+            match known {
+                Some(group) => {
+                    group.place.last_step = now;
+                    group.worst_l = group.worst_l.max(ghost.worst_l);
+                }
+                // One that is too small to be followed may have been there before.
+                None if self.last.iter().any(|last| last.rect.overlaps(ghost.rect)) => {}
+                None => fresh.push(ghost),
+            }
+        }
+        if let Some(group) = self.appear(step, fresh) {
             self.open.push(group);
         }
     }
 
-    fn appear(&self, step: &PlayedStep<'_>, ghosts: &[&Ghost]) -> Option<Group> {
+    fn appear(&self, step: &PlayedStep<'_>, mut ghosts: Vec<&Ghost>) -> Option<Group> {
+        ghosts.sort_by_key(|ghost| std::cmp::Reverse(ghost.pixels));
         let worst = ghosts.iter().max_by(|one, other| one.worst_l.total_cmp(&other.worst_l))?;
         let around = ghosts.iter().map(|ghost| ghost.rect).reduce(Rect::around)?;
         Some(Group {
             place: Where::of(step, StepField::Updates),
-            rects: ghosts.iter().map(|ghost| ghost.rect).collect(),
+            rects: ghosts.iter().take(MOST).map(|ghost| ghost.rect).collect(),
             around,
             count: ghosts.len() as u64,
             pixels: ghosts.iter().map(|ghost| ghost.pixels).sum(),
@@ -82,7 +81,7 @@ impl<'p> VisibleGhost<'p> {
         })
     }
 
-    fn tell(&mut self, group: Group, sink: &mut Sink) {
+    fn tell(&self, group: Group, sink: &mut Sink) {
         let display = &self.plan.display;
         let (worst, area) = (words::figure(group.worst_l), words::area(group.pixels, display));
         let message = if group.count == 1 {
@@ -101,10 +100,10 @@ impl<'p> VisibleGhost<'p> {
                 ("px", group.pixels as f64),
                 ("mm2", display.area_mm2(group.pixels)),
             ],
-            key: self.told.to_string(),
+            // A ghost that every round of a repetition leaves in a place is told once.
+            key: words::rect(group.around),
             ..Sight::default()
         };
-        self.told += 1;
         sink.report(group.place, sight);
     }
 }

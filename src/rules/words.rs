@@ -24,9 +24,10 @@ pub(super) fn figure(value: f64) -> String {
     }
 }
 
-/// Milliseconds: whole ones from ten on.
+/// Milliseconds: whole ones from ten on, else tenths where there are any.
 pub(super) fn ms(value: f64) -> String {
-    if value >= 10.0 || value.fract() == 0.0 { format!("{value:.0}") } else { format!("{value:.1}") }
+    let tenths = (value * 10.0).round();
+    if tenths >= 100.0 || tenths % 10.0 == 0.0 { format!("{:.0}", value.abs()) } else { format!("{value:.1}") }
 }
 
 /// A span of time in the unit that people use for it.

@@ -153,8 +153,9 @@ pub fn did_you_mean<'a>(written: &str, known: impl IntoIterator<Item = &'a str> 
     let names: Vec<String> = known.into_iter().map(|name| format!("`{name}`")).collect();
     match names.len() {
         0 => "there is none to choose from".into(),
-        1..=MOST_NAMES => format!("known are {}", names.join(", ")),
-        count => format!("known are {} and {} more", names[..MOST_NAMES].join(", "), count - MOST_NAMES),
+        1 => format!("it can be {}", names[0]),
+        2..=MOST_NAMES => format!("it can be {} or {}", names[..names.len() - 1].join(", "), names[names.len() - 1]),
+        count => format!("it can be {} and {} more", names[..MOST_NAMES].join(", "), count - MOST_NAMES),
     }
 }
 

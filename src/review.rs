@@ -10,7 +10,7 @@ use crate::{
         conveyor::{self, First, ScreenSource, Setting},
     },
     finding::{Finding, StepField, Summary, SummaryTally, accept_findings, add_fingerprints, sort_findings},
-    panel::{FlashLimits, GhostLimits, PlayedStep, Player, Watched},
+    panel::{GhostLimits, PlayedStep, Player, Watched},
     plan::{Begins, Plan, PlannedStep, ScreenId},
     rules::{Bench, Selection, rule_named},
     screen::{Picture, ScreenFault},
@@ -20,10 +20,6 @@ use crate::{
 const JUST_NOTICEABLE_L: f64 = 2.3;
 /// The smallest ghost that is told, mm2: common practice, no source.
 const SMALLEST_GHOST_MM2: f64 = 0.5;
-/// The solid angle that may flash too often, sr, and the flashes within a second that are allowed: WCAG 2.2, success
-/// criterion 2.3.1.
-const SAFE_SR: f64 = 0.006;
-const SAFE_PER_SECOND: f64 = 3.0;
 /// As many broken screens are told of one plan.
 const MOST_BROKEN: usize = 20;
 
@@ -139,9 +135,7 @@ fn play_steps(
     see: &mut dyn FnMut(&PlayedStep<'_>) -> ControlFlow<()>,
 ) -> Result<(), conveyor::BrokenScreen> {
     let mut player = Player::new(plan, begins, watched(plan));
-    let mut steps = plan.steps().peekable();
-    while let Some(planned) = steps.next() {
-        player.look_forward(steps.peek().map(|next| next.request_ms));
+    for planned in plan.steps() {
         let transition = match planned.screen {
             Some(screen) => conveyor.next(screen)?,
             None => None,
@@ -167,10 +161,8 @@ pub(crate) fn ghost_limits(plan: &Plan) -> GhostLimits {
 
 /// From where on the panel tells of something in this plan.
 fn watched(plan: &Plan) -> Watched {
-    let flash = |name: &str, otherwise: f64| plan.limit("flashes-too-fast", name).unwrap_or(otherwise);
     Watched {
         ghost: ghost_limits(plan),
-        flash: FlashLimits { sr: flash("sr", SAFE_SR), per_second: flash("per_second", SAFE_PER_SECOND) },
         net_impulse_vs: plan.limit("charge-builds-up", "net_impulse_vs").or(plan.display.limits.net_impulse_vs),
     }
 }

@@ -46,6 +46,12 @@ pub fn chromaticity(srgb: [u8; 3]) -> [f64; 2] {
     [4.0 * xyz.x / sum, 9.0 * xyz.y / sum]
 }
 
+/// The share of red in the linear light of an encoded sRGB colour, 0 to 1; 0 for black.
+pub fn red_share(srgb: [u8; 3]) -> f64 {
+    let [red, green, blue] = srgb.map(linear);
+    if red > 0.0 { red / (red + green + blue) } else { 0.0 }
+}
+
 /// A colour in CIE 1976 L*a*b*, white point D65.
 pub type Lab = palette::Lab<palette::white_point::D65, f64>;
 
@@ -143,6 +149,23 @@ mod tests {
         assert_eq!([0.0, 100.0].map(|lightness| srgb_of_lab(lab_of_lightness(lightness))), [[0; 3], [255; 3]]);
         for grey in 0..=255 {
             assert_eq!(srgb_of_lab(lab_of_srgb([grey; 3])), [grey; 3]);
+        }
+    }
+
+    /// The primaries and the white of ITU-R BT.709, x, y of (0.64, 0.33), (0.30, 0.60), (0.15, 0.06) and D65, brought to CIE 1976
+    /// coordinates by u' = 4x / (-2x + 12y + 3), v' = 9y / (-2x + 12y + 3).
+    #[test]
+    fn primaries_have_their_chromaticity() {
+        for (srgb, [x, y]) in [
+            ([255, 0, 0], [0.64, 0.33]),
+            ([0, 255, 0], [0.30, 0.60]),
+            ([0, 0, 255], [0.15, 0.06]),
+            ([255; 3], [0.3127, 0.3290]),
+            ([0; 3], [0.3127, 0.3290]),
+        ] {
+            let sum = -2.0 * x + 12.0 * y + 3.0;
+            let [u, v] = chromaticity(srgb);
+            assert!((u - 4.0 * x / sum).abs() < 5e-4 && (v - 9.0 * y / sum).abs() < 5e-4, "{srgb:?}: {u} {v}");
         }
     }
 

@@ -1,345 +1,228 @@
-//! Flashes: how large an area flashes more often than a limit within any second, as a viewer at a distance sees it.
+//! Flashes over time: how large an area flashes too often within a second, as a viewer at a distance sees it
+//! (`docs/model.md`, flashes).
 //!
-//! Counts the flashes of modes, and those that the content makes by swinging there and back. Knows levels and boxes, not
-//! modes. The thresholds are those of WCAG 2.2, success criterion 2.3.1 and its definition of general and red flash.
+//! Works on the boxes of updates and on tiles that swung, and keeps what later updates can still share a second with. The
+//! thresholds are published ones on a model; what comes out is no medical assessment.
 
-use std::collections::{BTreeMap, VecDeque};
+use std::collections::VecDeque;
 
+use super::PlayedStep;
 use crate::{
-    change::{Mask, TileGrid},
-    display::{Ink, Level},
+    change::{Mask, TILE, TileCover, TileGrid},
+    display::{Ink, Level, LevelSet},
     geometry::Rect,
-    units::{chromaticity, linear},
+    plan::Plan,
+    units::{chromaticity, pixel_area_mm2, red_share},
 };
 
-/// From how many flashes a second on which solid angle breaks the threshold.
+/// A second, ms: from a flash on, that one included, the next one after a second no longer.
+const SECOND_MS: f64 = 1000.0;
+/// A field of 10 degrees as parts of the viewing distance. Source: WCAG 2.2, technique G176.
+const FIELD: [f64; 2] = [0.1745, 0.1309];
+/// Least difference of relative luminance, and what the darker side must be below. Source: WCAG 2.2, general flash.
+const GENERAL: (f64, f64) = (0.1, 0.8);
+/// Least share of red in linear light, and what must be exceeded in u'v'. Source: WCAG 2.2, red flash.
+const RED: (f64, f64) = (0.8, 0.2);
+
+/// The two kinds of flashes, which are counted apart.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub enum FlashKind {
+    /// Between dark and light.
+    General,
+    /// To a saturated red, or from it.
+    Red,
+}
+
+/// From where on flashes break the threshold.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct FlashLimits {
-    /// Solid angle, sr.
-    pub sr: f64,
-    /// That many flashes within a second are still allowed.
+    /// As many flashes within any second are still allowed.
     pub per_second: f64,
+    /// The solid angle from which on more of them break the threshold, sr.
+    pub sr: f64,
 }
 
 /// Flashes that break the threshold.
-#[derive(Clone, Debug, PartialEq)]
-pub struct FlashBreak {
-    /// Whether they are red flashes; general ones else.
-    pub is_red: bool,
-    /// Whether one update does it alone.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct FastFlashes {
+    /// Which kind.
+    pub kind: FlashKind,
+    /// The update of the step with which they break it.
+    pub update: usize,
+    /// Whether that update breaks it alone.
     pub is_alone: bool,
-    /// Whether the content makes them, by swinging there and back.
-    pub is_content: bool,
-    /// The most flashes within a second.
-    pub flashes: usize,
+    /// Whether swings of the content take part.
+    pub has_content: bool,
+    /// The most flashes of a pixel within a second; one swing is half a flash.
+    pub flashes: f64,
     /// The box around all that flashes too often.
     pub rect: Rect,
-    /// The pixels of it that lie in one field of view.
+    /// How many pixels of it one field of view holds at the most.
     pub pixels: u64,
     /// Their solid angle, sr.
     pub sr: f64,
 }
 
-/// A second, ms.
-const SECOND_MS: f64 = 1000.0;
-/// A field of 10 degrees, as parts of the viewing distance: WCAG 2.2, technique G176.
-const FIELD: [f64; 2] = [0.1745, 0.1309];
-/// As many flashes are looked at together.
-const MOST_FLASHES: usize = 256;
-
-/// Whether a change between two relative luminances (0 to 1, of the panel's white) is half of a general flash: 0.1 or
-/// more apart, the darker below 0.8 (WCAG 2.2, general flash).
-fn is_general_swing(one: f64, other: f64) -> bool {
-    // The luminances come from divisions: what is meant to be 0.1 apart must not fail by the last bit.
-    (one - other).abs() >= 0.1 - 1e-12 && one.min(other) < 0.8
+/// A way in which a pixel's look can turn.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum Turn {
+    Lighter,
+    Darker,
+    Redder,
+    LessRed,
 }
 
-/// Whether a change between two encoded sRGB colours is half of a red flash: one of them a saturated red, R / (R + G + B)
-/// of 0.8 or more in linear light, and more than 0.2 apart in CIE 1976 u'v' (WCAG 2.2, red flash).
-fn is_red_swing(one: [u8; 3], other: [u8; 3]) -> bool {
-    let apart = || {
-        let ([u, v], [other_u, other_v]) = (chromaticity(one), chromaticity(other));
-        (u - other_u).hypot(v - other_v) > 0.2
-    };
-    (is_saturated_red(one) || is_saturated_red(other)) && apart()
+impl Turn {
+    pub(crate) const ALL: [Self; 4] = [Self::Lighter, Self::Darker, Self::Redder, Self::LessRed];
 }
 
-fn is_saturated_red(colour: [u8; 3]) -> bool {
-    let [red, green, blue] = colour.map(linear);
-    red > 0.0 && red / (red + green + blue) >= 0.8
+/// The pixels that an update swung, by the way they went.
+#[derive(Clone, Debug, PartialEq, Eq, Default)]
+pub struct Swung {
+    turns: [Mask; Turn::ALL.len()],
 }
 
-/// What kind of half flash a change of level is.
+impl Swung {
+    /// Adds a tile behind all others.
+    pub(crate) fn push(&mut self, tile: u32, turned: [u64; Turn::ALL.len()]) {
+        for (mask, pixels) in self.turns.iter_mut().zip(turned) {
+            mask.push(tile, pixels);
+        }
+    }
+
+    /// The pixels that went each of the two ways.
+    fn both_ways(&self, kind: FlashKind) -> [&Mask; 2] {
+        match kind {
+            FlashKind::General => [Turn::Lighter, Turn::Darker],
+            FlashKind::Red => [Turn::Redder, Turn::LessRed],
+        }
+        .map(|turn| &self.turns[turn as usize])
+    }
+}
+
+/// Which half of a flash, if any, lies between two levels.
 #[derive(Clone, Debug)]
-pub(crate) struct SwingTable {
+pub(crate) struct SwingKinds {
     levels: usize,
-    general: Vec<bool>,
-    red: Vec<bool>,
+    /// For each level before and level after, a bit for each turn.
+    turns: Vec<u8>,
+    reds: LevelSet,
 }
 
-impl SwingTable {
+impl SwingKinds {
     pub(crate) fn new(ink: &Ink) -> Self {
         let levels = ink.levels();
-        let white = ink.reflectance(ink.white()).max(f64::MIN_POSITIVE);
-        let pairs = || (0..levels * levels).map(|at| ((at / levels) as Level, (at % levels) as Level));
-        let luminance = |level| ink.reflectance(level) / white;
-        Self {
-            levels,
-            general: pairs().map(|(one, other)| is_general_swing(luminance(one), luminance(other))).collect(),
-            red: pairs()
-                .map(|(one, other)| ink.colours().is_some() && is_red_swing(ink.srgb(one), ink.srgb(other)))
-                .collect(),
+        let turns = (0..levels * levels).map(|at| turns_between(ink, (at / levels) as Level, (at % levels) as Level));
+        let reds = ink.all().iter().filter(|level| ink.colours().is_some() && is_saturated_red(ink.srgb(*level)));
+        Self { levels, turns: turns.collect(), reds: reds.collect() }
+    }
+
+    /// Marks a pixel that goes from one level to another.
+    pub(crate) fn mark(&self, from: Level, to: Level, bit: u32, turned: &mut [u64; Turn::ALL.len()]) {
+        let turns = self.turns[usize::from(from) * self.levels + usize::from(to)];
+        for (at, mask) in turned.iter_mut().enumerate() {
+            *mask |= u64::from(turns >> at & 1) << bit;
         }
     }
 
-    fn is_flash(&self, is_red: bool, one: Level, other: Level) -> bool {
-        let table = if is_red { &self.red } else { &self.general };
-        table[usize::from(one) * self.levels + usize::from(other)]
-    }
-
-    fn has_any(&self, is_red: bool) -> bool {
-        if is_red { self.red.contains(&true) } else { self.general.contains(&true) }
+    /// The levels that are a saturated red.
+    pub(crate) fn reds(&self) -> LevelSet {
+        self.reds
     }
 }
 
-/// The pixels of a tile that an update swung between two levels.
-#[derive(Clone, Copy, Debug)]
-pub(crate) struct TileSwing {
-    pub(crate) tile: u32,
-    pub(crate) from: Level,
-    pub(crate) to: Level,
-    pub(crate) pixels: u64,
+fn turns_between(ink: &Ink, from: Level, to: Level) -> u8 {
+    let white = ink.reflectance(ink.white()).max(f64::MIN_POSITIVE);
+    let (dark, light) = (ink.reflectance(from) / white, ink.reflectance(to) / white);
+    let mut turns = 0;
+    if is_general_swing(dark, light) {
+        turns |= 1 << if light > dark { Turn::Lighter } else { Turn::Darker } as u8;
+    }
+    let (before, after) = (ink.srgb(from), ink.srgb(to));
+    if ink.colours().is_some() && is_red_swing(before, after) {
+        let is_redder = red_share(after) > red_share(before);
+        turns |= 1 << if is_redder { Turn::Redder } else { Turn::LessRed } as u8;
+    }
+    turns
 }
 
-/// An update as the flashes see it.
-#[derive(Debug)]
-pub(crate) struct FlashingUpdate<'u> {
-    pub(crate) sent: &'u [Rect],
-    pub(crate) start_ms: f64,
-    pub(crate) duration_ms: f64,
-    pub(crate) flashes: u32,
-    pub(crate) swings: &'u [TileSwing],
+/// Whether between two relative luminances (0 to 1, of the panel's white) lies half a general flash.
+fn is_general_swing(one: f64, other: f64) -> bool {
+    let (least, below) = GENERAL;
+    // 0.89 - 0.79 is a little less than 0.1 in double precision.
+    (one - other).abs() >= least - 1e-12 && one.min(other) < below
 }
 
-/// Follows the flashes of the last second.
-#[derive(Debug)]
-pub(crate) struct Flashes {
+/// Whether between two encoded sRGB colours lies half a red flash.
+fn is_red_swing(one: [u8; 3], other: [u8; 3]) -> bool {
+    let ([u, v], [other_u, other_v]) = (chromaticity(one), chromaticity(other));
+    (is_saturated_red(one) || is_saturated_red(other)) && (u - other_u).hypot(v - other_v) > RED.1
+}
+
+fn is_saturated_red(srgb: [u8; 3]) -> bool {
+    red_share(srgb) >= RED.0
+}
+
+/// What a viewer has before the eye: the panel's tiles, the field of view in pixels, and how large a pixel looks.
+#[derive(Clone, Debug)]
+struct View {
     grid: TileGrid,
-    limits: FlashLimits,
-    viewing_distance_mm: f64,
-    pixel_mm: f64,
-    table: SwingTable,
-    /// Of general and of red flashes.
-    seen: [Seen; 2],
+    /// The field's sides in pixels, unrounded.
+    field: [f64; 2],
+    sr_of_pixel: f64,
 }
 
-#[derive(Debug, Default)]
-struct Seen {
-    flashes: VecDeque<Flash>,
-    /// Each tile's pixels that swung last to the lighter and to the darker side, and when.
-    sides: BTreeMap<u32, (f64, u64, u64)>,
-}
-
-#[derive(Clone, Debug)]
-struct Flash {
-    at_ms: f64,
-    update: u64,
-    place: Place,
-}
-
-#[derive(Clone, Debug)]
-enum Place {
-    Boxes(Vec<Rect>),
-    Pixels(Mask),
-}
-
-impl Flashes {
-    pub(crate) fn new(grid: TileGrid, ink: &Ink, limits: FlashLimits, viewing_distance_mm: f64, pixel_mm: f64) -> Self {
-        Self { grid, limits, viewing_distance_mm, pixel_mm, table: SwingTable::new(ink), seen: Default::default() }
+impl View {
+    fn new(grid: TileGrid, pixels_per_inch: f64, distance_mm: f64) -> Self {
+        let pixels_per_mm = pixels_per_inch / 25.4;
+        Self {
+            grid,
+            field: FIELD.map(|part| part * distance_mm * pixels_per_mm),
+            sr_of_pixel: pixel_area_mm2(pixels_per_inch) / (distance_mm * distance_mm),
+        }
     }
 
-    /// Takes the `number`th update of the plan; gives the thresholds that are broken now.
-    pub(crate) fn update(&mut self, number: u64, update: &FlashingUpdate<'_>) -> Vec<FlashBreak> {
-        let mut broken = Vec::new();
-        for is_red in [false, true] {
-            if !self.table.has_any(is_red) {
-                continue;
-            }
-            let fresh = self.fresh(is_red, number, update);
-            let seen = &mut self.seen[usize::from(is_red)];
-            let oldest_ms = update.start_ms - SECOND_MS;
-            seen.flashes.retain(|flash| flash.at_ms > oldest_ms);
-            if fresh.is_empty() {
-                continue;
-            }
-            seen.flashes.extend(fresh);
-            let extra = seen.flashes.len().saturating_sub(MOST_FLASHES);
-            seen.flashes.drain(..extra);
-            broken.extend(self.worst(is_red, number));
-        }
-        broken
-    }
-
-    fn fresh(&mut self, is_red: bool, number: u64, update: &FlashingUpdate<'_>) -> Vec<Flash> {
-        let mut fresh: Vec<Flash> = (0..update.flashes.min(MOST_FLASHES as u32))
-            .map(|index| Flash {
-                at_ms: update.start_ms + (f64::from(index) + 0.5) * update.duration_ms / f64::from(update.flashes),
-                update: number,
-                place: Place::Boxes(update.sent.to_vec()),
-            })
-            .collect();
-        let at_ms = update.start_ms + update.duration_ms / 2.0;
-        let pixels = self.turn(is_red, at_ms, update.swings);
-        if update.flashes == 0 && !pixels.is_empty() {
-            fresh.push(Flash { at_ms, update: number, place: Place::Pixels(pixels) });
-        }
-        fresh
-    }
-
-    /// The pixels that swing another way than they did within the last second: each makes half a flash.
-    fn turn(&mut self, is_red: bool, at_ms: f64, swings: &[TileSwing]) -> Mask {
-        let seen = &mut self.seen[usize::from(is_red)];
-        seen.sides.retain(|_, (last_ms, _, _)| at_ms - *last_ms < SECOND_MS);
-        let mut turned = Vec::new();
-        for swing in swings.iter().filter(|swing| self.table.is_flash(is_red, swing.from, swing.to)) {
-            let (last_ms, up, down) = seen.sides.entry(swing.tile).or_insert((at_ms, 0, 0));
-            *last_ms = at_ms;
-            let (same, opposite) = if swing.to > swing.from { (up, down) } else { (down, up) };
-            turned.push((swing.tile, swing.pixels & !*same));
-            *same |= swing.pixels;
-            *opposite &= !swing.pixels;
-        }
-        Mask::from_unsorted(turned)
-    }
-
-    /// The largest break among the seconds that hold a flash of this update.
-    fn worst(&self, is_red: bool, number: u64) -> Option<FlashBreak> {
-        let seen = &self.seen[usize::from(is_red)];
-        let allowed = self.limits.per_second;
-        if halves(seen.flashes.iter()) as f64 <= 2.0 * allowed {
-            return None;
-        }
-        let mut flashes: Vec<&Flash> = seen.flashes.iter().collect();
-        flashes.sort_by(|one, other| one.at_ms.total_cmp(&other.at_ms));
-        let mut worst: Option<FlashBreak> = None;
-        for first in 0..flashes.len() {
-            let end_ms = flashes[first].at_ms + SECOND_MS;
-            let second: Vec<&Flash> =
-                flashes[first..].iter().take_while(|flash| flash.at_ms < end_ms).copied().collect();
-            if halves(second.iter().copied()) as f64 <= 2.0 * allowed
-                || !second.iter().any(|flash| flash.update == number)
-            {
-                continue;
-            }
-            let found = self.measure(is_red, &second);
-            if found.as_ref().map_or(0.0, |found| found.sr) > worst.as_ref().map_or(0.0, |worst| worst.sr) {
-                worst = found;
-            }
-        }
-        worst
-    }
-
-    fn measure(&self, is_red: bool, second: &[&Flash]) -> Option<FlashBreak> {
-        let mut too_often = Mask::new();
-        let mut most = 0;
-        for tile in 0..self.grid.tiles() as u32 {
-            let (pixels, flashes) = self.too_often(tile, second);
-            too_often.push(tile, pixels);
-            most = most.max(flashes);
-        }
-        let rect = too_often.bounds(&self.grid)?;
-        let pixels = self.most_in_field(&too_often);
-        let sr = pixels as f64 * self.pixel_mm * self.pixel_mm / (self.viewing_distance_mm * self.viewing_distance_mm);
-        (sr >= self.limits.sr).then(|| FlashBreak {
-            is_red,
-            is_alone: second.iter().all(|flash| flash.update == second[0].update),
-            is_content: second.iter().any(|flash| matches!(flash.place, Place::Pixels(_))),
-            flashes: most,
-            rect,
-            pixels,
-            sr,
-        })
-    }
-
-    /// The pixels of a tile that flash more often than allowed, and the most flashes of any.
-    fn too_often(&self, tile: u32, second: &[&Flash]) -> (u64, usize) {
-        let whole = self.grid.whole(tile);
-        // at_least[n]: the pixels with more than n half flashes.
-        let mut at_least = vec![0_u64; halves(second.iter().copied())];
-        for flash in second {
-            let pixels = whole
-                & match &flash.place {
-                    Place::Boxes(boxes) => boxes.iter().fold(0, |cover, rect| cover | self.grid.cover(tile, *rect)),
-                    Place::Pixels(mask) => mask.pixels_of(tile),
-                };
-            for _ in 0..flash.place.halves() {
-                add(pixels, &mut at_least);
-            }
-        }
-        let half_flashes = at_least.iter().take_while(|pixels| **pixels != 0).count();
-        let allowed = (2.0 * self.limits.per_second) as usize;
-        (at_least.get(allowed).copied().unwrap_or(0), half_flashes.div_ceil(2))
-    }
-
-    /// The most pixels of a mask inside a field of view, which is laid on whole tiles, either way up.
+    /// At least as many pixels of a mask as any field of view holds, whichever way up: exact where all of them fit into
+    /// one; else the field is widened to the tiles that it can touch, and holds no more than its own area.
     fn most_in_field(&self, mask: &Mask) -> u64 {
-        let [long, short] = FIELD.map(|part| {
-            let tiles = part * self.viewing_distance_mm / self.pixel_mm / f64::from(crate::change::TILE);
-            // Rounded up: rather told once too often.
-            tiles.ceil() as u32
-        });
-        let sums = Sums::new(mask, &self.grid);
-        sums.most(long, short).max(sums.most(short, long))
-    }
-}
-
-impl Place {
-    /// A mode swings there and back, the content one way at a time.
-    fn halves(&self) -> usize {
-        match self {
-            Self::Boxes(_) => 2,
-            Self::Pixels(_) => 1,
+        let Some(bounds) = mask.bounds(&self.grid) else { return 0 };
+        let [long, short] = self.field.map(|side| (side as u32).max(1));
+        let fits = |width, height| bounds.width <= width && bounds.height <= height;
+        if fits(long, short) || fits(short, long) {
+            return mask.count();
         }
+        let sums = TileSums::new(mask, bounds, &self.grid);
+        let tiles = |side: u32| (side + TILE - 2) / TILE + 1;
+        let held = |width: u32, height: u32| {
+            let own = u64::from(width.min(bounds.width)) * u64::from(height.min(bounds.height));
+            sums.most(tiles(width), tiles(height)).min(own)
+        };
+        held(long, short).max(held(short, long))
     }
 }
 
-fn halves<'f>(flashes: impl Iterator<Item = &'f Flash>) -> usize {
-    flashes.map(|flash| flash.place.halves()).sum()
-}
-
-/// Counts some pixels once more.
-fn add(mut pixels: u64, at_least: &mut [u64]) {
-    for known in at_least {
-        let both = *known & pixels;
-        *known |= pixels;
-        pixels = both;
-        if pixels == 0 {
-            break;
-        }
-    }
-}
-
-/// Sums of pixels over rectangles of tiles.
-struct Sums {
+/// Sums of pixels over rectangles of the tiles in a box.
+struct TileSums {
     columns: u32,
     rows: u32,
-    /// How many pixels lie above and to the left of each corner.
+    /// The pixels above and to the left of each corner.
     corners: Vec<u64>,
 }
 
-impl Sums {
-    fn new(mask: &Mask, grid: &TileGrid) -> Self {
-        let (columns, rows) = (grid.columns(), grid.rows());
+impl TileSums {
+    fn new(mask: &Mask, bounds: Rect, grid: &TileGrid) -> Self {
+        let (left, top) = (bounds.x / TILE, bounds.y / TILE);
+        let (columns, rows) = (bounds.right().div_ceil(TILE) - left, bounds.bottom().div_ceil(TILE) - top);
         let wide = columns as usize + 1;
-        let mut corners = vec![0_u64; wide * (rows as usize + 1)];
+        let mut corners = vec![0; wide * (rows as usize + 1)];
         for (tile, pixels) in mask.tiles() {
-            let (x, y) = ((tile % columns) as usize, (tile / columns) as usize);
-            corners[(y + 1) * wide + x + 1] = u64::from(pixels.count_ones());
+            let (x, y) = (tile % grid.columns() - left, tile / grid.columns() - top);
+            corners[(y as usize + 1) * wide + x as usize + 1] = u64::from(pixels.count_ones());
         }
-        for y in 1..=rows as usize {
-            for x in 1..wide {
-                let above = corners[(y - 1) * wide + x] + corners[y * wide + x - 1] - corners[(y - 1) * wide + x - 1];
-                corners[y * wide + x] += above;
+        for at in wide..corners.len() {
+            if !at.is_multiple_of(wide) {
+                // The own tile first: the sums above and to the left hold the one across twice.
+                corners[at] = corners[at] + corners[at - 1] + corners[at - wide] - corners[at - wide - 1];
             }
         }
         Self { columns, rows, corners }
@@ -349,99 +232,513 @@ impl Sums {
         let (width, height) = (width.min(self.columns), height.min(self.rows));
         let corner = |x: u32, y: u32| self.corners[y as usize * (self.columns as usize + 1) + x as usize];
         let places = (0..=self.rows - height).flat_map(|y| (0..=self.columns - width).map(move |x| (x, y)));
-        let pixels = places
+        let sums = places
             .map(|(x, y)| corner(x + width, y + height) + corner(x, y) - corner(x + width, y) - corner(x, y + height));
-        pixels.max().unwrap_or(0)
+        sums.max().unwrap_or(0)
+    }
+}
+
+/// What an update shows of one kind of flashes.
+#[derive(Clone, Debug)]
+struct Source {
+    /// When, ms, rising: each is a whole flash, or one swing of the content.
+    at_ms: Vec<f64>,
+    what: What,
+    /// Pixels that take part, counted once.
+    pixels: u64,
+    /// Whether it breaks the threshold without any other.
+    is_alone: bool,
+}
+
+#[derive(Clone, Debug)]
+enum What {
+    /// A mode's flashes on its boxes.
+    Boxes(Vec<Rect>),
+    /// A mode's flashes on some pixels.
+    Pixels(Mask),
+    /// One swing of the content: the pixels that go each of the two ways.
+    Content([Mask; 2]),
+}
+
+/// A source and how many halves of flashes of it lie within a second.
+type Part<'s> = (&'s Source, usize);
+
+/// Follows the flashes of a plan, step by step.
+#[derive(Debug)]
+pub struct FlashWatch<'p> {
+    plan: &'p Plan,
+    limits: FlashLimits,
+    view: View,
+    /// Whether a mode's own flash, between black and white, is a general flash on this panel.
+    modes_flash: bool,
+    general: VecDeque<Source>,
+    red: VecDeque<Source>,
+}
+
+impl<'p> FlashWatch<'p> {
+    /// A watch that has seen nothing yet.
+    pub fn new(plan: &'p Plan, limits: FlashLimits) -> Self {
+        let ink = &plan.display.ink;
+        let view = View::new(TileGrid::new(plan.screen_size()), plan.display.pixels_per_inch, plan.viewing_distance_mm);
+        let modes_flash = turns_between(ink, ink.black(), ink.white()) & 1 << Turn::Lighter as u8 != 0;
+        Self { plan, limits, view, modes_flash, general: VecDeque::new(), red: VecDeque::new() }
+    }
+
+    /// Takes a step; gives the thresholds that break with its updates.
+    pub fn step(&mut self, step: &PlayedStep<'_>) -> Vec<FastFlashes> {
+        let mut found = Vec::new();
+        // No later update begins before its request.
+        let oldest_ms = step.updates_request_ms() - SECOND_MS;
+        for kind in [FlashKind::General, FlashKind::Red] {
+            self.sources(kind).retain(|source| source.at_ms.last().is_some_and(|last| *last > oldest_ms));
+            for (index, update) in step.updates.iter().enumerate().filter(|(_, update)| !update.sent.is_empty()) {
+                let (start_ms, duration_ms) = (update.times.start_ms, update.duration_ms);
+                let flashes = self.plan.display.modes[update.mode].flashes;
+                let what = match (flashes, kind) {
+                    (0, _) => What::Content(update.swung.both_ways(kind).map(Clone::clone)),
+                    (_, FlashKind::General) if self.modes_flash => What::Boxes(update.sent.clone()),
+                    (_, FlashKind::General) => continue,
+                    (_, FlashKind::Red) => What::Pixels(update.red.clone()),
+                };
+                let fresh = Source::new(moments(start_ms, duration_ms, flashes.max(1)), what, &self.view.grid);
+                found.extend(self.take(kind, fresh).into_iter().map(|found| FastFlashes { update: index, ..found }));
+            }
+        }
+        found
+    }
+
+    fn sources(&mut self, kind: FlashKind) -> &mut VecDeque<Source> {
+        match kind {
+            FlashKind::General => &mut self.general,
+            FlashKind::Red => &mut self.red,
+        }
+    }
+
+    fn take(&mut self, kind: FlashKind, mut fresh: Source) -> Vec<FastFlashes> {
+        if fresh.pixels == 0 {
+            return Vec::new();
+        }
+        let limits = self.limits;
+        let view = self.view.clone();
+        let alone = worst_of(&[], &fresh, limits, &view);
+        fresh.is_alone = alone.is_some();
+        let earlier = self.sources(kind);
+        let together = if earlier.is_empty() {
+            None
+        } else {
+            worst_of(&earlier.iter().collect::<Vec<_>>(), &fresh, limits, &view)
+        };
+        earlier.push_back(fresh);
+        alone.into_iter().chain(together).map(|found| FastFlashes { kind, ..found }).collect()
+    }
+}
+
+/// When the flashes of an update are: evenly in its duration.
+fn moments(start_ms: f64, duration_ms: f64, flashes: u32) -> Vec<f64> {
+    let every_ms = duration_ms / f64::from(flashes);
+    (0..flashes).map(|index| start_ms + (f64::from(index) + 0.5) * every_ms).collect()
+}
+
+impl Source {
+    fn new(at_ms: Vec<f64>, what: What, grid: &TileGrid) -> Self {
+        let pixels = match &what {
+            What::Boxes(boxes) => TileCover::new(*grid, boxes).pixels(),
+            What::Pixels(mask) => mask.count(),
+            What::Content(ways) => ways.iter().map(Mask::count).sum(),
+        };
+        Self { at_ms, what, pixels, is_alone: false }
+    }
+
+    /// Halves of flashes in one of its moments.
+    fn halves(&self) -> usize {
+        if matches!(self.what, What::Content(_)) { 1 } else { 2 }
+    }
+
+    /// Halves of flashes from a moment on, for a second.
+    fn halves_from(&self, from_ms: f64) -> usize {
+        self.halves() * self.at_ms.iter().filter(|at_ms| (from_ms..from_ms + SECOND_MS).contains(*at_ms)).count()
+    }
+
+    fn list_tiles(&self, halves: usize, grid: &TileGrid, tiles: &mut Vec<(u32, usize)>) {
+        match &self.what {
+            What::Boxes(boxes) => TileCover::new(*grid, boxes).for_each_tile(|tile, _| tiles.push((tile, halves))),
+            What::Pixels(mask) => tiles.extend(mask.tiles().iter().map(|(tile, _)| (*tile, halves))),
+            What::Content(ways) => {
+                tiles.extend(ways.iter().flat_map(Mask::tiles).map(|(tile, _)| (*tile, halves)));
+            }
+        }
+    }
+}
+
+/// The largest break of the threshold in a second that holds something of `fresh`. A source that breaks it alone is told
+/// apart: among others it stands for less than the limit, so that they must add a whole flash.
+fn worst_of(earlier: &[&Source], fresh: &Source, limits: FlashLimits, view: &View) -> Option<FastFlashes> {
+    let (Some(first_ms), Some(last_ms)) = (fresh.at_ms.first(), fresh.at_ms.last()) else { return None };
+    let near = |at_ms: &f64| *at_ms > first_ms - SECOND_MS && *at_ms < last_ms + SECOND_MS;
+    let sources: Vec<&Source> = earlier.iter().copied().filter(|source| source.at_ms.iter().any(near)).collect();
+    let least_parts = 1 + usize::from(!earlier.is_empty());
+    let mut moments_ms: Vec<f64> =
+        sources.iter().copied().chain([fresh]).flat_map(|source| source.at_ms.iter().copied().filter(near)).collect();
+    moments_ms.sort_by(f64::total_cmp);
+    let allowed = (2.0 * limits.per_second).floor() as usize;
+    let mut worst: Option<FastFlashes> = None;
+    let mut reached = 0;
+    for from_ms in &moments_ms {
+        // A second that reaches no farther than the one before it holds nothing that that one does not.
+        let reach = moments_ms.partition_point(|at_ms| *at_ms < from_ms + SECOND_MS);
+        if std::mem::replace(&mut reached, reach) == reach {
+            continue;
+        }
+        let parts = parts_of(&sources, fresh, *from_ms);
+        if parts.len() < least_parts {
+            continue;
+        }
+        let found = break_of(&parts, allowed, limits.sr, view);
+        if found.is_some_and(|found| worst.is_none_or(|worst| found.sr > worst.sr)) {
+            worst = found;
+        }
+    }
+    worst
+}
+
+/// What lies in the second from a moment on, the fresh source last; nothing where nothing of that does.
+fn parts_of<'s>(sources: &[&'s Source], fresh: &'s Source, from_ms: f64) -> Vec<Part<'s>> {
+    if fresh.halves_from(from_ms) == 0 {
+        return Vec::new();
+    }
+    let all = sources.iter().copied().chain([fresh]);
+    all.map(|source| (source, source.halves_from(from_ms))).filter(|(_, halves)| *halves > 0).collect()
+}
+
+/// The break of the threshold by what lies within a second, if there is one.
+fn break_of(parts: &[Part<'_>], allowed: usize, limit_sr: f64, view: &View) -> Option<FastFlashes> {
+    let is_alone = parts.len() == 1;
+    let weighed: Vec<Part<'_>> = parts
+        .iter()
+        .map(|(source, halves)| {
+            let told = source.is_alone && !is_alone;
+            (*source, if told { (*halves).min(allowed.saturating_sub(1)) } else { *halves })
+        })
+        .collect();
+    let pixel_halves: u64 = weighed.iter().map(|(source, halves)| source.pixels * *halves as u64).sum();
+    // Most content is far too small: that is seen without looking at a tile.
+    if (pixel_halves / (allowed as u64 + 1)) as f64 * view.sr_of_pixel < limit_sr - view.sr_of_pixel {
+        return None;
+    }
+    let (mask, most) = too_often(&weighed, allowed, view);
+    let rect = mask.bounds(&view.grid)?;
+    let pixels = view.most_in_field(&mask);
+    let sr = pixels as f64 * view.sr_of_pixel;
+    (sr >= limit_sr).then(|| FastFlashes {
+        kind: FlashKind::General,
+        update: 0,
+        is_alone,
+        has_content: parts.iter().any(|(source, _)| matches!(source.what, What::Content(_))),
+        flashes: most as f64 / 2.0,
+        rect,
+        pixels,
+        sr,
+    })
+}
+
+/// The pixels with more halves of flashes than allowed, and the most halves of any.
+fn too_often(parts: &[Part<'_>], allowed: usize, view: &View) -> (Mask, usize) {
+    let mut tiles = Vec::new();
+    for (source, halves) in parts {
+        source.list_tiles(*halves, &view.grid, &mut tiles);
+    }
+    tiles.sort_unstable_by_key(|(tile, _)| *tile);
+    let (mut mask, mut most) = (Mask::new(), 0);
+    for same in tiles.chunk_by(|one, other| one.0 == other.0) {
+        let halves: usize = same.iter().map(|(_, halves)| halves).sum();
+        if halves > allowed {
+            let tile = same[0].0;
+            let counts = Counts::of_tile(tile, halves, parts, &view.grid);
+            mask.push(tile, counts.more_than(allowed));
+            most = most.max(counts.most());
+        }
+    }
+    (mask, most)
+}
+
+/// How many halves of flashes the pixels of a tile have.
+struct Counts {
+    /// The pixels with at least 1, 2, 3 ... halves.
+    at_least: Vec<u64>,
+}
+
+impl Counts {
+    /// Counts a tile's pixels; no pixel may have more than `most`.
+    fn of_tile(tile: u32, most: usize, parts: &[Part<'_>], grid: &TileGrid) -> Self {
+        let mut counts = Self { at_least: vec![0; most] };
+        // The pixels whose last swing went each of the two ways.
+        let mut last = [0_u64; 2];
+        for (source, halves) in parts {
+            match &source.what {
+                What::Content(ways) => {
+                    for (way, mask) in ways.iter().enumerate() {
+                        let pixels = mask.pixels_of(tile);
+                        counts.add(pixels & !last[way], 1);
+                        last[way] |= pixels;
+                        last[1 - way] &= !pixels;
+                    }
+                }
+                What::Boxes(boxes) => counts.flash(TileCover::new(*grid, boxes).of_tile(tile), *halves, &mut last),
+                What::Pixels(mask) => counts.flash(mask.pixels_of(tile), *halves, &mut last),
+            }
+        }
+        counts
+    }
+
+    /// A mode's flashes; what the pixels did before them no longer matters.
+    fn flash(&mut self, pixels: u64, halves: usize, last: &mut [u64; 2]) {
+        self.add(pixels, halves);
+        for way in last {
+            *way &= !pixels;
+        }
+    }
+
+    fn add(&mut self, pixels: u64, halves: usize) {
+        for _ in 0..halves {
+            let mut carried = pixels;
+            for known in &mut self.at_least {
+                let both = *known & carried;
+                *known |= carried;
+                carried = both;
+                if carried == 0 {
+                    break;
+                }
+            }
+        }
+    }
+
+    fn more_than(&self, allowed: usize) -> u64 {
+        self.at_least.get(allowed).copied().unwrap_or(0)
+    }
+
+    fn most(&self) -> usize {
+        self.at_least.iter().take_while(|pixels| **pixels != 0).count()
     }
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::geometry::Size;
+    use crate::{display::ink::Colour, geometry::Size};
+    use proptest::prelude::*;
 
-    /// WCAG 2.2, definition of general flash: 10 % or more of the relative luminance, the darker image below 0.80.
+    /// WCAG 2.2, definition of general flash: "10% or more of the maximum relative luminance", "the relative luminance of
+    /// the darker image is below 0.80".
     #[test]
-    fn a_general_swing_is_a_tenth_of_the_luminance_below_eight_tenths() {
-        assert!(is_general_swing(0.79, 0.89) && is_general_swing(0.0, 0.10));
-        assert!(!is_general_swing(0.80, 0.95) && !is_general_swing(0.0, 0.0999));
+    fn a_general_flash_is_a_tenth_of_the_luminance_below_eight_tenths() {
+        assert!(is_general_swing(0.79, 0.89), "0.79 to 0.89");
+        assert!(!is_general_swing(0.80, 0.95), "0.80 to 0.95: the darker side is not below 0.80");
+        assert!(!is_general_swing(0.0, 0.0999), "0 to 0.0999");
+        assert!(is_general_swing(0.0, 0.10) && is_general_swing(0.10, 0.0), "0 to 0.10, either way");
     }
 
-    /// WCAG 2.2, definition of red flash. Measured red pigments lie 0.24 to 0.26 in u'v' from panel white (worked out from
-    /// sRGB values published for a six-pigment panel).
+    /// WCAG 2.2, definition of red flash: R / (R + G + B) of 0.8 or more in linear light, more than 0.2 apart in CIE 1976
+    /// u'v'. The pigments are measured sRGB values of a six-pigment panel.
     #[test]
-    fn a_pigment_red_against_white_is_a_red_swing() {
-        assert!(is_red_swing([121, 9, 0], [185, 202, 205]) && is_red_swing([255, 0, 0], [255, 255, 255]));
-        assert!(!is_red_swing([202, 184, 0], [185, 202, 205]), "yellow is no saturated red");
-        assert!(!is_red_swing([121, 9, 0], [130, 10, 0]), "two reds");
+    fn a_red_flash_has_a_saturated_red_on_one_side() {
+        let (red, white, black, yellow) = ([121, 9, 0], [185, 202, 205], [26, 13, 35], [202, 184, 0]);
+        assert!(is_red_swing(red, white) && is_red_swing(white, red) && is_red_swing(red, black));
+        assert!(!is_red_swing(yellow, white), "yellow is no saturated red");
+        assert!(!is_red_swing(red, [200, 20, 10]), "two reds lie close together");
+        // By the sRGB formula, 255 red beside 136 blue has a share of 0.8024, beside 137 one of 0.7999.
+        assert!(is_saturated_red([255, 0, 136]) && !is_saturated_red([255, 0, 137]));
     }
 
-    const SIDE: u32 = 400;
-
-    fn flashes(pixels_per_inch: f64, distance_mm: f64) -> Flashes {
-        let grid = TileGrid::new(Size { width: SIDE, height: SIDE });
-        let limits = FlashLimits { sr: 0.006, per_second: 3.0 };
-        Flashes::new(grid, &Ink::grey_between(2, 0.04, 0.44), limits, distance_mm, 25.4 / pixels_per_inch)
+    fn view(side: u32, pixels_per_inch: f64, distance_mm: f64) -> View {
+        View::new(TileGrid::new(Size { width: side, height: side }), pixels_per_inch, distance_mm)
     }
 
-    fn swing_all(to: Level) -> Vec<TileSwing> {
-        let grid = TileGrid::new(Size { width: SIDE, height: SIDE });
-        (0..grid.tiles() as u32).map(|tile| TileSwing { tile, from: 1 - to, to, pixels: grid.whole(tile) }).collect()
-    }
-
-    /// WCAG 2.2, technique G19: seven transitions within a second are more than three flashes, six are not.
+    /// WCAG 2.2, technique G176: the field is the distance times 0.1745 by the distance times 0.1309, and a quarter of it is
+    /// safe.
     #[test]
-    fn seven_swings_within_a_second_fail_and_six_pass() {
-        for (transitions, fails) in [(6, false), (7, true)] {
-            let mut flashes = flashes(130.0, 400.0);
-            let mut broken = Vec::new();
-            for transition in 0..transitions {
-                let swings = swing_all((transition % 2) as Level);
-                let update = FlashingUpdate {
-                    sent: &[],
-                    start_ms: 120.0 * transition as f64,
-                    duration_ms: 100.0,
-                    flashes: 0,
-                    swings: &swings,
-                };
-                broken.extend(flashes.update(transition, &update));
-            }
-            assert_eq!(!broken.is_empty(), fails, "{transitions} transitions");
-        }
-    }
-
-    /// WCAG 2.2, technique G176: the quarter of a field of 0.1745 by 0.1309 of the viewing distance is safe. The areas in px are
-    /// worked out from it: 227 ppi at 350 mm 55,872 px, 300 ppi at 350 mm 97,586 px, 130 ppi at 400 mm 23,934 px.
-    #[test]
-    fn the_safe_area_is_a_quarter_of_the_field() {
+    fn safe_areas_are_a_quarter_of_the_field() {
         for (pixels_per_inch, distance_mm, safe_px) in
-            [(227.0, 350.0, 55_872_u64), (300.0, 350.0, 97_586), (130.0, 400.0, 23_934)]
+            [(227.0, 350.0, 55_872.0), (300.0, 350.0, 97_586.0), (130.0, 400.0, 23_934.0)]
         {
-            let pixel_mm: f64 = 25.4 / pixels_per_inch;
-            let quarter = FIELD[0] * FIELD[1] * distance_mm * distance_mm / 4.0 / (pixel_mm * pixel_mm);
-            assert!((quarter - safe_px as f64).abs() < 1.0, "{pixels_per_inch} ppi at {distance_mm} mm: {quarter}");
-            // In steradians 0.00571: below the limit of 0.006, and a twentieth more is above it.
-            let height = safe_px.div_ceil(u64::from(SIDE)) as u32;
-            for (rows, breaks) in [(height, false), (height * 11 / 10 + 1, true)] {
-                let sent = [Rect { x: 0, y: 0, width: SIDE, height: rows }];
-                let update = FlashingUpdate { sent: &sent, start_ms: 0.0, duration_ms: 900.0, flashes: 4, swings: &[] };
-                let broken = flashes(pixels_per_inch, distance_mm).update(0, &update);
-                let fits = f64::from(SIDE) * pixel_mm <= FIELD[0] * distance_mm;
-                assert_eq!(!broken.is_empty(), breaks && fits, "{rows} rows at {pixels_per_inch} ppi");
-            }
+            let [long, short] = view(8, pixels_per_inch, distance_mm).field;
+            let quarter: f64 = long * short / 4.0;
+            assert!((quarter.round() - safe_px).abs() < 0.5, "{pixels_per_inch} at {distance_mm}: {quarter}");
         }
     }
 
+    const WCAG: FlashLimits = FlashLimits { per_second: 3.0, sr: 0.006 };
+    const ALL: Rect = Rect { x: 0, y: 0, width: 400, height: 400 };
+
+    fn swing(at_ms: f64, lighter: bool, rect: Rect, view: &View) -> Source {
+        let mut mask = Mask::new();
+        TileCover::new(view.grid, &[rect]).for_each_tile(|tile, pixels| mask.push(tile, pixels));
+        let ways = if lighter { [mask, Mask::new()] } else { [Mask::new(), mask] };
+        Source::new(vec![at_ms], What::Content(ways), &view.grid)
+    }
+
+    fn flashes(at_ms: &[f64], rect: Rect, view: &View) -> Source {
+        Source::new(at_ms.to_vec(), What::Boxes(vec![rect]), &view.grid)
+    }
+
+    /// The worst break by some sources, the last of which is fresh.
+    fn worst(sources: &[Source], view: &View) -> Option<FastFlashes> {
+        let (fresh, earlier) = sources.split_last().unwrap();
+        worst_of(&earlier.iter().collect::<Vec<_>>(), fresh, WCAG, view)
+    }
+
+    fn transitions(count: u32, every_ms: f64, turns: bool, rect: Rect) -> Option<FastFlashes> {
+        let view = view(400, 227.0, 350.0);
+        let swing = |index: u32| swing(f64::from(index) * every_ms, !turns || index.is_multiple_of(2), rect, &view);
+        worst(&(0..count).map(swing).collect::<Vec<_>>(), &view)
+    }
+
+    /// WCAG 2.2, technique G19: "no more than three flashes", six transitions, within any second.
     #[test]
-    fn two_updates_flash_together_what_neither_does_alone() {
-        let sent = [Rect { x: 0, y: 0, width: SIDE, height: SIDE }];
-        let update = |start_ms| FlashingUpdate { sent: &sent, start_ms, duration_ms: 450.0, flashes: 2, swings: &[] };
-        let mut near = flashes(130.0, 400.0);
-        assert!(near.update(0, &update(0.0)).is_empty());
-        let broken = near.update(1, &update(460.0));
-        assert_eq!(broken.len(), 1);
-        assert_eq!((broken[0].flashes, broken[0].is_alone, broken[0].is_red), (4, false, false));
-        let mut apart = flashes(130.0, 400.0);
-        assert!(apart.update(0, &update(0.0)).is_empty() && apart.update(1, &update(900.0)).is_empty());
+    fn seven_transitions_within_a_second_fail_and_six_pass() {
+        let found = transitions(7, 160.0, true, ALL).unwrap();
+        assert_eq!((found.flashes, found.rect, found.pixels), (3.5, ALL, 160_000));
+        assert!(found.has_content && !found.is_alone);
+        assert_eq!(transitions(6, 160.0, true, ALL), None);
+        // The seventh comes exactly a second after the first.
+        assert_eq!(transitions(7, 1000.0 / 6.0, true, ALL), None);
+        // Swings the same way are one.
+        assert_eq!(transitions(7, 100.0, false, ALL), None);
+    }
+
+    /// 0.006 sr at 350 mm are 735 mm2, and 58,704.5 px of 227 to the inch.
+    #[test]
+    fn the_area_counts_from_the_limit_on() {
+        let area = |height| Rect { x: 0, y: 0, width: 200, height };
+        assert_eq!(transitions(7, 100.0, true, area(293)), None);
+        let found = transitions(7, 100.0, true, area(294)).unwrap();
+        assert_eq!(found.pixels, 58_800);
+        assert!(found.sr >= 0.006);
+    }
+
+    #[test]
+    fn what_breaks_it_alone_is_told_apart_from_what_breaks_it_together() {
+        let view = view(400, 227.0, 350.0);
+        let four = || flashes(&[45.0, 135.0, 225.0, 315.0], ALL, &view);
+        let alone = worst(&[four()], &view).unwrap();
+        assert!(alone.is_alone && !alone.has_content);
+        assert!((alone.flashes - 4.0).abs() < 1e-9);
+        assert_eq!(worst(&[flashes(&[45.0, 135.0, 225.0], ALL, &view)], &view), None);
+        let told = || Source { is_alone: true, ..four() };
+        // One swing more adds nothing to tell; a whole flash does.
+        assert_eq!(worst(&[told(), swing(400.0, true, ALL, &view)], &view), None);
+        assert!(worst(&[told(), flashes(&[400.0], ALL, &view)], &view).is_some());
+        // Three flashes and half a one, neither of which breaks it alone.
+        assert!(worst(&[flashes(&[45.0, 135.0, 225.0], ALL, &view), swing(400.0, true, ALL, &view)], &view).is_some());
+    }
+
+    /// The field at 400 mm and 130 px to the inch is 357 x 267 px: two far corners never stand in it together.
+    #[test]
+    fn a_field_holds_only_what_lies_close_together() {
+        let view = view(400, 130.0, 400.0);
+        let corner = |x, y| Rect { x, y, width: 120, height: 120 };
+        let four = |boxes: Vec<Rect>| Source::new(vec![0.0, 100.0, 200.0, 300.0], What::Boxes(boxes), &view.grid);
+        // 0.006 sr are 25,147 px; a corner has 14,400.
+        assert_eq!(worst(&[four(vec![corner(0, 0), corner(280, 280)])], &view), None);
+        assert_eq!(worst(&[four(vec![corner(0, 0), corner(120, 0)])], &view).unwrap().pixels, 28_800);
+    }
+
+    #[test]
+    fn levels_swing_by_their_reflectance_over_the_whites() {
+        let kinds = SwingKinds::new(&Ink::grey_between(16, 0.04, 0.44));
+        let marks = |kinds: &SwingKinds, from, to| {
+            let mut turned = [0; 4];
+            kinds.mark(from, to, 5, &mut turned);
+            turned
+        };
+        assert_eq!(marks(&kinds, 0, 15), [1 << 5, 0, 0, 0]);
+        assert_eq!(marks(&kinds, 15, 0), [0, 1 << 5, 0, 0]);
+        assert_eq!(marks(&kinds, 0, 1), [0; 4], "two dark greys");
+        let colours = [("black", [26, 13, 35]), ("white", [185, 202, 205]), ("red", [121, 9, 0])];
+        let kinds = SwingKinds::new(&Ink::palette(colours.map(|(name, srgb)| Colour::new(name, srgb)).into()));
+        assert_eq!(marks(&kinds, 1, 2), [0, 1 << 5, 1 << 5, 0]);
+        assert_eq!(marks(&kinds, 2, 0), [0, 0, 0, 1 << 5], "red and black are equally dark");
+        assert_eq!(kinds.reds(), LevelSet::default().with(2));
+    }
+
+    const SMALL: u32 = 40;
+
+    /// An update of the property test: begin, how many flashes (0: a swing), which way, and its box.
+    type Drawn = (u32, u32, bool, (u32, u32, u32, u32));
+
+    fn drawn_source((at, count, lighter, (x, y, width, height)): Drawn, view: &View) -> Source {
+        let rect = Rect { x, y, width, height };
+        let at_ms = f64::from(at);
+        if count == 0 { swing(at_ms, lighter, rect, view) } else { flashes(&moments(at_ms, 300.0, count), rect, view) }
+    }
+
+    /// The most pixels in any field with more than six halves in any second that holds the last update: pixel by pixel.
+    fn by_hand(updates: &[Drawn], field: [u32; 2]) -> u64 {
+        let moments_of =
+            |(at, count, ..): &Drawn| moments(f64::from(*at), if *count == 0 { 0.0 } else { 300.0 }, (*count).max(1));
+        let starts: Vec<f64> = updates.iter().flat_map(moments_of).collect();
+        let inside = |from: f64, at: &f64| *at >= from && *at < from + 1000.0;
+        let halves = |x: u32, y: u32, from: f64| {
+            let (mut sum, mut last) = (0, None);
+            for update in updates {
+                let (_, count, lighter, (left, top, width, height)) = *update;
+                let covers = x >= left && x < left + width && y >= top && y < top + height;
+                let times = moments_of(update).iter().filter(|at| inside(from, at)).count();
+                if !covers || times == 0 {
+                    continue;
+                }
+                if count > 0 {
+                    sum += 2 * times;
+                    last = None;
+                } else if last.replace(lighter) != Some(lighter) {
+                    sum += 1;
+                }
+            }
+            sum
+        };
+        let mut most = 0;
+        for from in starts {
+            if !moments_of(updates.last().unwrap()).iter().any(|at| inside(from, at)) {
+                continue;
+            }
+            let marked: Vec<(u32, u32)> = (0..SMALL * SMALL)
+                .map(|at| (at % SMALL, at / SMALL))
+                .filter(|(x, y)| halves(*x, *y, from) > 6)
+                .collect();
+            for [wide, high] in [field, [field[1], field[0]]] {
+                for (x, y) in (0..SMALL * SMALL).map(|at| (at % SMALL, at / SMALL)) {
+                    let held =
+                        marked.iter().filter(|(px, py)| *px >= x && *px < x + wide && *py >= y && *py < y + high);
+                    most = most.max(held.count() as u64);
+                }
+            }
+        }
+        most
+    }
+
+    proptest! {
+        #![proptest_config(ProptestConfig::with_cases(60))]
+        #[test]
+        fn the_largest_area_agrees_with_counting_pixel_by_pixel(
+            updates in prop::collection::vec(
+                (0_u32..900, 0_u32..5, prop::bool::ANY, (0_u32..20, 0_u32..20, 1_u32..20, 1_u32..20)), 2..9,
+            ),
+            distance_mm in prop::sample::select(vec![20.0, 60.0, 400.0]),
+        ) {
+            let view = view(SMALL, 254.0, distance_mm);
+            let field = view.field.map(|side| side as u32);
+            let sources: Vec<Source> = updates.iter().map(|drawn| drawn_source(*drawn, &view)).collect();
+            let (fresh, earlier) = sources.split_last().unwrap();
+            let limits = FlashLimits { per_second: 3.0, sr: 0.0 };
+            let together = worst_of(&earlier.iter().collect::<Vec<_>>(), fresh, limits, &view);
+            let alone = worst_of(&[], fresh, limits, &view);
+            let found = together.into_iter().chain(alone).map(|found| found.pixels).max().unwrap_or(0);
+            let exact = by_hand(&updates, field);
+            prop_assert!(found >= exact, "never told too small: {found} and {exact}");
+            // Where everything fits into a field, nothing is rounded.
+            if field[1] >= SMALL {
+                prop_assert_eq!(found, exact);
+            }
+            prop_assert_eq!(found == 0, exact == 0);
+        }
     }
 }

@@ -6,7 +6,7 @@ use std::collections::BTreeMap;
 
 use super::{
     field::TileField,
-    flash::TileSwing,
+    flash::{SwingKinds, Swung, Turn},
     spread::{Spread, SpreadChanges},
 };
 use crate::{
@@ -43,8 +43,7 @@ pub struct Glass {
     swings: Swings,
     /// The step that is being played.
     now: u32,
-    /// Whether drives tell which pixels swung.
-    keeps_swings: bool,
+    swing_kinds: SwingKinds,
     /// Which step moved each tile last, and which before that one.
     moved_by: Vec<[u32; 2]>,
     charge: Option<Charge>,
@@ -111,6 +110,8 @@ pub(crate) struct Action {
     contrast_l: f64,
     /// Whether driving a pixel towards the level that it has is worth telling: direct drive does it for nothing.
     tells_redriven: bool,
+    /// Whether its drives are told as swings; those of a mode that flashes are part of its flashes.
+    tells_swings: bool,
 }
 
 /// What a drive did.
@@ -130,8 +131,8 @@ pub(crate) struct Driven {
     pub(crate) changes_to: LevelSet,
     /// The largest residue, either way, of a pixel that changes, before it is driven, L*.
     pub(crate) most_residue_l: f64,
-    /// Which pixels swung between which levels; kept only where it is asked for.
-    pub(crate) swings: Vec<TileSwing>,
+    /// The pixels that swung so far that a viewer may see half a flash.
+    pub(crate) swung: Swung,
     /// Segments' pixels driven towards the level that they have; kept only where the mode does not clean.
     pub(crate) redriven: Mask,
 }
@@ -172,6 +173,7 @@ impl Action {
             impulse: mode.impulse,
             contrast_l: ink.lightness(ink.white()) - ink.lightness(ink.black()),
             tells_redriven: !mode.cleans && matches!(ink.kind(), InkKind::Segments(_)),
+            tells_swings: mode.flashes == 0,
         }
     }
 
@@ -240,7 +242,7 @@ impl Glass {
             changes: SpreadChanges::new(),
             swings: Swings::new(),
             now: BEGINNING,
-            keeps_swings: false,
+            swing_kinds: SwingKinds::new(ink),
             moved_by: vec![[BEGINNING; 2]; tiles],
             charge: None,
             touched: Vec::new(),
@@ -252,11 +254,6 @@ impl Glass {
     pub(crate) fn watch_charge(&mut self, limit_vs: f64) {
         let net_vs = TileField::new(self.grid.tiles(), 0.0);
         self.charge = Some(Charge { limit_vs, net_vs, over: BTreeMap::new() });
-    }
-
-    /// Whether the drives that follow shall tell which pixels swung.
-    pub(crate) fn keep_swings(&mut self, keeps: bool) {
-        self.keeps_swings = keeps;
     }
 
     /// Begins a step.
@@ -453,6 +450,23 @@ impl Glass {
         driven
     }
 
+    /// The pixels of a cover whose level is a saturated red.
+    pub(crate) fn red_within(&self, cover: &TileCover<'_>) -> Mask {
+        let reds = self.swing_kinds.reds();
+        let mut found = Mask::new();
+        if reds == LevelSet::default() {
+            return found;
+        }
+        cover.for_each_tile(|tile, covered| {
+            let at = tile as usize;
+            if self.levels_in[at].0 & reds.0 != 0 {
+                let red = bits(covered).filter(|bit| reds.contains(self.levels[at][*bit as usize]));
+                found.push(tile, red.fold(0, |mask, bit| mask | 1 << bit));
+            }
+        });
+        found
+    }
+
     fn unknown_within(&self, cover: &TileCover<'_>) -> u64 {
         let mut unknown = 0;
         if self.unknown_px > 0 {
@@ -544,12 +558,12 @@ impl Glass {
         action: &Action,
         driven: &mut Driven,
     ) -> u64 {
-        let Self { tones, levels, memory, residue, swings, spreads, changes, charge, .. } = self;
+        let Self { tones, levels, memory, residue, swings, swing_kinds, spreads, changes, charge, .. } = self;
         let (levels, memory) = (&mut levels[tile as usize], &memory[tile as usize]);
-        let before_levels = *levels;
         let mut values = residue.values(tile);
         let mut net_vs = charge.as_ref().filter(|_| action.impulse.is_some()).map(|charge| charge.net_vs.values(tile));
         let (mut driven_pixels, mut out_of_reach, mut wrong_start, mut moved) = (0_u64, 0_u64, 0_u64, 0_u64);
+        let mut turned = [0_u64; Turn::ALL.len()];
         for bit in bits(candidates) {
             let at = bit as usize;
             let (level, before) = (levels[at], values[at]);
@@ -575,6 +589,9 @@ impl Glass {
             wrong_start |= u64::from(swing.is_wrong_start) << bit;
             moved |= u64::from(swing.moves) << bit;
             swing.pixels += i64::from(swing.moves);
+            if action.tells_swings && level != swing.end {
+                swing_kinds.mark(level, swing.end, bit, &mut turned);
+            }
             levels[at] = swing.end;
             values[at] = swing.after;
             if let Some(net_vs) = &mut net_vs {
@@ -587,9 +604,7 @@ impl Glass {
         if wrong_start != 0 {
             driven.wrong_start.push(tile, wrong_start);
         }
-        if self.keeps_swings && moved != 0 {
-            note_swings(tile, moved, &before_levels, levels, &mut driven.swings);
-        }
+        driven.swung.push(tile, turned);
         if moved != 0 {
             let whole = self.grid.whole(tile);
             self.unlike[tile as usize] = differing_pixels(levels, memory);
@@ -690,21 +705,6 @@ impl Driven {
             self.changes_from = self.changes_from.with(swing.level);
             self.changes_to = self.changes_to.with(swing.target);
             self.most_residue_l = self.most_residue_l.max(f64::from_bits(swing.before).abs());
-        }
-    }
-}
-
-/// Groups the moved pixels of a tile by the levels between which they swung.
-fn note_swings(tile: u32, moved: u64, before: &TileLevels, after: &TileLevels, swings: &mut Vec<TileSwing>) {
-    let first = swings.len();
-    for bit in bits(moved) {
-        let (from, to) = (before[bit as usize], after[bit as usize]);
-        if from == to {
-            continue;
-        }
-        match swings[first..].iter_mut().find(|swing| (swing.from, swing.to) == (from, to)) {
-            Some(swing) => swing.pixels |= 1 << bit,
-            None => swings.push(TileSwing { tile, from, to, pixels: 1 << bit }),
         }
     }
 }

@@ -22,7 +22,7 @@ use crate::{
 use glass::{Action, Driven};
 
 pub use eye::{Ghost, GhostLimits};
-pub use flash::{FlashBreak, FlashLimits};
+pub use flash::{FastFlashes, FlashKind, FlashLimits, FlashWatch, Swung};
 pub use glass::Glass;
 pub use queue::{Queue, Times, WaitsFor};
 
@@ -33,12 +33,6 @@ pub struct Player<'p> {
     glass: Glass,
     eye: eye::Eye,
     queue: Queue,
-    flashes: flash::Flashes,
-    /// How many updates were sent, and when the last one of them ended, ms.
-    updates_sent: u64,
-    last_finish_ms: f64,
-    /// When the step after this one is requested, ms.
-    next_request_ms: Option<f64>,
     memory: Arc<Picture>,
     nothing: Arc<Difference>,
 }
@@ -48,8 +42,6 @@ pub struct Player<'p> {
 pub struct Watched {
     /// Of ghosts.
     pub ghost: GhostLimits,
-    /// Of flashes.
-    pub flash: FlashLimits,
     /// Of the net impulse of a pixel, volt-seconds, where there is one.
     pub net_impulse_vs: Option<f64>,
 }
@@ -120,8 +112,10 @@ pub struct PlayedUpdate {
     pub changes_to: LevelSet,
     /// The largest residue, either way, of a pixel that changes, before it is driven, L*.
     pub most_residue_l: f64,
-    /// The thresholds of flashing that this update breaks, with those of the second around it.
-    pub flash_breaks: Vec<FlashBreak>,
+    /// The pixels that swung so far that a viewer may see half a flash; none for a mode that flashes by itself.
+    pub swung: Swung,
+    /// For a mode that flashes: the pixels in the boxes that are a saturated red before or after.
+    pub red: Mask,
     /// Segments' pixels driven towards the state that they have, by a mode that does not clean.
     pub redriven: Mask,
     /// The share of the way that the drive goes, 0 to 1.
@@ -168,28 +162,8 @@ impl<'p> Player<'p> {
             glass.watch_charge(limit_vs);
         }
         let eye = eye::Eye::new(&glass, display.ink.levels(), limits.ghost, display.area_mm2(1));
-        let pixel_mm = display.area_mm2(1).sqrt();
-        let flashes =
-            flash::Flashes::new(*glass.grid(), &display.ink, limits.flash, plan.viewing_distance_mm, pixel_mm);
         let queue = Queue::new(display.link, display.parallel_updates);
-        Self {
-            plan,
-            glass,
-            eye,
-            queue,
-            flashes,
-            updates_sent: 0,
-            last_finish_ms: f64::NEG_INFINITY,
-            next_request_ms: None,
-            memory: begins,
-            nothing: Arc::default(),
-        }
-    }
-
-    /// Says when the step behind the one that is played next will be requested, ms: only where steps follow each other
-    /// closely does the content flash.
-    pub fn look_forward(&mut self, next_request_ms: Option<f64>) {
-        self.next_request_ms = next_request_ms;
+        Self { plan, glass, eye, queue, memory: begins, nothing: Arc::default() }
     }
 
     /// Plays a step and hands it to `see`. Gives back the picture that was in memory before, where it was replaced.
@@ -276,13 +250,11 @@ impl<'p> Player<'p> {
         let beside = (asked_boxes != sent).then_some(asked_boxes.as_slice());
         let share = share_of_swing(mode, duration_ms);
         let action = Action::new(mode, display, share);
-        // Content flashes only where its swings follow each other within a second.
-        let next_is_soon = self.next_request_ms.is_some_and(|next_ms| next_ms - request_ms - duration_ms < 2000.0);
-        self.glass.keep_swings(next_is_soon || request_ms - self.last_finish_ms < 1000.0);
+        let red_before = self.red_under(mode, &cover);
         let driven: Driven =
             if sent.is_empty() { Driven::default() } else { self.glass.drive(&cover, &action, beside) };
+        let red = red_before.or(&self.red_under(mode, &cover));
         let times = self.queue.update(request_ms, &sent, sent_px, duration_ms, self.glass.grid());
-        let flash_breaks = self.flashes_of(mode, &sent, &times, duration_ms, &driven);
         let energy_mj = mode
             .energy
             .filter(|_| !sent.is_empty())
@@ -302,7 +274,8 @@ impl<'p> Player<'p> {
             changes_from: driven.changes_from,
             changes_to: driven.changes_to,
             most_residue_l: driven.most_residue_l,
-            flash_breaks,
+            swung: driven.swung,
+            red,
             redriven: driven.redriven,
             share,
             times,
@@ -312,25 +285,10 @@ impl<'p> Player<'p> {
             sent,
         }
     }
-}
 
-impl Player<'_> {
-    fn flashes_of(
-        &mut self,
-        mode: &Mode,
-        sent: &[Rect],
-        times: &Times,
-        duration_ms: f64,
-        driven: &Driven,
-    ) -> Vec<FlashBreak> {
-        if sent.is_empty() {
-            return Vec::new();
-        }
-        self.updates_sent += 1;
-        self.last_finish_ms = self.last_finish_ms.max(times.finish_ms);
-        let (start_ms, flashes, swings) = (times.start_ms, mode.flashes, driven.swings.as_slice());
-        let update = flash::FlashingUpdate { sent, start_ms, duration_ms, flashes, swings };
-        self.flashes.update(self.updates_sent, &update)
+    /// The red pixels that a mode's own flashes swing.
+    fn red_under(&self, mode: &Mode, cover: &TileCover<'_>) -> Mask {
+        if mode.flashes == 0 { Mask::new() } else { self.glass.red_within(cover) }
     }
 }
 

@@ -1,5 +1,7 @@
 //! `cleaning-interrupts`: a flashing cleaning while a person is at it.
 
+use std::collections::BTreeMap;
+
 use super::{Rule, Setup, words};
 use crate::{
     finding::{Sight, Sink, StepField, Where},
@@ -14,18 +16,24 @@ pub(super) struct CleaningInterrupts<'p> {
     quiet_ms: f64,
     /// When a person asked for something last, ms.
     asked_ms: Option<f64>,
-    /// Findings that wait for the next pause: place, what was seen, and when it was asked for, ms.
-    waiting: Vec<(Where, Sight, f64)>,
+    /// Findings that wait for the next pause, one for each field of the plan.
+    waiting: BTreeMap<String, (Where, Sight)>,
     last: Option<(u64, f64)>,
 }
 
 impl<'p> CleaningInterrupts<'p> {
     pub(super) fn new(setup: &Setup<'p>) -> Self {
-        Self { quiet_ms: setup.limit("quiet_ms"), plan: setup.plan, asked_ms: None, waiting: Vec::new(), last: None }
+        Self {
+            quiet_ms: setup.limit("quiet_ms"),
+            plan: setup.plan,
+            asked_ms: None,
+            waiting: BTreeMap::new(),
+            last: None,
+        }
     }
 
     fn tell(&mut self, pause: &str, sink: &mut Sink) {
-        for (place, sight, _) in std::mem::take(&mut self.waiting) {
+        for (place, sight) in std::mem::take(&mut self.waiting).into_values() {
             sink.report(place, Sight { help: format!("move it into a pause; {pause}"), ..sight });
         }
     }
@@ -50,7 +58,10 @@ impl<'p> CleaningInterrupts<'p> {
                 figures: vec![("after_ms", after_ms), ("limit_ms", self.quiet_ms)],
                 ..Sight::default()
             };
-            self.waiting.push((Where::of(step, StepField::Mode(index)), sight, request_ms));
+            let place = Where::of(step, StepField::Mode(index));
+            let last_step = place.last_step;
+            let (known, _) = self.waiting.entry(place.pointer.clone()).or_insert((place, sight));
+            known.last_step = last_step;
         }
     }
 }

@@ -14,6 +14,8 @@ pub(super) struct Restless<'p> {
     plan: &'p Plan,
     per_hour: f64,
     due: Due,
+    /// When a person did something last, ms.
+    person_ms: f64,
     /// When those of the last ten minutes were, ms.
     recent: VecDeque<f64>,
     open: Option<(Where, usize)>,
@@ -22,6 +24,9 @@ pub(super) struct Restless<'p> {
 
 /// Flashes that follow each other within this time disturb once. Common practice, no source.
 const TOGETHER_MS: f64 = 10_000.0;
+/// What follows a person's step within this time still belongs to it: quick at once, grey soon after. Common practice, no
+/// source.
+const SETTLES_MS: f64 = 2000.0;
 const TEN_MINUTES_MS: f64 = 600_000.0;
 
 impl<'p> Restless<'p> {
@@ -30,6 +35,7 @@ impl<'p> Restless<'p> {
             per_hour: setup.limit("per_hour"),
             due: Due::new(setup.plan),
             plan: setup.plan,
+            person_ms: f64::NEG_INFINITY,
             recent: VecDeque::new(),
             open: None,
             told: 0,
@@ -58,8 +64,12 @@ impl<'p> Restless<'p> {
 impl Rule for Restless<'_> {
     fn step(&mut self, step: &PlayedStep<'_>, sink: &mut Sink) {
         let modes = &self.plan.display.modes;
-        let asked = matches!(step.planned.step.cause, Cause::Touch | Cause::Key);
         let now_ms = step.updates_request_ms();
+        let cause = step.planned.step.cause;
+        let asked = matches!(cause, Cause::Touch | Cause::Key) || now_ms - self.person_ms < SETTLES_MS;
+        if matches!(cause, Cause::Touch | Cause::Key | Cause::Pen) {
+            self.person_ms = now_ms;
+        }
         while self.recent.front().is_some_and(|at_ms| now_ms - at_ms >= TEN_MINUTES_MS) {
             self.recent.pop_front();
         }

@@ -127,6 +127,14 @@ fn two_fields(left: &str, right: &str) -> String {
     vec![row; 8].join("\n")
 }
 
+/// A line of text with these attributes on white.
+fn text(attributes: &str) -> String {
+    format!(
+        "<svg xmlns='http://www.w3.org/2000/svg' width=\"96\" height=\"40\"><rect width='96' height='40' fill='#ffffff'/>\
+         <text x='4' y='28' font-family='Arimo' {attributes}>Ebb 06:10</text></svg>"
+    )
+}
+
 /// A quick update that leaves a tenth of the swing: 4.856 L* of the 48.557 L* between black and white.
 const GHOSTING: &str = r#"{ "modes": [{ "name": "quick", "residue": { "lighter": 0.1 } }] }"#;
 
@@ -503,6 +511,47 @@ fn edges() -> Vec<Edge> {
                 { "screen": "b.png", "after_ms": 900, "updates": [{ "mode": "quick" }] }] }"#,
             silent: "1.25",
             fires: "1.249",
+        },
+        Edge {
+            rule: "faint-text",
+            limit: "small",
+            // Grey 5 of 15 reflects 0.1117 of the light: (1 + 0.05) / (0.111651 / 0.44 + 0.05) = 3.45677.
+            screens: screens(&[("a.svg", &text("fill='#555555' font-size='16'"))]),
+            display: "",
+            plan: r#"{ "rules": { "faint-text": { "small": @ } }, "steps": [{ "screen": "a.svg", "updates": [{ "mode": "full" }] }] }"#,
+            silent: "3.4567",
+            fires: "3.4568",
+        },
+        Edge {
+            rule: "faint-text",
+            limit: "large",
+            // 18 pt are 25 px at 100 px an inch.
+            screens: screens(&[("a.svg", &text("fill='#555555' font-size='25'"))]),
+            display: "",
+            plan: r#"{ "rules": { "faint-text": { "large": @ } }, "steps": [{ "screen": "a.svg", "updates": [{ "mode": "full" }] }] }"#,
+            silent: "3.4567",
+            fires: "3.4568",
+        },
+        Edge {
+            rule: "tiny-text",
+            limit: "mm",
+            // The face's small letters are 1082 of 2048 high: 5.2832 px of 10 px, 1.34194 mm.
+            screens: screens(&[("a.svg", &text("fill='#000000' font-size='10'"))]),
+            display: "",
+            plan: r#"{ "rules": { "tiny-text": { "mm": @ } }, "steps": [{ "screen": "a.svg", "updates": [{ "mode": "full" }] }] }"#,
+            silent: "1.3419",
+            fires: "1.3420",
+        },
+        Edge {
+            rule: "small-target",
+            limit: "mm",
+            screens: square(),
+            display: "",
+            // 8 px of 0.254 mm, the smaller side.
+            plan: r#"{ "rules": { "small-target": { "mm": @ } }, "steps": [
+                { "screen": "a.png", "touched": [0, 0, 12, 8], "updates": [{ "mode": "quick" }] }] }"#,
+            silent: "2.032",
+            fires: "2.033",
         },
         Edge {
             rule: "over-budget",

@@ -124,6 +124,8 @@ impl Where {
 pub enum StepField {
     /// The screen that it shows (or the whole step).
     Screen,
+    /// The touch target.
+    Touched,
     /// The list of its updates.
     Updates,
     /// An update's mode.
@@ -144,6 +146,7 @@ impl StepField {
                 crate::plan::Shows::Screen(_) => format!("{base}/screen"),
                 crate::plan::Shows::Each(_) => format!("{base}/each"),
             },
+            Self::Touched => format!("{base}/touched"),
             Self::Updates => format!("{base}/updates"),
             Self::Mode(update) => format!("{base}/updates/{update}/mode"),
             Self::Window(update, None) => format!("{base}/updates/{update}/window"),

@@ -6,6 +6,7 @@
 mod page;
 mod remedy;
 mod shapes;
+mod texts;
 mod words;
 
 mod cannot_keep_up;
@@ -14,6 +15,7 @@ mod cleaning_overdue;
 mod dither_shimmers;
 mod dull_page;
 mod ends_ghosted;
+mod faint_text;
 mod font_substituted;
 mod grey_in_two_level_mode;
 mod greys_too_close;
@@ -29,7 +31,9 @@ mod part_segment;
 mod redriven_segment;
 mod shade_not_on_panel;
 mod slow_answer;
+mod small_target;
 mod thin_line;
+mod tiny_text;
 mod too_many_since_cleaning;
 mod too_many_windows;
 mod too_soon;
@@ -157,6 +161,9 @@ pub const RULES: &[Entry] = rules![
     "cannot-keep-up" cannot_keep_up CannotKeepUp,
     "too-soon" too_soon TooSoon,
     "link-bound" link_bound LinkBound,
+    "faint-text" faint_text FaintText,
+    "tiny-text" tiny_text TinyText,
+    "small-target" small_target SmallTarget,
     "font-substituted" font_substituted FontSubstituted,
     "unused-accept" unused_accept UnusedAccept,
     "over-budget" over_budget OverBudget,
@@ -174,9 +181,6 @@ const LATER_RULES: &[(&str, &[&str])] = &[
     ("line-width-jumps", &["px"]),
     ("pen-lags", &["ms"]),
     ("commit-under-hand", &[]),
-    ("faint-text", &["small", "large"]),
-    ("tiny-text", &["mm"]),
-    ("small-target", &["mm"]),
 ];
 
 /// The pages of all rules, read once, in the order of [`RULES`].

@@ -113,7 +113,7 @@ fn contrast_is_that_of_wcag() {
     };
     let rows: Vec<Vec<&str>> = include_str!("data/wcag-contrast.csv")
         .lines()
-        .filter(|line| line.starts_with("#") && line.contains(",#"))
+        .filter(|line| line.starts_with('#') && line.contains(",#"))
         .map(|line| line.split(',').collect())
         .collect();
     assert_eq!(rows.len(), 25, "pairs in the file");

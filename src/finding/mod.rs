@@ -132,6 +132,10 @@ pub enum StepField {
     Mode(usize),
     /// An update's windows, or one of a list of boxes.
     Window(usize, Option<usize>),
+    /// The list of its strokes.
+    Strokes,
+    /// A stroke's width.
+    StrokeWidth(usize),
     /// A stroke's mode.
     StrokeMode(usize),
 }
@@ -151,6 +155,8 @@ impl StepField {
             Self::Mode(update) => format!("{base}/updates/{update}/mode"),
             Self::Window(update, None) => format!("{base}/updates/{update}/window"),
             Self::Window(update, Some(index)) => format!("{base}/updates/{update}/window/{index}"),
+            Self::Strokes => format!("{base}/strokes"),
+            Self::StrokeWidth(stroke) => format!("{base}/strokes/{stroke}/width_px"),
             Self::StrokeMode(stroke) => format!("{base}/strokes/{stroke}/mode"),
         }
     }

@@ -4,6 +4,7 @@
 //! level, limits and sources stand in `rules/ID.md`. A new rule costs three edits: its file here, its page, a line below.
 
 mod page;
+mod pen;
 mod remedy;
 mod shapes;
 mod texts;
@@ -12,6 +13,7 @@ mod words;
 mod cannot_keep_up;
 mod charge_builds_up;
 mod cleaning_overdue;
+mod commit_under_hand;
 mod dither_shimmers;
 mod dull_page;
 mod ends_ghosted;
@@ -19,7 +21,9 @@ mod faint_text;
 mod font_substituted;
 mod grey_in_two_level_mode;
 mod greys_too_close;
+mod ink_under_grey;
 mod left_behind;
+mod line_width_jumps;
 mod link_bound;
 mod missed_rest;
 mod no_windows_here;
@@ -28,10 +32,12 @@ mod nothing_changes;
 mod outside_temperature;
 mod over_budget;
 mod part_segment;
+mod pen_lags;
 mod redriven_segment;
 mod shade_not_on_panel;
 mod slow_answer;
 mod small_target;
+mod stray_ink;
 mod thin_line;
 mod tiny_text;
 mod too_many_since_cleaning;
@@ -161,6 +167,11 @@ pub const RULES: &[Entry] = rules![
     "cannot-keep-up" cannot_keep_up CannotKeepUp,
     "too-soon" too_soon TooSoon,
     "link-bound" link_bound LinkBound,
+    "ink-under-grey" ink_under_grey InkUnderGrey,
+    "stray-ink" stray_ink StrayInk,
+    "line-width-jumps" line_width_jumps LineWidthJumps,
+    "pen-lags" pen_lags PenLags,
+    "commit-under-hand" commit_under_hand CommitUnderHand,
     "faint-text" faint_text FaintText,
     "tiny-text" tiny_text TinyText,
     "small-target" small_target SmallTarget,
@@ -176,11 +187,6 @@ const LATER_RULES: &[(&str, &[&str])] = &[
     ("cleaning-interrupts", &["quiet_ms"]),
     ("never-idle", &["seconds"]),
     ("restless", &["per_hour"]),
-    ("ink-under-grey", &["limit_l"]),
-    ("stray-ink", &[]),
-    ("line-width-jumps", &["px"]),
-    ("pen-lags", &["ms"]),
-    ("commit-under-hand", &[]),
 ];
 
 /// The pages of all rules, read once, in the order of [`RULES`].

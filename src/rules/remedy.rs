@@ -3,6 +3,7 @@
 use super::words;
 use crate::{
     change::{bits, widened},
+    display::{Level, Mode},
     geometry::Rect,
     panel::{Ghost, PlayedStep},
     plan::Plan,
@@ -35,11 +36,11 @@ pub(super) fn removal(ghost: &Ghost, rect: Rect, step: &PlayedStep<'_>, plan: &P
     let residue = step.glass.residue(x + bit % 8, y + bit / 8);
     let median = step.medians[usize::from(level)];
     let display = &plan.display;
-    let removes = |mode: &&crate::display::Mode| {
+    let removes = |mode: &&Mode| {
         let left = step.glass.shown_of(level, mode.residue.keeps * residue) - median;
         !mode.changed_only && mode.from.contains(level) && mode.to.contains(level) && left.abs() < limit_l
     };
-    let cost = |mode: &crate::display::Mode| (mode.flashes > 0, mode.duration_at(plan.temperature_c));
+    let cost = |mode: &Mode| (mode.flashes > 0, mode.duration_at(plan.temperature_c));
     let cheapest = display.modes.iter().filter(removes).min_by(|one, other| {
         let ((flashes, ms), (other_flashes, other_ms)) = (cost(one), cost(other));
         flashes.cmp(&other_flashes).then(ms.total_cmp(&other_ms))
@@ -60,6 +61,23 @@ pub(super) fn removal(ghost: &Ghost, rect: Rect, step: &PlayedStep<'_>, plan: &P
         mode.name,
         words::ms(mode.duration_at(plan.temperature_c))
     )
+}
+
+/// The quickest mode, best without a flash, that would bring solid ink to a level and leave less than the limit of it;
+/// `around_l` is how much lighter than itself the level looks beside the ink.
+pub(super) fn commit_mode(ink: Level, level: Level, around_l: f64, limit_l: f64, plan: &Plan) -> Option<&Mode> {
+    let display = &plan.display;
+    let swing = display.ink.lightness(ink) - display.ink.lightness(level);
+    let leaves = |mode: &Mode| swing * if swing < 0.0 { mode.residue.lighter } else { mode.residue.darker };
+    let (darkest, lightest) = display.ink.range_l();
+    let own = display.ink.lightness(level);
+    let shown = |mode: &Mode| (own + leaves(mode)).clamp(darkest, lightest) - own;
+    let takes =
+        |mode: &&Mode| mode.from.contains(ink) && mode.to.contains(level) && (shown(mode) - around_l).abs() < limit_l;
+    display.modes.iter().filter(takes).min_by(|one, other| {
+        let cost = |mode: &Mode| mode.duration_at(plan.temperature_c);
+        (one.flashes > 0).cmp(&(other.flashes > 0)).then(cost(one).total_cmp(&cost(other)))
+    })
 }
 
 fn worst_bit(ghost: &Ghost, step: &PlayedStep<'_>) -> u32 {

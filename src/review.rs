@@ -12,7 +12,7 @@ use crate::{
     finding::{Finding, StepField, Summary, SummaryTally, accept_findings, add_fingerprints, sort_findings},
     panel::{GhostLimits, PlayedStep, Player, Watched},
     plan::{Begins, Plan, PlannedStep, ScreenId},
-    rules::{Bench, Selection, rule_named},
+    rules::{Bench, Selection},
     screen::{Picture, ScreenFault},
 };
 
@@ -64,7 +64,6 @@ pub fn review(
     bench.end();
     let mut findings = bench.take_findings();
     let mut summary = tally.finish(plan);
-    summary.not_checked.extend(not_built(plan));
     summary.not_checked.extend(selection.words());
     let matched = accept_findings(&mut findings, &plan.accept);
     summary.count(&findings);
@@ -76,12 +75,6 @@ pub fn review(
     add_fingerprints(&mut findings);
     summary.count(&findings);
     Ok(Review { findings, summary })
-}
-
-/// The rules that the plan sets although this version does not have them.
-fn not_built(plan: &Plan) -> impl Iterator<Item = String> + '_ {
-    let unbuilt = plan.rules.keys().filter(|rule| rule_named(rule).is_none());
-    unbuilt.map(|rule| format!("`{rule}`: this version does not have the rule yet"))
 }
 
 /// Plays a plan and shows every step to `see`.

@@ -52,6 +52,13 @@ pub fn red_share(srgb: [u8; 3]) -> f64 {
     if red > 0.0 { red / (red + green + blue) } else { 0.0 }
 }
 
+/// The contrast of two relative luminances (0 to 1, white = 1), 1 to 21; never rounded.
+///
+/// Source: WCAG 2.2, definition of contrast ratio.
+pub fn contrast_ratio(one: f64, other: f64) -> f64 {
+    (one.max(other) + 0.05) / (one.min(other) + 0.05)
+}
+
 /// A colour in CIE 1976 L*a*b*, white point D65.
 pub type Lab = palette::Lab<palette::white_point::D65, f64>;
 
@@ -96,6 +103,16 @@ pub fn over_white(sample: u8, alpha: u8) -> u8 {
 /// The level of a grey on ink with `levels` levels: 0 black, `levels` - 1 white, nearest.
 pub fn level_of_grey(grey: u8, levels: u8) -> u8 {
     ((2 * u32::from(grey) * (u32::from(levels) - 1) + 255) / 510) as u8
+}
+
+/// A length in pixels as millimetres.
+pub fn length_mm(pixels: f64, pixels_per_inch: f64) -> f64 {
+    pixels * 25.4 / pixels_per_inch
+}
+
+/// A length in pixels as points, 1/72 inch each.
+pub fn length_pt(pixels: f64, pixels_per_inch: f64) -> f64 {
+    pixels * 72.0 / pixels_per_inch
 }
 
 /// The area of one pixel in square millimetres.

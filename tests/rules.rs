@@ -127,6 +127,24 @@ fn two_fields(left: &str, right: &str) -> String {
     vec![row; 8].join("\n")
 }
 
+/// A display whose controller draws under the pen.
+const PEN: &str = r#"{ "controller_ink": { "delay_ms": 20 } }"#;
+
+/// A screen of 32 x 16 px, white but for these rows.
+fn rows_of(row: &str, at: std::ops::Range<usize>) -> String {
+    let white = ".".repeat(row.len());
+    let rows: Vec<&str> = (0..16).map(|y| if at.contains(&y) { row } else { &white }).collect();
+    rows.join("\n")
+}
+
+/// A line of text with these attributes on white.
+fn text(attributes: &str) -> String {
+    format!(
+        "<svg xmlns='http://www.w3.org/2000/svg' width=\"96\" height=\"40\"><rect width='96' height='40' fill='#ffffff'/>\
+         <text x='4' y='28' font-family='Arimo' {attributes}>Ebb 06:10</text></svg>"
+    )
+}
+
 /// A quick update that leaves a tenth of the swing: 4.856 L* of the 48.557 L* between black and white.
 const GHOSTING: &str = r#"{ "modes": [{ "name": "quick", "residue": { "lighter": 0.1 } }] }"#;
 
@@ -572,6 +590,115 @@ fn edges() -> Vec<Edge> {
                 { "screen": "b.png", "after_ms": 60000, "updates": [{ "mode": "full" }] }] }"#,
             silent: "12",
             fires: "11",
+        },
+        Edge {
+            rule: "ink-under-grey",
+            limit: "limit_l",
+            // Of the swing from black to grey 11 of 15, 35.6085 L*, a tenth is missing, and 0.1942 L* of the way to black
+            // were left. Beside the ink a way of 12.9486 L* left 0.0518: 3.5609 - 0.1942 + 0.0518 = 3.4185 apart.
+            screens: screens(&[("a.png", &rows_of("....bbbbbbbbbbbbbbbbbbbbbbbb....", 5..11))]),
+            display: r#"{ "controller_ink": { "delay_ms": 20 }, "modes": [{ "name": "quick", "to": "any", "residue": { "lighter": 0.1 } }] }"#,
+            plan: r#"{ "rules": { "ink-under-grey": { "limit_l": @ } }, "steps": [{ "screen": "a.png",
+                "strokes": [{ "points": [[7, 8, 0], [15, 8, 120]], "width_px": 6, "mode": "quick" }], "updates": [{ "mode": "quick" }] }] }"#,
+            silent: "3.419",
+            fires: "3.418",
+        },
+        Edge {
+            rule: "line-width-jumps",
+            limit: "px",
+            // Two rows become five.
+            screens: screens(&[("a.png", &rows_of("....########################....", 6..11))]),
+            display: PEN,
+            plan: r#"{ "rules": { "line-width-jumps": { "px": @ } }, "steps": [{ "screen": "a.png",
+                "strokes": [{ "points": [[4, 8, 0], [28, 8, 120]], "width_px": 2, "mode": "quick" }], "updates": [{ "mode": "quick" }] }] }"#,
+            silent: "3",
+            fires: "2.99",
+        },
+        Edge {
+            rule: "pen-lags",
+            limit: "ms",
+            screens: square(),
+            display: PEN,
+            plan: r#"{ "rules": { "pen-lags": { "ms": @ } }, "steps": [{ "screen": "a.png",
+                "strokes": [{ "points": [[4, 4, 0], [6, 4, 120]], "width_px": 2, "mode": "quick" }], "updates": [{ "mode": "quick" }] }] }"#,
+            silent: "20",
+            fires: "19.9",
+        },
+        Edge {
+            rule: "pen-lags",
+            limit: "",
+            screens: square(),
+            display: r#"{ "controller_ink": { "delay_ms": @ } }"#,
+            plan: r#"{ "steps": [{ "screen": "a.png",
+                "strokes": [{ "points": [[4, 4, 0], [6, 4, 120]], "width_px": 2, "mode": "quick" }], "updates": [{ "mode": "quick" }] }] }"#,
+            silent: "50",
+            fires: "50.1",
+        },
+        Edge {
+            rule: "commit-under-hand",
+            limit: "",
+            screens: square(),
+            display: PEN,
+            // The ink of the first stroke is drawn from 20 to 140 ms; the commit, sent within 0.1 ms, follows it until 260 ms.
+            plan: r#"{ "steps": [{ "screen": "a.png", "cause": "pen",
+                "strokes": [{ "points": [[4, 4, 0]], "width_px": 2, "mode": "quick" }], "updates": [{ "mode": "quick" }] },
+                { "after_ms": @, "cause": "pen", "strokes": [{ "points": [[4, 4, 0]], "width_px": 2, "mode": "quick" }] }] }"#,
+            silent: "260",
+            fires: "259",
+        },
+        Edge {
+            rule: "stray-ink",
+            limit: "",
+            screens: square(),
+            display: PEN,
+            // The ink of a dot at [12, 4] that the picture lacks covers columns 11 and 12.
+            plan: r#"{ "steps": [{ "screen": "a.png",
+                "strokes": [{ "points": [[12, 4, 0]], "width_px": 2, "mode": "quick" }],
+                "updates": [{ "mode": "quick", "window": [0, 0, 8, 8] }] },
+                { "after_ms": @, "updates": [{ "mode": "quick" }] }] }"#,
+            silent: "1000",
+            fires: "1000.5",
+        },
+        Edge {
+            rule: "faint-text",
+            limit: "small",
+            // Grey 5 of 15 reflects 0.1117 of the light: (1 + 0.05) / (0.111651 / 0.44 + 0.05) = 3.45677.
+            screens: screens(&[("a.svg", &text("fill='#555555' font-size='16'"))]),
+            display: "",
+            plan: r#"{ "rules": { "faint-text": { "small": @ } }, "steps": [{ "screen": "a.svg", "updates": [{ "mode": "full" }] }] }"#,
+            silent: "3.4567",
+            fires: "3.4568",
+        },
+        Edge {
+            rule: "faint-text",
+            limit: "large",
+            // 18 pt are 25 px at 100 px an inch.
+            screens: screens(&[("a.svg", &text("fill='#555555' font-size='25'"))]),
+            display: "",
+            plan: r#"{ "rules": { "faint-text": { "large": @ } }, "steps": [{ "screen": "a.svg", "updates": [{ "mode": "full" }] }] }"#,
+            silent: "3.4567",
+            fires: "3.4568",
+        },
+        Edge {
+            rule: "tiny-text",
+            limit: "mm",
+            // The face's small letters are 1082 of 2048 high: 5.2832 px of 10 px, 1.34194 mm.
+            screens: screens(&[("a.svg", &text("fill='#000000' font-size='10'"))]),
+            display: "",
+            plan: r#"{ "rules": { "tiny-text": { "mm": @ } }, "steps": [{ "screen": "a.svg", "updates": [{ "mode": "full" }] }] }"#,
+            silent: "1.3419",
+            fires: "1.3420",
+        },
+        Edge {
+            rule: "small-target",
+            limit: "mm",
+            screens: square(),
+            display: "",
+            // 8 px of 0.254 mm, the smaller side.
+            plan: r#"{ "rules": { "small-target": { "mm": @ } }, "steps": [
+                { "screen": "a.png", "touched": [0, 0, 12, 8], "updates": [{ "mode": "quick" }] }] }"#,
+            silent: "2.032",
+            fires: "2.033",
         },
         Edge {
             rule: "over-budget",

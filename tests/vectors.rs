@@ -1,6 +1,9 @@
 //! The formulas of `units` against published figures and standards. Knows no panels and no pictures.
 
-use stillpage::units::{eight_bits, grey_of_rgb, level_of_grey, lightness_of_reflectance, over_white, pixel_area_mm2};
+use stillpage::units::{
+    contrast_ratio, eight_bits, grey_of_rgb, length_mm, length_pt, level_of_grey, lightness_of_reflectance,
+    luminance_of_srgb, over_white, pixel_area_mm2,
+};
 
 /// L* of a reflectance, worked out with reference colour libraries from the formula of CIE 15 (two libraries agree).
 const LIGHTNESS: [(f64, f64); 7] = [
@@ -99,4 +102,33 @@ fn a_pixel_has_its_area() {
     assert!((pixel_area_mm2(25.4) - 1.0).abs() < 1e-12);
     assert!((pixel_area_mm2(254.0) - 0.01).abs() < 1e-12);
     assert!((pixel_area_mm2(127.0) * 25.0 - 1.0).abs() < 1e-12);
+}
+
+/// Pairs of colours with their contrast after WCAG 2.2, definitions of contrast ratio and relative luminance: colours of
+/// the standard's own examples and the neighbours of its limits.
+#[test]
+fn contrast_is_that_of_wcag() {
+    let colour = |text: &str| -> [u8; 3] {
+        [1, 3, 5].map(|at| u8::from_str_radix(&text[at..at + 2], 16).expect("two hexadecimal digits"))
+    };
+    let rows: Vec<Vec<&str>> = include_str!("data/wcag-contrast.csv")
+        .lines()
+        .filter(|line| line.starts_with('#') && line.contains(",#"))
+        .map(|line| line.split(',').collect())
+        .collect();
+    assert_eq!(rows.len(), 25, "pairs in the file");
+    for row in rows {
+        let [one, other] = [row[0], row[1]].map(|text| luminance_of_srgb(colour(text)));
+        let published: f64 = row[2].parse().expect("a ratio");
+        assert!((contrast_ratio(one, other) - published).abs() < 5e-7, "{row:?}");
+        assert!((contrast_ratio(other, one) - published).abs() < 5e-7, "{row:?}, turned round");
+    }
+}
+
+/// An inch is 25.4 mm and 72 points; a CSS px is 1/96 inch, so that 24 of them are 6.35 mm.
+#[test]
+fn lengths_follow_from_the_inch() {
+    assert!((length_mm(25.0, 100.0) - 6.35).abs() < 1e-12);
+    assert!((length_mm(24.0, 96.0) - 6.35).abs() < 1e-12);
+    assert!((length_pt(25.0, 100.0) - 18.0).abs() < 1e-12);
 }

@@ -124,12 +124,18 @@ impl Where {
 pub enum StepField {
     /// The screen that it shows (or the whole step).
     Screen,
+    /// The touch target.
+    Touched,
     /// The list of its updates.
     Updates,
     /// An update's mode.
     Mode(usize),
     /// An update's windows, or one of a list of boxes.
     Window(usize, Option<usize>),
+    /// The list of its strokes.
+    Strokes,
+    /// A stroke's width.
+    StrokeWidth(usize),
     /// A stroke's mode.
     StrokeMode(usize),
 }
@@ -144,10 +150,13 @@ impl StepField {
                 crate::plan::Shows::Screen(_) => format!("{base}/screen"),
                 crate::plan::Shows::Each(_) => format!("{base}/each"),
             },
+            Self::Touched => format!("{base}/touched"),
             Self::Updates => format!("{base}/updates"),
             Self::Mode(update) => format!("{base}/updates/{update}/mode"),
             Self::Window(update, None) => format!("{base}/updates/{update}/window"),
             Self::Window(update, Some(index)) => format!("{base}/updates/{update}/window/{index}"),
+            Self::Strokes => format!("{base}/strokes"),
+            Self::StrokeWidth(stroke) => format!("{base}/strokes/{stroke}/width_px"),
             Self::StrokeMode(stroke) => format!("{base}/strokes/{stroke}/mode"),
         }
     }

@@ -14,7 +14,7 @@ use std::sync::Arc;
 
 use crate::{
     change::{Difference, Mask, Region, SentWindows, TileCover, TileGrid, conveyor::Transition, regions, sent_windows},
-    display::{LevelSet, Mode},
+    display::{Level, LevelSet, Mode},
     geometry::{Rect, Window},
     plan::{Begins, Plan, PlannedStep, Stroke, Update},
     screen::Picture,
@@ -63,6 +63,8 @@ pub struct PlayedStep<'a> {
     pub regions: Vec<Region>,
     /// The updates in order.
     pub updates: Vec<PlayedUpdate>,
+    /// The strokes in order.
+    pub strokes: Vec<PlayedStroke>,
     /// The pixels that the strokes covered.
     pub pen_line: Mask,
     /// How many of those the controller did not know.
@@ -77,6 +79,30 @@ pub struct PlayedStep<'a> {
     pub medians: &'a [f64],
     /// The panel at the end of the step.
     pub glass: &'a Glass,
+}
+
+/// A stroke as the controller drew it.
+#[derive(Clone, Debug, PartialEq)]
+pub struct PlayedStroke {
+    /// The level that it was drawn in.
+    pub level: Level,
+    /// The pixels that it covered.
+    pub pixels: Mask,
+    /// Its pieces on the panel, in order.
+    pub pieces: Vec<PlayedPiece>,
+}
+
+/// A piece of a stroke, from one point to the next.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct PlayedPiece {
+    /// The box around its pixels.
+    pub rect: Rect,
+    /// When the pen was at its end, ms since the plan began.
+    pub pen_ms: f64,
+    /// When the controller began to draw it.
+    pub start_ms: f64,
+    /// When it was drawn.
+    pub finish_ms: f64,
 }
 
 /// An update as it was played.
@@ -174,7 +200,8 @@ impl<'p> Player<'p> {
         see: impl FnOnce(&PlayedStep<'_>),
     ) -> Option<Arc<Picture>> {
         self.glass.begin_step(planned.index);
-        let (pen_line, pen_unknown_px) = self.draw_strokes(planned);
+        let (strokes, pen_unknown_px) = self.draw_strokes(planned);
+        let pen_line = Mask::from_unsorted(strokes.iter().flat_map(|stroke| stroke.pixels.tiles()).copied().collect());
         let (memory, introduced) = match transition {
             Some(Transition { picture, introduced }) => (picture, introduced),
             None => (self.memory.clone(), self.nothing.clone()),
@@ -199,6 +226,7 @@ impl<'p> Player<'p> {
             changed,
             regions,
             updates,
+            strokes,
             pen_line,
             pen_unknown_px,
             left_behind,
@@ -211,31 +239,36 @@ impl<'p> Player<'p> {
         (!Arc::ptr_eq(&before, &self.memory)).then_some(before)
     }
 
-    fn draw_strokes(&mut self, planned: &PlannedStep<'_>) -> (Mask, u64) {
-        let mut line = Mask::new();
+    /// Draws the strokes of a step; gives also how many of their pixels the controller did not know.
+    fn draw_strokes(&mut self, planned: &PlannedStep<'_>) -> (Vec<PlayedStroke>, u64) {
         let mut unknown_px = 0;
-        for stroke in &planned.step.strokes {
-            unknown_px += self.draw_stroke(stroke, planned.request_ms, &mut line);
-        }
-        (line, unknown_px)
+        let strokes = planned.step.strokes.iter();
+        let drawn = strokes.map(|stroke| self.draw_stroke(stroke, planned.request_ms, &mut unknown_px)).collect();
+        (drawn, unknown_px)
     }
 
-    fn draw_stroke(&mut self, stroke: &Stroke, request_ms: f64, line: &mut Mask) -> u64 {
+    fn draw_stroke(&mut self, stroke: &Stroke, request_ms: f64, unknown_px: &mut u64) -> PlayedStroke {
         let display = &self.plan.display;
         let mode = &display.modes[stroke.mode];
         let duration_ms = mode.duration_at(self.plan.temperature_c);
         let action = Action::new(mode, display, share_of_swing(mode, duration_ms));
         let level = if stroke.white { display.ink.white() } else { display.ink.black() };
         let delay_ms = display.controller_ink_delay_ms.unwrap_or(0.0);
-        let pieces = pen_line::pieces(stroke, self.glass.grid());
-        let mut unknown_px = 0;
+        let grid = *self.glass.grid();
+        let pieces = pen_line::pieces(stroke, &grid);
+        let mut covered = Vec::new();
         for piece in &pieces {
-            unknown_px += self.glass.draw(&piece.pixels, level, &action).unknown_px;
-            *line = line.or(&piece.pixels);
+            *unknown_px += self.glass.draw(&piece.pixels, level, &action).unknown_px;
+            covered.extend_from_slice(piece.pixels.tiles());
         }
+        let pens: Vec<(f64, Option<Rect>)> =
+            pieces.iter().map(|piece| (request_ms + piece.at_ms, piece.pixels.bounds(&grid))).collect();
         let parts = pieces.into_iter().map(|piece| (request_ms + piece.at_ms + delay_ms, piece.pixels)).collect();
-        self.queue.stroke(parts, duration_ms, self.glass.grid());
-        unknown_px
+        let times = self.queue.stroke(parts, duration_ms, &grid);
+        let pieces = pens.into_iter().zip(times).filter_map(|((pen_ms, rect), (start_ms, finish_ms))| {
+            Some(PlayedPiece { rect: rect?, pen_ms, start_ms, finish_ms })
+        });
+        PlayedStroke { level, pieces: pieces.collect(), pixels: Mask::from_unsorted(covered) }
     }
 
     fn update(&mut self, update: &Update, request_ms: f64) -> PlayedUpdate {

@@ -5,22 +5,28 @@
 
 mod due;
 mod page;
+mod pen;
 mod remedy;
 mod shapes;
+mod texts;
 mod words;
 
 mod cannot_keep_up;
 mod charge_builds_up;
 mod cleaning_interrupts;
 mod cleaning_overdue;
+mod commit_under_hand;
 mod dither_shimmers;
 mod dull_page;
 mod ends_ghosted;
+mod faint_text;
 mod flashes_too_fast;
 mod font_substituted;
 mod grey_in_two_level_mode;
 mod greys_too_close;
+mod ink_under_grey;
 mod left_behind;
+mod line_width_jumps;
 mod link_bound;
 mod missed_rest;
 mod needless_flash;
@@ -31,11 +37,15 @@ mod nothing_changes;
 mod outside_temperature;
 mod over_budget;
 mod part_segment;
+mod pen_lags;
 mod redriven_segment;
 mod restless;
 mod shade_not_on_panel;
 mod slow_answer;
+mod small_target;
+mod stray_ink;
 mod thin_line;
+mod tiny_text;
 mod too_many_since_cleaning;
 mod too_many_windows;
 mod too_soon;
@@ -168,21 +178,17 @@ pub const RULES: &[Entry] = rules![
     "cannot-keep-up" cannot_keep_up CannotKeepUp,
     "too-soon" too_soon TooSoon,
     "link-bound" link_bound LinkBound,
+    "ink-under-grey" ink_under_grey InkUnderGrey,
+    "stray-ink" stray_ink StrayInk,
+    "line-width-jumps" line_width_jumps LineWidthJumps,
+    "pen-lags" pen_lags PenLags,
+    "commit-under-hand" commit_under_hand CommitUnderHand,
+    "faint-text" faint_text FaintText,
+    "tiny-text" tiny_text TinyText,
+    "small-target" small_target SmallTarget,
     "font-substituted" font_substituted FontSubstituted,
     "unused-accept" unused_accept UnusedAccept,
     "over-budget" over_budget OverBudget,
-];
-
-/// Rules that a plan may already set although this version does not run them, with their limits. A summary lists them.
-const LATER_RULES: &[(&str, &[&str])] = &[
-    ("ink-under-grey", &["limit_l"]),
-    ("stray-ink", &[]),
-    ("line-width-jumps", &["px"]),
-    ("pen-lags", &["ms"]),
-    ("commit-under-hand", &[]),
-    ("faint-text", &["small", "large"]),
-    ("tiny-text", &["mm"]),
-    ("small-target", &["mm"]),
 ];
 
 /// The pages of all rules, read once, in the order of [`RULES`].
@@ -207,15 +213,13 @@ pub fn caution_of(id: &str) -> Option<&'static str> {
 
 /// The rules and limits that a plan may set.
 pub fn known_rules() -> Vec<KnownRule> {
-    let built = pages().iter().map(|page| KnownRule {
-        id: page.id.to_owned(),
-        limits: page.limits.iter().map(|limit| limit.name.clone()).collect(),
-    });
-    let later = LATER_RULES.iter().map(|(id, limits)| KnownRule {
-        id: (*id).to_owned(),
-        limits: limits.iter().map(|name| (*name).to_owned()).collect(),
-    });
-    built.chain(later).collect()
+    pages()
+        .iter()
+        .map(|page| KnownRule {
+            id: page.id.to_owned(),
+            limits: page.limits.iter().map(|limit| limit.name.clone()).collect(),
+        })
+        .collect()
 }
 
 /// Which rules are to run.

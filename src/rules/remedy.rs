@@ -3,7 +3,7 @@
 use super::words;
 use crate::{
     change::{TileCover, bits, widened},
-    display::Mode,
+    display::{Level, Mode},
     geometry::Rect,
     panel::{Ghost, PlayedStep, share_of_swing},
     plan::Plan,
@@ -75,6 +75,23 @@ fn carries(mode: &Mode, window: Option<Rect>, step: &PlayedStep<'_>, plan: &Plan
     let boxes = [window.unwrap_or(step.memory.size().whole())];
     let [on_glass, in_memory] = step.glass.levels_within(&TileCover::new(*step.grid(), &boxes));
     on_glass.is_within(mode.from) && in_memory.is_within(mode.to)
+}
+
+/// The quickest mode, best without a flash, that would bring solid ink to a level and leave less than the limit of it;
+/// `around_l` is how much lighter than itself the level looks beside the ink.
+pub(super) fn commit_mode(ink: Level, level: Level, around_l: f64, limit_l: f64, plan: &Plan) -> Option<&Mode> {
+    let display = &plan.display;
+    let swing = display.ink.lightness(ink) - display.ink.lightness(level);
+    let leaves = |mode: &Mode| swing * if swing < 0.0 { mode.residue.lighter } else { mode.residue.darker };
+    let (darkest, lightest) = display.ink.range_l();
+    let own = display.ink.lightness(level);
+    let shown = |mode: &Mode| (own + leaves(mode)).clamp(darkest, lightest) - own;
+    let takes =
+        |mode: &&Mode| mode.from.contains(ink) && mode.to.contains(level) && (shown(mode) - around_l).abs() < limit_l;
+    display.modes.iter().filter(takes).min_by(|one, other| {
+        let cost = |mode: &Mode| mode.duration_at(plan.temperature_c);
+        (one.flashes > 0).cmp(&(other.flashes > 0)).then(cost(one).total_cmp(&cost(other)))
+    })
 }
 
 fn worst_bit(ghost: &Ghost, step: &PlayedStep<'_>) -> u32 {

@@ -65,10 +65,22 @@ fn settles(update: &PlayedUpdate, earlier: &[PlayedUpdate]) -> bool {
     })
 }
 
+/// Whether an update waits for nothing but the ink of its own step, drawn without a wait: the line stands already, and
+/// every commit follows it.
+fn follows_the_pen(update: &PlayedUpdate, step: &PlayedStep<'_>, delay_ms: f64) -> bool {
+    let pieces = step.strokes.iter().flat_map(|stroke| &stroke.pieces);
+    let on_time = pieces.map(|piece| piece.pen_ms + delay_ms + piece.finish_ms - piece.start_ms);
+    on_time.reduce(f64::max).is_some_and(|drawn_ms| update.times.start_ms <= drawn_ms + update.times.transfer_ms)
+}
+
 impl Rule for UpdatesCollide<'_> {
     fn step(&mut self, step: &PlayedStep<'_>, sink: &mut Sink) {
+        let delay_ms = self.plan.display.controller_ink_delay_ms.unwrap_or(0.0);
         for (index, update) in step.updates.iter().enumerate() {
-            if update.times.wait_ms > self.wait_ms && !settles(update, &step.updates[..index]) {
+            if follows_the_pen(update, step, delay_ms) || settles(update, &step.updates[..index]) {
+                continue;
+            }
+            if update.times.wait_ms > self.wait_ms {
                 sink.report(Where::of(step, StepField::Mode(index)), self.sight(index, update));
             }
         }

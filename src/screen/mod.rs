@@ -4,6 +4,7 @@
 
 mod png;
 mod svg;
+mod texts;
 
 use std::collections::HashMap;
 
@@ -15,6 +16,7 @@ use crate::{
 pub use png::decode_png;
 pub use svg::{Faces, ImageFinder, draw_segments, draw_svg};
 pub(crate) use svg::{draw_overlay, text_width};
+pub use texts::{DrawnText, TextPaint};
 
 /// A picture in the reader's axes: one shade a pixel, row by row. A shade is an 8-bit grey, for palette ink the number of
 /// the nearest colour, for segments 0 (on) or 255 (off).
@@ -26,6 +28,8 @@ pub struct Picture {
     colours: Option<Vec<[u8; 3]>>,
     /// What was not drawn as it was meant.
     pub notes: Vec<ScreenNote>,
+    /// The texts of an SVG; none of a PNG.
+    pub texts: Vec<DrawnText>,
 }
 
 /// Something in a screen that was not drawn as it was meant, or that the panel cannot show.
@@ -68,7 +72,7 @@ impl ScreenFault {
 impl Picture {
     /// A picture of one shade.
     pub fn uniform(size: Size, shade: u8) -> Self {
-        Self { size, shades: vec![shade; size.pixels() as usize], colours: None, notes: Vec::new() }
+        Self { size, shades: vec![shade; size.pixels() as usize], colours: None, notes: Vec::new(), texts: Vec::new() }
     }
 
     /// A picture from its shades, row by row.
@@ -77,7 +81,7 @@ impl Picture {
     /// Where the number of shades is not the size's.
     pub fn from_shades(size: Size, shades: Vec<u8>) -> Self {
         assert_eq!(shades.len() as u64, size.pixels(), "one shade a pixel");
-        Self { size, shades, colours: None, notes: Vec::new() }
+        Self { size, shades, colours: None, notes: Vec::new(), texts: Vec::new() }
     }
 
     /// A picture of 8-bit greys on an ink without colours: on segments each is brought to its state.
@@ -88,7 +92,7 @@ impl Picture {
             notes.extend(parts.into_iter().map(ScreenNote::PartSegment));
             notes.extend(outside.map(|(rect, pixels)| ScreenNote::OutsideSegments(rect, pixels)));
         }
-        Self { size, shades: greys, colours: None, notes }
+        Self { size, shades: greys, colours: None, notes, texts: Vec::new() }
     }
 
     /// A picture of encoded sRGB colours on palette ink. `buffer` is used again for the shades.
@@ -99,7 +103,7 @@ impl Picture {
         };
         buffer.clear();
         buffer.extend(colours.iter().map(|colour| shade(*colour)));
-        Self { size, shades: buffer, colours: Some(colours), notes: Vec::new() }
+        Self { size, shades: buffer, colours: Some(colours), notes: Vec::new(), texts: Vec::new() }
     }
 
     /// Columns and rows.
@@ -139,7 +143,8 @@ impl Picture {
 
     /// How much memory it takes, bytes.
     pub fn bytes(&self) -> usize {
-        self.shades.len() + self.colours.as_ref().map_or(0, |colours| 3 * colours.len())
+        let texts: usize = self.texts.iter().map(|text| size_of::<DrawnText>() + text.text.len()).sum();
+        self.shades.len() + self.colours.as_ref().map_or(0, |colours| 3 * colours.len()) + texts
     }
 
     /// The buffer, to be used again.

@@ -18,6 +18,7 @@ use resvg::{
 use super::{
     Picture, ScreenFault, ScreenNote,
     png::{colour_of_rgba, grey_of_rgba},
+    texts::drawn_texts,
 };
 use crate::{
     display::{Ink, Segments},
@@ -96,6 +97,7 @@ pub fn draw_svg(
         buffer.extend(rgba.chunks_exact(4).map(grey_of_rgba));
         Picture::from_greys(size, buffer, ink)
     };
+    picture.texts = drawn_texts(&tree, size);
     let mut words = notes.into_inner().unwrap_or_else(PoisonError::into_inner);
     missing_glyphs(tree.root(), &mut words);
     words.extend(log.into_iter().chain(drawing_log).map(ScreenNote::LeftOut));

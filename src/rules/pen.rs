@@ -1,0 +1,104 @@
+//! What the rules of the pen share: how long a commit may take to settle, which updates are still running, and one finding
+//! for what goes on from stroke to stroke.
+
+use crate::{
+    finding::{Sight, Sink, Where},
+    geometry::Rect,
+    panel::{PlayedStep, PlayedUpdate},
+    plan::Cause,
+};
+
+/// A commit may still put right within this time what it left at first, ms: quick now and grey soon after is good practice.
+/// The same second as the limit of `left-behind`.
+pub(super) const SETTLE_MS: f64 = 1000.0;
+
+/// Whether a step's updates are what the host commits after the pen.
+pub(super) fn is_commit(step: &PlayedStep<'_>) -> bool {
+    !step.planned.step.strokes.is_empty() || step.planned.step.cause == Cause::Pen
+}
+
+/// A trouble that may go on from one stroke to the next: one finding from the first to the last of the same kind.
+#[derive(Debug, Default)]
+pub(super) struct Lasting {
+    open: Option<Open>,
+    told: u64,
+}
+
+#[derive(Debug)]
+struct Open {
+    place: Where,
+    badness: f64,
+    worst_step: u64,
+    sight: Sight,
+}
+
+impl Lasting {
+    /// Sees the trouble once more; the worst of it is told. Another kind is another finding.
+    pub(super) fn see(&mut self, kind: &str, place: Where, badness: f64, sight: Sight, sink: &mut Sink) {
+        if self.open.as_ref().is_some_and(|open| open.sight.key != kind) {
+            self.close(sink);
+        }
+        let sight = Sight { key: kind.to_owned(), ..sight };
+        match &mut self.open {
+            Some(open) => {
+                open.place.last_step = place.last_step;
+                if badness > open.badness {
+                    (open.badness, open.worst_step, open.sight) = (badness, place.step, sight);
+                }
+            }
+            None => self.open = Some(Open { badness, worst_step: place.step, sight, place }),
+        }
+    }
+
+    /// Tells what was seen up to here.
+    pub(super) fn close(&mut self, sink: &mut Sink) {
+        let Some(open) = self.open.take() else { return };
+        let mut sight = Sight { key: self.told.to_string(), ..open.sight };
+        self.told += 1;
+        if open.worst_step != open.place.step {
+            sight.message = format!("{} (at step {}, the worst)", sight.message, open.worst_step);
+        }
+        sink.report(open.place, sight);
+    }
+}
+
+/// Updates of the host that have not finished.
+#[derive(Debug, Default)]
+pub(super) struct Running(pub(super) Vec<RunningUpdate>);
+
+/// An update of the host that has not finished.
+#[derive(Debug)]
+pub(super) struct RunningUpdate {
+    pub(super) step: u64,
+    pub(super) place: Where,
+    pub(super) index: usize,
+    pub(super) mode: usize,
+    pub(super) sent: Vec<Rect>,
+    pub(super) finish_ms: f64,
+    pub(super) is_commit: bool,
+}
+
+impl Running {
+    /// Forgets what has finished at that time.
+    pub(super) fn until(&mut self, now_ms: f64) {
+        self.0.retain(|update| update.finish_ms > now_ms);
+    }
+
+    /// Adds the updates of a step.
+    pub(super) fn add(&mut self, step: &PlayedStep<'_>) {
+        let sent = step.updates.iter().enumerate().filter(|(_, update)| !update.sent.is_empty());
+        self.0.extend(sent.map(|(index, update)| running(step, index, update)));
+    }
+}
+
+fn running(step: &PlayedStep<'_>, index: usize, update: &PlayedUpdate) -> RunningUpdate {
+    RunningUpdate {
+        step: step.planned.index,
+        place: Where::of(step, crate::finding::StepField::Mode(index)),
+        index,
+        mode: update.mode,
+        sent: update.sent.clone(),
+        finish_ms: update.times.finish_ms,
+        is_commit: is_commit(step),
+    }
+}

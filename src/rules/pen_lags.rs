@@ -1,0 +1,99 @@
+//! `pen-lags`: the line that the controller draws comes later after the pen than a hand bears.
+
+use super::{
+    Rule, Setup,
+    pen::{Lasting, Running, RunningUpdate},
+    words,
+};
+use crate::{
+    finding::{Sight, Sink, StepField, Where},
+    panel::{PlayedPiece, PlayedStep},
+    plan::Plan,
+};
+
+/// Measures every piece of every stroke, from the pen to the begin of its drawing.
+pub(super) struct PenLags<'p> {
+    plan: &'p Plan,
+    limit_ms: f64,
+    running: Running,
+    lasting: Lasting,
+}
+
+impl<'p> PenLags<'p> {
+    pub(super) fn new(setup: &Setup<'p>) -> Self {
+        let (running, lasting) = (Running::default(), Lasting::default());
+        Self { plan: setup.plan, limit_ms: setup.limit("ms"), running, lasting }
+    }
+
+    fn sight(&self, piece: PlayedPiece, late_pieces: usize) -> (Sight, String) {
+        let delay_ms = self.plan.display.controller_ink_delay_ms.unwrap_or(0.0);
+        let lag_ms = piece.start_ms - piece.pen_ms;
+        let wait_ms = lag_ms - delay_ms;
+        let over = self.running.0.iter().filter(|update| update.sent.iter().any(|rect| rect.overlaps(piece.rect)));
+        let blocker = over.max_by(|one, other| one.finish_ms.total_cmp(&other.finish_ms)).filter(|_| wait_ms > 0.0);
+        let waiting = blocker.map_or(String::new(), |update| {
+            format!(", {} ms of them waiting for {}", words::ms(wait_ms), self.name(update))
+        });
+        let kind = blocker.map_or("delay", |update| self.plan.display.modes[update.mode].name.as_str()).to_owned();
+        let sight = Sight {
+            rect: Some(piece.rect),
+            message: format!(
+                "the line follows the pen after {} ms{waiting}; a hand sees a lag from {} ms on",
+                words::ms(lag_ms),
+                words::ms(self.limit_ms)
+            ),
+            help: match blocker {
+                Some(update) => format!(
+                    "keep {} away from where the pen writes, or put it into a pause: it runs for {} ms",
+                    self.name(update),
+                    words::ms(self.duration(update))
+                ),
+                None => format!(
+                    "the controller's own delay is {} ms: set it up for less, or choose a controller that draws sooner",
+                    words::ms(delay_ms)
+                ),
+            },
+            figures: vec![
+                ("lag_ms", lag_ms),
+                ("delay_ms", delay_ms),
+                ("wait_ms", wait_ms),
+                ("limit_ms", self.limit_ms),
+                ("late_pieces", late_pieces as f64),
+            ],
+            ..Sight::default()
+        };
+        (sight, kind)
+    }
+
+    fn name(&self, update: &RunningUpdate) -> String {
+        format!("`{}` of step {}", self.plan.display.modes[update.mode].name, update.step)
+    }
+
+    fn duration(&self, update: &RunningUpdate) -> f64 {
+        self.plan.display.modes[update.mode].duration_at(self.plan.temperature_c)
+    }
+}
+
+impl Rule for PenLags<'_> {
+    fn step(&mut self, step: &PlayedStep<'_>, sink: &mut Sink) {
+        self.running.until(step.planned.request_ms);
+        if !step.strokes.is_empty() {
+            let lag_ms = |piece: &PlayedPiece| piece.start_ms - piece.pen_ms;
+            let pieces = step.strokes.iter().flat_map(|stroke| &stroke.pieces);
+            let late: Vec<&PlayedPiece> = pieces.filter(|piece| lag_ms(piece) > self.limit_ms).collect();
+            let worst = late.iter().copied().max_by(|one, other| lag_ms(one).total_cmp(&lag_ms(other)));
+            match worst {
+                Some(worst) => {
+                    let (sight, kind) = self.sight(*worst, late.len());
+                    self.lasting.see(&kind, Where::of(step, StepField::Strokes), lag_ms(worst), sight, sink);
+                }
+                None => self.lasting.close(sink),
+            }
+        }
+        self.running.add(step);
+    }
+
+    fn end(&mut self, sink: &mut Sink) {
+        self.lasting.close(sink);
+    }
+}

@@ -1,0 +1,84 @@
+//! `small-target`: a touch target that a finger misses.
+
+use std::collections::BTreeMap;
+
+use super::{Rule, Setup, words};
+use crate::{
+    finding::{Sight, Sink, StepField, Where},
+    geometry::Window,
+    panel::PlayedStep,
+    plan::Plan,
+    units::length_mm,
+};
+
+/// The smallest target of WCAG 2.2, 2.5.8: 24 CSS px, each 1/96 inch.
+const FLOOR_CSS_PX: f64 = 24.0;
+const CSS_PX_IN_AN_INCH: f64 = 96.0;
+
+/// Keeps each target that is too small, and when it was touched.
+pub(super) struct SmallTarget<'p> {
+    plan: &'p Plan,
+    limit_mm: f64,
+    found: BTreeMap<Window, Where>,
+}
+
+impl<'p> SmallTarget<'p> {
+    pub(super) fn new(setup: &Setup<'p>) -> Self {
+        Self { plan: setup.plan, limit_mm: setup.limit("mm"), found: BTreeMap::new() }
+    }
+
+    /// Width and height of what can be touched, mm: nothing beyond the edge can.
+    fn size_mm(&self, target: Window) -> [f64; 2] {
+        let on_panel = target.cut(self.plan.screen_size());
+        on_panel.map_or([0.0; 2], |rect| {
+            [rect.width, rect.height].map(|px| length_mm(f64::from(px), self.plan.display.pixels_per_inch))
+        })
+    }
+
+    fn tell(&self, target: Window, place: Where, sink: &mut Sink) {
+        let [width_mm, height_mm] = self.size_mm(target);
+        let rect = target.cut(self.plan.screen_size());
+        let message = match rect {
+            Some(rect) => format!(
+                "the touch target is {} x {} px, {} x {} mm: smaller than the {} mm that a finger hits",
+                rect.width,
+                rect.height,
+                words::figure(width_mm),
+                words::figure(height_mm),
+                self.limit_mm
+            ),
+            None => format!("the touch target {} lies off the panel: nobody can touch it", words::window(target)),
+        };
+        let pixels_per_inch = self.plan.display.pixels_per_inch;
+        let wanted_px = (self.limit_mm * pixels_per_inch / 25.4).ceil();
+        let floor_px = (FLOOR_CSS_PX * pixels_per_inch / CSS_PX_IN_AN_INCH).ceil();
+        let sight = Sight {
+            rect,
+            message,
+            help: format!(
+                "let it answer to {wanted_px} x {wanted_px} px or more, also where less is drawn; {FLOOR_CSS_PX} CSS px, {floor_px} px here, are the floor of WCAG 2.2 (2.5.8), and fingers want about 8 mm"
+            ),
+            figures: vec![("width_mm", width_mm), ("height_mm", height_mm), ("limit_mm", self.limit_mm)],
+            key: words::window(target),
+            ..Sight::default()
+        };
+        sink.report(place, sight);
+    }
+}
+
+impl Rule for SmallTarget<'_> {
+    fn step(&mut self, step: &PlayedStep<'_>, _: &mut Sink) {
+        let Some(target) = step.planned.step.touched else { return };
+        let [width_mm, height_mm] = self.size_mm(target);
+        if width_mm.min(height_mm) < self.limit_mm {
+            let place = self.found.entry(target).or_insert_with(|| Where::of(step, StepField::Touched));
+            place.last_step = step.planned.index;
+        }
+    }
+
+    fn end(&mut self, sink: &mut Sink) {
+        for (target, place) in std::mem::take(&mut self.found) {
+            self.tell(target, place, sink);
+        }
+    }
+}

@@ -1,0 +1,113 @@
+//! `stray-ink`: ink that the controller drew, that the picture in memory lacks, and that no commit redraws.
+
+use super::{
+    Rule, Setup,
+    pen::{SETTLE_MS, is_commit},
+    words,
+};
+use crate::{
+    change::{Mask, TileGrid, widened},
+    finding::{Sight, Sink, StepField, Where},
+    panel::PlayedStep,
+    plan::{Plan, Updates},
+};
+
+/// Follows the ink from the pen to the update that redraws it.
+pub(super) struct StrayInk<'p> {
+    plan: &'p Plan,
+    /// Ink of strokes that were not committed yet, and where the first of it was drawn.
+    uncommitted: Mask,
+    drawn: Option<Where>,
+    /// Ink that a commit left, until it is too late for it.
+    waiting: Vec<Waiting>,
+    grid: Option<TileGrid>,
+}
+
+struct Waiting {
+    place: Where,
+    deadline_ms: f64,
+    pixels: Mask,
+}
+
+impl<'p> StrayInk<'p> {
+    pub(super) fn new(setup: &Setup<'p>) -> Self {
+        Self { plan: setup.plan, uncommitted: Mask::new(), drawn: None, waiting: Vec::new(), grid: None }
+    }
+
+    fn tell_late(&mut self, now_ms: f64, sink: &mut Sink) {
+        let late: Vec<Waiting> = self.waiting.extract_if(.., |waiting| waiting.deadline_ms < now_ms).collect();
+        for waiting in late {
+            self.tell(waiting.place, &waiting.pixels, true, sink);
+        }
+    }
+
+    fn tell(&self, place: Where, pixels: &Mask, was_committed: bool, sink: &mut Sink) {
+        let display = &self.plan.display;
+        let Some(rect) = self.grid.and_then(|grid| pixels.bounds(&grid)) else { return };
+        let px = pixels.count();
+        let (area, verb) = (words::area(px, display), if px == 1 { "lies" } else { "lie" });
+        let message = if was_committed {
+            format!(
+                "{area} of the line under the pen {verb} outside the windows of the commit: the ink stays on the glass"
+            )
+        } else {
+            format!("{area} of the line under the pen are never committed: the picture in memory lacks them")
+        };
+        let help = match widened(rect.to_window(), display, self.plan.rotation).filter(|_| display.windows.is_some()) {
+            Some(window) => format!("let the commit redraw {} too, or use \"changed\"", words::rect(window)),
+            None => "let the commit redraw the whole panel".to_owned(),
+        };
+        let figures = vec![("px", px as f64), ("mm2", display.area_mm2(px))];
+        sink.report(place, Sight { rect: Some(rect), message, help, figures, ..Sight::default() });
+    }
+
+    /// Takes in the ink of a step that its own updates left.
+    fn take(&mut self, step: &PlayedStep<'_>) {
+        let planned = step.planned.step;
+        // What the step's own screen changed and did not send is told as left behind.
+        let stray = step.pen_line.and(&step.left_behind).without(step.introduced);
+        let commits = is_commit(step) && (!step.updates.is_empty() || step.planned.screen.is_some());
+        if !commits {
+            if !stray.is_empty() {
+                self.uncommitted = self.uncommitted.or(&stray);
+                self.drawn.get_or_insert_with(|| Where::of(step, StepField::Strokes)).last_step = step.planned.index;
+            }
+            return;
+        }
+        let place = self.drawn.take().map_or_else(
+            || Where::of(step, if planned.strokes.is_empty() { StepField::Updates } else { StepField::Strokes }),
+            |drawn| Where { last_step: step.planned.index, ..drawn },
+        );
+        let pixels = std::mem::take(&mut self.uncommitted).or(&stray);
+        if !pixels.is_empty() {
+            self.waiting.push(Waiting { place, deadline_ms: step.updates_request_ms() + SETTLE_MS, pixels });
+        }
+    }
+}
+
+impl Rule for StrayInk<'_> {
+    fn step(&mut self, step: &PlayedStep<'_>, sink: &mut Sink) {
+        self.tell_late(step.updates_request_ms(), sink);
+        for waiting in &mut self.waiting {
+            waiting.pixels = waiting.pixels.and(&step.left_behind);
+        }
+        self.waiting.retain(|waiting| !waiting.pixels.is_empty());
+        if !self.uncommitted.is_empty() {
+            self.uncommitted = self.uncommitted.and(&step.left_behind);
+            if self.uncommitted.is_empty() {
+                self.drawn = None;
+            }
+        }
+        if step.planned.step.updates != Updates::Choose {
+            self.grid = Some(*step.grid());
+            self.take(step);
+        }
+    }
+
+    fn end(&mut self, sink: &mut Sink) {
+        self.tell_late(f64::INFINITY, sink);
+        if let Some(place) = self.drawn.take() {
+            self.tell(place, &self.uncommitted, false, sink);
+        }
+    }
+}

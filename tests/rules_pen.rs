@@ -220,6 +220,20 @@ fn what_is_no_line_has_no_width() {
     assert_eq!(jump(&[("white.png", screen(&[])), ("before.png", before)], &rubber), None);
 }
 
+/// The bar of a cross: most of its places lie beside the stem, whose ink is another stroke's.
+#[test]
+fn another_stroke_beside_the_line_does_not_widen_it() {
+    let cross = screen(&[([20, 15, 12, 2], '#'), ([24, 4, 6, 24], '#')]);
+    let bar = json!({ "points": [[21, 16, 0], [31, 16, 60]], "width_px": 2, "mode": "quick" });
+    let stem = json!({ "points": [[27, 6, 300], [27, 26, 400]], "width_px": 6, "mode": "quick" });
+    let step =
+        |strokes: Value| json!([{ "screen": "cross.png", "strokes": strokes, "updates": quick(&json!("changed")) }]);
+    let found = |strokes| findings("line-width-jumps", &pen_display(), &[("cross.png", cross.clone())], &step(strokes));
+    assert_eq!(found(json!([bar, stem])), Vec::<Value>::new());
+    // A stem that the pen did not draw belongs to what the commit made of the bar.
+    assert_eq!(found(json!([bar])).len(), 1);
+}
+
 /// A line of a direction that meets the pixels ever differently has the area of its width.
 #[test]
 fn a_slanted_line_has_its_width_too() {

@@ -20,8 +20,8 @@ pub(super) struct LineWidthJumps<'p> {
 
 /// As many places of a stroke are measured.
 const PLACES: usize = 200;
-/// Fewer places tell nothing, px.
-const FEWEST_PLACES: usize = 2;
+/// Fewer places tell nothing.
+const FEWEST_PLACES: usize = 4;
 /// Half the pace with which a width is walked, px.
 const HALF_PACE: f64 = 0.25;
 
@@ -139,7 +139,7 @@ enum Share {
     Over,
     /// The line has ended.
     Ground,
-    /// The panel has ended, and nobody can tell whether the line has.
+    /// The panel has ended, or another stroke begins: nobody can tell whether the line has ended.
     Edge,
 }
 
@@ -218,6 +218,9 @@ impl<'s> CommittedLine<'s> {
     fn share(&self, at: (f64, f64), ground: Level) -> Share {
         let grid = self.step.grid();
         let (Some((x, y)), Some(before)) = (pixel_at(grid, at), self.before(at)) else { return Share::Edge };
+        if !holds(self.drawn, grid, at) && holds(&self.step.pen_line, grid, at) {
+            return Share::Edge;
+        }
         let now = self.step.glass.memory_level(x, y);
         if before == self.core {
             // Where the line crosses an older one, both go on.

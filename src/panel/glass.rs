@@ -495,11 +495,11 @@ impl Glass {
             Towards::Level(level) if action.changed_only => covered & differing_pixels(&[level; 64], &self.levels[at]),
             Towards::Memory | Towards::Level(_) => covered,
         };
-        let like = candidates & !differing_pixels(&self.levels[at], &self.memory[at]);
+        // Before it is driven: what is like memory already.
+        let like =
+            if action.tells_redriven { candidates & !differing_pixels(&self.levels[at], &self.memory[at]) } else { 0 };
         let driven_pixels = self.drive_pixels(tile, candidates, towards, action, driven);
-        if action.tells_redriven {
-            driven.redriven.push(tile, like & driven_pixels);
-        }
+        driven.redriven.push(tile, like & driven_pixels);
         driven.px += u64::from(driven_pixels.count_ones());
         driven.beside_px += u64::from((driven_pixels & !self.asked_cover(tile, asked)).count_ones());
         let counted = if action.counts_every_update { covered } else { driven_pixels };

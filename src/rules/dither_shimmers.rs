@@ -35,9 +35,9 @@ impl<'p> DitherShimmers<'p> {
 
     fn shimmers(&self, before: &TileLevels, after: &TileLevels, changed: u64) -> bool {
         f64::from(changed.count_ones()) >= self.share * 64.0
+            && (self.tone(before) - self.tone(after)).abs() < self.tone_l
             && is_busy(before)
             && is_busy(after)
-            && (self.tone(before) - self.tone(after)).abs() < self.tone_l
     }
 
     fn tone(&self, levels: &TileLevels) -> f64 {

@@ -1,8 +1,8 @@
 //! The formulas of `units` against published figures and standards. Knows no panels and no pictures.
 
 use stillpage::units::{
-    contrast_ratio, eight_bits, grey_of_rgb, length_mm, length_pt, level_of_grey, lightness_of_reflectance,
-    luminance_of_srgb, over_white, pixel_area_mm2,
+    Lab, colour_difference, contrast_ratio, eight_bits, grey_of_rgb, length_mm, length_pt, level_of_grey,
+    lightness_of_reflectance, luminance_of_srgb, over_white, pixel_area_mm2,
 };
 
 /// L* of a reflectance, worked out with reference colour libraries from the formula of CIE 15 (two libraries agree).
@@ -131,4 +131,21 @@ fn lengths_follow_from_the_inch() {
     assert!((length_mm(25.0, 100.0) - 6.35).abs() < 1e-12);
     assert!((length_mm(24.0, 96.0) - 6.35).abs() < 1e-12);
     assert!((length_pt(25.0, 100.0) - 18.0).abs() < 1e-12);
+}
+
+/// The 34 test pairs of G. Sharma, W. Wu and E. N. Dalal, Color Research and Application 30(1), 2005, 21-30, to half of the
+/// fourth decimal that they are published with.
+#[test]
+fn colour_difference_gives_the_published_pairs() {
+    let pairs =
+        include_str!("data/ciede2000.csv").lines().filter(|line| line.starts_with(|c: char| c.is_ascii_digit()));
+    let mut checked = 0;
+    for line in pairs {
+        let figures: Vec<f64> = line.split(',').map(|figure| figure.parse().unwrap()).collect();
+        let colour = |at: usize| Lab::new(figures[at], figures[at + 1], figures[at + 2]);
+        let found = colour_difference(colour(1), colour(4));
+        assert!((found - figures[7]).abs() < 5e-5, "pair {}: {found}", figures[0]);
+        checked += 1;
+    }
+    assert_eq!(checked, 34);
 }

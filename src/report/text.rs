@@ -210,6 +210,9 @@ fn draw(marked: &Marked, style: TextStyle) -> String {
         .with_width(style.width)
         .with_context_lines(1)
         .with_links(false)
+        // Names and paths are never broken at their hyphens and slashes.
+        .with_word_separator(textwrap::WordSeparator::AsciiSpace)
+        .with_word_splitter(textwrap::WordSplitter::NoHyphenation)
         .without_syntax_highlighting();
     let mut text = String::new();
     if handler.render_report(&mut text, marked).is_err() {

@@ -58,6 +58,14 @@ const PLANS: &[(&str, &str)] = &[
         "stroke_back_in_time",
         r#"{ "steps": [{ "strokes": [{ "points": [[0, 0, 9], [1, 1, 3]], "width_px": 2, "mode": "quick" }] }] }"#,
     ),
+    (
+        "accept_step_beyond",
+        r#"{ "steps": [{ "screen": "white.png" }], "accept": [{ "rule": "left-behind", "steps": [1], "because": "later" }] }"#,
+    ),
+    (
+        "accept_beside_a_fault",
+        r#"{ "steps": [{ "label": "open", "screen": "whte.png" }], "accept": [{ "rule": "left-behind", "steps": ["open"], "because": "later" }] }"#,
+    ),
     ("accept_without_reason", r#"{ "steps": [{}], "accept": [{ "rule": "left-behind" }] }"#),
     ("accept_empty_reason", r#"{ "steps": [{}], "accept": [{ "rule": "left-behind", "because": " " }] }"#),
     ("accept_unknown_rule", r#"{ "steps": [{}], "accept": [{ "rule": "left", "because": "seen" }] }"#),

@@ -128,10 +128,10 @@ fn plan(reading: &mut Reading, root: &Item<'_>, surroundings: &mut dyn Surroundi
     let mut context = Context { surroundings, display };
     let begins = begins(reading, &fields, &mut context);
     let steps = reading.required(&fields, "steps", "a refresh plan");
-    let (nodes, step_count) = match &steps {
-        Some(item) => nodes(reading, item, &mut context)?,
-        None => (Vec::new(), 0),
-    };
+    let faults_before = reading.faults.len();
+    let read = steps.as_ref().and_then(|item| nodes(reading, item, &mut context));
+    let are_whole = read.is_some() && reading.faults.len() == faults_before;
+    let (nodes, step_count) = read.unwrap_or_default();
     if let Some(item) = steps.filter(|_| step_count > MOST_STEPS) {
         reading.fault(
             &item,
@@ -142,7 +142,8 @@ fn plan(reading: &mut Reading, root: &Item<'_>, surroundings: &mut dyn Surroundi
             "repeat less: what a rule finds, it finds in the first rounds",
         );
     }
-    let accept = accept(reading, &fields, &nodes, context.surroundings.rules());
+    let known = are_whole.then(|| KnownSteps::new(&nodes, step_count));
+    let accept = accept(reading, &fields, known.as_ref(), context.surroundings.rules());
     let display = context.display?;
     Some(Plan {
         source: reading.source.clone(),
@@ -507,17 +508,31 @@ fn points(reading: &mut Reading, item: &Item<'_>) -> Option<Vec<StrokePoint>> {
     Some(points)
 }
 
-fn accept(reading: &mut Reading, fields: &Fields<'_>, nodes: &[Node], known: &[KnownRule]) -> Vec<Accept> {
+/// The steps that an `accept` may name.
+struct KnownSteps {
+    /// How often each label stands in the file.
+    labels: HashMap<String, usize>,
+    count: u64,
+}
+
+impl KnownSteps {
+    fn new(nodes: &[Node], count: u64) -> Self {
+        let mut labels = HashMap::new();
+        count_labels(nodes, &mut labels);
+        Self { labels, count }
+    }
+}
+
+/// `steps` is missing where the steps have faults of their own: what they lack is then no fault of `accept`.
+fn accept(reading: &mut Reading, fields: &Fields<'_>, steps: Option<&KnownSteps>, known: &[KnownRule]) -> Vec<Accept> {
     let Some(elements) = fields.get("accept").and_then(|item| reading.list(item)) else { return Vec::new() };
-    let mut labels = HashMap::new();
-    count_labels(nodes, &mut labels);
-    elements.iter().filter_map(|element| accept_entry(reading, element, &labels, known)).collect()
+    elements.iter().filter_map(|element| accept_entry(reading, element, steps, known)).collect()
 }
 
 fn accept_entry(
     reading: &mut Reading,
     item: &Item<'_>,
-    labels: &HashMap<String, usize>,
+    steps_known: Option<&KnownSteps>,
     known: &[KnownRule],
 ) -> Option<Accept> {
     let fields = reading.object(item, "an accepted finding", &["rule", "steps", "because"])?;
@@ -532,7 +547,7 @@ fn accept_entry(
     });
     let steps = match fields.get("steps") {
         None => Some(None),
-        Some(item) => step_names(reading, item, labels).map(Some),
+        Some(item) => step_names(reading, item, steps_known).map(Some),
     };
     let rule_item = rule_item?;
     let rule = reading.text(&rule_item)?.value;
@@ -547,15 +562,23 @@ fn accept_entry(
     Some(Accept { rule, steps: steps?, because: because?, pointer: fields.pointer.clone() })
 }
 
-fn step_names(reading: &mut Reading, item: &Item<'_>, labels: &HashMap<String, usize>) -> Option<Vec<StepName>> {
+fn step_names(reading: &mut Reading, item: &Item<'_>, known: Option<&KnownSteps>) -> Option<Vec<StepName>> {
     let elements = reading.list(item)?;
-    elements.iter().map(|element| step_name(reading, element, labels)).collect()
+    elements.iter().map(|element| step_name(reading, element, known)).collect()
 }
 
-fn step_name(reading: &mut Reading, item: &Item<'_>, labels: &HashMap<String, usize>) -> Option<StepName> {
+fn step_name(reading: &mut Reading, item: &Item<'_>, known: Option<&KnownSteps>) -> Option<StepName> {
     let Some(label) = item.as_text() else {
-        return reading.integer(item, 0, MOST_STEPS as i64).map(|index| StepName::Index(index as u64));
+        let index = reading.integer(item, 0, MOST_STEPS as i64)? as u64;
+        if let Some(known) = known.filter(|known| index >= known.count) {
+            let message = format!("there is no step {index}: the plan has {}, counted from 0", known.count);
+            reading.fault(item, message, "name a step that is played, or its label");
+            return None;
+        }
+        return Some(StepName::Index(index));
     };
+    let Some(known) = known else { return Some(StepName::Label(label.to_owned())) };
+    let labels = &known.labels;
     match labels.get(label) {
         Some(1) => Some(StepName::Label(label.to_owned())),
         Some(count) => {

@@ -564,13 +564,29 @@ impl Glass {
         let mut net_vs = charge.as_ref().filter(|_| action.impulse.is_some()).map(|charge| charge.net_vs.values(tile));
         let (mut driven_pixels, mut out_of_reach, mut wrong_start, mut moved) = (0_u64, 0_u64, 0_u64, 0_u64);
         let mut turned = [0_u64; Turn::ALL.len()];
-        for bit in bits(candidates) {
+        // Where all have one residue, pixels of the same way are few kinds, and each kind is moved at once.
+        let by_kind = net_vs.is_none() && residue.uniform(tile).is_some();
+        let mut left = candidates;
+        let mut kinds = 0;
+        while left != 0 {
+            let bit = left.trailing_zeros();
             let at = bit as usize;
             let (level, before) = (levels[at], values[at]);
             let target = match towards {
                 Towards::Memory => memory[at],
                 Towards::Level(level) => level,
             };
+            let alike = if by_kind && kinds < MOST_KINDS {
+                let of_target = match towards {
+                    Towards::Memory => !differing_pixels(&[target; 64], memory),
+                    Towards::Level(_) => u64::MAX,
+                };
+                left & of_target & !differing_pixels(&[level; 64], levels)
+            } else {
+                1 << bit
+            };
+            left &= !alike;
+            kinds += 1;
             let place = &mut swings.places[Swings::place_of(level, target, before)];
             let swing = match place {
                 Some(swing) if swing.is_of(level, target, before) => swing,
@@ -584,16 +600,19 @@ impl Glass {
                     swing
                 }
             };
-            out_of_reach |= u64::from(swing.is_out_of_reach) << bit;
-            driven_pixels |= u64::from(swing.is_driven) << bit;
-            wrong_start |= u64::from(swing.is_wrong_start) << bit;
-            moved |= u64::from(swing.moves) << bit;
-            swing.pixels += i64::from(swing.moves);
+            let alike_if = |is: bool| if is { alike } else { 0 };
+            out_of_reach |= alike_if(swing.is_out_of_reach);
+            driven_pixels |= alike_if(swing.is_driven);
+            wrong_start |= alike_if(swing.is_wrong_start);
+            moved |= alike_if(swing.moves);
+            swing.pixels += i64::from(alike_if(swing.moves).count_ones());
             if action.tells_swings && level != swing.end {
-                swing_kinds.mark(level, swing.end, bit, &mut turned);
+                bits(alike).for_each(|bit| swing_kinds.mark(level, swing.end, bit, &mut turned));
             }
-            levels[at] = swing.end;
-            values[at] = swing.after;
+            for bit in bits(alike) {
+                levels[bit as usize] = swing.end;
+                values[bit as usize] = swing.after;
+            }
             if let Some(net_vs) = &mut net_vs {
                 net_vs[at] += swing.impulse_vs;
             }
@@ -790,6 +809,8 @@ struct Swings {
     places: Vec<Option<Swing>>,
 }
 
+/// A tile with more kinds of pixels than this is driven pixel by pixel.
+const MOST_KINDS: u32 = 8;
 const SWING_PLACES: usize = 512;
 
 impl Swings {

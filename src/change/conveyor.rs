@@ -132,6 +132,8 @@ where
             last_asked: begin,
             now: begin,
         };
+        // The others begin while the panel is still set up.
+        conveyor.ask_ahead();
         // A panic while playing must still let the other threads end.
         let result = catch_unwind(AssertUnwindSafe(|| play(&mut conveyor, first)));
         shop.stop();

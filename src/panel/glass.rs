@@ -211,14 +211,24 @@ impl Glass {
         let grid = TileGrid::new(picture.size());
         let table = ink.level_table();
         let tiles = grid.tiles();
-        let levels: Vec<TileLevels> =
-            (0..tiles as u32).map(|tile| levels_of_tile(picture, &grid, &table, tile)).collect();
+        let blank = picture.is_uniform().then(|| [table[usize::from(picture.shade(0, 0))]; 64]);
+        let levels: Vec<TileLevels> = (0..tiles as u32)
+            .map(|tile| match blank {
+                Some(levels) if grid.whole(tile) == u64::MAX => levels,
+                _ => levels_of_tile(picture, &grid, &table, tile),
+            })
+            .collect();
         let levels_in: Vec<LevelSet> =
             levels.iter().enumerate().map(|(tile, levels)| present(levels, grid.whole(tile as u32))).collect();
         let mut spreads = vec![Spread::default(); ink.levels()];
         let mut px_by_level = vec![0_i64; ink.levels()];
         for (tile, levels) in levels.iter().enumerate() {
-            for bit in bits(grid.whole(tile as u32)) {
+            let whole = grid.whole(tile as u32);
+            if blank.is_some() {
+                px_by_level[usize::from(levels[0])] += i64::from(whole.count_ones());
+                continue;
+            }
+            for bit in bits(whole) {
                 px_by_level[usize::from(levels[bit as usize])] += 1;
             }
         }
@@ -566,7 +576,15 @@ impl Glass {
         let mut turned = [0_u64; Turn::ALL.len()];
         // Where all have one residue, pixels of the same way are few kinds, and each kind is moved at once.
         let by_kind = net_vs.is_none() && residue.uniform(tile).is_some();
-        let mut left = candidates;
+        // A clean pixel that stays what it is moves nothing, whatever drives it.
+        let still = match towards {
+            Towards::Memory if action.unrestricted && net_vs.is_none() => {
+                candidates & !differing_pixels(levels, memory) & clean_pixels(&values)
+            }
+            Towards::Memory | Towards::Level(_) => 0,
+        };
+        driven_pixels |= still;
+        let mut left = candidates & !still;
         let mut kinds = 0;
         while left != 0 {
             let bit = left.trailing_zeros();
@@ -846,6 +864,11 @@ fn move_count(px_by_count: &mut Vec<u64>, from: u32, to: u32, pixels: u64) {
     while px_by_count.last() == Some(&0) {
         px_by_count.pop();
     }
+}
+
+/// The pixels without residue.
+fn clean_pixels(residue: &[f64; 64]) -> u64 {
+    residue.iter().enumerate().fold(0, |clean, (bit, value)| clean | u64::from(value.to_bits() == 0) << bit)
 }
 
 /// The levels of the pixels in `whole`.

@@ -116,6 +116,12 @@ impl Picture {
         &self.shades
     }
 
+    /// Whether every pixel has the same shade.
+    pub fn is_uniform(&self) -> bool {
+        // Compared with itself one pixel further on: many pixels at a time.
+        self.shades.split_last().is_none_or(|(_, others)| others == &self.shades[1..])
+    }
+
     /// The shades of a row.
     pub fn row(&self, y: u32) -> &[u8] {
         let width = self.size.width as usize;

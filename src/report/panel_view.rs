@@ -127,8 +127,11 @@ impl Sheet {
         // A dark line on a light one is seen on any grey.
         for (colour, stroke) in [("#ffffff", 4.0), ("#1c1f24", 1.5)] {
             for ghost in step.ghosts {
-                let [x, y] = [left + ghost.rect.x * pixel, margin + ghost.rect.y * pixel];
-                let [wide, high] = [ghost.rect.width * pixel, ghost.rect.height * pixel];
+                // Around the pixels, not over them.
+                let out = f64::from(*pixel) / 2.0 + 3.0 * zoom;
+                let [x, y] = [left + ghost.rect.x * pixel, margin + ghost.rect.y * pixel].map(|at| f64::from(at) - out);
+                let [wide, high] =
+                    [ghost.rect.width * pixel, ghost.rect.height * pixel].map(|side| f64::from(side) + 2.0 * out);
                 let _ = write!(
                     svg,
                     "<rect x=\"{x}\" y=\"{y}\" width=\"{wide}\" height=\"{high}\" fill=\"none\" \

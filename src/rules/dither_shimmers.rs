@@ -63,8 +63,7 @@ impl Rule for DitherShimmers<'_> {
                 return false;
             }
             let before = levels_of_tile(step.previous, step.grid(), &self.table, *tile);
-            let after = levels_of_tile(step.memory, step.grid(), &self.table, *tile);
-            self.shimmers(&before, &after, *changed)
+            self.shimmers(&before, step.glass.memory_levels(*tile), *changed)
         });
         let shimmering = Mask::from_sorted(tiles.map(|(tile, _)| (*tile, u64::MAX)));
         if shimmering.is_empty() {

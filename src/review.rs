@@ -154,10 +154,7 @@ pub(crate) fn ghost_limits(plan: &Plan) -> GhostLimits {
 
 /// From where on the panel tells of something in this plan.
 fn watched(plan: &Plan) -> Watched {
-    Watched {
-        ghost: ghost_limits(plan),
-        net_impulse_vs: plan.limit("charge-builds-up", "net_impulse_vs").or(plan.display.limits.net_impulse_vs),
-    }
+    Watched { ghost: ghost_limits(plan), net_impulse_vs: plan.limit_or_display("charge-builds-up", "net_impulse_vs") }
 }
 
 /// The broken screen that ended the play, and the others that would have ended it later.

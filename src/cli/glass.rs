@@ -1,13 +1,10 @@
 //! `stillpage glass`: the panel as a reader sees it after a step, or its residue alone, as a PNG.
 
-use std::{
-    io::{self, Write},
-    ops::ControlFlow,
-};
+use std::ops::ControlFlow;
 
-use super::{GlassArguments, cores, error_style, load::load_plan, output::write_file};
+use super::{GlassArguments, cores, load::load_plan, output::write_file, tell};
 use crate::{
-    report::{panel_view, text},
+    report::panel_view,
     review::{ghost_limits, play_until},
     source::Fault,
 };
@@ -17,9 +14,7 @@ pub(super) fn glass(arguments: &GlassArguments) -> u8 {
     match draw(arguments) {
         Ok(()) => 0,
         Err(faults) => {
-            for fault in faults {
-                let _ = io::stderr().write_all(text::fault_text(&fault, error_style()).as_bytes());
-            }
+            faults.iter().for_each(tell);
             2
         }
     }

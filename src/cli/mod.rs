@@ -9,13 +9,21 @@ mod progress;
 mod review;
 mod show;
 
-use std::{ffi::OsString, io::IsTerminal, path::PathBuf, process::ExitCode};
+use std::{
+    ffi::OsString,
+    io::{IsTerminal, Write},
+    path::PathBuf,
+    process::ExitCode,
+};
 
 use clap::{Parser, Subcommand, ValueEnum};
 
 use crate::{
     finding::Severity,
-    report::{Gate, text::TextStyle},
+    report::{
+        Gate,
+        text::{TextStyle, fault_text},
+    },
     review::BrokenScreen,
     source::{Fault, json::locate},
 };
@@ -189,6 +197,11 @@ fn error_style() -> TextStyle {
 
 fn output_style() -> TextStyle {
     text_style(std::io::stdout().is_terminal())
+}
+
+/// Tells a fault on standard error.
+fn tell(fault: &Fault) {
+    let _ = std::io::stderr().write_all(fault_text(fault, error_style()).as_bytes());
 }
 
 fn cores() -> usize {

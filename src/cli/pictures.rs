@@ -4,6 +4,7 @@
 use std::{
     collections::BTreeMap,
     fs,
+    ops::ControlFlow,
     path::{Component, Path, PathBuf},
 };
 
@@ -12,7 +13,7 @@ use crate::{
     finding::Finding,
     panel::PlayedStep,
     report::picture,
-    review::{Review, play},
+    review::{Review, play_until},
     source::Fault,
 };
 
@@ -29,15 +30,14 @@ pub(super) fn write(
         by_step.entry(finding.step).or_default().push(finding);
     }
     make_folder(folder)?;
-    if by_step.is_empty() {
-        return Ok(());
-    }
+    let Some(last) = by_step.last_key_value().map(|(step, _)| *step) else { return Ok(()) };
     let mut result = Ok(());
-    let played = play(&loaded.plan, &loaded.screens, threads, &mut |step: &PlayedStep<'_>| {
-        if let (Some(findings), Ok(())) = (by_step.get(&step.planned.index), &result) {
+    let played = play_until(&loaded.plan, &loaded.screens, threads, &mut |step: &PlayedStep<'_>| {
+        if let Some(findings) = by_step.get(&step.planned.index) {
             let path = folder.join(file_name(shown, step.planned.index));
             result = draw(&path, loaded, step, findings);
         }
+        if step.planned.index < last && result.is_ok() { ControlFlow::Continue(()) } else { ControlFlow::Break(()) }
     });
     // The review played the same screens a moment ago; one that broke since then is a fault of its own.
     if let Err(broken) = played {

@@ -7,10 +7,10 @@ use std::{
 };
 
 use super::{
-    Format, ReviewArguments, cores, error_style,
+    Format, ReviewArguments, cores,
     load::{LoadedPlan, find_plans, load_plan},
     output::{OutputFile, write_file, write_out},
-    output_style, progress, screen_faults,
+    output_style, progress, screen_faults, tell,
 };
 use crate::{
     panel::PlayedStep,
@@ -33,10 +33,6 @@ pub(super) fn review(arguments: &ReviewArguments) -> u8 {
             2
         }
     }
-}
-
-fn tell(fault: &Fault) {
-    let _ = io::stderr().write_all(text::fault_text(fault, error_style()).as_bytes());
 }
 
 fn run(arguments: &ReviewArguments) -> Result<u8, Fault> {

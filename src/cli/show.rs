@@ -2,10 +2,9 @@
 
 use std::io::{self, Write};
 
-use super::{error_style, output::write_out};
+use super::{output::write_out, tell};
 use crate::{
     display::{Ink, ink::InkKind, shipped},
-    report::text,
     rules::{Page, pages, rule_named},
     source::{Fault, did_you_mean},
 };
@@ -100,15 +99,14 @@ pub(super) fn schema(name: &str) -> u8 {
 fn done(result: Result<(), Fault>) -> u8 {
     match result {
         Ok(()) => 0,
-        Err(fault) => tell(&fault),
+        Err(fault) => {
+            tell(&fault);
+            2
+        }
     }
 }
 
 fn unknown(what: &str, name: &str, known: &[&str]) -> u8 {
-    tell(&Fault::of_file("", format!("there is no {what} `{name}`"), did_you_mean(name, known.iter().copied())))
-}
-
-fn tell(fault: &Fault) -> u8 {
-    let _ = io::stderr().write_all(text::fault_text(fault, error_style()).as_bytes());
+    tell(&Fault::of_file("", format!("there is no {what} `{name}`"), did_you_mean(name, known.iter().copied())));
     2
 }

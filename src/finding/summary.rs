@@ -3,10 +3,7 @@
 use std::collections::BTreeMap;
 
 use super::{Finding, Severity};
-use crate::{
-    panel::PlayedStep,
-    plan::{Cause, Plan},
-};
+use crate::{panel::PlayedStep, plan::Plan};
 
 /// The figures of a plan.
 #[derive(Clone, Debug, PartialEq, Default)]
@@ -111,12 +108,12 @@ impl SummaryTally {
             let begins = times.start_ms.max(self.driven_until_ms);
             self.driven_ms += (times.finish_ms - begins).max(0.0);
             self.driven_until_ms = self.driven_until_ms.max(times.finish_ms);
-            if update.changed_px > 0 && update.driven_px > 0 {
+            if update.changes_something() {
                 first_visible =
                     Some(first_visible.map_or(update.first_visible_ms, |first| first.min(update.first_visible_ms)));
             }
         }
-        if let (Some(first), Cause::Touch | Cause::Key | Cause::Pen) = (first_visible, step.planned.step.cause) {
+        if let (Some(first), true) = (first_visible, step.planned.step.cause.is_person()) {
             summary.longest_answer_ms = summary.longest_answer_ms.max(first - step.updates_request_ms());
         }
     }
@@ -142,7 +139,7 @@ fn power(summary: &Summary, plan: &Plan) -> Option<Power> {
 fn not_checked(plan: &Plan) -> Vec<String> {
     let display = &plan.display;
     let mut texts = Vec::new();
-    if display.limits.updates_before_cleaning.is_none() && plan.limit("too-many-since-cleaning", "updates").is_none() {
+    if plan.limit_or_display("too-many-since-cleaning", "updates").is_none() {
         texts
             .push(format!("updates since cleaning: the display `{}` gives no `updates_before_cleaning`", display.name));
     }
@@ -177,14 +174,8 @@ const MAKERS_LIMITS: [MakersLimit; 3] = [
     NET_IMPULSE,
 ];
 
-fn has_limit(plan: &Plan, (rule, limit, field, _): MakersLimit) -> bool {
-    let limits = &plan.display.limits;
-    let of_display = match field {
-        "hours_between_cleanings" => limits.hours_between_cleanings,
-        "ms_between_updates" => limits.ms_between_updates,
-        _ => limits.net_impulse_vs,
-    };
-    plan.limit(rule, limit).or(of_display).is_some()
+fn has_limit(plan: &Plan, (rule, limit, _, _): MakersLimit) -> bool {
+    plan.limit_or_display(rule, limit).is_some()
 }
 
 /// The limits that neither the display nor the plan gives, in one line.

@@ -48,16 +48,9 @@ impl<T: Copy + PartialEq> TileField<T> {
 
     /// Gives the pixels of a tile these values; those outside `whole` do not count.
     pub(crate) fn set(&mut self, tile: u32, values: &[T; 64], whole: u64) {
-        let first = values[whole.trailing_zeros() as usize];
-        let agree = if whole == u64::MAX {
-            values.iter().filter(|value| **value != first).count() == 0
-        } else {
-            values.iter().enumerate().all(|(bit, value)| whole >> bit & 1 == 0 || *value == first)
-        };
-        if agree {
-            self.set_uniform(tile, first);
-        } else {
-            *self.edit(tile) = *values;
+        match common(values, whole) {
+            Some(value) => self.set_uniform(tile, value),
+            None => *self.edit(tile) = *values,
         }
     }
 
@@ -92,12 +85,22 @@ impl<T: Copy + PartialEq> TileField<T> {
         if slot == UNIFORM {
             return;
         }
-        let values = &self.slab[slot as usize];
-        let first = values[whole.trailing_zeros() as usize];
-        if values.iter().enumerate().all(|(bit, value)| whole >> bit & 1 == 0 || *value == first) {
-            self.set_uniform(tile, first);
+        if let Some(value) = common(&self.slab[slot as usize], whole) {
+            self.set_uniform(tile, value);
         }
     }
+}
+
+/// The value that all pixels in `whole` have, where they agree.
+fn common<T: Copy + PartialEq>(values: &[T; 64], whole: u64) -> Option<T> {
+    let first = values[whole.trailing_zeros() as usize];
+    let agree = if whole == u64::MAX {
+        // Counting, unlike stopping at the first that differs, is done for many pixels at a time.
+        values.iter().filter(|value| **value != first).count() == 0
+    } else {
+        values.iter().enumerate().all(|(bit, value)| whole >> bit & 1 == 0 || *value == first)
+    };
+    agree.then_some(first)
 }
 
 #[cfg(test)]

@@ -156,6 +156,18 @@ pub struct PlayedUpdate {
     pub energy_mj: f64,
 }
 
+impl PlayedUpdate {
+    /// The box around all that is sent; nothing where nothing is.
+    pub fn sent_bounds(&self) -> Option<Rect> {
+        self.sent.iter().copied().reduce(Rect::around)
+    }
+
+    /// Whether it changes something that can be seen: pixels that differ, and some that are driven.
+    pub fn changes_something(&self) -> bool {
+        self.changed_px > 0 && self.driven_px > 0
+    }
+}
+
 impl PlayedStep<'_> {
     /// The largest difference to the median of its level over all ghosts, L*.
     pub fn worst_residue_l(&self) -> f64 {

@@ -171,6 +171,13 @@ pub enum Cause {
     System,
 }
 
+impl Cause {
+    /// Whether a person is at it, and waits for an answer.
+    pub fn is_person(self) -> bool {
+        matches!(self, Self::Touch | Self::Pen | Self::Key)
+    }
+}
+
 /// The updates of a step.
 #[derive(Debug, PartialEq)]
 pub enum Updates {
@@ -279,5 +286,20 @@ impl Plan {
     /// A limit of a rule, where the plan sets it.
     pub fn limit(&self, rule: &str, name: &str) -> Option<f64> {
         self.rules.get(rule)?.limits.get(name).copied()
+    }
+
+    /// A limit of a rule, where the plan sets it or else the display gives it.
+    pub fn limit_or_display(&self, rule: &str, name: &str) -> Option<f64> {
+        let limits = &self.display.limits;
+        let of_display = || match (rule, name) {
+            ("too-many-since-cleaning", "updates") => limits.updates_before_cleaning.map(f64::from),
+            ("too-soon", "ms") => limits.ms_between_updates,
+            ("slow-answer", "first_ms") => limits.first_ms,
+            ("slow-answer", "whole_ms") => limits.whole_ms,
+            ("cleaning-overdue", "hours") => limits.hours_between_cleanings,
+            ("charge-builds-up", "net_impulse_vs") => limits.net_impulse_vs,
+            _ => None,
+        };
+        self.limit(rule, name).or_else(of_display)
     }
 }

@@ -5,7 +5,7 @@ use std::{collections::HashMap, fmt::Write as _};
 
 use resvg::tiny_skia::{Color, Pixmap, PremultipliedColorU8};
 
-use super::picture::{encode, opaque};
+use super::picture::{encode, opaque, scale_and_zoom};
 use crate::{
     display::{Ink, Level},
     geometry::Size,
@@ -103,9 +103,9 @@ struct Sheet {
 
 impl Sheet {
     fn new(size: Size, reach: f64) -> Self {
-        let pixel = 480_u32.div_ceil(size.width).clamp(1, 4);
+        let (pixel, zoom) = scale_and_zoom(size.width);
         let (wide, high) = (size.width * pixel, size.height * pixel);
-        let zoom = (f64::from(wide) / 1000.0).max(1.0);
+        let zoom = f64::from(zoom);
         let margin = (MARGIN * zoom) as u32;
         let width = wide.max((NARROWEST * zoom) as u32) + 2 * margin;
         let height = high + 2 * margin + (SCALE_HEIGHT * zoom) as u32;

@@ -42,6 +42,13 @@ pub fn draw(plan: &Plan, step: &PlayedStep<'_>, findings: &[&Finding]) -> Result
     encode(&pixmap)
 }
 
+/// How many pixels of a picture a pixel of a screen of that width takes, and by how much texts on it are larger, so that
+/// they are read on a picture that is shown small.
+pub(super) fn scale_and_zoom(width: u32) -> (u32, f32) {
+    let scale = 480_u32.div_ceil(width).clamp(1, 4);
+    (scale, ((width * scale) as f32 / 1000.0).max(1.0))
+}
+
 /// The measures of a picture and what stands on it.
 struct Sheet<'a> {
     width: f32,
@@ -74,8 +81,7 @@ struct Entry<'a> {
 impl<'a> Sheet<'a> {
     fn lay_out(plan: &Plan, step: &PlayedStep<'_>, findings: &[&'a Finding]) -> Self {
         let screen = step.memory.size().whole();
-        let scale = (480_u32.div_ceil(screen.width)).clamp(1, 4);
-        let zoom = ((screen.width * scale) as f32 / 1000.0).max(1.0);
+        let (scale, zoom) = scale_and_zoom(screen.width);
         let screen_width = (screen.width * scale) as f32 / zoom;
         let width = (screen_width + 2.0 * MARGIN).max(NARROWEST);
         let room = width - 2.0 * MARGIN;
@@ -262,20 +268,10 @@ impl<'a> Sheet<'a> {
     fn key(&self, svg: &mut String) {
         let y = self.screen_bottom() + 32.0;
         let mut x = MARGIN;
-        let _ = write!(
-            svg,
-            "<defs><pattern id=\"h\" width=\"6\" height=\"6\" patternUnits=\"userSpaceOnUse\"><path d=\"M-1 7 7 -1M-1 1 1 -1M5 7 7 5\" stroke=\"#007682\" stroke-width=\"1.6\"/></pattern></defs>\
-             <rect x=\"{x}\" y=\"{}\" width=\"26\" height=\"16\" fill=\"url(#h)\" stroke=\"#c4c9d0\"/>",
-            y - 12.0
-        );
+        hatched(svg, "changes", "M-1 7 7 -1M-1 1 1 -1M5 7 7 5", HATCH, (x, y));
         x = key_text(svg, x + 34.0, y, "changes here");
         if self.has_stale {
-            let _ = write!(
-                svg,
-                "<defs><pattern id=\"s\" width=\"6\" height=\"6\" patternUnits=\"userSpaceOnUse\"><path d=\"M-1 -1 7 7M-1 5 1 7M5 -1 7 1\" stroke=\"#7a4a9c\" stroke-width=\"1.6\"/></pattern></defs>\
-                 <rect x=\"{x}\" y=\"{}\" width=\"26\" height=\"16\" fill=\"url(#s)\" stroke=\"#c4c9d0\"/>",
-                y - 12.0
-            );
+            hatched(svg, "stale", "M-1 -1 7 7M-1 5 1 7M5 -1 7 1", STALE, (x, y));
             key_text(svg, x + 34.0, y, "wrong from before");
             x = MARGIN;
         }
@@ -320,6 +316,17 @@ impl<'a> Sheet<'a> {
             y += entry.height();
         }
     }
+}
+
+/// A field of the key with a hatching of its own; `lines` is the path of one piece of it.
+fn hatched(svg: &mut String, id: &str, lines: &str, (red, green, blue): (u8, u8, u8), (x, y): (f32, f32)) {
+    let _ = write!(
+        svg,
+        "<defs><pattern id=\"{id}\" width=\"6\" height=\"6\" patternUnits=\"userSpaceOnUse\"><path d=\"{lines}\" \
+         stroke=\"#{red:02x}{green:02x}{blue:02x}\" stroke-width=\"1.6\"/></pattern></defs>\
+         <rect x=\"{x}\" y=\"{}\" width=\"26\" height=\"16\" fill=\"url(#{id})\" stroke=\"#c4c9d0\"/>",
+        y - 12.0
+    );
 }
 
 fn key_text(svg: &mut String, x: f32, y: f32, words: &str) -> f32 {

@@ -5,9 +5,8 @@ use std::collections::BTreeMap;
 use super::{Rule, Setup, words};
 use crate::{
     finding::{Sight, Sink, StepField, Where},
-    geometry::Rect,
     panel::PlayedStep,
-    plan::{Cause, Plan},
+    plan::Plan,
 };
 
 /// Remembers when a person asked for something last, and looks for the next pause.
@@ -49,7 +48,7 @@ impl<'p> CleaningInterrupts<'p> {
             }
             let sight = Sight {
                 update: Some(index),
-                rect: update.sent.iter().copied().reduce(Rect::around),
+                rect: update.sent_bounds(),
                 message: format!(
                     "the cleaning `{}` flashes {} after a touch, key or pen: in the middle of what the person does",
                     mode.name,
@@ -73,7 +72,7 @@ impl Rule for CleaningInterrupts<'_> {
             let pause = format!("the next one, of {}, begins after step {index}", words::span(request_ms - ended_ms));
             self.tell(&pause, sink);
         }
-        let by_person = matches!(step.planned.step.cause, Cause::Touch | Cause::Pen | Cause::Key);
+        let by_person = step.planned.step.cause.is_person();
         // The answer to a touch is no interruption of it: `needless-flash` looks at that.
         if let (Some(asked_ms), false) = (self.asked_ms, by_person) {
             self.see(step, asked_ms);

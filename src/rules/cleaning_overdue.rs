@@ -1,6 +1,10 @@
 //! `cleaning-overdue`: the whole panel goes longer without a cleaning than the display allows.
 
-use super::{Rule, Setup, words};
+use super::{
+    Rule, Setup,
+    due::{HOUR_MS, whole_cleaning_ms},
+    words,
+};
 use crate::{
     finding::{Sight, Sink, StepField, Where},
     panel::PlayedStep,
@@ -15,8 +19,6 @@ pub(super) struct CleaningOverdue<'p> {
     open: Option<(Where, f64)>,
 }
 
-const HOUR_MS: f64 = 3_600_000.0;
-
 impl<'p> CleaningOverdue<'p> {
     pub(super) fn new(setup: &Setup<'p>) -> Self {
         let limit_ms = setup.limits.get("hours").map(|hours| hours * HOUR_MS);
@@ -25,19 +27,15 @@ impl<'p> CleaningOverdue<'p> {
 
     fn close(&mut self, limit_ms: f64, sink: &mut Sink) {
         let Some((place, longest_ms)) = self.open.take() else { return };
-        let modes = self.plan.display.modes.iter().filter(|mode| mode.cleans);
-        let cleaning: Vec<String> = modes.map(|mode| format!("`{}`", mode.name)).collect();
         let sight = Sight {
             message: format!(
                 "the whole panel goes {} without a cleaning; the display asks for one every {}",
                 words::span(longest_ms),
                 words::span(limit_ms)
             ),
-            help: if cleaning.is_empty() {
-                "this display has no cleaning mode: describe the one it has".into()
-            } else {
-                format!("add a step at a quiet hour that cleans all of it with {}", words::one_of(&cleaning))
-            },
+            help: words::cleaning_help(&self.plan.display, |modes| {
+                format!("add a step at a quiet hour that cleans all of it with {modes}")
+            }),
             figures: vec![("hours", longest_ms / HOUR_MS), ("limit_hours", limit_ms / HOUR_MS)],
             ..Sight::default()
         };
@@ -54,11 +52,7 @@ impl Rule for CleaningOverdue<'_> {
             place.last_step = step.planned.index;
             *longest_ms = since_ms;
         }
-        let modes = &self.plan.display.modes;
-        let whole = step.updates.iter().filter(|update| {
-            modes[update.mode].cleans && update.share >= 1.0 && update.sent_px == step.memory.size().pixels()
-        });
-        if let Some(cleaned_ms) = whole.map(|update| update.times.finish_ms).reduce(f64::max) {
+        if let Some(cleaned_ms) = whole_cleaning_ms(step, self.plan) {
             self.cleaned_ms = cleaned_ms;
             self.close(limit_ms, sink);
         }

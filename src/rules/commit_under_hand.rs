@@ -37,7 +37,7 @@ impl<'p> CommitUnderHand<'p> {
         let mode = &modes[update.mode];
         let sight = Sight {
             update: Some(index),
-            rect: update.sent.iter().copied().reduce(Rect::around),
+            rect: update.sent_bounds(),
             message: format!(
                 "the commit `{}` flashes {} in {} ms right after the pen is lifted, where the hand still is",
                 mode.name,

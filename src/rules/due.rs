@@ -14,7 +14,7 @@ pub(super) struct Due {
 
 /// A cleaning is due within this share of a limit.
 const SHARE: f64 = 0.8;
-const HOUR_MS: f64 = 3_600_000.0;
+pub(super) const HOUR_MS: f64 = 3_600_000.0;
 
 impl Due {
     pub(super) fn new(plan: &Plan) -> Self {
@@ -39,13 +39,19 @@ impl Due {
         self.most = step.glass.most_since_cleaning();
         self.ghosts = !step.ghosts.is_empty();
         self.unknown = step.glass.unknown_px() > 0;
-        let whole = step.memory.size().pixels();
         let modes = &plan.display.modes;
         self.cleaned |= step.updates.iter().any(|update| modes[update.mode].cleans && !update.sent.is_empty());
-        let cleanings = step
-            .updates
-            .iter()
-            .filter(|update| modes[update.mode].cleans && update.share >= 1.0 && update.sent_px == whole);
-        self.cleaned_ms = cleanings.map(|update| update.times.finish_ms).fold(self.cleaned_ms, f64::max);
+        self.cleaned_ms =
+            whole_cleaning_ms(step, plan).map_or(self.cleaned_ms, |ended_ms| ended_ms.max(self.cleaned_ms));
     }
+}
+
+/// When the last cleaning of the whole panel in a step ended, ms.
+pub(super) fn whole_cleaning_ms(step: &PlayedStep<'_>, plan: &Plan) -> Option<f64> {
+    let whole = step.memory.size().pixels();
+    let cleanings = step
+        .updates
+        .iter()
+        .filter(|update| plan.display.modes[update.mode].cleans && update.share >= 1.0 && update.sent_px == whole);
+    cleanings.map(|update| update.times.finish_ms).reduce(f64::max)
 }

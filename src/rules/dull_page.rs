@@ -24,8 +24,6 @@ impl<'p> DullPage<'p> {
     fn close(&mut self, end: usize, sink: &mut Sink) {
         let Some((place, worst_l)) = self.open[end].take() else { return };
         let ink = &self.plan.display.ink;
-        let modes = self.plan.display.modes.iter().filter(|mode| mode.cleans);
-        let cleaning: Vec<String> = modes.map(|mode| format!("`{}`", mode.name)).collect();
         let sight = Sight {
             message: format!(
                 "{} of the whole page has drifted by {} L*, {}: no single ghost, but a grey page",
@@ -33,11 +31,9 @@ impl<'p> DullPage<'p> {
                 words::figure(worst_l.abs()),
                 if worst_l < 0.0 { "darker" } else { "lighter" }
             ),
-            help: if cleaning.is_empty() {
-                "this display has no cleaning mode: describe the one it has".into()
-            } else {
-                format!("clean the whole panel with {}, best in a pause", words::one_of(&cleaning))
-            },
+            help: words::cleaning_help(&self.plan.display, |modes| {
+                format!("clean the whole panel with {modes}, best in a pause")
+            }),
             figures: vec![("drift_l", worst_l), ("limit_l", self.limit_l)],
             key: end.to_string(),
             ..Sight::default()

@@ -107,12 +107,7 @@ impl<'p> GreyInTwoLevelMode<'p> {
     }
 
     fn tell_late(&mut self, now_ms: f64, sink: &mut Sink) {
-        if !self.waiting.iter().any(|waiting| waiting.deadline_ms < now_ms) {
-            return;
-        }
-        let (late, waiting) =
-            std::mem::take(&mut self.waiting).into_iter().partition(|waiting| waiting.deadline_ms < now_ms);
-        self.waiting = waiting;
+        let late: Vec<Waiting> = self.waiting.extract_if(.., |waiting| waiting.deadline_ms < now_ms).collect();
         for waiting in late {
             self.tell(waiting, sink);
         }

@@ -51,13 +51,9 @@ impl<'p> LeftBehind<'p> {
     }
 
     fn tell_late(&mut self, now_ms: f64, sink: &mut Sink) {
-        if self.waiting.iter().any(|waiting| waiting.deadline_ms < now_ms) {
-            let (late, waiting) =
-                std::mem::take(&mut self.waiting).into_iter().partition(|waiting| waiting.deadline_ms < now_ms);
-            self.waiting = waiting;
-            for waiting in late {
-                self.tell(waiting, sink);
-            }
+        let late: Vec<Waiting> = self.waiting.extract_if(.., |waiting| waiting.deadline_ms < now_ms).collect();
+        for waiting in late {
+            self.tell(waiting, sink);
         }
     }
 }

@@ -3,7 +3,6 @@
 use super::{Rule, Setup, words};
 use crate::{
     finding::{Sight, Sink, StepField, Where},
-    geometry::Rect,
     panel::{PlayedStep, PlayedUpdate},
     plan::Plan,
 };
@@ -27,7 +26,7 @@ impl<'p> LinkBound<'p> {
         };
         Sight {
             update: Some(index),
-            rect: update.sent.iter().copied().reduce(Rect::around),
+            rect: update.sent_bounds(),
             message: format!(
                 "sending {} px takes {} ms, driving them in `{}` only {} ms: the link decides when they show",
                 update.sent_px,

@@ -306,22 +306,6 @@ impl<'p> Bench<'p> {
 }
 
 fn limits_of(page: &Page, plan: &Plan) -> BTreeMap<String, f64> {
-    let value = |limit: &Limit| {
-        plan.limit(page.id, &limit.name).or_else(|| of_display(page.id, &limit.name, plan)).or(limit.default)
-    };
+    let value = |limit: &Limit| plan.limit_or_display(page.id, &limit.name).or(limit.default);
     page.limits.iter().filter_map(|limit| Some((limit.name.clone(), value(limit)?))).collect()
-}
-
-/// A limit that the display gives.
-fn of_display(rule: &str, name: &str, plan: &Plan) -> Option<f64> {
-    let limits = &plan.display.limits;
-    match (rule, name) {
-        ("too-many-since-cleaning", "updates") => limits.updates_before_cleaning.map(f64::from),
-        ("too-soon", "ms") => limits.ms_between_updates,
-        ("slow-answer", "first_ms") => limits.first_ms,
-        ("slow-answer", "whole_ms") => limits.whole_ms,
-        ("cleaning-overdue", "hours") => limits.hours_between_cleanings,
-        ("charge-builds-up", "net_impulse_vs") => limits.net_impulse_vs,
-        _ => None,
-    }
 }

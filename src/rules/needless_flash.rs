@@ -2,11 +2,11 @@
 
 use super::{Rule, Setup, due::Due, words};
 use crate::{
-    display::Mode,
+    change::widened,
+    display::{LevelSet, Mode},
     finding::{Sight, Sink, StepField, Where},
-    geometry::Rect,
     panel::{PlayedStep, PlayedUpdate},
-    plan::{Cause, Plan},
+    plan::Plan,
 };
 
 /// Looks at every flashing update that no cleaning made due.
@@ -51,7 +51,7 @@ impl<'p> NeedlessFlash<'p> {
         let times = update.sent_px as f64 / update.changed_px as f64;
         // The box around what changes is what a window could be at the best.
         let bounds = step.changed.bounds(step.grid())?;
-        let window = crate::change::widened(bounds.to_window(), display, self.plan.rotation).unwrap_or(bounds);
+        let window = widened(bounds.to_window(), display, self.plan.rotation).unwrap_or(bounds);
         let saves = window.pixels() as f64 * self.times < update.sent_px as f64;
         (windowed && times > self.times && saves).then(|| Sight {
             message: format!(
@@ -69,17 +69,16 @@ impl<'p> NeedlessFlash<'p> {
     /// Whether a mode without flashes brings what changes to its level, and leaves nothing to be seen.
     fn carries(&self, mode: &Mode, step: &PlayedStep<'_>, update: &PlayedUpdate) -> bool {
         let display = &self.plan.display;
-        let within = |levels: crate::display::LevelSet, reach: crate::display::LevelSet| levels.0 & !reach.0 == 0;
         let windows = mode.windowed || update.sent_px == step.memory.size().pixels();
         if mode.flashes > 0
             || !windows
-            || !within(update.changes_from, mode.from)
-            || !within(update.changes_to, mode.to)
+            || !update.changes_from.is_within(mode.from)
+            || !update.changes_to.is_within(mode.to)
             || mode.full_swing_ms.is_some_and(|whole| mode.duration_at(self.plan.temperature_c) < whole)
         {
             return false;
         }
-        let lightness = |levels: crate::display::LevelSet| levels.iter().map(|level| display.ink.lightness(level));
+        let lightness = |levels: LevelSet| levels.iter().map(|level| display.ink.lightness(level));
         let both = || lightness(update.changes_from).chain(lightness(update.changes_to));
         let swing_l = both().fold(f64::MIN, f64::max) - both().fold(f64::MAX, f64::min);
         let left = mode.residue.lighter.abs().max(mode.residue.darker.abs()) * swing_l;
@@ -90,7 +89,7 @@ impl<'p> NeedlessFlash<'p> {
 impl Rule for NeedlessFlash<'_> {
     fn step(&mut self, step: &PlayedStep<'_>, sink: &mut Sink) {
         let request_ms = step.updates_request_ms();
-        let by_person = matches!(step.planned.step.cause, Cause::Touch | Cause::Pen | Cause::Key);
+        let by_person = step.planned.step.cause.is_person();
         let in_pause = !by_person && request_ms - self.asked_ms >= PAUSE_MS && step.introduced.is_empty();
         if by_person {
             self.asked_ms = request_ms;
@@ -100,7 +99,7 @@ impl Rule for NeedlessFlash<'_> {
                 let Some(sight) = self.sight(step, update) else { continue };
                 let sight = Sight {
                     update: Some(index),
-                    rect: update.sent.iter().copied().reduce(Rect::around),
+                    rect: update.sent_bounds(),
                     figures: vec![
                         ("flashing_px", update.sent_px as f64),
                         ("changed_px", update.changed_px as f64),

@@ -3,7 +3,6 @@
 use super::{Rule, Setup, words};
 use crate::{
     finding::{Sight, Sink, StepField, Where},
-    geometry::Rect,
     panel::PlayedStep,
     plan::Plan,
 };
@@ -29,7 +28,7 @@ impl Rule for NothingChanges<'_> {
             }
             let sight = Sight {
                 update: Some(index),
-                rect: update.sent.iter().copied().reduce(Rect::around),
+                rect: update.sent_bounds(),
                 message: format!(
                     "the `{}` update sends {} and changes none of them; it takes {} ms",
                     mode.name,

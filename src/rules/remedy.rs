@@ -1,5 +1,7 @@
 //! What a ghost comes from, and the cheapest update of the display that takes it away.
 
+use std::cmp::Ordering;
+
 use super::words;
 use crate::{
     change::{TileCover, bits, widened},
@@ -36,9 +38,7 @@ pub(super) fn removal(ghost: &Ghost, rect: Rect, step: &PlayedStep<'_>, plan: &P
         let share = share_of_swing(mode, duration(mode));
         removes(ghost, mode, share, window.is_none(), step) && carries(mode, *window, step, plan)
     });
-    let cheapest = helping.min_by(|(one, _), (other, _)| {
-        (one.flashes > 0).cmp(&(other.flashes > 0)).then(duration(one).total_cmp(&duration(other)))
-    });
+    let cheapest = helping.min_by(|(one, _), (other, _)| by_cost(one, other, plan));
     let Some((mode, window)) = cheapest else {
         return "no mode of this display takes it away: one that drives every pixel and keeps less residue is needed"
             .into();
@@ -88,10 +88,13 @@ pub(super) fn commit_mode(ink: Level, level: Level, around_l: f64, limit_l: f64,
     let shown = |mode: &Mode| (own + leaves(mode)).clamp(darkest, lightest) - own;
     let takes =
         |mode: &&Mode| mode.from.contains(ink) && mode.to.contains(level) && (shown(mode) - around_l).abs() < limit_l;
-    display.modes.iter().filter(takes).min_by(|one, other| {
-        let cost = |mode: &Mode| mode.duration_at(plan.temperature_c);
-        (one.flashes > 0).cmp(&(other.flashes > 0)).then(cost(one).total_cmp(&cost(other)))
-    })
+    display.modes.iter().filter(takes).min_by(|one, other| by_cost(one, other, plan))
+}
+
+/// A mode without a flash costs less than one with it; of two alike the quicker.
+fn by_cost(one: &Mode, other: &Mode, plan: &Plan) -> Ordering {
+    let ms = |mode: &Mode| mode.duration_at(plan.temperature_c);
+    (one.flashes > 0).cmp(&(other.flashes > 0)).then(ms(one).total_cmp(&ms(other)))
 }
 
 fn worst_bit(ghost: &Ghost, step: &PlayedStep<'_>) -> u32 {

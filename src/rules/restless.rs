@@ -67,7 +67,7 @@ impl Rule for Restless<'_> {
         let now_ms = step.updates_request_ms();
         let cause = step.planned.step.cause;
         let asked = matches!(cause, Cause::Touch | Cause::Key) || now_ms - self.person_ms < SETTLES_MS;
-        if matches!(cause, Cause::Touch | Cause::Key | Cause::Pen) {
+        if cause.is_person() {
             self.person_ms = now_ms;
         }
         while self.recent.front().is_some_and(|at_ms| now_ms - at_ms >= TEN_MINUTES_MS) {

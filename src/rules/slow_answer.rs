@@ -3,7 +3,6 @@
 use super::{Rule, Setup, words};
 use crate::{
     finding::{Sight, Sink, StepField, Where},
-    geometry::Rect,
     panel::{PlayedStep, PlayedUpdate},
     plan::{Cause, Plan},
 };
@@ -74,7 +73,7 @@ impl<'p> SlowAnswer<'p> {
 fn place_of(step: &PlayedStep<'_>, updates: &[(usize, &PlayedUpdate)], update: &PlayedUpdate, sight: Sight) -> Sight {
     let index = updates.iter().find(|(_, other)| std::ptr::eq(*other, update)).map(|(index, _)| *index);
     let rect = step.planned.step.touched.and_then(|touched| touched.cut(step.memory.size()));
-    Sight { update: index, rect: rect.or(update.sent.iter().copied().reduce(Rect::around)), ..sight }
+    Sight { update: index, rect: rect.or(update.sent_bounds()), ..sight }
 }
 
 impl Rule for SlowAnswer<'_> {
@@ -85,12 +84,8 @@ impl Rule for SlowAnswer<'_> {
             Cause::Key => "the key",
             Cause::Clock | Cause::System => return,
         };
-        let updates: Vec<(usize, &PlayedUpdate)> = step
-            .updates
-            .iter()
-            .enumerate()
-            .filter(|(_, update)| update.changed_px > 0 && update.driven_px > 0)
-            .collect();
+        let updates: Vec<(usize, &PlayedUpdate)> =
+            step.updates.iter().enumerate().filter(|(_, update)| update.changes_something()).collect();
         let request_ms = step.updates_request_ms();
         let first = updates.iter().map(|(_, update)| *update);
         let Some(first) = first.min_by(|one, other| one.first_visible_ms.total_cmp(&other.first_visible_ms)) else {

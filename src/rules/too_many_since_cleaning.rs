@@ -61,16 +61,9 @@ impl<'p> TooManySinceCleaning<'p> {
         let since = open
             .cleaned_at
             .map_or("since the plan began".to_owned(), |step| format!("since the cleaning at step {step}"));
-        let cleaning: Vec<String> =
-            display.modes.iter().filter(|mode| mode.cleans).map(|mode| format!("`{}`", mode.name)).collect();
-        let help = if cleaning.is_empty() {
-            "this display has no cleaning mode: describe the one it has".to_owned()
-        } else {
-            format!(
-                "clean the place with {} before the count passes {limit}, best in a pause",
-                words::one_of(&cleaning)
-            )
-        };
+        let help = words::cleaning_help(display, |modes| {
+            format!("clean the place with {modes} before the count passes {limit}, best in a pause")
+        });
         let sight = Sight {
             rect: Some(open.spot.rect),
             message: format!(

@@ -3,7 +3,6 @@
 use super::{Rule, Setup, words};
 use crate::{
     finding::{Sight, Sink, StepField, Where},
-    geometry::Rect,
     panel::PlayedStep,
     plan::Plan,
 };
@@ -42,7 +41,7 @@ impl Rule for TooSoon<'_> {
             let apart_ms = (start_ms - nearest_ms).abs();
             let sight = Sight {
                 update: Some(index),
-                rect: update.sent.iter().copied().reduce(Rect::around),
+                rect: update.sent_bounds(),
                 message: format!(
                     "this update begins {} {}; the panel wants {} between two",
                     words::span(apart_ms),

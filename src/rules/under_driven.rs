@@ -24,7 +24,7 @@ impl<'p> UnderDriven<'p> {
         let whole_ms = mode.full_swing_ms.unwrap_or(update.duration_ms);
         Sight {
             update: Some(index),
-            rect: update.sent.iter().copied().reduce(crate::geometry::Rect::around),
+            rect: update.sent_bounds(),
             message: format!(
                 "`{}` is driven for {} ms, a whole swing takes {} ms: what changes reaches {percent:.0} % of its contrast",
                 mode.name,
@@ -44,7 +44,7 @@ impl<'p> UnderDriven<'p> {
 impl Rule for UnderDriven<'_> {
     fn step(&mut self, step: &PlayedStep<'_>, sink: &mut Sink) {
         for (index, update) in step.updates.iter().enumerate() {
-            if update.changed_px > 0 && update.driven_px > 0 && update.share < self.least_share {
+            if update.changes_something() && update.share < self.least_share {
                 sink.report(Where::of(step, StepField::Mode(index)), self.sight(index, update));
             }
         }

@@ -55,8 +55,7 @@ impl<'p> UnknownStart<'p> {
 
     fn sight(&self, mode: usize, unknown_px: u64, rect: Option<Rect>) -> Sight {
         let display = &self.plan.display;
-        let cleaning: Vec<String> =
-            display.modes.iter().filter(|mode| mode.cleans).map(|mode| format!("`{}`", mode.name)).collect();
+        let cleaning = words::cleaning_modes(display);
         let help = if cleaning.is_empty() {
             "drive the whole panel with a mode that drives every pixel first".to_owned()
         } else {
@@ -83,7 +82,7 @@ impl Rule for UnknownStart<'_> {
             self.see(Where::of(step, StepField::StrokeMode(0)), sight);
         }
         for (index, update) in step.updates.iter().enumerate().filter(|(_, update)| update.unknown_px > 0) {
-            let sight = self.sight(update.mode, update.unknown_px, update.sent.iter().copied().reduce(Rect::around));
+            let sight = self.sight(update.mode, update.unknown_px, update.sent_bounds());
             self.see(Where::of(step, StepField::Mode(index)), Sight { update: Some(index), ..sight });
         }
         if step.planned.index == 0 && self.plan.begins == Begins::Unknown {

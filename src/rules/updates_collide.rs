@@ -3,7 +3,6 @@
 use super::{Rule, Setup, words};
 use crate::{
     finding::{Sight, Sink, StepField, Where},
-    geometry::Rect,
     panel::{PlayedStep, PlayedUpdate, WaitsFor},
     plan::Plan,
 };
@@ -47,7 +46,7 @@ impl<'p> UpdatesCollide<'p> {
         };
         Sight {
             update: Some(index),
-            rect: update.sent.iter().copied().reduce(Rect::around),
+            rect: update.sent_bounds(),
             message: format!("`{}` waits {wait} ms {reason}", display.modes[update.mode].name),
             help,
             figures: vec![("wait_ms", update.times.wait_ms), ("limit_ms", self.wait_ms)],

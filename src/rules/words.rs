@@ -131,6 +131,19 @@ pub(super) fn modes_reaching(levels: LevelSet, display: &Display) -> Vec<String>
     display.modes.iter().filter(|mode| reaches(mode.to)).map(|mode| format!("`{}`", mode.name)).collect()
 }
 
+/// The names of the modes that clean.
+pub(super) fn cleaning_modes(display: &Display) -> Vec<String> {
+    display.modes.iter().filter(|mode| mode.cleans).map(|mode| format!("`{}`", mode.name)).collect()
+}
+
+/// What to do by cleaning: `advice` makes a sentence of the names of the modes that do.
+pub(super) fn cleaning_help(display: &Display, advice: impl FnOnce(&str) -> String) -> String {
+    match cleaning_modes(display).as_slice() {
+        [] => "this display has no cleaning mode: describe the one it has".to_owned(),
+        modes => advice(&one_of(modes)),
+    }
+}
+
 /// One, or many, of something.
 pub(super) fn counted(count: u64, one: &str, many: &str) -> String {
     format!("{count} {}", if count == 1 { one } else { many })

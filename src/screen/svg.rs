@@ -22,7 +22,7 @@ use super::{
 };
 use crate::{
     display::{Ink, Segments},
-    geometry::Size,
+    geometry::{Size, Window},
 };
 
 /// The face that serves where a plan brings none: see `fonts/README.md` for its origin and licence.
@@ -135,11 +135,14 @@ pub fn draw_segments(bytes: &[u8]) -> Result<Segments, ScreenFault> {
     for (index, shape) in shapes.iter().enumerate() {
         own(shape, index as u16 + 1, size, &mut owners)?;
     }
+    let mut has_pixels = vec![false; shapes.len()];
+    for owner in owners.iter().filter(|owner| **owner > 0) {
+        has_pixels[usize::from(*owner) - 1] = true;
+    }
     let names: Vec<String> = shapes.iter().map(|shape| shape.id().to_owned()).collect();
-    let hidden = (0..names.len()).find(|index| !owners.contains(&(*index as u16 + 1)));
-    if let Some(index) = hidden {
+    if let Some(hidden) = has_pixels.iter().position(|has| !has) {
         return Err(ScreenFault::new(
-            format!("no pixel belongs to the segment `{}`", names[index]),
+            format!("no pixel belongs to the segment `{}`", names[hidden]),
             "draw it filled, inside the drawing, and not under another segment",
         ));
     }
@@ -157,16 +160,26 @@ fn shapes_with_id<'t>(group: &'t usvg::Group, shapes: &mut Vec<&'t Node>) {
     }
 }
 
-/// Gives a segment the pixels that its shape covers by half or more.
+/// Gives a segment the pixels that its shape covers by half or more. Draws no more than the shape's own box.
 fn own(shape: &Node, owner: u16, size: Size, owners: &mut [u16]) -> Result<(), ScreenFault> {
-    let (Some(mut pixmap), Some(bounds)) = (Pixmap::new(size.width, size.height), shape.abs_layer_bounding_box())
-    else {
+    let Some(bounds) = shape.abs_layer_bounding_box() else {
         return Err(ScreenFault::new(format!("the segment `{}` has no area", shape.id()), "draw it as a filled shape"));
     };
-    resvg::render_node(shape, Transform::from_translate(bounds.x(), bounds.y()), &mut pixmap.as_mut());
-    for (pixel, known) in pixmap.pixels().iter().zip(owners) {
-        if pixel.alpha() >= 128 {
-            *known = owner;
+    let (left, top) = (bounds.x().floor(), bounds.y().floor());
+    let (width, height) = ((bounds.right().ceil() - left) as i64, (bounds.bottom().ceil() - top) as i64);
+    let window = Window { x: left as i64, y: top as i64, width, height };
+    // What lies wholly outside the drawing has no pixels.
+    let Some(rect) = window.cut(size) else { return Ok(()) };
+    let mut pixmap = Pixmap::new(rect.width, rect.height)
+        .ok_or_else(|| ScreenFault::new("the drawing is too large", "draw it at the panel's size"))?;
+    let to_box = Transform::from_translate(bounds.x() - rect.x as f32, bounds.y() - rect.y as f32);
+    resvg::render_node(shape, to_box, &mut pixmap.as_mut());
+    for (y, row) in (rect.y..rect.bottom()).zip(pixmap.pixels().chunks_exact(rect.width as usize)) {
+        let known = &mut owners[(y * size.width + rect.x) as usize..][..rect.width as usize];
+        for (pixel, known) in row.iter().zip(known) {
+            if pixel.alpha() >= 128 {
+                *known = owner;
+            }
         }
     }
     Ok(())

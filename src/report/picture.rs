@@ -350,15 +350,16 @@ impl Entry<'_> {
     }
 }
 
+/// A time since the plan began, in the two units that people use for one of its length.
 fn clock(ms: f64) -> String {
-    if ms < 1000.0 {
-        return format!("{ms:.0} ms");
-    }
-    let seconds = ms / 1000.0;
-    if seconds < 120.0 {
-        format!("{seconds:.1} s")
-    } else {
-        format!("{:.0} min {:.0} s", (seconds / 60.0).floor(), seconds % 60.0)
+    let seconds = (ms / 1000.0).round() as u64;
+    let (minutes, hours, days) = (seconds / 60, seconds / 3600, seconds / 86_400);
+    match seconds {
+        _ if ms < 1000.0 => format!("{ms:.0} ms"),
+        ..120 => format!("{:.1} s", ms / 1000.0),
+        120..7200 => format!("{minutes} min {} s", seconds % 60),
+        7200..172_800 => format!("{hours} h {} min", minutes % 60),
+        _ => format!("{days} days {} h", hours % 24),
     }
 }
 
@@ -486,4 +487,25 @@ pub(super) fn encode(pixmap: &Pixmap) -> Result<Vec<u8>, String> {
     writer.write_image_data(&rgb).map_err(|error| error.to_string())?;
     writer.finish().map_err(|error| error.to_string())?;
     Ok(bytes)
+}
+
+#[cfg(test)]
+mod tests {
+    #[test]
+    fn times_stand_in_the_units_of_their_length() {
+        let times =
+            [0.0, 999.4, 9500.0, 275_000.0, 359_700.0, 3_600_000.0, 86_400_900.0, 259_201_000.0, 7_776_000_000.0];
+        let words = [
+            "0 ms",
+            "999 ms",
+            "9.5 s",
+            "4 min 35 s",
+            "6 min 0 s",
+            "60 min 0 s",
+            "24 h 0 min",
+            "3 days 0 h",
+            "90 days 0 h",
+        ];
+        assert_eq!(times.map(super::clock), words);
+    }
 }

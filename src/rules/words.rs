@@ -47,7 +47,7 @@ pub(super) fn span(ms: f64) -> String {
 /// A level as the subject of a sentence.
 pub(super) fn quoted_level(level: Level, ink: &Ink) -> String {
     match ink.kind() {
-        InkKind::Segments(_) => format!("what is {}", ink.name(level)),
+        InkKind::Segments(_) => format!("the state `{}`", ink.name(level)),
         InkKind::Grey | InkKind::Palette(_) => format!("the {}", ink.name(level)),
     }
 }

@@ -3,6 +3,7 @@
 //! Works on bytes that the caller read; knows no plans, no modes and no files.
 
 mod png;
+mod scanlines;
 mod svg;
 mod texts;
 

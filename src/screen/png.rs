@@ -7,7 +7,7 @@ use std::io::Cursor;
 
 use png::{BitDepth, ColorType, Decoder, Limits, Transformations};
 
-use super::{Picture, ScreenFault};
+use super::{Picture, ScreenFault, scanlines::plain_rows};
 use crate::{
     display::Ink,
     geometry::Size,
@@ -21,7 +21,7 @@ const DECODER_BYTES: usize = 64 << 20;
 ///
 /// # Errors
 /// Where the file is broken or the picture has another size.
-pub fn decode_png(bytes: &[u8], size: Size, ink: &Ink, mut buffer: Vec<u8>) -> Result<Picture, ScreenFault> {
+pub fn decode_png(bytes: &[u8], size: Size, ink: &Ink, buffer: Vec<u8>) -> Result<Picture, ScreenFault> {
     let mut decoder = Decoder::new_with_limits(Cursor::new(bytes), Limits { bytes: DECODER_BYTES });
     decoder.set_ignore_text_chunk(true);
     decoder.set_ignore_iccp_chunk(true);
@@ -31,40 +31,76 @@ pub fn decode_png(bytes: &[u8], size: Size, ink: &Ink, mut buffer: Vec<u8>) -> R
     if (header.width, header.height) != (size.width, size.height) {
         return Err(ScreenFault::wrong_size(&format!("{} x {}", header.width, header.height), size));
     }
+    let colour = header.color_type;
+    let mut pixels = Pixels::new(size, ink, buffer);
+    if plain_rows(bytes, |row| pixels.take(row, colour)).is_none() {
+        pixels.clear();
+        let (samples, colour) = all_samples(decoder)?;
+        pixels.take(&samples, colour);
+    }
+    Ok(match pixels {
+        Pixels::Greys(greys) => Picture::from_greys(size, greys, ink),
+        Pixels::Colours(colours, buffer) => Picture::from_colours(size, colours, ink, buffer),
+    })
+}
+
+/// Any PNG's samples, 8 bits each, and what they are.
+fn all_samples(decoder: Decoder<Cursor<&[u8]>>) -> Result<(Vec<u8>, ColorType), ScreenFault> {
     let mut reader = decoder.read_info().map_err(|error| broken(&error))?;
     let (colour, depth) = reader.output_color_type();
     let bytes_needed = reader
         .output_buffer_size()
         .ok_or_else(|| ScreenFault::new("the PNG is too large to be decoded", "export it again at the panel's size"))?;
-    if colour == ColorType::Grayscale && depth == BitDepth::Eight && ink.colours().is_none() {
-        buffer.resize(bytes_needed, 0);
-        reader.next_frame(&mut buffer).map_err(|error| broken(&error))?;
-        reader.finish().map_err(|error| broken(&error))?;
-        return Ok(Picture::from_greys(size, buffer, ink));
-    }
     let mut samples = vec![0; bytes_needed];
     reader.next_frame(&mut samples).map_err(|error| broken(&error))?;
     reader.finish().map_err(|error| broken(&error))?;
-    buffer.clear();
-    buffer.reserve_exact(size.pixels() as usize);
     if depth == BitDepth::Sixteen {
-        let narrow: Vec<u8> =
-            samples.chunks_exact(2).map(|pair| eight_bits(u16::from_be_bytes([pair[0], pair[1]]))).collect();
-        samples = narrow;
+        samples = samples.chunks_exact(2).map(|pair| eight_bits(u16::from_be_bytes([pair[0], pair[1]]))).collect();
     }
-    if ink.colours().is_some() {
-        return Ok(Picture::from_colours(size, colours_of_samples(&samples, colour), ink, buffer));
-    }
-    greys_of_samples(&samples, colour, &mut buffer);
-    Ok(Picture::from_greys(size, buffer, ink))
+    Ok((samples, colour))
 }
 
-fn colours_of_samples(samples: &[u8], colour: ColorType) -> Vec<[u8; 3]> {
+/// Pixels as an ink takes them: greys, or colours and the buffer for their shades.
+enum Pixels {
+    Greys(Vec<u8>),
+    Colours(Vec<[u8; 3]>, Vec<u8>),
+}
+
+impl Pixels {
+    fn new(size: Size, ink: &Ink, mut buffer: Vec<u8>) -> Self {
+        let pixels = size.pixels() as usize;
+        if ink.colours().is_some() {
+            return Self::Colours(Vec::with_capacity(pixels), buffer);
+        }
+        buffer.clear();
+        buffer.reserve_exact(pixels);
+        Self::Greys(buffer)
+    }
+
+    fn clear(&mut self) {
+        match self {
+            Self::Greys(greys) => greys.clear(),
+            Self::Colours(colours, _) => colours.clear(),
+        }
+    }
+
+    /// Takes the next pixels from their samples.
+    fn take(&mut self, samples: &[u8], colour: ColorType) {
+        match self {
+            Self::Greys(greys) => take_greys(samples, colour, greys),
+            Self::Colours(colours, _) => take_colours(samples, colour, colours),
+        }
+    }
+}
+
+fn take_colours(samples: &[u8], colour: ColorType, colours: &mut Vec<[u8; 3]>) {
     match colour {
-        ColorType::Grayscale | ColorType::Indexed => samples.iter().map(|grey| [*grey; 3]).collect(),
-        ColorType::GrayscaleAlpha => samples.chunks_exact(2).map(|pixel| [over_white(pixel[0], pixel[1]); 3]).collect(),
-        ColorType::Rgb => samples.chunks_exact(3).map(|pixel| [pixel[0], pixel[1], pixel[2]]).collect(),
-        ColorType::Rgba => samples.chunks_exact(4).map(colour_of_rgba).collect(),
+        ColorType::Grayscale | ColorType::Indexed => colours.extend(samples.iter().map(|grey| [*grey; 3])),
+        ColorType::GrayscaleAlpha => {
+            colours.extend(samples.chunks_exact(2).map(|pixel| [over_white(pixel[0], pixel[1]); 3]));
+        }
+        ColorType::Rgb => colours.extend_from_slice(samples.as_chunks().0),
+        ColorType::Rgba => colours.extend(samples.chunks_exact(4).map(colour_of_rgba)),
     }
 }
 
@@ -73,7 +109,7 @@ pub(super) fn colour_of_rgba(pixel: &[u8]) -> [u8; 3] {
     [pixel[0], pixel[1], pixel[2]].map(|sample| over_white(sample, pixel[3]))
 }
 
-fn greys_of_samples(samples: &[u8], colour: ColorType, greys: &mut Vec<u8>) {
+fn take_greys(samples: &[u8], colour: ColorType, greys: &mut Vec<u8>) {
     match colour {
         ColorType::Grayscale | ColorType::Indexed => greys.extend_from_slice(samples),
         ColorType::GrayscaleAlpha => greys.extend(samples.chunks_exact(2).map(|pixel| over_white(pixel[0], pixel[1]))),

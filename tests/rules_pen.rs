@@ -125,6 +125,16 @@ fn the_mode_that_takes_the_ink_away_is_named() {
     assert_eq!(found[0]["help"], "commit with `better`, which takes the ink away without a flash");
 }
 
+/// A few white pixels under the marker are the strongest ghost; what is told is where most of it lies.
+#[test]
+fn the_level_that_most_of_the_ghost_lies_in_is_named() {
+    let holed = screen(&[([4, 12, 44, 8], 'b'), ([20, 13, 4, 6], '.')]);
+    let steps = json!([{ "screen": "holed.png", "strokes": [stroke(40, 6.0)], "updates": quick(&json!("changed")) }]);
+    let found = findings("ink-under-grey", &marker_display(), &[("holed.png", holed)], &steps);
+    let message = found[0]["message"].as_str().unwrap();
+    assert!(message.contains("where the picture is mostly grey 11 of 15: "), "{message}");
+}
+
 #[test]
 fn ink_that_the_picture_holds_and_soft_edges_beside_it_are_no_ghost() {
     // Four rows of ink: the picture has two black ones between two grey ones.

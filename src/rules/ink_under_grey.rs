@@ -33,8 +33,9 @@ struct Ghost {
     rect: Rect,
     px: u64,
     worst_l: f64,
-    /// The level that it lies in, where it is strongest, and how much lighter than its own level that level looks around it.
+    /// The level that most of it lies in, whether all of it does, and how much lighter than itself that level looks around.
     level: Level,
+    one_level: bool,
     around_l: f64,
 }
 
@@ -53,30 +54,32 @@ impl<'p> InkUnderGrey<'p> {
             return None;
         }
         let around_l = Self::around(&filled, step);
-        let mut worst = (0.0_f64, 0);
+        let mut worst_l = 0.0_f64;
+        let mut px_at = [0_u64; MOST_LEVELS];
         let ghosted = filled.tiles().iter().map(|(tile, pixels)| {
             let (levels, memory) = (step.glass.levels(*tile), step.glass.memory_levels(*tile));
             let off = bits(*pixels).filter(|bit| levels[*bit as usize] == memory[*bit as usize]);
             let off = off.filter(|bit| {
                 let level = levels[*bit as usize];
-                let off = (step.glass.shown_residue(*tile, *bit) - around_l[usize::from(level)]).abs();
-                if off > worst.0 {
-                    worst = (off, level);
-                }
-                off >= self.limit_l
+                let off_l = (step.glass.shown_residue(*tile, *bit) - around_l[usize::from(level)]).abs();
+                let is_ghost = off_l >= self.limit_l;
+                worst_l = worst_l.max(off_l);
+                px_at[usize::from(level)] += u64::from(is_ghost);
+                is_ghost
             });
             (*tile, off.fold(0, |mask, bit| mask | 1 << bit))
         });
         let pixels = Mask::from_sorted(ghosted);
         let px = pixels.count();
         let rect = pixels.bounds(step.grid())?;
-        let (worst_l, level) = worst;
+        let level = (0..MOST_LEVELS).rev().max_by_key(|level| px_at[*level])?;
         (self.plan.display.area_mm2(px) >= step.ghost_limits.area_mm2).then(|| Ghost {
             rect,
             px,
             worst_l,
-            level,
-            around_l: around_l[usize::from(level)],
+            level: level as Level,
+            one_level: px_at[level] == px,
+            around_l: around_l[level],
         })
     }
 
@@ -146,10 +149,11 @@ impl<'p> InkUnderGrey<'p> {
             let Some(ghost) = ghost else { continue };
             let display = &self.plan.display;
             let names = (display.ink.name(ink), display.ink.name(ghost.level));
+            let mostly = if ghost.one_level { "" } else { "mostly " };
             let sight = Sight {
                 rect: Some(ghost.rect),
                 message: format!(
-                    "the pen drew solid {} where the picture is {}: {} of it stay as a ghost of up to {} L*",
+                    "the pen drew solid {} where the picture is {mostly}{}: {} of it stay as a ghost of up to {} L*",
                     names.0,
                     names.1,
                     words::area(ghost.px, display),

@@ -88,6 +88,12 @@ pub(crate) struct ReviewArguments {
     /// Draw an annotated picture of every step with findings into this folder
     #[arg(long, value_name = "DIR")]
     pictures: Option<PathBuf>,
+    /// Write a page for people: screens, time chart, a player of the panel, findings at their places
+    #[arg(long, value_name = "FILE")]
+    html: Option<PathBuf>,
+    /// Put a second plan beside the first in that page
+    #[arg(long, value_name = "PLAN", requires = "html")]
+    compare: Option<PathBuf>,
     /// Write what the model worked out, a JSON object a line and step
     #[arg(long, value_name = "FILE")]
     facts: Option<PathBuf>,

@@ -3,7 +3,7 @@
 use std::{
     io::{self, Write},
     panic::{AssertUnwindSafe, catch_unwind},
-    path::Path,
+    path::{Path, PathBuf},
 };
 
 use super::{
@@ -17,6 +17,7 @@ use crate::{
     report::{
         Gate, PlanOutcome, PlanReport, ReviewedPlan, RunReport,
         facts::{self, FactsOf},
+        html::{self, Film, Recorder},
         json, text,
     },
     review::{BrokenScreen, Review},
@@ -41,16 +42,20 @@ fn run(arguments: &ReviewArguments) -> Result<u8, Fault> {
     let (paths, faults) = find_plans(&arguments.paths);
     let mut report = RunReport { plans: Vec::new(), faults };
     report.faults.iter().for_each(tell);
+    check_compared(arguments, &paths)?;
     let mut facts_file = arguments.facts.as_deref().map(OutputFile::create).transpose()?;
     let threads = arguments.threads.map_or_else(cores, usize::from);
     let temperatures: Vec<Option<f64>> = match arguments.temperature.as_slice() {
         [] => vec![None],
         given => given.iter().copied().map(Some).collect(),
     };
+    let mut films = Vec::new();
+    let film_bytes = arguments.html.is_some().then(|| html::PICTURE_BYTES / (paths.len() * temperatures.len()).max(1));
     for path in &paths {
         for temperature_c in &temperatures {
-            let at = At { path, temperature_c: *temperature_c, threads };
-            let outcome = review_plan(&at, &selection, facts_file.as_mut(), arguments.pictures.as_deref())?;
+            let at = At { path, temperature_c: *temperature_c, threads, film_bytes };
+            let (outcome, film) = review_plan(&at, &selection, facts_file.as_mut(), arguments.pictures.as_deref())?;
+            films.push(film);
             let faults = if let PlanOutcome::Refused(faults) = &outcome { faults.as_slice() } else { &[] };
             faults.iter().for_each(tell);
             let refused = !faults.is_empty();
@@ -65,14 +70,54 @@ fn run(arguments: &ReviewArguments) -> Result<u8, Fault> {
         file.finish()?;
     }
     write_reports(&report, arguments)?;
-    Ok(report.exit_status(Gate::from(arguments.gate)))
+    let status = report.exit_status(Gate::from(arguments.gate));
+    let Some(file) = &arguments.html else { return Ok(status) };
+    let mut compared = false;
+    if let Some(path) = &arguments.compare {
+        let at = At { path, temperature_c: temperatures[0], threads, film_bytes };
+        compared = add_compared(&at, &selection, &mut report, &mut films)?;
+    }
+    write_file(file, |out| html::write(&report, &films, compared, out))?;
+    Ok(if arguments.compare.is_some() && !compared { 2 } else { status })
+}
+
+/// Two plans are compared, at one temperature; findings of the other one are shown, but are no reason to fail.
+fn check_compared(arguments: &ReviewArguments, paths: &[PathBuf]) -> Result<(), Fault> {
+    let Some(other) = &arguments.compare else { return Ok(()) };
+    let [_] = paths else {
+        let message = format!("{} plans are to be compared with one", paths.len());
+        return Err(Fault::of_file(other.display().to_string(), message, "name one plan in front of `--compare`"));
+    };
+    if arguments.temperature.len() > 1 {
+        let message = "two plans are compared at one temperature";
+        return Err(Fault::of_file(other.display().to_string(), message, "give `--temperature` once"));
+    }
+    Ok(())
+}
+
+/// Reviews the plan that another one is compared with; gives whether it could be read.
+fn add_compared(
+    at: &At<'_>,
+    selection: &Selection,
+    report: &mut RunReport,
+    films: &mut Vec<Option<Film>>,
+) -> Result<bool, Fault> {
+    let (outcome, film) = review_plan(at, selection, None, None)?;
+    if let PlanOutcome::Refused(faults) = &outcome {
+        faults.iter().for_each(tell);
+    }
+    let reviewed = matches!(outcome, PlanOutcome::Reviewed(_));
+    report.plans.push(PlanReport { path: at.path.display().to_string(), temperature_c: at.temperature_c, outcome });
+    films.push(film);
+    Ok(reviewed)
 }
 
 /// Two reports into one file would leave only the last.
 fn check_files(arguments: &ReviewArguments) -> Result<(), Fault> {
     let mut known: Vec<&Path> = Vec::new();
     let also = arguments.also.iter().map(|(_, file)| file.as_path());
-    for file in arguments.out.as_deref().into_iter().chain(also).chain(arguments.facts.as_deref()) {
+    let html = arguments.html.as_deref();
+    for file in arguments.out.as_deref().into_iter().chain(also).chain(arguments.facts.as_deref()).chain(html) {
         if known.contains(&file) {
             let name = file.display().to_string();
             return Err(Fault::of_file(name, "two outputs are to go into this file", "give each a file of its own"));
@@ -118,6 +163,8 @@ struct At<'a> {
     /// The temperature instead of the plan's own, degrees C.
     temperature_c: Option<f64>,
     threads: usize,
+    /// How much room the pictures of its film have; nothing where no film is wanted.
+    film_bytes: Option<usize>,
 }
 
 /// Reviews one plan; a fault of the program's own is told as one and does not stop the others.
@@ -126,7 +173,7 @@ fn review_plan(
     selection: &Selection,
     mut facts_file: Option<&mut OutputFile>,
     pictures: Option<&Path>,
-) -> Result<PlanOutcome, Fault> {
+) -> Result<(PlanOutcome, Option<Film>), Fault> {
     let shown = at.path.display().to_string();
     let begin = facts_file.as_mut().map(|file| file.position()).transpose().map_err(|error| writing(&error))?;
     let reviewed = catch_unwind(AssertUnwindSafe(|| -> Result<Reviewed, Fault> {
@@ -136,8 +183,8 @@ fn review_plan(
         };
         loaded.plan.temperature_c = at.temperature_c.unwrap_or(loaded.plan.temperature_c);
         let of = FactsOf { path: &shown, temperature_c: at.temperature_c };
-        let review = match play(of, &loaded, selection, at.threads, facts_file.as_mut().map(|file| file.writer())) {
-            Ok(Ok(review)) => review,
+        let (review, film) = match play(of, &loaded, selection, at, facts_file.as_mut().map(|file| file.writer())) {
+            Ok(Ok(played)) => played,
             Ok(Err(broken)) => return Ok(Err(screen_faults(&loaded, broken))),
             Err(error) => return Err(writing(&error)),
         };
@@ -145,17 +192,17 @@ fn review_plan(
             let name = at.temperature_c.map_or(shown.clone(), |celsius| under_temperature(&shown, celsius));
             super::pictures::write(folder, &name, &loaded, &review, at.threads)?;
         }
-        Ok(Ok((loaded, review)))
+        Ok(Ok((loaded, review, film)))
     }));
-    let (loaded, review) = match reviewed {
+    let (loaded, review, film) = match reviewed {
         Ok(Ok(Ok(reviewed))) => reviewed,
         Ok(Err(fault)) => return Err(fault),
-        Ok(Ok(Err(faults))) => return refuse(faults, facts_file, begin),
-        Err(_) => return refuse(vec![own_fault(&shown)], facts_file, begin),
+        Ok(Ok(Err(faults))) => return Ok((refuse(faults, facts_file, begin)?, None)),
+        Err(_) => return Ok((refuse(vec![own_fault(&shown)], facts_file, begin)?, None)),
     };
     let plan = loaded.plan;
     let places = ReviewedPlan::locate_findings(&plan.source, &review.findings);
-    Ok(PlanOutcome::Reviewed(Box::new(ReviewedPlan {
+    let reviewed = ReviewedPlan {
         source: plan.source.clone(),
         title: plan.title.clone(),
         display: plan.display.name.clone(),
@@ -163,7 +210,8 @@ fn review_plan(
         summary: review.summary,
         findings: review.findings,
         places,
-    })))
+    };
+    Ok((PlanOutcome::Reviewed(Box::new(reviewed)), film))
 }
 
 /// The name under which the pictures of a plan at another temperature are kept.
@@ -171,7 +219,7 @@ fn under_temperature(shown: &str, celsius: f64) -> String {
     format!("{}-at-{celsius}C", shown.strip_suffix(".plan.json").unwrap_or(shown))
 }
 
-type Reviewed = Result<(LoadedPlan, Review), Vec<Fault>>;
+type Reviewed = Result<(LoadedPlan, Review, Option<Film>), Vec<Fault>>;
 
 /// Takes back what a refused plan wrote into the facts.
 fn refuse(faults: Vec<Fault>, facts_file: Option<&mut OutputFile>, begin: Option<u64>) -> Result<PlanOutcome, Fault> {
@@ -201,19 +249,23 @@ fn play(
     of: FactsOf<'_>,
     loaded: &LoadedPlan,
     selection: &Selection,
-    threads: usize,
+    at: &At<'_>,
     mut facts_out: Option<&mut dyn Write>,
-) -> io::Result<Result<Review, Vec<BrokenScreen>>> {
-    let bar = progress::bar(of.path, loaded.plan.step_count);
+) -> io::Result<Result<(Review, Option<Film>), Vec<BrokenScreen>>> {
+    let plan = &loaded.plan;
+    let bar = progress::bar(of.path, plan.step_count);
     let mut written = Ok(());
-    let review =
-        crate::review::review(&loaded.plan, &loaded.screens, selection, threads, &mut |step: &PlayedStep<'_>| {
-            bar.inc(1);
-            if let (Some(out), Ok(())) = (facts_out.as_mut(), &written) {
-                written = facts::write(of, step, &loaded.plan.display, *out);
-            }
-        });
+    let mut recorder = at.film_bytes.map(|bytes| Recorder::new(plan, bytes));
+    let review = crate::review::review(plan, &loaded.screens, selection, at.threads, &mut |step: &PlayedStep<'_>| {
+        bar.inc(1);
+        if let (Some(out), Ok(())) = (facts_out.as_mut(), &written) {
+            written = facts::write(of, step, &plan.display, *out);
+        }
+        if let (Some(recorder), Ok(())) = (recorder.as_mut(), &written) {
+            written = recorder.step(step).map_err(io::Error::other);
+        }
+    });
     bar.finish_and_clear();
     written?;
-    Ok(review)
+    Ok(review.map(|review| (review, recorder.map(Recorder::finish))))
 }

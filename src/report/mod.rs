@@ -3,6 +3,7 @@
 //! Every format has structs of its own and carries the same findings. Nothing here decides anything.
 
 pub mod facts;
+pub mod html;
 pub mod json;
 pub mod panel_view;
 pub mod picture;

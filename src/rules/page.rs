@@ -29,6 +29,14 @@ pub struct Page {
     pub examples: Vec<Example>,
 }
 
+impl Page {
+    /// The paragraph under a heading of the text.
+    pub fn section(&self, heading: &str) -> Option<&str> {
+        let (_, after) = self.text.split_once(&format!("## {heading}\n"))?;
+        after.split("\n## ").next().map(str::trim)
+    }
+}
+
 /// Something about a rule that may be set.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Limit {

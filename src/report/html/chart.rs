@@ -1,0 +1,300 @@
+//! The time chart of a film: what is asked for, sent, driven and waited for, the flashes, the strongest ghost and the
+//! energy. Pauses are cut short, and say so. Knows the film, not the page.
+
+use std::fmt::Write as _;
+
+use super::{
+    film::{Film, Frame},
+    words::{escape, span},
+};
+
+/// More steps than this are not drawn.
+const MOST_STEPS: usize = 400;
+/// A stretch without any work longer than this is a pause, ms.
+const PAUSE_MS: f64 = 400.0;
+/// How wide a pause is drawn, and a millisecond of work, px.
+const PAUSE_PX: f64 = 54.0;
+const PX_A_MS: f64 = 0.14;
+const NARROWEST_PX: f64 = 26.0;
+const LEFT: f64 = 118.0;
+const LANE: f64 = 24.0;
+/// So many updates are drawn one under the other, where they run at the same time.
+const MOST_ROWS: usize = 4;
+
+/// The chart, as an SVG that takes its colours from the page.
+pub(super) fn draw(film: &Film, id: &str) -> String {
+    let frames = &film.frames[..film.frames.len().min(MOST_STEPS)];
+    let axis = Axis::new(frames);
+    let rows = Rows::new(frames);
+    let mut chart = Chart { svg: String::new(), axis, frames, rows };
+    chart.draw(id);
+    chart.svg
+}
+
+/// How many steps of a film the chart leaves out.
+pub(super) fn left_out(film: &Film) -> usize {
+    film.frames.len().saturating_sub(MOST_STEPS)
+}
+
+/// A stretch of work between two pauses, and where it lies.
+struct Stretch {
+    begin_ms: f64,
+    end_ms: f64,
+    left: f64,
+    width: f64,
+}
+
+/// Times to places.
+struct Axis {
+    stretches: Vec<Stretch>,
+    width: f64,
+}
+
+impl Axis {
+    fn new(frames: &[Frame]) -> Self {
+        let mut busy: Vec<(f64, f64)> = Vec::new();
+        for frame in frames {
+            let updates = frame.updates.iter().map(|update| update.finish_ms);
+            let strokes = frame.strokes.iter().filter_map(|stroke| stroke.points.last()).map(|point| point[2]);
+            let end = updates.chain(strokes).fold(frame.request_ms, f64::max);
+            match busy.last_mut() {
+                Some(last) if frame.request_ms - last.1 <= PAUSE_MS => last.1 = last.1.max(end),
+                _ => busy.push((frame.request_ms, end)),
+            }
+        }
+        let mut left = LEFT + 10.0;
+        let mut stretches = Vec::new();
+        for (begin_ms, end_ms) in busy {
+            let width = ((end_ms - begin_ms) * PX_A_MS).max(NARROWEST_PX);
+            stretches.push(Stretch { begin_ms, end_ms, left, width });
+            left += width + PAUSE_PX;
+        }
+        Self { stretches, width: (left - PAUSE_PX + 24.0).max(LEFT + 200.0) }
+    }
+
+    fn x(&self, ms: f64) -> f64 {
+        let at = self.stretches.partition_point(|stretch| stretch.begin_ms <= ms).saturating_sub(1);
+        let Some(stretch) = self.stretches.get(at) else { return LEFT };
+        let share = ((ms - stretch.begin_ms) / (stretch.end_ms - stretch.begin_ms).max(1.0)).clamp(0.0, 1.0);
+        stretch.left + share * stretch.width
+    }
+}
+
+/// In which row each update is drawn: the first that is free.
+struct Rows {
+    of_update: Vec<Vec<usize>>,
+    count: usize,
+}
+
+impl Rows {
+    fn new(frames: &[Frame]) -> Self {
+        let mut free = [0.0_f64; MOST_ROWS];
+        let mut count = 1;
+        let mut row_of = |start_ms: f64, finish_ms: f64| {
+            let row = free.iter().position(|until| *until <= start_ms).unwrap_or(MOST_ROWS - 1);
+            free[row] = finish_ms;
+            count = count.max(row + 1);
+            row
+        };
+        let of_update = frames
+            .iter()
+            .map(|frame| frame.updates.iter().map(|update| row_of(update.start_ms, update.finish_ms)).collect())
+            .collect();
+        Self { of_update, count }
+    }
+}
+
+struct Chart<'f> {
+    svg: String,
+    axis: Axis,
+    frames: &'f [Frame],
+    rows: Rows,
+}
+
+/// The upper edges of the lanes.
+struct Lanes {
+    asked: f64,
+    link: f64,
+    panel: f64,
+    ghost: f64,
+    energy: f64,
+    bottom: f64,
+}
+
+const CURVE: f64 = 46.0;
+
+impl Chart<'_> {
+    fn draw(&mut self, id: &str) {
+        let asked = 30.0;
+        let link = asked + LANE + 6.0;
+        let panel = link + LANE + 6.0;
+        let ghost = panel + LANE * self.rows.count as f64 + 16.0;
+        let energy = ghost + CURVE + 16.0;
+        let lanes = Lanes { asked, link, panel, ghost, energy, bottom: energy + CURVE + 8.0 };
+        let (width, height) = (self.axis.width, lanes.bottom + 10.0);
+        let _ = write!(
+            self.svg,
+            "<svg class=\"chart\" role=\"img\" aria-labelledby=\"{id}-t {id}-d\" width=\"{width:.0}\" height=\"{height:.0}\" \
+             viewBox=\"0 0 {width:.0} {height:.0}\"><title id=\"{id}-t\">Time chart</title><desc id=\"{id}-d\">{}</desc>",
+            escape(&self.in_words())
+        );
+        self.pauses(&lanes);
+        self.lane_names(&lanes);
+        for at in 0..self.frames.len() {
+            self.step(at, &lanes);
+        }
+        self.ghost_curve(&lanes);
+        self.energy_curve(&lanes);
+        self.svg.push_str("</svg>");
+    }
+
+    fn in_words(&self) -> String {
+        let updates: Vec<_> = self.frames.iter().flat_map(|frame| &frame.updates).collect();
+        let waits = updates.iter().filter(|update| update.wait_ms > 0.0).count();
+        let flashing = updates.iter().filter(|update| update.flashes > 0).count();
+        format!(
+            "{} steps with {} updates; {waits} of them wait, {flashing} flash. Every step is told in words in the player.",
+            self.frames.len(),
+            updates.len()
+        )
+    }
+
+    fn lane_names(&mut self, lanes: &Lanes) {
+        let (worst, energy) = (self.worst_l(), self.energy_mj());
+        let names = [
+            (lanes.asked + 16.0, "asked for".to_owned(), String::new()),
+            (lanes.link + 16.0, "sent".to_owned(), String::new()),
+            (lanes.panel + 16.0, "driven".to_owned(), String::new()),
+            (lanes.ghost + 14.0, "strongest ghost".to_owned(), format!("up to {worst:.1} L*")),
+            (lanes.energy + 14.0, "energy so far".to_owned(), format!("up to {energy:.0} mJ")),
+        ];
+        for (y, name, range) in names {
+            let _ = write!(self.svg, "<text x=\"4\" y=\"{y}\">{name}</text>");
+            if !range.is_empty() {
+                let _ = write!(self.svg, "<text class=\"faint\" x=\"4\" y=\"{}\">{range}</text>", y + 16.0);
+            }
+        }
+    }
+
+    fn pauses(&mut self, lanes: &Lanes) {
+        for pair in self.axis.stretches.windows(2) {
+            let (left, right) = (pair[0].left + pair[0].width, pair[1].left);
+            let _ = write!(
+                self.svg,
+                "<rect class=\"pause\" x=\"{:.1}\" y=\"{}\" width=\"{:.1}\" height=\"{}\"/>\
+                 <text class=\"faint middle\" x=\"{:.1}\" y=\"18\">{}</text>",
+                left + 12.0,
+                lanes.asked - 6.0,
+                right - left - 24.0,
+                lanes.bottom - lanes.asked,
+                f64::midpoint(left, right),
+                span(pair[1].begin_ms - pair[0].end_ms)
+            );
+        }
+    }
+
+    fn step(&mut self, at: usize, lanes: &Lanes) {
+        let frame = &self.frames[at];
+        let x = self.axis.x(frame.request_ms);
+        let label = frame.label.as_deref().unwrap_or("");
+        let _ = write!(
+            self.svg,
+            "<g><title>step {} {}, asked for by {}</title><path class=\"request\" d=\"M{x:.1} {}v{LANE}\"/>\
+             <circle class=\"{}\" cx=\"{x:.1}\" cy=\"{}\" r=\"4\"/></g>",
+            frame.index,
+            escape(label),
+            frame.cause,
+            lanes.asked,
+            if matches!(frame.cause, "touch" | "pen" | "key") { "person" } else { "machine" },
+            lanes.asked + 4.0
+        );
+        if let Some(pen) = frame.strokes.first().and_then(|stroke| stroke.points.first()) {
+            let end = frame.strokes.last().and_then(|stroke| stroke.points.last()).unwrap_or(pen);
+            let (left, right) = (self.axis.x(pen[2]), self.axis.x(end[2]));
+            let _ = write!(
+                self.svg,
+                "<path class=\"pen\" d=\"M{left:.1} {y:.1}H{right:.1}\"><title>the controller draws under the pen</title></path>",
+                y = lanes.asked + LANE - 6.0
+            );
+        }
+        for (update, row) in frame.updates.iter().zip(&self.rows.of_update[at]) {
+            if update.sent.is_empty() {
+                continue;
+            }
+            let y = lanes.panel + LANE * *row as f64;
+            let [send, arrived, start, finish] =
+                [update.send_ms, update.arrived_ms, update.start_ms, update.finish_ms].map(|ms| self.axis.x(ms));
+            let _ = write!(
+                self.svg,
+                "<rect class=\"sent\" x=\"{send:.1}\" y=\"{}\" width=\"{:.1}\" height=\"14\"><title>{} ms transfer</title></rect>",
+                lanes.link + 4.0,
+                (arrived - send).max(1.5),
+                super::words::ms(update.arrived_ms - update.send_ms)
+            );
+            if update.wait_ms > 0.05 {
+                let from = self.axis.x(update.request_ms);
+                let _ = write!(
+                    self.svg,
+                    "<path class=\"wait\" d=\"M{from:.1} {middle:.1}H{start:.1}\"><title>waits {} ms for {}</title></path>",
+                    super::words::ms(update.wait_ms),
+                    update.waits_for,
+                    middle = y + 21.0
+                );
+            }
+            let _ = write!(
+                self.svg,
+                "<rect class=\"{}\" x=\"{start:.1}\" y=\"{:.1}\" width=\"{:.1}\" height=\"14\"><title>{}: {} ms</title></rect>",
+                if update.cleans { "cleans" } else { "drive" },
+                y + 4.0,
+                (finish - start).max(2.0),
+                escape(&update.mode),
+                super::words::ms(update.finish_ms - update.start_ms)
+            );
+            for flash in 0..update.flashes {
+                let share = (f64::from(flash) + 0.5) / f64::from(update.flashes);
+                let x = start + share * (finish - start);
+                let _ = write!(self.svg, "<path class=\"flash\" d=\"M{x:.1} {:.1}l4 -9h-8z\"/>", y + 17.0);
+            }
+        }
+    }
+
+    fn worst_l(&self) -> f64 {
+        self.frames.iter().map(|frame| frame.worst_l).fold(0.0, f64::max)
+    }
+
+    fn energy_mj(&self) -> f64 {
+        self.frames.iter().flat_map(|frame| &frame.updates).map(|update| update.energy_mj).sum()
+    }
+
+    fn ghost_curve(&mut self, lanes: &Lanes) {
+        let most = self.worst_l();
+        self.curve(lanes.ghost, most, "ghost", |frame, _| frame.worst_l);
+    }
+
+    fn energy_curve(&mut self, lanes: &Lanes) {
+        let most = self.energy_mj();
+        self.curve(lanes.energy, most, "energy", |frame, before| {
+            before + frame.updates.iter().map(|update| update.energy_mj).sum::<f64>()
+        });
+    }
+
+    /// A curve in steps: a value holds from the end of its step to the end of the next.
+    fn curve(&mut self, top: f64, most: f64, class: &str, value: impl Fn(&Frame, f64) -> f64) {
+        let scale = if most > 0.0 { CURVE / most } else { 0.0 };
+        let bottom = top + CURVE;
+        let mut path = format!("M{:.1} {bottom:.1}", LEFT + 10.0);
+        let mut now = 0.0;
+        for frame in self.frames {
+            let end = frame.updates.iter().map(|update| update.finish_ms).fold(frame.request_ms, f64::max);
+            now = value(frame, now);
+            let _ = write!(path, "H{:.1}V{:.1}", self.axis.x(end), bottom - now * scale);
+        }
+        let _ = write!(path, "H{:.1}", self.axis.width - 14.0);
+        let _ = write!(
+            self.svg,
+            "<path class=\"base\" d=\"M{:.1} {bottom:.1}H{:.1}\"/><path class=\"{class}\" d=\"{path}\"/>",
+            LEFT + 10.0,
+            self.axis.width - 14.0
+        );
+    }
+}

@@ -1,0 +1,456 @@
+//! The film of a played plan: what a page needs to show the panel step by step. Kept as patches, small PNG pictures of the
+//! boxes that look otherwise than a step before.
+//!
+//! Knows the playback, not the page; bounded in size, however long the plan.
+
+use std::collections::HashMap;
+
+use crate::{
+    display::{Ink, Level},
+    geometry::{Rect, Size},
+    panel::{PlayedStep, PlayedUpdate, WaitsFor},
+    plan::{Begins, Cause, Plan},
+    units::{lab_of_lightness, lab_of_srgb, lightness_of_reflectance, reflectance_of_lightness, srgb_of_lab},
+};
+
+/// A residue byte of a pixel without residue.
+pub(super) const NO_RESIDUE: u8 = 128;
+/// Residue bytes an L*.
+pub(super) const RESIDUE_STEPS: f64 = 4.0;
+/// The sides of a small picture of a screen, px.
+const THUMB: Size = Size { width: 240, height: 240 };
+/// More screens than this are not shown small.
+const MOST_CARDS: usize = 80;
+
+/// What a page needs of a plan.
+#[derive(Debug)]
+pub struct Film {
+    pub(super) size: Size,
+    /// The physical width of the screen, mm.
+    pub(super) width_mm: f64,
+    pub(super) limit_l: f64,
+    /// The panel before the first step.
+    pub(super) begins: Vec<u8>,
+    pub(super) frames: Vec<Frame>,
+    /// One for each step of the plan's text that was played.
+    pub(super) cards: Vec<Card>,
+    /// Steps beyond what the page has room for.
+    pub(super) left_out: u64,
+}
+
+/// A step.
+#[derive(Debug)]
+pub(super) struct Frame {
+    pub(super) index: u64,
+    pub(super) label: Option<String>,
+    pub(super) pointer: String,
+    pub(super) cause: &'static str,
+    pub(super) request_ms: f64,
+    pub(super) looks: Vec<Patch>,
+    pub(super) residues: Vec<Patch>,
+    pub(super) updates: Vec<FilmedUpdate>,
+    pub(super) strokes: Vec<FilmedStroke>,
+    pub(super) ghosts: Vec<Rect>,
+    pub(super) worst_l: f64,
+    pub(super) left_behind_px: u64,
+    /// From the request to the first visible change, ms.
+    pub(super) answer_ms: Option<f64>,
+}
+
+/// What a box looks like from a step on.
+#[derive(Debug)]
+pub(super) struct Patch {
+    pub(super) rect: Rect,
+    pub(super) png: Vec<u8>,
+}
+
+/// An update.
+#[derive(Debug)]
+pub(super) struct FilmedUpdate {
+    pub(super) mode: String,
+    pub(super) sent: Vec<Rect>,
+    pub(super) request_ms: f64,
+    pub(super) send_ms: f64,
+    pub(super) arrived_ms: f64,
+    pub(super) start_ms: f64,
+    pub(super) finish_ms: f64,
+    pub(super) wait_ms: f64,
+    pub(super) waits_for: &'static str,
+    pub(super) flashes: u32,
+    pub(super) cleans: bool,
+    pub(super) energy_mj: f64,
+}
+
+/// A line that the controller draws under the pen.
+#[derive(Debug)]
+pub(super) struct FilmedStroke {
+    pub(super) width_px: f64,
+    pub(super) is_white: bool,
+    /// Column, row, and when the controller begins to draw up to there, ms.
+    pub(super) points: Vec<[f64; 3]>,
+}
+
+/// A step of the plan's text, with the screen after its first round.
+#[derive(Debug)]
+pub(super) struct Card {
+    pub(super) pointer: String,
+    pub(super) label: Option<String>,
+    pub(super) cause: &'static str,
+    pub(super) first: u64,
+    pub(super) last: u64,
+    pub(super) times: u64,
+    pub(super) request_ms: f64,
+    pub(super) updates: String,
+    pub(super) flashes: bool,
+    pub(super) answer_ms: Option<f64>,
+    pub(super) worst_l: f64,
+    pub(super) thumb: Option<Vec<u8>>,
+}
+
+/// Records a film while a plan is played.
+#[derive(Debug)]
+pub struct Recorder<'p> {
+    plan: &'p Plan,
+    colours: Colours<'p>,
+    film: Film,
+    /// What the page shows at present: the look, one or three bytes a pixel, and the residue.
+    look: Vec<u8>,
+    residue: Vec<u8>,
+    bytes_left: usize,
+}
+
+impl<'p> Recorder<'p> {
+    /// A recorder that keeps pictures of at most so many bytes.
+    pub fn new(plan: &'p Plan, bytes: usize) -> Self {
+        let size = plan.screen_size();
+        let film = Film {
+            size,
+            width_mm: f64::from(size.width) / plan.display.pixels_per_inch * 25.4,
+            limit_l: crate::review::ghost_limits(plan).limit_l,
+            begins: Vec::new(),
+            frames: Vec::new(),
+            cards: Vec::new(),
+            left_out: 0,
+        };
+        let colours = Colours::new(&plan.display.ink);
+        Self { plan, colours, film, look: Vec::new(), residue: Vec::new(), bytes_left: bytes }
+    }
+
+    /// Takes the next step.
+    ///
+    /// # Errors
+    /// A reason in words, where a picture cannot be encoded.
+    pub fn step(&mut self, step: &PlayedStep<'_>) -> Result<(), String> {
+        if self.look.is_empty() {
+            self.begin(step)?;
+        }
+        if self.film.left_out > 0 || self.bytes_left == 0 {
+            self.film.left_out += 1;
+            self.card(step, None);
+            return Ok(());
+        }
+        let (looks, residues) = self.patches(step)?;
+        let bytes: usize = looks.iter().chain(&residues).map(|patch| patch.png.len()).sum();
+        self.bytes_left = self.bytes_left.saturating_sub(bytes);
+        let frame = frame(self.plan, step, looks, residues);
+        let wants_thumb = !self.film.cards.iter().any(|card| card.pointer == frame.pointer);
+        let thumb = if wants_thumb && self.film.cards.len() < MOST_CARDS { Some(self.thumb()?) } else { None };
+        self.bytes_left = self.bytes_left.saturating_sub(thumb.as_ref().map_or(0, Vec::len));
+        self.card(step, thumb);
+        self.film.frames.push(frame);
+        Ok(())
+    }
+
+    /// The film.
+    pub fn finish(self) -> Film {
+        self.film
+    }
+
+    fn begin(&mut self, step: &PlayedStep<'_>) -> Result<(), String> {
+        let (ink, size) = (&self.plan.display.ink, self.film.size);
+        let table = ink.level_table();
+        let white = self.plan.begins == Begins::Unknown;
+        for shade in step.previous.shades() {
+            let level = if white { ink.white() } else { table[usize::from(*shade)] };
+            let colour = self.colours.of(level, 0.0);
+            self.look.extend_from_slice(&colour[..self.colours.bytes()]);
+        }
+        self.residue = vec![NO_RESIDUE; size.pixels() as usize];
+        self.film.begins = encode(&self.look, size, self.colours.bytes())?;
+        self.bytes_left = self.bytes_left.saturating_sub(self.film.begins.len());
+        Ok(())
+    }
+
+    /// The boxes that look otherwise now, and those whose residue is another.
+    fn patches(&mut self, step: &PlayedStep<'_>) -> Result<(Vec<Patch>, Vec<Patch>), String> {
+        let sent = step.updates.iter().flat_map(|update| update.sent.iter().copied());
+        let drawn = step.strokes.iter().filter_map(|stroke| stroke.pixels.bounds(step.grid()));
+        let (mut looks, mut residues) = (Vec::new(), Vec::new());
+        for rect in sent.chain(drawn) {
+            let (look, residue) = self.repaint(step, rect);
+            if let Some(rect) = look {
+                let bytes = self.colours.bytes();
+                looks.push(Patch { rect, png: encode_box(&self.look, self.film.size, rect, bytes)? });
+            }
+            if let Some(rect) = residue {
+                residues.push(Patch { rect, png: encode_box(&self.residue, self.film.size, rect, 1)? });
+            }
+        }
+        Ok((looks, residues))
+    }
+
+    /// Brings the pixels of a box to what the glass shows; gives the boxes around what changed.
+    fn repaint(&mut self, step: &PlayedStep<'_>, rect: Rect) -> (Option<Rect>, Option<Rect>) {
+        let (mut look_box, mut residue_box) = (Bounds::default(), Bounds::default());
+        let bytes = self.colours.bytes();
+        for y in rect.y..rect.bottom() {
+            for x in rect.x..rect.right() {
+                let (tile, bit) = step.grid().locate(x, y);
+                let residue = step.glass.shown_residue(tile, bit.trailing_zeros());
+                let colour = self.colours.of(step.glass.level(x, y), residue);
+                let at = (y * self.film.size.width + x) as usize;
+                let pixel = &mut self.look[at * bytes..][..bytes];
+                if pixel != &colour[..bytes] {
+                    pixel.copy_from_slice(&colour[..bytes]);
+                    look_box.take(x, y);
+                }
+                let value = residue_byte(residue);
+                if self.residue[at] != value {
+                    self.residue[at] = value;
+                    residue_box.take(x, y);
+                }
+            }
+        }
+        (look_box.rect(), residue_box.rect())
+    }
+
+    fn card(&mut self, step: &PlayedStep<'_>, thumb: Option<Vec<u8>>) {
+        let planned = step.planned;
+        let known = self.film.cards.iter_mut().rev().find(|card| card.pointer == planned.step.pointer);
+        if let Some(card) = known {
+            (card.last, card.times) = (planned.index, card.times + 1);
+            card.worst_l = card.worst_l.max(step.worst_residue_l());
+            return;
+        }
+        self.film.cards.push(Card {
+            pointer: planned.step.pointer.clone(),
+            label: planned.step.label.clone(),
+            cause: cause_word(planned.step.cause),
+            first: planned.index,
+            last: planned.index,
+            times: 1,
+            request_ms: planned.request_ms,
+            updates: updates_in_words(self.plan, step),
+            flashes: step.updates.iter().any(|update| flashes_of(self.plan, update) > 0),
+            answer_ms: answer_ms(step),
+            worst_l: step.worst_residue_l(),
+            thumb,
+        });
+    }
+
+    /// The panel as it is now, small.
+    fn thumb(&self) -> Result<Vec<u8>, String> {
+        let (size, bytes) = (self.film.size, self.colours.bytes());
+        let shrink = size.width.div_ceil(THUMB.width).max(size.height.div_ceil(THUMB.height)).max(1);
+        let small = Size { width: size.width.div_ceil(shrink), height: size.height.div_ceil(shrink) };
+        let mut pixels = Vec::with_capacity(small.pixels() as usize * bytes);
+        for y in 0..small.height {
+            for x in 0..small.width {
+                for channel in 0..bytes {
+                    pixels
+                        .push(self.mean(Rect { x: x * shrink, y: y * shrink, width: shrink, height: shrink }, channel));
+                }
+            }
+        }
+        encode(&pixels, small, bytes)
+    }
+
+    fn mean(&self, rect: Rect, channel: usize) -> u8 {
+        let (size, bytes) = (self.film.size, self.colours.bytes());
+        let (mut sum, mut count) = (0, 0);
+        for y in rect.y..rect.bottom().min(size.height) {
+            for x in rect.x..rect.right().min(size.width) {
+                sum += u32::from(self.look[(y * size.width + x) as usize * bytes + channel]);
+                count += 1;
+            }
+        }
+        (sum / count.max(1)) as u8
+    }
+}
+
+fn frame(plan: &Plan, step: &PlayedStep<'_>, looks: Vec<Patch>, residues: Vec<Patch>) -> Frame {
+    let planned = step.planned;
+    Frame {
+        index: planned.index,
+        label: planned.step.label.clone(),
+        pointer: planned.step.pointer.clone(),
+        cause: cause_word(planned.step.cause),
+        request_ms: planned.request_ms,
+        looks,
+        residues,
+        updates: step.updates.iter().map(|update| filmed_update(plan, update)).collect(),
+        strokes: filmed_strokes(plan, step),
+        ghosts: step.ghosts.iter().map(|ghost| ghost.rect).collect(),
+        worst_l: step.worst_residue_l(),
+        left_behind_px: step.left_behind.count(),
+        answer_ms: answer_ms(step),
+    }
+}
+
+fn filmed_update(plan: &Plan, update: &PlayedUpdate) -> FilmedUpdate {
+    let mode = &plan.display.modes[update.mode];
+    let times = update.times;
+    FilmedUpdate {
+        mode: mode.name.clone(),
+        sent: update.sent.clone(),
+        request_ms: times.request_ms,
+        send_ms: times.send_ms,
+        arrived_ms: times.send_ms + times.transfer_ms,
+        start_ms: times.start_ms,
+        finish_ms: times.finish_ms,
+        wait_ms: times.wait_ms,
+        waits_for: match times.waits_for {
+            WaitsFor::Nothing => "",
+            WaitsFor::Link => "the link",
+            WaitsFor::Place => "a free place in the controller",
+            WaitsFor::Overlap => "an update that overlaps it",
+        },
+        flashes: flashes_of(plan, update),
+        cleans: mode.cleans,
+        energy_mj: update.energy_mj,
+    }
+}
+
+fn flashes_of(plan: &Plan, update: &PlayedUpdate) -> u32 {
+    if update.sent.is_empty() { 0 } else { plan.display.modes[update.mode].flashes }
+}
+
+fn filmed_strokes(plan: &Plan, step: &PlayedStep<'_>) -> Vec<FilmedStroke> {
+    let delay_ms = plan.display.controller_ink_delay_ms.unwrap_or(0.0);
+    let begins_ms = step.planned.request_ms + delay_ms;
+    let strokes = step.planned.step.strokes.iter();
+    let filmed = strokes.map(|stroke| FilmedStroke {
+        width_px: stroke.width_px,
+        is_white: stroke.white,
+        points: stroke.points.iter().map(|point| [point.x, point.y, begins_ms + point.ms]).collect(),
+    });
+    filmed.collect()
+}
+
+/// From the request of the updates to the first visible change; nothing where nothing changes.
+fn answer_ms(step: &PlayedStep<'_>) -> Option<f64> {
+    let visible = step.updates.iter().filter(|update| update.changes_something()).map(|update| update.first_visible_ms);
+    visible.reduce(f64::min).map(|first| first - step.updates_request_ms())
+}
+
+fn updates_in_words(plan: &Plan, step: &PlayedStep<'_>) -> String {
+    let mut words: Vec<String> = Vec::new();
+    for update in step.updates.iter().filter(|update| !update.sent.is_empty()) {
+        let name = &plan.display.modes[update.mode].name;
+        let share = 100.0 * update.sent_px as f64 / plan.screen_size().pixels() as f64;
+        let place = if share >= 99.95 {
+            "the whole panel".to_owned()
+        } else {
+            format!("{} % of it", if share < 1.0 { "under 1".to_owned() } else { format!("{share:.0}") })
+        };
+        words.push(format!("{name} on {place}"));
+    }
+    match words.len() {
+        0 => "nothing is sent".into(),
+        1..=3 => words.join("; "),
+        count => format!("{count} updates, first {}", words[0]),
+    }
+}
+
+fn cause_word(cause: Cause) -> &'static str {
+    match cause {
+        Cause::Touch => "touch",
+        Cause::Pen => "pen",
+        Cause::Key => "key",
+        Cause::Clock => "clock",
+        Cause::System => "system",
+    }
+}
+
+fn residue_byte(residue_l: f64) -> u8 {
+    (f64::from(NO_RESIDUE) + residue_l * RESIDUE_STEPS).round().clamp(0.0, 255.0) as u8
+}
+
+/// The colours that pixels are shown in: against the panel's own white, as the eye takes them.
+#[derive(Debug)]
+struct Colours<'i> {
+    ink: &'i Ink,
+    white: f64,
+    known: HashMap<(Level, u64), [u8; 3]>,
+    last: Option<((Level, u64), [u8; 3])>,
+}
+
+impl<'i> Colours<'i> {
+    fn new(ink: &'i Ink) -> Self {
+        let (_, lightest) = ink.range_l();
+        Self { ink, white: reflectance_of_lightness(lightest), known: HashMap::new(), last: None }
+    }
+
+    /// Bytes a pixel.
+    fn bytes(&self) -> usize {
+        if self.ink.colours().is_some() { 3 } else { 1 }
+    }
+
+    fn of(&mut self, level: Level, residue_l: f64) -> [u8; 3] {
+        let key = (level, residue_l.to_bits());
+        if let Some((last, colour)) = self.last
+            && last == key
+        {
+            return colour;
+        }
+        let colour = *self.known.entry(key).or_insert_with(|| seen(self.ink, level, residue_l, self.white));
+        self.last = Some((key, colour));
+        colour
+    }
+}
+
+fn seen(ink: &Ink, level: Level, residue_l: f64, white: f64) -> [u8; 3] {
+    if let Some(colours) = ink.colours() {
+        let mut lab = lab_of_srgb(colours[usize::from(level)].srgb);
+        lab.l += residue_l;
+        return srgb_of_lab(lab);
+    }
+    let shown = reflectance_of_lightness(ink.lightness(level) + residue_l) / white;
+    srgb_of_lab(lab_of_lightness(lightness_of_reflectance(shown.min(1.0))))
+}
+
+/// The box around pixels that are met row by row.
+#[derive(Default)]
+struct Bounds(Option<(u32, u32, u32, u32)>);
+
+impl Bounds {
+    fn take(&mut self, x: u32, y: u32) {
+        let (left, top, right, bottom) = self.0.unwrap_or((x, y, x, y));
+        self.0 = Some((left.min(x), top.min(y), right.max(x), bottom.max(y)));
+    }
+
+    fn rect(&self) -> Option<Rect> {
+        let (left, top, right, bottom) = self.0?;
+        Some(Rect { x: left, y: top, width: right - left + 1, height: bottom - top + 1 })
+    }
+}
+
+fn encode_box(pixels: &[u8], size: Size, rect: Rect, bytes: usize) -> Result<Vec<u8>, String> {
+    let rows = (rect.y..rect.bottom()).flat_map(|y| {
+        let at = (y * size.width + rect.x) as usize * bytes;
+        &pixels[at..at + rect.width as usize * bytes]
+    });
+    let cut: Vec<u8> = rows.copied().collect();
+    encode(&cut, Size { width: rect.width, height: rect.height }, bytes)
+}
+
+fn encode(pixels: &[u8], size: Size, bytes: usize) -> Result<Vec<u8>, String> {
+    let mut png = Vec::new();
+    let mut encoder = png::Encoder::new(&mut png, size.width, size.height);
+    encoder.set_color(if bytes == 3 { png::ColorType::Rgb } else { png::ColorType::Grayscale });
+    encoder.set_depth(png::BitDepth::Eight);
+    let mut writer = encoder.write_header().map_err(|error| error.to_string())?;
+    writer.write_image_data(pixels).map_err(|error| error.to_string())?;
+    writer.finish().map_err(|error| error.to_string())?;
+    Ok(png)
+}

@@ -1,0 +1,481 @@
+//! The page for people: one file with the verdict, the screens in order, a time chart, a player of the panel and the
+//! findings at their places. It opens from disk and asks the network for nothing.
+//!
+//! Knows the verdict and the films, not how either came to be.
+
+mod chart;
+mod film;
+mod player;
+mod words;
+
+use std::{
+    cmp::Reverse,
+    io::{self, Write},
+};
+
+use base64::{Engine, engine::general_purpose::STANDARD};
+use maud::{DOCTYPE, Markup, PreEscaped, html};
+
+use super::{PlanOutcome, PlanReport, ReviewedPlan, RunReport};
+use crate::{
+    finding::{Finding, Severity, Summary},
+    rules::{caution_of, rule_named},
+};
+use film::Card;
+pub use film::{Film, Recorder};
+
+/// Pictures of a page take at most so many bytes before they are written down.
+pub const PICTURE_BYTES: usize = 1_900_000;
+
+const STYLE: &str = include_str!("page.css");
+const SCRIPT: &str = include_str!("player.js");
+
+/// Writes the page of a run. `films` are those of its plans, in their order; nothing for a plan that was refused.
+///
+/// # Errors
+/// Where the writer fails.
+pub fn write(report: &RunReport, films: &[Option<Film>], compared: bool, out: &mut dyn Write) -> io::Result<()> {
+    let page = page(report, films, compared).map_err(io::Error::other)?;
+    out.write_all(page.into_string().as_bytes())
+}
+
+fn page(report: &RunReport, films: &[Option<Film>], compared: bool) -> Result<Markup, String> {
+    let mut plans = Vec::new();
+    for (at, plan) in report.plans.iter().enumerate() {
+        plans.push(section(plan, films.get(at).and_then(Option::as_ref), at)?);
+    }
+    Ok(html! {
+        (DOCTYPE)
+        html lang="en" {
+            head {
+                meta charset="utf-8";
+                meta name="viewport" content="width=device-width, initial-scale=1";
+                meta name="color-scheme" content="light dark";
+                title { (page_title(report)) }
+                style { (PreEscaped(STYLE)) }
+            }
+            body {
+                header {
+                    h1 { (page_title(report)) }
+                    p { (total(report)) }
+                }
+                main {
+                    @if compared { (comparison(report)) }
+                    @else if report.plans.len() > 1 { (contents(report)) }
+                    @for fault in &report.faults {
+                        p.refused { strong { (fault.message) } " " (fault.help.as_deref().unwrap_or_default()) }
+                    }
+                    @for plan in &plans { (plan) }
+                }
+                footer { (cautions()) }
+                script { (PreEscaped(SCRIPT)) }
+            }
+        }
+    })
+}
+
+fn page_title(report: &RunReport) -> String {
+    match report.plans.as_slice() {
+        [plan] => format!("Review of {}", title_of(plan)),
+        plans => format!("Review of {} refresh plans", plans.len()),
+    }
+}
+
+fn title_of(plan: &PlanReport) -> &str {
+    match &plan.outcome {
+        PlanOutcome::Reviewed(reviewed) if !reviewed.title.is_empty() => &reviewed.title,
+        _ => &plan.path,
+    }
+}
+
+fn total(report: &RunReport) -> String {
+    let sum = |count: fn(&Summary) -> u64| report.reviewed().map(|plan| count(&plan.summary)).sum::<u64>();
+    let refused = report.plans.len() - report.reviewed().count();
+    let mut text = format!(
+        "{}, {} and {}",
+        words::counted(sum(|summary| summary.error), "error", "errors"),
+        words::counted(sum(|summary| summary.warning), "warning", "warnings"),
+        words::counted(sum(|summary| summary.note), "note", "notes"),
+    );
+    if refused > 0 {
+        text += &format!("; {} could not be read", words::counted(refused as u64, "plan", "plans"));
+    }
+    text + ". Figures are predictions from a display description."
+}
+
+fn contents(report: &RunReport) -> Markup {
+    html! {
+        nav aria-label="Plans" {
+            ol.contents {
+                @for (at, plan) in report.plans.iter().enumerate() {
+                    li { a href={ "#plan-" (at) } { (title_of(plan)) } " " span.faint { (plan.path) } " " (short_verdict(plan)) }
+                }
+            }
+        }
+    }
+}
+
+fn short_verdict(plan: &PlanReport) -> Markup {
+    match &plan.outcome {
+        PlanOutcome::Refused(_) => html! { span.tag.error { "could not be read" } },
+        PlanOutcome::Reviewed(plan) => html! {
+            @let summary = &plan.summary;
+            @if summary.error + summary.warning + summary.note == 0 { span.tag.fine { "nothing found" } }
+            @for (count, severity, one, many) in [
+                (summary.error, Severity::Error, "error", "errors"),
+                (summary.warning, Severity::Warning, "warning", "warnings"),
+                (summary.note, Severity::Note, "note", "notes"),
+            ] {
+                @if count > 0 { span class={ "tag " (severity.word()) } { (words::counted(count, one, many)) } " " }
+            }
+        },
+    }
+}
+
+fn section(plan: &PlanReport, film: Option<&Film>, at: usize) -> Result<Markup, String> {
+    let reviewed = match &plan.outcome {
+        PlanOutcome::Refused(faults) => {
+            return Ok(html! {
+                section.plan id={ "plan-" (at) } {
+                    h2 { (plan.path) }
+                    p.verdict { "This plan could not be read." }
+                    ul { @for fault in faults { li { strong { (fault.message) } " " (fault.help.as_deref().unwrap_or_default()) } } }
+                }
+            });
+        }
+        PlanOutcome::Reviewed(reviewed) => reviewed,
+    };
+    let shown = film.map(|film| film_parts(film, at)).transpose()?;
+    Ok(html! {
+        section.plan id={ "plan-" (at) } aria-labelledby={ "plan-" (at) "-title" } {
+            h2 id={ "plan-" (at) "-title" } { (title_of(plan)) }
+            p.faint { (plan.path) " on " (reviewed.display)
+                @if let Some(celsius) = plan.temperature_c { " at " (celsius) " degrees C" } }
+            p.verdict { (verdict(reviewed)) }
+            (figures(&reviewed.summary))
+            @if let Some(film) = film { (strip(film, at)) }
+            @if let Some(shown) = &shown { (shown) }
+            (findings(reviewed, film, at))
+            @if !reviewed.summary.not_checked.is_empty() {
+                details { summary { "What was not checked" }
+                    ul { @for text in &reviewed.summary.not_checked { li { (marked(text)) } } } }
+            }
+        }
+    })
+}
+
+/// The verdict in a sentence.
+fn verdict(plan: &ReviewedPlan) -> String {
+    let summary = &plan.summary;
+    let steps = words::counted(plan.steps, "step", "steps");
+    let (error, warning, note) = (summary.error, summary.warning, summary.note);
+    let open = plan.findings.iter().filter(|finding| finding.accepted.is_none());
+    // What a step does comes before figures of the whole plan.
+    let rank = |finding: &&Finding| (finding.severity, finding.pointer.starts_with("/steps"), Reverse(finding.step));
+    let first = open.max_by_key(rank);
+    let worst = first.map_or(String::new(), |finding| {
+        format!(" First to look at: {}, {}.", step_words(finding), title_of_rule(finding))
+    });
+    if error > 0 {
+        return format!(
+            "Not ready: in {steps} there {} that a reader will see or miss.{worst}",
+            are(error, "error", "errors")
+        );
+    }
+    if warning > 0 {
+        return format!(
+            "It works, with {}: {steps} were played.{worst}",
+            words::counted(warning, "warning", "warnings")
+        );
+    }
+    if note > 0 {
+        return format!("Sound, with {}: {steps} were played.{worst}", words::counted(note, "note", "notes"));
+    }
+    format!("Sound: {steps} were played and nothing was found.")
+}
+
+fn are(count: u64, one: &str, many: &str) -> String {
+    format!("{} {}", if count == 1 { "is" } else { "are" }, words::counted(count, one, many))
+}
+
+fn title_of_rule(finding: &Finding) -> &str {
+    rule_named(finding.rule).map_or(finding.rule, |page| page.title.as_str())
+}
+
+fn step_words(finding: &Finding) -> String {
+    if !finding.pointer.starts_with("/steps") {
+        return "the plan as a whole".into();
+    }
+    let label = finding.label.as_ref().map_or(String::new(), |label| format!(" \"{label}\""));
+    if finding.last_step == finding.step {
+        format!("step {}{label}", finding.step)
+    } else {
+        format!("steps {} to {}{label}", finding.step, finding.last_step)
+    }
+}
+
+/// Name and value of the figures that a reader asks for first.
+fn rows(summary: &Summary) -> Vec<(&'static str, String)> {
+    let mut rows = vec![
+        ("plays for", words::span(summary.seconds * 1000.0)),
+        ("flashing updates", summary.flashing_updates.to_string()),
+        ("cleanings", summary.cleanings.to_string()),
+        ("longest answer", format!("{} ms", words::ms(summary.longest_answer_ms))),
+        ("strongest ghost", format!("{:.1} L*", summary.worst_residue_l)),
+        ("most updates since cleaning", summary.most_since_cleaning.to_string()),
+        ("panel driven for", words::span(summary.driving_seconds * 1000.0)),
+        ("energy", format!("{:.0} mJ", summary.energy_mj)),
+    ];
+    if let Some(power) = &summary.power {
+        rows.push(("mean power", format!("{:.2} mW", power.mean_mw)));
+        rows.extend(power.days.map(|days| ("days a charge", format!("{days:.0}"))));
+    }
+    rows
+}
+
+fn figures(summary: &Summary) -> Markup {
+    html! {
+        dl.figures { @for (name, value) in rows(summary) { div { dt { (name) } dd { (value) } } } }
+    }
+}
+
+/// Two plans beside each other.
+fn comparison(report: &RunReport) -> Markup {
+    let mut plans = report.reviewed();
+    let (Some(before), Some(after)) = (plans.next(), plans.next()) else { return html! {} };
+    let counts = |plan: &ReviewedPlan| {
+        [("errors", plan.summary.error), ("warnings", plan.summary.warning), ("notes", plan.summary.note)]
+    };
+    let counted = counts(before).into_iter().zip(counts(after));
+    let (old, new) = (rows(&before.summary), rows(&after.summary));
+    let value_of = |rows: &[(&str, String)], name: &str| {
+        rows.iter().find(|row| row.0 == name).map_or_else(|| "not known".to_owned(), |row| row.1.clone())
+    };
+    let names = old.iter().chain(&new).map(|row| row.0).fold(Vec::new(), |mut names, name| {
+        if !names.contains(&name) {
+            names.push(name);
+        }
+        names
+    });
+    html! {
+        section aria-labelledby="compared" {
+            h2 id="compared" { "Side by side" }
+            div.wide tabindex="0" role="group" aria-label="Figures of both plans" {
+                table {
+                    thead { tr { th scope="col" { "figure" } th scope="col" { (plan_name(before)) } th scope="col" { (plan_name(after)) } } }
+                    tbody {
+                        @for ((name, one), (_, other)) in counted { tr { th scope="row" { (name) } td { (one) } td { (other) } } }
+                        @for name in names {
+                            tr { th scope="row" { (name) } td { (value_of(&old, name)) } td { (value_of(&new, name)) } }
+                        }
+                    }
+                }
+            }
+        }
+    }
+}
+
+fn plan_name(plan: &ReviewedPlan) -> &str {
+    if plan.title.is_empty() { &plan.source.name } else { &plan.title }
+}
+
+/// The screens in order, and what happened between them.
+fn strip(film: &Film, at: usize) -> Markup {
+    html! {
+        h3 id={ "strip-" (at) } { "The screens, in order" }
+        div.wide tabindex="0" role="group" aria-labelledby={ "strip-" (at) } {
+            (symbols(film, at))
+            ol.strip {
+                @for (number, card) in film.cards.iter().enumerate() { (card_of(card, film, &symbol_id(at, number))) }
+            }
+        }
+    }
+}
+
+/// The small pictures, written once and used in the strip and beside the findings.
+fn symbols(film: &Film, at: usize) -> Markup {
+    let (width, height) = (film.size.width, film.size.height);
+    html! {
+        svg.symbols aria-hidden="true" {
+            @for (number, card) in film.cards.iter().enumerate() {
+                @if let Some(thumb) = &card.thumb {
+                    symbol id=(symbol_id(at, number)) viewBox=(format!("0 0 {width} {height}")) {
+                        image width=(width) height=(height) preserveAspectRatio="none" href={ "data:image/png;base64," (STANDARD.encode(thumb)) } {}
+                    }
+                }
+            }
+        }
+    }
+}
+
+fn symbol_id(at: usize, number: usize) -> String {
+    format!("screen-{at}-{number}")
+}
+
+fn card_of(card: &Card, film: &Film, symbol: &str) -> Markup {
+    let name = card.label.clone().unwrap_or_else(|| "no label".into());
+    let steps = if card.times > 1 {
+        format!("steps {} to {}, {} times", card.first, card.last, card.times)
+    } else {
+        format!("step {}", card.first)
+    };
+    html! {
+        li {
+            p.between {
+                (when(card)) br;
+                (card.updates)
+                @if card.flashes { " " span.tag.flash { "flashes" } }
+            }
+            @if card.thumb.is_some() {
+                svg role="img" aria-label={ "The panel after " (steps) ", " (name) } width=(thumb_width(film)) viewBox=(format!("0 0 {} {}", film.size.width, film.size.height)) {
+                    use href={ "#" (symbol) } width=(film.size.width) height=(film.size.height) {}
+                }
+            } @else { div.blank { "no room for its picture" } }
+            p { strong { (name) } br; span.faint { (steps) } }
+            p.faint {
+                @if let Some(answer_ms) = card.answer_ms { "seen after " (words::ms(answer_ms)) " ms" br; }
+                @if card.worst_l > 0.0 { "ghost of " (format!("{:.1}", card.worst_l)) " L*" }
+            }
+        }
+    }
+}
+
+/// When a step is asked for, and by whom.
+fn when(card: &Card) -> String {
+    let by = match card.cause {
+        "system" => "the device",
+        "clock" => "the clock",
+        person => person,
+    };
+    if card.request_ms < 0.5 {
+        format!("at the start, by {by}")
+    } else {
+        format!("at {}, by {by}", words::span(card.request_ms))
+    }
+}
+
+fn thumb_width(film: &Film) -> u32 {
+    (u64::from(film.size.width) * 150 / u64::from(film.size.height.max(film.size.width))).clamp(40, 150) as u32
+}
+
+fn film_parts(film: &Film, at: usize) -> Result<Markup, String> {
+    let data = player::data(film)?;
+    let id = format!("chart-{at}");
+    Ok(html! {
+        h3 { "Time" }
+        div.wide tabindex="0" role="group" aria-label="Time chart, may be scrolled" { (PreEscaped(chart::draw(film, &id))) }
+        ul.key {
+            @for (mark, name) in [
+                ("person", "asked for by a person"), ("machine", "by the device"), ("sent", "transfer"), ("wait", "waits"),
+                ("drive", "drives"), ("cleans", "drives and cleans"), ("flash", "a flash"),
+            ] {
+                li { span class={ "mark " (mark) } {} (name) }
+            }
+        }
+        @if chart::left_out(film) > 0 { p.faint { "The chart ends " (chart::left_out(film)) " steps before the plan does." } }
+        h3 id={ "player-" (at) "-title" } { "The panel, step by step" }
+        div.player data-film={ "film-" (at) } role="group" aria-labelledby={ "player-" (at) "-title" } tabindex="0" {
+            p.faint { "As the model predicts it. Nothing moves before you ask; it then plays ten times slower, and flashes are only marked, because flashing can trigger seizures in people with photosensitive epilepsy. Keys: arrows step, space plays and stops, R shows the residue." }
+            div.stages {
+                figure { canvas role="img" aria-label="The panel" width=(film.size.width) height=(film.size.height) style=(canvas_style(film)) {} figcaption {} }
+                figure.other hidden { canvas role="img" aria-label="The panel at the other step" width=(film.size.width) height=(film.size.height) style=(canvas_style(film)) {} figcaption {} }
+            }
+            p.scale hidden { span { "-8 L* darker" } span.ramp {} span { "lighter +8 L*" } }
+            p.said aria-live="polite" {}
+            div.controls {
+                label.steps { "Step " input type="range" min="0" max=(film.frames.len()) value="0" name="step"; }
+                button type="button" name="back" { "Step back" }
+                button type="button" name="play" { "Play" }
+                button type="button" name="forward" { "Step on" }
+                label { "Speed " select name="speed" {
+                    option value="0.1" { "ten times slower" } option value="0.25" { "four times slower" } option value="1" { "real time" } } }
+                label { input type="checkbox" name="residue"; " residue only" }
+                label { "Beside it " select name="beside" { option value="" { "nothing" } } }
+                label { input type="checkbox" name="flashes"; " show flashes as they are" }
+            }
+            @if film.left_out > 0 { p.faint { "The player ends " (film.left_out) " steps before the plan does: the page has room for no more pictures." } }
+        }
+        script type="application/json" id={ "film-" (at) } { (PreEscaped(data)) }
+    })
+}
+
+fn canvas_style(film: &Film) -> String {
+    // As large as the panel is, where there is room, but no smaller than can be looked at.
+    format!("width:min(100%,max({:.1}mm,320px));aspect-ratio:{}/{}", film.width_mm, film.size.width, film.size.height)
+}
+
+fn findings(plan: &ReviewedPlan, film: Option<&Film>, at: usize) -> Markup {
+    html! {
+        h3 { "Findings" }
+        @if plan.findings.is_empty() { p { "None." } }
+        ol.findings {
+            @for (finding, place) in plan.findings.iter().zip(&plan.places) {
+                li id={ "finding-" (at) "-" (finding.fingerprint) } class=(finding.severity.word()) {
+                    h4 { span class={ "tag " (finding.severity.word()) } { (finding.severity.word()) } " " (title_of_rule(finding)) }
+                    div.finding {
+                        @if let Some(film) = film { (place_of(finding, film, at)) }
+                        div {
+                            p { strong { (step_words(finding)) } ": " (marked(&finding.message)) "." }
+                            p { b { "What to do: " } (marked(&finding.help)) "." }
+                            @if let Some(caution) = caution_of(finding.rule) { p.caution { (caution) } }
+                            @if let Some(because) = &finding.accepted { p { "Accepted: " (because) } }
+                            @if let Some(why) = rule_named(finding.rule).and_then(|page| page.section("Why it matters on paper")) {
+                                details { summary { "Why it matters on paper" } p { (marked(why)) } }
+                            }
+                            p.faint { code { (finding.rule) } " at " (plan.source.name) ":" (line_of(plan, place.start)) }
+                        }
+                    }
+                }
+            }
+        }
+    }
+}
+
+fn line_of(plan: &ReviewedPlan, offset: usize) -> usize {
+    plan.source.line_column(offset).line as usize
+}
+
+/// A finding's place on the panel, in the panel's proportions, with the length of ten millimetres beside it.
+fn place_of(finding: &Finding, film: &Film, at: usize) -> Markup {
+    let Some(rect) = finding.rect else { return html! {} };
+    let (width, height) = (f64::from(film.size.width), f64::from(film.size.height));
+    let number = film.cards.iter().position(|card| is_within(&finding.pointer, &card.pointer) && card.thumb.is_some());
+    let per_mm = width / film.width_mm;
+    let bar_mm = [100.0, 50.0, 20.0, 10.0, 5.0, 2.0].into_iter().find(|mm| mm * per_mm <= 0.4 * width).unwrap_or(1.0);
+    let line = width.max(height) / 160.0;
+    html! {
+        figure.place {
+            svg viewBox=(format!("0 0 {width} {:.0}", height + 22.0 * line)) role="img" aria-label={ "Place on the panel: " (format!("{:?}", rect.to_array())) } {
+                @if let Some(number) = number { use href={ "#" (symbol_id(at, number)) } width=(width) height=(height) {} }
+                rect.panel x="0" y="0" width=(width) height=(height) stroke-width=(line) {}
+                rect.halo x=(rect.x) y=(rect.y) width=(rect.width) height=(rect.height) stroke-width=(3.0 * line) {}
+                rect.box x=(rect.x) y=(rect.y) width=(rect.width) height=(rect.height) stroke-width=(1.4 * line) {}
+                path.bar d=(format!("M0 {:.1}h{:.1}", height + 7.0 * line, bar_mm * per_mm)) stroke-width=(1.4 * line) {}
+                text x="0" y=(format!("{:.1}", height + 19.0 * line)) font-size=(11.0 * line) { (bar_mm) " mm" }
+            }
+        }
+    }
+}
+
+/// A text whose words in backticks are set as code.
+fn marked(text: &str) -> Markup {
+    html! {
+        @for (number, part) in text.split('`').enumerate() {
+            @if number % 2 == 1 { code { (part) } } @else { (part) }
+        }
+    }
+}
+
+/// Whether a field lies in the step that a pointer leads to.
+fn is_within(field: &str, step: &str) -> bool {
+    field.strip_prefix(step).is_some_and(|rest| rest.is_empty() || rest.starts_with('/'))
+}
+
+fn cautions() -> Markup {
+    html! {
+        p { "Flashing can trigger seizures in people with photosensitive epilepsy. The check follows a published threshold on a model; it is not a medical assessment." }
+        p { "A drive scheme that is not balanced can damage a panel for good. The panel maker's own documents come first." }
+        p { "A safety indicator must not rest on this model alone; local codes and licensed practice decide." }
+        p { "Figures are as good as the display description: measure your own panel." }
+    }
+}

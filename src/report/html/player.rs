@@ -1,0 +1,141 @@
+//! The film as data for the script of the page: JSON with its pictures in base64.
+
+use base64::{Engine, engine::general_purpose::STANDARD};
+use serde::Serialize;
+
+use super::{
+    film::{Film, Frame, Patch, RESIDUE_STEPS},
+    words,
+};
+use crate::{geometry::Rect, report::rounded};
+
+#[derive(Serialize)]
+struct FilmJson {
+    width: u32,
+    height: u32,
+    residue_steps: f64,
+    begins: String,
+    frames: Vec<FrameJson>,
+}
+
+#[derive(Serialize)]
+struct FrameJson {
+    step: u64,
+    title: String,
+    said: String,
+    request: f64,
+    looks: Vec<(Rectangle, String)>,
+    residues: Vec<(Rectangle, String)>,
+    updates: Vec<UpdateJson>,
+    strokes: Vec<StrokeJson>,
+    ghosts: Vec<Rectangle>,
+}
+
+type Rectangle = [i64; 4];
+
+#[derive(Serialize)]
+struct UpdateJson {
+    mode: String,
+    sent: Vec<Rectangle>,
+    start: f64,
+    finish: f64,
+    flashes: u32,
+}
+
+#[derive(Serialize)]
+struct StrokeJson {
+    width: f64,
+    white: bool,
+    points: Vec<[f64; 3]>,
+}
+
+/// The film as text that can stand in a script element.
+pub(super) fn data(film: &Film) -> Result<String, String> {
+    let json = FilmJson {
+        width: film.size.width,
+        height: film.size.height,
+        residue_steps: RESIDUE_STEPS,
+        begins: STANDARD.encode(&film.begins),
+        frames: film.frames.iter().map(|frame| frame_json(frame, film)).collect(),
+    };
+    let text = serde_json::to_string(&json).map_err(|error| error.to_string())?;
+    // A text of the plan must not end the element.
+    Ok(text.replace('<', "\\u003c"))
+}
+
+fn frame_json(frame: &Frame, film: &Film) -> FrameJson {
+    let title = frame
+        .label
+        .as_ref()
+        .map_or(format!("step {}", frame.index), |label| format!("step {} \"{label}\"", frame.index));
+    FrameJson {
+        step: frame.index,
+        title,
+        said: in_words(frame, film),
+        request: rounded(frame.request_ms),
+        looks: patches(&frame.looks),
+        residues: patches(&frame.residues),
+        updates: frame
+            .updates
+            .iter()
+            .filter(|update| !update.sent.is_empty())
+            .map(|update| UpdateJson {
+                mode: update.mode.clone(),
+                sent: rectangles(&update.sent),
+                start: rounded(update.start_ms),
+                finish: rounded(update.finish_ms),
+                flashes: update.flashes,
+            })
+            .collect(),
+        strokes: frame
+            .strokes
+            .iter()
+            .map(|stroke| StrokeJson {
+                width: stroke.width_px,
+                white: stroke.is_white,
+                points: stroke.points.iter().map(|point| point.map(rounded)).collect(),
+            })
+            .collect(),
+        ghosts: rectangles(&frame.ghosts),
+    }
+}
+
+fn patches(patches: &[Patch]) -> Vec<(Rectangle, String)> {
+    patches.iter().map(|patch| (patch.rect.to_array(), STANDARD.encode(&patch.png))).collect()
+}
+
+fn rectangles(rects: &[Rect]) -> Vec<Rectangle> {
+    rects.iter().map(|rect| rect.to_array()).collect()
+}
+
+/// What happened in a step, for those who do not see the panel.
+fn in_words(frame: &Frame, film: &Film) -> String {
+    let mut parts = vec![format!("asked for by {} at {}", frame.cause, words::span(frame.request_ms))];
+    for update in frame.updates.iter().filter(|update| !update.sent.is_empty()) {
+        let mut part = format!("{} takes {} ms", update.mode, words::ms(update.finish_ms - update.start_ms));
+        if update.flashes > 0 {
+            part += &format!(", flashes {}", words::counted(update.flashes.into(), "time", "times"));
+        }
+        if update.wait_ms > 0.05 {
+            part += &format!(", waits {} ms for {}", words::ms(update.wait_ms), update.waits_for);
+        }
+        parts.push(part);
+    }
+    if frame.updates.iter().all(|update| update.sent.is_empty()) {
+        parts.push("nothing is sent".into());
+    }
+    if let Some(answer_ms) = frame.answer_ms {
+        parts.push(format!("first change seen after {} ms", words::ms(answer_ms)));
+    }
+    if frame.left_behind_px > 0 {
+        parts.push(format!(
+            "{} stay as they were, though the picture changed there",
+            words::counted(frame.left_behind_px, "pixel", "pixels")
+        ));
+    }
+    parts.push(match frame.ghosts.len() as u64 {
+        0 => format!("no ghost of {} L* or more", film.limit_l),
+        count => format!("{}, the strongest {:.1} L*", words::counted(count, "ghost", "ghosts"), frame.worst_l),
+    });
+    parts.join("; ")
+}

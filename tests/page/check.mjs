@@ -1,0 +1,134 @@
+// Opens a page of `stillpage review --html` in Chromium and checks what a person would meet: no error, no request, steps
+// by button and key, nothing that flashes before it is asked for, nothing wider than the window, no serious fault of
+// accessibility (axe-core's rules, which follow WCAG).
+//
+// Usage: node check.mjs CHROMIUM PAGE ...
+import assert from "node:assert/strict";
+import { createRequire } from "node:module";
+import { pathToFileURL } from "node:url";
+import { chromium } from "playwright-core";
+
+const axe = createRequire(import.meta.url).resolve("axe-core/axe.min.js");
+const [executablePath, ...pages] = process.argv.slice(2);
+assert.ok(pages.length > 0, "no pages to check");
+const quiet = ["--disable-quic", "--no-first-run", "--disable-background-networking", "--disable-component-update", "--disable-sync"];
+const browser = await chromium.launch({ executablePath, args: ["--no-sandbox", "--disable-gpu", ...quiet] });
+
+for (const file of pages) {
+  await check(file);
+  console.log(`ok ${file}`);
+}
+await browser.close();
+
+async function check(file) {
+  const troubles = [];
+  const page = await browser.newPage({ viewport: { width: 900, height: 1000 } });
+  page.on("console", (message) => { if (message.type() === "error") troubles.push(message.text()); });
+  page.on("pageerror", (error) => troubles.push(error.message));
+  const address = pathToFileURL(file).href;
+  page.on("request", (request) => {
+    if (request.url() !== address && !request.url().startsWith("data:")) troubles.push(`asks for ${request.url()}`);
+  });
+  await page.goto(address);
+  for (const player of await page.locator(".player").all()) await checkPlayer(page, player);
+  await checkWidths(page);
+  await checkAccess(page, "light");
+  await page.emulateMedia({ colorScheme: "dark" });
+  await checkAccess(page, "dark");
+  assert.deepEqual(troubles, [], file);
+  await page.close();
+}
+
+// The mean of the panel's red channel: a flash that fills the panel moves it.
+function brightness(player) {
+  return player.locator("canvas").first().evaluate((canvas) => {
+    const { data } = canvas.getContext("2d").getImageData(0, 0, canvas.width, canvas.height);
+    let sum = 0;
+    for (let byte = 0; byte < data.length; byte += 4) sum += data[byte];
+    return sum / (data.length / 4);
+  });
+}
+
+async function shown(player, step) {
+  await player.page().waitForFunction(([element, step]) => element.dataset.shown === String(step), [await player.elementHandle(), step]);
+}
+
+async function checkPlayer(page, player) {
+  const slider = player.getByRole("slider");
+  const last = Number(await slider.getAttribute("max"));
+  const first = Math.min(1, last);
+  await shown(player, first);
+  const before = await brightness(player);
+  await page.waitForTimeout(700);
+  assert.equal(await brightness(player), before, "something moves before it is asked for");
+  assert.equal(await player.getByLabel("show flashes as they are").isChecked(), false);
+  assert.equal(await player.getByLabel("Speed").inputValue(), "0.1");
+  if (last < 2) return;
+
+  await player.getByRole("button", { name: "Step on" }).click();
+  await shown(player, 2);
+  const second = await player.locator("figcaption").first().textContent();
+  await player.getByRole("button", { name: "Step back" }).click();
+  await shown(player, 1);
+  assert.notEqual(await player.locator("figcaption").first().textContent(), second);
+
+  await player.focus();
+  for (const [key, step] of [["ArrowRight", 2], ["End", last], ["ArrowLeft", last - 1], ["Home", 0]]) {
+    await page.keyboard.press(key);
+    await shown(player, step);
+  }
+  assert.match(await player.locator(".said").textContent(), /Before the first step/);
+
+  // The same step gives the same picture, from whichever side it is reached.
+  const there = async (step) => {
+    await slider.fill(String(step));
+    await shown(player, step);
+    return brightness(player);
+  };
+  const middle = Math.ceil(last / 2);
+  const forwards = await there(middle);
+  await there(last);
+  assert.equal(await there(middle), forwards);
+
+  await player.focus();
+  await page.keyboard.press("r");
+  await player.locator(".scale").waitFor({ state: "visible" });
+  await page.keyboard.press("r");
+  await player.locator(".scale").waitFor({ state: "hidden" });
+  await player.getByLabel("Beside it").selectOption("1");
+  await player.locator("figure.other").waitFor({ state: "visible" });
+  await player.getByLabel("Beside it").selectOption("");
+
+  await checkStillWhilePlaying(page, player, there);
+}
+
+// Played as the page begins, a flashing update only gets an outline: the panel never goes dark for it.
+async function checkStillWhilePlaying(page, player, there) {
+  await there(0);
+  const looks = [await there(0), await there(1)];
+  await there(0);
+  await player.getByRole("button", { name: "Play" }).click();
+  for (let look = 0; look < 12; look += 1) {
+    const now = await brightness(player);
+    assert.ok(now > Math.min(...looks) - 25, `the panel goes dark (${now}) between looks of ${looks}`);
+    await page.waitForTimeout(60);
+  }
+  await player.getByRole("button", { name: "Stop" }).click();
+  await player.getByRole("button", { name: "Play" }).waitFor();
+}
+
+async function checkWidths(page) {
+  for (const width of [360, 900, 1600]) {
+    await page.setViewportSize({ width, height: 1000 });
+    const wide = await page.evaluate(() => document.documentElement.scrollWidth);
+    assert.ok(wide <= width, `${wide} px wide in a window of ${width} px`);
+  }
+}
+
+async function checkAccess(page, scheme) {
+  await page.addScriptTag({ path: axe });
+  const { violations } = await page.evaluate(() => globalThis.axe.run());
+  const serious = violations.filter((violation) => ["serious", "critical"].includes(violation.impact));
+  const told = serious.map((violation) => `${violation.id}: ${violation.nodes.map((node) => node.target.join(" ")).slice(0, 5).join(", ")}`);
+  assert.deepEqual(told, [], `in the ${scheme} scheme`);
+}

@@ -29,6 +29,14 @@ pub struct Page {
     pub examples: Vec<Example>,
 }
 
+impl Page {
+    /// The text below a heading of the page, as it is written there; empty where there is none.
+    pub fn section(&self, heading: &str) -> &str {
+        let parts = self.text.split("## ").filter_map(|part| part.split_once('\n'));
+        parts.filter(|(name, _)| *name == heading).map(|(_, text)| text.trim()).next().unwrap_or_default()
+    }
+}
+
 /// Something about a rule that may be set.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Limit {

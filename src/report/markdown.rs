@@ -179,42 +179,41 @@ fn worst_findings(report: &RunReport, folder: &str) -> String {
     text
 }
 
-/// The findings that nobody accepted, the worst first: by level, then those that come with a caution. Among equals the
-/// first of every plan stands before any plan's second, so that one plan does not hide the others.
+/// The findings that nobody accepted, the worst first. Among those of a level the first of every plan stands before any
+/// plan's second, so that one plan does not hide the others, and those that come with a caution stand first.
 fn by_weight(report: &RunReport) -> Vec<Told<'_>> {
     let mut found: Vec<(usize, Told<'_>)> = Vec::new();
     for of in &report.plans {
-        let mut before = (None, 0);
-        for told in by_weight_in_plan(of) {
-            let weight = weight(told.finding);
-            before = if before.0 == Some(weight) { (before.0, before.1 + 1) } else { (Some(weight), 0) };
-            found.push((before.1, told));
-        }
+        found.extend(ranked(by_weight_in_plan(of), |told| told.finding.severity));
     }
-    found.sort_by_key(|(rank, told)| (weight(told.finding), *rank));
+    found.sort_by_key(|(rank, told)| weight(*rank, told));
     found.into_iter().map(|(_, told)| told).collect()
 }
 
-/// The same of one plan; among equals the first of every rule stands before any rule's second, and what was seen in the
-/// most steps first.
+/// The same of one plan: the first of every rule before any rule's second, and what was seen in the most steps first.
 fn by_weight_in_plan(of: &PlanReport) -> Vec<Told<'_>> {
     let PlanOutcome::Reviewed(plan) = &of.outcome else { return Vec::new() };
     let placed = plan.findings.iter().zip(&plan.places).filter(|(finding, _)| finding.accepted.is_none());
     let mut found: Vec<Told<'_>> = placed.map(|(finding, place)| Told { of, plan, finding, place: *place }).collect();
     found.sort_by_key(|told| Reverse(told.finding.times));
-    let mut of_rule: BTreeMap<(&str, Severity), usize> = BTreeMap::new();
-    let mut ranked: Vec<(usize, Told<'_>)> = Vec::new();
-    for told in found {
-        let rank = of_rule.entry((told.finding.rule, told.finding.severity)).or_default();
-        ranked.push((*rank, told));
-        *rank += 1;
-    }
-    ranked.sort_by_key(|(rank, told)| (weight(told.finding), *rank));
-    ranked.into_iter().map(|(_, told)| told).collect()
+    let mut found = ranked(found, |told| (told.finding.rule, told.finding.severity));
+    found.sort_by_key(|(rank, told)| weight(*rank, told));
+    found.into_iter().map(|(_, told)| told).collect()
 }
 
-fn weight(finding: &Finding) -> (Reverse<Severity>, Reverse<bool>) {
-    (Reverse(finding.severity), Reverse(caution_of(finding.rule).is_some()))
+/// Each finding with the number of those of its kind before it.
+fn ranked<'a, K: Ord>(found: Vec<Told<'a>>, kind: impl Fn(&Told<'a>) -> K) -> Vec<(usize, Told<'a>)> {
+    let mut seen: BTreeMap<K, usize> = BTreeMap::new();
+    let rank = |told: Told<'a>| {
+        let before = seen.entry(kind(&told)).or_default();
+        *before += 1;
+        (*before - 1, told)
+    };
+    found.into_iter().map(rank).collect()
+}
+
+fn weight(rank: usize, told: &Told<'_>) -> (Reverse<Severity>, usize, Reverse<bool>) {
+    (Reverse(told.finding.severity), rank, Reverse(caution_of(told.finding.rule).is_some()))
 }
 
 fn finding_text(report: &RunReport, told: &Told<'_>, folder: &str) -> String {
@@ -290,4 +289,24 @@ fn escaped(text: &str) -> String {
         shown.push(character);
     }
     shown
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn names_between_backticks_are_code_and_nothing_else_is_markup() {
+        for (text, shown) in [
+            ("`a|b` <c>", "`a|b` \\<c\\>"),
+            ("one ` alone", "one \\` alone"),
+            ("`a` and ` one", "`a` and \\` one"),
+            ("``a``", "\\`\\`a\\`\\`"),
+            ("` `", "\\` \\`"),
+            ("a\\`b`", "a\\\\`b`"),
+            ("[a](b)\n# c", "\\[a\\](b) \\# c"),
+        ] {
+            assert_eq!(prose(text), shown, "{text}");
+        }
+    }
 }

@@ -126,7 +126,8 @@ struct Notification {
 #[serde(rename_all = "camelCase")]
 struct ResultObject<'a> {
     rule_id: &'static str,
-    rule_index: usize,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    rule_index: Option<usize>,
     level: &'static str,
     message: Text,
     locations: [Location; 1],
@@ -309,7 +310,7 @@ impl<'a> Writer<'a> {
         location.logical_locations.push(LogicalLocation { fully_qualified_name: finding.pointer.clone() });
         ResultObject {
             rule_id: finding.rule,
-            rule_index: self.rules.iter().position(|page| page.id == finding.rule).unwrap_or_default(),
+            rule_index: self.rules.iter().position(|page| page.id == finding.rule),
             level: finding.severity.word(),
             message: Text { text: result_text(of, finding) },
             locations: [location],

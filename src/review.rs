@@ -30,6 +30,8 @@ pub struct Review {
     pub findings: Vec<Finding>,
     /// The plan's figures.
     pub summary: Summary,
+    /// The ids of the rules that were at work, in the order of the list of rules.
+    pub rules: Vec<&'static str>,
 }
 
 /// A screen that cannot be used, and the field of the plan that shows it.
@@ -74,7 +76,7 @@ pub fn review(
     sort_findings(&mut findings);
     add_fingerprints(&mut findings);
     summary.count(&findings);
-    Ok(Review { findings, summary })
+    Ok(Review { findings, summary, rules: bench.ran().to_vec() })
 }
 
 /// Plays a plan and shows every step to `see`.

@@ -555,6 +555,9 @@ fn a_reader_that_goes_away_is_no_fault() {
     for arguments in [
         &["review"][..],
         &["review", "--format", "json"],
+        &["review", "--format", "sarif"],
+        &["review", "--format", "junit"],
+        &["review", "--format", "markdown"],
         &["rules"],
         &["displays"],
         &["schema", "plan"],

@@ -212,6 +212,7 @@ fn faults_of_the_command_line() {
         ("a_flow", &["review", "a.flow.json"]),
         ("unknown_rule", &["review", ".", "--only", "left"]),
         ("unknown_display", &["displays", "watch"]),
+        ("unknown_format", &["review", "--also", "pdf=report.pdf"]),
     ];
     for (name, call) in calls {
         insta::assert_snapshot!(format!("call_{name}"), folder.run(call).with_status(2).error);

@@ -25,7 +25,7 @@ use crate::{
         text::{TextStyle, fault_text},
     },
     review::BrokenScreen,
-    source::{Fault, json::locate},
+    source::{Fault, did_you_mean, json::locate},
 };
 use load::LoadedPlan;
 
@@ -130,6 +130,12 @@ pub(crate) enum Format {
     Text,
     /// For programs
     Json,
+    /// For code hosts and editors: SARIF 2.1.0
+    Sarif,
+    /// For the pages of test results: JUnit XML
+    Junit,
+    /// For a comment on a merge request: a table and the worst findings
+    Markdown,
 }
 
 #[derive(Clone, Copy, Debug, ValueEnum)]
@@ -161,11 +167,14 @@ fn also(text: &str) -> Result<(Format, PathBuf), String> {
     if file.is_empty() {
         return Err("the file's name is missing behind the equals sign".into());
     }
-    Ok((
-        Format::from_str(format, true)
-            .map_err(|_| format!("there is no format `{format}`; there are text and json"))?,
-        file.into(),
-    ))
+    let format = Format::from_str(format, true).map_err(|_| {
+        let known: Vec<String> = Format::value_variants()
+            .iter()
+            .filter_map(|known| Some(known.to_possible_value()?.get_name().to_owned()))
+            .collect();
+        format!("there is no format `{format}`; {}", did_you_mean(format, known.iter().map(String::as_str)))
+    })?;
+    Ok((format, file.into()))
 }
 
 /// Runs the program with these arguments, the program's own name first.
@@ -212,6 +221,12 @@ fn tell(fault: &Fault) {
 
 fn cores() -> usize {
     std::thread::available_parallelism().map_or(1, std::num::NonZero::get)
+}
+
+/// The folder in which the program was called, whole; nothing where the machine does not tell.
+#[expect(clippy::disallowed_methods, reason = "this is the part that may read the environment")]
+fn working_folder() -> String {
+    std::env::current_dir().map(|folder| folder.display().to_string()).unwrap_or_default()
 }
 
 /// The broken screens as faults at the fields of the plan that show them.

@@ -17,20 +17,20 @@ use crate::{
     source::Fault,
 };
 
-/// Writes the pictures of a plan into a folder.
+/// Writes the pictures of a plan into a folder; gives the path of each by its step.
 pub(super) fn write(
     folder: &Path,
     shown: &str,
     loaded: &LoadedPlan,
     review: &Review,
     threads: usize,
-) -> Result<(), Fault> {
+) -> Result<BTreeMap<u64, String>, Fault> {
     let mut by_step: BTreeMap<u64, Vec<&Finding>> = BTreeMap::new();
-    for finding in review.findings.iter().filter(|finding| finding.pointer.starts_with("/steps")) {
+    for finding in review.findings.iter().filter(|finding| finding.is_of_a_step()) {
         by_step.entry(finding.step).or_default().push(finding);
     }
     make_folder(folder)?;
-    let Some(last) = by_step.last_key_value().map(|(step, _)| *step) else { return Ok(()) };
+    let Some(last) = by_step.last_key_value().map(|(step, _)| *step) else { return Ok(BTreeMap::new()) };
     let mut result = Ok(());
     let played = play_until(&loaded.plan, &loaded.screens, threads, &mut |step: &PlayedStep<'_>| {
         if let Some(findings) = by_step.get(&step.planned.index) {
@@ -48,7 +48,8 @@ pub(super) fn write(
             broken.fault.help.clone(),
         ));
     }
-    result
+    let path = |step: u64| folder.join(file_name(shown, step)).display().to_string();
+    result.map(|()| by_step.keys().map(|step| (*step, path(*step))).collect())
 }
 
 fn make_folder(folder: &Path) -> Result<(), Fault> {

@@ -1,6 +1,7 @@
 //! `stillpage review`: loads every plan, reviews it, and writes the reports.
 
 use std::{
+    collections::BTreeMap,
     io::{self, Write},
     panic::{AssertUnwindSafe, catch_unwind},
     path::{Path, PathBuf},
@@ -10,7 +11,7 @@ use super::{
     Format, ReviewArguments, cores,
     load::{LoadedPlan, find_plans, load_plan},
     output::{OutputFile, write_file, write_out},
-    output_style, progress, screen_faults, tell,
+    output_style, progress, screen_faults, tell, working_folder,
 };
 use crate::{
     panel::PlayedStep,
@@ -18,7 +19,9 @@ use crate::{
         Gate, PlanOutcome, PlanReport, ReviewedPlan, RunReport,
         facts::{self, FactsOf},
         html::{self, Film, Recorder},
-        json, text,
+        json, junit, markdown,
+        paths::from_folder,
+        sarif, text,
     },
     review::{BrokenScreen, Review},
     rules::{RULES, Selection},
@@ -40,7 +43,8 @@ fn run(arguments: &ReviewArguments) -> Result<u8, Fault> {
     let selection = selection(arguments)?;
     check_files(arguments)?;
     let (paths, faults) = find_plans(&arguments.paths);
-    let mut report = RunReport { plans: Vec::new(), faults };
+    let mut report =
+        RunReport { plans: Vec::new(), faults, gate: Gate::from(arguments.gate), working_folder: working_folder() };
     report.faults.iter().for_each(tell);
     check_compared(arguments, &paths)?;
     let mut facts_file = arguments.facts.as_deref().map(OutputFile::create).transpose()?;
@@ -53,7 +57,8 @@ fn run(arguments: &ReviewArguments) -> Result<u8, Fault> {
     let film_bytes = arguments.html.is_some().then(|| html::PICTURE_BYTES / (paths.len() * temperatures.len()).max(1));
     for path in &paths {
         for temperature_c in &temperatures {
-            let at = At { path, temperature_c: *temperature_c, threads, film_bytes };
+            let at =
+                At { path, temperature_c: *temperature_c, threads, film_bytes, working_folder: &report.working_folder };
             let (outcome, film) = review_plan(&at, &selection, facts_file.as_mut(), arguments.pictures.as_deref())?;
             films.push(film);
             let faults = if let PlanOutcome::Refused(faults) = &outcome { faults.as_slice() } else { &[] };
@@ -70,11 +75,12 @@ fn run(arguments: &ReviewArguments) -> Result<u8, Fault> {
         file.finish()?;
     }
     write_reports(&report, arguments)?;
-    let status = report.exit_status(Gate::from(arguments.gate));
+    let status = report.exit_status();
     let Some(file) = &arguments.html else { return Ok(status) };
     let mut compared = false;
     if let Some(path) = &arguments.compare {
-        let at = At { path, temperature_c: temperatures[0], threads, film_bytes };
+        let working_folder = report.working_folder.clone();
+        let at = At { path, temperature_c: temperatures[0], threads, film_bytes, working_folder: &working_folder };
         compared = add_compared(&at, &selection, &mut report, &mut films)?;
     }
     write_file(file, |out| html::write(&report, &films, compared, out))?;
@@ -143,18 +149,33 @@ fn selection(arguments: &ReviewArguments) -> Result<Selection, Fault> {
 
 fn write_reports(report: &RunReport, arguments: &ReviewArguments) -> Result<(), Fault> {
     let plain = text::TextStyle { colour: false, width: 100 };
-    let write = |format: Format, style: text::TextStyle, out: &mut dyn Write| match format {
-        Format::Text => text::write(report, style, out),
-        Format::Json => json::write(report, out),
-    };
+    let write = |format: Format, file: &Path, out: &mut dyn Write| write_report(report, format, file, plain, out);
     match &arguments.out {
-        Some(file) => write_file(file, |out| write(arguments.format, plain, out))?,
-        None => write_out(|out| write(arguments.format, output_style(), out))?,
+        Some(file) => write_file(file, |out| write(arguments.format, file, out))?,
+        None => write_out(|out| write_report(report, arguments.format, Path::new(""), output_style(), out))?,
     }
     for (format, file) in &arguments.also {
-        write_file(file, |out| write(*format, plain, out))?;
+        write_file(file, |out| write(*format, file, out))?;
     }
     Ok(())
+}
+
+/// Writes a report; `file` is where it goes, nothing where it is printed.
+fn write_report(
+    report: &RunReport,
+    format: Format,
+    file: &Path,
+    style: text::TextStyle,
+    out: &mut dyn Write,
+) -> io::Result<()> {
+    let folder = file.parent().map(|folder| folder.display().to_string()).unwrap_or_default();
+    match format {
+        Format::Text => text::write(report, style, out),
+        Format::Json => json::write(report, out),
+        Format::Sarif => sarif::write(report, out),
+        Format::Junit => junit::write(report, out),
+        Format::Markdown => markdown::write(report, &folder, out),
+    }
 }
 
 /// Which plan is reviewed, and how.
@@ -165,6 +186,7 @@ struct At<'a> {
     threads: usize,
     /// How much room the pictures of its film have; nothing where no film is wanted.
     film_bytes: Option<usize>,
+    working_folder: &'a str,
 }
 
 /// Reviews one plan; a fault of the program's own is told as one and does not stop the others.
@@ -188,13 +210,12 @@ fn review_plan(
             Ok(Err(broken)) => return Ok(Err(screen_faults(&loaded, broken))),
             Err(error) => return Err(writing(&error)),
         };
-        if let Some(folder) = pictures {
-            let name = at.temperature_c.map_or(shown.clone(), |celsius| under_temperature(&shown, celsius));
-            super::pictures::write(folder, &name, &loaded, &review, at.threads)?;
-        }
-        Ok(Ok((loaded, review, film)))
+        let named = from_folder(&shown, at.working_folder);
+        let name = at.temperature_c.map_or(named.clone(), |celsius| under_temperature(&named, celsius));
+        let pictures = pictures.map(|folder| super::pictures::write(folder, &name, &loaded, &review, at.threads));
+        Ok(Ok((loaded, review, film, pictures.transpose()?.unwrap_or_default())))
     }));
-    let (loaded, review, film) = match reviewed {
+    let (loaded, review, film, pictures) = match reviewed {
         Ok(Ok(Ok(reviewed))) => reviewed,
         Ok(Err(fault)) => return Err(fault),
         Ok(Ok(Err(faults))) => return Ok((refuse(faults, facts_file, begin)?, None)),
@@ -208,8 +229,10 @@ fn review_plan(
         display: plan.display.name.clone(),
         steps: plan.step_count,
         summary: review.summary,
+        rules: review.rules,
         findings: review.findings,
         places,
+        pictures,
     };
     Ok((PlanOutcome::Reviewed(Box::new(reviewed)), film))
 }
@@ -219,7 +242,10 @@ fn under_temperature(shown: &str, celsius: f64) -> String {
     format!("{}-at-{celsius}C", shown.strip_suffix(".plan.json").unwrap_or(shown))
 }
 
-type Reviewed = Result<(LoadedPlan, Review, Option<Film>), Vec<Fault>>;
+/// A review, and its film where one is wanted.
+type Played = (Review, Option<Film>);
+
+type Reviewed = Result<(LoadedPlan, Review, Option<Film>, BTreeMap<u64, String>), Vec<Fault>>;
 
 /// Takes back what a refused plan wrote into the facts.
 fn refuse(faults: Vec<Fault>, facts_file: Option<&mut OutputFile>, begin: Option<u64>) -> Result<PlanOutcome, Fault> {
@@ -251,7 +277,7 @@ fn play(
     selection: &Selection,
     at: &At<'_>,
     mut facts_out: Option<&mut dyn Write>,
-) -> io::Result<Result<(Review, Option<Film>), Vec<BrokenScreen>>> {
+) -> io::Result<Result<Played, Vec<BrokenScreen>>> {
     let plan = &loaded.plan;
     let bar = progress::bar(of.path, plan.step_count);
     let mut written = Ok(());

@@ -69,6 +69,13 @@ pub struct Finding {
     pub accepted: Option<String>,
 }
 
+impl Finding {
+    /// Whether it is about a step, and not about a field of the plan that belongs to none.
+    pub fn is_of_a_step(&self) -> bool {
+        self.pointer.starts_with("/steps")
+    }
+}
+
 /// What a rule reports of one step.
 #[derive(Clone, Debug, Default)]
 pub struct Sight {

@@ -1,15 +1,20 @@
-//! Reports: the verdict as text, as JSON, as facts and as annotated pictures.
+//! Reports: the verdict as text, as JSON, as SARIF, JUnit XML and Markdown, as facts and as annotated pictures.
 //!
 //! Every format has structs of its own and carries the same findings. Nothing here decides anything.
 
 pub mod facts;
 pub mod html;
 pub mod json;
+pub mod junit;
+pub mod markdown;
 pub mod panel_view;
+pub mod paths;
 pub mod picture;
+pub mod sarif;
 pub mod text;
+mod words;
 
-use std::{borrow::Cow, sync::Arc};
+use std::{borrow::Cow, collections::BTreeMap, sync::Arc};
 
 use crate::{
     finding::{Finding, Severity, Summary},
@@ -50,10 +55,14 @@ pub struct ReviewedPlan {
     pub steps: u64,
     /// Its figures.
     pub summary: Summary,
+    /// The ids of the rules that were at work, in the order of the list of rules.
+    pub rules: Vec<&'static str>,
     /// What was found.
     pub findings: Vec<Finding>,
     /// Where each finding stands in the text, in their order.
     pub places: Vec<Span>,
+    /// The annotated pictures that were drawn: the step and the path.
+    pub pictures: BTreeMap<u64, String>,
 }
 
 impl ReviewedPlan {
@@ -65,15 +74,26 @@ impl ReviewedPlan {
         let pointers: Vec<&str> = findings.iter().map(|finding| finding.pointer.as_str()).collect();
         locate(source, &pointers)
     }
+
+    /// The annotated picture that shows a finding.
+    fn picture_of(&self, finding: &Finding) -> Option<&str> {
+        // A finding of the whole plan is drawn nowhere.
+        let step = finding.is_of_a_step().then_some(finding.step)?;
+        self.pictures.get(&step).map(String::as_str)
+    }
 }
 
 /// All plans of a run.
-#[derive(Debug, Default)]
+#[derive(Debug)]
 pub struct RunReport {
     /// The plans, in the order in which they were named or found.
     pub plans: Vec<PlanReport>,
     /// Faults that belong to no plan.
     pub faults: Vec<Fault>,
+    /// From which severity on a finding makes the run fail.
+    pub gate: Gate,
+    /// The folder in which the program was called, whole; paths below it are written from there.
+    pub working_folder: String,
 }
 
 /// From which severity on a finding makes the run fail.
@@ -85,16 +105,37 @@ pub enum Gate {
     Never,
 }
 
+impl Gate {
+    /// Whether a finding makes the run fail.
+    pub fn stops(self, finding: &Finding) -> bool {
+        match self {
+            Self::At(severity) => finding.accepted.is_none() && finding.severity >= severity,
+            Self::Never => false,
+        }
+    }
+}
+
 impl RunReport {
     /// The exit status: 2 where something could not be read, 1 where a finding is at or above the gate, else 0.
-    pub fn exit_status(&self, gate: Gate) -> u8 {
-        let refused = |plan: &PlanReport| matches!(plan.outcome, PlanOutcome::Refused(_));
-        if !self.faults.is_empty() || self.plans.iter().any(refused) {
+    pub fn exit_status(&self) -> u8 {
+        if !self.is_all_read() {
             return 2;
         }
-        let Gate::At(gate) = gate else { return 0 };
-        let findings = self.reviewed().flat_map(|plan| &plan.findings);
-        u8::from(findings.filter(|finding| finding.accepted.is_none()).any(|finding| finding.severity >= gate))
+        u8::from(self.reviewed().flat_map(|plan| &plan.findings).any(|finding| self.gate.stops(finding)))
+    }
+
+    /// Whether everything that was named could be read.
+    fn is_all_read(&self) -> bool {
+        self.all_faults().next().is_none()
+    }
+
+    /// The faults of the run and those of the plans that could not be read.
+    fn all_faults(&self) -> impl Iterator<Item = &Fault> {
+        let of_plans = self.plans.iter().flat_map(|plan| match &plan.outcome {
+            PlanOutcome::Refused(faults) => faults.as_slice(),
+            PlanOutcome::Reviewed(_) => &[],
+        });
+        self.faults.iter().chain(of_plans)
     }
 
     /// The plans that were reviewed.

@@ -13,7 +13,10 @@ use miette::{
     Severity as Shade, SourceCode, SourceSpan, SpanContents,
 };
 
-use super::{PlanOutcome, PlanReport, ReviewedPlan, RunReport};
+use super::{
+    PlanOutcome, PlanReport, ReviewedPlan, RunReport,
+    words::{PREDICTIONS, count, place_words},
+};
 use crate::{
     finding::{Finding, Severity, Summary},
     rules::caution_of,
@@ -66,7 +69,7 @@ fn write_plan(report: &PlanReport, plan: &ReviewedPlan, style: TextStyle, out: &
                 out,
                 "  accepted: {} at {}, because {}",
                 finding.rule,
-                readable(&step_words(finding)),
+                readable(&place_words(finding)),
                 readable(because)
             )?;
         }
@@ -132,10 +135,6 @@ fn verdict(plan: &ReviewedPlan) -> String {
     if parts.is_empty() { "nothing found".into() } else { parts.join(", ") }
 }
 
-fn count(number: u64, one: &str, many: &str) -> String {
-    format!("{number} {}", if number == 1 { one } else { many })
-}
-
 fn write_total(report: &RunReport, out: &mut dyn Write) -> io::Result<()> {
     let reviewed = report.reviewed().count() as u64;
     let refused = report.plans.len() as u64 - reviewed;
@@ -151,10 +150,7 @@ fn write_total(report: &RunReport, out: &mut dyn Write) -> io::Result<()> {
         let _ = write!(line, "; {} could not be read", count(refused, "plan", "plans"));
     }
     writeln!(out, "{line}.")?;
-    writeln!(
-        out,
-        "These are predictions from the display description; measure your own panel, and follow its maker's documents first."
-    )
+    writeln!(out, "{PREDICTIONS}")
 }
 
 /// A finding as text.
@@ -165,7 +161,7 @@ pub fn finding_text(plan: &ReviewedPlan, finding: &Finding, place: Span, style: 
         Severity::Note => Shade::Advice,
     };
     let marked = Marked {
-        message: readable(&format!("{}: {}", step_words(finding), finding.message)),
+        message: readable(&format!("{}: {}", place_words(finding), finding.message)),
         code: format!("{} ({})", finding.rule, finding.severity.word()),
         shade,
         help: Some(finding.help.clone()),
@@ -191,17 +187,6 @@ pub fn fault_text(fault: &Fault, style: TextStyle) -> String {
         label: String::new(),
     };
     draw(&marked, style)
-}
-
-fn step_words(finding: &Finding) -> String {
-    if !finding.pointer.starts_with("/steps") {
-        return "the plan".into();
-    }
-    let label = finding.label.as_ref().map_or(String::new(), |label| format!(" \"{label}\""));
-    if finding.last_step == finding.step {
-        return format!("step {}{label}", finding.step);
-    }
-    format!("steps {} to {}{label}", finding.step, finding.last_step)
 }
 
 fn draw(marked: &Marked, style: TextStyle) -> String {

@@ -291,6 +291,11 @@ impl<'p> Bench<'p> {
         }
     }
 
+    /// The ids of the rules that are at work, in the order of [`RULES`].
+    pub fn ran(&self) -> &[&'static str] {
+        &self.ran
+    }
+
     /// Takes what was found so far.
     pub fn take_findings(&mut self) -> Vec<Finding> {
         self.running.iter_mut().flat_map(|(_, sink)| sink.take_findings()).collect()

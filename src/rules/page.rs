@@ -30,10 +30,10 @@ pub struct Page {
 }
 
 impl Page {
-    /// The paragraph under a heading of the text.
-    pub fn section(&self, heading: &str) -> Option<&str> {
-        let (_, after) = self.text.split_once(&format!("## {heading}\n"))?;
-        after.split("\n## ").next().map(str::trim)
+    /// The text below a heading of the page, as it is written there; empty where there is none.
+    pub fn section(&self, heading: &str) -> &str {
+        let parts = self.text.split("## ").filter_map(|part| part.split_once('\n'));
+        parts.filter(|(name, _)| *name == heading).map(|(_, text)| text.trim()).next().unwrap_or_default()
     }
 }
 

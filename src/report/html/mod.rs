@@ -91,16 +91,17 @@ fn title_of(plan: &PlanReport) -> &str {
 fn total(report: &RunReport) -> String {
     let sum = |count: fn(&Summary) -> u64| report.reviewed().map(|plan| count(&plan.summary)).sum::<u64>();
     let refused = report.plans.len() - report.reviewed().count();
-    let mut text = format!(
+    let text = format!(
         "{}, {} and {}",
         words::counted(sum(|summary| summary.error), "error", "errors"),
         words::counted(sum(|summary| summary.warning), "warning", "warnings"),
         words::counted(sum(|summary| summary.note), "note", "notes"),
     );
-    if refused > 0 {
-        text += &format!("; {} could not be read", words::counted(refused as u64, "plan", "plans"));
-    }
-    text + ". Figures are predictions from a display description."
+    let unread = match refused as u64 {
+        0 => String::new(),
+        count => format!("; {} could not be read", words::counted(count, "plan", "plans")),
+    };
+    format!("{text}{unread}. Figures are predictions from a display description.")
 }
 
 fn contents(report: &RunReport) -> Markup {
@@ -171,7 +172,7 @@ fn verdict(plan: &ReviewedPlan) -> String {
     let (error, warning, note) = (summary.error, summary.warning, summary.note);
     let open = plan.findings.iter().filter(|finding| finding.accepted.is_none());
     // What a step does comes before figures of the whole plan.
-    let rank = |finding: &&Finding| (finding.severity, finding.pointer.starts_with("/steps"), Reverse(finding.step));
+    let rank = |finding: &&Finding| (finding.severity, finding.is_of_a_step(), Reverse(finding.step));
     let first = open.max_by_key(rank);
     let worst = first.map_or(String::new(), |finding| {
         format!(" First to look at: {}, {}.", step_words(finding), title_of_rule(finding))
@@ -203,7 +204,7 @@ fn title_of_rule(finding: &Finding) -> &str {
 }
 
 fn step_words(finding: &Finding) -> String {
-    if !finding.pointer.starts_with("/steps") {
+    if !finding.is_of_a_step() {
         return "the plan as a whole".into();
     }
     let label = finding.label.as_ref().map_or(String::new(), |label| format!(" \"{label}\""));
@@ -419,7 +420,8 @@ fn findings(plan: &ReviewedPlan, film: Option<&Film>, at: usize) -> Markup {
                             p { b { "What to do: " } (marked(&finding.help)) "." }
                             @if let Some(caution) = caution_of(finding.rule) { p.caution { (caution) } }
                             @if let Some(because) = &finding.accepted { p { "Accepted: " (because) } }
-                            @if let Some(why) = rule_named(finding.rule).and_then(|page| page.section("Why it matters on paper")) {
+                            @let why = rule_named(finding.rule).map_or("", |page| page.section("Why it matters on paper"));
+                            @if !why.is_empty() {
                                 details { summary { "Why it matters on paper" } p { (marked(why)) } }
                             }
                             p.faint { code { (finding.rule) } " at " (plan.source.name) ":" (line_of(plan, place.start)) }
@@ -432,7 +434,7 @@ fn findings(plan: &ReviewedPlan, film: Option<&Film>, at: usize) -> Markup {
 }
 
 fn line_of(plan: &ReviewedPlan, offset: usize) -> usize {
-    plan.source.line_column(offset).line as usize
+    plan.source.line_column(offset).line
 }
 
 /// A finding's place on the panel, in the panel's proportions, with the length of ten millimetres beside it.

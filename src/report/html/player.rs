@@ -1,5 +1,7 @@
 //! The film as data for the script of the page: JSON with its pictures in base64.
 
+use std::fmt::Write as _;
+
 use base64::{Engine, engine::general_purpose::STANDARD};
 use serde::Serialize;
 
@@ -114,10 +116,10 @@ fn in_words(frame: &Frame, film: &Film) -> String {
     for update in frame.updates.iter().filter(|update| !update.sent.is_empty()) {
         let mut part = format!("{} takes {} ms", update.mode, words::ms(update.finish_ms - update.start_ms));
         if update.flashes > 0 {
-            part += &format!(", flashes {}", words::counted(update.flashes.into(), "time", "times"));
+            let _ = write!(part, ", flashes {}", words::counted(update.flashes.into(), "time", "times"));
         }
         if update.wait_ms > 0.05 {
-            part += &format!(", waits {} ms for {}", words::ms(update.wait_ms), update.waits_for);
+            let _ = write!(part, ", waits {} ms for {}", words::ms(update.wait_ms), update.waits_for);
         }
         parts.push(part);
     }

@@ -1,0 +1,312 @@
+//! The review as Markdown, short enough for a comment on a merge request: a table of the plans, the worst findings, the
+//! rest as counts.
+//!
+//! Whatever somebody wrote into a file is escaped: it makes no markup here.
+
+use std::{
+    cmp::Reverse,
+    collections::BTreeMap,
+    fmt::Write as _,
+    io::{self, Write},
+};
+
+use super::{
+    PlanOutcome, PlanReport, ReviewedPlan, RunReport, paths,
+    words::{PREDICTIONS, at_temperature, count, one_line, place_words, sentence, stopped},
+};
+use crate::{
+    finding::{Finding, Severity, Summary},
+    rules::caution_of,
+    source::{Fault, Span},
+};
+
+/// As many plans stand in the table.
+const MOST_PLANS: usize = 15;
+/// As many findings are told.
+const MOST_FINDINGS: usize = 5;
+/// As many faults are told.
+const MOST_FAULTS: usize = 5;
+
+/// Writes the report. Links to pictures begin at `folder`, that of the file that is written.
+///
+/// # Errors
+/// Where the writer fails.
+pub fn write(report: &RunReport, folder: &str, out: &mut dyn Write) -> io::Result<()> {
+    let parts = [
+        heading(report),
+        totals(report),
+        table(report),
+        faults(report),
+        worst_findings(report, folder),
+        cautions(report),
+        not_checked(report),
+        format!("{PREDICTIONS}\n"),
+    ];
+    let told: Vec<String> = parts.into_iter().filter(|part| !part.is_empty()).collect();
+    out.write_all(told.join("\n").as_bytes())
+}
+
+/// A finding with all that is said of it.
+struct Told<'a> {
+    of: &'a PlanReport,
+    plan: &'a ReviewedPlan,
+    finding: &'a Finding,
+    place: Span,
+}
+
+fn heading(report: &RunReport) -> String {
+    let stopped = report.reviewed().filter(|plan| is_stopped(report, plan)).count();
+    let passed = report.reviewed().count() - stopped;
+    let unread = report.plans.len() - stopped - passed + report.faults.len();
+    let counts = [(stopped, "fails", "fail"), (passed, "passes", "pass"), (unread, "not read", "not read")];
+    let told = counts.iter().filter(|(number, _, _)| *number > 0);
+    let words: Vec<String> = told.map(|(number, one, many)| count(*number as u64, one, many)).collect();
+    format!("## Refresh plans: {}\n", words.join(", "))
+}
+
+fn totals(report: &RunReport) -> String {
+    let sum = |figure: fn(&Summary) -> u64| report.reviewed().map(|plan| figure(&plan.summary)).sum::<u64>();
+    let accepted = sum(|summary| summary.accepted);
+    let found = severities([sum(|summary| summary.error), sum(|summary| summary.warning), sum(|summary| summary.note)]);
+    let found = if found.is_empty() { "Nothing found".to_owned() } else { found };
+    if accepted == 0 {
+        return format!("{found}.\n");
+    }
+    format!("{found}; {} accepted in the plans.\n", count(accepted, "finding", "findings"))
+}
+
+/// Counts of errors, warnings and notes in words, those of none left out.
+fn severities([errors, warnings, notes]: [u64; 3]) -> String {
+    let counts = [(errors, "error", "errors"), (warnings, "warning", "warnings"), (notes, "note", "notes")];
+    let told = counts.iter().filter(|(number, _, _)| *number > 0);
+    told.map(|(number, one, many)| count(*number, one, many)).collect::<Vec<_>>().join(", ")
+}
+
+fn is_stopped(report: &RunReport, plan: &ReviewedPlan) -> bool {
+    plan.findings.iter().any(|finding| report.gate.stops(finding))
+}
+
+/// The plans, the worst first: whoever reads a few lines has read those that matter.
+fn table(report: &RunReport) -> String {
+    let mut plans: Vec<&PlanReport> = report.plans.iter().collect();
+    if plans.is_empty() {
+        return String::new();
+    }
+    plans.sort_by_key(|of| match &of.outcome {
+        PlanOutcome::Refused(_) => (0, Reverse((0, 0, 0))),
+        PlanOutcome::Reviewed(plan) => {
+            let summary = &plan.summary;
+            (1, Reverse((summary.error, summary.warning, summary.note)))
+        }
+    });
+    let mut text = "\
+| plan | verdict | errors | warnings | notes | flashing updates | strongest ghost, L\\* | longest answer, ms | energy, mJ |
+| :-- | :-- | --: | --: | --: | --: | --: | --: | --: |
+"
+    .to_owned();
+    for of in plans.iter().take(MOST_PLANS) {
+        text.push_str(&row(report, of));
+    }
+    if let Some(more) = plans.len().checked_sub(MOST_PLANS + 1) {
+        let _ = write!(text, "\nAnd {} with no more than these.\n", count(more as u64 + 1, "plan", "plans"));
+    }
+    text
+}
+
+fn row(report: &RunReport, of: &PlanReport) -> String {
+    let path = paths::from_folder(&of.path, &report.working_folder);
+    let name = format!("{}{}", escaped(&path), at_temperature(of.temperature_c));
+    let PlanOutcome::Reviewed(plan) = &of.outcome else {
+        return format!("| {name} | **not read** | | | | | | | |\n");
+    };
+    let summary = &plan.summary;
+    let verdict = if is_stopped(report, plan) { "**fails**" } else { "passes" };
+    let accepted = if summary.accepted > 0 { format!(", {} accepted", summary.accepted) } else { String::new() };
+    let figure = |value: f64, digits: usize| if value > 0.0 { format!("{value:.digits$}") } else { "–".to_owned() };
+    format!(
+        "| {name} | {verdict}{accepted} | {} | {} | {} | {} | {} | {} | {} |\n",
+        summary.error,
+        summary.warning,
+        summary.note,
+        summary.flashing_updates,
+        figure(summary.worst_residue_l, 2),
+        figure(summary.longest_answer_ms, 0),
+        figure(summary.energy_mj, 1),
+    )
+}
+
+fn faults(report: &RunReport) -> String {
+    let faults: Vec<&Fault> = report.all_faults().collect();
+    if faults.is_empty() {
+        return String::new();
+    }
+    let mut text = "### Could not be read\n\n".to_owned();
+    for fault in faults.iter().take(MOST_FAULTS) {
+        let line = fault.line_column().map_or(String::new(), |at| format!(", line {}", at.line));
+        let help = fault.help.as_ref().filter(|help| !help.is_empty());
+        let help = help.map_or(String::new(), |help| format!(" {}", prose(&sentence(&one_line(help)))));
+        let path = escaped(&paths::from_folder(&fault.file, &report.working_folder));
+        let message = paths::without_folder(&stopped(&one_line(&fault.message)), &report.working_folder);
+        let _ = writeln!(text, "- {path}{line}: {}{help}", prose(&message));
+    }
+    if let Some(more) = faults.len().checked_sub(MOST_FAULTS + 1) {
+        let _ = write!(text, "\nAnd {}.\n", count(more as u64 + 1, "more fault", "more faults"));
+    }
+    text
+}
+
+/// The worst findings, and the rest as a count.
+fn worst_findings(report: &RunReport, folder: &str) -> String {
+    let found = by_weight(report);
+    if found.is_empty() {
+        return String::new();
+    }
+    let (told, rest) = found.split_at(found.len().min(MOST_FINDINGS));
+    let heading = match (told.len(), rest.len()) {
+        (1, 0) => "The finding".to_owned(),
+        (_, 0) => "The findings".to_owned(),
+        (_, _) => format!("The worst {} of {} findings", told.len(), found.len()),
+    };
+    let mut text = format!("### {heading}\n\n");
+    for (at, told) in told.iter().enumerate() {
+        let _ = write!(text, "{}. {}", at + 1, finding_text(report, told, folder));
+    }
+    if !rest.is_empty() {
+        let of = |severity: Severity| rest.iter().filter(|told| told.finding.severity == severity).count() as u64;
+        let counts = [Severity::Error, Severity::Warning, Severity::Note].map(of);
+        let _ = write!(text, "\nAnd {} more: {}.\n", rest.len(), severities(counts));
+    }
+    text
+}
+
+/// The findings that nobody accepted, the worst first. Among those of a level the first of every plan stands before any
+/// plan's second, so that one plan does not hide the others, and those that come with a caution stand first.
+fn by_weight(report: &RunReport) -> Vec<Told<'_>> {
+    let mut found: Vec<(usize, Told<'_>)> = Vec::new();
+    for of in &report.plans {
+        found.extend(ranked(by_weight_in_plan(of), |told| told.finding.severity));
+    }
+    found.sort_by_key(|(rank, told)| weight(*rank, told));
+    found.into_iter().map(|(_, told)| told).collect()
+}
+
+/// The same of one plan: the first of every rule before any rule's second, and what was seen in the most steps first.
+fn by_weight_in_plan(of: &PlanReport) -> Vec<Told<'_>> {
+    let PlanOutcome::Reviewed(plan) = &of.outcome else { return Vec::new() };
+    let placed = plan.findings.iter().zip(&plan.places).filter(|(finding, _)| finding.accepted.is_none());
+    let mut found: Vec<Told<'_>> = placed.map(|(finding, place)| Told { of, plan, finding, place: *place }).collect();
+    found.sort_by_key(|told| Reverse(told.finding.times));
+    let mut found = ranked(found, |told| (told.finding.rule, told.finding.severity));
+    found.sort_by_key(|(rank, told)| weight(*rank, told));
+    found.into_iter().map(|(_, told)| told).collect()
+}
+
+/// Each finding with the number of those of its kind before it.
+fn ranked<'a, K: Ord>(found: Vec<Told<'a>>, kind: impl Fn(&Told<'a>) -> K) -> Vec<(usize, Told<'a>)> {
+    let mut seen: BTreeMap<K, usize> = BTreeMap::new();
+    let rank = |told: Told<'a>| {
+        let before = seen.entry(kind(&told)).or_default();
+        *before += 1;
+        (*before - 1, told)
+    };
+    found.into_iter().map(rank).collect()
+}
+
+fn weight(rank: usize, told: &Told<'_>) -> (Reverse<Severity>, usize, Reverse<bool>) {
+    (Reverse(told.finding.severity), rank, Reverse(caution_of(told.finding.rule).is_some()))
+}
+
+fn finding_text(report: &RunReport, told: &Told<'_>, folder: &str) -> String {
+    let Told { of, plan, finding, place } = told;
+    let path = escaped(&paths::from_folder(&of.path, &report.working_folder));
+    let line = plan.source.line_column(place.start).line;
+    let at = finding.rect.map_or(String::new(), |rect| format!(", at {}", escaped(&format!("{:?}", rect.to_array()))));
+    let picture = plan.picture_of(finding).map_or(String::new(), |picture| {
+        format!(" [Picture]({})", paths::link(picture, folder, &report.working_folder))
+    });
+    let step = if finding.is_of_a_step() { format!(", {}", escaped(&place_words(finding))) } else { String::new() };
+    format!(
+        "**{}** `{}` in {path}{}, line {line}{step}{at}: {}\n   What to do: {}{picture}\n",
+        finding.severity.word(),
+        finding.rule,
+        at_temperature(of.temperature_c),
+        prose(&stopped(&one_line(&finding.message))),
+        prose(&stopped(&one_line(&finding.help))),
+    )
+}
+
+/// The cautions of everything that was found, told or only counted.
+fn cautions(report: &RunReport) -> String {
+    let mut cautions: Vec<&str> =
+        report.reviewed().flat_map(|plan| &plan.findings).filter_map(|finding| caution_of(finding.rule)).collect();
+    cautions.sort_unstable();
+    cautions.dedup();
+    let told: Vec<String> =
+        cautions.iter().map(|caution| format!("**Caution:** {}\n", prose(&stopped(caution)))).collect();
+    told.join("\n")
+}
+
+fn not_checked(report: &RunReport) -> String {
+    let plans = report.reviewed().filter(|plan| !plan.summary.not_checked.is_empty()).count();
+    if plans == 0 {
+        return String::new();
+    }
+    format!(
+        "Not everything was checked in {}: the text report says what, and why.\n",
+        count(plans as u64, "plan", "plans")
+    )
+}
+
+/// Words with names between backticks as code, and nothing else as markup.
+fn prose(text: &str) -> String {
+    // Next to each other, backticks would pair in another way than here.
+    if text.contains("``") {
+        return escaped(text);
+    }
+    let parts: Vec<&str> = text.split('`').collect();
+    let mut shown = String::new();
+    for (at, part) in parts.iter().enumerate() {
+        let is_code = at % 2 == 1 && at + 1 < parts.len();
+        if is_code && !part.trim().is_empty() {
+            let _ = write!(shown, "`{part}`");
+        } else if at % 2 == 1 {
+            // A backtick without its second, or with nothing between the two.
+            let _ = write!(shown, "\\`{}{}", escaped(part), if is_code { "\\`" } else { "" });
+        } else {
+            shown.push_str(&escaped(part));
+        }
+    }
+    shown
+}
+
+/// Words of which nothing is markup.
+fn escaped(text: &str) -> String {
+    let mut shown = String::new();
+    for character in one_line(text).chars() {
+        if "\\`*_{}[]<>|#~&!$".contains(character) {
+            shown.push('\\');
+        }
+        shown.push(character);
+    }
+    shown
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn names_between_backticks_are_code_and_nothing_else_is_markup() {
+        for (text, shown) in [
+            ("`a|b` <c>", "`a|b` \\<c\\>"),
+            ("one ` alone", "one \\` alone"),
+            ("`a` and ` one", "`a` and \\` one"),
+            ("``a``", "\\`\\`a\\`\\`"),
+            ("` `", "\\` \\`"),
+            ("a\\`b`", "a\\\\`b`"),
+            ("[a](b)\n# c", "\\[a\\](b) \\# c"),
+        ] {
+            assert_eq!(prose(text), shown, "{text}");
+        }
+    }
+}

@@ -285,6 +285,12 @@ impl Glass {
         (Mask::from_sorted(charge.over.iter().map(|(tile, (over, _))| (*tile, *over))), most_vs)
     }
 
+    /// The net impulse of a pixel, volt-seconds; nothing where it is not kept.
+    pub fn net_impulse(&self, x: u32, y: u32) -> Option<f64> {
+        let (tile, bit) = self.grid.locate(x, y);
+        self.charge.as_ref().map(|charge| charge.net_vs.get(tile, bit.trailing_zeros()))
+    }
+
     /// The tiles of the panel.
     pub fn grid(&self) -> &TileGrid {
         &self.grid

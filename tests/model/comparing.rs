@@ -19,6 +19,9 @@ const TIME_MS: f64 = 0.01;
 /// mistakes that 0.05 would hide.
 const FIGURE: f64 = 1e-6;
 
+/// Net impulse, volt-seconds: sums of a few products.
+const IMPULSE_VS: f64 = 1e-9;
+
 /// Plays a plan with the program, and gives the first thing in which it differs from what was played plainly.
 pub(crate) fn first_difference(path: &Path, played: &[Played], threads: usize) -> Option<String> {
     let shown = path.display().to_string();
@@ -62,21 +65,41 @@ fn first_pixel(step: &PlayedStep<'_>, plain: &Played) -> Option<String> {
     if step.glass.unknown_px() != unknown as u64 {
         return Some(format!("{} px unknown, plainly {unknown}", step.glass.unknown_px()));
     }
+    if let Some(first) = charge_differs(step, plain) {
+        return Some(first);
+    }
     (0..step.glass.grid().size().pixels() as u32).find_map(|pixel| {
         let (x, y) = (pixel % width, pixel / width);
         let at = pixel as usize;
         let (level, count, residue) = (step.glass.level(x, y), step.glass.count(x, y), step.glass.residue(x, y));
+        let impulse = step.glass.net_impulse(x, y);
         let glass = &plain.glass;
         let same = usize::from(level) == glass.nominal[at]
             && u64::from(count) == glass.since_cleaning[at]
-            && (residue - glass.residue[at]).abs() <= FIGURE;
+            && (residue - glass.residue[at]).abs() <= FIGURE
+            // Whether it is kept at all was looked at before.
+            && impulse.is_none_or(|impulse| (impulse - glass.impulse[at]).abs() <= IMPULSE_VS);
         (!same).then(|| {
             format!(
-                "pixel {x}, {y}: level {level}, count {count}, residue {residue}; plainly {}, {}, {}",
-                glass.nominal[at], glass.since_cleaning[at], glass.residue[at]
+                "pixel {x}, {y}: level {level}, count {count}, residue {residue}, impulse {impulse:?}; plainly {}, {}, {}, {}",
+                glass.nominal[at], glass.since_cleaning[at], glass.residue[at], glass.impulse[at]
             )
         })
     })
+}
+
+/// Whether net impulses are kept where they must be, and which pixels are beyond the limit.
+fn charge_differs(step: &PlayedStep<'_>, plain: &Played) -> Option<String> {
+    let (beyond, most_vs) = step.glass.overcharged();
+    let is_kept = step.glass.net_impulse(0, 0).is_some();
+    let same = match plain.charge {
+        Some(charge) => {
+            is_kept && beyond.count() == charge.beyond_px as u64 && (most_vs - charge.most_vs).abs() <= IMPULSE_VS
+        }
+        None => !is_kept && beyond.is_empty(),
+    };
+    let told = || format!("{} px up to {most_vs} Vs, kept: {is_kept}; plainly {:?}", beyond.count(), plain.charge);
+    (!same).then(told)
 }
 
 fn value_differs(place: &str, ours: &Value, plain: &Value) -> Option<String> {

@@ -10,7 +10,7 @@ use crate::plain::{
 };
 
 /// Every case that random plans must come by often.
-pub(crate) const ALL_CASES: [&str; 36] = [
+pub(crate) const ALL_CASES: [&str; 38] = [
     "strokes",
     "white strokes",
     "several strokes",
@@ -40,6 +40,8 @@ pub(crate) const ALL_CASES: [&str; 36] = [
     "many regions",
     "left behind",
     "ghost",
+    "gathers impulse",
+    "beyond the impulse",
     "nothing sent",
     "several boxes sent",
     "a window sent",
@@ -120,6 +122,8 @@ fn cases_of_step(step: &Played) -> Vec<&'static str> {
         ("nothing changes", step.changed_px == 0),
         ("many regions", step.regions.len() > 2),
         ("left behind", step.left_behind_px > 0),
+        ("gathers impulse", step.charge.is_some() && step.glass.impulse.iter().any(|impulse| *impulse != 0.0)),
+        ("beyond the impulse", step.charge.is_some_and(|charge| charge.beyond_px > 0)),
         ("ghost", step.seen.ghost_px > 0 && step.seen.margin_l > 1e-6),
     ])
 }

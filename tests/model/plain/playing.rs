@@ -1,7 +1,7 @@
 //! The plan played step by step: what each step changes, drives, leaves behind and shows.
 
 use super::Fault;
-use super::driving::{Drive, Glass, Tally};
+use super::driving::{Charge, Drive, Glass, Tally};
 use super::eye::{GhostLimit, Seen, seen};
 use super::geometry::{Mask, Rect, Size, count, mask_of_boxes};
 use super::pen::{Piece, pieces};
@@ -22,6 +22,8 @@ pub(crate) struct Played {
     pub(crate) left_behind_px: usize,
     pub(crate) seen: Seen,
     pub(crate) most_since_cleaning: u64,
+    /// None where there is no limit, or no mode that gives impulses.
+    pub(crate) charge: Option<Charge>,
     /// The state at the step's end, for whoever wants to look closer than the facts do.
     pub(crate) glass: Glass,
 }
@@ -99,6 +101,7 @@ impl<'a> Player<'a> {
             left_behind_px,
             seen: seen(self.size, &self.plan.display.ink, &self.glass, self.ghost_limit()),
             most_since_cleaning: self.glass.since_cleaning.iter().copied().max().unwrap_or(0),
+            charge: self.charge(),
             glass: self.glass.clone(),
         })
     }
@@ -149,6 +152,12 @@ impl<'a> Player<'a> {
     fn energy_mj(&self, mode: &Mode, pixels: usize) -> f64 {
         let pixel_cm = 2.54 / self.plan.display.pixels_per_inch;
         mode.energy_start_mj + mode.energy_mj_per_cm2 * (pixels as f64 * pixel_cm * pixel_cm)
+    }
+
+    fn charge(&self) -> Option<Charge> {
+        let display = &self.plan.display;
+        let is_given = display.modes.iter().any(|mode| mode.impulse.is_some());
+        display.net_impulse_vs.filter(|_| is_given).map(|limit_vs| self.glass.charge(limit_vs))
     }
 
     fn ghost_limit(&self) -> GhostLimit {

@@ -21,6 +21,8 @@ pub(crate) struct Display {
     pub(crate) parallel_updates: usize,
     pub(crate) pen_delay_ms: f64,
     pub(crate) counts: Counts,
+    /// Beyond which net impulse a pixel is told; none where nothing limits it.
+    pub(crate) net_impulse_vs: Option<f64>,
     pub(crate) forgets_when_off: bool,
     pub(crate) modes: Vec<Mode>,
 }
@@ -199,6 +201,7 @@ pub(crate) fn read_display(path: &Path) -> Result<Display, Fault> {
         parallel_updates: json["parallel_updates"].as_u64().unwrap_or(1) as usize,
         pen_delay_ms: json["controller_ink"]["delay_ms"].as_f64().unwrap_or(0.0),
         counts: if json["limits"]["counts"] == "updates" { Counts::Updates } else { Counts::Drives },
+        net_impulse_vs: json["limits"]["net_impulse_vs"].as_f64(),
         forgets_when_off: json["memory"] == "lost_when_off",
         modes,
     })

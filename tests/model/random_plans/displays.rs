@@ -48,6 +48,10 @@ pub(crate) fn display(dice: &mut Dice) -> Sketch {
     if dice.chance(50) {
         json["limits"]["counts"] = (*dice.pick(&["drives", "updates", "updates"])).into();
     }
+    if dice.chance(80) {
+        // Off the thousandths that the impulses of the modes are drawn in: no sum comes to lie on it.
+        json["limits"]["net_impulse_vs"] = (dice.thousandths(200, 2500) + 0.000_37).into();
+    }
     if dice.chance(50) {
         json["memory"] = (*dice.pick(&["kept", "lost_when_off"])).into();
     }

@@ -5,9 +5,12 @@
 use std::sync::Arc;
 
 use super::Segments;
-use crate::units::{
-    Lab, colour_difference, lab_of_srgb, level_of_grey, lightness_of_reflectance, luminance_of_srgb,
-    reflectance_of_lightness,
+use crate::{
+    geometry::Rotation,
+    units::{
+        Lab, colour_difference, lab_of_srgb, level_of_grey, lightness_of_reflectance, luminance_of_srgb,
+        reflectance_of_lightness,
+    },
 };
 
 /// The most levels that any ink has.
@@ -137,6 +140,17 @@ impl Ink {
             black: 0,
             white: 1,
             kind: InkKind::Segments(segments),
+        }
+    }
+
+    /// The same ink as the reader sees it on a panel that is turned.
+    #[must_use]
+    pub fn turned(&self, rotation: Rotation) -> Self {
+        match &self.kind {
+            InkKind::Segments(segments) => {
+                Self { kind: InkKind::Segments(Arc::new(segments.turned(rotation))), ..self.clone() }
+            }
+            InkKind::Grey | InkKind::Palette(_) => self.clone(),
         }
     }
 

@@ -4,12 +4,19 @@ use std::path::Path;
 
 use serde_json::Value;
 use stillpage::{
+    display::SegmentState,
+    geometry::Rect,
     panel::PlayedStep,
     report::facts::{self, FactsOf},
+    screen::ScreenNote,
 };
 
 use crate::{
-    plain::{self, playing::Played},
+    plain::{
+        self,
+        playing::Played,
+        segments::{PartSegment, SegmentFaults},
+    },
     program,
 };
 
@@ -65,7 +72,7 @@ fn first_pixel(step: &PlayedStep<'_>, plain: &Played) -> Option<String> {
     if step.glass.unknown_px() != unknown as u64 {
         return Some(format!("{} px unknown, plainly {unknown}", step.glass.unknown_px()));
     }
-    if let Some(first) = charge_differs(step, plain) {
+    if let Some(first) = charge_differs(step, plain).or_else(|| segments_differ(step, plain)) {
         return Some(first);
     }
     (0..step.glass.grid().size().pixels() as u32).find_map(|pixel| {
@@ -100,6 +107,23 @@ fn charge_differs(step: &PlayedStep<'_>, plain: &Played) -> Option<String> {
     };
     let told = || format!("{} px up to {most_vs} Vs, kept: {is_kept}; plainly {:?}", beyond.count(), plain.charge);
     (!same).then(told)
+}
+
+/// Which segments the screen in memory shows neither on nor off, and its ink outside them all.
+fn segments_differ(step: &PlayedStep<'_>, plain: &Played) -> Option<String> {
+    let SegmentFaults { parts, outside } = &plain.segment_faults;
+    let part = |part: &PartSegment| {
+        let dark_share = part.dark as f64 / part.pixels as f64;
+        ScreenNote::PartSegment(SegmentState { name: part.name.clone(), dark_share, rect: rect(part.bounds) })
+    };
+    let outside = outside.map(|(bounds, pixels)| ScreenNote::OutsideSegments(rect(bounds), pixels as u64));
+    let wanted: Vec<ScreenNote> = parts.iter().map(part).chain(outside).collect();
+    (step.memory.notes != wanted).then(|| format!("the screen's notes are {:?}, plainly {wanted:?}", step.memory.notes))
+}
+
+fn rect(bounds: plain::geometry::Rect) -> Rect {
+    let [x, y, width, height] = [bounds.x, bounds.y, bounds.w, bounds.h].map(|side| side as u32);
+    Rect { x, y, width, height }
 }
 
 fn value_differs(place: &str, ours: &Value, plain: &Value) -> Option<String> {

@@ -10,7 +10,7 @@ use stillpage::{
     plan::{KnownRule, Plan, ScreenId, Surroundings, Trouble, read_plan},
     review,
     rules::known_rules,
-    screen::{Picture, ScreenFault, decode_png},
+    screen::{Faces, Picture, ScreenFault, decode_png, draw_segments, draw_svg},
     source::{Fault, Source},
 };
 
@@ -20,7 +20,12 @@ use crate::plain::reading::matching;
 pub(crate) fn play(path: &Path, threads: usize, see: &mut dyn FnMut(&PlayedStep<'_>, &Display)) -> Result<(), String> {
     let mut finder = Finder::new(path.parent().unwrap());
     let plan = read_plan(&source(path), &mut finder).map_err(|faults| told(&faults))?;
-    let screens = Screens { files: finder.files, size: plan.screen_size(), ink: plan.display.ink.clone() };
+    let screens = Screens {
+        files: finder.files,
+        size: plan.screen_size(),
+        ink: plan.display.ink.turned(plan.rotation),
+        faces: Faces::new(Vec::new()).unwrap(),
+    };
     let shown: &Plan = &plan;
     review::play(shown, &screens, threads, &mut |step| see(step, &shown.display))
         .map_err(|broken| format!("{broken:?}"))
@@ -74,7 +79,7 @@ impl Finder {
 
 impl Surroundings for Finder {
     fn display(&mut self, name: &str) -> Result<Display, Vec<Fault>> {
-        read_display(&source(&self.folder.join(name)), &mut Alone)
+        read_display(&source(&self.folder.join(name)), &mut BesideIt(&self.folder))
     }
 
     fn screens_folder(&mut self, path: &str) -> Result<(), Trouble> {
@@ -100,28 +105,36 @@ impl Surroundings for Finder {
     }
 }
 
-/// A description that stands alone.
-struct Alone;
+/// The folder of a description that is based on no other.
+struct BesideIt<'f>(&'f Path);
 
-impl Beside for Alone {
+impl Beside for BesideIt<'_> {
     fn base(&mut self, name: &str) -> Result<Display, Vec<Fault>> {
         panic!("{name} is looked for")
     }
 
     fn segments(&mut self, path: &str) -> Result<Segments, Fault> {
-        panic!("{path} is looked for")
+        let drawn = draw_segments(&fs::read(self.0.join(path)).unwrap());
+        drawn.map_err(|fault| Fault::of_file("", fault.message, fault.help))
     }
 }
 
-/// The screen files of a plan; there are no SVG among them.
+/// The screen files of a plan; none of them refers to another.
 struct Screens {
     files: Vec<PathBuf>,
     size: Size,
     ink: Ink,
+    faces: Faces,
 }
 
 impl ScreenSource for Screens {
     fn picture(&self, screen: ScreenId, buffer: Vec<u8>) -> Result<Picture, ScreenFault> {
-        decode_png(&fs::read(&self.files[screen.0]).unwrap(), self.size, &self.ink, buffer)
+        let path = &self.files[screen.0];
+        let bytes = fs::read(path).unwrap();
+        if path.extension().is_some_and(|extension| extension == "svg") {
+            let find_image = |name: &str| panic!("{name} is looked for");
+            return draw_svg(&bytes, self.size, &self.ink, &self.faces, &find_image, buffer);
+        }
+        decode_png(&bytes, self.size, &self.ink, buffer)
     }
 }

@@ -1,9 +1,10 @@
-//! Random plans, each with a display description and PNG screens of its own, for comparing two implementations of the
+//! Random plans, each with a display description and screens of its own, for comparing two implementations of the
 //! model. The same seed gives the same files. Every plan is valid; many of its windows are not wise.
 
 mod dice;
 mod displays;
 mod pictures;
+mod segments;
 
 use std::path::{Path, PathBuf};
 
@@ -17,16 +18,21 @@ use crate::plain::reading::{Plan, read_plan};
 use crate::plain::windows::screen_size;
 use dice::Dice;
 use displays::{Sketch, display};
-use pictures::{Canvas, write_png};
+use pictures::{Canvas, Subject, write_png};
 
 /// Writes `random.plan.json`, `random.display.json` and the screens into a folder, and gives the plan's path.
 pub(crate) fn write_plan(seed: u64, folder: &Path) -> Result<PathBuf, Fault> {
     let mut dice = Dice::new(seed);
-    let sketch = display(&mut dice);
+    let sketch = display(&mut dice)?;
     let rotation = *dice.pick(&[0, 0, 0, 90, 180, 270]);
     let size = screen_size(sketch.size, rotation);
     let screens_field = if dice.chance(70) { Some("screens") } else { None };
-    let screens = write_screens(&mut dice, &sketch, size, &folder.join(screens_field.unwrap_or("")))?;
+    let screens_folder = folder.join(screens_field.unwrap_or(""));
+    let subject = Subject {
+        shades: sketch.shades.clone(),
+        segments: sketch.drawing.as_ref().map(|(_, segments)| segments.on_screen(rotation)),
+    };
+    let screens = write_screens(&mut dice, &subject, size, &screens_folder)?;
 
     let mut plan = json!({
         "format": "refresh-plan/1",
@@ -48,6 +54,9 @@ pub(crate) fn write_plan(seed: u64, folder: &Path) -> Result<PathBuf, Fault> {
     let mut writer = StepWriter { dice: &mut dice, sketch: &sketch, size, screens: &screens, written: 0 };
     plan["steps"] = writer.steps();
     write_json(&folder.join("random.display.json"), &sketch.json)?;
+    if let Some((svg, _)) = &sketch.drawing {
+        write_text(&folder.join("segments.svg"), svg)?;
+    }
     let path = folder.join("random.plan.json");
     write_json(&path, &plan)?;
     if dice.chance(60) {
@@ -71,20 +80,25 @@ struct Screens {
     patterns: Vec<&'static str>,
 }
 
-fn write_screens(dice: &mut Dice, sketch: &Sketch, size: Size, folder: &Path) -> Result<Screens, Fault> {
+fn write_screens(dice: &mut Dice, subject: &Subject, size: Size, folder: &Path) -> Result<Screens, Fault> {
     let mut screens = Screens { single: Vec::new(), patterns: Vec::new() };
-    let mut canvas = Canvas::random(dice, size, &sketch.shades);
+    let mut canvas = Canvas::random(dice, size, subject);
     for number in 0..dice.between(1, 7) {
-        let name = format!("page-{number}.png");
-        write_png(dice, &canvas, &folder.join(&name))?;
+        let is_svg = dice.chance(if subject.segments.is_some() { 50 } else { 8 });
+        let name = format!("page-{number}.{}", if is_svg { "svg" } else { "png" });
+        if is_svg {
+            write_text(&folder.join(&name), &canvas.svg())?;
+        } else {
+            write_png(dice, &canvas, &folder.join(&name))?;
+        }
         screens.single.push(name);
-        canvas = canvas.next(dice, &sketch.shades);
+        canvas = canvas.next(dice, subject);
     }
     if dice.chance(40) {
         // A name that begins with a dot is never matched, and 2 comes before 10.
         for name in ["minutes/10.png", "minutes/2.png", "minutes/.1.png", "minutes/m03.png", "other/m1.png"] {
             write_png(dice, &canvas, &folder.join(name))?;
-            canvas = canvas.next(dice, &sketch.shades);
+            canvas = canvas.next(dice, subject);
         }
         screens.patterns = vec!["minutes/*.png", "minutes/m*.png", "*/m*.png", "minutes/*0*"];
     }
@@ -263,5 +277,7 @@ fn write_json(path: &Path, json: &Value) -> Result<(), Fault> {
 }
 
 pub(crate) fn write_text(path: &Path, text: &str) -> Result<(), Fault> {
-    std::fs::write(path, text).map_err(|e| format!("{}: {e}", path.display()))
+    let fault = |e: std::io::Error| format!("{}: {e}", path.display());
+    path.parent().map_or(Ok(()), std::fs::create_dir_all).map_err(fault)?;
+    std::fs::write(path, text).map_err(fault)
 }

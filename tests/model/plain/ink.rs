@@ -4,13 +4,18 @@ use palette::color_difference::Ciede2000;
 use palette::white_point::D65;
 use palette::{IntoColor, Lab, Srgb};
 
-/// Levels from 0. Of a grey ink 0 is black and the last is white; of a palette they are the colours in the description's order.
+use super::segments::{OFF, ON, Segments};
+
+/// Levels from 0. Of a grey ink 0 is black and the last is white; of a palette they are the colours in the description's
+/// order; of segments 0 is on and 1 is off.
 #[derive(Clone, Debug)]
 pub(crate) struct Ink {
     /// L* of each level.
     pub(crate) lightness: Vec<f64>,
-    /// Empty for a grey ink.
+    /// Empty for every ink but a palette.
     pub(crate) colours: Vec<Colour>,
+    /// As they lie on the screen.
+    pub(crate) segments: Option<Segments>,
     pub(crate) black: usize,
     pub(crate) white: usize,
 }
@@ -30,7 +35,13 @@ impl Ink {
             let (black, white) = (lightness(reflectance[0]), lightness(reflectance[1]));
             (0..levels).map(|i| black + (white - black) * i as f64 / (levels - 1) as f64).collect()
         };
-        Ink { lightness, colours: Vec::new(), black: 0, white: levels - 1 }
+        Ink { lightness, colours: Vec::new(), segments: None, black: 0, white: levels - 1 }
+    }
+
+    /// Of the reflectances of a segment that is off and of one that is on.
+    pub(crate) fn segments(segments: Segments, off: f64, on: f64) -> Ink {
+        let lightness = [on, off].map(lightness).to_vec();
+        Ink { lightness, colours: Vec::new(), segments: Some(segments), black: ON, white: OFF }
     }
 
     pub(crate) fn palette(colours: Vec<Colour>) -> Ink {
@@ -38,6 +49,7 @@ impl Ink {
             lightness: colours.iter().map(|c| lightness(luminance(c.srgb))).collect(),
             black: nearest_colour(&colours, [0, 0, 0]),
             white: nearest_colour(&colours, [255, 255, 255]),
+            segments: None,
             colours,
         }
     }

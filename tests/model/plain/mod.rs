@@ -2,6 +2,7 @@
 //! every step, medians by sorting. It exists to be compared with, so it shares no code with the program and knows only
 //! what `docs/formats.md` and `docs/model.md` say. It reads valid input only and explains no faults.
 
+pub(crate) mod drawing;
 pub(crate) mod driving;
 pub(crate) mod eye;
 pub(crate) mod facts;
@@ -13,6 +14,7 @@ pub(crate) mod queue;
 pub(crate) mod reading;
 pub(crate) mod regions;
 pub(crate) mod screens;
+pub(crate) mod segments;
 pub(crate) mod windows;
 
 #[cfg(test)]

@@ -8,7 +8,8 @@ use super::pen::{Piece, pieces};
 use super::queue::{Queue, Times};
 use super::reading::{Begins, Mode, Plan, Step, Stroke, Update, find_mode};
 use super::regions::{Region, regions};
-use super::screens::{Levels, read_levels};
+use super::screens::{Screen, read_screen};
+use super::segments::SegmentFaults;
 use super::windows::{boxes, screen_size};
 
 /// Everything that is known of a step once it is played.
@@ -16,6 +17,8 @@ use super::windows::{boxes, screen_size};
 pub(crate) struct Played {
     pub(crate) label: Option<String>,
     pub(crate) request_ms: f64,
+    /// Of the screen in memory.
+    pub(crate) segment_faults: SegmentFaults,
     pub(crate) changed_px: usize,
     pub(crate) regions: Vec<Region>,
     pub(crate) updates: Vec<PlayedUpdate>,
@@ -46,7 +49,7 @@ pub(crate) fn play(plan: &Plan) -> Result<Vec<Played>, Fault> {
 struct Player<'a> {
     plan: &'a Plan,
     size: Size,
-    memory: Levels,
+    memory: Screen,
     glass: Glass,
     queue: Queue,
     /// The last step's request, or its pen-up.
@@ -58,15 +61,15 @@ impl<'a> Player<'a> {
         let size = screen_size(plan.display.size, plan.rotation);
         let ink = &plan.display.ink;
         let memory = match &plan.begins {
-            Begins::White | Begins::Unknown => vec![ink.white; size.pixels()],
-            Begins::Black => vec![ink.black; size.pixels()],
-            Begins::Screen(path) => read_levels(path, size, ink)?,
+            Begins::White | Begins::Unknown => Screen::of_level(ink.white, size),
+            Begins::Black => Screen::of_level(ink.black, size),
+            Begins::Screen(path) => read_screen(path, size, ink)?,
         };
         let unknown = matches!(plan.begins, Begins::Unknown);
         Ok(Player {
             plan,
             size,
-            glass: Glass::clean(memory.clone(), unknown),
+            glass: Glass::clean(memory.levels.clone(), unknown),
             memory,
             queue: Queue::new(plan.display.link.clone(), plan.display.parallel_updates),
             last_ms: 0.0,
@@ -81,7 +84,7 @@ impl<'a> Player<'a> {
         let commit_ms = request_ms + pen_up_ms(step);
         self.last_ms = commit_ms;
         if let Some(screen) = &step.screen {
-            self.memory = read_levels(screen, self.size, &self.plan.display.ink)?;
+            self.memory = read_screen(screen, self.size, &self.plan.display.ink)?;
         }
         let changed = self.differs();
         let mut updates = Vec::new();
@@ -95,6 +98,7 @@ impl<'a> Player<'a> {
         Ok(Played {
             label: step.label.clone(),
             request_ms,
+            segment_faults: self.memory.faults.clone(),
             changed_px: count(&changed),
             regions: regions(self.size, &changed),
             updates,
@@ -127,7 +131,7 @@ impl<'a> Player<'a> {
         let window = boxes(display, self.plan.rotation, mode, &update.window, &self.differs());
         let covered = mask_of_boxes(self.size, &window.sent);
         let duration_ms = update.drive_ms.unwrap_or_else(|| mode.duration_at(self.plan.temperature_c));
-        let tally = self.glass.update(self.drive(mode, duration_ms), &covered, &self.memory);
+        let tally = self.glass.update(self.drive(mode, duration_ms), &covered, &self.memory.levels);
         let sends = !window.sent.is_empty();
         let energy_mj = if sends { self.energy_mj(mode, count(&covered)) } else { 0.0 };
         let times =
@@ -140,7 +144,7 @@ impl<'a> Player<'a> {
     }
 
     fn differs(&self) -> Mask {
-        self.memory.iter().zip(&self.glass.nominal).map(|(m, n)| m != n).collect()
+        self.memory.levels.iter().zip(&self.glass.nominal).map(|(m, n)| m != n).collect()
     }
 
     fn left_behind(&self, updates: &[PlayedUpdate]) -> usize {

@@ -6,8 +6,10 @@ use std::path::{Path, PathBuf};
 use serde_json::Value;
 
 use super::Fault;
+use super::drawing::Drawing;
 use super::geometry::{Rect, Size};
 use super::ink::{Colour, Ink};
+use super::segments::{OFF, ON, Segments};
 
 #[derive(Clone, Debug)]
 pub(crate) struct Display {
@@ -165,7 +167,9 @@ pub(crate) struct PenPoint {
 pub(crate) fn read_plan(path: &Path) -> Result<Plan, Fault> {
     let json = read_json(path)?;
     let folder = path.parent().unwrap_or(Path::new(""));
-    let display = read_display(&folder.join(text(&json["display"])?))?;
+    let rotation = json["rotation"].as_i64().unwrap_or(0);
+    let mut display = read_display(&folder.join(text(&json["display"])?))?;
+    display.ink.segments = display.ink.segments.map(|segments| segments.on_screen(rotation));
     let screens = json["screens"].as_str().map_or(folder.to_path_buf(), |s| folder.join(s));
     let rule = &json["rules"]["visible-ghost"];
     let mut steps = Vec::new();
@@ -173,7 +177,7 @@ pub(crate) fn read_plan(path: &Path) -> Result<Plan, Fault> {
     Ok(Plan {
         display,
         temperature_c: json["temperature_c"].as_f64().unwrap_or(25.0),
-        rotation: json["rotation"].as_i64().unwrap_or(0),
+        rotation,
         begins: begins(&json["begins"], &screens)?,
         ghost_limit_l: rule["limit_l"].as_f64().unwrap_or(2.3),
         ghost_area_mm2: rule["area_mm2"].as_f64().unwrap_or(0.5),
@@ -183,7 +187,7 @@ pub(crate) fn read_plan(path: &Path) -> Result<Plan, Fault> {
 
 pub(crate) fn read_display(path: &Path) -> Result<Display, Fault> {
     let json = read_json(path)?;
-    let ink = ink(&json["ink"])?;
+    let ink = ink(&json["ink"], path)?;
     let modes = list(&json["modes"])?.iter().map(|m| mode(m, &ink)).collect::<Result<_, _>>()?;
     let step = &json["windows"]["step_px"];
     let transfer = &json["link"];
@@ -216,14 +220,16 @@ pub(crate) fn find_mode<'a>(modes: &'a [Mode], name: &str) -> Result<&'a Mode, F
         .ok_or_else(|| format!("no mode {name}"))
 }
 
-fn ink(json: &Value) -> Result<Ink, Fault> {
+/// `description`: the file that it stands in, beside which the drawing of segments is.
+fn ink(json: &Value, description: &Path) -> Result<Ink, Fault> {
     if let Some(colours) = json["colours"].as_array() {
         return Ok(Ink::palette(colours.iter().map(colour).collect::<Result<_, _>>()?));
     }
-    if !json["segments"].is_null() {
-        return Err("segments are not modelled here".into());
-    }
     let reflectance: Vec<f64> = list(&json["reflectance"])?.iter().map(number).collect::<Result<_, _>>()?;
+    if let Some(name) = json["segments"].as_str() {
+        let svg = std::fs::read_to_string(description.with_file_name(name)).map_err(|e| format!("{name}: {e}"))?;
+        return Ok(Ink::segments(Segments::of(&Drawing::read(&svg)?), reflectance[0], reflectance[1]));
+    }
     Ok(Ink::grey(whole(&json["levels"])? as usize, &reflectance))
 }
 
@@ -278,6 +284,8 @@ fn reach(json: &Value, ink: &Ink) -> Result<Vec<usize>, Fault> {
 
 fn level(json: &Value, ink: &Ink) -> Result<usize, Fault> {
     match json.as_str() {
+        Some("on") if ink.segments.is_some() => Ok(ON),
+        Some("off") if ink.segments.is_some() => Ok(OFF),
         Some(name) => ink.colours.iter().position(|c| c.name == name).ok_or_else(|| format!("no colour {name}")),
         None => Ok(whole(json)? as usize),
     }

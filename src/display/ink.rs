@@ -210,6 +210,16 @@ impl Ink {
         self.reflectance[usize::from(level)]
     }
 
+    /// Relative luminance of a level: its reflectance over that of white. Of segments the lighter state is the paper, also
+    /// where that is on.
+    pub fn relative_luminance(&self, level: Level) -> f64 {
+        let white = match self.kind {
+            InkKind::Segments(_) => self.reflectance.iter().copied().fold(0.0, f64::max),
+            InkKind::Grey | InkKind::Palette(_) => self.reflectance(self.white),
+        };
+        self.reflectance(level) / white.max(f64::MIN_POSITIVE)
+    }
+
     /// Black: of a palette the colour nearest to it, of segments what is on.
     pub fn black(&self) -> Level {
         self.black
@@ -292,6 +302,7 @@ fn nearest_colour(colours: &[Colour], srgb: [u8; 3]) -> (Level, f64) {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::geometry::Size;
 
     #[test]
     fn levels_between_two_reflectances_are_even_in_lightness() {
@@ -320,6 +331,18 @@ mod tests {
             for level in 0..levels {
                 assert_eq!(table[usize::from(ink.shade(level))], level);
             }
+        }
+    }
+
+    #[test]
+    fn luminance_is_over_white_and_of_segments_over_the_lighter_state() {
+        let grey = Ink::grey_between(2, 0.04, 0.4);
+        assert!((grey.relative_luminance(0) - 0.1).abs() < 1e-12 && (grey.relative_luminance(1) - 1.0).abs() < 1e-12);
+        let segments = Arc::new(Segments::new(Size { width: 1, height: 1 }, vec!["a".into()], vec![1]));
+        for (off, on, wanted) in [(0.4, 0.04, [0.1, 1.0]), (0.04, 0.4, [1.0, 0.1])] {
+            let ink = Ink::segments(segments.clone(), off, on);
+            let far = [0, 1].map(|level| (ink.relative_luminance(level) - wanted[usize::from(level)]).abs());
+            assert!(far.iter().all(|far| *far < 1e-12), "off {off}, on {on}: {far:?}");
         }
     }
 

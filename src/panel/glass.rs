@@ -106,7 +106,7 @@ pub(crate) struct Action {
     /// Whether every level can be started from and ended at.
     unrestricted: bool,
     impulse: Option<Impulse>,
-    /// L* of white less L* of black.
+    /// How far L* of white and L* of black are apart.
     contrast_l: f64,
     /// Whether driving a pixel towards the level that it has is worth telling: direct drive does it for nothing.
     tells_redriven: bool,
@@ -171,7 +171,8 @@ impl Action {
             counts_every_update: display.limits.counts_every_update,
             unrestricted: mode.from == ink.all() && mode.to == ink.all(),
             impulse: mode.impulse,
-            contrast_l: ink.lightness(ink.white()) - ink.lightness(ink.black()),
+            // Segments may be lighter where they are on.
+            contrast_l: (ink.lightness(ink.white()) - ink.lightness(ink.black())).abs(),
             tells_redriven: !mode.cleans && matches!(ink.kind(), InkKind::Segments(_)),
             tells_swings: mode.flashes == 0,
         }

@@ -132,8 +132,9 @@ impl Glass {
             residue -= mode.residue.wrong_start;
         }
         if let Some(impulse) = mode.impulse {
-            let swing =
-                (lightness[target] - lightness[now]).abs() / (lightness[drive.ink.white] - lightness[drive.ink.black]);
+            // Without signs: segments may be lighter where they are on.
+            let contrast = (lightness[drive.ink.white] - lightness[drive.ink.black]).abs();
+            let swing = (lightness[target] - lightness[now]).abs() / contrast;
             self.impulse[pixel] += if d < 0.0 {
                 impulse.lighter * swing
             } else if d > 0.0 {

@@ -6,7 +6,7 @@ use serde_json::Value;
 use stillpage::{
     display::SegmentState,
     geometry::Rect,
-    panel::PlayedStep,
+    panel::{FastFlashes, FlashKind, PlayedStep},
     report::facts::{self, FactsOf},
     screen::ScreenNote,
 };
@@ -14,6 +14,7 @@ use stillpage::{
 use crate::{
     plain::{
         self,
+        flashes::{Break, Kind, StepBreaks},
         playing::Played,
         segments::{PartSegment, SegmentFaults},
     },
@@ -30,16 +31,23 @@ const FIGURE: f64 = 1e-6;
 const IMPULSE_VS: f64 = 1e-9;
 
 /// Plays a plan with the program, and gives the first thing in which it differs from what was played plainly.
-pub(crate) fn first_difference(path: &Path, played: &[Played], threads: usize) -> Option<String> {
+pub(crate) fn first_difference(
+    path: &Path,
+    played: &[Played],
+    breaks: &[StepBreaks],
+    threads: usize,
+) -> Option<String> {
     let shown = path.display().to_string();
     let mut lines = Vec::new();
     let mut first = None;
-    let outcome = program::play(path, threads, &mut |step, display| {
+    let outcome = program::play(path, threads, &mut |step, display, flashes| {
         let mut line = Vec::new();
         facts::write(FactsOf { path: &shown, temperature_c: None }, step, display, &mut line).unwrap();
         lines.push(serde_json::from_slice(&line).unwrap());
-        if let (None, Some(plain)) = (&first, played.get(lines.len() - 1)) {
-            first = first_pixel(step, plain).map(|pixel| format!("step {}: {pixel}", lines.len() - 1));
+        let index = lines.len() - 1;
+        if let (None, Some(plain), Some(breaks)) = (&first, played.get(index), breaks.get(index)) {
+            let found = first_pixel(step, plain).or_else(|| flashes_differ(flashes, breaks));
+            first = found.map(|what| format!("step {index}: {what}"));
         }
     });
     outcome.err().or_else(|| first_difference_of_facts(&shown, &lines, played)).or(first)
@@ -63,6 +71,18 @@ pub(crate) fn first_difference_of_facts(path: &str, lines: &[Value], played: &[P
         }
         value_differs("", &line, &wanted).map(|what| format!("step {}{what}", wanted["step"]))
     })
+}
+
+/// Whether a review tells of flashes where the plain model first finds some. Later ones may be told together with them.
+pub(crate) fn first_difference_of_flashes(reviewed: &Value, breaks: &[StepBreaks]) -> Option<String> {
+    if !breaks.iter().all(StepBreaks::is_clear) {
+        return None;
+    }
+    let findings = reviewed["findings"].as_array()?.iter();
+    let told = findings.filter(|finding| finding["rule"] == "flashes-too-fast");
+    let told = told.filter_map(|finding| finding["step"].as_u64()).min();
+    let found = breaks.iter().position(|step| !step.found.is_empty()).map(|step| step as u64);
+    (told != found).then(|| format!("flashes are told at step {told:?}, plainly {found:?}"))
 }
 
 /// Looks at every pixel of the panel, and at what the facts do not tell.
@@ -119,6 +139,26 @@ fn segments_differ(step: &PlayedStep<'_>, plain: &Played) -> Option<String> {
     let outside = outside.map(|(bounds, pixels)| ScreenNote::OutsideSegments(rect(bounds), pixels as u64));
     let wanted: Vec<ScreenNote> = parts.iter().map(part).chain(outside).collect();
     (step.memory.notes != wanted).then(|| format!("the screen's notes are {:?}, plainly {wanted:?}", step.memory.notes))
+}
+
+/// The thresholds of flashes that break, and by what.
+fn flashes_differ(found: &[FastFlashes], plain: &StepBreaks) -> Option<String> {
+    if !plain.is_clear() {
+        return None;
+    }
+    // The field that is told must never hold less than a real one.
+    if let Some(less) = plain.found.iter().find(|found| found.pixels < found.fullest) {
+        return Some(format!("a field holds more than is told: {less:?}"));
+    }
+    let same = |(one, other): (&FastFlashes, &Break)| {
+        one.kind == if other.kind == Kind::Red { FlashKind::Red } else { FlashKind::General }
+            && (one.update, one.is_alone, one.has_content) == (other.update, other.is_alone, other.has_content)
+            && (one.rect, one.pixels) == (rect(other.bounds), other.pixels as u64)
+            && (2.0 * one.flashes - other.halves as f64).abs() < FIGURE
+            && (one.sr - other.sr).abs() < FIGURE * other.sr
+    };
+    let all_same = found.len() == plain.found.len() && found.iter().zip(&plain.found).all(same);
+    (!all_same).then(|| format!("flashes {found:#?}, plainly {:#?}", plain.found))
 }
 
 fn rect(bounds: plain::geometry::Rect) -> Rect {

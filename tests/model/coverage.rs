@@ -3,6 +3,7 @@
 use serde_json::Value;
 
 use crate::plain::{
+    flashes::{Break, Kind, StepBreaks},
     geometry::Rect,
     playing::{Played, PlayedUpdate},
     reading::{Begins, Counts, Drives, Otherwise, Plan, Update},
@@ -11,7 +12,7 @@ use crate::plain::{
 };
 
 /// Every case that random plans must come by often.
-pub(crate) const ALL_CASES: [&str; 46] = [
+pub(crate) const ALL_CASES: [&str; 54] = [
     "strokes",
     "white strokes",
     "several strokes",
@@ -51,6 +52,14 @@ pub(crate) const ALL_CASES: [&str; 46] = [
     "segments from pixels",
     "gathers impulse",
     "beyond the impulse",
+    "flashes of one update",
+    "flashes of several updates",
+    "flashes alone and together",
+    "flashes of content",
+    "red flashes",
+    "flashes in one field",
+    "flashes beyond a field",
+    "flashes told larger",
     "nothing sent",
     "several boxes sent",
     "a window sent",
@@ -61,7 +70,7 @@ pub(crate) const ALL_CASES: [&str; 46] = [
 ];
 
 /// The cases that a plan comes by, each once.
-pub(crate) fn cases(json: &Value, plan: &Plan, played: &[Played]) -> Vec<&'static str> {
+pub(crate) fn cases(json: &Value, plan: &Plan, played: &[Played], breaks: &[StepBreaks]) -> Vec<&'static str> {
     let mut cases = cases_of_plan(json, plan);
     cases.extend(cases_of_display(plan));
     if plan.display.ink.segments.is_some() {
@@ -72,6 +81,7 @@ pub(crate) fn cases(json: &Value, plan: &Plan, played: &[Played]) -> Vec<&'stati
         cases.extend(cases_of_step(step));
         cases.extend(step.updates.iter().flat_map(|update| cases_of_update(update, whole)));
     }
+    cases.extend(breaks.iter().flat_map(cases_of_flashes));
     cases.sort_unstable();
     cases.dedup();
     cases
@@ -161,6 +171,24 @@ fn cases_of_step(step: &Played) -> Vec<&'static str> {
         ("gathers impulse", step.charge.is_some() && step.glass.impulse.iter().any(|impulse| *impulse != 0.0)),
         ("beyond the impulse", step.charge.is_some_and(|charge| charge.beyond_px > 0)),
         ("ghost", step.seen.ghost_px > 0 && step.seen.margin_l > 1e-6),
+    ])
+}
+
+fn cases_of_flashes(step: &StepBreaks) -> Vec<&'static str> {
+    let any = |holds: &dyn Fn(&Break) -> bool| step.is_clear() && step.found.iter().any(holds);
+    let twice = |one: &Break| {
+        one.is_alone
+            && step.found.iter().any(|other| (other.update, other.kind) == (one.update, one.kind) && other != one)
+    };
+    holding(&[
+        ("flashes of one update", any(&|found| found.is_alone)),
+        ("flashes of several updates", any(&|found| !found.is_alone)),
+        ("flashes alone and together", any(&twice)),
+        ("flashes of content", any(&|found| found.has_content)),
+        ("red flashes", any(&|found| found.kind == Kind::Red)),
+        ("flashes in one field", any(&|found| found.pixels == found.too_often)),
+        ("flashes beyond a field", any(&|found| found.pixels < found.too_often)),
+        ("flashes told larger", any(&|found| found.pixels > found.fullest)),
     ])
 }
 

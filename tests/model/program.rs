@@ -2,11 +2,12 @@
 
 use std::{fs, path::Path, path::PathBuf, process::Command, sync::Arc};
 
+use serde_json::Value;
 use stillpage::{
     change::conveyor::ScreenSource,
     display::{Beside, Display, Ink, Segments, read_display},
     geometry::Size,
-    panel::PlayedStep,
+    panel::{FastFlashes, FlashLimits, FlashWatch, PlayedStep},
     plan::{KnownRule, Plan, ScreenId, Surroundings, Trouble, read_plan},
     review,
     rules::known_rules,
@@ -16,8 +17,11 @@ use stillpage::{
 
 use crate::plain::reading::matching;
 
-/// Plays the plan of that path and shows every step; gives the plan.
-pub(crate) fn play(path: &Path, threads: usize, see: &mut dyn FnMut(&PlayedStep<'_>, &Display)) -> Result<(), String> {
+/// A step, the display, and the thresholds of flashes that break at it.
+type See<'s> = &'s mut dyn FnMut(&PlayedStep<'_>, &Display, &[FastFlashes]);
+
+/// Plays the plan of that path and shows every step.
+pub(crate) fn play(path: &Path, threads: usize, see: See<'_>) -> Result<(), String> {
     let mut finder = Finder::new(path.parent().unwrap());
     let plan = read_plan(&source(path), &mut finder).map_err(|faults| told(&faults))?;
     let screens = Screens {
@@ -26,13 +30,18 @@ pub(crate) fn play(path: &Path, threads: usize, see: &mut dyn FnMut(&PlayedStep<
         ink: plan.display.ink.turned(plan.rotation),
         faces: Faces::new(Vec::new()).unwrap(),
     };
-    let shown: &Plan = &plan;
-    review::play(shown, &screens, threads, &mut |step| see(step, &shown.display))
+    let mut watch = FlashWatch::new(&plan, flash_limits(&plan));
+    review::play(&plan, &screens, threads, &mut |step| see(step, &plan.display, &watch.step(step)))
         .map_err(|broken| format!("{broken:?}"))
 }
 
-/// Reviews every plan below a folder and writes the facts.
-pub(crate) fn review_to_facts(folder: &Path, facts: &Path, threads: &str) {
+fn flash_limits(plan: &Plan) -> FlashLimits {
+    let limit = |name: &str| plan.limit("flashes-too-fast", name);
+    FlashLimits { per_second: limit("per_second").unwrap_or(3.0), sr: limit("sr").unwrap_or(0.006) }
+}
+
+/// Reviews every plan below a folder and writes the facts; gives the findings as JSON.
+pub(crate) fn review_to_facts(folder: &Path, facts: &Path, threads: &str) -> Value {
     let run = Command::new(env!("CARGO_BIN_EXE_stillpage"))
         .args(["review", "--gate", "never", "--format", "json", "--threads", threads, "--facts"])
         .arg(facts)
@@ -40,6 +49,7 @@ pub(crate) fn review_to_facts(folder: &Path, facts: &Path, threads: &str) {
         .output()
         .unwrap();
     assert!(run.status.success(), "{}", String::from_utf8_lossy(&run.stderr));
+    serde_json::from_slice(&run.stdout).unwrap()
 }
 
 fn source(path: &Path) -> Arc<Source> {

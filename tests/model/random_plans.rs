@@ -58,11 +58,23 @@ pub(crate) fn write_plan(seed: u64, folder: &Path) -> Result<PathBuf, Fault> {
         write_text(&folder.join("segments.svg"), svg)?;
     }
     let path = folder.join("random.plan.json");
+    // Little is red: all of it must be near enough to be seen flashing.
+    let is_colour = sketch.json["family"] == "colour";
+    if is_colour || dice.chance(75) {
+        let near = &[12, 25, 40, 60, 120, 350];
+        plan["viewing_distance_mm"] = (*dice.pick(if is_colour { &near[..3] } else { near })).into();
+    }
+    if is_colour || dice.chance(70) {
+        // Off what whole pixels have, so that no area comes to lie on it.
+        let sr = dice.thousandths(1, if is_colour { 5 } else { 25 }) + 0.000_003_7;
+        let per_second = *dice.pick(if is_colour { &[0.0, 0.0, 0.5, 1.0, 3.0] } else { &[0.0, 0.5, 1.0, 2.0, 3.0] });
+        plan["rules"] = json!({ "flashes-too-fast": { "sr": sr, "per_second": per_second } });
+    }
     write_json(&path, &plan)?;
     if dice.chance(60) {
         let area_mm2 = *dice.pick(&[0.3, 0.5, 0.77, 2.1]);
         let limit_l = clearest_limit(&read_plan(&path)?)?;
-        plan["rules"] = json!({ "visible-ghost": { "level": "warning", "limit_l": limit_l, "area_mm2": area_mm2 } });
+        plan["rules"]["visible-ghost"] = json!({ "level": "warning", "limit_l": limit_l, "area_mm2": area_mm2 });
         write_json(&path, &plan)?;
     }
     Ok(path)

@@ -34,6 +34,7 @@ fn mode(drives: Drives, to: &[usize]) -> Mode {
         drives,
         otherwise: Otherwise::Nearest,
         windowed: true,
+        flashes: 0,
         cleans: false,
         duration_ms: vec![(0.0, 900.0), (15.0, 520.0), (25.0, 450.0)],
         residue: Residue { keeps: 0.5, lighter: 0.1, darker: 0.05, wrong_start: 3.0 },

@@ -6,6 +6,8 @@ pub(crate) mod drawing;
 pub(crate) mod driving;
 pub(crate) mod eye;
 pub(crate) mod facts;
+pub(crate) mod field;
+pub(crate) mod flashes;
 pub(crate) mod geometry;
 pub(crate) mod ink;
 pub(crate) mod pen;

@@ -8,7 +8,7 @@ use super::pen::{Piece, pieces};
 use super::queue::{Queue, Times};
 use super::reading::{Begins, Mode, Plan, Step, Stroke, Update, find_mode};
 use super::regions::{Region, regions};
-use super::screens::{Screen, read_screen};
+use super::screens::{Levels, Screen, read_screen};
 use super::segments::SegmentFaults;
 use super::windows::{boxes, screen_size};
 
@@ -38,7 +38,11 @@ pub(crate) struct PlayedUpdate {
     pub(crate) sent: Vec<Rect>,
     pub(crate) tally: Tally,
     pub(crate) times: Times,
+    pub(crate) duration_ms: f64,
     pub(crate) energy_mj: f64,
+    /// The levels on the glass, before and after.
+    pub(crate) before: Levels,
+    pub(crate) after: Levels,
 }
 
 pub(crate) fn play(plan: &Plan) -> Result<Vec<Played>, Fault> {
@@ -131,12 +135,23 @@ impl<'a> Player<'a> {
         let window = boxes(display, self.plan.rotation, mode, &update.window, &self.differs());
         let covered = mask_of_boxes(self.size, &window.sent);
         let duration_ms = update.drive_ms.unwrap_or_else(|| mode.duration_at(self.plan.temperature_c));
+        let before = self.glass.nominal.clone();
         let tally = self.glass.update(self.drive(mode, duration_ms), &covered, &self.memory.levels);
         let sends = !window.sent.is_empty();
         let energy_mj = if sends { self.energy_mj(mode, count(&covered)) } else { 0.0 };
         let times =
             if sends { self.queue.host(request_ms, covered, duration_ms) } else { self.queue.nothing(request_ms) };
-        Ok(PlayedUpdate { mode: mode.name.clone(), asked: window.asked, sent: window.sent, tally, times, energy_mj })
+        Ok(PlayedUpdate {
+            mode: mode.name.clone(),
+            asked: window.asked,
+            sent: window.sent,
+            tally,
+            times,
+            duration_ms,
+            energy_mj,
+            before,
+            after: self.glass.nominal.clone(),
+        })
     }
 
     fn drive(&self, mode: &'a Mode, for_ms: f64) -> Drive<'a> {

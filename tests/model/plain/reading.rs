@@ -26,6 +26,7 @@ pub(crate) struct Display {
     /// Beyond which net impulse a pixel is told; none where nothing limits it.
     pub(crate) net_impulse_vs: Option<f64>,
     pub(crate) forgets_when_off: bool,
+    pub(crate) viewing_distance_mm: Option<f64>,
     pub(crate) modes: Vec<Mode>,
 }
 
@@ -66,6 +67,7 @@ pub(crate) struct Mode {
     pub(crate) drives: Drives,
     pub(crate) otherwise: Otherwise,
     pub(crate) windowed: bool,
+    pub(crate) flashes: u64,
     pub(crate) cleans: bool,
     /// By rising temperature; a plain number is one entry.
     pub(crate) duration_ms: Vec<(f64, f64)>,
@@ -113,6 +115,11 @@ pub(crate) struct Plan {
     pub(crate) begins: Begins,
     pub(crate) ghost_limit_l: f64,
     pub(crate) ghost_area_mm2: f64,
+    pub(crate) viewing_distance_mm: f64,
+    /// From which solid angle on flashes break the threshold.
+    pub(crate) flash_sr: f64,
+    /// As many flashes within any second are still allowed.
+    pub(crate) flashes_per_second: f64,
     pub(crate) steps: Vec<Step>,
 }
 
@@ -175,12 +182,15 @@ pub(crate) fn read_plan(path: &Path) -> Result<Plan, Fault> {
     let mut steps = Vec::new();
     expand(list(&json["steps"])?, &screens, &mut steps)?;
     Ok(Plan {
-        display,
         temperature_c: json["temperature_c"].as_f64().unwrap_or(25.0),
         rotation,
         begins: begins(&json["begins"], &screens)?,
         ghost_limit_l: rule["limit_l"].as_f64().unwrap_or(2.3),
         ghost_area_mm2: rule["area_mm2"].as_f64().unwrap_or(0.5),
+        viewing_distance_mm: json["viewing_distance_mm"].as_f64().or(display.viewing_distance_mm).unwrap_or(350.0),
+        flash_sr: json["rules"]["flashes-too-fast"]["sr"].as_f64().unwrap_or(0.006),
+        flashes_per_second: json["rules"]["flashes-too-fast"]["per_second"].as_f64().unwrap_or(3.0),
+        display,
         steps,
     })
 }
@@ -206,6 +216,7 @@ pub(crate) fn read_display(path: &Path) -> Result<Display, Fault> {
         pen_delay_ms: json["controller_ink"]["delay_ms"].as_f64().unwrap_or(0.0),
         counts: if json["limits"]["counts"] == "updates" { Counts::Updates } else { Counts::Drives },
         net_impulse_vs: json["limits"]["net_impulse_vs"].as_f64(),
+        viewing_distance_mm: json["viewing_distance_mm"].as_f64(),
         forgets_when_off: json["memory"] == "lost_when_off",
         modes,
     })
@@ -253,6 +264,7 @@ fn mode(json: &Value, ink: &Ink) -> Result<Mode, Fault> {
         to: reach(&json["to"], ink)?,
         drives: if json["drives"] == "all" { Drives::All } else { Drives::Changed },
         otherwise: if json["otherwise"] == "skipped" { Otherwise::Skipped } else { Otherwise::Nearest },
+        flashes: json["flashes"].as_u64().unwrap_or(0),
         windowed: json["windowed"].as_bool().unwrap_or(false),
         cleans: json["cleans"].as_bool().unwrap_or(false),
         duration_ms: durations(&json["duration_ms"])?,

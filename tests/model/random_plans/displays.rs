@@ -61,6 +61,9 @@ pub(crate) fn display(dice: &mut Dice) -> Result<Sketch, Fault> {
         // Off the thousandths that the impulses of the modes are drawn in: no sum comes to lie on it.
         json["limits"]["net_impulse_vs"] = (dice.thousandths(200, 2500) + 0.000_37).into();
     }
+    if dice.chance(30) {
+        json["viewing_distance_mm"] = (*dice.pick(&[30, 80, 200])).into();
+    }
     if dice.chance(50) {
         json["memory"] = (*dice.pick(&["kept", "lost_when_off"])).into();
     }
@@ -162,6 +165,10 @@ fn modes(dice: &mut Dice, ink: &InkSketch, has_windows: bool) -> Vec<ModeSketch>
             modes.push(extra(dice, ink));
         }
     }
+    // Segments are mostly driven so.
+    if ink.family == "segmented" && !modes.iter().any(|mode| mode.name == "direct") {
+        modes.push(direct(dice, ink));
+    }
     for mode in &mut modes {
         mode.json["name"] = mode.name.into();
         mode.json["about"] = "drawn by lot".into();
@@ -185,7 +192,7 @@ fn modes(dice: &mut Dice, ink: &InkSketch, has_windows: bool) -> Vec<ModeSketch>
 fn full(dice: &mut Dice) -> ModeSketch {
     let keeps = *dice.pick(&[0.0, 0.0, 0.0, 0.02]);
     let json = json!({
-        "from": "any", "to": "any", "drives": "all", "flashes": dice.between(1, 3), "cleans": true,
+        "from": "any", "to": "any", "drives": "all", "flashes": dice.between(1, 5), "cleans": true,
         "residue": { "keeps": keeps, "lighter": 0, "darker": keeps },
     });
     ModeSketch { name: "full", json }

@@ -56,7 +56,12 @@ impl Canvas {
     pub(crate) fn next(&self, dice: &mut Dice, subject: &Subject) -> Canvas {
         match dice.below(10) {
             0 | 1 => self.clone(),
-            2 | 3 => Canvas::random(dice, self.size, subject),
+            2 => Canvas::random(dice, self.size, subject),
+            3 | 4 => {
+                let mut canvas = self.clone();
+                canvas.speckle(dice, &subject.shades);
+                canvas
+            }
             _ => {
                 let mut canvas = self.clone();
                 for _ in 0..dice.between(1, 3) {
@@ -106,6 +111,14 @@ impl Canvas {
             }
         }
         whole(self.size, &bars)
+    }
+
+    /// Single pixels here and there.
+    fn speckle(&mut self, dice: &mut Dice, shades: &[[u8; 3]]) {
+        for _ in 0..dice.between(3, 6) {
+            let at = dice.below(self.rgba.len());
+            self.rgba[at] = shade(dice, shades);
+        }
     }
 
     /// A flat box, one with a dither or noise, or a single pixel.

@@ -12,7 +12,7 @@ use crate::plain::{
 };
 
 /// Every case that random plans must come by often.
-pub(crate) const ALL_CASES: [&str; 54] = [
+pub(crate) const ALL_CASES: [&str; 55] = [
     "strokes",
     "white strokes",
     "several strokes",
@@ -56,6 +56,7 @@ pub(crate) const ALL_CASES: [&str; 54] = [
     "flashes of several updates",
     "flashes alone and together",
     "flashes of content",
+    "swings there and back",
     "red flashes",
     "flashes in one field",
     "flashes beyond a field",
@@ -68,6 +69,9 @@ pub(crate) const ALL_CASES: [&str; 54] = [
     "wrong start",
     "waits",
 ];
+
+/// Where flashes are not compared: a case that plans must hardly come by.
+pub(crate) const NOT_COMPARED: &str = "a second that ends at a moment";
 
 /// The cases that a plan comes by, each once.
 pub(crate) fn cases(json: &Value, plan: &Plan, played: &[Played], breaks: &[StepBreaks]) -> Vec<&'static str> {
@@ -181,10 +185,12 @@ fn cases_of_flashes(step: &StepBreaks) -> Vec<&'static str> {
             && step.found.iter().any(|other| (other.update, other.kind) == (one.update, one.kind) && other != one)
     };
     holding(&[
+        (NOT_COMPARED, !step.is_clear()),
         ("flashes of one update", any(&|found| found.is_alone)),
         ("flashes of several updates", any(&|found| !found.is_alone)),
         ("flashes alone and together", any(&twice)),
         ("flashes of content", any(&|found| found.has_content)),
+        ("swings there and back", any(&|found| found.is_content && found.halves > 2)),
         ("red flashes", any(&|found| found.kind == Kind::Red)),
         ("flashes in one field", any(&|found| found.pixels == found.too_often)),
         ("flashes beyond a field", any(&|found| found.pixels < found.too_often)),

@@ -66,7 +66,7 @@ pub(crate) fn write_plan(seed: u64, folder: &Path) -> Result<PathBuf, Fault> {
     }
     if is_colour || dice.chance(70) {
         // Off what whole pixels have, so that no area comes to lie on it.
-        let sr = dice.thousandths(1, if is_colour { 5 } else { 25 }) + 0.000_003_7;
+        let sr = dice.thousandths(1, if is_colour { 5 } else { 15 }) + 0.000_003_7;
         let per_second = *dice.pick(if is_colour { &[0.0, 0.0, 0.5, 1.0, 3.0] } else { &[0.0, 0.5, 1.0, 2.0, 3.0] });
         plan["rules"] = json!({ "flashes-too-fast": { "sr": sr, "per_second": per_second } });
     }
@@ -148,7 +148,21 @@ impl StepWriter<'_> {
             let inner: Vec<Value> = (0..number).map(|_| self.entry(depth + 1)).collect();
             return json!({ "repeat": self.dice.between(1, 4), "steps": inner });
         }
-        self.step()
+        if self.dice.chance(15) { self.blinking() } else { self.step() }
+    }
+
+    /// Two screens in turn, quickly.
+    fn blinking(&mut self) -> Value {
+        let after_ms = self.dice.between(20, 160);
+        let drive_ms = self.dice.between(10, 40);
+        let screens = &self.screens.single;
+        let first = self.dice.below(screens.len());
+        let second = first + 1 + self.dice.below(screens.len());
+        let step = |number: usize| {
+            let update = json!({ "mode": "quick", "drive_ms": drive_ms });
+            json!({ "screen": screens[number % screens.len()], "after_ms": after_ms, "updates": [update] })
+        };
+        json!({ "repeat": self.dice.between(2, 5), "steps": [step(first), step(second)] })
     }
 
     fn step(&mut self) -> Value {
@@ -175,7 +189,7 @@ impl StepWriter<'_> {
         if number > 0 || self.dice.chance(50) {
             step["updates"] = (0..number).map(|_| self.update()).collect();
         }
-        if self.dice.chance(6) {
+        if self.dice.chance(10) {
             step["power"] = "off".into();
         }
         step

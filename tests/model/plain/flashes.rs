@@ -26,6 +26,8 @@ pub(crate) struct Break {
     pub(crate) update: usize,
     pub(crate) is_alone: bool,
     pub(crate) has_content: bool,
+    /// Whether no mode's own flashes take part.
+    pub(crate) is_content: bool,
     /// The most halves of any pixel.
     pub(crate) halves: usize,
     /// All pixels that flash too often, and the box around them.
@@ -192,6 +194,7 @@ impl Watch<'_> {
             kind: Kind::General,
             update: 0,
             is_alone: parts.len() == 1,
+            is_content: parts.iter().all(|part| part.show.is_content()),
             has_content: parts.iter().any(|part| part.show.is_content()),
             halves: halves.iter().copied().max().unwrap_or(0),
             too_often: number,

@@ -65,7 +65,7 @@ pub(crate) fn display(dice: &mut Dice) -> Result<Sketch, Fault> {
         json["viewing_distance_mm"] = (*dice.pick(&[30, 80, 200])).into();
     }
     if dice.chance(50) {
-        json["memory"] = (*dice.pick(&["kept", "lost_when_off"])).into();
+        json["memory"] = (*dice.pick(&["kept", "lost_when_off", "lost_when_off"])).into();
     }
     Ok(Sketch {
         json,

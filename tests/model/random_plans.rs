@@ -51,23 +51,30 @@ pub(crate) fn write_plan(seed: u64, folder: &Path) -> Result<PathBuf, Fault> {
     if let Some(begins) = begins(&mut dice, &screens) {
         plan["begins"] = begins;
     }
-    let mut writer = StepWriter { dice: &mut dice, sketch: &sketch, size, screens: &screens, written: 0 };
+    let mut writer =
+        StepWriter { dice: &mut dice, sketch: &sketch, size, screens: &screens, written: 0, blinks: false };
     plan["steps"] = writer.steps();
+    let blinks = writer.blinks;
     write_json(&folder.join("random.display.json"), &sketch.json)?;
     if let Some((svg, _)) = &sketch.drawing {
         write_text(&folder.join("segments.svg"), svg)?;
     }
     let path = folder.join("random.plan.json");
-    // Little is red: all of it must be near enough to be seen flashing.
-    let is_colour = sketch.json["family"] == "colour";
-    if is_colour || dice.chance(75) {
+    // Little is red, and few screens swing often: that must be near, and little of it enough.
+    let is_rare = blinks || sketch.json["family"] == "colour";
+    if is_rare || dice.chance(75) {
         let near = &[12, 25, 40, 60, 120, 350];
-        plan["viewing_distance_mm"] = (*dice.pick(if is_colour { &near[..3] } else { near })).into();
+        plan["viewing_distance_mm"] = (*dice.pick(if is_rare { &near[..3] } else { near })).into();
     }
-    if is_colour || dice.chance(70) {
+    if is_rare || dice.chance(70) {
         // Off what whole pixels have, so that no area comes to lie on it.
-        let sr = dice.thousandths(1, if is_colour { 5 } else { 15 }) + 0.000_003_7;
-        let per_second = *dice.pick(if is_colour { &[0.0, 0.0, 0.5, 1.0, 3.0] } else { &[0.0, 0.5, 1.0, 2.0, 3.0] });
+        let sr = dice.thousandths(1, if is_rare { 5 } else { 15 }) + 0.000_003_7;
+        // Where none is allowed each swing breaks it alone, and adds nothing to others.
+        let per_second = *dice.pick(match (blinks, is_rare) {
+            (true, _) => &[0.5, 0.5, 1.0, 1.0, 2.0],
+            (false, true) => &[0.0, 0.0, 0.5, 1.0, 3.0],
+            (false, false) => &[0.0, 0.5, 1.0, 2.0, 3.0],
+        });
         plan["rules"] = json!({ "flashes-too-fast": { "sr": sr, "per_second": per_second } });
     }
     write_json(&path, &plan)?;
@@ -134,6 +141,8 @@ struct StepWriter<'a> {
     screens: &'a Screens,
     /// How many steps stand in the file so far.
     written: usize,
+    /// Whether two screens come in turn, quickly.
+    blinks: bool,
 }
 
 impl StepWriter<'_> {
@@ -148,21 +157,22 @@ impl StepWriter<'_> {
             let inner: Vec<Value> = (0..number).map(|_| self.entry(depth + 1)).collect();
             return json!({ "repeat": self.dice.between(1, 4), "steps": inner });
         }
-        if self.dice.chance(15) { self.blinking() } else { self.step() }
+        if depth == 0 && self.dice.chance(12) { self.blinking() } else { self.step() }
     }
 
     /// Two screens in turn, quickly.
     fn blinking(&mut self) -> Value {
+        self.blinks = true;
         let after_ms = self.dice.between(20, 160);
         let drive_ms = self.dice.between(10, 40);
         let screens = &self.screens.single;
         let first = self.dice.below(screens.len());
-        let second = first + 1 + self.dice.below(screens.len());
+        let second = first + 1 + self.dice.below(screens.len().max(2) - 1);
         let step = |number: usize| {
             let update = json!({ "mode": "quick", "drive_ms": drive_ms });
             json!({ "screen": screens[number % screens.len()], "after_ms": after_ms, "updates": [update] })
         };
-        json!({ "repeat": self.dice.between(2, 5), "steps": [step(first), step(second)] })
+        json!({ "repeat": self.dice.between(2, 4), "steps": [step(first), step(second)] })
     }
 
     fn step(&mut self) -> Value {

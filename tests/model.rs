@@ -70,6 +70,8 @@ fn the_program_agrees_with_the_plain_model() {
         .filter(|(_, times)| *times < plans / 30)
         .collect();
     assert!(rare.is_empty(), "the plans hardly come by {rare:?}");
+    let left_out = seen.get(coverage::NOT_COMPARED).copied().unwrap_or(0);
+    assert!(left_out <= plans / 30, "flashes of {left_out} plans are not compared");
 }
 
 /// Plays one random plan with both, and compares the facts and every pixel.
@@ -77,11 +79,12 @@ fn compare(seed: u64, folder: &Path) -> Compared {
     let path = random_plans::write_plan(seed, folder).unwrap();
     let plan = plain::reading::read_plan(&path).unwrap();
     let played = plain::playing::play(&plan).unwrap();
+    let breaks = plain::flashes::breaks(&plan, &played).unwrap();
     // One thread and several must give the same, so the seeds take turns.
     let threads = 1 + (seed % 3) as usize;
-    match comparing::first_difference(&path, &played, threads) {
+    match comparing::first_difference(&path, &played, &breaks, threads) {
         Some(first) => Compared::Differ(first),
-        None => Compared::Agree(coverage::cases(&read_json(&path), &plan, &played)),
+        None => Compared::Agree(coverage::cases(&read_json(&path), &plan, &played, &breaks)),
     }
 }
 
@@ -100,18 +103,20 @@ fn the_facts_file_agrees_however_the_plan_is_written() {
             continue;
         }
         let played = plain::playing::play(&plan).unwrap();
+        let breaks = plain::flashes::breaks(&plan, &played).unwrap();
         let disguised = disguise::write_again(&path).unwrap();
         for path in [path, disguised] {
-            wanted.insert(path.display().to_string(), played.clone());
+            wanted.insert(path.display().to_string(), (played.clone(), breaks.clone()));
         }
     }
     let facts = |threads: &str, name: &str| {
         let file = folder.path().join(name);
-        program::review_to_facts(folder.path(), &file, threads);
-        fs::read_to_string(file).unwrap()
+        let report = program::review_to_facts(folder.path(), &file, threads);
+        (fs::read_to_string(file).unwrap(), report)
     };
-    let (one, several) = (facts("1", "one.jsonl"), facts("4", "several.jsonl"));
-    assert!(one == several, "one thread and several give other facts");
+    let ((one, report), several) = (facts("1", "one.jsonl"), facts("4", "several.jsonl"));
+    assert!(one == several.0, "one thread and several give other facts");
+    assert!(report == several.1, "one thread and several give other findings");
 
     let mut by_plan: BTreeMap<String, Vec<Value>> = BTreeMap::new();
     for line in one.lines() {
@@ -119,12 +124,17 @@ fn the_facts_file_agrees_however_the_plan_is_written() {
         by_plan.entry(line["plan"].as_str().unwrap().to_owned()).or_default().push(line);
     }
     assert!(wanted.len() as u64 >= number_of_plans() / 6, "hardly a plan was written: {}", wanted.len());
-    for (path, played) in wanted {
+    let mut flashing = 0;
+    for (path, (played, breaks)) in wanted {
         let lines = by_plan.remove(&path).unwrap_or_default();
         let first = comparing::first_difference_of_facts(&path, &lines, &played);
         assert_eq!(first, None, "{path} (seed and form by its name)");
+        let reviewed = report["plans"].as_array().unwrap().iter().find(|plan| plan["plan"] == *path).unwrap();
+        assert_eq!(comparing::first_difference_of_flashes(reviewed, &breaks), None, "{path}");
+        flashing += u64::from(breaks.iter().any(|step| !step.found.is_empty()));
     }
     assert!(by_plan.is_empty(), "{:?}", by_plan.keys());
+    assert!(flashing >= number_of_plans() / 50, "hardly a plan flashes too fast: {flashing}");
 }
 
 #[test]

@@ -12,7 +12,7 @@ use walkdir::WalkDir;
 
 use crate::{
     change::conveyor::ScreenSource,
-    display::{Beside, Display, Ink, Segments, ink::InkKind, read_display, shipped},
+    display::{Beside, Display, Ink, Segments, read_display, shipped},
     geometry::Size,
     plan::{KnownRule, Plan, ScreenId, Surroundings, Trouble, read_plan},
     rules::known_rules,
@@ -207,18 +207,9 @@ pub(super) fn load_plan(path: &Path) -> Result<LoadedPlan, Vec<Fault>> {
             "name TrueType or OpenType fonts in `fonts`",
         )]
     })?;
-    let screens = LoadedScreens { files: finder.files, size: plan.screen_size(), ink: turned_ink(&plan), faces, home };
+    let ink = plan.display.ink.turned(plan.rotation);
+    let screens = LoadedScreens { files: finder.files, size: plan.screen_size(), ink, faces, home };
     Ok(LoadedPlan { plan, screens })
-}
-
-fn turned_ink(plan: &Plan) -> Ink {
-    let ink = &plan.display.ink;
-    match ink.kind() {
-        InkKind::Segments(segments) => {
-            Ink::segments(Arc::new(segments.turned(plan.rotation)), ink.reflectance(1), ink.reflectance(0))
-        }
-        InkKind::Grey | InkKind::Palette(_) => ink.clone(),
-    }
 }
 
 /// What stands beside a description in its folder, or ships with the program.

@@ -5,9 +5,12 @@
 use std::sync::Arc;
 
 use super::Segments;
-use crate::units::{
-    Lab, colour_difference, lab_of_srgb, level_of_grey, lightness_of_reflectance, luminance_of_srgb,
-    reflectance_of_lightness,
+use crate::{
+    geometry::Rotation,
+    units::{
+        Lab, colour_difference, lab_of_srgb, level_of_grey, lightness_of_reflectance, luminance_of_srgb,
+        reflectance_of_lightness,
+    },
 };
 
 /// The most levels that any ink has.
@@ -140,6 +143,17 @@ impl Ink {
         }
     }
 
+    /// The same ink as the reader sees it on a panel that is turned.
+    #[must_use]
+    pub fn turned(&self, rotation: Rotation) -> Self {
+        match &self.kind {
+            InkKind::Segments(segments) => {
+                Self { kind: InkKind::Segments(Arc::new(segments.turned(rotation))), ..self.clone() }
+            }
+            InkKind::Grey | InkKind::Palette(_) => self.clone(),
+        }
+    }
+
     /// The colours, where it is a palette.
     pub fn colours(&self) -> Option<&[Colour]> {
         match &self.kind {
@@ -194,6 +208,16 @@ impl Ink {
     /// Reflectance of a level, 0 to 1.
     pub fn reflectance(&self, level: Level) -> f64 {
         self.reflectance[usize::from(level)]
+    }
+
+    /// Relative luminance of a level: its reflectance over that of white. Of segments the lighter state is the paper, also
+    /// where that is on.
+    pub fn relative_luminance(&self, level: Level) -> f64 {
+        let white = match self.kind {
+            InkKind::Segments(_) => self.reflectance.iter().copied().fold(0.0, f64::max),
+            InkKind::Grey | InkKind::Palette(_) => self.reflectance(self.white),
+        };
+        self.reflectance(level) / white.max(f64::MIN_POSITIVE)
     }
 
     /// Black: of a palette the colour nearest to it, of segments what is on.
@@ -278,6 +302,7 @@ fn nearest_colour(colours: &[Colour], srgb: [u8; 3]) -> (Level, f64) {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::geometry::Size;
 
     #[test]
     fn levels_between_two_reflectances_are_even_in_lightness() {
@@ -306,6 +331,18 @@ mod tests {
             for level in 0..levels {
                 assert_eq!(table[usize::from(ink.shade(level))], level);
             }
+        }
+    }
+
+    #[test]
+    fn luminance_is_over_white_and_of_segments_over_the_lighter_state() {
+        let grey = Ink::grey_between(2, 0.04, 0.4);
+        assert!((grey.relative_luminance(0) - 0.1).abs() < 1e-12 && (grey.relative_luminance(1) - 1.0).abs() < 1e-12);
+        let segments = Arc::new(Segments::new(Size { width: 1, height: 1 }, vec!["a".into()], vec![1]));
+        for (off, on, wanted) in [(0.4, 0.04, [0.1, 1.0]), (0.04, 0.4, [1.0, 0.1])] {
+            let ink = Ink::segments(segments.clone(), off, on);
+            let far = [0, 1].map(|level| (ink.relative_luminance(level) - wanted[usize::from(level)]).abs());
+            assert!(far.iter().all(|far| *far < 1e-12), "off {off}, on {on}: {far:?}");
         }
     }
 

@@ -132,11 +132,10 @@ impl SwingKinds {
 }
 
 fn turns_between(ink: &Ink, from: Level, to: Level) -> u8 {
-    let white = ink.reflectance(ink.white()).max(f64::MIN_POSITIVE);
-    let (dark, light) = (ink.reflectance(from) / white, ink.reflectance(to) / white);
+    let (one, other) = (ink.relative_luminance(from), ink.relative_luminance(to));
     let mut turns = 0;
-    if is_general_swing(dark, light) {
-        turns |= 1 << if light > dark { Turn::Lighter } else { Turn::Darker } as u8;
+    if is_general_swing(one, other) {
+        turns |= 1 << if other > one { Turn::Lighter } else { Turn::Darker } as u8;
     }
     let (before, after) = (ink.srgb(from), ink.srgb(to));
     if ink.colours().is_some() && is_red_swing(before, after) {
@@ -280,7 +279,7 @@ impl<'p> FlashWatch<'p> {
     pub fn new(plan: &'p Plan, limits: FlashLimits) -> Self {
         let ink = &plan.display.ink;
         let view = View::new(TileGrid::new(plan.screen_size()), plan.display.pixels_per_inch, plan.viewing_distance_mm);
-        let modes_flash = turns_between(ink, ink.black(), ink.white()) & 1 << Turn::Lighter as u8 != 0;
+        let modes_flash = is_general_swing(ink.relative_luminance(ink.black()), ink.relative_luminance(ink.white()));
         Self { plan, limits, view, modes_flash, general: VecDeque::new(), red: VecDeque::new() }
     }
 
@@ -478,7 +477,8 @@ impl Counts {
                 What::Content(ways) => {
                     for (way, mask) in ways.iter().enumerate() {
                         let pixels = mask.pixels_of(tile);
-                        counts.add(pixels & !last[way], 1);
+                        // None where a swing that breaks the threshold alone stands for less than a half.
+                        counts.add(pixels & !last[way], *halves);
                         last[way] |= pixels;
                         last[1 - way] &= !pixels;
                     }

@@ -106,7 +106,7 @@ pub(crate) struct Action {
     /// Whether every level can be started from and ended at.
     unrestricted: bool,
     impulse: Option<Impulse>,
-    /// L* of white less L* of black.
+    /// How far L* of white and L* of black are apart.
     contrast_l: f64,
     /// Whether driving a pixel towards the level that it has is worth telling: direct drive does it for nothing.
     tells_redriven: bool,
@@ -171,7 +171,8 @@ impl Action {
             counts_every_update: display.limits.counts_every_update,
             unrestricted: mode.from == ink.all() && mode.to == ink.all(),
             impulse: mode.impulse,
-            contrast_l: ink.lightness(ink.white()) - ink.lightness(ink.black()),
+            // Segments may be lighter where they are on.
+            contrast_l: (ink.lightness(ink.white()) - ink.lightness(ink.black())).abs(),
             tells_redriven: !mode.cleans && matches!(ink.kind(), InkKind::Segments(_)),
             tells_swings: mode.flashes == 0,
         }
@@ -283,6 +284,12 @@ impl Glass {
         };
         let most_vs = charge.over.values().map(|(_, most_vs)| *most_vs).fold(0.0, f64::max);
         (Mask::from_sorted(charge.over.iter().map(|(tile, (over, _))| (*tile, *over))), most_vs)
+    }
+
+    /// The net impulse of a pixel, volt-seconds; nothing where it is not kept.
+    pub fn net_impulse(&self, x: u32, y: u32) -> Option<f64> {
+        let (tile, bit) = self.grid.locate(x, y);
+        self.charge.as_ref().map(|charge| charge.net_vs.get(tile, bit.trailing_zeros()))
     }
 
     /// The tiles of the panel.

@@ -57,8 +57,7 @@ impl<'p> FaintText<'p> {
     /// The contrast of two levels, their luminance relative to the panel's white.
     fn contrast(&self, one: Level, other: Level) -> f64 {
         let ink = &self.plan.display.ink;
-        let white = ink.reflectance(ink.white());
-        contrast_ratio(ink.reflectance(one) / white, ink.reflectance(other) / white)
+        contrast_ratio(ink.relative_luminance(one), ink.relative_luminance(other))
     }
 
     fn faint(&self, text: &DrawnText, picture: &Picture) -> Option<Faint> {

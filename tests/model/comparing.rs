@@ -4,12 +4,20 @@ use std::path::Path;
 
 use serde_json::Value;
 use stillpage::{
-    panel::PlayedStep,
+    display::SegmentState,
+    geometry::Rect,
+    panel::{FastFlashes, FlashKind, PlayedStep},
     report::facts::{self, FactsOf},
+    screen::ScreenNote,
 };
 
 use crate::{
-    plain::{self, playing::Played},
+    plain::{
+        self,
+        flashes::{Break, Kind, StepBreaks},
+        playing::Played,
+        segments::{PartSegment, SegmentFaults},
+    },
     program,
 };
 
@@ -19,17 +27,27 @@ const TIME_MS: f64 = 0.01;
 /// mistakes that 0.05 would hide.
 const FIGURE: f64 = 1e-6;
 
+/// Net impulse, volt-seconds: sums of a few products.
+const IMPULSE_VS: f64 = 1e-9;
+
 /// Plays a plan with the program, and gives the first thing in which it differs from what was played plainly.
-pub(crate) fn first_difference(path: &Path, played: &[Played], threads: usize) -> Option<String> {
+pub(crate) fn first_difference(
+    path: &Path,
+    played: &[Played],
+    breaks: &[StepBreaks],
+    threads: usize,
+) -> Option<String> {
     let shown = path.display().to_string();
     let mut lines = Vec::new();
     let mut first = None;
-    let outcome = program::play(path, threads, &mut |step, display| {
+    let outcome = program::play(path, threads, &mut |step, display, flashes| {
         let mut line = Vec::new();
         facts::write(FactsOf { path: &shown, temperature_c: None }, step, display, &mut line).unwrap();
         lines.push(serde_json::from_slice(&line).unwrap());
-        if let (None, Some(plain)) = (&first, played.get(lines.len() - 1)) {
-            first = first_pixel(step, plain).map(|pixel| format!("step {}: {pixel}", lines.len() - 1));
+        let index = lines.len() - 1;
+        if let (None, Some(plain), Some(breaks)) = (&first, played.get(index), breaks.get(index)) {
+            let found = first_pixel(step, plain).or_else(|| flashes_differ(flashes, breaks));
+            first = found.map(|what| format!("step {index}: {what}"));
         }
     });
     outcome.err().or_else(|| first_difference_of_facts(&shown, &lines, played)).or(first)
@@ -55,6 +73,18 @@ pub(crate) fn first_difference_of_facts(path: &str, lines: &[Value], played: &[P
     })
 }
 
+/// Whether a review tells of flashes where the plain model first finds some. Later ones may be told together with them.
+pub(crate) fn first_difference_of_flashes(reviewed: &Value, breaks: &[StepBreaks]) -> Option<String> {
+    if !breaks.iter().all(StepBreaks::is_clear) {
+        return None;
+    }
+    let findings = reviewed["findings"].as_array()?.iter();
+    let told = findings.filter(|finding| finding["rule"] == "flashes-too-fast");
+    let told = told.filter_map(|finding| finding["step"].as_u64()).min();
+    let found = breaks.iter().position(|step| !step.found.is_empty()).map(|step| step as u64);
+    (told != found).then(|| format!("flashes are told at step {told:?}, plainly {found:?}"))
+}
+
 /// Looks at every pixel of the panel, and at what the facts do not tell.
 fn first_pixel(step: &PlayedStep<'_>, plain: &Played) -> Option<String> {
     let width = step.grid().size().width;
@@ -62,21 +92,78 @@ fn first_pixel(step: &PlayedStep<'_>, plain: &Played) -> Option<String> {
     if step.glass.unknown_px() != unknown as u64 {
         return Some(format!("{} px unknown, plainly {unknown}", step.glass.unknown_px()));
     }
+    if let Some(first) = charge_differs(step, plain).or_else(|| segments_differ(step, plain)) {
+        return Some(first);
+    }
     (0..step.glass.grid().size().pixels() as u32).find_map(|pixel| {
         let (x, y) = (pixel % width, pixel / width);
         let at = pixel as usize;
         let (level, count, residue) = (step.glass.level(x, y), step.glass.count(x, y), step.glass.residue(x, y));
+        let impulse = step.glass.net_impulse(x, y);
         let glass = &plain.glass;
         let same = usize::from(level) == glass.nominal[at]
             && u64::from(count) == glass.since_cleaning[at]
-            && (residue - glass.residue[at]).abs() <= FIGURE;
+            && (residue - glass.residue[at]).abs() <= FIGURE
+            // Whether it is kept at all was looked at before.
+            && impulse.is_none_or(|impulse| (impulse - glass.impulse[at]).abs() <= IMPULSE_VS);
         (!same).then(|| {
             format!(
-                "pixel {x}, {y}: level {level}, count {count}, residue {residue}; plainly {}, {}, {}",
-                glass.nominal[at], glass.since_cleaning[at], glass.residue[at]
+                "pixel {x}, {y}: level {level}, count {count}, residue {residue}, impulse {impulse:?}; plainly {}, {}, {}, {}",
+                glass.nominal[at], glass.since_cleaning[at], glass.residue[at], glass.impulse[at]
             )
         })
     })
+}
+
+/// Whether net impulses are kept where they must be, and which pixels are beyond the limit.
+fn charge_differs(step: &PlayedStep<'_>, plain: &Played) -> Option<String> {
+    let (beyond, most_vs) = step.glass.overcharged();
+    let is_kept = step.glass.net_impulse(0, 0).is_some();
+    let same = match plain.charge {
+        Some(charge) => {
+            is_kept && beyond.count() == charge.beyond_px as u64 && (most_vs - charge.most_vs).abs() <= IMPULSE_VS
+        }
+        None => !is_kept && beyond.is_empty(),
+    };
+    let told = || format!("{} px up to {most_vs} Vs, kept: {is_kept}; plainly {:?}", beyond.count(), plain.charge);
+    (!same).then(told)
+}
+
+/// Which segments the screen in memory shows neither on nor off, and its ink outside them all.
+fn segments_differ(step: &PlayedStep<'_>, plain: &Played) -> Option<String> {
+    let SegmentFaults { parts, outside } = &plain.segment_faults;
+    let part = |part: &PartSegment| {
+        let dark_share = part.dark as f64 / part.pixels as f64;
+        ScreenNote::PartSegment(SegmentState { name: part.name.clone(), dark_share, rect: rect(part.bounds) })
+    };
+    let outside = outside.map(|(bounds, pixels)| ScreenNote::OutsideSegments(rect(bounds), pixels as u64));
+    let wanted: Vec<ScreenNote> = parts.iter().map(part).chain(outside).collect();
+    (step.memory.notes != wanted).then(|| format!("the screen's notes are {:?}, plainly {wanted:?}", step.memory.notes))
+}
+
+/// The thresholds of flashes that break, and by what.
+fn flashes_differ(found: &[FastFlashes], plain: &StepBreaks) -> Option<String> {
+    if !plain.is_clear() {
+        return None;
+    }
+    // The field that is told must never hold less than a real one.
+    if let Some(less) = plain.found.iter().find(|found| found.pixels < found.fullest) {
+        return Some(format!("a field holds more than is told: {less:?}"));
+    }
+    let same = |(one, other): (&FastFlashes, &Break)| {
+        one.kind == if other.kind == Kind::Red { FlashKind::Red } else { FlashKind::General }
+            && (one.update, one.is_alone, one.has_content) == (other.update, other.is_alone, other.has_content)
+            && (one.rect, one.pixels) == (rect(other.bounds), other.pixels as u64)
+            && (2.0 * one.flashes - other.halves as f64).abs() < FIGURE
+            && (one.sr - other.sr).abs() < FIGURE * other.sr
+    };
+    let all_same = found.len() == plain.found.len() && found.iter().zip(&plain.found).all(same);
+    (!all_same).then(|| format!("flashes {found:#?}, plainly {:#?}", plain.found))
+}
+
+fn rect(bounds: plain::geometry::Rect) -> Rect {
+    let [x, y, width, height] = [bounds.x, bounds.y, bounds.w, bounds.h].map(|side| side as u32);
+    Rect { x, y, width, height }
 }
 
 fn value_differs(place: &str, ours: &Value, plain: &Value) -> Option<String> {

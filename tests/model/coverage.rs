@@ -3,14 +3,16 @@
 use serde_json::Value;
 
 use crate::plain::{
+    flashes::{Break, Kind, StepBreaks},
     geometry::Rect,
     playing::{Played, PlayedUpdate},
-    reading::{Begins, Counts, Drives, Otherwise, Plan},
+    reading::{Begins, Counts, Drives, Otherwise, Plan, Update},
+    segments::{OFF, ON},
     windows::screen_size,
 };
 
 /// Every case that random plans must come by often.
-pub(crate) const ALL_CASES: [&str; 36] = [
+pub(crate) const ALL_CASES: [&str; 55] = [
     "strokes",
     "white strokes",
     "several strokes",
@@ -40,6 +42,25 @@ pub(crate) const ALL_CASES: [&str; 36] = [
     "many regions",
     "left behind",
     "ghost",
+    "segments",
+    "segments turned",
+    "segments driven short",
+    "lighter where it is on",
+    "part of a segment",
+    "ink outside segments",
+    "segments from a drawing",
+    "segments from pixels",
+    "gathers impulse",
+    "beyond the impulse",
+    "flashes of one update",
+    "flashes of several updates",
+    "flashes alone and together",
+    "flashes of content",
+    "swings there and back",
+    "red flashes",
+    "flashes in one field",
+    "flashes beyond a field",
+    "flashes told larger",
     "nothing sent",
     "several boxes sent",
     "a window sent",
@@ -49,15 +70,22 @@ pub(crate) const ALL_CASES: [&str; 36] = [
     "waits",
 ];
 
+/// Where flashes are not compared: a case that plans must hardly come by.
+pub(crate) const NOT_COMPARED: &str = "a second that ends at a moment";
+
 /// The cases that a plan comes by, each once.
-pub(crate) fn cases(json: &Value, plan: &Plan, played: &[Played]) -> Vec<&'static str> {
+pub(crate) fn cases(json: &Value, plan: &Plan, played: &[Played], breaks: &[StepBreaks]) -> Vec<&'static str> {
     let mut cases = cases_of_plan(json, plan);
     cases.extend(cases_of_display(plan));
+    if plan.display.ink.segments.is_some() {
+        cases.extend(cases_of_segments(plan));
+    }
     let whole = Rect::whole(screen_size(plan.display.size, plan.rotation));
     for step in played {
         cases.extend(cases_of_step(step));
         cases.extend(step.updates.iter().flat_map(|update| cases_of_update(update, whole)));
     }
+    cases.extend(breaks.iter().flat_map(cases_of_flashes));
     cases.sort_unstable();
     cases.dedup();
     cases
@@ -114,13 +142,59 @@ fn cases_of_display(plan: &Plan) -> Vec<&'static str> {
     ])
 }
 
+/// Of a plan on segments.
+fn cases_of_segments(plan: &Plan) -> Vec<&'static str> {
+    let lightness = &plan.display.ink.lightness;
+    let shows = |kind: &str| {
+        let mut screens = plan.steps.iter().filter_map(|step| step.screen.as_ref());
+        screens.any(|screen| screen.extension().is_some_and(|extension| extension == kind))
+    };
+    let is_short = |update: &Update| {
+        let mode = plan.display.modes.iter().find(|mode| mode.name == update.mode);
+        let whole_ms = mode.and_then(|mode| mode.full_swing_ms);
+        update.drive_ms.zip(whole_ms).is_some_and(|(drive_ms, whole_ms)| drive_ms < whole_ms)
+    };
+    holding(&[
+        ("segments", true),
+        ("segments turned", plan.rotation != 0),
+        ("segments driven short", plan.steps.iter().flat_map(|step| &step.updates).any(is_short)),
+        ("lighter where it is on", lightness[ON] > lightness[OFF]),
+        ("segments from a drawing", shows("svg")),
+        ("segments from pixels", shows("png")),
+    ])
+}
+
 fn cases_of_step(step: &Played) -> Vec<&'static str> {
     holding(&[
         ("changes", step.changed_px > 0),
         ("nothing changes", step.changed_px == 0),
         ("many regions", step.regions.len() > 2),
         ("left behind", step.left_behind_px > 0),
+        ("part of a segment", !step.segment_faults.parts.is_empty()),
+        ("ink outside segments", step.segment_faults.outside.is_some()),
+        ("gathers impulse", step.charge.is_some() && step.glass.impulse.iter().any(|impulse| *impulse != 0.0)),
+        ("beyond the impulse", step.charge.is_some_and(|charge| charge.beyond_px > 0)),
         ("ghost", step.seen.ghost_px > 0 && step.seen.margin_l > 1e-6),
+    ])
+}
+
+fn cases_of_flashes(step: &StepBreaks) -> Vec<&'static str> {
+    let any = |holds: &dyn Fn(&Break) -> bool| step.is_clear() && step.found.iter().any(holds);
+    let twice = |one: &Break| {
+        one.is_alone
+            && step.found.iter().any(|other| (other.update, other.kind) == (one.update, one.kind) && other != one)
+    };
+    holding(&[
+        (NOT_COMPARED, !step.is_clear()),
+        ("flashes of one update", any(&|found| found.is_alone)),
+        ("flashes of several updates", any(&|found| !found.is_alone)),
+        ("flashes alone and together", any(&twice)),
+        ("flashes of content", any(&|found| found.has_content)),
+        ("swings there and back", any(&|found| found.is_content && found.halves > 2)),
+        ("red flashes", any(&|found| found.kind == Kind::Red)),
+        ("flashes in one field", any(&|found| found.pixels == found.too_often)),
+        ("flashes beyond a field", any(&|found| found.pixels < found.too_often)),
+        ("flashes told larger", any(&|found| found.pixels > found.fullest)),
     ])
 }
 

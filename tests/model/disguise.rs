@@ -27,7 +27,10 @@ fn base_of(display: &Value) -> Value {
     let mut base = display.clone();
     base["name"] = "base".into();
     base["pixels_per_inch"] = 100.into();
-    base["size_px"] = json!([3, 4]);
+    // Segments must lie on a panel of the drawing's size.
+    if base["ink"]["segments"].is_null() {
+        base["size_px"] = json!([3, 4]);
+    }
     base["parallel_updates"] = 7.into();
     base["link"]["megabits_per_s"] = 3.into();
     for mode in base["modes"].as_array_mut().into_iter().flatten() {

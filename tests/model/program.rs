@@ -2,32 +2,46 @@
 
 use std::{fs, path::Path, path::PathBuf, process::Command, sync::Arc};
 
+use serde_json::Value;
 use stillpage::{
     change::conveyor::ScreenSource,
     display::{Beside, Display, Ink, Segments, read_display},
     geometry::Size,
-    panel::PlayedStep,
+    panel::{FastFlashes, FlashLimits, FlashWatch, PlayedStep},
     plan::{KnownRule, Plan, ScreenId, Surroundings, Trouble, read_plan},
     review,
     rules::known_rules,
-    screen::{Picture, ScreenFault, decode_png},
+    screen::{Faces, Picture, ScreenFault, decode_png, draw_segments, draw_svg},
     source::{Fault, Source},
 };
 
 use crate::plain::reading::matching;
 
-/// Plays the plan of that path and shows every step; gives the plan.
-pub(crate) fn play(path: &Path, threads: usize, see: &mut dyn FnMut(&PlayedStep<'_>, &Display)) -> Result<(), String> {
+/// A step, the display, and the thresholds of flashes that break at it.
+type See<'s> = &'s mut dyn FnMut(&PlayedStep<'_>, &Display, &[FastFlashes]);
+
+/// Plays the plan of that path and shows every step.
+pub(crate) fn play(path: &Path, threads: usize, see: See<'_>) -> Result<(), String> {
     let mut finder = Finder::new(path.parent().unwrap());
     let plan = read_plan(&source(path), &mut finder).map_err(|faults| told(&faults))?;
-    let screens = Screens { files: finder.files, size: plan.screen_size(), ink: plan.display.ink.clone() };
-    let shown: &Plan = &plan;
-    review::play(shown, &screens, threads, &mut |step| see(step, &shown.display))
+    let screens = Screens {
+        files: finder.files,
+        size: plan.screen_size(),
+        ink: plan.display.ink.turned(plan.rotation),
+        faces: Faces::new(Vec::new()).unwrap(),
+    };
+    let mut watch = FlashWatch::new(&plan, flash_limits(&plan));
+    review::play(&plan, &screens, threads, &mut |step| see(step, &plan.display, &watch.step(step)))
         .map_err(|broken| format!("{broken:?}"))
 }
 
-/// Reviews every plan below a folder and writes the facts.
-pub(crate) fn review_to_facts(folder: &Path, facts: &Path, threads: &str) {
+fn flash_limits(plan: &Plan) -> FlashLimits {
+    let limit = |name: &str| plan.limit("flashes-too-fast", name);
+    FlashLimits { per_second: limit("per_second").unwrap_or(3.0), sr: limit("sr").unwrap_or(0.006) }
+}
+
+/// Reviews every plan below a folder and writes the facts; gives the findings as JSON.
+pub(crate) fn review_to_facts(folder: &Path, facts: &Path, threads: &str) -> Value {
     let run = Command::new(env!("CARGO_BIN_EXE_stillpage"))
         .args(["review", "--gate", "never", "--format", "json", "--threads", threads, "--facts"])
         .arg(facts)
@@ -35,6 +49,7 @@ pub(crate) fn review_to_facts(folder: &Path, facts: &Path, threads: &str) {
         .output()
         .unwrap();
     assert!(run.status.success(), "{}", String::from_utf8_lossy(&run.stderr));
+    serde_json::from_slice(&run.stdout).unwrap()
 }
 
 fn source(path: &Path) -> Arc<Source> {
@@ -74,7 +89,7 @@ impl Finder {
 
 impl Surroundings for Finder {
     fn display(&mut self, name: &str) -> Result<Display, Vec<Fault>> {
-        read_display(&source(&self.folder.join(name)), &mut Alone)
+        read_display(&source(&self.folder.join(name)), &mut BesideIt(&self.folder))
     }
 
     fn screens_folder(&mut self, path: &str) -> Result<(), Trouble> {
@@ -100,28 +115,36 @@ impl Surroundings for Finder {
     }
 }
 
-/// A description that stands alone.
-struct Alone;
+/// The folder of a description that is based on no other.
+struct BesideIt<'f>(&'f Path);
 
-impl Beside for Alone {
+impl Beside for BesideIt<'_> {
     fn base(&mut self, name: &str) -> Result<Display, Vec<Fault>> {
         panic!("{name} is looked for")
     }
 
     fn segments(&mut self, path: &str) -> Result<Segments, Fault> {
-        panic!("{path} is looked for")
+        let drawn = draw_segments(&fs::read(self.0.join(path)).unwrap());
+        drawn.map_err(|fault| Fault::of_file("", fault.message, fault.help))
     }
 }
 
-/// The screen files of a plan; there are no SVG among them.
+/// The screen files of a plan; none of them refers to another.
 struct Screens {
     files: Vec<PathBuf>,
     size: Size,
     ink: Ink,
+    faces: Faces,
 }
 
 impl ScreenSource for Screens {
     fn picture(&self, screen: ScreenId, buffer: Vec<u8>) -> Result<Picture, ScreenFault> {
-        decode_png(&fs::read(&self.files[screen.0]).unwrap(), self.size, &self.ink, buffer)
+        let path = &self.files[screen.0];
+        let bytes = fs::read(path).unwrap();
+        if path.extension().is_some_and(|extension| extension == "svg") {
+            let find_image = |name: &str| panic!("{name} is looked for");
+            return draw_svg(&bytes, self.size, &self.ink, &self.faces, &find_image, buffer);
+        }
+        decode_png(&bytes, self.size, &self.ink, buffer)
     }
 }

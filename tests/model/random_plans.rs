@@ -1,9 +1,10 @@
-//! Random plans, each with a display description and PNG screens of its own, for comparing two implementations of the
+//! Random plans, each with a display description and screens of its own, for comparing two implementations of the
 //! model. The same seed gives the same files. Every plan is valid; many of its windows are not wise.
 
 mod dice;
 mod displays;
 mod pictures;
+mod segments;
 
 use std::path::{Path, PathBuf};
 
@@ -17,16 +18,21 @@ use crate::plain::reading::{Plan, read_plan};
 use crate::plain::windows::screen_size;
 use dice::Dice;
 use displays::{Sketch, display};
-use pictures::{Canvas, write_png};
+use pictures::{Canvas, Subject, write_png};
 
 /// Writes `random.plan.json`, `random.display.json` and the screens into a folder, and gives the plan's path.
 pub(crate) fn write_plan(seed: u64, folder: &Path) -> Result<PathBuf, Fault> {
     let mut dice = Dice::new(seed);
-    let sketch = display(&mut dice);
+    let sketch = display(&mut dice)?;
     let rotation = *dice.pick(&[0, 0, 0, 90, 180, 270]);
     let size = screen_size(sketch.size, rotation);
     let screens_field = if dice.chance(70) { Some("screens") } else { None };
-    let screens = write_screens(&mut dice, &sketch, size, &folder.join(screens_field.unwrap_or("")))?;
+    let screens_folder = folder.join(screens_field.unwrap_or(""));
+    let subject = Subject {
+        shades: sketch.shades.clone(),
+        segments: sketch.drawing.as_ref().map(|(_, segments)| segments.on_screen(rotation)),
+    };
+    let screens = write_screens(&mut dice, &subject, size, &screens_folder)?;
 
     let mut plan = json!({
         "format": "refresh-plan/1",
@@ -45,15 +51,37 @@ pub(crate) fn write_plan(seed: u64, folder: &Path) -> Result<PathBuf, Fault> {
     if let Some(begins) = begins(&mut dice, &screens) {
         plan["begins"] = begins;
     }
-    let mut writer = StepWriter { dice: &mut dice, sketch: &sketch, size, screens: &screens, written: 0 };
+    let mut writer =
+        StepWriter { dice: &mut dice, sketch: &sketch, size, screens: &screens, written: 0, blinks: false };
     plan["steps"] = writer.steps();
+    let blinks = writer.blinks;
     write_json(&folder.join("random.display.json"), &sketch.json)?;
+    if let Some((svg, _)) = &sketch.drawing {
+        write_text(&folder.join("segments.svg"), svg)?;
+    }
     let path = folder.join("random.plan.json");
+    // Little is red, and few screens swing often: that must be near, and little of it enough.
+    let is_rare = blinks || sketch.json["family"] == "colour";
+    if is_rare || dice.chance(75) {
+        let near = &[12, 25, 40, 60, 120, 350];
+        plan["viewing_distance_mm"] = (*dice.pick(if is_rare { &near[..3] } else { near })).into();
+    }
+    if is_rare || dice.chance(70) {
+        // Off what whole pixels have, so that no area comes to lie on it.
+        let sr = dice.thousandths(1, if is_rare { 5 } else { 15 }) + 0.000_003_7;
+        // Where none is allowed each swing breaks it alone, and adds nothing to others.
+        let per_second = *dice.pick(match (blinks, is_rare) {
+            (true, _) => &[0.5, 0.5, 1.0, 1.0, 2.0],
+            (false, true) => &[0.0, 0.0, 0.5, 1.0, 3.0],
+            (false, false) => &[0.0, 0.5, 1.0, 2.0, 3.0],
+        });
+        plan["rules"] = json!({ "flashes-too-fast": { "sr": sr, "per_second": per_second } });
+    }
     write_json(&path, &plan)?;
     if dice.chance(60) {
         let area_mm2 = *dice.pick(&[0.3, 0.5, 0.77, 2.1]);
         let limit_l = clearest_limit(&read_plan(&path)?)?;
-        plan["rules"] = json!({ "visible-ghost": { "level": "warning", "limit_l": limit_l, "area_mm2": area_mm2 } });
+        plan["rules"]["visible-ghost"] = json!({ "level": "warning", "limit_l": limit_l, "area_mm2": area_mm2 });
         write_json(&path, &plan)?;
     }
     Ok(path)
@@ -71,20 +99,25 @@ struct Screens {
     patterns: Vec<&'static str>,
 }
 
-fn write_screens(dice: &mut Dice, sketch: &Sketch, size: Size, folder: &Path) -> Result<Screens, Fault> {
+fn write_screens(dice: &mut Dice, subject: &Subject, size: Size, folder: &Path) -> Result<Screens, Fault> {
     let mut screens = Screens { single: Vec::new(), patterns: Vec::new() };
-    let mut canvas = Canvas::random(dice, size, &sketch.shades);
+    let mut canvas = Canvas::random(dice, size, subject);
     for number in 0..dice.between(1, 7) {
-        let name = format!("page-{number}.png");
-        write_png(dice, &canvas, &folder.join(&name))?;
+        let is_svg = dice.chance(if subject.segments.is_some() { 50 } else { 8 });
+        let name = format!("page-{number}.{}", if is_svg { "svg" } else { "png" });
+        if is_svg {
+            write_text(&folder.join(&name), &canvas.svg())?;
+        } else {
+            write_png(dice, &canvas, &folder.join(&name))?;
+        }
         screens.single.push(name);
-        canvas = canvas.next(dice, &sketch.shades);
+        canvas = canvas.next(dice, subject);
     }
     if dice.chance(40) {
         // A name that begins with a dot is never matched, and 2 comes before 10.
         for name in ["minutes/10.png", "minutes/2.png", "minutes/.1.png", "minutes/m03.png", "other/m1.png"] {
             write_png(dice, &canvas, &folder.join(name))?;
-            canvas = canvas.next(dice, &sketch.shades);
+            canvas = canvas.next(dice, subject);
         }
         screens.patterns = vec!["minutes/*.png", "minutes/m*.png", "*/m*.png", "minutes/*0*"];
     }
@@ -108,6 +141,8 @@ struct StepWriter<'a> {
     screens: &'a Screens,
     /// How many steps stand in the file so far.
     written: usize,
+    /// Whether two screens come in turn, quickly.
+    blinks: bool,
 }
 
 impl StepWriter<'_> {
@@ -122,7 +157,22 @@ impl StepWriter<'_> {
             let inner: Vec<Value> = (0..number).map(|_| self.entry(depth + 1)).collect();
             return json!({ "repeat": self.dice.between(1, 4), "steps": inner });
         }
-        self.step()
+        if depth == 0 && self.dice.chance(12) { self.blinking() } else { self.step() }
+    }
+
+    /// Two screens in turn, quickly.
+    fn blinking(&mut self) -> Value {
+        self.blinks = true;
+        let after_ms = self.dice.between(20, 160);
+        let drive_ms = self.dice.between(10, 40);
+        let screens = &self.screens.single;
+        let first = self.dice.below(screens.len());
+        let second = first + 1 + self.dice.below(screens.len().max(2) - 1);
+        let step = |number: usize| {
+            let update = json!({ "mode": "quick", "drive_ms": drive_ms });
+            json!({ "screen": screens[number % screens.len()], "after_ms": after_ms, "updates": [update] })
+        };
+        json!({ "repeat": self.dice.between(2, 4), "steps": [step(first), step(second)] })
     }
 
     fn step(&mut self) -> Value {
@@ -149,7 +199,7 @@ impl StepWriter<'_> {
         if number > 0 || self.dice.chance(50) {
             step["updates"] = (0..number).map(|_| self.update()).collect();
         }
-        if self.dice.chance(6) {
+        if self.dice.chance(10) {
             step["power"] = "off".into();
         }
         step
@@ -263,5 +313,7 @@ fn write_json(path: &Path, json: &Value) -> Result<(), Fault> {
 }
 
 pub(crate) fn write_text(path: &Path, text: &str) -> Result<(), Fault> {
-    std::fs::write(path, text).map_err(|e| format!("{}: {e}", path.display()))
+    let fault = |e: std::io::Error| format!("{}: {e}", path.display());
+    path.parent().map_or(Ok(()), std::fs::create_dir_all).map_err(fault)?;
+    std::fs::write(path, text).map_err(fault)
 }

@@ -1,6 +1,7 @@
 //! Small cases worked out by hand from what `docs/model.md` says.
 #![expect(clippy::float_cmp, reason = "what is compared so is a sum of whole numbers or was never touched")]
 
+use super::drawing::Drawing;
 use super::driving::{Drive, Glass, Tally};
 use super::eye::{GhostLimit, seen};
 use super::facts::facts;
@@ -12,6 +13,7 @@ use super::queue::{Queue, Times};
 use super::reading::{Counts, Drives, Link, Mode, Otherwise, PenPoint, Residue, Stroke, natural, read_plan};
 use super::regions::{groups, label, regions};
 use super::screens::{over_white, to_8_bits};
+use super::segments::{OFF, ON, Segments};
 use super::windows::{turned, widened};
 use crate::random_plans::write_text;
 
@@ -32,6 +34,7 @@ fn mode(drives: Drives, to: &[usize]) -> Mode {
         drives,
         otherwise: Otherwise::Nearest,
         windowed: true,
+        flashes: 0,
         cleans: false,
         duration_ms: vec![(0.0, 900.0), (15.0, 520.0), (25.0, 450.0)],
         residue: Residue { keeps: 0.5, lighter: 0.1, darker: 0.05, wrong_start: 3.0 },
@@ -114,6 +117,46 @@ fn nearest_grey_takes_the_lower_of_two() {
     assert_eq!(ink.nearest(8, &[0, 15]), Some(15));
     assert_eq!(ink.nearest(5, &[3, 7]), Some(3));
     assert_eq!(ink.nearest(5, &[7, 3]), Some(3));
+}
+
+#[test]
+fn segments_of_a_drawing() {
+    let svg = r##"<svg xmlns="http://www.w3.org/2000/svg" width="6" height="4">
+        <rect id="left" width="3" height="2"/>
+        <g id="right" transform="translate(2 0)"><rect id="inner" x="1.25" y="0.75" width="2" height="1.5"/></g>
+        <polygon id="foot" points="0,2 4,2 4,3 1,3 1,4 0,4" fill="#ffffff"/>
+        <rect x="5" y="3" width="1" height="1"/>
+    </svg>"##;
+    let segments = Segments::of(&Drawing::read(svg).unwrap());
+    assert_eq!(segments.names, ["left", "right", "foot"]);
+    // From 3.25 to 5.25 and 0.75 to 2.25: three quarters of column 3, all of 4, a quarter of 5; row 1 whole.
+    let rows: Vec<String> = segments
+        .owners
+        .chunks(6)
+        .map(|row| row.iter().map(|owner| owner.map_or('.', |segment| ['l', 'r', 'f'][segment])).collect())
+        .collect();
+    assert_eq!(rows, ["lll...", "lllrr.", "ffff..", "f....."]);
+    // Turned clockwise the screen would lie on the panel: its upper left pixel is the panel's upper right one.
+    let turned = segments.on_screen(90);
+    assert_eq!((turned.size, turned.owners[0], turned.owners[3]), (Size { w: 4, h: 6 }, None, None));
+    assert_eq!(turned.owners[4 * 5..], [Some(0), Some(0), Some(2), Some(2)]);
+}
+
+#[test]
+fn a_segment_is_on_off_or_between() {
+    let owners = (0..41).map(|at| (at < 40).then_some(at / 20)).collect();
+    let segments = Segments { size: Size { w: 41, h: 1 }, names: vec!["a".into(), "b".into()], owners };
+    let settled = |first: usize, second: usize, beside: bool| {
+        let dark: Mask =
+            (0..41).map(|at| if at == 40 { beside } else { at % 20 < if at < 20 { first } else { second } }).collect();
+        let settled = segments.settle(&dark);
+        let parts: Vec<_> = settled.faults.parts.iter().map(|part| (part.name.clone(), part.dark)).collect();
+        (settled.levels[0], settled.levels[20], parts, settled.faults.outside.map(|(bounds, px)| (bounds.x, px)))
+    };
+    assert_eq!(settled(19, 1, false), (ON, OFF, vec![], None));
+    assert_eq!(settled(18, 2, true), (ON, OFF, vec![("a".into(), 18), ("b".into(), 2)], Some((40, 1))));
+    assert_eq!(settled(10, 9, false), (ON, OFF, vec![("a".into(), 10), ("b".into(), 9)], None));
+    assert_eq!(segments.settle(&[true; 41]).levels[40], OFF);
 }
 
 #[test]

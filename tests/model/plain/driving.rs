@@ -19,6 +19,14 @@ pub(crate) struct Glass {
     pub(crate) unknown: Mask,
 }
 
+/// The pixels whose net impulse is beyond the limit.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(crate) struct Charge {
+    pub(crate) beyond_px: usize,
+    /// The largest net impulse of those, without its sign, volt-seconds; 0 where there is none.
+    pub(crate) most_vs: f64,
+}
+
 /// How many pixels of the sent boxes are what.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub(crate) struct Tally {
@@ -47,6 +55,11 @@ impl Glass {
             impulse: vec![0.0; pixels],
             unknown: vec![unknown; pixels],
         }
+    }
+
+    pub(crate) fn charge(&self, limit_vs: f64) -> Charge {
+        let beyond: Vec<f64> = self.impulse.iter().map(|q| q.abs()).filter(|q| *q > limit_vs).collect();
+        Charge { beyond_px: beyond.len(), most_vs: beyond.iter().copied().fold(0.0, f64::max) }
     }
 
     /// Brings every pixel of the mask towards its wanted level.
@@ -119,8 +132,9 @@ impl Glass {
             residue -= mode.residue.wrong_start;
         }
         if let Some(impulse) = mode.impulse {
-            let swing =
-                (lightness[target] - lightness[now]).abs() / (lightness[drive.ink.white] - lightness[drive.ink.black]);
+            // Without signs: segments may be lighter where they are on.
+            let contrast = (lightness[drive.ink.white] - lightness[drive.ink.black]).abs();
+            let swing = (lightness[target] - lightness[now]).abs() / contrast;
             self.impulse[pixel] += if d < 0.0 {
                 impulse.lighter * swing
             } else if d > 0.0 {

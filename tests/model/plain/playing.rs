@@ -1,14 +1,15 @@
 //! The plan played step by step: what each step changes, drives, leaves behind and shows.
 
 use super::Fault;
-use super::driving::{Drive, Glass, Tally};
+use super::driving::{Charge, Drive, Glass, Tally};
 use super::eye::{GhostLimit, Seen, seen};
 use super::geometry::{Mask, Rect, Size, count, mask_of_boxes};
 use super::pen::{Piece, pieces};
 use super::queue::{Queue, Times};
 use super::reading::{Begins, Mode, Plan, Step, Stroke, Update, find_mode};
 use super::regions::{Region, regions};
-use super::screens::{Levels, read_levels};
+use super::screens::{Levels, Screen, read_screen};
+use super::segments::SegmentFaults;
 use super::windows::{boxes, screen_size};
 
 /// Everything that is known of a step once it is played.
@@ -16,12 +17,16 @@ use super::windows::{boxes, screen_size};
 pub(crate) struct Played {
     pub(crate) label: Option<String>,
     pub(crate) request_ms: f64,
+    /// Of the screen in memory.
+    pub(crate) segment_faults: SegmentFaults,
     pub(crate) changed_px: usize,
     pub(crate) regions: Vec<Region>,
     pub(crate) updates: Vec<PlayedUpdate>,
     pub(crate) left_behind_px: usize,
     pub(crate) seen: Seen,
     pub(crate) most_since_cleaning: u64,
+    /// None where there is no limit, or no mode that gives impulses.
+    pub(crate) charge: Option<Charge>,
     /// The state at the step's end, for whoever wants to look closer than the facts do.
     pub(crate) glass: Glass,
 }
@@ -33,7 +38,11 @@ pub(crate) struct PlayedUpdate {
     pub(crate) sent: Vec<Rect>,
     pub(crate) tally: Tally,
     pub(crate) times: Times,
+    pub(crate) duration_ms: f64,
     pub(crate) energy_mj: f64,
+    /// The levels on the glass, before and after.
+    pub(crate) before: Levels,
+    pub(crate) after: Levels,
 }
 
 pub(crate) fn play(plan: &Plan) -> Result<Vec<Played>, Fault> {
@@ -44,7 +53,7 @@ pub(crate) fn play(plan: &Plan) -> Result<Vec<Played>, Fault> {
 struct Player<'a> {
     plan: &'a Plan,
     size: Size,
-    memory: Levels,
+    memory: Screen,
     glass: Glass,
     queue: Queue,
     /// The last step's request, or its pen-up.
@@ -56,15 +65,15 @@ impl<'a> Player<'a> {
         let size = screen_size(plan.display.size, plan.rotation);
         let ink = &plan.display.ink;
         let memory = match &plan.begins {
-            Begins::White | Begins::Unknown => vec![ink.white; size.pixels()],
-            Begins::Black => vec![ink.black; size.pixels()],
-            Begins::Screen(path) => read_levels(path, size, ink)?,
+            Begins::White | Begins::Unknown => Screen::of_level(ink.white, size),
+            Begins::Black => Screen::of_level(ink.black, size),
+            Begins::Screen(path) => read_screen(path, size, ink)?,
         };
         let unknown = matches!(plan.begins, Begins::Unknown);
         Ok(Player {
             plan,
             size,
-            glass: Glass::clean(memory.clone(), unknown),
+            glass: Glass::clean(memory.levels.clone(), unknown),
             memory,
             queue: Queue::new(plan.display.link.clone(), plan.display.parallel_updates),
             last_ms: 0.0,
@@ -79,7 +88,7 @@ impl<'a> Player<'a> {
         let commit_ms = request_ms + pen_up_ms(step);
         self.last_ms = commit_ms;
         if let Some(screen) = &step.screen {
-            self.memory = read_levels(screen, self.size, &self.plan.display.ink)?;
+            self.memory = read_screen(screen, self.size, &self.plan.display.ink)?;
         }
         let changed = self.differs();
         let mut updates = Vec::new();
@@ -93,12 +102,14 @@ impl<'a> Player<'a> {
         Ok(Played {
             label: step.label.clone(),
             request_ms,
+            segment_faults: self.memory.faults.clone(),
             changed_px: count(&changed),
             regions: regions(self.size, &changed),
             updates,
             left_behind_px,
             seen: seen(self.size, &self.plan.display.ink, &self.glass, self.ghost_limit()),
             most_since_cleaning: self.glass.since_cleaning.iter().copied().max().unwrap_or(0),
+            charge: self.charge(),
             glass: self.glass.clone(),
         })
     }
@@ -124,12 +135,23 @@ impl<'a> Player<'a> {
         let window = boxes(display, self.plan.rotation, mode, &update.window, &self.differs());
         let covered = mask_of_boxes(self.size, &window.sent);
         let duration_ms = update.drive_ms.unwrap_or_else(|| mode.duration_at(self.plan.temperature_c));
-        let tally = self.glass.update(self.drive(mode, duration_ms), &covered, &self.memory);
+        let before = self.glass.nominal.clone();
+        let tally = self.glass.update(self.drive(mode, duration_ms), &covered, &self.memory.levels);
         let sends = !window.sent.is_empty();
         let energy_mj = if sends { self.energy_mj(mode, count(&covered)) } else { 0.0 };
         let times =
             if sends { self.queue.host(request_ms, covered, duration_ms) } else { self.queue.nothing(request_ms) };
-        Ok(PlayedUpdate { mode: mode.name.clone(), asked: window.asked, sent: window.sent, tally, times, energy_mj })
+        Ok(PlayedUpdate {
+            mode: mode.name.clone(),
+            asked: window.asked,
+            sent: window.sent,
+            tally,
+            times,
+            duration_ms,
+            energy_mj,
+            before,
+            after: self.glass.nominal.clone(),
+        })
     }
 
     fn drive(&self, mode: &'a Mode, for_ms: f64) -> Drive<'a> {
@@ -137,7 +159,7 @@ impl<'a> Player<'a> {
     }
 
     fn differs(&self) -> Mask {
-        self.memory.iter().zip(&self.glass.nominal).map(|(m, n)| m != n).collect()
+        self.memory.levels.iter().zip(&self.glass.nominal).map(|(m, n)| m != n).collect()
     }
 
     fn left_behind(&self, updates: &[PlayedUpdate]) -> usize {
@@ -149,6 +171,12 @@ impl<'a> Player<'a> {
     fn energy_mj(&self, mode: &Mode, pixels: usize) -> f64 {
         let pixel_cm = 2.54 / self.plan.display.pixels_per_inch;
         mode.energy_start_mj + mode.energy_mj_per_cm2 * (pixels as f64 * pixel_cm * pixel_cm)
+    }
+
+    fn charge(&self) -> Option<Charge> {
+        let display = &self.plan.display;
+        let is_given = display.modes.iter().any(|mode| mode.impulse.is_some());
+        display.net_impulse_vs.filter(|_| is_given).map(|limit_vs| self.glass.charge(limit_vs))
     }
 
     fn ghost_limit(&self) -> GhostLimit {

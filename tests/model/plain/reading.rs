@@ -6,8 +6,10 @@ use std::path::{Path, PathBuf};
 use serde_json::Value;
 
 use super::Fault;
+use super::drawing::Drawing;
 use super::geometry::{Rect, Size};
 use super::ink::{Colour, Ink};
+use super::segments::{OFF, ON, Segments};
 
 #[derive(Clone, Debug)]
 pub(crate) struct Display {
@@ -21,7 +23,10 @@ pub(crate) struct Display {
     pub(crate) parallel_updates: usize,
     pub(crate) pen_delay_ms: f64,
     pub(crate) counts: Counts,
+    /// Beyond which net impulse a pixel is told; none where nothing limits it.
+    pub(crate) net_impulse_vs: Option<f64>,
     pub(crate) forgets_when_off: bool,
+    pub(crate) viewing_distance_mm: Option<f64>,
     pub(crate) modes: Vec<Mode>,
 }
 
@@ -62,6 +67,7 @@ pub(crate) struct Mode {
     pub(crate) drives: Drives,
     pub(crate) otherwise: Otherwise,
     pub(crate) windowed: bool,
+    pub(crate) flashes: u64,
     pub(crate) cleans: bool,
     /// By rising temperature; a plain number is one entry.
     pub(crate) duration_ms: Vec<(f64, f64)>,
@@ -109,6 +115,11 @@ pub(crate) struct Plan {
     pub(crate) begins: Begins,
     pub(crate) ghost_limit_l: f64,
     pub(crate) ghost_area_mm2: f64,
+    pub(crate) viewing_distance_mm: f64,
+    /// From which solid angle on flashes break the threshold.
+    pub(crate) flash_sr: f64,
+    /// As many flashes within any second are still allowed.
+    pub(crate) flashes_per_second: f64,
     pub(crate) steps: Vec<Step>,
 }
 
@@ -163,25 +174,30 @@ pub(crate) struct PenPoint {
 pub(crate) fn read_plan(path: &Path) -> Result<Plan, Fault> {
     let json = read_json(path)?;
     let folder = path.parent().unwrap_or(Path::new(""));
-    let display = read_display(&folder.join(text(&json["display"])?))?;
+    let rotation = json["rotation"].as_i64().unwrap_or(0);
+    let mut display = read_display(&folder.join(text(&json["display"])?))?;
+    display.ink.segments = display.ink.segments.map(|segments| segments.on_screen(rotation));
     let screens = json["screens"].as_str().map_or(folder.to_path_buf(), |s| folder.join(s));
     let rule = &json["rules"]["visible-ghost"];
     let mut steps = Vec::new();
     expand(list(&json["steps"])?, &screens, &mut steps)?;
     Ok(Plan {
-        display,
         temperature_c: json["temperature_c"].as_f64().unwrap_or(25.0),
-        rotation: json["rotation"].as_i64().unwrap_or(0),
+        rotation,
         begins: begins(&json["begins"], &screens)?,
         ghost_limit_l: rule["limit_l"].as_f64().unwrap_or(2.3),
         ghost_area_mm2: rule["area_mm2"].as_f64().unwrap_or(0.5),
+        viewing_distance_mm: json["viewing_distance_mm"].as_f64().or(display.viewing_distance_mm).unwrap_or(350.0),
+        flash_sr: json["rules"]["flashes-too-fast"]["sr"].as_f64().unwrap_or(0.006),
+        flashes_per_second: json["rules"]["flashes-too-fast"]["per_second"].as_f64().unwrap_or(3.0),
+        display,
         steps,
     })
 }
 
 pub(crate) fn read_display(path: &Path) -> Result<Display, Fault> {
     let json = read_json(path)?;
-    let ink = ink(&json["ink"])?;
+    let ink = ink(&json["ink"], path)?;
     let modes = list(&json["modes"])?.iter().map(|m| mode(m, &ink)).collect::<Result<_, _>>()?;
     let step = &json["windows"]["step_px"];
     let transfer = &json["link"];
@@ -199,6 +215,8 @@ pub(crate) fn read_display(path: &Path) -> Result<Display, Fault> {
         parallel_updates: json["parallel_updates"].as_u64().unwrap_or(1) as usize,
         pen_delay_ms: json["controller_ink"]["delay_ms"].as_f64().unwrap_or(0.0),
         counts: if json["limits"]["counts"] == "updates" { Counts::Updates } else { Counts::Drives },
+        net_impulse_vs: json["limits"]["net_impulse_vs"].as_f64(),
+        viewing_distance_mm: json["viewing_distance_mm"].as_f64(),
         forgets_when_off: json["memory"] == "lost_when_off",
         modes,
     })
@@ -213,14 +231,16 @@ pub(crate) fn find_mode<'a>(modes: &'a [Mode], name: &str) -> Result<&'a Mode, F
         .ok_or_else(|| format!("no mode {name}"))
 }
 
-fn ink(json: &Value) -> Result<Ink, Fault> {
+/// `description`: the file that it stands in, beside which the drawing of segments is.
+fn ink(json: &Value, description: &Path) -> Result<Ink, Fault> {
     if let Some(colours) = json["colours"].as_array() {
         return Ok(Ink::palette(colours.iter().map(colour).collect::<Result<_, _>>()?));
     }
-    if !json["segments"].is_null() {
-        return Err("segments are not modelled here".into());
-    }
     let reflectance: Vec<f64> = list(&json["reflectance"])?.iter().map(number).collect::<Result<_, _>>()?;
+    if let Some(name) = json["segments"].as_str() {
+        let svg = std::fs::read_to_string(description.with_file_name(name)).map_err(|e| format!("{name}: {e}"))?;
+        return Ok(Ink::segments(Segments::of(&Drawing::read(&svg)?), reflectance[0], reflectance[1]));
+    }
     Ok(Ink::grey(whole(&json["levels"])? as usize, &reflectance))
 }
 
@@ -244,6 +264,7 @@ fn mode(json: &Value, ink: &Ink) -> Result<Mode, Fault> {
         to: reach(&json["to"], ink)?,
         drives: if json["drives"] == "all" { Drives::All } else { Drives::Changed },
         otherwise: if json["otherwise"] == "skipped" { Otherwise::Skipped } else { Otherwise::Nearest },
+        flashes: json["flashes"].as_u64().unwrap_or(0),
         windowed: json["windowed"].as_bool().unwrap_or(false),
         cleans: json["cleans"].as_bool().unwrap_or(false),
         duration_ms: durations(&json["duration_ms"])?,
@@ -275,6 +296,8 @@ fn reach(json: &Value, ink: &Ink) -> Result<Vec<usize>, Fault> {
 
 fn level(json: &Value, ink: &Ink) -> Result<usize, Fault> {
     match json.as_str() {
+        Some("on") if ink.segments.is_some() => Ok(ON),
+        Some("off") if ink.segments.is_some() => Ok(OFF),
         Some(name) => ink.colours.iter().position(|c| c.name == name).ok_or_else(|| format!("no colour {name}")),
         None => Ok(whole(json)? as usize),
     }

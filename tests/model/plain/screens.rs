@@ -1,22 +1,54 @@
-//! From a PNG file to levels. The decoder gives the samples as they stand in the file; all arithmetic on them is here.
-//! Colour profiles and gamma are not looked at.
+//! From a screen's file to levels. Of a PNG the decoder gives the samples as they stand in the file; all arithmetic on them
+//! is here. Colour profiles and gamma are not looked at.
 
 use std::io::Cursor;
 use std::path::Path;
 
 use super::Fault;
-use super::geometry::Size;
-use super::ink::Ink;
+use super::drawing::Drawing;
+use super::geometry::{Mask, Size};
+use super::ink::{Ink, grey};
+use super::segments::{SegmentFaults, Settled};
 
 /// One level a pixel, in reading order.
 pub(crate) type Levels = Vec<usize>;
 
-pub(crate) fn read_levels(path: &Path, size: Size, ink: &Ink) -> Result<Levels, Fault> {
-    let picture = read_rgba(path)?;
-    if picture.size != size {
-        return Err(format!("{} is {:?}, wanted {size:?}", path.display(), picture.size));
+/// A screen as the panel can show it.
+#[derive(Clone, Debug)]
+pub(crate) struct Screen {
+    pub(crate) levels: Levels,
+    pub(crate) faults: SegmentFaults,
+}
+
+impl Screen {
+    /// One level all over.
+    pub(crate) fn of_level(level: usize, size: Size) -> Screen {
+        Screen { levels: vec![level; size.pixels()], faults: SegmentFaults::default() }
     }
-    Ok(picture.rgba.iter().map(|&rgba| ink.level_of(over_white(rgba))).collect())
+}
+
+pub(crate) fn read_screen(path: &Path, size: Size, ink: &Ink) -> Result<Screen, Fault> {
+    let (own_size, colours) = read_colours(path)?;
+    if own_size != size {
+        return Err(format!("{} is {own_size:?}, wanted {size:?}", path.display()));
+    }
+    if let Some(segments) = &ink.segments {
+        let dark: Mask = colours.iter().map(|&rgb| grey(rgb) < 128).collect();
+        let Settled { levels, faults } = segments.settle(&dark);
+        return Ok(Screen { levels, faults });
+    }
+    let levels = colours.iter().map(|&rgb| ink.level_of(rgb)).collect();
+    Ok(Screen { levels, faults: SegmentFaults::default() })
+}
+
+fn read_colours(path: &Path) -> Result<(Size, Vec<[u8; 3]>), Fault> {
+    if path.extension().is_some_and(|extension| extension == "svg") {
+        let text = std::fs::read_to_string(path).map_err(|e| format!("{}: {e}", path.display()))?;
+        let drawing = Drawing::read(&text)?;
+        return Ok((drawing.size, drawing.painted()?));
+    }
+    let picture = read_rgba(path)?;
+    Ok((picture.size, picture.rgba.iter().map(|&rgba| over_white(rgba)).collect()))
 }
 
 pub(crate) struct Picture {

@@ -1,9 +1,12 @@
-//! Random display descriptions: every ink but segments, with and without windows, and modes of every kind.
+//! Random display descriptions: every ink, with and without windows, and modes of every kind.
 
 use serde_json::{Value, json};
 
 use super::dice::Dice;
+use super::segments;
+use crate::plain::Fault;
 use crate::plain::geometry::Size;
+use crate::plain::segments::Segments;
 
 /// A description, and what whoever writes screens and steps for it must know.
 pub(crate) struct Sketch {
@@ -12,14 +15,20 @@ pub(crate) struct Sketch {
     /// The encoded colours that the panel's levels stand for.
     pub(crate) shades: Vec<[u8; 3]>,
     pub(crate) modes: Vec<String>,
+    /// Of a segmented panel: the text of its drawing, and the segments on the panel's own axes.
+    pub(crate) drawing: Option<(String, Segments)>,
     /// Modes that the controller may draw ink with.
     pub(crate) pen_modes: Vec<String>,
     pub(crate) pen_draws: bool,
 }
 
-pub(crate) fn display(dice: &mut Dice) -> Sketch {
+pub(crate) fn display(dice: &mut Dice) -> Result<Sketch, Fault> {
     let size = Size { w: dice.between(5, 70), h: dice.between(5, 70) };
-    let ink = if dice.chance(80) { grey_ink(dice) } else { palette_ink(dice) };
+    let ink = match dice.below(10) {
+        0..=5 => grey_ink(dice),
+        6 | 7 => palette_ink(dice),
+        _ => segments_ink(dice, size)?,
+    };
     let has_windows = dice.chance(if ink.names.is_some() { 40 } else { 80 });
     let modes = modes(dice, &ink, has_windows);
     let pen_draws = ink.names.is_none() && has_windows && dice.chance(50);
@@ -27,7 +36,7 @@ pub(crate) fn display(dice: &mut Dice) -> Sketch {
         "format": "display/1",
         "name": "random",
         "title": "a random panel",
-        "family": if ink.names.is_some() { "colour" } else { "separate-controller" },
+        "family": ink.family,
         "size_px": [size.w, size.h],
         "pixels_per_inch": dice.between(600, 3000) as f64 / 10.0 + 0.03,
         "ink": ink.json,
@@ -48,23 +57,33 @@ pub(crate) fn display(dice: &mut Dice) -> Sketch {
     if dice.chance(50) {
         json["limits"]["counts"] = (*dice.pick(&["drives", "updates", "updates"])).into();
     }
-    if dice.chance(50) {
-        json["memory"] = (*dice.pick(&["kept", "lost_when_off"])).into();
+    if dice.chance(80) {
+        // Off the thousandths that the impulses of the modes are drawn in: no sum comes to lie on it.
+        json["limits"]["net_impulse_vs"] = (dice.thousandths(200, 2500) + 0.000_37).into();
     }
-    Sketch {
+    if dice.chance(30) {
+        json["viewing_distance_mm"] = (*dice.pick(&[30, 80, 200])).into();
+    }
+    if dice.chance(50) {
+        json["memory"] = (*dice.pick(&["kept", "lost_when_off", "lost_when_off"])).into();
+    }
+    Ok(Sketch {
         json,
         size,
         shades: ink.shades,
+        drawing: ink.drawing,
         pen_modes: modes.iter().filter(|m| m.json["drives"] == "changed").map(|m| m.name.into()).collect(),
         modes: modes.into_iter().map(|m| m.name.into()).collect(),
         pen_draws,
-    }
+    })
 }
 
 struct InkSketch {
+    family: &'static str,
     json: Value,
     shades: Vec<[u8; 3]>,
     names: Option<Vec<&'static str>>,
+    drawing: Option<(String, Segments)>,
 }
 
 fn grey_ink(dice: &mut Dice) -> InkSketch {
@@ -84,7 +103,8 @@ fn grey_ink(dice: &mut Dice) -> InkSketch {
             .collect()
     };
     let shades = (0..levels).map(|i| [(i * 255 / (levels - 1)) as u8; 3]).collect();
-    InkSketch { json: json!({ "levels": levels, "reflectance": reflectance }), shades, names: None }
+    let json = json!({ "levels": levels, "reflectance": reflectance });
+    InkSketch { family: "separate-controller", json, shades, names: None, drawing: None }
 }
 
 fn palette_ink(dice: &mut Dice) -> InkSketch {
@@ -106,10 +126,26 @@ fn palette_ink(dice: &mut Dice) -> InkSketch {
         .map(|(name, [r, g, b])| json!({ "name": name, "srgb": format!("#{r:02x}{g:02x}{b:02x}") }))
         .collect();
     InkSketch {
+        family: "colour",
         json: json!({ "colours": list }),
         shades: colours.iter().map(|c| c.1).collect(),
         names: Some(colours.iter().map(|c| c.0).collect()),
+        drawing: None,
     }
+}
+
+/// Mostly darker where it is on.
+fn segments_ink(dice: &mut Dice, size: Size) -> Result<InkSketch, Fault> {
+    let drawing = segments::drawing(dice, size)?;
+    let (dark, light) = (dice.thousandths(3, 60), dice.thousandths(90, 850));
+    let reflectance = if dice.chance(70) { [light, dark] } else { [dark, light] };
+    Ok(InkSketch {
+        family: "segmented",
+        json: json!({ "segments": "segments.svg", "reflectance": reflectance }),
+        shades: vec![[0; 3], [255; 3]],
+        names: Some(vec!["on", "off"]),
+        drawing: Some(drawing),
+    })
 }
 
 fn windows(dice: &mut Dice) -> Value {
@@ -128,6 +164,10 @@ fn modes(dice: &mut Dice, ink: &InkSketch, has_windows: bool) -> Vec<ModeSketch>
         if dice.chance(60) {
             modes.push(extra(dice, ink));
         }
+    }
+    // Segments are mostly driven so.
+    if ink.family == "segmented" && !modes.iter().any(|mode| mode.name == "direct") {
+        modes.push(direct(dice, ink));
     }
     for mode in &mut modes {
         mode.json["name"] = mode.name.into();
@@ -152,7 +192,7 @@ fn modes(dice: &mut Dice, ink: &InkSketch, has_windows: bool) -> Vec<ModeSketch>
 fn full(dice: &mut Dice) -> ModeSketch {
     let keeps = *dice.pick(&[0.0, 0.0, 0.0, 0.02]);
     let json = json!({
-        "from": "any", "to": "any", "drives": "all", "flashes": dice.between(1, 3), "cleans": true,
+        "from": "any", "to": "any", "drives": "all", "flashes": dice.between(1, 5), "cleans": true,
         "residue": { "keeps": keeps, "lighter": 0, "darker": keeps },
     });
     ModeSketch { name: "full", json }

@@ -1,4 +1,4 @@
-//! Random screens, and PNG files of every colour type and depth. What stands in a file need not be the canvas to the
+//! Random screens, PNG files of every colour type and depth, and SVG files of flat bars. What stands in a file need not be the canvas to the
 //! last unit: whoever reads it back reads the file.
 
 use std::fs::File;
@@ -8,9 +8,20 @@ use std::path::Path;
 use png::{BitDepth, ColorType};
 
 use super::dice::Dice;
+use super::segments::whole;
 use crate::plain::Fault;
 use crate::plain::geometry::Size;
 use crate::plain::ink::grey;
+use crate::plain::screens::over_white;
+use crate::plain::segments::Segments;
+
+/// What screens are drawn for.
+pub(crate) struct Subject {
+    /// The encoded colours that the panel's levels stand for.
+    pub(crate) shades: Vec<[u8; 3]>,
+    /// As they lie on the screen.
+    pub(crate) segments: Option<Segments>,
+}
 
 #[derive(Clone)]
 pub(crate) struct Canvas {
@@ -19,7 +30,13 @@ pub(crate) struct Canvas {
 }
 
 impl Canvas {
-    pub(crate) fn random(dice: &mut Dice, size: Size, shades: &[[u8; 3]]) -> Canvas {
+    pub(crate) fn random(dice: &mut Dice, size: Size, subject: &Subject) -> Canvas {
+        if let Some(segments) = &subject.segments {
+            let mut canvas = Canvas { size, rgba: vec![[255; 4]; size.pixels()] };
+            (0..segments.names.len()).for_each(|segment| canvas.draw_segment(dice, segments, segment));
+            return canvas;
+        }
+        let shades = &subject.shades;
         let ground = shade(dice, shades);
         let mut canvas = Canvas { size, rgba: vec![ground; size.pixels()] };
         for _ in 0..dice.between(0, 5) {
@@ -36,17 +53,71 @@ impl Canvas {
     }
 
     /// The same again, the same with something drawn on it, or another.
-    pub(crate) fn next(&self, dice: &mut Dice, shades: &[[u8; 3]]) -> Canvas {
+    pub(crate) fn next(&self, dice: &mut Dice, subject: &Subject) -> Canvas {
         match dice.below(10) {
             0 | 1 => self.clone(),
-            2 | 3 => Canvas::random(dice, self.size, shades),
+            2 => Canvas::random(dice, self.size, subject),
+            3 | 4 => {
+                let mut canvas = self.clone();
+                canvas.speckle(dice, &subject.shades);
+                canvas
+            }
             _ => {
                 let mut canvas = self.clone();
                 for _ in 0..dice.between(1, 3) {
-                    canvas.draw(dice, shades);
+                    match &subject.segments {
+                        Some(segments) if dice.chance(85) => {
+                            let segment = dice.below(segments.names.len());
+                            canvas.draw_segment(dice, segments, segment);
+                        }
+                        _ => canvas.draw(dice, &subject.shades),
+                    }
                 }
                 canvas
             }
+        }
+    }
+
+    /// On, off, or a number of its pixels, often just about the ones from which on it counts as on or no longer as off.
+    fn draw_segment(&mut self, dice: &mut Dice, segments: &Segments, segment: usize) {
+        let own: Vec<usize> = (0..self.rgba.len()).filter(|&at| segments.owners[at] == Some(segment)).collect();
+        let all = own.len();
+        let dark = match dice.below(10) {
+            0..=3 => all,
+            4..=6 => 0,
+            7 => (all * *dice.pick(&[5, 95]) / 100 + dice.below(2)).min(all),
+            8 => all / 2 + dice.below(2).min(all % 2),
+            _ => dice.below(all + 1),
+        };
+        // 127 is the lightest grey that is dark.
+        let (ink, paper) = (*dice.pick(&[0, 0, 0, 127]), *dice.pick(&[255, 255, 255, 128]));
+        for (number, &at) in own.iter().enumerate() {
+            let grey = if number < dark { ink } else { paper };
+            self.rgba[at] = [grey, grey, grey, 255];
+        }
+    }
+
+    /// A bar for each run of one colour; transparent pixels as they look on white.
+    pub(crate) fn svg(&self) -> String {
+        let colours: Vec<[u8; 3]> = self.rgba.iter().map(|&rgba| over_white(rgba)).collect();
+        let mut bars = Vec::new();
+        for (y, row) in colours.chunks(self.size.w as usize).enumerate() {
+            let mut left = 0;
+            for run in row.chunk_by(|one, other| one == other) {
+                let (wide, [r, g, b]) = (run.len(), run[0]);
+                let fill = format!("#{r:02x}{g:02x}{b:02x}");
+                bars.push(format!(r#"<rect x="{left}" y="{y}" width="{wide}" height="1" fill="{fill}"/>"#));
+                left += wide;
+            }
+        }
+        whole(self.size, &bars)
+    }
+
+    /// Single pixels here and there.
+    fn speckle(&mut self, dice: &mut Dice, shades: &[[u8; 3]]) {
+        for _ in 0..dice.between(3, 6) {
+            let at = dice.below(self.rgba.len());
+            self.rgba[at] = shade(dice, shades);
         }
     }
 

@@ -13,6 +13,7 @@ mod formats {
 
 use std::{
     collections::BTreeMap,
+    fs,
     path::{Path, PathBuf},
     process::Command,
 };
@@ -176,10 +177,18 @@ fn root() -> PathBuf {
 
 #[test]
 fn every_format_carries_the_same_findings() {
-    let told = Told::of(&root(), &["fixtures"]).valid();
-    assert_eq!(told.status, 1);
-    assert!(from_json(&told.json).len() > 50, "the examples have findings to compare");
-    assert_same_findings(&told);
+    // Folder by folder: the table of a comment names no more than fifteen plans.
+    let mut folders: Vec<_> =
+        fs::read_dir(root().join("fixtures")).unwrap().map(|entry| entry.unwrap().path()).collect();
+    folders.retain(|folder| folder.join("sound.plan.json").exists());
+    folders.sort();
+    let mut compared = 0;
+    for folder in folders {
+        let told = Told::of(&root(), &[&format!("fixtures/{}", folder.file_name().unwrap().to_str().unwrap())]).valid();
+        compared += from_json(&told.json).len();
+        assert_same_findings(&told);
+    }
+    assert!(compared > 50, "the examples have findings to compare");
 }
 
 /// Two findings of one rule and one of another; the first is accepted.

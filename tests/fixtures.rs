@@ -3,6 +3,8 @@
 //! The lists in `tests/data/troubled` were read line by line against what each plan does wrong; knows places, not words.
 #![expect(clippy::unwrap_used, reason = "a test stops at what must not happen")]
 
+mod common;
+
 use std::{
     collections::BTreeSet,
     fs,
@@ -10,6 +12,7 @@ use std::{
     process::Command,
 };
 
+use common::{Run, finding_line};
 use serde_json::Value;
 use stillpage::rules::RULES;
 
@@ -30,31 +33,17 @@ fn name_of(folder: &Path) -> &str {
     folder.file_name().unwrap().to_str().unwrap()
 }
 
-/// A line for every finding of a plan: the steps, the rule, its level and its box.
+/// A line for every finding of a plan: the first and the last step, the rule, its level and its box.
 fn lines_of(plan: &Path) -> Vec<String> {
-    let output = Command::new(env!("CARGO_BIN_EXE_stillpage"))
-        .args(["review", "--gate", "never", "--format", "json"])
-        .arg(plan)
-        .output()
-        .unwrap();
-    assert!(output.status.success(), "{}", String::from_utf8_lossy(&output.stderr));
-    let findings: Value = serde_json::from_slice(&output.stdout).unwrap();
-    findings["plans"][0]["findings"].as_array().unwrap().iter().map(line_of).collect()
+    let mut command = Command::new(env!("CARGO_BIN_EXE_stillpage"));
+    command.args(["review", "--gate", "never", "--format", "json"]).arg(plan);
+    let report = Run::of(command.output().unwrap()).with_status(0).json();
+    report["plans"][0]["findings"].as_array().unwrap().iter().map(line_of).collect()
 }
 
 fn line_of(finding: &Value) -> String {
-    let (first, last) = (finding["step"].as_u64(), finding["last_step"].as_u64());
-    let steps = match (first, last) {
-        (Some(first), Some(last)) if first != last => format!("step {first} to {last}"),
-        (Some(first), _) => format!("step {first}"),
-        (None, _) => "plan".into(),
-    };
-    let word = |name: &str| finding[name].as_str().unwrap().to_owned();
-    let place = match finding["box"].as_array() {
-        Some(edges) => format!("[{}]", edges.iter().map(Value::to_string).collect::<Vec<_>>().join(", ")),
-        None => "-".into(),
-    };
-    format!("{steps} {} {} {place}", word("rule"), word("level"))
+    let (first, last) = (&finding["step"], &finding["last_step"]);
+    finding_line(finding, &if first == last { first.to_string() } else { format!("{first} to {last}") })
 }
 
 fn expected_lines(name: &str) -> Vec<String> {

@@ -2,31 +2,26 @@
 //! is checked by `tests/page/check.mjs`.
 #![expect(clippy::unwrap_used, reason = "a test stops at what must not happen")]
 
-use std::{
-    fs,
-    path::Path,
-    process::{Command, Output},
-};
+mod common;
 
-/// Runs a review of the fixtures that writes a page; gives what it printed and the page.
-fn page(arguments: &[&str]) -> (Output, String) {
+use std::{fs, path::Path, process::Command};
+
+use common::Run;
+
+/// Runs a review of the fixtures that writes a page; gives the run and the page.
+fn page(arguments: &[&str]) -> (Run, String) {
     let folder = tempfile::tempdir().unwrap();
     let file = folder.path().join("page.html");
-    let output = Command::new(env!("CARGO_BIN_EXE_stillpage"))
-        .arg("review")
-        .args(arguments)
-        .arg("--html")
-        .arg(&file)
-        .current_dir(Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures"))
-        .output()
-        .unwrap();
-    (output, fs::read_to_string(file).unwrap_or_default())
+    let mut command = Command::new(env!("CARGO_BIN_EXE_stillpage"));
+    command.arg("review").args(arguments).arg("--html").arg(&file);
+    let run = Run::of(command.current_dir(Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures")).output().unwrap());
+    (run, fs::read_to_string(file).unwrap_or_default())
 }
 
 #[test]
 fn the_page_of_the_logbook_is_small_and_asks_the_network_for_nothing() {
-    let (output, page) = page(&["logbook", "--gate", "never"]);
-    assert!(output.status.success());
+    let (run, page) = page(&["logbook", "--gate", "never"]);
+    run.with_status(0);
     assert!(page.len() < 3_000_000, "{} bytes", page.len());
     assert!(page.contains("Logbook, first try") && page.contains("Logbook: a page of entries"));
     for foreign in ["http://", "https://", "url(", "<link", "src=\"/"] {
@@ -52,22 +47,22 @@ fn the_same_plan_gives_the_same_page_with_any_number_of_threads() {
 #[test]
 fn two_plans_stand_side_by_side_and_only_the_first_is_gated() {
     let (sound, troubled) = ("ferry-check/sound.plan.json", "ferry-check/troubled.plan.json");
-    let (output, page) = self::page(&[sound, "--compare", troubled]);
-    assert_eq!(output.status.code(), Some(0));
+    let (run, page) = self::page(&[sound, "--compare", troubled]);
+    run.with_status(0);
     assert!(
         page.contains("<th scope=\"row\">flashing updates</th><td>2</td><td>5</td>"),
         "the figures stand in one row"
     );
-    assert_eq!(self::page(&[troubled, "--compare", sound]).0.status.code(), Some(1));
+    self::page(&[troubled, "--compare", sound]).0.with_status(1);
 }
 
 #[test]
 fn what_cannot_be_compared_is_told() {
-    let (output, page) = page(&["ferry-check", "--compare", "tide-watch/sound.plan.json"]);
-    assert_eq!((output.status.code(), page.as_str()), (Some(2), ""));
-    assert!(String::from_utf8_lossy(&output.stderr).contains("2 plans are to be compared with one"));
-    let (output, page) = self::page(&["tide-watch/sound.plan.json", "--compare", "nowhere.plan.json"]);
-    assert_eq!(output.status.code(), Some(2));
+    let (run, page) = page(&["ferry-check", "--compare", "tide-watch/sound.plan.json"]);
+    assert_eq!(page, "");
+    assert!(run.with_status(2).error.contains("2 plans are to be compared with one"));
+    let (run, page) = self::page(&["tide-watch/sound.plan.json", "--compare", "nowhere.plan.json"]);
+    run.with_status(2);
     assert!(page.contains("This plan could not be read."));
 }
 
@@ -78,8 +73,25 @@ fn texts_of_a_plan_cannot_become_markup() {
     let text = r#"{ "format": "refresh-plan/1", "title": "</title><script>alert(1)</script>", "display": "label-2in1",
         "steps": [{ "label": "</script><b>&", "updates": [{ "mode": "full" }] }] }"#;
     fs::write(&plan, text).unwrap();
-    let (output, page) = page(&[plan.to_str().unwrap()]);
-    assert_eq!(output.status.code(), Some(0));
+    let (run, page) = page(&[plan.to_str().unwrap()]);
+    run.with_status(0);
     assert!(!page.contains("<script>alert") && !page.contains("</script><b>"), "a text became markup");
     assert!(page.contains("&lt;/script&gt;&lt;b&gt;&amp;"));
+}
+
+#[test]
+fn the_page_of_a_long_plan_is_bounded() {
+    let folder = tempfile::tempdir().unwrap();
+    let plan = folder.path().join("a.plan.json");
+    let step = r#"{ "after_ms": 1000, "updates": [{ "mode": "full" }] }"#;
+    let text = format!(
+        r#"{{ "format": "refresh-plan/1", "display": "label-2in1", "steps": [{}] }}"#,
+        vec![step; 5_000].join(", ")
+    );
+    fs::write(&plan, text).unwrap();
+    let (run, page) = page(&[plan.to_str().unwrap(), "--only", "not-decided"]);
+    run.with_status(0);
+    assert!(page.len() < 3_000_000, "{} bytes", page.len());
+    assert!(page.contains("The player ends 3000 steps before the plan does"), "what is left out is said");
+    assert!(page.contains("only its first 80 kinds of step are shown small"));
 }

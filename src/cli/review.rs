@@ -43,8 +43,9 @@ fn run(arguments: &ReviewArguments) -> Result<u8, Fault> {
     let selection = selection(arguments)?;
     check_files(arguments)?;
     let (paths, faults) = find_plans(&arguments.paths);
-    let mut report =
-        RunReport { plans: Vec::new(), faults, gate: Gate::from(arguments.gate), working_folder: working_folder() };
+    let working_folder = working_folder();
+    let gate = Gate::from(arguments.gate);
+    let mut report = RunReport { plans: Vec::new(), faults, gate, working_folder: working_folder.clone() };
     report.faults.iter().for_each(tell);
     check_compared(arguments, &paths)?;
     let mut facts_file = arguments.facts.as_deref().map(OutputFile::create).transpose()?;
@@ -54,18 +55,15 @@ fn run(arguments: &ReviewArguments) -> Result<u8, Fault> {
         given => given.iter().copied().map(Some).collect(),
     };
     let mut films = Vec::new();
-    let film_bytes = arguments.html.is_some().then(|| html::PICTURE_BYTES / (paths.len() * temperatures.len()).max(1));
+    let plans = paths.len() * temperatures.len() + usize::from(arguments.compare.is_some());
+    let film_bytes = arguments.html.is_some().then(|| html::PICTURE_BYTES / plans.max(1));
+    let at = |path, temperature_c| At { path, temperature_c, threads, film_bytes, working_folder: &working_folder };
     for path in &paths {
         for temperature_c in &temperatures {
-            let at =
-                At { path, temperature_c: *temperature_c, threads, film_bytes, working_folder: &report.working_folder };
+            let at = at(path, *temperature_c);
             let (outcome, film) = review_plan(&at, &selection, facts_file.as_mut(), arguments.pictures.as_deref())?;
             films.push(film);
-            let faults = if let PlanOutcome::Refused(faults) = &outcome { faults.as_slice() } else { &[] };
-            faults.iter().for_each(tell);
-            let refused = !faults.is_empty();
-            report.plans.push(PlanReport { path: path.display().to_string(), temperature_c: *temperature_c, outcome });
-            if refused {
+            if !add(&at, outcome, &mut report) {
                 // It would be refused for the same reason at every temperature.
                 break;
             }
@@ -75,16 +73,27 @@ fn run(arguments: &ReviewArguments) -> Result<u8, Fault> {
         file.finish()?;
     }
     write_reports(&report, arguments)?;
-    let status = report.exit_status();
+    let mut status = report.exit_status();
     let Some(file) = &arguments.html else { return Ok(status) };
-    let mut compared = false;
     if let Some(path) = &arguments.compare {
-        let working_folder = report.working_folder.clone();
-        let at = At { path, temperature_c: temperatures[0], threads, film_bytes, working_folder: &working_folder };
-        compared = add_compared(&at, &selection, &mut report, &mut films)?;
+        let at = at(path, temperatures[0]);
+        let (outcome, film) = review_plan(&at, &selection, None, None)?;
+        films.push(film);
+        if !add(&at, outcome, &mut report) {
+            status = 2;
+        }
     }
-    write_file(file, |out| html::write(&report, &films, compared, out))?;
-    Ok(if arguments.compare.is_some() && !compared { 2 } else { status })
+    write_file(file, |out| html::write(&report, &films, arguments.compare.is_some(), out))?;
+    Ok(status)
+}
+
+/// Adds what became of a plan; gives whether it could be read.
+fn add(at: &At<'_>, outcome: PlanOutcome, report: &mut RunReport) -> bool {
+    let faults = if let PlanOutcome::Refused(faults) = &outcome { faults.as_slice() } else { &[] };
+    faults.iter().for_each(tell);
+    let read = faults.is_empty();
+    report.plans.push(PlanReport { path: at.path.display().to_string(), temperature_c: at.temperature_c, outcome });
+    read
 }
 
 /// Two plans are compared, at one temperature; findings of the other one are shown, but are no reason to fail.
@@ -99,23 +108,6 @@ fn check_compared(arguments: &ReviewArguments, paths: &[PathBuf]) -> Result<(), 
         return Err(Fault::of_file(other.display().to_string(), message, "give `--temperature` once"));
     }
     Ok(())
-}
-
-/// Reviews the plan that another one is compared with; gives whether it could be read.
-fn add_compared(
-    at: &At<'_>,
-    selection: &Selection,
-    report: &mut RunReport,
-    films: &mut Vec<Option<Film>>,
-) -> Result<bool, Fault> {
-    let (outcome, film) = review_plan(at, selection, None, None)?;
-    if let PlanOutcome::Refused(faults) = &outcome {
-        faults.iter().for_each(tell);
-    }
-    let reviewed = matches!(outcome, PlanOutcome::Reviewed(_));
-    report.plans.push(PlanReport { path: at.path.display().to_string(), temperature_c: at.temperature_c, outcome });
-    films.push(film);
-    Ok(reviewed)
 }
 
 /// Two reports into one file would leave only the last.

@@ -97,7 +97,6 @@ impl SummaryTally {
         let summary = &mut self.summary;
         summary.worst_residue_l = summary.worst_residue_l.max(step.worst_residue_l());
         summary.most_since_cleaning = summary.most_since_cleaning.max(step.glass.most_since_cleaning());
-        let mut first_visible: Option<f64> = None;
         for update in step.updates.iter().filter(|update| !update.sent.is_empty()) {
             let mode = &plan.display.modes[update.mode];
             summary.cleanings += u64::from(mode.cleans);
@@ -108,12 +107,8 @@ impl SummaryTally {
             let begins = times.start_ms.max(self.driven_until_ms);
             self.driven_ms += (times.finish_ms - begins).max(0.0);
             self.driven_until_ms = self.driven_until_ms.max(times.finish_ms);
-            if update.changes_something() {
-                first_visible =
-                    Some(first_visible.map_or(update.first_visible_ms, |first| first.min(update.first_visible_ms)));
-            }
         }
-        if let (Some(first), true) = (first_visible, step.planned.step.cause.is_person()) {
+        if let (Some(first), true) = (step.first_visible_ms(), step.planned.step.cause.is_person()) {
             summary.longest_answer_ms = summary.longest_answer_ms.max(first - step.updates_request_ms());
         }
     }

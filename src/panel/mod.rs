@@ -184,6 +184,12 @@ impl PlayedStep<'_> {
         self.planned.request_ms + self.planned.step.pen_up_ms()
     }
 
+    /// When something changes to be seen, ms since the plan began; nothing where no update of the step changes anything.
+    pub fn first_visible_ms(&self) -> Option<f64> {
+        let changing = self.updates.iter().filter(|update| update.changes_something());
+        changing.map(|update| update.first_visible_ms).reduce(f64::min)
+    }
+
     /// The tiles of the panel.
     pub fn grid(&self) -> &TileGrid {
         self.glass.grid()

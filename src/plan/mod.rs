@@ -172,6 +172,20 @@ pub enum Cause {
 }
 
 impl Cause {
+    /// All there are.
+    pub const ALL: [Self; 5] = [Self::Touch, Self::Pen, Self::Key, Self::Clock, Self::System];
+
+    /// Its name, in a plan and for people.
+    pub fn word(self) -> &'static str {
+        match self {
+            Self::Touch => "touch",
+            Self::Pen => "pen",
+            Self::Key => "key",
+            Self::Clock => "clock",
+            Self::System => "system",
+        }
+    }
+
     /// Whether a person is at it, and waits for an answer.
     pub fn is_person(self) -> bool {
         matches!(self, Self::Touch | Self::Pen | Self::Key)

@@ -324,13 +324,7 @@ fn node(reading: &mut Reading, item: &Item<'_>, context: &mut Context<'_>) -> Op
 }
 
 fn step(reading: &mut Reading, fields: &Fields<'_>, context: &mut Context<'_>) -> Option<Step> {
-    let causes = [
-        ("touch", Cause::Touch),
-        ("pen", Cause::Pen),
-        ("key", Cause::Key),
-        ("clock", Cause::Clock),
-        ("system", Cause::System),
-    ];
+    let causes = Cause::ALL.map(|cause| (cause.word(), cause));
     let label = fields.get("label").and_then(|item| reading.text(item)).map(|text| text.value);
     let after_ms = figure(reading, fields, "after_ms", 0.0, LONGEST_MS).unwrap_or(0.0);
     let cause = fields.get("cause").and_then(|item| reading.word(item, &causes)).unwrap_or(Cause::System);

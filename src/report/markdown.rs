@@ -12,7 +12,7 @@ use std::{
 
 use super::{
     PlanOutcome, PlanReport, ReviewedPlan, RunReport, paths,
-    words::{PREDICTIONS, at_temperature, count, one_line, place_words, sentence, stopped},
+    words::{PREDICTIONS, at_temperature, count, one_line, pieces, place_words, sentence, severities, stopped},
 };
 use crate::{
     finding::{Finding, Severity, Summary},
@@ -73,13 +73,6 @@ fn totals(report: &RunReport) -> String {
         return format!("{found}.\n");
     }
     format!("{found}; {} accepted in the plans.\n", count(accepted, "finding", "findings"))
-}
-
-/// Counts of errors, warnings and notes in words, those of none left out.
-fn severities([errors, warnings, notes]: [u64; 3]) -> String {
-    let counts = [(errors, "error", "errors"), (warnings, "warning", "warnings"), (notes, "note", "notes")];
-    let told = counts.iter().filter(|(number, _, _)| *number > 0);
-    told.map(|(number, one, many)| count(*number, one, many)).collect::<Vec<_>>().join(", ")
 }
 
 fn is_stopped(report: &RunReport, plan: &ReviewedPlan) -> bool {
@@ -259,24 +252,8 @@ fn not_checked(report: &RunReport) -> String {
 
 /// Words with names between backticks as code, and nothing else as markup.
 fn prose(text: &str) -> String {
-    // Next to each other, backticks would pair in another way than here.
-    if text.contains("``") {
-        return escaped(text);
-    }
-    let parts: Vec<&str> = text.split('`').collect();
-    let mut shown = String::new();
-    for (at, part) in parts.iter().enumerate() {
-        let is_code = at % 2 == 1 && at + 1 < parts.len();
-        if is_code && !part.trim().is_empty() {
-            let _ = write!(shown, "`{part}`");
-        } else if at % 2 == 1 {
-            // A backtick without its second, or with nothing between the two.
-            let _ = write!(shown, "\\`{}{}", escaped(part), if is_code { "\\`" } else { "" });
-        } else {
-            shown.push_str(&escaped(part));
-        }
-    }
-    shown
+    let shown = |(is_code, piece): (bool, String)| if is_code { format!("`{piece}`") } else { escaped(&piece) };
+    pieces(text).into_iter().map(shown).collect()
 }
 
 /// Words of which nothing is markup.

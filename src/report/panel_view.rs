@@ -11,7 +11,7 @@ use crate::{
     geometry::Size,
     panel::PlayedStep,
     screen::draw_overlay,
-    units::{lab_of_lightness, lab_of_srgb, srgb_of_lab},
+    units::{lab_of_lightness, lab_of_srgb, lightness_of_reflectance, reflectance_of_lightness, srgb_of_lab},
 };
 
 /// The panel one to one, as PNG bytes. Greys have the lightness of their reflectance: panel white is a light grey.
@@ -21,29 +21,68 @@ use crate::{
 pub fn look(step: &PlayedStep<'_>, ink: &Ink) -> Result<Vec<u8>, String> {
     let size = step.memory.size();
     let mut pixmap = Pixmap::new(size.width, size.height).ok_or("the picture is too large")?;
-    let mut known = HashMap::new();
+    let mut colours = Colours::absolute(ink);
     for (at, pixel) in pixmap.pixels_mut().iter_mut().enumerate() {
         let (x, y) = (at as u32 % size.width, at as u32 / size.width);
-        let level = step.glass.level(x, y);
-        let residue = shown(step, x, y);
-        *pixel = *known.entry((level, residue.to_bits())).or_insert_with(|| seen_colour(ink, level, residue));
+        let [red, green, blue] = colours.of(step.glass.level(x, y), shown(step, x, y));
+        *pixel = opaque(red, green, blue);
     }
     encode(&pixmap)
 }
 
-fn shown(step: &PlayedStep<'_>, x: u32, y: u32) -> f64 {
+/// How much lighter than its level a pixel looks, L*.
+pub(super) fn shown(step: &PlayedStep<'_>, x: u32, y: u32) -> f64 {
     let (tile, bit) = step.grid().locate(x, y);
     step.glass.shown_residue(tile, bit.trailing_zeros())
 }
 
-fn seen_colour(ink: &Ink, level: Level, residue: f64) -> PremultipliedColorU8 {
-    let mut lab = match ink.colours() {
-        Some(colours) => lab_of_srgb(colours[usize::from(level)].srgb),
-        None => lab_of_lightness(ink.lightness(level)),
-    };
-    lab.l += residue;
-    let [red, green, blue] = srgb_of_lab(lab);
-    opaque(red, green, blue)
+/// The colours in which pixels are seen, each worked out once.
+#[derive(Debug)]
+pub(super) struct Colours<'i> {
+    ink: &'i Ink,
+    /// The reflectance that is drawn as full white.
+    white: f64,
+    known: HashMap<(Level, u64), [u8; 3]>,
+    /// Neighbours are mostly alike.
+    last: ((Level, u64), [u8; 3]),
+}
+
+impl<'i> Colours<'i> {
+    /// As the panel lies beside a white sheet: its own white is a light grey.
+    fn absolute(ink: &'i Ink) -> Self {
+        Self::new(ink, 1.0)
+    }
+
+    /// As the eye takes a panel that it has got used to: its own white is white.
+    pub(super) fn against_own_white(ink: &'i Ink) -> Self {
+        let (_, lightest) = ink.range_l();
+        Self::new(ink, reflectance_of_lightness(lightest))
+    }
+
+    fn new(ink: &'i Ink, white: f64) -> Self {
+        let last = ((0, 0.0_f64.to_bits()), seen_colour(ink, 0, 0.0, white));
+        Self { ink, white, known: HashMap::new(), last }
+    }
+
+    /// The colour of a level with that residue, L*.
+    pub(super) fn of(&mut self, level: Level, residue_l: f64) -> [u8; 3] {
+        let key = (level, residue_l.to_bits());
+        if self.last.0 != key {
+            let (ink, white) = (self.ink, self.white);
+            self.last = (key, *self.known.entry(key).or_insert_with(|| seen_colour(ink, level, residue_l, white)));
+        }
+        self.last.1
+    }
+}
+
+fn seen_colour(ink: &Ink, level: Level, residue_l: f64, white: f64) -> [u8; 3] {
+    if let Some(colours) = ink.colours() {
+        let mut lab = lab_of_srgb(colours[usize::from(level)].srgb);
+        lab.l += residue_l;
+        return srgb_of_lab(lab);
+    }
+    let reflectance = reflectance_of_lightness(ink.lightness(level) + residue_l) / white;
+    srgb_of_lab(lab_of_lightness(lightness_of_reflectance(reflectance.min(1.0))))
 }
 
 /// The sheet's measures at a zoom of 1, px.

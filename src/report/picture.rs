@@ -4,14 +4,15 @@
 
 use std::fmt::Write as _;
 
+use png::ColorType;
 use resvg::tiny_skia::{Pixmap, PremultipliedColorU8};
 
-use super::help_with_caution;
+use super::{help_with_caution, words::clock};
 use crate::{
     change::Mask,
     display::Ink,
     finding::{Finding, Severity},
-    geometry::{Rect, Window},
+    geometry::{Rect, Size, Window},
     panel::PlayedStep,
     plan::Plan,
     screen::{draw_overlay, text_width},
@@ -350,19 +351,6 @@ impl Entry<'_> {
     }
 }
 
-/// A time since the plan began, in the two units that people use for one of its length.
-fn clock(ms: f64) -> String {
-    let seconds = (ms / 1000.0).round() as u64;
-    let (minutes, hours, days) = (seconds / 60, seconds / 3600, seconds / 86_400);
-    match seconds {
-        _ if ms < 1000.0 => format!("{ms:.0} ms"),
-        ..120 => format!("{:.1} s", ms / 1000.0),
-        120..7200 => format!("{minutes} min {} s", seconds % 60),
-        7200..172_800 => format!("{hours} h {} min", minutes % 60),
-        _ => format!("{days} days {} h", hours % 24),
-    }
-}
-
 /// A shade as it stands under the marks: dark enough to be read, pale enough to see the marks.
 fn pale(shade: u8) -> u8 {
     (80 + u32::from(shade) * 175 / 255) as u8
@@ -477,14 +465,20 @@ fn cut(word: &str, size: f32, room: f32) -> String {
     short + "…"
 }
 
+/// A picture as PNG bytes.
 pub(super) fn encode(pixmap: &Pixmap) -> Result<Vec<u8>, String> {
     let rgb: Vec<u8> = pixmap.pixels().iter().flat_map(|pixel| [pixel.red(), pixel.green(), pixel.blue()]).collect();
+    encode_samples(&rgb, Size { width: pixmap.width(), height: pixmap.height() }, ColorType::Rgb)
+}
+
+/// Samples of 8 bits as PNG bytes.
+pub(super) fn encode_samples(samples: &[u8], size: Size, colour: ColorType) -> Result<Vec<u8>, String> {
     let mut bytes = Vec::new();
-    let mut encoder = png::Encoder::new(&mut bytes, pixmap.width(), pixmap.height());
-    encoder.set_color(png::ColorType::Rgb);
+    let mut encoder = png::Encoder::new(&mut bytes, size.width, size.height);
+    encoder.set_color(colour);
     encoder.set_depth(png::BitDepth::Eight);
     let mut writer = encoder.write_header().map_err(|error| error.to_string())?;
-    writer.write_image_data(&rgb).map_err(|error| error.to_string())?;
+    writer.write_image_data(samples).map_err(|error| error.to_string())?;
     writer.finish().map_err(|error| error.to_string())?;
     Ok(bytes)
 }

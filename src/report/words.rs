@@ -1,5 +1,6 @@
 //! Words that several formats share: where a finding stands, counts, sentences.
 
+pub(super) use crate::rules::words::{counted as count, ms};
 use crate::{finding::Finding, source::readable};
 
 /// What stands at the end of every report for people.
@@ -23,9 +24,43 @@ pub(super) fn headline(finding: &Finding) -> String {
     one_line(&format!("{place}{}", finding.message))
 }
 
-/// A number with its noun.
-pub(super) fn count(number: u64, one: &str, many: &str) -> String {
-    format!("{number} {}", if number == 1 { one } else { many })
+/// Counts of errors, warnings and notes in words, those of none left out.
+pub(super) fn severities([errors, warnings, notes]: [u64; 3]) -> String {
+    let counts = [(errors, "error", "errors"), (warnings, "warning", "warnings"), (notes, "note", "notes")];
+    let told = counts.iter().filter(|(number, _, _)| *number > 0);
+    told.map(|(number, one, many)| count(*number, one, many)).collect::<Vec<_>>().join(", ")
+}
+
+/// A time or a stretch of it, in the units that people use.
+pub(super) fn clock(ms: f64) -> String {
+    let seconds = (ms / 1000.0).round() as u64;
+    let (minutes, hours, days) = (seconds / 60, seconds / 3600, seconds / 86_400);
+    match seconds {
+        _ if ms < 1000.0 => format!("{ms:.0} ms"),
+        ..120 => format!("{:.1} s", ms / 1000.0),
+        120..7200 => format!("{minutes} min {} s", seconds % 60),
+        7200..172_800 => format!("{hours} h {} min", minutes % 60),
+        _ => format!("{days} days {} h", hours % 24),
+    }
+}
+
+/// A text cut at its backticks: whether a piece is a name between two of them, and the piece. A backtick without its
+/// second, or with nothing between the two, stays what it is.
+pub(super) fn pieces(text: &str) -> Vec<(bool, String)> {
+    // Next to each other, backticks would pair in another way than here.
+    if text.contains("``") {
+        return vec![(false, text.into())];
+    }
+    let parts: Vec<&str> = text.split('`').collect();
+    let piece = |(at, part): (usize, &&str)| {
+        let closed = at + 1 < parts.len();
+        match at % 2 == 1 {
+            true if closed && !part.trim().is_empty() => (true, (*part).to_owned()),
+            true => (false, format!("`{part}{}", if closed { "`" } else { "" })),
+            false => (false, (*part).to_owned()),
+        }
+    };
+    parts.iter().enumerate().map(piece).collect()
 }
 
 /// The temperature at which a plan was reviewed instead of its own, to be put behind its name.

@@ -9,7 +9,7 @@ mod pen;
 mod remedy;
 mod shapes;
 mod texts;
-mod words;
+pub(crate) mod words;
 
 mod cannot_keep_up;
 mod charge_builds_up;

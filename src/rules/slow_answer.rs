@@ -4,7 +4,7 @@ use super::{Rule, Setup, words};
 use crate::{
     finding::{Sight, Sink, StepField, Where},
     panel::{PlayedStep, PlayedUpdate},
-    plan::{Cause, Plan},
+    plan::Plan,
 };
 
 /// Looks at every step that a person asked for.
@@ -38,7 +38,7 @@ impl<'p> SlowAnswer<'p> {
         };
         Sight {
             message: format!(
-                "{cause} is answered after {} ms: of it {} ms waiting, {} ms transfer and {} ms until `{}` shows",
+                "the {cause} is answered after {} ms: of it {} ms waiting, {} ms transfer and {} ms until `{}` shows",
                 words::ms(answer_ms),
                 words::ms(first.times.wait_ms),
                 words::ms(first.times.transfer_ms),
@@ -55,7 +55,7 @@ impl<'p> SlowAnswer<'p> {
     fn late_whole(&self, cause: &str, last: &PlayedUpdate, answer_ms: f64) -> Sight {
         Sight {
             message: format!(
-                "the whole answer to {cause} stands after {} ms, with the end of `{}`",
+                "the whole answer to the {cause} stands after {} ms, with the end of `{}`",
                 words::ms(answer_ms),
                 self.plan.display.modes[last.mode].name
             ),
@@ -78,12 +78,10 @@ fn place_of(step: &PlayedStep<'_>, updates: &[(usize, &PlayedUpdate)], update: &
 
 impl Rule for SlowAnswer<'_> {
     fn step(&mut self, step: &PlayedStep<'_>, sink: &mut Sink) {
-        let cause = match step.planned.step.cause {
-            Cause::Touch => "the touch",
-            Cause::Pen => "the pen",
-            Cause::Key => "the key",
-            Cause::Clock | Cause::System => return,
-        };
+        let cause = step.planned.step.cause;
+        if !cause.is_person() {
+            return;
+        }
         let updates: Vec<(usize, &PlayedUpdate)> =
             step.updates.iter().enumerate().filter(|(_, update)| update.changes_something()).collect();
         let request_ms = step.updates_request_ms();
@@ -96,11 +94,11 @@ impl Rule for SlowAnswer<'_> {
         let (first_ms, whole_ms) = (first.first_visible_ms - request_ms, last.times.finish_ms - request_ms);
         // A line that the controller draws itself is the answer to the pen; what the host commits follows it.
         if first_ms > self.first_ms && step.planned.step.strokes.is_empty() {
-            let sight = self.late_first(cause, first, first_ms);
+            let sight = self.late_first(cause.word(), first, first_ms);
             sink.report(Where::of(step, StepField::Updates), place_of(step, &updates, first, sight));
         }
         if whole_ms > self.whole_ms {
-            let sight = self.late_whole(cause, last, whole_ms);
+            let sight = self.late_whole(cause.word(), last, whole_ms);
             sink.report(Where::of(step, StepField::Updates), place_of(step, &updates, last, sight));
         }
     }

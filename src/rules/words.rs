@@ -25,7 +25,7 @@ pub(super) fn figure(value: f64) -> String {
 }
 
 /// Milliseconds: whole ones from ten on, else tenths where there are any.
-pub(super) fn ms(value: f64) -> String {
+pub(crate) fn ms(value: f64) -> String {
     let tenths = (value * 10.0).round();
     if tenths >= 100.0 || tenths % 10.0 == 0.0 { format!("{:.0}", value.abs()) } else { format!("{value:.1}") }
 }
@@ -145,6 +145,6 @@ pub(super) fn cleaning_help(display: &Display, advice: impl FnOnce(&str) -> Stri
 }
 
 /// One, or many, of something.
-pub(super) fn counted(count: u64, one: &str, many: &str) -> String {
+pub(crate) fn counted(count: u64, one: &str, many: &str) -> String {
     format!("{count} {}", if count == 1 { one } else { many })
 }

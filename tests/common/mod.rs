@@ -178,15 +178,18 @@ impl Run {
 
 /// The findings of a plan of the JSON report, a line each.
 pub(crate) fn finding_lines(plan: &Value) -> Vec<String> {
-    let line = |finding: &Value| {
-        let word = |name: &str| finding[name].as_str().unwrap().to_owned();
-        let place = match finding["box"].as_array() {
-            None => "-".to_owned(),
-            Some(place) => format!("[{}]", place.iter().map(ToString::to_string).collect::<Vec<_>>().join(", ")),
-        };
-        format!("step {} {} {} {place}", finding["step"], word("rule"), word("level"))
+    let findings = plan["findings"].as_array().unwrap().iter();
+    findings.map(|finding| finding_line(finding, &finding["step"].to_string())).collect()
+}
+
+/// A finding of the JSON report as a line, its steps said in these words.
+pub(crate) fn finding_line(finding: &Value, steps: &str) -> String {
+    let word = |name: &str| finding[name].as_str().unwrap().to_owned();
+    let place = match finding["box"].as_array() {
+        None => "-".to_owned(),
+        Some(place) => format!("[{}]", place.iter().map(ToString::to_string).collect::<Vec<_>>().join(", ")),
     };
-    plan["findings"].as_array().unwrap().iter().map(line).collect()
+    format!("step {steps} {} {} {place}", word("rule"), word("level"))
 }
 
 /// The display that the examples of the rules' pages are played on.

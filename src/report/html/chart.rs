@@ -3,10 +3,10 @@
 
 use std::fmt::Write as _;
 
-use super::{
-    film::{Film, Frame},
-    words::{escape, span},
-};
+use maud::html;
+
+use super::film::{Film, FilmedUpdate, Frame};
+use crate::report::words::{clock, ms};
 
 /// More steps than this are not drawn.
 const MOST_STEPS: usize = 400;
@@ -54,9 +54,8 @@ impl Axis {
     fn new(frames: &[Frame]) -> Self {
         let mut busy: Vec<(f64, f64)> = Vec::new();
         for frame in frames {
-            let updates = frame.updates.iter().map(|update| update.finish_ms);
             let strokes = frame.strokes.iter().filter_map(|stroke| stroke.points.last()).map(|point| point[2]);
-            let end = updates.chain(strokes).fold(frame.request_ms, f64::max);
+            let end = strokes.fold(frame.ends_ms(), f64::max);
             match busy.last_mut() {
                 Some(last) if frame.request_ms - last.1 <= PAUSE_MS => last.1 = last.1.max(end),
                 _ => busy.push((frame.request_ms, end)),
@@ -150,7 +149,7 @@ impl Chart<'_> {
 
     fn in_words(&self) -> String {
         let updates: Vec<_> = self.frames.iter().flat_map(|frame| &frame.updates).collect();
-        let waits = updates.iter().filter(|update| update.wait_ms > 0.0).count();
+        let waits = updates.iter().filter(|update| update.waits()).count();
         let flashing = updates.iter().filter(|update| update.flashes > 0).count();
         format!(
             "{} steps with {} updates; {waits} of them wait, {flashing} flash. Every step is told in words in the player.",
@@ -188,73 +187,84 @@ impl Chart<'_> {
                 right - left - 24.0,
                 lanes.bottom - lanes.asked,
                 f64::midpoint(left, right),
-                span(pair[1].begin_ms - pair[0].end_ms)
+                clock(pair[1].begin_ms - pair[0].end_ms)
             );
         }
     }
 
     fn step(&mut self, at: usize, lanes: &Lanes) {
-        let frame = &self.frames[at];
+        let frames = self.frames;
+        self.request(&frames[at], lanes);
+        self.pen(&frames[at], lanes);
+        for (number, update) in frames[at].updates.iter().enumerate().filter(|(_, update)| !update.sent.is_empty()) {
+            self.transfer(update, lanes);
+            self.drive(update, lanes.panel + LANE * self.rows.of_update[at][number] as f64);
+        }
+    }
+
+    fn request(&mut self, frame: &Frame, lanes: &Lanes) {
         let x = self.axis.x(frame.request_ms);
-        let label = frame.label.as_deref().unwrap_or("");
         let _ = write!(
             self.svg,
             "<g><title>step {} {}, asked for by {}</title><path class=\"request\" d=\"M{x:.1} {}v{LANE}\"/>\
              <circle class=\"{}\" cx=\"{x:.1}\" cy=\"{}\" r=\"4\"/></g>",
             frame.index,
-            escape(label),
-            frame.cause,
+            escape(frame.label.as_deref().unwrap_or("")),
+            frame.cause.word(),
             lanes.asked,
-            if matches!(frame.cause, "touch" | "pen" | "key") { "person" } else { "machine" },
+            if frame.cause.is_person() { "person" } else { "machine" },
             lanes.asked + 4.0
         );
-        if let Some(pen) = frame.strokes.first().and_then(|stroke| stroke.points.first()) {
-            let end = frame.strokes.last().and_then(|stroke| stroke.points.last()).unwrap_or(pen);
-            let (left, right) = (self.axis.x(pen[2]), self.axis.x(end[2]));
+    }
+
+    fn pen(&mut self, frame: &Frame, lanes: &Lanes) {
+        let mut points = frame.strokes.iter().flat_map(|stroke| &stroke.points);
+        let Some(first) = points.next() else { return };
+        let last = points.last().unwrap_or(first);
+        let (left, right) = (self.axis.x(first[2]), self.axis.x(last[2]));
+        let _ = write!(
+            self.svg,
+            "<path class=\"pen\" d=\"M{left:.1} {y:.1}H{right:.1}\"><title>the controller draws under the pen</title></path>",
+            y = lanes.asked + LANE - 6.0
+        );
+    }
+
+    fn transfer(&mut self, update: &FilmedUpdate, lanes: &Lanes) {
+        let (left, right) = (self.axis.x(update.send_ms), self.axis.x(update.arrived_ms));
+        let _ = write!(
+            self.svg,
+            "<rect class=\"sent\" x=\"{left:.1}\" y=\"{}\" width=\"{:.1}\" height=\"14\"><title>{} ms transfer</title></rect>",
+            lanes.link + 4.0,
+            (right - left).max(1.5),
+            ms(update.arrived_ms - update.send_ms)
+        );
+    }
+
+    /// An update in its row: how long it waits and drives, and its flashes.
+    fn drive(&mut self, update: &FilmedUpdate, top: f64) {
+        let (start, finish) = (self.axis.x(update.start_ms), self.axis.x(update.finish_ms));
+        if update.waits() {
             let _ = write!(
                 self.svg,
-                "<path class=\"pen\" d=\"M{left:.1} {y:.1}H{right:.1}\"><title>the controller draws under the pen</title></path>",
-                y = lanes.asked + LANE - 6.0
+                "<path class=\"wait\" d=\"M{:.1} {:.1}H{start:.1}\"><title>waits {} ms for {}</title></path>",
+                self.axis.x(update.request_ms),
+                top + 21.0,
+                ms(update.wait_ms),
+                update.waits_for
             );
         }
-        for (update, row) in frame.updates.iter().zip(&self.rows.of_update[at]) {
-            if update.sent.is_empty() {
-                continue;
-            }
-            let y = lanes.panel + LANE * *row as f64;
-            let [send, arrived, start, finish] =
-                [update.send_ms, update.arrived_ms, update.start_ms, update.finish_ms].map(|ms| self.axis.x(ms));
-            let _ = write!(
-                self.svg,
-                "<rect class=\"sent\" x=\"{send:.1}\" y=\"{}\" width=\"{:.1}\" height=\"14\"><title>{} ms transfer</title></rect>",
-                lanes.link + 4.0,
-                (arrived - send).max(1.5),
-                super::words::ms(update.arrived_ms - update.send_ms)
-            );
-            if update.wait_ms > 0.05 {
-                let from = self.axis.x(update.request_ms);
-                let _ = write!(
-                    self.svg,
-                    "<path class=\"wait\" d=\"M{from:.1} {middle:.1}H{start:.1}\"><title>waits {} ms for {}</title></path>",
-                    super::words::ms(update.wait_ms),
-                    update.waits_for,
-                    middle = y + 21.0
-                );
-            }
-            let _ = write!(
-                self.svg,
-                "<rect class=\"{}\" x=\"{start:.1}\" y=\"{:.1}\" width=\"{:.1}\" height=\"14\"><title>{}: {} ms</title></rect>",
-                if update.cleans { "cleans" } else { "drive" },
-                y + 4.0,
-                (finish - start).max(2.0),
-                escape(&update.mode),
-                super::words::ms(update.finish_ms - update.start_ms)
-            );
-            for flash in 0..update.flashes {
-                let share = (f64::from(flash) + 0.5) / f64::from(update.flashes);
-                let x = start + share * (finish - start);
-                let _ = write!(self.svg, "<path class=\"flash\" d=\"M{x:.1} {:.1}l4 -9h-8z\"/>", y + 17.0);
-            }
+        let _ = write!(
+            self.svg,
+            "<rect class=\"{}\" x=\"{start:.1}\" y=\"{:.1}\" width=\"{:.1}\" height=\"14\"><title>{}: {} ms</title></rect>",
+            if update.cleans { "cleans" } else { "drive" },
+            top + 4.0,
+            (finish - start).max(2.0),
+            escape(&update.mode),
+            ms(update.finish_ms - update.start_ms)
+        );
+        for flash in 0..update.flashes {
+            let x = start + (f64::from(flash) + 0.5) / f64::from(update.flashes) * (finish - start);
+            let _ = write!(self.svg, "<path class=\"flash\" d=\"M{x:.1} {:.1}l4 -9h-8z\"/>", top + 17.0);
         }
     }
 
@@ -285,9 +295,8 @@ impl Chart<'_> {
         let mut path = format!("M{:.1} {bottom:.1}", LEFT + 10.0);
         let mut now = 0.0;
         for frame in self.frames {
-            let end = frame.updates.iter().map(|update| update.finish_ms).fold(frame.request_ms, f64::max);
             now = value(frame, now);
-            let _ = write!(path, "H{:.1}V{:.1}", self.axis.x(end), bottom - now * scale);
+            let _ = write!(path, "H{:.1}V{:.1}", self.axis.x(frame.ends_ms()), bottom - now * scale);
         }
         let _ = write!(path, "H{:.1}", self.axis.width - 14.0);
         let _ = write!(
@@ -297,4 +306,8 @@ impl Chart<'_> {
             self.axis.width - 14.0
         );
     }
+}
+
+fn escape(text: &str) -> String {
+    html! { (text) }.into_string()
 }

@@ -5,12 +5,17 @@
 
 use std::collections::HashMap;
 
+use png::ColorType;
+
 use crate::{
-    display::{Ink, Level},
     geometry::{Rect, Size},
     panel::{PlayedStep, PlayedUpdate, WaitsFor},
     plan::{Begins, Cause, Plan},
-    units::{lab_of_lightness, lab_of_srgb, lightness_of_reflectance, reflectance_of_lightness, srgb_of_lab},
+    report::{
+        panel_view::{Colours, shown},
+        picture::encode_samples,
+    },
+    units::length_mm,
 };
 
 /// A residue byte of a pixel without residue.
@@ -19,8 +24,10 @@ pub(super) const NO_RESIDUE: u8 = 128;
 pub(super) const RESIDUE_STEPS: f64 = 4.0;
 /// The sides of a small picture of a screen, px.
 const THUMB: Size = Size { width: 240, height: 240 };
-/// More screens than this are not shown small.
+/// More steps of the plan's text than this have no card.
 const MOST_CARDS: usize = 80;
+/// More steps than this are not filmed, however small their pictures are.
+const MOST_FRAMES: usize = 2_000;
 
 /// What a page needs of a plan.
 #[derive(Debug)]
@@ -32,8 +39,10 @@ pub struct Film {
     /// The panel before the first step.
     pub(super) begins: Vec<u8>,
     pub(super) frames: Vec<Frame>,
-    /// One for each step of the plan's text that was played.
+    /// One for each step of the plan's text, the first of them.
     pub(super) cards: Vec<Card>,
+    /// Whether there were more of them.
+    pub(super) more_cards: bool,
     /// Steps beyond what the page has room for.
     pub(super) left_out: u64,
 }
@@ -43,8 +52,7 @@ pub struct Film {
 pub(super) struct Frame {
     pub(super) index: u64,
     pub(super) label: Option<String>,
-    pub(super) pointer: String,
-    pub(super) cause: &'static str,
+    pub(super) cause: Cause,
     pub(super) request_ms: f64,
     pub(super) looks: Vec<Patch>,
     pub(super) residues: Vec<Patch>,
@@ -55,6 +63,13 @@ pub(super) struct Frame {
     pub(super) left_behind_px: u64,
     /// From the request to the first visible change, ms.
     pub(super) answer_ms: Option<f64>,
+}
+
+impl Frame {
+    /// When the last of its updates has ended, ms; the request where there is none.
+    pub(super) fn ends_ms(&self) -> f64 {
+        self.updates.iter().map(|update| update.finish_ms).fold(self.request_ms, f64::max)
+    }
 }
 
 /// What a box looks like from a step on.
@@ -81,6 +96,13 @@ pub(super) struct FilmedUpdate {
     pub(super) energy_mj: f64,
 }
 
+impl FilmedUpdate {
+    /// Whether it waits so long that it is worth telling.
+    pub(super) fn waits(&self) -> bool {
+        self.wait_ms > 0.05
+    }
+}
+
 /// A line that the controller draws under the pen.
 #[derive(Debug)]
 pub(super) struct FilmedStroke {
@@ -95,7 +117,7 @@ pub(super) struct FilmedStroke {
 pub(super) struct Card {
     pub(super) pointer: String,
     pub(super) label: Option<String>,
-    pub(super) cause: &'static str,
+    pub(super) cause: Cause,
     pub(super) first: u64,
     pub(super) last: u64,
     pub(super) times: u64,
@@ -117,6 +139,8 @@ pub struct Recorder<'p> {
     look: Vec<u8>,
     residue: Vec<u8>,
     bytes_left: usize,
+    /// The number of the card of each step of the plan's text.
+    card_of: HashMap<String, usize>,
 }
 
 impl<'p> Recorder<'p> {
@@ -125,15 +149,17 @@ impl<'p> Recorder<'p> {
         let size = plan.screen_size();
         let film = Film {
             size,
-            width_mm: f64::from(size.width) / plan.display.pixels_per_inch * 25.4,
+            width_mm: length_mm(f64::from(size.width), plan.display.pixels_per_inch),
             limit_l: crate::review::ghost_limits(plan).limit_l,
             begins: Vec::new(),
             frames: Vec::new(),
             cards: Vec::new(),
+            more_cards: false,
             left_out: 0,
         };
-        let colours = Colours::new(&plan.display.ink);
-        Self { plan, colours, film, look: Vec::new(), residue: Vec::new(), bytes_left: bytes }
+        let colours = Colours::against_own_white(&plan.display.ink);
+        let (look, residue, card_of) = (Vec::new(), Vec::new(), HashMap::new());
+        Self { plan, colours, film, look, residue, bytes_left: bytes, card_of }
     }
 
     /// Takes the next step.
@@ -144,21 +170,18 @@ impl<'p> Recorder<'p> {
         if self.look.is_empty() {
             self.begin(step)?;
         }
-        if self.film.left_out > 0 || self.bytes_left == 0 {
+        if self.bytes_left == 0 || self.film.frames.len() == MOST_FRAMES {
             self.film.left_out += 1;
-            self.card(step, None);
-            return Ok(());
+        } else {
+            let (looks, residues) = self.patches(step)?;
+            looks.iter().chain(&residues).for_each(|patch| self.spend(patch.png.len()));
+            self.film.frames.push(frame(self.plan, step, looks, residues));
         }
-        let (looks, residues) = self.patches(step)?;
-        let bytes: usize = looks.iter().chain(&residues).map(|patch| patch.png.len()).sum();
+        self.card(step)
+    }
+
+    fn spend(&mut self, bytes: usize) {
         self.bytes_left = self.bytes_left.saturating_sub(bytes);
-        let frame = frame(self.plan, step, looks, residues);
-        let wants_thumb = !self.film.cards.iter().any(|card| card.pointer == frame.pointer);
-        let thumb = if wants_thumb && self.film.cards.len() < MOST_CARDS { Some(self.thumb()?) } else { None };
-        self.bytes_left = self.bytes_left.saturating_sub(thumb.as_ref().map_or(0, Vec::len));
-        self.card(step, thumb);
-        self.film.frames.push(frame);
-        Ok(())
     }
 
     /// The film.
@@ -173,12 +196,17 @@ impl<'p> Recorder<'p> {
         for shade in step.previous.shades() {
             let level = if white { ink.white() } else { table[usize::from(*shade)] };
             let colour = self.colours.of(level, 0.0);
-            self.look.extend_from_slice(&colour[..self.colours.bytes()]);
+            self.look.extend_from_slice(&colour[..self.samples()]);
         }
         self.residue = vec![NO_RESIDUE; size.pixels() as usize];
-        self.film.begins = encode(&self.look, size, self.colours.bytes())?;
-        self.bytes_left = self.bytes_left.saturating_sub(self.film.begins.len());
+        self.film.begins = encode(&self.look, size, self.samples())?;
+        self.spend(self.film.begins.len());
         Ok(())
+    }
+
+    /// Bytes a pixel of the look.
+    fn samples(&self) -> usize {
+        if self.plan.display.ink.colours().is_some() { 3 } else { 1 }
     }
 
     /// The boxes that look otherwise now, and those whose residue is another.
@@ -189,8 +217,7 @@ impl<'p> Recorder<'p> {
         for rect in sent.chain(drawn) {
             let (look, residue) = self.repaint(step, rect);
             if let Some(rect) = look {
-                let bytes = self.colours.bytes();
-                looks.push(Patch { rect, png: encode_box(&self.look, self.film.size, rect, bytes)? });
+                looks.push(Patch { rect, png: encode_box(&self.look, self.film.size, rect, self.samples())? });
             }
             if let Some(rect) = residue {
                 residues.push(Patch { rect, png: encode_box(&self.residue, self.film.size, rect, 1)? });
@@ -202,16 +229,15 @@ impl<'p> Recorder<'p> {
     /// Brings the pixels of a box to what the glass shows; gives the boxes around what changed.
     fn repaint(&mut self, step: &PlayedStep<'_>, rect: Rect) -> (Option<Rect>, Option<Rect>) {
         let (mut look_box, mut residue_box) = (Bounds::default(), Bounds::default());
-        let bytes = self.colours.bytes();
+        let samples = self.samples();
         for y in rect.y..rect.bottom() {
             for x in rect.x..rect.right() {
-                let (tile, bit) = step.grid().locate(x, y);
-                let residue = step.glass.shown_residue(tile, bit.trailing_zeros());
+                let residue = shown(step, x, y);
                 let colour = self.colours.of(step.glass.level(x, y), residue);
                 let at = (y * self.film.size.width + x) as usize;
-                let pixel = &mut self.look[at * bytes..][..bytes];
-                if pixel != &colour[..bytes] {
-                    pixel.copy_from_slice(&colour[..bytes]);
+                let pixel = &mut self.look[at * samples..][..samples];
+                if pixel != &colour[..samples] {
+                    pixel.copy_from_slice(&colour[..samples]);
                     look_box.take(x, y);
                 }
                 let value = residue_byte(residue);
@@ -224,18 +250,26 @@ impl<'p> Recorder<'p> {
         (look_box.rect(), residue_box.rect())
     }
 
-    fn card(&mut self, step: &PlayedStep<'_>, thumb: Option<Vec<u8>>) {
+    fn card(&mut self, step: &PlayedStep<'_>) -> Result<(), String> {
         let planned = step.planned;
-        let known = self.film.cards.iter_mut().rev().find(|card| card.pointer == planned.step.pointer);
-        if let Some(card) = known {
+        if let Some(number) = self.card_of.get(&planned.step.pointer) {
+            let card = &mut self.film.cards[*number];
             (card.last, card.times) = (planned.index, card.times + 1);
             card.worst_l = card.worst_l.max(step.worst_residue_l());
-            return;
+            return Ok(());
         }
+        if self.film.cards.len() == MOST_CARDS {
+            self.film.more_cards = true;
+            return Ok(());
+        }
+        // The panel is drawn as far as the film goes.
+        let thumb = if self.film.left_out == 0 { Some(self.thumb()?) } else { None };
+        self.spend(thumb.as_ref().map_or(0, Vec::len));
+        self.card_of.insert(planned.step.pointer.clone(), self.film.cards.len());
         self.film.cards.push(Card {
             pointer: planned.step.pointer.clone(),
             label: planned.step.label.clone(),
-            cause: cause_word(planned.step.cause),
+            cause: planned.step.cause,
             first: planned.index,
             last: planned.index,
             times: 1,
@@ -246,31 +280,32 @@ impl<'p> Recorder<'p> {
             worst_l: step.worst_residue_l(),
             thumb,
         });
+        Ok(())
     }
 
     /// The panel as it is now, small.
     fn thumb(&self) -> Result<Vec<u8>, String> {
-        let (size, bytes) = (self.film.size, self.colours.bytes());
+        let (size, samples) = (self.film.size, self.samples());
         let shrink = size.width.div_ceil(THUMB.width).max(size.height.div_ceil(THUMB.height)).max(1);
         let small = Size { width: size.width.div_ceil(shrink), height: size.height.div_ceil(shrink) };
-        let mut pixels = Vec::with_capacity(small.pixels() as usize * bytes);
+        let mut pixels = Vec::with_capacity(small.pixels() as usize * samples);
         for y in 0..small.height {
             for x in 0..small.width {
-                for channel in 0..bytes {
+                for sample in 0..samples {
                     pixels
-                        .push(self.mean(Rect { x: x * shrink, y: y * shrink, width: shrink, height: shrink }, channel));
+                        .push(self.mean(Rect { x: x * shrink, y: y * shrink, width: shrink, height: shrink }, sample));
                 }
             }
         }
-        encode(&pixels, small, bytes)
+        encode(&pixels, small, samples)
     }
 
-    fn mean(&self, rect: Rect, channel: usize) -> u8 {
-        let (size, bytes) = (self.film.size, self.colours.bytes());
+    fn mean(&self, rect: Rect, sample: usize) -> u8 {
+        let (size, samples) = (self.film.size, self.samples());
         let (mut sum, mut count) = (0, 0);
         for y in rect.y..rect.bottom().min(size.height) {
             for x in rect.x..rect.right().min(size.width) {
-                sum += u32::from(self.look[(y * size.width + x) as usize * bytes + channel]);
+                sum += u32::from(self.look[(y * size.width + x) as usize * samples + sample]);
                 count += 1;
             }
         }
@@ -283,8 +318,7 @@ fn frame(plan: &Plan, step: &PlayedStep<'_>, looks: Vec<Patch>, residues: Vec<Pa
     Frame {
         index: planned.index,
         label: planned.step.label.clone(),
-        pointer: planned.step.pointer.clone(),
-        cause: cause_word(planned.step.cause),
+        cause: planned.step.cause,
         request_ms: planned.request_ms,
         looks,
         residues,
@@ -339,8 +373,7 @@ fn filmed_strokes(plan: &Plan, step: &PlayedStep<'_>) -> Vec<FilmedStroke> {
 
 /// From the request of the updates to the first visible change; nothing where nothing changes.
 fn answer_ms(step: &PlayedStep<'_>) -> Option<f64> {
-    let visible = step.updates.iter().filter(|update| update.changes_something()).map(|update| update.first_visible_ms);
-    visible.reduce(f64::min).map(|first| first - step.updates_request_ms())
+    step.first_visible_ms().map(|first| first - step.updates_request_ms())
 }
 
 fn updates_in_words(plan: &Plan, step: &PlayedStep<'_>) -> String {
@@ -362,61 +395,8 @@ fn updates_in_words(plan: &Plan, step: &PlayedStep<'_>) -> String {
     }
 }
 
-fn cause_word(cause: Cause) -> &'static str {
-    match cause {
-        Cause::Touch => "touch",
-        Cause::Pen => "pen",
-        Cause::Key => "key",
-        Cause::Clock => "clock",
-        Cause::System => "system",
-    }
-}
-
 fn residue_byte(residue_l: f64) -> u8 {
     (f64::from(NO_RESIDUE) + residue_l * RESIDUE_STEPS).round().clamp(0.0, 255.0) as u8
-}
-
-/// The colours that pixels are shown in: against the panel's own white, as the eye takes them.
-#[derive(Debug)]
-struct Colours<'i> {
-    ink: &'i Ink,
-    white: f64,
-    known: HashMap<(Level, u64), [u8; 3]>,
-    last: Option<((Level, u64), [u8; 3])>,
-}
-
-impl<'i> Colours<'i> {
-    fn new(ink: &'i Ink) -> Self {
-        let (_, lightest) = ink.range_l();
-        Self { ink, white: reflectance_of_lightness(lightest), known: HashMap::new(), last: None }
-    }
-
-    /// Bytes a pixel.
-    fn bytes(&self) -> usize {
-        if self.ink.colours().is_some() { 3 } else { 1 }
-    }
-
-    fn of(&mut self, level: Level, residue_l: f64) -> [u8; 3] {
-        let key = (level, residue_l.to_bits());
-        if let Some((last, colour)) = self.last
-            && last == key
-        {
-            return colour;
-        }
-        let colour = *self.known.entry(key).or_insert_with(|| seen(self.ink, level, residue_l, self.white));
-        self.last = Some((key, colour));
-        colour
-    }
-}
-
-fn seen(ink: &Ink, level: Level, residue_l: f64, white: f64) -> [u8; 3] {
-    if let Some(colours) = ink.colours() {
-        let mut lab = lab_of_srgb(colours[usize::from(level)].srgb);
-        lab.l += residue_l;
-        return srgb_of_lab(lab);
-    }
-    let shown = reflectance_of_lightness(ink.lightness(level) + residue_l) / white;
-    srgb_of_lab(lab_of_lightness(lightness_of_reflectance(shown.min(1.0))))
 }
 
 /// The box around pixels that are met row by row.
@@ -435,22 +415,15 @@ impl Bounds {
     }
 }
 
-fn encode_box(pixels: &[u8], size: Size, rect: Rect, bytes: usize) -> Result<Vec<u8>, String> {
+fn encode_box(pixels: &[u8], size: Size, rect: Rect, samples: usize) -> Result<Vec<u8>, String> {
     let rows = (rect.y..rect.bottom()).flat_map(|y| {
-        let at = (y * size.width + rect.x) as usize * bytes;
-        &pixels[at..at + rect.width as usize * bytes]
+        let at = (y * size.width + rect.x) as usize * samples;
+        &pixels[at..at + rect.width as usize * samples]
     });
     let cut: Vec<u8> = rows.copied().collect();
-    encode(&cut, Size { width: rect.width, height: rect.height }, bytes)
+    encode(&cut, Size { width: rect.width, height: rect.height }, samples)
 }
 
-fn encode(pixels: &[u8], size: Size, bytes: usize) -> Result<Vec<u8>, String> {
-    let mut png = Vec::new();
-    let mut encoder = png::Encoder::new(&mut png, size.width, size.height);
-    encoder.set_color(if bytes == 3 { png::ColorType::Rgb } else { png::ColorType::Grayscale });
-    encoder.set_depth(png::BitDepth::Eight);
-    let mut writer = encoder.write_header().map_err(|error| error.to_string())?;
-    writer.write_image_data(pixels).map_err(|error| error.to_string())?;
-    writer.finish().map_err(|error| error.to_string())?;
-    Ok(png)
+fn encode(pixels: &[u8], size: Size, samples: usize) -> Result<Vec<u8>, String> {
+    encode_samples(pixels, size, if samples == 3 { ColorType::Rgb } else { ColorType::Grayscale })
 }

@@ -6,7 +6,6 @@
 mod chart;
 mod film;
 mod player;
-mod words;
 
 use std::{
     cmp::Reverse,
@@ -16,9 +15,13 @@ use std::{
 use base64::{Engine, engine::general_purpose::STANDARD};
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 
-use super::{PlanOutcome, PlanReport, ReviewedPlan, RunReport};
+use super::{
+    PlanOutcome, PlanReport, ReviewedPlan, RunReport,
+    words::{PREDICTIONS, clock, count, ms, pieces, place_words, sentence, severities, stopped},
+};
 use crate::{
     finding::{Finding, Severity, Summary},
+    plan::Cause,
     rules::{caution_of, rule_named},
 };
 use film::Card;
@@ -89,19 +92,14 @@ fn title_of(plan: &PlanReport) -> &str {
 }
 
 fn total(report: &RunReport) -> String {
-    let sum = |count: fn(&Summary) -> u64| report.reviewed().map(|plan| count(&plan.summary)).sum::<u64>();
-    let refused = report.plans.len() - report.reviewed().count();
-    let text = format!(
-        "{}, {} and {}",
-        words::counted(sum(|summary| summary.error), "error", "errors"),
-        words::counted(sum(|summary| summary.warning), "warning", "warnings"),
-        words::counted(sum(|summary| summary.note), "note", "notes"),
-    );
-    let unread = match refused as u64 {
+    let sum = |figure: fn(&Summary) -> u64| report.reviewed().map(|plan| figure(&plan.summary)).sum::<u64>();
+    let found = severities([sum(|summary| summary.error), sum(|summary| summary.warning), sum(|summary| summary.note)]);
+    let found = if found.is_empty() { "nothing found".to_owned() } else { found };
+    let unread = match (report.plans.len() - report.reviewed().count()) as u64 {
         0 => String::new(),
-        count => format!("; {} could not be read", words::counted(count, "plan", "plans")),
+        plans => format!("; {} could not be read", count(plans, "plan", "plans")),
     };
-    format!("{text}{unread}. Figures are predictions from a display description.")
+    sentence(&format!("{found}{unread}"))
 }
 
 fn contents(report: &RunReport) -> Markup {
@@ -122,12 +120,12 @@ fn short_verdict(plan: &PlanReport) -> Markup {
         PlanOutcome::Reviewed(plan) => html! {
             @let summary = &plan.summary;
             @if summary.error + summary.warning + summary.note == 0 { span.tag.fine { "nothing found" } }
-            @for (count, severity, one, many) in [
+            @for (number, severity, one, many) in [
                 (summary.error, Severity::Error, "error", "errors"),
                 (summary.warning, Severity::Warning, "warning", "warnings"),
                 (summary.note, Severity::Note, "note", "notes"),
             ] {
-                @if count > 0 { span class={ "tag " (severity.word()) } { (words::counted(count, one, many)) } " " }
+                @if number > 0 { span class={ "tag " (severity.word()) } { (count(number, one, many)) } " " }
             }
         },
     }
@@ -168,14 +166,14 @@ fn section(plan: &PlanReport, film: Option<&Film>, at: usize) -> Result<Markup, 
 /// The verdict in a sentence.
 fn verdict(plan: &ReviewedPlan) -> String {
     let summary = &plan.summary;
-    let steps = words::counted(plan.steps, "step", "steps");
+    let steps = count(plan.steps, "step", "steps");
     let (error, warning, note) = (summary.error, summary.warning, summary.note);
     let open = plan.findings.iter().filter(|finding| finding.accepted.is_none());
     // What a step does comes before figures of the whole plan.
     let rank = |finding: &&Finding| (finding.severity, finding.is_of_a_step(), Reverse(finding.step));
     let first = open.max_by_key(rank);
     let worst = first.map_or(String::new(), |finding| {
-        format!(" First to look at: {}, {}.", step_words(finding), title_of_rule(finding))
+        format!(" First to look at: {}, {}.", place_words(finding), title_of_rule(finding))
     });
     if error > 0 {
         return format!(
@@ -184,47 +182,32 @@ fn verdict(plan: &ReviewedPlan) -> String {
         );
     }
     if warning > 0 {
-        return format!(
-            "It works, with {}: {steps} were played.{worst}",
-            words::counted(warning, "warning", "warnings")
-        );
+        return format!("It works, with {}: {steps} were played.{worst}", count(warning, "warning", "warnings"));
     }
     if note > 0 {
-        return format!("Sound, with {}: {steps} were played.{worst}", words::counted(note, "note", "notes"));
+        return format!("Sound, with {}: {steps} were played.{worst}", count(note, "note", "notes"));
     }
     format!("Sound: {steps} were played and nothing was found.")
 }
 
-fn are(count: u64, one: &str, many: &str) -> String {
-    format!("{} {}", if count == 1 { "is" } else { "are" }, words::counted(count, one, many))
+fn are(number: u64, one: &str, many: &str) -> String {
+    format!("{} {}", if number == 1 { "is" } else { "are" }, count(number, one, many))
 }
 
 fn title_of_rule(finding: &Finding) -> &str {
     rule_named(finding.rule).map_or(finding.rule, |page| page.title.as_str())
 }
 
-fn step_words(finding: &Finding) -> String {
-    if !finding.is_of_a_step() {
-        return "the plan as a whole".into();
-    }
-    let label = finding.label.as_ref().map_or(String::new(), |label| format!(" \"{label}\""));
-    if finding.last_step == finding.step {
-        format!("step {}{label}", finding.step)
-    } else {
-        format!("steps {} to {}{label}", finding.step, finding.last_step)
-    }
-}
-
 /// Name and value of the figures that a reader asks for first.
 fn rows(summary: &Summary) -> Vec<(&'static str, String)> {
     let mut rows = vec![
-        ("plays for", words::span(summary.seconds * 1000.0)),
+        ("plays for", clock(summary.seconds * 1000.0)),
         ("flashing updates", summary.flashing_updates.to_string()),
         ("cleanings", summary.cleanings.to_string()),
-        ("longest answer", format!("{} ms", words::ms(summary.longest_answer_ms))),
+        ("longest answer", format!("{} ms", ms(summary.longest_answer_ms))),
         ("strongest ghost", format!("{:.1} L*", summary.worst_residue_l)),
         ("most updates since cleaning", summary.most_since_cleaning.to_string()),
-        ("panel driven for", words::span(summary.driving_seconds * 1000.0)),
+        ("panel driven for", clock(summary.driving_seconds * 1000.0)),
         ("energy", format!("{:.0} mJ", summary.energy_mj)),
     ];
     if let Some(power) = &summary.power {
@@ -289,6 +272,7 @@ fn strip(film: &Film, at: usize) -> Markup {
             ol.strip {
                 @for (number, card) in film.cards.iter().enumerate() { (card_of(card, film, &symbol_id(at, number))) }
             }
+            @if film.more_cards { p.faint { "The plan goes on; only its first " (film.cards.len()) " kinds of step are shown small." } }
         }
     }
 }
@@ -334,7 +318,7 @@ fn card_of(card: &Card, film: &Film, symbol: &str) -> Markup {
             } @else { div.blank { "no room for its picture" } }
             p { strong { (name) } br; span.faint { (steps) } }
             p.faint {
-                @if let Some(answer_ms) = card.answer_ms { "seen after " (words::ms(answer_ms)) " ms" br; }
+                @if let Some(answer_ms) = card.answer_ms { "seen after " (ms(answer_ms)) " ms" br; }
                 @if card.worst_l > 0.0 { "ghost of " (format!("{:.1}", card.worst_l)) " L*" }
             }
         }
@@ -344,14 +328,14 @@ fn card_of(card: &Card, film: &Film, symbol: &str) -> Markup {
 /// When a step is asked for, and by whom.
 fn when(card: &Card) -> String {
     let by = match card.cause {
-        "system" => "the device",
-        "clock" => "the clock",
-        person => person,
+        Cause::System => "the device",
+        Cause::Clock => "the clock",
+        Cause::Touch | Cause::Pen | Cause::Key => card.cause.word(),
     };
     if card.request_ms < 0.5 {
         format!("at the start, by {by}")
     } else {
-        format!("at {}, by {by}", words::span(card.request_ms))
+        format!("at {}, by {by}", clock(card.request_ms))
     }
 }
 
@@ -416,8 +400,8 @@ fn findings(plan: &ReviewedPlan, film: Option<&Film>, at: usize) -> Markup {
                     div.finding {
                         @if let Some(film) = film { (place_of(finding, film, at)) }
                         div {
-                            p { strong { (step_words(finding)) } ": " (marked(&finding.message)) "." }
-                            p { b { "What to do: " } (marked(&finding.help)) "." }
+                            p { strong { (place_words(finding)) } ": " (marked(&stopped(&finding.message))) }
+                            p { b { "What to do: " } (marked(&stopped(&finding.help))) }
                             @if let Some(caution) = caution_of(finding.rule) { p.caution { (caution) } }
                             @if let Some(because) = &finding.accepted { p { "Accepted: " (because) } }
                             @let why = rule_named(finding.rule).map_or("", |page| page.section("Why it matters on paper"));
@@ -459,13 +443,9 @@ fn place_of(finding: &Finding, film: &Film, at: usize) -> Markup {
     }
 }
 
-/// A text whose words in backticks are set as code.
+/// A text whose names in backticks are set as code.
 fn marked(text: &str) -> Markup {
-    html! {
-        @for (number, part) in text.split('`').enumerate() {
-            @if number % 2 == 1 { code { (part) } } @else { (part) }
-        }
-    }
+    html! { @for (is_code, piece) in pieces(text) { @if is_code { code { (piece) } } @else { (piece) } } }
 }
 
 /// Whether a field lies in the step that a pointer leads to.
@@ -475,9 +455,9 @@ fn is_within(field: &str, step: &str) -> bool {
 
 fn cautions() -> Markup {
     html! {
-        p { "Flashing can trigger seizures in people with photosensitive epilepsy. The check follows a published threshold on a model; it is not a medical assessment." }
+        @if let Some(caution) = caution_of("flashes-too-fast") { p { (sentence(caution)) } }
         p { "A drive scheme that is not balanced can damage a panel for good. The panel maker's own documents come first." }
         p { "A safety indicator must not rest on this model alone; local codes and licensed practice decide." }
-        p { "Figures are as good as the display description: measure your own panel." }
+        p { (PREDICTIONS) }
     }
 }

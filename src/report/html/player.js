@@ -3,7 +3,7 @@
 // box for them is ticked.
 
 const pauseMs = 500;
-const keptEvery = 24;
+const keptStages = 8;
 
 for (const player of document.querySelectorAll(".player")) start(player);
 
@@ -178,6 +178,7 @@ function pen(context, stroke, time) {
 function stack(film) {
   const pictures = new Map();
   const kept = new Map();
+  const keptEvery = Math.max(24, Math.ceil(film.frames.length / keptStages));
   const now = { look: null, residue: null };
 
   function canvas() {

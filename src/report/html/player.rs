@@ -5,11 +5,14 @@ use std::fmt::Write as _;
 use base64::{Engine, engine::general_purpose::STANDARD};
 use serde::Serialize;
 
-use super::{
-    film::{Film, Frame, Patch, RESIDUE_STEPS},
-    words,
+use super::film::{Film, Frame, Patch, RESIDUE_STEPS};
+use crate::{
+    geometry::Rect,
+    report::{
+        rounded,
+        words::{clock, count, ms},
+    },
 };
-use crate::{geometry::Rect, report::rounded};
 
 #[derive(Serialize)]
 struct FilmJson {
@@ -112,14 +115,14 @@ fn rectangles(rects: &[Rect]) -> Vec<Rectangle> {
 
 /// What happened in a step, for those who do not see the panel.
 fn in_words(frame: &Frame, film: &Film) -> String {
-    let mut parts = vec![format!("asked for by {} at {}", frame.cause, words::span(frame.request_ms))];
+    let mut parts = vec![format!("asked for by {} at {}", frame.cause.word(), clock(frame.request_ms))];
     for update in frame.updates.iter().filter(|update| !update.sent.is_empty()) {
-        let mut part = format!("{} takes {} ms", update.mode, words::ms(update.finish_ms - update.start_ms));
+        let mut part = format!("{} takes {} ms", update.mode, ms(update.finish_ms - update.start_ms));
         if update.flashes > 0 {
-            let _ = write!(part, ", flashes {}", words::counted(update.flashes.into(), "time", "times"));
+            let _ = write!(part, ", flashes {}", count(update.flashes.into(), "time", "times"));
         }
-        if update.wait_ms > 0.05 {
-            let _ = write!(part, ", waits {} ms for {}", words::ms(update.wait_ms), update.waits_for);
+        if update.waits() {
+            let _ = write!(part, ", waits {} ms for {}", ms(update.wait_ms), update.waits_for);
         }
         parts.push(part);
     }
@@ -127,17 +130,17 @@ fn in_words(frame: &Frame, film: &Film) -> String {
         parts.push("nothing is sent".into());
     }
     if let Some(answer_ms) = frame.answer_ms {
-        parts.push(format!("first change seen after {} ms", words::ms(answer_ms)));
+        parts.push(format!("first change seen after {} ms", ms(answer_ms)));
     }
     if frame.left_behind_px > 0 {
         parts.push(format!(
             "{} stay as they were, though the picture changed there",
-            words::counted(frame.left_behind_px, "pixel", "pixels")
+            count(frame.left_behind_px, "pixel", "pixels")
         ));
     }
     parts.push(match frame.ghosts.len() as u64 {
         0 => format!("no ghost of {} L* or more", film.limit_l),
-        count => format!("{}, the strongest {:.1} L*", words::counted(count, "ghost", "ghosts"), frame.worst_l),
+        ghosts => format!("{}, the strongest {:.1} L*", count(ghosts, "ghost", "ghosts"), frame.worst_l),
     });
     parts.join("; ")
 }

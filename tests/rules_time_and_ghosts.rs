@@ -3,8 +3,8 @@
 
 mod common;
 
-use common::{Folder, SQUARE, WHITE};
-use serde_json::Value;
+use common::{Folder, SQUARE, WHITE, example_display};
+use serde_json::{Value, json};
 use stillpage::rules::Example;
 
 /// A quick update that leaves a tenth of the swing: a ghost of 4.86 L*.
@@ -231,4 +231,31 @@ fn part_of_a_swing_gathers_its_part_of_the_impulse() {
         told(&review(&[("a.png", &grey)], &display, plan), "charge-builds-up").len()
     };
     assert_eq!((found(0.466), found(0.467)), (1, 0));
+}
+
+// --- windows that are proposed ------------------------------------------------------------------------------------------
+
+/// A window that a finding proposes can be written down as it is: it is no trouble of its own, and mends what was found.
+#[test]
+fn a_proposed_window_lies_on_the_grid_on_the_panel_and_is_large_enough() {
+    for (rotation, size) in [(0, [24, 16]), (90, [16, 24]), (180, [24, 16]), (270, [16, 24])] {
+        for corner in [[0, 0], [size[0] - 4, 0], [0, size[1] - 4], [size[0] - 4, size[1] - 4], [5, 3]] {
+            let folder = Folder::new();
+            let mut display = example_display([24, 16]);
+            display["windows"] = json!({ "step_px": [8, 1], "smallest_px": [16, 8] });
+            folder.display("panel.display.json", &display);
+            let mut rows = vec![vec!['.'; size[0]]; size[1]];
+            rows[corner[1]..corner[1] + 4].iter_mut().for_each(|row| row[corner[0]..corner[0] + 4].fill('#'));
+            folder.screen("a.png", &rows.into_iter().map(String::from_iter).collect::<Vec<_>>().join("\n"));
+            let plan =
+                |updates: &Value| json!({ "rotation": rotation, "steps": [{ "screen": "a.png", "updates": updates }] });
+            folder.plan("left.plan.json", &plan(&json!([])).to_string());
+            let run = folder.run(&["review", "left.plan.json", "--format", "json", "--only", "left-behind"]);
+            let help = run.json()["plans"][0]["findings"][0]["help"].as_str().unwrap().to_owned();
+            let window = help.strip_prefix("add an update with the window ").unwrap().split(", or").next().unwrap();
+            let window: Value = serde_json::from_str(window).unwrap();
+            folder.plan("mended.plan.json", &plan(&json!([{ "mode": "quick", "window": window }])).to_string());
+            assert_eq!(folder.findings("mended.plan.json"), [""; 0], "turned by {rotation}, at {corner:?}: {help}");
+        }
+    }
 }

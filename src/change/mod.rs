@@ -13,4 +13,4 @@ pub use mask::{Mask, bits};
 pub(crate) use regions::regions_with_labels;
 pub use regions::{Region, regions};
 pub use tiles::{TILE, TileGrid, TileLevels, differing_pixels, levels_of_tile};
-pub use windows::{SentWindows, TileCover, sent_windows, widened};
+pub use windows::{SentWindows, TileCover, proposed_window, sent_windows, widened};

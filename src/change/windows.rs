@@ -56,6 +56,19 @@ pub fn widened(window: Window, display: &Display, rotation: Rotation) -> Option<
     rotation.to_screen(widened, size).cut(size)
 }
 
+/// A window to propose for a box: on the controller's grid, no smaller than it takes, and on the panel; nothing where the
+/// panel has no windows.
+pub fn proposed_window(rect: Rect, display: &Display, rotation: Rotation) -> Option<Rect> {
+    let windows = display.windows?;
+    let size = rotation.turn_size(display.size);
+    let mut window = rotation.to_panel(rect.to_window(), size);
+    let [least_width, least_height] = windows.smallest.map(i64::from);
+    (window.width, window.height) = (window.width.max(least_width), window.height.max(least_height));
+    window.x = window.x.min(i64::from(display.size.width) - window.width).max(0);
+    window.y = window.y.min(i64::from(display.size.height) - window.height).max(0);
+    rotation.to_screen(windows.widen(window), size).cut(size)
+}
+
 /// The tiles of some boxes with the pixels inside, each tile once.
 #[derive(Clone, Debug)]
 pub struct TileCover<'b> {

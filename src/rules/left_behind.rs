@@ -2,7 +2,7 @@
 
 use super::{Rule, Setup, words};
 use crate::{
-    change::Mask,
+    change::{Mask, proposed_window},
     finding::{Sight, Sink, StepField, Where},
     panel::PlayedStep,
     plan::{Plan, Updates},
@@ -31,11 +31,9 @@ impl<'p> LeftBehind<'p> {
         let Some(rect) = waiting.pixels.bounds(&waiting.rect_of) else { return };
         let pixels = waiting.pixels.count();
         let display = &self.plan.display;
-        let window = crate::change::widened(rect.to_window(), display, self.plan.rotation).unwrap_or(rect);
-        let help = if display.windows.is_some() {
-            format!("add an update with the window {}, or use \"changed\"", words::rect(window))
-        } else {
-            "add an update of the whole panel".to_owned()
+        let help = match proposed_window(rect, display, self.plan.rotation) {
+            Some(window) => format!("add an update with the window {}, or use \"changed\"", words::rect(window)),
+            None => "add an update of the whole panel".to_owned(),
         };
         let sight = Sight {
             rect: Some(rect),

@@ -2,7 +2,7 @@
 
 use super::{Rule, Setup, due::Due, words};
 use crate::{
-    change::widened,
+    change::proposed_window,
     display::{LevelSet, Mode},
     finding::{Sight, Sink, StepField, Where},
     panel::{PlayedStep, PlayedUpdate},
@@ -47,13 +47,12 @@ impl<'p> NeedlessFlash<'p> {
                 ..Sight::default()
             });
         }
-        let windowed = mode.windowed && display.windows.is_some();
         let times = update.sent_px as f64 / update.changed_px as f64;
         // The box around what changes is what a window could be at the best.
         let bounds = step.changed.bounds(step.grid())?;
-        let window = widened(bounds.to_window(), display, self.plan.rotation).unwrap_or(bounds);
+        let window = proposed_window(bounds, display, self.plan.rotation)?;
         let saves = window.pixels() as f64 * self.times < update.sent_px as f64;
-        (windowed && times > self.times && saves).then(|| Sight {
+        (mode.windowed && times > self.times && saves).then(|| Sight {
             message: format!(
                 "`{}` flashes {}, {} times what changes",
                 mode.name,

@@ -4,7 +4,7 @@ use std::cmp::Ordering;
 
 use super::words;
 use crate::{
-    change::{TileCover, bits, widened},
+    change::{TileCover, bits, proposed_window},
     display::{Level, Mode},
     geometry::Rect,
     panel::{Ghost, PlayedStep, share_of_swing},
@@ -31,7 +31,7 @@ pub(super) fn step_name(index: u64, plan: &Plan) -> String {
 
 /// How to take the ghosts in a box away, of which this is the strongest, in words.
 pub(super) fn removal(ghost: &Ghost, rect: Rect, step: &PlayedStep<'_>, plan: &Plan) -> String {
-    let window = widened(rect.to_window(), &plan.display, plan.rotation).filter(|_| plan.display.windows.is_some());
+    let window = proposed_window(rect, &plan.display, plan.rotation);
     let duration = |mode: &Mode| mode.duration_at(plan.temperature_c);
     let candidates = plan.display.modes.iter().map(|mode| (mode, window.filter(|_| mode.windowed)));
     let helping = candidates.filter(|(mode, window)| {

@@ -6,7 +6,7 @@ use super::{
     words,
 };
 use crate::{
-    change::{Mask, TileGrid, widened},
+    change::{Mask, TileGrid, proposed_window},
     finding::{Sight, Sink, StepField, Where},
     panel::PlayedStep,
     plan::{Plan, Updates},
@@ -53,7 +53,7 @@ impl<'p> StrayInk<'p> {
         } else {
             format!("{area} of the line under the pen are never committed: the picture in memory lacks them")
         };
-        let help = match widened(rect.to_window(), display, self.plan.rotation).filter(|_| display.windows.is_some()) {
+        let help = match proposed_window(rect, display, self.plan.rotation) {
             Some(window) => format!("let the commit redraw {} too, or use \"changed\"", words::rect(window)),
             None => "let the commit redraw the whole panel".to_owned(),
         };

@@ -5,7 +5,10 @@ use std::fmt::Write as _;
 
 use maud::html;
 
-use super::film::{Film, FilmedUpdate, Frame};
+use super::{
+    asked_by,
+    film::{Film, FilmedUpdate, Frame},
+};
 use crate::report::words::{clock, ms};
 
 /// More steps than this are not drawn.
@@ -210,7 +213,7 @@ impl Chart<'_> {
              <circle class=\"{}\" cx=\"{x:.1}\" cy=\"{}\" r=\"4\"/></g>",
             frame.index,
             escape(frame.label.as_deref().unwrap_or("")),
-            frame.cause.word(),
+            asked_by(frame.cause),
             lanes.asked,
             if frame.cause.is_person() { "person" } else { "machine" },
             lanes.asked + 4.0

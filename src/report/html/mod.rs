@@ -307,7 +307,7 @@ fn card_of(card: &Card, film: &Film, symbol: &str) -> Markup {
     html! {
         li {
             p.between {
-                (when(card)) br;
+                (when(card.request_ms, card.cause)) br;
                 (card.updates)
                 @if card.flashes { " " span.tag.flash { "flashes" } }
             }
@@ -326,16 +326,16 @@ fn card_of(card: &Card, film: &Film, symbol: &str) -> Markup {
 }
 
 /// When a step is asked for, and by whom.
-fn when(card: &Card) -> String {
-    let by = match card.cause {
+fn when(request_ms: f64, cause: Cause) -> String {
+    let by = asked_by(cause);
+    if request_ms < 0.5 { format!("at the start, by {by}") } else { format!("at {}, by {by}", clock(request_ms)) }
+}
+
+fn asked_by(cause: Cause) -> &'static str {
+    match cause {
         Cause::System => "the device",
         Cause::Clock => "the clock",
-        Cause::Touch | Cause::Pen | Cause::Key => card.cause.word(),
-    };
-    if card.request_ms < 0.5 {
-        format!("at the start, by {by}")
-    } else {
-        format!("at {}, by {by}", clock(card.request_ms))
+        Cause::Touch | Cause::Pen | Cause::Key => cause.word(),
     }
 }
 

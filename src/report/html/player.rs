@@ -5,12 +5,15 @@ use std::fmt::Write as _;
 use base64::{Engine, engine::general_purpose::STANDARD};
 use serde::Serialize;
 
-use super::film::{Film, Frame, Patch, RESIDUE_STEPS};
+use super::{
+    film::{Film, Frame, Patch, RESIDUE_STEPS},
+    when,
+};
 use crate::{
     geometry::Rect,
     report::{
         rounded,
-        words::{clock, count, ms},
+        words::{count, ms},
     },
 };
 
@@ -115,7 +118,7 @@ fn rectangles(rects: &[Rect]) -> Vec<Rectangle> {
 
 /// What happened in a step, for those who do not see the panel.
 fn in_words(frame: &Frame, film: &Film) -> String {
-    let mut parts = vec![format!("asked for by {} at {}", frame.cause.word(), clock(frame.request_ms))];
+    let mut parts = vec![format!("asked for {}", when(frame.request_ms, frame.cause))];
     for update in frame.updates.iter().filter(|update| !update.sent.is_empty()) {
         let mut part = format!("{} takes {} ms", update.mode, ms(update.finish_ms - update.start_ms));
         if update.flashes > 0 {

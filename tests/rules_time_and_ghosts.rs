@@ -254,6 +254,10 @@ fn a_proposed_window_lies_on_the_grid_on_the_panel_and_is_large_enough() {
             let help = run.json()["plans"][0]["findings"][0]["help"].as_str().unwrap().to_owned();
             let window = help.strip_prefix("add an update with the window ").unwrap().split(", or").next().unwrap();
             let window: Value = serde_json::from_str(window).unwrap();
+            // Four pixels lie in one column of the grid or in two: 8 or 16 px, of which 16 is the least.
+            let mut sides = [window[2].as_u64().unwrap(), window[3].as_u64().unwrap()];
+            sides.sort_unstable();
+            assert_eq!(sides, [8, 16], "turned by {rotation}, at {corner:?}: {help}");
             folder.plan("mended.plan.json", &plan(&json!([{ "mode": "quick", "window": window }])).to_string());
             assert_eq!(folder.findings("mended.plan.json"), [""; 0], "turned by {rotation}, at {corner:?}: {help}");
         }

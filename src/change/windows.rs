@@ -61,7 +61,7 @@ pub fn widened(window: Window, display: &Display, rotation: Rotation) -> Option<
 pub fn proposed_window(rect: Rect, display: &Display, rotation: Rotation) -> Option<Rect> {
     let windows = display.windows?;
     let size = rotation.turn_size(display.size);
-    let mut window = rotation.to_panel(rect.to_window(), size);
+    let mut window = windows.widen(rotation.to_panel(rect.to_window(), size));
     let [least_width, least_height] = windows.smallest.map(i64::from);
     (window.width, window.height) = (window.width.max(least_width), window.height.max(least_height));
     window.x = window.x.min(i64::from(display.size.width) - window.width).max(0);

@@ -11,6 +11,7 @@ pub mod screen;
 pub mod change;
 pub mod panel;
 pub mod finding;
+pub mod known;
 pub mod rules;
 pub mod review;
 pub mod report;

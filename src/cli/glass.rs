@@ -2,7 +2,9 @@
 
 use std::ops::ControlFlow;
 
-use super::{GlassArguments, cores, load::load_plan, output::write_file, tell};
+use super::{
+    GlassArguments, cores, load::load_plan, output::write_file, settings::SettingsStore, tell, working_folder,
+};
 use crate::{
     report::panel_view,
     review::{ghost_limits, play_until},
@@ -21,7 +23,7 @@ pub(super) fn glass(arguments: &GlassArguments) -> u8 {
 }
 
 fn draw(arguments: &GlassArguments) -> Result<(), Vec<Fault>> {
-    let loaded = load_plan(&arguments.plan)?;
+    let loaded = load_plan(&arguments.plan, &mut SettingsStore::new(&working_folder()))?;
     let plan = &loaded.plan;
     let Some(last) = plan.step_count.checked_sub(1) else {
         return Err(vec![fault(arguments, "the plan has no steps", "add a step that shows a screen")]);

@@ -1,20 +1,24 @@
 //! The loader: finds plans in folders, and what a plan names on the disk: displays, screens, fonts.
 
 use std::{
-    collections::{HashMap, HashSet},
+    collections::{BTreeSet, HashMap, HashSet},
     fs, io,
     path::{Component, Path, PathBuf},
-    sync::Arc,
+    sync::{
+        Arc, Mutex, PoisonError,
+        atomic::{AtomicBool, Ordering},
+    },
 };
 
 use globset::GlobBuilder;
 use walkdir::WalkDir;
 
+use super::{inputs::Inputs, settings::SettingsStore, store::PictureStore};
 use crate::{
     change::conveyor::ScreenSource,
     display::{Beside, Display, Ink, Segments, read_display, shipped},
     geometry::Size,
-    plan::{KnownRule, Plan, ScreenId, Surroundings, Trouble, read_plan},
+    plan::{KnownRule, Plan, RuleSettings, ScreenId, Surroundings, Trouble, read_plan},
     rules::known_rules,
     screen::{Faces, Picture, ScreenFault, decode_png, draw_segments, draw_svg},
     source::{Fault, Source, did_you_mean, text_of_bytes},
@@ -28,12 +32,12 @@ const LARGEST_SCREEN: u64 = 256 << 20;
 const LONGEST_CHAIN: usize = 8;
 
 /// The plans that some paths name, in a fixed order, and the faults on the way.
-pub(super) fn find_plans(paths: &[PathBuf]) -> (Vec<PathBuf>, Vec<Fault>) {
+pub(super) fn find_plans(paths: &[PathBuf], settings: &mut SettingsStore) -> (Vec<PathBuf>, Vec<Fault>) {
     let (mut plans, mut faults) = (Vec::new(), Vec::new());
     for path in paths {
         match fs::metadata(path) {
             Err(error) => faults.push(no_such(path, &error)),
-            Ok(found) if found.is_dir() => walk(path, &mut plans, &mut faults),
+            Ok(found) if found.is_dir() => walk(path, settings, &mut plans, &mut faults),
             Ok(_) if is_named(path, ".flow.json") => faults.push(Fault::of_file(
                 path.display().to_string(),
                 "user flows cannot be reviewed yet",
@@ -51,33 +55,43 @@ pub(super) fn find_plans(paths: &[PathBuf]) -> (Vec<PathBuf>, Vec<Fault>) {
 fn no_such(path: &Path, error: &io::Error) -> Fault {
     let name = path.display().to_string();
     if error.kind() == io::ErrorKind::NotFound {
-        let folder = path.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."));
+        let folder = folder_of(path);
         let wanted = path.file_name().unwrap_or_default().to_string_lossy().into_owned();
         return Fault::of_file(name, "there is no such file or folder", name_help(folder, &wanted));
     }
     Fault::of_file(name, format!("cannot be read: {error}"), "check the path and its rights")
 }
 
-fn walk(folder: &Path, plans: &mut Vec<PathBuf>, faults: &mut Vec<Fault>) {
+fn walk(folder: &Path, settings: &mut SettingsStore, plans: &mut Vec<PathBuf>, faults: &mut Vec<Fault>) {
     let before = (plans.len(), faults.len());
+    let mut ignored = 0;
     let hidden = |entry: &walkdir::DirEntry| entry.depth() > 0 && entry.file_name().to_string_lossy().starts_with('.');
     let entries =
         WalkDir::new(folder).follow_links(true).sort_by_file_name().into_iter().filter_entry(|entry| !hidden(entry));
     for entry in entries {
         match entry {
             Ok(entry) if entry.file_type().is_file() && is_named(entry.path(), ".plan.json") => {
-                plans.push(without_dot(entry.into_path()));
+                if settings.ignores(entry.path()) {
+                    ignored += 1;
+                } else {
+                    plans.push(without_dot(entry.into_path()));
+                }
             }
             Ok(_) => {}
             Err(error) => faults.push(walk_fault(folder, &error)),
         }
     }
     if (plans.len(), faults.len()) == before {
-        faults.push(Fault::of_file(
-            folder.display().to_string(),
-            "there is no plan in this folder",
-            "plans are named `*.plan.json`; name one, or a folder above one",
-        ));
+        let (message, help) = if ignored == 0 {
+            (
+                "there is no plan in this folder".to_owned(),
+                "plans are named `*.plan.json`; name one, or a folder above one",
+            )
+        } else {
+            let message = format!("every plan in this folder is ignored by settings: {ignored}");
+            (message, "name the plan itself, or change `ignore` in the `stillpage.settings.json` above it")
+        };
+        faults.push(Fault::of_file(folder.display().to_string(), message, help));
     }
 }
 
@@ -118,6 +132,19 @@ fn is_named(path: &Path, ending: &str) -> bool {
 pub(super) struct LoadedPlan {
     pub(super) plan: Plan,
     pub(super) screens: LoadedScreens,
+    inputs: Inputs,
+    /// All screens by the paths that the plan names.
+    named: Vec<PathBuf>,
+}
+
+impl LoadedPlan {
+    /// What its review rests on; the pictures that its drawings refer to are known once they are drawn.
+    pub(super) fn inputs(&self) -> Inputs {
+        let mut inputs = self.inputs.clone();
+        let linked = self.screens.linked.lock().unwrap_or_else(PoisonError::into_inner);
+        linked.iter().chain(&self.named).for_each(|file| inputs.add_file(file));
+        inputs.whole()
+    }
 }
 
 /// The screen files of a plan.
@@ -130,6 +157,10 @@ pub(super) struct LoadedScreens {
     faces: Faces,
     /// The folder beyond which no screen may reach, without links.
     home: PathBuf,
+    /// The pictures that drawings referred to.
+    linked: Mutex<BTreeSet<PathBuf>>,
+    /// What was drawn before, and a hash of all but the file that a picture is made from.
+    store: Option<(Arc<PictureStore>, blake3::Hash)>,
 }
 
 #[derive(Debug)]
@@ -150,12 +181,38 @@ impl ScreenSource for LoadedScreens {
         let file = &self.files[screen.0];
         let bytes = read_bytes(&file.path, LARGEST_SCREEN)
             .map_err(|reason| ScreenFault { message: reason, help: "check the file and its rights".into() })?;
+        let Some((store, surroundings)) = &self.store else {
+            return self.draw(file, &bytes, buffer).map(|drawn| drawn.0);
+        };
+        let mut hasher = blake3::Hasher::new();
+        hasher.update(surroundings.as_bytes()).update(&[u8::from(file.is_svg)]).update(&bytes);
+        let key = *hasher.finalize().as_bytes();
+        if let Some(picture) = store.get(&key) {
+            return Ok(picture);
+        }
+        let (picture, is_whole) = self.draw(file, &bytes, buffer)?;
+        if is_whole {
+            store.put(key, &picture);
+        }
+        Ok(picture)
+    }
+}
+
+impl LoadedScreens {
+    /// Draws a screen; says whether it is made from its file alone, without pictures beside it.
+    fn draw(&self, file: &ScreenFile, bytes: &[u8], buffer: Vec<u8>) -> Result<(Picture, bool), ScreenFault> {
         if !file.is_svg {
-            return decode_png(&bytes, self.size, &self.ink, buffer);
+            return Ok((decode_png(bytes, self.size, &self.ink, buffer)?, true));
         }
         let folder = file.path.parent().unwrap_or(Path::new("."));
-        let find_image = |href: &str| find_image(href, folder, &self.home);
-        draw_svg(&bytes, self.size, &self.ink, &self.faces, &find_image, buffer)
+        let has_pictures = AtomicBool::new(false);
+        let find_image = |href: &str| {
+            has_pictures.store(true, Ordering::Relaxed);
+            self.linked.lock().unwrap_or_else(PoisonError::into_inner).insert(folder.join(href));
+            find_image(href, folder, &self.home)
+        };
+        let picture = draw_svg(bytes, self.size, &self.ink, &self.faces, &find_image, buffer)?;
+        Ok((picture, !has_pictures.load(Ordering::Relaxed)))
     }
 }
 
@@ -183,7 +240,7 @@ fn read_bytes(path: &Path, largest: u64) -> Result<Vec<u8>, String> {
     fs::read(path).map_err(|error| format!("cannot be read: {error}"))
 }
 
-fn read_text(path: &Path) -> Result<Arc<Source>, Fault> {
+pub(super) fn read_text(path: &Path) -> Result<Arc<Source>, Fault> {
     let name = path.display().to_string();
     let bytes = read_bytes(path, LARGEST_TEXT)
         .map_err(|reason| Fault::of_file(&name, reason, "check the file and its rights"))?;
@@ -193,13 +250,29 @@ fn read_text(path: &Path) -> Result<Arc<Source>, Fault> {
     Ok(Arc::new(Source { name, text }))
 }
 
+/// The folder that a file lies in.
+pub(super) fn folder_of(file: &Path) -> &Path {
+    file.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."))
+}
+
 /// Reads a plan and finds all that it names.
-pub(super) fn load_plan(path: &Path) -> Result<LoadedPlan, Vec<Fault>> {
+pub(super) fn load_plan(path: &Path, settings: &mut SettingsStore) -> Result<LoadedPlan, Vec<Fault>> {
+    load_kept_plan(path, settings, None)
+}
+
+/// The same; pictures are kept in a store where there is one.
+pub(super) fn load_kept_plan(
+    path: &Path,
+    settings: &mut SettingsStore,
+    store: Option<&Arc<PictureStore>>,
+) -> Result<LoadedPlan, Vec<Fault>> {
     let source = read_text(path).map_err(|fault| vec![fault])?;
-    let folder = path.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new(".")).to_owned();
-    let mut finder = Finder::new(folder);
+    let folder = folder_of(path).to_owned();
+    let settings = settings.of_folder(&folder)?;
+    let mut finder = Finder::new(folder, settings);
     let plan = read_plan(&source, &mut finder)?;
     let home = finder.folder.canonicalize().unwrap_or_else(|_| finder.folder.clone());
+    let surroundings = store.map(|store| (store.clone(), surroundings(&plan, &finder.fonts)));
     let faces = Faces::new(finder.fonts).map_err(|_| {
         vec![Fault::of_file(
             &source.name,
@@ -208,19 +281,34 @@ pub(super) fn load_plan(path: &Path) -> Result<LoadedPlan, Vec<Fault>> {
         )]
     })?;
     let ink = plan.display.ink.turned(plan.rotation);
-    let screens = LoadedScreens { files: finder.files, size: plan.screen_size(), ink, faces, home };
-    Ok(LoadedPlan { plan, screens })
+    let mut inputs = finder.inputs;
+    inputs.add_file(path);
+    let linked = Mutex::default();
+    let screens =
+        LoadedScreens { files: finder.files, size: plan.screen_size(), ink, faces, home, linked, store: surroundings };
+    Ok(LoadedPlan { plan, screens, inputs, named: finder.by_path.into_keys().collect() })
+}
+
+/// A hash of all that a picture is made from but its file.
+fn surroundings(plan: &Plan, fonts: &[Vec<u8>]) -> blake3::Hash {
+    let mut hasher = blake3::Hasher::new();
+    hasher.update(format!("{:?} {:?} {:?}", plan.screen_size(), plan.rotation, plan.display.ink).as_bytes());
+    for font in fonts {
+        hasher.update(blake3::hash(font).as_bytes());
+    }
+    hasher.finalize()
 }
 
 /// What stands beside a description in its folder, or ships with the program.
 struct DisplayFolder<'f> {
     folder: &'f Path,
     depth: usize,
+    inputs: &'f mut Inputs,
 }
 
 impl Beside for DisplayFolder<'_> {
     fn base(&mut self, name: &str) -> Result<Display, Vec<Fault>> {
-        load_display(name, self.folder, self.depth + 1)
+        load_display(name, self.folder, self.depth + 1, self.inputs)
     }
 
     fn segments(&mut self, path: &str) -> Result<Segments, Fault> {
@@ -235,6 +323,7 @@ impl Beside for DisplayFolder<'_> {
             let bytes = read_bytes(&file, LARGEST_TEXT).map_err(|reason| {
                 Fault::of_file("", format!("the drawing `{path}` {reason}"), name_help_for(self.folder, path))
             })?;
+            self.inputs.add_file(&file);
             draw_segments(&bytes)
         };
         drawn.map_err(|fault| Fault::of_file("", format!("`{path}`: {}", fault.message), fault.help))
@@ -242,7 +331,12 @@ impl Beside for DisplayFolder<'_> {
 }
 
 /// Reads a display by its shipped name or its path.
-pub(super) fn load_display(name: &str, folder: &Path, depth: usize) -> Result<Display, Vec<Fault>> {
+pub(super) fn load_display(
+    name: &str,
+    folder: &Path,
+    depth: usize,
+    inputs: &mut Inputs,
+) -> Result<Display, Vec<Fault>> {
     if depth > LONGEST_CHAIN {
         return Err(vec![Fault::of_file(
             "",
@@ -252,7 +346,7 @@ pub(super) fn load_display(name: &str, folder: &Path, depth: usize) -> Result<Di
     }
     if let Some(text) = shipped::text_of(name) {
         let source = Arc::new(Source { name: format!("the shipped display {name}"), text: text.to_owned() });
-        return read_display(&source, &mut DisplayFolder { folder, depth });
+        return read_display(&source, &mut DisplayFolder { folder, depth, inputs });
     }
     let path = folder.join(name);
     if !path.is_file() {
@@ -267,8 +361,9 @@ pub(super) fn load_display(name: &str, folder: &Path, depth: usize) -> Result<Di
         return Err(vec![Fault::of_file("", format!("there is no display `{name}`"), help)]);
     }
     let source = read_text(&path).map_err(|fault| vec![fault])?;
+    inputs.add_file(&path);
     let base_folder = path.parent().unwrap_or(folder);
-    read_display(&source, &mut DisplayFolder { folder: base_folder, depth })
+    read_display(&source, &mut DisplayFolder { folder: base_folder, depth, inputs })
 }
 
 /// Finds what one plan names.
@@ -282,10 +377,12 @@ struct Finder {
     hashes: HashMap<ScreenId, blake3::Hash>,
     fonts: Vec<Vec<u8>>,
     rules: Vec<KnownRule>,
+    settings: RuleSettings,
+    inputs: Inputs,
 }
 
 impl Finder {
-    fn new(folder: PathBuf) -> Self {
+    fn new(folder: PathBuf, settings: RuleSettings) -> Self {
         Self {
             screens: folder.clone(),
             folder,
@@ -295,6 +392,8 @@ impl Finder {
             hashes: HashMap::new(),
             fonts: Vec::new(),
             rules: known_rules(),
+            settings,
+            inputs: Inputs::default(),
         }
     }
 
@@ -378,7 +477,7 @@ fn name_help_for(folder: &Path, name: &str) -> String {
 
 impl Surroundings for Finder {
     fn display(&mut self, name: &str) -> Result<Display, Vec<Fault>> {
-        load_display(name, &self.folder, 0)
+        load_display(name, &self.folder, 0, &mut self.inputs)
     }
 
     fn screens_folder(&mut self, path: &str) -> Result<(), Trouble> {
@@ -403,6 +502,7 @@ impl Surroundings for Finder {
     }
 
     fn each(&mut self, pattern: &str) -> Result<Vec<ScreenId>, Trouble> {
+        self.inputs.add_folder(self.screens.join(fixed_part(pattern)));
         let mut matches = matching_files(&self.screens, pattern)?;
         if matches.is_empty() {
             return Err(trouble(
@@ -416,6 +516,9 @@ impl Surroundings for Finder {
 
     fn font(&mut self, path: &str) -> Result<(), Trouble> {
         let full = self.folder.join(path);
+        if full.is_dir() {
+            self.inputs.add_folder(full.clone());
+        }
         let files = if full.is_dir() { fonts_in(&full)? } else { vec![full.clone()] };
         if files.is_empty() {
             return Err(trouble(format!("there is no font in `{path}`"), "fonts end in .ttf, .otf or .ttc"));
@@ -430,6 +533,7 @@ impl Surroundings for Finder {
                     "name a TrueType or OpenType font",
                 ));
             }
+            self.inputs.add_file(file);
             self.fonts.push(bytes);
         }
         Ok(())
@@ -437,6 +541,10 @@ impl Surroundings for Finder {
 
     fn rules(&self) -> &[KnownRule] {
         &self.rules
+    }
+
+    fn settings(&self) -> RuleSettings {
+        self.settings.clone()
     }
 }
 
@@ -474,8 +582,7 @@ fn matching_files(folder: &Path, pattern: &str) -> Result<Vec<String>, Trouble> 
         })?
         .compile_matcher();
     // The folder part without wildcards is walked, no deeper than the pattern reaches.
-    let fixed: PathBuf = Path::new(pattern).components().take_while(|part| !has_wildcard(part)).collect();
-    let fixed = if fixed == Path::new(pattern) { fixed.parent().unwrap_or(Path::new("")).to_owned() } else { fixed };
+    let fixed = fixed_part(pattern);
     let depth = if pattern.contains("**") {
         usize::MAX
     } else {
@@ -493,6 +600,12 @@ fn matching_files(folder: &Path, pattern: &str) -> Result<Vec<String>, Trouble> 
         }
     }
     Ok(names)
+}
+
+/// The folder part of a pattern that has no wildcards.
+fn fixed_part(pattern: &str) -> PathBuf {
+    let fixed: PathBuf = Path::new(pattern).components().take_while(|part| !has_wildcard(part)).collect();
+    if fixed == Path::new(pattern) { fixed.parent().unwrap_or(Path::new("")).to_owned() } else { fixed }
 }
 
 /// Whether every part of a path that begins with a dot is asked for by a part of the pattern that does so too.

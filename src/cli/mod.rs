@@ -2,12 +2,19 @@
 //! and standard streams.
 
 mod glass;
+mod inputs;
+mod known;
 mod load;
 mod output;
 mod pictures;
 mod progress;
 mod review;
+mod round;
+mod rules;
+mod settings;
 mod show;
+mod store;
+mod watch;
 
 use std::{
     ffi::OsString,
@@ -52,10 +59,13 @@ enum Command {
         /// The display to print
         name: Option<String>,
     },
-    /// List the rules, or explain one
+    /// List the rules, or explain one, with the levels and limits that hold and where they are set
     Rules {
         /// The rule to explain
         id: Option<String>,
+        /// For which plan or folder
+        #[arg(long = "for", value_name = "PATH", default_value = ".")]
+        place: PathBuf,
     },
     /// Print the JSON Schema of a file format: plan, display, findings or facts
     Schema {
@@ -97,12 +107,21 @@ pub(crate) struct ReviewArguments {
     /// Write what the model worked out, a JSON object a line and step
     #[arg(long, value_name = "FILE")]
     facts: Option<PathBuf>,
+    /// Let findings that stand in this file pass: only new ones make the exit status 1
+    #[arg(long, value_name = "FILE")]
+    known: Option<PathBuf>,
+    /// Write what was found and not accepted into this file, to be known from then on
+    #[arg(long, value_name = "FILE")]
+    write_known: Option<PathBuf>,
     /// Run only this rule; may be given several times
     #[arg(long, value_name = "RULE")]
     only: Vec<String>,
     /// Do not run this rule; may be given several times
     #[arg(long, value_name = "RULE")]
     without: Vec<String>,
+    /// Stay, and review again what a change of a plan, a screen or a display touches; ends with Ctrl-C
+    #[arg(long, conflicts_with = "facts")]
+    watch: bool,
     /// How many threads to use [default: one for each core]
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=256))]
     threads: Option<u16>,
@@ -190,7 +209,7 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
         Command::Review(arguments) => review::review(&arguments),
         Command::Glass(arguments) => glass::glass(&arguments),
         Command::Displays { name } => show::displays(name.as_deref()),
-        Command::Rules { id } => show::rules(id.as_deref()),
+        Command::Rules { id, place } => rules::rules(id.as_deref(), &place),
         Command::Schema { name } => show::schema(&name),
     };
     ExitCode::from(status)

@@ -8,6 +8,7 @@ use std::{
 
 use tempfile::NamedTempFile;
 
+use super::load::folder_of;
 use crate::source::Fault;
 
 /// A file that appears under its name only when it is complete.
@@ -20,8 +21,7 @@ pub(super) struct OutputFile {
 impl OutputFile {
     /// Begins a file beside its final place.
     pub(super) fn create(path: &Path) -> Result<Self, Fault> {
-        let folder = path.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."));
-        let file = NamedTempFile::new_in(folder).map_err(|error| cannot_write(path, &error))?;
+        let file = NamedTempFile::new_in(folder_of(path)).map_err(|error| cannot_write(path, &error))?;
         Ok(Self { path: path.to_owned(), writer: BufWriter::new(file) })
     }
 

@@ -1,20 +1,21 @@
-//! `stillpage displays`, `rules` and `schema`: what is known.
+//! `stillpage displays` and `schema`: what is known.
 
 use std::io::{self, Write};
 
-use super::{output::write_out, tell};
+use super::{inputs::Inputs, output::write_out, tell};
 use crate::{
     display::{Ink, ink::InkKind, shipped},
-    rules::{Page, pages, rule_named},
     source::{Fault, did_you_mean},
 };
 
 /// The schemas by the names that users give.
-const SCHEMAS: [(&str, &str); 4] = [
+const SCHEMAS: [(&str, &str); 6] = [
     ("plan", include_str!("../../docs/schemas/plan.schema.json")),
     ("display", include_str!("../../docs/schemas/display.schema.json")),
     ("findings", include_str!("../../docs/schemas/findings.schema.json")),
     ("facts", include_str!("../../docs/schemas/facts.schema.json")),
+    ("known", include_str!("../../docs/schemas/known.schema.json")),
+    ("settings", include_str!("../../docs/schemas/settings.schema.json")),
 ];
 
 /// Lists the displays, or prints one.
@@ -30,7 +31,9 @@ pub(super) fn displays(name: Option<&str>) -> u8 {
 
 fn list_displays(out: &mut dyn Write) -> io::Result<()> {
     for name in shipped::names() {
-        let Ok(display) = super::load::load_display(name, std::path::Path::new("."), 0) else { continue };
+        let Ok(display) = super::load::load_display(name, std::path::Path::new("."), 0, &mut Inputs::default()) else {
+            continue;
+        };
         let modes: Vec<&str> = display.mode_names().collect();
         writeln!(out, "{name}\n  {}", display.title)?;
         let (size, ppi, ink) = (display.size, display.pixels_per_inch, ink_words(&display.ink));
@@ -54,40 +57,6 @@ fn ink_words(ink: &Ink) -> String {
     }
 }
 
-/// Lists the rules, or explains one.
-pub(super) fn rules(id: Option<&str>) -> u8 {
-    let Some(id) = id else {
-        return done(write_out(list_rules));
-    };
-    match rule_named(id) {
-        Some(page) => done(write_out(|out| explain(page, out))),
-        None => unknown("rule", id, &pages().iter().map(|page| page.id).collect::<Vec<_>>()),
-    }
-}
-
-fn list_rules(out: &mut dyn Write) -> io::Result<()> {
-    let mut group = "";
-    for page in pages() {
-        if page.group != group {
-            writeln!(out, "{}{}", if group.is_empty() { "" } else { "\n" }, page.group)?;
-            group = &page.group;
-        }
-        writeln!(out, "  {:<24} {:<8} {}", page.id, page.severity.word(), page.title)?;
-    }
-    writeln!(out, "\n`stillpage rules ID` explains one.")
-}
-
-fn explain(page: &Page, out: &mut dyn Write) -> io::Result<()> {
-    writeln!(out, "{}: {}", page.id, page.title)?;
-    writeln!(out, "level: {}; group: {}; since {}", page.severity.word(), page.group, page.since)?;
-    for limit in &page.limits {
-        let default =
-            limit.default.map_or("as the display says".to_owned(), |default| format!("{default} {}", limit.unit));
-        writeln!(out, "limit `{}`: {default}; {}", limit.name, limit.about)?;
-    }
-    writeln!(out, "source: {}\n\n{}", page.source, page.text)
-}
-
 /// Prints a schema.
 pub(super) fn schema(name: &str) -> u8 {
     match SCHEMAS.iter().find(|(known, _)| *known == name) {
@@ -96,7 +65,7 @@ pub(super) fn schema(name: &str) -> u8 {
     }
 }
 
-fn done(result: Result<(), Fault>) -> u8 {
+pub(super) fn done(result: Result<(), Fault>) -> u8 {
     match result {
         Ok(()) => 0,
         Err(fault) => {
@@ -106,7 +75,7 @@ fn done(result: Result<(), Fault>) -> u8 {
     }
 }
 
-fn unknown(what: &str, name: &str, known: &[&str]) -> u8 {
+pub(super) fn unknown(what: &str, name: &str, known: &[&str]) -> u8 {
     tell(&Fault::of_file("", format!("there is no {what} `{name}`"), did_you_mean(name, known.iter().copied())));
     2
 }

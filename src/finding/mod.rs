@@ -67,12 +67,19 @@ pub struct Finding {
     pub fingerprint: String,
     /// Why somebody decided to live with it.
     pub accepted: Option<String>,
+    /// Whether it was there before, by a list of known findings.
+    pub known: bool,
 }
 
 impl Finding {
     /// Whether it is about a step, and not about a field of the plan that belongs to none.
     pub fn is_of_a_step(&self) -> bool {
         self.pointer.starts_with("/steps")
+    }
+
+    /// Whether it is new, and nobody has decided to live with it.
+    pub fn is_open(&self) -> bool {
+        self.accepted.is_none() && !self.known
     }
 }
 
@@ -209,6 +216,7 @@ impl Sink {
             pointer: place.pointer,
             fingerprint: String::new(),
             accepted: None,
+            known: false,
         });
     }
 

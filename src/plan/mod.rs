@@ -4,6 +4,7 @@
 
 mod expand;
 mod read;
+mod settings;
 
 use std::{collections::BTreeMap, sync::Arc};
 
@@ -13,7 +14,10 @@ use crate::{
     source::Source,
 };
 pub use expand::{PlannedStep, Steps};
-pub use read::{KnownRule, Surroundings, Trouble, read_plan};
+pub use read::{Surroundings, Trouble, read_plan};
+pub use settings::{
+    FolderSettings, KnownRule, RuleLevel, RuleSetting, RuleSettings, Set, read_folder_settings, with_outer,
+};
 
 /// The most steps of an expanded plan.
 pub const MOST_STEPS: u64 = 1_000_000;
@@ -66,8 +70,8 @@ pub struct Plan {
     pub nodes: Vec<Node>,
     /// How many steps there are when all is expanded.
     pub step_count: u64,
-    /// Settings of rules, by id.
-    pub rules: BTreeMap<String, RuleSetting>,
+    /// Settings of rules, its own and those of the folders that it lies in.
+    pub rules: RuleSettings,
     /// Findings that somebody has decided to live with.
     pub accept: Vec<Accept>,
 }
@@ -247,28 +251,6 @@ pub struct StrokePoint {
     pub ms: f64,
 }
 
-/// What a plan says about a rule.
-#[derive(Clone, Debug, PartialEq, Default)]
-pub struct RuleSetting {
-    /// Whether it is on, and as what, where the plan says so.
-    pub level: Option<RuleLevel>,
-    /// Limits by name.
-    pub limits: BTreeMap<String, f64>,
-}
-
-/// A rule's level as a plan sets it.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum RuleLevel {
-    /// Not run.
-    Off,
-    /// The plan must not be shipped like this.
-    Error,
-    /// Somebody should look.
-    Warning,
-    /// Worth knowing.
-    Note,
-}
-
 /// A finding that somebody has decided to live with.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Accept {
@@ -297,15 +279,20 @@ impl Plan {
         self.rotation.turn_size(self.display.size)
     }
 
-    /// A limit of a rule, where the plan sets it.
+    /// A limit of a rule, where the plan or a folder above it sets it.
     pub fn limit(&self, rule: &str, name: &str) -> Option<f64> {
-        self.rules.get(rule)?.limits.get(name).copied()
+        self.rules.get(rule)?.limits.get(name).map(|limit| limit.value)
     }
 
-    /// A limit of a rule, where the plan sets it or else the display gives it.
+    /// A limit of a rule, where somebody sets it or else the display gives it.
     pub fn limit_or_display(&self, rule: &str, name: &str) -> Option<f64> {
+        self.limit(rule, name).or_else(|| self.display_limit(rule, name))
+    }
+
+    /// A limit of a rule, where the display gives it.
+    pub fn display_limit(&self, rule: &str, name: &str) -> Option<f64> {
         let limits = &self.display.limits;
-        let of_display = || match (rule, name) {
+        match (rule, name) {
             ("too-many-since-cleaning", "updates") => limits.updates_before_cleaning.map(f64::from),
             ("too-soon", "ms") => limits.ms_between_updates,
             ("slow-answer", "first_ms") => limits.first_ms,
@@ -313,7 +300,6 @@ impl Plan {
             ("cleaning-overdue", "hours") => limits.hours_between_cleanings,
             ("charge-builds-up", "net_impulse_vs") => limits.net_impulse_vs,
             _ => None,
-        };
-        self.limit(rule, name).or_else(of_display)
+        }
     }
 }

@@ -8,8 +8,9 @@ use std::{
 };
 
 use super::{
-    Accept, BUDGET_FIGURES, Begins, Cause, MOST_STEPS, Node, Plan, RuleLevel, RuleSetting, ScreenId, Shows, Step,
-    StepName, Stroke, StrokePoint, Update, Updates, WindowAsk,
+    Accept, BUDGET_FIGURES, Begins, Cause, MOST_STEPS, Node, Plan, ScreenId, Shows, Step, StepName, Stroke,
+    StrokePoint, Update, Updates, WindowAsk,
+    settings::{KnownRule, RuleSettings, rules, with_outer},
 };
 use crate::{
     display::Display,
@@ -50,15 +51,6 @@ pub struct Trouble {
     pub help: String,
 }
 
-/// A rule's id and the limits that may be set.
-#[derive(Clone, Debug)]
-pub struct KnownRule {
-    /// The id.
-    pub id: String,
-    /// The names of its limits.
-    pub limits: Vec<String>,
-}
-
 /// Finds what a plan names.
 pub trait Surroundings {
     /// The display of that name or path.
@@ -88,6 +80,10 @@ pub trait Surroundings {
     fn font(&mut self, path: &str) -> Result<(), Trouble>;
     /// The rules that a plan may set.
     fn rules(&self) -> &[KnownRule];
+    /// What is set for all plans in its place; the plan's own settings go before.
+    fn settings(&self) -> RuleSettings {
+        RuleSettings::new()
+    }
 }
 
 /// Reads a plan.
@@ -124,7 +120,7 @@ fn plan(reading: &mut Reading, root: &Item<'_>, surroundings: &mut dyn Surroundi
     let battery_mwh = figure(reading, &fields, "battery_mwh", 1e-6, 1e12);
     let rotation = rotation(reading, &fields);
     let budgets = budgets(reading, &fields);
-    let rules = rules(reading, &fields, surroundings.rules());
+    let rules = with_outer(rules(reading, &fields, surroundings.rules()), &surroundings.settings());
     let mut context = Context { surroundings, display };
     let begins = begins(reading, &fields, &mut context);
     let steps = reading.required(&fields, "steps", "a refresh plan");
@@ -217,49 +213,6 @@ fn budgets(reading: &mut Reading, fields: &Fields<'_>) -> BTreeMap<String, f64> 
         return BTreeMap::new();
     };
     figures.iter().filter_map(|(name, item)| Some((name.to_owned(), reading.number(item, 0.0, 1e15)?))).collect()
-}
-
-fn rules(reading: &mut Reading, fields: &Fields<'_>, known: &[KnownRule]) -> BTreeMap<String, RuleSetting> {
-    let Some(settings) = fields.get("rules").and_then(|item| reading.open_object(item, "settings by rule")) else {
-        return BTreeMap::new();
-    };
-    let mut rules = BTreeMap::new();
-    for (id, item) in settings.iter() {
-        let Some(rule) = known.iter().find(|rule| rule.id == id) else {
-            reading.fault(
-                item,
-                format!("there is no rule `{id}`"),
-                did_you_mean(id, known.iter().map(|rule| rule.id.as_str())),
-            );
-            continue;
-        };
-        if let Some(setting) = rule_setting(reading, item, rule) {
-            rules.insert(id.to_owned(), setting);
-        }
-    }
-    rules
-}
-
-const RULE_LEVELS: [(&str, RuleLevel); 4] =
-    [("off", RuleLevel::Off), ("error", RuleLevel::Error), ("warning", RuleLevel::Warning), ("note", RuleLevel::Note)];
-
-fn rule_setting(reading: &mut Reading, item: &Item<'_>, rule: &KnownRule) -> Option<RuleSetting> {
-    if !item.is_object() {
-        return Some(RuleSetting { level: Some(reading.word(item, &RULE_LEVELS)?), limits: BTreeMap::new() });
-    }
-    let mut known = vec!["level"];
-    known.extend(rule.limits.iter().map(String::as_str));
-    let fields = reading.object(item, &format!("the rule `{}`", rule.id), &known)?;
-    let level = match fields.get("level") {
-        None => None,
-        Some(item) => Some(reading.word(item, &RULE_LEVELS)?),
-    };
-    let limits = rule
-        .limits
-        .iter()
-        .filter_map(|name| Some((name.clone(), reading.number(fields.get(name)?, 0.0, 1e12)?)))
-        .collect();
-    Some(RuleSetting { level, limits })
 }
 
 fn begins(reading: &mut Reading, fields: &Fields<'_>, context: &mut Context<'_>) -> Begins {

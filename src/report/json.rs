@@ -11,6 +11,7 @@ use serde::Serialize;
 use super::{PlanOutcome, PlanReport, ReviewedPlan, RunReport, help_with_caution, rounded};
 use crate::{
     finding::{Finding, Summary},
+    known::KnownFinding,
     source::{Fault, Span},
 };
 
@@ -39,6 +40,18 @@ struct PlanJson<'a> {
     refused: Option<RefusedJson>,
     summary: Option<SummaryJson<'a>>,
     findings: Vec<FindingJson<'a>>,
+    /// Only where there is a list of known findings.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    gone: Option<Vec<GoneJson<'a>>>,
+}
+
+#[derive(Serialize)]
+struct GoneJson<'a> {
+    rule: &'a str,
+    level: &'static str,
+    label: Option<&'a str>,
+    message: &'a str,
+    fingerprint: &'a str,
 }
 
 #[derive(Serialize)]
@@ -80,6 +93,9 @@ struct FindingJson<'a> {
     at: AtJson<'a>,
     fingerprint: &'a str,
     accepted: Option<&'a str>,
+    /// Only where there is a list of known findings.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    known: Option<bool>,
 }
 
 #[derive(Serialize)]
@@ -98,24 +114,26 @@ pub fn write(report: &RunReport, out: &mut dyn Write) -> io::Result<()> {
     let document = Document {
         format: "refresh-findings/1",
         program: Program { name: env!("CARGO_PKG_NAME"), version: env!("CARGO_PKG_VERSION") },
-        plans: report.plans.iter().map(plan_json).collect(),
+        plans: report.plans.iter().map(|plan| plan_json(report, plan)).collect(),
     };
     serde_json::to_writer_pretty(&mut *out, &document)?;
     writeln!(out)
 }
 
-fn plan_json(report: &PlanReport) -> PlanJson<'_> {
+fn plan_json<'a>(report: &RunReport, of: &'a PlanReport) -> PlanJson<'a> {
+    let with_known = report.known.is_some();
     let empty = PlanJson {
-        temperature_c: report.temperature_c,
-        plan: &report.path,
+        temperature_c: of.temperature_c,
+        plan: &of.path,
         title: "",
         display: "",
         steps: 0,
         refused: None,
         summary: None,
         findings: Vec::new(),
+        gone: None,
     };
-    match &report.outcome {
+    match &of.outcome {
         PlanOutcome::Refused(faults) => PlanJson { refused: Some(refused_json(faults)), ..empty },
         PlanOutcome::Reviewed(plan) => PlanJson {
             title: &plan.title,
@@ -126,8 +144,12 @@ fn plan_json(report: &PlanReport) -> PlanJson<'_> {
                 .findings
                 .iter()
                 .zip(&plan.places)
-                .map(|(finding, place)| finding_json(plan, finding, *place))
+                .map(|(finding, place)| {
+                    let known = with_known.then_some(finding.known);
+                    FindingJson { known, ..finding_json(plan, finding, *place) }
+                })
                 .collect(),
+            gone: with_known.then(|| plan.gone.iter().map(gone_json).collect()),
             ..empty
         },
     }
@@ -174,5 +196,16 @@ fn finding_json<'a>(plan: &'a ReviewedPlan, finding: &'a Finding, place: Span) -
         at: AtJson { file: &plan.source.name, line: at.line, column: at.column, pointer: &finding.pointer },
         fingerprint: &finding.fingerprint,
         accepted: finding.accepted.as_deref(),
+        known: None,
+    }
+}
+
+fn gone_json(gone: &KnownFinding) -> GoneJson<'_> {
+    GoneJson {
+        rule: &gone.rule,
+        level: gone.level.word(),
+        label: gone.label.as_deref(),
+        message: &gone.message,
+        fingerprint: &gone.fingerprint,
     }
 }

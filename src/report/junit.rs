@@ -15,7 +15,7 @@ use serde::Serialize;
 
 use super::{
     PlanOutcome, PlanReport, ReviewedPlan, RunReport, help_with_caution, paths,
-    words::{at_temperature, headline, one_line},
+    words::{at_temperature, gone_words, headline, one_line},
 };
 use crate::{
     finding::Finding,
@@ -139,6 +139,8 @@ fn reviewed(report: &RunReport, of: &PlanReport, plan: &ReviewedPlan) -> Suite {
         cases.push(case(report, of, plan, (name.clone(), rule), &found));
     }
     let not_checked = plan.summary.not_checked.iter().map(|text| format!("not checked: {text}"));
+    let told: Vec<String> =
+        not_checked.chain(plan.gone.iter().map(|gone| format!("gone: {}", gone_words(gone)))).collect();
     Suite {
         name,
         tests: cases.len(),
@@ -146,7 +148,7 @@ fn reviewed(report: &RunReport, of: &PlanReport, plan: &ReviewedPlan) -> Suite {
         errors: 0,
         properties: Some(properties(of, plan)),
         cases,
-        out: paragraphs(&not_checked.collect::<Vec<_>>()),
+        out: paragraphs(&told),
     }
 }
 
@@ -211,6 +213,9 @@ fn finding_text(report: &RunReport, of: &PlanReport, plan: &ReviewedPlan, findin
         plan.picture_of(finding).map(|path| format!("picture: {}", paths::from_folder(path, &report.working_folder))),
     );
     lines.extend(finding.accepted.as_ref().map(|because| format!("accepted: {}", one_line(because))));
+    if finding.known {
+        lines.push("known: it was there before".into());
+    }
     lines.join("\n")
 }
 

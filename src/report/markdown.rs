@@ -69,10 +69,30 @@ fn totals(report: &RunReport) -> String {
     let accepted = sum(|summary| summary.accepted);
     let found = severities([sum(|summary| summary.error), sum(|summary| summary.warning), sum(|summary| summary.note)]);
     let found = if found.is_empty() { "Nothing found".to_owned() } else { found };
-    if accepted == 0 {
-        return format!("{found}.\n");
+    let accepted = match accepted {
+        0 => String::new(),
+        _ => format!("; {} accepted in the plans", count(accepted, "finding", "findings")),
+    };
+    format!("{found}{accepted}{}.\n", known_words(report))
+}
+
+/// How many findings were there before, and how many of those are gone.
+fn known_words(report: &RunReport) -> String {
+    if report.known.is_none() {
+        return String::new();
     }
-    format!("{found}; {} accepted in the plans.\n", count(accepted, "finding", "findings"))
+    let known = report.reviewed().map(ReviewedPlan::known).sum::<u64>();
+    let gone = match report.gone() {
+        0 => String::new(),
+        gone => format!("; {}", count(gone, "known finding is gone", "known findings are gone")),
+    };
+    let found = report.reviewed().any(|plan| !plan.findings.is_empty());
+    let known = match known {
+        0 if found => "; all new".to_owned(),
+        0 => String::new(),
+        known => format!("; {known} of them known"),
+    };
+    format!("{known}{gone}")
 }
 
 fn is_stopped(report: &RunReport, plan: &ReviewedPlan) -> bool {
@@ -172,7 +192,7 @@ fn worst_findings(report: &RunReport, folder: &str) -> String {
     text
 }
 
-/// The findings that nobody accepted, the worst first. Among those of a level the first of every plan stands before any
+/// The findings that are new and that nobody accepted, the worst first. Among those of a level the first of every plan stands before any
 /// plan's second, so that one plan does not hide the others, and those that come with a caution stand first.
 fn by_weight(report: &RunReport) -> Vec<Told<'_>> {
     let mut found: Vec<(usize, Told<'_>)> = Vec::new();
@@ -186,7 +206,7 @@ fn by_weight(report: &RunReport) -> Vec<Told<'_>> {
 /// The same of one plan: the first of every rule before any rule's second, and what was seen in the most steps first.
 fn by_weight_in_plan(of: &PlanReport) -> Vec<Told<'_>> {
     let PlanOutcome::Reviewed(plan) = &of.outcome else { return Vec::new() };
-    let placed = plan.findings.iter().zip(&plan.places).filter(|(finding, _)| finding.accepted.is_none());
+    let placed = plan.findings.iter().zip(&plan.places).filter(|(finding, _)| finding.is_open());
     let mut found: Vec<Told<'_>> = placed.map(|(finding, place)| Told { of, plan, finding, place: *place }).collect();
     found.sort_by_key(|told| Reverse(told.finding.times));
     let mut found = ranked(found, |told| (told.finding.rule, told.finding.severity));

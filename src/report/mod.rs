@@ -18,6 +18,7 @@ use std::{borrow::Cow, collections::BTreeMap, sync::Arc};
 
 use crate::{
     finding::{Finding, Severity, Summary},
+    known::{KnownFinding, KnownPlan},
     rules::caution_of,
     source::{Fault, Source, Span, json::locate},
 };
@@ -63,6 +64,8 @@ pub struct ReviewedPlan {
     pub places: Vec<Span>,
     /// The annotated pictures that were drawn: the step and the path.
     pub pictures: BTreeMap<u64, String>,
+    /// Known findings that were not found again.
+    pub gone: Vec<KnownFinding>,
 }
 
 impl ReviewedPlan {
@@ -73,6 +76,11 @@ impl ReviewedPlan {
         }
         let pointers: Vec<&str> = findings.iter().map(|finding| finding.pointer.as_str()).collect();
         locate(source, &pointers)
+    }
+
+    /// How many findings are known and not accepted.
+    pub fn known(&self) -> u64 {
+        self.findings.iter().filter(|finding| finding.known && finding.accepted.is_none()).count() as u64
     }
 
     /// The annotated picture that shows a finding.
@@ -94,6 +102,8 @@ pub struct RunReport {
     pub gate: Gate,
     /// The folder in which the program was called, whole; paths below it are written from there.
     pub working_folder: String,
+    /// Whether there is a list of known findings, and the plans of it that are no longer there.
+    pub known: Option<Vec<KnownPlan>>,
 }
 
 /// From which severity on a finding makes the run fail.
@@ -109,7 +119,7 @@ impl Gate {
     /// Whether a finding makes the run fail.
     pub fn stops(self, finding: &Finding) -> bool {
         match self {
-            Self::At(severity) => finding.accepted.is_none() && finding.severity >= severity,
+            Self::At(severity) => finding.is_open() && finding.severity >= severity,
             Self::Never => false,
         }
     }
@@ -130,12 +140,19 @@ impl RunReport {
     }
 
     /// The faults of the run and those of the plans that could not be read.
-    fn all_faults(&self) -> impl Iterator<Item = &Fault> {
+    pub fn all_faults(&self) -> impl Iterator<Item = &Fault> {
         let of_plans = self.plans.iter().flat_map(|plan| match &plan.outcome {
             PlanOutcome::Refused(faults) => faults.as_slice(),
             PlanOutcome::Reviewed(_) => &[],
         });
         self.faults.iter().chain(of_plans)
+    }
+
+    /// How many known findings were not found again, those of plans that are no longer there among them.
+    pub fn gone(&self) -> u64 {
+        let of_plans = self.reviewed().map(|plan| plan.gone.len()).sum::<usize>();
+        let of_gone_plans = self.known.iter().flatten().map(|plan| plan.findings.len()).sum::<usize>();
+        (of_plans + of_gone_plans) as u64
     }
 
     /// The plans that were reviewed.

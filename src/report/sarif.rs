@@ -17,6 +17,7 @@ use super::{
 use crate::{
     finding::{Finding, Severity},
     geometry::Rect,
+    known::KnownFinding,
     rules::{Limit, Page, pages},
     source::{Fault, Source, Span},
 };
@@ -125,11 +126,14 @@ struct Notification {
 #[derive(Serialize)]
 #[serde(rename_all = "camelCase")]
 struct ResultObject<'a> {
-    rule_id: &'static str,
+    rule_id: &'a str,
     #[serde(skip_serializing_if = "Option::is_none")]
     rule_index: Option<usize>,
     level: &'static str,
     message: Text,
+    /// What has become of it since the list of known findings was written; only where there is one.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    baseline_state: Option<&'static str>,
     locations: [Location; 1],
     #[serde(skip_serializing_if = "Vec::is_empty")]
     related_locations: Vec<Location>,
@@ -196,9 +200,12 @@ struct LogicalLocation {
 /// What the standard has no field for, by the names of `refresh-findings/1`.
 #[derive(Serialize)]
 struct ResultProperties<'a> {
-    step: u64,
+    /// Nothing of what was not found again.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    step: Option<u64>,
     label: Option<&'a str>,
-    last_step: u64,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    last_step: Option<u64>,
     update: Option<usize>,
     r#box: Option<[i64; 4]>,
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -302,7 +309,35 @@ impl<'a> Writer<'a> {
     }
 
     fn results(&self, of: &'a PlanReport, plan: &'a ReviewedPlan) -> impl Iterator<Item = ResultObject<'a>> {
-        plan.findings.iter().zip(&plan.places).map(|(finding, place)| self.result(of, plan, finding, *place))
+        let found = plan.findings.iter().zip(&plan.places);
+        let found = found.map(|(finding, place)| self.result(of, plan, finding, *place));
+        found.chain(plan.gone.iter().map(|gone| self.gone(of, gone)))
+    }
+
+    /// A known finding that was not found again: the standard has a word for it, and readers close it by that.
+    fn gone(&self, of: &PlanReport, gone: &'a KnownFinding) -> ResultObject<'a> {
+        let message =
+            if gone.message.is_empty() { "No longer found.".into() } else { sentence(&one_line(&gone.message)) };
+        ResultObject {
+            rule_id: &gone.rule,
+            rule_index: self.rules.iter().position(|page| page.id == gone.rule),
+            level: gone.level.word(),
+            message: Text { text: message_text(&message) },
+            baseline_state: Some("absent"),
+            locations: [self.location(&of.path, None)],
+            related_locations: Vec::new(),
+            partial_fingerprints: fingerprints(of, &gone.fingerprint),
+            suppressions: Vec::new(),
+            properties: ResultProperties {
+                step: None,
+                label: gone.label.as_deref(),
+                last_step: None,
+                update: None,
+                r#box: None,
+                temperature_c: of.temperature_c,
+                figures: BTreeMap::new(),
+            },
+        }
     }
 
     fn result(&self, of: &PlanReport, plan: &'a ReviewedPlan, finding: &'a Finding, place: Span) -> ResultObject<'a> {
@@ -313,14 +348,15 @@ impl<'a> Writer<'a> {
             rule_index: self.rules.iter().position(|page| page.id == finding.rule),
             level: finding.severity.word(),
             message: Text { text: result_text(of, finding) },
+            baseline_state: self.report.known.as_ref().map(|_| if finding.known { "unchanged" } else { "new" }),
             locations: [location],
             related_locations: plan.picture_of(finding).map(|path| self.picture(path)).into_iter().collect(),
-            partial_fingerprints: fingerprints(of, finding),
+            partial_fingerprints: fingerprints(of, &finding.fingerprint),
             suppressions: finding.accepted.iter().map(|because| accepted(because)).collect(),
             properties: ResultProperties {
-                step: finding.step,
+                step: Some(finding.step),
                 label: finding.label.as_deref(),
-                last_step: finding.last_step,
+                last_step: Some(finding.last_step),
                 update: finding.update,
                 r#box: finding.rect.map(Rect::to_array),
                 temperature_c: of.temperature_c,
@@ -401,8 +437,8 @@ fn result_text(of: &PlanReport, finding: &Finding) -> String {
 
 /// The fingerprint, and where a plan is reviewed at other temperatures than its own, the temperature beside it: the same
 /// finding at two of them is two results.
-fn fingerprints(of: &PlanReport, finding: &Finding) -> BTreeMap<&'static str, String> {
-    let mut known = BTreeMap::from([("finding/v1", finding.fingerprint.clone())]);
+fn fingerprints(of: &PlanReport, fingerprint: &str) -> BTreeMap<&'static str, String> {
+    let mut known = BTreeMap::from([("finding/v1", fingerprint.to_owned())]);
     known.extend(of.temperature_c.map(|celsius| ("temperatureC/v1", celsius.to_string())));
     known
 }

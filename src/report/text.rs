@@ -15,7 +15,7 @@ use miette::{
 
 use super::{
     PlanOutcome, PlanReport, ReviewedPlan, RunReport,
-    words::{PREDICTIONS, count, place_words},
+    words::{PREDICTIONS, count, gone_words, known_by_rule, place_words},
 };
 use crate::{
     finding::{Finding, Severity, Summary},
@@ -34,13 +34,28 @@ pub struct TextStyle {
 
 /// Characters of a line of a file that are shown at the most.
 const LINE_CHARACTERS: usize = 100;
+/// Known findings that are gone are told one by one up to this number.
+const MOST_GONE: usize = 10;
 
 /// Writes the findings of a run.
 ///
 /// # Errors
 /// Where the writer fails.
 pub fn write(report: &RunReport, style: TextStyle, out: &mut dyn Write) -> io::Result<()> {
-    for plan in &report.plans {
+    write_some(report, &|_| true, style, out)
+}
+
+/// Writes the findings of some plans of a run, and the figures of all.
+///
+/// # Errors
+/// Where the writer fails.
+pub fn write_some(
+    report: &RunReport,
+    is_shown: &dyn Fn(usize) -> bool,
+    style: TextStyle,
+    out: &mut dyn Write,
+) -> io::Result<()> {
+    for (_, plan) in report.plans.iter().enumerate().filter(|(at, _)| is_shown(*at)) {
         match &plan.outcome {
             PlanOutcome::Reviewed(reviewed) => write_plan(plan, reviewed, style, out)?,
             PlanOutcome::Refused(faults) => {
@@ -58,7 +73,7 @@ fn write_plan(report: &PlanReport, plan: &ReviewedPlan, style: TextStyle, out: &
     writeln!(out, "{}{title}{at}", report.path)?;
     writeln!(out, "  {} on {}: {}\n", count(plan.steps, "step", "steps"), plan.display, verdict(plan))?;
     for (finding, place) in plan.findings.iter().zip(&plan.places) {
-        if finding.accepted.is_none() {
+        if finding.is_open() {
             out.write_all(finding_text(plan, finding, *place, style).as_bytes())?;
             writeln!(out)?;
         }
@@ -77,6 +92,7 @@ fn write_plan(report: &PlanReport, plan: &ReviewedPlan, style: TextStyle, out: &
     if plan.findings.iter().any(|finding| finding.accepted.is_some()) {
         writeln!(out)?;
     }
+    write_known(plan, out)?;
     if let Some(words) = figures(&plan.summary) {
         writeln!(out, "  {words}\n")?;
     }
@@ -91,6 +107,23 @@ fn write_plan(report: &PlanReport, plan: &ReviewedPlan, style: TextStyle, out: &
         writeln!(out, "  not checked: {text}")?;
     }
     if !plan.summary.not_checked.is_empty() {
+        writeln!(out)?;
+    }
+    Ok(())
+}
+
+/// What was there before, by rule, and what is no longer.
+fn write_known(plan: &ReviewedPlan, out: &mut dyn Write) -> io::Result<()> {
+    if let Some(words) = known_by_rule(plan) {
+        writeln!(out, "  known: {words}\n")?;
+    }
+    for gone in plan.gone.iter().take(MOST_GONE) {
+        writeln!(out, "  gone: {}", gone_words(gone))?;
+    }
+    if plan.gone.len() > MOST_GONE {
+        writeln!(out, "  gone: {} more", plan.gone.len() - MOST_GONE)?;
+    }
+    if !plan.gone.is_empty() {
         writeln!(out)?;
     }
     Ok(())
@@ -132,7 +165,15 @@ fn verdict(plan: &ReviewedPlan) -> String {
         .filter(|(number, _, _)| *number > 0)
         .map(|(number, one, many)| count(*number, one, many))
         .collect();
-    if parts.is_empty() { "nothing found".into() } else { parts.join(", ") }
+    if parts.is_empty() {
+        return "nothing found".into();
+    }
+    let known = match plan.known() {
+        0 => String::new(),
+        _ if plan.findings.iter().all(|finding| !finding.is_open()) => "; nothing new".to_owned(),
+        known => format!("; {known} of them known"),
+    };
+    format!("{}{known}", parts.join(", "))
 }
 
 fn write_total(report: &RunReport, out: &mut dyn Write) -> io::Result<()> {
@@ -149,7 +190,15 @@ fn write_total(report: &RunReport, out: &mut dyn Write) -> io::Result<()> {
     if refused > 0 {
         let _ = write!(line, "; {} could not be read", count(refused, "plan", "plans"));
     }
+    let known = report.reviewed().map(ReviewedPlan::known).sum::<u64>();
+    if known > 0 {
+        let _ = write!(line, "; {known} of them known");
+    }
     writeln!(out, "{line}.")?;
+    if report.gone() > 0 {
+        let gone = count(report.gone(), "known finding is gone", "known findings are gone");
+        writeln!(out, "{gone}: take them off the list with --write-known.")?;
+    }
     writeln!(out, "{PREDICTIONS}")
 }
 

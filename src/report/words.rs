@@ -1,7 +1,10 @@
 //! Words that several formats share: where a finding stands, counts, sentences.
 
 pub(super) use crate::rules::words::{counted as count, ms};
-use crate::{finding::Finding, source::readable};
+use std::collections::BTreeMap;
+
+use super::ReviewedPlan;
+use crate::{finding::Finding, known::KnownFinding, source::readable};
 
 /// What stands at the end of every report for people.
 pub(super) const PREDICTIONS: &str = "These are predictions from the display description; measure your own panel, and follow its maker's documents first.";
@@ -22,6 +25,23 @@ pub(super) fn place_words(finding: &Finding) -> String {
 pub(super) fn headline(finding: &Finding) -> String {
     let place = if finding.is_of_a_step() { format!("{}: ", place_words(finding)) } else { String::new() };
     one_line(&format!("{place}{}", finding.message))
+}
+
+/// The known findings of a plan, counted by rule; nothing where there is none.
+pub(super) fn known_by_rule(plan: &ReviewedPlan) -> Option<String> {
+    let mut counts: BTreeMap<&str, u64> = BTreeMap::new();
+    for finding in plan.findings.iter().filter(|finding| finding.known && finding.accepted.is_none()) {
+        *counts.entry(finding.rule).or_default() += 1;
+    }
+    let told: Vec<String> = counts.iter().map(|(rule, number)| format!("{number} {rule}")).collect();
+    (!told.is_empty()).then(|| told.join(", "))
+}
+
+/// A known finding that was not found again.
+pub(super) fn gone_words(gone: &KnownFinding) -> String {
+    let label = gone.label.as_ref().map_or(String::new(), |label| format!(" at \"{label}\""));
+    let message = if gone.message.is_empty() { String::new() } else { format!(": {}", gone.message) };
+    one_line(&format!("{} ({}){label}{message}", gone.rule, gone.level.word()))
 }
 
 /// Counts of errors, warnings and notes in words, those of none left out.

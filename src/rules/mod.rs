@@ -262,8 +262,8 @@ impl<'p> Bench<'p> {
     pub fn new(plan: &'p Plan, selection: &Selection) -> Self {
         let (mut running, mut ran) = (Vec::new(), Vec::new());
         for (entry, page) in RULES.iter().zip(pages()).filter(|(entry, _)| selection.takes(entry.id)) {
-            let level = plan.rules.get(entry.id).and_then(|setting| setting.level);
-            let severity = match level {
+            let level = plan.rules.get(entry.id).and_then(|setting| setting.level.as_ref());
+            let severity = match level.map(|level| level.value) {
                 Some(RuleLevel::Off) => continue,
                 Some(RuleLevel::Error) => Severity::Error,
                 Some(RuleLevel::Warning) => Severity::Warning,

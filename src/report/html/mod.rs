@@ -17,7 +17,7 @@ use maud::{DOCTYPE, Markup, PreEscaped, html};
 
 use super::{
     PlanOutcome, PlanReport, ReviewedPlan, RunReport,
-    words::{PREDICTIONS, clock, count, ms, pieces, place_words, sentence, severities, stopped},
+    words::{PREDICTIONS, clock, count, gone_words, ms, pieces, place_words, sentence, severities, stopped},
 };
 use crate::{
     finding::{Finding, Severity, Summary},
@@ -37,15 +37,15 @@ const SCRIPT: &str = include_str!("player.js");
 ///
 /// # Errors
 /// Where the writer fails.
-pub fn write(report: &RunReport, films: &[Option<Film>], compared: bool, out: &mut dyn Write) -> io::Result<()> {
+pub fn write(report: &RunReport, films: &[Option<&Film>], compared: bool, out: &mut dyn Write) -> io::Result<()> {
     let page = page(report, films, compared).map_err(io::Error::other)?;
     out.write_all(page.into_string().as_bytes())
 }
 
-fn page(report: &RunReport, films: &[Option<Film>], compared: bool) -> Result<Markup, String> {
+fn page(report: &RunReport, films: &[Option<&Film>], compared: bool) -> Result<Markup, String> {
     let mut plans = Vec::new();
     for (at, plan) in report.plans.iter().enumerate() {
-        plans.push(section(plan, films.get(at).and_then(Option::as_ref), at)?);
+        plans.push(section(plan, films.get(at).copied().flatten(), at)?);
     }
     Ok(html! {
         (DOCTYPE)
@@ -151,6 +151,7 @@ fn section(plan: &PlanReport, film: Option<&Film>, at: usize) -> Result<Markup, 
             p.faint { (plan.path) " on " (reviewed.display)
                 @if let Some(celsius) = plan.temperature_c { " at " (celsius) " degrees C" } }
             p.verdict { (verdict(reviewed)) }
+            (known(reviewed))
             (figures(&reviewed.summary))
             @if let Some(film) = film { (strip(film, at)) }
             @if let Some(shown) = &shown { (shown) }
@@ -168,7 +169,7 @@ fn verdict(plan: &ReviewedPlan) -> String {
     let summary = &plan.summary;
     let steps = count(plan.steps, "step", "steps");
     let (error, warning, note) = (summary.error, summary.warning, summary.note);
-    let open = plan.findings.iter().filter(|finding| finding.accepted.is_none());
+    let open = plan.findings.iter().filter(|finding| finding.is_open());
     // What a step does comes before figures of the whole plan.
     let rank = |finding: &&Finding| (finding.severity, finding.is_of_a_step(), Reverse(finding.step));
     let first = open.max_by_key(rank);
@@ -188,6 +189,17 @@ fn verdict(plan: &ReviewedPlan) -> String {
         return format!("Sound, with {}: {steps} were played.{worst}", count(note, "note", "notes"));
     }
     format!("Sound: {steps} were played and nothing was found.")
+}
+
+/// What was there before, and what is no longer.
+fn known(plan: &ReviewedPlan) -> Markup {
+    html! {
+        @if plan.known() > 0 { p { "There before, and no reason to stop: " (count(plan.known(), "known finding", "known findings")) "." } }
+        @if !plan.gone.is_empty() {
+            details { summary { (count(plan.gone.len() as u64, "known finding is gone", "known findings are gone")) }
+                ul { @for gone in &plan.gone { li { (marked(&gone_words(gone))) } } } }
+        }
+    }
 }
 
 fn are(number: u64, one: &str, many: &str) -> String {
@@ -396,7 +408,7 @@ fn findings(plan: &ReviewedPlan, film: Option<&Film>, at: usize) -> Markup {
         ol.findings {
             @for (finding, place) in plan.findings.iter().zip(&plan.places) {
                 li id={ "finding-" (at) "-" (finding.fingerprint) } class=(finding.severity.word()) {
-                    h4 { span class={ "tag " (finding.severity.word()) } { (finding.severity.word()) } " " (title_of_rule(finding)) }
+                    h4 { span class={ "tag " (finding.severity.word()) } { (finding.severity.word()) } " " (title_of_rule(finding)) @if finding.known { " (known)" } }
                     div.finding {
                         @if let Some(film) = film { (place_of(finding, film, at)) }
                         div {

@@ -1,0 +1,91 @@
+//! What a review of a plan rests on: the files that it read, and the folders whose content it listed.
+
+use std::{
+    collections::BTreeSet,
+    fs,
+    path::{Path, PathBuf},
+};
+
+use super::{load::folder_of, settings::SETTINGS};
+
+/// What a review of a plan rests on.
+#[derive(Clone, Debug, Default)]
+pub(super) struct Inputs {
+    files: BTreeSet<PathBuf>,
+    /// Folders in which screens were looked for by a pattern: a new one matters too.
+    folders: BTreeSet<PathBuf>,
+    /// Whether something was missing, so that any change may bring it.
+    is_incomplete: bool,
+}
+
+impl Inputs {
+    /// Those of a plan that could not be read.
+    pub(super) fn of_refused(plan: &Path) -> Self {
+        Self { files: BTreeSet::from([plan.to_owned()]), is_incomplete: true, ..Self::default() }
+    }
+
+    /// Adds a file.
+    pub(super) fn add_file(&mut self, file: impl Into<PathBuf>) {
+        self.files.insert(file.into());
+    }
+
+    /// Adds a folder whose content was listed.
+    pub(super) fn add_folder(&mut self, folder: PathBuf) {
+        self.folders.insert(folder);
+    }
+
+    /// The same with whole paths: each file by the way to it, and by what a link there leads to.
+    pub(super) fn whole(&self) -> Self {
+        let way = |file: &PathBuf| file.file_name().map(|name| whole(folder_of(file)).join(name));
+        Self {
+            files: self.files.iter().flat_map(|file| way(file).into_iter().chain([whole(file)])).collect(),
+            folders: self.folders.iter().map(|folder| whole(folder)).collect(),
+            is_incomplete: self.is_incomplete,
+        }
+    }
+
+    /// The folders in which something that counts may change.
+    pub(super) fn places(&self) -> BTreeSet<PathBuf> {
+        let of_files = self.files.iter().map(|file| folder_of(file).to_owned());
+        of_files.chain(self.folders.iter().cloned()).collect()
+    }
+
+    /// Whether a change of a file may change the review; all paths must be whole.
+    pub(super) fn is_touched_by(&self, changed: &Path) -> bool {
+        if self.is_incomplete || self.files.contains(changed) {
+            return true;
+        }
+        // Settings count for all plans below them, also where there were none before.
+        let is_settings = changed.file_name().is_some_and(|name| name == SETTINGS);
+        is_settings && self.files.iter().any(|file| file.starts_with(folder_of(changed)))
+            || self.folders.iter().any(|folder| changed.starts_with(folder))
+    }
+}
+
+/// A path without links, as far as it is there.
+pub(super) fn whole(path: &Path) -> PathBuf {
+    fs::canonicalize(path).unwrap_or_else(|_| path.to_owned())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn only_what_was_read_or_listed_counts() {
+        let mut inputs = Inputs::default();
+        inputs.add_file("/quay/tide/a.plan.json");
+        inputs.add_folder("/quay/tide/minutes".into());
+        for (changed, counts) in [
+            ("/quay/tide/a.plan.json", true),
+            ("/quay/tide/b.plan.json", false),
+            ("/quay/tide/minutes/new.png", true),
+            ("/quay/tide/minutes-of-old/new.png", false),
+            ("/quay/stillpage.settings.json", true),
+            ("/pier/stillpage.settings.json", false),
+        ] {
+            assert_eq!(inputs.is_touched_by(Path::new(changed)), counts, "{changed}");
+        }
+        assert!(Inputs::of_refused(Path::new("/quay/tide/a.plan.json")).is_touched_by(Path::new("/pier/x")));
+    }
+}

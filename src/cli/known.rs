@@ -1,0 +1,121 @@
+//! `review --known` and `--write-known`: the list of known findings on the disk, and the paths in it.
+
+use std::{
+    fs,
+    path::{Path, PathBuf},
+};
+
+use super::{
+    ReviewArguments,
+    load::{self, read_text},
+    output::write_file,
+};
+use crate::{
+    known::{KnownFinding, KnownPlan, mark_known, read_known, write_known},
+    report::{PlanOutcome, PlanReport},
+    rules::Selection,
+    source::Fault,
+};
+
+/// What is known, and of which plans it is written anew.
+#[derive(Debug)]
+pub(super) struct KnownList {
+    /// Whether findings are compared with it.
+    is_compared: bool,
+    plans: Vec<KnownPlan>,
+    /// The folder that its paths begin at.
+    folder: PathBuf,
+    /// Where it is written to.
+    target: Option<PathBuf>,
+    /// What was found in this run.
+    reviewed: Vec<KnownPlan>,
+}
+
+impl KnownList {
+    /// Reads the list that the findings are compared with; where there is none, the one that will be written anew.
+    pub(super) fn load(arguments: &ReviewArguments) -> Result<Option<Self>, Vec<Fault>> {
+        let target = arguments.write_known.clone();
+        let Some(place) = arguments.known.as_ref().or(target.as_ref()) else { return Ok(None) };
+        let is_compared = arguments.known.is_some();
+        let plans = if is_compared || place.exists() { read(place)? } else { Vec::new() };
+        let mut list = Self { is_compared, plans, folder: folder_of(place), target, reviewed: Vec::new() };
+        list.move_to_target();
+        Ok(Some(list))
+    }
+
+    /// Where the list is written to another folder, its paths begin there.
+    fn move_to_target(&mut self) {
+        let Some(folder) = self.target.as_deref().map(folder_of) else { return };
+        for plan in &mut self.plans {
+            plan.plan = path_from(&self.folder.join(&plan.plan), &folder);
+        }
+        self.folder = folder;
+    }
+
+    /// Whether findings are compared with it.
+    pub(super) fn is_compared(&self) -> bool {
+        self.is_compared
+    }
+
+    /// Marks what is known of a plan, and keeps what was found.
+    pub(super) fn add(&mut self, report: &mut PlanReport, selection: &Selection) {
+        // A plan that could not be read keeps what is known of it.
+        let PlanOutcome::Reviewed(reviewed) = &mut report.outcome else { return };
+        let plan = path_from(Path::new(&report.path), &self.folder);
+        let known = self.known_of(&plan, report.temperature_c);
+        let runs = |rule: &str| selection.takes(rule);
+        let mut findings: Vec<KnownFinding> =
+            reviewed.findings.iter().filter(|finding| finding.accepted.is_none()).map(KnownFinding::of).collect();
+        findings.extend(known.iter().filter(|known| !runs(&known.rule)).cloned());
+        if self.is_compared {
+            reviewed.gone = mark_known(&mut reviewed.findings, &known, runs);
+        }
+        self.reviewed.push(KnownPlan { plan, temperature_c: report.temperature_c, findings });
+    }
+
+    fn known_of(&self, plan: &str, temperature_c: Option<f64>) -> Vec<KnownFinding> {
+        let of_plan = self.plans.iter().filter(|known| known.plan == plan && known.temperature_c == temperature_c);
+        of_plan.flat_map(|known| &known.findings).cloned().collect()
+    }
+
+    /// The known plans that are no longer on the disk.
+    pub(super) fn gone_plans(&self) -> Vec<KnownPlan> {
+        self.plans.iter().filter(|known| !self.folder.join(&known.plan).exists()).cloned().collect()
+    }
+
+    /// Writes the list anew, where that is wanted: what was found in this run, and as it was what this run did not see.
+    pub(super) fn write(&self) -> Result<(), Fault> {
+        let Some(target) = &self.target else { return Ok(()) };
+        let is_kept = |known: &&KnownPlan| {
+            let seen = |plan: &KnownPlan| (&plan.plan, plan.temperature_c) == (&known.plan, known.temperature_c);
+            self.folder.join(&known.plan).exists() && !self.reviewed.iter().any(seen)
+        };
+        let mut plans: Vec<KnownPlan> = self.plans.iter().filter(is_kept).chain(&self.reviewed).cloned().collect();
+        plans.sort_by(|one, other| {
+            let by_temperature = || one.temperature_c.partial_cmp(&other.temperature_c);
+            one.plan.cmp(&other.plan).then_with(|| by_temperature().unwrap_or(std::cmp::Ordering::Equal))
+        });
+        write_file(target, |out| write_known(&plans, out))
+    }
+}
+
+fn read(place: &Path) -> Result<Vec<KnownPlan>, Vec<Fault>> {
+    if !place.exists() {
+        let help = "write it once with `--write-known FILE`, and keep it beside your plans";
+        return Err(vec![Fault::of_file(place.display().to_string(), "there is no such file", help)]);
+    }
+    read_known(&read_text(place).map_err(|fault| vec![fault])?)
+}
+
+/// The folder of a file that need not be there yet, without links.
+fn folder_of(file: &Path) -> PathBuf {
+    let folder = load::folder_of(file);
+    fs::canonicalize(folder).unwrap_or_else(|_| folder.to_owned())
+}
+
+/// The way from a folder to a plan, with `/`: the list stays true wherever its folder and the plans are put together.
+fn path_from(plan: &Path, folder: &Path) -> String {
+    let whole = fs::canonicalize(plan).unwrap_or_else(|_| plan.to_owned());
+    let way = pathdiff::diff_paths(&whole, folder).unwrap_or(whole);
+    way.components().map(|part| part.as_os_str().to_string_lossy()).collect::<Vec<_>>().join("/")
+}

@@ -1,0 +1,422 @@
+//! A round of reviewing: every plan is loaded and reviewed, or taken from the round before where nothing that it rests
+//! on has changed.
+
+use std::{
+    collections::{BTreeMap, BTreeSet},
+    io::{self, Write},
+    panic::{AssertUnwindSafe, catch_unwind},
+    path::{Path, PathBuf},
+    sync::Arc,
+};
+
+use super::{
+    ReviewArguments, cores,
+    inputs::Inputs,
+    known::KnownList,
+    load::{LoadedPlan, find_plans, load_kept_plan},
+    output::OutputFile,
+    progress, screen_faults,
+    settings::SettingsStore,
+    store::PictureStore,
+    tell, working_folder,
+};
+use crate::{
+    panel::PlayedStep,
+    report::{
+        Gate, PlanOutcome, PlanReport, ReviewedPlan, RunReport,
+        facts::{self, FactsOf},
+        html::{self, Film, Recorder},
+        paths::from_folder,
+    },
+    review::{BrokenScreen, Review},
+    rules::{RULES, Selection},
+    source::{Fault, did_you_mean},
+};
+
+/// What was asked on the command line, checked.
+#[derive(Debug)]
+pub(super) struct Task<'a> {
+    pub(super) arguments: &'a ReviewArguments,
+    selection: Selection,
+    working_folder: String,
+    threads: usize,
+    /// At which temperatures each plan is reviewed; nothing for its own.
+    temperatures: Vec<Option<f64>>,
+    /// Decoded screens, where another round may follow.
+    store: Option<Arc<PictureStore>>,
+}
+
+/// What came out of a round.
+#[derive(Debug)]
+pub(super) struct Round {
+    pub(super) report: RunReport,
+    /// Of each plan of the report, in their order.
+    reviews: Vec<Kept>,
+    /// The second plan of a page.
+    compared: Option<(PlanReport, Kept)>,
+    /// Files that count for all plans.
+    shared: Inputs,
+}
+
+/// What is kept of a review beside its report.
+#[derive(Debug)]
+struct Kept {
+    film: Option<Film>,
+    inputs: Inputs,
+    /// Whether it was made in this round.
+    is_new: bool,
+}
+
+/// The round before, and what has changed since, by whole paths.
+#[derive(Debug)]
+pub(super) struct Before<'c> {
+    pub(super) round: Round,
+    pub(super) changed: &'c BTreeSet<PathBuf>,
+}
+
+impl<'a> Task<'a> {
+    /// Checks what was asked.
+    pub(super) fn new(arguments: &'a ReviewArguments) -> Result<Self, Fault> {
+        let selection = selection(arguments)?;
+        check_files(arguments)?;
+        let temperatures = match arguments.temperature.as_slice() {
+            [] => vec![None],
+            given => given.iter().copied().map(Some).collect(),
+        };
+        let store = arguments.watch.then(Arc::default);
+        let threads = arguments.threads.map_or_else(cores, usize::from);
+        Ok(Self { arguments, selection, working_folder: working_folder(), threads, temperatures, store })
+    }
+
+    /// Reviews the plans that are asked for; without a round before, all of them.
+    pub(super) fn round(&self, before: Option<Before<'_>>) -> Result<Round, Vec<Fault>> {
+        let arguments = self.arguments;
+        self.store.iter().for_each(|store| store.begin_round());
+        let mut settings = SettingsStore::new(&self.working_folder);
+        let (paths, faults) = find_plans(&arguments.paths, &mut settings);
+        faults.iter().for_each(tell);
+        check_compared(arguments, &paths).map_err(|fault| vec![fault])?;
+        let mut known = KnownList::load(arguments)?;
+        let facts_file = arguments.facts.as_deref().map(OutputFile::create).transpose();
+        let mut facts_file = facts_file.map_err(|fault| vec![fault])?;
+        let mut old = Old::new(before);
+        let report = RunReport {
+            plans: Vec::new(),
+            faults,
+            gate: Gate::from(arguments.gate),
+            working_folder: self.working_folder.clone(),
+            known: None,
+        };
+        let mut round = Round { report, reviews: Vec::new(), compared: None, shared: Inputs::default() };
+        let plans = paths.len() * self.temperatures.len() + usize::from(arguments.compare.is_some());
+        let film_bytes = arguments.html.is_some().then(|| html::PICTURE_BYTES / plans.max(1));
+        for path in &paths {
+            for temperature_c in &self.temperatures {
+                let at = At { path, temperature_c: *temperature_c, film_bytes, task: self };
+                let (mut report, kept) = match old.take(&at) {
+                    Some(old) => old,
+                    None => review_plan(&at, &mut settings, facts_file.as_mut(), arguments.pictures.as_deref())
+                        .map_err(|fault| vec![fault])?,
+                };
+                if let Some(known) = known.as_mut() {
+                    known.add(&mut report, &self.selection);
+                }
+                let is_read = round.add(report, kept);
+                if !is_read {
+                    // It would be refused for the same reason at every temperature.
+                    break;
+                }
+            }
+        }
+        if let Some(path) = arguments.compare.as_ref().filter(|_| arguments.html.is_some()) {
+            let at = At { path, temperature_c: self.temperatures[0], film_bytes, task: self };
+            let compared = match old.take(&at) {
+                Some(old) => old,
+                None => review_plan(&at, &mut settings, None, None).map_err(|fault| vec![fault])?,
+            };
+            round.tell_new_faults(&compared.0);
+            round.compared = Some(compared);
+        }
+        if let Some(file) = facts_file {
+            file.finish().map_err(|fault| vec![fault])?;
+        }
+        if let Some(known) = &known {
+            round.report.known = known.is_compared().then(|| known.gone_plans());
+            known.write().map_err(|fault| vec![fault])?;
+        }
+        arguments.known.iter().for_each(|file| round.shared.add_file(file));
+        settings.files().for_each(|file| round.shared.add_file(file));
+        round.shared = round.shared.whole();
+        Ok(round)
+    }
+}
+
+impl Round {
+    /// Adds what became of a plan; gives whether it could be read.
+    fn add(&mut self, report: PlanReport, kept: Kept) -> bool {
+        self.tell_new_faults(&report);
+        let is_read = matches!(report.outcome, PlanOutcome::Reviewed(_));
+        self.report.plans.push(report);
+        self.reviews.push(kept);
+        is_read
+    }
+
+    /// Tells why a plan was refused; what several plans share, as the settings of their folder, is told once.
+    fn tell_new_faults(&self, report: &PlanReport) {
+        let PlanOutcome::Refused(faults) = &report.outcome else { return };
+        let key = |fault: &Fault| (fault.file.clone(), fault.message.clone(), fault.line_column().map(|at| at.line));
+        let told: Vec<_> = self.report.all_faults().map(key).collect();
+        faults.iter().filter(|fault| !told.contains(&key(fault))).for_each(tell);
+    }
+
+    /// The exit status of all that was reviewed; findings of a compared plan are shown, but are no reason to fail.
+    pub(super) fn exit_status(&self) -> u8 {
+        let is_refused =
+            self.compared.as_ref().is_some_and(|(report, _)| matches!(report.outcome, PlanOutcome::Refused(_)));
+        if is_refused { 2 } else { self.report.exit_status() }
+    }
+
+    /// Hands out the report with the compared plan at its end, and the films.
+    pub(super) fn with_compared<T>(&mut self, use_them: impl FnOnce(&RunReport, &[Option<&Film>]) -> T) -> T {
+        let (compared, kept) = match self.compared.take() {
+            Some((report, kept)) => (Some(report), Some(kept)),
+            None => (None, None),
+        };
+        self.report.plans.extend(compared);
+        let films: Vec<Option<&Film>> = self.reviews.iter().chain(&kept).map(|kept| kept.film.as_ref()).collect();
+        let used = use_them(&self.report, &films);
+        self.compared = kept.and_then(|kept| Some((self.report.plans.pop()?, kept)));
+        used
+    }
+
+    /// The plans that were reviewed in this round and not taken from the one before.
+    pub(super) fn is_new(&self, at: usize) -> bool {
+        self.reviews.get(at).is_some_and(|kept| kept.is_new)
+    }
+
+    /// The folders in which something that counts may change.
+    pub(super) fn places(&self) -> BTreeSet<PathBuf> {
+        let inputs = self.reviews.iter().chain(self.compared.iter().map(|(_, kept)| kept)).map(|kept| &kept.inputs);
+        inputs.chain([&self.shared]).flat_map(Inputs::places).collect()
+    }
+
+    /// Whether a change of a file may change anything here.
+    pub(super) fn is_touched_by(&self, changed: &Path) -> bool {
+        let inputs = self.reviews.iter().chain(self.compared.iter().map(|(_, kept)| kept)).map(|kept| &kept.inputs);
+        inputs.chain([&self.shared]).any(|inputs| inputs.is_touched_by(changed))
+    }
+}
+
+/// The reviews of the round before that still hold.
+struct Old {
+    reviews: Vec<(PlanReport, Kept)>,
+}
+
+impl Old {
+    fn new(before: Option<Before<'_>>) -> Self {
+        let Some(Before { round, changed }) = before else { return Self { reviews: Vec::new() } };
+        let reviews = round.report.plans.into_iter().zip(round.reviews).chain(round.compared);
+        let holds = |kept: &Kept| !changed.iter().any(|file| kept.inputs.is_touched_by(file));
+        let kept = |(report, kept): (PlanReport, Kept)| (report, Kept { is_new: false, ..kept });
+        Self { reviews: reviews.filter(|(_, kept)| holds(kept)).map(kept).collect() }
+    }
+
+    fn take(&mut self, at: &At<'_>) -> Option<(PlanReport, Kept)> {
+        let shown = at.path.display().to_string();
+        let is_it = |report: &PlanReport| report.path == shown && report.temperature_c == at.temperature_c;
+        let found = self.reviews.iter().position(|(report, _)| is_it(report))?;
+        Some(self.reviews.swap_remove(found))
+    }
+}
+
+/// Two plans are compared, at one temperature; findings of the other one are shown, but are no reason to fail.
+fn check_compared(arguments: &ReviewArguments, paths: &[PathBuf]) -> Result<(), Fault> {
+    let Some(other) = &arguments.compare else { return Ok(()) };
+    let [_] = paths else {
+        let message = format!("{} plans are to be compared with one", paths.len());
+        return Err(Fault::of_file(other.display().to_string(), message, "name one plan in front of `--compare`"));
+    };
+    if arguments.temperature.len() > 1 {
+        let message = "two plans are compared at one temperature";
+        return Err(Fault::of_file(other.display().to_string(), message, "give `--temperature` once"));
+    }
+    Ok(())
+}
+
+/// Two reports into one file would leave only the last.
+fn check_files(arguments: &ReviewArguments) -> Result<(), Fault> {
+    let mut known: Vec<&Path> = Vec::new();
+    let also = arguments.also.iter().map(|(_, file)| file.as_path());
+    let others = [&arguments.out, &arguments.facts, &arguments.html, &arguments.write_known];
+    for file in also.chain(others.into_iter().flatten().map(PathBuf::as_path)) {
+        if known.contains(&file) {
+            let name = file.display().to_string();
+            return Err(Fault::of_file(name, "two outputs are to go into this file", "give each a file of its own"));
+        }
+        known.push(file);
+    }
+    Ok(())
+}
+
+fn selection(arguments: &ReviewArguments) -> Result<Selection, Fault> {
+    for id in arguments.only.iter().chain(&arguments.without) {
+        if !RULES.iter().any(|rule| rule.id == id) {
+            let help = did_you_mean(id, RULES.iter().map(|rule| rule.id));
+            return Err(Fault::of_file("", format!("there is no rule `{id}`"), help));
+        }
+    }
+    let selection = Selection { only: arguments.only.clone(), without: arguments.without.clone() };
+    if RULES.iter().any(|rule| selection.takes(rule.id)) {
+        return Ok(selection);
+    }
+    Err(Fault::of_file("", "`--only` and `--without` together leave no rule to run", "take one of them away"))
+}
+
+/// Which plan is reviewed, and how.
+#[derive(Debug)]
+struct At<'a> {
+    path: &'a Path,
+    /// The temperature instead of the plan's own, degrees C.
+    temperature_c: Option<f64>,
+    /// How much room the pictures of its film have; nothing where no film is wanted.
+    film_bytes: Option<usize>,
+    task: &'a Task<'a>,
+}
+
+/// Reviews one plan; a fault of the program's own is told as one and does not stop the others.
+fn review_plan(
+    at: &At<'_>,
+    settings: &mut SettingsStore,
+    mut facts_file: Option<&mut OutputFile>,
+    pictures: Option<&Path>,
+) -> Result<(PlanReport, Kept), Fault> {
+    let shown = at.path.display().to_string();
+    let begin = facts_file.as_mut().map(|file| file.position()).transpose().map_err(|error| writing(&error))?;
+    let reviewed = catch_unwind(AssertUnwindSafe(|| {
+        let facts_out = facts_file.as_mut().map(|file| file.writer());
+        load_and_play(&shown, at, settings, facts_out, pictures)
+    }));
+    let (outcome, film, inputs) = match reviewed {
+        Ok(Ok(Ok(reviewed))) => reviewed.into_parts(),
+        Ok(Err(fault)) => return Err(fault),
+        Ok(Ok(Err(faults))) => (refuse(faults, facts_file, begin)?, None, Inputs::of_refused(at.path)),
+        Err(_) => (refuse(vec![own_fault(&shown)], facts_file, begin)?, None, Inputs::of_refused(at.path)),
+    };
+    let report = PlanReport { path: shown, temperature_c: at.temperature_c, outcome };
+    Ok((report, Kept { film, inputs, is_new: true }))
+}
+
+/// A plan that was loaded and reviewed.
+struct Reviewed {
+    loaded: LoadedPlan,
+    review: Review,
+    film: Option<Film>,
+    pictures: BTreeMap<u64, String>,
+    inputs: Inputs,
+}
+
+impl Reviewed {
+    fn into_parts(self) -> (PlanOutcome, Option<Film>, Inputs) {
+        let (plan, review) = (self.loaded.plan, self.review);
+        let places = ReviewedPlan::locate_findings(&plan.source, &review.findings);
+        let reviewed = ReviewedPlan {
+            source: plan.source.clone(),
+            title: plan.title.clone(),
+            display: plan.display.name.clone(),
+            steps: plan.step_count,
+            summary: review.summary,
+            rules: review.rules,
+            findings: review.findings,
+            places,
+            pictures: self.pictures,
+            gone: Vec::new(),
+        };
+        (PlanOutcome::Reviewed(Box::new(reviewed)), self.film, self.inputs)
+    }
+}
+
+/// The faults of the plan are the inner ones; the outer one is of a file that could not be written.
+fn load_and_play(
+    shown: &str,
+    at: &At<'_>,
+    settings: &mut SettingsStore,
+    facts_out: Option<&mut dyn Write>,
+    pictures: Option<&Path>,
+) -> Result<Result<Reviewed, Vec<Fault>>, Fault> {
+    let task = at.task;
+    let mut loaded = match load_kept_plan(at.path, settings, task.store.as_ref()) {
+        Ok(loaded) => loaded,
+        Err(faults) => return Ok(Err(faults)),
+    };
+    loaded.plan.temperature_c = at.temperature_c.unwrap_or(loaded.plan.temperature_c);
+    let of = FactsOf { path: shown, temperature_c: at.temperature_c };
+    let (review, film) = match play(of, &loaded, at, facts_out) {
+        Ok(Ok(played)) => played,
+        Ok(Err(broken)) => return Ok(Err(screen_faults(&loaded, broken))),
+        Err(error) => return Err(writing(&error)),
+    };
+    let named = from_folder(shown, &task.working_folder);
+    let name = at.temperature_c.map_or(named.clone(), |celsius| under_temperature(&named, celsius));
+    let pictures = pictures.map(|folder| super::pictures::write(folder, &name, &loaded, &review, task.threads));
+    let pictures = pictures.transpose()?.unwrap_or_default();
+    // Only a round that may be followed by another needs to know.
+    let inputs = if task.arguments.watch { loaded.inputs() } else { Inputs::default() };
+    Ok(Ok(Reviewed { loaded, review, film, pictures, inputs }))
+}
+
+/// The name under which the pictures of a plan at another temperature are kept.
+fn under_temperature(shown: &str, celsius: f64) -> String {
+    format!("{}-at-{celsius}C", shown.strip_suffix(".plan.json").unwrap_or(shown))
+}
+
+/// A review, and its film where one is wanted.
+type Played = (Review, Option<Film>);
+
+/// Takes back what a refused plan wrote into the facts.
+fn refuse(faults: Vec<Fault>, facts_file: Option<&mut OutputFile>, begin: Option<u64>) -> Result<PlanOutcome, Fault> {
+    if let (Some(file), Some(begin)) = (facts_file, begin) {
+        file.cut(begin).map_err(|error| writing(&error))?;
+    }
+    Ok(PlanOutcome::Refused(faults))
+}
+
+fn own_fault(path: &str) -> Fault {
+    Fault::of_file(
+        path,
+        "stillpage itself failed on this plan; the other plans are reviewed all the same",
+        "this is a fault of the program: please report it with the plan and its screens",
+    )
+}
+
+fn writing(error: &io::Error) -> Fault {
+    Fault::of_file(
+        "the facts",
+        format!("cannot be written: {error}"),
+        "check the folder, its rights and the space left",
+    )
+}
+
+fn play(
+    of: FactsOf<'_>,
+    loaded: &LoadedPlan,
+    at: &At<'_>,
+    mut facts_out: Option<&mut dyn Write>,
+) -> io::Result<Result<Played, Vec<BrokenScreen>>> {
+    let plan = &loaded.plan;
+    let bar = progress::bar(of.path, plan.step_count);
+    let mut written = Ok(());
+    let mut recorder = at.film_bytes.map(|bytes| Recorder::new(plan, bytes));
+    let Task { selection, threads, .. } = at.task;
+    let review = crate::review::review(plan, &loaded.screens, selection, *threads, &mut |step: &PlayedStep<'_>| {
+        bar.inc(1);
+        if let (Some(out), Ok(())) = (facts_out.as_mut(), &written) {
+            written = facts::write(of, step, &plan.display, *out);
+        }
+        if let (Some(recorder), Ok(())) = (recorder.as_mut(), &written) {
+            written = recorder.step(step).map_err(io::Error::other);
+        }
+    });
+    bar.finish_and_clear();
+    written?;
+    Ok(review.map(|review| (review, recorder.map(Recorder::finish))))
+}

@@ -1,0 +1,119 @@
+//! `stillpage rules`: the rules, or one of them, with the levels and limits that hold and where they are set.
+
+use std::{
+    io::{self, Write},
+    path::Path,
+};
+
+use super::{
+    load::load_plan,
+    output::write_out,
+    settings::SettingsStore,
+    show::{done, unknown},
+    tell, working_folder,
+};
+use crate::{
+    plan::{Plan, RuleSettings, Set},
+    rules::{Limit, Page, pages, rule_named},
+    source::Fault,
+};
+
+/// What holds in the place that was asked for.
+struct Held {
+    settings: RuleSettings,
+    /// The plan, where one was named: its display may give limits.
+    plan: Option<Plan>,
+}
+
+/// Lists the rules, or explains one, for a plan or for the plans of a folder.
+pub(super) fn rules(id: Option<&str>, place: &Path) -> u8 {
+    let page = id.map(rule_named);
+    if let (Some(id), Some(None)) = (id, page) {
+        return unknown("rule", id, &pages().iter().map(|page| page.id).collect::<Vec<_>>());
+    }
+    let held = match held(place) {
+        Ok(held) => held,
+        Err(faults) => {
+            faults.iter().for_each(tell);
+            return 2;
+        }
+    };
+    done(write_out(|out| match page.flatten() {
+        Some(page) => explain(page, &held, out),
+        None => list(&held, out),
+    }))
+}
+
+fn held(place: &Path) -> Result<Held, Vec<Fault>> {
+    let mut settings = SettingsStore::new(&working_folder());
+    if place.is_dir() {
+        return Ok(Held { settings: settings.of_folder(place)?, plan: None });
+    }
+    if !place.exists() {
+        let help = "name a plan, or a folder with plans";
+        return Err(vec![Fault::of_file(place.display().to_string(), "there is no such file or folder", help)]);
+    }
+    let plan = load_plan(place, &mut settings)?.plan;
+    Ok(Held { settings: plan.rules.clone(), plan: Some(plan) })
+}
+
+fn list(held: &Held, out: &mut dyn Write) -> io::Result<()> {
+    let mut group = "";
+    let mut is_set = false;
+    for page in pages() {
+        if page.group != group {
+            writeln!(out, "{}{}", if group.is_empty() { "" } else { "\n" }, page.group)?;
+            group = &page.group;
+        }
+        let setting = held.settings.get(page.id);
+        let level = setting.and_then(|setting| setting.level.as_ref());
+        let word = level.map_or(page.severity.word(), |level| level.value.word());
+        let mark = if setting.is_some() { "*" } else { " " };
+        is_set |= setting.is_some();
+        writeln!(out, "  {:<24} {word:<7}{mark} {}", page.id, page.title)?;
+    }
+    if is_set {
+        writeln!(out, "\n* set by a folder or a plan: `stillpage rules ID` says where, and what else is set.")?;
+    }
+    writeln!(out, "\n`stillpage rules ID` explains one.")
+}
+
+fn explain(page: &Page, held: &Held, out: &mut dyn Write) -> io::Result<()> {
+    let setting = held.settings.get(page.id);
+    let level = setting.and_then(|setting| setting.level.as_ref());
+    writeln!(out, "{}: {}", page.id, page.title)?;
+    let usual = page.severity.word();
+    let word = match level {
+        None => usual.to_owned(),
+        Some(level) => format!("{} ({}; else {usual})", level.value.word(), set_in(level)),
+    };
+    writeln!(out, "level: {word}; group: {}; since {}", page.group, page.since)?;
+    for limit in &page.limits {
+        writeln!(out, "limit `{}`: {}; {}", limit.name, limit_words(page, limit, held), limit.about)?;
+    }
+    writeln!(out, "source: {}\n\n{}", page.source, page.text)
+}
+
+/// The limit that holds, and why.
+fn limit_words(page: &Page, limit: &Limit, held: &Held) -> String {
+    let number = |value: f64| format!("{value} {}", limit.unit).trim_end().to_owned();
+    let usual = limit.default.map_or("as the display says".to_owned(), number);
+    let set = held.settings.get(page.id).and_then(|setting| setting.limits.get(&limit.name));
+    let of_display = held
+        .plan
+        .as_ref()
+        .and_then(|plan| plan.display_limit(page.id, &limit.name).map(|value| (value, plan.display.name.as_str())));
+    match (set, of_display) {
+        (Some(set), None) => format!("{} ({}; else {usual})", number(set.value), set_in(set)),
+        (Some(set), Some((value, display))) => {
+            format!("{} ({}; else {} by the display `{display}`)", number(set.value), set_in(set), number(value))
+        }
+        (None, Some((value, display))) => format!("{} (by the display `{display}`)", number(value)),
+        (None, None) => usual,
+    }
+}
+
+fn set_in<T>(set: &Set<T>) -> String {
+    let at = set.line_column();
+    format!("set in {}:{}:{}", set.source.name, at.line, at.column)
+}

@@ -1,0 +1,95 @@
+//! The settings of folders: `stillpage.settings.json`, looked for in the folder of a plan and in all folders above it.
+
+use std::{
+    collections::BTreeMap,
+    fs,
+    path::{Path, PathBuf},
+    sync::Arc,
+};
+
+use super::load::read_text;
+use crate::{
+    plan::{FolderSettings, KnownRule, RuleSettings, read_folder_settings, with_outer},
+    rules::known_rules,
+    source::{Fault, Source},
+};
+
+/// The name of the file.
+pub(super) const SETTINGS: &str = "stillpage.settings.json";
+
+/// A folder, and what its settings say.
+type Said = (PathBuf, Arc<FolderSettings>);
+
+/// The settings of the folders that were looked at so far; each file is read once.
+#[derive(Debug)]
+pub(super) struct SettingsStore {
+    rules: Vec<KnownRule>,
+    working_folder: PathBuf,
+    by_folder: BTreeMap<PathBuf, Result<Option<Arc<FolderSettings>>, Vec<Fault>>>,
+}
+
+impl SettingsStore {
+    /// A store that knows nothing yet; files are named from the working folder on.
+    pub(super) fn new(working_folder: &str) -> Self {
+        Self { rules: known_rules(), working_folder: working_folder.into(), by_folder: BTreeMap::new() }
+    }
+
+    /// What holds for the plans of a folder: the nearest folder that says something decides.
+    pub(super) fn of_folder(&mut self, folder: &Path) -> Result<RuleSettings, Vec<Fault>> {
+        let mut settings = RuleSettings::new();
+        for (_, said) in self.chain(folder)? {
+            settings = with_outer(settings, &said.rules);
+        }
+        Ok(settings)
+    }
+
+    /// Whether a plan is left out when a folder is walked.
+    pub(super) fn ignores(&mut self, plan: &Path) -> bool {
+        let Ok(whole) = fs::canonicalize(plan) else { return false };
+        // Settings that cannot be read ignore nothing: the plan is refused, with the reason.
+        let chain = whole.parent().map_or(Ok(Vec::new()), |folder| self.chain(folder)).unwrap_or_default();
+        chain.iter().any(|(folder, said)| {
+            let below = whole.strip_prefix(folder).unwrap_or(&whole);
+            said.ignore.iter().any(|pattern| pattern.is_match(below))
+        })
+    }
+
+    /// The files that were found so far.
+    pub(super) fn files(&self) -> impl Iterator<Item = PathBuf> {
+        let found = self.by_folder.iter().filter(|(_, said)| !matches!(said, Ok(None)));
+        found.map(|(folder, _)| folder.join(SETTINGS))
+    }
+
+    /// What the folders above say, the nearest first.
+    fn chain(&mut self, folder: &Path) -> Result<Vec<Said>, Vec<Fault>> {
+        let whole = fs::canonicalize(folder).unwrap_or_else(|_| folder.to_owned());
+        let mut chain = Vec::new();
+        for folder in whole.ancestors() {
+            if let Some(said) = self.said(folder)? {
+                let is_outermost = said.is_outermost;
+                chain.push((folder.to_owned(), said));
+                if is_outermost {
+                    break;
+                }
+            }
+        }
+        Ok(chain)
+    }
+
+    fn said(&mut self, folder: &Path) -> Result<Option<Arc<FolderSettings>>, Vec<Fault>> {
+        if let Some(known) = self.by_folder.get(folder) {
+            return known.clone();
+        }
+        let file = folder.join(SETTINGS);
+        let said = if file.is_file() { self.read(&file).map(|said| Some(Arc::new(said))) } else { Ok(None) };
+        self.by_folder.insert(folder.to_owned(), said.clone());
+        said
+    }
+
+    fn read(&self, file: &Path) -> Result<FolderSettings, Vec<Fault>> {
+        let text = read_text(file).map_err(|fault| vec![fault])?;
+        let shown = pathdiff::diff_paths(file, &self.working_folder).unwrap_or_else(|| file.to_owned());
+        let source = Source { name: shown.display().to_string(), text: text.text.clone() };
+        read_folder_settings(&Arc::new(source), &self.rules)
+    }
+}

@@ -1,0 +1,197 @@
+//! `review --watch`: stays, and reviews again what a change of a file touches.
+//!
+//! Folders are watched, not files: many programs save by putting a new file in the old one's place.
+
+use std::{
+    collections::BTreeSet,
+    io::{self, IsTerminal, Write},
+    path::{Path, PathBuf},
+    sync::mpsc::{Receiver, RecvTimeoutError, channel},
+    time::{Duration, Instant},
+};
+
+use notify::{Event, EventKind, RecommendedWatcher, RecursiveMode, Watcher, event::ModifyKind};
+
+use super::{
+    Format, ReviewArguments,
+    inputs::whole,
+    output::write_out,
+    output_style,
+    review::{write_files, write_report},
+    round::{Before, Round, Task},
+    tell,
+};
+use crate::{report::text, rules::words::counted as count, source::Fault};
+
+/// A save may come in several events; it is over when nothing has come for so long.
+const QUIET: Duration = Duration::from_millis(12);
+/// However much is going on, nobody waits longer for a first look.
+const LONGEST: Duration = Duration::from_millis(300);
+
+/// Reviews again after every change, without end.
+pub(super) fn watch(task: &Task<'_>) -> Result<u8, Vec<Fault>> {
+    let mut watched = Watched::new().map_err(|error| vec![cannot_watch(Path::new("."), &error)])?;
+    // What changes while the first round runs is seen too.
+    watched.add_walked(&task.arguments.paths);
+    let mut round = task.round(None)?;
+    report(task, &mut round, None)?;
+    watched.add(&round);
+    say(&format!("watching {}: change a plan, a screen or a display; Ctrl-C ends", plans(round.report.plans.len())));
+    loop {
+        let changed = watched.next(&round, task.arguments);
+        let begun = Instant::now();
+        let before = Before { round, changed: &changed };
+        round = match task.round(Some(before)) {
+            Ok(round) => round,
+            Err(faults) => {
+                faults.iter().for_each(tell);
+                say("waiting for a change that mends it");
+                watched.wait_for_any();
+                task.round(None)?
+            }
+        };
+        watched.add(&round);
+        report(task, &mut round, Some((&changed, begun)))?;
+    }
+}
+
+fn plans(number: usize) -> String {
+    count(number as u64, "plan", "plans")
+}
+
+/// Prints what is new, and writes the files whole.
+fn report(task: &Task<'_>, round: &mut Round, again: Option<(&BTreeSet<PathBuf>, Instant)>) -> Result<(), Vec<Fault>> {
+    let arguments = task.arguments;
+    let is_shown = |at: usize| again.is_none() || round.is_new(at);
+    let print = |out: &mut dyn Write| match arguments.format {
+        Format::Text => text::write_some(&round.report, &is_shown, output_style(), out),
+        format => write_report(&round.report, format, Path::new(""), output_style(), out),
+    };
+    let printed = if arguments.out.is_none() { write_out(print) } else { Ok(()) };
+    printed.map_err(|fault| vec![fault])?;
+    if let Some((changed, begun)) = again {
+        let reviewed = (0..round.report.plans.len()).filter(|at| round.is_new(*at)).count();
+        let of = plans(round.report.plans.len());
+        say(&format!("{}: {reviewed} of {of} reviewed again in {} ms", names(changed), begun.elapsed().as_millis()));
+    }
+    write_files(arguments, round).map_err(|fault| vec![fault])
+}
+
+/// The names of some files, in few words.
+fn names(changed: &BTreeSet<PathBuf>) -> String {
+    let mut names = changed.iter().filter_map(|file| file.file_name()).map(|name| name.to_string_lossy());
+    let first = names.next().unwrap_or_default();
+    match names.count() {
+        0 => format!("{first} changed"),
+        more => format!("{first} and {} changed", count(more as u64, "more file", "more files")),
+    }
+}
+
+fn say(words: &str) {
+    let mark = if io::stderr().is_terminal() { "-- " } else { "" };
+    let _ = writeln!(io::stderr(), "{mark}{words}");
+}
+
+/// The folders that are watched.
+struct Watched {
+    watcher: RecommendedWatcher,
+    events: Receiver<notify::Result<Event>>,
+    known: BTreeSet<PathBuf>,
+}
+
+impl Watched {
+    fn new() -> notify::Result<Self> {
+        let (sender, events) = channel();
+        Ok(Self { watcher: notify::recommended_watcher(sender)?, events, known: BTreeSet::new() })
+    }
+
+    /// Watches the folders that are walked for plans, with all below them, and those of named plans.
+    fn add_walked(&mut self, paths: &[PathBuf]) {
+        for path in paths {
+            if path.is_dir() {
+                self.add_folder(whole(path), RecursiveMode::Recursive);
+            } else if let Some(folder) = whole(path).parent() {
+                self.add_folder(folder.to_owned(), RecursiveMode::NonRecursive);
+            }
+        }
+    }
+
+    /// Watches what a round rests on.
+    fn add(&mut self, round: &Round) {
+        for folder in round.places() {
+            self.add_folder(folder, RecursiveMode::NonRecursive);
+        }
+    }
+
+    fn add_folder(&mut self, folder: PathBuf, mode: RecursiveMode) {
+        if !folder.is_dir() || self.known.contains(&folder) {
+            return;
+        }
+        match self.watcher.watch(&folder, mode) {
+            Ok(()) => {
+                self.known.insert(folder);
+            }
+            Err(error) => tell(&cannot_watch(&folder, &error)),
+        }
+    }
+
+    /// Waits for a change that may matter; gives all that changed with it.
+    fn next(&self, round: &Round, arguments: &ReviewArguments) -> BTreeSet<PathBuf> {
+        loop {
+            let changed = self.changes();
+            let matters = |file: &PathBuf| !is_output(file, arguments) && (round.is_touched_by(file) || is_plan(file));
+            let changed: BTreeSet<PathBuf> = changed.into_iter().filter(matters).collect();
+            if !changed.is_empty() {
+                return changed;
+            }
+        }
+    }
+
+    fn wait_for_any(&self) {
+        while self.changes().is_empty() {}
+    }
+
+    /// Waits for a change, and gathers what comes with it.
+    fn changes(&self) -> BTreeSet<PathBuf> {
+        let mut changed = BTreeSet::new();
+        let Ok(event) = self.events.recv() else { return changed };
+        let begun = Instant::now();
+        changed.extend(files_of(event));
+        while begun.elapsed() < LONGEST {
+            match self.events.recv_timeout(QUIET) {
+                Ok(event) => changed.extend(files_of(event)),
+                Err(RecvTimeoutError::Timeout | RecvTimeoutError::Disconnected) => break,
+            }
+        }
+        changed
+    }
+}
+
+/// The files that an event says have changed; reading them is no change.
+fn files_of(event: notify::Result<Event>) -> Vec<PathBuf> {
+    let Ok(event) = event else { return Vec::new() };
+    match event.kind {
+        EventKind::Access(_) | EventKind::Modify(ModifyKind::Metadata(_)) => Vec::new(),
+        _ => event.paths,
+    }
+}
+
+fn is_plan(file: &Path) -> bool {
+    file.file_name().is_some_and(|name| name.to_string_lossy().ends_with(".plan.json"))
+}
+
+/// Whether a file is one that this program writes: its own reports are no reason to begin again.
+fn is_output(file: &Path, arguments: &ReviewArguments) -> bool {
+    let also = arguments.also.iter().map(|(_, file)| file);
+    let outputs = arguments.out.iter().chain(&arguments.html).chain(&arguments.write_known).chain(also);
+    outputs.into_iter().any(|output| whole(output) == file)
+        || arguments.pictures.iter().any(|folder| file.starts_with(whole(folder)))
+}
+
+fn cannot_watch(folder: &Path, error: &notify::Error) -> Fault {
+    Fault::of_file(
+        folder.display().to_string(),
+        format!("cannot be watched: {error}"),
+        "review without `--watch`, or raise the number of files that your system lets a program watch",
+    )
+}

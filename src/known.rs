@@ -1,0 +1,171 @@
+//! Known findings: what was found before, so that only what is new stops a merge.
+//!
+//! Reads and writes `known-findings/1`, and tells known findings from new ones. Where files lie is not known here.
+
+use std::{
+    collections::{BTreeMap, BTreeSet},
+    io::{self, Write},
+    sync::Arc,
+};
+
+use serde::Serialize;
+
+use crate::{
+    finding::{Finding, Severity},
+    source::{
+        Fault, Source,
+        json::{Fields, Item, Reading, read_document},
+    },
+};
+
+/// The format and its version.
+const FORMAT: &str = "known-findings/1";
+
+/// What was found before in one plan.
+#[derive(Clone, Debug, PartialEq)]
+pub struct KnownPlan {
+    /// The plan's path from the folder of the file, with `/`.
+    pub plan: String,
+    /// The temperature at which it was reviewed instead of its own, degrees C.
+    pub temperature_c: Option<f64>,
+    /// What was found, in the order of the review.
+    pub findings: Vec<KnownFinding>,
+}
+
+/// A finding that was there before.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct KnownFinding {
+    /// The rule's id.
+    pub rule: String,
+    /// How bad it was; one that has become worse is new.
+    pub level: Severity,
+    /// The label of the first step.
+    pub label: Option<String>,
+    /// What was seen then. For people: a finding is known by its fingerprint.
+    pub message: String,
+    /// The finding's fingerprint.
+    pub fingerprint: String,
+}
+
+impl KnownFinding {
+    /// What is to be known of a finding.
+    pub fn of(finding: &Finding) -> Self {
+        Self {
+            rule: finding.rule.to_owned(),
+            level: finding.severity,
+            label: finding.label.clone(),
+            message: finding.message.clone(),
+            fingerprint: finding.fingerprint.clone(),
+        }
+    }
+}
+
+/// Marks the findings that are known; gives the known ones that were not found again, as far as their rules `ran`.
+pub fn mark_known(findings: &mut [Finding], known: &[KnownFinding], ran: impl Fn(&str) -> bool) -> Vec<KnownFinding> {
+    let by_fingerprint: BTreeMap<&str, &KnownFinding> =
+        known.iter().map(|known| (known.fingerprint.as_str(), known)).collect();
+    let mut found = BTreeSet::new();
+    for finding in findings {
+        let known = by_fingerprint.get(finding.fingerprint.as_str());
+        found.extend(known.map(|known| known.fingerprint.as_str()));
+        finding.known = known.is_some_and(|known| finding.severity <= known.level);
+    }
+    known.iter().filter(|known| !found.contains(known.fingerprint.as_str()) && ran(&known.rule)).cloned().collect()
+}
+
+#[derive(Serialize)]
+struct Document<'a> {
+    format: &'static str,
+    plans: Vec<PlanObject<'a>>,
+}
+
+#[derive(Serialize)]
+struct PlanObject<'a> {
+    plan: &'a str,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    temperature_c: Option<f64>,
+    findings: Vec<FindingObject<'a>>,
+}
+
+#[derive(Serialize)]
+struct FindingObject<'a> {
+    rule: &'a str,
+    level: &'static str,
+    label: Option<&'a str>,
+    message: &'a str,
+    fingerprint: &'a str,
+}
+
+/// Writes known findings; a plan in which nothing is known is left out.
+///
+/// # Errors
+/// Where the writer fails.
+pub fn write_known(plans: &[KnownPlan], out: &mut dyn Write) -> io::Result<()> {
+    let plans = plans.iter().filter(|plan| !plan.findings.is_empty()).map(plan_object).collect();
+    serde_json::to_writer_pretty(&mut *out, &Document { format: FORMAT, plans })?;
+    writeln!(out)
+}
+
+fn plan_object(plan: &KnownPlan) -> PlanObject<'_> {
+    let findings = plan.findings.iter().map(|finding| FindingObject {
+        rule: &finding.rule,
+        level: finding.level.word(),
+        label: finding.label.as_deref(),
+        message: &finding.message,
+        fingerprint: &finding.fingerprint,
+    });
+    PlanObject { plan: &plan.plan, temperature_c: plan.temperature_c, findings: findings.collect() }
+}
+
+/// Reads known findings.
+///
+/// # Errors
+/// Every fault of the text.
+pub fn read_known(source: &Arc<Source>) -> Result<Vec<KnownPlan>, Vec<Fault>> {
+    read_document(source, |reading, root| {
+        let fields = reading.object(root, "a file of known findings", &["format", "plans"])?;
+        let format = reading.required(&fields, "format", "a file of known findings")?;
+        reading.word(&format, &[(FORMAT, ())])?;
+        let plans = reading.required(&fields, "plans", "a file of known findings")?;
+        let plans = reading.list(&plans)?;
+        Some(plans.iter().filter_map(|item| known_plan(reading, item)).collect())
+    })
+}
+
+fn known_plan(reading: &mut Reading, item: &Item<'_>) -> Option<KnownPlan> {
+    const WHAT: &str = "the known findings of a plan";
+    let fields = reading.object(item, WHAT, &["plan", "temperature_c", "findings"])?;
+    let plan = required_text(reading, &fields, "plan", WHAT);
+    let temperature_c = match fields.get("temperature_c") {
+        None => None,
+        Some(item) => Some(reading.number(item, -273.0, 1000.0)?),
+    };
+    let findings = reading.required(&fields, "findings", WHAT)?;
+    let findings = reading.list(&findings)?;
+    let findings = findings.iter().filter_map(|item| known_finding(reading, item)).collect();
+    Some(KnownPlan { plan: plan?, temperature_c, findings })
+}
+
+fn known_finding(reading: &mut Reading, item: &Item<'_>) -> Option<KnownFinding> {
+    const WHAT: &str = "a known finding";
+    const LEVELS: [Severity; 3] = [Severity::Error, Severity::Warning, Severity::Note];
+    let fields = reading.object(item, WHAT, &["rule", "level", "label", "message", "fingerprint"])?;
+    let rule = required_text(reading, &fields, "rule", WHAT);
+    let level = reading.required(&fields, "level", WHAT);
+    let level = level.and_then(|item| reading.word(&item, &LEVELS.map(|level| (level.word(), level))));
+    let label = fields.get("label").and_then(|item| reading.text(item)).map(|text| text.value);
+    let message = fields.get("message").and_then(|item| reading.text(item)).map(|text| text.value);
+    let fingerprint = required_text(reading, &fields, "fingerprint", WHAT);
+    Some(KnownFinding {
+        rule: rule?,
+        level: level?,
+        label,
+        message: message.unwrap_or_default(),
+        fingerprint: fingerprint?,
+    })
+}
+
+fn required_text(reading: &mut Reading, fields: &Fields<'_>, name: &str, what: &str) -> Option<String> {
+    let item = reading.required(fields, name, what)?;
+    reading.text(&item).map(|text| text.value)
+}

@@ -9,12 +9,36 @@ use crate::{
     source::{Fault, did_you_mean},
 };
 
-/// The schemas by the names that users give.
-const SCHEMAS: [(&str, &str); 4] = [
-    ("plan", include_str!("../../docs/schemas/plan.schema.json")),
-    ("display", include_str!("../../docs/schemas/display.schema.json")),
-    ("findings", include_str!("../../docs/schemas/findings.schema.json")),
-    ("facts", include_str!("../../docs/schemas/facts.schema.json")),
+/// A schema, by the name that users give.
+pub(super) struct Schema {
+    pub(super) name: &'static str,
+    /// What it describes.
+    pub(super) about: &'static str,
+    text: &'static str,
+}
+
+/// Every schema.
+pub(super) const SCHEMAS: [Schema; 4] = [
+    Schema {
+        name: "plan",
+        about: "what you write: refresh plans, *.plan.json",
+        text: include_str!("../../docs/schemas/plan.schema.json"),
+    },
+    Schema {
+        name: "display",
+        about: "what you write: display descriptions, *.display.json",
+        text: include_str!("../../docs/schemas/display.schema.json"),
+    },
+    Schema {
+        name: "findings",
+        about: "what `stillpage review --format json` prints",
+        text: include_str!("../../docs/schemas/findings.schema.json"),
+    },
+    Schema {
+        name: "facts",
+        about: "a line of what `stillpage review --facts FILE` writes",
+        text: include_str!("../../docs/schemas/facts.schema.json"),
+    },
 ];
 
 /// Lists the displays, or prints one.
@@ -88,15 +112,25 @@ fn explain(page: &Page, out: &mut dyn Write) -> io::Result<()> {
     writeln!(out, "source: {}\n\n{}", page.source, page.text)
 }
 
-/// Prints a schema.
-pub(super) fn schema(name: &str) -> u8 {
-    match SCHEMAS.iter().find(|(known, _)| *known == name) {
-        Some((_, text)) => done(write_out(|out| out.write_all(text.as_bytes()))),
-        None => unknown("schema", name, &SCHEMAS.map(|(known, _)| known)),
+/// Lists the schemas, or prints one.
+pub(super) fn schema(name: Option<&str>) -> u8 {
+    let Some(name) = name else {
+        return done(write_out(list_schemas));
+    };
+    match SCHEMAS.iter().find(|schema| schema.name == name) {
+        Some(schema) => done(write_out(|out| out.write_all(schema.text.as_bytes()))),
+        None => unknown("schema", name, &SCHEMAS.map(|schema| schema.name)),
     }
 }
 
-fn done(result: Result<(), Fault>) -> u8 {
+fn list_schemas(out: &mut dyn Write) -> io::Result<()> {
+    for schema in &SCHEMAS {
+        writeln!(out, "{:<9} {}", schema.name, schema.about)?;
+    }
+    writeln!(out, "\n`stillpage schema NAME` prints one: keep it in a file, and tell your editor of it.")
+}
+
+pub(super) fn done(result: Result<(), Fault>) -> u8 {
     match result {
         Ok(()) => 0,
         Err(fault) => {

@@ -161,13 +161,11 @@ fn settable(page: &Page) -> String {
         (false, false) => "\nIn the plan; a number that the display gives otherwise is only an example here",
     };
     let _ = write!(text, "{offered}:\n\n```json\n\"rules\": {}\n```\n", settings(page));
-    text.push_str(&match page.limits.first() {
-        None => "\nIn place of `\"off\"` stands another level where you want one: `\"error\"`, `\"warning\"` or `\"note\"`.\n".to_owned(),
-        Some(_) => format!(
-            "\nWhat is left out keeps its default. `\"level\": \"note\"` (or `\"warning\"`, `\"error\"`) beside the limits sets the\n\
-             level; `\"{}\": \"off\"` switches the rule off.\n",
-            page.id
-        ),
+    text.push_str(if page.limits.is_empty() {
+        "\nIn place of `\"off\"` stands another level where you want one: `\"error\"`, `\"warning\"` or `\"note\"`.\n"
+    } else {
+        "\nWhat is left out keeps its default. `\"level\": \"note\"` (or `\"warning\"`, `\"error\"`) beside the limits sets the\n\
+         level; `\"off\"` in place of the braces switches the rule off.\n"
     });
     text
 }
@@ -231,7 +229,7 @@ fn display_and_plan(example: &Example, shown: Option<&Example>) -> String {
     let link = "[the display of the examples](README.md#the-display-of-the-examples)";
     match (&example.display, shown) {
         (display, Some(shown)) if *display == shown.display => {
-            text.push_str("\nThe same display. The plan, `example.plan.json`:\n")
+            text.push_str("\nThe same display. The plan, `example.plan.json`:\n");
         }
         (None, _) => {
             let _ = write!(text, "\nOn {link}. The plan, `example.plan.json`:\n");

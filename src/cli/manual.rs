@@ -2,7 +2,6 @@
 //! status, files, environment, examples and cautions.
 
 use std::{
-    fs,
     io::{self, Write},
     path::Path,
 };
@@ -13,7 +12,7 @@ use roff::{Roff, bold, italic, roman};
 
 use super::{
     Arguments,
-    output::{write_file, write_out},
+    output::{make_folder, write_file, write_out},
     show::done,
 };
 use crate::{report::words::sentence, rules::caution_of, source::Fault};
@@ -41,9 +40,7 @@ fn main_command() -> Command {
 }
 
 fn write_pages(main: &Command, folder: &Path) -> Result<(), Fault> {
-    fs::create_dir_all(folder).map_err(|error| {
-        Fault::of_file(folder.display().to_string(), format!("the folder cannot be made: {error}"), "check its rights")
-    })?;
+    make_folder(folder)?;
     for command in std::iter::once(main).chain(main.get_subcommands()) {
         let file = folder.join(format!("{}.1", page_name(command)));
         write_file(&file, |out| write_page(command, out))?;
@@ -63,14 +60,7 @@ fn write_page(command: &Command, out: &mut dyn Write) -> io::Result<()> {
         .date("\"\"")
         .source(source)
         .manual("Refresh plans");
-    man.render_title(out)?;
-    man.render_name_section(out)?;
-    man.render_synopsis_section(out)?;
-    man.render_description_section(out)?;
-    man.render_options_section(out)?;
-    if command.has_subcommands() {
-        man.render_subcommands_section(out)?;
-    }
+    write_arguments(&man, command, out)?;
     let mut rest = Roff::new();
     match command.get_name() {
         "stillpage" | "review" => whole(&mut rest),
@@ -80,7 +70,20 @@ fn write_page(command: &Command, out: &mut dyn Write) -> io::Result<()> {
         as_it_stands(&mut rest, "NOTES", &notes.to_string());
     }
     see_also(&mut rest, command);
-    out.write_all(rest.to_roff().as_bytes())
+    rest.to_writer(out)
+}
+
+/// The sections that the arguments give.
+fn write_arguments(man: &Man, command: &Command, out: &mut dyn Write) -> io::Result<()> {
+    man.render_title(out)?;
+    man.render_name_section(out)?;
+    man.render_synopsis_section(out)?;
+    man.render_description_section(out)?;
+    man.render_options_section(out)?;
+    if command.has_subcommands() {
+        man.render_subcommands_section(out)?;
+    }
+    Ok(())
 }
 
 /// The sections of the pages that a reviewer reads: the main one, and that of `review`.

@@ -212,6 +212,8 @@ fn faults_of_the_command_line() {
         ("a_flow", &["review", "a.flow.json"]),
         ("unknown_rule", &["review", ".", "--only", "left"]),
         ("unknown_display", &["displays", "watch"]),
+        ("unknown_schema", &["schema", "plans"]),
+        ("unknown_shell", &["completions", "bsh"]),
         ("unknown_format", &["review", "--also", "pdf=report.pdf"]),
     ];
     for (name, call) in calls {
@@ -248,6 +250,7 @@ fn lists_and_pages() {
     insta::assert_snapshot!("list_of_displays", folder.run(&["displays"]).out);
     insta::assert_snapshot!("list_of_rules", folder.run(&["rules"]).out);
     insta::assert_snapshot!("page_of_a_rule", folder.run(&["rules", "too-many-since-cleaning"]).out);
+    insta::assert_snapshot!("list_of_schemas", folder.run(&["schema"]).out);
     insta::assert_snapshot!("help", folder.run(&["--help"]).out);
     insta::assert_snapshot!("help_of_review", folder.run(&["review", "--help"]).out);
 }

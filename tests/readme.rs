@@ -1,7 +1,12 @@
 //! What the README and the other documents say is so: the finding and the picture are really made, the paths exist, the
 //! plan in it is read.
 
-use std::{fs, path::Path, process::Command};
+use std::{
+    collections::BTreeSet,
+    fs,
+    path::{Path, PathBuf},
+    process::Command,
+};
 
 fn root() -> &'static Path {
     Path::new(env!("CARGO_MANIFEST_DIR"))
@@ -37,26 +42,50 @@ fn the_picture_in_the_readme_is_what_the_program_draws() {
     assert!(off * 1000 < drawn.as_raw().len(), "{off} samples differ: draw the README's picture anew");
 }
 
-/// Paths in backticks and links of every document of the project.
+/// Paths in backticks and links of every document of the project, with the headings that the links name.
 #[test]
 fn paths_in_the_documents_exist() {
     let mut checked = 0;
-    for document in ["README.md", "DEVELOPERS.md", "docs/architecture.md", "docs/formats.md", "docs/model.md"] {
-        let text = fs::read_to_string(root().join(document)).unwrap_or_else(|error| panic!("{document}: {error}"));
-        let folder = root().join(document).parent().unwrap().to_owned();
-        for (path, base) in links(&text).map(|path| (path, &*folder)).chain(quoted(&text).map(|path| (path, root()))) {
-            assert!(base.join(path).exists(), "{document} names {path}, which is not there");
+    for document in documents() {
+        let text = fs::read_to_string(root().join(&document)).unwrap();
+        let folder = root().join(&document).parent().unwrap().to_owned();
+        let shown = document.display();
+        for (path, heading) in links(&text) {
+            let target = if path.is_empty() { root().join(&document) } else { folder.join(path) };
+            assert!(target.exists(), "{shown} names {path}, which is not there");
+            let is_there = heading.is_empty() || headings(&fs::read_to_string(&target).unwrap()).contains(heading);
+            assert!(is_there, "{shown} names the heading #{heading} of {path}, which is not there");
+            checked += 1;
+        }
+        for path in quoted(&text) {
+            assert!(root().join(path).exists(), "{shown} names {path}, which is not there");
             checked += 1;
         }
     }
-    assert!(checked > 20, "only {checked} paths were found: the documents are read wrongly");
+    assert!(checked > 200, "only {checked} paths were found: the documents are read wrongly");
 }
 
-fn links(text: &str) -> impl Iterator<Item = &str> {
-    text.split("](")
-        .skip(1)
-        .filter_map(|rest| rest.split([')', '#']).next())
-        .filter(|path| !path.is_empty() && !path.contains(':'))
+fn documents() -> Vec<PathBuf> {
+    let pages = walkdir::WalkDir::new(root().join("docs")).sort_by_file_name().into_iter().map(Result::unwrap);
+    let pages = pages.map(|entry| entry.path().strip_prefix(root()).unwrap().to_owned());
+    let pages = pages.filter(|path| path.extension().is_some_and(|ending| ending == "md"));
+    ["README.md", "DEVELOPERS.md"].map(PathBuf::from).into_iter().chain(pages).collect()
+}
+
+/// Headings as links name them: in small letters, without signs, a hyphen for each space (common practice, no source).
+fn headings(text: &str) -> BTreeSet<String> {
+    let headings = text.lines().filter(|line| line.starts_with('#')).map(|line| line.trim_start_matches('#').trim());
+    let named = |heading: &str| {
+        let kept = heading.chars().filter(|one| one.is_alphanumeric() || " -_".contains(*one));
+        kept.collect::<String>().to_lowercase().replace(' ', "-")
+    };
+    headings.map(named).collect()
+}
+
+/// The links within the project: path, and heading or nothing.
+fn links(text: &str) -> impl Iterator<Item = (&str, &str)> {
+    let targets = text.split("](").skip(1).filter_map(|rest| rest.split(')').next()).filter(|one| !one.contains(':'));
+    targets.map(|target| target.split_once('#').unwrap_or((target, "")))
 }
 
 /// What stands in backticks and begins with a folder of the project.

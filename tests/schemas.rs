@@ -57,13 +57,23 @@ fn files_named(folder: &Path, ending: &str) -> Vec<std::path::PathBuf> {
 
 #[test]
 fn schemas_are_schemas() {
-    for name in ["plan", "display", "findings", "facts"] {
+    for name in ["plan", "display", "findings", "facts", "known", "settings"] {
         assert_eq!(Validator::new(schema(name)).err(), None, "{name}");
         let printed = Command::new(env!("CARGO_BIN_EXE_stillpage")).args(["schema", name]).output().unwrap();
         assert_eq!(serde_json::from_slice::<Value>(&printed.stdout).unwrap(), schema(name));
     }
     let draft = "https://json-schema.org/draft/2020-12/schema";
     assert!(Validator::new(json!({ "$schema": draft, "type": 7 })).is_err());
+}
+
+/// A rule may be set in a folder as it may be in a plan.
+#[test]
+fn settings_of_folders_take_what_plans_take() {
+    let (plan, settings) = (schema("plan"), schema("settings"));
+    assert_eq!(settings["properties"]["rules"], plan["properties"]["rules"]);
+    for (name, definition) in settings["$defs"].as_object().unwrap() {
+        assert_eq!(definition, &plan["$defs"][name], "{name}");
+    }
 }
 
 #[test]

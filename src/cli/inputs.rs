@@ -58,8 +58,16 @@ impl Inputs {
         // Settings count for all plans below them, also where there were none before.
         let is_settings = changed.file_name().is_some_and(|name| name == SETTINGS);
         is_settings && self.files.iter().any(|file| file.starts_with(folder_of(changed)))
-            || self.folders.iter().any(|folder| changed.starts_with(folder))
+            || is_listed(changed) && self.folders.iter().any(|folder| changed.starts_with(folder))
     }
+}
+
+/// Whether a listing of screens or fonts may hold a file of that name. What is being written, by this program too, has
+/// another name until it is whole.
+fn is_listed(file: &Path) -> bool {
+    let name = file.file_name().unwrap_or_default().to_string_lossy().to_lowercase();
+    let ending = name.rsplit_once('.').map_or("", |(_, ending)| ending);
+    !name.starts_with('.') && matches!(ending, "png" | "svg" | "ttf" | "otf" | "ttc")
 }
 
 /// A path without links, as far as it is there.
@@ -80,6 +88,8 @@ mod tests {
             ("/quay/tide/a.plan.json", true),
             ("/quay/tide/b.plan.json", false),
             ("/quay/tide/minutes/new.png", true),
+            ("/quay/tide/minutes/page.html", false),
+            ("/quay/tide/minutes/.new.png", false),
             ("/quay/tide/minutes-of-old/new.png", false),
             ("/quay/stillpage.settings.json", true),
             ("/pier/stillpage.settings.json", false),

@@ -330,6 +330,11 @@ impl Beside for DisplayFolder<'_> {
     }
 }
 
+/// Reads a display that ships.
+pub(super) fn load_shipped(name: &str) -> Result<Display, Vec<Fault>> {
+    load_display(name, Path::new("."), 0, &mut Inputs::default())
+}
+
 /// Reads a display by its shipped name or its path.
 pub(super) fn load_display(
     name: &str,

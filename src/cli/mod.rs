@@ -1,10 +1,12 @@
 //! The command line: arguments, one file a command. Beside the loader the only place that touches files, environment
 //! and standard streams.
 
+mod completions;
 mod glass;
 mod inputs;
 mod known;
 mod load;
+mod manual;
 mod output;
 mod pictures;
 mod progress;
@@ -23,7 +25,8 @@ use std::{
     process::ExitCode,
 };
 
-use clap::{Parser, Subcommand, ValueEnum};
+use clap::{Parser, Subcommand, ValueEnum, ValueHint};
+use clap_complete::Shell;
 
 use crate::{
     finding::Severity,
@@ -34,6 +37,7 @@ use crate::{
     review::BrokenScreen,
     source::{Fault, did_you_mean, json::locate},
 };
+use completions::Offered;
 use load::LoadedPlan;
 
 /// Reviews refresh plans of interfaces on electronic paper: which updates ghost, flicker, come late or do not show.
@@ -57,20 +61,36 @@ enum Command {
     /// List the displays that ship, or print one as a file to start from
     Displays {
         /// The display to print
+        #[arg(value_parser = Offered::DISPLAYS, hide_possible_values = true)]
         name: Option<String>,
     },
     /// List the rules, or explain one, with the levels and limits that hold and where they are set
     Rules {
         /// The rule to explain
+        #[arg(value_parser = Offered::RULES, hide_possible_values = true)]
         id: Option<String>,
         /// For which plan or folder
-        #[arg(long = "for", value_name = "PATH", default_value = ".")]
+        #[arg(long = "for", value_name = "PATH", value_hint = ValueHint::AnyPath, default_value = ".")]
         place: PathBuf,
     },
-    /// Print the JSON Schema of a file format: plan, display, findings or facts
+    /// List the JSON Schemas of the file formats, or print one: plan, display, findings or facts
     Schema {
         /// The format
-        name: String,
+        #[arg(value_parser = Offered::SCHEMAS, hide_possible_values = true)]
+        name: Option<String>,
+    },
+    /// Print a script that lets your shell complete commands, options, rules and displays
+    #[command(after_help = completions::WHERE)]
+    Completions {
+        /// The shell
+        shell: Shell,
+    },
+    /// Print the man page, or write one for each command into a folder
+    #[command(after_help = manual::WHERE)]
+    Manual {
+        /// Write stillpage.1 and a page for each command into this folder
+        #[arg(long, value_name = "DIR", value_hint = ValueHint::DirPath)]
+        out: Option<PathBuf>,
     },
 }
 
@@ -84,7 +104,7 @@ pub(crate) struct ReviewArguments {
     #[arg(long, value_enum, default_value = "text", ignore_case = true)]
     format: Format,
     /// Write it to a file instead of standard output
-    #[arg(long, value_name = "FILE")]
+    #[arg(long, value_name = "FILE", value_hint = ValueHint::FilePath)]
     out: Option<PathBuf>,
     /// Write another format to a file in the same run; may be given several times
     #[arg(long, value_name = "FORMAT=FILE", value_parser = also)]
@@ -96,28 +116,28 @@ pub(crate) struct ReviewArguments {
     #[arg(long, value_enum, default_value = "error", ignore_case = true)]
     gate: GateWord,
     /// Draw an annotated picture of every step with findings into this folder
-    #[arg(long, value_name = "DIR")]
+    #[arg(long, value_name = "DIR", value_hint = ValueHint::DirPath)]
     pictures: Option<PathBuf>,
     /// Write a page for people: screens, time chart, a player of the panel, findings at their places
-    #[arg(long, value_name = "FILE")]
+    #[arg(long, value_name = "FILE", value_hint = ValueHint::FilePath)]
     html: Option<PathBuf>,
     /// Put a second plan beside the first in that page
-    #[arg(long, value_name = "PLAN", requires = "html")]
+    #[arg(long, value_name = "PLAN", value_hint = ValueHint::FilePath, requires = "html")]
     compare: Option<PathBuf>,
     /// Write what the model worked out, a JSON object a line and step
-    #[arg(long, value_name = "FILE")]
+    #[arg(long, value_name = "FILE", value_hint = ValueHint::FilePath)]
     facts: Option<PathBuf>,
     /// Let findings that stand in this file pass: only new ones make the exit status 1
-    #[arg(long, value_name = "FILE")]
+    #[arg(long, value_name = "FILE", value_hint = ValueHint::FilePath)]
     known: Option<PathBuf>,
     /// Write what was found and not accepted into this file, to be known from then on
-    #[arg(long, value_name = "FILE")]
+    #[arg(long, value_name = "FILE", value_hint = ValueHint::FilePath)]
     write_known: Option<PathBuf>,
     /// Run only this rule; may be given several times
-    #[arg(long, value_name = "RULE")]
+    #[arg(long, value_name = "RULE", value_parser = Offered::RULES, hide_possible_values = true)]
     only: Vec<String>,
     /// Do not run this rule; may be given several times
-    #[arg(long, value_name = "RULE")]
+    #[arg(long, value_name = "RULE", value_parser = Offered::RULES, hide_possible_values = true)]
     without: Vec<String>,
     /// Stay, and review again what a change of a plan, a screen or a display touches; ends with Ctrl-C
     #[arg(long, conflicts_with = "facts")]
@@ -131,12 +151,13 @@ pub(crate) struct ReviewArguments {
 #[derive(Debug, clap::Args)]
 pub(crate) struct GlassArguments {
     /// The plan
+    #[arg(value_hint = ValueHint::FilePath)]
     plan: PathBuf,
     /// The step, counted from 0 over the expanded plan [default: the last one]
     #[arg(long, value_name = "N")]
     step: Option<u64>,
     /// The PNG to write
-    #[arg(long, value_name = "F.png")]
+    #[arg(long, value_name = "F.png", value_hint = ValueHint::FilePath)]
     out: PathBuf,
     /// Draw the residue alone, with a scale in L* and every ghost outlined
     #[arg(long)]
@@ -210,7 +231,9 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
         Command::Glass(arguments) => glass::glass(&arguments),
         Command::Displays { name } => show::displays(name.as_deref()),
         Command::Rules { id, place } => rules::rules(id.as_deref(), &place),
-        Command::Schema { name } => show::schema(&name),
+        Command::Schema { name } => show::schema(name.as_deref()),
+        Command::Completions { shell } => completions::completions(shell),
+        Command::Manual { out } => manual::manual(out.as_deref()),
     };
     ExitCode::from(status)
 }

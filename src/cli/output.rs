@@ -75,6 +75,13 @@ pub(super) fn write_file(path: &Path, write: impl FnOnce(&mut dyn Write) -> io::
     file.finish()
 }
 
+/// Makes a folder, and those above it, where it is not there yet.
+pub(super) fn make_folder(folder: &Path) -> Result<(), Fault> {
+    fs::create_dir_all(folder).map_err(|error| {
+        Fault::of_file(folder.display().to_string(), format!("the folder cannot be made: {error}"), "check its rights")
+    })
+}
+
 /// Writes to standard output; a reader that went away is no fault.
 pub(super) fn write_out(write: impl FnOnce(&mut dyn Write) -> io::Result<()>) -> Result<(), Fault> {
     let mut out = BufWriter::new(io::stdout().lock());

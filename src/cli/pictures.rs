@@ -3,12 +3,14 @@
 
 use std::{
     collections::BTreeMap,
-    fs,
     ops::ControlFlow,
     path::{Component, Path, PathBuf},
 };
 
-use super::{load::LoadedPlan, output::write_file};
+use super::{
+    load::LoadedPlan,
+    output::{make_folder, write_file},
+};
 use crate::{
     finding::Finding,
     panel::PlayedStep,
@@ -50,12 +52,6 @@ pub(super) fn write(
     }
     let path = |step: u64| folder.join(file_name(shown, step)).display().to_string();
     result.map(|()| by_step.keys().map(|step| (*step, path(*step))).collect())
-}
-
-fn make_folder(folder: &Path) -> Result<(), Fault> {
-    fs::create_dir_all(folder).map_err(|error| {
-        Fault::of_file(folder.display().to_string(), format!("the folder cannot be made: {error}"), "check its rights")
-    })
 }
 
 fn draw(path: &Path, loaded: &LoadedPlan, step: &PlayedStep<'_>, findings: &[&Finding]) -> Result<(), Fault> {

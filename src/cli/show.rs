@@ -2,20 +2,52 @@
 
 use std::io::{self, Write};
 
-use super::{inputs::Inputs, output::write_out, tell};
+use super::{load::load_shipped, output::write_out, tell};
 use crate::{
     display::{Ink, ink::InkKind, shipped},
     source::{Fault, did_you_mean},
 };
 
-/// The schemas by the names that users give.
-const SCHEMAS: [(&str, &str); 6] = [
-    ("plan", include_str!("../../docs/schemas/plan.schema.json")),
-    ("display", include_str!("../../docs/schemas/display.schema.json")),
-    ("findings", include_str!("../../docs/schemas/findings.schema.json")),
-    ("facts", include_str!("../../docs/schemas/facts.schema.json")),
-    ("known", include_str!("../../docs/schemas/known.schema.json")),
-    ("settings", include_str!("../../docs/schemas/settings.schema.json")),
+/// A schema, by the name that users give.
+pub(super) struct Schema {
+    pub(super) name: &'static str,
+    /// What it describes.
+    pub(super) about: &'static str,
+    text: &'static str,
+}
+
+/// Every schema.
+pub(super) const SCHEMAS: [Schema; 6] = [
+    Schema {
+        name: "plan",
+        about: "what you write: refresh plans, *.plan.json",
+        text: include_str!("../../docs/schemas/plan.schema.json"),
+    },
+    Schema {
+        name: "display",
+        about: "what you write: display descriptions, *.display.json",
+        text: include_str!("../../docs/schemas/display.schema.json"),
+    },
+    Schema {
+        name: "findings",
+        about: "what `stillpage review --format json` prints",
+        text: include_str!("../../docs/schemas/findings.schema.json"),
+    },
+    Schema {
+        name: "facts",
+        about: "a line of what `stillpage review --facts FILE` writes",
+        text: include_str!("../../docs/schemas/facts.schema.json"),
+    },
+    Schema {
+        name: "known",
+        about: "what `stillpage review --write-known FILE` writes and `--known FILE` reads",
+        text: include_str!("../../docs/schemas/known.schema.json"),
+    },
+    Schema {
+        name: "settings",
+        about: "what you write: settings of a folder, stillpage.settings.json",
+        text: include_str!("../../docs/schemas/settings.schema.json"),
+    },
 ];
 
 /// Lists the displays, or prints one.
@@ -31,7 +63,7 @@ pub(super) fn displays(name: Option<&str>) -> u8 {
 
 fn list_displays(out: &mut dyn Write) -> io::Result<()> {
     for name in shipped::names() {
-        let Ok(display) = super::load::load_display(name, std::path::Path::new("."), 0, &mut Inputs::default()) else {
+        let Ok(display) = load_shipped(name) else {
             continue;
         };
         let modes: Vec<&str> = display.mode_names().collect();
@@ -57,12 +89,22 @@ fn ink_words(ink: &Ink) -> String {
     }
 }
 
-/// Prints a schema.
-pub(super) fn schema(name: &str) -> u8 {
-    match SCHEMAS.iter().find(|(known, _)| *known == name) {
-        Some((_, text)) => done(write_out(|out| out.write_all(text.as_bytes()))),
-        None => unknown("schema", name, &SCHEMAS.map(|(known, _)| known)),
+/// Lists the schemas, or prints one.
+pub(super) fn schema(name: Option<&str>) -> u8 {
+    let Some(name) = name else {
+        return done(write_out(list_schemas));
+    };
+    match SCHEMAS.iter().find(|schema| schema.name == name) {
+        Some(schema) => done(write_out(|out| out.write_all(schema.text.as_bytes()))),
+        None => unknown("schema", name, &SCHEMAS.map(|schema| schema.name)),
     }
+}
+
+fn list_schemas(out: &mut dyn Write) -> io::Result<()> {
+    for schema in &SCHEMAS {
+        writeln!(out, "{:<9} {}", schema.name, schema.about)?;
+    }
+    writeln!(out, "\n`stillpage schema NAME` prints one: keep it in a file, and tell your editor of it.")
 }
 
 pub(super) fn done(result: Result<(), Fault>) -> u8 {

@@ -12,7 +12,7 @@ pub mod paths;
 pub mod picture;
 pub mod sarif;
 pub mod text;
-mod words;
+pub(crate) mod words;
 
 use std::{borrow::Cow, collections::BTreeMap, sync::Arc};
 

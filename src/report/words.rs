@@ -94,7 +94,7 @@ pub(super) fn one_line(text: &str) -> String {
 }
 
 /// Words with a capital letter at the beginning and a full stop at the end.
-pub(super) fn sentence(text: &str) -> String {
+pub(crate) fn sentence(text: &str) -> String {
     let text = stopped(text);
     let mut characters = text.chars();
     let first = characters.next().map_or(String::new(), |first| first.to_uppercase().collect());

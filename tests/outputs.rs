@@ -166,7 +166,7 @@ fn told_in_format(format: &Format, output: &str) -> String {
     let findings = of_kind(format.finding).count();
     match findings {
         0 => told.push('\n'),
-        ..=QUOTED => told.push_str(", with\n"),
+        1..=QUOTED => told.push_str(", with\n"),
         _ => writeln!(told, ", the first {QUOTED} of {findings}:").unwrap(),
     }
     for line in of_kind(format.verdict).take(1).chain(of_kind(format.finding).take(QUOTED)) {

@@ -257,5 +257,9 @@ fn the_page_of_a_long_plan_is_bounded() {
     assert!(long.is_cut && !short.is_cut);
     let where_it_ends = "All this up to step 1999, where the chart ends, 3000 steps before the plan does.";
     assert!(long.name.ends_with(where_it_ends) && !short.name.contains("where the chart ends"), "{}", long.name);
+    let energy = chart_of(&page, "energy", "after");
+    let all_mj: f64 = energy.name.split(" mJ in all").next().unwrap().rsplit(' ').next().unwrap().parse().unwrap();
+    assert!(all_mj > 100_000.0, "{}", energy.name);
+    assert_eq!(energy.texts[0], format!("{:.0} J", all_mj / 1000.0), "short enough for its place");
     assert!(long.bytes < 20_000, "a chart is bounded whatever the plan: {} bytes", long.bytes);
 }

@@ -77,7 +77,7 @@ const COURSES: [Course; 4] = [
         figure: "longest answer",
         shape: Shape::Stems,
         points: |film| answers(film).filter_map(|frame| Some((frame.request_ms, frame.answer_ms?))).collect(),
-        value: |value| format!("{} ms", ms(value)),
+        value: |value| in_short(value, &["ms", "s"]),
         in_words: answers_in_words,
     },
     Course {
@@ -95,10 +95,20 @@ const COURSES: [Course; 4] = [
         figure: "energy",
         shape: Shape::Stairs,
         points: |film| running_sum(film.frames.iter().map(|frame| (frame.ends_ms(), frame.energy_mj()))),
-        value: |value| format!("{value:.0} mJ"),
+        value: |value| in_short(value, &["mJ", "J", "kJ"]),
         in_words: energy_in_words,
     },
 ];
+
+/// A value in the first of these units, each a thousand of the one before, in which it has no more than four digits.
+fn in_short(value: f64, units: &[&str]) -> String {
+    match units {
+        [_, larger @ ..] if value >= 9_999.5 && !larger.is_empty() => in_short(value / 1000.0, larger),
+        [unit, ..] if value < 10.0 => format!("{} {unit}", ms(value)),
+        [unit, ..] => format!("{value:.0} {unit}"),
+        [] => format!("{value:.0}"),
+    }
+}
 
 /// The part of the page that holds the two plans of a report against each other; nothing where one could not be read.
 pub(super) fn section(report: &RunReport, films: &[Option<Film>]) -> Markup {

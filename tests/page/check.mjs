@@ -1,10 +1,11 @@
 // Opens a page of `stillpage review --html` in Chromium and checks what a person would meet: no error, no request, steps
 // by button and key, nothing that flashes before it is asked for, nothing wider than the window, no serious fault of
-// accessibility (axe-core's rules, which follow WCAG).
+// accessibility (axe-core's rules, which follow WCAG). A page named `compared...` has two plans beside each other.
 //
 // Usage: node check.mjs CHROMIUM PAGE ...
 import assert from "node:assert/strict";
 import { createRequire } from "node:module";
+import { basename } from "node:path";
 import { pathToFileURL } from "node:url";
 import { chromium } from "playwright-core";
 
@@ -31,6 +32,7 @@ async function check(file) {
   });
   await page.goto(address);
   for (const player of await page.locator(".player").all()) await checkPlayer(page, player);
+  if (basename(file).startsWith("compared")) await checkCompared(page);
   await checkWidths(page);
   await checkAccess(page, "light");
   await page.emulateMedia({ colorScheme: "dark" });
@@ -135,6 +137,52 @@ async function checkStillWhilePlaying(player, there) {
   assert.ok(seen > least - 25, `the panel goes dark while it plays: ${seen}, at rest no less than ${least}`);
   await player.getByRole("button", { name: "Stop" }).click();
   await player.getByRole("button", { name: "Play" }).waitFor();
+}
+
+// Charts of two plans: side by side where there is room and else one under the other, of one size, their texts large
+// enough, inside, and apart from each other; each told with its figures to those who do not see it.
+async function checkCompared(page) {
+  const section = page.locator("section.compared");
+  const rows = await section.locator(".course").all();
+  assert.equal(rows.length, 4);
+  for (const row of rows) {
+    const title = await row.getByRole("heading").textContent();
+    assert.match(await row.textContent(), /better|worse|the same|not comparable/, title);
+    for (const side of ["before", "after"]) {
+      const named = row.getByRole("img", { name: new RegExp(`^${title} ${side} .*(\\d|no |nobody)`) });
+      assert.equal(await named.count(), 1, `${title}: one chart of the plan ${side} that says what it shows`);
+    }
+  }
+  for (const width of [360, 480, 700, 701, 900, 1000, 1600]) {
+    await page.setViewportSize({ width, height: 1000 });
+    for (const row of rows) await checkPair(row, width);
+  }
+}
+
+async function checkPair(row, width) {
+  const [before, after] = await row.locator("svg").evaluateAll((charts) => charts.map((chart) => {
+    const box = ({ left, right, top, bottom, width, height }) => ({ left, right, top, bottom, width, height });
+    return {
+      ...box(chart.getBoundingClientRect()),
+      texts: [...chart.querySelectorAll("text")].map((text) => ({
+        said: text.textContent, size: parseFloat(getComputedStyle(text).fontSize) * chart.getScreenCTM().a, ...box(text.getBoundingClientRect()),
+      })),
+    };
+  }));
+  const at = `in a window of ${width} px`;
+  assert.ok(Math.abs(before.width - after.width) < 1 && Math.abs(before.height - after.height) < 1, `charts of two sizes ${at}`);
+  if (width > 700) assert.ok(Math.abs(before.top - after.top) < 1 && after.left >= before.right, `not side by side ${at}`);
+  else assert.ok(after.top >= before.bottom && before.width > Math.min(0.8 * width, 500), `not one under the other ${at}`);
+  for (const chart of [before, after]) {
+    for (const [number, text] of chart.texts.entries()) {
+      assert.ok(text.size >= 9.5, `"${text.said}" is ${text.size.toFixed(1)} px high ${at}`);
+      assert.ok(text.left >= chart.left - 0.5 && text.right <= chart.right + 0.5 && text.bottom <= chart.bottom + 0.5, `"${text.said}" leaves its chart ${at}`);
+      for (const other of chart.texts.slice(number + 1)) {
+        const apart = text.right <= other.left || other.right <= text.left || text.bottom <= other.top + 3 || other.bottom <= text.top + 3;
+        assert.ok(apart, `"${text.said}" and "${other.said}" lie over each other ${at}`);
+      }
+    }
+  }
 }
 
 async function checkWidths(page) {

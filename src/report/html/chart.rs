@@ -1,5 +1,5 @@
 //! The time chart of a film: what is asked for, sent, driven and waited for, the flashes, the strongest ghost and the
-//! energy. Pauses are cut short, and say so. Knows the film, not the page.
+//! energy. Pauses are cut short, and say so. Knows the film, not the page; its axis serves the charts of two plans too.
 
 use std::fmt::Write as _;
 
@@ -15,10 +15,7 @@ use crate::report::words::{clock, ms};
 const MOST_STEPS: usize = 400;
 /// A stretch without any work longer than this is a pause, ms.
 const PAUSE_MS: f64 = 400.0;
-/// How wide a pause is drawn, and a millisecond of work, px.
-const PAUSE_PX: f64 = 54.0;
-const PX_A_MS: f64 = 0.14;
-const NARROWEST_PX: f64 = 26.0;
+const SCALE: Scale = Scale { pause_px: 54.0, px_a_ms: 0.14, narrowest_px: 26.0 };
 const LEFT: f64 = 118.0;
 const LANE: f64 = 24.0;
 /// So many updates are drawn one under the other, where they run at the same time.
@@ -27,7 +24,7 @@ const MOST_ROWS: usize = 4;
 /// The chart, as an SVG that takes its colours from the page.
 pub(super) fn draw(film: &Film, id: &str) -> String {
     let frames = &film.frames[..film.frames.len().min(MOST_STEPS)];
-    let axis = Axis::new(frames);
+    let axis = Axis::new(frames.iter().map(Frame::busy), LEFT + 10.0, SCALE);
     let rows = Rows::new(frames);
     let mut chart = Chart { svg: String::new(), axis, frames, rows };
     chart.draw(id);
@@ -35,48 +32,78 @@ pub(super) fn draw(film: &Film, id: &str) -> String {
 }
 
 /// How many steps of a film the chart leaves out.
-pub(super) fn left_out(film: &Film) -> usize {
-    film.frames.len().saturating_sub(MOST_STEPS)
+pub(super) fn left_out(film: &Film) -> u64 {
+    film.steps_behind(film.frames.len().min(MOST_STEPS))
 }
 
 /// A stretch of work between two pauses, and where it lies.
-struct Stretch {
-    begin_ms: f64,
-    end_ms: f64,
-    left: f64,
+pub(super) struct Stretch {
+    pub(super) begin_ms: f64,
+    pub(super) end_ms: f64,
+    pub(super) left: f64,
     width: f64,
+}
+
+impl Stretch {
+    pub(super) fn right(&self) -> f64 {
+        self.left + self.width
+    }
+}
+
+/// How wide things are drawn along the time.
+#[derive(Clone, Copy)]
+pub(super) struct Scale {
+    /// A pause.
+    pub(super) pause_px: f64,
+    /// A millisecond of work.
+    pub(super) px_a_ms: f64,
+    /// The shortest stretch of work.
+    pub(super) narrowest_px: f64,
 }
 
 /// Times to places.
-struct Axis {
-    stretches: Vec<Stretch>,
-    width: f64,
+pub(super) struct Axis {
+    pub(super) stretches: Vec<Stretch>,
+    left: f64,
 }
 
 impl Axis {
-    fn new(frames: &[Frame]) -> Self {
+    /// An axis from `left` on for what works from when to when, ms, in the order of beginning.
+    pub(super) fn new(works: impl Iterator<Item = (f64, f64)>, left: f64, scale: Scale) -> Self {
         let mut busy: Vec<(f64, f64)> = Vec::new();
-        for frame in frames {
-            let strokes = frame.strokes.iter().filter_map(|stroke| stroke.points.last()).map(|point| point[2]);
-            let end = strokes.fold(frame.ends_ms(), f64::max);
+        for (begin_ms, end_ms) in works {
             match busy.last_mut() {
-                Some(last) if frame.request_ms - last.1 <= PAUSE_MS => last.1 = last.1.max(end),
-                _ => busy.push((frame.request_ms, end)),
+                Some(last) if begin_ms - last.1 <= PAUSE_MS => last.1 = last.1.max(end_ms),
+                _ => busy.push((begin_ms, end_ms)),
             }
         }
-        let mut left = LEFT + 10.0;
+        let mut next = left;
         let mut stretches = Vec::new();
         for (begin_ms, end_ms) in busy {
-            let width = ((end_ms - begin_ms) * PX_A_MS).max(NARROWEST_PX);
-            stretches.push(Stretch { begin_ms, end_ms, left, width });
-            left += width + PAUSE_PX;
+            let width = ((end_ms - begin_ms) * scale.px_a_ms).max(scale.narrowest_px);
+            stretches.push(Stretch { begin_ms, end_ms, left: next, width });
+            next += width + scale.pause_px;
         }
-        Self { stretches, width: (left - PAUSE_PX + 24.0).max(LEFT + 200.0) }
+        Self { stretches, left }
     }
 
-    fn x(&self, ms: f64) -> f64 {
+    /// The same, as wide as there is room.
+    pub(super) fn fitted(mut self, width: f64) -> Self {
+        let share = width / (self.right() - self.left).max(1.0);
+        for stretch in &mut self.stretches {
+            stretch.left = self.left + (stretch.left - self.left) * share;
+            stretch.width *= share;
+        }
+        self
+    }
+
+    pub(super) fn right(&self) -> f64 {
+        self.stretches.last().map_or(self.left, Stretch::right)
+    }
+
+    pub(super) fn x(&self, ms: f64) -> f64 {
         let at = self.stretches.partition_point(|stretch| stretch.begin_ms <= ms).saturating_sub(1);
-        let Some(stretch) = self.stretches.get(at) else { return LEFT };
+        let Some(stretch) = self.stretches.get(at) else { return self.left };
         let share = ((ms - stretch.begin_ms) / (stretch.end_ms - stretch.begin_ms).max(1.0)).clamp(0.0, 1.0);
         stretch.left + share * stretch.width
     }
@@ -133,7 +160,7 @@ impl Chart<'_> {
         let ghost = panel + LANE * self.rows.count as f64 + 16.0;
         let energy = ghost + CURVE + 16.0;
         let lanes = Lanes { asked, link, panel, ghost, energy, bottom: energy + CURVE + 8.0 };
-        let (width, height) = (self.axis.width, lanes.bottom + 10.0);
+        let (width, height) = (self.width(), lanes.bottom + 10.0);
         let _ = write!(
             self.svg,
             "<svg class=\"chart\" role=\"img\" aria-labelledby=\"{id}-t {id}-d\" width=\"{width:.0}\" height=\"{height:.0}\" \
@@ -148,6 +175,10 @@ impl Chart<'_> {
         self.ghost_curve(&lanes);
         self.energy_curve(&lanes);
         self.svg.push_str("</svg>");
+    }
+
+    fn width(&self) -> f64 {
+        (self.axis.right() + 24.0).max(LEFT + 200.0)
     }
 
     fn in_words(&self) -> String {
@@ -180,7 +211,7 @@ impl Chart<'_> {
 
     fn pauses(&mut self, lanes: &Lanes) {
         for pair in self.axis.stretches.windows(2) {
-            let (left, right) = (pair[0].left + pair[0].width, pair[1].left);
+            let (left, right) = (pair[0].right(), pair[1].left);
             let _ = write!(
                 self.svg,
                 "<rect class=\"pause\" x=\"{:.1}\" y=\"{}\" width=\"{:.1}\" height=\"{}\"/>\
@@ -276,7 +307,7 @@ impl Chart<'_> {
     }
 
     fn energy_mj(&self) -> f64 {
-        self.frames.iter().flat_map(|frame| &frame.updates).map(|update| update.energy_mj).sum()
+        self.frames.iter().map(Frame::energy_mj).sum()
     }
 
     fn ghost_curve(&mut self, lanes: &Lanes) {
@@ -286,9 +317,7 @@ impl Chart<'_> {
 
     fn energy_curve(&mut self, lanes: &Lanes) {
         let most = self.energy_mj();
-        self.curve(lanes.energy, most, "energy", |frame, before| {
-            before + frame.updates.iter().map(|update| update.energy_mj).sum::<f64>()
-        });
+        self.curve(lanes.energy, most, "energy", |frame, before| before + frame.energy_mj());
     }
 
     /// A curve in steps: a value holds from the end of its step to the end of the next.
@@ -301,12 +330,12 @@ impl Chart<'_> {
             now = value(frame, now);
             let _ = write!(path, "H{:.1}V{:.1}", self.axis.x(frame.ends_ms()), bottom - now * scale);
         }
-        let _ = write!(path, "H{:.1}", self.axis.width - 14.0);
+        let _ = write!(path, "H{:.1}", self.width() - 14.0);
         let _ = write!(
             self.svg,
             "<path class=\"base\" d=\"M{:.1} {bottom:.1}H{:.1}\"/><path class=\"{class}\" d=\"{path}\"/>",
             LEFT + 10.0,
-            self.axis.width - 14.0
+            self.width() - 14.0
         );
     }
 }

@@ -26,7 +26,7 @@ pub(super) const RESIDUE_STEPS: f64 = 4.0;
 const THUMB: Size = Size { width: 240, height: 240 };
 /// More steps of the plan's text than this have no card.
 const MOST_CARDS: usize = 80;
-/// More steps than this are not filmed, however small their pictures are.
+/// More steps than this are not recorded, however small their pictures are.
 const MOST_FRAMES: usize = 2_000;
 
 /// What a page needs of a plan.
@@ -38,13 +38,28 @@ pub struct Film {
     pub(super) limit_l: f64,
     /// The panel before the first step.
     pub(super) begins: Vec<u8>,
+    /// The steps, as far as they are recorded. Figures are small: they go on where there is no room for more pictures.
     pub(super) frames: Vec<Frame>,
+    /// How many of the frames have their pictures.
+    pub(super) pictured: usize,
     /// One for each step of the plan's text, the first of them.
     pub(super) cards: Vec<Card>,
     /// Whether there were more of them.
     pub(super) more_cards: bool,
-    /// Steps beyond what the page has room for.
-    pub(super) left_out: u64,
+    /// Steps that the plan played.
+    pub(super) steps: u64,
+}
+
+impl Film {
+    /// The frames that can be shown.
+    pub(super) fn shown(&self) -> &[Frame] {
+        &self.frames[..self.pictured]
+    }
+
+    /// How many steps the plan has beyond its first so many.
+    pub(super) fn steps_behind(&self, frames: usize) -> u64 {
+        self.steps - frames as u64
+    }
 }
 
 /// A step.
@@ -69,6 +84,17 @@ impl Frame {
     /// When the last of its updates has ended, ms; the request where there is none.
     pub(super) fn ends_ms(&self) -> f64 {
         self.updates.iter().map(|update| update.finish_ms).fold(self.request_ms, f64::max)
+    }
+
+    /// Energy of its updates, mJ.
+    pub(super) fn energy_mj(&self) -> f64 {
+        self.updates.iter().map(|update| update.energy_mj).sum()
+    }
+
+    /// From the request to the end of updates and strokes, ms.
+    pub(super) fn busy(&self) -> (f64, f64) {
+        let strokes = self.strokes.iter().filter_map(|stroke| stroke.points.last()).map(|point| point[2]);
+        (self.request_ms, strokes.fold(self.ends_ms(), f64::max))
     }
 }
 
@@ -153,9 +179,10 @@ impl<'p> Recorder<'p> {
             limit_l: crate::review::ghost_limits(plan).limit_l,
             begins: Vec::new(),
             frames: Vec::new(),
+            pictured: 0,
             cards: Vec::new(),
             more_cards: false,
-            left_out: 0,
+            steps: 0,
         };
         let colours = Colours::against_own_white(&plan.display.ink);
         let (look, residue, card_of) = (Vec::new(), Vec::new(), HashMap::new());
@@ -170,14 +197,21 @@ impl<'p> Recorder<'p> {
         if self.look.is_empty() {
             self.begin(step)?;
         }
-        if self.bytes_left == 0 || self.film.frames.len() == MOST_FRAMES {
-            self.film.left_out += 1;
-        } else {
+        self.film.steps += 1;
+        if self.has_room() && self.film.frames.len() < MOST_FRAMES {
             let (looks, residues) = self.patches(step)?;
             looks.iter().chain(&residues).for_each(|patch| self.spend(patch.png.len()));
+            self.film.pictured += 1;
             self.film.frames.push(frame(self.plan, step, looks, residues));
+        } else if self.film.frames.len() < MOST_FRAMES {
+            self.film.frames.push(frame(self.plan, step, Vec::new(), Vec::new()));
         }
         self.card(step)
+    }
+
+    /// Whether there is room for more pictures.
+    fn has_room(&self) -> bool {
+        self.bytes_left > 0
     }
 
     fn spend(&mut self, bytes: usize) {
@@ -263,7 +297,7 @@ impl<'p> Recorder<'p> {
             return Ok(());
         }
         // The panel is drawn as far as the film goes.
-        let thumb = if self.film.left_out == 0 { Some(self.thumb()?) } else { None };
+        let thumb = if self.film.pictured as u64 == self.film.steps { Some(self.thumb()?) } else { None };
         self.spend(thumb.as_ref().map_or(0, Vec::len));
         self.card_of.insert(planned.step.pointer.clone(), self.film.cards.len());
         self.film.cards.push(Card {

@@ -4,6 +4,8 @@
 //! Knows the verdict and the films, not how either came to be.
 
 mod chart;
+mod comparison;
+mod figures;
 mod film;
 mod player;
 
@@ -63,7 +65,7 @@ fn page(report: &RunReport, films: &[Option<&Film>], compared: bool) -> Result<M
                     p { (total(report)) }
                 }
                 main {
-                    @if compared { (comparison(report)) }
+                    @if compared { (comparison::section(report, films)) }
                     @else if report.plans.len() > 1 { (contents(report)) }
                     @for fault in &report.faults {
                         p.refused { strong { (fault.message) } " " (fault.help.as_deref().unwrap_or_default()) }
@@ -210,64 +212,9 @@ fn title_of_rule(finding: &Finding) -> &str {
     rule_named(finding.rule).map_or(finding.rule, |page| page.title.as_str())
 }
 
-/// Name and value of the figures that a reader asks for first.
-fn rows(summary: &Summary) -> Vec<(&'static str, String)> {
-    let mut rows = vec![
-        ("plays for", clock(summary.seconds * 1000.0)),
-        ("flashing updates", summary.flashing_updates.to_string()),
-        ("cleanings", summary.cleanings.to_string()),
-        ("longest answer", format!("{} ms", ms(summary.longest_answer_ms))),
-        ("strongest ghost", format!("{:.1} L*", summary.worst_residue_l)),
-        ("most updates since cleaning", summary.most_since_cleaning.to_string()),
-        ("panel driven for", clock(summary.driving_seconds * 1000.0)),
-        ("energy", format!("{:.0} mJ", summary.energy_mj)),
-    ];
-    if let Some(power) = &summary.power {
-        rows.push(("mean power", format!("{:.2} mW", power.mean_mw)));
-        rows.extend(power.days.map(|days| ("days a charge", format!("{days:.0}"))));
-    }
-    rows
-}
-
 fn figures(summary: &Summary) -> Markup {
     html! {
-        dl.figures { @for (name, value) in rows(summary) { div { dt { (name) } dd { (value) } } } }
-    }
-}
-
-/// Two plans beside each other.
-fn comparison(report: &RunReport) -> Markup {
-    let mut plans = report.reviewed();
-    let (Some(before), Some(after)) = (plans.next(), plans.next()) else { return html! {} };
-    let counts = |plan: &ReviewedPlan| {
-        [("errors", plan.summary.error), ("warnings", plan.summary.warning), ("notes", plan.summary.note)]
-    };
-    let counted = counts(before).into_iter().zip(counts(after));
-    let (old, new) = (rows(&before.summary), rows(&after.summary));
-    let value_of = |rows: &[(&str, String)], name: &str| {
-        rows.iter().find(|row| row.0 == name).map_or_else(|| "not known".to_owned(), |row| row.1.clone())
-    };
-    let names = old.iter().chain(&new).map(|row| row.0).fold(Vec::new(), |mut names, name| {
-        if !names.contains(&name) {
-            names.push(name);
-        }
-        names
-    });
-    html! {
-        section aria-labelledby="compared" {
-            h2 id="compared" { "Side by side" }
-            div.wide tabindex="0" role="group" aria-label="Figures of both plans" {
-                table {
-                    thead { tr { th scope="col" { "figure" } th scope="col" { (plan_name(before)) } th scope="col" { (plan_name(after)) } } }
-                    tbody {
-                        @for ((name, one), (_, other)) in counted { tr { th scope="row" { (name) } td { (one) } td { (other) } } }
-                        @for name in names {
-                            tr { th scope="row" { (name) } td { (value_of(&old, name)) } td { (value_of(&new, name)) } }
-                        }
-                    }
-                }
-            }
-        }
+        dl.figures { @for figure in figures::of_the_plan(summary) { div { dt { (figure.name) } dd { (figure.shown()) } } } }
     }
 }
 
@@ -369,7 +316,8 @@ fn film_parts(film: &Film, at: usize) -> Result<Markup, String> {
                 li { span class={ "mark " (mark) } {} (name) }
             }
         }
-        @if chart::left_out(film) > 0 { p.faint { "The chart ends " (chart::left_out(film)) " steps before the plan does." } }
+        @let behind = chart::left_out(film);
+        @if behind > 0 { p.faint { "The chart ends " (count(behind, "step", "steps")) " before the plan does." } }
         h3 id={ "player-" (at) "-title" } { "The panel, step by step" }
         div.player data-film={ "film-" (at) } role="group" aria-labelledby={ "player-" (at) "-title" } tabindex="0" {
             p.faint { "As the model predicts it. Nothing moves before you ask; it then plays ten times slower, and flashes are only marked, because flashing can trigger seizures in people with photosensitive epilepsy. Keys: arrows step, space plays and stops, R shows the residue." }
@@ -380,7 +328,7 @@ fn film_parts(film: &Film, at: usize) -> Result<Markup, String> {
             p.scale hidden { span { "-8 L* darker" } span.ramp {} span { "lighter +8 L*" } }
             p.said aria-live="polite" {}
             div.controls {
-                label.steps { "Step " input type="range" min="0" max=(film.frames.len()) value="0" name="step"; }
+                label.steps { "Step " input type="range" min="0" max=(film.pictured) value="0" name="step"; }
                 button type="button" name="back" { "Step back" }
                 button type="button" name="play" { "Play" }
                 button type="button" name="forward" { "Step on" }
@@ -390,7 +338,8 @@ fn film_parts(film: &Film, at: usize) -> Result<Markup, String> {
                 label { "Beside it " select name="beside" { option value="" { "nothing" } } }
                 label { input type="checkbox" name="flashes"; " show flashes as they are" }
             }
-            @if film.left_out > 0 { p.faint { "The player ends " (film.left_out) " steps before the plan does: the page has room for no more pictures." } }
+            @let behind = film.steps_behind(film.pictured);
+            @if behind > 0 { p.faint { "The player ends " (count(behind, "step", "steps")) " before the plan does: the page has room for no more pictures." } }
         }
         script type="application/json" id={ "film-" (at) } { (PreEscaped(data)) }
     })

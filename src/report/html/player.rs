@@ -64,7 +64,7 @@ pub(super) fn data(film: &Film) -> Result<String, String> {
         height: film.size.height,
         residue_steps: RESIDUE_STEPS,
         begins: STANDARD.encode(&film.begins),
-        frames: film.frames.iter().map(|frame| frame_json(frame, film)).collect(),
+        frames: film.shown().iter().map(|frame| frame_json(frame, film)).collect(),
     };
     let text = serde_json::to_string(&json).map_err(|error| error.to_string())?;
     // A text of the plan must not end the element.

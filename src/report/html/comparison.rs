@@ -111,7 +111,7 @@ fn in_short(value: f64, units: &[&str]) -> String {
 }
 
 /// The part of the page that holds the two plans of a report against each other; nothing where one could not be read.
-pub(super) fn section(report: &RunReport, films: &[Option<Film>]) -> Markup {
+pub(super) fn section(report: &RunReport, films: &[Option<&Film>]) -> Markup {
     let mut sides =
         ["before", "after"].into_iter().zip(report.plans.iter().zip(films)).filter_map(|(word, (plan, film))| {
             let PlanOutcome::Reviewed(plan) = &plan.outcome else { return None };

@@ -8,6 +8,7 @@ pub mod source;
 pub mod display;
 pub mod plan;
 pub mod screen;
+pub mod prepare;
 pub mod change;
 pub mod panel;
 pub mod finding;

@@ -48,7 +48,7 @@ pub(super) fn find_plans(paths: &[PathBuf]) -> (Vec<PathBuf>, Vec<Fault>) {
     (plans, faults)
 }
 
-fn no_such(path: &Path, error: &io::Error) -> Fault {
+pub(super) fn no_such(path: &Path, error: &io::Error) -> Fault {
     let name = path.display().to_string();
     if error.kind() == io::ErrorKind::NotFound {
         let folder = path.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."));
@@ -82,7 +82,7 @@ fn walk(folder: &Path, plans: &mut Vec<PathBuf>, faults: &mut Vec<Fault>) {
 }
 
 /// A path as people write it.
-fn shown(path: &Path) -> String {
+pub(super) fn shown(path: &Path) -> String {
     path.strip_prefix("./").unwrap_or(path).display().to_string()
 }
 
@@ -96,7 +96,7 @@ fn without_dot(path: PathBuf) -> PathBuf {
     path.strip_prefix("./").map(Path::to_owned).unwrap_or(path)
 }
 
-fn walk_fault(folder: &Path, error: &walkdir::Error) -> Fault {
+pub(super) fn walk_fault(folder: &Path, error: &walkdir::Error) -> Fault {
     let path = error.path().unwrap_or(folder).display().to_string();
     if let Some(ancestor) = error.loop_ancestor() {
         return Fault::of_file(
@@ -124,10 +124,7 @@ pub(super) struct LoadedPlan {
 #[derive(Debug)]
 pub(super) struct LoadedScreens {
     files: Vec<ScreenFile>,
-    size: Size,
-    /// The panel's ink, turned as the reader sees it.
-    ink: Ink,
-    faces: Faces,
+    panel: ForPanel,
     /// The folder beyond which no screen may reach, without links.
     home: PathBuf,
 }
@@ -148,15 +145,41 @@ impl LoadedScreens {
 impl ScreenSource for LoadedScreens {
     fn picture(&self, screen: ScreenId, buffer: Vec<u8>) -> Result<Picture, ScreenFault> {
         let file = &self.files[screen.0];
-        let bytes = read_bytes(&file.path, LARGEST_SCREEN)
-            .map_err(|reason| ScreenFault { message: reason, help: "check the file and its rights".into() })?;
-        if !file.is_svg {
-            return decode_png(&bytes, self.size, &self.ink, buffer);
-        }
-        let folder = file.path.parent().unwrap_or(Path::new("."));
-        let find_image = |href: &str| find_image(href, folder, &self.home);
-        draw_svg(&bytes, self.size, &self.ink, &self.faces, &find_image, buffer)
+        read_screen(&file.path, file.is_svg, &self.home, &self.panel, buffer)
     }
+}
+
+/// What a screen is read for: the panel as the reader sees it, and the faces that texts may use.
+#[derive(Debug)]
+pub(super) struct ForPanel {
+    pub(super) size: Size,
+    /// The panel's ink, turned as the reader sees it.
+    pub(super) ink: Ink,
+    pub(super) faces: Faces,
+}
+
+/// Reads a screen. Pictures that an SVG refers to must lie within `home`, a folder without links.
+pub(super) fn read_screen(
+    path: &Path,
+    is_svg: bool,
+    home: &Path,
+    panel: &ForPanel,
+    buffer: Vec<u8>,
+) -> Result<Picture, ScreenFault> {
+    let bytes = read_bytes(path, LARGEST_SCREEN)
+        .map_err(|reason| ScreenFault { message: reason, help: "check the file and its rights".into() })?;
+    if !is_svg {
+        return decode_png(&bytes, panel.size, &panel.ink, buffer);
+    }
+    let folder = path.parent().unwrap_or(Path::new("."));
+    let find_image = |href: &str| find_image(href, folder, home);
+    draw_svg(&bytes, panel.size, &panel.ink, &panel.faces, &find_image, buffer)
+}
+
+/// Whether a path is a screen by its name, and if so whether it is an SVG.
+pub(super) fn is_svg(path: &Path) -> Option<bool> {
+    let extension = path.extension().unwrap_or_default().to_string_lossy().to_lowercase();
+    ["png", "svg"].contains(&extension.as_str()).then_some(extension == "svg")
 }
 
 /// Reads a picture that an SVG refers to, where it lies within the plan's folder.
@@ -208,7 +231,8 @@ pub(super) fn load_plan(path: &Path) -> Result<LoadedPlan, Vec<Fault>> {
         )]
     })?;
     let ink = plan.display.ink.turned(plan.rotation);
-    let screens = LoadedScreens { files: finder.files, size: plan.screen_size(), ink, faces, home };
+    let panel = ForPanel { size: plan.screen_size(), ink, faces };
+    let screens = LoadedScreens { files: finder.files, panel, home };
     Ok(LoadedPlan { plan, screens })
 }
 
@@ -303,17 +327,16 @@ impl Finder {
         if let Some(known) = self.by_path.get(&path) {
             return Ok(*known);
         }
-        let extension = path.extension().unwrap_or_default().to_string_lossy().to_lowercase();
-        if extension != "png" && extension != "svg" {
+        let Some(is_svg) = is_svg(&path) else {
             return Err(trouble(
                 format!("`{}` is neither a PNG nor an SVG by its name", shown(&path)),
                 "export the screen as `.png` or `.svg`",
             ));
-        }
+        };
         let found = fs::metadata(&path)
             .map_err(|error| trouble(format!("`{}` cannot be read: {error}", shown(&path)), "check its rights"))?;
         let id = ScreenId(self.files.len());
-        self.files.push(ScreenFile { path: path.clone(), is_svg: extension == "svg" });
+        self.files.push(ScreenFile { path: path.clone(), is_svg });
         let same = self.same_content(id, found.len());
         let id = same.unwrap_or(id);
         if same.is_some() {
@@ -415,29 +438,35 @@ impl Surroundings for Finder {
     }
 
     fn font(&mut self, path: &str) -> Result<(), Trouble> {
-        let full = self.folder.join(path);
-        let files = if full.is_dir() { fonts_in(&full)? } else { vec![full.clone()] };
-        if files.is_empty() {
-            return Err(trouble(format!("there is no font in `{path}`"), "fonts end in .ttf, .otf or .ttc"));
-        }
-        for file in files {
-            let bytes = read_bytes(&file, LARGEST_TEXT).map_err(|reason| {
-                trouble(format!("the font `{}`: {reason}", shown(&file)), name_help_for(&self.folder, path))
-            })?;
-            if Faces::new(vec![bytes.clone()]).is_err() {
-                return Err(trouble(
-                    format!("`{}` holds no font face that can be read", shown(&file)),
-                    "name a TrueType or OpenType font",
-                ));
-            }
-            self.fonts.push(bytes);
-        }
+        self.fonts.extend(read_fonts(&self.folder, path)?);
         Ok(())
     }
 
     fn rules(&self) -> &[KnownRule] {
         &self.rules
     }
+}
+
+/// The font file of that path, or the fonts of that folder.
+pub(super) fn read_fonts(folder: &Path, path: &str) -> Result<Vec<Vec<u8>>, Trouble> {
+    let full = folder.join(path);
+    let files = if full.is_dir() { fonts_in(&full)? } else { vec![full] };
+    if files.is_empty() {
+        return Err(trouble(format!("there is no font in `{path}`"), "fonts end in .ttf, .otf or .ttc"));
+    }
+    let read = |file: PathBuf| {
+        let bytes = read_bytes(&file, LARGEST_TEXT).map_err(|reason| {
+            trouble(format!("the font `{}`: {reason}", shown(&file)), name_help_for(folder, path))
+        })?;
+        match Faces::new(vec![bytes.clone()]) {
+            Ok(_) => Ok(bytes),
+            Err(_) => Err(trouble(
+                format!("`{}` holds no font face that can be read", shown(&file)),
+                "name a TrueType or OpenType font",
+            )),
+        }
+    };
+    files.into_iter().map(read).collect()
 }
 
 fn fonts_in(folder: &Path) -> Result<Vec<PathBuf>, Trouble> {
@@ -508,7 +537,7 @@ fn has_wildcard(part: &Component<'_>) -> bool {
 }
 
 /// Natural order: runs of digits compare as numbers; names that are equal so compare by bytes.
-fn natural_order(one: &str, other: &str) -> std::cmp::Ordering {
+pub(super) fn natural_order(one: &str, other: &str) -> std::cmp::Ordering {
     let (mut left, mut right) = (one.as_bytes(), other.as_bytes());
     while let (Some(a), Some(b)) = (left.first(), right.first()) {
         if a.is_ascii_digit() && b.is_ascii_digit() {

@@ -5,6 +5,7 @@ mod glass;
 mod load;
 mod output;
 mod pictures;
+mod prepare;
 mod progress;
 mod review;
 mod show;
@@ -20,6 +21,8 @@ use clap::{Parser, Subcommand, ValueEnum};
 
 use crate::{
     finding::Severity,
+    geometry::Rotation,
+    prepare::How,
     report::{
         Gate,
         text::{TextStyle, fault_text},
@@ -47,6 +50,8 @@ enum Command {
     Review(Box<ReviewArguments>),
     /// Draw the panel as a reader sees it after a step, ghosts and all
     Glass(GlassArguments),
+    /// Bring screens to the levels or the palette of a panel
+    Prepare(PrepareArguments),
     /// List the displays that ship, or print one as a file to start from
     Displays {
         /// The display to print
@@ -124,6 +129,55 @@ pub(crate) struct GlassArguments {
     difference: bool,
 }
 
+/// What `prepare` takes.
+#[derive(Debug, clap::Args)]
+pub(crate) struct PrepareArguments {
+    /// Screens (PNG, SVG), or folders that are walked for them
+    #[arg(required = true, value_name = "SCREEN")]
+    screens: Vec<PathBuf>,
+    /// The panel: a shipped display by its name, or a description by its path
+    #[arg(long, value_name = "NAME")]
+    display: String,
+    /// The folder for the prepared PNGs; a screen is never written over
+    #[arg(long, value_name = "DIR")]
+    out: PathBuf,
+    /// What becomes of tones between the levels
+    #[arg(long, value_enum, default_value = "ordered", ignore_case = true)]
+    how: HowWord,
+    /// From how far away the reader looks, mm, for the printed difference [default: the display's own, else 350]
+    #[arg(long, value_name = "MM", value_parser = distance)]
+    distance: Option<f64>,
+    /// By how many degrees clockwise the screens must be turned to lie on the panel: 0, 90, 180, 270
+    #[arg(long, value_name = "DEGREES", default_value = "0", value_parser = rotation)]
+    rotation: Rotation,
+    /// Font files, or folders of them, for text in SVG screens; may be given several times
+    #[arg(long, value_name = "PATH")]
+    fonts: Vec<String>,
+    /// How many threads to use [default: one for each core]
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=256))]
+    threads: Option<u16>,
+}
+
+#[derive(Clone, Copy, Debug, ValueEnum)]
+enum HowWord {
+    /// None: every pixel takes the nearest level
+    Threshold,
+    /// A pattern that stands still: what changes elsewhere moves none of it
+    Ordered,
+    /// Errors are handed on: finer, but a small edit moves the specks below it
+    Diffusion,
+}
+
+impl From<HowWord> for How {
+    fn from(word: HowWord) -> Self {
+        match word {
+            HowWord::Threshold => Self::Threshold,
+            HowWord::Ordered => Self::Ordered,
+            HowWord::Diffusion => Self::Diffusion,
+        }
+    }
+}
+
 #[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
 pub(crate) enum Format {
     /// For people
@@ -162,6 +216,15 @@ fn temperature(text: &str) -> Result<f64, String> {
     if (-273.0..=1000.0).contains(&celsius) { Ok(celsius) } else { Err("it lies between -273 and 1000".into()) }
 }
 
+fn distance(text: &str) -> Result<f64, String> {
+    let mm: f64 = text.parse().map_err(|_| "write mm as a number, for instance 350".to_owned())?;
+    if (10.0..=100_000.0).contains(&mm) { Ok(mm) } else { Err("it lies between 10 and 100000 mm".into()) }
+}
+
+fn rotation(text: &str) -> Result<Rotation, String> {
+    text.parse().ok().and_then(Rotation::from_degrees).ok_or_else(|| "it is 0, 90, 180 or 270".into())
+}
+
 fn also(text: &str) -> Result<(Format, PathBuf), String> {
     let (format, file) = text.split_once('=').ok_or("write it as FORMAT=FILE, for instance json=findings.json")?;
     if file.is_empty() {
@@ -189,6 +252,7 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
     let status = match arguments.command {
         Command::Review(arguments) => review::review(&arguments),
         Command::Glass(arguments) => glass::glass(&arguments),
+        Command::Prepare(arguments) => prepare::prepare(&arguments),
         Command::Displays { name } => show::displays(name.as_deref()),
         Command::Rules { id } => show::rules(id.as_deref()),
         Command::Schema { name } => show::schema(&name),

@@ -52,7 +52,7 @@ pub(super) fn write(
     result.map(|()| by_step.keys().map(|step| (*step, path(*step))).collect())
 }
 
-fn make_folder(folder: &Path) -> Result<(), Fault> {
+pub(super) fn make_folder(folder: &Path) -> Result<(), Fault> {
     fs::create_dir_all(folder).map_err(|error| {
         Fault::of_file(folder.display().to_string(), format!("the folder cannot be made: {error}"), "check its rights")
     })

@@ -205,6 +205,8 @@ fn faults_of_screens() {
 fn faults_of_the_command_line() {
     let folder = Folder::usual();
     folder.file("empty/readme.txt", "");
+    folder.file("text/readme.txt", "");
+    folder.screen("empty/square.png", common::SQUARE);
     folder.file("a.flow.json", "{}");
     let calls: &[(&str, &[&str])] = &[
         ("no_such_path", &["review", "squar.png"]),
@@ -213,6 +215,25 @@ fn faults_of_the_command_line() {
         ("unknown_rule", &["review", ".", "--only", "left"]),
         ("unknown_display", &["displays", "watch"]),
         ("unknown_format", &["review", "--also", "pdf=report.pdf"]),
+        ("prepare_for_segments", &["prepare", "square.png", "--display", "segments-5v", "--out", "out"]),
+        ("prepare_another_size", &["prepare", "square.png", "--display", "label-2in1", "--out", "out"]),
+        ("prepare_over_a_source", &["prepare", "square.png", "--display", "panel.display.json", "--out", "."]),
+        (
+            "prepare_twice_into_one",
+            &["prepare", "square.png", "empty/square.png", "--display", "panel.display.json", "--out", "out"],
+        ),
+        (
+            "prepare_no_screen",
+            &["prepare", "empty/readme.txt", "text", "--display", "panel.display.json", "--out", "out"],
+        ),
+        (
+            "prepare_distance",
+            &["prepare", "square.png", "--display", "panel.display.json", "--out", "out", "--distance", "3"],
+        ),
+        (
+            "prepare_rotation",
+            &["prepare", "square.png", "--display", "panel.display.json", "--out", "out", "--rotation", "45"],
+        ),
     ];
     for (name, call) in calls {
         insta::assert_snapshot!(format!("call_{name}"), folder.run(call).with_status(2).error);
@@ -250,4 +271,5 @@ fn lists_and_pages() {
     insta::assert_snapshot!("page_of_a_rule", folder.run(&["rules", "too-many-since-cleaning"]).out);
     insta::assert_snapshot!("help", folder.run(&["--help"]).out);
     insta::assert_snapshot!("help_of_review", folder.run(&["review", "--help"]).out);
+    insta::assert_snapshot!("help_of_prepare", folder.run(&["prepare", "--help"]).out);
 }

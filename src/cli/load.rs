@@ -455,9 +455,8 @@ pub(super) fn read_fonts(folder: &Path, path: &str) -> Result<Vec<Vec<u8>>, Trou
         return Err(trouble(format!("there is no font in `{path}`"), "fonts end in .ttf, .otf or .ttc"));
     }
     let read = |file: PathBuf| {
-        let bytes = read_bytes(&file, LARGEST_TEXT).map_err(|reason| {
-            trouble(format!("the font `{}`: {reason}", shown(&file)), name_help_for(folder, path))
-        })?;
+        let bytes = read_bytes(&file, LARGEST_TEXT)
+            .map_err(|reason| trouble(format!("the font `{}`: {reason}", shown(&file)), name_help_for(folder, path)))?;
         match Faces::new(vec![bytes.clone()]) {
             Ok(_) => Ok(bytes),
             Err(_) => Err(trouble(

@@ -2,7 +2,7 @@
 //! never over them.
 
 use std::{
-    collections::BTreeMap,
+    collections::{BTreeMap, BTreeSet},
     fs,
     path::{Path, PathBuf},
     sync::atomic::{AtomicUsize, Ordering},
@@ -101,8 +101,8 @@ fn jobs(paths: &[PathBuf], out: &Path) -> Result<Vec<Job>, Vec<Fault>> {
         }
     }
     // A screen that is named twice, or by its folder too, is prepared once.
-    let mut known = BTreeMap::new();
-    jobs.retain(|job: &Job| known.insert(real(&job.screen), ()).is_none());
+    let mut known = BTreeSet::new();
+    jobs.retain(|job: &Job| known.insert(real(&job.screen)));
     faults.extend(clashes(&jobs));
     if faults.is_empty() { Ok(jobs) } else { Err(faults) }
 }
@@ -128,8 +128,8 @@ fn walk(folder: &Path, out: &Path, jobs: &mut Vec<Job>, faults: &mut Vec<Fault>)
     // What an earlier run wrote into the same folder is no screen to prepare again.
     let is_walked = |entry: &DirEntry| {
         let hidden = entry.depth() > 0 && entry.file_name().to_string_lossy().starts_with('.');
-        let is_out = entry.depth() > 0 && entry.file_type().is_dir() && entry.path().canonicalize().ok() == prepared;
-        !hidden && !(is_out && prepared.is_some())
+        let is_out = || prepared.as_ref().is_some_and(|out| entry.path().canonicalize().is_ok_and(|path| path == *out));
+        !hidden && (entry.depth() == 0 || !entry.file_type().is_dir() || !is_out())
     };
     let mut found = Vec::new();
     for entry in WalkDir::new(folder).follow_links(true).into_iter().filter_entry(is_walked) {
@@ -183,7 +183,8 @@ fn all(jobs: &[Job], panel: &ForPanel, way: Way, threads: usize) -> Vec<Result<D
     let next = AtomicUsize::new(0);
     let work = || {
         let mut done = Vec::new();
-        while let Some((at, job)) = Some(next.fetch_add(1, Ordering::Relaxed)).and_then(|at| Some((at, jobs.get(at)?))) {
+        while let Some((at, job)) = Some(next.fetch_add(1, Ordering::Relaxed)).and_then(|at| Some((at, jobs.get(at)?)))
+        {
             done.push((at, one(job, panel, way)));
         }
         done
@@ -229,8 +230,12 @@ fn told(job: &Job, done: &Done, distance_mm: f64, panel: &ForPanel) -> Vec<Strin
 /// What a screen lost in drawing, in words.
 fn note_words(note: &ScreenNote) -> String {
     match note {
-        ScreenNote::FaceMissing(face) => format!("no font `{face}` was brought: drawn in another face; add `--fonts PATH`"),
-        ScreenNote::GlyphMissing(text) => format!("the font has no character `{text}`: an empty box, or nothing, is drawn"),
+        ScreenNote::FaceMissing(face) => {
+            format!("no font `{face}` was brought: drawn in another face; add `--fonts PATH`")
+        }
+        ScreenNote::GlyphMissing(text) => {
+            format!("the font has no character `{text}`: an empty box, or nothing, is drawn")
+        }
         ScreenNote::LeftOut(what) => format!("a part of the SVG was left out: {what}"),
         ScreenNote::PartSegment(_) | ScreenNote::OutsideSegments(..) => "segments do not fit the drawing".into(),
     }

@@ -230,9 +230,10 @@ mod tests {
         let drift = drift(WIDTH, HEIGHT);
         let compared = std::cell::Cell::new(0);
         let shades = proptest::collection::vec(40_u8..216, WIDTH * HEIGHT);
-        TestRunner::new_with_rng(Config::with_cases(2000), proptest::test_runner::TestRng::deterministic_rng(
-            proptest::test_runner::RngAlgorithm::ChaCha,
-        ))
+        TestRunner::new_with_rng(
+            Config::with_cases(2000),
+            proptest::test_runner::TestRng::deterministic_rng(proptest::test_runner::RngAlgorithm::ChaCha),
+        )
         .run(&shades, |shades| {
             let (levels, aims) = diffused(&shades, WIDTH);
             let mut picture = GrayImage::from_raw(WIDTH as u32, HEIGHT as u32, shades).unwrap();

@@ -98,7 +98,8 @@ mod tests {
     fn the_blur_agrees_with_the_image_library() {
         let size = Size { width: 41, height: 41 };
         let value = |at: usize| if (at * 7919 % 97) < 40 { 1.0_f32 } else { 0.1 };
-        let picture = ImageBuffer::<Luma<f32>, _>::from_raw(41, 41, (0..41 * 41).map(value).collect::<Vec<_>>()).unwrap();
+        let picture =
+            ImageBuffer::<Luma<f32>, _>::from_raw(41, 41, (0..41 * 41).map(value).collect::<Vec<_>>()).unwrap();
         let theirs = library_blur(&picture, 1.3);
         let ours = blur(size, &value, &kernel(1.3));
         for y in 10..31 {

@@ -118,7 +118,8 @@ mod tests {
     const ALL: [How; 3] = [How::Threshold, How::Ordered, How::Diffusion];
 
     fn inks() -> Vec<Ink> {
-        let sign = [[26, 13, 35], [185, 202, 205], [121, 9, 0], [40, 82, 57], [0, 69, 139], [202, 184, 0], [168, 80, 10]];
+        let sign =
+            [[26, 13, 35], [185, 202, 205], [121, 9, 0], [40, 82, 57], [0, 69, 139], [202, 184, 0], [168, 80, 10]];
         vec![
             Ink::grey_between(2, 0.04, 0.44),
             Ink::grey_measured(vec![0.03, 0.121, 0.224, 0.363]),
@@ -246,15 +247,20 @@ mod tests {
         let tint = grey(size, ink, 119);
         for how in [How::Ordered, How::Diffusion] {
             let [shown, plain] = [&screen, &tint].map(|screen| levels(screen, ink, how));
-            let column = |levels: &[Level], x: usize| -> Vec<Level> { levels.iter().skip(x).step_by(24).copied().collect() };
+            let column =
+                |levels: &[Level], x: usize| -> Vec<Level> { levels.iter().skip(x).step_by(24).copied().collect() };
             for x in [4, 5, 6, 16, 17, 18] {
                 assert!(column(&shown, x).iter().all(|level| *level == 0), "{how:?}: column {x} is solid");
             }
             let tinted = [0, 1, 2, 3, 7, 8, 9, 10, 11, 12, 13, 14, 15, 19, 20, 21, 22, 23];
             if how == How::Ordered {
-                assert!(tinted.iter().all(|x| column(&shown, *x) == column(&plain, *x)), "the pattern goes on beside bars");
+                assert!(
+                    tinted.iter().all(|x| column(&shown, *x) == column(&plain, *x)),
+                    "the pattern goes on beside bars"
+                );
             }
-            let light = |levels: &[Level]| tinted.iter().flat_map(|x| column(levels, *x)).filter(|level| *level == 1).count();
+            let light =
+                |levels: &[Level]| tinted.iter().flat_map(|x| column(levels, *x)).filter(|level| *level == 1).count();
             // 288 px of which a share of 0.184 (119 in linear light) is light: 53, less what the errors at the bars take away.
             assert!((38..=62).contains(&light(&shown)), "{how:?}: {} px of the tint are light", light(&shown));
         }

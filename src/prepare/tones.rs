@@ -120,7 +120,8 @@ fn nearest_mixture(colours: &[Light], light: Light) -> Light {
     let dot = |one: Light, other: Light| (0..3).map(|at| one[at] * other[at]).sum::<f64>();
     let less = |one: Light, other: Light| -> Light { std::array::from_fn(|at| one[at] - other[at]) };
     let far = |colour: &Light| dot(less(*colour, light), less(*colour, light));
-    let first = (0..colours.len()).min_by(|one, other| far(&colours[*one]).total_cmp(&far(&colours[*other]))).unwrap_or(0);
+    let first =
+        (0..colours.len()).min_by(|one, other| far(&colours[*one]).total_cmp(&far(&colours[*other]))).unwrap_or(0);
     let (mut shares, mut mixture) = (vec![0.0; colours.len()], colours[first]);
     shares[first] = 1.0;
     for _ in 0..200 {

@@ -141,7 +141,8 @@ fn sight(ink: &Ink, large: &[([u8; 3], Mask, f64)], area: &str) -> Sight {
     Sight {
         message: format!("{area} are filled with {what} that the panel does not have: {}", words::listed(&names, 4)),
         help: format!(
-            "draw the areas in the panel's own {what} ({}), or as an ordered pattern of them",
+            "draw the areas in the panel's own {what} ({}), or as an ordered pattern of them: `stillpage prepare SCREEN \
+             --display NAME --out DIR` makes one",
             words::listed(&levels, 16)
         ),
         ..Sight::default()

@@ -27,19 +27,16 @@ pub fn png_of_levels(levels: &[Level], size: Size, ink: &Ink) -> Result<Vec<u8>,
         4 => BitDepth::Four,
         _ => BitDepth::Eight,
     });
-    let samples = match ink.colours() {
-        Some(colours) => {
-            encoder.set_color(ColorType::Indexed);
-            encoder.set_palette(colours.iter().flat_map(|colour| colour.srgb).collect::<Vec<u8>>());
-            packed(levels.iter().copied(), size.width, bits)
-        }
-        None => {
-            encoder.set_color(ColorType::Grayscale);
-            // The shade of a level at the PNG's own depth; a reader widens it to the shade of 8 bits.
-            let most = u32::from(u8::MAX >> (8 - bits));
-            let sample = |level: &Level| ((u32::from(ink.shade(*level)) * most + 127) / 255) as u8;
-            packed(levels.iter().map(sample), size.width, bits)
-        }
+    let samples = if let Some(colours) = ink.colours() {
+        encoder.set_color(ColorType::Indexed);
+        encoder.set_palette(colours.iter().flat_map(|colour| colour.srgb).collect::<Vec<u8>>());
+        packed(levels.iter().copied(), size.width, bits)
+    } else {
+        encoder.set_color(ColorType::Grayscale);
+        // The shade of a level at the PNG's own depth; a reader widens it to the shade of 8 bits.
+        let most = u32::from(u8::MAX >> (8 - bits));
+        let sample = |level: &Level| ((u32::from(ink.shade(*level)) * most + 127) / 255) as u8;
+        packed(levels.iter().map(sample), size.width, bits)
     };
     let mut writer = encoder.write_header().map_err(|error| error.to_string())?;
     writer.write_image_data(&samples).map_err(|error| error.to_string())?;
@@ -135,7 +132,8 @@ mod tests {
         // Bit depth and colour type in IHDR (ISO/IEC 15948): 0 is grey, 3 indexed.
         let greys = [2, 4, 16].map(|levels| depth(&Ink::grey_between(levels, 0.04, 0.4)));
         assert_eq!(greys, [(1, 0), (2, 0), (4, 0)]);
-        let palettes: Vec<_> = shipped_inks().iter().filter(|(_, ink)| ink.colours().is_some()).map(|(_, ink)| depth(ink)).collect();
+        let palettes: Vec<_> =
+            shipped_inks().iter().filter(|(_, ink)| ink.colours().is_some()).map(|(_, ink)| depth(ink)).collect();
         assert_eq!(palettes, [(4, 3), (2, 3), (2, 3)], "seven, three and three colours");
     }
 }

@@ -14,5 +14,6 @@ pub mod panel;
 pub mod finding;
 pub mod rules;
 pub mod review;
+pub mod fit;
 pub mod report;
 pub mod cli;

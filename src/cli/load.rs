@@ -206,7 +206,7 @@ fn read_bytes(path: &Path, largest: u64) -> Result<Vec<u8>, String> {
     fs::read(path).map_err(|error| format!("cannot be read: {error}"))
 }
 
-fn read_text(path: &Path) -> Result<Arc<Source>, Fault> {
+pub(super) fn read_text(path: &Path) -> Result<Arc<Source>, Fault> {
     let name = path.display().to_string();
     let bytes = read_bytes(path, LARGEST_TEXT)
         .map_err(|reason| Fault::of_file(&name, reason, "check the file and its rights"))?;

@@ -1,6 +1,7 @@
 //! The command line: arguments, one file a command. Beside the loader the only place that touches files, environment
 //! and standard streams.
 
+mod fit;
 mod glass;
 mod load;
 mod output;
@@ -52,6 +53,8 @@ enum Command {
     Glass(GlassArguments),
     /// Bring screens to the levels or the palette of a panel
     Prepare(PrepareArguments),
+    /// Fit what a mode leaves behind to measured L*, and write it as a display description
+    Fit(FitArguments),
     /// List the displays that ship, or print one as a file to start from
     Displays {
         /// The display to print
@@ -158,6 +161,30 @@ pub(crate) struct PrepareArguments {
     threads: Option<u16>,
 }
 
+/// What `fit` takes.
+#[derive(Debug, clap::Args)]
+#[command(after_help = "To measure drives the panel again and again: its maker's documents come first. It flashes.")]
+pub(crate) struct FitArguments {
+    /// The filled-in table of readings (CSV)
+    #[arg(required_unless_present = "print_sequence", value_name = "MEASURED.csv")]
+    measured: Option<PathBuf>,
+    /// The panel: a shipped display by its name, or a description by its path
+    #[arg(long, value_name = "NAME")]
+    display: String,
+    /// The mode that was measured
+    #[arg(long, value_name = "MODE")]
+    mode: String,
+    /// Write the description to a file too
+    #[arg(long, value_name = "FILE.display.json", conflicts_with = "print_sequence")]
+    out: Option<PathBuf>,
+    /// Draw the readings and the fit through them
+    #[arg(long, value_name = "FILE.png", conflicts_with = "print_sequence")]
+    plot: Option<PathBuf>,
+    /// Write a plan of test screens to measure, and an empty table, into this folder
+    #[arg(long, value_name = "DIR", conflicts_with = "measured")]
+    print_sequence: Option<PathBuf>,
+}
+
 #[derive(Clone, Copy, Debug, ValueEnum)]
 enum HowWord {
     /// None: every pixel takes the nearest level
@@ -253,6 +280,7 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
         Command::Review(arguments) => review::review(&arguments),
         Command::Glass(arguments) => glass::glass(&arguments),
         Command::Prepare(arguments) => prepare::prepare(&arguments),
+        Command::Fit(arguments) => fit::fit(&arguments),
         Command::Displays { name } => show::displays(name.as_deref()),
         Command::Rules { id } => show::rules(id.as_deref()),
         Command::Schema { name } => show::schema(&name),

@@ -240,6 +240,38 @@ fn faults_of_the_command_line() {
     }
 }
 
+/// Mistakes in a table of readings for `quick` of the example display.
+const TABLES: &[(&str, &str)] = &[
+    ("column_unknown", "cleaned_to,then,times,read,clean_l\nwhite,black,1,25,24\n"),
+    ("column_missing", "cleaned_to,then,times,read_l\nwhite,black,1,25\n"),
+    ("semicolons", "cleaned_to;then;times;read_l;clean_l\nwhite;black;1;25;24\n"),
+    (
+        "values",
+        "# a comment\ncleaned_to,then,times,patch,read_l,clean_l\nwhite,black,1,1,25.1,24\n\nwhit,black,1,1,25,24\nwhite,black > grey,1,1,25,24\nwhite,black > 7,1,1,25,24\nwhite,black,none,1,25,24\nwhite,black,1,1,\"25,1\",24\nwhite,black,1,1,,24\nwhite,black,1,1,125,24\n",
+    ),
+    ("nothing_filled_in", "cleaned_to,then,times,patch,read_l,clean_l\nwhite,black,1,1,,\n"),
+    ("too_few", "cleaned_to,then,times,patch,read_l,clean_l\nwhite,black,1,1,25,24\n"),
+    (
+        "keeps_open",
+        "cleaned_to,then,times,read_l,clean_l\nwhite,black,1,25,24\nwhite,black,1,25,24\nblack,white,1,71,72\nblack,white,1,71,72\n",
+    ),
+    ("empty", ""),
+];
+
+#[test]
+fn faults_of_tables() {
+    let folder = Folder::usual();
+    let call = ["fit", "measured.csv", "--display", "panel.display.json", "--mode"];
+    for (name, table) in TABLES {
+        folder.file("measured.csv", table);
+        insta::assert_snapshot!(
+            format!("table_{name}"),
+            folder.run(&[&call[..], &["quick"]].concat()).with_status(2).error
+        );
+    }
+    insta::assert_snapshot!("table_mode", folder.run(&[&call[..], &["quik"]].concat()).with_status(2).error);
+}
+
 /// The finding that a rule's own example fires, as text.
 #[test]
 fn findings_as_text() {
@@ -272,4 +304,5 @@ fn lists_and_pages() {
     insta::assert_snapshot!("help", folder.run(&["--help"]).out);
     insta::assert_snapshot!("help_of_review", folder.run(&["review", "--help"]).out);
     insta::assert_snapshot!("help_of_prepare", folder.run(&["prepare", "--help"]).out);
+    insta::assert_snapshot!("help_of_fit", folder.run(&["fit", "--help"]).out);
 }

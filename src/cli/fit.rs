@@ -131,7 +131,7 @@ fn unfit_fault(file: &str, unfit: &Unfit) -> Fault {
     let (message, help) = match unfit {
         Unfit::TooFew(0) => ("no row is filled in".to_owned(), "write L* into `read_l` and `clean_l`"),
         Unfit::TooFew(count) => (
-            format!("{count} readings are too few for three figures and their bounds"),
+            format!("three figures and their bounds need more than 3 readings; {count} filled in"),
             "fill in at least 4 rows, better all; `stillpage fit --print-sequence DIR` writes a table of 24",
         ),
         Unfit::Open(name) => (

@@ -9,6 +9,9 @@ use serde::Serialize;
 use super::{Bounded, Fit, Table};
 use crate::display::{Display, Mode};
 
+/// Bounds of `keeps` that are farther apart tell little; the law is then far from straight between them.
+const WIDE: f64 = 0.4;
+
 /// The description's text. `based_on` is what it calls the one that it changes.
 pub fn fragment(display: &Display, mode: &Mode, based_on: &str, table: &Table, fit: &Fit) -> String {
     let name = &mode.name;
@@ -32,6 +35,12 @@ pub fn fragment(display: &Display, mode: &Mode, based_on: &str, table: &Table, f
     );
     for (name, places, bounded) in figures(fit) {
         line(format!("  {name:<8} {}", words(bounded, places)));
+    }
+    if fit.keeps.most - fit.keeps.least > WIDE {
+        line(
+            "`keeps` is hardly known: read more patches, or after more updates; wide bounds are rather too narrow."
+                .into(),
+        );
     }
     line(
         "Predictions rest on these figures: measure your own panel, again when it is older, at each temperature."

@@ -36,7 +36,7 @@ pub fn fit(readings: &[Reading], mode: &Mode, ink: &Ink) -> Result<Fit, Unfit> {
         return Err(Unfit::TooFew(readings.len()));
     }
     let problem = |held: [Option<f64>; 3]| Problem { readings, mode, ink, held, figures: Vector3::zeros() };
-    let best = problem([None; 3]).solved().ok_or(Unfit::NoEnd)?;
+    let best = best_within_range(&problem).ok_or(Unfit::NoEnd)?;
     let jacobian = best.jacobian().ok_or(Unfit::NoEnd)?;
     let normal: Matrix3<f64> = jacobian.tr_mul(&jacobian);
     for (place, name) in NAMES.into_iter().enumerate() {
@@ -54,12 +54,10 @@ pub fn fit(readings: &[Reading], mode: &Mode, ink: &Ink) -> Result<Fit, Unfit> {
     let variance = best.sum_of_squares() / free_degrees as f64;
     let student = StudentsT::new(0.0, 1.0, free_degrees as f64).map_err(|_| Unfit::NoEnd)?.inverse_cdf(0.975);
     let half = |place: usize| student * (variance * inverse[(place, place)]).sqrt() * scale[place];
-    let figures = within_range(&best, &problem).ok_or(Unfit::NoEnd)?;
     let bounded = |place: usize| {
         let [least, most] = RANGES[place];
-        let cut = |bound: f64| bound.clamp(least, most);
-        let (free, half) = (best.figures[place], half(place));
-        Bounded { figure: figures[place], least: cut(free - half), most: cut(free + half) }
+        let (figure, half) = (best.figures[place], half(place));
+        Bounded { figure, least: (figure - half).max(least), most: (figure + half).min(most) }
     };
     Ok(Fit {
         keeps: bounded(0),
@@ -70,16 +68,29 @@ pub fn fit(readings: &[Reading], mode: &Mode, ink: &Ink) -> Result<Fit, Unfit> {
     })
 }
 
-/// The figures that a description may hold: one that ends outside is held at the edge, and the others are found anew.
-fn within_range<'r>(best: &Problem<'r>, problem: &dyn Fn([Option<f64>; 3]) -> Problem<'r>) -> Option<Vector3<f64>> {
-    let (mut held, mut figures) = ([None; 3], best.figures);
-    for _ in NAMES {
-        let beyond = |place: &usize| figures[*place] != figures[*place].clamp(RANGES[*place][0], RANGES[*place][1]);
-        let Some(place) = (0..3).find(beyond) else { break };
-        held[place] = Some(figures[place].clamp(RANGES[place][0], RANGES[place][1]));
-        figures = problem(held).solved()?.figures;
-    }
-    Some(figures)
+/// The best figures of all that a description may hold. From a start where nothing shows no way leads on: several shares
+/// that stay, and both signs of both figures, are tried. One that ends outside is held at the edge, and the others are found
+/// anew.
+fn best_within_range<'r>(problem: &dyn Fn([Option<f64>; 3]) -> Problem<'r>) -> Option<Problem<'r>> {
+    let small = [0.003, -0.003];
+    let starts = [0.0, 0.3, 0.6, 0.9].into_iter().flat_map(|keeps| {
+        small.into_iter().flat_map(move |lighter| small.map(|darker| Vector3::new(keeps, lighter, darker)))
+    });
+    let within = |start: Vector3<f64>| {
+        let mut held = [None; 3];
+        let mut end = problem(held).solved(start)?;
+        for _ in NAMES {
+            let edge = |place: usize| end.figures[place].clamp(RANGES[place][0], RANGES[place][1]);
+            let Some(place) = (0..3).find(|place| edge(*place).to_bits() != end.figures[*place].to_bits()) else {
+                break;
+            };
+            held[place] = Some(edge(place));
+            end = problem(held).solved(end.figures)?;
+        }
+        // The bounds tell of all three figures, held or not.
+        Some(Problem { held: [None; 3], ..end })
+    };
+    starts.filter_map(within).min_by(|one, other| one.sum_of_squares().total_cmp(&other.sum_of_squares()))
 }
 
 /// What shows after a course, L*, and how it moves with each figure. It stands still where the panel's end cuts it.
@@ -103,7 +114,6 @@ pub(super) fn traced(course: &Course, [keeps, lighter, darker]: [f64; 3], mode: 
 }
 
 /// Readings, and figures on their way to meet them.
-#[derive(Clone)]
 struct Problem<'r> {
     readings: &'r [Reading],
     mode: &'r Mode,
@@ -114,21 +124,12 @@ struct Problem<'r> {
 }
 
 impl Problem<'_> {
-    /// The problem with the best figures that any start leads to.
-    fn solved(&self) -> Option<Self> {
-        // From a start where nothing shows no way leads on: both signs of both figures are tried.
-        let small = [0.003, -0.003];
-        let starts = [0.0, 0.3, 0.6, 0.9].into_iter().flat_map(|keeps| {
-            small.into_iter().flat_map(move |lighter| small.map(|darker| Vector3::new(keeps, lighter, darker)))
-        });
-        let ends = starts.map(|start| {
-            let mut problem = self.clone();
-            problem.set_params(&start);
-            let (end, report) = LevenbergMarquardt::new().minimize(problem);
-            (end, report.termination.was_successful())
-        });
-        let good = ends.filter(|(end, went)| *went && end.figures.iter().all(|figure| figure.is_finite()));
-        good.map(|(end, _)| end).min_by(|one, other| one.sum_of_squares().total_cmp(&other.sum_of_squares()))
+    /// The problem with the figures that a start leads to.
+    fn solved(mut self, start: Vector3<f64>) -> Option<Self> {
+        self.set_params(&start);
+        let (end, report) = LevenbergMarquardt::new().minimize(self);
+        let is_good = report.termination.was_successful() && end.figures.iter().all(|figure| figure.is_finite());
+        is_good.then_some(end)
     }
 
     fn sum_of_squares(&self) -> f64 {
@@ -209,7 +210,7 @@ mod tests {
         // Nothing is lighter than white: what is left there is cut away.
         assert!(shown(course(3, &[0, 3], 1), [0.5, 0.001, 0.02]).abs() < 1e-12);
         // A level that stays is not driven by a mode that drives changes only.
-        assert_eq!(shown(course(3, &[0, 0], 1), [0.5, 0.01, 0.02]), shown(course(3, &[0], 1), [0.5, 0.01, 0.02]));
+        assert!((shown(course(3, &[0, 0], 1), [0.5, 0.01, 0.02]) - 0.02 * swing).abs() < 1e-4);
     }
 
     /// Against central differences, between levels where nothing is cut.

@@ -9,7 +9,7 @@ use csv::{ReaderBuilder, StringRecord, Trim};
 use super::{Course, Reading};
 use crate::{
     display::{Display, Ink, Level, Mode},
-    source::{Fault, Source, Span, did_you_mean, nearest_name},
+    source::{Fault, Source, Span, did_you_mean},
 };
 
 /// The columns, in the order of the file that the program writes.
@@ -70,30 +70,28 @@ fn columns(source: &Arc<Source>, header: &StringRecord) -> Result<Columns, Vec<F
     let at = header.position().map_or(0, |position| position.byte() as usize);
     let line = line_at(source, at);
     let names = COLUMNS.join(",");
-    let mut faults = Vec::new();
-    for (place, name) in header.iter().enumerate().filter(|(_, name)| !COLUMNS.contains(name)) {
-        let help = if name.contains([';', '\t']) {
-            format!("separate the columns with commas: `{names}`")
-        } else {
-            did_you_mean(name, COLUMNS)
+    let unknown = header.iter().enumerate().filter(|(_, name)| !name.is_empty() && !COLUMNS.contains(name));
+    let mut faults: Vec<Fault> = unknown
+        .map(|(place, name)| {
+            let is_one = name.contains([';', '\t']);
+            let commas = || format!("separate the columns with commas: `{names}`");
+            let help = if is_one { commas() } else { did_you_mean(name, COLUMNS) };
+            Fault::at(source, field_span(source, line, place), format!("there is no column `{name}`")).with_help(help)
+        })
+        .collect();
+    let place = |name: &str| header.iter().position(|written| written == name);
+    let missing: Vec<String> =
+        COLUMNS.iter().filter(|name| **name != FREE && place(name).is_none()).map(|name| format!("`{name}`")).collect();
+    // A misspelt name is told once, as that.
+    if faults.is_empty() && !missing.is_empty() {
+        let message = match missing.as_slice() {
+            [one] => format!("the column {one} is missing"),
+            several => format!("the columns {} are missing", several.join(", ")),
         };
-        let span = field_span(source, line, place);
-        faults.push(Fault::at(source, span, format!("there is no column `{name}`")).with_help(help));
+        let help = format!("the first line is `{names}`; `{FREE}` may be left out");
+        faults.push(Fault::at(source, line, message).with_help(help));
     }
-    let mut columns = [0; 6];
-    for (column, name) in columns.iter_mut().zip(COLUMNS) {
-        match header.iter().position(|written| written == name) {
-            Some(place) => *column = place,
-            None if name == FREE => *column = usize::MAX,
-            // A misspelt name is told once, as that.
-            None if header.iter().any(|written| nearest_name(written, COLUMNS) == Some(name)) => {}
-            None => faults.push(
-                Fault::at(source, line, format!("the column `{name}` is missing"))
-                    .with_help(format!("the first line is `{names}`; `{FREE}` may be left out")),
-            ),
-        }
-    }
-    if faults.is_empty() { Ok(columns) } else { Err(faults) }
+    if faults.is_empty() { Ok(COLUMNS.map(|name| place(name).unwrap_or(usize::MAX))) } else { Err(faults) }
 }
 
 /// The line that a byte stands in, without its end.

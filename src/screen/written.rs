@@ -134,6 +134,6 @@ mod tests {
         assert_eq!(greys, [(1, 0), (2, 0), (4, 0)]);
         let palettes: Vec<_> =
             shipped_inks().iter().filter(|(_, ink)| ink.colours().is_some()).map(|(_, ink)| depth(ink)).collect();
-        assert_eq!(palettes, [(4, 3), (2, 3), (2, 3)], "seven, three and three colours");
+        assert_eq!(palettes, [(2, 3), (2, 3), (4, 3)], "three, three and seven colours");
     }
 }

@@ -62,6 +62,13 @@ pub fn contrast_ratio(one: f64, other: f64) -> f64 {
 /// A colour in CIE 1976 L*a*b*, white point D65.
 pub type Lab = palette::Lab<palette::white_point::D65, f64>;
 
+/// The CIE L*a*b* (D65) of linear red, green and blue, 0 to 1 each.
+///
+/// Source: IEC 61966-2-1 for XYZ, CIE 15 for L*a*b*.
+pub fn lab_of_light(light: [f64; 3]) -> Lab {
+    palette::LinSrgb::from(light).into_color()
+}
+
 /// The CIE L*a*b* (D65) of an encoded sRGB colour.
 pub fn lab_of_srgb(srgb: [u8; 3]) -> Lab {
     palette::Srgb::from(srgb).into_format::<f64>().into_color()

@@ -205,6 +205,8 @@ fn faults_of_screens() {
 fn faults_of_the_command_line() {
     let folder = Folder::usual();
     folder.file("empty/readme.txt", "");
+    folder.file("text/readme.txt", "");
+    folder.screen("empty/square.png", common::SQUARE);
     folder.file("a.flow.json", "{}");
     let calls: &[(&str, &[&str])] = &[
         ("no_such_path", &["review", "squar.png"]),
@@ -215,10 +217,61 @@ fn faults_of_the_command_line() {
         ("unknown_schema", &["schema", "plans"]),
         ("unknown_shell", &["completions", "bsh"]),
         ("unknown_format", &["review", "--also", "pdf=report.pdf"]),
+        ("prepare_for_segments", &["prepare", "square.png", "--display", "segments-5v", "--out", "out"]),
+        ("prepare_another_size", &["prepare", "square.png", "--display", "label-2in1", "--out", "out"]),
+        ("prepare_over_a_source", &["prepare", "square.png", "--display", "panel.display.json", "--out", "."]),
+        (
+            "prepare_twice_into_one",
+            &["prepare", "square.png", "empty/square.png", "--display", "panel.display.json", "--out", "out"],
+        ),
+        (
+            "prepare_no_screen",
+            &["prepare", "empty/readme.txt", "text", "--display", "panel.display.json", "--out", "out"],
+        ),
+        (
+            "prepare_distance",
+            &["prepare", "square.png", "--display", "panel.display.json", "--out", "out", "--distance", "3"],
+        ),
+        (
+            "prepare_rotation",
+            &["prepare", "square.png", "--display", "panel.display.json", "--out", "out", "--rotation", "45"],
+        ),
     ];
     for (name, call) in calls {
         insta::assert_snapshot!(format!("call_{name}"), folder.run(call).with_status(2).error);
     }
+}
+
+/// Mistakes in a table of readings for `quick` of the example display.
+const TABLES: &[(&str, &str)] = &[
+    ("column_unknown", "cleaned_to,then,times,read,clean_l\nwhite,black,1,25,24\n"),
+    ("column_missing", "cleaned_to,then,times,read_l\nwhite,black,1,25\n"),
+    ("semicolons", "cleaned_to;then;times;read_l;clean_l\nwhite;black;1;25;24\n"),
+    (
+        "values",
+        "# a comment\ncleaned_to,then,times,patch,read_l,clean_l\nwhite,black,1,1,25.1,24\n\nwhit,black,1,1,25,24\nwhite,black > grey,1,1,25,24\nwhite,black > 7,1,1,25,24\nwhite,black,none,1,25,24\nwhite,black,1,1,\"25,1\",24\nwhite,black,1,1,,24\nwhite,black,1,1,125,24\n",
+    ),
+    ("nothing_filled_in", "cleaned_to,then,times,patch,read_l,clean_l\nwhite,black,1,1,,\n"),
+    ("too_few", "cleaned_to,then,times,patch,read_l,clean_l\nwhite,black,1,1,25,24\n"),
+    (
+        "keeps_open",
+        "cleaned_to,then,times,read_l,clean_l\nwhite,black,1,25,24\nwhite,black,1,25,24\nblack,white,1,71,72\nblack,white,1,71,72\n",
+    ),
+    ("empty", ""),
+];
+
+#[test]
+fn faults_of_tables() {
+    let folder = Folder::usual();
+    let call = ["fit", "measured.csv", "--display", "panel.display.json", "--mode"];
+    for (name, table) in TABLES {
+        folder.file("measured.csv", table);
+        insta::assert_snapshot!(
+            format!("table_{name}"),
+            folder.run(&[&call[..], &["quick"]].concat()).with_status(2).error
+        );
+    }
+    insta::assert_snapshot!("table_mode", folder.run(&[&call[..], &["quik"]].concat()).with_status(2).error);
 }
 
 /// The finding that a rule's own example fires, as text.
@@ -253,4 +306,6 @@ fn lists_and_pages() {
     insta::assert_snapshot!("list_of_schemas", folder.run(&["schema"]).out);
     insta::assert_snapshot!("help", folder.run(&["--help"]).out);
     insta::assert_snapshot!("help_of_review", folder.run(&["review", "--help"]).out);
+    insta::assert_snapshot!("help_of_prepare", folder.run(&["prepare", "--help"]).out);
+    insta::assert_snapshot!("help_of_fit", folder.run(&["fit", "--help"]).out);
 }

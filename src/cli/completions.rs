@@ -11,7 +11,7 @@ use clap_complete::Shell;
 
 use super::{
     Arguments,
-    load::load_shipped,
+    load::load_named_display,
     output::write_out,
     show::{SCHEMAS, done},
 };
@@ -75,7 +75,7 @@ impl TypedValueParser for Offered {
 }
 
 fn displays() -> Vec<(&'static str, String)> {
-    let title = |name| load_shipped(name).map(|display| display.title).unwrap_or_default();
+    let title = |name| load_named_display(name).map(|display| display.title).unwrap_or_default();
     shipped::names().map(|name| (name, title(name))).collect()
 }
 

@@ -52,7 +52,7 @@ pub(super) fn find_plans(paths: &[PathBuf], settings: &mut SettingsStore) -> (Ve
     (plans, faults)
 }
 
-fn no_such(path: &Path, error: &io::Error) -> Fault {
+pub(super) fn no_such(path: &Path, error: &io::Error) -> Fault {
     let name = path.display().to_string();
     if error.kind() == io::ErrorKind::NotFound {
         let folder = folder_of(path);
@@ -96,7 +96,7 @@ fn walk(folder: &Path, settings: &mut SettingsStore, plans: &mut Vec<PathBuf>, f
 }
 
 /// A path as people write it.
-fn shown(path: &Path) -> String {
+pub(super) fn shown(path: &Path) -> String {
     path.strip_prefix("./").unwrap_or(path).display().to_string()
 }
 
@@ -110,7 +110,7 @@ fn without_dot(path: PathBuf) -> PathBuf {
     path.strip_prefix("./").map(Path::to_owned).unwrap_or(path)
 }
 
-fn walk_fault(folder: &Path, error: &walkdir::Error) -> Fault {
+pub(super) fn walk_fault(folder: &Path, error: &walkdir::Error) -> Fault {
     let path = error.path().unwrap_or(folder).display().to_string();
     if let Some(ancestor) = error.loop_ancestor() {
         return Fault::of_file(
@@ -151,10 +151,7 @@ impl LoadedPlan {
 #[derive(Debug)]
 pub(super) struct LoadedScreens {
     files: Vec<ScreenFile>,
-    size: Size,
-    /// The panel's ink, turned as the reader sees it.
-    ink: Ink,
-    faces: Faces,
+    panel: ForPanel,
     /// The folder beyond which no screen may reach, without links.
     home: PathBuf,
     /// The pictures that drawings referred to.
@@ -179,41 +176,87 @@ impl LoadedScreens {
 impl ScreenSource for LoadedScreens {
     fn picture(&self, screen: ScreenId, buffer: Vec<u8>) -> Result<Picture, ScreenFault> {
         let file = &self.files[screen.0];
-        let bytes = read_bytes(&file.path, LARGEST_SCREEN)
-            .map_err(|reason| ScreenFault { message: reason, help: "check the file and its rights".into() })?;
         let Some((store, surroundings)) = &self.store else {
-            return self.draw(file, &bytes, buffer).map(|drawn| drawn.0);
+            return read_screen(&file.path, file.is_svg, &self.home, &self.panel, buffer);
         };
+        let bytes = screen_bytes(&file.path)?;
         let mut hasher = blake3::Hasher::new();
         hasher.update(surroundings.as_bytes()).update(&[u8::from(file.is_svg)]).update(&bytes);
         let key = *hasher.finalize().as_bytes();
         if let Some(picture) = store.get(&key) {
             return Ok(picture);
         }
-        let (picture, is_whole) = self.draw(file, &bytes, buffer)?;
-        if is_whole {
+        // A drawing with pictures beside it is made from more than its file.
+        let is_whole = AtomicBool::new(true);
+        let see = |picture: &Path| {
+            is_whole.store(false, Ordering::Relaxed);
+            self.linked.lock().unwrap_or_else(PoisonError::into_inner).insert(picture.to_owned());
+        };
+        let drawing = Drawing { path: &file.path, is_svg: file.is_svg, home: &self.home, bytes: &bytes };
+        let picture = draw_screen(&drawing, &self.panel, &see, buffer)?;
+        if is_whole.load(Ordering::Relaxed) {
             store.put(key, &picture);
         }
         Ok(picture)
     }
 }
 
-impl LoadedScreens {
-    /// Draws a screen; says whether it is made from its file alone, without pictures beside it.
-    fn draw(&self, file: &ScreenFile, bytes: &[u8], buffer: Vec<u8>) -> Result<(Picture, bool), ScreenFault> {
-        if !file.is_svg {
-            return Ok((decode_png(bytes, self.size, &self.ink, buffer)?, true));
-        }
-        let folder = file.path.parent().unwrap_or(Path::new("."));
-        let has_pictures = AtomicBool::new(false);
-        let find_image = |href: &str| {
-            has_pictures.store(true, Ordering::Relaxed);
-            self.linked.lock().unwrap_or_else(PoisonError::into_inner).insert(folder.join(href));
-            find_image(href, folder, &self.home)
-        };
-        let picture = draw_svg(bytes, self.size, &self.ink, &self.faces, &find_image, buffer)?;
-        Ok((picture, !has_pictures.load(Ordering::Relaxed)))
+/// What a screen is read for: the panel as the reader sees it, and the faces that texts may use.
+#[derive(Debug)]
+pub(super) struct ForPanel {
+    pub(super) size: Size,
+    /// The panel's ink, turned as the reader sees it.
+    pub(super) ink: Ink,
+    pub(super) faces: Faces,
+}
+
+/// A screen's file, and the folder without links that the pictures it refers to must lie in.
+struct Drawing<'a> {
+    path: &'a Path,
+    is_svg: bool,
+    home: &'a Path,
+    bytes: &'a [u8],
+}
+
+/// Reads a screen. Pictures that an SVG refers to must lie within `home`, a folder without links.
+pub(super) fn read_screen(
+    path: &Path,
+    is_svg: bool,
+    home: &Path,
+    panel: &ForPanel,
+    buffer: Vec<u8>,
+) -> Result<Picture, ScreenFault> {
+    let bytes = screen_bytes(path)?;
+    draw_screen(&Drawing { path, is_svg, home, bytes: &bytes }, panel, &|_| {}, buffer)
+}
+
+fn screen_bytes(path: &Path) -> Result<Vec<u8>, ScreenFault> {
+    read_bytes(path, LARGEST_SCREEN)
+        .map_err(|reason| ScreenFault { message: reason, help: "check the file and its rights".into() })
+}
+
+/// Draws a screen; `see` is told each picture that it refers to.
+fn draw_screen(
+    drawing: &Drawing<'_>,
+    panel: &ForPanel,
+    see: &(dyn Fn(&Path) + Sync),
+    buffer: Vec<u8>,
+) -> Result<Picture, ScreenFault> {
+    if !drawing.is_svg {
+        return decode_png(drawing.bytes, panel.size, &panel.ink, buffer);
     }
+    let folder = drawing.path.parent().unwrap_or(Path::new("."));
+    let find_image = |href: &str| {
+        see(&folder.join(href));
+        find_image(href, folder, drawing.home)
+    };
+    draw_svg(drawing.bytes, panel.size, &panel.ink, &panel.faces, &find_image, buffer)
+}
+
+/// Whether a path is a screen by its name, and if so whether it is an SVG.
+pub(super) fn is_svg(path: &Path) -> Option<bool> {
+    let extension = path.extension().unwrap_or_default().to_string_lossy().to_lowercase();
+    ["png", "svg"].contains(&extension.as_str()).then_some(extension == "svg")
 }
 
 /// Reads a picture that an SVG refers to, where it lies within the plan's folder.
@@ -272,7 +315,7 @@ pub(super) fn load_kept_plan(
     let mut finder = Finder::new(folder, settings);
     let plan = read_plan(&source, &mut finder)?;
     let home = finder.folder.canonicalize().unwrap_or_else(|_| finder.folder.clone());
-    let surroundings = store.map(|store| (store.clone(), surroundings(&plan, &finder.fonts)));
+    let store = store.map(|store| (store.clone(), surroundings(&plan, &finder.fonts)));
     let faces = Faces::new(finder.fonts).map_err(|_| {
         vec![Fault::of_file(
             &source.name,
@@ -283,9 +326,8 @@ pub(super) fn load_kept_plan(
     let ink = plan.display.ink.turned(plan.rotation);
     let mut inputs = finder.inputs;
     inputs.add_file(path);
-    let linked = Mutex::default();
-    let screens =
-        LoadedScreens { files: finder.files, size: plan.screen_size(), ink, faces, home, linked, store: surroundings };
+    let panel = ForPanel { size: plan.screen_size(), ink, faces };
+    let screens = LoadedScreens { files: finder.files, panel, home, linked: Mutex::default(), store };
     Ok(LoadedPlan { plan, screens, inputs, named: finder.by_path.into_keys().collect() })
 }
 
@@ -330,18 +372,13 @@ impl Beside for DisplayFolder<'_> {
     }
 }
 
-/// Reads a display that ships.
-pub(super) fn load_shipped(name: &str) -> Result<Display, Vec<Fault>> {
+/// Reads a display by its shipped name, or its path from the working folder.
+pub(super) fn load_named_display(name: &str) -> Result<Display, Vec<Fault>> {
     load_display(name, Path::new("."), 0, &mut Inputs::default())
 }
 
 /// Reads a display by its shipped name or its path.
-pub(super) fn load_display(
-    name: &str,
-    folder: &Path,
-    depth: usize,
-    inputs: &mut Inputs,
-) -> Result<Display, Vec<Fault>> {
+fn load_display(name: &str, folder: &Path, depth: usize, inputs: &mut Inputs) -> Result<Display, Vec<Fault>> {
     if depth > LONGEST_CHAIN {
         return Err(vec![Fault::of_file(
             "",
@@ -407,17 +444,16 @@ impl Finder {
         if let Some(known) = self.by_path.get(&path) {
             return Ok(*known);
         }
-        let extension = path.extension().unwrap_or_default().to_string_lossy().to_lowercase();
-        if extension != "png" && extension != "svg" {
+        let Some(is_svg) = is_svg(&path) else {
             return Err(trouble(
                 format!("`{}` is neither a PNG nor an SVG by its name", shown(&path)),
                 "export the screen as `.png` or `.svg`",
             ));
-        }
+        };
         let found = fs::metadata(&path)
             .map_err(|error| trouble(format!("`{}` cannot be read: {error}", shown(&path)), "check its rights"))?;
         let id = ScreenId(self.files.len());
-        self.files.push(ScreenFile { path: path.clone(), is_svg: extension == "svg" });
+        self.files.push(ScreenFile { path: path.clone(), is_svg });
         let same = self.same_content(id, found.len());
         let id = same.unwrap_or(id);
         if same.is_some() {
@@ -522,25 +558,11 @@ impl Surroundings for Finder {
     fn font(&mut self, path: &str) -> Result<(), Trouble> {
         let full = self.folder.join(path);
         if full.is_dir() {
-            self.inputs.add_folder(full.clone());
+            self.inputs.add_folder(full);
+        } else {
+            self.inputs.add_file(full);
         }
-        let files = if full.is_dir() { fonts_in(&full)? } else { vec![full.clone()] };
-        if files.is_empty() {
-            return Err(trouble(format!("there is no font in `{path}`"), "fonts end in .ttf, .otf or .ttc"));
-        }
-        for file in files {
-            let bytes = read_bytes(&file, LARGEST_TEXT).map_err(|reason| {
-                trouble(format!("the font `{}`: {reason}", shown(&file)), name_help_for(&self.folder, path))
-            })?;
-            if Faces::new(vec![bytes.clone()]).is_err() {
-                return Err(trouble(
-                    format!("`{}` holds no font face that can be read", shown(&file)),
-                    "name a TrueType or OpenType font",
-                ));
-            }
-            self.inputs.add_file(file);
-            self.fonts.push(bytes);
-        }
+        self.fonts.extend(read_fonts(&self.folder, path)?);
         Ok(())
     }
 
@@ -551,6 +573,27 @@ impl Surroundings for Finder {
     fn settings(&self) -> RuleSettings {
         self.settings.clone()
     }
+}
+
+/// The font file of that path, or the fonts of that folder.
+pub(super) fn read_fonts(folder: &Path, path: &str) -> Result<Vec<Vec<u8>>, Trouble> {
+    let full = folder.join(path);
+    let files = if full.is_dir() { fonts_in(&full)? } else { vec![full] };
+    if files.is_empty() {
+        return Err(trouble(format!("there is no font in `{path}`"), "fonts end in .ttf, .otf or .ttc"));
+    }
+    let read = |file: PathBuf| {
+        let bytes = read_bytes(&file, LARGEST_TEXT)
+            .map_err(|reason| trouble(format!("the font `{}`: {reason}", shown(&file)), name_help_for(folder, path)))?;
+        match Faces::new(vec![bytes.clone()]) {
+            Ok(_) => Ok(bytes),
+            Err(_) => Err(trouble(
+                format!("`{}` holds no font face that can be read", shown(&file)),
+                "name a TrueType or OpenType font",
+            )),
+        }
+    };
+    files.into_iter().map(read).collect()
 }
 
 fn fonts_in(folder: &Path) -> Result<Vec<PathBuf>, Trouble> {
@@ -626,7 +669,7 @@ fn has_wildcard(part: &Component<'_>) -> bool {
 }
 
 /// Natural order: runs of digits compare as numbers; names that are equal so compare by bytes.
-fn natural_order(one: &str, other: &str) -> std::cmp::Ordering {
+pub(super) fn natural_order(one: &str, other: &str) -> std::cmp::Ordering {
     let (mut left, mut right) = (one.as_bytes(), other.as_bytes());
     while let (Some(a), Some(b)) = (left.first(), right.first()) {
         if a.is_ascii_digit() && b.is_ascii_digit() {

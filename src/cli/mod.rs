@@ -2,6 +2,7 @@
 //! and standard streams.
 
 mod completions;
+mod fit;
 mod glass;
 mod inputs;
 mod known;
@@ -9,6 +10,7 @@ mod load;
 mod manual;
 mod output;
 mod pictures;
+mod prepare;
 mod progress;
 mod review;
 mod round;
@@ -30,6 +32,8 @@ use clap_complete::Shell;
 
 use crate::{
     finding::Severity,
+    geometry::Rotation,
+    prepare::How,
     report::{
         Gate,
         text::{TextStyle, fault_text},
@@ -58,6 +62,10 @@ enum Command {
     Review(Box<ReviewArguments>),
     /// Draw the panel as a reader sees it after a step, ghosts and all
     Glass(GlassArguments),
+    /// Bring screens to the levels or the palette of a panel
+    Prepare(PrepareArguments),
+    /// Fit what a mode leaves behind to measured L*, and write it as a display description
+    Fit(FitArguments),
     /// List the displays that ship, or print one as a file to start from
     Displays {
         /// The display to print
@@ -164,6 +172,79 @@ pub(crate) struct GlassArguments {
     difference: bool,
 }
 
+/// What `prepare` takes.
+#[derive(Debug, clap::Args)]
+pub(crate) struct PrepareArguments {
+    /// Screens (PNG, SVG), or folders that are walked for them
+    #[arg(required = true, value_name = "SCREEN")]
+    screens: Vec<PathBuf>,
+    /// The panel: a shipped display by its name, or a description by its path
+    #[arg(long, value_name = "NAME")]
+    display: String,
+    /// The folder for the prepared PNGs; a screen is never written over
+    #[arg(long, value_name = "DIR")]
+    out: PathBuf,
+    /// What becomes of tones between the levels
+    #[arg(long, value_enum, default_value = "ordered", ignore_case = true)]
+    how: HowWord,
+    /// From how far away the reader looks, mm, for the printed difference [default: the display's own, else 350]
+    #[arg(long, value_name = "MM", value_parser = distance)]
+    distance: Option<f64>,
+    /// By how many degrees clockwise the screens must be turned to lie on the panel: 0, 90, 180, 270
+    #[arg(long, value_name = "DEGREES", default_value = "0", value_parser = rotation)]
+    rotation: Rotation,
+    /// Font files, or folders of them, for text in SVG screens; may be given several times
+    #[arg(long, value_name = "PATH")]
+    fonts: Vec<String>,
+    /// How many threads to use [default: one for each core]
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=256))]
+    threads: Option<u16>,
+}
+
+/// What `fit` takes.
+#[derive(Debug, clap::Args)]
+#[command(after_help = "To measure drives the panel again and again: its maker's documents come first. It flashes.")]
+pub(crate) struct FitArguments {
+    /// The filled-in table of readings (CSV)
+    #[arg(required_unless_present = "print_sequence", value_name = "MEASURED.csv")]
+    measured: Option<PathBuf>,
+    /// The panel: a shipped display by its name, or a description by its path
+    #[arg(long, value_name = "NAME")]
+    display: String,
+    /// The mode that was measured
+    #[arg(long, value_name = "MODE")]
+    mode: String,
+    /// Write the description to a file too
+    #[arg(long, value_name = "FILE.display.json", conflicts_with = "print_sequence")]
+    out: Option<PathBuf>,
+    /// Draw the readings and the fit through them
+    #[arg(long, value_name = "FILE.png", conflicts_with = "print_sequence")]
+    plot: Option<PathBuf>,
+    /// Write a plan of test screens to measure, and an empty table, into this folder
+    #[arg(long, value_name = "DIR", conflicts_with = "measured")]
+    print_sequence: Option<PathBuf>,
+}
+
+#[derive(Clone, Copy, Debug, ValueEnum)]
+enum HowWord {
+    /// None: every pixel takes the nearest level
+    Threshold,
+    /// A pattern that stands still: what changes elsewhere moves none of it
+    Ordered,
+    /// Errors are handed on: finer, but a small edit moves the specks below it
+    Diffusion,
+}
+
+impl From<HowWord> for How {
+    fn from(word: HowWord) -> Self {
+        match word {
+            HowWord::Threshold => Self::Threshold,
+            HowWord::Ordered => Self::Ordered,
+            HowWord::Diffusion => Self::Diffusion,
+        }
+    }
+}
+
 #[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
 pub(crate) enum Format {
     /// For people
@@ -202,6 +283,15 @@ fn temperature(text: &str) -> Result<f64, String> {
     if (-273.0..=1000.0).contains(&celsius) { Ok(celsius) } else { Err("it lies between -273 and 1000".into()) }
 }
 
+fn distance(text: &str) -> Result<f64, String> {
+    let mm: f64 = text.parse().map_err(|_| "write mm as a number, for instance 350".to_owned())?;
+    if (10.0..=100_000.0).contains(&mm) { Ok(mm) } else { Err("it lies between 10 and 100000 mm".into()) }
+}
+
+fn rotation(text: &str) -> Result<Rotation, String> {
+    text.parse().ok().and_then(Rotation::from_degrees).ok_or_else(|| "it is 0, 90, 180 or 270".into())
+}
+
 fn also(text: &str) -> Result<(Format, PathBuf), String> {
     let (format, file) = text.split_once('=').ok_or("write it as FORMAT=FILE, for instance json=findings.json")?;
     if file.is_empty() {
@@ -229,6 +319,8 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
     let status = match arguments.command {
         Command::Review(arguments) => review::review(&arguments),
         Command::Glass(arguments) => glass::glass(&arguments),
+        Command::Prepare(arguments) => prepare::prepare(&arguments),
+        Command::Fit(arguments) => fit::fit(&arguments),
         Command::Displays { name } => show::displays(name.as_deref()),
         Command::Rules { id, place } => rules::rules(id.as_deref(), &place),
         Command::Schema { name } => show::schema(name.as_deref()),

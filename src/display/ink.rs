@@ -168,6 +168,27 @@ impl Ink {
         self.colours().map(|colours| nearest_colour(colours, srgb))
     }
 
+    /// The level that a colour of a screen stands for exactly: a grey's own shade, a palette's own colour, or a pure colour
+    /// that is [nominal](Ink::is_nominal); nothing where it lies between.
+    pub fn stands_for(&self, srgb: [u8; 3]) -> Option<Level> {
+        let exact = self.all().iter().find(|level| self.srgb(*level) == srgb);
+        exact.or_else(|| self.nearest_colour(srgb).filter(|_| self.is_nominal(srgb)).map(|(level, _)| level))
+    }
+
+    /// Whether a pure colour stands for one of the palette: what a drawing program calls black, white or red is what the
+    /// panel shows as its own. Such are pure colours and palette colours that are the nearest to each other.
+    pub fn is_nominal(&self, srgb: [u8; 3]) -> bool {
+        let Some(colours) = self.colours() else { return false };
+        if srgb.iter().any(|channel| ![0, 255].contains(channel)) {
+            return false;
+        }
+        let pure = (0..8_u8).map(|corner| [4, 2, 1].map(|bit| if corner & bit == 0 { 0 } else { 255 }));
+        let pure: Vec<Colour> = pure.map(|corner| Colour::new("", corner)).collect();
+        let (level, _) = nearest_colour(colours, srgb);
+        let (corner, _) = nearest_colour(&pure, colours[usize::from(level)].srgb);
+        pure[usize::from(corner)].srgb == srgb
+    }
+
     /// How far two levels look apart: CIEDE2000 of colours, L* of greys and segments.
     pub fn apart(&self, one: Level, other: Level) -> f64 {
         match self.colours() {

@@ -261,6 +261,11 @@ impl Display {
         self.modes.iter().map(|mode| mode.name.as_str())
     }
 
+    /// How far away a reader looks from where nobody says otherwise, mm: common practice for what is held in hand, no source.
+    pub fn reading_distance_mm(&self) -> f64 {
+        self.viewing_distance_mm.unwrap_or(350.0)
+    }
+
     /// The area of that many pixels, mm2.
     pub fn area_mm2(&self, pixels: u64) -> f64 {
         pixels as f64 * crate::units::pixel_area_mm2(self.pixels_per_inch)

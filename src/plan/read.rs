@@ -146,7 +146,7 @@ fn plan(reading: &mut Reading, root: &Item<'_>, surroundings: &mut dyn Surroundi
         title,
         rotation,
         temperature_c,
-        viewing_distance_mm: viewing_distance_mm.or(display.viewing_distance_mm).unwrap_or(350.0),
+        viewing_distance_mm: viewing_distance_mm.unwrap_or(display.reading_distance_mm()),
         battery_mwh,
         budgets,
         begins,

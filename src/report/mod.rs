@@ -10,6 +10,7 @@ pub mod markdown;
 pub mod panel_view;
 pub mod paths;
 pub mod picture;
+pub mod residue_plot;
 pub mod sarif;
 pub mod text;
 pub(crate) mod words;

@@ -5,10 +5,7 @@ use std::collections::{BTreeMap, BTreeSet, HashMap};
 use super::{Rule, Setup, shapes, words};
 use crate::{
     change::Mask,
-    display::{
-        Ink,
-        ink::{Colour, InkKind},
-    },
+    display::{Ink, ink::InkKind},
     finding::{Sight, Sink, StepField, Where},
     panel::PlayedStep,
     plan::{Plan, ScreenId},
@@ -48,7 +45,7 @@ impl<'p> ShadeNotOnPanel<'p> {
     }
 
     fn off_by(&mut self, colour: [u8; 3]) -> Option<f64> {
-        if is_nominal(&self.plan.display.ink, colour) {
+        if self.plan.display.ink.is_nominal(colour) {
             return None;
         }
         let (ink, limit) = (&self.plan.display.ink, self.limit);
@@ -85,19 +82,6 @@ fn distance(ink: &Ink, colour: [u8; 3]) -> f64 {
         Some((_, far)) => far,
         None => ink.all().iter().map(|level| f64::from(ink.shade(level).abs_diff(colour[0]))).fold(256.0, f64::min),
     }
-}
-
-/// Whether a pure colour stands for one of the palette: what a drawing program calls black, white or red is what the
-/// panel shows as its own. Such are pure colours and palette colours that are the nearest to each other.
-fn is_nominal(ink: &Ink, colour: [u8; 3]) -> bool {
-    let Some(colours) = ink.colours() else { return false };
-    if colour.iter().any(|channel| ![0, 255].contains(channel)) {
-        return false;
-    }
-    let pure = (0..8_u8).map(|corner| [4, 2, 1].map(|bit| if corner & bit == 0 { 0 } else { 255 }));
-    let pure = Ink::palette(pure.map(|srgb| Colour::new("", srgb)).collect());
-    let of_palette = ink.nearest_colour(colour).map(|(level, _)| colours[usize::from(level)].srgb);
-    of_palette.and_then(|srgb| pure.nearest_colour(srgb)).is_some_and(|(corner, _)| pure.srgb(corner) == colour)
 }
 
 /// A shade as people write it.
@@ -157,7 +141,8 @@ fn sight(ink: &Ink, large: &[([u8; 3], Mask, f64)], area: &str) -> Sight {
     Sight {
         message: format!("{area} are filled with {what} that the panel does not have: {}", words::listed(&names, 4)),
         help: format!(
-            "draw the areas in the panel's own {what} ({}), or as an ordered pattern of them",
+            "draw the areas in the panel's own {what} ({}), or as an ordered pattern of them: `stillpage prepare SCREEN \
+             --display NAME --out DIR` makes one",
             words::listed(&levels, 16)
         ),
         ..Sight::default()

@@ -6,6 +6,7 @@ mod png;
 mod scanlines;
 mod svg;
 mod texts;
+mod written;
 
 use std::collections::HashMap;
 
@@ -18,6 +19,7 @@ pub use png::decode_png;
 pub use svg::{Faces, ImageFinder, draw_segments, draw_svg};
 pub(crate) use svg::{draw_overlay, text_width};
 pub use texts::{DrawnText, TextPaint};
+pub use written::png_of_levels;
 
 /// A picture in the reader's axes: one shade a pixel, row by row. A shade is an 8-bit grey, for palette ink the number of
 /// the nearest colour, for segments 0 (on) or 255 (off).

@@ -1,0 +1,173 @@
+//! `stillpage fit`: writes the test sequence to measure, and turns the filled-in table into a display description.
+
+use std::{
+    fs,
+    path::{Path, PathBuf},
+};
+
+use super::{
+    FitArguments,
+    load::{load_named_display, read_text},
+    output::{make_folder, write_file, write_out},
+    tell,
+};
+use crate::{
+    display::{Display, Mode, shipped},
+    fit::{Unfit, fit as fit_readings, fragment, read_table, test_sequence},
+    report::residue_plot,
+    source::{Fault, did_you_mean},
+};
+
+/// Runs the command and gives the exit status.
+pub(super) fn fit(arguments: &FitArguments) -> u8 {
+    match run(arguments) {
+        Ok(()) => 0,
+        Err(faults) => {
+            faults.iter().for_each(tell);
+            2
+        }
+    }
+}
+
+fn run(arguments: &FitArguments) -> Result<(), Vec<Fault>> {
+    let display = load_named_display(&arguments.display)?;
+    let mode = mode(&display, &arguments.mode).map_err(|fault| vec![fault])?;
+    if let Some(folder) = &arguments.print_sequence {
+        return write_sequence(&display, mode, &arguments.display, folder).map_err(|fault| vec![fault]);
+    }
+    let Some(measured) = &arguments.measured else { return Ok(()) };
+    measure(arguments, &display, mode, measured)
+}
+
+fn mode<'d>(display: &'d Display, name: &str) -> Result<&'d Mode, Fault> {
+    let found = display.mode_named(name).map(|mode| &display.modes[mode]);
+    found.ok_or_else(|| {
+        let message = format!("`{}` has no mode `{name}`", display.name);
+        Fault::of_file("", message, did_you_mean(name, display.mode_names()))
+    })
+}
+
+/// Writes the sequence into a folder that has none of its files yet: a table may hold an afternoon's readings.
+fn write_sequence(display: &Display, mode: &Mode, named: &str, folder: &Path) -> Result<(), Fault> {
+    let based_on = name_from(named, folder)?;
+    let files = test_sequence(display, mode, &based_on).map_err(|(message, help)| Fault::of_file("", message, help))?;
+    for (name, _) in &files {
+        let path = folder.join(name);
+        if path.exists() {
+            let message = "this file is there already, and may hold readings";
+            return Err(Fault::of_file(path.display().to_string(), message, "name a folder of its own"));
+        }
+    }
+    make_folder(folder)?;
+    for (name, bytes) in files {
+        let path = folder.join(name);
+        write_file(&path, |out| out.write_all(&bytes))?;
+    }
+    write_out(|out| {
+        writeln!(
+            out,
+            "{}: play it on the panel, and read the patches where the plan waits a minute.",
+            folder.join("sequence.plan.json").display()
+        )?;
+        writeln!(out, "{}: write the readings here; then", folder.join("measured.csv").display())?;
+        writeln!(
+            out,
+            "  stillpage fit {} --display {named} --mode {}",
+            folder.join("measured.csv").display(),
+            mode.name
+        )?;
+        writeln!(
+            out,
+            "The panel maker's documents come first, also before this sequence. The panel flashes: people with"
+        )?;
+        writeln!(out, "photosensitive epilepsy should not watch it.")
+    })
+}
+
+fn measure(arguments: &FitArguments, display: &Display, mode: &Mode, measured: &Path) -> Result<(), Vec<Fault>> {
+    let one = |fault: Fault| vec![fault];
+    check_outputs(arguments, measured).map_err(one)?;
+    let source = read_text(measured).map_err(one)?;
+    let table = read_table(&source, display, mode)?;
+    let fit =
+        fit_readings(&table.readings, mode, &display.ink).map_err(|unfit| one(unfit_fault(&source.name, &unfit)))?;
+    if let Some(path) = &arguments.plot {
+        let bytes = residue_plot::draw(display, mode, &table.readings, &fit).map_err(|reason| {
+            one(Fault::of_file(path.display().to_string(), format!("cannot be drawn: {reason}"), ""))
+        })?;
+        write_file(path, |out| out.write_all(&bytes)).map_err(one)?;
+    }
+    if let Some(path) = &arguments.out {
+        let folder = path.parent().unwrap_or(Path::new(""));
+        let text = fragment(display, mode, &name_from(&arguments.display, folder).map_err(one)?, &table, &fit);
+        write_file(path, |out| out.write_all(text.as_bytes())).map_err(one)?;
+    }
+    let text = fragment(display, mode, &arguments.display, &table, &fit);
+    write_out(|out| out.write_all(text.as_bytes())).map_err(one)
+}
+
+/// What is read must not be written over.
+fn check_outputs(arguments: &FitArguments, measured: &Path) -> Result<(), Fault> {
+    let real = |path: &Path| path.canonicalize().ok();
+    let inputs = [real(measured), real(Path::new(&arguments.display))];
+    let mut known: Vec<&PathBuf> = Vec::new();
+    for path in [&arguments.out, &arguments.plot].into_iter().flatten() {
+        let is_read = real(path).is_some_and(|path| inputs.contains(&Some(path)));
+        if is_read || known.contains(&path) {
+            let message = if is_read {
+                "this file is read, and would be written over"
+            } else {
+                "two outputs are to go into this file"
+            };
+            return Err(Fault::of_file(path.display().to_string(), message, "name another file"));
+        }
+        known.push(path);
+    }
+    Ok(())
+}
+
+fn unfit_fault(file: &str, unfit: &Unfit) -> Fault {
+    let (message, help) = match unfit {
+        Unfit::TooFew(0) => ("no row is filled in".to_owned(), "write L* into `read_l` and `clean_l`"),
+        Unfit::TooFew(count) => (
+            format!("three figures and their bounds need more than 3 readings; {count} filled in"),
+            "fill in at least 4 rows, better all; `stillpage fit --print-sequence DIR` writes a table of 24",
+        ),
+        Unfit::Open(name) => (
+            format!("the readings leave `{name}` open"),
+            "read patches that end light and patches that end dark, after one update and after several",
+        ),
+        Unfit::NoEnd => {
+            ("no figures come near these readings".to_owned(), "check the readings, and whether they are L*")
+        }
+    };
+    Fault::of_file(file, message, help)
+}
+
+/// What a file in `folder` calls a display that the command line calls `named`.
+fn name_from(named: &str, folder: &Path) -> Result<String, Fault> {
+    if shipped::text_of(named).is_some() {
+        return Ok(named.to_owned());
+    }
+    let broken = |error: std::io::Error| Fault::of_file(named, format!("cannot be found: {error}"), "check the path");
+    let file = Path::new(named).canonicalize().map_err(broken)?;
+    let folder = real_folder(folder).map_err(broken)?;
+    let shared = file.components().zip(folder.components()).take_while(|(one, other)| one == other).count();
+    let up = folder.components().skip(shared).map(|_| "..".to_owned());
+    let down = file.components().skip(shared).map(|part| part.as_os_str().to_string_lossy().into_owned());
+    Ok(up.chain(down).collect::<Vec<_>>().join("/"))
+}
+
+/// A folder without links, also one that is yet to be made.
+fn real_folder(folder: &Path) -> std::io::Result<PathBuf> {
+    if folder.as_os_str().is_empty() {
+        return fs::canonicalize(".");
+    }
+    match folder.canonicalize() {
+        Err(error) if error.kind() == std::io::ErrorKind::NotFound => match (folder.parent(), folder.file_name()) {
+            (Some(parent), Some(name)) => Ok(real_folder(parent)?.join(name)),
+            _ => Err(error),
+        },
+        found => found,
+    }
+}

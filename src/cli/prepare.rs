@@ -1,0 +1,241 @@
+//! `stillpage prepare`: brings screens to the levels or the palette of a panel and writes them as PNG beside the sources,
+//! never over them.
+
+use std::{
+    collections::{BTreeMap, BTreeSet},
+    fs,
+    path::{Path, PathBuf},
+    sync::atomic::{AtomicUsize, Ordering},
+};
+
+use walkdir::{DirEntry, WalkDir};
+
+use super::{
+    PrepareArguments, cores,
+    load::{ForPanel, is_svg, load_named_display, natural_order, no_such, read_fonts, read_screen, shown, walk_fault},
+    output::{make_folder, write_file, write_out},
+    tell,
+};
+use crate::{
+    display::{Display, ink::InkKind},
+    prepare::{How, Prepared, blur_px, prepare as bring_to_levels},
+    screen::{Faces, ScreenNote, png_of_levels},
+    source::Fault,
+};
+
+/// Runs the command and gives the exit status.
+pub(super) fn prepare(arguments: &PrepareArguments) -> u8 {
+    let done = run(arguments);
+    let faults = done.unwrap_or_else(|faults| faults);
+    faults.iter().for_each(tell);
+    if faults.is_empty() { 0 } else { 2 }
+}
+
+/// Prepares what can be read; the faults of single screens are given back beside it.
+fn run(arguments: &PrepareArguments) -> Result<Vec<Fault>, Vec<Fault>> {
+    let display = load_named_display(&arguments.display)?;
+    refuse_segments(&display).map_err(|fault| vec![fault])?;
+    let faces = faces(&arguments.fonts).map_err(|fault| vec![fault])?;
+    let size = arguments.rotation.turn_size(display.size);
+    let panel = ForPanel { size, ink: display.ink.turned(arguments.rotation), faces };
+    let jobs = jobs(&arguments.screens, &arguments.out)?;
+    make_folder(&arguments.out).map_err(|fault| vec![fault])?;
+    let distance_mm = arguments.distance.unwrap_or(display.reading_distance_mm());
+    let way = Way { how: arguments.how.into(), blur_px: blur_px(distance_mm, display.pixels_per_inch) };
+    let threads = arguments.threads.map_or_else(cores, usize::from);
+    let (mut lines, mut faults) = (Vec::new(), Vec::new());
+    for (job, done) in jobs.iter().zip(all(&jobs, &panel, way, threads)) {
+        match done {
+            Ok(done) => lines.extend(told(job, &done, distance_mm, &panel)),
+            Err(fault) => faults.push(fault),
+        }
+    }
+    write_out(|out| lines.iter().try_for_each(|line| writeln!(out, "{line}"))).map_err(|fault| vec![fault])?;
+    Ok(faults)
+}
+
+fn refuse_segments(display: &Display) -> Result<(), Fault> {
+    let InkKind::Segments(_) = display.ink.kind() else { return Ok(()) };
+    Err(Fault::of_file(
+        "",
+        format!("`{}` shows segments, which are on or off and have no tones to prepare", display.name),
+        "draw its screens from the display's own segments; `stillpage displays NAME` prints the drawing",
+    ))
+}
+
+fn faces(paths: &[String]) -> Result<Faces, Fault> {
+    let mut fonts = Vec::new();
+    for path in paths {
+        let read = read_fonts(Path::new("."), path);
+        fonts.extend(read.map_err(|trouble| Fault::of_file("", trouble.message, trouble.help))?);
+    }
+    Faces::new(fonts).map_err(|_| Fault::of_file("", "a font holds no face", "name TrueType or OpenType fonts"))
+}
+
+/// A screen, and where its prepared PNG goes.
+#[derive(Debug)]
+struct Job {
+    screen: PathBuf,
+    is_svg: bool,
+    /// The folder beyond which no picture in an SVG may reach, without links.
+    home: PathBuf,
+    out: PathBuf,
+}
+
+/// The screens that some paths name, in order. Refuses all where two would go into one file, or one over a source.
+fn jobs(paths: &[PathBuf], out: &Path) -> Result<Vec<Job>, Vec<Fault>> {
+    let (mut jobs, mut faults) = (Vec::new(), Vec::new());
+    for path in paths {
+        match fs::metadata(path) {
+            Err(error) => faults.push(no_such(path, &error)),
+            Ok(found) if found.is_dir() => walk(path, out, &mut jobs, &mut faults),
+            Ok(_) => match is_svg(path) {
+                Some(_) => jobs.push(job(path, path.parent().unwrap_or(Path::new("")), out)),
+                None => faults.push(Fault::of_file(
+                    path.display().to_string(),
+                    "this is neither a PNG nor an SVG by its name",
+                    "export the screen as `.png` or `.svg`",
+                )),
+            },
+        }
+    }
+    // A screen that is named twice, or by its folder too, is prepared once.
+    let mut known = BTreeSet::new();
+    jobs.retain(|job: &Job| known.insert(real(&job.screen)));
+    faults.extend(clashes(&jobs));
+    if faults.is_empty() { Ok(jobs) } else { Err(faults) }
+}
+
+fn real(path: &Path) -> PathBuf {
+    path.canonicalize().unwrap_or_else(|_| path.to_owned())
+}
+
+fn job(screen: &Path, home: &Path, out: &Path) -> Job {
+    let name = screen.strip_prefix(home).unwrap_or(screen);
+    let home = if home.as_os_str().is_empty() { Path::new(".") } else { home };
+    Job {
+        screen: screen.to_owned(),
+        is_svg: is_svg(screen).unwrap_or(false),
+        home: real(home),
+        out: out.join(name).with_extension("png"),
+    }
+}
+
+fn walk(folder: &Path, out: &Path, jobs: &mut Vec<Job>, faults: &mut Vec<Fault>) {
+    let before = (jobs.len(), faults.len());
+    let prepared = out.canonicalize().ok();
+    // What an earlier run wrote into the same folder is no screen to prepare again.
+    let is_walked = |entry: &DirEntry| {
+        let hidden = entry.depth() > 0 && entry.file_name().to_string_lossy().starts_with('.');
+        let is_out = || prepared.as_ref().is_some_and(|out| entry.path().canonicalize().is_ok_and(|path| path == *out));
+        !hidden && (entry.depth() == 0 || !entry.file_type().is_dir() || !is_out())
+    };
+    let mut found = Vec::new();
+    for entry in WalkDir::new(folder).follow_links(true).into_iter().filter_entry(is_walked) {
+        match entry {
+            Ok(entry) if entry.file_type().is_file() && is_svg(entry.path()).is_some() => found.push(entry.into_path()),
+            Ok(_) => {}
+            Err(error) => faults.push(walk_fault(folder, &error)),
+        }
+    }
+    found.sort_by(|one, other| natural_order(&one.to_string_lossy(), &other.to_string_lossy()));
+    jobs.extend(found.iter().map(|screen| job(screen, folder, out)));
+    if (jobs.len(), faults.len()) == before {
+        let name = folder.display().to_string();
+        faults.push(Fault::of_file(name, "there is no screen in this folder", "screens are named `*.png` or `*.svg`"));
+    }
+}
+
+/// What would be lost: a source that is written over, or the first of two screens that go into one file.
+fn clashes(jobs: &[Job]) -> Vec<Fault> {
+    let sources: Vec<PathBuf> = jobs.iter().map(|job| real(&job.screen)).collect();
+    let mut taken: BTreeMap<&Path, &Path> = BTreeMap::new();
+    let mut faults = Vec::new();
+    for job in jobs {
+        let name = shown(&job.screen);
+        if sources.contains(&real(&job.out)) {
+            let message = format!("{} is one of the screens, and would be written over", shown(&job.out));
+            faults.push(Fault::of_file(&name, message, "name another folder with `--out`"));
+        } else if let Some(first) = taken.insert(&job.out, &job.screen) {
+            let message = format!("{} would go into the same file, {}", shown(first), shown(&job.out));
+            faults.push(Fault::of_file(&name, message, "prepare them into two folders, or rename one"));
+        }
+    }
+    faults
+}
+
+/// How screens are prepared, and how wide the reader's eye blurs.
+#[derive(Clone, Copy, Debug)]
+struct Way {
+    how: How,
+    blur_px: f64,
+}
+
+/// A prepared screen, and what was not drawn as it was meant.
+struct Done {
+    prepared: Prepared,
+    notes: Vec<ScreenNote>,
+}
+
+/// Prepares all screens on several threads; the results are in their order.
+fn all(jobs: &[Job], panel: &ForPanel, way: Way, threads: usize) -> Vec<Result<Done, Fault>> {
+    let next = AtomicUsize::new(0);
+    let work = || {
+        let mut done = Vec::new();
+        while let Some((at, job)) = Some(next.fetch_add(1, Ordering::Relaxed)).and_then(|at| Some((at, jobs.get(at)?)))
+        {
+            done.push((at, one(job, panel, way)));
+        }
+        done
+    };
+    let mut done: Vec<(usize, Result<Done, Fault>)> = std::thread::scope(|scope| {
+        let others: Vec<_> = (1..threads.min(jobs.len())).map(|_| scope.spawn(work)).collect();
+        let mut done = work();
+        for other in others {
+            // A thread that failed is a fault of the program's own, and no result may be taken for whole.
+            done.extend(other.join().unwrap_or_else(|cause| std::panic::resume_unwind(cause)));
+        }
+        done
+    });
+    done.sort_by_key(|(at, _)| *at);
+    done.into_iter().map(|(_, done)| done).collect()
+}
+
+fn one(job: &Job, panel: &ForPanel, way: Way) -> Result<Done, Fault> {
+    let fault = |message: &str, help: &str| Fault::of_file(shown(&job.screen), message, help);
+    let picture = read_screen(&job.screen, job.is_svg, &job.home, panel, Vec::new())
+        .map_err(|broken| fault(&broken.message, &broken.help))?;
+    let prepared = bring_to_levels(&picture, &panel.ink, way.how, way.blur_px)
+        .ok_or_else(|| fault("segments have no tones", "draw the display's own segments"))?;
+    let bytes = png_of_levels(&prepared.levels, panel.size, &panel.ink)
+        .map_err(|reason| fault(&format!("cannot be written as PNG: {reason}"), ""))?;
+    make_folder(job.out.parent().unwrap_or(Path::new(".")))?;
+    write_file(&job.out, |out| out.write_all(&bytes))?;
+    // The levels are written; what is told of them needs no more memory.
+    Ok(Done { prepared: Prepared { levels: Vec::new(), ..prepared }, notes: picture.notes })
+}
+
+fn told(job: &Job, done: &Done, distance_mm: f64, panel: &ForPanel) -> Vec<String> {
+    let Prepared { not_as_drawn, apart, .. } = &done.prepared;
+    let share = *not_as_drawn as f64 * 100.0 / panel.size.pixels() as f64;
+    let first = format!(
+        "{}: {not_as_drawn} px ({share:.1} %) are not as drawn; seen from {distance_mm:.0} mm the mean difference is \
+         {apart:.2} (CIEDE2000)",
+        shown(&job.out)
+    );
+    std::iter::once(first).chain(done.notes.iter().map(|note| format!("  {}", note_words(note)))).collect()
+}
+
+/// What a screen lost in drawing, in words.
+fn note_words(note: &ScreenNote) -> String {
+    match note {
+        ScreenNote::FaceMissing(face) => {
+            format!("no font `{face}` was brought: drawn in another face; add `--fonts PATH`")
+        }
+        ScreenNote::GlyphMissing(text) => {
+            format!("the font has no character `{text}`: an empty box, or nothing, is drawn")
+        }
+        ScreenNote::LeftOut(what) => format!("a part of the SVG was left out: {what}"),
+        ScreenNote::PartSegment(_) | ScreenNote::OutsideSegments(..) => "segments do not fit the drawing".into(),
+    }
+}

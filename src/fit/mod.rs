@@ -1,0 +1,91 @@
+//! From measured lightness to the residue figures of a mode: the figures that meet the readings best, and how sure they are.
+//!
+//! Knows readings, levels and the law of residue; no files, no plans that were played, no pictures.
+
+mod fragment;
+mod sequence;
+mod solve;
+mod table;
+
+use crate::display::{Ink, Level, Mode, Residue};
+pub use fragment::fragment;
+pub use sequence::{Files, test_sequence};
+pub use solve::{Unfit, fit};
+pub use table::{COLUMNS, Table, read_table};
+
+/// What was done to a patch, and what a meter read on it.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Reading {
+    /// What was done.
+    pub course: Course,
+    /// L* read on the patch.
+    pub read_l: f64,
+    /// L* read where the same level was just cleaned.
+    pub clean_l: f64,
+}
+
+/// What is done to a patch before it is read: cleaned to a level, then driven in the mode from level to level.
+#[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub struct Course {
+    /// The level that it is cleaned to.
+    pub cleaned_to: Level,
+    /// The levels that it is then driven to in turn.
+    pub then: Vec<Level>,
+    /// How many times over.
+    pub times: u32,
+}
+
+impl Course {
+    /// How many updates it takes.
+    pub fn updates(&self) -> usize {
+        self.then.len() * self.times as usize
+    }
+
+    /// Every level that it is driven to, in order.
+    fn drives(&self) -> impl Iterator<Item = Level> {
+        (0..self.times).flat_map(|_| self.then.iter().copied())
+    }
+}
+
+/// A figure with its bounds: in 95 of 100 such measurements the true figure lies between them.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Bounded {
+    /// The figure that meets the readings best.
+    pub figure: f64,
+    /// The lower bound.
+    pub least: f64,
+    /// The upper bound.
+    pub most: f64,
+}
+
+/// The figures of a mode's residue that meet the readings best.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Fit {
+    /// Share of the residue before that stays.
+    pub keeps: Bounded,
+    /// L* left over for each L* of a swing that got lighter.
+    pub lighter: Bounded,
+    /// L* left over for each L* of a swing that got darker.
+    pub darker: Bounded,
+    /// How far readings scatter around what the figures give, L*: one standard deviation.
+    pub scatter_l: f64,
+    /// How many readings it rests on.
+    pub readings: usize,
+}
+
+impl Fit {
+    /// The three figures as a mode holds them.
+    pub fn residue(&self) -> Residue {
+        Residue {
+            keeps: self.keeps.figure,
+            lighter: self.lighter.figure,
+            darker: self.darker.figure,
+            ..Residue::default()
+        }
+    }
+}
+
+/// How much lighter than a clean patch the law lets a patch look after a course, L*, cut to what the panel can show.
+pub fn shows(course: &Course, residue: Residue, mode: &Mode, ink: &Ink) -> f64 {
+    solve::traced(course, [residue.keeps, residue.lighter, residue.darker], mode, ink).0
+}

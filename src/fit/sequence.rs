@@ -1,0 +1,250 @@
+//! The test sequence: a plan with its screens, and the table to fill in, that together tell a mode's three figures.
+//!
+//! Knows displays and modes, and writes texts and pictures as bytes; where they go is the caller's.
+
+use std::{collections::BTreeMap, fmt::Write as _};
+
+use serde::Serialize;
+
+use super::{COLUMNS, Course, table::written};
+use crate::{
+    display::{Display, Level, Mode, ink::InkKind},
+    geometry::Rect,
+    screen::png_of_levels,
+};
+
+/// Files by name.
+pub type Files = Vec<(String, Vec<u8>)>;
+
+/// From the end of an update to the next, ms, so that the ink comes to rest.
+const REST_MS: f64 = 2_000.0;
+/// Time to read the patches, ms.
+const READING_MS: f64 = 60_000.0;
+/// Patches beside one another, read one by one.
+const PATCHES: usize = 3;
+
+/// The plan, its two screens and the table; `named` is what the plan calls the display.
+///
+/// # Errors
+/// What is wrong, and what to do.
+pub fn test_sequence(display: &Display, mode: &Mode, named: &str) -> Result<Files, (String, String)> {
+    let between = Between::of(display, mode)?;
+    let courses = between.courses(display);
+    let screen = |patch: Level| {
+        let levels = between.screen(display, patch);
+        png_of_levels(&levels, display.size, &display.ink)
+            .map_err(|reason| (format!("a screen cannot be written as PNG: {reason}"), String::new()))
+    };
+    Ok(vec![
+        ("light.png".into(), screen(between.light)?),
+        ("dark.png".into(), screen(between.dark)?),
+        ("sequence.plan.json".into(), plan_text(&plan(display, mode, named, &between, &courses), mode).into_bytes()),
+        ("measured.csv".into(), table_text(display, mode, &courses).into_bytes()),
+    ])
+}
+
+/// The two levels between which patches are driven, and the mode that cleans them.
+struct Between<'d> {
+    dark: Level,
+    light: Level,
+    cleaning: &'d Mode,
+}
+
+impl<'d> Between<'d> {
+    fn of(display: &'d Display, mode: &Mode) -> Result<Self, (String, String)> {
+        let name = &mode.name;
+        let refuse = |message: String, help: &str| Err((message, help.to_owned()));
+        if let InkKind::Segments(_) = display.ink.kind() {
+            return refuse(
+                format!("`{}` shows segments: a sequence of patches cannot be drawn for it", display.name),
+                "drive one segment on and off by a plan of your own, and write the readings into a table",
+            );
+        }
+        if mode.cleans {
+            return refuse(
+                format!("`{name}` cleans: there is no cleaner state to measure it against"),
+                "name a mode that leaves something behind",
+            );
+        }
+        let ink = &display.ink;
+        let both = |level: &Level| mode.to.contains(*level) && mode.from.contains(*level);
+        let by_light = |one: &Level, other: &Level| ink.lightness(*one).total_cmp(&ink.lightness(*other));
+        let reach: Vec<Level> = ink.all().iter().filter(both).collect();
+        let ends = (reach.iter().copied().min_by(by_light), reach.iter().copied().max_by(by_light));
+        let (Some(dark), Some(light)) = ends else {
+            return refuse(format!("`{name}` ends at no level that it can start from"), "check `from` and `to`");
+        };
+        if dark == light {
+            return refuse(format!("`{name}` knows one level only: no swing can be measured"), "check `from` and `to`");
+        }
+        let cleans = |cleaning: &&Mode| cleaning.cleans && cleaning.to.contains(dark) && cleaning.to.contains(light);
+        let Some(cleaning) = display.modes.iter().find(cleans) else {
+            let message =
+                format!("`{}` has no mode that cleans both {} and {}", display.name, ink.name(dark), ink.name(light));
+            return refuse(message, "describe one with `cleans`: readings are taken against a clean patch");
+        };
+        Ok(Self { dark, light, cleaning })
+    }
+
+    /// From light and from dark, once and there and back, the longest as long as the panel's limit allows.
+    fn courses(&self, display: &Display) -> Vec<Course> {
+        let most = display.limits.updates_before_cleaning.map_or(10, |most| (most / 2).clamp(1, 10));
+        let mut times = vec![1, most.div_ceil(2), most];
+        times.dedup();
+        let from = |cleaned_to: Level, other: Level| {
+            let once = Course { cleaned_to, then: vec![other], times: 1 };
+            let and_back =
+                times.iter().map(move |times| Course { cleaned_to, then: vec![other, cleaned_to], times: *times });
+            std::iter::once(once).chain(and_back).collect::<Vec<_>>()
+        };
+        [from(self.light, self.dark), from(self.dark, self.light)].concat()
+    }
+
+    /// Patches of one level on light ground.
+    fn screen(&self, display: &Display, patch: Level) -> Vec<Level> {
+        let patches = patches(display);
+        let level = |x: u32, y: u32| {
+            let inside = |rect: &Rect| (rect.x..rect.right()).contains(&x) && (rect.y..rect.bottom()).contains(&y);
+            if patches.iter().any(inside) { patch } else { self.light }
+        };
+        (0..display.size.height)
+            .flat_map(|y| (0..display.size.width).map(move |x| (x, y)))
+            .map(|(x, y)| level(x, y))
+            .collect()
+    }
+}
+
+/// Three squares side by side in the middle, a seventh of the width each, no higher than half of the panel.
+fn patches(display: &Display) -> Vec<Rect> {
+    let size = display.size;
+    let width = (size.width / 7).max(1);
+    let height = width.min(size.height / 2).max(1);
+    let y = (size.height - height) / 2;
+    (0..PATCHES as u32).map(|at| Rect { x: (1 + 2 * at) * width, y, width, height }).collect()
+}
+
+/// Rules that tell of what the sequence brings about on purpose. Limits of the panel and flashes stay watched.
+const SILENT: [&str; 8] = [
+    "cleaning-overdue",
+    "dull-page",
+    "ends-ghosted",
+    "missed-rest",
+    "needless-flash",
+    "never-idle",
+    "restless",
+    "visible-ghost",
+];
+
+#[derive(Serialize)]
+struct TestPlan<'a> {
+    format: &'a str,
+    title: String,
+    display: &'a str,
+    begins: &'a str,
+    rules: BTreeMap<&'a str, &'a str>,
+    steps: Vec<TestStep<'a>>,
+}
+
+#[derive(Serialize)]
+#[serde(untagged)]
+enum TestStep<'a> {
+    Clean { label: String, screen: &'a str, after_ms: f64, updates: [Update<'a>; 1] },
+    Drive { screen: &'a str, after_ms: f64, updates: [Update<'a>; 1] },
+    Repeat { repeat: u32, steps: Vec<TestStep<'a>> },
+    Read { label: String, after_ms: f64 },
+}
+
+#[derive(Serialize)]
+struct Update<'a> {
+    mode: &'a str,
+    window: &'a str,
+}
+
+fn plan<'a>(
+    display: &'a Display,
+    mode: &'a Mode,
+    named: &'a str,
+    between: &Between<'a>,
+    courses: &[Course],
+) -> TestPlan<'a> {
+    let screen = |level: Level| if level == between.light { "light.png" } else { "dark.png" };
+    let window = if mode.windowed && display.windows.is_some() { "changed" } else { "all" };
+    let apart = display.limits.ms_between_updates.unwrap_or(0.0);
+    let rest_after = |before: &Mode| apart.max(before.duration_at(25.0) + REST_MS).ceil();
+    let rest = rest_after(between.cleaning).max(rest_after(mode));
+    let mut steps = Vec::new();
+    for (at, course) in courses.iter().enumerate() {
+        steps.push(TestStep::Clean {
+            label: format!("{}: clean to {}", at + 1, written(&display.ink, course.cleaned_to)),
+            screen: screen(course.cleaned_to),
+            after_ms: if at == 0 { 0.0 } else { READING_MS },
+            updates: [Update { mode: &between.cleaning.name, window: "all" }],
+        });
+        steps.push(TestStep::Read { label: format!("{}: read clean_l", at + 1), after_ms: rest });
+        steps.push(TestStep::Read {
+            label: format!("{}: clean_l is read, now the drives", at + 1),
+            after_ms: READING_MS,
+        });
+        let drive = |level: &Level| TestStep::Drive {
+            screen: screen(*level),
+            after_ms: rest,
+            updates: [Update { mode: &mode.name, window }],
+        };
+        steps.push(TestStep::Repeat { repeat: course.times, steps: course.then.iter().map(drive).collect() });
+        steps.push(TestStep::Read { label: format!("{}: read read_l", at + 1), after_ms: rest });
+    }
+    TestPlan {
+        format: "refresh-plan/1",
+        title: format!("Test sequence for the residue of {} on {}", mode.name, display.name),
+        display: named,
+        begins: "unknown",
+        rules: SILENT.map(|rule| (rule, "off")).into(),
+        steps,
+    }
+}
+
+/// What whoever drives and measures has to know first.
+const CAUTION: [&str; 4] = [
+    "The panel maker's documents come first: a sequence drives the same pixels again and again, and a drive scheme that is",
+    "not charge-balanced can damage a panel for good. Keep to the maker's limits, also where this sequence goes beyond them.",
+    "The panel flashes while it is cleaned, and patches blink: people with photosensitive epilepsy should not watch it.",
+    "Figures hold for this panel, at this temperature and age.",
+];
+
+fn plan_text(plan: &TestPlan<'_>, mode: &Mode) -> String {
+    let mut text = String::new();
+    for line in CAUTION {
+        let _ = writeln!(text, "// {line}");
+    }
+    let _ = writeln!(
+        text,
+        "// Play it at one temperature; where a step says so, read the patches of `{}`: there is a minute.",
+        mode.name
+    );
+    // Plain texts and finite numbers: they can always be written.
+    text.push_str(&serde_json::to_string_pretty(plan).unwrap_or_default());
+    text.push('\n');
+    text
+}
+
+fn table_text(display: &Display, mode: &Mode, courses: &[Course]) -> String {
+    let mut text = String::new();
+    let _ = writeln!(text, "# Residue of {} on {}: fill in L* for every patch.", mode.name, display.name);
+    for line in CAUTION {
+        let _ = writeln!(text, "# {line}");
+    }
+    let _ = writeln!(
+        text,
+        "# cleaned_to, then, times: what was done. read_l: L* of the patch then. clean_l: L* of the same patch at"
+    );
+    let _ = writeln!(text, "# the same level just after a cleaning. Rows that were not measured stay empty.");
+    let _ = writeln!(text, "{}", COLUMNS.join(","));
+    for course in courses {
+        let name = |level: Level| written(&display.ink, level);
+        let then: Vec<String> = course.then.iter().map(|level| name(*level)).collect();
+        for patch in 1..=PATCHES {
+            let _ = writeln!(text, "{},{},{},{patch},,", name(course.cleaned_to), then.join(" > "), course.times);
+        }
+    }
+    text
+}

@@ -1,0 +1,259 @@
+//! Least squares for the three figures, and their bounds.
+//!
+//! The law is not linear in `keeps`, and what shows is cut at the panel's black and white: the method of Levenberg and
+//! Marquardt (as in MINPACK) goes down from several starts, and the best end is taken.
+
+use levenberg_marquardt::{LeastSquaresProblem, LevenbergMarquardt};
+use nalgebra::{Dyn, Matrix3, OMatrix, OVector, U3, Vector3, storage::Owned};
+use statrs::distribution::{ContinuousCDF, StudentsT};
+
+use super::{Bounded, Course, Fit, Reading};
+use crate::display::{Ink, Mode};
+
+/// Why no figures come out of a table.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Unfit {
+    /// Three figures need more readings than that.
+    TooFew(usize),
+    /// The readings leave a figure open, whatever it is.
+    Open(&'static str),
+    /// No figures near enough to the readings were found.
+    NoEnd,
+}
+
+/// The figures by their places.
+const NAMES: [&str; 3] = ["keeps", "lighter", "darker"];
+/// What a description may hold, figure by figure.
+const RANGES: [[f64; 2]; 3] = [[0.0, 1.0], [-1.0, 1.0], [-1.0, 1.0]];
+
+/// The figures that meet the readings best, each reading weighed alike.
+///
+/// # Errors
+/// Where the readings are too few, or do not tell the figures apart.
+pub fn fit(readings: &[Reading], mode: &Mode, ink: &Ink) -> Result<Fit, Unfit> {
+    let free_degrees = readings.len().saturating_sub(3);
+    if free_degrees == 0 {
+        return Err(Unfit::TooFew(readings.len()));
+    }
+    let problem = |held: [Option<f64>; 3]| Problem { readings, mode, ink, held, figures: Vector3::zeros() };
+    let best = best_within_range(&problem).ok_or(Unfit::NoEnd)?;
+    let jacobian = best.jacobian().ok_or(Unfit::NoEnd)?;
+    let normal: Matrix3<f64> = jacobian.tr_mul(&jacobian);
+    for (place, name) in NAMES.into_iter().enumerate() {
+        if normal[(place, place)] <= 0.0 {
+            return Err(Unfit::Open(name));
+        }
+    }
+    // Columns of one length, so that what is told of their likeness does not rest on the figures' units.
+    let scale = Vector3::from_fn(|place, _| 1.0 / normal[(place, place)].sqrt());
+    let alike = Matrix3::from_fn(|row, column| normal[(row, column)] * scale[row] * scale[column]);
+    if alike.determinant() < 1e-8 {
+        return Err(Unfit::Open(NAMES[0]));
+    }
+    let inverse = alike.try_inverse().ok_or(Unfit::Open(NAMES[0]))?;
+    let variance = best.sum_of_squares() / free_degrees as f64;
+    let student = StudentsT::new(0.0, 1.0, free_degrees as f64).map_err(|_| Unfit::NoEnd)?.inverse_cdf(0.975);
+    let half = |place: usize| student * (variance * inverse[(place, place)]).sqrt() * scale[place];
+    let bounded = |place: usize| {
+        let [least, most] = RANGES[place];
+        let (figure, half) = (best.figures[place], half(place));
+        Bounded { figure, least: (figure - half).max(least), most: (figure + half).min(most) }
+    };
+    Ok(Fit {
+        keeps: bounded(0),
+        lighter: bounded(1),
+        darker: bounded(2),
+        scatter_l: variance.sqrt(),
+        readings: readings.len(),
+    })
+}
+
+/// The best figures of all that a description may hold. From a start where nothing shows no way leads on: several shares
+/// that stay, and both signs of both figures, are tried. One that ends outside is held at the edge, and the others are found
+/// anew.
+fn best_within_range<'r>(problem: &dyn Fn([Option<f64>; 3]) -> Problem<'r>) -> Option<Problem<'r>> {
+    let small = [0.003, -0.003];
+    let starts = [0.0, 0.3, 0.6, 0.9].into_iter().flat_map(|keeps| {
+        small.into_iter().flat_map(move |lighter| small.map(|darker| Vector3::new(keeps, lighter, darker)))
+    });
+    let within = |start: Vector3<f64>| {
+        let mut held = [None; 3];
+        let mut end = problem(held).solved(start)?;
+        for _ in NAMES {
+            let edge = |place: usize| end.figures[place].clamp(RANGES[place][0], RANGES[place][1]);
+            let Some(place) = (0..3).find(|place| edge(*place).to_bits() != end.figures[*place].to_bits()) else {
+                break;
+            };
+            held[place] = Some(edge(place));
+            end = problem(held).solved(end.figures)?;
+        }
+        // The bounds tell of all three figures, held or not.
+        Some(Problem { held: [None; 3], ..end })
+    };
+    starts.filter_map(within).min_by(|one, other| one.sum_of_squares().total_cmp(&other.sum_of_squares()))
+}
+
+/// What shows after a course, L*, and how it moves with each figure. It stands still where the panel's end cuts it.
+pub(super) fn traced(course: &Course, [keeps, lighter, darker]: [f64; 3], mode: &Mode, ink: &Ink) -> (f64, [f64; 3]) {
+    let (mut level, mut residue, mut slopes) = (course.cleaned_to, 0.0, [0.0; 3]);
+    for to in course.drives() {
+        if to == level && mode.changed_only {
+            continue;
+        }
+        let swing = ink.lightness(level) - ink.lightness(to);
+        let [by_lighter, by_darker] = [swing.min(0.0), swing.max(0.0)];
+        slopes = [residue + keeps * slopes[0], keeps * slopes[1] + by_lighter, keeps * slopes[2] + by_darker];
+        residue = keeps * residue + lighter * by_lighter + darker * by_darker;
+        level = to;
+    }
+    let (least, most) = ink.range_l();
+    let lightness = ink.lightness(level);
+    let shown = (lightness + residue).clamp(least, most) - lightness;
+    let is_cut = lightness + residue < least || lightness + residue > most;
+    (shown, if is_cut { [0.0; 3] } else { slopes })
+}
+
+/// Readings, and figures on their way to meet them.
+struct Problem<'r> {
+    readings: &'r [Reading],
+    mode: &'r Mode,
+    ink: &'r Ink,
+    /// Figures that stay as they are.
+    held: [Option<f64>; 3],
+    figures: Vector3<f64>,
+}
+
+impl Problem<'_> {
+    /// The problem with the figures that a start leads to.
+    fn solved(mut self, start: Vector3<f64>) -> Option<Self> {
+        self.set_params(&start);
+        let (end, report) = LevenbergMarquardt::new().minimize(self);
+        let is_good = report.termination.was_successful() && end.figures.iter().all(|figure| figure.is_finite());
+        is_good.then_some(end)
+    }
+
+    fn sum_of_squares(&self) -> f64 {
+        self.residuals().map_or(f64::INFINITY, |residuals| residuals.norm_squared())
+    }
+
+    fn traced(&self, reading: &Reading) -> (f64, [f64; 3]) {
+        traced(&reading.course, self.figures.into(), self.mode, self.ink)
+    }
+}
+
+impl LeastSquaresProblem<f64, Dyn, U3> for Problem<'_> {
+    type ResidualStorage = Owned<f64, Dyn>;
+    type JacobianStorage = Owned<f64, Dyn, U3>;
+    type ParameterStorage = Owned<f64, U3>;
+
+    fn set_params(&mut self, figures: &Vector3<f64>) {
+        self.figures = Vector3::from_fn(|place, _| self.held[place].unwrap_or(figures[place]));
+    }
+
+    fn params(&self) -> Vector3<f64> {
+        self.figures
+    }
+
+    fn residuals(&self) -> Option<OVector<f64, Dyn>> {
+        let off = |reading: &Reading| self.traced(reading).0 - (reading.read_l - reading.clean_l);
+        Some(OVector::<f64, Dyn>::from_iterator(self.readings.len(), self.readings.iter().map(off)))
+    }
+
+    fn jacobian(&self) -> Option<OMatrix<f64, Dyn, U3>> {
+        let slopes: Vec<[f64; 3]> = self.readings.iter().map(|reading| self.traced(reading).1).collect();
+        let free = |place: usize| if self.held[place].is_some() { 0.0 } else { 1.0 };
+        Some(OMatrix::<f64, Dyn, U3>::from_fn(slopes.len(), |row, place| slopes[row][place] * free(place)))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::display::{LevelSet, Residue};
+
+    fn mode() -> Mode {
+        Mode {
+            name: "quick".into(),
+            about: String::new(),
+            from: LevelSet::first(4),
+            to: LevelSet::first(4),
+            changed_only: true,
+            windowed: true,
+            flashes: 0,
+            duration_ms: vec![(0.0, 300.0)],
+            duration_is_table: false,
+            first_visible_ms: None,
+            skips_out_of_reach: false,
+            cleans: false,
+            residue: Residue::default(),
+            residue_given: false,
+            impulse: None,
+            also_called: Vec::new(),
+            full_swing_ms: None,
+            energy: None,
+        }
+    }
+
+    fn course(cleaned_to: u8, then: &[u8], times: u32) -> Course {
+        Course { cleaned_to, then: then.to_vec(), times }
+    }
+
+    /// By hand, from the law in `docs/model.md`: L* of 0.04 and 0.44 is 23.6714 and 72.2285, a swing 48.5571.
+    #[test]
+    fn a_course_is_traced_as_the_law_says() {
+        let (ink, mode) = (Ink::grey_between(4, 0.04, 0.44), mode());
+        let shown = |course: Course, figures: [f64; 3]| traced(&course, figures, &mode, &ink).0;
+        let swing = 48.557_1;
+        // Light to dark leaves darker * swing; back leaves keeps of that less lighter * swing.
+        assert!((shown(course(3, &[0], 1), [0.5, 0.01, 0.02]) - 0.02 * swing).abs() < 1e-4);
+        assert!((shown(course(3, &[0, 3], 1), [0.5, 0.03, 0.02]) + (0.03 - 0.5 * 0.02) * swing).abs() < 1e-4);
+        // Nothing is lighter than white: what is left there is cut away.
+        assert!(shown(course(3, &[0, 3], 1), [0.5, 0.001, 0.02]).abs() < 1e-12);
+        // A level that stays is not driven by a mode that drives changes only.
+        assert!((shown(course(3, &[0, 0], 1), [0.5, 0.01, 0.02]) - 0.02 * swing).abs() < 1e-4);
+    }
+
+    /// Against central differences, between levels where nothing is cut.
+    #[test]
+    fn the_slopes_are_those_of_the_law() {
+        let (ink, mode, course) = (Ink::grey_between(4, 0.04, 0.44), mode(), course(1, &[2, 1, 3, 2], 3));
+        let figures = [0.7, 0.02, 0.015];
+        let (_, slopes) = traced(&course, figures, &mode, &ink);
+        for place in 0..3 {
+            let moved = |by: f64| {
+                let mut figures = figures;
+                figures[place] += by;
+                traced(&course, figures, &mode, &ink).0
+            };
+            let slope = (moved(1e-6) - moved(-1e-6)) / 2e-6;
+            assert!((slope - slopes[place]).abs() < 1e-5 * slope.abs().max(1.0), "{place}: {slope} {slopes:?}");
+        }
+    }
+
+    #[test]
+    fn readings_that_leave_a_figure_open_are_told() {
+        let (ink, mode) = (Ink::grey_between(4, 0.04, 0.44), mode());
+        let reading = |course: Course| Reading { course, read_l: 25.0, clean_l: 24.0 };
+        assert_eq!(fit(&[], &mode, &ink), Err(Unfit::TooFew(0)));
+        let dark = vec![reading(course(3, &[0], 1)); 3];
+        assert_eq!(fit(&dark, &mode, &ink), Err(Unfit::TooFew(3)));
+        // One update to dark knows nothing of what is kept.
+        assert_eq!(fit(&[dark.clone(), dark].concat(), &mode, &ink), Err(Unfit::Open("keeps")));
+    }
+
+    /// A figure that ends beyond what a description may hold stays at the edge, and the others are found for it.
+    #[test]
+    fn figures_stay_within_what_a_description_may_hold() {
+        let (ink, mode) = (Ink::grey_between(4, 0.04, 0.44), mode());
+        let courses = [course(3, &[0, 3], 1), course(3, &[0, 3], 8), course(0, &[3], 1), course(3, &[0], 1)];
+        let over = [1.02, 0.01, 0.004];
+        let readings: Vec<Reading> = [&courses[..], &courses[..]]
+            .concat()
+            .into_iter()
+            .map(|course| Reading { read_l: 60.0 + traced(&course, over, &mode, &ink).0, clean_l: 60.0, course })
+            .collect();
+        let fit = fit(&readings, &mode, &ink).unwrap();
+        assert_eq!((fit.keeps.figure, fit.keeps.most), (1.0, 1.0));
+        assert!((fit.darker.figure - 0.004).abs() < 0.001 && (fit.lighter.figure - 0.01).abs() < 0.001, "{fit:?}");
+    }
+}

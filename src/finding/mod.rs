@@ -177,7 +177,7 @@ impl StepField {
 }
 
 /// Takes what a rule reports; the same trouble at the same field of the plan becomes one finding.
-#[derive(Debug)]
+#[derive(Clone, Debug)]
 pub struct Sink {
     rule: &'static str,
     severity: Severity,
@@ -218,6 +218,11 @@ impl Sink {
             accepted: None,
             known: false,
         });
+    }
+
+    /// What was reported so far.
+    pub fn findings(&self) -> &[Finding] {
+        &self.findings
     }
 
     /// Takes what was reported so far.

@@ -35,7 +35,7 @@ pub struct GhostLimits {
 }
 
 /// Watches the glass.
-#[derive(Debug)]
+#[derive(Clone, Debug)]
 pub(crate) struct Eye {
     limits: GhostLimits,
     pixel_area_mm2: f64,

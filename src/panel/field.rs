@@ -1,7 +1,7 @@
 //! A value a pixel, held a tile at a time: one value where a whole tile agrees, 64 where it does not.
 
 /// A value for every pixel of a panel.
-#[derive(Debug)]
+#[derive(Clone, Debug)]
 pub(crate) struct TileField<T> {
     /// The value of each tile that has the same everywhere.
     uniform: Vec<T>,

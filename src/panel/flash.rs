@@ -263,7 +263,7 @@ enum What {
 type Part<'s> = (&'s Source, usize);
 
 /// Follows the flashes of a plan, step by step.
-#[derive(Debug)]
+#[derive(Clone, Debug)]
 pub struct FlashWatch<'p> {
     plan: &'p Plan,
     limits: FlashLimits,

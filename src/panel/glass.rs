@@ -17,7 +17,7 @@ use crate::{
 };
 
 /// The pixels of the panel: levels, residue, updates since cleaning, and which are unknown.
-#[derive(Debug)]
+#[derive(Clone, Debug)]
 pub struct Glass {
     grid: TileGrid,
     tones: Tones,
@@ -52,7 +52,7 @@ pub struct Glass {
 }
 
 /// How light the levels look, L*, and the range that the panel can show at all.
-#[derive(Debug)]
+#[derive(Clone, Debug)]
 struct Tones {
     lightness: Vec<f64>,
     darkest: f64,
@@ -81,7 +81,7 @@ impl Tones {
 const BEGINNING: u32 = u32::MAX;
 
 /// The net impulse of every pixel, volt-seconds; kept only where a mode gives impulses and there is a limit.
-#[derive(Debug)]
+#[derive(Clone, Debug)]
 struct Charge {
     limit_vs: f64,
     net_vs: TileField<f64>,
@@ -829,7 +829,7 @@ impl Swing {
 }
 
 /// The swings of one drive: few are different, so each is worked out once and found again by its place.
-#[derive(Debug)]
+#[derive(Clone, Debug)]
 struct Swings {
     places: Vec<Option<Swing>>,
 }

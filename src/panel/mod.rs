@@ -27,7 +27,7 @@ pub use glass::Glass;
 pub use queue::{Queue, Times, WaitsFor};
 
 /// Plays the steps of a plan one after the other.
-#[derive(Debug)]
+#[derive(Clone, Debug)]
 pub struct Player<'p> {
     plan: &'p Plan,
     glass: Glass,

@@ -7,6 +7,7 @@ use crate::{
 };
 
 /// Follows a run of steps that wait, until one finds the panel idle.
+#[derive(Clone)]
 pub(super) struct CannotKeepUp {
     limit_ms: f64,
     run: Option<Run>,
@@ -16,6 +17,7 @@ pub(super) struct CannotKeepUp {
 const RISE_MS: f64 = 1.0;
 
 /// Steps that wait one after the other.
+#[derive(Clone)]
 struct Run {
     place: Where,
     steps: u64,

@@ -10,12 +10,14 @@ use crate::{
 };
 
 /// Follows the net impulse of the pixel that is worst off.
+#[derive(Clone)]
 pub(super) struct ChargeBuildsUp<'p> {
     plan: &'p Plan,
     limit_vs: Option<f64>,
     open: Option<Open>,
 }
 
+#[derive(Clone)]
 struct Open {
     place: Where,
     rect: Option<Rect>,

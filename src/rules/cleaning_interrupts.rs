@@ -10,6 +10,7 @@ use crate::{
 };
 
 /// Remembers when a person asked for something last, and looks for the next pause.
+#[derive(Clone)]
 pub(super) struct CleaningInterrupts<'p> {
     plan: &'p Plan,
     quiet_ms: f64,

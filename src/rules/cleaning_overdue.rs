@@ -12,6 +12,7 @@ use crate::{
 };
 
 /// Follows the time since the whole panel was cleaned.
+#[derive(Clone)]
 pub(super) struct CleaningOverdue<'p> {
     plan: &'p Plan,
     limit_ms: Option<f64>,

@@ -14,6 +14,7 @@ use crate::{
 };
 
 /// Looks at every commit, and at the commits that run when a stroke begins.
+#[derive(Clone)]
 pub(super) struct CommitUnderHand<'p> {
     plan: &'p Plan,
     running: Running,

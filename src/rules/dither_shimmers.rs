@@ -10,6 +10,7 @@ use crate::{
 };
 
 /// Compares the tone of every changed tile before and after.
+#[derive(Clone)]
 pub(super) struct DitherShimmers<'p> {
     plan: &'p Plan,
     tone_l: f64,

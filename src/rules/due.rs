@@ -3,6 +3,7 @@
 use crate::{panel::PlayedStep, plan::Plan};
 
 /// What was known before the step that is looked at.
+#[derive(Clone)]
 pub(super) struct Due {
     most: u32,
     ghosts: bool,

@@ -9,6 +9,7 @@ use crate::{
 };
 
 /// Follows the medians of black and white.
+#[derive(Clone)]
 pub(super) struct DullPage<'p> {
     plan: &'p Plan,
     limit_l: f64,

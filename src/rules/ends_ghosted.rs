@@ -9,6 +9,7 @@ use crate::{
 };
 
 /// Looks at the last step.
+#[derive(Clone)]
 pub(super) struct EndsGhosted<'p> {
     plan: &'p Plan,
     limit_l: f64,

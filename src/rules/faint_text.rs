@@ -23,6 +23,7 @@ const LARGE_BOLD_PT: f64 = 14.0;
 const GROUND_SHARE: f64 = 0.2;
 
 /// Looks at the texts of every distinct screen.
+#[derive(Clone)]
 pub(super) struct FaintText<'p> {
     plan: &'p Plan,
     small: f64,
@@ -171,6 +172,7 @@ fn cut(contrast: f64) -> String {
 }
 
 /// How much of a text's box each level takes.
+#[derive(Clone)]
 struct Shares {
     pixels: [u64; MOST_LEVELS],
     /// The colour of a pixel of each level as it was drawn.

@@ -10,6 +10,7 @@ use crate::{
 };
 
 /// Looks at the thresholds that updates break, alone or together.
+#[derive(Clone)]
 pub(super) struct FlashesTooFast<'p> {
     plan: &'p Plan,
     limits: FlashLimits,

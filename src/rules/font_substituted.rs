@@ -11,6 +11,7 @@ use crate::{
 };
 
 /// Looks at the notes of every distinct screen once.
+#[derive(Clone)]
 pub(super) struct FontSubstituted {
     seen: BTreeSet<ScreenId>,
 }

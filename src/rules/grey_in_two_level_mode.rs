@@ -10,6 +10,7 @@ use crate::{
 };
 
 /// Waits for a later update that reaches what an update could not.
+#[derive(Clone)]
 pub(super) struct GreyInTwoLevelMode<'p> {
     plan: &'p Plan,
     settle_ms: f64,
@@ -17,6 +18,7 @@ pub(super) struct GreyInTwoLevelMode<'p> {
     waiting: Vec<Waiting>,
 }
 
+#[derive(Clone)]
 struct Waiting {
     place: Where,
     update: usize,

@@ -10,6 +10,7 @@ use crate::{
 };
 
 /// Looks at the edges of what each step changes in memory.
+#[derive(Clone)]
 pub(super) struct GreysTooClose<'p> {
     plan: &'p Plan,
     limit_l: f64,

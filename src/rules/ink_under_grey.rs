@@ -11,6 +11,7 @@ use crate::{
 };
 
 /// Follows the ink from the pen to the update that takes it away, and a second on.
+#[derive(Clone)]
 pub(super) struct InkUnderGrey<'p> {
     plan: &'p Plan,
     limit_l: f64,
@@ -20,6 +21,7 @@ pub(super) struct InkUnderGrey<'p> {
 }
 
 /// Ink that was driven away, and its ghost, until it is too late to take that away.
+#[derive(Clone)]
 struct Waiting {
     place: Where,
     deadline_ms: f64,
@@ -29,6 +31,7 @@ struct Waiting {
 }
 
 /// What is still to be seen of ink.
+#[derive(Clone)]
 struct Ghost {
     rect: Rect,
     px: u64,

@@ -9,12 +9,14 @@ use crate::{
 };
 
 /// Waits for a later update of what a step left behind.
+#[derive(Clone)]
 pub(super) struct LeftBehind<'p> {
     plan: &'p Plan,
     settle_ms: f64,
     waiting: Vec<Waiting>,
 }
 
+#[derive(Clone)]
 struct Waiting {
     place: Where,
     deadline_ms: f64,

@@ -11,6 +11,7 @@ use crate::{
 };
 
 /// Measures both lines across the stroke, from place to place.
+#[derive(Clone)]
 pub(super) struct LineWidthJumps<'p> {
     plan: &'p Plan,
     limit_px: f64,
@@ -101,6 +102,7 @@ impl<'p> LineWidthJumps<'p> {
 }
 
 /// A place on a stroke, and the direction across it.
+#[derive(Clone)]
 struct Place {
     at: (f64, f64),
     across: (f64, f64),
@@ -177,6 +179,7 @@ fn holds(mask: &Mask, grid: &TileGrid, at: (f64, f64)) -> bool {
 }
 
 /// The line in the committed picture.
+#[derive(Clone)]
 struct CommittedLine<'s> {
     step: &'s PlayedStep<'s>,
     drawn: &'s Mask,

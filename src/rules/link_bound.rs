@@ -8,6 +8,7 @@ use crate::{
 };
 
 /// Compares the transfer with the drive.
+#[derive(Clone)]
 pub(super) struct LinkBound<'p> {
     plan: &'p Plan,
 }

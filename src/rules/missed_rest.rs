@@ -9,6 +9,7 @@ use crate::{
 };
 
 /// Waits for the next step that shows something new.
+#[derive(Clone)]
 pub(super) struct MissedRest<'p> {
     plan: &'p Plan,
     pause_ms: f64,
@@ -16,6 +17,7 @@ pub(super) struct MissedRest<'p> {
 }
 
 /// A ghost on the glass when all updates have ended.
+#[derive(Clone)]
 struct Resting {
     place: Where,
     from_ms: f64,

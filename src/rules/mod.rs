@@ -61,6 +61,8 @@ mod wrong_start;
 
 use std::{collections::BTreeMap, sync::OnceLock};
 
+use dyn_clone::DynClone;
+
 use crate::{
     finding::{Finding, Severity, Sink, Summary},
     panel::PlayedStep,
@@ -69,7 +71,7 @@ use crate::{
 pub use page::{Example, Limit, Page, read_page};
 
 /// A rule at work on one plan.
-pub trait Rule {
+pub trait Rule: DynClone {
     /// Sees a step.
     fn step(&mut self, step: &PlayedStep<'_>, sink: &mut Sink) {
         let _ = (step, sink);
@@ -251,10 +253,17 @@ impl Selection {
     }
 }
 
-/// The rules at work on a plan.
+/// The rules at work on a plan. A clone goes on from what its original has seen.
 pub struct Bench<'p> {
     running: Vec<(Box<dyn Rule + 'p>, Sink)>,
     ran: Vec<&'static str>,
+}
+
+impl Clone for Bench<'_> {
+    fn clone(&self) -> Self {
+        let running = self.running.iter().map(|(rule, sink)| (dyn_clone::clone_box(&**rule), sink.clone()));
+        Self { running: running.collect(), ran: self.ran.clone() }
+    }
 }
 
 impl<'p> Bench<'p> {
@@ -294,6 +303,11 @@ impl<'p> Bench<'p> {
     /// The ids of the rules that are at work, in the order of [`RULES`].
     pub fn ran(&self) -> &[&'static str] {
         &self.ran
+    }
+
+    /// What was found so far.
+    pub fn findings(&self) -> impl Iterator<Item = &Finding> {
+        self.running.iter().flat_map(|(_, sink)| sink.findings())
     }
 
     /// Takes what was found so far.

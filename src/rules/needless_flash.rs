@@ -10,6 +10,7 @@ use crate::{
 };
 
 /// Looks at every flashing update that no cleaning made due.
+#[derive(Clone)]
 pub(super) struct NeedlessFlash<'p> {
     plan: &'p Plan,
     times: f64,

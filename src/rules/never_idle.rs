@@ -7,12 +7,14 @@ use crate::{
 };
 
 /// Follows the time for which the panel is never idle for long.
+#[derive(Clone)]
 pub(super) struct NeverIdle {
     limit_ms: f64,
     run: Option<Run>,
     told: u64,
 }
 
+#[derive(Clone)]
 struct Run {
     place: Where,
     from_ms: f64,

@@ -9,6 +9,7 @@ use crate::{
 };
 
 /// Looks at every update that was refused its window.
+#[derive(Clone)]
 pub(super) struct NoWindowsHere<'p> {
     plan: &'p Plan,
 }

@@ -8,6 +8,7 @@ use crate::{
 };
 
 /// Looks at every step.
+#[derive(Clone)]
 pub(super) struct NotDecided<'p> {
     plan: &'p Plan,
 }

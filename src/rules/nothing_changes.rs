@@ -8,6 +8,7 @@ use crate::{
 };
 
 /// Looks at every update on its own.
+#[derive(Clone)]
 pub(super) struct NothingChanges<'p> {
     plan: &'p Plan,
 }

@@ -8,6 +8,7 @@ use crate::{
 };
 
 /// Compares the plan's temperature with the display, and with every mode that the plan uses.
+#[derive(Clone)]
 pub(super) struct OutsideTemperature<'p> {
     plan: &'p Plan,
     told_modes: Vec<usize>,

@@ -7,6 +7,7 @@ use crate::{
 };
 
 /// Compares the summary with the budgets.
+#[derive(Clone)]
 pub(super) struct OverBudget<'p> {
     plan: &'p Plan,
 }

@@ -13,6 +13,7 @@ use crate::{
 };
 
 /// Looks at the notes of every distinct screen once.
+#[derive(Clone)]
 pub(super) struct PartSegment {
     seen: BTreeSet<ScreenId>,
 }

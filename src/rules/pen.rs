@@ -18,13 +18,13 @@ pub(super) fn is_commit(step: &PlayedStep<'_>) -> bool {
 }
 
 /// A trouble that may go on from one stroke to the next: one finding from the first to the last of the same kind.
-#[derive(Debug, Default)]
+#[derive(Clone, Debug, Default)]
 pub(super) struct Lasting {
     open: Option<Open>,
     told: u64,
 }
 
-#[derive(Debug)]
+#[derive(Clone, Debug)]
 struct Open {
     place: Where,
     badness: f64,
@@ -63,11 +63,11 @@ impl Lasting {
 }
 
 /// Updates of the host that have not finished.
-#[derive(Debug, Default)]
+#[derive(Clone, Debug, Default)]
 pub(super) struct Running(pub(super) Vec<RunningUpdate>);
 
 /// An update of the host that has not finished.
-#[derive(Debug)]
+#[derive(Clone, Debug)]
 pub(super) struct RunningUpdate {
     pub(super) step: u64,
     pub(super) place: Where,

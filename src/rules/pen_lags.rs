@@ -12,6 +12,7 @@ use crate::{
 };
 
 /// Measures every piece of every stroke, from the pen to the begin of its drawing.
+#[derive(Clone)]
 pub(super) struct PenLags<'p> {
     plan: &'p Plan,
     limit_ms: f64,

@@ -8,6 +8,7 @@ use crate::{
 };
 
 /// Looks at every update of a segmented panel.
+#[derive(Clone)]
 pub(super) struct RedrivenSegment<'p> {
     plan: &'p Plan,
 }

@@ -10,6 +10,7 @@ use crate::{
 };
 
 /// Counts them over any ten minutes.
+#[derive(Clone)]
 pub(super) struct Restless<'p> {
     plan: &'p Plan,
     per_hour: f64,

@@ -12,6 +12,7 @@ use crate::{
 };
 
 /// Looks at every distinct screen once.
+#[derive(Clone)]
 pub(super) struct ShadeNotOnPanel<'p> {
     plan: &'p Plan,
     area_mm2: f64,

@@ -8,6 +8,7 @@ use crate::{
 };
 
 /// Looks at every step that a person asked for.
+#[derive(Clone)]
 pub(super) struct SlowAnswer<'p> {
     plan: &'p Plan,
     first_ms: f64,

@@ -16,6 +16,7 @@ const FLOOR_CSS_PX: f64 = 24.0;
 const CSS_PX_IN_AN_INCH: f64 = 96.0;
 
 /// Keeps each target that is too small, and when it was touched.
+#[derive(Clone)]
 pub(super) struct SmallTarget<'p> {
     plan: &'p Plan,
     limit_mm: f64,

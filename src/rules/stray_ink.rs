@@ -13,6 +13,7 @@ use crate::{
 };
 
 /// Follows the ink from the pen to the update that redraws it.
+#[derive(Clone)]
 pub(super) struct StrayInk<'p> {
     plan: &'p Plan,
     /// Ink of strokes that were not committed yet, and where the first of it was drawn.
@@ -23,6 +24,7 @@ pub(super) struct StrayInk<'p> {
     grid: Option<TileGrid>,
 }
 
+#[derive(Clone)]
 struct Waiting {
     place: Where,
     deadline_ms: f64,

@@ -16,7 +16,7 @@ use crate::{
 const QUOTED: usize = 32;
 
 /// Groups of texts, by what their trouble is.
-#[derive(Debug)]
+#[derive(Clone, Debug)]
 pub(super) struct Followed<K> {
     groups: BTreeMap<K, Group>,
     /// The groups of each screen that was looked at.

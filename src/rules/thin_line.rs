@@ -15,6 +15,7 @@ use crate::{
 };
 
 /// Looks at every distinct screen once, on two-level and palette ink.
+#[derive(Clone)]
 pub(super) struct ThinLine<'p> {
     plan: &'p Plan,
     thinnest_px: f64,

@@ -14,6 +14,7 @@ use crate::{
 };
 
 /// Looks at the texts of every distinct screen.
+#[derive(Clone)]
 pub(super) struct TinyText<'p> {
     plan: &'p Plan,
     limit_mm: f64,

@@ -10,6 +10,7 @@ use crate::{
 };
 
 /// Follows the count of the spot that is worst off, from the step where it passes the limit to its cleaning.
+#[derive(Clone)]
 pub(super) struct TooManySinceCleaning<'p> {
     plan: &'p Plan,
     limit: Option<u32>,
@@ -20,6 +21,7 @@ pub(super) struct TooManySinceCleaning<'p> {
     round: u64,
 }
 
+#[derive(Clone)]
 struct Open {
     place: Where,
     spot: Region,

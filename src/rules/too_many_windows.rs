@@ -8,6 +8,7 @@ use crate::{
 };
 
 /// Counts the boxes of every step.
+#[derive(Clone)]
 pub(super) struct TooManyWindows<'p> {
     plan: &'p Plan,
 }

@@ -8,6 +8,7 @@ use crate::{
 };
 
 /// Looks at the time between the begins of updates. One that waits may be overtaken by a later one over other pixels.
+#[derive(Clone)]
 pub(super) struct TooSoon<'p> {
     plan: &'p Plan,
     least_ms: Option<f64>,

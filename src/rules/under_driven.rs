@@ -8,6 +8,7 @@ use crate::{
 };
 
 /// Looks at how much of the way every drive goes.
+#[derive(Clone)]
 pub(super) struct UnderDriven<'p> {
     plan: &'p Plan,
     least_share: f64,

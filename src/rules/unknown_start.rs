@@ -9,6 +9,7 @@ use crate::{
 };
 
 /// Follows the updates over unknown pixels, from the first one on until the panel is known or forgets again.
+#[derive(Clone)]
 pub(super) struct UnknownStart<'p> {
     plan: &'p Plan,
     open: Option<(Where, Sight)>,

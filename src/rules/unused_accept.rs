@@ -7,6 +7,7 @@ use crate::{
 };
 
 /// Looks at how many findings each `accept` matched.
+#[derive(Clone)]
 pub(super) struct UnusedAccept<'p> {
     plan: &'p Plan,
 }

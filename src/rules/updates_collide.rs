@@ -8,6 +8,7 @@ use crate::{
 };
 
 /// Looks at the waiting of every update.
+#[derive(Clone)]
 pub(super) struct UpdatesCollide<'p> {
     plan: &'p Plan,
     wait_ms: f64,

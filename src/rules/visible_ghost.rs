@@ -10,6 +10,7 @@ use crate::{
 
 /// Follows ghosts from the step in which they appear to the last one in which they are seen. Those that appear together
 /// are told together.
+#[derive(Clone)]
 pub(super) struct VisibleGhost<'p> {
     plan: &'p Plan,
     limit_l: f64,
@@ -19,6 +20,7 @@ pub(super) struct VisibleGhost<'p> {
 }
 
 /// Ghosts that appeared in one step.
+#[derive(Clone)]
 struct Group {
     place: Where,
     /// The boxes of the largest of them.

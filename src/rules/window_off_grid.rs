@@ -12,11 +12,13 @@ use crate::{
 };
 
 /// Collects every distinct window, and by how much it drives its neighbourhood along at the worst.
+#[derive(Clone)]
 pub(super) struct WindowOffGrid<'p> {
     plan: &'p Plan,
     seen: BTreeMap<Window, Seen>,
 }
 
+#[derive(Clone)]
 struct Seen {
     place: Where,
     update: usize,

@@ -8,6 +8,7 @@ use crate::{
 };
 
 /// Looks at every window that the plan writes down.
+#[derive(Clone)]
 pub(super) struct WindowOffPanel<'p> {
     plan: &'p Plan,
 }

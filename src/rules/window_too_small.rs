@@ -8,6 +8,7 @@ use crate::{
 };
 
 /// Looks at every box that is sent.
+#[derive(Clone)]
 pub(super) struct WindowTooSmall<'p> {
     plan: &'p Plan,
 }

@@ -2,7 +2,7 @@
 
 mod common;
 
-use common::{Folder, SQUARE, png_of};
+use common::{Folder, png_of};
 use serde_json::json;
 use stillpage::display::shipped;
 
@@ -241,8 +241,6 @@ fn letters_on_white_are_what_a_plain_threshold_makes_of_them() {
         let facts: serde_json::Value = serde_json::from_str(line).unwrap();
         assert_eq!(facts["changed_px"], 0, "{line}");
     }
-    assert!(
-        image::open(folder.join("ordered/a.png")).unwrap().to_luma8().pixels().any(|pixel| pixel.0[0] == 0),
-        "{SQUARE}"
-    );
+    let ordered = image::open(folder.join("ordered/a.png")).unwrap().to_luma8();
+    assert!(ordered.pixels().any(|pixel| pixel.0[0] == 0), "there are letters");
 }

@@ -7,7 +7,7 @@ use std::{collections::BTreeSet, ops::ControlFlow, sync::Arc};
 use crate::{
     change::{
         TileGrid,
-        conveyor::{self, First, ScreenSource, Setting},
+        conveyor::{self, First, ScreenSource, Setting, Transition},
     },
     finding::{Finding, StepField, Summary, SummaryTally, accept_findings, add_fingerprints, sort_findings},
     panel::{GhostLimits, PlayedStep, Player, Watched},
@@ -105,6 +105,27 @@ pub fn play_until(
     threads: usize,
     see: &mut dyn FnMut(&PlayedStep<'_>) -> ControlFlow<()>,
 ) -> Result<(), Vec<BrokenScreen>> {
+    let begin = |begins| new_player(plan, begins);
+    walk(plan, screens, threads, begin, |player, planned, transition| {
+        let mut flow = ControlFlow::Continue(());
+        let before = player.play(planned, transition, |step| flow = see(step));
+        (flow, before)
+    })
+    .map(|_| ())
+}
+
+/// Walks through the steps of a plan with the change of the picture in memory that each brings, until told to stop;
+/// `begin` makes of the first picture what is handed on from step to step. A picture that is given back is used again.
+///
+/// # Errors
+/// Where screens cannot be used; all of them, up to a number.
+pub(crate) fn walk<S>(
+    plan: &Plan,
+    screens: &dyn ScreenSource,
+    threads: usize,
+    begin: impl FnOnce(Arc<Picture>) -> S,
+    mut each: impl FnMut(&mut S, &PlannedStep<'_>, Option<Transition>) -> (ControlFlow<()>, Option<Arc<Picture>>),
+) -> Result<S, Vec<BrokenScreen>> {
     let ink = &plan.display.ink;
     let setting =
         Setting { grid: TileGrid::new(plan.screen_size()), table: ink.level_table(), threads: threads.max(1) };
@@ -114,36 +135,33 @@ pub fn play_until(
         Begins::Screen(screen) => First::Screen(screen),
     };
     let sequence = || plan.steps().filter_map(|step| step.screen);
-    let played =
-        conveyor::run(screens, &setting, first, sequence, |conveyor, begins| play_steps(plan, conveyor, begins, see));
-    let broken = match played {
-        Ok(Ok(())) => return Ok(()),
+    let walked = conveyor::run(screens, &setting, first, sequence, |conveyor, begins| {
+        let mut state = begin(begins);
+        for planned in plan.steps() {
+            let transition = match planned.screen {
+                Some(screen) => conveyor.next(screen)?,
+                None => None,
+            };
+            let (flow, before) = each(&mut state, &planned, transition);
+            if let Some(before) = before {
+                conveyor.give_back(before);
+            }
+            if flow.is_break() {
+                break;
+            }
+        }
+        Ok(state)
+    });
+    let broken = match walked {
+        Ok(Ok(state)) => return Ok(state),
         Ok(Err(broken)) | Err(broken) => broken,
     };
     Err(all_broken(plan, screens, broken))
 }
 
-fn play_steps(
-    plan: &Plan,
-    conveyor: &mut conveyor::Conveyor<'_>,
-    begins: Arc<Picture>,
-    see: &mut dyn FnMut(&PlayedStep<'_>) -> ControlFlow<()>,
-) -> Result<(), conveyor::BrokenScreen> {
-    let mut player = Player::new(plan, begins, watched(plan));
-    for planned in plan.steps() {
-        let transition = match planned.screen {
-            Some(screen) => conveyor.next(screen)?,
-            None => None,
-        };
-        let mut flow = ControlFlow::Continue(());
-        if let Some(before) = player.play(&planned, transition, |step| flow = see(step)) {
-            conveyor.give_back(before);
-        }
-        if flow.is_break() {
-            break;
-        }
-    }
-    Ok(())
+/// A panel on which a plan begins.
+pub(crate) fn new_player(plan: &Plan, begins: Arc<Picture>) -> Player<'_> {
+    Player::new(plan, begins, watched(plan))
 }
 
 /// From which difference and area on a ghost counts in this plan.

@@ -310,6 +310,16 @@ pub(super) fn load_kept_plan(
     store: Option<&Arc<PictureStore>>,
 ) -> Result<LoadedPlan, Vec<Fault>> {
     let source = read_text(path).map_err(|fault| vec![fault])?;
+    load_source(path, source, settings, store)
+}
+
+/// Reads a plan from a text as if it stood at a path.
+pub(super) fn load_source(
+    path: &Path,
+    source: Arc<Source>,
+    settings: &mut SettingsStore,
+    store: Option<&Arc<PictureStore>>,
+) -> Result<LoadedPlan, Vec<Fault>> {
     let folder = folder_of(path).to_owned();
     let settings = settings.of_folder(&folder)?;
     let mut finder = Finder::new(folder, settings);

@@ -12,6 +12,7 @@ mod output;
 mod pictures;
 mod prepare;
 mod progress;
+mod replan;
 mod review;
 mod round;
 mod rules;
@@ -32,6 +33,7 @@ use clap_complete::Shell;
 
 use crate::{
     finding::Severity,
+    planner::Effort,
     geometry::Rotation,
     prepare::How,
     report::{
@@ -66,6 +68,8 @@ enum Command {
     Prepare(PrepareArguments),
     /// Fit what a mode leaves behind to measured L*, and write it as a display description
     Fit(FitArguments),
+    /// Choose windows, modes and cleanings for the steps of a plan that leave it open
+    Replan(ReplanArguments),
     /// List the displays that ship, or print one as a file to start from
     Displays {
         /// The display to print
@@ -245,6 +249,46 @@ impl From<HowWord> for How {
     }
 }
 
+/// What `replan` takes.
+#[derive(Debug, clap::Args)]
+pub(crate) struct ReplanArguments {
+    /// The plan
+    #[arg(value_hint = ValueHint::FilePath)]
+    plan: PathBuf,
+    /// Choose for every step, not only for those with `"updates": "choose"`
+    #[arg(long)]
+    all: bool,
+    /// Write the updates into the plan; all else in the file stays as it is
+    #[arg(long)]
+    write: bool,
+    /// How much is tried
+    #[arg(long, value_enum, default_value = "usual", ignore_case = true)]
+    effort: EffortWord,
+    /// How many threads to use [default: one for each core]
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=256))]
+    threads: Option<u16>,
+}
+
+#[derive(Clone, Copy, Debug, ValueEnum)]
+enum EffortWord {
+    /// The best at every step, one after the other
+    Quick,
+    /// A few courses side by side
+    Usual,
+    /// Many courses; small plans wholly
+    Thorough,
+}
+
+impl From<EffortWord> for Effort {
+    fn from(word: EffortWord) -> Self {
+        match word {
+            EffortWord::Quick => Self::Quick,
+            EffortWord::Usual => Self::Usual,
+            EffortWord::Thorough => Self::Thorough,
+        }
+    }
+}
+
 #[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
 pub(crate) enum Format {
     /// For people
@@ -321,6 +365,7 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
         Command::Glass(arguments) => glass::glass(&arguments),
         Command::Prepare(arguments) => prepare::prepare(&arguments),
         Command::Fit(arguments) => fit::fit(&arguments),
+        Command::Replan(arguments) => replan::replan(&arguments),
         Command::Displays { name } => show::displays(name.as_deref()),
         Command::Rules { id, place } => rules::rules(id.as_deref(), &place),
         Command::Schema { name } => show::schema(name.as_deref()),

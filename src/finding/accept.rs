@@ -19,6 +19,11 @@ pub fn accept_findings(findings: &mut [Finding], accept: &[Accept]) -> Vec<u64> 
     matched
 }
 
+/// Whether somebody decided to live with a finding.
+pub fn is_accepted(finding: &Finding, accept: &[Accept]) -> bool {
+    accept.iter().any(|accept| matches(accept, finding))
+}
+
 fn matches(accept: &Accept, finding: &Finding) -> bool {
     accept.rule == finding.rule
         && accept.steps.as_ref().is_none_or(|names| {

@@ -10,7 +10,7 @@ use std::collections::BTreeMap;
 
 use crate::{geometry::Rect, panel::PlayedStep, plan::Step};
 
-pub use accept::accept_findings;
+pub use accept::{accept_findings, is_accepted};
 pub use fingerprint::add_fingerprints;
 pub use summary::{Power, Summary, SummaryTally};
 

@@ -261,6 +261,15 @@ impl Glass {
         }
     }
 
+    /// Whether every pixel of two panels has the same level, residue and count, and is as much known.
+    pub(super) fn is_like(&self, other: &Self) -> bool {
+        let tiles = || 0..self.grid.tiles() as u32;
+        self.levels == other.levels
+            && self.unknown == other.unknown
+            && tiles().all(|tile| self.residue.values(tile) == other.residue.values(tile))
+            && tiles().all(|tile| self.counts.values(tile) == other.counts.values(tile))
+    }
+
     /// Keeps the net impulse of every pixel, to tell which go beyond a limit (volt-seconds).
     pub(crate) fn watch_charge(&mut self, limit_vs: f64) {
         let net_vs = TileField::new(self.grid.tiles(), 0.0);

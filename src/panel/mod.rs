@@ -210,6 +210,11 @@ impl<'p> Player<'p> {
         Self { plan, glass, eye, queue, memory: begins, nothing: Arc::default() }
     }
 
+    /// Whether the pixels of two panels are the same, and both are free at the same time.
+    pub(crate) fn is_like(&self, other: &Self) -> bool {
+        self.queue.is_like(&other.queue) && self.glass.is_like(&other.glass)
+    }
+
     /// Plays a step and hands it to `see`. Gives back the picture that was in memory before, where it was replaced.
     pub fn play(
         &mut self,

@@ -72,6 +72,11 @@ impl Queue {
         Self { link, link_free_ms: 0.0, places: vec![0.0; places], running: Vec::new() }
     }
 
+    /// Whether both are free at the same times.
+    pub(super) fn is_like(&self, other: &Self) -> bool {
+        self.link_free_ms.to_bits() == other.link_free_ms.to_bits() && self.places == other.places
+    }
+
     /// Takes an update that sends these boxes (`pixels` in all) and drives them for `duration_ms`.
     pub fn update(&mut self, request_ms: f64, boxes: &[Rect], pixels: u64, duration_ms: f64, grid: &TileGrid) -> Times {
         let send_ms = request_ms.max(self.link_free_ms);

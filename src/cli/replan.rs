@@ -1,0 +1,148 @@
+//! `stillpage replan`: chooses the updates of a plan, says why, and on request writes them into the file.
+
+use std::{
+    io::{self, Write},
+    sync::Arc,
+};
+
+use super::{
+    ReplanArguments, cores,
+    load::{LoadedPlan, load_plan, load_source},
+    output::{write_file, write_out},
+    output_style, screen_faults,
+    settings::SettingsStore,
+    tell, working_folder,
+};
+use crate::{
+    finding::Summary,
+    planner::{Meter, Replanned, in_words, replan as choose, text_of},
+    rules::{Selection, words::counted},
+    source::{Fault, Source, edit::Edits},
+};
+
+/// Runs the command and gives the exit status.
+pub(super) fn replan(arguments: &ReplanArguments) -> u8 {
+    match run(arguments) {
+        Ok(()) => 0,
+        Err(faults) => {
+            faults.iter().for_each(tell);
+            2
+        }
+    }
+}
+
+/// A plan as it was played.
+struct Played {
+    summary: Summary,
+    cost: f64,
+    flashed_cm2_s: f64,
+}
+
+fn run(arguments: &ReplanArguments) -> Result<(), Vec<Fault>> {
+    let mut settings = SettingsStore::new(&working_folder());
+    let threads = arguments.threads.map_or_else(cores, usize::from);
+    let loaded = load_plan(&arguments.plan, &mut settings)?;
+    let replanned = choose(&loaded.plan, &loaded.screens, threads, arguments.all, arguments.effort.into())
+        .map_err(|broken| screen_faults(&loaded, broken))?;
+    if replanned.open == 0 {
+        return say(|out| {
+            writeln!(out, "{}: no step has \"updates\": \"choose\"; --all chooses for every step", loaded.plan.source.name)
+        });
+    }
+    let text = with_choices(&loaded, &replanned)?;
+    let source = Arc::new(Source { name: loaded.plan.source.name.clone(), text });
+    let chosen = load_source(&arguments.plan, source.clone(), &mut settings, None)?;
+    let before = play(&loaded, threads)?;
+    let after = play(&chosen, threads)?;
+    say(|out| report(&loaded, &replanned, &before, &after, out))?;
+    if !arguments.write {
+        return say(|out| writeln!(out, "Nothing was written; --write puts these updates into the plan."));
+    }
+    if source.text == loaded.plan.source.text {
+        return say(|out| writeln!(out, "The plan has these updates already."));
+    }
+    write_file(&arguments.plan, |out| out.write_all(source.text.as_bytes())).map_err(|fault| vec![fault])?;
+    say(|out| writeln!(out, "Written into {}; all but the updates is as it was.", loaded.plan.source.name))
+}
+
+fn say(write: impl FnOnce(&mut dyn Write) -> io::Result<()>) -> Result<(), Vec<Fault>> {
+    write_out(write).map_err(|fault| vec![fault])
+}
+
+/// The plan's text with what was chosen; a step that keeps its updates keeps their text.
+fn with_choices(loaded: &LoadedPlan, replanned: &Replanned) -> Result<String, Vec<Fault>> {
+    let plan = &loaded.plan;
+    let mut edits = Edits::new();
+    for choice in &replanned.choices {
+        let stands = plan.step_at(choice.step).is_some_and(|step| {
+            step.updates != crate::plan::Updates::Choose && step.listed_updates() == choice.updates
+        });
+        if !stands {
+            edits.set_field(choice.pointer.clone(), "updates", text_of(&choice.updates, plan));
+        }
+    }
+    edits.apply(&plan.source).map_err(|fault| {
+        let help = "this is a fault of the program: please report it with the plan";
+        vec![Fault::of_file(plan.source.name.clone(), format!("the updates cannot be written: {fault:?}"), help)]
+    })
+}
+
+fn play(loaded: &LoadedPlan, threads: usize) -> Result<Played, Vec<Fault>> {
+    let mut meter = Meter::default();
+    let plan = &loaded.plan;
+    let reviewed = crate::review::review(plan, &loaded.screens, &Selection::default(), threads, &mut |step| {
+        meter.step(step, plan);
+    });
+    let review = reviewed.map_err(|broken| screen_faults(loaded, broken))?;
+    meter.end();
+    Ok(Played { summary: review.summary, cost: meter.cost().total(), flashed_cm2_s: meter.flashed_cm2_s() })
+}
+
+fn report(
+    loaded: &LoadedPlan,
+    replanned: &Replanned,
+    before: &Played,
+    after: &Played,
+    out: &mut dyn Write,
+) -> io::Result<()> {
+    let plan = &loaded.plan;
+    writeln!(out, "{}: {} chosen\n", plan.source.name, counted(replanned.open as u64, "step", "steps"))?;
+    let width = output_style().width;
+    for choice in &replanned.choices {
+        let label = choice.label.as_ref().map_or(String::new(), |label| format!(" \"{label}\""));
+        writeln!(out, "step {}{label}: {}", choice.step, in_words(&choice.updates, plan))?;
+        let options = textwrap::Options::new(width).initial_indent("    ").subsequent_indent("    ");
+        writeln!(out, "{}", textwrap::fill(&format!("because {}", choice.why), options))?;
+    }
+    writeln!(out, "\n{:<28} {:>10} {:>10}", "", "before", "after")?;
+    for (name, one, other) in rows(before, after) {
+        writeln!(out, "{name:<28} {one:>10} {other:>10}")?;
+    }
+    writeln!(out)?;
+    if replanned.is_best {
+        writeln!(out, "No other choice among those that were considered is better.")?;
+    } else {
+        writeln!(out, "The best that was found; --effort thorough looks further.")?;
+    }
+    Ok(())
+}
+
+fn rows(before: &Played, after: &Played) -> Vec<(&'static str, String, String)> {
+    let whole = |name, figure: fn(&Summary) -> u64| {
+        (name, figure(&before.summary).to_string(), figure(&after.summary).to_string())
+    };
+    let figure = |name, digits: usize, figure: fn(&Played) -> f64| {
+        (name, format!("{:.digits$}", figure(before)), format!("{:.digits$}", figure(after)))
+    };
+    vec![
+        whole("errors", |summary| summary.error),
+        whole("warnings", |summary| summary.warning),
+        whole("notes", |summary| summary.note),
+        whole("flashing updates", |summary| summary.flashing_updates),
+        figure("flashed area, cm2 s", 1, |played| played.flashed_cm2_s),
+        figure("strongest ghost, L*", 2, |played| played.summary.worst_residue_l),
+        figure("longest answer, ms", 0, |played| played.summary.longest_answer_ms),
+        figure("energy, mJ", 1, |played| played.summary.energy_mj),
+        figure("cost", 2, |played| played.cost),
+    ]
+}

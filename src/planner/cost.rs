@@ -1,0 +1,145 @@
+//! What a played plan costs those who look at it: the figure by which choices are compared (`docs/planner.md`).
+//!
+//! Rules say what is wrong; this says which of two sound plans is the better one. Every part is 0 or more and only grows
+//! from step to step.
+
+use crate::{finding::Severity, panel::PlayedStep, plan::Plan};
+
+/// A flash of the whole panel costs so much, a smaller one its share of it.
+const FLASH_OF_THE_PANEL: f64 = 12.0;
+/// Every flashing update costs so much beside its area.
+const FLASH: f64 = 3.0;
+/// Flashes within so long after a person did something cost more by [`DISTURBS`]: the person is looking.
+const AT_IT_MS: f64 = 2000.0;
+const DISTURBS: f64 = 2.0;
+/// Every 100 ms until a touch, a key or a pen is answered.
+const ANSWER_PER_100_MS: f64 = 1.0;
+/// Every second until all of the answer stands.
+const WHOLE_PER_S: f64 = 0.5;
+/// A hundredth of the panel covered by a ghost of 1 L* for a minute.
+const GHOST: f64 = 0.2;
+/// A hundredth of the panel that shows another level than it should for a second.
+const WRONG: f64 = 0.1;
+/// Nobody looks longer at a ghost than so long, and what is wrong is seen at once.
+const GHOST_SEEN_MS: f64 = 600_000.0;
+const WRONG_SEEN_MS: f64 = 10_000.0;
+const ENERGY_PER_MJ: f64 = 0.01;
+/// A window more in an update: code that somebody has to read.
+const WINDOW: f64 = 0.02;
+
+/// A warning costs so much, and a note: a plan without them is better than any saving.
+pub(super) const WARNING: f64 = 60.0;
+pub(super) const NOTE: f64 = 2.0;
+
+/// The parts of a cost.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Cost {
+    /// Flashes, by area and number.
+    pub flashes: f64,
+    /// Waiting for answers.
+    pub answers: f64,
+    /// Ghosts, by strength, area and time.
+    pub ghosts: f64,
+    /// Levels that are not yet, or not at all, what they should be.
+    pub wrong_levels: f64,
+    /// Energy, and the length of the plan's text.
+    pub energy: f64,
+}
+
+impl Cost {
+    /// All parts together.
+    pub fn total(&self) -> f64 {
+        self.flashes + self.answers + self.ghosts + self.wrong_levels + self.energy
+    }
+}
+
+/// What a finding adds to the cost; an error is no matter of cost.
+pub(super) fn of_finding(severity: Severity) -> f64 {
+    match severity {
+        Severity::Error => 0.0,
+        Severity::Warning => WARNING,
+        Severity::Note => NOTE,
+    }
+}
+
+/// Adds up the cost of a plan step by step.
+#[derive(Clone, Debug)]
+pub struct Meter {
+    cost: Cost,
+    /// Seconds times cm2 that flashed.
+    flashed_cm2_s: f64,
+    person_ms: f64,
+    since_ms: f64,
+    /// Ghosts on the glass now: hundredths of the panel times L*.
+    ghosts: f64,
+    /// Hundredths of the panel that show another level than they should.
+    wrong: f64,
+}
+
+impl Default for Meter {
+    fn default() -> Self {
+        Self {
+            cost: Cost::default(),
+            flashed_cm2_s: 0.0,
+            person_ms: f64::NEG_INFINITY,
+            since_ms: 0.0,
+            ghosts: 0.0,
+            wrong: 0.0,
+        }
+    }
+}
+
+impl Meter {
+    /// Adds a step.
+    pub fn step(&mut self, step: &PlayedStep<'_>, plan: &Plan) {
+        let now_ms = step.updates_request_ms();
+        self.look_on(now_ms);
+        if step.planned.step.cause.is_person() {
+            self.person_ms = now_ms;
+            self.answer(step, now_ms);
+        }
+        let panel_px = step.memory.size().pixels() as f64;
+        for update in step.updates.iter().filter(|update| !update.sent.is_empty()) {
+            let flashes = f64::from(plan.display.modes[update.mode].flashes);
+            let area = update.sent_px as f64 / panel_px;
+            let disturbs = if update.times.start_ms - self.person_ms < AT_IT_MS { DISTURBS } else { 1.0 };
+            if flashes > 0.0 {
+                self.cost.flashes += disturbs * (FLASH_OF_THE_PANEL * flashes * area + FLASH);
+                self.flashed_cm2_s += plan.display.area_mm2(update.sent_px) / 100.0 * update.duration_ms / 1000.0;
+            }
+            self.cost.energy += ENERGY_PER_MJ * update.energy_mj + WINDOW * update.sent.len() as f64;
+        }
+        let hundredths = |pixels: u64| 100.0 * pixels as f64 / panel_px;
+        self.ghosts = step.ghosts.iter().map(|ghost| hundredths(ghost.pixels) * ghost.worst_l).sum();
+        self.wrong = hundredths(step.glass.unlike_memory().count());
+    }
+
+    /// What the last picture costs: it stays for hours.
+    pub fn end(&mut self) {
+        self.look_on(f64::INFINITY);
+    }
+
+    /// The cost so far.
+    pub fn cost(&self) -> Cost {
+        self.cost
+    }
+
+    /// Area that flashed times its time, cm2 s.
+    pub fn flashed_cm2_s(&self) -> f64 {
+        self.flashed_cm2_s
+    }
+
+    fn answer(&mut self, step: &PlayedStep<'_>, now_ms: f64) {
+        let changing = step.updates.iter().filter(|update| update.changes_something());
+        let whole_ms = changing.map(|update| update.times.finish_ms - now_ms).fold(0.0, f64::max);
+        let first_ms = step.first_visible_ms().map_or(0.0, |first_ms| first_ms - now_ms);
+        self.cost.answers += ANSWER_PER_100_MS * first_ms / 100.0 + WHOLE_PER_S * whole_ms / 1000.0;
+    }
+
+    fn look_on(&mut self, until_ms: f64) {
+        let seen = |most_ms: f64| (until_ms - self.since_ms).clamp(0.0, most_ms);
+        self.cost.ghosts += GHOST * self.ghosts * seen(GHOST_SEEN_MS) / 60_000.0;
+        self.cost.wrong_levels += WRONG * self.wrong * seen(WRONG_SEEN_MS) / 1000.0;
+        self.since_ms = until_ms;
+    }
+}

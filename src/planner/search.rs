@@ -1,0 +1,320 @@
+//! The search: courses of a plan are played side by side, step by step, on the model of the panel; rules and cost judge
+//! them, and the best go on.
+
+use std::{cmp::Ordering, collections::BTreeMap, ops::ControlFlow, sync::Arc};
+
+use super::{
+    candidates::{Played, candidates},
+    cost::{Cost, Meter, of_finding},
+    words,
+};
+use crate::{
+    change::conveyor::{ScreenSource, Transition},
+    finding::{Severity, is_accepted},
+    panel::{PlayedStep, Player},
+    plan::{Plan, PlannedStep, Shows, Step, Update, Updates},
+    review::{BrokenScreen, new_player, walk},
+    rules::{Bench, Selection},
+    screen::Picture,
+};
+
+/// How much is tried.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Effort {
+    /// The best at every step.
+    Quick,
+    /// A few courses side by side.
+    Usual,
+    /// Many courses; small plans wholly.
+    Thorough,
+}
+
+impl Effort {
+    /// How many courses go on side by side at the most.
+    pub(super) fn width(self) -> usize {
+        match self {
+            Self::Quick => 1,
+            Self::Usual => 3,
+            Self::Thorough => 12,
+        }
+    }
+}
+
+/// A plan's steps that are to be chosen, by their place in the file.
+pub(super) struct Open {
+    by_pointer: BTreeMap<String, (usize, Played)>,
+}
+
+impl Open {
+    /// Those that are left to choose, or all.
+    pub(super) fn of(plan: &Plan, all: bool) -> Self {
+        let mut times: BTreeMap<String, u64> = BTreeMap::new();
+        for planned in plan.steps() {
+            if all || planned.step.updates == Updates::Choose {
+                *times.entry(planned.step.pointer.clone()).or_default() += 1;
+            }
+        }
+        let played = |times: u64| if times == 1 { Played::Once } else { Played::Often };
+        let by_pointer = times.into_iter().enumerate().map(|(at, (pointer, times))| (pointer, (at, played(times))));
+        Self { by_pointer: by_pointer.collect() }
+    }
+
+    /// How many there are.
+    pub(super) fn len(&self) -> usize {
+        self.by_pointer.len()
+    }
+
+    fn get(&self, step: &Step) -> Option<(usize, Played)> {
+        self.by_pointer.get(&step.pointer).copied()
+    }
+}
+
+/// What is chosen for a step, and why.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Choice {
+    /// The JSON pointer to the step.
+    pub pointer: String,
+    /// The step, as it is first played.
+    pub step: u64,
+    /// Its label.
+    pub label: Option<String>,
+    /// The updates.
+    pub updates: Vec<Update>,
+    /// Why, in words.
+    pub why: String,
+}
+
+/// How good a course is: errors come before all else.
+#[derive(Clone, Copy, Debug, PartialEq, Default)]
+pub struct Score {
+    /// Findings that are errors.
+    pub errors: u64,
+    /// The cost, with what warnings and notes add.
+    pub cost: f64,
+}
+
+impl Score {
+    /// The better one first.
+    pub(super) fn order(&self, other: &Self) -> Ordering {
+        self.errors.cmp(&other.errors).then(self.cost.total_cmp(&other.cost))
+    }
+}
+
+/// What the search found.
+#[derive(Clone, Debug)]
+pub(super) struct Found {
+    pub(super) choices: Vec<Arc<Choice>>,
+    pub(super) score: Score,
+    /// Whether every course there is was played, or could not have been the best.
+    pub(super) is_whole: bool,
+}
+
+/// A way through the plan, as far as it was played.
+#[derive(Clone)]
+struct Course<'p> {
+    plan: &'p Plan,
+    player: Player<'p>,
+    bench: Bench<'p>,
+    meter: Meter,
+    chosen: Vec<Option<Arc<Choice>>>,
+    score: Score,
+    /// What the state of the glass is likely to cost later; no part of the score.
+    outlook: f64,
+}
+
+impl<'p> Course<'p> {
+    fn new(plan: &'p Plan, begins: Arc<Picture>, open: usize) -> Self {
+        Self {
+            plan,
+            player: new_player(plan, begins),
+            bench: Bench::new(plan, &Selection::default()),
+            meter: Meter::default(),
+            chosen: vec![None; open],
+            score: Score::default(),
+            outlook: 0.0,
+        }
+    }
+
+    fn play(
+        &mut self,
+        planned: &PlannedStep<'_>,
+        transition: Option<Transition>,
+        mut see: impl FnMut(&PlayedStep<'_>),
+    ) {
+        let (bench, meter, plan) = (&mut self.bench, &mut self.meter, self.plan);
+        let mut outlook = 0.0;
+        self.player.play(planned, transition, |step| {
+            bench.step(step);
+            meter.step(step, plan);
+            outlook = outlook_of(step, plan);
+            see(step);
+        });
+        self.outlook = outlook;
+        self.judge();
+    }
+
+    fn end(&mut self) {
+        self.bench.end();
+        self.meter.end();
+        self.outlook = 0.0;
+        self.judge();
+    }
+
+    fn judge(&mut self) {
+        let mut score = Score { errors: 0, cost: self.meter.cost().total() };
+        for finding in self.bench.findings().filter(|finding| !is_accepted(finding, &self.plan.accept)) {
+            score.errors += u64::from(finding.severity == Severity::Error);
+            score.cost += of_finding(finding.severity);
+        }
+        self.score = score;
+    }
+
+    /// By this courses are kept or given up.
+    fn rank(&self) -> Score {
+        Score { errors: self.score.errors, cost: self.score.cost + self.outlook }
+    }
+
+    fn cost(&self) -> Cost {
+        self.meter.cost()
+    }
+
+    /// Whether two courses are one for all that counts: a window by name, and the same window by its box.
+    fn is_like(&self, other: &Self) -> bool {
+        (self.score, self.cost()) == (other.score, other.cost()) && self.player.is_like(&other.player)
+    }
+
+    /// The rules that found something so far.
+    fn rules(&self) -> Vec<(&'static str, Severity)> {
+        self.bench.findings().map(|finding| (finding.rule, finding.severity)).collect()
+    }
+}
+
+/// A panel that comes near its limits will soon have to be cleaned.
+fn outlook_of(step: &PlayedStep<'_>, plan: &Plan) -> f64 {
+    const FULL: f64 = 14.0;
+    let Some(limit) = plan.limit_or_display("too-many-since-cleaning", "updates").filter(|limit| *limit > 0.0) else {
+        return 0.0;
+    };
+    let worn = f64::from(step.glass.most_since_cleaning()) / limit;
+    FULL * (worn - 0.5).max(0.0)
+}
+
+/// Searches a plan; `bound` is a score that is known to be had.
+pub(super) fn search(
+    plan: &Plan,
+    screens: &dyn ScreenSource,
+    threads: usize,
+    open: &Open,
+    width: usize,
+    bound: Option<Score>,
+) -> Result<Found, Vec<BrokenScreen>> {
+    let mut is_whole = true;
+    let begin = |begins| vec![Course::new(plan, begins, open.len())];
+    let courses = walk(plan, screens, threads, begin, |courses: &mut Vec<Course<'_>>, planned, transition| {
+        let before = std::mem::take(courses);
+        for course in before {
+            extend(course, planned, transition.as_ref(), open, courses);
+        }
+        if let Some(bound) = bound {
+            courses.retain(|course| course.score.order(&bound).is_le());
+        }
+        is_whole &= prune(courses, width);
+        (ControlFlow::Continue(()), None)
+    })?;
+    let mut ended = courses;
+    ended.iter_mut().for_each(Course::end);
+    let best = ended.into_iter().min_by(|one, other| one.score.order(&other.score));
+    let (choices, score) = best.map_or((Vec::new(), Score { errors: u64::MAX, cost: f64::INFINITY }), |best| {
+        (best.chosen.into_iter().flatten().collect(), best.score)
+    });
+    Ok(Found { choices, score, is_whole })
+}
+
+/// Plays one step of a course in every way that is open.
+fn extend<'p>(
+    mut course: Course<'p>,
+    planned: &PlannedStep<'_>,
+    transition: Option<&Transition>,
+    open: &Open,
+    courses: &mut Vec<Course<'p>>,
+) {
+    let Some((place, played)) = open.get(planned.step) else {
+        course.play(planned, transition.cloned(), |_| {});
+        courses.push(course);
+        return;
+    };
+    if let Some(choice) = &course.chosen[place] {
+        let step = with_updates(planned.step, choice.updates.clone());
+        course.play(&PlannedStep { step: &step, ..planned.clone() }, transition.cloned(), |_| {});
+        courses.push(course);
+        return;
+    }
+    let mut options = Vec::new();
+    let nothing = with_updates(planned.step, Vec::new());
+    let mut first = course.clone();
+    first.play(&PlannedStep { step: &nothing, ..planned.clone() }, transition.cloned(), |step| {
+        options = candidates(step, course.plan, played);
+    });
+    let mut ways: Vec<(Vec<Update>, Course<'p>)> = Vec::new();
+    let plan = course.plan;
+    for updates in options {
+        if updates.is_empty() {
+            ways.push((updates, first.clone()));
+            continue;
+        }
+        let mut way = course.clone();
+        let step = with_updates(planned.step, updates.clone());
+        way.play(&PlannedStep { step: &step, ..planned.clone() }, transition.cloned(), |_| {});
+        ways.push((updates, way));
+    }
+    ways.sort_by(|(_, one), (_, other)| one.rank().order(&other.rank()));
+    let judged: Vec<words::Way> = ways
+        .iter()
+        .map(|(updates, way)| words::Way {
+            updates: updates.clone(),
+            cost: way.cost(),
+            rules: way.rules(),
+            rank: way.rank(),
+        })
+        .collect();
+    for (at, (updates, mut way)) in ways.into_iter().enumerate() {
+        way.chosen[place] = Some(Arc::new(Choice {
+            pointer: planned.step.pointer.clone(),
+            step: planned.index,
+            label: planned.step.label.clone(),
+            updates,
+            why: words::why(&judged, at, plan),
+        }));
+        courses.push(way);
+    }
+}
+
+/// Keeps the best courses; gives whether all could be kept.
+fn prune(courses: &mut Vec<Course<'_>>, width: usize) -> bool {
+    courses.sort_by(|one, other| one.rank().order(&other.rank()));
+    // Courses that look alike in all that counts are one: a window by name and the same window by its box.
+    if width < super::EXHAUSTIVE {
+        courses.dedup_by(|one, other| one.is_like(other));
+    }
+    let is_whole = courses.len() <= width;
+    courses.truncate(width);
+    is_whole
+}
+
+/// The same step with other updates. What it shows is known of the step as it is played: of a list of screens only that
+/// there is one counts here.
+fn with_updates(step: &Step, updates: Vec<Update>) -> Arc<Step> {
+    let shows = match &step.shows {
+        Shows::Same => Shows::Same,
+        Shows::Screen(screen) => Shows::Screen(*screen),
+        Shows::Each(_) => Shows::Each(Vec::new()),
+    };
+    Arc::new(Step {
+        pointer: step.pointer.clone(),
+        label: step.label.clone(),
+        strokes: step.strokes.clone(),
+        updates: Updates::Listed(updates),
+        shows,
+        ..*step
+    })
+}

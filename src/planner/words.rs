@@ -1,0 +1,65 @@
+//! Why a choice was taken, in words: what the best other way would have cost more.
+
+use super::{cost::Cost, search::Score};
+use crate::{
+    finding::Severity,
+    plan::{Plan, Update, WindowAsk},
+    rules::rule_named,
+};
+
+/// A way to go on at a step, as it was judged.
+pub(super) struct Way {
+    pub(super) updates: Vec<Update>,
+    pub(super) cost: Cost,
+    /// The rules that found something so far.
+    pub(super) rules: Vec<(&'static str, Severity)>,
+    pub(super) rank: Score,
+}
+
+/// Why the way at a place of the list, the best first, is taken rather than the best of another kind.
+pub(super) fn why(ways: &[Way], at: usize, plan: &Plan) -> String {
+    let way = &ways[at];
+    let is_other = |other: &&Way| modes(&other.updates) != modes(&way.updates);
+    let worse = |other: &&Way| other.rank.order(&way.rank).is_gt();
+    let Some(other) = ways.iter().filter(is_other).find(worse) else {
+        return "the other ways are no worse for now; this one is for what follows".into();
+    };
+    let name = in_words(&other.updates, plan);
+    if let Some(found) = other.rules.iter().find(|found| !way.rules.contains(found)) {
+        let title = rule_named(found.0).map_or(found.0, |page| page.title.as_str());
+        return format!("{name} brings `{}`: {title}", found.0);
+    }
+    let parts = [
+        ("flashes more", other.cost.flashes - way.cost.flashes),
+        ("answers later", other.cost.answers - way.cost.answers),
+        ("leaves more of the old picture", other.cost.ghosts - way.cost.ghosts),
+        ("shows wrong levels longer", other.cost.wrong_levels - way.cost.wrong_levels),
+        ("takes more energy", other.cost.energy - way.cost.energy),
+    ];
+    let most = parts.into_iter().max_by(|one, other| one.1.total_cmp(&other.1)).filter(|(_, more)| *more > 0.0);
+    match most {
+        Some((words, more)) => format!("{name} {words} (by {more:.2})"),
+        None => format!("{name} brings the panel nearer to its limits"),
+    }
+}
+
+fn modes(updates: &[Update]) -> Vec<usize> {
+    updates.iter().map(|update| update.mode).collect()
+}
+
+/// Updates in words, for people: `quick` on what changes, then `full` on the whole panel.
+pub fn in_words(updates: &[Update], plan: &Plan) -> String {
+    if updates.is_empty() {
+        return "no update".into();
+    }
+    let one = |update: &Update| {
+        let mode = &plan.display.modes[update.mode].name;
+        match &update.window {
+            WindowAsk::All => format!("`{mode}` on the whole panel"),
+            WindowAsk::Changed => format!("`{mode}` on what changes"),
+            WindowAsk::Boxes(boxes) if boxes.len() == 1 => format!("`{mode}` on one window"),
+            WindowAsk::Boxes(boxes) => format!("`{mode}` on {} windows", boxes.len()),
+        }
+    };
+    updates.iter().map(one).collect::<Vec<_>>().join(", then ")
+}

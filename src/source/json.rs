@@ -111,14 +111,14 @@ impl<'a> Item<'a> {
 }
 
 /// The name of a property; words without quotes never pass the parser's options.
-fn property_name<'v>(name: &'v ObjectPropName<'_>) -> &'v str {
+pub(super) fn property_name<'v>(name: &'v ObjectPropName<'_>) -> &'v str {
     match name {
         ObjectPropName::String(text) => text.value.as_ref(),
         ObjectPropName::Word(word) => word.value,
     }
 }
 
-fn span_of(value: &Value<'_>) -> Span {
+pub(super) fn span_of(value: &Value<'_>) -> Span {
     let range = value.range();
     Span { start: range.start, end: range.end }
 }
@@ -140,7 +140,8 @@ pub fn read_document<T>(
     }
 }
 
-fn parse(source: &Arc<Source>) -> Result<Value<'_>, Fault> {
+/// The root of a text.
+pub(super) fn parse(source: &Arc<Source>) -> Result<Value<'_>, Fault> {
     let options = ParseOptions {
         allow_comments: true,
         allow_trailing_commas: true,
@@ -376,7 +377,8 @@ pub fn pointer_to(pointer: &str, name: &str) -> String {
     format!("{pointer}/{}", name.replace('~', "~0").replace('/', "~1"))
 }
 
-fn unescape(part: &str) -> String {
+/// A part of a JSON pointer as the name that it stands for.
+pub(super) fn unescape(part: &str) -> String {
     part.replace("~1", "/").replace("~0", "~")
 }
 
@@ -397,17 +399,25 @@ pub fn locate(source: &Arc<Source>, pointers: &[&str]) -> Vec<Span> {
 fn follow<'v, 'a>(root: &'v Value<'a>, pointer: &str) -> &'v Value<'a> {
     let mut value = root;
     for part in pointer.split('/').skip(1).map(unescape) {
-        let next = match value {
-            Value::Object(Object { properties, .. }) => {
-                properties.iter().find(|property| property_name(&property.name) == part).map(|property| &property.value)
-            }
-            Value::Array(Array { elements, .. }) => part.parse().ok().and_then(|index: usize| elements.get(index)),
-            _ => None,
-        };
-        let Some(next) = next else { break };
+        let Some(next) = child_named(value, &part) else { break };
         value = next;
     }
     value
+}
+
+/// The value of that pointer, where the whole way to it is there.
+pub(super) fn value_at<'v, 'a>(root: &'v Value<'a>, pointer: &str) -> Option<&'v Value<'a>> {
+    pointer.split('/').skip(1).map(unescape).try_fold(root, |value, part| child_named(value, &part))
+}
+
+fn child_named<'v, 'a>(value: &'v Value<'a>, part: &str) -> Option<&'v Value<'a>> {
+    match value {
+        Value::Object(Object { properties, .. }) => {
+            properties.iter().find(|property| property_name(&property.name) == part).map(|property| &property.value)
+        }
+        Value::Array(Array { elements, .. }) => part.parse().ok().and_then(|index: usize| elements.get(index)),
+        _ => None,
+    }
 }
 
 #[cfg(test)]

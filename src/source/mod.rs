@@ -1,7 +1,9 @@
 //! Texts, places in them, and the faults that reading finds there.
 //!
-//! A [`Fault`] always names the place and the mend. Knows the JSON syntax (in [`json`]), not what any field means.
+//! A [`Fault`] always names the place and the mend. Knows the JSON syntax (in [`json`], changed in [`edit`]), not what any
+//! field means.
 
+pub mod edit;
 pub mod json;
 
 use std::sync::Arc;

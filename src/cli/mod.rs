@@ -33,8 +33,8 @@ use clap_complete::Shell;
 
 use crate::{
     finding::Severity,
-    planner::Effort,
     geometry::Rotation,
+    planner::Effort,
     prepare::How,
     report::{
         Gate,

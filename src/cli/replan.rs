@@ -46,7 +46,11 @@ fn run(arguments: &ReplanArguments) -> Result<(), Vec<Fault>> {
         .map_err(|broken| screen_faults(&loaded, broken))?;
     if replanned.open == 0 {
         return say(|out| {
-            writeln!(out, "{}: no step has \"updates\": \"choose\"; --all chooses for every step", loaded.plan.source.name)
+            writeln!(
+                out,
+                "{}: no step has \"updates\": \"choose\"; --all chooses for every step",
+                loaded.plan.source.name
+            )
         });
     }
     let text = with_choices(&loaded, &replanned)?;

@@ -81,7 +81,7 @@ pub struct Power {
 }
 
 /// Adds up the figures of a plan step by step.
-#[derive(Debug, Default)]
+#[derive(Clone, Debug, Default)]
 pub struct SummaryTally {
     summary: Summary,
     ends_ms: f64,
@@ -111,6 +111,11 @@ impl SummaryTally {
         if let (Some(first), true) = (step.first_visible_ms(), step.planned.step.cause.is_person()) {
             summary.longest_answer_ms = summary.longest_answer_ms.max(first - step.updates_request_ms());
         }
+    }
+
+    /// The figures so far.
+    pub fn so_far(&self) -> Summary {
+        Summary { seconds: self.ends_ms / 1000.0, driving_seconds: self.driven_ms / 1000.0, ..self.summary.clone() }
     }
 
     /// The figures, with what was not checked for want of figures in the description.

@@ -17,6 +17,7 @@ use crate::{
     review::BrokenScreen,
 };
 pub use cost::{Cost, Meter};
+use search::Found;
 pub use search::{Choice, Effort, Score};
 pub use windows::covers;
 pub use words::in_words;
@@ -61,9 +62,82 @@ pub fn replan(
             found.is_whole = whole.is_whole;
         }
     }
-    let mut choices: Vec<Choice> = found.choices.into_iter().map(Arc::unwrap_or_clone).collect();
+    if !(found.is_whole && effort == Effort::Thorough) {
+        found = improve(plan, screens, threads, &open, found, effort)?;
+    }
+    let mut choices: Vec<Choice> = found.choices.into_iter().flatten().map(Arc::unwrap_or_clone).collect();
     choices.sort_by_key(|choice| choice.step);
     Ok(Replanned { choices, score: found.score, is_best: found.is_whole, open: open.len() })
+}
+
+/// A choice for each step, by place.
+type Choices = Vec<Option<Arc<Choice>>>;
+
+/// Tries other choices for the steps that are played more than once: what is best over all their turns is not seen at
+/// the first one.
+fn improve(
+    plan: &Plan,
+    screens: &dyn ScreenSource,
+    threads: usize,
+    open: &search::Open,
+    mut found: Found,
+    effort: Effort,
+) -> Result<Found, Vec<BrokenScreen>> {
+    let often = open.often();
+    let rounds = match effort {
+        Effort::Quick => 0,
+        Effort::Usual => 1,
+        Effort::Thorough => 6,
+    };
+    for _ in 0..rounds {
+        let before = found.score;
+        let mut tries = vec![together(&found.choices, &often)];
+        tries.extend(often.iter().map(|place| alone(&found.choices, *place)));
+        for others in tries.into_iter().filter(|others| !others.is_empty()) {
+            let width = others.len();
+            let tried = search::search_from(plan, screens, threads, open, others, width, None)?;
+            if tried.score.order(&found.score).is_lt() {
+                found = search::Found { is_whole: found.is_whole, ..tried };
+            }
+        }
+        if found.score == before {
+            break;
+        }
+    }
+    Ok(found)
+}
+
+/// The same choice for all steps that are played often, for each that any of them considered.
+fn together(choices: &Choices, often: &[usize]) -> Vec<Choices> {
+    let considered = often.iter().filter_map(|place| choices[*place].as_ref());
+    let mut kinds: Vec<Vec<Update>> = Vec::new();
+    for updates in considered.flat_map(|choice| choice.considered.iter()) {
+        if !kinds.contains(updates) {
+            kinds.push(updates.clone());
+        }
+    }
+    let with =
+        |updates: &Vec<Update>| often.iter().fold(choices.clone(), |choices, place| other(choices, *place, updates));
+    kinds.iter().map(with).filter(|others| others != choices).collect()
+}
+
+/// Each other choice for one step.
+fn alone(choices: &Choices, place: usize) -> Vec<Choices> {
+    let Some(choice) = &choices[place] else { return Vec::new() };
+    let others = choice.considered.iter().filter(|updates| **updates != choice.updates);
+    others.map(|updates| other(choices.clone(), place, updates)).collect()
+}
+
+fn other(mut choices: Choices, place: usize, updates: &[Update]) -> Choices {
+    if let Some(choice) = &mut choices[place]
+        && choice.updates != updates
+    {
+        let mut changed = Choice::clone(choice);
+        changed.updates = updates.to_vec();
+        changed.why = "over all the times that it is played, this costs least".into();
+        *choice = Arc::new(changed);
+    }
+    choices
 }
 
 /// Updates as they stand in a plan.

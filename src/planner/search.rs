@@ -10,7 +10,7 @@ use super::{
 };
 use crate::{
     change::conveyor::{ScreenSource, Transition},
-    finding::{Severity, is_accepted},
+    finding::{Finding, Severity, SummaryTally, is_accepted},
     panel::{PlayedStep, Player},
     plan::{Plan, PlannedStep, Shows, Step, Update, Updates},
     review::{BrokenScreen, new_player, walk},
@@ -64,6 +64,12 @@ impl Open {
         self.by_pointer.len()
     }
 
+    /// The places of steps that are played more than once.
+    pub(super) fn often(&self) -> Vec<usize> {
+        let often = self.by_pointer.values().filter(|(_, played)| *played == Played::Often);
+        often.map(|(place, _)| *place).collect()
+    }
+
     fn get(&self, step: &Step) -> Option<(usize, Played)> {
         self.by_pointer.get(&step.pointer).copied()
     }
@@ -82,6 +88,8 @@ pub struct Choice {
     pub updates: Vec<Update>,
     /// Why, in words.
     pub why: String,
+    /// All that was considered for the step.
+    pub(super) considered: Arc<Vec<Vec<Update>>>,
 }
 
 /// How good a course is: errors come before all else.
@@ -103,7 +111,8 @@ impl Score {
 /// What the search found.
 #[derive(Clone, Debug)]
 pub(super) struct Found {
-    pub(super) choices: Vec<Arc<Choice>>,
+    /// By place.
+    pub(super) choices: Vec<Option<Arc<Choice>>>,
     pub(super) score: Score,
     /// Whether every course there is was played, or could not have been the best.
     pub(super) is_whole: bool,
@@ -117,7 +126,13 @@ struct Course<'p> {
     bench: Bench<'p>,
     meter: Meter,
     chosen: Vec<Option<Arc<Choice>>>,
+    tally: SummaryTally,
     score: Score,
+    /// What the score would be, were the plan over: what rules still wait for is told. No part of the score, since a later
+    /// step may mend it.
+    ended: Score,
+    /// The rules that found something, those that wait among them.
+    rules: Vec<(&'static str, Severity)>,
     /// What the state of the glass is likely to cost later; no part of the score.
     outlook: f64,
 }
@@ -130,7 +145,10 @@ impl<'p> Course<'p> {
             bench: Bench::new(plan, &Selection::default()),
             meter: Meter::default(),
             chosen: vec![None; open],
+            tally: SummaryTally::default(),
             score: Score::default(),
+            ended: Score::default(),
+            rules: Vec::new(),
             outlook: 0.0,
         }
     }
@@ -141,11 +159,12 @@ impl<'p> Course<'p> {
         transition: Option<Transition>,
         mut see: impl FnMut(&PlayedStep<'_>),
     ) {
-        let (bench, meter, plan) = (&mut self.bench, &mut self.meter, self.plan);
+        let (bench, meter, tally, plan) = (&mut self.bench, &mut self.meter, &mut self.tally, self.plan);
         let mut outlook = 0.0;
         self.player.play(planned, transition, |step| {
             bench.step(step);
             meter.step(step, plan);
+            tally.step(step, plan);
             outlook = outlook_of(step, plan);
             see(step);
         });
@@ -161,17 +180,37 @@ impl<'p> Course<'p> {
     }
 
     fn judge(&mut self) {
-        let mut score = Score { errors: 0, cost: self.meter.cost().total() };
-        for finding in self.bench.findings().filter(|finding| !is_accepted(finding, &self.plan.accept)) {
+        self.score = self.score_by(&self.bench, None);
+        let mut bench = self.bench.clone();
+        bench.end();
+        // That the last picture must be clean is said of the last one only.
+        self.ended = self.score_by(&bench, Some("ends-ghosted"));
+        self.rules = bench.findings().map(|finding| (finding.rule, finding.severity)).collect();
+    }
+
+    fn score_by(&self, bench: &Bench<'_>, without: Option<&str>) -> Score {
+        let mut score = Score { errors: self.over_budget(), cost: self.meter.cost().total() };
+        let counts = |finding: &&Finding| Some(finding.rule) != without && !is_accepted(finding, &self.plan.accept);
+        for finding in bench.findings().filter(counts) {
             score.errors += u64::from(finding.severity == Severity::Error);
             score.cost += of_finding(finding.severity);
         }
-        self.score = score;
+        score
+    }
+
+    /// How many of the plan's budgets are overspent already. Figures only grow; those of findings count as findings.
+    fn over_budget(&self) -> u64 {
+        if self.plan.budgets.is_empty() {
+            return 0;
+        }
+        let figures = self.tally.so_far().figures();
+        let over = |(name, budget): &(&String, &f64)| figures.get(name.as_str()).is_some_and(|figure| figure > *budget);
+        self.plan.budgets.iter().filter(over).count() as u64
     }
 
     /// By this courses are kept or given up.
     fn rank(&self) -> Score {
-        Score { errors: self.score.errors, cost: self.score.cost + self.outlook }
+        Score { errors: self.ended.errors, cost: self.ended.cost + self.outlook }
     }
 
     fn cost(&self) -> Cost {
@@ -181,11 +220,6 @@ impl<'p> Course<'p> {
     /// Whether two courses are one for all that counts: a window by name, and the same window by its box.
     fn is_like(&self, other: &Self) -> bool {
         (self.score, self.cost()) == (other.score, other.cost()) && self.player.is_like(&other.player)
-    }
-
-    /// The rules that found something so far.
-    fn rules(&self) -> Vec<(&'static str, Severity)> {
-        self.bench.findings().map(|finding| (finding.rule, finding.severity)).collect()
     }
 }
 
@@ -208,8 +242,26 @@ pub(super) fn search(
     width: usize,
     bound: Option<Score>,
 ) -> Result<Found, Vec<BrokenScreen>> {
+    let begin = vec![vec![None; open.len()]];
+    search_from(plan, screens, threads, open, begin, width, bound)
+}
+
+/// The same from choices that were taken already; a list for each course to begin with.
+pub(super) fn search_from(
+    plan: &Plan,
+    screens: &dyn ScreenSource,
+    threads: usize,
+    open: &Open,
+    chosen: Vec<Vec<Option<Arc<Choice>>>>,
+    width: usize,
+    bound: Option<Score>,
+) -> Result<Found, Vec<BrokenScreen>> {
     let mut is_whole = true;
-    let begin = |begins| vec![Course::new(plan, begins, open.len())];
+    let begin = |begins: Arc<Picture>| {
+        let course = Course::new(plan, begins, open.len());
+        let with = |chosen| Course { chosen, ..course.clone() };
+        chosen.into_iter().map(with).collect::<Vec<Course<'_>>>()
+    };
     let courses = walk(plan, screens, threads, begin, |courses: &mut Vec<Course<'_>>, planned, transition| {
         let before = std::mem::take(courses);
         for course in before {
@@ -224,9 +276,8 @@ pub(super) fn search(
     let mut ended = courses;
     ended.iter_mut().for_each(Course::end);
     let best = ended.into_iter().min_by(|one, other| one.score.order(&other.score));
-    let (choices, score) = best.map_or((Vec::new(), Score { errors: u64::MAX, cost: f64::INFINITY }), |best| {
-        (best.chosen.into_iter().flatten().collect(), best.score)
-    });
+    let (choices, score) =
+        best.map_or((Vec::new(), Score { errors: u64::MAX, cost: f64::INFINITY }), |best| (best.chosen, best.score));
     Ok(Found { choices, score, is_whole })
 }
 
@@ -257,6 +308,7 @@ fn extend<'p>(
     });
     let mut ways: Vec<(Vec<Update>, Course<'p>)> = Vec::new();
     let plan = course.plan;
+    let considered = Arc::new(options.clone());
     for updates in options {
         if updates.is_empty() {
             ways.push((updates, first.clone()));
@@ -273,7 +325,7 @@ fn extend<'p>(
         .map(|(updates, way)| words::Way {
             updates: updates.clone(),
             cost: way.cost(),
-            rules: way.rules(),
+            rules: way.rules.clone(),
             rank: way.rank(),
         })
         .collect();
@@ -284,6 +336,7 @@ fn extend<'p>(
             label: planned.step.label.clone(),
             updates,
             why: words::why(&judged, at, plan),
+            considered: considered.clone(),
         }));
         courses.push(way);
     }

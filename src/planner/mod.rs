@@ -17,8 +17,8 @@ use crate::{
     review::BrokenScreen,
 };
 pub use cost::{Cost, Meter};
-use search::Found;
 pub use search::{Choice, Effort, Score};
+use search::{Found, Open, Search};
 pub use windows::covers;
 pub use words::in_words;
 
@@ -51,19 +51,23 @@ pub fn replan(
     all: bool,
     effort: Effort,
 ) -> Result<Replanned, Vec<BrokenScreen>> {
-    let open = search::Open::of(plan, all);
-    let mut found = search::search(plan, screens, threads, &open, effort.width(), None)?;
-    let is_small = plan.screen_size().pixels() * open.len() as u64 <= SMALL;
-    if effort == Effort::Thorough && is_small && !found.is_whole {
-        let whole = search::search(plan, screens, threads, &open, EXHAUSTIVE, Some(found.score))?;
-        if whole.score.order(&found.score).is_le() {
-            found = whole;
-        } else {
-            found.is_whole = whole.is_whole;
+    let open = Open::of(plan, all);
+    let width = effort.width();
+    let search = Search { plan, screens, threads, open: &open, width, bound: None, heeds_budgets: true };
+    let mut found = improve(&search, search.run()?, effort)?;
+    if !plan.budgets.is_empty() && found.score.errors > 0 {
+        let search = Search { heeds_budgets: false, ..search };
+        let other = improve(&search, search.run()?, effort)?;
+        if other.score.order(&found.score).is_lt() {
+            found = other;
         }
     }
-    if !(found.is_whole && effort == Effort::Thorough) {
-        found = improve(plan, screens, threads, &open, found, effort)?;
+    let is_small = plan.screen_size().pixels() * open.len() as u64 <= SMALL;
+    if effort == Effort::Thorough && is_small && !found.is_whole {
+        let search = Search { width: EXHAUSTIVE, bound: Some(found.score), ..search };
+        let whole = search.run()?;
+        found =
+            if whole.score.order(&found.score).is_lt() { whole } else { Found { is_whole: whole.is_whole, ..found } };
     }
     let mut choices: Vec<Choice> = found.choices.into_iter().flatten().map(Arc::unwrap_or_clone).collect();
     choices.sort_by_key(|choice| choice.step);
@@ -75,15 +79,8 @@ type Choices = Vec<Option<Arc<Choice>>>;
 
 /// Tries other choices for the steps that are played more than once: what is best over all their turns is not seen at
 /// the first one.
-fn improve(
-    plan: &Plan,
-    screens: &dyn ScreenSource,
-    threads: usize,
-    open: &search::Open,
-    mut found: Found,
-    effort: Effort,
-) -> Result<Found, Vec<BrokenScreen>> {
-    let often = open.often();
+fn improve(search: &Search<'_>, mut found: Found, effort: Effort) -> Result<Found, Vec<BrokenScreen>> {
+    let often = search.open.often();
     let rounds = match effort {
         Effort::Quick => 0,
         Effort::Usual => 1,
@@ -91,20 +88,29 @@ fn improve(
     };
     for _ in 0..rounds {
         let before = found.score;
-        let mut tries = vec![together(&found.choices, &often)];
-        tries.extend(often.iter().map(|place| alone(&found.choices, *place)));
-        for others in tries.into_iter().filter(|others| !others.is_empty()) {
-            let width = others.len();
-            let tried = search::search_from(plan, screens, threads, open, others, width, None)?;
-            if tried.score.order(&found.score).is_lt() {
-                found = search::Found { is_whole: found.is_whole, ..tried };
-            }
+        found = better(search, found, |choices| together(choices, &often))?;
+        for place in &often {
+            found = better(search, found, |choices| alone(choices, *place))?;
         }
         if found.score == before {
             break;
         }
     }
     Ok(found)
+}
+
+/// The best of what was found and of others made of it.
+fn better(
+    search: &Search<'_>,
+    found: Found,
+    others: impl FnOnce(&Choices) -> Vec<Choices>,
+) -> Result<Found, Vec<BrokenScreen>> {
+    let others = others(&found.choices);
+    if others.is_empty() {
+        return Ok(found);
+    }
+    let tried = Search { width: others.len(), bound: None, ..*search }.run_from(others)?;
+    Ok(if tried.score.order(&found.score).is_lt() { Found { is_whole: found.is_whole, ..tried } } else { found })
 }
 
 /// The same choice for all steps that are played often, for each that any of them considered.

@@ -127,6 +127,7 @@ struct Course<'p> {
     meter: Meter,
     chosen: Vec<Option<Arc<Choice>>>,
     tally: SummaryTally,
+    heeds_budgets: bool,
     score: Score,
     /// What the score would be, were the plan over: what rules still wait for is told. No part of the score, since a later
     /// step may mend it.
@@ -138,7 +139,7 @@ struct Course<'p> {
 }
 
 impl<'p> Course<'p> {
-    fn new(plan: &'p Plan, begins: Arc<Picture>, open: usize) -> Self {
+    fn new(plan: &'p Plan, begins: Arc<Picture>, open: usize, heeds_budgets: bool) -> Self {
         Self {
             plan,
             player: new_player(plan, begins),
@@ -146,6 +147,7 @@ impl<'p> Course<'p> {
             meter: Meter::default(),
             chosen: vec![None; open],
             tally: SummaryTally::default(),
+            heeds_budgets,
             score: Score::default(),
             ended: Score::default(),
             rules: Vec::new(),
@@ -175,6 +177,7 @@ impl<'p> Course<'p> {
     fn end(&mut self) {
         self.bench.end();
         self.meter.end();
+        self.heeds_budgets = true;
         self.outlook = 0.0;
         self.judge();
     }
@@ -200,7 +203,7 @@ impl<'p> Course<'p> {
 
     /// How many of the plan's budgets are overspent already. Figures only grow; those of findings count as findings.
     fn over_budget(&self) -> u64 {
-        if self.plan.budgets.is_empty() {
+        if self.plan.budgets.is_empty() || !self.heeds_budgets {
             return 0;
         }
         let figures = self.tally.so_far().figures();
@@ -211,6 +214,10 @@ impl<'p> Course<'p> {
     /// By this courses are kept or given up.
     fn rank(&self) -> Score {
         Score { errors: self.ended.errors, cost: self.ended.cost + self.outlook }
+    }
+
+    fn judged(&self, updates: Vec<Update>) -> words::Way {
+        words::Way { updates, cost: self.cost(), rules: self.rules.clone(), rank: self.rank() }
     }
 
     fn cost(&self) -> Cost {
@@ -233,72 +240,75 @@ fn outlook_of(step: &PlayedStep<'_>, plan: &Plan) -> f64 {
     FULL * (worn - 0.5).max(0.0)
 }
 
-/// Searches a plan; `bound` is a score that is known to be had.
-pub(super) fn search(
-    plan: &Plan,
-    screens: &dyn ScreenSource,
-    threads: usize,
-    open: &Open,
-    width: usize,
-    bound: Option<Score>,
-) -> Result<Found, Vec<BrokenScreen>> {
-    let begin = vec![vec![None; open.len()]];
-    search_from(plan, screens, threads, open, begin, width, bound)
+/// A search through a plan.
+pub(super) struct Search<'s> {
+    pub(super) plan: &'s Plan,
+    pub(super) screens: &'s dyn ScreenSource,
+    pub(super) threads: usize,
+    pub(super) open: &'s Open,
+    /// How many courses go on side by side at the most.
+    pub(super) width: usize,
+    /// A score that is known to be had: courses that are worse already are given up.
+    pub(super) bound: Option<Score>,
+    /// Whether a course that overspends a budget is worse at once, or only in the end: a budget that cannot be kept would
+    /// lead astray.
+    pub(super) heeds_budgets: bool,
 }
 
-/// The same from choices that were taken already; a list for each course to begin with.
-pub(super) fn search_from(
-    plan: &Plan,
-    screens: &dyn ScreenSource,
-    threads: usize,
-    open: &Open,
-    chosen: Vec<Vec<Option<Arc<Choice>>>>,
-    width: usize,
-    bound: Option<Score>,
-) -> Result<Found, Vec<BrokenScreen>> {
-    let mut is_whole = true;
-    let begin = |begins: Arc<Picture>| {
-        let course = Course::new(plan, begins, open.len());
-        let with = |chosen| Course { chosen, ..course.clone() };
-        chosen.into_iter().map(with).collect::<Vec<Course<'_>>>()
-    };
-    let courses = walk(plan, screens, threads, begin, |courses: &mut Vec<Course<'_>>, planned, transition| {
-        let before = std::mem::take(courses);
-        for course in before {
-            extend(course, planned, transition.as_ref(), open, courses);
-        }
-        if let Some(bound) = bound {
-            courses.retain(|course| course.score.order(&bound).is_le());
-        }
-        is_whole &= prune(courses, width);
-        (ControlFlow::Continue(()), None)
-    })?;
-    let mut ended = courses;
-    ended.iter_mut().for_each(Course::end);
-    let best = ended.into_iter().min_by(|one, other| one.score.order(&other.score));
-    let (choices, score) =
-        best.map_or((Vec::new(), Score { errors: u64::MAX, cost: f64::INFINITY }), |best| (best.chosen, best.score));
-    Ok(Found { choices, score, is_whole })
+impl Search<'_> {
+    /// Searches with all steps open.
+    pub(super) fn run(&self) -> Result<Found, Vec<BrokenScreen>> {
+        self.run_from(vec![vec![None; self.open.len()]])
+    }
+
+    /// Searches from choices that were taken already; a list for each course to begin with.
+    pub(super) fn run_from(&self, chosen: Vec<Vec<Option<Arc<Choice>>>>) -> Result<Found, Vec<BrokenScreen>> {
+        let Self { plan, open, width, .. } = *self;
+        let mut is_whole = true;
+        let begin = |begins: Arc<Picture>| {
+            let course = Course::new(plan, begins, open.len(), self.heeds_budgets);
+            let with = |chosen| Course { chosen, ..course.clone() };
+            chosen.into_iter().map(with).collect::<Vec<Course<'_>>>()
+        };
+        let courses =
+            walk(plan, self.screens, self.threads, begin, |courses: &mut Vec<Course<'_>>, planned, transition| {
+                let before = std::mem::take(courses);
+                for course in before {
+                    is_whole &= extend(course, planned, transition.as_ref(), (open, width), courses);
+                }
+                if let Some(bound) = self.bound {
+                    courses.retain(|course| course.score.order(&bound).is_le());
+                }
+                is_whole &= prune(courses, width);
+                (ControlFlow::Continue(()), None)
+            })?;
+        let mut ended = courses;
+        ended.iter_mut().for_each(Course::end);
+        let best = ended.into_iter().min_by(|one, other| one.score.order(&other.score));
+        let none = Score { errors: u64::MAX, cost: f64::INFINITY };
+        let (choices, score) = best.map_or((Vec::new(), none), |best| (best.chosen, best.score));
+        Ok(Found { choices, score, is_whole })
+    }
 }
 
-/// Plays one step of a course in every way that is open.
+/// Plays one step of a course in every way that is open; gives whether all ways go on.
 fn extend<'p>(
     mut course: Course<'p>,
     planned: &PlannedStep<'_>,
     transition: Option<&Transition>,
-    open: &Open,
+    (open, width): (&Open, usize),
     courses: &mut Vec<Course<'p>>,
-) {
+) -> bool {
     let Some((place, played)) = open.get(planned.step) else {
         course.play(planned, transition.cloned(), |_| {});
         courses.push(course);
-        return;
+        return true;
     };
     if let Some(choice) = &course.chosen[place] {
         let step = with_updates(planned.step, choice.updates.clone());
         course.play(&PlannedStep { step: &step, ..planned.clone() }, transition.cloned(), |_| {});
         courses.push(course);
-        return;
+        return true;
     }
     let mut options = Vec::new();
     let nothing = with_updates(planned.step, Vec::new());
@@ -306,29 +316,27 @@ fn extend<'p>(
     first.play(&PlannedStep { step: &nothing, ..planned.clone() }, transition.cloned(), |step| {
         options = candidates(step, course.plan, played);
     });
-    let mut ways: Vec<(Vec<Update>, Course<'p>)> = Vec::new();
     let plan = course.plan;
     let considered = Arc::new(options.clone());
+    let (mut ways, mut judged) = (Vec::new(), Vec::new());
+    let mut first = Some(first);
     for updates in options {
-        if updates.is_empty() {
-            ways.push((updates, first.clone()));
-            continue;
-        }
-        let mut way = course.clone();
-        let step = with_updates(planned.step, updates.clone());
-        way.play(&PlannedStep { step: &step, ..planned.clone() }, transition.cloned(), |_| {});
+        let way = match first.take_if(|_| updates.is_empty()) {
+            Some(first) => first,
+            None => {
+                let mut way = course.clone();
+                let step = with_updates(planned.step, updates.clone());
+                way.play(&PlannedStep { step: &step, ..planned.clone() }, transition.cloned(), |_| {});
+                way
+            }
+        };
+        judged.push(way.judged(updates.clone()));
         ways.push((updates, way));
+        // Courses that will not go on are given up at once: each holds a whole panel.
+        ways.sort_by(|(_, one): &(Vec<Update>, Course<'_>), (_, other)| one.rank().order(&other.rank()));
+        ways.truncate(width);
     }
-    ways.sort_by(|(_, one), (_, other)| one.rank().order(&other.rank()));
-    let judged: Vec<words::Way> = ways
-        .iter()
-        .map(|(updates, way)| words::Way {
-            updates: updates.clone(),
-            cost: way.cost(),
-            rules: way.rules.clone(),
-            rank: way.rank(),
-        })
-        .collect();
+    judged.sort_by(|one, other| one.rank.order(&other.rank));
     for (at, (updates, mut way)) in ways.into_iter().enumerate() {
         way.chosen[place] = Some(Arc::new(Choice {
             pointer: planned.step.pointer.clone(),
@@ -340,16 +348,19 @@ fn extend<'p>(
         }));
         courses.push(way);
     }
+    judged.len() <= width
 }
 
 /// Keeps the best courses; gives whether all could be kept.
 fn prune(courses: &mut Vec<Course<'_>>, width: usize) -> bool {
     courses.sort_by(|one, other| one.rank().order(&other.rank()));
     // Courses that look alike in all that counts are one: a window by name and the same window by its box.
+    let all = courses.len();
     if width < super::EXHAUSTIVE {
         courses.dedup_by(|one, other| one.is_like(other));
     }
-    let is_whole = courses.len() <= width;
+    // Rules may remember more than can be compared: only where none was left out, none better can be missing.
+    let is_whole = all <= width;
     courses.truncate(width);
     is_whole
 }

@@ -266,7 +266,8 @@ impl Glass {
         let tiles = || 0..self.grid.tiles() as u32;
         self.levels == other.levels
             && self.unknown == other.unknown
-            && tiles().all(|tile| self.residue.values(tile) == other.residue.values(tile))
+            && tiles()
+                .all(|tile| self.residue.values(tile).map(f64::to_bits) == other.residue.values(tile).map(f64::to_bits))
             && tiles().all(|tile| self.counts.values(tile) == other.counts.values(tile))
     }
 

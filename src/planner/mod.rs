@@ -74,6 +74,19 @@ pub fn replan(
     Ok(Replanned { choices, score: found.score, is_best: found.is_whole, open: open.len() })
 }
 
+/// Plays a plan whose open steps are chosen by `choose`: it is given what may be asked at a step, and gives the place of
+/// what it takes. A step that is played several times is asked for each time.
+///
+/// # Errors
+/// Where screens cannot be used.
+pub fn play_through(
+    plan: &Plan,
+    screens: &dyn ScreenSource,
+    choose: &mut dyn FnMut(&[Vec<Update>]) -> usize,
+) -> Result<Score, Vec<BrokenScreen>> {
+    search::play_through(plan, screens, &Open::of(plan, false), choose)
+}
+
 /// A choice for each step, by place.
 type Choices = Vec<Option<Arc<Choice>>>;
 

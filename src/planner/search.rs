@@ -291,6 +291,32 @@ impl Search<'_> {
     }
 }
 
+/// Plays a plan once; `choose` is given what may be asked at each open step, and gives the place of what it takes.
+pub(super) fn play_through(
+    plan: &Plan,
+    screens: &dyn ScreenSource,
+    open: &Open,
+    choose: &mut dyn FnMut(&[Vec<Update>]) -> usize,
+) -> Result<Score, Vec<BrokenScreen>> {
+    let begin = |begins| Course::new(plan, begins, open.len(), true);
+    let mut course = walk(plan, screens, 1, begin, |course, planned, transition| {
+        let Some((_, played)) = open.get(planned.step) else {
+            course.play(planned, transition, |_| {});
+            return (ControlFlow::Continue(()), None);
+        };
+        let mut options = Vec::new();
+        let nothing = with_updates(planned.step, Vec::new());
+        let look = PlannedStep { step: &nothing, ..planned.clone() };
+        course.clone().play(&look, transition.clone(), |step| options = candidates(step, plan, played));
+        let taken = choose(&options);
+        let step = with_updates(planned.step, options.swap_remove(taken));
+        course.play(&PlannedStep { step: &step, ..planned.clone() }, transition, |_| {});
+        (ControlFlow::Continue(()), None)
+    })?;
+    course.end();
+    Ok(course.score)
+}
+
 /// Plays one step of a course in every way that is open; gives whether all ways go on.
 fn extend<'p>(
     mut course: Course<'p>,
@@ -321,15 +347,12 @@ fn extend<'p>(
     let (mut ways, mut judged) = (Vec::new(), Vec::new());
     let mut first = Some(first);
     for updates in options {
-        let way = match first.take_if(|_| updates.is_empty()) {
-            Some(first) => first,
-            None => {
-                let mut way = course.clone();
-                let step = with_updates(planned.step, updates.clone());
-                way.play(&PlannedStep { step: &step, ..planned.clone() }, transition.cloned(), |_| {});
-                way
-            }
-        };
+        let way = first.take_if(|_| updates.is_empty()).unwrap_or_else(|| {
+            let mut way = course.clone();
+            let step = with_updates(planned.step, updates.clone());
+            way.play(&PlannedStep { step: &step, ..planned.clone() }, transition.cloned(), |_| {});
+            way
+        });
         judged.push(way.judged(updates.clone()));
         ways.push((updates, way));
         // Courses that will not go on are given up at once: each holds a whole panel.

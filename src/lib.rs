@@ -15,6 +15,7 @@ pub mod finding;
 pub mod known;
 pub mod rules;
 pub mod review;
+pub mod planner;
 pub mod fit;
 pub mod report;
 pub mod cli;

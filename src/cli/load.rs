@@ -283,6 +283,11 @@ fn read_bytes(path: &Path, largest: u64) -> Result<Vec<u8>, String> {
     fs::read(path).map_err(|error| format!("cannot be read: {error}"))
 }
 
+/// Whether a file begins with a byte order mark, which [`read_text`] leaves out.
+pub(super) fn has_mark(path: &Path) -> bool {
+    fs::read(path).is_ok_and(|bytes| bytes.starts_with("\u{feff}".as_bytes()))
+}
+
 pub(super) fn read_text(path: &Path) -> Result<Arc<Source>, Fault> {
     let name = path.display().to_string();
     let bytes = read_bytes(path, LARGEST_TEXT)
@@ -310,20 +315,20 @@ pub(super) fn load_kept_plan(
     store: Option<&Arc<PictureStore>>,
 ) -> Result<LoadedPlan, Vec<Fault>> {
     let source = read_text(path).map_err(|fault| vec![fault])?;
-    load_source(path, source, settings, store)
+    load_text(&source, path, settings, store)
 }
 
-/// Reads a plan from a text as if it stood at a path.
-pub(super) fn load_source(
+/// The same of a text that stands in no file yet, as if it stood at that path.
+pub(super) fn load_text(
+    source: &Arc<Source>,
     path: &Path,
-    source: Arc<Source>,
     settings: &mut SettingsStore,
     store: Option<&Arc<PictureStore>>,
 ) -> Result<LoadedPlan, Vec<Fault>> {
     let folder = folder_of(path).to_owned();
     let settings = settings.of_folder(&folder)?;
     let mut finder = Finder::new(folder, settings);
-    let plan = read_plan(&source, &mut finder)?;
+    let plan = read_plan(source, &mut finder)?;
     let home = finder.folder.canonicalize().unwrap_or_else(|_| finder.folder.clone());
     let store = store.map(|store| (store.clone(), surroundings(&plan, &finder.fonts)));
     let faces = Faces::new(finder.fonts).map_err(|_| {

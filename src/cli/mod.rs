@@ -8,6 +8,7 @@ mod inputs;
 mod known;
 mod load;
 mod manual;
+mod mend;
 mod output;
 mod pictures;
 mod prepare;
@@ -62,6 +63,8 @@ pub struct Arguments {
 enum Command {
     /// Review plans against their screens
     Review(Box<ReviewArguments>),
+    /// Make the exact corrections that findings of a plan carry, where nothing else gets worse by them
+    Mend(MendArguments),
     /// Draw the panel as a reader sees it after a step, ghosts and all
     Glass(GlassArguments),
     /// Bring screens to the levels or the palette of a panel
@@ -154,6 +157,24 @@ pub(crate) struct ReviewArguments {
     /// Stay, and review again what a change of a plan, a screen or a display touches; ends with Ctrl-C
     #[arg(long, conflicts_with = "facts")]
     watch: bool,
+    /// How many threads to use [default: one for each core]
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=256))]
+    threads: Option<u16>,
+}
+
+/// What `mend` takes.
+#[derive(Debug, clap::Args)]
+#[command(
+    after_help = "Exit status: 0 done, also where there was nothing to correct; 2 wrong usage, or a plan that could not be \
+read or written."
+)]
+pub(crate) struct MendArguments {
+    /// The plan
+    #[arg(value_hint = ValueHint::FilePath)]
+    plan: PathBuf,
+    /// Print the changes as a unified diff and write nothing
+    #[arg(long)]
+    dry_run: bool,
     /// How many threads to use [default: one for each core]
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=256))]
     threads: Option<u16>,
@@ -362,6 +383,7 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
     };
     let status = match arguments.command {
         Command::Review(arguments) => review::review(&arguments),
+        Command::Mend(arguments) => mend::mend(&arguments),
         Command::Glass(arguments) => glass::glass(&arguments),
         Command::Prepare(arguments) => prepare::prepare(&arguments),
         Command::Fit(arguments) => fit::fit(&arguments),

@@ -7,7 +7,7 @@ use std::{
 
 use super::{
     ReplanArguments, cores,
-    load::{LoadedPlan, load_plan, load_source},
+    load::{LoadedPlan, load_plan, load_text},
     output::{write_file, write_out},
     output_style, screen_faults,
     settings::SettingsStore,
@@ -55,7 +55,7 @@ fn run(arguments: &ReplanArguments) -> Result<(), Vec<Fault>> {
     }
     let text = with_choices(&loaded, &replanned)?;
     let source = Arc::new(Source { name: loaded.plan.source.name.clone(), text });
-    let chosen = load_source(&arguments.plan, source.clone(), &mut settings, None)?;
+    let chosen = load_text(&source, &arguments.plan, &mut settings, None)?;
     let before = play(&loaded, threads)?;
     let after = play(&chosen, threads)?;
     say(|out| report(&loaded, &replanned, &before, &after, out))?;

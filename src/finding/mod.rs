@@ -3,6 +3,7 @@
 //! A rule reports through a [`Sink`], which makes one finding of what lasts over many steps. Knows no file formats.
 
 mod accept;
+mod correction;
 mod fingerprint;
 mod summary;
 
@@ -11,6 +12,7 @@ use std::collections::BTreeMap;
 use crate::{geometry::Rect, panel::PlayedStep, plan::Step};
 
 pub use accept::{accept_findings, is_accepted};
+pub use correction::{Change, ChangeOf, Correction};
 pub use fingerprint::add_fingerprints;
 pub use summary::{Power, Summary, SummaryTally};
 
@@ -59,6 +61,8 @@ pub struct Finding {
     pub message: String,
     /// What to do.
     pub help: String,
+    /// Exact changes of the plan that take it away, each on its own, the best first; none where the help is advice.
+    pub corrections: Vec<Correction>,
     /// The figures that the message was made from.
     pub figures: BTreeMap<&'static str, f64>,
     /// The JSON pointer to the field of the plan that it is about.
@@ -98,6 +102,8 @@ pub struct Sight {
     pub figures: Vec<(&'static str, f64)>,
     /// Tells sights apart that have the same field of the plan.
     pub key: String,
+    /// Exact changes of the plan that take it away, each on its own, the best first.
+    pub corrections: Vec<Correction>,
     /// Another severity than the rule's own, which it never exceeds.
     pub severity: Option<Severity>,
 }
@@ -212,6 +218,7 @@ impl Sink {
             rect: sight.rect,
             message: sight.message,
             help: sight.help,
+            corrections: sight.corrections,
             figures: sight.figures.into_iter().collect(),
             pointer: place.pointer,
             fingerprint: String::new(),

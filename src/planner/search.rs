@@ -379,7 +379,7 @@ fn prune(courses: &mut Vec<Course<'_>>, width: usize) -> bool {
     courses.sort_by(|one, other| one.rank().order(&other.rank()));
     // Courses that look alike in all that counts are one: a window by name and the same window by its box.
     let all = courses.len();
-    if width < super::EXHAUSTIVE {
+    if width < super::replan::EXHAUSTIVE {
         courses.dedup_by(|one, other| one.is_like(other));
     }
     // Rules may remember more than can be compared: only where none was left out, none better can be missing.

@@ -57,6 +57,7 @@ impl<'p> FlashesTooFast<'p> {
                 self.limits.sr
             ),
             help,
+            corrections: Vec::new(),
             figures: vec![
                 ("flashes", flashes),
                 ("sr", found.sr),

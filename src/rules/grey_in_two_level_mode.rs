@@ -1,10 +1,10 @@
 //! `grey-in-two-level-mode`: target levels that the mode cannot reach, and no update that reaches them in time.
 
-use super::{Rule, Setup, shapes, words};
+use super::{Rule, Setup, remedy, shapes, words};
 use crate::{
     change::{Mask, TileCover, TileGrid, bits, levels_of_tile, regions_with_labels},
     display::LevelSet,
-    finding::{Severity, Sight, Sink, StepField, Where},
+    finding::{ChangeOf, Correction, Severity, Sight, Sink, StepField, Where},
     panel::{PlayedStep, PlayedUpdate},
     plan::Plan,
 };
@@ -21,6 +21,8 @@ pub(super) struct GreyInTwoLevelMode<'p> {
 #[derive(Clone)]
 struct Waiting {
     place: Where,
+    /// The JSON pointer to the step.
+    step: String,
     update: usize,
     mode: usize,
     deadline_ms: f64,
@@ -74,6 +76,7 @@ impl<'p> GreyInTwoLevelMode<'p> {
         }
         self.waiting.push(Waiting {
             place: Where::of(step, StepField::Mode(index)),
+            step: step.planned.step.pointer.clone(),
             update: index,
             mode: update.mode,
             deadline_ms: step.updates_request_ms() + self.settle_ms,
@@ -151,7 +154,15 @@ impl<'p> GreyInTwoLevelMode<'p> {
                 mode.name
             ),
         };
+        let correct = |mode: usize| Correction::at(&waiting.step, ChangeOf::Mode { update: waiting.update, mode });
+        let reaches = |mode: &usize| waiting.levels.is_within(display.modes[*mode].to);
+        let corrections = if only_edges {
+            Vec::new()
+        } else {
+            remedy::modes_by_cost(self.plan, reaches).into_iter().map(correct).collect()
+        };
         let sight = Sight {
+            corrections,
             update: Some(waiting.update),
             rect: waiting.pixels.bounds(&waiting.grid),
             message: format!(

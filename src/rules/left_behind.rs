@@ -1,6 +1,6 @@
 //! `left-behind`: pixels that a step changed in memory and that no window brings to the glass in time.
 
-use super::{Rule, Setup, words};
+use super::{Rule, Setup, remedy, words};
 use crate::{
     change::{Mask, proposed_window},
     finding::{Sight, Sink, StepField, Where},
@@ -21,6 +21,8 @@ struct Waiting {
     place: Where,
     deadline_ms: f64,
     pixels: Mask,
+    /// What brings them to the glass, and in which modes it can.
+    missing: remedy::Missing,
     rect_of: crate::change::TileGrid,
 }
 
@@ -44,6 +46,7 @@ impl<'p> LeftBehind<'p> {
                 words::area(pixels, display)
             ),
             help,
+            corrections: waiting.missing.corrections(rect, self.plan),
             figures: vec![("px", pixels as f64), ("mm2", display.area_mm2(pixels))],
             ..Sight::default()
         };
@@ -74,6 +77,7 @@ impl Rule for LeftBehind<'_> {
             self.waiting.push(Waiting {
                 place: Where::of(step, StepField::Screen),
                 deadline_ms,
+                missing: remedy::Missing::new(step, &pixels),
                 pixels,
                 rect_of: *step.grid(),
             });

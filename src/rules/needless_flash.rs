@@ -4,9 +4,9 @@ use super::{Rule, Setup, due::Due, words};
 use crate::{
     change::proposed_window,
     display::{LevelSet, Mode},
-    finding::{Sight, Sink, StepField, Where},
+    finding::{ChangeOf, Correction, Sight, Sink, StepField, Where},
     panel::{PlayedStep, PlayedUpdate},
-    plan::Plan,
+    plan::{Plan, WindowAsk},
 };
 
 /// Looks at every flashing update that no cleaning made due.
@@ -27,14 +27,15 @@ impl<'p> NeedlessFlash<'p> {
         Self { times: setup.limit("times"), due: Due::new(setup.plan), plan: setup.plan, asked_ms: f64::NEG_INFINITY }
     }
 
-    fn sight(&self, step: &PlayedStep<'_>, update: &PlayedUpdate) -> Option<Sight> {
+    fn sight(&self, step: &PlayedStep<'_>, index: usize, update: &PlayedUpdate) -> Option<Sight> {
         let display = &self.plan.display;
         let mode = &display.modes[update.mode];
         if mode.flashes == 0 || update.sent.is_empty() || update.changed_px == 0 {
             return None;
         }
-        let quiet = display.modes.iter().find(|other| self.carries(other, step, update));
-        if let Some(quiet) = quiet {
+        let carries = |mode: &usize| self.carries(&display.modes[*mode], step, update);
+        let carrying: Vec<usize> = (0..display.modes.len()).filter(carries).collect();
+        if let Some(quiet) = carrying.first().map(|quiet| &display.modes[*quiet]) {
             return Some(Sight {
                 message: format!(
                     "`{}` flashes {}, though `{}` brings the {} that change without a flash and without a visible ghost",
@@ -44,6 +45,7 @@ impl<'p> NeedlessFlash<'p> {
                     words::area(update.changed_px, display)
                 ),
                 help: format!("use `{}` here, and clean in a pause", quiet.name),
+                corrections: Correction::modes(step, index, carrying),
                 key: "mode".into(),
                 ..Sight::default()
             });
@@ -61,6 +63,10 @@ impl<'p> NeedlessFlash<'p> {
                 words::figure(times)
             ),
             help: format!("give it the window {}: then only that flashes", words::rect(window)),
+            corrections: vec![Correction::of(
+                step,
+                ChangeOf::Window { update: index, window: WindowAsk::Boxes(vec![window.to_window()]) },
+            )],
             key: "window".into(),
             ..Sight::default()
         })
@@ -96,7 +102,7 @@ impl Rule for NeedlessFlash<'_> {
         }
         if !self.due.is_due(step, self.plan) && !in_pause {
             for (index, update) in step.updates.iter().enumerate() {
-                let Some(sight) = self.sight(step, update) else { continue };
+                let Some(sight) = self.sight(step, index, update) else { continue };
                 let sight = Sight {
                     update: Some(index),
                     rect: update.sent_bounds(),

@@ -2,7 +2,7 @@
 
 use super::{Rule, Setup, words};
 use crate::{
-    finding::{Sight, Sink, StepField, Where},
+    finding::{ChangeOf, Correction, Sight, Sink, StepField, Where},
     geometry::Rect,
     panel::PlayedStep,
     plan::{Plan, WindowAsk},
@@ -51,6 +51,7 @@ impl Rule for NoWindowsHere<'_> {
                     || "write \"all\", and expect the whole panel to change".to_owned(),
                     |modes| format!("write \"all\", or use a mode that takes windows: {modes}"),
                 ),
+                corrections: vec![Correction::of(step, ChangeOf::Window { update: index, window: WindowAsk::All })],
                 figures: vec![("sent_px", played.sent_px as f64)],
                 ..Sight::default()
             };

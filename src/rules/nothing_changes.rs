@@ -2,9 +2,9 @@
 
 use super::{Rule, Setup, words};
 use crate::{
-    finding::{Sight, Sink, StepField, Where},
+    finding::{ChangeOf, Correction, Sight, Sink, StepField, Where},
     panel::PlayedStep,
-    plan::Plan,
+    plan::{Plan, WindowAsk},
 };
 
 /// Looks at every update on its own.
@@ -37,6 +37,10 @@ impl Rule for NothingChanges<'_> {
                     words::figure(update.duration_ms)
                 ),
                 help: "take the update away, or ask for \"changed\", which sends nothing where nothing differs".into(),
+                corrections: vec![
+                    Correction::of(step, ChangeOf::RemoveUpdate { update: index }),
+                    Correction::of(step, ChangeOf::Window { update: index, window: WindowAsk::Changed }),
+                ],
                 figures: vec![("sent_px", update.sent_px as f64), ("duration_ms", update.duration_ms)],
                 ..Sight::default()
             };

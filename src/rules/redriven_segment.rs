@@ -1,8 +1,8 @@
 //! `redriven-segment`: a segment that is driven towards the state that it already has.
 
-use super::{Rule, Setup, words};
+use super::{Rule, Setup, remedy, words};
 use crate::{
-    finding::{Sight, Sink, StepField, Where},
+    finding::{Correction, Sight, Sink, StepField, Where},
     panel::{PlayedStep, PlayedUpdate},
     plan::Plan,
 };
@@ -43,6 +43,11 @@ impl<'p> RedrivenSegment<'p> {
                 if names.len() == 1 { "it has" } else { "they have" }
             ),
             help,
+            corrections: Correction::modes(
+                step,
+                index,
+                remedy::modes_by_cost(self.plan, |mode| modes[*mode].changed_only),
+            ),
             figures: vec![("segments", names.len() as f64), ("px", pixels.count() as f64)],
             ..Sight::default()
         })

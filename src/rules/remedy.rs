@@ -4,11 +4,12 @@ use std::cmp::Ordering;
 
 use super::words;
 use crate::{
-    change::{TileCover, bits, proposed_window},
-    display::{Level, Mode},
+    change::{Mask, TileCover, bits, proposed_window},
+    display::{Level, LevelSet, Mode},
+    finding::{ChangeOf, Correction},
     geometry::Rect,
     panel::{Ghost, PlayedStep, share_of_swing},
-    plan::Plan,
+    plan::{Plan, Update, WindowAsk},
 };
 
 /// Which step's ink a ghost is, in words.
@@ -89,6 +90,85 @@ pub(super) fn commit_mode(ink: Level, level: Level, around_l: f64, limit_l: f64,
     let takes =
         |mode: &&Mode| mode.from.contains(ink) && mode.to.contains(level) && (shown(mode) - around_l).abs() < limit_l;
     display.modes.iter().filter(takes).min_by(|one, other| by_cost(one, other, plan))
+}
+
+/// Pixels of a step that no window covers: what they are to become, and which step may bring them to the glass.
+#[derive(Clone)]
+pub(super) struct Missing {
+    /// The JSON pointer to the step.
+    step: String,
+    updates: Vec<Update>,
+    from: LevelSet,
+    to: LevelSet,
+}
+
+/// As many modes are offered for what is missing.
+const MOST_OFFERED: usize = 3;
+
+impl Missing {
+    /// What is missing of a step as it was played.
+    pub(super) fn new(step: &PlayedStep<'_>, pixels: &Mask) -> Self {
+        let (mut from, mut to) = (LevelSet::default(), LevelSet::default());
+        for (tile, pixels) in pixels.tiles() {
+            let (glass, memory) = (step.glass.levels(*tile), step.glass.memory_levels(*tile));
+            for bit in bits(*pixels) {
+                from = from.with(glass[bit as usize]);
+                to = to.with(memory[bit as usize]);
+            }
+        }
+        let planned = step.planned.step;
+        Self { step: planned.pointer.clone(), updates: planned.listed_updates().to_vec(), from, to }
+    }
+
+    /// Ways to bring a box to the glass, the best first: the step's own update over all that changed, one more box of one of
+    /// its updates, or one more update.
+    pub(super) fn corrections(&self, rect: Rect, plan: &Plan) -> Vec<Correction> {
+        let modes = &plan.display.modes;
+        let reaches = |mode: &usize| self.from.is_within(modes[*mode].from) && self.to.is_within(modes[*mode].to);
+        let proposed = proposed_window(rect, &plan.display, plan.rotation);
+        let mut found = Vec::new();
+        if self.updates.len() == 1 {
+            let what = ChangeOf::Window { update: 0, window: WindowAsk::Changed };
+            found.push(Correction::at(&self.step, what));
+        }
+        found.extend(proposed.into_iter().flat_map(|rect| self.one_more_box(rect, plan)));
+        for mode in modes_by_cost(plan, reaches).into_iter().take(MOST_OFFERED) {
+            let windows = match proposed.filter(|_| modes[mode].windowed) {
+                // The first is right for one turn of a step, the second for all.
+                Some(rect) => vec![WindowAsk::Boxes(vec![rect.to_window()]), WindowAsk::Changed],
+                None => vec![WindowAsk::All],
+            };
+            let add = |window| Correction::at(&self.step, ChangeOf::AddUpdate { mode, window });
+            found.extend(windows.into_iter().map(add));
+        }
+        found
+    }
+}
+
+impl Missing {
+    /// The box beside those of an update of the step.
+    fn one_more_box(&self, rect: Rect, plan: &Plan) -> Vec<Correction> {
+        let takes = |update: &Update| {
+            let mode = &plan.display.modes[update.mode];
+            mode.windowed && self.from.is_within(mode.from)
+        };
+        let more = |(index, update): (usize, &Update)| match &update.window {
+            WindowAsk::Boxes(boxes) if takes(update) => {
+                let window = WindowAsk::Boxes(boxes.iter().copied().chain([rect.to_window()]).collect());
+                Some(Correction::at(&self.step, ChangeOf::Window { update: index, window }))
+            }
+            _ => None,
+        };
+        self.updates.iter().enumerate().filter_map(more).collect()
+    }
+}
+
+/// The modes that do something, the cheapest first.
+pub(super) fn modes_by_cost(plan: &Plan, does: impl Fn(&usize) -> bool) -> Vec<usize> {
+    let modes = &plan.display.modes;
+    let mut found: Vec<usize> = (0..modes.len()).filter(does).collect();
+    found.sort_by(|one, other| by_cost(&modes[*one], &modes[*other], plan));
+    found
 }
 
 /// A mode without a flash costs less than one with it; of two alike the quicker.

@@ -3,7 +3,7 @@
 use super::{
     Rule, Setup,
     pen::{SETTLE_MS, is_commit},
-    words,
+    remedy, words,
 };
 use crate::{
     change::{Mask, TileGrid, proposed_window},
@@ -29,6 +29,7 @@ struct Waiting {
     place: Where,
     deadline_ms: f64,
     pixels: Mask,
+    missing: remedy::Missing,
 }
 
 impl<'p> StrayInk<'p> {
@@ -39,16 +40,16 @@ impl<'p> StrayInk<'p> {
     fn tell_late(&mut self, now_ms: f64, sink: &mut Sink) {
         let late: Vec<Waiting> = self.waiting.extract_if(.., |waiting| waiting.deadline_ms < now_ms).collect();
         for waiting in late {
-            self.tell(waiting.place, &waiting.pixels, true, sink);
+            self.tell(waiting.place, &waiting.pixels, Some(&waiting.missing), sink);
         }
     }
 
-    fn tell(&self, place: Where, pixels: &Mask, was_committed: bool, sink: &mut Sink) {
+    fn tell(&self, place: Where, pixels: &Mask, committed: Option<&remedy::Missing>, sink: &mut Sink) {
         let display = &self.plan.display;
         let Some(rect) = self.grid.and_then(|grid| pixels.bounds(&grid)) else { return };
         let px = pixels.count();
         let (area, verb) = (words::area(px, display), if px == 1 { "lies" } else { "lie" });
-        let message = if was_committed {
+        let message = if committed.is_some() {
             format!(
                 "{area} of the line under the pen {verb} outside the windows of the commit: the ink stays on the glass"
             )
@@ -60,7 +61,8 @@ impl<'p> StrayInk<'p> {
             None => "let the commit redraw the whole panel".to_owned(),
         };
         let figures = vec![("px", px as f64), ("mm2", display.area_mm2(px))];
-        sink.report(place, Sight { rect: Some(rect), message, help, figures, ..Sight::default() });
+        let corrections = committed.map_or_else(Vec::new, |missing| missing.corrections(rect, self.plan));
+        sink.report(place, Sight { rect: Some(rect), message, help, figures, corrections, ..Sight::default() });
     }
 
     /// Takes in the ink of a step that its own updates left.
@@ -82,7 +84,9 @@ impl<'p> StrayInk<'p> {
         );
         let pixels = std::mem::take(&mut self.uncommitted).or(&stray);
         if !pixels.is_empty() {
-            self.waiting.push(Waiting { place, deadline_ms: step.updates_request_ms() + SETTLE_MS, pixels });
+            let missing = remedy::Missing::new(step, &pixels);
+            let deadline_ms = step.updates_request_ms() + SETTLE_MS;
+            self.waiting.push(Waiting { place, deadline_ms, pixels, missing });
         }
     }
 }
@@ -109,7 +113,7 @@ impl Rule for StrayInk<'_> {
     fn end(&mut self, sink: &mut Sink) {
         self.tell_late(f64::INFINITY, sink);
         if let Some(place) = self.drawn.take() {
-            self.tell(place, &self.uncommitted, false, sink);
+            self.tell(place, &self.uncommitted, None, sink);
         }
     }
 }

@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use super::{Rule, Setup, words};
 use crate::{
     change::widened,
-    finding::{Severity, Sight, Sink, StepField, Where},
+    finding::{Change, ChangeOf, Correction, Severity, Sight, Sink, StepField, Where},
     geometry::{Rect, Window},
     panel::{PlayedStep, PlayedUpdate},
     plan::{Plan, WindowAsk},
@@ -25,6 +25,8 @@ struct Seen {
     cut: Rect,
     sent: Rect,
     beside_px: u64,
+    /// Every place where the plan asks for it.
+    changes: Vec<Change>,
 }
 
 impl<'p> WindowOffGrid<'p> {
@@ -42,11 +44,24 @@ impl<'p> WindowOffGrid<'p> {
             if cut == sent {
                 continue;
             }
-            let field = StepField::Window(index, (boxes.len() > 1).then_some(at));
+            let at = (boxes.len() > 1).then_some(at);
+            let field = StepField::Window(index, at);
+            let what = ChangeOf::Box { update: index, index: at, rect: sent };
+            let change = Change { step: step.planned.step.pointer.clone(), what };
             let place = Where::of(step, field);
-            let seen = self.seen.entry(*window).or_insert(Seen { place, update: index, cut, sent, beside_px: 0 });
+            let seen = self.seen.entry(*window).or_insert_with(|| Seen {
+                place,
+                update: index,
+                cut,
+                sent,
+                beside_px: 0,
+                changes: Vec::new(),
+            });
             seen.beside_px = seen.beside_px.max(played.driven_beside_px);
             seen.place.last_step = step.planned.index;
+            if !seen.changes.contains(&change) {
+                seen.changes.push(change);
+            }
         }
     }
 }
@@ -84,6 +99,7 @@ impl Rule for WindowOffGrid<'_> {
                 ),
                 help: format!("write {}, or move what changes onto the grid", words::rect(seen.sent)),
                 figures: vec![("beside_px", seen.beside_px as f64)],
+                corrections: vec![Correction { changes: seen.changes }],
                 key: words::window(window),
                 severity: (seen.beside_px == 0).then_some(Severity::Note),
             };

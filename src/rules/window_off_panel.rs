@@ -2,7 +2,8 @@
 
 use super::{Rule, Setup, words};
 use crate::{
-    finding::{Sight, Sink, StepField, Where},
+    change::widened,
+    finding::{ChangeOf, Correction, Sight, Sink, StepField, Where},
     panel::PlayedStep,
     plan::{Plan, WindowAsk},
 };
@@ -26,6 +27,15 @@ impl Rule for WindowOffPanel<'_> {
             let WindowAsk::Boxes(boxes) = &update.window else { continue };
             for (at, window) in boxes.iter().enumerate().filter(|(_, window)| window.leaves(size)) {
                 let cut = window.cut(size);
+                let index_in_list = (boxes.len() > 1).then_some(at);
+                let takes_windows =
+                    self.plan.display.windows.is_some() && self.plan.display.modes[update.mode].windowed;
+                let sent = if takes_windows { widened(*window, &self.plan.display, self.plan.rotation) } else { cut };
+                let change = match (sent, index_in_list) {
+                    (Some(rect), at) => ChangeOf::Box { update: index, index: at, rect },
+                    (None, Some(at)) => ChangeOf::RemoveBox { update: index, index: at },
+                    (None, None) => ChangeOf::RemoveUpdate { update: index },
+                };
                 let (what, help) = match cut {
                     Some(cut) => ("is cut at its edge", format!("write {}", words::rect(cut))),
                     None => ("sends nothing", "move it onto the panel, or take it away".to_owned()),
@@ -35,10 +45,11 @@ impl Rule for WindowOffPanel<'_> {
                     rect: cut,
                     message: format!("the window {} leaves the panel of {size} px and {what}", words::window(*window)),
                     help,
+                    corrections: vec![Correction::of(step, change)],
                     key: words::window(*window),
                     ..Sight::default()
                 };
-                sink.report(Where::of(step, StepField::Window(index, (boxes.len() > 1).then_some(at))), sight);
+                sink.report(Where::of(step, StepField::Window(index, index_in_list)), sight);
             }
         }
     }

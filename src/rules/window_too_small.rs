@@ -2,9 +2,11 @@
 
 use super::{Rule, Setup, words};
 use crate::{
-    finding::{Sight, Sink, StepField, Where},
+    change::{proposed_window, widened},
+    finding::{ChangeOf, Correction, Sight, Sink, StepField, Where},
+    geometry::Rect,
     panel::PlayedStep,
-    plan::{Plan, WindowAsk},
+    plan::{Plan, Update, WindowAsk},
 };
 
 /// Looks at every box that is sent.
@@ -16,6 +18,23 @@ pub(super) struct WindowTooSmall<'p> {
 impl<'p> WindowTooSmall<'p> {
     pub(super) fn new(setup: &Setup<'p>) -> Self {
         Self { plan: setup.plan }
+    }
+}
+
+impl WindowTooSmall<'_> {
+    /// The box of the plan that was sent like this, made as large as the controller takes; none for "changed", which is
+    /// another box in every turn.
+    fn corrections(&self, step: &PlayedStep<'_>, index: usize, update: &Update, sent: Rect) -> Vec<Correction> {
+        let (display, rotation) = (&self.plan.display, self.plan.rotation);
+        let (WindowAsk::Boxes(boxes), Some(rect)) = (&update.window, proposed_window(sent, display, rotation)) else {
+            return Vec::new();
+        };
+        let are_it = boxes.iter().enumerate().filter(|(_, window)| widened(**window, display, rotation) == Some(sent));
+        let correction = |(at, _)| {
+            let at = (boxes.len() > 1).then_some(at);
+            Correction::of(step, ChangeOf::Box { update: index, index: at, rect })
+        };
+        are_it.map(correction).collect()
     }
 }
 
@@ -44,6 +63,7 @@ impl Rule for WindowTooSmall<'_> {
                     ),
                     help: format!("make it at least {width} x {height} px"),
                     figures: vec![("width_px", on_panel.width as f64), ("height_px", on_panel.height as f64)],
+                    corrections: self.corrections(step, index, update, *rect),
                     key: words::rect(*rect),
                     ..Sight::default()
                 };

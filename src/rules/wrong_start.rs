@@ -1,8 +1,8 @@
 //! `wrong-start`: pixels driven from a level that the mode cannot start from.
 
-use super::{Rule, Setup, words};
+use super::{Rule, Setup, remedy, words};
 use crate::{
-    finding::{Sight, Sink, StepField, Where},
+    finding::{Correction, Sight, Sink, StepField, Where},
     panel::PlayedStep,
     plan::Plan,
 };
@@ -25,6 +25,7 @@ impl Rule for WrongStart<'_> {
         for (index, update) in step.updates.iter().enumerate().filter(|(_, update)| !update.wrong_start.is_empty()) {
             let mode = &display.modes[update.mode];
             let pixels = update.wrong_start.count();
+            let starts_anywhere = |mode: &usize| display.modes[*mode].from == display.ink.all();
             let starts: Vec<String> = display
                 .modes
                 .iter()
@@ -47,6 +48,7 @@ impl Rule for WrongStart<'_> {
                     words::figure(mode.residue.wrong_start.abs())
                 ),
                 help,
+                corrections: Correction::modes(step, index, remedy::modes_by_cost(self.plan, starts_anywhere)),
                 figures: vec![("px", pixels as f64), ("mm2", display.area_mm2(pixels))],
                 ..Sight::default()
             };

@@ -416,7 +416,7 @@ impl<'t> Layout<'t> {
         let mut new = String::new();
         for (at, text) in texts.iter().enumerate() {
             let ends = if at + 1 == texts.len() && is_last && !had_comma_at_end { "" } else { "," };
-            new.push_str(&format!("{separator}{text}{ends}"));
+            new.extend([separator.as_str(), text, ends]);
         }
         let stop = comma.map_or(end, |comma| comma + 1);
         let at = if self.indent(child).is_some() { behind_comments(self.text, stop) } else { stop };
@@ -428,11 +428,11 @@ impl<'t> Layout<'t> {
         if self.indent(first).is_some() {
             let at = behind_comments(self.text, self.outer.start + 1);
             if self.text[at..].starts_with(['\r', '\n']) {
-                let new = texts.iter().map(|text| format!("{separator}{text},")).collect();
+                let new = texts.iter().flat_map(|text| [separator.as_str(), text, ","]).collect();
                 return pieces.push(Piece::insertion(at, new));
             }
         }
-        let new = texts.iter().map(|text| format!("{text},{separator}")).collect();
+        let new = texts.iter().flat_map(|text| [text, ",", &separator]).collect();
         pieces.push(Piece::insertion(self.children[first].start, new));
     }
 

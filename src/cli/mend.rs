@@ -1,0 +1,133 @@
+//! `stillpage mend`: makes the corrections that findings carry in a plan, or shows them as a diff.
+
+use std::{
+    io::{self, Write},
+    path::Path,
+    sync::Arc,
+};
+
+use similar::TextDiff;
+
+use super::{
+    MendArguments, cores,
+    load::{has_mark, load_text, no_such, read_text, shown},
+    output::{write_file, write_out},
+    screen_faults,
+    settings::SettingsStore,
+    store::PictureStore,
+    tell, working_folder,
+};
+use crate::{
+    finding::Summary,
+    planner::mend::{Left, Mended, Reviewed, Taken, mend as make_corrections, place},
+    review::review,
+    rules::{Selection, words::counted},
+    source::{Fault, Source},
+};
+
+/// Lines around a change in a diff.
+const CONTEXT_LINES: usize = 3;
+
+/// Runs the command and gives the exit status.
+pub(super) fn mend(arguments: &MendArguments) -> u8 {
+    match run(arguments) {
+        Ok(()) => 0,
+        Err(faults) => {
+            faults.iter().for_each(tell);
+            2
+        }
+    }
+}
+
+fn run(arguments: &MendArguments) -> Result<(), Vec<Fault>> {
+    let path = &arguments.plan;
+    let one = |fault| vec![fault];
+    check(path).map_err(one)?;
+    let source = read_text(path).map_err(one)?;
+    let mended = corrected(arguments, &source)?;
+    let is_changed = mended.text != source.text;
+    if arguments.dry_run {
+        // The diff can be handed to another program; what is said of it is for people.
+        let _ = write_lines(&mended, is_changed, path, true, &mut io::stderr());
+        return write_out(|out| write_diff(&source, &mended.text, out)).map_err(one);
+    }
+    if is_changed {
+        write_back(path, &mended.text).map_err(one)?;
+    }
+    write_out(|out| write_lines(&mended, is_changed, path, false, out)).map_err(one)
+}
+
+fn check(path: &Path) -> Result<(), Fault> {
+    let found = std::fs::metadata(path).map_err(|error| no_such(path, &error))?;
+    if found.is_dir() {
+        let message = "this is a folder; plans are corrected one by one";
+        return Err(Fault::of_file(path.display().to_string(), message, "name a plan, `*.plan.json`"));
+    }
+    Ok(())
+}
+
+fn corrected(arguments: &MendArguments, source: &Arc<Source>) -> Result<Mended, Vec<Fault>> {
+    let threads = arguments.threads.map_or_else(cores, usize::from);
+    let store: Arc<PictureStore> = Arc::default();
+    let mut settings = SettingsStore::new(&working_folder());
+    make_corrections(source, &mut |text| {
+        let loaded = load_text(text, &arguments.plan, &mut settings, Some(&store))?;
+        match review(&loaded.plan, &loaded.screens, &Selection::default(), threads, &mut |_| {}) {
+            Ok(review) => Ok(Reviewed { plan: loaded.plan, review }),
+            Err(broken) => Err(screen_faults(&loaded, broken)),
+        }
+    })
+}
+
+/// Writes the text over the plan; a link stays one, and leads to the corrected file.
+fn write_back(path: &Path, text: &str) -> Result<(), Fault> {
+    let real = path.canonicalize().unwrap_or_else(|_| path.to_owned());
+    let mark = if has_mark(path) { "\u{feff}" } else { "" };
+    write_file(&real, |out| out.write_all(mark.as_bytes()).and_then(|()| out.write_all(text.as_bytes())))
+}
+
+fn write_diff(source: &Source, text: &str, out: &mut dyn Write) -> io::Result<()> {
+    let diff = TextDiff::from_lines(source.text.as_str(), text);
+    diff.unified_diff().context_radius(CONTEXT_LINES).header(&source.name, &source.name).to_writer(out)
+}
+
+fn write_lines(mended: &Mended, is_changed: bool, path: &Path, is_dry: bool, out: &mut dyn Write) -> io::Result<()> {
+    for Taken { finding, change } in &mended.taken {
+        writeln!(out, "{}: {change} (`{}`)", place(finding).trim_start_matches("at "), finding.rule)?;
+    }
+    let corrected = counted(mended.taken.len() as u64, "correction", "corrections");
+    let done = match (is_changed, is_dry) {
+        (false, _) => "nothing was corrected".to_owned(),
+        (true, true) => format!("{corrected} to make; nothing was written"),
+        (true, false) => format!("{corrected} made"),
+    };
+    if !mended.taken.is_empty() {
+        writeln!(out)?;
+    }
+    write_left(&mended.left, out)?;
+    writeln!(out, "{}: {done}; before: {}; after: {}", shown(path), counts(&mended.before), counts(&mended.after))
+}
+
+/// What stays: first what could not be corrected, with the reason, then what is for a person to decide.
+fn write_left(left: &[Left], out: &mut dyn Write) -> io::Result<()> {
+    let (refused, advised): (Vec<&Left>, Vec<&Left>) = left.iter().partition(|left| !left.not_taken.is_empty());
+    for Left { finding, not_taken } in &refused {
+        writeln!(out, "not corrected: `{}` {}", finding.rule, place(finding))?;
+        for not_taken in not_taken {
+            writeln!(out, "  {}: {}", not_taken.change, not_taken.reason)?;
+        }
+    }
+    for Left { finding, .. } in &advised {
+        writeln!(out, "for you to decide: `{}` {}: {}", finding.rule, place(finding), finding.help)?;
+    }
+    if left.is_empty() { Ok(()) } else { writeln!(out) }
+}
+
+fn counts(summary: &Summary) -> String {
+    [
+        counted(summary.error, "error", "errors"),
+        counted(summary.warning, "warning", "warnings"),
+        counted(summary.note, "note", "notes"),
+    ]
+    .join(", ")
+}

@@ -1,0 +1,390 @@
+//! Making the corrections that findings carry in the text of a plan, one after the other, each checked by a new review.
+//!
+//! A correction is kept where its finding goes and none comes, at no step and of no rule. Reviews come from the caller.
+
+use std::{
+    collections::{BTreeMap, BTreeSet},
+    sync::Arc,
+};
+
+use crate::{
+    finding::{Change, ChangeOf, Correction, Finding, Severity, Summary},
+    geometry::{Rect, Window},
+    plan::{Node, Plan, Step, Updates, WindowAsk},
+    review::Review,
+    source::{Fault, Source, edit::Edits},
+};
+
+/// A plan as it was read from a text, and its review.
+#[derive(Debug)]
+pub struct Reviewed {
+    /// The plan, with its text.
+    pub plan: Plan,
+    /// What was found in it.
+    pub review: Review,
+}
+
+/// What became of a plan.
+#[derive(Debug)]
+pub struct Mended {
+    /// The text with all corrections that were taken.
+    pub text: String,
+    /// Those, in their order.
+    pub taken: Vec<Taken>,
+    /// What is still found and accepted by nobody, in order.
+    pub left: Vec<Left>,
+    /// The figures before.
+    pub before: Summary,
+    /// The figures after.
+    pub after: Summary,
+}
+
+/// A correction that was made.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Taken {
+    /// Why: the finding that went.
+    pub finding: Finding,
+    /// What was changed, in words.
+    pub change: String,
+}
+
+/// A finding that stays.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Left {
+    /// Which.
+    pub finding: Finding,
+    /// Why each of its corrections was not taken; nothing where it has none.
+    pub not_taken: Vec<NotTaken>,
+}
+
+/// A correction that was not made.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct NotTaken {
+    /// What it would change, in words.
+    pub change: String,
+    /// Why it was not made, in words.
+    pub reason: String,
+}
+
+/// Makes all corrections that can be made. `review` reads and reviews a text in the place of the plan's own.
+///
+/// # Errors
+/// Where the plan cannot be read as it is.
+pub fn mend(
+    source: &Arc<Source>,
+    review: &mut dyn FnMut(&Arc<Source>) -> Result<Reviewed, Vec<Fault>>,
+) -> Result<Mended, Vec<Fault>> {
+    let now = review(source)?;
+    let before = now.review.summary.clone();
+    let mut mending = Mending { now, review, taken: Vec::new(), refused: BTreeMap::new() };
+    // What one correction stands in the way of may be right once another is made.
+    while mending.round() {
+        let taken = mending.taken.len();
+        mending.refused.retain(|_, refusal| refusal.taken == taken);
+    }
+    Ok(mending.finish(before))
+}
+
+struct Mending<'r> {
+    now: Reviewed,
+    review: &'r mut dyn FnMut(&Arc<Source>) -> Result<Reviewed, Vec<Fault>>,
+    taken: Vec<Taken>,
+    /// Why corrections were not taken, by their finding.
+    refused: BTreeMap<Name, Refusal>,
+}
+
+struct Refusal {
+    /// How many corrections had been made before.
+    taken: usize,
+    reasons: Vec<NotTaken>,
+}
+
+/// Tells a finding from the others of a review: its rule, field and box.
+type Name = (&'static str, String, Option<Rect>);
+
+fn name_of(finding: &Finding) -> Name {
+    (finding.rule, finding.pointer.clone(), finding.rect)
+}
+
+impl Mending<'_> {
+    /// Tries the corrections of every finding; gives whether one was made.
+    fn round(&mut self) -> bool {
+        let taken = self.taken.len();
+        while let Some(finding) = self.next() {
+            let tried = finding.corrections.iter().try_fold(Vec::new(), |mut refused, correction| {
+                let change = words(correction, &self.now.plan);
+                match self.attempt(&finding, correction) {
+                    Ok(better) => Err((better, change)),
+                    Err(reason) => {
+                        refused.push(NotTaken { change, reason });
+                        Ok(refused)
+                    }
+                }
+            });
+            match tried {
+                Err((better, change)) => {
+                    self.now = better;
+                    self.taken.push(Taken { finding, change });
+                }
+                Ok(reasons) => {
+                    self.refused.insert(name_of(&finding), Refusal { taken: self.taken.len(), reasons });
+                }
+            }
+        }
+        self.taken.len() > taken
+    }
+
+    /// The next finding that has corrections which were not tried yet; what changes the least of what is driven first.
+    fn next(&self) -> Option<Finding> {
+        let is_next = |finding: &&Finding| {
+            finding.is_open() && !finding.corrections.is_empty() && !self.refused.contains_key(&name_of(finding))
+        };
+        self.now.review.findings.iter().filter(is_next).min_by_key(|finding| reach(finding)).cloned()
+    }
+
+    /// The plan with a correction, where that is better; else the reason why it is not.
+    fn attempt(&mut self, finding: &Finding, correction: &Correction) -> Result<Reviewed, String> {
+        let plan = &self.now.plan;
+        let edits = edits(correction, plan).ok_or("the step leaves its updates to be chosen")?;
+        let text = edits.apply(&plan.source).map_err(|fault| fault.to_string())?;
+        let source = Arc::new(Source { name: plan.source.name.clone(), text });
+        let then = (self.review)(&source).map_err(|faults| {
+            let first = faults.first().map_or(String::new(), |fault| format!(": {}", fault.message));
+            format!("the plan could not be read any more{first}")
+        })?;
+        judge(finding, &self.now.review, &then.review)?;
+        keep_budgets(plan, &self.now.review.summary, &then.review.summary)?;
+        Ok(then)
+    }
+
+    fn finish(mut self, before: Summary) -> Mended {
+        let open = self.now.review.findings.into_iter().filter(Finding::is_open);
+        let left = open.map(|finding| {
+            let not_taken = self.refused.remove(&name_of(&finding)).map_or_else(Vec::new, |refusal| refusal.reasons);
+            Left { finding, not_taken }
+        });
+        Mended {
+            left: left.collect(),
+            text: self.now.plan.source.text.clone(),
+            taken: self.taken,
+            before,
+            after: self.now.review.summary,
+        }
+    }
+}
+
+/// What a rule has to say of a step, or of a field that belongs to none.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+struct Said {
+    /// How many findings are at least as bad: notes, warnings, errors.
+    at_least: [usize; 3],
+    /// In how many steps they were seen.
+    times: u64,
+}
+
+type AllSaid<'f> = BTreeMap<(&'static str, &'f str), (Said, &'f Finding)>;
+
+fn all_said(review: &Review) -> AllSaid<'_> {
+    let mut all = AllSaid::new();
+    for finding in review.findings.iter().filter(|finding| finding.is_open()) {
+        let (said, _) = all.entry((finding.rule, step_of(&finding.pointer))).or_insert((Said::default(), finding));
+        let levels = [Severity::Note, Severity::Warning, Severity::Error];
+        for (count, _) in said.at_least.iter_mut().zip(levels).filter(|(_, level)| finding.severity >= *level) {
+            *count += 1;
+        }
+        said.times += finding.times;
+    }
+    all
+}
+
+/// The pointer to the step that a field belongs to; the field itself, where it belongs to none.
+fn step_of(pointer: &str) -> &str {
+    let Some(at) = pointer.rfind("/steps/").filter(|_| pointer.starts_with("/steps/")) else { return pointer };
+    let index = at + "/steps/".len();
+    &pointer[..pointer[index..].find('/').map_or(pointer.len(), |end| index + end)]
+}
+
+/// Whether a plan is better without a finding: the finding is gone, and no rule says more of any step, or worse.
+fn judge(finding: &Finding, before: &Review, after: &Review) -> Result<(), String> {
+    let (was, is) = (all_said(before), all_said(after));
+    let nothing = Said::default();
+    for ((rule, step), (said, first)) in &is {
+        let known = was.get(&(rule, step)).map_or(&nothing, |(known, _)| known);
+        let is_more = said.at_least.iter().zip(known.at_least).any(|(count, known)| *count > known);
+        if is_more || (said.times > known.times && *known != nothing) {
+            return Err(format!("it would lead to `{rule}` {}", place(first)));
+        }
+    }
+    let key = (finding.rule, step_of(&finding.pointer));
+    let count = |all: &AllSaid<'_>| all.get(&key).map_or([0; 3], |(said, _)| said.at_least);
+    if count(&is) == count(&was) {
+        return Err("the finding would stay".into());
+    }
+    Ok(())
+}
+
+/// A figure that is over its budget may not go further over it.
+fn keep_budgets(plan: &Plan, before: &Summary, after: &Summary) -> Result<(), String> {
+    let (was, is) = (before.figures(), after.figures());
+    let is_over = |(figure, most): &(&String, &f64)| is[figure.as_str()] > was[figure.as_str()].max(**most);
+    match plan.budgets.iter().find(is_over) {
+        Some((figure, most)) => Err(format!(
+            "it would take `{figure}` from {} to {}, further over the budget of {most}",
+            was[figure.as_str()],
+            is[figure.as_str()]
+        )),
+        None => Ok(()),
+    }
+}
+
+/// How much the first correction of a finding changes of what is driven: boxes that are driven anyway, what is taken away,
+/// other windows and one more update, another mode.
+fn reach(finding: &Finding) -> u8 {
+    let of = |change: &Change| match change.what {
+        ChangeOf::Box { .. } | ChangeOf::RemoveBox { .. } | ChangeOf::Window { window: WindowAsk::All, .. } => 0,
+        ChangeOf::RemoveUpdate { .. } => 1,
+        ChangeOf::Window { .. } | ChangeOf::AddUpdate { .. } => 2,
+        ChangeOf::Mode { .. } => 3,
+    };
+    finding.corrections.first().and_then(|correction| correction.changes.iter().map(of).max()).unwrap_or(0)
+}
+
+/// Where a finding is, in words.
+pub fn place(finding: &Finding) -> String {
+    if !finding.is_of_a_step() {
+        return format!("at {}", finding.pointer);
+    }
+    match &finding.label {
+        Some(label) => format!("at step {} \"{label}\"", finding.step),
+        None => format!("at step {}", finding.step),
+    }
+}
+
+/// The changes of the text that a correction stands for; nothing where a step is left to choose, or has no such update.
+fn edits(correction: &Correction, plan: &Plan) -> Option<Edits> {
+    let steps = steps_by_pointer(&plan.nodes);
+    let mut edits = Edits::new();
+    for Change { step, what } in &correction.changes {
+        let found = steps.get(step.as_str()).filter(|found| found.updates != Updates::Choose)?;
+        add_change(&mut edits, found, what, plan);
+    }
+    Some(edits)
+}
+
+fn steps_by_pointer(nodes: &[Node]) -> BTreeMap<&str, &Step> {
+    let mut steps = BTreeMap::new();
+    for node in nodes {
+        match node {
+            Node::Step(step) => {
+                steps.insert(step.pointer.as_str(), step.as_ref());
+            }
+            Node::Repeat { body, .. } => steps.append(&mut steps_by_pointer(body)),
+        }
+    }
+    steps
+}
+
+fn add_change(edits: &mut Edits, step: &Step, what: &ChangeOf, plan: &Plan) {
+    let updates = format!("{}/updates", step.pointer);
+    let mode_name = |mode: usize| quoted(&plan.display.modes[mode].name);
+    match what {
+        ChangeOf::Window { update, window } => {
+            edits.set_field(format!("{updates}/{update}"), "window", window_text(window));
+        }
+        ChangeOf::Box { update, index: None, rect } => {
+            edits.replace(format!("{updates}/{update}/window"), box_text(rect.to_window()));
+        }
+        ChangeOf::Box { update, index: Some(index), rect } => {
+            edits.replace(format!("{updates}/{update}/window/{index}"), box_text(rect.to_window()));
+        }
+        ChangeOf::RemoveBox { update, index } => {
+            edits.remove_element(format!("{updates}/{update}/window"), *index);
+        }
+        ChangeOf::Mode { update, mode } => {
+            edits.replace(format!("{updates}/{update}/mode"), mode_name(*mode));
+        }
+        ChangeOf::RemoveUpdate { update } => {
+            edits.remove_element(updates, *update);
+        }
+        ChangeOf::AddUpdate { mode, window } => {
+            let new = format!("{{ \"mode\": {}, \"window\": {} }}", mode_name(*mode), window_text(window));
+            match step.listed_updates().len() {
+                // There may be no list at all.
+                0 => edits.set_field(&step.pointer, "updates", format!("[{new}]")),
+                count => edits.insert_element(updates, count, new),
+            };
+        }
+    }
+}
+
+fn quoted(text: &str) -> String {
+    serde_json::Value::from(text).to_string()
+}
+
+fn box_text(window: Window) -> String {
+    format!("[{}, {}, {}, {}]", window.x, window.y, window.width, window.height)
+}
+
+/// Windows as they stand in a plan.
+fn window_text(window: &WindowAsk) -> String {
+    match window {
+        WindowAsk::All => "\"all\"".into(),
+        WindowAsk::Changed => "\"changed\"".into(),
+        WindowAsk::Boxes(boxes) => match boxes.as_slice() {
+            [only] => box_text(*only),
+            all => format!("[{}]", all.iter().map(|window| box_text(*window)).collect::<Vec<_>>().join(", ")),
+        },
+    }
+}
+
+/// What a correction changes, in words; the same change at several places is said once.
+fn words(correction: &Correction, plan: &Plan) -> String {
+    let steps = steps_by_pointer(&plan.nodes);
+    let mut places: BTreeMap<String, BTreeSet<&str>> = BTreeMap::new();
+    for Change { step, what } in &correction.changes {
+        places.entry(change_words(what, steps.get(step.as_str()).copied(), plan)).or_default().insert(step);
+    }
+    let said = places.into_iter().map(|(change, steps)| match steps.len() {
+        1 => change,
+        count => format!("{change}, in {count} places"),
+    });
+    said.collect::<Vec<_>>().join("; ")
+}
+
+fn change_words(what: &ChangeOf, step: Option<&Step>, plan: &Plan) -> String {
+    let name = |mode: usize| format!("`{}`", plan.display.modes[mode].name);
+    let asked = |update: usize| step.and_then(|step| step.listed_updates().get(update));
+    let mode = |update: usize| asked(update).map_or("the update".into(), |update| name(update.mode));
+    let boxed = |update: usize, index: usize| match asked(update).map(|update| &update.window) {
+        Some(WindowAsk::Boxes(boxes)) => boxes.get(index).map_or(String::new(), |window| box_text(*window)),
+        _ => String::new(),
+    };
+    match what {
+        ChangeOf::Window { update, window } => {
+            let before = asked(*update).map_or(String::new(), |update| window_text(&update.window));
+            format!("window {before} -> {}", window_text(window))
+        }
+        ChangeOf::Box { update, index, rect } => {
+            format!("window {} -> {}", boxed(*update, index.unwrap_or(0)), box_text(rect.to_window()))
+        }
+        ChangeOf::RemoveBox { update, index } => format!("window {} taken away", boxed(*update, *index)),
+        ChangeOf::Mode { update, mode: new } => format!("mode {} -> {}", mode(*update), name(*new)),
+        ChangeOf::RemoveUpdate { update } => format!("the {} update taken away", mode(*update)),
+        ChangeOf::AddUpdate { mode, window } => {
+            format!("an update in {} added, window {}", name(*mode), window_text(window))
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_step_of_a_field_is_the_innermost() {
+        assert_eq!(step_of("/steps/3/updates/0/window/1"), "/steps/3");
+        assert_eq!(step_of("/steps/3/steps/11/updates"), "/steps/3/steps/11");
+        assert_eq!(step_of("/steps/3"), "/steps/3");
+        assert_eq!(step_of("/accept/0"), "/accept/0");
+    }
+}

@@ -1,0 +1,166 @@
+//! Choosing the updates of a plan: the search, tried again for the steps that are played often.
+
+use std::sync::Arc;
+
+use super::search::{self, Choice, Effort, Found, Open, Score, Search};
+use crate::{
+    change::conveyor::ScreenSource,
+    plan::{Plan, Update, WindowAsk},
+    review::BrokenScreen,
+};
+
+/// At the highest effort as many courses go on side by side, where the panel is small enough.
+pub(super) const EXHAUSTIVE: usize = 20_000;
+/// Panels with more pixels, times steps to choose, are not searched wholly.
+const SMALL: u64 = 1 << 16;
+
+/// What was chosen for a plan.
+#[derive(Clone, Debug)]
+pub struct Replanned {
+    /// The choices, in the order of the steps.
+    pub choices: Vec<Choice>,
+    /// How good the plan is with them.
+    pub score: Score,
+    /// Whether no other course over the same candidates can be better.
+    pub is_best: bool,
+    /// How many steps of the file there were to choose.
+    pub open: usize,
+}
+
+/// Chooses the updates of all steps that are left to choose, or with `all` of every step.
+///
+/// # Errors
+/// Where screens cannot be used.
+pub fn replan(
+    plan: &Plan,
+    screens: &dyn ScreenSource,
+    threads: usize,
+    all: bool,
+    effort: Effort,
+) -> Result<Replanned, Vec<BrokenScreen>> {
+    let open = Open::of(plan, all);
+    let width = effort.width();
+    let search = Search { plan, screens, threads, open: &open, width, bound: None, heeds_budgets: true };
+    let mut found = improve(&search, search.run()?, effort)?;
+    if !plan.budgets.is_empty() && found.score.errors > 0 {
+        let search = Search { heeds_budgets: false, ..search };
+        let other = improve(&search, search.run()?, effort)?;
+        if other.score.order(&found.score).is_lt() {
+            found = other;
+        }
+    }
+    let is_small = plan.screen_size().pixels() * open.len() as u64 <= SMALL;
+    if effort == Effort::Thorough && is_small && !found.is_whole {
+        let search = Search { width: EXHAUSTIVE, bound: Some(found.score), ..search };
+        let whole = search.run()?;
+        found =
+            if whole.score.order(&found.score).is_lt() { whole } else { Found { is_whole: whole.is_whole, ..found } };
+    }
+    let mut choices: Vec<Choice> = found.choices.into_iter().flatten().map(Arc::unwrap_or_clone).collect();
+    choices.sort_by_key(|choice| choice.step);
+    Ok(Replanned { choices, score: found.score, is_best: found.is_whole, open: open.len() })
+}
+
+/// Plays a plan whose open steps are chosen by `choose`: it is given what may be asked at a step, and gives the place of
+/// what it takes. A step that is played several times is asked for each time.
+///
+/// # Errors
+/// Where screens cannot be used.
+pub fn play_through(
+    plan: &Plan,
+    screens: &dyn ScreenSource,
+    choose: &mut dyn FnMut(&[Vec<Update>]) -> usize,
+) -> Result<Score, Vec<BrokenScreen>> {
+    search::play_through(plan, screens, &Open::of(plan, false), choose)
+}
+
+/// A choice for each step, by place.
+type Choices = Vec<Option<Arc<Choice>>>;
+
+/// Tries other choices for the steps that are played more than once: what is best over all their turns is not seen at
+/// the first one.
+fn improve(search: &Search<'_>, mut found: Found, effort: Effort) -> Result<Found, Vec<BrokenScreen>> {
+    let often = search.open.often();
+    let rounds = match effort {
+        Effort::Quick => 0,
+        Effort::Usual => 1,
+        Effort::Thorough => 6,
+    };
+    for _ in 0..rounds {
+        let before = found.score;
+        found = better(search, found, |choices| together(choices, &often))?;
+        for place in &often {
+            found = better(search, found, |choices| alone(choices, *place))?;
+        }
+        if found.score == before {
+            break;
+        }
+    }
+    Ok(found)
+}
+
+/// The best of what was found and of others made of it.
+fn better(
+    search: &Search<'_>,
+    found: Found,
+    others: impl FnOnce(&Choices) -> Vec<Choices>,
+) -> Result<Found, Vec<BrokenScreen>> {
+    let others = others(&found.choices);
+    if others.is_empty() {
+        return Ok(found);
+    }
+    let tried = Search { width: others.len(), bound: None, ..*search }.run_from(others)?;
+    Ok(if tried.score.order(&found.score).is_lt() { Found { is_whole: found.is_whole, ..tried } } else { found })
+}
+
+/// The same choice for all steps that are played often, for each that any of them considered.
+fn together(choices: &Choices, often: &[usize]) -> Vec<Choices> {
+    let considered = often.iter().filter_map(|place| choices[*place].as_ref());
+    let mut kinds: Vec<Vec<Update>> = Vec::new();
+    for updates in considered.flat_map(|choice| choice.considered.iter()) {
+        if !kinds.contains(updates) {
+            kinds.push(updates.clone());
+        }
+    }
+    let with =
+        |updates: &Vec<Update>| often.iter().fold(choices.clone(), |choices, place| other(choices, *place, updates));
+    kinds.iter().map(with).filter(|others| others != choices).collect()
+}
+
+/// Each other choice for one step.
+fn alone(choices: &Choices, place: usize) -> Vec<Choices> {
+    let Some(choice) = &choices[place] else { return Vec::new() };
+    let others = choice.considered.iter().filter(|updates| **updates != choice.updates);
+    others.map(|updates| other(choices.clone(), place, updates)).collect()
+}
+
+fn other(mut choices: Choices, place: usize, updates: &[Update]) -> Choices {
+    if let Some(choice) = &mut choices[place]
+        && choice.updates != updates
+    {
+        let mut changed = Choice::clone(choice);
+        changed.updates = updates.to_vec();
+        changed.why = "over all the times that it is played, this costs least".into();
+        *choice = Arc::new(changed);
+    }
+    choices
+}
+
+/// Updates as they stand in a plan.
+pub fn text_of(updates: &[Update], plan: &Plan) -> String {
+    let one = |update: &Update| {
+        let mode = serde_json::Value::from(plan.display.modes[update.mode].name.as_str());
+        let window = match &update.window {
+            WindowAsk::All => String::new(),
+            WindowAsk::Changed => ", \"window\": \"changed\"".into(),
+            WindowAsk::Boxes(boxes) => {
+                let boxes: Vec<String> = boxes.iter().map(|window| format!("{:?}", window.to_array())).collect();
+                let list = if boxes.len() == 1 { boxes[0].clone() } else { format!("[{}]", boxes.join(", ")) };
+                format!(", \"window\": {list}")
+            }
+        };
+        let drive = update.drive_ms.map_or(String::new(), |ms| format!(", \"drive_ms\": {ms}"));
+        format!("{{ \"mode\": {mode}{window}{drive} }}")
+    };
+    format!("[{}]", updates.iter().map(one).collect::<Vec<_>>().join(", "))
+}

@@ -2,4 +2,5 @@
 //!
 //! Knows texts and findings; files are read and written by its caller.
 
+pub mod draft;
 pub mod mend;

@@ -135,6 +135,16 @@ pub enum Rotation {
 }
 
 impl Rotation {
+    /// The number of degrees clockwise.
+    pub fn degrees(self) -> u16 {
+        match self {
+            Self::None => 0,
+            Self::Quarter => 90,
+            Self::Half => 180,
+            Self::ThreeQuarters => 270,
+        }
+    }
+
     /// The rotation for a number of degrees clockwise; nothing for any other than 0, 90, 180, 270.
     pub fn from_degrees(degrees: i64) -> Option<Self> {
         match degrees {

@@ -37,7 +37,7 @@ fn found(folder: &Folder, plan: &str) -> Found {
             continue;
         }
         let worst = ["note", "warning", "error"].iter().position(|level| finding["level"] == **level).unwrap();
-        let key = (finding["rule"].as_str().unwrap().to_owned(), step_of(finding["pointer"].as_str().unwrap()));
+        let key = (finding["rule"].as_str().unwrap().to_owned(), step_of(finding["at"]["pointer"].as_str().unwrap()));
         found.entry(key).or_default().iter_mut().take(worst + 1).for_each(|count| *count += 1);
     }
     found

@@ -611,7 +611,8 @@ pub(super) fn read_fonts(folder: &Path, path: &str) -> Result<Vec<Vec<u8>>, Trou
     files.into_iter().map(read).collect()
 }
 
-fn fonts_in(folder: &Path) -> Result<Vec<PathBuf>, Trouble> {
+/// The fonts in a folder, sorted.
+pub(super) fn fonts_in(folder: &Path) -> Result<Vec<PathBuf>, Trouble> {
     let entries = fs::read_dir(folder)
         .map_err(|error| trouble(format!("`{}` cannot be read: {error}", folder.display()), "check its rights"))?;
     let is_font = |path: &PathBuf| {

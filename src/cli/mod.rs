@@ -2,6 +2,7 @@
 //! and standard streams.
 
 mod completions;
+mod draft;
 mod fit;
 mod glass;
 mod inputs;
@@ -65,6 +66,8 @@ enum Command {
     Review(Box<ReviewArguments>),
     /// Make the exact corrections that findings of a plan carry, where nothing else gets worse by them
     Mend(MendArguments),
+    /// Write a first plan for a folder of screens, with every update left to be chosen
+    Draft(DraftArguments),
     /// Draw the panel as a reader sees it after a step, ghosts and all
     Glass(GlassArguments),
     /// Bring screens to the levels or the palette of a panel
@@ -178,6 +181,39 @@ pub(crate) struct MendArguments {
     /// How many threads to use [default: one for each core]
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=256))]
     threads: Option<u16>,
+}
+
+/// What `draft` takes.
+#[derive(Debug, clap::Args)]
+#[command(
+    after_help = "Screens are taken in natural order (2 before 10). A word such as `0012500ms` in a name is its time since the \
+beginning; where all names have one they decide the order."
+)]
+pub(crate) struct DraftArguments {
+    /// The folder of screens (PNG, SVG); folders in it and hidden files are left out
+    #[arg(value_hint = ValueHint::DirPath)]
+    folder: PathBuf,
+    /// The panel: a shipped display by its name, or a description by its path
+    #[arg(long, value_name = "NAME")]
+    display: String,
+    /// Write the plan to a file instead of standard output; its paths are then written from there
+    #[arg(long, value_name = "FILE.plan.json", value_hint = ValueHint::FilePath)]
+    out: Option<PathBuf>,
+    /// Write over the file of `--out` where there is one
+    #[arg(long, requires = "out")]
+    force: bool,
+    /// The plan's title [default: the name of the folder, or of the one above a folder `screens`]
+    #[arg(long, value_name = "TEXT")]
+    title: Option<String>,
+    /// What is on the glass before the first step: white, black, unknown, or a screen of the folder
+    #[arg(long, value_name = "WHAT", default_value = "unknown")]
+    begins: String,
+    /// Time between two screens whose names say none, ms
+    #[arg(long, value_name = "MS", default_value = "1000", value_parser = clap::value_parser!(u32).range(0..=86_400_000))]
+    after: u32,
+    /// By how many degrees clockwise the screens must be turned to lie on the panel: 0, 90, 180, 270
+    #[arg(long, value_name = "DEGREES", default_value = "0", value_parser = rotation)]
+    rotation: Rotation,
 }
 
 /// What `glass` takes.
@@ -384,6 +420,7 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
     let status = match arguments.command {
         Command::Review(arguments) => review::review(&arguments),
         Command::Mend(arguments) => mend::mend(&arguments),
+        Command::Draft(arguments) => draft::draft(&arguments),
         Command::Glass(arguments) => glass::glass(&arguments),
         Command::Prepare(arguments) => prepare::prepare(&arguments),
         Command::Fit(arguments) => fit::fit(&arguments),

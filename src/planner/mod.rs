@@ -1,10 +1,12 @@
-//! The planner: chooses windows, modes and cleanings for the steps of a plan, and makes small corrections.
+//! The planner: chooses windows, modes and cleanings for the steps of a plan, makes small corrections, and drafts
+//! plans.
 //!
 //! It has no opinion of its own: a proposal is played by `panel`, and judged by `rules` and the cost. What the cost is
 //! made of stands in `docs/planner.md`.
 
 mod candidates;
 mod cost;
+pub mod draft;
 pub mod mend;
 mod replan;
 mod search;

@@ -5,7 +5,7 @@ use crate::{
     finding::{Sight, Sink, StepField, Where},
     geometry::Rect,
     panel::PlayedStep,
-    plan::{Begins, Plan},
+    plan::{Begins, Plan, Updates},
 };
 
 /// Follows the updates over unknown pixels, from the first one on until the panel is known or forgets again.
@@ -18,11 +18,13 @@ pub(super) struct UnknownStart<'p> {
     first: Option<Where>,
     /// How many pixels nobody knew at the last step, before the panel was switched off.
     unknown_px: u64,
+    /// Whether a step leaves its updates to be chosen: one of them may clean.
+    is_open_to_choose: bool,
 }
 
 impl<'p> UnknownStart<'p> {
     pub(super) fn new(setup: &Setup<'p>) -> Self {
-        Self { plan: setup.plan, open: None, round: 0, first: None, unknown_px: 0 }
+        Self { plan: setup.plan, open: None, round: 0, first: None, unknown_px: 0, is_open_to_choose: false }
     }
 
     fn see(&mut self, place: Where, sight: Sight) {
@@ -86,6 +88,7 @@ impl Rule for UnknownStart<'_> {
             let sight = self.sight(update.mode, update.unknown_px, update.sent_bounds());
             self.see(Where::of(step, StepField::Mode(index)), Sight { update: Some(index), ..sight });
         }
+        self.is_open_to_choose |= step.planned.step.updates == Updates::Choose;
         if step.planned.index == 0 && self.plan.begins == Begins::Unknown {
             self.first = Some(Where::of(step, StepField::Updates));
         }
@@ -99,7 +102,9 @@ impl Rule for UnknownStart<'_> {
     fn end(&mut self, sink: &mut Sink) {
         let was_told = self.open.is_some() || self.round > 0;
         self.close(sink);
-        if let (Some(mut place), false, true) = (self.first.take(), was_told, self.unknown_px > 0) {
+        if let (Some(mut place), false, true) =
+            (self.first.take(), was_told || self.is_open_to_choose, self.unknown_px > 0)
+        {
             place.last_step = self.plan.step_count.saturating_sub(1);
             sink.report(place, self.never_known());
         }

@@ -1,0 +1,232 @@
+//! `stillpage draft`: writes a first plan for a folder of screens, with every update left to be chosen.
+
+use std::{
+    fs, io,
+    path::{Path, PathBuf},
+};
+
+use super::{
+    DraftArguments, cores,
+    load::{
+        ForPanel, folder_of, fonts_in, is_svg, load_named_display, natural_order, no_such, read_fonts, read_screen,
+        shown,
+    },
+    output::{write_file, write_out},
+    tell,
+};
+use crate::{
+    display::{Display, shipped},
+    planner::draft::{BEGINS, DraftOf, OutOfOrder, draft as draft_plan, twins},
+    screen::Faces,
+    source::{Fault, did_you_mean},
+};
+
+/// As many broken screens are told.
+const MOST_BROKEN: usize = 20;
+
+/// Runs the command and gives the exit status.
+pub(super) fn draft(arguments: &DraftArguments) -> u8 {
+    match run(arguments) {
+        Ok(()) => 0,
+        Err(faults) => {
+            faults.iter().for_each(tell);
+            2
+        }
+    }
+}
+
+fn run(arguments: &DraftArguments) -> Result<(), Vec<Fault>> {
+    let one = |fault| vec![fault];
+    if let Some(out) = arguments.out.as_deref() {
+        check_out(out, arguments.force).map_err(one)?;
+    }
+    let display = load_named_display(&arguments.display)?;
+    let files = screens_in(&arguments.folder).map_err(one)?;
+    let fonts = font_folders(&arguments.folder, &files);
+    check_screens(arguments, &display, &files, &fonts)?;
+    let text = text_of(arguments, &display, &files, &fonts).map_err(one)?;
+    for (first, second) in twins(&files) {
+        tell_twins(first, second);
+    }
+    match &arguments.out {
+        Some(out) => write_file(out, |file| file.write_all(text.as_bytes())).map_err(one),
+        None => write_out(|out| out.write_all(text.as_bytes())).map_err(one),
+    }
+}
+
+fn check_out(out: &Path, force: bool) -> Result<(), Fault> {
+    if force || fs::symlink_metadata(out).is_err() {
+        return Ok(());
+    }
+    let message = "there is such a file already, and a draft would write over it";
+    Err(Fault::of_file(
+        out.display().to_string(),
+        message,
+        "name another file, or add `--force` to write over this one",
+    ))
+}
+
+/// The names of the screens in a folder, in natural order; hidden files and folders in it are left out.
+fn screens_in(folder: &Path) -> Result<Vec<String>, Fault> {
+    let names = names_in(folder)?;
+    let is_screen = |name: &&String| is_svg(Path::new(name.as_str())).is_some() && folder.join(name.as_str()).is_file();
+    let mut screens: Vec<String> = names.iter().filter(is_screen).cloned().collect();
+    screens.sort_by(|one, other| natural_order(one, other));
+    if screens.is_empty() {
+        let folders: Vec<&str> = names.iter().map(String::as_str).filter(|name| folder.join(name).is_dir()).collect();
+        let help = if folders.is_empty() {
+            "screens are named `*.png` or `*.svg`".to_owned()
+        } else {
+            format!("screens are named `*.png` or `*.svg`; name one of the folders in it: {}", folders.join(", "))
+        };
+        return Err(Fault::of_file(folder.display().to_string(), "there is no screen in this folder", help));
+    }
+    Ok(screens)
+}
+
+fn names_in(folder: &Path) -> Result<Vec<String>, Fault> {
+    let found = fs::metadata(folder).map_err(|error| no_such(folder, &error))?;
+    if !found.is_dir() {
+        return Err(Fault::of_file(
+            folder.display().to_string(),
+            "this is a file; a plan is drafted from a folder of screens",
+            "name the folder that the screens lie in",
+        ));
+    }
+    let entries = fs::read_dir(folder).map_err(|error| no_such(folder, &error))?.filter_map(Result::ok);
+    let mut names = Vec::new();
+    for name in entries.map(|entry| entry.file_name()) {
+        match name.into_string() {
+            Ok(name) if name.starts_with('.') => {}
+            Ok(name) => names.push(name),
+            Err(name) => {
+                let message = "the name of this file is not UTF-8, and a plan could not name it";
+                return Err(Fault::of_file(folder.join(name).display().to_string(), message, "rename the file"));
+            }
+        }
+    }
+    names.sort_by(|one, other| natural_order(one, other));
+    Ok(names)
+}
+
+/// The folders that bring fonts to drawings: that of the screens, and one called `fonts` in it or beside it.
+fn font_folders(screens: &Path, files: &[String]) -> Vec<PathBuf> {
+    if !files.iter().any(|file| is_svg(Path::new(file)) == Some(true)) {
+        return Vec::new();
+    }
+    let real = real(screens);
+    let beside = real.parent().map(|folder| folder.join("fonts"));
+    let places = [Some(real.clone()), Some(real.join("fonts")), beside.filter(|beside| *beside != real)];
+    places.into_iter().flatten().filter(|folder| fonts_in(folder).is_ok_and(|fonts| !fonts.is_empty())).collect()
+}
+
+fn real(path: &Path) -> PathBuf {
+    path.canonicalize().unwrap_or_else(|_| path.to_owned())
+}
+
+/// Every screen must be one that the panel can show.
+fn check_screens(
+    arguments: &DraftArguments,
+    display: &Display,
+    files: &[String],
+    fonts: &[PathBuf],
+) -> Result<(), Vec<Fault>> {
+    let mut brought = Vec::new();
+    for folder in fonts {
+        let read = read_fonts(folder, ".").map_err(|trouble| Fault::of_file("", trouble.message, trouble.help));
+        brought.extend(read.map_err(|fault| vec![fault])?);
+    }
+    let faces = Faces::new(brought)
+        .map_err(|_| vec![Fault::of_file("", "a font holds no face", "name TrueType or OpenType fonts")])?;
+    let size = arguments.rotation.turn_size(display.size);
+    let panel = ForPanel { size, ink: display.ink.turned(arguments.rotation), faces };
+    let home = real(&arguments.folder);
+    let fault_of = |file: &String| {
+        let path = arguments.folder.join(file);
+        let read = read_screen(&path, is_svg(&path) == Some(true), &home, &panel, Vec::new());
+        read.err().map(|broken| Fault::of_file(shown(&path), broken.message, broken.help))
+    };
+    let faults = on_all_cores(files, &fault_of);
+    if faults.is_empty() { Ok(()) } else { Err(faults) }
+}
+
+/// The first faults of the files, in their order.
+fn on_all_cores(files: &[String], fault_of: &(dyn Fn(&String) -> Option<Fault> + Sync)) -> Vec<Fault> {
+    let each = files.len().div_ceil(cores()).max(1);
+    let found = std::thread::scope(|scope| {
+        let parts: Vec<_> = files
+            .chunks(each)
+            .map(|part| scope.spawn(|| part.iter().filter_map(fault_of).take(MOST_BROKEN).collect::<Vec<Fault>>()))
+            .collect();
+        // A thread that failed is a fault of the program's own.
+        let join = |part: std::thread::ScopedJoinHandle<'_, Vec<Fault>>| {
+            part.join().unwrap_or_else(|cause| std::panic::resume_unwind(cause))
+        };
+        parts.into_iter().flat_map(join).collect::<Vec<Fault>>()
+    });
+    found.into_iter().take(MOST_BROKEN).collect()
+}
+
+fn text_of(
+    arguments: &DraftArguments,
+    display: &Display,
+    files: &[String],
+    fonts: &[PathBuf],
+) -> Result<String, Fault> {
+    // What is printed is taken for a plan in the folder that the program was called in.
+    let from = real(arguments.out.as_deref().map_or(Path::new("."), folder_of));
+    let way = |to: &Path| way_from(&from, &real(to));
+    let is_shipped = shipped::text_of(&arguments.display).is_some();
+    let display_name = if is_shipped { arguments.display.clone() } else { way(Path::new(&arguments.display)) };
+    let begins = begins(arguments, files)?;
+    let of = DraftOf {
+        title: &arguments.title.clone().unwrap_or_else(|| title_of(&arguments.folder)),
+        display: &display_name,
+        modes: display.mode_names().collect(),
+        screens: &way(&arguments.folder),
+        fonts: fonts.iter().map(|folder| way(folder)).collect(),
+        rotation: arguments.rotation.degrees(),
+        begins: &begins,
+        files,
+        after_ms: arguments.after.into(),
+    };
+    draft_plan(&of).map_err(|OutOfOrder { file, at_ms, before_ms }| {
+        Fault::of_file(
+            shown(&arguments.folder.join(file)),
+            format!("its name says {at_ms} ms since the beginning, the screen in front of it comes at {before_ms} ms"),
+            "give every screen a time, as `0012500ms`, or names in the order of their times",
+        )
+    })
+}
+
+fn begins(arguments: &DraftArguments, files: &[String]) -> Result<String, Fault> {
+    let begins = &arguments.begins;
+    if BEGINS.contains(&begins.as_str()) || files.contains(begins) {
+        return Ok(begins.clone());
+    }
+    let known: Vec<&str> = BEGINS.into_iter().chain(files.iter().map(String::as_str)).collect();
+    let help = did_you_mean(begins, known.iter().copied());
+    Err(Fault::of_file("", format!("`--begins {begins}` is neither a shade nor a screen of the folder"), help))
+}
+
+/// The name of the folder that all belongs to.
+fn title_of(folder: &Path) -> String {
+    let real = real(folder);
+    let name = |path: &Path| path.file_name().map(|name| name.to_string_lossy().into_owned());
+    let own = name(&real).unwrap_or_default();
+    let above = real.parent().and_then(name).filter(|_| own == "screens");
+    above.unwrap_or(own)
+}
+
+/// The way from a folder to a file or folder, as plans write it.
+fn way_from(folder: &Path, to: &Path) -> String {
+    let way = pathdiff::diff_paths(to, folder).unwrap_or_else(|| to.to_owned());
+    let way = way.to_string_lossy();
+    let way = if cfg!(windows) { way.replace('\\', "/") } else { way.into_owned() };
+    if way.is_empty() { ".".into() } else { way }
+}
+
+fn tell_twins(first: &str, second: &str) {
+    let line = format!("`{first}` and `{second}` are a step each: take one away if it is a copy of the other\n");
+    let _ = io::Write::write_all(&mut io::stderr(), line.as_bytes());
+}

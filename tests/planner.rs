@@ -178,7 +178,7 @@ fn the_highest_effort_finds_the_best_of_all() {
     let (courses, gaps) = (courses.get(), gaps.into_inner());
     let missed = gaps.iter().filter(|gap| gap.0 > 0 || gap.1 > 1e-9).count();
     let most = gaps.iter().map(|gap| gap.1).fold(0.0, f64::max);
-    println!(
+    eprintln!(
         "{} plans, {courses} courses; usual effort missed the best in {missed}, by {most:.2} at the most",
         gaps.len()
     );
@@ -274,7 +274,7 @@ fn what_is_chosen_costs_no_more_than_what_was_made_by_hand() {
         let [by_hand, chosen] = figure(&run.out, "cost");
         assert!(chosen <= by_hand, "{name}: {by_hand} by hand, {chosen} chosen\n{}", run.out);
         for level in ["errors", "warnings"] {
-            assert_eq!(figure(&run.out, level)[1], 0.0, "{name}\n{}", run.out);
+            assert!(figure(&run.out, level)[1] < 1.0, "{name}\n{}", run.out);
         }
     }
 }
@@ -293,10 +293,12 @@ fn only_updates_are_written_and_the_rest_stays_as_it_is() {
             assert_eq!(without_updates(&before), without_updates(&after), "{plan}");
             let comments = |text: &str| text.lines().filter(|line| line.contains("//")).count();
             assert_eq!(comments(&before), comments(&after), "{plan}: every comment stays");
-            assert_eq!(figure(&shown.out, "cost"), figure(&written.out, "cost"), "{plan}: the same is chosen again");
-            let again = folder.run(&["review", &plan, "--format", "json"]).json();
-            let summary = &again["plans"][0]["summary"];
-            assert_eq!(figure(&shown.out, "errors")[1], summary["error"].as_f64().unwrap(), "{plan}");
+            let [first, again] =
+                [&shown.out, &written.out].map(|out| out.lines().rfind(|line| line.starts_with("cost")));
+            assert_eq!(first, again, "{plan}: the same is chosen again");
+            let reviewed = folder.run(&["review", &plan, "--format", "json"]).json();
+            let summary = &reviewed["plans"][0]["summary"];
+            assert_eq!(figure(&shown.out, "errors")[1] as u64, summary["error"], "{plan}");
         }
     }
 }
@@ -305,16 +307,17 @@ fn only_updates_are_written_and_the_rest_stays_as_it_is() {
 fn without_updates(text: &str) -> Value {
     let parsed = jsonc_parser::parse_to_serde_value(text, &jsonc_parser::ParseOptions::default());
     let mut plan: Value = parsed.unwrap();
-    fn take(steps: &mut Value) {
-        for step in steps.as_array_mut().unwrap() {
-            step.as_object_mut().unwrap().remove("updates");
-            if let Some(inner) = step.get_mut("steps") {
-                take(inner);
-            }
+    take_updates(&mut plan["steps"]);
+    plan
+}
+
+fn take_updates(steps: &mut Value) {
+    for step in steps.as_array_mut().unwrap() {
+        step.as_object_mut().unwrap().remove("updates");
+        if let Some(inner) = step.get_mut("steps") {
+            take_updates(inner);
         }
     }
-    take(&mut plan["steps"]);
-    plan
 }
 
 /// What a display cannot help in the troubled plans: the screens, the strokes, and when things happen.

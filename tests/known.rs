@@ -69,24 +69,6 @@ fn every_format_for_people_says_what_is_known_and_what_is_gone() {
     assert!(folder.read("other.html").contains("2 known findings are gone"));
 }
 
-/// SARIF 2.1.0, 3.27.24: what has become of a result since the run it is compared with.
-#[test]
-fn sarif_says_it_in_the_standards_words() {
-    let folder = Folder::usual();
-    folder.plan("a.plan.json", TWO_LEFT);
-    folder.run(&["review", "--write-known", "known.json"]);
-    let states = || {
-        let run = folder.run(&["review", "--known", "known.json", "--format", "sarif"]).json();
-        let results = run["runs"][0]["results"].as_array().unwrap().clone();
-        let state = |result: &Value| format!("{} {}", result["ruleId"], result["baselineState"]);
-        results.iter().map(state).collect::<Vec<_>>()
-    };
-    assert_eq!(states(), [r#""left-behind" "unchanged""#, r#""nothing-changes" "unchanged""#]);
-    folder.plan("a.plan.json", OTHER_LEFT);
-    let expected = [r#""left-behind" "new""#, r#""left-behind" "absent""#, r#""nothing-changes" "absent""#];
-    assert_eq!(states(), expected);
-}
-
 #[test]
 fn a_finding_that_has_become_worse_is_new() {
     let folder = Folder::usual();

@@ -169,3 +169,21 @@ fn braces_and_brackets_of_labels_are_no_placeholders_and_no_links() {
     let text = results(&told)[0]["message"]["text"].as_str().unwrap();
     assert!(text.starts_with("Step 0 \"{{0}} [here] (1)\": 16 px"), "{text}");
 }
+
+/// SARIF 2.1.0, 3.27.24 (`baselineState`): what has become of a result since the run that it is compared with.
+#[test]
+fn known_findings_are_told_in_the_standards_words() {
+    let folder = Folder::usual();
+    folder.plan("a.plan.json", LEFT);
+    folder.run(&["review", "--write-known", "known.json"]).with_status(1);
+    let states = || {
+        let told = Told::of(folder.path(), &["a.plan.json", "--known", "known.json"]).valid();
+        let state = |result: &Value| format!("{} {}", result["ruleId"], result["baselineState"]);
+        results(&told).iter().map(state).collect::<Vec<_>>()
+    };
+    assert_eq!(states(), [r#""left-behind" "unchanged""#]);
+    folder.plan("a.plan.json", &LEFT.replace("\"square\"", "\"another\""));
+    assert_eq!(states(), [r#""left-behind" "new""#, r#""left-behind" "absent""#]);
+    let plain = Told::of(folder.path(), &["a.plan.json"]).valid();
+    assert!(results(&plain)[0].get("baselineState").is_none());
+}

@@ -285,7 +285,9 @@ fn step() -> impl Strategy<Value = Value> {
         |(mut step, after, cause, updates)| {
             step["after_ms"] = json!(after);
             step["cause"] = json!(cause);
-            updates.into_iter().for_each(|updates| step["updates"] = Value::from(updates));
+            if let Some(updates) = updates {
+                step["updates"] = Value::from(updates);
+            }
             step
         },
     )

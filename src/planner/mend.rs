@@ -110,24 +110,22 @@ impl Mending<'_> {
     fn round(&mut self) -> bool {
         let taken = self.taken.len();
         while let Some(finding) = self.next() {
-            let tried = finding.corrections.iter().try_fold(Vec::new(), |mut refused, correction| {
+            let mut reasons = Vec::new();
+            let better = finding.corrections.iter().find_map(|correction| {
                 let change = words(correction, &self.now.plan);
                 match self.attempt(&finding, correction) {
-                    Ok((better, and_then)) => Err((better, change + &and_then)),
+                    Ok((better, and_then)) => Some((better, change + &and_then)),
                     Err(reason) => {
-                        refused.push(NotTaken { change, reason });
-                        Ok(refused)
+                        reasons.push(NotTaken { change, reason });
+                        None
                     }
                 }
             });
-            match tried {
-                Err((better, change)) => {
-                    self.now = better;
-                    self.taken.push(Taken { finding, change });
-                }
-                Ok(reasons) => {
-                    self.refused.insert(name_of(&finding), Refusal { taken: self.taken.len(), reasons });
-                }
+            if let Some((better, change)) = better {
+                self.now = better;
+                self.taken.push(Taken { finding, change });
+            } else {
+                self.refused.insert(name_of(&finding), Refusal { taken: self.taken.len(), reasons });
             }
         }
         self.taken.len() > taken

@@ -139,11 +139,11 @@ impl Writer<'_> {
             7 | 8 => self.text.push_str("\n  "),
             9 => self.text.push_str("\n\t"),
             10 => {
-                self.text.push_str(&format!(" // <{comment}>, ]\n"));
+                self.text.extend([" // <", &comment.to_string(), ">, ]\n"]);
                 self.comments += 1;
             }
             _ => {
-                self.text.push_str(&format!("/* <{comment}> }} */"));
+                self.text.extend(["/* <", &comment.to_string(), "> } */"]);
                 self.comments += 1;
             }
         }
@@ -155,7 +155,7 @@ impl Writer<'_> {
         for at in 0..count {
             member(self, at);
             self.gap();
-            if at + 1 < count || self.choices.next().unwrap() % 3 == 0 {
+            if at + 1 < count || self.choices.next().unwrap().is_multiple_of(3) {
                 self.text.push(',');
                 self.gap();
             }
@@ -214,7 +214,7 @@ fn change(edits: &mut Edits, value: &mut Value, choice: usize, new: &Value) {
     let at = choice / all.len();
     let text = new.to_string();
     match value.pointer_mut(pointer).unwrap() {
-        Value::Array(elements) if at % 3 == 0 || (at % 3 == 1 && elements.is_empty()) => {
+        Value::Array(elements) if at.is_multiple_of(3) || (at % 3 == 1 && elements.is_empty()) => {
             let index = at / 3 % (elements.len() + 1);
             edits.insert_element(pointer, index, text);
             elements.insert(index, new.clone());
@@ -224,7 +224,7 @@ fn change(edits: &mut Edits, value: &mut Value, choice: usize, new: &Value) {
             edits.remove_element(pointer, index);
             elements.remove(index);
         }
-        Value::Object(fields) if at % 3 == 0 || (at % 3 == 1 && fields.is_empty()) => {
+        Value::Object(fields) if at.is_multiple_of(3) || (at % 3 == 1 && fields.is_empty()) => {
             let name = ["new", "a", "b~", "/"][at / 3 % 4];
             edits.set_field(pointer, name, text);
             fields.insert(name.into(), new.clone());

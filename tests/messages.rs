@@ -307,5 +307,7 @@ fn lists_and_pages() {
     insta::assert_snapshot!("help", folder.run(&["--help"]).out);
     insta::assert_snapshot!("help_of_review", folder.run(&["review", "--help"]).out);
     insta::assert_snapshot!("help_of_prepare", folder.run(&["prepare", "--help"]).out);
+    insta::assert_snapshot!("help_of_mend", folder.run(&["mend", "--help"]).out);
+    insta::assert_snapshot!("help_of_draft", folder.run(&["draft", "--help"]).out);
     insta::assert_snapshot!("help_of_fit", folder.run(&["fit", "--help"]).out);
 }

@@ -54,7 +54,7 @@ struct DraftStep {
 pub fn draft(of: &DraftOf<'_>) -> Result<String, OutOfOrder> {
     let steps = steps(of)?;
     let mut text = String::from("{\n  \"format\": \"refresh-plan/1\",\n");
-    let mut field = |name: &str, value: String| text.push_str(&format!("  \"{name}\": {value},\n"));
+    let mut field = |name: &str, value: String| text.extend(["  \"", name, "\": ", &value, ",\n"]);
     field("title", quoted(of.title));
     field("display", quoted(of.display));
     field("screens", quoted(of.screens));

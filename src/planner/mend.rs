@@ -24,6 +24,8 @@ pub struct Reviewed {
     pub review: Review,
 }
 
+/// Reads and reviews a text.
+pub type Reviewing<'r> = &'r mut dyn FnMut(&Arc<Source>) -> Result<Reviewed, Vec<Fault>>;
 /// What became of a plan.
 #[derive(Debug)]
 pub struct Mended {
@@ -70,10 +72,7 @@ pub struct NotTaken {
 ///
 /// # Errors
 /// Where the plan cannot be read as it is.
-pub fn mend(
-    source: &Arc<Source>,
-    review: &mut dyn FnMut(&Arc<Source>) -> Result<Reviewed, Vec<Fault>>,
-) -> Result<Mended, Vec<Fault>> {
+pub fn mend(source: &Arc<Source>, review: Reviewing<'_>) -> Result<Mended, Vec<Fault>> {
     let now = review(source)?;
     let before = now.review.summary.clone();
     let mut mending = Mending { now, review, taken: Vec::new(), refused: BTreeMap::new() };
@@ -87,7 +86,7 @@ pub fn mend(
 
 struct Mending<'r> {
     now: Reviewed,
-    review: &'r mut dyn FnMut(&Arc<Source>) -> Result<Reviewed, Vec<Fault>>,
+    review: Reviewing<'r>,
     taken: Vec<Taken>,
     /// Why corrections were not taken, by their finding.
     refused: BTreeMap<Name, Refusal>,
@@ -111,24 +110,22 @@ impl Mending<'_> {
     fn round(&mut self) -> bool {
         let taken = self.taken.len();
         while let Some(finding) = self.next() {
-            let tried = finding.corrections.iter().try_fold(Vec::new(), |mut refused, correction| {
+            let mut reasons = Vec::new();
+            let better = finding.corrections.iter().find_map(|correction| {
                 let change = words(correction, &self.now.plan);
                 match self.attempt(&finding, correction) {
-                    Ok(better) => Err((better, change)),
+                    Ok((better, and_then)) => Some((better, change + &and_then)),
                     Err(reason) => {
-                        refused.push(NotTaken { change, reason });
-                        Ok(refused)
+                        reasons.push(NotTaken { change, reason });
+                        None
                     }
                 }
             });
-            match tried {
-                Err((better, change)) => {
-                    self.now = better;
-                    self.taken.push(Taken { finding, change });
-                }
-                Ok(reasons) => {
-                    self.refused.insert(name_of(&finding), Refusal { taken: self.taken.len(), reasons });
-                }
+            if let Some((better, change)) = better {
+                self.now = better;
+                self.taken.push(Taken { finding, change });
+            } else {
+                self.refused.insert(name_of(&finding), Refusal { taken: self.taken.len(), reasons });
             }
         }
         self.taken.len() > taken
@@ -142,19 +139,50 @@ impl Mending<'_> {
         self.now.review.findings.iter().filter(is_next).min_by_key(|finding| reach(finding)).cloned()
     }
 
-    /// The plan with a correction, where that is better; else the reason why it is not.
-    fn attempt(&mut self, finding: &Finding, correction: &Correction) -> Result<Reviewed, String> {
-        let plan = &self.now.plan;
+    /// The plan with a correction, where that is better, and what was changed with it; else the reason why it is not.
+    fn attempt(&mut self, finding: &Finding, correction: &Correction) -> Result<(Reviewed, String), String> {
+        let then = Self::reviewed(self.review, &self.now.plan, correction)?;
+        let reason = match self.judge(finding, &then) {
+            Ok(()) => return Ok((then, String::new())),
+            Err(reason) => reason,
+        };
+        // What comes of it may itself be exactly correctable, as an update that has become needless.
+        let Some(next) = Self::come(&self.now.review, &then.review).and_then(|come| come.corrections.first()) else {
+            return Err(reason);
+        };
+        let and_then = format!("; then {}: {}", short_place(next, &then.plan), words(next, &then.plan));
+        match Self::reviewed(self.review, &then.plan, next) {
+            Ok(both) if self.judge(finding, &both).is_ok() => Ok((both, and_then)),
+            _ => Err(reason),
+        }
+    }
+
+    /// The first finding that a change brought about.
+    fn come<'f>(before: &Review, after: &'f Review) -> Option<&'f Finding> {
+        let (was, is) = (all_said(before), all_said(after));
+        is.into_iter()
+            .find(|(key, (said, _))| said.is_more_than(was.get(key).map(|(known, _)| known)))
+            .map(|(_, (_, of))| of)
+    }
+
+    fn judge(&self, finding: &Finding, then: &Reviewed) -> Result<(), String> {
+        let before = &self.now.review;
+        if let Some(come) = Self::come(before, &then.review) {
+            return Err(format!("it would lead to `{}` {}", come.rule, place(come)));
+        }
+        check_gone(finding, before, &then.review)?;
+        keep_budgets(&self.now.plan, &before.summary, &then.review.summary)
+    }
+
+    /// A plan with a correction, reviewed.
+    fn reviewed(review: Reviewing<'_>, plan: &Plan, correction: &Correction) -> Result<Reviewed, String> {
         let edits = edits(correction, plan).ok_or("the step leaves its updates to be chosen")?;
         let text = edits.apply(&plan.source).map_err(|fault| fault.to_string())?;
         let source = Arc::new(Source { name: plan.source.name.clone(), text });
-        let then = (self.review)(&source).map_err(|faults| {
+        review(&source).map_err(|faults| {
             let first = faults.first().map_or(String::new(), |fault| format!(": {}", fault.message));
             format!("the plan could not be read any more{first}")
-        })?;
-        judge(finding, &self.now.review, &then.review)?;
-        keep_budgets(plan, &self.now.review.summary, &then.review.summary)?;
-        Ok(then)
+        })
     }
 
     fn finish(mut self, before: Summary) -> Mended {
@@ -204,23 +232,19 @@ fn step_of(pointer: &str) -> &str {
     &pointer[..pointer[index..].find('/').map_or(pointer.len(), |end| index + end)]
 }
 
-/// Whether a plan is better without a finding: the finding is gone, and no rule says more of any step, or worse.
-fn judge(finding: &Finding, before: &Review, after: &Review) -> Result<(), String> {
-    let (was, is) = (all_said(before), all_said(after));
-    let nothing = Said::default();
-    for ((rule, step), (said, first)) in &is {
-        let known = was.get(&(rule, step)).map_or(&nothing, |(known, _)| known);
-        let is_more = said.at_least.iter().zip(known.at_least).any(|(count, known)| *count > known);
-        if is_more || (said.times > known.times && *known != nothing) {
-            return Err(format!("it would lead to `{rule}` {}", place(first)));
-        }
+impl Said {
+    /// Whether more is said than before, or worse.
+    fn is_more_than(&self, known: Option<&Self>) -> bool {
+        let Some(known) = known else { return true };
+        self.at_least.iter().zip(known.at_least).any(|(count, known)| *count > known) || self.times > known.times
     }
+}
+
+/// A correction is for its finding: that must go.
+fn check_gone(finding: &Finding, before: &Review, after: &Review) -> Result<(), String> {
     let key = (finding.rule, step_of(&finding.pointer));
-    let count = |all: &AllSaid<'_>| all.get(&key).map_or([0; 3], |(said, _)| said.at_least);
-    if count(&is) == count(&was) {
-        return Err("the finding would stay".into());
-    }
-    Ok(())
+    let count = |review: &Review| all_said(review).get(&key).map_or([0; 3], |(said, _)| said.at_least);
+    if count(before) == count(after) { Err("the finding would stay".into()) } else { Ok(()) }
 }
 
 /// A figure that is over its budget may not go further over it.
@@ -258,6 +282,17 @@ pub fn place(finding: &Finding) -> String {
         Some(label) => format!("at step {} \"{label}\"", finding.step),
         None => format!("at step {}", finding.step),
     }
+}
+
+/// The first step that a correction changes, in words.
+fn short_place(correction: &Correction, plan: &Plan) -> String {
+    let steps = steps_by_pointer(&plan.nodes);
+    let step = correction.changes.first().and_then(|change| steps.get(change.step.as_str()));
+    let label = step.and_then(|step| step.label.as_ref());
+    label.map_or_else(
+        || correction.changes.first().map_or(String::new(), |change| change.step.clone()),
+        |label| format!("\"{label}\""),
+    )
 }
 
 /// The changes of the text that a correction stands for; nothing where a step is left to choose, or has no such update.

@@ -4,8 +4,8 @@ use super::{Rule, Setup};
 use crate::{
     finding::{Change, ChangeOf, Correction, Sight, Sink, StepField, Where},
     geometry::Rect,
-    panel::PlayedStep,
-    plan::{Plan, WindowAsk},
+    panel::{PlayedStep, PlayedUpdate},
+    plan::{Plan, Update, WindowAsk},
 };
 
 /// Counts the boxes of every step.
@@ -37,42 +37,49 @@ impl Rule for TooManyWindows<'_> {
     }
 }
 
-/// The boxes of the step's updates with so many fewer, those joined that add the least: only boxes of one update can be.
+/// A box that is sent, and by which update.
+type SentBox = (usize, Rect);
+
+/// The boxes of the step's updates with so many fewer: those of one mode that add the least become one.
 fn joined(step: &PlayedStep<'_>, fewer: usize) -> Option<Correction> {
     let asked = step.planned.step.listed_updates();
-    let mut sent: Vec<Vec<Rect>> = step.updates.iter().map(|update| update.sent.clone()).collect();
+    let boxes =
+        |(index, update): (usize, &PlayedUpdate)| update.sent.iter().map(|rect| (index, *rect)).collect::<Vec<_>>();
+    let mut sent: Vec<SentBox> = step.updates.iter().enumerate().flat_map(boxes).collect();
+    let before = sent.clone();
     for _ in 0..fewer {
-        let (update, one, other) = cheapest_pair(&sent)?;
-        let second = sent[update].remove(other);
-        sent[update][one] = sent[update][one].around(second);
+        let (one, other) = cheapest_pair(&sent, asked)?;
+        let (_, second) = sent.remove(other);
+        sent[one].1 = sent[one].1.around(second);
     }
-    let change = |(update, boxes): (usize, Vec<Rect>)| {
-        let window = WindowAsk::Boxes(boxes.into_iter().map(Rect::to_window).collect());
-        let step = step.planned.step.pointer.clone();
-        let is_other = window != asked[update].window && boxes_of(&asked[update].window) > boxes_of(&window);
-        is_other.then_some(Change { step, what: ChangeOf::Window { update, window } })
+    let of = |sent: &[SentBox], index: usize| -> Vec<Rect> {
+        sent.iter().filter(|(update, _)| *update == index).map(|(_, rect)| *rect).collect()
     };
-    Some(Correction { changes: sent.into_iter().enumerate().filter_map(change).collect() })
+    let change = |update: usize| {
+        let (was, is) = (of(&before, update), of(&sent, update));
+        let what = match is.as_slice() {
+            _ if is == was => return None,
+            [] => ChangeOf::RemoveUpdate { update },
+            _ => {
+                let window = WindowAsk::Boxes(is.into_iter().map(Rect::to_window).collect());
+                ChangeOf::Window { update, window }
+            }
+        };
+        Some(Change { step: step.planned.step.pointer.clone(), what })
+    };
+    Some(Correction { changes: (0..asked.len()).filter_map(change).collect() })
 }
 
-fn boxes_of(window: &WindowAsk) -> usize {
-    if let WindowAsk::Boxes(boxes) = window { boxes.len() } else { 1 }
-}
-
-/// The two boxes of one update that add the fewest pixels when they become one: the update, and which of its boxes.
-fn cheapest_pair(sent: &[Vec<Rect>]) -> Option<(usize, usize, usize)> {
-    let added = |boxes: &[Rect], (one, other): (usize, usize)| {
-        let (one, other) = (boxes[one], boxes[other]);
+/// The places of the two boxes that add the fewest pixels when they become one, of those that one update could send.
+fn cheapest_pair(sent: &[SentBox], asked: &[Update]) -> Option<(usize, usize)> {
+    let could_be_one = |one: usize, other: usize| {
+        let (one, other) = (&asked[sent[one].0], &asked[sent[other].0]);
+        one.mode == other.mode && one.drive_ms == other.drive_ms
+    };
+    let added = |one: usize, other: usize| {
+        let (one, other) = (sent[one].1, sent[other].1);
         one.around(other).pixels() as i64 - one.pixels() as i64 - other.pixels() as i64
     };
-    let mut best: Option<(i64, (usize, usize, usize))> = None;
-    for (update, boxes) in sent.iter().enumerate() {
-        for (one, other) in (0..boxes.len()).flat_map(|other| (0..other).map(move |one| (one, other))) {
-            let pixels = added(boxes, (one, other));
-            if best.is_none_or(|(least, _)| pixels < least) {
-                best = Some((pixels, (update, one, other)));
-            }
-        }
-    }
-    best.map(|(_, pair)| pair)
+    let pairs = (0..sent.len()).flat_map(|other| (0..other).map(move |one| (one, other)));
+    pairs.filter(|(one, other)| could_be_one(*one, *other)).min_by_key(|(one, other)| added(*one, *other))
 }

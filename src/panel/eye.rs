@@ -5,7 +5,7 @@
 
 use std::collections::BTreeSet;
 
-use super::glass::Glass;
+use super::{chunks::Chunked, glass::Glass};
 use crate::{
     change::{Mask, bits, regions_with_labels},
     display::LevelSet,
@@ -34,15 +34,15 @@ pub struct GhostLimits {
     pub area_mm2: f64,
 }
 
-/// Watches the glass.
-#[derive(Debug)]
+/// Watches the glass. Copies share what they have in common.
+#[derive(Clone, Debug)]
 pub(crate) struct Eye {
     limits: GhostLimits,
     pixel_area_mm2: f64,
     /// The median of each level as the tiles were last judged by.
     medians: Vec<f64>,
-    ghosted: Vec<u64>,
-    worst: Vec<f64>,
+    ghosted: Chunked<u64>,
+    worst: Chunked<f64>,
     ghost_tiles: BTreeSet<u32>,
     ghosts: Vec<Ghost>,
 }
@@ -54,8 +54,8 @@ impl Eye {
             limits,
             pixel_area_mm2,
             medians: vec![0.0; levels],
-            ghosted: vec![0; tiles],
-            worst: vec![0.0; tiles],
+            ghosted: Chunked::new(tiles, 0),
+            worst: Chunked::new(tiles, 0.0),
             ghost_tiles: BTreeSet::new(),
             ghosts: Vec::new(),
         }
@@ -71,20 +71,23 @@ impl Eye {
         self.limits
     }
 
-    /// Looks at the glass as it is now.
-    pub(crate) fn look(&mut self, glass: &mut Glass) {
-        let mut again = glass.take_touched();
+    /// Looks at the glass as it is now; gives the tiles that were moved since the last look, rising.
+    pub(crate) fn look(&mut self, glass: &mut Glass) -> Vec<u32> {
+        let touched = glass.take_touched();
         let moved = self.moved_medians(glass);
-        if again.is_empty() && moved.0 == 0 {
-            return;
+        if moved.0 == 0 {
+            self.look_again(touched.iter().copied(), glass);
+        } else {
+            let again = (0..glass.grid().tiles() as u32)
+                .filter(|tile| glass.levels_in(*tile).0 & moved.0 != 0 || touched.binary_search(tile).is_ok());
+            self.look_again(again, glass);
         }
-        if moved.0 != 0 {
-            again = (0..glass.grid().tiles() as u32)
-                .filter(|tile| glass.levels_in(*tile).0 & moved.0 != 0 || again.binary_search(tile).is_ok())
-                .collect();
-        }
+        touched
+    }
+
+    fn look_again(&mut self, tiles: impl Iterator<Item = u32>, glass: &Glass) {
         let mut changed = false;
-        for tile in again {
+        for tile in tiles {
             changed |= self.judge(tile, glass);
         }
         if changed {
@@ -127,12 +130,14 @@ impl Eye {
         }
         let at = tile as usize;
         let changed = ghosted != self.ghosted[at] || worst.to_bits() != self.worst[at].to_bits();
-        self.ghosted[at] = ghosted;
-        self.worst[at] = worst;
-        if ghosted == 0 {
-            self.ghost_tiles.remove(&tile);
-        } else {
-            self.ghost_tiles.insert(tile);
+        if changed {
+            self.ghosted[at] = ghosted;
+            self.worst[at] = worst;
+            if ghosted == 0 {
+                self.ghost_tiles.remove(&tile);
+            } else {
+                self.ghost_tiles.insert(tile);
+            }
         }
         changed
     }

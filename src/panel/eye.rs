@@ -7,8 +7,8 @@ use std::collections::BTreeSet;
 
 use super::{chunks::Chunked, glass::Glass};
 use crate::{
-    change::{Mask, bits, regions_with_labels},
-    display::LevelSet,
+    change::{Mask, bits, differing_pixels, regions_with_labels},
+    display::{Level, LevelSet},
     geometry::Rect,
 };
 
@@ -116,18 +116,10 @@ impl Eye {
 
     /// Judges the pixels of a tile; gives whether anything is other than before.
     fn judge(&mut self, tile: u32, glass: &Glass) -> bool {
-        let whole = glass.grid().whole(tile);
-        let (mut ghosted, mut worst) = (0, 0.0_f64);
-        if self.may_be_ghosted(tile, glass) {
-            let levels = glass.levels(tile);
-            for bit in bits(whole) {
-                let off = (glass.shown_residue(tile, bit) - self.medians[usize::from(levels[bit as usize])]).abs();
-                if off >= self.limits.limit_l {
-                    ghosted |= 1 << bit;
-                    worst = worst.max(off);
-                }
-            }
-        }
+        let (ghosted, worst) = match glass.uniform_residue(tile) {
+            Some(residue) => self.ghosted_alike(tile, residue, glass),
+            None => self.ghosted_apart(tile, glass),
+        };
         let at = tile as usize;
         let changed = ghosted != self.ghosted[at] || worst.to_bits() != self.worst[at].to_bits();
         if changed {
@@ -142,16 +134,34 @@ impl Eye {
         changed
     }
 
-    /// Whether some pixel of a tile can be off: quick where the whole tile has one residue.
-    fn may_be_ghosted(&self, tile: u32, glass: &Glass) -> bool {
-        let Some(residue) = glass.uniform_residue(tile) else {
-            // What shows is at most the hidden residue, and off by at most that and the median.
-            let most_median = self.medians.iter().fold(0.0_f64, |most, median| most.max(median.abs()));
-            return glass.most_residue(tile) + most_median >= self.limits.limit_l;
-        };
-        glass.levels_in(tile).iter().any(|level| {
-            (glass.shown_of(level, residue) - self.medians[usize::from(level)]).abs() >= self.limits.limit_l
-        })
+    /// The pixels of a tile that are off, and by how much at the most, where all have one residue: a level is off or is not.
+    fn ghosted_alike(&self, tile: u32, residue: f64, glass: &Glass) -> (u64, f64) {
+        let off = |level: Level| (glass.shown_of(level, residue) - self.medians[usize::from(level)]).abs();
+        let (mut ghosted, mut worst) = (0, 0.0_f64);
+        for level in glass.levels_in(tile).iter().filter(|level| off(*level) >= self.limits.limit_l) {
+            ghosted |= glass.grid().whole(tile) & !differing_pixels(&[level; 64], glass.levels(tile));
+            worst = worst.max(off(level));
+        }
+        (ghosted, worst)
+    }
+
+    /// The same where the residues differ.
+    fn ghosted_apart(&self, tile: u32, glass: &Glass) -> (u64, f64) {
+        let (mut ghosted, mut worst) = (0, 0.0_f64);
+        // What shows is at most the hidden residue, and off by at most that and the median.
+        let most_median = self.medians.iter().fold(0.0_f64, |most, median| most.max(median.abs()));
+        if glass.most_residue(tile) + most_median < self.limits.limit_l {
+            return (ghosted, worst);
+        }
+        let levels = glass.levels(tile);
+        for bit in bits(glass.grid().whole(tile)) {
+            let off = (glass.shown_residue(tile, bit) - self.medians[usize::from(levels[bit as usize])]).abs();
+            if off >= self.limits.limit_l {
+                ghosted |= 1 << bit;
+                worst = worst.max(off);
+            }
+        }
+        (ghosted, worst)
     }
 
     fn group(&self, glass: &Glass) -> Vec<Ghost> {

@@ -641,7 +641,7 @@ impl Glass {
             moved |= alike_if(swing.moves);
             swing.pixels += i64::from(alike_if(swing.moves).count_ones());
             if action.tells_swings && level != swing.end {
-                bits(alike).for_each(|bit| swing_kinds.mark(level, swing.end, bit, &mut turned));
+                swing_kinds.mark(level, swing.end, alike, &mut turned);
             }
             for bit in bits(alike) {
                 levels[bit as usize] = swing.end;

@@ -305,7 +305,7 @@ impl<'p> Player<'p> {
     /// What a step does after its strokes: as it is kept, where the same happened before, but for the times.
     fn deed(&mut self, planned: &PlannedStep<'_>, introduced: &Difference) -> Deed {
         let happening = self.recurrence.happening(planned);
-        let kept = happening.and_then(|happening| self.recurrence.again(happening));
+        let kept = happening.as_ref().and_then(|happening| self.recurrence.again(happening));
         let request_ms = planned.request_ms + planned.step.pen_up_ms();
         let mut deed = if let Some(kept) = kept {
             let Kept { deed, panel, .. } = &*kept;

@@ -4,10 +4,10 @@
 //! that such a panel is met, what each step does to it is kept, as long as there is room; from the third time on that is
 //! handed out. Times and places in the queue are never kept: those differ from round to round.
 
-use std::{collections::HashMap, rc::Rc, sync::Arc};
+use std::{collections::HashMap, rc::Rc};
 
 use super::{Deed, Panel, chunks::CHUNK};
-use crate::plan::{PlannedStep, ScreenId, Step};
+use crate::plan::{PlannedStep, ScreenId, Update, WindowAsk};
 
 /// Bytes of kept steps, as they are estimated.
 const KEPT_BYTES: usize = 64 << 20;
@@ -21,13 +21,27 @@ const LISTS: usize = 10;
 /// The number of a panel that was met before: all its pixels, and what is in memory.
 type Met = u64;
 
-/// A step on a panel that was met before.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+/// A step on a panel that was met before: all of it that reaches the pixels.
+#[derive(Clone, Debug, PartialEq, Eq, Hash)]
 pub(super) struct Happening {
     panel: Met,
-    /// The address of the step, of which the plan has one for as long as it is played.
-    step: usize,
     screen: Option<ScreenId>,
+    power_off: bool,
+    /// Of each update the mode, a duration of its own as bits, and the windows.
+    updates: Vec<(usize, Option<u64>, WindowAsk)>,
+}
+
+impl Happening {
+    fn new(panel: Met, planned: &PlannedStep<'_>) -> Self {
+        let step = planned.step;
+        let asked = |update: &Update| (update.mode, update.drive_ms.map(f64::to_bits), update.window.clone());
+        Self {
+            panel,
+            screen: planned.screen,
+            power_off: step.power_off,
+            updates: step.listed_updates().iter().map(asked).collect(),
+        }
+    }
 }
 
 /// What a step did, and the panel after it.
@@ -53,12 +67,12 @@ impl Recurrence {
     /// What is about to happen, where it may have happened before. Strokes never come again as they were.
     pub(super) fn happening(&self, planned: &PlannedStep<'_>) -> Option<Happening> {
         let panel = self.now.filter(|_| planned.step.strokes.is_empty())?;
-        Some(Happening { panel, step: Arc::<Step>::as_ptr(planned.step) as usize, screen: planned.screen })
+        Some(Happening::new(panel, planned))
     }
 
     /// What happened then.
-    pub(super) fn again(&mut self, happening: Happening) -> Option<Rc<Kept>> {
-        let kept = self.kept.get(&happening)?.clone();
+    pub(super) fn again(&mut self, happening: &Happening) -> Option<Rc<Kept>> {
+        let kept = self.kept.get(happening)?.clone();
         self.now = Some(kept.met);
         Some(kept)
     }

@@ -185,8 +185,10 @@ impl Conveyor<'_> {
                 continue;
             }
             let pair = (self.last_asked, key);
-            self.shop.board().ask_for(pair);
-            self.shop.work.notify_all();
+            // Nobody is woken for what is known already.
+            if self.shop.board().ask_for(pair) {
+                self.shop.work.notify_all();
+            }
             self.ahead.push_back(pair);
             self.last_asked = key;
         }
@@ -236,6 +238,8 @@ struct Board {
     /// When each picture was used last.
     last_use: HashMap<Key, u64>,
     clock: u64,
+    /// Whether there may be too much, and something to let go of.
+    has_grown: bool,
     stopped: bool,
 }
 
@@ -296,7 +300,9 @@ impl Shop<'_> {
             Job::Compare(pair, one, other) => {
                 let found = difference(&one, &other, &self.setting.grid, &self.setting.table);
                 drop((one, other));
-                self.board().pairs.insert(pair, PairState::Ready(Arc::new(found)));
+                let mut board = self.board();
+                board.pairs.insert(pair, PairState::Ready(Arc::new(found)));
+                board.has_grown = true;
             }
         }
         self.work.notify_all();
@@ -329,7 +335,9 @@ impl Board {
         board
     }
 
-    fn ask_for(&mut self, pair: Pair) {
+    /// Asks for a pair; gives whether that brought work.
+    fn ask_for(&mut self, pair: Pair) -> bool {
+        let waiting = self.to_decode.len() + self.to_compare.len();
         let mut missing = 0;
         let known = self.pairs.contains_key(&pair);
         for key in [pair.0, pair.1] {
@@ -352,6 +360,7 @@ impl Board {
                 self.to_compare.push_back(pair);
             }
         }
+        self.to_decode.len() + self.to_compare.len() > waiting
     }
 
     fn take_job(&mut self) -> Option<Job> {
@@ -373,6 +382,7 @@ impl Board {
             Err(fault) => PictureState::Broken(fault),
         };
         self.pictures.insert(key, state);
+        self.has_grown = true;
         for pair in self.waiting.remove(&key).unwrap_or_default() {
             if let Some(PairState::Waiting(missing)) = self.pairs.get_mut(&pair) {
                 *missing -= 1;
@@ -407,7 +417,9 @@ impl Board {
                 }
             }
         }
-        self.shrink(pair.1, ahead);
+        if self.has_grown {
+            self.shrink(pair.1, ahead);
+        }
     }
 
     /// Lets go of the pictures used longest ago while there are too many, and of pairs beyond their share of memory.
@@ -447,6 +459,8 @@ impl Board {
         if pair_bytes > PAIR_BYTES {
             self.pairs.retain(|pair, state| matches!(state, PairState::Waiting(_)) || ahead.contains(pair));
         }
+        // What is needed now may be let go of later.
+        self.has_grown = bytes > PICTURE_BYTES || pair_bytes > PAIR_BYTES;
     }
 }
 

@@ -102,15 +102,12 @@ pub fn levels_of_tile(picture: &Picture, grid: &TileGrid, table: &[Level; 256], 
 /// The pixels in which two tiles differ.
 pub fn differing_pixels(one: &TileLevels, other: &TileLevels) -> u64 {
     let mut mask = 0;
-    for (row, (one, other)) in one.chunks_exact(8).zip(other.chunks_exact(8)).enumerate() {
-        let difference = word(one) ^ word(other);
+    let rows = one.as_chunks().0.iter().zip(other.as_chunks().0);
+    for (row, (one, other)) in rows.enumerate() {
+        let difference = u64::from_le_bytes(*one) ^ u64::from_le_bytes(*other);
         mask |= nonzero_bytes(difference) << (8 * row);
     }
     mask
-}
-
-fn word(bytes: &[u8]) -> u64 {
-    bytes.iter().rev().fold(0, |word, byte| word << 8 | u64::from(*byte))
 }
 
 /// Bit i is set where byte i of the word is not zero.

@@ -5,10 +5,10 @@
 
 use std::collections::BTreeSet;
 
-use super::glass::Glass;
+use super::{chunks::Chunked, glass::Glass};
 use crate::{
-    change::{Mask, bits, regions_with_labels},
-    display::LevelSet,
+    change::{Mask, bits, differing_pixels, regions_with_labels},
+    display::{Level, LevelSet},
     geometry::Rect,
 };
 
@@ -34,15 +34,15 @@ pub struct GhostLimits {
     pub area_mm2: f64,
 }
 
-/// Watches the glass.
+/// Watches the glass. Copies share what they have in common.
 #[derive(Clone, Debug)]
 pub(crate) struct Eye {
     limits: GhostLimits,
     pixel_area_mm2: f64,
     /// The median of each level as the tiles were last judged by.
     medians: Vec<f64>,
-    ghosted: Vec<u64>,
-    worst: Vec<f64>,
+    ghosted: Chunked<u64>,
+    worst: Chunked<f64>,
     ghost_tiles: BTreeSet<u32>,
     ghosts: Vec<Ghost>,
 }
@@ -54,8 +54,8 @@ impl Eye {
             limits,
             pixel_area_mm2,
             medians: vec![0.0; levels],
-            ghosted: vec![0; tiles],
-            worst: vec![0.0; tiles],
+            ghosted: Chunked::new(tiles, 0),
+            worst: Chunked::new(tiles, 0.0),
             ghost_tiles: BTreeSet::new(),
             ghosts: Vec::new(),
         }
@@ -71,20 +71,23 @@ impl Eye {
         self.limits
     }
 
-    /// Looks at the glass as it is now.
-    pub(crate) fn look(&mut self, glass: &mut Glass) {
-        let mut again = glass.take_touched();
+    /// Looks at the glass as it is now; gives the tiles that were moved since the last look, rising.
+    pub(crate) fn look(&mut self, glass: &mut Glass) -> Vec<u32> {
+        let touched = glass.take_touched();
         let moved = self.moved_medians(glass);
-        if again.is_empty() && moved.0 == 0 {
-            return;
+        if moved.0 == 0 {
+            self.look_again(touched.iter().copied(), glass);
+        } else {
+            let again = (0..glass.grid().tiles() as u32)
+                .filter(|tile| glass.levels_in(*tile).0 & moved.0 != 0 || touched.binary_search(tile).is_ok());
+            self.look_again(again, glass);
         }
-        if moved.0 != 0 {
-            again = (0..glass.grid().tiles() as u32)
-                .filter(|tile| glass.levels_in(*tile).0 & moved.0 != 0 || again.binary_search(tile).is_ok())
-                .collect();
-        }
+        touched
+    }
+
+    fn look_again(&mut self, tiles: impl Iterator<Item = u32>, glass: &Glass) {
         let mut changed = false;
-        for tile in again {
+        for tile in tiles {
             changed |= self.judge(tile, glass);
         }
         if changed {
@@ -113,40 +116,52 @@ impl Eye {
 
     /// Judges the pixels of a tile; gives whether anything is other than before.
     fn judge(&mut self, tile: u32, glass: &Glass) -> bool {
-        let whole = glass.grid().whole(tile);
-        let (mut ghosted, mut worst) = (0, 0.0_f64);
-        if self.may_be_ghosted(tile, glass) {
-            let levels = glass.levels(tile);
-            for bit in bits(whole) {
-                let off = (glass.shown_residue(tile, bit) - self.medians[usize::from(levels[bit as usize])]).abs();
-                if off >= self.limits.limit_l {
-                    ghosted |= 1 << bit;
-                    worst = worst.max(off);
-                }
-            }
-        }
+        let (ghosted, worst) = match glass.uniform_residue(tile) {
+            Some(residue) => self.ghosted_alike(tile, residue, glass),
+            None => self.ghosted_apart(tile, glass),
+        };
         let at = tile as usize;
         let changed = ghosted != self.ghosted[at] || worst.to_bits() != self.worst[at].to_bits();
-        self.ghosted[at] = ghosted;
-        self.worst[at] = worst;
-        if ghosted == 0 {
-            self.ghost_tiles.remove(&tile);
-        } else {
-            self.ghost_tiles.insert(tile);
+        if changed {
+            self.ghosted[at] = ghosted;
+            self.worst[at] = worst;
+            if ghosted == 0 {
+                self.ghost_tiles.remove(&tile);
+            } else {
+                self.ghost_tiles.insert(tile);
+            }
         }
         changed
     }
 
-    /// Whether some pixel of a tile can be off: quick where the whole tile has one residue.
-    fn may_be_ghosted(&self, tile: u32, glass: &Glass) -> bool {
-        let Some(residue) = glass.uniform_residue(tile) else {
-            // What shows is at most the hidden residue, and off by at most that and the median.
-            let most_median = self.medians.iter().fold(0.0_f64, |most, median| most.max(median.abs()));
-            return glass.most_residue(tile) + most_median >= self.limits.limit_l;
-        };
-        glass.levels_in(tile).iter().any(|level| {
-            (glass.shown_of(level, residue) - self.medians[usize::from(level)]).abs() >= self.limits.limit_l
-        })
+    /// The pixels of a tile that are off, and by how much at the most, where all have one residue: a level is off or is not.
+    fn ghosted_alike(&self, tile: u32, residue: f64, glass: &Glass) -> (u64, f64) {
+        let off = |level: Level| (glass.shown_of(level, residue) - self.medians[usize::from(level)]).abs();
+        let (mut ghosted, mut worst) = (0, 0.0_f64);
+        for level in glass.levels_in(tile).iter().filter(|level| off(*level) >= self.limits.limit_l) {
+            ghosted |= glass.grid().whole(tile) & !differing_pixels(&[level; 64], glass.levels(tile));
+            worst = worst.max(off(level));
+        }
+        (ghosted, worst)
+    }
+
+    /// The same where the residues differ.
+    fn ghosted_apart(&self, tile: u32, glass: &Glass) -> (u64, f64) {
+        let (mut ghosted, mut worst) = (0, 0.0_f64);
+        // What shows is at most the hidden residue, and off by at most that and the median.
+        let most_median = self.medians.iter().fold(0.0_f64, |most, median| most.max(median.abs()));
+        if glass.most_residue(tile) + most_median < self.limits.limit_l {
+            return (ghosted, worst);
+        }
+        let levels = glass.levels(tile);
+        for bit in bits(glass.grid().whole(tile)) {
+            let off = (glass.shown_residue(tile, bit) - self.medians[usize::from(levels[bit as usize])]).abs();
+            if off >= self.limits.limit_l {
+                ghosted |= 1 << bit;
+                worst = worst.max(off);
+            }
+        }
+        (ghosted, worst)
     }
 
     fn group(&self, glass: &Glass) -> Vec<Ghost> {

@@ -1,91 +1,98 @@
 //! A value a pixel, held a tile at a time: one value where a whole tile agrees, 64 where it does not.
 
-/// A value for every pixel of a panel.
+use std::rc::Rc;
+
+use super::chunks::Chunked;
+
+/// A value for every pixel of a panel. Copies share what they have in common.
 #[derive(Clone, Debug)]
 pub(crate) struct TileField<T> {
-    /// The value of each tile that has the same everywhere.
-    uniform: Vec<T>,
-    /// Where the 64 values of a tile are, else [`UNIFORM`].
-    slot: Vec<u32>,
-    slab: Vec<[T; 64]>,
-    free: Vec<u32>,
+    tiles: Chunked<Held<T>>,
 }
 
-const UNIFORM: u32 = u32::MAX;
+#[derive(Clone, Debug)]
+enum Held<T> {
+    /// All pixels of the tile have the same.
+    Uniform(T),
+    Various(Rc<[T; 64]>),
+}
 
 impl<T: Copy + PartialEq> TileField<T> {
     /// The same value everywhere.
     pub(crate) fn new(tiles: usize, value: T) -> Self {
-        Self { uniform: vec![value; tiles], slot: vec![UNIFORM; tiles], slab: Vec::new(), free: Vec::new() }
+        Self { tiles: Chunked::new(tiles, Held::Uniform(value)) }
     }
 
     /// The value of a tile, where all its pixels have the same.
     pub(crate) fn uniform(&self, tile: u32) -> Option<T> {
-        (self.slot[tile as usize] == UNIFORM).then(|| self.uniform[tile as usize])
+        match &self.tiles[tile as usize] {
+            Held::Uniform(value) => Some(*value),
+            Held::Various(_) => None,
+        }
     }
 
     /// All values of a tile whose pixels do not agree.
     pub(crate) fn various(&self, tile: u32) -> Option<&[T; 64]> {
-        let slot = self.slot[tile as usize];
-        (slot != UNIFORM).then(|| &self.slab[slot as usize])
+        match &self.tiles[tile as usize] {
+            Held::Uniform(_) => None,
+            Held::Various(values) => Some(values),
+        }
     }
 
     /// The value of a pixel.
     pub(crate) fn get(&self, tile: u32, bit: u32) -> T {
-        match self.slot[tile as usize] {
-            UNIFORM => self.uniform[tile as usize],
-            slot => self.slab[slot as usize][bit as usize],
+        match &self.tiles[tile as usize] {
+            Held::Uniform(value) => *value,
+            Held::Various(values) => values[bit as usize],
         }
     }
 
     /// The values of all pixels of a tile.
     pub(crate) fn values(&self, tile: u32) -> [T; 64] {
-        match self.slot[tile as usize] {
-            UNIFORM => [self.uniform[tile as usize]; 64],
-            slot => self.slab[slot as usize],
+        match &self.tiles[tile as usize] {
+            Held::Uniform(value) => [*value; 64],
+            Held::Various(values) => **values,
         }
     }
 
     /// Gives the pixels of a tile these values; those outside `whole` do not count.
     pub(crate) fn set(&mut self, tile: u32, values: &[T; 64], whole: u64) {
+        let held = &mut self.tiles[tile as usize];
         match common(values, whole) {
-            Some(value) => self.set_uniform(tile, value),
-            None => *self.edit(tile) = *values,
+            Some(value) => *held = Held::Uniform(value),
+            None => {
+                // The room of a tile is used again where no copy shares it.
+                if let Held::Various(known) = held
+                    && let Some(known) = Rc::get_mut(known)
+                {
+                    *known = *values;
+                } else {
+                    *held = Held::Various(Rc::new(*values));
+                }
+            }
         }
     }
 
     /// Gives a whole tile one value.
     pub(crate) fn set_uniform(&mut self, tile: u32, value: T) {
-        let slot = std::mem::replace(&mut self.slot[tile as usize], UNIFORM);
-        if slot != UNIFORM {
-            self.free.push(slot);
-        }
-        self.uniform[tile as usize] = value;
+        self.tiles[tile as usize] = Held::Uniform(value);
     }
 
     /// The values of a tile, to be changed in place. Call [`TileField::settle`] where they may have come to agree.
     pub(crate) fn edit(&mut self, tile: u32) -> &mut [T; 64] {
-        let at = tile as usize;
-        if self.slot[at] == UNIFORM {
-            let value = self.uniform[at];
-            self.slot[at] = if let Some(slot) = self.free.pop() {
-                self.slab[slot as usize] = [value; 64];
-                slot
-            } else {
-                self.slab.push([value; 64]);
-                (self.slab.len() - 1) as u32
-            };
+        let held = &mut self.tiles[tile as usize];
+        if let Held::Uniform(value) = held {
+            *held = Held::Various(Rc::new([*value; 64]));
         }
-        &mut self.slab[self.slot[at] as usize]
+        match held {
+            Held::Various(values) => Rc::make_mut(values),
+            Held::Uniform(_) => unreachable!("it has just been spread out"),
+        }
     }
 
     /// Gives back the room of a tile whose pixels in `whole` all have the same value.
     pub(crate) fn settle(&mut self, tile: u32, whole: u64) {
-        let slot = self.slot[tile as usize];
-        if slot == UNIFORM {
-            return;
-        }
-        if let Some(value) = common(&self.slab[slot as usize], whole) {
+        if let Some(value) = self.various(tile).and_then(|values| common(values, whole)) {
             self.set_uniform(tile, value);
         }
     }
@@ -115,8 +122,9 @@ mod tests {
         assert_eq!((field.uniform(1), field.get(1, 5), field.get(1, 6)), (None, 1.5, 0.0));
         // Outside the mask the value does not count.
         field.settle(1, !(1 << 5));
-        assert_eq!((field.uniform(1), field.free.len()), (Some(0.0), 1));
+        assert_eq!((field.uniform(1), field.various(1)), (Some(0.0), None));
+        let copy = field.clone();
         field.edit(2)[0] = 2.5;
-        assert_eq!((field.get(2, 0), field.get(2, 1), field.slab.len()), (2.5, 0.0, 1));
+        assert_eq!((field.get(2, 0), field.get(2, 1), copy.get(2, 0)), (2.5, 0.0, 0.0));
     }
 }

@@ -117,11 +117,11 @@ impl SwingKinds {
         Self { levels, turns: turns.collect(), reds: reds.collect() }
     }
 
-    /// Marks a pixel that goes from one level to another.
-    pub(crate) fn mark(&self, from: Level, to: Level, bit: u32, turned: &mut [u64; Turn::ALL.len()]) {
+    /// Marks pixels that go from one level to another.
+    pub(crate) fn mark(&self, from: Level, to: Level, pixels: u64, turned: &mut [u64; Turn::ALL.len()]) {
         let turns = self.turns[usize::from(from) * self.levels + usize::from(to)];
         for (at, mask) in turned.iter_mut().enumerate() {
-            *mask |= u64::from(turns >> at & 1) << bit;
+            *mask |= if turns >> at & 1 == 1 { pixels } else { 0 };
         }
     }
 

@@ -5,6 +5,7 @@
 use std::collections::BTreeMap;
 
 use super::{
+    chunks::Chunked,
     field::TileField,
     flash::{SwingKinds, Swung, Turn},
     spread::{Spread, SpreadChanges},
@@ -16,24 +17,25 @@ use crate::{
     screen::Picture,
 };
 
-/// The pixels of the panel: levels, residue, updates since cleaning, and which are unknown.
+/// The pixels of the panel: levels, residue, updates since cleaning, and which are unknown. Copies share what they have in
+/// common.
 #[derive(Clone, Debug)]
 pub struct Glass {
     grid: TileGrid,
     tones: Tones,
-    levels: Vec<TileLevels>,
+    levels: Chunked<TileLevels>,
     /// The levels of the picture in memory.
-    memory: Vec<TileLevels>,
+    memory: Chunked<TileLevels>,
     /// The levels that stand in each tile.
-    levels_in: Vec<LevelSet>,
+    levels_in: Chunked<LevelSet>,
     /// The levels that stand in each tile of the picture in memory.
-    memory_levels_in: Vec<LevelSet>,
+    memory_levels_in: Chunked<LevelSet>,
     residue: TileField<f64>,
     counts: TileField<u32>,
-    unknown: Vec<u64>,
+    unknown: Chunked<u64>,
     unknown_px: u64,
     /// The pixels whose level differs from memory.
-    unlike: Vec<u64>,
+    unlike: Chunked<u64>,
     /// The tiles that have such pixels, rising.
     unlike_tiles: Vec<u32>,
     /// How many pixels have each count; the last number is not 0.
@@ -41,11 +43,7 @@ pub struct Glass {
     spreads: Vec<Spread>,
     changes: SpreadChanges,
     swings: Swings,
-    /// The step that is being played.
-    now: u32,
     swing_kinds: SwingKinds,
-    /// Which step moved each tile last, and which before that one.
-    moved_by: Vec<[u32; 2]>,
     charge: Option<Charge>,
     /// Tiles whose look changed since the eye saw them.
     touched: Vec<u32>,
@@ -76,9 +74,6 @@ impl Tones {
         (own + residue).clamp(self.darkest, self.lightest) - own
     }
 }
-
-/// Stands for what was on the glass before the first step.
-const BEGINNING: u32 = u32::MAX;
 
 /// The net impulse of every pixel, volt-seconds; kept only where a mode gives impulses and there is a limit.
 #[derive(Clone, Debug)]
@@ -236,6 +231,7 @@ impl Glass {
         for (spread, px) in spreads.iter_mut().zip(px_by_level) {
             spread.change(0.0, px);
         }
+        let (levels, levels_in) = (Chunked::from_values(&levels), Chunked::from_values(&levels_in));
         Self {
             tones: Tones::new(ink),
             memory: levels.clone(),
@@ -244,17 +240,15 @@ impl Glass {
             levels_in,
             residue: TileField::new(tiles, 0.0),
             counts: TileField::new(tiles, 0),
-            unknown: if unknown { (0..tiles as u32).map(|tile| grid.whole(tile)).collect() } else { vec![0; tiles] },
+            unknown: if unknown { whole_tiles(&grid) } else { Chunked::new(tiles, 0) },
             unknown_px: if unknown { grid.size().pixels() } else { 0 },
-            unlike: vec![0; tiles],
+            unlike: Chunked::new(tiles, 0),
             unlike_tiles: Vec::new(),
             px_by_count: vec![grid.size().pixels()],
             spreads,
             changes: SpreadChanges::new(),
             swings: Swings::new(),
-            now: BEGINNING,
             swing_kinds: SwingKinds::new(ink),
-            moved_by: vec![[BEGINNING; 2]; tiles],
             charge: None,
             touched: Vec::new(),
             grid,
@@ -275,16 +269,6 @@ impl Glass {
     pub(crate) fn watch_charge(&mut self, limit_vs: f64) {
         let net_vs = TileField::new(self.grid.tiles(), 0.0);
         self.charge = Some(Charge { limit_vs, net_vs, over: BTreeMap::new() });
-    }
-
-    /// Begins a step.
-    pub(crate) fn begin_step(&mut self, index: u64) {
-        self.now = index as u32;
-    }
-
-    /// The step that moved a tile last, and the one that had moved it before; nothing for the beginning.
-    pub fn moved_by(&self, tile: u32) -> [Option<u64>; 2] {
-        self.moved_by[tile as usize].map(|step| (step != BEGINNING).then_some(u64::from(step)))
     }
 
     /// The pixels whose net impulse is beyond the limit, and the largest of them, volt-seconds.
@@ -408,9 +392,7 @@ impl Glass {
 
     /// Makes every pixel unknown.
     pub(crate) fn forget(&mut self) {
-        for tile in 0..self.grid.tiles() as u32 {
-            self.unknown[tile as usize] = self.grid.whole(tile);
-        }
+        self.unknown = whole_tiles(&self.grid);
         self.unknown_px = self.grid.size().pixels();
     }
 
@@ -440,6 +422,7 @@ impl Glass {
     pub(crate) fn drive(&mut self, cover: &TileCover<'_>, action: &Action, asked: Option<&[Rect]>) -> Driven {
         let mut driven = Driven::default();
         let mut newly_unlike = Vec::new();
+        self.make_room();
         if action.changed_only {
             driven.unknown_px = self.unknown_within(cover);
         }
@@ -468,6 +451,7 @@ impl Glass {
     /// Draws controller ink over a mask of pixels.
     pub(crate) fn draw(&mut self, pixels: &Mask, level: Level, action: &Action) -> Driven {
         let mut driven = Driven::default();
+        self.make_room();
         for (tile, covered) in pixels.tiles() {
             driven.unknown_px += u64::from((self.unknown[*tile as usize] & covered).count_ones());
             self.drive_tile(*tile, *covered, Towards::Level(level), action, None, &mut driven);
@@ -475,6 +459,31 @@ impl Glass {
         self.swings.settle(&self.tones, &mut self.changes, &mut self.spreads);
         self.list_unlike(pixels.tiles().iter().map(|(tile, _)| *tile).collect());
         driven
+    }
+
+    fn make_room(&mut self) {
+        self.swings.make_room();
+        self.changes.make_room();
+    }
+
+    /// Hands all that later steps rest on to `take`, where the panel is as a cleaning leaves it: it shows what is in memory,
+    /// every pixel is known, and no update was counted since. What is in memory itself is left to the caller.
+    pub(crate) fn tell_cleaned(&self, take: &mut dyn FnMut(u64)) -> bool {
+        let is_cleaned = self.most_since_cleaning() == 0 && self.unknown_px == 0 && self.is_like_memory();
+        if !is_cleaned || self.charge.is_some() {
+            return false;
+        }
+        for tile in 0..self.grid.tiles() as u32 {
+            match self.residue.various(tile) {
+                None => take(self.residue.get(tile, 0).to_bits()),
+                Some(values) => {
+                    // No residue has these bits: they stand for what is no number.
+                    take(u64::MAX);
+                    values.iter().for_each(|value| take(value.to_bits()));
+                }
+            }
+        }
+        true
     }
 
     /// The pixels of a cover whose level is a saturated red.
@@ -642,7 +651,7 @@ impl Glass {
             moved |= alike_if(swing.moves);
             swing.pixels += i64::from(alike_if(swing.moves).count_ones());
             if action.tells_swings && level != swing.end {
-                bits(alike).for_each(|bit| swing_kinds.mark(level, swing.end, bit, &mut turned));
+                swing_kinds.mark(level, swing.end, alike, &mut turned);
             }
             for bit in bits(alike) {
                 levels[bit as usize] = swing.end;
@@ -665,10 +674,6 @@ impl Glass {
             self.levels_in[tile as usize] = present(levels, whole);
             self.residue.set(tile, &values, whole);
             self.touched.push(tile);
-            let moved_by = &mut self.moved_by[tile as usize];
-            if moved_by[0] != self.now {
-                *moved_by = [self.now, moved_by[0]];
-            }
         }
         if let (Some(charge), Some(net_vs)) = (&mut self.charge, net_vs) {
             charge.set(tile, &net_vs, self.grid.whole(tile));
@@ -839,9 +844,16 @@ impl Swing {
 }
 
 /// The swings of one drive: few are different, so each is worked out once and found again by its place.
-#[derive(Clone, Debug)]
+#[derive(Debug)]
 struct Swings {
     places: Vec<Option<Swing>>,
+}
+
+impl Clone for Swings {
+    /// Between drives there is nothing to be copied.
+    fn clone(&self) -> Self {
+        Self { places: Vec::new() }
+    }
 }
 
 /// A tile with more kinds of pixels than this is driven pixel by pixel.
@@ -850,7 +862,11 @@ const SWING_PLACES: usize = 512;
 
 impl Swings {
     fn new() -> Self {
-        Self { places: vec![None; SWING_PLACES] }
+        Self { places: Vec::new() }
+    }
+
+    fn make_room(&mut self) {
+        self.places.resize(SWING_PLACES, None);
     }
 
     fn place_of(level: Level, target: Level, before: f64) -> usize {
@@ -881,6 +897,11 @@ fn move_count(px_by_count: &mut Vec<u64>, from: u32, to: u32, pixels: u64) {
     while px_by_count.last() == Some(&0) {
         px_by_count.pop();
     }
+}
+
+/// All pixels of every tile.
+fn whole_tiles(grid: &TileGrid) -> Chunked<u64> {
+    Chunked::from_values(&(0..grid.tiles() as u32).map(|tile| grid.whole(tile)).collect::<Vec<u64>>())
 }
 
 /// The pixels without residue.

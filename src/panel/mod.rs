@@ -2,24 +2,27 @@
 //!
 //! Knows no JSON, no files and no rules. The same input gives the same playback, with any number of threads.
 
+mod chunks;
 mod eye;
 mod field;
 mod flash;
 mod glass;
 mod pen_line;
 mod queue;
+mod recurrence;
 mod spread;
 
-use std::sync::Arc;
+use std::{rc::Rc, sync::Arc};
 
 use crate::{
     change::{Difference, Mask, Region, SentWindows, TileCover, TileGrid, conveyor::Transition, regions, sent_windows},
     display::{Level, LevelSet, Mode},
     geometry::{Rect, Window},
-    plan::{Begins, Plan, PlannedStep, Stroke, Update},
+    plan::{Begins, Plan, PlannedStep, ScreenId, Stroke, Update},
     screen::Picture,
 };
 use glass::{Action, Driven};
+use recurrence::{Kept, Recurrence};
 
 pub use eye::{Ghost, GhostLimits};
 pub use flash::{FastFlashes, FlashKind, FlashLimits, FlashWatch, Swung};
@@ -30,12 +33,40 @@ pub use queue::{Queue, Times, WaitsFor};
 #[derive(Clone, Debug)]
 pub struct Player<'p> {
     plan: &'p Plan,
-    glass: Glass,
-    eye: eye::Eye,
+    panel: Rc<Panel>,
+    recurrence: Recurrence,
+    /// Which step moved each tile last, and which before that one.
+    moved_by: Vec<[u32; 2]>,
     queue: Queue,
     memory: Arc<Picture>,
+    /// The screen that is in memory; nothing for what the plan begins with.
+    screen: Option<ScreenId>,
     nothing: Arc<Difference>,
 }
+
+/// The panel and what is seen of it. Copies share what they have in common.
+#[derive(Clone, Debug)]
+struct Panel {
+    glass: Glass,
+    eye: eye::Eye,
+}
+
+/// What a step without strokes does to the pixels: the same whenever it comes to the same panel, but for the times of its
+/// updates.
+#[derive(Clone, Debug, Default)]
+struct Deed {
+    changed: Mask,
+    regions: Vec<Region>,
+    updates: Vec<PlayedUpdate>,
+    left_behind: Mask,
+    /// The tiles whose levels or residues are others, rising.
+    moved: Vec<u32>,
+    /// Whether some update cleans.
+    cleans: bool,
+}
+
+/// Stands for what was on the glass before the first step.
+const BEGINNING: u32 = u32::MAX;
 
 /// The limits from which on the panel tells of something.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -53,6 +84,8 @@ pub struct PlayedStep<'a> {
     pub planned: &'a PlannedStep<'a>,
     /// What was in memory before.
     pub previous: &'a Picture,
+    /// The screen that was in memory before; nothing for what the plan begins with.
+    pub previous_screen: Option<ScreenId>,
     /// What is in memory now.
     pub memory: &'a Picture,
     /// The pixels whose level in memory this step changed.
@@ -79,6 +112,7 @@ pub struct PlayedStep<'a> {
     pub medians: &'a [f64],
     /// The panel at the end of the step.
     pub glass: &'a Glass,
+    moved_by: &'a [[u32; 2]],
 }
 
 /// A stroke as the controller drew it.
@@ -194,6 +228,11 @@ impl PlayedStep<'_> {
     pub fn grid(&self) -> &TileGrid {
         self.glass.grid()
     }
+
+    /// The step that moved a tile last, and the one that had moved it before; nothing for the beginning.
+    pub fn moved_by(&self, tile: u32) -> [Option<u64>; 2] {
+        self.moved_by[tile as usize].map(|step| (step != BEGINNING).then_some(u64::from(step)))
+    }
 }
 
 impl<'p> Player<'p> {
@@ -207,12 +246,22 @@ impl<'p> Player<'p> {
         }
         let eye = eye::Eye::new(&glass, display.ink.levels(), limits.ghost, display.area_mm2(1));
         let queue = Queue::new(display.link, display.parallel_updates);
-        Self { plan, glass, eye, queue, memory: begins, nothing: Arc::default() }
+        let moved_by = vec![[BEGINNING; 2]; glass.grid().tiles()];
+        Self {
+            plan,
+            panel: Rc::new(Panel { glass, eye }),
+            recurrence: Recurrence::default(),
+            moved_by,
+            queue,
+            memory: begins,
+            screen: None,
+            nothing: Arc::default(),
+        }
     }
 
     /// Whether the pixels of two panels are the same, and both are free at the same time.
     pub(crate) fn is_like(&self, other: &Self) -> bool {
-        self.queue.is_like(&other.queue) && self.glass.is_like(&other.glass)
+        self.queue.is_like(&other.queue) && self.panel.glass.is_like(&other.panel.glass)
     }
 
     /// Plays a step and hands it to `see`. Gives back the picture that was in memory before, where it was replaced.
@@ -222,28 +271,22 @@ impl<'p> Player<'p> {
         transition: Option<Transition>,
         see: impl FnOnce(&PlayedStep<'_>),
     ) -> Option<Arc<Picture>> {
-        self.glass.begin_step(planned.index);
         let (strokes, pen_unknown_px) = self.draw_strokes(planned);
         let pen_line = Mask::from_unsorted(strokes.iter().flat_map(|stroke| stroke.pixels.tiles()).copied().collect());
         let (memory, introduced) = match transition {
             Some(Transition { picture, introduced }) => (picture, introduced),
             None => (self.memory.clone(), self.nothing.clone()),
         };
-        self.glass.memory_changed(&introduced);
-        let changed = self.glass.unlike_memory();
-        let regions = regions(&changed, self.glass.grid());
-        let request_ms = planned.request_ms + planned.step.pen_up_ms();
-        let updates: Vec<PlayedUpdate> =
-            planned.step.listed_updates().iter().map(|update| self.update(update, request_ms)).collect();
-        let sent: Vec<Rect> = updates.iter().flat_map(|update| update.sent.iter().copied()).collect();
-        let left_behind = self.glass.unlike_memory().outside(&sent, self.glass.grid());
-        if planned.step.power_off && self.plan.display.forgets_when_off {
-            self.glass.forget();
+        let Deed { changed, regions, updates, left_behind, moved, .. } = self.deed(planned, &introduced);
+        for tile in moved {
+            let moved_by = &mut self.moved_by[tile as usize];
+            *moved_by = [planned.index as u32, moved_by[0]];
         }
-        self.eye.look(&mut self.glass);
+        let Panel { glass, eye } = &*self.panel;
         see(&PlayedStep {
             planned,
             previous: &self.memory,
+            previous_screen: self.screen,
             memory: &memory,
             introduced: &introduced.pixels,
             changed,
@@ -253,13 +296,61 @@ impl<'p> Player<'p> {
             pen_line,
             pen_unknown_px,
             left_behind,
-            ghosts: self.eye.ghosts(),
-            ghost_limits: self.eye.limits(),
-            medians: self.eye.medians(),
-            glass: &self.glass,
+            ghosts: eye.ghosts(),
+            ghost_limits: eye.limits(),
+            medians: eye.medians(),
+            glass,
+            moved_by: &self.moved_by,
         });
+        self.screen = planned.screen.or(self.screen);
         let before = std::mem::replace(&mut self.memory, memory);
         (!Arc::ptr_eq(&before, &self.memory)).then_some(before)
+    }
+
+    /// What a step does after its strokes: as it is kept, where the same happened before, but for the times.
+    fn deed(&mut self, planned: &PlannedStep<'_>, introduced: &Difference) -> Deed {
+        let happening = self.recurrence.happening(planned);
+        let kept = happening.as_ref().and_then(|happening| self.recurrence.again(happening));
+        let request_ms = planned.request_ms + planned.step.pen_up_ms();
+        let mut deed = if let Some(kept) = kept {
+            let Kept { deed, panel, .. } = &*kept;
+            self.panel = panel.clone();
+            deed.clone()
+        } else {
+            let deed = self.do_it(planned, introduced);
+            self.recurrence.played(happening, &deed, &self.panel, planned.screen.or(self.screen));
+            deed
+        };
+        deed.updates.iter_mut().for_each(|update| self.queue_update(update, request_ms));
+        deed
+    }
+
+    /// Brings the panel to the end of a step; the times of its updates are still to be told.
+    fn do_it(&mut self, planned: &PlannedStep<'_>, introduced: &Difference) -> Deed {
+        let Self { plan, panel, .. } = self;
+        let Panel { glass, eye } = Rc::make_mut(panel);
+        glass.memory_changed(introduced);
+        let changed = glass.unlike_memory();
+        let regions = regions(&changed, glass.grid());
+        let updates: Vec<PlayedUpdate> =
+            planned.step.listed_updates().iter().map(|asked| update(asked, plan, glass)).collect();
+        let sent: Vec<Rect> = updates.iter().flat_map(|update| update.sent.iter().copied()).collect();
+        let left_behind = glass.unlike_memory().outside(&sent, glass.grid());
+        if planned.step.power_off && plan.display.forgets_when_off {
+            glass.forget();
+        }
+        let moved = eye.look(glass);
+        let cleans = updates.iter().any(|update| plan.display.modes[update.mode].cleans);
+        Deed { changed, regions, updates, left_behind, moved, cleans }
+    }
+
+    /// Puts an update into the controller's queue and tells its times.
+    fn queue_update(&mut self, update: &mut PlayedUpdate, request_ms: f64) {
+        let (sent, duration_ms) = (&update.sent, update.duration_ms);
+        let times = self.queue.update(request_ms, sent, update.sent_px, duration_ms, self.panel.glass.grid());
+        let first_visible_ms = self.plan.display.modes[update.mode].first_visible_ms;
+        update.times = times;
+        update.first_visible_ms = times.start_ms + first_visible_ms.unwrap_or(duration_ms / 4.0);
     }
 
     /// Draws the strokes of a step; gives also how many of their pixels the controller did not know.
@@ -277,11 +368,12 @@ impl<'p> Player<'p> {
         let action = Action::new(mode, display, share_of_swing(mode, duration_ms));
         let level = if stroke.white { display.ink.white() } else { display.ink.black() };
         let delay_ms = display.controller_ink_delay_ms.unwrap_or(0.0);
-        let grid = *self.glass.grid();
+        let glass = &mut Rc::make_mut(&mut self.panel).glass;
+        let grid = *glass.grid();
         let pieces = pen_line::pieces(stroke, &grid);
         let mut covered = Vec::new();
         for piece in &pieces {
-            *unknown_px += self.glass.draw(&piece.pixels, level, &action).unknown_px;
+            *unknown_px += glass.draw(&piece.pixels, level, &action).unknown_px;
             covered.extend_from_slice(piece.pixels.tiles());
         }
         let pens: Vec<(f64, Option<Rect>)> =
@@ -293,59 +385,58 @@ impl<'p> Player<'p> {
         });
         PlayedStroke { level, pieces: pieces.collect(), pixels: Mask::from_unsorted(covered) }
     }
+}
 
-    fn update(&mut self, update: &Update, request_ms: f64) -> PlayedUpdate {
-        let display = &self.plan.display;
-        let mode = &display.modes[update.mode];
-        let duration_ms = update.drive_ms.unwrap_or_else(|| mode.duration_at(self.plan.temperature_c));
-        let SentWindows { asked, sent, refused } =
-            sent_windows(&update.window, mode, display, self.plan.rotation, self.glass.unlike_bounds());
-        let cover = TileCover::new(*self.glass.grid(), &sent);
-        let sent_px = cover.pixels();
-        let asked_boxes: Vec<Rect> = asked.iter().filter_map(|window| window.cut(self.glass.grid().size())).collect();
-        let beside = (asked_boxes != sent).then_some(asked_boxes.as_slice());
-        let share = share_of_swing(mode, duration_ms);
-        let action = Action::new(mode, display, share);
-        let red_before = self.red_under(mode, &cover);
-        let driven: Driven =
-            if sent.is_empty() { Driven::default() } else { self.glass.drive(&cover, &action, beside) };
-        let red = red_before.or(&self.red_under(mode, &cover));
-        let times = self.queue.update(request_ms, &sent, sent_px, duration_ms, self.glass.grid());
-        let energy_mj = mode
-            .energy
-            .filter(|_| !sent.is_empty())
-            .map_or(0.0, |energy| energy.start_mj + energy.per_cm2_mj * display.area_mm2(sent_px) / 100.0);
-        PlayedUpdate {
-            mode: update.mode,
-            asked,
-            refused,
-            sent_px,
-            changed_px: driven.changed_px,
-            driven_px: driven.px,
-            driven_beside_px: if beside.is_some() { driven.beside_px } else { 0 },
-            unknown_px: driven.unknown_px,
-            out_of_reach: driven.out_of_reach,
-            wrong_start: driven.wrong_start,
-            takes_residue: driven.takes_residue,
-            changes_from: driven.changes_from,
-            changes_to: driven.changes_to,
-            most_residue_l: driven.most_residue_l,
-            swung: driven.swung,
-            red,
-            redriven: driven.redriven,
-            share,
-            times,
-            duration_ms,
-            first_visible_ms: times.start_ms + mode.first_visible_ms.unwrap_or(duration_ms / 4.0),
-            energy_mj,
-            sent,
-        }
+/// Sends an update and drives the panel; when that happens is still to be told.
+fn update(update: &Update, plan: &Plan, glass: &mut Glass) -> PlayedUpdate {
+    let display = &plan.display;
+    let mode = &display.modes[update.mode];
+    let duration_ms = update.drive_ms.unwrap_or_else(|| mode.duration_at(plan.temperature_c));
+    let SentWindows { asked, sent, refused } =
+        sent_windows(&update.window, mode, display, plan.rotation, glass.unlike_bounds());
+    let cover = TileCover::new(*glass.grid(), &sent);
+    let sent_px = cover.pixels();
+    let asked_boxes: Vec<Rect> = asked.iter().filter_map(|window| window.cut(glass.grid().size())).collect();
+    let beside = (asked_boxes != sent).then_some(asked_boxes.as_slice());
+    let share = share_of_swing(mode, duration_ms);
+    let action = Action::new(mode, display, share);
+    let red_before = red_under(mode, &cover, glass);
+    let driven: Driven = if sent.is_empty() { Driven::default() } else { glass.drive(&cover, &action, beside) };
+    let red = red_before.or(&red_under(mode, &cover, glass));
+    let energy_mj = mode
+        .energy
+        .filter(|_| !sent.is_empty())
+        .map_or(0.0, |energy| energy.start_mj + energy.per_cm2_mj * display.area_mm2(sent_px) / 100.0);
+    PlayedUpdate {
+        mode: update.mode,
+        asked,
+        refused,
+        sent_px,
+        changed_px: driven.changed_px,
+        driven_px: driven.px,
+        driven_beside_px: if beside.is_some() { driven.beside_px } else { 0 },
+        unknown_px: driven.unknown_px,
+        out_of_reach: driven.out_of_reach,
+        wrong_start: driven.wrong_start,
+        takes_residue: driven.takes_residue,
+        changes_from: driven.changes_from,
+        changes_to: driven.changes_to,
+        most_residue_l: driven.most_residue_l,
+        swung: driven.swung,
+        red,
+        redriven: driven.redriven,
+        share,
+        times: Times::default(),
+        duration_ms,
+        first_visible_ms: 0.0,
+        energy_mj,
+        sent,
     }
+}
 
-    /// The red pixels that a mode's own flashes swing.
-    fn red_under(&self, mode: &Mode, cover: &TileCover<'_>) -> Mask {
-        if mode.flashes == 0 { Mask::new() } else { self.glass.red_within(cover) }
-    }
+/// The red pixels that a mode's own flashes swing.
+fn red_under(mode: &Mode, cover: &TileCover<'_>, glass: &Glass) -> Mask {
+    if mode.flashes == 0 { Mask::new() } else { glass.red_within(cover) }
 }
 
 /// The share of the way that a drive of that duration goes, 0 to 1.

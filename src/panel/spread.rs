@@ -81,17 +81,29 @@ fn value_of(key: u64) -> f64 {
 }
 
 /// Collects changes of many pixels before they reach the spreads: most are the same few.
-#[derive(Clone, Debug)]
+#[derive(Debug)]
 pub(crate) struct SpreadChanges {
     places: Vec<(u8, u64, i64)>,
+}
+
+impl Clone for SpreadChanges {
+    /// Once all is settled there is nothing to be copied.
+    fn clone(&self) -> Self {
+        Self::new()
+    }
 }
 
 const PLACES: usize = 512;
 
 impl SpreadChanges {
-    /// Nothing collected.
+    /// Nothing collected, and no room yet to do so.
     pub(crate) fn new() -> Self {
-        Self { places: vec![(0, 0, 0); PLACES] }
+        Self { places: Vec::new() }
+    }
+
+    /// Makes room to collect.
+    pub(crate) fn make_room(&mut self) {
+        self.places.resize(PLACES, (0, 0, 0));
     }
 
     /// Notes that a level has a residue `change` times more (or less).
@@ -141,6 +153,7 @@ mod tests {
         ) {
             let mut spread = [Spread::default()];
             let mut changes = SpreadChanges::new();
+            changes.make_room();
             let mut values: Vec<f64> = Vec::new();
             for (value, take, times) in steps {
                 let value = f64::from(value) / 3.0;

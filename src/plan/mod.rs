@@ -217,7 +217,7 @@ pub struct Update {
 }
 
 /// The windows that an update asks for.
-#[derive(Clone, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, PartialEq, Eq, Hash)]
 pub enum WindowAsk {
     /// The whole panel.
     All,

@@ -1,6 +1,6 @@
 //! `dither-shimmers`: specks of a dithered area that move although its tone stays.
 
-use super::{Rule, Setup, words};
+use super::{Rule, Setup, turns::Turns, words};
 use crate::{
     change::{Mask, TileLevels, levels_of_tile, regions},
     display::Level,
@@ -17,6 +17,7 @@ pub(super) struct DitherShimmers<'p> {
     share: f64,
     area_mm2: f64,
     table: [Level; 256],
+    turns: Turns,
 }
 
 /// A tile is dithered where at least this share of its pixels are specks: darker, or lighter, than the pixels on both
@@ -30,6 +31,7 @@ impl<'p> DitherShimmers<'p> {
             share: setup.limit("share"),
             area_mm2: setup.limit("area_mm2"),
             table: setup.plan.display.ink.level_table(),
+            turns: Turns::default(),
             plan: setup.plan,
         }
     }
@@ -43,6 +45,41 @@ impl<'p> DitherShimmers<'p> {
 
     fn tone(&self, levels: &TileLevels) -> f64 {
         levels.iter().map(|level| self.plan.display.ink.lightness(*level)).sum::<f64>() / 64.0
+    }
+
+    fn look(&self, step: &PlayedStep<'_>) -> Option<Sight> {
+        let tiles = step.introduced.tiles().iter().filter(|(tile, changed)| {
+            // A tile cut by the panel's edge has no tone of its own, and most tiles change in a few pixels only.
+            if f64::from(changed.count_ones()) < self.share * 64.0 || step.grid().whole(*tile) != u64::MAX {
+                return false;
+            }
+            let before = levels_of_tile(step.previous, step.grid(), &self.table, *tile);
+            self.shimmers(&before, step.glass.memory_levels(*tile), *changed)
+        });
+        let shimmering = Mask::from_sorted(tiles.map(|(tile, _)| (*tile, u64::MAX)));
+        if shimmering.is_empty() {
+            return None;
+        }
+        let display = &self.plan.display;
+        let areas = regions(&shimmering, step.grid());
+        let large: Vec<_> = areas.into_iter().filter(|area| display.area_mm2(area.pixels) >= self.area_mm2).collect();
+        let largest = large.iter().max_by_key(|area| area.pixels)?;
+        let specks = step.introduced.and(&shimmering).inside(&[largest.rect], step.grid()).count();
+        Some(Sight {
+            rect: Some(largest.rect),
+            message: format!(
+                "{specks} specks of a dithered area of {} move although its tone stays: every one is driven anew",
+                words::area(largest.pixels, display)
+            ),
+            help: "dither with an ordered pattern, which stays in place, or dither the picture once and edit around it"
+                .into(),
+            figures: vec![
+                ("specks_px", specks as f64),
+                ("px", largest.pixels as f64),
+                ("mm2", display.area_mm2(largest.pixels)),
+            ],
+            ..Sight::default()
+        })
     }
 }
 
@@ -58,38 +95,10 @@ fn is_busy(levels: &TileLevels) -> bool {
 
 impl Rule for DitherShimmers<'_> {
     fn step(&mut self, step: &PlayedStep<'_>, sink: &mut Sink) {
-        let tiles = step.introduced.tiles().iter().filter(|(tile, changed)| {
-            // A tile cut by the panel's edge has no tone of its own, and most tiles change in a few pixels only.
-            if f64::from(changed.count_ones()) < self.share * 64.0 || step.grid().whole(*tile) != u64::MAX {
-                return false;
-            }
-            let before = levels_of_tile(step.previous, step.grid(), &self.table, *tile);
-            self.shimmers(&before, step.glass.memory_levels(*tile), *changed)
-        });
-        let shimmering = Mask::from_sorted(tiles.map(|(tile, _)| (*tile, u64::MAX)));
-        if shimmering.is_empty() {
-            return;
+        let mut turns = std::mem::take(&mut self.turns);
+        if let Some(sight) = turns.sight(step, || self.look(step)) {
+            sink.report(Where::of(step, StepField::Screen), sight);
         }
-        let display = &self.plan.display;
-        let areas = regions(&shimmering, step.grid());
-        let large: Vec<_> = areas.into_iter().filter(|area| display.area_mm2(area.pixels) >= self.area_mm2).collect();
-        let Some(largest) = large.iter().max_by_key(|area| area.pixels) else { return };
-        let specks = step.introduced.and(&shimmering).inside(&[largest.rect], step.grid()).count();
-        let sight = Sight {
-            rect: Some(largest.rect),
-            message: format!(
-                "{specks} specks of a dithered area of {} move although its tone stays: every one is driven anew",
-                words::area(largest.pixels, display)
-            ),
-            help: "dither with an ordered pattern, which stays in place, or dither the picture once and edit around it"
-                .into(),
-            figures: vec![
-                ("specks_px", specks as f64),
-                ("px", largest.pixels as f64),
-                ("mm2", display.area_mm2(largest.pixels)),
-            ],
-            ..Sight::default()
-        };
-        sink.report(Where::of(step, StepField::Screen), sight);
+        self.turns = turns;
     }
 }

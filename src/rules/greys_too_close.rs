@@ -1,6 +1,6 @@
 //! `greys-too-close`: touching filled areas whose levels look nearly the same on this panel.
 
-use super::{Rule, Setup, shapes, words};
+use super::{Rule, Setup, shapes, turns::Turns, words};
 use crate::{
     change::Mask,
     display::{Level, LevelSet},
@@ -16,6 +16,7 @@ pub(super) struct GreysTooClose<'p> {
     limit_l: f64,
     /// For each level the others that lie too close to it.
     close_to: Vec<LevelSet>,
+    turns: Turns,
 }
 
 impl<'p> GreysTooClose<'p> {
@@ -24,7 +25,7 @@ impl<'p> GreysTooClose<'p> {
         let close = |level: Level| {
             ink.all().iter().filter(|other| *other != level && ink.apart(level, *other) < limit_l).collect()
         };
-        Self { limit_l, close_to: ink.all().iter().map(close).collect(), plan: setup.plan }
+        Self { limit_l, close_to: ink.all().iter().map(close).collect(), turns: Turns::default(), plan: setup.plan }
     }
 
     /// Whether a tile and its neighbours hold levels that lie too close to each other: mostly they do not.
@@ -36,10 +37,8 @@ impl<'p> GreysTooClose<'p> {
         let around = beside.fold(own.0, |set, tile| set | step.glass.memory_levels_in(tile).0);
         own.iter().any(|level| self.close_to[usize::from(level)].0 & around != 0)
     }
-}
 
-impl Rule for GreysTooClose<'_> {
-    fn step(&mut self, step: &PlayedStep<'_>, sink: &mut Sink) {
+    fn look(&self, step: &PlayedStep<'_>) -> Option<Sight> {
         let ink = &self.plan.display.ink;
         let tiles = step.introduced.tiles().iter().filter(|(tile, _)| self.may_touch(*tile, step));
         let introduced = Mask::from_sorted(tiles.copied());
@@ -68,9 +67,9 @@ impl Rule for GreysTooClose<'_> {
                 }
             }
         });
-        let Some((apart, darker, lighter)) = closest else { return };
+        let (apart, darker, lighter) = closest?;
         let edge = Mask::from_unsorted(edge);
-        let sight = Sight {
+        Some(Sight {
             rect: edge.bounds(step.grid()),
             message: format!(
                 "{} and {} touch, {} apart on this panel: their edge of {} px will hardly be seen",
@@ -85,7 +84,16 @@ impl Rule for GreysTooClose<'_> {
             ),
             figures: vec![("l", apart), ("px", edge.count() as f64)],
             ..Sight::default()
-        };
-        sink.report(Where::of(step, StepField::Screen), sight);
+        })
+    }
+}
+
+impl Rule for GreysTooClose<'_> {
+    fn step(&mut self, step: &PlayedStep<'_>, sink: &mut Sink) {
+        let mut turns = std::mem::take(&mut self.turns);
+        if let Some(sight) = turns.sight(step, || self.look(step)) {
+            sink.report(Where::of(step, StepField::Screen), sight);
+        }
+        self.turns = turns;
     }
 }

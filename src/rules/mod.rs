@@ -9,6 +9,7 @@ mod pen;
 mod remedy;
 mod shapes;
 mod texts;
+mod turns;
 pub(crate) mod words;
 
 mod cannot_keep_up;

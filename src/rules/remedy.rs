@@ -14,7 +14,7 @@ use crate::{
 
 /// Which step's ink a ghost is, in words.
 pub(super) fn origin(ghost: &Ghost, step: &PlayedStep<'_>, plan: &Plan) -> String {
-    let [last, before] = step.glass.moved_by(ghost.worst_tile);
+    let [last, before] = step.moved_by(ghost.worst_tile);
     let drew = before.map_or("what was on the glass before the plan began".to_owned(), |index| {
         format!("what {} drew", step_name(index, plan))
     });

@@ -12,7 +12,7 @@ use crate::plain::{
 };
 
 /// Every case that random plans must come by often.
-pub(crate) const ALL_CASES: [&str; 55] = [
+pub(crate) const ALL_CASES: [&str; 56] = [
     "strokes",
     "white strokes",
     "several strokes",
@@ -68,6 +68,7 @@ pub(crate) const ALL_CASES: [&str; 55] = [
     "out of reach",
     "wrong start",
     "waits",
+    "a panel for the third time",
 ];
 
 /// Where flashes are not compared: a case that plans must hardly come by.
@@ -86,9 +87,30 @@ pub(crate) fn cases(json: &Value, plan: &Plan, played: &[Played], breaks: &[Step
         cases.extend(step.updates.iter().flat_map(|update| cases_of_update(update, whole)));
     }
     cases.extend(breaks.iter().flat_map(cases_of_flashes));
+    cases.extend(is_met_thrice(plan, played).then_some("a panel for the third time"));
     cases.sort_unstable();
     cases.dedup();
     cases
+}
+
+/// Whether a cleaning left the panel as two others had before: from then on the program need not play anew.
+fn is_met_thrice(plan: &Plan, played: &[Played]) -> bool {
+    let mut met = Vec::new();
+    for (step, played) in plan.steps.iter().zip(played).filter(|(_, played)| played.charge.is_none()) {
+        let glass = &played.glass;
+        let is_counted = glass.since_cleaning.iter().any(|count| *count > 0) || glass.unknown.contains(&true);
+        // That mode brings out every level, so that the panel shows what is in memory.
+        if step.updates.last().is_none_or(|update| update.mode != "full") || is_counted {
+            continue;
+        }
+        let residue: Vec<u64> = glass.residue.iter().map(|residue| residue.to_bits()).collect();
+        let panel = (&step.screen, glass.nominal.clone(), residue);
+        if met.iter().filter(|known| **known == panel).count() == 2 {
+            return true;
+        }
+        met.push(panel);
+    }
+    false
 }
 
 fn holding(cases: &[(&'static str, bool)]) -> Vec<&'static str> {

@@ -157,7 +157,20 @@ impl StepWriter<'_> {
             let inner: Vec<Value> = (0..number).map(|_| self.entry(depth + 1)).collect();
             return json!({ "repeat": self.dice.between(1, 4), "steps": inner });
         }
+        if depth == 0 && self.dice.chance(10) {
+            return self.rounds();
+        }
         if depth == 0 && self.dice.chance(12) { self.blinking() } else { self.step() }
+    }
+
+    /// A cleaning and what follows it, again and again: the panel comes back to what it was.
+    fn rounds(&mut self) -> Value {
+        let screen = self.dice.pick(&self.screens.single).as_str();
+        let mut steps = vec![json!({ "screen": screen, "after_ms": self.after_ms(), "updates": [{ "mode": "full" }] })];
+        for _ in 0..self.dice.between(1, 4) {
+            steps.push(self.step());
+        }
+        json!({ "repeat": self.dice.between(3, 6), "steps": steps })
     }
 
     /// Two screens in turn, quickly.

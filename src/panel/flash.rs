@@ -647,7 +647,7 @@ mod tests {
         let kinds = SwingKinds::new(&Ink::grey_between(16, 0.04, 0.44));
         let marks = |kinds: &SwingKinds, from, to| {
             let mut turned = [0; 4];
-            kinds.mark(from, to, 5, &mut turned);
+            kinds.mark(from, to, 1 << 5, &mut turned);
             turned
         };
         assert_eq!(marks(&kinds, 0, 15), [1 << 5, 0, 0, 0]);

@@ -479,7 +479,9 @@ impl Glass {
                 Some(values) => {
                     // No residue has these bits: they stand for what is no number.
                     take(u64::MAX);
-                    values.iter().for_each(|value| take(value.to_bits()));
+                    for value in values {
+                        take(value.to_bits());
+                    }
                 }
             }
         }

@@ -138,12 +138,30 @@ struct Course<'p> {
     outlook: f64,
 }
 
+/// Rules that look at screens and strokes alone: whatever is chosen, they find the same.
+const OF_SCREENS: [&str; 10] = [
+    "shade-not-on-panel",
+    "dither-shimmers",
+    "thin-line",
+    "greys-too-close",
+    "part-segment",
+    "line-width-jumps",
+    "faint-text",
+    "tiny-text",
+    "small-target",
+    "font-substituted",
+];
+
+fn selection() -> Selection {
+    Selection { only: Vec::new(), without: OF_SCREENS.map(str::to_owned).to_vec() }
+}
+
 impl<'p> Course<'p> {
     fn new(plan: &'p Plan, begins: Arc<Picture>, open: usize, heeds_budgets: bool) -> Self {
         Self {
             plan,
             player: new_player(plan, begins),
-            bench: Bench::new(plan, &Selection::default()),
+            bench: Bench::new(plan, &selection()),
             meter: Meter::default(),
             chosen: vec![None; open],
             tally: SummaryTally::default(),

@@ -5,16 +5,21 @@
 
 #![expect(clippy::print_stdout, reason = "a benchmark prints its figures")]
 
+#[path = "common/dice.rs"]
+mod dice;
+#[path = "common/frames.rs"]
+mod frames;
+#[path = "common/process.rs"]
+mod process;
+
 use std::{
     fmt::Write as _,
     fs,
-    io::Cursor,
     path::{Path, PathBuf},
-    process::Command,
-    sync::atomic::{AtomicUsize, Ordering},
-    thread,
-    time::{Duration, Instant},
+    time::Duration,
 };
+
+use dice::Dice;
 
 const WIDTH: usize = 1404;
 const HEIGHT: usize = 1872;
@@ -33,8 +38,8 @@ fn main() {
     let frames: Vec<PathBuf> = (0..FRAMES).map(|frame| folder.join(frame_name(frame))).collect();
     let (mut decoding, mut reviewing, mut ratios) = (Vec::new(), Vec::new(), Vec::new());
     for run in 0..=RUNS {
-        let decode = decode_all(&frames);
-        let review = review(&folder);
+        let decode = frames::decode_all(&frames, WIDTH * HEIGHT, THREADS);
+        let (review, _) = process::review(&folder.join("page.plan.json"));
         if run > 0 {
             // The first round only warms the page cache.
             decoding.push(decode);
@@ -53,50 +58,8 @@ fn median(times: &mut [Duration]) -> f64 {
     times[times.len() / 2].as_secs_f64() * 1000.0
 }
 
-/// Decodes every frame with the `png` crate, buffers used again, the frames shared out among the threads.
-fn decode_all(frames: &[PathBuf]) -> Duration {
-    let begin = Instant::now();
-    let next = AtomicUsize::new(0);
-    thread::scope(|scope| {
-        for _ in 0..THREADS {
-            scope.spawn(|| {
-                let mut buffer = vec![0; WIDTH * HEIGHT];
-                while let Some(frame) = frames.get(next.fetch_add(1, Ordering::Relaxed)) {
-                    let bytes = fs::read(frame).expect("the frame is there");
-                    let decoder = png::Decoder::new(Cursor::new(bytes));
-                    let mut reader = decoder.read_info().expect("the frame is a PNG");
-                    reader.next_frame(&mut buffer).expect("the frame is whole");
-                }
-            });
-        }
-    });
-    begin.elapsed()
-}
-
-fn review(folder: &Path) -> Duration {
-    let begin = Instant::now();
-    let output = Command::new(env!("CARGO_BIN_EXE_stillpage"))
-        .args(["review", "--threads", "2", "--gate", "never", "--format", "json"])
-        .arg(folder.join("page.plan.json"))
-        .output()
-        .expect("the program runs");
-    let elapsed = begin.elapsed();
-    assert!(output.status.success(), "{}", String::from_utf8_lossy(&output.stderr));
-    elapsed
-}
-
 fn frame_name(frame: usize) -> String {
     format!("{frame:03}.png")
-}
-
-/// A small generator of numbers from a seed (Knuth's constants for linear congruences).
-struct Dice(u64);
-
-impl Dice {
-    fn roll(&mut self, sides: usize) -> usize {
-        self.0 = self.0.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
-        (self.0 >> 33) as usize % sides
-    }
 }
 
 fn draw(folder: &Path) {
@@ -113,7 +76,7 @@ fn draw(folder: &Path) {
                 stroke(&mut page, &mut dice);
             }
         }
-        save(&folder.join(frame_name(frame)), &page);
+        frames::save(&folder.join(frame_name(frame)), [WIDTH, HEIGHT], &page);
         let (mode, window) = if turn { ("full", "all") } else { ("quick", "changed") };
         let _ = writeln!(
             steps,
@@ -166,13 +129,4 @@ fn dot(page: &mut [u8], x: f64, y: f64, radius: f64) {
             }
         }
     }
-}
-
-fn save(path: &Path, page: &[u8]) {
-    let file = fs::File::create(path).expect("the frame can be written");
-    let mut encoder = png::Encoder::new(std::io::BufWriter::new(file), WIDTH as u32, HEIGHT as u32);
-    encoder.set_color(png::ColorType::Grayscale);
-    encoder.set_depth(png::BitDepth::Eight);
-    let mut writer = encoder.write_header().expect("the header can be written");
-    writer.write_image_data(page).expect("the picture can be written");
 }

@@ -3,12 +3,14 @@
 
 #![expect(clippy::print_stdout, reason = "a benchmark prints its figures")]
 
+#[path = "common/process.rs"]
+mod process;
+
 use std::{
     fmt::Write as _,
     fs,
     path::{Path, PathBuf},
-    process::{Command, Stdio},
-    time::{Duration, Instant},
+    time::Duration,
 };
 
 const RUNS: usize = 7;
@@ -23,7 +25,7 @@ fn main() {
     let mut measured: [Vec<(Duration, u64)>; 3] = Default::default();
     for run in 0..=RUNS {
         for (plan, measured) in plans.iter().zip(&mut measured) {
-            let figures = review(plan);
+            let figures = process::review(plan);
             // The first round only warms the page cache.
             if run > 0 {
                 measured.push(figures);
@@ -71,32 +73,4 @@ fn write_plan(folder: &Path, name: &str, width: u32, height: u32, steps: u32) ->
     let path = folder.join(format!("{name}.plan.json"));
     fs::write(&path, plan).expect("the plan can be written");
     path
-}
-
-/// Wall time of a review, and the most memory that it was seen to take, KB.
-fn review(plan: &Path) -> (Duration, u64) {
-    let begin = Instant::now();
-    let mut child = Command::new(env!("CARGO_BIN_EXE_stillpage"))
-        .args(["review", "--gate", "never", "--format", "json"])
-        .arg(plan)
-        .stdout(Stdio::null())
-        .spawn()
-        .expect("the program runs");
-    let mut most = 0;
-    let status = loop {
-        most = most.max(peak_kilobytes(child.id()));
-        if let Some(status) = child.try_wait().expect("the program can be waited for") {
-            break status;
-        }
-        std::thread::sleep(Duration::from_millis(2));
-    };
-    assert!(status.success(), "the review of {} failed", plan.display());
-    (begin.elapsed(), most)
-}
-
-/// The peak of a process, where the system tells it; else 0.
-fn peak_kilobytes(process: u32) -> u64 {
-    let status = fs::read_to_string(format!("/proc/{process}/status")).unwrap_or_default();
-    let line = status.lines().find_map(|line| line.strip_prefix("VmHWM:"));
-    line.and_then(|line| line.trim().trim_end_matches(" kB").parse().ok()).unwrap_or(0)
 }

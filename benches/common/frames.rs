@@ -10,7 +10,7 @@ use std::{
 };
 
 /// Writes a frame.
-pub fn save(path: &Path, [width, height]: [usize; 2], pixels: &[u8]) {
+pub(crate) fn save(path: &Path, [width, height]: [usize; 2], pixels: &[u8]) {
     let file = fs::File::create(path).expect("the frame can be written");
     let mut encoder = png::Encoder::new(BufWriter::new(file), width as u32, height as u32);
     encoder.set_color(png::ColorType::Grayscale);
@@ -20,7 +20,7 @@ pub fn save(path: &Path, [width, height]: [usize; 2], pixels: &[u8]) {
 }
 
 /// Decodes every frame with the `png` crate, buffers used again, the frames shared out among the threads.
-pub fn decode_all(frames: &[PathBuf], pixels: usize, threads: usize) -> Duration {
+pub(crate) fn decode_all(frames: &[PathBuf], pixels: usize, threads: usize) -> Duration {
     let begin = Instant::now();
     let next = AtomicUsize::new(0);
     thread::scope(|scope| {

@@ -8,7 +8,7 @@ use std::{
 };
 
 /// Wall time of a review, and the most memory that it was seen to take, KB.
-pub fn review(plan: &Path) -> (Duration, u64) {
+pub(crate) fn review(plan: &Path) -> (Duration, u64) {
     let begin = Instant::now();
     let mut child = Command::new(env!("CARGO_BIN_EXE_stillpage"))
         .args(["review", "--threads", "2", "--gate", "never", "--format", "json"])

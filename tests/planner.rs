@@ -358,3 +358,25 @@ fn troubled_plans_keep_only_what_updates_cannot_help() {
     }
     insta::assert_snapshot!("planner_left", left.join("\n"));
 }
+
+/// What a plan is read through stays: a byte order mark, and a link to it.
+#[test]
+#[cfg(unix)]
+fn a_plan_behind_a_link_and_with_a_mark_is_written_where_it_lies() {
+    let folder = Folder::usual();
+    let plan = common::whole_plan(r#"{ "steps": [{ "screen": "square.png", "updates": "choose" }] }"#);
+    folder.file(
+        "kept/real.plan.json",
+        format!("\u{feff}{}", plan.replace("square", "../square").replace("panel", "../panel")),
+    );
+    std::os::unix::fs::symlink("kept/real.plan.json", folder.join("a.plan.json")).unwrap();
+    let run = folder.run(&["replan", "kept/real.plan.json"]).with_status(0);
+    assert!(run.out.contains("Nothing was written"), "{}", run.out);
+    // Through the link, names are looked for beside the link.
+    folder.file("kept/real.plan.json", format!("\u{feff}{plan}"));
+    folder.run(&["replan", "a.plan.json", "--write"]).with_status(0);
+    assert!(folder.join("a.plan.json").is_symlink(), "the link stays one");
+    let written = folder.read("kept/real.plan.json");
+    assert!(written.starts_with('\u{feff}') && !written.contains("choose"), "{written}");
+    folder.run(&["review", "a.plan.json"]).with_status(0);
+}

@@ -9,7 +9,7 @@ use super::{
     DraftArguments, cores,
     load::{
         ForPanel, folder_of, fonts_in, is_svg, load_named_display, natural_order, no_such, read_fonts, read_screen,
-        shown,
+        real, shown, way_from,
     },
     output::{write_file, write_out},
     tell,
@@ -120,10 +120,6 @@ fn font_folders(screens: &Path, files: &[String]) -> Vec<PathBuf> {
     places.into_iter().flatten().filter(|folder| fonts_in(folder).is_ok_and(|fonts| !fonts.is_empty())).collect()
 }
 
-fn real(path: &Path) -> PathBuf {
-    path.canonicalize().unwrap_or_else(|_| path.to_owned())
-}
-
 /// Every screen must be one that the panel can show.
 fn check_screens(
     arguments: &DraftArguments,
@@ -216,14 +212,6 @@ fn title_of(folder: &Path) -> String {
     let own = name(&real).unwrap_or_default();
     let above = real.parent().and_then(name).filter(|_| own == "screens");
     above.unwrap_or(own)
-}
-
-/// The way from a folder to a file or folder, as plans write it.
-fn way_from(folder: &Path, to: &Path) -> String {
-    let way = pathdiff::diff_paths(to, folder).unwrap_or_else(|| to.to_owned());
-    let way = way.to_string_lossy();
-    let way = if cfg!(windows) { way.replace('\\', "/") } else { way.into_owned() };
-    if way.is_empty() { ".".into() } else { way }
 }
 
 fn tell_twins(first: &str, second: &str) {

@@ -7,7 +7,7 @@ use std::{
 
 use super::{
     FitArguments,
-    load::{load_named_display, read_text},
+    load::{load_named_display, read_text, way_from},
     output::{make_folder, write_file, write_out},
     tell,
 };
@@ -152,10 +152,7 @@ fn name_from(named: &str, folder: &Path) -> Result<String, Fault> {
     let broken = |error: std::io::Error| Fault::of_file(named, format!("cannot be found: {error}"), "check the path");
     let file = Path::new(named).canonicalize().map_err(broken)?;
     let folder = real_folder(folder).map_err(broken)?;
-    let shared = file.components().zip(folder.components()).take_while(|(one, other)| one == other).count();
-    let up = folder.components().skip(shared).map(|_| "..".to_owned());
-    let down = file.components().skip(shared).map(|part| part.as_os_str().to_string_lossy().into_owned());
-    Ok(up.chain(down).collect::<Vec<_>>().join("/"))
+    Ok(way_from(&folder, &file))
 }
 
 /// A folder without links, also one that is yet to be made.

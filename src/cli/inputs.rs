@@ -2,11 +2,13 @@
 
 use std::{
     collections::BTreeSet,
-    fs,
     path::{Path, PathBuf},
 };
 
-use super::{load::folder_of, settings::SETTINGS};
+use super::{
+    load::{folder_of, real},
+    settings::SETTINGS,
+};
 
 /// What a review of a plan rests on.
 #[derive(Clone, Debug, Default)]
@@ -36,10 +38,10 @@ impl Inputs {
 
     /// The same with whole paths: each file by the way to it, and by what a link there leads to.
     pub(super) fn whole(&self) -> Self {
-        let way = |file: &PathBuf| file.file_name().map(|name| whole(folder_of(file)).join(name));
+        let way = |file: &PathBuf| file.file_name().map(|name| real(folder_of(file)).join(name));
         Self {
-            files: self.files.iter().flat_map(|file| way(file).into_iter().chain([whole(file)])).collect(),
-            folders: self.folders.iter().map(|folder| whole(folder)).collect(),
+            files: self.files.iter().flat_map(|file| way(file).into_iter().chain([real(file)])).collect(),
+            folders: self.folders.iter().map(|folder| real(folder)).collect(),
             is_incomplete: self.is_incomplete,
         }
     }
@@ -68,11 +70,6 @@ fn is_listed(file: &Path) -> bool {
     let name = file.file_name().unwrap_or_default().to_string_lossy().to_lowercase();
     let ending = name.rsplit_once('.').map_or("", |(_, ending)| ending);
     !name.starts_with('.') && matches!(ending, "png" | "svg" | "ttf" | "otf" | "ttc")
-}
-
-/// A path without links, as far as it is there.
-pub(super) fn whole(path: &Path) -> PathBuf {
-    fs::canonicalize(path).unwrap_or_else(|_| path.to_owned())
 }
 
 #[cfg(test)]

@@ -1,13 +1,10 @@
 //! `review --known` and `--write-known`: the list of known findings on the disk, and the paths in it.
 
-use std::{
-    fs,
-    path::{Path, PathBuf},
-};
+use std::path::{Path, PathBuf};
 
 use super::{
     ReviewArguments,
-    load::{self, read_text},
+    load::{folder_of, read_text, real, way_from},
     output::write_file,
 };
 use crate::{
@@ -38,16 +35,16 @@ impl KnownList {
         let Some(place) = arguments.known.as_ref().or(target.as_ref()) else { return Ok(None) };
         let is_compared = arguments.known.is_some();
         let plans = if is_compared || place.exists() { read(place)? } else { Vec::new() };
-        let mut list = Self { is_compared, plans, folder: folder_of(place), target, reviewed: Vec::new() };
+        let mut list = Self { is_compared, plans, folder: real(folder_of(place)), target, reviewed: Vec::new() };
         list.move_to_target();
         Ok(Some(list))
     }
 
     /// Where the list is written to another folder, its paths begin there.
     fn move_to_target(&mut self) {
-        let Some(folder) = self.target.as_deref().map(folder_of) else { return };
+        let Some(folder) = self.target.as_deref().map(|target| real(folder_of(target))) else { return };
         for plan in &mut self.plans {
-            plan.plan = path_from(&self.folder.join(&plan.plan), &folder);
+            plan.plan = way_from(&folder, &real(&self.folder.join(&plan.plan)));
         }
         self.folder = folder;
     }
@@ -61,7 +58,7 @@ impl KnownList {
     pub(super) fn add(&mut self, report: &mut PlanReport, selection: &Selection) {
         // A plan that could not be read keeps what is known of it.
         let PlanOutcome::Reviewed(reviewed) = &mut report.outcome else { return };
-        let plan = path_from(Path::new(&report.path), &self.folder);
+        let plan = way_from(&self.folder, &real(Path::new(&report.path)));
         let known = self.known_of(&plan, report.temperature_c);
         let runs = |rule: &str| selection.takes(rule);
         let mut findings: Vec<KnownFinding> =
@@ -105,17 +102,4 @@ fn read(place: &Path) -> Result<Vec<KnownPlan>, Vec<Fault>> {
         return Err(vec![Fault::of_file(place.display().to_string(), "there is no such file", help)]);
     }
     read_known(&read_text(place).map_err(|fault| vec![fault])?)
-}
-
-/// The folder of a file that need not be there yet, without links.
-fn folder_of(file: &Path) -> PathBuf {
-    let folder = load::folder_of(file);
-    fs::canonicalize(folder).unwrap_or_else(|_| folder.to_owned())
-}
-
-/// The way from a folder to a plan, with `/`: the list stays true wherever its folder and the plans are put together.
-fn path_from(plan: &Path, folder: &Path) -> String {
-    let whole = fs::canonicalize(plan).unwrap_or_else(|_| plan.to_owned());
-    let way = pathdiff::diff_paths(&whole, folder).unwrap_or(whole);
-    way.components().map(|part| part.as_os_str().to_string_lossy()).collect::<Vec<_>>().join("/")
 }

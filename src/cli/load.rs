@@ -48,7 +48,7 @@ pub(super) fn find_plans(paths: &[PathBuf], settings: &mut SettingsStore) -> (Ve
     }
     // A plan that is named twice, or by its folder too, is reviewed once.
     let mut known = HashSet::new();
-    plans.retain(|path| known.insert(path.canonicalize().unwrap_or_else(|_| path.clone())));
+    plans.retain(|path| known.insert(real(path)));
     (plans, faults)
 }
 
@@ -298,6 +298,19 @@ pub(super) fn read_text(path: &Path) -> Result<Arc<Source>, Fault> {
     Ok(Arc::new(Source { name, text }))
 }
 
+/// A path without links, as far as it is there.
+pub(super) fn real(path: &Path) -> PathBuf {
+    path.canonicalize().unwrap_or_else(|_| path.to_owned())
+}
+
+/// The way from a folder to a file or folder, as plans write it; both without links.
+pub(super) fn way_from(folder: &Path, to: &Path) -> String {
+    let way = pathdiff::diff_paths(to, folder).unwrap_or_else(|| to.to_owned());
+    let way = way.to_string_lossy();
+    let way = if cfg!(windows) { way.replace('\\', "/") } else { way.into_owned() };
+    if way.is_empty() { ".".into() } else { way }
+}
+
 /// The folder that a file lies in.
 pub(super) fn folder_of(file: &Path) -> &Path {
     file.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."))
@@ -329,7 +342,7 @@ pub(super) fn load_text(
     let settings = settings.of_folder(&folder)?;
     let mut finder = Finder::new(folder, settings);
     let plan = read_plan(source, &mut finder)?;
-    let home = finder.folder.canonicalize().unwrap_or_else(|_| finder.folder.clone());
+    let home = real(&finder.folder);
     let store = store.map(|store| (store.clone(), surroundings(&plan, &finder.fonts)));
     let faces = Faces::new(finder.fonts).map_err(|_| {
         vec![Fault::of_file(

@@ -10,8 +10,8 @@ use similar::TextDiff;
 
 use super::{
     MendArguments, cores,
-    load::{has_mark, load_text, no_such, read_text, shown},
-    output::{write_file, write_out},
+    load::{load_text, no_such, read_text, shown},
+    output::{write_back, write_out},
     screen_faults,
     settings::SettingsStore,
     store::PictureStore,
@@ -77,13 +77,6 @@ fn corrected(arguments: &MendArguments, source: &Arc<Source>) -> Result<Mended, 
             Err(broken) => Err(screen_faults(&loaded, broken)),
         }
     })
-}
-
-/// Writes the text over the plan; a link stays one, and leads to the corrected file.
-fn write_back(path: &Path, text: &str) -> Result<(), Fault> {
-    let real = path.canonicalize().unwrap_or_else(|_| path.to_owned());
-    let mark = if has_mark(path) { "\u{feff}" } else { "" };
-    write_file(&real, |out| out.write_all(mark.as_bytes()).and_then(|()| out.write_all(text.as_bytes())))
 }
 
 fn write_diff(source: &Source, text: &str, out: &mut dyn Write) -> io::Result<()> {

@@ -8,7 +8,7 @@ use std::{
 
 use tempfile::NamedTempFile;
 
-use super::load::folder_of;
+use super::load::{folder_of, has_mark, real};
 use crate::source::Fault;
 
 /// A file that appears under its name only when it is complete.
@@ -73,6 +73,13 @@ pub(super) fn write_file(path: &Path, write: impl FnOnce(&mut dyn Write) -> io::
     let mut file = OutputFile::create(path)?;
     write(file.writer()).map_err(|error| cannot_write(path, &error))?;
     file.finish()
+}
+
+/// Writes a text over the file that it was read from: a byte order mark stays, and a link stays one and leads to what is
+/// written.
+pub(super) fn write_back(path: &Path, text: &str) -> Result<(), Fault> {
+    let mark = if has_mark(path) { "\u{feff}" } else { "" };
+    write_file(&real(path), |out| out.write_all(mark.as_bytes()).and_then(|()| out.write_all(text.as_bytes())))
 }
 
 /// Makes a folder, and those above it, where it is not there yet.

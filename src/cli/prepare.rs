@@ -12,7 +12,9 @@ use walkdir::{DirEntry, WalkDir};
 
 use super::{
     PrepareArguments, cores,
-    load::{ForPanel, is_svg, load_named_display, natural_order, no_such, read_fonts, read_screen, shown, walk_fault},
+    load::{
+        ForPanel, is_svg, load_named_display, natural_order, no_such, read_fonts, read_screen, real, shown, walk_fault,
+    },
     output::{make_folder, write_file, write_out},
     tell,
 };
@@ -104,10 +106,6 @@ fn jobs(paths: &[PathBuf], out: &Path) -> Result<Vec<Job>, Vec<Fault>> {
     jobs.retain(|job: &Job| known.insert(real(&job.screen)));
     faults.extend(clashes(&jobs));
     if faults.is_empty() { Ok(jobs) } else { Err(faults) }
-}
-
-fn real(path: &Path) -> PathBuf {
-    path.canonicalize().unwrap_or_else(|_| path.to_owned())
 }
 
 fn job(screen: &Path, home: &Path, out: &Path) -> Job {

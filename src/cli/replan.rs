@@ -8,7 +8,7 @@ use std::{
 use super::{
     ReplanArguments, cores,
     load::{LoadedPlan, load_plan, load_text},
-    output::{write_file, write_out},
+    output::{write_back, write_out},
     output_style, screen_faults,
     settings::SettingsStore,
     tell, working_folder,
@@ -65,7 +65,7 @@ fn run(arguments: &ReplanArguments) -> Result<(), Vec<Fault>> {
     if source.text == loaded.plan.source.text {
         return say(|out| writeln!(out, "The plan has these updates already."));
     }
-    write_file(&arguments.plan, |out| out.write_all(source.text.as_bytes())).map_err(|fault| vec![fault])?;
+    write_back(&arguments.plan, &source.text).map_err(|fault| vec![fault])?;
     say(|out| writeln!(out, "Written into {}; all but the updates is as it was.", loaded.plan.source.name))
 }
 

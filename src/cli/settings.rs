@@ -7,7 +7,7 @@ use std::{
     sync::Arc,
 };
 
-use super::load::read_text;
+use super::load::{read_text, real, way_from};
 use crate::{
     plan::{FolderSettings, KnownRule, RuleSettings, read_folder_settings, with_outer},
     rules::known_rules,
@@ -62,7 +62,7 @@ impl SettingsStore {
 
     /// What the folders above say, the nearest first.
     fn chain(&mut self, folder: &Path) -> Result<Vec<Said>, Vec<Fault>> {
-        let whole = fs::canonicalize(folder).unwrap_or_else(|_| folder.to_owned());
+        let whole = real(folder);
         let mut chain = Vec::new();
         for folder in whole.ancestors() {
             if let Some(said) = self.said(folder)? {
@@ -88,8 +88,7 @@ impl SettingsStore {
 
     fn read(&self, file: &Path) -> Result<FolderSettings, Vec<Fault>> {
         let text = read_text(file).map_err(|fault| vec![fault])?;
-        let shown = pathdiff::diff_paths(file, &self.working_folder).unwrap_or_else(|| file.to_owned());
-        let source = Source { name: shown.display().to_string(), text: text.text.clone() };
+        let source = Source { name: way_from(&self.working_folder, file), text: text.text.clone() };
         read_folder_settings(&Arc::new(source), &self.rules)
     }
 }

@@ -14,7 +14,7 @@ use notify::{Event, EventKind, RecommendedWatcher, RecursiveMode, Watcher, event
 
 use super::{
     Format, ReviewArguments,
-    inputs::whole,
+    load::real,
     output::write_out,
     output_style,
     review::{write_files, write_report},
@@ -109,8 +109,8 @@ impl Watched {
     fn add_walked(&mut self, paths: &[PathBuf]) {
         for path in paths {
             if path.is_dir() {
-                self.add_folder(whole(path), RecursiveMode::Recursive);
-            } else if let Some(folder) = whole(path).parent() {
+                self.add_folder(real(path), RecursiveMode::Recursive);
+            } else if let Some(folder) = real(path).parent() {
                 self.add_folder(folder.to_owned(), RecursiveMode::NonRecursive);
             }
         }
@@ -184,8 +184,8 @@ fn is_plan(file: &Path) -> bool {
 fn is_output(file: &Path, arguments: &ReviewArguments) -> bool {
     let also = arguments.also.iter().map(|(_, file)| file);
     let outputs = arguments.out.iter().chain(&arguments.html).chain(&arguments.write_known).chain(also);
-    outputs.into_iter().any(|output| whole(output) == file)
-        || arguments.pictures.iter().any(|folder| file.starts_with(whole(folder)))
+    outputs.into_iter().any(|output| real(output) == file)
+        || arguments.pictures.iter().any(|folder| file.starts_with(real(folder)))
 }
 
 fn cannot_watch(folder: &Path, error: &notify::Error) -> Fault {

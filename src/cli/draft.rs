@@ -6,18 +6,17 @@ use std::{
 };
 
 use super::{
-    DraftArguments, cores,
+    DraftArguments, cores, in_order,
     load::{
-        ForPanel, folder_of, fonts_in, is_svg, load_named_display, natural_order, no_such, read_fonts, read_screen,
+        ForPanel, folder_of, fonts_in, is_svg, load_named_display, natural_order, no_such, read_faces, read_screen,
         real, shown, way_from,
     },
     output::{write_file, write_out},
-    tell,
+    status_of,
 };
 use crate::{
     display::{Display, shipped},
     planner::draft::{BEGINS, DraftOf, OutOfOrder, draft as draft_plan, twins},
-    screen::Faces,
     source::{Fault, did_you_mean},
 };
 
@@ -26,31 +25,24 @@ const MOST_BROKEN: usize = 20;
 
 /// Runs the command and gives the exit status.
 pub(super) fn draft(arguments: &DraftArguments) -> u8 {
-    match run(arguments) {
-        Ok(()) => 0,
-        Err(faults) => {
-            faults.iter().for_each(tell);
-            2
-        }
-    }
+    status_of(run(arguments))
 }
 
 fn run(arguments: &DraftArguments) -> Result<(), Vec<Fault>> {
-    let one = |fault| vec![fault];
     if let Some(out) = arguments.out.as_deref() {
-        check_out(out, arguments.force).map_err(one)?;
+        check_out(out, arguments.force)?;
     }
     let display = load_named_display(&arguments.display)?;
-    let files = screens_in(&arguments.folder).map_err(one)?;
+    let files = screens_in(&arguments.folder)?;
     let fonts = font_folders(&arguments.folder, &files);
     check_screens(arguments, &display, &files, &fonts)?;
-    let text = text_of(arguments, &display, &files, &fonts).map_err(one)?;
+    let text = text_of(arguments, &display, &files, &fonts)?;
     for (first, second) in twins(&files) {
         tell_twins(first, second);
     }
     match &arguments.out {
-        Some(out) => write_file(out, |file| file.write_all(text.as_bytes())).map_err(one),
-        None => write_out(|out| out.write_all(text.as_bytes())).map_err(one),
+        Some(out) => write_file(out, |file| file.write_all(text.as_bytes())).map_err(Vec::from),
+        None => write_out(|out| out.write_all(text.as_bytes())).map_err(Vec::from),
     }
 }
 
@@ -127,13 +119,7 @@ fn check_screens(
     files: &[String],
     fonts: &[PathBuf],
 ) -> Result<(), Vec<Fault>> {
-    let mut brought = Vec::new();
-    for folder in fonts {
-        let read = read_fonts(folder, ".").map_err(|trouble| Fault::of_file("", trouble.message, trouble.help));
-        brought.extend(read.map_err(|fault| vec![fault])?);
-    }
-    let faces = Faces::new(brought)
-        .map_err(|_| vec![Fault::of_file("", "a font holds no face", "name TrueType or OpenType fonts")])?;
+    let faces = read_faces(fonts.iter().map(|folder| (folder.as_path(), ".")))?;
     let size = arguments.rotation.turn_size(display.size);
     let panel = ForPanel { size, ink: display.ink.turned(arguments.rotation), faces };
     let home = real(&arguments.folder);
@@ -142,25 +128,8 @@ fn check_screens(
         let read = read_screen(&path, is_svg(&path) == Some(true), &home, &panel, Vec::new());
         read.err().map(|broken| Fault::of_file(shown(&path), broken.message, broken.help))
     };
-    let faults = on_all_cores(files, &fault_of);
+    let faults: Vec<Fault> = in_order(files, cores(), &fault_of).into_iter().flatten().take(MOST_BROKEN).collect();
     if faults.is_empty() { Ok(()) } else { Err(faults) }
-}
-
-/// The first faults of the files, in their order.
-fn on_all_cores(files: &[String], fault_of: &(dyn Fn(&String) -> Option<Fault> + Sync)) -> Vec<Fault> {
-    let each = files.len().div_ceil(cores()).max(1);
-    let found = std::thread::scope(|scope| {
-        let parts: Vec<_> = files
-            .chunks(each)
-            .map(|part| scope.spawn(|| part.iter().filter_map(fault_of).take(MOST_BROKEN).collect::<Vec<Fault>>()))
-            .collect();
-        // A thread that failed is a fault of the program's own.
-        let join = |part: std::thread::ScopedJoinHandle<'_, Vec<Fault>>| {
-            part.join().unwrap_or_else(|cause| std::panic::resume_unwind(cause))
-        };
-        parts.into_iter().flat_map(join).collect::<Vec<Fault>>()
-    });
-    found.into_iter().take(MOST_BROKEN).collect()
 }
 
 fn text_of(

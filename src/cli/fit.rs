@@ -9,7 +9,7 @@ use super::{
     FitArguments,
     load::{load_named_display, read_text, way_from},
     output::{make_folder, write_file, write_out},
-    tell,
+    status_of,
 };
 use crate::{
     display::{Display, Mode, shipped},
@@ -20,20 +20,14 @@ use crate::{
 
 /// Runs the command and gives the exit status.
 pub(super) fn fit(arguments: &FitArguments) -> u8 {
-    match run(arguments) {
-        Ok(()) => 0,
-        Err(faults) => {
-            faults.iter().for_each(tell);
-            2
-        }
-    }
+    status_of(run(arguments))
 }
 
 fn run(arguments: &FitArguments) -> Result<(), Vec<Fault>> {
     let display = load_named_display(&arguments.display)?;
-    let mode = mode(&display, &arguments.mode).map_err(|fault| vec![fault])?;
+    let mode = mode(&display, &arguments.mode)?;
     if let Some(folder) = &arguments.print_sequence {
-        return write_sequence(&display, mode, &arguments.display, folder).map_err(|fault| vec![fault]);
+        return write_sequence(&display, mode, &arguments.display, folder).map_err(Vec::from);
     }
     let Some(measured) = &arguments.measured else { return Ok(()) };
     measure(arguments, &display, mode, measured)
@@ -85,25 +79,24 @@ fn write_sequence(display: &Display, mode: &Mode, named: &str, folder: &Path) ->
 }
 
 fn measure(arguments: &FitArguments, display: &Display, mode: &Mode, measured: &Path) -> Result<(), Vec<Fault>> {
-    let one = |fault: Fault| vec![fault];
-    check_outputs(arguments, measured).map_err(one)?;
-    let source = read_text(measured).map_err(one)?;
+    check_outputs(arguments, measured)?;
+    let source = read_text(measured)?;
     let table = read_table(&source, display, mode)?;
-    let fit =
-        fit_readings(&table.readings, mode, &display.ink).map_err(|unfit| one(unfit_fault(&source.name, &unfit)))?;
+    let fit = fit_readings(&table.readings, mode, &display.ink)
+        .map_err(|unfit| Vec::from(unfit_fault(&source.name, &unfit)))?;
     if let Some(path) = &arguments.plot {
         let bytes = residue_plot::draw(display, mode, &table.readings, &fit).map_err(|reason| {
-            one(Fault::of_file(path.display().to_string(), format!("cannot be drawn: {reason}"), ""))
+            Vec::from(Fault::of_file(path.display().to_string(), format!("cannot be drawn: {reason}"), ""))
         })?;
-        write_file(path, |out| out.write_all(&bytes)).map_err(one)?;
+        write_file(path, |out| out.write_all(&bytes))?;
     }
     if let Some(path) = &arguments.out {
         let folder = path.parent().unwrap_or(Path::new(""));
-        let text = fragment(display, mode, &name_from(&arguments.display, folder).map_err(one)?, &table, &fit);
-        write_file(path, |out| out.write_all(text.as_bytes())).map_err(one)?;
+        let text = fragment(display, mode, &name_from(&arguments.display, folder)?, &table, &fit);
+        write_file(path, |out| out.write_all(text.as_bytes()))?;
     }
     let text = fragment(display, mode, &arguments.display, &table, &fit);
-    write_out(|out| out.write_all(text.as_bytes())).map_err(one)
+    write_out(|out| out.write_all(text.as_bytes())).map_err(Vec::from)
 }
 
 /// What is read must not be written over.

@@ -3,7 +3,7 @@
 use std::ops::ControlFlow;
 
 use super::{
-    GlassArguments, cores, load::load_plan, output::write_file, settings::SettingsStore, tell, working_folder,
+    GlassArguments, cores, load::load_plan, output::write_file, settings::SettingsStore, status_of, working_folder,
 };
 use crate::{
     report::panel_view,
@@ -13,13 +13,7 @@ use crate::{
 
 /// Runs the command and gives the exit status.
 pub(super) fn glass(arguments: &GlassArguments) -> u8 {
-    match draw(arguments) {
-        Ok(()) => 0,
-        Err(faults) => {
-            faults.iter().for_each(tell);
-            2
-        }
-    }
+    status_of(draw(arguments))
 }
 
 fn draw(arguments: &GlassArguments) -> Result<(), Vec<Fault>> {
@@ -47,7 +41,7 @@ fn draw(arguments: &GlassArguments) -> Result<(), Vec<Fault>> {
     })
     .map_err(|broken| super::screen_faults(&loaded, broken))?;
     let bytes = drawn.map_err(|reason| vec![fault(arguments, format!("cannot be drawn: {reason}"), "")])?;
-    write_file(&arguments.out, |out| out.write_all(&bytes)).map_err(|fault| vec![fault])
+    write_file(&arguments.out, |out| out.write_all(&bytes)).map_err(Vec::from)
 }
 
 fn fault(arguments: &GlassArguments, message: impl Into<String>, help: impl Into<String>) -> Fault {

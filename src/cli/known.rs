@@ -101,5 +101,5 @@ fn read(place: &Path) -> Result<Vec<KnownPlan>, Vec<Fault>> {
         let help = "write it once with `--write-known FILE`, and keep it beside your plans";
         return Err(vec![Fault::of_file(place.display().to_string(), "there is no such file", help)]);
     }
-    read_known(&read_text(place).map_err(|fault| vec![fault])?)
+    read_known(&read_text(place)?)
 }

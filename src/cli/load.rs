@@ -327,7 +327,7 @@ pub(super) fn load_kept_plan(
     settings: &mut SettingsStore,
     store: Option<&Arc<PictureStore>>,
 ) -> Result<LoadedPlan, Vec<Fault>> {
-    let source = read_text(path).map_err(|fault| vec![fault])?;
+    let source = read_text(path)?;
     load_text(&source, path, settings, store)
 }
 
@@ -430,7 +430,7 @@ fn load_display(name: &str, folder: &Path, depth: usize, inputs: &mut Inputs) ->
         };
         return Err(vec![Fault::of_file("", format!("there is no display `{name}`"), help)]);
     }
-    let source = read_text(&path).map_err(|fault| vec![fault])?;
+    let source = read_text(&path)?;
     inputs.add_file(&path);
     let base_folder = path.parent().unwrap_or(folder);
     read_display(&source, &mut DisplayFolder { folder: base_folder, depth, inputs })
@@ -603,8 +603,18 @@ impl Surroundings for Finder {
     }
 }
 
+/// The faces of some fonts: each a folder, and the path of a font file or of a folder of them from there.
+pub(super) fn read_faces<'p>(fonts: impl Iterator<Item = (&'p Path, &'p str)>) -> Result<Faces, Fault> {
+    let mut brought = Vec::new();
+    for (folder, path) in fonts {
+        let read = read_fonts(folder, path);
+        brought.extend(read.map_err(|trouble| Fault::of_file("", trouble.message, trouble.help))?);
+    }
+    Faces::new(brought).map_err(|_| Fault::of_file("", "a font holds no face", "name TrueType or OpenType fonts"))
+}
+
 /// The font file of that path, or the fonts of that folder.
-pub(super) fn read_fonts(folder: &Path, path: &str) -> Result<Vec<Vec<u8>>, Trouble> {
+fn read_fonts(folder: &Path, path: &str) -> Result<Vec<Vec<u8>>, Trouble> {
     let full = folder.join(path);
     let files = if full.is_dir() { fonts_in(&full)? } else { vec![full] };
     if files.is_empty() {

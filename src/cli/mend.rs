@@ -9,13 +9,14 @@ use std::{
 use similar::TextDiff;
 
 use super::{
-    MendArguments, cores,
+    MendArguments,
     load::{load_text, no_such, read_text, shown},
     output::{write_back, write_out},
     screen_faults,
     settings::SettingsStore,
+    status_of,
     store::PictureStore,
-    tell, working_folder,
+    threads_of, working_folder,
 };
 use crate::{
     finding::Summary,
@@ -30,31 +31,24 @@ const CONTEXT_LINES: usize = 3;
 
 /// Runs the command and gives the exit status.
 pub(super) fn mend(arguments: &MendArguments) -> u8 {
-    match run(arguments) {
-        Ok(()) => 0,
-        Err(faults) => {
-            faults.iter().for_each(tell);
-            2
-        }
-    }
+    status_of(run(arguments))
 }
 
 fn run(arguments: &MendArguments) -> Result<(), Vec<Fault>> {
     let path = &arguments.plan;
-    let one = |fault| vec![fault];
-    check(path).map_err(one)?;
-    let source = read_text(path).map_err(one)?;
+    check(path)?;
+    let source = read_text(path)?;
     let mended = corrected(arguments, &source)?;
     let is_changed = mended.text != source.text;
     if arguments.dry_run {
         // The diff can be handed to another program; what is said of it is for people.
         let _ = write_lines(&mended, is_changed, path, true, &mut io::stderr());
-        return write_out(|out| write_diff(&source, &mended.text, out)).map_err(one);
+        return write_out(|out| write_diff(&source, &mended.text, out)).map_err(Vec::from);
     }
     if is_changed {
-        write_back(path, &mended.text).map_err(one)?;
+        write_back(path, &mended.text)?;
     }
-    write_out(|out| write_lines(&mended, is_changed, path, false, out)).map_err(one)
+    write_out(|out| write_lines(&mended, is_changed, path, false, out)).map_err(Vec::from)
 }
 
 fn check(path: &Path) -> Result<(), Fault> {
@@ -67,7 +61,7 @@ fn check(path: &Path) -> Result<(), Fault> {
 }
 
 fn corrected(arguments: &MendArguments, source: &Arc<Source>) -> Result<Mended, Vec<Fault>> {
-    let threads = arguments.threads.map_or_else(cores, usize::from);
+    let threads = threads_of(arguments.threads);
     let store: Arc<PictureStore> = Arc::default();
     let mut settings = SettingsStore::new(&working_folder());
     make_corrections(source, &mut |text| {

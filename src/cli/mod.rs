@@ -28,6 +28,7 @@ use std::{
     io::{IsTerminal, Write},
     path::PathBuf,
     process::ExitCode,
+    sync::atomic::{AtomicUsize, Ordering},
 };
 
 use clap::{Parser, Subcommand, ValueEnum, ValueHint};
@@ -452,6 +453,13 @@ fn output_style() -> TextStyle {
     text_style(std::io::stdout().is_terminal())
 }
 
+/// Tells why a command could not do its work, and gives its exit status.
+fn status_of(done: Result<(), Vec<Fault>>) -> u8 {
+    let faults = done.err().unwrap_or_default();
+    faults.iter().for_each(tell);
+    if faults.is_empty() { 0 } else { 2 }
+}
+
 /// Tells a fault on standard error.
 fn tell(fault: &Fault) {
     let _ = std::io::stderr().write_all(fault_text(fault, error_style()).as_bytes());
@@ -459,6 +467,36 @@ fn tell(fault: &Fault) {
 
 fn cores() -> usize {
     std::thread::available_parallelism().map_or(1, std::num::NonZero::get)
+}
+
+/// As many threads as are asked for; else one for each core.
+fn threads_of(asked: Option<u16>) -> usize {
+    asked.map_or_else(cores, usize::from)
+}
+
+/// Does the same work on every item, on several threads; what comes of them is in their order.
+fn in_order<'i, I: Sync, T: Send>(items: &'i [I], threads: usize, work: &(dyn Fn(&'i I) -> T + Sync)) -> Vec<T> {
+    let next = AtomicUsize::new(0);
+    let take = || {
+        let mut done = Vec::new();
+        while let Some((at, item)) =
+            Some(next.fetch_add(1, Ordering::Relaxed)).and_then(|at| Some((at, items.get(at)?)))
+        {
+            done.push((at, work(item)));
+        }
+        done
+    };
+    let mut done: Vec<(usize, T)> = std::thread::scope(|scope| {
+        let others: Vec<_> = (1..threads.min(items.len())).map(|_| scope.spawn(take)).collect();
+        let mut done = take();
+        for other in others {
+            // A thread that failed is a fault of the program's own, and no result may be taken for whole.
+            done.extend(other.join().unwrap_or_else(|cause| std::panic::resume_unwind(cause)));
+        }
+        done
+    });
+    done.sort_by_key(|(at, _)| *at);
+    done.into_iter().map(|(_, done)| done).collect()
 }
 
 /// The folder in which the program was called, whole; nothing where the machine does not tell.

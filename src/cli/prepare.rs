@@ -5,23 +5,22 @@ use std::{
     collections::{BTreeMap, BTreeSet},
     fs,
     path::{Path, PathBuf},
-    sync::atomic::{AtomicUsize, Ordering},
 };
 
 use walkdir::{DirEntry, WalkDir};
 
 use super::{
-    PrepareArguments, cores,
+    PrepareArguments, in_order,
     load::{
-        ForPanel, is_svg, load_named_display, natural_order, no_such, read_fonts, read_screen, real, shown, walk_fault,
+        ForPanel, is_svg, load_named_display, natural_order, no_such, read_faces, read_screen, real, shown, walk_fault,
     },
     output::{make_folder, write_file, write_out},
-    tell,
+    tell, threads_of,
 };
 use crate::{
     display::{Display, ink::InkKind},
     prepare::{How, Prepared, blur_px, prepare as bring_to_levels},
-    screen::{Faces, ScreenNote, png_of_levels},
+    screen::{ScreenNote, png_of_levels},
     source::Fault,
 };
 
@@ -36,23 +35,23 @@ pub(super) fn prepare(arguments: &PrepareArguments) -> u8 {
 /// Prepares what can be read; the faults of single screens are given back beside it.
 fn run(arguments: &PrepareArguments) -> Result<Vec<Fault>, Vec<Fault>> {
     let display = load_named_display(&arguments.display)?;
-    refuse_segments(&display).map_err(|fault| vec![fault])?;
-    let faces = faces(&arguments.fonts).map_err(|fault| vec![fault])?;
+    refuse_segments(&display)?;
+    let faces = read_faces(arguments.fonts.iter().map(|path| (Path::new("."), path.as_str())))?;
     let size = arguments.rotation.turn_size(display.size);
     let panel = ForPanel { size, ink: display.ink.turned(arguments.rotation), faces };
     let jobs = jobs(&arguments.screens, &arguments.out)?;
-    make_folder(&arguments.out).map_err(|fault| vec![fault])?;
+    make_folder(&arguments.out)?;
     let distance_mm = arguments.distance.unwrap_or(display.reading_distance_mm());
     let way = Way { how: arguments.how.into(), blur_px: blur_px(distance_mm, display.pixels_per_inch) };
-    let threads = arguments.threads.map_or_else(cores, usize::from);
+    let threads = threads_of(arguments.threads);
     let (mut lines, mut faults) = (Vec::new(), Vec::new());
-    for (job, done) in jobs.iter().zip(all(&jobs, &panel, way, threads)) {
+    for (job, done) in jobs.iter().zip(in_order(&jobs, threads, &|job| one(job, &panel, way))) {
         match done {
             Ok(done) => lines.extend(told(job, &done, distance_mm, &panel)),
             Err(fault) => faults.push(fault),
         }
     }
-    write_out(|out| lines.iter().try_for_each(|line| writeln!(out, "{line}"))).map_err(|fault| vec![fault])?;
+    write_out(|out| lines.iter().try_for_each(|line| writeln!(out, "{line}")))?;
     Ok(faults)
 }
 
@@ -63,15 +62,6 @@ fn refuse_segments(display: &Display) -> Result<(), Fault> {
         format!("`{}` shows segments, which are on or off and have no tones to prepare", display.name),
         "draw its screens from the display's own segments; `stillpage displays NAME` prints the drawing",
     ))
-}
-
-fn faces(paths: &[String]) -> Result<Faces, Fault> {
-    let mut fonts = Vec::new();
-    for path in paths {
-        let read = read_fonts(Path::new("."), path);
-        fonts.extend(read.map_err(|trouble| Fault::of_file("", trouble.message, trouble.help))?);
-    }
-    Faces::new(fonts).map_err(|_| Fault::of_file("", "a font holds no face", "name TrueType or OpenType fonts"))
 }
 
 /// A screen, and where its prepared PNG goes.
@@ -173,30 +163,6 @@ struct Way {
 struct Done {
     prepared: Prepared,
     notes: Vec<ScreenNote>,
-}
-
-/// Prepares all screens on several threads; the results are in their order.
-fn all(jobs: &[Job], panel: &ForPanel, way: Way, threads: usize) -> Vec<Result<Done, Fault>> {
-    let next = AtomicUsize::new(0);
-    let work = || {
-        let mut done = Vec::new();
-        while let Some((at, job)) = Some(next.fetch_add(1, Ordering::Relaxed)).and_then(|at| Some((at, jobs.get(at)?)))
-        {
-            done.push((at, one(job, panel, way)));
-        }
-        done
-    };
-    let mut done: Vec<(usize, Result<Done, Fault>)> = std::thread::scope(|scope| {
-        let others: Vec<_> = (1..threads.min(jobs.len())).map(|_| scope.spawn(work)).collect();
-        let mut done = work();
-        for other in others {
-            // A thread that failed is a fault of the program's own, and no result may be taken for whole.
-            done.extend(other.join().unwrap_or_else(|cause| std::panic::resume_unwind(cause)));
-        }
-        done
-    });
-    done.sort_by_key(|(at, _)| *at);
-    done.into_iter().map(|(_, done)| done).collect()
 }
 
 fn one(job: &Job, panel: &ForPanel, way: Way) -> Result<Done, Fault> {

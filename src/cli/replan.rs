@@ -6,29 +6,27 @@ use std::{
 };
 
 use super::{
-    ReplanArguments, cores,
+    ReplanArguments,
     load::{LoadedPlan, load_plan, load_text},
     output::{write_back, write_out},
     output_style, screen_faults,
     settings::SettingsStore,
-    tell, working_folder,
+    status_of, threads_of, working_folder,
 };
 use crate::{
     finding::Summary,
+    plan::{Step, Updates},
     planner::{Meter, Replanned, in_words, replan as choose, text_of},
-    rules::{Selection, words::counted},
+    rules::{
+        Selection,
+        words::{counted, step_name},
+    },
     source::{Fault, Source, edit::Edits},
 };
 
 /// Runs the command and gives the exit status.
 pub(super) fn replan(arguments: &ReplanArguments) -> u8 {
-    match run(arguments) {
-        Ok(()) => 0,
-        Err(faults) => {
-            faults.iter().for_each(tell);
-            2
-        }
-    }
+    status_of(run(arguments))
 }
 
 /// A plan as it was played.
@@ -40,7 +38,7 @@ struct Played {
 
 fn run(arguments: &ReplanArguments) -> Result<(), Vec<Fault>> {
     let mut settings = SettingsStore::new(&working_folder());
-    let threads = arguments.threads.map_or_else(cores, usize::from);
+    let threads = threads_of(arguments.threads);
     let loaded = load_plan(&arguments.plan, &mut settings)?;
     let replanned = choose(&loaded.plan, &loaded.screens, threads, arguments.all, arguments.effort.into())
         .map_err(|broken| screen_faults(&loaded, broken))?;
@@ -65,12 +63,12 @@ fn run(arguments: &ReplanArguments) -> Result<(), Vec<Fault>> {
     if source.text == loaded.plan.source.text {
         return say(|out| writeln!(out, "The plan has these updates already."));
     }
-    write_back(&arguments.plan, &source.text).map_err(|fault| vec![fault])?;
+    write_back(&arguments.plan, &source.text)?;
     say(|out| writeln!(out, "Written into {}; all but the updates is as it was.", loaded.plan.source.name))
 }
 
 fn say(write: impl FnOnce(&mut dyn Write) -> io::Result<()>) -> Result<(), Vec<Fault>> {
-    write_out(write).map_err(|fault| vec![fault])
+    write_out(write).map_err(Vec::from)
 }
 
 /// The plan's text with what was chosen; a step that keeps its updates keeps their text.
@@ -78,10 +76,8 @@ fn with_choices(loaded: &LoadedPlan, replanned: &Replanned) -> Result<String, Ve
     let plan = &loaded.plan;
     let mut edits = Edits::new();
     for choice in &replanned.choices {
-        let stands = plan.step_at(choice.step).is_some_and(|step| {
-            step.updates != crate::plan::Updates::Choose && step.listed_updates() == choice.updates
-        });
-        if !stands {
+        let stands = |step: &Arc<Step>| matches!(&step.updates, Updates::Listed(updates) if *updates == choice.updates);
+        if !plan.step_at(choice.step).is_some_and(stands) {
             edits.set_field(choice.pointer.clone(), "updates", text_of(&choice.updates, plan));
         }
     }
@@ -113,8 +109,8 @@ fn report(
     writeln!(out, "{}: {} chosen\n", plan.source.name, counted(replanned.open as u64, "step", "steps"))?;
     let width = output_style().width;
     for choice in &replanned.choices {
-        let label = choice.label.as_ref().map_or(String::new(), |label| format!(" \"{label}\""));
-        writeln!(out, "step {}{label}: {}", choice.step, in_words(&choice.updates, plan))?;
+        let step = step_name(choice.step, choice.label.as_deref());
+        writeln!(out, "{step}: {}", in_words(&choice.updates, plan))?;
         let options = textwrap::Options::new(width).initial_indent("    ").subsequent_indent("    ");
         writeln!(out, "{}", textwrap::fill(&format!("because {}", choice.why), options))?;
     }

@@ -19,7 +19,7 @@ use crate::{
 
 /// Runs the command and gives the exit status.
 pub(super) fn review(arguments: &ReviewArguments) -> u8 {
-    let reviewed = Task::new(arguments).map_err(|fault| vec![fault]);
+    let reviewed = Task::new(arguments).map_err(Vec::from);
     let reviewed = reviewed.and_then(|task| if arguments.watch { watch::watch(&task) } else { once(&task) });
     match reviewed {
         Ok(status) => status,
@@ -35,7 +35,7 @@ fn once(task: &Task<'_>) -> Result<u8, Vec<Fault>> {
     let format = task.arguments.format;
     let print = || write_out(|out| write_report(&round.report, format, Path::new(""), output_style(), out));
     let printed = if task.arguments.out.is_none() { print() } else { Ok(()) };
-    printed.and_then(|()| write_files(task.arguments, &mut round)).map_err(|fault| vec![fault])?;
+    printed.and_then(|()| write_files(task.arguments, &mut round))?;
     Ok(round.exit_status())
 }
 

@@ -10,7 +10,7 @@ use std::{
 };
 
 use super::{
-    ReviewArguments, cores,
+    ReviewArguments,
     inputs::Inputs,
     known::KnownList,
     load::{LoadedPlan, find_plans, load_kept_plan},
@@ -18,7 +18,7 @@ use super::{
     progress, screen_faults,
     settings::SettingsStore,
     store::PictureStore,
-    tell, working_folder,
+    tell, threads_of, working_folder,
 };
 use crate::{
     panel::PlayedStep,
@@ -84,7 +84,7 @@ impl<'a> Task<'a> {
             given => given.iter().copied().map(Some).collect(),
         };
         let store = arguments.watch.then(Arc::default);
-        let threads = arguments.threads.map_or_else(cores, usize::from);
+        let threads = threads_of(arguments.threads);
         Ok(Self { arguments, selection, working_folder: working_folder(), threads, temperatures, store })
     }
 
@@ -95,10 +95,10 @@ impl<'a> Task<'a> {
         let mut settings = SettingsStore::new(&self.working_folder);
         let (paths, faults) = find_plans(&arguments.paths, &mut settings);
         faults.iter().for_each(tell);
-        check_compared(arguments, &paths).map_err(|fault| vec![fault])?;
+        check_compared(arguments, &paths)?;
         let mut known = KnownList::load(arguments)?;
         let facts_file = arguments.facts.as_deref().map(OutputFile::create).transpose();
-        let mut facts_file = facts_file.map_err(|fault| vec![fault])?;
+        let mut facts_file = facts_file?;
         let mut old = Old::new(before);
         let report = RunReport {
             plans: Vec::new(),
@@ -115,8 +115,7 @@ impl<'a> Task<'a> {
                 let at = At { path, temperature_c: *temperature_c, film_bytes, task: self };
                 let (mut report, kept) = match old.take(&at) {
                     Some(old) => old,
-                    None => review_plan(&at, &mut settings, facts_file.as_mut(), arguments.pictures.as_deref())
-                        .map_err(|fault| vec![fault])?,
+                    None => review_plan(&at, &mut settings, facts_file.as_mut(), arguments.pictures.as_deref())?,
                 };
                 if let Some(known) = known.as_mut() {
                     known.add(&mut report, &self.selection);
@@ -132,21 +131,23 @@ impl<'a> Task<'a> {
             let at = At { path, temperature_c: self.temperatures[0], film_bytes, task: self };
             let compared = match old.take(&at) {
                 Some(old) => old,
-                None => review_plan(&at, &mut settings, None, None).map_err(|fault| vec![fault])?,
+                None => review_plan(&at, &mut settings, None, None)?,
             };
             round.tell_new_faults(&compared.0);
             round.compared = Some(compared);
         }
         if let Some(file) = facts_file {
-            file.finish().map_err(|fault| vec![fault])?;
+            file.finish()?;
         }
         if let Some(known) = &known {
             round.report.known = known.is_compared().then(|| known.gone_plans());
-            known.write().map_err(|fault| vec![fault])?;
+            known.write()?;
         }
-        arguments.known.iter().for_each(|file| round.shared.add_file(file));
-        settings.files().for_each(|file| round.shared.add_file(file));
-        round.shared = round.shared.whole();
+        if arguments.watch {
+            arguments.known.iter().for_each(|file| round.shared.add_file(file));
+            settings.files().for_each(|file| round.shared.add_file(file));
+            round.shared = round.shared.whole();
+        }
         Ok(round)
     }
 }
@@ -194,16 +195,20 @@ impl Round {
         self.reviews.get(at).is_some_and(|kept| kept.is_new)
     }
 
+    /// What all that is here rests on.
+    fn inputs(&self) -> impl Iterator<Item = &Inputs> {
+        let reviews = self.reviews.iter().chain(self.compared.iter().map(|(_, kept)| kept));
+        reviews.map(|kept| &kept.inputs).chain([&self.shared])
+    }
+
     /// The folders in which something that counts may change.
     pub(super) fn places(&self) -> BTreeSet<PathBuf> {
-        let inputs = self.reviews.iter().chain(self.compared.iter().map(|(_, kept)| kept)).map(|kept| &kept.inputs);
-        inputs.chain([&self.shared]).flat_map(Inputs::places).collect()
+        self.inputs().flat_map(Inputs::places).collect()
     }
 
     /// Whether a change of a file may change anything here.
     pub(super) fn is_touched_by(&self, changed: &Path) -> bool {
-        let inputs = self.reviews.iter().chain(self.compared.iter().map(|(_, kept)| kept)).map(|kept| &kept.inputs);
-        inputs.chain([&self.shared]).any(|inputs| inputs.is_touched_by(changed))
+        self.inputs().any(|inputs| inputs.is_touched_by(changed))
     }
 }
 

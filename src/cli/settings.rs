@@ -87,7 +87,7 @@ impl SettingsStore {
     }
 
     fn read(&self, file: &Path) -> Result<FolderSettings, Vec<Fault>> {
-        let text = read_text(file).map_err(|fault| vec![fault])?;
+        let text = read_text(file)?;
         let source = Source { name: way_from(&self.working_folder, file), text: text.text.clone() };
         read_folder_settings(&Arc::new(source), &self.rules)
     }

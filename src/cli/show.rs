@@ -2,7 +2,7 @@
 
 use std::io::{self, Write};
 
-use super::{load::load_named_display, output::write_out, tell};
+use super::{load::load_named_display, output::write_out, status_of, tell};
 use crate::{
     display::{Ink, ink::InkKind, shipped},
     source::{Fault, did_you_mean},
@@ -108,13 +108,7 @@ fn list_schemas(out: &mut dyn Write) -> io::Result<()> {
 }
 
 pub(super) fn done(result: Result<(), Fault>) -> u8 {
-    match result {
-        Ok(()) => 0,
-        Err(fault) => {
-            tell(&fault);
-            2
-        }
-    }
+    status_of(result.map_err(Vec::from))
 }
 
 pub(super) fn unknown(what: &str, name: &str, known: &[&str]) -> u8 {

@@ -68,13 +68,13 @@ fn report(task: &Task<'_>, round: &mut Round, again: Option<(&BTreeSet<PathBuf>,
         format => write_report(&round.report, format, Path::new(""), output_style(), out),
     };
     let printed = if arguments.out.is_none() { write_out(print) } else { Ok(()) };
-    printed.map_err(|fault| vec![fault])?;
+    printed?;
     if let Some((changed, begun)) = again {
         let reviewed = (0..round.report.plans.len()).filter(|at| round.is_new(*at)).count();
         let of = plans(round.report.plans.len());
         say(&format!("{}: {reviewed} of {of} reviewed again in {} ms", names(changed), begun.elapsed().as_millis()));
     }
-    write_files(arguments, round).map_err(|fault| vec![fault])
+    write_files(arguments, round).map_err(Vec::from)
 }
 
 /// The names of some files, in few words.

@@ -273,31 +273,10 @@ impl Display {
 }
 
 #[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn windows_widen_outward_to_the_grid() {
-        let grid = WindowGrid { step: [8, 4], smallest: [8, 4], most_in_a_step: None };
-        let widened = grid.widen(Window { x: 3, y: -1, width: 6, height: 2 });
-        assert_eq!(widened, Window { x: 0, y: -4, width: 16, height: 8 });
-        let aligned = Window { x: 8, y: 4, width: 8, height: 8 };
-        assert_eq!(grid.widen(aligned), aligned);
-    }
-
-    /// Frames by temperature of a published two-level waveform: the entry holds from its temperature up to the next.
-    #[test]
-    fn durations_hold_from_their_temperature_to_the_next() {
-        let mode =
-            Mode { duration_ms: vec![(0.0, 900.0), (15.0, 520.0), (25.0, 450.0)], duration_is_table: true, ..blank() };
-        let durations = [-5.0, 0.0, 14.9, 15.0, 24.99, 25.0, 60.0].map(|t| mode.duration_at(t) as u32);
-        assert_eq!(durations, [900, 900, 900, 520, 520, 450, 450]);
-        assert_eq!(mode.too_cold_at(-0.1), Some(0.0));
-        assert_eq!(mode.too_cold_at(0.0), None);
-    }
-
-    fn blank() -> Mode {
-        Mode {
+impl Mode {
+    /// A mode that can do nothing, for tests to begin with.
+    pub(crate) fn blank() -> Self {
+        Self {
             name: String::new(),
             about: String::new(),
             from: LevelSet::default(),
@@ -317,6 +296,34 @@ mod tests {
             full_swing_ms: None,
             energy: None,
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn windows_widen_outward_to_the_grid() {
+        let grid = WindowGrid { step: [8, 4], smallest: [8, 4], most_in_a_step: None };
+        let widened = grid.widen(Window { x: 3, y: -1, width: 6, height: 2 });
+        assert_eq!(widened, Window { x: 0, y: -4, width: 16, height: 8 });
+        let aligned = Window { x: 8, y: 4, width: 8, height: 8 };
+        assert_eq!(grid.widen(aligned), aligned);
+    }
+
+    /// Frames by temperature of a published two-level waveform: the entry holds from its temperature up to the next.
+    #[test]
+    fn durations_hold_from_their_temperature_to_the_next() {
+        let mode = Mode {
+            duration_ms: vec![(0.0, 900.0), (15.0, 520.0), (25.0, 450.0)],
+            duration_is_table: true,
+            ..Mode::blank()
+        };
+        let durations = [-5.0, 0.0, 14.9, 15.0, 24.99, 25.0, 60.0].map(|t| mode.duration_at(t) as u32);
+        assert_eq!(durations, [900, 900, 900, 520, 520, 450, 450]);
+        assert_eq!(mode.too_cold_at(-0.1), Some(0.0));
+        assert_eq!(mode.too_cold_at(0.0), None);
     }
 
     #[test]

@@ -81,6 +81,11 @@ impl Finding {
         self.pointer.starts_with("/steps")
     }
 
+    /// Whether it counts as known: what somebody decided to live with is accepted, known or not.
+    pub fn is_known(&self) -> bool {
+        self.known && self.accepted.is_none()
+    }
+
     /// Whether it is new, and nobody has decided to live with it.
     pub fn is_open(&self) -> bool {
         self.accepted.is_none() && !self.known

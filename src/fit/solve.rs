@@ -169,28 +169,17 @@ impl LeastSquaresProblem<f64, Dyn, U3> for Problem<'_> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::display::{LevelSet, Residue};
+    use crate::display::LevelSet;
 
     fn mode() -> Mode {
         Mode {
             name: "quick".into(),
-            about: String::new(),
             from: LevelSet::first(4),
             to: LevelSet::first(4),
             changed_only: true,
             windowed: true,
-            flashes: 0,
             duration_ms: vec![(0.0, 300.0)],
-            duration_is_table: false,
-            first_visible_ms: None,
-            skips_out_of_reach: false,
-            cleans: false,
-            residue: Residue::default(),
-            residue_given: false,
-            impulse: None,
-            also_called: Vec::new(),
-            full_swing_ms: None,
-            energy: None,
+            ..Mode::blank()
         }
     }
 

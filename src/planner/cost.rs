@@ -28,8 +28,8 @@ const ENERGY_PER_MJ: f64 = 0.01;
 const WINDOW: f64 = 0.02;
 
 /// A warning costs so much, and a note: a plan without them is better than any saving.
-pub(super) const WARNING: f64 = 60.0;
-pub(super) const NOTE: f64 = 2.0;
+const WARNING: f64 = 60.0;
+const NOTE: f64 = 2.0;
 
 /// The parts of a cost.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]

@@ -7,11 +7,13 @@ use std::{
     sync::Arc,
 };
 
+use super::text::{mode_text, window_text};
 use crate::{
     finding::{Change, ChangeOf, Correction, Finding, Severity, Summary},
-    geometry::{Rect, Window},
+    geometry::Rect,
     plan::{Node, Plan, Step, Updates, WindowAsk},
     review::Review,
+    rules::words::{rect as rect_text, step_name, window as box_text},
     source::{Fault, Source, edit::Edits},
 };
 
@@ -278,10 +280,7 @@ pub fn place(finding: &Finding) -> String {
     if !finding.is_of_a_step() {
         return format!("at {}", finding.pointer);
     }
-    match &finding.label {
-        Some(label) => format!("at step {} \"{label}\"", finding.step),
-        None => format!("at step {}", finding.step),
-    }
+    format!("at {}", step_name(finding.step, finding.label.as_deref()))
 }
 
 /// The first step that a correction changes, in words.
@@ -321,54 +320,33 @@ fn steps_by_pointer(nodes: &[Node]) -> BTreeMap<&str, &Step> {
 
 fn add_change(edits: &mut Edits, step: &Step, what: &ChangeOf, plan: &Plan) {
     let updates = format!("{}/updates", step.pointer);
-    let mode_name = |mode: usize| quoted(&plan.display.modes[mode].name);
     match what {
         ChangeOf::Window { update, window } => {
             edits.set_field(format!("{updates}/{update}"), "window", window_text(window));
         }
         ChangeOf::Box { update, index: None, rect } => {
-            edits.replace(format!("{updates}/{update}/window"), box_text(rect.to_window()));
+            edits.replace(format!("{updates}/{update}/window"), rect_text(*rect));
         }
         ChangeOf::Box { update, index: Some(index), rect } => {
-            edits.replace(format!("{updates}/{update}/window/{index}"), box_text(rect.to_window()));
+            edits.replace(format!("{updates}/{update}/window/{index}"), rect_text(*rect));
         }
         ChangeOf::RemoveBox { update, index } => {
             edits.remove_element(format!("{updates}/{update}/window"), *index);
         }
         ChangeOf::Mode { update, mode } => {
-            edits.replace(format!("{updates}/{update}/mode"), mode_name(*mode));
+            edits.replace(format!("{updates}/{update}/mode"), mode_text(*mode, plan));
         }
         ChangeOf::RemoveUpdate { update } => {
             edits.remove_element(updates, *update);
         }
         ChangeOf::AddUpdate { mode, window } => {
-            let new = format!("{{ \"mode\": {}, \"window\": {} }}", mode_name(*mode), window_text(window));
+            let new = format!("{{ \"mode\": {}, \"window\": {} }}", mode_text(*mode, plan), window_text(window));
             match step.listed_updates().len() {
                 // There may be no list at all.
                 0 => edits.set_field(&step.pointer, "updates", format!("[{new}]")),
                 count => edits.insert_element(updates, count, new),
             };
         }
-    }
-}
-
-fn quoted(text: &str) -> String {
-    serde_json::Value::from(text).to_string()
-}
-
-fn box_text(window: Window) -> String {
-    format!("[{}, {}, {}, {}]", window.x, window.y, window.width, window.height)
-}
-
-/// Windows as they stand in a plan.
-fn window_text(window: &WindowAsk) -> String {
-    match window {
-        WindowAsk::All => "\"all\"".into(),
-        WindowAsk::Changed => "\"changed\"".into(),
-        WindowAsk::Boxes(boxes) => match boxes.as_slice() {
-            [only] => box_text(*only),
-            all => format!("[{}]", all.iter().map(|window| box_text(*window)).collect::<Vec<_>>().join(", ")),
-        },
     }
 }
 
@@ -400,7 +378,7 @@ fn change_words(what: &ChangeOf, step: Option<&Step>, plan: &Plan) -> String {
             format!("window {before} -> {}", window_text(window))
         }
         ChangeOf::Box { update, index, rect } => {
-            format!("window {} -> {}", boxed(*update, index.unwrap_or(0)), box_text(rect.to_window()))
+            format!("window {} -> {}", boxed(*update, index.unwrap_or(0)), rect_text(*rect))
         }
         ChangeOf::RemoveBox { update, index } => format!("window {} taken away", boxed(*update, *index)),
         ChangeOf::Mode { update, mode: new } => format!("mode {} -> {}", mode(*update), name(*new)),

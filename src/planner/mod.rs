@@ -10,11 +10,13 @@ pub mod draft;
 pub mod mend;
 mod replan;
 mod search;
+mod text;
 mod windows;
 mod words;
 
 pub use cost::{Cost, Meter};
-pub use replan::{Replanned, play_through, replan, text_of};
+pub use replan::{Replanned, play_through, replan};
 pub use search::{Choice, Effort, Score};
+pub use text::text_of;
 pub use windows::covers;
 pub use words::in_words;

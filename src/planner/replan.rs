@@ -5,7 +5,7 @@ use std::sync::Arc;
 use super::search::{self, Choice, Effort, Found, Open, Score, Search};
 use crate::{
     change::conveyor::ScreenSource,
-    plan::{Plan, Update, WindowAsk},
+    plan::{Plan, Update},
     review::BrokenScreen,
 };
 
@@ -144,23 +144,4 @@ fn other(mut choices: Choices, place: usize, updates: &[Update]) -> Choices {
         *choice = Arc::new(changed);
     }
     choices
-}
-
-/// Updates as they stand in a plan.
-pub fn text_of(updates: &[Update], plan: &Plan) -> String {
-    let one = |update: &Update| {
-        let mode = serde_json::Value::from(plan.display.modes[update.mode].name.as_str());
-        let window = match &update.window {
-            WindowAsk::All => String::new(),
-            WindowAsk::Changed => ", \"window\": \"changed\"".into(),
-            WindowAsk::Boxes(boxes) => {
-                let boxes: Vec<String> = boxes.iter().map(|window| format!("{:?}", window.to_array())).collect();
-                let list = if boxes.len() == 1 { boxes[0].clone() } else { format!("[{}]", boxes.join(", ")) };
-                format!(", \"window\": {list}")
-            }
-        };
-        let drive = update.drive_ms.map_or(String::new(), |ms| format!(", \"drive_ms\": {ms}"));
-        format!("{{ \"mode\": {mode}{window}{drive} }}")
-    };
-    format!("[{}]", updates.iter().map(one).collect::<Vec<_>>().join(", "))
 }

@@ -173,11 +173,37 @@ impl<'p> Course<'p> {
         }
     }
 
-    fn play(
+    /// Plays a step as it stands in the plan.
+    fn play(&mut self, planned: &PlannedStep<'_>, transition: Option<Transition>) {
+        self.play_and_see(planned, transition, |_| {});
+    }
+
+    /// Plays a step with other updates.
+    fn play_with(&mut self, updates: Vec<Update>, planned: &PlannedStep<'_>, transition: Option<Transition>) {
+        let step = with_updates(planned.step, updates);
+        self.play(&PlannedStep { step: &step, ..planned.clone() }, transition);
+    }
+
+    /// What may be asked at a step, and this course after the step without any update.
+    fn looked_at(
+        &self,
+        planned: &PlannedStep<'_>,
+        transition: Option<Transition>,
+        played: Played,
+    ) -> (Vec<Vec<Update>>, Self) {
+        let mut course = self.clone();
+        let mut options = Vec::new();
+        let step = with_updates(planned.step, Vec::new());
+        let planned = PlannedStep { step: &step, ..planned.clone() };
+        course.play_and_see(&planned, transition, |step| options = candidates(step, self.plan, played));
+        (options, course)
+    }
+
+    fn play_and_see(
         &mut self,
         planned: &PlannedStep<'_>,
         transition: Option<Transition>,
-        mut see: impl FnMut(&PlayedStep<'_>),
+        see: impl FnOnce(&PlayedStep<'_>),
     ) {
         let (bench, meter, tally, plan) = (&mut self.bench, &mut self.meter, &mut self.tally, self.plan);
         let mut outlook = 0.0;
@@ -319,16 +345,12 @@ pub(super) fn play_through(
     let begin = |begins| Course::new(plan, begins, open.len(), true);
     let mut course = walk(plan, screens, 1, begin, |course, planned, transition| {
         let Some((_, played)) = open.get(planned.step) else {
-            course.play(planned, transition, |_| {});
+            course.play(planned, transition);
             return (ControlFlow::Continue(()), None);
         };
-        let mut options = Vec::new();
-        let nothing = with_updates(planned.step, Vec::new());
-        let look = PlannedStep { step: &nothing, ..planned.clone() };
-        course.clone().play(&look, transition.clone(), |step| options = candidates(step, plan, played));
+        let (mut options, _) = course.looked_at(planned, transition.clone(), played);
         let taken = choose(&options);
-        let step = with_updates(planned.step, options.swap_remove(taken));
-        course.play(&PlannedStep { step: &step, ..planned.clone() }, transition, |_| {});
+        course.play_with(options.swap_remove(taken), planned, transition);
         (ControlFlow::Continue(()), None)
     })?;
     course.end();
@@ -344,31 +366,24 @@ fn extend<'p>(
     courses: &mut Vec<Course<'p>>,
 ) -> bool {
     let Some((place, played)) = open.get(planned.step) else {
-        course.play(planned, transition.cloned(), |_| {});
+        course.play(planned, transition.cloned());
         courses.push(course);
         return true;
     };
-    if let Some(choice) = &course.chosen[place] {
-        let step = with_updates(planned.step, choice.updates.clone());
-        course.play(&PlannedStep { step: &step, ..planned.clone() }, transition.cloned(), |_| {});
+    if let Some(choice) = course.chosen[place].clone() {
+        course.play_with(choice.updates.clone(), planned, transition.cloned());
         courses.push(course);
         return true;
     }
-    let mut options = Vec::new();
-    let nothing = with_updates(planned.step, Vec::new());
-    let mut first = course.clone();
-    first.play(&PlannedStep { step: &nothing, ..planned.clone() }, transition.cloned(), |step| {
-        options = candidates(step, course.plan, played);
-    });
+    let (options, without) = course.looked_at(planned, transition.cloned(), played);
     let plan = course.plan;
     let considered = Arc::new(options.clone());
     let (mut ways, mut judged) = (Vec::new(), Vec::new());
-    let mut first = Some(first);
+    let mut without = Some(without);
     for updates in options {
-        let way = first.take_if(|_| updates.is_empty()).unwrap_or_else(|| {
+        let way = without.take_if(|_| updates.is_empty()).unwrap_or_else(|| {
             let mut way = course.clone();
-            let step = with_updates(planned.step, updates.clone());
-            way.play(&PlannedStep { step: &step, ..planned.clone() }, transition.cloned(), |_| {});
+            way.play_with(updates.clone(), planned, transition.cloned());
             way
         });
         judged.push(way.judged(updates.clone()));

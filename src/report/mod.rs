@@ -81,7 +81,7 @@ impl ReviewedPlan {
 
     /// How many findings are known and not accepted.
     pub fn known(&self) -> u64 {
-        self.findings.iter().filter(|finding| finding.known && finding.accepted.is_none()).count() as u64
+        self.findings.iter().filter(|finding| finding.is_known()).count() as u64
     }
 
     /// The annotated picture that shows a finding.

@@ -1,5 +1,6 @@
 //! Words that several formats share: where a finding stands, counts, sentences.
 
+use crate::rules::words::step_name;
 pub(super) use crate::rules::words::{counted as count, ms};
 use std::collections::BTreeMap;
 
@@ -14,10 +15,10 @@ pub(super) fn place_words(finding: &Finding) -> String {
     if !finding.is_of_a_step() {
         return "the plan".into();
     }
-    let label = finding.label.as_ref().map_or(String::new(), |label| format!(" \"{label}\""));
     if finding.last_step == finding.step {
-        return format!("step {}{label}", finding.step);
+        return step_name(finding.step, finding.label.as_deref());
     }
+    let label = finding.label.as_ref().map_or(String::new(), |label| format!(" \"{label}\""));
     format!("steps {} to {}{label}", finding.step, finding.last_step)
 }
 
@@ -30,7 +31,7 @@ pub(super) fn headline(finding: &Finding) -> String {
 /// The known findings of a plan, counted by rule; nothing where there is none.
 pub(super) fn known_by_rule(plan: &ReviewedPlan) -> Option<String> {
     let mut counts: BTreeMap<&str, u64> = BTreeMap::new();
-    for finding in plan.findings.iter().filter(|finding| finding.known && finding.accepted.is_none()) {
+    for finding in plan.findings.iter().filter(|finding| finding.is_known()) {
         *counts.entry(finding.rule).or_default() += 1;
     }
     let told: Vec<String> = counts.iter().map(|(rule, number)| format!("{number} {rule}")).collect();

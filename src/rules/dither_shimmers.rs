@@ -95,10 +95,8 @@ fn is_busy(levels: &TileLevels) -> bool {
 
 impl Rule for DitherShimmers<'_> {
     fn step(&mut self, step: &PlayedStep<'_>, sink: &mut Sink) {
-        let mut turns = std::mem::take(&mut self.turns);
-        if let Some(sight) = turns.sight(step, || self.look(step)) {
+        if let Some(sight) = self.turns.sight(step, || self.look(step)) {
             sink.report(Where::of(step, StepField::Screen), sight);
         }
-        self.turns = turns;
     }
 }

@@ -90,10 +90,8 @@ impl<'p> GreysTooClose<'p> {
 
 impl Rule for GreysTooClose<'_> {
     fn step(&mut self, step: &PlayedStep<'_>, sink: &mut Sink) {
-        let mut turns = std::mem::take(&mut self.turns);
-        if let Some(sight) = turns.sight(step, || self.look(step)) {
+        if let Some(sight) = self.turns.sight(step, || self.look(step)) {
             sink.report(Where::of(step, StepField::Screen), sight);
         }
-        self.turns = turns;
     }
 }

@@ -26,8 +26,7 @@ pub(super) fn origin(ghost: &Ghost, step: &PlayedStep<'_>, plan: &Plan) -> Strin
 
 /// A step by its number and label.
 pub(super) fn step_name(index: u64, plan: &Plan) -> String {
-    let label = plan.step_at(index).and_then(|step| step.label.as_ref());
-    label.map_or_else(|| format!("step {index}"), |label| format!("step {index} \"{label}\""))
+    words::step_name(index, plan.step_at(index).and_then(|step| step.label.as_deref()))
 }
 
 /// How to take the ghosts in a box away, of which this is the strongest, in words.

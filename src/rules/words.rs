@@ -76,13 +76,18 @@ pub(super) fn segments_of(pixels: &Mask, step: &PlayedStep<'_>, plan: &Plan) -> 
     (named.map(|(name, _)| format!("`{name}`")).collect(), Mask::from_unsorted(inside))
 }
 
+/// A step by its number and label.
+pub(crate) fn step_name(step: u64, label: Option<&str>) -> String {
+    label.map_or_else(|| format!("step {step}"), |label| format!("step {step} \"{label}\""))
+}
+
 /// A window as it stands in a plan.
-pub(super) fn window(window: Window) -> String {
+pub(crate) fn window(window: Window) -> String {
     format!("[{}, {}, {}, {}]", window.x, window.y, window.width, window.height)
 }
 
 /// A box as it stands in a plan.
-pub(super) fn rect(rect: Rect) -> String {
+pub(crate) fn rect(rect: Rect) -> String {
     window(rect.to_window())
 }
 

@@ -93,6 +93,13 @@ impl Fault {
     }
 }
 
+/// A single fault, where several may be told.
+impl From<Fault> for Vec<Fault> {
+    fn from(fault: Fault) -> Self {
+        vec![fault]
+    }
+}
+
 /// Characters of a message at the most: a word of somebody's file may be as long as the file.
 const LONGEST_MESSAGE: usize = 600;
 

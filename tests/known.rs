@@ -2,7 +2,7 @@
 
 mod common;
 
-use std::{collections::BTreeMap, path::Path};
+use std::collections::BTreeMap;
 
 use common::Folder;
 use serde_json::{Value, json};
@@ -140,14 +140,7 @@ fn a_list_that_cannot_be_read_is_told_and_left_alone() {
 /// What edits elsewhere in a plan leave: every finding's fingerprint, on all troubled example plans.
 #[test]
 fn fingerprints_survive_edits_elsewhere() {
-    let folder = Folder::new();
-    let fixtures = Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures");
-    for entry in walkdir::WalkDir::new(&fixtures).into_iter().map(Result::unwrap) {
-        if entry.file_type().is_file() {
-            let name = entry.path().strip_prefix(&fixtures).unwrap().to_string_lossy().into_owned();
-            folder.file(&name, std::fs::read(entry.path()).unwrap());
-        }
-    }
+    let folder = Folder::of_fixtures();
     let mut compared = 0;
     for name in folder.names_below(".").into_iter().filter(|name| name.ends_with("troubled.plan.json")) {
         let plan: Value =

@@ -4,7 +4,7 @@
 
 mod common;
 
-use std::{collections::BTreeMap, fs, path::Path};
+use std::{collections::BTreeMap, fs};
 
 use common::{Folder, Run};
 use proptest::prelude::*;
@@ -97,26 +97,13 @@ fn what_a_page_says_exactly_is_done() {
     assert_eq!(done, MENDED);
 }
 
-/// A copy of the fixtures, in which a plan may be written over.
-fn fixtures() -> Folder {
-    let folder = Folder::new();
-    let root = Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures");
-    for entry in
-        walkdir::WalkDir::new(&root).into_iter().map(Result::unwrap).filter(|entry| entry.file_type().is_file())
-    {
-        let name = entry.path().strip_prefix(&root).unwrap().to_string_lossy().into_owned();
-        folder.file(&name, fs::read(entry.path()).unwrap());
-    }
-    folder
-}
-
 /// All comments of a plan, which stand in lines of their own in the fixtures.
 fn comments(text: &str) -> Vec<&str> {
     text.lines().map(str::trim).filter(|line| line.starts_with("//")).collect()
 }
 
 fn mend_fixture(name: &str, least_taken: usize) {
-    let folder = fixtures();
+    let folder = Folder::of_fixtures();
     let plan = format!("{name}/troubled.plan.json");
     let before = folder.read(&plan);
     let (run, was, is) = mended(&folder, &plan);

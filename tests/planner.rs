@@ -5,7 +5,6 @@ mod common;
 
 use std::{
     cell::{Cell, RefCell},
-    path::Path,
     sync::Arc,
 };
 
@@ -244,18 +243,6 @@ fn partitions(boxes: &[Rect], most: usize) -> Vec<Vec<Rect>> {
     found
 }
 
-fn fixtures() -> Folder {
-    let folder = Folder::new();
-    let fixtures = Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures");
-    for entry in walkdir::WalkDir::new(&fixtures).into_iter().map(Result::unwrap) {
-        if entry.file_type().is_file() {
-            let name = entry.path().strip_prefix(&fixtures).unwrap().to_string_lossy().into_owned();
-            folder.file(&name, std::fs::read(entry.path()).unwrap());
-        }
-    }
-    folder
-}
-
 /// Before and after of a figure in the table of `replan`.
 fn figure(out: &str, name: &str) -> [f64; 2] {
     let line = out.lines().find(|line| line.starts_with(name)).unwrap_or_else(|| panic!("no {name} in:\n{out}"));
@@ -268,7 +255,7 @@ const SMALL: [&str; 5] = ["alarm-flag", "berth-label", "ferry-check", "fuel-gaug
 
 #[test]
 fn what_is_chosen_costs_no_more_than_what_was_made_by_hand() {
-    let folder = fixtures();
+    let folder = Folder::of_fixtures();
     for name in SMALL {
         let run = folder.run(&["replan", &format!("{name}/sound.plan.json"), "--all"]).with_status(0);
         let [by_hand, chosen] = figure(&run.out, "cost");
@@ -281,7 +268,7 @@ fn what_is_chosen_costs_no_more_than_what_was_made_by_hand() {
 
 #[test]
 fn only_updates_are_written_and_the_rest_stays_as_it_is() {
-    let folder = fixtures();
+    let folder = Folder::of_fixtures();
     for name in SMALL {
         for kind in ["sound", "troubled"] {
             let plan = format!("{name}/{kind}.plan.json");
@@ -343,7 +330,7 @@ fn troubled_plans_keep_only_what_updates_cannot_help() {
         "cannot-keep-up",
         "over-budget",
     ];
-    let folder = fixtures();
+    let folder = Folder::of_fixtures();
     let mut left = Vec::new();
     for name in SMALL {
         let plan = format!("{name}/troubled.plan.json");

@@ -51,6 +51,19 @@ impl Folder {
         folder
     }
 
+    /// A copy of the example plans with all that they name, in which a plan may be written over.
+    pub(crate) fn of_fixtures() -> Self {
+        let folder = Self::new();
+        let fixtures = Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures");
+        for entry in walkdir::WalkDir::new(&fixtures).into_iter().map(Result::unwrap) {
+            if entry.file_type().is_file() {
+                let name = entry.path().strip_prefix(&fixtures).unwrap().to_string_lossy().into_owned();
+                folder.file(&name, std::fs::read(entry.path()).unwrap());
+            }
+        }
+        folder
+    }
+
     pub(crate) fn path(&self) -> &Path {
         self.place.path()
     }

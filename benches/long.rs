@@ -6,6 +6,8 @@
 
 #![expect(clippy::print_stdout, reason = "a benchmark prints its figures")]
 
+#[path = "common/decoding.rs"]
+mod decoding;
 #[path = "common/dice.rs"]
 mod dice;
 #[path = "common/frames.rs"]
@@ -59,7 +61,7 @@ fn measure_day(folder: &Path) {
     let frames: Vec<PathBuf> = (0..24).flat_map(|hour| (0..60).map(move |minute| minute_name(hour, minute))).collect();
     let frames: Vec<PathBuf> = frames.iter().map(|name| folder.join(name)).collect();
     let mut decoding: Vec<f64> =
-        (0..=RUNS).map(|_| milliseconds(frames::decode_all(&frames, SMALL_FACE * SMALL_FACE, THREADS))).collect();
+        (0..=RUNS).map(|_| milliseconds(decoding::decode_all(&frames, SMALL_FACE * SMALL_FACE, THREADS))).collect();
     let review = median_of(&folder.join("day.plan.json"));
     let decoding = middle(&mut decoding);
     println!("a day of 1,440 frames, decoding alone: {decoding:.1} ms");

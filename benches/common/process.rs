@@ -1,4 +1,4 @@
-//! A review as a process of its own: its wall time, and the most memory that it took.
+//! The program as a process of its own: its wall time, and the most memory that it took.
 
 use std::{
     fs,
@@ -9,9 +9,14 @@ use std::{
 
 /// Wall time of a review, and the most memory that it was seen to take, KB.
 pub(crate) fn review(plan: &Path) -> (Duration, u64) {
+    run(&["review", "--threads", "2", "--gate", "never", "--format", "json"], plan)
+}
+
+/// Wall time of a command on a plan, and the most memory that it was seen to take, KB.
+pub(crate) fn run(command: &[&str], plan: &Path) -> (Duration, u64) {
     let begin = Instant::now();
     let mut child = Command::new(env!("CARGO_BIN_EXE_stillpage"))
-        .args(["review", "--threads", "2", "--gate", "never", "--format", "json"])
+        .args(command)
         .arg(plan)
         .stdout(Stdio::null())
         .spawn()
@@ -24,7 +29,7 @@ pub(crate) fn review(plan: &Path) -> (Duration, u64) {
         }
         std::thread::sleep(Duration::from_millis(2));
     };
-    assert!(status.success(), "the review of {} failed", plan.display());
+    assert!(status.success(), "{} {} failed", command[0], plan.display());
     (begin.elapsed(), most)
 }
 

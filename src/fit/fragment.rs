@@ -9,7 +9,7 @@ use serde::Serialize;
 use super::{Bounded, Fit, Table};
 use crate::display::{Display, Mode};
 
-/// Bounds of `keeps` that are farther apart tell little; the law is then far from straight between them.
+/// Bounds of `keeps` that are farther apart tell little.
 const WIDE: f64 = 0.4;
 
 /// The description's text. `based_on` is what it calls the one that it changes.
@@ -37,10 +37,7 @@ pub fn fragment(display: &Display, mode: &Mode, based_on: &str, table: &Table, f
         line(format!("  {name:<8} {}", words(bounded, places)));
     }
     if fit.keeps.most - fit.keeps.least > WIDE {
-        line(
-            "`keeps` is hardly known: read more patches, or after more updates; wide bounds are rather too narrow."
-                .into(),
-        );
+        line("`keeps` is hardly known: read more patches, or after more updates.".into());
     }
     line(
         "Predictions rest on these figures: measure your own panel, again when it is older, at each temperature."
@@ -49,7 +46,7 @@ pub fn fragment(display: &Display, mode: &Mode, based_on: &str, table: &Table, f
     let listed: Vec<String> =
         figures(fit).iter().map(|(name, places, bounded)| format!("{name} {}", words(*bounded, *places))).collect();
     let own = format!(
-        "residue of {name}: measured, {} readings, least squares with 95 % bounds ({}); it stands in place of what is said of it below",
+        "residue of {name}: measured, {} readings, least squares with 95 % profile bounds ({}); it stands in place of what is said of it below",
         fit.readings,
         listed.join(", ")
     );

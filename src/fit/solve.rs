@@ -1,7 +1,10 @@
 //! Least squares for the three figures, and their bounds.
 //!
 //! The law is not linear in `keeps`, and what shows is cut at the panel's black and white: the method of Levenberg and
-//! Marquardt (as in MINPACK) goes down from several starts, and the best end is taken.
+//! Marquardt (as in MINPACK) goes down from several starts, and the best end is taken. For the same reason the bounds
+//! are profile bounds (D. M. Bates and D. G. Watts, Nonlinear Regression Analysis and Its Applications, 1988, chapter 6):
+//! a figure is possible for as long as the others can be found anew so that the sum of squares grows no more than chance
+//! makes it.
 
 use levenberg_marquardt::{LeastSquaresProblem, LevenbergMarquardt};
 use nalgebra::{Dyn, Matrix3, OMatrix, OVector, U3, Vector3, storage::Owned};
@@ -51,13 +54,15 @@ pub fn fit(readings: &[Reading], mode: &Mode, ink: &Ink) -> Result<Fit, Unfit> {
         return Err(Unfit::Open(NAMES[0]));
     }
     let inverse = alike.try_inverse().ok_or(Unfit::Open(NAMES[0]))?;
-    let variance = best.sum_of_squares() / free_degrees as f64;
+    let squares = best.sum_of_squares();
+    let variance = squares / free_degrees as f64;
     let student = StudentsT::new(0.0, 1.0, free_degrees as f64).map_err(|_| Unfit::NoEnd)?.inverse_cdf(0.975);
-    let half = |place: usize| student * (variance * inverse[(place, place)]).sqrt() * scale[place];
+    let most_squares = squares + student * student * variance;
     let bounded = |place: usize| {
-        let [least, most] = RANGES[place];
-        let (figure, half) = (best.figures[place], half(place));
-        Bounded { figure, least: (figure - half).max(least), most: (figure + half).min(most) }
+        // As far as the bound would be, were the law straight.
+        let half = student * (variance * inverse[(place, place)]).sqrt() * scale[place];
+        let [least, most] = RANGES[place].map(|edge| bound(&problem, best.figures, place, (half, edge), most_squares));
+        Bounded { figure: best.figures[place], least, most }
     };
     Ok(Fit {
         keeps: bounded(0),
@@ -69,28 +74,69 @@ pub fn fit(readings: &[Reading], mode: &Mode, ink: &Ink) -> Result<Fit, Unfit> {
 }
 
 /// The best figures of all that a description may hold. From a start where nothing shows no way leads on: several shares
-/// that stay, and both signs of both figures, are tried. One that ends outside is held at the edge, and the others are found
-/// anew.
+/// that stay, and both signs of both figures, are tried.
 fn best_within_range<'r>(problem: &dyn Fn([Option<f64>; 3]) -> Problem<'r>) -> Option<Problem<'r>> {
     let small = [0.003, -0.003];
     let starts = [0.0, 0.3, 0.6, 0.9].into_iter().flat_map(|keeps| {
         small.into_iter().flat_map(move |lighter| small.map(|darker| Vector3::new(keeps, lighter, darker)))
     });
-    let within = |start: Vector3<f64>| {
+    let ends = starts.filter_map(|start| solved_within_range(problem, [None; 3], start));
+    let best = ends.min_by(|one, other| one.sum_of_squares().total_cmp(&other.sum_of_squares()))?;
+    // The bounds tell of all three figures, held or not.
+    Some(Problem { held: [None; 3], ..best })
+}
+
+/// The figures that a start leads to. One that ends outside is held at the edge, and the others are found anew.
+fn solved_within_range<'r>(
+    problem: &dyn Fn([Option<f64>; 3]) -> Problem<'r>,
+    mut held: [Option<f64>; 3],
+    start: Vector3<f64>,
+) -> Option<Problem<'r>> {
+    let mut end = problem(held).solved(start)?;
+    for _ in NAMES {
+        let edge = |place: usize| end.figures[place].clamp(RANGES[place][0], RANGES[place][1]);
+        let Some(place) = (0..3).find(|place| edge(*place).to_bits() != end.figures[*place].to_bits()) else {
+            break;
+        };
+        held[place] = Some(edge(place));
+        end = problem(held).solved(end.figures)?;
+    }
+    Some(end)
+}
+
+/// How far a figure can go from the best towards an edge, the others found anew for it, until the sum of squares is more
+/// than that; `half` is how far it is likely to be.
+fn bound<'r>(
+    problem: &dyn Fn([Option<f64>; 3]) -> Problem<'r>,
+    best: Vector3<f64>,
+    place: usize,
+    (half, edge): (f64, f64),
+    most_squares: f64,
+) -> f64 {
+    const ROUNDS: usize = 24;
+    let way = edge - best[place];
+    let mut figures = best;
+    let mut is_possible = |share: f64| {
         let mut held = [None; 3];
-        let mut end = problem(held).solved(start)?;
-        for _ in NAMES {
-            let edge = |place: usize| end.figures[place].clamp(RANGES[place][0], RANGES[place][1]);
-            let Some(place) = (0..3).find(|place| edge(*place).to_bits() != end.figures[*place].to_bits()) else {
-                break;
-            };
-            held[place] = Some(edge(place));
-            end = problem(held).solved(end.figures)?;
-        }
-        // The bounds tell of all three figures, held or not.
-        Some(Problem { held: [None; 3], ..end })
+        held[place] = Some(best[place] + share * way);
+        let end = solved_within_range(problem, held, figures);
+        let squares = end.as_ref().map_or(f64::INFINITY, Problem::sum_of_squares);
+        figures = end.map_or(best, |end| end.figures);
+        squares <= most_squares
     };
-    starts.filter_map(within).min_by(|one, other| one.sum_of_squares().total_cmp(&other.sum_of_squares()))
+    // Shares of the way: one that is possible, and one that is not.
+    let (mut near, mut far) = (0.0, (half / way.abs()).clamp(1e-6, 1.0));
+    while is_possible(far) {
+        if far >= 1.0 {
+            return edge;
+        }
+        (near, far) = (far, (2.0 * far).min(1.0));
+    }
+    for _ in 0..ROUNDS {
+        let middle = f64::midpoint(near, far);
+        *(if is_possible(middle) { &mut near } else { &mut far }) = middle;
+    }
+    best[place] + near * way
 }
 
 /// What shows after a course, L*, and how it moves with each figure. It stands still where the panel's end cuts it.

@@ -61,12 +61,13 @@ pub(super) struct Recurrence {
     now: Option<Met>,
     last_met: Met,
     bytes: usize,
+    is_off: bool,
 }
 
-/// A copy remembers nothing: it goes its own way, and what it meets is seldom what its original met.
+/// A copy takes note of nothing: it goes its own way, seldom far, and what it meets is seldom what its original met.
 impl Clone for Recurrence {
     fn clone(&self) -> Self {
-        Self::default()
+        Self { is_off: true, ..Self::default() }
     }
 }
 
@@ -92,6 +93,9 @@ impl Recurrence {
         panel: &Rc<Panel>,
         memory: Option<ScreenId>,
     ) {
+        if self.is_off {
+            return;
+        }
         let cleaned = if deed.cleans { fingerprint(panel, memory) } else { None };
         let known = cleaned.and_then(|cleaned| self.cleaned.get(&cleaned).copied());
         let bytes = (deed.moved.len() + deed.changed.tiles().len()) * TILE_BYTES

@@ -2,9 +2,12 @@
 //!
 //! Everything that the display can do and that may help, and nothing else; whether it is good is not judged here.
 
-use super::windows::{covers, most_windows};
+use super::{
+    cost::sending,
+    windows::{covers, most_windows},
+};
 use crate::{
-    change::{Mask, bits},
+    change::{Mask, bits, proposed_window, regions},
     display::{LevelSet, Mode},
     geometry::Rect,
     panel::PlayedStep,
@@ -41,9 +44,9 @@ pub(super) fn candidates(step: &PlayedStep<'_>, plan: &Plan, played: Played) -> 
         }
         // At once what a quick mode can show, and then what it cannot.
         for (quick, first) in modes().filter(|(_, mode)| mode.flashes == 0 && !scene.is_reached_by(mode)) {
-            for (then, _) in modes().filter(|(_, mode)| scene.is_reached_by(mode)) {
-                let first = scene.damage(quick, first);
-                add(vec![first, scene.damage(then, &plan.display.modes[then])]);
+            let firsts = [Some(scene.damage(quick, first)), scene.where_reached(quick, first, step)];
+            for (then, mode) in modes().filter(|(_, mode)| scene.is_reached_by(mode)) {
+                firsts.iter().flatten().for_each(|first| add(vec![first.clone(), scene.damage(then, mode)]));
             }
         }
     }
@@ -54,9 +57,10 @@ pub(super) fn candidates(step: &PlayedStep<'_>, plan: &Plan, played: Played) -> 
             if scene.is_reached_by(mode) {
                 add(vec![ask.clone()]);
             }
-            // Shown at once, cleaned behind it.
+            // Shown at once, cleaned behind it; the box around what differs is then none where all was shown.
             for (quick, first) in modes().filter(|(_, mode)| mode.flashes == 0 && mode.changed_only) {
-                if !step.changed.is_empty() {
+                let is_done = ask.window == WindowAsk::Changed && scene.is_reached_by(first);
+                if !step.changed.is_empty() && !is_done {
                     add(vec![scene.damage(quick, first), ask.clone()]);
                 }
             }
@@ -77,6 +81,7 @@ fn whole(mode: usize) -> Update {
 struct Scene<'s> {
     plan: &'s Plan,
     played: Played,
+    is_for_a_person: bool,
     /// The levels of pixels that change, on the glass and in memory.
     levels: [LevelSet; 2],
     changed: Vec<Rect>,
@@ -90,7 +95,8 @@ impl<'s> Scene<'s> {
         let ghosts = step.ghosts.iter().map(|ghost| ghost.rect);
         let worn = worn(step, plan);
         let dirty = changed.iter().copied().chain(ghosts).chain(worn).collect();
-        Self { plan, played, levels: levels_of(&step.changed, step), changed, dirty }
+        let is_for_a_person = step.planned.step.cause.is_person();
+        Self { plan, played, is_for_a_person, levels: levels_of(&step.changed, step), changed, dirty }
     }
 
     /// Whether a mode brings all that changes to its level.
@@ -104,6 +110,21 @@ impl<'s> Scene<'s> {
         Update { mode: index, window: if windowed { WindowAsk::Changed } else { WindowAsk::All }, drive_ms: None }
     }
 
+    /// The windows in which a mode shows all that changes, where it cannot show the rest; nothing where there is none.
+    fn where_reached(&self, index: usize, mode: &Mode, step: &PlayedStep<'_>) -> Option<Update> {
+        let is_windowed = mode.windowed && self.played == Played::Once;
+        let reached = is_windowed.then(|| reached_by(mode, step)).filter(|reached| !reached.is_empty())?;
+        let missed = step.changed.without(&reached);
+        let window_of = |rect| proposed_window(rect, &self.plan.display, self.plan.rotation);
+        let shows_all =
+            |rect: &Rect| window_of(*rect).is_some_and(|window| missed.inside(&[window], step.grid()).is_empty());
+        let boxes = regions(&reached, step.grid()).into_iter().map(|region| region.rect).filter(shows_all);
+        let covers = covers(&boxes.collect::<Vec<_>>(), self.plan, most_windows(&self.plan.display));
+        let cover = covers.into_iter().rfind(|cover| missed.inside(cover, step.grid()).is_empty())?;
+        let window = WindowAsk::Boxes(cover.into_iter().map(Rect::to_window).collect());
+        Some(Update { mode: index, window, drive_ms: None })
+    }
+
     /// The ways to cover some boxes in a mode.
     fn asks(&self, index: usize, boxes: &[Rect]) -> Vec<Update> {
         let mode = &self.plan.display.modes[index];
@@ -113,14 +134,15 @@ impl<'s> Scene<'s> {
         }
         let only_changed = boxes.len() == self.changed.len();
         let covers = covers(boxes, self.plan, most_windows(&self.plan.display));
+        let sending = |cover: &Vec<Rect>| sending(mode, cover, self.plan, self.is_for_a_person);
+        let best = covers.into_iter().min_by(|one, other| sending(one).total_cmp(&sending(other)));
         // One window around what changes is what the firmware's own box is.
-        let boxed = covers.into_iter().filter(|cover| !(only_changed && cover.len() == 1)).map(|cover| Update {
+        let boxed = best.filter(|cover| !(only_changed && cover.len() == 1)).map(|cover| Update {
             mode: index,
             window: WindowAsk::Boxes(cover.into_iter().map(Rect::to_window).collect()),
             drive_ms: None,
         });
-        let boxed: Vec<Update> = boxed.collect();
-        if only_changed { [damage].into_iter().chain(boxed).collect() } else { boxed }
+        only_changed.then_some(damage).into_iter().chain(boxed).collect()
     }
 }
 
@@ -128,7 +150,19 @@ impl<'s> Scene<'s> {
 fn worn(step: &PlayedStep<'_>, plan: &Plan) -> Vec<Rect> {
     let Some(limit) = plan.limit_or_display("too-many-since-cleaning", "updates") else { return Vec::new() };
     let mask = step.glass.counted_above((limit * WORTH_CLEANING) as u32);
-    crate::change::regions(&mask, step.grid()).into_iter().map(|region| region.rect).collect()
+    regions(&mask, step.grid()).into_iter().map(|region| region.rect).collect()
+}
+
+/// The changing pixels that a mode brings to their levels.
+fn reached_by(mode: &Mode, step: &PlayedStep<'_>) -> Mask {
+    let is_within = |level, set| LevelSet::default().with(level).is_within(set);
+    let reached = step.changed.tiles().iter().map(|(tile, pixels)| {
+        let (glass, memory) = (step.glass.levels(*tile), step.glass.memory_levels(*tile));
+        let is_reached =
+            |bit: &u32| is_within(glass[*bit as usize], mode.from) && is_within(memory[*bit as usize], mode.to);
+        (*tile, bits(*pixels).filter(is_reached).fold(0, |word, bit| word | 1 << bit))
+    });
+    Mask::from_sorted(reached.filter(|(_, pixels)| *pixels != 0))
 }
 
 fn levels_of(changed: &Mask, step: &PlayedStep<'_>) -> [LevelSet; 2] {

@@ -3,10 +3,18 @@
 //! Rules say what is wrong; this says which of two sound plans is the better one. Every part is 0 or more and only grows
 //! from step to step.
 
-use crate::{finding::Severity, panel::PlayedStep, plan::Plan};
+use std::ops::Add;
+
+use crate::{
+    display::Mode,
+    finding::Severity,
+    geometry::Rect,
+    panel::PlayedStep,
+    plan::{Plan, Update, WindowAsk},
+};
 
 /// A flash of the whole panel costs so much, a smaller one its share of it.
-const FLASH_OF_THE_PANEL: f64 = 12.0;
+pub(super) const FLASH_OF_THE_PANEL: f64 = 12.0;
 /// Every flashing update costs so much beside its area.
 const FLASH: f64 = 3.0;
 /// Flashes within so long after a person did something cost more by [`DISTURBS`]: the person is looking.
@@ -53,6 +61,20 @@ impl Cost {
     }
 }
 
+impl Add for Cost {
+    type Output = Self;
+
+    fn add(self, other: Self) -> Self {
+        Self {
+            flashes: self.flashes + other.flashes,
+            answers: self.answers + other.answers,
+            ghosts: self.ghosts + other.ghosts,
+            wrong_levels: self.wrong_levels + other.wrong_levels,
+            energy: self.energy + other.energy,
+        }
+    }
+}
+
 /// What a finding adds to the cost; an error is no matter of cost.
 pub(super) fn of_finding(severity: Severity) -> f64 {
     match severity {
@@ -60,6 +82,51 @@ pub(super) fn of_finding(severity: Severity) -> f64 {
         Severity::Warning => WARNING,
         Severity::Note => NOTE,
     }
+}
+
+/// What it costs to send some windows in a mode, told before they are played: by this the best of several ways to cover the
+/// same is chosen.
+pub(super) fn sending(mode: &Mode, windows: &[Rect], plan: &Plan, is_for_a_person: bool) -> f64 {
+    let display = &plan.display;
+    let px: u64 = windows.iter().copied().map(Rect::pixels).sum();
+    let share = px as f64 / plan.screen_size().pixels() as f64;
+    let per_cm2_mj = mode.energy.map_or(0.0, |energy| energy.per_cm2_mj);
+    let transfer_ms = if is_for_a_person { display.link.transfer_ms(px) } else { 0.0 };
+    FLASH_OF_THE_PANEL * f64::from(mode.flashes) * share
+        + ENERGY_PER_MJ * per_cm2_mj * display.area_mm2(px) / 100.0
+        + WINDOW * windows.len() as f64
+        + ANSWER_PER_100_MS * transfer_ms / 100.0
+}
+
+/// What updates that show what changes at a step cost at the least, told before they are played; `step` is the same step
+/// played without any.
+pub(super) fn least(updates: &[Update], step: &PlayedStep<'_>, plan: &Plan) -> Cost {
+    let mode_of = |update: &Update| &plan.display.modes[update.mode];
+    let flashes = updates.iter().map(|update| least_flashes(update, mode_of(update), plan)).sum();
+    let answers = if step.planned.step.cause.is_person() && !step.changed.is_empty() {
+        let duration_ms = |update: &Update| mode_of(update).duration_at(plan.temperature_c);
+        let first_ms = |update: &Update| mode_of(update).first_visible_at(plan.temperature_c);
+        // Nothing is waited for where nothing is asked.
+        let least = |times: &dyn Fn(&Update) -> f64| updates.iter().map(times).reduce(f64::min).unwrap_or(0.0);
+        ANSWER_PER_100_MS * least(&first_ms) / 100.0 + WHOLE_PER_S * least(&duration_ms) / 1000.0
+    } else {
+        0.0
+    };
+    Cost { flashes, answers, ..Cost::default() }
+}
+
+fn least_flashes(update: &Update, mode: &Mode, plan: &Plan) -> f64 {
+    let size = plan.screen_size();
+    // A window is only ever widened; whether anything is left to change is not known yet.
+    let sent_px = match &update.window {
+        WindowAsk::All => size.pixels(),
+        WindowAsk::Boxes(boxes) => {
+            boxes.iter().filter_map(|window| window.cut(size)).map(Rect::pixels).max().unwrap_or(0)
+        }
+        WindowAsk::Changed => 0,
+    };
+    let share = sent_px as f64 / size.pixels() as f64;
+    if mode.flashes > 0 && sent_px > 0 { FLASH_OF_THE_PANEL * f64::from(mode.flashes) * share + FLASH } else { 0.0 }
 }
 
 /// Adds up the cost of a plan step by step.

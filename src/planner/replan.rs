@@ -2,7 +2,7 @@
 
 use std::sync::Arc;
 
-use super::search::{self, Choice, Effort, Found, Open, Score, Search};
+use super::search::{self, Breadth, Choice, Choices, Effort, Found, Open, Score, Search};
 use crate::{
     change::conveyor::ScreenSource,
     plan::{Plan, Update},
@@ -39,8 +39,8 @@ pub fn replan(
     effort: Effort,
 ) -> Result<Replanned, Vec<BrokenScreen>> {
     let open = Open::of(plan, all);
-    let width = effort.width();
-    let search = Search { plan, screens, threads, open: &open, width, bound: None, heeds_budgets: true };
+    let breadth = effort.breadth();
+    let search = Search { plan, screens, threads, open: &open, breadth, bound: None, heeds_budgets: true };
     let mut found = improve(&search, search.run()?, effort)?;
     if !plan.budgets.is_empty() && found.score.errors > 0 {
         let search = Search { heeds_budgets: false, ..search };
@@ -51,7 +51,11 @@ pub fn replan(
     }
     let is_small = plan.screen_size().pixels() * open.len() as u64 <= SMALL;
     if effort == Effort::Thorough && is_small && !found.is_whole {
-        let search = Search { width: EXHAUSTIVE, bound: Some(found.score), ..search };
+        let search = Search {
+            breadth: Breadth { courses: EXHAUSTIVE, within: f64::INFINITY },
+            bound: Some(found.score),
+            ..search
+        };
         let whole = search.run()?;
         found =
             if whole.score.order(&found.score).is_lt() { whole } else { Found { is_whole: whole.is_whole, ..found } };
@@ -74,9 +78,6 @@ pub fn play_through(
     search::play_through(plan, screens, &Open::of(plan, false), choose)
 }
 
-/// A choice for each step, by place.
-type Choices = Vec<Option<Arc<Choice>>>;
-
 /// Tries other choices for the steps that are played more than once: what is best over all their turns is not seen at
 /// the first one.
 fn improve(search: &Search<'_>, mut found: Found, effort: Effort) -> Result<Found, Vec<BrokenScreen>> {
@@ -95,6 +96,7 @@ fn improve(search: &Search<'_>, mut found: Found, effort: Effort) -> Result<Foun
         if found.score == before {
             break;
         }
+        found = better(search, found, |choices| vec![only(choices, &often)])?;
     }
     Ok(found)
 }
@@ -109,7 +111,10 @@ fn better(
     if others.is_empty() {
         return Ok(found);
     }
-    let tried = Search { width: others.len(), bound: None, ..*search }.run_from(others)?;
+    // Several are weighed against each other when the plan is over, not before.
+    let all = Breadth { courses: others.len(), within: f64::INFINITY };
+    let breadth = if others.len() == 1 { search.breadth } else { all };
+    let tried = Search { breadth, bound: None, ..*search }.run_with(others)?;
     Ok(if tried.score.order(&found.score).is_lt() { Found { is_whole: found.is_whole, ..tried } } else { found })
 }
 
@@ -132,6 +137,12 @@ fn alone(choices: &Choices, place: usize) -> Vec<Choices> {
     let Some(choice) = &choices[place] else { return Vec::new() };
     let others = choice.considered.iter().filter(|updates| **updates != choice.updates);
     others.map(|updates| other(choices.clone(), place, updates)).collect()
+}
+
+/// The choices for these steps alone; the others are to be chosen anew.
+fn only(choices: &Choices, places: &[usize]) -> Choices {
+    let kept = |(place, choice): (usize, &Option<Arc<Choice>>)| choice.clone().filter(|_| places.contains(&place));
+    choices.iter().enumerate().map(kept).collect()
 }
 
 fn other(mut choices: Choices, place: usize, updates: &[Update]) -> Choices {

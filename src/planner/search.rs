@@ -5,7 +5,7 @@ use std::{cmp::Ordering, collections::BTreeMap, ops::ControlFlow, sync::Arc};
 
 use super::{
     candidates::{Played, candidates},
-    cost::{Cost, Meter, of_finding},
+    cost::{Cost, FLASH_OF_THE_PANEL, Meter, least, of_finding},
     words,
 };
 use crate::{
@@ -30,13 +30,28 @@ pub enum Effort {
 }
 
 impl Effort {
-    /// How many courses go on side by side at the most.
-    pub(super) fn width(self) -> usize {
+    pub(super) fn breadth(self) -> Breadth {
         match self {
-            Self::Quick => 1,
-            Self::Usual => 3,
-            Self::Thorough => 12,
+            Self::Quick => Breadth { courses: 1, within: f64::INFINITY },
+            Self::Usual => Breadth { courses: 3, within: FLASH_OF_THE_PANEL },
+            Self::Thorough => Breadth { courses: 12, within: f64::INFINITY },
         }
+    }
+}
+
+/// Which courses go on side by side.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Breadth {
+    /// So many at the most.
+    pub(super) courses: usize,
+    /// None that costs more than the best by more than this: what it had cleaned, the best can still clean.
+    pub(super) within: f64,
+}
+
+impl Breadth {
+    /// Whether a course goes on beside the best. Errors are no matter here: later steps may mend what is left behind.
+    fn takes(self, score: Score, best: Score) -> bool {
+        score.cost <= best.cost + self.within
     }
 }
 
@@ -108,11 +123,13 @@ impl Score {
     }
 }
 
+/// A choice for each open step, by place; nothing where it is still to be chosen.
+pub(super) type Choices = Vec<Option<Arc<Choice>>>;
+
 /// What the search found.
 #[derive(Clone, Debug)]
 pub(super) struct Found {
-    /// By place.
-    pub(super) choices: Vec<Option<Arc<Choice>>>,
+    pub(super) choices: Choices,
     pub(super) score: Score,
     /// Whether every course there is was played, or could not have been the best.
     pub(super) is_whole: bool,
@@ -125,7 +142,9 @@ struct Course<'p> {
     player: Player<'p>,
     bench: Bench<'p>,
     meter: Meter,
-    chosen: Vec<Option<Arc<Choice>>>,
+    chosen: Choices,
+    /// What is given for the steps to come; several lists go the same way for as long as they agree.
+    given: Vec<Choices>,
     tally: SummaryTally,
     heeds_budgets: bool,
     score: Score,
@@ -164,6 +183,7 @@ impl<'p> Course<'p> {
             bench: Bench::new(plan, &selection()),
             meter: Meter::default(),
             chosen: vec![None; open],
+            given: Vec::new(),
             tally: SummaryTally::default(),
             heeds_budgets,
             score: Score::default(),
@@ -184,18 +204,21 @@ impl<'p> Course<'p> {
         self.play(&PlannedStep { step: &step, ..planned.clone() }, transition);
     }
 
-    /// What may be asked at a step, and this course after the step without any update.
+    /// What may be asked at a step, each with what it costs at the least, and this course after the step without any update.
     fn looked_at(
         &self,
         planned: &PlannedStep<'_>,
         transition: Option<Transition>,
         played: Played,
-    ) -> (Vec<Vec<Update>>, Self) {
+    ) -> (Vec<(Vec<Update>, Cost)>, Self) {
         let mut course = self.clone();
         let mut options = Vec::new();
         let step = with_updates(planned.step, Vec::new());
         let planned = PlannedStep { step: &step, ..planned.clone() };
-        course.play_and_see(&planned, transition, |step| options = candidates(step, self.plan, played));
+        course.play_and_see(&planned, transition, |step| {
+            let with_least = |updates: Vec<Update>| (updates.clone(), least(&updates, step, self.plan));
+            options = candidates(step, self.plan, played).into_iter().map(with_least).collect();
+        });
         (options, course)
     }
 
@@ -261,16 +284,47 @@ impl<'p> Course<'p> {
     }
 
     fn judged(&self, updates: Vec<Update>) -> words::Way {
-        words::Way { updates, cost: self.cost(), rules: self.rules.clone(), rank: self.rank() }
+        words::Way { updates, cost: self.cost(), rules: self.rules.clone(), rank: self.rank(), is_played: true }
+    }
+
+    /// A way on from this course that is not played, as good as it can be at the best.
+    fn not_played(&self, updates: Vec<Update>, least: Cost) -> words::Way {
+        let rank = self.hope(least);
+        words::Way { updates, cost: self.cost() + least, rules: Vec::new(), rank, is_played: false }
+    }
+
+    /// How good this course can be at the best after a step that costs so much at the least: scores only grow.
+    fn hope(&self, least: Cost) -> Score {
+        Score { cost: self.score.cost + least.total(), ..self.score }
     }
 
     fn cost(&self) -> Cost {
         self.meter.cost()
     }
 
-    /// Whether two courses are one for all that counts: a window by name, and the same window by its box.
+    /// Whether two courses are one for all that counts: a window by name, and the same window by its box. Courses with
+    /// something given go different ways later.
     fn is_like(&self, other: &Self) -> bool {
-        (self.score, self.cost()) == (other.score, other.cost()) && self.player.is_like(&other.player)
+        self.given.is_empty()
+            && other.given.is_empty()
+            && (self.score, self.cost()) == (other.score, other.cost())
+            && self.player.is_like(&other.player)
+    }
+
+    /// The courses into which this one parts at a step, by what is given for it.
+    fn parted(mut self, place: usize) -> Vec<(Option<Arc<Choice>>, Self)> {
+        let mut groups: Vec<(Option<Arc<Choice>>, Vec<Choices>)> = Vec::new();
+        for choices in std::mem::take(&mut self.given) {
+            let is_of = |(choice, _): &&mut (Option<Arc<Choice>>, _)| *choice == choices[place];
+            match groups.iter_mut().find(is_of) {
+                Some((_, lists)) => lists.push(choices),
+                None => groups.push((choices[place].clone(), vec![choices])),
+            }
+        }
+        if groups.is_empty() {
+            return vec![(None, self)];
+        }
+        groups.into_iter().map(|(choice, given)| (choice, Self { given, ..self.clone() })).collect()
     }
 }
 
@@ -290,8 +344,7 @@ pub(super) struct Search<'s> {
     pub(super) screens: &'s dyn ScreenSource,
     pub(super) threads: usize,
     pub(super) open: &'s Open,
-    /// How many courses go on side by side at the most.
-    pub(super) width: usize,
+    pub(super) breadth: Breadth,
     /// A score that is known to be had: courses that are worse already are given up.
     pub(super) bound: Option<Score>,
     /// Whether a course that overspends a budget is worse at once, or only in the end: a budget that cannot be kept would
@@ -302,28 +355,25 @@ pub(super) struct Search<'s> {
 impl Search<'_> {
     /// Searches with all steps open.
     pub(super) fn run(&self) -> Result<Found, Vec<BrokenScreen>> {
-        self.run_from(vec![vec![None; self.open.len()]])
+        self.run_with(Vec::new())
     }
 
-    /// Searches from choices that were taken already; a list for each course to begin with.
-    pub(super) fn run_from(&self, chosen: Vec<Vec<Option<Arc<Choice>>>>) -> Result<Found, Vec<BrokenScreen>> {
-        let Self { plan, open, width, .. } = *self;
+    /// Searches with choices given for some steps, or all; every list is followed.
+    pub(super) fn run_with(&self, given: Vec<Choices>) -> Result<Found, Vec<BrokenScreen>> {
+        let Self { plan, open, breadth, .. } = *self;
         let mut is_whole = true;
-        let begin = |begins: Arc<Picture>| {
-            let course = Course::new(plan, begins, open.len(), self.heeds_budgets);
-            let with = |chosen| Course { chosen, ..course.clone() };
-            chosen.into_iter().map(with).collect::<Vec<Course<'_>>>()
-        };
+        let begin =
+            |begins: Arc<Picture>| vec![Course { given, ..Course::new(plan, begins, open.len(), self.heeds_budgets) }];
         let courses =
             walk(plan, self.screens, self.threads, begin, |courses: &mut Vec<Course<'_>>, planned, transition| {
                 let before = std::mem::take(courses);
                 for course in before {
-                    is_whole &= extend(course, planned, transition.as_ref(), (open, width), courses);
+                    is_whole &= extend(course, planned, transition.as_ref(), (open, breadth), courses);
                 }
                 if let Some(bound) = self.bound {
                     courses.retain(|course| course.score.order(&bound).is_le());
                 }
-                is_whole &= prune(courses, width);
+                is_whole &= prune(courses, breadth);
                 (ControlFlow::Continue(()), None)
             })?;
         let mut ended = courses;
@@ -348,7 +398,8 @@ pub(super) fn play_through(
             course.play(planned, transition);
             return (ControlFlow::Continue(()), None);
         };
-        let (mut options, _) = course.looked_at(planned, transition.clone(), played);
+        let (options, _) = course.looked_at(planned, transition.clone(), played);
+        let mut options: Vec<Vec<Update>> = options.into_iter().map(|(updates, _)| updates).collect();
         let taken = choose(&options);
         course.play_with(options.swap_remove(taken), planned, transition);
         (ControlFlow::Continue(()), None)
@@ -362,7 +413,7 @@ fn extend<'p>(
     mut course: Course<'p>,
     planned: &PlannedStep<'_>,
     transition: Option<&Transition>,
-    (open, width): (&Open, usize),
+    (open, breadth): (&Open, Breadth),
     courses: &mut Vec<Course<'p>>,
 ) -> bool {
     let Some((place, played)) = open.get(planned.step) else {
@@ -375,49 +426,85 @@ fn extend<'p>(
         courses.push(course);
         return true;
     }
+    let mut is_whole = true;
+    for (choice, mut course) in course.parted(place) {
+        if let Some(choice) = choice {
+            course.play_with(choice.updates.clone(), planned, transition.cloned());
+            course.chosen[place] = Some(choice);
+            courses.push(course);
+        } else {
+            is_whole &= explore(&course, planned, transition, (place, played, breadth), courses);
+        }
+    }
+    is_whole
+}
+
+/// Plays one step of a course in every way that may be asked; gives whether all ways go on.
+fn explore<'p>(
+    course: &Course<'p>,
+    planned: &PlannedStep<'_>,
+    transition: Option<&Transition>,
+    (place, played, breadth): (usize, Played, Breadth),
+    courses: &mut Vec<Course<'p>>,
+) -> bool {
     let (options, without) = course.looked_at(planned, transition.cloned(), played);
     let plan = course.plan;
-    let considered = Arc::new(options.clone());
-    let (mut ways, mut judged) = (Vec::new(), Vec::new());
+    let considered = Arc::new(options.iter().map(|(updates, _)| updates.clone()).collect::<Vec<_>>());
     let mut without = Some(without);
-    for updates in options {
+    let mut ways: Vec<(usize, Course<'p>)> = Vec::new();
+    let mut judged: Vec<(usize, words::Way)> = Vec::new();
+    let mut in_order: Vec<usize> = (0..options.len()).collect();
+    in_order.sort_by(|one, other| options[*one].1.total().total_cmp(&options[*other].1.total()));
+    for at in in_order {
+        let (updates, least) = &options[at];
+        let hope = course.hope(*least);
+        let is_full = ways.len() == breadth.courses;
+        let is_hopeless = ways.last().is_some_and(|(_, worst)| is_full && hope.order(&worst.rank()).is_gt())
+            || ways.first().is_some_and(|(_, best)| !breadth.takes(hope, best.rank()));
+        if is_hopeless {
+            judged.push((at, course.not_played(updates.clone(), *least)));
+            continue;
+        }
         let way = without.take_if(|_| updates.is_empty()).unwrap_or_else(|| {
             let mut way = course.clone();
             way.play_with(updates.clone(), planned, transition.cloned());
             way
         });
-        judged.push(way.judged(updates.clone()));
-        ways.push((updates, way));
+        judged.push((at, way.judged(updates.clone())));
+        ways.push((at, way));
         // Courses that will not go on are given up at once: each holds a whole panel.
-        ways.sort_by(|(_, one): &(Vec<Update>, Course<'_>), (_, other)| one.rank().order(&other.rank()));
-        ways.truncate(width);
+        ways.sort_by(|(one_at, one), (other_at, other)| one.rank().order(&other.rank()).then(one_at.cmp(other_at)));
+        ways.truncate(breadth.courses);
     }
-    judged.sort_by(|one, other| one.rank.order(&other.rank));
-    for (at, (updates, mut way)) in ways.into_iter().enumerate() {
+    judged.sort_by(|(one_at, one), (other_at, other)| one.rank.order(&other.rank).then(one_at.cmp(other_at)));
+    for (at, mut way) in ways {
         way.chosen[place] = Some(Arc::new(Choice {
             pointer: planned.step.pointer.clone(),
             step: planned.index,
             label: planned.step.label.clone(),
-            updates,
+            updates: options[at].0.clone(),
             why: words::why(&judged, at, plan),
             considered: considered.clone(),
         }));
         courses.push(way);
     }
-    judged.len() <= width
+    options.len() <= breadth.courses
 }
 
 /// Keeps the best courses; gives whether all could be kept.
-fn prune(courses: &mut Vec<Course<'_>>, width: usize) -> bool {
+fn prune(courses: &mut Vec<Course<'_>>, breadth: Breadth) -> bool {
     courses.sort_by(|one, other| one.rank().order(&other.rank()));
     // Courses that look alike in all that counts are one: a window by name and the same window by its box.
     let all = courses.len();
-    if width < super::replan::EXHAUSTIVE {
+    if breadth.courses < super::replan::EXHAUSTIVE {
         courses.dedup_by(|one, other| one.is_like(other));
     }
     // Rules may remember more than can be compared: only where none was left out, none better can be missing.
-    let is_whole = all <= width;
-    courses.truncate(width);
+    let is_whole = all <= breadth.courses;
+    courses.truncate(breadth.courses);
+    if let Some(best) = courses.first().map(Course::rank) {
+        courses.retain(|course| breadth.takes(course.rank(), best));
+    }
     is_whole
 }
 

@@ -14,14 +14,16 @@ pub(super) struct Way {
     /// The rules that found something so far.
     pub(super) rules: Vec<(&'static str, Severity)>,
     pub(super) rank: Score,
+    /// Else its figures are those that it has at the least.
+    pub(super) is_played: bool,
 }
 
-/// Why the way at a place of the list, the best first, is taken rather than the best of another kind.
-pub(super) fn why(ways: &[Way], at: usize, plan: &Plan) -> String {
-    let way = &ways[at];
+/// Why a way of the list, the best first, is taken rather than the best of another kind. Each has its number.
+pub(super) fn why(ways: &[(usize, Way)], number: usize, plan: &Plan) -> String {
+    let Some(way) = ways.iter().find(|(at, _)| *at == number).map(|(_, way)| way) else { return String::new() };
     let is_other = |other: &&Way| modes(&other.updates) != modes(&way.updates);
     let worse = |other: &&Way| other.rank.order(&way.rank).is_gt();
-    let Some(other) = ways.iter().filter(is_other).find(worse) else {
+    let Some(other) = ways.iter().map(|(_, way)| way).filter(is_other).find(worse) else {
         return "the other ways are no worse for now; this one is for what follows".into();
     };
     let name = in_words(&other.updates, plan);
@@ -38,7 +40,8 @@ pub(super) fn why(ways: &[Way], at: usize, plan: &Plan) -> String {
     ];
     let most = parts.into_iter().max_by(|one, other| one.1.total_cmp(&other.1)).filter(|(_, more)| *more > 0.0);
     match most {
-        Some((words, more)) => format!("{name} {words} (by {more:.2})"),
+        Some((words, more)) if other.is_played => format!("{name} {words} (by {more:.2})"),
+        Some((words, more)) => format!("{name} {words} (by {more:.2} or more)"),
         None => format!("{name} brings the panel nearer to its limits"),
     }
 }

@@ -39,7 +39,8 @@ pub fn replan(
     effort: Effort,
 ) -> Result<Replanned, Vec<BrokenScreen>> {
     let open = Open::of(plan, all);
-    let breadth = effort.breadth();
+    let pixel_steps = plan.screen_size().pixels() * open.len() as u64;
+    let breadth = effort.breadth(pixel_steps);
     let search = Search { plan, screens, threads, open: &open, breadth, bound: None, heeds_budgets: true };
     let mut found = improve(&search, search.run()?, effort)?;
     if !plan.budgets.is_empty() && found.score.errors > 0 {
@@ -49,7 +50,7 @@ pub fn replan(
             found = other;
         }
     }
-    let is_small = plan.screen_size().pixels() * open.len() as u64 <= SMALL;
+    let is_small = pixel_steps <= SMALL;
     if effort == Effort::Thorough && is_small && !found.is_whole {
         let search = Search {
             breadth: Breadth { courses: EXHAUSTIVE, within: f64::INFINITY },

@@ -30,10 +30,15 @@ pub enum Effort {
 }
 
 impl Effort {
-    pub(super) fn breadth(self) -> Breadth {
+    /// What goes on side by side where so many pixels, times steps to choose, are looked at: the more, the less.
+    pub(super) fn breadth(self, pixel_steps: u64) -> Breadth {
+        /// A watch through many steps; half a hundred steps of a tablet.
+        const SMALL: u64 = 1 << 23;
+        const LARGE: u64 = 1 << 27;
         match self {
-            Self::Quick => Breadth { courses: 1, within: f64::INFINITY },
-            Self::Usual => Breadth { courses: 3, within: FLASH_OF_THE_PANEL },
+            Self::Usual if pixel_steps <= SMALL => Breadth { courses: 3, within: f64::INFINITY },
+            Self::Usual if pixel_steps <= LARGE => Breadth { courses: 2, within: FLASH_OF_THE_PANEL },
+            Self::Usual | Self::Quick => Breadth { courses: 1, within: f64::INFINITY },
             Self::Thorough => Breadth { courses: 12, within: f64::INFINITY },
         }
     }
@@ -49,9 +54,10 @@ pub(super) struct Breadth {
 }
 
 impl Breadth {
-    /// Whether a course goes on beside the best. Errors are no matter here: later steps may mend what is left behind.
+    /// Whether a course goes on beside the best. That it has more errors is no matter: later steps may mend what is left
+    /// behind.
     fn takes(self, score: Score, best: Score) -> bool {
-        score.cost <= best.cost + self.within
+        score.errors < best.errors || score.cost <= best.cost + self.within
     }
 }
 

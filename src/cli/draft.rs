@@ -12,6 +12,7 @@ use super::{
         real, shown, way_from,
     },
     output::{write_file, write_out},
+    reach::Reach,
     status_of,
 };
 use crate::{
@@ -32,7 +33,7 @@ fn run(arguments: &DraftArguments) -> Result<(), Vec<Fault>> {
     if let Some(out) = arguments.out.as_deref() {
         check_out(out, arguments.force)?;
     }
-    let display = load_named_display(&arguments.display)?;
+    let display = load_named_display(&arguments.display, arguments.outside)?;
     let files = screens_in(&arguments.folder)?;
     let fonts = font_folders(&arguments.folder, &files);
     check_screens(arguments, &display, &files, &fonts)?;
@@ -122,10 +123,10 @@ fn check_screens(
     let faces = read_faces(fonts.iter().map(|folder| (folder.as_path(), ".")))?;
     let size = arguments.rotation.turn_size(display.size);
     let panel = ForPanel { size, ink: display.ink.turned(arguments.rotation), faces };
-    let home = real(&arguments.folder);
+    let reach = Reach::of(&arguments.folder, &[PathBuf::from(".")], arguments.outside);
     let fault_of = |file: &String| {
         let path = arguments.folder.join(file);
-        let read = read_screen(&path, is_svg(&path) == Some(true), &home, &panel, Vec::new());
+        let read = read_screen(&path, is_svg(&path) == Some(true), &reach, &panel, Vec::new());
         read.err().map(|broken| Fault::of_file(shown(&path), broken.message, broken.help))
     };
     let faults: Vec<Fault> = in_order(files, cores(), &fault_of).into_iter().flatten().take(MOST_BROKEN).collect();

@@ -428,6 +428,9 @@ fn also(text: &str) -> Result<(Format, PathBuf), String> {
     Ok((format, file.into()))
 }
 
+/// The stack of a thread that may draw.
+const STACK_BYTES: usize = 16 << 20;
+
 /// Runs the program with these arguments, the program's own name first.
 pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
     let arguments = match Arguments::try_parse_from(arguments) {
@@ -437,12 +440,24 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
             return ExitCode::from(if error.use_stderr() { 2 } else { 0 });
         }
     };
-    // A fault of the program's own ends with a status of its own, and files that were begun go away.
-    let status = guarded(|| perform(arguments.command)).unwrap_or_else(|words| {
-        tell(&own_fault("", &words, "stillpage itself failed", "please report it with the command and its files"));
-        2
-    });
-    ExitCode::from(status)
+    ExitCode::from(on_a_large_stack(|| {
+        // A fault of the program's own ends with a status of its own, and files that were begun go away.
+        guarded(|| perform(arguments.command)).unwrap_or_else(|words| {
+            tell(&own_fault("", &words, "stillpage itself failed", "please report it with the command and its files"));
+            2
+        })
+    }))
+}
+
+/// Runs on a stack whose size does not hang on the machine: drawings nest.
+fn on_a_large_stack(work: impl FnOnce() -> u8 + Send) -> u8 {
+    let mut work = Some(work);
+    std::thread::scope(|scope| {
+        let take = || work.take().map_or(2, |work| work());
+        let spawned = std::thread::Builder::new().stack_size(STACK_BYTES).spawn_scoped(scope, take);
+        spawned.ok().and_then(|worker| worker.join().ok())
+    })
+    .unwrap_or_else(|| work.take().map_or(2, |work| work()))
 }
 
 fn perform(command: Command) -> u8 {
@@ -519,7 +534,9 @@ fn in_order<'i, I: Sync, T: Send>(items: &'i [I], threads: usize, work: &(dyn Fn
         done
     };
     let mut done: Vec<(usize, T)> = std::thread::scope(|scope| {
-        let others: Vec<_> = (1..threads.min(items.len())).map(|_| scope.spawn(take)).collect();
+        let spawn = |_| std::thread::Builder::new().stack_size(STACK_BYTES).spawn_scoped(scope, take).ok();
+        // Where a thread cannot be had, the others do its work.
+        let others: Vec<_> = (1..threads.min(items.len())).filter_map(spawn).collect();
         let mut done = take();
         for other in others {
             // A thread that failed is a fault of the program's own, and no result may be taken for whole.

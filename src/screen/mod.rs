@@ -6,9 +6,13 @@ mod png;
 mod scanlines;
 mod svg;
 mod texts;
+mod weight;
 mod written;
 
-use std::collections::HashMap;
+use std::{
+    collections::HashMap,
+    sync::{Mutex, MutexGuard, PoisonError},
+};
 
 use crate::{
     display::{Ink, SegmentState, ink::InkKind},
@@ -70,6 +74,15 @@ impl ScreenFault {
             format!("export it at exactly {wanted} px, or correct `size_px` or `rotation`"),
         )
     }
+}
+
+/// A screen that takes more memory than this while it is read is read by itself, bytes.
+const LARGE: u64 = 48 << 20;
+
+/// Waits until no other large screen is being read: many threads would need many times the memory. Held as long as it takes.
+fn by_itself_if_large(bytes: u64) -> Option<MutexGuard<'static, ()>> {
+    static ONE: Mutex<()> = Mutex::new(());
+    (bytes > LARGE).then(|| ONE.lock().unwrap_or_else(PoisonError::into_inner))
 }
 
 impl Picture {

@@ -56,8 +56,8 @@ use reach::Outside;
 #[derive(Debug, Parser)]
 #[command(name = "stillpage", version, arg_required_else_help = true, max_term_width = 100)]
 #[command(
-    after_help = "Exit status: 0 nothing at or above the gate; 1 findings at or above the gate; 2 wrong usage, or an \
-input that could not be read.\nFigures are predictions from a display description: measure your own panel."
+    after_help = "Exit status: 0 nothing at or above the gate; 1 findings at or above the gate; 2 wrong usage, an \
+input that could not be read, or a fault of the program itself.\nFigures are predictions from a display description: measure your own panel."
 )]
 pub struct Arguments {
     #[command(subcommand)]

@@ -429,29 +429,45 @@ fn play(
 
 #[cfg(test)]
 mod tests {
-    use super::*;
-    use crate::cli::{Arguments, Command};
     use clap::Parser;
+
+    use super::*;
+    use crate::{
+        cli::{Arguments, Command},
+        finding::Finding,
+        report::{json, junit, markdown, sarif, text},
+        rules::tests::FAILS,
+    };
 
     /// Stands in for a fault that nobody knows yet.
     pub(super) fn fail_where_a_test_wants_it(plan: &Path) {
         assert!(!plan.ends_with("b-fails.plan.json"), "an invented fault");
     }
 
-    #[test]
-    fn a_plan_on_which_the_program_fails_is_told_and_the_others_are_reviewed() {
+    fn folder_of(plans: &[(&str, &str)]) -> tempfile::TempDir {
         let folder = tempfile::tempdir().expect("there is room for a few files");
-        let plan = r#"{ "format": "refresh-plan/1", "display": "label-2in1", "steps": [{}] }"#;
-        for name in ["a", "b-fails", "c"] {
-            std::fs::write(folder.path().join(format!("{name}.plan.json")), plan)
+        for (name, text) in plans {
+            let text = format!(r#"{{ "format": "refresh-plan/1", "display": "label-2in1", {text} }}"#);
+            std::fs::write(folder.path().join(format!("{name}.plan.json")), text)
                 .expect("the folder can be written to");
         }
-        let facts = folder.path().join("facts.jsonl");
-        let words = ["stillpage", "review", "--facts"].map(Path::new);
-        let arguments = Arguments::try_parse_from(words.into_iter().chain([facts.as_path(), folder.path()]));
-        let Command::Review(arguments) = arguments.expect("the arguments are right").command else {
+        folder
+    }
+
+    fn review(words: &[&Path]) -> Box<ReviewArguments> {
+        let all = ["stillpage", "review"].map(Path::new).into_iter().chain(words.iter().copied());
+        let Command::Review(arguments) = Arguments::try_parse_from(all).expect("the arguments are right").command
+        else {
             panic!("this is a review");
         };
+        arguments
+    }
+
+    #[test]
+    fn a_plan_on_which_the_program_fails_is_told_and_the_others_are_reviewed() {
+        let folder = folder_of(&["a", "b-fails", "c"].map(|name| (name, r#""steps": [{}]"#)));
+        let facts = folder.path().join("facts.jsonl");
+        let arguments = review(&[Path::new("--facts"), &facts, folder.path()]);
         let task = Task::new(&arguments).expect("the arguments are right");
         let round = task.round(None).expect("the faults are of single plans");
         let told = |report: &PlanReport| match &report.outcome {
@@ -465,5 +481,64 @@ mod tests {
         assert_eq!(round.exit_status(), 2);
         let lines = std::fs::read_to_string(facts).expect("the facts are there");
         assert_eq!(lines.lines().count(), 2, "{lines}");
+    }
+
+    /// Its own finding, what it found before, and what the others find; status 2 whatever the gate, in every format, and
+    /// never a known finding.
+    #[test]
+    fn a_rule_that_fails_is_a_finding_and_the_others_go_on() {
+        // The update changes nothing, which another rule tells at every step.
+        let steps = r#""steps": [{ "updates": [{ "mode": "partial" }] }, { "label": "second" }, { "after_ms": 1000 }]"#;
+        let steps = steps.replace("partial", &first_mode());
+        let folder = folder_of(&[("fails", &format!(r#""title": "{FAILS}", {steps}"#)), ("sound", &steps)]);
+        let known = folder.path().join("known.json");
+        let arguments = review(
+            &["--gate", "never", "--write-known"]
+                .map(Path::new)
+                .into_iter()
+                .chain([known.as_path(), folder.path()])
+                .collect::<Vec<_>>(),
+        );
+        let task = Task::new(&arguments).expect("the arguments are right");
+        let round = task.round(None).expect("both plans can be read");
+        let found = |at: usize| -> Vec<&Finding> {
+            let PlanOutcome::Reviewed(plan) = &round.report.plans[at].outcome else { panic!("it was reviewed") };
+            plan.findings.iter().collect()
+        };
+        let (own, others): (Vec<&Finding>, Vec<&Finding>) =
+            found(0).into_iter().partition(|finding| finding.is_own_fault());
+        let [own] = own.as_slice() else { panic!("one fault, told once: {own:#?}") };
+        assert_eq!((own.step, own.label.as_deref(), own.pointer.as_str()), (1, Some("second"), "/steps/1"));
+        assert_eq!(
+            own.message,
+            "a fault of stillpage itself: the rule `an-invented-rule` stopped at step 1 \"second\": an invented fault"
+        );
+        let rules = |findings: &[&Finding]| findings.iter().map(|finding| finding.rule).collect::<Vec<_>>();
+        let sound = rules(&found(1));
+        assert!(sound.contains(&"nothing-changes"), "{sound:?}");
+        assert_eq!(
+            rules(&others),
+            [&["an-invented-rule"], sound.as_slice()].concat(),
+            "what it found before, and the others"
+        );
+        assert_eq!(round.exit_status(), 2, "a gate lets findings pass, no fault of the program's own");
+        let listed = std::fs::read_to_string(known).expect("the list is there");
+        assert!(listed.contains("nothing-changes") && !listed.contains("own-fault"), "{listed}");
+        let mut formats = vec![Vec::new(); 5];
+        let plain = text::TextStyle { colour: false, width: 100 };
+        text::write(&round.report, plain, &mut formats[0]).expect("a vector takes all");
+        json::write(&round.report, &mut formats[1]).expect("a vector takes all");
+        sarif::write(&round.report, &mut formats[2]).expect("a vector takes all");
+        junit::write(&round.report, &mut formats[3]).expect("a vector takes all");
+        markdown::write(&round.report, "", &mut formats[4]).expect("a vector takes all");
+        for written in formats {
+            let written = String::from_utf8(written).expect("it is text");
+            assert!(written.contains("own-fault"), "{written}");
+        }
+    }
+
+    fn first_mode() -> String {
+        let display = super::super::load::load_named_display("label-2in1", super::super::reach::Outside::default());
+        display.expect("it ships").modes[0].name.clone()
     }
 }

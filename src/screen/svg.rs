@@ -40,7 +40,12 @@ const MOST_IMAGE_BYTES: usize = 64 << 20;
 /// The most attributes of an element: each is compared with all others.
 const MOST_ATTRIBUTES: usize = 1000;
 /// The most that the style sheets of an SVG may ask for: bytes of them times elements.
-const MOST_STYLING: usize = 1_000_000_000;
+const MOST_STYLING: usize = 100_000_000;
+/// The most characters of a text, and of all texts: the library compares the parts of a text with each other.
+const LONGEST_TEXT: usize = 4_000;
+const MOST_CHARACTERS: usize = 100_000;
+/// The most that markers may ask for: bytes of paths, where one may stand at every corner, times what a marker is made of.
+const MOST_MARKING: usize = 400_000;
 
 /// Hands over the bytes of a file that an SVG refers to, or says why not.
 pub type ImageFinder<'f> = &'f (dyn Fn(&str) -> Result<Vec<u8>, String> + Sync);
@@ -166,6 +171,10 @@ fn too_much(of_what: TooMuch) -> ScreenFault {
             "the SVG asks for more drawing than any screen needs",
             "simplify it: fewer shapes over each other, filters, patterns and masks",
         ),
+        TooMuch::Size => (
+            "the SVG has a shape that is larger than 10,000,000 px, or as far away",
+            "draw it no larger than the screen",
+        ),
         TooMuch::Memory => (
             "the SVG needs too many layers, or too large ones, to be drawn",
             "flatten its groups with opacity, masks and filters, and draw patterns and pictures no larger than they show",
@@ -285,6 +294,37 @@ fn check_styling(document: &roxmltree::Document<'_>) -> Result<(), ScreenFault> 
     ))
 }
 
+fn check_texts(document: &roxmltree::Document<'_>) -> Result<(), ScreenFault> {
+    let mut all = 0;
+    for text in document.descendants().filter(|node| node.tag_name().name() == "text") {
+        let characters = |node: roxmltree::Node<'_, '_>| node.text().map_or(0, |text| text.chars().count());
+        let own: usize = text.descendants().filter(roxmltree::Node::is_text).map(characters).sum();
+        all += own;
+        if own > LONGEST_TEXT || all > MOST_CHARACTERS {
+            let line = document.text_pos_at(text.range().start).row;
+            return Err(ScreenFault::new(
+                format!("the SVG has a text of more than {LONGEST_TEXT} characters, or many long ones, in line {line}"),
+                "leave out what no screen shows, or divide the text",
+            ));
+        }
+    }
+    Ok(())
+}
+
+fn check_markers(document: &roxmltree::Document<'_>) -> Result<(), ScreenFault> {
+    let markers = document.descendants().filter(|node| node.tag_name().name() == "marker");
+    let Some(largest) = markers.map(|marker| marker.descendants().count()).max() else { return Ok(()) };
+    let paths = document.descendants().filter_map(|node| node.attribute("d").or(node.attribute("points")));
+    let bytes: usize = paths.map(str::len).sum();
+    if bytes.saturating_mul(largest) <= MOST_MARKING {
+        return Ok(());
+    }
+    Err(ScreenFault::new(
+        format!("the SVG has markers, and {bytes} bytes of paths on which they might stand"),
+        "draw the markers as shapes, or simplify the paths",
+    ))
+}
+
 /// How deep the elements of a drawing lie in each other when each stands where it is referred to: as the drawing library
 /// goes through them.
 fn check_references(document: &roxmltree::Document<'_>) -> Result<(), ScreenFault> {
@@ -334,6 +374,8 @@ fn too_deep(document: &roxmltree::Document<'_>, node: roxmltree::Node<'_, '_>) -
 
 fn check_document(document: &roxmltree::Document<'_>) -> Result<(), ScreenFault> {
     check_styling(document)?;
+    check_texts(document)?;
+    check_markers(document)?;
     // A walk of its own, as recursion would overflow on the very files that it looks for.
     let mut open = vec![(document.root(), 0)];
     while let Some((node, depth)) = open.pop() {

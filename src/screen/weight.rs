@@ -19,6 +19,8 @@ const MOST_WORK: f64 = 2e9;
 const MOST_LAYERS: f64 = (256 << 20) as f64;
 /// A node costs something even where it paints nothing.
 const OF_A_NODE: f64 = 200.0;
+/// How large a shape may be, and how far from the picture, px: figures of single precision end where pixels are lost.
+const LARGEST: f32 = 1e7;
 /// What a corner of a path costs beside its pixels.
 const OF_A_SEGMENT: f64 = 40.0;
 /// A path is sampled in as many lines a pixel.
@@ -33,6 +35,8 @@ pub(super) enum TooMuch {
     Work,
     /// It would take too much memory.
     Memory,
+    /// A shape is larger than the drawing library can reckon with.
+    Size,
 }
 
 /// What a drawing takes beside its picture, bytes; or why it is not drawn.
@@ -170,6 +174,7 @@ impl Scales {
     }
 
     fn path(&mut self, path: &usvg::Path, transform: Transform) -> Weighed {
+        check_size(path.stroke_bounding_box(), transform)?;
         let mut beside: f64 = 0.0;
         let (scale, corners) = (scale_of(transform), path.data().segments().count() as f64);
         if let Some(fill) = path.fill() {
@@ -220,6 +225,12 @@ impl Scales {
 
 fn fits(bytes: f64) -> Weighed {
     if bytes <= MOST_LAYERS { Ok(bytes) } else { Err(TooMuch::Memory) }
+}
+
+fn check_size(bounds: usvg::Rect, transform: Transform) -> Result<(), TooMuch> {
+    let Some(bounds) = bounds.transform(transform) else { return Err(TooMuch::Size) };
+    let figures = [bounds.left(), bounds.top(), bounds.right(), bounds.bottom()];
+    if figures.into_iter().all(|figure| figure.abs() <= LARGEST) { Ok(()) } else { Err(TooMuch::Size) }
 }
 
 fn scale_of(transform: Transform) -> f64 {

@@ -756,7 +756,7 @@ fn matching_files(folder: &Path, pattern: &str, reach: &Reach) -> Result<Vec<Str
             Err(_) => continue,
         };
         let Ok(relative) = entry.path().strip_prefix(folder) else { continue };
-        if entry.path_is_symlink() && entry.file_type().is_dir() {
+        if entry.path_is_symlink() && entry.file_type().is_dir() && entry.depth() < depth {
             // It would be walked, whatever it leads to.
             reach.check(entry.path(), &relative.to_string_lossy())?;
         }

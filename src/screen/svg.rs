@@ -37,6 +37,8 @@ const DEEPEST: usize = 256;
 const MOST_IMAGE_PIXELS: u64 = 64_000_000;
 /// The most bytes of the files of these pictures.
 const MOST_IMAGE_BYTES: usize = 64 << 20;
+/// The most elements where each stands wherever it is referred to.
+const MOST_GROWN: u64 = 200_000;
 /// The most attributes of an element: each is compared with all others.
 const MOST_ATTRIBUTES: usize = 1000;
 /// The most that the style sheets of an SVG may ask for: bytes of them times elements.
@@ -325,43 +327,83 @@ fn check_markers(document: &roxmltree::Document<'_>) -> Result<(), ScreenFault> 
     ))
 }
 
-/// How deep the elements of a drawing lie in each other when each stands where it is referred to: as the drawing library
-/// goes through them.
+/// How deep the elements of a drawing lie in each other, and how many there are, when each stands wherever it is referred
+/// to: as the drawing library goes through them.
 fn check_references(document: &roxmltree::Document<'_>) -> Result<(), ScreenFault> {
-    let ids: HashMap<&str, roxmltree::Node<'_, '_>> =
-        document.descendants().filter_map(|node| Some((node.attribute("id")?, node))).collect();
-    let mut depths: HashMap<roxmltree::NodeId, usize> = HashMap::new();
-    // A node is met twice: on the way down, and when the depths of all below it are known.
+    let references = References::of(document);
+    let mut grown: HashMap<roxmltree::NodeId, Grown> = HashMap::new();
+    // A node is met twice: on the way down, and when all below it is known.
     let mut open = vec![(document.root(), false)];
     while let Some((node, is_done)) = open.pop() {
-        let below: Vec<_> = node.children().chain(referred(node, &ids)).filter(roxmltree::Node::is_element).collect();
         if is_done {
-            let deepest = below.iter().filter_map(|node| depths.get(&node.id())).max();
-            let depth = 1 + deepest.copied().unwrap_or(0);
-            if depth > DEEPEST + 1 {
+            let mut own = Grown { depth: 1, elements: 1 };
+            for below in references.below(node).iter().filter_map(|below| grown.get(&below.id())) {
+                own.depth = own.depth.max(1 + below.depth);
+                own.elements = own.elements.saturating_add(below.elements);
+            }
+            if own.depth > DEEPEST + 1 {
                 return Err(too_deep(document, node));
             }
-            depths.insert(node.id(), depth);
-        } else if !depths.contains_key(&node.id()) {
+            grown.insert(node.id(), own);
+        } else if !grown.contains_key(&node.id()) {
             // What leads back to itself is left out by the library.
-            depths.insert(node.id(), 0);
+            grown.insert(node.id(), Grown { depth: 0, elements: 0 });
             open.push((node, true));
-            open.extend(below.into_iter().map(|node| (node, false)));
+            open.extend(references.below(node).into_iter().map(|node| (node, false)));
         }
     }
-    Ok(())
+    if grown.get(&document.root().id()).is_none_or(|all| all.elements <= MOST_GROWN) {
+        return Ok(());
+    }
+    Err(ScreenFault::new(
+        format!("the SVG has more than {MOST_GROWN} elements where each stands wherever it is referred to"),
+        "simplify its patterns, masks, clips and uses",
+    ))
 }
 
-/// What the attributes of an element refer to.
-fn referred<'a, 'i>(
-    node: roxmltree::Node<'a, 'i>,
-    ids: &HashMap<&str, roxmltree::Node<'a, 'i>>,
-) -> Vec<roxmltree::Node<'a, 'i>> {
-    let names = node.attributes().flat_map(|attribute| {
-        let parts = attribute.value().split('#').skip(1);
-        parts.map(|part| part.split([')', '"', '\'', ' ']).next().unwrap_or_default())
-    });
-    names.filter_map(|name| ids.get(name).copied()).collect()
+/// An element with all that stands in it.
+#[derive(Clone, Copy)]
+struct Grown {
+    depth: usize,
+    elements: u64,
+}
+
+/// What elements refer to, by attributes and by style sheets.
+struct References<'a, 'i> {
+    ids: HashMap<&'a str, roxmltree::Node<'a, 'i>>,
+    /// Selectors, and the rest of their rules.
+    rules: Vec<(&'a str, &'a str)>,
+}
+
+impl<'a, 'i> References<'a, 'i> {
+    fn of(document: &'a roxmltree::Document<'i>) -> Self {
+        let ids = document.descendants().filter_map(|node| Some((node.attribute("id")?, node))).collect();
+        let sheets = document.descendants().filter(|node| node.tag_name().name() == "style");
+        let texts = sheets.flat_map(|sheet| sheet.descendants()).filter(roxmltree::Node::is_text);
+        let rules = texts.filter_map(|text| text.text()).flat_map(|text| text.split('}'));
+        let rules = rules.filter_map(|rule| rule.split_once('{')).filter(|(_, body)| body.contains("url"));
+        Self { ids, rules: rules.collect() }
+    }
+
+    /// The elements in an element, and those that it refers to.
+    fn below(&self, node: roxmltree::Node<'a, 'i>) -> Vec<roxmltree::Node<'a, 'i>> {
+        let attributes = node.attributes().map(|attribute| attribute.value());
+        let rules = self.rules.iter().filter(|(selector, _)| may_select(selector, node)).map(|(_, body)| *body);
+        let names = attributes.chain(rules).flat_map(|value| {
+            value.split('#').skip(1).map(|part| part.split([')', '"', '\'', ' ', ';']).next().unwrap_or_default())
+        });
+        let referred = names.filter_map(|name| self.ids.get(name).copied());
+        node.children().chain(referred).filter(roxmltree::Node::is_element).collect()
+    }
+}
+
+/// Whether a selector may be one for an element; where in doubt, it is.
+fn may_select(selector: &str, node: roxmltree::Node<'_, '_>) -> bool {
+    let classes = node.attribute("class").unwrap_or_default();
+    selector.contains(['*', '[', ':', '\\'])
+        || selector.contains(node.tag_name().name()) && node.is_element()
+        || classes.split_whitespace().any(|class| selector.contains(class))
+        || node.attribute("id").is_some_and(|id| selector.contains(id))
 }
 
 fn too_deep(document: &roxmltree::Document<'_>, node: roxmltree::Node<'_, '_>) -> ScreenFault {
@@ -441,6 +483,10 @@ fn options<'o>(
                 check_image(&data, shown).map_or_else(refuse, |()| Some(ImageKind::PNG(data)))
             }),
             resolve_string: Box::new(move |href, _| {
+                if !refused.lock().unwrap_or_else(PoisonError::into_inner).is_empty() {
+                    // One reason is told; no more files are read for it.
+                    return None;
+                }
                 let found = find_image(href).and_then(|data| check_image(&data, shown).map(|()| data));
                 found.map_or_else(
                     |reason| refuse(format!("the SVG's picture `{}` cannot be used: {reason}", shortened(href))),

@@ -28,17 +28,18 @@ const GOOD: &str = r#"{ "steps": [{ "screen": "square.png", "updates": [{ "mode"
 /// A page of a reader for documents: large enough that a drawing can hurt, small enough that a sound one does not.
 const PAGE: [u32; 2] = [1872, 1404];
 
-/// A command that is killed where it takes more than 1 GB of addresses or 10 s of a processor.
-fn limited(folder: &Folder, arguments: &[&str]) -> Command {
+/// A command that is killed where it takes more than 1 GB of addresses or so many seconds of a processor.
+fn limited(folder: &Folder, seconds: u32, arguments: &[&str]) -> Command {
     let mut command = Command::new("sh");
-    command.args(["-c", "ulimit -v 1048576; ulimit -t 10; exec \"$@\"", "sh", env!("CARGO_BIN_EXE_stillpage")]);
+    let script = format!("ulimit -v 1048576; ulimit -t {seconds}; exec \"$@\"");
+    command.args(["-c", &script, "sh", env!("CARGO_BIN_EXE_stillpage")]);
     // A stack a thread is taken of the addresses, needed or not.
     command.args(arguments).args(["--threads", "2"]).current_dir(folder.path()).env_remove("NO_COLOR");
     command
 }
 
 fn review(folder: &Folder, arguments: &[&str]) -> Run {
-    Run::of(limited(folder, &[&["review"], arguments].concat()).output().unwrap())
+    Run::of(limited(folder, 10, &[&["review"], arguments].concat()).output().unwrap())
 }
 
 /// A PNG whose samples are all zero, packed by hand; `bytes` are unpacked of its image data.
@@ -132,7 +133,8 @@ fn a_picture_or_a_panel_of_30000_x_30000_px_is_refused() {
     assert!(run.error.contains("out of range: 30000"), "{}", run.error);
 }
 
-/// The largest panel that may be described, in colour, and a PNG of that size with 16 bits a sample.
+/// The largest panel that may be described, in colour, and a PNG of that size with 16 bits a sample. Half a gigabyte of
+/// samples takes its time in a build that is made for tests, some times what an optimised one needs.
 #[test]
 fn the_largest_picture_takes_less_than_a_gigabyte() {
     let folder = Folder::usual();
@@ -148,7 +150,8 @@ fn the_largest_picture_takes_less_than_a_gigabyte() {
     folder.display("panel.display.json", &display);
     folder.plan("a.plan.json", r#"{ "begins": { "screen": "large.png" }, "steps": [] }"#);
     folder.file("large.png", black_png(size, 16, 6, 0, bytes_of_rows(size, 64)));
-    assert_eq!(review(&folder, &["a.plan.json"]).with_status(0).error, "");
+    let run = Run::of(limited(&folder, 90, &["review", "a.plan.json"]).output().unwrap());
+    assert_eq!(run.with_status(0).error, "");
     folder.file("large.png", black_png(size, 16, 6, 1, bytes_of_rows(size, 64)));
     let run = review(&folder, &["a.plan.json"]).with_status(2);
     assert!(run.error.contains("interlaced"), "{}", run.error);
@@ -279,7 +282,7 @@ fn drawings_with_too_much_to_paint_are_refused() {
     ] {
         refused(name, &filtered(steps), words);
     }
-    refused("results", &filtered(&"<feFlood result=\"a\"/>".repeat(40)), "too many layers");
+    refused("results", &filtered(&"<feFlood result=\"a\"/>".repeat(22)), "too many layers");
     drawn("a blur without end", &filtered("<feGaussianBlur stdDeviation=\"100000\"/>"));
     let pattern = "<pattern id=\"p\" width=\"30000\" height=\"30000\" patternUnits=\"userSpaceOnUse\"><rect width=\"9\" height=\"9\"/></pattern>";
     refused("a large pattern", &drawing(&format!("{pattern}{WHOLE} fill=\"url(#p)\"/>")), "too many layers");
@@ -514,12 +517,12 @@ fn every_command_that_reads_plans_or_descriptions_stays_inside() {
     }
 }
 
-/// A link to the root of the file system would have the whole machine walked.
+/// A link to a large folder of the machine would have all of it walked.
 #[test]
 fn links_out_of_a_folder_that_is_walked_are_told_and_not_followed() {
     let folder = Folder::usual();
     folder.plan("z-good.plan.json", GOOD);
-    symlink("/", folder.join("machine")).unwrap();
+    symlink("/usr", folder.join("machine")).unwrap();
     symlink("/etc/passwd", folder.join("a.plan.json")).unwrap();
     symlink("/etc/passwd", folder.join("notes.txt")).unwrap();
     let run = review(&folder, &["."]).with_status(2);

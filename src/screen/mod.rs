@@ -114,8 +114,16 @@ impl Picture {
     /// A picture of encoded sRGB colours on palette ink. `buffer` is used again for the shades.
     fn from_colours(size: Size, colours: Vec<[u8; 3]>, ink: &Ink, mut buffer: Vec<u8>) -> Self {
         let mut known = HashMap::new();
-        let mut shade = |colour: [u8; 3]| {
-            *known.entry(colour).or_insert_with(|| ink.nearest_colour(colour).map_or(0, |(level, _)| level))
+        let mut last = None;
+        let mut shade = |colour: [u8; 3]| match last {
+            // Most pixels are as the one before.
+            Some((before, shade)) if before == colour => shade,
+            _ => {
+                let nearest = || ink.nearest_colour(colour).map_or(0, |(level, _)| level);
+                let shade = *known.entry(colour).or_insert_with(nearest);
+                last = Some((colour, shade));
+                shade
+            }
         };
         buffer.clear();
         buffer.extend(colours.iter().map(|colour| shade(*colour)));

@@ -41,6 +41,7 @@ fn run(arguments: &DraftArguments) -> Result<(), Vec<Fault>> {
     for (first, second) in twins(&files) {
         tell_twins(first, second);
     }
+    tell_outside(arguments);
     match &arguments.out {
         Some(out) => write_file(out, |file| file.write_all(text.as_bytes())).map_err(Vec::from),
         None => write_out(|out| out.write_all(text.as_bytes())).map_err(Vec::from),
@@ -182,6 +183,16 @@ fn title_of(folder: &Path) -> String {
     let own = name(&real).unwrap_or_default();
     let above = real.parent().and_then(name).filter(|_| own == "screens");
     above.unwrap_or(own)
+}
+
+/// A review of the draft would refuse what lies outside.
+fn tell_outside(arguments: &DraftArguments) {
+    let plan = arguments.out.as_deref().map_or(Path::new("."), folder_of);
+    let reach = Reach::of(plan, &[PathBuf::from(".")], arguments.outside);
+    if reach.check(&arguments.folder, "").is_err() {
+        let line = "the screens lie outside the folder of this plan: a review needs `--allow-outside`, or the folder above both\n";
+        let _ = io::Write::write_all(&mut io::stderr(), line.as_bytes());
+    }
 }
 
 fn tell_twins(first: &str, second: &str) {

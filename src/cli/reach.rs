@@ -16,7 +16,7 @@ const HELP: &str = "keep it inside, or add `--allow-outside` if you trust these 
 /// The option that every command has which reads plans or descriptions.
 #[derive(Clone, Copy, Debug, Default, Args)]
 pub(crate) struct Outside {
-    /// Let plans and displays name files outside their own folder, the folders named here and this one
+    /// Let plans and displays name any file, not only those inside their folder; for files that you trust
     #[arg(long)]
     pub(super) allow_outside: bool,
 }

@@ -3,7 +3,7 @@
 
 use std::{
     cell::RefCell,
-    collections::HashMap,
+    collections::{HashMap, hash_map::Entry},
     sync::{Arc, Mutex, Once, PoisonError},
 };
 
@@ -345,9 +345,9 @@ fn check_references(document: &roxmltree::Document<'_>) -> Result<(), ScreenFaul
                 return Err(too_deep(document, node));
             }
             grown.insert(node.id(), own);
-        } else if !grown.contains_key(&node.id()) {
+        } else if let Entry::Vacant(vacant) = grown.entry(node.id()) {
             // What leads back to itself is left out by the library.
-            grown.insert(node.id(), Grown { depth: 0, elements: 0 });
+            vacant.insert(Grown { depth: 0, elements: 0 });
             open.push((node, true));
             open.extend(references.below(node).into_iter().map(|node| (node, false)));
         }

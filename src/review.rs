@@ -32,6 +32,8 @@ pub struct Review {
     pub summary: Summary,
     /// The ids of the rules that were at work, in the order of the list of rules.
     pub rules: Vec<&'static str>,
+    /// Those that failed on the way, by a fault of the program's own, which is among the findings.
+    pub failed: Vec<&'static str>,
 }
 
 /// A screen that cannot be used, and the field of the plan that shows it.
@@ -56,7 +58,17 @@ pub fn review(
     threads: usize,
     see: &mut dyn FnMut(&PlayedStep<'_>),
 ) -> Result<Review, Vec<BrokenScreen>> {
-    let mut bench = Bench::new(plan, selection);
+    review_on(Bench::new(plan, selection), plan, screens, selection, threads, see)
+}
+
+fn review_on<'p>(
+    mut bench: Bench<'p>,
+    plan: &'p Plan,
+    screens: &dyn ScreenSource,
+    selection: &Selection,
+    threads: usize,
+    see: &mut dyn FnMut(&PlayedStep<'_>),
+) -> Result<Review, Vec<BrokenScreen>> {
     let mut tally = SummaryTally::default();
     play(plan, screens, threads, &mut |step| {
         bench.step(step);
@@ -76,7 +88,7 @@ pub fn review(
     sort_findings(&mut findings);
     add_fingerprints(&mut findings);
     summary.count(&findings);
-    Ok(Review { findings, summary, rules: bench.ran().to_vec() })
+    Ok(Review { findings, summary, rules: bench.ran().to_vec(), failed: bench.failed().to_vec() })
 }
 
 /// Plays a plan and shows every step to `see`.

@@ -120,11 +120,9 @@ fn a_drawing_and_its_export_are_both_steps_and_are_told() {
 /// The screens of the fixtures, on the displays that they were drawn for.
 #[test]
 fn screens_of_the_fixtures_are_drafted() {
-    let root = Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures");
     for (screens, display) in [("tide-watch/screens/minutes", "watch-1in3"), ("pilot-board/screens", "sign-7in3")] {
-        let folder = Folder::new();
-        let screens = root.join(screens).display().to_string();
-        folder.run(&["draft", &screens, "--display", display, "--out", "a.plan.json"]).with_status(0);
+        let folder = Folder::of_fixtures();
+        folder.run(&["draft", screens, "--display", display, "--out", "a.plan.json"]).with_status(0);
         let found = rules_found(&folder, "a.plan.json");
         assert!(found.contains(&"not-decided".to_owned()), "{found:?}");
         // What else is told is about the drawings, whatever the updates will be.

@@ -128,7 +128,7 @@ where
             upcoming: Box::new(screens().map(key_of)),
             ahead: VecDeque::new(),
             // Enough that the others have work while a page turn is played.
-            look_ahead: 4 * setting.threads,
+            look_ahead: (4 * setting.threads).min(look_ahead_in_memory(setting)),
             last_asked: begin,
             now: begin,
         };
@@ -139,6 +139,14 @@ where
         shop.stop();
         Ok(result.unwrap_or_else(|panic| std::panic::resume_unwind(panic)))
     })
+}
+
+/// How many screens ahead may be in memory at one time; enough to go on with at least.
+fn look_ahead_in_memory(setting: &Setting) -> usize {
+    // A palette keeps the colours of every pixel beside its shade.
+    const BYTES_A_PIXEL: u64 = 4;
+    let picture = BYTES_A_PIXEL * setting.grid.size().pixels();
+    (PICTURE_BYTES as u64 / picture.max(1)).max(2) as usize
 }
 
 fn key_of(screen: ScreenId) -> Key {

@@ -13,6 +13,7 @@ use super::{
     Arguments,
     load::load_named_display,
     output::write_out,
+    reach::Outside,
     show::{SCHEMAS, done},
 };
 use crate::{display::shipped, rules::pages};
@@ -75,7 +76,7 @@ impl TypedValueParser for Offered {
 }
 
 fn displays() -> Vec<(&'static str, String)> {
-    let title = |name| load_named_display(name).map(|display| display.title).unwrap_or_default();
+    let title = |name| load_named_display(name, Outside::default()).map(|display| display.title).unwrap_or_default();
     shipped::names().map(|name| (name, title(name))).collect()
 }
 

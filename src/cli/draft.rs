@@ -12,6 +12,7 @@ use super::{
         real, shown, way_from,
     },
     output::{write_file, write_out},
+    reach::Reach,
     status_of,
 };
 use crate::{
@@ -32,7 +33,7 @@ fn run(arguments: &DraftArguments) -> Result<(), Vec<Fault>> {
     if let Some(out) = arguments.out.as_deref() {
         check_out(out, arguments.force)?;
     }
-    let display = load_named_display(&arguments.display)?;
+    let display = load_named_display(&arguments.display, arguments.outside)?;
     let files = screens_in(&arguments.folder)?;
     let fonts = font_folders(&arguments.folder, &files);
     check_screens(arguments, &display, &files, &fonts)?;
@@ -40,6 +41,7 @@ fn run(arguments: &DraftArguments) -> Result<(), Vec<Fault>> {
     for (first, second) in twins(&files) {
         tell_twins(first, second);
     }
+    tell_outside(arguments);
     match &arguments.out {
         Some(out) => write_file(out, |file| file.write_all(text.as_bytes())).map_err(Vec::from),
         None => write_out(|out| out.write_all(text.as_bytes())).map_err(Vec::from),
@@ -122,10 +124,10 @@ fn check_screens(
     let faces = read_faces(fonts.iter().map(|folder| (folder.as_path(), ".")))?;
     let size = arguments.rotation.turn_size(display.size);
     let panel = ForPanel { size, ink: display.ink.turned(arguments.rotation), faces };
-    let home = real(&arguments.folder);
+    let reach = Reach::of(&arguments.folder, &[PathBuf::from(".")], arguments.outside);
     let fault_of = |file: &String| {
         let path = arguments.folder.join(file);
-        let read = read_screen(&path, is_svg(&path) == Some(true), &home, &panel, Vec::new());
+        let read = read_screen(&path, is_svg(&path) == Some(true), &reach, &panel, Vec::new());
         read.err().map(|broken| Fault::of_file(shown(&path), broken.message, broken.help))
     };
     let faults: Vec<Fault> = in_order(files, cores(), &fault_of).into_iter().flatten().take(MOST_BROKEN).collect();
@@ -181,6 +183,16 @@ fn title_of(folder: &Path) -> String {
     let own = name(&real).unwrap_or_default();
     let above = real.parent().and_then(name).filter(|_| own == "screens");
     above.unwrap_or(own)
+}
+
+/// A review of the draft would refuse what lies outside.
+fn tell_outside(arguments: &DraftArguments) {
+    let plan = arguments.out.as_deref().map_or(Path::new("."), folder_of);
+    let reach = Reach::of(plan, &[PathBuf::from(".")], arguments.outside);
+    if reach.check(&arguments.folder, "").is_err() {
+        let line = "the screens lie outside the folder of this plan: a review needs `--allow-outside`, or the folder above both\n";
+        let _ = io::Write::write_all(&mut io::stderr(), line.as_bytes());
+    }
 }
 
 fn tell_twins(first: &str, second: &str) {

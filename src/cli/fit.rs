@@ -24,7 +24,7 @@ pub(super) fn fit(arguments: &FitArguments) -> u8 {
 }
 
 fn run(arguments: &FitArguments) -> Result<(), Vec<Fault>> {
-    let display = load_named_display(&arguments.display)?;
+    let display = load_named_display(&arguments.display, arguments.outside)?;
     let mode = mode(&display, &arguments.mode)?;
     if let Some(folder) = &arguments.print_sequence {
         return write_sequence(&display, mode, &arguments.display, folder).map_err(Vec::from);

@@ -17,7 +17,8 @@ pub(super) fn glass(arguments: &GlassArguments) -> u8 {
 }
 
 fn draw(arguments: &GlassArguments) -> Result<(), Vec<Fault>> {
-    let loaded = load_plan(&arguments.plan, &mut SettingsStore::new(&working_folder()))?;
+    let mut settings = SettingsStore::new(&working_folder(), &[], arguments.outside);
+    let loaded = load_plan(&arguments.plan, &mut settings)?;
     let plan = &loaded.plan;
     let Some(last) = plan.step_count.checked_sub(1) else {
         return Err(vec![fault(arguments, "the plan has no steps", "add a step that shows a screen")]);

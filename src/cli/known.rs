@@ -8,6 +8,7 @@ use super::{
     output::write_file,
 };
 use crate::{
+    finding::Finding,
     known::{KnownFinding, KnownPlan, mark_known, read_known, write_known},
     report::{PlanOutcome, PlanReport},
     rules::Selection,
@@ -60,9 +61,13 @@ impl KnownList {
         let PlanOutcome::Reviewed(reviewed) = &mut report.outcome else { return };
         let plan = way_from(&self.folder, &real(Path::new(&report.path)));
         let known = self.known_of(&plan, report.temperature_c);
-        let runs = |rule: &str| selection.takes(rule);
+        // What a rule that failed would have found is not gone.
+        let failed = reviewed.failed.clone();
+        let runs = |rule: &str| selection.takes(rule) && !failed.contains(&rule);
+        // Nobody lives with a fault of the program's own.
+        let is_listed = |finding: &&Finding| finding.accepted.is_none() && !finding.is_own_fault();
         let mut findings: Vec<KnownFinding> =
-            reviewed.findings.iter().filter(|finding| finding.accepted.is_none()).map(KnownFinding::of).collect();
+            reviewed.findings.iter().filter(is_listed).map(KnownFinding::of).collect();
         findings.extend(known.iter().filter(|known| !runs(&known.rule)).cloned());
         if self.is_compared {
             reviewed.gone = mark_known(&mut reviewed.findings, &known, runs);

@@ -2,7 +2,8 @@
 
 use std::{
     collections::{BTreeSet, HashMap, HashSet},
-    fs, io,
+    fs,
+    io::{self, Read},
     path::{Component, Path, PathBuf},
     sync::{
         Arc, Mutex, PoisonError,
@@ -13,7 +14,12 @@ use std::{
 use globset::GlobBuilder;
 use walkdir::WalkDir;
 
-use super::{inputs::Inputs, settings::SettingsStore, store::PictureStore};
+use super::{
+    inputs::Inputs,
+    reach::{Outside, Reach},
+    settings::SettingsStore,
+    store::PictureStore,
+};
 use crate::{
     change::conveyor::ScreenSource,
     display::{Beside, Display, Ink, Segments, read_display, shipped},
@@ -26,8 +32,10 @@ use crate::{
 
 /// The largest text file that is read, bytes.
 const LARGEST_TEXT: u64 = 64 << 20;
-/// The largest screen file, bytes.
+/// The largest PNG, bytes.
 const LARGEST_SCREEN: u64 = 256 << 20;
+/// The largest SVG, bytes: what is drawn takes many times as much memory.
+const LARGEST_DRAWING: u64 = 16 << 20;
 /// As many descriptions may be based on each other.
 const LONGEST_CHAIN: usize = 8;
 
@@ -65,11 +73,19 @@ pub(super) fn no_such(path: &Path, error: &io::Error) -> Fault {
 fn walk(folder: &Path, settings: &mut SettingsStore, plans: &mut Vec<PathBuf>, faults: &mut Vec<Fault>) {
     let before = (plans.len(), faults.len());
     let mut ignored = 0;
+    let reach = settings.reach_of(folder);
     let hidden = |entry: &walkdir::DirEntry| entry.depth() > 0 && entry.file_name().to_string_lossy().starts_with('.');
-    let entries =
+    let mut entries =
         WalkDir::new(folder).follow_links(true).sort_by_file_name().into_iter().filter_entry(|entry| !hidden(entry));
-    for entry in entries {
+    while let Some(entry) = entries.next() {
+        let outside = entry.as_ref().ok().and_then(|entry| leads_outside(entry, &reach, &["plan.json"]));
         match entry {
+            Ok(entry) if outside.is_some() => {
+                faults.extend(outside);
+                if entry.file_type().is_dir() {
+                    entries.skip_current_dir();
+                }
+            }
             Ok(entry) if entry.file_type().is_file() && is_named(entry.path(), ".plan.json") => {
                 if settings.ignores(entry.path()) {
                     ignored += 1;
@@ -93,6 +109,20 @@ fn walk(folder: &Path, settings: &mut SettingsStore, plans: &mut Vec<PathBuf>, f
         };
         faults.push(Fault::of_file(folder.display().to_string(), message, help));
     }
+}
+
+/// The fault of a link in a folder that is walked, to a folder outside or to a file outside whose name has one of the
+/// endings: it is not followed.
+pub(super) fn leads_outside(entry: &walkdir::DirEntry, reach: &Reach, endings: &[&str]) -> Option<Fault> {
+    let name = entry.file_name().to_string_lossy().to_lowercase();
+    let has =
+        |ending: &&str| name.rsplit_once(ending).is_some_and(|(stem, rest)| stem.ends_with('.') && rest.is_empty());
+    let counts = entry.file_type().is_dir() || endings.iter().any(has);
+    if entry.depth() == 0 || !entry.path_is_symlink() || !counts {
+        return None;
+    }
+    let outside = reach.check(entry.path(), &shown(entry.path())).err()?;
+    Some(Fault { file: entry.path().display().to_string(), ..outside.into() })
 }
 
 /// A path as people write it.
@@ -152,8 +182,8 @@ impl LoadedPlan {
 pub(super) struct LoadedScreens {
     files: Vec<ScreenFile>,
     panel: ForPanel,
-    /// The folder beyond which no screen may reach, without links.
-    home: PathBuf,
+    /// How far the pictures of drawings may lie.
+    reach: Reach,
     /// The pictures that drawings referred to.
     linked: Mutex<BTreeSet<PathBuf>>,
     /// What was drawn before, and a hash of all but the file that a picture is made from.
@@ -177,9 +207,9 @@ impl ScreenSource for LoadedScreens {
     fn picture(&self, screen: ScreenId, buffer: Vec<u8>) -> Result<Picture, ScreenFault> {
         let file = &self.files[screen.0];
         let Some((store, surroundings)) = &self.store else {
-            return read_screen(&file.path, file.is_svg, &self.home, &self.panel, buffer);
+            return read_screen(&file.path, file.is_svg, &self.reach, &self.panel, buffer);
         };
-        let bytes = screen_bytes(&file.path)?;
+        let bytes = screen_bytes(&file.path, file.is_svg)?;
         let mut hasher = blake3::Hasher::new();
         hasher.update(surroundings.as_bytes()).update(&[u8::from(file.is_svg)]).update(&bytes);
         let key = *hasher.finalize().as_bytes();
@@ -192,7 +222,7 @@ impl ScreenSource for LoadedScreens {
             is_whole.store(false, Ordering::Relaxed);
             self.linked.lock().unwrap_or_else(PoisonError::into_inner).insert(picture.to_owned());
         };
-        let drawing = Drawing { path: &file.path, is_svg: file.is_svg, home: &self.home, bytes: &bytes };
+        let drawing = Drawing { path: &file.path, is_svg: file.is_svg, reach: &self.reach, bytes: &bytes };
         let picture = draw_screen(&drawing, &self.panel, &see, buffer)?;
         if is_whole.load(Ordering::Relaxed) {
             store.put(key, &picture);
@@ -210,28 +240,28 @@ pub(super) struct ForPanel {
     pub(super) faces: Faces,
 }
 
-/// A screen's file, and the folder without links that the pictures it refers to must lie in.
+/// A screen's file, and how far the pictures that it refers to may lie.
 struct Drawing<'a> {
     path: &'a Path,
     is_svg: bool,
-    home: &'a Path,
+    reach: &'a Reach,
     bytes: &'a [u8],
 }
 
-/// Reads a screen. Pictures that an SVG refers to must lie within `home`, a folder without links.
+/// Reads a screen. Pictures that an SVG refers to must lie within reach.
 pub(super) fn read_screen(
     path: &Path,
     is_svg: bool,
-    home: &Path,
+    reach: &Reach,
     panel: &ForPanel,
     buffer: Vec<u8>,
 ) -> Result<Picture, ScreenFault> {
-    let bytes = screen_bytes(path)?;
-    draw_screen(&Drawing { path, is_svg, home, bytes: &bytes }, panel, &|_| {}, buffer)
+    let bytes = screen_bytes(path, is_svg)?;
+    draw_screen(&Drawing { path, is_svg, reach, bytes: &bytes }, panel, &|_| {}, buffer)
 }
 
-fn screen_bytes(path: &Path) -> Result<Vec<u8>, ScreenFault> {
-    read_bytes(path, LARGEST_SCREEN)
+fn screen_bytes(path: &Path, is_svg: bool) -> Result<Vec<u8>, ScreenFault> {
+    read_bytes(path, if is_svg { LARGEST_DRAWING } else { LARGEST_SCREEN })
         .map_err(|reason| ScreenFault { message: reason, help: "check the file and its rights".into() })
 }
 
@@ -248,7 +278,7 @@ fn draw_screen(
     let folder = drawing.path.parent().unwrap_or(Path::new("."));
     let find_image = |href: &str| {
         see(&folder.join(href));
-        find_image(href, folder, drawing.home)
+        find_image(href, folder, drawing.reach)
     };
     draw_svg(drawing.bytes, panel.size, &panel.ink, &panel.faces, &find_image, buffer)
 }
@@ -259,15 +289,15 @@ pub(super) fn is_svg(path: &Path) -> Option<bool> {
     ["png", "svg"].contains(&extension.as_str()).then_some(extension == "svg")
 }
 
-/// Reads a picture that an SVG refers to, where it lies within the plan's folder.
-fn find_image(href: &str, folder: &Path, home: &Path) -> Result<Vec<u8>, String> {
+/// Reads a picture that an SVG refers to, where it lies within reach.
+fn find_image(href: &str, folder: &Path, reach: &Reach) -> Result<Vec<u8>, String> {
     if href.contains("://") {
         return Err("nothing is fetched from the network".into());
     }
     let path = folder.join(href);
     let real = path.canonicalize().map_err(|error| format!("it cannot be read: {error}"))?;
-    if !real.starts_with(home) {
-        return Err("it lies outside the plan's folder".into());
+    if reach.check(&real, href).is_err() {
+        return Err("it lies outside the plan's folder, and `--allow-outside` was not given".into());
     }
     read_bytes(&real, LARGEST_SCREEN)
 }
@@ -277,15 +307,25 @@ fn read_bytes(path: &Path, largest: u64) -> Result<Vec<u8>, String> {
     if !found.is_file() {
         return Err("this is not a file".into());
     }
+    let too_large = |size: u64| Err(format!("the file has {} MB, more than {} MB", size >> 20, largest >> 20));
     if found.len() > largest {
-        return Err(format!("the file has {} MB, more than {} MB", found.len() >> 20, largest >> 20));
+        return too_large(found.len());
     }
-    fs::read(path).map_err(|error| format!("cannot be read: {error}"))
+    let mut bytes = Vec::with_capacity(found.len() as usize);
+    // It may grow while it is read, and some files of the system do not tell their size.
+    let read = fs::File::open(path).and_then(|file| file.take(largest + 1).read_to_end(&mut bytes));
+    match read {
+        Err(error) => Err(format!("cannot be read: {error}")),
+        Ok(size) if size as u64 > largest => too_large(size as u64),
+        Ok(_) => Ok(bytes),
+    }
 }
 
 /// Whether a file begins with a byte order mark, which [`read_text`] leaves out.
 pub(super) fn has_mark(path: &Path) -> bool {
-    fs::read(path).is_ok_and(|bytes| bytes.starts_with("\u{feff}".as_bytes()))
+    let mut first = [0; "\u{feff}".len()];
+    let read = fs::File::open(path).and_then(|mut file| file.read_exact(&mut first));
+    read.is_ok() && first == "\u{feff}".as_bytes()
 }
 
 pub(super) fn read_text(path: &Path) -> Result<Arc<Source>, Fault> {
@@ -294,7 +334,7 @@ pub(super) fn read_text(path: &Path) -> Result<Arc<Source>, Fault> {
         .map_err(|reason| Fault::of_file(&name, reason, "check the file and its rights"))?;
     let text = text_of_bytes(&name, bytes)?;
     // A byte order mark is no part of the text.
-    let text = text.strip_prefix('\u{feff}').map_or(text.clone(), str::to_owned);
+    let text = text.strip_prefix('\u{feff}').map(str::to_owned).unwrap_or(text);
     Ok(Arc::new(Source { name, text }))
 }
 
@@ -339,10 +379,10 @@ pub(super) fn load_text(
     store: Option<&Arc<PictureStore>>,
 ) -> Result<LoadedPlan, Vec<Fault>> {
     let folder = folder_of(path).to_owned();
+    let reach = settings.reach_of(&folder);
     let settings = settings.of_folder(&folder)?;
-    let mut finder = Finder::new(folder, settings);
+    let mut finder = Finder::new(folder, settings, reach);
     let plan = read_plan(source, &mut finder)?;
-    let home = real(&finder.folder);
     let store = store.map(|store| (store.clone(), surroundings(&plan, &finder.fonts)));
     let faces = Faces::new(finder.fonts).map_err(|_| {
         vec![Fault::of_file(
@@ -355,7 +395,7 @@ pub(super) fn load_text(
     let mut inputs = finder.inputs;
     inputs.add_file(path);
     let panel = ForPanel { size: plan.screen_size(), ink, faces };
-    let screens = LoadedScreens { files: finder.files, panel, home, linked: Mutex::default(), store };
+    let screens = LoadedScreens { files: finder.files, panel, reach: finder.reach, linked: Mutex::default(), store };
     Ok(LoadedPlan { plan, screens, inputs, named: finder.by_path.into_keys().collect() })
 }
 
@@ -374,15 +414,17 @@ struct DisplayFolder<'f> {
     folder: &'f Path,
     depth: usize,
     inputs: &'f mut Inputs,
+    reach: &'f Reach,
 }
 
 impl Beside for DisplayFolder<'_> {
     fn base(&mut self, name: &str) -> Result<Display, Vec<Fault>> {
-        load_display(name, self.folder, self.depth + 1, self.inputs)
+        load_display(name, self.folder, self.depth + 1, self.inputs, self.reach)
     }
 
     fn segments(&mut self, path: &str) -> Result<Segments, Fault> {
         let file = self.folder.join(path);
+        self.reach.check(&file, path)?;
         // A copy of a shipped description finds the drawing that ships with it, unless one of its own stands beside it.
         let drawn = if let Some(text) = shipped::drawing_of(path).filter(|_| !file.is_file()) {
             draw_segments(text.as_bytes())
@@ -390,7 +432,7 @@ impl Beside for DisplayFolder<'_> {
             let message = format!("there is no drawing `{path}` beside this description");
             return Err(Fault::of_file("", message, name_help_for(self.folder, path)));
         } else {
-            let bytes = read_bytes(&file, LARGEST_TEXT).map_err(|reason| {
+            let bytes = read_bytes(&file, LARGEST_DRAWING).map_err(|reason| {
                 Fault::of_file("", format!("the drawing `{path}` {reason}"), name_help_for(self.folder, path))
             })?;
             self.inputs.add_file(&file);
@@ -400,13 +442,25 @@ impl Beside for DisplayFolder<'_> {
     }
 }
 
-/// Reads a display by its shipped name, or its path from the working folder.
-pub(super) fn load_named_display(name: &str) -> Result<Display, Vec<Fault>> {
-    load_display(name, Path::new("."), 0, &mut Inputs::default())
+/// Reads a display by its shipped name, or its path from the working folder, as the user names it.
+pub(super) fn load_named_display(name: &str, outside: Outside) -> Result<Display, Vec<Fault>> {
+    let (here, inputs) = (Path::new("."), &mut Inputs::default());
+    if shipped::text_of(name).is_some() {
+        return load_display(name, here, 0, inputs, &Reach::everywhere());
+    }
+    // What it is based on in turn may lie beside it.
+    let reach = Reach::of(folder_of(Path::new(name)), &[here.to_owned()], outside);
+    read_display_file(name, here, 0, inputs, &reach)
 }
 
 /// Reads a display by its shipped name or its path.
-fn load_display(name: &str, folder: &Path, depth: usize, inputs: &mut Inputs) -> Result<Display, Vec<Fault>> {
+fn load_display(
+    name: &str,
+    folder: &Path,
+    depth: usize,
+    inputs: &mut Inputs,
+    reach: &Reach,
+) -> Result<Display, Vec<Fault>> {
     if depth > LONGEST_CHAIN {
         return Err(vec![Fault::of_file(
             "",
@@ -416,8 +470,19 @@ fn load_display(name: &str, folder: &Path, depth: usize, inputs: &mut Inputs) ->
     }
     if let Some(text) = shipped::text_of(name) {
         let source = Arc::new(Source { name: format!("the shipped display {name}"), text: text.to_owned() });
-        return read_display(&source, &mut DisplayFolder { folder, depth, inputs });
+        return read_display(&source, &mut DisplayFolder { folder, depth, inputs, reach });
     }
+    reach.check(&folder.join(name), name).map_err(Fault::from)?;
+    read_display_file(name, folder, depth, inputs, reach)
+}
+
+fn read_display_file(
+    name: &str,
+    folder: &Path,
+    depth: usize,
+    inputs: &mut Inputs,
+    reach: &Reach,
+) -> Result<Display, Vec<Fault>> {
     let path = folder.join(name);
     if !path.is_file() {
         let help = if Path::new(name).extension().is_some_and(|extension| extension == "json") {
@@ -433,12 +498,13 @@ fn load_display(name: &str, folder: &Path, depth: usize, inputs: &mut Inputs) ->
     let source = read_text(&path)?;
     inputs.add_file(&path);
     let base_folder = path.parent().unwrap_or(folder);
-    read_display(&source, &mut DisplayFolder { folder: base_folder, depth, inputs })
+    read_display(&source, &mut DisplayFolder { folder: base_folder, depth, inputs, reach })
 }
 
 /// Finds what one plan names.
 struct Finder {
     folder: PathBuf,
+    reach: Reach,
     screens: PathBuf,
     files: Vec<ScreenFile>,
     by_path: HashMap<PathBuf, ScreenId>,
@@ -452,8 +518,9 @@ struct Finder {
 }
 
 impl Finder {
-    fn new(folder: PathBuf, settings: RuleSettings) -> Self {
+    fn new(folder: PathBuf, settings: RuleSettings, reach: Reach) -> Self {
         Self {
+            reach,
             screens: folder.clone(),
             folder,
             files: Vec::new(),
@@ -546,11 +613,12 @@ fn name_help_for(folder: &Path, name: &str) -> String {
 
 impl Surroundings for Finder {
     fn display(&mut self, name: &str) -> Result<Display, Vec<Fault>> {
-        load_display(name, &self.folder, 0, &mut self.inputs)
+        load_display(name, &self.folder, 0, &mut self.inputs, &self.reach)
     }
 
     fn screens_folder(&mut self, path: &str) -> Result<(), Trouble> {
         let folder = self.folder.join(path);
+        self.reach.check(&folder, path)?;
         if !folder.is_dir() {
             return Err(trouble(
                 format!("there is no folder `{path}` beside the plan"),
@@ -563,6 +631,7 @@ impl Surroundings for Finder {
 
     fn screen(&mut self, path: &str) -> Result<ScreenId, Trouble> {
         let full = self.screens.join(path);
+        self.reach.check(&full, path)?;
         if !full.is_file() {
             let what = if full.is_dir() { "is a folder, not a screen" } else { "is not there" };
             return Err(trouble(format!("the screen `{path}` {what}"), name_help_for(&self.screens, path)));
@@ -572,7 +641,7 @@ impl Surroundings for Finder {
 
     fn each(&mut self, pattern: &str) -> Result<Vec<ScreenId>, Trouble> {
         self.inputs.add_folder(self.screens.join(fixed_part(pattern)));
-        let mut matches = matching_files(&self.screens, pattern)?;
+        let mut matches = matching_files(&self.screens, pattern, &self.reach)?;
         if matches.is_empty() {
             return Err(trouble(
                 format!("no screen matches `{pattern}`"),
@@ -585,12 +654,13 @@ impl Surroundings for Finder {
 
     fn font(&mut self, path: &str) -> Result<(), Trouble> {
         let full = self.folder.join(path);
+        self.reach.check(&full, path)?;
         if full.is_dir() {
             self.inputs.add_folder(full);
         } else {
             self.inputs.add_file(full);
         }
-        self.fonts.extend(read_fonts(&self.folder, path)?);
+        self.fonts.extend(read_fonts(&self.folder, path, &self.reach)?);
         Ok(())
     }
 
@@ -607,20 +677,21 @@ impl Surroundings for Finder {
 pub(super) fn read_faces<'p>(fonts: impl Iterator<Item = (&'p Path, &'p str)>) -> Result<Faces, Fault> {
     let mut brought = Vec::new();
     for (folder, path) in fonts {
-        let read = read_fonts(folder, path);
+        let read = read_fonts(folder, path, &Reach::everywhere());
         brought.extend(read.map_err(|trouble| Fault::of_file("", trouble.message, trouble.help))?);
     }
     Faces::new(brought).map_err(|_| Fault::of_file("", "a font holds no face", "name TrueType or OpenType fonts"))
 }
 
 /// The font file of that path, or the fonts of that folder.
-fn read_fonts(folder: &Path, path: &str) -> Result<Vec<Vec<u8>>, Trouble> {
+fn read_fonts(folder: &Path, path: &str, reach: &Reach) -> Result<Vec<Vec<u8>>, Trouble> {
     let full = folder.join(path);
     let files = if full.is_dir() { fonts_in(&full)? } else { vec![full] };
     if files.is_empty() {
         return Err(trouble(format!("there is no font in `{path}`"), "fonts end in .ttf, .otf or .ttc"));
     }
     let read = |file: PathBuf| {
+        reach.check(&file, &shown(&file))?;
         let bytes = read_bytes(&file, LARGEST_TEXT)
             .map_err(|reason| trouble(format!("the font `{}`: {reason}", shown(&file)), name_help_for(folder, path)))?;
         match Faces::new(vec![bytes.clone()]) {
@@ -648,7 +719,7 @@ pub(super) fn fonts_in(folder: &Path) -> Result<Vec<PathBuf>, Trouble> {
 }
 
 /// The files below a folder whose path matches a pattern, relative to the folder, with `/` between names.
-fn matching_files(folder: &Path, pattern: &str) -> Result<Vec<String>, Trouble> {
+fn matching_files(folder: &Path, pattern: &str, reach: &Reach) -> Result<Vec<String>, Trouble> {
     let relative = Path::new(pattern);
     if relative.components().any(|part| !matches!(part, Component::Normal(_) | Component::CurDir)) {
         return Err(trouble(
@@ -676,17 +747,40 @@ fn matching_files(folder: &Path, pattern: &str) -> Result<Vec<String>, Trouble> 
         Path::new(pattern).components().count() - fixed.components().count()
     };
     let mut names = Vec::new();
-    let walk = WalkDir::new(folder.join(&fixed)).follow_links(true).max_depth(depth).into_iter();
-    for entry in walk.filter_map(Result::ok).filter(|entry| entry.file_type().is_file()) {
+    reach.check(&folder.join(&fixed), &fixed.to_string_lossy())?;
+    for entry in WalkDir::new(folder.join(&fixed)).follow_links(true).max_depth(depth) {
+        let entry = match entry {
+            Ok(entry) => entry,
+            Err(error) if is_refused(&error) => return Err(walk_trouble(folder, &error)),
+            // What is not there matches nothing, and what lies in a circle is met on the way to it.
+            Err(_) => continue,
+        };
         let Ok(relative) = entry.path().strip_prefix(folder) else { continue };
+        if entry.path_is_symlink() && entry.file_type().is_dir() && entry.depth() < depth {
+            // It would be walked, whatever it leads to.
+            reach.check(entry.path(), &relative.to_string_lossy())?;
+        }
+        if !entry.file_type().is_file() {
+            continue;
+        }
         let parts: Vec<String> =
             relative.components().map(|part| part.as_os_str().to_string_lossy().into_owned()).collect();
         let name = parts.join("/");
         if glob.is_match(&name) && shows_dotted(pattern, &parts) {
+            reach.check(entry.path(), &name)?;
             names.push(name);
         }
     }
     Ok(names)
+}
+
+fn is_refused(error: &walkdir::Error) -> bool {
+    error.io_error().is_some_and(|error| error.kind() == io::ErrorKind::PermissionDenied)
+}
+
+fn walk_trouble(folder: &Path, error: &walkdir::Error) -> Trouble {
+    let Fault { file, message, help, .. } = walk_fault(folder, error);
+    trouble(format!("`{file}` {message}"), help.unwrap_or_default())
 }
 
 /// The folder part of a pattern that has no wildcards.

@@ -110,7 +110,11 @@ fn whole(page: &mut Roff) {
 const STATUS: [(&str, &str); 3] = [
     ("0", "Nothing was found at or above the gate (--gate, error where nobody says otherwise)."),
     ("1", "Something was found at or above the gate."),
-    ("2", "Wrong usage, or a plan, a display, a screen or another file could not be read or written."),
+    (
+        "2",
+        "Wrong usage, or a plan, a display, a screen or another file could not be read or written, or the program itself \
+         failed at something.",
+    ),
 ];
 
 const STATUS_OF_OTHERS: [(&str, &str); 2] =

@@ -63,7 +63,7 @@ fn check(path: &Path) -> Result<(), Fault> {
 fn corrected(arguments: &MendArguments, source: &Arc<Source>) -> Result<Mended, Vec<Fault>> {
     let threads = threads_of(arguments.threads);
     let store: Arc<PictureStore> = Arc::default();
-    let mut settings = SettingsStore::new(&working_folder());
+    let mut settings = SettingsStore::new(&working_folder(), &[], arguments.outside);
     make_corrections(source, &mut |text| {
         let loaded = load_text(text, &arguments.plan, &mut settings, Some(&store))?;
         match review(&loaded.plan, &loaded.screens, &Selection::default(), threads, &mut |_| {}) {

@@ -6,6 +6,7 @@ mod draft;
 mod fit;
 mod glass;
 mod inputs;
+mod interrupt;
 mod known;
 mod load;
 mod manual;
@@ -14,6 +15,7 @@ mod output;
 mod pictures;
 mod prepare;
 mod progress;
+mod reach;
 mod replan;
 mod review;
 mod round;
@@ -35,7 +37,7 @@ use clap::{Parser, Subcommand, ValueEnum, ValueHint};
 use clap_complete::Shell;
 
 use crate::{
-    finding::Severity,
+    finding::{Severity, guarded},
     geometry::Rotation,
     planner::Effort,
     prepare::How,
@@ -48,13 +50,14 @@ use crate::{
 };
 use completions::Offered;
 use load::LoadedPlan;
+use reach::Outside;
 
 /// Reviews refresh plans of interfaces on electronic paper: which updates ghost, flicker, come late or do not show.
 #[derive(Debug, Parser)]
 #[command(name = "stillpage", version, arg_required_else_help = true, max_term_width = 100)]
 #[command(
-    after_help = "Exit status: 0 nothing at or above the gate; 1 findings at or above the gate; 2 wrong usage, or an \
-input that could not be read.\nFigures are predictions from a display description: measure your own panel."
+    after_help = "Exit status: 0 nothing at or above the gate; 1 findings at or above the gate; 2 wrong usage, an \
+input that could not be read, or a fault of the program itself.\nFigures are predictions from a display description: measure your own panel."
 )]
 pub struct Arguments {
     #[command(subcommand)]
@@ -91,6 +94,8 @@ enum Command {
         /// For which plan or folder
         #[arg(long = "for", value_name = "PATH", value_hint = ValueHint::AnyPath, default_value = ".")]
         place: PathBuf,
+        #[command(flatten)]
+        outside: Outside,
     },
     /// List the JSON Schemas of the file formats, or print one: plan, display, findings or facts
     Schema {
@@ -161,6 +166,8 @@ pub(crate) struct ReviewArguments {
     /// Stay, and review again what a change of a plan, a screen or a display touches; ends with Ctrl-C
     #[arg(long, conflicts_with = "facts")]
     watch: bool,
+    #[command(flatten)]
+    outside: Outside,
     /// How many threads to use [default: one for each core]
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=256))]
     threads: Option<u16>,
@@ -179,6 +186,8 @@ pub(crate) struct MendArguments {
     /// Print the changes as a unified diff and write nothing
     #[arg(long)]
     dry_run: bool,
+    #[command(flatten)]
+    outside: Outside,
     /// How many threads to use [default: one for each core]
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=256))]
     threads: Option<u16>,
@@ -215,6 +224,8 @@ pub(crate) struct DraftArguments {
     /// By how many degrees clockwise the screens must be turned to lie on the panel: 0, 90, 180, 270
     #[arg(long, value_name = "DEGREES", default_value = "0", value_parser = rotation)]
     rotation: Rotation,
+    #[command(flatten)]
+    outside: Outside,
 }
 
 /// What `glass` takes.
@@ -232,6 +243,8 @@ pub(crate) struct GlassArguments {
     /// Draw the residue alone, with a scale in L* and every ghost outlined
     #[arg(long)]
     difference: bool,
+    #[command(flatten)]
+    outside: Outside,
 }
 
 /// What `prepare` takes.
@@ -258,6 +271,8 @@ pub(crate) struct PrepareArguments {
     /// Font files, or folders of them, for text in SVG screens; may be given several times
     #[arg(long, value_name = "PATH")]
     fonts: Vec<String>,
+    #[command(flatten)]
+    outside: Outside,
     /// How many threads to use [default: one for each core]
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=256))]
     threads: Option<u16>,
@@ -285,6 +300,8 @@ pub(crate) struct FitArguments {
     /// Write a plan of test screens to measure, and an empty table, into this folder
     #[arg(long, value_name = "DIR", conflicts_with = "measured")]
     print_sequence: Option<PathBuf>,
+    #[command(flatten)]
+    outside: Outside,
 }
 
 #[derive(Clone, Copy, Debug, ValueEnum)]
@@ -322,6 +339,8 @@ pub(crate) struct ReplanArguments {
     /// How much is tried
     #[arg(long, value_enum, default_value = "usual", ignore_case = true)]
     effort: EffortWord,
+    #[command(flatten)]
+    outside: Outside,
     /// How many threads to use [default: one for each core]
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=256))]
     threads: Option<u16>,
@@ -409,6 +428,9 @@ fn also(text: &str) -> Result<(Format, PathBuf), String> {
     Ok((format, file.into()))
 }
 
+/// The stack of a thread that may draw.
+const STACK_BYTES: usize = 16 << 20;
+
 /// Runs the program with these arguments, the program's own name first.
 pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
     let arguments = match Arguments::try_parse_from(arguments) {
@@ -418,7 +440,28 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
             return ExitCode::from(if error.use_stderr() { 2 } else { 0 });
         }
     };
-    let status = match arguments.command {
+    ExitCode::from(on_a_large_stack(|| {
+        // A fault of the program's own ends with a status of its own, and files that were begun go away.
+        guarded(|| perform(arguments.command)).unwrap_or_else(|words| {
+            tell(&own_fault("", &words, "stillpage itself failed", "please report it with the command and its files"));
+            2
+        })
+    }))
+}
+
+/// Runs on a stack whose size does not hang on the machine: drawings nest.
+fn on_a_large_stack(work: impl FnOnce() -> u8 + Send) -> u8 {
+    let mut work = Some(work);
+    std::thread::scope(|scope| {
+        let take = || work.take().map_or(2, |work| work());
+        let spawned = std::thread::Builder::new().stack_size(STACK_BYTES).spawn_scoped(scope, take);
+        spawned.ok().and_then(|worker| worker.join().ok())
+    })
+    .unwrap_or_else(|| work.take().map_or(2, |work| work()))
+}
+
+fn perform(command: Command) -> u8 {
+    match command {
         Command::Review(arguments) => review::review(&arguments),
         Command::Mend(arguments) => mend::mend(&arguments),
         Command::Draft(arguments) => draft::draft(&arguments),
@@ -427,12 +470,16 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
         Command::Fit(arguments) => fit::fit(&arguments),
         Command::Replan(arguments) => replan::replan(&arguments),
         Command::Displays { name } => show::displays(name.as_deref()),
-        Command::Rules { id, place } => rules::rules(id.as_deref(), &place),
+        Command::Rules { id, place, outside } => rules::rules(id.as_deref(), &place, outside),
         Command::Schema { name } => show::schema(name.as_deref()),
         Command::Completions { shell } => completions::completions(shell),
         Command::Manual { out } => manual::manual(out.as_deref()),
-    };
-    ExitCode::from(status)
+    }
+}
+
+/// Tells what a panic said.
+fn own_fault(file: &str, words: &str, message: &str, help: &str) -> Fault {
+    Fault::of_file(file, format!("{message}: {words}"), format!("this is a fault of the program: {help}"))
 }
 
 /// How text is drawn on a stream.
@@ -487,7 +534,9 @@ fn in_order<'i, I: Sync, T: Send>(items: &'i [I], threads: usize, work: &(dyn Fn
         done
     };
     let mut done: Vec<(usize, T)> = std::thread::scope(|scope| {
-        let others: Vec<_> = (1..threads.min(items.len())).map(|_| scope.spawn(take)).collect();
+        let spawn = |_| std::thread::Builder::new().stack_size(STACK_BYTES).spawn_scoped(scope, take).ok();
+        // Where a thread cannot be had, the others do its work.
+        let others: Vec<_> = (1..threads.min(items.len())).filter_map(spawn).collect();
         let mut done = take();
         for other in others {
             // A thread that failed is a fault of the program's own, and no result may be taken for whole.

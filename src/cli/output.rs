@@ -1,14 +1,17 @@
 //! Writing: standard output and files that are whole or absent, never half.
 
 use std::{
-    fs,
+    env, fs,
     io::{self, BufWriter, Write},
     path::{Path, PathBuf},
 };
 
 use tempfile::NamedTempFile;
 
-use super::load::{folder_of, has_mark, real};
+use super::{
+    interrupt::Unfinished,
+    load::{folder_of, has_mark, real},
+};
 use crate::source::Fault;
 
 /// A file that appears under its name only when it is complete.
@@ -16,13 +19,15 @@ use crate::source::Fault;
 pub(super) struct OutputFile {
     path: PathBuf,
     writer: BufWriter<NamedTempFile>,
+    unfinished: Unfinished,
 }
 
 impl OutputFile {
     /// Begins a file beside its final place.
     pub(super) fn create(path: &Path) -> Result<Self, Fault> {
-        let file = NamedTempFile::new_in(folder_of(path)).map_err(|error| cannot_write(path, &error))?;
-        Ok(Self { path: path.to_owned(), writer: BufWriter::new(file) })
+        let folder = if is_device(path) { env::temp_dir() } else { folder_of(path).to_owned() };
+        let (file, unfinished) = Unfinished::begin(&folder).map_err(|error| cannot_write(path, &error))?;
+        Ok(Self { path: path.to_owned(), writer: BufWriter::new(file), unfinished })
     }
 
     /// Where to write.
@@ -46,12 +51,30 @@ impl OutputFile {
 
     /// Puts the file in its place.
     pub(super) fn finish(self) -> Result<(), Fault> {
-        let path = self.path;
-        let file = self.writer.into_inner().map_err(|error| cannot_write(&path, error.error()))?;
+        let Self { path, writer, unfinished: _unfinished } = self;
+        let mut file = writer.into_inner().map_err(|error| cannot_write(&path, error.error()))?;
+        if is_device(&path) {
+            return copy_into(&path, file.as_file_mut()).map_err(|error| cannot_write(&path, &error));
+        }
         let rights = fs::metadata(&path).map(|known| known.permissions()).ok();
         set_rights(&file, rights);
         file.persist(&path).map_err(|error| cannot_write(&path, &error.error))?;
         Ok(())
+    }
+}
+
+/// Whether something stands there that is written to and never put in the place of: a device, a pipe.
+fn is_device(path: &Path) -> bool {
+    fs::metadata(path).is_ok_and(|found| !found.is_file() && !found.is_dir())
+}
+
+fn copy_into(device: &Path, file: &mut fs::File) -> io::Result<()> {
+    io::Seek::rewind(file)?;
+    let mut device = fs::OpenOptions::new().write(true).open(device)?;
+    match io::copy(file, &mut device) {
+        // A reader that went away is no fault.
+        Err(error) if error.kind() == io::ErrorKind::BrokenPipe => Ok(()),
+        copied => copied.map(|_| ()),
     }
 }
 

@@ -12,9 +12,11 @@ use walkdir::{DirEntry, WalkDir};
 use super::{
     PrepareArguments, in_order,
     load::{
-        ForPanel, is_svg, load_named_display, natural_order, no_such, read_faces, read_screen, real, shown, walk_fault,
+        ForPanel, folder_of, is_svg, leads_outside, load_named_display, natural_order, no_such, read_faces,
+        read_screen, real, shown, walk_fault,
     },
     output::{make_folder, write_file, write_out},
+    reach::{Outside, Reach},
     tell, threads_of,
 };
 use crate::{
@@ -34,12 +36,12 @@ pub(super) fn prepare(arguments: &PrepareArguments) -> u8 {
 
 /// Prepares what can be read; the faults of single screens are given back beside it.
 fn run(arguments: &PrepareArguments) -> Result<Vec<Fault>, Vec<Fault>> {
-    let display = load_named_display(&arguments.display)?;
+    let display = load_named_display(&arguments.display, arguments.outside)?;
     refuse_segments(&display)?;
     let faces = read_faces(arguments.fonts.iter().map(|path| (Path::new("."), path.as_str())))?;
     let size = arguments.rotation.turn_size(display.size);
     let panel = ForPanel { size, ink: display.ink.turned(arguments.rotation), faces };
-    let jobs = jobs(&arguments.screens, &arguments.out)?;
+    let jobs = jobs(arguments)?;
     make_folder(&arguments.out)?;
     let distance_mm = arguments.distance.unwrap_or(display.reading_distance_mm());
     let way = Way { how: arguments.how.into(), blur_px: blur_px(distance_mm, display.pixels_per_inch) };
@@ -69,20 +71,26 @@ fn refuse_segments(display: &Display) -> Result<(), Fault> {
 struct Job {
     screen: PathBuf,
     is_svg: bool,
-    /// The folder beyond which no picture in an SVG may reach, without links.
-    home: PathBuf,
+    /// How far the pictures of an SVG may lie.
+    reach: Reach,
     out: PathBuf,
 }
 
 /// The screens that some paths name, in order. Refuses all where two would go into one file, or one over a source.
-fn jobs(paths: &[PathBuf], out: &Path) -> Result<Vec<Job>, Vec<Fault>> {
+fn jobs(arguments: &PrepareArguments) -> Result<Vec<Job>, Vec<Fault>> {
+    let (out, outside) = (&arguments.out, arguments.outside);
     let (mut jobs, mut faults) = (Vec::new(), Vec::new());
-    for path in paths {
+    for path in &arguments.screens {
         match fs::metadata(path) {
             Err(error) => faults.push(no_such(path, &error)),
-            Ok(found) if found.is_dir() => walk(path, out, &mut jobs, &mut faults),
+            Ok(found) if found.is_dir() => walk(path, arguments, &mut jobs, &mut faults),
             Ok(_) => match is_svg(path) {
-                Some(_) => jobs.push(job(path, path.parent().unwrap_or(Path::new("")), out)),
+                Some(_) => jobs.push(job(
+                    path,
+                    path.parent().unwrap_or(Path::new("")),
+                    out,
+                    reach_of(folder_of(path), outside),
+                )),
                 None => faults.push(Fault::of_file(
                     path.display().to_string(),
                     "this is neither a PNG nor an SVG by its name",
@@ -98,19 +106,25 @@ fn jobs(paths: &[PathBuf], out: &Path) -> Result<Vec<Job>, Vec<Fault>> {
     if faults.is_empty() { Ok(jobs) } else { Err(faults) }
 }
 
-fn job(screen: &Path, home: &Path, out: &Path) -> Job {
+/// A folder, and the one that the program was called in where it lies in that.
+fn reach_of(folder: &Path, outside: Outside) -> Reach {
+    Reach::of(folder, &[PathBuf::from(".")], outside)
+}
+
+fn job(screen: &Path, home: &Path, out: &Path, reach: Reach) -> Job {
     let name = screen.strip_prefix(home).unwrap_or(screen);
-    let home = if home.as_os_str().is_empty() { Path::new(".") } else { home };
     Job {
         screen: screen.to_owned(),
         is_svg: is_svg(screen).unwrap_or(false),
-        home: real(home),
+        reach,
         out: out.join(name).with_extension("png"),
     }
 }
 
-fn walk(folder: &Path, out: &Path, jobs: &mut Vec<Job>, faults: &mut Vec<Fault>) {
+fn walk(folder: &Path, arguments: &PrepareArguments, jobs: &mut Vec<Job>, faults: &mut Vec<Fault>) {
     let before = (jobs.len(), faults.len());
+    let out = &arguments.out;
+    let reach = reach_of(folder, arguments.outside);
     let prepared = out.canonicalize().ok();
     // What an earlier run wrote into the same folder is no screen to prepare again.
     let is_walked = |entry: &DirEntry| {
@@ -119,15 +133,23 @@ fn walk(folder: &Path, out: &Path, jobs: &mut Vec<Job>, faults: &mut Vec<Fault>)
         !hidden && (entry.depth() == 0 || !entry.file_type().is_dir() || !is_out())
     };
     let mut found = Vec::new();
-    for entry in WalkDir::new(folder).follow_links(true).into_iter().filter_entry(is_walked) {
+    let mut entries = WalkDir::new(folder).follow_links(true).into_iter().filter_entry(is_walked);
+    while let Some(entry) = entries.next() {
+        let outside = entry.as_ref().ok().and_then(|entry| leads_outside(entry, &reach, &["png", "svg"]));
         match entry {
+            Ok(entry) if outside.is_some() => {
+                faults.extend(outside);
+                if entry.file_type().is_dir() {
+                    entries.skip_current_dir();
+                }
+            }
             Ok(entry) if entry.file_type().is_file() && is_svg(entry.path()).is_some() => found.push(entry.into_path()),
             Ok(_) => {}
             Err(error) => faults.push(walk_fault(folder, &error)),
         }
     }
     found.sort_by(|one, other| natural_order(&one.to_string_lossy(), &other.to_string_lossy()));
-    jobs.extend(found.iter().map(|screen| job(screen, folder, out)));
+    jobs.extend(found.iter().map(|screen| job(screen, folder, out, reach.clone())));
     if (jobs.len(), faults.len()) == before {
         let name = folder.display().to_string();
         faults.push(Fault::of_file(name, "there is no screen in this folder", "screens are named `*.png` or `*.svg`"));
@@ -167,7 +189,7 @@ struct Done {
 
 fn one(job: &Job, panel: &ForPanel, way: Way) -> Result<Done, Fault> {
     let fault = |message: &str, help: &str| Fault::of_file(shown(&job.screen), message, help);
-    let picture = read_screen(&job.screen, job.is_svg, &job.home, panel, Vec::new())
+    let picture = read_screen(&job.screen, job.is_svg, &job.reach, panel, Vec::new())
         .map_err(|broken| fault(&broken.message, &broken.help))?;
     let prepared = bring_to_levels(&picture, &panel.ink, way.how, way.blur_px)
         .ok_or_else(|| fault("segments have no tones", "draw the display's own segments"))?;

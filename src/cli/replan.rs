@@ -37,7 +37,7 @@ struct Played {
 }
 
 fn run(arguments: &ReplanArguments) -> Result<(), Vec<Fault>> {
-    let mut settings = SettingsStore::new(&working_folder());
+    let mut settings = SettingsStore::new(&working_folder(), &[], arguments.outside);
     let threads = threads_of(arguments.threads);
     let loaded = load_plan(&arguments.plan, &mut settings)?;
     let replanned = choose(&loaded.plan, &loaded.screens, threads, arguments.all, arguments.effort.into())

@@ -4,7 +4,6 @@
 use std::{
     collections::{BTreeMap, BTreeSet},
     io::{self, Write},
-    panic::{AssertUnwindSafe, catch_unwind},
     path::{Path, PathBuf},
     sync::Arc,
 };
@@ -15,12 +14,13 @@ use super::{
     known::KnownList,
     load::{LoadedPlan, find_plans, load_kept_plan},
     output::OutputFile,
-    progress, screen_faults,
+    own_fault, progress, screen_faults,
     settings::SettingsStore,
     store::PictureStore,
     tell, threads_of, working_folder,
 };
 use crate::{
+    finding::guarded,
     panel::PlayedStep,
     report::{
         Gate, PlanOutcome, PlanReport, ReviewedPlan, RunReport,
@@ -92,7 +92,7 @@ impl<'a> Task<'a> {
     pub(super) fn round(&self, before: Option<Before<'_>>) -> Result<Round, Vec<Fault>> {
         let arguments = self.arguments;
         self.store.iter().for_each(|store| store.begin_round());
-        let mut settings = SettingsStore::new(&self.working_folder);
+        let mut settings = SettingsStore::new(&self.working_folder, &arguments.paths, arguments.outside);
         let (paths, faults) = find_plans(&arguments.paths, &mut settings);
         faults.iter().for_each(tell);
         check_compared(arguments, &paths)?;
@@ -297,15 +297,15 @@ fn review_plan(
 ) -> Result<(PlanReport, Kept), Fault> {
     let shown = at.path.display().to_string();
     let begin = facts_file.as_mut().map(|file| file.position()).transpose().map_err(|error| writing(&error))?;
-    let reviewed = catch_unwind(AssertUnwindSafe(|| {
+    let reviewed = guarded(|| {
         let facts_out = facts_file.as_mut().map(|file| file.writer());
         load_and_play(&shown, at, settings, facts_out, pictures)
-    }));
+    });
     let (outcome, film, inputs) = match reviewed {
         Ok(Ok(Ok(reviewed))) => reviewed.into_parts(),
         Ok(Err(fault)) => return Err(fault),
         Ok(Ok(Err(faults))) => (refuse(faults, facts_file, begin)?, None, Inputs::of_refused(at.path)),
-        Err(_) => (refuse(vec![own_fault(&shown)], facts_file, begin)?, None, Inputs::of_refused(at.path)),
+        Err(words) => (refuse(vec![failed(&shown, &words)], facts_file, begin)?, None, Inputs::of_refused(at.path)),
     };
     let report = PlanReport { path: shown, temperature_c: at.temperature_c, outcome };
     Ok((report, Kept { film, inputs, is_new: true }))
@@ -331,6 +331,7 @@ impl Reviewed {
             steps: plan.step_count,
             summary: review.summary,
             rules: review.rules,
+            failed: review.failed,
             findings: review.findings,
             places,
             pictures: self.pictures,
@@ -349,6 +350,8 @@ fn load_and_play(
     pictures: Option<&Path>,
 ) -> Result<Result<Reviewed, Vec<Fault>>, Fault> {
     let task = at.task;
+    #[cfg(test)]
+    tests::fail_where_a_test_wants_it(at.path);
     let mut loaded = match load_kept_plan(at.path, settings, task.store.as_ref()) {
         Ok(loaded) => loaded,
         Err(faults) => return Ok(Err(faults)),
@@ -385,12 +388,10 @@ fn refuse(faults: Vec<Fault>, facts_file: Option<&mut OutputFile>, begin: Option
     Ok(PlanOutcome::Refused(faults))
 }
 
-fn own_fault(path: &str) -> Fault {
-    Fault::of_file(
-        path,
-        "stillpage itself failed on this plan; the other plans are reviewed all the same",
-        "this is a fault of the program: please report it with the plan and its screens",
-    )
+/// The fault of the program's own that stopped the review of a plan.
+fn failed(path: &str, words: &str) -> Fault {
+    let message = "stillpage itself failed on this plan; the other plans are reviewed all the same";
+    own_fault(path, words, message, "please report it with the plan and its screens")
 }
 
 fn writing(error: &io::Error) -> Fault {
@@ -424,4 +425,115 @@ fn play(
     bar.finish_and_clear();
     written?;
     Ok(review.map(|review| (review, recorder.map(Recorder::finish))))
+}
+
+#[cfg(test)]
+mod tests {
+    use clap::Parser;
+
+    use super::*;
+    use crate::{
+        cli::{Arguments, Command},
+        finding::Finding,
+        report::{json, junit, markdown, sarif, text},
+        rules::tests::FAILS,
+    };
+
+    /// Stands in for a fault that nobody knows yet.
+    pub(super) fn fail_where_a_test_wants_it(plan: &Path) {
+        assert!(!plan.ends_with("b-fails.plan.json"), "an invented fault");
+    }
+
+    fn folder_of(plans: &[(&str, &str)]) -> tempfile::TempDir {
+        let folder = tempfile::tempdir().expect("there is room for a few files");
+        for (name, text) in plans {
+            let text = format!(r#"{{ "format": "refresh-plan/1", "display": "label-2in1", {text} }}"#);
+            std::fs::write(folder.path().join(format!("{name}.plan.json")), text)
+                .expect("the folder can be written to");
+        }
+        folder
+    }
+
+    fn review(words: &[&Path]) -> Box<ReviewArguments> {
+        let all = ["stillpage", "review"].map(Path::new).into_iter().chain(words.iter().copied());
+        let Command::Review(arguments) = Arguments::try_parse_from(all).expect("the arguments are right").command
+        else {
+            panic!("this is a review");
+        };
+        arguments
+    }
+
+    #[test]
+    fn a_plan_on_which_the_program_fails_is_told_and_the_others_are_reviewed() {
+        let folder = folder_of(&["a", "b-fails", "c"].map(|name| (name, r#""steps": [{}]"#)));
+        let facts = folder.path().join("facts.jsonl");
+        let arguments = review(&[Path::new("--facts"), &facts, folder.path()]);
+        let task = Task::new(&arguments).expect("the arguments are right");
+        let round = task.round(None).expect("the faults are of single plans");
+        let told = |report: &PlanReport| match &report.outcome {
+            PlanOutcome::Reviewed(_) => "reviewed".to_owned(),
+            PlanOutcome::Refused(faults) => faults.iter().map(|fault| fault.message.clone()).collect(),
+        };
+        let told: Vec<String> = round.report.plans.iter().map(told).collect();
+        let failed =
+            "stillpage itself failed on this plan; the other plans are reviewed all the same: an invented fault";
+        assert_eq!(told, ["reviewed", failed, "reviewed"]);
+        assert_eq!(round.exit_status(), 2);
+        let lines = std::fs::read_to_string(facts).expect("the facts are there");
+        assert_eq!(lines.lines().count(), 2, "{lines}");
+    }
+
+    /// Its own finding, what it found before, and what the others find; status 2 whatever the gate, in every format, and
+    /// never a known finding.
+    #[test]
+    fn a_rule_that_fails_is_a_finding_and_the_others_go_on() {
+        // The exception is for nothing, which another rule tells at the end.
+        let steps = r#""steps": [{}, { "label": "second" }, { "after_ms": 1000 }],
+            "accept": [{ "rule": "left-behind", "because": "nobody looks there" }]"#;
+        let folder = folder_of(&[("fails", &format!(r#""title": "{FAILS}", {steps}"#)), ("sound", steps)]);
+        let known = folder.path().join("known.json");
+        let arguments = review(
+            &["--gate", "never", "--write-known"]
+                .map(Path::new)
+                .into_iter()
+                .chain([known.as_path(), folder.path()])
+                .collect::<Vec<_>>(),
+        );
+        let task = Task::new(&arguments).expect("the arguments are right");
+        let round = task.round(None).expect("both plans can be read");
+        let found = |at: usize| -> Vec<&Finding> {
+            let PlanOutcome::Reviewed(plan) = &round.report.plans[at].outcome else { panic!("it was reviewed") };
+            plan.findings.iter().collect()
+        };
+        let (own, others): (Vec<&Finding>, Vec<&Finding>) =
+            found(0).into_iter().partition(|finding| finding.is_own_fault());
+        let [own] = own.as_slice() else { panic!("one fault, told once: {own:#?}") };
+        assert_eq!((own.step, own.label.as_deref(), own.pointer.as_str()), (1, Some("second"), "/steps/1"));
+        assert_eq!(
+            own.message,
+            "a fault of stillpage itself: the rule `an-invented-rule` stopped at step 1 \"second\": an invented fault"
+        );
+        let rules = |findings: &[&Finding]| findings.iter().map(|finding| finding.rule).collect::<Vec<_>>();
+        let sound = rules(&found(1));
+        assert!(sound.contains(&"unused-accept"), "{sound:?}");
+        assert_eq!(
+            rules(&others),
+            [&["an-invented-rule"], sound.as_slice()].concat(),
+            "what it found before, and the others"
+        );
+        assert_eq!(round.exit_status(), 2, "a gate lets findings pass, no fault of the program's own");
+        let listed = std::fs::read_to_string(known).expect("the list is there");
+        assert!(listed.contains("unused-accept") && !listed.contains("own-fault"), "{listed}");
+        let mut formats = vec![Vec::new(); 5];
+        let plain = text::TextStyle { colour: false, width: 100 };
+        text::write(&round.report, plain, &mut formats[0]).expect("a vector takes all");
+        json::write(&round.report, &mut formats[1]).expect("a vector takes all");
+        sarif::write(&round.report, &mut formats[2]).expect("a vector takes all");
+        junit::write(&round.report, &mut formats[3]).expect("a vector takes all");
+        markdown::write(&round.report, "", &mut formats[4]).expect("a vector takes all");
+        for written in formats {
+            let written = String::from_utf8(written).expect("it is text");
+            assert!(written.contains("own-fault"), "{written}");
+        }
+    }
 }

@@ -8,6 +8,7 @@ use std::{
 use super::{
     load::load_plan,
     output::write_out,
+    reach::Outside,
     settings::SettingsStore,
     show::{done, unknown},
     tell, working_folder,
@@ -26,12 +27,12 @@ struct Held {
 }
 
 /// Lists the rules, or explains one, for a plan or for the plans of a folder.
-pub(super) fn rules(id: Option<&str>, place: &Path) -> u8 {
+pub(super) fn rules(id: Option<&str>, place: &Path, outside: Outside) -> u8 {
     let page = id.map(rule_named);
     if let (Some(id), Some(None)) = (id, page) {
         return unknown("rule", id, &pages().iter().map(|page| page.id).collect::<Vec<_>>());
     }
-    let held = match held(place) {
+    let held = match held(place, outside) {
         Ok(held) => held,
         Err(faults) => {
             faults.iter().for_each(tell);
@@ -44,8 +45,8 @@ pub(super) fn rules(id: Option<&str>, place: &Path) -> u8 {
     }))
 }
 
-fn held(place: &Path) -> Result<Held, Vec<Fault>> {
-    let mut settings = SettingsStore::new(&working_folder());
+fn held(place: &Path, outside: Outside) -> Result<Held, Vec<Fault>> {
+    let mut settings = SettingsStore::new(&working_folder(), &[place.to_owned()], outside);
     if place.is_dir() {
         return Ok(Held { settings: settings.of_folder(place)?, plan: None });
     }

@@ -7,7 +7,10 @@ use std::{
     sync::Arc,
 };
 
-use super::load::{read_text, real, way_from};
+use super::{
+    load::{read_text, real, way_from},
+    reach::{Outside, Reach},
+};
 use crate::{
     plan::{FolderSettings, KnownRule, RuleSettings, read_folder_settings, with_outer},
     rules::known_rules,
@@ -25,13 +28,27 @@ type Said = (PathBuf, Arc<FolderSettings>);
 pub(super) struct SettingsStore {
     rules: Vec<KnownRule>,
     working_folder: PathBuf,
+    /// Folders that plans below them may reach into: those named on the command line, and the working folder.
+    named: Vec<PathBuf>,
+    outside: Outside,
     by_folder: BTreeMap<PathBuf, Result<Option<Arc<FolderSettings>>, Vec<Fault>>>,
 }
 
 impl SettingsStore {
-    /// A store that knows nothing yet; files are named from the working folder on.
-    pub(super) fn new(working_folder: &str) -> Self {
-        Self { rules: known_rules(), working_folder: working_folder.into(), by_folder: BTreeMap::new() }
+    /// A store that knows nothing yet; files are named from the working folder on. `named` are the paths of the command
+    /// line.
+    pub(super) fn new(working_folder: &str, named: &[PathBuf], outside: Outside) -> Self {
+        let named = named.iter().map(PathBuf::as_path).chain([Path::new(".")]).map(real).collect();
+        let working_folder = working_folder.into();
+        Self { rules: known_rules(), working_folder, named, outside, by_folder: BTreeMap::new() }
+    }
+
+    /// How far the plans of a folder may reach: into the folder, and into those above it that are named, that are the
+    /// working folder, or that have settings for it.
+    pub(super) fn reach_of(&mut self, folder: &Path) -> Reach {
+        // Settings that cannot be read are told where their rules are asked for.
+        let said = self.chain(folder).unwrap_or_default();
+        Reach::of(folder, self.named.iter().chain(said.iter().map(|(folder, _)| folder)), self.outside)
     }
 
     /// What holds for the plans of a folder: the nearest folder that says something decides.
@@ -87,6 +104,9 @@ impl SettingsStore {
     }
 
     fn read(&self, file: &Path) -> Result<FolderSettings, Vec<Fault>> {
+        let folder = file.parent().unwrap_or(Path::new("."));
+        let reach = Reach::of(folder, &self.named, self.outside);
+        reach.check(file, SETTINGS).map_err(|outside| Fault { file: file.display().to_string(), ..outside.into() })?;
         let text = read_text(file)?;
         let source = Source { name: way_from(&self.working_folder, file), text: text.text.clone() };
         read_folder_settings(&Arc::new(source), &self.rules)

@@ -2,7 +2,7 @@
 
 use std::io::{self, Write};
 
-use super::{load::load_named_display, output::write_out, status_of, tell};
+use super::{load::load_named_display, output::write_out, reach::Outside, status_of, tell};
 use crate::{
     display::{Ink, ink::InkKind, shipped},
     source::{Fault, did_you_mean},
@@ -63,7 +63,7 @@ pub(super) fn displays(name: Option<&str>) -> u8 {
 
 fn list_displays(out: &mut dyn Write) -> io::Result<()> {
     for name in shipped::names() {
-        let Ok(display) = load_named_display(name) else {
+        let Ok(display) = load_named_display(name, Outside::default()) else {
             continue;
         };
         let modes: Vec<&str> = display.mode_names().collect();

@@ -5,6 +5,7 @@
 mod accept;
 mod correction;
 mod fingerprint;
+mod own_fault;
 mod summary;
 
 use std::collections::BTreeMap;
@@ -14,6 +15,7 @@ use crate::{geometry::Rect, panel::PlayedStep, plan::Step};
 pub use accept::{accept_findings, is_accepted};
 pub use correction::{Change, ChangeOf, Correction};
 pub use fingerprint::add_fingerprints;
+pub use own_fault::{OWN_FAULT, guarded};
 pub use summary::{Power, Summary, SummaryTally};
 
 /// How bad a finding is.
@@ -79,6 +81,11 @@ impl Finding {
     /// Whether it is about a step, and not about a field of the plan that belongs to none.
     pub fn is_of_a_step(&self) -> bool {
         self.pointer.starts_with("/steps")
+    }
+
+    /// Whether it tells of a fault of the program's own.
+    pub fn is_own_fault(&self) -> bool {
+        self.rule == OWN_FAULT
     }
 
     /// Whether it counts as known: what somebody decided to live with is accepted, known or not.

@@ -18,7 +18,7 @@ use super::{
     words::{at_temperature, gone_words, headline, one_line},
 };
 use crate::{
-    finding::Finding,
+    finding::{Finding, OWN_FAULT},
     source::{Fault, Span},
 };
 
@@ -138,6 +138,8 @@ fn reviewed(report: &RunReport, of: &PlanReport, plan: &ReviewedPlan) -> Suite {
         let found = found.remove(rule).unwrap_or_default();
         cases.push(case(report, of, plan, (name.clone(), rule), &found));
     }
+    // A case only where there is something to tell: it is none of the rules.
+    cases.extend(found.remove(OWN_FAULT).map(|found| own_fault(report, of, plan, name.clone(), &found)));
     let not_checked = plan.summary.not_checked.iter().map(|text| format!("not checked: {text}"));
     let told: Vec<String> =
         not_checked.chain(plan.gone.iter().map(|gone| format!("gone: {}", gone_words(gone)))).collect();
@@ -145,7 +147,7 @@ fn reviewed(report: &RunReport, of: &PlanReport, plan: &ReviewedPlan) -> Suite {
         name,
         tests: cases.len(),
         failures: cases.iter().filter(|case| case.failure.is_some()).count(),
-        errors: 0,
+        errors: cases.iter().filter(|case| case.error.is_some()).count(),
         properties: Some(properties(of, plan)),
         cases,
         out: paragraphs(&told),
@@ -192,6 +194,26 @@ fn case(
         text: clean(&texts(&stopping).join("\n\n")),
     });
     Case { class, name, failure, error: None, out: paragraphs(&texts(&passing)) }
+}
+
+/// The case of what the program itself failed at.
+fn own_fault(
+    report: &RunReport,
+    of: &PlanReport,
+    plan: &ReviewedPlan,
+    class: String,
+    found: &[(&Finding, Span)],
+) -> Case {
+    let case = case(report, of, plan, (class, OWN_FAULT), found);
+    let texts = found.iter().map(|(finding, place)| finding_text(report, of, plan, finding, *place));
+    let message = found.first().map_or(String::new(), |(first, _)| in_short(first, found.len()));
+    let text = clean(&texts.collect::<Vec<_>>().join("\n\n"));
+    Case {
+        failure: None,
+        error: Some(Trouble { kind: "own fault", message: clean(&message), text }),
+        out: None,
+        ..case
+    }
 }
 
 /// What a page shows before anybody opens the case.

@@ -59,6 +59,8 @@ pub struct ReviewedPlan {
     pub summary: Summary,
     /// The ids of the rules that were at work, in the order of the list of rules.
     pub rules: Vec<&'static str>,
+    /// Those that failed on the way, by a fault of the program's own.
+    pub failed: Vec<&'static str>,
     /// What was found.
     pub findings: Vec<Finding>,
     /// Where each finding stands in the text, in their order.
@@ -127,7 +129,7 @@ impl Gate {
 }
 
 impl RunReport {
-    /// The exit status: 2 where something could not be read, 1 where a finding is at or above the gate, else 0.
+    /// The exit status: 2 where something could not be read or the program itself failed, 1 where a finding is at or above the gate, else 0.
     pub fn exit_status(&self) -> u8 {
         if !self.is_all_read() {
             return 2;
@@ -135,9 +137,9 @@ impl RunReport {
         u8::from(self.reviewed().flat_map(|plan| &plan.findings).any(|finding| self.gate.stops(finding)))
     }
 
-    /// Whether everything that was named could be read.
+    /// Whether everything that was named could be read, and looked at by every rule.
     fn is_all_read(&self) -> bool {
-        self.all_faults().next().is_none()
+        self.all_faults().next().is_none() && self.reviewed().all(|plan| plan.failed.is_empty())
     }
 
     /// The faults of the run and those of the plans that could not be read.

@@ -65,7 +65,7 @@ use std::{collections::BTreeMap, sync::OnceLock};
 use dyn_clone::DynClone;
 
 use crate::{
-    finding::{Finding, Severity, Sink, Summary},
+    finding::{Finding, OWN_FAULT, Severity, Sight, Sink, StepField, Summary, Where, guarded},
     panel::PlayedStep,
     plan::{KnownRule, Plan, RuleLevel},
 };
@@ -255,22 +255,49 @@ impl Selection {
 }
 
 /// The rules at work on a plan. A clone goes on from what its original has seen.
+///
+/// A rule that stops with a panic is told as a fault of the program's own and sees nothing more; the others go on.
 pub struct Bench<'p> {
-    running: Vec<(Box<dyn Rule + 'p>, Sink)>,
+    running: Vec<Running<'p>>,
     ran: Vec<&'static str>,
+    own_faults: Sink,
+    /// The rules that failed.
+    failed: Vec<&'static str>,
+}
+
+/// A rule at work, and what it reported.
+struct Running<'p> {
+    /// Nothing once it has failed: what it reported before stays.
+    rule: Option<Box<dyn Rule + 'p>>,
+    id: &'static str,
+    sink: Sink,
 }
 
 impl Clone for Bench<'_> {
     fn clone(&self) -> Self {
-        let running = self.running.iter().map(|(rule, sink)| (dyn_clone::clone_box(&**rule), sink.clone()));
-        Self { running: running.collect(), ran: self.ran.clone() }
+        let running = self.running.iter().map(|Running { rule, id, sink }| Running {
+            rule: rule.as_ref().map(|rule| dyn_clone::clone_box(&**rule)),
+            id,
+            sink: sink.clone(),
+        });
+        Self {
+            running: running.collect(),
+            ran: self.ran.clone(),
+            own_faults: self.own_faults.clone(),
+            failed: self.failed.clone(),
+        }
     }
 }
 
 impl<'p> Bench<'p> {
     /// The rules that the plan and the selection leave on, with the plan's limits.
     pub fn new(plan: &'p Plan, selection: &Selection) -> Self {
-        let (mut running, mut ran) = (Vec::new(), Vec::new());
+        let mut bench = Self {
+            running: Vec::new(),
+            ran: Vec::new(),
+            own_faults: Sink::new(OWN_FAULT, Severity::Error),
+            failed: Vec::new(),
+        };
         for (entry, page) in RULES.iter().zip(pages()).filter(|(entry, _)| selection.takes(entry.id)) {
             let level = plan.rules.get(entry.id).and_then(|setting| setting.level.as_ref());
             let severity = match level.map(|level| level.value) {
@@ -281,24 +308,69 @@ impl<'p> Bench<'p> {
                 None => page.severity,
             };
             let setup = Setup { plan, limits: limits_of(page, plan) };
-            running.push(((entry.start)(setup), Sink::new(entry.id, severity)));
-            ran.push(entry.id);
+            match guarded(|| (entry.start)(setup)) {
+                Ok(rule) => bench.put(entry.id, severity, rule),
+                Err(words) => bench.tell(entry.id, Where::of_plan(""), "before the first step", &words),
+            }
+            bench.ran.push(entry.id);
         }
-        Self { running, ran }
+        #[cfg(test)]
+        tests::put_a_failing_rule_in_front(&mut bench, plan);
+        bench
+    }
+
+    fn put(&mut self, id: &'static str, severity: Severity, rule: Box<dyn Rule + 'p>) {
+        self.running.push(Running { rule: Some(rule), id, sink: Sink::new(id, severity) });
     }
 
     /// Shows a step to every rule.
     pub fn step(&mut self, step: &PlayedStep<'_>) {
-        for (rule, sink) in &mut self.running {
-            rule.step(step, sink);
-        }
+        let place = || {
+            let planned = step.planned;
+            let at = words::step_name(planned.index, planned.step.label.as_deref());
+            (Where::of(step, StepField::Screen), format!("at {at}"))
+        };
+        self.each(&mut |rule, sink| rule.step(step, sink), &place);
     }
 
     /// Tells every rule that the plan is over.
     pub fn end(&mut self) {
-        for (rule, sink) in &mut self.running {
-            rule.end(sink);
+        self.each(&mut |rule, sink| rule.end(sink), &|| (Where::of_plan(""), "at the end of the plan".to_owned()));
+    }
+
+    /// Does something with every rule in turn; `place` says where in the plan that is, and in words.
+    fn each(&mut self, work: &mut dyn FnMut(&mut dyn Rule, &mut Sink), place: &dyn Fn() -> (Where, String)) {
+        let mut at = 0;
+        while at < self.running.len() {
+            // One guard for as many as go well: this runs at every step of every course of a search.
+            let done = guarded(|| {
+                for Running { rule, sink, .. } in &mut self.running[at..] {
+                    if let Some(rule) = rule {
+                        work(&mut **rule, sink);
+                    }
+                    at += 1;
+                }
+            });
+            let Err(words) = done else { return };
+            self.running[at].rule = None;
+            let (place, at_what) = place();
+            self.tell(self.running[at].id, place, &at_what, &words);
+            at += 1;
         }
+    }
+
+    /// Reports a rule that failed.
+    fn tell(&mut self, id: &'static str, place: Where, at_what: &str, words: &str) {
+        self.failed.push(id);
+        let message = format!("a fault of stillpage itself: the rule `{id}` stopped {at_what}: {words}");
+        let help = "what the other rules found is told all the same, what this one would have found after that is not; \
+                    please report it with the plan and its screens";
+        self.own_faults.report(place, Sight { message, help: help.into(), key: id.into(), ..Sight::default() });
+    }
+
+    /// The rules that failed.
+    pub fn failed(&self) -> &[&'static str] {
+        &self.failed
     }
 
     /// The ids of the rules that are at work, in the order of [`RULES`].
@@ -308,24 +380,57 @@ impl<'p> Bench<'p> {
 
     /// What was found so far.
     pub fn findings(&self) -> impl Iterator<Item = &Finding> {
-        self.running.iter().flat_map(|(_, sink)| sink.findings())
+        self.sinks().flat_map(Sink::findings)
     }
 
     /// Takes what was found so far.
     pub fn take_findings(&mut self) -> Vec<Finding> {
-        self.running.iter_mut().flat_map(|(_, sink)| sink.take_findings()).collect()
+        let sinks = self.running.iter_mut().map(|running| &mut running.sink).chain([&mut self.own_faults]);
+        sinks.flat_map(Sink::take_findings).collect()
     }
 
     /// Shows what was found to the rules that judge that.
     pub fn conclude(&mut self, summary: &Summary, accept_matches: &[u64]) {
-        let outcome = &Outcome { summary, accept_matches, ran: &self.ran };
-        for (rule, sink) in &mut self.running {
-            rule.conclude(outcome, sink);
-        }
+        // What a rule that failed did not find is no reason to call an exception stale.
+        let ran: Vec<&'static str> = self.ran.iter().copied().filter(|id| !self.failed.contains(id)).collect();
+        let outcome = &Outcome { summary, accept_matches, ran: &ran };
+        let place = || (Where::of_plan(""), "at the end of the plan".to_owned());
+        self.each(&mut |rule, sink| rule.conclude(outcome, sink), &place);
+    }
+
+    fn sinks(&self) -> impl Iterator<Item = &Sink> {
+        self.running.iter().map(|running| &running.sink).chain([&self.own_faults])
     }
 }
 
 fn limits_of(page: &Page, plan: &Plan) -> BTreeMap<String, f64> {
     let value = |limit: &Limit| plan.limit_or_display(page.id, &limit.name).or(limit.default);
     page.limits.iter().filter_map(|limit| Some((limit.name.clone(), value(limit)?))).collect()
+}
+
+#[cfg(test)]
+pub(crate) mod tests {
+    use super::*;
+
+    /// The title of a plan on which a rule fails that no other plan has: it stands in for a fault that nobody knows yet.
+    pub(crate) const FAILS: &str = "a plan on which a rule fails";
+
+    /// Reports every step, and fails at step 1.
+    #[derive(Clone)]
+    struct Fails;
+
+    impl Rule for Fails {
+        fn step(&mut self, step: &PlayedStep<'_>, sink: &mut Sink) {
+            assert!(step.planned.index != 1, "an invented fault");
+            sink.report(Where::of(step, StepField::Screen), Sight { message: "seen".into(), ..Sight::default() });
+        }
+    }
+
+    pub(super) fn put_a_failing_rule_in_front<'p>(bench: &mut Bench<'p>, plan: &'p Plan) {
+        if plan.title == FAILS {
+            bench.put("an-invented-rule", Severity::Warning, Box::new(Fails));
+            bench.ran.insert(0, "an-invented-rule");
+            bench.running.rotate_right(1);
+        }
+    }
 }

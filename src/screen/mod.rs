@@ -6,9 +6,13 @@ mod png;
 mod scanlines;
 mod svg;
 mod texts;
+mod weight;
 mod written;
 
-use std::collections::HashMap;
+use std::{
+    collections::HashMap,
+    sync::{Mutex, MutexGuard, PoisonError},
+};
 
 use crate::{
     display::{Ink, SegmentState, ink::InkKind},
@@ -72,6 +76,15 @@ impl ScreenFault {
     }
 }
 
+/// A screen that takes more memory than this while it is read is read by itself, bytes.
+const LARGE: u64 = 48 << 20;
+
+/// Waits until no other large screen is being read: many threads would need many times the memory. Held as long as it takes.
+fn by_itself_if_large(bytes: u64) -> Option<MutexGuard<'static, ()>> {
+    static ONE: Mutex<()> = Mutex::new(());
+    (bytes > LARGE).then(|| ONE.lock().unwrap_or_else(PoisonError::into_inner))
+}
+
 impl Picture {
     /// A picture of one shade.
     pub fn uniform(size: Size, shade: u8) -> Self {
@@ -101,8 +114,16 @@ impl Picture {
     /// A picture of encoded sRGB colours on palette ink. `buffer` is used again for the shades.
     fn from_colours(size: Size, colours: Vec<[u8; 3]>, ink: &Ink, mut buffer: Vec<u8>) -> Self {
         let mut known = HashMap::new();
-        let mut shade = |colour: [u8; 3]| {
-            *known.entry(colour).or_insert_with(|| ink.nearest_colour(colour).map_or(0, |(level, _)| level))
+        let mut last = None;
+        let mut shade = |colour: [u8; 3]| match last {
+            // Most pixels are as the one before.
+            Some((before, shade)) if before == colour => shade,
+            _ => {
+                let nearest = || ink.nearest_colour(colour).map_or(0, |(level, _)| level);
+                let shade = *known.entry(colour).or_insert_with(nearest);
+                last = Some((colour, shade));
+                shade
+            }
         };
         buffer.clear();
         buffer.extend(colours.iter().map(|colour| shade(*colour)));

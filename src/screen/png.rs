@@ -7,7 +7,7 @@ use std::io::Cursor;
 
 use png::{BitDepth, ColorType, Decoder, Limits, Transformations};
 
-use super::{Picture, ScreenFault, scanlines::plain_rows};
+use super::{Picture, ScreenFault, by_itself_if_large, scanlines::plain_rows};
 use crate::{
     display::Ink,
     geometry::Size,
@@ -16,6 +16,8 @@ use crate::{
 
 /// Memory that a decoder may use beside the picture itself, bytes: enough for any honest ancillary chunk.
 const DECODER_BYTES: usize = 64 << 20;
+/// The most bytes of samples of a picture that comes in several passes, which is unpacked as a whole.
+const MOST_SAMPLES: usize = 256 << 20;
 
 /// Decodes a PNG into a picture of exactly `size` in the shades of `ink`. `buffer` is used again for the picture.
 ///
@@ -32,11 +34,13 @@ pub fn decode_png(bytes: &[u8], size: Size, ink: &Ink, buffer: Vec<u8>) -> Resul
         return Err(ScreenFault::wrong_size(&format!("{} x {}", header.width, header.height), size));
     }
     let colour = header.color_type;
+    let bytes_a_pixel = if ink.colours().is_some() { 4 } else { 1 };
+    let samples = if header.interlaced { 8 } else { 0 };
+    let _turn = by_itself_if_large(size.pixels() * (bytes_a_pixel + samples));
     let mut pixels = Pixels::new(size, ink, buffer);
     if plain_rows(bytes, |row| pixels.take(row, colour)).is_none() {
         pixels.clear();
-        let (samples, colour) = all_samples(decoder)?;
-        pixels.take(&samples, colour);
+        any_rows(decoder, |samples, colour| pixels.take(samples, colour))?;
     }
     Ok(match pixels {
         Pixels::Greys(greys) => Picture::from_greys(size, greys, ink),
@@ -44,20 +48,36 @@ pub fn decode_png(bytes: &[u8], size: Size, ink: &Ink, buffer: Vec<u8>) -> Resul
     })
 }
 
-/// Any PNG's samples, 8 bits each, and what they are.
-fn all_samples(decoder: Decoder<Cursor<&[u8]>>) -> Result<(Vec<u8>, ColorType), ScreenFault> {
+/// Shows any PNG's samples, 8 bits each, and what they are: row by row, or all at once where the rows come in passes.
+fn any_rows(decoder: Decoder<Cursor<&[u8]>>, mut see: impl FnMut(&[u8], ColorType)) -> Result<(), ScreenFault> {
     let mut reader = decoder.read_info().map_err(|error| broken(&error))?;
     let (colour, depth) = reader.output_color_type();
+    let mut see = |samples: &[u8]| match depth {
+        BitDepth::Sixteen => see(&in_eight_bits(samples), colour),
+        _ => see(samples, colour),
+    };
+    if !reader.info().interlaced {
+        while let Some(row) = reader.next_row().map_err(|error| broken(&error))? {
+            see(row.data());
+        }
+        return reader.finish().map_err(|error| broken(&error));
+    }
     let bytes_needed = reader
         .output_buffer_size()
         .ok_or_else(|| ScreenFault::new("the PNG is too large to be decoded", "export it again at the panel's size"))?;
+    if bytes_needed > MOST_SAMPLES {
+        let message = format!("the PNG is interlaced, and unpacks to more than {} MB", MOST_SAMPLES >> 20);
+        return Err(ScreenFault::new(message, "export it without interlacing"));
+    }
     let mut samples = vec![0; bytes_needed];
     reader.next_frame(&mut samples).map_err(|error| broken(&error))?;
     reader.finish().map_err(|error| broken(&error))?;
-    if depth == BitDepth::Sixteen {
-        samples = samples.chunks_exact(2).map(|pair| eight_bits(u16::from_be_bytes([pair[0], pair[1]]))).collect();
-    }
-    Ok((samples, colour))
+    see(&samples);
+    Ok(())
+}
+
+fn in_eight_bits(samples: &[u8]) -> Vec<u8> {
+    samples.chunks_exact(2).map(|pair| eight_bits(u16::from_be_bytes([pair[0], pair[1]]))).collect()
 }
 
 /// Pixels as an ink takes them: greys, or colours and the buffer for their shades.

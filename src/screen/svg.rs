@@ -3,6 +3,7 @@
 
 use std::{
     cell::RefCell,
+    collections::{HashMap, hash_map::Entry},
     sync::{Arc, Mutex, Once, PoisonError},
 };
 
@@ -16,9 +17,10 @@ use resvg::{
 };
 
 use super::{
-    Picture, ScreenFault, ScreenNote,
+    Picture, ScreenFault, ScreenNote, by_itself_if_large,
     png::{colour_of_rgba, grey_of_rgba},
     texts::drawn_texts,
+    weight::{TooMuch, weigh},
 };
 use crate::{
     display::{Ink, Segments},
@@ -31,8 +33,21 @@ const BUNDLED_FACE: &[u8] = include_bytes!("fonts/Arimo-subset.ttf");
 const MOST_NODES: u32 = 50_000;
 /// The deepest nesting of elements; deeper files overflow a thread's stack in the drawing library.
 const DEEPEST: usize = 256;
-/// The most pixels of a picture inside an SVG.
+/// The most pixels of the pictures inside an SVG, all together.
 const MOST_IMAGE_PIXELS: u64 = 64_000_000;
+/// The most bytes of the files of these pictures.
+const MOST_IMAGE_BYTES: usize = 64 << 20;
+/// The most elements where each stands wherever it is referred to.
+const MOST_GROWN: u64 = 200_000;
+/// The most attributes of an element: each is compared with all others.
+const MOST_ATTRIBUTES: usize = 1000;
+/// The most that the style sheets of an SVG may ask for: bytes of them times elements.
+const MOST_STYLING: usize = 100_000_000;
+/// The most characters of a text, and of all texts: the library compares the parts of a text with each other.
+const LONGEST_TEXT: usize = 4_000;
+const MOST_CHARACTERS: usize = 100_000;
+/// The most that markers may ask for: bytes of paths, where one may stand at every corner, times what a marker is made of.
+const MOST_MARKING: usize = 400_000;
 
 /// Hands over the bytes of a file that an SVG refers to, or says why not.
 pub type ImageFinder<'f> = &'f (dyn Fn(&str) -> Result<Vec<u8>, String> + Sync);
@@ -86,6 +101,8 @@ pub fn draw_svg(
     if is.width() != size.width as f32 || is.height() != size.height as f32 {
         return Err(ScreenFault::wrong_size(&format!("{} x {}", is.width(), is.height()), size));
     }
+    let beside = weigh(&tree, size).map_err(too_much)?;
+    let _turn = by_itself_if_large(4 * size.pixels() + beside as u64);
     let mut pixmap = Pixmap::new(size.width, size.height)
         .ok_or_else(|| ScreenFault::new("the panel is too large to draw on", "describe a smaller panel"))?;
     let ((), drawing_log) = with_log(|| resvg::render(&tree, Transform::identity(), &mut pixmap.as_mut()));
@@ -123,6 +140,7 @@ pub fn draw_segments(bytes: &[u8]) -> Result<Segments, ScreenFault> {
     if size.pixels() > MOST_IMAGE_PIXELS {
         return Err(ScreenFault::new(format!("a drawing of {size} px is too large"), "draw it at the panel's size"));
     }
+    weigh(&tree, size).map_err(too_much)?;
     let mut shapes = Vec::new();
     shapes_with_id(tree.root(), &mut shapes);
     if shapes.is_empty() || shapes.len() > Segments::MOST {
@@ -147,6 +165,24 @@ pub fn draw_segments(bytes: &[u8]) -> Result<Segments, ScreenFault> {
         ));
     }
     Ok(Segments::new(size, names, owners))
+}
+
+fn too_much(of_what: TooMuch) -> ScreenFault {
+    let (message, help) = match of_what {
+        TooMuch::Work => (
+            "the SVG asks for more drawing than any screen needs",
+            "simplify it: fewer shapes over each other, filters, patterns and masks",
+        ),
+        TooMuch::Size => (
+            "the SVG has a shape that is larger than 10,000,000 px, or as far away",
+            "draw it no larger than the screen",
+        ),
+        TooMuch::Memory => (
+            "the SVG needs too many layers, or too large ones, to be drawn",
+            "flatten its groups with opacity, masks and filters, and draw patterns and pictures no larger than they show",
+        ),
+    };
+    ScreenFault::new(message, help)
 }
 
 /// The outermost nodes that have an id, in the order in which they are drawn.
@@ -195,11 +231,13 @@ fn parse(
     let text = std::str::from_utf8(bytes).map_err(|error| {
         ScreenFault::new(format!("the SVG is not UTF-8: byte {}", error.valid_up_to()), "save it as UTF-8")
     })?;
+    check_attributes(text)?;
     let parsing = roxmltree::ParsingOptions { allow_dtd: false, nodes_limit: MOST_NODES, ..Default::default() };
     let document = roxmltree::Document::parse_with_options(text, parsing).map_err(|error| xml_fault(&error))?;
     check_document(&document)?;
     let refused = Mutex::new(Vec::new());
-    let options = options(faces, find_image, notes, &refused);
+    let shown = Mutex::default();
+    let options = options(faces, find_image, notes, &refused, &shown);
     let (tree, log) = with_log(|| Tree::from_xmltree(&document, &options));
     drop(options);
     if let Some(reason) = refused.into_inner().unwrap_or_else(PoisonError::into_inner).into_iter().next() {
@@ -227,14 +265,166 @@ fn xml_fault(error: &roxmltree::Error) -> ScreenFault {
     ScreenFault::new(format!("the SVG is broken: {error}"), help)
 }
 
+/// Done on the text: a reader of XML takes as long as the square of the attributes.
+fn check_attributes(text: &str) -> Result<(), ScreenFault> {
+    // No value holds a `<`, and every attribute has its `=`.
+    let crowded = text.split('<').position(|tag| tag.bytes().filter(|byte| *byte == b'=').count() > MOST_ATTRIBUTES);
+    let Some(at) = crowded else { return Ok(()) };
+    let line = 1 + text.split('<').take(at).map(|tag| tag.bytes().filter(|byte| *byte == b'\n').count()).sum::<usize>();
+    Err(ScreenFault::new(
+        format!("an element of the SVG has more than {MOST_ATTRIBUTES} attributes, in line {line}"),
+        "take away those that draw nothing",
+    ))
+}
+
+/// Style sheets are held against every element.
+fn check_styling(document: &roxmltree::Document<'_>) -> Result<(), ScreenFault> {
+    let elements = document.descendants().filter(roxmltree::Node::is_element);
+    let (mut count, mut bytes) = (0, 0);
+    for element in elements {
+        count += 1;
+        if element.tag_name().name() == "style" {
+            bytes += element.descendants().filter_map(|node| node.text()).map(str::len).sum::<usize>();
+        }
+    }
+    if bytes.saturating_mul(count) <= MOST_STYLING {
+        return Ok(());
+    }
+    Err(ScreenFault::new(
+        format!("the SVG has {bytes} bytes of style sheets for {count} elements"),
+        "keep the styles that are used, or write them as attributes",
+    ))
+}
+
+fn check_texts(document: &roxmltree::Document<'_>) -> Result<(), ScreenFault> {
+    let mut all = 0;
+    for text in document.descendants().filter(|node| node.tag_name().name() == "text") {
+        let characters = |node: roxmltree::Node<'_, '_>| node.text().map_or(0, |text| text.chars().count());
+        let own: usize = text.descendants().filter(roxmltree::Node::is_text).map(characters).sum();
+        all += own;
+        if own > LONGEST_TEXT || all > MOST_CHARACTERS {
+            let line = document.text_pos_at(text.range().start).row;
+            return Err(ScreenFault::new(
+                format!("the SVG has a text of more than {LONGEST_TEXT} characters, or many long ones, in line {line}"),
+                "leave out what no screen shows, or divide the text",
+            ));
+        }
+    }
+    Ok(())
+}
+
+fn check_markers(document: &roxmltree::Document<'_>) -> Result<(), ScreenFault> {
+    let markers = document.descendants().filter(|node| node.tag_name().name() == "marker");
+    let Some(largest) = markers.map(|marker| marker.descendants().count()).max() else { return Ok(()) };
+    let paths = document.descendants().filter_map(|node| node.attribute("d").or(node.attribute("points")));
+    let bytes: usize = paths.map(str::len).sum();
+    if bytes.saturating_mul(largest) <= MOST_MARKING {
+        return Ok(());
+    }
+    Err(ScreenFault::new(
+        format!("the SVG has markers, and {bytes} bytes of paths on which they might stand"),
+        "draw the markers as shapes, or simplify the paths",
+    ))
+}
+
+/// How deep the elements of a drawing lie in each other, and how many there are, when each stands wherever it is referred
+/// to: as the drawing library goes through them.
+fn check_references(document: &roxmltree::Document<'_>) -> Result<(), ScreenFault> {
+    let references = References::of(document);
+    let mut grown: HashMap<roxmltree::NodeId, Grown> = HashMap::new();
+    // A node is met twice: on the way down, and when all below it is known.
+    let mut open = vec![(document.root(), false)];
+    while let Some((node, is_done)) = open.pop() {
+        if is_done {
+            let mut own = Grown { depth: 1, elements: 1 };
+            for below in references.below(node).iter().filter_map(|below| grown.get(&below.id())) {
+                own.depth = own.depth.max(1 + below.depth);
+                own.elements = own.elements.saturating_add(below.elements);
+            }
+            if own.depth > DEEPEST + 1 {
+                return Err(too_deep(document, node));
+            }
+            grown.insert(node.id(), own);
+        } else if let Entry::Vacant(vacant) = grown.entry(node.id()) {
+            // What leads back to itself is left out by the library.
+            vacant.insert(Grown { depth: 0, elements: 0 });
+            open.push((node, true));
+            open.extend(references.below(node).into_iter().map(|node| (node, false)));
+        }
+    }
+    if grown.get(&document.root().id()).is_none_or(|all| all.elements <= MOST_GROWN) {
+        return Ok(());
+    }
+    Err(ScreenFault::new(
+        format!("the SVG has more than {MOST_GROWN} elements where each stands wherever it is referred to"),
+        "simplify its patterns, masks, clips and uses",
+    ))
+}
+
+/// An element with all that stands in it.
+#[derive(Clone, Copy)]
+struct Grown {
+    depth: usize,
+    elements: u64,
+}
+
+/// What elements refer to, by attributes and by style sheets.
+struct References<'a, 'i> {
+    ids: HashMap<&'a str, roxmltree::Node<'a, 'i>>,
+    /// Selectors, and the rest of their rules.
+    rules: Vec<(&'a str, &'a str)>,
+}
+
+impl<'a, 'i> References<'a, 'i> {
+    fn of(document: &'a roxmltree::Document<'i>) -> Self {
+        let ids = document.descendants().filter_map(|node| Some((node.attribute("id")?, node))).collect();
+        let sheets = document.descendants().filter(|node| node.tag_name().name() == "style");
+        let texts = sheets.flat_map(|sheet| sheet.descendants()).filter(roxmltree::Node::is_text);
+        let rules = texts.filter_map(|text| text.text()).flat_map(|text| text.split('}'));
+        let rules = rules.filter_map(|rule| rule.split_once('{')).filter(|(_, body)| body.contains("url"));
+        Self { ids, rules: rules.collect() }
+    }
+
+    /// The elements in an element, and those that it refers to.
+    fn below(&self, node: roxmltree::Node<'a, 'i>) -> Vec<roxmltree::Node<'a, 'i>> {
+        let attributes = node.attributes().map(|attribute| attribute.value());
+        let rules = self.rules.iter().filter(|(selector, _)| may_select(selector, node)).map(|(_, body)| *body);
+        let names = attributes.chain(rules).flat_map(|value| {
+            value.split('#').skip(1).map(|part| part.split([')', '"', '\'', ' ', ';']).next().unwrap_or_default())
+        });
+        let referred = names.filter_map(|name| self.ids.get(name).copied());
+        node.children().chain(referred).filter(roxmltree::Node::is_element).collect()
+    }
+}
+
+/// Whether a selector may be one for an element; where in doubt, it is.
+fn may_select(selector: &str, node: roxmltree::Node<'_, '_>) -> bool {
+    let classes = node.attribute("class").unwrap_or_default();
+    selector.contains(['*', '[', ':', '\\'])
+        || selector.contains(node.tag_name().name()) && node.is_element()
+        || classes.split_whitespace().any(|class| selector.contains(class))
+        || node.attribute("id").is_some_and(|id| selector.contains(id))
+}
+
+fn too_deep(document: &roxmltree::Document<'_>, node: roxmltree::Node<'_, '_>) -> ScreenFault {
+    let line = document.text_pos_at(node.range().start).row;
+    ScreenFault::new(
+        format!("the SVG nests deeper than {DEEPEST} elements, in line {line}"),
+        "flatten its groups, and what they refer to",
+    )
+}
+
 fn check_document(document: &roxmltree::Document<'_>) -> Result<(), ScreenFault> {
+    check_styling(document)?;
+    check_texts(document)?;
+    check_markers(document)?;
     // A walk of its own, as recursion would overflow on the very files that it looks for.
     let mut open = vec![(document.root(), 0)];
     while let Some((node, depth)) = open.pop() {
         check_node(document, node, depth)?;
         open.extend(node.children().map(|child| (child, depth + 1)));
     }
-    Ok(())
+    check_references(document)
 }
 
 fn check_node(
@@ -275,6 +465,7 @@ fn options<'o>(
     find_image: ImageFinder<'o>,
     notes: &'o Mutex<Vec<ScreenNote>>,
     refused: &'o Mutex<Vec<String>>,
+    shown: &'o Mutex<Shown>,
 ) -> Options<'o> {
     let refuse = move |reason: String| {
         refused.lock().unwrap_or_else(PoisonError::into_inner).push(reason);
@@ -289,10 +480,14 @@ fn options<'o>(
         },
         image_href_resolver: ImageHrefResolver {
             resolve_data: Box::new(move |_, data, _| {
-                check_image(&data).map_or_else(refuse, |()| Some(ImageKind::PNG(data)))
+                check_image(&data, shown).map_or_else(refuse, |()| Some(ImageKind::PNG(data)))
             }),
             resolve_string: Box::new(move |href, _| {
-                let found = find_image(href).and_then(|data| check_image(&data).map(|()| data));
+                if !refused.lock().unwrap_or_else(PoisonError::into_inner).is_empty() {
+                    // One reason is told; no more files are read for it.
+                    return None;
+                }
+                let found = find_image(href).and_then(|data| check_image(&data, shown).map(|()| data));
                 found.map_or_else(
                     |reason| refuse(format!("the SVG's picture `{}` cannot be used: {reason}", shortened(href))),
                     |data| Some(ImageKind::PNG(Arc::new(data))),
@@ -303,14 +498,24 @@ fn options<'o>(
     }
 }
 
-fn check_image(data: &[u8]) -> Result<(), String> {
+/// The pictures inside an SVG so far.
+#[derive(Default)]
+struct Shown {
+    pixels: u64,
+    bytes: usize,
+}
+
+fn check_image(data: &[u8], shown: &Mutex<Shown>) -> Result<(), String> {
     let mut decoder = png::Decoder::new(std::io::Cursor::new(data));
     let header = decoder.read_header_info().map_err(|_| "a picture inside an SVG must be a PNG".to_owned())?;
-    let pixels = u64::from(header.width) * u64::from(header.height);
-    if pixels <= MOST_IMAGE_PIXELS {
+    let mut shown = shown.lock().unwrap_or_else(PoisonError::into_inner);
+    shown.pixels = shown.pixels.saturating_add(u64::from(header.width) * u64::from(header.height));
+    shown.bytes += data.len();
+    if shown.pixels <= MOST_IMAGE_PIXELS && shown.bytes <= MOST_IMAGE_BYTES {
         return Ok(());
     }
-    Err(format!("a picture inside the SVG is {} x {} px, too large", header.width, header.height))
+    let with = format!("with this one of {} x {} px", header.width, header.height);
+    Err(format!("{with}, the pictures inside the SVG are too large, or too many"))
 }
 
 fn select_face(font: &usvg::Font, database: &Database, faces: &Faces, notes: &Mutex<Vec<ScreenNote>>) -> ID {

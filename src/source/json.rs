@@ -38,7 +38,14 @@ pub struct Reading {
     pub source: Arc<Source>,
     /// What was wrong so far, in the order of finding.
     pub faults: Vec<Fault>,
+    /// How many faults more there were than anybody reads.
+    untold: u64,
 }
+
+/// As many values may be in a file: each takes some hundred bytes while it is read. A long plan repeats its steps.
+const MOST_VALUES: usize = 2_000_000;
+/// As many faults of a file are told.
+const MOST_FAULTS: usize = 100;
 
 /// The fields of an object, each asked for by name; what nobody may ask for has been reported.
 #[derive(Debug)]
@@ -132,16 +139,17 @@ pub fn read_document<T>(
     read: impl FnOnce(&mut Reading, &Item<'_>) -> Option<T>,
 ) -> Result<T, Vec<Fault>> {
     let value = parse(source).map_err(|fault| vec![fault])?;
-    let mut reading = Reading { source: source.clone(), faults: Vec::new() };
+    let mut reading = Reading { source: source.clone(), faults: Vec::new(), untold: 0 };
     let result = read(&mut reading, &Item { value: &value, pointer: String::new() });
     match result {
         Some(result) if reading.faults.is_empty() => Ok(result),
-        _ => Err(reading.faults),
+        _ => Err(reading.all_faults()),
     }
 }
 
 /// The root of a text.
 pub(super) fn parse(source: &Arc<Source>) -> Result<Value<'_>, Fault> {
+    check_amount(source)?;
     let options = ParseOptions {
         allow_comments: true,
         allow_trailing_commas: true,
@@ -170,6 +178,15 @@ pub(super) fn parse(source: &Arc<Source>) -> Result<Value<'_>, Fault> {
     })
 }
 
+/// Every value but the first stands behind one of these; those in texts and comments count too.
+fn check_amount(source: &Arc<Source>) -> Result<(), Fault> {
+    let mut begins = source.text.bytes().enumerate().filter(|(_, byte)| matches!(byte, b',' | b'[' | b'{' | b':'));
+    let Some((at, _)) = begins.nth(MOST_VALUES) else { return Ok(()) };
+    let message = format!("the file holds more than {MOST_VALUES} values");
+    Err(Fault::at(source, Span { start: at, end: at + 1 }, message)
+        .with_help("write what comes again as `repeat`, or divide the file"))
+}
+
 fn lower_first(text: &str) -> String {
     let mut characters = text.chars();
     characters.next().map_or_else(String::new, |first| first.to_lowercase().chain(characters).collect())
@@ -183,7 +200,19 @@ impl Reading {
 
     /// Notes a fault at a place.
     pub fn fault_at(&mut self, span: Span, message: impl Into<String>, help: impl Into<String>) {
-        self.faults.push(Fault::at(&self.source, span, message).with_help(help));
+        if self.faults.len() < MOST_FAULTS {
+            self.faults.push(Fault::at(&self.source, span, message).with_help(help));
+        } else {
+            self.untold += 1;
+        }
+    }
+
+    fn all_faults(mut self) -> Vec<Fault> {
+        if self.untold > 0 {
+            let message = format!("{} faults more are not told", self.untold);
+            self.faults.push(Fault::of_file(&self.source.name, message, "correct those above first"));
+        }
+        self.faults
     }
 
     fn wrong_kind(&mut self, item: &Item<'_>, wanted: &str) {

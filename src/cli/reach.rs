@@ -1,0 +1,86 @@
+//! How far a plan may reach: what it names, and what that names in turn, must lie inside a few folders once all links are
+//! followed. So a plan from a stranger cannot have files read that were never handed over with it.
+//!
+//! Knows folders, not what is read from them. A file that the user names is never looked at here.
+
+use std::path::{Path, PathBuf};
+
+use clap::Args;
+
+use super::load::real;
+use crate::{plan::Trouble, source::Fault};
+
+/// What mends a refusal.
+const HELP: &str = "keep it inside, or add `--allow-outside` if you trust these files";
+
+/// The option that every command has which reads plans or descriptions.
+#[derive(Clone, Copy, Debug, Default, Args)]
+pub(crate) struct Outside {
+    /// Let plans and displays name any file, not only those inside their folder; for files that you trust
+    #[arg(long)]
+    pub(super) allow_outside: bool,
+}
+
+/// The folders that a plan may reach into.
+#[derive(Clone, Debug)]
+pub(super) struct Reach {
+    /// Without links; nothing where all is allowed.
+    folders: Option<Vec<PathBuf>>,
+}
+
+/// Something that lies outside, in words.
+#[derive(Debug)]
+pub(super) struct IsOutside {
+    message: String,
+}
+
+impl Reach {
+    /// All there is.
+    pub(super) fn everywhere() -> Self {
+        Self { folders: None }
+    }
+
+    /// A folder, and of the `wider` ones those that it lies in.
+    pub(super) fn of<'w>(folder: &Path, wider: impl IntoIterator<Item = &'w PathBuf>, outside: Outside) -> Self {
+        if outside.allow_outside {
+            return Self::everywhere();
+        }
+        let own = real(folder);
+        // The root of the file system is no project, whoever stands there.
+        let holds = |wider: &PathBuf| own.starts_with(wider) && wider.parent().is_some();
+        let wider: Vec<PathBuf> = wider.into_iter().map(|wider| real(wider)).filter(holds).collect();
+        Self { folders: Some(std::iter::once(own).chain(wider).collect()) }
+    }
+
+    /// Whether a file or folder may be read. Whether it is there is left to who looks for it.
+    pub(super) fn check(&self, path: &Path, named: &str) -> Result<(), IsOutside> {
+        let Some(folders) = &self.folders else { return Ok(()) };
+        // Of what is not there, the nearest folder above that is.
+        let there = path.ancestors().find_map(|path| Some((path, path.canonicalize().ok()?)));
+        let Some((path, place)) = there else { return Ok(()) };
+        if folders.iter().any(|folder| place.starts_with(folder)) {
+            return Ok(());
+        }
+        // The outermost says it all: the others lie in it.
+        let widest = folders.iter().min_by_key(|folder| folder.as_os_str().len());
+        let widest = widest.map(|folder| folder.display().to_string()).unwrap_or_default();
+        let leads = if path.components().collect::<PathBuf>() == place {
+            String::new()
+        } else {
+            format!(" leads to {} and", place.display())
+        };
+        Err(IsOutside { message: format!("`{named}`{leads} lies outside of {widest}, where a plan's files must lie") })
+    }
+}
+
+impl From<IsOutside> for Trouble {
+    fn from(outside: IsOutside) -> Self {
+        Self { message: outside.message, help: HELP.into() }
+    }
+}
+
+impl From<IsOutside> for Fault {
+    fn from(outside: IsOutside) -> Self {
+        Self::of_file("", outside.message, HELP)
+    }
+}

@@ -2,7 +2,9 @@
 //!
 //! Works on bytes that the caller read; knows no plans, no modes and no files.
 
+mod effort;
 mod png;
+mod references;
 mod scanlines;
 mod svg;
 mod texts;

@@ -7,7 +7,7 @@ use std::{
 };
 
 use resvg::{
-    tiny_skia::{Pixmap, Transform},
+    tiny_skia::{NonZeroRect, Pixmap, Transform},
     usvg::{
         self, FontFamily, FontResolver, ImageHrefResolver, ImageKind, Node, Options, Tree,
         fontdb::{self, Database, Family, ID},
@@ -17,18 +17,22 @@ use resvg::{
 
 use super::{
     Picture, ScreenFault, ScreenNote,
-    png::{colour_of_rgba, grey_of_rgba},
+    effort::{self, Effort, TooMuch, check_tree},
+    png::{check_palette, colour_of_rgba, grey_of_rgba},
+    references::reach,
     texts::drawn_texts,
 };
 use crate::{
     display::{Ink, Segments},
-    geometry::{Size, Window},
+    geometry::{Rect, Size, Window},
 };
 
 /// The face that serves where a plan brings none: see `fonts/README.md` for its origin and licence.
 const BUNDLED_FACE: &[u8] = include_bytes!("fonts/Arimo-subset.ttf");
 /// The most elements and texts of an SVG.
 const MOST_NODES: u32 = 50_000;
+/// The most elements that are drawn when its references are followed.
+const MOST_DRAWN: u64 = 200_000;
 /// The deepest nesting of elements; deeper files overflow a thread's stack in the drawing library.
 const DEEPEST: usize = 256;
 /// The most pixels of a picture inside an SVG.
@@ -86,6 +90,7 @@ pub fn draw_svg(
     if is.width() != size.width as f32 || is.height() != size.height as f32 {
         return Err(ScreenFault::wrong_size(&format!("{} x {}", is.width(), is.height()), size));
     }
+    check_tree(&tree, size.pixels()).map_err(too_much)?;
     let mut pixmap = Pixmap::new(size.width, size.height)
         .ok_or_else(|| ScreenFault::new("the panel is too large to draw on", "describe a smaller panel"))?;
     let ((), drawing_log) = with_log(|| resvg::render(&tree, Transform::identity(), &mut pixmap.as_mut()));
@@ -132,7 +137,9 @@ pub fn draw_segments(bytes: &[u8]) -> Result<Segments, ScreenFault> {
         ));
     }
     let mut owners = vec![0; size.pixels() as usize];
+    let mut effort = Effort::new(size.pixels());
     for (index, shape) in shapes.iter().enumerate() {
+        effort.node(shape, box_of(shape, size)?.map_or(0, Rect::pixels)).map_err(too_much)?;
         own(shape, index as u16 + 1, size, &mut owners)?;
     }
     let mut has_pixels = vec![false; shapes.len()];
@@ -160,16 +167,29 @@ fn shapes_with_id<'t>(group: &'t usvg::Group, shapes: &mut Vec<&'t Node>) {
     }
 }
 
-/// Gives a segment the pixels that its shape covers by half or more. Draws no more than the shape's own box.
-fn own(shape: &Node, owner: u16, size: Size, owners: &mut [u16]) -> Result<(), ScreenFault> {
-    let Some(bounds) = shape.abs_layer_bounding_box() else {
-        return Err(ScreenFault::new(format!("the segment `{}` has no area", shape.id()), "draw it as a filled shape"));
-    };
+fn too_much(of: TooMuch) -> ScreenFault {
+    let [message, help] = of.words();
+    ScreenFault::new(message, help)
+}
+
+fn bounds_of(shape: &Node) -> Result<NonZeroRect, ScreenFault> {
+    shape.abs_layer_bounding_box().ok_or_else(|| {
+        ScreenFault::new(format!("the segment `{}` has no area", shape.id()), "draw it as a filled shape")
+    })
+}
+
+/// The whole pixels around a shape, where it does not lie wholly outside the drawing.
+fn box_of(shape: &Node, size: Size) -> Result<Option<Rect>, ScreenFault> {
+    let bounds = bounds_of(shape)?;
     let (left, top) = (bounds.x().floor(), bounds.y().floor());
     let (width, height) = ((bounds.right().ceil() - left) as i64, (bounds.bottom().ceil() - top) as i64);
-    let window = Window { x: left as i64, y: top as i64, width, height };
-    // What lies wholly outside the drawing has no pixels.
-    let Some(rect) = window.cut(size) else { return Ok(()) };
+    Ok(Window { x: left as i64, y: top as i64, width, height }.cut(size))
+}
+
+/// Gives a segment the pixels that its shape covers by half or more. Draws no more than the shape's own box.
+fn own(shape: &Node, owner: u16, size: Size, owners: &mut [u16]) -> Result<(), ScreenFault> {
+    let bounds = bounds_of(shape)?;
+    let Some(rect) = box_of(shape, size)? else { return Ok(()) };
     let mut pixmap = Pixmap::new(rect.width, rect.height)
         .ok_or_else(|| ScreenFault::new("the drawing is too large", "draw it at the panel's size"))?;
     let to_box = Transform::from_translate(bounds.x() - rect.x as f32, bounds.y() - rect.y as f32);
@@ -198,6 +218,8 @@ fn parse(
     let parsing = roxmltree::ParsingOptions { allow_dtd: false, nodes_limit: MOST_NODES, ..Default::default() };
     let document = roxmltree::Document::parse_with_options(text, parsing).map_err(|error| xml_fault(&error))?;
     check_document(&document)?;
+    check_references(&document)?;
+    effort::check_document(&document).map_err(too_much)?;
     let refused = Mutex::new(Vec::new());
     let options = options(faces, find_image, notes, &refused);
     let (tree, log) = with_log(|| Tree::from_xmltree(&document, &options));
@@ -233,6 +255,21 @@ fn check_document(document: &roxmltree::Document<'_>) -> Result<(), ScreenFault>
     while let Some((node, depth)) = open.pop() {
         check_node(document, node, depth)?;
         open.extend(node.children().map(|child| (child, depth + 1)));
+    }
+    Ok(())
+}
+
+fn check_references(document: &roxmltree::Document<'_>) -> Result<(), ScreenFault> {
+    let simpler = "draw what it refers to less often, or write it where it is needed";
+    let reach =
+        reach(document).map_err(|what| ScreenFault::new(format!("the SVG cannot be drawn: {what}"), simpler))?;
+    if reach.depth > DEEPEST {
+        let message = format!("the SVG nests deeper than {DEEPEST} elements when its references are followed");
+        return Err(ScreenFault::new(message, simpler));
+    }
+    if reach.elements > MOST_DRAWN {
+        let message = format!("the SVG draws more than {MOST_DRAWN} elements when its references are followed");
+        return Err(ScreenFault::new(message, simpler));
     }
     Ok(())
 }
@@ -307,10 +344,11 @@ fn check_image(data: &[u8]) -> Result<(), String> {
     let mut decoder = png::Decoder::new(std::io::Cursor::new(data));
     let header = decoder.read_header_info().map_err(|_| "a picture inside an SVG must be a PNG".to_owned())?;
     let pixels = u64::from(header.width) * u64::from(header.height);
-    if pixels <= MOST_IMAGE_PIXELS {
-        return Ok(());
+    if pixels > MOST_IMAGE_PIXELS {
+        return Err(format!("a picture inside the SVG is {} x {} px, too large", header.width, header.height));
     }
-    Err(format!("a picture inside the SVG is {} x {} px, too large", header.width, header.height))
+    let reader = decoder.read_info().map_err(|error| format!("a picture inside the SVG is broken: {error}"))?;
+    check_palette(reader.info()).map_err(|message| format!("a picture inside the SVG is broken: {message}"))
 }
 
 fn select_face(font: &usvg::Font, database: &Database, faces: &Faces, notes: &Mutex<Vec<ScreenNote>>) -> ID {

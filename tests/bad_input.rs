@@ -93,6 +93,24 @@ fn a_lying_png_is_refused() {
     with_screen("colour.png", &[SIGNATURE, &header(16, 8, 3, 7), &image_data].concat());
 }
 
+/// A palette of 4 bytes holds a colour and a third of one.
+#[test]
+fn a_png_with_a_part_of_a_colour_is_refused() {
+    let mut bytes = Vec::new();
+    let mut encoder = png::Encoder::new(&mut bytes, 16, 8);
+    encoder.set_color(png::ColorType::Indexed);
+    encoder.set_palette(vec![0, 0, 0, 255, 255, 255]);
+    encoder.write_header().unwrap().write_image_data(&[1; 128]).unwrap();
+    let at = bytes.windows(4).position(|four| four == b"PLTE").unwrap() - 4;
+    let cut = [&bytes[..at], &chunk(*b"PLTE", &[0, 0, 0, 255]), &bytes[at + 18..]].concat();
+    assert!(with_screen("palette.png", &cut).contains("4 bytes, which is not three for each colour"));
+    let folder = Folder::usual();
+    folder.file("palette.png", &cut);
+    folder.file("a.svg", svg("<image width=\"16\" height=\"8\" href=\"palette.png\"/>"));
+    folder.plan("a.plan.json", r#"{ "steps": [{ "screen": "a.svg" }] }"#);
+    assert!(beside_a_good_plan(&folder).contains("not three for each colour"));
+}
+
 /// Text chunks are skipped, however many there are and however they are packed: the picture is read.
 #[test]
 fn a_bomb_of_text_chunks_is_skipped() {
@@ -105,6 +123,33 @@ fn a_bomb_of_text_chunks_is_skipped() {
     bomb.extend_from_slice(rest);
     let picture = decode_png(&bomb, Size { width: 16, height: 8 }, &grey(), Vec::new()).unwrap();
     assert!(picture.shades().iter().all(|shade| *shade == 255));
+}
+
+/// A transparent grey may be written with more bits than the samples have. The lowest count: "decoders must mask the other
+/// bits to 0 before the value is used" (PNG Specification, Third Edition, W3C, section 11.3.1.1).
+#[test]
+fn of_a_transparent_grey_the_lowest_bits_count() {
+    for (depth, key, greys) in [
+        (png::BitDepth::One, [0xb8, 2], [255, 255, 255, 255]),
+        (png::BitDepth::One, [0, 3], [0, 255, 0, 255]),
+        (png::BitDepth::Two, [1, 0xfd], [0, 255, 170, 255]),
+        (png::BitDepth::Four, [7, 0x71], [0, 255, 34, 51]),
+        (png::BitDepth::Eight, [7, 1], [0, 255, 2, 3]),
+    ] {
+        let samples: Vec<u8> = match depth {
+            png::BitDepth::One => vec![0b0101_0000],
+            png::BitDepth::Two => vec![0b0001_1011],
+            png::BitDepth::Four => vec![0x01, 0x23],
+            _ => vec![0, 1, 2, 3],
+        };
+        let mut bytes = Vec::new();
+        let mut encoder = png::Encoder::new(&mut bytes, 4, 1);
+        encoder.set_depth(depth);
+        encoder.set_trns(key.to_vec());
+        encoder.write_header().unwrap().write_image_data(&samples).unwrap();
+        let picture = decode_png(&bytes, Size { width: 4, height: 1 }, &grey(), Vec::new()).unwrap();
+        assert_eq!(picture.shades(), greys, "{depth:?}, key {key:?}");
+    }
 }
 
 fn svg(inside: &str) -> String {
@@ -153,6 +198,41 @@ fn a_hostile_svg_is_refused() {
     with_screen("text.svg", &[0xff, 0xfe, 0x00, 0x41]);
     with_screen("empty.svg", b"");
     with_screen("size.svg", svg("").replace("16", "1e30").as_bytes());
+}
+
+/// What refers to what refers to something, a thousand times over, is refused before it is drawn: by its depth, which would
+/// overflow a stack, and by how often it is drawn.
+#[test]
+fn an_svg_that_grows_with_its_references_is_refused() {
+    let chain =
+        |first: &str, next: &dyn Fn(usize) -> String| (0..4000).fold(first.to_owned(), |text, at| text + &next(at));
+    let use_of = |at: usize| format!("<g id=\"x{}\"><use href=\"#x{at}\"/></g>", at + 1);
+    let mask = |at: usize| format!("<mask id=\"x{}\"><path d=\"M0 0h9v9\" mask=\"url(#x{at})\"/></mask>", at + 1);
+    let pattern = |at: usize| {
+        format!(
+            "<pattern id=\"x{}\" width=\"9\" height=\"9\"><path d=\"M0 0h9v9\" style=\"fill:url('#x{at}')\"/></pattern>",
+            at + 1
+        )
+    };
+    let clip = |at: usize| {
+        format!(
+            "<style>.y{at}{{clip-path:url(#x{at})}}</style><clipPath id=\"x{}\"><path class=\"y{at}\" d=\"M0 0h9v9\"/></clipPath>",
+            at + 1
+        )
+    };
+    for (name, inside) in [
+        ("use.svg", chain("<g id=\"x0\"/>", &use_of)),
+        ("mask.svg", chain("<mask id=\"x0\"/>", &mask)),
+        ("pattern.svg", chain("<pattern id=\"x0\"/>", &pattern)),
+        ("clip.svg", chain("<clipPath id=\"x0\"/>", &clip)),
+    ] {
+        let inside = format!("<defs>{inside}</defs><path id=\"top\" d=\"M0 0h9v9\" mask=\"url(#x4000)\"/>");
+        with_screen(name, svg(&inside).as_bytes());
+        draw_segments(svg(&inside).as_bytes()).unwrap_err();
+    }
+    let ten = |at: usize| format!("<g id=\"x{}\">{}</g>", at + 1, format!("<use href=\"#x{at}\"/>").repeat(10));
+    let bomb = (0..7).fold("<path id=\"x0\" d=\"M0 0h9v9\"/>".to_owned(), |text, at| text + &ten(at));
+    with_screen("bomb.svg", svg(&bomb).as_bytes());
 }
 
 #[test]
@@ -247,6 +327,76 @@ fn a_folder_under_a_plans_name_is_walked_like_any_other() {
     folder.display("a.plan.json/panel.display.json", &common::example_display([16, 8]));
     let run = folder.run(&["review", "."]).with_status(0);
     assert!(run.out.contains("a.plan.json/b.plan.json"), "{}", run.out);
+}
+
+/// A few words of SVG that ask for more work, or for a larger tile, than any page: refused before anything is drawn.
+#[test]
+fn an_svg_that_would_be_drawn_for_hours_is_refused() {
+    let filtered = |filter: &str| {
+        format!(
+            "<filter id=\"f\" x=\"-9\" y=\"-9\" width=\"30\" height=\"30\">{filter}</filter><rect width=\"16\" height=\"8\" filter=\"url(#f)\"/>"
+        )
+    };
+    let tile = |width: u32| {
+        format!(
+            "<pattern id=\"p\" width=\"{width}\" height=\"{width}\" patternUnits=\"userSpaceOnUse\"><path d=\"M0 0h9v9\"/></pattern><rect width=\"16\" height=\"8\" fill=\"url(#p)\"/>"
+        )
+    };
+    let nested: String = (0..9)
+        .map(|at| {
+            let shapes = "<path d=\"M0 0h9v9\"/>".repeat(9);
+            format!("<pattern id=\"p{}\" width=\"9\" height=\"9\" patternUnits=\"userSpaceOnUse\"><g fill=\"url(#p{at})\">{shapes}</g></pattern>", at + 1)
+        })
+        .collect();
+    for (name, inside) in [
+        ("octaves.svg", filtered("<feTurbulence baseFrequency=\"0.5\" numOctaves=\"2000000000\"/>")),
+        (
+            "kernel.svg",
+            filtered(&format!("<feConvolveMatrix order=\"1500\" kernelMatrix=\"{}\"/>", "1 ".repeat(2_250_000))),
+        ),
+        ("many.svg", filtered(&"<feSpecularLighting><fePointLight z=\"4\"/></feSpecularLighting>".repeat(15_000))),
+        ("tile.svg", tile(100_000)),
+        ("nested.svg", format!("{nested}<rect width=\"16\" height=\"8\" fill=\"url(#p9)\"/>")),
+    ] {
+        with_screen(name, svg(&inside).as_bytes());
+    }
+    for (name, inside) in [
+        ("far.svg", "<circle r=\"20000000000\"/>".to_owned()),
+        ("arc.svg", "<path d=\"M9 9A1e83 2 0 0 1 3 4z\"/>".to_owned()),
+        ("text.svg", format!("<text y=\"9\" font-size=\"9\">{}</text>", "ab ".repeat(5000))),
+        ("spans.svg", format!("<text>{}</text>", "<tspan dx=\"1\">a</tspan>".repeat(2000))),
+        ("styles.svg", format!("<style>{}</style>{}", ".a .b{fill:red}".repeat(3000), "<g/>".repeat(3000))),
+        (
+            "markers.svg",
+            format!(
+                "<marker id=\"m\">{}</marker><path d=\"M0 0{}\" marker-mid=\"url(#m)\"/>",
+                "<path d=\"M0 0h3\"/>".repeat(500),
+                "h1v1".repeat(500)
+            ),
+        ),
+    ] {
+        with_screen(name, svg(&inside).as_bytes());
+    }
+    // The same in small is drawn.
+    for inside in [
+        filtered(
+            "<feTurbulence baseFrequency=\"0.5\" numOctaves=\"5\"/><feMorphology radius=\"2\"/><feGaussianBlur stdDeviation=\"3\"/>",
+        ),
+        tile(300),
+        "<circle r=\"20000000\"/>".to_owned(),
+        format!("<text y=\"9\" font-size=\"9\">{}</text>", "ab ".repeat(100)),
+        nested[..nested.find("<pattern id=\"p3").unwrap()].to_owned()
+            + "<rect width=\"16\" height=\"8\" fill=\"url(#p2)\"/>",
+    ] {
+        let faces = Faces::new(Vec::new()).unwrap();
+        draw_svg(svg(&inside).as_bytes(), SIZE, &grey(), &faces, &|_| Err("no".into()), Vec::new()).unwrap();
+    }
+    let arc = svg("<path id=\"a\" d=\"M1 1h9v9a2000000000000000000000000000000000000000000 2 0 0 1-9-9z\"/>");
+    assert!(draw_segments(arc.as_bytes()).is_err());
+    // Many segments, each as large as the whole drawing.
+    let shapes: String = (0..2000).map(|at| format!("<path id=\"s{at}\" d=\"M{at} 0h4000v4000h-4000z\"/>")).collect();
+    let drawing = svg(&shapes).replace("width=\"16\" height=\"8\"", "width=\"4000\" height=\"4000\"");
+    assert!(draw_segments(drawing.as_bytes()).is_err());
 }
 
 fn some_bytes(of: Vec<u8>) -> impl Strategy<Value = Vec<u8>> {

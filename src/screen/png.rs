@@ -5,7 +5,7 @@
 
 use std::io::Cursor;
 
-use png::{BitDepth, ColorType, Decoder, Limits, Transformations};
+use png::{BitDepth, ColorType, Decoder, Info, Limits, Transformations};
 
 use super::{Picture, ScreenFault, by_itself_if_large, scanlines::plain_rows};
 use crate::{
@@ -51,9 +51,12 @@ pub fn decode_png(bytes: &[u8], size: Size, ink: &Ink, buffer: Vec<u8>) -> Resul
 /// Shows any PNG's samples, 8 bits each, and what they are: row by row, or all at once where the rows come in passes.
 fn any_rows(decoder: Decoder<Cursor<&[u8]>>, mut see: impl FnMut(&[u8], ColorType)) -> Result<(), ScreenFault> {
     let mut reader = decoder.read_info().map_err(|error| broken(&error))?;
+    check_palette(reader.info()).map_err(|message| broken(&message))?;
     let (colour, depth) = reader.output_color_type();
-    let mut see = |samples: &[u8]| match depth {
-        BitDepth::Sixteen => see(&in_eight_bits(samples), colour),
+    let transparent = missed_key(reader.info());
+    let mut see = |samples: &[u8]| match (depth, transparent) {
+        (BitDepth::Sixteen, _) => see(&in_eight_bits(samples), colour),
+        (_, Some(transparent)) => see(&keyed(samples, transparent), colour),
         _ => see(samples, colour),
     };
     if !reader.info().interlaced {
@@ -78,6 +81,26 @@ fn any_rows(decoder: Decoder<Cursor<&[u8]>>, mut see: impl FnMut(&[u8], ColorTyp
 
 fn in_eight_bits(samples: &[u8]) -> Vec<u8> {
     samples.chunks_exact(2).map(|pair| eight_bits(u16::from_be_bytes([pair[0], pair[1]]))).collect()
+}
+
+/// The transparent grey that the library misses. Of a key of more bits than the samples have the lowest count (Portable
+/// Network Graphics (PNG) Specification (Third Edition), W3C, section 11.3.1.1); the library compares eight bits.
+fn missed_key(info: &Info<'_>) -> Option<u8> {
+    let most = match (info.color_type, info.bit_depth) {
+        (ColorType::Grayscale, BitDepth::One) => 1,
+        (ColorType::Grayscale, BitDepth::Two) => 3,
+        (ColorType::Grayscale, BitDepth::Four) => 15,
+        _ => return None,
+    };
+    let key = *info.trns.as_deref()?.first()?;
+    (key > most).then_some((key & most) * (255 / most))
+}
+
+/// Greys with their alpha, none where the grey is the transparent one.
+fn keyed(samples: &[u8], transparent: u8) -> Vec<u8> {
+    let mut samples = samples.to_vec();
+    samples.as_chunks_mut().0.iter_mut().filter(|[grey, _]| *grey == transparent).for_each(|[_, alpha]| *alpha = 0);
+    samples
 }
 
 /// Pixels as an ink takes them: greys, or colours and the buffer for their shades.
@@ -144,7 +167,15 @@ pub(super) fn grey_of_rgba(pixel: &[u8]) -> u8 {
     grey_of_rgb(red, green, blue)
 }
 
-fn broken(error: &png::DecodingError) -> ScreenFault {
+/// Sees that a palette has whole colours: the library takes others, and fails on them.
+pub(super) fn check_palette(info: &Info<'_>) -> Result<(), String> {
+    match info.palette.as_deref().map_or(0, <[u8]>::len) {
+        length if length.is_multiple_of(3) => Ok(()),
+        length => Err(format!("its palette has {length} bytes, which is not three for each colour")),
+    }
+}
+
+fn broken(error: &impl std::fmt::Display) -> ScreenFault {
     let text = error.to_string();
     let text = text.trim_end_matches('.');
     ScreenFault::new(format!("the PNG is broken: {text}"), "export it again; the file is cut short or damaged")

@@ -18,7 +18,7 @@ use resvg::{
 
 use super::{
     Picture, ScreenFault, ScreenNote, by_itself_if_large,
-    png::{colour_of_rgba, grey_of_rgba},
+    png::{check_palette, colour_of_rgba, grey_of_rgba},
     texts::drawn_texts,
     weight::{TooMuch, weigh},
 };
@@ -511,11 +511,12 @@ fn check_image(data: &[u8], shown: &Mutex<Shown>) -> Result<(), String> {
     let mut shown = shown.lock().unwrap_or_else(PoisonError::into_inner);
     shown.pixels = shown.pixels.saturating_add(u64::from(header.width) * u64::from(header.height));
     shown.bytes += data.len();
-    if shown.pixels <= MOST_IMAGE_PIXELS && shown.bytes <= MOST_IMAGE_BYTES {
-        return Ok(());
+    if shown.pixels > MOST_IMAGE_PIXELS || shown.bytes > MOST_IMAGE_BYTES {
+        let with = format!("with this one of {} x {} px", header.width, header.height);
+        return Err(format!("{with}, the pictures inside the SVG are too large, or too many"));
     }
-    let with = format!("with this one of {} x {} px", header.width, header.height);
-    Err(format!("{with}, the pictures inside the SVG are too large, or too many"))
+    let reader = decoder.read_info().map_err(|error| format!("a picture inside the SVG is broken: {error}"))?;
+    check_palette(reader.info()).map_err(|message| format!("a picture inside the SVG is broken: {message}"))
 }
 
 fn select_face(font: &usvg::Font, database: &Database, faces: &Faces, notes: &Mutex<Vec<ScreenNote>>) -> ID {

@@ -146,11 +146,15 @@ impl Meaning<'_> {
         }
     }
 
-    /// The transparent key, two bytes a sample at every depth, is compared with the samples as they stand in the file.
+    /// The transparent key, two bytes a sample at every depth, is compared with the samples as they stand in the file: by as
+    /// many of its lowest bits as they have (PNG Specification, Third Edition, 11.3.1.1).
     fn keyed(&self, samples: &[u32]) -> u8 {
         let Some(key) = self.transparent else { return 255 };
-        let is_key =
-            samples.iter().zip(key.chunks_exact(2)).all(|(&s, k)| s == (u32::from(k[0]) << 8) + u32::from(k[1]));
+        let most = (1 << self.depth) - 1;
+        let is_key = samples
+            .iter()
+            .zip(key.chunks_exact(2))
+            .all(|(&s, k)| s == ((u32::from(k[0]) << 8) + u32::from(k[1])) & most);
         if is_key { 0 } else { 255 }
     }
 

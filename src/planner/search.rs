@@ -37,7 +37,7 @@ impl Effort {
         const LARGE: u64 = 1 << 27;
         match self {
             Self::Usual if pixel_steps <= SMALL => Breadth { courses: 3, within: f64::INFINITY },
-            Self::Usual if pixel_steps <= LARGE => Breadth { courses: 2, within: FLASH_OF_THE_PANEL },
+            Self::Usual if pixel_steps <= LARGE => Breadth { courses: 3, within: FLASH_OF_THE_PANEL },
             Self::Usual | Self::Quick => Breadth { courses: 1, within: f64::INFINITY },
             Self::Thorough => Breadth { courses: 12, within: f64::INFINITY },
         }

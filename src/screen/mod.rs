@@ -2,6 +2,7 @@
 //!
 //! Works on bytes that the caller read; knows no plans, no modes and no files.
 
+mod limits;
 mod png;
 mod scanlines;
 mod svg;

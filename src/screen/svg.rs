@@ -3,7 +3,6 @@
 
 use std::{
     cell::RefCell,
-    collections::{HashMap, hash_map::Entry},
     sync::{Arc, Mutex, Once, PoisonError},
 };
 
@@ -18,6 +17,7 @@ use resvg::{
 
 use super::{
     Picture, ScreenFault, ScreenNote, by_itself_if_large,
+    limits::{check_attributes, check_document, shortened},
     png::{check_palette, colour_of_rgba, grey_of_rgba},
     texts::drawn_texts,
     weight::{TooMuch, weigh},
@@ -31,24 +31,10 @@ use crate::{
 const BUNDLED_FACE: &[u8] = include_bytes!("fonts/Arimo-subset.ttf");
 /// The most elements and texts of an SVG.
 const MOST_NODES: u32 = 50_000;
-/// The deepest nesting of elements; deeper files overflow a thread's stack in the drawing library.
-const DEEPEST: usize = 256;
 /// The most pixels of the pictures inside an SVG, all together.
 const MOST_IMAGE_PIXELS: u64 = 64_000_000;
 /// The most bytes of the files of these pictures.
 const MOST_IMAGE_BYTES: usize = 64 << 20;
-/// The most elements where each stands wherever it is referred to.
-const MOST_GROWN: u64 = 200_000;
-/// The most attributes of an element: each is compared with all others.
-const MOST_ATTRIBUTES: usize = 1000;
-/// The most that the style sheets of an SVG may ask for: bytes of them times elements.
-const MOST_STYLING: usize = 100_000_000;
-/// The most characters of a text, and of all texts: the library compares the parts of a text with each other.
-const LONGEST_TEXT: usize = 4_000;
-const MOST_CHARACTERS: usize = 100_000;
-/// The most that markers may ask for: bytes of paths, where one may stand at every corner, times what a marker is made of.
-const MOST_MARKING: usize = 400_000;
-
 /// Hands over the bytes of a file that an SVG refers to, or says why not.
 pub type ImageFinder<'f> = &'f (dyn Fn(&str) -> Result<Vec<u8>, String> + Sync);
 
@@ -263,201 +249,6 @@ fn xml_fault(error: &roxmltree::Error) -> ScreenFault {
         _ => "correct the SVG here",
     };
     ScreenFault::new(format!("the SVG is broken: {error}"), help)
-}
-
-/// Done on the text: a reader of XML takes as long as the square of the attributes.
-fn check_attributes(text: &str) -> Result<(), ScreenFault> {
-    // No value holds a `<`, and every attribute has its `=`.
-    let crowded = text.split('<').position(|tag| tag.bytes().filter(|byte| *byte == b'=').count() > MOST_ATTRIBUTES);
-    let Some(at) = crowded else { return Ok(()) };
-    let line = 1 + text.split('<').take(at).map(|tag| tag.bytes().filter(|byte| *byte == b'\n').count()).sum::<usize>();
-    Err(ScreenFault::new(
-        format!("an element of the SVG has more than {MOST_ATTRIBUTES} attributes, in line {line}"),
-        "take away those that draw nothing",
-    ))
-}
-
-/// Style sheets are held against every element.
-fn check_styling(document: &roxmltree::Document<'_>) -> Result<(), ScreenFault> {
-    let elements = document.descendants().filter(roxmltree::Node::is_element);
-    let (mut count, mut bytes) = (0, 0);
-    for element in elements {
-        count += 1;
-        if element.tag_name().name() == "style" {
-            bytes += element.descendants().filter_map(|node| node.text()).map(str::len).sum::<usize>();
-        }
-    }
-    if bytes.saturating_mul(count) <= MOST_STYLING {
-        return Ok(());
-    }
-    Err(ScreenFault::new(
-        format!("the SVG has {bytes} bytes of style sheets for {count} elements"),
-        "keep the styles that are used, or write them as attributes",
-    ))
-}
-
-fn check_texts(document: &roxmltree::Document<'_>) -> Result<(), ScreenFault> {
-    let mut all = 0;
-    for text in document.descendants().filter(|node| node.tag_name().name() == "text") {
-        let characters = |node: roxmltree::Node<'_, '_>| node.text().map_or(0, |text| text.chars().count());
-        let own: usize = text.descendants().filter(roxmltree::Node::is_text).map(characters).sum();
-        all += own;
-        if own > LONGEST_TEXT || all > MOST_CHARACTERS {
-            let line = document.text_pos_at(text.range().start).row;
-            return Err(ScreenFault::new(
-                format!("the SVG has a text of more than {LONGEST_TEXT} characters, or many long ones, in line {line}"),
-                "leave out what no screen shows, or divide the text",
-            ));
-        }
-    }
-    Ok(())
-}
-
-fn check_markers(document: &roxmltree::Document<'_>) -> Result<(), ScreenFault> {
-    let markers = document.descendants().filter(|node| node.tag_name().name() == "marker");
-    let Some(largest) = markers.map(|marker| marker.descendants().count()).max() else { return Ok(()) };
-    let paths = document.descendants().filter_map(|node| node.attribute("d").or(node.attribute("points")));
-    let bytes: usize = paths.map(str::len).sum();
-    if bytes.saturating_mul(largest) <= MOST_MARKING {
-        return Ok(());
-    }
-    Err(ScreenFault::new(
-        format!("the SVG has markers, and {bytes} bytes of paths on which they might stand"),
-        "draw the markers as shapes, or simplify the paths",
-    ))
-}
-
-/// How deep the elements of a drawing lie in each other, and how many there are, when each stands wherever it is referred
-/// to: as the drawing library goes through them.
-fn check_references(document: &roxmltree::Document<'_>) -> Result<(), ScreenFault> {
-    let references = References::of(document);
-    let mut grown: HashMap<roxmltree::NodeId, Grown> = HashMap::new();
-    // A node is met twice: on the way down, and when all below it is known.
-    let mut open = vec![(document.root(), false)];
-    while let Some((node, is_done)) = open.pop() {
-        if is_done {
-            let mut own = Grown { depth: 1, elements: 1 };
-            for below in references.below(node).iter().filter_map(|below| grown.get(&below.id())) {
-                own.depth = own.depth.max(1 + below.depth);
-                own.elements = own.elements.saturating_add(below.elements);
-            }
-            if own.depth > DEEPEST + 1 {
-                return Err(too_deep(document, node));
-            }
-            grown.insert(node.id(), own);
-        } else if let Entry::Vacant(vacant) = grown.entry(node.id()) {
-            // What leads back to itself is left out by the library.
-            vacant.insert(Grown { depth: 0, elements: 0 });
-            open.push((node, true));
-            open.extend(references.below(node).into_iter().map(|node| (node, false)));
-        }
-    }
-    if grown.get(&document.root().id()).is_none_or(|all| all.elements <= MOST_GROWN) {
-        return Ok(());
-    }
-    Err(ScreenFault::new(
-        format!("the SVG has more than {MOST_GROWN} elements where each stands wherever it is referred to"),
-        "simplify its patterns, masks, clips and uses",
-    ))
-}
-
-/// An element with all that stands in it.
-#[derive(Clone, Copy)]
-struct Grown {
-    depth: usize,
-    elements: u64,
-}
-
-/// What elements refer to, by attributes and by style sheets.
-struct References<'a, 'i> {
-    ids: HashMap<&'a str, roxmltree::Node<'a, 'i>>,
-    /// Selectors, and the rest of their rules.
-    rules: Vec<(&'a str, &'a str)>,
-}
-
-impl<'a, 'i> References<'a, 'i> {
-    fn of(document: &'a roxmltree::Document<'i>) -> Self {
-        let ids = document.descendants().filter_map(|node| Some((node.attribute("id")?, node))).collect();
-        let sheets = document.descendants().filter(|node| node.tag_name().name() == "style");
-        let texts = sheets.flat_map(|sheet| sheet.descendants()).filter(roxmltree::Node::is_text);
-        let rules = texts.filter_map(|text| text.text()).flat_map(|text| text.split('}'));
-        let rules = rules.filter_map(|rule| rule.split_once('{')).filter(|(_, body)| body.contains("url"));
-        Self { ids, rules: rules.collect() }
-    }
-
-    /// The elements in an element, and those that it refers to.
-    fn below(&self, node: roxmltree::Node<'a, 'i>) -> Vec<roxmltree::Node<'a, 'i>> {
-        let attributes = node.attributes().map(|attribute| attribute.value());
-        let rules = self.rules.iter().filter(|(selector, _)| may_select(selector, node)).map(|(_, body)| *body);
-        let names = attributes.chain(rules).flat_map(|value| {
-            value.split('#').skip(1).map(|part| part.split([')', '"', '\'', ' ', ';']).next().unwrap_or_default())
-        });
-        let referred = names.filter_map(|name| self.ids.get(name).copied());
-        node.children().chain(referred).filter(roxmltree::Node::is_element).collect()
-    }
-}
-
-/// Whether a selector may be one for an element; where in doubt, it is.
-fn may_select(selector: &str, node: roxmltree::Node<'_, '_>) -> bool {
-    let classes = node.attribute("class").unwrap_or_default();
-    selector.contains(['*', '[', ':', '\\'])
-        || selector.contains(node.tag_name().name()) && node.is_element()
-        || classes.split_whitespace().any(|class| selector.contains(class))
-        || node.attribute("id").is_some_and(|id| selector.contains(id))
-}
-
-fn too_deep(document: &roxmltree::Document<'_>, node: roxmltree::Node<'_, '_>) -> ScreenFault {
-    let line = document.text_pos_at(node.range().start).row;
-    ScreenFault::new(
-        format!("the SVG nests deeper than {DEEPEST} elements, in line {line}"),
-        "flatten its groups, and what they refer to",
-    )
-}
-
-fn check_document(document: &roxmltree::Document<'_>) -> Result<(), ScreenFault> {
-    check_styling(document)?;
-    check_texts(document)?;
-    check_markers(document)?;
-    // A walk of its own, as recursion would overflow on the very files that it looks for.
-    let mut open = vec![(document.root(), 0)];
-    while let Some((node, depth)) = open.pop() {
-        check_node(document, node, depth)?;
-        open.extend(node.children().map(|child| (child, depth + 1)));
-    }
-    check_references(document)
-}
-
-fn check_node(
-    document: &roxmltree::Document<'_>,
-    node: roxmltree::Node<'_, '_>,
-    depth: usize,
-) -> Result<(), ScreenFault> {
-    let line = || document.text_pos_at(node.range().start).row;
-    if depth > DEEPEST {
-        return Err(ScreenFault::new(
-            format!("the SVG nests deeper than {DEEPEST} elements, in line {}", line()),
-            "flatten its groups",
-        ));
-    }
-    let drawn = !matches!(node.tag_name().name(), "image" | "feImage" | "a");
-    let outside = node
-        .attributes()
-        .find(|attribute| attribute.name() == "href" && drawn && !attribute.value().trim_start().starts_with('#'));
-    if let Some(attribute) = outside {
-        return Err(ScreenFault::new(
-            format!("the SVG refers outside itself, in line {}: `{}`", line(), shortened(attribute.value())),
-            "copy what it refers to into the file",
-        ));
-    }
-    Ok(())
-}
-
-fn shortened(text: &str) -> String {
-    let mut short: String = text.chars().take(60).collect();
-    if short.len() < text.len() {
-        short.push('…');
-    }
-    short
 }
 
 fn options<'o>(

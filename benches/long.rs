@@ -12,11 +12,14 @@ mod decoding;
 mod dice;
 #[path = "common/frames.rs"]
 mod frames;
+#[path = "common/picture.rs"]
+mod picture;
 #[path = "common/process.rs"]
 mod process;
+#[path = "common/watch.rs"]
+mod watch;
 
 use std::{
-    fmt::Write as _,
     fs,
     io::Read as _,
     path::{Path, PathBuf},
@@ -25,13 +28,13 @@ use std::{
 };
 
 use dice::Dice;
+use picture::Picture;
+use watch::{Backdrop, SMALL_FACE, draw_day, minute_name};
 
 const RUNS: usize = 5;
 const THREADS: usize = 2;
 /// The display that ships as `watch-1in3`.
 const FACE: usize = 240;
-/// The watch of the day.
-const SMALL_FACE: usize = 200;
 /// The list of a menu that a touch marks has so many lines.
 const LINES: usize = 4;
 
@@ -182,121 +185,8 @@ fn line_boxes(line: usize) -> String {
     format!("{}, {}", one(line - 1), one(line))
 }
 
-/// A frame for each minute, and a plan with a cleaning each hour.
-fn draw_day(folder: &Path) {
-    let backdrop = Backdrop::new(SMALL_FACE, &mut Dice(5));
-    let mut steps = String::new();
-    for hour in 0..24 {
-        fs::create_dir_all(folder.join(format!("{hour:02}/minute"))).expect("the folder can be made");
-        for minute in 0..60 {
-            backdrop.face(hour, minute).save(&folder.join(minute_name(hour, minute)));
-        }
-        let _ = write!(
-            steps,
-            r#"  {{ "screen": "{hour:02}/00.png", "after_ms": 60000, "cause": "clock", "updates": [{{ "mode": "full" }}] }},
-  {{ "each": "{hour:02}/minute/*.png", "after_ms": 60000, "cause": "clock", "updates": [{{ "mode": "quick", "window": "changed" }}] }},
-"#
-        );
-    }
-    let display = format!(
-        r#"{{ "format": "display/1", "based_on": "watch-1in3", "name": "small-watch", "size_px": [{SMALL_FACE}, {SMALL_FACE}] }}"#
-    );
-    fs::write(folder.join("small-watch.display.json"), display).expect("the description can be written");
-    let plan = format!(
-        "{{ \"format\": \"refresh-plan/1\", \"title\": \"A day\", \"display\": \"small-watch.display.json\", \"steps\": [\n{steps}] }}\n"
-    );
-    fs::write(folder.join("day.plan.json"), plan).expect("the plan can be written");
-}
-
-fn minute_name(hour: usize, minute: usize) -> PathBuf {
-    match minute {
-        0 => format!("{hour:02}/00.png").into(),
-        _ => format!("{hour:02}/minute/{minute:02}.png").into(),
-    }
-}
-
-/// A square picture.
-#[derive(Clone)]
-struct Picture {
-    side: usize,
-    pixels: Vec<u8>,
-}
-
-impl Picture {
-    fn white(side: usize) -> Self {
-        Self { side, pixels: vec![255; side * side] }
-    }
-
-    fn fill(&mut self, [x, y, width, height]: [usize; 4], shade: u8) {
-        for row in y..y + height {
-            self.pixels[row * self.side + x..][..width].fill(shade);
-        }
-    }
-
-    fn invert(&mut self, [x, y, width, height]: [usize; 4]) {
-        for row in y..y + height {
-            self.pixels[row * self.side + x..][..width].iter_mut().for_each(|pixel| *pixel = 255 - *pixel);
-        }
-    }
-
-    /// A figure as seven bars, `scale` px thick.
-    fn digit(&mut self, digit: usize, x: usize, y: usize, scale: usize) {
-        // Top, upper left, upper right, middle, lower left, lower right, bottom.
-        const BARS: [[usize; 4]; 7] =
-            [[0, 0, 4, 1], [0, 0, 1, 4], [3, 0, 1, 4], [0, 3, 4, 1], [0, 3, 1, 4], [3, 3, 1, 4], [0, 6, 4, 1]];
-        const LIT: [u8; 10] = [0x77, 0x24, 0x5d, 0x6d, 0x2e, 0x6b, 0x7b, 0x25, 0x7f, 0x6f];
-        for (bar, [left, top, width, height]) in BARS.into_iter().enumerate() {
-            if LIT[digit] >> bar & 1 == 1 {
-                self.fill([x + left * scale, y + top * scale, width * scale, height * scale], 0);
-            }
-        }
-    }
-
-    /// Lines of a text that nobody can read.
-    fn scribble(&mut self, [x, y, width]: [usize; 3], dice: &mut Dice) {
-        for column in (x..x + width).step_by(6) {
-            // A column of six is a space.
-            let dots = if dice.roll(6) > 0 { dice.roll(1 << 12) } else { 0 };
-            for dot in (0..12).filter(|dot| dots >> dot & 1 == 1) {
-                self.fill([column + dot % 3 * 2, y + dot / 3 * 2, 2, 2], 0);
-            }
-        }
-    }
-
-    fn save(&self, path: &Path) {
-        frames::save(path, [self.side; 2], &self.pixels);
-    }
-}
-
-/// What stays on a face while the time goes.
-struct Backdrop(Picture);
-
-impl Backdrop {
-    fn new(side: usize, dice: &mut Dice) -> Self {
-        let mut picture = Picture::white(side);
-        for line in 0..3 {
-            picture.scribble([16, side - 60 + 16 * line, side - 40], dice);
-        }
-        for mark in 0..12 {
-            picture.fill([8 + mark * (side - 24) / 11, 8, 3, 8], 0);
-        }
-        Self(picture)
-    }
-
-    /// The face at a time, with a bar that grows with the minutes.
-    fn face(&self, hour: usize, minute: usize) -> Picture {
-        let mut picture = self.0.clone();
-        let digits = [hour / 10, hour % 10, minute / 10, minute % 10];
-        for (place, digit) in digits.into_iter().enumerate() {
-            picture.digit(digit, 20 + place * (picture.side - 28) / 4, 68, 8);
-        }
-        picture.fill([20, 48, 1 + minute * 2, 6], 0);
-        picture
-    }
-}
-
 fn menu(marked: usize) -> Picture {
-    let mut picture = Picture::white(FACE);
+    let mut picture = Picture::white([FACE; 2]);
     for line in 0..LINES {
         picture.scribble([24, 40 + 48 * line, 180], &mut Dice(line as u64));
     }
@@ -306,7 +196,7 @@ fn menu(marked: usize) -> Picture {
 
 /// Areas of grey, and fine grains of it.
 fn grey_page(page: usize, dice: &mut Dice) -> Picture {
-    let mut picture = Picture::white(FACE);
+    let mut picture = Picture::white([FACE; 2]);
     for area in 0..6 {
         picture.fill([16 + 70 * (area % 3), 20 + 100 * (area / 3) + 8 * page, 64, 80], (17 * (2 + 2 * area)) as u8);
     }

@@ -334,7 +334,7 @@ fn threads_must_be_a_number_that_can_be_had() {
 }
 
 #[test]
-fn several_paths_are_reviewed_in_their_order() {
+fn several_paths_are_reviewed_in_the_order_of_their_names() {
     let folder = folder(&[
         ("a.plan.json", SOUND),
         ("b.plan.json", ERROR),
@@ -342,7 +342,7 @@ fn several_paths_are_reviewed_in_their_order() {
     ]);
     folder.file("c/panel.display.json", folder.read("panel.display.json"));
     let report = folder.run(&["review", "b.plan.json", "c", "a.plan.json", "--format", "json"]).with_status(1).json();
-    assert_eq!(paths(&report), ["b.plan.json", "c/d.plan.json", "a.plan.json"]);
+    assert_eq!(paths(&report), ["a.plan.json", "b.plan.json", "c/d.plan.json"]);
 }
 
 #[test]

@@ -19,6 +19,7 @@ use std::{
     collections::BTreeMap,
     fs,
     path::{Path, PathBuf},
+    process::Command,
     thread,
 };
 
@@ -88,6 +89,22 @@ fn compare(seed: u64, folder: &Path) -> Compared {
     }
 }
 
+/// What a fuzzer kept, as it found plans that none before was like.
+#[test]
+fn both_agree_on_the_plans_that_a_fuzzer_kept() {
+    let kept = Path::new(env!("CARGO_MANIFEST_DIR")).join("fuzz/corpus/panel");
+    let files: Vec<PathBuf> = fs::read_dir(kept).unwrap().map(|entry| entry.unwrap().path()).collect();
+    assert!(!files.is_empty());
+    let folder = tempfile::tempdir().unwrap();
+    let differs = |at: u64| {
+        let bytes = fs::read(&files[at as usize]).unwrap();
+        comparing::first_difference_of_bytes(&bytes, &folder.path().join(at.to_string()))
+    };
+    for (at, difference) in for_each_seed(files.len() as u64, differs) {
+        assert_eq!(difference, None, "{}", files[at as usize].display());
+    }
+}
+
 /// The facts that the program writes are the ones that it plays: plans on disk, one run, every line; the same bytes with
 /// one thread and with several. Each plan stands there a second time in another form that must mean the same: its
 /// description as changes to another one, both files with comments and trailing commas.
@@ -111,7 +128,7 @@ fn the_facts_file_agrees_however_the_plan_is_written() {
     }
     let facts = |threads: &str, name: &str| {
         let file = folder.path().join(name);
-        let report = program::review_to_facts(folder.path(), &file, threads);
+        let report = review_to_facts(folder.path(), &file, threads);
         (fs::read_to_string(file).unwrap(), report)
     };
     let ((one, report), several) = (facts("1", "one.jsonl"), facts("4", "several.jsonl"));
@@ -167,4 +184,16 @@ fn number_of_plans() -> u64 {
 
 fn read_json(path: &PathBuf) -> Value {
     serde_json::from_slice(&fs::read(path).unwrap()).unwrap()
+}
+
+/// Reviews every plan below a folder and writes the facts; gives the findings as JSON.
+fn review_to_facts(folder: &Path, facts: &Path, threads: &str) -> Value {
+    let run = Command::new(env!("CARGO_BIN_EXE_stillpage"))
+        .args(["review", "--gate", "never", "--format", "json", "--threads", threads, "--facts"])
+        .arg(facts)
+        .arg(folder)
+        .output()
+        .unwrap();
+    assert!(run.status.success(), "{}", String::from_utf8_lossy(&run.stderr));
+    serde_json::from_slice(&run.stdout).unwrap()
 }

@@ -344,7 +344,12 @@ const LEFT: [(&str, &str, &str, &str); 26] = [
     ("ferry-check", "faint-text", "a notice", "its screen"),
     ("ferry-check", "font-substituted", "a notice", "its fonts"),
     ("ferry-check", "restless", "a notice", "three pages of greys within a minute, by the system"),
-    ("fuel-gauge", "redriven-segment", "75 %", "`direct` drives all on this display; `full` would flash without need"),
+    (
+        "fuel-gauge",
+        "redriven-segment",
+        "power up",
+        "`direct` drives all on this display; `full` would flash without need",
+    ),
     ("fuel-gauge", "part-segment", "74 %", "its screen"),
     ("fuel-gauge", "part-segment", "74 %", "its screen"),
     ("logbook", "unused-accept", "", "what it accepted is mended"),

@@ -39,7 +39,8 @@ const LARGEST_DRAWING: u64 = 16 << 20;
 /// As many descriptions may be based on each other.
 const LONGEST_CHAIN: usize = 8;
 
-/// The plans that some paths name, in a fixed order, and the faults on the way.
+/// The plans that some paths name, and the faults on the way. They are in the order of their names, whatever that of the
+/// paths: so the same plans give the same bytes.
 pub(super) fn find_plans(paths: &[PathBuf], settings: &mut SettingsStore) -> (Vec<PathBuf>, Vec<Fault>) {
     let (mut plans, mut faults) = (Vec::new(), Vec::new());
     for path in paths {
@@ -54,6 +55,7 @@ pub(super) fn find_plans(paths: &[PathBuf], settings: &mut SettingsStore) -> (Ve
             Ok(_) => plans.push(path.clone()),
         }
     }
+    plans.sort_by(|one, other| natural_order(&one.to_string_lossy(), &other.to_string_lossy()).then(one.cmp(other)));
     // A plan that is named twice, or by its folder too, is reviewed once.
     let mut known = HashSet::new();
     plans.retain(|path| known.insert(real(path)));

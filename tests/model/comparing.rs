@@ -18,7 +18,7 @@ use crate::{
         playing::Played,
         segments::{PartSegment, SegmentFaults},
     },
-    program,
+    program, random_plans,
 };
 
 /// What `docs/model.md` promises of times, ms.
@@ -29,6 +29,15 @@ const FIGURE: f64 = 1e-6;
 
 /// Net impulse, volt-seconds: sums of a few products.
 const IMPULSE_VS: f64 = 1e-9;
+
+/// Plays a plan that is made of bytes with both, and gives the first difference.
+pub(crate) fn first_difference_of_bytes(bytes: &[u8], folder: &Path) -> Option<String> {
+    let path = random_plans::write_plan_of_bytes(bytes, folder).unwrap();
+    let plan = plain::reading::read_plan(&path).unwrap();
+    let played = plain::playing::play(&plan).unwrap();
+    let breaks = plain::flashes::breaks(&plan, &played).unwrap();
+    first_difference(&path, &played, &breaks, 1 + bytes.len() % 3)
+}
 
 /// Plays a plan with the program, and gives the first thing in which it differs from what was played plainly.
 pub(crate) fn first_difference(

@@ -1,8 +1,7 @@
-//! The program as a test uses it: as a library that plays a plan from a folder, and as the binary that writes facts.
+//! The program as a library that plays a plan from a folder.
 
-use std::{fs, path::Path, path::PathBuf, process::Command, sync::Arc};
+use std::{fs, path::Path, path::PathBuf, sync::Arc};
 
-use serde_json::Value;
 use stillpage::{
     change::conveyor::ScreenSource,
     display::{Beside, Display, Ink, Segments, read_display},
@@ -38,18 +37,6 @@ pub(crate) fn play(path: &Path, threads: usize, see: See<'_>) -> Result<(), Stri
 fn flash_limits(plan: &Plan) -> FlashLimits {
     let limit = |name: &str| plan.limit("flashes-too-fast", name);
     FlashLimits { per_second: limit("per_second").unwrap_or(3.0), sr: limit("sr").unwrap_or(0.006) }
-}
-
-/// Reviews every plan below a folder and writes the facts; gives the findings as JSON.
-pub(crate) fn review_to_facts(folder: &Path, facts: &Path, threads: &str) -> Value {
-    let run = Command::new(env!("CARGO_BIN_EXE_stillpage"))
-        .args(["review", "--gate", "never", "--format", "json", "--threads", threads, "--facts"])
-        .arg(facts)
-        .arg(folder)
-        .output()
-        .unwrap();
-    assert!(run.status.success(), "{}", String::from_utf8_lossy(&run.stderr));
-    serde_json::from_slice(&run.stdout).unwrap()
 }
 
 fn source(path: &Path) -> Arc<Source> {

@@ -22,7 +22,15 @@ use pictures::{Canvas, Subject, write_png};
 
 /// Writes `random.plan.json`, `random.display.json` and the screens into a folder, and gives the plan's path.
 pub(crate) fn write_plan(seed: u64, folder: &Path) -> Result<PathBuf, Fault> {
-    let mut dice = Dice::new(seed);
+    write_thrown(Dice::new(seed), &format!("random plan {seed}"), folder)
+}
+
+/// The same, where bytes say how the dice fall.
+pub(crate) fn write_plan_of_bytes(bytes: &[u8], folder: &Path) -> Result<PathBuf, Fault> {
+    write_thrown(Dice::of_bytes(bytes), "plan of bytes", folder)
+}
+
+fn write_thrown(mut dice: Dice, title: &str, folder: &Path) -> Result<PathBuf, Fault> {
     let sketch = display(&mut dice)?;
     let rotation = *dice.pick(&[0, 0, 0, 90, 180, 270]);
     let size = screen_size(sketch.size, rotation);
@@ -36,7 +44,7 @@ pub(crate) fn write_plan(seed: u64, folder: &Path) -> Result<PathBuf, Fault> {
 
     let mut plan = json!({
         "format": "refresh-plan/1",
-        "title": format!("random plan {seed}"),
+        "title": title,
         "display": "random.display.json",
     });
     if let Some(name) = screens_field {

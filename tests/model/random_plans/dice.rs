@@ -1,15 +1,27 @@
 //! A small seeded generator of its own (`SplitMix64`, Steele, Lea and Flood 2014), so that a seed means the same for good.
 
-pub(crate) struct Dice(u64);
+pub(crate) struct Dice {
+    seed: u64,
+    /// What is thrown before the seed says it, the last first.
+    thrown: Vec<u8>,
+}
 
 impl Dice {
     pub(crate) fn new(seed: u64) -> Dice {
-        Dice(seed)
+        Dice { seed, thrown: Vec::new() }
+    }
+
+    /// Falls as the bytes say, and as a fixed seed says when they are used up.
+    pub(crate) fn of_bytes(bytes: &[u8]) -> Dice {
+        Dice { seed: 0, thrown: bytes.iter().rev().copied().collect() }
     }
 
     fn roll(&mut self) -> u64 {
-        self.0 = self.0.wrapping_add(0x9e37_79b9_7f4a_7c15);
-        let mut z = self.0;
+        if let Some(thrown) = self.thrown.pop() {
+            return u64::from(thrown);
+        }
+        self.seed = self.seed.wrapping_add(0x9e37_79b9_7f4a_7c15);
+        let mut z = self.seed;
         z = (z ^ (z >> 30)).wrapping_mul(0xbf58_476d_1ce4_e5b9);
         z = (z ^ (z >> 27)).wrapping_mul(0x94d0_49bb_1331_11eb);
         z ^ (z >> 31)

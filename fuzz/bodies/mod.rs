@@ -1,0 +1,266 @@
+//! What is done with the bytes of a fuzzer, and what must hold: each body reads them as one kind of file. The program must
+//! read or refuse, with a reason; what it reads must hold what is promised of it, and play without a fault.
+//!
+//! The targets and the test of the kept corpus share these bodies.
+#![allow(dead_code, reason = "each target takes one body")]
+
+use std::sync::{Arc, LazyLock};
+
+use stillpage::{
+    change::conveyor::ScreenSource,
+    display::{Beside, Display, Ink, Segments, read_display},
+    geometry::Size,
+    known::{read_known, write_known},
+    plan::{KnownRule, Plan, ScreenId, Surroundings, Trouble, read_folder_settings, read_plan},
+    review::{Review, review},
+    rules::{Selection, known_rules},
+    screen::{Faces, Picture, ScreenFault, decode_png, draw_segments, draw_svg},
+    source::{Fault, Source},
+};
+
+const SIZE: Size = Size { width: 16, height: 8 };
+/// Longer plans are read, but not played.
+const MOST_STEPS: usize = 24;
+/// Larger panels are described, but not played.
+const MOST_PIXELS: u64 = 32 * 32;
+
+/// A plan on a small display, with three screens by any name.
+pub(crate) fn plan(bytes: &[u8]) {
+    let Some(source) = source("fuzzed.plan.json", bytes) else { return };
+    let mut around = Around { display: EXAMPLE.clone(), rules: known_rules() };
+    match read_plan(&source, &mut around) {
+        Ok(plan) => play(&plan),
+        Err(faults) => assert_reasons(&faults),
+    }
+}
+
+/// A description that is based on nothing, and a plan of all its modes.
+pub(crate) fn display(bytes: &[u8]) {
+    let Some(source) = source("fuzzed.display.json", bytes) else { return };
+    let display = match read_display(&source, &mut Bare) {
+        Ok(display) => display,
+        Err(faults) => return assert_reasons(&faults),
+    };
+    assert!(!display.modes.is_empty());
+    let lightness: Vec<f64> = display.ink.all().iter().map(|level| display.ink.lightness(level)).collect();
+    assert!(lightness.iter().all(|lightness| (0.0..=100.0).contains(lightness)), "{lightness:?}");
+    assert!(display.modes.iter().all(|mode| mode.duration_at(25.0) >= 0.0));
+    let steps: Vec<_> = display
+        .modes
+        .iter()
+        .take(MOST_STEPS)
+        .enumerate()
+        .map(|(at, mode)| {
+            let screen = ["white", "dark", "grey"][at % 3];
+            serde_json::json!({ "screen": screen, "updates": [{ "mode": mode.name, "window": "all" }], "after_ms": 900 })
+        })
+        .collect();
+    let text = serde_json::json!({ "format": "refresh-plan/1", "display": "it", "steps": steps }).to_string();
+    let source = Arc::new(Source { name: "made.plan.json".into(), text });
+    // Not every mode can be used at every step, or at this temperature.
+    if let Ok(plan) = read_plan(&source, &mut Around { display, rules: known_rules() }) {
+        play(&plan);
+    }
+}
+
+/// A drawing of segments: each has a name and pixels of its own.
+pub(crate) fn segments(bytes: &[u8]) {
+    match draw_segments(bytes) {
+        Ok(segments) => {
+            let size = segments.size();
+            let mut pixels = vec![0_u64; segments.names().len()];
+            for (x, y) in (0..size.height).flat_map(|y| (0..size.width).map(move |x| (x, y))) {
+                if let Some(segment) = segments.at(x, y) {
+                    pixels[segment] += 1;
+                }
+            }
+            assert!(!pixels.is_empty() && pixels.iter().all(|pixels| *pixels > 0), "{pixels:?}");
+        }
+        Err(fault) => assert_reason(&fault),
+    }
+}
+
+/// A PNG: the same levels whatever stood in the buffer, or a reason; the same for greys and for colours.
+pub(crate) fn png(bytes: &[u8]) {
+    for ink in [Ink::grey_between(16, 0.04, 0.44), palette()] {
+        let dirty = vec![0x5a; 200];
+        match (decode_png(bytes, SIZE, &ink, Vec::new()), decode_png(bytes, SIZE, &ink, dirty)) {
+            (Ok(one), Ok(other)) => {
+                assert_eq!(one, other);
+                assert_eq!(one.shades().len() as u64, SIZE.pixels());
+                if let Some(shades) = by_the_library(bytes, &ink) {
+                    assert!(one.shades() == shades, "{:?}, by the library {shades:?}", one.shades());
+                }
+            }
+            (Err(one), Err(other)) => {
+                assert_eq!(one, other);
+                assert_reason(&one);
+            }
+            (one, other) => panic!("{one:?} and {other:?}"),
+        }
+    }
+}
+
+/// A drawing.
+pub(crate) fn svg(bytes: &[u8]) {
+    let faces = Faces::new(Vec::new()).expect("the bundled face is there");
+    match draw_svg(bytes, SIZE, &Ink::grey_between(16, 0.04, 0.44), &faces, &|_| Err("no".into()), Vec::new()) {
+        Ok(picture) => assert_eq!(picture.shades().len() as u64, SIZE.pixels()),
+        Err(fault) => assert_reason(&fault),
+    }
+}
+
+/// A list of known findings: written again, it reads the same.
+pub(crate) fn known(bytes: &[u8]) {
+    let Some(source) = source("known.json", bytes) else { return };
+    match read_known(&source) {
+        Ok(plans) => {
+            let mut text = Vec::new();
+            write_known(&plans, &mut text).expect("a list can be written to memory");
+            let again = self::source("known.json", &text).expect("what is written is a text");
+            assert_eq!(read_known(&again).expect("what is written is read"), plans);
+        }
+        Err(faults) => assert_reasons(&faults),
+    }
+}
+
+/// The settings of a folder.
+pub(crate) fn settings(bytes: &[u8]) {
+    let Some(source) = source("stillpage.settings.json", bytes) else { return };
+    if let Err(faults) = read_folder_settings(&source, &known_rules()) {
+        assert_reasons(&faults);
+    }
+}
+
+/// Reviews a short plan with one thread and with two: the same findings, whole figures, no rule that fails.
+fn play(plan: &Plan) {
+    let screens = Screens { size: plan.screen_size(), ink: plan.display.ink.turned(plan.rotation) };
+    if plan.screen_size().pixels() > MOST_PIXELS || plan.steps().take(MOST_STEPS + 1).count() > MOST_STEPS {
+        return;
+    }
+    let reviewed = |threads| -> Review {
+        review(plan, &screens, &Selection::default(), threads, &mut |_| ()).expect("the screens are sound")
+    };
+    let one = reviewed(1);
+    assert!(one.failed.is_empty(), "{:?}", one.failed);
+    for (name, figure) in one.summary.figures() {
+        assert!(figure.is_finite() && figure >= 0.0, "{name} is {figure}");
+    }
+    for finding in &one.findings {
+        assert!(!finding.message.is_empty() && !finding.message.contains("NaN"), "{}", finding.message);
+    }
+    assert_eq!(format!("{:?}", one.findings), format!("{:?}", reviewed(2).findings));
+}
+
+fn source(name: &str, bytes: &[u8]) -> Option<Arc<Source>> {
+    let text = std::str::from_utf8(bytes).ok()?;
+    Some(Arc::new(Source { name: name.into(), text: text.into() }))
+}
+
+fn assert_reasons(faults: &[Fault]) {
+    assert!(!faults.is_empty() && faults.iter().all(|fault| !fault.message.is_empty()));
+    // Each place lies in the text.
+    for fault in faults {
+        let _ = fault.line_column();
+    }
+}
+
+fn assert_reason(fault: &ScreenFault) {
+    assert!(!fault.message.is_empty() && !fault.help.is_empty());
+}
+
+fn palette() -> Ink {
+    let colours = [("black", [0, 0, 0]), ("white", [255, 255, 255]), ("red", [200, 0, 0])];
+    Ink::palette(colours.map(|(name, srgb)| stillpage::display::ink::Colour::new(name, srgb)).to_vec())
+}
+
+/// The shades of a PNG of 8-bit greys without anything special, by the library alone.
+fn by_the_library(bytes: &[u8], ink: &Ink) -> Option<Vec<u8>> {
+    let mut reader = png::Decoder::new(std::io::Cursor::new(bytes)).read_info().ok()?;
+    let info = reader.info();
+    let is_plain = (info.color_type, info.bit_depth) == (png::ColorType::Grayscale, png::BitDepth::Eight)
+        && info.trns.is_none()
+        && ink.colours().is_none();
+    let mut shades = vec![0; reader.output_buffer_size()?];
+    reader.next_frame(&mut shades).ok()?;
+    is_plain.then_some(shades)
+}
+
+/// The example display of the rules' pages, 16 x 8 px.
+static EXAMPLE: LazyLock<Display> = LazyLock::new(|| {
+    let source = source("example.display.json", include_bytes!("example.display.json")).expect("a text");
+    read_display(&source, &mut Bare).expect("the example is sound")
+});
+
+/// Nothing lies beside a description but a drawing of two bars.
+struct Bare;
+
+impl Beside for Bare {
+    fn base(&mut self, _: &str) -> Result<Display, Vec<Fault>> {
+        Err(vec![Fault::of_file("", "nothing is there", "base it on nothing")])
+    }
+
+    fn segments(&mut self, _: &str) -> Result<Segments, Fault> {
+        draw_segments(include_bytes!("bars.svg")).map_err(|fault| Fault::of_file("", fault.message, fault.help))
+    }
+}
+
+/// What a plan names: one display by any name, and three screens.
+struct Around {
+    display: Display,
+    rules: Vec<KnownRule>,
+}
+
+impl Surroundings for Around {
+    fn display(&mut self, _: &str) -> Result<Display, Vec<Fault>> {
+        Ok(self.display.clone())
+    }
+
+    fn screens_folder(&mut self, _: &str) -> Result<(), Trouble> {
+        Ok(())
+    }
+
+    fn screen(&mut self, path: &str) -> Result<ScreenId, Trouble> {
+        Ok(ScreenId(path.bytes().map(usize::from).sum::<usize>() % 3))
+    }
+
+    fn each(&mut self, pattern: &str) -> Result<Vec<ScreenId>, Trouble> {
+        if pattern.contains('*') {
+            return Ok((0..3).map(ScreenId).collect());
+        }
+        Err(Trouble { message: format!("`{pattern}` matches nothing"), help: "use a star".into() })
+    }
+
+    fn font(&mut self, _: &str) -> Result<(), Trouble> {
+        Ok(())
+    }
+
+    fn rules(&self) -> &[KnownRule] {
+        &self.rules
+    }
+}
+
+/// A white screen, one with a dark square, and one with all greys.
+struct Screens {
+    size: Size,
+    ink: Ink,
+}
+
+impl ScreenSource for Screens {
+    fn picture(&self, screen: ScreenId, buffer: Vec<u8>) -> Result<Picture, ScreenFault> {
+        let Size { width, height } = self.size;
+        let pixel = |x: u32, y: u32| match screen.0 % 3 {
+            2 => (x * 17 + y * 3) as u8,
+            1 if (2..6).contains(&x) && (2..6).contains(&y) => 0,
+            _ => 255,
+        };
+        let pixels: Vec<u8> = (0..height).flat_map(|y| (0..width).map(move |x| pixel(x, y))).collect();
+        let mut bytes = Vec::new();
+        let mut encoder = png::Encoder::new(&mut bytes, width, height);
+        encoder.set_color(png::ColorType::Grayscale);
+        let mut writer = encoder.write_header().expect("a header can be written to memory");
+        writer.write_image_data(&pixels).expect("a picture can be written to memory");
+        writer.finish().expect("a picture can be ended in memory");
+        decode_png(&bytes, self.size, &self.ink, buffer)
+    }
+}

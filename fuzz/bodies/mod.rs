@@ -118,7 +118,9 @@ pub(crate) fn known(bytes: &[u8]) {
             let mut text = Vec::new();
             write_known(&plans, &mut text).expect("a list can be written to memory");
             let again = self::source("known.json", &text).expect("what is written is a text");
-            assert_eq!(read_known(&again).expect("what is written is read"), plans);
+            // Plans in which nothing was found are left out.
+            let kept: Vec<_> = plans.into_iter().filter(|plan| !plan.findings.is_empty()).collect();
+            assert_eq!(read_known(&again).expect("what is written is read"), kept);
         }
         Err(faults) => assert_reasons(&faults),
     }

@@ -769,7 +769,10 @@ fn matching_files(folder: &Path, pattern: &str, reach: &Reach) -> Result<Vec<Str
             relative.components().map(|part| part.as_os_str().to_string_lossy().into_owned()).collect();
         let name = parts.join("/");
         if glob.is_match(&name) && shows_dotted(pattern, &parts) {
-            reach.check(entry.path(), &name)?;
+            // The folder was looked at on the way; only a link may lead out of it.
+            if entry.path_is_symlink() {
+                reach.check(entry.path(), &name)?;
+            }
             names.push(name);
         }
     }

@@ -15,6 +15,8 @@ const MOST_GROWN: u64 = 200_000;
 /// So many bytes of an outline, and so many curves of its arcs, count as an element.
 const BYTES_OF_ONE: u64 = 200;
 const CURVES_OF_ONE: f64 = 20.0;
+/// No arc reaches further, px; what is drawn must lie a hundred times nearer.
+const FARTHEST: f64 = 1e9;
 /// Further away than anything that can be worked out beforehand, px: the largest figure of the drawing library.
 const FAR: f64 = f32::MAX as f64;
 /// The most attributes of an element: each is compared with all others.
@@ -184,6 +186,9 @@ fn curves_of_shape(node: roxmltree::Node<'_, '_>, view: f64) -> f64 {
 /// The curves that one arc is taken apart into, where none may be off by more than 0.1 px: the sixth root of the radius over
 /// that, a whole turn at the most (as the library of curves works it out, whose constant is 1.1163).
 fn curves_of_arc(radius: f64) -> f64 {
+    if radius > FARTHEST {
+        return f64::INFINITY;
+    }
     1.0 + (1.1163 * radius / 0.1).powf(1.0 / 6.0)
 }
 

@@ -383,9 +383,10 @@ fn worst_of(earlier: &[&Source], fresh: &Source, limits: FlashLimits, view: &Vie
     let mut worst: Option<FastFlashes> = None;
     let mut reached = 0;
     for from_ms in &moments_ms {
-        // A second that reaches no farther than the one before it holds nothing that that one does not.
+        // A second that reaches no farther than the one before it holds nothing that that one does not. Where no whole
+        // flash is allowed it can be more even so: a swing that is told, and stands for nothing, may hide others.
         let reach = moments_ms.partition_point(|at_ms| *at_ms < from_ms + SECOND_MS);
-        if std::mem::replace(&mut reached, reach) == reach {
+        if std::mem::replace(&mut reached, reach) == reach && allowed > 1 {
             continue;
         }
         let parts = parts_of(&sources, fresh, *from_ms);

@@ -147,6 +147,26 @@ fn a_swing_that_is_told_adds_nothing_to_a_small_one() {
     assert_eq!(found, [vec![(true, 30)], vec![]]);
 }
 
+/// A swing that is told stands before two corners that go on the same way, and hides them; a second that begins after it holds
+/// both, which are large enough together.
+#[test]
+fn a_second_that_begins_behind_a_told_swing_can_hold_more() {
+    let mut display = display(Size { w: 40, h: 5 });
+    display["ink"]["levels"] = 4.into();
+    display["modes"][0]["to"] = "any".into();
+    let corner = |y: u32| json!([{ "mode": "quick", "window": [0, y, 4, 2] }]);
+    let steps = json!([
+        { "screen": "grey.svg", "updates": [{ "mode": "quick" }] },
+        { "screen": "whole.svg", "after_ms": 200, "updates": corner(0) },
+        { "after_ms": 200, "updates": corner(2) },
+    ]);
+    let rules = json!({ "flashes-too-fast": { "per_second": 0 } });
+    let (_, breaks) = both(&display, json!({ "viewing_distance_mm": 40, "rules": rules, "steps": steps }));
+    let found: Vec<Vec<(bool, usize)>> =
+        breaks.iter().map(|step| step.found.iter().map(|found| (found.is_alone, found.too_often)).collect()).collect();
+    assert_eq!(found, [vec![(true, 200)], vec![], vec![(false, 16)]]);
+}
+
 /// WCAG 2.2, technique G19: three flashes within a second are six transitions; the seventh is too many.
 #[test]
 fn six_swings_within_a_second_pass_and_seven_do_not() {

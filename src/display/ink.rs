@@ -305,6 +305,10 @@ impl Ink {
     }
 }
 
+/// CIEDE2000 is at least the difference of lightness over its weight `S_L`, as what it adds for chroma and hue is never negative;
+/// that weight is 1 + 0.015 d^2 / sqrt(20 + d^2) for a mean lightness d from 50 (CIE 142), at the most 1.747.
+const LARGEST_SL: f64 = 1.75;
+
 fn nearest_colour(colours: &[Colour], srgb: [u8; 3]) -> (Level, f64) {
     if let Some(exact) = colours.iter().position(|colour| colour.srgb == srgb) {
         return (exact as Level, 0.0);
@@ -312,6 +316,9 @@ fn nearest_colour(colours: &[Colour], srgb: [u8; 3]) -> (Level, f64) {
     let wanted = lab_of_srgb(srgb);
     let mut nearest = (0, f64::INFINITY);
     for (index, colour) in colours.iter().enumerate() {
+        if (wanted.l - colour.lab.l).abs() >= LARGEST_SL * nearest.1 {
+            continue;
+        }
         let far = colour_difference(wanted, colour.lab);
         if far < nearest.1 {
             nearest = (index as Level, far);
@@ -324,6 +331,26 @@ fn nearest_colour(colours: &[Colour], srgb: [u8; 3]) -> (Level, f64) {
 mod tests {
     use super::*;
     use crate::geometry::Size;
+
+    /// What is left out for its lightness alone is never the nearest.
+    #[test]
+    fn the_nearest_colour_is_the_nearest_of_all() {
+        let srgb = ["000000", "ffffff", "30462c", "2b3a8c", "9c2a24", "c9b13a", "b5602d"];
+        let colours = srgb.map(|hex| {
+            let number = u32::from_str_radix(hex, 16).unwrap();
+            Colour::new(hex, [number >> 16, number >> 8, number].map(|channel| channel as u8))
+        });
+        let mut met = [0; 7];
+        for number in (0..1 << 24).step_by(997) {
+            let wanted = [number >> 16, number >> 8, number].map(|channel| channel as u8);
+            let far = |colour: &Colour| colour_difference(lab_of_srgb(wanted), colour.lab);
+            let all = colours.iter().map(far).fold(f64::INFINITY, f64::min);
+            let (level, found) = nearest_colour(&colours, wanted);
+            assert!(found <= all || colours[usize::from(level)].srgb == wanted, "{wanted:?}: {found}, {all}");
+            met[usize::from(level)] += 1;
+        }
+        assert!(met.iter().all(|times| *times > 100), "{met:?}");
+    }
 
     #[test]
     fn levels_between_two_reflectances_are_even_in_lightness() {

@@ -16,7 +16,7 @@ use std::{
 };
 
 use crate::{
-    display::{Ink, SegmentState, ink::InkKind},
+    display::{Ink, Level, SegmentState, ink::InkKind},
     geometry::{Rect, Size},
     units::grey_of_rgb,
 };
@@ -86,6 +86,36 @@ fn by_itself_if_large(bytes: u64) -> Option<MutexGuard<'static, ()>> {
     (bytes > LARGE).then(|| ONE.lock().unwrap_or_else(PoisonError::into_inner))
 }
 
+/// The nearest level of every colour that was met before in a picture.
+enum KnownColours {
+    Few(HashMap<[u8; 3], Level>),
+    /// By the colour as a number: one more than the level, 0 for what was not met. Large pictures may have all colours there
+    /// are, and looking those up takes longer than to work them out.
+    All(Vec<u8>),
+}
+
+impl KnownColours {
+    fn new(size: Size) -> Self {
+        const MANY: u64 = 4_000_000;
+        if size.pixels() > MANY { Self::All(vec![0; 1 << 24]) } else { Self::Few(HashMap::new()) }
+    }
+
+    fn level(&mut self, colour: [u8; 3], ink: &Ink) -> Level {
+        let nearest = || ink.nearest_colour(colour).map_or(0, |(level, _)| level);
+        match self {
+            Self::Few(known) => *known.entry(colour).or_insert_with(nearest),
+            Self::All(known) => {
+                let [red, green, blue] = colour.map(usize::from);
+                let place = &mut known[red << 16 | green << 8 | blue];
+                if *place == 0 {
+                    *place = nearest() + 1;
+                }
+                *place - 1
+            }
+        }
+    }
+}
+
 impl Picture {
     /// A picture of one shade.
     pub fn uniform(size: Size, shade: u8) -> Self {
@@ -114,14 +144,13 @@ impl Picture {
 
     /// A picture of encoded sRGB colours on palette ink. `buffer` is used again for the shades.
     fn from_colours(size: Size, colours: Vec<[u8; 3]>, ink: &Ink, mut buffer: Vec<u8>) -> Self {
-        let mut known = HashMap::new();
+        let mut known = KnownColours::new(size);
         let mut last = None;
         let mut shade = |colour: [u8; 3]| match last {
             // Most pixels are as the one before.
             Some((before, shade)) if before == colour => shade,
             _ => {
-                let nearest = || ink.nearest_colour(colour).map_or(0, |(level, _)| level);
-                let shade = *known.entry(colour).or_insert_with(nearest);
+                let shade = known.level(colour, ink);
                 last = Some((colour, shade));
                 shade
             }

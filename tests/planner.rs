@@ -367,7 +367,7 @@ const LEFT: [(&str, &str, &str, &str); 26] = [
     ),
     ("tide-watch", "over-budget", "", "grey minutes flash, and more of them than the budget has"),
     ("tide-watch", "unused-accept", "", "what it accepted is mended"),
-    ("tide-watch", "restless", "09:03", "grey minutes: `full` alone draws them"),
+    ("tide-watch", "restless", "09:02", "grey minutes: `full` alone draws them"),
 ];
 
 #[test]

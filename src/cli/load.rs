@@ -36,6 +36,8 @@ const LARGEST_TEXT: u64 = 64 << 20;
 const LARGEST_SCREEN: u64 = 256 << 20;
 /// The largest SVG, bytes: what is drawn takes many times as much memory.
 const LARGEST_DRAWING: u64 = 16 << 20;
+/// A screen of fewer bytes is not looked for under another name.
+const SMALL_SCREEN: u64 = 4096;
 /// As many descriptions may be based on each other.
 const LONGEST_CHAIN: usize = 8;
 
@@ -562,8 +564,12 @@ impl Finder {
         Ok(id)
     }
 
-    /// A screen that was added before and has the same bytes and kind. Only files of one length are read for this.
+    /// A screen that was added before and has the same bytes and kind. Only files of one length are read for this, and no
+    /// small ones: to open a file takes as long as to decode it.
     fn same_content(&mut self, id: ScreenId, length: u64) -> Option<ScreenId> {
+        if length < SMALL_SCREEN {
+            return None;
+        }
         let others = self.by_length.get(&length)?.clone();
         let mine = self.hash(id)?;
         let kind = self.files[id.0].is_svg;

@@ -145,7 +145,7 @@ pub(crate) struct ReviewArguments {
     /// Write a page for people: screens, time chart, a player of the panel, findings at their places
     #[arg(long, value_name = "FILE", value_hint = ValueHint::FilePath)]
     html: Option<PathBuf>,
-    /// Put a second plan beside the first in that page
+    /// Put a second plan beside the first in that page: the first is the one before, this the one after
     #[arg(long, value_name = "PLAN", value_hint = ValueHint::FilePath, requires = "html")]
     compare: Option<PathBuf>,
     /// Write what the model worked out, a JSON object a line and step

@@ -16,7 +16,7 @@ use super::{
 use crate::{
     finding::Summary,
     plan::{Step, Updates},
-    planner::{Meter, Replanned, in_words, replan as choose, text_of},
+    planner::{Effort, Meter, Replanned, in_words, replan as choose, text_of},
     rules::{
         Selection,
         words::{counted, step_name},
@@ -56,7 +56,7 @@ fn run(arguments: &ReplanArguments) -> Result<(), Vec<Fault>> {
     let chosen = load_text(&source, &arguments.plan, &mut settings, None)?;
     let before = play(&loaded, threads)?;
     let after = play(&chosen, threads)?;
-    say(|out| report(&loaded, &replanned, &before, &after, out))?;
+    say(|out| report(&loaded, (&replanned, arguments.effort.into()), &before, &after, out))?;
     if !arguments.write {
         return say(|out| writeln!(out, "Nothing was written; --write puts these updates into the plan."));
     }
@@ -100,7 +100,7 @@ fn play(loaded: &LoadedPlan, threads: usize) -> Result<Played, Vec<Fault>> {
 
 fn report(
     loaded: &LoadedPlan,
-    replanned: &Replanned,
+    (replanned, effort): (&Replanned, Effort),
     before: &Played,
     after: &Played,
     out: &mut dyn Write,
@@ -119,12 +119,14 @@ fn report(
         writeln!(out, "{name:<28} {one:>10} {other:>10}")?;
     }
     writeln!(out)?;
-    if replanned.is_best {
-        writeln!(out, "No other choice among those that were considered is better.")?;
-    } else {
-        writeln!(out, "The best that was found; --effort thorough looks further.")?;
+    if after.summary.error < before.summary.error && after.cost > before.cost {
+        writeln!(out, "The cost is higher: fewer errors come before all else.")?;
     }
-    Ok(())
+    match effort {
+        _ if replanned.is_best => writeln!(out, "No other choice among those that were considered is better."),
+        Effort::Thorough => writeln!(out, "The best that was found."),
+        Effort::Quick | Effort::Usual => writeln!(out, "The best that was found; --effort thorough looks further."),
+    }
 }
 
 fn rows(before: &Played, after: &Played) -> Vec<(&'static str, String, String)> {

@@ -141,6 +141,8 @@ pub struct Meter {
     ghosts: f64,
     /// Hundredths of the panel that show another level than they should.
     wrong: f64,
+    /// Whether what is on the whole glass was known once. Later it is forgotten only by the controller.
+    was_known: bool,
 }
 
 impl Default for Meter {
@@ -152,6 +154,7 @@ impl Default for Meter {
             since_ms: 0.0,
             ghosts: 0.0,
             wrong: 0.0,
+            was_known: false,
         }
     }
 }
@@ -178,7 +181,10 @@ impl Meter {
         }
         let hundredths = |pixels: u64| 100.0 * pixels as f64 / panel_px;
         self.ghosts = step.ghosts.iter().map(|ghost| hundredths(ghost.pixels) * ghost.worst_l).sum();
-        self.wrong = hundredths(step.glass.unlike_memory().count());
+        self.was_known |= step.glass.unknown_px() == 0;
+        let unknown_px = if self.was_known { 0 } else { step.glass.unknown_px() };
+        // Those that are known to be wrong may be among them.
+        self.wrong = hundredths(step.glass.unlike_memory().count().max(unknown_px));
     }
 
     /// What the last picture costs: it stays for hours.

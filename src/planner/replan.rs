@@ -11,6 +11,8 @@ use crate::{
 
 /// At the highest effort as many courses go on side by side, where the panel is small enough.
 pub(super) const EXHAUSTIVE: usize = 20_000;
+/// Why a step stays as it is where all of them do.
+const AS_WRITTEN: &str = "the plan as it is costs less than any other that was found";
 /// Panels with more pixels, times steps to choose, are not searched wholly.
 const SMALL: u64 = 1 << 16;
 
@@ -42,12 +44,12 @@ pub fn replan(
     let pixel_steps = plan.screen_size().pixels() * open.len() as u64;
     let breadth = effort.breadth(pixel_steps);
     let search = Search { plan, screens, threads, open: &open, breadth, bound: None, heeds_budgets: true };
-    let mut found = improve(&search, search.run()?, effort)?;
-    if !plan.budgets.is_empty() && found.score.errors > 0 {
-        let search = Search { heeds_budgets: false, ..search };
-        let other = improve(&search, search.run()?, effort)?;
+    let mut found = searched(&search, effort)?;
+    // Fewer ways at a time may find what more ways crowd out; more effort must never be worse.
+    for lower in effort.lower().iter().filter(|lower| lower.breadth(pixel_steps) != breadth) {
+        let other = searched(&Search { breadth: lower.breadth(pixel_steps), ..search }, *lower)?;
         if other.score.order(&found.score).is_lt() {
-            found = other;
+            found = Found { is_whole: found.is_whole, ..other };
         }
     }
     let is_small = pixel_steps <= SMALL;
@@ -64,6 +66,30 @@ pub fn replan(
     let mut choices: Vec<Choice> = found.choices.into_iter().flatten().map(Arc::unwrap_or_clone).collect();
     choices.sort_by_key(|choice| choice.step);
     Ok(Replanned { choices, score: found.score, is_best: found.is_whole, open: open.len() })
+}
+
+/// The best that is found with so many courses: never worse than the plan as it is written.
+fn searched(search: &Search<'_>, effort: Effort) -> Result<Found, Vec<BrokenScreen>> {
+    let found = better(search, search.run()?, |choices| as_written(choices, search.open))?;
+    let found = improve(search, found, effort)?;
+    if search.plan.budgets.is_empty() || found.score.errors == 0 {
+        return Ok(found);
+    }
+    let search = Search { heeds_budgets: false, ..*search };
+    let other = improve(&search, search.run()?, effort)?;
+    Ok(if other.score.order(&found.score).is_lt() { other } else { found })
+}
+
+/// The choices that the plan has already; none where a step is left to choose.
+fn as_written(choices: &Choices, open: &Open) -> Vec<Choices> {
+    let Some(written) = open.as_written().iter().cloned().collect::<Option<Vec<_>>>() else { return Vec::new() };
+    let kept = |(choice, updates): (&Option<Arc<Choice>>, Vec<Update>)| {
+        let choice = Choice::clone(choice.as_deref()?);
+        let why = if updates == choice.updates { choice.why } else { AS_WRITTEN.to_owned() };
+        Some(Arc::new(Choice { updates, why, ..choice }))
+    };
+    let kept: Choices = choices.iter().zip(written).map(kept).collect();
+    if kept == *choices { Vec::new() } else { vec![kept] }
 }
 
 /// Plays a plan whose open steps are chosen by `choose`: it is given what may be asked at a step, and gives the place of

@@ -30,6 +30,15 @@ pub enum Effort {
 }
 
 impl Effort {
+    /// Those that look at less.
+    pub(super) fn lower(self) -> &'static [Self] {
+        match self {
+            Self::Quick => &[],
+            Self::Usual => &[Self::Quick],
+            Self::Thorough => &[Self::Quick, Self::Usual],
+        }
+    }
+
     /// What goes on side by side where so many pixels, times steps to choose, are looked at: the more, the less.
     pub(super) fn breadth(self, pixel_steps: u64) -> Breadth {
         /// A watch through many steps; half a hundred steps of a tablet.
@@ -45,7 +54,7 @@ impl Effort {
 }
 
 /// Which courses go on side by side.
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Copy, Debug, PartialEq)]
 pub(super) struct Breadth {
     /// So many at the most.
     pub(super) courses: usize,
@@ -64,20 +73,30 @@ impl Breadth {
 /// A plan's steps that are to be chosen, by their place in the file.
 pub(super) struct Open {
     by_pointer: BTreeMap<String, (usize, Played)>,
+    /// What the plan asks for at each, where it is not left to choose.
+    as_written: Vec<Option<Vec<Update>>>,
 }
 
 impl Open {
     /// Those that are left to choose, or all.
     pub(super) fn of(plan: &Plan, all: bool) -> Self {
-        let mut times: BTreeMap<String, u64> = BTreeMap::new();
+        let mut times: BTreeMap<String, (u64, Option<Vec<Update>>)> = BTreeMap::new();
         for planned in plan.steps() {
             if all || planned.step.updates == Updates::Choose {
-                *times.entry(planned.step.pointer.clone()).or_default() += 1;
+                let as_written = || written(planned.step);
+                times.entry(planned.step.pointer.clone()).or_insert_with(|| (0, as_written())).0 += 1;
             }
         }
+        let as_written = times.values().map(|(_, updates)| updates.clone()).collect();
         let played = |times: u64| if times == 1 { Played::Once } else { Played::Often };
-        let by_pointer = times.into_iter().enumerate().map(|(at, (pointer, times))| (pointer, (at, played(times))));
-        Self { by_pointer: by_pointer.collect() }
+        let by_pointer =
+            times.into_iter().enumerate().map(|(at, (pointer, (times, _)))| (pointer, (at, played(times))));
+        Self { by_pointer: by_pointer.collect(), as_written }
+    }
+
+    /// What the plan asks for at each place; nothing where it is left to choose.
+    pub(super) fn as_written(&self) -> &[Option<Vec<Update>>] {
+        &self.as_written
     }
 
     /// How many there are.
@@ -219,11 +238,15 @@ impl<'p> Course<'p> {
     ) -> (Vec<(Vec<Update>, Cost)>, Self) {
         let mut course = self.clone();
         let mut options = Vec::new();
+        let own = written(planned.step);
         let step = with_updates(planned.step, Vec::new());
         let planned = PlannedStep { step: &step, ..planned.clone() };
         course.play_and_see(&planned, transition, |step| {
             let with_least = |updates: Vec<Update>| (updates.clone(), least(&updates, step, self.plan));
-            options = candidates(step, self.plan, played).into_iter().map(with_least).collect();
+            let mut found = candidates(step, self.plan, played);
+            // What the plan asks for is one of the ways, whatever the display could do.
+            found.extend(own.filter(|own| !found.contains(own)));
+            options = found.into_iter().map(with_least).collect();
         });
         (options, course)
     }
@@ -512,6 +535,14 @@ fn prune(courses: &mut Vec<Course<'_>>, breadth: Breadth) -> bool {
         courses.retain(|course| breadth.takes(course.rank(), best));
     }
     is_whole
+}
+
+/// The updates that a step asks for; nothing where they are left to choose.
+fn written(step: &Step) -> Option<Vec<Update>> {
+    match &step.updates {
+        Updates::Listed(updates) => Some(updates.clone()),
+        Updates::Choose => None,
+    }
 }
 
 /// The same step with other updates. What it shows is known of the step as it is played: of a list of screens only that

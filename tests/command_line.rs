@@ -705,3 +705,23 @@ fn two_outputs_never_go_into_one_file() {
     assert!(run.error.contains("two outputs"), "{}", run.error);
     assert!(!folder.join("x").exists());
 }
+
+/// What is read is never written over by what is told of it.
+#[test]
+fn an_output_that_is_an_input_is_refused() {
+    let folder = folder(&[("a.plan.json", SOUND)]);
+    folder.file("drawn.svg", "<svg/>");
+    let inputs = ["a.plan.json", "panel.display.json", "square.png", "drawn.svg"];
+    let before = inputs.map(|input| std::fs::read(folder.join(input)).unwrap());
+    for input in inputs {
+        for option in ["--out", "--html", "--facts", "--write-known"] {
+            let run = folder.run(&["review", "a.plan.json", option, input]).with_status(2);
+            assert!(run.error.contains(input) && run.error.contains("belongs to one"), "{}", run.error);
+        }
+        folder.run(&["review", "a.plan.json", "--also", &format!("json={input}")]).with_status(2);
+    }
+    for input in ["a.plan.json", "panel.display.json", "drawn.svg"] {
+        folder.run(&["glass", "a.plan.json", "--step", "0", "--out", input]).with_status(2);
+    }
+    assert_eq!(inputs.map(|input| std::fs::read(folder.join(input)).unwrap()), before);
+}

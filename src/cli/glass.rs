@@ -3,7 +3,11 @@
 use std::ops::ControlFlow;
 
 use super::{
-    GlassArguments, cores, load::load_plan, output::write_file, settings::SettingsStore, status_of, working_folder,
+    GlassArguments, cores,
+    load::load_plan,
+    output::{check_is_no_input, write_file},
+    settings::SettingsStore,
+    status_of, working_folder,
 };
 use crate::{
     report::panel_view,
@@ -42,6 +46,10 @@ fn draw(arguments: &GlassArguments) -> Result<(), Vec<Fault>> {
     })
     .map_err(|broken| super::screen_faults(&loaded, broken))?;
     let bytes = drawn.map_err(|reason| vec![fault(arguments, format!("cannot be drawn: {reason}"), "")])?;
+    // An older picture of the same glass may be written over, and nothing else.
+    if super::load::is_svg(&arguments.out) != Some(false) {
+        check_is_no_input(&arguments.out).map_err(|fault| vec![fault])?;
+    }
     write_file(&arguments.out, |out| out.write_all(&bytes)).map_err(Vec::from)
 }
 

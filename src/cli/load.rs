@@ -57,7 +57,10 @@ pub(super) fn find_plans(paths: &[PathBuf], settings: &mut SettingsStore) -> (Ve
             Ok(_) => plans.push(path.clone()),
         }
     }
-    plans.sort_by(|one, other| natural_order(&one.to_string_lossy(), &other.to_string_lossy()).then(one.cmp(other)));
+    let name = |path: &Path| without_dot(path.to_owned()).to_string_lossy().into_owned();
+    let in_order = |one: &PathBuf, other: &PathBuf| natural_order(&name(one), &name(other));
+    let shorter = |one: &PathBuf, other: &PathBuf| one.as_os_str().len().cmp(&other.as_os_str().len());
+    plans.sort_by(|one, other| in_order(one, other).then(shorter(one, other)).then(one.cmp(other)));
     // A plan that is named twice, or by its folder too, is reviewed once.
     let mut known = HashSet::new();
     plans.retain(|path| known.insert(real(path)));

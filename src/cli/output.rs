@@ -130,3 +130,15 @@ fn cannot_write(path: &Path, error: &io::Error) -> Fault {
         "check the folder, its rights and the space left",
     )
 }
+
+/// Sees that an output does not go over a file that is there and can only be an input, by its name.
+pub(super) fn check_is_no_input(file: &Path) -> Result<(), Fault> {
+    const INPUTS: [&str; 7] =
+        [".plan.json", ".display.json", "stillpage.settings.json", ".svg", ".png", ".ttf", ".otf"];
+    let name = file.file_name().unwrap_or_default().to_string_lossy().to_lowercase();
+    if !file.exists() || !INPUTS.iter().any(|input| name.ends_with(input)) {
+        return Ok(());
+    }
+    let message = "this is a plan, a screen, or what belongs to one, and would be written over";
+    Err(Fault::of_file(file.display().to_string(), message, "give the output another name"))
+}

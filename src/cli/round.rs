@@ -14,7 +14,7 @@ use super::{
     inputs::Inputs,
     known::KnownList,
     load::{LoadedPlan, find_plans, load_kept_plan},
-    output::OutputFile,
+    output::{OutputFile, check_is_no_input},
     own_fault, progress, screen_faults,
     settings::SettingsStore,
     store::PictureStore,
@@ -261,6 +261,7 @@ fn check_files(arguments: &ReviewArguments) -> Result<(), Fault> {
             let name = file.display().to_string();
             return Err(Fault::of_file(name, "two outputs are to go into this file", "give each a file of its own"));
         }
+        check_is_no_input(file)?;
         known.push(file);
     }
     Ok(())

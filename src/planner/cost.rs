@@ -9,7 +9,7 @@ use crate::{
     display::Mode,
     finding::Severity,
     geometry::Rect,
-    panel::{PlayedStep, PlayedUpdate},
+    panel::PlayedStep,
     plan::{Plan, Update, WindowAsk},
 };
 
@@ -129,9 +129,6 @@ fn least_flashes(update: &Update, mode: &Mode, plan: &Plan) -> f64 {
     if mode.flashes > 0 && sent_px > 0 { FLASH_OF_THE_PANEL * f64::from(mode.flashes) * share + FLASH } else { 0.0 }
 }
 
-/// What a touch, a pen or a key costs that changes the screen and of which nothing shows.
-const NO_ANSWER: f64 = 100.0;
-
 /// Adds up the cost of a plan step by step.
 #[derive(Clone, Debug)]
 pub struct Meter {
@@ -206,12 +203,6 @@ impl Meter {
     }
 
     fn answer(&mut self, step: &PlayedStep<'_>, now_ms: f64) {
-        let is_shown = step.updates.iter().any(PlayedUpdate::changes_something);
-        // A stroke is its own answer.
-        if !step.changed.is_empty() && !is_shown && step.planned.step.strokes.is_empty() {
-            self.cost.answers += NO_ANSWER;
-            return;
-        }
         let changing = step.updates.iter().filter(|update| update.changes_something());
         let whole_ms = changing.map(|update| update.times.finish_ms - now_ms).fold(0.0, f64::max);
         let first_ms = step.first_visible_ms().map_or(0.0, |first_ms| first_ms - now_ms);

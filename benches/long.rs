@@ -6,18 +6,7 @@
 
 #![expect(clippy::print_stdout, reason = "a benchmark prints its figures")]
 
-#[path = "common/decoding.rs"]
-mod decoding;
-#[path = "common/dice.rs"]
-mod dice;
-#[path = "common/frames.rs"]
-mod frames;
-#[path = "common/picture.rs"]
-mod picture;
-#[path = "common/process.rs"]
-mod process;
-#[path = "common/watch.rs"]
-mod watch;
+mod common;
 
 use std::{
     fs,
@@ -27,10 +16,16 @@ use std::{
     time::{Duration, Instant},
 };
 
-use dice::Dice;
-use picture::Picture;
-use watch::{Backdrop, SMALL_FACE, draw_day, minute_name};
+use common::{
+    decoding,
+    dice::Dice,
+    picture::Picture,
+    process, sequence,
+    watch::{self, Backdrop, SMALL_FACE},
+};
 
+/// The plan of all steps.
+const WHOLE: &str = "whole.plan.json";
 const RUNS: usize = 5;
 const THREADS: usize = 2;
 /// The display that ships as `watch-1in3`.
@@ -39,21 +34,14 @@ const FACE: usize = 240;
 const LINES: usize = 4;
 
 fn main() {
-    let folder = Path::new(env!("CARGO_TARGET_TMPDIR")).join("long-1");
-    if !folder.join("whole").exists() {
-        println!("drawing the pictures ...");
-        draw_cycle(&folder.join("cycle"));
-        draw_day(&folder.join("day"));
-        fs::write(folder.join("whole"), "").expect("the mark can be written");
-    }
-    measure_cycle(&folder.join("cycle"));
-    measure_day(&folder.join("day"));
+    measure_cycle(&sequence::folder("cycle", WHOLE, draw_cycle));
+    measure_day(&watch::day());
     measure_first_finding();
 }
 
 fn measure_cycle(folder: &Path) {
     let tenth = median_of(&folder.join("tenth.plan.json"));
-    let whole = median_of(&folder.join("whole.plan.json"));
+    let whole = median_of(&folder.join(WHOLE));
     let (tenth_ms, whole_ms) = (tenth.0, whole.0);
     println!("10,000 steps over 20 pictures: {tenth_ms:.0} ms, {:.1} MB", megabytes(tenth.1));
     println!("100,000 steps over 20 pictures: {whole_ms:.0} ms, {:.1} MB", megabytes(whole.1));
@@ -61,12 +49,11 @@ fn measure_cycle(folder: &Path) {
 }
 
 fn measure_day(folder: &Path) {
-    let frames: Vec<PathBuf> = (0..24).flat_map(|hour| (0..60).map(move |minute| minute_name(hour, minute))).collect();
-    let frames: Vec<PathBuf> = frames.iter().map(|name| folder.join(name)).collect();
+    let frames: Vec<PathBuf> = watch::minutes().map(|name| folder.join(name)).collect();
     let mut decoding: Vec<f64> =
         (0..=RUNS).map(|_| milliseconds(decoding::decode_all(&frames, SMALL_FACE * SMALL_FACE, THREADS))).collect();
-    let review = median_of(&folder.join("day.plan.json"));
-    let decoding = middle(&mut decoding);
+    let review = median_of(&folder.join(watch::PLAN));
+    let decoding = process::middle(&mut decoding);
     println!("a day of 1,440 frames, decoding alone: {decoding:.1} ms");
     println!(
         "a day of 1,440 frames, review: {:.1} ms, {:.1} MB, ratio {:.2}",
@@ -80,7 +67,7 @@ fn measure_day(folder: &Path) {
 fn measure_first_finding() {
     let plan = Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures/berth-label/troubled.plan.json");
     let mut times: Vec<f64> = (0..=4 * RUNS).map(|_| milliseconds(first_byte(&plan))).collect();
-    println!("a label with three drawings, start to first finding: {:.1} ms", middle(&mut times));
+    println!("a label with three drawings, start to first finding: {:.1} ms", process::middle(&mut times));
 }
 
 fn first_byte(plan: &Path) -> Duration {
@@ -103,12 +90,7 @@ fn first_byte(plan: &Path) -> Duration {
 fn median_of(plan: &Path) -> (f64, u64) {
     let runs: Vec<(Duration, u64)> = (0..=RUNS).map(|_| process::review(plan)).skip(1).collect();
     let mut times: Vec<f64> = runs.iter().map(|(time, _)| milliseconds(*time)).collect();
-    (middle(&mut times), runs.iter().map(|(_, kilobytes)| *kilobytes).max().unwrap_or(0))
-}
-
-fn middle(values: &mut [f64]) -> f64 {
-    values.sort_by(f64::total_cmp);
-    values[values.len() / 2]
+    (process::middle(&mut times), runs.iter().map(|(_, kilobytes)| *kilobytes).max().unwrap_or(0))
 }
 
 fn milliseconds(time: Duration) -> f64 {

@@ -5,17 +5,11 @@
 
 #![expect(clippy::print_stdout, reason = "a benchmark prints its figures")]
 
-#[path = "common/dice.rs"]
-mod dice;
-#[path = "common/frames.rs"]
-mod frames;
-#[path = "common/notes.rs"]
-mod notes;
-#[path = "common/process.rs"]
-mod process;
+mod common;
 
 use std::fs;
 
+use common::{notes, process};
 const STEPS: [usize; 4] = [25, 50, 100, 200];
 const EFFORTS: [&str; 2] = ["quick", "usual"];
 const RUNS: usize = 3;

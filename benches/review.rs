@@ -4,20 +4,15 @@
 
 #![expect(clippy::print_stdout, reason = "a benchmark prints its figures")]
 
-#[path = "common/decoding.rs"]
-mod decoding;
-#[path = "common/dice.rs"]
-mod dice;
-#[path = "common/frames.rs"]
-mod frames;
-#[path = "common/notes.rs"]
-mod notes;
-#[path = "common/process.rs"]
-mod process;
+mod common;
 
 use std::{path::PathBuf, time::Duration};
 
-use notes::{FRAMES, HEIGHT, WIDTH, frame_name};
+use common::{
+    decoding,
+    notes::{self, FRAMES, HEIGHT, WIDTH, frame_name},
+    process,
+};
 
 const RUNS: usize = 9;
 const THREADS: usize = 2;
@@ -28,7 +23,7 @@ fn main() {
     let (mut decoding, mut reviewing, mut ratios) = (Vec::new(), Vec::new(), Vec::new());
     for run in 0..=RUNS {
         let decode = decoding::decode_all(&frames, WIDTH * HEIGHT, THREADS);
-        let (review, _) = process::review(&folder.join("page.plan.json"));
+        let (review, _) = process::review(&folder.join(notes::PLAN));
         if run > 0 {
             // The first round only warms the page cache.
             decoding.push(decode);

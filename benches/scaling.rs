@@ -3,8 +3,7 @@
 
 #![expect(clippy::print_stdout, reason = "a benchmark prints its figures")]
 
-#[path = "common/process.rs"]
-mod process;
+mod common;
 
 use std::{
     fmt::Write as _,
@@ -13,6 +12,7 @@ use std::{
     time::Duration,
 };
 
+use common::process;
 const RUNS: usize = 7;
 /// The side of the square that comes and goes, px.
 const SQUARE: u32 = 128;

@@ -5,24 +5,7 @@
 
 #![expect(clippy::print_stdout, reason = "a benchmark prints its figures")]
 
-#[path = "common/decoding.rs"]
-mod decoding;
-#[path = "common/desk.rs"]
-mod desk;
-#[path = "common/dice.rs"]
-mod dice;
-#[path = "common/drawings.rs"]
-mod drawings;
-#[path = "common/frames.rs"]
-mod frames;
-#[path = "common/notes.rs"]
-mod notes;
-#[path = "common/picture.rs"]
-mod picture;
-#[path = "common/process.rs"]
-mod process;
-#[path = "common/watch.rs"]
-mod watch;
+mod common;
 
 use std::{
     env, fs,
@@ -31,7 +14,10 @@ use std::{
     time::Instant,
 };
 
-use decoding::Decoder;
+use common::{
+    decoding::{self, Decoder},
+    desk, drawings, notes, process, watch,
+};
 use stillpage::{
     display::Ink,
     geometry::Size,
@@ -94,45 +80,31 @@ fn print_row(cells: &[String]) {
 }
 
 fn sequences() -> Vec<Sequence> {
-    let place = Path::new(env!("CARGO_TARGET_TMPDIR")).join("side-by-side-1");
-    let drawn = |name: &str, plan: &str, draw: &dyn Fn(&Path)| {
-        let folder = place.join(name);
-        if !folder.join(plan).exists() {
-            println!("drawing {name} ...");
-            fs::create_dir_all(&folder).expect("the folder can be made");
-            draw(&folder);
-        }
-        folder
-    };
-    let page = notes::folder();
-    let day = drawn("day", "day.plan.json", &watch::draw_day);
-    let desk = drawn("desk", "desk.plan.json", &desk::draw);
-    let board = drawn("board", "board.plan.json", &drawings::draw);
-    let minutes = (0..24).flat_map(|hour| (0..60).map(move |minute| watch::minute_name(hour, minute)));
+    let (page, day, desk, board) = (notes::folder(), watch::day(), desk::folder(), drawings::folder());
     vec![
         Sequence {
             name: "a note-taking page, 200 frames of 1404 x 1872 px",
             frames: (0..notes::FRAMES).map(|frame| page.join(notes::frame_name(frame))).collect(),
             size: [notes::WIDTH, notes::HEIGHT],
-            plan: page.join("page.plan.json"),
+            plan: page.join(notes::PLAN),
         },
         Sequence {
             name: "a day of a watch, 1,440 frames of 200 x 200 px",
-            frames: minutes.map(|name| day.join(name)).collect(),
+            frames: watch::minutes().map(|name| day.join(name)).collect(),
             size: [watch::SMALL_FACE; 2],
-            plan: day.join("day.plan.json"),
+            plan: day.join(watch::PLAN),
         },
         Sequence {
             name: "a desk, 48 frames of 3840 x 2160 px",
             frames: (0..desk::FRAMES).map(|frame| desk.join(desk::frame_name(frame))).collect(),
             size: [desk::WIDTH, desk::HEIGHT],
-            plan: desk.join("desk.plan.json"),
+            plan: desk.join(desk::PLAN),
         },
         Sequence {
             name: "a board, 60 drawings (SVG) with text, 800 x 480 px",
             frames: (0..drawings::FRAMES).map(|frame| board.join(drawings::frame_name(frame))).collect(),
-            size: [drawings::WIDTH as usize, drawings::HEIGHT as usize],
-            plan: board.join("board.plan.json"),
+            size: [drawings::WIDTH, drawings::HEIGHT],
+            plan: board.join(drawings::PLAN),
         },
     ]
 }
@@ -161,15 +133,15 @@ fn row(sequence: &Sequence, peers: &Path) -> Vec<String> {
             times.push(peer.time(peers, &list, &wanted));
         }
     }
-    let review = middle(&mut reviews);
-    let floor = middle(&mut floor);
+    let review = process::middle(&mut reviews);
+    let floor = process::middle(&mut floor);
     let mut cells =
         vec![sequence.name.to_owned(), seconds(floor), format!("{} ({:.2})", seconds(review), review / floor)];
     for times in &mut others {
         let cell = if times.is_empty() {
             "reads no SVG".to_owned()
         } else {
-            let time = middle(times);
+            let time = process::middle(times);
             format!("{} ({:.1})", seconds(time), time / review)
         };
         cells.push(cell);
@@ -268,11 +240,6 @@ fn draw_all(sequence: &Sequence) -> f64 {
         }
     });
     begin.elapsed().as_secs_f64()
-}
-
-fn middle(values: &mut [f64]) -> f64 {
-    values.sort_by(f64::total_cmp);
-    values[values.len() / 2]
 }
 
 fn seconds(time: f64) -> String {

@@ -3,15 +3,17 @@
 
 mod common;
 
-use std::{io::Write, sync::Arc};
+#[path = "../fuzz/bodies/mod.rs"]
+mod bodies;
+
+use std::io::Write;
 
 use common::{Folder, SQUARE, png_of};
 use proptest::prelude::*;
 use stillpage::{
-    display::{Beside, Display, Ink, Segments, read_display},
+    display::Ink,
     geometry::Size,
     screen::{Faces, decode_png, draw_segments, draw_svg},
-    source::{Fault, Source},
 };
 
 const GOOD: &str = r#"{ "steps": [{ "label": "open", "screen": "square.png", "updates": [{ "mode": "full" }] }] }"#;
@@ -429,68 +431,29 @@ fn grey() -> Ink {
     Ink::grey_between(16, 0.04, 0.44)
 }
 
-/// A description with nothing beside it.
-struct Alone;
-
-impl Beside for Alone {
-    fn base(&mut self, _: &str) -> Result<Display, Vec<Fault>> {
-        Err(Vec::new())
-    }
-
-    fn segments(&mut self, _: &str) -> Result<Segments, Fault> {
-        Err(Fault::of_file("", "nothing is there", "nothing helps"))
-    }
-}
-
-const BARS: &str = r#"<svg xmlns="http://www.w3.org/2000/svg" width="16" height="8"><g id="left"><rect x="2" y="2" width="4" height="4"/></g><path id="right" d="M10 2h4v4h-4z"/></svg>"#;
+const BARS: &[u8] = include_bytes!("../fuzz/bodies/bars.svg");
 
 proptest! {
     #![proptest_config(ProptestConfig::with_cases(300))]
 
-    /// Whatever happens to its bytes, a PNG gives a picture of the size asked for, or a reason.
     #[test]
     fn changed_pngs_are_read_or_refused(bytes in some_bytes(png_of(16, 8, |x, y| (x * y * 3) as u8))) {
-        match decode_png(&bytes, SIZE, &grey(), Vec::new()) {
-            Ok(picture) => prop_assert_eq!(picture.shades().len(), 128),
-            Err(fault) => prop_assert!(!fault.message.is_empty() && !fault.help.is_empty()),
-        }
+        bodies::png(&bytes);
     }
 
     #[test]
     fn changed_svgs_are_drawn_or_refused(bytes in some_bytes(svg("<g opacity=\"0.5\"><text x=\"1\" y=\"7\" font-size=\"7\">12:30</text><path d=\"M0 0L9 9\" stroke=\"#000\"/></g>").into_bytes())) {
-        let faces = Faces::new(Vec::new()).unwrap();
-        match draw_svg(&bytes, SIZE, &grey(), &faces, &|_| Err("no".into()), Vec::new()) {
-            Ok(picture) => prop_assert_eq!(picture.shades().len(), 128),
-            Err(fault) => prop_assert!(!fault.message.is_empty()),
-        }
+        bodies::svg(&bytes);
     }
 
-    /// A drawing of segments gives at least one, each with pixels, or a reason.
     #[test]
-    fn changed_segments_are_read_or_refused(bytes in some_bytes(BARS.as_bytes().to_vec())) {
-        match draw_segments(&bytes) {
-            Ok(segments) => {
-                let size = segments.size();
-                let owned = |wanted: usize| (0..size.height).any(|y| (0..size.width).any(|x| segments.at(x, y) == Some(wanted)));
-                prop_assert!(!segments.names().is_empty() && (0..segments.names().len()).all(owned));
-            }
-            Err(fault) => prop_assert!(!fault.message.is_empty() && !fault.help.is_empty()),
-        }
+    fn changed_segments_are_read_or_refused(bytes in some_bytes(BARS.to_vec())) {
+        bodies::segments(&bytes);
     }
 
-    /// A description that is read holds what its doc comment promises; one that is not has a fault with a reason.
     #[test]
     fn changed_displays_are_read_or_refused(bytes in some_bytes(common::example_display([16, 8]).to_string().into_bytes())) {
-        let Ok(text) = String::from_utf8(bytes) else { return Ok(()) };
-        let source = Arc::new(Source { name: "a.display.json".into(), text });
-        match read_display(&source, &mut Alone) {
-            Ok(display) => {
-                prop_assert!(!display.modes.is_empty());
-                prop_assert!(display.modes.iter().all(|mode| !(mode.duration_ms.is_empty() || mode.cleans && mode.changed_only)));
-                prop_assert!((1..display.ink.levels() as u8).all(|level| display.ink.lightness(level) > display.ink.lightness(level - 1)));
-            }
-            Err(faults) => prop_assert!(faults.iter().all(|fault| !fault.message.is_empty())),
-        }
+        bodies::display(&bytes);
     }
 }
 

@@ -3,7 +3,7 @@
 //! `tests/outputs.rs` hold with `cargo test --release --test outputs`.
 #![expect(clippy::unwrap_used, reason = "a test stops at what must not happen")]
 
-use std::{collections::BTreeMap, fs, path::Path, process::Command};
+use std::{collections::BTreeMap, fs, path::Path, process::Command, sync::LazyLock};
 
 use tempfile::TempDir;
 use walkdir::WalkDir;
@@ -18,27 +18,28 @@ const PLANS: [&str; 4] = [
 
 const FORMATS: [&str; 4] = ["json", "sarif", "junit", "markdown"];
 
+/// What all outputs of the plans hold, by name, as the program is called most of the time.
+static USUAL: LazyLock<BTreeMap<String, Vec<u8>>> = LazyLock::new(|| written(|_| ()));
+
 #[test]
 fn threads_change_nothing() {
-    let usual = written(|_| ());
-    let pictures = usual.keys().filter(|name| name.starts_with("pictures")).count();
+    let pictures = USUAL.keys().filter(|name| name.starts_with("pictures")).count();
     assert!(pictures > 5, "{pictures} pictures");
     for threads in ["1", "2", "7"] {
         let other = written(|command| {
             command.args(["--threads", threads]);
         });
-        assert_same(&usual, &other, &format!("{threads} threads"));
+        assert_same(&USUAL, &other, &format!("{threads} threads"));
     }
 }
 
 #[test]
 fn language_and_time_zone_change_nothing() {
-    let usual = written(|_| ());
     for (language, zone) in [("tr_TR.UTF-8", "Pacific/Kiritimati"), ("C", "America/St_Johns"), ("ja_JP.eucJP", "UTC")] {
         let other = written(|command| {
             command.envs([("LANG", language), ("LC_ALL", language), ("LANGUAGE", language), ("TZ", zone)]);
         });
-        assert_same(&usual, &other, language);
+        assert_same(&USUAL, &other, language);
     }
 }
 
@@ -55,24 +56,22 @@ fn the_working_folder_changes_nothing() {
             fs::copy(entry.path(), copy).unwrap();
         }
     }
-    let usual = written(|_| ());
     let other = written(|command| {
         command.current_dir(elsewhere.path());
     });
-    assert_same(&usual, &other, "another folder");
+    assert_same(&USUAL, &other, "another folder");
 }
 
 #[test]
 fn the_order_of_arguments_changes_nothing() {
-    let usual = written(|_| ());
     let place = TempDir::new().unwrap();
     let mut command = review();
     command.args(outputs(place.path()).into_iter().rev().flatten());
     command.args(plans().iter().rev());
-    assert_same(&usual, &run(command, &place), "the other way round");
+    assert_same(&USUAL, &run(command, &place), "the other way round");
 }
 
-/// What all outputs of the plans hold, by name.
+/// The same, where something is changed about the call.
 fn written(change: impl FnOnce(&mut Command)) -> BTreeMap<String, Vec<u8>> {
     let place = TempDir::new().unwrap();
     let mut command = review();

@@ -1,5 +1,4 @@
 //! Frames decoded alone, without any review.
-#![allow(dead_code, reason = "every bench takes its own part")]
 
 use std::{
     fs,

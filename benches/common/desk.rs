@@ -1,9 +1,14 @@
 //! A desk of 3840 x 2160 px: a text is written, a menu opens and closes, pages are turned. From a fixed seed.
 
-use std::{fmt::Write as _, fs, path::Path};
+use std::path::{Path, PathBuf};
 
-use super::{dice::Dice, picture::Picture};
+use super::{
+    dice::Dice,
+    picture::Picture,
+    sequence::{self, Shown},
+};
 
+pub(crate) const PLAN: &str = "desk.plan.json";
 pub(crate) const WIDTH: usize = 3840;
 pub(crate) const HEIGHT: usize = 2160;
 pub(crate) const FRAMES: usize = 48;
@@ -15,9 +20,12 @@ pub(crate) fn frame_name(frame: usize) -> String {
     format!("{frame:02}.png")
 }
 
-/// Draws the frames, and their plan last: a folder that has it is whole.
-pub(crate) fn draw(folder: &Path) {
-    fs::create_dir_all(folder).expect("the folder can be made");
+/// The folder of the frames.
+pub(crate) fn folder() -> PathBuf {
+    sequence::folder("desk", PLAN, draw)
+}
+
+fn draw(folder: &Path) {
     let mut page = Picture::white([WIDTH, HEIGHT]);
     let mut steps = String::new();
     for frame in 0..FRAMES {
@@ -30,21 +38,9 @@ pub(crate) fn draw(folder: &Path) {
         let has_menu = matches!(frame % PAGE, 6 | 7);
         let shown = if has_menu { with_menu(&page, frame % PAGE - 6) } else { page.clone() };
         shown.save(&folder.join(frame_name(frame)));
-        let (mode, window) = if frame.is_multiple_of(PAGE) { ("full", "all") } else { ("quick", "changed") };
-        let _ = writeln!(
-            steps,
-            r#"  {{ "screen": "{}", "after_ms": 5000, "cause": "key", "updates": [{{ "mode": "{mode}", "window": "{window}" }}] }},"#,
-            frame_name(frame)
-        );
+        steps += &sequence::step(&frame_name(frame), 5000, "key", frame.is_multiple_of(PAGE));
     }
-    let display = format!(
-        r#"{{ "format": "display/1", "based_on": "desk-13in3", "name": "large-desk", "size_px": [{WIDTH}, {HEIGHT}] }}"#
-    );
-    fs::write(folder.join("large-desk.display.json"), display).expect("the description can be written");
-    let plan = format!(
-        "{{ \"format\": \"refresh-plan/1\", \"title\": \"A desk\", \"display\": \"large-desk.display.json\", \"steps\": [\n{steps}] }}\n"
-    );
-    fs::write(folder.join("desk.plan.json"), plan).expect("the plan can be written");
+    Shown { plan: PLAN, title: "A desk", based_on: "desk-13in3", size: [WIDTH, HEIGHT] }.write(folder, &steps);
 }
 
 /// A column of lines on the left, a picture in greys on the right.

@@ -1,11 +1,19 @@
 //! Drawings (SVG) with text, of 800 x 480 px: a departure board whose lines change. From a fixed seed.
 
-use std::{fmt::Write as _, fs, path::Path};
+use std::{
+    fmt::Write as _,
+    fs,
+    path::{Path, PathBuf},
+};
 
-use super::dice::Dice;
+use super::{
+    dice::Dice,
+    sequence::{self, Shown},
+};
 
-pub(crate) const WIDTH: u32 = 800;
-pub(crate) const HEIGHT: u32 = 480;
+pub(crate) const PLAN: &str = "board.plan.json";
+pub(crate) const WIDTH: usize = 800;
+pub(crate) const HEIGHT: usize = 480;
 pub(crate) const FRAMES: usize = 60;
 const LINES: usize = 9;
 const PLACES: [&str; 6] = ["North pier", "Skerry Haven", "Outer light", "Long sound", "Mill quay", "Gull rock"];
@@ -14,9 +22,12 @@ pub(crate) fn frame_name(frame: usize) -> String {
     format!("{frame:02}.svg")
 }
 
-/// Draws the frames, and their plan last: a folder that has it is whole.
-pub(crate) fn draw(folder: &Path) {
-    fs::create_dir_all(folder).expect("the folder can be made");
+/// The folder of the frames.
+pub(crate) fn folder() -> PathBuf {
+    sequence::folder("board", PLAN, draw)
+}
+
+fn draw(folder: &Path) {
     let mut dice = Dice(3);
     let mut lines: Vec<String> = (0..LINES).map(|line| departure(line, &mut dice)).collect();
     let mut steps = String::new();
@@ -24,21 +35,9 @@ pub(crate) fn draw(folder: &Path) {
         let line = dice.roll(LINES);
         lines[line] = departure(frame, &mut dice);
         fs::write(folder.join(frame_name(frame)), board(frame, &lines)).expect("the drawing can be written");
-        let (mode, window) = if frame.is_multiple_of(20) { ("full", "all") } else { ("quick", "changed") };
-        let _ = writeln!(
-            steps,
-            r#"  {{ "screen": "{}", "after_ms": 60000, "cause": "clock", "updates": [{{ "mode": "{mode}", "window": "{window}" }}] }},"#,
-            frame_name(frame)
-        );
+        steps += &sequence::step(&frame_name(frame), 60_000, "clock", frame.is_multiple_of(20));
     }
-    let display = format!(
-        r#"{{ "format": "display/1", "based_on": "tablet-10in3", "name": "board", "size_px": [{WIDTH}, {HEIGHT}] }}"#
-    );
-    fs::write(folder.join("board.display.json"), display).expect("the description can be written");
-    let plan = format!(
-        "{{ \"format\": \"refresh-plan/1\", \"title\": \"A board\", \"display\": \"board.display.json\", \"steps\": [\n{steps}] }}\n"
-    );
-    fs::write(folder.join("board.plan.json"), plan).expect("the plan can be written");
+    Shown { plan: PLAN, title: "A board", based_on: "tablet-10in3", size: [WIDTH, HEIGHT] }.write(folder, &steps);
 }
 
 fn departure(hour: usize, dice: &mut Dice) -> String {

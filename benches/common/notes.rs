@@ -7,7 +7,9 @@ use std::{
     path::{Path, PathBuf},
 };
 
-use super::{dice::Dice, frames};
+use super::{dice::Dice, frames, sequence};
+
+pub(crate) const PLAN: &str = "page.plan.json";
 
 pub(crate) const WIDTH: usize = 1404;
 pub(crate) const HEIGHT: usize = 1872;
@@ -17,12 +19,7 @@ const PAGE: usize = 40;
 
 /// The folder of the frames; they are drawn where they are not there yet.
 pub(crate) fn folder() -> PathBuf {
-    let folder = Path::new(env!("CARGO_TARGET_TMPDIR")).join("note-taking-2");
-    if !folder.join("page.plan.json").exists() {
-        println!("drawing {FRAMES} frames of {WIDTH} x {HEIGHT} px ...");
-        draw(&folder);
-    }
-    folder
+    sequence::folder("note-taking-2", PLAN, draw)
 }
 
 pub(crate) fn frame_name(frame: usize) -> String {
@@ -30,7 +27,6 @@ pub(crate) fn frame_name(frame: usize) -> String {
 }
 
 fn draw(folder: &Path) {
-    fs::create_dir_all(folder).expect("the folder can be made");
     let mut dice = Dice(7);
     let mut page = Vec::new();
     for frame in 0..FRAMES {
@@ -43,13 +39,12 @@ fn draw(folder: &Path) {
         }
         frames::save(&folder.join(frame_name(frame)), [WIDTH, HEIGHT], &page);
     }
-    // The plan comes last: a folder that has it is whole.
     let update = |frame| if turns(frame) { ("full", "all") } else { ("quick", "changed") };
     let updates = |frame| {
         let (mode, window) = update(frame);
         format!("[{{ \"mode\": \"{mode}\", \"window\": \"{window}\" }}]")
     };
-    fs::write(folder.join("page.plan.json"), plan(FRAMES, updates)).expect("the plan can be written");
+    fs::write(folder.join(PLAN), plan(FRAMES, updates)).expect("the plan can be written");
 }
 
 /// The page turns at this frame.

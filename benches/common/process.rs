@@ -39,3 +39,9 @@ fn peak_kilobytes(process: u32) -> u64 {
     let line = status.lines().find_map(|line| line.strip_prefix("VmHWM:"));
     line.and_then(|line| line.trim().trim_end_matches(" kB").parse().ok()).unwrap_or(0)
 }
+
+/// The middle one of some figures.
+pub(crate) fn middle(values: &mut [f64]) -> f64 {
+    values.sort_by(f64::total_cmp);
+    values[values.len() / 2]
+}

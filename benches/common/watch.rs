@@ -6,13 +6,23 @@ use std::{
     path::{Path, PathBuf},
 };
 
-use super::{dice::Dice, picture::Picture};
+use super::{
+    dice::Dice,
+    picture::Picture,
+    sequence::{self, Shown},
+};
+
+pub(crate) const PLAN: &str = "day.plan.json";
 
 /// The side of the watch of the day, px.
 pub(crate) const SMALL_FACE: usize = 200;
 
-/// A frame for each minute, and a plan with a cleaning each hour.
-pub(crate) fn draw_day(folder: &Path) {
+/// The folder of the day: a frame for each minute, and a plan with a cleaning each hour.
+pub(crate) fn day() -> PathBuf {
+    sequence::folder("day", PLAN, draw_day)
+}
+
+fn draw_day(folder: &Path) {
     let backdrop = Backdrop::new(SMALL_FACE, &mut Dice(5));
     let mut steps = String::new();
     for hour in 0..24 {
@@ -27,17 +37,15 @@ pub(crate) fn draw_day(folder: &Path) {
 "#
         );
     }
-    let display = format!(
-        r#"{{ "format": "display/1", "based_on": "watch-1in3", "name": "small-watch", "size_px": [{SMALL_FACE}, {SMALL_FACE}] }}"#
-    );
-    fs::write(folder.join("small-watch.display.json"), display).expect("the description can be written");
-    let plan = format!(
-        "{{ \"format\": \"refresh-plan/1\", \"title\": \"A day\", \"display\": \"small-watch.display.json\", \"steps\": [\n{steps}] }}\n"
-    );
-    fs::write(folder.join("day.plan.json"), plan).expect("the plan can be written");
+    Shown { plan: PLAN, title: "A day", based_on: "watch-1in3", size: [SMALL_FACE; 2] }.write(folder, &steps);
 }
 
-pub(crate) fn minute_name(hour: usize, minute: usize) -> PathBuf {
+/// The frames of the day, in order.
+pub(crate) fn minutes() -> impl Iterator<Item = PathBuf> {
+    (0..24).flat_map(|hour| (0..60).map(move |minute| minute_name(hour, minute)))
+}
+
+fn minute_name(hour: usize, minute: usize) -> PathBuf {
     match minute {
         0 => format!("{hour:02}/00.png").into(),
         _ => format!("{hour:02}/minute/{minute:02}.png").into(),

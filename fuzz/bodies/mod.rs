@@ -8,7 +8,11 @@ use std::sync::{Arc, LazyLock};
 
 use stillpage::{
     change::conveyor::ScreenSource,
-    display::{Beside, Display, Ink, Segments, read_display},
+    display::{
+        Beside, Display, Ink, Segments,
+        ink::{Colour, InkKind},
+        read_display,
+    },
     geometry::Size,
     known::{read_known, write_known},
     plan::{KnownRule, Plan, ScreenId, Surroundings, Trouble, read_folder_settings, read_plan},
@@ -44,6 +48,10 @@ pub(crate) fn display(bytes: &[u8]) {
     assert!(!display.modes.is_empty());
     let lightness: Vec<f64> = display.ink.all().iter().map(|level| display.ink.lightness(level)).collect();
     assert!(lightness.iter().all(|lightness| (0.0..=100.0).contains(lightness)), "{lightness:?}");
+    if matches!(display.ink.kind(), InkKind::Grey) {
+        assert!(lightness.is_sorted_by(|darker, lighter| darker < lighter), "{lightness:?}");
+    }
+    assert!(display.modes.iter().all(|mode| !(mode.duration_ms.is_empty() || mode.cleans && mode.changed_only)));
     assert!(display.modes.iter().all(|mode| mode.duration_at(25.0) >= 0.0));
     let steps: Vec<_> = display
         .modes
@@ -173,7 +181,7 @@ fn assert_reason(fault: &ScreenFault) {
 
 fn palette() -> Ink {
     let colours = [("black", [0, 0, 0]), ("white", [255, 255, 255]), ("red", [200, 0, 0])];
-    Ink::palette(colours.map(|(name, srgb)| stillpage::display::ink::Colour::new(name, srgb)).to_vec())
+    Ink::palette(colours.map(|(name, srgb)| Colour::new(name, srgb)).to_vec())
 }
 
 /// The shades of a PNG of 8-bit greys without anything special, by the library alone.

@@ -4,7 +4,7 @@ use std::ops::ControlFlow;
 
 use super::{
     GlassArguments, cores,
-    load::load_plan,
+    load::{is_svg, load_plan},
     output::{check_is_no_input, write_file},
     settings::SettingsStore,
     status_of, working_folder,
@@ -21,6 +21,11 @@ pub(super) fn glass(arguments: &GlassArguments) -> u8 {
 }
 
 fn draw(arguments: &GlassArguments) -> Result<(), Vec<Fault>> {
+    // An older picture of the glass may be written over, and nothing else that is read.
+    let is_picture = is_svg(&arguments.out) == Some(false);
+    if !is_picture {
+        check_is_no_input(&arguments.out).map_err(|fault| vec![fault])?;
+    }
     let mut settings = SettingsStore::new(&working_folder(), &[], arguments.outside);
     let loaded = load_plan(&arguments.plan, &mut settings)?;
     let plan = &loaded.plan;
@@ -46,10 +51,6 @@ fn draw(arguments: &GlassArguments) -> Result<(), Vec<Fault>> {
     })
     .map_err(|broken| super::screen_faults(&loaded, broken))?;
     let bytes = drawn.map_err(|reason| vec![fault(arguments, format!("cannot be drawn: {reason}"), "")])?;
-    // An older picture of the same glass may be written over, and nothing else.
-    if super::load::is_svg(&arguments.out) != Some(false) {
-        check_is_no_input(&arguments.out).map_err(|fault| vec![fault])?;
-    }
     write_file(&arguments.out, |out| out.write_all(&bytes)).map_err(Vec::from)
 }
 

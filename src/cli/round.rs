@@ -2,7 +2,6 @@
 //! on has changed.
 
 use std::{
-    cmp::Ordering,
     collections::{BTreeMap, BTreeSet},
     io::{self, Write},
     path::{Path, PathBuf},
@@ -80,12 +79,10 @@ impl<'a> Task<'a> {
     pub(super) fn new(arguments: &'a ReviewArguments) -> Result<Self, Fault> {
         let selection = selection(arguments)?;
         check_files(arguments)?;
-        let mut temperatures: Vec<Option<f64>> = arguments.temperature.iter().copied().map(Some).collect();
+        let mut given = arguments.temperature.clone();
         // From cold to warm, however they were given: the same bytes for the same question.
-        temperatures.sort_by(|one, other| one.partial_cmp(other).unwrap_or(Ordering::Equal));
-        if temperatures.is_empty() {
-            temperatures.push(None);
-        }
+        given.sort_by(f64::total_cmp);
+        let temperatures = if given.is_empty() { vec![None] } else { given.into_iter().map(Some).collect() };
         let store = arguments.watch.then(Arc::default);
         let threads = threads_of(arguments.threads);
         Ok(Self { arguments, selection, working_folder: working_folder(), threads, temperatures, store })

@@ -5,7 +5,7 @@ use std::sync::Arc;
 use super::search::{self, Breadth, Choice, Choices, Effort, Found, Open, Score, Search};
 use crate::{
     change::conveyor::ScreenSource,
-    plan::{Plan, Update},
+    plan::{Plan, Step, Update, Updates},
     review::BrokenScreen,
 };
 
@@ -47,10 +47,7 @@ pub fn replan(
     let mut found = searched(&search, effort)?;
     // Fewer ways at a time may find what more ways crowd out; more effort must never be worse.
     for lower in effort.lower().iter().filter(|lower| lower.breadth(pixel_steps) != breadth) {
-        let other = searched(&Search { breadth: lower.breadth(pixel_steps), ..search }, *lower)?;
-        if other.score.order(&found.score).is_lt() {
-            found = Found { is_whole: found.is_whole, ..other };
-        }
+        found = found.or(searched(&Search { breadth: lower.breadth(pixel_steps), ..search }, *lower)?);
     }
     let is_small = pixel_steps <= SMALL;
     if effort == Effort::Thorough && is_small && !found.is_whole {
@@ -82,13 +79,15 @@ fn searched(search: &Search<'_>, effort: Effort) -> Result<Found, Vec<BrokenScre
 
 /// The choices that the plan has already; none where a step is left to choose.
 fn as_written(choices: &Choices, open: &Open) -> Vec<Choices> {
-    let Some(written) = open.as_written().iter().cloned().collect::<Option<Vec<_>>>() else { return Vec::new() };
-    let kept = |(choice, updates): (&Option<Arc<Choice>>, Vec<Update>)| {
-        let choice = Choice::clone(choice.as_deref()?);
+    if open.steps().iter().any(|step| step.updates == Updates::Choose) {
+        return Vec::new();
+    }
+    let kept = |(choice, step): (&Option<Arc<Choice>>, &Arc<Step>)| {
+        let (choice, updates) = (Choice::clone(choice.as_deref()?), step.listed_updates().to_vec());
         let why = if updates == choice.updates { choice.why } else { AS_WRITTEN.to_owned() };
         Some(Arc::new(Choice { updates, why, ..choice }))
     };
-    let kept: Choices = choices.iter().zip(written).map(kept).collect();
+    let kept: Choices = choices.iter().zip(open.steps()).map(kept).collect();
     if kept == *choices { Vec::new() } else { vec![kept] }
 }
 
@@ -141,8 +140,7 @@ fn better(
     // Several are weighed against each other when the plan is over, not before.
     let all = Breadth { courses: others.len(), within: f64::INFINITY };
     let breadth = if others.len() == 1 { search.breadth } else { all };
-    let tried = Search { breadth, bound: None, ..*search }.run_with(others)?;
-    Ok(if tried.score.order(&found.score).is_lt() { Found { is_whole: found.is_whole, ..tried } } else { found })
+    Ok(found.or(Search { breadth, bound: None, ..*search }.run_with(others)?))
 }
 
 /// The same choice for all steps that are played often, for each that any of them considered.

@@ -73,30 +73,30 @@ impl Breadth {
 /// A plan's steps that are to be chosen, by their place in the file.
 pub(super) struct Open {
     by_pointer: BTreeMap<String, (usize, Played)>,
-    /// What the plan asks for at each, where it is not left to choose.
-    as_written: Vec<Option<Vec<Update>>>,
+    /// The steps as they are written.
+    steps: Vec<Arc<Step>>,
 }
 
 impl Open {
     /// Those that are left to choose, or all.
     pub(super) fn of(plan: &Plan, all: bool) -> Self {
-        let mut times: BTreeMap<String, (u64, Option<Vec<Update>>)> = BTreeMap::new();
+        let mut times: BTreeMap<String, (u64, Arc<Step>)> = BTreeMap::new();
         for planned in plan.steps() {
             if all || planned.step.updates == Updates::Choose {
-                let as_written = || written(planned.step);
-                times.entry(planned.step.pointer.clone()).or_insert_with(|| (0, as_written())).0 += 1;
+                let entry = times.entry(planned.step.pointer.clone());
+                entry.or_insert_with(|| (0, planned.step.clone())).0 += 1;
             }
         }
-        let as_written = times.values().map(|(_, updates)| updates.clone()).collect();
+        let steps = times.values().map(|(_, step)| step.clone()).collect();
         let played = |times: u64| if times == 1 { Played::Once } else { Played::Often };
         let by_pointer =
             times.into_iter().enumerate().map(|(at, (pointer, (times, _)))| (pointer, (at, played(times))));
-        Self { by_pointer: by_pointer.collect(), as_written }
+        Self { by_pointer: by_pointer.collect(), steps }
     }
 
-    /// What the plan asks for at each place; nothing where it is left to choose.
-    pub(super) fn as_written(&self) -> &[Option<Vec<Update>>] {
-        &self.as_written
+    /// The steps as they are written, by place.
+    pub(super) fn steps(&self) -> &[Arc<Step>] {
+        &self.steps
     }
 
     /// How many there are.
@@ -158,6 +158,13 @@ pub(super) struct Found {
     pub(super) score: Score,
     /// Whether every course there is was played, or could not have been the best.
     pub(super) is_whole: bool,
+}
+
+impl Found {
+    /// The better of both, which says whether every course was played as this one does.
+    pub(super) fn or(self, other: Self) -> Self {
+        if other.score.order(&self.score).is_lt() { Self { is_whole: self.is_whole, ..other } } else { self }
+    }
 }
 
 /// A way through the plan, as far as it was played.
@@ -238,14 +245,17 @@ impl<'p> Course<'p> {
     ) -> (Vec<(Vec<Update>, Cost)>, Self) {
         let mut course = self.clone();
         let mut options = Vec::new();
-        let own = written(planned.step);
+        let own = planned.step.listed_updates().to_vec();
         let step = with_updates(planned.step, Vec::new());
         let planned = PlannedStep { step: &step, ..planned.clone() };
         course.play_and_see(&planned, transition, |step| {
             let with_least = |updates: Vec<Update>| (updates.clone(), least(&updates, step, self.plan));
             let mut found = candidates(step, self.plan, played);
-            // What the plan asks for is one of the ways, whatever the display could do.
-            found.extend(own.filter(|own| !found.contains(own)));
+            // What the plan asks for is one of the ways, whatever the display could do. Where it is left to choose this is
+            // nothing, which is one of them already.
+            if !found.contains(&own) {
+                found.push(own);
+            }
             options = found.into_iter().map(with_least).collect();
         });
         (options, course)
@@ -535,14 +545,6 @@ fn prune(courses: &mut Vec<Course<'_>>, breadth: Breadth) -> bool {
         courses.retain(|course| breadth.takes(course.rank(), best));
     }
     is_whole
-}
-
-/// The updates that a step asks for; nothing where they are left to choose.
-fn written(step: &Step) -> Option<Vec<Update>> {
-    match &step.updates {
-        Updates::Listed(updates) => Some(updates.clone()),
-        Updates::Choose => None,
-    }
 }
 
 /// The same step with other updates. What it shows is known of the step as it is played: of a list of screens only that

@@ -41,7 +41,7 @@ pub(super) fn why(ways: &[(usize, Way)], number: usize, plan: &Plan) -> String {
     let most = parts.into_iter().max_by(|one, other| one.1.total_cmp(&other.1)).filter(|(_, more)| *more > 0.0);
     match most {
         Some((words, more)) if other.is_played => format!("{name} {words} (cost {more:.2} more)"),
-        Some((words, more)) => format!("{name} {words} (cost {more:.2} more, or beyond)"),
+        Some((words, more)) => format!("{name} {words} (cost at least {more:.2} more)"),
         None => format!("{name} brings the panel nearer to its limits"),
     }
 }

@@ -99,11 +99,12 @@ fn check_references(document: &roxmltree::Document<'_>) -> Result<(), ScreenFaul
     let mut grown: HashMap<roxmltree::NodeId, Grown> = HashMap::new();
     // A node is met twice: on the way down, and when all below it is known.
     let mut open = vec![(document.root(), None)];
-    while let Some((node, outline)) = open.pop() {
-        if let Some(outline) = outline {
+    while let Some((node, is_met)) = open.pop() {
+        if let Some((outline, all_below)) = is_met {
             let mut own = Grown { depth: 1, elements: 1 + outline };
             let mut for_each: u64 = 0;
-            for below in references.below(node) {
+            let all_below: Vec<Below<'_, '_>> = all_below;
+            for below in all_below {
                 let Some(grown) = grown.get(&below.node.id()) else { continue };
                 own.depth = own.depth.max(1 + grown.depth);
                 let sum = if below.is_inherited { &mut for_each } else { &mut own.elements };
@@ -121,8 +122,10 @@ fn check_references(document: &roxmltree::Document<'_>) -> Result<(), ScreenFaul
             if outline > MOST_GROWN {
                 return Err(too_long(document, node));
             }
-            open.push((node, Some(outline)));
-            open.extend(references.below(node).into_iter().map(|below| (below.node, None)));
+            let below = references.below(node);
+            let nodes: Vec<_> = below.iter().map(|below| (below.node, None)).collect();
+            open.push((node, Some((outline, below))));
+            open.extend(nodes);
         }
     }
     if grown.get(&document.root().id()).is_none_or(|all| all.elements <= MOST_GROWN) {

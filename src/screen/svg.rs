@@ -35,6 +35,7 @@ const MOST_NODES: u32 = 50_000;
 const MOST_IMAGE_PIXELS: u64 = 64_000_000;
 /// The most bytes of the files of these pictures.
 const MOST_IMAGE_BYTES: usize = 64 << 20;
+
 /// Hands over the bytes of a file that an SVG refers to, or says why not.
 pub type ImageFinder<'f> = &'f (dyn Fn(&str) -> Result<Vec<u8>, String> + Sync);
 

@@ -217,6 +217,23 @@ fn a_correction_that_makes_things_worse_is_told_and_not_made() {
 }
 
 #[test]
+fn behind_a_step_that_is_left_to_choose_only_boxes_are_put_right() {
+    let folder = Folder::usual();
+    // What the first step will leave on the glass decides whether the second update changes anything.
+    folder.plan(
+        "a.plan.json",
+        r#"{ "begins": "white", "steps": [
+            { "screen": "square.png", "label": "open", "updates": "choose" },
+            { "screen": "white.png", "updates": [{ "mode": "quick", "window": [1, 0, 8, 8] }] } ] }"#,
+    );
+    let (run, before, after) = mended(&folder, "a.plan.json");
+    assert!(before.contains_key(&("nothing-changes".into(), "/steps/1".into())), "{before:?}");
+    assert!(after.contains_key(&("nothing-changes".into(), "/steps/1".into())), "{after:?}");
+    assert!(run.out.contains("the updates of step 0 \"open\" are left to choose; `stillpage replan`"), "{}", run.out);
+    assert!(folder.read("a.plan.json").contains("[0, 0, 16, 8]"), "{}", folder.read("a.plan.json"));
+}
+
+#[test]
 fn a_plan_that_cannot_be_read_is_left_as_it_is() {
     let folder = Folder::usual();
     folder.plan("a.plan.json", r#"{ "steps": [{ "screen": "none.png" }] }"#);

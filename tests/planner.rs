@@ -331,7 +331,7 @@ fn take_updates(steps: &mut Value) {
 }
 
 /// What no update can help in the troubled plans, and why: their screens, their strokes, and when things happen.
-const LEFT: [(&str, &str, &str, &str); 26] = [
+const LEFT: [(&str, &str, &str, &str); 28] = [
     ("berth-label", "outside-temperature", "", "the plan's own temperature"),
     ("berth-label", "shade-not-on-panel", "Tuesday", "its screen"),
     ("berth-label", "thin-line", "Tuesday", "its screen"),
@@ -352,7 +352,9 @@ const LEFT: [(&str, &str, &str, &str); 26] = [
     ),
     ("fuel-gauge", "part-segment", "74 %", "its screen"),
     ("fuel-gauge", "part-segment", "74 %", "its screen"),
+    ("logbook", "too-many-since-cleaning", "pen again", "60 answers in a row, and one flash is budgeted"),
     ("logbook", "unused-accept", "", "what it accepted is mended"),
+    ("logbook", "visible-ghost", "pen again", "60 answers in a row, and one flash is budgeted"),
     ("logbook", "line-width-jumps", "underline", "its stroke and its screen"),
     ("logbook", "line-width-jumps", "highlight", "its stroke and its screen"),
     ("logbook", "line-width-jumps", "highlighted again", "its stroke and its screen"),

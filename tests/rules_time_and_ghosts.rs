@@ -263,3 +263,29 @@ fn a_proposed_window_lies_on_the_grid_on_the_panel_and_is_large_enough() {
         }
     }
 }
+
+#[test]
+fn a_key_whose_change_is_taken_back_before_it_showed_was_never_answered() {
+    let quick = r#"[{ "mode": "quick", "window": "changed" }]"#;
+    let plan = |cause: &str, after_ms: u32, first: &str, then: &str, last: &str| {
+        format!(
+            r#"{{ "steps": [{{ "screen": "a.png", "cause": "{cause}", "updates": {first} }},
+                {{ "screen": "{then}", "after_ms": {after_ms}, "updates": {last} }}] }}"#
+        )
+    };
+    let found = |plan: &str| told(&review(&square_and_white(), "", plan), "slow-answer");
+    let never = found(&plan("key", 400, "[]", "b.png", "[]"));
+    assert!(never.len() == 1 && never[0].starts_with("0..0 the key is never answered: "), "{never:?}");
+    assert!(never[0].contains("change back 400 ms later") && never[0].contains("the window [0, 2, 8, 4]"), "{never:?}");
+    let silent = [
+        plan("clock", 400, "[]", "b.png", "[]"),
+        plan("key", 400, quick, "b.png", quick),
+        // What comes a little later is an answer, and what stays away is left behind.
+        plan("key", 400, "[]", "a.png", quick),
+        plan("key", 1400, "[]", "b.png", "[]"),
+        plan("key", 400, "\"choose\"", "b.png", "[]"),
+    ];
+    for plan in silent {
+        assert_eq!(found(&plan), Vec::<String>::new(), "{plan}");
+    }
+}

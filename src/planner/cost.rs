@@ -9,7 +9,7 @@ use crate::{
     display::Mode,
     finding::Severity,
     geometry::Rect,
-    panel::PlayedStep,
+    panel::{PlayedStep, PlayedUpdate},
     plan::{Plan, Update, WindowAsk},
 };
 
@@ -22,6 +22,8 @@ const AT_IT_MS: f64 = 2000.0;
 const DISTURBS: f64 = 2.0;
 /// Every 100 ms until a touch, a key or a pen is answered.
 const ANSWER_PER_100_MS: f64 = 1.0;
+/// Nobody waits longer than so long for an answer that does not come.
+const ANSWER_AWAITED_MS: f64 = 10_000.0;
 /// Every second until all of the answer stands.
 const WHOLE_PER_S: f64 = 0.5;
 /// A hundredth of the panel covered by a ghost of 1 L* for a minute.
@@ -141,6 +143,8 @@ pub struct Meter {
     ghosts: f64,
     /// Hundredths of the panel that show another level than they should.
     wrong: f64,
+    /// Whether a person waits for an answer of which nothing shows.
+    awaits: bool,
     /// Whether what is on the whole glass was known once. Later it is forgotten only by the controller.
     was_known: bool,
 }
@@ -154,6 +158,7 @@ impl Default for Meter {
             since_ms: 0.0,
             ghosts: 0.0,
             wrong: 0.0,
+            awaits: false,
             was_known: false,
         }
     }
@@ -203,6 +208,9 @@ impl Meter {
     }
 
     fn answer(&mut self, step: &PlayedStep<'_>, now_ms: f64) {
+        // What only a stroke changes, the stroke shows.
+        let shows = step.updates.iter().any(PlayedUpdate::changes_something) || !step.strokes.is_empty();
+        self.awaits = !shows && !step.introduced.is_empty() && !step.changed.is_empty();
         let changing = step.updates.iter().filter(|update| update.changes_something());
         let whole_ms = changing.map(|update| update.times.finish_ms - now_ms).fold(0.0, f64::max);
         let first_ms = step.first_visible_ms().map_or(0.0, |first_ms| first_ms - now_ms);
@@ -213,6 +221,9 @@ impl Meter {
         let seen = |most_ms: f64| (until_ms - self.since_ms).clamp(0.0, most_ms);
         self.cost.ghosts += GHOST * self.ghosts * seen(GHOST_SEEN_MS) / 60_000.0;
         self.cost.wrong_levels += WRONG * self.wrong * seen(WRONG_SEEN_MS) / 1000.0;
+        if std::mem::take(&mut self.awaits) {
+            self.cost.answers += ANSWER_PER_100_MS * seen(ANSWER_AWAITED_MS) / 100.0;
+        }
         self.since_ms = until_ms;
     }
 }

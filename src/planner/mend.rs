@@ -143,13 +143,17 @@ impl Mending<'_> {
 
     /// The plan with a correction, where that is better, and what was changed with it; else the reason why it is not.
     fn attempt(&mut self, finding: &Finding, correction: &Correction) -> Result<(Reviewed, String), String> {
+        check_decided(finding, correction, &self.now.plan)?;
         let then = Self::reviewed(self.review, &self.now.plan, correction)?;
         let reason = match self.judge(finding, &then) {
             Ok(()) => return Ok((then, String::new())),
             Err(reason) => reason,
         };
         // What comes of it may itself be exactly correctable, as an update that has become needless.
-        let Some(next) = Self::come(&self.now.review, &then.review).and_then(|come| come.corrections.first()) else {
+        let Some(next) = Self::come(&self.now.review, &then.review).and_then(|come| {
+            let next = come.corrections.first();
+            next.filter(|next| check_decided(come, next, &then.plan).is_ok())
+        }) else {
             return Err(reason);
         };
         let and_then = format!("; then {}: {}", short_place(next, &then.plan), words(next, &then.plan));
@@ -242,6 +246,20 @@ impl Said {
     }
 }
 
+/// Behind a step that is left to choose nobody knows what stands on the glass: only boxes can be put right there.
+fn check_decided(finding: &Finding, correction: &Correction, plan: &Plan) -> Result<(), String> {
+    let mut steps = plan.steps();
+    let open = || steps.find(|planned| planned.step.updates == Updates::Choose);
+    let Some(open) = (reach_of(correction) > 0).then(open).flatten().filter(|open| open.index < finding.last_step) else {
+        return Ok(());
+    };
+    let name = step_name(open.index, open.step.label.as_deref());
+    Err(format!(
+        "what stands on the glass is not known there: the updates of {name} are left to choose; `stillpage replan` \
+         chooses them"
+    ))
+}
+
 /// A correction is for its finding: that must go.
 fn check_gone(finding: &Finding, before: &Review, after: &Review) -> Result<(), String> {
     let key = (finding.rule, step_of(&finding.pointer));
@@ -263,16 +281,21 @@ fn keep_budgets(plan: &Plan, before: &Summary, after: &Summary) -> Result<(), St
     }
 }
 
-/// How much the first correction of a finding changes of what is driven: boxes that are driven anyway, what is taken away,
-/// other windows and one more update, another mode.
+/// How much the first correction of a finding changes.
 fn reach(finding: &Finding) -> u8 {
+    finding.corrections.first().map_or(0, reach_of)
+}
+
+/// How much a correction changes of what is driven: boxes that are driven anyway, what is taken away, other windows and one
+/// more update, another mode.
+fn reach_of(correction: &Correction) -> u8 {
     let of = |change: &Change| match change.what {
         ChangeOf::Box { .. } | ChangeOf::RemoveBox { .. } | ChangeOf::Window { window: WindowAsk::All, .. } => 0,
         ChangeOf::RemoveUpdate { .. } => 1,
         ChangeOf::Window { .. } | ChangeOf::AddUpdate { .. } => 2,
         ChangeOf::Mode { .. } => 3,
     };
-    finding.corrections.first().and_then(|correction| correction.changes.iter().map(of).max()).unwrap_or(0)
+    correction.changes.iter().map(of).max().unwrap_or(0)
 }
 
 /// Where a finding is, in words.

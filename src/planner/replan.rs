@@ -140,7 +140,9 @@ fn better(
     // Several are weighed against each other when the plan is over, not before.
     let all = Breadth { courses: others.len(), within: f64::INFINITY };
     let breadth = if others.len() == 1 { search.breadth } else { all };
-    Ok(found.or(Search { breadth, bound: None, ..*search }.run_with(others)?))
+    // What costs more already will not cost less in the end.
+    let bound = Some(found.score);
+    Ok(found.or(Search { breadth, bound, ..*search }.run_with(others)?))
 }
 
 /// The same choice for all steps that are played often, for each that any of them considered.

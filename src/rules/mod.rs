@@ -408,6 +408,12 @@ fn limits_of(page: &Page, plan: &Plan) -> BTreeMap<String, f64> {
     page.limits.iter().filter_map(|limit| Some((limit.name.clone(), value(limit)?))).collect()
 }
 
+/// A limit of another rule, as it holds in a plan; none is infinite.
+fn limit_of(rule: &str, name: &str, plan: &Plan) -> f64 {
+    let value = rule_named(rule).and_then(|page| limits_of(page, plan).remove(name));
+    value.unwrap_or(f64::INFINITY)
+}
+
 #[cfg(test)]
 pub(crate) mod tests {
     use super::*;

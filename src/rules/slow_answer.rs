@@ -1,10 +1,11 @@
-//! `slow-answer`: a touch, a key or the pen is answered later than a person takes for at once.
+//! `slow-answer`: a touch, a key or the pen is answered later than a person takes for at once, or never.
 
-use super::{Rule, Setup, words};
+use super::{Rule, Setup, limit_of, remedy, words};
 use crate::{
+    change::{Mask, TileGrid, proposed_window},
     finding::{Sight, Sink, StepField, Where},
     panel::{PlayedStep, PlayedUpdate},
-    plan::Plan,
+    plan::{Plan, Updates},
 };
 
 /// Looks at every step that a person asked for.
@@ -13,11 +14,95 @@ pub(super) struct SlowAnswer<'p> {
     plan: &'p Plan,
     first_ms: f64,
     whole_ms: f64,
+    /// What stays away longer than this is told as left behind.
+    settle_ms: f64,
+    /// Steps that a person asked for and that have shown nothing yet of what they changed.
+    unanswered: Vec<Unanswered>,
+}
+
+#[derive(Clone)]
+struct Unanswered {
+    place: Where,
+    cause: &'static str,
+    request_ms: f64,
+    /// All that changed in memory, and what of it was not taken back yet.
+    all: Mask,
+    pixels: Mask,
+    missing: remedy::Missing,
+    grid: TileGrid,
+}
+
+impl Unanswered {
+    /// A step of which nothing shows.
+    fn new(step: &PlayedStep<'_>) -> Option<Self> {
+        let planned = step.planned.step;
+        let shows = planned.updates == Updates::Choose || step.updates.iter().any(PlayedUpdate::changes_something);
+        if shows || !planned.cause.is_person() || !planned.strokes.is_empty() || step.left_behind.is_empty() {
+            return None;
+        }
+        let pixels = step.left_behind.and(step.introduced);
+        (!pixels.is_empty()).then(|| Self {
+            place: Where::of(step, StepField::Updates),
+            cause: planned.cause.word(),
+            request_ms: step.updates_request_ms(),
+            missing: remedy::Missing::new(step, &pixels),
+            all: pixels.clone(),
+            pixels,
+            grid: *step.grid(),
+        })
+    }
+
+    /// What a later step takes back goes; gives whether all of it can still be shown or taken back.
+    fn goes_on(&mut self, step: &PlayedStep<'_>) -> bool {
+        let before = std::mem::take(&mut self.pixels);
+        let taken_back = before.and(step.introduced).without(&step.changed);
+        self.pixels = before.without(&taken_back);
+        // What is neither left nor taken back was shown, or is to become something else.
+        self.pixels.without(&step.left_behind).is_empty() && self.pixels.and(step.introduced).is_empty()
+    }
 }
 
 impl<'p> SlowAnswer<'p> {
     pub(super) fn new(setup: &Setup<'p>) -> Self {
-        Self { first_ms: setup.limit("first_ms"), whole_ms: setup.limit("whole_ms"), plan: setup.plan }
+        Self {
+            first_ms: setup.limit("first_ms"),
+            whole_ms: setup.limit("whole_ms"),
+            settle_ms: limit_of("left-behind", "settle_ms", setup.plan),
+            plan: setup.plan,
+            unanswered: Vec::new(),
+        }
+    }
+
+    fn take_back(&mut self, step: &PlayedStep<'_>, sink: &mut Sink) {
+        let (now_ms, settle_ms) = (step.updates_request_ms(), self.settle_ms);
+        self.unanswered.retain_mut(|unanswered| unanswered.request_ms + settle_ms >= now_ms && unanswered.goes_on(step));
+        for never in self.unanswered.extract_if(.., |unanswered| unanswered.pixels.is_empty()) {
+            let Some(rect) = never.all.bounds(&never.grid) else { continue };
+            let display = &self.plan.display;
+            let place = match proposed_window(rect, display, self.plan.rotation) {
+                Some(window) => format!("with the window {}, or \"changed\"", words::rect(window)),
+                None => "of the whole panel".into(),
+            };
+            let sight = Sight {
+                rect: Some(rect),
+                message: format!(
+                    "the {} is never answered: {} change in memory and change back {} ms later, and no update shows them",
+                    never.cause,
+                    words::area(never.all.count(), display),
+                    words::ms(now_ms - never.request_ms)
+                ),
+                help: format!(
+                    "add an update {place}, and let it stand until it was seen; or leave this step out, if the {} needs \
+                     no answer",
+                    never.cause
+                ),
+                corrections: never.missing.corrections(rect, self.plan),
+                figures: vec![("px", never.all.count() as f64)],
+                key: "never".into(),
+                ..Sight::default()
+            };
+            sink.report(never.place, sight);
+        }
     }
 
     fn late_first(&self, cause: &str, first: &PlayedUpdate, answer_ms: f64) -> Sight {
@@ -79,6 +164,8 @@ fn place_of(step: &PlayedStep<'_>, updates: &[(usize, &PlayedUpdate)], update: &
 
 impl Rule for SlowAnswer<'_> {
     fn step(&mut self, step: &PlayedStep<'_>, sink: &mut Sink) {
+        self.take_back(step, sink);
+        self.unanswered.extend(Unanswered::new(step));
         let cause = step.planned.step.cause;
         if !cause.is_person() {
             return;

@@ -33,8 +33,11 @@ fn limited(folder: &Folder, seconds: u32, arguments: &[&str]) -> Command {
     let mut command = Command::new("sh");
     let script = format!("ulimit -v 1048576; ulimit -t {seconds}; exec \"$@\"");
     command.args(["-c", &script, "sh", env!("CARGO_BIN_EXE_stillpage")]);
-    // A stack a thread is taken of the addresses, needed or not.
-    command.args(arguments).args(["--threads", "2"]).current_dir(folder.path()).env_remove("NO_COLOR");
+    command.args(arguments).current_dir(folder.path()).env_remove("NO_COLOR");
+    if arguments[0] == "review" {
+        // A stack a thread is taken of the addresses, needed or not.
+        command.args(["--threads", "2"]);
+    }
     command
 }
 
@@ -155,6 +158,27 @@ fn the_largest_picture_takes_less_than_a_gigabyte() {
     folder.file("large.png", black_png(size, 16, 6, 1, bytes_of_rows(size, 64)));
     let run = review(&folder, &["a.plan.json"]).with_status(2);
     assert!(run.error.contains("interlaced"), "{}", run.error);
+}
+
+/// Pictures of a panel as large, or as long, as may be described: a build that is made for tests takes its time for them.
+#[test]
+fn pictures_of_the_largest_panels_take_less_than_a_gigabyte() {
+    for size in [[16_384, 3_900], [16_384, 1], [1, 16_384]] {
+        let folder = Folder::usual();
+        folder.display("panel.display.json", &example_display(size));
+        folder.plan("a.plan.json", r#"{ "begins": "white", "steps": [{ "screen": "large.png" }] }"#);
+        folder.file("large.png", black_png(size, 8, 0, 0, bytes_of_rows(size, 8)));
+        let run = |arguments: &[&str]| Run::of(limited(&folder, 90, arguments).output().unwrap());
+        run(&["review", "a.plan.json", "--pictures", "pictures"]).with_status(1);
+        run(&["glass", "a.plan.json", "--out", "glass.png"]).with_status(0);
+        run(&["glass", "a.plan.json", "--difference", "--out", "residue.png"]).with_status(0);
+        let glass = image::image_dimensions(folder.path().join("glass.png")).unwrap();
+        assert_eq!([glass.0, glass.1], size);
+        for picture in ["pictures/a/step-0000.png", "residue.png"] {
+            let (width, height) = image::image_dimensions(folder.path().join(picture)).unwrap();
+            assert!(width > size[0] && height > size[1], "{picture}: {width} x {height} px around {size:?}");
+        }
+    }
 }
 
 /// A drawing of a page.

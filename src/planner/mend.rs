@@ -250,7 +250,8 @@ impl Said {
 fn check_decided(finding: &Finding, correction: &Correction, plan: &Plan) -> Result<(), String> {
     let mut steps = plan.steps();
     let open = || steps.find(|planned| planned.step.updates == Updates::Choose);
-    let Some(open) = (reach_of(correction) > 0).then(open).flatten().filter(|open| open.index < finding.last_step) else {
+    let Some(open) = (reach_of(correction) > 0).then(open).flatten().filter(|open| open.index < finding.last_step)
+    else {
         return Ok(());
     };
     let name = step_name(open.index, open.step.label.as_deref());

@@ -12,6 +12,7 @@ pub mod paths;
 pub mod picture;
 pub mod residue_plot;
 pub mod sarif;
+mod sheet;
 pub mod text;
 pub(crate) mod words;
 

@@ -3,14 +3,16 @@
 
 use std::{collections::HashMap, fmt::Write as _};
 
-use resvg::tiny_skia::{Color, Pixmap, PremultipliedColorU8};
+use resvg::tiny_skia::PremultipliedColorU8;
 
-use super::picture::{encode, opaque, scale_and_zoom};
+use super::{
+    picture::scale_and_zoom,
+    sheet::{Band, opaque, png_of},
+};
 use crate::{
     display::{Ink, Level},
     geometry::Size,
     panel::PlayedStep,
-    screen::draw_overlay,
     units::{lab_of_lightness, lab_of_srgb, lightness_of_reflectance, reflectance_of_lightness, srgb_of_lab},
 };
 
@@ -20,14 +22,14 @@ use crate::{
 /// A reason in words, where the picture cannot be drawn or encoded.
 pub fn look(step: &PlayedStep<'_>, ink: &Ink) -> Result<Vec<u8>, String> {
     let size = step.memory.size();
-    let mut pixmap = Pixmap::new(size.width, size.height).ok_or("the picture is too large")?;
     let mut colours = Colours::absolute(ink);
-    for (at, pixel) in pixmap.pixels_mut().iter_mut().enumerate() {
-        let (x, y) = (at as u32 % size.width, at as u32 / size.width);
-        let [red, green, blue] = colours.of(step.glass.level(x, y), shown(step, x, y));
-        *pixel = opaque(red, green, blue);
-    }
-    encode(&pixmap)
+    let mut under = |band: &mut Band| {
+        for (y, x) in band.rows().flat_map(|y| (0..size.width).map(move |x| (y, x))) {
+            let [red, green, blue] = colours.of(step.glass.level(x, y), shown(step, x, y));
+            band.set(x, y, opaque(red, green, blue));
+        }
+    };
+    png_of(size, &mut under, None)
 }
 
 /// How much lighter than its level a pixel looks, L*.
@@ -101,28 +103,15 @@ const LEAST_REACH_L: f64 = 3.0;
 /// A reason in words, where the picture cannot be drawn or encoded.
 pub fn difference(step: &PlayedStep<'_>, limit_l: f64) -> Result<Vec<u8>, String> {
     let size = step.memory.size();
-    let values: Vec<f64> =
-        (0..size.height).flat_map(|y| (0..size.width).map(move |x| (x, y))).map(|(x, y)| shown(step, x, y)).collect();
-    let reach = values.iter().fold(LEAST_REACH_L, |reach, value| reach.max(value.abs())).ceil();
+    let values = (0..size.height).flat_map(|y| (0..size.width).map(move |x| shown(step, x, y)));
+    let reach = values.fold(LEAST_REACH_L, |reach, value| reach.max(value.abs())).ceil();
     let sheet = Sheet::new(size, reach);
-    let mut pixmap = Pixmap::new(sheet.width, sheet.height).ok_or("the picture is too large")?;
-    pixmap.fill(Color::WHITE);
-    let pixels = pixmap.pixels_mut();
-    let mut set = |x: u32, y: u32, tone| pixels[(y * sheet.width + x) as usize] = tone;
-    for y in 0..size.height * sheet.pixel {
-        for x in 0..size.width * sheet.pixel {
-            let value = values[((y / sheet.pixel) * size.width + x / sheet.pixel) as usize];
-            set(sheet.left + x, sheet.margin + y, tone(value / reach));
+    let mut under = |band: &mut Band| {
+        for y in band.rows() {
+            sheet.draw_row(step, y, band);
         }
-    }
-    let wide = sheet.width - 2 * sheet.margin;
-    for y in sheet.below(30.0)..sheet.below(44.0) {
-        for x in 0..wide {
-            set(sheet.margin + x, y, tone(2.0 * f64::from(x) / f64::from(wide - 1) - 1.0));
-        }
-    }
-    draw_overlay(&sheet.overlay(step, limit_l), &mut pixmap)?;
-    encode(&pixmap)
+    };
+    png_of(Size { width: sheet.width, height: sheet.height }, &mut under, Some(&sheet.overlay(step, limit_l)))
 }
 
 /// Where things stand on the picture of the residue, px.
@@ -154,6 +143,23 @@ impl Sheet {
     /// The row that lies so far below the panel at a zoom of 1.
     fn below(&self, distance: f64) -> u32 {
         self.bottom + (distance * self.zoom) as u32
+    }
+
+    /// Draws what lies under the marks in a row of the sheet: the residue, and its scale.
+    fn draw_row(&self, step: &PlayedStep<'_>, y: u32, band: &mut Band) {
+        let size = step.memory.size();
+        if (self.margin..self.bottom).contains(&y) {
+            let row = (y - self.margin) / self.pixel;
+            for x in 0..size.width * self.pixel {
+                band.set(self.left + x, y, tone(shown(step, x / self.pixel, row) / self.reach));
+            }
+        }
+        if (self.below(30.0)..self.below(44.0)).contains(&y) {
+            let wide = self.width - 2 * self.margin;
+            for x in 0..wide {
+                band.set(self.margin + x, y, tone(2.0 * f64::from(x) / f64::from(wide - 1) - 1.0));
+            }
+        }
     }
 
     fn overlay(&self, step: &PlayedStep<'_>, limit_l: f64) -> String {

@@ -4,10 +4,11 @@
 
 use std::fmt::Write as _;
 
-use png::ColorType;
-use resvg::tiny_skia::{Pixmap, PremultipliedColorU8};
-
-use super::{help_with_caution, words::clock};
+use super::{
+    help_with_caution,
+    sheet::{Band, opaque, png_of},
+    words::clock,
+};
 use crate::{
     change::Mask,
     display::Ink,
@@ -15,7 +16,7 @@ use crate::{
     geometry::{Rect, Size, Window},
     panel::PlayedStep,
     plan::Plan,
-    screen::{draw_overlay, text_width},
+    screen::text_width,
 };
 
 const MARGIN: f32 = 36.0;
@@ -35,12 +36,8 @@ const LINE: f32 = 21.0;
 /// A reason in words, where the picture cannot be drawn or encoded.
 pub fn draw(plan: &Plan, step: &PlayedStep<'_>, findings: &[&Finding]) -> Result<Vec<u8>, String> {
     let sheet = Sheet::lay_out(plan, step, findings);
-    let mut pixmap = Pixmap::new((sheet.width * sheet.zoom) as u32, (sheet.height * sheet.zoom) as u32)
-        .ok_or("the picture is too large")?;
-    pixmap.fill(resvg::tiny_skia::Color::WHITE);
-    sheet.draw_screen(&plan.display.ink, step, &mut pixmap);
-    draw_overlay(&sheet.overlay(), &mut pixmap)?;
-    encode(&pixmap)
+    let size = Size { width: (sheet.width * sheet.zoom) as u32, height: (sheet.height * sheet.zoom) as u32 };
+    png_of(size, &mut |band| sheet.draw_screen(&plan.display.ink, step, band), Some(&sheet.overlay()))
 }
 
 /// How many pixels of a picture a pixel of a screen of that width takes, and by how much texts on it are larger, so that
@@ -113,7 +110,9 @@ impl<'a> Sheet<'a> {
             has_stale: !step.changed.without(step.introduced).is_empty(),
         };
         let text_room = room - 44.0;
-        for finding in findings {
+        let mut worst_first = findings.to_vec();
+        worst_first.sort_by_key(|finding| std::cmp::Reverse(finding.severity));
+        for finding in worst_first {
             let disc = finding.rect.map(|rect| sheet.place_for_disc(rect));
             sheet.entries.push(Entry {
                 finding,
@@ -132,7 +131,7 @@ impl<'a> Sheet<'a> {
     }
 
     fn legend_top(&self) -> f32 {
-        self.screen_bottom() + 76.0 + self.second_key_row()
+        self.screen_bottom() + 102.0 + self.second_key_row()
     }
 
     /// The room of a second row of the key: the two hatchings stand in a row of their own.
@@ -178,26 +177,29 @@ impl<'a> Sheet<'a> {
 
     /// The screen in the panel's levels, paler than it is, hatched where it changes and the other way where it was wrong
     /// before.
-    fn draw_screen(&self, ink: &Ink, step: &PlayedStep<'_>, pixmap: &mut Pixmap) {
-        let sheet_width = pixmap.width();
+    fn draw_screen(&self, ink: &Ink, step: &PlayedStep<'_>, band: &mut Band) {
         let (left, top) = ((self.left * self.zoom).round() as u32, (self.top * self.zoom).round() as u32);
-        let pixels = pixmap.pixels_mut();
-        for y in 0..self.screen.height * self.scale {
-            let line = &mut pixels[((top + y) * sheet_width + left) as usize..];
-            for (x, pixel) in line.iter_mut().take((self.screen.width * self.scale) as usize).enumerate() {
-                let level = step.glass.memory_level(x as u32 / self.scale, y / self.scale);
+        let (width, height) = (self.screen.width * self.scale, self.screen.height * self.scale);
+        // The screen's own rows, each `scale` rows of the sheet high, that the band holds.
+        let rows = band.rows().start.saturating_sub(top).min(height)..band.rows().end.saturating_sub(top).min(height);
+        for y in rows.clone() {
+            for x in 0..width {
+                let level = step.glass.memory_level(x / self.scale, y / self.scale);
                 let [red, green, blue] = ink.srgb(level).map(pale);
-                *pixel = opaque(red, green, blue);
+                band.set(left + x, top + y, opaque(red, green, blue));
             }
         }
+        let held = rows.start / self.scale..rows.end.div_ceil(self.scale);
+        let held = Rect { x: 0, y: held.start, width: self.screen.width, height: held.end.saturating_sub(held.start) };
         let hatch = (6.0 * self.zoom).round() as u32;
         let mut hatch_over = |mask: &Mask, rises: bool, (red, green, blue): (u8, u8, u8)| {
-            mask.for_each_pixel(step.grid(), |pixel_x, pixel_y| {
-                for y in pixel_y * self.scale..(pixel_y + 1) * self.scale {
+            mask.inside(&[held], step.grid()).for_each_pixel(step.grid(), |pixel_x, pixel_y| {
+                let within = pixel_y * self.scale..(pixel_y + 1) * self.scale;
+                for y in within.filter(|y| rows.contains(y)) {
                     for x in pixel_x * self.scale..(pixel_x + 1) * self.scale {
                         let along = if rises { x + y } else { x + hatch * (y / hatch + 1) - y };
                         if along % hatch < hatch / 3 {
-                            pixels[((top + y) * sheet_width + left + x) as usize] = opaque(red, green, blue);
+                            band.set(left + x, top + y, opaque(red, green, blue));
                         }
                     }
                 }
@@ -236,33 +238,34 @@ impl<'a> Sheet<'a> {
     }
 
     fn marks(&self, svg: &mut String) {
-        for rect in &self.sent {
-            outline(svg, self.on_sheet(*rect), 0.0, "#2b5fb3", 2.0, "");
+        for frame in self.frames() {
+            frame.ground(svg);
         }
-        for window in &self.asked {
-            if let Some(rect) =
-                window.cut(crate::geometry::Size { width: self.screen.width, height: self.screen.height })
-            {
-                outline(svg, self.on_sheet(rect), 5.0, INK, 2.0, "7 5");
-            }
-        }
-        for entry in &self.entries {
-            if let Some(rect) = entry.finding.rect {
-                outline(
-                    svg,
-                    self.on_sheet(rect),
-                    -3.0,
-                    colour(entry.finding.severity),
-                    3.0,
-                    dashes(entry.finding.severity),
-                );
-            }
+        for frame in self.frames() {
+            frame.line(svg);
         }
         for (number, entry) in self.entries.iter().enumerate() {
             if let Some((x, y)) = entry.disc {
                 disc(svg, x, y, number + 1, entry.finding.severity);
             }
         }
+    }
+
+    /// The frames on the screen. The edge of a window lies between its two lines: what is sent outside, what was asked for
+    /// inside; findings stand around both, those at one place around each other.
+    fn frames(&self) -> Vec<Frame> {
+        let mut frames: Vec<Frame> = self.sent.iter().map(|rect| Frame::sent(self.on_sheet(*rect), 1.0)).collect();
+        let size = Size { width: self.screen.width, height: self.screen.height };
+        let asked = self.asked.iter().filter_map(|window| window.cut(size));
+        frames.extend(asked.map(|rect| Frame::asked(self.on_sheet(rect), 1.0)));
+        for (number, entry) in self.entries.iter().enumerate() {
+            if let Some(rect) = entry.finding.rect {
+                let inside = self.entries[..number].iter().filter(|other| other.finding.rect == Some(rect)).count();
+                let out = 4.5 + 5.0 * inside as f32;
+                frames.push(Frame::finding(self.on_sheet(rect), out, entry.finding.severity));
+            }
+        }
+        frames
     }
 
     /// What the marks on the screen mean.
@@ -278,9 +281,9 @@ impl<'a> Sheet<'a> {
         }
         let y = y + self.second_key_row();
         if !self.asked.is_empty() {
-            outline(svg, (x, y - 12.0, x + 26.0, y + 4.0), 0.0, INK, 2.0, "7 5");
+            Frame::asked((x, y - 12.0, x + 26.0, y + 4.0), 0.0).line(svg);
             x = key_text(svg, x + 34.0, y, "window asked for");
-            outline(svg, (x, y - 12.0, x + 26.0, y + 4.0), 0.0, "#2b5fb3", 2.0, "");
+            Frame::sent((x, y - 12.0, x + 26.0, y + 4.0), 0.0).line(svg);
             x = key_text(svg, x + 34.0, y, "window sent");
         }
         let mut kinds: Vec<Severity> = self
@@ -292,9 +295,12 @@ impl<'a> Sheet<'a> {
         kinds.sort_unstable();
         kinds.dedup();
         for severity in kinds.into_iter().rev() {
-            outline(svg, (x, y - 12.0, x + 26.0, y + 4.0), 0.0, colour(severity), 3.0, dashes(severity));
+            Frame::finding((x, y - 12.0, x + 26.0, y + 4.0), 0.0, severity).line(svg);
             x = key_text(svg, x + 34.0, y, severity.word());
         }
+        let words =
+            "Drawn, paler than it is: the screen as it lies in memory. `stillpage glass` draws what the panel shows.";
+        text(svg, MARGIN, y + 27.0, 15.0, FAINT, words);
     }
 
     fn legend(&self, svg: &mut String) {
@@ -356,10 +362,6 @@ fn pale(shade: u8) -> u8 {
     (80 + u32::from(shade) * 175 / 255) as u8
 }
 
-pub(super) fn opaque(red: u8, green: u8, blue: u8) -> PremultipliedColorU8 {
-    PremultipliedColorU8::from_rgba(red, green, blue, 255).unwrap_or(PremultipliedColorU8::TRANSPARENT)
-}
-
 fn colour(severity: Severity) -> &'static str {
     match severity {
         Severity::Error => "#a3174f",
@@ -377,25 +379,56 @@ fn dashes(severity: Severity) -> &'static str {
     }
 }
 
-/// An outline on a white ground, so that it is seen on black and on white; `inset` moves it inward.
-fn outline(
-    svg: &mut String,
-    (left, top, right, bottom): (f32, f32, f32, f32),
-    inset: f32,
-    colour: &str,
+/// A frame on a white ground, so that it is seen on black and on white.
+struct Frame {
+    left: f32,
+    top: f32,
     width: f32,
-    dashes: &str,
-) {
-    let rect = format!(
-        "x=\"{}\" y=\"{}\" width=\"{}\" height=\"{}\" fill=\"none\"",
-        left + inset,
-        top + inset,
-        (right - left - 2.0 * inset).max(1.0),
-        (bottom - top - 2.0 * inset).max(1.0)
-    );
-    let dashes = if dashes.is_empty() { String::new() } else { format!(" stroke-dasharray=\"{dashes}\"") };
-    let _ = write!(svg, "<rect {rect} stroke=\"#fff\" stroke-opacity=\"0.85\" stroke-width=\"{}\"/>", width + 2.0);
-    let _ = write!(svg, "<rect {rect} stroke=\"{colour}\" stroke-width=\"{width}\"{dashes}/>");
+    height: f32,
+    colour: &'static str,
+    stroke: f32,
+    dashes: &'static str,
+}
+
+impl Frame {
+    /// Around a box, its line so far outside.
+    fn around((left, top, right, bottom): (f32, f32, f32, f32), out: f32) -> Self {
+        let (width, height) = ((right - left + 2.0 * out).max(1.0), (bottom - top + 2.0 * out).max(1.0));
+        Self { left: left - out, top: top - out, width, height, colour: INK, stroke: 2.0, dashes: "" }
+    }
+
+    fn sent(place: (f32, f32, f32, f32), out: f32) -> Self {
+        Self { colour: "#2b5fb3", ..Self::around(place, out) }
+    }
+
+    fn asked(place: (f32, f32, f32, f32), inside: f32) -> Self {
+        Self { dashes: "7 5", ..Self::around(place, -inside) }
+    }
+
+    fn finding(place: (f32, f32, f32, f32), out: f32, severity: Severity) -> Self {
+        Self { colour: colour(severity), stroke: 3.0, dashes: dashes(severity), ..Self::around(place, out) }
+    }
+
+    fn ground(&self, svg: &mut String) {
+        self.rect(svg, "#fff", self.stroke + 2.0, " stroke-opacity=\"0.85\"");
+    }
+
+    fn line(&self, svg: &mut String) {
+        let dashes = match self.dashes {
+            "" => String::new(),
+            dashes => format!(" stroke-dasharray=\"{dashes}\""),
+        };
+        self.rect(svg, self.colour, self.stroke, &dashes);
+    }
+
+    fn rect(&self, svg: &mut String, colour: &str, stroke: f32, more: &str) {
+        let Self { left, top, width, height, .. } = self;
+        let _ = write!(
+            svg,
+            "<rect x=\"{left}\" y=\"{top}\" width=\"{width}\" height=\"{height}\" fill=\"none\" stroke=\"{colour}\" \
+             stroke-width=\"{stroke}\"{more}/>"
+        );
+    }
 }
 
 fn disc(svg: &mut String, x: f32, y: f32, number: usize, severity: Severity) {
@@ -463,24 +496,6 @@ fn cut(word: &str, size: f32, room: f32) -> String {
         short.push(character);
     }
     short + "…"
-}
-
-/// A picture as PNG bytes.
-pub(super) fn encode(pixmap: &Pixmap) -> Result<Vec<u8>, String> {
-    let rgb: Vec<u8> = pixmap.pixels().iter().flat_map(|pixel| [pixel.red(), pixel.green(), pixel.blue()]).collect();
-    encode_samples(&rgb, Size { width: pixmap.width(), height: pixmap.height() }, ColorType::Rgb)
-}
-
-/// Samples of 8 bits as PNG bytes.
-pub(super) fn encode_samples(samples: &[u8], size: Size, colour: ColorType) -> Result<Vec<u8>, String> {
-    let mut bytes = Vec::new();
-    let mut encoder = png::Encoder::new(&mut bytes, size.width, size.height);
-    encoder.set_color(colour);
-    encoder.set_depth(png::BitDepth::Eight);
-    let mut writer = encoder.write_header().map_err(|error| error.to_string())?;
-    writer.write_image_data(samples).map_err(|error| error.to_string())?;
-    writer.finish().map_err(|error| error.to_string())?;
-    Ok(bytes)
 }
 
 #[cfg(test)]

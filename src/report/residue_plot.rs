@@ -4,13 +4,11 @@
 
 use std::{collections::BTreeMap, fmt::Write as _};
 
-use resvg::tiny_skia::{Color, Pixmap};
-
-use super::picture::encode;
+use super::sheet::png_of;
 use crate::{
     display::{Display, Ink, Level, Mode},
     fit::{Course, Fit, Reading, shows},
-    screen::draw_overlay,
+    geometry::Size,
 };
 
 const WIDTH: f64 = 900.0;
@@ -32,10 +30,7 @@ const DASHES: [&str; 4] = ["none", "7 4", "2 3", "10 3 2 3"];
 pub fn draw(display: &Display, mode: &Mode, readings: &[Reading], fit: &Fit) -> Result<Vec<u8>, String> {
     let plot = Plot::of(display, mode, readings, fit);
     let height = TOP + HIGH + BELOW + ROW * plot.kinds.len() as f64 + 12.0;
-    let mut pixmap = Pixmap::new(WIDTH as u32, height as u32).ok_or("the plot is too large")?;
-    pixmap.fill(Color::WHITE);
-    draw_overlay(&plot.svg(height), &mut pixmap)?;
-    encode(&pixmap)
+    png_of(Size { width: WIDTH as u32, height: height as u32 }, &mut |_| {}, Some(&plot.svg(height)))
 }
 
 /// Courses that differ only in how many times over.

@@ -75,7 +75,8 @@ impl<'p> SlowAnswer<'p> {
 
     fn take_back(&mut self, step: &PlayedStep<'_>, sink: &mut Sink) {
         let (now_ms, settle_ms) = (step.updates_request_ms(), self.settle_ms);
-        self.unanswered.retain_mut(|unanswered| unanswered.request_ms + settle_ms >= now_ms && unanswered.goes_on(step));
+        self.unanswered
+            .retain_mut(|unanswered| unanswered.request_ms + settle_ms >= now_ms && unanswered.goes_on(step));
         for never in self.unanswered.extract_if(.., |unanswered| unanswered.pixels.is_empty()) {
             let Some(rect) = never.all.bounds(&never.grid) else { continue };
             let display = &self.plan.display;

@@ -22,7 +22,7 @@ use crate::{
 };
 pub use png::decode_png;
 pub use svg::{Faces, ImageFinder, draw_segments, draw_svg};
-pub(crate) use svg::{draw_overlay, text_width};
+pub(crate) use svg::{Overlay, text_width};
 pub use texts::{DrawnText, TextPaint};
 pub use written::png_of_levels;
 

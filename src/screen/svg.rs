@@ -399,17 +399,25 @@ fn with_log<T>(work: impl FnOnce() -> T) -> (T, Vec<String>) {
     (result, LOG.take().unwrap_or_default())
 }
 
-/// Draws one of the program's own SVG texts, in the bundled face, over a picture.
-///
-/// # Errors
-/// The drawing library's reason, where the text is no SVG.
-pub(crate) fn draw_overlay(svg: &str, pixmap: &mut Pixmap) -> Result<(), String> {
-    let mut database = Database::new();
-    database.load_font_source(fontdb::Source::Binary(Arc::new(BUNDLED_FACE)));
-    let options = Options { fontdb: Arc::new(database), ..Options::default() };
-    let tree = Tree::from_str(svg, &options).map_err(|error| error.to_string())?;
-    resvg::render(&tree, Transform::identity(), &mut pixmap.as_mut());
-    Ok(())
+/// One of the program's own SVG texts, in the bundled face, to be drawn over pictures.
+pub(crate) struct Overlay(Tree);
+
+impl Overlay {
+    /// Reads the text.
+    ///
+    /// # Errors
+    /// The drawing library's reason, where it is no SVG.
+    pub(crate) fn new(svg: &str) -> Result<Self, String> {
+        let mut database = Database::new();
+        database.load_font_source(fontdb::Source::Binary(Arc::new(BUNDLED_FACE)));
+        let options = Options { fontdb: Arc::new(database), ..Options::default() };
+        Tree::from_str(svg, &options).map(Self).map_err(|error| error.to_string())
+    }
+
+    /// Draws it over a picture that shows the rows from `top` on.
+    pub(crate) fn draw(&self, top: u32, pixmap: &mut Pixmap) {
+        resvg::render(&self.0, Transform::from_translate(0.0, -(top as f32)), &mut pixmap.as_mut());
+    }
 }
 
 /// The width of a line of text in the bundled face, px.

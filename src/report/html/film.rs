@@ -13,7 +13,7 @@ use crate::{
     plan::{Begins, Cause, Plan},
     report::{
         panel_view::{Colours, shown},
-        picture::encode_samples,
+        sheet::png_of_samples,
     },
     units::length_mm,
 };
@@ -459,5 +459,5 @@ fn encode_box(pixels: &[u8], size: Size, rect: Rect, samples: usize) -> Result<V
 }
 
 fn encode(pixels: &[u8], size: Size, samples: usize) -> Result<Vec<u8>, String> {
-    encode_samples(pixels, size, if samples == 3 { ColorType::Rgb } else { ColorType::Grayscale })
+    png_of_samples(pixels, size, if samples == 3 { ColorType::Rgb } else { ColorType::Grayscale })
 }

@@ -123,9 +123,7 @@ fn plan_object(plan: &KnownPlan) -> PlanObject<'_> {
 /// Every fault of the text.
 pub fn read_known(source: &Arc<Source>) -> Result<Vec<KnownPlan>, Vec<Fault>> {
     read_document(source, |reading, root| {
-        let fields = reading.object(root, "a file of known findings", &["format", "plans"])?;
-        let format = reading.required(&fields, "format", "a file of known findings")?;
-        reading.word(&format, &[(FORMAT, ())])?;
+        let fields = reading.document(root, "a file of known findings", FORMAT, &["format", "plans"])?;
         let plans = reading.required(&fields, "plans", "a file of known findings")?;
         let plans = reading.list(&plans)?;
         Some(plans.iter().filter_map(|item| known_plan(reading, item)).collect())

@@ -363,8 +363,19 @@ pub(super) fn folder_of(file: &Path) -> &Path {
     file.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."))
 }
 
+/// That a path, where one plan is wanted, is no folder of plans.
+pub(super) fn check_is_one_plan(path: &Path) -> Result<(), Fault> {
+    let found = fs::metadata(path).map_err(|error| no_such(path, &error))?;
+    if found.is_dir() {
+        let message = "this is a folder; one plan is wanted here";
+        return Err(Fault::of_file(path.display().to_string(), message, "name a plan, `*.plan.json`"));
+    }
+    Ok(())
+}
+
 /// Reads a plan and finds all that it names.
 pub(super) fn load_plan(path: &Path, settings: &mut SettingsStore) -> Result<LoadedPlan, Vec<Fault>> {
+    check_is_one_plan(path)?;
     load_kept_plan(path, settings, None)
 }
 

@@ -10,7 +10,7 @@ use similar::TextDiff;
 
 use super::{
     MendArguments,
-    load::{load_text, no_such, read_text, shown},
+    load::{check_is_one_plan, load_text, read_text, shown},
     output::{write_back, write_out},
     screen_faults,
     settings::SettingsStore,
@@ -36,7 +36,7 @@ pub(super) fn mend(arguments: &MendArguments) -> u8 {
 
 fn run(arguments: &MendArguments) -> Result<(), Vec<Fault>> {
     let path = &arguments.plan;
-    check(path)?;
+    check_is_one_plan(path)?;
     let source = read_text(path)?;
     let mended = corrected(arguments, &source)?;
     let is_changed = mended.text != source.text;
@@ -49,15 +49,6 @@ fn run(arguments: &MendArguments) -> Result<(), Vec<Fault>> {
         write_back(path, &mended.text)?;
     }
     write_out(|out| write_lines(&mended, is_changed, path, false, out)).map_err(Vec::from)
-}
-
-fn check(path: &Path) -> Result<(), Fault> {
-    let found = std::fs::metadata(path).map_err(|error| no_such(path, &error))?;
-    if found.is_dir() {
-        let message = "this is a folder; plans are corrected one by one";
-        return Err(Fault::of_file(path.display().to_string(), message, "name a plan, `*.plan.json`"));
-    }
-    Ok(())
 }
 
 fn corrected(arguments: &MendArguments, source: &Arc<Source>) -> Result<Mended, Vec<Fault>> {

@@ -16,7 +16,7 @@ use super::{
 use crate::{
     finding::Summary,
     plan::{Step, Updates},
-    planner::{Effort, Meter, Replanned, in_words, replan as choose, text_of},
+    planner::{Effort, Meter, Replanned, in_full, replan as choose, text_of},
     rules::{
         Selection,
         words::{counted, step_name},
@@ -43,13 +43,11 @@ fn run(arguments: &ReplanArguments) -> Result<(), Vec<Fault>> {
     let replanned = choose(&loaded.plan, &loaded.screens, threads, arguments.all, arguments.effort.into())
         .map_err(|broken| screen_faults(&loaded, broken))?;
     if replanned.open == 0 {
-        return say(|out| {
-            writeln!(
-                out,
-                "{}: no step has \"updates\": \"choose\"; --all chooses for every step",
-                loaded.plan.source.name
-            )
-        });
+        let words = match arguments.all {
+            true => "there is no step to choose for",
+            false => "no step has \"updates\": \"choose\"; --all chooses for every step",
+        };
+        return say(|out| writeln!(out, "{}: {words}", loaded.plan.source.name));
     }
     let text = with_choices(&loaded, &replanned)?;
     let source = Arc::new(Source { name: loaded.plan.source.name.clone(), text });
@@ -110,8 +108,9 @@ fn report(
     let width = output_style().width;
     for choice in &replanned.choices {
         let step = step_name(choice.step, choice.label.as_deref());
-        writeln!(out, "{step}: {}", in_words(&choice.updates, plan))?;
-        let options = textwrap::Options::new(width).initial_indent("    ").subsequent_indent("    ");
+        let options = textwrap::Options::new(width).subsequent_indent("    ");
+        writeln!(out, "{}", textwrap::fill(&format!("{step}: {}", in_full(&choice.updates, plan)), &options))?;
+        let options = options.initial_indent("    ");
         writeln!(out, "{}", textwrap::fill(&format!("because {}", choice.why), options))?;
     }
     writeln!(out, "\n{:<28} {:>10} {:>10}", "", "before", "after")?;

@@ -95,9 +95,7 @@ pub fn read_display(source: &Arc<Source>, beside: &mut dyn Beside) -> Result<Dis
 fn display(reading: &mut Reading, root: &Item<'_>, beside: &mut dyn Beside) -> Option<Display> {
     let mut known = DISPLAY_FIELDS.to_vec();
     known.push("sources");
-    let fields = reading.object(root, "a display description", &known)?;
-    let format = reading.required(&fields, "format", "a display description");
-    format.and_then(|item| reading.word(&item, &[("display/1", ())]));
+    let fields = reading.document(root, "a display description", "display/1", &known)?;
     let base = match fields.get("based_on") {
         None => None,
         Some(item) => Some(base_display(reading, item, beside)?),

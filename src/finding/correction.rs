@@ -65,6 +65,20 @@ pub enum ChangeOf {
     },
 }
 
+impl ChangeOf {
+    /// The update that is changed; nothing for one that is to come.
+    pub fn update(&self) -> Option<usize> {
+        match self {
+            Self::Window { update, .. }
+            | Self::Box { update, .. }
+            | Self::RemoveBox { update, .. }
+            | Self::Mode { update, .. }
+            | Self::RemoveUpdate { update } => Some(*update),
+            Self::AddUpdate { .. } => None,
+        }
+    }
+}
+
 impl Correction {
     /// A correction that changes one step.
     pub fn of(step: &PlayedStep<'_>, what: ChangeOf) -> Self {

@@ -101,9 +101,7 @@ struct Context<'s> {
 }
 
 fn plan(reading: &mut Reading, root: &Item<'_>, surroundings: &mut dyn Surroundings) -> Option<Plan> {
-    let fields = reading.object(root, "a refresh plan", &PLAN_FIELDS)?;
-    let format = reading.required(&fields, "format", "a refresh plan");
-    format.and_then(|item| reading.word(&item, &[("refresh-plan/1", ())]));
+    let fields = reading.document(root, "a refresh plan", "refresh-plan/1", &PLAN_FIELDS)?;
     let title = fields.get("title").and_then(|item| reading.text(item)).map_or(String::new(), |text| text.value);
     let display = display(reading, &fields, surroundings);
     if let Some(item) = fields.get("screens") {

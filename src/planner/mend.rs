@@ -111,6 +111,7 @@ impl Mending<'_> {
     /// Tries the corrections of every finding; gives whether one was made.
     fn round(&mut self) -> bool {
         let taken = self.taken.len();
+        self.take_boxes_at_once();
         while let Some(finding) = self.next() {
             let mut reasons = Vec::new();
             let better = finding.corrections.iter().find_map(|correction| {
@@ -133,18 +134,52 @@ impl Mending<'_> {
         self.taken.len() > taken
     }
 
-    /// The next finding that has corrections which were not tried yet; what changes the least of what is driven first.
-    fn next(&self) -> Option<Finding> {
-        let is_next = |finding: &&Finding| {
+    /// Puts the boxes of all updates right together, where that is better for each finding: most are of this kind, and need
+    /// no review each.
+    fn take_boxes_at_once(&mut self) {
+        let mut updates = BTreeSet::new();
+        let mut together: Vec<Finding> = Vec::new();
+        for finding in self.untried().filter(|finding| reach(finding) == 0) {
+            let of = |change: &Change| (change.step.clone(), change.what.update());
+            let own: Vec<_> = finding.corrections[0].changes.iter().map(of).collect();
+            // Another change of the same update is for the next round.
+            if own.iter().all(|update| !updates.contains(update)) {
+                updates.extend(own);
+                together.push(finding.clone());
+            }
+        }
+        let corrections: Vec<&Correction> = together.iter().map(|finding| &finding.corrections[0]).collect();
+        let Some(then) = (corrections.len() > 1)
+            .then(|| Self::reviewed(self.review, &self.now.plan, &corrections).ok())
+            .flatten()
+        else {
+            return;
+        };
+        let is_better = self.judge_all(&together, &then).is_ok();
+        if is_better {
+            let changes = corrections.iter().map(|correction| words(correction, &self.now.plan)).collect::<Vec<_>>();
+            self.taken.extend(together.into_iter().zip(changes).map(|(finding, change)| Taken { finding, change }));
+            self.now = then;
+        }
+    }
+
+    /// The findings that have corrections which were not tried yet.
+    fn untried(&self) -> impl Iterator<Item = &Finding> {
+        let is_untried = |finding: &&Finding| {
             finding.is_open() && !finding.corrections.is_empty() && !self.refused.contains_key(&name_of(finding))
         };
-        self.now.review.findings.iter().filter(is_next).min_by_key(|finding| reach(finding)).cloned()
+        self.now.review.findings.iter().filter(is_untried)
+    }
+
+    /// The next of them; what changes the least of what is driven first.
+    fn next(&self) -> Option<Finding> {
+        self.untried().min_by_key(|finding| reach(finding)).cloned()
     }
 
     /// The plan with a correction, where that is better, and what was changed with it; else the reason why it is not.
     fn attempt(&mut self, finding: &Finding, correction: &Correction) -> Result<(Reviewed, String), String> {
         check_decided(finding, correction, &self.now.plan)?;
-        let then = Self::reviewed(self.review, &self.now.plan, correction)?;
+        let then = Self::reviewed(self.review, &self.now.plan, &[correction])?;
         let reason = match self.judge(finding, &then) {
             Ok(()) => return Ok((then, String::new())),
             Err(reason) => reason,
@@ -157,7 +192,7 @@ impl Mending<'_> {
             return Err(reason);
         };
         let and_then = format!("; then {}: {}", short_place(next, &then.plan), words(next, &then.plan));
-        match Self::reviewed(self.review, &then.plan, next) {
+        match Self::reviewed(self.review, &then.plan, &[next]) {
             Ok(both) if self.judge(finding, &both).is_ok() => Ok((both, and_then)),
             _ => Err(reason),
         }
@@ -172,17 +207,31 @@ impl Mending<'_> {
     }
 
     fn judge(&self, finding: &Finding, then: &Reviewed) -> Result<(), String> {
+        self.judge_all(std::slice::from_ref(finding), then)
+    }
+
+    /// Whether a plan is better in all that some findings say, and worse in nothing; else the reason.
+    fn judge_all(&self, findings: &[Finding], then: &Reviewed) -> Result<(), String> {
         let before = &self.now.review;
         if let Some(come) = Self::come(before, &then.review) {
             return Err(format!("it would lead to `{}` {}", come.rule, place(come)));
         }
-        check_gone(finding, before, &then.review)?;
+        let (was, is) = (all_said(before), all_said(&then.review));
+        // A correction is for its finding: that must go.
+        let stays = |finding: &Finding| {
+            let key = (finding.rule, step_of(&finding.pointer));
+            let count = |all: &AllSaid<'_>| all.get(&key).map_or([0; 3], |(said, _)| said.at_least);
+            count(&was) == count(&is)
+        };
+        if findings.iter().any(stays) {
+            return Err("the finding would stay".into());
+        }
         keep_budgets(&self.now.plan, &before.summary, &then.review.summary)
     }
 
-    /// A plan with a correction, reviewed.
-    fn reviewed(review: Reviewing<'_>, plan: &Plan, correction: &Correction) -> Result<Reviewed, String> {
-        let edits = edits(correction, plan).ok_or("the step leaves its updates to be chosen")?;
+    /// A plan with some corrections, reviewed.
+    fn reviewed(review: Reviewing<'_>, plan: &Plan, corrections: &[&Correction]) -> Result<Reviewed, String> {
+        let edits = edits(corrections, plan).ok_or("the step leaves its updates to be chosen")?;
         let text = edits.apply(&plan.source).map_err(|fault| fault.to_string())?;
         let source = Arc::new(Source { name: plan.source.name.clone(), text });
         review(&source).map_err(|faults| {
@@ -261,13 +310,6 @@ fn check_decided(finding: &Finding, correction: &Correction, plan: &Plan) -> Res
     ))
 }
 
-/// A correction is for its finding: that must go.
-fn check_gone(finding: &Finding, before: &Review, after: &Review) -> Result<(), String> {
-    let key = (finding.rule, step_of(&finding.pointer));
-    let count = |review: &Review| all_said(review).get(&key).map_or([0; 3], |(said, _)| said.at_least);
-    if count(before) == count(after) { Err("the finding would stay".into()) } else { Ok(()) }
-}
-
 /// A figure that is over its budget may not go further over it.
 fn keep_budgets(plan: &Plan, before: &Summary, after: &Summary) -> Result<(), String> {
     let (was, is) = (before.figures(), after.figures());
@@ -318,11 +360,11 @@ fn short_place(correction: &Correction, plan: &Plan) -> String {
     )
 }
 
-/// The changes of the text that a correction stands for; nothing where a step is left to choose, or has no such update.
-fn edits(correction: &Correction, plan: &Plan) -> Option<Edits> {
+/// The changes of the text that some corrections stand for; nothing where a step is left to choose, or has no such update.
+fn edits(corrections: &[&Correction], plan: &Plan) -> Option<Edits> {
     let steps = steps_by_pointer(&plan.nodes);
     let mut edits = Edits::new();
-    for Change { step, what } in &correction.changes {
+    for Change { step, what } in corrections.iter().flat_map(|correction| &correction.changes) {
         let found = steps.get(step.as_str()).filter(|found| found.updates != Updates::Choose)?;
         add_change(&mut edits, found, what, plan);
     }

@@ -19,4 +19,4 @@ pub use replan::{Replanned, play_through, replan};
 pub use search::{Choice, Effort, Score};
 pub use text::text_of;
 pub use windows::covers;
-pub use words::in_words;
+pub use words::in_full;

@@ -4,7 +4,8 @@ use super::{cost::Cost, search::Score};
 use crate::{
     finding::Severity,
     plan::{Plan, Update, WindowAsk},
-    rules::rule_named,
+    geometry::Window,
+    rules::{rule_named, words::window},
 };
 
 /// A way to go on at a step, as it was judged.
@@ -24,7 +25,11 @@ pub(super) fn why(ways: &[(usize, Way)], number: usize, plan: &Plan) -> String {
     let is_other = |other: &&Way| modes(&other.updates) != modes(&way.updates);
     let worse = |other: &&Way| other.rank.order(&way.rank).is_gt();
     let Some(other) = ways.iter().map(|(_, way)| way).filter(is_other).find(worse) else {
-        return "the other ways are no worse for now; this one is for what follows".into();
+        // What is best at a step is not always best in the end.
+        return match ways.iter().map(|(_, way)| way).find(is_other) {
+            Some(best) => format!("{} is no worse here, but over the steps that follow", in_words(&best.updates, plan)),
+            None => "no other mode was considered here".into(),
+        };
     };
     let name = in_words(&other.updates, plan);
     if let Some(found) = other.rules.iter().find(|found| !way.rules.contains(found)) {
@@ -50,19 +55,30 @@ fn modes(updates: &[Update]) -> Vec<usize> {
     updates.iter().map(|update| update.mode).collect()
 }
 
-/// Updates in words, for people: `quick` on what changes, then `full` on the whole panel.
-pub fn in_words(updates: &[Update], plan: &Plan) -> String {
+/// Updates in words, for people: `quick` on what changes, then `full` on 2 windows.
+fn in_words(updates: &[Update], plan: &Plan) -> String {
+    words_of(updates, plan, &|boxes| match boxes {
+        [_] => "one window".into(),
+        boxes => format!("{} windows", boxes.len()),
+    })
+}
+
+/// Updates in words, with their windows: `quick` on what changes, then `full` on [0, 0, 16, 8] and [40, 0, 8, 8].
+pub fn in_full(updates: &[Update], plan: &Plan) -> String {
+    words_of(updates, plan, &|boxes| boxes.iter().copied().map(window).collect::<Vec<_>>().join(" and "))
+}
+
+fn words_of(updates: &[Update], plan: &Plan, boxes_in_words: &dyn Fn(&[Window]) -> String) -> String {
     if updates.is_empty() {
         return "no update".into();
     }
     let one = |update: &Update| {
-        let mode = &plan.display.modes[update.mode].name;
-        match &update.window {
-            WindowAsk::All => format!("`{mode}` on the whole panel"),
-            WindowAsk::Changed => format!("`{mode}` on what changes"),
-            WindowAsk::Boxes(boxes) if boxes.len() == 1 => format!("`{mode}` on one window"),
-            WindowAsk::Boxes(boxes) => format!("`{mode}` on {} windows", boxes.len()),
-        }
+        let place = match &update.window {
+            WindowAsk::All => "the whole panel".into(),
+            WindowAsk::Changed => "what changes".into(),
+            WindowAsk::Boxes(boxes) => boxes_in_words(boxes),
+        };
+        format!("`{}` on {place}", plan.display.modes[update.mode].name)
     };
     updates.iter().map(one).collect::<Vec<_>>().join(", then ")
 }

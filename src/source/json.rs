@@ -192,6 +192,19 @@ fn lower_first(text: &str) -> String {
     characters.next().map_or_else(String::new, |first| first.to_lowercase().chain(characters).collect())
 }
 
+/// The formats of our files, and what they are.
+const FORMATS: [(&str, &str); 5] = [
+    ("refresh-plan", "a refresh plan"),
+    ("display", "a display description"),
+    ("review-settings", "the settings of a folder"),
+    ("known-findings", "a file of known findings"),
+    ("refresh-findings", "a report of findings"),
+];
+
+fn as_object<'a>(item: &Item<'a>) -> Option<&'a Object<'a>> {
+    if let Value::Object(object) = item.value { Some(object) } else { None }
+}
+
 impl Reading {
     /// Notes a fault at an item.
     pub fn fault(&mut self, item: &Item<'_>, message: impl Into<String>, help: impl Into<String>) {
@@ -221,6 +234,28 @@ impl Reading {
             format!("{} must be {wanted}, not {}", name_of(&item.pointer), item.kind()),
             format!("write {wanted} here"),
         );
+    }
+
+    /// The fields of a whole document of a format, of which only the `known` may be there. A document of another format of
+    /// ours is one fault, not many.
+    pub fn document<'a>(&mut self, root: &Item<'a>, what: &str, format: &str, known: &[&str]) -> Option<Fields<'a>> {
+        let given = as_object(root).and_then(|object| {
+            let property = object.properties.iter().find(|property| property_name(&property.name) == "format")?;
+            Some(Item { value: &property.value, pointer: "/format".into() })
+        });
+        let word = |format: &str| format.split('/').next().unwrap_or_default().to_owned();
+        if let Some((item, text)) = given.as_ref().and_then(|item| Some((item, item.as_text()?)))
+            && word(text) != word(format)
+            && let Some((_, is)) = FORMATS.iter().find(|(name, _)| *name == word(text))
+        {
+            self.fault(item, format!("this file is {is}, and {what} is wanted here"), format!("name {what}"));
+            return None;
+        }
+        let fields = self.object(root, what, known)?;
+        if let Some(item) = self.required(&fields, "format", what) {
+            self.word(&item, &[(format, ())]);
+        }
+        Some(fields)
     }
 
     /// The fields of an object, of which only the `known` may be there.

@@ -100,6 +100,7 @@ const FILES: &[(&str, &str)] = &[
     ("display_unknown", "{ \"format\": \"refresh-plan/1\", \"display\": \"watch-1in4\", \"steps\": [] }"),
     ("display_file_missing", "{ \"format\": \"refresh-plan/1\", \"display\": \"panl.display.json\", \"steps\": [] }"),
     ("a_list", "[]"),
+    ("a_display", "{ \"format\": \"display/1\", \"name\": \"it\", \"size_px\": [16, 8] }"),
 ];
 
 #[test]
@@ -212,6 +213,8 @@ fn faults_of_the_command_line() {
         ("no_such_path", &["review", "squar.png"]),
         ("no_plan_in_the_folder", &["review", "empty"]),
         ("a_flow", &["review", "a.flow.json"]),
+        ("replan_a_folder", &["replan", "."]),
+        ("glass_a_folder", &["glass", "empty", "--out", "glass.png"]),
         ("unknown_rule", &["review", ".", "--only", "left"]),
         ("unknown_display", &["displays", "watch"]),
         ("unknown_schema", &["schema", "plans"]),
@@ -246,6 +249,8 @@ fn faults_of_the_command_line() {
 const TABLES: &[(&str, &str)] = &[
     ("column_unknown", "cleaned_to,then,times,read,clean_l\nwhite,black,1,25,24\n"),
     ("column_missing", "cleaned_to,then,times,read_l\nwhite,black,1,25\n"),
+    ("column_twice", "cleaned_to,then,times,read_l,clean_l,read_l\nwhite,black,1,25,24,26\n"),
+    ("level_missing", "cleaned_to,then,times,read_l,clean_l\nwhite,black > > white,1,25,24\n"),
     ("semicolons", "cleaned_to;then;times;read_l;clean_l\nwhite;black;1;25;24\n"),
     (
         "values",

@@ -80,6 +80,11 @@ fn columns(source: &Arc<Source>, header: &StringRecord) -> Result<Columns, Vec<F
         })
         .collect();
     let place = |name: &str| header.iter().position(|written| written == name);
+    let again = header.iter().enumerate().filter(|(at, name)| !name.is_empty() && place(name) != Some(*at));
+    faults.extend(again.filter(|(_, name)| COLUMNS.contains(name)).map(|(at, name)| {
+        let message = format!("the column `{name}` stands here for the second time");
+        Fault::at(source, field_span(source, line, at), message).with_help("keep one of the two")
+    }));
     let missing: Vec<String> =
         COLUMNS.iter().filter(|name| **name != FREE && place(name).is_none()).map(|name| format!("`{name}`")).collect();
     // A misspelt name is told once, as that.
@@ -186,7 +191,8 @@ impl Row<'_> {
         let times =
             self.text(2).parse().ok().filter(|times| (1..=MOST_UPDATES).contains(&(*times as usize * then.len())));
         let Some(times) = times else {
-            let message = format!("`times` is `{}`, and must be a whole number from 1", self.text(2));
+            let most = MOST_UPDATES / then.len();
+            let message = format!("`times` is `{}`, and must be a whole number from 1 to {most}", self.text(2));
             return Err(self.fault(2, message, "write how many times over the levels of `then` were driven"));
         };
         let course = Course { cleaned_to, then, times };
@@ -209,6 +215,7 @@ impl Row<'_> {
         let ink = &self.display.ink;
         level_named(ink, name).ok_or_else(|| {
             let message = match name {
+                "" if column == 1 && self.text(1).contains('>') => "`then` lacks a level beside a `>`".to_owned(),
                 "" => format!("`{}` is missing", COLUMNS[column]),
                 _ => format!("`{name}` is no level of `{}`", self.display.name),
             };

@@ -63,6 +63,20 @@ impl Rect {
         self.x < other.right() && other.x < self.right() && self.y < other.bottom() && other.y < self.bottom()
     }
 
+    /// The strips of this box that lie beside another one inside it: above, below, left and right of it. Some may be empty.
+    pub fn beside(self, hole: Self) -> [Self; 4] {
+        let within = |at: u32, low: u32, high: u32| at.clamp(low, high);
+        let (left, right) = (within(hole.x, self.x, self.right()), within(hole.right(), self.x, self.right()));
+        let (top, bottom) = (within(hole.y, self.y, self.bottom()), within(hole.bottom(), self.y, self.bottom()));
+        let strip = |x: u32, y: u32, right: u32, bottom: u32| Self { x, y, width: right - x, height: bottom - y };
+        [
+            strip(self.x, self.y, self.right(), top),
+            strip(self.x, bottom, self.right(), self.bottom()),
+            strip(self.x, top, left, bottom),
+            strip(right, top, self.right(), bottom),
+        ]
+    }
+
     /// The smallest box around both.
     #[must_use]
     pub fn around(self, other: Self) -> Self {
@@ -208,6 +222,21 @@ mod tests {
 
     proptest! {
         #[test]
+    fn the_strips_beside_a_box_are_all_but_it() {
+        let rect = |x, y, width, height| Rect { x, y, width, height };
+        for hole in [rect(5, 6, 2, 3), rect(3, 4, 9, 1), rect(3, 4, 9, 7), rect(0, 0, 5, 5), rect(8, 8, 20, 20)] {
+            let outer = rect(3, 4, 9, 7);
+            let holds = |rect: &Rect, x: u32, y: u32| {
+                (rect.x..rect.right()).contains(&x) && (rect.y..rect.bottom()).contains(&y)
+            };
+            for (x, y) in (0..30).flat_map(|x| (0..30).map(move |y| (x, y))) {
+                let times = outer.beside(hole).iter().filter(|strip| holds(strip, x, y)).count();
+                assert_eq!(times, usize::from(holds(&outer, x, y) && !holds(&hole, x, y)), "{x}, {y} beside {hole:?}");
+            }
+        }
+    }
+
+    #[test]
         fn turning_there_and_back_changes_nothing(
             x in -20_i64..20, y in -20_i64..20, width in 1_i64..20, height in 1_i64..20,
             degrees in prop::sample::select(vec![0_i64, 90, 180, 270]),

@@ -631,6 +631,21 @@ fn the_difference_shows_the_residue_alone() {
 }
 
 #[test]
+fn glass_goes_over_no_screen_and_into_a_png_alone() {
+    let folder = folder(&[("a.plan.json", GHOST)]);
+    folder.file("page.html", "a page");
+    let before = std::fs::read(folder.join("white.png")).unwrap();
+    for (out, words) in [("white.png", "would be written over"), ("page.html", "name it `page.png`")] {
+        let run = folder.run(&["glass", "a.plan.json", "--out", out]).with_status(2);
+        assert!(run.error.contains(words), "{}", run.error);
+    }
+    assert_eq!((std::fs::read(folder.join("white.png")).unwrap(), folder.read("page.html")), (before, "a page".into()));
+    let call = ["glass", "a.plan.json", "--step", "0", "--out", "glass.png"];
+    assert_eq!(folder.run(&call).with_status(0).out, "glass.png: the panel after step 0 \"square\"\n");
+    folder.run(&call).with_status(0);
+}
+
+#[test]
 fn glass_tells_which_steps_there_are() {
     let folder = folder(&[("a.plan.json", GHOST), ("none.plan.json", r#"{ "steps": [] }"#)]);
     let run = folder.run(&["glass", "a.plan.json", "--step", "2", "--out", "x.png"]).with_status(2);

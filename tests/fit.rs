@@ -326,4 +326,40 @@ fn readings_are_never_written_over() {
         assert!(run.error.contains("would be written over"), "{}", run.error);
     }
     assert_eq!(folder.read("sequence/measured.csv"), "an afternoon's work");
+    // Nor a description that somebody wrote, unless that is asked for.
+    folder.file("own.display.json", "by hand");
+    let rows: String = ["white,black,1,25,24\n", "white,black > white,2,70,72\n", "black,white,1,71,72\n"].repeat(3).concat();
+    folder.file("measured.csv", &format!("cleaned_to,then,times,read_l,clean_l\n{rows}"));
+    let call = ["fit", "measured.csv", "--display", "panel-5in", "--mode", "quick", "--out", "own.display.json"];
+    let run = folder.run(&call).with_status(2);
+    assert!(run.error.contains("add `--force`"), "{}", run.error);
+    assert_eq!(folder.read("own.display.json"), "by hand");
+    folder.run(&[&call[..], &["--force"]].concat()).with_status(0);
+    assert!(folder.read("own.display.json").contains("display/1"));
+    let call = ["fit", "measured.csv", "--display", "panel-5in", "--mode", "full"];
+    assert!(folder.run(&call).with_status(2).error.contains("cleans"));
+}
+
+/// Where a course ends at another level than it was cleaned to, that level is read just cleaned.
+#[test]
+fn the_sequence_shows_each_level_clean_before_it_is_read() {
+    let folder = Folder::new();
+    let call = ["fit", "--display", "panel-5in", "--mode", "quick", "--print-sequence", "sequence"];
+    folder.run(&call).with_status(0);
+    let plan = folder.read("sequence/sequence.plan.json");
+    let plan: Value = serde_json::from_str(&plan[plan.find('{').unwrap()..]).unwrap();
+    let (mut shown, mut clean, mut courses) = (Value::Null, Value::Null, 0);
+    for step in plan["steps"].as_array().unwrap() {
+        let drives = step["steps"].as_array();
+        shown = drives.map_or(&step["screen"], |steps| &steps.last().unwrap()["screen"]).as_str().map_or(shown, Value::from);
+        match step["label"].as_str() {
+            Some(label) if label.ends_with("read clean_l") => clean = shown.clone(),
+            Some(label) if label.ends_with("read read_l") => {
+                assert_eq!(shown, clean, "{label}");
+                courses += 1;
+            }
+            _ => {}
+        }
+    }
+    assert_eq!(courses, 8);
 }

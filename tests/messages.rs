@@ -251,6 +251,7 @@ const TABLES: &[(&str, &str)] = &[
     ("column_missing", "cleaned_to,then,times,read_l\nwhite,black,1,25\n"),
     ("column_twice", "cleaned_to,then,times,read_l,clean_l,read_l\nwhite,black,1,25,24,26\n"),
     ("level_missing", "cleaned_to,then,times,read_l,clean_l\nwhite,black > > white,1,25,24\n"),
+    ("decimal_commas", "cleaned_to,then,times,read_l,clean_l,,\nwhite,black,1,25,24,,,\nwhite,black,1,25,1,24,0\n"),
     ("semicolons", "cleaned_to;then;times;read_l;clean_l\nwhite;black;1;25;24\n"),
     (
         "values",

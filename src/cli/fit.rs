@@ -8,12 +8,12 @@ use std::{
 use super::{
     FitArguments,
     load::{load_named_display, read_text, way_from},
-    output::{make_folder, write_file, write_out},
+    output::{check_is_png, check_out, make_folder, write_file, write_out},
     status_of,
 };
 use crate::{
     display::{Display, Mode, shipped},
-    fit::{Unfit, fit as fit_readings, fragment, read_table, test_sequence},
+    fit::{Unfit, fit as fit_readings, fragment, read_table, refused_as_cleaning, test_sequence},
     report::residue_plot,
     source::{Fault, did_you_mean},
 };
@@ -79,6 +79,9 @@ fn write_sequence(display: &Display, mode: &Mode, named: &str, folder: &Path) ->
 }
 
 fn measure(arguments: &FitArguments, display: &Display, mode: &Mode, measured: &Path) -> Result<(), Vec<Fault>> {
+    if let Some((message, help)) = refused_as_cleaning(mode) {
+        return Err(Vec::from(Fault::of_file("", message, help)));
+    }
     check_outputs(arguments, measured)?;
     let source = read_text(measured)?;
     let table = read_table(&source, display, mode)?;
@@ -116,7 +119,8 @@ fn check_outputs(arguments: &FitArguments, measured: &Path) -> Result<(), Fault>
         }
         known.push(path);
     }
-    Ok(())
+    arguments.out.as_deref().map_or(Ok(()), |out| check_out(out, arguments.force))?;
+    arguments.plot.as_deref().map_or(Ok(()), check_is_png)
 }
 
 fn unfit_fault(file: &str, unfit: &Unfit) -> Fault {

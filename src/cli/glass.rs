@@ -4,14 +4,15 @@ use std::ops::ControlFlow;
 
 use super::{
     GlassArguments, cores,
-    load::{is_svg, load_plan},
-    output::{check_is_no_input, write_file},
+    load::load_plan,
+    output::{check_is_png, is_device, write_file, write_out},
     settings::SettingsStore,
     status_of, working_folder,
 };
 use crate::{
     report::panel_view,
     review::{ghost_limits, play_until},
+    rules::words::step_name,
     source::Fault,
 };
 
@@ -21,11 +22,7 @@ pub(super) fn glass(arguments: &GlassArguments) -> u8 {
 }
 
 fn draw(arguments: &GlassArguments) -> Result<(), Vec<Fault>> {
-    // An older picture of the glass may be written over, and nothing else that is read.
-    let is_picture = is_svg(&arguments.out) == Some(false);
-    if !is_picture {
-        check_is_no_input(&arguments.out).map_err(|fault| vec![fault])?;
-    }
+    check_is_png(&arguments.out)?;
     let mut settings = SettingsStore::new(&working_folder(), &[], arguments.outside);
     let loaded = load_plan(&arguments.plan, &mut settings)?;
     let plan = &loaded.plan;
@@ -50,8 +47,18 @@ fn draw(arguments: &GlassArguments) -> Result<(), Vec<Fault>> {
         ControlFlow::Break(())
     })
     .map_err(|broken| super::screen_faults(&loaded, broken))?;
+    // An older picture of the glass may be written over, and no screen.
+    if loaded.reads(&arguments.out) {
+        let message = "this picture is read for the plan, and would be written over";
+        return Err(vec![Fault::of_file(arguments.out.display().to_string(), message, "give the output another name")]);
+    }
     let bytes = drawn.map_err(|reason| vec![fault(arguments, format!("cannot be drawn: {reason}"), "")])?;
-    write_file(&arguments.out, |out| out.write_all(&bytes)).map_err(Vec::from)
+    write_file(&arguments.out, |out| out.write_all(&bytes))?;
+    if is_device(&arguments.out) {
+        return Ok(());
+    }
+    let name = step_name(wanted, plan.step_at(wanted).and_then(|step| step.label.as_deref()));
+    write_out(|out| writeln!(out, "{}: the panel after {name}", arguments.out.display())).map_err(Vec::from)
 }
 
 fn fault(arguments: &GlassArguments, message: impl Into<String>, help: impl Into<String>) -> Fault {

@@ -46,6 +46,11 @@ impl Inputs {
         }
     }
 
+    /// Whether a file is among them; all paths must be whole.
+    pub(super) fn reads(&self, file: &Path) -> bool {
+        self.files.contains(file)
+    }
+
     /// The folders in which something that counts may change.
     pub(super) fn places(&self) -> BTreeSet<PathBuf> {
         let of_files = self.files.iter().map(|file| folder_of(file).to_owned());

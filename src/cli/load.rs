@@ -175,6 +175,11 @@ pub(super) struct LoadedPlan {
 }
 
 impl LoadedPlan {
+    /// Whether its review rests on a file; of the pictures in drawings, those of drawings that were drawn.
+    pub(super) fn reads(&self, file: &Path) -> bool {
+        self.inputs().reads(&real(file))
+    }
+
     /// What its review rests on; the pictures that its drawings refer to are known once they are drawn.
     pub(super) fn inputs(&self) -> Inputs {
         let mut inputs = self.inputs.clone();

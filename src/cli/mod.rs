@@ -294,6 +294,9 @@ pub(crate) struct FitArguments {
     /// Write the description to a file too
     #[arg(long, value_name = "FILE.display.json", conflicts_with = "print_sequence")]
     out: Option<PathBuf>,
+    /// Write over the file of `--out` where there is one
+    #[arg(long, requires = "out")]
+    force: bool,
     /// Draw the readings and the fit through them
     #[arg(long, value_name = "FILE.png", conflicts_with = "print_sequence")]
     plot: Option<PathBuf>,

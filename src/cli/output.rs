@@ -64,7 +64,7 @@ impl OutputFile {
 }
 
 /// Whether something stands there that is written to and never put in the place of: a device, a pipe.
-fn is_device(path: &Path) -> bool {
+pub(super) fn is_device(path: &Path) -> bool {
     fs::metadata(path).is_ok_and(|found| !found.is_file() && !found.is_dir())
 }
 
@@ -129,6 +129,29 @@ fn cannot_write(path: &Path, error: &io::Error) -> Fault {
         format!("cannot be written: {error}"),
         "check the folder, its rights and the space left",
     )
+}
+
+/// Sees that an output goes over no file that is there, unless that is forced.
+pub(super) fn check_out(out: &Path, force: bool) -> Result<(), Fault> {
+    if force || is_device(out) || fs::symlink_metadata(out).is_err() {
+        return Ok(());
+    }
+    let message = "there is such a file already, and it would be written over";
+    Err(Fault::of_file(
+        out.display().to_string(),
+        message,
+        "name another file, or add `--force` to write over this one",
+    ))
+}
+
+/// Sees that a picture goes into a file that is called one.
+pub(super) fn check_is_png(out: &Path) -> Result<(), Fault> {
+    let is_png = out.extension().is_some_and(|ending| ending.eq_ignore_ascii_case("png"));
+    if is_png || is_device(out) {
+        return Ok(());
+    }
+    let help = format!("name it `{}`", out.with_extension("png").display());
+    Err(Fault::of_file(out.display().to_string(), "the picture is a PNG, and its name does not end in `.png`", help))
 }
 
 /// Sees that an output does not go over a file that is there and can only be an input, by its name.

@@ -16,7 +16,7 @@ use super::{
 use crate::{
     finding::Summary,
     plan::{Step, Updates},
-    planner::{Effort, Meter, Replanned, in_full, replan as choose, text_of},
+    planner::{Effort, Meter, Replanned, cost_of_finding, in_full, replan as choose, text_of},
     rules::{
         Selection,
         words::{counted, step_name},
@@ -93,7 +93,9 @@ fn play(loaded: &LoadedPlan, threads: usize) -> Result<Played, Vec<Fault>> {
     });
     let review = reviewed.map_err(|broken| screen_faults(loaded, broken))?;
     meter.end();
-    Ok(Played { summary: review.summary, cost: meter.cost().total(), flashed_cm2_s: meter.flashed_cm2_s() })
+    let findings = review.findings.iter().filter(|finding| finding.is_open());
+    let cost = meter.cost().total() + findings.map(|finding| cost_of_finding(finding.severity)).sum::<f64>();
+    Ok(Played { summary: review.summary, cost, flashed_cm2_s: meter.flashed_cm2_s() })
 }
 
 fn report(

@@ -9,7 +9,7 @@ mod table;
 
 use crate::display::{Ink, Level, Mode, Residue};
 pub use fragment::fragment;
-pub use sequence::{Files, test_sequence};
+pub use sequence::{Files, refused_as_cleaning, test_sequence};
 pub use solve::{Unfit, fit};
 pub use table::{COLUMNS, Table, read_table};
 
@@ -36,6 +36,11 @@ pub struct Course {
 }
 
 impl Course {
+    /// The level that it ends at.
+    pub fn end(&self) -> Level {
+        self.then.last().copied().unwrap_or(self.cleaned_to)
+    }
+
     /// How many updates it takes.
     pub fn updates(&self) -> usize {
         self.then.len() * self.times as usize

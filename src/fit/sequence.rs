@@ -43,6 +43,12 @@ pub fn test_sequence(display: &Display, mode: &Mode, named: &str) -> Result<File
     ])
 }
 
+/// Why a mode that cleans cannot be fitted, and what to do.
+pub fn refused_as_cleaning(mode: &Mode) -> Option<(String, String)> {
+    let message = || format!("`{}` cleans: there is no cleaner state to measure it against", mode.name);
+    mode.cleans.then(|| (message(), "name a mode that leaves something behind".to_owned()))
+}
+
 /// The two levels between which patches are driven, and the mode that cleans them.
 struct Between<'d> {
     dark: Level,
@@ -60,11 +66,8 @@ impl<'d> Between<'d> {
                 "drive one segment on and off by a plan of your own, and write the readings into a table",
             );
         }
-        if mode.cleans {
-            return refuse(
-                format!("`{name}` cleans: there is no cleaner state to measure it against"),
-                "name a mode that leaves something behind",
-            );
+        if let Some(refused) = refused_as_cleaning(mode) {
+            return Err(refused);
         }
         let ink = &display.ink;
         let both = |level: &Level| mode.to.contains(*level) && mode.from.contains(*level);
@@ -174,16 +177,21 @@ fn plan<'a>(
     let rest = rest_after(between.cleaning).max(rest_after(mode));
     let mut steps = Vec::new();
     for (at, course) in courses.iter().enumerate() {
-        steps.push(TestStep::Clean {
-            label: format!("{}: clean to {}", at + 1, written(&display.ink, course.cleaned_to)),
-            screen: screen(course.cleaned_to),
-            after_ms: if at == 0 { 0.0 } else { READING_MS },
+        let name = |level: Level| written(&display.ink, level);
+        let clean = |words: &str, level: Level, after_ms: f64| TestStep::Clean {
+            label: format!("{}: {words}clean to {}", at + 1, name(level)),
+            screen: screen(level),
+            after_ms,
             updates: [Update { mode: &between.cleaning.name, window: "all" }],
-        });
+        };
+        // What is read at the end is compared with the same level just cleaned.
+        let end = course.end();
+        steps.push(clean("", end, if at == 0 { 0.0 } else { READING_MS }));
         steps.push(TestStep::Read { label: format!("{}: read clean_l", at + 1), after_ms: rest });
-        steps.push(TestStep::Read {
-            label: format!("{}: clean_l is read, now the drives", at + 1),
-            after_ms: READING_MS,
+        steps.push(if end == course.cleaned_to {
+            TestStep::Read { label: format!("{}: clean_l is read, now the drives", at + 1), after_ms: READING_MS }
+        } else {
+            clean("clean_l is read, ", course.cleaned_to, READING_MS)
         });
         let drive = |level: &Level| TestStep::Drive {
             screen: screen(*level),

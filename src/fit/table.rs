@@ -37,6 +37,8 @@ pub fn read_table(source: &Arc<Source>, display: &Display, mode: &Mode) -> Resul
         ReaderBuilder::new().comment(Some(b'#')).trim(Trim::All).flexible(true).from_reader(source.text.as_bytes());
     let header = reader.headers().map_err(|error| vec![broken(source, &error)])?.clone();
     let columns = columns(source, &header)?;
+    // A first line, too, may end in empty values.
+    let named = header.iter().enumerate().filter(|(_, name)| !name.is_empty()).map(|(at, _)| at + 1).max().unwrap_or(0);
     let (mut table, mut faults) = (Table { readings: Vec::new(), empty: 0 }, Vec::new());
     for record in reader.records() {
         let record = match record {
@@ -46,7 +48,7 @@ pub fn read_table(source: &Arc<Source>, display: &Display, mode: &Mode) -> Resul
                 break;
             }
         };
-        let row = Row { source, record: &record, columns, display, mode };
+        let row = Row { source, record: &record, columns, named, display, mode };
         match row.reading() {
             Ok(Some(reading)) => table.readings.push(reading),
             Ok(None) => table.empty += 1,
@@ -140,6 +142,8 @@ struct Row<'t> {
     source: &'t Arc<Source>,
     record: &'t StringRecord,
     columns: Columns,
+    /// How many columns the first line names.
+    named: usize,
     display: &'t Display,
     mode: &'t Mode,
 }
@@ -147,12 +151,24 @@ struct Row<'t> {
 impl Row<'_> {
     /// The row's reading; nothing where it was not filled in.
     fn reading(&self) -> Result<Option<Reading>, Fault> {
+        self.check_length()?;
         let course = self.course()?;
         let (read, clean) = (self.text(4), self.text(5));
         if read.is_empty() && clean.is_empty() {
             return Ok(None);
         }
         Ok(Some(Reading { course, read_l: self.lightness(4)?, clean_l: self.lightness(5)? }))
+    }
+
+    /// A row may end in empty values, as tables are exported, and no others: a decimal comma would be taken for two.
+    fn check_length(&self) -> Result<(), Fault> {
+        let named = self.named;
+        let Some(surplus) = (named..self.record.len()).find(|at| !self.record[*at].is_empty()) else { return Ok(()) };
+        let start = self.record.position().map_or(0, |position| position.byte() as usize);
+        let span = field_span(self.source, line_at(self.source, start), surplus);
+        let message = format!("this row has {} values, and the first line names {named} columns", self.record.len());
+        Err(Fault::at(self.source, span, message)
+            .with_help("write the decimal point as a point, for instance 68.4, and one value for each column"))
     }
 
     fn text(&self, column: usize) -> &str {

@@ -96,8 +96,7 @@ pub struct FolderSettings {
 pub fn read_folder_settings(source: &Arc<Source>, known: &[KnownRule]) -> Result<FolderSettings, Vec<Fault>> {
     const WHAT: &str = "the settings of a folder";
     read_document(source, |reading, root| {
-        let fields =
-            reading.document(root, WHAT, "review-settings/1", &["format", "rules", "ignore", "outermost"])?;
+        let fields = reading.document(root, WHAT, "review-settings/1", &["format", "rules", "ignore", "outermost"])?;
         Some(FolderSettings {
             rules: rules(reading, &fields, known),
             ignore: ignore(reading, &fields),

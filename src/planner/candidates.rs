@@ -118,7 +118,14 @@ impl<'s> Scene<'s> {
         let window_of = |rect| proposed_window(rect, &self.plan.display, self.plan.rotation);
         let shows_all =
             |rect: &Rect| window_of(*rect).is_some_and(|window| missed.inside(&[window], step.grid()).is_empty());
-        let boxes = regions(&reached, step.grid()).into_iter().map(|region| region.rect).filter(shows_all);
+        // Beside what it cannot show there may be strips that it can.
+        let parts = |rect: Rect| match missed.inside(&[rect], step.grid()).bounds(step.grid()) {
+            None => vec![rect],
+            Some(hole) => rect.beside(window_of(hole).unwrap_or(hole)).to_vec(),
+        };
+        let holds_some = |rect: &Rect| !reached.inside(&[*rect], step.grid()).is_empty();
+        let boxes = regions(&reached, step.grid()).into_iter().flat_map(|region| parts(region.rect));
+        let boxes = boxes.filter(|rect| rect.pixels() > 0 && holds_some(rect) && shows_all(rect));
         let covers = covers(&boxes.collect::<Vec<_>>(), self.plan, most_windows(&self.plan.display));
         let cover = covers.into_iter().rfind(|cover| missed.inside(cover, step.grid()).is_empty())?;
         let window = WindowAsk::Boxes(cover.into_iter().map(Rect::to_window).collect());

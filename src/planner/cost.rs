@@ -22,8 +22,10 @@ const AT_IT_MS: f64 = 2000.0;
 const DISTURBS: f64 = 2.0;
 /// Every 100 ms until a touch, a key or a pen is answered.
 const ANSWER_PER_100_MS: f64 = 1.0;
-/// Nobody waits longer than so long for an answer that does not come.
+/// Nobody waits longer than so long for an answer.
 const ANSWER_AWAITED_MS: f64 = 10_000.0;
+/// An answer that never comes: the person presses again, and does what was not meant.
+const NO_ANSWER: f64 = 300.0;
 /// Every second until all of the answer stands.
 const WHOLE_PER_S: f64 = 0.5;
 /// A hundredth of the panel covered by a ghost of 1 L* for a minute.
@@ -78,7 +80,7 @@ impl Add for Cost {
 }
 
 /// What a finding adds to the cost; an error is no matter of cost.
-pub(super) fn of_finding(severity: Severity) -> f64 {
+pub fn of_finding(severity: Severity) -> f64 {
     match severity {
         Severity::Error => 0.0,
         Severity::Warning => WARNING,
@@ -143,8 +145,8 @@ pub struct Meter {
     ghosts: f64,
     /// Hundredths of the panel that show another level than they should.
     wrong: f64,
-    /// Whether a person waits for an answer of which nothing shows.
-    awaits: bool,
+    /// Since when somebody waits for an answer of which nothing shows, ms; of each touch, key or pen.
+    awaited_ms: Vec<f64>,
     /// Whether what is on the whole glass was known once. Later it is forgotten only by the controller.
     was_known: bool,
 }
@@ -158,7 +160,7 @@ impl Default for Meter {
             since_ms: 0.0,
             ghosts: 0.0,
             wrong: 0.0,
-            awaits: false,
+            awaited_ms: Vec::new(),
             was_known: false,
         }
     }
@@ -169,6 +171,7 @@ impl Meter {
     pub fn step(&mut self, step: &PlayedStep<'_>, plan: &Plan) {
         let now_ms = step.updates_request_ms();
         self.look_on(now_ms);
+        self.answer_late(step);
         if step.planned.step.cause.is_person() {
             self.person_ms = now_ms;
             self.answer(step, now_ms);
@@ -195,6 +198,7 @@ impl Meter {
     /// What the last picture costs: it stays for hours.
     pub fn end(&mut self) {
         self.look_on(f64::INFINITY);
+        self.answer_awaited(f64::INFINITY);
     }
 
     /// The cost so far.
@@ -210,20 +214,33 @@ impl Meter {
     fn answer(&mut self, step: &PlayedStep<'_>, now_ms: f64) {
         // What only a stroke changes, the stroke shows.
         let shows = step.updates.iter().any(PlayedUpdate::changes_something) || !step.strokes.is_empty();
-        self.awaits = !shows && !step.introduced.is_empty() && !step.changed.is_empty();
+        if !shows && !step.introduced.is_empty() && !step.changed.is_empty() {
+            self.awaited_ms.push(now_ms);
+        }
         let changing = step.updates.iter().filter(|update| update.changes_something());
         let whole_ms = changing.map(|update| update.times.finish_ms - now_ms).fold(0.0, f64::max);
         let first_ms = step.first_visible_ms().map_or(0.0, |first_ms| first_ms - now_ms);
         self.cost.answers += ANSWER_PER_100_MS * first_ms / 100.0 + WHOLE_PER_S * whole_ms / 1000.0;
     }
 
+    /// Ends the waiting where something shows at last, or where what was waited for is taken back: then it never comes.
+    fn answer_late(&mut self, step: &PlayedStep<'_>) {
+        if step.changed.is_empty() {
+            self.cost.answers += NO_ANSWER * self.awaited_ms.drain(..).count() as f64;
+        } else if let Some(first_ms) = step.first_visible_ms() {
+            self.answer_awaited(first_ms);
+        }
+    }
+
+    fn answer_awaited(&mut self, at_ms: f64) {
+        let waited = self.awaited_ms.drain(..).map(|since_ms| (at_ms - since_ms).min(ANSWER_AWAITED_MS));
+        self.cost.answers += ANSWER_PER_100_MS * waited.sum::<f64>() / 100.0;
+    }
+
     fn look_on(&mut self, until_ms: f64) {
         let seen = |most_ms: f64| (until_ms - self.since_ms).clamp(0.0, most_ms);
         self.cost.ghosts += GHOST * self.ghosts * seen(GHOST_SEEN_MS) / 60_000.0;
         self.cost.wrong_levels += WRONG * self.wrong * seen(WRONG_SEEN_MS) / 1000.0;
-        if std::mem::take(&mut self.awaits) {
-            self.cost.answers += ANSWER_PER_100_MS * seen(ANSWER_AWAITED_MS) / 100.0;
-        }
         self.since_ms = until_ms;
     }
 }

@@ -149,9 +149,8 @@ impl Mending<'_> {
             }
         }
         let corrections: Vec<&Correction> = together.iter().map(|finding| &finding.corrections[0]).collect();
-        let Some(then) = (corrections.len() > 1)
-            .then(|| Self::reviewed(self.review, &self.now.plan, &corrections).ok())
-            .flatten()
+        let Some(then) =
+            (corrections.len() > 1).then(|| Self::reviewed(self.review, &self.now.plan, &corrections).ok()).flatten()
         else {
             return;
         };

@@ -14,7 +14,7 @@ mod text;
 mod windows;
 mod words;
 
-pub use cost::{Cost, Meter};
+pub use cost::{Cost, Meter, of_finding as cost_of_finding};
 pub use replan::{Replanned, play_through, replan};
 pub use search::{Choice, Effort, Score};
 pub use text::text_of;

@@ -3,8 +3,8 @@
 use super::{cost::Cost, search::Score};
 use crate::{
     finding::Severity,
-    plan::{Plan, Update, WindowAsk},
     geometry::Window,
+    plan::{Plan, Update, WindowAsk},
     rules::{rule_named, words::window},
 };
 
@@ -27,7 +27,9 @@ pub(super) fn why(ways: &[(usize, Way)], number: usize, plan: &Plan) -> String {
     let Some(other) = ways.iter().map(|(_, way)| way).filter(is_other).find(worse) else {
         // What is best at a step is not always best in the end.
         return match ways.iter().map(|(_, way)| way).find(is_other) {
-            Some(best) => format!("{} is no worse here, but over the steps that follow", in_words(&best.updates, plan)),
+            Some(best) => {
+                format!("{} is no worse here, but costs more over the steps that follow", in_words(&best.updates, plan))
+            }
             None => "no other mode was considered here".into(),
         };
     };

@@ -328,8 +328,9 @@ fn readings_are_never_written_over() {
     assert_eq!(folder.read("sequence/measured.csv"), "an afternoon's work");
     // Nor a description that somebody wrote, unless that is asked for.
     folder.file("own.display.json", "by hand");
-    let rows: String = ["white,black,1,25,24\n", "white,black > white,2,70,72\n", "black,white,1,71,72\n"].repeat(3).concat();
-    folder.file("measured.csv", &format!("cleaned_to,then,times,read_l,clean_l\n{rows}"));
+    let rows: String =
+        ["white,black,1,25,24\n", "white,black > white,2,70,72\n", "black,white,1,71,72\n"].repeat(3).concat();
+    folder.file("measured.csv", format!("cleaned_to,then,times,read_l,clean_l\n{rows}"));
     let call = ["fit", "measured.csv", "--display", "panel-5in", "--mode", "quick", "--out", "own.display.json"];
     let run = folder.run(&call).with_status(2);
     assert!(run.error.contains("add `--force`"), "{}", run.error);
@@ -351,7 +352,10 @@ fn the_sequence_shows_each_level_clean_before_it_is_read() {
     let (mut shown, mut clean, mut courses) = (Value::Null, Value::Null, 0);
     for step in plan["steps"].as_array().unwrap() {
         let drives = step["steps"].as_array();
-        shown = drives.map_or(&step["screen"], |steps| &steps.last().unwrap()["screen"]).as_str().map_or(shown, Value::from);
+        shown = drives
+            .map_or(&step["screen"], |steps| &steps.last().unwrap()["screen"])
+            .as_str()
+            .map_or(shown, Value::from);
         match step["label"].as_str() {
             Some(label) if label.ends_with("read clean_l") => clean = shown.clone(),
             Some(label) if label.ends_with("read read_l") => {

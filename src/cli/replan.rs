@@ -43,9 +43,10 @@ fn run(arguments: &ReplanArguments) -> Result<(), Vec<Fault>> {
     let replanned = choose(&loaded.plan, &loaded.screens, threads, arguments.all, arguments.effort.into())
         .map_err(|broken| screen_faults(&loaded, broken))?;
     if replanned.open == 0 {
-        let words = match arguments.all {
-            true => "there is no step to choose for",
-            false => "no step has \"updates\": \"choose\"; --all chooses for every step",
+        let words = if arguments.all {
+            "there is no step to choose for"
+        } else {
+            "no step has \"updates\": \"choose\"; --all chooses for every step"
         };
         return say(|out| writeln!(out, "{}: {words}", loaded.plan.source.name));
     }

@@ -3,9 +3,10 @@
 use super::{Rule, Setup, limit_of, remedy, words};
 use crate::{
     change::{Mask, TileGrid, proposed_window},
+    display::Mode,
     finding::{Sight, Sink, StepField, Where},
     panel::{PlayedStep, PlayedUpdate},
-    plan::{Plan, Updates},
+    plan::{Begins, Plan, Updates},
 };
 
 /// Looks at every step that a person asked for.
@@ -16,6 +17,8 @@ pub(super) struct SlowAnswer<'p> {
     whole_ms: f64,
     /// What stays away longer than this is told as left behind.
     settle_ms: f64,
+    /// Whether what is on the whole glass was known before the step.
+    was_known: bool,
     /// Steps that a person asked for and that have shown nothing yet of what they changed.
     unanswered: Vec<Unanswered>,
 }
@@ -68,6 +71,7 @@ impl<'p> SlowAnswer<'p> {
             first_ms: setup.limit("first_ms"),
             whole_ms: setup.limit("whole_ms"),
             settle_ms: limit_of("left-behind", "settle_ms", setup.plan),
+            was_known: setup.plan.begins != Begins::Unknown,
             plan: setup.plan,
             unanswered: Vec::new(),
         }
@@ -106,22 +110,30 @@ impl<'p> SlowAnswer<'p> {
         }
     }
 
-    fn late_first(&self, cause: &str, first: &PlayedUpdate, answer_ms: f64) -> Sight {
+    fn late_first(&self, step: &PlayedStep<'_>, first: &PlayedUpdate, answer_ms: f64) -> Sight {
+        let cause = step.planned.step.cause.word();
         let modes = &self.plan.display.modes;
+        let would_do = |without_ms: f64| answer_ms - without_ms <= self.first_ms;
+        let allow = || format!("allow more: `first_ms` is {} ms here", words::ms(self.first_ms));
+        // Where nobody knows what is on the glass, only what drives every pixel shows what it should.
+        let answers = |mode: &Mode| mode.name != modes[first.mode].name && (self.was_known || !mode.changed_only);
         let quickest = modes
             .iter()
             .map(|mode| (mode, mode.first_visible_at(self.plan.temperature_c)))
             .min_by(|one, other| one.1.total_cmp(&other.1));
-        let help = match quickest.filter(|(mode, _)| mode.name != modes[first.mode].name) {
+        let help = match quickest.filter(|(mode, _)| answers(mode)) {
+            _ if first.times.wait_ms > 0.0 && would_do(first.times.wait_ms) => {
+                "let what runs before it end sooner: a quicker mode, a smaller window, or nothing at all just before a \
+                 person may come"
+                    .to_owned()
+            }
             Some((mode, first_ms)) => format!(
                 "answer at once with `{}` in a small window ({} ms to its first change), and bring the rest after it",
                 mode.name,
                 words::ms(first_ms)
             ),
-            None => format!(
-                "send less before the answer, or allow more: `first_ms` is {} ms here",
-                words::ms(self.first_ms)
-            ),
+            None if would_do(first.times.transfer_ms) => format!("send less for the answer, or {}", allow()),
+            None => format!("no other mode answers sooner here: {}", allow()),
         };
         Sight {
             message: format!(
@@ -147,7 +159,16 @@ impl<'p> SlowAnswer<'p> {
                 self.plan.display.modes[last.mode].name
             ),
             help: format!(
-                "use a quicker mode, a smaller window, or fewer updates one after the other: {} ms keep a person's thought",
+                "{}: {} ms keep a person's thought",
+                if last.duration_ms > self.whole_ms {
+                    format!(
+                        "`{}` alone takes {} ms: use a quicker mode, or allow more by `whole_ms`",
+                        self.plan.display.modes[last.mode].name,
+                        words::ms(last.duration_ms)
+                    )
+                } else {
+                    "use a quicker mode, a smaller window, or fewer updates one after the other".to_owned()
+                },
                 words::ms(self.whole_ms)
             ),
             figures: vec![("whole_ms", answer_ms), ("limit_ms", self.whole_ms)],
@@ -163,14 +184,10 @@ fn place_of(step: &PlayedStep<'_>, updates: &[(usize, &PlayedUpdate)], update: &
     Sight { update: index, rect: rect.or(update.sent_bounds()), ..sight }
 }
 
-impl Rule for SlowAnswer<'_> {
-    fn step(&mut self, step: &PlayedStep<'_>, sink: &mut Sink) {
-        self.take_back(step, sink);
-        self.unanswered.extend(Unanswered::new(step));
+impl SlowAnswer<'_> {
+    /// Looks at a step that a person asked for.
+    fn look(&self, step: &PlayedStep<'_>, sink: &mut Sink) {
         let cause = step.planned.step.cause;
-        if !cause.is_person() {
-            return;
-        }
         let updates: Vec<(usize, &PlayedUpdate)> =
             step.updates.iter().enumerate().filter(|(_, update)| update.changes_something()).collect();
         let request_ms = step.updates_request_ms();
@@ -183,12 +200,23 @@ impl Rule for SlowAnswer<'_> {
         let (first_ms, whole_ms) = (first.first_visible_ms - request_ms, last.times.finish_ms - request_ms);
         // A line that the controller draws itself is the answer to the pen; what the host commits follows it.
         if first_ms > self.first_ms && step.planned.step.strokes.is_empty() {
-            let sight = self.late_first(cause.word(), first, first_ms);
+            let sight = self.late_first(step, first, first_ms);
             sink.report(Where::of(step, StepField::Updates), place_of(step, &updates, first, sight));
         }
         if whole_ms > self.whole_ms {
             let sight = self.late_whole(cause.word(), last, whole_ms);
             sink.report(Where::of(step, StepField::Updates), place_of(step, &updates, last, sight));
         }
+    }
+}
+
+impl Rule for SlowAnswer<'_> {
+    fn step(&mut self, step: &PlayedStep<'_>, sink: &mut Sink) {
+        self.take_back(step, sink);
+        self.unanswered.extend(Unanswered::new(step));
+        if step.planned.step.cause.is_person() {
+            self.look(step, sink);
+        }
+        self.was_known = step.glass.unknown_px() == 0;
     }
 }

@@ -19,27 +19,37 @@ impl<'p> UpdatesCollide<'p> {
         Self { wait_ms: setup.limit("wait_ms"), plan: setup.plan }
     }
 
-    fn sight(&self, index: usize, update: &PlayedUpdate) -> Sight {
+    fn sight(&self, step: &PlayedStep<'_>, index: usize, update: &PlayedUpdate) -> Sight {
         let display = &self.plan.display;
         let wait = words::ms(update.times.wait_ms);
+        // A person cannot be asked to come later.
+        let later = if step.planned.step.cause.is_person() {
+            "let what runs before it end sooner: a quicker mode, a smaller window".to_owned()
+        } else {
+            format!("request it {wait} ms later")
+        };
+        // Only what is in memory at the same time, and goes in the same mode, can be one update.
+        let is_alike = |earlier: &PlayedUpdate| earlier.mode == update.mode && !earlier.sent.is_empty();
+        let join = if step.updates[..index].iter().any(is_alike) {
+            format!("put its boxes into the `{}` update before it, or ", display.modes[update.mode].name)
+        } else {
+            String::new()
+        };
         let (reason, help) = match update.times.waits_for {
             WaitsFor::Overlap => (
                 "for an earlier update that still runs over the same place".to_owned(),
-                format!("request it {wait} ms later, or choose windows that do not overlap"),
+                format!("{later}, or choose windows that do not overlap"),
             ),
             WaitsFor::Place => (
                 format!(
                     "for a free place: the controller drives {} at the same time",
                     words::counted(display.parallel_updates as u64, "update", "updates")
                 ),
-                format!(
-                    "put its boxes into one update with an earlier one of the same mode, or request it {wait} ms later"
-                ),
+                format!("{join}{later}"),
             ),
-            WaitsFor::Link if display.link.waits_for_panel => (
-                "for the link, which is busy until the panel has been driven".to_owned(),
-                format!("request it {wait} ms later, or put its boxes into one update with the one before"),
-            ),
+            WaitsFor::Link if display.link.waits_for_panel => {
+                ("for the link, which is busy until the panel has been driven".to_owned(), format!("{join}{later}"))
+            }
             WaitsFor::Link | WaitsFor::Nothing => (
                 "for the link, which still carries an earlier transfer".to_owned(),
                 "send smaller windows before it, or put this update first".to_owned(),
@@ -81,7 +91,7 @@ impl Rule for UpdatesCollide<'_> {
                 continue;
             }
             if update.times.wait_ms > self.wait_ms {
-                sink.report(Where::of(step, StepField::Mode(index)), self.sight(index, update));
+                sink.report(Where::of(step, StepField::Mode(index)), self.sight(step, index, update));
             }
         }
     }

@@ -23,14 +23,31 @@ pub(super) struct VisibleGhost<'p> {
 #[derive(Clone)]
 struct Group {
     place: Where,
-    /// The boxes of the largest of them.
+    /// The boxes of the largest of them, also as they grow.
     rects: Vec<Rect>,
+    /// The box around them as they appeared.
+    appeared: Rect,
+    /// At the step where they are worst.
+    worst: State,
+}
+
+/// The ghosts of a group as they are at a step.
+#[derive(Clone)]
+struct State {
+    step: u64,
     around: Rect,
     count: u64,
     pixels: u64,
     worst_l: f64,
     origin: String,
     help: String,
+}
+
+impl State {
+    /// How much of it there is to see: strength by area.
+    fn weight(&self) -> f64 {
+        self.worst_l * self.pixels as f64
+    }
 }
 
 /// As many of the ghosts that appear in a step are followed, the largest ones; all are counted.
@@ -50,64 +67,85 @@ impl<'p> VisibleGhost<'p> {
             self.tell(group, sink);
         }
         let mut fresh = Vec::new();
+        let mut seen: Vec<Vec<&Ghost>> = vec![Vec::new(); self.open.len()];
         for ghost in step.ghosts {
-            let known = self.open.iter_mut().find(|group| group.rects.iter().any(|rect| rect.overlaps(ghost.rect)));
+            let known = self.open.iter().position(|group| group.rects.iter().any(|rect| rect.overlaps(ghost.rect)));
             match known {
-                Some(group) => {
-                    group.place.last_step = now;
-                    group.worst_l = group.worst_l.max(ghost.worst_l);
-                }
+                Some(group) => seen[group].push(ghost),
                 // One that is too small to be followed may have been there before.
                 None if self.last.iter().any(|last| last.rect.overlaps(ghost.rect)) => {}
                 None => fresh.push(ghost),
             }
         }
-        if let Some(group) = self.appear(step, fresh) {
-            self.open.push(group);
+        for (group, ghosts) in self.open.iter_mut().zip(seen) {
+            if ghosts.is_empty() {
+                continue;
+            }
+            group.place.last_step = now;
+            let pixels: u64 = ghosts.iter().map(|ghost| ghost.pixels).sum();
+            let worst_l = ghosts.iter().map(|ghost| ghost.worst_l).fold(0.0, f64::max);
+            if worst_l * pixels as f64 > group.worst.weight()
+                && let Some(worst) = state(step, &ghosts, self.plan)
+            {
+                group.worst = worst;
+                group.rects = largest(ghosts);
+            }
         }
-    }
-
-    fn appear(&self, step: &PlayedStep<'_>, mut ghosts: Vec<&Ghost>) -> Option<Group> {
-        ghosts.sort_by_key(|ghost| std::cmp::Reverse(ghost.pixels));
-        let worst = ghosts.iter().max_by(|one, other| one.worst_l.total_cmp(&other.worst_l))?;
-        let around = ghosts.iter().map(|ghost| ghost.rect).reduce(Rect::around)?;
-        Some(Group {
-            place: Where::of(step, StepField::Updates),
-            rects: ghosts.iter().take(MOST).map(|ghost| ghost.rect).collect(),
-            around,
-            count: ghosts.len() as u64,
-            pixels: ghosts.iter().map(|ghost| ghost.pixels).sum(),
-            worst_l: worst.worst_l,
-            origin: remedy::origin(worst, step, self.plan),
-            help: remedy::removal(worst, around, step, self.plan),
-        })
+        if let Some(worst) = state(step, &fresh, self.plan) {
+            let (place, appeared) = (Where::of(step, StepField::Updates), worst.around);
+            self.open.push(Group { place, rects: largest(fresh), appeared, worst });
+        }
     }
 
     fn tell(&self, group: Group, sink: &mut Sink) {
         let display = &self.plan.display;
-        let (worst, area) = (words::figure(group.worst_l), words::area(group.pixels, display));
-        let message = if group.count == 1 {
-            format!("a ghost of {worst} L* on {area}: {}", group.origin)
+        let State { step, around, count, pixels, worst_l, origin, help } = group.worst;
+        let (worst, area) = (words::figure(worst_l), words::area(pixels, display));
+        // The finding begins where the ghost does; figures are of the step where it is worst.
+        let when = if step == group.place.step { String::new() } else { format!(" at its worst, at step {step}") };
+        let message = if count == 1 {
+            format!("a ghost of {worst} L* on {area}{when}: {origin}")
         } else {
-            format!("{} ghosts of up to {worst} L* on {area}; of the strongest: {}", group.count, group.origin)
+            format!("{count} ghosts of up to {worst} L* on {area}{when}; of the strongest: {origin}")
         };
         let sight = Sight {
-            rect: Some(group.around),
+            rect: Some(around),
             message,
-            help: group.help,
+            help,
             figures: vec![
-                ("worst_l", group.worst_l),
+                ("worst_l", worst_l),
                 ("limit_l", self.limit_l),
-                ("ghosts", group.count as f64),
-                ("px", group.pixels as f64),
-                ("mm2", display.area_mm2(group.pixels)),
+                ("ghosts", count as f64),
+                ("px", pixels as f64),
+                ("mm2", display.area_mm2(pixels)),
             ],
             // A ghost that every round of a repetition leaves in a place is told once.
-            key: words::rect(group.around),
+            key: words::rect(group.appeared),
             ..Sight::default()
         };
         sink.report(group.place, sight);
     }
+}
+
+/// Some ghosts as they are at a step; nothing of none.
+fn state(step: &PlayedStep<'_>, ghosts: &[&Ghost], plan: &Plan) -> Option<State> {
+    let worst = ghosts.iter().max_by(|one, other| one.worst_l.total_cmp(&other.worst_l))?;
+    let around = ghosts.iter().map(|ghost| ghost.rect).reduce(Rect::around)?;
+    Some(State {
+        step: step.planned.index,
+        around,
+        count: ghosts.len() as u64,
+        pixels: ghosts.iter().map(|ghost| ghost.pixels).sum(),
+        worst_l: worst.worst_l,
+        origin: remedy::origin(worst, step, plan),
+        help: remedy::removal(worst, around, step, plan),
+    })
+}
+
+/// The boxes of the largest ones.
+fn largest(mut ghosts: Vec<&Ghost>) -> Vec<Rect> {
+    ghosts.sort_by_key(|ghost| std::cmp::Reverse(ghost.pixels));
+    ghosts.iter().take(MOST).map(|ghost| ghost.rect).collect()
 }
 
 impl Rule for VisibleGhost<'_> {

@@ -34,6 +34,7 @@ struct Played {
     summary: Summary,
     cost: f64,
     flashed_cm2_s: f64,
+    never_answered: u64,
 }
 
 fn run(arguments: &ReplanArguments) -> Result<(), Vec<Fault>> {
@@ -96,7 +97,8 @@ fn play(loaded: &LoadedPlan, threads: usize) -> Result<Played, Vec<Fault>> {
     meter.end();
     let findings = review.findings.iter().filter(|finding| finding.is_open());
     let cost = meter.cost().total() + findings.map(|finding| cost_of_finding(finding.severity)).sum::<f64>();
-    Ok(Played { summary: review.summary, cost, flashed_cm2_s: meter.flashed_cm2_s() })
+    let (flashed_cm2_s, never_answered) = (meter.flashed_cm2_s(), meter.never_answered());
+    Ok(Played { summary: review.summary, cost, flashed_cm2_s, never_answered })
 }
 
 fn report(
@@ -146,6 +148,7 @@ fn rows(before: &Played, after: &Played) -> Vec<(&'static str, String, String)> 
         figure("flashed area, cm2 s", 1, |played| played.flashed_cm2_s),
         figure("strongest ghost, L*", 2, |played| played.summary.worst_residue_l),
         figure("longest answer, ms", 0, |played| played.summary.longest_answer_ms),
+        ("never answered", before.never_answered.to_string(), after.never_answered.to_string()),
         figure("energy, mJ", 1, |played| played.summary.energy_mj),
         figure("cost", 2, |played| played.cost),
     ]

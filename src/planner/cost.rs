@@ -147,6 +147,7 @@ pub struct Meter {
     wrong: f64,
     /// Since when somebody waits for an answer of which nothing shows, ms; of each touch, key or pen.
     awaited_ms: Vec<f64>,
+    never_answered: u64,
     /// Whether what is on the whole glass was known once. Later it is forgotten only by the controller.
     was_known: bool,
 }
@@ -161,6 +162,7 @@ impl Default for Meter {
             ghosts: 0.0,
             wrong: 0.0,
             awaited_ms: Vec::new(),
+            never_answered: 0,
             was_known: false,
         }
     }
@@ -198,7 +200,13 @@ impl Meter {
     /// What the last picture costs: it stays for hours.
     pub fn end(&mut self) {
         self.look_on(f64::INFINITY);
+        self.never_answered += self.awaited_ms.len() as u64;
         self.answer_awaited(f64::INFINITY);
+    }
+
+    /// How many touches, keys and pens were never answered.
+    pub fn never_answered(&self) -> u64 {
+        self.never_answered
     }
 
     /// The cost so far.
@@ -226,7 +234,9 @@ impl Meter {
     /// Ends the waiting where something shows at last, or where what was waited for is taken back: then it never comes.
     fn answer_late(&mut self, step: &PlayedStep<'_>) {
         if step.changed.is_empty() {
-            self.cost.answers += NO_ANSWER * self.awaited_ms.drain(..).count() as f64;
+            let never = self.awaited_ms.drain(..).count();
+            self.cost.answers += NO_ANSWER * never as f64;
+            self.never_answered += never as u64;
         } else if let Some(first_ms) = step.first_visible_ms() {
             self.answer_awaited(first_ms);
         }

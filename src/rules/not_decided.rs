@@ -31,7 +31,10 @@ impl Rule for NotDecided<'_> {
                 "the updates of this step are left to choose, so nothing is sent; {} differ from the glass",
                 words::area(step.changed.count(), &self.plan.display)
             ),
-            help: format!("list the updates; the display's modes are {}", words::listed(&modes, 6)),
+            help: format!(
+                "list the updates, or let `stillpage replan` choose them; the display's modes are {}",
+                words::listed(&modes, 6)
+            ),
             figures: vec![("px", step.changed.count() as f64)],
             ..Sight::default()
         };

@@ -41,10 +41,12 @@ impl Effort {
 
     /// What goes on side by side where so many pixels, times steps to choose, are looked at: the more, the less.
     pub(super) fn breadth(self, pixel_steps: u64) -> Breadth {
-        /// A watch through many steps; half a hundred steps of a tablet.
+        /// A watch through a few dozen steps, and through many; half a hundred steps of a tablet.
+        const SMALLEST: u64 = 1 << 21;
         const SMALL: u64 = 1 << 23;
         const LARGE: u64 = 1 << 27;
         match self {
+            Self::Usual if pixel_steps <= SMALLEST => Breadth { courses: 8, within: f64::INFINITY },
             Self::Usual if pixel_steps <= SMALL => Breadth { courses: 3, within: f64::INFINITY },
             Self::Usual if pixel_steps <= LARGE => Breadth { courses: 3, within: FLASH_OF_THE_PANEL },
             Self::Usual | Self::Quick => Breadth { courses: 1, within: f64::INFINITY },

@@ -665,6 +665,8 @@ fn a_plan_is_reviewed_at_each_temperature_that_is_asked_for() {
         "-5",
         "--temperature",
         "20",
+        "--temperature",
+        "20",
         "--format",
         "json",
         "--facts",

@@ -79,9 +79,11 @@ impl<'a> Task<'a> {
     pub(super) fn new(arguments: &'a ReviewArguments) -> Result<Self, Fault> {
         let selection = selection(arguments)?;
         check_files(arguments)?;
-        let mut given = arguments.temperature.clone();
-        // From cold to warm, however they were given: the same bytes for the same question.
+        // Minus zero is zero.
+        let mut given: Vec<f64> = arguments.temperature.iter().map(|celsius| celsius + 0.0).collect();
+        // From cold to warm and each once, however they were given: the same bytes for the same question.
         given.sort_by(f64::total_cmp);
+        given.dedup();
         let temperatures = if given.is_empty() { vec![None] } else { given.into_iter().map(Some).collect() };
         let store = arguments.watch.then(Arc::default);
         let threads = threads_of(arguments.threads);

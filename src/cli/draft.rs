@@ -11,7 +11,7 @@ use super::{
         ForPanel, folder_of, fonts_in, is_svg, load_named_display, natural_order, no_such, read_faces, read_screen,
         real, shown, way_from,
     },
-    output::{check_out, is_device, write_file, write_out},
+    output::{check_ending, check_out, tell_written, write_file, write_out},
     reach::Reach,
     status_of,
 };
@@ -32,7 +32,8 @@ pub(super) fn draft(arguments: &DraftArguments) -> u8 {
 
 fn run(arguments: &DraftArguments) -> Result<(), Vec<Fault>> {
     if let Some(out) = arguments.out.as_deref() {
-        check_name(out)?;
+        // A folder is reviewed by the plans in it, and those are found by their ending.
+        check_ending(out, ".plan.json", "the names of plans end in `.plan.json`")?;
         check_out(out, arguments.force)?;
     }
     let display = load_named_display(&arguments.display, arguments.outside)?;
@@ -47,26 +48,11 @@ fn run(arguments: &DraftArguments) -> Result<(), Vec<Fault>> {
     match &arguments.out {
         Some(out) => {
             write_file(out, |file| file.write_all(text.as_bytes()))?;
-            if is_device(out) {
-                return Ok(());
-            }
             let (screens, plan) = (counted(files.len() as u64, "screen", "screens"), out.display());
-            write_out(|out| writeln!(out, "{plan}: {screens}, updates to choose: `stillpage replan {plan}`"))
-                .map_err(Vec::from)
+            tell_written(out, &format!("{screens}, updates to choose: `stillpage replan {plan}`")).map_err(Vec::from)
         }
         None => write_out(|out| out.write_all(text.as_bytes())).map_err(Vec::from),
     }
-}
-
-/// A folder is reviewed by the plans in it, and those are found by their ending.
-fn check_name(out: &Path) -> Result<(), Fault> {
-    let name = out.file_name().unwrap_or_default().to_string_lossy();
-    if name.ends_with(".plan.json") || is_device(out) {
-        return Ok(());
-    }
-    let stem = name.split('.').next().unwrap_or_default();
-    let help = format!("name it `{stem}.plan.json`");
-    Err(Fault::of_file(out.display().to_string(), "the names of plans end in `.plan.json`", help))
 }
 
 /// The names of the screens in a folder, in natural order; hidden files and folders in it are left out.

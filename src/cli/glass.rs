@@ -5,7 +5,7 @@ use std::ops::ControlFlow;
 use super::{
     GlassArguments, cores,
     load::load_plan,
-    output::{check_is_png, is_device, write_file, write_out},
+    output::{check_is_png, tell_written, write_file},
     settings::SettingsStore,
     status_of, working_folder,
 };
@@ -54,11 +54,8 @@ fn draw(arguments: &GlassArguments) -> Result<(), Vec<Fault>> {
     }
     let bytes = drawn.map_err(|reason| vec![fault(arguments, format!("cannot be drawn: {reason}"), "")])?;
     write_file(&arguments.out, |out| out.write_all(&bytes))?;
-    if is_device(&arguments.out) {
-        return Ok(());
-    }
     let name = step_name(wanted, plan.step_at(wanted).and_then(|step| step.label.as_deref()));
-    write_out(|out| writeln!(out, "{}: the panel after {name}", arguments.out.display())).map_err(Vec::from)
+    tell_written(&arguments.out, &format!("the panel after {name}")).map_err(Vec::from)
 }
 
 fn fault(arguments: &GlassArguments, message: impl Into<String>, help: impl Into<String>) -> Fault {

@@ -64,7 +64,7 @@ impl OutputFile {
 }
 
 /// Whether something stands there that is written to and never put in the place of: a device, a pipe.
-pub(super) fn is_device(path: &Path) -> bool {
+fn is_device(path: &Path) -> bool {
     fs::metadata(path).is_ok_and(|found| !found.is_file() && !found.is_dir())
 }
 
@@ -146,12 +146,22 @@ pub(super) fn check_out(out: &Path, force: bool) -> Result<(), Fault> {
 
 /// Sees that a picture goes into a file that is called one.
 pub(super) fn check_is_png(out: &Path) -> Result<(), Fault> {
-    let is_png = out.extension().is_some_and(|ending| ending.eq_ignore_ascii_case("png"));
-    if is_png || is_device(out) {
+    check_ending(out, ".png", "the picture is a PNG, and its name does not end in `.png`")
+}
+
+/// Sees that an output has a name that ends so; `message` says why.
+pub(super) fn check_ending(out: &Path, ending: &str, message: &str) -> Result<(), Fault> {
+    let name = out.file_name().unwrap_or_default().to_string_lossy();
+    if name.to_lowercase().ends_with(ending) || is_device(out) {
         return Ok(());
     }
-    let help = format!("name it `{}`", out.with_extension("png").display());
-    Err(Fault::of_file(out.display().to_string(), "the picture is a PNG, and its name does not end in `.png`", help))
+    let better = out.with_file_name(name.split('.').next().unwrap_or_default().to_owned() + ending);
+    Err(Fault::of_file(out.display().to_string(), message, format!("name it `{}`", better.display())))
+}
+
+/// Says on standard output what was written; nothing where the output went to a device, which may be the same.
+pub(super) fn tell_written(out: &Path, words: &str) -> Result<(), Fault> {
+    if is_device(out) { Ok(()) } else { write_out(|to| writeln!(to, "{}: {words}", out.display())) }
 }
 
 /// Sees that an output does not go over a file that is there and can only be an input, by its name.

@@ -148,14 +148,12 @@ impl Mending<'_> {
                 together.push(finding.clone());
             }
         }
-        let corrections: Vec<&Correction> = together.iter().map(|finding| &finding.corrections[0]).collect();
-        let Some(then) =
-            (corrections.len() > 1).then(|| Self::reviewed(self.review, &self.now.plan, &corrections).ok()).flatten()
-        else {
+        if together.len() < 2 {
             return;
-        };
-        let is_better = self.judge_all(&together, &then).is_ok();
-        if is_better {
+        }
+        let corrections: Vec<&Correction> = together.iter().map(|finding| &finding.corrections[0]).collect();
+        let Ok(then) = Self::reviewed(self.review, &self.now.plan, &corrections) else { return };
+        if self.judge_all(&together, &then).is_ok() {
             let changes = corrections.iter().map(|correction| words(correction, &self.now.plan)).collect::<Vec<_>>();
             self.taken.extend(together.into_iter().zip(changes).map(|(finding, change)| Taken { finding, change }));
             self.now = then;
@@ -296,12 +294,11 @@ impl Said {
 
 /// Behind a step that is left to choose nobody knows what stands on the glass: only boxes can be put right there.
 fn check_decided(finding: &Finding, correction: &Correction, plan: &Plan) -> Result<(), String> {
-    let mut steps = plan.steps();
-    let open = || steps.find(|planned| planned.step.updates == Updates::Choose);
-    let Some(open) = (reach_of(correction) > 0).then(open).flatten().filter(|open| open.index < finding.last_step)
-    else {
+    if reach_of(correction) == 0 {
         return Ok(());
-    };
+    }
+    let open = plan.steps().find(|planned| planned.step.updates == Updates::Choose);
+    let Some(open) = open.filter(|open| open.index < finding.last_step) else { return Ok(()) };
     let name = step_name(open.index, open.step.label.as_deref());
     Err(format!(
         "what stands on the glass is not known there: the updates of {name} are left to choose; `stillpage replan` \

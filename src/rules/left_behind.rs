@@ -2,7 +2,7 @@
 
 use super::{Rule, Setup, remedy, words};
 use crate::{
-    change::{Mask, proposed_window},
+    change::Mask,
     finding::{Sight, Sink, StepField, Where},
     panel::PlayedStep,
     plan::{Plan, Updates},
@@ -35,17 +35,13 @@ impl<'p> LeftBehind<'p> {
         let Some(rect) = waiting.pixels.bounds(&waiting.rect_of) else { return };
         let pixels = waiting.pixels.count();
         let display = &self.plan.display;
-        let help = match proposed_window(rect, display, self.plan.rotation) {
-            Some(window) => format!("add an update with the window {}, or use \"changed\"", words::rect(window)),
-            None => "add an update of the whole panel".to_owned(),
-        };
         let sight = Sight {
             rect: Some(rect),
             message: format!(
                 "{} change in memory, but no window covers them: the old picture stays there",
                 words::area(pixels, display)
             ),
-            help,
+            help: remedy::update_of(rect, self.plan),
             corrections: waiting.missing.corrections(rect, self.plan),
             figures: vec![("px", pixels as f64), ("mm2", display.area_mm2(pixels))],
             ..Sight::default()

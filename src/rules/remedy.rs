@@ -101,6 +101,14 @@ pub(super) struct Missing {
     to: LevelSet,
 }
 
+/// Which update brings a box to the glass, in words.
+pub(super) fn update_of(rect: Rect, plan: &Plan) -> String {
+    match proposed_window(rect, &plan.display, plan.rotation) {
+        Some(window) => format!("add an update with the window {}, or use \"changed\"", words::rect(window)),
+        None => "add an update of the whole panel".to_owned(),
+    }
+}
+
 /// As many modes are offered for what is missing.
 const MOST_OFFERED: usize = 3;
 

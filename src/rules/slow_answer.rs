@@ -2,7 +2,7 @@
 
 use super::{Rule, Setup, limit_of, remedy, words};
 use crate::{
-    change::{Mask, TileGrid, proposed_window},
+    change::{Mask, TileGrid},
     display::Mode,
     finding::{Sight, Sink, StepField, Where},
     panel::{PlayedStep, PlayedUpdate},
@@ -84,10 +84,6 @@ impl<'p> SlowAnswer<'p> {
         for never in self.unanswered.extract_if(.., |unanswered| unanswered.pixels.is_empty()) {
             let Some(rect) = never.all.bounds(&never.grid) else { continue };
             let display = &self.plan.display;
-            let place = match proposed_window(rect, display, self.plan.rotation) {
-                Some(window) => format!("with the window {}, or \"changed\"", words::rect(window)),
-                None => "of the whole panel".into(),
-            };
             let sight = Sight {
                 rect: Some(rect),
                 message: format!(
@@ -97,8 +93,8 @@ impl<'p> SlowAnswer<'p> {
                     words::ms(now_ms - never.request_ms)
                 ),
                 help: format!(
-                    "add an update {place}, and let it stand until it was seen; or leave this step out, if the {} needs \
-                     no answer",
+                    "{}, and let it stand until it was seen; or leave this step out, if the {} needs no answer",
+                    remedy::update_of(rect, self.plan),
                     never.cause
                 ),
                 corrections: never.missing.corrections(rect, self.plan),
@@ -107,6 +103,30 @@ impl<'p> SlowAnswer<'p> {
                 ..Sight::default()
             };
             sink.report(never.place, sight);
+        }
+    }
+
+    /// Looks at a step that a person asked for.
+    fn look(&self, step: &PlayedStep<'_>, sink: &mut Sink) {
+        let cause = step.planned.step.cause;
+        let updates: Vec<(usize, &PlayedUpdate)> =
+            step.updates.iter().enumerate().filter(|(_, update)| update.changes_something()).collect();
+        let request_ms = step.updates_request_ms();
+        let first = updates.iter().map(|(_, update)| *update);
+        let Some(first) = first.min_by(|one, other| one.first_visible_ms.total_cmp(&other.first_visible_ms)) else {
+            return;
+        };
+        let last = updates.iter().map(|(_, update)| *update);
+        let last = last.max_by(|one, other| one.times.finish_ms.total_cmp(&other.times.finish_ms)).unwrap_or(first);
+        let (first_ms, whole_ms) = (first.first_visible_ms - request_ms, last.times.finish_ms - request_ms);
+        // A line that the controller draws itself is the answer to the pen; what the host commits follows it.
+        if first_ms > self.first_ms && step.planned.step.strokes.is_empty() {
+            let sight = self.late_first(step, first, first_ms);
+            sink.report(Where::of(step, StepField::Updates), place_of(step, &updates, first, sight));
+        }
+        if whole_ms > self.whole_ms {
+            let sight = self.late_whole(cause.word(), last, whole_ms);
+            sink.report(Where::of(step, StepField::Updates), place_of(step, &updates, last, sight));
         }
     }
 
@@ -152,25 +172,22 @@ impl<'p> SlowAnswer<'p> {
     }
 
     fn late_whole(&self, cause: &str, last: &PlayedUpdate, answer_ms: f64) -> Sight {
+        let better = if last.duration_ms > self.whole_ms {
+            format!(
+                "`{}` alone takes {} ms: use a quicker mode, or allow more by `whole_ms`",
+                self.plan.display.modes[last.mode].name,
+                words::ms(last.duration_ms)
+            )
+        } else {
+            "use a quicker mode, a smaller window, or fewer updates one after the other".to_owned()
+        };
         Sight {
             message: format!(
                 "the whole answer to the {cause} stands after {} ms, with the end of `{}`",
                 words::ms(answer_ms),
                 self.plan.display.modes[last.mode].name
             ),
-            help: format!(
-                "{}: {} ms keep a person's thought",
-                if last.duration_ms > self.whole_ms {
-                    format!(
-                        "`{}` alone takes {} ms: use a quicker mode, or allow more by `whole_ms`",
-                        self.plan.display.modes[last.mode].name,
-                        words::ms(last.duration_ms)
-                    )
-                } else {
-                    "use a quicker mode, a smaller window, or fewer updates one after the other".to_owned()
-                },
-                words::ms(self.whole_ms)
-            ),
+            help: format!("{better}: {} ms keep a person's thought", words::ms(self.whole_ms)),
             figures: vec![("whole_ms", answer_ms), ("limit_ms", self.whole_ms)],
             key: "whole".into(),
             ..Sight::default()
@@ -182,32 +199,6 @@ fn place_of(step: &PlayedStep<'_>, updates: &[(usize, &PlayedUpdate)], update: &
     let index = updates.iter().find(|(_, other)| std::ptr::eq(*other, update)).map(|(index, _)| *index);
     let rect = step.planned.step.touched.and_then(|touched| touched.cut(step.memory.size()));
     Sight { update: index, rect: rect.or(update.sent_bounds()), ..sight }
-}
-
-impl SlowAnswer<'_> {
-    /// Looks at a step that a person asked for.
-    fn look(&self, step: &PlayedStep<'_>, sink: &mut Sink) {
-        let cause = step.planned.step.cause;
-        let updates: Vec<(usize, &PlayedUpdate)> =
-            step.updates.iter().enumerate().filter(|(_, update)| update.changes_something()).collect();
-        let request_ms = step.updates_request_ms();
-        let first = updates.iter().map(|(_, update)| *update);
-        let Some(first) = first.min_by(|one, other| one.first_visible_ms.total_cmp(&other.first_visible_ms)) else {
-            return;
-        };
-        let last = updates.iter().map(|(_, update)| *update);
-        let last = last.max_by(|one, other| one.times.finish_ms.total_cmp(&other.times.finish_ms)).unwrap_or(first);
-        let (first_ms, whole_ms) = (first.first_visible_ms - request_ms, last.times.finish_ms - request_ms);
-        // A line that the controller draws itself is the answer to the pen; what the host commits follows it.
-        if first_ms > self.first_ms && step.planned.step.strokes.is_empty() {
-            let sight = self.late_first(step, first, first_ms);
-            sink.report(Where::of(step, StepField::Updates), place_of(step, &updates, first, sight));
-        }
-        if whole_ms > self.whole_ms {
-            let sight = self.late_whole(cause.word(), last, whole_ms);
-            sink.report(Where::of(step, StepField::Updates), place_of(step, &updates, last, sight));
-        }
-    }
 }
 
 impl Rule for SlowAnswer<'_> {

@@ -39,15 +39,9 @@ struct State {
     count: u64,
     pixels: u64,
     worst_l: f64,
+    weight: f64,
     origin: String,
     help: String,
-}
-
-impl State {
-    /// How much of it there is to see: strength by area.
-    fn weight(&self) -> f64 {
-        self.worst_l * self.pixels as f64
-    }
 }
 
 /// As many of the ghosts that appear in a step are followed, the largest ones; all are counted.
@@ -82,9 +76,7 @@ impl<'p> VisibleGhost<'p> {
                 continue;
             }
             group.place.last_step = now;
-            let pixels: u64 = ghosts.iter().map(|ghost| ghost.pixels).sum();
-            let worst_l = ghosts.iter().map(|ghost| ghost.worst_l).fold(0.0, f64::max);
-            if worst_l * pixels as f64 > group.worst.weight()
+            if weight(&ghosts) > group.worst.weight
                 && let Some(worst) = state(step, &ghosts, self.plan)
             {
                 group.worst = worst;
@@ -99,7 +91,7 @@ impl<'p> VisibleGhost<'p> {
 
     fn tell(&self, group: Group, sink: &mut Sink) {
         let display = &self.plan.display;
-        let State { step, around, count, pixels, worst_l, origin, help } = group.worst;
+        let State { step, around, count, pixels, worst_l, origin, help, .. } = group.worst;
         let (worst, area) = (words::figure(worst_l), words::area(pixels, display));
         // The finding begins where the ghost does; figures are of the step where it is worst.
         let when = if step == group.place.step { String::new() } else { format!(" at its worst, at step {step}") };
@@ -135,11 +127,21 @@ fn state(step: &PlayedStep<'_>, ghosts: &[&Ghost], plan: &Plan) -> Option<State>
         step: step.planned.index,
         around,
         count: ghosts.len() as u64,
-        pixels: ghosts.iter().map(|ghost| ghost.pixels).sum(),
+        pixels: pixels(ghosts),
         worst_l: worst.worst_l,
+        weight: weight(ghosts),
         origin: remedy::origin(worst, step, plan),
         help: remedy::removal(worst, around, step, plan),
     })
+}
+
+fn pixels(ghosts: &[&Ghost]) -> u64 {
+    ghosts.iter().map(|ghost| ghost.pixels).sum()
+}
+
+/// How much of them there is to see: the strength of the strongest by the area of all.
+fn weight(ghosts: &[&Ghost]) -> f64 {
+    ghosts.iter().map(|ghost| ghost.worst_l).fold(0.0, f64::max) * pixels(ghosts) as f64
 }
 
 /// The boxes of the largest ones.

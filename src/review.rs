@@ -7,12 +7,12 @@ use std::{collections::BTreeSet, ops::ControlFlow, sync::Arc};
 use crate::{
     change::{
         TileGrid,
-        conveyor::{self, First, ScreenSource, Setting, Transition},
+        pipeline::{self, First, ScreenSource, Setting, Transition},
     },
     finding::{Finding, StepField, Summary, SummaryTally, accept_findings, add_fingerprints, sort_findings},
     panel::{GhostLimits, PlayedStep, Player, Watched},
     plan::{Begins, Plan, PlannedStep, ScreenId},
-    rules::{Bench, Selection},
+    rules::{RuleRunner, Selection},
     screen::{Picture, ScreenFault},
 };
 
@@ -58,11 +58,11 @@ pub fn review(
     threads: usize,
     see: &mut dyn FnMut(&PlayedStep<'_>),
 ) -> Result<Review, Vec<BrokenScreen>> {
-    review_on(Bench::new(plan, selection), plan, screens, selection, threads, see)
+    review_on(RuleRunner::new(plan, selection), plan, screens, selection, threads, see)
 }
 
 fn review_on<'p>(
-    mut bench: Bench<'p>,
+    mut bench: RuleRunner<'p>,
     plan: &'p Plan,
     screens: &dyn ScreenSource,
     selection: &Selection,
@@ -147,16 +147,16 @@ pub(crate) fn walk<S>(
         Begins::Screen(screen) => First::Screen(screen),
     };
     let sequence = || plan.steps().filter_map(|step| step.screen);
-    let walked = conveyor::run(screens, &setting, first, sequence, |conveyor, begins| {
+    let walked = pipeline::run(screens, &setting, first, sequence, |pipeline, begins| {
         let mut state = begin(begins);
         for planned in plan.steps() {
             let transition = match planned.screen {
-                Some(screen) => conveyor.next(screen)?,
+                Some(screen) => pipeline.next(screen)?,
                 None => None,
             };
             let (flow, before) = each(&mut state, &planned, transition);
             if let Some(before) = before {
-                conveyor.give_back(before);
+                pipeline.give_back(before);
             }
             if flow.is_break() {
                 break;
@@ -190,7 +190,7 @@ fn watched(plan: &Plan) -> Watched {
 }
 
 /// The broken screen that ended the play, and the others that would have ended it later.
-fn all_broken(plan: &Plan, screens: &dyn ScreenSource, first: conveyor::BrokenScreen) -> Vec<BrokenScreen> {
+fn all_broken(plan: &Plan, screens: &dyn ScreenSource, first: pipeline::BrokenScreen) -> Vec<BrokenScreen> {
     let mut seen = BTreeSet::from([first.screen]);
     let pointer = pointer_of(plan, first.screen);
     let mut broken = vec![BrokenScreen { screen: first.screen, fault: first.fault, pointer }];

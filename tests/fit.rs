@@ -10,7 +10,7 @@ use std::{cell::RefCell, path::Path, sync::Arc};
 use common::Folder;
 use serde_json::{Value, json};
 use stillpage::{
-    change::conveyor::ScreenSource,
+    change::pipeline::ScreenSource,
     display::{Beside, Display, Segments, read_display, shipped},
     fit::{Fit, Reading, fit, read_table},
     plan::{KnownRule, Plan, ScreenId, Surroundings, Trouble, read_plan},

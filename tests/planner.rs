@@ -15,7 +15,7 @@ use proptest::{
 };
 use serde_json::{Value, json};
 use stillpage::{
-    change::conveyor::ScreenSource,
+    change::pipeline::ScreenSource,
     display::{Beside, Display, Ink, Segments, read_display},
     geometry::{Rect, Size},
     plan::{KnownRule, Plan, ScreenId, Surroundings, Trouble, WindowAsk, read_plan},

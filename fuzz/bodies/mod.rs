@@ -7,7 +7,7 @@
 use std::sync::{Arc, LazyLock};
 
 use stillpage::{
-    change::conveyor::ScreenSource,
+    change::pipeline::ScreenSource,
     display::{
         Beside, Display, Ink, Segments,
         ink::{Colour, InkKind},

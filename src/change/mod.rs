@@ -1,7 +1,7 @@
 //! What changes: masks of pixels in tiles, regions of them, the windows that are sent, and the stream of transitions
 //! from screen to screen, decoded on all cores.
 
-pub mod conveyor;
+pub mod pipeline;
 mod difference;
 mod mask;
 mod regions;

@@ -11,9 +11,9 @@ use clap_complete::Shell;
 
 use super::{
     Arguments,
+    allowed_roots::Outside,
     load::load_named_display,
     output::write_out,
-    reach::Outside,
     show::{SCHEMAS, done},
 };
 use crate::{display::shipped, rules::pages};

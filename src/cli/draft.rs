@@ -6,19 +6,20 @@ use std::{
 };
 
 use super::{
-    DraftArguments, cores, in_order,
+    DraftArguments,
+    allowed_roots::AllowedRoots,
+    cores, in_order,
     load::{
         ForPanel, folder_of, fonts_in, is_svg, load_named_display, natural_order, no_such, read_faces, read_screen,
         real, shown, way_from,
     },
     output::{check_ending, check_out, tell_written, write_file, write_out},
-    reach::Reach,
     status_of,
 };
 use crate::{
     display::{Display, shipped},
     planner::draft::{BEGINS, DraftOf, OutOfOrder, draft as draft_plan, twins},
-    rules::words::counted,
+    rules::wording::counted,
     source::{Fault, did_you_mean},
 };
 
@@ -119,7 +120,7 @@ fn check_screens(
     let faces = read_faces(fonts.iter().map(|folder| (folder.as_path(), ".")))?;
     let size = arguments.rotation.turn_size(display.size);
     let panel = ForPanel { size, ink: display.ink.turned(arguments.rotation), faces };
-    let reach = Reach::of(&arguments.folder, &[PathBuf::from(".")], arguments.outside);
+    let reach = AllowedRoots::of(&arguments.folder, &[PathBuf::from(".")], arguments.outside);
     let fault_of = |file: &String| {
         let path = arguments.folder.join(file);
         let read = read_screen(&path, is_svg(&path) == Some(true), &reach, &panel, Vec::new());
@@ -183,7 +184,7 @@ fn title_of(folder: &Path) -> String {
 /// A review of the draft would refuse what lies outside.
 fn tell_outside(arguments: &DraftArguments) {
     let plan = arguments.out.as_deref().map_or(Path::new("."), folder_of);
-    let reach = Reach::of(plan, &[PathBuf::from(".")], arguments.outside);
+    let reach = AllowedRoots::of(plan, &[PathBuf::from(".")], arguments.outside);
     if reach.check(&arguments.folder, "").is_err() {
         let line = "the screens lie outside the folder of this plan: a review needs `--allow-outside`, or the folder above both\n";
         let _ = io::Write::write_all(&mut io::stderr(), line.as_bytes());

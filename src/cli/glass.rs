@@ -12,7 +12,7 @@ use super::{
 use crate::{
     report::panel_view,
     review::{ghost_limits, play_until},
-    rules::words::step_name,
+    rules::wording::step_name,
     source::Fault,
 };
 

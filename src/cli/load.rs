@@ -15,13 +15,13 @@ use globset::GlobBuilder;
 use walkdir::WalkDir;
 
 use super::{
+    allowed_roots::{AllowedRoots, Outside},
+    decoded_cache::DecodedCache,
     inputs::Inputs,
-    reach::{Outside, Reach},
     settings::SettingsStore,
-    store::PictureStore,
 };
 use crate::{
-    change::conveyor::ScreenSource,
+    change::pipeline::ScreenSource,
     display::{Beside, Display, Ink, Segments, read_display, shipped},
     geometry::Size,
     plan::{KnownRule, Plan, RuleSettings, ScreenId, Surroundings, Trouble, read_plan},
@@ -120,7 +120,7 @@ fn walk(folder: &Path, settings: &mut SettingsStore, plans: &mut Vec<PathBuf>, f
 
 /// The fault of a link in a folder that is walked, to a folder outside or to a file outside whose name has one of the
 /// endings: it is not followed.
-pub(super) fn leads_outside(entry: &walkdir::DirEntry, reach: &Reach, endings: &[&str]) -> Option<Fault> {
+pub(super) fn leads_outside(entry: &walkdir::DirEntry, reach: &AllowedRoots, endings: &[&str]) -> Option<Fault> {
     let name = entry.file_name().to_string_lossy().to_lowercase();
     let has =
         |ending: &&str| name.rsplit_once(ending).is_some_and(|(stem, rest)| stem.ends_with('.') && rest.is_empty());
@@ -195,11 +195,11 @@ pub(super) struct LoadedScreens {
     files: Vec<ScreenFile>,
     panel: ForPanel,
     /// How far the pictures of drawings may lie.
-    reach: Reach,
+    reach: AllowedRoots,
     /// The pictures that drawings referred to.
     linked: Mutex<BTreeSet<PathBuf>>,
     /// What was drawn before, and a hash of all but the file that a picture is made from.
-    store: Option<(Arc<PictureStore>, blake3::Hash)>,
+    store: Option<(Arc<DecodedCache>, blake3::Hash)>,
 }
 
 #[derive(Debug)]
@@ -256,7 +256,7 @@ pub(super) struct ForPanel {
 struct Drawing<'a> {
     path: &'a Path,
     is_svg: bool,
-    reach: &'a Reach,
+    reach: &'a AllowedRoots,
     bytes: &'a [u8],
 }
 
@@ -264,7 +264,7 @@ struct Drawing<'a> {
 pub(super) fn read_screen(
     path: &Path,
     is_svg: bool,
-    reach: &Reach,
+    reach: &AllowedRoots,
     panel: &ForPanel,
     buffer: Vec<u8>,
 ) -> Result<Picture, ScreenFault> {
@@ -302,7 +302,7 @@ pub(super) fn is_svg(path: &Path) -> Option<bool> {
 }
 
 /// Reads a picture that an SVG refers to, where it lies within reach.
-fn find_image(href: &str, folder: &Path, reach: &Reach) -> Result<Vec<u8>, String> {
+fn find_image(href: &str, folder: &Path, reach: &AllowedRoots) -> Result<Vec<u8>, String> {
     if href.contains("://") {
         return Err("nothing is fetched from the network".into());
     }
@@ -388,7 +388,7 @@ pub(super) fn load_plan(path: &Path, settings: &mut SettingsStore) -> Result<Loa
 pub(super) fn load_kept_plan(
     path: &Path,
     settings: &mut SettingsStore,
-    store: Option<&Arc<PictureStore>>,
+    store: Option<&Arc<DecodedCache>>,
 ) -> Result<LoadedPlan, Vec<Fault>> {
     let source = read_text(path)?;
     load_text(&source, path, settings, store)
@@ -399,7 +399,7 @@ pub(super) fn load_text(
     source: &Arc<Source>,
     path: &Path,
     settings: &mut SettingsStore,
-    store: Option<&Arc<PictureStore>>,
+    store: Option<&Arc<DecodedCache>>,
 ) -> Result<LoadedPlan, Vec<Fault>> {
     let folder = folder_of(path).to_owned();
     let reach = settings.reach_of(&folder);
@@ -437,7 +437,7 @@ struct DisplayFolder<'f> {
     folder: &'f Path,
     depth: usize,
     inputs: &'f mut Inputs,
-    reach: &'f Reach,
+    reach: &'f AllowedRoots,
 }
 
 impl Beside for DisplayFolder<'_> {
@@ -469,10 +469,10 @@ impl Beside for DisplayFolder<'_> {
 pub(super) fn load_named_display(name: &str, outside: Outside) -> Result<Display, Vec<Fault>> {
     let (here, inputs) = (Path::new("."), &mut Inputs::default());
     if shipped::text_of(name).is_some() {
-        return load_display(name, here, 0, inputs, &Reach::everywhere());
+        return load_display(name, here, 0, inputs, &AllowedRoots::everywhere());
     }
     // What it is based on in turn may lie beside it.
-    let reach = Reach::of(folder_of(Path::new(name)), &[here.to_owned()], outside);
+    let reach = AllowedRoots::of(folder_of(Path::new(name)), &[here.to_owned()], outside);
     read_display_file(name, here, 0, inputs, &reach)
 }
 
@@ -482,7 +482,7 @@ fn load_display(
     folder: &Path,
     depth: usize,
     inputs: &mut Inputs,
-    reach: &Reach,
+    reach: &AllowedRoots,
 ) -> Result<Display, Vec<Fault>> {
     if depth > LONGEST_CHAIN {
         return Err(vec![Fault::of_file(
@@ -504,7 +504,7 @@ fn read_display_file(
     folder: &Path,
     depth: usize,
     inputs: &mut Inputs,
-    reach: &Reach,
+    reach: &AllowedRoots,
 ) -> Result<Display, Vec<Fault>> {
     let path = folder.join(name);
     if !path.is_file() {
@@ -527,7 +527,7 @@ fn read_display_file(
 /// Finds what one plan names.
 struct Finder {
     folder: PathBuf,
-    reach: Reach,
+    reach: AllowedRoots,
     screens: PathBuf,
     files: Vec<ScreenFile>,
     by_path: HashMap<PathBuf, ScreenId>,
@@ -541,7 +541,7 @@ struct Finder {
 }
 
 impl Finder {
-    fn new(folder: PathBuf, settings: RuleSettings, reach: Reach) -> Self {
+    fn new(folder: PathBuf, settings: RuleSettings, reach: AllowedRoots) -> Self {
         Self {
             reach,
             screens: folder.clone(),
@@ -704,14 +704,14 @@ impl Surroundings for Finder {
 pub(super) fn read_faces<'p>(fonts: impl Iterator<Item = (&'p Path, &'p str)>) -> Result<Faces, Fault> {
     let mut brought = Vec::new();
     for (folder, path) in fonts {
-        let read = read_fonts(folder, path, &Reach::everywhere());
+        let read = read_fonts(folder, path, &AllowedRoots::everywhere());
         brought.extend(read.map_err(|trouble| Fault::of_file("", trouble.message, trouble.help))?);
     }
     Faces::new(brought).map_err(|_| Fault::of_file("", "a font holds no face", "name TrueType or OpenType fonts"))
 }
 
 /// The font file of that path, or the fonts of that folder.
-fn read_fonts(folder: &Path, path: &str, reach: &Reach) -> Result<Vec<Vec<u8>>, Trouble> {
+fn read_fonts(folder: &Path, path: &str, reach: &AllowedRoots) -> Result<Vec<Vec<u8>>, Trouble> {
     let full = folder.join(path);
     let files = if full.is_dir() { fonts_in(&full)? } else { vec![full] };
     if files.is_empty() {
@@ -746,7 +746,7 @@ pub(super) fn fonts_in(folder: &Path) -> Result<Vec<PathBuf>, Trouble> {
 }
 
 /// The files below a folder whose path matches a pattern, relative to the folder, with `/` between names.
-fn matching_files(folder: &Path, pattern: &str, reach: &Reach) -> Result<Vec<String>, Trouble> {
+fn matching_files(folder: &Path, pattern: &str, reach: &AllowedRoots) -> Result<Vec<String>, Trouble> {
     let relative = Path::new(pattern);
     if relative.components().any(|part| !matches!(part, Component::Normal(_) | Component::CurDir)) {
         return Err(trouble(

@@ -15,7 +15,7 @@ use super::{
     output::{make_folder, write_file, write_out},
     show::done,
 };
-use crate::{report::words::sentence, rules::caution_of, source::Fault};
+use crate::{report::sentences::sentence, rules::caution_of, source::Fault};
 
 /// How the pages are read; told below the command's help and on its man page.
 pub(super) const WHERE: &str = "\

@@ -10,19 +10,18 @@ use similar::TextDiff;
 
 use super::{
     MendArguments,
+    decoded_cache::DecodedCache,
     load::{check_is_one_plan, load_text, read_text, shown},
     output::{write_back, write_out},
     screen_faults,
     settings::SettingsStore,
-    status_of,
-    store::PictureStore,
-    threads_of, working_folder,
+    status_of, threads_of, working_folder,
 };
 use crate::{
     finding::Summary,
     planner::mend::{Left, Mended, Reviewed, Taken, mend as make_corrections, place},
     review::review,
-    rules::{Selection, words::counted},
+    rules::{Selection, wording::counted},
     source::{Fault, Source},
 };
 
@@ -53,7 +52,7 @@ fn run(arguments: &MendArguments) -> Result<(), Vec<Fault>> {
 
 fn corrected(arguments: &MendArguments, source: &Arc<Source>) -> Result<Mended, Vec<Fault>> {
     let threads = threads_of(arguments.threads);
-    let store: Arc<PictureStore> = Arc::default();
+    let store: Arc<DecodedCache> = Arc::default();
     let mut settings = SettingsStore::new(&working_folder(), &[], arguments.outside);
     make_corrections(source, &mut |text| {
         let loaded = load_text(text, &arguments.plan, &mut settings, Some(&store))?;

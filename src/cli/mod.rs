@@ -15,14 +15,14 @@ mod output;
 mod pictures;
 mod prepare;
 mod progress;
-mod reach;
+mod allowed_roots;
 mod replan;
 mod review;
-mod round;
+mod review_run;
 mod rules;
 mod settings;
 mod show;
-mod store;
+mod decoded_cache;
 mod watch;
 
 use std::{
@@ -48,9 +48,9 @@ use crate::{
     review::BrokenScreen,
     source::{Fault, did_you_mean, json::locate},
 };
+use allowed_roots::Outside;
 use completions::Offered;
 use load::LoadedPlan;
-use reach::Outside;
 
 /// Reviews refresh plans of interfaces on electronic paper: which updates ghost, flicker, come late or do not show.
 #[derive(Debug, Parser)]
@@ -73,7 +73,7 @@ enum Command {
     /// Write a first plan for a folder of screens, with every update left to be chosen
     Draft(DraftArguments),
     /// Draw the panel as a reader sees it after a step, ghosts and all
-    Glass(GlassArguments),
+    PanelState(GlassArguments),
     /// Bring screens to the levels or the palette of a panel
     Prepare(PrepareArguments),
     /// Fit what a mode leaves behind to measured L*, and write it as a display description
@@ -468,7 +468,7 @@ fn perform(command: Command) -> u8 {
         Command::Review(arguments) => review::review(&arguments),
         Command::Mend(arguments) => mend::mend(&arguments),
         Command::Draft(arguments) => draft::draft(&arguments),
-        Command::Glass(arguments) => glass::glass(&arguments),
+        Command::PanelState(arguments) => glass::glass(&arguments),
         Command::Prepare(arguments) => prepare::prepare(&arguments),
         Command::Fit(arguments) => fit::fit(&arguments),
         Command::Replan(arguments) => replan::replan(&arguments),

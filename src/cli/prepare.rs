@@ -10,13 +10,14 @@ use std::{
 use walkdir::{DirEntry, WalkDir};
 
 use super::{
-    PrepareArguments, in_order,
+    PrepareArguments,
+    allowed_roots::{AllowedRoots, Outside},
+    in_order,
     load::{
         ForPanel, folder_of, is_svg, leads_outside, load_named_display, natural_order, no_such, read_faces,
         read_screen, real, shown, walk_fault,
     },
     output::{make_folder, write_file, write_out},
-    reach::{Outside, Reach},
     tell, threads_of,
 };
 use crate::{
@@ -72,7 +73,7 @@ struct Job {
     screen: PathBuf,
     is_svg: bool,
     /// How far the pictures of an SVG may lie.
-    reach: Reach,
+    reach: AllowedRoots,
     out: PathBuf,
 }
 
@@ -107,11 +108,11 @@ fn jobs(arguments: &PrepareArguments) -> Result<Vec<Job>, Vec<Fault>> {
 }
 
 /// A folder, and the one that the program was called in where it lies in that.
-fn reach_of(folder: &Path, outside: Outside) -> Reach {
-    Reach::of(folder, &[PathBuf::from(".")], outside)
+fn reach_of(folder: &Path, outside: Outside) -> AllowedRoots {
+    AllowedRoots::of(folder, &[PathBuf::from(".")], outside)
 }
 
-fn job(screen: &Path, home: &Path, out: &Path, reach: Reach) -> Job {
+fn job(screen: &Path, home: &Path, out: &Path, reach: AllowedRoots) -> Job {
     let name = screen.strip_prefix(home).unwrap_or(screen);
     Job {
         screen: screen.to_owned(),

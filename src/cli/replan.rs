@@ -19,7 +19,7 @@ use crate::{
     planner::{Effort, Meter, Replanned, cost_of_finding, in_full, replan as choose, text_of},
     rules::{
         Selection,
-        words::{counted, step_name},
+        wording::{counted, step_name},
     },
     source::{Fault, Source, edit::Edits},
 };

@@ -9,7 +9,7 @@ use super::{
     Format, ReviewArguments,
     output::{write_file, write_out},
     output_style,
-    round::{Round, Task},
+    review_run::{ReviewRun, Task},
     tell, watch,
 };
 use crate::{
@@ -40,7 +40,7 @@ fn once(task: &Task<'_>) -> Result<u8, Vec<Fault>> {
 }
 
 /// Writes the reports that go into files.
-pub(super) fn write_files(arguments: &ReviewArguments, round: &mut Round) -> Result<(), Fault> {
+pub(super) fn write_files(arguments: &ReviewArguments, round: &mut ReviewRun) -> Result<(), Fault> {
     let plain = text::TextStyle { colour: false, width: 100 };
     let out = arguments.out.as_ref().map(|file| (&arguments.format, file));
     for (format, file) in out.into_iter().chain(arguments.also.iter().map(|(format, file)| (format, file))) {
@@ -48,7 +48,7 @@ pub(super) fn write_files(arguments: &ReviewArguments, round: &mut Round) -> Res
     }
     let Some(file) = &arguments.html else { return Ok(()) };
     let is_compared = arguments.compare.is_some();
-    round.with_compared(|report, films| write_file(file, |out| html::write(report, films, is_compared, out)))
+    round.with_compared(|report, recordings| write_file(file, |out| html::write(report, recordings, is_compared, out)))
 }
 
 /// Writes a report; `file` is where it goes, nothing where it is printed.

@@ -6,9 +6,9 @@ use std::{
 };
 
 use super::{
+    allowed_roots::Outside,
     load::load_plan,
     output::write_out,
-    reach::Outside,
     settings::SettingsStore,
     show::{done, unknown},
     tell, working_folder,

@@ -8,8 +8,8 @@ use std::{
 };
 
 use super::{
+    allowed_roots::{AllowedRoots, Outside},
     load::{read_text, real, way_from},
-    reach::{Outside, Reach},
 };
 use crate::{
     plan::{FolderSettings, KnownRule, RuleSettings, read_folder_settings, with_outer},
@@ -45,10 +45,10 @@ impl SettingsStore {
 
     /// How far the plans of a folder may reach: into the folder, and into those above it that are named, that are the
     /// working folder, or that have settings for it.
-    pub(super) fn reach_of(&mut self, folder: &Path) -> Reach {
+    pub(super) fn reach_of(&mut self, folder: &Path) -> AllowedRoots {
         // Settings that cannot be read are told where their rules are asked for.
         let said = self.chain(folder).unwrap_or_default();
-        Reach::of(folder, self.named.iter().chain(said.iter().map(|(folder, _)| folder)), self.outside)
+        AllowedRoots::of(folder, self.named.iter().chain(said.iter().map(|(folder, _)| folder)), self.outside)
     }
 
     /// What holds for the plans of a folder: the nearest folder that says something decides.
@@ -105,7 +105,7 @@ impl SettingsStore {
 
     fn read(&self, file: &Path) -> Result<FolderSettings, Vec<Fault>> {
         let folder = file.parent().unwrap_or(Path::new("."));
-        let reach = Reach::of(folder, &self.named, self.outside);
+        let reach = AllowedRoots::of(folder, &self.named, self.outside);
         reach.check(file, SETTINGS).map_err(|outside| Fault { file: file.display().to_string(), ..outside.into() })?;
         let text = read_text(file)?;
         let source = Source { name: way_from(&self.working_folder, file), text: text.text.clone() };

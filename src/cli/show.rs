@@ -2,7 +2,7 @@
 
 use std::io::{self, Write};
 
-use super::{load::load_named_display, output::write_out, reach::Outside, status_of, tell};
+use super::{allowed_roots::Outside, load::load_named_display, output::write_out, status_of, tell};
 use crate::{
     display::{Ink, ink::InkKind, shipped},
     source::{Fault, did_you_mean},

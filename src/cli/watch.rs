@@ -18,10 +18,10 @@ use super::{
     output::write_out,
     output_style,
     review::{write_files, write_report},
-    round::{Before, Round, Task},
+    review_run::{Before, ReviewRun, Task},
     tell,
 };
-use crate::{report::text, rules::words::counted as count, source::Fault};
+use crate::{report::text, rules::wording::counted as count, source::Fault};
 
 /// A save may come in several events; it is over when nothing has come for so long.
 const QUIET: Duration = Duration::from_millis(12);
@@ -60,7 +60,11 @@ fn plans(number: usize) -> String {
 }
 
 /// Prints what is new, and writes the files whole.
-fn report(task: &Task<'_>, round: &mut Round, again: Option<(&BTreeSet<PathBuf>, Instant)>) -> Result<(), Vec<Fault>> {
+fn report(
+    task: &Task<'_>,
+    round: &mut ReviewRun,
+    again: Option<(&BTreeSet<PathBuf>, Instant)>,
+) -> Result<(), Vec<Fault>> {
     let arguments = task.arguments;
     let is_shown = |at: usize| again.is_none() || round.is_new(at);
     let print = |out: &mut dyn Write| match arguments.format {
@@ -117,7 +121,7 @@ impl Watched {
     }
 
     /// Watches what a round rests on.
-    fn add(&mut self, round: &Round) {
+    fn add(&mut self, round: &ReviewRun) {
         for folder in round.places() {
             self.add_folder(folder, RecursiveMode::NonRecursive);
         }
@@ -136,7 +140,7 @@ impl Watched {
     }
 
     /// Waits for a change that may matter; gives all that changed with it.
-    fn next(&self, round: &Round, arguments: &ReviewArguments) -> BTreeSet<PathBuf> {
+    fn next(&self, round: &ReviewRun, arguments: &ReviewArguments) -> BTreeSet<PathBuf> {
         loop {
             let changed = self.changes();
             let matters = |file: &PathBuf| !is_output(file, arguments) && (round.is_touched_by(file) || is_plan(file));

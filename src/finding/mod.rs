@@ -101,7 +101,7 @@ impl Finding {
 
 /// What a rule reports of one step.
 #[derive(Clone, Debug, Default)]
-pub struct Sight {
+pub struct Observation {
     /// Which of the step's updates.
     pub update: Option<usize>,
     /// Where on the screen.
@@ -120,12 +120,12 @@ pub struct Sight {
     pub severity: Option<Severity>,
 }
 
-/// The step that a sight is of.
+/// The step that a observation is of.
 #[derive(Clone, Debug, Default)]
 pub struct Where {
     /// Its number, from 0.
     pub step: u64,
-    /// The last step that the sight concerns.
+    /// The last step that the observation concerns.
     pub last_step: u64,
     /// Its label.
     pub label: Option<String>,
@@ -209,9 +209,9 @@ impl Sink {
         Self { rule, severity, findings: Vec::new(), known: BTreeMap::new() }
     }
 
-    /// Takes a sight.
-    pub fn report(&mut self, place: Where, sight: Sight) {
-        let key = (place.pointer.clone(), sight.key);
+    /// Takes a observation.
+    pub fn report(&mut self, place: Where, observation: Observation) {
+        let key = (place.pointer.clone(), observation.key);
         if let Some(known) = self.known.get(&key) {
             let finding = &mut self.findings[*known];
             finding.last_step = finding.last_step.max(place.last_step);
@@ -221,17 +221,17 @@ impl Sink {
         self.known.insert(key, self.findings.len());
         self.findings.push(Finding {
             rule: self.rule,
-            severity: sight.severity.map_or(self.severity, |severity| severity.min(self.severity)),
+            severity: observation.severity.map_or(self.severity, |severity| severity.min(self.severity)),
             step: place.step,
             label: place.label,
             last_step: place.last_step,
             times: 1,
-            update: sight.update,
-            rect: sight.rect,
-            message: sight.message,
-            help: sight.help,
-            corrections: sight.corrections,
-            figures: sight.figures.into_iter().collect(),
+            update: observation.update,
+            rect: observation.rect,
+            message: observation.message,
+            help: observation.help,
+            corrections: observation.corrections,
+            figures: observation.figures.into_iter().collect(),
             pointer: place.pointer,
             fingerprint: String::new(),
             accepted: None,

@@ -3,38 +3,38 @@
 //! Knows no JSON, no files and no rules. The same input gives the same playback, with any number of threads.
 
 mod chunks;
-mod eye;
+mod ghosts;
 mod field;
-mod flash;
-mod glass;
+mod flashes;
+mod state;
 mod pen_line;
 mod queue;
-mod recurrence;
+mod cache;
 mod spread;
 
 use std::{rc::Rc, sync::Arc};
 
 use crate::{
-    change::{Difference, Mask, Region, SentWindows, TileCover, TileGrid, conveyor::Transition, regions, sent_windows},
+    change::{Difference, Mask, Region, SentWindows, TileCover, TileGrid, pipeline::Transition, regions, sent_windows},
     display::{Level, LevelSet, Mode},
     geometry::{Rect, Window},
     plan::{Begins, Plan, PlannedStep, ScreenId, Stroke, Update},
     screen::Picture,
 };
-use glass::{Action, Driven};
-use recurrence::{Kept, Recurrence};
+use cache::{EffectCache, Kept};
+use state::{Action, Driven};
 
-pub use eye::{Ghost, GhostLimits};
-pub use flash::{FastFlashes, FlashKind, FlashLimits, FlashWatch, Swung};
-pub use glass::Glass;
+pub use flashes::{FastFlashes, FlashKind, FlashLimits, FlashWatch, Swung};
+pub use ghosts::{Ghost, GhostLimits};
 pub use queue::{Queue, Times, WaitsFor};
+pub use state::PanelState;
 
 /// Plays the steps of a plan one after the other.
 #[derive(Clone, Debug)]
 pub struct Player<'p> {
     plan: &'p Plan,
     panel: Rc<Panel>,
-    recurrence: Recurrence,
+    recurrence: EffectCache,
     /// Which step moved each tile last, and which before that one.
     moved_by: Vec<[u32; 2]>,
     queue: Queue,
@@ -47,14 +47,14 @@ pub struct Player<'p> {
 /// The panel and what is seen of it. Copies share what they have in common.
 #[derive(Clone, Debug)]
 struct Panel {
-    glass: Glass,
-    eye: eye::Eye,
+    glass: PanelState,
+    eye: ghosts::GhostDetector,
 }
 
 /// What a step without strokes does to the pixels: the same whenever it comes to the same panel, but for the times of its
 /// updates.
 #[derive(Clone, Debug, Default)]
-struct Deed {
+struct StepEffect {
     changed: Mask,
     regions: Vec<Region>,
     updates: Vec<PlayedUpdate>,
@@ -111,7 +111,7 @@ pub struct PlayedStep<'a> {
     /// The median residue of each level, L*.
     pub medians: &'a [f64],
     /// The panel at the end of the step.
-    pub glass: &'a Glass,
+    pub glass: &'a PanelState,
     moved_by: &'a [[u32; 2]],
 }
 
@@ -239,18 +239,18 @@ impl<'p> Player<'p> {
     /// A panel as the plan begins, with this picture on it.
     pub fn new(plan: &'p Plan, begins: Arc<Picture>, limits: Watched) -> Self {
         let display = &plan.display;
-        let mut glass = Glass::new(&begins, &display.ink, plan.begins == Begins::Unknown);
+        let mut glass = PanelState::new(&begins, &display.ink, plan.begins == Begins::Unknown);
         if let (Some(limit_vs), true) = (limits.net_impulse_vs, display.modes.iter().any(|mode| mode.impulse.is_some()))
         {
             glass.watch_charge(limit_vs);
         }
-        let eye = eye::Eye::new(&glass, display.ink.levels(), limits.ghost, display.area_mm2(1));
+        let eye = ghosts::GhostDetector::new(&glass, display.ink.levels(), limits.ghost, display.area_mm2(1));
         let queue = Queue::new(display.link, display.parallel_updates);
         let moved_by = vec![[BEGINNING; 2]; glass.grid().tiles()];
         Self {
             plan,
             panel: Rc::new(Panel { glass, eye }),
-            recurrence: Recurrence::default(),
+            recurrence: EffectCache::default(),
             moved_by,
             queue,
             memory: begins,
@@ -277,7 +277,7 @@ impl<'p> Player<'p> {
             Some(Transition { picture, introduced }) => (picture, introduced),
             None => (self.memory.clone(), self.nothing.clone()),
         };
-        let Deed { changed, regions, updates, left_behind, moved, .. } = self.deed(planned, &introduced);
+        let StepEffect { changed, regions, updates, left_behind, moved, .. } = self.effect(planned, &introduced);
         for tile in moved {
             let moved_by = &mut self.moved_by[tile as usize];
             *moved_by = [planned.index as u32, moved_by[0]];
@@ -308,25 +308,25 @@ impl<'p> Player<'p> {
     }
 
     /// What a step does after its strokes: as it is kept, where the same happened before, but for the times.
-    fn deed(&mut self, planned: &PlannedStep<'_>, introduced: &Difference) -> Deed {
+    fn effect(&mut self, planned: &PlannedStep<'_>, introduced: &Difference) -> StepEffect {
         let happening = self.recurrence.happening(planned);
         let kept = happening.as_ref().and_then(|happening| self.recurrence.again(happening));
         let request_ms = planned.request_ms + planned.step.pen_up_ms();
-        let mut deed = if let Some(kept) = kept {
-            let Kept { deed, panel, .. } = &*kept;
+        let mut effect = if let Some(kept) = kept {
+            let Kept { effect, panel, .. } = &*kept;
             self.panel = panel.clone();
-            deed.clone()
+            effect.clone()
         } else {
-            let deed = self.do_it(planned, introduced);
-            self.recurrence.played(happening, &deed, &self.panel, planned.screen.or(self.screen));
-            deed
+            let effect = self.do_it(planned, introduced);
+            self.recurrence.played(happening, &effect, &self.panel, planned.screen.or(self.screen));
+            effect
         };
-        deed.updates.iter_mut().for_each(|update| self.queue_update(update, request_ms));
-        deed
+        effect.updates.iter_mut().for_each(|update| self.queue_update(update, request_ms));
+        effect
     }
 
     /// Brings the panel to the end of a step; the times of its updates are still to be told.
-    fn do_it(&mut self, planned: &PlannedStep<'_>, introduced: &Difference) -> Deed {
+    fn do_it(&mut self, planned: &PlannedStep<'_>, introduced: &Difference) -> StepEffect {
         let Self { plan, panel, .. } = self;
         let Panel { glass, eye } = Rc::make_mut(panel);
         glass.memory_changed(introduced);
@@ -341,7 +341,7 @@ impl<'p> Player<'p> {
         }
         let moved = eye.look(glass);
         let cleans = updates.iter().any(|update| plan.display.modes[update.mode].cleans);
-        Deed { changed, regions, updates, left_behind, moved, cleans }
+        StepEffect { changed, regions, updates, left_behind, moved, cleans }
     }
 
     /// Puts an update into the controller's queue and tells its times.
@@ -388,7 +388,7 @@ impl<'p> Player<'p> {
 }
 
 /// Sends an update and drives the panel; when that happens is still to be told.
-fn update(update: &Update, plan: &Plan, glass: &mut Glass) -> PlayedUpdate {
+fn update(update: &Update, plan: &Plan, glass: &mut PanelState) -> PlayedUpdate {
     let display = &plan.display;
     let mode = &display.modes[update.mode];
     let duration_ms = update.drive_ms.unwrap_or_else(|| mode.duration_at(plan.temperature_c));
@@ -435,7 +435,7 @@ fn update(update: &Update, plan: &Plan, glass: &mut Glass) -> PlayedUpdate {
 }
 
 /// The red pixels that a mode's own flashes swing.
-fn red_under(mode: &Mode, cover: &TileCover<'_>, glass: &Glass) -> Mask {
+fn red_under(mode: &Mode, cover: &TileCover<'_>, glass: &PanelState) -> Mask {
     if mode.flashes == 0 { Mask::new() } else { glass.red_within(cover) }
 }
 

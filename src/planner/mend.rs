@@ -13,7 +13,7 @@ use crate::{
     geometry::Rect,
     plan::{Node, Plan, Step, Updates, WindowAsk},
     review::Review,
-    rules::words::{rect as rect_text, step_name, window as box_text},
+    rules::wording::{rect as rect_text, step_name, window as box_text},
     source::{Fault, Source, edit::Edits},
 };
 

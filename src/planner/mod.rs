@@ -12,11 +12,11 @@ mod replan;
 mod search;
 mod text;
 mod windows;
-mod words;
+mod update_text;
 
 pub use cost::{Cost, Meter, of_finding as cost_of_finding};
 pub use replan::{Replanned, play_through, replan};
 pub use search::{Choice, Effort, Score};
 pub use text::text_of;
+pub use update_text::in_full;
 pub use windows::covers;
-pub use words::in_full;

@@ -4,7 +4,7 @@ use std::sync::Arc;
 
 use super::search::{self, Breadth, Choice, Choices, Effort, Found, Open, Score, Search};
 use crate::{
-    change::conveyor::ScreenSource,
+    change::pipeline::ScreenSource,
     plan::{Plan, Step, Update, Updates},
     review::BrokenScreen,
 };

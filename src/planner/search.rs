@@ -6,15 +6,15 @@ use std::{cmp::Ordering, collections::BTreeMap, ops::ControlFlow, sync::Arc};
 use super::{
     candidates::{Played, candidates},
     cost::{Cost, FLASH_OF_THE_PANEL, Meter, least, of_finding},
-    words,
+    update_text,
 };
 use crate::{
-    change::conveyor::{ScreenSource, Transition},
+    change::pipeline::{ScreenSource, Transition},
     finding::{Finding, Severity, SummaryTally, is_accepted},
     panel::{PlayedStep, Player},
     plan::{Plan, PlannedStep, Shows, Step, Update, Updates},
     review::{BrokenScreen, new_player, walk},
-    rules::{Bench, Selection},
+    rules::{RuleRunner, Selection},
     screen::Picture,
 };
 
@@ -174,7 +174,7 @@ impl Found {
 struct Course<'p> {
     plan: &'p Plan,
     player: Player<'p>,
-    bench: Bench<'p>,
+    bench: RuleRunner<'p>,
     meter: Meter,
     chosen: Choices,
     /// What is given for the steps to come; several lists go the same way for as long as they agree.
@@ -214,7 +214,7 @@ impl<'p> Course<'p> {
         Self {
             plan,
             player: new_player(plan, begins),
-            bench: Bench::new(plan, &selection()),
+            bench: RuleRunner::new(plan, &selection()),
             meter: Meter::default(),
             chosen: vec![None; open],
             given: Vec::new(),
@@ -299,7 +299,7 @@ impl<'p> Course<'p> {
         self.rules = bench.findings().map(|finding| (finding.rule, finding.severity)).collect();
     }
 
-    fn score_by(&self, bench: &Bench<'_>, without: Option<&str>) -> Score {
+    fn score_by(&self, bench: &RuleRunner<'_>, without: Option<&str>) -> Score {
         let mut score = Score { errors: self.over_budget(), cost: self.meter.cost().total() };
         let counts = |finding: &&Finding| Some(finding.rule) != without && !is_accepted(finding, &self.plan.accept);
         for finding in bench.findings().filter(counts) {
@@ -324,14 +324,14 @@ impl<'p> Course<'p> {
         Score { errors: self.ended.errors, cost: self.ended.cost + self.outlook }
     }
 
-    fn judged(&self, updates: Vec<Update>) -> words::Way {
-        words::Way { updates, cost: self.cost(), rules: self.rules.clone(), rank: self.rank(), is_played: true }
+    fn judged(&self, updates: Vec<Update>) -> update_text::Way {
+        update_text::Way { updates, cost: self.cost(), rules: self.rules.clone(), rank: self.rank(), is_played: true }
     }
 
     /// A way on from this course that is not played, as good as it can be at the best.
-    fn not_played(&self, updates: Vec<Update>, least: Cost) -> words::Way {
+    fn not_played(&self, updates: Vec<Update>, least: Cost) -> update_text::Way {
         let rank = self.hope(least);
-        words::Way { updates, cost: self.cost() + least, rules: Vec::new(), rank, is_played: false }
+        update_text::Way { updates, cost: self.cost() + least, rules: Vec::new(), rank, is_played: false }
     }
 
     /// How good this course can be at the best after a step that costs so much at the least: scores only grow.
@@ -493,7 +493,7 @@ fn explore<'p>(
     let considered = Arc::new(options.iter().map(|(updates, _)| updates.clone()).collect::<Vec<_>>());
     let mut without = Some(without);
     let mut ways: Vec<(usize, Course<'p>)> = Vec::new();
-    let mut judged: Vec<(usize, words::Way)> = Vec::new();
+    let mut judged: Vec<(usize, update_text::Way)> = Vec::new();
     let mut in_order: Vec<usize> = (0..options.len()).collect();
     in_order.sort_by(|one, other| options[*one].1.total().total_cmp(&options[*other].1.total()));
     for at in in_order {
@@ -524,7 +524,7 @@ fn explore<'p>(
             step: planned.index,
             label: planned.step.label.clone(),
             updates: options[at].0.clone(),
-            why: words::why(&judged, at, plan),
+            why: update_text::why(&judged, at, plan),
             considered: considered.clone(),
         }));
         courses.push(way);

@@ -2,7 +2,7 @@
 
 use crate::{
     plan::{Plan, Update, WindowAsk},
-    rules::words::window,
+    rules::wording::window,
 };
 
 /// A list of updates; what is left out has the value that it has by itself.

@@ -15,7 +15,7 @@ use serde::Serialize;
 
 use super::{
     PlanOutcome, PlanReport, ReviewedPlan, RunReport, help_with_caution, paths,
-    words::{at_temperature, gone_words, headline, one_line},
+    sentences::{at_temperature, gone_words, headline, one_line},
 };
 use crate::{
     finding::{Finding, OWN_FAULT},

@@ -12,7 +12,7 @@ use std::{
 
 use super::{
     PlanOutcome, PlanReport, ReviewedPlan, RunReport, paths,
-    words::{PREDICTIONS, at_temperature, count, one_line, pieces, place_words, sentence, severities, stopped},
+    sentences::{PREDICTIONS, at_temperature, count, one_line, pieces, place_words, sentence, severities, stopped},
 };
 use crate::{
     finding::{Finding, Severity, Summary},

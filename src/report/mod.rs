@@ -14,7 +14,7 @@ pub mod residue_plot;
 pub mod sarif;
 mod sheet;
 pub mod text;
-pub(crate) mod words;
+pub(crate) mod sentences;
 
 use std::{borrow::Cow, collections::BTreeMap, sync::Arc};
 

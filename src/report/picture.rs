@@ -6,8 +6,8 @@ use std::fmt::Write as _;
 
 use super::{
     help_with_caution,
+    sentences::clock,
     sheet::{Band, opaque, png_of},
-    words::clock,
 };
 use crate::{
     change::Mask,

@@ -12,7 +12,7 @@ use serde::Serialize;
 
 use super::{
     PlanOutcome, PlanReport, ReviewedPlan, RunReport, help_with_caution, paths, rounded,
-    words::{headline, one_line, sentence, stopped},
+    sentences::{headline, one_line, sentence, stopped},
 };
 use crate::{
     finding::{Finding, Severity},

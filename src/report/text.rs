@@ -15,7 +15,7 @@ use miette::{
 
 use super::{
     PlanOutcome, PlanReport, ReviewedPlan, RunReport,
-    words::{PREDICTIONS, count, gone_words, known_by_rule, place_words},
+    sentences::{PREDICTIONS, count, gone_words, known_by_rule, place_words},
 };
 use crate::{
     finding::{Finding, Severity, Summary},

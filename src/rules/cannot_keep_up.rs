@@ -1,8 +1,8 @@
 //! `cannot-keep-up`: requests come faster than the panel works, so that the wait grows from step to step.
 
-use super::{Rule, Setup, words};
+use super::{Rule, Setup, wording};
 use crate::{
-    finding::{Sight, Sink, StepField, Where},
+    finding::{Observation, Sink, StepField, Where},
     panel::PlayedStep,
 };
 
@@ -44,14 +44,14 @@ impl CannotKeepUp {
         }
         let every_ms = (run.last_request_ms - run.first_request_ms) / (run.steps - 1) as f64;
         let needs_ms = (run.last_finish_ms - run.first_request_ms) / run.steps as f64;
-        let sight = Sight {
+        let observation = Observation {
             message: format!(
                 "over {} steps the wait grows from {} to {} ms: they come every {} ms, the panel needs about {} ms for each",
                 run.steps,
-                words::ms(run.first_wait_ms),
-                words::ms(run.longest_wait_ms),
-                words::ms(every_ms),
-                words::ms(needs_ms)
+                wording::ms(run.first_wait_ms),
+                wording::ms(run.longest_wait_ms),
+                wording::ms(every_ms),
+                wording::ms(needs_ms)
             ),
             help:
                 "leave steps out while the panel works and show only the newest, use a quicker mode, or ask less often"
@@ -63,9 +63,9 @@ impl CannotKeepUp {
                 ("every_ms", every_ms),
                 ("needs_ms", needs_ms),
             ],
-            ..Sight::default()
+            ..Observation::default()
         };
-        sink.report(run.place, sight);
+        sink.report(run.place, observation);
     }
 }
 

@@ -1,9 +1,9 @@
 //! `charge-builds-up`: pixels that were pushed one way more than the other, beyond the display's limit.
 
-use super::{Rule, Setup, words};
+use super::{Rule, Setup, wording};
 use crate::{
     change::regions,
-    finding::{Sight, Sink, StepField, Where},
+    finding::{Observation, Sink, StepField, Where},
     geometry::Rect,
     panel::PlayedStep,
     plan::Plan,
@@ -33,13 +33,13 @@ impl<'p> ChargeBuildsUp<'p> {
     fn close(&mut self, limit_vs: f64, sink: &mut Sink) {
         let Some(open) = self.open.take() else { return };
         let display = &self.plan.display;
-        let sight = Sight {
+        let observation = Observation {
             rect: open.rect,
             message: format!(
                 "{} gather a net impulse of up to {} V s; the display allows {} V s",
-                words::area(open.pixels, display),
-                words::figure(open.most_vs),
-                words::figure(limit_vs)
+                wording::area(open.pixels, display),
+                wording::figure(open.most_vs),
+                wording::figure(limit_vs)
             ),
             help: "drive the place back the other way in a mode that balances it; a drive that is not balanced can damage a \
                    panel for good: the panel maker's own documents come first"
@@ -50,9 +50,9 @@ impl<'p> ChargeBuildsUp<'p> {
                 ("px", open.pixels as f64),
                 ("mm2", display.area_mm2(open.pixels)),
             ],
-            ..Sight::default()
+            ..Observation::default()
         };
-        sink.report(open.place, sight);
+        sink.report(open.place, observation);
     }
 }
 

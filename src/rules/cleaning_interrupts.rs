@@ -2,9 +2,9 @@
 
 use std::collections::BTreeMap;
 
-use super::{Rule, Setup, words};
+use super::{Rule, Setup, wording};
 use crate::{
-    finding::{Sight, Sink, StepField, Where},
+    finding::{Observation, Sink, StepField, Where},
     panel::PlayedStep,
     plan::Plan,
 };
@@ -17,7 +17,7 @@ pub(super) struct CleaningInterrupts<'p> {
     /// When a person asked for something last, ms.
     asked_ms: Option<f64>,
     /// Findings that wait for the next pause, one for each field of the plan.
-    waiting: BTreeMap<String, (Where, Sight)>,
+    waiting: BTreeMap<String, (Where, Observation)>,
     last: Option<(u64, f64)>,
 }
 
@@ -33,8 +33,8 @@ impl<'p> CleaningInterrupts<'p> {
     }
 
     fn tell(&mut self, pause: &str, sink: &mut Sink) {
-        for (place, sight) in std::mem::take(&mut self.waiting).into_values() {
-            sink.report(place, Sight { help: format!("move it into a pause; {pause}"), ..sight });
+        for (place, observation) in std::mem::take(&mut self.waiting).into_values() {
+            sink.report(place, Observation { help: format!("move it into a pause; {pause}"), ..observation });
         }
     }
 
@@ -47,20 +47,20 @@ impl<'p> CleaningInterrupts<'p> {
             if !mode.cleans || mode.flashes == 0 || update.sent.is_empty() || after_ms >= self.quiet_ms {
                 continue;
             }
-            let sight = Sight {
+            let observation = Observation {
                 update: Some(index),
                 rect: update.sent_bounds(),
                 message: format!(
                     "the cleaning `{}` flashes {} after a touch, key or pen: in the middle of what the person does",
                     mode.name,
-                    words::span(after_ms)
+                    wording::span(after_ms)
                 ),
                 figures: vec![("after_ms", after_ms), ("limit_ms", self.quiet_ms)],
-                ..Sight::default()
+                ..Observation::default()
             };
             let place = Where::of(step, StepField::Mode(index));
             let last_step = place.last_step;
-            let (known, _) = self.waiting.entry(place.pointer.clone()).or_insert((place, sight));
+            let (known, _) = self.waiting.entry(place.pointer.clone()).or_insert((place, observation));
             known.last_step = last_step;
         }
     }
@@ -70,7 +70,7 @@ impl Rule for CleaningInterrupts<'_> {
     fn step(&mut self, step: &PlayedStep<'_>, sink: &mut Sink) {
         let request_ms = step.planned.request_ms;
         if let Some((index, ended_ms)) = self.last.filter(|(_, ended_ms)| request_ms - ended_ms >= self.quiet_ms) {
-            let pause = format!("the next one, of {}, begins after step {index}", words::span(request_ms - ended_ms));
+            let pause = format!("the next one, of {}, begins after step {index}", wording::span(request_ms - ended_ms));
             self.tell(&pause, sink);
         }
         let by_person = step.planned.step.cause.is_person();

@@ -3,10 +3,10 @@
 use super::{
     Rule, Setup,
     due::{HOUR_MS, whole_cleaning_ms},
-    words,
+    wording,
 };
 use crate::{
-    finding::{Sight, Sink, StepField, Where},
+    finding::{Observation, Sink, StepField, Where},
     panel::PlayedStep,
     plan::Plan,
 };
@@ -28,19 +28,19 @@ impl<'p> CleaningOverdue<'p> {
 
     fn close(&mut self, limit_ms: f64, sink: &mut Sink) {
         let Some((place, longest_ms)) = self.open.take() else { return };
-        let sight = Sight {
+        let observation = Observation {
             message: format!(
                 "the whole panel goes {} without a cleaning; the display asks for one every {}",
-                words::span(longest_ms),
-                words::span(limit_ms)
+                wording::span(longest_ms),
+                wording::span(limit_ms)
             ),
-            help: words::cleaning_help(&self.plan.display, |modes| {
+            help: wording::cleaning_help(&self.plan.display, |modes| {
                 format!("add a step at a quiet hour that cleans all of it with {modes}")
             }),
             figures: vec![("hours", longest_ms / HOUR_MS), ("limit_hours", limit_ms / HOUR_MS)],
-            ..Sight::default()
+            ..Observation::default()
         };
-        sink.report(place, sight);
+        sink.report(place, observation);
     }
 }
 

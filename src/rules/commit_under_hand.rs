@@ -4,10 +4,10 @@
 use super::{
     Rule, Setup,
     pen::{Lasting, Running, RunningUpdate},
-    words,
+    wording,
 };
 use crate::{
-    finding::{Sight, Sink, StepField, Where},
+    finding::{Observation, Sink, StepField, Where},
     geometry::{Rect, Window},
     panel::PlayedStep,
     plan::Plan,
@@ -36,21 +36,21 @@ impl<'p> CommitUnderHand<'p> {
         });
         let Some((index, update)) = flashing else { return self.flashing.close(sink) };
         let mode = &modes[update.mode];
-        let sight = Sight {
+        let observation = Observation {
             update: Some(index),
             rect: update.sent_bounds(),
             message: format!(
                 "the commit `{}` flashes {} in {} ms right after the pen is lifted, where the hand still is",
                 mode.name,
                 if mode.flashes == 1 { "once".into() } else { format!("{} times", mode.flashes) },
-                words::ms(update.duration_ms)
+                wording::ms(update.duration_ms)
             ),
             help: self.quiet_help(),
             figures: vec![("flashes", f64::from(mode.flashes)), ("duration_ms", update.duration_ms)],
-            ..Sight::default()
+            ..Observation::default()
         };
         let place = Where::of(step, StepField::Mode(index));
-        self.flashing.see(&format!("flash {}", mode.name), place, f64::from(mode.flashes), sight, sink);
+        self.flashing.see(&format!("flash {}", mode.name), place, f64::from(mode.flashes), observation, sink);
     }
 
     fn quiet_help(&self) -> String {
@@ -87,21 +87,21 @@ impl<'p> CommitUnderHand<'p> {
     fn tell_overrun(&mut self, late_ms: f64, update: usize, step: &PlayedStep<'_>, sink: &mut Sink) {
         let update = &self.running.0[update];
         let mode = &self.plan.display.modes[update.mode];
-        let sight = Sight {
+        let observation = Observation {
             update: Some(update.index),
             rect: update.sent.iter().copied().reduce(Rect::around),
             message: format!(
                 "the commit `{}` still runs for {} ms where the next stroke begins, at step {}",
                 mode.name,
-                words::ms(late_ms),
+                wording::ms(late_ms),
                 step.planned.index
             ),
             help: "commit in a quicker mode, in a smaller window, or wait with it until the pen has rested".into(),
             figures: vec![("late_ms", late_ms), ("next_step", step.planned.index as f64)],
-            ..Sight::default()
+            ..Observation::default()
         };
         let place = Where { last_step: step.planned.index, ..update.place.clone() };
-        self.overrun.see(&format!("run {}", mode.name), place, late_ms, sight, sink);
+        self.overrun.see(&format!("run {}", mode.name), place, late_ms, observation, sink);
     }
 }
 

@@ -1,10 +1,10 @@
 //! `dither-shimmers`: specks of a dithered area that move although its tone stays.
 
-use super::{Rule, Setup, turns::Turns, words};
+use super::{Rule, Setup, transition_cache::TransitionCache, wording};
 use crate::{
     change::{Mask, TileLevels, levels_of_tile, regions},
     display::Level,
-    finding::{Sight, Sink, StepField, Where},
+    finding::{Observation, Sink, StepField, Where},
     panel::PlayedStep,
     plan::Plan,
 };
@@ -17,7 +17,7 @@ pub(super) struct DitherShimmers<'p> {
     share: f64,
     area_mm2: f64,
     table: [Level; 256],
-    turns: Turns,
+    turns: TransitionCache,
 }
 
 /// A tile is dithered where at least this share of its pixels are specks: darker, or lighter, than the pixels on both
@@ -31,7 +31,7 @@ impl<'p> DitherShimmers<'p> {
             share: setup.limit("share"),
             area_mm2: setup.limit("area_mm2"),
             table: setup.plan.display.ink.level_table(),
-            turns: Turns::default(),
+            turns: TransitionCache::default(),
             plan: setup.plan,
         }
     }
@@ -47,7 +47,7 @@ impl<'p> DitherShimmers<'p> {
         levels.iter().map(|level| self.plan.display.ink.lightness(*level)).sum::<f64>() / 64.0
     }
 
-    fn look(&self, step: &PlayedStep<'_>) -> Option<Sight> {
+    fn look(&self, step: &PlayedStep<'_>) -> Option<Observation> {
         let tiles = step.introduced.tiles().iter().filter(|(tile, changed)| {
             // A tile cut by the panel's edge has no tone of its own, and most tiles change in a few pixels only.
             if f64::from(changed.count_ones()) < self.share * 64.0 || step.grid().whole(*tile) != u64::MAX {
@@ -65,11 +65,11 @@ impl<'p> DitherShimmers<'p> {
         let large: Vec<_> = areas.into_iter().filter(|area| display.area_mm2(area.pixels) >= self.area_mm2).collect();
         let largest = large.iter().max_by_key(|area| area.pixels)?;
         let specks = step.introduced.and(&shimmering).inside(&[largest.rect], step.grid()).count();
-        Some(Sight {
+        Some(Observation {
             rect: Some(largest.rect),
             message: format!(
                 "{specks} specks of a dithered area of {} move although its tone stays: every one is driven anew",
-                words::area(largest.pixels, display)
+                wording::area(largest.pixels, display)
             ),
             help: "dither with an ordered pattern, which stays in place, or dither the picture once and edit around it"
                 .into(),
@@ -78,7 +78,7 @@ impl<'p> DitherShimmers<'p> {
                 ("px", largest.pixels as f64),
                 ("mm2", display.area_mm2(largest.pixels)),
             ],
-            ..Sight::default()
+            ..Observation::default()
         })
     }
 }
@@ -95,8 +95,8 @@ fn is_busy(levels: &TileLevels) -> bool {
 
 impl Rule for DitherShimmers<'_> {
     fn step(&mut self, step: &PlayedStep<'_>, sink: &mut Sink) {
-        if let Some(sight) = self.turns.sight(step, || self.look(step)) {
-            sink.report(Where::of(step, StepField::Screen), sight);
+        if let Some(observation) = self.turns.observation(step, || self.look(step)) {
+            sink.report(Where::of(step, StepField::Screen), observation);
         }
     }
 }

@@ -1,9 +1,9 @@
 //! `dull-page`: black or white of the whole page has drifted, so that no place stands out and all of it looks grey.
 
-use super::{Rule, Setup, words};
+use super::{Rule, Setup, wording};
 use crate::{
     display::Level,
-    finding::{Sight, Sink, StepField, Where},
+    finding::{Observation, Sink, StepField, Where},
     panel::PlayedStep,
     plan::Plan,
 };
@@ -25,21 +25,21 @@ impl<'p> DullPage<'p> {
     fn close(&mut self, end: usize, sink: &mut Sink) {
         let Some((place, worst_l)) = self.open[end].take() else { return };
         let ink = &self.plan.display.ink;
-        let sight = Sight {
+        let observation = Observation {
             message: format!(
                 "{} of the whole page has drifted by {} L*, {}: no single ghost, but a grey page",
-                words::quoted_level(self.levels()[end], ink),
-                words::figure(worst_l.abs()),
+                wording::quoted_level(self.levels()[end], ink),
+                wording::figure(worst_l.abs()),
                 if worst_l < 0.0 { "darker" } else { "lighter" }
             ),
-            help: words::cleaning_help(&self.plan.display, |modes| {
+            help: wording::cleaning_help(&self.plan.display, |modes| {
                 format!("clean the whole panel with {modes}, best in a pause")
             }),
             figures: vec![("drift_l", worst_l), ("limit_l", self.limit_l)],
             key: end.to_string(),
-            ..Sight::default()
+            ..Observation::default()
         };
-        sink.report(place, sight);
+        sink.report(place, observation);
     }
 
     fn levels(&self) -> [Level; 2] {

@@ -1,8 +1,8 @@
 //! `ends-ghosted`: the plan's last picture, the one that stays, carries a ghost.
 
-use super::{Rule, Setup, remedy, words};
+use super::{Rule, Setup, remedy, wording};
 use crate::{
-    finding::{Sight, Sink, StepField, Where},
+    finding::{Observation, Sink, StepField, Where},
     geometry::Rect,
     panel::PlayedStep,
     plan::Plan,
@@ -35,13 +35,13 @@ impl Rule for EndsGhosted<'_> {
         let Some(worst) = seen.clone().max_by(|one, other| one.worst_l.total_cmp(&other.worst_l)) else { return };
         let rect = seen.clone().map(|ghost| ghost.rect).fold(worst.rect, Rect::around);
         let pixels: u64 = seen.clone().map(|ghost| ghost.pixels).sum();
-        let sight = Sight {
+        let observation = Observation {
             rect: Some(rect),
             message: format!(
                 "the last picture, which may stay for hours, carries {} on {}, the strongest {} L*",
-                words::counted(seen.count() as u64, "ghost", "ghosts"),
-                words::area(pixels, display),
-                words::figure(worst.worst_l)
+                wording::counted(seen.count() as u64, "ghost", "ghosts"),
+                wording::area(pixels, display),
+                wording::figure(worst.worst_l)
             ),
             help: remedy::removal(worst, rect, step, self.plan),
             figures: vec![
@@ -50,8 +50,8 @@ impl Rule for EndsGhosted<'_> {
                 ("px", pixels as f64),
                 ("mm2", display.area_mm2(pixels)),
             ],
-            ..Sight::default()
+            ..Observation::default()
         };
-        sink.report(Where::of(step, StepField::Updates), sight);
+        sink.report(Where::of(step, StepField::Updates), observation);
     }
 }

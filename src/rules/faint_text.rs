@@ -9,7 +9,7 @@ use crate::{
         Level,
         ink::{InkKind, MOST_LEVELS},
     },
-    finding::{Sight, Sink},
+    finding::{Observation, Sink},
     panel::PlayedStep,
     plan::Plan,
     screen::{DrawnText, Picture, TextPaint},
@@ -130,15 +130,15 @@ impl<'p> FaintText<'p> {
                 cut(contrast)
             )
         };
-        let sight = Sight {
+        let observation = Observation {
             rect: Some(group.rect),
             message,
             help: self.help(faint),
             figures: vec![("contrast", contrast), ("limit", limit), ("texts", group.count as f64)],
             key: format!("{} {} {}", faint.ink, faint.ground, faint.is_large),
-            ..Sight::default()
+            ..Observation::default()
         };
-        sink.report(group.place, sight);
+        sink.report(group.place, observation);
     }
 
     /// The nearest level that stands out enough, else what else can be done.

@@ -2,9 +2,9 @@
 
 use std::collections::BTreeSet;
 
-use super::{Rule, Setup, words};
+use super::{Rule, Setup, wording};
 use crate::{
-    finding::{Severity, Sight, Sink, StepField, Where},
+    finding::{Observation, Severity, Sink, StepField, Where},
     panel::{FastFlashes, FlashKind, FlashLimits, FlashWatch, PlayedStep},
     plan::Plan,
 };
@@ -25,7 +25,7 @@ impl<'p> FlashesTooFast<'p> {
         Self { limits, watch: FlashWatch::new(setup.plan, limits), plan: setup.plan, told: BTreeSet::new() }
     }
 
-    fn sight(&self, mode: usize, found: &FastFlashes) -> Sight {
+    fn observation(&self, mode: usize, found: &FastFlashes) -> Observation {
         let display = &self.plan.display;
         let name = &display.modes[mode].name;
         let kind = if found.kind == FlashKind::Red { "red flashes" } else { "flashes" };
@@ -46,14 +46,14 @@ impl<'p> FlashesTooFast<'p> {
                 "leave more time between the updates, use a mode without flashes, or smaller windows".to_owned(),
             )
         };
-        Sight {
+        Observation {
             update: Some(found.update),
             rect: Some(found.rect),
             message: format!(
                 "{what} within one second on {} in one field of view: {:.4} sr at {} mm, {} sr are the threshold",
-                words::area(found.pixels, display),
+                wording::area(found.pixels, display),
                 found.sr,
-                words::ms(self.plan.viewing_distance_mm),
+                wording::ms(self.plan.viewing_distance_mm),
                 self.limits.sr
             ),
             help,
@@ -76,7 +76,7 @@ impl Rule for FlashesTooFast<'_> {
         for found in self.watch.step(step) {
             let mode = step.updates[found.update].mode;
             if !found.is_alone || self.told.insert((mode, found.kind)) {
-                sink.report(Where::of(step, StepField::Mode(found.update)), self.sight(mode, &found));
+                sink.report(Where::of(step, StepField::Mode(found.update)), self.observation(mode, &found));
             }
         }
     }

@@ -2,9 +2,9 @@
 
 use std::collections::BTreeSet;
 
-use super::{Rule, Setup, words};
+use super::{Rule, Setup, wording};
 use crate::{
-    finding::{Sight, Sink, StepField, Where},
+    finding::{Observation, Sink, StepField, Where},
     panel::PlayedStep,
     plan::ScreenId,
     screen::ScreenNote,
@@ -30,13 +30,13 @@ impl Rule for FontSubstituted {
         }
         let mut report = |key: &str, names: Vec<String>, message: &dyn Fn(&str) -> String, help: &str| {
             if !names.is_empty() {
-                let sight = Sight {
-                    message: message(&words::listed(&names, 6)),
+                let observation = Observation {
+                    message: message(&wording::listed(&names, 6)),
                     help: help.to_owned(),
                     key: format!("{key} {names:?}"),
-                    ..Sight::default()
+                    ..Observation::default()
                 };
-                sink.report(Where::of(step, StepField::Screen), sight);
+                sink.report(Where::of(step, StepField::Screen), observation);
             }
         };
         let pick = |take: fn(&ScreenNote) -> Option<&String>| -> Vec<String> {

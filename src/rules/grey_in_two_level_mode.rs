@@ -1,10 +1,10 @@
 //! `grey-in-two-level-mode`: target levels that the mode cannot reach, and no update that reaches them in time.
 
-use super::{Rule, Setup, remedy, shapes, words};
+use super::{Rule, Setup, remedy, shapes, wording};
 use crate::{
     change::{Mask, TileCover, TileGrid, bits, levels_of_tile, regions_with_labels},
     display::LevelSet,
-    finding::{ChangeOf, Correction, Severity, Sight, Sink, StepField, Where},
+    finding::{ChangeOf, Correction, Observation, Severity, Sink, StepField, Where},
     panel::{PlayedStep, PlayedUpdate},
     plan::Plan,
 };
@@ -138,14 +138,14 @@ impl<'p> GreyInTwoLevelMode<'p> {
         };
         let becomes =
             if mode.skips_out_of_reach { "stay as they were" } else { "come out as the nearest level that it has" };
-        let reaching = words::modes_reaching(waiting.levels, display);
+        let reaching = wording::modes_reaching(waiting.levels, display);
         let help = match (only_edges, reaching.is_empty()) {
             (true, _) => {
                 "draw the edges without smoothing, or settle the place with a greyscale update soon after".to_owned()
             }
             (false, false) => format!(
                 "use {} here, or send one of the same place within {:.0} ms; or draw the area in levels that `{}` has",
-                words::one_of(&reaching),
+                wording::one_of(&reaching),
                 self.settle_ms,
                 mode.name
             ),
@@ -161,14 +161,14 @@ impl<'p> GreyInTwoLevelMode<'p> {
         } else {
             remedy::modes_by_cost(self.plan, reaches).into_iter().map(correct).collect()
         };
-        let sight = Sight {
+        let observation = Observation {
             corrections,
             update: Some(waiting.update),
             rect: waiting.pixels.bounds(&waiting.grid),
             message: format!(
                 "{} should become {}, which the mode `{}` cannot show: they {becomes}; {shape}",
-                words::area(pixels, display),
-                words::levels(waiting.levels, display),
+                wording::area(pixels, display),
+                wording::levels(waiting.levels, display),
                 mode.name
             ),
             help,
@@ -183,7 +183,7 @@ impl<'p> GreyInTwoLevelMode<'p> {
             severity: only_edges.then_some(Severity::Note),
             key: if only_edges { "edges".into() } else { "filled".into() },
         };
-        sink.report(waiting.place, sight);
+        sink.report(waiting.place, observation);
     }
 }
 

@@ -1,10 +1,10 @@
 //! `greys-too-close`: touching filled areas whose levels look nearly the same on this panel.
 
-use super::{Rule, Setup, shapes, turns::Turns, words};
+use super::{Rule, Setup, shapes, transition_cache::TransitionCache, wording};
 use crate::{
     change::Mask,
     display::{Level, LevelSet},
-    finding::{Sight, Sink, StepField, Where},
+    finding::{Observation, Sink, StepField, Where},
     panel::PlayedStep,
     plan::Plan,
 };
@@ -16,7 +16,7 @@ pub(super) struct GreysTooClose<'p> {
     limit_l: f64,
     /// For each level the others that lie too close to it.
     close_to: Vec<LevelSet>,
-    turns: Turns,
+    turns: TransitionCache,
 }
 
 impl<'p> GreysTooClose<'p> {
@@ -25,7 +25,12 @@ impl<'p> GreysTooClose<'p> {
         let close = |level: Level| {
             ink.all().iter().filter(|other| *other != level && ink.apart(level, *other) < limit_l).collect()
         };
-        Self { limit_l, close_to: ink.all().iter().map(close).collect(), turns: Turns::default(), plan: setup.plan }
+        Self {
+            limit_l,
+            close_to: ink.all().iter().map(close).collect(),
+            turns: TransitionCache::default(),
+            plan: setup.plan,
+        }
     }
 
     /// Whether a tile and its neighbours hold levels that lie too close to each other: mostly they do not.
@@ -38,7 +43,7 @@ impl<'p> GreysTooClose<'p> {
         own.iter().any(|level| self.close_to[usize::from(level)].0 & around != 0)
     }
 
-    fn look(&self, step: &PlayedStep<'_>) -> Option<Sight> {
+    fn look(&self, step: &PlayedStep<'_>) -> Option<Observation> {
         let ink = &self.plan.display.ink;
         let tiles = step.introduced.tiles().iter().filter(|(tile, _)| self.may_touch(*tile, step));
         let introduced = Mask::from_sorted(tiles.copied());
@@ -69,29 +74,29 @@ impl<'p> GreysTooClose<'p> {
         });
         let (apart, darker, lighter) = closest?;
         let edge = Mask::from_unsorted(edge);
-        Some(Sight {
+        Some(Observation {
             rect: edge.bounds(step.grid()),
             message: format!(
                 "{} and {} touch, {} apart on this panel: their edge of {} px will hardly be seen",
                 ink.name(darker),
                 ink.name(lighter),
-                words::apart(apart, ink),
+                wording::apart(apart, ink),
                 edge.count()
             ),
             help: format!(
                 "choose levels at least {} apart, or draw a line between the areas",
-                words::apart(self.limit_l, ink)
+                wording::apart(self.limit_l, ink)
             ),
             figures: vec![("l", apart), ("px", edge.count() as f64)],
-            ..Sight::default()
+            ..Observation::default()
         })
     }
 }
 
 impl Rule for GreysTooClose<'_> {
     fn step(&mut self, step: &PlayedStep<'_>, sink: &mut Sink) {
-        if let Some(sight) = self.turns.sight(step, || self.look(step)) {
-            sink.report(Where::of(step, StepField::Screen), sight);
+        if let Some(observation) = self.turns.observation(step, || self.look(step)) {
+            sink.report(Where::of(step, StepField::Screen), observation);
         }
     }
 }

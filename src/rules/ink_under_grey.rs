@@ -1,10 +1,10 @@
 //! `ink-under-grey`: solid ink that the controller drew where the committed picture is grey or white shines through it.
 
-use super::{Rule, Setup, pen::SETTLE_MS, remedy, shapes, words};
+use super::{Rule, Setup, pen::SETTLE_MS, remedy, shapes, wording};
 use crate::{
     change::{Mask, bits},
     display::{Level, ink::MOST_LEVELS},
-    finding::{Sight, Sink, StepField, Where},
+    finding::{Observation, Sink, StepField, Where},
     geometry::Rect,
     panel::PlayedStep,
     plan::Plan,
@@ -153,14 +153,14 @@ impl<'p> InkUnderGrey<'p> {
             let display = &self.plan.display;
             let names = (display.ink.name(ink), display.ink.name(ghost.level));
             let mostly = if ghost.one_level { "" } else { "mostly " };
-            let sight = Sight {
+            let observation = Observation {
                 rect: Some(ghost.rect),
                 message: format!(
                     "the pen drew solid {} where the picture is {mostly}{}: {} of it stay as a ghost of up to {} L*",
                     names.0,
                     names.1,
-                    words::area(ghost.px, display),
-                    words::figure(ghost.worst_l)
+                    wording::area(ghost.px, display),
+                    wording::figure(ghost.worst_l)
                 ),
                 help: self.help(ink, &ghost),
                 figures: vec![
@@ -169,9 +169,9 @@ impl<'p> InkUnderGrey<'p> {
                     ("px", ghost.px as f64),
                     ("mm2", display.area_mm2(ghost.px)),
                 ],
-                ..Sight::default()
+                ..Observation::default()
             };
-            sink.report(place, sight);
+            sink.report(place, observation);
         }
     }
 

@@ -1,9 +1,9 @@
 //! `left-behind`: pixels that a step changed in memory and that no window brings to the glass in time.
 
-use super::{Rule, Setup, remedy, words};
+use super::{Rule, Setup, remedy, wording};
 use crate::{
     change::Mask,
-    finding::{Sight, Sink, StepField, Where},
+    finding::{Observation, Sink, StepField, Where},
     panel::PlayedStep,
     plan::{Plan, Updates},
 };
@@ -35,18 +35,18 @@ impl<'p> LeftBehind<'p> {
         let Some(rect) = waiting.pixels.bounds(&waiting.rect_of) else { return };
         let pixels = waiting.pixels.count();
         let display = &self.plan.display;
-        let sight = Sight {
+        let observation = Observation {
             rect: Some(rect),
             message: format!(
                 "{} change in memory, but no window covers them: the old picture stays there",
-                words::area(pixels, display)
+                wording::area(pixels, display)
             ),
             help: remedy::update_of(rect, self.plan),
             corrections: waiting.missing.corrections(rect, self.plan),
             figures: vec![("px", pixels as f64), ("mm2", display.area_mm2(pixels))],
-            ..Sight::default()
+            ..Observation::default()
         };
-        sink.report(waiting.place, sight);
+        sink.report(waiting.place, observation);
     }
 
     fn tell_late(&mut self, now_ms: f64, sink: &mut Sink) {

@@ -1,10 +1,10 @@
 //! `line-width-jumps`: the committed line is thicker or thinner than the one that the controller drew under the pen.
 
-use super::{Rule, Setup, pen::Lasting, words};
+use super::{Rule, Setup, pen::Lasting, wording};
 use crate::{
     change::{Mask, TileGrid},
     display::{Ink, Level, ink::MOST_LEVELS},
-    finding::{Sight, Sink, StepField, Where},
+    finding::{Observation, Sink, StepField, Where},
     panel::{PlayedStep, PlayedStroke},
     plan::{Plan, Stroke},
     units::length_mm,
@@ -73,16 +73,16 @@ impl<'p> LineWidthJumps<'p> {
         Some(Widths { drawn: mean(|widths| widths.drawn), committed: mean(|widths| widths.committed) })
     }
 
-    fn sight(&self, widths: Widths, stroke: &Stroke, rect: Option<crate::geometry::Rect>) -> Sight {
+    fn observation(&self, widths: Widths, stroke: &Stroke, rect: Option<crate::geometry::Rect>) -> Observation {
         let jump_px = widths.jump();
-        Sight {
+        Observation {
             rect,
             message: format!(
                 "the line under the pen is {} px wide, the committed one {} px: it gets {} px ({} mm) {} when the pen is lifted",
-                words::figure(widths.drawn),
-                words::figure(widths.committed),
-                words::figure(jump_px.abs()),
-                words::figure(length_mm(jump_px.abs(), self.plan.display.pixels_per_inch)),
+                wording::figure(widths.drawn),
+                wording::figure(widths.committed),
+                wording::figure(jump_px.abs()),
+                wording::figure(length_mm(jump_px.abs(), self.plan.display.pixels_per_inch)),
                 if jump_px > 0.0 { "thicker" } else { "thinner" }
             ),
             help: format!(
@@ -96,7 +96,7 @@ impl<'p> LineWidthJumps<'p> {
                 ("jump_px", jump_px),
                 ("limit_px", self.limit_px),
             ],
-            ..Sight::default()
+            ..Observation::default()
         }
     }
 }
@@ -257,10 +257,10 @@ impl Rule for LineWidthJumps<'_> {
         let worst = jumps.max_by(|one, other| one.3.jump().abs().total_cmp(&other.3.jump().abs()));
         match worst {
             Some((index, stroke, played, widths)) => {
-                let sight = self.sight(widths, stroke, played.pixels.bounds(step.grid()));
+                let observation = self.observation(widths, stroke, played.pixels.bounds(step.grid()));
                 let kind = format!("{} {:.0}", stroke.width_px, widths.committed);
                 let place = Where::of(step, StepField::StrokeWidth(index));
-                self.lasting.see(&kind, place, widths.jump().abs(), sight, sink);
+                self.lasting.see(&kind, place, widths.jump().abs(), observation, sink);
             }
             None => self.lasting.close(sink),
         }

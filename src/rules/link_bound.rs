@@ -1,8 +1,8 @@
 //! `link-bound`: the transfer of an update takes longer than its drive.
 
-use super::{Rule, Setup, words};
+use super::{Rule, Setup, wording};
 use crate::{
-    finding::{Sight, Sink, StepField, Where},
+    finding::{Observation, Sink, StepField, Where},
     panel::{PlayedStep, PlayedUpdate},
     plan::Plan,
 };
@@ -18,22 +18,22 @@ impl<'p> LinkBound<'p> {
         Self { plan: setup.plan }
     }
 
-    fn sight(&self, index: usize, update: &PlayedUpdate) -> Sight {
+    fn observation(&self, index: usize, update: &PlayedUpdate) -> Observation {
         let share = 100.0 * update.changed_px as f64 / update.sent_px as f64;
         let help = if self.plan.display.windows.is_some() && update.changed_px < update.sent_px {
             format!("send a smaller window: only {share:.0} % of what is sent changes; or fewer bits a pixel")
         } else {
             "send fewer bits a pixel, or use a faster link".to_owned()
         };
-        Sight {
+        Observation {
             update: Some(index),
             rect: update.sent_bounds(),
             message: format!(
                 "sending {} px takes {} ms, driving them in `{}` only {} ms: the link decides when they show",
                 update.sent_px,
-                words::ms(update.times.transfer_ms),
+                wording::ms(update.times.transfer_ms),
                 self.plan.display.modes[update.mode].name,
-                words::ms(update.duration_ms)
+                wording::ms(update.duration_ms)
             ),
             help,
             figures: vec![
@@ -42,7 +42,7 @@ impl<'p> LinkBound<'p> {
                 ("px", update.sent_px as f64),
                 ("changed_percent", share),
             ],
-            ..Sight::default()
+            ..Observation::default()
         }
     }
 }
@@ -51,7 +51,7 @@ impl Rule for LinkBound<'_> {
     fn step(&mut self, step: &PlayedStep<'_>, sink: &mut Sink) {
         for (index, update) in step.updates.iter().enumerate() {
             if !update.sent.is_empty() && update.times.transfer_ms > update.duration_ms {
-                sink.report(Where::of(step, StepField::Mode(index)), self.sight(index, update));
+                sink.report(Where::of(step, StepField::Mode(index)), self.observation(index, update));
             }
         }
     }

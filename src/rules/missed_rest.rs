@@ -1,8 +1,8 @@
 //! `missed-rest`: a pause that begins with a visible ghost on the glass, and no cleaning in it.
 
-use super::{Rule, Setup, remedy, words};
+use super::{Rule, Setup, remedy, wording};
 use crate::{
-    finding::{Sight, Sink, StepField, Where},
+    finding::{Observation, Sink, StepField, Where},
     geometry::Rect,
     panel::PlayedStep,
     plan::Plan,
@@ -37,18 +37,18 @@ impl<'p> MissedRest<'p> {
         if pause_ms < self.pause_ms {
             return;
         }
-        let sight = Sight {
+        let observation = Observation {
             rect: Some(resting.rect),
             message: format!(
                 "nothing happens for {} while a ghost of {} L* is on the glass: a flash would bother least here",
-                words::span(pause_ms),
-                words::figure(resting.worst_l)
+                wording::span(pause_ms),
+                wording::figure(resting.worst_l)
             ),
             help: resting.help,
             figures: vec![("pause_ms", pause_ms), ("limit_ms", self.pause_ms), ("worst_l", resting.worst_l)],
-            ..Sight::default()
+            ..Observation::default()
         };
-        sink.report(resting.place, sight);
+        sink.report(resting.place, observation);
     }
 }
 

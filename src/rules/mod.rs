@@ -9,8 +9,8 @@ mod pen;
 mod remedy;
 mod shapes;
 mod texts;
-mod turns;
-pub(crate) mod words;
+mod transition_cache;
+pub(crate) mod wording;
 
 mod cannot_keep_up;
 mod charge_builds_up;
@@ -65,7 +65,7 @@ use std::{collections::BTreeMap, sync::OnceLock};
 use dyn_clone::DynClone;
 
 use crate::{
-    finding::{Finding, OWN_FAULT, Severity, Sight, Sink, StepField, Summary, Where, guarded},
+    finding::{Finding, OWN_FAULT, Observation, Severity, Sink, StepField, Summary, Where, guarded},
     panel::PlayedStep,
     plan::{KnownRule, Plan, RuleLevel},
 };
@@ -240,9 +240,9 @@ impl Selection {
         let quoted = |ids: &[String]| ids.iter().map(|id| format!("`{id}`")).collect::<Vec<_>>();
         match (self.only.as_slice(), self.without.as_slice()) {
             ([], []) => None,
-            ([], without) => Some(format!("{}: left out on the command line", words::listed(&quoted(without), 8))),
+            ([], without) => Some(format!("{}: left out on the command line", wording::listed(&quoted(without), 8))),
             (only, _) => {
-                Some(format!("every rule but {}: left out on the command line", words::listed(&quoted(only), 8)))
+                Some(format!("every rule but {}: left out on the command line", wording::listed(&quoted(only), 8)))
             }
         }
     }
@@ -257,7 +257,7 @@ impl Selection {
 /// The rules at work on a plan. A clone goes on from what its original has seen.
 ///
 /// A rule that stops with a panic is told as a fault of the program's own and sees nothing more; the others go on.
-pub struct Bench<'p> {
+pub struct RuleRunner<'p> {
     running: Vec<Running<'p>>,
     ran: Vec<&'static str>,
     own_faults: Sink,
@@ -273,7 +273,7 @@ struct Running<'p> {
     sink: Sink,
 }
 
-impl Clone for Bench<'_> {
+impl Clone for RuleRunner<'_> {
     fn clone(&self) -> Self {
         let running = self.running.iter().map(|Running { rule, id, sink }| Running {
             rule: rule.as_ref().map(|rule| dyn_clone::clone_box(&**rule)),
@@ -289,7 +289,7 @@ impl Clone for Bench<'_> {
     }
 }
 
-impl<'p> Bench<'p> {
+impl<'p> RuleRunner<'p> {
     /// The rules that the plan and the selection leave on, with the plan's limits.
     pub fn new(plan: &'p Plan, selection: &Selection) -> Self {
         let mut bench = Self {
@@ -327,7 +327,7 @@ impl<'p> Bench<'p> {
     pub fn step(&mut self, step: &PlayedStep<'_>) {
         let place = || {
             let planned = step.planned;
-            let at = words::step_name(planned.index, planned.step.label.as_deref());
+            let at = wording::step_name(planned.index, planned.step.label.as_deref());
             (Where::of(step, StepField::Screen), format!("at {at}"))
         };
         self.each(&mut |rule, sink| rule.step(step, sink), &place);
@@ -365,7 +365,8 @@ impl<'p> Bench<'p> {
         let message = format!("a fault of stillpage itself: the rule `{id}` stopped {at_what}: {words}");
         let help = "what the other rules found is told all the same, what this one would have found after that is not; \
                     please report it with the plan and its screens";
-        self.own_faults.report(place, Sight { message, help: help.into(), key: id.into(), ..Sight::default() });
+        self.own_faults
+            .report(place, Observation { message, help: help.into(), key: id.into(), ..Observation::default() });
     }
 
     /// The rules that failed.
@@ -428,11 +429,14 @@ pub(crate) mod tests {
     impl Rule for Fails {
         fn step(&mut self, step: &PlayedStep<'_>, sink: &mut Sink) {
             assert!(step.planned.index != 1, "an invented fault");
-            sink.report(Where::of(step, StepField::Screen), Sight { message: "seen".into(), ..Sight::default() });
+            sink.report(
+                Where::of(step, StepField::Screen),
+                Observation { message: "seen".into(), ..Observation::default() },
+            );
         }
     }
 
-    pub(super) fn put_a_failing_rule_in_front<'p>(bench: &mut Bench<'p>, plan: &'p Plan) {
+    pub(super) fn put_a_failing_rule_in_front<'p>(bench: &mut RuleRunner<'p>, plan: &'p Plan) {
         if plan.title == FAILS {
             bench.put("an-invented-rule", Severity::Warning, Box::new(Fails));
             bench.ran.insert(0, "an-invented-rule");

@@ -1,10 +1,10 @@
 //! `needless-flash`: an update flashes although another mode would carry it without, or flashes far more than changes.
 
-use super::{Rule, Setup, due::Due, words};
+use super::{Rule, Setup, due::Due, wording};
 use crate::{
     change::proposed_window,
     display::{LevelSet, Mode},
-    finding::{ChangeOf, Correction, Sight, Sink, StepField, Where},
+    finding::{ChangeOf, Correction, Observation, Sink, StepField, Where},
     panel::{PlayedStep, PlayedUpdate},
     plan::{Plan, WindowAsk},
 };
@@ -27,7 +27,7 @@ impl<'p> NeedlessFlash<'p> {
         Self { times: setup.limit("times"), due: Due::new(setup.plan), plan: setup.plan, asked_ms: f64::NEG_INFINITY }
     }
 
-    fn sight(&self, step: &PlayedStep<'_>, index: usize, update: &PlayedUpdate) -> Option<Sight> {
+    fn observation(&self, step: &PlayedStep<'_>, index: usize, update: &PlayedUpdate) -> Option<Observation> {
         let display = &self.plan.display;
         let mode = &display.modes[update.mode];
         if mode.flashes == 0 || update.sent.is_empty() || update.changed_px == 0 {
@@ -36,18 +36,18 @@ impl<'p> NeedlessFlash<'p> {
         let carries = |mode: &usize| self.carries(&display.modes[*mode], step, update);
         let carrying: Vec<usize> = (0..display.modes.len()).filter(carries).collect();
         if let Some(quiet) = carrying.first().map(|quiet| &display.modes[*quiet]) {
-            return Some(Sight {
+            return Some(Observation {
                 message: format!(
                     "`{}` flashes {}, though `{}` brings the {} that change without a flash and without a visible ghost",
                     mode.name,
-                    words::area(update.sent_px, display),
+                    wording::area(update.sent_px, display),
                     quiet.name,
-                    words::area(update.changed_px, display)
+                    wording::area(update.changed_px, display)
                 ),
                 help: format!("use `{}` here, and clean in a pause", quiet.name),
                 corrections: Correction::modes(step, index, carrying),
                 key: "mode".into(),
-                ..Sight::default()
+                ..Observation::default()
             });
         }
         let times = update.sent_px as f64 / update.changed_px as f64;
@@ -55,20 +55,20 @@ impl<'p> NeedlessFlash<'p> {
         let bounds = step.changed.bounds(step.grid())?;
         let window = proposed_window(bounds, display, self.plan.rotation)?;
         let saves = window.pixels() as f64 * self.times < update.sent_px as f64;
-        (mode.windowed && times > self.times && saves).then(|| Sight {
+        (mode.windowed && times > self.times && saves).then(|| Observation {
             message: format!(
                 "`{}` flashes {}, {} times what changes",
                 mode.name,
-                words::area(update.sent_px, display),
-                words::figure(times)
+                wording::area(update.sent_px, display),
+                wording::figure(times)
             ),
-            help: format!("give it the window {}: then only that flashes", words::rect(window)),
+            help: format!("give it the window {}: then only that flashes", wording::rect(window)),
             corrections: vec![Correction::of(
                 step,
                 ChangeOf::Window { update: index, window: WindowAsk::Boxes(vec![window.to_window()]) },
             )],
             key: "window".into(),
-            ..Sight::default()
+            ..Observation::default()
         })
     }
 
@@ -102,8 +102,8 @@ impl Rule for NeedlessFlash<'_> {
         }
         if !self.due.is_due(step, self.plan) && !in_pause {
             for (index, update) in step.updates.iter().enumerate() {
-                let Some(sight) = self.sight(step, index, update) else { continue };
-                let sight = Sight {
+                let Some(observation) = self.observation(step, index, update) else { continue };
+                let observation = Observation {
                     update: Some(index),
                     rect: update.sent_bounds(),
                     figures: vec![
@@ -111,9 +111,9 @@ impl Rule for NeedlessFlash<'_> {
                         ("changed_px", update.changed_px as f64),
                         ("limit_times", self.times),
                     ],
-                    ..sight
+                    ..observation
                 };
-                sink.report(Where::of(step, StepField::Mode(index)), sight);
+                sink.report(Where::of(step, StepField::Mode(index)), observation);
             }
         }
         self.due.after(step, self.plan);

@@ -1,8 +1,8 @@
 //! `never-idle`: updates follow each other without a pause for a long time.
 
-use super::{Rule, Setup, words};
+use super::{Rule, Setup, wording};
 use crate::{
-    finding::{Sight, Sink, StepField, Where},
+    finding::{Observation, Sink, StepField, Where},
     panel::PlayedStep,
 };
 
@@ -37,11 +37,11 @@ impl NeverIdle {
         if busy_ms <= self.limit_ms || run.updates < 2 {
             return;
         }
-        let sight = Sight {
+        let observation = Observation {
             message: format!(
                 "{} updates follow each other for {} without a pause of a second: the panel stays powered, and wears",
                 run.updates,
-                words::span(busy_ms)
+                wording::span(busy_ms)
             ),
             help: "stop the animation after a few seconds, blink less often, or show the state in a still picture"
                 .into(),
@@ -51,10 +51,10 @@ impl NeverIdle {
                 ("updates", run.updates as f64),
             ],
             key: self.told.to_string(),
-            ..Sight::default()
+            ..Observation::default()
         };
         self.told += 1;
-        sink.report(run.place, sight);
+        sink.report(run.place, observation);
     }
 }
 

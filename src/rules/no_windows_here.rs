@@ -1,8 +1,8 @@
 //! `no-windows-here`: a window asked of a panel, or of a mode, that refreshes only the whole panel.
 
-use super::{Rule, Setup, words};
+use super::{Rule, Setup, wording};
 use crate::{
-    finding::{ChangeOf, Correction, Sight, Sink, StepField, Where},
+    finding::{ChangeOf, Correction, Observation, Sink, StepField, Where},
     geometry::Rect,
     panel::PlayedStep,
     plan::{Plan, WindowAsk},
@@ -32,7 +32,7 @@ impl Rule for NoWindowsHere<'_> {
             let rect = boxes.reduce(Rect::around);
             let asked_for = match &update.window {
                 WindowAsk::Boxes(boxes) => {
-                    boxes.iter().map(|window| words::window(*window)).collect::<Vec<_>>().join(", ")
+                    boxes.iter().map(|window| wording::window(*window)).collect::<Vec<_>>().join(", ")
                 }
                 WindowAsk::All | WindowAsk::Changed => "\"changed\"".to_owned(),
             };
@@ -41,9 +41,9 @@ impl Rule for NoWindowsHere<'_> {
             } else {
                 let windowed: Vec<String> =
                     display.modes.iter().filter(|mode| mode.windowed).map(|mode| format!("`{}`", mode.name)).collect();
-                (format!("the mode `{}`", mode.name), (!windowed.is_empty()).then(|| words::one_of(&windowed)))
+                (format!("the mode `{}`", mode.name), (!windowed.is_empty()).then(|| wording::one_of(&windowed)))
             };
-            let sight = Sight {
+            let observation = Observation {
                 update: Some(index),
                 rect,
                 message: format!("the window {asked_for} is asked for, but {who} refreshes only the whole panel"),
@@ -53,9 +53,9 @@ impl Rule for NoWindowsHere<'_> {
                 ),
                 corrections: vec![Correction::of(step, ChangeOf::Window { update: index, window: WindowAsk::All })],
                 figures: vec![("sent_px", played.sent_px as f64)],
-                ..Sight::default()
+                ..Observation::default()
             };
-            sink.report(Where::of(step, StepField::Window(index, None)), sight);
+            sink.report(Where::of(step, StepField::Window(index, None)), observation);
         }
     }
 }

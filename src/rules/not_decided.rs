@@ -1,8 +1,8 @@
 //! `not-decided`: a step whose updates are left to choose.
 
-use super::{Rule, Setup, words};
+use super::{Rule, Setup, wording};
 use crate::{
-    finding::{Sight, Sink, StepField, Where},
+    finding::{Observation, Sink, StepField, Where},
     panel::PlayedStep,
     plan::{Plan, Updates},
 };
@@ -25,19 +25,19 @@ impl Rule for NotDecided<'_> {
             return;
         }
         let modes: Vec<String> = self.plan.display.mode_names().map(|mode| format!("`{mode}`")).collect();
-        let sight = Sight {
+        let observation = Observation {
             rect: step.changed.bounds(step.grid()),
             message: format!(
                 "the updates of this step are left to choose, so nothing is sent; {} differ from the glass",
-                words::area(step.changed.count(), &self.plan.display)
+                wording::area(step.changed.count(), &self.plan.display)
             ),
             help: format!(
                 "list the updates, or let `stillpage replan` choose them; the display's modes are {}",
-                words::listed(&modes, 6)
+                wording::listed(&modes, 6)
             ),
             figures: vec![("px", step.changed.count() as f64)],
-            ..Sight::default()
+            ..Observation::default()
         };
-        sink.report(Where::of(step, StepField::Updates), sight);
+        sink.report(Where::of(step, StepField::Updates), observation);
     }
 }

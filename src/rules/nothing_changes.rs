@@ -1,8 +1,8 @@
 //! `nothing-changes`: an update that sends pixels of which none changes, and that cleans nothing.
 
-use super::{Rule, Setup, words};
+use super::{Rule, Setup, wording};
 use crate::{
-    finding::{ChangeOf, Correction, Sight, Sink, StepField, Where},
+    finding::{ChangeOf, Correction, Observation, Sink, StepField, Where},
     panel::PlayedStep,
     plan::{Plan, WindowAsk},
 };
@@ -27,14 +27,14 @@ impl Rule for NothingChanges<'_> {
             if update.sent.is_empty() || update.changed_px > 0 || mode.cleans || update.takes_residue {
                 continue;
             }
-            let sight = Sight {
+            let observation = Observation {
                 update: Some(index),
                 rect: update.sent_bounds(),
                 message: format!(
                     "the `{}` update sends {} and changes none of them; it takes {} ms",
                     mode.name,
-                    words::area(update.sent_px, display),
-                    words::figure(update.duration_ms)
+                    wording::area(update.sent_px, display),
+                    wording::figure(update.duration_ms)
                 ),
                 help: "take the update away, or ask for \"changed\", which sends nothing where nothing differs".into(),
                 corrections: vec![
@@ -42,9 +42,9 @@ impl Rule for NothingChanges<'_> {
                     Correction::of(step, ChangeOf::Window { update: index, window: WindowAsk::Changed }),
                 ],
                 figures: vec![("sent_px", update.sent_px as f64), ("duration_ms", update.duration_ms)],
-                ..Sight::default()
+                ..Observation::default()
             };
-            sink.report(Where::of(step, StepField::Mode(index)), sight);
+            sink.report(Where::of(step, StepField::Mode(index)), observation);
         }
     }
 }

@@ -2,7 +2,7 @@
 
 use super::{Rule, Setup};
 use crate::{
-    finding::{Sight, Sink, StepField, Where},
+    finding::{Observation, Sink, StepField, Where},
     panel::PlayedStep,
     plan::Plan,
 };
@@ -27,16 +27,16 @@ impl<'p> OutsideTemperature<'p> {
             return;
         }
         self.told_panel = true;
-        let sight = Sight {
+        let observation = Observation {
             message: format!(
                 "the plan plays at {now} C, the panel `{}` may be updated from {lowest} to {highest} C",
                 self.plan.display.name
             ),
             help: "do not update the panel at this temperature; review the plan at one that it allows".into(),
             figures: vec![("temperature_c", now), ("lowest_c", lowest), ("highest_c", highest)],
-            ..Sight::default()
+            ..Observation::default()
         };
-        sink.report(Where::of_plan("/temperature_c"), sight);
+        sink.report(Where::of_plan("/temperature_c"), observation);
     }
 }
 
@@ -54,7 +54,7 @@ impl Rule for OutsideTemperature<'_> {
                 continue;
             }
             self.told_modes.push(update.mode);
-            let sight = Sight {
+            let observation = Observation {
                 update: Some(index),
                 message: format!(
                     "the plan plays at {} C, the mode `{}` has no waveform below {lowest} C; its coldest entry is taken",
@@ -62,9 +62,9 @@ impl Rule for OutsideTemperature<'_> {
                 ),
                 help: "use a mode whose table reaches this temperature, or do not update the panel in the cold".into(),
                 figures: vec![("temperature_c", self.plan.temperature_c), ("lowest_c", lowest)],
-                ..Sight::default()
+                ..Observation::default()
             };
-            sink.report(Where::of(step, StepField::Mode(index)), sight);
+            sink.report(Where::of(step, StepField::Mode(index)), observation);
         }
     }
 }

@@ -1,8 +1,8 @@
 //! `over-budget`: a figure of the summary above the plan's budget.
 
-use super::{Outcome, Rule, Setup, words};
+use super::{Outcome, Rule, Setup, wording};
 use crate::{
-    finding::{Sight, Sink, Where},
+    finding::{Observation, Sink, Where},
     plan::Plan,
 };
 
@@ -23,17 +23,17 @@ impl Rule for OverBudget<'_> {
         let figures = outcome.summary.figures();
         for (name, budget) in &self.plan.budgets {
             let Some(figure) = figures.get(name.as_str()).filter(|figure| *figure > budget) else { continue };
-            let sight = Sight {
+            let observation = Observation {
                 message: format!("`{name}` is {}, over the plan's budget of {budget}", figure_words(*figure)),
                 help: "spend less in the plan, or raise the budget and say why in the review".into(),
                 figures: vec![("figure", *figure), ("budget", *budget)],
-                ..Sight::default()
+                ..Observation::default()
             };
-            sink.report(Where::of_plan(format!("/budgets/{name}")), sight);
+            sink.report(Where::of_plan(format!("/budgets/{name}")), observation);
         }
     }
 }
 
 fn figure_words(figure: f64) -> String {
-    if figure.fract() == 0.0 { format!("{figure:.0}") } else { words::figure(figure) }
+    if figure.fract() == 0.0 { format!("{figure:.0}") } else { wording::figure(figure) }
 }

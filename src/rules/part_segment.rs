@@ -2,10 +2,10 @@
 
 use std::collections::BTreeSet;
 
-use super::{Rule, Setup, words};
+use super::{Rule, Setup, wording};
 use crate::{
     display::SegmentState,
-    finding::{Sight, Sink, StepField, Where},
+    finding::{Observation, Sink, StepField, Where},
     geometry::Rect,
     panel::PlayedStep,
     plan::ScreenId,
@@ -40,33 +40,33 @@ impl Rule for PartSegment {
                 ScreenNote::FaceMissing(_) | ScreenNote::GlyphMissing(_) | ScreenNote::LeftOut(_) => {}
             }
         }
-        if let Some(sight) = part(&parts) {
-            sink.report(Where::of(step, StepField::Screen), sight);
+        if let Some(observation) = part(&parts) {
+            sink.report(Where::of(step, StepField::Screen), observation);
         }
     }
 }
 
-fn part(parts: &[&SegmentState]) -> Option<Sight> {
+fn part(parts: &[&SegmentState]) -> Option<Observation> {
     let rect = parts.iter().map(|state| state.rect).reduce(Rect::around)?;
     let shares: Vec<String> =
         parts.iter().map(|state| format!("`{}` ({:.0} % dark)", state.name, 100.0 * state.dark_share)).collect();
     let (stands, it) = if parts.len() == 1 { ("a segment is", "it is") } else { ("segments are", "each is") };
-    Some(Sight {
+    Some(Observation {
         rect: Some(rect),
         message: format!(
             "{stands} drawn neither on nor off: {}; a segment is driven as a whole, {it} shown as what it mostly is",
-            words::listed(&shares, 6)
+            wording::listed(&shares, 6)
         ),
         help: "fill the whole shape of a segment, or leave it empty; draw the screen over the drawing of the segments"
             .into(),
         figures: vec![("segments", parts.len() as f64)],
         key: "part".into(),
-        ..Sight::default()
+        ..Observation::default()
     })
 }
 
-fn outside(rect: Rect, pixels: u64) -> Sight {
-    Sight {
+fn outside(rect: Rect, pixels: u64) -> Observation {
+    Observation {
         rect: Some(rect),
         message: format!(
             "{pixels} px of ink lie outside every segment: the panel has nothing there that could show them"
@@ -74,6 +74,6 @@ fn outside(rect: Rect, pixels: u64) -> Sight {
         help: "draw only what the segments can show, or add a segment to the drawing of the panel".into(),
         figures: vec![("px", pixels as f64)],
         key: "outside".into(),
-        ..Sight::default()
+        ..Observation::default()
     }
 }

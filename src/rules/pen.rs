@@ -2,7 +2,7 @@
 //! for what goes on from stroke to stroke.
 
 use crate::{
-    finding::{Sight, Sink, Where},
+    finding::{Observation, Sink, Where},
     geometry::Rect,
     panel::{PlayedStep, PlayedUpdate},
     plan::Cause,
@@ -29,36 +29,36 @@ struct Open {
     place: Where,
     badness: f64,
     worst_step: u64,
-    sight: Sight,
+    observation: Observation,
 }
 
 impl Lasting {
     /// Sees the trouble once more; the worst of it is told. Another kind is another finding.
-    pub(super) fn see(&mut self, kind: &str, place: Where, badness: f64, sight: Sight, sink: &mut Sink) {
-        if self.open.as_ref().is_some_and(|open| open.sight.key != kind) {
+    pub(super) fn see(&mut self, kind: &str, place: Where, badness: f64, observation: Observation, sink: &mut Sink) {
+        if self.open.as_ref().is_some_and(|open| open.observation.key != kind) {
             self.close(sink);
         }
-        let sight = Sight { key: kind.to_owned(), ..sight };
+        let observation = Observation { key: kind.to_owned(), ..observation };
         match &mut self.open {
             Some(open) => {
                 open.place.last_step = place.last_step;
                 if badness > open.badness {
-                    (open.badness, open.worst_step, open.sight) = (badness, place.step, sight);
+                    (open.badness, open.worst_step, open.observation) = (badness, place.step, observation);
                 }
             }
-            None => self.open = Some(Open { badness, worst_step: place.step, sight, place }),
+            None => self.open = Some(Open { badness, worst_step: place.step, observation, place }),
         }
     }
 
     /// Tells what was seen up to here.
     pub(super) fn close(&mut self, sink: &mut Sink) {
         let Some(open) = self.open.take() else { return };
-        let mut sight = Sight { key: self.told.to_string(), ..open.sight };
+        let mut observation = Observation { key: self.told.to_string(), ..open.observation };
         self.told += 1;
         if open.worst_step != open.place.step {
-            sight.message = format!("{} (at step {}, the worst)", sight.message, open.worst_step);
+            observation.message = format!("{} (at step {}, the worst)", observation.message, open.worst_step);
         }
-        sink.report(open.place, sight);
+        sink.report(open.place, observation);
     }
 }
 

@@ -3,10 +3,10 @@
 use super::{
     Rule, Setup,
     pen::{Lasting, Running, RunningUpdate},
-    words,
+    wording,
 };
 use crate::{
-    finding::{Sight, Sink, StepField, Where},
+    finding::{Observation, Sink, StepField, Where},
     panel::{PlayedPiece, PlayedStep},
     plan::Plan,
 };
@@ -26,32 +26,32 @@ impl<'p> PenLags<'p> {
         Self { plan: setup.plan, limit_ms: setup.limit("ms"), running, lasting }
     }
 
-    fn sight(&self, piece: PlayedPiece, late_pieces: usize) -> (Sight, String) {
+    fn observation(&self, piece: PlayedPiece, late_pieces: usize) -> (Observation, String) {
         let delay_ms = self.plan.display.controller_ink_delay_ms.unwrap_or(0.0);
         let lag_ms = piece.start_ms - piece.pen_ms;
         let wait_ms = lag_ms - delay_ms;
         let over = self.running.0.iter().filter(|update| update.sent.iter().any(|rect| rect.overlaps(piece.rect)));
         let blocker = over.max_by(|one, other| one.finish_ms.total_cmp(&other.finish_ms)).filter(|_| wait_ms > 0.0);
         let waiting = blocker.map_or(String::new(), |update| {
-            format!(", {} ms of them waiting for {}", words::ms(wait_ms), self.name(update))
+            format!(", {} ms of them waiting for {}", wording::ms(wait_ms), self.name(update))
         });
         let kind = blocker.map_or("delay", |update| self.plan.display.modes[update.mode].name.as_str()).to_owned();
-        let sight = Sight {
+        let observation = Observation {
             rect: Some(piece.rect),
             message: format!(
                 "the line follows the pen after {} ms{waiting}; a hand sees a lag from {} ms on",
-                words::ms(lag_ms),
-                words::ms(self.limit_ms)
+                wording::ms(lag_ms),
+                wording::ms(self.limit_ms)
             ),
             help: match blocker {
                 Some(update) => format!(
                     "keep {} away from where the pen writes, or put it into a pause: it runs for {} ms",
                     self.name(update),
-                    words::ms(self.duration(update))
+                    wording::ms(self.duration(update))
                 ),
                 None => format!(
                     "the controller's own delay is {} ms: set it up for less, or choose a controller that draws sooner",
-                    words::ms(delay_ms)
+                    wording::ms(delay_ms)
                 ),
             },
             figures: vec![
@@ -61,9 +61,9 @@ impl<'p> PenLags<'p> {
                 ("limit_ms", self.limit_ms),
                 ("late_pieces", late_pieces as f64),
             ],
-            ..Sight::default()
+            ..Observation::default()
         };
-        (sight, kind)
+        (observation, kind)
     }
 
     fn name(&self, update: &RunningUpdate) -> String {
@@ -85,8 +85,8 @@ impl Rule for PenLags<'_> {
             let worst = late.iter().copied().max_by(|one, other| lag_ms(one).total_cmp(&lag_ms(other)));
             match worst {
                 Some(worst) => {
-                    let (sight, kind) = self.sight(*worst, late.len());
-                    self.lasting.see(&kind, Where::of(step, StepField::Strokes), lag_ms(worst), sight, sink);
+                    let (observation, kind) = self.observation(*worst, late.len());
+                    self.lasting.see(&kind, Where::of(step, StepField::Strokes), lag_ms(worst), observation, sink);
                 }
                 None => self.lasting.close(sink),
             }

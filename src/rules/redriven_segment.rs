@@ -1,8 +1,8 @@
 //! `redriven-segment`: a segment that is driven towards the state that it already has.
 
-use super::{Rule, Setup, remedy, words};
+use super::{Rule, Setup, remedy, wording};
 use crate::{
-    finding::{Correction, Sight, Sink, StepField, Where},
+    finding::{Correction, Observation, Sink, StepField, Where},
     panel::{PlayedStep, PlayedUpdate},
     plan::Plan,
 };
@@ -18,8 +18,8 @@ impl<'p> RedrivenSegment<'p> {
         Self { plan: setup.plan }
     }
 
-    fn sight(&self, step: &PlayedStep<'_>, index: usize, update: &PlayedUpdate) -> Option<Sight> {
-        let (names, pixels) = words::segments_of(&update.redriven, step, self.plan);
+    fn observation(&self, step: &PlayedStep<'_>, index: usize, update: &PlayedUpdate) -> Option<Observation> {
+        let (names, pixels) = wording::segments_of(&update.redriven, step, self.plan);
         // Where residue was taken away the drive had its use.
         if names.is_empty() || update.takes_residue {
             return None;
@@ -30,16 +30,16 @@ impl<'p> RedrivenSegment<'p> {
         let help = if changing.is_empty() {
             "drive only the segments that change".to_owned()
         } else {
-            format!("use {}, which drives only the segments that change", words::one_of(&changing))
+            format!("use {}, which drives only the segments that change", wording::one_of(&changing))
         };
-        Some(Sight {
+        Some(Observation {
             update: Some(index),
             rect: pixels.bounds(step.grid()),
             message: format!(
                 "`{}` drives {} again towards the state that {} already: the ink is pushed one way more often than the \
                  other, which wears it",
                 modes[update.mode].name,
-                words::listed(&names, 6),
+                wording::listed(&names, 6),
                 if names.len() == 1 { "it has" } else { "they have" }
             ),
             help,
@@ -49,7 +49,7 @@ impl<'p> RedrivenSegment<'p> {
                 remedy::modes_by_cost(self.plan, |mode| modes[*mode].changed_only),
             ),
             figures: vec![("segments", names.len() as f64), ("px", pixels.count() as f64)],
-            ..Sight::default()
+            ..Observation::default()
         })
     }
 }
@@ -58,9 +58,9 @@ impl Rule for RedrivenSegment<'_> {
     fn step(&mut self, step: &PlayedStep<'_>, sink: &mut Sink) {
         for (index, update) in step.updates.iter().enumerate() {
             if !update.redriven.is_empty()
-                && let Some(sight) = self.sight(step, index, update)
+                && let Some(observation) = self.observation(step, index, update)
             {
-                sink.report(Where::of(step, StepField::Mode(index)), sight);
+                sink.report(Where::of(step, StepField::Mode(index)), observation);
             }
         }
     }

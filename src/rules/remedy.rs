@@ -2,7 +2,7 @@
 
 use std::cmp::Ordering;
 
-use super::words;
+use super::wording;
 use crate::{
     change::{Mask, TileCover, bits, proposed_window},
     display::{Level, LevelSet, Mode},
@@ -26,7 +26,7 @@ pub(super) fn origin(ghost: &Ghost, step: &PlayedStep<'_>, plan: &Plan) -> Strin
 
 /// A step by its number and label.
 pub(super) fn step_name(index: u64, plan: &Plan) -> String {
-    words::step_name(index, plan.step_at(index).and_then(|step| step.label.as_deref()))
+    wording::step_name(index, plan.step_at(index).and_then(|step| step.label.as_deref()))
 }
 
 /// How to take the ghosts in a box away, of which this is the strongest, in words.
@@ -43,13 +43,13 @@ pub(super) fn removal(ghost: &Ghost, rect: Rect, step: &PlayedStep<'_>, plan: &P
         return "no mode of this display takes it away: one that drives every pixel and keeps less residue is needed"
             .into();
     };
-    let place = window.map_or("the whole panel".to_owned(), |rect| format!("the window {}", words::rect(rect)));
+    let place = window.map_or("the whole panel".to_owned(), |rect| format!("the window {}", wording::rect(rect)));
     let flash = match mode.flashes {
         0 => "without a flash",
         1 => "with one flash",
         _ => "with flashes",
     };
-    format!("`{}` on {place} takes it away in {} ms, {flash}; best in a pause", mode.name, words::ms(duration(mode)))
+    format!("`{}` on {place} takes it away in {} ms, {flash}; best in a pause", mode.name, wording::ms(duration(mode)))
 }
 
 /// Whether a mode brings the strongest pixel of a ghost below the limit, when it is driven where it is.
@@ -104,7 +104,7 @@ pub(super) struct Missing {
 /// Which update brings a box to the glass, in words.
 pub(super) fn update_of(rect: Rect, plan: &Plan) -> String {
     match proposed_window(rect, &plan.display, plan.rotation) {
-        Some(window) => format!("add an update with the window {}, or use \"changed\"", words::rect(window)),
+        Some(window) => format!("add an update with the window {}, or use \"changed\"", wording::rect(window)),
         None => "add an update of the whole panel".to_owned(),
     }
 }

@@ -2,9 +2,9 @@
 
 use std::collections::VecDeque;
 
-use super::{Rule, Setup, due::Due, words};
+use super::{Rule, Setup, due::Due, wording};
 use crate::{
-    finding::{Sight, Sink, StepField, Where},
+    finding::{Observation, Sink, StepField, Where},
     panel::PlayedStep,
     plan::{Cause, Plan},
 };
@@ -46,19 +46,19 @@ impl<'p> Restless<'p> {
     fn close(&mut self, sink: &mut Sink) {
         let Some((place, most)) = self.open.take() else { return };
         let an_hour = 6 * most;
-        let sight = Sight {
+        let observation = Observation {
             message: format!(
                 "the panel flashes {most} times in ten minutes ({an_hour} an hour), which nobody asked for and nothing made due: {} \
                  an hour are bearable",
-                words::ms(self.per_hour)
+                wording::ms(self.per_hour)
             ),
             help: "use a mode without a flash, and clean when the display's limit or a ghost asks for it".into(),
             figures: vec![("per_hour", an_hour as f64), ("limit_per_hour", self.per_hour)],
             key: self.told.to_string(),
-            ..Sight::default()
+            ..Observation::default()
         };
         self.told += 1;
-        sink.report(place, sight);
+        sink.report(place, observation);
     }
 }
 

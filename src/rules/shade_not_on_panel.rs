@@ -2,11 +2,11 @@
 
 use std::collections::{BTreeMap, BTreeSet, HashMap};
 
-use super::{Rule, Setup, shapes, words};
+use super::{Rule, Setup, shapes, wording};
 use crate::{
     change::Mask,
     display::{Ink, ink::InkKind},
-    finding::{Sight, Sink, StepField, Where},
+    finding::{Observation, Sink, StepField, Where},
     panel::PlayedStep,
     plan::{Plan, ScreenId},
 };
@@ -111,21 +111,21 @@ impl Rule for ShadeNotOnPanel<'_> {
         let all = large.iter().fold(Mask::new(), |all, (_, mask, _)| all.or(mask));
         // The largest areas are named first; of equal ones the darker.
         large.sort_by_key(|(shade, mask, _)| (std::cmp::Reverse(mask.count()), *shade));
-        let sight = sight(&display.ink, &large, &words::area(all.count(), display));
-        let sight = Sight {
+        let observation = observation(&display.ink, &large, &wording::area(all.count(), display));
+        let observation = Observation {
             rect: all.bounds(step.grid()),
             figures: vec![
                 ("px", all.count() as f64),
                 ("mm2", display.area_mm2(all.count())),
                 (if display.ink.colours().is_some() { "colour" } else { "grey" }, worst),
             ],
-            ..sight
+            ..observation
         };
-        sink.report(Where::of(step, StepField::Screen), sight);
+        sink.report(Where::of(step, StepField::Screen), observation);
     }
 }
 
-fn sight(ink: &Ink, large: &[([u8; 3], Mask, f64)], area: &str) -> Sight {
+fn observation(ink: &Ink, large: &[([u8; 3], Mask, f64)], area: &str) -> Observation {
     let is_palette = ink.colours().is_some();
     let names: Vec<String> = large
         .iter()
@@ -139,13 +139,13 @@ fn sight(ink: &Ink, large: &[([u8; 3], Mask, f64)], area: &str) -> Sight {
         None => ink.all().iter().map(|level| ink.shade(level).to_string()).collect(),
     };
     let what = if is_palette { "colours" } else { "shades" };
-    Sight {
-        message: format!("{area} are filled with {what} that the panel does not have: {}", words::listed(&names, 4)),
+    Observation {
+        message: format!("{area} are filled with {what} that the panel does not have: {}", wording::listed(&names, 4)),
         help: format!(
             "draw the areas in the panel's own {what} ({}), or as an ordered pattern of them: `stillpage prepare SCREEN \
              --display NAME --out DIR` makes one",
-            words::listed(&levels, 16)
+            wording::listed(&levels, 16)
         ),
-        ..Sight::default()
+        ..Observation::default()
     }
 }

@@ -1,10 +1,10 @@
 //! `slow-answer`: a touch, a key or the pen is answered later than a person takes for at once, or never.
 
-use super::{Rule, Setup, limit_of, remedy, words};
+use super::{Rule, Setup, limit_of, remedy, wording};
 use crate::{
     change::{Mask, TileGrid},
     display::Mode,
-    finding::{Sight, Sink, StepField, Where},
+    finding::{Observation, Sink, StepField, Where},
     panel::{PlayedStep, PlayedUpdate},
     plan::{Begins, Plan, Updates},
 };
@@ -84,13 +84,13 @@ impl<'p> SlowAnswer<'p> {
         for never in self.unanswered.extract_if(.., |unanswered| unanswered.pixels.is_empty()) {
             let Some(rect) = never.all.bounds(&never.grid) else { continue };
             let display = &self.plan.display;
-            let sight = Sight {
+            let observation = Observation {
                 rect: Some(rect),
                 message: format!(
                     "the {} is never answered: {} change in memory and change back {} ms later, and no update shows them",
                     never.cause,
-                    words::area(never.all.count(), display),
-                    words::ms(now_ms - never.request_ms)
+                    wording::area(never.all.count(), display),
+                    wording::ms(now_ms - never.request_ms)
                 ),
                 help: format!(
                     "{}, and let it stand until it was seen; or leave this step out, if the {} needs no answer",
@@ -100,9 +100,9 @@ impl<'p> SlowAnswer<'p> {
                 corrections: never.missing.corrections(rect, self.plan),
                 figures: vec![("px", never.all.count() as f64)],
                 key: "never".into(),
-                ..Sight::default()
+                ..Observation::default()
             };
-            sink.report(never.place, sight);
+            sink.report(never.place, observation);
         }
     }
 
@@ -121,20 +121,20 @@ impl<'p> SlowAnswer<'p> {
         let (first_ms, whole_ms) = (first.first_visible_ms - request_ms, last.times.finish_ms - request_ms);
         // A line that the controller draws itself is the answer to the pen; what the host commits follows it.
         if first_ms > self.first_ms && step.planned.step.strokes.is_empty() {
-            let sight = self.late_first(step, first, first_ms);
-            sink.report(Where::of(step, StepField::Updates), place_of(step, &updates, first, sight));
+            let observation = self.late_first(step, first, first_ms);
+            sink.report(Where::of(step, StepField::Updates), place_of(step, &updates, first, observation));
         }
         if whole_ms > self.whole_ms {
-            let sight = self.late_whole(cause.word(), last, whole_ms);
-            sink.report(Where::of(step, StepField::Updates), place_of(step, &updates, last, sight));
+            let observation = self.late_whole(cause.word(), last, whole_ms);
+            sink.report(Where::of(step, StepField::Updates), place_of(step, &updates, last, observation));
         }
     }
 
-    fn late_first(&self, step: &PlayedStep<'_>, first: &PlayedUpdate, answer_ms: f64) -> Sight {
+    fn late_first(&self, step: &PlayedStep<'_>, first: &PlayedUpdate, answer_ms: f64) -> Observation {
         let cause = step.planned.step.cause.word();
         let modes = &self.plan.display.modes;
         let would_do = |without_ms: f64| answer_ms - without_ms <= self.first_ms;
-        let allow = || format!("allow more: `first_ms` is {} ms here", words::ms(self.first_ms));
+        let allow = || format!("allow more: `first_ms` is {} ms here", wording::ms(self.first_ms));
         // Where nobody knows what is on the glass, only what drives every pixel shows what it should.
         let answers = |mode: &Mode| mode.name != modes[first.mode].name && (self.was_known || !mode.changed_only);
         let quickest = modes
@@ -150,55 +150,60 @@ impl<'p> SlowAnswer<'p> {
             Some((mode, first_ms)) => format!(
                 "answer at once with `{}` in a small window ({} ms to its first change), and bring the rest after it",
                 mode.name,
-                words::ms(first_ms)
+                wording::ms(first_ms)
             ),
             None if would_do(first.times.transfer_ms) => format!("send less for the answer, or {}", allow()),
             None => format!("no other mode answers sooner here: {}", allow()),
         };
-        Sight {
+        Observation {
             message: format!(
                 "the {cause} is answered after {} ms: of it {} ms waiting, {} ms transfer and {} ms until `{}` shows",
-                words::ms(answer_ms),
-                words::ms(first.times.wait_ms),
-                words::ms(first.times.transfer_ms),
-                words::ms(first.first_visible_ms - first.times.start_ms),
+                wording::ms(answer_ms),
+                wording::ms(first.times.wait_ms),
+                wording::ms(first.times.transfer_ms),
+                wording::ms(first.first_visible_ms - first.times.start_ms),
                 modes[first.mode].name
             ),
             help,
             figures: vec![("first_ms", answer_ms), ("limit_ms", self.first_ms)],
             key: "first".into(),
-            ..Sight::default()
+            ..Observation::default()
         }
     }
 
-    fn late_whole(&self, cause: &str, last: &PlayedUpdate, answer_ms: f64) -> Sight {
+    fn late_whole(&self, cause: &str, last: &PlayedUpdate, answer_ms: f64) -> Observation {
         let better = if last.duration_ms > self.whole_ms {
             format!(
                 "`{}` alone takes {} ms: use a quicker mode, or allow more by `whole_ms`",
                 self.plan.display.modes[last.mode].name,
-                words::ms(last.duration_ms)
+                wording::ms(last.duration_ms)
             )
         } else {
             "use a quicker mode, a smaller window, or fewer updates one after the other".to_owned()
         };
-        Sight {
+        Observation {
             message: format!(
                 "the whole answer to the {cause} stands after {} ms, with the end of `{}`",
-                words::ms(answer_ms),
+                wording::ms(answer_ms),
                 self.plan.display.modes[last.mode].name
             ),
-            help: format!("{better}: {} ms keep a person's thought", words::ms(self.whole_ms)),
+            help: format!("{better}: {} ms keep a person's thought", wording::ms(self.whole_ms)),
             figures: vec![("whole_ms", answer_ms), ("limit_ms", self.whole_ms)],
             key: "whole".into(),
-            ..Sight::default()
+            ..Observation::default()
         }
     }
 }
 
-fn place_of(step: &PlayedStep<'_>, updates: &[(usize, &PlayedUpdate)], update: &PlayedUpdate, sight: Sight) -> Sight {
+fn place_of(
+    step: &PlayedStep<'_>,
+    updates: &[(usize, &PlayedUpdate)],
+    update: &PlayedUpdate,
+    observation: Observation,
+) -> Observation {
     let index = updates.iter().find(|(_, other)| std::ptr::eq(*other, update)).map(|(index, _)| *index);
     let rect = step.planned.step.touched.and_then(|touched| touched.cut(step.memory.size()));
-    Sight { update: index, rect: rect.or(update.sent_bounds()), ..sight }
+    Observation { update: index, rect: rect.or(update.sent_bounds()), ..observation }
 }
 
 impl Rule for SlowAnswer<'_> {

@@ -2,9 +2,9 @@
 
 use std::collections::BTreeMap;
 
-use super::{Rule, Setup, words};
+use super::{Rule, Setup, wording};
 use crate::{
-    finding::{Sight, Sink, StepField, Where},
+    finding::{Observation, Sink, StepField, Where},
     geometry::Window,
     panel::PlayedStep,
     plan::Plan,
@@ -44,26 +44,26 @@ impl<'p> SmallTarget<'p> {
                 "the touch target is {} x {} px, {} x {} mm: smaller than the {} mm that a finger hits",
                 rect.width,
                 rect.height,
-                words::figure(width_mm),
-                words::figure(height_mm),
+                wording::figure(width_mm),
+                wording::figure(height_mm),
                 self.limit_mm
             ),
-            None => format!("the touch target {} lies off the panel: nobody can touch it", words::window(target)),
+            None => format!("the touch target {} lies off the panel: nobody can touch it", wording::window(target)),
         };
         let pixels_per_inch = self.plan.display.pixels_per_inch;
         let wanted_px = (self.limit_mm * pixels_per_inch / 25.4).ceil();
         let floor_px = (FLOOR_CSS_PX * pixels_per_inch / CSS_PX_IN_AN_INCH).ceil();
-        let sight = Sight {
+        let observation = Observation {
             rect,
             message,
             help: format!(
                 "let it answer to {wanted_px} x {wanted_px} px or more, also where less is drawn; {FLOOR_CSS_PX} CSS px, {floor_px} px here, are the floor of WCAG 2.2 (2.5.8), and fingers want about 8 mm"
             ),
             figures: vec![("width_mm", width_mm), ("height_mm", height_mm), ("limit_mm", self.limit_mm)],
-            key: words::window(target),
-            ..Sight::default()
+            key: wording::window(target),
+            ..Observation::default()
         };
-        sink.report(place, sight);
+        sink.report(place, observation);
     }
 }
 

@@ -3,11 +3,11 @@
 use super::{
     Rule, Setup,
     pen::{SETTLE_MS, is_commit},
-    remedy, words,
+    remedy, wording,
 };
 use crate::{
     change::{Mask, TileGrid, proposed_window},
-    finding::{Sight, Sink, StepField, Where},
+    finding::{Observation, Sink, StepField, Where},
     panel::PlayedStep,
     plan::{Plan, Updates},
 };
@@ -48,7 +48,7 @@ impl<'p> StrayInk<'p> {
         let display = &self.plan.display;
         let Some(rect) = self.grid.and_then(|grid| pixels.bounds(&grid)) else { return };
         let px = pixels.count();
-        let (area, verb) = (words::area(px, display), if px == 1 { "lies" } else { "lie" });
+        let (area, verb) = (wording::area(px, display), if px == 1 { "lies" } else { "lie" });
         let message = if committed.is_some() {
             format!(
                 "{area} of the line under the pen {verb} outside the windows of the commit: the ink stays on the glass"
@@ -57,12 +57,15 @@ impl<'p> StrayInk<'p> {
             format!("{area} of the line under the pen are never committed: the picture in memory lacks them")
         };
         let help = match proposed_window(rect, display, self.plan.rotation) {
-            Some(window) => format!("let the commit redraw {} too, or use \"changed\"", words::rect(window)),
+            Some(window) => format!("let the commit redraw {} too, or use \"changed\"", wording::rect(window)),
             None => "let the commit redraw the whole panel".to_owned(),
         };
         let figures = vec![("px", px as f64), ("mm2", display.area_mm2(px))];
         let corrections = committed.map_or_else(Vec::new, |missing| missing.corrections(rect, self.plan));
-        sink.report(place, Sight { rect: Some(rect), message, help, figures, corrections, ..Sight::default() });
+        sink.report(
+            place,
+            Observation { rect: Some(rect), message, help, figures, corrections, ..Observation::default() },
+        );
     }
 
     /// Takes in the ink of a step that its own updates left.

@@ -3,11 +3,11 @@
 
 use std::collections::BTreeSet;
 
-use super::{Rule, Setup, shapes, words};
+use super::{Rule, Setup, shapes, wording};
 use crate::{
     change::{Mask, regions},
     display::{Level, ink::InkKind},
-    finding::{Sight, Sink, StepField, Where},
+    finding::{Observation, Sink, StepField, Where},
     geometry::Size,
     panel::PlayedStep,
     plan::{Plan, ScreenId},
@@ -106,21 +106,21 @@ impl Rule for ThinLine<'_> {
         let places: Vec<_> = places.into_iter().filter(|place| place.pixels >= FEWEST_PX).collect();
         let Some(rect) = places.iter().map(|place| place.rect).reduce(crate::geometry::Rect::around) else { return };
         let pixels: u64 = places.iter().map(|place| place.pixels).sum();
-        let sight = Sight {
+        let observation = Observation {
             rect: Some(rect),
             message: format!(
                 "{} of thin lines turn white when the screen is brought to {}: they break or vanish in {}",
-                words::counted(pixels, "pixel", "pixels"),
+                wording::counted(pixels, "pixel", "pixels"),
                 self.levels,
-                words::counted(places.len() as u64, "place", "places")
+                wording::counted(places.len() as u64, "place", "places")
             ),
             help: format!(
                 "draw lines and stems at least {} px wide, on whole pixels, in solid black",
                 self.thinnest_px.ceil()
             ),
             figures: vec![("px", pixels as f64), ("places", places.len() as f64)],
-            ..Sight::default()
+            ..Observation::default()
         };
-        sink.report(Where::of(step, StepField::Screen), sight);
+        sink.report(Where::of(step, StepField::Screen), observation);
     }
 }

@@ -3,11 +3,11 @@
 use super::{
     Rule, Setup,
     texts::{Followed, Group},
-    words,
+    wording,
 };
 use crate::{
     display::ink::InkKind,
-    finding::{Sight, Sink},
+    finding::{Observation, Sink},
     panel::PlayedStep,
     plan::Plan,
     units::length_mm,
@@ -31,18 +31,18 @@ impl<'p> TinyText<'p> {
         let mm = length_mm(x_height_px, self.plan.display.pixels_per_inch);
         // Rounded up to halves of a pixel, so that what is advised is enough.
         let wanted_px = (2.0 * size_px * self.limit_mm / mm).ceil() / 2.0;
-        let sight = Sight {
+        let observation = Observation {
             rect: Some(group.rect),
             message: format!(
                 "{}: small letters of {} px are {} mm high on this panel; {} mm can be read at arm's length",
                 group.words(),
-                words::figure(x_height_px),
-                words::figure(mm),
+                wording::figure(x_height_px),
+                wording::figure(mm),
                 self.limit_mm
             ),
             help: format!(
                 "set it in {wanted_px} px instead of {} px, or choose a face with larger small letters",
-                words::figure(size_px)
+                wording::figure(size_px)
             ),
             figures: vec![
                 ("x_height_mm", mm),
@@ -51,9 +51,9 @@ impl<'p> TinyText<'p> {
                 ("texts", group.count as f64),
             ],
             key: format!("{x_height_px} {size_px}"),
-            ..Sight::default()
+            ..Observation::default()
         };
-        sink.report(group.place, sight);
+        sink.report(group.place, observation);
     }
 }
 

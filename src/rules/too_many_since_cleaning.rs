@@ -1,9 +1,9 @@
 //! `too-many-since-cleaning`: more updates since the last cleaning, at some spot, than the display allows.
 
-use super::{Rule, Setup, words};
+use super::{Rule, Setup, wording};
 use crate::{
     change::{Region, regions},
-    finding::{Sight, Sink, StepField, Where},
+    finding::{Observation, Sink, StepField, Where},
     geometry::Rect,
     panel::PlayedStep,
     plan::Plan,
@@ -63,14 +63,14 @@ impl<'p> TooManySinceCleaning<'p> {
         let since = open
             .cleaned_at
             .map_or("since the plan began".to_owned(), |step| format!("since the cleaning at step {step}"));
-        let help = words::cleaning_help(display, |modes| {
+        let help = wording::cleaning_help(display, |modes| {
             format!("clean the place with {modes} before the count passes {limit}, best in a pause")
         });
-        let sight = Sight {
+        let observation = Observation {
             rect: Some(open.spot.rect),
             message: format!(
                 "{} have had up to {} updates {since}; the display asks for a cleaning after {limit}",
-                words::area(open.spot.pixels, display),
+                wording::area(open.spot.pixels, display),
                 open.most
             ),
             help,
@@ -82,10 +82,10 @@ impl<'p> TooManySinceCleaning<'p> {
             ],
             // A spot that is cleaned and passes the limit again is a finding of its own.
             key: self.round.to_string(),
-            ..Sight::default()
+            ..Observation::default()
         };
         self.round += 1;
-        sink.report(open.place, sight);
+        sink.report(open.place, observation);
     }
 }
 

@@ -2,7 +2,7 @@
 
 use super::{Rule, Setup};
 use crate::{
-    finding::{Change, ChangeOf, Correction, Sight, Sink, StepField, Where},
+    finding::{Change, ChangeOf, Correction, Observation, Sink, StepField, Where},
     geometry::Rect,
     panel::{PlayedStep, PlayedUpdate},
     plan::{Plan, Update, WindowAsk},
@@ -25,14 +25,14 @@ impl Rule for TooManyWindows<'_> {
         let Some(most) = self.plan.display.windows.and_then(|windows| windows.most_in_a_step) else { return };
         let sent: usize = step.updates.iter().map(|update| update.sent.len()).sum();
         if sent > most {
-            let sight = Sight {
+            let observation = Observation {
                 message: format!("this step sends {sent} windows; the controller takes {most}"),
                 help: "join windows that lie close to each other, or spread them over two steps".into(),
                 corrections: joined(step, sent - most).into_iter().collect(),
                 figures: vec![("windows", sent as f64), ("most", most as f64)],
-                ..Sight::default()
+                ..Observation::default()
             };
-            sink.report(Where::of(step, StepField::Updates), sight);
+            sink.report(Where::of(step, StepField::Updates), observation);
         }
     }
 }

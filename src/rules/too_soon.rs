@@ -1,8 +1,8 @@
 //! `too-soon`: an update begins closer to another one than the panel allows.
 
-use super::{Rule, Setup, words};
+use super::{Rule, Setup, wording};
 use crate::{
-    finding::{Sight, Sink, StepField, Where},
+    finding::{Observation, Sink, StepField, Where},
     panel::PlayedStep,
     plan::Plan,
 };
@@ -40,24 +40,24 @@ impl Rule for TooSoon<'_> {
             self.starts_ms.push(start_ms);
             let Some(nearest_ms) = nearest_ms else { continue };
             let apart_ms = (start_ms - nearest_ms).abs();
-            let sight = Sight {
+            let observation = Observation {
                 update: Some(index),
                 rect: update.sent_bounds(),
                 message: format!(
                     "this update begins {} {}; the panel wants {} between two",
-                    words::span(apart_ms),
+                    wording::span(apart_ms),
                     if start_ms < nearest_ms { "before one that still waits" } else { "after another one" },
-                    words::span(least_ms)
+                    wording::span(least_ms)
                 ),
                 help: format!(
                     "put both into one update, or wait {} longer: `{}` may be worn or damaged by updates so close together",
-                    words::span(latest_ms + least_ms - start_ms),
+                    wording::span(latest_ms + least_ms - start_ms),
                     self.plan.display.name
                 ),
                 figures: vec![("apart_ms", apart_ms), ("limit_ms", least_ms)],
-                ..Sight::default()
+                ..Observation::default()
             };
-            sink.report(Where::of(step, StepField::Mode(index)), sight);
+            sink.report(Where::of(step, StepField::Mode(index)), observation);
         }
     }
 }

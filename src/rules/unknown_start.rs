@@ -1,8 +1,8 @@
 //! `unknown-start`: a changed-only update over pixels that the controller does not know.
 
-use super::{Rule, Setup, words};
+use super::{Rule, Setup, wording};
 use crate::{
-    finding::{Sight, Sink, StepField, Where},
+    finding::{Observation, Sink, StepField, Where},
     geometry::Rect,
     panel::PlayedStep,
     plan::{Begins, Plan, Updates},
@@ -12,7 +12,7 @@ use crate::{
 #[derive(Clone)]
 pub(super) struct UnknownStart<'p> {
     plan: &'p Plan,
-    open: Option<(Where, Sight)>,
+    open: Option<(Where, Observation)>,
     round: u64,
     /// The first step, where the glass is unknown from the beginning and no step asked for it to be known.
     first: Option<Where>,
@@ -27,53 +27,53 @@ impl<'p> UnknownStart<'p> {
         Self { plan: setup.plan, open: None, round: 0, first: None, unknown_px: 0, is_open_to_choose: false }
     }
 
-    fn see(&mut self, place: Where, sight: Sight) {
+    fn see(&mut self, place: Where, observation: Observation) {
         match &mut self.open {
             Some((first, _)) => first.last_step = place.last_step,
-            None => self.open = Some((place, sight)),
+            None => self.open = Some((place, observation)),
         }
     }
 
     fn close(&mut self, sink: &mut Sink) {
-        if let Some((place, sight)) = self.open.take() {
-            sink.report(place, Sight { key: self.round.to_string(), ..sight });
+        if let Some((place, observation)) = self.open.take() {
+            sink.report(place, Observation { key: self.round.to_string(), ..observation });
             self.round += 1;
         }
     }
 
     /// Some of the glass is never cleaned.
-    fn never_known(&self) -> Sight {
+    fn never_known(&self) -> Observation {
         let display = &self.plan.display;
-        Sight {
+        Observation {
             message: format!(
                 "nobody knows what {} show: the glass is unknown at the beginning, and no cleaning covers them",
-                words::area(self.unknown_px, display)
+                wording::area(self.unknown_px, display)
             ),
             help: "begin with a cleaning update of the whole panel".into(),
             figures: vec![("px", self.unknown_px as f64)],
             key: "never known".into(),
-            ..Sight::default()
+            ..Observation::default()
         }
     }
 
-    fn sight(&self, mode: usize, unknown_px: u64, rect: Option<Rect>) -> Sight {
+    fn observation(&self, mode: usize, unknown_px: u64, rect: Option<Rect>) -> Observation {
         let display = &self.plan.display;
-        let cleaning = words::cleaning_modes(display);
+        let cleaning = wording::cleaning_modes(display);
         let help = if cleaning.is_empty() {
             "drive the whole panel with a mode that drives every pixel first".to_owned()
         } else {
-            format!("begin with a cleaning update ({}) after power-up", words::one_of(&cleaning))
+            format!("begin with a cleaning update ({}) after power-up", wording::one_of(&cleaning))
         };
-        Sight {
+        Observation {
             rect,
             message: format!(
                 "`{}` drives only what differs, but the controller does not know what {} show: it compares with a picture that is not there",
                 display.modes[mode].name,
-                words::area(unknown_px, display)
+                wording::area(unknown_px, display)
             ),
             help,
             figures: vec![("px", unknown_px as f64)],
-            ..Sight::default()
+            ..Observation::default()
         }
     }
 }
@@ -81,12 +81,12 @@ impl<'p> UnknownStart<'p> {
 impl Rule for UnknownStart<'_> {
     fn step(&mut self, step: &PlayedStep<'_>, sink: &mut Sink) {
         if let (Some(stroke), true) = (step.planned.step.strokes.first(), step.pen_unknown_px > 0) {
-            let sight = self.sight(stroke.mode, step.pen_unknown_px, step.pen_line.bounds(step.grid()));
-            self.see(Where::of(step, StepField::StrokeMode(0)), sight);
+            let observation = self.observation(stroke.mode, step.pen_unknown_px, step.pen_line.bounds(step.grid()));
+            self.see(Where::of(step, StepField::StrokeMode(0)), observation);
         }
         for (index, update) in step.updates.iter().enumerate().filter(|(_, update)| update.unknown_px > 0) {
-            let sight = self.sight(update.mode, update.unknown_px, update.sent_bounds());
-            self.see(Where::of(step, StepField::Mode(index)), Sight { update: Some(index), ..sight });
+            let observation = self.observation(update.mode, update.unknown_px, update.sent_bounds());
+            self.see(Where::of(step, StepField::Mode(index)), Observation { update: Some(index), ..observation });
         }
         self.is_open_to_choose |= step.planned.step.updates == Updates::Choose;
         if step.planned.index == 0 && self.plan.begins == Begins::Unknown {

@@ -2,7 +2,7 @@
 
 use super::{Outcome, Rule, Setup};
 use crate::{
-    finding::{Sight, Sink, Where},
+    finding::{Observation, Sink, Where},
     plan::Plan,
 };
 
@@ -25,12 +25,12 @@ impl Rule for UnusedAccept<'_> {
             if *matches > 0 || !outcome.ran(&accept.rule) {
                 continue;
             }
-            let sight = Sight {
+            let observation = Observation {
                 message: format!("nothing matches this accepted finding of `{}` any more", accept.rule),
                 help: "take it away; if it was mended, good, and if a label moved, correct the label".into(),
-                ..Sight::default()
+                ..Observation::default()
             };
-            sink.report(Where::of_plan(&accept.pointer), sight);
+            sink.report(Where::of_plan(&accept.pointer), observation);
         }
     }
 }

@@ -1,8 +1,8 @@
 //! `updates-collide`: an update that waits for another one, for a place in the controller, or for the link.
 
-use super::{Rule, Setup, words};
+use super::{Rule, Setup, wording};
 use crate::{
-    finding::{Sight, Sink, StepField, Where},
+    finding::{Observation, Sink, StepField, Where},
     panel::{PlayedStep, PlayedUpdate, WaitsFor},
     plan::Plan,
 };
@@ -19,9 +19,9 @@ impl<'p> UpdatesCollide<'p> {
         Self { wait_ms: setup.limit("wait_ms"), plan: setup.plan }
     }
 
-    fn sight(&self, step: &PlayedStep<'_>, index: usize, update: &PlayedUpdate) -> Sight {
+    fn observation(&self, step: &PlayedStep<'_>, index: usize, update: &PlayedUpdate) -> Observation {
         let display = &self.plan.display;
-        let wait = words::ms(update.times.wait_ms);
+        let wait = wording::ms(update.times.wait_ms);
         // A person cannot be asked to come later.
         let later = if step.planned.step.cause.is_person() {
             "let what runs before it end sooner: a quicker mode, a smaller window".to_owned()
@@ -43,7 +43,7 @@ impl<'p> UpdatesCollide<'p> {
             WaitsFor::Place => (
                 format!(
                     "for a free place: the controller drives {} at the same time",
-                    words::counted(display.parallel_updates as u64, "update", "updates")
+                    wording::counted(display.parallel_updates as u64, "update", "updates")
                 ),
                 format!("{join}{later}"),
             ),
@@ -55,13 +55,13 @@ impl<'p> UpdatesCollide<'p> {
                 "send smaller windows before it, or put this update first".to_owned(),
             ),
         };
-        Sight {
+        Observation {
             update: Some(index),
             rect: update.sent_bounds(),
             message: format!("`{}` waits {wait} ms {reason}", display.modes[update.mode].name),
             help,
             figures: vec![("wait_ms", update.times.wait_ms), ("limit_ms", self.wait_ms)],
-            ..Sight::default()
+            ..Observation::default()
         }
     }
 }
@@ -91,7 +91,7 @@ impl Rule for UpdatesCollide<'_> {
                 continue;
             }
             if update.times.wait_ms > self.wait_ms {
-                sink.report(Where::of(step, StepField::Mode(index)), self.sight(step, index, update));
+                sink.report(Where::of(step, StepField::Mode(index)), self.observation(step, index, update));
             }
         }
     }

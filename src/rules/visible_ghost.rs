@@ -1,8 +1,8 @@
 //! `visible-ghost`: a place that looks visibly lighter or darker than the rest of its level.
 
-use super::{Rule, Setup, remedy, words};
+use super::{Rule, Setup, remedy, wording};
 use crate::{
-    finding::{Sight, Sink, StepField, Where},
+    finding::{Observation, Sink, StepField, Where},
     geometry::Rect,
     panel::{Ghost, PlayedStep},
     plan::Plan,
@@ -92,7 +92,7 @@ impl<'p> VisibleGhost<'p> {
     fn tell(&self, group: Group, sink: &mut Sink) {
         let display = &self.plan.display;
         let State { step, around, count, pixels, worst_l, origin, help, .. } = group.worst;
-        let (worst, area) = (words::figure(worst_l), words::area(pixels, display));
+        let (worst, area) = (wording::figure(worst_l), wording::area(pixels, display));
         // The finding begins where the ghost does; figures are of the step where it is worst.
         let when = if step == group.place.step { String::new() } else { format!(" at its worst, at step {step}") };
         let message = if count == 1 {
@@ -100,7 +100,7 @@ impl<'p> VisibleGhost<'p> {
         } else {
             format!("{count} ghosts of up to {worst} L* on {area}{when}; of the strongest: {origin}")
         };
-        let sight = Sight {
+        let observation = Observation {
             rect: Some(around),
             message,
             help,
@@ -112,10 +112,10 @@ impl<'p> VisibleGhost<'p> {
                 ("mm2", display.area_mm2(pixels)),
             ],
             // A ghost that every round of a repetition leaves in a place is told once.
-            key: words::rect(group.appeared),
-            ..Sight::default()
+            key: wording::rect(group.appeared),
+            ..Observation::default()
         };
-        sink.report(group.place, sight);
+        sink.report(group.place, observation);
     }
 }
 

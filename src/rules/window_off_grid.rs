@@ -2,10 +2,10 @@
 
 use std::collections::BTreeMap;
 
-use super::{Rule, Setup, words};
+use super::{Rule, Setup, wording};
 use crate::{
     change::widened,
-    finding::{Change, ChangeOf, Correction, Severity, Sight, Sink, StepField, Where},
+    finding::{Change, ChangeOf, Correction, Observation, Severity, Sink, StepField, Where},
     geometry::{Rect, Window},
     panel::{PlayedStep, PlayedUpdate},
     plan::{Plan, WindowAsk},
@@ -85,25 +85,25 @@ impl Rule for WindowOffGrid<'_> {
             let along = if seen.beside_px == 0 {
                 "nothing more is driven".to_owned()
             } else {
-                format!("{} beside it are driven along", words::area(seen.beside_px, &self.plan.display))
+                format!("{} beside it are driven along", wording::area(seen.beside_px, &self.plan.display))
             };
-            let sight = Sight {
+            let observation = Observation {
                 update: Some(seen.update),
                 rect: Some(seen.cut),
                 message: format!(
                     "the window {} is not on the controller's grid of {} x {} px: it is widened to {}, and {along}",
-                    words::window(window),
+                    wording::window(window),
                     grid.step[0],
                     grid.step[1],
-                    words::rect(seen.sent)
+                    wording::rect(seen.sent)
                 ),
-                help: format!("write {}, or move what changes onto the grid", words::rect(seen.sent)),
+                help: format!("write {}, or move what changes onto the grid", wording::rect(seen.sent)),
                 figures: vec![("beside_px", seen.beside_px as f64)],
                 corrections: vec![Correction { changes: seen.changes }],
-                key: words::window(window),
+                key: wording::window(window),
                 severity: (seen.beside_px == 0).then_some(Severity::Note),
             };
-            sink.report(seen.place, sight);
+            sink.report(seen.place, observation);
         }
     }
 }

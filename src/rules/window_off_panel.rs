@@ -1,9 +1,9 @@
 //! `window-off-panel`: a window that leaves the panel.
 
-use super::{Rule, Setup, words};
+use super::{Rule, Setup, wording};
 use crate::{
     change::widened,
-    finding::{ChangeOf, Correction, Sight, Sink, StepField, Where},
+    finding::{ChangeOf, Correction, Observation, Sink, StepField, Where},
     panel::PlayedStep,
     plan::{Plan, WindowAsk},
 };
@@ -37,19 +37,22 @@ impl Rule for WindowOffPanel<'_> {
                     (None, None) => ChangeOf::RemoveUpdate { update: index },
                 };
                 let (what, help) = match cut {
-                    Some(cut) => ("is cut at its edge", format!("write {}", words::rect(cut))),
+                    Some(cut) => ("is cut at its edge", format!("write {}", wording::rect(cut))),
                     None => ("sends nothing", "move it onto the panel, or take it away".to_owned()),
                 };
-                let sight = Sight {
+                let observation = Observation {
                     update: Some(index),
                     rect: cut,
-                    message: format!("the window {} leaves the panel of {size} px and {what}", words::window(*window)),
+                    message: format!(
+                        "the window {} leaves the panel of {size} px and {what}",
+                        wording::window(*window)
+                    ),
                     help,
                     corrections: vec![Correction::of(step, change)],
-                    key: words::window(*window),
-                    ..Sight::default()
+                    key: wording::window(*window),
+                    ..Observation::default()
                 };
-                sink.report(Where::of(step, StepField::Window(index, index_in_list)), sight);
+                sink.report(Where::of(step, StepField::Window(index, index_in_list)), observation);
             }
         }
     }

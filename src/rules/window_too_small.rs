@@ -1,9 +1,9 @@
 //! `window-too-small`: a window below the smallest that the controller takes, once it is on the grid.
 
-use super::{Rule, Setup, words};
+use super::{Rule, Setup, wording};
 use crate::{
     change::{proposed_window, widened},
-    finding::{ChangeOf, Correction, Sight, Sink, StepField, Where},
+    finding::{ChangeOf, Correction, Observation, Sink, StepField, Where},
     geometry::Rect,
     panel::PlayedStep,
     plan::{Plan, Update, WindowAsk},
@@ -52,22 +52,22 @@ impl Rule for WindowTooSmall<'_> {
                 if on_panel.width >= width && on_panel.height >= height {
                     continue;
                 }
-                let sight = Sight {
+                let observation = Observation {
                     update: Some(index),
                     rect: Some(*rect),
                     message: format!(
                         "the window {} is {} x {} px on the panel; the controller takes none below {width} x {height} px",
-                        words::rect(*rect),
+                        wording::rect(*rect),
                         on_panel.width,
                         on_panel.height
                     ),
                     help: format!("make it at least {width} x {height} px"),
                     figures: vec![("width_px", on_panel.width as f64), ("height_px", on_panel.height as f64)],
                     corrections: self.corrections(step, index, update, *rect),
-                    key: words::rect(*rect),
-                    ..Sight::default()
+                    key: wording::rect(*rect),
+                    ..Observation::default()
                 };
-                sink.report(Where::of(step, StepField::Window(index, None)), sight);
+                sink.report(Where::of(step, StepField::Window(index, None)), observation);
             }
         }
     }

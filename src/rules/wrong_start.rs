@@ -1,8 +1,8 @@
 //! `wrong-start`: pixels driven from a level that the mode cannot start from.
 
-use super::{Rule, Setup, remedy, words};
+use super::{Rule, Setup, remedy, wording};
 use crate::{
-    finding::{Correction, Sight, Sink, StepField, Where},
+    finding::{Correction, Observation, Sink, StepField, Where},
     panel::PlayedStep,
     plan::Plan,
 };
@@ -33,26 +33,26 @@ impl Rule for WrongStart<'_> {
                 .map(|mode| format!("`{}`", mode.name))
                 .collect();
             let help = if starts.is_empty() {
-                format!("bring the place to {} first", words::levels(mode.from, display))
+                format!("bring the place to {} first", wording::levels(mode.from, display))
             } else {
-                format!("use {} here, which starts from any level", words::one_of(&starts))
+                format!("use {} here, which starts from any level", wording::one_of(&starts))
             };
-            let sight = Sight {
+            let observation = Observation {
                 update: Some(index),
                 rect: update.wrong_start.bounds(step.grid()),
                 message: format!(
                     "{} are driven with `{}` from a level it cannot start from (it starts from {}): about {} L* stays as a ghost",
-                    words::area(pixels, display),
+                    wording::area(pixels, display),
                     mode.name,
-                    words::levels(mode.from, display),
-                    words::figure(mode.residue.wrong_start.abs())
+                    wording::levels(mode.from, display),
+                    wording::figure(mode.residue.wrong_start.abs())
                 ),
                 help,
                 corrections: Correction::modes(step, index, remedy::modes_by_cost(self.plan, starts_anywhere)),
                 figures: vec![("px", pixels as f64), ("mm2", display.area_mm2(pixels))],
-                ..Sight::default()
+                ..Observation::default()
             };
-            sink.report(Where::of(step, StepField::Mode(index)), sight);
+            sink.report(Where::of(step, StepField::Mode(index)), observation);
         }
     }
 }

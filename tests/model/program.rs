@@ -3,7 +3,7 @@
 use std::{fs, path::Path, path::PathBuf, sync::Arc};
 
 use stillpage::{
-    change::conveyor::ScreenSource,
+    change::pipeline::ScreenSource,
     display::{Beside, Display, Ink, Segments, read_display},
     geometry::Size,
     panel::{FastFlashes, FlashLimits, FlashWatch, PlayedStep},

@@ -1,5 +1,5 @@
-//! The time chart of a film: what is asked for, sent, driven and waited for, the flashes, the strongest ghost and the
-//! energy. Pauses are cut short, and say so. Knows the film, not the page; its axis serves the charts of two plans too.
+//! The time chart of a recording: what is asked for, sent, driven and waited for, the flashes, the strongest ghost and the
+//! energy. Pauses are cut short, and say so. Knows the recording, not the page; its axis serves the charts of two plans too.
 
 use std::fmt::Write as _;
 
@@ -7,9 +7,9 @@ use maud::html;
 
 use super::{
     asked_by,
-    film::{Film, FilmedUpdate, Frame},
+    recording::{Frame, RecordedUpdate, Recording},
 };
-use crate::report::words::{clock, ms};
+use crate::report::sentences::{clock, ms};
 
 /// More steps than this are not drawn.
 const MOST_STEPS: usize = 400;
@@ -22,8 +22,8 @@ const LANE: f64 = 24.0;
 const MOST_ROWS: usize = 4;
 
 /// The chart, as an SVG that takes its colours from the page.
-pub(super) fn draw(film: &Film, id: &str) -> String {
-    let frames = &film.frames[..film.frames.len().min(MOST_STEPS)];
+pub(super) fn draw(recording: &Recording, id: &str) -> String {
+    let frames = &recording.frames[..recording.frames.len().min(MOST_STEPS)];
     let axis = Axis::new(frames.iter().map(Frame::busy), LEFT + 10.0, SCALE);
     let rows = Rows::new(frames);
     let mut chart = Chart { svg: String::new(), axis, frames, rows };
@@ -31,9 +31,9 @@ pub(super) fn draw(film: &Film, id: &str) -> String {
     chart.svg
 }
 
-/// How many steps of a film the chart leaves out.
-pub(super) fn left_out(film: &Film) -> u64 {
-    film.steps_behind(film.frames.len().min(MOST_STEPS))
+/// How many steps of a recording the chart leaves out.
+pub(super) fn left_out(recording: &Recording) -> u64 {
+    recording.steps_behind(recording.frames.len().min(MOST_STEPS))
 }
 
 /// A stretch of work between two pauses, and where it lies.
@@ -263,7 +263,7 @@ impl Chart<'_> {
         );
     }
 
-    fn transfer(&mut self, update: &FilmedUpdate, lanes: &Lanes) {
+    fn transfer(&mut self, update: &RecordedUpdate, lanes: &Lanes) {
         let (left, right) = (self.axis.x(update.send_ms), self.axis.x(update.arrived_ms));
         let _ = write!(
             self.svg,
@@ -275,7 +275,7 @@ impl Chart<'_> {
     }
 
     /// An update in its row: how long it waits and drives, and its flashes.
-    fn drive(&mut self, update: &FilmedUpdate, top: f64) {
+    fn drive(&mut self, update: &RecordedUpdate, top: f64) {
         let (start, finish) = (self.axis.x(update.start_ms), self.axis.x(update.finish_ms));
         if update.waits() {
             let _ = write!(

@@ -1,7 +1,7 @@
 //! Two plans beside each other: flashes, answers, residue and energy over the time of the plans, drawn on the same axes,
 //! and every figure with what becomes of it, in words.
 //!
-//! Knows the verdict and the films, not how either came to be.
+//! Knows the verdict and the recordings, not how either came to be.
 
 use std::fmt::Write as _;
 
@@ -10,12 +10,12 @@ use maud::{Markup, html};
 use super::{
     chart::{Axis, Scale},
     figures::{Figure, of_the_findings, of_the_plan},
-    film::{Film, Frame},
     plan_name,
+    recording::{Frame, Recording},
 };
 use crate::report::{
     PlanOutcome, ReviewedPlan, RunReport,
-    words::{clock, count, ms, stopped},
+    sentences::{clock, count, ms, stopped},
 };
 
 const WIDTH: f64 = 400.0;
@@ -37,7 +37,7 @@ const TIME_WIDTH: f64 = 92.0;
 struct Side<'r> {
     word: &'static str,
     plan: &'r ReviewedPlan,
-    film: &'r Film,
+    recording: &'r Recording,
 }
 
 /// A figure over the time of a plan.
@@ -48,9 +48,9 @@ struct Course {
     figure: &'static str,
     shape: Shape,
     /// When it has which value from then on, ms.
-    points: fn(&Film) -> Vec<(f64, f64)>,
+    points: fn(&Recording) -> Vec<(f64, f64)>,
     value: fn(f64) -> String,
-    in_words: fn(&Film) -> String,
+    in_words: fn(&Recording) -> String,
 }
 
 #[derive(Clone, Copy, PartialEq)]
@@ -67,7 +67,7 @@ const COURSES: [Course; 4] = [
         title: "Flashing updates so far",
         figure: "flashing updates",
         shape: Shape::Stairs,
-        points: |film| running_sum(flashes(film).map(|(_, begins_ms)| (begins_ms, 1.0))),
+        points: |recording| running_sum(flashes(recording).map(|(_, begins_ms)| (begins_ms, 1.0))),
         value: |value| format!("{value:.0}"),
         in_words: flashes_in_words,
     },
@@ -76,7 +76,7 @@ const COURSES: [Course; 4] = [
         title: "Answers to people",
         figure: "longest answer",
         shape: Shape::Stems,
-        points: |film| answers(film).filter_map(|frame| Some((frame.request_ms, frame.answer_ms?))).collect(),
+        points: |recording| answers(recording).filter_map(|frame| Some((frame.request_ms, frame.answer_ms?))).collect(),
         value: |value| in_short(value, &["ms", "s"]),
         in_words: answers_in_words,
     },
@@ -85,7 +85,7 @@ const COURSES: [Course; 4] = [
         title: "Strongest ghost",
         figure: "strongest ghost",
         shape: Shape::Stairs,
-        points: |film| in_order(film.frames.iter().map(|frame| (frame.ends_ms(), frame.worst_l))),
+        points: |recording| in_order(recording.frames.iter().map(|frame| (frame.ends_ms(), frame.worst_l))),
         value: |value| format!("{value:.1} L*"),
         in_words: residue_in_words,
     },
@@ -94,7 +94,7 @@ const COURSES: [Course; 4] = [
         title: "Energy so far",
         figure: "energy",
         shape: Shape::Stairs,
-        points: |film| running_sum(film.frames.iter().map(|frame| (frame.ends_ms(), frame.energy_mj()))),
+        points: |recording| running_sum(recording.frames.iter().map(|frame| (frame.ends_ms(), frame.energy_mj()))),
         value: |value| in_short(value, &["mJ", "J", "kJ"]),
         in_words: energy_in_words,
     },
@@ -111,12 +111,13 @@ fn in_short(value: f64, units: &[&str]) -> String {
 }
 
 /// The part of the page that holds the two plans of a report against each other; nothing where one could not be read.
-pub(super) fn section(report: &RunReport, films: &[Option<&Film>]) -> Markup {
-    let mut sides =
-        ["before", "after"].into_iter().zip(report.plans.iter().zip(films)).filter_map(|(word, (plan, film))| {
+pub(super) fn section(report: &RunReport, recordings: &[Option<&Recording>]) -> Markup {
+    let mut sides = ["before", "after"].into_iter().zip(report.plans.iter().zip(recordings)).filter_map(
+        |(word, (plan, recording))| {
             let PlanOutcome::Reviewed(plan) = &plan.outcome else { return None };
-            Some(Side { word, plan, film: film.as_ref()? })
-        });
+            Some(Side { word, plan, recording: recording.as_ref()? })
+        },
+    );
     let (Some(before), Some(after)) = (sides.next(), sides.next()) else { return html! {} };
     let figures = figures(&before, &after);
     let sides = [before, after];
@@ -183,7 +184,7 @@ fn table(figures: &[[Option<Figure>; 2]]) -> Markup {
 
 /// One axis for both: what either plan does has its room on it.
 fn shared_axis(sides: &[Side<'_>; 2]) -> Axis {
-    let works = sides.iter().flat_map(|side| &side.film.frames).map(Frame::busy);
+    let works = sides.iter().flat_map(|side| &side.recording.frames).map(Frame::busy);
     Axis::new(in_order(works).into_iter(), LEFT, SCALE).fitted(RIGHT - LEFT)
 }
 
@@ -216,7 +217,7 @@ fn pauses(axis: &Axis) -> impl Iterator<Item = (f64, f64)> {
 }
 
 fn row(course: &Course, sides: &[Side<'_>; 2], axis: &Axis, figures: &[[Option<Figure>; 2]]) -> Markup {
-    let points = sides.each_ref().map(|side| (course.points)(side.film));
+    let points = sides.each_ref().map(|side| (course.points)(side.recording));
     let most = points.iter().flatten().map(|point| point.1).fold(0.0, f64::max);
     let changed = figures.iter().find(|pair| name(pair) == course.figure).map(change).unwrap_or_default();
     let id = format!("course-{}", course.id);
@@ -230,7 +231,7 @@ fn row(course: &Course, sides: &[Side<'_>; 2], axis: &Axis, figures: &[[Option<F
                     svg.chart role="img" aria-labelledby={ (id) " " (caption) "-side " (caption) } viewBox=(format!("0 0 {WIDTH} {HEIGHT}")) {
                         (Drawing { course, side, points, axis, most }.draw())
                     }
-                    figcaption id=(caption) { (stopped(&(course.in_words)(side.film))) (end_in_words(side.film)) }
+                    figcaption id=(caption) { (stopped(&(course.in_words)(side.recording))) (end_in_words(side.recording)) }
                 }
             }
         }
@@ -238,9 +239,9 @@ fn row(course: &Course, sides: &[Side<'_>; 2], axis: &Axis, figures: &[[Option<F
 }
 
 /// Where a chart ends, if that is before its plan does.
-fn end_in_words(film: &Film) -> String {
-    let behind = film.steps_behind(film.frames.len());
-    let (Some(last), true) = (film.frames.last(), behind > 0) else { return String::new() };
+fn end_in_words(recording: &Recording) -> String {
+    let behind = recording.steps_behind(recording.frames.len());
+    let (Some(last), true) = (recording.frames.last(), behind > 0) else { return String::new() };
     let steps = count(behind, "step", "steps");
     format!(" All this up to step {}, where the chart ends, {steps} before the plan does.", last.index)
 }
@@ -267,9 +268,9 @@ impl Drawing<'_> {
                 path.course-line d=(self.stairs()) {}
             }
             @if self.course.id == "residue" && self.most > 0.0 {
-                path.limit d=(format!("M{LEFT} {:.1}H{RIGHT}", self.y(self.side.film.limit_l))) {}
+                path.limit d=(format!("M{LEFT} {:.1}H{RIGHT}", self.y(self.side.recording.limit_l))) {}
             }
-            @if self.side.film.steps_behind(self.side.film.frames.len()) > 0 {
+            @if self.side.recording.steps_behind(self.side.recording.frames.len()) > 0 {
                 path.cut d=(format!("M{:.0} {}V{BOTTOM}", self.end(), TOP - 8.0)) {}
             }
         }
@@ -282,7 +283,7 @@ impl Drawing<'_> {
 
     /// Where the plan, or what is recorded of it, ends.
     fn end(&self) -> f64 {
-        self.axis.x(self.side.film.frames.iter().map(|frame| frame.busy().1).fold(0.0, f64::max))
+        self.axis.x(self.side.recording.frames.iter().map(|frame| frame.busy().1).fold(0.0, f64::max))
     }
 
     fn pauses(&self) -> String {
@@ -335,7 +336,7 @@ impl Drawing<'_> {
 
     /// A stem for each answer, the longest of a column; a cross where no change is seen.
     fn stems(&self) -> Markup {
-        let unseen = answers(self.side.film).filter(|frame| frame.answer_ms.is_none());
+        let unseen = answers(self.side.recording).filter(|frame| frame.answer_ms.is_none());
         let unseen: Vec<(f64, f64)> = unseen.map(|frame| (frame.request_ms, 0.0)).collect();
         html! {
             @for (x, peak, _) in columns(self.axis, self.points) {
@@ -380,9 +381,9 @@ fn running_sum(pairs: impl Iterator<Item = (f64, f64)>) -> Vec<(f64, f64)> {
 }
 
 /// Steps with updates that flash, and when these begin, ms.
-fn flashes(film: &Film) -> impl Iterator<Item = (&Frame, f64)> {
+fn flashes(recording: &Recording) -> impl Iterator<Item = (&Frame, f64)> {
     let of_step = |frame| flashing(frame).map(move |begins_ms| (frame, begins_ms));
-    film.frames.iter().flat_map(of_step)
+    recording.frames.iter().flat_map(of_step)
 }
 
 fn flashing(frame: &Frame) -> impl Iterator<Item = f64> {
@@ -390,8 +391,8 @@ fn flashing(frame: &Frame) -> impl Iterator<Item = f64> {
 }
 
 /// Steps that a person asks for.
-fn answers(film: &Film) -> impl Iterator<Item = &Frame> {
-    film.frames.iter().filter(|frame| frame.cause.is_person())
+fn answers(recording: &Recording) -> impl Iterator<Item = &Frame> {
+    recording.frames.iter().filter(|frame| frame.cause.is_person())
 }
 
 fn step(frame: &Frame) -> String {
@@ -405,8 +406,8 @@ fn largest(frames: &[Frame], value: fn(&Frame) -> f64) -> Option<(&Frame, f64)> 
     valued.rev().max_by(|one, other| one.1.total_cmp(&other.1)).filter(|(_, value)| *value > 0.0)
 }
 
-fn flashes_in_words(film: &Film) -> String {
-    let flashes: Vec<_> = flashes(film).collect();
+fn flashes_in_words(recording: &Recording) -> String {
+    let flashes: Vec<_> = flashes(recording).collect();
     match flashes.as_slice() {
         [] => "no update flashes".into(),
         [(frame, begins_ms)] => format!("1 flashing update, at {}, {}", clock(*begins_ms), step(frame)),
@@ -422,9 +423,9 @@ fn flashes_in_words(film: &Film) -> String {
     }
 }
 
-fn answers_in_words(film: &Film) -> String {
-    let asked = answers(film).count() as u64;
-    let seen = answers(film).filter_map(|frame| Some((frame, frame.answer_ms?)));
+fn answers_in_words(recording: &Recording) -> String {
+    let asked = answers(recording).count() as u64;
+    let seen = answers(recording).filter_map(|frame| Some((frame, frame.answer_ms?)));
     let seen: Vec<(&Frame, f64)> = seen.collect();
     let unseen = match asked - seen.len() as u64 {
         0 => String::new(),
@@ -442,10 +443,10 @@ fn answers_in_words(film: &Film) -> String {
     format!("{many}, the quickest after {quick} ms, the slowest after {slow} ms: {}{unseen}", step(slowest))
 }
 
-fn residue_in_words(film: &Film) -> String {
-    let last_l = film.frames.last().map_or(0.0, |frame| frame.worst_l);
-    let limit_l = film.limit_l;
-    match largest(&film.frames, |frame| frame.worst_l) {
+fn residue_in_words(recording: &Recording) -> String {
+    let last_l = recording.frames.last().map_or(0.0, |frame| frame.worst_l);
+    let limit_l = recording.limit_l;
+    match largest(&recording.frames, |frame| frame.worst_l) {
         None => format!("no ghost of {limit_l} L* or more"),
         Some((frame, worst_l)) => {
             let end = if last_l > 0.0 { format!("{last_l:.1} L* at the end") } else { "none at the end".into() };
@@ -454,9 +455,9 @@ fn residue_in_words(film: &Film) -> String {
     }
 }
 
-fn energy_in_words(film: &Film) -> String {
-    let all_mj: f64 = film.frames.iter().map(Frame::energy_mj).sum();
-    match largest(&film.frames, Frame::energy_mj) {
+fn energy_in_words(recording: &Recording) -> String {
+    let all_mj: f64 = recording.frames.iter().map(Frame::energy_mj).sum();
+    match largest(&recording.frames, Frame::energy_mj) {
         None => "no energy is counted".into(),
         Some((frame, most_mj)) => format!("{all_mj:.0} mJ in all; {most_mj:.0} mJ of it for {}, the most", step(frame)),
     }

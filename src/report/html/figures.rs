@@ -4,7 +4,7 @@
 
 use crate::{
     finding::Summary,
-    report::words::{clock, count, ms},
+    report::sentences::{clock, count, ms},
 };
 
 /// A figure of a plan.

@@ -1,12 +1,12 @@
 //! The page for people: one file with the verdict, the screens in order, a time chart, a player of the panel and the
 //! findings at their places. It opens from disk and asks the network for nothing.
 //!
-//! Knows the verdict and the films, not how either came to be.
+//! Knows the verdict and the recordings, not how either came to be.
 
 mod chart;
 mod comparison;
 mod figures;
-mod film;
+mod recording;
 mod player;
 
 use std::{
@@ -19,15 +19,15 @@ use maud::{DOCTYPE, Markup, PreEscaped, html};
 
 use super::{
     PlanOutcome, PlanReport, ReviewedPlan, RunReport,
-    words::{PREDICTIONS, clock, count, gone_words, ms, pieces, place_words, sentence, severities, stopped},
+    sentences::{PREDICTIONS, clock, count, gone_words, ms, pieces, place_words, sentence, severities, stopped},
 };
 use crate::{
     finding::{Finding, Severity, Summary},
     plan::Cause,
     rules::{caution_of, rule_named},
 };
-use film::Card;
-pub use film::{Film, Recorder};
+use recording::Card;
+pub use recording::{Recorder, Recording};
 
 /// Pictures of a page take at most so many bytes before they are written down.
 pub const PICTURE_BYTES: usize = 1_900_000;
@@ -35,19 +35,24 @@ pub const PICTURE_BYTES: usize = 1_900_000;
 const STYLE: &str = include_str!("page.css");
 const SCRIPT: &str = include_str!("player.js");
 
-/// Writes the page of a run. `films` are those of its plans, in their order; nothing for a plan that was refused.
+/// Writes the page of a run. `recordings` are those of its plans, in their order; nothing for a plan that was refused.
 ///
 /// # Errors
 /// Where the writer fails.
-pub fn write(report: &RunReport, films: &[Option<&Film>], compared: bool, out: &mut dyn Write) -> io::Result<()> {
-    let page = page(report, films, compared).map_err(io::Error::other)?;
+pub fn write(
+    report: &RunReport,
+    recordings: &[Option<&Recording>],
+    compared: bool,
+    out: &mut dyn Write,
+) -> io::Result<()> {
+    let page = page(report, recordings, compared).map_err(io::Error::other)?;
     out.write_all(page.into_string().as_bytes())
 }
 
-fn page(report: &RunReport, films: &[Option<&Film>], compared: bool) -> Result<Markup, String> {
+fn page(report: &RunReport, recordings: &[Option<&Recording>], compared: bool) -> Result<Markup, String> {
     let mut plans = Vec::new();
     for (at, plan) in report.plans.iter().enumerate() {
-        plans.push(section(plan, films.get(at).copied().flatten(), at)?);
+        plans.push(section(plan, recordings.get(at).copied().flatten(), at)?);
     }
     Ok(html! {
         (DOCTYPE)
@@ -65,7 +70,7 @@ fn page(report: &RunReport, films: &[Option<&Film>], compared: bool) -> Result<M
                     p { (total(report)) }
                 }
                 main {
-                    @if compared { (comparison::section(report, films)) }
+                    @if compared { (comparison::section(report, recordings)) }
                     @else if report.plans.len() > 1 { (contents(report)) }
                     @for fault in &report.faults {
                         p.refused { strong { (fault.message) } " " (fault.help.as_deref().unwrap_or_default()) }
@@ -133,7 +138,7 @@ fn short_verdict(plan: &PlanReport) -> Markup {
     }
 }
 
-fn section(plan: &PlanReport, film: Option<&Film>, at: usize) -> Result<Markup, String> {
+fn section(plan: &PlanReport, recording: Option<&Recording>, at: usize) -> Result<Markup, String> {
     let reviewed = match &plan.outcome {
         PlanOutcome::Refused(faults) => {
             return Ok(html! {
@@ -146,7 +151,7 @@ fn section(plan: &PlanReport, film: Option<&Film>, at: usize) -> Result<Markup, 
         }
         PlanOutcome::Reviewed(reviewed) => reviewed,
     };
-    let shown = film.map(|film| film_parts(film, at)).transpose()?;
+    let shown = recording.map(|recording| film_parts(recording, at)).transpose()?;
     Ok(html! {
         section.plan id={ "plan-" (at) } aria-labelledby={ "plan-" (at) "-title" } {
             h2 id={ "plan-" (at) "-title" } { (title_of(plan)) }
@@ -155,9 +160,9 @@ fn section(plan: &PlanReport, film: Option<&Film>, at: usize) -> Result<Markup, 
             p.verdict { (verdict(reviewed)) }
             (known(reviewed))
             (figures(&reviewed.summary))
-            @if let Some(film) = film { (strip(film, at)) }
+            @if let Some(recording) = recording { (strip(recording, at)) }
             @if let Some(shown) = &shown { (shown) }
-            (findings(reviewed, film, at))
+            (findings(reviewed, recording, at))
             @if !reviewed.summary.not_checked.is_empty() {
                 details { summary { "What was not checked" }
                     ul { @for text in &reviewed.summary.not_checked { li { (marked(text)) } } } }
@@ -223,25 +228,25 @@ fn plan_name(plan: &ReviewedPlan) -> &str {
 }
 
 /// The screens in order, and what happened between them.
-fn strip(film: &Film, at: usize) -> Markup {
+fn strip(recording: &Recording, at: usize) -> Markup {
     html! {
         h3 id={ "strip-" (at) } { "The screens, in order" }
         div.wide tabindex="0" role="group" aria-labelledby={ "strip-" (at) } {
-            (symbols(film, at))
+            (symbols(recording, at))
             ol.strip {
-                @for (number, card) in film.cards.iter().enumerate() { (card_of(card, film, &symbol_id(at, number))) }
+                @for (number, card) in recording.cards.iter().enumerate() { (card_of(card, recording, &symbol_id(at, number))) }
             }
-            @if film.more_cards { p.faint { "The plan goes on; only its first " (film.cards.len()) " kinds of step are shown small." } }
+            @if recording.more_cards { p.faint { "The plan goes on; only its first " (recording.cards.len()) " kinds of step are shown small." } }
         }
     }
 }
 
 /// The small pictures, written once and used in the strip and beside the findings.
-fn symbols(film: &Film, at: usize) -> Markup {
-    let (width, height) = (film.size.width, film.size.height);
+fn symbols(recording: &Recording, at: usize) -> Markup {
+    let (width, height) = (recording.size.width, recording.size.height);
     html! {
         svg.symbols aria-hidden="true" {
-            @for (number, card) in film.cards.iter().enumerate() {
+            @for (number, card) in recording.cards.iter().enumerate() {
                 @if let Some(thumb) = &card.thumb {
                     symbol id=(symbol_id(at, number)) viewBox=(format!("0 0 {width} {height}")) {
                         image width=(width) height=(height) preserveAspectRatio="none" href={ "data:image/png;base64," (STANDARD.encode(thumb)) } {}
@@ -256,7 +261,7 @@ fn symbol_id(at: usize, number: usize) -> String {
     format!("screen-{at}-{number}")
 }
 
-fn card_of(card: &Card, film: &Film, symbol: &str) -> Markup {
+fn card_of(card: &Card, recording: &Recording, symbol: &str) -> Markup {
     let name = card.label.clone().unwrap_or_else(|| "no label".into());
     let steps = if card.times > 1 {
         format!("steps {} to {}, {} times", card.first, card.last, card.times)
@@ -271,8 +276,8 @@ fn card_of(card: &Card, film: &Film, symbol: &str) -> Markup {
                 @if card.flashes { " " span.tag.flash { "flashes" } }
             }
             @if card.thumb.is_some() {
-                svg role="img" aria-label={ "The panel after " (steps) ", " (name) } width=(thumb_width(film)) viewBox=(format!("0 0 {} {}", film.size.width, film.size.height)) {
-                    use href={ "#" (symbol) } width=(film.size.width) height=(film.size.height) {}
+                svg role="img" aria-label={ "The panel after " (steps) ", " (name) } width=(thumb_width(recording)) viewBox=(format!("0 0 {} {}", recording.size.width, recording.size.height)) {
+                    use href={ "#" (symbol) } width=(recording.size.width) height=(recording.size.height) {}
                 }
             } @else { div.blank { "no room for its picture" } }
             p { strong { (name) } br; span.faint { (steps) } }
@@ -298,16 +303,17 @@ fn asked_by(cause: Cause) -> &'static str {
     }
 }
 
-fn thumb_width(film: &Film) -> u32 {
-    (u64::from(film.size.width) * 150 / u64::from(film.size.height.max(film.size.width))).clamp(40, 150) as u32
+fn thumb_width(recording: &Recording) -> u32 {
+    (u64::from(recording.size.width) * 150 / u64::from(recording.size.height.max(recording.size.width))).clamp(40, 150)
+        as u32
 }
 
-fn film_parts(film: &Film, at: usize) -> Result<Markup, String> {
-    let data = player::data(film)?;
+fn film_parts(recording: &Recording, at: usize) -> Result<Markup, String> {
+    let data = player::data(recording)?;
     let id = format!("chart-{at}");
     Ok(html! {
         h3 { "Time" }
-        div.wide tabindex="0" role="group" aria-label="Time chart, may be scrolled" { (PreEscaped(chart::draw(film, &id))) }
+        div.wide tabindex="0" role="group" aria-label="Time chart, may be scrolled" { (PreEscaped(chart::draw(recording, &id))) }
         ul.key {
             @for (mark, name) in [
                 ("person", "asked for by a person"), ("machine", "by the device"), ("sent", "transfer"), ("wait", "waits"),
@@ -316,19 +322,19 @@ fn film_parts(film: &Film, at: usize) -> Result<Markup, String> {
                 li { span class={ "mark " (mark) } {} (name) }
             }
         }
-        @let behind = chart::left_out(film);
+        @let behind = chart::left_out(recording);
         @if behind > 0 { p.faint { "The chart ends " (count(behind, "step", "steps")) " before the plan does." } }
         h3 id={ "player-" (at) "-title" } { "The panel, step by step" }
-        div.player data-film={ "film-" (at) } role="group" aria-labelledby={ "player-" (at) "-title" } tabindex="0" {
+        div.player data-recording={ "recording-" (at) } role="group" aria-labelledby={ "player-" (at) "-title" } tabindex="0" {
             p.faint { "As the model predicts it. Nothing moves before you ask; it then plays ten times slower, and flashes are only marked, because flashing can trigger seizures in people with photosensitive epilepsy. Keys: arrows step, space plays and stops, R shows the residue." }
             div.stages {
-                figure { canvas role="img" aria-label="The panel" width=(film.size.width) height=(film.size.height) style=(canvas_style(film)) {} figcaption {} }
-                figure.other hidden { canvas role="img" aria-label="The panel at the other step" width=(film.size.width) height=(film.size.height) style=(canvas_style(film)) {} figcaption {} }
+                figure { canvas role="img" aria-label="The panel" width=(recording.size.width) height=(recording.size.height) style=(canvas_style(recording)) {} figcaption {} }
+                figure.other hidden { canvas role="img" aria-label="The panel at the other step" width=(recording.size.width) height=(recording.size.height) style=(canvas_style(recording)) {} figcaption {} }
             }
             p.scale hidden { span { "-8 L* darker" } span.ramp {} span { "lighter +8 L*" } }
             p.said aria-live="polite" {}
             div.controls {
-                label.steps { "Step " input type="range" min="0" max=(film.pictured) value="0" name="step"; }
+                label.steps { "Step " input type="range" min="0" max=(recording.pictured) value="0" name="step"; }
                 button type="button" name="back" { "Step back" }
                 button type="button" name="play" { "Play" }
                 button type="button" name="forward" { "Step on" }
@@ -338,19 +344,22 @@ fn film_parts(film: &Film, at: usize) -> Result<Markup, String> {
                 label { "Beside it " select name="beside" { option value="" { "nothing" } } }
                 label { input type="checkbox" name="flashes"; " show flashes as they are" }
             }
-            @let behind = film.steps_behind(film.pictured);
+            @let behind = recording.steps_behind(recording.pictured);
             @if behind > 0 { p.faint { "The player ends " (count(behind, "step", "steps")) " before the plan does: the page has room for no more pictures." } }
         }
-        script type="application/json" id={ "film-" (at) } { (PreEscaped(data)) }
+        script type="application/json" id={ "recording-" (at) } { (PreEscaped(data)) }
     })
 }
 
-fn canvas_style(film: &Film) -> String {
+fn canvas_style(recording: &Recording) -> String {
     // As large as the panel is, where there is room, but no smaller than can be looked at.
-    format!("width:min(100%,max({:.1}mm,320px));aspect-ratio:{}/{}", film.width_mm, film.size.width, film.size.height)
+    format!(
+        "width:min(100%,max({:.1}mm,320px));aspect-ratio:{}/{}",
+        recording.width_mm, recording.size.width, recording.size.height
+    )
 }
 
-fn findings(plan: &ReviewedPlan, film: Option<&Film>, at: usize) -> Markup {
+fn findings(plan: &ReviewedPlan, recording: Option<&Recording>, at: usize) -> Markup {
     html! {
         h3 { "Findings" }
         @if plan.findings.is_empty() { p { "None." } }
@@ -359,7 +368,7 @@ fn findings(plan: &ReviewedPlan, film: Option<&Film>, at: usize) -> Markup {
                 li id={ "finding-" (at) "-" (finding.fingerprint) } class=(finding.severity.word()) {
                     h4 { span class={ "tag " (finding.severity.word()) } { (finding.severity.word()) } " " (title_of_rule(finding)) @if finding.known { " (known)" } }
                     div.finding {
-                        @if let Some(film) = film { (place_of(finding, film, at)) }
+                        @if let Some(recording) = recording { (place_of(finding, recording, at)) }
                         div {
                             p { strong { (place_words(finding)) } ": " (marked(&stopped(&finding.message))) }
                             p { b { "What to do: " } (marked(&stopped(&finding.help))) }
@@ -383,11 +392,12 @@ fn line_of(plan: &ReviewedPlan, offset: usize) -> usize {
 }
 
 /// A finding's place on the panel, in the panel's proportions, with the length of ten millimetres beside it.
-fn place_of(finding: &Finding, film: &Film, at: usize) -> Markup {
+fn place_of(finding: &Finding, recording: &Recording, at: usize) -> Markup {
     let Some(rect) = finding.rect else { return html! {} };
-    let (width, height) = (f64::from(film.size.width), f64::from(film.size.height));
-    let number = film.cards.iter().position(|card| is_within(&finding.pointer, &card.pointer) && card.thumb.is_some());
-    let per_mm = width / film.width_mm;
+    let (width, height) = (f64::from(recording.size.width), f64::from(recording.size.height));
+    let number =
+        recording.cards.iter().position(|card| is_within(&finding.pointer, &card.pointer) && card.thumb.is_some());
+    let per_mm = width / recording.width_mm;
     let bar_mm = [100.0, 50.0, 20.0, 10.0, 5.0, 2.0].into_iter().find(|mm| mm * per_mm <= 0.4 * width).unwrap_or(1.0);
     let line = width.max(height) / 160.0;
     html! {

@@ -1,4 +1,4 @@
-//! The film as data for the script of the page: JSON with its pictures in base64.
+//! The recording as data for the script of the page: JSON with its pictures in base64.
 
 use std::fmt::Write as _;
 
@@ -6,19 +6,19 @@ use base64::{Engine, engine::general_purpose::STANDARD};
 use serde::Serialize;
 
 use super::{
-    film::{Film, Frame, Patch, RESIDUE_STEPS},
+    recording::{Frame, Patch, RESIDUE_STEPS, Recording},
     when,
 };
 use crate::{
     geometry::Rect,
     report::{
         rounded,
-        words::{count, ms},
+        sentences::{count, ms},
     },
 };
 
 #[derive(Serialize)]
-struct FilmJson {
+struct RecordingJson {
     width: u32,
     height: u32,
     residue_steps: f64,
@@ -57,21 +57,21 @@ struct StrokeJson {
     points: Vec<[f64; 3]>,
 }
 
-/// The film as text that can stand in a script element.
-pub(super) fn data(film: &Film) -> Result<String, String> {
-    let json = FilmJson {
-        width: film.size.width,
-        height: film.size.height,
+/// The recording as text that can stand in a script element.
+pub(super) fn data(recording: &Recording) -> Result<String, String> {
+    let json = RecordingJson {
+        width: recording.size.width,
+        height: recording.size.height,
         residue_steps: RESIDUE_STEPS,
-        begins: STANDARD.encode(&film.begins),
-        frames: film.shown().iter().map(|frame| frame_json(frame, film)).collect(),
+        begins: STANDARD.encode(&recording.begins),
+        frames: recording.shown().iter().map(|frame| frame_json(frame, recording)).collect(),
     };
     let text = serde_json::to_string(&json).map_err(|error| error.to_string())?;
     // A text of the plan must not end the element.
     Ok(text.replace('<', "\\u003c"))
 }
 
-fn frame_json(frame: &Frame, film: &Film) -> FrameJson {
+fn frame_json(frame: &Frame, recording: &Recording) -> FrameJson {
     let title = frame
         .label
         .as_ref()
@@ -79,7 +79,7 @@ fn frame_json(frame: &Frame, film: &Film) -> FrameJson {
     FrameJson {
         step: frame.index,
         title,
-        said: in_words(frame, film),
+        said: in_words(frame, recording),
         request: rounded(frame.request_ms),
         looks: patches(&frame.looks),
         residues: patches(&frame.residues),
@@ -117,7 +117,7 @@ fn rectangles(rects: &[Rect]) -> Vec<Rectangle> {
 }
 
 /// What happened in a step, for those who do not see the panel.
-fn in_words(frame: &Frame, film: &Film) -> String {
+fn in_words(frame: &Frame, recording: &Recording) -> String {
     let mut parts = vec![format!("asked for {}", when(frame.request_ms, frame.cause))];
     for update in frame.updates.iter().filter(|update| !update.sent.is_empty()) {
         let mut part = format!("{} takes {} ms", update.mode, ms(update.finish_ms - update.start_ms));
@@ -142,7 +142,7 @@ fn in_words(frame: &Frame, film: &Film) -> String {
         ));
     }
     parts.push(match frame.ghosts.len() as u64 {
-        0 => format!("no ghost of {} L* or more", film.limit_l),
+        0 => format!("no ghost of {} L* or more", recording.limit_l),
         ghosts => format!("{}, the strongest {:.1} L*", count(ghosts, "ghost", "ghosts"), frame.worst_l),
     });
     parts.join("; ")

@@ -2,7 +2,7 @@
 #![expect(clippy::float_cmp, reason = "what is compared so is a sum of whole numbers or was never touched")]
 
 use super::drawing::Drawing;
-use super::driving::{Drive, Glass, Tally};
+use super::driving::{Drive, PanelState, Tally};
 use super::eye::{GhostLimit, seen};
 use super::facts::facts;
 use super::geometry::{Mask, Rect, Size, count};
@@ -206,7 +206,7 @@ fn boxes_are_widened_on_the_panels_axes() {
 fn residue_of_two_steps() {
     let ink = two_level_ink();
     let quick = mode(Drives::Changed, &[0, 1]);
-    let mut glass = Glass::clean(vec![1, 1], false);
+    let mut glass = PanelState::clean(vec![1, 1], false);
     // White to black: D = 100 - 49.4961 = 50.5039, times 0.05.
     let tally = glass.update(drive(&ink, &quick, 450.0), &[true, true], &[0, 1]);
     assert_eq!(tally, Tally { changed: 1, driven: 1, out_of_reach: 0, wrong_start: 0 });
@@ -222,7 +222,7 @@ fn a_short_drive_goes_a_share_of_the_way() {
     let ink = two_level_ink();
     let mut slow = mode(Drives::Changed, &[0, 1]);
     slow.full_swing_ms = Some(2000.0);
-    let mut glass = Glass::clean(vec![1], false);
+    let mut glass = PanelState::clean(vec![1], false);
     glass.update(drive(&ink, &slow, 500.0), &[true], &[0]);
     // A quarter of (0.05 * 50.5039), and three quarters of the swing that was not made.
     assert!(near(glass.residue[0], 0.25 * 2.525_195 + 0.75 * 50.5039));
@@ -234,7 +234,7 @@ fn a_wrong_start_leaves_its_own_mark() {
     let ink = Ink::grey(4, &[0.18, 1.0]);
     let mut quick = mode(Drives::All, &[0, 3]);
     quick.from = vec![0, 3];
-    let mut glass = Glass::clean(vec![1, 2, 2, 3], false);
+    let mut glass = PanelState::clean(vec![1, 2, 2, 3], false);
     let wanted = [0, 3, 2, 3];
     let tally = glass.update(drive(&ink, &quick, 450.0), &[true; 4], &wanted);
     // The third wants level 2, out of reach, and goes to 3.
@@ -250,7 +250,7 @@ fn a_wrong_start_leaves_its_own_mark() {
 fn out_of_reach_where_nothing_is_driven() {
     let ink = Ink::grey(4, &[0.18, 1.0]);
     let mut quick = mode(Drives::Changed, &[0, 3]);
-    let mut glass = Glass::clean(vec![0, 0, 1], false);
+    let mut glass = PanelState::clean(vec![0, 0, 1], false);
     // To 1 the nearest is 0, which is there; to 2 it is 3; a grey that stays is no trouble.
     let tally = glass.update(drive(&ink, &quick, 450.0), &[true; 3], &[1, 2, 1]);
     assert_eq!(tally, Tally { changed: 2, driven: 1, out_of_reach: 2, wrong_start: 0 });
@@ -266,7 +266,7 @@ fn counts_of_drives_and_of_updates() {
     let quick = mode(Drives::Changed, &[0, 1]);
     let mut full = mode(Drives::All, &[0, 1]);
     full.cleans = true;
-    let mut glass = Glass::clean(vec![1, 1], true);
+    let mut glass = PanelState::clean(vec![1, 1], true);
     let updates = Drive { counts: Counts::Updates, ..drive(&ink, &quick, 450.0) };
     glass.update(updates, &[true, true], &[0, 1]);
     assert_eq!(glass.since_cleaning, [1, 1]);
@@ -327,7 +327,7 @@ fn a_stroke_takes_a_place_and_waits_for_the_host_alone() {
 fn the_eye_sees_what_is_off_the_median() {
     let ink = two_level_ink();
     let size = Size { w: 4, h: 1 };
-    let mut glass = Glass::clean(vec![1, 1, 0, 0], false);
+    let mut glass = PanelState::clean(vec![1, 1, 0, 0], false);
     // The white cannot show lighter than white; black's median lies between its two.
     glass.residue = vec![4.0, -3.0, 1.0, 9.0];
     // 25.4 pixels an inch is one square millimetre a pixel.
@@ -347,7 +347,7 @@ fn a_rare_level_has_no_median() {
     let ghosts = |pixels: usize| {
         let mut nominal = vec![1; pixels];
         nominal[0] = 0;
-        let mut glass = Glass::clean(nominal, false);
+        let mut glass = PanelState::clean(nominal, false);
         glass.residue[0] = 4.0;
         seen(Size { w: pixels as i64, h: 1 }, &ink, &glass, limit).ghost_px
     };

@@ -7,7 +7,7 @@ use super::screens::Levels;
 
 /// The panel's glass: one entry a pixel in every list.
 #[derive(Clone, Debug)]
-pub(crate) struct Glass {
+pub(crate) struct PanelState {
     /// What the controller believes.
     pub(crate) nominal: Levels,
     /// L*: how much lighter than its level the pixel would be without the panel's limits.
@@ -45,10 +45,10 @@ pub(crate) struct Drive<'a> {
     pub(crate) for_ms: f64,
 }
 
-impl Glass {
-    pub(crate) fn clean(nominal: Levels, unknown: bool) -> Glass {
+impl PanelState {
+    pub(crate) fn clean(nominal: Levels, unknown: bool) -> PanelState {
         let pixels = nominal.len();
-        Glass {
+        PanelState {
             nominal,
             residue: vec![0.0; pixels],
             since_cleaning: vec![0; pixels],

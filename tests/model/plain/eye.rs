@@ -1,6 +1,6 @@
 //! What a viewer sees at a step's end: how far every pixel shows from its level, and the ghosts among them.
 
-use super::driving::Glass;
+use super::driving::PanelState;
 use super::geometry::{Mask, Size, count};
 use super::ink::Ink;
 use super::regions::groups;
@@ -22,7 +22,7 @@ pub(crate) struct Seen {
     pub(crate) margin_l: f64,
 }
 
-pub(crate) fn seen(size: Size, ink: &Ink, glass: &Glass, limit: GhostLimit) -> Seen {
+pub(crate) fn seen(size: Size, ink: &Ink, glass: &PanelState, limit: GhostLimit) -> Seen {
     let off = off_median(ink, glass);
     let ghosted: Mask = off.iter().map(|&o| o >= limit.limit_l).collect();
     let pixel_mm = 25.4 / limit.pixels_per_inch;
@@ -42,14 +42,14 @@ pub(crate) fn seen(size: Size, ink: &Ink, glass: &Glass, limit: GhostLimit) -> S
 }
 
 /// How far each pixel shows from the median of its level, L*, without the sign.
-pub(crate) fn off_median(ink: &Ink, glass: &Glass) -> Vec<f64> {
+pub(crate) fn off_median(ink: &Ink, glass: &PanelState) -> Vec<f64> {
     let shown = shown_residue(ink, glass);
     let medians: Vec<f64> = (0..ink.levels()).map(|level| median_at(&glass.nominal, &shown, level)).collect();
     shown.iter().zip(&glass.nominal).map(|(s, &level)| (s - medians[level]).abs()).collect()
 }
 
 /// s of `docs/model.md`: what shows, cut to the panel's own range, less the level's lightness.
-pub(crate) fn shown_residue(ink: &Ink, glass: &Glass) -> Vec<f64> {
+pub(crate) fn shown_residue(ink: &Ink, glass: &PanelState) -> Vec<f64> {
     glass
         .nominal
         .iter()

@@ -1,7 +1,7 @@
 //! The plan played step by step: what each step changes, drives, leaves behind and shows.
 
 use super::Fault;
-use super::driving::{Charge, Drive, Glass, Tally};
+use super::driving::{Charge, Drive, PanelState, Tally};
 use super::eye::{GhostLimit, Seen, seen};
 use super::geometry::{Mask, Rect, Size, count, mask_of_boxes};
 use super::pen::{Piece, pieces};
@@ -28,7 +28,7 @@ pub(crate) struct Played {
     /// None where there is no limit, or no mode that gives impulses.
     pub(crate) charge: Option<Charge>,
     /// The state at the step's end, for whoever wants to look closer than the facts do.
-    pub(crate) glass: Glass,
+    pub(crate) glass: PanelState,
 }
 
 #[derive(Clone, Debug)]
@@ -54,7 +54,7 @@ struct Player<'a> {
     plan: &'a Plan,
     size: Size,
     memory: Screen,
-    glass: Glass,
+    glass: PanelState,
     queue: Queue,
     /// The last step's request, or its pen-up.
     last_ms: f64,
@@ -73,7 +73,7 @@ impl<'a> Player<'a> {
         Ok(Player {
             plan,
             size,
-            glass: Glass::clean(memory.levels.clone(), unknown),
+            glass: PanelState::clean(memory.levels.clone(), unknown),
             memory,
             queue: Queue::new(plan.display.link.clone(), plan.display.parallel_updates),
             last_ms: 0.0,

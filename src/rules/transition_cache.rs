@@ -2,7 +2,7 @@
 
 use std::{cell::RefCell, collections::HashMap};
 
-use crate::{finding::Sight, panel::PlayedStep, plan::ScreenId};
+use crate::{finding::Observation, panel::PlayedStep, plan::ScreenId};
 
 /// As many changes are kept; a plan with more hardly repeats itself.
 const MOST: usize = 4096;
@@ -12,23 +12,27 @@ type Turn = (Option<ScreenId>, ScreenId);
 
 /// The sights of changes that were seen.
 #[derive(Debug, Default, Clone)]
-pub(super) struct Turns {
-    seen: RefCell<HashMap<Turn, Option<Sight>>>,
+pub(super) struct TransitionCache {
+    seen: RefCell<HashMap<Turn, Option<Observation>>>,
 }
 
-impl Turns {
+impl TransitionCache {
     /// What is seen in the change that a step brings to memory; `look` may use nothing else of the step.
-    pub(super) fn sight(&self, step: &PlayedStep<'_>, look: impl FnOnce() -> Option<Sight>) -> Option<Sight> {
+    pub(super) fn observation(
+        &self,
+        step: &PlayedStep<'_>,
+        look: impl FnOnce() -> Option<Observation>,
+    ) -> Option<Observation> {
         let screen = step.planned.screen.filter(|_| !step.introduced.is_empty())?;
         let turn = (step.previous_screen, screen);
         if let Some(seen) = self.seen.borrow().get(&turn) {
             return seen.clone();
         }
-        let sight = look();
+        let observation = look();
         let mut seen = self.seen.borrow_mut();
         if seen.len() < MOST {
-            seen.insert(turn, sight.clone());
+            seen.insert(turn, observation.clone());
         }
-        sight
+        observation
     }
 }

@@ -10,13 +10,13 @@ use std::{
 
 use super::{
     ReviewArguments,
+    decoded_cache::DecodedCache,
     inputs::Inputs,
     known::KnownList,
     load::{LoadedPlan, find_plans, load_kept_plan},
     output::{OutputFile, check_is_no_input},
     own_fault, progress, screen_faults,
     settings::SettingsStore,
-    store::PictureStore,
     tell, threads_of, working_folder,
 };
 use crate::{
@@ -25,7 +25,7 @@ use crate::{
     report::{
         Gate, PlanOutcome, PlanReport, ReviewedPlan, RunReport,
         facts::{self, FactsOf},
-        html::{self, Film, Recorder},
+        html::{self, Recorder, Recording},
         paths::from_folder,
     },
     review::{BrokenScreen, Review},
@@ -43,12 +43,12 @@ pub(super) struct Task<'a> {
     /// At which temperatures each plan is reviewed; nothing for its own.
     temperatures: Vec<Option<f64>>,
     /// Decoded screens, where another round may follow.
-    store: Option<Arc<PictureStore>>,
+    store: Option<Arc<DecodedCache>>,
 }
 
 /// What came out of a round.
 #[derive(Debug)]
-pub(super) struct Round {
+pub(super) struct ReviewRun {
     pub(super) report: RunReport,
     /// Of each plan of the report, in their order.
     reviews: Vec<Kept>,
@@ -61,7 +61,7 @@ pub(super) struct Round {
 /// What is kept of a review beside its report.
 #[derive(Debug)]
 struct Kept {
-    film: Option<Film>,
+    recording: Option<Recording>,
     inputs: Inputs,
     /// Whether it was made in this round.
     is_new: bool,
@@ -70,7 +70,7 @@ struct Kept {
 /// The round before, and what has changed since, by whole paths.
 #[derive(Debug)]
 pub(super) struct Before<'c> {
-    pub(super) round: Round,
+    pub(super) round: ReviewRun,
     pub(super) changed: &'c BTreeSet<PathBuf>,
 }
 
@@ -91,7 +91,7 @@ impl<'a> Task<'a> {
     }
 
     /// Reviews the plans that are asked for; without a round before, all of them.
-    pub(super) fn round(&self, before: Option<Before<'_>>) -> Result<Round, Vec<Fault>> {
+    pub(super) fn round(&self, before: Option<Before<'_>>) -> Result<ReviewRun, Vec<Fault>> {
         let arguments = self.arguments;
         self.store.iter().for_each(|store| store.begin_round());
         let mut settings = SettingsStore::new(&self.working_folder, &arguments.paths, arguments.outside);
@@ -109,7 +109,7 @@ impl<'a> Task<'a> {
             working_folder: self.working_folder.clone(),
             known: None,
         };
-        let mut round = Round { report, reviews: Vec::new(), compared: None, shared: Inputs::default() };
+        let mut round = ReviewRun { report, reviews: Vec::new(), compared: None, shared: Inputs::default() };
         let plans = paths.len() * self.temperatures.len() + usize::from(arguments.compare.is_some());
         let film_bytes = arguments.html.is_some().then(|| html::PICTURE_BYTES / plans.max(1));
         for path in &paths {
@@ -154,7 +154,7 @@ impl<'a> Task<'a> {
     }
 }
 
-impl Round {
+impl ReviewRun {
     /// Adds what became of a plan; gives whether it could be read.
     fn add(&mut self, report: PlanReport, kept: Kept) -> bool {
         self.tell_new_faults(&report);
@@ -179,15 +179,16 @@ impl Round {
         if is_refused { 2 } else { self.report.exit_status() }
     }
 
-    /// Hands out the report with the compared plan at its end, and the films.
-    pub(super) fn with_compared<T>(&mut self, use_them: impl FnOnce(&RunReport, &[Option<&Film>]) -> T) -> T {
+    /// Hands out the report with the compared plan at its end, and the recordings.
+    pub(super) fn with_compared<T>(&mut self, use_them: impl FnOnce(&RunReport, &[Option<&Recording>]) -> T) -> T {
         let (compared, kept) = match self.compared.take() {
             Some((report, kept)) => (Some(report), Some(kept)),
             None => (None, None),
         };
         self.report.plans.extend(compared);
-        let films: Vec<Option<&Film>> = self.reviews.iter().chain(&kept).map(|kept| kept.film.as_ref()).collect();
-        let used = use_them(&self.report, &films);
+        let recordings: Vec<Option<&Recording>> =
+            self.reviews.iter().chain(&kept).map(|kept| kept.recording.as_ref()).collect();
+        let used = use_them(&self.report, &recordings);
         self.compared = kept.and_then(|kept| Some((self.report.plans.pop()?, kept)));
         used
     }
@@ -286,7 +287,7 @@ struct At<'a> {
     path: &'a Path,
     /// The temperature instead of the plan's own, degrees C.
     temperature_c: Option<f64>,
-    /// How much room the pictures of its film have; nothing where no film is wanted.
+    /// How much room the pictures of its recording have; nothing where no recording is wanted.
     film_bytes: Option<usize>,
     task: &'a Task<'a>,
 }
@@ -304,27 +305,27 @@ fn review_plan(
         let facts_out = facts_file.as_mut().map(|file| file.writer());
         load_and_play(&shown, at, settings, facts_out, pictures)
     });
-    let (outcome, film, inputs) = match reviewed {
+    let (outcome, recording, inputs) = match reviewed {
         Ok(Ok(Ok(reviewed))) => reviewed.into_parts(),
         Ok(Err(fault)) => return Err(fault),
         Ok(Ok(Err(faults))) => (refuse(faults, facts_file, begin)?, None, Inputs::of_refused(at.path)),
         Err(words) => (refuse(vec![failed(&shown, &words)], facts_file, begin)?, None, Inputs::of_refused(at.path)),
     };
     let report = PlanReport { path: shown, temperature_c: at.temperature_c, outcome };
-    Ok((report, Kept { film, inputs, is_new: true }))
+    Ok((report, Kept { recording, inputs, is_new: true }))
 }
 
 /// A plan that was loaded and reviewed.
 struct Reviewed {
     loaded: LoadedPlan,
     review: Review,
-    film: Option<Film>,
+    recording: Option<Recording>,
     pictures: BTreeMap<u64, String>,
     inputs: Inputs,
 }
 
 impl Reviewed {
-    fn into_parts(self) -> (PlanOutcome, Option<Film>, Inputs) {
+    fn into_parts(self) -> (PlanOutcome, Option<Recording>, Inputs) {
         let (plan, review) = (self.loaded.plan, self.review);
         let places = ReviewedPlan::locate_findings(&plan.source, &review.findings);
         let reviewed = ReviewedPlan {
@@ -340,7 +341,7 @@ impl Reviewed {
             pictures: self.pictures,
             gone: Vec::new(),
         };
-        (PlanOutcome::Reviewed(Box::new(reviewed)), self.film, self.inputs)
+        (PlanOutcome::Reviewed(Box::new(reviewed)), self.recording, self.inputs)
     }
 }
 
@@ -361,7 +362,7 @@ fn load_and_play(
     };
     loaded.plan.temperature_c = at.temperature_c.unwrap_or(loaded.plan.temperature_c);
     let of = FactsOf { path: shown, temperature_c: at.temperature_c };
-    let (review, film) = match play(of, &loaded, at, facts_out) {
+    let (review, recording) = match play(of, &loaded, at, facts_out) {
         Ok(Ok(played)) => played,
         Ok(Err(broken)) => return Ok(Err(screen_faults(&loaded, broken))),
         Err(error) => return Err(writing(&error)),
@@ -372,7 +373,7 @@ fn load_and_play(
     let pictures = pictures.transpose()?.unwrap_or_default();
     // Only a round that may be followed by another needs to know.
     let inputs = if task.arguments.watch { loaded.inputs() } else { Inputs::default() };
-    Ok(Ok(Reviewed { loaded, review, film, pictures, inputs }))
+    Ok(Ok(Reviewed { loaded, review, recording, pictures, inputs }))
 }
 
 /// The name under which the pictures of a plan at another temperature are kept.
@@ -380,8 +381,8 @@ fn under_temperature(shown: &str, celsius: f64) -> String {
     format!("{}-at-{celsius}C", shown.strip_suffix(".plan.json").unwrap_or(shown))
 }
 
-/// A review, and its film where one is wanted.
-type Played = (Review, Option<Film>);
+/// A review, and its recording where one is wanted.
+type Played = (Review, Option<Recording>);
 
 /// Takes back what a refused plan wrote into the facts.
 fn refuse(faults: Vec<Fault>, facts_file: Option<&mut OutputFile>, begin: Option<u64>) -> Result<PlanOutcome, Fault> {

@@ -6,7 +6,7 @@
 
 use std::{collections::HashMap, rc::Rc};
 
-use super::{Deed, Panel, chunks::CHUNK};
+use super::{Panel, StepEffect, chunks::CHUNK};
 use crate::plan::{PlannedStep, ScreenId, Update, WindowAsk};
 
 /// Bytes of kept steps, as they are estimated.
@@ -47,14 +47,14 @@ impl Happening {
 /// What a step did, and the panel after it.
 #[derive(Debug)]
 pub(super) struct Kept {
-    pub(super) deed: Deed,
+    pub(super) effect: StepEffect,
     pub(super) panel: Rc<Panel>,
     met: Met,
 }
 
 /// The panels that were met, and the steps that are kept.
 #[derive(Debug, Default)]
-pub(super) struct Recurrence {
+pub(super) struct EffectCache {
     cleaned: HashMap<[u8; 32], Met>,
     kept: HashMap<Happening, Rc<Kept>>,
     /// The panel as it is now, where it was met before.
@@ -65,13 +65,13 @@ pub(super) struct Recurrence {
 }
 
 /// A copy takes note of nothing: it goes its own way, seldom far, and what it meets is seldom what its original met.
-impl Clone for Recurrence {
+impl Clone for EffectCache {
     fn clone(&self) -> Self {
         Self { is_off: true, ..Self::default() }
     }
 }
 
-impl Recurrence {
+impl EffectCache {
     /// What is about to happen, where it may have happened before. Strokes never come again as they were.
     pub(super) fn happening(&self, planned: &PlannedStep<'_>) -> Option<Happening> {
         let panel = self.now.filter(|_| planned.step.strokes.is_empty())?;
@@ -89,23 +89,23 @@ impl Recurrence {
     pub(super) fn played(
         &mut self,
         happening: Option<Happening>,
-        deed: &Deed,
+        effect: &StepEffect,
         panel: &Rc<Panel>,
         memory: Option<ScreenId>,
     ) {
         if self.is_off {
             return;
         }
-        let cleaned = if deed.cleans { fingerprint(panel, memory) } else { None };
+        let cleaned = if effect.cleans { fingerprint(panel, memory) } else { None };
         let known = cleaned.and_then(|cleaned| self.cleaned.get(&cleaned).copied());
-        let bytes = (deed.moved.len() + deed.changed.tiles().len()) * TILE_BYTES
+        let bytes = (effect.moved.len() + effect.changed.tiles().len()) * TILE_BYTES
             + panel.glass.grid().tiles() / CHUNK * LISTS * size_of::<Rc<()>>();
         self.now = known;
         match happening.filter(|_| self.bytes + bytes <= KEPT_BYTES) {
             Some(happening) => {
                 let met = known.unwrap_or_else(|| self.meet());
                 self.bytes += bytes;
-                self.kept.insert(happening, Rc::new(Kept { deed: deed.clone(), panel: panel.clone(), met }));
+                self.kept.insert(happening, Rc::new(Kept { effect: effect.clone(), panel: panel.clone(), met }));
                 self.now = Some(met);
                 self.remember(cleaned, met);
             }

@@ -7,7 +7,7 @@ use std::collections::BTreeMap;
 use super::{
     chunks::Chunked,
     field::TileField,
-    flash::{SwingKinds, Swung, Turn},
+    flashes::{SwingKinds, Swung, Turn},
     spread::{Spread, SpreadChanges},
 };
 use crate::{
@@ -20,7 +20,7 @@ use crate::{
 /// The pixels of the panel: levels, residue, updates since cleaning, and which are unknown. Copies share what they have in
 /// common.
 #[derive(Clone, Debug)]
-pub struct Glass {
+pub struct PanelState {
     grid: TileGrid,
     tones: Tones,
     levels: Chunked<TileLevels>,
@@ -201,7 +201,7 @@ impl Action {
     }
 }
 
-impl Glass {
+impl PanelState {
     /// A clean panel that shows a picture.
     pub(crate) fn new(picture: &Picture, ink: &Ink, unknown: bool) -> Self {
         let grid = TileGrid::new(picture.size());

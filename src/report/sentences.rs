@@ -1,7 +1,7 @@
 //! Words that several formats share: where a finding stands, counts, sentences.
 
-use crate::rules::words::step_name;
-pub(super) use crate::rules::words::{counted as count, ms};
+use crate::rules::wording::step_name;
+pub(super) use crate::rules::wording::{counted as count, ms};
 use std::collections::BTreeMap;
 
 use super::ReviewedPlan;

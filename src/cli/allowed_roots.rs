@@ -23,7 +23,7 @@ pub(crate) struct Outside {
 
 /// The folders that a plan may reach into.
 #[derive(Clone, Debug)]
-pub(super) struct Reach {
+pub(super) struct AllowedRoots {
     /// Without links; nothing where all is allowed.
     folders: Option<Vec<PathBuf>>,
 }
@@ -34,7 +34,7 @@ pub(super) struct IsOutside {
     message: String,
 }
 
-impl Reach {
+impl AllowedRoots {
     /// All there is.
     pub(super) fn everywhere() -> Self {
         Self { folders: None }

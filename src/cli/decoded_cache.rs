@@ -18,7 +18,7 @@ pub(super) type Key = [u8; blake3::OUT_LEN];
 
 /// The pictures of this round and of the one before.
 #[derive(Debug, Default)]
-pub(super) struct PictureStore {
+pub(super) struct DecodedCache {
     kept: Mutex<Kept>,
 }
 
@@ -29,7 +29,7 @@ struct Kept {
     bytes: usize,
 }
 
-impl PictureStore {
+impl DecodedCache {
     /// Begins a round: what the last one did not show is forgotten.
     pub(super) fn begin_round(&self) {
         let mut kept = self.kept.lock().unwrap_or_else(PoisonError::into_inner);
@@ -71,7 +71,7 @@ mod tests {
 
     #[test]
     fn what_a_round_did_not_show_is_forgotten() {
-        let store = PictureStore::default();
+        let store = DecodedCache::default();
         let picture = Picture::from_shades(Size { width: 2, height: 1 }, vec![0, 255]);
         store.put([1; 32], &picture);
         store.put([2; 32], &picture);

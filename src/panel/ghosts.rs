@@ -5,7 +5,7 @@
 
 use std::collections::BTreeSet;
 
-use super::{chunks::Chunked, glass::Glass};
+use super::{chunks::Chunked, state::PanelState};
 use crate::{
     change::{Mask, bits, differing_pixels, regions_with_labels},
     display::{Level, LevelSet},
@@ -36,7 +36,7 @@ pub struct GhostLimits {
 
 /// Watches the glass. Copies share what they have in common.
 #[derive(Clone, Debug)]
-pub(crate) struct Eye {
+pub(crate) struct GhostDetector {
     limits: GhostLimits,
     pixel_area_mm2: f64,
     /// The median of each level as the tiles were last judged by.
@@ -47,8 +47,8 @@ pub(crate) struct Eye {
     ghosts: Vec<Ghost>,
 }
 
-impl Eye {
-    pub(crate) fn new(glass: &Glass, levels: usize, limits: GhostLimits, pixel_area_mm2: f64) -> Self {
+impl GhostDetector {
+    pub(crate) fn new(glass: &PanelState, levels: usize, limits: GhostLimits, pixel_area_mm2: f64) -> Self {
         let tiles = glass.grid().tiles();
         Self {
             limits,
@@ -72,7 +72,7 @@ impl Eye {
     }
 
     /// Looks at the glass as it is now; gives the tiles that were moved since the last look, rising.
-    pub(crate) fn look(&mut self, glass: &mut Glass) -> Vec<u32> {
+    pub(crate) fn look(&mut self, glass: &mut PanelState) -> Vec<u32> {
         let touched = glass.take_touched();
         let moved = self.moved_medians(glass);
         if moved.0 == 0 {
@@ -85,7 +85,7 @@ impl Eye {
         touched
     }
 
-    fn look_again(&mut self, tiles: impl Iterator<Item = u32>, glass: &Glass) {
+    fn look_again(&mut self, tiles: impl Iterator<Item = u32>, glass: &PanelState) {
         let mut changed = false;
         for tile in tiles {
             changed |= self.judge(tile, glass);
@@ -100,7 +100,7 @@ impl Eye {
         &self.medians
     }
 
-    fn moved_medians(&mut self, glass: &mut Glass) -> LevelSet {
+    fn moved_medians(&mut self, glass: &mut PanelState) -> LevelSet {
         let pixels = glass.pixels();
         let mut moved = LevelSet::default();
         for (level, (median, spread)) in self.medians.iter_mut().zip(glass.spreads_mut()).enumerate() {
@@ -115,7 +115,7 @@ impl Eye {
     }
 
     /// Judges the pixels of a tile; gives whether anything is other than before.
-    fn judge(&mut self, tile: u32, glass: &Glass) -> bool {
+    fn judge(&mut self, tile: u32, glass: &PanelState) -> bool {
         let (ghosted, worst) = match glass.uniform_residue(tile) {
             Some(residue) => self.ghosted_alike(tile, residue, glass),
             None => self.ghosted_apart(tile, glass),
@@ -135,7 +135,7 @@ impl Eye {
     }
 
     /// The pixels of a tile that are off, and by how much at the most, where all have one residue: a level is off or is not.
-    fn ghosted_alike(&self, tile: u32, residue: f64, glass: &Glass) -> (u64, f64) {
+    fn ghosted_alike(&self, tile: u32, residue: f64, glass: &PanelState) -> (u64, f64) {
         let off = |level: Level| (glass.shown_of(level, residue) - self.medians[usize::from(level)]).abs();
         let (mut ghosted, mut worst) = (0, 0.0_f64);
         for level in glass.levels_in(tile).iter().filter(|level| off(*level) >= self.limits.limit_l) {
@@ -146,7 +146,7 @@ impl Eye {
     }
 
     /// The same where the residues differ.
-    fn ghosted_apart(&self, tile: u32, glass: &Glass) -> (u64, f64) {
+    fn ghosted_apart(&self, tile: u32, glass: &PanelState) -> (u64, f64) {
         let (mut ghosted, mut worst) = (0, 0.0_f64);
         // What shows is at most the hidden residue, and off by at most that and the median.
         let most_median = self.medians.iter().fold(0.0_f64, |most, median| most.max(median.abs()));
@@ -164,7 +164,7 @@ impl Eye {
         (ghosted, worst)
     }
 
-    fn group(&self, glass: &Glass) -> Vec<Ghost> {
+    fn group(&self, glass: &PanelState) -> Vec<Ghost> {
         let mask = Mask::from_sorted(self.ghost_tiles.iter().map(|tile| (*tile, self.ghosted[*tile as usize])));
         let (regions, labels) = regions_with_labels(&mask, glass.grid());
         let mut worst = vec![(0.0_f64, 0_u32); regions.len()];

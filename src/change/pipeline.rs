@@ -76,7 +76,7 @@ type Key = usize;
 type Pair = (Key, Key);
 
 /// Hands over transitions in the order of the plan; see [`run`].
-pub struct Conveyor<'c> {
+pub struct Pipeline<'c> {
     shop: &'c Shop<'c>,
     upcoming: Box<dyn Iterator<Item = Key> + 'c>,
     /// Transitions that were asked for and not yet handed over.
@@ -86,7 +86,7 @@ pub struct Conveyor<'c> {
     now: Key,
 }
 
-/// Runs `play` with a conveyor for the screens of a plan. `screens` gives the sequence of screens from its beginning,
+/// Runs `play` with a pipeline for the screens of a plan. `screens` gives the sequence of screens from its beginning,
 /// as often as it is called.
 ///
 /// # Errors
@@ -96,7 +96,7 @@ pub fn run<'c, R, I>(
     setting: &'c Setting,
     first: First,
     screens: impl Fn() -> I,
-    play: impl FnOnce(&mut Conveyor<'_>, Arc<Picture>) -> R,
+    play: impl FnOnce(&mut Pipeline<'_>, Arc<Picture>) -> R,
 ) -> Result<R, BrokenScreen>
 where
     I: Iterator<Item = ScreenId> + 'c,
@@ -123,7 +123,7 @@ where
             // Where a thread cannot be had, the others do its work.
             let _ = thread::Builder::new().stack_size(STACK_BYTES).spawn_scoped(scope, || shop.work_until_stopped());
         }
-        let mut conveyor = Conveyor {
+        let mut pipeline = Pipeline {
             shop: &shop,
             upcoming: Box::new(screens().map(key_of)),
             ahead: VecDeque::new(),
@@ -133,9 +133,9 @@ where
             now: begin,
         };
         // The others begin while the panel is still set up.
-        conveyor.ask_ahead();
+        pipeline.ask_ahead();
         // A panic while playing must still let the other threads end.
-        let result = catch_unwind(AssertUnwindSafe(|| play(&mut conveyor, first)));
+        let result = catch_unwind(AssertUnwindSafe(|| play(&mut pipeline, first)));
         shop.stop();
         Ok(result.unwrap_or_else(|panic| std::panic::resume_unwind(panic)))
     })
@@ -157,7 +157,7 @@ fn screen_of(key: Key) -> ScreenId {
     ScreenId(key.saturating_sub(1))
 }
 
-impl Conveyor<'_> {
+impl Pipeline<'_> {
     /// The transition to the next screen of the plan; nothing where that is the one in memory already.
     ///
     /// # Errors
@@ -512,13 +512,13 @@ mod tests {
             let order = screens.clone();
             let sequence = move || order.clone().into_iter().map(ScreenId);
             let setting = setting(threads);
-            let shades = run(&source, &setting, First::Shade(255), sequence, |conveyor, first| {
+            let shades = run(&source, &setting, First::Shade(255), sequence, |pipeline, first| {
                 let mut now = first;
                 screens.iter().map(|screen| {
-                    if let Some(transition) = conveyor.next(ScreenId(*screen)).unwrap() {
+                    if let Some(transition) = pipeline.next(ScreenId(*screen)).unwrap() {
                         let differs = transition.picture.shade(0, 0) != now.shade(0, 0);
                         assert_eq!(transition.introduced.pixels.count(), if differs { 81 } else { 0 });
-                        conveyor.give_back(std::mem::replace(&mut now, transition.picture));
+                        pipeline.give_back(std::mem::replace(&mut now, transition.picture));
                     }
                     usize::from(now.shade(0, 0) / 17)
                 }).collect::<Vec<usize>>()
@@ -538,8 +538,8 @@ mod tests {
             &setting,
             First::Shade(0),
             || (0..5).map(ScreenId),
-            |conveyor, _| {
-                (0..5).find_map(|screen| conveyor.next(ScreenId(screen)).err().map(|broken| (screen, broken.screen.0)))
+            |pipeline, _| {
+                (0..5).find_map(|screen| pipeline.next(ScreenId(screen)).err().map(|broken| (screen, broken.screen.0)))
             },
         );
         assert_eq!(told.unwrap(), Some((2, 2)));

@@ -1,4 +1,4 @@
-//! The film of a played plan: what a page needs to show the panel step by step. Kept as patches, small PNG pictures of the
+//! The recording of a played plan: what a page needs to show the panel step by step. Kept as patches, small PNG pictures of the
 //! boxes that look otherwise than a step before.
 //!
 //! Knows the playback, not the page; bounded in size, however long the plan.
@@ -31,7 +31,7 @@ const MOST_FRAMES: usize = 2_000;
 
 /// What a page needs of a plan.
 #[derive(Debug)]
-pub struct Film {
+pub struct Recording {
     pub(super) size: Size,
     /// The physical width of the screen, mm.
     pub(super) width_mm: f64,
@@ -50,7 +50,7 @@ pub struct Film {
     pub(super) steps: u64,
 }
 
-impl Film {
+impl Recording {
     /// The frames that can be shown.
     pub(super) fn shown(&self) -> &[Frame] {
         &self.frames[..self.pictured]
@@ -71,8 +71,8 @@ pub(super) struct Frame {
     pub(super) request_ms: f64,
     pub(super) looks: Vec<Patch>,
     pub(super) residues: Vec<Patch>,
-    pub(super) updates: Vec<FilmedUpdate>,
-    pub(super) strokes: Vec<FilmedStroke>,
+    pub(super) updates: Vec<RecordedUpdate>,
+    pub(super) strokes: Vec<RecordedStroke>,
     pub(super) ghosts: Vec<Rect>,
     pub(super) worst_l: f64,
     pub(super) left_behind_px: u64,
@@ -107,7 +107,7 @@ pub(super) struct Patch {
 
 /// An update.
 #[derive(Debug)]
-pub(super) struct FilmedUpdate {
+pub(super) struct RecordedUpdate {
     pub(super) mode: String,
     pub(super) sent: Vec<Rect>,
     pub(super) request_ms: f64,
@@ -122,7 +122,7 @@ pub(super) struct FilmedUpdate {
     pub(super) energy_mj: f64,
 }
 
-impl FilmedUpdate {
+impl RecordedUpdate {
     /// Whether it waits so long that it is worth telling.
     pub(super) fn waits(&self) -> bool {
         self.wait_ms > 0.05
@@ -131,7 +131,7 @@ impl FilmedUpdate {
 
 /// A line that the controller draws under the pen.
 #[derive(Debug)]
-pub(super) struct FilmedStroke {
+pub(super) struct RecordedStroke {
     pub(super) width_px: f64,
     pub(super) is_white: bool,
     /// Column, row, and when the controller begins to draw up to there, ms.
@@ -155,12 +155,12 @@ pub(super) struct Card {
     pub(super) thumb: Option<Vec<u8>>,
 }
 
-/// Records a film while a plan is played.
+/// Records a recording while a plan is played.
 #[derive(Debug)]
 pub struct Recorder<'p> {
     plan: &'p Plan,
     colours: Colours<'p>,
-    film: Film,
+    recording: Recording,
     /// What the page shows at present: the look, one or three bytes a pixel, and the residue.
     look: Vec<u8>,
     residue: Vec<u8>,
@@ -173,7 +173,7 @@ impl<'p> Recorder<'p> {
     /// A recorder that keeps pictures of at most so many bytes.
     pub fn new(plan: &'p Plan, bytes: usize) -> Self {
         let size = plan.screen_size();
-        let film = Film {
+        let recording = Recording {
             size,
             width_mm: length_mm(f64::from(size.width), plan.display.pixels_per_inch),
             limit_l: crate::review::ghost_limits(plan).limit_l,
@@ -186,7 +186,7 @@ impl<'p> Recorder<'p> {
         };
         let colours = Colours::against_own_white(&plan.display.ink);
         let (look, residue, card_of) = (Vec::new(), Vec::new(), HashMap::new());
-        Self { plan, colours, film, look, residue, bytes_left: bytes, card_of }
+        Self { plan, colours, recording, look, residue, bytes_left: bytes, card_of }
     }
 
     /// Takes the next step.
@@ -197,14 +197,14 @@ impl<'p> Recorder<'p> {
         if self.look.is_empty() {
             self.begin(step)?;
         }
-        self.film.steps += 1;
-        if self.has_room() && self.film.frames.len() < MOST_FRAMES {
+        self.recording.steps += 1;
+        if self.has_room() && self.recording.frames.len() < MOST_FRAMES {
             let (looks, residues) = self.patches(step)?;
             looks.iter().chain(&residues).for_each(|patch| self.spend(patch.png.len()));
-            self.film.pictured += 1;
-            self.film.frames.push(frame(self.plan, step, looks, residues));
-        } else if self.film.frames.len() < MOST_FRAMES {
-            self.film.frames.push(frame(self.plan, step, Vec::new(), Vec::new()));
+            self.recording.pictured += 1;
+            self.recording.frames.push(frame(self.plan, step, looks, residues));
+        } else if self.recording.frames.len() < MOST_FRAMES {
+            self.recording.frames.push(frame(self.plan, step, Vec::new(), Vec::new()));
         }
         self.card(step)
     }
@@ -218,13 +218,13 @@ impl<'p> Recorder<'p> {
         self.bytes_left = self.bytes_left.saturating_sub(bytes);
     }
 
-    /// The film.
-    pub fn finish(self) -> Film {
-        self.film
+    /// The recording.
+    pub fn finish(self) -> Recording {
+        self.recording
     }
 
     fn begin(&mut self, step: &PlayedStep<'_>) -> Result<(), String> {
-        let (ink, size) = (&self.plan.display.ink, self.film.size);
+        let (ink, size) = (&self.plan.display.ink, self.recording.size);
         let table = ink.level_table();
         let white = self.plan.begins == Begins::Unknown;
         for shade in step.previous.shades() {
@@ -233,8 +233,8 @@ impl<'p> Recorder<'p> {
             self.look.extend_from_slice(&colour[..self.samples()]);
         }
         self.residue = vec![NO_RESIDUE; size.pixels() as usize];
-        self.film.begins = encode(&self.look, size, self.samples())?;
-        self.spend(self.film.begins.len());
+        self.recording.begins = encode(&self.look, size, self.samples())?;
+        self.spend(self.recording.begins.len());
         Ok(())
     }
 
@@ -251,10 +251,10 @@ impl<'p> Recorder<'p> {
         for rect in sent.chain(drawn) {
             let (look, residue) = self.repaint(step, rect);
             if let Some(rect) = look {
-                looks.push(Patch { rect, png: encode_box(&self.look, self.film.size, rect, self.samples())? });
+                looks.push(Patch { rect, png: encode_box(&self.look, self.recording.size, rect, self.samples())? });
             }
             if let Some(rect) = residue {
-                residues.push(Patch { rect, png: encode_box(&self.residue, self.film.size, rect, 1)? });
+                residues.push(Patch { rect, png: encode_box(&self.residue, self.recording.size, rect, 1)? });
             }
         }
         Ok((looks, residues))
@@ -268,7 +268,7 @@ impl<'p> Recorder<'p> {
             for x in rect.x..rect.right() {
                 let residue = shown(step, x, y);
                 let colour = self.colours.of(step.glass.level(x, y), residue);
-                let at = (y * self.film.size.width + x) as usize;
+                let at = (y * self.recording.size.width + x) as usize;
                 let pixel = &mut self.look[at * samples..][..samples];
                 if pixel != &colour[..samples] {
                     pixel.copy_from_slice(&colour[..samples]);
@@ -287,20 +287,20 @@ impl<'p> Recorder<'p> {
     fn card(&mut self, step: &PlayedStep<'_>) -> Result<(), String> {
         let planned = step.planned;
         if let Some(number) = self.card_of.get(&planned.step.pointer) {
-            let card = &mut self.film.cards[*number];
+            let card = &mut self.recording.cards[*number];
             (card.last, card.times) = (planned.index, card.times + 1);
             card.worst_l = card.worst_l.max(step.worst_residue_l());
             return Ok(());
         }
-        if self.film.cards.len() == MOST_CARDS {
-            self.film.more_cards = true;
+        if self.recording.cards.len() == MOST_CARDS {
+            self.recording.more_cards = true;
             return Ok(());
         }
-        // The panel is drawn as far as the film goes.
-        let thumb = if self.film.pictured as u64 == self.film.steps { Some(self.thumb()?) } else { None };
+        // The panel is drawn as far as the recording goes.
+        let thumb = if self.recording.pictured as u64 == self.recording.steps { Some(self.thumb()?) } else { None };
         self.spend(thumb.as_ref().map_or(0, Vec::len));
-        self.card_of.insert(planned.step.pointer.clone(), self.film.cards.len());
-        self.film.cards.push(Card {
+        self.card_of.insert(planned.step.pointer.clone(), self.recording.cards.len());
+        self.recording.cards.push(Card {
             pointer: planned.step.pointer.clone(),
             label: planned.step.label.clone(),
             cause: planned.step.cause,
@@ -319,7 +319,7 @@ impl<'p> Recorder<'p> {
 
     /// The panel as it is now, small.
     fn thumb(&self) -> Result<Vec<u8>, String> {
-        let (size, samples) = (self.film.size, self.samples());
+        let (size, samples) = (self.recording.size, self.samples());
         let shrink = size.width.div_ceil(THUMB.width).max(size.height.div_ceil(THUMB.height)).max(1);
         let small = Size { width: size.width.div_ceil(shrink), height: size.height.div_ceil(shrink) };
         let mut pixels = Vec::with_capacity(small.pixels() as usize * samples);
@@ -335,7 +335,7 @@ impl<'p> Recorder<'p> {
     }
 
     fn mean(&self, rect: Rect, sample: usize) -> u8 {
-        let (size, samples) = (self.film.size, self.samples());
+        let (size, samples) = (self.recording.size, self.samples());
         let (mut sum, mut count) = (0, 0);
         for y in rect.y..rect.bottom().min(size.height) {
             for x in rect.x..rect.right().min(size.width) {
@@ -365,10 +365,10 @@ fn frame(plan: &Plan, step: &PlayedStep<'_>, looks: Vec<Patch>, residues: Vec<Pa
     }
 }
 
-fn filmed_update(plan: &Plan, update: &PlayedUpdate) -> FilmedUpdate {
+fn filmed_update(plan: &Plan, update: &PlayedUpdate) -> RecordedUpdate {
     let mode = &plan.display.modes[update.mode];
     let times = update.times;
-    FilmedUpdate {
+    RecordedUpdate {
         mode: mode.name.clone(),
         sent: update.sent.clone(),
         request_ms: times.request_ms,
@@ -393,11 +393,11 @@ fn flashes_of(plan: &Plan, update: &PlayedUpdate) -> u32 {
     if update.sent.is_empty() { 0 } else { plan.display.modes[update.mode].flashes }
 }
 
-fn filmed_strokes(plan: &Plan, step: &PlayedStep<'_>) -> Vec<FilmedStroke> {
+fn filmed_strokes(plan: &Plan, step: &PlayedStep<'_>) -> Vec<RecordedStroke> {
     let delay_ms = plan.display.controller_ink_delay_ms.unwrap_or(0.0);
     let begins_ms = step.planned.request_ms + delay_ms;
     let strokes = step.planned.step.strokes.iter();
-    let filmed = strokes.map(|stroke| FilmedStroke {
+    let filmed = strokes.map(|stroke| RecordedStroke {
         width_px: stroke.width_px,
         is_white: stroke.white,
         points: stroke.points.iter().map(|point| [point.x, point.y, begins_ms + point.ms]).collect(),

@@ -5,7 +5,7 @@ use crate::{
     finding::Severity,
     geometry::Window,
     plan::{Plan, Update, WindowAsk},
-    rules::{rule_named, words::window},
+    rules::{rule_named, wording::window},
 };
 
 /// A way to go on at a step, as it was judged.

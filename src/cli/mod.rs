@@ -73,7 +73,7 @@ enum Command {
     /// Write a first plan for a folder of screens, with every update left to be chosen
     Draft(DraftArguments),
     /// Draw the panel as a reader sees it after a step, ghosts and all
-    PanelState(GlassArguments),
+    Glass(GlassArguments),
     /// Bring screens to the levels or the palette of a panel
     Prepare(PrepareArguments),
     /// Fit what a mode leaves behind to measured L*, and write it as a display description
@@ -468,7 +468,7 @@ fn perform(command: Command) -> u8 {
         Command::Review(arguments) => review::review(&arguments),
         Command::Mend(arguments) => mend::mend(&arguments),
         Command::Draft(arguments) => draft::draft(&arguments),
-        Command::PanelState(arguments) => glass::glass(&arguments),
+        Command::Glass(arguments) => glass::glass(&arguments),
         Command::Prepare(arguments) => prepare::prepare(&arguments),
         Command::Fit(arguments) => fit::fit(&arguments),
         Command::Replan(arguments) => replan::replan(&arguments),

@@ -325,7 +325,7 @@ fn film_parts(recording: &Recording, at: usize) -> Result<Markup, String> {
         @let behind = chart::left_out(recording);
         @if behind > 0 { p.faint { "The chart ends " (count(behind, "step", "steps")) " before the plan does." } }
         h3 id={ "player-" (at) "-title" } { "The panel, step by step" }
-        div.player data-recording={ "recording-" (at) } role="group" aria-labelledby={ "player-" (at) "-title" } tabindex="0" {
+        div.player data-film={ "film-" (at) } role="group" aria-labelledby={ "player-" (at) "-title" } tabindex="0" {
             p.faint { "As the model predicts it. Nothing moves before you ask; it then plays ten times slower, and flashes are only marked, because flashing can trigger seizures in people with photosensitive epilepsy. Keys: arrows step, space plays and stops, R shows the residue." }
             div.stages {
                 figure { canvas role="img" aria-label="The panel" width=(recording.size.width) height=(recording.size.height) style=(canvas_style(recording)) {} figcaption {} }
@@ -347,7 +347,7 @@ fn film_parts(recording: &Recording, at: usize) -> Result<Markup, String> {
             @let behind = recording.steps_behind(recording.pictured);
             @if behind > 0 { p.faint { "The player ends " (count(behind, "step", "steps")) " before the plan does: the page has room for no more pictures." } }
         }
-        script type="application/json" id={ "recording-" (at) } { (PreEscaped(data)) }
+        script type="application/json" id={ "film-" (at) } { (PreEscaped(data)) }
     })
 }
 

@@ -6,7 +6,10 @@
 
 use std::{collections::HashMap, rc::Rc};
 
-use super::{Panel, StepEffect, chunks::CHUNK};
+use super::{
+    chunks::CHUNK,
+    effect::{Panel, StepEffect},
+};
 use crate::plan::{PlannedStep, ScreenId, Update, WindowAsk};
 
 /// Bytes of kept steps, as they are estimated.
@@ -61,14 +64,6 @@ pub(super) struct EffectCache {
     now: Option<Met>,
     last_met: Met,
     bytes: usize,
-    is_off: bool,
-}
-
-/// A copy takes note of nothing: it goes its own way, seldom far, and what it meets is seldom what its original met.
-impl Clone for EffectCache {
-    fn clone(&self) -> Self {
-        Self { is_off: true, ..Self::default() }
-    }
 }
 
 impl EffectCache {
@@ -93,13 +88,10 @@ impl EffectCache {
         panel: &Rc<Panel>,
         memory: Option<ScreenId>,
     ) {
-        if self.is_off {
-            return;
-        }
         let cleaned = if effect.cleans { fingerprint(panel, memory) } else { None };
         let known = cleaned.and_then(|cleaned| self.cleaned.get(&cleaned).copied());
         let bytes = (effect.moved.len() + effect.changed.tiles().len()) * TILE_BYTES
-            + panel.glass.grid().tiles() / CHUNK * LISTS * size_of::<Rc<()>>();
+            + panel.state.grid().tiles() / CHUNK * LISTS * size_of::<Rc<()>>();
         self.now = known;
         match happening.filter(|_| self.bytes + bytes <= KEPT_BYTES) {
             Some(happening) => {
@@ -133,7 +125,7 @@ impl EffectCache {
 fn fingerprint(panel: &Panel, memory: Option<ScreenId>) -> Option<[u8; 32]> {
     let mut hasher = blake3::Hasher::new();
     hasher.update(&memory.map_or(u64::MAX, |screen| screen.0 as u64).to_le_bytes());
-    let is_cleaned = panel.glass.tell_cleaned(&mut |word| {
+    let is_cleaned = panel.state.tell_cleaned(&mut |word| {
         hasher.update(&word.to_le_bytes());
     });
     is_cleaned.then(|| *hasher.finalize().as_bytes())

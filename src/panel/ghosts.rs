@@ -5,7 +5,7 @@
 
 use std::collections::BTreeSet;
 
-use super::{chunks::Chunked, state::PanelState};
+use super::{chunks::Chunked, law::Residue, state::PanelState};
 use crate::{
     change::{Mask, bits, differing_pixels, regions_with_labels},
     display::{Level, LevelSet},
@@ -34,7 +34,7 @@ pub struct GhostLimits {
     pub area_mm2: f64,
 }
 
-/// Watches the glass. Copies share what they have in common.
+/// Watches the panel. Copies share what they have in common.
 #[derive(Clone, Debug)]
 pub(crate) struct GhostDetector {
     limits: GhostLimits,
@@ -48,8 +48,8 @@ pub(crate) struct GhostDetector {
 }
 
 impl GhostDetector {
-    pub(crate) fn new(glass: &PanelState, levels: usize, limits: GhostLimits, pixel_area_mm2: f64) -> Self {
-        let tiles = glass.grid().tiles();
+    pub(crate) fn new(state: &PanelState, levels: usize, limits: GhostLimits, pixel_area_mm2: f64) -> Self {
+        let tiles = state.grid().tiles();
         Self {
             limits,
             pixel_area_mm2,
@@ -71,27 +71,29 @@ impl GhostDetector {
         self.limits
     }
 
-    /// Looks at the glass as it is now; gives the tiles that were moved since the last look, rising.
-    pub(crate) fn look(&mut self, glass: &mut PanelState) -> Vec<u32> {
-        let touched = glass.take_touched();
-        let moved = self.moved_medians(glass);
+    /// Looks at the panel as it is now; gives the tiles that were moved since the last look, rising.
+    pub(crate) fn look(&mut self, state: &mut PanelState) -> Vec<u32> {
+        let touched = state.take_touched();
+        let moved = if touched.is_empty() { LevelSet::default() } else { self.moved_medians(state) };
         if moved.0 == 0 {
-            self.look_again(touched.iter().copied(), glass);
+            self.look_again(touched.iter().copied(), state);
         } else {
-            let again = (0..glass.grid().tiles() as u32)
-                .filter(|tile| glass.levels_in(*tile).0 & moved.0 != 0 || touched.binary_search(tile).is_ok());
-            self.look_again(again, glass);
+            let again = (0..state.grid().tiles() as u32)
+                .filter(|tile| state.levels_in[*tile as usize].0 & moved.0 != 0 || touched.binary_search(tile).is_ok());
+            self.look_again(again, state);
         }
         touched
     }
 
-    fn look_again(&mut self, tiles: impl Iterator<Item = u32>, glass: &PanelState) {
+    fn look_again(&mut self, tiles: impl Iterator<Item = u32>, state: &PanelState) {
+        // What shows is at most the hidden residue, and off by at most that and the median.
+        let most_median_l = self.medians.iter().fold(0.0_f64, |most, median| most.max(median.abs()));
         let mut changed = false;
         for tile in tiles {
-            changed |= self.judge(tile, glass);
+            changed |= self.judge(tile, most_median_l, state);
         }
         if changed {
-            self.ghosts = self.group(glass);
+            self.ghosts = self.group(state);
         }
     }
 
@@ -100,12 +102,13 @@ impl GhostDetector {
         &self.medians
     }
 
-    fn moved_medians(&mut self, glass: &mut PanelState) -> LevelSet {
-        let pixels = glass.pixels();
+    fn moved_medians(&mut self, state: &mut PanelState) -> LevelSet {
+        let pixels = state.grid().size().pixels();
         let mut moved = LevelSet::default();
-        for (level, (median, spread)) in self.medians.iter_mut().zip(glass.spreads_mut()).enumerate() {
+        for (level, median) in self.medians.iter_mut().enumerate() {
             // A level on less than a hundredth of the panel has too few pixels to be judged by their own median.
-            let now = if spread.total() * 100 < pixels { 0.0 } else { spread.median() };
+            let is_rare = state.spreads[level].total() * 100 < pixels;
+            let now = if is_rare { 0.0 } else { state.median(level as Level) };
             if now.to_bits() != median.to_bits() {
                 *median = now;
                 moved = moved.with(level as u8);
@@ -115,10 +118,10 @@ impl GhostDetector {
     }
 
     /// Judges the pixels of a tile; gives whether anything is other than before.
-    fn judge(&mut self, tile: u32, glass: &PanelState) -> bool {
-        let (ghosted, worst) = match glass.uniform_residue(tile) {
-            Some(residue) => self.ghosted_alike(tile, residue, glass),
-            None => self.ghosted_apart(tile, glass),
+    fn judge(&mut self, tile: u32, most_median_l: f64, state: &PanelState) -> bool {
+        let (ghosted, worst) = match state.residue.uniform(tile) {
+            Some(residue) => self.ghosted_alike(tile, residue, state),
+            None => self.ghosted_apart(tile, most_median_l, state),
         };
         let at = tile as usize;
         let changed = ghosted != self.ghosted[at] || worst.to_bits() != self.worst[at].to_bits();
@@ -135,27 +138,29 @@ impl GhostDetector {
     }
 
     /// The pixels of a tile that are off, and by how much at the most, where all have one residue: a level is off or is not.
-    fn ghosted_alike(&self, tile: u32, residue: f64, glass: &PanelState) -> (u64, f64) {
-        let off = |level: Level| (glass.shown_of(level, residue) - self.medians[usize::from(level)]).abs();
+    fn ghosted_alike(&self, tile: u32, residue: Residue, state: &PanelState) -> (u64, f64) {
+        let off = |level: Level| (state.tones().shown(level, residue) - self.medians[usize::from(level)]).abs();
         let (mut ghosted, mut worst) = (0, 0.0_f64);
-        for level in glass.levels_in(tile).iter().filter(|level| off(*level) >= self.limits.limit_l) {
-            ghosted |= glass.grid().whole(tile) & !differing_pixels(&[level; 64], glass.levels(tile));
+        for level in state.levels_in[tile as usize].iter().filter(|level| off(*level) >= self.limits.limit_l) {
+            ghosted |= state.grid().whole(tile) & !differing_pixels(&[level; 64], state.levels(tile));
             worst = worst.max(off(level));
         }
         (ghosted, worst)
     }
 
     /// The same where the residues differ.
-    fn ghosted_apart(&self, tile: u32, glass: &PanelState) -> (u64, f64) {
+    fn ghosted_apart(&self, tile: u32, most_median_l: f64, state: &PanelState) -> (u64, f64) {
         let (mut ghosted, mut worst) = (0, 0.0_f64);
-        // What shows is at most the hidden residue, and off by at most that and the median.
-        let most_median = self.medians.iter().fold(0.0_f64, |most, median| most.max(median.abs()));
-        if glass.most_residue(tile) + most_median < self.limits.limit_l {
+        let residues = state.residue.values(tile);
+        let most_l = residues.iter().fold(0.0_f64, |most, residue| most.max(residue.lightness().abs()));
+        if most_l + most_median_l < self.limits.limit_l {
             return (ghosted, worst);
         }
-        let levels = glass.levels(tile);
-        for bit in bits(glass.grid().whole(tile)) {
-            let off = (glass.shown_residue(tile, bit) - self.medians[usize::from(levels[bit as usize])]).abs();
+        let levels = state.levels(tile);
+        for bit in bits(state.grid().whole(tile)) {
+            let level = levels[bit as usize];
+            let shown = state.tones().shown(level, residues[bit as usize]);
+            let off = (shown - self.medians[usize::from(level)]).abs();
             if off >= self.limits.limit_l {
                 ghosted |= 1 << bit;
                 worst = worst.max(off);
@@ -164,9 +169,9 @@ impl GhostDetector {
         (ghosted, worst)
     }
 
-    fn group(&self, glass: &PanelState) -> Vec<Ghost> {
+    fn group(&self, state: &PanelState) -> Vec<Ghost> {
         let mask = Mask::from_sorted(self.ghost_tiles.iter().map(|tile| (*tile, self.ghosted[*tile as usize])));
-        let (regions, labels) = regions_with_labels(&mask, glass.grid());
+        let (regions, labels) = regions_with_labels(&mask, state.grid());
         let mut worst = vec![(0.0_f64, 0_u32); regions.len()];
         for ((tile, _), label) in mask.tiles().iter().zip(labels) {
             let known = &mut worst[label as usize];

@@ -1,18 +1,76 @@
-//! How residues spread over the pixels of a level: counts kept up to date, the median at any time.
+//! How residues spread over the pixels of a level: counts in narrow bins, kept up to date, from which the middle and the
+//! ends can be read at any time.
+//!
+//! A bin knows one value exactly and counts what lies beside it. The median is therefore exact wherever the middle falls on
+//! such a value, and names the bin otherwise: then the values themselves must be looked at.
 
-use std::collections::BTreeMap;
+use std::rc::Rc;
 
-/// A multiset of residues (L*) with a running median.
-#[derive(Clone, Debug, Default)]
+/// Bins a unit of L*.
+const BINS_PER_L: f64 = 64.0;
+/// Bins that are held together.
+const PAGE: usize = 32;
+
+/// The values (L*) of all pixels of one level. Copies share what they have in common.
+#[derive(Clone, Debug)]
 pub(crate) struct Spread {
-    counts: BTreeMap<u64, u64>,
+    /// The least value that there can be.
+    lowest: f64,
+    pages: Vec<Page>,
     total: u64,
-    /// A key near the middle, and how many values are below it.
-    cursor: u64,
-    below: u64,
+}
+
+#[derive(Clone, Debug, Default)]
+struct Page {
+    total: u64,
+    bins: Option<Rc<[Bin; PAGE]>>,
+}
+
+/// Values that lie close together: how many are one of them, and how many are below and above that one.
+#[derive(Clone, Copy, Debug, Default)]
+struct Bin {
+    value: f64,
+    equal: u32,
+    below: u32,
+    above: u32,
+}
+
+/// Where the middle lies, or an end.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(crate) enum Ranked {
+    /// On this value.
+    Exactly(f64),
+    /// In this bin, as the value of this rank among those of the bin.
+    Within(usize, u64),
+}
+
+impl Bin {
+    fn total(&self) -> u64 {
+        u64::from(self.equal) + u64::from(self.below) + u64::from(self.above)
+    }
+
+    fn change(&mut self, value: f64, change: i64) {
+        if self.total() == 0 {
+            *self = Self { value, ..Self::default() };
+        }
+        let count = if value < self.value {
+            &mut self.below
+        } else if value > self.value {
+            &mut self.above
+        } else {
+            &mut self.equal
+        };
+        *count = (i64::from(*count) + change) as u32;
+    }
 }
 
 impl Spread {
+    /// No values; all that come will lie between these two.
+    pub(crate) fn new((lowest, highest): (f64, f64)) -> Self {
+        let bins = ((highest - lowest) * BINS_PER_L) as usize + 2;
+        Self { lowest, pages: vec![Page::default(); bins.div_ceil(PAGE)], total: 0 }
+    }
+
     /// How many values there are.
     pub(crate) fn total(&self) -> u64 {
         self.total
@@ -20,117 +78,103 @@ impl Spread {
 
     /// Adds a value `change` times, or takes it away where negative.
     pub(crate) fn change(&mut self, value: f64, change: i64) {
-        if change == 0 {
-            return;
-        }
-        let key = key_of(value);
-        let count = self.counts.entry(key).or_default();
-        *count = count.checked_add_signed(change).unwrap_or(0);
-        if *count == 0 {
-            self.counts.remove(&key);
-        }
-        self.total = self.total.checked_add_signed(change).unwrap_or(0);
-        if key < self.cursor {
-            self.below = self.below.checked_add_signed(change).unwrap_or(0);
-        }
+        let bin = self.bin_of(value);
+        let page = &mut self.pages[bin / PAGE];
+        let bins = Rc::make_mut(page.bins.get_or_insert_with(Rc::default));
+        bins[bin % PAGE].change(value, change);
+        page.total = page.total.wrapping_add_signed(change);
+        self.total = self.total.wrapping_add_signed(change);
     }
 
-    /// The median; of an even count the mean of the two in the middle. 0 where there is nothing.
-    pub(crate) fn median(&mut self) -> f64 {
-        if self.total == 0 {
+    /// The bin of a value.
+    #[inline]
+    pub(crate) fn bin_of(&self, value: f64) -> usize {
+        (((value - self.lowest) * BINS_PER_L) as usize).min(self.pages.len() * PAGE - 1)
+    }
+
+    /// The value that `rank` others come before.
+    pub(crate) fn ranked(&self, rank: u64) -> Ranked {
+        let mut before = 0;
+        for (at, page) in self.pages.iter().enumerate() {
+            if before + page.total <= rank {
+                before += page.total;
+                continue;
+            }
+            for (place, bin) in page.bins.iter().flat_map(|bins| bins.iter().enumerate()) {
+                if before + bin.total() > rank {
+                    return bin.ranked(at * PAGE + place, rank - before);
+                }
+                before += bin.total();
+            }
+        }
+        Ranked::Exactly(0.0)
+    }
+
+    /// Makes the value of that rank in a bin the one that the bin knows exactly, and gives it; `values` are all of the bin.
+    pub(crate) fn know_exactly(&mut self, bin: usize, rank: u64, mut values: Vec<f64>) -> f64 {
+        let at = (rank as usize).min(values.len().saturating_sub(1));
+        if values.is_empty() {
             return 0.0;
         }
-        let upper = self.at_rank(self.total / 2);
-        if self.total % 2 == 1 {
-            return upper;
-        }
-        let lower = self.at_rank(self.total / 2 - 1);
-        f64::midpoint(lower, upper)
+        let (below, value, above) = values.select_nth_unstable_by(at, f64::total_cmp);
+        let value = *value;
+        let less = below.iter().filter(|other| **other < value).count();
+        let more = above.iter().filter(|other| **other > value).count();
+        let bins = Rc::make_mut(self.pages[bin / PAGE].bins.get_or_insert_with(Rc::default));
+        let equal = values.len() - less - more;
+        bins[bin % PAGE] = Bin { value, equal: equal as u32, below: less as u32, above: more as u32 };
+        value
     }
 
-    /// The value that `rank` others are before.
-    fn at_rank(&mut self, rank: u64) -> f64 {
-        while self.below > rank {
-            let Some((key, count)) = self.counts.range(..self.cursor).next_back() else { break };
-            self.below -= count;
-            self.cursor = *key;
-        }
-        loop {
-            let here = self.counts.get(&self.cursor).copied().unwrap_or(0);
-            if self.below + here > rank {
-                return value_of(self.cursor);
+    /// Adds those values that are farthest from `middle`, either way, with how many there are, until `enough` were added on
+    /// each side; each is right to the width of a bin, and exact where its bin knows it.
+    pub(crate) fn farthest(&self, middle: f64, enough: u64, found: &mut Vec<(f64, u64)>) {
+        let centre = self.bin_of(middle);
+        let rising = (0..self.pages.len()).flat_map(|page| self.bins_of(page)).take_while(|(at, _)| *at <= centre);
+        Self::take_from(rising, middle, enough, found);
+        let falling = (0..self.pages.len()).rev().flat_map(|page| self.bins_of(page).rev());
+        Self::take_from(falling.take_while(|(at, _)| *at > centre), middle, enough, found);
+    }
+
+    fn bins_of(&self, page: usize) -> impl DoubleEndedIterator<Item = (usize, &Bin)> {
+        let bins = self.pages[page].bins.as_deref().filter(|_| self.pages[page].total > 0);
+        let bins = bins.map_or(&[][..], |bins| &bins[..]);
+        bins.iter().enumerate().map(move |(place, bin)| (page * PAGE + place, bin))
+    }
+
+    fn take_from<'b>(
+        bins: impl Iterator<Item = (usize, &'b Bin)>,
+        middle: f64,
+        enough: u64,
+        found: &mut Vec<(f64, u64)>,
+    ) {
+        const HALF: f64 = 0.25 / BINS_PER_L;
+        let mut taken = 0;
+        for (_, bin) in bins.filter(|(_, bin)| bin.total() > 0) {
+            for (value, count) in
+                [(bin.value - HALF, bin.below), (bin.value, bin.equal), (bin.value + HALF, bin.above)]
+            {
+                if count > 0 {
+                    found.push(((value - middle).abs(), u64::from(count)));
+                }
             }
-            let Some((key, _)) = self.counts.range(self.cursor + 1..).next() else {
-                return value_of(self.cursor);
-            };
-            self.below += here;
-            self.cursor = *key;
-        }
-    }
-}
-
-/// A key that orders as the value does.
-fn key_of(value: f64) -> u64 {
-    // Adding zero makes minus zero plus zero.
-    let bits = (value + 0.0).to_bits();
-    if bits >> 63 == 0 { bits | 1 << 63 } else { !bits }
-}
-
-fn value_of(key: u64) -> f64 {
-    f64::from_bits(if key >> 63 == 1 { key & !(1 << 63) } else { !key })
-}
-
-/// Collects changes of many pixels before they reach the spreads: most are the same few.
-#[derive(Debug)]
-pub(crate) struct SpreadChanges {
-    places: Vec<(u8, u64, i64)>,
-}
-
-impl Clone for SpreadChanges {
-    /// Once all is settled there is nothing to be copied.
-    fn clone(&self) -> Self {
-        Self::new()
-    }
-}
-
-const PLACES: usize = 512;
-
-impl SpreadChanges {
-    /// Nothing collected, and no room yet to do so.
-    pub(crate) fn new() -> Self {
-        Self { places: Vec::new() }
-    }
-
-    /// Makes room to collect.
-    pub(crate) fn make_room(&mut self) {
-        self.places.resize(PLACES, (0, 0, 0));
-    }
-
-    /// Notes that a level has a residue `change` times more (or less).
-    pub(crate) fn note(&mut self, level: u8, value: f64, change: i64, spreads: &mut [Spread]) {
-        let bits = (value + 0.0).to_bits();
-        let mixed = (bits ^ u64::from(level) << 57).wrapping_mul(0x9e37_79b9_7f4a_7c15);
-        let place = &mut self.places[(mixed >> 55) as usize % PLACES];
-        if place.2 != 0 && (place.0, place.1) != (level, bits) {
-            spreads[usize::from(place.0)].change(f64::from_bits(place.1), place.2);
-            place.2 = 0;
-        }
-        *place = (level, bits, place.2 + change);
-    }
-
-    /// Brings all that was noted to the spreads.
-    pub(crate) fn settle(&mut self, spreads: &mut [Spread]) {
-        for place in &mut self.places {
-            if place.2 != 0 {
-                spreads[usize::from(place.0)].change(f64::from_bits(place.1), place.2);
-                place.2 = 0;
+            taken += bin.total();
+            if taken >= enough {
+                return;
             }
         }
+    }
+}
+
+impl Bin {
+    fn ranked(&self, at: usize, rank: u64) -> Ranked {
+        let below = u64::from(self.below);
+        let is_known = (below..below + u64::from(self.equal)).contains(&rank);
+        if is_known { Ranked::Exactly(self.value) } else { Ranked::Within(at, rank) }
     }
 }
 
 #[cfg(test)]
-#[expect(clippy::float_cmp, reason = "the figures are exact: whole numbers, or the very values put in")]
 mod tests {
     use super::*;
     use proptest::prelude::*;
@@ -145,31 +189,66 @@ mod tests {
         }
     }
 
+    fn value_at(spread: &mut Spread, rank: u64, values: &[f64]) -> f64 {
+        match spread.ranked(rank) {
+            Ranked::Exactly(value) => value,
+            Ranked::Within(bin, rank) => {
+                let of_bin = values.iter().copied().filter(|value| spread.bin_of(*value) == bin).collect();
+                spread.know_exactly(bin, rank, of_bin)
+            }
+        }
+    }
+
     proptest! {
-        /// The running median against sorting.
+        /// The running median against sorting, with values that share bins and values that do not.
         #[test]
+        #[expect(clippy::float_cmp, reason = "the very values that were put in come out")]
         fn the_running_median_is_the_middle_of_the_sorted_values(
-            steps in prop::collection::vec((-8_i32..8, prop::bool::ANY, 1_i64..4), 1..80),
+            steps in prop::collection::vec((-8_i32..8, prop::bool::ANY, 1_i64..4, prop::bool::ANY), 1..80),
         ) {
-            let mut spread = [Spread::default()];
-            let mut changes = SpreadChanges::new();
-            changes.make_room();
+            let mut spread = Spread::new((-60.0, 40.0));
             let mut values: Vec<f64> = Vec::new();
-            for (value, take, times) in steps {
-                let value = f64::from(value) / 3.0;
+            for (value, take, times, is_close) in steps {
+                let value = f64::from(value) / if is_close { 3000.0 } else { 3.0 };
                 if take {
                     if let Some(at) = values.iter().position(|known| *known == value) {
                         values.remove(at);
-                        changes.note(0, value, -1, &mut spread);
+                        spread.change(value, -1);
                     }
                 } else {
                     values.extend(std::iter::repeat_n(value, times as usize));
-                    changes.note(0, value, times, &mut spread);
+                    spread.change(value, times);
                 }
-                changes.settle(&mut spread);
-                prop_assert_eq!(spread[0].total(), values.len() as u64);
-                prop_assert_eq!(spread[0].median(), sorted_median(&values));
+                prop_assert_eq!(spread.total(), values.len() as u64);
+                if !values.is_empty() {
+                    let ranks = [(values.len() as u64 - 1) / 2, values.len() as u64 / 2];
+                    let [lower, upper] = ranks.map(|rank| value_at(&mut spread, rank, &values));
+                    prop_assert_eq!(f64::midpoint(lower, upper), sorted_median(&values));
+                }
             }
+        }
+
+        /// The farthest values against sorting by distance: right to a bin's width.
+        #[test]
+        fn the_farthest_values_are_those_at_the_ends(
+            values in prop::collection::vec((-400_i32..400, 1_i64..4), 1..60), middle in -10_i32..10, rank in 0_usize..20,
+        ) {
+            let mut spread = Spread::new((-60.0, 40.0));
+            let middle = f64::from(middle) / 4.0;
+            let mut far: Vec<f64> = Vec::new();
+            for (value, times) in values {
+                let value = f64::from(value) / 37.0;
+                spread.change(value, times);
+                far.extend(std::iter::repeat_n((value - middle).abs(), times as usize));
+            }
+            far.sort_by(|one, other| other.total_cmp(one));
+            let rank = rank.min(far.len() - 1);
+            let mut found = Vec::new();
+            spread.farthest(middle, rank as u64 + 1, &mut found);
+            found.sort_by(|one, other| other.0.total_cmp(&one.0));
+            let mut left = rank as u64;
+            let at = found.iter().find(|(_, count)| { let here = left < *count; left = left.saturating_sub(*count); here });
+            prop_assert!((at.unwrap().0 - far[rank]).abs() <= 1.0 / BINS_PER_L, "{:?} {:?}", at, far[rank]);
         }
     }
 }

@@ -1,9 +1,9 @@
 //! `needless-flash`: an update flashes although another mode would carry it without, or flashes far more than changes.
 
-use super::{Rule, Setup, due::Due, wording};
+use super::{Rule, Setup, due::Due, remedy, wording};
 use crate::{
     change::proposed_window,
-    display::{LevelSet, Mode},
+    display::Mode,
     finding::{ChangeOf, Correction, Observation, Sink, StepField, Where},
     panel::{PlayedStep, PlayedUpdate},
     plan::{Plan, WindowAsk},
@@ -74,7 +74,6 @@ impl<'p> NeedlessFlash<'p> {
 
     /// Whether a mode without flashes brings what changes to its level, and leaves nothing to be seen.
     fn carries(&self, mode: &Mode, step: &PlayedStep<'_>, update: &PlayedUpdate) -> bool {
-        let display = &self.plan.display;
         let windows = mode.windowed || update.sent_px == step.memory.size().pixels();
         if mode.flashes > 0
             || !windows
@@ -84,11 +83,8 @@ impl<'p> NeedlessFlash<'p> {
         {
             return false;
         }
-        let lightness = |levels: LevelSet| levels.iter().map(|level| display.ink.lightness(level));
-        let both = || lightness(update.changes_from).chain(lightness(update.changes_to));
-        let swing_l = both().fold(f64::MIN, f64::max) - both().fold(f64::MAX, f64::min);
-        let left = mode.residue.lighter.abs().max(mode.residue.darker.abs()) * swing_l;
-        mode.residue.keeps * update.most_residue_l + left < step.ghost_limits.limit_l
+        let levels = update.changes_from.union(update.changes_to);
+        remedy::law_of(mode, self.plan).most_after(levels, update.most_residue_l) < step.ghost_limits.limit_l
     }
 }
 

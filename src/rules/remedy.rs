@@ -8,7 +8,7 @@ use crate::{
     display::{Level, LevelSet, Mode},
     finding::{ChangeOf, Correction},
     geometry::Rect,
-    panel::{Ghost, PlayedStep, share_of_swing},
+    panel::{Ghost, Law, PlayedStep, share_of_swing},
     plan::{Plan, Update, WindowAsk},
 };
 
@@ -35,8 +35,7 @@ pub(super) fn removal(ghost: &Ghost, rect: Rect, step: &PlayedStep<'_>, plan: &P
     let duration = |mode: &Mode| mode.duration_at(plan.temperature_c);
     let candidates = plan.display.modes.iter().map(|mode| (mode, window.filter(|_| mode.windowed)));
     let helping = candidates.filter(|(mode, window)| {
-        let share = share_of_swing(mode, duration(mode));
-        removes(ghost, mode, share, window.is_none(), step) && carries(mode, *window, step, plan)
+        removes(ghost, mode, window.is_none(), step, plan) && carries(mode, *window, step, plan)
     });
     let cheapest = helping.min_by(|(one, _), (other, _)| by_cost(one, other, plan));
     let Some((mode, window)) = cheapest else {
@@ -53,17 +52,22 @@ pub(super) fn removal(ghost: &Ghost, rect: Rect, step: &PlayedStep<'_>, plan: &P
 }
 
 /// Whether a mode brings the strongest pixel of a ghost below the limit, when it is driven where it is.
-fn removes(ghost: &Ghost, mode: &Mode, share: f64, whole_panel: bool, step: &PlayedStep<'_>) -> bool {
+fn removes(ghost: &Ghost, mode: &Mode, whole_panel: bool, step: &PlayedStep<'_>, plan: &Plan) -> bool {
+    let law = law_of(mode, plan);
     let (tile, bit) = (ghost.worst_tile, worst_bit(ghost, step));
     let level = step.glass.levels(tile)[bit as usize];
     let (x, y) = step.grid().origin(tile);
-    // The level stays: no swing, only the share of the old residue that is left.
-    let kept = share * mode.residue.keeps + 1.0 - share;
-    let left_l = step.glass.shown_of(level, kept * step.glass.residue(x + bit % 8, y + bit / 8));
+    let residue = step.glass.residue(x + bit % 8, y + bit / 8);
+    let left_l = law.shown_after_redriving(level, residue.lightness());
     let median_l = step.medians[usize::from(level)];
     // Driven all over, the rest of the level moves too.
-    let median_l = if whole_panel { step.glass.shown_of(level, kept * median_l) } else { median_l };
+    let median_l = if whole_panel { law.shown_after_redriving(level, median_l) } else { median_l };
     !mode.changed_only && (left_l - median_l).abs() < step.ghost_limits.limit_l
+}
+
+/// The law for a mode, driven for as long as the plan's temperature asks for.
+pub(super) fn law_of(mode: &Mode, plan: &Plan) -> Law {
+    Law::new(mode, &plan.display.ink, share_of_swing(mode, mode.duration_at(plan.temperature_c)))
 }
 
 /// Whether a mode can start from and bring out all that stands in a window: a remedy must not break what is beside it.
@@ -81,11 +85,7 @@ fn carries(mode: &Mode, window: Option<Rect>, step: &PlayedStep<'_>, plan: &Plan
 /// `around_l` is how much lighter than itself the level looks beside the ink.
 pub(super) fn commit_mode(ink: Level, level: Level, around_l: f64, limit_l: f64, plan: &Plan) -> Option<&Mode> {
     let display = &plan.display;
-    let swing = display.ink.lightness(ink) - display.ink.lightness(level);
-    let leaves = |mode: &Mode| swing * if swing < 0.0 { mode.residue.lighter } else { mode.residue.darker };
-    let (darkest, lightest) = display.ink.range_l();
-    let own = display.ink.lightness(level);
-    let shown = |mode: &Mode| (own + leaves(mode)).clamp(darkest, lightest) - own;
+    let shown = |mode: &Mode| law_of(mode, plan).shown_after(ink, level);
     let takes =
         |mode: &&Mode| mode.from.contains(ink) && mode.to.contains(level) && (shown(mode) - around_l).abs() < limit_l;
     display.modes.iter().filter(takes).min_by(|one, other| by_cost(one, other, plan))

@@ -107,7 +107,7 @@ fn first_pixel(step: &PlayedStep<'_>, plain: &Played) -> Option<String> {
     (0..step.glass.grid().size().pixels() as u32).find_map(|pixel| {
         let (x, y) = (pixel % width, pixel / width);
         let at = pixel as usize;
-        let (level, count, residue) = (step.glass.level(x, y), step.glass.count(x, y), step.glass.residue(x, y));
+        let (level, count, residue) = (step.glass.level(x, y), step.glass.count(x, y), step.glass.residue(x, y).lightness());
         let impulse = step.glass.net_impulse(x, y);
         let glass = &plain.glass;
         let same = usize::from(level) == glass.nominal[at]

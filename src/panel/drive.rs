@@ -1,0 +1,481 @@
+//! What an update does to the pixels that it drives (`docs/model.md`, driving a pixel).
+//!
+//! What becomes of a pixel is worked out once for every pair of levels; residue itself is the law's. Tiles that agree are
+//! driven as one, so that a step costs what it changes, not what the panel has.
+
+use super::{
+    law::{Law, Residue, Swing},
+    spread::Spread,
+    state::{PanelState, present},
+    swings::{Swung, Turn},
+};
+use crate::{
+    change::{Mask, TileCover, TileLevels, bits, differing_pixels},
+    display::{Display, Impulse, Level, LevelSet, Mode, ink::InkKind},
+    geometry::Rect,
+};
+
+/// What drives of one mode do to any pixel.
+#[derive(Debug)]
+pub(super) struct Drive {
+    levels: usize,
+    /// By the level of a pixel and the level that it is to get.
+    ways: Vec<Way>,
+    changed_only: bool,
+    cleans: bool,
+    counts_every_update: bool,
+    has_impulse: bool,
+    /// Whether a clean pixel that keeps its level stays as it is.
+    keeps_clean: bool,
+    /// Whether driving a pixel towards the level that it has is worth telling: direct drive does it for nothing.
+    tells_redriven: bool,
+}
+
+/// What becomes of a pixel of one level that is to get another.
+#[derive(Clone, Copy, Debug)]
+struct Way {
+    end: Level,
+    is_driven: bool,
+    is_out_of_reach: bool,
+    is_wrong_start: bool,
+    /// A bit for each way in which its look turns.
+    turns: u8,
+    swing: Swing,
+    impulse_vs: f64,
+}
+
+/// What a drive did.
+#[derive(Clone, Debug, Default)]
+pub(super) struct Driven {
+    pub(super) changed_px: u64,
+    pub(super) px: u64,
+    /// Driven pixels outside the boxes that were asked for; counted only where `asked` was given.
+    pub(super) beside_px: u64,
+    pub(super) unknown_px: u64,
+    pub(super) out_of_reach: Mask,
+    pub(super) wrong_start: Mask,
+    /// Whether the residue of some pixel became less.
+    pub(super) takes_residue: bool,
+    /// The levels of pixels that change, before and after.
+    pub(super) changes_from: LevelSet,
+    pub(super) changes_to: LevelSet,
+    /// The largest residue, either way, of a pixel that changes, before it is driven, L*.
+    pub(super) most_residue_l: f64,
+    /// The pixels that swung so far that a viewer may see half a flash.
+    pub(super) swung: Swung,
+    /// Segments' pixels driven towards the level that they have; kept only where the mode does not clean.
+    pub(super) redriven: Mask,
+}
+
+/// Where a drive brings the pixels.
+#[derive(Clone, Copy, Debug)]
+enum Towards {
+    /// To the picture in memory.
+    Memory,
+    /// To one level: controller-drawn ink.
+    Level(Level),
+}
+
+/// A tile with more ways than this is driven pixel by pixel.
+const MOST_WAYS: u32 = 8;
+
+impl Drive {
+    /// Drives of a mode that go `share` (0 to 1) of the way.
+    pub(super) fn new(mode: &Mode, display: &Display, share: f64, state: &PanelState) -> Self {
+        let ink = &display.ink;
+        let law = Law::new(mode, ink, share);
+        let levels = 0..ink.levels() as Level;
+        let pairs = levels.clone().flat_map(|level| levels.clone().map(move |target| (level, target)));
+        let ways: Vec<Way> = pairs.map(|(level, target)| way(mode, display, &law, state, level, target)).collect();
+        let unrestricted = mode.from == ink.all() && mode.to == ink.all();
+        let stays_clean = |level| law.swing(level, level, false).after(Residue::NONE) == Residue::NONE;
+        Self {
+            levels: ink.levels(),
+            ways,
+            changed_only: mode.changed_only,
+            #[expect(clippy::float_cmp, reason = "a whole drive is exactly 1")]
+            cleans: mode.cleans && share == 1.0,
+            counts_every_update: display.limits.counts_every_update,
+            has_impulse: mode.impulse.is_some(),
+            keeps_clean: unrestricted && levels.clone().all(stays_clean),
+            tells_redriven: !mode.cleans && matches!(ink.kind(), InkKind::Segments(_)),
+        }
+    }
+}
+
+fn way(mode: &Mode, display: &Display, law: &Law, state: &PanelState, level: Level, target: Level) -> Way {
+    let reached = mode.to.contains(target);
+    let end = match (reached, mode.skips_out_of_reach) {
+        (true, _) => Some(target),
+        (false, true) => None,
+        (false, false) => display.ink.nearest(target, mode.to),
+    };
+    let end = end.filter(|end| !(mode.changed_only && *end == level));
+    let is_wrong_start = end.is_some() && !mode.from.contains(level);
+    let reaches = end.unwrap_or(level);
+    let swings = mode.flashes == 0 && level != reaches;
+    Way {
+        end: reaches,
+        is_driven: end.is_some(),
+        is_out_of_reach: !reached,
+        is_wrong_start,
+        // Swings of a mode that flashes are part of its flashes.
+        turns: if swings { state.looks.swing_kinds.turns(level, reaches) } else { 0 },
+        swing: law.swing(level, reaches, is_wrong_start),
+        impulse_vs: if end.is_some() { impulse_vs(mode, law, display, level, reaches) } else { 0.0 },
+    }
+}
+
+/// Net impulse, volt-seconds, of a swing from one level to another.
+fn impulse_vs(mode: &Mode, law: &Law, display: &Display, from: Level, to: Level) -> f64 {
+    let Some(Impulse { lighter, darker, same }) = mode.impulse else { return 0.0 };
+    let difference = law.tones().of(from) - law.tones().of(to);
+    let whole = if difference < 0.0 {
+        lighter
+    } else if difference > 0.0 {
+        darker
+    } else {
+        return same;
+    };
+    // Segments may be lighter where they are on.
+    let ink = &display.ink;
+    let contrast_l = (ink.lightness(ink.white()) - ink.lightness(ink.black())).abs();
+    whole * difference.abs() / contrast_l
+}
+
+impl PanelState {
+    /// Drives the pixels of a cover towards memory. `asked`, where given, are the boxes beside which driven pixels are
+    /// counted.
+    pub(super) fn drive(&mut self, cover: &TileCover<'_>, drive: &Drive, asked: Option<&[Rect]>) -> Driven {
+        let mut driven = Driven::default();
+        let mut newly_unlike = Vec::new();
+        if drive.changed_only {
+            driven.unknown_px = self.unknown_within(cover);
+        }
+        if drive.changed_only && !drive.counts_every_update {
+            // Only pixels that differ are driven: nothing but their tiles is looked at.
+            for tile in self.unlike_tiles.clone() {
+                let covered = cover.of_tile(tile);
+                if covered != 0 {
+                    self.drive_tile(tile, covered, Towards::Memory, drive, asked, &mut driven);
+                }
+            }
+        } else {
+            cover.for_each_tile(|tile, covered| {
+                let was_like = self.unlike[tile as usize] == 0;
+                self.drive_tile(tile, covered, Towards::Memory, drive, asked, &mut driven);
+                if was_like && self.unlike[tile as usize] != 0 {
+                    newly_unlike.push(tile);
+                }
+            });
+        }
+        self.list_unlike(newly_unlike);
+        driven
+    }
+
+    /// Draws controller ink over a mask of pixels.
+    pub(super) fn draw(&mut self, pixels: &Mask, level: Level, drive: &Drive) -> Driven {
+        let mut driven = Driven::default();
+        for (tile, covered) in pixels.tiles() {
+            driven.unknown_px += self.unknown_of(*tile, *covered);
+            self.drive_tile(*tile, *covered, Towards::Level(level), drive, None, &mut driven);
+        }
+        self.list_unlike(pixels.tiles().iter().map(|(tile, _)| *tile).collect());
+        driven
+    }
+
+    fn drive_tile(
+        &mut self,
+        tile: u32,
+        covered: u64,
+        towards: Towards,
+        drive: &Drive,
+        asked: Option<&[Rect]>,
+        driven: &mut Driven,
+    ) {
+        let at = tile as usize;
+        let unlike = self.unlike[at] & covered;
+        driven.changed_px += u64::from(unlike.count_ones());
+        let candidates = match towards {
+            Towards::Memory if unlike == 0 && self.drive_still_tile(tile, covered, drive, asked, driven) => return,
+            Towards::Memory if drive.changed_only => unlike,
+            Towards::Level(level) if drive.changed_only => covered & !of_level(level, &self.levels[at]),
+            Towards::Memory | Towards::Level(_) => covered,
+        };
+        // Before it is driven: what is like memory already.
+        let like = if drive.tells_redriven { candidates & !self.unlike[at] } else { 0 };
+        let pixels = self.drive_pixels(tile, candidates, towards, drive, driven);
+        driven.redriven.push(tile, like & pixels);
+        self.count_driven(tile, covered, pixels, drive, asked, driven);
+    }
+
+    /// Drives a tile that is as memory wants it and has no residue, where that is the same for all its pixels; gives
+    /// whether it could.
+    fn drive_still_tile(
+        &mut self,
+        tile: u32,
+        covered: u64,
+        drive: &Drive,
+        asked: Option<&[Rect]>,
+        driven: &mut Driven,
+    ) -> bool {
+        if drive.changed_only {
+            // Nothing differs: at most the count moves.
+            if drive.counts_every_update {
+                self.counts.count(tile, covered, self.grid.whole(tile));
+            }
+            return true;
+        }
+        let charges = self.charge.is_some() && drive.has_impulse;
+        let is_still = drive.keeps_clean && !drive.tells_redriven && !charges;
+        if !is_still || self.residue.uniform(tile) != Some(Residue::NONE) {
+            return false;
+        }
+        self.count_driven(tile, covered, covered, drive, asked, driven);
+        true
+    }
+
+    /// Counts the driven pixels of a tile, and moves their counts since the last cleaning.
+    fn count_driven(
+        &mut self,
+        tile: u32,
+        covered: u64,
+        pixels: u64,
+        drive: &Drive,
+        asked: Option<&[Rect]>,
+        driven: &mut Driven,
+    ) {
+        driven.px += u64::from(pixels.count_ones());
+        if let Some(boxes) = asked {
+            let asked = boxes.iter().fold(0, |cover, rect| cover | self.grid.cover(tile, *rect));
+            driven.beside_px += u64::from((pixels & !asked).count_ones());
+        }
+        let counted = if drive.counts_every_update { covered } else { pixels };
+        let whole = self.grid.whole(tile);
+        if drive.cleans {
+            self.counts.clean(tile, counted, pixels, whole);
+            self.make_known(tile, pixels);
+        } else {
+            self.counts.count(tile, counted, whole);
+        }
+    }
+
+    /// Moves level and residue of those candidates that are driven, and gives them.
+    fn drive_pixels(
+        &mut self,
+        tile: u32,
+        candidates: u64,
+        towards: Towards,
+        drive: &Drive,
+        driven: &mut Driven,
+    ) -> u64 {
+        let at = tile as usize;
+        let memory = self.memory[at];
+        let targets = match towards {
+            Towards::Memory => memory,
+            Towards::Level(level) => [level; 64],
+        };
+        let charged = self.charge.as_ref().filter(|_| drive.has_impulse).map(|charge| charge.values(tile));
+        let mut pixels = TilePixels {
+            levels: self.levels[at],
+            targets,
+            residues: self.residue.values(tile),
+            net_vs: charged,
+            done: Done::default(),
+        };
+        let mut left = candidates;
+        if self.residue.uniform(tile).is_some() && pixels.net_vs.is_none() {
+            left = pixels.drive_alike(left, drive, driven, &mut Moves::new(self));
+        } else if drive.keeps_clean && pixels.net_vs.is_none() {
+            let still = left & !differing_pixels(&pixels.levels, &pixels.targets) & clean_pixels(&pixels.residues);
+            pixels.done.driven = still;
+            left &= !still;
+        }
+        pixels.drive_apart(left, drive, driven, &mut Moves::new(self));
+        let TilePixels { levels, residues, net_vs, done, .. } = pixels;
+        driven.out_of_reach.push(tile, done.out_of_reach);
+        driven.wrong_start.push(tile, done.wrong_start);
+        driven.swung.push(tile, done.turned);
+        let whole = self.grid.whole(tile);
+        if done.moved != 0 {
+            self.levels[at] = levels;
+            self.unlike[at] = differing_pixels(&levels, &memory);
+            self.levels_in[at] = present(&levels, whole);
+            self.residue.set(tile, &residues, whole);
+            self.touched.push(tile);
+        }
+        if let (Some(charge), Some(net_vs)) = (&mut self.charge, net_vs) {
+            charge.set(tile, &net_vs, whole);
+        }
+        done.driven
+    }
+}
+
+/// The pixels of a tile while it is driven.
+struct TilePixels {
+    levels: TileLevels,
+    targets: TileLevels,
+    residues: [Residue; 64],
+    net_vs: Option<[f64; 64]>,
+    done: Done,
+}
+
+/// What was done to the pixels of a tile.
+#[derive(Default)]
+struct Done {
+    driven: u64,
+    moved: u64,
+    out_of_reach: u64,
+    wrong_start: u64,
+    turned: [u64; Turn::ALL.len()],
+}
+
+impl Done {
+    /// Takes note of what becomes of some pixels.
+    #[inline]
+    fn take(&mut self, way: &Way, pixels: u64) {
+        let where_it = |is: bool| if is { pixels } else { 0 };
+        self.out_of_reach |= where_it(way.is_out_of_reach);
+        self.driven |= where_it(way.is_driven);
+        self.wrong_start |= where_it(way.is_wrong_start);
+        if way.turns != 0 {
+            for (turn, turned) in self.turned.iter_mut().enumerate() {
+                *turned |= where_it(way.turns >> turn & 1 == 1);
+            }
+        }
+    }
+}
+
+impl TilePixels {
+    /// Drives pixels of a tile that has one residue, way by way, as long as there are few; gives those that are left.
+    fn drive_alike(&mut self, pixels: u64, drive: &Drive, driven: &mut Driven, moves: &mut Moves<'_>) -> u64 {
+        let mut left = pixels;
+        let before = self.residues[0];
+        for _ in 0..MOST_WAYS {
+            if left == 0 {
+                break;
+            }
+            let at = left.trailing_zeros() as usize;
+            let (level, target) = (self.levels[at], self.targets[at]);
+            let alike = left & of_level(level, &self.levels) & of_level(target, &self.targets);
+            left &= !alike;
+            let way = drive.way(level, target);
+            driven.meet(level, target, before);
+            self.done.take(way, alike);
+            let after = if way.is_driven { way.swing.after(before) } else { before };
+            driven.takes_residue |= is_less(after, before);
+            if level == way.end && after == before {
+                continue;
+            }
+            self.done.moved |= alike;
+            moves.note((level, before), (way.end, after), alike.count_ones());
+            for bit in bits(alike) {
+                self.levels[bit as usize] = way.end;
+                self.residues[bit as usize] = after;
+            }
+        }
+        left
+    }
+
+    /// Drives pixels one by one.
+    fn drive_apart(&mut self, pixels: u64, drive: &Drive, driven: &mut Driven, moves: &mut Moves<'_>) {
+        for bit in bits(pixels) {
+            let at = bit as usize;
+            let (level, target, before) = (self.levels[at], self.targets[at], self.residues[at]);
+            let way = drive.way(level, target);
+            driven.meet(level, target, before);
+            self.done.take(way, 1 << bit);
+            if !way.is_driven {
+                continue;
+            }
+            if let Some(net_vs) = &mut self.net_vs {
+                net_vs[at] += way.impulse_vs;
+            }
+            let after = way.swing.after(before);
+            driven.takes_residue |= is_less(after, before);
+            if level != way.end || after != before {
+                self.done.moved |= 1 << bit;
+                moves.note((level, before), (way.end, after), 1);
+                self.levels[at] = way.end;
+                self.residues[at] = after;
+            }
+        }
+    }
+}
+
+impl Drive {
+    #[inline]
+    fn way(&self, level: Level, target: Level) -> &Way {
+        &self.ways[usize::from(level) * self.levels + usize::from(target)]
+    }
+}
+
+impl Driven {
+    /// Takes note of a pixel that the update meets.
+    #[inline]
+    fn meet(&mut self, level: Level, target: Level, before: Residue) {
+        if level != target {
+            self.changes_from = self.changes_from.with(level);
+            self.changes_to = self.changes_to.with(target);
+            self.most_residue_l = self.most_residue_l.max(before.lightness().abs());
+        }
+    }
+}
+
+/// Brings pixels from one place of the spreads to another. Neighbours are mostly alike: they go together.
+struct Moves<'s> {
+    looks: &'s super::law::Tones,
+    spreads: &'s mut [Spread],
+    from: (Level, Residue),
+    to: (Level, Residue),
+    pixels: u32,
+}
+
+impl<'s> Moves<'s> {
+    fn new(state: &'s mut PanelState) -> Self {
+        let PanelState { looks, spreads, .. } = state;
+        Self { looks: &looks.tones, spreads, from: Default::default(), to: Default::default(), pixels: 0 }
+    }
+
+    #[inline]
+    fn note(&mut self, from: (Level, Residue), to: (Level, Residue), pixels: u32) {
+        if (from, to) != (self.from, self.to) {
+            self.settle();
+            (self.from, self.to) = (from, to);
+        }
+        self.pixels += pixels;
+    }
+
+    fn settle(&mut self) {
+        let pixels = i64::from(std::mem::take(&mut self.pixels));
+        if pixels > 0 {
+            for ((level, residue), change) in [(self.from, -pixels), (self.to, pixels)] {
+                self.spreads[usize::from(level)].change(self.looks.shown(level, residue), change);
+            }
+        }
+    }
+}
+
+impl Drop for Moves<'_> {
+    fn drop(&mut self) {
+        self.settle();
+    }
+}
+
+/// Whether a residue is nearer to none than another.
+#[inline]
+fn is_less(one: Residue, other: Residue) -> bool {
+    one.lightness().abs() < other.lightness().abs()
+}
+
+/// The pixels of a tile that have a level.
+#[inline]
+fn of_level(level: Level, levels: &TileLevels) -> u64 {
+    !differing_pixels(&[level; 64], levels)
+}
+
+/// The pixels without residue.
+fn clean_pixels(residues: &[Residue; 64]) -> u64 {
+    let is_clean = |residue: &Residue| *residue == Residue::NONE;
+    residues.iter().enumerate().fold(0, |clean, (bit, residue)| clean | u64::from(is_clean(residue)) << bit)
+}

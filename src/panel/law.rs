@@ -1,0 +1,197 @@
+//! The law of residue (`docs/model.md`, driving a pixel): what a drive leaves in the pixels that it drives.
+//!
+//! This is the only place where residue is computed with: the state of the panel, the remedies of the rules and the fit all
+//! ask here. Knows the figures of a mode and the lightness of levels; no pixels, no pictures, no time.
+
+use std::ops::{Add, Mul};
+
+use crate::display::{Ink, Level, LevelSet, Mode};
+
+/// Residue of a pixel, L*: how much lighter than its level it would look if the panel had no limits; negative is darker.
+///
+/// It can be read by anybody, and worked out by the law alone:
+///
+/// ```compile_fail
+/// use stillpage::panel::Residue;
+/// let twice = Residue::NONE + Residue::NONE;
+/// ```
+///
+/// ```compile_fail
+/// use stillpage::panel::Residue;
+/// let invented = Residue(1.5);
+/// ```
+///
+/// ```
+/// use stillpage::panel::Residue;
+/// assert!(Residue::NONE.lightness().abs() < f64::EPSILON);
+/// ```
+#[derive(Clone, Copy, Debug, PartialEq, Default)]
+pub struct Residue(f64);
+
+impl Residue {
+    /// What a clean pixel has.
+    pub const NONE: Self = Self(0.0);
+
+    /// The figure, L*.
+    pub const fn lightness(self) -> f64 {
+        self.0
+    }
+
+    /// The bits of the figure: two residues with the same bits stay alike, whatever drives them.
+    pub(super) const fn bits(self) -> u64 {
+        self.0.to_bits()
+    }
+}
+
+/// How light the levels of an ink look, L*, and the range that the panel can show at all.
+#[derive(Clone, Debug)]
+pub struct Tones {
+    lightness: Vec<f64>,
+    darkest: f64,
+    lightest: f64,
+}
+
+impl Tones {
+    /// The tones of an ink.
+    pub fn new(ink: &Ink) -> Self {
+        let (darkest, lightest) = ink.range_l();
+        let lightness = (0..ink.levels() as Level).map(|level| ink.lightness(level)).collect();
+        Self { lightness, darkest, lightest }
+    }
+
+    /// L* of a level.
+    pub fn of(&self, level: Level) -> f64 {
+        self.lightness[usize::from(level)]
+    }
+
+    /// How much lighter than its level a pixel with that residue looks, L*, within the panel's own range.
+    pub fn shown(&self, level: Level, residue: Residue) -> f64 {
+        self.cut(level, residue.0)
+    }
+
+    /// The same of any offset from a level, such as a median.
+    fn cut(&self, level: Level, offset_l: f64) -> f64 {
+        let own = self.of(level);
+        (own + offset_l).clamp(self.darkest, self.lightest) - own
+    }
+
+    /// From where to where what shows of a level can lie, L*.
+    pub(super) fn shown_range(&self, level: Level) -> (f64, f64) {
+        let own = self.of(level);
+        (self.darkest - own, self.lightest - own)
+    }
+}
+
+/// The law for one mode at one temperature, and for drives that go one share of the way.
+#[derive(Clone, Debug)]
+pub struct Law {
+    tones: Tones,
+    share: f64,
+    keeps: f64,
+    wrong_start: f64,
+    /// By level before and level after: what a whole swing leaves behind, L*.
+    leaves: Vec<f64>,
+}
+
+/// A swing from one level to another, ready to be applied to any residue.
+#[derive(Clone, Copy, Debug, PartialEq, Default)]
+pub struct Swing {
+    share: f64,
+    keeps: f64,
+    leaves: f64,
+    /// L* of the level before less L* of the level after.
+    difference: f64,
+    /// What a start from a level out of the mode's reach adds.
+    adds: f64,
+}
+
+impl Law {
+    /// The law for drives of a mode that go `share` (0 to 1) of the way.
+    pub fn new(mode: &Mode, ink: &Ink, share: f64) -> Self {
+        let tones = Tones::new(ink);
+        let levels = 0..ink.levels() as Level;
+        let leaves = levels.clone().flat_map(|from| levels.clone().map(move |to| (from, to))).map(|(from, to)| {
+            let difference = tones.of(from) - tones.of(to);
+            share_left([mode.residue.lighter, mode.residue.darker], difference) * difference
+        });
+        Self {
+            share,
+            keeps: mode.residue.keeps,
+            wrong_start: mode.residue.wrong_start,
+            leaves: leaves.collect(),
+            tones,
+        }
+    }
+
+    /// The tones that it works with.
+    pub fn tones(&self) -> &Tones {
+        &self.tones
+    }
+
+    /// A swing between two levels; `is_wrong_start` where the mode cannot start from the first.
+    pub fn swing(&self, from: Level, to: Level, is_wrong_start: bool) -> Swing {
+        let difference = self.tones.of(from) - self.tones.of(to);
+        Swing {
+            share: self.share,
+            keeps: self.keeps,
+            leaves: self.leaves[usize::from(from) * self.tones.lightness.len() + usize::from(to)],
+            difference,
+            adds: if is_wrong_start && difference != 0.0 { self.wrong_start.copysign(difference) } else { 0.0 },
+        }
+    }
+
+    /// How much lighter than its level a pixel looks that has this residue, or shows this median, after it was driven
+    /// where it is, L*.
+    pub fn shown_after_redriving(&self, level: Level, offset_l: f64) -> f64 {
+        self.tones.cut(level, self.swing(level, level, false).applied_to(offset_l))
+    }
+
+    /// How much lighter than its level a clean pixel looks after a swing, L*.
+    pub fn shown_after(&self, from: Level, to: Level) -> f64 {
+        self.tones.shown(to, self.swing(from, to, false).after(Residue::NONE))
+    }
+
+    /// The largest residue, either way, that swings between any of these levels can leave on a residue of at most
+    /// `before_l`, L*.
+    pub fn most_after(&self, levels: LevelSet, before_l: f64) -> f64 {
+        let swings = levels.iter().flat_map(|from| levels.iter().map(move |to| self.swing(from, to, false)));
+        swings.map(|swing| (swing.keeps * before_l).abs() + swing.leaves.abs()).fold(0.0, f64::max)
+    }
+}
+
+impl Swing {
+    /// The residue after it.
+    #[inline]
+    pub fn after(&self, before: Residue) -> Residue {
+        Residue(self.applied_to(before.0))
+    }
+
+    #[inline]
+    fn applied_to(&self, before_l: f64) -> f64 {
+        driven(self.share, self.keeps, before_l, self.leaves, self.difference) + self.adds
+    }
+}
+
+/// What stays of each L* of a swing: `left` are the shares where it got lighter and darker.
+pub(crate) fn share_left<N: Figure>([lighter, darker]: [N; 2], difference: f64) -> N {
+    if difference < 0.0 {
+        lighter
+    } else if difference > 0.0 {
+        darker
+    } else {
+        N::from(0.0)
+    }
+}
+
+/// The law itself, source: a model of this project. `e' = f (keeps e + leaves) + (1 - f) (D + e)`, with f the share of the
+/// way, and D = L* of the level before less L* of the level after. It works with plain figures, and with any others that add
+/// and multiply, such as figures that carry their slopes along.
+#[inline]
+pub(crate) fn driven<N: Figure>(share: f64, keeps: N, before: N, leaves: N, difference: f64) -> N {
+    N::from(share) * (keeps * before + leaves) + N::from(1.0 - share) * (N::from(difference) + before)
+}
+
+/// What the law can be worked out with.
+pub(crate) trait Figure: Copy + From<f64> + Add<Output = Self> + Mul<Output = Self> {}
+
+impl<N: Copy + From<f64> + Add<Output = N> + Mul<Output = N>> Figure for N {}

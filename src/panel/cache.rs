@@ -7,7 +7,7 @@
 use std::{collections::HashMap, rc::Rc};
 
 use super::{Panel, StepEffect, chunks::CHUNK};
-use crate::plan::{PlannedStep, ScreenId, Update, WindowAsk};
+use crate::plan::{PlannedStep, Power, ScreenId, Update, WindowAsk};
 
 /// Bytes of kept steps, as they are estimated.
 const KEPT_BYTES: usize = 64 << 20;
@@ -26,7 +26,7 @@ type Met = u64;
 pub(super) struct Happening {
     panel: Met,
     screen: Option<ScreenId>,
-    power_off: bool,
+    power: Option<Power>,
     /// Of each update the mode, a duration of its own as bits, and the windows.
     updates: Vec<(usize, Option<u64>, WindowAsk)>,
 }
@@ -38,7 +38,7 @@ impl Happening {
         Self {
             panel,
             screen: planned.screen,
-            power_off: step.power_off,
+            power: step.power,
             updates: step.listed_updates().iter().map(asked).collect(),
         }
     }

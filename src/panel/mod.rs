@@ -336,7 +336,7 @@ impl<'p> Player<'p> {
             planned.step.listed_updates().iter().map(|asked| update(asked, plan, glass)).collect();
         let sent: Vec<Rect> = updates.iter().flat_map(|update| update.sent.iter().copied()).collect();
         let left_behind = glass.unlike_memory().outside(&sent, glass.grid());
-        if planned.step.power_off && plan.display.forgets_when_off {
+        if planned.step.power.is_some_and(|power| power.loses(plan.display.memory)) {
             glass.forget();
         }
         let moved = eye.look(glass);
@@ -365,7 +365,8 @@ impl<'p> Player<'p> {
         let display = &self.plan.display;
         let mode = &display.modes[stroke.mode];
         let duration_ms = mode.duration_at(self.plan.temperature_c);
-        let action = Action::new(mode, display, share_of_swing(mode, duration_ms));
+        let residue = mode.residue_at(self.plan.temperature_c);
+        let action = Action::new(mode, residue, display, share_of_swing(mode, duration_ms));
         let level = if stroke.white { display.ink.white() } else { display.ink.black() };
         let delay_ms = display.controller_ink_delay_ms.unwrap_or(0.0);
         let glass = &mut Rc::make_mut(&mut self.panel).glass;
@@ -399,7 +400,7 @@ fn update(update: &Update, plan: &Plan, glass: &mut PanelState) -> PlayedUpdate 
     let asked_boxes: Vec<Rect> = asked.iter().filter_map(|window| window.cut(glass.grid().size())).collect();
     let beside = (asked_boxes != sent).then_some(asked_boxes.as_slice());
     let share = share_of_swing(mode, duration_ms);
-    let action = Action::new(mode, display, share);
+    let action = Action::new(mode, mode.residue_at(plan.temperature_c), display, share);
     let red_before = red_under(mode, &cover, glass);
     let driven: Driven = if sent.is_empty() { Driven::default() } else { glass.drive(&cover, &action, beside) };
     let red = red_before.or(&red_under(mode, &cover, glass));

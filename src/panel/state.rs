@@ -12,7 +12,7 @@ use super::{
 };
 use crate::{
     change::{Difference, Mask, TileCover, TileGrid, TileLevels, bits, differing_pixels, levels_of_tile},
-    display::{Display, Impulse, Ink, Level, LevelSet, Mode, ink::InkKind},
+    display::{Display, Impulse, Ink, Level, LevelSet, Mode, Residue, ink::InkKind},
     geometry::Rect,
     screen::Picture,
 };
@@ -142,8 +142,8 @@ enum Towards {
 }
 
 impl Action {
-    /// The action of a mode whose drive goes `share` (0 to 1) of the way.
-    pub(crate) fn new(mode: &Mode, display: &Display, share: f64) -> Self {
+    /// The action of a mode that leaves such residue and whose drive goes `share` (0 to 1) of the way.
+    pub(crate) fn new(mode: &Mode, residue: &Residue, display: &Display, share: f64) -> Self {
         let ink = &display.ink;
         let ends = (0..ink.levels() as Level)
             .map(|level| match (mode.to.contains(level), mode.skips_out_of_reach) {
@@ -159,10 +159,10 @@ impl Action {
             #[expect(clippy::float_cmp, reason = "a whole drive is exactly 1")]
             cleans: mode.cleans && share == 1.0,
             share,
-            keeps: mode.residue.keeps,
-            lighter: mode.residue.lighter,
-            darker: mode.residue.darker,
-            wrong_start: mode.residue.wrong_start,
+            keeps: residue.keeps,
+            lighter: residue.lighter,
+            darker: residue.darker,
+            wrong_start: residue.wrong_start,
             counts_every_update: display.limits.counts_every_update,
             unrestricted: mode.from == ink.all() && mode.to == ink.all(),
             impulse: mode.impulse,

@@ -87,8 +87,9 @@ impl<'p> NeedlessFlash<'p> {
         let lightness = |levels: LevelSet| levels.iter().map(|level| display.ink.lightness(level));
         let both = || lightness(update.changes_from).chain(lightness(update.changes_to));
         let swing_l = both().fold(f64::MIN, f64::max) - both().fold(f64::MAX, f64::min);
-        let left = mode.residue.lighter.abs().max(mode.residue.darker.abs()) * swing_l;
-        mode.residue.keeps * update.most_residue_l + left < step.ghost_limits.limit_l
+        let residue = mode.residue_at(self.plan.temperature_c);
+        let left = residue.lighter.abs().max(residue.darker.abs()) * swing_l;
+        residue.keeps * update.most_residue_l + left < step.ghost_limits.limit_l
     }
 }
 

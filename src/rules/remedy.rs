@@ -36,7 +36,9 @@ pub(super) fn removal(ghost: &Ghost, rect: Rect, step: &PlayedStep<'_>, plan: &P
     let candidates = plan.display.modes.iter().map(|mode| (mode, window.filter(|_| mode.windowed)));
     let helping = candidates.filter(|(mode, window)| {
         let share = share_of_swing(mode, duration(mode));
-        removes(ghost, mode, share, window.is_none(), step) && carries(mode, *window, step, plan)
+        // The level stays: no swing, only the share of the old residue that is left.
+        let kept = share * mode.residue_at(plan.temperature_c).keeps + 1.0 - share;
+        removes(ghost, mode, kept, window.is_none(), step) && carries(mode, *window, step, plan)
     });
     let cheapest = helping.min_by(|(one, _), (other, _)| by_cost(one, other, plan));
     let Some((mode, window)) = cheapest else {
@@ -52,13 +54,12 @@ pub(super) fn removal(ghost: &Ghost, rect: Rect, step: &PlayedStep<'_>, plan: &P
     format!("`{}` on {place} takes it away in {} ms, {flash}; best in a pause", mode.name, wording::ms(duration(mode)))
 }
 
-/// Whether a mode brings the strongest pixel of a ghost below the limit, when it is driven where it is.
-fn removes(ghost: &Ghost, mode: &Mode, share: f64, whole_panel: bool, step: &PlayedStep<'_>) -> bool {
+/// Whether a mode that leaves the share `kept` of a residue brings the strongest pixel of a ghost below the limit, when it
+/// is driven where it is.
+fn removes(ghost: &Ghost, mode: &Mode, kept: f64, whole_panel: bool, step: &PlayedStep<'_>) -> bool {
     let (tile, bit) = (ghost.worst_tile, worst_bit(ghost, step));
     let level = step.glass.levels(tile)[bit as usize];
     let (x, y) = step.grid().origin(tile);
-    // The level stays: no swing, only the share of the old residue that is left.
-    let kept = share * mode.residue.keeps + 1.0 - share;
     let left_l = step.glass.shown_of(level, kept * step.glass.residue(x + bit % 8, y + bit / 8));
     let median_l = step.medians[usize::from(level)];
     // Driven all over, the rest of the level moves too.
@@ -82,7 +83,10 @@ fn carries(mode: &Mode, window: Option<Rect>, step: &PlayedStep<'_>, plan: &Plan
 pub(super) fn commit_mode(ink: Level, level: Level, around_l: f64, limit_l: f64, plan: &Plan) -> Option<&Mode> {
     let display = &plan.display;
     let swing = display.ink.lightness(ink) - display.ink.lightness(level);
-    let leaves = |mode: &Mode| swing * if swing < 0.0 { mode.residue.lighter } else { mode.residue.darker };
+    let leaves = |mode: &Mode| {
+        let residue = mode.residue_at(plan.temperature_c);
+        swing * if swing < 0.0 { residue.lighter } else { residue.darker }
+    };
     let (darkest, lightest) = display.ink.range_l();
     let own = display.ink.lightness(level);
     let shown = |mode: &Mode| (own + leaves(mode)).clamp(darkest, lightest) - own;

@@ -360,7 +360,9 @@ fn load_and_play(
         Ok(loaded) => loaded,
         Err(faults) => return Ok(Err(faults)),
     };
-    loaded.plan.temperature_c = at.temperature_c.unwrap_or(loaded.plan.temperature_c);
+    if let Some(celsius) = at.temperature_c {
+        loaded.plan.hold_temperature(celsius);
+    }
     let of = FactsOf { path: shown, temperature_c: at.temperature_c };
     let (review, recording) = match play(of, &loaded, at, facts_out) {
         Ok(Ok(played)) => played,

@@ -4,18 +4,21 @@
 
 pub mod ink;
 mod read;
+mod residue;
 mod segments;
 pub mod shipped;
 
 use crate::geometry::{Size, Window};
 pub use ink::{Ink, Level, LevelSet};
 pub use read::{Beside, read_display};
+pub use residue::{BesideResidue, LevelPair, Residue, ResidueTable};
 pub use segments::{SegmentState, Segments};
 
 /// What a panel and its controller can do.
 ///
 /// Already true of it: the name of every mode is unique, reflectances rise, a mode that cleans drives every pixel,
-/// duration tables rise by temperature and are not empty, all figures are finite and in range.
+/// tables by temperature rise and are not empty, no pair of levels stands twice, where `flash_at` is given it has a place
+/// for each flash and they rise, all figures are finite and in range.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Display {
     /// The name by which plans know it.
@@ -42,8 +45,12 @@ pub struct Display {
     pub controller_ink_delay_ms: Option<f64>,
     /// What must not be exceeded.
     pub limits: Limits,
-    /// Whether the controller forgets the picture when switched off.
-    pub forgets_when_off: bool,
+    /// How long the controller knows what it shows.
+    pub memory: Memory,
+    /// What becomes of an update that the controller is not free for.
+    pub when_busy: WhenBusy,
+    /// By which factors the figures may be off.
+    pub certainty: Certainty,
     /// How far away a reader looks from, mm.
     pub viewing_distance_mm: Option<f64>,
     /// Power between updates, mW.
@@ -83,6 +90,54 @@ impl Family {
     pub fn word(self) -> &'static str {
         Self::WORDS.iter().find(|(_, family)| *family == self).map_or("", |(word, _)| word)
     }
+}
+
+/// How long the controller knows what it shows.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Default)]
+pub enum Memory {
+    /// Always.
+    #[default]
+    Kept,
+    /// Until the panel is switched off.
+    LostWhenOff,
+    /// Until it is sent to sleep, or switched off.
+    LostWhenAsleep,
+}
+
+impl Memory {
+    /// The words that stand in files.
+    pub const WORDS: [(&'static str, Self); 3] =
+        [("kept", Self::Kept), ("lost_when_off", Self::LostWhenOff), ("lost_when_asleep", Self::LostWhenAsleep)];
+}
+
+/// What becomes of an update that comes while the controller is not free for it.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Default)]
+pub enum WhenBusy {
+    /// It waits for its turn.
+    #[default]
+    Waits,
+    /// The controller takes no notice of it.
+    Drops,
+}
+
+impl WhenBusy {
+    /// The words that stand in files.
+    pub const WORDS: [(&'static str, Self); 2] = [("waits", Self::Waits), ("drops", Self::Drops)];
+}
+
+/// The factors by which figures may be off, either way, 1 or more; nothing where nobody says.
+#[derive(Clone, Copy, Debug, PartialEq, Default)]
+pub struct Certainty {
+    /// Of what drives leave behind, also beside what they drive.
+    pub residue: Option<f64>,
+    /// Of the durations of updates.
+    pub durations: Option<f64>,
+    /// Of the time to the first visible change.
+    pub first_visible: Option<f64>,
+    /// Of how often, and when, a mode flashes.
+    pub flashes: Option<f64>,
+    /// Of energy.
+    pub energy: Option<f64>,
 }
 
 /// How windows may lie.
@@ -167,6 +222,8 @@ pub struct Mode {
     pub windowed: bool,
     /// How many times a viewer sees the window swing dark and back.
     pub flashes: u32,
+    /// When they are seen, as shares of the duration; empty where nobody says: they stand evenly. See [`Mode::flash_shares`].
+    pub flash_at: Vec<f64>,
     /// Duration from each temperature up (degrees C, ms), rising.
     pub duration_ms: Vec<(f64, f64)>,
     /// Whether the duration was given as a table by temperature.
@@ -177,10 +234,14 @@ pub struct Mode {
     pub skips_out_of_reach: bool,
     /// Whether it leaves no residue count behind.
     pub cleans: bool,
-    /// What it leaves behind in a pixel.
-    pub residue: Residue,
+    /// What it leaves behind in a pixel, by temperature.
+    pub residue: ResidueTable,
     /// Whether the description gave residue figures.
     pub residue_given: bool,
+    /// By which factor its residue may be off, where that differs from the display's.
+    pub residue_certainty: Option<f64>,
+    /// What it leaves in the pixels beside those that it drives.
+    pub beside: Option<BesideResidue>,
     /// Net impulse in volt-seconds, where known.
     pub impulse: Option<Impulse>,
     /// The user's own other names of the mode.
@@ -202,25 +263,6 @@ pub struct Impulse {
     pub same: f64,
 }
 
-/// What a mode leaves in the pixels that it drives.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Residue {
-    /// Share of the residue before that stays.
-    pub keeps: f64,
-    /// L* left over for each L* of a swing that got lighter.
-    pub lighter: f64,
-    /// L* left over for each L* of a swing that got darker.
-    pub darker: f64,
-    /// L* left over where the pixel started from a level out of `from`.
-    pub wrong_start: f64,
-}
-
-impl Default for Residue {
-    fn default() -> Self {
-        Self { keeps: 0.0, lighter: 0.0, darker: 0.0, wrong_start: 3.0 }
-    }
-}
-
 /// Energy of an update.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Energy {
@@ -235,6 +277,17 @@ impl Mode {
     pub fn duration_at(&self, temperature_c: f64) -> f64 {
         let entry = self.duration_ms.iter().rev().find(|(from, _)| *from <= temperature_c);
         entry.or(self.duration_ms.first()).map_or(0.0, |(_, duration)| *duration)
+    }
+
+    /// What it leaves behind at a temperature.
+    pub fn residue_at(&self, temperature_c: f64) -> &Residue {
+        self.residue.at(temperature_c)
+    }
+
+    /// When its flashes are seen, as shares of the duration, in order: as the description says, otherwise evenly.
+    pub fn flash_shares(&self) -> impl Iterator<Item = f64> + '_ {
+        let evenly = |flash: u32| (f64::from(flash) + 0.5) / f64::from(self.flashes);
+        (0..self.flashes).map(move |flash| self.flash_at.get(flash as usize).copied().unwrap_or_else(|| evenly(flash)))
     }
 
     /// From the start to the first visible change at a temperature, ms.
@@ -254,6 +307,11 @@ impl Display {
     pub fn mode_named(&self, name: &str) -> Option<usize> {
         let exact = self.modes.iter().position(|mode| mode.name == name);
         exact.or_else(|| self.modes.iter().position(|mode| mode.also_called.iter().any(|other| other == name)))
+    }
+
+    /// By which factor the residue of a mode may be off; nothing where nobody says.
+    pub fn residue_certainty(&self, mode: &Mode) -> Option<f64> {
+        mode.residue_certainty.or(self.certainty.residue)
     }
 
     /// The names of all modes.
@@ -284,13 +342,16 @@ impl Mode {
             changed_only: false,
             windowed: false,
             flashes: 0,
+            flash_at: Vec::new(),
             duration_ms: Vec::new(),
             duration_is_table: false,
             first_visible_ms: None,
             skips_out_of_reach: false,
             cleans: false,
-            residue: Residue::default(),
+            residue: ResidueTable::default(),
             residue_given: false,
+            residue_certainty: None,
+            beside: None,
             impulse: None,
             also_called: Vec::new(),
             full_swing_ms: None,
@@ -324,6 +385,15 @@ mod tests {
         assert_eq!(durations, [900, 900, 900, 520, 520, 450, 450]);
         assert_eq!(mode.too_cold_at(-0.1), Some(0.0));
         assert_eq!(mode.too_cold_at(0.0), None);
+    }
+
+    #[test]
+    fn flashes_stand_evenly_where_nobody_says_when() {
+        let evenly = Mode { flashes: 4, ..Mode::blank() };
+        assert_eq!(evenly.flash_shares().collect::<Vec<_>>(), [0.125, 0.375, 0.625, 0.875]);
+        let early = Mode { flashes: 2, flash_at: vec![0.0, 0.1], ..Mode::blank() };
+        assert_eq!(early.flash_shares().collect::<Vec<_>>(), [0.0, 0.1]);
+        assert_eq!(Mode::blank().flash_shares().count(), 0);
     }
 
     #[test]

@@ -5,7 +5,8 @@
 use std::sync::Arc;
 
 use super::{
-    Display, Energy, Family, Impulse, Ink, LevelSet, Limits, Link, Mode, Residue, Segments, WindowGrid,
+    BesideResidue, Certainty, Display, Energy, Family, Impulse, Ink, LevelPair, LevelSet, Limits, Link, Memory, Mode,
+    Residue, ResidueTable, Segments, WhenBusy, WindowGrid,
     ink::{Colour, InkKind, MOST_LEVELS},
 };
 use crate::{
@@ -18,10 +19,14 @@ use crate::{
 
 /// The largest side of a panel, px.
 const LONGEST_SIDE_PX: i64 = 16_384;
+/// The largest factor by which a figure may be off: beyond it nothing is known.
+const MOST_FACTOR: f64 = 1000.0;
+/// No two levels are further apart than this, L*.
+const MOST_L: f64 = 100.0;
 /// The most pixels of a panel.
 const MOST_PIXELS: u64 = 64_000_000;
 
-const DISPLAY_FIELDS: [&str; 18] = [
+const DISPLAY_FIELDS: [&str; 20] = [
     "format",
     "name",
     "title",
@@ -36,12 +41,14 @@ const DISPLAY_FIELDS: [&str; 18] = [
     "controller_ink",
     "limits",
     "memory",
+    "when_busy",
+    "certainty",
     "viewing_distance_mm",
     "standby_mw",
     "based_on",
     "modes",
 ];
-const MODE_FIELDS: [&str; 16] = [
+const MODE_FIELDS: [&str; 19] = [
     "name",
     "about",
     "from",
@@ -49,11 +56,14 @@ const MODE_FIELDS: [&str; 16] = [
     "drives",
     "windowed",
     "flashes",
+    "flash_at",
     "duration_ms",
     "first_visible_ms",
     "otherwise",
     "cleans",
     "residue",
+    "beside",
+    "certainty",
     "impulse_vs",
     "also_called",
     "full_swing_ms",
@@ -148,10 +158,24 @@ fn display(reading: &mut Reading, root: &Item<'_>, beside: &mut dyn Beside) -> O
         None => base.map(|base| base.limits).unwrap_or_default(),
         Some(item) => limits(reading, item, base.map(|base| base.limits).unwrap_or_default())?,
     };
-    let forgets_when_off =
-        optional(reading, &fields, "memory", base.is_some_and(|base| base.forgets_when_off), |reading, item| {
-            reading.word(item, &[("kept", false), ("lost_when_off", true)])
+    let memory =
+        optional(reading, &fields, "memory", base.map_or(Memory::default(), |base| base.memory), |reading, item| {
+            reading.word(item, &Memory::WORDS)
         });
+    let when_busy = optional(
+        reading,
+        &fields,
+        "when_busy",
+        base.map_or(WhenBusy::default(), |base| base.when_busy),
+        |reading, item| reading.word(item, &WhenBusy::WORDS),
+    );
+    let certainty = optional(
+        reading,
+        &fields,
+        "certainty",
+        base.map_or(Certainty::default(), |base| base.certainty),
+        |reading, item| certainty(reading, item, base.map_or(Certainty::default(), |base| base.certainty)),
+    );
     let viewing_distance_mm = optional(
         reading,
         &fields,
@@ -180,7 +204,9 @@ fn display(reading: &mut Reading, root: &Item<'_>, beside: &mut dyn Beside) -> O
         temperature_c,
         controller_ink_delay_ms,
         limits,
-        forgets_when_off,
+        memory,
+        when_busy,
+        certainty,
         viewing_distance_mm,
         standby_mw,
         modes,
@@ -464,6 +490,41 @@ fn limits(reading: &mut Reading, item: &Item<'_>, base: Limits) -> Option<Limits
     Some(limits)
 }
 
+fn certainty(reading: &mut Reading, item: &Item<'_>, base: Certainty) -> Option<Certainty> {
+    let names = ["residue", "durations", "first_visible", "flashes", "energy"];
+    let fields = reading.object(item, "a certainty", &names)?;
+    let mut read = |name: &str, base: Option<f64>| match fields.get(name) {
+        None => Some(base),
+        Some(item) => factor(reading, item).map(Some),
+    };
+    let residue = read("residue", base.residue);
+    let durations = read("durations", base.durations);
+    let first_visible = read("first_visible", base.first_visible);
+    let flashes = read("flashes", base.flashes);
+    let energy = read("energy", base.energy);
+    Some(Certainty {
+        residue: residue?,
+        durations: durations?,
+        first_visible: first_visible?,
+        flashes: flashes?,
+        energy: energy?,
+    })
+}
+
+/// A factor by which a figure may be off, either way.
+fn factor(reading: &mut Reading, item: &Item<'_>) -> Option<f64> {
+    let factor = reading.number(item, 0.0, MOST_FACTOR)?;
+    if factor >= 1.0 {
+        return Some(factor);
+    }
+    reading.fault(
+        item,
+        format!("a certainty of {factor} is below 1"),
+        "write by which factor the figure may be off, either way: 2 stands for half to twice, 1 for exactly",
+    );
+    None
+}
+
 fn modes(
     reading: &mut Reading,
     fields: &Fields<'_>,
@@ -477,6 +538,9 @@ fn modes(
         for mode in &mut modes {
             mode.from = on_other_ink(mode.from, &base.ink, ink);
             mode.to = on_other_ink(mode.to, &base.ink, ink);
+            for residue in mode.residue.entries_mut() {
+                residue.pairs = pairs_on_other_ink(&residue.pairs, &base.ink, ink);
+            }
             if let (Some(item), true) = (fields.get("ink"), mode.from.0 == 0 || mode.to.0 == 0) {
                 let message = format!("none of the levels of the mode `{}` is left on this ink", mode.name);
                 reading.fault(
@@ -534,6 +598,18 @@ fn on_other_ink(levels: LevelSet, before: &Ink, now: &Ink) -> LevelSet {
     }
 }
 
+/// The pairs of levels that mean the same on another ink: colours that have the same names. Grey levels of another number
+/// are other greys.
+fn pairs_on_other_ink(pairs: &[LevelPair], before: &Ink, now: &Ink) -> Vec<LevelPair> {
+    let (Some(before), Some(now)) = (before.colours(), now.colours()) else { return Vec::new() };
+    let find = |level: super::Level| {
+        let name = &before[usize::from(level)].name;
+        now.iter().position(|colour| colour.name == *name).map(|index| index as super::Level)
+    };
+    let moved = |pair: &LevelPair| Some(LevelPair { from: find(pair.from)?, to: find(pair.to)?, ..*pair });
+    pairs.iter().filter_map(moved).collect()
+}
+
 fn mode(reading: &mut Reading, item: &Item<'_>, ink: &Ink, has_windows: bool, known: &[Mode]) -> Option<Mode> {
     let fields = reading.object(item, "a mode", &MODE_FIELDS)?;
     let name = reading.required(&fields, "name", "a mode")?;
@@ -572,9 +648,20 @@ fn mode(reading: &mut Reading, item: &Item<'_>, ink: &Ink, has_windows: bool, kn
             reading.word(item, &[("nearest", false), ("skipped", true)])
         });
     let cleans = optional(reading, &fields, "cleans", base.is_some_and(|base| base.cleans), Reading::boolean);
-    let residue =
-        optional(reading, &fields, "residue", base.map(|base| base.residue).unwrap_or_default(), |reading, item| {
-            residue(reading, item, base.map(|base| base.residue).unwrap_or_default())
+    let flash_at = flash_at(reading, &fields, flashes, base);
+    let inherited = base.map_or(ResidueTable::default(), |base| base.residue.clone());
+    let residue = match fields.get("residue") {
+        Some(item) => residue_table(reading, item, &inherited, ink).unwrap_or(inherited),
+        None => inherited,
+    };
+    let beside = optional(reading, &fields, "beside", base.and_then(|base| base.beside), |reading, item| {
+        beside_residue(reading, item, base.and_then(|base| base.beside)).map(Some)
+    });
+    let residue_certainty =
+        optional(reading, &fields, "certainty", base.and_then(|base| base.residue_certainty), |reading, item| {
+            let fields = reading.object(item, "the certainty of a mode", &["residue"])?;
+            let item = reading.required(&fields, "residue", "the certainty of a mode")?;
+            factor(reading, &item).map(Some)
         });
     let residue_given = fields.get("residue").is_some() || base.is_some_and(|base| base.residue_given);
     let impulse = optional(reading, &fields, "impulse_vs", base.and_then(|base| base.impulse), |reading, item| {
@@ -611,6 +698,7 @@ fn mode(reading: &mut Reading, item: &Item<'_>, ink: &Ink, has_windows: bool, kn
         changed_only,
         windowed: windowed && has_windows,
         flashes,
+        flash_at,
         duration_ms,
         duration_is_table,
         first_visible_ms,
@@ -618,6 +706,8 @@ fn mode(reading: &mut Reading, item: &Item<'_>, ink: &Ink, has_windows: bool, kn
         cleans,
         residue,
         residue_given,
+        residue_certainty,
+        beside,
         impulse,
         also_called,
         full_swing_ms,
@@ -664,12 +754,25 @@ fn duration(reading: &mut Reading, item: &Item<'_>) -> Option<(Vec<(f64, f64)>, 
         return reading.number(item, 0.0, 1e9).map(|duration| (vec![(0.0, duration)], false));
     }
     let fields = reading.open_object(item, "milliseconds by degrees C")?;
+    let table = by_temperature(reading, item, &fields, ["duration table", "a duration"], |reading, _, value| {
+        reading.number(value, 0.0, 1e9)
+    })?;
+    Some((table, true))
+}
+
+/// A table of which every entry holds from its temperature up to the next, in that order.
+fn by_temperature<'a, T>(
+    reading: &mut Reading,
+    item: &Item<'a>,
+    fields: &Fields<'a>,
+    [what, entry]: [&str; 2],
+    mut read: impl FnMut(&mut Reading, f64, &Item<'a>) -> Option<T>,
+) -> Option<Vec<(f64, T)>> {
     let mut table = Vec::new();
     for (key, value) in fields.iter() {
-        let duration = reading.number(value, 0.0, 1e9)?;
         match key.parse::<f64>() {
             Ok(celsius) if celsius.is_finite() && (-100.0..=200.0).contains(&celsius) => {
-                table.push((celsius, duration));
+                table.push((celsius, read(reading, celsius, value)?));
             }
             _ => {
                 reading.fault(
@@ -683,18 +786,41 @@ fn duration(reading: &mut Reading, item: &Item<'_>) -> Option<(Vec<(f64, f64)>, 
     }
     table.sort_by(|one, other| one.0.total_cmp(&other.0));
     if table.windows(2).any(|pair| (pair[0].0 - pair[1].0).abs() < f64::EPSILON) {
-        reading.fault(item, "the duration table names one temperature twice", "keep one of the two");
+        reading.fault(item, format!("the {what} names one temperature twice"), "keep one of the two");
         return None;
     }
     if table.is_empty() {
-        reading.fault(item, "the duration table is empty", "give a duration for at least one temperature");
+        reading.fault(item, format!("the {what} is empty"), format!("give {entry} for at least one temperature"));
         return None;
     }
-    Some((table, true))
+    Some(table)
 }
 
-fn residue(reading: &mut Reading, item: &Item<'_>, base: Residue) -> Option<Residue> {
-    let fields = reading.object(item, "residue", &["keeps", "lighter", "darker", "wrong_start"])?;
+/// Residue figures, or a table of them by temperature, told apart by the names of the fields. What is not said stays as it
+/// is in the description that is changed: figures change each entry of a table there, an entry what holds at its temperature.
+fn residue_table(reading: &mut Reading, item: &Item<'_>, base: &ResidueTable, ink: &Ink) -> Option<ResidueTable> {
+    let fields = reading.open_object(item, "residue")?;
+    let names_temperature = |name: &str| name.parse::<f64>().is_ok();
+    if fields.iter().next().is_none() || fields.iter().any(|(name, _)| names_temperature(name)) {
+        let words = ["residue table", "figures"];
+        let entries = by_temperature(reading, item, &fields, words, |reading, celsius, item| {
+            residue(reading, item, base.at(celsius), ink)
+        });
+        return ResidueTable::from_entries(entries?);
+    }
+    let mut table = base.clone();
+    let faults = reading.faults.len();
+    for entry in table.entries_mut() {
+        *entry = residue(reading, item, entry, ink)?;
+        if reading.faults.len() > faults {
+            return None;
+        }
+    }
+    Some(table)
+}
+
+fn residue(reading: &mut Reading, item: &Item<'_>, base: &Residue, ink: &Ink) -> Option<Residue> {
+    let fields = reading.object(item, "residue", &["keeps", "lighter", "darker", "wrong_start", "pairs"])?;
     let mut figure = |name: &str, otherwise: f64, lowest: f64, highest: f64| match fields.get(name) {
         None => Some(otherwise),
         Some(item) => reading.number(item, lowest, highest),
@@ -702,8 +828,87 @@ fn residue(reading: &mut Reading, item: &Item<'_>, base: Residue) -> Option<Resi
     let keeps = figure("keeps", base.keeps, 0.0, 1.0);
     let lighter = figure("lighter", base.lighter, -1.0, 1.0);
     let darker = figure("darker", base.darker, -1.0, 1.0);
-    let wrong_start = figure("wrong_start", base.wrong_start, -100.0, 100.0);
-    Some(Residue { keeps: keeps?, lighter: lighter?, darker: darker?, wrong_start: wrong_start? })
+    let wrong_start = figure("wrong_start", base.wrong_start, -MOST_L, MOST_L);
+    let pairs = match fields.get("pairs") {
+        None => Some(base.pairs.clone()),
+        Some(item) => pairs(reading, item, ink),
+    };
+    Some(Residue { keeps: keeps?, lighter: lighter?, darker: darker?, wrong_start: wrong_start?, pairs: pairs? })
+}
+
+fn pairs(reading: &mut Reading, item: &Item<'_>, ink: &Ink) -> Option<Vec<LevelPair>> {
+    let mut pairs: Vec<LevelPair> = Vec::new();
+    for element in &reading.list(item)? {
+        let Some(pair) = pair(reading, element, ink) else { continue };
+        if pairs.iter().any(|known| (known.from, known.to) == (pair.from, pair.to)) {
+            let [from, to] = [pair.from, pair.to].map(|level| ink.name(level));
+            reading.fault(
+                element,
+                format!("the pair from {from} to {to} stands here for the second time"),
+                "keep one of the two",
+            );
+            continue;
+        }
+        pairs.push(pair);
+    }
+    Some(pairs)
+}
+
+fn pair(reading: &mut Reading, item: &Item<'_>, ink: &Ink) -> Option<LevelPair> {
+    let elements = reading.list(item)?;
+    let [from, to, leaves_l] = &elements[..] else {
+        reading.fault(
+            item,
+            format!("a pair of levels is `[from, to, leaves_l]`; here are {} values", elements.len()),
+            "write the level before, the level after, and how much lighter the pixel is left, L*",
+        );
+        return None;
+    };
+    let (from, to) = (level(reading, from, ink), level(reading, to, ink));
+    let leaves_l = reading.number(leaves_l, -MOST_L, MOST_L);
+    Some(LevelPair { from: from?, to: to?, leaves_l: leaves_l? })
+}
+
+fn beside_residue(reading: &mut Reading, item: &Item<'_>, base: Option<BesideResidue>) -> Option<BesideResidue> {
+    let fields = reading.object(item, "what a mode leaves beside", &["lighter", "darker", "most_l"])?;
+    let mut share = |name: &str, base: Option<f64>| match (fields.get(name), base) {
+        (Some(item), _) => reading.number(item, -1.0, 1.0),
+        (None, Some(base)) => Some(base),
+        (None, None) => reading.required(&fields, name, "what a mode leaves beside").and(None),
+    };
+    let lighter = share("lighter", base.map(|base| base.lighter));
+    let darker = share("darker", base.map(|base| base.darker));
+    let most_l = match fields.get("most_l") {
+        None => Some(base.map_or(BesideResidue::MOST_L, |base| base.most_l)),
+        Some(item) => reading.number(item, 0.0, MOST_L),
+    };
+    Some(BesideResidue { lighter: lighter?, darker: darker?, most_l: most_l? })
+}
+
+/// When flashes are seen. A description that changes how many there are says so anew, otherwise they stand evenly.
+fn flash_at(reading: &mut Reading, fields: &Fields<'_>, flashes: u32, base: Option<&Mode>) -> Vec<f64> {
+    let Some(item) = fields.get("flash_at") else {
+        let inherited = base.map_or(Vec::new(), |base| base.flash_at.clone());
+        return if inherited.len() == flashes as usize { inherited } else { Vec::new() };
+    };
+    let Some(elements) = reading.list(item) else { return Vec::new() };
+    let shares: Option<Vec<f64>> = elements.iter().map(|element| reading.number(element, 0.0, 1.0)).collect();
+    if elements.len() != flashes as usize {
+        reading.fault(
+            item,
+            format!("`flash_at` has {} places for {flashes} flashes", elements.len()),
+            "give one share of the duration, 0 to 1, for each of `flashes`, or leave `flash_at` out: they then stand evenly",
+        );
+    }
+    let shares = shares.unwrap_or_default();
+    if let Some(at) = shares.windows(2).position(|pair| pair[0] >= pair[1]) {
+        reading.fault(
+            &elements[at + 1],
+            format!("`flash_at` must rise: {} stands after {}", shares[at + 1], shares[at]),
+            "order the flashes from the first to the last, no two at the same time",
+        );
+    }
+    shares
 }
 
 fn three(reading: &mut Reading, item: &Item<'_>, names: [&str; 3], base: Option<[f64; 3]>) -> Option<[f64; 3]> {

@@ -91,6 +91,6 @@ impl Fit {
 }
 
 /// How much lighter than a clean patch the law lets a patch look after a course, L*, cut to what the panel can show.
-pub fn shows(course: &Course, residue: Residue, mode: &Mode, ink: &Ink) -> f64 {
+pub fn shows(course: &Course, residue: &Residue, mode: &Mode, ink: &Ink) -> f64 {
     solve::traced(course, [residue.keeps, residue.lighter, residue.darker], mode, ink).0
 }

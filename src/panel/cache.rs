@@ -10,7 +10,7 @@ use super::{
     chunks::CHUNK,
     effect::{Panel, StepEffect},
 };
-use crate::plan::{PlannedStep, ScreenId, Update, WindowAsk};
+use crate::plan::{PlannedStep, Power, ScreenId, Update, WindowAsk};
 
 /// Bytes of kept steps, as they are estimated.
 const KEPT_BYTES: usize = 64 << 20;
@@ -29,19 +29,23 @@ type Met = u64;
 pub(super) struct Happening {
     panel: Met,
     screen: Option<ScreenId>,
-    power_off: bool,
-    /// Of each update the mode, a duration of its own as bits, and the windows.
-    updates: Vec<(usize, Option<u64>, WindowAsk)>,
+    power: Option<Power>,
+    /// Degrees C, as bits.
+    temperature_c: u64,
+    /// Of each update the mode, a duration of its own as bits, the windows, and whether the old picture is sent along.
+    updates: Vec<(usize, Option<u64>, WindowAsk, bool)>,
 }
 
 impl Happening {
     fn new(panel: Met, planned: &PlannedStep<'_>) -> Self {
         let step = planned.step;
-        let asked = |update: &Update| (update.mode, update.drive_ms.map(f64::to_bits), update.window.clone());
+        let asked =
+            |update: &Update| (update.mode, update.drive_ms.map(f64::to_bits), update.window.clone(), update.with_old);
         Self {
             panel,
             screen: planned.screen,
-            power_off: step.power_off,
+            power: step.power,
+            temperature_c: planned.temperature_c.to_bits(),
             updates: step.listed_updates().iter().map(asked).collect(),
         }
     }

@@ -48,7 +48,9 @@ impl Counts {
             let whole = grid.whole(tile);
             let above = match self.of_pixels.various(tile) {
                 None => whole,
-                Some(counts) => bits(whole).filter(|bit| counts[*bit as usize] > limit).fold(0, |mask, bit| mask | 1 << bit),
+                Some(counts) => {
+                    bits(whole).filter(|bit| counts[*bit as usize] > limit).fold(0, |mask, bit| mask | 1 << bit)
+                }
             };
             (tile, above)
         }))

@@ -5,6 +5,7 @@
 
 use super::{
     law::{Law, Residue, Swing},
+    neighbours::Neighbourhood,
     spread::Spread,
     state::{PanelState, present},
     swings::{Swung, Turn},
@@ -18,6 +19,7 @@ use crate::{
 /// What drives of one mode do to any pixel.
 #[derive(Debug)]
 pub(super) struct Drive {
+    pub(super) law: Law,
     levels: usize,
     /// By the level of a pixel and the level that it is to get.
     ways: Vec<Way>,
@@ -25,10 +27,32 @@ pub(super) struct Drive {
     cleans: bool,
     counts_every_update: bool,
     has_impulse: bool,
+    /// Whether it leaves something beside what it drives.
+    pub(super) pushes: bool,
     /// Whether a clean pixel that keeps its level stays as it is.
     keeps_clean: bool,
     /// Whether driving a pixel towards the level that it has is worth telling: direct drive does it for nothing.
     tells_redriven: bool,
+}
+
+/// How a mode is driven.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Driving {
+    /// The share of the way that the drive goes, 0 to 1.
+    pub share: f64,
+    /// For direct drive, the time driven over the mode's duration: impulse and energy go with it. 1 for any other.
+    pub stretch: f64,
+    /// Degrees C.
+    pub temperature_c: f64,
+}
+
+impl Driving {
+    /// How a mode is driven for that long at a temperature.
+    pub fn new(mode: &Mode, duration_ms: f64, temperature_c: f64) -> Self {
+        let share = mode.full_swing_ms.map_or(1.0, |whole| (duration_ms / whole).min(1.0));
+        let stretch = mode.full_swing_ms.map_or(1.0, |_| duration_ms / mode.duration_at(temperature_c));
+        Self { share, stretch, temperature_c }
+    }
 }
 
 /// What becomes of a pixel of one level that is to get another.
@@ -65,6 +89,8 @@ pub(super) struct Driven {
     pub(super) swung: Swung,
     /// Segments' pixels driven towards the level that they have; kept only where the mode does not clean.
     pub(super) redriven: Mask,
+    /// What was driven, and what stood there before; kept only where the mode leaves something beside that.
+    pub(super) neighbourhood: Neighbourhood,
 }
 
 /// Where a drive brings the pixels.
@@ -80,13 +106,15 @@ enum Towards {
 const MOST_WAYS: u32 = 8;
 
 impl Drive {
-    /// Drives of a mode that go `share` (0 to 1) of the way.
-    pub(super) fn new(mode: &Mode, display: &Display, share: f64, state: &PanelState) -> Self {
+    /// Drives of a mode, so driven.
+    pub(super) fn new(mode: &Mode, display: &Display, driving: Driving, state: &PanelState) -> Self {
         let ink = &display.ink;
-        let law = Law::new(mode, ink, share);
+        let Driving { share, stretch, temperature_c } = driving;
+        let law = Law::new(mode, ink, temperature_c, share);
         let levels = 0..ink.levels() as Level;
         let pairs = levels.clone().flat_map(|level| levels.clone().map(move |target| (level, target)));
-        let ways: Vec<Way> = pairs.map(|(level, target)| way(mode, display, &law, state, level, target)).collect();
+        let ways: Vec<Way> =
+            pairs.map(|(level, target)| way(mode, display, &law, stretch, state, (level, target))).collect();
         let unrestricted = mode.from == ink.all() && mode.to == ink.all();
         let stays_clean = |level| law.swing(level, level, false).after(Residue::NONE) == Residue::NONE;
         Self {
@@ -97,13 +125,22 @@ impl Drive {
             cleans: mode.cleans && share == 1.0,
             counts_every_update: display.limits.counts_every_update,
             has_impulse: mode.impulse.is_some(),
+            pushes: mode.beside.is_some(),
             keeps_clean: unrestricted && levels.clone().all(stays_clean),
             tells_redriven: !mode.cleans && matches!(ink.kind(), InkKind::Segments(_)),
+            law,
         }
     }
 }
 
-fn way(mode: &Mode, display: &Display, law: &Law, state: &PanelState, level: Level, target: Level) -> Way {
+fn way(
+    mode: &Mode,
+    display: &Display,
+    law: &Law,
+    stretch: f64,
+    state: &PanelState,
+    (level, target): (Level, Level),
+) -> Way {
     let reached = mode.to.contains(target);
     let end = match (reached, mode.skips_out_of_reach) {
         (true, _) => Some(target),
@@ -122,7 +159,7 @@ fn way(mode: &Mode, display: &Display, law: &Law, state: &PanelState, level: Lev
         // Swings of a mode that flashes are part of its flashes.
         turns: if swings { state.looks.swing_kinds.turns(level, reaches) } else { 0 },
         swing: law.swing(level, reaches, is_wrong_start),
-        impulse_vs: if end.is_some() { impulse_vs(mode, law, display, level, reaches) } else { 0.0 },
+        impulse_vs: if end.is_some() { impulse_vs(mode, law, display, level, reaches) * stretch } else { 0.0 },
     }
 }
 
@@ -170,6 +207,7 @@ impl PanelState {
             });
         }
         self.list_unlike(newly_unlike);
+        self.push_neighbours(&driven.neighbourhood, drive);
         driven
     }
 
@@ -181,6 +219,7 @@ impl PanelState {
             self.drive_tile(*tile, *covered, Towards::Level(level), drive, None, &mut driven);
         }
         self.list_unlike(pixels.tiles().iter().map(|(tile, _)| *tile).collect());
+        self.push_neighbours(&driven.neighbourhood, drive);
         driven
     }
 
@@ -246,6 +285,9 @@ impl PanelState {
         driven: &mut Driven,
     ) {
         driven.px += u64::from(pixels.count_ones());
+        if drive.pushes {
+            driven.neighbourhood.driven(tile, pixels);
+        }
         if let Some(boxes) = asked {
             let asked = boxes.iter().fold(0, |cover, rect| cover | self.grid.cover(tile, *rect));
             driven.beside_px += u64::from((pixels & !asked).count_ones());
@@ -297,8 +339,12 @@ impl PanelState {
         driven.wrong_start.push(tile, done.wrong_start);
         driven.swung.push(tile, done.turned);
         let whole = self.grid.whole(tile);
+        if drive.pushes {
+            driven.neighbourhood.changed(tile, &self.levels[at], differing_pixels(&levels, &self.levels[at]));
+        }
         if done.moved != 0 {
             self.levels[at] = levels;
+            self.rims[at] &= !done.driven;
             self.unlike[at] = differing_pixels(&levels, &memory);
             self.levels_in[at] = present(&levels, whole);
             self.residue.set(tile, &residues, whole);

@@ -1,6 +1,13 @@
 //! What one step does to the pixels, all but when: the same whenever it comes to the same panel.
 
-use super::{drive::Drive, ghosts::GhostDetector, played::PlayedUpdate, queue::Times, state::PanelState};
+use std::rc::Rc;
+
+use super::{
+    drive::{Drive, Driving},
+    ghosts::GhostDetector,
+    played::PlayedUpdate,
+    state::PanelState,
+};
 use crate::{
     change::{Difference, Mask, Region, SentWindows, TileCover, regions, sent_windows},
     display::Mode,
@@ -28,25 +35,35 @@ pub(super) struct StepEffect {
     pub(super) cleans: bool,
 }
 
+/// What the panel asks of who plays it, while it plays a step.
+pub(super) trait Controller {
+    /// What drives of a mode do.
+    fn drive(&mut self, state: &PanelState, mode: usize, driving: Driving) -> Rc<Drive>;
+
+    /// Whether the controller takes an update of these boxes, so many pixels to transfer, and that duration, ms; it is told of
+    /// every update of the step, in order.
+    fn takes(&mut self, boxes: &[Rect], pixels: u64, duration_ms: f64) -> bool;
+}
+
 impl Panel {
-    /// Brings the panel to the end of a step; the times of its updates are still to be told. `drives` gives what drives of a
-    /// mode do that go a share of the way.
+    /// Brings the panel to the end of a step; the times of its updates are still to be told.
     pub(super) fn play(
         &mut self,
         plan: &Plan,
         planned: &PlannedStep<'_>,
         introduced: &Difference,
-        mut drives: impl FnMut(&PanelState, usize, f64) -> std::rc::Rc<Drive>,
+        controller: &mut dyn Controller,
     ) -> StepEffect {
         let Self { state, ghosts } = self;
         state.memory_changed(introduced);
         let changed = state.unlike_memory();
         let regions = regions(&changed, state.grid());
+        let asked = planned.step.listed_updates().iter();
         let updates: Vec<PlayedUpdate> =
-            planned.step.listed_updates().iter().map(|asked| update(asked, plan, state, &mut drives)).collect();
+            asked.map(|asked| update(asked, plan, planned.temperature_c, state, controller)).collect();
         let sent: Vec<Rect> = updates.iter().flat_map(|update| update.sent.iter().copied()).collect();
         let left_behind = state.unlike_memory().outside(&sent, state.grid());
-        if planned.step.power_off && plan.display.forgets_when_off {
+        if planned.step.power.is_some_and(|power| power.loses(plan.display.memory)) {
             state.forget();
         }
         let moved = ghosts.look(state);
@@ -59,33 +76,41 @@ impl Panel {
 fn update(
     update: &Update,
     plan: &Plan,
+    temperature_c: f64,
     state: &mut PanelState,
-    drives: &mut impl FnMut(&PanelState, usize, f64) -> std::rc::Rc<Drive>,
+    controller: &mut dyn Controller,
 ) -> PlayedUpdate {
     let display = &plan.display;
     let mode = &display.modes[update.mode];
-    let duration_ms = update.drive_ms.unwrap_or_else(|| mode.duration_at(plan.temperature_c));
+    let duration_ms = update.drive_ms.unwrap_or_else(|| mode.duration_at(temperature_c));
+    let driving = Driving::new(mode, duration_ms, temperature_c);
     let SentWindows { asked, sent, refused } =
         sent_windows(&update.window, mode, display, plan.rotation, state.unlike_bounds());
     let cover = TileCover::new(*state.grid(), &sent);
     let sent_px = cover.pixels();
+    // The old picture goes along as well.
+    let transfer_px = if update.with_old { 2 * sent_px } else { sent_px };
+    let played =
+        PlayedUpdate { transfer_px, share: driving.share, duration_ms, ..PlayedUpdate::nothing_of(update.mode) };
+    if !controller.takes(&sent, transfer_px, duration_ms) {
+        return PlayedUpdate { lost: true, ..played };
+    }
+    if sent.is_empty() {
+        return PlayedUpdate { asked, refused, ..played };
+    }
+    if update.with_old {
+        state.recall(&cover);
+    }
     let asked_boxes: Vec<Rect> = asked.iter().filter_map(|window| window.cut(state.grid().size())).collect();
     let beside = (asked_boxes != sent).then_some(asked_boxes.as_slice());
-    let share = share_of_swing(mode, duration_ms);
     let red_before = red_under(mode, &cover, state);
-    let driven = if sent.is_empty() {
-        super::drive::Driven::default()
-    } else {
-        let drive = drives(state, update.mode, share);
-        state.drive(&cover, &drive, beside)
-    };
+    let drive = controller.drive(state, update.mode, driving);
+    let driven = state.drive(&cover, &drive, beside);
     let red = red_before.or(&red_under(mode, &cover, state));
-    let energy_mj = mode
-        .energy
-        .filter(|_| !sent.is_empty())
-        .map_or(0.0, |energy| energy.start_mj + energy.per_cm2_mj * display.area_mm2(sent_px) / 100.0);
+    let energy_mj = mode.energy.map_or(0.0, |energy| {
+        energy.start_mj + energy.per_cm2_mj * driving.stretch * display.area_mm2(sent_px) / 100.0
+    });
     PlayedUpdate {
-        mode: update.mode,
         asked,
         refused,
         sent_px,
@@ -102,21 +127,13 @@ fn update(
         swung: driven.swung,
         red,
         redriven: driven.redriven,
-        share,
-        times: Times::default(),
-        duration_ms,
-        first_visible_ms: 0.0,
         energy_mj,
         sent,
+        ..played
     }
 }
 
 /// The red pixels that a mode's own flashes swing.
 fn red_under(mode: &Mode, cover: &TileCover<'_>, state: &PanelState) -> Mask {
     if mode.flashes == 0 { Mask::new() } else { state.red_within(cover) }
-}
-
-/// The share of the way that a drive of that duration goes, 0 to 1.
-pub fn share_of_swing(mode: &Mode, duration_ms: f64) -> f64 {
-    mode.full_swing_ms.map_or(1.0, |whole| (duration_ms / whole).min(1.0))
 }

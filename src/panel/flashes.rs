@@ -12,6 +12,7 @@ use super::{
 };
 use crate::{
     change::{Mask, TILE, TileCover, TileGrid},
+    display::Mode,
     geometry::Rect,
     plan::Plan,
     units::pixel_area_mm2,
@@ -181,14 +182,15 @@ impl<'p> FlashWatch<'p> {
             self.sources(kind).retain(|source| source.at_ms.last().is_some_and(|last| *last > oldest_ms));
             for (index, update) in step.updates.iter().enumerate().filter(|(_, update)| !update.sent.is_empty()) {
                 let (start_ms, duration_ms) = (update.times.start_ms, update.duration_ms);
-                let flashes = self.plan.display.modes[update.mode].flashes;
+                let mode = &self.plan.display.modes[update.mode];
+                let flashes = mode.flashes;
                 let what = match (flashes, kind) {
                     (0, _) => What::Content(update.swung.both_ways(kind).map(Clone::clone)),
                     (_, FlashKind::General) if self.modes_flash => What::Boxes(update.sent.clone()),
                     (_, FlashKind::General) => continue,
                     (_, FlashKind::Red) => What::Pixels(update.red.clone()),
                 };
-                let fresh = Source::new(moments(start_ms, duration_ms, flashes.max(1)), what, &self.view.grid);
+                let fresh = Source::new(moments_of(mode, start_ms, duration_ms), what, &self.view.grid);
                 found.extend(self.take(kind, fresh).into_iter().map(|found| FastFlashes { update: index, ..found }));
             }
         }
@@ -221,7 +223,15 @@ impl<'p> FlashWatch<'p> {
     }
 }
 
-/// When the flashes of an update are: evenly in its duration.
+/// When the flashes of an update are, or the one swing of one that has none.
+fn moments_of(mode: &Mode, start_ms: f64, duration_ms: f64) -> Vec<f64> {
+    if mode.flash_at.is_empty() {
+        return moments(start_ms, duration_ms, mode.flashes.max(1));
+    }
+    mode.flash_at.iter().map(|share| start_ms + share * duration_ms).collect()
+}
+
+/// When so many flashes are that stand evenly in a duration.
 fn moments(start_ms: f64, duration_ms: f64, flashes: u32) -> Vec<f64> {
     let every_ms = duration_ms / f64::from(flashes);
     (0..flashes).map(|index| start_ms + (f64::from(index) + 0.5) * every_ms).collect()

@@ -34,6 +34,13 @@ pub struct GhostLimits {
     pub area_mm2: f64,
 }
 
+/// The least whole number of pixels that make the smallest area which an eye takes in, common practice, no source.
+fn least_pixels(pixel_area_mm2: f64) -> u64 {
+    const AREA_MM2: f64 = 0.5;
+    let near = (AREA_MM2 / pixel_area_mm2).floor() as u64;
+    (near..).find(|pixels| *pixels as f64 * pixel_area_mm2 >= AREA_MM2).unwrap_or(near).max(1)
+}
+
 /// Watches the panel. Copies share what they have in common.
 #[derive(Clone, Debug)]
 pub(crate) struct GhostDetector {
@@ -45,6 +52,9 @@ pub(crate) struct GhostDetector {
     worst: Chunked<f64>,
     ghost_tiles: BTreeSet<u32>,
     ghosts: Vec<Ghost>,
+    /// How many pixels the smallest area has that counts for `residue_l`.
+    least_px: u64,
+    residue_l: f64,
 }
 
 impl GhostDetector {
@@ -58,6 +68,8 @@ impl GhostDetector {
             worst: Chunked::new(tiles, 0.0),
             ghost_tiles: BTreeSet::new(),
             ghosts: Vec::new(),
+            least_px: least_pixels(pixel_area_mm2).min(state.grid().size().pixels()),
+            residue_l: 0.0,
         }
     }
 
@@ -82,6 +94,9 @@ impl GhostDetector {
                 .filter(|tile| state.levels_in[*tile as usize].0 & moved.0 != 0 || touched.binary_search(tile).is_ok());
             self.look_again(again, state);
         }
+        if !touched.is_empty() {
+            self.residue_l = self.farthest(state);
+        }
         touched
     }
 
@@ -95,6 +110,25 @@ impl GhostDetector {
         if changed {
             self.ghosts = self.group(state);
         }
+    }
+
+    /// How far the pixels of the smallest area that counts are off at least, L*: right to 1/64 L*.
+    pub(crate) fn residue_l(&self) -> f64 {
+        self.residue_l
+    }
+
+    fn farthest(&self, state: &PanelState) -> f64 {
+        let mut found = Vec::new();
+        for (spread, median) in state.spreads.iter().zip(&self.medians).filter(|(spread, _)| spread.total() > 0) {
+            spread.farthest(*median, self.least_px, &mut found);
+        }
+        found.sort_by(|one, other| other.0.total_cmp(&one.0));
+        let mut before = 0;
+        let kth = found.iter().find(|(_, count)| {
+            before += count;
+            before >= self.least_px
+        });
+        kth.map_or(0.0, |(off_l, _)| *off_l)
     }
 
     /// The median of each level, L*.

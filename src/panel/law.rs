@@ -5,7 +5,7 @@
 
 use std::ops::{Add, Mul};
 
-use crate::display::{Ink, Level, LevelSet, Mode};
+use crate::display::{BesideResidue, Ink, Level, LevelSet, Mode};
 
 /// Residue of a pixel, L*: how much lighter than its level it would look if the panel had no limits; negative is darker.
 ///
@@ -91,6 +91,7 @@ pub struct Law {
     wrong_start: f64,
     /// By level before and level after: what a whole swing leaves behind, L*.
     leaves: Vec<f64>,
+    beside: Option<BesideResidue>,
 }
 
 /// A swing from one level to another, ready to be applied to any residue.
@@ -106,19 +107,22 @@ pub struct Swing {
 }
 
 impl Law {
-    /// The law for drives of a mode that go `share` (0 to 1) of the way.
-    pub fn new(mode: &Mode, ink: &Ink, share: f64) -> Self {
+    /// The law for drives of a mode at a temperature (degrees C) that go `share` (0 to 1) of the way.
+    pub fn new(mode: &Mode, ink: &Ink, temperature_c: f64, share: f64) -> Self {
         let tones = Tones::new(ink);
+        let residue = mode.residue_at(temperature_c);
         let levels = 0..ink.levels() as Level;
         let leaves = levels.clone().flat_map(|from| levels.clone().map(move |to| (from, to))).map(|(from, to)| {
             let difference = tones.of(from) - tones.of(to);
-            share_left([mode.residue.lighter, mode.residue.darker], difference) * difference
+            let by_share = || share_left([residue.lighter, residue.darker], difference) * difference;
+            residue.of_pair(from, to).unwrap_or_else(by_share)
         });
         Self {
             share,
-            keeps: mode.residue.keeps,
-            wrong_start: mode.residue.wrong_start,
+            keeps: residue.keeps,
+            wrong_start: residue.wrong_start,
             leaves: leaves.collect(),
+            beside: mode.beside,
             tones,
         }
     }
@@ -138,6 +142,28 @@ impl Law {
             difference,
             adds: if is_wrong_start && difference != 0.0 { self.wrong_start.copysign(difference) } else { 0.0 },
         }
+    }
+
+    /// How far a pixel that goes from one level to another pushes a side neighbour that is not driven, L*: the share of the
+    /// way, times the share of the swing that goes over the edge, times the swing.
+    pub(super) fn push(&self, from: Level, to: Level) -> f64 {
+        let Some(beside) = self.beside else { return 0.0 };
+        let swing = self.tones.of(to) - self.tones.of(from);
+        self.share * share_left([beside.lighter, beside.darker], -swing) * swing
+    }
+
+    /// The residue of a pixel that its driven neighbours push by so much in all, L*. A push leads no farther than the mode's
+    /// most, and takes nothing back of what lies beyond.
+    pub(super) fn pushed(&self, before: Residue, push_l: f64) -> Residue {
+        let most_l = self.beside.map_or(0.0, |beside| beside.most_l);
+        let Residue(e) = before;
+        Residue(if push_l > 0.0 {
+            e.max((e + push_l).min(most_l))
+        } else if push_l < 0.0 {
+            e.min((e + push_l).max(-most_l))
+        } else {
+            e
+        })
     }
 
     /// How much lighter than its level a pixel looks that has this residue, or shows this median, after it was driven

@@ -50,6 +50,8 @@ pub struct PlayedStep<'a> {
     pub ghosts: &'a [Ghost],
     /// From which difference and area on a ghost counts.
     pub ghost_limits: GhostLimits,
+    /// How far the pixels of the smallest area that counts are off at least, below the limit too, L*.
+    pub residue_l: f64,
     /// The median residue of each level, L*.
     pub medians: &'a [f64],
     /// The panel at the end of the step.
@@ -92,8 +94,12 @@ pub struct PlayedUpdate {
     pub sent: Vec<Rect>,
     /// Whether the whole panel is refreshed although a window was asked for.
     pub refused: bool,
+    /// Whether the controller took no notice of it, because it was busy.
+    pub lost: bool,
     /// Pixels sent.
     pub sent_px: u64,
+    /// Pixels to transfer: twice as many where the old picture goes along.
+    pub transfer_px: u64,
     /// Pixels in the boxes that differed from memory just before.
     pub changed_px: u64,
     /// Pixels driven.
@@ -133,6 +139,37 @@ pub struct PlayedUpdate {
 }
 
 impl PlayedUpdate {
+    /// An update in a mode that sends and drives nothing.
+    pub(super) fn nothing_of(mode: usize) -> Self {
+        Self {
+            mode,
+            asked: Vec::new(),
+            sent: Vec::new(),
+            refused: false,
+            lost: false,
+            sent_px: 0,
+            transfer_px: 0,
+            changed_px: 0,
+            driven_px: 0,
+            driven_beside_px: 0,
+            unknown_px: 0,
+            out_of_reach: Mask::new(),
+            wrong_start: Mask::new(),
+            takes_residue: false,
+            changes_from: LevelSet::default(),
+            changes_to: LevelSet::default(),
+            most_residue_l: 0.0,
+            swung: Swung::default(),
+            red: Mask::new(),
+            redriven: Mask::new(),
+            share: 1.0,
+            times: Times::default(),
+            duration_ms: 0.0,
+            first_visible_ms: 0.0,
+            energy_mj: 0.0,
+        }
+    }
+
     /// The box around all that is sent; nothing where nothing is.
     pub fn sent_bounds(&self) -> Option<Rect> {
         self.sent.iter().copied().reduce(Rect::around)
@@ -176,4 +213,3 @@ impl PlayedStep<'_> {
         self.moved_by[tile as usize].map(|step| (step != BEGINNING).then_some(u64::from(step)))
     }
 }
-

@@ -5,17 +5,17 @@ use std::{rc::Rc, sync::Arc};
 
 use super::{
     cache::{EffectCache, Kept},
-    drive::Drive,
-    effect::{Panel, StepEffect, share_of_swing},
+    drive::{Drive, Driving},
+    effect::{Controller, Panel, StepEffect},
     ghosts::{GhostDetector, GhostLimits},
     pen_line,
     played::{BEGINNING, PlayedPiece, PlayedStep, PlayedStroke, PlayedUpdate},
-    queue::Queue,
+    queue::{Queue, Times},
     state::PanelState,
 };
 use crate::{
-    change::{Difference, Mask, pipeline::Transition},
-    display::Display,
+    change::{Difference, Mask, TileGrid, pipeline::Transition},
+    display::{Display, WhenBusy},
     geometry::Rect,
     plan::{Begins, Plan, PlannedStep, ScreenId, Stroke},
     screen::Picture,
@@ -61,7 +61,8 @@ impl<'p> Player<'p> {
         Self {
             plan,
             panel: Rc::new(Panel { state, ghosts }),
-            cache: Some(EffectCache::default()),
+            // What a busy controller drops rests on times, which never come again.
+            cache: (display.when_busy == WhenBusy::Waits).then(EffectCache::default),
             drives: Drives::default(),
             moved_by,
             queue: Queue::new(display.link, display.parallel_updates),
@@ -106,8 +107,7 @@ impl<'p> Player<'p> {
             Some(Transition { picture, introduced }) => (picture, introduced),
             None => (self.memory.clone(), self.nothing.clone()),
         };
-        let StepEffect { changed, regions, mut updates, left_behind, moved, .. } = self.effect(planned, &introduced);
-        updates.iter_mut().for_each(|update| self.queue_update(update, planned));
+        let StepEffect { changed, regions, updates, left_behind, moved, .. } = self.effect(planned, &introduced);
         for tile in moved {
             let moved_by = &mut self.moved_by[tile as usize];
             *moved_by = [planned.index as u32, moved_by[0]];
@@ -128,6 +128,7 @@ impl<'p> Player<'p> {
             left_behind,
             ghosts: ghosts.ghosts(),
             ghost_limits: ghosts.limits(),
+            residue_l: ghosts.residue_l(),
             medians: ghosts.medians(),
             glass: state,
             moved_by: &self.moved_by,
@@ -141,46 +142,60 @@ impl<'p> Player<'p> {
     fn effect(&mut self, planned: &PlannedStep<'_>, introduced: &Difference) -> StepEffect {
         let happening = self.cache.as_ref().and_then(|cache| cache.happening(planned));
         let kept = self.cache.as_mut().zip(happening.as_ref()).and_then(|(cache, happening)| cache.again(happening));
+        let request_ms = planned.request_ms + planned.step.pen_up_ms();
         if let Some(kept) = kept {
             let Kept { effect, panel, .. } = &*kept;
             self.panel = panel.clone();
-            return effect.clone();
+            let mut effect = effect.clone();
+            let times = effect.updates.iter().map(|update| self.queue_update(update, request_ms)).collect();
+            self.tell_times(&mut effect, times);
+            return effect;
         }
-        let Self { plan, panel, drives, .. } = self;
-        let drive = |state: &PanelState, mode, share| drives.of(&plan.display, state, mode, share);
-        let effect = Rc::make_mut(panel).play(plan, planned, introduced, drive);
+        let Self { plan, panel, drives, queue, .. } = self;
+        let grid = *panel.state.grid();
+        let mut controller =
+            AtWork { display: &plan.display, grid, drives, queue, request_ms, ready_ms: request_ms, times: Vec::new() };
+        let mut effect = Rc::make_mut(panel).play(plan, planned, introduced, &mut controller);
+        let times = controller.times;
         if let Some(cache) = &mut self.cache {
             cache.played(happening, &effect, &self.panel, planned.screen.or(self.screen));
         }
+        self.tell_times(&mut effect, times);
         effect
     }
 
-    /// Puts an update into the controller's queue and tells its times.
-    fn queue_update(&mut self, update: &mut PlayedUpdate, planned: &PlannedStep<'_>) {
-        let request_ms = planned.request_ms + planned.step.pen_up_ms();
-        let (sent, duration_ms) = (&update.sent, update.duration_ms);
-        let times = self.queue.update(request_ms, sent, update.sent_px, duration_ms, self.panel.state.grid());
-        let first_visible_ms = self.plan.display.modes[update.mode].first_visible_ms;
-        update.times = times;
-        update.first_visible_ms = times.start_ms + first_visible_ms.unwrap_or(duration_ms / 4.0);
+    /// Puts an update into the controller's queue.
+    fn queue_update(&mut self, update: &PlayedUpdate, request_ms: f64) -> Times {
+        let grid = self.panel.state.grid();
+        self.queue.update(request_ms, &update.sent, update.transfer_px, update.duration_ms, grid)
+    }
+
+    fn tell_times(&self, effect: &mut StepEffect, times: Vec<Times>) {
+        for (update, times) in effect.updates.iter_mut().zip(times) {
+            let first_visible_ms = self.plan.display.modes[update.mode].first_visible_ms;
+            update.times = times;
+            update.first_visible_ms = times.start_ms + first_visible_ms.unwrap_or(update.duration_ms / 4.0);
+        }
     }
 
     /// Draws the strokes of a step; gives also how many of their pixels the controller did not know.
     fn draw_strokes(&mut self, planned: &PlannedStep<'_>) -> (Vec<PlayedStroke>, u64) {
         let mut unknown_px = 0;
         let strokes = planned.step.strokes.iter();
-        let drawn = strokes.map(|stroke| self.draw_stroke(stroke, planned.request_ms, &mut unknown_px)).collect();
+        let drawn = strokes.map(|stroke| self.draw_stroke(stroke, planned, &mut unknown_px)).collect();
         (drawn, unknown_px)
     }
 
-    fn draw_stroke(&mut self, stroke: &Stroke, request_ms: f64, unknown_px: &mut u64) -> PlayedStroke {
+    fn draw_stroke(&mut self, stroke: &Stroke, planned: &PlannedStep<'_>, unknown_px: &mut u64) -> PlayedStroke {
         let display = &self.plan.display;
+        let request_ms = planned.request_ms;
         let mode = &display.modes[stroke.mode];
-        let duration_ms = mode.duration_at(self.plan.temperature_c);
+        let duration_ms = mode.duration_at(planned.temperature_c);
         let level = if stroke.white { display.ink.white() } else { display.ink.black() };
         let delay_ms = display.controller_ink_delay_ms.unwrap_or(0.0);
         let state = &mut Rc::make_mut(&mut self.panel).state;
-        let drive = self.drives.of(display, state, stroke.mode, share_of_swing(mode, duration_ms));
+        let driving = Driving::new(mode, duration_ms, planned.temperature_c);
+        let drive = self.drives.of(display, state, stroke.mode, driving);
         let grid = *state.grid();
         let pieces = pen_line::pieces(stroke, &grid);
         let mut covered = Vec::new();
@@ -205,25 +220,58 @@ impl Clone for Player<'_> {
     }
 }
 
+/// The controller while a step is played: it says when each update is sent.
+struct AtWork<'a> {
+    display: &'a Display,
+    grid: TileGrid,
+    drives: &'a mut Drives,
+    queue: &'a mut Queue,
+    request_ms: f64,
+    /// When the transfers of the step's updates so far have ended.
+    ready_ms: f64,
+    times: Vec<Times>,
+}
+
+impl Controller for AtWork<'_> {
+    fn drive(&mut self, state: &PanelState, mode: usize, driving: Driving) -> Rc<Drive> {
+        self.drives.of(self.display, state, mode, driving)
+    }
+
+    fn takes(&mut self, boxes: &[Rect], pixels: u64, duration_ms: f64) -> bool {
+        if self.display.when_busy == WhenBusy::Waits || boxes.is_empty() {
+            self.times.push(self.queue.update(self.request_ms, boxes, pixels, duration_ms, &self.grid));
+            return true;
+        }
+        let taken = self.queue.update_if_free(self.ready_ms, boxes, pixels, duration_ms, &self.grid);
+        let lost = Times { request_ms: self.request_ms, ..Times::all_at(self.ready_ms) };
+        let times = taken.map_or(lost, |times| times.requested_at(self.request_ms));
+        if taken.is_some() {
+            self.ready_ms = times.send_ms + times.transfer_ms;
+        }
+        self.times.push(times);
+        taken.is_some()
+    }
+}
+
 /// Ways to drive that were asked for before.
 #[derive(Clone, Debug, Default)]
-struct Drives(Vec<(usize, u64, Rc<Drive>)>);
+struct Drives(Vec<(usize, Driving, Rc<Drive>)>);
 
-/// As many are kept: more than a display has modes, unless durations of a plan's own come to it.
+/// As many are kept: more than a display has modes, unless durations of a plan's own or temperatures come to it.
 const MOST_DRIVES: usize = 64;
 
 impl Drives {
-    /// What drives of a mode do that go `share` of the way.
-    fn of(&mut self, display: &Display, state: &PanelState, mode: usize, share: f64) -> Rc<Drive> {
-        let known = self.0.iter().find(|(of, bits, _)| (*of, *bits) == (mode, share.to_bits()));
+    /// What drives of a mode do.
+    fn of(&mut self, display: &Display, state: &PanelState, mode: usize, driving: Driving) -> Rc<Drive> {
+        let known = self.0.iter().find(|(of, known, _)| (*of, *known) == (mode, driving));
         if let Some((.., drive)) = known {
             return drive.clone();
         }
-        let drive = Rc::new(Drive::new(&display.modes[mode], display, share, state));
+        let drive = Rc::new(Drive::new(&display.modes[mode], display, driving, state));
         if self.0.len() == MOST_DRIVES {
             self.0.clear();
         }
-        self.0.push((mode, share.to_bits(), drive.clone()));
+        self.0.push((mode, driving, drive.clone()));
         drive
     }
 }

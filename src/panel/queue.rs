@@ -27,6 +27,19 @@ pub struct Times {
     pub waits_for: WaitsFor,
 }
 
+impl Times {
+    /// An update that takes no time at all.
+    pub(super) fn all_at(at_ms: f64) -> Self {
+        Self { request_ms: at_ms, send_ms: at_ms, start_ms: at_ms, finish_ms: at_ms, ..Self::default() }
+    }
+
+    /// The same of an update that its step had asked for at that time: it waited from then on.
+    pub(super) fn requested_at(self, request_ms: f64) -> Self {
+        let wait_ms = self.start_ms - request_ms - self.transfer_ms;
+        Self { request_ms, wait_ms, ..self }
+    }
+}
+
 /// What an update waits for.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Default)]
 pub enum WaitsFor {
@@ -113,6 +126,28 @@ impl Queue {
         self.running.push(Running { place: Footprint::Host(boxes.to_vec()), finish_ms });
         let wait_ms = start_ms - request_ms - transfer_ms;
         Times { request_ms, send_ms, transfer_ms, start_ms, finish_ms, wait_ms, waits_for }
+    }
+
+    /// When an update is sent, where the controller takes no notice of one that it is not free for; nothing where it is lost.
+    /// `ready_ms` is when the host would send it. What is lost leaves the queue as it was.
+    pub fn update_if_free(
+        &mut self,
+        ready_ms: f64,
+        boxes: &[Rect],
+        pixels: u64,
+        duration_ms: f64,
+        grid: &TileGrid,
+    ) -> Option<Times> {
+        if !boxes.is_empty() && self.link_free_ms > ready_ms {
+            return None;
+        }
+        let before = self.clone();
+        let times = self.update(ready_ms, boxes, pixels, duration_ms, grid);
+        if times.start_ms > times.send_ms + times.transfer_ms {
+            *self = before;
+            return None;
+        }
+        Some(times)
     }
 
     /// Takes a stroke: each part is drawn at its own time (ms) over its own pixels, or later where an update of the host

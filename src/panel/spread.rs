@@ -151,8 +151,7 @@ impl Spread {
         const HALF: f64 = 0.25 / BINS_PER_L;
         let mut taken = 0;
         for (_, bin) in bins.filter(|(_, bin)| bin.total() > 0) {
-            for (value, count) in
-                [(bin.value - HALF, bin.below), (bin.value, bin.equal), (bin.value + HALF, bin.above)]
+            for (value, count) in [(bin.value - HALF, bin.below), (bin.value, bin.equal), (bin.value + HALF, bin.above)]
             {
                 if count > 0 {
                     found.push(((value - middle).abs(), u64::from(count)));

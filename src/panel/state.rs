@@ -34,8 +34,12 @@ pub struct PanelState {
     /// The levels that stand in each tile of the picture in memory.
     memory_levels_in: Chunked<LevelSet>,
     pub(super) residue: TileField<Residue>,
+    /// The pixels whose residue came last from driven neighbours: they were not driven since.
+    pub(super) rims: Chunked<u64>,
     pub(super) counts: Counts,
     unknown: Chunked<u64>,
+    /// The pixels that nobody has known since the plan began.
+    never_known: Chunked<u64>,
     unknown_px: u64,
     /// The pixels whose level differs from memory.
     pub(super) unlike: Chunked<u64>,
@@ -57,9 +61,10 @@ pub(super) struct Looks {
 
 impl PanelState {
     /// A clean panel that shows a picture.
-    pub(crate) fn new(picture: &Picture, ink: &Ink, unknown: bool) -> Self {
+    pub(crate) fn new(picture: &Picture, ink: &Ink, is_unknown: bool) -> Self {
         let grid = TileGrid::new(picture.size());
         let tiles = grid.tiles();
+        let unknown = if is_unknown { whole_tiles(&grid) } else { Chunked::new(tiles, 0) };
         let looks = Looks { tones: Tones::new(ink), swing_kinds: SwingKinds::new(ink) };
         let levels = tiles_of(picture, &grid, &ink.level_table());
         let levels_in: Vec<LevelSet> =
@@ -74,8 +79,10 @@ impl PanelState {
             levels_in,
             residue: TileField::new(tiles, Residue::NONE),
             counts: Counts::new(tiles),
-            unknown: if unknown { whole_tiles(&grid) } else { Chunked::new(tiles, 0) },
-            unknown_px: if unknown { grid.size().pixels() } else { 0 },
+            rims: Chunked::new(tiles, 0),
+            never_known: unknown.clone(),
+            unknown,
+            unknown_px: if is_unknown { grid.size().pixels() } else { 0 },
             unlike: Chunked::new(tiles, 0),
             unlike_tiles: Vec::new(),
             spreads,
@@ -239,7 +246,24 @@ impl PanelState {
             let unknown = &mut self.unknown[tile as usize];
             self.unknown_px -= u64::from((*unknown & pixels).count_ones());
             *unknown &= !pixels;
+            self.never_known[tile as usize] &= !pixels;
         }
+    }
+
+    /// Makes those pixels of a cover known that were known before the controller lost its memory: the host sends along what
+    /// they show.
+    pub(super) fn recall(&mut self, cover: &TileCover<'_>) {
+        if self.unknown_px > 0 {
+            cover.for_each_tile(|tile, covered| {
+                let recalled = self.unknown[tile as usize] & covered & !self.never_known[tile as usize];
+                self.make_known(tile, recalled);
+            });
+        }
+    }
+
+    /// The pixels of a tile whose residue came last from driven neighbours: they were not driven since.
+    pub fn rims(&self, tile: u32) -> u64 {
+        self.rims[tile as usize]
     }
 
     /// How many of some pixels of a tile are unknown.

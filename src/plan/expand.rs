@@ -15,6 +15,8 @@ pub struct PlannedStep<'p> {
     pub screen: Option<ScreenId>,
     /// When it is requested, ms since the plan began.
     pub request_ms: f64,
+    /// Degrees C at which it is played: what it says itself or a step before it said last, otherwise what the plan says.
+    pub temperature_c: f64,
 }
 
 /// The steps of a plan in order; see [`Plan::steps`].
@@ -24,6 +26,9 @@ pub struct Steps<'p> {
     next_index: u64,
     /// The request or the pen-up of the step before, ms.
     ended_ms: f64,
+    temperature_c: f64,
+    /// Whether the temperature stays, whatever the steps say.
+    temperature_is_held: bool,
 }
 
 /// Where in a list of nodes the expansion stands.
@@ -42,7 +47,8 @@ impl Plan {
     /// The steps in the order in which they are played. Costs no memory, however many there are.
     pub fn steps(&self) -> Steps<'_> {
         let stack = vec![Place { nodes: &self.nodes, next: 0, screen: 0, times: 1 }];
-        Steps { stack, next_index: 0, ended_ms: 0.0 }
+        let Self { temperature_c, temperature_is_held, .. } = *self;
+        Steps { stack, next_index: 0, ended_ms: 0.0, temperature_c, temperature_is_held }
     }
 
     /// The step of the file that is played under a number. Costs what the file holds, not what is played before it.
@@ -86,7 +92,10 @@ impl<'p> Iterator for Steps<'p> {
         self.ended_ms = request_ms + step.pen_up_ms();
         let index = self.next_index;
         self.next_index += 1;
-        Some(PlannedStep { index, step, screen, request_ms })
+        if let (Some(celsius), false) = (step.temperature_c, self.temperature_is_held) {
+            self.temperature_c = celsius;
+        }
+        Some(PlannedStep { index, step, screen, request_ms, temperature_c: self.temperature_c })
     }
 }
 
@@ -140,9 +149,28 @@ mod tests {
             touched: None,
             strokes: Vec::new(),
             updates: Updates::Listed(Vec::new()),
-            power_off: false,
+            temperature_c: None,
+            power: None,
             shows,
         }))
+    }
+
+    fn played(nodes: &[Node], temperature_is_held: bool) -> Steps<'_> {
+        let stack = vec![Place { nodes, next: 0, screen: 0, times: 1 }];
+        Steps { stack, next_index: 0, ended_ms: 0.0, temperature_c: 25.0, temperature_is_held }
+    }
+
+    #[test]
+    fn a_temperature_holds_until_a_step_says_another() {
+        let at = |temperature_c| {
+            let Node::Step(step) = step("", Shows::Same) else { unreachable!("a step was made") };
+            Node::Step(Arc::new(Step { temperature_c, ..Arc::into_inner(step).unwrap() }))
+        };
+        let group = Node::Repeat { count: 2, body: vec![at(None), at(Some(-5.0))] };
+        let nodes = [at(None), at(Some(10.0)), group, at(None)];
+        let celsius = |held| played(&nodes, held).map(|planned| planned.temperature_c).collect::<Vec<_>>();
+        assert_eq!(celsius(false), [25.0, 10.0, 10.0, -5.0, -5.0, -5.0, -5.0]);
+        assert_eq!(celsius(true), [25.0; 7]);
     }
 
     #[test]
@@ -152,8 +180,7 @@ mod tests {
         let empty = Node::Repeat { count: 9, body: Vec::new() };
         let outer = Node::Repeat { count: 3, body: vec![inner, empty, step("d", Shows::Same)] };
         let nodes = [step("a", Shows::Same), outer, step("e", Shows::Same)];
-        let stack = vec![Place { nodes: &nodes, next: 0, screen: 0, times: 1 }];
-        let played = Steps { stack, next_index: 0, ended_ms: 0.0 };
+        let played = played(&nodes, false);
         let in_order: Vec<&str> = played.map(|planned| planned.step.pointer.as_str()).collect();
         assert_eq!(in_order.len(), 1 + 3 * (2 * 4 + 1) + 1);
         let found = (0..).map_while(|index| step_in(&nodes, index)).map(|step| step.pointer.as_str());

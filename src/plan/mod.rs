@@ -9,7 +9,7 @@ mod settings;
 use std::{collections::BTreeMap, sync::Arc};
 
 use crate::{
-    display::Display,
+    display::{Display, Memory},
     geometry::{Rotation, Size, Window},
     source::Source,
 };
@@ -56,8 +56,10 @@ pub struct Plan {
     pub display: Arc<Display>,
     /// How the screens are turned.
     pub rotation: Rotation,
-    /// Degrees C.
+    /// Degrees C; a step may say another. See [`PlannedStep::temperature_c`].
     pub temperature_c: f64,
+    /// Whether that holds whatever the steps say.
+    pub temperature_is_held: bool,
     /// How far away the reader looks from, mm.
     pub viewing_distance_mm: f64,
     /// The battery's energy, mWh, where known.
@@ -120,8 +122,10 @@ pub struct Step {
     pub strokes: Vec<Stroke>,
     /// What is asked of the panel.
     pub updates: Updates,
-    /// Whether the panel is switched off afterwards.
-    pub power_off: bool,
+    /// Degrees C from this step on, where it says so.
+    pub temperature_c: Option<f64>,
+    /// What becomes of the panel's power afterwards; nothing where it stays on.
+    pub power: Option<Power>,
     /// What becomes the picture in memory.
     pub shows: Shows,
 }
@@ -145,6 +149,30 @@ impl Step {
         match &self.shows {
             Shows::Each(screens) => screens.len() as u64,
             Shows::Same | Shows::Screen(_) => 1,
+        }
+    }
+}
+
+/// What becomes of the panel's power after a step.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub enum Power {
+    /// It is switched off.
+    Off,
+    /// It is sent to sleep.
+    Sleep,
+}
+
+impl Power {
+    /// The words that stand in files; nothing where it stays on.
+    pub const WORDS: [(&'static str, Option<Self>); 3] =
+        [("off", Some(Self::Off)), ("sleep", Some(Self::Sleep)), ("on", None)];
+
+    /// Whether a controller with such memory forgets the picture.
+    pub fn loses(self, memory: Memory) -> bool {
+        match memory {
+            Memory::Kept => false,
+            Memory::LostWhenOff => self == Self::Off,
+            Memory::LostWhenAsleep => true,
         }
     }
 }
@@ -214,6 +242,8 @@ pub struct Update {
     pub window: WindowAsk,
     /// A duration that overrides the mode's, ms.
     pub drive_ms: Option<f64>,
+    /// Whether the host sends the old picture along.
+    pub with_old: bool,
 }
 
 /// The windows that an update asks for.
@@ -277,6 +307,11 @@ impl Plan {
     /// The size of its screens, as the reader sees the panel.
     pub fn screen_size(&self) -> Size {
         self.rotation.turn_size(self.display.size)
+    }
+
+    /// Has it played at a temperature, whatever it says itself.
+    pub fn hold_temperature(&mut self, celsius: f64) {
+        (self.temperature_c, self.temperature_is_held) = (celsius, true);
     }
 
     /// A limit of a rule, where the plan or a folder above it sets it.

@@ -8,7 +8,7 @@ use std::{
 };
 
 use super::{
-    Accept, BUDGET_FIGURES, Begins, Cause, MOST_STEPS, Node, Plan, ScreenId, Shows, Step, StepName, Stroke,
+    Accept, BUDGET_FIGURES, Begins, Cause, MOST_STEPS, Node, Plan, Power, ScreenId, Shows, Step, StepName, Stroke,
     StrokePoint, Update, Updates, WindowAsk,
     settings::{KnownRule, RuleSettings, rules, with_outer},
 };
@@ -37,8 +37,8 @@ const PLAN_FIELDS: [&str; 14] = [
     "rules",
     "accept",
 ];
-const STEP_FIELDS: [&str; 9] =
-    ["label", "screen", "after_ms", "cause", "touched", "strokes", "updates", "power", "each"];
+const STEP_FIELDS: [&str; 10] =
+    ["label", "screen", "after_ms", "cause", "touched", "strokes", "updates", "temperature_c", "power", "each"];
 const LONGEST_MS: f64 = 1e12;
 const FARTHEST_PX: i64 = 1_000_000;
 
@@ -113,7 +113,7 @@ fn plan(reading: &mut Reading, root: &Item<'_>, surroundings: &mut dyn Surroundi
         }
     }
     fonts(reading, &fields, surroundings);
-    let temperature_c = figure(reading, &fields, "temperature_c", -273.0, 1000.0).unwrap_or(25.0);
+    let temperature_c = temperature_c(reading, &fields).unwrap_or(25.0);
     let viewing_distance_mm = figure(reading, &fields, "viewing_distance_mm", 10.0, 100_000.0);
     let battery_mwh = figure(reading, &fields, "battery_mwh", 1e-6, 1e12);
     let rotation = rotation(reading, &fields);
@@ -144,6 +144,7 @@ fn plan(reading: &mut Reading, root: &Item<'_>, surroundings: &mut dyn Surroundi
         title,
         rotation,
         temperature_c,
+        temperature_is_held: false,
         viewing_distance_mm: viewing_distance_mm.unwrap_or(display.reading_distance_mm()),
         battery_mwh,
         budgets,
@@ -204,6 +205,10 @@ fn rotation(reading: &mut Reading, fields: &Fields<'_>) -> Rotation {
         );
     }
     rotation.unwrap_or_default()
+}
+
+fn temperature_c(reading: &mut Reading, fields: &Fields<'_>) -> Option<f64> {
+    figure(reading, fields, "temperature_c", -273.0, 1000.0)
 }
 
 fn budgets(reading: &mut Reading, fields: &Fields<'_>) -> BTreeMap<String, f64> {
@@ -280,8 +285,8 @@ fn step(reading: &mut Reading, fields: &Fields<'_>, context: &mut Context<'_>) -
     let after_ms = figure(reading, fields, "after_ms", 0.0, LONGEST_MS).unwrap_or(0.0);
     let cause = fields.get("cause").and_then(|item| reading.word(item, &causes)).unwrap_or(Cause::System);
     let touched = fields.get("touched").and_then(|item| window(reading, item));
-    let power_off =
-        fields.get("power").and_then(|item| reading.word(item, &[("off", true), ("on", false)])).unwrap_or(false);
+    let temperature_c = temperature_c(reading, fields);
+    let power = fields.get("power").and_then(|item| reading.word(item, &Power::WORDS)).flatten();
     let shows = shows(reading, fields, context);
     let strokes = strokes(reading, fields, context);
     let updates = match fields.get("updates") {
@@ -296,7 +301,8 @@ fn step(reading: &mut Reading, fields: &Fields<'_>, context: &mut Context<'_>) -
         touched,
         strokes: strokes?,
         updates: updates?,
-        power_off,
+        temperature_c,
+        power,
         shows: shows?,
     })
 }
@@ -332,7 +338,7 @@ fn updates(reading: &mut Reading, item: &Item<'_>, context: &Context<'_>) -> Opt
 }
 
 fn update(reading: &mut Reading, item: &Item<'_>, context: &Context<'_>) -> Option<Update> {
-    let fields = reading.object(item, "an update", &["mode", "window", "drive_ms"])?;
+    let fields = reading.object(item, "an update", &["mode", "window", "drive_ms", "with_old"])?;
     let mode_item = reading.required(&fields, "mode", "an update");
     let mode = mode_item.and_then(|item| mode(reading, &item, context));
     let window = match fields.get("window") {
@@ -340,7 +346,8 @@ fn update(reading: &mut Reading, item: &Item<'_>, context: &Context<'_>) -> Opti
         Some(item) => window_ask(reading, item),
     };
     let drive_ms = figure(reading, &fields, "drive_ms", 0.0, LONGEST_MS);
-    Some(Update { mode: mode?, window: window?, drive_ms })
+    let with_old = fields.get("with_old").map_or(Some(false), |item| reading.boolean(item));
+    Some(Update { mode: mode?, window: window?, drive_ms, with_old: with_old? })
 }
 
 fn mode(reading: &mut Reading, item: &Item<'_>, context: &Context<'_>) -> Option<usize> {

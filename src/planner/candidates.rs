@@ -51,7 +51,7 @@ pub(super) fn candidates(step: &PlayedStep<'_>, plan: &Plan, played: Played) -> 
         }
     }
     add(Vec::new());
-    for (cleaner, mode) in modes().filter(|(_, mode)| !mode.changed_only && (mode.cleans || cleans_well(mode))) {
+    for (cleaner, mode) in modes().filter(|(_, mode)| !mode.changed_only && (mode.cleans || cleans_well(mode, plan))) {
         let asks = scene.asks(cleaner, &scene.dirty);
         for ask in asks.into_iter().chain([whole(cleaner)]) {
             if scene.is_reached_by(mode) {
@@ -69,12 +69,12 @@ pub(super) fn candidates(step: &PlayedStep<'_>, plan: &Plan, played: Played) -> 
     found
 }
 
-fn cleans_well(mode: &Mode) -> bool {
-    mode.residue.keeps <= CLEANS_WELL
+fn cleans_well(mode: &Mode, plan: &Plan) -> bool {
+    mode.residue_at(plan.temperature_c).keeps <= CLEANS_WELL
 }
 
 fn whole(mode: usize) -> Update {
-    Update { mode, window: WindowAsk::All, drive_ms: None }
+    Update { mode, window: WindowAsk::All, drive_ms: None, with_old: false }
 }
 
 /// What is to be covered at a step.
@@ -107,7 +107,12 @@ impl<'s> Scene<'s> {
     /// The box around what differs, where the mode can refresh one.
     fn damage(&self, index: usize, mode: &Mode) -> Update {
         let windowed = mode.windowed && self.plan.display.windows.is_some();
-        Update { mode: index, window: if windowed { WindowAsk::Changed } else { WindowAsk::All }, drive_ms: None }
+        Update {
+            mode: index,
+            window: if windowed { WindowAsk::Changed } else { WindowAsk::All },
+            drive_ms: None,
+            with_old: false,
+        }
     }
 
     /// The windows in which a mode shows all that changes, where it cannot show the rest; nothing where there is none.
@@ -129,7 +134,7 @@ impl<'s> Scene<'s> {
         let covers = covers(&boxes.collect::<Vec<_>>(), self.plan, most_windows(&self.plan.display));
         let cover = covers.into_iter().rfind(|cover| missed.inside(cover, step.grid()).is_empty())?;
         let window = WindowAsk::Boxes(cover.into_iter().map(Rect::to_window).collect());
-        Some(Update { mode: index, window, drive_ms: None })
+        Some(Update { mode: index, window, drive_ms: None, with_old: false })
     }
 
     /// The ways to cover some boxes in a mode.
@@ -148,6 +153,7 @@ impl<'s> Scene<'s> {
             mode: index,
             window: WindowAsk::Boxes(cover.into_iter().map(Rect::to_window).collect()),
             drive_ms: None,
+            with_old: false,
         });
         only_changed.then_some(damage).into_iter().chain(boxed).collect()
     }

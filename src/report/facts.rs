@@ -24,6 +24,7 @@ struct StepFacts<'a> {
     updates: Vec<UpdateFacts<'a>>,
     left_behind_px: u64,
     worst_residue_l: f64,
+    residue_l: f64,
     ghost_px: u64,
     most_since_cleaning: u32,
 }
@@ -42,6 +43,9 @@ struct UpdateFacts<'a> {
     finish_ms: f64,
     wait_ms: f64,
     energy_mj: f64,
+    /// Only where it is: the controller took no notice of it.
+    #[serde(skip_serializing_if = "std::ops::Not::not")]
+    lost: bool,
 }
 
 /// The plan that facts are of.
@@ -76,6 +80,7 @@ pub fn write(of: FactsOf<'_>, step: &PlayedStep<'_>, display: &Display, out: &mu
         updates: step.updates.iter().map(|update| update_facts(update, display)).collect(),
         left_behind_px: step.left_behind.count(),
         worst_residue_l: rounded(step.worst_residue_l()),
+        residue_l: rounded(step.residue_l),
         ghost_px: step.ghost_px(),
         most_since_cleaning: step.glass.most_since_cleaning(),
     };
@@ -97,5 +102,6 @@ fn update_facts<'a>(update: &PlayedUpdate, display: &'a Display) -> UpdateFacts<
         finish_ms: rounded(update.times.finish_ms),
         wait_ms: rounded(update.times.wait_ms),
         energy_mj: rounded(update.energy_mj),
+        lost: update.lost,
     }
 }

@@ -164,7 +164,7 @@ fn kind(readings: &[&Reading], fit: &Fit, mode: &Mode, ink: &Ink) -> Kind {
     let every = often.div_ceil(400).max(1);
     let fitted = (0..=often).filter(|times| times % every == 0 || *times == often).map(|times| {
         let course = Course { times, ..course.clone() };
-        (course.updates() as f64, shows(&course, fit.residue(), mode, ink))
+        (course.updates() as f64, shows(&course, &fit.residue(), mode, ink))
     });
     Kind {
         name: format!("cleaned to {}, then {}", ink.name(course.cleaned_to), names.join(", ")),

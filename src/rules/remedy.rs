@@ -8,7 +8,7 @@ use crate::{
     display::{Level, LevelSet, Mode},
     finding::{ChangeOf, Correction},
     geometry::Rect,
-    panel::{Ghost, Law, PlayedStep, share_of_swing},
+    panel::{Driving, Ghost, Law, PlayedStep},
     plan::{Plan, Update, WindowAsk},
 };
 
@@ -67,7 +67,8 @@ fn removes(ghost: &Ghost, mode: &Mode, whole_panel: bool, step: &PlayedStep<'_>,
 
 /// The law for a mode, driven for as long as the plan's temperature asks for.
 pub(super) fn law_of(mode: &Mode, plan: &Plan) -> Law {
-    Law::new(mode, &plan.display.ink, share_of_swing(mode, mode.duration_at(plan.temperature_c)))
+    let driving = Driving::new(mode, mode.duration_at(plan.temperature_c), plan.temperature_c);
+    Law::new(mode, &plan.display.ink, plan.temperature_c, driving.share)
 }
 
 /// Whether a mode can start from and bring out all that stands in a window: a remedy must not break what is beside it.

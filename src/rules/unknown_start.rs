@@ -92,9 +92,10 @@ impl Rule for UnknownStart<'_> {
         if step.planned.index == 0 && self.plan.begins == Begins::Unknown {
             self.first = Some(Where::of(step, StepField::Updates));
         }
-        let is_off = step.planned.step.power_off && self.plan.display.forgets_when_off;
-        self.unknown_px = if is_off { 0 } else { step.glass.unknown_px() };
-        if step.planned.step.power_off || step.glass.unknown_px() == 0 {
+        let power = step.planned.step.power;
+        let is_lost = power.is_some_and(|power| power.loses(self.plan.display.memory));
+        self.unknown_px = if is_lost { 0 } else { step.glass.unknown_px() };
+        if power.is_some() || step.glass.unknown_px() == 0 {
             self.close(sink);
         }
     }

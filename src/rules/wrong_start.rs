@@ -45,7 +45,7 @@ impl Rule for WrongStart<'_> {
                     wording::area(pixels, display),
                     mode.name,
                     wording::levels(mode.from, display),
-                    wording::figure(mode.residue.wrong_start.abs())
+                    wording::figure(mode.residue_at(self.plan.temperature_c).wrong_start.abs())
                 ),
                 help,
                 corrections: Correction::modes(step, index, remedy::modes_by_cost(self.plan, starts_anywhere)),

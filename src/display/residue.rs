@@ -1,0 +1,122 @@
+//! What modes leave behind: in the pixels that they drive, by temperature and by pair of levels, and beside those.
+//!
+//! Figures only; what they do to a panel is the model's.
+
+use super::Level;
+
+/// What a mode leaves in the pixels that it drives.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Residue {
+    /// Share of the residue before that stays.
+    pub keeps: f64,
+    /// L* left over for each L* of a swing that got lighter.
+    pub lighter: f64,
+    /// L* left over for each L* of a swing that got darker.
+    pub darker: f64,
+    /// L* left over where the pixel started from a level out of `from`.
+    pub wrong_start: f64,
+    /// What swings from one certain level to another leave, in place of what `lighter` and `darker` make of them.
+    pub pairs: Vec<LevelPair>,
+}
+
+/// What the swing from one level to another leaves.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct LevelPair {
+    /// The level before.
+    pub from: Level,
+    /// The level after; may be the same.
+    pub to: Level,
+    /// How much lighter than its level the pixel is left, L*.
+    pub leaves_l: f64,
+}
+
+impl Default for Residue {
+    fn default() -> Self {
+        Self { keeps: 0.0, lighter: 0.0, darker: 0.0, wrong_start: 3.0, pairs: Vec::new() }
+    }
+}
+
+impl Residue {
+    /// What a swing between two levels leaves where that is given for just these two.
+    pub fn of_pair(&self, from: Level, to: Level) -> Option<f64> {
+        self.pairs.iter().find(|pair| (pair.from, pair.to) == (from, to)).map(|pair| pair.leaves_l)
+    }
+}
+
+/// What a mode leaves at each temperature.
+///
+/// Already true of it: at least one entry, temperatures rise.
+#[derive(Clone, Debug, PartialEq)]
+pub struct ResidueTable {
+    entries: Vec<(f64, Residue)>,
+}
+
+impl From<Residue> for ResidueTable {
+    /// The same at every temperature.
+    fn from(residue: Residue) -> Self {
+        Self { entries: vec![(0.0, residue)] }
+    }
+}
+
+impl Default for ResidueTable {
+    fn default() -> Self {
+        Residue::default().into()
+    }
+}
+
+impl ResidueTable {
+    /// What it says from each temperature up (degrees C), rising; nothing where there is no entry.
+    pub(super) fn from_entries(entries: Vec<(f64, Residue)>) -> Option<Self> {
+        (!entries.is_empty()).then_some(Self { entries })
+    }
+
+    /// What holds at a temperature: the entry that begins there or last before; below the first the first.
+    pub fn at(&self, temperature_c: f64) -> &Residue {
+        let after = self.entries.partition_point(|(from, _)| *from <= temperature_c);
+        &self.entries[after.saturating_sub(1)].1
+    }
+
+    /// The figures of every entry.
+    pub fn entries(&self) -> impl Iterator<Item = &Residue> {
+        self.entries.iter().map(|(_, residue)| residue)
+    }
+
+    pub(super) fn entries_mut(&mut self) -> impl Iterator<Item = &mut Residue> {
+        self.entries.iter_mut().map(|(_, residue)| residue)
+    }
+}
+
+/// What a drive leaves in the side neighbours that it does not drive.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct BesideResidue {
+    /// L* for each L* by which a neighbour got lighter.
+    pub lighter: f64,
+    /// L* for each L* by which a neighbour got darker.
+    pub darker: f64,
+    /// The most that this brings a pixel to, either way, L*.
+    pub most_l: f64,
+}
+
+impl BesideResidue {
+    /// The most that a pixel is brought to where nobody says, L*.
+    pub const MOST_L: f64 = 5.0;
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn residues_hold_from_their_temperature_to_the_next() {
+        let of = |keeps| Residue { keeps, ..Residue::default() };
+        let table = ResidueTable::from_entries(vec![(0.0, of(0.9)), (20.0, of(0.5))]).unwrap();
+        assert_eq!([-5.0, 0.0, 19.9, 20.0, 60.0].map(|celsius| table.at(celsius).keeps), [0.9, 0.9, 0.9, 0.5, 0.5]);
+        assert_eq!(ResidueTable::from_entries(Vec::new()), None);
+    }
+
+    #[test]
+    fn a_pair_holds_in_its_own_direction() {
+        let residue = Residue { pairs: vec![LevelPair { from: 0, to: 15, leaves_l: -1.5 }], ..Residue::default() };
+        assert_eq!((residue.of_pair(0, 15), residue.of_pair(15, 0)), (Some(-1.5), None));
+    }
+}

@@ -59,11 +59,8 @@ impl Driving {
 #[derive(Clone, Copy, Debug)]
 struct Way {
     end: Level,
-    is_driven: bool,
-    is_out_of_reach: bool,
-    is_wrong_start: bool,
-    /// A bit for each way in which its look turns.
-    turns: u8,
+    /// What is worth telling of it.
+    flags: u8,
     swing: Swing,
     impulse_vs: f64,
 }
@@ -92,6 +89,11 @@ pub(super) struct Driven {
     /// What was driven, and what stood there before; kept only where the mode leaves something beside that.
     pub(super) neighbourhood: Neighbourhood,
 }
+
+/// The flags of a way, one bit each; the bits from the lowest on stand for the turns of its look.
+const IS_DRIVEN: u8 = 1 << 4;
+const IS_OUT_OF_REACH: u8 = 1 << 5;
+const IS_WRONG_START: u8 = 1 << 6;
 
 /// Where a drive brings the pixels.
 #[derive(Clone, Copy, Debug)]
@@ -153,14 +155,18 @@ fn way(
     let swings = mode.flashes == 0 && level != reaches;
     Way {
         end: reaches,
-        is_driven: end.is_some(),
-        is_out_of_reach: !reached,
-        is_wrong_start,
-        // Swings of a mode that flashes are part of its flashes.
-        turns: if swings { state.looks.swing_kinds.turns(level, reaches) } else { 0 },
+        flags: flag(IS_DRIVEN, end.is_some())
+            | flag(IS_OUT_OF_REACH, !reached)
+            | flag(IS_WRONG_START, is_wrong_start)
+            // Swings of a mode that flashes are part of its flashes.
+            | if swings { state.looks.swing_kinds.turns(level, reaches) } else { 0 },
         swing: law.swing(level, reaches, is_wrong_start),
         impulse_vs: if end.is_some() { impulse_vs(mode, law, display, level, reaches) * stretch } else { 0.0 },
     }
+}
+
+const fn flag(bit: u8, is: bool) -> u8 {
+    if is { bit } else { 0 }
 }
 
 /// Net impulse, volt-seconds, of a swing from one level to another.
@@ -377,17 +383,31 @@ struct Done {
 }
 
 impl Done {
-    /// Takes note of what becomes of some pixels.
-    #[inline]
+    /// Takes note of what becomes of pixels that go the same way.
     fn take(&mut self, way: &Way, pixels: u64) {
-        let where_it = |is: bool| if is { pixels } else { 0 };
-        self.out_of_reach |= where_it(way.is_out_of_reach);
-        self.driven |= where_it(way.is_driven);
-        self.wrong_start |= where_it(way.is_wrong_start);
-        if way.turns != 0 {
-            for (turn, turned) in self.turned.iter_mut().enumerate() {
-                *turned |= where_it(way.turns >> turn & 1 == 1);
+        let where_it = |bit: u8| if way.flags & bit != 0 { pixels } else { 0 };
+        self.add(where_it);
+    }
+
+    /// Takes note of what becomes of every pixel of a tile, by its flags; gives those that are driven.
+    fn take_flags(&mut self, flags: &[u8; 64]) -> u64 {
+        let any = flags.iter().fold(0, |any, flags| any | flags);
+        let pixels_with = |bit: u8| {
+            if any & bit == 0 {
+                return 0;
             }
+            differing_pixels(&flags.map(|flags| flags & bit), &[0; 64])
+        };
+        self.add(pixels_with);
+        pixels_with(IS_DRIVEN)
+    }
+
+    fn add(&mut self, pixels_with: impl Fn(u8) -> u64) {
+        self.driven |= pixels_with(IS_DRIVEN);
+        self.out_of_reach |= pixels_with(IS_OUT_OF_REACH);
+        self.wrong_start |= pixels_with(IS_WRONG_START);
+        for (turn, turned) in self.turned.iter_mut().enumerate() {
+            *turned |= pixels_with(1 << turn);
         }
     }
 }
@@ -408,7 +428,7 @@ impl TilePixels {
             let way = drive.way(level, target);
             driven.meet(level, target, before);
             self.done.take(way, alike);
-            let after = if way.is_driven { way.swing.after(before) } else { before };
+            let after = if way.flags & IS_DRIVEN == 0 { before } else { way.swing.after(before) };
             driven.takes_residue |= is_less(after, before);
             if level == way.end && after == before {
                 continue;
@@ -423,29 +443,39 @@ impl TilePixels {
         left
     }
 
-    /// Drives pixels one by one.
+    /// Drives pixels each by itself: first what becomes of every one, then the tile as a whole.
     fn drive_apart(&mut self, pixels: u64, drive: &Drive, driven: &mut Driven, moves: &mut Moves<'_>) {
+        if pixels == 0 {
+            return;
+        }
+        let (mut flags, mut ends, mut after) = ([0; 64], self.levels, self.residues);
         for bit in bits(pixels) {
-            let at = bit as usize;
-            let (level, target, before) = (self.levels[at], self.targets[at], self.residues[at]);
-            let way = drive.way(level, target);
-            driven.meet(level, target, before);
-            self.done.take(way, 1 << bit);
-            if !way.is_driven {
-                continue;
-            }
-            if let Some(net_vs) = &mut self.net_vs {
-                net_vs[at] += way.impulse_vs;
-            }
-            let after = way.swing.after(before);
-            driven.takes_residue |= is_less(after, before);
-            if level != way.end || after != before {
-                self.done.moved |= 1 << bit;
-                moves.note((level, before), (way.end, after), 1);
-                self.levels[at] = way.end;
-                self.residues[at] = after;
+            let at = bit as usize & 63;
+            let way = drive.way(self.levels[at], self.targets[at]);
+            flags[at] = way.flags;
+            ends[at] = way.end;
+            after[at] = way.swing.after(self.residues[at]);
+        }
+        let is_driven = self.done.take_flags(&flags);
+        let differs = pixels & differing_pixels(&self.levels, &self.targets);
+        driven.meet_all(&self.levels, &self.targets, &self.residues, differs);
+        if let Some(net_vs) = &mut self.net_vs {
+            for bit in bits(is_driven) {
+                let at = bit as usize & 63;
+                net_vs[at] += drive.way(self.levels[at], self.targets[at]).impulse_vs;
             }
         }
+        let other_level = differing_pixels(&ends, &self.levels);
+        let other_residue = is_driven & differing_residues(&after, &self.residues);
+        self.done.moved |= other_level | other_residue;
+        driven.takes_residue |=
+            bits(other_residue).any(|bit| is_less(after[bit as usize], self.residues[bit as usize]));
+        for bit in bits(other_level | other_residue) {
+            let at = bit as usize & 63;
+            moves.note((self.levels[at], self.residues[at]), (ends[at], after[at]), 1);
+            self.residues[at] = after[at];
+        }
+        self.levels = ends;
     }
 }
 
@@ -465,6 +495,22 @@ impl Driven {
             self.changes_to = self.changes_to.with(target);
             self.most_residue_l = self.most_residue_l.max(before.lightness().abs());
         }
+    }
+}
+
+impl Driven {
+    /// The same of many pixels.
+    fn meet_all(&mut self, levels: &TileLevels, targets: &TileLevels, before: &[Residue; 64], pixels: u64) {
+        let (mut from, mut to, mut most_l) = (0, 0, self.most_residue_l);
+        for bit in bits(pixels) {
+            let at = bit as usize & 63;
+            from |= 1 << levels[at];
+            to |= 1 << targets[at];
+            most_l = most_l.max(before[at].lightness().abs());
+        }
+        self.changes_from = self.changes_from.union(LevelSet(from));
+        self.changes_to = self.changes_to.union(LevelSet(to));
+        self.most_residue_l = most_l;
     }
 }
 
@@ -518,6 +564,15 @@ fn is_less(one: Residue, other: Residue) -> bool {
 #[inline]
 fn of_level(level: Level, levels: &TileLevels) -> u64 {
     !differing_pixels(&[level; 64], levels)
+}
+
+/// The pixels whose residues differ.
+fn differing_residues(one: &[Residue; 64], other: &[Residue; 64]) -> u64 {
+    let mut differs = [0_u8; 64];
+    for (differs, (one, other)) in differs.iter_mut().zip(one.iter().zip(other)) {
+        *differs = u8::from(one != other);
+    }
+    differing_pixels(&differs, &[0; 64])
 }
 
 /// The pixels without residue.

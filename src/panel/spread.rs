@@ -30,9 +30,8 @@ struct Page {
 #[derive(Clone, Copy, Debug, Default)]
 struct Bin {
     value: f64,
-    equal: u32,
-    below: u32,
-    above: u32,
+    /// Below it, equal to it, above it.
+    counts: [u32; 3],
 }
 
 /// Where the middle lies, or an end.
@@ -46,21 +45,15 @@ pub(crate) enum Ranked {
 
 impl Bin {
     fn total(&self) -> u64 {
-        u64::from(self.equal) + u64::from(self.below) + u64::from(self.above)
+        self.counts.iter().map(|count| u64::from(*count)).sum()
     }
 
     fn change(&mut self, value: f64, change: i64) {
-        if self.total() == 0 {
-            *self = Self { value, ..Self::default() };
+        if self.counts == [0; 3] {
+            self.value = value;
         }
-        let count = if value < self.value {
-            &mut self.below
-        } else if value > self.value {
-            &mut self.above
-        } else {
-            &mut self.equal
-        };
-        *count = (i64::from(*count) + change) as u32;
+        let side = usize::from(value >= self.value) + usize::from(value > self.value);
+        self.counts[side] = self.counts[side].wrapping_add(change as u32);
     }
 }
 
@@ -120,9 +113,9 @@ impl Spread {
         let value = *value;
         let less = below.iter().filter(|other| **other < value).count();
         let more = above.iter().filter(|other| **other > value).count();
+        let counts = [less, values.len() - less - more, more].map(|count| count as u32);
         let bins = Rc::make_mut(self.pages[bin / PAGE].bins.get_or_insert_with(Rc::default));
-        let equal = values.len() - less - more;
-        bins[bin % PAGE] = Bin { value, equal: equal as u32, below: less as u32, above: more as u32 };
+        bins[bin % PAGE] = Bin { value, counts };
         value
     }
 
@@ -148,13 +141,12 @@ impl Spread {
         enough: u64,
         found: &mut Vec<(f64, u64)>,
     ) {
-        const HALF: f64 = 0.25 / BINS_PER_L;
+        const QUARTER: f64 = 0.25 / BINS_PER_L;
         let mut taken = 0;
         for (_, bin) in bins.filter(|(_, bin)| bin.total() > 0) {
-            for (value, count) in [(bin.value - HALF, bin.below), (bin.value, bin.equal), (bin.value + HALF, bin.above)]
-            {
+            for (off, count) in [-QUARTER, 0.0, QUARTER].into_iter().zip(bin.counts) {
                 if count > 0 {
-                    found.push(((value - middle).abs(), u64::from(count)));
+                    found.push(((bin.value + off - middle).abs(), u64::from(count)));
                 }
             }
             taken += bin.total();
@@ -167,8 +159,8 @@ impl Spread {
 
 impl Bin {
     fn ranked(&self, at: usize, rank: u64) -> Ranked {
-        let below = u64::from(self.below);
-        let is_known = (below..below + u64::from(self.equal)).contains(&rank);
+        let [below, equal, _] = self.counts.map(u64::from);
+        let is_known = (below..below + equal).contains(&rank);
         if is_known { Ranked::Exactly(self.value) } else { Ranked::Within(at, rank) }
     }
 }

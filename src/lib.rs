@@ -19,3 +19,8 @@ pub mod planner;
 pub mod fit;
 pub mod report;
 pub mod cli;
+
+/// Where random tests keep the cases that failed once.
+#[cfg(test)]
+#[path = "../tests/kept_failures/mod.rs"]
+mod kept_failures;

@@ -307,7 +307,7 @@ mod tests {
     }
 
     proptest! {
-        #![proptest_config(ProptestConfig::with_cases(48))]
+        #![proptest_config(crate::kept_failures::with_cases(48))]
 
         #[test]
         fn every_pixel_is_a_level_of_the_panel(

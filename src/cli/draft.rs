@@ -18,7 +18,7 @@ use super::{
 };
 use crate::{
     display::{Display, shipped},
-    planner::draft::{BEGINS, DraftOf, OutOfOrder, draft as draft_plan, twins},
+    planner::first_draft::{BEGINS, DraftOf, OutOfOrder, draft as draft_plan, twins},
     rules::wording::counted,
     source::{Fault, did_you_mean},
 };

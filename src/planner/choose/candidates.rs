@@ -4,7 +4,7 @@
 
 use super::{
     cost::sending,
-    windows::{covers, most_windows},
+    covers::{covers, most_windows},
 };
 use crate::{
     change::{Mask, bits, proposed_window, regions},
@@ -21,7 +21,7 @@ const CLEANS_WELL: f64 = 0.35;
 
 /// How a step stands in the plan.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(super) enum Played {
+pub(super) enum HowOften {
     /// It is played once: its windows may be given as boxes.
     Once,
     /// It is played several times, over other pixels each time.
@@ -29,7 +29,7 @@ pub(super) enum Played {
 }
 
 /// The choices at a step; `step` is the same step played without updates.
-pub(super) fn candidates(step: &PlayedStep<'_>, plan: &Plan, played: Played) -> Vec<Vec<Update>> {
+pub(super) fn candidates(step: &PlayedStep<'_>, plan: &Plan, played: HowOften) -> Vec<Vec<Update>> {
     let scene = Scene::new(step, plan, played);
     let mut found: Vec<Vec<Update>> = Vec::new();
     let mut add = |updates: Vec<Update>| {
@@ -80,7 +80,7 @@ fn whole(mode: usize) -> Update {
 /// What is to be covered at a step.
 struct Scene<'s> {
     plan: &'s Plan,
-    played: Played,
+    played: HowOften,
     is_for_a_person: bool,
     /// The levels of pixels that change, on the glass and in memory.
     levels: [LevelSet; 2],
@@ -90,7 +90,7 @@ struct Scene<'s> {
 }
 
 impl<'s> Scene<'s> {
-    fn new(step: &PlayedStep<'_>, plan: &'s Plan, played: Played) -> Self {
+    fn new(step: &PlayedStep<'_>, plan: &'s Plan, played: HowOften) -> Self {
         let changed: Vec<Rect> = step.regions.iter().map(|region| region.rect).collect();
         let ghosts = step.ghosts.iter().map(|ghost| ghost.rect);
         let worn = worn(step, plan);
@@ -112,7 +112,7 @@ impl<'s> Scene<'s> {
 
     /// The windows in which a mode shows all that changes, where it cannot show the rest; nothing where there is none.
     fn where_reached(&self, index: usize, mode: &Mode, step: &PlayedStep<'_>) -> Option<Update> {
-        let is_windowed = mode.windowed && self.played == Played::Once;
+        let is_windowed = mode.windowed && self.played == HowOften::Once;
         let reached = is_windowed.then(|| reached_by(mode, step)).filter(|reached| !reached.is_empty())?;
         let missed = step.changed.without(&reached);
         let window_of = |rect| proposed_window(rect, &self.plan.display, self.plan.rotation);
@@ -136,7 +136,7 @@ impl<'s> Scene<'s> {
     fn asks(&self, index: usize, boxes: &[Rect]) -> Vec<Update> {
         let mode = &self.plan.display.modes[index];
         let damage = self.damage(index, mode);
-        if damage.window == WindowAsk::All || self.played == Played::Often {
+        if damage.window == WindowAsk::All || self.played == HowOften::Often {
             return vec![damage];
         }
         let only_changed = boxes.len() == self.changed.len();

@@ -9,16 +9,17 @@ use std::{
 
 use walkdir::{DirEntry, WalkDir};
 
+use clap::{Args, ValueEnum};
+
 use super::{
-    PrepareArguments,
-    allowed_roots::{AllowedRoots, Outside},
-    in_order,
-    load::{
-        ForPanel, folder_of, is_svg, leads_outside, load_named_display, natural_order, no_such, read_faces,
-        read_screen, real, shown, walk_fault,
+    files::{
+        AllowedRoots, ForPanel, Outside, folder_of, is_svg, leads_outside, load_named_display, natural_order, no_such,
+        read_faces, read_screen, real, shown, walk_fault,
     },
+    options::{ForDisplay, Threads, Turned},
     output::{make_folder, write_file, write_out},
-    tell, threads_of,
+    telling::tell,
+    threads::in_order,
 };
 use crate::{
     display::{Display, ink::InkKind},
@@ -26,6 +27,34 @@ use crate::{
     screen::{ScreenNote, png_of_levels},
     source::Fault,
 };
+
+/// What `prepare` takes.
+#[derive(Debug, Args)]
+pub(crate) struct PrepareArguments {
+    /// Screens (PNG, SVG), or folders that are walked for them
+    #[arg(required = true, value_name = "SCREEN")]
+    screens: Vec<PathBuf>,
+    #[command(flatten)]
+    panel: ForDisplay,
+    /// The folder for the prepared PNGs; a screen is never written over
+    #[arg(long, value_name = "DIR")]
+    out: PathBuf,
+    /// What becomes of tones between the levels
+    #[arg(long, value_enum, default_value = "ordered", ignore_case = true)]
+    how: HowWord,
+    /// From how far away the reader looks, mm, for the printed difference [default: the display's own, else 350]
+    #[arg(long, value_name = "MM", value_parser = distance)]
+    distance: Option<f64>,
+    #[command(flatten)]
+    turned: Turned,
+    /// Font files, or folders of them, for text in SVG screens; may be given several times
+    #[arg(long, value_name = "PATH")]
+    fonts: Vec<String>,
+    #[command(flatten)]
+    outside: Outside,
+    #[command(flatten)]
+    threads: Threads,
+}
 
 /// Runs the command and gives the exit status.
 pub(super) fn prepare(arguments: &PrepareArguments) -> u8 {
@@ -37,16 +66,16 @@ pub(super) fn prepare(arguments: &PrepareArguments) -> u8 {
 
 /// Prepares what can be read; the faults of single screens are given back beside it.
 fn run(arguments: &PrepareArguments) -> Result<Vec<Fault>, Vec<Fault>> {
-    let display = load_named_display(&arguments.display, arguments.outside)?;
+    let display = load_named_display(&arguments.panel.display, arguments.outside)?;
     refuse_segments(&display)?;
     let faces = read_faces(arguments.fonts.iter().map(|path| (Path::new("."), path.as_str())))?;
-    let size = arguments.rotation.turn_size(display.size);
-    let panel = ForPanel { size, ink: display.ink.turned(arguments.rotation), faces };
+    let size = arguments.turned.rotation.turn_size(display.size);
+    let panel = ForPanel { size, ink: display.ink.turned(arguments.turned.rotation), faces };
     let jobs = jobs(arguments)?;
     make_folder(&arguments.out)?;
     let distance_mm = arguments.distance.unwrap_or(display.reading_distance_mm());
     let way = Way { how: arguments.how.into(), blur_px: blur_px(distance_mm, display.pixels_per_inch) };
-    let threads = threads_of(arguments.threads);
+    let threads = arguments.threads.number();
     let (mut lines, mut faults) = (Vec::new(), Vec::new());
     for (job, done) in jobs.iter().zip(in_order(&jobs, threads, &|job| one(job, &panel, way))) {
         match done {
@@ -225,4 +254,29 @@ fn note_words(note: &ScreenNote) -> String {
         ScreenNote::LeftOut(what) => format!("a part of the SVG was left out: {what}"),
         ScreenNote::PartSegment(_) | ScreenNote::OutsideSegments(..) => "segments do not fit the drawing".into(),
     }
+}
+
+#[derive(Clone, Copy, Debug, ValueEnum)]
+enum HowWord {
+    /// None: every pixel takes the nearest level
+    Threshold,
+    /// A pattern that stands still: what changes elsewhere moves none of it
+    Ordered,
+    /// Errors are handed on: finer, but a small edit moves the specks below it
+    Diffusion,
+}
+
+impl From<HowWord> for How {
+    fn from(word: HowWord) -> Self {
+        match word {
+            HowWord::Threshold => Self::Threshold,
+            HowWord::Ordered => Self::Ordered,
+            HowWord::Diffusion => Self::Diffusion,
+        }
+    }
+}
+
+fn distance(text: &str) -> Result<f64, String> {
+    let mm: f64 = text.parse().map_err(|_| "write mm as a number, for instance 350".to_owned())?;
+    if (10.0..=100_000.0).contains(&mm) { Ok(mm) } else { Err("it lies between 10 and 100000 mm".into()) }
 }

@@ -13,13 +13,14 @@ use std::{
 use notify::{Event, EventKind, RecommendedWatcher, RecursiveMode, Watcher, event::ModifyKind};
 
 use super::{
-    Format, ReviewArguments,
-    load::real,
-    output::write_out,
-    output_style,
-    review::{write_files, write_report},
+    arguments::{Format, ReviewArguments},
     review_run::{Before, ReviewRun, Task},
-    tell,
+    writing::{write_files, write_report},
+};
+use crate::cli::{
+    files::real,
+    output::write_out,
+    telling::{output_style, tell},
 };
 use crate::{report::text, rules::wording::counted as count, source::Fault};
 

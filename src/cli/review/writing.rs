@@ -1,4 +1,4 @@
-//! `stillpage review`: checks what was asked, reviews every plan, and writes the reports.
+//! Writing the reports of a review, each in its format.
 
 use std::{
     io::{self, Write},
@@ -6,38 +6,14 @@ use std::{
 };
 
 use super::{
-    Format, ReviewArguments,
-    output::{write_file, write_out},
-    output_style,
-    review_run::{ReviewRun, Task},
-    tell, watch,
+    arguments::{Format, ReviewArguments},
+    review_run::ReviewRun,
 };
+use crate::cli::output::write_file;
 use crate::{
     report::{RunReport, html, json, junit, markdown, sarif, text},
     source::Fault,
 };
-
-/// Runs the command and gives the exit status.
-pub(super) fn review(arguments: &ReviewArguments) -> u8 {
-    let reviewed = Task::new(arguments).map_err(Vec::from);
-    let reviewed = reviewed.and_then(|task| if arguments.watch { watch::watch(&task) } else { once(&task) });
-    match reviewed {
-        Ok(status) => status,
-        Err(faults) => {
-            faults.iter().for_each(tell);
-            2
-        }
-    }
-}
-
-fn once(task: &Task<'_>) -> Result<u8, Vec<Fault>> {
-    let mut round = task.round(None)?;
-    let format = task.arguments.format;
-    let print = || write_out(|out| write_report(&round.report, format, Path::new(""), output_style(), out));
-    let printed = if task.arguments.out.is_none() { print() } else { Ok(()) };
-    printed.and_then(|()| write_files(task.arguments, &mut round))?;
-    Ok(round.exit_status())
-}
 
 /// Writes the reports that go into files.
 pub(super) fn write_files(arguments: &ReviewArguments, round: &mut ReviewRun) -> Result<(), Fault> {

@@ -8,16 +8,13 @@ use std::{
     sync::Arc,
 };
 
-use super::{
-    ReviewArguments,
-    decoded_cache::DecodedCache,
-    inputs::Inputs,
-    known::KnownList,
-    load::{LoadedPlan, find_plans, load_kept_plan},
+use super::{arguments::ReviewArguments, known_list::KnownList, progress};
+use crate::cli::{
+    files::{
+        DecodedCache, Inputs, LoadedPlan, SettingsStore, find_plans, load_kept_plan, screen_faults, working_folder,
+    },
     output::{OutputFile, check_is_no_input},
-    own_fault, progress, screen_faults,
-    settings::SettingsStore,
-    tell, threads_of, working_folder,
+    telling::{own_fault, tell},
 };
 use crate::{
     finding::guarded,
@@ -86,7 +83,7 @@ impl<'a> Task<'a> {
         given.dedup();
         let temperatures = if given.is_empty() { vec![None] } else { given.into_iter().map(Some).collect() };
         let store = arguments.watch.then(Arc::default);
-        let threads = threads_of(arguments.threads);
+        let threads = arguments.threads.number();
         Ok(Self { arguments, selection, working_folder: working_folder(), threads, temperatures, store })
     }
 

@@ -3,7 +3,7 @@
 #![expect(clippy::unwrap_used, reason = "a test stops at what must not happen")]
 
 use std::{
-    collections::BTreeSet,
+    collections::{BTreeMap, BTreeSet},
     fs,
     path::{Path, PathBuf},
 };
@@ -185,6 +185,232 @@ fn a_module_uses_only_those_above_it() {
         order.iter().cloned().collect(),
         "every module of `lib.rs` has its file, and every file its module"
     );
+}
+
+/// Folders whose files still use each other in a circle, each with the reason.
+const CIRCLES: &[(&str, &str)] = &[("panel", "is being rebuilt")];
+
+/// The files of a folder stand in an order too: where two need each other, a third holds what they share. A folder in a
+/// folder counts as one of its files. What `mod.rs` hands on belongs to the file that it comes from.
+#[test]
+fn the_files_of_a_folder_use_each_other_in_no_circle() {
+    let house = House::of(&sources());
+    assert!(house.folders().count() > 12, "the folders of `src`");
+    let circles: Vec<String> =
+        house.folders().filter_map(|folder| Some((folder, house.circle_in(folder)?))).map(in_words).collect();
+    let is_excused = |circle: &&String| CIRCLES.iter().any(|(folder, _)| circle.starts_with(&format!("src/{folder}:")));
+    let (excused, wrong): (Vec<&String>, Vec<&String>) = circles.iter().partition(is_excused);
+    assert!(wrong.is_empty(), "{wrong:#?}");
+    assert_eq!(excused.len(), CIRCLES.len(), "a folder without a circle needs no excuse: {CIRCLES:?}");
+}
+
+fn in_words((folder, circle): (&Module, Vec<String>)) -> String {
+    format!("src/{}: {}", folder.join("/"), circle.join(" -> "))
+}
+
+#[test]
+fn a_circle_is_found_however_it_is_written() {
+    let code = |path: &str, text: &str| Code { path: path.into(), text: text.into() };
+    let mut files = vec![
+        code("src/a/mod.rs", "mod b; mod c; mod d; pub use d::Shared; pub fn own() {}"),
+        code("src/a/b.rs", "use super::{c::{C, D}, Shared}; // super::x"),
+        code("src/a/c.rs", "use std::fmt; use super::Shared;"),
+        code("src/a/d.rs", "fn f() { \"super::b::x\" } #[cfg(test)]\nmod tests { use super::super::b::B; }"),
+    ];
+    let folder = vec!["a".to_owned()];
+    assert_eq!(House::of(&files).circle_in(&folder), None);
+    for closes in ["use crate::a::b::B;", "fn g() { super::b::g() }", "use crate::{a::{b}, z};"] {
+        files[3].text = closes.into();
+        let circle = House::of(&files).circle_in(&folder).unwrap();
+        assert_eq!(circle.first(), circle.last(), "{circle:?}");
+        assert!(circle.contains(&"b".into()) && circle.contains(&"d".into()), "{circle:?}");
+    }
+    files[3].text = "use super::own;".into();
+    assert_eq!(House::of(&files).circle_in(&folder), None, "`mod.rs` only hands on");
+    files[0].text.push_str("fn other() { b::g() }");
+    assert!(
+        House::of(&files).circle_in(&folder).unwrap().contains(&"mod".into()),
+        "what it holds itself is used below"
+    );
+}
+
+/// The way to a module from `src` on.
+type Module = Vec<String>;
+
+/// Which module uses what, as `use` lines and paths in the code say.
+struct House {
+    /// What each module uses, whole from the crate on.
+    uses: BTreeMap<Module, Vec<Module>>,
+    /// What a folder's `mod.rs` hands on, by the folder and the name: where it comes from.
+    handed_on: BTreeMap<(Module, String), Module>,
+    folders: BTreeSet<Module>,
+}
+
+impl House {
+    fn of(sources: &[Code]) -> Self {
+        let in_modules = || sources.iter().filter(|code| !["src/lib.rs", "src/main.rs"].contains(&code.path.as_str()));
+        let modules: BTreeSet<Module> = in_modules().map(module_of).collect();
+        let folders = in_modules().filter(|code| code.path.ends_with("/mod.rs")).map(module_of).collect();
+        let mut house = Self { uses: BTreeMap::new(), handed_on: BTreeMap::new(), folders };
+        for code in in_modules() {
+            let own = module_of(code);
+            let text = without_tests(&code.bare());
+            let (handed_on, mut used) = use_lines(&text);
+            used.extend(paths_in(&text));
+            let whole = |path: Module| whole(path, &own, &modules);
+            for path in handed_on.into_iter().filter_map(whole).filter(|path| path.starts_with(&own)) {
+                let name = path.last().cloned().unwrap_or_default();
+                house.handed_on.insert((own.clone(), name), path);
+            }
+            house.uses.insert(own.clone(), used.into_iter().filter_map(whole).collect());
+        }
+        house
+    }
+
+    fn folders(&self) -> impl Iterator<Item = &Module> {
+        self.folders.iter()
+    }
+
+    /// A circle among the files of a folder, from a file back to itself; nothing where there is none.
+    fn circle_in(&self, folder: &Module) -> Option<Vec<String>> {
+        let used = self.used_within(folder);
+        used.keys().find_map(|from| way_back(from, &used))
+    }
+
+    /// Which file of a folder uses which others of it.
+    fn used_within(&self, folder: &Module) -> BTreeMap<String, BTreeSet<String>> {
+        let mut used: BTreeMap<String, BTreeSet<String>> = BTreeMap::new();
+        for (module, paths) in self.uses.iter().filter(|(module, _)| module.starts_with(folder)) {
+            let from = module.get(folder.len()).map_or("mod", String::as_str);
+            let below = paths.iter().filter(|path| path.starts_with(folder));
+            let to = below.filter_map(|path| Some(self.file_of(folder, path.get(folder.len())?)));
+            used.entry(from.to_owned()).or_default().extend(to.filter(|to| to != from));
+        }
+        used
+    }
+
+    /// The file of a folder in which a name of it stands.
+    fn file_of(&self, folder: &Module, name: &String) -> String {
+        let inner = [folder.as_slice(), std::slice::from_ref(name)].concat();
+        if self.uses.contains_key(&inner) {
+            return name.clone();
+        }
+        let from = self.handed_on.get(&(folder.clone(), name.clone()));
+        from.and_then(|path| path.get(folder.len())).map_or("mod".to_owned(), String::clone)
+    }
+}
+
+/// The shortest way from a file over others back to itself.
+fn way_back(from: &String, used: &BTreeMap<String, BTreeSet<String>>) -> Option<Vec<String>> {
+    let mut ways = vec![vec![from.clone()]];
+    let mut seen = BTreeSet::new();
+    while !ways.is_empty() {
+        let mut longer = Vec::new();
+        for way in ways {
+            for next in way.last().and_then(|last| used.get(last)).into_iter().flatten() {
+                let on = [way.as_slice(), std::slice::from_ref(next)].concat();
+                if next == from {
+                    return Some(on);
+                }
+                if seen.insert(next.clone()) {
+                    longer.push(on);
+                }
+            }
+        }
+        ways = longer;
+    }
+    None
+}
+
+fn module_of(code: &Code) -> Module {
+    let within = code.path.trim_start_matches("src/").trim_end_matches(".rs").trim_end_matches("/mod");
+    within.split('/').map(str::to_owned).collect()
+}
+
+/// A file's tests are below all of it.
+fn without_tests(bare: &str) -> String {
+    bare.split("#[cfg(test)]\nmod tests").next().unwrap_or_default().to_owned()
+}
+
+/// A path as it is from the crate on; nothing for what belongs to no module of the project.
+fn whole(path: Module, own: &Module, modules: &BTreeSet<Module>) -> Option<Module> {
+    let mut rest = path.as_slice();
+    let mut from = own.as_slice();
+    match path.first()?.as_str() {
+        "crate" => return Some(rest[1..].to_vec()),
+        "self" => rest = &rest[1..],
+        "super" => {
+            while rest.first().is_some_and(|part| part == "super") {
+                (rest, from) = (&rest[1..], &from[..from.len().checked_sub(1)?]);
+            }
+        }
+        name => {
+            let inner = [from, &[name.to_owned()]].concat();
+            modules.contains(&inner).then_some(())?;
+        }
+    }
+    Some([from, rest].concat())
+}
+
+/// The paths of `use` lines: those that are handed on, and the others.
+fn use_lines(text: &str) -> (Vec<Module>, Vec<Module>) {
+    let (mut handed_on, mut used) = (Vec::new(), Vec::new());
+    for statement in text.split(';') {
+        let Some(at) = statement.rfind("use ").filter(|at| is_word_at(statement, *at)) else { continue };
+        let line = statement[..at].rsplit('\n').next().unwrap_or_default();
+        let paths = spread_out(statement[at + "use ".len()..].trim());
+        if line.trim_start().starts_with("pub") { handed_on.extend(paths) } else { used.extend(paths) }
+    }
+    (handed_on, used)
+}
+
+fn is_word_at(text: &str, at: usize) -> bool {
+    !text[..at].chars().next_back().is_some_and(|before| before.is_alphanumeric() || before == '_')
+}
+
+/// `a::{b, c::{d, e}}` as `a::b`, `a::c::d` and `a::c::e`; `as` names are left out.
+fn spread_out(tree: &str) -> Vec<Module> {
+    let parts = |path: &str| path.split("::").map(|part| part.trim().to_owned()).collect::<Module>();
+    let Some((before, group)) = tree.split_once('{') else {
+        let path = tree.split(" as ").next().unwrap_or_default();
+        let parts = parts(path.trim()).into_iter().filter(|part| !part.is_empty() && part != "self");
+        // A path that is no more than `self` names what stands before it.
+        return vec![parts.collect()];
+    };
+    let group = group.trim_end().trim_end_matches('}');
+    let mut whole = Vec::new();
+    let (mut depth, mut begins) = (0, 0);
+    for (at, character) in group.char_indices().chain([(group.len(), ',')]) {
+        match character {
+            '{' => depth += 1,
+            '}' => depth -= 1,
+            ',' if depth == 0 => {
+                let inner = group[begins..at].trim();
+                begins = (at + 1).min(group.len());
+                if !inner.is_empty() {
+                    let head = parts(before.trim().trim_end_matches("::"));
+                    let head: Module = head.into_iter().filter(|part| !part.is_empty()).collect();
+                    whole.extend(spread_out(inner).into_iter().map(|inner| [head.clone(), inner].concat()));
+                }
+            }
+            _ => {}
+        }
+    }
+    whole
+}
+
+/// Paths of two names and more in the code itself.
+fn paths_in(text: &str) -> Vec<Module> {
+    let is_part = |character: char| character.is_alphanumeric() || character == '_' || character == ':';
+    let code = text.split(';').filter(|statement| {
+        !statement.rfind("use ").is_some_and(|at| is_word_at(statement, at) && !statement[at..].contains(['(', '=']))
+    });
+    let words = code.flat_map(|statement| statement.split(move |character| !is_part(character)));
+    words
+        .filter(|word| word.contains("::"))
+        .map(|word| word.split("::").filter(|part| !part.is_empty()).map(str::to_owned).collect())
+        .filter(|path: &Module| !path.is_empty())
+        .collect()
 }
 
 /// Files, clock, environment and the standard streams belong to `cli` alone: what the rest works out depends on nothing

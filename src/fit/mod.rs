@@ -7,10 +7,10 @@ mod sequence;
 mod solve;
 mod table;
 
-use crate::display::{Ink, Level, Mode, Residue};
+use crate::display::{Level, Residue};
 pub use fragment::fragment;
 pub use sequence::{Files, refused_as_cleaning, test_sequence};
-pub use solve::{Unfit, fit};
+pub use solve::{Unfit, fit, shows};
 pub use table::{COLUMNS, Table, read_table};
 
 /// What was done to a patch, and what a meter read on it.
@@ -88,9 +88,4 @@ impl Fit {
             ..Residue::default()
         }
     }
-}
-
-/// How much lighter than a clean patch the law lets a patch look after a history, L*, cut to what the panel can show.
-pub fn shows(history: &PatchHistory, residue: Residue, mode: &Mode, ink: &Ink) -> f64 {
-    solve::traced(history, [residue.keeps, residue.lighter, residue.darker], mode, ink).0
 }

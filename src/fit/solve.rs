@@ -11,7 +11,7 @@ use nalgebra::{Dyn, Matrix3, OMatrix, OVector, U3, Vector3, storage::Owned};
 use statrs::distribution::{ContinuousCDF, StudentsT};
 
 use super::{Bounded, Fit, PatchHistory, Reading};
-use crate::display::{Ink, Mode};
+use crate::display::{Ink, Mode, Residue};
 
 /// Why no figures come out of a table.
 #[derive(Clone, Debug, PartialEq)]
@@ -139,13 +139,13 @@ fn bound<'r>(
     best[place] + near * way
 }
 
+/// How much lighter than a clean patch the law lets a patch look after a history, L*, cut to what the panel can show.
+pub fn shows(history: &PatchHistory, residue: Residue, mode: &Mode, ink: &Ink) -> f64 {
+    traced(history, [residue.keeps, residue.lighter, residue.darker], mode, ink).0
+}
+
 /// What shows after a history, L*, and how it moves with each figure. It stands still where the panel's end cuts it.
-pub(super) fn traced(
-    history: &PatchHistory,
-    [keeps, lighter, darker]: [f64; 3],
-    mode: &Mode,
-    ink: &Ink,
-) -> (f64, [f64; 3]) {
+fn traced(history: &PatchHistory, [keeps, lighter, darker]: [f64; 3], mode: &Mode, ink: &Ink) -> (f64, [f64; 3]) {
     let (mut level, mut residue, mut slopes) = (history.cleaned_to, 0.0, [0.0; 3]);
     for to in history.drives() {
         if to == level && mode.changed_only {

@@ -10,7 +10,7 @@ use maud::{Markup, html};
 use super::{
     chart::{Axis, Scale},
     figures::{Figure, of_the_findings, of_the_plan},
-    plan_name,
+    names::plan_name,
     recording::{Frame, Recording},
 };
 use crate::report::{

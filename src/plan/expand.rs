@@ -129,20 +129,9 @@ impl<'p> Steps<'p> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::plan::{Cause, Updates};
 
     fn step(pointer: &str, shows: Shows) -> Node {
-        Node::Step(Arc::new(Step {
-            pointer: pointer.into(),
-            label: None,
-            after_ms: 0.0,
-            cause: Cause::System,
-            touched: None,
-            strokes: Vec::new(),
-            updates: Updates::Listed(Vec::new()),
-            power_off: false,
-            shows,
-        }))
+        Node::Step(Arc::new(Step { pointer: pointer.into(), ..Step::new(shows) }))
     }
 
     #[test]

@@ -53,7 +53,7 @@ pub(super) fn candidates(step: &PlayedStep<'_>, plan: &Plan, played: HowOften) -
     add(Vec::new());
     for (cleaner, mode) in modes().filter(|(_, mode)| !mode.changed_only && (mode.cleans || cleans_well(mode))) {
         let asks = scene.asks(cleaner, &scene.dirty);
-        for ask in asks.into_iter().chain([whole(cleaner)]) {
+        for ask in asks.into_iter().chain([Update::of_all(cleaner)]) {
             if scene.is_reached_by(mode) {
                 add(vec![ask.clone()]);
             }
@@ -71,10 +71,6 @@ pub(super) fn candidates(step: &PlayedStep<'_>, plan: &Plan, played: HowOften) -
 
 fn cleans_well(mode: &Mode) -> bool {
     mode.residue.keeps <= CLEANS_WELL
-}
-
-fn whole(mode: usize) -> Update {
-    Update { mode, window: WindowAsk::All, drive_ms: None }
 }
 
 /// What is to be covered at a step.
@@ -107,7 +103,7 @@ impl<'s> Scene<'s> {
     /// The box around what differs, where the mode can refresh one.
     fn damage(&self, index: usize, mode: &Mode) -> Update {
         let windowed = mode.windowed && self.plan.display.windows.is_some();
-        Update { mode: index, window: if windowed { WindowAsk::Changed } else { WindowAsk::All }, drive_ms: None }
+        if windowed { Update::of_changed(index) } else { Update::of_all(index) }
     }
 
     /// The windows in which a mode shows all that changes, where it cannot show the rest; nothing where there is none.
@@ -128,8 +124,7 @@ impl<'s> Scene<'s> {
         let boxes = boxes.filter(|rect| rect.pixels() > 0 && holds_some(rect) && shows_all(rect));
         let covers = covers(&boxes.collect::<Vec<_>>(), self.plan, most_windows(&self.plan.display));
         let cover = covers.into_iter().rfind(|cover| missed.inside(cover, step.grid()).is_empty())?;
-        let window = WindowAsk::Boxes(cover.into_iter().map(Rect::to_window).collect());
-        Some(Update { mode: index, window, drive_ms: None })
+        Some(Update::of_boxes(index, cover.into_iter().map(Rect::to_window).collect()))
     }
 
     /// The ways to cover some boxes in a mode.
@@ -144,11 +139,9 @@ impl<'s> Scene<'s> {
         let sending = |cover: &Vec<Rect>| sending(mode, cover, self.plan, self.is_for_a_person);
         let best = covers.into_iter().min_by(|one, other| sending(one).total_cmp(&sending(other)));
         // One window around what changes is what the firmware's own box is.
-        let boxed = best.filter(|cover| !(only_changed && cover.len() == 1)).map(|cover| Update {
-            mode: index,
-            window: WindowAsk::Boxes(cover.into_iter().map(Rect::to_window).collect()),
-            drive_ms: None,
-        });
+        let boxed = best
+            .filter(|cover| !(only_changed && cover.len() == 1))
+            .map(|cover| Update::of_boxes(index, cover.into_iter().map(Rect::to_window).collect()));
         only_changed.then_some(damage).into_iter().chain(boxed).collect()
     }
 }

@@ -154,10 +154,10 @@ fn check_screens(
     let faces = read_faces(fonts.iter().map(|folder| (folder.as_path(), ".")))?;
     let size = arguments.turned.rotation.turn_size(display.size);
     let panel = ForPanel { size, ink: display.ink.turned(arguments.turned.rotation), faces };
-    let reach = AllowedRoots::of(&arguments.folder, &[PathBuf::from(".")], arguments.outside);
+    let allowed = AllowedRoots::of(&arguments.folder, &[PathBuf::from(".")], arguments.outside);
     let fault_of = |file: &String| {
         let path = arguments.folder.join(file);
-        let read = read_screen(&path, is_svg(&path) == Some(true), &reach, &panel, Vec::new());
+        let read = read_screen(&path, is_svg(&path) == Some(true), &allowed, &panel, Vec::new());
         read.err().map(|broken| Fault::of_file(shown(&path), broken.message, broken.help))
     };
     let faults: Vec<Fault> = in_order(files, cores(), &fault_of).into_iter().flatten().take(MOST_BROKEN).collect();
@@ -219,8 +219,8 @@ fn title_of(folder: &Path) -> String {
 /// A review of the draft would refuse what lies outside.
 fn tell_outside(arguments: &DraftArguments) {
     let plan = arguments.out.as_deref().map_or(Path::new("."), folder_of);
-    let reach = AllowedRoots::of(plan, &[PathBuf::from(".")], arguments.outside);
-    if reach.check(&arguments.folder, "").is_err() {
+    let allowed = AllowedRoots::of(plan, &[PathBuf::from(".")], arguments.outside);
+    if allowed.check(&arguments.folder, "").is_err() {
         let line = "the screens lie outside the folder of this plan: a review needs `--allow-outside`, or the folder above both\n";
         let _ = io::Write::write_all(&mut io::stderr(), line.as_bytes());
     }

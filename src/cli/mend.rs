@@ -72,10 +72,10 @@ fn run(arguments: &MendArguments) -> Result<(), Vec<Fault>> {
 
 fn corrected(arguments: &MendArguments, source: &Arc<Source>) -> Result<Mended, Vec<Fault>> {
     let threads = arguments.threads.number();
-    let store: Arc<DecodedCache> = Arc::default();
+    let cache: Arc<DecodedCache> = Arc::default();
     let mut settings = SettingsStore::new(&working_folder(), &[], arguments.outside);
     make_corrections(source, &mut |text| {
-        let loaded = load_text(text, &arguments.plan, &mut settings, Some(&store))?;
+        let loaded = load_text(text, &arguments.plan, &mut settings, Some(&cache))?;
         match review(&loaded.plan, &loaded.screens, &Selection::default(), threads, &mut |_| {}) {
             Ok(review) => Ok(Reviewed { plan: loaded.plan, review }),
             Err(broken) => Err(screen_faults(&loaded, broken)),

@@ -102,7 +102,7 @@ struct Job {
     screen: PathBuf,
     is_svg: bool,
     /// How far the pictures of an SVG may lie.
-    reach: AllowedRoots,
+    allowed: AllowedRoots,
     out: PathBuf,
 }
 
@@ -119,7 +119,7 @@ fn jobs(arguments: &PrepareArguments) -> Result<Vec<Job>, Vec<Fault>> {
                     path,
                     path.parent().unwrap_or(Path::new("")),
                     out,
-                    reach_of(folder_of(path), outside),
+                    allowed_for(folder_of(path), outside),
                 )),
                 None => faults.push(Fault::of_file(
                     path.display().to_string(),
@@ -137,16 +137,16 @@ fn jobs(arguments: &PrepareArguments) -> Result<Vec<Job>, Vec<Fault>> {
 }
 
 /// A folder, and the one that the program was called in where it lies in that.
-fn reach_of(folder: &Path, outside: Outside) -> AllowedRoots {
+fn allowed_for(folder: &Path, outside: Outside) -> AllowedRoots {
     AllowedRoots::of(folder, &[PathBuf::from(".")], outside)
 }
 
-fn job(screen: &Path, home: &Path, out: &Path, reach: AllowedRoots) -> Job {
+fn job(screen: &Path, home: &Path, out: &Path, allowed: AllowedRoots) -> Job {
     let name = screen.strip_prefix(home).unwrap_or(screen);
     Job {
         screen: screen.to_owned(),
         is_svg: is_svg(screen).unwrap_or(false),
-        reach,
+        allowed,
         out: out.join(name).with_extension("png"),
     }
 }
@@ -154,7 +154,7 @@ fn job(screen: &Path, home: &Path, out: &Path, reach: AllowedRoots) -> Job {
 fn walk(folder: &Path, arguments: &PrepareArguments, jobs: &mut Vec<Job>, faults: &mut Vec<Fault>) {
     let before = (jobs.len(), faults.len());
     let out = &arguments.out;
-    let reach = reach_of(folder, arguments.outside);
+    let allowed = allowed_for(folder, arguments.outside);
     let prepared = out.canonicalize().ok();
     // What an earlier run wrote into the same folder is no screen to prepare again.
     let is_walked = |entry: &DirEntry| {
@@ -165,7 +165,7 @@ fn walk(folder: &Path, arguments: &PrepareArguments, jobs: &mut Vec<Job>, faults
     let mut found = Vec::new();
     let mut entries = WalkDir::new(folder).follow_links(true).into_iter().filter_entry(is_walked);
     while let Some(entry) = entries.next() {
-        let outside = entry.as_ref().ok().and_then(|entry| leads_outside(entry, &reach, &["png", "svg"]));
+        let outside = entry.as_ref().ok().and_then(|entry| leads_outside(entry, &allowed, &["png", "svg"]));
         match entry {
             Ok(entry) if outside.is_some() => {
                 faults.extend(outside);
@@ -179,7 +179,7 @@ fn walk(folder: &Path, arguments: &PrepareArguments, jobs: &mut Vec<Job>, faults
         }
     }
     found.sort_by(|one, other| natural_order(&one.to_string_lossy(), &other.to_string_lossy()));
-    jobs.extend(found.iter().map(|screen| job(screen, folder, out, reach.clone())));
+    jobs.extend(found.iter().map(|screen| job(screen, folder, out, allowed.clone())));
     if (jobs.len(), faults.len()) == before {
         let name = folder.display().to_string();
         faults.push(Fault::of_file(name, "there is no screen in this folder", "screens are named `*.png` or `*.svg`"));
@@ -219,7 +219,7 @@ struct Done {
 
 fn one(job: &Job, panel: &ForPanel, way: Way) -> Result<Done, Fault> {
     let fault = |message: &str, help: &str| Fault::of_file(shown(&job.screen), message, help);
-    let picture = read_screen(&job.screen, job.is_svg, &job.reach, panel, Vec::new())
+    let picture = read_screen(&job.screen, job.is_svg, &job.allowed, panel, Vec::new())
         .map_err(|broken| fault(&broken.message, &broken.help))?;
     let prepared = bring_to_levels(&picture, &panel.ink, way.how, way.blur_px)
         .ok_or_else(|| fault("segments have no tones", "draw the display's own segments"))?;

@@ -31,7 +31,7 @@ struct Kept {
 
 impl DecodedCache {
     /// Begins a round: what the last one did not show is forgotten.
-    pub(crate) fn begin_round(&self) {
+    pub(crate) fn begin_run(&self) {
         let mut kept = self.kept.lock().unwrap_or_else(PoisonError::into_inner);
         kept.before = mem::take(&mut kept.now);
         kept.bytes = 0;
@@ -71,13 +71,13 @@ mod tests {
 
     #[test]
     fn what_a_round_did_not_show_is_forgotten() {
-        let store = DecodedCache::default();
+        let cache = DecodedCache::default();
         let picture = Picture::from_shades(Size { width: 2, height: 1 }, vec![0, 255]);
-        store.put([1; 32], &picture);
-        store.put([2; 32], &picture);
-        store.begin_round();
-        assert_eq!(store.get(&[1; 32]), Some(picture));
-        store.begin_round();
-        assert!(store.get(&[1; 32]).is_some() && store.get(&[2; 32]).is_none());
+        cache.put([1; 32], &picture);
+        cache.put([2; 32], &picture);
+        cache.begin_run();
+        assert_eq!(cache.get(&[1; 32]), Some(picture));
+        cache.begin_run();
+        assert!(cache.get(&[1; 32]).is_some() && cache.get(&[2; 32]).is_none());
     }
 }

@@ -55,12 +55,12 @@ pub(crate) fn check_is_one_plan(path: &Path) -> Result<(), Fault> {
 fn walk(folder: &Path, settings: &mut SettingsStore, plans: &mut Vec<PathBuf>, faults: &mut Vec<Fault>) {
     let before = (plans.len(), faults.len());
     let mut ignored = 0;
-    let reach = settings.reach_of(folder);
+    let allowed = settings.allowed_for(folder);
     let hidden = |entry: &walkdir::DirEntry| entry.depth() > 0 && entry.file_name().to_string_lossy().starts_with('.');
     let mut entries =
         WalkDir::new(folder).follow_links(true).sort_by_file_name().into_iter().filter_entry(|entry| !hidden(entry));
     while let Some(entry) = entries.next() {
-        let outside = entry.as_ref().ok().and_then(|entry| leads_outside(entry, &reach, &["plan.json"]));
+        let outside = entry.as_ref().ok().and_then(|entry| leads_outside(entry, &allowed, &["plan.json"]));
         match entry {
             Ok(entry) if outside.is_some() => {
                 faults.extend(outside);

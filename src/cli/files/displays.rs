@@ -25,8 +25,8 @@ pub(crate) fn load_named_display(name: &str, outside: Outside) -> Result<Display
         return load_display(name, here, 0, inputs, &AllowedRoots::everywhere());
     }
     // What it is based on in turn may lie beside it.
-    let reach = AllowedRoots::of(folder_of(Path::new(name)), &[here.to_owned()], outside);
-    read_display_file(name, here, 0, inputs, &reach)
+    let allowed = AllowedRoots::of(folder_of(Path::new(name)), &[here.to_owned()], outside);
+    read_display_file(name, here, 0, inputs, &allowed)
 }
 
 /// Reads a display by its shipped name or its path.
@@ -35,7 +35,7 @@ pub(crate) fn load_display(
     folder: &Path,
     depth: usize,
     inputs: &mut Inputs,
-    reach: &AllowedRoots,
+    allowed: &AllowedRoots,
 ) -> Result<Display, Vec<Fault>> {
     if depth > LONGEST_CHAIN {
         return Err(vec![Fault::of_file(
@@ -46,10 +46,10 @@ pub(crate) fn load_display(
     }
     if let Some(text) = shipped::text_of(name) {
         let source = Arc::new(Source { name: format!("the shipped display {name}"), text: text.to_owned() });
-        return read_display(&source, &mut DisplayFolder { folder, depth, inputs, reach });
+        return read_display(&source, &mut DisplayFolder { folder, depth, inputs, allowed });
     }
-    reach.check(&folder.join(name), name).map_err(Fault::from)?;
-    read_display_file(name, folder, depth, inputs, reach)
+    allowed.check(&folder.join(name), name).map_err(Fault::from)?;
+    read_display_file(name, folder, depth, inputs, allowed)
 }
 
 fn read_display_file(
@@ -57,7 +57,7 @@ fn read_display_file(
     folder: &Path,
     depth: usize,
     inputs: &mut Inputs,
-    reach: &AllowedRoots,
+    allowed: &AllowedRoots,
 ) -> Result<Display, Vec<Fault>> {
     let path = folder.join(name);
     if !path.is_file() {
@@ -74,7 +74,7 @@ fn read_display_file(
     let source = read_text(&path)?;
     inputs.add_file(&path);
     let base_folder = path.parent().unwrap_or(folder);
-    read_display(&source, &mut DisplayFolder { folder: base_folder, depth, inputs, reach })
+    read_display(&source, &mut DisplayFolder { folder: base_folder, depth, inputs, allowed })
 }
 
 /// What stands beside a description in its folder, or ships with the program.
@@ -82,17 +82,17 @@ struct DisplayFolder<'f> {
     folder: &'f Path,
     depth: usize,
     inputs: &'f mut Inputs,
-    reach: &'f AllowedRoots,
+    allowed: &'f AllowedRoots,
 }
 
 impl Beside for DisplayFolder<'_> {
     fn base(&mut self, name: &str) -> Result<Display, Vec<Fault>> {
-        load_display(name, self.folder, self.depth + 1, self.inputs, self.reach)
+        load_display(name, self.folder, self.depth + 1, self.inputs, self.allowed)
     }
 
     fn segments(&mut self, path: &str) -> Result<Segments, Fault> {
         let file = self.folder.join(path);
-        self.reach.check(&file, path)?;
+        self.allowed.check(&file, path)?;
         // A copy of a shipped description finds the drawing that ships with it, unless one of its own stands beside it.
         let drawn = if let Some(text) = shipped::drawing_of(path).filter(|_| !file.is_file()) {
             draw_segments(text.as_bytes())

@@ -27,7 +27,7 @@ const SMALL_SCREEN: u64 = 4096;
 /// Finds what one plan names.
 pub(crate) struct Finder {
     folder: PathBuf,
-    pub(crate) reach: AllowedRoots,
+    pub(crate) allowed: AllowedRoots,
     screens: PathBuf,
     pub(crate) files: Vec<ScreenFile>,
     pub(crate) by_path: HashMap<PathBuf, ScreenId>,
@@ -41,9 +41,9 @@ pub(crate) struct Finder {
 }
 
 impl Finder {
-    pub(crate) fn new(folder: PathBuf, settings: RuleSettings, reach: AllowedRoots) -> Self {
+    pub(crate) fn new(folder: PathBuf, settings: RuleSettings, allowed: AllowedRoots) -> Self {
         Self {
-            reach,
+            allowed,
             screens: folder.clone(),
             folder,
             files: Vec::new(),
@@ -115,12 +115,12 @@ impl Finder {
 
 impl Surroundings for Finder {
     fn display(&mut self, name: &str) -> Result<Display, Vec<Fault>> {
-        load_display(name, &self.folder, 0, &mut self.inputs, &self.reach)
+        load_display(name, &self.folder, 0, &mut self.inputs, &self.allowed)
     }
 
     fn screens_folder(&mut self, path: &str) -> Result<(), Trouble> {
         let folder = self.folder.join(path);
-        self.reach.check(&folder, path)?;
+        self.allowed.check(&folder, path)?;
         if !folder.is_dir() {
             return Err(trouble(
                 format!("there is no folder `{path}` beside the plan"),
@@ -133,7 +133,7 @@ impl Surroundings for Finder {
 
     fn screen(&mut self, path: &str) -> Result<ScreenId, Trouble> {
         let full = self.screens.join(path);
-        self.reach.check(&full, path)?;
+        self.allowed.check(&full, path)?;
         if !full.is_file() {
             let what = if full.is_dir() { "is a folder, not a screen" } else { "is not there" };
             return Err(trouble(format!("the screen `{path}` {what}"), name_help_for(&self.screens, path)));
@@ -143,7 +143,7 @@ impl Surroundings for Finder {
 
     fn each(&mut self, pattern: &str) -> Result<Vec<ScreenId>, Trouble> {
         self.inputs.add_folder(self.screens.join(fixed_part(pattern)));
-        let mut matches = matching_files(&self.screens, pattern, &self.reach)?;
+        let mut matches = matching_files(&self.screens, pattern, &self.allowed)?;
         if matches.is_empty() {
             return Err(trouble(
                 format!("no screen matches `{pattern}`"),
@@ -156,13 +156,13 @@ impl Surroundings for Finder {
 
     fn font(&mut self, path: &str) -> Result<(), Trouble> {
         let full = self.folder.join(path);
-        self.reach.check(&full, path)?;
+        self.allowed.check(&full, path)?;
         if full.is_dir() {
             self.inputs.add_folder(full);
         } else {
             self.inputs.add_file(full);
         }
-        self.fonts.extend(read_fonts(&self.folder, path, &self.reach)?);
+        self.fonts.extend(read_fonts(&self.folder, path, &self.allowed)?);
         Ok(())
     }
 

@@ -36,7 +36,7 @@ pub(crate) struct SettingsStore {
 }
 
 impl SettingsStore {
-    /// A store that knows nothing yet; files are named from the working folder on. `named` are the paths of the command
+    /// A cache that knows nothing yet; files are named from the working folder on. `named` are the paths of the command
     /// line.
     pub(crate) fn new(working_folder: &str, named: &[PathBuf], outside: Outside) -> Self {
         let named = named.iter().map(PathBuf::as_path).chain([Path::new(".")]).map(real).collect();
@@ -46,7 +46,7 @@ impl SettingsStore {
 
     /// How far the plans of a folder may reach: into the folder, and into those above it that are named, that are the
     /// working folder, or that have settings for it.
-    pub(crate) fn reach_of(&mut self, folder: &Path) -> AllowedRoots {
+    pub(crate) fn allowed_for(&mut self, folder: &Path) -> AllowedRoots {
         // Settings that cannot be read are told where their rules are asked for.
         let said = self.chain(folder).unwrap_or_default();
         AllowedRoots::of(folder, self.named.iter().chain(said.iter().map(|(folder, _)| folder)), self.outside)
@@ -106,8 +106,10 @@ impl SettingsStore {
 
     fn read(&self, file: &Path) -> Result<FolderSettings, Vec<Fault>> {
         let folder = file.parent().unwrap_or(Path::new("."));
-        let reach = AllowedRoots::of(folder, &self.named, self.outside);
-        reach.check(file, SETTINGS).map_err(|outside| Fault { file: file.display().to_string(), ..outside.into() })?;
+        let allowed = AllowedRoots::of(folder, &self.named, self.outside);
+        allowed
+            .check(file, SETTINGS)
+            .map_err(|outside| Fault { file: file.display().to_string(), ..outside.into() })?;
         let text = read_text(file)?;
         let source = Source { name: way_from(&self.working_folder, file), text: text.text.clone() };
         read_folder_settings(&Arc::new(source), &self.rules)

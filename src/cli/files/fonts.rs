@@ -24,14 +24,14 @@ pub(crate) fn read_faces<'p>(fonts: impl Iterator<Item = (&'p Path, &'p str)>) -
 }
 
 /// The font file of that path, or the fonts of that folder.
-pub(crate) fn read_fonts(folder: &Path, path: &str, reach: &AllowedRoots) -> Result<Vec<Vec<u8>>, Trouble> {
+pub(crate) fn read_fonts(folder: &Path, path: &str, allowed: &AllowedRoots) -> Result<Vec<Vec<u8>>, Trouble> {
     let full = folder.join(path);
     let files = if full.is_dir() { fonts_in(&full)? } else { vec![full] };
     if files.is_empty() {
         return Err(trouble(format!("there is no font in `{path}`"), "fonts end in .ttf, .otf or .ttc"));
     }
     let read = |file: PathBuf| {
-        reach.check(&file, &shown(&file))?;
+        allowed.check(&file, &shown(&file))?;
         let bytes = read_bytes(&file, LARGEST_TEXT)
             .map_err(|reason| trouble(format!("the font `{}`: {reason}", shown(&file)), name_help_for(folder, path)))?;
         match Faces::new(vec![bytes.clone()]) {

@@ -53,14 +53,14 @@ pub(crate) fn load_plan(path: &Path, settings: &mut SettingsStore) -> Result<Loa
     load_kept_plan(path, settings, None)
 }
 
-/// The same; pictures are kept in a store where there is one.
+/// The same; pictures are kept in a cache where there is one.
 pub(crate) fn load_kept_plan(
     path: &Path,
     settings: &mut SettingsStore,
-    store: Option<&Arc<DecodedCache>>,
+    cache: Option<&Arc<DecodedCache>>,
 ) -> Result<LoadedPlan, Vec<Fault>> {
     let source = read_text(path)?;
-    load_text(&source, path, settings, store)
+    load_text(&source, path, settings, cache)
 }
 
 /// The same of a text that stands in no file yet, as if it stood at that path.
@@ -68,14 +68,14 @@ pub(crate) fn load_text(
     source: &Arc<Source>,
     path: &Path,
     settings: &mut SettingsStore,
-    store: Option<&Arc<DecodedCache>>,
+    cache: Option<&Arc<DecodedCache>>,
 ) -> Result<LoadedPlan, Vec<Fault>> {
     let folder = folder_of(path).to_owned();
-    let reach = settings.reach_of(&folder);
+    let allowed = settings.allowed_for(&folder);
     let settings = settings.of_folder(&folder)?;
-    let mut finder = Finder::new(folder, settings, reach);
+    let mut finder = Finder::new(folder, settings, allowed);
     let plan = read_plan(source, &mut finder)?;
-    let store = store.map(|store| (store.clone(), surroundings(&plan, &finder.fonts)));
+    let cache = cache.map(|cache| (cache.clone(), surroundings(&plan, &finder.fonts)));
     let faces = Faces::new(finder.fonts).map_err(|_| {
         vec![Fault::of_file(
             &source.name,
@@ -87,7 +87,8 @@ pub(crate) fn load_text(
     let mut inputs = finder.inputs;
     inputs.add_file(path);
     let panel = ForPanel { size: plan.screen_size(), ink, faces };
-    let screens = LoadedScreens { files: finder.files, panel, reach: finder.reach, linked: Mutex::default(), store };
+    let screens =
+        LoadedScreens { files: finder.files, panel, allowed: finder.allowed, linked: Mutex::default(), cache };
     Ok(LoadedPlan { plan, screens, inputs, named: finder.by_path.into_keys().collect() })
 }
 

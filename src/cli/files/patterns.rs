@@ -12,7 +12,7 @@ use super::{allowed_roots::AllowedRoots, missing::trouble, walking::walk_fault};
 use crate::{plan::Trouble, source::Fault};
 
 /// The files below a folder whose path matches a pattern, relative to the folder, with `/` between names.
-pub(crate) fn matching_files(folder: &Path, pattern: &str, reach: &AllowedRoots) -> Result<Vec<String>, Trouble> {
+pub(crate) fn matching_files(folder: &Path, pattern: &str, allowed: &AllowedRoots) -> Result<Vec<String>, Trouble> {
     let relative = Path::new(pattern);
     if relative.components().any(|part| !matches!(part, Component::Normal(_) | Component::CurDir)) {
         return Err(trouble(
@@ -40,7 +40,7 @@ pub(crate) fn matching_files(folder: &Path, pattern: &str, reach: &AllowedRoots)
         Path::new(pattern).components().count() - fixed.components().count()
     };
     let mut names = Vec::new();
-    reach.check(&folder.join(&fixed), &fixed.to_string_lossy())?;
+    allowed.check(&folder.join(&fixed), &fixed.to_string_lossy())?;
     for entry in WalkDir::new(folder.join(&fixed)).follow_links(true).max_depth(depth) {
         let entry = match entry {
             Ok(entry) => entry,
@@ -51,7 +51,7 @@ pub(crate) fn matching_files(folder: &Path, pattern: &str, reach: &AllowedRoots)
         let Ok(relative) = entry.path().strip_prefix(folder) else { continue };
         if entry.path_is_symlink() && entry.file_type().is_dir() && entry.depth() < depth {
             // It would be walked, whatever it leads to.
-            reach.check(entry.path(), &relative.to_string_lossy())?;
+            allowed.check(entry.path(), &relative.to_string_lossy())?;
         }
         if !entry.file_type().is_file() {
             continue;
@@ -62,7 +62,7 @@ pub(crate) fn matching_files(folder: &Path, pattern: &str, reach: &AllowedRoots)
         if glob.is_match(&name) && shows_dotted(pattern, &parts) {
             // The folder was looked at on the way; only a link may lead out of it.
             if entry.path_is_symlink() {
-                reach.check(entry.path(), &name)?;
+                allowed.check(entry.path(), &name)?;
             }
             names.push(name);
         }

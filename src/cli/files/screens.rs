@@ -29,11 +29,11 @@ pub(crate) struct LoadedScreens {
     pub(crate) files: Vec<ScreenFile>,
     pub(crate) panel: ForPanel,
     /// How far the pictures of drawings may lie.
-    pub(crate) reach: AllowedRoots,
+    pub(crate) allowed: AllowedRoots,
     /// The pictures that drawings referred to.
     pub(crate) linked: Mutex<BTreeSet<PathBuf>>,
     /// What was drawn before, and a hash of all but the file that a picture is made from.
-    pub(crate) store: Option<(Arc<DecodedCache>, blake3::Hash)>,
+    pub(crate) cache: Option<(Arc<DecodedCache>, blake3::Hash)>,
 }
 
 #[derive(Debug)]
@@ -52,14 +52,14 @@ impl LoadedScreens {
 impl ScreenSource for LoadedScreens {
     fn picture(&self, screen: ScreenId, buffer: Vec<u8>) -> Result<Picture, ScreenFault> {
         let file = &self.files[screen.0];
-        let Some((store, surroundings)) = &self.store else {
-            return read_screen(&file.path, file.is_svg, &self.reach, &self.panel, buffer);
+        let Some((cache, surroundings)) = &self.cache else {
+            return read_screen(&file.path, file.is_svg, &self.allowed, &self.panel, buffer);
         };
         let bytes = screen_bytes(&file.path, file.is_svg)?;
         let mut hasher = blake3::Hasher::new();
         hasher.update(surroundings.as_bytes()).update(&[u8::from(file.is_svg)]).update(&bytes);
         let key = *hasher.finalize().as_bytes();
-        if let Some(picture) = store.get(&key) {
+        if let Some(picture) = cache.get(&key) {
             return Ok(picture);
         }
         // A drawing with pictures beside it is made from more than its file.
@@ -68,10 +68,10 @@ impl ScreenSource for LoadedScreens {
             is_whole.store(false, Ordering::Relaxed);
             self.linked.lock().unwrap_or_else(PoisonError::into_inner).insert(picture.to_owned());
         };
-        let drawing = Drawing { path: &file.path, is_svg: file.is_svg, reach: &self.reach, bytes: &bytes };
+        let drawing = Drawing { path: &file.path, is_svg: file.is_svg, allowed: &self.allowed, bytes: &bytes };
         let picture = draw_screen(&drawing, &self.panel, &see, buffer)?;
         if is_whole.load(Ordering::Relaxed) {
-            store.put(key, &picture);
+            cache.put(key, &picture);
         }
         Ok(picture)
     }
@@ -90,7 +90,7 @@ pub(crate) struct ForPanel {
 struct Drawing<'a> {
     path: &'a Path,
     is_svg: bool,
-    reach: &'a AllowedRoots,
+    allowed: &'a AllowedRoots,
     bytes: &'a [u8],
 }
 
@@ -98,12 +98,12 @@ struct Drawing<'a> {
 pub(crate) fn read_screen(
     path: &Path,
     is_svg: bool,
-    reach: &AllowedRoots,
+    allowed: &AllowedRoots,
     panel: &ForPanel,
     buffer: Vec<u8>,
 ) -> Result<Picture, ScreenFault> {
     let bytes = screen_bytes(path, is_svg)?;
-    draw_screen(&Drawing { path, is_svg, reach, bytes: &bytes }, panel, &|_| {}, buffer)
+    draw_screen(&Drawing { path, is_svg, allowed, bytes: &bytes }, panel, &|_| {}, buffer)
 }
 
 fn screen_bytes(path: &Path, is_svg: bool) -> Result<Vec<u8>, ScreenFault> {
@@ -124,7 +124,7 @@ fn draw_screen(
     let folder = drawing.path.parent().unwrap_or(Path::new("."));
     let find_image = |href: &str| {
         see(&folder.join(href));
-        find_image(href, folder, drawing.reach)
+        find_image(href, folder, drawing.allowed)
     };
     draw_svg(drawing.bytes, panel.size, &panel.ink, &panel.faces, &find_image, buffer)
 }
@@ -136,13 +136,13 @@ pub(crate) fn is_svg(path: &Path) -> Option<bool> {
 }
 
 /// Reads a picture that an SVG refers to, where it lies within reach.
-fn find_image(href: &str, folder: &Path, reach: &AllowedRoots) -> Result<Vec<u8>, String> {
+fn find_image(href: &str, folder: &Path, allowed: &AllowedRoots) -> Result<Vec<u8>, String> {
     if href.contains("://") {
         return Err("nothing is fetched from the network".into());
     }
     let path = folder.join(href);
     let real = path.canonicalize().map_err(|error| format!("it cannot be read: {error}"))?;
-    if reach.check(&real, href).is_err() {
+    if allowed.check(&real, href).is_err() {
         return Err("it lies outside the plan's folder, and `--allow-outside` was not given".into());
     }
     read_bytes(&real, LARGEST_SCREEN)

@@ -7,7 +7,7 @@ use crate::source::Fault;
 
 /// The fault of a link in a folder that is walked, to a folder outside or to a file outside whose name has one of the
 /// endings: it is not followed.
-pub(crate) fn leads_outside(entry: &walkdir::DirEntry, reach: &AllowedRoots, endings: &[&str]) -> Option<Fault> {
+pub(crate) fn leads_outside(entry: &walkdir::DirEntry, allowed: &AllowedRoots, endings: &[&str]) -> Option<Fault> {
     let name = entry.file_name().to_string_lossy().to_lowercase();
     let has =
         |ending: &&str| name.rsplit_once(ending).is_some_and(|(stem, rest)| stem.ends_with('.') && rest.is_empty());
@@ -15,7 +15,7 @@ pub(crate) fn leads_outside(entry: &walkdir::DirEntry, reach: &AllowedRoots, end
     if entry.depth() == 0 || !entry.path_is_symlink() || !counts {
         return None;
     }
-    let outside = reach.check(entry.path(), &shown(entry.path())).err()?;
+    let outside = allowed.check(entry.path(), &shown(entry.path())).err()?;
     Some(Fault { file: entry.path().display().to_string(), ..outside.into() })
 }
 

@@ -33,10 +33,10 @@ pub(super) fn review(arguments: &ReviewArguments) -> u8 {
 }
 
 fn once(task: &Task<'_>) -> Result<u8, Vec<Fault>> {
-    let mut round = task.round(None)?;
+    let mut run = task.run(None)?;
     let format = task.arguments.format;
-    let print = || write_out(|out| write_report(&round.report, format, Path::new(""), output_style(), out));
+    let print = || write_out(|out| write_report(&run.report, format, Path::new(""), output_style(), out));
     let printed = if task.arguments.out.is_none() { print() } else { Ok(()) };
-    printed.and_then(|()| write_files(task.arguments, &mut round))?;
-    Ok(round.exit_status())
+    printed.and_then(|()| write_files(task.arguments, &mut run))?;
+    Ok(run.exit_status())
 }

@@ -20,14 +20,13 @@ use maud::{DOCTYPE, Markup, PreEscaped, html};
 
 use super::{
     PlanOutcome, PlanReport, ReviewedPlan, RunReport,
-    sentences::{PREDICTIONS, clock, count, gone_words, ms, pieces, place_words, sentence, severities, stopped},
+    sentences::{PREDICTIONS, count, gone_words, ms, pieces, place_words, sentence, severities, stopped},
 };
 use crate::{
     finding::{Finding, Severity, Summary},
-    plan::Cause,
     rules::{caution_of, rule_named},
 };
-use names::asked_by;
+use names::when;
 use recording::Card;
 pub use recording::{Recorder, Recording};
 
@@ -285,12 +284,6 @@ fn card_of(card: &Card, recording: &Recording, symbol: &str) -> Markup {
             }
         }
     }
-}
-
-/// When a step is asked for, and by whom.
-fn when(request_ms: f64, cause: Cause) -> String {
-    let by = asked_by(cause);
-    if request_ms < 0.5 { format!("at the start, by {by}") } else { format!("at {}, by {by}", clock(request_ms)) }
 }
 
 fn thumb_width(recording: &Recording) -> u32 {

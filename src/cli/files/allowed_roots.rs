@@ -7,7 +7,7 @@ use std::path::{Path, PathBuf};
 
 use clap::Args;
 
-use super::paths::real;
+use super::locations::real;
 use crate::{plan::Trouble, source::Fault};
 
 /// What mends a refusal.

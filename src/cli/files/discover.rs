@@ -10,8 +10,8 @@ use walkdir::WalkDir;
 
 use super::{
     folder_settings::SettingsStore,
+    locations::{natural_order, real, without_dot},
     missing::no_such,
-    paths::{natural_order, real, without_dot},
     walking::{leads_outside, walk_fault},
 };
 use crate::source::Fault;

@@ -5,8 +5,8 @@ use std::{path::Path, sync::Arc};
 use super::{
     allowed_roots::{AllowedRoots, Outside},
     inputs::Inputs,
+    locations::folder_of,
     missing::name_help_for,
-    paths::folder_of,
     reading::{LARGEST_DRAWING, read_bytes, read_text},
 };
 use crate::{

@@ -9,7 +9,7 @@ use std::{
 
 use super::{
     allowed_roots::{AllowedRoots, Outside},
-    paths::{real, way_from},
+    locations::{real, way_from},
     reading::read_text,
 };
 use crate::{

@@ -7,8 +7,8 @@ use std::{
 
 use super::{
     allowed_roots::AllowedRoots,
+    locations::shown,
     missing::{name_help_for, trouble},
-    paths::shown,
     reading::{LARGEST_TEXT, read_bytes},
 };
 use crate::{plan::Trouble, screen::Faces, source::Fault};

@@ -7,7 +7,7 @@ use std::{
 
 use super::{
     folder_settings::SETTINGS,
-    paths::{folder_of, real},
+    locations::{folder_of, real},
 };
 
 /// What a review of a plan rests on.

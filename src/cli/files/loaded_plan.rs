@@ -11,7 +11,7 @@ use super::{
     finder::Finder,
     folder_settings::SettingsStore,
     inputs::Inputs,
-    paths::{folder_of, real},
+    locations::{folder_of, real},
     reading::read_text,
     screens::{ForPanel, LoadedScreens},
 };

@@ -2,7 +2,7 @@
 
 use std::{fs, io, path::Path};
 
-use super::paths::{folder_of, shown_folder};
+use super::locations::{folder_of, shown_folder};
 use crate::{
     plan::Trouble,
     source::{Fault, nearest_name},

@@ -12,7 +12,7 @@ use std::{
 use super::{
     allowed_roots::AllowedRoots,
     decoded_cache::DecodedCache,
-    paths::shown,
+    locations::shown,
     reading::{LARGEST_DRAWING, LARGEST_SCREEN, read_bytes},
 };
 use crate::{

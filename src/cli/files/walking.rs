@@ -2,7 +2,7 @@
 
 use std::path::Path;
 
-use super::{allowed_roots::AllowedRoots, paths::shown};
+use super::{allowed_roots::AllowedRoots, locations::shown};
 use crate::source::Fault;
 
 /// The fault of a link in a folder that is walked, to a folder outside or to a file outside whose name has one of the

@@ -257,7 +257,7 @@ impl House {
             let text = without_tests(&code.bare());
             let (handed_on, mut used) = use_lines(&text);
             used.extend(paths_in(&text));
-            let whole = |path: Module| whole(path, &own, &modules);
+            let whole = |path: Module| whole(&path, &own, &modules);
             for path in handed_on.into_iter().filter_map(whole).filter(|path| path.starts_with(&own)) {
                 let name = path.last().cloned().unwrap_or_default();
                 house.handed_on.insert((own.clone(), name), path);
@@ -333,7 +333,7 @@ fn without_tests(bare: &str) -> String {
 }
 
 /// A path as it is from the crate on; nothing for what belongs to no module of the project.
-fn whole(path: Module, own: &Module, modules: &BTreeSet<Module>) -> Option<Module> {
+fn whole(path: &Module, own: &Module, modules: &BTreeSet<Module>) -> Option<Module> {
     let mut rest = path.as_slice();
     let mut from = own.as_slice();
     match path.first()?.as_str() {

@@ -236,6 +236,8 @@ mod tests {
     }
 
     proptest! {
+        #![proptest_config(crate::kept_failures::usual())]
+
         #[test]
         fn turning_there_and_back_changes_nothing(
             x in -20_i64..20, y in -20_i64..20, width in 1_i64..20, height in 1_i64..20,

@@ -88,7 +88,7 @@ impl ScreenSource for Screens<'_> {
 }
 
 /// Plays the sequence in a folder, and gives what shows on a patch where the plan says it is read: clean, and after the
-/// drives, one pair a course.
+/// drives, one pair a history.
 fn played(folder: &Path) -> Vec<(f64, f64)> {
     let mut around = Around { folder, screens: Vec::new(), rules: known_rules() };
     let told = |faults: Vec<Fault>| panic!("{:?}", faults.iter().map(|fault| &fault.message).collect::<Vec<_>>());
@@ -109,7 +109,7 @@ fn played(folder: &Path) -> Vec<(f64, f64)> {
         }
     })
     .unwrap();
-    // A patch is compared with the same level, clean: another course begins at it.
+    // A patch is compared with the same level, clean: another history begins at it.
     let ink = &plan.display.ink;
     let clean = clean.into_inner();
     let clean_of = |level| *clean.iter().find(|clean| (**clean - ink.lightness(level)).abs() < 1e-6).unwrap();
@@ -149,7 +149,7 @@ fn panel(folder: &Folder, [keeps, lighter, darker]: [f64; 3]) -> Display {
     read_display(&source_of(&folder.join("known.display.json")), &mut Shipped).unwrap()
 }
 
-/// The table that the program wrote, filled in with these readings of each course, the same for its three patches but for
+/// The table that the program wrote, filled in with these readings of each history, the same for its three patches but for
 /// the noise.
 fn filled_in(table: &str, played: &[(f64, f64)], mut noise: impl FnMut() -> f64) -> String {
     let mut row = 0;
@@ -185,7 +185,7 @@ fn known_figures_lie_between_the_bounds_95_times_of_100() {
         let folder = Folder::new();
         let display = panel(&folder, figures);
         let (table, played) = (folder.read("sequence/measured.csv"), played(&folder.join("sequence")));
-        assert_eq!(played.len(), 8, "eight courses of three patches");
+        assert_eq!(played.len(), 8, "eight histories of three patches");
         let mut chance = Chance(seed);
         let noise = |chance: &mut Chance| noise_l * chance.normal();
         let mut misses = [0; 3];
@@ -273,7 +273,7 @@ fn the_description_that_is_written_is_read_and_has_the_figures() {
     assert!(found < 0.02, "{figures:?} for {wanted}");
     let plot = image::open(folder.join("plot.png")).unwrap().to_rgb8();
     assert_eq!(plot.width(), 900);
-    // The colours of the marks of all four kinds of courses.
+    // The colours of the marks of all four kinds of histories.
     for colour in [[0, 0x70, 0x7a], [0xa3, 0x17, 0x4f], [0x7a, 0x4a, 0x9c], [0x9a, 0x53, 0]] {
         assert!(plot.pixels().filter(|pixel| pixel.0 == colour).count() > 20, "{colour:?} is drawn");
     }
@@ -341,7 +341,7 @@ fn readings_are_never_written_over() {
     assert!(folder.run(&call).with_status(2).error.contains("cleans"));
 }
 
-/// Where a course ends at another level than it was cleaned to, that level is read just cleaned.
+/// Where a history ends at another level than it was cleaned to, that level is read just cleaned.
 #[test]
 fn the_sequence_shows_each_level_clean_before_it_is_read() {
     let folder = Folder::new();
@@ -349,7 +349,7 @@ fn the_sequence_shows_each_level_clean_before_it_is_read() {
     folder.run(&call).with_status(0);
     let plan = folder.read("sequence/sequence.plan.json");
     let plan: Value = serde_json::from_str(&plan[plan.find('{').unwrap()..]).unwrap();
-    let (mut shown, mut clean, mut courses) = (Value::Null, Value::Null, 0);
+    let (mut shown, mut clean, mut histories) = (Value::Null, Value::Null, 0);
     for step in plan["steps"].as_array().unwrap() {
         let drives = step["steps"].as_array();
         shown = drives
@@ -360,10 +360,10 @@ fn the_sequence_shows_each_level_clean_before_it_is_read() {
             Some(label) if label.ends_with("read clean_l") => clean = shown.clone(),
             Some(label) if label.ends_with("read read_l") => {
                 assert_eq!(shown, clean, "{label}");
-                courses += 1;
+                histories += 1;
             }
             _ => {}
         }
     }
-    assert_eq!(courses, 8);
+    assert_eq!(histories, 8);
 }

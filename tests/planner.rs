@@ -17,8 +17,11 @@ use serde_json::{Value, json};
 use stillpage::{
     change::pipeline::ScreenSource,
     display::{Beside, Display, Ink, Segments, read_display},
-    geometry::{Rect, Size},
-    plan::{KnownRule, Plan, ScreenId, Surroundings, Trouble, WindowAsk, read_plan},
+    geometry::{Rect, Size, Window},
+    plan::{
+        Begins, Cause, KnownRule, Plan, PlanMaker, ScreenId, Shows, Step, Surroundings, Trouble, Update, Updates,
+        WindowAsk, read_plan,
+    },
     planner::{Effort, Score, covers, play_through, replan},
     rules::known_rules,
     screen::{Picture, ScreenFault, decode_png},
@@ -28,10 +31,9 @@ use stillpage::{
 const WIDTH: u32 = 32;
 const HEIGHT: u32 = 16;
 
-/// A plan in memory: a display, and screens by their numbers.
+/// A display in memory; screens are named by their numbers.
 struct World {
     display: Value,
-    screens: Vec<Vec<u8>>,
     rules: Vec<KnownRule>,
 }
 
@@ -103,7 +105,7 @@ fn random_step() -> impl Strategy<Value = RandomStep> {
     })
 }
 
-/// A plan of such steps with all updates left to choose, on the example display with these limits.
+/// A plan of such steps with all updates left to choose, on the example display with these limits; made in code.
 fn world(steps: &[RandomStep], begins: &str) -> (Plan, Screens) {
     let shade = |step: &RandomStep, x: u32, y: u32| {
         let inside = |(left, top, width, height, _): &&(u32, u32, u32, u32, u8)| {
@@ -111,22 +113,66 @@ fn world(steps: &[RandomStep], begins: &str) -> (Plan, Screens) {
         };
         step.boxes.iter().rfind(inside).map_or(255, |rect| rect.4)
     };
-    let screens: Vec<Vec<u8>> = steps.iter().map(|step| png_of(WIDTH, HEIGHT, |x, y| shade(step, x, y))).collect();
+    let bytes: Vec<Vec<u8>> = steps.iter().map(|step| png_of(WIDTH, HEIGHT, |x, y| shade(step, x, y))).collect();
+    let display = Arc::new(nothing_else().display("it").unwrap());
+    let ink = display.ink.clone();
+    let begins = word_of(begins, [("white", Begins::White), ("black", Begins::Black), ("unknown", Begins::Unknown)]);
+    let made =
+        steps.iter().enumerate().fold(PlanMaker::new(display, steps.len()).begins(begins), |made, (at, step)| {
+            made.step(Step {
+                after_ms: step.after_ms.into(),
+                cause: word_of(step.cause, Cause::ALL.map(|cause| (cause.word(), cause))),
+                updates: Updates::Choose,
+                ..Step::new(Shows::Screen(ScreenId(at)))
+            })
+        });
+    (made.make("plan").unwrap(), Screens { bytes, ink })
+}
+
+fn word_of<T, const N: usize>(word: &str, words: [(&str, T); N]) -> T {
+    words.into_iter().find(|(known, _)| *known == word).unwrap().1
+}
+
+/// The example display with a low limit, and nothing beside it.
+fn nothing_else() -> World {
     let mut display = common::example_display([WIDTH, HEIGHT]);
     display["limits"]["updates_before_cleaning"] = json!(2);
-    let mut world = World { display, screens, rules: known_rules() };
-    let steps: Vec<Value> = steps
-        .iter()
-        .enumerate()
-        .map(|(at, step)| {
-            json!({ "screen": at.to_string(), "after_ms": step.after_ms, "cause": step.cause, "updates": "choose" })
-        })
-        .collect();
-    let plan = json!({ "format": "refresh-plan/1", "display": "it", "begins": begins, "steps": steps });
-    let source = Arc::new(Source { name: "plan".into(), text: plan.to_string() });
-    let plan = read_plan(&source, &mut world).unwrap();
-    let ink = plan.display.ink.clone();
-    (plan, Screens { bytes: world.screens, ink })
+    World { display, rules: known_rules() }
+}
+
+/// Made in code or read from a text, it is the same plan.
+#[test]
+fn a_plan_made_in_code_is_the_one_that_a_text_says() {
+    let text = json!({ "format": "refresh-plan/1", "display": "it", "begins": { "screen": "1" }, "steps": [
+        { "screen": "0", "after_ms": 250, "cause": "touch", "touched": [1, 2, 3, 4], "label": "one", "updates": [
+            { "mode": "quick", "window": "changed" }, { "mode": "full", "window": [0, 0, 8, 8], "drive_ms": 120 },
+        ] },
+        { "repeat": 3, "steps": [{ "screen": "1", "updates": "choose" }, { "power": "off" }] },
+    ] });
+    let mut world = nothing_else();
+    let read = read_plan(&Arc::new(Source { name: "plan".into(), text: text.to_string() }), &mut world).unwrap();
+    let mode = |name: &str| read.display.mode_named(name).unwrap();
+    let window = |x, y, width, height| Window { x, y, width, height };
+    let boxed = Update { drive_ms: Some(120.0), ..Update::of_boxes(mode("full"), vec![window(0, 0, 8, 8)]) };
+    let first = Step {
+        label: Some("one".into()),
+        after_ms: 250.0,
+        cause: Cause::Touch,
+        touched: Some(window(1, 2, 3, 4)),
+        updates: Updates::Listed(vec![Update::of_changed(mode("quick")), boxed]),
+        ..Step::new(Shows::Screen(ScreenId(0)))
+    };
+    let again = vec![
+        Step { updates: Updates::Choose, ..Step::new(Shows::Screen(ScreenId(1))) },
+        Step { power_off: true, ..Step::new(Shows::Same) },
+    ];
+    let made = PlanMaker::new(read.display.clone(), 2).begins(Begins::Screen(ScreenId(1))).step(first);
+    let made = made.repeat(3, again).make("plan").unwrap();
+    let all_but_the_text = |plan: Plan| {
+        let source = Arc::new(Source { name: String::new(), text: String::new() });
+        format!("{:#?}", Plan { source, ..plan })
+    };
+    assert_eq!(all_but_the_text(made), all_but_the_text(read));
 }
 
 /// The best of all courses over the candidates of each step, each of them played from the beginning.

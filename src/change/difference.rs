@@ -70,6 +70,8 @@ mod tests {
     use proptest::prelude::*;
 
     proptest! {
+        #![proptest_config(crate::kept_failures::usual())]
+
         #[test]
         fn only_pixels_of_another_level_differ(
             width in 1_u32..40, height in 1_u32..40, levels in prop::sample::select(vec![2_u8, 4, 16]),

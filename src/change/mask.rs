@@ -202,6 +202,8 @@ mod tests {
     }
 
     proptest! {
+        #![proptest_config(crate::kept_failures::usual())]
+
         #[test]
         fn masks_are_sets(one in some_pixels(), other in some_pixels()) {
             let grid = TileGrid::new(GRID_SIZE);

@@ -503,7 +503,7 @@ mod tests {
     }
 
     proptest! {
-        #![proptest_config(ProptestConfig::with_cases(60))]
+        #![proptest_config(crate::kept_failures::with_cases(60))]
         #[test]
         fn transitions_come_in_order_and_pictures_are_decoded_once(
             screens in prop::collection::vec(0_usize..8, 0..60), threads in 1_usize..4,

@@ -137,7 +137,7 @@ mod tests {
     }
 
     proptest! {
-        #![proptest_config(ProptestConfig::with_cases(300))]
+        #![proptest_config(crate::kept_failures::with_cases(300))]
         #[test]
         fn regions_agree_with_connected_components(
             width in 1_u32..150, height in 1_u32..150, density in 1_u32..400, seed in 0_u64..u64::MAX,

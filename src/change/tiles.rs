@@ -134,6 +134,8 @@ mod tests {
     }
 
     proptest! {
+        #![proptest_config(crate::kept_failures::usual())]
+
         #[test]
         fn cover_holds_exactly_the_pixels_of_the_box(x in 0_u32..20, y in 0_u32..20, width in 1_u32..20, height in 1_u32..20) {
             let grid = TileGrid::new(Size { width: 19, height: 21 });

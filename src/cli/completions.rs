@@ -1,25 +1,12 @@
-//! `stillpage completions`: scripts by which shells complete a line, and the names that they offer. Knows what may be
-//! written; what becomes of a wrong name is the commands' own.
+//! `stillpage completions`: scripts by which shells complete a line, made of the program's arguments as they are.
 
-use std::ffi::OsStr;
-
-use clap::{
-    Arg, Command, CommandFactory, Error,
-    builder::{PossibleValue, StringValueParser, TypedValueParser},
-};
+use clap::{Arg, Args, Command};
 use clap_complete::Shell;
 
-use super::{
-    Arguments,
-    allowed_roots::Outside,
-    load::load_named_display,
-    output::write_out,
-    show::{SCHEMAS, done},
-};
-use crate::{display::shipped, rules::pages};
+use super::{output::write_out, telling::done};
 
 /// Where the scripts go; told below the command's help and on its man page.
-pub(super) const WHERE: &str = "\
+const WHERE: &str = "\
 Where the script goes (a new shell then knows it):
   bash        stillpage completions bash > ~/.local/share/bash-completion/completions/stillpage
   zsh         stillpage completions zsh > DIR/_stillpage, where DIR is one of your $fpath
@@ -27,10 +14,17 @@ Where the script goes (a new shell then knows it):
   elvish      stillpage completions elvish >> ~/.config/elvish/rc.elv
   powershell  stillpage completions powershell >> $PROFILE";
 
+/// What `completions` takes.
+#[derive(Debug, Args)]
+#[command(after_help = WHERE)]
+pub(crate) struct CompletionsArguments {
+    /// The shell
+    shell: Shell,
+}
+
 /// Prints the script for a shell.
-pub(super) fn completions(shell: Shell) -> u8 {
-    let mut script = Vec::new();
-    let mut program = Arguments::command();
+pub(super) fn completions(arguments: &CompletionsArguments, mut program: Command) -> u8 {
+    let (shell, mut script) = (arguments.shell, Vec::new());
     clap_complete::generate(shell, &mut program, "stillpage", &mut script);
     if shell == Shell::Fish {
         script.extend(fish_positionals(&program).into_bytes());
@@ -48,42 +42,4 @@ fn fish_positionals(program: &Command) -> String {
         (!names.is_empty()).then(|| format!("complete -c stillpage -n \"{condition}\" -f -a \"{names}\"\n"))
     });
     lines.collect()
-}
-
-/// An argument for which shells offer names. Any text is taken: the command itself knows the nearest name to a wrong one.
-#[derive(Clone, Copy)]
-pub(super) struct Offered(fn() -> Vec<(&'static str, String)>);
-
-impl Offered {
-    /// The displays that ship.
-    pub(super) const DISPLAYS: Self = Self(displays);
-    /// The rules.
-    pub(super) const RULES: Self = Self(rules);
-    /// The schemas.
-    pub(super) const SCHEMAS: Self = Self(schemas);
-}
-
-impl TypedValueParser for Offered {
-    type Value = String;
-
-    fn parse_ref(&self, command: &Command, argument: Option<&Arg>, value: &OsStr) -> Result<String, Error> {
-        StringValueParser::new().parse_ref(command, argument, value)
-    }
-
-    fn possible_values(&self) -> Option<Box<dyn Iterator<Item = PossibleValue> + '_>> {
-        Some(Box::new((self.0)().into_iter().map(|(name, about)| PossibleValue::new(name).help(about))))
-    }
-}
-
-fn displays() -> Vec<(&'static str, String)> {
-    let title = |name| load_named_display(name, Outside::default()).map(|display| display.title).unwrap_or_default();
-    shipped::names().map(|name| (name, title(name))).collect()
-}
-
-fn rules() -> Vec<(&'static str, String)> {
-    pages().iter().map(|page| (page.id, page.title.clone())).collect()
-}
-
-fn schemas() -> Vec<(&'static str, String)> {
-    SCHEMAS.iter().map(|schema| (schema.name, schema.about.to_owned())).collect()
 }

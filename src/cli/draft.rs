@@ -5,23 +5,57 @@ use std::{
     path::{Path, PathBuf},
 };
 
+use clap::{Args, ValueHint};
+
 use super::{
-    DraftArguments,
-    allowed_roots::AllowedRoots,
-    cores, in_order,
-    load::{
-        ForPanel, folder_of, fonts_in, is_svg, load_named_display, natural_order, no_such, read_faces, read_screen,
-        real, shown, way_from,
+    files::{
+        AllowedRoots, ForPanel, Outside, folder_of, fonts_in, is_svg, load_named_display, natural_order, no_such,
+        read_faces, read_screen, real, shown, way_from,
     },
+    options::{ForDisplay, Turned},
     output::{check_ending, check_out, tell_written, write_file, write_out},
-    status_of,
+    telling::status_of,
+    threads::{cores, in_order},
 };
 use crate::{
     display::{Display, shipped},
-    planner::draft::{BEGINS, DraftOf, OutOfOrder, draft as draft_plan, twins},
+    planner::first_draft::{BEGINS, DraftOf, OutOfOrder, draft as draft_plan, twins},
     rules::wording::counted,
     source::{Fault, did_you_mean},
 };
+
+/// What `draft` takes.
+#[derive(Debug, Args)]
+#[command(
+    after_help = "Screens are taken in natural order (2 before 10). A word such as `0012500ms` in a name is its time since the \
+beginning; where all names have one they decide the order."
+)]
+pub(crate) struct DraftArguments {
+    /// The folder of screens (PNG, SVG); folders in it and hidden files are left out
+    #[arg(value_hint = ValueHint::DirPath)]
+    folder: PathBuf,
+    #[command(flatten)]
+    panel: ForDisplay,
+    /// Write the plan to a file instead of standard output; its paths are then written from there
+    #[arg(long, value_name = "FILE.plan.json", value_hint = ValueHint::FilePath)]
+    out: Option<PathBuf>,
+    /// Write over the file of `--out` where there is one
+    #[arg(long, requires = "out")]
+    force: bool,
+    /// The plan's title [default: the name of the folder, or of the one above a folder `screens`]
+    #[arg(long, value_name = "TEXT")]
+    title: Option<String>,
+    /// What is on the glass before the first step: white, black, unknown, or a screen of the folder
+    #[arg(long, value_name = "WHAT", default_value = "unknown")]
+    begins: String,
+    /// Time between two screens whose names say none, ms
+    #[arg(long, value_name = "MS", default_value = "1000", value_parser = clap::value_parser!(u32).range(0..=86_400_000))]
+    after: u32,
+    #[command(flatten)]
+    turned: Turned,
+    #[command(flatten)]
+    outside: Outside,
+}
 
 /// As many broken screens are told.
 const MOST_BROKEN: usize = 20;
@@ -37,7 +71,7 @@ fn run(arguments: &DraftArguments) -> Result<(), Vec<Fault>> {
         check_ending(out, ".plan.json", "the names of plans end in `.plan.json`")?;
         check_out(out, arguments.force)?;
     }
-    let display = load_named_display(&arguments.display, arguments.outside)?;
+    let display = load_named_display(&arguments.panel.display, arguments.outside)?;
     let files = screens_in(&arguments.folder)?;
     let fonts = font_folders(&arguments.folder, &files);
     check_screens(arguments, &display, &files, &fonts)?;
@@ -118,12 +152,12 @@ fn check_screens(
     fonts: &[PathBuf],
 ) -> Result<(), Vec<Fault>> {
     let faces = read_faces(fonts.iter().map(|folder| (folder.as_path(), ".")))?;
-    let size = arguments.rotation.turn_size(display.size);
-    let panel = ForPanel { size, ink: display.ink.turned(arguments.rotation), faces };
-    let reach = AllowedRoots::of(&arguments.folder, &[PathBuf::from(".")], arguments.outside);
+    let size = arguments.turned.rotation.turn_size(display.size);
+    let panel = ForPanel { size, ink: display.ink.turned(arguments.turned.rotation), faces };
+    let allowed = AllowedRoots::of(&arguments.folder, &[PathBuf::from(".")], arguments.outside);
     let fault_of = |file: &String| {
         let path = arguments.folder.join(file);
-        let read = read_screen(&path, is_svg(&path) == Some(true), &reach, &panel, Vec::new());
+        let read = read_screen(&path, is_svg(&path) == Some(true), &allowed, &panel, Vec::new());
         read.err().map(|broken| Fault::of_file(shown(&path), broken.message, broken.help))
     };
     let faults: Vec<Fault> = in_order(files, cores(), &fault_of).into_iter().flatten().take(MOST_BROKEN).collect();
@@ -139,8 +173,9 @@ fn text_of(
     // What is printed is taken for a plan in the folder that the program was called in.
     let from = real(arguments.out.as_deref().map_or(Path::new("."), folder_of));
     let way = |to: &Path| way_from(&from, &real(to));
-    let is_shipped = shipped::text_of(&arguments.display).is_some();
-    let display_name = if is_shipped { arguments.display.clone() } else { way(Path::new(&arguments.display)) };
+    let is_shipped = shipped::text_of(&arguments.panel.display).is_some();
+    let display_name =
+        if is_shipped { arguments.panel.display.clone() } else { way(Path::new(&arguments.panel.display)) };
     let begins = begins(arguments, files)?;
     let of = DraftOf {
         title: &arguments.title.clone().unwrap_or_else(|| title_of(&arguments.folder)),
@@ -148,7 +183,7 @@ fn text_of(
         modes: display.mode_names().collect(),
         screens: &way(&arguments.folder),
         fonts: fonts.iter().map(|folder| way(folder)).collect(),
-        rotation: arguments.rotation.degrees(),
+        rotation: arguments.turned.rotation.degrees(),
         begins: &begins,
         files,
         after_ms: arguments.after.into(),
@@ -184,8 +219,8 @@ fn title_of(folder: &Path) -> String {
 /// A review of the draft would refuse what lies outside.
 fn tell_outside(arguments: &DraftArguments) {
     let plan = arguments.out.as_deref().map_or(Path::new("."), folder_of);
-    let reach = AllowedRoots::of(plan, &[PathBuf::from(".")], arguments.outside);
-    if reach.check(&arguments.folder, "").is_err() {
+    let allowed = AllowedRoots::of(plan, &[PathBuf::from(".")], arguments.outside);
+    if allowed.check(&arguments.folder, "").is_err() {
         let line = "the screens lie outside the folder of this plan: a review needs `--allow-outside`, or the folder above both\n";
         let _ = io::Write::write_all(&mut io::stderr(), line.as_bytes());
     }

@@ -5,11 +5,13 @@ use std::{
     path::{Path, PathBuf},
 };
 
+use clap::Args;
+
 use super::{
-    FitArguments,
-    load::{load_named_display, read_text, way_from},
+    files::{Outside, load_named_display, read_text, way_from},
+    options::ForDisplay,
     output::{check_is_png, check_out, make_folder, write_file, write_out},
-    status_of,
+    telling::status_of,
 };
 use crate::{
     display::{Display, Mode, shipped},
@@ -18,16 +20,44 @@ use crate::{
     source::{Fault, did_you_mean},
 };
 
+/// What `fit` takes.
+#[derive(Debug, Args)]
+#[command(after_help = "To measure drives the panel again and again: its maker's documents come first. It flashes.")]
+pub(crate) struct FitArguments {
+    /// The filled-in table of readings (CSV)
+    #[arg(required_unless_present = "print_sequence", value_name = "MEASURED.csv")]
+    measured: Option<PathBuf>,
+    #[command(flatten)]
+    panel: ForDisplay,
+    /// The mode that was measured
+    #[arg(long, value_name = "MODE")]
+    mode: String,
+    /// Write the description to a file too
+    #[arg(long, value_name = "FILE.display.json", conflicts_with = "print_sequence")]
+    out: Option<PathBuf>,
+    /// Write over the file of `--out` where there is one
+    #[arg(long, requires = "out")]
+    force: bool,
+    /// Draw the readings and the fit through them
+    #[arg(long, value_name = "FILE.png", conflicts_with = "print_sequence")]
+    plot: Option<PathBuf>,
+    /// Write a plan of test screens to measure, and an empty table, into this folder
+    #[arg(long, value_name = "DIR", conflicts_with = "measured")]
+    print_sequence: Option<PathBuf>,
+    #[command(flatten)]
+    outside: Outside,
+}
+
 /// Runs the command and gives the exit status.
 pub(super) fn fit(arguments: &FitArguments) -> u8 {
     status_of(run(arguments))
 }
 
 fn run(arguments: &FitArguments) -> Result<(), Vec<Fault>> {
-    let display = load_named_display(&arguments.display, arguments.outside)?;
+    let display = load_named_display(&arguments.panel.display, arguments.outside)?;
     let mode = mode(&display, &arguments.mode)?;
     if let Some(folder) = &arguments.print_sequence {
-        return write_sequence(&display, mode, &arguments.display, folder).map_err(Vec::from);
+        return write_sequence(&display, mode, &arguments.panel.display, folder).map_err(Vec::from);
     }
     let Some(measured) = &arguments.measured else { return Ok(()) };
     measure(arguments, &display, mode, measured)
@@ -95,17 +125,17 @@ fn measure(arguments: &FitArguments, display: &Display, mode: &Mode, measured: &
     }
     if let Some(path) = &arguments.out {
         let folder = path.parent().unwrap_or(Path::new(""));
-        let text = fragment(display, mode, &name_from(&arguments.display, folder)?, &table, &fit);
+        let text = fragment(display, mode, &name_from(&arguments.panel.display, folder)?, &table, &fit);
         write_file(path, |out| out.write_all(text.as_bytes()))?;
     }
-    let text = fragment(display, mode, &arguments.display, &table, &fit);
+    let text = fragment(display, mode, &arguments.panel.display, &table, &fit);
     write_out(|out| out.write_all(text.as_bytes())).map_err(Vec::from)
 }
 
 /// What is read must not be written over.
 fn check_outputs(arguments: &FitArguments, measured: &Path) -> Result<(), Fault> {
     let real = |path: &Path| path.canonicalize().ok();
-    let inputs = [real(measured), real(Path::new(&arguments.display))];
+    let inputs = [real(measured), real(Path::new(&arguments.panel.display))];
     let mut known: Vec<&PathBuf> = Vec::new();
     for path in [&arguments.out, &arguments.plot].into_iter().flatten() {
         let is_read = real(path).is_some_and(|path| inputs.contains(&Some(path)));

@@ -1,13 +1,14 @@
 //! `stillpage glass`: the panel as a reader sees it after a step, or its residue alone, as a PNG.
 
-use std::ops::ControlFlow;
+use std::{ops::ControlFlow, path::PathBuf};
+
+use clap::{Args, ValueHint};
 
 use super::{
-    GlassArguments, cores,
-    load::load_plan,
+    files::{Outside, SettingsStore, load_plan, screen_faults, working_folder},
     output::{check_is_png, tell_written, write_file},
-    settings::SettingsStore,
-    status_of, working_folder,
+    telling::status_of,
+    threads::cores,
 };
 use crate::{
     report::panel_view,
@@ -15,6 +16,25 @@ use crate::{
     rules::wording::step_name,
     source::Fault,
 };
+
+/// What `glass` takes.
+#[derive(Debug, Args)]
+pub(crate) struct GlassArguments {
+    /// The plan
+    #[arg(value_hint = ValueHint::FilePath)]
+    plan: PathBuf,
+    /// The step, counted from 0 over the expanded plan [default: the last one]
+    #[arg(long, value_name = "N")]
+    step: Option<u64>,
+    /// The PNG to write
+    #[arg(long, value_name = "F.png", value_hint = ValueHint::FilePath)]
+    out: PathBuf,
+    /// Draw the residue alone, with a scale in L* and every ghost outlined
+    #[arg(long)]
+    difference: bool,
+    #[command(flatten)]
+    outside: Outside,
+}
 
 /// Runs the command and gives the exit status.
 pub(super) fn glass(arguments: &GlassArguments) -> u8 {
@@ -46,7 +66,7 @@ fn draw(arguments: &GlassArguments) -> Result<(), Vec<Fault>> {
         };
         ControlFlow::Break(())
     })
-    .map_err(|broken| super::screen_faults(&loaded, broken))?;
+    .map_err(|broken| screen_faults(&loaded, broken))?;
     // An older picture of the glass may be written over, and no screen.
     if loaded.reads(&arguments.out) {
         let message = "this picture is read for the plan, and would be written over";

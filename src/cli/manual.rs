@@ -3,38 +3,46 @@
 
 use std::{
     io::{self, Write},
-    path::Path,
+    path::{Path, PathBuf},
 };
 
-use clap::{Command, CommandFactory};
+use clap::{Args, Command, ValueHint};
 use clap_mangen::Man;
 use roff::{Roff, bold, italic, roman};
 
 use super::{
-    Arguments,
     output::{make_folder, write_file, write_out},
-    show::done,
+    telling::done,
 };
 use crate::{report::sentences::sentence, rules::caution_of, source::Fault};
 
 /// How the pages are read; told below the command's help and on its man page.
-pub(super) const WHERE: &str = "\
+const WHERE: &str = "\
 To read them:
   stillpage manual > stillpage.1, then man ./stillpage.1
   stillpage manual --out ~/.local/share/man/man1, then man stillpage and man stillpage-review";
 
+/// What `manual` takes.
+#[derive(Debug, Args)]
+#[command(after_help = WHERE)]
+pub(crate) struct ManualArguments {
+    /// Write stillpage.1 and a page for each command into this folder
+    #[arg(long, value_name = "DIR", value_hint = ValueHint::DirPath)]
+    out: Option<PathBuf>,
+}
+
 /// Prints the main page, or writes all of them.
-pub(super) fn manual(folder: Option<&Path>) -> u8 {
-    let main = main_command();
-    done(match folder {
+pub(super) fn manual(arguments: &ManualArguments, program: Command) -> u8 {
+    let main = main_command(program);
+    done(match arguments.out.as_deref() {
         None => write_out(|out| write_page(&main, out)),
         Some(folder) => write_pages(&main, folder),
     })
 }
 
 /// The program's arguments, each command under the name that its page has.
-fn main_command() -> Command {
-    let mut command = Arguments::command().disable_help_subcommand(true).subcommand_help_heading("COMMANDS");
+fn main_command(program: Command) -> Command {
+    let mut command = program.disable_help_subcommand(true).subcommand_help_heading("COMMANDS");
     command.build();
     command
 }

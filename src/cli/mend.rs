@@ -2,20 +2,21 @@
 
 use std::{
     io::{self, Write},
-    path::Path,
+    path::{Path, PathBuf},
     sync::Arc,
 };
 
+use clap::{Args, ValueHint};
 use similar::TextDiff;
 
 use super::{
-    MendArguments,
-    decoded_cache::DecodedCache,
-    load::{check_is_one_plan, load_text, read_text, shown},
+    files::{
+        DecodedCache, Outside, SettingsStore, check_is_one_plan, load_text, read_text, screen_faults, shown,
+        working_folder,
+    },
+    options::Threads,
     output::{write_back, write_out},
-    screen_faults,
-    settings::SettingsStore,
-    status_of, threads_of, working_folder,
+    telling::status_of,
 };
 use crate::{
     finding::Summary,
@@ -24,6 +25,25 @@ use crate::{
     rules::{Selection, wording::counted},
     source::{Fault, Source},
 };
+
+/// What `mend` takes.
+#[derive(Debug, Args)]
+#[command(
+    after_help = "Exit status: 0 done, also where there was nothing to correct; 2 wrong usage, or a plan that could not be \
+read or written."
+)]
+pub(crate) struct MendArguments {
+    /// The plan
+    #[arg(value_hint = ValueHint::FilePath)]
+    plan: PathBuf,
+    /// Print the changes as a unified diff and write nothing
+    #[arg(long)]
+    dry_run: bool,
+    #[command(flatten)]
+    outside: Outside,
+    #[command(flatten)]
+    threads: Threads,
+}
 
 /// Lines around a change in a diff.
 const CONTEXT_LINES: usize = 3;
@@ -51,11 +71,11 @@ fn run(arguments: &MendArguments) -> Result<(), Vec<Fault>> {
 }
 
 fn corrected(arguments: &MendArguments, source: &Arc<Source>) -> Result<Mended, Vec<Fault>> {
-    let threads = threads_of(arguments.threads);
-    let store: Arc<DecodedCache> = Arc::default();
+    let threads = arguments.threads.number();
+    let cache: Arc<DecodedCache> = Arc::default();
     let mut settings = SettingsStore::new(&working_folder(), &[], arguments.outside);
     make_corrections(source, &mut |text| {
-        let loaded = load_text(text, &arguments.plan, &mut settings, Some(&store))?;
+        let loaded = load_text(text, &arguments.plan, &mut settings, Some(&cache))?;
         match review(&loaded.plan, &loaded.screens, &Selection::default(), threads, &mut |_| {}) {
             Ok(review) => Ok(Reviewed { plan: loaded.plan, review }),
             Err(broken) => Err(screen_faults(&loaded, broken)),

@@ -9,8 +9,8 @@ use std::{
 use tempfile::NamedTempFile;
 
 use super::{
+    files::{folder_of, has_mark, real},
     interrupt::Unfinished,
-    load::{folder_of, has_mark, real},
 };
 use crate::source::Fault;
 

@@ -9,16 +9,17 @@ use std::{
 
 use walkdir::{DirEntry, WalkDir};
 
+use clap::{Args, ValueEnum};
+
 use super::{
-    PrepareArguments,
-    allowed_roots::{AllowedRoots, Outside},
-    in_order,
-    load::{
-        ForPanel, folder_of, is_svg, leads_outside, load_named_display, natural_order, no_such, read_faces,
-        read_screen, real, shown, walk_fault,
+    files::{
+        AllowedRoots, ForPanel, Outside, folder_of, is_svg, leads_outside, load_named_display, natural_order, no_such,
+        read_faces, read_screen, real, shown, walk_fault,
     },
+    options::{ForDisplay, Threads, Turned},
     output::{make_folder, write_file, write_out},
-    tell, threads_of,
+    telling::tell,
+    threads::in_order,
 };
 use crate::{
     display::{Display, ink::InkKind},
@@ -26,6 +27,34 @@ use crate::{
     screen::{ScreenNote, png_of_levels},
     source::Fault,
 };
+
+/// What `prepare` takes.
+#[derive(Debug, Args)]
+pub(crate) struct PrepareArguments {
+    /// Screens (PNG, SVG), or folders that are walked for them
+    #[arg(required = true, value_name = "SCREEN")]
+    screens: Vec<PathBuf>,
+    #[command(flatten)]
+    panel: ForDisplay,
+    /// The folder for the prepared PNGs; a screen is never written over
+    #[arg(long, value_name = "DIR")]
+    out: PathBuf,
+    /// What becomes of tones between the levels
+    #[arg(long, value_enum, default_value = "ordered", ignore_case = true)]
+    how: HowWord,
+    /// From how far away the reader looks, mm, for the printed difference [default: the display's own, else 350]
+    #[arg(long, value_name = "MM", value_parser = distance)]
+    distance: Option<f64>,
+    #[command(flatten)]
+    turned: Turned,
+    /// Font files, or folders of them, for text in SVG screens; may be given several times
+    #[arg(long, value_name = "PATH")]
+    fonts: Vec<String>,
+    #[command(flatten)]
+    outside: Outside,
+    #[command(flatten)]
+    threads: Threads,
+}
 
 /// Runs the command and gives the exit status.
 pub(super) fn prepare(arguments: &PrepareArguments) -> u8 {
@@ -37,16 +66,16 @@ pub(super) fn prepare(arguments: &PrepareArguments) -> u8 {
 
 /// Prepares what can be read; the faults of single screens are given back beside it.
 fn run(arguments: &PrepareArguments) -> Result<Vec<Fault>, Vec<Fault>> {
-    let display = load_named_display(&arguments.display, arguments.outside)?;
+    let display = load_named_display(&arguments.panel.display, arguments.outside)?;
     refuse_segments(&display)?;
     let faces = read_faces(arguments.fonts.iter().map(|path| (Path::new("."), path.as_str())))?;
-    let size = arguments.rotation.turn_size(display.size);
-    let panel = ForPanel { size, ink: display.ink.turned(arguments.rotation), faces };
+    let size = arguments.turned.rotation.turn_size(display.size);
+    let panel = ForPanel { size, ink: display.ink.turned(arguments.turned.rotation), faces };
     let jobs = jobs(arguments)?;
     make_folder(&arguments.out)?;
     let distance_mm = arguments.distance.unwrap_or(display.reading_distance_mm());
     let way = Way { how: arguments.how.into(), blur_px: blur_px(distance_mm, display.pixels_per_inch) };
-    let threads = threads_of(arguments.threads);
+    let threads = arguments.threads.number();
     let (mut lines, mut faults) = (Vec::new(), Vec::new());
     for (job, done) in jobs.iter().zip(in_order(&jobs, threads, &|job| one(job, &panel, way))) {
         match done {
@@ -73,7 +102,7 @@ struct Job {
     screen: PathBuf,
     is_svg: bool,
     /// How far the pictures of an SVG may lie.
-    reach: AllowedRoots,
+    allowed: AllowedRoots,
     out: PathBuf,
 }
 
@@ -90,7 +119,7 @@ fn jobs(arguments: &PrepareArguments) -> Result<Vec<Job>, Vec<Fault>> {
                     path,
                     path.parent().unwrap_or(Path::new("")),
                     out,
-                    reach_of(folder_of(path), outside),
+                    allowed_for(folder_of(path), outside),
                 )),
                 None => faults.push(Fault::of_file(
                     path.display().to_string(),
@@ -108,16 +137,16 @@ fn jobs(arguments: &PrepareArguments) -> Result<Vec<Job>, Vec<Fault>> {
 }
 
 /// A folder, and the one that the program was called in where it lies in that.
-fn reach_of(folder: &Path, outside: Outside) -> AllowedRoots {
+fn allowed_for(folder: &Path, outside: Outside) -> AllowedRoots {
     AllowedRoots::of(folder, &[PathBuf::from(".")], outside)
 }
 
-fn job(screen: &Path, home: &Path, out: &Path, reach: AllowedRoots) -> Job {
+fn job(screen: &Path, home: &Path, out: &Path, allowed: AllowedRoots) -> Job {
     let name = screen.strip_prefix(home).unwrap_or(screen);
     Job {
         screen: screen.to_owned(),
         is_svg: is_svg(screen).unwrap_or(false),
-        reach,
+        allowed,
         out: out.join(name).with_extension("png"),
     }
 }
@@ -125,7 +154,7 @@ fn job(screen: &Path, home: &Path, out: &Path, reach: AllowedRoots) -> Job {
 fn walk(folder: &Path, arguments: &PrepareArguments, jobs: &mut Vec<Job>, faults: &mut Vec<Fault>) {
     let before = (jobs.len(), faults.len());
     let out = &arguments.out;
-    let reach = reach_of(folder, arguments.outside);
+    let allowed = allowed_for(folder, arguments.outside);
     let prepared = out.canonicalize().ok();
     // What an earlier run wrote into the same folder is no screen to prepare again.
     let is_walked = |entry: &DirEntry| {
@@ -136,7 +165,7 @@ fn walk(folder: &Path, arguments: &PrepareArguments, jobs: &mut Vec<Job>, faults
     let mut found = Vec::new();
     let mut entries = WalkDir::new(folder).follow_links(true).into_iter().filter_entry(is_walked);
     while let Some(entry) = entries.next() {
-        let outside = entry.as_ref().ok().and_then(|entry| leads_outside(entry, &reach, &["png", "svg"]));
+        let outside = entry.as_ref().ok().and_then(|entry| leads_outside(entry, &allowed, &["png", "svg"]));
         match entry {
             Ok(entry) if outside.is_some() => {
                 faults.extend(outside);
@@ -150,7 +179,7 @@ fn walk(folder: &Path, arguments: &PrepareArguments, jobs: &mut Vec<Job>, faults
         }
     }
     found.sort_by(|one, other| natural_order(&one.to_string_lossy(), &other.to_string_lossy()));
-    jobs.extend(found.iter().map(|screen| job(screen, folder, out, reach.clone())));
+    jobs.extend(found.iter().map(|screen| job(screen, folder, out, allowed.clone())));
     if (jobs.len(), faults.len()) == before {
         let name = folder.display().to_string();
         faults.push(Fault::of_file(name, "there is no screen in this folder", "screens are named `*.png` or `*.svg`"));
@@ -190,7 +219,7 @@ struct Done {
 
 fn one(job: &Job, panel: &ForPanel, way: Way) -> Result<Done, Fault> {
     let fault = |message: &str, help: &str| Fault::of_file(shown(&job.screen), message, help);
-    let picture = read_screen(&job.screen, job.is_svg, &job.reach, panel, Vec::new())
+    let picture = read_screen(&job.screen, job.is_svg, &job.allowed, panel, Vec::new())
         .map_err(|broken| fault(&broken.message, &broken.help))?;
     let prepared = bring_to_levels(&picture, &panel.ink, way.how, way.blur_px)
         .ok_or_else(|| fault("segments have no tones", "draw the display's own segments"))?;
@@ -225,4 +254,29 @@ fn note_words(note: &ScreenNote) -> String {
         ScreenNote::LeftOut(what) => format!("a part of the SVG was left out: {what}"),
         ScreenNote::PartSegment(_) | ScreenNote::OutsideSegments(..) => "segments do not fit the drawing".into(),
     }
+}
+
+#[derive(Clone, Copy, Debug, ValueEnum)]
+enum HowWord {
+    /// None: every pixel takes the nearest level
+    Threshold,
+    /// A pattern that stands still: what changes elsewhere moves none of it
+    Ordered,
+    /// Errors are handed on: finer, but a small edit moves the specks below it
+    Diffusion,
+}
+
+impl From<HowWord> for How {
+    fn from(word: HowWord) -> Self {
+        match word {
+            HowWord::Threshold => Self::Threshold,
+            HowWord::Ordered => Self::Ordered,
+            HowWord::Diffusion => Self::Diffusion,
+        }
+    }
+}
+
+fn distance(text: &str) -> Result<f64, String> {
+    let mm: f64 = text.parse().map_err(|_| "write mm as a number, for instance 350".to_owned())?;
+    if (10.0..=100_000.0).contains(&mm) { Ok(mm) } else { Err("it lies between 10 and 100000 mm".into()) }
 }

@@ -2,16 +2,17 @@
 
 use std::{
     io::{self, Write},
+    path::PathBuf,
     sync::Arc,
 };
 
+use clap::{Args, ValueEnum, ValueHint};
+
 use super::{
-    ReplanArguments,
-    load::{LoadedPlan, load_plan, load_text},
+    files::{LoadedPlan, Outside, SettingsStore, load_plan, load_text, screen_faults, working_folder},
+    options::Threads,
     output::{write_back, write_out},
-    output_style, screen_faults,
-    settings::SettingsStore,
-    status_of, threads_of, working_folder,
+    telling::{output_style, status_of},
 };
 use crate::{
     finding::Summary,
@@ -23,6 +24,27 @@ use crate::{
     },
     source::{Fault, Source, edit::Edits},
 };
+
+/// What `replan` takes.
+#[derive(Debug, Args)]
+pub(crate) struct ReplanArguments {
+    /// The plan
+    #[arg(value_hint = ValueHint::FilePath)]
+    plan: PathBuf,
+    /// Choose for every step, not only for those with `"updates": "choose"`
+    #[arg(long)]
+    all: bool,
+    /// Write the updates into the plan; all else in the file stays as it is
+    #[arg(long)]
+    write: bool,
+    /// How much is tried
+    #[arg(long, value_enum, default_value = "usual", ignore_case = true)]
+    effort: EffortWord,
+    #[command(flatten)]
+    outside: Outside,
+    #[command(flatten)]
+    threads: Threads,
+}
 
 /// Runs the command and gives the exit status.
 pub(super) fn replan(arguments: &ReplanArguments) -> u8 {
@@ -39,7 +61,7 @@ struct Played {
 
 fn run(arguments: &ReplanArguments) -> Result<(), Vec<Fault>> {
     let mut settings = SettingsStore::new(&working_folder(), &[], arguments.outside);
-    let threads = threads_of(arguments.threads);
+    let threads = arguments.threads.number();
     let loaded = load_plan(&arguments.plan, &mut settings)?;
     let replanned = choose(&loaded.plan, &loaded.screens, threads, arguments.all, arguments.effort.into())
         .map_err(|broken| screen_faults(&loaded, broken))?;
@@ -152,4 +174,24 @@ fn rows(before: &Played, after: &Played) -> Vec<(&'static str, String, String)> 
         figure("energy, mJ", 1, |played| played.summary.energy_mj),
         figure("cost", 2, |played| played.cost),
     ]
+}
+
+#[derive(Clone, Copy, Debug, ValueEnum)]
+enum EffortWord {
+    /// The best at every step, one after the other
+    Quick,
+    /// A few courses side by side
+    Usual,
+    /// Many courses; small plans wholly
+    Thorough,
+}
+
+impl From<EffortWord> for Effort {
+    fn from(word: EffortWord) -> Self {
+        match word {
+            EffortWord::Quick => Self::Quick,
+            EffortWord::Usual => Self::Usual,
+            EffortWord::Thorough => Self::Thorough,
+        }
+    }
 }

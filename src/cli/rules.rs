@@ -2,16 +2,16 @@
 
 use std::{
     io::{self, Write},
-    path::Path,
+    path::{Path, PathBuf},
 };
 
+use clap::{Args, ValueHint};
+
 use super::{
-    allowed_roots::Outside,
-    load::load_plan,
+    files::{Outside, SettingsStore, load_plan, working_folder},
+    offered::Offered,
     output::write_out,
-    settings::SettingsStore,
-    show::{done, unknown},
-    tell, working_folder,
+    telling::{done, tell, unknown},
 };
 use crate::{
     plan::{Plan, RuleSettings, Set},
@@ -26,8 +26,22 @@ struct Held {
     plan: Option<Plan>,
 }
 
+/// What `rules` takes.
+#[derive(Debug, Args)]
+pub(crate) struct RulesArguments {
+    /// The rule to explain
+    #[arg(value_parser = Offered::RULES, hide_possible_values = true)]
+    id: Option<String>,
+    /// For which plan or folder
+    #[arg(long = "for", value_name = "PATH", value_hint = ValueHint::AnyPath, default_value = ".")]
+    place: PathBuf,
+    #[command(flatten)]
+    outside: Outside,
+}
+
 /// Lists the rules, or explains one, for a plan or for the plans of a folder.
-pub(super) fn rules(id: Option<&str>, place: &Path, outside: Outside) -> u8 {
+pub(super) fn rules(arguments: &RulesArguments) -> u8 {
+    let (id, place, outside) = (arguments.id.as_deref(), arguments.place.as_path(), arguments.outside);
     let page = id.map(rule_named);
     if let (Some(id), Some(None)) = (id, page) {
         return unknown("rule", id, &pages().iter().map(|page| page.id).collect::<Vec<_>>());

@@ -2,56 +2,28 @@
 
 use std::io::{self, Write};
 
-use super::{allowed_roots::Outside, load::load_named_display, output::write_out, status_of, tell};
-use crate::{
-    display::{Ink, ink::InkKind, shipped},
-    source::{Fault, did_you_mean},
-};
+use clap::Args;
 
-/// A schema, by the name that users give.
-pub(super) struct Schema {
-    pub(super) name: &'static str,
-    /// What it describes.
-    pub(super) about: &'static str,
-    text: &'static str,
+use super::{
+    files::{Outside, load_named_display},
+    offered::Offered,
+    output::write_out,
+    schemas::SCHEMAS,
+    telling::{done, unknown},
+};
+use crate::display::{Ink, ink::InkKind, shipped};
+
+/// What `displays` takes.
+#[derive(Debug, Args)]
+pub(crate) struct DisplaysArguments {
+    /// The display to print
+    #[arg(value_parser = Offered::DISPLAYS, hide_possible_values = true)]
+    name: Option<String>,
 }
 
-/// Every schema.
-pub(super) const SCHEMAS: [Schema; 6] = [
-    Schema {
-        name: "plan",
-        about: "what you write: refresh plans, *.plan.json",
-        text: include_str!("../../docs/schemas/plan.schema.json"),
-    },
-    Schema {
-        name: "display",
-        about: "what you write: display descriptions, *.display.json",
-        text: include_str!("../../docs/schemas/display.schema.json"),
-    },
-    Schema {
-        name: "findings",
-        about: "what `stillpage review --format json` prints",
-        text: include_str!("../../docs/schemas/findings.schema.json"),
-    },
-    Schema {
-        name: "facts",
-        about: "a line of what `stillpage review --facts FILE` writes",
-        text: include_str!("../../docs/schemas/facts.schema.json"),
-    },
-    Schema {
-        name: "known",
-        about: "what `stillpage review --write-known FILE` writes and `--known FILE` reads",
-        text: include_str!("../../docs/schemas/known.schema.json"),
-    },
-    Schema {
-        name: "settings",
-        about: "what you write: settings of a folder, stillpage.settings.json",
-        text: include_str!("../../docs/schemas/settings.schema.json"),
-    },
-];
-
 /// Lists the displays, or prints one.
-pub(super) fn displays(name: Option<&str>) -> u8 {
+pub(super) fn displays(arguments: &DisplaysArguments) -> u8 {
+    let name = arguments.name.as_deref();
     let Some(name) = name else {
         return done(write_out(list_displays));
     };
@@ -89,8 +61,17 @@ fn ink_words(ink: &Ink) -> String {
     }
 }
 
+/// What `schema` takes.
+#[derive(Debug, Args)]
+pub(crate) struct SchemaArguments {
+    /// The format
+    #[arg(value_parser = Offered::SCHEMAS, hide_possible_values = true)]
+    name: Option<String>,
+}
+
 /// Lists the schemas, or prints one.
-pub(super) fn schema(name: Option<&str>) -> u8 {
+pub(super) fn schema(arguments: &SchemaArguments) -> u8 {
+    let name = arguments.name.as_deref();
     let Some(name) = name else {
         return done(write_out(list_schemas));
     };
@@ -105,13 +86,4 @@ fn list_schemas(out: &mut dyn Write) -> io::Result<()> {
         writeln!(out, "{:<9} {}", schema.name, schema.about)?;
     }
     writeln!(out, "\n`stillpage schema NAME` prints one: keep it in a file, and tell your editor of it.")
-}
-
-pub(super) fn done(result: Result<(), Fault>) -> u8 {
-    status_of(result.map_err(Vec::from))
-}
-
-pub(super) fn unknown(what: &str, name: &str, known: &[&str]) -> u8 {
-    tell(&Fault::of_file("", format!("there is no {what} `{name}`"), did_you_mean(name, known.iter().copied())));
-    2
 }

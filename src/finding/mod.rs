@@ -112,7 +112,7 @@ pub struct Observation {
     pub help: String,
     /// The figures that the message was made from.
     pub figures: Vec<(&'static str, f64)>,
-    /// Tells sights apart that have the same field of the plan.
+    /// Tells observations apart that have the same field of the plan.
     pub key: String,
     /// Exact changes of the plan that take it away, each on its own, the best first.
     pub corrections: Vec<Correction>,
@@ -120,7 +120,7 @@ pub struct Observation {
     pub severity: Option<Severity>,
 }
 
-/// The step that a observation is of.
+/// The step that an observation is of.
 #[derive(Clone, Debug, Default)]
 pub struct Where {
     /// Its number, from 0.
@@ -209,7 +209,7 @@ impl Sink {
         Self { rule, severity, findings: Vec::new(), known: BTreeMap::new() }
     }
 
-    /// Takes a observation.
+    /// Takes an observation.
     pub fn report(&mut self, place: Where, observation: Observation) {
         let key = (place.pointer.clone(), observation.key);
         if let Some(known) = self.known.get(&key) {

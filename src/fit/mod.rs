@@ -7,17 +7,17 @@ mod sequence;
 mod solve;
 mod table;
 
-use crate::display::{Ink, Level, Mode, Residue};
+use crate::display::{Level, Residue};
 pub use fragment::fragment;
 pub use sequence::{Files, refused_as_cleaning, test_sequence};
-pub use solve::{Unfit, fit};
+pub use solve::{Unfit, fit, shows};
 pub use table::{COLUMNS, Table, read_table};
 
 /// What was done to a patch, and what a meter read on it.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Reading {
     /// What was done.
-    pub course: Course,
+    pub history: PatchHistory,
     /// L* read on the patch.
     pub read_l: f64,
     /// L* read where the same level was just cleaned.
@@ -26,7 +26,7 @@ pub struct Reading {
 
 /// What is done to a patch before it is read: cleaned to a level, then driven in the mode from level to level.
 #[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord)]
-pub struct Course {
+pub struct PatchHistory {
     /// The level that it is cleaned to.
     pub cleaned_to: Level,
     /// The levels that it is then driven to in turn.
@@ -35,7 +35,7 @@ pub struct Course {
     pub times: u32,
 }
 
-impl Course {
+impl PatchHistory {
     /// The level that it ends at.
     pub fn end(&self) -> Level {
         self.then.last().copied().unwrap_or(self.cleaned_to)
@@ -88,9 +88,4 @@ impl Fit {
             ..Residue::default()
         }
     }
-}
-
-/// How much lighter than a clean patch the law lets a patch look after a course, L*, cut to what the panel can show.
-pub fn shows(course: &Course, residue: &Residue, mode: &Mode, ink: &Ink) -> f64 {
-    solve::traced(course, [residue.keeps, residue.lighter, residue.darker], mode, ink).0
 }

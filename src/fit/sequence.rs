@@ -6,7 +6,7 @@ use std::{collections::BTreeMap, fmt::Write as _};
 
 use serde::Serialize;
 
-use super::{COLUMNS, Course, table::written};
+use super::{COLUMNS, PatchHistory, table::written};
 use crate::{
     display::{Display, Level, Mode, ink::InkKind},
     geometry::Rect,
@@ -29,7 +29,7 @@ const PATCHES: usize = 3;
 /// What is wrong, and what to do.
 pub fn test_sequence(display: &Display, mode: &Mode, named: &str) -> Result<Files, (String, String)> {
     let between = Between::of(display, mode)?;
-    let courses = between.courses(display);
+    let histories = between.histories(display);
     let screen = |patch: Level| {
         let levels = between.screen(display, patch);
         png_of_levels(&levels, display.size, &display.ink)
@@ -38,8 +38,8 @@ pub fn test_sequence(display: &Display, mode: &Mode, named: &str) -> Result<File
     Ok(vec![
         ("light.png".into(), screen(between.light)?),
         ("dark.png".into(), screen(between.dark)?),
-        ("sequence.plan.json".into(), plan_text(&plan(display, mode, named, &between, &courses), mode).into_bytes()),
-        ("measured.csv".into(), table_text(display, mode, &courses).into_bytes()),
+        ("sequence.plan.json".into(), plan_text(&plan(display, mode, named, &between, &histories), mode).into_bytes()),
+        ("measured.csv".into(), table_text(display, mode, &histories).into_bytes()),
     ])
 }
 
@@ -90,14 +90,17 @@ impl<'d> Between<'d> {
     }
 
     /// From light and from dark, once and there and back, the longest as long as the panel's limit allows.
-    fn courses(&self, display: &Display) -> Vec<Course> {
+    fn histories(&self, display: &Display) -> Vec<PatchHistory> {
         let most = display.limits.updates_before_cleaning.map_or(10, |most| (most / 2).clamp(1, 10));
         let mut times = vec![1, most.div_ceil(2), most];
         times.dedup();
         let from = |cleaned_to: Level, other: Level| {
-            let once = Course { cleaned_to, then: vec![other], times: 1 };
-            let and_back =
-                times.iter().map(move |times| Course { cleaned_to, then: vec![other, cleaned_to], times: *times });
+            let once = PatchHistory { cleaned_to, then: vec![other], times: 1 };
+            let and_back = times.iter().map(move |times| PatchHistory {
+                cleaned_to,
+                then: vec![other, cleaned_to],
+                times: *times,
+            });
             std::iter::once(once).chain(and_back).collect::<Vec<_>>()
         };
         [from(self.light, self.dark), from(self.dark, self.light)].concat()
@@ -168,7 +171,7 @@ fn plan<'a>(
     mode: &'a Mode,
     named: &'a str,
     between: &Between<'a>,
-    courses: &[Course],
+    histories: &[PatchHistory],
 ) -> TestPlan<'a> {
     let screen = |level: Level| if level == between.light { "light.png" } else { "dark.png" };
     let window = if mode.windowed && display.windows.is_some() { "changed" } else { "all" };
@@ -176,7 +179,7 @@ fn plan<'a>(
     let rest_after = |before: &Mode| apart.max(before.duration_at(25.0) + REST_MS).ceil();
     let rest = rest_after(between.cleaning).max(rest_after(mode));
     let mut steps = Vec::new();
-    for (at, course) in courses.iter().enumerate() {
+    for (at, history) in histories.iter().enumerate() {
         let name = |level: Level| written(&display.ink, level);
         let clean = |words: &str, level: Level, after_ms: f64| TestStep::Clean {
             label: format!("{}: {words}clean to {}", at + 1, name(level)),
@@ -185,20 +188,20 @@ fn plan<'a>(
             updates: [Update { mode: &between.cleaning.name, window: "all" }],
         };
         // What is read at the end is compared with the same level just cleaned.
-        let end = course.end();
+        let end = history.end();
         steps.push(clean("", end, if at == 0 { 0.0 } else { READING_MS }));
         steps.push(TestStep::Read { label: format!("{}: read clean_l", at + 1), after_ms: rest });
-        steps.push(if end == course.cleaned_to {
+        steps.push(if end == history.cleaned_to {
             TestStep::Read { label: format!("{}: clean_l is read, now the drives", at + 1), after_ms: READING_MS }
         } else {
-            clean("clean_l is read, ", course.cleaned_to, READING_MS)
+            clean("clean_l is read, ", history.cleaned_to, READING_MS)
         });
         let drive = |level: &Level| TestStep::Drive {
             screen: screen(*level),
             after_ms: rest,
             updates: [Update { mode: &mode.name, window }],
         };
-        steps.push(TestStep::Repeat { repeat: course.times, steps: course.then.iter().map(drive).collect() });
+        steps.push(TestStep::Repeat { repeat: history.times, steps: history.then.iter().map(drive).collect() });
         steps.push(TestStep::Read { label: format!("{}: read read_l", at + 1), after_ms: rest });
     }
     TestPlan {
@@ -235,7 +238,7 @@ fn plan_text(plan: &TestPlan<'_>, mode: &Mode) -> String {
     text
 }
 
-fn table_text(display: &Display, mode: &Mode, courses: &[Course]) -> String {
+fn table_text(display: &Display, mode: &Mode, histories: &[PatchHistory]) -> String {
     let mut text = String::new();
     let _ = writeln!(text, "# Residue of {} on {}: fill in L* for every patch.", mode.name, display.name);
     for line in CAUTION {
@@ -247,11 +250,11 @@ fn table_text(display: &Display, mode: &Mode, courses: &[Course]) -> String {
     );
     let _ = writeln!(text, "# the same level just after a cleaning. Rows that were not measured stay empty.");
     let _ = writeln!(text, "{}", COLUMNS.join(","));
-    for course in courses {
+    for history in histories {
         let name = |level: Level| written(&display.ink, level);
-        let then: Vec<String> = course.then.iter().map(|level| name(*level)).collect();
+        let then: Vec<String> = history.then.iter().map(|level| name(*level)).collect();
         for patch in 1..=PATCHES {
-            let _ = writeln!(text, "{},{},{},{patch},,", name(course.cleaned_to), then.join(" > "), course.times);
+            let _ = writeln!(text, "{},{},{},{patch},,", name(history.cleaned_to), then.join(" > "), history.times);
         }
     }
     text

@@ -10,8 +10,8 @@ use levenberg_marquardt::{LeastSquaresProblem, LevenbergMarquardt};
 use nalgebra::{Dyn, Matrix3, OMatrix, OVector, U3, Vector3, storage::Owned};
 use statrs::distribution::{ContinuousCDF, StudentsT};
 
-use super::{Bounded, Course, Fit, Reading};
-use crate::display::{Ink, Mode};
+use super::{Bounded, Fit, PatchHistory, Reading};
+use crate::display::{Ink, Mode, Residue};
 
 /// Why no figures come out of a table.
 #[derive(Clone, Debug, PartialEq)]
@@ -139,10 +139,15 @@ fn bound<'r>(
     best[place] + near * way
 }
 
-/// What shows after a course, L*, and how it moves with each figure. It stands still where the panel's end cuts it.
-pub(super) fn traced(course: &Course, [keeps, lighter, darker]: [f64; 3], mode: &Mode, ink: &Ink) -> (f64, [f64; 3]) {
-    let (mut level, mut residue, mut slopes) = (course.cleaned_to, 0.0, [0.0; 3]);
-    for to in course.drives() {
+/// How much lighter than a clean patch the law lets a patch look after a history, L*, cut to what the panel can show.
+pub fn shows(history: &PatchHistory, residue: &Residue, mode: &Mode, ink: &Ink) -> f64 {
+    traced(history, [residue.keeps, residue.lighter, residue.darker], mode, ink).0
+}
+
+/// What shows after a history, L*, and how it moves with each figure. It stands still where the panel's end cuts it.
+fn traced(history: &PatchHistory, [keeps, lighter, darker]: [f64; 3], mode: &Mode, ink: &Ink) -> (f64, [f64; 3]) {
+    let (mut level, mut residue, mut slopes) = (history.cleaned_to, 0.0, [0.0; 3]);
+    for to in history.drives() {
         if to == level && mode.changed_only {
             continue;
         }
@@ -183,7 +188,7 @@ impl Problem<'_> {
     }
 
     fn traced(&self, reading: &Reading) -> (f64, [f64; 3]) {
-        traced(&reading.course, self.figures.into(), self.mode, self.ink)
+        traced(&reading.history, self.figures.into(), self.mode, self.ink)
     }
 }
 
@@ -229,36 +234,36 @@ mod tests {
         }
     }
 
-    fn course(cleaned_to: u8, then: &[u8], times: u32) -> Course {
-        Course { cleaned_to, then: then.to_vec(), times }
+    fn history(cleaned_to: u8, then: &[u8], times: u32) -> PatchHistory {
+        PatchHistory { cleaned_to, then: then.to_vec(), times }
     }
 
     /// By hand, from the law in `docs/model.md`: L* of 0.04 and 0.44 is 23.6714 and 72.2285, a swing 48.5571.
     #[test]
-    fn a_course_is_traced_as_the_law_says() {
+    fn a_history_is_traced_as_the_law_says() {
         let (ink, mode) = (Ink::grey_between(4, 0.04, 0.44), mode());
-        let shown = |course: Course, figures: [f64; 3]| traced(&course, figures, &mode, &ink).0;
+        let shown = |history: PatchHistory, figures: [f64; 3]| traced(&history, figures, &mode, &ink).0;
         let swing = 48.557_1;
         // Light to dark leaves darker * swing; back leaves keeps of that less lighter * swing.
-        assert!((shown(course(3, &[0], 1), [0.5, 0.01, 0.02]) - 0.02 * swing).abs() < 1e-4);
-        assert!((shown(course(3, &[0, 3], 1), [0.5, 0.03, 0.02]) + (0.03 - 0.5 * 0.02) * swing).abs() < 1e-4);
+        assert!((shown(history(3, &[0], 1), [0.5, 0.01, 0.02]) - 0.02 * swing).abs() < 1e-4);
+        assert!((shown(history(3, &[0, 3], 1), [0.5, 0.03, 0.02]) + (0.03 - 0.5 * 0.02) * swing).abs() < 1e-4);
         // Nothing is lighter than white: what is left there is cut away.
-        assert!(shown(course(3, &[0, 3], 1), [0.5, 0.001, 0.02]).abs() < 1e-12);
+        assert!(shown(history(3, &[0, 3], 1), [0.5, 0.001, 0.02]).abs() < 1e-12);
         // A level that stays is not driven by a mode that drives changes only.
-        assert!((shown(course(3, &[0, 0], 1), [0.5, 0.01, 0.02]) - 0.02 * swing).abs() < 1e-4);
+        assert!((shown(history(3, &[0, 0], 1), [0.5, 0.01, 0.02]) - 0.02 * swing).abs() < 1e-4);
     }
 
     /// Against central differences, between levels where nothing is cut.
     #[test]
     fn the_slopes_are_those_of_the_law() {
-        let (ink, mode, course) = (Ink::grey_between(4, 0.04, 0.44), mode(), course(1, &[2, 1, 3, 2], 3));
+        let (ink, mode, history) = (Ink::grey_between(4, 0.04, 0.44), mode(), history(1, &[2, 1, 3, 2], 3));
         let figures = [0.7, 0.02, 0.015];
-        let (_, slopes) = traced(&course, figures, &mode, &ink);
+        let (_, slopes) = traced(&history, figures, &mode, &ink);
         for place in 0..3 {
             let moved = |by: f64| {
                 let mut figures = figures;
                 figures[place] += by;
-                traced(&course, figures, &mode, &ink).0
+                traced(&history, figures, &mode, &ink).0
             };
             let slope = (moved(1e-6) - moved(-1e-6)) / 2e-6;
             assert!((slope - slopes[place]).abs() < 1e-5 * slope.abs().max(1.0), "{place}: {slope} {slopes:?}");
@@ -268,9 +273,9 @@ mod tests {
     #[test]
     fn readings_that_leave_a_figure_open_are_told() {
         let (ink, mode) = (Ink::grey_between(4, 0.04, 0.44), mode());
-        let reading = |course: Course| Reading { course, read_l: 25.0, clean_l: 24.0 };
+        let reading = |history: PatchHistory| Reading { history, read_l: 25.0, clean_l: 24.0 };
         assert_eq!(fit(&[], &mode, &ink), Err(Unfit::TooFew(0)));
-        let dark = vec![reading(course(3, &[0], 1)); 3];
+        let dark = vec![reading(history(3, &[0], 1)); 3];
         assert_eq!(fit(&dark, &mode, &ink), Err(Unfit::TooFew(3)));
         // One update to dark knows nothing of what is kept.
         assert_eq!(fit(&[dark.clone(), dark].concat(), &mode, &ink), Err(Unfit::Open("keeps")));
@@ -280,12 +285,12 @@ mod tests {
     #[test]
     fn figures_stay_within_what_a_description_may_hold() {
         let (ink, mode) = (Ink::grey_between(4, 0.04, 0.44), mode());
-        let courses = [course(3, &[0, 3], 1), course(3, &[0, 3], 8), course(0, &[3], 1), course(3, &[0], 1)];
+        let histories = [history(3, &[0, 3], 1), history(3, &[0, 3], 8), history(0, &[3], 1), history(3, &[0], 1)];
         let over = [1.02, 0.01, 0.004];
-        let readings: Vec<Reading> = [&courses[..], &courses[..]]
+        let readings: Vec<Reading> = [&histories[..], &histories[..]]
             .concat()
             .into_iter()
-            .map(|course| Reading { read_l: 60.0 + traced(&course, over, &mode, &ink).0, clean_l: 60.0, course })
+            .map(|history| Reading { read_l: 60.0 + traced(&history, over, &mode, &ink).0, clean_l: 60.0, history })
             .collect();
         let fit = fit(&readings, &mode, &ink).unwrap();
         assert_eq!((fit.keeps.figure, fit.keeps.most), (1.0, 1.0));

@@ -6,7 +6,7 @@ use std::sync::Arc;
 
 use csv::{ReaderBuilder, StringRecord, Trim};
 
-use super::{Course, Reading};
+use super::{PatchHistory, Reading};
 use crate::{
     display::{Display, Ink, Level, Mode},
     source::{Fault, Source, Span, did_you_mean},
@@ -152,12 +152,12 @@ impl Row<'_> {
     /// The row's reading; nothing where it was not filled in.
     fn reading(&self) -> Result<Option<Reading>, Fault> {
         self.check_length()?;
-        let course = self.course()?;
+        let history = self.history()?;
         let (read, clean) = (self.text(4), self.text(5));
         if read.is_empty() && clean.is_empty() {
             return Ok(None);
         }
-        Ok(Some(Reading { course, read_l: self.lightness(4)?, clean_l: self.lightness(5)? }))
+        Ok(Some(Reading { history, read_l: self.lightness(4)?, clean_l: self.lightness(5)? }))
     }
 
     /// A row may end in empty values, as tables are exported, and no others: a decimal comma would be taken for two.
@@ -199,7 +199,7 @@ impl Row<'_> {
         Err(self.fault(column, message, help))
     }
 
-    fn course(&self) -> Result<Course, Fault> {
+    fn history(&self) -> Result<PatchHistory, Fault> {
         let ink = &self.display.ink;
         let cleaned_to = self.level(0, self.text(0))?;
         let then: Vec<Level> =
@@ -211,9 +211,9 @@ impl Row<'_> {
             let message = format!("`times` is `{}`, and must be a whole number from 1 to {most}", self.text(2));
             return Err(self.fault(2, message, "write how many times over the levels of `then` were driven"));
         };
-        let course = Course { cleaned_to, then, times };
+        let history = PatchHistory { cleaned_to, then, times };
         let mut from = cleaned_to;
-        for to in course.then.iter().chain(course.then.first()) {
+        for to in history.then.iter().chain(history.then.first()) {
             if !self.mode.to.contains(*to) {
                 let message = format!("`{}` cannot bring a pixel to {}", self.mode.name, ink.name(*to));
                 return Err(self.fault(1, message, "measure between levels that the mode can reach"));
@@ -224,7 +224,7 @@ impl Row<'_> {
             }
             from = *to;
         }
-        Ok(course)
+        Ok(history)
     }
 
     fn level(&self, column: usize, name: &str) -> Result<Level, Fault> {

@@ -138,21 +138,9 @@ impl<'p> Steps<'p> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::plan::{Cause, Updates};
 
     fn step(pointer: &str, shows: Shows) -> Node {
-        Node::Step(Arc::new(Step {
-            pointer: pointer.into(),
-            label: None,
-            after_ms: 0.0,
-            cause: Cause::System,
-            touched: None,
-            strokes: Vec::new(),
-            updates: Updates::Listed(Vec::new()),
-            temperature_c: None,
-            power: None,
-            shows,
-        }))
+        Node::Step(Arc::new(Step { pointer: pointer.into(), ..Step::new(shows) }))
     }
 
     fn played(nodes: &[Node], temperature_is_held: bool) -> Steps<'_> {

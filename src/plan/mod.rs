@@ -1,8 +1,9 @@
 //! The refresh plan: which screen, when, which windows, in which mode.
 //!
-//! [`read_plan`] turns the text into a [`Plan`]; [`Plan::steps`] expands it lazily. Knows the display, not the pictures.
+//! [`read_plan`] turns the text into a [`Plan`], [`PlanMaker`] makes one in code; [`Plan::steps`] expands it lazily. Knows the display, not the pictures.
 
 mod expand;
+mod made;
 mod read;
 mod settings;
 
@@ -14,6 +15,7 @@ use crate::{
     source::Source,
 };
 pub use expand::{PlannedStep, Steps};
+pub use made::{NoPlan, NoPlanReason, PlanMaker};
 pub use read::{Surroundings, Trouble, read_plan};
 pub use settings::{
     FolderSettings, KnownRule, RuleLevel, RuleSetting, RuleSettings, Set, read_folder_settings, with_outer,

@@ -3,7 +3,7 @@
 //! All three work in linear light.
 
 use super::{
-    Settled,
+    edges::Settled,
     tones::{Light, Tones},
 };
 use crate::display::Level;

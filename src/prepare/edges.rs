@@ -5,7 +5,7 @@
 
 use std::collections::BTreeMap;
 
-use super::{Drawn, tones::Tones};
+use super::{drawn::Drawn, tones::Tones};
 use crate::{
     display::Level,
     screen::DrawnText,

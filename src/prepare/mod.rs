@@ -3,6 +3,7 @@
 //! Works on pictures and inks; knows no plans, no files and no PNG.
 
 mod dither;
+mod drawn;
 mod edges;
 mod eye;
 mod tones;
@@ -11,7 +12,7 @@ use crate::{
     display::{Ink, Level, ink::InkKind},
     screen::Picture,
 };
-use edges::Settled;
+use drawn::Drawn;
 pub use eye::{BLUR_DEGREES, blur_px};
 use tones::Tones;
 
@@ -62,46 +63,6 @@ pub fn prepare(picture: &Picture, ink: &Ink, how: How, blur_px: f64) -> Option<P
         blur_px,
     );
     Some(Prepared { levels, not_as_drawn, apart })
-}
-
-/// A picture as numbers of its distinct colours: what is worked out for a colour is worked out once.
-#[derive(Debug)]
-struct Drawn {
-    width: usize,
-    height: usize,
-    /// The number of every pixel's colour.
-    of_pixel: Vec<u32>,
-    /// Encoded sRGB by number.
-    colours: Vec<[u8; 3]>,
-}
-
-impl Drawn {
-    fn of(picture: &Picture) -> Self {
-        let size = picture.size();
-        let (mut known, mut colours) = (std::collections::HashMap::new(), Vec::new());
-        let mut of_pixel = Vec::with_capacity(size.pixels() as usize);
-        // Neighbours are mostly of one colour.
-        let mut last = None;
-        for y in 0..size.height {
-            for x in 0..size.width {
-                let colour = picture.drawn(x, y);
-                let number = match last {
-                    Some((before, number)) if before == colour => number,
-                    _ => *known.entry(colour).or_insert_with(|| {
-                        colours.push(colour);
-                        colours.len() as u32 - 1
-                    }),
-                };
-                last = Some((colour, number));
-                of_pixel.push(number);
-            }
-        }
-        Self { width: size.width as usize, height: size.height as usize, of_pixel, colours }
-    }
-
-    fn colour(&self, number: u32) -> [u8; 3] {
-        self.colours[number as usize]
-    }
 }
 
 #[cfg(test)]
@@ -307,7 +268,7 @@ mod tests {
     }
 
     proptest! {
-        #![proptest_config(ProptestConfig::with_cases(48))]
+        #![proptest_config(crate::kept_failures::with_cases(48))]
 
         #[test]
         fn every_pixel_is_a_level_of_the_panel(

@@ -3,7 +3,7 @@
 //! On grey ink a shade that stands for a level has that level's reflectance; between two such shades linear light decides.
 //! On a palette black and white become the panel's own, and what lies between them moves along.
 
-use super::Drawn;
+use super::drawn::Drawn;
 use crate::{
     display::{Ink, Level},
     units::linear,

@@ -4,7 +4,7 @@
 
 pub mod facts;
 pub mod html;
-pub mod json;
+pub mod findings_json;
 pub mod junit;
 pub mod markdown;
 pub mod panel_view;

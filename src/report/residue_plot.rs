@@ -1,13 +1,13 @@
 //! A plot of readings and of the fit through them: how much lighter or darker than a clean patch, against updates.
 //!
-//! Kinds of courses differ by the shape of their marks and the dashes of their lines; colour only helps.
+//! Kinds of histories differ by the shape of their marks and the dashes of their lines; colour only helps.
 
 use std::{collections::BTreeMap, fmt::Write as _};
 
 use super::sheet::png_of;
 use crate::{
     display::{Display, Ink, Level, Mode},
-    fit::{Course, Fit, Reading, shows},
+    fit::{Fit, PatchHistory, Reading, shows},
     geometry::Size,
 };
 
@@ -33,7 +33,7 @@ pub fn draw(display: &Display, mode: &Mode, readings: &[Reading], fit: &Fit) -> 
     png_of(Size { width: WIDTH as u32, height: height as u32 }, &mut |_| {}, Some(&plot.svg(height)))
 }
 
-/// Courses that differ only in how many times over.
+/// Histories that differ only in how many times over.
 struct Kind {
     name: String,
     /// Updates and difference, L*, as read.
@@ -57,7 +57,7 @@ impl Plot {
     fn of(display: &Display, mode: &Mode, readings: &[Reading], fit: &Fit) -> Self {
         let mut by_kind: BTreeMap<(Level, &[Level]), Vec<&Reading>> = BTreeMap::new();
         for reading in readings {
-            by_kind.entry((reading.course.cleaned_to, &reading.course.then)).or_default().push(reading);
+            by_kind.entry((reading.history.cleaned_to, &reading.history.then)).or_default().push(reading);
         }
         let kinds: Vec<Kind> = by_kind.into_values().map(|readings| kind(&readings, fit, mode, &display.ink)).collect();
         let all = || kinds.iter().flat_map(|kind| kind.read.iter().chain(&kind.fitted));
@@ -157,20 +157,20 @@ impl Plot {
 }
 
 fn kind(readings: &[&Reading], fit: &Fit, mode: &Mode, ink: &Ink) -> Kind {
-    let course = &readings[0].course;
-    let names: Vec<String> = course.then.iter().map(|level| ink.name(*level)).collect();
-    let often = readings.iter().map(|reading| reading.course.times).max().unwrap_or(1);
+    let history = &readings[0].history;
+    let names: Vec<String> = history.then.iter().map(|level| ink.name(*level)).collect();
+    let often = readings.iter().map(|reading| reading.history.times).max().unwrap_or(1);
     // A curve needs no more points than the plot has columns.
     let every = often.div_ceil(400).max(1);
     let fitted = (0..=often).filter(|times| times % every == 0 || *times == often).map(|times| {
-        let course = Course { times, ..course.clone() };
-        (course.updates() as f64, shows(&course, &fit.residue(), mode, ink))
+        let history = PatchHistory { times, ..history.clone() };
+        (history.updates() as f64, shows(&history, &fit.residue(), mode, ink))
     });
     Kind {
-        name: format!("cleaned to {}, then {}", ink.name(course.cleaned_to), names.join(", ")),
+        name: format!("cleaned to {}, then {}", ink.name(history.cleaned_to), names.join(", ")),
         read: readings
             .iter()
-            .map(|reading| (reading.course.updates() as f64, reading.read_l - reading.clean_l))
+            .map(|reading| (reading.history.updates() as f64, reading.read_l - reading.clean_l))
             .collect(),
         fitted: fitted.collect(),
     }

@@ -74,6 +74,8 @@ mod tests {
     }
 
     proptest! {
+        #![proptest_config(crate::kept_failures::usual())]
+
         /// By whole tiles as pixel by pixel.
         #[test]
         fn tiles_are_filled_where_their_pixels_are(width in 1_u32..22, height in 1_u32..22, seed in 0_u64..u64::MAX) {

@@ -6,7 +6,7 @@ mod limits;
 mod png;
 mod scanlines;
 mod svg;
-mod texts;
+mod svg_texts;
 mod weight;
 mod written;
 
@@ -23,7 +23,7 @@ use crate::{
 pub use png::decode_png;
 pub use svg::{Faces, ImageFinder, draw_segments, draw_svg};
 pub(crate) use svg::{Overlay, text_width};
-pub use texts::{DrawnText, TextPaint};
+pub use svg_texts::{DrawnText, TextPaint};
 pub use written::png_of_levels;
 
 /// A picture in the reader's axes: one shade a pixel, row by row. A shade is an 8-bit grey, for palette ink the number of

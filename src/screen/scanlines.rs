@@ -292,6 +292,8 @@ mod tests {
     }
 
     proptest! {
+        #![proptest_config(crate::kept_failures::usual())]
+
         #[test]
         fn filters_are_undone_as_the_standard_writes(
             filtered in runs(), above in runs(), pixels in 1..300_usize, filter in 0..5_u8,

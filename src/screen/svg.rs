@@ -19,7 +19,7 @@ use super::{
     Picture, ScreenFault, ScreenNote, by_itself_if_large,
     limits::{check_attributes, check_document, shortened},
     png::{check_palette, colour_of_rgba, grey_of_rgba},
-    texts::drawn_texts,
+    svg_texts::drawn_texts,
     weight::{TooMuch, weigh},
 };
 use crate::{

@@ -6,7 +6,7 @@ use std::fmt::Write as _;
 use maud::html;
 
 use super::{
-    asked_by,
+    names::asked_by,
     recording::{Frame, RecordedUpdate, Recording},
 };
 use crate::report::sentences::{clock, ms};

@@ -10,7 +10,7 @@ use maud::{Markup, html};
 use super::{
     chart::{Axis, Scale},
     figures::{Figure, of_the_findings, of_the_plan},
-    plan_name,
+    names::plan_name,
     recording::{Frame, Recording},
 };
 use crate::report::{
@@ -41,7 +41,7 @@ struct Side<'r> {
 }
 
 /// A figure over the time of a plan.
-struct Course {
+struct FigureOverTime {
     id: &'static str,
     title: &'static str,
     /// The figure of the whole plan that tells what becomes of it.
@@ -61,8 +61,8 @@ enum Shape {
     Stems,
 }
 
-const COURSES: [Course; 4] = [
-    Course {
+const FIGURES_OVER_TIME: [FigureOverTime; 4] = [
+    FigureOverTime {
         id: "flashes",
         title: "Flashing updates so far",
         figure: "flashing updates",
@@ -71,7 +71,7 @@ const COURSES: [Course; 4] = [
         value: |value| format!("{value:.0}"),
         in_words: flashes_in_words,
     },
-    Course {
+    FigureOverTime {
         id: "answers",
         title: "Answers to people",
         figure: "longest answer",
@@ -80,7 +80,7 @@ const COURSES: [Course; 4] = [
         value: |value| in_short(value, &["ms", "s"]),
         in_words: answers_in_words,
     },
-    Course {
+    FigureOverTime {
         id: "residue",
         title: "Strongest ghost",
         figure: "strongest ghost",
@@ -89,7 +89,7 @@ const COURSES: [Course; 4] = [
         value: |value| format!("{value:.1} L*"),
         in_words: residue_in_words,
     },
-    Course {
+    FigureOverTime {
         id: "energy",
         title: "Energy so far",
         figure: "energy",
@@ -130,7 +130,7 @@ pub(super) fn section(report: &RunReport, recordings: &[Option<&Recording>]) -> 
                 "A line ends where its plan ends. "
                 (pauses_in_words(&axis)) }
             @if let Some(words) = lengths_in_words(&sides) { p { (words) } }
-            @for course in &COURSES { (row(course, &sides, &axis, &figures)) }
+            @for drawn in &FIGURES_OVER_TIME { (row(drawn, &sides, &axis, &figures)) }
             h3 { "Every figure" }
             (table(&figures))
         }
@@ -216,22 +216,22 @@ fn pauses(axis: &Axis) -> impl Iterator<Item = (f64, f64)> {
     all.filter(|(_, width)| *width >= NARROWEST_PAUSE)
 }
 
-fn row(course: &Course, sides: &[Side<'_>; 2], axis: &Axis, figures: &[[Option<Figure>; 2]]) -> Markup {
-    let points = sides.each_ref().map(|side| (course.points)(side.recording));
+fn row(drawn: &FigureOverTime, sides: &[Side<'_>; 2], axis: &Axis, figures: &[[Option<Figure>; 2]]) -> Markup {
+    let points = sides.each_ref().map(|side| (drawn.points)(side.recording));
     let most = points.iter().flatten().map(|point| point.1).fold(0.0, f64::max);
-    let changed = figures.iter().find(|pair| name(pair) == course.figure).map(change).unwrap_or_default();
-    let id = format!("course-{}", course.id);
+    let changed = figures.iter().find(|pair| name(pair) == drawn.figure).map(change).unwrap_or_default();
+    let id = format!("course-{}", drawn.id);
     html! {
         div.course {
-            div { h3 id=(id) { (course.title) } p { (changed) } }
+            div { h3 id=(id) { (drawn.title) } p { (changed) } }
             @for (side, points) in sides.iter().zip(&points) {
                 @let caption = format!("{id}-{}", side.word);
                 figure {
                     p.side id={ (caption) "-side" } { (side.word) }
                     svg.chart role="img" aria-labelledby={ (id) " " (caption) "-side " (caption) } viewBox=(format!("0 0 {WIDTH} {HEIGHT}")) {
-                        (Drawing { course, side, points, axis, most }.draw())
+                        (Drawing { drawn, side, points, axis, most }.draw())
                     }
-                    figcaption id=(caption) { (stopped(&(course.in_words)(side.recording))) (end_in_words(side.recording)) }
+                    figcaption id=(caption) { (stopped(&(drawn.in_words)(side.recording))) (end_in_words(side.recording)) }
                 }
             }
         }
@@ -247,7 +247,7 @@ fn end_in_words(recording: &Recording) -> String {
 }
 
 struct Drawing<'d> {
-    course: &'d Course,
+    drawn: &'d FigureOverTime,
     side: &'d Side<'d>,
     points: &'d [(f64, f64)],
     axis: &'d Axis,
@@ -260,14 +260,14 @@ impl Drawing<'_> {
         html! {
             path.pause d=(self.pauses()) {}
             path.base d=(format!("M{LEFT} {TOP}H{RIGHT}M{LEFT} {BOTTOM}H{RIGHT}")) {}
-            @if self.most > 0.0 { text.end x=(LEFT - 6.0) y=(TOP + 5.0) { ((self.course.value)(self.most)) } }
+            @if self.most > 0.0 { text.end x=(LEFT - 6.0) y=(TOP + 5.0) { ((self.drawn.value)(self.most)) } }
             text.end x=(LEFT - 6.0) y=(BOTTOM + 4.0) { "0" }
             (self.times())
-            @if self.course.shape == Shape::Stems { (self.stems()) } @else {
+            @if self.drawn.shape == Shape::Stems { (self.stems()) } @else {
                 path.area d=(format!("{}V{BOTTOM}Z", self.stairs())) {}
                 path.course-line d=(self.stairs()) {}
             }
-            @if self.course.id == "residue" && self.most > 0.0 {
+            @if self.drawn.id == "residue" && self.most > 0.0 {
                 path.limit d=(format!("M{LEFT} {:.1}H{RIGHT}", self.y(self.side.recording.limit_l))) {}
             }
             @if self.side.recording.steps_behind(self.side.recording.frames.len()) > 0 {

@@ -6,6 +6,7 @@
 mod chart;
 mod comparison;
 mod figures;
+mod names;
 mod recording;
 mod player;
 
@@ -19,13 +20,13 @@ use maud::{DOCTYPE, Markup, PreEscaped, html};
 
 use super::{
     PlanOutcome, PlanReport, ReviewedPlan, RunReport,
-    sentences::{PREDICTIONS, clock, count, gone_words, ms, pieces, place_words, sentence, severities, stopped},
+    sentences::{PREDICTIONS, count, gone_words, ms, pieces, place_words, sentence, severities, stopped},
 };
 use crate::{
     finding::{Finding, Severity, Summary},
-    plan::Cause,
     rules::{caution_of, rule_named},
 };
+use names::when;
 use recording::Card;
 pub use recording::{Recorder, Recording};
 
@@ -151,7 +152,7 @@ fn section(plan: &PlanReport, recording: Option<&Recording>, at: usize) -> Resul
         }
         PlanOutcome::Reviewed(reviewed) => reviewed,
     };
-    let shown = recording.map(|recording| film_parts(recording, at)).transpose()?;
+    let shown = recording.map(|recording| recording_parts(recording, at)).transpose()?;
     Ok(html! {
         section.plan id={ "plan-" (at) } aria-labelledby={ "plan-" (at) "-title" } {
             h2 id={ "plan-" (at) "-title" } { (title_of(plan)) }
@@ -223,10 +224,6 @@ fn figures(summary: &Summary) -> Markup {
     }
 }
 
-fn plan_name(plan: &ReviewedPlan) -> &str {
-    if plan.title.is_empty() { &plan.source.name } else { &plan.title }
-}
-
 /// The screens in order, and what happened between them.
 fn strip(recording: &Recording, at: usize) -> Markup {
     html! {
@@ -289,26 +286,12 @@ fn card_of(card: &Card, recording: &Recording, symbol: &str) -> Markup {
     }
 }
 
-/// When a step is asked for, and by whom.
-fn when(request_ms: f64, cause: Cause) -> String {
-    let by = asked_by(cause);
-    if request_ms < 0.5 { format!("at the start, by {by}") } else { format!("at {}, by {by}", clock(request_ms)) }
-}
-
-fn asked_by(cause: Cause) -> &'static str {
-    match cause {
-        Cause::System => "the device",
-        Cause::Clock => "the clock",
-        Cause::Touch | Cause::Pen | Cause::Key => cause.word(),
-    }
-}
-
 fn thumb_width(recording: &Recording) -> u32 {
     (u64::from(recording.size.width) * 150 / u64::from(recording.size.height.max(recording.size.width))).clamp(40, 150)
         as u32
 }
 
-fn film_parts(recording: &Recording, at: usize) -> Result<Markup, String> {
+fn recording_parts(recording: &Recording, at: usize) -> Result<Markup, String> {
     let data = player::data(recording)?;
     let id = format!("chart-{at}");
     Ok(html! {

@@ -6,8 +6,8 @@ use base64::{Engine, engine::general_purpose::STANDARD};
 use serde::Serialize;
 
 use super::{
+    names::when,
     recording::{Frame, Patch, RESIDUE_STEPS, Recording},
-    when,
 };
 use crate::{
     geometry::Rect,

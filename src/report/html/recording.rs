@@ -356,8 +356,8 @@ fn frame(plan: &Plan, step: &PlayedStep<'_>, looks: Vec<Patch>, residues: Vec<Pa
         request_ms: planned.request_ms,
         looks,
         residues,
-        updates: step.updates.iter().map(|update| filmed_update(plan, update)).collect(),
-        strokes: filmed_strokes(plan, step),
+        updates: step.updates.iter().map(|update| recorded_update(plan, update)).collect(),
+        strokes: recorded_strokes(plan, step),
         ghosts: step.ghosts.iter().map(|ghost| ghost.rect).collect(),
         worst_l: step.worst_residue_l(),
         left_behind_px: step.left_behind.count(),
@@ -365,7 +365,7 @@ fn frame(plan: &Plan, step: &PlayedStep<'_>, looks: Vec<Patch>, residues: Vec<Pa
     }
 }
 
-fn filmed_update(plan: &Plan, update: &PlayedUpdate) -> RecordedUpdate {
+fn recorded_update(plan: &Plan, update: &PlayedUpdate) -> RecordedUpdate {
     let mode = &plan.display.modes[update.mode];
     let times = update.times;
     RecordedUpdate {
@@ -393,16 +393,16 @@ fn flashes_of(plan: &Plan, update: &PlayedUpdate) -> u32 {
     if update.sent.is_empty() { 0 } else { plan.display.modes[update.mode].flashes }
 }
 
-fn filmed_strokes(plan: &Plan, step: &PlayedStep<'_>) -> Vec<RecordedStroke> {
+fn recorded_strokes(plan: &Plan, step: &PlayedStep<'_>) -> Vec<RecordedStroke> {
     let delay_ms = plan.display.controller_ink_delay_ms.unwrap_or(0.0);
     let begins_ms = step.planned.request_ms + delay_ms;
     let strokes = step.planned.step.strokes.iter();
-    let filmed = strokes.map(|stroke| RecordedStroke {
+    let recorded = strokes.map(|stroke| RecordedStroke {
         width_px: stroke.width_px,
         is_white: stroke.white,
         points: stroke.points.iter().map(|point| [point.x, point.y, begins_ms + point.ms]).collect(),
     });
-    filmed.collect()
+    recorded.collect()
 }
 
 /// From the request of the updates to the first visible change; nothing where nothing changes.

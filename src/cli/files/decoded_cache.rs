@@ -14,11 +14,11 @@ use crate::screen::Picture;
 const LARGEST: usize = 192 << 20;
 
 /// What a picture is made from.
-pub(super) type Key = [u8; blake3::OUT_LEN];
+pub(crate) type Key = [u8; blake3::OUT_LEN];
 
 /// The pictures of this round and of the one before.
 #[derive(Debug, Default)]
-pub(super) struct DecodedCache {
+pub(crate) struct DecodedCache {
     kept: Mutex<Kept>,
 }
 
@@ -31,14 +31,14 @@ struct Kept {
 
 impl DecodedCache {
     /// Begins a round: what the last one did not show is forgotten.
-    pub(super) fn begin_round(&self) {
+    pub(crate) fn begin_run(&self) {
         let mut kept = self.kept.lock().unwrap_or_else(PoisonError::into_inner);
         kept.before = mem::take(&mut kept.now);
         kept.bytes = 0;
     }
 
     /// A picture that was made before from the same.
-    pub(super) fn get(&self, key: &Key) -> Option<Picture> {
+    pub(crate) fn get(&self, key: &Key) -> Option<Picture> {
         let mut kept = self.kept.lock().unwrap_or_else(PoisonError::into_inner);
         if let Some(picture) = kept.now.get(key) {
             return Some(picture.clone());
@@ -49,7 +49,7 @@ impl DecodedCache {
     }
 
     /// Keeps a picture, where there is room.
-    pub(super) fn put(&self, key: Key, picture: &Picture) {
+    pub(crate) fn put(&self, key: Key, picture: &Picture) {
         self.kept.lock().unwrap_or_else(PoisonError::into_inner).add(key, picture.clone());
     }
 }
@@ -71,13 +71,13 @@ mod tests {
 
     #[test]
     fn what_a_round_did_not_show_is_forgotten() {
-        let store = DecodedCache::default();
+        let cache = DecodedCache::default();
         let picture = Picture::from_shades(Size { width: 2, height: 1 }, vec![0, 255]);
-        store.put([1; 32], &picture);
-        store.put([2; 32], &picture);
-        store.begin_round();
-        assert_eq!(store.get(&[1; 32]), Some(picture));
-        store.begin_round();
-        assert!(store.get(&[1; 32]).is_some() && store.get(&[2; 32]).is_none());
+        cache.put([1; 32], &picture);
+        cache.put([2; 32], &picture);
+        cache.begin_run();
+        assert_eq!(cache.get(&[1; 32]), Some(picture));
+        cache.begin_run();
+        assert!(cache.get(&[1; 32]).is_some() && cache.get(&[2; 32]).is_none());
     }
 }

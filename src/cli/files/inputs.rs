@@ -6,13 +6,13 @@ use std::{
 };
 
 use super::{
-    load::{folder_of, real},
-    settings::SETTINGS,
+    folder_settings::SETTINGS,
+    locations::{folder_of, real},
 };
 
 /// What a review of a plan rests on.
 #[derive(Clone, Debug, Default)]
-pub(super) struct Inputs {
+pub(crate) struct Inputs {
     files: BTreeSet<PathBuf>,
     /// Folders in which screens were looked for by a pattern: a new one matters too.
     folders: BTreeSet<PathBuf>,
@@ -22,22 +22,22 @@ pub(super) struct Inputs {
 
 impl Inputs {
     /// Those of a plan that could not be read.
-    pub(super) fn of_refused(plan: &Path) -> Self {
+    pub(crate) fn of_refused(plan: &Path) -> Self {
         Self { files: BTreeSet::from([plan.to_owned()]), is_incomplete: true, ..Self::default() }
     }
 
     /// Adds a file.
-    pub(super) fn add_file(&mut self, file: impl Into<PathBuf>) {
+    pub(crate) fn add_file(&mut self, file: impl Into<PathBuf>) {
         self.files.insert(file.into());
     }
 
     /// Adds a folder whose content was listed.
-    pub(super) fn add_folder(&mut self, folder: PathBuf) {
+    pub(crate) fn add_folder(&mut self, folder: PathBuf) {
         self.folders.insert(folder);
     }
 
     /// The same with whole paths: each file by the way to it, and by what a link there leads to.
-    pub(super) fn whole(&self) -> Self {
+    pub(crate) fn whole(&self) -> Self {
         let way = |file: &PathBuf| file.file_name().map(|name| real(folder_of(file)).join(name));
         Self {
             files: self.files.iter().flat_map(|file| way(file).into_iter().chain([real(file)])).collect(),
@@ -47,18 +47,18 @@ impl Inputs {
     }
 
     /// Whether a file is among them; all paths must be whole.
-    pub(super) fn reads(&self, file: &Path) -> bool {
+    pub(crate) fn reads(&self, file: &Path) -> bool {
         self.files.contains(file)
     }
 
     /// The folders in which something that counts may change.
-    pub(super) fn places(&self) -> BTreeSet<PathBuf> {
+    pub(crate) fn places(&self) -> BTreeSet<PathBuf> {
         let of_files = self.files.iter().map(|file| folder_of(file).to_owned());
         of_files.chain(self.folders.iter().cloned()).collect()
     }
 
     /// Whether a change of a file may change the review; all paths must be whole.
-    pub(super) fn is_touched_by(&self, changed: &Path) -> bool {
+    pub(crate) fn is_touched_by(&self, changed: &Path) -> bool {
         if self.is_incomplete || self.files.contains(changed) {
             return true;
         }

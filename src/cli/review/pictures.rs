@@ -7,8 +7,8 @@ use std::{
     path::{Component, Path, PathBuf},
 };
 
-use super::{
-    load::LoadedPlan,
+use crate::cli::{
+    files::LoadedPlan,
     output::{make_folder, write_file},
 };
 use crate::{

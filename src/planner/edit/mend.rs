@@ -7,7 +7,7 @@ use std::{
     sync::Arc,
 };
 
-use super::text::{mode_text, window_text};
+use super::update_text::{mode_text, window_text};
 use crate::{
     finding::{Change, ChangeOf, Correction, Finding, Severity, Summary},
     geometry::Rect,

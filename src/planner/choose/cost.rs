@@ -3,7 +3,7 @@
 //! Rules say what is wrong; this says which of two sound plans is the better one. Every part is 0 or more and only grows
 //! from step to step.
 
-use std::ops::Add;
+use std::{cmp::Ordering, ops::Add};
 
 use crate::{
     display::Mode,
@@ -252,5 +252,21 @@ impl Meter {
         self.cost.ghosts += GHOST * self.ghosts * seen(GHOST_SEEN_MS) / 60_000.0;
         self.cost.wrong_levels += WRONG * self.wrong * seen(WRONG_SEEN_MS) / 1000.0;
         self.since_ms = until_ms;
+    }
+}
+
+/// How good a path is: errors come before all else.
+#[derive(Clone, Copy, Debug, PartialEq, Default)]
+pub struct Score {
+    /// Findings that are errors.
+    pub errors: u64,
+    /// The cost, with what warnings and notes add.
+    pub cost: f64,
+}
+
+impl Score {
+    /// The better one first.
+    pub(super) fn order(&self, other: &Self) -> Ordering {
+        self.errors.cmp(&other.errors).then(self.cost.total_cmp(&other.cost))
     }
 }

@@ -1,6 +1,6 @@
 //! Why a choice was taken, in words: what the best other way would have cost more.
 
-use super::{cost::Cost, search::Score};
+use super::cost::{Cost, Score};
 use crate::{
     finding::Severity,
     geometry::Window,

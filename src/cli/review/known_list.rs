@@ -2,9 +2,9 @@
 
 use std::path::{Path, PathBuf};
 
-use super::{
-    ReviewArguments,
-    load::{folder_of, read_text, real, way_from},
+use super::arguments::ReviewArguments;
+use crate::cli::{
+    files::{folder_of, read_text, real, way_from},
     output::write_file,
 };
 use crate::{

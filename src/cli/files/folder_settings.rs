@@ -9,7 +9,8 @@ use std::{
 
 use super::{
     allowed_roots::{AllowedRoots, Outside},
-    load::{read_text, real, way_from},
+    locations::{real, way_from},
+    reading::read_text,
 };
 use crate::{
     plan::{FolderSettings, KnownRule, RuleSettings, read_folder_settings, with_outer},
@@ -18,14 +19,14 @@ use crate::{
 };
 
 /// The name of the file.
-pub(super) const SETTINGS: &str = "stillpage.settings.json";
+pub(crate) const SETTINGS: &str = "stillpage.settings.json";
 
 /// A folder, and what its settings say.
 type Said = (PathBuf, Arc<FolderSettings>);
 
 /// The settings of the folders that were looked at so far; each file is read once.
 #[derive(Debug)]
-pub(super) struct SettingsStore {
+pub(crate) struct SettingsStore {
     rules: Vec<KnownRule>,
     working_folder: PathBuf,
     /// Folders that plans below them may reach into: those named on the command line, and the working folder.
@@ -35,9 +36,9 @@ pub(super) struct SettingsStore {
 }
 
 impl SettingsStore {
-    /// A store that knows nothing yet; files are named from the working folder on. `named` are the paths of the command
+    /// A cache that knows nothing yet; files are named from the working folder on. `named` are the paths of the command
     /// line.
-    pub(super) fn new(working_folder: &str, named: &[PathBuf], outside: Outside) -> Self {
+    pub(crate) fn new(working_folder: &str, named: &[PathBuf], outside: Outside) -> Self {
         let named = named.iter().map(PathBuf::as_path).chain([Path::new(".")]).map(real).collect();
         let working_folder = working_folder.into();
         Self { rules: known_rules(), working_folder, named, outside, by_folder: BTreeMap::new() }
@@ -45,14 +46,14 @@ impl SettingsStore {
 
     /// How far the plans of a folder may reach: into the folder, and into those above it that are named, that are the
     /// working folder, or that have settings for it.
-    pub(super) fn reach_of(&mut self, folder: &Path) -> AllowedRoots {
+    pub(crate) fn allowed_for(&mut self, folder: &Path) -> AllowedRoots {
         // Settings that cannot be read are told where their rules are asked for.
         let said = self.chain(folder).unwrap_or_default();
         AllowedRoots::of(folder, self.named.iter().chain(said.iter().map(|(folder, _)| folder)), self.outside)
     }
 
     /// What holds for the plans of a folder: the nearest folder that says something decides.
-    pub(super) fn of_folder(&mut self, folder: &Path) -> Result<RuleSettings, Vec<Fault>> {
+    pub(crate) fn of_folder(&mut self, folder: &Path) -> Result<RuleSettings, Vec<Fault>> {
         let mut settings = RuleSettings::new();
         for (_, said) in self.chain(folder)? {
             settings = with_outer(settings, &said.rules);
@@ -61,7 +62,7 @@ impl SettingsStore {
     }
 
     /// Whether a plan is left out when a folder is walked.
-    pub(super) fn ignores(&mut self, plan: &Path) -> bool {
+    pub(crate) fn ignores(&mut self, plan: &Path) -> bool {
         let Ok(whole) = fs::canonicalize(plan) else { return false };
         // Settings that cannot be read ignore nothing: the plan is refused, with the reason.
         let chain = whole.parent().map_or(Ok(Vec::new()), |folder| self.chain(folder)).unwrap_or_default();
@@ -72,7 +73,7 @@ impl SettingsStore {
     }
 
     /// The files that were found so far.
-    pub(super) fn files(&self) -> impl Iterator<Item = PathBuf> {
+    pub(crate) fn files(&self) -> impl Iterator<Item = PathBuf> {
         let found = self.by_folder.iter().filter(|(_, said)| !matches!(said, Ok(None)));
         found.map(|(folder, _)| folder.join(SETTINGS))
     }
@@ -105,8 +106,10 @@ impl SettingsStore {
 
     fn read(&self, file: &Path) -> Result<FolderSettings, Vec<Fault>> {
         let folder = file.parent().unwrap_or(Path::new("."));
-        let reach = AllowedRoots::of(folder, &self.named, self.outside);
-        reach.check(file, SETTINGS).map_err(|outside| Fault { file: file.display().to_string(), ..outside.into() })?;
+        let allowed = AllowedRoots::of(folder, &self.named, self.outside);
+        allowed
+            .check(file, SETTINGS)
+            .map_err(|outside| Fault { file: file.display().to_string(), ..outside.into() })?;
         let text = read_text(file)?;
         let source = Source { name: way_from(&self.working_folder, file), text: text.text.clone() };
         read_folder_settings(&Arc::new(source), &self.rules)

@@ -7,7 +7,7 @@ use std::path::{Path, PathBuf};
 
 use clap::Args;
 
-use super::load::real;
+use super::locations::real;
 use crate::{plan::Trouble, source::Fault};
 
 /// What mends a refusal.
@@ -18,30 +18,30 @@ const HELP: &str = "keep it inside, or add `--allow-outside` if you trust these 
 pub(crate) struct Outside {
     /// Let plans and displays name any file, not only those inside their folder; for files that you trust
     #[arg(long)]
-    pub(super) allow_outside: bool,
+    pub(crate) allow_outside: bool,
 }
 
 /// The folders that a plan may reach into.
 #[derive(Clone, Debug)]
-pub(super) struct AllowedRoots {
+pub(crate) struct AllowedRoots {
     /// Without links; nothing where all is allowed.
     folders: Option<Vec<PathBuf>>,
 }
 
 /// Something that lies outside, in words.
 #[derive(Debug)]
-pub(super) struct IsOutside {
+pub(crate) struct IsOutside {
     message: String,
 }
 
 impl AllowedRoots {
     /// All there is.
-    pub(super) fn everywhere() -> Self {
+    pub(crate) fn everywhere() -> Self {
         Self { folders: None }
     }
 
     /// A folder, and of the `wider` ones those that it lies in.
-    pub(super) fn of<'w>(folder: &Path, wider: impl IntoIterator<Item = &'w PathBuf>, outside: Outside) -> Self {
+    pub(crate) fn of<'w>(folder: &Path, wider: impl IntoIterator<Item = &'w PathBuf>, outside: Outside) -> Self {
         if outside.allow_outside {
             return Self::everywhere();
         }
@@ -53,7 +53,7 @@ impl AllowedRoots {
     }
 
     /// Whether a file or folder may be read. Whether it is there is left to who looks for it.
-    pub(super) fn check(&self, path: &Path, named: &str) -> Result<(), IsOutside> {
+    pub(crate) fn check(&self, path: &Path, named: &str) -> Result<(), IsOutside> {
         let Some(folders) = &self.folders else { return Ok(()) };
         // Of what is not there, the nearest folder above that is.
         let there = path.ancestors().find_map(|path| Some((path, path.canonicalize().ok()?)));

@@ -13,13 +13,14 @@ use std::{
 use notify::{Event, EventKind, RecommendedWatcher, RecursiveMode, Watcher, event::ModifyKind};
 
 use super::{
-    Format, ReviewArguments,
-    load::real,
-    output::write_out,
-    output_style,
-    review::{write_files, write_report},
+    arguments::{Format, ReviewArguments},
     review_run::{Before, ReviewRun, Task},
-    tell,
+    writing::{write_files, write_report},
+};
+use crate::cli::{
+    files::real,
+    output::write_out,
+    telling::{output_style, tell},
 };
 use crate::{report::text, rules::wording::counted as count, source::Fault};
 
@@ -33,25 +34,25 @@ pub(super) fn watch(task: &Task<'_>) -> Result<u8, Vec<Fault>> {
     let mut watched = Watched::new().map_err(|error| vec![cannot_watch(Path::new("."), &error)])?;
     // What changes while the first round runs is seen too.
     watched.add_walked(&task.arguments.paths);
-    let mut round = task.round(None)?;
-    report(task, &mut round, None)?;
-    watched.add(&round);
-    say(&format!("watching {}: change a plan, a screen or a display; Ctrl-C ends", plans(round.report.plans.len())));
+    let mut run = task.run(None)?;
+    report(task, &mut run, None)?;
+    watched.add(&run);
+    say(&format!("watching {}: change a plan, a screen or a display; Ctrl-C ends", plans(run.report.plans.len())));
     loop {
-        let changed = watched.next(&round, task.arguments);
+        let changed = watched.next(&run, task.arguments);
         let begun = Instant::now();
-        let before = Before { round, changed: &changed };
-        round = match task.round(Some(before)) {
-            Ok(round) => round,
+        let before = Before { run, changed: &changed };
+        run = match task.run(Some(before)) {
+            Ok(run) => run,
             Err(faults) => {
                 faults.iter().for_each(tell);
                 say("waiting for a change that mends it");
                 watched.wait_for_any();
-                task.round(None)?
+                task.run(None)?
             }
         };
-        watched.add(&round);
-        report(task, &mut round, Some((&changed, begun)))?;
+        watched.add(&run);
+        report(task, &mut run, Some((&changed, begun)))?;
     }
 }
 
@@ -62,23 +63,23 @@ fn plans(number: usize) -> String {
 /// Prints what is new, and writes the files whole.
 fn report(
     task: &Task<'_>,
-    round: &mut ReviewRun,
+    run: &mut ReviewRun,
     again: Option<(&BTreeSet<PathBuf>, Instant)>,
 ) -> Result<(), Vec<Fault>> {
     let arguments = task.arguments;
-    let is_shown = |at: usize| again.is_none() || round.is_new(at);
+    let is_shown = |at: usize| again.is_none() || run.is_new(at);
     let print = |out: &mut dyn Write| match arguments.format {
-        Format::Text => text::write_some(&round.report, &is_shown, output_style(), out),
-        format => write_report(&round.report, format, Path::new(""), output_style(), out),
+        Format::Text => text::write_some(&run.report, &is_shown, output_style(), out),
+        format => write_report(&run.report, format, Path::new(""), output_style(), out),
     };
     let printed = if arguments.out.is_none() { write_out(print) } else { Ok(()) };
     printed?;
     if let Some((changed, begun)) = again {
-        let reviewed = (0..round.report.plans.len()).filter(|at| round.is_new(*at)).count();
-        let of = plans(round.report.plans.len());
+        let reviewed = (0..run.report.plans.len()).filter(|at| run.is_new(*at)).count();
+        let of = plans(run.report.plans.len());
         say(&format!("{}: {reviewed} of {of} reviewed again in {} ms", names(changed), begun.elapsed().as_millis()));
     }
-    write_files(arguments, round).map_err(Vec::from)
+    write_files(arguments, run).map_err(Vec::from)
 }
 
 /// The names of some files, in few words.
@@ -121,8 +122,8 @@ impl Watched {
     }
 
     /// Watches what a round rests on.
-    fn add(&mut self, round: &ReviewRun) {
-        for folder in round.places() {
+    fn add(&mut self, run: &ReviewRun) {
+        for folder in run.places() {
             self.add_folder(folder, RecursiveMode::NonRecursive);
         }
     }
@@ -140,10 +141,10 @@ impl Watched {
     }
 
     /// Waits for a change that may matter; gives all that changed with it.
-    fn next(&self, round: &ReviewRun, arguments: &ReviewArguments) -> BTreeSet<PathBuf> {
+    fn next(&self, run: &ReviewRun, arguments: &ReviewArguments) -> BTreeSet<PathBuf> {
         loop {
             let changed = self.changes();
-            let matters = |file: &PathBuf| !is_output(file, arguments) && (round.is_touched_by(file) || is_plan(file));
+            let matters = |file: &PathBuf| !is_output(file, arguments) && (run.is_touched_by(file) || is_plan(file));
             let changed: BTreeSet<PathBuf> = changed.into_iter().filter(matters).collect();
             if !changed.is_empty() {
                 return changed;

@@ -8,16 +8,13 @@ use std::{
     sync::Arc,
 };
 
-use super::{
-    ReviewArguments,
-    decoded_cache::DecodedCache,
-    inputs::Inputs,
-    known::KnownList,
-    load::{LoadedPlan, find_plans, load_kept_plan},
+use super::{arguments::ReviewArguments, known_list::KnownList, progress};
+use crate::cli::{
+    files::{
+        DecodedCache, Inputs, LoadedPlan, SettingsStore, find_plans, load_kept_plan, screen_faults, working_folder,
+    },
     output::{OutputFile, check_is_no_input},
-    own_fault, progress, screen_faults,
-    settings::SettingsStore,
-    tell, threads_of, working_folder,
+    telling::{own_fault, tell},
 };
 use crate::{
     finding::guarded,
@@ -43,7 +40,7 @@ pub(super) struct Task<'a> {
     /// At which temperatures each plan is reviewed; nothing for its own.
     temperatures: Vec<Option<f64>>,
     /// Decoded screens, where another round may follow.
-    store: Option<Arc<DecodedCache>>,
+    cache: Option<Arc<DecodedCache>>,
 }
 
 /// What came out of a round.
@@ -70,7 +67,7 @@ struct Kept {
 /// The round before, and what has changed since, by whole paths.
 #[derive(Debug)]
 pub(super) struct Before<'c> {
-    pub(super) round: ReviewRun,
+    pub(super) run: ReviewRun,
     pub(super) changed: &'c BTreeSet<PathBuf>,
 }
 
@@ -85,15 +82,15 @@ impl<'a> Task<'a> {
         given.sort_by(f64::total_cmp);
         given.dedup();
         let temperatures = if given.is_empty() { vec![None] } else { given.into_iter().map(Some).collect() };
-        let store = arguments.watch.then(Arc::default);
-        let threads = threads_of(arguments.threads);
-        Ok(Self { arguments, selection, working_folder: working_folder(), threads, temperatures, store })
+        let cache = arguments.watch.then(Arc::default);
+        let threads = arguments.threads.number();
+        Ok(Self { arguments, selection, working_folder: working_folder(), threads, temperatures, cache })
     }
 
     /// Reviews the plans that are asked for; without a round before, all of them.
-    pub(super) fn round(&self, before: Option<Before<'_>>) -> Result<ReviewRun, Vec<Fault>> {
+    pub(super) fn run(&self, before: Option<Before<'_>>) -> Result<ReviewRun, Vec<Fault>> {
         let arguments = self.arguments;
-        self.store.iter().for_each(|store| store.begin_round());
+        self.cache.iter().for_each(|cache| cache.begin_run());
         let mut settings = SettingsStore::new(&self.working_folder, &arguments.paths, arguments.outside);
         let (paths, faults) = find_plans(&arguments.paths, &mut settings);
         faults.iter().for_each(tell);
@@ -109,12 +106,12 @@ impl<'a> Task<'a> {
             working_folder: self.working_folder.clone(),
             known: None,
         };
-        let mut round = ReviewRun { report, reviews: Vec::new(), compared: None, shared: Inputs::default() };
+        let mut run = ReviewRun { report, reviews: Vec::new(), compared: None, shared: Inputs::default() };
         let plans = paths.len() * self.temperatures.len() + usize::from(arguments.compare.is_some());
-        let film_bytes = arguments.html.is_some().then(|| html::PICTURE_BYTES / plans.max(1));
+        let recording_bytes = arguments.html.is_some().then(|| html::PICTURE_BYTES / plans.max(1));
         for path in &paths {
             for temperature_c in &self.temperatures {
-                let at = At { path, temperature_c: *temperature_c, film_bytes, task: self };
+                let at = At { path, temperature_c: *temperature_c, recording_bytes, task: self };
                 let (mut report, kept) = match old.take(&at) {
                     Some(old) => old,
                     None => review_plan(&at, &mut settings, facts_file.as_mut(), arguments.pictures.as_deref())?,
@@ -122,7 +119,7 @@ impl<'a> Task<'a> {
                 if let Some(known) = known.as_mut() {
                     known.add(&mut report, &self.selection);
                 }
-                let is_read = round.add(report, kept);
+                let is_read = run.add(report, kept);
                 if !is_read {
                     // It would be refused for the same reason at every temperature.
                     break;
@@ -130,27 +127,27 @@ impl<'a> Task<'a> {
             }
         }
         if let Some(path) = arguments.compare.as_ref().filter(|_| arguments.html.is_some()) {
-            let at = At { path, temperature_c: self.temperatures[0], film_bytes, task: self };
+            let at = At { path, temperature_c: self.temperatures[0], recording_bytes, task: self };
             let compared = match old.take(&at) {
                 Some(old) => old,
                 None => review_plan(&at, &mut settings, None, None)?,
             };
-            round.tell_new_faults(&compared.0);
-            round.compared = Some(compared);
+            run.tell_new_faults(&compared.0);
+            run.compared = Some(compared);
         }
         if let Some(file) = facts_file {
             file.finish()?;
         }
         if let Some(known) = &known {
-            round.report.known = known.is_compared().then(|| known.gone_plans());
+            run.report.known = known.is_compared().then(|| known.gone_plans());
             known.write()?;
         }
         if arguments.watch {
-            arguments.known.iter().for_each(|file| round.shared.add_file(file));
-            settings.files().for_each(|file| round.shared.add_file(file));
-            round.shared = round.shared.whole();
+            arguments.known.iter().for_each(|file| run.shared.add_file(file));
+            settings.files().for_each(|file| run.shared.add_file(file));
+            run.shared = run.shared.whole();
         }
-        Ok(round)
+        Ok(run)
     }
 }
 
@@ -222,8 +219,8 @@ struct Old {
 
 impl Old {
     fn new(before: Option<Before<'_>>) -> Self {
-        let Some(Before { round, changed }) = before else { return Self { reviews: Vec::new() } };
-        let reviews = round.report.plans.into_iter().zip(round.reviews).chain(round.compared);
+        let Some(Before { run, changed }) = before else { return Self { reviews: Vec::new() } };
+        let reviews = run.report.plans.into_iter().zip(run.reviews).chain(run.compared);
         let holds = |kept: &Kept| !changed.iter().any(|file| kept.inputs.is_touched_by(file));
         let kept = |(report, kept): (PlanReport, Kept)| (report, Kept { is_new: false, ..kept });
         Self { reviews: reviews.filter(|(_, kept)| holds(kept)).map(kept).collect() }
@@ -288,7 +285,7 @@ struct At<'a> {
     /// The temperature instead of the plan's own, degrees C.
     temperature_c: Option<f64>,
     /// How much room the pictures of its recording have; nothing where no recording is wanted.
-    film_bytes: Option<usize>,
+    recording_bytes: Option<usize>,
     task: &'a Task<'a>,
 }
 
@@ -356,7 +353,7 @@ fn load_and_play(
     let task = at.task;
     #[cfg(test)]
     tests::fail_where_a_test_wants_it(at.path);
-    let mut loaded = match load_kept_plan(at.path, settings, task.store.as_ref()) {
+    let mut loaded = match load_kept_plan(at.path, settings, task.cache.as_ref()) {
         Ok(loaded) => loaded,
         Err(faults) => return Ok(Err(faults)),
     };
@@ -417,7 +414,7 @@ fn play(
     let plan = &loaded.plan;
     let bar = progress::bar(of.path, plan.step_count);
     let mut written = Ok(());
-    let mut recorder = at.film_bytes.map(|bytes| Recorder::new(plan, bytes));
+    let mut recorder = at.recording_bytes.map(|bytes| Recorder::new(plan, bytes));
     let Task { selection, threads, .. } = at.task;
     let review = crate::review::review(plan, &loaded.screens, selection, *threads, &mut |step: &PlayedStep<'_>| {
         bar.inc(1);
@@ -441,7 +438,7 @@ mod tests {
     use crate::{
         cli::{Arguments, Command},
         finding::Finding,
-        report::{json, junit, markdown, sarif, text},
+        report::{findings_json, junit, markdown, sarif, text},
         rules::tests::FAILS,
     };
 
@@ -475,16 +472,16 @@ mod tests {
         let facts = folder.path().join("facts.jsonl");
         let arguments = review(&[Path::new("--facts"), &facts, folder.path()]);
         let task = Task::new(&arguments).expect("the arguments are right");
-        let round = task.round(None).expect("the faults are of single plans");
+        let run = task.run(None).expect("the faults are of single plans");
         let told = |report: &PlanReport| match &report.outcome {
             PlanOutcome::Reviewed(_) => "reviewed".to_owned(),
             PlanOutcome::Refused(faults) => faults.iter().map(|fault| fault.message.clone()).collect(),
         };
-        let told: Vec<String> = round.report.plans.iter().map(told).collect();
+        let told: Vec<String> = run.report.plans.iter().map(told).collect();
         let failed =
             "stillpage itself failed on this plan; the other plans are reviewed all the same: an invented fault";
         assert_eq!(told, ["reviewed", failed, "reviewed"]);
-        assert_eq!(round.exit_status(), 2);
+        assert_eq!(run.exit_status(), 2);
         let lines = std::fs::read_to_string(facts).expect("the facts are there");
         assert_eq!(lines.lines().count(), 2, "{lines}");
     }
@@ -506,9 +503,9 @@ mod tests {
                 .collect::<Vec<_>>(),
         );
         let task = Task::new(&arguments).expect("the arguments are right");
-        let round = task.round(None).expect("both plans can be read");
+        let run = task.run(None).expect("both plans can be read");
         let found = |at: usize| -> Vec<&Finding> {
-            let PlanOutcome::Reviewed(plan) = &round.report.plans[at].outcome else { panic!("it was reviewed") };
+            let PlanOutcome::Reviewed(plan) = &run.report.plans[at].outcome else { panic!("it was reviewed") };
             plan.findings.iter().collect()
         };
         let (own, others): (Vec<&Finding>, Vec<&Finding>) =
@@ -527,16 +524,16 @@ mod tests {
             [&["an-invented-rule"], sound.as_slice()].concat(),
             "what it found before, and the others"
         );
-        assert_eq!(round.exit_status(), 2, "a gate lets findings pass, no fault of the program's own");
+        assert_eq!(run.exit_status(), 2, "a gate lets findings pass, no fault of the program's own");
         let listed = std::fs::read_to_string(known).expect("the list is there");
         assert!(listed.contains("unused-accept") && !listed.contains("own-fault"), "{listed}");
         let mut formats = vec![Vec::new(); 5];
         let plain = text::TextStyle { colour: false, width: 100 };
-        text::write(&round.report, plain, &mut formats[0]).expect("a vector takes all");
-        json::write(&round.report, &mut formats[1]).expect("a vector takes all");
-        sarif::write(&round.report, &mut formats[2]).expect("a vector takes all");
-        junit::write(&round.report, &mut formats[3]).expect("a vector takes all");
-        markdown::write(&round.report, "", &mut formats[4]).expect("a vector takes all");
+        text::write(&run.report, plain, &mut formats[0]).expect("a vector takes all");
+        findings_json::write(&run.report, &mut formats[1]).expect("a vector takes all");
+        sarif::write(&run.report, &mut formats[2]).expect("a vector takes all");
+        junit::write(&run.report, &mut formats[3]).expect("a vector takes all");
+        markdown::write(&run.report, "", &mut formats[4]).expect("a vector takes all");
         for written in formats {
             let written = String::from_utf8(written).expect("it is text");
             assert!(written.contains("own-fault"), "{written}");

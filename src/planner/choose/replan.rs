@@ -2,15 +2,18 @@
 
 use std::sync::Arc;
 
-use super::search::{self, Breadth, Choice, Choices, Effort, Found, Open, Score, Search};
+use super::{
+    cost::Score,
+    effort::{Beam, EXHAUSTIVE, Effort},
+    open_steps::{Choice, Choices, Open},
+    search::{self, Found, Search},
+};
 use crate::{
     change::pipeline::ScreenSource,
     plan::{Plan, Step, Update, Updates},
     review::BrokenScreen,
 };
 
-/// At the highest effort as many courses go on side by side, where the panel is small enough.
-pub(super) const EXHAUSTIVE: usize = 20_000;
 /// Why a step stays as it is where all of them do.
 const AS_WRITTEN: &str = "the plan as it is costs less than any other that was found";
 /// Panels with more pixels, times steps to choose, are not searched wholly.
@@ -23,7 +26,7 @@ pub struct Replanned {
     pub choices: Vec<Choice>,
     /// How good the plan is with them.
     pub score: Score,
-    /// Whether no other course over the same candidates can be better.
+    /// Whether no other path over the same candidates can be better.
     pub is_best: bool,
     /// How many steps of the file there were to choose.
     pub open: usize,
@@ -42,20 +45,17 @@ pub fn replan(
 ) -> Result<Replanned, Vec<BrokenScreen>> {
     let open = Open::of(plan, all);
     let pixel_steps = plan.screen_size().pixels() * open.len() as u64;
-    let breadth = effort.breadth(pixel_steps);
-    let search = Search { plan, screens, threads, open: &open, breadth, bound: None, heeds_budgets: true };
+    let beam = effort.beam(pixel_steps);
+    let search = Search { plan, screens, threads, open: &open, beam, bound: None, heeds_budgets: true };
     let mut found = searched(&search, effort)?;
     // Fewer ways at a time may find what more ways crowd out; more effort must never be worse.
-    for lower in effort.lower().iter().filter(|lower| lower.breadth(pixel_steps) != breadth) {
-        found = found.or(searched(&Search { breadth: lower.breadth(pixel_steps), ..search }, *lower)?);
+    for lower in effort.lower().iter().filter(|lower| lower.beam(pixel_steps) != beam) {
+        found = found.or(searched(&Search { beam: lower.beam(pixel_steps), ..search }, *lower)?);
     }
     let is_small = pixel_steps <= SMALL;
     if effort == Effort::Thorough && is_small && !found.is_whole {
-        let search = Search {
-            breadth: Breadth { courses: EXHAUSTIVE, within: f64::INFINITY },
-            bound: Some(found.score),
-            ..search
-        };
+        let search =
+            Search { beam: Beam { paths: EXHAUSTIVE, within: f64::INFINITY }, bound: Some(found.score), ..search };
         let whole = search.run()?;
         found =
             if whole.score.order(&found.score).is_lt() { whole } else { Found { is_whole: whole.is_whole, ..found } };
@@ -65,7 +65,7 @@ pub fn replan(
     Ok(Replanned { choices, score: found.score, is_best: found.is_whole, open: open.len() })
 }
 
-/// The best that is found with so many courses: never worse than the plan as it is written.
+/// The best that is found with so many paths: never worse than the plan as it is written.
 fn searched(search: &Search<'_>, effort: Effort) -> Result<Found, Vec<BrokenScreen>> {
     let found = better(search, search.run()?, |choices| as_written(choices, search.open))?;
     let found = improve(search, found, effort)?;
@@ -138,11 +138,11 @@ fn better(
         return Ok(found);
     }
     // Several are weighed against each other when the plan is over, not before.
-    let all = Breadth { courses: others.len(), within: f64::INFINITY };
-    let breadth = if others.len() == 1 { search.breadth } else { all };
+    let all = Beam { paths: others.len(), within: f64::INFINITY };
+    let beam = if others.len() == 1 { search.beam } else { all };
     // What costs more already will not cost less in the end.
     let bound = Some(found.score);
-    Ok(found.or(Search { breadth, bound, ..*search }.run_with(others)?))
+    Ok(found.or(Search { beam, bound, ..*search }.run_with(others)?))
 }
 
 /// The same choice for all steps that are played often, for each that any of them considered.

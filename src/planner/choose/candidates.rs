@@ -4,7 +4,7 @@
 
 use super::{
     cost::sending,
-    windows::{covers, most_windows},
+    covers::{covers, most_windows},
 };
 use crate::{
     change::{Mask, bits, proposed_window, regions},
@@ -21,7 +21,7 @@ const CLEANS_WELL: f64 = 0.35;
 
 /// How a step stands in the plan.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(super) enum Played {
+pub(super) enum HowOften {
     /// It is played once: its windows may be given as boxes.
     Once,
     /// It is played several times, over other pixels each time.
@@ -29,7 +29,7 @@ pub(super) enum Played {
 }
 
 /// The choices at a step; `step` is the same step played without updates.
-pub(super) fn candidates(step: &PlayedStep<'_>, plan: &Plan, played: Played) -> Vec<Vec<Update>> {
+pub(super) fn candidates(step: &PlayedStep<'_>, plan: &Plan, played: HowOften) -> Vec<Vec<Update>> {
     let scene = Scene::new(step, plan, played);
     let mut found: Vec<Vec<Update>> = Vec::new();
     let mut add = |updates: Vec<Update>| {
@@ -53,7 +53,7 @@ pub(super) fn candidates(step: &PlayedStep<'_>, plan: &Plan, played: Played) -> 
     add(Vec::new());
     for (cleaner, mode) in modes().filter(|(_, mode)| !mode.changed_only && (mode.cleans || cleans_well(mode, plan))) {
         let asks = scene.asks(cleaner, &scene.dirty);
-        for ask in asks.into_iter().chain([whole(cleaner)]) {
+        for ask in asks.into_iter().chain([Update::of_all(cleaner)]) {
             if scene.is_reached_by(mode) {
                 add(vec![ask.clone()]);
             }
@@ -73,14 +73,10 @@ fn cleans_well(mode: &Mode, plan: &Plan) -> bool {
     mode.residue_at(plan.temperature_c).keeps <= CLEANS_WELL
 }
 
-fn whole(mode: usize) -> Update {
-    Update { mode, window: WindowAsk::All, drive_ms: None, with_old: false }
-}
-
 /// What is to be covered at a step.
 struct Scene<'s> {
     plan: &'s Plan,
-    played: Played,
+    played: HowOften,
     is_for_a_person: bool,
     /// The levels of pixels that change, on the glass and in memory.
     levels: [LevelSet; 2],
@@ -90,7 +86,7 @@ struct Scene<'s> {
 }
 
 impl<'s> Scene<'s> {
-    fn new(step: &PlayedStep<'_>, plan: &'s Plan, played: Played) -> Self {
+    fn new(step: &PlayedStep<'_>, plan: &'s Plan, played: HowOften) -> Self {
         let changed: Vec<Rect> = step.regions.iter().map(|region| region.rect).collect();
         let ghosts = step.ghosts.iter().map(|ghost| ghost.rect);
         let worn = worn(step, plan);
@@ -107,17 +103,12 @@ impl<'s> Scene<'s> {
     /// The box around what differs, where the mode can refresh one.
     fn damage(&self, index: usize, mode: &Mode) -> Update {
         let windowed = mode.windowed && self.plan.display.windows.is_some();
-        Update {
-            mode: index,
-            window: if windowed { WindowAsk::Changed } else { WindowAsk::All },
-            drive_ms: None,
-            with_old: false,
-        }
+        if windowed { Update::of_changed(index) } else { Update::of_all(index) }
     }
 
     /// The windows in which a mode shows all that changes, where it cannot show the rest; nothing where there is none.
     fn where_reached(&self, index: usize, mode: &Mode, step: &PlayedStep<'_>) -> Option<Update> {
-        let is_windowed = mode.windowed && self.played == Played::Once;
+        let is_windowed = mode.windowed && self.played == HowOften::Once;
         let reached = is_windowed.then(|| reached_by(mode, step)).filter(|reached| !reached.is_empty())?;
         let missed = step.changed.without(&reached);
         let window_of = |rect| proposed_window(rect, &self.plan.display, self.plan.rotation);
@@ -133,15 +124,14 @@ impl<'s> Scene<'s> {
         let boxes = boxes.filter(|rect| rect.pixels() > 0 && holds_some(rect) && shows_all(rect));
         let covers = covers(&boxes.collect::<Vec<_>>(), self.plan, most_windows(&self.plan.display));
         let cover = covers.into_iter().rfind(|cover| missed.inside(cover, step.grid()).is_empty())?;
-        let window = WindowAsk::Boxes(cover.into_iter().map(Rect::to_window).collect());
-        Some(Update { mode: index, window, drive_ms: None, with_old: false })
+        Some(Update::of_boxes(index, cover.into_iter().map(Rect::to_window).collect()))
     }
 
     /// The ways to cover some boxes in a mode.
     fn asks(&self, index: usize, boxes: &[Rect]) -> Vec<Update> {
         let mode = &self.plan.display.modes[index];
         let damage = self.damage(index, mode);
-        if damage.window == WindowAsk::All || self.played == Played::Often {
+        if damage.window == WindowAsk::All || self.played == HowOften::Often {
             return vec![damage];
         }
         let only_changed = boxes.len() == self.changed.len();
@@ -149,12 +139,9 @@ impl<'s> Scene<'s> {
         let sending = |cover: &Vec<Rect>| sending(mode, cover, self.plan, self.is_for_a_person);
         let best = covers.into_iter().min_by(|one, other| sending(one).total_cmp(&sending(other)));
         // One window around what changes is what the firmware's own box is.
-        let boxed = best.filter(|cover| !(only_changed && cover.len() == 1)).map(|cover| Update {
-            mode: index,
-            window: WindowAsk::Boxes(cover.into_iter().map(Rect::to_window).collect()),
-            drive_ms: None,
-            with_old: false,
-        });
+        let boxed = best
+            .filter(|cover| !(only_changed && cover.len() == 1))
+            .map(|cover| Update::of_boxes(index, cover.into_iter().map(Rect::to_window).collect()));
         only_changed.then_some(damage).into_iter().chain(boxed).collect()
     }
 }

@@ -1,0 +1,98 @@
+//! Finding plans: the files and folders that a command names, walked for plans that no settings ignore.
+
+use std::{
+    collections::HashSet,
+    fs,
+    path::{Path, PathBuf},
+};
+
+use walkdir::WalkDir;
+
+use super::{
+    folder_settings::SettingsStore,
+    locations::{natural_order, real, without_dot},
+    missing::no_such,
+    walking::{leads_outside, walk_fault},
+};
+use crate::source::Fault;
+
+/// The plans that some paths name, and the faults on the way. They are in the order of their names, whatever that of the
+/// paths: so the same plans give the same bytes.
+pub(crate) fn find_plans(paths: &[PathBuf], settings: &mut SettingsStore) -> (Vec<PathBuf>, Vec<Fault>) {
+    let (mut plans, mut faults) = (Vec::new(), Vec::new());
+    for path in paths {
+        match fs::metadata(path) {
+            Err(error) => faults.push(no_such(path, &error)),
+            Ok(found) if found.is_dir() => walk(path, settings, &mut plans, &mut faults),
+            Ok(_) if is_named(path, ".flow.json") => faults.push(Fault::of_file(
+                path.display().to_string(),
+                "user flows cannot be reviewed yet",
+                "name a plan (`*.plan.json`), or a folder with plans",
+            )),
+            Ok(_) => plans.push(path.clone()),
+        }
+    }
+    let name = |path: &Path| without_dot(path.to_owned()).to_string_lossy().into_owned();
+    let in_order = |one: &PathBuf, other: &PathBuf| natural_order(&name(one), &name(other));
+    let shorter = |one: &PathBuf, other: &PathBuf| one.as_os_str().len().cmp(&other.as_os_str().len());
+    plans.sort_by(|one, other| in_order(one, other).then(shorter(one, other)).then(one.cmp(other)));
+    // A plan that is named twice, or by its folder too, is reviewed once.
+    let mut known = HashSet::new();
+    plans.retain(|path| known.insert(real(path)));
+    (plans, faults)
+}
+
+/// That a path, where one plan is wanted, is no folder of plans.
+pub(crate) fn check_is_one_plan(path: &Path) -> Result<(), Fault> {
+    let found = fs::metadata(path).map_err(|error| no_such(path, &error))?;
+    if found.is_dir() {
+        let message = "this is a folder; one plan is wanted here";
+        return Err(Fault::of_file(path.display().to_string(), message, "name a plan, `*.plan.json`"));
+    }
+    Ok(())
+}
+
+fn walk(folder: &Path, settings: &mut SettingsStore, plans: &mut Vec<PathBuf>, faults: &mut Vec<Fault>) {
+    let before = (plans.len(), faults.len());
+    let mut ignored = 0;
+    let allowed = settings.allowed_for(folder);
+    let hidden = |entry: &walkdir::DirEntry| entry.depth() > 0 && entry.file_name().to_string_lossy().starts_with('.');
+    let mut entries =
+        WalkDir::new(folder).follow_links(true).sort_by_file_name().into_iter().filter_entry(|entry| !hidden(entry));
+    while let Some(entry) = entries.next() {
+        let outside = entry.as_ref().ok().and_then(|entry| leads_outside(entry, &allowed, &["plan.json"]));
+        match entry {
+            Ok(entry) if outside.is_some() => {
+                faults.extend(outside);
+                if entry.file_type().is_dir() {
+                    entries.skip_current_dir();
+                }
+            }
+            Ok(entry) if entry.file_type().is_file() && is_named(entry.path(), ".plan.json") => {
+                if settings.ignores(entry.path()) {
+                    ignored += 1;
+                } else {
+                    plans.push(without_dot(entry.into_path()));
+                }
+            }
+            Ok(_) => {}
+            Err(error) => faults.push(walk_fault(folder, &error)),
+        }
+    }
+    if (plans.len(), faults.len()) == before {
+        let (message, help) = if ignored == 0 {
+            (
+                "there is no plan in this folder".to_owned(),
+                "plans are named `*.plan.json`; name one, or a folder above one",
+            )
+        } else {
+            let message = format!("every plan in this folder is ignored by settings: {ignored}");
+            (message, "name the plan itself, or change `ignore` in the `stillpage.settings.json` above it")
+        };
+        faults.push(Fault::of_file(folder.display().to_string(), message, help));
+    }
+}
+
+fn is_named(path: &Path, ending: &str) -> bool {
+    path.file_name().is_some_and(|name| name.to_string_lossy().ends_with(ending))
+}

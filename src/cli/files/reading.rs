@@ -1,0 +1,50 @@
+//! Reading files whole, up to a size. Knows bytes and texts, not what they mean.
+
+use std::{fs, io::Read, path::Path, sync::Arc};
+
+use crate::source::{Fault, Source, text_of_bytes};
+
+/// The largest text file that is read, bytes.
+pub(crate) const LARGEST_TEXT: u64 = 64 << 20;
+
+/// The largest PNG, bytes.
+pub(crate) const LARGEST_SCREEN: u64 = 256 << 20;
+
+/// The largest SVG, bytes: what is drawn takes many times as much memory.
+pub(crate) const LARGEST_DRAWING: u64 = 16 << 20;
+
+pub(crate) fn read_text(path: &Path) -> Result<Arc<Source>, Fault> {
+    let name = path.display().to_string();
+    let bytes = read_bytes(path, LARGEST_TEXT)
+        .map_err(|reason| Fault::of_file(&name, reason, "check the file and its rights"))?;
+    let text = text_of_bytes(&name, bytes)?;
+    // A byte order mark is no part of the text.
+    let text = text.strip_prefix('\u{feff}').map(str::to_owned).unwrap_or(text);
+    Ok(Arc::new(Source { name, text }))
+}
+
+/// Whether a file begins with a byte order mark, which [`read_text`] leaves out.
+pub(crate) fn has_mark(path: &Path) -> bool {
+    let mut first = [0; "\u{feff}".len()];
+    let read = fs::File::open(path).and_then(|mut file| file.read_exact(&mut first));
+    read.is_ok() && first == "\u{feff}".as_bytes()
+}
+
+pub(crate) fn read_bytes(path: &Path, largest: u64) -> Result<Vec<u8>, String> {
+    let found = fs::metadata(path).map_err(|error| format!("cannot be read: {error}"))?;
+    if !found.is_file() {
+        return Err("this is not a file".into());
+    }
+    let too_large = |size: u64| Err(format!("the file has {} MB, more than {} MB", size >> 20, largest >> 20));
+    if found.len() > largest {
+        return too_large(found.len());
+    }
+    let mut bytes = Vec::with_capacity(found.len() as usize);
+    // It may grow while it is read, and some files of the system do not tell their size.
+    let read = fs::File::open(path).and_then(|file| file.take(largest + 1).read_to_end(&mut bytes));
+    match read {
+        Err(error) => Err(format!("cannot be read: {error}")),
+        Ok(size) if size as u64 > largest => too_large(size as u64),
+        Ok(_) => Ok(bytes),
+    }
+}

@@ -1,0 +1,119 @@
+//! What `review` takes.
+
+use std::path::PathBuf;
+
+use clap::{Args, ValueEnum, ValueHint};
+
+use crate::{
+    cli::{files::Outside, offered::Offered, options::Threads},
+    finding::Severity,
+    report::Gate,
+    source::did_you_mean,
+};
+
+/// What `review` takes.
+#[derive(Debug, Args)]
+pub(crate) struct ReviewArguments {
+    /// Plans, or folders that are walked for `*.plan.json`
+    #[arg(default_value = ".")]
+    pub(super) paths: Vec<PathBuf>,
+    /// The format of what is printed
+    #[arg(long, value_enum, default_value = "text", ignore_case = true)]
+    pub(super) format: Format,
+    /// Write it to a file instead of standard output
+    #[arg(long, value_name = "FILE", value_hint = ValueHint::FilePath)]
+    pub(super) out: Option<PathBuf>,
+    /// Write another format to a file in the same run; may be given several times
+    #[arg(long, value_name = "FORMAT=FILE", value_parser = also)]
+    pub(super) also: Vec<(Format, PathBuf)>,
+    /// Review at this temperature (degrees C) instead of the plans' own; may be given several times
+    #[arg(long, value_name = "C", allow_negative_numbers = true, value_parser = temperature)]
+    pub(super) temperature: Vec<f64>,
+    /// From which level on a finding makes the exit status 1
+    #[arg(long, value_enum, default_value = "error", ignore_case = true)]
+    pub(super) gate: GateWord,
+    /// Draw an annotated picture of every step with findings into this folder
+    #[arg(long, value_name = "DIR", value_hint = ValueHint::DirPath)]
+    pub(super) pictures: Option<PathBuf>,
+    /// Write a page for people: screens, time chart, a player of the panel, findings at their places
+    #[arg(long, value_name = "FILE", value_hint = ValueHint::FilePath)]
+    pub(super) html: Option<PathBuf>,
+    /// Put a second plan beside the first in that page: the first is the one before, this the one after
+    #[arg(long, value_name = "PLAN", value_hint = ValueHint::FilePath, requires = "html")]
+    pub(super) compare: Option<PathBuf>,
+    /// Write what the model worked out, a JSON object a line and step
+    #[arg(long, value_name = "FILE", value_hint = ValueHint::FilePath)]
+    pub(super) facts: Option<PathBuf>,
+    /// Let findings that stand in this file pass: only new ones make the exit status 1
+    #[arg(long, value_name = "FILE", value_hint = ValueHint::FilePath)]
+    pub(super) known: Option<PathBuf>,
+    /// Write what was found and not accepted into this file, to be known from then on
+    #[arg(long, value_name = "FILE", value_hint = ValueHint::FilePath)]
+    pub(super) write_known: Option<PathBuf>,
+    /// Run only this rule; may be given several times
+    #[arg(long, value_name = "RULE", value_parser = Offered::RULES, hide_possible_values = true)]
+    pub(super) only: Vec<String>,
+    /// Do not run this rule; may be given several times
+    #[arg(long, value_name = "RULE", value_parser = Offered::RULES, hide_possible_values = true)]
+    pub(super) without: Vec<String>,
+    /// Stay, and review again what a change of a plan, a screen or a display touches; ends with Ctrl-C
+    #[arg(long, conflicts_with = "facts")]
+    pub(super) watch: bool,
+    #[command(flatten)]
+    pub(super) outside: Outside,
+    #[command(flatten)]
+    pub(super) threads: Threads,
+}
+
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub(crate) enum Format {
+    /// For people
+    Text,
+    /// For programs
+    Json,
+    /// For code hosts and editors: SARIF 2.1.0
+    Sarif,
+    /// For the pages of test results: JUnit XML
+    Junit,
+    /// For a comment on a merge request: a table and the worst findings
+    Markdown,
+}
+
+#[derive(Clone, Copy, Debug, ValueEnum)]
+pub(crate) enum GateWord {
+    Error,
+    Warning,
+    Note,
+    Never,
+}
+
+impl From<GateWord> for Gate {
+    fn from(word: GateWord) -> Self {
+        match word {
+            GateWord::Error => Self::At(Severity::Error),
+            GateWord::Warning => Self::At(Severity::Warning),
+            GateWord::Note => Self::At(Severity::Note),
+            GateWord::Never => Self::Never,
+        }
+    }
+}
+
+fn temperature(text: &str) -> Result<f64, String> {
+    let celsius: f64 = text.parse().map_err(|_| "write degrees C as a number, for instance 25 or -5".to_owned())?;
+    if (-273.0..=1000.0).contains(&celsius) { Ok(celsius) } else { Err("it lies between -273 and 1000".into()) }
+}
+
+fn also(text: &str) -> Result<(Format, PathBuf), String> {
+    let (format, file) = text.split_once('=').ok_or("write it as FORMAT=FILE, for instance json=findings.json")?;
+    if file.is_empty() {
+        return Err("the file's name is missing behind the equals sign".into());
+    }
+    let format = Format::from_str(format, true).map_err(|_| {
+        let known: Vec<String> = Format::value_variants()
+            .iter()
+            .filter_map(|known| Some(known.to_possible_value()?.get_name().to_owned()))
+            .collect();
+        format!("there is no format `{format}`; {}", did_you_mean(format, known.iter().map(String::as_str)))
+    })?;
+    Ok((format, file.into()))
+}

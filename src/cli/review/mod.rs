@@ -1,0 +1,42 @@
+//! `stillpage review`: checks what was asked, reviews every plan, and writes the reports.
+
+mod arguments;
+mod known_list;
+mod pictures;
+mod progress;
+mod review_run;
+mod watch;
+mod writing;
+
+use std::path::Path;
+
+use crate::cli::{
+    output::write_out,
+    telling::{output_style, tell},
+};
+use crate::source::Fault;
+pub(crate) use arguments::ReviewArguments;
+use review_run::Task;
+use writing::{write_files, write_report};
+
+/// Runs the command and gives the exit status.
+pub(super) fn review(arguments: &ReviewArguments) -> u8 {
+    let reviewed = Task::new(arguments).map_err(Vec::from);
+    let reviewed = reviewed.and_then(|task| if arguments.watch { watch::watch(&task) } else { once(&task) });
+    match reviewed {
+        Ok(status) => status,
+        Err(faults) => {
+            faults.iter().for_each(tell);
+            2
+        }
+    }
+}
+
+fn once(task: &Task<'_>) -> Result<u8, Vec<Fault>> {
+    let mut run = task.run(None)?;
+    let format = task.arguments.format;
+    let print = || write_out(|out| write_report(&run.report, format, Path::new(""), output_style(), out));
+    let printed = if task.arguments.out.is_none() { print() } else { Ok(()) };
+    printed.and_then(|()| write_files(task.arguments, &mut run))?;
+    Ok(run.exit_status())
+}

@@ -1,0 +1,43 @@
+//! The JSON Schemas of the file formats, as they ship.
+
+/// A schema, by the name that users give.
+pub(super) struct Schema {
+    pub(super) name: &'static str,
+    /// What it describes.
+    pub(super) about: &'static str,
+    pub(super) text: &'static str,
+}
+
+/// Every schema.
+pub(super) const SCHEMAS: [Schema; 6] = [
+    Schema {
+        name: "plan",
+        about: "what you write: refresh plans, *.plan.json",
+        text: include_str!("../../docs/schemas/plan.schema.json"),
+    },
+    Schema {
+        name: "display",
+        about: "what you write: display descriptions, *.display.json",
+        text: include_str!("../../docs/schemas/display.schema.json"),
+    },
+    Schema {
+        name: "findings",
+        about: "what `stillpage review --format json` prints",
+        text: include_str!("../../docs/schemas/findings.schema.json"),
+    },
+    Schema {
+        name: "facts",
+        about: "a line of what `stillpage review --facts FILE` writes",
+        text: include_str!("../../docs/schemas/facts.schema.json"),
+    },
+    Schema {
+        name: "known",
+        about: "what `stillpage review --write-known FILE` writes and `--known FILE` reads",
+        text: include_str!("../../docs/schemas/known.schema.json"),
+    },
+    Schema {
+        name: "settings",
+        about: "what you write: settings of a folder, stillpage.settings.json",
+        text: include_str!("../../docs/schemas/settings.schema.json"),
+    },
+];

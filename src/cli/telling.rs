@@ -1,0 +1,54 @@
+//! What is told on standard error, how text is drawn on a stream, and the exit status that follows.
+
+use std::io::{IsTerminal, Write};
+
+use crate::{
+    report::text::{TextStyle, fault_text},
+    source::{Fault, did_you_mean},
+};
+
+/// Tells a fault on standard error.
+pub(crate) fn tell(fault: &Fault) {
+    let _ = std::io::stderr().write_all(fault_text(fault, error_style()).as_bytes());
+}
+
+/// Tells why a command could not do its work, and gives its exit status.
+pub(crate) fn status_of(done: Result<(), Vec<Fault>>) -> u8 {
+    let faults = done.err().unwrap_or_default();
+    faults.iter().for_each(tell);
+    if faults.is_empty() { 0 } else { 2 }
+}
+
+/// The same of what can fail in one way.
+pub(crate) fn done(result: Result<(), Fault>) -> u8 {
+    status_of(result.map_err(Vec::from))
+}
+
+/// Tells that a name is not known, with the nearest that is; gives the exit status.
+pub(crate) fn unknown(what: &str, name: &str, known: &[&str]) -> u8 {
+    tell(&Fault::of_file("", format!("there is no {what} `{name}`"), did_you_mean(name, known.iter().copied())));
+    2
+}
+
+/// Tells what a panic said.
+pub(crate) fn own_fault(file: &str, words: &str, message: &str, help: &str) -> Fault {
+    Fault::of_file(file, format!("{message}: {words}"), format!("this is a fault of the program: {help}"))
+}
+
+pub(crate) fn output_style() -> TextStyle {
+    text_style(std::io::stdout().is_terminal())
+}
+
+fn error_style() -> TextStyle {
+    text_style(std::io::stderr().is_terminal())
+}
+
+/// How text is drawn on a stream.
+fn text_style(is_terminal: bool) -> TextStyle {
+    let plain = std::env::var("NO_COLOR").is_ok_and(|value| !value.is_empty());
+    TextStyle { colour: is_terminal && !plain, width: if is_terminal { terminal_width() } else { 100 } }
+}
+
+fn terminal_width() -> usize {
+    terminal_size::terminal_size().map_or(100, |(columns, _)| usize::from(columns.0)).clamp(40, 120)
+}

@@ -1,0 +1,52 @@
+//! Threads: how many, how large their stacks are, and the same work on many items in their order.
+
+use std::sync::atomic::{AtomicUsize, Ordering};
+
+/// The stack of a thread that may draw.
+const STACK_BYTES: usize = 16 << 20;
+
+/// Runs on a stack whose size does not hang on the machine: drawings nest.
+pub(crate) fn on_a_large_stack(work: impl FnOnce() -> u8 + Send) -> u8 {
+    let mut work = Some(work);
+    std::thread::scope(|scope| {
+        let take = || work.take().map_or(2, |work| work());
+        let spawned = std::thread::Builder::new().stack_size(STACK_BYTES).spawn_scoped(scope, take);
+        spawned.ok().and_then(|worker| worker.join().ok())
+    })
+    .unwrap_or_else(|| work.take().map_or(2, |work| work()))
+}
+
+pub(crate) fn cores() -> usize {
+    std::thread::available_parallelism().map_or(1, std::num::NonZero::get)
+}
+
+/// Does the same work on every item, on several threads; what comes of them is in their order.
+pub(crate) fn in_order<'i, I: Sync, T: Send>(
+    items: &'i [I],
+    threads: usize,
+    work: &(dyn Fn(&'i I) -> T + Sync),
+) -> Vec<T> {
+    let next = AtomicUsize::new(0);
+    let take = || {
+        let mut done = Vec::new();
+        while let Some((at, item)) =
+            Some(next.fetch_add(1, Ordering::Relaxed)).and_then(|at| Some((at, items.get(at)?)))
+        {
+            done.push((at, work(item)));
+        }
+        done
+    };
+    let mut done: Vec<(usize, T)> = std::thread::scope(|scope| {
+        let spawn = |_| std::thread::Builder::new().stack_size(STACK_BYTES).spawn_scoped(scope, take).ok();
+        // Where a thread cannot be had, the others do its work.
+        let others: Vec<_> = (1..threads.min(items.len())).filter_map(spawn).collect();
+        let mut done = take();
+        for other in others {
+            // A thread that failed is a fault of the program's own, and no result may be taken for whole.
+            done.extend(other.join().unwrap_or_else(|cause| std::panic::resume_unwind(cause)));
+        }
+        done
+    });
+    done.sort_by_key(|(at, _)| *at);
+    done.into_iter().map(|(_, done)| done).collect()
+}

@@ -1,0 +1,342 @@
+//! Plans made in code, without a text: steps are put together and checked as those of a text are, and what they may not be
+//! is a value.
+//!
+//! Knows the display that a plan is played on and how many screens there are; no files. Whatever is to be played, from
+//! whichever source, becomes a [`Plan`]: by [`super::read_plan`] from a text, or here.
+
+use std::{collections::BTreeMap, sync::Arc};
+
+use super::{
+    Begins, Cause, MOST_STEPS, Node, Plan, RuleSettings, ScreenId, Shows, Step, Stroke, Update, Updates, WindowAsk,
+};
+use crate::{
+    display::Display,
+    geometry::{Rotation, Window},
+    source::Source,
+};
+
+/// Degrees C of a plan that says nothing else.
+const ROOM_C: f64 = 25.0;
+/// The longest time between two steps, and the longest drive, ms.
+const LONGEST_MS: f64 = 1e12;
+/// The narrowest and the widest line under a pen, px.
+const STROKE_WIDTHS_PX: std::ops::RangeInclusive<f64> = 0.1..=1000.0;
+
+/// Why steps make no plan; the step is the JSON pointer that it would have.
+#[derive(Clone, Debug, PartialEq)]
+pub struct NoPlan {
+    /// Where.
+    pub step: String,
+    /// What is wrong there.
+    pub reason: NoPlanReason,
+}
+
+/// What steps may not be.
+#[derive(Clone, Debug, PartialEq)]
+pub enum NoPlanReason {
+    /// The display has no mode of this number.
+    Mode(usize),
+    /// There is no screen of this number.
+    Screen(ScreenId),
+    /// This window is less than a pixel wide or high.
+    Window(Window),
+    /// An update asks for a list of windows, and names none.
+    NoWindow,
+    /// A time lies outside of 0 to 1e12 ms, or is no number.
+    Time(f64),
+    /// The display has no controller-drawn ink, and a step has strokes.
+    NoControllerInk,
+    /// A stroke's mode drives every pixel of a window.
+    StrokeMode(usize),
+    /// A stroke's width lies outside of 0.1 to 1000 px, or is no number.
+    StrokeWidth(f64),
+    /// A stroke has no point, or its points do not follow each other in time.
+    StrokePoints,
+    /// A repetition is played no time, or has no step.
+    Repetition,
+    /// There are so many steps, more than [`MOST_STEPS`].
+    Steps(u64),
+}
+
+impl Update {
+    /// An update of the whole panel.
+    pub fn of_all(mode: usize) -> Self {
+        Self { mode, window: WindowAsk::All, drive_ms: None, with_old: false }
+    }
+
+    /// An update of the box around what differs from the glass.
+    pub fn of_changed(mode: usize) -> Self {
+        Self { mode, window: WindowAsk::Changed, drive_ms: None, with_old: false }
+    }
+
+    /// An update of some windows, driven at the same time.
+    pub fn of_boxes(mode: usize, boxes: Vec<Window>) -> Self {
+        Self { mode, window: WindowAsk::Boxes(boxes), drive_ms: None, with_old: false }
+    }
+}
+
+impl Step {
+    /// A step of the device that puts something into memory and asks for nothing; what else there is to it is set after.
+    /// Its pointer is that of the plan which it becomes a part of.
+    pub fn new(shows: Shows) -> Self {
+        Self {
+            pointer: String::new(),
+            label: None,
+            after_ms: 0.0,
+            cause: Cause::System,
+            touched: None,
+            strokes: Vec::new(),
+            updates: Updates::Listed(Vec::new()),
+            temperature_c: None,
+            power: None,
+            shows,
+        }
+    }
+}
+
+/// Puts a plan together.
+#[derive(Debug)]
+pub struct PlanMaker {
+    display: Arc<Display>,
+    screens: usize,
+    begins: Begins,
+    nodes: Vec<Node>,
+    /// What was wrong first.
+    wrong: Option<NoPlan>,
+}
+
+impl PlanMaker {
+    /// A plan without steps on a display; its screens have the numbers from 0 to `screens`.
+    pub fn new(display: Arc<Display>, screens: usize) -> Self {
+        Self { display, screens, begins: Begins::White, nodes: Vec::new(), wrong: None }
+    }
+
+    /// What is on the glass before the first step.
+    #[must_use]
+    pub fn begins(mut self, begins: Begins) -> Self {
+        if let Begins::Screen(screen) = begins {
+            self.check("/begins/screen", |maker| maker.check_screen(screen));
+        }
+        Self { begins, ..self }
+    }
+
+    /// The next step.
+    #[must_use]
+    pub fn step(mut self, step: Step) -> Self {
+        let pointer = format!("/steps/{}", self.nodes.len());
+        let node = self.placed(step, pointer);
+        self.nodes.push(node);
+        self
+    }
+
+    /// The next steps, played so many times.
+    #[must_use]
+    pub fn repeat(mut self, count: u64, body: Vec<Step>) -> Self {
+        let pointer = format!("/steps/{}", self.nodes.len());
+        let is_empty = count == 0 || body.is_empty();
+        self.check(&pointer, |_| if is_empty { Err(NoPlanReason::Repetition) } else { Ok(()) });
+        let places = body.into_iter().enumerate();
+        let body = places.map(|(at, step)| self.placed(step, format!("{pointer}/steps/{at}"))).collect();
+        self.nodes.push(Node::Repeat { count, body });
+        self
+    }
+
+    /// The plan.
+    ///
+    /// # Errors
+    /// The first thing that no plan may be.
+    pub fn make(self, name: &str) -> Result<Plan, NoPlan> {
+        if let Some(wrong) = self.wrong {
+            return Err(wrong);
+        }
+        let step_count = count(&self.nodes);
+        if step_count > MOST_STEPS {
+            return Err(NoPlan { step: "/steps".into(), reason: NoPlanReason::Steps(step_count) });
+        }
+        Ok(Plan {
+            source: Arc::new(Source { name: name.into(), text: String::new() }),
+            title: String::new(),
+            rotation: Rotation::default(),
+            temperature_c: ROOM_C,
+            temperature_is_held: false,
+            viewing_distance_mm: self.display.reading_distance_mm(),
+            battery_mwh: None,
+            budgets: BTreeMap::new(),
+            begins: self.begins,
+            nodes: self.nodes,
+            step_count,
+            rules: RuleSettings::new(),
+            accept: Vec::new(),
+            display: self.display,
+        })
+    }
+
+    fn placed(&mut self, step: Step, pointer: String) -> Node {
+        self.check(&pointer, |maker| maker.check_step(&step));
+        Node::Step(Arc::new(Step { pointer, ..step }))
+    }
+
+    fn check(&mut self, place: &str, check: impl FnOnce(&Self) -> Result<(), NoPlanReason>) {
+        let found = check(self).err().map(|reason| NoPlan { step: place.into(), reason });
+        self.wrong = self.wrong.take().or(found);
+    }
+
+    fn check_step(&self, step: &Step) -> Result<(), NoPlanReason> {
+        check_time(step.after_ms)?;
+        step.touched.iter().try_for_each(|window| check_window(*window))?;
+        match &step.shows {
+            Shows::Same => {}
+            Shows::Screen(screen) => self.check_screen(*screen)?,
+            Shows::Each(screens) => screens.iter().try_for_each(|screen| self.check_screen(*screen))?,
+        }
+        if !step.strokes.is_empty() && self.display.controller_ink_delay_ms.is_none() {
+            return Err(NoPlanReason::NoControllerInk);
+        }
+        step.strokes.iter().try_for_each(|stroke| self.check_stroke(stroke))?;
+        step.listed_updates().iter().try_for_each(|update| self.check_update(update))
+    }
+
+    fn check_update(&self, update: &Update) -> Result<(), NoPlanReason> {
+        self.check_mode(update.mode)?;
+        update.drive_ms.map_or(Ok(()), check_time)?;
+        match &update.window {
+            WindowAsk::All | WindowAsk::Changed => Ok(()),
+            WindowAsk::Boxes(boxes) if boxes.is_empty() => Err(NoPlanReason::NoWindow),
+            WindowAsk::Boxes(boxes) => boxes.iter().try_for_each(|window| check_window(*window)),
+        }
+    }
+
+    fn check_stroke(&self, stroke: &Stroke) -> Result<(), NoPlanReason> {
+        self.check_mode(stroke.mode)?;
+        if !self.display.modes[stroke.mode].changed_only {
+            return Err(NoPlanReason::StrokeMode(stroke.mode));
+        }
+        if !STROKE_WIDTHS_PX.contains(&stroke.width_px) {
+            return Err(NoPlanReason::StrokeWidth(stroke.width_px));
+        }
+        stroke.points.iter().try_for_each(|point| check_time(point.ms))?;
+        let is_in_order = stroke.points.is_sorted_by(|one, next| one.ms <= next.ms);
+        if is_in_order && !stroke.points.is_empty() { Ok(()) } else { Err(NoPlanReason::StrokePoints) }
+    }
+
+    fn check_mode(&self, mode: usize) -> Result<(), NoPlanReason> {
+        if mode < self.display.modes.len() { Ok(()) } else { Err(NoPlanReason::Mode(mode)) }
+    }
+
+    fn check_screen(&self, screen: ScreenId) -> Result<(), NoPlanReason> {
+        if screen.0 < self.screens { Ok(()) } else { Err(NoPlanReason::Screen(screen)) }
+    }
+}
+
+fn check_time(ms: f64) -> Result<(), NoPlanReason> {
+    if (0.0..=LONGEST_MS).contains(&ms) { Ok(()) } else { Err(NoPlanReason::Time(ms)) }
+}
+
+fn check_window(window: Window) -> Result<(), NoPlanReason> {
+    if window.width >= 1 && window.height >= 1 { Ok(()) } else { Err(NoPlanReason::Window(window)) }
+}
+
+/// How many steps a list is when it is played once; more than can be counted are the most there are.
+fn count(nodes: &[Node]) -> u64 {
+    let of_node = |node: &Node| match node {
+        Node::Step(step) => step.times(),
+        Node::Repeat { count: times, body } => times.saturating_mul(count(body)),
+    };
+    nodes.iter().map(of_node).fold(0, u64::saturating_add)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::{
+        display::{Beside, Segments, read_display, shipped},
+        plan::StrokePoint,
+        source::Fault,
+    };
+
+    struct Nothing;
+
+    impl Beside for Nothing {
+        fn base(&mut self, name: &str) -> Result<Display, Vec<Fault>> {
+            panic!("{name} is looked for")
+        }
+
+        fn segments(&mut self, path: &str) -> Result<Segments, Fault> {
+            panic!("{path} is looked for")
+        }
+    }
+
+    /// A shipped display whose controller draws ink under the pen, or one whose controller does not.
+    fn display(draws_ink: bool) -> Arc<Display> {
+        let read = |name: &str| {
+            let text = shipped::text_of(name).expect("it ships").to_owned();
+            read_display(&Arc::new(Source { name: name.into(), text }), &mut Nothing).ok()
+        };
+        let mut displays = shipped::names().filter(|name| shipped::drawing_of(name).is_none()).filter_map(read);
+        let found = displays.find(|display| display.controller_ink_delay_ms.is_some() == draws_ink);
+        Arc::new(found.expect("one of each kind ships"))
+    }
+
+    fn made(step: Step) -> Result<Plan, NoPlan> {
+        PlanMaker::new(display(true), 1).step(step).make("made")
+    }
+
+    fn refused(step: Step) -> NoPlanReason {
+        let no_plan = made(step).expect_err("this is no plan");
+        assert_eq!(no_plan.step, "/steps/0");
+        no_plan.reason
+    }
+
+    fn asks(update: Update) -> Step {
+        Step { updates: Updates::Listed(vec![update]), ..Step::new(Shows::Same) }
+    }
+
+    fn draws(stroke: Stroke) -> Step {
+        Step { strokes: vec![stroke], ..Step::new(Shows::Same) }
+    }
+
+    #[test]
+    fn what_no_text_may_say_no_code_may_make() {
+        let modes = display(true).modes.len();
+        let empty = Window { x: 0, y: 0, width: 0, height: 4 };
+        assert_eq!(refused(asks(Update::of_all(modes))), NoPlanReason::Mode(modes));
+        assert_eq!(refused(asks(Update::of_boxes(0, vec![empty]))), NoPlanReason::Window(empty));
+        assert_eq!(refused(asks(Update::of_boxes(0, Vec::new()))), NoPlanReason::NoWindow);
+        let longest = Update { drive_ms: Some(1e13), ..Update::of_all(0) };
+        assert_eq!(refused(asks(longest)), NoPlanReason::Time(1e13));
+        assert_eq!(refused(Step::new(Shows::Screen(ScreenId(1)))), NoPlanReason::Screen(ScreenId(1)));
+        assert_eq!(refused(Step { after_ms: -1.0, ..Step::new(Shows::Same) }), NoPlanReason::Time(-1.0));
+        assert_eq!(refused(Step { touched: Some(empty), ..Step::new(Shows::Same) }), NoPlanReason::Window(empty));
+        let begins = PlanMaker::new(display(true), 0).begins(Begins::Screen(ScreenId(0))).make("made");
+        assert_eq!(begins.expect_err("there is no screen").step, "/begins/screen");
+    }
+
+    #[test]
+    fn strokes_are_as_a_text_may_have_them() {
+        let of = |is_quick: bool| {
+            let mode = display(true).modes.iter().position(|mode| mode.changed_only == is_quick);
+            mode.expect("a panel for pens has modes of both kinds")
+        };
+        let point = |ms: f64| StrokePoint { x: 1.0, y: 1.0, ms };
+        let stroke = Stroke { points: vec![point(0.0), point(5.0)], width_px: 2.0, mode: of(true), white: false };
+        assert!(made(draws(stroke.clone())).is_ok());
+        let other = Stroke { mode: of(false), ..stroke.clone() };
+        assert_eq!(refused(draws(other)), NoPlanReason::StrokeMode(of(false)));
+        assert_eq!(refused(draws(Stroke { width_px: 0.0, ..stroke.clone() })), NoPlanReason::StrokeWidth(0.0));
+        let backwards = Stroke { points: vec![point(5.0), point(0.0)], ..stroke.clone() };
+        assert_eq!(refused(draws(backwards)), NoPlanReason::StrokePoints);
+        assert_eq!(refused(draws(Stroke { points: Vec::new(), ..stroke.clone() })), NoPlanReason::StrokePoints);
+        let no_ink = PlanMaker::new(display(false), 0).step(draws(stroke)).make("made");
+        assert_eq!(no_ink.expect_err("nothing draws it").reason, NoPlanReason::NoControllerInk);
+    }
+
+    #[test]
+    fn repetitions_have_steps_and_an_end() {
+        let again = |count: u64, body: Vec<Step>| PlanMaker::new(display(true), 0).repeat(count, body).make("made");
+        let step = || vec![Step::new(Shows::Same)];
+        assert_eq!(again(0, step()).expect_err("no time").reason, NoPlanReason::Repetition);
+        assert_eq!(again(2, Vec::new()).expect_err("no step").reason, NoPlanReason::Repetition);
+        assert_eq!(again(MOST_STEPS, step()).map(|plan| plan.step_count).ok(), Some(MOST_STEPS));
+        assert_eq!(again(MOST_STEPS + 1, step()).expect_err("too many").reason, NoPlanReason::Steps(MOST_STEPS + 1));
+    }
+}

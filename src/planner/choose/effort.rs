@@ -1,0 +1,62 @@
+//! How much is tried: the efforts, and how many paths each lets go on side by side.
+//!
+//! Knows sizes of plans, not what a path is.
+
+use super::cost::{FLASH_OF_THE_PANEL, Score};
+
+/// At the highest effort as many paths go on side by side, where the panel is small enough.
+pub(super) const EXHAUSTIVE: usize = 20_000;
+
+/// How much is tried.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Effort {
+    /// The best at every step.
+    Quick,
+    /// A few paths side by side.
+    Usual,
+    /// Many paths; small plans wholly.
+    Thorough,
+}
+
+impl Effort {
+    /// Those that look at less.
+    pub(super) fn lower(self) -> &'static [Self] {
+        match self {
+            Self::Quick => &[],
+            Self::Usual => &[Self::Quick],
+            Self::Thorough => &[Self::Quick, Self::Usual],
+        }
+    }
+
+    /// What goes on side by side where so many pixels, times steps to choose, are looked at: the more, the less.
+    pub(super) fn beam(self, pixel_steps: u64) -> Beam {
+        /// A watch through a few dozen steps, and through many; half a hundred steps of a tablet.
+        const SMALLEST: u64 = 1 << 21;
+        const SMALL: u64 = 1 << 23;
+        const LARGE: u64 = 1 << 27;
+        match self {
+            Self::Usual if pixel_steps <= SMALLEST => Beam { paths: 8, within: f64::INFINITY },
+            Self::Usual if pixel_steps <= SMALL => Beam { paths: 3, within: f64::INFINITY },
+            Self::Usual if pixel_steps <= LARGE => Beam { paths: 3, within: FLASH_OF_THE_PANEL },
+            Self::Usual | Self::Quick => Beam { paths: 1, within: f64::INFINITY },
+            Self::Thorough => Beam { paths: 12, within: f64::INFINITY },
+        }
+    }
+}
+
+/// Which paths go on side by side.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct Beam {
+    /// So many at the most.
+    pub(super) paths: usize,
+    /// None that costs more than the best by more than this: what it had cleaned, the best can still clean.
+    pub(super) within: f64,
+}
+
+impl Beam {
+    /// Whether a path goes on beside the best. That it has more errors is no matter: later steps may mend what is left
+    /// behind.
+    pub(super) fn takes(self, score: Score, best: Score) -> bool {
+        score.errors < best.errors || score.cost <= best.cost + self.within
+    }
+}

@@ -1,0 +1,259 @@
+//! A path through a plan: what was chosen so far is played on the model of the panel, and judged by the rules and the cost.
+//!
+//! Knows one path; which of several go on is not decided here.
+
+use std::sync::Arc;
+
+use super::{
+    candidates::{HowOften, candidates},
+    cost::{Cost, Meter, Score, least, of_finding},
+    open_steps::{Choice, Choices},
+    reasons::Way,
+};
+use crate::{
+    change::pipeline::Transition,
+    finding::{Finding, Severity, SummaryTally, is_accepted},
+    panel::{PlayedStep, Player},
+    plan::{Plan, PlannedStep, Shows, Step, Update, Updates},
+    review::new_player,
+    rules::{RuleRunner, Selection},
+    screen::Picture,
+};
+
+/// A way through the plan, as far as it was played.
+#[derive(Clone)]
+pub(super) struct Path<'p> {
+    pub(super) plan: &'p Plan,
+    player: Player<'p>,
+    runner: RuleRunner<'p>,
+    meter: Meter,
+    pub(super) chosen: Choices,
+    /// What is given for the steps to come; several lists go the same way for as long as they agree.
+    given: Vec<Choices>,
+    tally: SummaryTally,
+    heeds_budgets: bool,
+    pub(super) score: Score,
+    /// What the score would be, were the plan over: what rules still wait for is told. No part of the score, since a later
+    /// step may mend it.
+    ended: Score,
+    /// The rules that found something, those that wait among them.
+    rules: Vec<(&'static str, Severity)>,
+    /// What the state of the glass is likely to cost later; no part of the score.
+    outlook: f64,
+}
+
+/// Rules that look at screens and strokes alone: whatever is chosen, they find the same.
+const OF_SCREENS: [&str; 10] = [
+    "shade-not-on-panel",
+    "dither-shimmers",
+    "thin-line",
+    "greys-too-close",
+    "part-segment",
+    "line-width-jumps",
+    "faint-text",
+    "tiny-text",
+    "small-target",
+    "font-substituted",
+];
+
+fn selection() -> Selection {
+    Selection { only: Vec::new(), without: OF_SCREENS.map(str::to_owned).to_vec() }
+}
+
+impl<'p> Path<'p> {
+    pub(super) fn new(plan: &'p Plan, begins: Arc<Picture>, open: usize, heeds_budgets: bool) -> Self {
+        Self {
+            plan,
+            player: new_player(plan, begins),
+            runner: RuleRunner::new(plan, &selection()),
+            meter: Meter::default(),
+            chosen: vec![None; open],
+            given: Vec::new(),
+            tally: SummaryTally::default(),
+            heeds_budgets,
+            score: Score::default(),
+            ended: Score::default(),
+            rules: Vec::new(),
+            outlook: 0.0,
+        }
+    }
+
+    /// The same path with choices given for some steps to come; it parts where they differ.
+    pub(super) fn with_given(self, given: Vec<Choices>) -> Self {
+        Self { given, ..self }
+    }
+
+    /// Plays a step as it stands in the plan.
+    pub(super) fn play(&mut self, planned: &PlannedStep<'_>, transition: Option<Transition>) {
+        self.play_and_see(planned, transition, |_| {});
+    }
+
+    /// Plays a step with other updates.
+    pub(super) fn play_with(
+        &mut self,
+        updates: Vec<Update>,
+        planned: &PlannedStep<'_>,
+        transition: Option<Transition>,
+    ) {
+        let step = with_updates(planned.step, updates);
+        self.play(&PlannedStep { step: &step, ..planned.clone() }, transition);
+    }
+
+    /// What may be asked at a step, each with what it costs at the least, and this path after the step without any update.
+    pub(super) fn looked_at(
+        &self,
+        planned: &PlannedStep<'_>,
+        transition: Option<Transition>,
+        played: HowOften,
+    ) -> (Vec<(Vec<Update>, Cost)>, Self) {
+        let mut path = self.clone();
+        let mut options = Vec::new();
+        let own = planned.step.listed_updates().to_vec();
+        let step = with_updates(planned.step, Vec::new());
+        let planned = PlannedStep { step: &step, ..planned.clone() };
+        path.play_and_see(&planned, transition, |step| {
+            let with_least = |updates: Vec<Update>| (updates.clone(), least(&updates, step, self.plan));
+            let mut found = candidates(step, self.plan, played);
+            // What the plan asks for is one of the ways, whatever the display could do. Where it is left to choose this is
+            // nothing, which is one of them already.
+            if !found.contains(&own) {
+                found.push(own);
+            }
+            options = found.into_iter().map(with_least).collect();
+        });
+        (options, path)
+    }
+
+    fn play_and_see(
+        &mut self,
+        planned: &PlannedStep<'_>,
+        transition: Option<Transition>,
+        see: impl FnOnce(&PlayedStep<'_>),
+    ) {
+        let (runner, meter, tally, plan) = (&mut self.runner, &mut self.meter, &mut self.tally, self.plan);
+        let mut outlook = 0.0;
+        self.player.play(planned, transition, |step| {
+            runner.step(step);
+            meter.step(step, plan);
+            tally.step(step, plan);
+            outlook = outlook_of(step, plan);
+            see(step);
+        });
+        self.outlook = outlook;
+        self.judge();
+    }
+
+    pub(super) fn end(&mut self) {
+        self.runner.end();
+        self.meter.end();
+        self.heeds_budgets = true;
+        self.outlook = 0.0;
+        self.judge();
+    }
+
+    fn judge(&mut self) {
+        self.score = self.score_by(&self.runner, None);
+        let mut runner = self.runner.clone();
+        runner.end();
+        // That the last picture must be clean is said of the last one only.
+        self.ended = self.score_by(&runner, Some("ends-ghosted"));
+        self.rules = runner.findings().map(|finding| (finding.rule, finding.severity)).collect();
+    }
+
+    fn score_by(&self, runner: &RuleRunner<'_>, without: Option<&str>) -> Score {
+        let mut score = Score { errors: self.over_budget(), cost: self.meter.cost().total() };
+        let counts = |finding: &&Finding| Some(finding.rule) != without && !is_accepted(finding, &self.plan.accept);
+        for finding in runner.findings().filter(counts) {
+            score.errors += u64::from(finding.severity == Severity::Error);
+            score.cost += of_finding(finding.severity);
+        }
+        score
+    }
+
+    /// How many of the plan's budgets are overspent already. Figures only grow; those of findings count as findings.
+    fn over_budget(&self) -> u64 {
+        if self.plan.budgets.is_empty() || !self.heeds_budgets {
+            return 0;
+        }
+        let figures = self.tally.so_far().figures();
+        let over = |(name, budget): &(&String, &f64)| figures.get(name.as_str()).is_some_and(|figure| figure > *budget);
+        self.plan.budgets.iter().filter(over).count() as u64
+    }
+
+    /// By this paths are kept or given up.
+    pub(super) fn rank(&self) -> Score {
+        Score { errors: self.ended.errors, cost: self.ended.cost + self.outlook }
+    }
+
+    pub(super) fn judged(&self, updates: Vec<Update>) -> Way {
+        Way { updates, cost: self.cost(), rules: self.rules.clone(), rank: self.rank(), is_played: true }
+    }
+
+    /// A way on from this path that is not played, as good as it can be at the best.
+    pub(super) fn not_played(&self, updates: Vec<Update>, least: Cost) -> Way {
+        let rank = self.hope(least);
+        Way { updates, cost: self.cost() + least, rules: Vec::new(), rank, is_played: false }
+    }
+
+    /// How good this path can be at the best after a step that costs so much at the least: scores only grow.
+    pub(super) fn hope(&self, least: Cost) -> Score {
+        Score { cost: self.score.cost + least.total(), ..self.score }
+    }
+
+    fn cost(&self) -> Cost {
+        self.meter.cost()
+    }
+
+    /// Whether two paths are one for all that counts: a window by name, and the same window by its box. Paths with
+    /// something given go different ways later.
+    pub(super) fn is_like(&self, other: &Self) -> bool {
+        self.given.is_empty()
+            && other.given.is_empty()
+            && (self.score, self.cost()) == (other.score, other.cost())
+            && self.player.is_like(&other.player)
+    }
+
+    /// The paths into which this one parts at a step, by what is given for it.
+    pub(super) fn parted(mut self, place: usize) -> Vec<(Option<Arc<Choice>>, Self)> {
+        let mut groups: Vec<(Option<Arc<Choice>>, Vec<Choices>)> = Vec::new();
+        for choices in std::mem::take(&mut self.given) {
+            let is_of = |(choice, _): &&mut (Option<Arc<Choice>>, _)| *choice == choices[place];
+            match groups.iter_mut().find(is_of) {
+                Some((_, lists)) => lists.push(choices),
+                None => groups.push((choices[place].clone(), vec![choices])),
+            }
+        }
+        if groups.is_empty() {
+            return vec![(None, self)];
+        }
+        groups.into_iter().map(|(choice, given)| (choice, Self { given, ..self.clone() })).collect()
+    }
+}
+
+/// A panel that comes near its limits will soon have to be cleaned.
+fn outlook_of(step: &PlayedStep<'_>, plan: &Plan) -> f64 {
+    const FULL: f64 = 14.0;
+    let Some(limit) = plan.limit_or_display("too-many-since-cleaning", "updates").filter(|limit| *limit > 0.0) else {
+        return 0.0;
+    };
+    let worn = f64::from(step.glass.most_since_cleaning()) / limit;
+    FULL * (worn - 0.5).max(0.0)
+}
+
+/// The same step with other updates. What it shows is known of the step as it is played: of a list of screens only that
+/// there is one counts here.
+fn with_updates(step: &Step, updates: Vec<Update>) -> Arc<Step> {
+    let shows = match &step.shows {
+        Shows::Same => Shows::Same,
+        Shows::Screen(screen) => Shows::Screen(*screen),
+        Shows::Each(_) => Shows::Each(Vec::new()),
+    };
+    Arc::new(Step {
+        pointer: step.pointer.clone(),
+        label: step.label.clone(),
+        strokes: step.strokes.clone(),
+        updates: Updates::Listed(updates),
+        shows,
+        ..*step
+    })
+}

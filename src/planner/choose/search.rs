@@ -1,0 +1,205 @@
+//! The search: paths through a plan go on side by side, step by step, as long as they are among the best.
+//!
+//! Knows which paths part and which are given up; a path plays and judges itself.
+
+use std::{ops::ControlFlow, sync::Arc};
+
+use super::{
+    candidates::HowOften,
+    cost::Score,
+    effort::{Beam, EXHAUSTIVE},
+    open_steps::{Choice, Choices, Open},
+    path::Path,
+    reasons::{Way, why},
+};
+use crate::{
+    change::pipeline::{ScreenSource, Transition},
+    plan::{Plan, PlannedStep, Update},
+    review::{BrokenScreen, walk},
+    screen::Picture,
+};
+
+/// What the search found.
+#[derive(Clone, Debug)]
+pub(super) struct Found {
+    pub(super) choices: Choices,
+    pub(super) score: Score,
+    /// Whether every path there is was played, or could not have been the best.
+    pub(super) is_whole: bool,
+}
+
+impl Found {
+    /// The better of both, which says whether every path was played as this one does.
+    pub(super) fn or(self, other: Self) -> Self {
+        if other.score.order(&self.score).is_lt() { Self { is_whole: self.is_whole, ..other } } else { self }
+    }
+}
+
+/// A search through a plan.
+pub(super) struct Search<'s> {
+    pub(super) plan: &'s Plan,
+    pub(super) screens: &'s dyn ScreenSource,
+    pub(super) threads: usize,
+    pub(super) open: &'s Open,
+    pub(super) beam: Beam,
+    /// A score that is known to be had: paths that are worse already are given up.
+    pub(super) bound: Option<Score>,
+    /// Whether a path that overspends a budget is worse at once, or only in the end: a budget that cannot be kept would
+    /// lead astray.
+    pub(super) heeds_budgets: bool,
+}
+
+impl Search<'_> {
+    /// Searches with all steps open.
+    pub(super) fn run(&self) -> Result<Found, Vec<BrokenScreen>> {
+        self.run_with(Vec::new())
+    }
+
+    /// Searches with choices given for some steps, or all; every list is followed.
+    pub(super) fn run_with(&self, given: Vec<Choices>) -> Result<Found, Vec<BrokenScreen>> {
+        let Self { plan, open, beam, .. } = *self;
+        let mut is_whole = true;
+        let begin =
+            |begins: Arc<Picture>| vec![Path::new(plan, begins, open.len(), self.heeds_budgets).with_given(given)];
+        let paths = walk(plan, self.screens, self.threads, begin, |paths: &mut Vec<Path<'_>>, planned, transition| {
+            let before = std::mem::take(paths);
+            for path in before {
+                is_whole &= extend(path, planned, transition.as_ref(), (open, beam), paths);
+            }
+            if let Some(bound) = self.bound {
+                paths.retain(|path| path.score.order(&bound).is_le());
+            }
+            is_whole &= prune(paths, beam);
+            (ControlFlow::Continue(()), None)
+        })?;
+        let mut ended = paths;
+        ended.iter_mut().for_each(Path::end);
+        let best = ended.into_iter().min_by(|one, other| one.score.order(&other.score));
+        let none = Score { errors: u64::MAX, cost: f64::INFINITY };
+        let (choices, score) = best.map_or((Vec::new(), none), |best| (best.chosen, best.score));
+        Ok(Found { choices, score, is_whole })
+    }
+}
+
+/// Plays a plan once; `choose` is given what may be asked at each open step, and gives the place of what it takes.
+pub(super) fn play_through(
+    plan: &Plan,
+    screens: &dyn ScreenSource,
+    open: &Open,
+    choose: &mut dyn FnMut(&[Vec<Update>]) -> usize,
+) -> Result<Score, Vec<BrokenScreen>> {
+    let begin = |begins| Path::new(plan, begins, open.len(), true);
+    let mut path = walk(plan, screens, 1, begin, |path, planned, transition| {
+        let Some((_, played)) = open.get(planned.step) else {
+            path.play(planned, transition);
+            return (ControlFlow::Continue(()), None);
+        };
+        let (options, _) = path.looked_at(planned, transition.clone(), played);
+        let mut options: Vec<Vec<Update>> = options.into_iter().map(|(updates, _)| updates).collect();
+        let taken = choose(&options);
+        path.play_with(options.swap_remove(taken), planned, transition);
+        (ControlFlow::Continue(()), None)
+    })?;
+    path.end();
+    Ok(path.score)
+}
+
+/// Plays one step of a path in every way that is open; gives whether all ways go on.
+fn extend<'p>(
+    mut path: Path<'p>,
+    planned: &PlannedStep<'_>,
+    transition: Option<&Transition>,
+    (open, beam): (&Open, Beam),
+    paths: &mut Vec<Path<'p>>,
+) -> bool {
+    let Some((place, played)) = open.get(planned.step) else {
+        path.play(planned, transition.cloned());
+        paths.push(path);
+        return true;
+    };
+    if let Some(choice) = path.chosen[place].clone() {
+        path.play_with(choice.updates.clone(), planned, transition.cloned());
+        paths.push(path);
+        return true;
+    }
+    let mut is_whole = true;
+    for (choice, mut path) in path.parted(place) {
+        if let Some(choice) = choice {
+            path.play_with(choice.updates.clone(), planned, transition.cloned());
+            path.chosen[place] = Some(choice);
+            paths.push(path);
+        } else {
+            is_whole &= explore(&path, planned, transition, (place, played, beam), paths);
+        }
+    }
+    is_whole
+}
+
+/// Plays one step of a path in every way that may be asked; gives whether all ways go on.
+fn explore<'p>(
+    path: &Path<'p>,
+    planned: &PlannedStep<'_>,
+    transition: Option<&Transition>,
+    (place, played, beam): (usize, HowOften, Beam),
+    paths: &mut Vec<Path<'p>>,
+) -> bool {
+    let (options, without) = path.looked_at(planned, transition.cloned(), played);
+    let plan = path.plan;
+    let considered = Arc::new(options.iter().map(|(updates, _)| updates.clone()).collect::<Vec<_>>());
+    let mut without = Some(without);
+    let mut ways: Vec<(usize, Path<'p>)> = Vec::new();
+    let mut judged: Vec<(usize, Way)> = Vec::new();
+    let mut in_order: Vec<usize> = (0..options.len()).collect();
+    in_order.sort_by(|one, other| options[*one].1.total().total_cmp(&options[*other].1.total()));
+    for at in in_order {
+        let (updates, least) = &options[at];
+        let hope = path.hope(*least);
+        let is_full = ways.len() == beam.paths;
+        let is_hopeless = ways.last().is_some_and(|(_, worst)| is_full && hope.order(&worst.rank()).is_gt())
+            || ways.first().is_some_and(|(_, best)| !beam.takes(hope, best.rank()));
+        if is_hopeless {
+            judged.push((at, path.not_played(updates.clone(), *least)));
+            continue;
+        }
+        let way = without.take_if(|_| updates.is_empty()).unwrap_or_else(|| {
+            let mut way = path.clone();
+            way.play_with(updates.clone(), planned, transition.cloned());
+            way
+        });
+        judged.push((at, way.judged(updates.clone())));
+        ways.push((at, way));
+        // Paths that will not go on are given up at once: each holds a whole panel.
+        ways.sort_by(|(one_at, one), (other_at, other)| one.rank().order(&other.rank()).then(one_at.cmp(other_at)));
+        ways.truncate(beam.paths);
+    }
+    judged.sort_by(|(one_at, one), (other_at, other)| one.rank.order(&other.rank).then(one_at.cmp(other_at)));
+    for (at, mut way) in ways {
+        way.chosen[place] = Some(Arc::new(Choice {
+            pointer: planned.step.pointer.clone(),
+            step: planned.index,
+            label: planned.step.label.clone(),
+            updates: options[at].0.clone(),
+            why: why(&judged, at, plan),
+            considered: considered.clone(),
+        }));
+        paths.push(way);
+    }
+    options.len() <= beam.paths
+}
+
+/// Keeps the best paths; gives whether all could be kept.
+fn prune(paths: &mut Vec<Path<'_>>, beam: Beam) -> bool {
+    paths.sort_by(|one, other| one.rank().order(&other.rank()));
+    // Paths that look alike in all that counts are one: a window by name and the same window by its box.
+    let all = paths.len();
+    if beam.paths < EXHAUSTIVE {
+        paths.dedup_by(|one, other| one.is_like(other));
+    }
+    // Rules may remember more than can be compared: only where none was left out, none better can be missing.
+    let is_whole = all <= beam.paths;
+    paths.truncate(beam.paths);
+    if let Some(best) = paths.first().map(Path::rank) {
+        paths.retain(|path| beam.takes(path.rank(), best));
+    }
+    is_whole
+}

@@ -14,7 +14,7 @@ use crate::{
     panel::{PlayedStep, Player},
     plan::{Plan, PlannedStep, Shows, Step, Update, Updates},
     review::{BrokenScreen, new_player, walk},
-    rules::{RuleRunner, Selection},
+    rules::{Looks, RuleRunner, Selection},
     screen::Picture,
 };
 
@@ -191,30 +191,12 @@ struct Course<'p> {
     outlook: f64,
 }
 
-/// Rules that look at screens and strokes alone: whatever is chosen, they find the same.
-const OF_SCREENS: [&str; 10] = [
-    "shade-not-on-panel",
-    "dither-shimmers",
-    "thin-line",
-    "greys-too-close",
-    "part-segment",
-    "line-width-jumps",
-    "faint-text",
-    "tiny-text",
-    "small-target",
-    "font-substituted",
-];
-
-fn selection() -> Selection {
-    Selection { only: Vec::new(), without: OF_SCREENS.map(str::to_owned).to_vec() }
-}
-
 impl<'p> Course<'p> {
     fn new(plan: &'p Plan, begins: Arc<Picture>, open: usize, heeds_budgets: bool) -> Self {
         Self {
             plan,
             player: new_player(plan, begins),
-            bench: RuleRunner::new(plan, &selection()),
+            bench: RuleRunner::new(plan, &Selection::of_those_that(Looks::depends_on_updates)),
             meter: Meter::default(),
             chosen: vec![None; open],
             given: Vec::new(),
@@ -291,18 +273,17 @@ impl<'p> Course<'p> {
     }
 
     fn judge(&mut self) {
-        self.score = self.score_by(&self.bench, None);
+        self.score = self.score_of(self.bench.findings());
         let mut bench = self.bench.clone();
         bench.end();
         // That the last picture must be clean is said of the last one only.
-        self.ended = self.score_by(&bench, Some("ends-ghosted"));
+        self.ended = self.score_of(bench.findings_of_those_that(|looks| looks != Looks::LastPicture));
         self.rules = bench.findings().map(|finding| (finding.rule, finding.severity)).collect();
     }
 
-    fn score_by(&self, bench: &RuleRunner<'_>, without: Option<&str>) -> Score {
+    fn score_of<'f>(&self, findings: impl Iterator<Item = &'f Finding>) -> Score {
         let mut score = Score { errors: self.over_budget(), cost: self.meter.cost().total() };
-        let counts = |finding: &&Finding| Some(finding.rule) != without && !is_accepted(finding, &self.plan.accept);
-        for finding in bench.findings().filter(counts) {
+        for finding in findings.filter(|finding| !is_accepted(finding, &self.plan.accept)) {
             score.errors += u64::from(finding.severity == Severity::Error);
             score.cost += of_finding(finding.severity);
         }
@@ -372,9 +353,8 @@ impl<'p> Course<'p> {
 /// A panel that comes near its limits will soon have to be cleaned.
 fn outlook_of(step: &PlayedStep<'_>, plan: &Plan) -> f64 {
     const FULL: f64 = 14.0;
-    let Some(limit) = plan.limit_or_display("too-many-since-cleaning", "updates").filter(|limit| *limit > 0.0) else {
-        return 0.0;
-    };
+    let limit = plan.limits.too_many_since_cleaning.updates.map(|limit| limit.value);
+    let Some(limit) = limit.filter(|limit| *limit > 0.0) else { return 0.0 };
     let worn = f64::from(step.glass.most_since_cleaning()) / limit;
     FULL * (worn - 0.5).max(0.0)
 }

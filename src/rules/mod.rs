@@ -516,7 +516,7 @@ pub(crate) mod tests {
 
     fn with(start: for<'p> fn(Setup<'p>) -> Box<dyn Rule + 'p>) -> &'static [Entry] {
         let head = r#"{ "level": "warning", "group": "", "limits": {}, "since": "", "source": "" }"#;
-        let page = format!("```json\n{head}\n```").leak();
+        let page = format!("# an-invented-rule: an invented trouble\n```json\n{head}\n```").leak();
         let invented = Entry { id: "an-invented-rule", page, looks: Looks::Updates, start };
         [&[invented], RULES].concat().leak()
     }

@@ -16,10 +16,6 @@ use crate::{
     screen::{Picture, ScreenFault},
 };
 
-/// The least visible difference of lightness, L*: Mahy, Van Eycken and Oosterlinck, 1994.
-const JUST_NOTICEABLE_L: f64 = 2.3;
-/// The smallest ghost that is told, mm2: common practice, no source.
-const SMALLEST_GHOST_MM2: f64 = 0.5;
 /// As many broken screens are told of one plan.
 const MOST_BROKEN: usize = 20;
 
@@ -178,15 +174,14 @@ pub(crate) fn new_player(plan: &Plan, begins: Arc<Picture>) -> Player<'_> {
 
 /// From which difference and area on a ghost counts in this plan.
 pub(crate) fn ghost_limits(plan: &Plan) -> GhostLimits {
-    GhostLimits {
-        limit_l: plan.limit("visible-ghost", "limit_l").unwrap_or(JUST_NOTICEABLE_L),
-        area_mm2: plan.limit("visible-ghost", "area_mm2").unwrap_or(SMALLEST_GHOST_MM2),
-    }
+    let limits = &plan.limits.visible_ghost;
+    GhostLimits { limit_l: limits.limit_l.value, area_mm2: limits.area_mm2.value }
 }
 
 /// From where on the panel tells of something in this plan.
 fn watched(plan: &Plan) -> Watched {
-    Watched { ghost: ghost_limits(plan), net_impulse_vs: plan.limit_or_display("charge-builds-up", "net_impulse_vs") }
+    let net_impulse = plan.limits.charge_builds_up.net_impulse_vs;
+    Watched { ghost: ghost_limits(plan), net_impulse_vs: net_impulse.map(|limit| limit.value) }
 }
 
 /// The broken screen that ended the play, and the others that would have ended it later.

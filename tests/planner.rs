@@ -126,7 +126,7 @@ fn world(steps: &[RandomStep], begins: &str) -> (Plan, Screens) {
                 ..Step::new(Shows::Screen(ScreenId(at)))
             })
         });
-    (made.make("plan").unwrap(), Screens { bytes, ink })
+    (made.make("plan", &stillpage::rules::known_rules()).unwrap(), Screens { bytes, ink })
 }
 
 fn word_of<T, const N: usize>(word: &str, words: [(&str, T); N]) -> T {
@@ -164,10 +164,10 @@ fn a_plan_made_in_code_is_the_one_that_a_text_says() {
     };
     let again = vec![
         Step { updates: Updates::Choose, ..Step::new(Shows::Screen(ScreenId(1))) },
-        Step { power_off: true, ..Step::new(Shows::Same) },
+        Step { power: Some(stillpage::plan::Power::Off), ..Step::new(Shows::Same) },
     ];
     let made = PlanMaker::new(read.display.clone(), 2).begins(Begins::Screen(ScreenId(1))).step(first);
-    let made = made.repeat(3, again).make("plan").unwrap();
+    let made = made.repeat(3, again).make("plan", &stillpage::rules::known_rules()).unwrap();
     let all_but_the_text = |plan: Plan| {
         let source = Arc::new(Source { name: String::new(), text: String::new() });
         format!("{:#?}", Plan { source, ..plan })

@@ -14,7 +14,7 @@ use super::{
     output::{make_folder, write_file, write_out},
     telling::done,
 };
-use crate::{report::sentences::sentence, rules::caution_of, source::Fault};
+use crate::{report::sentences::sentence, rules::FLASH_CAUTION, source::Fault};
 
 /// How the pages are read; told below the command's help and on its man page.
 const WHERE: &str = "\
@@ -106,8 +106,8 @@ fn whole(page: &mut Roff) {
     let examples: Vec<String> = EXAMPLES.iter().map(|(about, command)| format!("{about}:\n    {command}\n")).collect();
     as_it_stands(page, "EXAMPLES", &examples.join("\n"));
     page.control("SH", ["CAUTIONS"]);
-    let flashes = caution_of("flashes-too-fast").map(sentence);
-    for (at, caution) in flashes.as_deref().into_iter().chain(CAUTIONS).enumerate() {
+    let flashes = sentence(FLASH_CAUTION);
+    for (at, caution) in [flashes.as_str()].into_iter().chain(CAUTIONS).enumerate() {
         if at > 0 {
             page.control("PP", []);
         }

@@ -14,7 +14,7 @@ use super::{
     telling::{done, tell, unknown},
 };
 use crate::{
-    plan::{Plan, RuleSettings, Set},
+    plan::{Plan, RuleSettings, Set, display_limit},
     rules::{Limit, Page, pages, rule_named},
     source::Fault,
 };
@@ -117,7 +117,7 @@ fn limit_words(page: &Page, limit: &Limit, held: &Held) -> String {
     let of_display = held
         .plan
         .as_ref()
-        .and_then(|plan| plan.display_limit(page.id, &limit.name).map(|value| (value, plan.display.name.as_str())));
+        .and_then(|plan| Some((display_limit(&plan.display, page.id, &limit.name)?, plan.display.name.as_str())));
     match (set, of_display) {
         (Some(set), None) => format!("{} ({}; else {usual})", number(set.value), set_in(set)),
         (Some(set), Some((value, display))) => {

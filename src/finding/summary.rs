@@ -3,7 +3,10 @@
 use std::collections::BTreeMap;
 
 use super::{Finding, Severity};
-use crate::{panel::PlayedStep, plan::Plan};
+use crate::{
+    panel::PlayedStep,
+    plan::{LimitValue, Plan, RuleLimits},
+};
 
 /// The figures of a plan.
 #[derive(Clone, Debug, PartialEq, Default)]
@@ -139,7 +142,7 @@ fn power(summary: &Summary, plan: &Plan) -> Option<Power> {
 fn not_checked(plan: &Plan) -> Vec<String> {
     let display = &plan.display;
     let mut texts = Vec::new();
-    if plan.limit_or_display("too-many-since-cleaning", "updates").is_none() {
+    if plan.limits.too_many_since_cleaning.updates.is_none() {
         texts
             .push(format!("updates since cleaning: the display `{}` gives no `updates_before_cleaning`", display.name));
     }
@@ -158,31 +161,29 @@ fn not_checked(plan: &Plan) -> Vec<String> {
     if let Some(names) = modes(&|mode| mode.energy.is_none()) {
         texts.push(format!("energy of {names}: no `energy_mj` figures, taken as none"));
     }
-    if let (true, Some(names)) = (has_limit(plan, NET_IMPULSE), modes(&|mode| mode.impulse.is_none())) {
+    if let (true, Some(names)) =
+        (plan.limits.charge_builds_up.net_impulse_vs.is_some(), modes(&|mode| mode.impulse.is_none()))
+    {
         texts.push(format!("net impulse of {names}: no `impulse_vs` figures, taken as none"));
     }
     texts
 }
 
-/// A limit that only the panel's maker can give: the rule, its limit, the display's field, and what is not checked.
-type MakersLimit = (&'static str, &'static str, &'static str, &'static str);
+/// A limit that only the panel's maker can give: what is not checked without it, the display's field, and the limit.
+type MakersLimit = (&'static str, &'static str, fn(&RuleLimits) -> Option<LimitValue>);
 
-const NET_IMPULSE: MakersLimit = ("charge-builds-up", "net_impulse_vs", "net_impulse_vs", "net impulse");
 const MAKERS_LIMITS: [MakersLimit; 3] = [
-    ("cleaning-overdue", "hours", "hours_between_cleanings", "time between cleanings"),
-    ("too-soon", "ms", "ms_between_updates", "time between updates"),
-    NET_IMPULSE,
+    ("time between cleanings", "hours_between_cleanings", |limits| limits.cleaning_overdue.hours),
+    ("time between updates", "ms_between_updates", |limits| limits.too_soon.ms),
+    ("net impulse", "net_impulse_vs", |limits| limits.charge_builds_up.net_impulse_vs),
 ];
-
-fn has_limit(plan: &Plan, (rule, limit, _, _): MakersLimit) -> bool {
-    plan.limit_or_display(rule, limit).is_some()
-}
 
 /// The limits that neither the display nor the plan gives, in one line.
 fn limits_not_given(plan: &Plan) -> Option<String> {
-    let missing: Vec<MakersLimit> = MAKERS_LIMITS.into_iter().filter(|limit| !has_limit(plan, *limit)).collect();
-    let what: Vec<&str> = missing.iter().map(|limit| limit.3).collect();
-    let fields: Vec<String> = missing.iter().map(|limit| format!("`{}`", limit.2)).collect();
+    let missing: Vec<MakersLimit> =
+        MAKERS_LIMITS.into_iter().filter(|(_, _, limit)| limit(&plan.limits).is_none()).collect();
+    let what: Vec<&str> = missing.iter().map(|(what, ..)| *what).collect();
+    let fields: Vec<String> = missing.iter().map(|(_, field, _)| format!("`{field}`")).collect();
     let display = &plan.display.name;
     (!missing.is_empty())
         .then(|| format!("{}: the display `{display}` gives no {}", what.join(", "), fields.join(", ")))

@@ -10,6 +10,7 @@ use super::{COLUMNS, PatchHistory, table::written};
 use crate::{
     display::{Display, Level, Mode, ink::InkKind},
     geometry::Rect,
+    rules::RULES,
     screen::png_of_levels,
 };
 
@@ -129,17 +130,10 @@ fn patches(display: &Display) -> Vec<Rect> {
     (0..PATCHES as u32).map(|at| Rect { x: (1 + 2 * at) * width, y, width, height }).collect()
 }
 
-/// Rules that tell of what the sequence brings about on purpose. Limits of the panel and flashes stay watched.
-const SILENT: [&str; 8] = [
-    "cleaning-overdue",
-    "dull-page",
-    "ends-ghosted",
-    "missed-rest",
-    "needless-flash",
-    "never-idle",
-    "restless",
-    "visible-ghost",
-];
+/// The rules that tell of what the sequence brings about on purpose. Limits of the panel and flashes stay watched.
+fn silent() -> impl Iterator<Item = &'static str> {
+    RULES.iter().filter(|rule| rule.looks.is_for_readers()).map(|rule| rule.id)
+}
 
 #[derive(Serialize)]
 struct TestPlan<'a> {
@@ -209,7 +203,7 @@ fn plan<'a>(
         title: format!("Test sequence for the residue of {} on {}", mode.name, display.name),
         display: named,
         begins: "unknown",
-        rules: SILENT.map(|rule| (rule, "off")).into(),
+        rules: silent().map(|rule| (rule, "off")).collect(),
         steps,
     }
 }

@@ -214,12 +214,6 @@ impl<'p> Player<'p> {
     }
 }
 
-impl Clone for Player<'_> {
-    fn clone(&self) -> Self {
-        self.fork()
-    }
-}
-
 /// The controller while a step is played: it says when each update is sent.
 struct AtWork<'a> {
     display: &'a Display,

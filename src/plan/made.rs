@@ -7,7 +7,8 @@
 use std::{collections::BTreeMap, sync::Arc};
 
 use super::{
-    Begins, Cause, MOST_STEPS, Node, Plan, RuleSettings, ScreenId, Shows, Step, Stroke, Update, Updates, WindowAsk,
+    Begins, Cause, KnownRule, MOST_STEPS, NoDefault, Node, Plan, RuleLimits, RuleSettings, ScreenId, Shows, Step,
+    Stroke, Update, Updates, WindowAsk,
 };
 use crate::{
     display::Display,
@@ -56,6 +57,8 @@ pub enum NoPlanReason {
     Repetition,
     /// There are so many steps, more than [`MOST_STEPS`].
     Steps(u64),
+    /// A rule's limit has no value.
+    Limit(NoDefault),
 }
 
 impl Update {
@@ -141,11 +144,11 @@ impl PlanMaker {
         self
     }
 
-    /// The plan.
+    /// The plan, with the limits that the pages of these rules and the display give.
     ///
     /// # Errors
     /// The first thing that no plan may be.
-    pub fn make(self, name: &str) -> Result<Plan, NoPlan> {
+    pub fn make(self, name: &str, known: &[KnownRule]) -> Result<Plan, NoPlan> {
         if let Some(wrong) = self.wrong {
             return Err(wrong);
         }
@@ -153,6 +156,9 @@ impl PlanMaker {
         if step_count > MOST_STEPS {
             return Err(NoPlan { step: "/steps".into(), reason: NoPlanReason::Steps(step_count) });
         }
+        let nothing_set = RuleSettings::new();
+        let limits = RuleLimits::resolve(known, &nothing_set, &nothing_set, &self.display)
+            .map_err(|missing| NoPlan { step: String::new(), reason: NoPlanReason::Limit(missing) })?;
         Ok(Plan {
             source: Arc::new(Source { name: name.into(), text: String::new() }),
             title: String::new(),
@@ -165,7 +171,8 @@ impl PlanMaker {
             begins: self.begins,
             nodes: self.nodes,
             step_count,
-            rules: RuleSettings::new(),
+            rules: nothing_set,
+            limits,
             accept: Vec::new(),
             display: self.display,
         })
@@ -278,7 +285,7 @@ mod tests {
     }
 
     fn made(step: Step) -> Result<Plan, NoPlan> {
-        PlanMaker::new(display(true), 1).step(step).make("made")
+        PlanMaker::new(display(true), 1).step(step).make("made", &crate::rules::known_rules())
     }
 
     fn refused(step: Step) -> NoPlanReason {
@@ -307,7 +314,9 @@ mod tests {
         assert_eq!(refused(Step::new(Shows::Screen(ScreenId(1)))), NoPlanReason::Screen(ScreenId(1)));
         assert_eq!(refused(Step { after_ms: -1.0, ..Step::new(Shows::Same) }), NoPlanReason::Time(-1.0));
         assert_eq!(refused(Step { touched: Some(empty), ..Step::new(Shows::Same) }), NoPlanReason::Window(empty));
-        let begins = PlanMaker::new(display(true), 0).begins(Begins::Screen(ScreenId(0))).make("made");
+        let begins = PlanMaker::new(display(true), 0)
+            .begins(Begins::Screen(ScreenId(0)))
+            .make("made", &crate::rules::known_rules());
         assert_eq!(begins.expect_err("there is no screen").step, "/begins/screen");
     }
 
@@ -326,13 +335,15 @@ mod tests {
         let backwards = Stroke { points: vec![point(5.0), point(0.0)], ..stroke.clone() };
         assert_eq!(refused(draws(backwards)), NoPlanReason::StrokePoints);
         assert_eq!(refused(draws(Stroke { points: Vec::new(), ..stroke.clone() })), NoPlanReason::StrokePoints);
-        let no_ink = PlanMaker::new(display(false), 0).step(draws(stroke)).make("made");
+        let no_ink = PlanMaker::new(display(false), 0).step(draws(stroke)).make("made", &crate::rules::known_rules());
         assert_eq!(no_ink.expect_err("nothing draws it").reason, NoPlanReason::NoControllerInk);
     }
 
     #[test]
     fn repetitions_have_steps_and_an_end() {
-        let again = |count: u64, body: Vec<Step>| PlanMaker::new(display(true), 0).repeat(count, body).make("made");
+        let again = |count: u64, body: Vec<Step>| {
+            PlanMaker::new(display(true), 0).repeat(count, body).make("made", &crate::rules::known_rules())
+        };
         let step = || vec![Step::new(Shows::Same)];
         assert_eq!(again(0, step()).expect_err("no time").reason, NoPlanReason::Repetition);
         assert_eq!(again(2, Vec::new()).expect_err("no step").reason, NoPlanReason::Repetition);

@@ -3,6 +3,7 @@
 //! [`read_plan`] turns the text into a [`Plan`], [`PlanMaker`] makes one in code; [`Plan::steps`] expands it lazily. Knows the display, not the pictures.
 
 mod expand;
+mod limits;
 mod made;
 mod read;
 mod settings;
@@ -15,10 +16,11 @@ use crate::{
     source::Source,
 };
 pub use expand::{PlannedStep, Steps};
+pub use limits::{LimitValue, NoDefault, Origin, RuleLimits, display_limit};
 pub use made::{NoPlan, NoPlanReason, PlanMaker};
 pub use read::{Surroundings, Trouble, read_plan};
 pub use settings::{
-    FolderSettings, KnownRule, RuleLevel, RuleSetting, RuleSettings, Set, read_folder_settings, with_outer,
+    FolderSettings, KnownLimit, KnownRule, RuleLevel, RuleSetting, RuleSettings, Set, read_folder_settings, with_outer,
 };
 
 /// The most steps of an expanded plan.
@@ -76,6 +78,8 @@ pub struct Plan {
     pub step_count: u64,
     /// Settings of rules, its own and those of the folders that it lies in.
     pub rules: RuleSettings,
+    /// The limits of the rules as they hold here.
+    pub limits: RuleLimits,
     /// Findings that somebody has decided to live with.
     pub accept: Vec<Accept>,
 }
@@ -314,29 +318,5 @@ impl Plan {
     /// Has it played at a temperature, whatever it says itself.
     pub fn hold_temperature(&mut self, celsius: f64) {
         (self.temperature_c, self.temperature_is_held) = (celsius, true);
-    }
-
-    /// A limit of a rule, where the plan or a folder above it sets it.
-    pub fn limit(&self, rule: &str, name: &str) -> Option<f64> {
-        self.rules.get(rule)?.limits.get(name).map(|limit| limit.value)
-    }
-
-    /// A limit of a rule, where somebody sets it or else the display gives it.
-    pub fn limit_or_display(&self, rule: &str, name: &str) -> Option<f64> {
-        self.limit(rule, name).or_else(|| self.display_limit(rule, name))
-    }
-
-    /// A limit of a rule, where the display gives it.
-    pub fn display_limit(&self, rule: &str, name: &str) -> Option<f64> {
-        let limits = &self.display.limits;
-        match (rule, name) {
-            ("too-many-since-cleaning", "updates") => limits.updates_before_cleaning.map(f64::from),
-            ("too-soon", "ms") => limits.ms_between_updates,
-            ("slow-answer", "first_ms") => limits.first_ms,
-            ("slow-answer", "whole_ms") => limits.whole_ms,
-            ("cleaning-overdue", "hours") => limits.hours_between_cleanings,
-            ("charge-builds-up", "net_impulse_vs") => limits.net_impulse_vs,
-            _ => None,
-        }
     }
 }

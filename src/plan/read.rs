@@ -8,8 +8,8 @@ use std::{
 };
 
 use super::{
-    Accept, BUDGET_FIGURES, Begins, Cause, MOST_STEPS, Node, Plan, Power, ScreenId, Shows, Step, StepName, Stroke,
-    StrokePoint, Update, Updates, WindowAsk,
+    Accept, BUDGET_FIGURES, Begins, Cause, MOST_STEPS, NoDefault, Node, Plan, Power, RuleLimits, ScreenId, Shows, Step,
+    StepName, Stroke, StrokePoint, Update, Updates, WindowAsk,
     settings::{KnownRule, RuleSettings, rules, with_outer},
 };
 use crate::{
@@ -118,7 +118,8 @@ fn plan(reading: &mut Reading, root: &Item<'_>, surroundings: &mut dyn Surroundi
     let battery_mwh = figure(reading, &fields, "battery_mwh", 1e-6, 1e12);
     let rotation = rotation(reading, &fields);
     let budgets = budgets(reading, &fields);
-    let rules = with_outer(rules(reading, &fields, surroundings.rules()), &surroundings.settings());
+    let own_settings = rules(reading, &fields, surroundings.rules());
+    let folder_settings = surroundings.settings();
     let mut context = Context { surroundings, display };
     let begins = begins(reading, &fields, &mut context);
     let steps = reading.required(&fields, "steps", "a refresh plan");
@@ -139,6 +140,8 @@ fn plan(reading: &mut Reading, root: &Item<'_>, surroundings: &mut dyn Surroundi
     let known = are_whole.then(|| KnownSteps::new(&nodes, step_count));
     let accept = accept(reading, &fields, known.as_ref(), context.surroundings.rules());
     let display = context.display?;
+    let limits = RuleLimits::resolve(context.surroundings.rules(), &own_settings, &folder_settings, &display);
+    let limits = limits.map_err(|missing| no_default(reading, root, missing)).ok()?;
     Some(Plan {
         source: reading.source.clone(),
         title,
@@ -151,10 +154,17 @@ fn plan(reading: &mut Reading, root: &Item<'_>, surroundings: &mut dyn Surroundi
         begins,
         nodes,
         step_count,
-        rules,
+        rules: with_outer(own_settings, &folder_settings),
+        limits,
         accept,
         display,
     })
+}
+
+/// No fault of the plan: whoever has it read knows no page that gives the limit.
+fn no_default(reading: &mut Reading, root: &Item<'_>, NoDefault { rule, name }: NoDefault) {
+    let message = format!("a fault of stillpage itself: the rule `{rule}` has no default for its limit `{name}`");
+    reading.fault(root, message, "please report it with the plan");
 }
 
 fn count_text(count: u64) -> String {

@@ -16,8 +16,17 @@ use crate::source::{
 pub struct KnownRule {
     /// The id.
     pub id: String,
-    /// The names of its limits.
-    pub limits: Vec<String>,
+    /// Its limits.
+    pub limits: Vec<KnownLimit>,
+}
+
+/// A limit that may be set, as the page of its rule gives it.
+#[derive(Clone, Debug)]
+pub struct KnownLimit {
+    /// The name.
+    pub name: String,
+    /// What it is where nobody says otherwise.
+    pub default: Option<f64>,
 }
 
 /// Settings of rules, by id.
@@ -170,14 +179,14 @@ fn rule_setting(reading: &mut Reading, item: &Item<'_>, rule: &KnownRule) -> Opt
         return Some(RuleSetting { level: Some(level(reading, item)?), limits: BTreeMap::new() });
     }
     let mut known = vec!["level"];
-    known.extend(rule.limits.iter().map(String::as_str));
+    known.extend(rule.limits.iter().map(|limit| limit.name.as_str()));
     let fields = reading.object(item, &format!("the rule `{}`", rule.id), &known)?;
     let level = match fields.get("level") {
         None => None,
         Some(item) => Some(level(reading, item)?),
     };
     let mut limits = BTreeMap::new();
-    for name in &rule.limits {
+    for KnownLimit { name, .. } in &rule.limits {
         let Some(item) = fields.get(name) else { continue };
         if let Some(value) = reading.number(item, 0.0, 1e12) {
             limits.insert(name.clone(), set(reading, item, value));

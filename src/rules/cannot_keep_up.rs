@@ -33,7 +33,7 @@ struct Run {
 
 impl CannotKeepUp {
     pub(super) fn new(setup: &Setup<'_>) -> Self {
-        Self { limit_ms: setup.limit("wait_ms"), run: None }
+        Self { limit_ms: setup.limits.cannot_keep_up.wait_ms.value, run: None }
     }
 
     fn close(&mut self, sink: &mut Sink) {

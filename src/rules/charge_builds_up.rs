@@ -1,4 +1,4 @@
-//! `charge-builds-up`: pixels that were pushed one way more than the other, beyond the display's limit.
+//! `charge-builds-up`: pixels that were pushed one way more than the other, beyond their limit.
 
 use super::{Rule, Setup, wording};
 use crate::{
@@ -6,14 +6,14 @@ use crate::{
     finding::{Observation, Sink, StepField, Where},
     geometry::Rect,
     panel::PlayedStep,
-    plan::Plan,
+    plan::{LimitValue, Plan},
 };
 
 /// Follows the net impulse of the pixel that is worst off.
 #[derive(Clone)]
 pub(super) struct ChargeBuildsUp<'p> {
     plan: &'p Plan,
-    limit_vs: Option<f64>,
+    limit: Option<LimitValue>,
     open: Option<Open>,
 }
 
@@ -27,26 +27,26 @@ struct Open {
 
 impl<'p> ChargeBuildsUp<'p> {
     pub(super) fn new(setup: &Setup<'p>) -> Self {
-        Self { limit_vs: setup.limits.get("net_impulse_vs").copied(), plan: setup.plan, open: None }
+        Self { limit: setup.limits.charge_builds_up.net_impulse_vs, plan: setup.plan, open: None }
     }
 
-    fn close(&mut self, limit_vs: f64, sink: &mut Sink) {
+    fn close(&mut self, limit: LimitValue, sink: &mut Sink) {
         let Some(open) = self.open.take() else { return };
         let display = &self.plan.display;
         let observation = Observation {
             rect: open.rect,
             message: format!(
-                "{} gather a net impulse of up to {} V s; the display allows {} V s",
+                "{} gather a net impulse of up to {} V s; {}",
                 wording::area(open.pixels, display),
                 wording::figure(open.most_vs),
-                wording::figure(limit_vs)
+                wording::passed(limit, &format!("{} V s", wording::figure(limit.value)), "the display allows")
             ),
             help: "drive the place back the other way in a mode that balances it; a drive that is not balanced can damage a \
                    panel for good: the panel maker's own documents come first"
                 .into(),
             figures: vec![
                 ("net_impulse_vs", open.most_vs),
-                ("limit_vs", limit_vs),
+                ("limit_vs", limit.value),
                 ("px", open.pixels as f64),
                 ("mm2", display.area_mm2(open.pixels)),
             ],
@@ -58,7 +58,7 @@ impl<'p> ChargeBuildsUp<'p> {
 
 impl Rule for ChargeBuildsUp<'_> {
     fn step(&mut self, step: &PlayedStep<'_>, sink: &mut Sink) {
-        let Some(limit_vs) = self.limit_vs else { return };
+        let Some(limit) = self.limit else { return };
         if step.pen_line.is_empty() && step.updates.iter().all(|update| update.driven_px == 0) {
             // Nothing was driven: what was beyond the limit a step ago is so still.
             if let Some(open) = &mut self.open {
@@ -69,7 +69,7 @@ impl Rule for ChargeBuildsUp<'_> {
         let (over, most_vs) = step.glass.overcharged();
         let spots = regions(&over, step.grid());
         let Some(largest) = spots.iter().max_by_key(|spot| spot.pixels) else {
-            self.close(limit_vs, sink);
+            self.close(limit, sink);
             return;
         };
         let open = self.open.get_or_insert_with(|| Open {
@@ -85,8 +85,8 @@ impl Rule for ChargeBuildsUp<'_> {
     }
 
     fn end(&mut self, sink: &mut Sink) {
-        if let Some(limit_vs) = self.limit_vs {
-            self.close(limit_vs, sink);
+        if let Some(limit) = self.limit {
+            self.close(limit, sink);
         }
     }
 }

@@ -24,7 +24,7 @@ pub(super) struct CleaningInterrupts<'p> {
 impl<'p> CleaningInterrupts<'p> {
     pub(super) fn new(setup: &Setup<'p>) -> Self {
         Self {
-            quiet_ms: setup.limit("quiet_ms"),
+            quiet_ms: setup.limits.cleaning_interrupts.quiet_ms.value,
             plan: setup.plan,
             asked_ms: None,
             waiting: BTreeMap::new(),

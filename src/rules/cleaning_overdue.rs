@@ -1,4 +1,4 @@
-//! `cleaning-overdue`: the whole panel goes longer without a cleaning than the display allows.
+//! `cleaning-overdue`: the whole panel goes longer without a cleaning than it may.
 
 use super::{
     Rule, Setup,
@@ -8,36 +8,36 @@ use super::{
 use crate::{
     finding::{Observation, Sink, StepField, Where},
     panel::PlayedStep,
-    plan::Plan,
+    plan::{LimitValue, Plan},
 };
 
 /// Follows the time since the whole panel was cleaned.
 #[derive(Clone)]
 pub(super) struct CleaningOverdue<'p> {
     plan: &'p Plan,
-    limit_ms: Option<f64>,
+    hours: Option<LimitValue>,
     cleaned_ms: f64,
     open: Option<(Where, f64)>,
 }
 
 impl<'p> CleaningOverdue<'p> {
     pub(super) fn new(setup: &Setup<'p>) -> Self {
-        let limit_ms = setup.limits.get("hours").map(|hours| hours * HOUR_MS);
-        Self { limit_ms, plan: setup.plan, cleaned_ms: 0.0, open: None }
+        Self { hours: setup.limits.cleaning_overdue.hours, plan: setup.plan, cleaned_ms: 0.0, open: None }
     }
 
-    fn close(&mut self, limit_ms: f64, sink: &mut Sink) {
+    fn close(&mut self, hours: LimitValue, sink: &mut Sink) {
         let Some((place, longest_ms)) = self.open.take() else { return };
+        let limit = wording::span(hours.value * HOUR_MS);
         let observation = Observation {
             message: format!(
-                "the whole panel goes {} without a cleaning; the display asks for one every {}",
+                "the whole panel goes {} without a cleaning; {}",
                 wording::span(longest_ms),
-                wording::span(limit_ms)
+                wording::passed(hours, &limit, "the display asks for one every")
             ),
             help: wording::cleaning_help(&self.plan.display, |modes| {
                 format!("add a step at a quiet hour that cleans all of it with {modes}")
             }),
-            figures: vec![("hours", longest_ms / HOUR_MS), ("limit_hours", limit_ms / HOUR_MS)],
+            figures: vec![("hours", longest_ms / HOUR_MS), ("limit_hours", hours.value)],
             ..Observation::default()
         };
         sink.report(place, observation);
@@ -46,22 +46,22 @@ impl<'p> CleaningOverdue<'p> {
 
 impl Rule for CleaningOverdue<'_> {
     fn step(&mut self, step: &PlayedStep<'_>, sink: &mut Sink) {
-        let Some(limit_ms) = self.limit_ms else { return };
+        let Some(hours) = self.hours else { return };
         let since_ms = step.updates_request_ms() - self.cleaned_ms;
-        if since_ms > limit_ms {
+        if since_ms > hours.value * HOUR_MS {
             let (place, longest_ms) = self.open.get_or_insert_with(|| (Where::of(step, StepField::Updates), since_ms));
             place.last_step = step.planned.index;
             *longest_ms = since_ms;
         }
         if let Some(cleaned_ms) = whole_cleaning_ms(step, self.plan) {
             self.cleaned_ms = cleaned_ms;
-            self.close(limit_ms, sink);
+            self.close(hours, sink);
         }
     }
 
     fn end(&mut self, sink: &mut Sink) {
-        if let Some(limit_ms) = self.limit_ms {
-            self.close(limit_ms, sink);
+        if let Some(hours) = self.hours {
+            self.close(hours, sink);
         }
     }
 }

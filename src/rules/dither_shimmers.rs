@@ -27,9 +27,9 @@ const BUSY: f64 = 0.25;
 impl<'p> DitherShimmers<'p> {
     pub(super) fn new(setup: &Setup<'p>) -> Self {
         Self {
-            tone_l: setup.limit("tone_l"),
-            share: setup.limit("share"),
-            area_mm2: setup.limit("area_mm2"),
+            tone_l: setup.limits.dither_shimmers.tone_l.value,
+            share: setup.limits.dither_shimmers.share.value,
+            area_mm2: setup.limits.dither_shimmers.area_mm2.value,
             table: setup.plan.display.ink.level_table(),
             turns: TransitionCache::default(),
             plan: setup.plan,

@@ -1,6 +1,9 @@
 //! Whether a cleaning is due: by what was on the glass before a step.
 
-use crate::{panel::PlayedStep, plan::Plan};
+use crate::{
+    panel::PlayedStep,
+    plan::{LimitValue, Origin, Plan, RuleLimits},
+};
 
 /// What was known before the step that is looked at.
 #[derive(Clone)]
@@ -23,16 +26,22 @@ impl Due {
         Self { most: 0, ghosts: false, unknown, cleaned: false, cleaned_ms: 0.0 }
     }
 
+    /// Whose limit makes a cleaning due, in words: the display's own, where nobody gives one.
+    pub(super) fn whose(limits: &RuleLimits) -> &'static str {
+        let limit = limits.too_many_since_cleaning.updates.or(limits.cleaning_overdue.hours);
+        limit.map_or(Origin::Display, |limit| limit.origin).whose()
+    }
+
     /// Whether a cleaning in this step was due when the step was asked for.
     pub(super) fn is_due(&self, step: &PlayedStep<'_>, plan: &Plan) -> bool {
-        let limits = &plan.display.limits;
-        let near = |value: f64, limit: Option<f64>| limit.is_some_and(|limit| value >= SHARE * limit);
+        let limits = &plan.limits;
+        let near = |value: f64, limit: Option<LimitValue>| limit.is_some_and(|limit| value >= SHARE * limit.value);
         let hours = (step.updates_request_ms() - self.cleaned_ms) / HOUR_MS;
         self.ghosts
             || self.unknown
             || !self.cleaned
-            || near(f64::from(self.most), limits.updates_before_cleaning.map(f64::from))
-            || near(hours, limits.hours_between_cleanings)
+            || near(f64::from(self.most), limits.too_many_since_cleaning.updates)
+            || near(hours, limits.cleaning_overdue.hours)
     }
 
     /// Takes the state at the end of a step.

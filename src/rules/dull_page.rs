@@ -19,7 +19,7 @@ pub(super) struct DullPage<'p> {
 
 impl<'p> DullPage<'p> {
     pub(super) fn new(setup: &Setup<'p>) -> Self {
-        Self { limit_l: setup.limit("limit_l"), plan: setup.plan, open: [None, None] }
+        Self { limit_l: setup.limits.dull_page.limit_l.value, plan: setup.plan, open: [None, None] }
     }
 
     fn close(&mut self, end: usize, sink: &mut Sink) {

@@ -18,7 +18,8 @@ pub(super) struct EndsGhosted<'p> {
 
 impl<'p> EndsGhosted<'p> {
     pub(super) fn new(setup: &Setup<'p>) -> Self {
-        Self { limit_l: setup.limit("limit_l"), area_mm2: setup.limit("area_mm2"), plan: setup.plan }
+        let limits = &setup.limits.ends_ghosted;
+        Self { limit_l: limits.limit_l.value, area_mm2: limits.area_mm2.value, plan: setup.plan }
     }
 }
 

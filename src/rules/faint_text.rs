@@ -44,8 +44,8 @@ impl<'p> FaintText<'p> {
     pub(super) fn new(setup: &Setup<'p>) -> Self {
         Self {
             plan: setup.plan,
-            small: setup.limit("small"),
-            large: setup.limit("large"),
+            small: setup.limits.faint_text.small.value,
+            large: setup.limits.faint_text.large.value,
             table: setup.plan.display.ink.level_table(),
             followed: Followed::new(),
         }

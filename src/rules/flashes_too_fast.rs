@@ -21,7 +21,8 @@ pub(super) struct FlashesTooFast<'p> {
 
 impl<'p> FlashesTooFast<'p> {
     pub(super) fn new(setup: &Setup<'p>) -> Self {
-        let limits = FlashLimits { sr: setup.limit("sr"), per_second: setup.limit("per_second") };
+        let limits = &setup.limits.flashes_too_fast;
+        let limits = FlashLimits { sr: limits.sr.value, per_second: limits.per_second.value };
         Self { limits, watch: FlashWatch::new(setup.plan, limits), plan: setup.plan, told: BTreeSet::new() }
     }
 

@@ -40,8 +40,8 @@ const SMALLEST_MARK_MM2: f64 = 0.05;
 impl<'p> GreyInTwoLevelMode<'p> {
     pub(super) fn new(setup: &Setup<'p>) -> Self {
         Self {
-            settle_ms: setup.limit("settle_ms"),
-            fill_px: setup.limit("fill_px"),
+            settle_ms: setup.limits.grey_in_two_level_mode.settle_ms.value,
+            fill_px: setup.limits.grey_in_two_level_mode.fill_px.value,
             plan: setup.plan,
             waiting: Vec::new(),
         }

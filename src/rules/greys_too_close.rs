@@ -21,7 +21,7 @@ pub(super) struct GreysTooClose<'p> {
 
 impl<'p> GreysTooClose<'p> {
     pub(super) fn new(setup: &Setup<'p>) -> Self {
-        let (ink, limit_l) = (&setup.plan.display.ink, setup.limit("l"));
+        let (ink, limit_l) = (&setup.plan.display.ink, setup.limits.greys_too_close.l.value);
         let close = |level: Level| {
             ink.all().iter().filter(|other| *other != level && ink.apart(level, *other) < limit_l).collect()
         };

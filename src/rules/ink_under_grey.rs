@@ -1,6 +1,6 @@
 //! `ink-under-grey`: solid ink that the controller drew where the committed picture is grey or white shines through it.
 
-use super::{Rule, Setup, pen::SETTLE_MS, remedy, shapes, wording};
+use super::{Rule, Setup, remedy, shapes, wording};
 use crate::{
     change::{Mask, bits},
     display::{Level, ink::MOST_LEVELS},
@@ -10,11 +10,13 @@ use crate::{
     plan::Plan,
 };
 
-/// Follows the ink from the pen to the update that takes it away, and a second on.
+/// Follows the ink from the pen to the update that takes it away, and on until it should have settled.
 #[derive(Clone)]
 pub(super) struct InkUnderGrey<'p> {
     plan: &'p Plan,
     limit_l: f64,
+    /// How long what comes after the pen may take to put right what it left at first, ms.
+    settle_ms: f64,
     /// Ink that the glass still shows and memory does not, by the level that it was drawn in.
     standing: [Mask; 2],
     waiting: Vec<Waiting>,
@@ -47,7 +49,13 @@ const FEWEST_AROUND: usize = 16;
 
 impl<'p> InkUnderGrey<'p> {
     pub(super) fn new(setup: &Setup<'p>) -> Self {
-        Self { plan: setup.plan, limit_l: setup.limit("limit_l"), standing: Default::default(), waiting: Vec::new() }
+        Self {
+            plan: setup.plan,
+            limit_l: setup.limits.ink_under_grey.limit_l.value,
+            settle_ms: setup.limits.left_behind.settle_ms.value,
+            standing: Default::default(),
+            waiting: Vec::new(),
+        }
     }
 
     /// The ghost that some ink left, where memory's own level has replaced it; soft edges beside a line are none.
@@ -208,7 +216,7 @@ impl Rule for InkUnderGrey<'_> {
             }
             let pixels = self.driven_away(level, standing, step);
             if !pixels.is_empty() {
-                let deadline_ms = step.updates_request_ms() + SETTLE_MS;
+                let deadline_ms = step.updates_request_ms() + self.settle_ms;
                 let (place, ghost) = (Where::of(step, StepField::Updates), self.ghost(&pixels, step));
                 self.waiting.push(Waiting { place, deadline_ms, ink: level, pixels, ghost });
             }

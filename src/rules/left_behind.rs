@@ -28,7 +28,7 @@ struct Waiting {
 
 impl<'p> LeftBehind<'p> {
     pub(super) fn new(setup: &Setup<'p>) -> Self {
-        Self { settle_ms: setup.limit("settle_ms"), plan: setup.plan, waiting: Vec::new() }
+        Self { settle_ms: setup.limits.left_behind.settle_ms.value, plan: setup.plan, waiting: Vec::new() }
     }
 
     fn tell(&self, waiting: Waiting, sink: &mut Sink) {

@@ -42,7 +42,7 @@ impl Widths {
 impl<'p> LineWidthJumps<'p> {
     pub(super) fn new(setup: &Setup<'p>) -> Self {
         let table = setup.plan.display.ink.level_table();
-        Self { plan: setup.plan, limit_px: setup.limit("px"), table, lasting: Lasting::default() }
+        Self { plan: setup.plan, limit_px: setup.limits.line_width_jumps.px.value, table, lasting: Lasting::default() }
     }
 
     /// The widths at the places where the commit holds the line; nothing where it mostly does not. The mean of the middle

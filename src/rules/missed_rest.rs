@@ -28,7 +28,7 @@ struct Resting {
 
 impl<'p> MissedRest<'p> {
     pub(super) fn new(setup: &Setup<'p>) -> Self {
-        Self { pause_ms: setup.limit("pause_ms"), plan: setup.plan, resting: None }
+        Self { pause_ms: setup.limits.missed_rest.pause_ms.value, plan: setup.plan, resting: None }
     }
 
     fn tell(&mut self, now_ms: f64, sink: &mut Sink) {

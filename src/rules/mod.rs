@@ -60,14 +60,14 @@ mod window_off_panel;
 mod window_too_small;
 mod wrong_start;
 
-use std::{collections::BTreeMap, sync::OnceLock};
+use std::{fmt, sync::OnceLock};
 
 use dyn_clone::DynClone;
 
 use crate::{
     finding::{Finding, OWN_FAULT, Observation, Severity, Sink, StepField, Summary, Where, guarded},
     panel::PlayedStep,
-    plan::{KnownRule, Plan, RuleLevel},
+    plan::{KnownLimit, KnownRule, Plan, RuleLevel, RuleLimits},
 };
 pub use page::{Example, Limit, Page, read_page};
 
@@ -112,14 +112,43 @@ impl Outcome<'_> {
 pub struct Setup<'p> {
     /// The plan.
     pub plan: &'p Plan,
-    /// The limits by name, as they hold in this plan; those that nobody gives are missing.
-    pub limits: BTreeMap<String, f64>,
+    /// The limits of all rules, as they hold in this plan.
+    pub limits: &'p RuleLimits,
 }
 
-impl Setup<'_> {
-    /// A limit that has a default.
-    pub fn limit(&self, name: &str) -> f64 {
-        self.limits.get(name).copied().unwrap_or(f64::INFINITY)
+/// What a rule looks at. Whoever needs only some of the rules asks for this, and names none.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Looks {
+    /// The screens and strokes that the plan names: the rule finds the same whatever updates are chosen.
+    Screens,
+    /// What is asked of the panel, and what of that reaches the glass, when.
+    Updates,
+    /// What people at the device wait for, and what comes between.
+    Answers,
+    /// What the controller draws under the pen, and what becomes of it on the glass.
+    Strokes,
+    /// How clean the glass looks while the plan is played.
+    Ghosts,
+    /// How clean the picture looks that stays when the plan is over.
+    LastPicture,
+    /// How often, and with what need, the panel is cleaned, flashes and rests.
+    Pace,
+    /// What the panel is put to, beside a limit that it must not pass or that people must not be exposed to.
+    Strain,
+    /// What is said of the plan: its own figures, and what the other rules found.
+    Verdict,
+}
+
+impl Looks {
+    /// Whether what such a rule finds may change with the updates that are chosen.
+    pub fn depends_on_updates(self) -> bool {
+        self != Self::Screens
+    }
+
+    /// Whether such a rule speaks for those who read the panel: somebody who measures it leaves ghosts, and flashes, on
+    /// purpose.
+    pub fn is_for_readers(self) -> bool {
+        matches!(self, Self::Ghosts | Self::LastPicture | Self::Pace)
     }
 }
 
@@ -130,14 +159,30 @@ pub struct Entry {
     pub id: &'static str,
     /// The text of its page.
     pub page: &'static str,
+    /// What it looks at.
+    pub looks: Looks,
     start: for<'p> fn(Setup<'p>) -> Box<dyn Rule + 'p>,
 }
 
+impl fmt::Debug for Entry {
+    fn fmt(&self, formatter: &mut fmt::Formatter<'_>) -> fmt::Result {
+        formatter.debug_struct("Entry").field("id", &self.id).field("looks", &self.looks).finish_non_exhaustive()
+    }
+}
+
+impl Entry {
+    /// How bad a finding is where nobody says otherwise.
+    fn severity(&self) -> Severity {
+        rule_named(self.id).map_or_else(|| read_page(self.id, self.page).severity, |page| page.severity)
+    }
+}
+
 macro_rules! rules {
-    ($($id:literal $module:ident $rule:ident,)*) => {
+    ($($id:literal $module:ident $rule:ident $looks:ident,)*) => {
         &[$(Entry {
             id: $id,
             page: include_str!(concat!("../../rules/", $id, ".md")),
+            looks: Looks::$looks,
             start: |setup| Box::new($module::$rule::new(&setup)),
         },)*]
     };
@@ -145,53 +190,53 @@ macro_rules! rules {
 
 /// Every rule, in the order of the list that users see.
 pub const RULES: &[Entry] = rules![
-    "left-behind" left_behind LeftBehind,
-    "nothing-changes" nothing_changes NothingChanges,
-    "window-off-panel" window_off_panel WindowOffPanel,
-    "window-off-grid" window_off_grid WindowOffGrid,
-    "window-too-small" window_too_small WindowTooSmall,
-    "no-windows-here" no_windows_here NoWindowsHere,
-    "too-many-windows" too_many_windows TooManyWindows,
-    "not-decided" not_decided NotDecided,
-    "grey-in-two-level-mode" grey_in_two_level_mode GreyInTwoLevelMode,
-    "wrong-start" wrong_start WrongStart,
-    "shade-not-on-panel" shade_not_on_panel ShadeNotOnPanel,
-    "dither-shimmers" dither_shimmers DitherShimmers,
-    "thin-line" thin_line ThinLine,
-    "greys-too-close" greys_too_close GreysTooClose,
-    "unknown-start" unknown_start UnknownStart,
-    "outside-temperature" outside_temperature OutsideTemperature,
-    "under-driven" under_driven UnderDriven,
-    "part-segment" part_segment PartSegment,
-    "too-many-since-cleaning" too_many_since_cleaning TooManySinceCleaning,
-    "visible-ghost" visible_ghost VisibleGhost,
-    "missed-rest" missed_rest MissedRest,
-    "dull-page" dull_page DullPage,
-    "ends-ghosted" ends_ghosted EndsGhosted,
-    "cleaning-overdue" cleaning_overdue CleaningOverdue,
-    "charge-builds-up" charge_builds_up ChargeBuildsUp,
-    "redriven-segment" redriven_segment RedrivenSegment,
-    "flashes-too-fast" flashes_too_fast FlashesTooFast,
-    "needless-flash" needless_flash NeedlessFlash,
-    "cleaning-interrupts" cleaning_interrupts CleaningInterrupts,
-    "never-idle" never_idle NeverIdle,
-    "restless" restless Restless,
-    "slow-answer" slow_answer SlowAnswer,
-    "updates-collide" updates_collide UpdatesCollide,
-    "cannot-keep-up" cannot_keep_up CannotKeepUp,
-    "too-soon" too_soon TooSoon,
-    "link-bound" link_bound LinkBound,
-    "ink-under-grey" ink_under_grey InkUnderGrey,
-    "stray-ink" stray_ink StrayInk,
-    "line-width-jumps" line_width_jumps LineWidthJumps,
-    "pen-lags" pen_lags PenLags,
-    "commit-under-hand" commit_under_hand CommitUnderHand,
-    "faint-text" faint_text FaintText,
-    "tiny-text" tiny_text TinyText,
-    "small-target" small_target SmallTarget,
-    "font-substituted" font_substituted FontSubstituted,
-    "unused-accept" unused_accept UnusedAccept,
-    "over-budget" over_budget OverBudget,
+    "left-behind" left_behind LeftBehind Updates,
+    "nothing-changes" nothing_changes NothingChanges Updates,
+    "window-off-panel" window_off_panel WindowOffPanel Updates,
+    "window-off-grid" window_off_grid WindowOffGrid Updates,
+    "window-too-small" window_too_small WindowTooSmall Updates,
+    "no-windows-here" no_windows_here NoWindowsHere Updates,
+    "too-many-windows" too_many_windows TooManyWindows Updates,
+    "not-decided" not_decided NotDecided Updates,
+    "grey-in-two-level-mode" grey_in_two_level_mode GreyInTwoLevelMode Updates,
+    "wrong-start" wrong_start WrongStart Updates,
+    "shade-not-on-panel" shade_not_on_panel ShadeNotOnPanel Screens,
+    "dither-shimmers" dither_shimmers DitherShimmers Screens,
+    "thin-line" thin_line ThinLine Screens,
+    "greys-too-close" greys_too_close GreysTooClose Screens,
+    "unknown-start" unknown_start UnknownStart Updates,
+    "outside-temperature" outside_temperature OutsideTemperature Strain,
+    "under-driven" under_driven UnderDriven Updates,
+    "part-segment" part_segment PartSegment Screens,
+    "too-many-since-cleaning" too_many_since_cleaning TooManySinceCleaning Strain,
+    "visible-ghost" visible_ghost VisibleGhost Ghosts,
+    "missed-rest" missed_rest MissedRest Ghosts,
+    "dull-page" dull_page DullPage Ghosts,
+    "ends-ghosted" ends_ghosted EndsGhosted LastPicture,
+    "cleaning-overdue" cleaning_overdue CleaningOverdue Pace,
+    "charge-builds-up" charge_builds_up ChargeBuildsUp Strain,
+    "redriven-segment" redriven_segment RedrivenSegment Strain,
+    "flashes-too-fast" flashes_too_fast FlashesTooFast Strain,
+    "needless-flash" needless_flash NeedlessFlash Pace,
+    "cleaning-interrupts" cleaning_interrupts CleaningInterrupts Answers,
+    "never-idle" never_idle NeverIdle Pace,
+    "restless" restless Restless Pace,
+    "slow-answer" slow_answer SlowAnswer Answers,
+    "updates-collide" updates_collide UpdatesCollide Answers,
+    "cannot-keep-up" cannot_keep_up CannotKeepUp Answers,
+    "too-soon" too_soon TooSoon Strain,
+    "link-bound" link_bound LinkBound Answers,
+    "ink-under-grey" ink_under_grey InkUnderGrey Strokes,
+    "stray-ink" stray_ink StrayInk Strokes,
+    "line-width-jumps" line_width_jumps LineWidthJumps Screens,
+    "pen-lags" pen_lags PenLags Strokes,
+    "commit-under-hand" commit_under_hand CommitUnderHand Strokes,
+    "faint-text" faint_text FaintText Screens,
+    "tiny-text" tiny_text TinyText Screens,
+    "small-target" small_target SmallTarget Screens,
+    "font-substituted" font_substituted FontSubstituted Screens,
+    "unused-accept" unused_accept UnusedAccept Verdict,
+    "over-budget" over_budget OverBudget Verdict,
 ];
 
 /// The pages of all rules, read once, in the order of [`RULES`].
@@ -206,7 +251,7 @@ pub fn rule_named(id: &str) -> Option<&'static Page> {
 }
 
 /// The caution that stands wherever a rule of the group `Flashes` found something.
-const FLASH_CAUTION: &str = "flashing can trigger seizures in people with photosensitive epilepsy: this check follows a \
+pub const FLASH_CAUTION: &str = "flashing can trigger seizures in people with photosensitive epilepsy: this check follows a \
                              published threshold on a model, it is not a medical assessment";
 
 /// The caution that every report gives with the findings of a rule.
@@ -218,23 +263,39 @@ pub fn caution_of(id: &str) -> Option<&'static str> {
 pub fn known_rules() -> Vec<KnownRule> {
     pages()
         .iter()
-        .map(|page| KnownRule {
-            id: page.id.to_owned(),
-            limits: page.limits.iter().map(|limit| limit.name.clone()).collect(),
-        })
+        .map(|page| KnownRule { id: page.id.to_owned(), limits: page.limits.iter().map(known_limit).collect() })
         .collect()
 }
 
+fn known_limit(limit: &Limit) -> KnownLimit {
+    KnownLimit { name: limit.name.clone(), default: limit.default }
+}
+
 /// Which rules are to run.
-#[derive(Clone, Debug, Default)]
+#[derive(Clone, Debug)]
 pub struct Selection {
+    /// The rules that there are.
+    pub list: &'static [Entry],
     /// Only these, where there are any.
     pub only: Vec<String>,
     /// Not these.
     pub without: Vec<String>,
 }
 
+impl Default for Selection {
+    /// All of [`RULES`].
+    fn default() -> Self {
+        Self { list: RULES, only: Vec::new(), without: Vec::new() }
+    }
+}
+
 impl Selection {
+    /// All rules that look at something of that kind.
+    pub fn of_those_that(look_at: impl Fn(Looks) -> bool) -> Self {
+        let without = RULES.iter().filter(|entry| !look_at(entry.looks)).map(|entry| entry.id.to_owned());
+        Self { without: without.collect(), ..Self::default() }
+    }
+
     /// What it leaves out, in words.
     pub fn words(&self) -> Option<String> {
         let quoted = |ids: &[String]| ids.iter().map(|id| format!("`{id}`")).collect::<Vec<_>>();
@@ -270,14 +331,16 @@ struct Running<'p> {
     /// Nothing once it has failed: what it reported before stays.
     rule: Option<Box<dyn Rule + 'p>>,
     id: &'static str,
+    looks: Looks,
     sink: Sink,
 }
 
 impl Clone for RuleRunner<'_> {
     fn clone(&self) -> Self {
-        let running = self.running.iter().map(|Running { rule, id, sink }| Running {
+        let running = self.running.iter().map(|Running { rule, id, looks, sink }| Running {
             rule: rule.as_ref().map(|rule| dyn_clone::clone_box(&**rule)),
             id,
+            looks: *looks,
             sink: sink.clone(),
         });
         Self {
@@ -298,29 +361,28 @@ impl<'p> RuleRunner<'p> {
             own_faults: Sink::new(OWN_FAULT, Severity::Error),
             failed: Vec::new(),
         };
-        for (entry, page) in RULES.iter().zip(pages()).filter(|(entry, _)| selection.takes(entry.id)) {
+        for entry in selection.list.iter().filter(|entry| selection.takes(entry.id)) {
             let level = plan.rules.get(entry.id).and_then(|setting| setting.level.as_ref());
             let severity = match level.map(|level| level.value) {
                 Some(RuleLevel::Off) => continue,
                 Some(RuleLevel::Error) => Severity::Error,
                 Some(RuleLevel::Warning) => Severity::Warning,
                 Some(RuleLevel::Note) => Severity::Note,
-                None => page.severity,
+                None => entry.severity(),
             };
-            let setup = Setup { plan, limits: limits_of(page, plan) };
+            let setup = Setup { plan, limits: &plan.limits };
             match guarded(|| (entry.start)(setup)) {
-                Ok(rule) => bench.put(entry.id, severity, rule),
+                Ok(rule) => bench.put(entry, severity, rule),
                 Err(words) => bench.tell(entry.id, Where::of_plan(""), "before the first step", &words),
             }
             bench.ran.push(entry.id);
         }
-        #[cfg(test)]
-        tests::put_a_failing_rule_in_front(&mut bench, plan);
         bench
     }
 
-    fn put(&mut self, id: &'static str, severity: Severity, rule: Box<dyn Rule + 'p>) {
-        self.running.push(Running { rule: Some(rule), id, sink: Sink::new(id, severity) });
+    fn put(&mut self, entry: &Entry, severity: Severity, rule: Box<dyn Rule + 'p>) {
+        let Entry { id, looks, .. } = *entry;
+        self.running.push(Running { rule: Some(rule), id, looks, sink: Sink::new(id, severity) });
     }
 
     /// Shows a step to every rule.
@@ -384,6 +446,12 @@ impl<'p> RuleRunner<'p> {
         self.sinks().flat_map(Sink::findings)
     }
 
+    /// What was found so far by rules that look at something of that kind; a rule that failed is told with any.
+    pub fn findings_of_those_that(&self, look_at: impl Fn(Looks) -> bool) -> impl Iterator<Item = &Finding> {
+        let running = self.running.iter().filter(move |running| look_at(running.looks));
+        running.map(|running| &running.sink).chain([&self.own_faults]).flat_map(Sink::findings)
+    }
+
     /// Takes what was found so far.
     pub fn take_findings(&mut self) -> Vec<Finding> {
         let sinks = self.running.iter_mut().map(|running| &mut running.sink).chain([&mut self.own_faults]);
@@ -404,23 +472,9 @@ impl<'p> RuleRunner<'p> {
     }
 }
 
-fn limits_of(page: &Page, plan: &Plan) -> BTreeMap<String, f64> {
-    let value = |limit: &Limit| plan.limit_or_display(page.id, &limit.name).or(limit.default);
-    page.limits.iter().filter_map(|limit| Some((limit.name.clone(), value(limit)?))).collect()
-}
-
-/// A limit of another rule, as it holds in a plan; none is infinite.
-fn limit_of(rule: &str, name: &str, plan: &Plan) -> f64 {
-    let value = rule_named(rule).and_then(|page| limits_of(page, plan).remove(name));
-    value.unwrap_or(f64::INFINITY)
-}
-
 #[cfg(test)]
 pub(crate) mod tests {
     use super::*;
-
-    /// The title of a plan on which a rule fails that no other plan has: it stands in for a fault that nobody knows yet.
-    pub(crate) const FAILS: &str = "a plan on which a rule fails";
 
     /// Reports every step, and fails at step 1.
     #[derive(Clone)]
@@ -436,11 +490,43 @@ pub(crate) mod tests {
         }
     }
 
-    pub(super) fn put_a_failing_rule_in_front<'p>(bench: &mut RuleRunner<'p>, plan: &'p Plan) {
-        if plan.title == FAILS {
-            bench.put("an-invented-rule", Severity::Warning, Box::new(Fails));
-            bench.ran.insert(0, "an-invented-rule");
-            bench.running.rotate_right(1);
+    /// Fails when it is let go of, where nobody watches the rules any more.
+    #[derive(Clone)]
+    struct FailsInTheEnd {
+        of_this_plan: bool,
+    }
+
+    impl Rule for FailsInTheEnd {}
+
+    impl Drop for FailsInTheEnd {
+        fn drop(&mut self) {
+            assert!(!self.of_this_plan, "an invented fault");
         }
+    }
+
+    /// All rules, and in front of them one that fails: it stands in for a fault that nobody knows yet.
+    pub(crate) fn with_one_that_fails() -> &'static [Entry] {
+        with(|_| Box::new(Fails))
+    }
+
+    /// All rules, and one that takes the whole review of a plan of that title with it.
+    pub(crate) fn with_one_that_fails_on_plans_called_so() -> &'static [Entry] {
+        with(|setup| Box::new(FailsInTheEnd { of_this_plan: setup.plan.title == "called so" }))
+    }
+
+    fn with(start: for<'p> fn(Setup<'p>) -> Box<dyn Rule + 'p>) -> &'static [Entry] {
+        let head = r#"{ "level": "warning", "group": "", "limits": {}, "since": "", "source": "" }"#;
+        let page = format!("# an-invented-rule: an invented trouble\n```json\n{head}\n```").leak();
+        let invented = Entry { id: "an-invented-rule", page, looks: Looks::Updates, start };
+        [&[invented], RULES].concat().leak()
+    }
+
+    #[test]
+    fn what_depends_on_no_update_is_what_looks_at_screens() {
+        let selection = Selection::of_those_that(Looks::depends_on_updates);
+        for entry in RULES {
+            assert_eq!(selection.takes(entry.id), entry.looks != Looks::Screens, "{}", entry.id);
+        }
+        assert!(!selection.takes("thin-line") && selection.takes("left-behind"));
     }
 }

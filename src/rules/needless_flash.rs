@@ -15,16 +15,21 @@ pub(super) struct NeedlessFlash<'p> {
     plan: &'p Plan,
     times: f64,
     due: Due,
+    /// A cleaning that comes so long after the last touch is one in a pause, ms.
+    quiet_ms: f64,
     /// When a person asked for something last, ms.
     asked_ms: f64,
 }
 
-/// A cleaning that comes so long after the last touch is one in a pause.
-const PAUSE_MS: f64 = 2000.0;
-
 impl<'p> NeedlessFlash<'p> {
     pub(super) fn new(setup: &Setup<'p>) -> Self {
-        Self { times: setup.limit("times"), due: Due::new(setup.plan), plan: setup.plan, asked_ms: f64::NEG_INFINITY }
+        Self {
+            times: setup.limits.needless_flash.times.value,
+            due: Due::new(setup.plan),
+            quiet_ms: setup.limits.cleaning_interrupts.quiet_ms.value,
+            plan: setup.plan,
+            asked_ms: f64::NEG_INFINITY,
+        }
     }
 
     fn observation(&self, step: &PlayedStep<'_>, index: usize, update: &PlayedUpdate) -> Option<Observation> {
@@ -92,7 +97,7 @@ impl Rule for NeedlessFlash<'_> {
     fn step(&mut self, step: &PlayedStep<'_>, sink: &mut Sink) {
         let request_ms = step.updates_request_ms();
         let by_person = step.planned.step.cause.is_person();
-        let in_pause = !by_person && request_ms - self.asked_ms >= PAUSE_MS && step.introduced.is_empty();
+        let in_pause = !by_person && request_ms - self.asked_ms >= self.quiet_ms && step.introduced.is_empty();
         if by_person {
             self.asked_ms = request_ms;
         }

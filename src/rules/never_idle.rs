@@ -27,7 +27,7 @@ const PAUSE_MS: f64 = 1000.0;
 
 impl NeverIdle {
     pub(super) fn new(setup: &Setup<'_>) -> Self {
-        Self { limit_ms: setup.limit("seconds") * 1000.0, run: None, told: 0 }
+        Self { limit_ms: setup.limits.never_idle.seconds.value * 1000.0, run: None, told: 0 }
     }
 
     fn close(&mut self, sink: &mut Sink) {

@@ -1,5 +1,4 @@
-//! What the rules of the pen share: how long a commit may take to settle, which updates are still running, and one finding
-//! for what goes on from stroke to stroke.
+//! What the rules of the pen share: which updates are still running, and one finding for what goes on from stroke to stroke.
 
 use crate::{
     finding::{Observation, Sink, Where},
@@ -7,10 +6,6 @@ use crate::{
     panel::{PlayedStep, PlayedUpdate},
     plan::Cause,
 };
-
-/// A commit may still put right within this time what it left at first, ms: quick now and grey soon after is good practice.
-/// The same second as the limit of `left-behind`.
-pub(super) const SETTLE_MS: f64 = 1000.0;
 
 /// Whether a step's updates are what the host commits after the pen.
 pub(super) fn is_commit(step: &PlayedStep<'_>) -> bool {

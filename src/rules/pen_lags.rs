@@ -23,7 +23,7 @@ pub(super) struct PenLags<'p> {
 impl<'p> PenLags<'p> {
     pub(super) fn new(setup: &Setup<'p>) -> Self {
         let (running, lasting) = (Running::default(), Lasting::default());
-        Self { plan: setup.plan, limit_ms: setup.limit("ms"), running, lasting }
+        Self { plan: setup.plan, limit_ms: setup.limits.pen_lags.ms.value, running, lasting }
     }
 
     fn observation(&self, piece: PlayedPiece, late_pieces: usize) -> (Observation, String) {

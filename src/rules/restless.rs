@@ -14,6 +14,8 @@ use crate::{
 pub(super) struct Restless<'p> {
     plan: &'p Plan,
     per_hour: f64,
+    /// Whose limit makes a cleaning due, in words.
+    whose: &'static str,
     due: Due,
     /// When a person did something last, ms.
     person_ms: f64,
@@ -33,7 +35,8 @@ const TEN_MINUTES_MS: f64 = 600_000.0;
 impl<'p> Restless<'p> {
     pub(super) fn new(setup: &Setup<'p>) -> Self {
         Self {
-            per_hour: setup.limit("per_hour"),
+            per_hour: setup.limits.restless.per_hour.value,
+            whose: Due::whose(setup.limits),
             due: Due::new(setup.plan),
             plan: setup.plan,
             person_ms: f64::NEG_INFINITY,
@@ -52,7 +55,7 @@ impl<'p> Restless<'p> {
                  an hour are bearable",
                 wording::ms(self.per_hour)
             ),
-            help: "use a mode without a flash, and clean when the display's limit or a ghost asks for it".into(),
+            help: format!("use a mode without a flash, and clean when {} limit or a ghost asks for it", self.whose),
             figures: vec![("per_hour", an_hour as f64), ("limit_per_hour", self.per_hour)],
             key: self.told.to_string(),
             ..Observation::default()

@@ -29,14 +29,15 @@ impl<'p> ShadeNotOnPanel<'p> {
     pub(super) fn new(setup: &Setup<'p>) -> Self {
         let ink = &setup.plan.display.ink;
         let is_palette = ink.colours().is_some();
-        let limit = setup.limit(if is_palette { "colour" } else { "grey" });
+        let limits = &setup.limits.shade_not_on_panel;
+        let limit = if is_palette { limits.colour.value } else { limits.grey.value };
         let can_be_off = match ink.kind() {
             InkKind::Grey => (0..=255).any(|shade| distance(ink, [shade; 3]) > limit),
             InkKind::Palette(_) => true,
             InkKind::Segments(_) => false,
         };
         Self {
-            area_mm2: setup.limit("area_mm2"),
+            area_mm2: limits.area_mm2.value,
             limit,
             can_be_off,
             plan: setup.plan,

@@ -1,6 +1,6 @@
 //! `slow-answer`: a touch, a key or the pen is answered later than a person takes for at once, or never.
 
-use super::{Rule, Setup, limit_of, remedy, wording};
+use super::{Rule, Setup, remedy, wording};
 use crate::{
     change::{Mask, TileGrid},
     display::Mode,
@@ -68,9 +68,9 @@ impl Unanswered {
 impl<'p> SlowAnswer<'p> {
     pub(super) fn new(setup: &Setup<'p>) -> Self {
         Self {
-            first_ms: setup.limit("first_ms"),
-            whole_ms: setup.limit("whole_ms"),
-            settle_ms: limit_of("left-behind", "settle_ms", setup.plan),
+            first_ms: setup.limits.slow_answer.first_ms.value,
+            whole_ms: setup.limits.slow_answer.whole_ms.value,
+            settle_ms: setup.limits.left_behind.settle_ms.value,
             was_known: setup.plan.begins != Begins::Unknown,
             plan: setup.plan,
             unanswered: Vec::new(),

@@ -25,7 +25,7 @@ pub(super) struct SmallTarget<'p> {
 
 impl<'p> SmallTarget<'p> {
     pub(super) fn new(setup: &Setup<'p>) -> Self {
-        Self { plan: setup.plan, limit_mm: setup.limit("mm"), found: BTreeMap::new() }
+        Self { plan: setup.plan, limit_mm: setup.limits.small_target.mm.value, found: BTreeMap::new() }
     }
 
     /// Width and height of what can be touched, mm: nothing beyond the edge can.

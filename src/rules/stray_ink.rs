@@ -1,10 +1,6 @@
 //! `stray-ink`: ink that the controller drew, that the picture in memory lacks, and that no commit redraws.
 
-use super::{
-    Rule, Setup,
-    pen::{SETTLE_MS, is_commit},
-    remedy, wording,
-};
+use super::{Rule, Setup, pen::is_commit, remedy, wording};
 use crate::{
     change::{Mask, TileGrid, proposed_window},
     finding::{Observation, Sink, StepField, Where},
@@ -16,6 +12,8 @@ use crate::{
 #[derive(Clone)]
 pub(super) struct StrayInk<'p> {
     plan: &'p Plan,
+    /// How long a commit may take to put right what it left at first, ms.
+    settle_ms: f64,
     /// Ink of strokes that were not committed yet, and where the first of it was drawn.
     uncommitted: Mask,
     drawn: Option<Where>,
@@ -34,7 +32,14 @@ struct Waiting {
 
 impl<'p> StrayInk<'p> {
     pub(super) fn new(setup: &Setup<'p>) -> Self {
-        Self { plan: setup.plan, uncommitted: Mask::new(), drawn: None, waiting: Vec::new(), grid: None }
+        Self {
+            plan: setup.plan,
+            settle_ms: setup.limits.left_behind.settle_ms.value,
+            uncommitted: Mask::new(),
+            drawn: None,
+            waiting: Vec::new(),
+            grid: None,
+        }
     }
 
     fn tell_late(&mut self, now_ms: f64, sink: &mut Sink) {
@@ -88,7 +93,7 @@ impl<'p> StrayInk<'p> {
         let pixels = std::mem::take(&mut self.uncommitted).or(&stray);
         if !pixels.is_empty() {
             let missing = remedy::Missing::new(step, &pixels);
-            let deadline_ms = step.updates_request_ms() + SETTLE_MS;
+            let deadline_ms = step.updates_request_ms() + self.settle_ms;
             self.waiting.push(Waiting { place, deadline_ms, pixels, missing });
         }
     }

@@ -35,7 +35,7 @@ impl<'p> ThinLine<'p> {
     pub(super) fn new(setup: &Setup<'p>) -> Self {
         let ink = &setup.plan.display.ink;
         Self {
-            thinnest_px: setup.limit("px"),
+            thinnest_px: setup.limits.thin_line.px.value,
             table: ink.level_table(),
             levels: if ink.colours().is_some() { "the panel's colours" } else { "black and white" },
             plan: setup.plan,

@@ -24,7 +24,7 @@ pub(super) struct TinyText<'p> {
 
 impl<'p> TinyText<'p> {
     pub(super) fn new(setup: &Setup<'p>) -> Self {
-        Self { plan: setup.plan, limit_mm: setup.limit("mm"), followed: Followed::new() }
+        Self { plan: setup.plan, limit_mm: setup.limits.tiny_text.mm.value, followed: Followed::new() }
     }
 
     fn tell(&self, x_height_px: f64, size_px: f64, group: Group, sink: &mut Sink) {

@@ -1,4 +1,4 @@
-//! `too-many-since-cleaning`: more updates since the last cleaning, at some spot, than the display allows.
+//! `too-many-since-cleaning`: more updates since the last cleaning, at some spot, than there may be.
 
 use super::{Rule, Setup, wording};
 use crate::{
@@ -6,14 +6,14 @@ use crate::{
     finding::{Observation, Sink, StepField, Where},
     geometry::Rect,
     panel::PlayedStep,
-    plan::Plan,
+    plan::{LimitValue, Plan},
 };
 
 /// Follows the count of the spot that is worst off, from the step where it passes the limit to its cleaning.
 #[derive(Clone)]
 pub(super) struct TooManySinceCleaning<'p> {
     plan: &'p Plan,
-    limit: Option<u32>,
+    limit: Option<LimitValue>,
     area_mm2: f64,
     open: Option<Open>,
     /// Where cleanings were, newest last.
@@ -35,8 +35,8 @@ const CLEANINGS: usize = 64;
 impl<'p> TooManySinceCleaning<'p> {
     pub(super) fn new(setup: &Setup<'p>) -> Self {
         Self {
-            limit: setup.limits.get("updates").map(|limit| *limit as u32),
-            area_mm2: setup.limit("area_mm2"),
+            limit: setup.limits.too_many_since_cleaning.updates,
+            area_mm2: setup.limits.too_many_since_cleaning.area_mm2.value,
             plan: setup.plan,
             open: None,
             cleanings: Vec::new(),
@@ -57,26 +57,28 @@ impl<'p> TooManySinceCleaning<'p> {
         });
     }
 
-    fn close(&mut self, limit: u32, sink: &mut Sink) {
+    fn close(&mut self, limit: LimitValue, sink: &mut Sink) {
         let Some(open) = self.open.take() else { return };
         let display = &self.plan.display;
         let since = open
             .cleaned_at
             .map_or("since the plan began".to_owned(), |step| format!("since the cleaning at step {step}"));
+        let most = whole(limit);
         let help = wording::cleaning_help(display, |modes| {
-            format!("clean the place with {modes} before the count passes {limit}, best in a pause")
+            format!("clean the place with {modes} before the count passes {most}, best in a pause")
         });
         let observation = Observation {
             rect: Some(open.spot.rect),
             message: format!(
-                "{} have had up to {} updates {since}; the display asks for a cleaning after {limit}",
+                "{} have had up to {} updates {since}; {}",
                 wording::area(open.spot.pixels, display),
-                open.most
+                open.most,
+                wording::passed(limit, &most.to_string(), "the display asks for a cleaning after")
             ),
             help,
             figures: vec![
                 ("updates", f64::from(open.most)),
-                ("limit", f64::from(limit)),
+                ("limit", f64::from(most)),
                 ("px", open.spot.pixels as f64),
                 ("mm2", display.area_mm2(open.spot.pixels)),
             ],
@@ -89,17 +91,22 @@ impl<'p> TooManySinceCleaning<'p> {
     }
 }
 
+/// Updates are counted one by one: a limit between two counts is passed where the lower one is.
+fn whole(limit: LimitValue) -> u32 {
+    limit.value as u32
+}
+
 impl Rule for TooManySinceCleaning<'_> {
     fn step(&mut self, step: &PlayedStep<'_>, sink: &mut Sink) {
         let Some(limit) = self.limit else { return };
         let most = step.glass.most_since_cleaning();
-        if most <= limit {
+        if most <= whole(limit) {
             self.close(limit, sink);
         } else if let Some(open) = &mut self.open {
             open.most = open.most.max(most);
             open.place.last_step = step.planned.index;
         } else {
-            self.look(step, limit);
+            self.look(step, whole(limit));
         }
         for update in step.updates.iter().filter(|update| self.plan.display.modes[update.mode].cleans) {
             self.cleanings.push((step.planned.index, update.sent.clone()));

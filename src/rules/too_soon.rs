@@ -1,30 +1,40 @@
-//! `too-soon`: an update begins closer to another one than the panel allows.
+//! `too-soon`: an update begins closer to another one than it may.
 
 use super::{Rule, Setup, wording};
 use crate::{
     finding::{Observation, Sink, StepField, Where},
     panel::PlayedStep,
-    plan::Plan,
+    plan::{LimitValue, Origin, Plan},
 };
 
 /// Looks at the time between the begins of updates. One that waits may be overtaken by a later one over other pixels.
 #[derive(Clone)]
 pub(super) struct TooSoon<'p> {
     plan: &'p Plan,
-    least_ms: Option<f64>,
+    least: Option<LimitValue>,
     /// The begins that a coming update may still be too close to, ms.
     starts_ms: Vec<f64>,
 }
 
 impl<'p> TooSoon<'p> {
     pub(super) fn new(setup: &Setup<'p>) -> Self {
-        Self { least_ms: setup.limits.get("ms").copied(), starts_ms: Vec::new(), plan: setup.plan }
+        Self { least: setup.limits.too_soon.ms, starts_ms: Vec::new(), plan: setup.plan }
+    }
+}
+
+/// What is asked for between two updates, and by whom.
+fn wants(least: LimitValue) -> String {
+    let span = wording::span(least.value);
+    match least.origin {
+        Origin::Display => format!("the panel wants {span} between two"),
+        _ => format!("that is sooner than {} between two", least.words(&span)),
     }
 }
 
 impl Rule for TooSoon<'_> {
     fn step(&mut self, step: &PlayedStep<'_>, sink: &mut Sink) {
-        let Some(least_ms) = self.least_ms else { return };
+        let Some(least) = self.least else { return };
+        let least_ms = least.value;
         for (index, update) in step.updates.iter().enumerate().filter(|(_, update)| !update.sent.is_empty()) {
             let start_ms = update.times.start_ms;
             // No update begins before it is requested.
@@ -44,10 +54,10 @@ impl Rule for TooSoon<'_> {
                 update: Some(index),
                 rect: update.sent_bounds(),
                 message: format!(
-                    "this update begins {} {}; the panel wants {} between two",
+                    "this update begins {} {}; {}",
                     wording::span(apart_ms),
                     if start_ms < nearest_ms { "before one that still waits" } else { "after another one" },
-                    wording::span(least_ms)
+                    wants(least)
                 ),
                 help: format!(
                     "put both into one update, or wait {} longer: `{}` may be worn or damaged by updates so close together",

@@ -16,7 +16,7 @@ pub(super) struct UnderDriven<'p> {
 
 impl<'p> UnderDriven<'p> {
     pub(super) fn new(setup: &Setup<'p>) -> Self {
-        Self { least_share: setup.limit("share"), plan: setup.plan }
+        Self { least_share: setup.limits.under_driven.share.value, plan: setup.plan }
     }
 
     fn observation(&self, index: usize, update: &PlayedUpdate) -> Observation {

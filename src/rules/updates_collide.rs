@@ -16,7 +16,7 @@ pub(super) struct UpdatesCollide<'p> {
 
 impl<'p> UpdatesCollide<'p> {
     pub(super) fn new(setup: &Setup<'p>) -> Self {
-        Self { wait_ms: setup.limit("wait_ms"), plan: setup.plan }
+        Self { wait_ms: setup.limits.updates_collide.wait_ms.value, plan: setup.plan }
     }
 
     fn observation(&self, step: &PlayedStep<'_>, index: usize, update: &PlayedUpdate) -> Observation {

@@ -51,7 +51,7 @@ const GRACE: u64 = 3;
 
 impl<'p> VisibleGhost<'p> {
     pub(super) fn new(setup: &Setup<'p>) -> Self {
-        Self { limit_l: setup.limit("limit_l"), plan: setup.plan, open: Vec::new(), last: Vec::new() }
+        Self { limit_l: setup.limits.visible_ghost.limit_l.value, plan: setup.plan, open: Vec::new(), last: Vec::new() }
     }
 
     fn follow(&mut self, step: &PlayedStep<'_>, sink: &mut Sink) {

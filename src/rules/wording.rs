@@ -5,7 +5,7 @@ use crate::{
     display::{Display, Ink, Level, LevelSet, ink::InkKind},
     geometry::{Rect, Window},
     panel::PlayedStep,
-    plan::Plan,
+    plan::{LimitValue, Origin, Plan},
 };
 
 /// An area in words: pixels and square millimetres.
@@ -41,6 +41,14 @@ pub(super) fn span(ms: f64) -> String {
         format!("{} min", figure(seconds / 60.0))
     } else {
         format!("{} h", figure(seconds / 3600.0))
+    }
+}
+
+/// That a limit is passed, and whose it is: what a display wants is said in words of its own.
+pub(super) fn passed(limit: LimitValue, figure: &str, display_wants: &str) -> String {
+    match limit.origin {
+        Origin::Display => format!("{display_wants} {figure}"),
+        _ => format!("that passes {}", limit.words(figure)),
     }
 }
 

@@ -35,8 +35,8 @@ pub(crate) fn play(path: &Path, threads: usize, see: See<'_>) -> Result<(), Stri
 }
 
 fn flash_limits(plan: &Plan) -> FlashLimits {
-    let limit = |name: &str| plan.limit("flashes-too-fast", name);
-    FlashLimits { per_second: limit("per_second").unwrap_or(3.0), sr: limit("sr").unwrap_or(0.006) }
+    let limits = &plan.limits.flashes_too_fast;
+    FlashLimits { per_second: limits.per_second.value, sr: limits.sr.value }
 }
 
 fn source(path: &Path) -> Arc<Source> {

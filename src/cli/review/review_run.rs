@@ -271,7 +271,8 @@ fn selection(arguments: &ReviewArguments) -> Result<Selection, Fault> {
             return Err(Fault::of_file("", format!("there is no rule `{id}`"), help));
         }
     }
-    let selection = Selection { only: arguments.only.clone(), without: arguments.without.clone() };
+    let selection =
+        Selection { only: arguments.only.clone(), without: arguments.without.clone(), ..Selection::default() };
     if RULES.iter().any(|rule| selection.takes(rule.id)) {
         return Ok(selection);
     }
@@ -351,8 +352,6 @@ fn load_and_play(
     pictures: Option<&Path>,
 ) -> Result<Result<Reviewed, Vec<Fault>>, Fault> {
     let task = at.task;
-    #[cfg(test)]
-    tests::fail_where_a_test_wants_it(at.path);
     let mut loaded = match load_kept_plan(at.path, settings, task.cache.as_ref()) {
         Ok(loaded) => loaded,
         Err(faults) => return Ok(Err(faults)),
@@ -439,13 +438,8 @@ mod tests {
         cli::{Arguments, Command},
         finding::Finding,
         report::{findings_json, junit, markdown, sarif, text},
-        rules::tests::FAILS,
+        rules::tests::{with_one_that_fails, with_one_that_fails_on_plans_called_so},
     };
-
-    /// Stands in for a fault that nobody knows yet.
-    pub(super) fn fail_where_a_test_wants_it(plan: &Path) {
-        assert!(!plan.ends_with("b-fails.plan.json"), "an invented fault");
-    }
 
     fn folder_of(plans: &[(&str, &str)]) -> tempfile::TempDir {
         let folder = tempfile::tempdir().expect("there is room for a few files");
@@ -468,10 +462,13 @@ mod tests {
 
     #[test]
     fn a_plan_on_which_the_program_fails_is_told_and_the_others_are_reviewed() {
-        let folder = folder_of(&["a", "b-fails", "c"].map(|name| (name, r#""steps": [{}]"#)));
+        let sound = r#""steps": [{}]"#;
+        let fails = r#""title": "called so", "steps": [{}, { "after_ms": 1000 }]"#;
+        let folder = folder_of(&[("a", sound), ("b", fails), ("c", sound)]);
         let facts = folder.path().join("facts.jsonl");
         let arguments = review(&[Path::new("--facts"), &facts, folder.path()]);
-        let task = Task::new(&arguments).expect("the arguments are right");
+        let mut task = Task::new(&arguments).expect("the arguments are right");
+        task.selection.list = with_one_that_fails_on_plans_called_so();
         let run = task.run(None).expect("the faults are of single plans");
         let told = |report: &PlanReport| match &report.outcome {
             PlanOutcome::Reviewed(_) => "reviewed".to_owned(),
@@ -486,6 +483,13 @@ mod tests {
         assert_eq!(lines.lines().count(), 2, "{lines}");
     }
 
+    fn found(run: &ReviewRun) -> Vec<&Finding> {
+        let [PlanReport { outcome: PlanOutcome::Reviewed(plan), .. }] = run.report.plans.as_slice() else {
+            panic!("one plan was reviewed")
+        };
+        plan.findings.iter().collect()
+    }
+
     /// Its own finding, what it found before, and what the others find; status 2 whatever the gate, in every format, and
     /// never a known finding.
     #[test]
@@ -493,7 +497,7 @@ mod tests {
         // The exception is for nothing, which another rule tells at the end.
         let steps = r#""steps": [{}, { "label": "second" }, { "after_ms": 1000 }],
             "accept": [{ "rule": "left-behind", "because": "nobody looks there" }]"#;
-        let folder = folder_of(&[("fails", &format!(r#""title": "{FAILS}", {steps}"#)), ("sound", steps)]);
+        let folder = folder_of(&[("plan", steps)]);
         let known = folder.path().join("known.json");
         let arguments = review(
             &["--gate", "never", "--write-known"]
@@ -502,14 +506,12 @@ mod tests {
                 .chain([known.as_path(), folder.path()])
                 .collect::<Vec<_>>(),
         );
-        let task = Task::new(&arguments).expect("the arguments are right");
-        let run = task.run(None).expect("both plans can be read");
-        let found = |at: usize| -> Vec<&Finding> {
-            let PlanOutcome::Reviewed(plan) = &run.report.plans[at].outcome else { panic!("it was reviewed") };
-            plan.findings.iter().collect()
-        };
+        let mut task = Task::new(&arguments).expect("the arguments are right");
+        let whole = task.run(None).expect("the plan can be read");
+        task.selection.list = with_one_that_fails();
+        let run = task.run(None).expect("the plan can be read");
         let (own, others): (Vec<&Finding>, Vec<&Finding>) =
-            found(0).into_iter().partition(|finding| finding.is_own_fault());
+            found(&run).into_iter().partition(|finding| finding.is_own_fault());
         let [own] = own.as_slice() else { panic!("one fault, told once: {own:#?}") };
         assert_eq!((own.step, own.label.as_deref(), own.pointer.as_str()), (1, Some("second"), "/steps/1"));
         assert_eq!(
@@ -517,7 +519,7 @@ mod tests {
             "a fault of stillpage itself: the rule `an-invented-rule` stopped at step 1 \"second\": an invented fault"
         );
         let rules = |findings: &[&Finding]| findings.iter().map(|finding| finding.rule).collect::<Vec<_>>();
-        let sound = rules(&found(1));
+        let sound = rules(&found(&whole));
         assert!(sound.contains(&"unused-accept"), "{sound:?}");
         assert_eq!(
             rules(&others),

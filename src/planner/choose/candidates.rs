@@ -14,7 +14,7 @@ use crate::{
     plan::{Plan, Update, WindowAsk},
 };
 
-/// From this share of the display's limit on a spot is worth cleaning.
+/// From this share of the limit on a spot is worth cleaning.
 const WORTH_CLEANING: f64 = 0.5;
 /// A mode that keeps no more than this share of the residue cleans well enough to be tried for it.
 const CLEANS_WELL: f64 = 0.35;
@@ -81,7 +81,7 @@ struct Scene<'s> {
     /// The levels of pixels that change, on the glass and in memory.
     levels: [LevelSet; 2],
     changed: Vec<Rect>,
-    /// The same with what has ghosts, or comes near the display's limit.
+    /// The same with what has ghosts, or comes near the limit.
     dirty: Vec<Rect>,
 }
 
@@ -146,10 +146,10 @@ impl<'s> Scene<'s> {
     }
 }
 
-/// The boxes of what was updated so often that it comes near the display's limit.
+/// The boxes of what was updated so often that it comes near the limit.
 fn worn(step: &PlayedStep<'_>, plan: &Plan) -> Vec<Rect> {
-    let Some(limit) = plan.limit_or_display("too-many-since-cleaning", "updates") else { return Vec::new() };
-    let mask = step.glass.counted_above((limit * WORTH_CLEANING) as u32);
+    let Some(limit) = plan.limits.too_many_since_cleaning.updates else { return Vec::new() };
+    let mask = step.glass.counted_above((limit.value * WORTH_CLEANING) as u32);
     regions(&mask, step.grid()).into_iter().map(|region| region.rect).collect()
 }
 

@@ -17,8 +17,8 @@ use crate::{
 pub(super) const FLASH_OF_THE_PANEL: f64 = 12.0;
 /// Every flashing update costs so much beside its area.
 const FLASH: f64 = 3.0;
-/// Flashes within so long after a person did something cost more by [`DISTURBS`]: the person is looking.
-const AT_IT_MS: f64 = 2000.0;
+/// Flashes that come before a person has been quiet for the limit of `cleaning-interrupts` cost more by this: the person is
+/// looking.
 const DISTURBS: f64 = 2.0;
 /// Every 100 ms until a touch, a key or a pen is answered.
 const ANSWER_PER_100_MS: f64 = 1.0;
@@ -179,10 +179,11 @@ impl Meter {
             self.answer(step, now_ms);
         }
         let panel_px = step.memory.size().pixels() as f64;
+        let quiet_ms = plan.limits.cleaning_interrupts.quiet_ms.value;
         for update in step.updates.iter().filter(|update| !update.sent.is_empty()) {
             let flashes = f64::from(plan.display.modes[update.mode].flashes);
             let area = update.sent_px as f64 / panel_px;
-            let disturbs = if update.times.start_ms - self.person_ms < AT_IT_MS { DISTURBS } else { 1.0 };
+            let disturbs = if update.times.start_ms - self.person_ms < quiet_ms { DISTURBS } else { 1.0 };
             if flashes > 0.0 {
                 self.cost.flashes += disturbs * (FLASH_OF_THE_PANEL * flashes * area + FLASH);
                 self.flashed_cm2_s += plan.display.area_mm2(update.sent_px) / 100.0 * update.duration_ms / 1000.0;

@@ -16,12 +16,11 @@ use crate::{
     panel::{PlayedStep, Player},
     plan::{Plan, PlannedStep, Shows, Step, Update, Updates},
     review::new_player,
-    rules::{RuleRunner, Selection},
+    rules::{Looks, RuleRunner, Selection},
     screen::Picture,
 };
 
 /// A way through the plan, as far as it was played.
-#[derive(Clone)]
 pub(super) struct Path<'p> {
     pub(super) plan: &'p Plan,
     player: Player<'p>,
@@ -42,30 +41,12 @@ pub(super) struct Path<'p> {
     outlook: f64,
 }
 
-/// Rules that look at screens and strokes alone: whatever is chosen, they find the same.
-const OF_SCREENS: [&str; 10] = [
-    "shade-not-on-panel",
-    "dither-shimmers",
-    "thin-line",
-    "greys-too-close",
-    "part-segment",
-    "line-width-jumps",
-    "faint-text",
-    "tiny-text",
-    "small-target",
-    "font-substituted",
-];
-
-fn selection() -> Selection {
-    Selection { only: Vec::new(), without: OF_SCREENS.map(str::to_owned).to_vec() }
-}
-
 impl<'p> Path<'p> {
     pub(super) fn new(plan: &'p Plan, begins: Arc<Picture>, open: usize, heeds_budgets: bool) -> Self {
         Self {
             plan,
             player: new_player(plan, begins),
-            runner: RuleRunner::new(plan, &selection()),
+            runner: RuleRunner::new(plan, &Selection::of_those_that(Looks::depends_on_updates)),
             meter: Meter::default(),
             chosen: vec![None; open],
             given: Vec::new(),
@@ -75,6 +56,24 @@ impl<'p> Path<'p> {
             ended: Score::default(),
             rules: Vec::new(),
             outlook: 0.0,
+        }
+    }
+
+    /// Another path that goes on from here.
+    pub(super) fn fork(&self) -> Self {
+        Self {
+            plan: self.plan,
+            player: self.player.fork(),
+            runner: self.runner.clone(),
+            meter: self.meter.clone(),
+            chosen: self.chosen.clone(),
+            given: self.given.clone(),
+            tally: self.tally.clone(),
+            heeds_budgets: self.heeds_budgets,
+            score: self.score,
+            ended: self.ended,
+            rules: self.rules.clone(),
+            outlook: self.outlook,
         }
     }
 
@@ -106,7 +105,7 @@ impl<'p> Path<'p> {
         transition: Option<Transition>,
         played: HowOften,
     ) -> (Vec<(Vec<Update>, Cost)>, Self) {
-        let mut path = self.clone();
+        let mut path = self.fork();
         let mut options = Vec::new();
         let own = planned.step.listed_updates().to_vec();
         let step = with_updates(planned.step, Vec::new());
@@ -152,18 +151,17 @@ impl<'p> Path<'p> {
     }
 
     fn judge(&mut self) {
-        self.score = self.score_by(&self.runner, None);
+        self.score = self.score_of(self.runner.findings());
         let mut runner = self.runner.clone();
         runner.end();
         // That the last picture must be clean is said of the last one only.
-        self.ended = self.score_by(&runner, Some("ends-ghosted"));
+        self.ended = self.score_of(runner.findings_of_those_that(|looks| looks != Looks::LastPicture));
         self.rules = runner.findings().map(|finding| (finding.rule, finding.severity)).collect();
     }
 
-    fn score_by(&self, runner: &RuleRunner<'_>, without: Option<&str>) -> Score {
+    fn score_of<'f>(&self, findings: impl Iterator<Item = &'f Finding>) -> Score {
         let mut score = Score { errors: self.over_budget(), cost: self.meter.cost().total() };
-        let counts = |finding: &&Finding| Some(finding.rule) != without && !is_accepted(finding, &self.plan.accept);
-        for finding in runner.findings().filter(counts) {
+        for finding in findings.filter(|finding| !is_accepted(finding, &self.plan.accept)) {
             score.errors += u64::from(finding.severity == Severity::Error);
             score.cost += of_finding(finding.severity);
         }
@@ -226,16 +224,15 @@ impl<'p> Path<'p> {
         if groups.is_empty() {
             return vec![(None, self)];
         }
-        groups.into_iter().map(|(choice, given)| (choice, Self { given, ..self.clone() })).collect()
+        groups.into_iter().map(|(choice, given)| (choice, Self { given, ..self.fork() })).collect()
     }
 }
 
 /// A panel that comes near its limits will soon have to be cleaned.
 fn outlook_of(step: &PlayedStep<'_>, plan: &Plan) -> f64 {
     const FULL: f64 = 14.0;
-    let Some(limit) = plan.limit_or_display("too-many-since-cleaning", "updates").filter(|limit| *limit > 0.0) else {
-        return 0.0;
-    };
+    let limit = plan.limits.too_many_since_cleaning.updates.map(|limit| limit.value);
+    let Some(limit) = limit.filter(|limit| *limit > 0.0) else { return 0.0 };
     let worn = f64::from(step.glass.most_since_cleaning()) / limit;
     FULL * (worn - 0.5).max(0.0)
 }

@@ -162,7 +162,7 @@ fn explore<'p>(
             continue;
         }
         let way = without.take_if(|_| updates.is_empty()).unwrap_or_else(|| {
-            let mut way = path.clone();
+            let mut way = path.fork();
             way.play_with(updates.clone(), planned, transition.cloned());
             way
         });

@@ -24,7 +24,7 @@ use super::{
 };
 use crate::{
     finding::{Finding, Severity, Summary},
-    rules::{caution_of, rule_named},
+    rules::{FLASH_CAUTION, caution_of, rule_named},
 };
 use names::when;
 use recording::Card;
@@ -409,7 +409,7 @@ fn is_within(field: &str, step: &str) -> bool {
 
 fn cautions() -> Markup {
     html! {
-        @if let Some(caution) = caution_of("flashes-too-fast") { p { (sentence(caution)) } }
+        p { (sentence(FLASH_CAUTION)) }
         p { "A drive scheme that is not balanced can damage a panel for good. The panel maker's own documents come first." }
         p { "A safety indicator must not rest on this model alone; local codes and licensed practice decide." }
         p { (PREDICTIONS) }

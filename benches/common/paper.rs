@@ -23,7 +23,7 @@ pub(crate) const PICTURES: usize = 20;
 pub(crate) const STEPS: usize = 2000;
 const LINE: usize = 36;
 /// The lines that change in a step of the annotated sequence.
-const MARKS: usize = 8;
+const MARKS: usize = 6;
 const MARGIN: usize = 96;
 const GLYPHS: usize = 48;
 const GLYPH: [usize; 2] = [14, 22];

@@ -294,7 +294,7 @@ fn every_rule_has_code_a_page_and_a_line_in_the_list() {
 /// What a rule does at its edges is found in the file of its name.
 #[test]
 fn every_file_of_the_tests_of_rules_is_named_after_a_rule() {
-    let files = files_below("tests/rules", ".rs");
+    let files = files_below("tests/rules", "rs");
     assert!(files.len() > 30, "only {files:?}");
     for file in files.iter().filter(|file| *file != "tests/rules/main.rs") {
         let name = file.trim_start_matches("tests/rules/").trim_end_matches(".rs");

@@ -35,13 +35,16 @@ const DAYS: usize = 10;
 fn main() {
     let arguments: Vec<String> = env::args().skip(1).filter(|argument| !argument.starts_with("--")).collect();
     if arguments == ["draw"] {
-        (
-            paper::marked(),
-            paper::turned(Kind::Texts),
-            paper::turned(Kind::Pictures),
-            paper::never_cleaned(),
-            watch::day(),
-        );
+        let sequences: [fn() -> PathBuf; 5] = [
+            paper::marked,
+            || paper::turned(Kind::Texts),
+            || paper::turned(Kind::Pictures),
+            paper::never_cleaned,
+            watch::day,
+        ];
+        for draw in sequences {
+            println!("{}", draw().display());
+        }
         return;
     }
     let mut programs: Vec<PathBuf> = arguments.into_iter().map(PathBuf::from).collect();

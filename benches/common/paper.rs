@@ -183,12 +183,12 @@ fn glyph(dice: &mut Dice) -> [[u8; GLYPH[0]]; GLYPH[1]] {
         solid.fill([1, 2 + dice.roll(GLYPH[1] - 6), GLYPH[0] - 2 - dice.roll(4), 2], 0);
     }
     let mut soft = [[255; GLYPH[0]]; GLYPH[1]];
-    for y in 1..GLYPH[1] - 1 {
-        for x in 1..GLYPH[0] - 1 {
+    for (y, row) in soft.iter_mut().enumerate().skip(1).take(GLYPH[1] - 2) {
+        for (x, shade) in row.iter_mut().enumerate().skip(1).take(GLYPH[0] - 2) {
             let at = y * GLYPH[0] + x;
             let near = [at, at, at - 1, at + 1, at - GLYPH[0], at + GLYPH[0]];
             let sum: usize = near.iter().map(|&near| usize::from(solid.pixels[near])).sum();
-            soft[y][x] = level_of(sum as f64 / 6.0 / 255.0);
+            *shade = level_of(sum as f64 / 6.0 / 255.0);
         }
     }
     soft

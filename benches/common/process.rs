@@ -57,7 +57,7 @@ pub(crate) fn processor_seconds_of_children() -> f64 {
     ticks([15, 16])
 }
 
-/// The sum of two fields of `/proc/self/stat` (proc_pid_stat(5), counted from 0), in s: 100 ticks make one on every Linux that we know.
+/// The sum of two fields of `/proc/self/stat` (`proc_pid_stat(5)`, counted from 0), in s: 100 ticks make one on Linux.
 fn ticks(fields: [usize; 2]) -> f64 {
     let stat = fs::read_to_string("/proc/self/stat").expect("processor time is read from /proc");
     // The second field is a name in brackets that may hold spaces.

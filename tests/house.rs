@@ -540,6 +540,21 @@ fn every_rule_has_code_a_page_and_a_line_in_the_list() {
     assert_eq!(stillpage::rules::RULES.len(), listed.len(), "a rule is listed twice");
 }
 
+/// What a rule does at its edges is found in the file of its name.
+#[test]
+fn every_file_of_the_tests_of_rules_is_named_after_a_rule() {
+    let files = files_below("tests/rules", "rs");
+    assert!(files.len() > 30, "only {files:?}");
+    for file in files.iter().filter(|file| *file != "tests/rules/main.rs") {
+        let name = file.trim_start_matches("tests/rules/").trim_end_matches(".rs");
+        assert!(home().join(format!("src/rules/{name}.rs")).exists(), "{file} is named after no file of a rule");
+        let id = name.replace('_', "-");
+        assert!(home().join(format!("rules/{id}.md")).exists(), "{file} is named after no rule");
+        let head = format!("//! The edge cases of `{id}`");
+        assert!(read(file).starts_with(&head), "{file} begins with another rule than `{id}`");
+    }
+}
+
 /// What the docs put in backticks as a path of the project is there.
 #[test]
 fn paths_named_in_the_docs_exist() {

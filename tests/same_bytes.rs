@@ -1,6 +1,6 @@
 //! The same plans give the same bytes in every format: on one thread and on several, whatever the language, the time zone,
-//! the working folder and the order of the arguments. That a release build gives them too is what the snapshots of
-//! `tests/outputs.rs` hold with `cargo test --release --test outputs`.
+//! the working folder and the order of the arguments. That a release build says the same is held by `cargo test --release
+//! --test outputs`, with the same kept outputs.
 #![expect(clippy::unwrap_used, reason = "a test stops at what must not happen")]
 
 use std::{collections::BTreeMap, fs, path::Path, process::Command, sync::LazyLock};

@@ -7,6 +7,7 @@ pub(crate) mod dice;
 pub(crate) mod drawings;
 pub(crate) mod frames;
 pub(crate) mod notes;
+pub(crate) mod paper;
 pub(crate) mod picture;
 pub(crate) mod process;
 pub(crate) mod sequence;

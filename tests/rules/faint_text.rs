@@ -1,49 +1,41 @@
-//! Whether text can be read: what is taken for the letters, what for their ground, and what counts as large.
+//! The edge cases of `faint-text`, beside the examples of its page.
 
-mod common;
-
-use common::{Folder, example_display};
 use serde_json::{Value, json};
 
-/// A screen of 96 x 40 px around some elements.
-fn screen(inside: &str) -> String {
-    format!(
-        "<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"96\" height=\"40\" font-family=\"Arimo\" font-size=\"16\">\
-         <rect width=\"96\" height=\"40\" fill=\"#ffffff\"/>{inside}</svg>"
-    )
+use crate::{
+    common::example_display,
+    edges::{Edge, hold, screens, text},
+    reading::{finding, folder, lines},
+};
+
+pub(crate) fn edges() -> Vec<Edge> {
+    vec![
+        Edge {
+            rule: "faint-text",
+            limit: "small",
+            // Grey 5 of 15 reflects 0.1117 of the light: (1 + 0.05) / (0.111651 / 0.44 + 0.05) = 3.45677.
+            screens: screens(&[("a.svg", &text("fill='#555555' font-size='16'"))]),
+            display: "",
+            plan: r#"{ "rules": { "faint-text": { "small": @ } }, "steps": [{ "screen": "a.svg", "updates": [{ "mode": "full" }] }] }"#,
+            silent: "3.4567",
+            fires: "3.4568",
+        },
+        Edge {
+            rule: "faint-text",
+            limit: "large",
+            // 18 pt are 25 px at 100 px an inch.
+            screens: screens(&[("a.svg", &text("fill='#555555' font-size='25'"))]),
+            display: "",
+            plan: r#"{ "rules": { "faint-text": { "large": @ } }, "steps": [{ "screen": "a.svg", "updates": [{ "mode": "full" }] }] }"#,
+            silent: "3.4567",
+            fires: "3.4568",
+        },
+    ]
 }
 
-fn folder(screens: &[&str], display: &Value) -> Folder {
-    let folder = Folder::new();
-    folder.display("panel.display.json", display);
-    for (index, inside) in screens.iter().enumerate() {
-        folder.screen(&format!("{index}.svg"), &screen(inside));
-    }
-    folder
-}
-
-/// The lines of the three rules for screens that follow each other.
-fn lines_on(screens: &[&str], display: &Value) -> Vec<String> {
-    let folder = folder(screens, display);
-    let steps: Vec<Value> = (0..screens.len())
-        .map(|index| json!({ "screen": format!("{index}.svg"), "after_ms": 5000, "updates": [{ "mode": "full" }] }))
-        .collect();
-    folder.plan("a.plan.json", &json!({ "steps": steps }).to_string());
-    let rules = ["faint-text", "tiny-text", "font-substituted"];
-    let lines = folder.findings("a.plan.json").into_iter();
-    lines.filter(|line| rules.contains(&line.split(' ').nth(2).unwrap())).collect()
-}
-
-fn lines(inside: &str) -> Vec<String> {
-    lines_on(&[inside], &example_display([96, 40]))
-}
-
-/// The first finding of a plan with one screen.
-fn finding(inside: &str, display: &Value) -> Value {
-    let folder = folder(&[inside], display);
-    folder.plan("a.plan.json", r#"{ "steps": [{ "screen": "0.svg", "updates": [{ "mode": "full" }] }] }"#);
-    let run = folder.run(&["review", "a.plan.json", "--format", "json", "--only", "faint-text", "--only", "tiny-text"]);
-    run.json()["plans"][0]["findings"][0].clone()
+#[test]
+fn the_limits_hold_from_both_sides() {
+    hold("faint-text", &edges());
 }
 
 /// What of these is faint on the example display; each text is `Ebb` at [4, 28].
@@ -171,7 +163,7 @@ fn large_text_needs_less() {
 
 /// The bundled face with another weight written into its table of weights and widths (OS/2, bytes 4 and 5).
 fn face_of_weight(weight: u16) -> Vec<u8> {
-    let mut face = include_bytes!("../src/screen/fonts/Arimo-subset.ttf").to_vec();
+    let mut face = include_bytes!("../../src/screen/fonts/Arimo-subset.ttf").to_vec();
     let tables = usize::from(u16::from_be_bytes([face[4], face[5]]));
     let entry = (0..tables).map(|index| 12 + 16 * index).find(|at| &face[*at..at + 4] == b"OS/2").unwrap();
     let offset = u32::from_be_bytes(face[entry + 8..entry + 12].try_into().unwrap()) as usize;
@@ -215,34 +207,4 @@ fn texts_of_one_kind_are_one_finding_over_all_their_screens() {
     assert_eq!((faint[0]["step"].as_u64(), faint[0]["last_step"].as_u64()), (Some(0), Some(3)));
     assert_eq!(faint[0]["figures"]["texts"], 2.0);
     assert!(faint[0]["message"].as_str().unwrap().starts_with("the text `Ebb` and one more: grey 8 of 15 on white"));
-}
-
-/// A face of 8 px has small letters of 8 * 1082 / 2048 = 4.2266 px, 1.0735 mm; 1.2 mm want 8.94 px.
-#[test]
-fn the_size_that_is_advised_is_enough() {
-    let tiny = finding(r#"<text x="4" y="28" font-size="8">Ebb</text>"#, &example_display([96, 40]));
-    assert_eq!(tiny["help"], "set it in 9 px instead of 8.00 px, or choose a face with larger small letters");
-    assert_eq!(finding(r#"<text x="4" y="28" font-size="9">Ebb</text>"#, &example_display([96, 40])), Value::Null);
-}
-
-#[test]
-fn a_target_is_told_once_however_often_it_is_touched() {
-    let folder = Folder::usual();
-    folder.plan(
-        "a.plan.json",
-        r#"{ "steps": [
-            { "repeat": 3, "steps": [
-                { "cause": "touch", "touched": [0, 0, 16, 8] }, { "cause": "touch", "touched": [8, 0, 16, 8] }] },
-            { "cause": "touch", "touched": [16, 0, 40, 40] }] }"#,
-    );
-    let lines = folder.findings("a.plan.json");
-    // What lies beyond the edge cannot be touched.
-    assert_eq!(
-        lines,
-        [
-            "step 0 small-target warning [0, 0, 16, 8]",
-            "step 1 small-target warning [8, 0, 8, 8]",
-            "step 6 small-target warning -"
-        ]
-    );
 }

@@ -1,31 +1,44 @@
-//! The rules of flashes on good practice and on trouble, and the caution that goes with each of their findings.
+//! The edge cases of `flashes-too-fast`, beside the examples of its page.
 
-mod common;
-
-use common::{Folder, SQUARE, WHITE};
 use serde_json::Value;
-use stillpage::rules::{Example, pages};
+use stillpage::rules::Example;
 
-const CAUTION: &str = "photosensitive epilepsy";
+use crate::{
+    common::{Folder, WHITE},
+    edges::{Edge, hold, square},
+    flashing::{LARGE, black, found},
+};
 
-/// A black screen of 16 x 8 px.
-fn black() -> String {
-    WHITE.replace('.', "#")
+pub(crate) fn edges() -> Vec<Edge> {
+    vec![
+        Edge {
+            rule: "flashes-too-fast",
+            limit: "sr",
+            screens: square(),
+            // 16 x 8 px of 2.54 mm from 2 m: 825.8 mm2, 0.00020645 sr.
+            display: r#"{ "pixels_per_inch": 10, "viewing_distance_mm": 2000, "modes": [{ "name": "grey", "flashes": 4 }] }"#,
+            plan: r#"{ "rules": { "flashes-too-fast": { "sr": @ } },
+                "steps": [{ "screen": "a.png", "updates": [{ "mode": "grey" }] }] }"#,
+            silent: "0.0002065",
+            fires: "0.0002064",
+        },
+        Edge {
+            rule: "flashes-too-fast",
+            limit: "per_second",
+            screens: square(),
+            display: r#"{ "pixels_per_inch": 10, "viewing_distance_mm": 200, "modes": [{ "name": "grey", "flashes": 4 }] }"#,
+            plan: r#"{ "rules": { "flashes-too-fast": { "per_second": @ } },
+                "steps": [{ "screen": "a.png", "updates": [{ "mode": "grey" }] }] }"#,
+            silent: "4",
+            fires: "3",
+        },
+    ]
 }
 
-/// What a review finds of one rule, on pixels of 2.54 mm seen from 200 mm: the screen has 0.02 sr.
-fn found(rule: &str, screens: &[(&str, &str)], display: &str, plan: &str) -> Vec<String> {
-    let example = Example {
-        screens: screens.iter().map(|(name, text)| ((*name).to_owned(), (*text).to_owned())).collect(),
-        display: Some(display.to_owned()),
-        plan: plan.to_owned(),
-        ..Example::default()
-    };
-    let lines = Folder::of_example(&example).findings("example.plan.json");
-    lines.into_iter().filter(|line| line.split(' ').nth(2) == Some(rule)).collect()
+#[test]
+fn the_limits_hold_from_both_sides() {
+    hold("flashes-too-fast", &edges());
 }
-
-const LARGE: &str = r#""pixels_per_inch": 10, "viewing_distance_mm": 200"#;
 
 #[test]
 fn a_mode_that_breaks_the_threshold_alone_stays_a_warning_after_a_quick_update() {
@@ -122,52 +135,4 @@ fn a_field_that_lies_across_tiles_is_counted_whole() {
             "steps": [{ "screen": "black.png", "updates": [{ "mode": "grey", "window": [7, 7, 39, 29] }] }] }"#,
     );
     assert_eq!(lines, ["step 0 flashes-too-fast warning [7, 7, 39, 29]"]);
-}
-
-#[test]
-fn settling_after_a_touch_is_not_restless() {
-    // Quick at the touch and grey half a second later, once a minute: the person asked for both.
-    let touch = r#"{ "screen": "@.png", "after_ms": 60000, "cause": "touch", "updates": [{ "mode": "quick" }] },
-        { "after_ms": 500, "updates": [{ "mode": "grey" }] }"#;
-    let plan = format!(
-        r#"{{ "steps": [{{ "screen": "white.png", "updates": [{{ "mode": "full" }}] }}, {}, {}, {}] }}"#,
-        touch.replace('@', "square"),
-        touch.replace('@', "white"),
-        touch.replace('@', "square")
-    );
-    let screens = [("white.png", WHITE), ("square.png", SQUARE)];
-    assert_eq!(
-        found("restless", &screens, r#"{ "limits": { "updates_before_cleaning": 50 } }"#, &plan),
-        Vec::<String>::new()
-    );
-}
-
-#[test]
-fn every_finding_of_the_group_carries_the_caution_in_text_and_in_json() {
-    let group: Vec<_> = pages().iter().filter(|page| page.group == "Flashes").collect();
-    assert_eq!(group.len(), 5);
-    for page in group {
-        let example = page.examples.iter().find(|example| example.heading == "Fires").unwrap();
-        let folder = Folder::of_example(example);
-        let arguments = ["review", "example.plan.json", "--only", page.id, "--gate", "never"];
-        let text = folder.run(&arguments).with_status(0).out;
-        assert_eq!(text.matches(CAUTION).count(), 1, "once in the text of {}:\n{text}", page.id);
-        let json = folder.run(&[&arguments[..], &["--format", "json"]].concat()).with_status(0).json();
-        let findings = json["plans"][0]["findings"].as_array().unwrap();
-        assert!(!findings.is_empty(), "{}", page.id);
-        for finding in findings {
-            assert!(finding["help"].as_str().unwrap().contains(CAUTION), "{finding}");
-        }
-    }
-    let page = stillpage::rules::rule_named("flashes-too-fast").unwrap();
-    assert!(page.text.contains(CAUTION), "the page of flashes-too-fast");
-}
-
-#[test]
-fn other_findings_carry_no_caution() {
-    let folder = Folder::usual();
-    folder.plan("a.plan.json", r#"{ "steps": [{ "screen": "square.png" }] }"#);
-    let run = folder.run(&["review", "a.plan.json", "--gate", "never", "--also", "json=a.json"]).with_status(0);
-    assert!(run.out.contains("left-behind"), "{}", run.out);
-    assert!(!run.out.contains(CAUTION) && !folder.read("a.json").contains(CAUTION));
 }

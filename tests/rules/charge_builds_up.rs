@@ -1,0 +1,68 @@
+//! The edge cases of `charge-builds-up`, beside the examples of its page.
+
+use crate::{
+    common::{SQUARE, WHITE},
+    edges::{Edge, hold, review, square, told},
+};
+
+pub(crate) fn edges() -> Vec<Edge> {
+    vec![Edge {
+        rule: "charge-builds-up",
+        limit: "net_impulse_vs",
+        screens: square(),
+        display: r#"{ "modes": [{ "name": "quick", "impulse_vs": { "lighter": 1, "darker": 0.25 } }] }"#,
+        // To black and back.
+        plan: r#"{ "rules": { "charge-builds-up": { "net_impulse_vs": @ } }, "steps": [
+                { "screen": "a.png", "updates": [{ "mode": "quick" }] },
+                { "screen": "b.png", "after_ms": 900, "updates": [{ "mode": "quick" }] }] }"#,
+        silent: "1.25",
+        fires: "1.249",
+    }]
+}
+
+#[test]
+fn the_limits_hold_from_both_sides() {
+    hold("charge-builds-up", &edges());
+}
+
+#[test]
+fn modes_without_an_impulse_are_named_where_the_display_limits_it() {
+    let plan = r#"{ "steps": [{ "screen": "a.png", "updates": [{ "mode": "full" }] }] }"#;
+    let display = r#"{ "limits": { "net_impulse_vs": 1 },
+        "modes": [{ "name": "quick", "impulse_vs": { "lighter": 1, "darker": -1 } }] }"#;
+    let found = review(&[("a.png", SQUARE)], display, plan);
+    let texts = found["summary"]["not_checked"].as_array().unwrap();
+    assert!(texts.iter().any(|text| text.as_str().unwrap().starts_with("net impulse of `full`, `grey`:")), "{texts:?}");
+}
+
+#[test]
+fn a_pixel_that_is_driven_without_changing_gathers_charge_too() {
+    // Eight times 0.2 V s over the whole panel, in a mode that drives every pixel and changes none.
+    let display = |same: f64| {
+        format!(
+            r#"{{ "limits": {{ "net_impulse_vs": 1.5 }},
+                "modes": [{{ "name": "full", "impulse_vs": {{ "lighter": 0, "darker": 0, "same": {same} }} }}] }}"#
+        )
+    };
+    let plan = r#"{ "steps": [{ "repeat": 8, "steps": [{ "after_ms": 900, "updates": [{ "mode": "full" }] }] },
+        { "screen": "b.png", "after_ms": 900 }] }"#;
+    let found = |same: f64| told(&review(&[("b.png", WHITE)], &display(same), plan), "charge-builds-up");
+    assert_eq!(found(0.18), Vec::<String>::new());
+    let line = found(-0.2);
+    assert!(line.len() == 1 && line[0].starts_with("7..8 128 px") && line[0].contains("1.60 V s"), "{line:?}");
+}
+
+#[test]
+fn part_of_a_swing_gathers_its_part_of_the_impulse() {
+    // Levels of 16 are evenly spaced in L*: from white, 15, to 8 are 7 fifteenths of the whole swing.
+    let found = |limit: f64| {
+        let display = format!(
+            r#"{{ "limits": {{ "net_impulse_vs": {limit} }},
+                "modes": [{{ "name": "grey", "impulse_vs": {{ "lighter": 0, "darker": -1 }} }}] }}"#
+        );
+        let plan = r#"{ "steps": [{ "screen": "a.png", "updates": [{ "mode": "grey" }] }] }"#;
+        let grey = SQUARE.replace('#', "8");
+        told(&review(&[("a.png", &grey)], &display, plan), "charge-builds-up").len()
+    };
+    assert_eq!((found(0.466), found(0.467)), (1, 0));
+}

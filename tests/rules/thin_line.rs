@@ -1,0 +1,36 @@
+//! The edge cases of `thin-line`, beside the examples of its page.
+
+use crate::edges::{Edge, hold, lines_of, screens};
+
+pub(crate) fn edges() -> Vec<Edge> {
+    vec![Edge {
+        rule: "thin-line",
+        limit: "px",
+        // A line of one row of shade 170 has a coverage of 85 / 255 = 0.333 px.
+        screens: screens(&[(
+            "a.png",
+            "................\n................\n..aaaaaaaaaa....\n................\n................",
+        )]),
+        display: r#"{ "ink": { "levels": 2, "reflectance": [0.04, 0.44] } }"#,
+        plan: r#"{ "rules": { "thin-line": { "px": @ } }, "steps": [{ "screen": "a.png", "updates": [{ "mode": "full" }] }] }"#,
+        silent: "0.333",
+        fires: "0.334",
+    }]
+}
+
+#[test]
+fn the_limits_hold_from_both_sides() {
+    hold("thin-line", &edges());
+}
+
+#[test]
+fn a_pale_area_is_no_thin_line() {
+    // The page: a line or a stem thinner than the limit. An area of 10 x 6 px is neither.
+    let area = "................\n...aaaaaaaaaa...\n...aaaaaaaaaa...\n...aaaaaaaaaa...\n...aaaaaaaaaa...\n...aaaaaaaaaa...\n...aaaaaaaaaa...\n................";
+    let found = lines_of(
+        &[("a.png", area)],
+        r#"{ "ink": { "levels": 2, "reflectance": [0.04, 0.44] } }"#,
+        r#"{ "steps": [{ "screen": "a.png", "updates": [{ "mode": "full" }] }] }"#,
+    );
+    assert_eq!(found, ["step 0 shade-not-on-panel warning [3, 1, 10, 6]"]);
+}

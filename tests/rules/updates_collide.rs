@@ -1,0 +1,56 @@
+//! The edge cases of `updates-collide`, beside the examples of its page.
+
+use crate::{
+    common::SQUARE,
+    edges::{Edge, hold, review, square, square_and_white, told},
+};
+
+pub(crate) fn edges() -> Vec<Edge> {
+    vec![Edge {
+        rule: "updates-collide",
+        limit: "wait_ms",
+        screens: square(),
+        display: "",
+        // The second update comes 100 ms after one of 500 ms.
+        plan: r#"{ "rules": { "updates-collide": { "wait_ms": @ } }, "steps": [
+                { "screen": "a.png", "updates": [{ "mode": "full" }] },
+                { "screen": "b.png", "after_ms": 100, "updates": [{ "mode": "full" }] }] }"#,
+        silent: "400.1",
+        fires: "399.9",
+    }]
+}
+
+#[test]
+fn the_limits_hold_from_both_sides() {
+    hold("updates-collide", &edges());
+}
+
+#[test]
+fn quick_now_and_grey_right_after_it_do_not_collide() {
+    let grey = SQUARE.replace('#', "8");
+    let plan = |second: &str| {
+        format!(
+            r#"{{ "steps": [{{ "screen": "a.png",
+                "updates": [{{ "mode": "quick", "window": "changed" }}, {{ "mode": "{second}", "window": [0, 0, 8, 8] }}] }}] }}"#
+        )
+    };
+    for display in ["", r#"{ "parallel_updates": 1 }"#, r#"{ "link": { "waits_for_panel": true } }"#] {
+        let settled = review(&[("a.png", &grey)], display, &plan("grey"));
+        assert_eq!(told(&settled, "updates-collide"), Vec::<String>::new(), "{display}");
+    }
+    // Beside it, one after the other is what a person sees as two halves.
+    let halves = r#"{ "steps": [{ "screen": "a.png", "updates": [
+        { "mode": "quick", "window": [0, 0, 8, 8] }, { "mode": "full", "window": [8, 0, 8, 8] }] }] }"#;
+    let found = told(&review(&[("a.png", SQUARE)], r#"{ "parallel_updates": 1 }"#, halves), "updates-collide");
+    assert!(found.len() == 1 && found[0].contains("for a free place"), "{found:?}");
+}
+
+#[test]
+fn where_one_place_is_all_there_is_other_windows_are_not_proposed() {
+    let plan = r#"{ "steps": [{ "screen": "a.png", "updates": [{ "mode": "full" }] },
+        { "screen": "b.png", "after_ms": 100, "updates": [{ "mode": "full" }] }] }"#;
+    let found = told(&review(&square_and_white(), r#"{ "parallel_updates": 1 }"#, plan), "updates-collide");
+    assert!(found.len() == 1 && found[0].contains("for a free place"), "{found:?}");
+    let found = told(&review(&square_and_white(), "", plan), "updates-collide");
+    assert!(found.len() == 1 && found[0].contains("over the same place"), "{found:?}");
+}

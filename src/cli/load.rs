@@ -11,7 +11,6 @@ use std::{
     },
 };
 
-use globset::GlobBuilder;
 use walkdir::WalkDir;
 
 use super::{
@@ -27,7 +26,7 @@ use crate::{
     plan::{KnownRule, Plan, RuleSettings, ScreenId, Surroundings, Trouble, read_plan},
     rules::known_rules,
     screen::{Faces, Picture, ScreenFault, decode_png, draw_segments, draw_svg},
-    source::{Fault, Source, did_you_mean, text_of_bytes},
+    source::{Fault, Source, did_you_mean, pattern::Pattern, text_of_bytes},
 };
 
 /// The largest text file that is read, bytes.
@@ -755,17 +754,9 @@ fn matching_files(folder: &Path, pattern: &str, reach: &AllowedRoots) -> Result<
         ));
     }
     let pattern = pattern.trim_start_matches("./");
-    let glob = GlobBuilder::new(pattern)
-        .literal_separator(true)
-        .case_insensitive(false)
-        .build()
-        .map_err(|error| {
-            trouble(
-                format!("the pattern `{pattern}` is wrong: {}", error.kind()),
-                "write names with `*` for any part of a name",
-            )
-        })?
-        .compile_matcher();
+    let glob = Pattern::new(pattern).map_err(|reason| {
+        trouble(format!("the pattern `{pattern}` is wrong: {reason}"), "write names with `*` for any part of a name")
+    })?;
     // The folder part without wildcards is walked, no deeper than the pattern reaches.
     let fixed = fixed_part(pattern);
     let depth = if pattern.contains("**") {

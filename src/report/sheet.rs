@@ -116,9 +116,18 @@ pub(super) fn png_of_samples(samples: &[u8], size: Size, colour: ColorType) -> R
         // A grey takes a byte as it is; fewer bits are less to pack.
         _ => Indexed::of(samples.iter().map(|grey| [*grey; 3])).filter(|indexed| indexed.bits() < 8),
     };
-    if let Some(indexed) = indexed {
-        return indexed.png(size);
+    match indexed.map(|indexed| indexed.png(size)).transpose()? {
+        // What numbers of colours save does not always outweigh the list of colours in a small file.
+        Some(small) if size.pixels() <= SMALL_PX => {
+            let plain = plain(samples, size, colour)?;
+            Ok(if small.len() < plain.len() { small } else { plain })
+        }
+        Some(packed) => Ok(packed),
+        None => plain(samples, size, colour),
     }
+}
+
+fn plain(samples: &[u8], size: Size, colour: ColorType) -> Result<Vec<u8>, String> {
     let mut bytes = Vec::new();
     let mut writer = encoder(&mut bytes, size, colour).write_header().map_err(|error| error.to_string())?;
     writer.write_image_data(samples).map_err(|error| error.to_string())?;
@@ -135,6 +144,8 @@ fn encoder(bytes: &mut Vec<u8>, size: Size, colour: ColorType) -> png::Encoder<'
 
 /// How hard pictures of few colours are packed: levels above cost two to six times as much for files a tenth smaller.
 const PACKING: u8 = 3;
+/// A picture of so many pixels is packed in both ways, and the smaller file is taken.
+const SMALL_PX: u64 = 1 << 18;
 /// Places of the table in which the numbers of colours are found: a power of two, many more than there are colours.
 const PLACES: usize = 1 << 12;
 

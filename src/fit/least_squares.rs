@@ -61,7 +61,7 @@ pub(super) fn descend(start: Figures, sums_at: &dyn Fn(Figures) -> Sums) -> Opti
             if !sums.squares.is_finite() {
                 return None;
             }
-            if hold > MOST_HOLD || tried == figures {
+            if hold > MOST_HOLD || tried.map(f64::to_bits) == figures.map(f64::to_bits) {
                 return Some((figures, sums));
             }
         }

@@ -75,7 +75,7 @@ pub(super) fn drawn(size: Size, under: &mut dyn FnMut(&mut Band), over: Option<&
     };
     let first = band_at(0)?;
     if rows >= size.height
-        && let Some(indexed) = Indexed::of(first.pixmap.pixels().iter().map(colours))
+        && let Some(indexed) = Indexed::of(first.pixmap.pixels().iter().copied().map(colours))
     {
         return Ok(Drawn(State::Indexed(size, indexed)));
     }
@@ -84,7 +84,7 @@ pub(super) fn drawn(size: Size, under: &mut dyn FnMut(&mut Band), over: Option<&
     let mut writer = file.stream_writer().map_err(|error| error.to_string())?;
     let mut next = Some(first);
     while let Some(band) = next.take() {
-        let rgb: Vec<u8> = band.pixmap.pixels().iter().flat_map(colours).collect();
+        let rgb: Vec<u8> = band.pixmap.pixels().iter().copied().flat_map(colours).collect();
         let end = band.rows().end;
         drop(band);
         writer.write_all(&rgb).map_err(|error| error.to_string())?;
@@ -105,7 +105,7 @@ pub(super) fn png_of(size: Size, under: &mut dyn FnMut(&mut Band), over: Option<
     drawn(size, under, over)?.pack()
 }
 
-fn colours(pixel: &PremultipliedColorU8) -> [u8; 3] {
+fn colours(pixel: PremultipliedColorU8) -> [u8; 3] {
     [pixel.red(), pixel.green(), pixel.blue()]
 }
 

@@ -6,7 +6,7 @@
 use std::fmt::Write as _;
 
 use miette::{Diagnostic, Severity, SourceSpan};
-use unicode_width::UnicodeWidthStr as _;
+use unicode_width::UnicodeWidthStr;
 
 /// Lines shown around the place.
 const CONTEXT_LINES: usize = 1;
@@ -87,9 +87,9 @@ fn excerpt(diagnostic: &dyn Diagnostic, paint: Paint, text: &mut String) {
         let end = (offset + line.len() + 1).min(around.span().offset() + around.span().len());
         if (offset..end).contains(&place.offset()) {
             let marks = marks(line, offset, *place, label.label());
-            marks.iter().for_each(|marks| {
+            for marks in &marks {
                 let _ = writeln!(text, "{edge}· {}", marks.painted(paint));
-            });
+            }
         }
         offset += line.len() + 1;
     }
@@ -101,23 +101,23 @@ struct Marks {
     blanks: usize,
     /// Whether the blanks are painted with the marks: it is not seen, only read by programs.
     is_one: bool,
-    marks: String,
+    signs: String,
 }
 
 impl Marks {
     fn painted(&self, paint: Paint) -> String {
         let blanks = " ".repeat(self.blanks);
         if self.is_one {
-            paint.paint(PLACE, &format!("{blanks}{}", self.marks))
+            paint.paint(PLACE, &format!("{blanks}{}", self.signs))
         } else {
-            format!("{blanks}{}", paint.paint(PLACE, &self.marks))
+            format!("{blanks}{}", paint.paint(PLACE, &self.signs))
         }
     }
 }
 
 /// The underline of a place in a line that begins at an offset, and below it what the label says of it.
 fn marks(line: &str, offset: usize, place: SourceSpan, label: Option<&str>) -> Vec<Marks> {
-    let columns = |to: usize| line.get(..to.min(line.len())).map_or(0, |text| text.width());
+    let columns = |to: usize| line.get(..to.min(line.len())).map_or(0, UnicodeWidthStr::width);
     let from = place.offset() - offset;
     let start = columns(from);
     let end = columns(from + place.len()).max(start + 1);
@@ -129,7 +129,7 @@ fn marks(line: &str, offset: usize, place: SourceSpan, label: Option<&str>) -> V
     };
     let under = |count: usize| "─".repeat(count);
     let marks = format!("{}{sign}{}", under(middle - start), under(end - middle - 1));
-    let underline = Marks { blanks: start, is_one: true, marks };
-    let below = label.map(|label| Marks { blanks: middle, is_one: false, marks: format!("╰── {label}") });
+    let underline = Marks { blanks: start, is_one: true, signs: marks };
+    let below = label.map(|label| Marks { blanks: middle, is_one: false, signs: format!("╰── {label}") });
     [underline].into_iter().chain(below).collect()
 }

@@ -74,8 +74,12 @@ fn class(rest: &mut Chars<'_>, read: &mut String) -> Result<(), String> {
             member => members.push(member),
         }
     }
-    if let Some(three) = members.windows(3).find(|three| three[1] == '-' && three[0] > three[2]) {
-        return Err(format!("invalid range; '{}' > '{}'", three[0], three[2]));
+    let turned = members.windows(3).find_map(|three| match *three {
+        [from, '-', to] if from > to => Some((from, to)),
+        _ => None,
+    });
+    if let Some((from, to)) = turned {
+        return Err(format!("invalid range; '{from}' > '{to}'"));
     }
     for member in members {
         // Nothing is escaped in a class of ours.

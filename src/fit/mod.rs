@@ -3,8 +3,10 @@
 //! Knows readings, levels and the law of residue; no files, no plans that were played, no pictures.
 
 mod fragment;
+mod least_squares;
 mod sequence;
 mod solve;
+mod student;
 mod table;
 
 use crate::display::{Level, Residue};

@@ -1,17 +1,22 @@
 //! Least squares for the three figures, and their bounds.
 //!
 //! The law is not linear in `keeps`, and what shows is cut at the panel's black and white: the method of Levenberg and
-//! Marquardt (as in MINPACK) goes down from several starts, and the best end is taken. For the same reason the bounds
+//! Marquardt goes down from several starts, and the best end is taken. For the same reason the bounds
 //! are profile bounds (D. M. Bates and D. G. Watts, Nonlinear Regression Analysis and Its Applications, 1988, chapter 6):
 //! a figure is possible for as long as the others can be found anew so that the sum of squares grows no more than chance
 //! makes it.
 
-use levenberg_marquardt::{LeastSquaresProblem, LevenbergMarquardt};
-use nalgebra::{Dyn, Matrix3, OMatrix, OVector, U3, Vector3, storage::Owned};
-use statrs::distribution::{ContinuousCDF, StudentsT};
+use std::ops::{Add, Mul};
 
-use super::{Bounded, Fit, PatchHistory, Reading};
-use crate::display::{Ink, Mode, Residue};
+use super::{
+    Bounded, Fit, PatchHistory, Reading,
+    least_squares::{Figures, Sums, descend, determinant, inverse, scaled, units},
+    student::t_of_95,
+};
+use crate::{
+    display::{Ink, Mode, Residue},
+    panel::law::{driven, share_left},
+};
 
 /// Why no figures come out of a table.
 #[derive(Clone, Debug, PartialEq)]
@@ -38,29 +43,26 @@ pub fn fit(readings: &[Reading], mode: &Mode, ink: &Ink) -> Result<Fit, Unfit> {
     if free_degrees == 0 {
         return Err(Unfit::TooFew(readings.len()));
     }
-    let problem = |held: [Option<f64>; 3]| Problem { readings, mode, ink, held, figures: Vector3::zeros() };
+    let problem = Problem { readings, mode, ink, held: [None; 3] };
     let best = best_within_range(&problem).ok_or(Unfit::NoEnd)?;
-    let jacobian = best.jacobian().ok_or(Unfit::NoEnd)?;
-    let normal: Matrix3<f64> = jacobian.tr_mul(&jacobian);
+    let Sums { squares, pairs, .. } = problem.sums(best.figures);
     for (place, name) in NAMES.into_iter().enumerate() {
-        if normal[(place, place)] <= 0.0 {
+        if pairs[place][place] <= 0.0 {
             return Err(Unfit::Open(name));
         }
     }
-    // Columns of one length, so that what is told of their likeness does not rest on the figures' units.
-    let scale = Vector3::from_fn(|place, _| 1.0 / normal[(place, place)].sqrt());
-    let alike = Matrix3::from_fn(|row, column| normal[(row, column)] * scale[row] * scale[column]);
-    if alike.determinant() < 1e-8 {
+    let scale = units(&pairs);
+    let alike = scaled(&pairs, scale);
+    if determinant(&alike) < 1e-8 {
         return Err(Unfit::Open(NAMES[0]));
     }
-    let inverse = alike.try_inverse().ok_or(Unfit::Open(NAMES[0]))?;
-    let squares = best.sum_of_squares();
+    let inverse = inverse(&alike).ok_or(Unfit::Open(NAMES[0]))?;
     let variance = squares / free_degrees as f64;
-    let student = StudentsT::new(0.0, 1.0, free_degrees as f64).map_err(|_| Unfit::NoEnd)?.inverse_cdf(0.975);
+    let student = t_of_95(free_degrees);
     let most_squares = squares + student * student * variance;
     let bounded = |place: usize| {
         // As far as the bound would be, were the law straight.
-        let half = student * (variance * inverse[(place, place)]).sqrt() * scale[place];
+        let half = student * (variance * inverse[place][place]).sqrt() * scale[place];
         let [least, most] = RANGES[place].map(|edge| bound(&problem, best.figures, place, (half, edge), most_squares));
         Bounded { figure: best.figures[place], least, most }
     };
@@ -73,56 +75,50 @@ pub fn fit(readings: &[Reading], mode: &Mode, ink: &Ink) -> Result<Fit, Unfit> {
     })
 }
 
+/// Figures that a start leads to, and the sum of squares there.
+#[derive(Clone, Copy)]
+struct End {
+    figures: Figures,
+    squares: f64,
+}
+
 /// The best figures of all that a description may hold. From a start where nothing shows no way leads on: several shares
 /// that stay, and both signs of both figures, are tried.
-fn best_within_range<'r>(problem: &dyn Fn([Option<f64>; 3]) -> Problem<'r>) -> Option<Problem<'r>> {
+fn best_within_range(problem: &Problem<'_>) -> Option<End> {
     let small = [0.003, -0.003];
-    let starts = [0.0, 0.3, 0.6, 0.9].into_iter().flat_map(|keeps| {
-        small.into_iter().flat_map(move |lighter| small.map(|darker| Vector3::new(keeps, lighter, darker)))
-    });
-    let ends = starts.filter_map(|start| solved_within_range(problem, [None; 3], start));
-    let best = ends.min_by(|one, other| one.sum_of_squares().total_cmp(&other.sum_of_squares()))?;
-    // The bounds tell of all three figures, held or not.
-    Some(Problem { held: [None; 3], ..best })
+    let starts = [0.0, 0.3, 0.6, 0.9]
+        .into_iter()
+        .flat_map(|keeps| small.into_iter().flat_map(move |lighter| small.map(|darker| [keeps, lighter, darker])));
+    let ends = starts.filter_map(|start| solved_within_range(problem.clone(), start));
+    ends.min_by(|one, other| one.squares.total_cmp(&other.squares))
 }
 
 /// The figures that a start leads to. One that ends outside is held at the edge, and the others are found anew.
-fn solved_within_range<'r>(
-    problem: &dyn Fn([Option<f64>; 3]) -> Problem<'r>,
-    mut held: [Option<f64>; 3],
-    start: Vector3<f64>,
-) -> Option<Problem<'r>> {
-    let mut end = problem(held).solved(start)?;
+fn solved_within_range(mut problem: Problem<'_>, start: Figures) -> Option<End> {
+    let mut end = problem.solved(start)?;
     for _ in NAMES {
         let edge = |place: usize| end.figures[place].clamp(RANGES[place][0], RANGES[place][1]);
         let Some(place) = (0..3).find(|place| edge(*place).to_bits() != end.figures[*place].to_bits()) else {
             break;
         };
-        held[place] = Some(edge(place));
-        end = problem(held).solved(end.figures)?;
+        problem.held[place] = Some(edge(place));
+        end = problem.solved(end.figures)?;
     }
     Some(end)
 }
 
 /// How far a figure can go from the best towards an edge, the others found anew for it, until the sum of squares is more
 /// than that; `half` is how far it is likely to be.
-fn bound<'r>(
-    problem: &dyn Fn([Option<f64>; 3]) -> Problem<'r>,
-    best: Vector3<f64>,
-    place: usize,
-    (half, edge): (f64, f64),
-    most_squares: f64,
-) -> f64 {
+fn bound(problem: &Problem<'_>, best: Figures, place: usize, (half, edge): (f64, f64), most_squares: f64) -> f64 {
     const ROUNDS: usize = 24;
     let way = edge - best[place];
     let mut figures = best;
     let mut is_possible = |share: f64| {
-        let mut held = [None; 3];
-        held[place] = Some(best[place] + share * way);
-        let end = solved_within_range(problem, held, figures);
-        let squares = end.as_ref().map_or(f64::INFINITY, Problem::sum_of_squares);
+        let mut problem = problem.clone();
+        problem.held[place] = Some(best[place] + share * way);
+        let end = solved_within_range(problem, figures);
         figures = end.map_or(best, |end| end.figures);
-        squares <= most_squares
+        end.is_some_and(|end| end.squares <= most_squares)
     };
     // Shares of the way: one that is possible, and one that is not.
     let (mut near, mut far) = (0.0, (half / way.abs()).clamp(1e-6, 1.0));
@@ -145,75 +141,97 @@ pub fn shows(history: &PatchHistory, residue: &Residue, mode: &Mode, ink: &Ink) 
 }
 
 /// What shows after a history, L*, and how it moves with each figure. It stands still where the panel's end cuts it.
-fn traced(history: &PatchHistory, [keeps, lighter, darker]: [f64; 3], mode: &Mode, ink: &Ink) -> (f64, [f64; 3]) {
-    let (mut level, mut residue, mut slopes) = (history.cleaned_to, 0.0, [0.0; 3]);
+fn traced(history: &PatchHistory, figures: Figures, mode: &Mode, ink: &Ink) -> (f64, Figures) {
+    let [keeps, lighter, darker] = [0, 1, 2].map(|place| Sloped::figure(figures[place], place));
+    let (mut level, mut residue) = (history.cleaned_to, Sloped::from(0.0));
     for to in history.drives() {
         if to == level && mode.changed_only {
             continue;
         }
-        let swing = ink.lightness(level) - ink.lightness(to);
-        let [by_lighter, by_darker] = [swing.min(0.0), swing.max(0.0)];
-        slopes = [residue + keeps * slopes[0], keeps * slopes[1] + by_lighter, keeps * slopes[2] + by_darker];
-        residue = keeps * residue + lighter * by_lighter + darker * by_darker;
+        let difference = ink.lightness(level) - ink.lightness(to);
+        let leaves = share_left([lighter, darker], difference) * Sloped::from(difference);
+        residue = driven(1.0, keeps, residue, leaves, difference);
         level = to;
     }
     let (least, most) = ink.range_l();
     let lightness = ink.lightness(level);
-    let shown = (lightness + residue).clamp(least, most) - lightness;
-    let is_cut = lightness + residue < least || lightness + residue > most;
-    (shown, if is_cut { [0.0; 3] } else { slopes })
+    let shown = (lightness + residue.value).clamp(least, most) - lightness;
+    let is_cut = lightness + residue.value < least || lightness + residue.value > most;
+    (shown, if is_cut { [0.0; 3] } else { residue.slopes })
 }
 
-/// Readings, and figures on their way to meet them.
+/// A value that carries along how it moves with each figure, so that the law of residue gives its own slopes.
+#[derive(Clone, Copy, Debug)]
+struct Sloped {
+    value: f64,
+    slopes: Figures,
+}
+
+impl Sloped {
+    /// The figure of that place.
+    fn figure(value: f64, place: usize) -> Self {
+        let mut slopes = [0.0; 3];
+        slopes[place] = 1.0;
+        Self { value, slopes }
+    }
+}
+
+impl From<f64> for Sloped {
+    fn from(value: f64) -> Self {
+        Self { value, slopes: [0.0; 3] }
+    }
+}
+
+impl Add for Sloped {
+    type Output = Self;
+
+    fn add(self, other: Self) -> Self {
+        let slopes = [0, 1, 2].map(|place| self.slopes[place] + other.slopes[place]);
+        Self { value: self.value + other.value, slopes }
+    }
+}
+
+impl Mul for Sloped {
+    type Output = Self;
+
+    fn mul(self, other: Self) -> Self {
+        let slope = |place: usize| self.slopes[place] * other.value + self.value * other.slopes[place];
+        Self { value: self.value * other.value, slopes: [0, 1, 2].map(slope) }
+    }
+}
+
+/// Readings that figures are to meet.
+#[derive(Clone)]
 struct Problem<'r> {
     readings: &'r [Reading],
     mode: &'r Mode,
     ink: &'r Ink,
     /// Figures that stay as they are.
     held: [Option<f64>; 3],
-    figures: Vector3<f64>,
 }
 
 impl Problem<'_> {
-    /// The problem with the figures that a start leads to.
-    fn solved(mut self, start: Vector3<f64>) -> Option<Self> {
-        self.set_params(&start);
-        let (end, report) = LevenbergMarquardt::new().minimize(self);
-        let is_good = report.termination.was_successful() && end.figures.iter().all(|figure| figure.is_finite());
-        is_good.then_some(end)
+    /// The end that a start leads to.
+    fn solved(&self, start: Figures) -> Option<End> {
+        let (figures, sums) = descend(self.with_held(start), &|figures| self.sums(figures))?;
+        let is_good = sums.squares.is_finite() && figures.iter().all(|figure| figure.is_finite());
+        is_good.then_some(End { figures, squares: sums.squares })
     }
 
-    fn sum_of_squares(&self) -> f64 {
-        self.residuals().map_or(f64::INFINITY, |residuals| residuals.norm_squared())
+    /// Those figures with the held ones in their places.
+    fn with_held(&self, figures: Figures) -> Figures {
+        [0, 1, 2].map(|place| self.held[place].unwrap_or(figures[place]))
     }
 
-    fn traced(&self, reading: &Reading) -> (f64, [f64; 3]) {
-        traced(&reading.history, self.figures.into(), self.mode, self.ink)
-    }
-}
-
-impl LeastSquaresProblem<f64, Dyn, U3> for Problem<'_> {
-    type ResidualStorage = Owned<f64, Dyn>;
-    type JacobianStorage = Owned<f64, Dyn, U3>;
-    type ParameterStorage = Owned<f64, U3>;
-
-    fn set_params(&mut self, figures: &Vector3<f64>) {
-        self.figures = Vector3::from_fn(|place, _| self.held[place].unwrap_or(figures[place]));
-    }
-
-    fn params(&self) -> Vector3<f64> {
-        self.figures
-    }
-
-    fn residuals(&self) -> Option<OVector<f64, Dyn>> {
-        let off = |reading: &Reading| self.traced(reading).0 - (reading.read_l - reading.clean_l);
-        Some(OVector::<f64, Dyn>::from_iterator(self.readings.len(), self.readings.iter().map(off)))
-    }
-
-    fn jacobian(&self) -> Option<OMatrix<f64, Dyn, U3>> {
-        let slopes: Vec<[f64; 3]> = self.readings.iter().map(|reading| self.traced(reading).1).collect();
-        let free = |place: usize| if self.held[place].is_some() { 0.0 } else { 1.0 };
-        Some(OMatrix::<f64, Dyn, U3>::from_fn(slopes.len(), |row, place| slopes[row][place] * free(place)))
+    /// How far all readings are from what the figures give. A held figure moves nothing.
+    fn sums(&self, figures: Figures) -> Sums {
+        let mut sums = Sums::default();
+        for reading in self.readings {
+            let (shown, slopes) = traced(&reading.history, figures, self.mode, self.ink);
+            let free = |place: usize| if self.held[place].is_some() { 0.0 } else { slopes[place] };
+            sums.add(shown - (reading.read_l - reading.clean_l), [0, 1, 2].map(free));
+        }
+        sums
     }
 }
 

@@ -4,11 +4,10 @@
 
 use std::{collections::BTreeMap, sync::Arc};
 
-use globset::{GlobBuilder, GlobMatcher};
-
 use crate::source::{
     Fault, LineColumn, Source, Span, did_you_mean,
     json::{Fields, Item, Reading, read_document},
+    pattern::Pattern,
 };
 
 /// A rule's id and the limits that may be set.
@@ -93,7 +92,7 @@ pub struct FolderSettings {
     /// Settings of rules.
     pub rules: RuleSettings,
     /// Paths, from the folder on, of plans that are not reviewed when a folder is walked.
-    pub ignore: Vec<GlobMatcher>,
+    pub ignore: Vec<Pattern>,
     /// Whether what the folders above it say does not count.
     pub is_outermost: bool,
 }
@@ -128,12 +127,12 @@ pub fn with_outer(mut settings: RuleSettings, outer: &RuleSettings) -> RuleSetti
     settings
 }
 
-fn ignore(reading: &mut Reading, fields: &Fields<'_>) -> Vec<GlobMatcher> {
+fn ignore(reading: &mut Reading, fields: &Fields<'_>) -> Vec<Pattern> {
     let Some(elements) = fields.get("ignore").and_then(|item| reading.list(item)) else { return Vec::new() };
     elements.iter().filter_map(|item| pattern(reading, item)).collect()
 }
 
-fn pattern(reading: &mut Reading, item: &Item<'_>) -> Option<GlobMatcher> {
+fn pattern(reading: &mut Reading, item: &Item<'_>) -> Option<Pattern> {
     let text = reading.text(item)?.value;
     let help = "write it from this folder on, for instance `drafts/**` or `*.old.plan.json`";
     if text.starts_with('/') || text.split('/').any(|part| part == "..") {
@@ -143,10 +142,10 @@ fn pattern(reading: &mut Reading, item: &Item<'_>) -> Option<GlobMatcher> {
     // A folder stands for all that lies in it.
     let text = text.trim_start_matches("./");
     let text = text.strip_suffix('/').map_or(text.to_owned(), |folder| format!("{folder}/**"));
-    match GlobBuilder::new(&text).literal_separator(true).build() {
-        Ok(glob) => Some(glob.compile_matcher()),
-        Err(error) => {
-            reading.fault(item, format!("the pattern `{text}` is wrong: {}", error.kind()), help);
+    match Pattern::new(&text) {
+        Ok(pattern) => Some(pattern),
+        Err(reason) => {
+            reading.fault(item, format!("the pattern `{text}` is wrong: {reason}"), help);
             None
         }
     }

@@ -14,6 +14,7 @@ pub mod residue_plot;
 pub mod sarif;
 mod sheet;
 pub mod text;
+mod underline;
 pub(crate) mod sentences;
 
 use std::{borrow::Cow, collections::BTreeMap, sync::Arc};

@@ -4,20 +4,24 @@
 
 use std::fmt::Write as _;
 
+use resvg::tiny_skia::PremultipliedColorU8;
+
 use super::{
     help_with_caution,
     sentences::clock,
-    sheet::{Band, opaque, png_of},
+    sheet::{Band, drawn, opaque},
 };
 use crate::{
     change::Mask,
-    display::Ink,
+    display::{Ink, Level},
     finding::{Finding, Severity},
     geometry::{Rect, Size, Window},
     panel::PlayedStep,
     plan::Plan,
     screen::text_width,
 };
+
+pub use super::sheet::Drawn;
 
 const MARGIN: f32 = 36.0;
 const NARROWEST: f32 = 820.0;
@@ -30,14 +34,14 @@ const STALE: (u8, u8, u8) = (122, 74, 156);
 const DISC: f32 = 11.0;
 const LINE: f32 = 21.0;
 
-/// Draws a step with its findings as PNG bytes. `findings` are those of this step, in order.
+/// Draws a step with its findings. `findings` are those of this step, in order.
 ///
 /// # Errors
 /// A reason in words, where the picture cannot be drawn or encoded.
-pub fn draw(plan: &Plan, step: &PlayedStep<'_>, findings: &[&Finding]) -> Result<Vec<u8>, String> {
+pub fn draw(plan: &Plan, step: &PlayedStep<'_>, findings: &[&Finding]) -> Result<Drawn, String> {
     let sheet = Sheet::lay_out(plan, step, findings);
     let size = Size { width: (sheet.width * sheet.zoom) as u32, height: (sheet.height * sheet.zoom) as u32 };
-    png_of(size, &mut |band| sheet.draw_screen(&plan.display.ink, step, band), Some(&sheet.overlay()))
+    drawn(size, &mut |band| sheet.draw_screen(&plan.display.ink, step, band), Some(&sheet.overlay()))
 }
 
 /// How many pixels of a picture a pixel of a screen of that width takes, and by how much texts on it are larger, so that
@@ -182,11 +186,15 @@ impl<'a> Sheet<'a> {
         let (width, height) = (self.screen.width * self.scale, self.screen.height * self.scale);
         // The screen's own rows, each `scale` rows of the sheet high, that the band holds.
         let rows = band.rows().start.saturating_sub(top).min(height)..band.rows().end.saturating_sub(top).min(height);
+        let pale_of = |level: usize| {
+            let [red, green, blue] = ink.srgb(level as Level).map(pale);
+            opaque(red, green, blue)
+        };
+        let colours: Vec<PremultipliedColorU8> = (0..ink.levels()).map(pale_of).collect();
         for y in rows.clone() {
             for x in 0..width {
                 let level = step.glass.memory_level(x / self.scale, y / self.scale);
-                let [red, green, blue] = ink.srgb(level).map(pale);
-                band.set(left + x, top + y, opaque(red, green, blue));
+                band.set(left + x, top + y, colours[usize::from(level)]);
             }
         }
         let held = rows.start / self.scale..rows.end.div_ceil(self.scale);

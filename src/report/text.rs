@@ -1,6 +1,6 @@
 //! The report as text for people: each finding with the underlined place in its file.
 //!
-//! The only place that knows the library that draws the underlined texts.
+//! Says what is underlined and what stands beside it; how that is drawn is not known here.
 
 use std::{
     collections::BTreeSet,
@@ -9,13 +9,13 @@ use std::{
 };
 
 use miette::{
-    Diagnostic, GraphicalReportHandler, GraphicalTheme, LabeledSpan, MietteError, MietteSpanContents,
-    Severity as Shade, SourceCode, SourceSpan, SpanContents,
+    Diagnostic, LabeledSpan, MietteError, MietteSpanContents, Severity as Shade, SourceCode, SourceSpan, SpanContents,
 };
 
 use super::{
     PlanOutcome, PlanReport, ReviewedPlan, RunReport,
     sentences::{PREDICTIONS, count, gone_words, known_by_rule, place_words},
+    underline,
 };
 use crate::{
     finding::{Finding, Severity, Summary},
@@ -239,20 +239,7 @@ pub fn fault_text(fault: &Fault, style: TextStyle) -> String {
 }
 
 fn draw(marked: &Marked, style: TextStyle) -> String {
-    let theme = if style.colour { GraphicalTheme::unicode() } else { GraphicalTheme::unicode_nocolor() };
-    let handler = GraphicalReportHandler::new_themed(theme)
-        .with_width(style.width)
-        .with_context_lines(1)
-        .with_links(false)
-        // Names and paths are never broken at their hyphens and slashes.
-        .with_word_separator(textwrap::WordSeparator::AsciiSpace)
-        .with_word_splitter(textwrap::WordSplitter::NoHyphenation)
-        .without_syntax_highlighting();
-    let mut text = String::new();
-    if handler.render_report(&mut text, marked).is_err() {
-        // Drawing into a string cannot fail; should it, the words still get through.
-        text = format!("{}: {}\n", marked.code, marked.message);
-    }
+    let text = underline::draw(marked, style.width, style.colour);
     let mut lines: String = text.lines().map(str::trim_end).collect::<Vec<_>>().join("\n");
     lines.push('\n');
     lines

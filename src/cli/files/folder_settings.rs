@@ -68,7 +68,9 @@ impl SettingsStore {
         let chain = whole.parent().map_or(Ok(Vec::new()), |folder| self.chain(folder)).unwrap_or_default();
         chain.iter().any(|(folder, said)| {
             let below = whole.strip_prefix(folder).unwrap_or(&whole);
-            said.ignore.iter().any(|pattern| pattern.is_match(below))
+            let names: Vec<_> = below.components().map(|name| name.as_os_str().to_string_lossy()).collect();
+            let below = names.join("/");
+            said.ignore.iter().any(|pattern| pattern.is_match(&below))
         })
     }
 

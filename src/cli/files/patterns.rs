@@ -5,11 +5,13 @@ use std::{
     path::{Component, Path, PathBuf},
 };
 
-use globset::GlobBuilder;
 use walkdir::WalkDir;
 
 use super::{allowed_roots::AllowedRoots, missing::trouble, walking::walk_fault};
-use crate::{plan::Trouble, source::Fault};
+use crate::{
+    plan::Trouble,
+    source::{Fault, pattern::Pattern},
+};
 
 /// The files below a folder whose path matches a pattern, relative to the folder, with `/` between names.
 pub(crate) fn matching_files(folder: &Path, pattern: &str, allowed: &AllowedRoots) -> Result<Vec<String>, Trouble> {
@@ -21,17 +23,9 @@ pub(crate) fn matching_files(folder: &Path, pattern: &str, allowed: &AllowedRoot
         ));
     }
     let pattern = pattern.trim_start_matches("./");
-    let glob = GlobBuilder::new(pattern)
-        .literal_separator(true)
-        .case_insensitive(false)
-        .build()
-        .map_err(|error| {
-            trouble(
-                format!("the pattern `{pattern}` is wrong: {}", error.kind()),
-                "write names with `*` for any part of a name",
-            )
-        })?
-        .compile_matcher();
+    let glob = Pattern::new(pattern).map_err(|reason| {
+        trouble(format!("the pattern `{pattern}` is wrong: {reason}"), "write names with `*` for any part of a name")
+    })?;
     // The folder part without wildcards is walked, no deeper than the pattern reaches.
     let fixed = fixed_part(pattern);
     let depth = if pattern.contains("**") {

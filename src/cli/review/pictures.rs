@@ -1,10 +1,12 @@
 //! `review --pictures`: an annotated picture of every step with findings. The plan is played once more for them, so
-//! that a review without pictures keeps nothing.
+//! that a review without pictures keeps nothing. They are packed and written beside the playing.
 
 use std::{
     collections::BTreeMap,
     ops::ControlFlow,
     path::{Component, Path, PathBuf},
+    sync::{Arc, Mutex, PoisonError, mpsc},
+    thread,
 };
 
 use crate::cli::{
@@ -14,10 +16,13 @@ use crate::cli::{
 use crate::{
     finding::Finding,
     panel::PlayedStep,
-    report::picture,
+    report::picture::{self, Drawn},
     review::{Review, play_until},
     source::Fault,
 };
+
+/// Pictures are packed by at most so many threads beside the one that plays and draws: packing takes about as long as that.
+const MOST_PACKERS: usize = 4;
 
 /// Writes the pictures of a plan into a folder; gives the path of each by its step.
 pub(super) fn write(
@@ -33,13 +38,18 @@ pub(super) fn write(
     }
     make_folder(folder)?;
     let Some(last) = by_step.last_key_value().map(|(step, _)| *step) else { return Ok(BTreeMap::new()) };
-    let mut result = Ok(());
-    let played = play_until(&loaded.plan, &loaded.screens, threads, &mut |step: &PlayedStep<'_>| {
-        if let Some(findings) = by_step.get(&step.planned.index) {
-            let path = folder.join(file_name(shown, step.planned.index));
-            result = draw(&path, loaded, step, findings);
-        }
-        if step.planned.index < last && result.is_ok() { ControlFlow::Continue(()) } else { ControlFlow::Break(()) }
+    let (played, result) = with_packers(threads, |pack| {
+        let mut result = Ok(());
+        let played = play_until(&loaded.plan, &loaded.screens, threads, &mut |step: &PlayedStep<'_>| {
+            if let Some(findings) = by_step.get(&step.planned.index) {
+                let path = folder.join(file_name(shown, step.planned.index));
+                result = picture::draw(&loaded.plan, step, findings)
+                    .map_err(|reason| undrawn(&path, &reason))
+                    .and_then(|drawn| pack(path, drawn));
+            }
+            if step.planned.index < last && result.is_ok() { ControlFlow::Continue(()) } else { ControlFlow::Break(()) }
+        });
+        (played, result)
     });
     // The review played the same screens a moment ago; one that broke since then is a fault of its own.
     if let Err(broken) = played {
@@ -54,12 +64,63 @@ pub(super) fn write(
     result.map(|()| by_step.keys().map(|step| (*step, path(*step))).collect())
 }
 
-fn draw(path: &Path, loaded: &LoadedPlan, step: &PlayedStep<'_>, findings: &[&Finding]) -> Result<(), Fault> {
-    let bytes = picture::draw(&loaded.plan, step, findings).map_err(|reason| {
-        Fault::of_file(path.display().to_string(), format!("the picture cannot be drawn: {reason}"), "")
-    })?;
+/// What takes a drawn picture to where it goes.
+type Pack<'p> = dyn FnMut(PathBuf, Drawn) -> Result<(), Fault> + 'p;
+
+/// Plays and draws, while other threads pack and write what was drawn. Each holds a picture at a time, and none waits in
+/// between: memory is bounded by their number.
+fn with_packers<P>(
+    threads: usize,
+    play: impl FnOnce(&mut Pack<'_>) -> (P, Result<(), Fault>),
+) -> (P, Result<(), Fault>) {
+    let (send, receive) = mpsc::sync_channel::<(PathBuf, Drawn)>(0);
+    let receive = Arc::new(Mutex::new(receive));
+    thread::scope(|scope| {
+        let spawn = |_| {
+            let receive = Arc::clone(&receive);
+            thread::Builder::new().spawn_scoped(scope, move || packer(&receive)).ok()
+        };
+        let packers: Vec<_> = (1..threads.min(MOST_PACKERS + 1)).filter_map(spawn).collect();
+        // With the last packer the other end goes, and nobody waits for one that failed.
+        drop(receive);
+        let (played, mut result) = if packers.is_empty() {
+            // Where a thread cannot be had, or none is wanted, the player packs.
+            play(&mut |path, drawn| pack(&path, drawn))
+        } else {
+            play(&mut |path, drawn| {
+                // Where no packer is left, each has failed: that comes out when they are joined.
+                let _ = send.send((path, drawn));
+                Ok(())
+            })
+        };
+        drop(send);
+        for packer in packers {
+            // A thread that failed is a fault of the program's own, and no picture may be missing without a word.
+            let packed = packer.join().unwrap_or_else(|cause| std::panic::resume_unwind(cause));
+            result = result.and(packed);
+        }
+        (played, result)
+    })
+}
+
+/// Packs pictures for as long as some are sent.
+fn packer(receive: &Mutex<mpsc::Receiver<(PathBuf, Drawn)>>) -> Result<(), Fault> {
+    let next = || receive.lock().unwrap_or_else(PoisonError::into_inner).recv();
+    let mut result = Ok(());
+    while let Ok((path, drawn)) = next() {
+        result = result.and_then(|()| pack(&path, drawn));
+    }
+    result
+}
+
+fn pack(path: &Path, drawn: Drawn) -> Result<(), Fault> {
+    let bytes = drawn.pack().map_err(|reason| undrawn(path, &reason))?;
     make_folder(path.parent().unwrap_or(Path::new(".")))?;
     write_file(path, |out| out.write_all(&bytes))
+}
+
+fn undrawn(path: &Path, reason: &str) -> Fault {
+    Fault::of_file(path.display().to_string(), format!("the picture cannot be drawn: {reason}"), "")
 }
 
 /// Where a picture goes: a folder for each plan, named as the plan's path is, and in it a file for each step.

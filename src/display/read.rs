@@ -932,3 +932,84 @@ fn energy(reading: &mut Reading, item: &Item<'_>, base: Option<Energy>) -> Optio
     let per_cm2_mj = figure("per_cm2", base.map_or(0.0, |base| base.per_cm2_mj));
     Some(Energy { start_mj: start_mj?, per_cm2_mj: per_cm2_mj? })
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// The description that others are based on.
+    const BASE: &str = r#"{ "format": "display/1", "name": "base", "family": "grey-built-in", "size_px": [8, 8],
+        "pixels_per_inch": 100, "ink": { "levels": 4, "reflectance": [0.04, 0.4] },
+        "link": { "megabits_per_s": 8, "bits_per_px": 2 }, "certainty": { "residue": 2, "energy": 3 },
+        "modes": [
+            { "name": "table", "drives": "all", "duration_ms": 100, "flashes": 2, "flash_at": [0.1, 0.2],
+              "residue": { "0": { "keeps": 0.9, "darker": 0.1 }, "20": { "keeps": 0.5, "pairs": [[0, 3, 1]] } },
+              "beside": { "lighter": 0.01, "darker": 0.02 } },
+            { "name": "plain", "drives": "all", "duration_ms": 100, "residue": { "lighter": 0.2 }, "certainty": { "residue": 4 } }
+        ] }"#;
+
+    struct OnBase;
+
+    impl Beside for OnBase {
+        fn base(&mut self, _: &str) -> Result<Display, Vec<Fault>> {
+            read(BASE)
+        }
+
+        fn segments(&mut self, path: &str) -> Result<Segments, Fault> {
+            Err(Fault::of_file(path, "there are none", ""))
+        }
+    }
+
+    fn read(text: &str) -> Result<Display, Vec<Fault>> {
+        read_display(&Arc::new(Source { name: "a.display.json".into(), text: text.into() }), &mut OnBase)
+    }
+
+    fn changed(fields: &str) -> Display {
+        read(&format!(r#"{{ "format": "display/1", "based_on": "base", {fields} }}"#)).unwrap()
+    }
+
+    #[test]
+    fn an_entry_changes_what_holds_at_its_temperature() {
+        let display = changed(
+            r#""modes": [{ "name": "table", "residue": { "10": { "lighter": 0.3 }, "30": { "keeps": 0.1 } } },
+                { "name": "plain", "residue": { "-5": { "keeps": 0.7 } } }]"#,
+        );
+        let pairs = vec![LevelPair { from: 0, to: 3, leaves_l: 1.0 }];
+        let residue = Residue { keeps: 0.9, darker: 0.1, lighter: 0.3, ..Residue::default() };
+        assert_eq!(*display.modes[0].residue_at(0.0), residue);
+        assert_eq!(*display.modes[0].residue_at(35.0), Residue { keeps: 0.1, pairs, ..Residue::default() });
+        assert_eq!(*display.modes[1].residue_at(35.0), Residue { keeps: 0.7, lighter: 0.2, ..Residue::default() });
+    }
+
+    #[test]
+    fn figures_without_temperatures_change_every_entry() {
+        let display = changed(r#""modes": [{ "name": "table", "residue": { "keeps": 0.3, "pairs": [] } }]"#);
+        let mode = &display.modes[0];
+        assert_eq!(*mode.residue_at(5.0), Residue { keeps: 0.3, darker: 0.1, ..Residue::default() });
+        assert_eq!(*mode.residue_at(25.0), Residue { keeps: 0.3, ..Residue::default() });
+    }
+
+    #[test]
+    fn what_is_not_said_stays() {
+        let display = changed(
+            r#""certainty": { "energy": 1.5 }, "modes": [{ "name": "table", "beside": { "lighter": 0.05 }, "flashes": 2 }]"#,
+        );
+        assert_eq!(display.certainty, Certainty { residue: Some(2.0), energy: Some(1.5), ..Certainty::default() });
+        assert_eq!(display.modes[0].beside, Some(BesideResidue { lighter: 0.05, darker: 0.02, most_l: 5.0 }));
+        assert_eq!(display.modes[0].flash_at, [0.1, 0.2]);
+        let factors = [0, 1].map(|mode| display.residue_certainty(&display.modes[mode]));
+        assert_eq!(factors, [Some(2.0), Some(4.0)]);
+    }
+
+    #[test]
+    fn flashes_of_another_number_stand_evenly_again() {
+        let display = changed(r#""modes": [{ "name": "table", "flashes": 1 }]"#);
+        assert_eq!(display.modes[0].flash_shares().collect::<Vec<_>>(), [0.5]);
+    }
+
+    #[test]
+    fn pairs_do_not_pass_to_other_greys() {
+        let display = changed(r#""ink": { "levels": 16, "reflectance": [0.04, 0.4] }"#);
+        assert_eq!(display.modes[0].residue_at(20.0).pairs, []);
+    }
+}

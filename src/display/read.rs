@@ -801,6 +801,17 @@ fn by_temperature<'a, T>(
 fn residue_table(reading: &mut Reading, item: &Item<'_>, base: &ResidueTable, ink: &Ink) -> Option<ResidueTable> {
     let fields = reading.open_object(item, "residue")?;
     let names_temperature = |name: &str| name.parse::<f64>().is_ok();
+    let is_figure = |name: &str| ["keeps", "lighter", "darker", "wrong_start", "pairs"].contains(&name);
+    if let Some((name, item)) = fields.iter().find(|(name, _)| is_figure(name))
+        && fields.iter().any(|(name, _)| names_temperature(name))
+    {
+        reading.fault(
+            item,
+            format!("`{name}` stands beside temperatures"),
+            "put it into each of the entries, or give one set of figures for all temperatures",
+        );
+        return None;
+    }
     if fields.iter().next().is_none() || fields.iter().any(|(name, _)| names_temperature(name)) {
         let words = ["residue table", "figures"];
         let entries = by_temperature(reading, item, &fields, words, |reading, celsius, item| {
@@ -864,9 +875,22 @@ fn pair(reading: &mut Reading, item: &Item<'_>, ink: &Ink) -> Option<LevelPair> 
         );
         return None;
     };
-    let (from, to) = (level(reading, from, ink), level(reading, to, ink));
+    let (from, to) = (level_of_pair(reading, from, ink), level_of_pair(reading, to, ink));
     let leaves_l = reading.number(leaves_l, -MOST_L, MOST_L);
     Some(LevelPair { from: from?, to: to?, leaves_l: leaves_l? })
+}
+
+/// In a list of three numbers it must be said which of them is no level.
+fn level_of_pair(reading: &mut Reading, item: &Item<'_>, ink: &Ink) -> Option<super::Level> {
+    let white = ink.white();
+    match item.as_number().filter(|_| matches!(ink.kind(), InkKind::Grey)) {
+        Some(number) if number > f64::from(white) || number < 0.0 => {
+            let help = format!("its levels are 0, black, to {white}, white");
+            reading.fault(item, format!("this ink has no level {number}"), help);
+            None
+        }
+        _ => level(reading, item, ink),
+    }
 }
 
 fn beside_residue(reading: &mut Reading, item: &Item<'_>, base: Option<BesideResidue>) -> Option<BesideResidue> {

@@ -158,24 +158,10 @@ fn display(reading: &mut Reading, root: &Item<'_>, beside: &mut dyn Beside) -> O
         None => base.map(|base| base.limits).unwrap_or_default(),
         Some(item) => limits(reading, item, base.map(|base| base.limits).unwrap_or_default())?,
     };
-    let memory =
-        optional(reading, &fields, "memory", base.map_or(Memory::default(), |base| base.memory), |reading, item| {
-            reading.word(item, &Memory::WORDS)
-        });
-    let when_busy = optional(
-        reading,
-        &fields,
-        "when_busy",
-        base.map_or(WhenBusy::default(), |base| base.when_busy),
-        |reading, item| reading.word(item, &WhenBusy::WORDS),
-    );
-    let certainty = optional(
-        reading,
-        &fields,
-        "certainty",
-        base.map_or(Certainty::default(), |base| base.certainty),
-        |reading, item| certainty(reading, item, base.map_or(Certainty::default(), |base| base.certainty)),
-    );
+    let memory = word_or_default(reading, &fields, "memory", base.map(|base| base.memory), &Memory::WORDS);
+    let when_busy = word_or_default(reading, &fields, "when_busy", base.map(|base| base.when_busy), &WhenBusy::WORDS);
+    let of_base = base.map_or(Certainty::default(), |base| base.certainty);
+    let certainty = optional(reading, &fields, "certainty", of_base, |reading, item| certainty(reading, item, of_base));
     let viewing_distance_mm = optional(
         reading,
         &fields,
@@ -254,6 +240,16 @@ fn optional<'a, T>(
 ) -> T {
     // A field that cannot be read has left a fault, which refuses the whole file: the stand-in is never used.
     fields.get(name).and_then(|item| read(reading, item)).unwrap_or(otherwise)
+}
+
+fn word_or_default<T: Copy + Default>(
+    reading: &mut Reading,
+    fields: &Fields<'_>,
+    name: &str,
+    base: Option<T>,
+    words: &[(&str, T)],
+) -> T {
+    optional(reading, fields, name, base.unwrap_or_default(), |reading, item| reading.word(item, words))
 }
 
 fn panel_size(reading: &mut Reading, item: &Item<'_>) -> Option<Size> {
@@ -511,6 +507,12 @@ fn certainty(reading: &mut Reading, item: &Item<'_>, base: Certainty) -> Option<
     })
 }
 
+fn certainty_of_a_mode(reading: &mut Reading, item: &Item<'_>) -> Option<f64> {
+    let fields = reading.object(item, "the certainty of a mode", &["residue"])?;
+    let item = reading.required(&fields, "residue", "the certainty of a mode")?;
+    factor(reading, &item)
+}
+
 /// A factor by which a figure may be off, either way.
 fn factor(reading: &mut Reading, item: &Item<'_>) -> Option<f64> {
     let factor = reading.number(item, 0.0, MOST_FACTOR)?;
@@ -650,18 +652,15 @@ fn mode(reading: &mut Reading, item: &Item<'_>, ink: &Ink, has_windows: bool, kn
     let cleans = optional(reading, &fields, "cleans", base.is_some_and(|base| base.cleans), Reading::boolean);
     let flash_at = flash_at(reading, &fields, flashes, base);
     let inherited = base.map_or(ResidueTable::default(), |base| base.residue.clone());
-    let residue = match fields.get("residue") {
-        Some(item) => residue_table(reading, item, &inherited, ink).unwrap_or(inherited),
-        None => inherited,
-    };
+    let residue = optional(reading, &fields, "residue", inherited.clone(), |reading, item| {
+        residue_table(reading, item, &inherited, ink)
+    });
     let beside = optional(reading, &fields, "beside", base.and_then(|base| base.beside), |reading, item| {
         beside_residue(reading, item, base.and_then(|base| base.beside)).map(Some)
     });
     let residue_certainty =
         optional(reading, &fields, "certainty", base.and_then(|base| base.residue_certainty), |reading, item| {
-            let fields = reading.object(item, "the certainty of a mode", &["residue"])?;
-            let item = reading.required(&fields, "residue", "the certainty of a mode")?;
-            factor(reading, &item).map(Some)
+            certainty_of_a_mode(reading, item).map(Some)
         });
     let residue_given = fields.get("residue").is_some() || base.is_some_and(|base| base.residue_given);
     let impulse = optional(reading, &fields, "impulse_vs", base.and_then(|base| base.impulse), |reading, item| {

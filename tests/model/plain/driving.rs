@@ -82,10 +82,8 @@ impl PanelState {
 
     /// The old picture comes along: what the controller forgot is known again.
     pub(crate) fn remind(&mut self, covered: &[bool]) {
-        for pixel in 0..self.unknown.len() {
-            if covered[pixel] {
-                self.unknown[pixel] = self.never_known[pixel];
-            }
+        for (pixel, unknown) in self.unknown.iter_mut().enumerate() {
+            *unknown = if covered[pixel] { self.never_known[pixel] } else { *unknown };
         }
     }
 

@@ -125,7 +125,7 @@ fn cycle_plan(cycles: usize) -> String {
     let marked: String = (1..LINES).map(|line| touch(&format!("menu-{line}.png"), &line_boxes(line))).collect();
     let setting: String = (3..5).map(|face| key(&format!("face/{face:02}.png"))).collect();
     format!(
-        r#"{{ "format": "refresh-plan/1", "title": "A watch that is used a lot", "display": "watch-1in3", "steps": [
+        r#"{{ "format": "refresh-plan/1", "title": "A watch that is used a lot", "display": "watch-1in3", "begins": "white", "steps": [
   {{ "repeat": {cycles}, "steps": [
     {{ "screen": "face/00.png", "after_ms": 60000, "cause": "clock", "updates": [{{ "mode": "full" }}] }},
     {{ "repeat": 3, "steps": [

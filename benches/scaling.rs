@@ -60,7 +60,7 @@ fn write_plan(folder: &Path, name: &str, width: u32, height: u32, steps: u32) ->
     );
     fs::write(folder.join(format!("{name}.display.json")), display).expect("the description can be written");
     let mut plan = format!(
-        "{{ \"format\": \"refresh-plan/1\", \"display\": \"{name}.display.json\", \"steps\": [{{ \"repeat\": {}, \"steps\": [",
+        "{{ \"format\": \"refresh-plan/1\", \"display\": \"{name}.display.json\", \"begins\": \"white\", \"steps\": [{{ \"repeat\": {}, \"steps\": [",
         steps / 2
     );
     for shade in ["black", "white"] {

@@ -256,7 +256,7 @@ fn the_description_that_is_written_is_read_and_has_the_figures() {
     folder.file(
         "a.plan.json",
         json!({
-            "format": "refresh-plan/1", "display": "displays/mine.display.json",
+            "format": "refresh-plan/1", "display": "displays/mine.display.json", "begins": "white",
             "rules": { "dull-page": { "limit_l": 0.01 } },
             "steps": [{ "screen": "black.png", "updates": [{ "mode": "quick" }] }]
         })

@@ -170,7 +170,7 @@ fn fewer_days_a_charge_are_worse() {
     let folder = Folder::new();
     let plan = |updates: &str| {
         format!(
-            r#"{{ "format": "refresh-plan/1", "display": "watch-1in3", "battery_mwh": 100, "steps": [
+            r#"{{ "format": "refresh-plan/1", "display": "watch-1in3", "begins": "white", "battery_mwh": 100, "steps": [
             {{ "updates": [{updates}] }}, {{ "after_ms": 60000, "updates": [{{ "mode": "full" }}] }}] }}"#
         )
     };
@@ -225,7 +225,7 @@ fn texts_of_a_plan_cannot_become_markup() {
     let folder = tempfile::tempdir().unwrap();
     let plan = folder.path().join("a.plan.json");
     let text = r#"{ "format": "refresh-plan/1", "title": "</title><script>alert(1)</script>", "display": "label-2in1",
-        "steps": [{ "label": "</script><b>&", "updates": [{ "mode": "full" }] }] }"#;
+        "begins": "white", "steps": [{ "label": "</script><b>&", "updates": [{ "mode": "full" }] }] }"#;
     fs::write(&plan, text).unwrap();
     let (run, page) = page(&[plan.to_str().unwrap()]);
     run.with_status(0);
@@ -239,7 +239,7 @@ fn the_page_of_a_long_plan_is_bounded() {
     let plan = folder.path().join("a.plan.json");
     let step = r#"{ "after_ms": 1000, "updates": [{ "mode": "full" }] }"#;
     let text = format!(
-        r#"{{ "format": "refresh-plan/1", "display": "label-2in1", "steps": [{}] }}"#,
+        r#"{{ "format": "refresh-plan/1", "display": "label-2in1", "begins": "white", "steps": [{}] }}"#,
         vec![step; 5_000].join(", ")
     );
     fs::write(&plan, text).unwrap();

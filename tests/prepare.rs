@@ -51,7 +51,7 @@ fn a_review_reads_back_every_level_on_every_shipped_display() {
             assert_eq!(std::fs::read(folder.join("again/a.png")).unwrap(), written, "{name}, {how}");
         }
         let plan = json!({
-            "format": "refresh-plan/1", "display": display,
+            "format": "refresh-plan/1", "display": display, "begins": "white",
             "steps": [{ "screen": format!("{name}/ordered/a.png"), "updates": [{ "mode": "full" }] }]
         });
         folder.file("a.plan.json", plan.to_string());

@@ -122,8 +122,9 @@ fn good_plan() -> Value {
         "steps": [
             { "label": "a", "after_ms": 5, "cause": "pen", "touched": [0, 0, 9, 9],
               "strokes": [{ "points": [[1, 2, 0], [5.5, 6, 9]], "width_px": 3, "mode": "quick", "shade": "white" }],
-              "updates": [{ "mode": "full", "window": [0, 0, 8, 8], "drive_ms": 100 }, { "mode": "quick", "window": "changed" }] },
+              "updates": [{ "mode": "full", "window": [0, 0, 8, 8], "drive_ms": 100, "with_old": true }, { "mode": "quick", "window": "changed" }] },
             { "repeat": 2, "steps": [{ "updates": [{ "mode": "quick", "window": [[0, 0, 8, 8], [-5, 9, 16, 8]] }] }] },
+            { "temperature_c": -5.5, "updates": [], "power": "sleep" },
             { "updates": "choose", "power": "off" }
         ]
     })
@@ -131,20 +132,28 @@ fn good_plan() -> Value {
 
 /// A display that is fine.
 fn good_display() -> Value {
-    json!({
+    let mut display = json!({
         "format": "display/1", "name": "mine", "title": "Mine", "family": "grey-built-in", "size_px": [64, 32],
         "pixels_per_inch": 110, "ink": { "levels": 4, "reflectance": [0.03, 0.12, 0.22, 0.36] },
         "windows": { "step_px": [8, 1], "smallest_px": [8, 1], "most_in_a_step": 4 },
         "link": { "megabits_per_s": 8, "bits_per_px": 2, "overhead_ms": 1, "waits_for_panel": true },
         "parallel_updates": 2, "temperature_c": [0, 50], "controller_ink": { "delay_ms": 20 },
-        "limits": { "updates_before_cleaning": 9, "counts": "updates", "hours_between_cleanings": 24 }, "memory": "lost_when_off",
-        "viewing_distance_mm": 300, "standby_mw": 0.1, "sources": ["from memory"],
-        "modes": [{ "name": "full", "about": "clean", "from": "any", "to": [0, 1, 2, 3], "drives": "all", "windowed": true,
-            "flashes": 2, "duration_ms": { "0": 900, "15.5": 500 }, "first_visible_ms": 50, "otherwise": "skipped", "cleans": true,
-            "residue": { "keeps": 0, "lighter": 0.01, "darker": 0.02, "wrong_start": 2 },
-            "impulse_vs": { "lighter": 1, "darker": -1, "same": 0 }, "also_called": ["big"], "full_swing_ms": 900,
-            "energy_mj": { "start": 1, "per_cm2": 0.5 } }]
-    })
+        "limits": { "updates_before_cleaning": 9, "counts": "updates", "hours_between_cleanings": 24 },
+        "memory": "lost_when_asleep", "when_busy": "drops",
+        "viewing_distance_mm": 300, "standby_mw": 0.1, "sources": ["from memory"]
+    });
+    display["certainty"] = json!({ "residue": 2, "durations": 1.3, "first_visible": 1.5, "flashes": 1.5, "energy": 1 });
+    display["modes"] = json!([{ "name": "full", "about": "clean", "from": "any", "to": [0, 1, 2, 3], "drives": "all",
+        "windowed": true, "flashes": 2, "duration_ms": { "0": 900, "15.5": 500 }, "first_visible_ms": 50,
+        "otherwise": "skipped", "cleans": true, "impulse_vs": { "lighter": 1, "darker": -1, "same": 0 },
+        "also_called": ["big"], "full_swing_ms": 900, "energy_mj": { "start": 1, "per_cm2": 0.5 },
+        "flash_at": [0.1, 0.4], "certainty": { "residue": 1.5 } }]);
+    let mode = &mut display["modes"][0];
+    mode["beside"] = json!({ "lighter": 0.01, "darker": 0.02, "most_l": 4 });
+    let warm = json!({ "keeps": 0.5 });
+    mode["residue"] = json!({ "20.5": warm, "0": {
+        "keeps": 0, "lighter": 0.01, "darker": 0.02, "wrong_start": 2, "pairs": [[0, 3, -1.5], [3, 3, 0.2]] } });
+    display
 }
 
 /// Whether the program reads a plan on a display, with what it prints where it does not.
@@ -222,7 +231,10 @@ fn schema_and_reader_refuse_the_same_plans() {
         ("/steps/1/repeat", json!(1.5)),
         ("/steps/1", json!({ "repeat": 2 })),
         ("/steps/1/label", json!("again")),
+        ("/steps/0/updates/0/with_old", json!(1)),
         ("/steps/2/power", json!("maybe")),
+        ("/steps/2/temperature_c", json!("cold")),
+        ("/steps/2/temperature_c", json!(-274)),
     ];
     for (pointer, value) in faults {
         let faulty = with(&good, pointer, value.clone());
@@ -277,8 +289,26 @@ fn schema_and_reader_refuse_the_same_displays() {
         ("/modes/0/duration_ms", json!(-3)),
         ("/modes/0/flashes", json!(-1)),
         ("/modes/0/otherwise", json!("black")),
-        ("/modes/0/residue/keeps", json!(1.1)),
-        ("/modes/0/residue/stays", json!(1)),
+        ("/memory", json!("lost_when_tired")),
+        ("/when_busy", json!("sulks")),
+        ("/certainty/residue", json!(0.9)),
+        ("/certainty/pixels", json!(2)),
+        ("/modes/0/certainty", json!({ "durations": 2 })),
+        ("/modes/0/certainty/residue", json!(0)),
+        ("/modes/0/flash_at", json!([-0.1, 0.5])),
+        ("/modes/0/flash_at", json!([0.5, 1.5])),
+        ("/modes/0/beside", json!({ "lighter": 0.1 })),
+        ("/modes/0/beside/most_l", json!(-1)),
+        ("/modes/0/beside/wider", json!(1)),
+        ("/modes/0/residue", json!({})),
+        ("/modes/0/residue", json!({ "cold": { "keeps": 0 } })),
+        ("/modes/0/residue", json!({ "0": { "keeps": 0 }, "lighter": 0.1 })),
+        ("/modes/0/residue/0/keeps", json!(1.1)),
+        ("/modes/0/residue/0/stays", json!(1)),
+        ("/modes/0/residue/0/pairs", json!([[0, 3]])),
+        ("/modes/0/residue/0/pairs", json!([[0, 16, 1]])),
+        ("/modes/0/residue/0/pairs", json!([[0, 3, 101]])),
+        ("/modes/0/residue", json!({ "stays": 1 })),
         ("/modes/0/energy_mj", json!(3)),
         ("/modes/0/full_swing_ms", json!(0)),
         ("/sources", json!("memory")),

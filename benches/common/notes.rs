@@ -63,7 +63,7 @@ pub(crate) fn plan(frames: usize, updates: impl Fn(usize) -> String) -> String {
         );
     }
     format!(
-        "{{\n  \"format\": \"refresh-plan/1\",\n  \"title\": \"A note-taking page\",\n  \"display\": \"tablet-10in3\",\n  \"rotation\": 90,\n  \"steps\": [\n{steps}  ]\n}}\n"
+        "{{\n  \"format\": \"refresh-plan/1\",\n  \"title\": \"A note-taking page\",\n  \"display\": \"tablet-10in3\",\n  \"rotation\": 90,\n  \"begins\": \"white\",\n  \"steps\": [\n{steps}  ]\n}}\n"
     )
 }
 

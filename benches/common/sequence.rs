@@ -33,7 +33,7 @@ impl Shown {
             format!(r#"{{ "format": "display/1", "based_on": "{based_on}", "name": "own", "size_px": {size:?} }}"#);
         fs::write(folder.join("own.display.json"), display).expect("the description can be written");
         let text = format!(
-            "{{ \"format\": \"refresh-plan/1\", \"title\": \"{title}\", \"display\": \"own.display.json\", \"steps\": [\n{steps}] }}\n"
+            "{{ \"format\": \"refresh-plan/1\", \"title\": \"{title}\", \"display\": \"own.display.json\", \"begins\": \"white\", \"steps\": [\n{steps}] }}\n"
         );
         fs::write(folder.join(plan), text).expect("the plan can be written");
     }

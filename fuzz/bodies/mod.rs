@@ -9,7 +9,7 @@ use std::sync::{Arc, LazyLock};
 use stillpage::{
     change::pipeline::ScreenSource,
     display::{
-        Beside, Display, Ink, Segments,
+        Beside, Display, Ink, LevelPair, Mode, Segments,
         ink::{Colour, InkKind},
         read_display,
     },
@@ -38,6 +38,22 @@ pub(crate) fn plan(bytes: &[u8]) {
     }
 }
 
+/// What is promised of flashes, residue and certainty.
+fn second_edition(mode: &Mode, display: &Display) {
+    let shares: Vec<f64> = mode.flash_shares().collect();
+    assert_eq!(shares.len(), mode.flashes as usize);
+    assert!(shares.is_sorted_by(|one, next| one < next) && shares.iter().all(|share| (0.0..=1.0).contains(share)));
+    for residue in mode.residue.entries() {
+        let levels = display.ink.all();
+        let ends = |pair: &LevelPair| (pair.from, pair.to);
+        assert!(residue.pairs.iter().all(|pair| levels.contains(pair.from) && levels.contains(pair.to)));
+        for (at, pair) in residue.pairs.iter().enumerate() {
+            assert!(residue.pairs[..at].iter().all(|before| ends(before) != ends(pair)));
+        }
+    }
+    assert!(display.residue_certainty(mode).is_none_or(|factor| factor >= 1.0));
+}
+
 /// A description that is based on nothing, and a plan of all its modes.
 pub(crate) fn display(bytes: &[u8]) {
     let Some(source) = source("fuzzed.display.json", bytes) else { return };
@@ -53,6 +69,7 @@ pub(crate) fn display(bytes: &[u8]) {
     }
     assert!(display.modes.iter().all(|mode| !(mode.duration_ms.is_empty() || mode.cleans && mode.changed_only)));
     assert!(display.modes.iter().all(|mode| mode.duration_at(25.0) >= 0.0));
+    display.modes.iter().for_each(|mode| second_edition(mode, &display));
     let steps: Vec<_> = display
         .modes
         .iter()
@@ -60,10 +77,14 @@ pub(crate) fn display(bytes: &[u8]) {
         .enumerate()
         .map(|(at, mode)| {
             let screen = ["white", "dark", "grey"][at % 3];
-            serde_json::json!({ "screen": screen, "updates": [{ "mode": mode.name, "window": "all" }], "after_ms": 900 })
+            let update = serde_json::json!({ "mode": mode.name, "window": "all", "with_old": at % 2 == 0 });
+            let power = ["on", "sleep", "off"][at % 3];
+            let celsius = [25, 3, 31, -8][at % 4];
+            serde_json::json!({ "screen": screen, "updates": [update], "after_ms": 900, "power": power, "temperature_c": celsius })
         })
         .collect();
-    let text = serde_json::json!({ "format": "refresh-plan/1", "display": "it", "steps": steps }).to_string();
+    let text = serde_json::json!({ "format": "refresh-plan/1", "display": "it", "begins": "white", "steps": steps })
+        .to_string();
     let source = Arc::new(Source { name: "made.plan.json".into(), text });
     // Not every mode can be used at every step, or at this temperature.
     if let Ok(plan) = read_plan(&source, &mut Around { display, rules: known_rules() }) {

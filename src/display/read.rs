@@ -158,24 +158,10 @@ fn display(reading: &mut Reading, root: &Item<'_>, beside: &mut dyn Beside) -> O
         None => base.map(|base| base.limits).unwrap_or_default(),
         Some(item) => limits(reading, item, base.map(|base| base.limits).unwrap_or_default())?,
     };
-    let memory =
-        optional(reading, &fields, "memory", base.map_or(Memory::default(), |base| base.memory), |reading, item| {
-            reading.word(item, &Memory::WORDS)
-        });
-    let when_busy = optional(
-        reading,
-        &fields,
-        "when_busy",
-        base.map_or(WhenBusy::default(), |base| base.when_busy),
-        |reading, item| reading.word(item, &WhenBusy::WORDS),
-    );
-    let certainty = optional(
-        reading,
-        &fields,
-        "certainty",
-        base.map_or(Certainty::default(), |base| base.certainty),
-        |reading, item| certainty(reading, item, base.map_or(Certainty::default(), |base| base.certainty)),
-    );
+    let memory = word_or_default(reading, &fields, "memory", base.map(|base| base.memory), &Memory::WORDS);
+    let when_busy = word_or_default(reading, &fields, "when_busy", base.map(|base| base.when_busy), &WhenBusy::WORDS);
+    let of_base = base.map_or(Certainty::default(), |base| base.certainty);
+    let certainty = optional(reading, &fields, "certainty", of_base, |reading, item| certainty(reading, item, of_base));
     let viewing_distance_mm = optional(
         reading,
         &fields,
@@ -254,6 +240,16 @@ fn optional<'a, T>(
 ) -> T {
     // A field that cannot be read has left a fault, which refuses the whole file: the stand-in is never used.
     fields.get(name).and_then(|item| read(reading, item)).unwrap_or(otherwise)
+}
+
+fn word_or_default<T: Copy + Default>(
+    reading: &mut Reading,
+    fields: &Fields<'_>,
+    name: &str,
+    base: Option<T>,
+    words: &[(&str, T)],
+) -> T {
+    optional(reading, fields, name, base.unwrap_or_default(), |reading, item| reading.word(item, words))
 }
 
 fn panel_size(reading: &mut Reading, item: &Item<'_>) -> Option<Size> {
@@ -511,6 +507,12 @@ fn certainty(reading: &mut Reading, item: &Item<'_>, base: Certainty) -> Option<
     })
 }
 
+fn certainty_of_a_mode(reading: &mut Reading, item: &Item<'_>) -> Option<f64> {
+    let fields = reading.object(item, "the certainty of a mode", &["residue"])?;
+    let item = reading.required(&fields, "residue", "the certainty of a mode")?;
+    factor(reading, &item)
+}
+
 /// A factor by which a figure may be off, either way.
 fn factor(reading: &mut Reading, item: &Item<'_>) -> Option<f64> {
     let factor = reading.number(item, 0.0, MOST_FACTOR)?;
@@ -650,18 +652,15 @@ fn mode(reading: &mut Reading, item: &Item<'_>, ink: &Ink, has_windows: bool, kn
     let cleans = optional(reading, &fields, "cleans", base.is_some_and(|base| base.cleans), Reading::boolean);
     let flash_at = flash_at(reading, &fields, flashes, base);
     let inherited = base.map_or(ResidueTable::default(), |base| base.residue.clone());
-    let residue = match fields.get("residue") {
-        Some(item) => residue_table(reading, item, &inherited, ink).unwrap_or(inherited),
-        None => inherited,
-    };
+    let residue = optional(reading, &fields, "residue", inherited.clone(), |reading, item| {
+        residue_table(reading, item, &inherited, ink)
+    });
     let beside = optional(reading, &fields, "beside", base.and_then(|base| base.beside), |reading, item| {
         beside_residue(reading, item, base.and_then(|base| base.beside)).map(Some)
     });
     let residue_certainty =
         optional(reading, &fields, "certainty", base.and_then(|base| base.residue_certainty), |reading, item| {
-            let fields = reading.object(item, "the certainty of a mode", &["residue"])?;
-            let item = reading.required(&fields, "residue", "the certainty of a mode")?;
-            factor(reading, &item).map(Some)
+            certainty_of_a_mode(reading, item).map(Some)
         });
     let residue_given = fields.get("residue").is_some() || base.is_some_and(|base| base.residue_given);
     let impulse = optional(reading, &fields, "impulse_vs", base.and_then(|base| base.impulse), |reading, item| {
@@ -801,6 +800,17 @@ fn by_temperature<'a, T>(
 fn residue_table(reading: &mut Reading, item: &Item<'_>, base: &ResidueTable, ink: &Ink) -> Option<ResidueTable> {
     let fields = reading.open_object(item, "residue")?;
     let names_temperature = |name: &str| name.parse::<f64>().is_ok();
+    let is_figure = |name: &str| ["keeps", "lighter", "darker", "wrong_start", "pairs"].contains(&name);
+    if let Some((name, item)) = fields.iter().find(|(name, _)| is_figure(name))
+        && fields.iter().any(|(name, _)| names_temperature(name))
+    {
+        reading.fault(
+            item,
+            format!("`{name}` stands beside temperatures"),
+            "put it into each of the entries, or give one set of figures for all temperatures",
+        );
+        return None;
+    }
     if fields.iter().next().is_none() || fields.iter().any(|(name, _)| names_temperature(name)) {
         let words = ["residue table", "figures"];
         let entries = by_temperature(reading, item, &fields, words, |reading, celsius, item| {
@@ -864,9 +874,22 @@ fn pair(reading: &mut Reading, item: &Item<'_>, ink: &Ink) -> Option<LevelPair> 
         );
         return None;
     };
-    let (from, to) = (level(reading, from, ink), level(reading, to, ink));
+    let (from, to) = (level_of_pair(reading, from, ink), level_of_pair(reading, to, ink));
     let leaves_l = reading.number(leaves_l, -MOST_L, MOST_L);
     Some(LevelPair { from: from?, to: to?, leaves_l: leaves_l? })
+}
+
+/// In a list of three numbers it must be said which of them is no level.
+fn level_of_pair(reading: &mut Reading, item: &Item<'_>, ink: &Ink) -> Option<super::Level> {
+    let white = ink.white();
+    match item.as_number().filter(|_| matches!(ink.kind(), InkKind::Grey)) {
+        Some(number) if number > f64::from(white) || number < 0.0 => {
+            let help = format!("its levels are 0, black, to {white}, white");
+            reading.fault(item, format!("this ink has no level {number}"), help);
+            None
+        }
+        _ => level(reading, item, ink),
+    }
 }
 
 fn beside_residue(reading: &mut Reading, item: &Item<'_>, base: Option<BesideResidue>) -> Option<BesideResidue> {
@@ -931,4 +954,85 @@ fn energy(reading: &mut Reading, item: &Item<'_>, base: Option<Energy>) -> Optio
     let start_mj = figure("start", base.map_or(0.0, |base| base.start_mj));
     let per_cm2_mj = figure("per_cm2", base.map_or(0.0, |base| base.per_cm2_mj));
     Some(Energy { start_mj: start_mj?, per_cm2_mj: per_cm2_mj? })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// The description that others are based on.
+    const BASE: &str = r#"{ "format": "display/1", "name": "base", "family": "grey-built-in", "size_px": [8, 8],
+        "pixels_per_inch": 100, "ink": { "levels": 4, "reflectance": [0.04, 0.4] },
+        "link": { "megabits_per_s": 8, "bits_per_px": 2 }, "certainty": { "residue": 2, "energy": 3 },
+        "modes": [
+            { "name": "table", "drives": "all", "duration_ms": 100, "flashes": 2, "flash_at": [0.1, 0.2],
+              "residue": { "0": { "keeps": 0.9, "darker": 0.1 }, "20": { "keeps": 0.5, "pairs": [[0, 3, 1]] } },
+              "beside": { "lighter": 0.01, "darker": 0.02 } },
+            { "name": "plain", "drives": "all", "duration_ms": 100, "residue": { "lighter": 0.2 }, "certainty": { "residue": 4 } }
+        ] }"#;
+
+    struct OnBase;
+
+    impl Beside for OnBase {
+        fn base(&mut self, _: &str) -> Result<Display, Vec<Fault>> {
+            read(BASE)
+        }
+
+        fn segments(&mut self, path: &str) -> Result<Segments, Fault> {
+            Err(Fault::of_file(path, "there are none", ""))
+        }
+    }
+
+    fn read(text: &str) -> Result<Display, Vec<Fault>> {
+        read_display(&Arc::new(Source { name: "a.display.json".into(), text: text.into() }), &mut OnBase)
+    }
+
+    fn changed(fields: &str) -> Display {
+        read(&format!(r#"{{ "format": "display/1", "based_on": "base", {fields} }}"#)).unwrap()
+    }
+
+    #[test]
+    fn an_entry_changes_what_holds_at_its_temperature() {
+        let display = changed(
+            r#""modes": [{ "name": "table", "residue": { "10": { "lighter": 0.3 }, "30": { "keeps": 0.1 } } },
+                { "name": "plain", "residue": { "-5": { "keeps": 0.7 } } }]"#,
+        );
+        let pairs = vec![LevelPair { from: 0, to: 3, leaves_l: 1.0 }];
+        let residue = Residue { keeps: 0.9, darker: 0.1, lighter: 0.3, ..Residue::default() };
+        assert_eq!(*display.modes[0].residue_at(0.0), residue);
+        assert_eq!(*display.modes[0].residue_at(35.0), Residue { keeps: 0.1, pairs, ..Residue::default() });
+        assert_eq!(*display.modes[1].residue_at(35.0), Residue { keeps: 0.7, lighter: 0.2, ..Residue::default() });
+    }
+
+    #[test]
+    fn figures_without_temperatures_change_every_entry() {
+        let display = changed(r#""modes": [{ "name": "table", "residue": { "keeps": 0.3, "pairs": [] } }]"#);
+        let mode = &display.modes[0];
+        assert_eq!(*mode.residue_at(5.0), Residue { keeps: 0.3, darker: 0.1, ..Residue::default() });
+        assert_eq!(*mode.residue_at(25.0), Residue { keeps: 0.3, ..Residue::default() });
+    }
+
+    #[test]
+    fn what_is_not_said_stays() {
+        let display = changed(
+            r#""certainty": { "energy": 1.5 }, "modes": [{ "name": "table", "beside": { "lighter": 0.05 }, "flashes": 2 }]"#,
+        );
+        assert_eq!(display.certainty, Certainty { residue: Some(2.0), energy: Some(1.5), ..Certainty::default() });
+        assert_eq!(display.modes[0].beside, Some(BesideResidue { lighter: 0.05, darker: 0.02, most_l: 5.0 }));
+        assert_eq!(display.modes[0].flash_at, [0.1, 0.2]);
+        let factors = [0, 1].map(|mode| display.residue_certainty(&display.modes[mode]));
+        assert_eq!(factors, [Some(2.0), Some(4.0)]);
+    }
+
+    #[test]
+    fn flashes_of_another_number_stand_evenly_again() {
+        let display = changed(r#""modes": [{ "name": "table", "flashes": 1 }]"#);
+        assert_eq!(display.modes[0].flash_shares().collect::<Vec<_>>(), [0.5]);
+    }
+
+    #[test]
+    fn pairs_do_not_pass_to_other_greys() {
+        let display = changed(r#""ink": { "levels": 16, "reflectance": [0.04, 0.4] }"#);
+        assert_eq!(display.modes[0].residue_at(20.0).pairs, []);
+    }
 }

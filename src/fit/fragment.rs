@@ -51,11 +51,13 @@ pub fn fragment(display: &Display, mode: &Mode, based_on: &str, table: &Table, f
         listed.join(", ")
     );
     let [keeps, lighter, darker] = figures(fit).map(|(_, places, bounded)| rounded(bounded.figure, places));
+    // What was measured stands for all levels: pairs of the other description would go before it.
+    let pairs = mode.residue.entries().any(|residue| !residue.pairs.is_empty()).then_some([]);
     let description = Description {
         format: "display/1",
         name: format!("{}-measured", display.name),
         based_on,
-        modes: [Measured { name, residue: Figures { keeps, lighter, darker } }],
+        modes: [Measured { name, residue: Figures { keeps, lighter, darker, pairs } }],
         sources: std::iter::once(own.as_str()).chain(display.sources.iter().map(String::as_str)).collect(),
     };
     // Plain texts and finite numbers: they can always be written.
@@ -84,6 +86,8 @@ struct Figures {
     keeps: f64,
     lighter: f64,
     darker: f64,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pairs: Option<[(); 0]>,
 }
 
 /// The figures by name, with the decimals that a meter's L* can tell.

@@ -229,7 +229,8 @@ fn budgets(reading: &mut Reading, fields: &Fields<'_>) -> BTreeMap<String, f64> 
 }
 
 fn begins(reading: &mut Reading, fields: &Fields<'_>, context: &mut Context<'_>) -> Begins {
-    let Some(item) = fields.get("begins") else { return Begins::White };
+    // After power-up nobody knows the glass.
+    let Some(item) = fields.get("begins") else { return Begins::Unknown };
     if !item.is_object() {
         let words = [("white", Begins::White), ("black", Begins::Black), ("unknown", Begins::Unknown)];
         return reading.word(item, &words).unwrap_or(Begins::White);

@@ -240,10 +240,12 @@ pub(crate) fn example_display(size: [u32; 2]) -> Value {
     })
 }
 
-/// A plan's text with its format and its display.
+/// A plan's text with its format and its display, on clean white where it does not say what it begins with.
 pub(crate) fn whole_plan(text: &str) -> String {
     let rest = text.trim_start().strip_prefix('{').expect("a plan is an object");
-    format!("{{\n  \"format\": \"refresh-plan/1\",\n  \"display\": \"panel.display.json\",{rest}\n")
+    // On the line of the format, so that what a test says keeps its place.
+    let begins = if rest.contains("\"begins\"") { "" } else { " \"begins\": \"white\"," };
+    format!("{{\n  \"format\": \"refresh-plan/1\",{begins}\n  \"display\": \"panel.display.json\",{rest}\n")
 }
 
 /// The width and height of a screen as an example writes it.

@@ -23,7 +23,7 @@ pub(crate) fn folder([width, height]: [u32; 2]) -> Folder {
 
 /// What a plan of these steps gives: findings as rule and level, and the facts of every step.
 pub(crate) fn play(display: &str, folder: &Folder, steps: &Value) -> (Vec<String>, Vec<Value>) {
-    let plan = json!({ "format": "refresh-plan/1", "display": display, "steps": steps });
+    let plan = json!({ "format": "refresh-plan/1", "display": display, "begins": "white", "steps": steps });
     folder.file("a.plan.json", plan.to_string());
     let run = folder.run(&["review", "a.plan.json", "--format", "json", "--gate", "never", "--facts", "facts.jsonl"]);
     let report = run.with_status(0).json();

@@ -6,7 +6,7 @@ use crate::plain::{
     flashes::{Break, Kind, StepBreaks},
     geometry::Rect,
     playing::{Played, PlayedUpdate},
-    reading::{Begins, Counts, Drives, Otherwise, Plan, Update},
+    reading::{Begins, Counts, Drives, Memory, Otherwise, Plan, Power, Update, WhenBusy},
     segments::{OFF, ON},
     windows::screen_size,
 };
@@ -71,6 +71,23 @@ pub(crate) const ALL_CASES: [&str; 56] = [
     "a panel for the third time",
 ];
 
+/// The same of what only the second edition has.
+pub(crate) const CASES_OF_THE_SECOND: [&str; 13] = [
+    "a temperature of a step",
+    "residue by temperature",
+    "residue of a pair",
+    "beside what is driven",
+    "flashes at their own times",
+    "forgets when asleep",
+    "the old picture sent",
+    "drops when busy",
+    "lost",
+    "not lost in spite of drops",
+    "a drive by time",
+    "residue that is no ghost",
+    "never known and forgotten",
+];
+
 /// Where flashes are not compared: a case that plans must hardly come by.
 pub(crate) const NOT_COMPARED: &str = "a second that ends at a moment";
 
@@ -87,6 +104,7 @@ pub(crate) fn cases(json: &Value, plan: &Plan, played: &[Played], breaks: &[Step
         cases.extend(step.updates.iter().flat_map(|update| cases_of_update(update, whole)));
     }
     cases.extend(breaks.iter().flat_map(cases_of_flashes));
+    cases.extend(cases_of_the_second(plan, played));
     cases.extend(is_met_thrice(plan, played).then_some("a panel for the third time"));
     cases.sort_unstable();
     cases.dedup();
@@ -132,12 +150,48 @@ fn cases_of_plan(json: &Value, plan: &Plan) -> Vec<&'static str> {
         ("begins black", matches!(plan.begins, Begins::Black)),
         ("each", text.contains("\"each\":")),
         ("repeat", text.contains("\"repeat\":")),
-        ("forgets when off", plan.display.forgets_when_off && plan.steps.iter().any(|step| step.goes_off)),
+        (
+            "forgets when off",
+            plan.display.memory != Memory::Kept && plan.steps.iter().any(|step| step.power == Power::Off),
+        ),
         ("a temperature of its own", text.contains("\"temperature_c\":")),
         (
             "a drive time of its own",
             plan.steps.iter().flat_map(|step| &step.updates).any(|update| update.drive_ms.is_some()),
         ),
+    ])
+}
+
+fn cases_of_the_second(plan: &Plan, played: &[Played]) -> Vec<&'static str> {
+    let display = &plan.display;
+    let updates = || plan.steps.iter().flat_map(|step| &step.updates);
+    let played_updates = || played.iter().flat_map(|step| &step.updates);
+    let is_sleeping = plan.steps.iter().any(|step| step.power == Power::Sleep);
+    let is_timed = |update: &Update| {
+        let mode = display.modes.iter().find(|mode| mode.name == update.mode);
+        update.drive_ms.is_some() && mode.is_some_and(|mode| mode.full_swing_ms.is_some() && mode.impulse.is_some())
+    };
+    let is_both = |step: &Played| {
+        let causes = || step.glass.unknown.iter().zip(&step.glass.never_known).filter(|(unknown, _)| **unknown);
+        causes().any(|(_, never)| *never) && causes().any(|(_, never)| !*never)
+    };
+    holding(&[
+        ("a temperature of a step", plan.steps.iter().any(|step| step.temperature_c.is_some())),
+        ("residue by temperature", display.modes.iter().any(|mode| mode.residue.len() > 1)),
+        ("residue of a pair", display.modes.iter().any(|mode| !mode.residue[0].1.pairs.is_empty())),
+        ("beside what is driven", display.modes.iter().any(|mode| mode.beside.is_some())),
+        ("flashes at their own times", display.modes.iter().any(|mode| mode.flash_at.is_some())),
+        ("forgets when asleep", display.memory == Memory::LostWhenAsleep && is_sleeping),
+        ("the old picture sent", updates().any(|update| update.with_old)),
+        ("drops when busy", display.when_busy == WhenBusy::Drops),
+        ("lost", played_updates().any(|update| update.is_lost)),
+        (
+            "not lost in spite of drops",
+            display.when_busy == WhenBusy::Drops && played_updates().any(|update| !update.sent.is_empty()),
+        ),
+        ("a drive by time", updates().any(is_timed)),
+        ("residue that is no ghost", played.iter().any(|step| step.seen.ghost_px == 0 && step.seen.residue_l > 0.1)),
+        ("never known and forgotten", played.iter().any(is_both)),
     ])
 }
 

@@ -35,7 +35,12 @@ fn base_of(display: &Value) -> Value {
     base["link"]["megabits_per_s"] = 3.into();
     for mode in base["modes"].as_array_mut().into_iter().flatten() {
         mode["duration_ms"] = 77.into();
+        let is_table = mode["residue"].get("keeps").is_none();
+        if is_table {
+            mode["residue"] = json!({ "keeps": 0.5 });
+        }
         mode["residue"]["keeps"] = 0.5.into();
+        mode.as_object_mut().into_iter().for_each(|mode| drop(mode.remove("flash_at")));
         mode["otherwise"] = "nearest".into();
         mode["flashes"] = 9.into();
     }
@@ -47,12 +52,17 @@ fn base_of(display: &Value) -> Value {
 /// Only what differs from the base, modes by their names, the last one first.
 fn changes_of(display: &Value) -> Value {
     let modes = display["modes"].as_array().into_iter().flatten().rev().map(|mode| {
+        let residue = match mode["residue"].get("keeps") {
+            Some(keeps) => json!({ "keeps": keeps }),
+            None => mode["residue"].clone(),
+        };
         json!({
             "name": mode["name"],
             "duration_ms": mode["duration_ms"],
-            "residue": { "keeps": mode["residue"]["keeps"] },
+            "residue": residue,
             "otherwise": mode.get("otherwise").cloned().unwrap_or("nearest".into()),
             "flashes": mode["flashes"],
+            "flash_at": mode["flash_at"],
         })
     });
     json!({

@@ -1,6 +1,7 @@
 //! Small cases worked out by hand from what `docs/model.md` says.
 #![expect(clippy::float_cmp, reason = "what is compared so is a sum of whole numbers or was never touched")]
 
+use super::Edition;
 use super::drawing::Drawing;
 use super::driving::{Drive, PanelState, Tally};
 use super::eye::{GhostLimit, seen};
@@ -10,7 +11,9 @@ use super::ink::{Colour, Ink, grey, grey_level, lightness};
 use super::pen::pieces;
 use super::playing::play;
 use super::queue::{Queue, Times};
-use super::reading::{Counts, Drives, Link, Mode, Otherwise, PenPoint, Residue, Stroke, natural, read_plan};
+use super::reading::{
+    Beside, Counts, Drives, Impulse, Link, Mode, Otherwise, PenPoint, Residue, Stroke, natural, read_plan_of,
+};
 use super::regions::{groups, label, regions};
 use super::screens::{over_white, to_8_bits};
 use super::segments::{OFF, ON, Segments};
@@ -35,18 +38,31 @@ fn mode(drives: Drives, to: &[usize]) -> Mode {
         otherwise: Otherwise::Nearest,
         windowed: true,
         flashes: 0,
+        flash_at: None,
         cleans: false,
         duration_ms: vec![(0.0, 900.0), (15.0, 520.0), (25.0, 450.0)],
-        residue: Residue { keeps: 0.5, lighter: 0.1, darker: 0.05, wrong_start: 3.0 },
+        residue: vec![(0.0, residue())],
+        beside: None,
         impulse: None,
         full_swing_ms: None,
+        goes_with_time: true,
         energy_start_mj: 0.0,
         energy_mj_per_cm2: 0.0,
     }
 }
 
+fn residue() -> Residue {
+    Residue { keeps: 0.5, lighter: 0.1, darker: 0.05, wrong_start: 3.0, pairs: Vec::new() }
+}
+
+/// At 25 degrees C, on a panel of one row.
 fn drive<'a>(ink: &'a Ink, mode: &'a Mode, for_ms: f64) -> Drive<'a> {
-    Drive { ink, counts: Counts::Drives, mode, for_ms }
+    Drive { ink, counts: Counts::Drives, mode, for_ms, temperature_c: 25.0, width: 1000 }
+}
+
+/// An update of the host that sends one picture.
+fn sent(queue: &mut Queue, request_ms: f64, covered: Mask, duration_ms: f64) -> Times {
+    queue.host(request_ms, covered, duration_ms, 1.0, &mut 0.0)
 }
 
 fn mask(rows: &[&str]) -> Mask {
@@ -290,22 +306,22 @@ fn updates_wait_for_a_place_for_one_another_and_for_the_link() {
     let (left, right) = (vec![true, true, false], vec![false, false, true]);
     let mut one = queue(false, 1);
     assert_eq!(
-        one.host(10.0, left.clone(), 100.0),
+        sent(&mut one, 10.0, left.clone(), 100.0),
         Times { send_ms: 10.0, start_ms: 17.0, finish_ms: 117.0, wait_ms: 0.0 }
     );
     // The link is free at 17; one pixel takes 6; the only place is free at 117.
     assert_eq!(
-        one.host(10.0, right.clone(), 100.0),
+        sent(&mut one, 10.0, right.clone(), 100.0),
         Times { send_ms: 17.0, start_ms: 117.0, finish_ms: 217.0, wait_ms: 101.0 }
     );
     let mut two = queue(false, 2);
-    two.host(10.0, left.clone(), 100.0);
-    assert_eq!(two.host(10.0, right.clone(), 100.0).start_ms, 23.0);
-    assert_eq!(two.host(10.0, left.clone(), 100.0).start_ms, 117.0);
+    sent(&mut two, 10.0, left.clone(), 100.0);
+    assert_eq!(sent(&mut two, 10.0, right.clone(), 100.0).start_ms, 23.0);
+    assert_eq!(sent(&mut two, 10.0, left.clone(), 100.0).start_ms, 117.0);
     let mut waiting = queue(true, 2);
-    waiting.host(10.0, left, 100.0);
+    sent(&mut waiting, 10.0, left, 100.0);
     assert_eq!(
-        waiting.host(10.0, right, 100.0),
+        sent(&mut waiting, 10.0, right, 100.0),
         Times { send_ms: 117.0, start_ms: 123.0, finish_ms: 223.0, wait_ms: 107.0 }
     );
     assert_eq!(waiting.nothing(20.0), Times { send_ms: 223.0, start_ms: 223.0, finish_ms: 223.0, wait_ms: 0.0 });
@@ -315,12 +331,12 @@ fn updates_wait_for_a_place_for_one_another_and_for_the_link() {
 fn a_stroke_takes_a_place_and_waits_for_the_host_alone() {
     let (left, right) = (vec![true, false], vec![false, true]);
     let mut queue = queue(false, 2);
-    queue.host(0.0, left.clone(), 100.0);
+    sent(&mut queue, 0.0, left.clone(), 100.0);
     // Data at 6, finished at 106. The first piece overlaps and waits; the second, elsewhere, does not.
     queue.stroke(vec![(20.0, left.clone()), (30.0, right.clone())], 50.0);
     // The stroke's place is taken until 156. A host's update over its second piece waits for 80, and takes the host's place at 106.
-    assert_eq!(queue.host(60.0, right, 100.0).start_ms, 106.0);
-    assert_eq!(queue.host(60.0, left, 100.0).start_ms, 156.0);
+    assert_eq!(sent(&mut queue, 60.0, right, 100.0).start_ms, 106.0);
+    assert_eq!(sent(&mut queue, 60.0, left, 100.0).start_ms, 156.0);
 }
 
 #[test]
@@ -423,6 +439,202 @@ fn facts_of(display: &str, plan: &str) -> Vec<serde_json::Value> {
     let path = folder.path().join("p.json");
     write_text(&folder.path().join("d.json"), display).unwrap();
     write_text(&path, plan).unwrap();
-    let read = read_plan(&path).unwrap();
+    let read = read_plan_of(Edition::Second, &path).unwrap();
     facts("p.json", &play(&read).unwrap())
+}
+
+#[test]
+fn residue_goes_by_temperature_and_by_pair() {
+    let ink = two_level_ink();
+    let mut quick = mode(Drives::All, &[0, 1]);
+    let cold = Residue { darker: 0.1, pairs: vec![(0, 1, -1.25), (0, 0, 0.5)], ..residue() };
+    quick.residue = vec![(0.0, cold), (20.0, residue())];
+    let at = |temperature_c| Drive { temperature_c, ..drive(&ink, &quick, 450.0) };
+    let mut glass = PanelState::clean(vec![1, 1], false);
+    // Below the first entry the first holds: 50.5039 times 0.1. From 20 degrees on it is 0.05.
+    glass.update(at(-7.0), &[true, false], &[0, 0]);
+    glass.update(at(20.0), &[false, true], &[0, 0]);
+    assert!(near(glass.residue[0], 5.050_39) && near(glass.residue[1], 2.525_195));
+    // From black to black 0.5 is left beside half of what was there; from black to white -1.25 in place of 0.1 * -50.5039.
+    glass.update(at(19.9), &[true, true], &[0, 1]);
+    assert!(near(glass.residue[0], 2.525_195 + 0.5) && near(glass.residue[1], 1.262_597 - 1.25));
+}
+
+#[test]
+fn a_pair_goes_with_the_share_of_the_way() {
+    let ink = two_level_ink();
+    let mut slow = mode(Drives::Changed, &[0, 1]);
+    slow.full_swing_ms = Some(1000.0);
+    slow.from = vec![0];
+    slow.residue[0].1.pairs = vec![(1, 0, 2.0)];
+    let mut glass = PanelState::clean(vec![1], false);
+    glass.update(drive(&ink, &slow, 250.0), &[true], &[0]);
+    // A quarter of 2, three quarters of the swing, and the wrong start whole.
+    assert!(near(glass.residue[0], 0.5 + 0.75 * 50.5039 + 3.0));
+}
+
+/// A row of five: the one in the middle is written and erased, each way by a drive of changed pixels only.
+#[test]
+fn what_was_written_and_erased_leaves_its_outline() {
+    let ink = two_level_ink();
+    let mut quick = mode(Drives::Changed, &[0, 1]);
+    quick.beside = Some(Beside { lighter: 0.01, darker: 0.02, most_l: 2.0 });
+    let mut glass = PanelState::clean(vec![1; 5], false);
+    let (only, written) = ([false, false, true, false, false], [1, 1, 0, 1, 1]);
+    glass.update(drive(&ink, &quick, 450.0), &only, &written);
+    // L* of the middle fell by 50.5039: its neighbours are 0.02 of that darker, outside the window too, and nobody else.
+    let outline = 0.02 * 50.5039;
+    assert!(near(glass.residue[1], -outline) && near(glass.residue[3], -outline));
+    assert_eq!((glass.residue[0], glass.residue[4], glass.since_cleaning.as_slice()), (0.0, 0.0, &[0, 0, 1, 0, 0][..]));
+    // Erased, 0.01 of the way comes back.
+    glass.update(drive(&ink, &quick, 450.0), &[true; 5], &[1; 5]);
+    assert!(near(glass.residue[1], -0.505_039));
+    // Four more times would be 2.5252: it stops at 2, and what is lighter begins from there.
+    for _ in 0..4 {
+        glass.update(drive(&ink, &quick, 450.0), &only, &written);
+        glass.update(drive(&ink, &quick, 450.0), &only, &[1; 5]);
+    }
+    assert!(near(glass.residue[1], -2.0 + 0.505_039));
+}
+
+#[test]
+fn neighbours_add_up_and_none_takes_what_is_there_back() {
+    let ink = two_level_ink();
+    let mut slow = mode(Drives::Changed, &[0, 1]);
+    slow.full_swing_ms = Some(900.0);
+    slow.beside = Some(Beside { lighter: 0.0, darker: 0.04, most_l: 5.0 });
+    // Three columns, two rows; the pixel above in the middle has three neighbours, those beside and that below it.
+    let shape = Drive { width: 3, ..drive(&ink, &slow, 450.0) };
+    let mut glass = PanelState::clean(vec![1; 6], false);
+    glass.residue[1] = -9.0;
+    glass.update(shape, &[true, false, true, false, true, false], &[0; 6]);
+    // What is beyond the most already stays.
+    assert_eq!(glass.residue[1], -9.0);
+    // Lower left and lower right have two each; half of the way, 0.04 of 50.5039 from each of them.
+    assert!(near(glass.residue[3], -2.0 * 0.5 * 0.04 * 50.5039) && near(glass.residue[5], glass.residue[3]));
+    // The left end of the lower row is no neighbour of the right end of the upper one.
+    let mut glass = PanelState::clean(vec![1; 6], false);
+    glass.update(shape, &[false, false, true, false, false, false], &[0; 6]);
+    assert_eq!(glass.residue[3], 0.0);
+}
+
+#[test]
+fn half_a_square_millimetre_reaches_what_its_weakest_pixel_does() {
+    let ink = two_level_ink();
+    let size = Size { w: 4, h: 1 };
+    let mut glass = PanelState::clean(vec![1; 4], false);
+    glass.residue = vec![-1.0, -4.0, -2.0, -2.0];
+    // The median is -2: off by 1, 2, 0, 0.
+    let reached = |pixels_per_inch| {
+        let limit = GhostLimit { limit_l: 2.3, area_mm2: 0.5, pixels_per_inch };
+        let found = seen(size, &ink, &glass, limit);
+        (found.residue_l, found.worst_residue_l)
+    };
+    // One pixel is a square millimetre; a quarter of one, so that two make it; a hundredth, of which there are too few.
+    assert_eq!([25.4, 50.8, 254.0].map(reached), [(2.0, 0.0), (1.0, 0.0), (0.0, 0.0)]);
+}
+
+/// Swings that are driven for 2 s one way and for 0.2 s back: six times 10 V s, less six times 1 V s.
+#[test]
+fn short_drives_back_let_charge_gather() {
+    let ink = two_level_ink();
+    let mut direct = mode(Drives::Changed, &[0, 1]);
+    direct.duration_ms = vec![(0.0, 2000.0)];
+    direct.full_swing_ms = Some(2000.0);
+    direct.impulse = Some(Impulse { lighter: -10.0, darker: 10.0, same: 1.0 });
+    let mut glass = PanelState::clean(vec![1], false);
+    for _ in 0..6 {
+        glass.update(drive(&ink, &direct, 2000.0), &[true], &[0]);
+        glass.update(drive(&ink, &direct, 200.0), &[true], &[1]);
+    }
+    assert!(near(glass.impulse[0], 54.0));
+    // Longer than the mode's own duration is more; a mode without a full swing is driven as it is.
+    glass.update(drive(&ink, &direct, 3000.0), &[true], &[0]);
+    assert!(near(glass.impulse[0], 69.0));
+    direct.full_swing_ms = None;
+    glass.update(drive(&ink, &direct, 200.0), &[true], &[1]);
+    assert!(near(glass.impulse[0], 59.0));
+}
+
+#[test]
+fn a_busy_controller_takes_no_notice() {
+    let display = r#"{
+        "size_px": [16, 8], "pixels_per_inch": 25.4, "ink": { "levels": 2, "reflectance": [0.18, 1.0] },
+        "windows": { "step_px": [8, 1] }, "parallel_updates": 2, "when_busy": "drops",
+        "link": { "megabits_per_s": 0.001, "bits_per_px": 1, "overhead_ms": 5, "waits_for_panel": false },
+        "modes": [{ "name": "quick", "from": "any", "to": "two-level", "drives": "all", "windowed": true,
+            "duration_ms": 100, "energy_mj": { "start": 1 } }]
+    }"#;
+    let plan = r#"{ "display": "d.json", "steps": [
+        { "after_ms": 10, "updates": [
+            { "mode": "quick", "window": [0, 0, 8, 1] }, { "mode": "quick", "window": [8, 0, 8, 1] },
+            { "mode": "quick", "window": [0, 4, 8, 1] }, { "mode": "quick", "window": "changed" }] },
+        { "after_ms": 100, "updates": [{ "mode": "quick", "window": [0, 0, 8, 1], "with_old": true }] },
+        { "after_ms": 20, "updates": [{ "mode": "quick", "window": [0, 0, 8, 2] }] }
+    ] }"#;
+    let lines = facts_of(display, plan);
+    let times = |step: usize, update: usize| {
+        let update = &lines[step]["updates"][update];
+        let ms = ["send_ms", "start_ms", "finish_ms", "wait_ms"].map(|name| update[name].as_f64().unwrap());
+        (ms, update["lost"] == true, update["driven_px"].as_u64().unwrap(), update["energy_mj"].as_f64().unwrap())
+    };
+    // 8 px and the overhead take 13: sent at 10, and at 23 when the first transfer ends; both places are taken.
+    assert_eq!(times(0, 0), ([10.0, 23.0, 123.0, 0.0], false, 8, 1.0));
+    assert_eq!(times(0, 1), ([23.0, 36.0, 136.0, 13.0], false, 8, 1.0));
+    // The third would have to wait for a place. The fourth has nothing to send and is none that gets lost.
+    assert_eq!(times(0, 2), ([36.0, 36.0, 36.0, 0.0], true, 0, 0.0));
+    assert_eq!(times(0, 3), ([36.0, 36.0, 36.0, 0.0], false, 0, 0.0));
+    assert_eq!(lines[0]["updates"][2]["asked"], serde_json::json!([]));
+    // Both pictures, 16 bits and the overhead, take 21: from 110 to 131, when the first, which it overlaps, is done.
+    assert_eq!(times(1, 0), ([110.0, 131.0, 231.0, 0.0], false, 8, 1.0));
+    // From 130 on the link is not free.
+    assert_eq!(times(2, 0), ([130.0, 130.0, 130.0, 0.0], true, 0, 0.0));
+}
+
+/// Where nothing can be sent while the panel is driven, all but the first of a step are lost.
+#[test]
+fn a_link_that_waits_loses_the_rest_of_a_step() {
+    let mut waiting = queue(true, 2);
+    let mut sent_ms = 10.0;
+    waiting.host(10.0, vec![true, false], 100.0, 1.0, &mut sent_ms);
+    assert_eq!(sent_ms, 16.0);
+    assert!(waiting.is_busy(sent_ms, &[false, true], 1.0));
+    // Free at that very moment is free.
+    assert!(!waiting.is_busy(116.0, &[true, true], 1.0));
+}
+
+#[test]
+fn an_old_picture_tells_what_sleep_forgot_and_not_what_was_never_known() {
+    let ink = two_level_ink();
+    let mut full = mode(Drives::All, &[0, 1]);
+    full.cleans = true;
+    let mut glass = PanelState::clean(vec![1, 1, 1], true);
+    glass.update(drive(&ink, &full, 450.0), &[true, true, false], &[1; 3]);
+    glass.forget();
+    glass.remind(&[true, false, true]);
+    assert_eq!(glass.unknown, [false, true, true]);
+}
+
+#[test]
+fn a_temperature_of_a_step_holds_until_the_next() {
+    let display = r#"{
+        "size_px": [8, 8], "pixels_per_inch": 25.4, "ink": { "levels": 2, "reflectance": [0.18, 1.0] },
+        "link": { "megabits_per_s": 0.001, "bits_per_px": 0, "overhead_ms": 0, "waits_for_panel": false },
+        "modes": [{ "name": "full", "drives": "all", "duration_ms": { "0": 900, "20": 500 }, "full_swing_ms": 500,
+            "energy_mj": { "start": 1, "per_cm2": 2 } }]
+    }"#;
+    let plan = r#"{ "display": "d.json", "steps": [
+        { "updates": [{ "mode": "full" }] },
+        { "repeat": 2, "steps": [
+            { "after_ms": 5000, "updates": [{ "mode": "full" }] },
+            { "after_ms": 5000, "temperature_c": 3, "updates": [{ "mode": "full", "drive_ms": 450 }] }] }
+    ] }"#;
+    let took = |line: &serde_json::Value| {
+        let update = &line["updates"][0];
+        let [start, finish, mj] = ["start_ms", "finish_ms", "energy_mj"].map(|name| update[name].as_f64().unwrap());
+        (finish - start, (mj * 100.0).round() / 100.0)
+    };
+    // 64 pixels of 0.01 square centimetres: 1 + 2 * 0.64, of which the second part goes with the time driven.
+    let (warm, half, cold) = ((500.0, 2.28), (450.0, 1.64), (900.0, 2.28));
+    assert_eq!(facts_of(display, plan).iter().map(took).collect::<Vec<_>>(), [warm, warm, half, cold, half]);
 }

@@ -17,6 +17,8 @@ pub(crate) struct PanelState {
     /// Net impulse, volt-seconds.
     pub(crate) impulse: Vec<f64>,
     pub(crate) unknown: Mask,
+    /// Those of them that nobody knew from the beginning on: no old picture helps there.
+    pub(crate) never_known: Mask,
 }
 
 /// The pixels whose net impulse is beyond the limit.
@@ -43,6 +45,16 @@ pub(crate) struct Drive<'a> {
     pub(crate) counts: Counts,
     pub(crate) mode: &'a Mode,
     pub(crate) for_ms: f64,
+    pub(crate) temperature_c: f64,
+    /// Pixels in a row of the panel.
+    pub(crate) width: usize,
+}
+
+/// What an update did to a pixel that it drove.
+#[derive(Clone, Copy, Debug)]
+struct Move {
+    from: usize,
+    to: usize,
 }
 
 impl PanelState {
@@ -54,6 +66,7 @@ impl PanelState {
             since_cleaning: vec![0; pixels],
             impulse: vec![0.0; pixels],
             unknown: vec![unknown; pixels],
+            never_known: vec![unknown; pixels],
         }
     }
 
@@ -62,18 +75,37 @@ impl PanelState {
         Charge { beyond_px: beyond.len(), most_vs: beyond.iter().copied().fold(0.0, f64::max) }
     }
 
-    /// Brings every pixel of the mask towards its wanted level.
+    /// The controller forgets the picture.
+    pub(crate) fn forget(&mut self) {
+        self.unknown.fill(true);
+    }
+
+    /// The old picture comes along: what the controller forgot is known again.
+    pub(crate) fn remind(&mut self, covered: &[bool]) {
+        for (pixel, unknown) in self.unknown.iter_mut().enumerate() {
+            *unknown = if covered[pixel] { self.never_known[pixel] } else { *unknown };
+        }
+    }
+
+    /// Brings every pixel of the mask towards its wanted level, and then changes what lies beside those that it drove.
     pub(crate) fn update(&mut self, drive: Drive<'_>, covered: &[bool], wanted: &[usize]) -> Tally {
         let mut tally = Tally::default();
+        let mut moves: Vec<Option<Move>> = vec![None; self.nominal.len()];
         for pixel in 0..self.nominal.len() {
             if covered[pixel] {
-                self.update_pixel(drive, pixel, wanted[pixel], &mut tally);
+                moves[pixel] = self.update_pixel(drive, pixel, wanted[pixel], &mut tally);
+            }
+        }
+        for pixel in 0..self.nominal.len() {
+            if moves[pixel].is_none() {
+                self.residue[pixel] = beside(drive, &moves, pixel, self.residue[pixel]);
             }
         }
         tally
     }
 
-    fn update_pixel(&mut self, drive: Drive<'_>, pixel: usize, wanted: usize, tally: &mut Tally) {
+    fn update_pixel(&mut self, drive: Drive<'_>, pixel: usize, wanted: usize, tally: &mut Tally) -> Option<Move> {
+        let from = self.nominal[pixel];
         tally.changed += usize::from(wanted != self.nominal[pixel]);
         let target = self.target(drive, pixel, wanted, tally);
         if let Some(target) = target {
@@ -83,9 +115,11 @@ impl PanelState {
         if cleaned {
             self.since_cleaning[pixel] = 0;
             self.unknown[pixel] = false;
+            self.never_known[pixel] = false;
         } else if target.is_some() || drive.counts == Counts::Updates {
             self.since_cleaning[pixel] += 1;
         }
+        target.map(|to| Move { from, to })
     }
 
     /// The level that the pixel is driven to; none where it is not driven.
@@ -117,35 +151,92 @@ impl PanelState {
         let f = share_of_swing(drive);
         let e = self.residue[pixel];
         let d = lightness[now] - lightness[target];
+        let law = mode.residue_at(drive.temperature_c);
         let k = if d < 0.0 {
-            mode.residue.lighter
+            law.lighter
         } else if d > 0.0 {
-            mode.residue.darker
+            law.darker
         } else {
             0.0
         };
-        let mut residue = f * (mode.residue.keeps * e + k * d) + (1.0 - f) * (d + e);
+        let mut leaves = k * d;
+        for &(from, to, leaves_l) in &law.pairs {
+            if from == now && to == target {
+                leaves = leaves_l;
+            }
+        }
+        let mut residue = f * (law.keeps * e + leaves) + (1.0 - f) * (d + e);
         if wrong_start && d > 0.0 {
-            residue += mode.residue.wrong_start;
+            residue += law.wrong_start;
         }
         if wrong_start && d < 0.0 {
-            residue -= mode.residue.wrong_start;
+            residue -= law.wrong_start;
         }
         if let Some(impulse) = mode.impulse {
             // Without signs: segments may be lighter where they are on.
             let contrast = (lightness[drive.ink.white] - lightness[drive.ink.black]).abs();
             let swing = (lightness[target] - lightness[now]).abs() / contrast;
-            self.impulse[pixel] += if d < 0.0 {
-                impulse.lighter * swing
-            } else if d > 0.0 {
-                impulse.darker * swing
-            } else {
-                impulse.same
-            };
+            self.impulse[pixel] += time_share(drive)
+                * if d < 0.0 {
+                    impulse.lighter * swing
+                } else if d > 0.0 {
+                    impulse.darker * swing
+                } else {
+                    impulse.same
+                };
         }
         self.residue[pixel] = residue;
         self.nominal[pixel] = target;
     }
+}
+
+/// What a pixel that was not driven carries after its neighbours were: e' of `docs/model.md`, beside what is driven.
+fn beside(drive: Drive<'_>, moves: &[Option<Move>], pixel: usize, e: f64) -> f64 {
+    let Some(law) = drive.mode.beside else { return e };
+    let lightness = &drive.ink.lightness;
+    let mut sum = 0.0;
+    for neighbour in side_neighbours(pixel, drive.width, moves.len()) {
+        let Some(moved) = moves[neighbour] else { continue };
+        let swing = lightness[moved.to] - lightness[moved.from];
+        let share = if swing > 0.0 { law.lighter } else { law.darker };
+        sum += share_of_swing(drive) * share * swing;
+    }
+    if sum > 0.0 {
+        e.max((e + sum).min(law.most_l))
+    } else if sum < 0.0 {
+        e.min((e + sum).max(-law.most_l))
+    } else {
+        e
+    }
+}
+
+/// Left, right, above and below, as far as the panel goes.
+fn side_neighbours(pixel: usize, width: usize, pixels: usize) -> Vec<usize> {
+    let mut neighbours = Vec::new();
+    let column = pixel % width;
+    if column > 0 {
+        neighbours.push(pixel - 1);
+    }
+    if column + 1 < width && pixel + 1 < pixels {
+        neighbours.push(pixel + 1);
+    }
+    if pixel >= width {
+        neighbours.push(pixel - width);
+    }
+    if pixel + width < pixels {
+        neighbours.push(pixel + width);
+    }
+    neighbours
+}
+
+/// By how much a drive lasts longer than the mode does, for direct drive; 1 for all other modes, and where a mode takes no time.
+pub(crate) fn time_share(drive: Drive<'_>) -> f64 {
+    let mode = drive.mode;
+    let duration_ms = mode.duration_at(drive.temperature_c);
+    if mode.full_swing_ms.is_none() || !mode.goes_with_time || duration_ms == 0.0 {
+        return 1.0;
+    }
+    drive.for_ms / duration_ms
 }
 
 /// f of `docs/model.md`: 1, or for direct drive the share of the way that the drive's time allows.

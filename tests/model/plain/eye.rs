@@ -16,6 +16,8 @@ pub(crate) struct GhostLimit {
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(crate) struct Seen {
     pub(crate) worst_residue_l: f64,
+    /// What half a square millimetre of the panel reaches, L*, a ghost or not.
+    pub(crate) residue_l: f64,
     pub(crate) ghost_px: usize,
     /// How near the pixel that comes nearest to the limit is to it. Where this is less than the coarseness of a stored
     /// residue, two right implementations may take that pixel for different things.
@@ -28,6 +30,7 @@ pub(crate) fn seen(size: Size, ink: &Ink, glass: &PanelState, limit: GhostLimit)
     let pixel_mm = 25.4 / limit.pixels_per_inch;
     let mut seen = Seen {
         worst_residue_l: 0.0,
+        residue_l: reached_by(&off, HALF_MM2, pixel_mm * pixel_mm),
         ghost_px: 0,
         margin_l: off.iter().map(|o| (o - limit.limit_l).abs()).fold(f64::INFINITY, f64::min),
     };
@@ -39,6 +42,20 @@ pub(crate) fn seen(size: Size, ink: &Ink, glass: &PanelState, limit: GhostLimit)
         }
     }
     seen
+}
+
+/// mm2.
+const HALF_MM2: f64 = 0.5;
+
+/// What so large an area reaches together: the k-th largest, where k pixels are the fewest that make it.
+fn reached_by(off: &[f64], area_mm2: f64, pixel_mm2: f64) -> f64 {
+    let mut falling = off.to_vec();
+    falling.sort_by(|a, b| b.total_cmp(a));
+    let mut k = 1;
+    while (k as f64) * pixel_mm2 < area_mm2 {
+        k += 1;
+    }
+    falling[k.min(falling.len()) - 1]
 }
 
 /// How far each pixel shows from the median of its level, L*, without the sign.

@@ -21,6 +21,7 @@ fn line(plan: &str, index: usize, step: &Played) -> Value {
         "regions": regions,
         "updates": step.updates.iter().map(update).collect::<Vec<_>>(),
         "left_behind_px": step.left_behind_px,
+        "residue_l": step.seen.residue_l,
         "worst_residue_l": step.seen.worst_residue_l,
         "ghost_px": step.seen.ghost_px,
         "most_since_cleaning": step.most_since_cleaning,
@@ -28,7 +29,7 @@ fn line(plan: &str, index: usize, step: &Played) -> Value {
 }
 
 fn update(update: &PlayedUpdate) -> Value {
-    json!({
+    let mut line = json!({
         "mode": update.mode,
         "asked": boxes(&update.asked),
         "sent": boxes(&update.sent),
@@ -41,7 +42,11 @@ fn update(update: &PlayedUpdate) -> Value {
         "finish_ms": update.times.finish_ms,
         "wait_ms": update.times.wait_ms,
         "energy_mj": update.energy_mj,
-    })
+    });
+    if update.is_lost {
+        line["lost"] = true.into();
+    }
+    line
 }
 
 fn boxes(list: &[Rect]) -> Vec<Value> {

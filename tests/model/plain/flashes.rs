@@ -119,7 +119,8 @@ impl Watch<'_> {
 
     fn show(&self, kind: Kind, update: &PlayedUpdate) -> Result<Show, Fault> {
         let ink = &self.plan.display.ink;
-        let flashes = find_mode(&self.plan.display.modes, &update.mode)?.flashes;
+        let mode = find_mode(&self.plan.display.modes, &update.mode)?;
+        let flashes = mode.flashes;
         let covered = mask_of_boxes(self.size, &update.sent);
         let takes = |pixel: usize| {
             let (before, after) = (update.before[pixel], update.after[pixel]);
@@ -131,7 +132,10 @@ impl Watch<'_> {
             }
         };
         let number = flashes.max(1);
-        let moment = |i: u64| update.times.start_ms + (i as f64 + 0.5) * update.duration_ms / number as f64;
+        let moment = |i: u64| match &mode.flash_at {
+            Some(shares) if flashes > 0 => update.times.start_ms + shares[i as usize] * update.duration_ms,
+            _ => update.times.start_ms + (i as f64 + 0.5) * update.duration_ms / number as f64,
+        };
         Ok(Show {
             at_ms: (0..number).map(moment).collect(),
             pixels: (0..self.size.pixels()).map(takes).collect(),

@@ -1,12 +1,12 @@
 //! The plan played step by step: what each step changes, drives, leaves behind and shows.
 
 use super::Fault;
-use super::driving::{Charge, Drive, PanelState, Tally};
+use super::driving::{Charge, Drive, PanelState, Tally, time_share};
 use super::eye::{GhostLimit, Seen, seen};
 use super::geometry::{Mask, Rect, Size, count, mask_of_boxes};
 use super::pen::{Piece, pieces};
 use super::queue::{Queue, Times};
-use super::reading::{Begins, Mode, Plan, Step, Stroke, Update, find_mode};
+use super::reading::{Begins, Memory, Mode, Plan, Power, Step, Stroke, Update, WhenBusy, find_mode};
 use super::regions::{Region, regions};
 use super::screens::{Levels, Screen, read_screen};
 use super::segments::SegmentFaults;
@@ -40,6 +40,8 @@ pub(crate) struct PlayedUpdate {
     pub(crate) times: Times,
     pub(crate) duration_ms: f64,
     pub(crate) energy_mj: f64,
+    /// Whether the controller took no notice of it.
+    pub(crate) is_lost: bool,
     /// The levels on the glass, before and after.
     pub(crate) before: Levels,
     pub(crate) after: Levels,
@@ -58,6 +60,7 @@ struct Player<'a> {
     queue: Queue,
     /// The last step's request, or its pen-up.
     last_ms: f64,
+    temperature_c: f64,
 }
 
 impl<'a> Player<'a> {
@@ -77,11 +80,13 @@ impl<'a> Player<'a> {
             memory,
             queue: Queue::new(plan.display.link.clone(), plan.display.parallel_updates),
             last_ms: 0.0,
+            temperature_c: plan.temperature_c,
         })
     }
 
     fn step(&mut self, step: &Step) -> Result<Played, Fault> {
         let request_ms = self.last_ms + step.after_ms;
+        self.temperature_c = step.temperature_c.unwrap_or(self.temperature_c);
         for stroke in &step.strokes {
             self.stroke(stroke, request_ms)?;
         }
@@ -92,12 +97,19 @@ impl<'a> Player<'a> {
         }
         let changed = self.differs();
         let mut updates = Vec::new();
+        // When the last transfer of the step ends.
+        let mut sent_ms = commit_ms;
         for update in &step.updates {
-            updates.push(self.update(update, commit_ms)?);
+            updates.push(self.update(update, commit_ms, &mut sent_ms)?);
         }
         let left_behind_px = self.left_behind(&updates);
-        if step.goes_off && self.plan.display.forgets_when_off {
-            self.glass.unknown.fill(true);
+        let forgets = match self.plan.display.memory {
+            Memory::Kept => false,
+            Memory::LostWhenOff => step.power == Power::Off,
+            Memory::LostWhenAsleep => step.power != Power::On,
+        };
+        if forgets {
+            self.glass.forget();
         }
         Ok(Played {
             label: step.label.clone(),
@@ -119,7 +131,7 @@ impl<'a> Player<'a> {
         let mode = find_mode(&display.modes, &stroke.mode)?;
         let shade = if stroke.white { display.ink.white } else { display.ink.black };
         let wanted = vec![shade; self.size.pixels()];
-        let duration_ms = mode.duration_at(self.plan.temperature_c);
+        let duration_ms = mode.duration_at(self.temperature_c);
         let parts = pieces(self.size, stroke);
         for part in &parts {
             self.glass.update(self.drive(mode, duration_ms), &part.covered, &wanted);
@@ -129,19 +141,31 @@ impl<'a> Player<'a> {
         Ok(())
     }
 
-    fn update(&mut self, update: &Update, request_ms: f64) -> Result<PlayedUpdate, Fault> {
+    fn update(&mut self, update: &Update, request_ms: f64, sent_ms: &mut f64) -> Result<PlayedUpdate, Fault> {
         let display = &self.plan.display;
         let mode = find_mode(&display.modes, &update.mode)?;
         let window = boxes(display, self.plan.rotation, mode, &update.window, &self.differs());
         let covered = mask_of_boxes(self.size, &window.sent);
-        let duration_ms = update.drive_ms.unwrap_or_else(|| mode.duration_at(self.plan.temperature_c));
+        let duration_ms = update.drive_ms.unwrap_or_else(|| mode.duration_at(self.temperature_c));
         let before = self.glass.nominal.clone();
-        let tally = self.glass.update(self.drive(mode, duration_ms), &covered, &self.memory.levels);
         let sends = !window.sent.is_empty();
-        let energy_mj = if sends { self.energy_mj(mode, count(&covered)) } else { 0.0 };
-        let times =
-            if sends { self.queue.host(request_ms, covered, duration_ms) } else { self.queue.nothing(request_ms) };
+        let pictures = if update.with_old { 2.0 } else { 1.0 };
+        if sends && display.when_busy == WhenBusy::Drops && self.queue.is_busy(*sent_ms, &covered, pictures) {
+            return Ok(lost(mode, *sent_ms, duration_ms, before));
+        }
+        if update.with_old {
+            self.glass.remind(&covered);
+        }
+        let drive = self.drive(mode, duration_ms);
+        let tally = self.glass.update(drive, &covered, &self.memory.levels);
+        let energy_mj = if sends { self.energy_mj(drive, count(&covered)) } else { 0.0 };
+        let times = if sends {
+            self.queue.host(request_ms, covered, duration_ms, pictures, sent_ms)
+        } else {
+            self.queue.nothing(request_ms)
+        };
         Ok(PlayedUpdate {
+            is_lost: false,
             mode: mode.name.clone(),
             asked: window.asked,
             sent: window.sent,
@@ -155,7 +179,9 @@ impl<'a> Player<'a> {
     }
 
     fn drive(&self, mode: &'a Mode, for_ms: f64) -> Drive<'a> {
-        Drive { ink: &self.plan.display.ink, counts: self.plan.display.counts, mode, for_ms }
+        let display = &self.plan.display;
+        let (temperature_c, width) = (self.temperature_c, self.size.w as usize);
+        Drive { ink: &display.ink, counts: display.counts, mode, for_ms, temperature_c, width }
     }
 
     fn differs(&self) -> Mask {
@@ -168,9 +194,10 @@ impl<'a> Player<'a> {
         self.differs().iter().zip(covered).filter(|&(&differs, covered)| differs && !covered).count()
     }
 
-    fn energy_mj(&self, mode: &Mode, pixels: usize) -> f64 {
+    fn energy_mj(&self, drive: Drive<'_>, pixels: usize) -> f64 {
         let pixel_cm = 2.54 / self.plan.display.pixels_per_inch;
-        mode.energy_start_mj + mode.energy_mj_per_cm2 * (pixels as f64 * pixel_cm * pixel_cm)
+        let per_cm2 = drive.mode.energy_mj_per_cm2 * time_share(drive);
+        drive.mode.energy_start_mj + per_cm2 * (pixels as f64 * pixel_cm * pixel_cm)
     }
 
     fn charge(&self) -> Option<Charge> {
@@ -185,6 +212,22 @@ impl<'a> Player<'a> {
             area_mm2: self.plan.ghost_area_mm2,
             pixels_per_inch: self.plan.display.pixels_per_inch,
         }
+    }
+}
+
+/// An update that came at a time when the controller was not free for it.
+fn lost(mode: &Mode, at_ms: f64, duration_ms: f64, levels: Levels) -> PlayedUpdate {
+    PlayedUpdate {
+        mode: mode.name.clone(),
+        asked: Vec::new(),
+        sent: Vec::new(),
+        tally: Tally::default(),
+        times: Times { send_ms: at_ms, start_ms: at_ms, finish_ms: at_ms, wait_ms: 0.0 },
+        duration_ms,
+        energy_mj: 0.0,
+        is_lost: true,
+        before: levels.clone(),
+        after: levels,
     }
 }
 

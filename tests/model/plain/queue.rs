@@ -33,10 +33,31 @@ impl Queue {
         Queue { link, link_free_ms: 0.0, places: vec![0.0; places], earlier: Vec::new() }
     }
 
-    /// An update of the host over at least one pixel.
-    pub(crate) fn host(&mut self, request_ms: f64, covered: Mask, duration_ms: f64) -> Times {
+    /// Whether an update of the host that is sent at a time would have to wait: for the link, for a place, or for an
+    /// earlier update that overlaps it.
+    pub(crate) fn is_busy(&self, at_ms: f64, covered: &[bool], pictures: f64) -> bool {
+        if self.link_free_ms > at_ms {
+            return true;
+        }
+        let arrives_ms = at_ms + self.transfer_ms(count(covered), pictures);
+        if self.places[self.earliest_place()] > arrives_ms {
+            return true;
+        }
+        self.earlier.iter().any(|before| before.finish_ms > arrives_ms && overlap(&before.covered, covered))
+    }
+
+    /// An update of the host over at least one pixel, of which so many pictures are sent; tells when its transfer ends.
+    pub(crate) fn host(
+        &mut self,
+        request_ms: f64,
+        covered: Mask,
+        duration_ms: f64,
+        pictures: f64,
+        sent_ms: &mut f64,
+    ) -> Times {
         let send_ms = request_ms.max(self.link_free_ms);
-        let transfer_ms = self.transfer_ms(count(&covered));
+        let transfer_ms = self.transfer_ms(count(&covered), pictures);
+        *sent_ms = send_ms + transfer_ms;
         let place = self.earliest_place();
         let mut start_ms = (send_ms + transfer_ms).max(self.places[place]);
         for before in &self.earlier {
@@ -78,8 +99,9 @@ impl Queue {
     }
 
     /// Megabits a second are thousands of bits a millisecond.
-    fn transfer_ms(&self, pixels: usize) -> f64 {
-        self.link.overhead_ms + pixels as f64 * self.link.bits_per_px / (self.link.megabits_per_s * 1000.0)
+    fn transfer_ms(&self, pixels: usize, pictures: f64) -> f64 {
+        let bits = pixels as f64 * self.link.bits_per_px * pictures;
+        self.link.overhead_ms + bits / (self.link.megabits_per_s * 1000.0)
     }
 
     fn earliest_place(&self) -> usize {

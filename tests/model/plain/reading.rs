@@ -5,11 +5,11 @@ use std::path::{Path, PathBuf};
 
 use serde_json::Value;
 
-use super::Fault;
 use super::drawing::Drawing;
 use super::geometry::{Rect, Size};
 use super::ink::{Colour, Ink};
 use super::segments::{OFF, ON, Segments};
+use super::{EDITION, Edition, Fault};
 
 #[derive(Clone, Debug)]
 pub(crate) struct Display {
@@ -25,7 +25,8 @@ pub(crate) struct Display {
     pub(crate) counts: Counts,
     /// Beyond which net impulse a pixel is told; none where nothing limits it.
     pub(crate) net_impulse_vs: Option<f64>,
-    pub(crate) forgets_when_off: bool,
+    pub(crate) memory: Memory,
+    pub(crate) when_busy: WhenBusy,
     pub(crate) viewing_distance_mm: Option<f64>,
     pub(crate) modes: Vec<Mode>,
 }
@@ -36,6 +37,30 @@ pub(crate) struct Link {
     pub(crate) bits_per_px: f64,
     pub(crate) overhead_ms: f64,
     pub(crate) waits_for_panel: bool,
+}
+
+/// How long the controller knows the picture.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum Memory {
+    Kept,
+    LostWhenOff,
+    LostWhenAsleep,
+}
+
+/// What becomes of an update that the controller is not free for.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum WhenBusy {
+    Waits,
+    Drops,
+}
+
+/// What becomes of the panel's power after a step.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Default)]
+pub(crate) enum Power {
+    #[default]
+    On,
+    Off,
+    Sleep,
 }
 
 /// What the count of a pixel counts.
@@ -68,12 +93,18 @@ pub(crate) struct Mode {
     pub(crate) otherwise: Otherwise,
     pub(crate) windowed: bool,
     pub(crate) flashes: u64,
+    /// Shares of the duration; none where they stand evenly.
+    pub(crate) flash_at: Option<Vec<f64>>,
     pub(crate) cleans: bool,
     /// By rising temperature; a plain number is one entry.
     pub(crate) duration_ms: Vec<(f64, f64)>,
-    pub(crate) residue: Residue,
+    /// By rising temperature; one entry where there is no table.
+    pub(crate) residue: Vec<(f64, Residue)>,
+    pub(crate) beside: Option<Beside>,
     pub(crate) impulse: Option<Impulse>,
     pub(crate) full_swing_ms: Option<f64>,
+    /// Whether impulse and energy go with the time that it drives, where it has a time of a full swing.
+    pub(crate) goes_with_time: bool,
     pub(crate) energy_start_mj: f64,
     pub(crate) energy_mj_per_cm2: f64,
 }
@@ -89,14 +120,35 @@ impl Mode {
         }
         duration
     }
+
+    /// The same of what it leaves.
+    pub(crate) fn residue_at(&self, temperature_c: f64) -> &Residue {
+        let mut residue = &self.residue[0].1;
+        for (from_c, of_entry) in &self.residue {
+            if temperature_c >= *from_c {
+                residue = of_entry;
+            }
+        }
+        residue
+    }
 }
 
+/// What a drive leaves in the side neighbours that it does not drive.
 #[derive(Clone, Copy, Debug)]
+pub(crate) struct Beside {
+    pub(crate) lighter: f64,
+    pub(crate) darker: f64,
+    pub(crate) most_l: f64,
+}
+
+#[derive(Clone, Debug)]
 pub(crate) struct Residue {
     pub(crate) keeps: f64,
     pub(crate) lighter: f64,
     pub(crate) darker: f64,
     pub(crate) wrong_start: f64,
+    /// From which level, to which, and what that leaves, L*.
+    pub(crate) pairs: Vec<(usize, usize, f64)>,
 }
 
 /// Net volt-seconds.
@@ -138,7 +190,9 @@ pub(crate) struct Step {
     pub(crate) after_ms: f64,
     pub(crate) strokes: Vec<Stroke>,
     pub(crate) updates: Vec<Update>,
-    pub(crate) goes_off: bool,
+    pub(crate) power: Power,
+    /// Holds from this step on.
+    pub(crate) temperature_c: Option<f64>,
 }
 
 #[derive(Clone, Debug)]
@@ -146,6 +200,8 @@ pub(crate) struct Update {
     pub(crate) mode: String,
     pub(crate) window: Window,
     pub(crate) drive_ms: Option<f64>,
+    /// Whether the old picture is sent along.
+    pub(crate) with_old: bool,
 }
 
 #[derive(Clone, Debug)]
@@ -172,10 +228,16 @@ pub(crate) struct PenPoint {
 }
 
 pub(crate) fn read_plan(path: &Path) -> Result<Plan, Fault> {
+    read_plan_of(EDITION, path)
+}
+
+/// With the laws of an edition.
+pub(crate) fn read_plan_of(edition: Edition, path: &Path) -> Result<Plan, Fault> {
     let json = read_json(path)?;
     let folder = path.parent().unwrap_or(Path::new(""));
     let rotation = json["rotation"].as_i64().unwrap_or(0);
     let mut display = read_display(&folder.join(text(&json["display"])?))?;
+    display.modes.iter_mut().for_each(|mode| mode.goes_with_time = edition == Edition::Second);
     display.ink.segments = display.ink.segments.map(|segments| segments.on_screen(rotation));
     let screens = json["screens"].as_str().map_or(folder.to_path_buf(), |s| folder.join(s));
     let rule = &json["rules"]["visible-ghost"];
@@ -217,7 +279,12 @@ pub(crate) fn read_display(path: &Path) -> Result<Display, Fault> {
         counts: if json["limits"]["counts"] == "updates" { Counts::Updates } else { Counts::Drives },
         net_impulse_vs: json["limits"]["net_impulse_vs"].as_f64(),
         viewing_distance_mm: json["viewing_distance_mm"].as_f64(),
-        forgets_when_off: json["memory"] == "lost_when_off",
+        memory: match json["memory"].as_str() {
+            Some("lost_when_off") => Memory::LostWhenOff,
+            Some("lost_when_asleep") => Memory::LostWhenAsleep,
+            _ => Memory::Kept,
+        },
+        when_busy: if json["when_busy"] == "drops" { WhenBusy::Drops } else { WhenBusy::Waits },
         modes,
     })
 }
@@ -252,7 +319,6 @@ fn colour(json: &Value) -> Result<Colour, Fault> {
 }
 
 fn mode(json: &Value, ink: &Ink) -> Result<Mode, Fault> {
-    let residue = &json["residue"];
     let impulse = &json["impulse_vs"];
     let part = |of: &Value, name: &str| of[name].as_f64().unwrap_or(0.0);
     Ok(Mode {
@@ -268,21 +334,54 @@ fn mode(json: &Value, ink: &Ink) -> Result<Mode, Fault> {
         windowed: json["windowed"].as_bool().unwrap_or(false),
         cleans: json["cleans"].as_bool().unwrap_or(false),
         duration_ms: durations(&json["duration_ms"])?,
-        residue: Residue {
-            keeps: part(residue, "keeps"),
-            lighter: part(residue, "lighter"),
-            darker: part(residue, "darker"),
-            wrong_start: residue["wrong_start"].as_f64().unwrap_or(3.0),
-        },
+        flash_at: json["flash_at"].as_array().map(|shares| shares.iter().map(number).collect()).transpose()?,
+        residue: residues(&json["residue"], ink)?,
+        beside: beside(&json["beside"])?,
         impulse: impulse.is_object().then(|| Impulse {
             lighter: part(impulse, "lighter"),
             darker: part(impulse, "darker"),
             same: part(impulse, "same"),
         }),
         full_swing_ms: json["full_swing_ms"].as_f64(),
+        goes_with_time: true,
         energy_start_mj: part(&json["energy_mj"], "start"),
         energy_mj_per_cm2: part(&json["energy_mj"], "per_cm2"),
     })
+}
+
+/// A table where the names of the fields are temperatures.
+fn residues(json: &Value, ink: &Ink) -> Result<Vec<(f64, Residue)>, Fault> {
+    let mut entries = Vec::new();
+    for (name, entry) in json.as_object().into_iter().flatten() {
+        if let Ok(temperature) = name.parse::<f64>() {
+            entries.push((temperature, residue(entry, ink)?));
+        }
+    }
+    if entries.is_empty() {
+        entries.push((0.0, residue(json, ink)?));
+    }
+    entries.sort_by(|a, b| a.0.total_cmp(&b.0));
+    Ok(entries)
+}
+
+fn residue(json: &Value, ink: &Ink) -> Result<Residue, Fault> {
+    let part = |name: &str| json[name].as_f64().unwrap_or(0.0);
+    let pair = |pair: &Value| Ok::<_, Fault>((level(&pair[0], ink)?, level(&pair[1], ink)?, number(&pair[2])?));
+    Ok(Residue {
+        keeps: part("keeps"),
+        lighter: part("lighter"),
+        darker: part("darker"),
+        wrong_start: json["wrong_start"].as_f64().unwrap_or(3.0),
+        pairs: json["pairs"].as_array().into_iter().flatten().map(pair).collect::<Result<_, _>>()?,
+    })
+}
+
+fn beside(json: &Value) -> Result<Option<Beside>, Fault> {
+    if json.is_null() {
+        return Ok(None);
+    }
+    let most_l = json["most_l"].as_f64().unwrap_or(5.0);
+    Ok(Some(Beside { lighter: number(&json["lighter"])?, darker: number(&json["darker"])?, most_l }))
 }
 
 /// The levels that `from` or `to` names.
@@ -317,8 +416,8 @@ fn begins(json: &Value, screens: &Path) -> Result<Begins, Fault> {
     Ok(match json {
         Value::Object(_) => Begins::Screen(screens.join(text(&json["screen"])?)),
         Value::String(s) if s == "black" => Begins::Black,
-        Value::String(s) if s == "unknown" => Begins::Unknown,
-        _ => Begins::White,
+        Value::String(s) if s == "white" => Begins::White,
+        _ => Begins::Unknown,
     })
 }
 
@@ -347,7 +446,12 @@ fn step(json: &Value, screen: Option<PathBuf>) -> Result<Step, Fault> {
         after_ms: json["after_ms"].as_f64().unwrap_or(0.0),
         strokes: some("strokes").iter().map(stroke).collect::<Result<_, _>>()?,
         updates: some("updates").iter().map(update).collect::<Result<_, _>>()?,
-        goes_off: json["power"] == "off",
+        power: match json["power"].as_str() {
+            Some("off") => Power::Off,
+            Some("sleep") => Power::Sleep,
+            _ => Power::On,
+        },
+        temperature_c: json["temperature_c"].as_f64(),
     })
 }
 
@@ -360,7 +464,12 @@ fn update(json: &Value) -> Result<Update, Fault> {
         one @ Value::Array(_) => Window::Boxes(vec![rect(one)?]),
         _ => Window::All,
     };
-    Ok(Update { mode: text(&json["mode"])?.into(), window, drive_ms: json["drive_ms"].as_f64() })
+    Ok(Update {
+        mode: text(&json["mode"])?.into(),
+        window,
+        drive_ms: json["drive_ms"].as_f64(),
+        with_old: json["with_old"] == true,
+    })
 }
 
 fn stroke(json: &Value) -> Result<Stroke, Fault> {

@@ -32,7 +32,7 @@ pub(crate) enum Edition {
 }
 
 /// The edition that the program is compared with. Random plans draw what only the second has where this says so.
-pub(crate) const EDITION: Edition = Edition::First;
+pub(crate) const EDITION: Edition = Edition::Second;
 
 /// What went wrong with input that was expected to be valid.
 pub(crate) type Fault = String;

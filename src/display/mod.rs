@@ -3,14 +3,14 @@
 //! [`Display`]'s fields hold only values that were checked. Knows no plans and no pictures; reads text, not files.
 
 pub mod ink;
-mod read;
+mod description;
 mod residue;
 mod segments;
 pub mod shipped;
 
 use crate::geometry::{Size, Window};
+pub use description::{Beside, read_display};
 pub use ink::{Ink, Level, LevelSet};
-pub use read::{Beside, read_display};
 pub use residue::{BesideResidue, LevelPair, Residue, ResidueTable};
 pub use segments::{SegmentState, Segments};
 

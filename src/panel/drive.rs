@@ -19,7 +19,7 @@ use crate::{
 /// What drives of one mode do to any pixel.
 #[derive(Debug)]
 pub(super) struct Drive {
-    pub(super) law: Law,
+    law: Law,
     levels: usize,
     /// By the level of a pixel and the level that it is to get.
     ways: Vec<Way>,
@@ -28,7 +28,7 @@ pub(super) struct Drive {
     counts_every_update: bool,
     has_impulse: bool,
     /// Whether it leaves something beside what it drives.
-    pub(super) pushes: bool,
+    pushes: bool,
     /// Whether a clean pixel that keeps its level stays as it is.
     keeps_clean: bool,
     /// Whether driving a pixel towards the level that it has is worth telling: direct drive does it for nothing.
@@ -213,7 +213,7 @@ impl PanelState {
             });
         }
         self.list_unlike(newly_unlike);
-        self.push_neighbours(&driven.neighbourhood, drive);
+        self.push_neighbours(&driven.neighbourhood, &drive.law);
         driven
     }
 
@@ -225,7 +225,7 @@ impl PanelState {
             self.drive_tile(*tile, *covered, Towards::Level(level), drive, None, &mut driven);
         }
         self.list_unlike(pixels.tiles().iter().map(|(tile, _)| *tile).collect());
-        self.push_neighbours(&driven.neighbourhood, drive);
+        self.push_neighbours(&driven.neighbourhood, &drive.law);
         driven
     }
 

@@ -576,7 +576,7 @@ mod tests {
     }
 
     proptest! {
-        #![proptest_config(ProptestConfig::with_cases(60))]
+        #![proptest_config(crate::kept_failures::with_cases(60))]
         #[test]
         fn the_largest_area_agrees_with_counting_pixel_by_pixel(
             updates in prop::collection::vec(

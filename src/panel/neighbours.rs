@@ -2,7 +2,7 @@
 //!
 //! Knows which pixels have which neighbours; how far one pushes another is the law's.
 
-use super::{drive::Drive, spread::Spread, state::PanelState};
+use super::{law::Law, spread::Spread, state::PanelState};
 use crate::{
     change::{Mask, TileLevels, bits},
     display::Level,
@@ -94,7 +94,7 @@ impl<'c> Around<'c> {
 
 impl PanelState {
     /// Pushes the pixels beside those that a drive changed, and that it did not drive itself.
-    pub(super) fn push_neighbours(&mut self, around: &Neighbourhood, drive: &Drive) {
+    pub(super) fn push_neighbours(&mut self, around: &Neighbourhood, law: &Law) {
         let columns = self.grid.columns();
         let mut tiles: Vec<u32> = Vec::with_capacity(around.changed.len() * 3);
         for Changed { tile, pixels, .. } in &around.changed {
@@ -111,11 +111,11 @@ impl PanelState {
         tiles.sort_unstable();
         tiles.dedup();
         for tile in tiles {
-            self.push_tile(tile, around, drive);
+            self.push_tile(tile, around, law);
         }
     }
 
-    fn push_tile(&mut self, tile: u32, around: &Neighbourhood, drive: &Drive) {
+    fn push_tile(&mut self, tile: u32, around: &Neighbourhood, law: &Law) {
         let sides = Around::new(tile, self.grid.columns(), around);
         let pushed = sides.beside() & !around.driven.pixels_of(tile) & self.grid.whole(tile);
         if pushed == 0 {
@@ -127,10 +127,10 @@ impl PanelState {
             let level = levels[bit as usize];
             let push = |(changed, at): (&Changed, u32)| {
                 let at = at as usize;
-                drive.law.push(changed.before[at], self.levels[changed.tile as usize][at])
+                law.push(changed.before[at], self.levels[changed.tile as usize][at])
             };
             let before = residues[bit as usize];
-            let after = drive.law.pushed(before, sides.sides(bit).map(push).sum());
+            let after = law.pushed(before, sides.sides(bit).map(push).sum());
             if after != before {
                 residues[bit as usize] = after;
                 moved |= 1 << bit;

@@ -98,6 +98,7 @@ mod tests {
     }
 
     proptest! {
+        #![proptest_config(crate::kept_failures::usual())]
         /// An independent distance: the nearest of many points along the segment.
         #[test]
         fn pixels_are_near_the_segment(x1 in 0.0_f64..30.0, y1 in 0.0_f64..30.0, x2 in 0.0_f64..30.0, y2 in 0.0_f64..30.0, width in 0.5_f64..9.0) {

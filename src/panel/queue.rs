@@ -273,6 +273,7 @@ mod tests {
     }
 
     proptest! {
+        #![proptest_config(crate::kept_failures::usual())]
         #[test]
         fn the_queue_agrees_with_an_event_simulation(
             requests in prop::collection::vec((0_u32..60, 0_u32..4, 0_u32..4, 1_u32..80), 1..25), places in 1_usize..4,

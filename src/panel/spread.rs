@@ -191,6 +191,7 @@ mod tests {
     }
 
     proptest! {
+        #![proptest_config(crate::kept_failures::usual())]
         /// The running median against sorting, with values that share bins and values that do not.
         #[test]
         #[expect(clippy::float_cmp, reason = "the very values that were put in come out")]

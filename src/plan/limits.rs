@@ -4,6 +4,8 @@
 //! Whoever needs a limit takes the field of [`RuleLimits`], so that a misspelt one does not compile. Knows nothing of what
 //! a rule does with its limits.
 
+#[cfg(test)]
+use super::settings::KnownLimit;
 use super::settings::{KnownRule, RuleSettings};
 use crate::display::{self, Display};
 
@@ -226,6 +228,14 @@ impl RuleLimits {
     ) -> Result<Self, NoDefault> {
         Self::of(&Said { known, own, folders, display })
     }
+}
+
+/// Every rule with limits, each with some default: for tests that are not about them.
+#[cfg(test)]
+pub(super) fn rules_with_limits() -> Vec<KnownRule> {
+    let limit = |row: &Row| KnownLimit { name: row.name.into(), default: Some(1.0) };
+    let rules = ROWS.chunk_by(|one, other| one.rule == other.rule);
+    rules.map(|rows| KnownRule { id: rows[0].rule.into(), limits: rows.iter().map(limit).collect() }).collect()
 }
 
 /// What the display gives for a limit, by its name in files, also where the plan or a folder sets another value.

@@ -5,7 +5,7 @@
 mod expand;
 mod limits;
 mod made;
-mod read;
+mod document;
 mod settings;
 
 use std::{collections::BTreeMap, sync::Arc};
@@ -15,10 +15,10 @@ use crate::{
     geometry::{Rotation, Size, Window},
     source::Source,
 };
+pub use document::{Surroundings, Trouble, read_plan};
 pub use expand::{PlannedStep, Steps};
 pub use limits::{LimitValue, NoDefault, Origin, RuleLimits, display_limit};
 pub use made::{NoPlan, NoPlanReason, PlanMaker};
-pub use read::{Surroundings, Trouble, read_plan};
 pub use settings::{
     FolderSettings, KnownLimit, KnownRule, RuleLevel, RuleSetting, RuleSettings, Set, read_folder_settings, with_outer,
 };

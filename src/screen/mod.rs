@@ -2,7 +2,7 @@
 //!
 //! Works on bytes that the caller read; knows no plans, no modes and no files.
 
-mod limits;
+mod drawing_limits;
 mod png;
 mod scanlines;
 mod svg;

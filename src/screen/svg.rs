@@ -17,7 +17,7 @@ use resvg::{
 
 use super::{
     Picture, ScreenFault, ScreenNote, by_itself_if_large,
-    limits::{check_attributes, check_document, shortened},
+    drawing_limits::{check_attributes, check_document, shortened},
     png::{check_palette, colour_of_rgba, grey_of_rgba},
     svg_texts::drawn_texts,
     weight::{TooMuch, weigh},

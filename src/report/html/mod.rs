@@ -8,7 +8,7 @@ mod comparison;
 mod figures;
 mod names;
 mod recording;
-mod player;
+mod page_data;
 
 use std::{
     cmp::Reverse,
@@ -292,7 +292,7 @@ fn thumb_width(recording: &Recording) -> u32 {
 }
 
 fn recording_parts(recording: &Recording, at: usize) -> Result<Markup, String> {
-    let data = player::data(recording)?;
+    let data = page_data::data(recording)?;
     let id = format!("chart-{at}");
     Ok(html! {
         h3 { "Time" }

@@ -9,7 +9,7 @@ pub(super) fn display(dice: &mut Dice, levels: &[Value], display: &mut Value) {
     if dice.chance(35) {
         display["when_busy"] = (*dice.pick(&["drops", "drops", "waits"])).into();
     }
-    if dice.chance(50) {
+    if dice.chance(75) {
         display["memory"] = (*dice.pick(&["lost_when_off", "lost_when_asleep", "lost_when_asleep"])).into();
     }
     if dice.chance(30) {
@@ -71,7 +71,7 @@ pub(super) fn step(dice: &mut Dice, step: &mut Value) {
     if dice.chance(15) {
         step["temperature_c"] = (*dice.pick(&[-6.5, 0.0, 8.0, 14.5, 24.0, 25.0, 33.0])).into();
     }
-    if dice.chance(15) {
+    if dice.chance(22) {
         step["power"] = "sleep".into();
     }
 }

@@ -50,7 +50,10 @@ impl Driving {
     /// How a mode is driven for that long at a temperature.
     pub fn new(mode: &Mode, duration_ms: f64, temperature_c: f64) -> Self {
         let share = mode.full_swing_ms.map_or(1.0, |whole| (duration_ms / whole).min(1.0));
-        let stretch = mode.full_swing_ms.map_or(1.0, |_| duration_ms / mode.duration_at(temperature_c));
+        let own_ms = mode.duration_at(temperature_c);
+        // A mode that takes no time has none to be compared with.
+        let goes_with_time = mode.full_swing_ms.is_some() && own_ms > 0.0;
+        let stretch = if goes_with_time { duration_ms / own_ms } else { 1.0 };
         Self { share, stretch, temperature_c }
     }
 }

@@ -11,12 +11,12 @@ use std::path::{Path, PathBuf};
 
 use serde_json::{Value, json};
 
+use crate::plain::Fault;
 use crate::plain::eye::off_median;
 use crate::plain::geometry::Size;
 use crate::plain::playing::play;
 use crate::plain::reading::{Plan, read_plan};
 use crate::plain::windows::screen_size;
-use crate::plain::{EDITION, Edition, Fault};
 use dice::Dice;
 use displays::{Sketch, display};
 use pictures::{Canvas, Subject, write_png};
@@ -224,9 +224,7 @@ impl StepWriter<'_> {
         if self.dice.chance(10) {
             step["power"] = "off".into();
         }
-        if EDITION == Edition::Second {
-            second::step(self.dice, &mut step);
-        }
+        second::step(self.dice, &mut step);
         step
     }
 
@@ -254,9 +252,7 @@ impl StepWriter<'_> {
         if self.dice.chance(if mode == "direct" { 60 } else { 12 }) {
             update["drive_ms"] = self.dice.between(20, 900).into();
         }
-        if EDITION == Edition::Second {
-            second::update(self.dice, &mut update);
-        }
+        second::update(self.dice, &mut update);
         update
     }
 

@@ -1,7 +1,6 @@
 //! Small cases worked out by hand from what `docs/model.md` says.
 #![expect(clippy::float_cmp, reason = "what is compared so is a sum of whole numbers or was never touched")]
 
-use super::Edition;
 use super::drawing::Drawing;
 use super::driving::{Drive, PanelState, Tally};
 use super::eye::{GhostLimit, seen};
@@ -12,7 +11,7 @@ use super::pen::pieces;
 use super::playing::play;
 use super::queue::{Queue, Times};
 use super::reading::{
-    Beside, Counts, Drives, Impulse, Link, Mode, Otherwise, PenPoint, Residue, Stroke, natural, read_plan_of,
+    Beside, Counts, Drives, Impulse, Link, Mode, Otherwise, PenPoint, Residue, Stroke, natural, read_plan,
 };
 use super::regions::{groups, label, regions};
 use super::screens::{over_white, to_8_bits};
@@ -45,7 +44,6 @@ fn mode(drives: Drives, to: &[usize]) -> Mode {
         beside: None,
         impulse: None,
         full_swing_ms: None,
-        goes_with_time: true,
         energy_start_mj: 0.0,
         energy_mj_per_cm2: 0.0,
     }
@@ -439,7 +437,7 @@ fn facts_of(display: &str, plan: &str) -> Vec<serde_json::Value> {
     let path = folder.path().join("p.json");
     write_text(&folder.path().join("d.json"), display).unwrap();
     write_text(&path, plan).unwrap();
-    let read = read_plan_of(Edition::Second, &path).unwrap();
+    let read = read_plan(&path).unwrap();
     facts("p.json", &play(&read).unwrap())
 }
 

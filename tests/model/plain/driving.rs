@@ -233,7 +233,7 @@ fn side_neighbours(pixel: usize, width: usize, pixels: usize) -> Vec<usize> {
 pub(crate) fn time_share(drive: Drive<'_>) -> f64 {
     let mode = drive.mode;
     let duration_ms = mode.duration_at(drive.temperature_c);
-    if mode.full_swing_ms.is_none() || !mode.goes_with_time || duration_ms == 0.0 {
+    if mode.full_swing_ms.is_none() || duration_ms == 0.0 {
         return 1.0;
     }
     drive.for_ms / duration_ms

@@ -22,17 +22,5 @@ pub(crate) mod windows;
 #[cfg(test)]
 mod by_hand;
 
-/// Which laws are compared.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(crate) enum Edition {
-    /// Those that the program plays: without `docs/model.md`'s second edition.
-    First,
-    /// All.
-    Second,
-}
-
-/// The edition that the program is compared with. Random plans draw what only the second has where this says so.
-pub(crate) const EDITION: Edition = Edition::Second;
-
 /// What went wrong with input that was expected to be valid.
 pub(crate) type Fault = String;

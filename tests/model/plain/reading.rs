@@ -5,11 +5,11 @@ use std::path::{Path, PathBuf};
 
 use serde_json::Value;
 
+use super::Fault;
 use super::drawing::Drawing;
 use super::geometry::{Rect, Size};
 use super::ink::{Colour, Ink};
 use super::segments::{OFF, ON, Segments};
-use super::{EDITION, Edition, Fault};
 
 #[derive(Clone, Debug)]
 pub(crate) struct Display {
@@ -103,8 +103,6 @@ pub(crate) struct Mode {
     pub(crate) beside: Option<Beside>,
     pub(crate) impulse: Option<Impulse>,
     pub(crate) full_swing_ms: Option<f64>,
-    /// Whether impulse and energy go with the time that it drives, where it has a time of a full swing.
-    pub(crate) goes_with_time: bool,
     pub(crate) energy_start_mj: f64,
     pub(crate) energy_mj_per_cm2: f64,
 }
@@ -228,16 +226,10 @@ pub(crate) struct PenPoint {
 }
 
 pub(crate) fn read_plan(path: &Path) -> Result<Plan, Fault> {
-    read_plan_of(EDITION, path)
-}
-
-/// With the laws of an edition.
-pub(crate) fn read_plan_of(edition: Edition, path: &Path) -> Result<Plan, Fault> {
     let json = read_json(path)?;
     let folder = path.parent().unwrap_or(Path::new(""));
     let rotation = json["rotation"].as_i64().unwrap_or(0);
     let mut display = read_display(&folder.join(text(&json["display"])?))?;
-    display.modes.iter_mut().for_each(|mode| mode.goes_with_time = edition == Edition::Second);
     display.ink.segments = display.ink.segments.map(|segments| segments.on_screen(rotation));
     let screens = json["screens"].as_str().map_or(folder.to_path_buf(), |s| folder.join(s));
     let rule = &json["rules"]["visible-ghost"];
@@ -343,7 +335,6 @@ fn mode(json: &Value, ink: &Ink) -> Result<Mode, Fault> {
             same: part(impulse, "same"),
         }),
         full_swing_ms: json["full_swing_ms"].as_f64(),
-        goes_with_time: true,
         energy_start_mj: part(&json["energy_mj"], "start"),
         energy_mj_per_cm2: part(&json["energy_mj"], "per_cm2"),
     })

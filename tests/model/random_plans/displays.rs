@@ -4,9 +4,9 @@ use serde_json::{Value, json};
 
 use super::dice::Dice;
 use super::{second, segments};
+use crate::plain::Fault;
 use crate::plain::geometry::Size;
 use crate::plain::segments::Segments;
-use crate::plain::{EDITION, Edition, Fault};
 
 /// A description, and what whoever writes screens and steps for it must know.
 pub(crate) struct Sketch {
@@ -67,13 +67,11 @@ pub(crate) fn display(dice: &mut Dice) -> Result<Sketch, Fault> {
     if dice.chance(50) {
         json["memory"] = (*dice.pick(&["kept", "lost_when_off", "lost_when_off"])).into();
     }
-    if EDITION == Edition::Second {
-        let levels: Vec<Value> = match &ink.names {
-            Some(names) => names.iter().copied().map(Value::from).collect(),
-            None => (0..ink.shades.len()).map(Value::from).collect(),
-        };
-        second::display(dice, &levels, &mut json);
-    }
+    let levels: Vec<Value> = match &ink.names {
+        Some(names) => names.iter().copied().map(Value::from).collect(),
+        None => (0..ink.shades.len()).map(Value::from).collect(),
+    };
+    second::display(dice, &levels, &mut json);
     Ok(Sketch {
         json,
         size,

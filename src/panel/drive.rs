@@ -4,7 +4,7 @@
 //! driven as one, so that a step costs what it changes, not what the panel has.
 
 use super::{
-    law::{Law, Residue, Swing},
+    law::{Law, Residue, Swing, Tones},
     neighbours::Neighbourhood,
     spread::Spread,
     state::{PanelState, present},
@@ -69,7 +69,7 @@ struct Way {
 }
 
 /// What a drive did.
-#[derive(Clone, Debug, Default)]
+#[derive(Debug, Default)]
 pub(super) struct Driven {
     pub(super) changed_px: u64,
     pub(super) px: u64,
@@ -91,6 +91,7 @@ pub(super) struct Driven {
     pub(super) redriven: Mask,
     /// What was driven, and what stood there before; kept only where the mode leaves something beside that.
     pub(super) neighbourhood: Neighbourhood,
+    moves: Moves,
 }
 
 /// The flags of a way, one bit each; the bits from the lowest on stand for the turns of its look.
@@ -193,7 +194,7 @@ impl PanelState {
     /// Drives the pixels of a cover towards memory. `asked`, where given, are the boxes beside which driven pixels are
     /// counted.
     pub(super) fn drive(&mut self, cover: &TileCover<'_>, drive: &Drive, asked: Option<&[Rect]>) -> Driven {
-        let mut driven = Driven::default();
+        let mut driven = Driven { moves: Moves::new(), ..Driven::default() };
         let mut newly_unlike = Vec::new();
         if drive.changed_only {
             driven.unknown_px = self.unknown_within(cover);
@@ -215,6 +216,7 @@ impl PanelState {
                 }
             });
         }
+        driven.moves.settle(&self.looks.tones, &mut self.spreads);
         self.list_unlike(newly_unlike);
         self.push_neighbours(&driven.neighbourhood, &drive.law);
         driven
@@ -222,11 +224,12 @@ impl PanelState {
 
     /// Draws controller ink over a mask of pixels.
     pub(super) fn draw(&mut self, pixels: &Mask, level: Level, drive: &Drive) -> Driven {
-        let mut driven = Driven::default();
+        let mut driven = Driven { moves: Moves::new(), ..Driven::default() };
         for (tile, covered) in pixels.tiles() {
             driven.unknown_px += self.unknown_of(*tile, *covered);
             self.drive_tile(*tile, *covered, Towards::Level(level), drive, None, &mut driven);
         }
+        driven.moves.settle(&self.looks.tones, &mut self.spreads);
         self.list_unlike(pixels.tiles().iter().map(|(tile, _)| *tile).collect());
         self.push_neighbours(&driven.neighbourhood, &drive.law);
         driven
@@ -336,31 +339,33 @@ impl PanelState {
         };
         let mut left = candidates;
         if self.residue.uniform(tile).is_some() && pixels.net_vs.is_none() {
-            left = pixels.drive_alike(left, drive, driven, &mut Moves::new(self));
+            left = pixels.drive_alike(left, drive, driven, &self.looks.tones, &mut self.spreads);
         } else if drive.keeps_clean && pixels.net_vs.is_none() {
             let still = left & !differing_pixels(&pixels.levels, &pixels.targets) & clean_pixels(&pixels.residues);
             pixels.done.driven = still;
             left &= !still;
         }
-        pixels.drive_apart(left, drive, driven, &mut Moves::new(self));
-        let TilePixels { levels, residues, net_vs, done, .. } = pixels;
+        pixels.drive_apart(left, drive, driven, &self.looks.tones, &mut self.spreads);
+        let TilePixels { levels, residues, net_vs, done, .. } = &pixels;
         driven.out_of_reach.push(tile, done.out_of_reach);
         driven.wrong_start.push(tile, done.wrong_start);
         driven.swung.push(tile, done.turned);
         let whole = self.grid.whole(tile);
         if drive.pushes {
-            driven.neighbourhood.changed(tile, &self.levels[at], differing_pixels(&levels, &self.levels[at]));
+            driven.neighbourhood.changed(tile, &self.levels[at], differing_pixels(levels, &self.levels[at]));
         }
         if done.moved != 0 {
-            self.levels[at] = levels;
-            self.rims[at] &= !done.driven;
-            self.unlike[at] = differing_pixels(&levels, &memory);
-            self.levels_in[at] = present(&levels, whole);
-            self.residue.set(tile, &residues, whole);
+            self.levels[at] = *levels;
+            if self.rims[at] & done.driven != 0 {
+                self.rims[at] &= !done.driven;
+            }
+            self.unlike[at] = differing_pixels(levels, &memory);
+            self.levels_in[at] = present(levels, whole);
+            self.residue.set(tile, residues, whole);
             self.touched.push(tile);
         }
         if let (Some(charge), Some(net_vs)) = (&mut self.charge, net_vs) {
-            charge.set(tile, &net_vs, whole);
+            charge.set(tile, net_vs, whole);
         }
         done.driven
     }
@@ -417,7 +422,14 @@ impl Done {
 
 impl TilePixels {
     /// Drives pixels of a tile that has one residue, way by way, as long as there are few; gives those that are left.
-    fn drive_alike(&mut self, pixels: u64, drive: &Drive, driven: &mut Driven, moves: &mut Moves<'_>) -> u64 {
+    fn drive_alike(
+        &mut self,
+        pixels: u64,
+        drive: &Drive,
+        driven: &mut Driven,
+        looks: &Tones,
+        spreads: &mut [Spread],
+    ) -> u64 {
         let mut left = pixels;
         let before = self.residues[0];
         for _ in 0..MOST_WAYS {
@@ -437,7 +449,9 @@ impl TilePixels {
                 continue;
             }
             self.done.moved |= alike;
-            moves.note((level, before), (way.end, after), alike.count_ones());
+            let count = i64::from(alike.count_ones());
+            driven.moves.note(level, before, -count, looks, spreads);
+            driven.moves.note(way.end, after, count, looks, spreads);
             for bit in bits(alike) {
                 self.levels[bit as usize] = way.end;
                 self.residues[bit as usize] = after;
@@ -447,7 +461,7 @@ impl TilePixels {
     }
 
     /// Drives pixels each by itself: first what becomes of every one, then the tile as a whole.
-    fn drive_apart(&mut self, pixels: u64, drive: &Drive, driven: &mut Driven, moves: &mut Moves<'_>) {
+    fn drive_apart(&mut self, pixels: u64, drive: &Drive, driven: &mut Driven, looks: &Tones, spreads: &mut [Spread]) {
         if pixels == 0 {
             return;
         }
@@ -473,11 +487,25 @@ impl TilePixels {
         self.done.moved |= other_level | other_residue;
         driven.takes_residue |=
             bits(other_residue).any(|bit| is_less(after[bit as usize], self.residues[bit as usize]));
+        // Neighbours that go the same way go together.
+        let mut run = (((0, Residue::NONE), (0, Residue::NONE)), 0);
+        let mut note = |((from, before), (to, after)): ((Level, Residue), (Level, Residue)), pixels: i64| {
+            if pixels > 0 {
+                driven.moves.note(from, before, -pixels, looks, spreads);
+                driven.moves.note(to, after, pixels, looks, spreads);
+            }
+        };
         for bit in bits(other_level | other_residue) {
             let at = bit as usize & 63;
-            moves.note((self.levels[at], self.residues[at]), (ends[at], after[at]), 1);
+            let way = ((self.levels[at], self.residues[at]), (ends[at], after[at]));
+            if run.0 != way {
+                note(run.0, run.1);
+                run = (way, 0);
+            }
+            run.1 += 1;
             self.residues[at] = after[at];
         }
+        note(run.0, run.1);
         self.levels = ends;
     }
 }
@@ -517,43 +545,50 @@ impl Driven {
     }
 }
 
-/// Brings pixels from one place of the spreads to another. Neighbours are mostly alike: they go together.
-struct Moves<'s> {
-    looks: &'s super::law::Tones,
-    spreads: &'s mut [Spread],
-    from: (Level, Residue),
-    to: (Level, Residue),
-    pixels: u32,
+/// Collects how many pixels of a level and residue an update makes more or fewer, before that reaches the spreads: most
+/// pixels are like some of those just before.
+#[derive(Debug, Default)]
+struct Moves {
+    places: Vec<Move>,
 }
 
-impl<'s> Moves<'s> {
-    fn new(state: &'s mut PanelState) -> Self {
-        let PanelState { looks, spreads, .. } = state;
-        Self { looks: &looks.tones, spreads, from: Default::default(), to: Default::default(), pixels: 0 }
+#[derive(Clone, Copy, Debug, Default)]
+struct Move {
+    level: Level,
+    residue: Residue,
+    pixels: i64,
+}
+
+const MOVE_PLACES: usize = 256;
+
+impl Moves {
+    fn new() -> Self {
+        Self { places: vec![Move::default(); MOVE_PLACES] }
     }
 
     #[inline]
-    fn note(&mut self, from: (Level, Residue), to: (Level, Residue), pixels: u32) {
-        if (from, to) != (self.from, self.to) {
-            self.settle();
-            (self.from, self.to) = (from, to);
+    fn note(&mut self, level: Level, residue: Residue, pixels: i64, looks: &Tones, spreads: &mut [Spread]) {
+        let mixed = (residue.bits() ^ u64::from(level) << 57).wrapping_mul(0x9e37_79b9_7f4a_7c15);
+        let place = &mut self.places[(mixed >> 56) as usize % MOVE_PLACES];
+        if (place.level, place.residue) != (level, residue) {
+            place.settle(looks, spreads);
+            (place.level, place.residue) = (level, residue);
         }
-        self.pixels += pixels;
+        place.pixels += pixels;
     }
 
-    fn settle(&mut self) {
-        let pixels = i64::from(std::mem::take(&mut self.pixels));
-        if pixels > 0 {
-            for ((level, residue), change) in [(self.from, -pixels), (self.to, pixels)] {
-                self.spreads[usize::from(level)].change(self.looks.shown(level, residue), change);
-            }
-        }
+    /// Brings all that was noted to the spreads.
+    fn settle(&mut self, looks: &Tones, spreads: &mut [Spread]) {
+        self.places.iter_mut().for_each(|place| place.settle(looks, spreads));
     }
 }
 
-impl Drop for Moves<'_> {
-    fn drop(&mut self) {
-        self.settle();
+impl Move {
+    fn settle(&mut self, looks: &Tones, spreads: &mut [Spread]) {
+        let pixels = std::mem::take(&mut self.pixels);
+        if pixels != 0 {
+            spreads[usize::from(self.level)].change(looks.shown(self.level, self.residue), pixels);
+        }
     }
 }
 

@@ -138,14 +138,18 @@ impl GhostDetector {
 
     fn moved_medians(&mut self, state: &mut PanelState) -> LevelSet {
         let pixels = state.grid().size().pixels();
+        // A level on less than a hundredth of the panel has too few pixels to be judged by their own median.
+        let levels = 0..self.medians.len() as Level;
+        let common = levels.filter(|level| state.spreads[usize::from(*level)].total() * 100 >= pixels).collect();
+        let mut medians = vec![0.0; self.medians.len()];
+        for (level, median) in state.medians(common) {
+            medians[usize::from(level)] = median;
+        }
         let mut moved = LevelSet::default();
-        for (level, median) in self.medians.iter_mut().enumerate() {
-            // A level on less than a hundredth of the panel has too few pixels to be judged by their own median.
-            let is_rare = state.spreads[level].total() * 100 < pixels;
-            let now = if is_rare { 0.0 } else { state.median(level as Level) };
-            if now.to_bits() != median.to_bits() {
-                *median = now;
-                moved = moved.with(level as u8);
+        for (level, (known, now)) in self.medians.iter_mut().zip(medians).enumerate() {
+            if now.to_bits() != known.to_bits() {
+                *known = now;
+                moved = moved.with(level as Level);
             }
         }
         moved

@@ -85,6 +85,13 @@ impl Spread {
         (((value - self.lowest) * BINS_PER_L) as usize).min(self.pages.len() * PAGE - 1)
     }
 
+    /// From where to where the values of a bin lie, a little more than that.
+    pub(crate) fn range_of(&self, bin: usize) -> (f64, f64) {
+        const ROUNDING: f64 = 1e-9;
+        let lowest = self.lowest + bin as f64 / BINS_PER_L;
+        (lowest - ROUNDING, lowest + 1.0 / BINS_PER_L + ROUNDING)
+    }
+
     /// The value that `rank` others come before.
     pub(crate) fn ranked(&self, rank: u64) -> Ranked {
         let mut before = 0;
@@ -104,7 +111,7 @@ impl Spread {
     }
 
     /// Makes the value of that rank in a bin the one that the bin knows exactly, and gives it; `values` are all of the bin.
-    pub(crate) fn know_exactly(&mut self, bin: usize, rank: u64, mut values: Vec<f64>) -> f64 {
+    pub(crate) fn know_exactly(&mut self, bin: usize, rank: u64, values: &mut [f64]) -> f64 {
         let at = (rank as usize).min(values.len().saturating_sub(1));
         if values.is_empty() {
             return 0.0;
@@ -184,8 +191,9 @@ mod tests {
         match spread.ranked(rank) {
             Ranked::Exactly(value) => value,
             Ranked::Within(bin, rank) => {
-                let of_bin = values.iter().copied().filter(|value| spread.bin_of(*value) == bin).collect();
-                spread.know_exactly(bin, rank, of_bin)
+                let mut of_bin: Vec<f64> =
+                    values.iter().copied().filter(|value| spread.bin_of(*value) == bin).collect();
+                spread.know_exactly(bin, rank, &mut of_bin)
             }
         }
     }

@@ -54,6 +54,17 @@ pub enum WaitsFor {
     Overlap,
 }
 
+/// Why a busy controller took no notice of an update.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Lost {
+    /// What was not free; never [`WaitsFor::Nothing`].
+    pub busy: WaitsFor,
+    /// Until when, ms since the plan began.
+    pub until_ms: f64,
+    /// From when on it would have been taken, had it been sent then, ms since the plan began.
+    pub free_ms: f64,
+}
+
 /// The state of the link and of the controller's places.
 #[derive(Clone, Debug)]
 pub struct Queue {
@@ -128,8 +139,11 @@ impl Queue {
         Times { request_ms, send_ms, transfer_ms, start_ms, finish_ms, wait_ms, waits_for }
     }
 
-    /// When an update is sent, where the controller takes no notice of one that it is not free for; nothing where it is lost.
-    /// `ready_ms` is when the host would send it. What is lost leaves the queue as it was.
+    /// When an update is sent, where the controller takes no notice of one that it is not free for. `ready_ms` is when the
+    /// host would send it.
+    ///
+    /// # Errors
+    /// Why it is lost; the queue stays as it was.
     pub fn update_if_free(
         &mut self,
         ready_ms: f64,
@@ -137,17 +151,19 @@ impl Queue {
         pixels: u64,
         duration_ms: f64,
         grid: &TileGrid,
-    ) -> Option<Times> {
-        if !boxes.is_empty() && self.link_free_ms > ready_ms {
-            return None;
-        }
+    ) -> Result<Times, Lost> {
         let before = self.clone();
         let times = self.update(ready_ms, boxes, pixels, duration_ms, grid);
-        if times.start_ms > times.send_ms + times.transfer_ms {
-            *self = before;
-            return None;
-        }
-        Some(times)
+        let lost = if times.send_ms > ready_ms && !boxes.is_empty() {
+            Some((WaitsFor::Link, times.send_ms))
+        } else if times.start_ms > times.send_ms + times.transfer_ms {
+            Some((times.waits_for, times.start_ms))
+        } else {
+            None
+        };
+        let Some((busy, until_ms)) = lost else { return Ok(times) };
+        *self = before;
+        Err(Lost { busy, until_ms, free_ms: times.start_ms - times.transfer_ms })
     }
 
     /// Takes a stroke: each part is drawn at its own time (ms) over its own pixels, or later where an update of the host

@@ -226,6 +226,9 @@ fn a_plan_that_says_nothing_of_the_glass_begins_with_white() {
 #[test]
 fn what_the_panel_forgot_later_is_not_put_right_by_what_it_begins_with() {
     let folder = Folder::usual();
+    let mut display = common::example_display([16, 8]);
+    display["memory"] = json!("lost_when_off");
+    folder.display("panel.display.json", &display);
     folder.file(
         "a.plan.json",
         r#"{ "format": "refresh-plan/1", "display": "panel.display.json", "steps": [

@@ -263,6 +263,23 @@ mod tests {
         assert_eq!(queue.update(0.0, &[RIGHT], 1000, 100.0, &grid()).waits_for, WaitsFor::Place);
     }
 
+    #[test]
+    fn what_is_lost_says_what_was_busy_and_leaves_the_queue_alone() {
+        let mut queue = Queue::new(link(false), 1);
+        let mut send = |ready_ms, rect| queue.update_if_free(ready_ms, &[rect], 1000, 100.0, &grid());
+        assert_eq!(send(0.0, LEFT).unwrap().finish_ms, 102.0);
+        let lost = |busy, until_ms, free_ms| Err(Lost { busy, until_ms, free_ms });
+        // The transfer of 2 ms is over at 2, the place is free at 102: what is sent at 100 comes when it is free.
+        assert_eq!(send(1.0, RIGHT), lost(WaitsFor::Link, 2.0, 100.0));
+        assert_eq!(send(50.0, RIGHT), lost(WaitsFor::Place, 102.0, 100.0));
+        assert_eq!(send(100.0, RIGHT).map(|times| times.start_ms), Ok(102.0));
+        let mut queue = Queue::new(link(false), 2);
+        queue.update(0.0, &[LEFT], 1000, 100.0, &grid());
+        let mut send = |rect| queue.update_if_free(50.0, &[rect], 1000, 100.0, &grid());
+        assert_eq!(send(LEFT), lost(WaitsFor::Overlap, 102.0, 100.0));
+        assert_eq!(send(RIGHT).map(|times| times.start_ms), Ok(52.0));
+    }
+
     /// The queue against a simulation that moves time forward from event to event.
     fn simulate(requests: &[(f64, Rect, f64)], places: usize) -> Vec<(f64, f64)> {
         let mut done: Vec<(f64, f64)> = Vec::new();

@@ -7,13 +7,14 @@ use super::{
 };
 use crate::{
     change::Mask,
+    display::WhenBusy,
     finding::{Observation, Sink, StepField, Where},
     geometry::Rect,
     panel::{Lost, PlayedStep, PlayedUpdate, WaitsFor},
     plan::{Plan, WindowAsk},
 };
 
-/// Looks at every update that was lost, beside those that still run.
+/// Looks at every update that was lost, beside those that still run. None is where the controller waits.
 #[derive(Clone)]
 pub(super) struct UpdateLost<'p> {
     plan: &'p Plan,
@@ -150,6 +151,9 @@ fn missing(Missed { step, index, .. }: Missed<'_, '_>) -> (Vec<Rect>, Mask) {
 
 impl Rule for UpdateLost<'_> {
     fn step(&mut self, step: &PlayedStep<'_>, sink: &mut Sink) {
+        if self.plan.display.when_busy == WhenBusy::Waits {
+            return;
+        }
         self.running.until(step.planned.request_ms);
         for (index, update) in step.updates.iter().enumerate() {
             if let Some(lost) = update.lost {

@@ -98,8 +98,8 @@ impl<'p> UpdateLost<'p> {
         let Missed { step, index, update, .. } = missed;
         let modes = &self.plan.display.modes;
         let planned = step.planned.step;
-        let own = step.updates[..index].iter().filter(|earlier| is_in_the_way(earlier, missed.lost));
-        if let Some(earlier) = own.last() {
+        let mut own = step.updates[..index].iter().filter(|earlier| is_in_the_way(earlier, missed.lost));
+        if let Some(earlier) = own.next_back() {
             let join = if earlier.mode == update.mode {
                 format!("put its boxes into the `{}` update before it, or ", modes[update.mode].name)
             } else {

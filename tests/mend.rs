@@ -200,6 +200,49 @@ fn a_dry_run_prints_a_diff_and_writes_nothing() {
 }
 
 #[test]
+fn a_plan_that_says_nothing_of_the_glass_begins_with_white() {
+    let folder = Folder::usual();
+    let text = "{
+  // The lamp of the quay.
+  \"format\": \"refresh-plan/1\",
+  \"display\": \"panel.display.json\",
+  \"steps\": [
+    { \"screen\": \"square.png\", \"updates\": [{ \"mode\": \"quick\", \"window\": [0, 0, 8, 8] }] }
+  ]
+}
+";
+    folder.file("a.plan.json", text);
+    let (run, before, after) = mended(&folder, "a.plan.json");
+    assert!(before.keys().any(|(rule, _)| rule == "unknown-start") && after.is_empty(), "{before:?} {after:?}");
+    assert!(run.out.contains("`\"begins\": \"white\"` added to the plan (`unknown-start`)"), "{}", run.out);
+    let begins = "  \"begins\": \"white\",\n  \"steps\"";
+    assert_eq!(folder.read("a.plan.json"), text.replace("  \"steps\"", begins));
+    // Who says that nobody knows the glass means it: that is left to be cleaned.
+    folder.file("b.plan.json", text.replace("  \"steps\"", &begins.replace("white", "unknown")));
+    let (run, before, after) = mended(&folder, "b.plan.json");
+    assert!(before == after && !run.out.contains("added to the plan"), "{}", run.out);
+}
+
+#[test]
+fn what_the_panel_forgot_later_is_not_put_right_by_what_it_begins_with() {
+    let folder = Folder::usual();
+    let mut display = common::example_display([16, 8]);
+    display["memory"] = json!("lost_when_off");
+    folder.display("panel.display.json", &display);
+    folder.file(
+        "a.plan.json",
+        r#"{ "format": "refresh-plan/1", "display": "panel.display.json", "steps": [
+            { "screen": "square.png", "updates": [{ "mode": "full" }], "power": "off" },
+            { "screen": "white.png", "after_ms": 60000, "updates": [{ "mode": "quick", "window": [0, 0, 8, 8] }] } ] }"#,
+    );
+    let before = folder.read("a.plan.json");
+    let (run, found, _) = mended(&folder, "a.plan.json");
+    assert!(found.keys().any(|(rule, _)| rule == "unknown-start"), "{found:?}");
+    assert!(!run.out.contains("begins"), "{}", run.out);
+    assert_eq!(folder.read("a.plan.json"), before);
+}
+
+#[test]
 fn a_correction_that_makes_things_worse_is_told_and_not_made() {
     let folder = Folder::usual();
     // The key wants its whole answer within 300 ms, and only a slower mode has the grey.

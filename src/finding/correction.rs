@@ -9,16 +9,16 @@ pub struct Correction {
     pub changes: Vec<Change>,
 }
 
-/// A change of one step of the file.
+/// A change of one step of the file, or of a field of the plan's own.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Change {
-    /// The JSON pointer to the step.
+    /// The JSON pointer to the step; empty for a field of the plan's own.
     pub step: String,
     /// What becomes of it.
     pub what: ChangeOf,
 }
 
-/// What becomes of a step. Updates are meant by their index before any change.
+/// What becomes of a step, or of the plan. Updates are meant by their index before any change.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub enum ChangeOf {
     /// An update asks for other windows.
@@ -63,6 +63,8 @@ pub enum ChangeOf {
         /// Its windows.
         window: WindowAsk,
     },
+    /// The plan says that the glass is clean white before its first step.
+    BeginsWhite,
 }
 
 impl ChangeOf {
@@ -74,7 +76,7 @@ impl ChangeOf {
             | Self::RemoveBox { update, .. }
             | Self::Mode { update, .. }
             | Self::RemoveUpdate { update } => Some(*update),
-            Self::AddUpdate { .. } => None,
+            Self::AddUpdate { .. } | Self::BeginsWhite => None,
         }
     }
 }
@@ -88,6 +90,11 @@ impl Correction {
     /// The same for a step that was played before.
     pub fn at(step: &str, what: ChangeOf) -> Self {
         Self { changes: vec![Change { step: step.to_owned(), what }] }
+    }
+
+    /// A correction that changes a field of the plan's own.
+    pub fn of_plan(what: ChangeOf) -> Self {
+        Self::at("", what)
     }
 
     /// One correction a mode for an update, in this order.

@@ -156,6 +156,8 @@ impl Where {
 pub enum StepField {
     /// The screen that it shows (or the whole step).
     Screen,
+    /// The temperature that holds from it on.
+    Temperature,
     /// The touch target.
     Touched,
     /// The list of its updates.
@@ -182,6 +184,7 @@ impl StepField {
                 crate::plan::Shows::Screen(_) => format!("{base}/screen"),
                 crate::plan::Shows::Each(_) => format!("{base}/each"),
             },
+            Self::Temperature => format!("{base}/temperature_c"),
             Self::Touched => format!("{base}/touched"),
             Self::Updates => format!("{base}/updates"),
             Self::Mode(update) => format!("{base}/updates/{update}/mode"),

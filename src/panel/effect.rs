@@ -6,6 +6,7 @@ use super::{
     drive::{Drive, Driving},
     ghosts::GhostDetector,
     played::PlayedUpdate,
+    queue::Lost,
     state::PanelState,
 };
 use crate::{
@@ -40,9 +41,9 @@ pub(super) trait Controller {
     /// What drives of a mode do.
     fn drive(&mut self, state: &PanelState, mode: usize, driving: Driving) -> Rc<Drive>;
 
-    /// Whether the controller takes an update of these boxes, so many pixels to transfer, and that duration, ms; it is told of
-    /// every update of the step, in order.
-    fn takes(&mut self, boxes: &[Rect], pixels: u64, duration_ms: f64) -> bool;
+    /// Whether the controller takes an update of these boxes, so many pixels to transfer, and that duration, ms, or why not;
+    /// it is told of every update of the step, in order.
+    fn takes(&mut self, boxes: &[Rect], pixels: u64, duration_ms: f64) -> Result<(), Lost>;
 }
 
 impl Panel {
@@ -92,8 +93,8 @@ fn update(
     let transfer_px = if update.with_old { 2 * sent_px } else { sent_px };
     let played =
         PlayedUpdate { transfer_px, share: driving.share, duration_ms, ..PlayedUpdate::nothing_of(update.mode) };
-    if !controller.takes(&sent, transfer_px, duration_ms) {
-        return PlayedUpdate { lost: true, ..played };
+    if let Err(lost) = controller.takes(&sent, transfer_px, duration_ms) {
+        return PlayedUpdate { lost: Some(lost), ..played };
     }
     if sent.is_empty() {
         return PlayedUpdate { asked, refused, ..played };

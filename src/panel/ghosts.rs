@@ -19,6 +19,8 @@ pub struct Ghost {
     pub rect: Rect,
     /// How many pixels.
     pub pixels: u64,
+    /// How many of those were not driven since driven neighbours left their residue.
+    pub rim_px: u64,
     /// The largest difference to the median of its level, L*.
     pub worst_l: f64,
     /// The tile in which that is.
@@ -49,6 +51,8 @@ pub(crate) struct GhostDetector {
     /// The median of each level as the tiles were last judged by.
     medians: Vec<f64>,
     ghosted: Chunked<u64>,
+    /// Those of them whose residue came last from driven neighbours.
+    rimmed: Chunked<u64>,
     worst: Chunked<f64>,
     ghost_tiles: BTreeSet<u32>,
     ghosts: Vec<Ghost>,
@@ -65,6 +69,7 @@ impl GhostDetector {
             pixel_area_mm2,
             medians: vec![0.0; levels],
             ghosted: Chunked::new(tiles, 0),
+            rimmed: Chunked::new(tiles, 0),
             worst: Chunked::new(tiles, 0.0),
             ghost_tiles: BTreeSet::new(),
             ghosts: Vec::new(),
@@ -162,9 +167,12 @@ impl GhostDetector {
             None => self.ghosted_apart(tile, most_median_l, state),
         };
         let at = tile as usize;
-        let changed = ghosted != self.ghosted[at] || worst.to_bits() != self.worst[at].to_bits();
+        let rimmed = ghosted & state.rims(tile);
+        let changed =
+            ghosted != self.ghosted[at] || rimmed != self.rimmed[at] || worst.to_bits() != self.worst[at].to_bits();
         if changed {
             self.ghosted[at] = ghosted;
+            self.rimmed[at] = rimmed;
             self.worst[at] = worst;
             if ghosted == 0 {
                 self.ghost_tiles.remove(&tile);
@@ -211,17 +219,16 @@ impl GhostDetector {
         let mask = Mask::from_sorted(self.ghost_tiles.iter().map(|tile| (*tile, self.ghosted[*tile as usize])));
         let (regions, labels) = regions_with_labels(&mask, state.grid());
         let mut worst = vec![(0.0_f64, 0_u32); regions.len()];
+        let mut rim_px = vec![0_u64; regions.len()];
         for ((tile, _), label) in mask.tiles().iter().zip(labels) {
+            rim_px[label as usize] += u64::from(self.rimmed[*tile as usize].count_ones());
             let known = &mut worst[label as usize];
             if self.worst[*tile as usize] > known.0 {
                 *known = (self.worst[*tile as usize], *tile);
             }
         }
-        let ghosts = regions.into_iter().zip(worst).map(|(region, (worst_l, worst_tile))| Ghost {
-            rect: region.rect,
-            pixels: region.pixels,
-            worst_l,
-            worst_tile,
+        let ghosts = regions.into_iter().zip(worst).zip(rim_px).map(|((region, (worst_l, worst_tile)), rim_px)| {
+            Ghost { rect: region.rect, pixels: region.pixels, rim_px, worst_l, worst_tile }
         });
         ghosts.filter(|ghost| ghost.pixels as f64 * self.pixel_area_mm2 >= self.limits.area_mm2).collect()
     }

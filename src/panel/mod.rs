@@ -27,6 +27,6 @@ pub use ghosts::{Ghost, GhostLimits};
 pub use law::{Law, Residue, Swing, Tones};
 pub use played::{PlayedPiece, PlayedStep, PlayedStroke, PlayedUpdate};
 pub use player::{Player, Watched};
-pub use queue::{Queue, Times, WaitsFor};
+pub use queue::{Lost, Queue, Times, WaitsFor};
 pub use state::PanelState;
 pub use swings::{FlashKind, Swung};

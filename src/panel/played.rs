@@ -4,7 +4,7 @@
 
 use super::{
     ghosts::{Ghost, GhostLimits},
-    queue::Times,
+    queue::{Lost, Times},
     state::PanelState,
     swings::Swung,
 };
@@ -94,8 +94,8 @@ pub struct PlayedUpdate {
     pub sent: Vec<Rect>,
     /// Whether the whole panel is refreshed although a window was asked for.
     pub refused: bool,
-    /// Whether the controller took no notice of it, because it was busy.
-    pub lost: bool,
+    /// Why the controller took no notice of it, where it was too busy.
+    pub lost: Option<Lost>,
     /// Pixels sent.
     pub sent_px: u64,
     /// Pixels to transfer: twice as many where the old picture goes along.
@@ -146,7 +146,7 @@ impl PlayedUpdate {
             asked: Vec::new(),
             sent: Vec::new(),
             refused: false,
-            lost: false,
+            lost: None,
             sent_px: 0,
             transfer_px: 0,
             changed_px: 0,

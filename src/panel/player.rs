@@ -10,7 +10,7 @@ use super::{
     ghosts::{GhostDetector, GhostLimits},
     pen_line,
     played::{BEGINNING, PlayedPiece, PlayedStep, PlayedStroke, PlayedUpdate},
-    queue::{Queue, Times},
+    queue::{Lost, Queue, Times},
     state::PanelState,
 };
 use crate::{
@@ -231,19 +231,19 @@ impl Controller for AtWork<'_> {
         self.drives.of(self.display, state, mode, driving)
     }
 
-    fn takes(&mut self, boxes: &[Rect], pixels: u64, duration_ms: f64) -> bool {
+    fn takes(&mut self, boxes: &[Rect], pixels: u64, duration_ms: f64) -> Result<(), Lost> {
         if self.display.when_busy == WhenBusy::Waits || boxes.is_empty() {
             self.times.push(self.queue.update(self.request_ms, boxes, pixels, duration_ms, &self.grid));
-            return true;
+            return Ok(());
         }
         let taken = self.queue.update_if_free(self.ready_ms, boxes, pixels, duration_ms, &self.grid);
         let lost = Times { request_ms: self.request_ms, ..Times::all_at(self.ready_ms) };
         let times = taken.map_or(lost, |times| times.requested_at(self.request_ms));
-        if taken.is_some() {
+        if taken.is_ok() {
             self.ready_ms = times.send_ms + times.transfer_ms;
         }
         self.times.push(times);
-        taken.is_some()
+        taken.map(|_| ())
     }
 }
 

@@ -54,6 +54,17 @@ pub enum WaitsFor {
     Overlap,
 }
 
+/// Why a busy controller took no notice of an update.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Lost {
+    /// What was not free; never [`WaitsFor::Nothing`].
+    pub busy: WaitsFor,
+    /// Until when, ms since the plan began.
+    pub until_ms: f64,
+    /// From when on it would have been taken, had it been sent then, ms since the plan began.
+    pub free_ms: f64,
+}
+
 /// The state of the link and of the controller's places.
 #[derive(Clone, Debug)]
 pub struct Queue {
@@ -128,8 +139,11 @@ impl Queue {
         Times { request_ms, send_ms, transfer_ms, start_ms, finish_ms, wait_ms, waits_for }
     }
 
-    /// When an update is sent, where the controller takes no notice of one that it is not free for; nothing where it is lost.
-    /// `ready_ms` is when the host would send it. What is lost leaves the queue as it was.
+    /// When an update is sent, where the controller takes no notice of one that it is not free for. `ready_ms` is when the
+    /// host would send it.
+    ///
+    /// # Errors
+    /// Why it is lost; the queue stays as it was.
     pub fn update_if_free(
         &mut self,
         ready_ms: f64,
@@ -137,17 +151,19 @@ impl Queue {
         pixels: u64,
         duration_ms: f64,
         grid: &TileGrid,
-    ) -> Option<Times> {
-        if !boxes.is_empty() && self.link_free_ms > ready_ms {
-            return None;
-        }
+    ) -> Result<Times, Lost> {
         let before = self.clone();
         let times = self.update(ready_ms, boxes, pixels, duration_ms, grid);
-        if times.start_ms > times.send_ms + times.transfer_ms {
-            *self = before;
-            return None;
-        }
-        Some(times)
+        let lost = if times.send_ms > ready_ms && !boxes.is_empty() {
+            Some((WaitsFor::Link, times.send_ms))
+        } else if times.start_ms > times.send_ms + times.transfer_ms {
+            Some((times.waits_for, times.start_ms))
+        } else {
+            None
+        };
+        let Some((busy, until_ms)) = lost else { return Ok(times) };
+        *self = before;
+        Err(Lost { busy, until_ms, free_ms: times.start_ms - times.transfer_ms })
     }
 
     /// Takes a stroke: each part is drawn at its own time (ms) over its own pixels, or later where an update of the host
@@ -245,6 +261,23 @@ mod tests {
         let second = queue.update(0.0, &[RIGHT], 1000, 100.0, &grid());
         assert_eq!((second.start_ms, second.wait_ms, second.waits_for), (102.0, 100.0, WaitsFor::Place));
         assert_eq!(queue.update(0.0, &[RIGHT], 1000, 100.0, &grid()).waits_for, WaitsFor::Place);
+    }
+
+    #[test]
+    fn what_is_lost_says_what_was_busy_and_leaves_the_queue_alone() {
+        let mut queue = Queue::new(link(false), 1);
+        let mut send = |ready_ms, rect| queue.update_if_free(ready_ms, &[rect], 1000, 100.0, &grid());
+        assert_eq!(send(0.0, LEFT).unwrap().finish_ms, 102.0);
+        let lost = |busy, until_ms, free_ms| Err(Lost { busy, until_ms, free_ms });
+        // The transfer of 2 ms is over at 2, the place is free at 102: what is sent at 100 comes when it is free.
+        assert_eq!(send(1.0, RIGHT), lost(WaitsFor::Link, 2.0, 100.0));
+        assert_eq!(send(50.0, RIGHT), lost(WaitsFor::Place, 102.0, 100.0));
+        assert_eq!(send(100.0, RIGHT).map(|times| times.start_ms), Ok(102.0));
+        let mut queue = Queue::new(link(false), 2);
+        queue.update(0.0, &[LEFT], 1000, 100.0, &grid());
+        let mut send = |rect| queue.update_if_free(50.0, &[rect], 1000, 100.0, &grid());
+        assert_eq!(send(LEFT), lost(WaitsFor::Overlap, 102.0, 100.0));
+        assert_eq!(send(RIGHT).map(|times| times.start_ms), Ok(52.0));
     }
 
     /// The queue against a simulation that moves time forward from event to event.

@@ -152,6 +152,7 @@ fn plan(reading: &mut Reading, root: &Item<'_>, surroundings: &mut dyn Surroundi
         battery_mwh,
         budgets,
         begins,
+        begins_is_said: fields.get("begins").is_some(),
         nodes,
         step_count,
         rules: with_outer(own_settings, &folder_settings),

@@ -190,6 +190,7 @@ rule_limits! {
         area_mm2,
     },
     "visible-ghost" visible_ghost VisibleGhostLimits { limit_l, area_mm2, },
+    "outline-left" outline_left OutlineLeftLimits { limit_l, area_mm2, },
     "missed-rest" missed_rest MissedRestLimits { pause_ms, },
     "dull-page" dull_page DullPageLimits { limit_l, },
     "ends-ghosted" ends_ghosted EndsGhostedLimits { limit_l, area_mm2, },

@@ -169,6 +169,7 @@ impl PlanMaker {
             battery_mwh: None,
             budgets: BTreeMap::new(),
             begins: self.begins,
+            begins_is_said: true,
             nodes: self.nodes,
             step_count,
             rules: nothing_set,

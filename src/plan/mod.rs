@@ -72,6 +72,8 @@ pub struct Plan {
     pub budgets: BTreeMap<String, f64>,
     /// What is on the glass before the first step.
     pub begins: Begins,
+    /// Whether the plan says so itself: otherwise it is unknown because nobody said anything.
+    pub begins_is_said: bool,
     /// The steps as they stand in the file.
     pub nodes: Vec<Node>,
     /// How many steps there are when all is expanded.

@@ -102,6 +102,6 @@ fn update_facts<'a>(update: &PlayedUpdate, display: &'a Display) -> UpdateFacts<
         finish_ms: rounded(update.times.finish_ms),
         wait_ms: rounded(update.times.wait_ms),
         energy_mj: rounded(update.energy_mj),
-        lost: update.lost,
+        lost: update.lost.is_some(),
     }
 }

@@ -45,7 +45,7 @@ impl<'p> CommitUnderHand<'p> {
                 if mode.flashes == 1 { "once".into() } else { format!("{} times", mode.flashes) },
                 wording::ms(update.duration_ms)
             ),
-            help: self.quiet_help(),
+            help: self.quiet_help(step.planned.temperature_c),
             figures: vec![("flashes", f64::from(mode.flashes)), ("duration_ms", update.duration_ms)],
             ..Observation::default()
         };
@@ -53,10 +53,10 @@ impl<'p> CommitUnderHand<'p> {
         self.flashing.see(&format!("flash {}", mode.name), place, f64::from(mode.flashes), observation, sink);
     }
 
-    fn quiet_help(&self) -> String {
+    fn quiet_help(&self, temperature_c: f64) -> String {
         let display = &self.plan.display;
         let quiet = display.modes.iter().filter(|mode| mode.flashes == 0).min_by(|one, other| {
-            let ms = |mode: &crate::display::Mode| mode.duration_at(self.plan.temperature_c);
+            let ms = |mode: &crate::display::Mode| mode.duration_at(temperature_c);
             ms(one).total_cmp(&ms(other))
         });
         match quiet {

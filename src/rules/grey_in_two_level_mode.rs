@@ -31,6 +31,8 @@ struct Waiting {
     /// Those that belong to marks of which nothing shows.
     vanished: Mask,
     levels: LevelSet,
+    /// How warm it was at that step, degrees C.
+    temperature_c: f64,
     grid: TileGrid,
 }
 
@@ -84,6 +86,7 @@ impl<'p> GreyInTwoLevelMode<'p> {
             vanished: self.vanished(step, update),
             pixels: update.out_of_reach.clone(),
             levels,
+            temperature_c: step.planned.temperature_c,
             grid: *step.grid(),
         });
     }
@@ -159,7 +162,7 @@ impl<'p> GreyInTwoLevelMode<'p> {
         let corrections = if only_edges {
             Vec::new()
         } else {
-            remedy::modes_by_cost(self.plan, reaches).into_iter().map(correct).collect()
+            remedy::modes_by_cost(self.plan, waiting.temperature_c, reaches).into_iter().map(correct).collect()
         };
         let observation = Observation {
             corrections,

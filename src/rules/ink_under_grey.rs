@@ -38,10 +38,9 @@ struct Ghost {
     rect: Rect,
     px: u64,
     worst_l: f64,
-    /// The level that most of it lies in, whether all of it does, and how much lighter than itself that level looks around.
-    level: Level,
+    /// What most of it lies in, and whether all of it does.
+    under: remedy::Under,
     one_level: bool,
-    around_l: f64,
 }
 
 /// Fewer pixels around the ink are no measure of how their level looks there.
@@ -88,9 +87,12 @@ impl<'p> InkUnderGrey<'p> {
             rect,
             px,
             worst_l,
-            level: level as Level,
+            under: remedy::Under {
+                level: level as Level,
+                around_l: around_l[level],
+                temperature_c: step.planned.temperature_c,
+            },
             one_level: px_at[level] == px,
-            around_l: around_l[level],
         })
     }
 
@@ -159,7 +161,7 @@ impl<'p> InkUnderGrey<'p> {
         for Waiting { place, ink, ghost, .. } in late {
             let Some(ghost) = ghost else { continue };
             let display = &self.plan.display;
-            let names = (display.ink.name(ink), display.ink.name(ghost.level));
+            let names = (display.ink.name(ink), display.ink.name(ghost.under.level));
             let mostly = if ghost.one_level { "" } else { "mostly " };
             let observation = Observation {
                 rect: Some(ghost.rect),
@@ -184,7 +186,7 @@ impl<'p> InkUnderGrey<'p> {
     }
 
     fn help(&self, ink: Level, ghost: &Ghost) -> String {
-        match remedy::commit_mode(ink, ghost.level, ghost.around_l, self.limit_l, self.plan) {
+        match remedy::commit_mode(self.plan, ink, &ghost.under, self.limit_l) {
             Some(mode) if mode.flashes == 0 => {
                 format!("commit with `{}`, which takes the ink away without a flash", mode.name)
             }

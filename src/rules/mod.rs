@@ -4,6 +4,7 @@
 //! level, limits and sources stand in `rules/ID.md`. A new rule costs three edits: its file here, its page, a line below.
 
 mod due;
+mod ghost_groups;
 mod page;
 mod pen;
 mod remedy;
@@ -35,6 +36,7 @@ mod never_idle;
 mod no_windows_here;
 mod not_decided;
 mod nothing_changes;
+mod outline_left;
 mod outside_temperature;
 mod over_budget;
 mod part_segment;
@@ -53,6 +55,7 @@ mod too_soon;
 mod under_driven;
 mod unknown_start;
 mod unused_accept;
+mod update_lost;
 mod updates_collide;
 mod visible_ghost;
 mod window_off_grid;
@@ -197,6 +200,7 @@ pub const RULES: &[Entry] = rules![
     "window-too-small" window_too_small WindowTooSmall Updates,
     "no-windows-here" no_windows_here NoWindowsHere Updates,
     "too-many-windows" too_many_windows TooManyWindows Updates,
+    "update-lost" update_lost UpdateLost Updates,
     "not-decided" not_decided NotDecided Updates,
     "grey-in-two-level-mode" grey_in_two_level_mode GreyInTwoLevelMode Updates,
     "wrong-start" wrong_start WrongStart Updates,
@@ -210,6 +214,7 @@ pub const RULES: &[Entry] = rules![
     "part-segment" part_segment PartSegment Screens,
     "too-many-since-cleaning" too_many_since_cleaning TooManySinceCleaning Strain,
     "visible-ghost" visible_ghost VisibleGhost Ghosts,
+    "outline-left" outline_left OutlineLeft Ghosts,
     "missed-rest" missed_rest MissedRest Ghosts,
     "dull-page" dull_page DullPage Ghosts,
     "ends-ghosted" ends_ghosted EndsGhosted LastPicture,

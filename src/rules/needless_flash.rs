@@ -79,17 +79,18 @@ impl<'p> NeedlessFlash<'p> {
 
     /// Whether a mode without flashes brings what changes to its level, and leaves nothing to be seen.
     fn carries(&self, mode: &Mode, step: &PlayedStep<'_>, update: &PlayedUpdate) -> bool {
+        let now_c = step.planned.temperature_c;
         let windows = mode.windowed || update.sent_px == step.memory.size().pixels();
         if mode.flashes > 0
             || !windows
             || !update.changes_from.is_within(mode.from)
             || !update.changes_to.is_within(mode.to)
-            || mode.full_swing_ms.is_some_and(|whole| mode.duration_at(self.plan.temperature_c) < whole)
+            || mode.full_swing_ms.is_some_and(|whole| mode.duration_at(now_c) < whole)
         {
             return false;
         }
         let levels = update.changes_from.union(update.changes_to);
-        remedy::law_of(mode, self.plan).most_after(levels, update.most_residue_l) < step.ghost_limits.limit_l
+        remedy::law_of(mode, self.plan, now_c).most_after(levels, update.most_residue_l) < step.ghost_limits.limit_l
     }
 }
 

@@ -69,6 +69,7 @@ pub(super) struct RunningUpdate {
     pub(super) index: usize,
     pub(super) mode: usize,
     pub(super) sent: Vec<Rect>,
+    pub(super) duration_ms: f64,
     pub(super) finish_ms: f64,
     pub(super) is_commit: bool,
 }
@@ -93,6 +94,7 @@ fn running(step: &PlayedStep<'_>, index: usize, update: &PlayedUpdate) -> Runnin
         index,
         mode: update.mode,
         sent: update.sent.clone(),
+        duration_ms: update.duration_ms,
         finish_ms: update.times.finish_ms,
         is_commit: is_commit(step),
     }

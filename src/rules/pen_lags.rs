@@ -47,7 +47,7 @@ impl<'p> PenLags<'p> {
                 Some(update) => format!(
                     "keep {} away from where the pen writes, or put it into a pause: it runs for {} ms",
                     self.name(update),
-                    wording::ms(self.duration(update))
+                    wording::ms(update.duration_ms)
                 ),
                 None => format!(
                     "the controller's own delay is {} ms: set it up for less, or choose a controller that draws sooner",
@@ -68,10 +68,6 @@ impl<'p> PenLags<'p> {
 
     fn name(&self, update: &RunningUpdate) -> String {
         format!("`{}` of step {}", self.plan.display.modes[update.mode].name, update.step)
-    }
-
-    fn duration(&self, update: &RunningUpdate) -> f64 {
-        self.plan.display.modes[update.mode].duration_at(self.plan.temperature_c)
     }
 }
 

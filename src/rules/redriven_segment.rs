@@ -46,7 +46,7 @@ impl<'p> RedrivenSegment<'p> {
             corrections: Correction::modes(
                 step,
                 index,
-                remedy::modes_by_cost(self.plan, |mode| modes[*mode].changed_only),
+                remedy::modes_by_cost(self.plan, step.planned.temperature_c, |mode| modes[*mode].changed_only),
             ),
             figures: vec![("segments", names.len() as f64), ("px", pixels.count() as f64)],
             ..Observation::default()

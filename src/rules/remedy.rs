@@ -32,12 +32,12 @@ pub(super) fn step_name(index: u64, plan: &Plan) -> String {
 /// How to take the ghosts in a box away, of which this is the strongest, in words.
 pub(super) fn removal(ghost: &Ghost, rect: Rect, step: &PlayedStep<'_>, plan: &Plan) -> String {
     let window = proposed_window(rect, &plan.display, plan.rotation);
-    let duration = |mode: &Mode| mode.duration_at(plan.temperature_c);
+    let now_c = step.planned.temperature_c;
     let candidates = plan.display.modes.iter().map(|mode| (mode, window.filter(|_| mode.windowed)));
     let helping = candidates.filter(|(mode, window)| {
         removes(ghost, mode, window.is_none(), step, plan) && carries(mode, *window, step, plan)
     });
-    let cheapest = helping.min_by(|(one, _), (other, _)| by_cost(one, other, plan));
+    let cheapest = helping.min_by(|(one, _), (other, _)| by_cost(one, other, now_c));
     let Some((mode, window)) = cheapest else {
         return "no mode of this display takes it away: one that drives every pixel and keeps less residue is needed"
             .into();
@@ -48,12 +48,13 @@ pub(super) fn removal(ghost: &Ghost, rect: Rect, step: &PlayedStep<'_>, plan: &P
         1 => "with one flash",
         _ => "with flashes",
     };
-    format!("`{}` on {place} takes it away in {} ms, {flash}; best in a pause", mode.name, wording::ms(duration(mode)))
+    let duration_ms = wording::ms(mode.duration_at(now_c));
+    format!("`{}` on {place} takes it away in {duration_ms} ms, {flash}; best in a pause", mode.name)
 }
 
 /// Whether a mode brings the strongest pixel of a ghost below the limit, when it is driven where it is.
 fn removes(ghost: &Ghost, mode: &Mode, whole_panel: bool, step: &PlayedStep<'_>, plan: &Plan) -> bool {
-    let law = law_of(mode, plan);
+    let law = law_of(mode, plan, step.planned.temperature_c);
     let (tile, bit) = (ghost.worst_tile, worst_bit(ghost, step));
     let level = step.glass.levels(tile)[bit as usize];
     let (x, y) = step.grid().origin(tile);
@@ -65,10 +66,10 @@ fn removes(ghost: &Ghost, mode: &Mode, whole_panel: bool, step: &PlayedStep<'_>,
     !mode.changed_only && (left_l - median_l).abs() < step.ghost_limits.limit_l
 }
 
-/// The law for a mode, driven for as long as the plan's temperature asks for.
-pub(super) fn law_of(mode: &Mode, plan: &Plan) -> Law {
-    let driving = Driving::new(mode, mode.duration_at(plan.temperature_c), plan.temperature_c);
-    Law::new(mode, &plan.display.ink, plan.temperature_c, driving.share)
+/// The law for a mode, driven for as long as a temperature (degrees C) asks for.
+pub(super) fn law_of(mode: &Mode, plan: &Plan, temperature_c: f64) -> Law {
+    let driving = Driving::new(mode, mode.duration_at(temperature_c), temperature_c);
+    Law::new(mode, &plan.display.ink, temperature_c, driving.share)
 }
 
 /// Whether a mode can start from and bring out all that stands in a window: a remedy must not break what is beside it.
@@ -82,14 +83,25 @@ fn carries(mode: &Mode, window: Option<Rect>, step: &PlayedStep<'_>, plan: &Plan
     on_glass.is_within(mode.from) && in_memory.is_within(mode.to)
 }
 
-/// The quickest mode, best without a flash, that would bring solid ink to a level and leave less than the limit of it;
-/// `around_l` is how much lighter than itself the level looks beside the ink.
-pub(super) fn commit_mode(ink: Level, level: Level, around_l: f64, limit_l: f64, plan: &Plan) -> Option<&Mode> {
+/// The quickest mode, best without a flash, that would bring solid ink to a level and leave less than the limit of it.
+pub(super) fn commit_mode<'p>(plan: &'p Plan, ink: Level, under: &Under, limit_l: f64) -> Option<&'p Mode> {
+    let Under { level, around_l, temperature_c } = *under;
     let display = &plan.display;
-    let shown = |mode: &Mode| law_of(mode, plan).shown_after(ink, level);
+    let shown = |mode: &Mode| law_of(mode, plan, temperature_c).shown_after(ink, level);
     let takes =
         |mode: &&Mode| mode.from.contains(ink) && mode.to.contains(level) && (shown(mode) - around_l).abs() < limit_l;
-    display.modes.iter().filter(takes).min_by(|one, other| by_cost(one, other, plan))
+    display.modes.iter().filter(takes).min_by(|one, other| by_cost(one, other, temperature_c))
+}
+
+/// What lies under ink that is to go.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Under {
+    /// The level that the place is to have.
+    pub(super) level: Level,
+    /// How much lighter than itself that level looks beside the ink, L*.
+    pub(super) around_l: f64,
+    /// How warm it is when the ink goes, degrees C.
+    pub(super) temperature_c: f64,
 }
 
 /// Pixels of a step that no window covers: what they are to become, and which step may bring them to the glass.
@@ -100,6 +112,8 @@ pub(super) struct Missing {
     updates: Vec<Update>,
     from: LevelSet,
     to: LevelSet,
+    /// How warm it is at that step, degrees C.
+    temperature_c: f64,
 }
 
 /// Which update brings a box to the glass, in words.
@@ -125,7 +139,13 @@ impl Missing {
             }
         }
         let planned = step.planned.step;
-        Self { step: planned.pointer.clone(), updates: planned.listed_updates().to_vec(), from, to }
+        Self {
+            step: planned.pointer.clone(),
+            updates: planned.listed_updates().to_vec(),
+            from,
+            to,
+            temperature_c: step.planned.temperature_c,
+        }
     }
 
     /// Ways to bring a box to the glass, the best first: the step's own update over all that changed, one more box of one of
@@ -140,7 +160,7 @@ impl Missing {
             found.push(Correction::at(&self.step, what));
         }
         found.extend(proposed.into_iter().flat_map(|rect| self.one_more_box(rect, plan)));
-        for mode in modes_by_cost(plan, reaches).into_iter().take(MOST_OFFERED) {
+        for mode in modes_by_cost(plan, self.temperature_c, reaches).into_iter().take(MOST_OFFERED) {
             let windows = match proposed.filter(|_| modes[mode].windowed) {
                 // The first is right for one turn of a step, the second for all.
                 Some(rect) => vec![WindowAsk::Boxes(vec![rect.to_window()]), WindowAsk::Changed],
@@ -171,17 +191,17 @@ impl Missing {
     }
 }
 
-/// The modes that do something, the cheapest first.
-pub(super) fn modes_by_cost(plan: &Plan, does: impl Fn(&usize) -> bool) -> Vec<usize> {
+/// The modes that do something, the cheapest at a temperature (degrees C) first.
+pub(super) fn modes_by_cost(plan: &Plan, temperature_c: f64, does: impl Fn(&usize) -> bool) -> Vec<usize> {
     let modes = &plan.display.modes;
     let mut found: Vec<usize> = (0..modes.len()).filter(does).collect();
-    found.sort_by(|one, other| by_cost(&modes[*one], &modes[*other], plan));
+    found.sort_by(|one, other| by_cost(&modes[*one], &modes[*other], temperature_c));
     found
 }
 
 /// A mode without a flash costs less than one with it; of two alike the quicker.
-fn by_cost(one: &Mode, other: &Mode, plan: &Plan) -> Ordering {
-    let ms = |mode: &Mode| mode.duration_at(plan.temperature_c);
+fn by_cost(one: &Mode, other: &Mode, temperature_c: f64) -> Ordering {
+    let ms = |mode: &Mode| mode.duration_at(temperature_c);
     (one.flashes > 0).cmp(&(other.flashes > 0)).then(ms(one).total_cmp(&ms(other)))
 }
 

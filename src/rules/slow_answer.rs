@@ -139,7 +139,7 @@ impl<'p> SlowAnswer<'p> {
         let answers = |mode: &Mode| mode.name != modes[first.mode].name && (self.was_known || !mode.changed_only);
         let quickest = modes
             .iter()
-            .map(|mode| (mode, mode.first_visible_at(self.plan.temperature_c)))
+            .map(|mode| (mode, mode.first_visible_at(step.planned.temperature_c)))
             .min_by(|one, other| one.1.total_cmp(&other.1));
         let help = match quickest.filter(|(mode, _)| answers(mode)) {
             _ if first.times.wait_ms > 0.0 && would_do(first.times.wait_ms) => {

@@ -98,7 +98,7 @@ impl<K: Ord + Clone> Followed<K> {
 }
 
 /// The beginning of a text, without what would break a line.
-fn quote(text: &str) -> String {
+pub(super) fn quote(text: &str) -> String {
     let text = text.trim();
     let mut short: String =
         text.chars().take(QUOTED).map(|character| if character.is_control() { ' ' } else { character }).collect();

@@ -2,7 +2,7 @@
 
 use super::{Rule, Setup, wording};
 use crate::{
-    finding::{Observation, Sink, StepField, Where},
+    finding::{ChangeOf, Correction, Observation, Sink, StepField, Where},
     geometry::Rect,
     panel::PlayedStep,
     plan::{Begins, Plan, Updates},
@@ -18,13 +18,23 @@ pub(super) struct UnknownStart<'p> {
     first: Option<Where>,
     /// How many pixels nobody knew at the last step, before the panel was switched off.
     unknown_px: u64,
+    /// Whether the plan never said what the glass shows, and the panel has forgotten nothing since.
+    is_unsaid: bool,
     /// Whether a step leaves its updates to be chosen: one of them may clean.
     is_open_to_choose: bool,
 }
 
 impl<'p> UnknownStart<'p> {
     pub(super) fn new(setup: &Setup<'p>) -> Self {
-        Self { plan: setup.plan, open: None, round: 0, first: None, unknown_px: 0, is_open_to_choose: false }
+        Self {
+            plan: setup.plan,
+            open: None,
+            round: 0,
+            first: None,
+            unknown_px: 0,
+            is_unsaid: !setup.plan.begins_is_said,
+            is_open_to_choose: false,
+        }
     }
 
     fn see(&mut self, place: Where, observation: Observation) {
@@ -46,14 +56,26 @@ impl<'p> UnknownStart<'p> {
         let display = &self.plan.display;
         Observation {
             message: format!(
-                "nobody knows what {} show: the glass is unknown at the beginning, and no cleaning covers them",
-                wording::area(self.unknown_px, display)
+                "nobody knows what {} show: {}, and no cleaning covers them",
+                wording::area(self.unknown_px, display),
+                if self.plan.begins_is_said { "the glass is unknown at the beginning" } else { UNSAID }
             ),
-            help: "begin with a cleaning update of the whole panel".into(),
+            help: if self.plan.begins_is_said {
+                "begin with a cleaning update of the whole panel".into()
+            } else {
+                format!("{SAY_IT}, otherwise begin with a cleaning update of the whole panel")
+            },
+            corrections: self.corrections(),
             figures: vec![("px", self.unknown_px as f64)],
             key: "never known".into(),
             ..Observation::default()
         }
+    }
+
+    /// What is right where the plan forgot to say that the glass is white.
+    fn corrections(&self) -> Vec<Correction> {
+        let is_unsaid = !self.plan.begins_is_said;
+        is_unsaid.then(|| Correction::of_plan(ChangeOf::BeginsWhite)).into_iter().collect()
     }
 
     fn observation(&self, mode: usize, unknown_px: u64, rect: Option<Rect>) -> Observation {
@@ -64,19 +86,30 @@ impl<'p> UnknownStart<'p> {
         } else {
             format!("begin with a cleaning update ({}) after power-up", wording::one_of(&cleaning))
         };
+        let (unsaid, help, corrections) = if self.is_unsaid {
+            (format!("; {UNSAID}"), format!("{SAY_IT}, otherwise {help}"), self.corrections())
+        } else {
+            (String::new(), help, Vec::new())
+        };
         Observation {
             rect,
             message: format!(
-                "`{}` drives only what differs, but the controller does not know what {} show: it compares with a picture that is not there",
+                "`{}` drives only what differs, but the controller does not know what {} show: it compares with a picture that is not there{unsaid}",
                 display.modes[mode].name,
                 wording::area(unknown_px, display)
             ),
             help,
             figures: vec![("px", unknown_px as f64)],
+            corrections,
             ..Observation::default()
         }
     }
 }
+
+/// Why nobody knows the glass, where the plan leaves out what it begins with.
+const UNSAID: &str = "nothing said what the glass shows at the beginning, for the plan has no `begins`";
+/// What to do then.
+const SAY_IT: &str = "say `\"begins\": \"white\"` in the plan if the glass is clean white before its first step";
 
 impl Rule for UnknownStart<'_> {
     fn step(&mut self, step: &PlayedStep<'_>, sink: &mut Sink) {
@@ -94,6 +127,7 @@ impl Rule for UnknownStart<'_> {
         }
         let power = step.planned.step.power;
         let is_lost = power.is_some_and(|power| power.loses(self.plan.display.memory));
+        self.is_unsaid &= !is_lost;
         self.unknown_px = if is_lost { 0 } else { step.glass.unknown_px() };
         if power.is_some() || step.glass.unknown_px() == 0 {
             self.close(sink);

@@ -22,6 +22,7 @@ impl<'p> WrongStart<'p> {
 impl Rule for WrongStart<'_> {
     fn step(&mut self, step: &PlayedStep<'_>, sink: &mut Sink) {
         let display = &self.plan.display;
+        let now_c = step.planned.temperature_c;
         for (index, update) in step.updates.iter().enumerate().filter(|(_, update)| !update.wrong_start.is_empty()) {
             let mode = &display.modes[update.mode];
             let pixels = update.wrong_start.count();
@@ -45,10 +46,10 @@ impl Rule for WrongStart<'_> {
                     wording::area(pixels, display),
                     mode.name,
                     wording::levels(mode.from, display),
-                    wording::figure(mode.residue_at(self.plan.temperature_c).wrong_start.abs())
+                    wording::figure(mode.residue_at(now_c).wrong_start.abs())
                 ),
                 help,
-                corrections: Correction::modes(step, index, remedy::modes_by_cost(self.plan, starts_anywhere)),
+                corrections: Correction::modes(step, index, remedy::modes_by_cost(self.plan, now_c, starts_anywhere)),
                 figures: vec![("px", pixels as f64), ("mm2", display.area_mm2(pixels))],
                 ..Observation::default()
             };

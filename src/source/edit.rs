@@ -25,7 +25,7 @@ pub struct Edits {
 #[derive(Clone, Debug, PartialEq, Eq)]
 enum Change {
     Replace { pointer: String, text: String },
-    SetField { object: String, name: String, text: String },
+    SetField { object: String, name: String, text: String, before: Option<String> },
     RemoveField { object: String, name: String },
     InsertElement { list: String, index: usize, text: String },
     RemoveElement { list: String, index: usize },
@@ -78,7 +78,19 @@ impl Edits {
 
     /// Gives a field another value; the field comes behind the others where the object lacks it.
     pub fn set_field(&mut self, object: impl Into<String>, name: &str, text: impl Into<String>) -> &mut Self {
-        self.add(Change::SetField { object: object.into(), name: name.into(), text: text.into() })
+        self.add(Change::SetField { object: object.into(), name: name.into(), text: text.into(), before: None })
+    }
+
+    /// The same; a new field comes in front of another one, where the object has that.
+    pub fn set_field_before(
+        &mut self,
+        object: impl Into<String>,
+        before: &str,
+        name: &str,
+        text: impl Into<String>,
+    ) -> &mut Self {
+        let before = Some(before.to_owned());
+        self.add(Change::SetField { object: object.into(), name: name.into(), text: text.into(), before })
     }
 
     /// Takes a field away.
@@ -169,7 +181,7 @@ impl<'v, 'a> Draft<'v, 'a> {
     fn take(&mut self, change: &Change) -> Result<(), EditFault> {
         match change {
             Change::Replace { pointer, text } => self.replace(pointer, text),
-            Change::SetField { object, name, text } => self.set_field(object, name, text),
+            Change::SetField { object, name, text, before } => self.set_field(object, name, text, before.as_deref()),
             Change::RemoveField { object, name } => {
                 let at = self.field(object, name)?.ok_or_else(|| EditFault::NotThere(format!("{object}/{name}")))?;
                 self.remove(object, at)
@@ -195,18 +207,19 @@ impl<'v, 'a> Draft<'v, 'a> {
         Ok(())
     }
 
-    fn set_field(&mut self, object: &str, name: &str, text: &str) -> Result<(), EditFault> {
+    fn set_field(&mut self, object: &str, name: &str, text: &str, before: Option<&str>) -> Result<(), EditFault> {
         check_value(text)?;
         if self.field(object, name)?.is_some() {
             return self.replace(&super::json::pointer_to(object, name), text);
         }
+        let in_front_of = before.map(|before| self.field(object, before)).transpose()?.flatten();
         let container = self.container(object)?;
         if !container.new_names.insert(name.into()) {
             return Err(EditFault::Overlap(format!("{object}/{name}")));
         }
         let count = children(container.value).len();
         let quoted = serde_json::Value::from(name).to_string();
-        container.inserted.entry(count).or_default().push(format!("{quoted}{COLON}{text}"));
+        container.inserted.entry(in_front_of.unwrap_or(count)).or_default().push(format!("{quoted}{COLON}{text}"));
         Ok(())
     }
 

@@ -33,6 +33,7 @@ mod missed_rest;
 mod needless_flash;
 mod never_idle;
 mod no_windows_here;
+mod outline_left;
 mod outside_temperature;
 mod over_budget;
 mod pen_lags;
@@ -48,6 +49,7 @@ mod too_many_windows;
 mod too_soon;
 mod under_driven;
 mod unknown_start;
+mod update_lost;
 mod updates_collide;
 mod visible_ghost;
 mod window_off_grid;
@@ -82,6 +84,7 @@ fn all_edges() -> Vec<Edge> {
         missed_rest::edges(),
         needless_flash::edges(),
         never_idle::edges(),
+        outline_left::edges(),
         outside_temperature::edges(),
         over_budget::edges(),
         pen_lags::edges(),
@@ -96,6 +99,7 @@ fn all_edges() -> Vec<Edge> {
         too_many_windows::edges(),
         too_soon::edges(),
         under_driven::edges(),
+        update_lost::edges(),
         updates_collide::edges(),
         visible_ghost::edges(),
         window_off_grid::edges(),

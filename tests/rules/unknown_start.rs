@@ -2,7 +2,10 @@
 
 use serde_json::json;
 
-use crate::shipped::{folder, play};
+use crate::{
+    common::Folder,
+    shipped::{folder, play},
+};
 
 /// A meter that loses its memory must be cleaned after it was off: common practice, no source.
 #[test]
@@ -26,4 +29,30 @@ fn a_flag_keeps_its_state_without_power() {
     let (findings, facts) = play("flag-red", &folder, &steps);
     assert!(findings.is_empty(), "{findings:?}");
     assert!(facts[1]["updates"][0]["driven_px"].as_u64().unwrap() > 500);
+}
+
+#[test]
+fn a_plan_without_a_beginning_is_told_that_it_says_none() {
+    let folder = Folder::usual();
+    let found = |begins: &str, mode: &str, window: &str| {
+        folder.file(
+            "a.plan.json",
+            format!(
+                r#"{{ "format": "refresh-plan/1", {begins} "display": "panel.display.json", "steps": [{{ "screen": "square.png",
+                    "updates": [{{ "mode": "{mode}", "window": {window} }}] }}] }}"#
+            ),
+        );
+        let review = ["review", "a.plan.json", "--format", "json", "--gate", "never", "--only", "unknown-start"];
+        let report = folder.run(&review).with_status(0).json();
+        let findings = report["plans"][0]["findings"].as_array().unwrap().clone();
+        assert_eq!(findings.len(), 1, "{findings:?}");
+        ["message", "help"].map(|name| findings[0][name].as_str().unwrap().to_owned())
+    };
+    for (mode, window) in [("quick", "[0, 0, 8, 8]"), ("full", "[0, 0, 8, 8]")] {
+        let [message, help] = found("", mode, window);
+        assert!(message.contains("nothing said what the glass shows at the beginning"), "{message}");
+        assert!(help.starts_with("say `\"begins\": \"white\"` in the plan if the glass is clean white"), "{help}");
+        let [message, help] = found(r#""begins": "unknown","#, mode, window);
+        assert!(!message.contains("nothing said") && !help.contains("white"), "{message} {help}");
+    }
 }

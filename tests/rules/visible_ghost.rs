@@ -115,3 +115,28 @@ fn a_ghost_is_not_removed_by_what_breaks_its_neighbours() {
         assert!(found.len() == 1 && found[0].contains(&format!("| {mode} on")), "{shade}: {found:?}");
     }
 }
+
+/// In the cold a mode takes longer, keeps more, and another one may be the cheapest: advice is for the step's own
+/// temperature.
+#[test]
+fn a_remedy_is_for_the_temperature_of_its_step() {
+    let display = r#"{ "modes": [{ "name": "quick", "residue": { "lighter": 0.1 } },
+        { "name": "grey", "duration_ms": { "0": 1600, "20": 400 } },
+        { "name": "full", "duration_ms": { "0": 1200, "20": 500 } }] }"#;
+    let help = |temperatures: [&str; 2]| {
+        let [plans_own, steps_own] = temperatures;
+        let plan = format!(
+            r#"{{ {plans_own} "steps": [{{ "screen": "a.png", "updates": [{{ "mode": "full" }}] }},
+                {{ "after_ms": 9000, {steps_own} "screen": "b.png", "updates": [{{ "mode": "quick", "window": "changed" }}] }}] }}"#
+        );
+        let found = told(&review(&square_and_white(), display, &plan), "visible-ghost");
+        assert_eq!(found.len(), 1, "{found:?}");
+        found[0].split(" | ").nth(1).unwrap().to_owned()
+    };
+    let warm = help(["", ""]);
+    assert!(warm.starts_with("`grey` on") && warm.contains("in 400 ms"), "{warm}");
+    for cold in [["", r#""temperature_c": 3,"#], [r#""temperature_c": 3,"#, ""]] {
+        let cold = help(cold);
+        assert!(cold.starts_with("`full` on") && cold.contains("in 1200 ms"), "{cold}");
+    }
+}

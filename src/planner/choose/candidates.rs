@@ -51,7 +51,7 @@ pub(super) fn candidates(step: &PlayedStep<'_>, plan: &Plan, played: HowOften) -
         }
     }
     add(Vec::new());
-    for (cleaner, mode) in modes().filter(|(_, mode)| !mode.changed_only && (mode.cleans || cleans_well(mode, plan))) {
+    for (cleaner, mode) in modes().filter(|(_, mode)| !mode.changed_only && (mode.cleans || cleans_well(mode, step))) {
         let asks = scene.asks(cleaner, &scene.dirty);
         for ask in asks.into_iter().chain([Update::of_all(cleaner)]) {
             if scene.is_reached_by(mode) {
@@ -69,8 +69,8 @@ pub(super) fn candidates(step: &PlayedStep<'_>, plan: &Plan, played: HowOften) -
     found
 }
 
-fn cleans_well(mode: &Mode, plan: &Plan) -> bool {
-    mode.residue_at(plan.temperature_c).keeps <= CLEANS_WELL
+fn cleans_well(mode: &Mode, step: &PlayedStep<'_>) -> bool {
+    mode.residue_at(step.planned.temperature_c).keeps <= CLEANS_WELL
 }
 
 /// What is to be covered at a step.

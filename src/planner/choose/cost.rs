@@ -108,8 +108,8 @@ pub(super) fn least(updates: &[Update], step: &PlayedStep<'_>, plan: &Plan) -> C
     let mode_of = |update: &Update| &plan.display.modes[update.mode];
     let flashes = updates.iter().map(|update| least_flashes(update, mode_of(update), plan)).sum();
     let answers = if step.planned.step.cause.is_person() && !step.changed.is_empty() {
-        let duration_ms = |update: &Update| mode_of(update).duration_at(plan.temperature_c);
-        let first_ms = |update: &Update| mode_of(update).first_visible_at(plan.temperature_c);
+        let duration_ms = |update: &Update| mode_of(update).duration_at(step.planned.temperature_c);
+        let first_ms = |update: &Update| mode_of(update).first_visible_at(step.planned.temperature_c);
         // Nothing is waited for where nothing is asked.
         let least = |times: &dyn Fn(&Update) -> f64| updates.iter().map(times).reduce(f64::min).unwrap_or(0.0);
         ANSWER_PER_100_MS * least(&first_ms) / 100.0 + WHOLE_PER_S * least(&duration_ms) / 1000.0

@@ -332,7 +332,7 @@ fn reach_of(correction: &Correction) -> u8 {
         ChangeOf::Box { .. } | ChangeOf::RemoveBox { .. } | ChangeOf::Window { window: WindowAsk::All, .. } => 0,
         ChangeOf::RemoveUpdate { .. } => 1,
         ChangeOf::Window { .. } | ChangeOf::AddUpdate { .. } => 2,
-        ChangeOf::Mode { .. } => 3,
+        ChangeOf::Mode { .. } | ChangeOf::BeginsWhite => 3,
     };
     correction.changes.iter().map(of).max().unwrap_or(0)
 }
@@ -361,6 +361,10 @@ fn edits(corrections: &[&Correction], plan: &Plan) -> Option<Edits> {
     let steps = steps_by_pointer(&plan.nodes);
     let mut edits = Edits::new();
     for Change { step, what } in corrections.iter().flat_map(|correction| &correction.changes) {
+        if *what == ChangeOf::BeginsWhite {
+            edits.set_field_before("", "steps", "begins", "\"white\"");
+            continue;
+        }
         let found = steps.get(step.as_str()).filter(|found| found.updates != Updates::Choose)?;
         add_change(&mut edits, found, what, plan);
     }
@@ -409,6 +413,8 @@ fn add_change(edits: &mut Edits, step: &Step, what: &ChangeOf, plan: &Plan) {
                 count => edits.insert_element(updates, count, new),
             };
         }
+        // No change of a step.
+        ChangeOf::BeginsWhite => {}
     }
 }
 
@@ -445,6 +451,7 @@ fn change_words(what: &ChangeOf, step: Option<&Step>, plan: &Plan) -> String {
         ChangeOf::RemoveBox { update, index } => format!("window {} taken away", boxed(*update, *index)),
         ChangeOf::Mode { update, mode: new } => format!("mode {} -> {}", mode(*update), name(*new)),
         ChangeOf::RemoveUpdate { update } => format!("the {} update taken away", mode(*update)),
+        ChangeOf::BeginsWhite => "`\"begins\": \"white\"` added to the plan".to_owned(),
         ChangeOf::AddUpdate { mode, window } => {
             format!("an update in {} added, window {}", name(*mode), window_text(window))
         }

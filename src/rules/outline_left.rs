@@ -1,0 +1,119 @@
+//! `outline-left`: the rim of a text or shape stays on the glass, in pixels that were not driven when it went.
+
+use super::{
+    Rule, Setup,
+    ghost_groups::{GhostGroups, Group, Kind, State},
+    remedy, texts, wording,
+};
+use crate::{
+    change::bits,
+    finding::{Observation, Sink},
+    panel::{Ghost, PlayedStep},
+    plan::Plan,
+    screen::DrawnText,
+};
+
+/// Follows the ghosts that are outlines of what is driven beside them.
+#[derive(Clone)]
+pub(super) struct OutlineLeft<'p> {
+    plan: &'p Plan,
+    limit_l: f64,
+    groups: GhostGroups<'p>,
+}
+
+impl<'p> OutlineLeft<'p> {
+    pub(super) fn new(setup: &Setup<'p>) -> Self {
+        let limits = &setup.limits.outline_left;
+        let limit_l = limits.limit_l.value;
+        let least_px = limits.area_mm2.value / setup.plan.display.area_mm2(1);
+        let groups = GhostGroups::new(setup.plan, Kind::Outlines { limit_l, least_px }, surrounded);
+        Self { limit_l, plan: setup.plan, groups }
+    }
+
+    fn tell(&self, group: Group, sink: &mut Sink) {
+        let display = &self.plan.display;
+        let State { step, around, count, pixels, rim_px, worst_l, origin, help, .. } = group.worst;
+        let (worst, area) = (wording::figure(worst_l), wording::area(pixels, display));
+        // The finding begins where the outline does; figures are of the step where it is worst.
+        let when = if step == group.place.step { String::new() } else { format!(" at its worst, at step {step}") };
+        let seen = if count == 1 {
+            format!("an outline of {worst} L* on {area}{when} around {origin}")
+        } else {
+            format!("{count} outlines of up to {worst} L* on {area}{when}, the strongest around {origin}")
+        };
+        let observation = Observation {
+            rect: Some(around),
+            message: format!(
+                "{seen}: {rim_px} of the {pixels} px were not driven since it came, what was driven beside them left it"
+            ),
+            help,
+            figures: vec![
+                ("worst_l", worst_l),
+                ("limit_l", self.limit_l),
+                ("outlines", count as f64),
+                ("px", pixels as f64),
+                ("rim_px", rim_px as f64),
+                ("mm2", display.area_mm2(pixels)),
+            ],
+            // An outline that every round of a repetition leaves in a place is told once.
+            key: wording::rect(group.appeared),
+            ..Observation::default()
+        };
+        sink.report(group.place, observation);
+    }
+}
+
+/// What an outline surrounds, and which step left it, in words.
+fn surrounded(ghost: &Ghost, step: &PlayedStep<'_>, plan: &Plan) -> String {
+    let [last, _] = step.moved_by(ghost.worst_tile);
+    let by = last.map_or("before the plan began".to_owned(), |index| format!("at {}", remedy::step_name(index, plan)));
+    let text_of = |drawn: &[DrawnText]| {
+        let found = drawn.iter().find(|text| text.rect.overlaps(ghost.rect));
+        found.map(|text| format!("the text `{}`", texts::quote(&text.text)))
+    };
+    if let Some(text) = text_of(&step.memory.texts) {
+        return format!("{text}, driven {by}");
+    }
+    // What went at an earlier step is not known any more.
+    if last != Some(step.planned.index) {
+        return format!("what was driven {by}, in {}", wording::rect(ghost.rect));
+    }
+    if let Some(text) = text_of(&step.previous.texts) {
+        return format!("what was {text}, erased {by}");
+    }
+    let inside = step.changed.inside(&[ghost.rect], step.grid());
+    let place = wording::rect(inside.bounds(step.grid()).unwrap_or(ghost.rect));
+    if is_erased(ghost, step) {
+        format!("what was the shape in {place}, erased {by}")
+    } else {
+        format!("the shape in {place}, driven {by}")
+    }
+}
+
+/// Whether most of what changed inside an outline has now the level of the outline itself.
+fn is_erased(ghost: &Ghost, step: &PlayedStep<'_>) -> bool {
+    let rims = step.glass.rims(ghost.worst_tile);
+    let Some(ground) = bits(rims).next().map(|bit| step.glass.levels(ghost.worst_tile)[bit as usize]) else {
+        return false;
+    };
+    let changed = step.changed.inside(&[ghost.rect], step.grid());
+    let of_ground = |(tile, pixels): &(u32, u64)| {
+        let levels = step.glass.memory_levels(*tile);
+        bits(*pixels).filter(|bit| levels[*bit as usize] == ground).count() as u64
+    };
+    2 * changed.tiles().iter().map(of_ground).sum::<u64>() > changed.count()
+}
+
+impl Rule for OutlineLeft<'_> {
+    fn step(&mut self, step: &PlayedStep<'_>, sink: &mut Sink) {
+        for group in self.groups.step(step) {
+            self.tell(group, sink);
+        }
+    }
+
+    fn end(&mut self, sink: &mut Sink) {
+        for group in self.groups.end() {
+            self.tell(group, sink);
+        }
+    }
+}

@@ -1,0 +1,166 @@
+//! `update-lost`: an update that a busy controller took no notice of.
+
+use super::{
+    Rule, Setup,
+    pen::{Running, RunningUpdate},
+    wording,
+};
+use crate::{
+    change::Mask,
+    display::WhenBusy,
+    finding::{Observation, Sink, StepField, Where},
+    geometry::Rect,
+    panel::{Lost, PlayedStep, PlayedUpdate, WaitsFor},
+    plan::{Plan, WindowAsk},
+};
+
+/// Looks at every update that was lost, beside those that still run. None is where the controller waits.
+#[derive(Clone)]
+pub(super) struct UpdateLost<'p> {
+    plan: &'p Plan,
+    running: Running,
+}
+
+/// An update that was lost.
+#[derive(Clone, Copy)]
+struct Missed<'s, 'p> {
+    step: &'s PlayedStep<'p>,
+    index: usize,
+    update: &'s PlayedUpdate,
+    lost: Lost,
+}
+
+impl<'p> UpdateLost<'p> {
+    pub(super) fn new(setup: &Setup<'p>) -> Self {
+        Self { plan: setup.plan, running: Running::default() }
+    }
+
+    fn observation(&self, missed: Missed<'_, '_>) -> Observation {
+        let Missed { step, index, update, lost } = missed;
+        let display = &self.plan.display;
+        let (boxes, missing) = missing(missed);
+        let then = if missing.is_empty() {
+            "the levels on the glass are right there, but nothing was driven or cleaned".to_owned()
+        } else {
+            format!("at the end of the step {} there do not show the screen", wording::area(missing.count(), display))
+        };
+        let (busy_ms, later_ms) = (lost.until_ms - update.times.send_ms, later_ms(missed));
+        Observation {
+            update: Some(index),
+            rect: boxes.into_iter().reduce(Rect::around).or_else(|| missing.bounds(step.grid())),
+            message: format!(
+                "`{}` is lost, because the controller drops what comes while it is busy: {} for another {} ms; {then}",
+                display.modes[update.mode].name,
+                self.reason(missed),
+                wording::ms(busy_ms)
+            ),
+            help: self.help(missed, later_ms),
+            figures: vec![
+                ("busy_ms", busy_ms),
+                ("until_ms", lost.until_ms),
+                ("later_ms", later_ms),
+                ("missing_px", missing.count() as f64),
+            ],
+            ..Observation::default()
+        }
+    }
+
+    /// What it collided with, as the subject and verb of a sentence.
+    fn reason(&self, missed: Missed<'_, '_>) -> String {
+        let display = &self.plan.display;
+        match missed.lost.busy {
+            WaitsFor::Overlap => format!("{} still runs over the same pixels", self.blocker(missed)),
+            WaitsFor::Place => format!(
+                "it drives {} at the same time and has no free place",
+                wording::counted(display.parallel_updates as u64, "update", "updates")
+            ),
+            WaitsFor::Link if display.link.waits_for_panel => {
+                "the link, which waits until the panel has been driven, is not free".to_owned()
+            }
+            WaitsFor::Link | WaitsFor::Nothing => "the link still carries an earlier transfer".to_owned(),
+        }
+    }
+
+    /// What still runs over the same pixels, in words.
+    fn blocker(&self, Missed { step, index, lost, .. }: Missed<'_, '_>) -> String {
+        let name = |mode: usize| format!("`{}`", self.plan.display.modes[mode].name);
+        let ends_then = |update: &&RunningUpdate| same_time(update.finish_ms, lost.until_ms);
+        if let Some(own) = step.updates[..index].iter().find(|one| same_time(one.times.finish_ms, lost.until_ms)) {
+            format!("{} of this step", name(own.mode))
+        } else if let Some(update) = self.running.0.iter().find(ends_then) {
+            format!("{} of step {}", name(update.mode), update.step)
+        } else {
+            "the line that the controller draws under the pen".to_owned()
+        }
+    }
+
+    fn help(&self, missed: Missed<'_, '_>, later_ms: f64) -> String {
+        let Missed { step, index, update, .. } = missed;
+        let modes = &self.plan.display.modes;
+        let planned = step.planned.step;
+        let mut own = step.updates[..index].iter().filter(|earlier| is_in_the_way(earlier, missed.lost));
+        if let Some(earlier) = own.next_back() {
+            let join = if earlier.mode == update.mode {
+                format!("put its boxes into the `{}` update before it, or ", modes[update.mode].name)
+            } else {
+                String::new()
+            };
+            return format!("{join}ask for it in a step of its own, with `after_ms` {later_ms} or more");
+        }
+        if planned.cause.is_person() {
+            return format!(
+                "a person cannot be asked to wait: let what runs before it end sooner, by a quicker mode or a smaller window, \
+                 or have the firmware send it once more, {later_ms} ms later"
+            );
+        }
+        format!(
+            "ask for it at least {later_ms} ms later: give the step `after_ms` {} or more",
+            planned.after_ms + later_ms
+        )
+    }
+}
+
+/// How much later it would have been taken, whole ms.
+fn later_ms(Missed { update, lost, .. }: Missed<'_, '_>) -> f64 {
+    (lost.free_ms - update.times.request_ms).ceil()
+}
+
+/// Whether an earlier update of the same step is what was not free.
+fn is_in_the_way(earlier: &PlayedUpdate, lost: Lost) -> bool {
+    let times = earlier.times;
+    let ends = [times.finish_ms, times.send_ms + times.transfer_ms];
+    !earlier.sent.is_empty() && ends.iter().any(|end_ms| same_time(*end_ms, lost.until_ms))
+}
+
+/// Whether two times of the queue are one: figures handed on, never worked out twice.
+fn same_time(one_ms: f64, other_ms: f64) -> bool {
+    one_ms.to_bits() == other_ms.to_bits()
+}
+
+/// The boxes that a lost update asked for, where it named any, and what does not show the screen there.
+fn missing(Missed { step, index, .. }: Missed<'_, '_>) -> (Vec<Rect>, Mask) {
+    let size = step.memory.size();
+    let boxes: Vec<Rect> = match step.planned.step.listed_updates().get(index).map(|asked| &asked.window) {
+        Some(WindowAsk::Boxes(boxes)) => boxes.iter().filter_map(|window| window.cut(size)).collect(),
+        Some(WindowAsk::All) => vec![size.whole()],
+        Some(WindowAsk::Changed) | None => return (Vec::new(), step.glass.unlike_memory()),
+    };
+    let missing = step.glass.unlike_memory().inside(&boxes, step.grid());
+    (boxes, missing)
+}
+
+impl Rule for UpdateLost<'_> {
+    fn step(&mut self, step: &PlayedStep<'_>, sink: &mut Sink) {
+        if self.plan.display.when_busy == WhenBusy::Waits {
+            return;
+        }
+        self.running.until(step.planned.request_ms);
+        for (index, update) in step.updates.iter().enumerate() {
+            if let Some(lost) = update.lost {
+                let observation = self.observation(Missed { step, index, update, lost });
+                sink.report(Where::of(step, StepField::Mode(index)), observation);
+            }
+        }
+        self.running.add(step);
+    }
+}

@@ -2,7 +2,7 @@
 
 use super::{Rule, Setup, remedy, wording};
 use crate::{
-    finding::{Observation, Sink, StepField, Where},
+    finding::{Observation, ResidueModes, Sink, StepField, Where},
     geometry::Rect,
     panel::{Ghost, PlayedStep},
     plan::Plan,
@@ -17,6 +17,7 @@ pub(super) struct VisibleGhost<'p> {
     open: Vec<Group>,
     /// The ghosts of the step before.
     last: Vec<Ghost>,
+    modes: ResidueModes,
 }
 
 /// Ghosts that appeared in one step.
@@ -51,7 +52,13 @@ const GRACE: u64 = 3;
 
 impl<'p> VisibleGhost<'p> {
     pub(super) fn new(setup: &Setup<'p>) -> Self {
-        Self { limit_l: setup.limits.visible_ghost.limit_l.value, plan: setup.plan, open: Vec::new(), last: Vec::new() }
+        Self {
+            limit_l: setup.limits.visible_ghost.limit_l.value,
+            plan: setup.plan,
+            open: Vec::new(),
+            last: Vec::new(),
+            modes: ResidueModes::default(),
+        }
     }
 
     fn follow(&mut self, step: &PlayedStep<'_>, sink: &mut Sink) {
@@ -111,6 +118,7 @@ impl<'p> VisibleGhost<'p> {
                 ("px", pixels as f64),
                 ("mm2", display.area_mm2(pixels)),
             ],
+            margin: self.modes.margin(worst_l, self.limit_l, display),
             // A ghost that every round of a repetition leaves in a place is told once.
             key: wording::rect(group.appeared),
             ..Observation::default()
@@ -152,6 +160,7 @@ fn largest(mut ghosts: Vec<&Ghost>) -> Vec<Rect> {
 
 impl Rule for VisibleGhost<'_> {
     fn step(&mut self, step: &PlayedStep<'_>, sink: &mut Sink) {
+        self.modes.see(step);
         if step.ghosts == self.last {
             // Those that were seen a step ago are seen still.
             let before = step.planned.index.saturating_sub(1);

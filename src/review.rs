@@ -9,7 +9,9 @@ use crate::{
         TileGrid,
         pipeline::{self, First, ScreenSource, Setting, Transition},
     },
-    finding::{Finding, PlanMargin, StepField, Summary, SummaryTally, accept_findings, add_fingerprints, sort_findings},
+    finding::{
+        Finding, PlanMargin, StepField, Summary, SummaryTally, accept_findings, add_fingerprints, sort_findings,
+    },
     panel::{FlashLimits, FlashPeak, GhostLimits, PlayedStep, Player, Watched},
     plan::{Begins, LimitValue, Plan, PlannedStep, ScreenId},
     rules::{RuleRunner, Selection},

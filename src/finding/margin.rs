@@ -201,12 +201,10 @@ mod tests {
         let holds = |reached, factor| {
             PlanMargin { reached, limit: LimitValue { value: 2.0, origin: Origin::RulePage }, factor }.holds()
         };
-        assert_eq!([1.0, 1.01, 2.0, 2.01].map(|reached| holds(reached, Some(2.0))), [
-            Holds::Kept,
-            Holds::Open,
-            Holds::Open,
-            Holds::Broken
-        ]);
+        assert_eq!(
+            [1.0, 1.01, 2.0, 2.01].map(|reached| holds(reached, Some(2.0))),
+            [Holds::Kept, Holds::Open, Holds::Open, Holds::Broken]
+        );
         assert_eq!([0.0, 2.0, 2.01].map(|reached| holds(reached, None)), [Holds::Open, Holds::Open, Holds::Broken]);
     }
 }

@@ -150,11 +150,8 @@ impl SummaryTally {
         let limit_l = limits.visible_ghost.limit_l;
         let residue =
             PlanMargin { reached: self.summary.residue_l, limit: limit_l, factor: self.modes.factor(&plan.display) };
-        let answer = |reached| PlanMargin {
-            reached,
-            limit: limits.slow_answer.first_ms,
-            factor: certainty.first_visible,
-        };
+        let answer =
+            |reached| PlanMargin { reached, limit: limits.slow_answer.first_ms, factor: certainty.first_visible };
         let energy = |budget: &f64| PlanMargin {
             reached: self.summary.energy_mj,
             limit: LimitValue { value: *budget, origin: Origin::Plan },

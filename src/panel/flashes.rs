@@ -417,7 +417,8 @@ fn told_apart(parts: Vec<Part<'_>>, allowed: usize) -> Vec<Part<'_>> {
     if parts.len() == 1 {
         return parts;
     }
-    let weigh = |(source, halves): Part<'_>| if source.is_alone { halves.min(allowed.saturating_sub(1)) } else { halves };
+    let weigh =
+        |(source, halves): Part<'_>| if source.is_alone { halves.min(allowed.saturating_sub(1)) } else { halves };
     parts.into_iter().map(|part| (part.0, weigh(part))).collect()
 }
 

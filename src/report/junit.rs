@@ -141,8 +141,11 @@ fn reviewed(report: &RunReport, of: &PlanReport, plan: &ReviewedPlan) -> Suite {
     // A case only where there is something to tell: it is none of the rules.
     cases.extend(found.remove(OWN_FAULT).map(|found| own_fault(report, of, plan, name.clone(), &found)));
     let not_checked = plan.summary.not_checked.iter().map(|text| format!("not checked: {text}"));
-    let told: Vec<String> =
-        margin_lines(&plan.summary).into_iter().chain(not_checked).chain(plan.gone.iter().map(|gone| format!("gone: {}", gone_words(gone)))).collect();
+    let told: Vec<String> = margin_lines(&plan.summary)
+        .into_iter()
+        .chain(not_checked)
+        .chain(plan.gone.iter().map(|gone| format!("gone: {}", gone_words(gone))))
+        .collect();
     Suite {
         name,
         tests: cases.len(),

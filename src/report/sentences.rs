@@ -44,7 +44,8 @@ pub(super) fn estimate_words(finding: &Finding) -> Option<String> {
         Figure::Energy => "energy",
     };
     let part = match margin.turns_at() {
-        part if part < 0.995 => format!("{} of it", short(part)),
+        // Down, so that what is said holds; not where a last bit is missing.
+        part if part < 1.0 => format!("{} of it", (part * 100.0 + 1e-6).floor() / 100.0),
         _ => "a little less".into(),
     };
     Some(format!("by an estimated figure: silent if the {figure} were {part}"))
@@ -54,7 +55,8 @@ pub(super) fn estimate_words(finding: &Finding) -> Option<String> {
 /// first.
 pub(super) fn margin_lines(summary: &Summary) -> Vec<String> {
     let known = summary.margins.named().into_iter().filter_map(|(name, margin)| Some((name, margin?, margin?.factor?)));
-    let mut lines: Vec<_> = known.map(|(name, margin, factor)| (margin.holds(), margin_line(name, margin, factor))).collect();
+    let mut lines: Vec<_> =
+        known.map(|(name, margin, factor)| (margin.holds(), margin_line(name, margin, factor))).collect();
     lines.sort_by_key(|(holds, _)| *holds);
     lines.into_iter().map(|(_, line)| line).collect()
 }
@@ -72,7 +74,8 @@ fn margin_line(name: &str, margin: PlanMargin, factor: f64) -> String {
         Origin::RulePage => format!("the {limit}{unit} {usual}"),
         origin => format!("{} limit of {limit}{unit}", origin.whose()),
     };
-    let sure = if factor > 1.0 { format!("an estimate, good to a factor of {factor}") } else { "taken as exact".into() };
+    let sure =
+        if factor > 1.0 { format!("an estimate, good to a factor of {factor}") } else { "taken as exact".into() };
     format!("{what} {reached} of {of}; {sure}: {}", margin.holds().word())
 }
 

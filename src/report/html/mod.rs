@@ -20,7 +20,10 @@ use maud::{DOCTYPE, Markup, PreEscaped, html};
 
 use super::{
     PlanOutcome, PlanReport, ReviewedPlan, RunReport,
-    sentences::{PREDICTIONS, count, estimate_words, gone_words, margin_lines, ms, pieces, place_words, sentence, severities, stopped},
+    sentences::{
+        PREDICTIONS, count, estimate_words, gone_words, margin_lines, ms, pieces, place_words, sentence, severities,
+        stopped,
+    },
 };
 use crate::{
     finding::{Finding, Severity, Summary},

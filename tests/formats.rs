@@ -4,8 +4,13 @@
 #![expect(clippy::unwrap_used, reason = "a test stops at what must not happen")]
 
 mod common;
+#[path = "common/edges.rs"]
+mod edges;
+#[path = "common/flashing.rs"]
+mod flashing;
 mod formats {
     mod junit;
+    mod margins;
     mod markdown;
     mod sarif;
     pub(crate) mod standards;

@@ -32,7 +32,8 @@ pub(crate) struct ReviewArguments {
     /// From which level on a finding makes the exit status 1
     #[arg(long, value_enum, default_value = "error", ignore_case = true)]
     pub(super) gate: GateWord,
-    /// Which findings do so: with `sure`, none that an estimated figure within its certainty could turn
+    /// Which findings count for that: all, or only those that hold even where an estimated figure of the display is off by its
+    /// factor (where the display gives no factor, they count)
     #[arg(long, value_enum, default_value = "all", ignore_case = true)]
     pub(super) gate_on: GateOnWord,
     /// Draw an annotated picture of every step with findings into this folder

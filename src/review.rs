@@ -9,9 +9,11 @@ use crate::{
         TileGrid,
         pipeline::{self, First, ScreenSource, Setting, Transition},
     },
-    finding::{Finding, StepField, Summary, SummaryTally, accept_findings, add_fingerprints, sort_findings},
-    panel::{GhostLimits, PlayedStep, Player, Watched},
-    plan::{Begins, Plan, PlannedStep, ScreenId},
+    finding::{
+        Finding, PlanMargin, StepField, Summary, SummaryTally, accept_findings, add_fingerprints, sort_findings,
+    },
+    panel::{FlashLimits, FlashPeak, GhostLimits, PlayedStep, Player, Watched},
+    plan::{Begins, LimitValue, Plan, PlannedStep, ScreenId},
     rules::{RuleRunner, Selection},
     screen::{Picture, ScreenFault},
 };
@@ -66,14 +68,17 @@ fn review_on<'p>(
     see: &mut dyn FnMut(&PlayedStep<'_>),
 ) -> Result<Review, Vec<BrokenScreen>> {
     let mut tally = SummaryTally::default();
+    let mut flashes = FlashPeak::new(plan, flash_limits(plan));
     play(plan, screens, threads, &mut |step| {
         bench.step(step);
         tally.step(step, plan);
+        flashes.step(step);
         see(step);
     })?;
     bench.end();
     let mut findings = bench.take_findings();
     let mut summary = tally.finish(plan);
+    summary.margins.flashes = Some(margin_of(&flashes, plan));
     summary.not_checked.extend(selection.words());
     let matched = accept_findings(&mut findings, &plan.accept);
     summary.count(&findings);
@@ -176,6 +181,17 @@ pub(crate) fn new_player(plan: &Plan, begins: Arc<Picture>) -> Player<'_> {
 pub(crate) fn ghost_limits(plan: &Plan) -> GhostLimits {
     let limits = &plan.limits.visible_ghost;
     GhostLimits { limit_l: limits.limit_l.value, area_mm2: limits.area_mm2.value }
+}
+
+/// From which flashes on too many are told in this plan.
+fn flash_limits(plan: &Plan) -> FlashLimits {
+    let limits = &plan.limits.flashes_too_fast;
+    FlashLimits { sr: limits.sr.value, per_second: limits.per_second.value }
+}
+
+fn margin_of(flashes: &FlashPeak<'_>, plan: &Plan) -> PlanMargin {
+    let limit = LimitValue { value: flashes.allowed(), ..plan.limits.flashes_too_fast.per_second };
+    PlanMargin { reached: flashes.reached(), limit, factor: plan.display.certainty.flashes }
 }
 
 /// From where on the panel tells of something in this plan.

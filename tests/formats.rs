@@ -4,8 +4,13 @@
 #![expect(clippy::unwrap_used, reason = "a test stops at what must not happen")]
 
 mod common;
+#[path = "common/edges.rs"]
+mod edges;
+#[path = "common/flashing.rs"]
+mod flashing;
 mod formats {
     mod junit;
+    mod margins;
     mod markdown;
     mod sarif;
     pub(crate) mod standards;
@@ -76,12 +81,22 @@ fn from_json(report: &Value) -> Vec<Line> {
         let line = |finding: &Value| {
             let at = format!("{}:{}", finding["at"]["line"], finding["at"]["column"]);
             let accepted = if finding["accepted"].is_null() { "" } else { " accepted" };
+            let margin = margin_of(finding);
             let word = |field: &str| finding[field].as_str().unwrap();
-            (format!("{name} {} {} {at}{accepted}", word("rule"), word("level")), word("message").to_owned())
+            (format!("{name} {} {} {at}{margin}{accepted}", word("rule"), word("level")), word("message").to_owned())
         };
         plan["findings"].as_array().unwrap().iter().map(line).collect()
     };
     sorted(report["plans"].as_array().unwrap().iter().flat_map(of_plan).collect())
+}
+
+/// The margin of a finding, and whether it is sure, from JSON fields; nothing where it has none.
+fn margin_of(fields: &Value) -> String {
+    let fields = fields.as_object().unwrap();
+    assert_eq!(fields.contains_key("margin"), fields.contains_key("sure"), "both or neither");
+    fields
+        .get("margin")
+        .map_or(String::new(), |margin| format!(" margin {} {}", margin.as_f64().unwrap(), fields["sure"]))
 }
 
 fn from_sarif(log: &Value) -> Vec<Line> {
@@ -96,7 +111,11 @@ fn from_sarif(log: &Value) -> Vec<Line> {
         let at = format!("{}:{}", place["region"]["startLine"], place["region"]["startColumn"]);
         let accepted = if result["suppressions"].as_array().unwrap().is_empty() { "" } else { " accepted" };
         let level = result["level"].as_str().unwrap();
-        (format!("{name} {rule} {level} {at}{accepted}"), result["message"]["text"].as_str().unwrap().to_owned())
+        let margin = margin_of(&result["properties"]);
+        (
+            format!("{name} {rule} {level} {at}{margin}{accepted}"),
+            result["message"]["text"].as_str().unwrap().to_owned(),
+        )
     };
     sorted(run["results"].as_array().unwrap().iter().map(line).collect())
 }
@@ -112,7 +131,17 @@ fn from_junit(document: &str) -> Vec<Line> {
             let (level, place) = first.split_once(" at ").unwrap();
             let at: Vec<&str> = place.rsplitn(3, ':').collect();
             let accepted = if words.lines().any(|line| line.starts_with("accepted: ")) { " accepted" } else { "" };
-            lines.push((format!("{suite} {rule} {level} {}:{}{accepted}", at[1], at[0]), words.to_owned()));
+            let margin = words.lines().find_map(|line| line.strip_prefix("margin: ")?.split_once(" of the limit, "));
+            let margin = margin.map_or(String::new(), |(margin, sure)| {
+                let sure = match sure {
+                    "sure" => "true",
+                    "not sure" => "false",
+                    "certainty not given" => "null",
+                    other => panic!("{other}"),
+                };
+                format!(" margin {margin} {sure}")
+            });
+            lines.push((format!("{suite} {rule} {level} {}:{}{margin}{accepted}", at[1], at[0]), words.to_owned()));
         }
     }
     sorted(lines)
@@ -216,6 +245,39 @@ fn accepted_findings_other_temperatures_and_gates_are_the_same_in_every_format()
         let told = Told::of(folder.path(), arguments).valid();
         assert!(from_json(&told.json).iter().any(|(key, _)| key.ends_with(" accepted")), "{arguments:?}");
         assert_same_findings(&told);
+    }
+}
+
+/// 500.05 ms are 1.25 of the time allowed, 125.05 ms 1.04 of it.
+const LATE: &str = r#"{ "rules": { "slow-answer": { "first_ms": 120, "whole_ms": 400 } },
+  "steps": [{ "label": "square", "screen": "square.png", "cause": "key", "updates": [{ "mode": "full" }] }] }"#;
+
+#[test]
+fn every_format_says_how_sure_a_finding_is() {
+    let folder = Folder::usual();
+    folder.plan("late.plan.json", LATE);
+    let mut display = common::example_display([16, 8]);
+    for (certainty, expected) in [
+        (serde_json::json!({}), "null null"),
+        (serde_json::json!({ "first_visible": 1.5, "durations": 1.2 }), "false true"),
+    ] {
+        display["certainty"] = certainty;
+        folder.display("panel.display.json", &display);
+        let told = Told::of(folder.path(), &["."]).valid();
+        assert_same_findings(&told);
+        let lines = from_json(&told.json);
+        let sure: Vec<&str> =
+            lines.iter().filter_map(|line| line.0.split(" margin ").nth(1)?.split(' ').nth(1)).collect();
+        assert_eq!(sure.join(" "), expected, "{lines:?}");
+        let in_words = "by an estimated figure: silent if the time to the answer were 0.95 of it";
+        let said =
+            [told.sarif.to_string(), told.junit, told.markdown].map(|text| text.to_lowercase().contains(in_words));
+        assert_eq!(said, [expected.contains("false"); 3]);
+        let of_plan = |report: &Value, path: &str| report.pointer(path).unwrap().clone();
+        assert_eq!(
+            of_plan(&told.json, "/plans/0/summary/margins"),
+            of_plan(&told.sarif, "/runs/0/properties/plans/0/margins")
+        );
     }
 }
 

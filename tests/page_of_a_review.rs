@@ -135,13 +135,17 @@ fn charts_of_two_plans_have_the_same_axes_and_say_and_draw_the_figures_of_each()
         for (figure, key, is_sum) in [
             ("flashes", "flashing_updates", true),
             ("answers", "longest_answer_ms", false),
-            ("residue", "worst_residue_l", false),
+            ("residue", "residue_l", false),
             ("energy", "energy_mj", true),
         ] {
             let charts = ["before", "after"].map(|side| chart_of(&page, figure, side));
             assert_eq!(charts[0].texts, charts[1].texts, "{fixture}, {figure}: the axes are the same");
             let values = summaries.each_ref().map(|summary| summary[key].as_f64().unwrap());
-            let most = values[0].max(values[1]);
+            // The limit of residue is drawn too.
+            let limits =
+                summaries.each_ref().map(|summary| summary["margins"][figure]["limit"].as_f64().unwrap_or(0.0));
+            let drawn_limit = if figure == "residue" { limits[0].max(limits[1]) } else { 0.0 };
+            let most = values[0].max(values[1]).max(drawn_limit);
             for (chart, value) in charts.iter().zip(values) {
                 let drawn = if is_sum { chart.last } else { chart.highest } * most;
                 assert!((drawn - value).abs() <= 0.002 * most, "{fixture}, {figure}: {drawn} drawn, {value} expected");
@@ -153,6 +157,34 @@ fn charts_of_two_plans_have_the_same_axes_and_say_and_draw_the_figures_of_each()
             assert!(charts[0].name.contains(" before ") && charts[1].name.contains(" after "));
         }
     }
+}
+
+#[test]
+fn the_time_chart_shows_residue_below_the_limit_and_the_limit_as_a_line() {
+    let plan = "logbook/sound.plan.json";
+    let summary = summary_of(plan);
+    let (residue_l, limit_l) =
+        (summary["residue_l"].as_f64().unwrap(), summary["margins"]["residue"]["limit"].as_f64().unwrap());
+    assert!(residue_l > 0.05 && residue_l < limit_l && summary["worst_residue_l"] == 0.0, "{summary}");
+    let page = page(&[plan]).1;
+    let begin = page.find("<svg class=\"chart\"").unwrap();
+    let svg = &page[begin..begin + page[begin..].find("</svg>").unwrap() + "</svg>".len()];
+    let svg = roxmltree::Document::parse(svg).unwrap();
+    let path = |class: &str| {
+        let path = svg.descendants().find(|node| node.attribute("class") == Some(class)).unwrap();
+        path.attribute("d").unwrap().to_owned()
+    };
+    let heights = |path: &str| -> Vec<f64> {
+        path.split('V').skip(1).map(|rest| rest.split('H').next().unwrap().parse().unwrap()).collect()
+    };
+    let begins_at = |path: &str| -> f64 { path.split([' ', 'H']).nth(1).unwrap().parse().unwrap() };
+    let (curve, limit) = (path("ghost"), path("limit"));
+    // The curve begins at the bottom, the limit, which is more than the curve reaches, lies on top.
+    let (bottom, top) = (begins_at(&curve), begins_at(&limit));
+    let highest = heights(&curve).into_iter().fold(f64::MAX, f64::min);
+    let drawn_l = (bottom - highest) / (bottom - top) * limit_l;
+    assert!((drawn_l - residue_l).abs() < 0.01 * limit_l, "{drawn_l} drawn, {residue_l} expected");
+    assert!(text_of(svg.root()).contains(&format!("up to {residue_l:.1} L*")));
 }
 
 /// A figure as a chart's text says it.

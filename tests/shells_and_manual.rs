@@ -88,7 +88,7 @@ fn shells_read_their_completions() {
 fn bash_completes_a_line() {
     for (line, expected) in [
         ("stillpage gl", "glass"),
-        ("stillpage review --ga", "--gate"),
+        ("stillpage review --ga", "--gate\n--gate-on"),
         ("stillpage review --gate wa", "warning"),
         ("stillpage review --only left", "left-behind"),
         ("stillpage rules pen", "pen-lags"),

@@ -5,6 +5,7 @@
 mod accept;
 mod correction;
 mod fingerprint;
+mod margin;
 mod own_fault;
 mod summary;
 
@@ -15,6 +16,7 @@ use crate::{geometry::Rect, panel::PlayedStep, plan::Step};
 pub use accept::{accept_findings, is_accepted};
 pub use correction::{Change, ChangeOf, Correction};
 pub use fingerprint::add_fingerprints;
+pub use margin::{Figure, Holds, Margin, PlanMargin, PlanMargins, ResidueModes};
 pub use own_fault::{OWN_FAULT, guarded};
 pub use summary::{Power, Summary, SummaryTally};
 
@@ -67,6 +69,8 @@ pub struct Finding {
     pub corrections: Vec<Correction>,
     /// The figures that the message was made from.
     pub figures: BTreeMap<&'static str, f64>,
+    /// How far beyond its limit the estimated figure is that it rests on; nothing where it rests on none.
+    pub margin: Option<Margin>,
     /// The JSON pointer to the field of the plan that it is about.
     pub pointer: String,
     /// Stays the same when other parts of the plan change.
@@ -93,6 +97,12 @@ impl Finding {
         self.known && self.accepted.is_none()
     }
 
+    /// Whether it holds even where the figure that it rests on is off by its factor; nothing where nobody gives one. What
+    /// rests on no estimated figure is sure.
+    pub fn sure(&self) -> Option<bool> {
+        self.margin.map_or(Some(true), |margin| margin.sure())
+    }
+
     /// Whether it is new, and nobody has decided to live with it.
     pub fn is_open(&self) -> bool {
         self.accepted.is_none() && !self.known
@@ -116,6 +126,8 @@ pub struct Observation {
     pub key: String,
     /// Exact changes of the plan that take it away, each on its own, the best first.
     pub corrections: Vec<Correction>,
+    /// How far beyond its limit the estimated figure is that it rests on.
+    pub margin: Option<Margin>,
     /// Another severity than the rule's own, which it never exceeds.
     pub severity: Option<Severity>,
 }
@@ -219,6 +231,7 @@ impl Sink {
             let finding = &mut self.findings[*known];
             finding.last_step = finding.last_step.max(place.last_step);
             finding.times += 1;
+            finding.margin = larger(finding.margin, observation.margin);
             return;
         }
         self.known.insert(key, self.findings.len());
@@ -235,6 +248,7 @@ impl Sink {
             help: observation.help,
             corrections: observation.corrections,
             figures: observation.figures.into_iter().collect(),
+            margin: observation.margin,
             pointer: place.pointer,
             fingerprint: String::new(),
             accepted: None,
@@ -252,6 +266,12 @@ impl Sink {
         self.known.clear();
         std::mem::take(&mut self.findings)
     }
+}
+
+/// The larger of two margins; none of what was once seen without one, which is sure by nature.
+fn larger(one: Option<Margin>, other: Option<Margin>) -> Option<Margin> {
+    let (one, other) = (one?, other?);
+    Some(if other.value() > one.value() { other } else { one })
 }
 
 /// Puts findings into their order: by step, then rule, then field of the plan.

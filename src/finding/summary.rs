@@ -2,10 +2,10 @@
 
 use std::collections::BTreeMap;
 
-use super::{Finding, Severity};
+use super::{Finding, PlanMargin, PlanMargins, ResidueModes, Severity};
 use crate::{
     panel::PlayedStep,
-    plan::{LimitValue, Plan, RuleLimits},
+    plan::{LimitValue, Origin, Plan, RuleLimits},
 };
 
 /// The figures of a plan.
@@ -31,12 +31,16 @@ pub struct Summary {
     pub energy_mj: f64,
     /// The strongest ghost at the end of any step, L*.
     pub worst_residue_l: f64,
+    /// How far the pixels of the smallest area that counts are off at least, at the worst step, below the limit too, L*.
+    pub residue_l: f64,
     /// The most updates since cleaning of any pixel.
     pub most_since_cleaning: u32,
     /// The longest time from a touch, key or pen to the first visible change, ms.
     pub longest_answer_ms: f64,
     /// The mean power over the plan's length, mW, and with it the days per charge; where the figures for it are given.
     pub power: Option<Power>,
+    /// How near the plan came to the limits that rest on estimated figures.
+    pub margins: PlanMargins,
     /// What was not checked, and why.
     pub not_checked: Vec<String>,
 }
@@ -91,6 +95,9 @@ pub struct SummaryTally {
     /// The end of what was driven without a pause, and how long was driven before it.
     driven_until_ms: f64,
     driven_ms: f64,
+    /// The longest time to an answer, where there is one, without those that the pen gets from the controller.
+    answer_ms: Option<f64>,
+    modes: ResidueModes,
 }
 
 impl SummaryTally {
@@ -99,6 +106,8 @@ impl SummaryTally {
         self.ends_ms = self.ends_ms.max(step.updates_request_ms());
         let summary = &mut self.summary;
         summary.worst_residue_l = summary.worst_residue_l.max(step.worst_residue_l());
+        summary.residue_l = summary.residue_l.max(step.residue_l);
+        self.modes.see(step);
         summary.most_since_cleaning = summary.most_since_cleaning.max(step.glass.most_since_cleaning());
         for update in step.updates.iter().filter(|update| !update.sent.is_empty()) {
             let mode = &plan.display.modes[update.mode];
@@ -112,7 +121,11 @@ impl SummaryTally {
             self.driven_until_ms = self.driven_until_ms.max(times.finish_ms);
         }
         if let (Some(first), true) = (step.first_visible_ms(), step.planned.step.cause.is_person()) {
-            summary.longest_answer_ms = summary.longest_answer_ms.max(first - step.updates_request_ms());
+            let answer_ms = first - step.updates_request_ms();
+            summary.longest_answer_ms = summary.longest_answer_ms.max(answer_ms);
+            if step.planned.step.strokes.is_empty() {
+                self.answer_ms = Some(self.answer_ms.unwrap_or(0.0).max(answer_ms));
+            }
         }
     }
 
@@ -126,8 +139,30 @@ impl SummaryTally {
         self.summary.seconds = self.ends_ms / 1000.0;
         self.summary.driving_seconds = self.driven_ms / 1000.0;
         self.summary.not_checked = not_checked(plan);
+        self.summary.margins = self.margins(plan);
         self.summary.power = power(&self.summary, plan);
         self.summary
+    }
+
+    /// Those that follow from the figures; of flashes nothing is known here.
+    fn margins(&self, plan: &Plan) -> PlanMargins {
+        let (limits, certainty) = (&plan.limits, &plan.display.certainty);
+        let limit_l = limits.visible_ghost.limit_l;
+        let residue =
+            PlanMargin { reached: self.summary.residue_l, limit: limit_l, factor: self.modes.factor(&plan.display) };
+        let answer =
+            |reached| PlanMargin { reached, limit: limits.slow_answer.first_ms, factor: certainty.first_visible };
+        let energy = |budget: &f64| PlanMargin {
+            reached: self.summary.energy_mj,
+            limit: LimitValue { value: *budget, origin: Origin::Plan },
+            factor: certainty.energy,
+        };
+        PlanMargins {
+            residue: Some(residue),
+            answers: self.answer_ms.map(answer),
+            flashes: None,
+            energy: plan.budgets.get("energy_mj").map(energy),
+        }
     }
 }
 

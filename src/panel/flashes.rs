@@ -50,6 +50,10 @@ pub struct FastFlashes {
     pub pixels: u64,
     /// Their solid angle, sr.
     pub sr: f64,
+    /// The most flashes within a second that an area of the threshold's size has, and how many are allowed.
+    pub on_large_area: f64,
+    /// How many flashes are still allowed, in whole halves.
+    pub allowed: f64,
 }
 
 /// What a viewer has before the eye: the panel's tiles, the field of view in pixels, and how large a pixel looks.
@@ -176,6 +180,14 @@ impl<'p> FlashWatch<'p> {
     /// Takes a step; gives the thresholds that break with its updates.
     pub fn step(&mut self, step: &PlayedStep<'_>) -> Vec<FastFlashes> {
         let mut found = Vec::new();
+        self.each_source(step, |watch, kind, index, fresh| {
+            found.extend(watch.take(kind, fresh).into_iter().map(|found| FastFlashes { update: index, ..found }));
+        });
+        found
+    }
+
+    /// Does something with what each update of a step shows, after those have gone that no longer share a second with it.
+    fn each_source(&mut self, step: &PlayedStep<'_>, mut work: impl FnMut(&mut Self, FlashKind, usize, Source)) {
         // No later update begins before its request.
         let oldest_ms = step.updates_request_ms() - SECOND_MS;
         for kind in [FlashKind::General, FlashKind::Red] {
@@ -191,10 +203,9 @@ impl<'p> FlashWatch<'p> {
                     (_, FlashKind::Red) => What::Pixels(update.red.clone()),
                 };
                 let fresh = Source::new(moments_of(mode, start_ms, duration_ms), what, &self.view.grid);
-                found.extend(self.take(kind, fresh).into_iter().map(|found| FastFlashes { update: index, ..found }));
+                work(self, kind, index, fresh);
             }
         }
-        found
     }
 
     fn sources(&mut self, kind: FlashKind) -> &mut VecDeque<Source> {
@@ -221,6 +232,99 @@ impl<'p> FlashWatch<'p> {
         earlier.push_back(fresh);
         alone.into_iter().chain(together).map(|found| FastFlashes { kind, ..found }).collect()
     }
+}
+
+/// Measures how many flashes within a second a plan comes to on an area of the threshold's size, also where that many are
+/// allowed.
+#[derive(Clone, Debug)]
+pub struct FlashPeak<'p> {
+    watch: FlashWatch<'p>,
+    most_halves: usize,
+    /// Whether the whole panel is large enough.
+    may_be_large: bool,
+}
+
+impl<'p> FlashPeak<'p> {
+    /// A measure that has seen nothing yet.
+    pub fn new(plan: &'p Plan, limits: FlashLimits) -> Self {
+        let watch = FlashWatch::new(plan, limits);
+        let may_be_large = plan.screen_size().pixels() as f64 * watch.view.sr_of_pixel >= limits.sr;
+        Self { watch, most_halves: 0, may_be_large }
+    }
+
+    /// Takes a step.
+    pub fn step(&mut self, step: &PlayedStep<'_>) {
+        if !self.may_be_large {
+            return;
+        }
+        let most_halves = &mut self.most_halves;
+        self.watch.each_source(step, |watch, kind, _, fresh| {
+            if fresh.pixels == 0 {
+                return;
+            }
+            let (sr, view) = (watch.limits.sr, watch.view.clone());
+            let earlier = watch.sources(kind);
+            let seconds = seconds_of(&earlier.iter().collect::<Vec<_>>(), &fresh);
+            *most_halves = most_on_large_area(&seconds, *most_halves, sr, &view);
+            drop(seconds);
+            earlier.push_back(fresh);
+        });
+    }
+
+    /// The most flashes within a second so far; a swing of the content is half a flash.
+    pub fn reached(&self) -> f64 {
+        self.most_halves as f64 / 2.0
+    }
+
+    /// As many are allowed, in whole halves.
+    pub fn allowed(&self) -> f64 {
+        allowed_halves(self.watch.limits) as f64 / 2.0
+    }
+}
+
+fn allowed_halves(limits: FlashLimits) -> usize {
+    (2.0 * limits.per_second).floor() as usize
+}
+
+/// The most halves of flashes that a large area has in any of some seconds, no fewer than known already.
+fn most_on_large_area(seconds: &[Vec<Part<'_>>], known: usize, limit_sr: f64, view: &View) -> usize {
+    let has_more = |parts: &Vec<Part<'_>>, halves| break_of(parts, halves, limit_sr, view).is_some();
+    let mut most = known;
+    for parts in seconds {
+        while has_more(parts, most) {
+            most += 1;
+        }
+    }
+    most
+}
+
+/// What lies in each second that holds something of `fresh`, which is the last.
+fn seconds_of<'s>(earlier: &[&'s Source], fresh: &'s Source) -> Vec<Vec<Part<'s>>> {
+    let (sources, moments_ms) = near(earlier, fresh);
+    let mut reached = 0;
+    let mut seconds = Vec::new();
+    for from_ms in &moments_ms {
+        // A second that reaches no farther than the one before it holds nothing that that one does not.
+        let reach = moments_ms.partition_point(|at_ms| *at_ms < from_ms + SECOND_MS);
+        if std::mem::replace(&mut reached, reach) != reach {
+            seconds.push(parts_of(&sources, fresh, *from_ms));
+        }
+    }
+    seconds.retain(|parts| !parts.is_empty());
+    seconds
+}
+
+/// Sources that may share a second with `fresh`, and the moments of all of them, rising.
+fn near<'s>(earlier: &[&'s Source], fresh: &Source) -> (Vec<&'s Source>, Vec<f64>) {
+    let (Some(first_ms), Some(last_ms)) = (fresh.at_ms.first(), fresh.at_ms.last()) else {
+        return (Vec::new(), Vec::new());
+    };
+    let near = |at_ms: &f64| *at_ms > first_ms - SECOND_MS && *at_ms < last_ms + SECOND_MS;
+    let sources: Vec<&Source> = earlier.iter().copied().filter(|source| source.at_ms.iter().any(near)).collect();
+    let all = sources.iter().copied().chain([fresh]);
+    let mut moments_ms: Vec<f64> = all.flat_map(|source| source.at_ms.iter().copied().filter(near)).collect();
+    moments_ms.sort_by(f64::total_cmp);
+    (sources, moments_ms)
 }
 
 /// When the flashes of an update are, or the one swing of one that has none.
@@ -271,15 +375,10 @@ impl Source {
 /// The largest break of the threshold in a second that holds something of `fresh`. A source that breaks it alone is told
 /// apart: among others it stands for less than the limit, so that they must add a whole flash.
 fn worst_of(earlier: &[&Source], fresh: &Source, limits: FlashLimits, view: &View) -> Option<FastFlashes> {
-    let (Some(first_ms), Some(last_ms)) = (fresh.at_ms.first(), fresh.at_ms.last()) else { return None };
-    let near = |at_ms: &f64| *at_ms > first_ms - SECOND_MS && *at_ms < last_ms + SECOND_MS;
-    let sources: Vec<&Source> = earlier.iter().copied().filter(|source| source.at_ms.iter().any(near)).collect();
+    let (sources, moments_ms) = near(earlier, fresh);
     let least_parts = 1 + usize::from(!earlier.is_empty());
-    let mut moments_ms: Vec<f64> =
-        sources.iter().copied().chain([fresh]).flat_map(|source| source.at_ms.iter().copied().filter(near)).collect();
-    moments_ms.sort_by(f64::total_cmp);
-    let allowed = (2.0 * limits.per_second).floor() as usize;
-    let mut worst: Option<FastFlashes> = None;
+    let allowed = allowed_halves(limits);
+    let mut worst: Option<(FastFlashes, Vec<Part<'_>>)> = None;
     let mut reached = 0;
     for from_ms in &moments_ms {
         // A second that reaches no farther than the one before it holds nothing that that one does not. Where no whole
@@ -292,12 +391,16 @@ fn worst_of(earlier: &[&Source], fresh: &Source, limits: FlashLimits, view: &Vie
         if parts.len() < least_parts {
             continue;
         }
+        let parts = told_apart(parts, allowed);
         let found = break_of(&parts, allowed, limits.sr, view);
-        if found.is_some_and(|found| worst.is_none_or(|worst| found.sr > worst.sr)) {
-            worst = found;
+        if let Some(found) = found.filter(|found| worst.as_ref().is_none_or(|(worst, _)| found.sr > worst.sr)) {
+            worst = Some((found, parts));
         }
     }
-    worst
+    worst.map(|(worst, parts)| FastFlashes {
+        on_large_area: most_on_large_area(&[parts], allowed, limits.sr, view) as f64 / 2.0,
+        ..worst
+    })
 }
 
 /// What lies in the second from a moment on, the fresh source last; nothing where nothing of that does.
@@ -309,34 +412,38 @@ fn parts_of<'s>(sources: &[&'s Source], fresh: &'s Source, from_ms: f64) -> Vec<
     all.map(|source| (source, source.halves_from(from_ms))).filter(|(_, halves)| *halves > 0).collect()
 }
 
+/// The same, with what breaks the threshold alone standing for less than the limit beside others.
+fn told_apart(parts: Vec<Part<'_>>, allowed: usize) -> Vec<Part<'_>> {
+    if parts.len() == 1 {
+        return parts;
+    }
+    let weigh =
+        |(source, halves): Part<'_>| if source.is_alone { halves.min(allowed.saturating_sub(1)) } else { halves };
+    parts.into_iter().map(|part| (part.0, weigh(part))).collect()
+}
+
 /// The break of the threshold by what lies within a second, if there is one.
-fn break_of(parts: &[Part<'_>], allowed: usize, limit_sr: f64, view: &View) -> Option<FastFlashes> {
-    let is_alone = parts.len() == 1;
-    let weighed: Vec<Part<'_>> = parts
-        .iter()
-        .map(|(source, halves)| {
-            let told = source.is_alone && !is_alone;
-            (*source, if told { (*halves).min(allowed.saturating_sub(1)) } else { *halves })
-        })
-        .collect();
+fn break_of(weighed: &[Part<'_>], allowed: usize, limit_sr: f64, view: &View) -> Option<FastFlashes> {
     let pixel_halves: u64 = weighed.iter().map(|(source, halves)| source.pixels * *halves as u64).sum();
     // Most content is far too small: that is seen without looking at a tile.
     if (pixel_halves / (allowed as u64 + 1)) as f64 * view.sr_of_pixel < limit_sr - view.sr_of_pixel {
         return None;
     }
-    let (mask, most) = too_often(&weighed, allowed, view);
+    let (mask, most) = too_often(weighed, allowed, view);
     let rect = mask.bounds(&view.grid)?;
     let pixels = view.most_in_field(&mask);
     let sr = pixels as f64 * view.sr_of_pixel;
     (sr >= limit_sr).then(|| FastFlashes {
         kind: FlashKind::General,
         update: 0,
-        is_alone,
-        has_content: parts.iter().any(|(source, _)| matches!(source.what, What::Content(_))),
+        is_alone: weighed.len() == 1,
+        has_content: weighed.iter().any(|(source, _)| matches!(source.what, What::Content(_))),
         flashes: most as f64 / 2.0,
         rect,
         pixels,
         sr,
+        on_large_area: (allowed + 1) as f64 / 2.0,
+        allowed: allowed as f64 / 2.0,
     })
 }
 

@@ -22,7 +22,7 @@ mod state;
 mod swings;
 
 pub use drive::Driving;
-pub use flashes::{FastFlashes, FlashLimits, FlashWatch};
+pub use flashes::{FastFlashes, FlashLimits, FlashPeak, FlashWatch};
 pub use ghosts::{Ghost, GhostLimits};
 pub use law::{Law, Residue, Swing, Tones};
 pub use played::{PlayedPiece, PlayedStep, PlayedStroke, PlayedUpdate};

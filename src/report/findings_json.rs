@@ -10,7 +10,7 @@ use serde::Serialize;
 
 use super::{PlanOutcome, PlanReport, ReviewedPlan, RunReport, help_with_caution, rounded};
 use crate::{
-    finding::{Finding, Summary},
+    finding::{Finding, PlanMargin, Summary},
     known::KnownFinding,
     source::{Fault, Span},
 };
@@ -73,9 +73,30 @@ struct SummaryJson<'a> {
     driving_seconds: f64,
     energy_mj: f64,
     worst_residue_l: f64,
+    residue_l: f64,
     most_since_cleaning: u32,
     longest_answer_ms: f64,
+    margins: BTreeMap<&'static str, Option<MarginJson>>,
     not_checked: &'a [String],
+}
+
+#[derive(Serialize)]
+pub(super) struct MarginJson {
+    reached: f64,
+    limit: f64,
+    factor: Option<f64>,
+    verdict: &'static str,
+}
+
+impl From<PlanMargin> for MarginJson {
+    fn from(margin: PlanMargin) -> Self {
+        Self {
+            reached: rounded(margin.reached),
+            limit: rounded(margin.limit.value),
+            factor: margin.factor.map(rounded),
+            verdict: margin.holds().word(),
+        }
+    }
 }
 
 #[derive(Serialize)]
@@ -90,12 +111,28 @@ struct FindingJson<'a> {
     message: &'a str,
     help: Cow<'a, str>,
     figures: BTreeMap<&'a str, f64>,
+    #[serde(flatten)]
+    certainty: Option<CertaintyJson>,
     at: AtJson<'a>,
     fingerprint: &'a str,
     accepted: Option<&'a str>,
     /// Only where there is a list of known findings.
     #[serde(skip_serializing_if = "Option::is_none")]
     known: Option<bool>,
+}
+
+/// Only of a finding that rests on an estimated figure.
+#[derive(Serialize)]
+pub(super) struct CertaintyJson {
+    margin: f64,
+    /// Nothing where the display does not say by which factor the figure may be off.
+    sure: Option<bool>,
+}
+
+impl CertaintyJson {
+    pub(super) fn of(finding: &Finding) -> Option<Self> {
+        finding.margin.map(|margin| Self { margin: rounded(margin.value()), sure: margin.sure() })
+    }
 }
 
 #[derive(Serialize)]
@@ -174,10 +211,17 @@ fn summary_json(summary: &Summary) -> SummaryJson<'_> {
         driving_seconds: rounded(summary.driving_seconds),
         energy_mj: rounded(summary.energy_mj),
         worst_residue_l: rounded(summary.worst_residue_l),
+        residue_l: rounded(summary.residue_l),
         most_since_cleaning: summary.most_since_cleaning,
         longest_answer_ms: rounded(summary.longest_answer_ms),
+        margins: margins_json(summary),
         not_checked: &summary.not_checked,
     }
+}
+
+/// Every margin by its name; nothing where there is no such figure.
+pub(super) fn margins_json(summary: &Summary) -> BTreeMap<&'static str, Option<MarginJson>> {
+    summary.margins.named().into_iter().map(|(name, margin)| (name, margin.map(MarginJson::from))).collect()
 }
 
 fn finding_json<'a>(plan: &'a ReviewedPlan, finding: &'a Finding, place: Span) -> FindingJson<'a> {
@@ -193,6 +237,7 @@ fn finding_json<'a>(plan: &'a ReviewedPlan, finding: &'a Finding, place: Span) -
         message: &finding.message,
         help: help_with_caution(finding),
         figures: finding.figures.iter().map(|(name, figure)| (*name, rounded(*figure))).collect(),
+        certainty: CertaintyJson::of(finding),
         at: AtJson { file: &plan.source.name, line: at.line, column: at.column, pointer: &finding.pointer },
         fingerprint: &finding.fingerprint,
         accepted: finding.accepted.as_deref(),

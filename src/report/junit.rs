@@ -14,8 +14,8 @@ use quick_xml::se::Serializer;
 use serde::Serialize;
 
 use super::{
-    PlanOutcome, PlanReport, ReviewedPlan, RunReport, help_with_caution, paths,
-    sentences::{at_temperature, gone_words, headline, one_line},
+    PlanOutcome, PlanReport, ReviewedPlan, RunReport, help_with_caution, paths, rounded,
+    sentences::{at_temperature, estimate_words, gone_words, headline, margin_lines, one_line},
 };
 use crate::{
     finding::{Finding, OWN_FAULT},
@@ -141,8 +141,11 @@ fn reviewed(report: &RunReport, of: &PlanReport, plan: &ReviewedPlan) -> Suite {
     // A case only where there is something to tell: it is none of the rules.
     cases.extend(found.remove(OWN_FAULT).map(|found| own_fault(report, of, plan, name.clone(), &found)));
     let not_checked = plan.summary.not_checked.iter().map(|text| format!("not checked: {text}"));
-    let told: Vec<String> =
-        not_checked.chain(plan.gone.iter().map(|gone| format!("gone: {}", gone_words(gone)))).collect();
+    let told: Vec<String> = margin_lines(&plan.summary)
+        .into_iter()
+        .chain(not_checked)
+        .chain(plan.gone.iter().map(|gone| format!("gone: {}", gone_words(gone))))
+        .collect();
     Suite {
         name,
         tests: cases.len(),
@@ -230,6 +233,11 @@ fn finding_text(report: &RunReport, of: &PlanReport, plan: &ReviewedPlan, findin
         headline(finding),
         format!("what to do: {}", one_line(&help_with_caution(finding))),
     ];
+    lines.extend(finding.margin.map(|margin| {
+        let sure = margin.sure().map_or("certainty not given", |sure| if sure { "sure" } else { "not sure" });
+        format!("margin: {} of the limit, {sure}", rounded(margin.value()))
+    }));
+    lines.extend(estimate_words(finding));
     lines.extend(finding.rect.map(|rect| format!("on the screen: {:?}", rect.to_array())));
     lines.extend(
         plan.picture_of(finding).map(|path| format!("picture: {}", paths::from_folder(path, &report.working_folder))),

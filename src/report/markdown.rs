@@ -12,7 +12,10 @@ use std::{
 
 use super::{
     PlanOutcome, PlanReport, ReviewedPlan, RunReport, paths,
-    sentences::{PREDICTIONS, at_temperature, count, one_line, pieces, place_words, sentence, severities, stopped},
+    sentences::{
+        PREDICTIONS, at_temperature, count, estimate_words, margin_lines, one_line, pieces, place_words, sentence,
+        severities, stopped,
+    },
 };
 use crate::{
     finding::{Finding, Severity, Summary},
@@ -26,6 +29,8 @@ const MOST_PLANS: usize = 15;
 const MOST_FINDINGS: usize = 5;
 /// As many faults are told.
 const MOST_FAULTS: usize = 5;
+/// As many margins are told.
+const MOST_MARGINS: usize = 4;
 
 /// Writes the report. Links to pictures begin at `folder`, that of the file that is written.
 ///
@@ -36,6 +41,7 @@ pub fn write(report: &RunReport, folder: &str, out: &mut dyn Write) -> io::Resul
         heading(report),
         totals(report),
         table(report),
+        margins(report),
         faults(report),
         worst_findings(report, folder),
         cautions(report),
@@ -148,6 +154,26 @@ fn row(report: &RunReport, of: &PlanReport) -> String {
     )
 }
 
+/// How near the plans came to the limits that rest on estimated figures, where a display says how sure those are.
+fn margins(report: &RunReport) -> String {
+    let mut lines = Vec::new();
+    for of in &report.plans {
+        let PlanOutcome::Reviewed(plan) = &of.outcome else { continue };
+        let path = paths::from_folder(&of.path, &report.working_folder);
+        let name = format!("{}{}", escaped(&path), at_temperature(of.temperature_c));
+        let told = margin_lines(&plan.summary).into_iter().enumerate();
+        lines.extend(told.map(|(rank, line)| (rank, format!("- {name}: {}\n", prose(&line)))));
+    }
+    // The worst of every plan stands before any plan's second.
+    lines.sort_by_key(|(rank, _)| *rank);
+    let more = lines.len().saturating_sub(MOST_MARGINS) as u64;
+    let mut text: String = lines.into_iter().take(MOST_MARGINS).map(|(_, line)| line).collect();
+    if more > 0 {
+        let _ = write!(text, "\nAnd {}: the text report has them.\n", count(more, "more such line", "more such lines"));
+    }
+    text
+}
+
 fn faults(report: &RunReport) -> String {
     let faults: Vec<&Fault> = report.all_faults().collect();
     if faults.is_empty() {
@@ -238,8 +264,9 @@ fn finding_text(report: &RunReport, told: &Told<'_>, folder: &str) -> String {
         format!(" [Picture]({})", paths::link(picture, folder, &report.working_folder))
     });
     let step = if finding.is_of_a_step() { format!(", {}", escaped(&place_words(finding))) } else { String::new() };
+    let estimate = estimate_words(finding).map_or(String::new(), |words| format!(" {}", sentence(&words)));
     format!(
-        "**{}** `{}` in {path}{}, line {line}{step}{at}: {}\n   What to do: {}{picture}\n",
+        "**{}** `{}` in {path}{}, line {line}{step}{at}: {}{estimate}\n   What to do: {}{picture}\n",
         finding.severity.word(),
         finding.rule,
         at_temperature(of.temperature_c),

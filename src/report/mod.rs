@@ -115,16 +115,32 @@ pub struct RunReport {
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Gate {
     /// At this severity and above.
-    At(Severity),
+    At(Severity, GateOn),
     /// Never.
     Never,
+}
+
+/// Which findings make a run fail.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum GateOn {
+    /// All.
+    All,
+    /// Those that do not turn within the factor by which the figure they rest on may be off. Where the display gives no such
+    /// factor they count as ever.
+    Sure,
+}
+
+impl GateOn {
+    fn counts(self, finding: &Finding) -> bool {
+        self == Self::All || finding.sure() != Some(false)
+    }
 }
 
 impl Gate {
     /// Whether a finding makes the run fail.
     pub fn stops(self, finding: &Finding) -> bool {
         match self {
-            Self::At(severity) => finding.is_open() && finding.severity >= severity,
+            Self::At(severity, on) => finding.is_open() && finding.severity >= severity && on.counts(finding),
             Self::Never => false,
         }
     }

@@ -11,8 +11,10 @@ use std::{
 use serde::Serialize;
 
 use super::{
-    PlanOutcome, PlanReport, ReviewedPlan, RunReport, help_with_caution, paths, rounded,
-    sentences::{headline, one_line, sentence, stopped},
+    PlanOutcome, PlanReport, ReviewedPlan, RunReport,
+    findings_json::{CertaintyJson, MarginJson, margins_json},
+    help_with_caution, paths, rounded,
+    sentences::{estimate_words, headline, one_line, sentence, stopped},
 };
 use crate::{
     finding::{Finding, Severity},
@@ -211,6 +213,8 @@ struct ResultProperties<'a> {
     #[serde(skip_serializing_if = "Option::is_none")]
     temperature_c: Option<f64>,
     figures: BTreeMap<&'a str, f64>,
+    #[serde(flatten)]
+    certainty: Option<CertaintyJson>,
 }
 
 #[derive(Serialize)]
@@ -227,6 +231,7 @@ struct PlanProperties<'a> {
     display: &'a str,
     steps: u64,
     summary: BTreeMap<&'static str, f64>,
+    margins: BTreeMap<&'static str, Option<MarginJson>>,
 }
 
 /// Writes the report.
@@ -336,6 +341,7 @@ impl<'a> Writer<'a> {
                 r#box: None,
                 temperature_c: of.temperature_c,
                 figures: BTreeMap::new(),
+                certainty: None,
             },
         }
     }
@@ -361,6 +367,7 @@ impl<'a> Writer<'a> {
                 r#box: finding.rect.map(Rect::to_array),
                 temperature_c: of.temperature_c,
                 figures: finding.figures.iter().map(|(name, figure)| (*name, rounded(*figure))).collect(),
+                certainty: CertaintyJson::of(finding),
             },
         }
     }
@@ -385,6 +392,7 @@ impl<'a> Writer<'a> {
             display: &plan.display,
             steps: plan.steps,
             summary: plan.summary.figures().into_iter().map(|(name, figure)| (name, rounded(figure))).collect(),
+            margins: margins_json(&plan.summary),
         }
     }
 }
@@ -432,7 +440,8 @@ fn help_page(page: &Page) -> String {
 fn result_text(of: &PlanReport, finding: &Finding) -> String {
     let at = of.temperature_c.map_or(String::new(), |celsius| format!("at {celsius} C, "));
     let seen = sentence(&format!("{at}{}", headline(finding)));
-    message_text(&format!("{seen} What to do: {}", stopped(&one_line(&help_with_caution(finding)))))
+    let estimate = estimate_words(finding).map_or(String::new(), |words| format!(" {}", sentence(&words)));
+    message_text(&format!("{seen}{estimate} What to do: {}", stopped(&one_line(&help_with_caution(finding)))))
 }
 
 /// The fingerprint, and where a plan is reviewed at other temperatures than its own, the temperature beside it: the same

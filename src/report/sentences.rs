@@ -5,7 +5,12 @@ pub(super) use crate::rules::wording::{counted as count, ms};
 use std::collections::BTreeMap;
 
 use super::ReviewedPlan;
-use crate::{finding::Finding, known::KnownFinding, source::readable};
+use crate::{
+    finding::{Figure, Finding, PlanMargin, Summary},
+    known::KnownFinding,
+    plan::Origin,
+    source::readable,
+};
 
 /// What stands at the end of every report for people.
 pub(super) const PREDICTIONS: &str = "These are predictions from the display description; measure your own panel, and follow its maker's documents first.";
@@ -26,6 +31,58 @@ pub(super) fn place_words(finding: &Finding) -> String {
 pub(super) fn headline(finding: &Finding) -> String {
     let place = if finding.is_of_a_step() { format!("{}: ", place_words(finding)) } else { String::new() };
     one_line(&format!("{place}{}", finding.message))
+}
+
+/// That a finding turns within the factor by which the figure that it rests on may be off, and where; nothing of any other.
+pub(super) fn estimate_words(finding: &Finding) -> Option<String> {
+    let margin = finding.margin.filter(|margin| margin.sure() == Some(false))?;
+    let figure = match margin.figure {
+        Figure::Residue => "residue",
+        Figure::Durations => "time",
+        Figure::FirstVisible => "time to the answer",
+        Figure::Flashes => "number of flashes",
+        Figure::Energy => "energy",
+    };
+    let part = match margin.turns_at() {
+        // Down, so that what is said holds; not where a last bit is missing.
+        part if part < 1.0 => format!("{} of it", (part * 100.0 + 1e-6).floor() / 100.0),
+        _ => "a little less".into(),
+    };
+    Some(format!("by an estimated figure: silent if the {figure} were {part}"))
+}
+
+/// How near a plan came to each limit that rests on an estimated figure, where the display says how sure that is: worst
+/// first.
+pub(super) fn margin_lines(summary: &Summary) -> Vec<String> {
+    let known = summary.margins.named().into_iter().filter_map(|(name, margin)| Some((name, margin?, margin?.factor?)));
+    let mut lines: Vec<_> =
+        known.map(|(name, margin, factor)| (margin.holds(), margin_line(name, margin, factor))).collect();
+    lines.sort_by_key(|(holds, _)| *holds);
+    lines.into_iter().map(|(_, line)| line).collect()
+}
+
+fn margin_line(name: &str, margin: PlanMargin, factor: f64) -> String {
+    let (what, unit, usual) = match name {
+        "residue" => ("ghosts reach", " L*", "that most readers notice"),
+        "answers" => ("the slowest first answer takes", " ms", "that a person takes for at once"),
+        "flashes" => ("flashes on a large area reach", "", "that are allowed within a second"),
+        _ => ("updates take", " mJ", "of the plan's budget"),
+    };
+    let (reached, limit) = (short(margin.reached), short(margin.limit.value));
+    let of = match margin.limit.origin {
+        Origin::Plan if name == "energy" => format!("the {limit}{unit} {usual}"),
+        Origin::RulePage => format!("the {limit}{unit} {usual}"),
+        origin => format!("{} limit of {limit}{unit}", origin.whose()),
+    };
+    let sure =
+        if factor > 1.0 { format!("an estimate, good to a factor of {factor}") } else { "taken as exact".into() };
+    format!("{what} {reached} of {of}; {sure}: {}", margin.holds().word())
+}
+
+/// A figure with the digits that matter, and no noughts behind them.
+fn short(value: f64) -> String {
+    let step: f64 = if value >= 100.0 { 1.0 } else { 100.0 };
+    format!("{}", (value * step).round() / step)
 }
 
 /// The known findings of a plan, counted by rule; nothing where there is none.

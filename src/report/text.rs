@@ -14,7 +14,7 @@ use miette::{
 
 use super::{
     PlanOutcome, PlanReport, ReviewedPlan, RunReport,
-    sentences::{PREDICTIONS, count, gone_words, known_by_rule, place_words},
+    sentences::{PREDICTIONS, count, estimate_words, gone_words, known_by_rule, margin_lines, place_words},
     underline,
 };
 use crate::{
@@ -95,6 +95,13 @@ fn write_plan(report: &PlanReport, plan: &ReviewedPlan, style: TextStyle, out: &
     write_known(plan, out)?;
     if let Some(words) = figures(&plan.summary) {
         writeln!(out, "  {words}\n")?;
+    }
+    let margins = margin_lines(&plan.summary);
+    for line in &margins {
+        writeln!(out, "  {line}")?;
+    }
+    if !margins.is_empty() {
+        writeln!(out)?;
     }
     let cautions: BTreeSet<&str> = plan.findings.iter().filter_map(|finding| caution_of(finding.rule)).collect();
     for caution in &cautions {
@@ -217,7 +224,8 @@ pub fn finding_text(plan: &ReviewedPlan, finding: &Finding, place: Span, style: 
         excerpt: Some(Excerpt::new(&plan.source, place)),
         label: finding.rect.map_or(String::new(), |rect| format!("at {:?} on the screen", rect.to_array())),
     };
-    draw(&marked, style)
+    let estimate = estimate_words(finding).map_or(String::new(), |words| format!("  {words}\n"));
+    format!("{}{estimate}", draw(&marked, style))
 }
 
 /// A fault as text.

@@ -2,13 +2,15 @@
 
 use super::{Rule, Setup, wording};
 use crate::{
-    finding::{Observation, Sink, StepField, Where},
+    finding::{Figure, Margin, Observation, Sink, StepField, Where},
     panel::PlayedStep,
+    plan::Plan,
 };
 
 /// Follows a run of steps that wait, until one finds the panel idle.
 #[derive(Clone)]
-pub(super) struct CannotKeepUp {
+pub(super) struct CannotKeepUp<'p> {
+    plan: &'p Plan,
     limit_ms: f64,
     run: Option<Run>,
 }
@@ -31,9 +33,9 @@ struct Run {
     last_finish_ms: f64,
 }
 
-impl CannotKeepUp {
-    pub(super) fn new(setup: &Setup<'_>) -> Self {
-        Self { limit_ms: setup.limits.cannot_keep_up.wait_ms.value, run: None }
+impl<'p> CannotKeepUp<'p> {
+    pub(super) fn new(setup: &Setup<'p>) -> Self {
+        Self { plan: setup.plan, limit_ms: setup.limits.cannot_keep_up.wait_ms.value, run: None }
     }
 
     fn close(&mut self, sink: &mut Sink) {
@@ -63,13 +65,14 @@ impl CannotKeepUp {
                 ("every_ms", every_ms),
                 ("needs_ms", needs_ms),
             ],
+            margin: Margin::of(Figure::Durations, run.longest_wait_ms, self.limit_ms, &self.plan.display),
             ..Observation::default()
         };
         sink.report(run.place, observation);
     }
 }
 
-impl Rule for CannotKeepUp {
+impl Rule for CannotKeepUp<'_> {
     fn step(&mut self, step: &PlayedStep<'_>, sink: &mut Sink) {
         let sent = || step.updates.iter().filter(|update| !update.sent.is_empty());
         let Some(wait_ms) = sent().map(|update| update.times.wait_ms).reduce(f64::max) else { return };

@@ -3,7 +3,7 @@
 use super::{Rule, Setup, wording};
 use crate::{
     display::Level,
-    finding::{Observation, Sink, StepField, Where},
+    finding::{Observation, ResidueModes, Sink, StepField, Where},
     panel::PlayedStep,
     plan::Plan,
 };
@@ -15,11 +15,13 @@ pub(super) struct DullPage<'p> {
     limit_l: f64,
     /// For black and for white.
     open: [Option<(Where, f64)>; 2],
+    modes: ResidueModes,
 }
 
 impl<'p> DullPage<'p> {
     pub(super) fn new(setup: &Setup<'p>) -> Self {
-        Self { limit_l: setup.limits.dull_page.limit_l.value, plan: setup.plan, open: [None, None] }
+        let (limit_l, modes) = (setup.limits.dull_page.limit_l.value, ResidueModes::default());
+        Self { limit_l, plan: setup.plan, open: [None, None], modes }
     }
 
     fn close(&mut self, end: usize, sink: &mut Sink) {
@@ -36,6 +38,7 @@ impl<'p> DullPage<'p> {
                 format!("clean the whole panel with {modes}, best in a pause")
             }),
             figures: vec![("drift_l", worst_l), ("limit_l", self.limit_l)],
+            margin: self.modes.margin(worst_l.abs(), self.limit_l, &self.plan.display),
             key: end.to_string(),
             ..Observation::default()
         };
@@ -50,6 +53,7 @@ impl<'p> DullPage<'p> {
 
 impl Rule for DullPage<'_> {
     fn step(&mut self, step: &PlayedStep<'_>, sink: &mut Sink) {
+        self.modes.see(step);
         for (end, level) in self.levels().into_iter().enumerate() {
             let drift_l = step.medians[usize::from(level)];
             if drift_l.abs() < self.limit_l {

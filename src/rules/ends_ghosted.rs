@@ -2,7 +2,7 @@
 
 use super::{Rule, Setup, remedy, wording};
 use crate::{
-    finding::{Observation, Sink, StepField, Where},
+    finding::{Observation, ResidueModes, Sink, StepField, Where},
     geometry::Rect,
     panel::PlayedStep,
     plan::Plan,
@@ -14,17 +14,20 @@ pub(super) struct EndsGhosted<'p> {
     plan: &'p Plan,
     limit_l: f64,
     area_mm2: f64,
+    modes: ResidueModes,
 }
 
 impl<'p> EndsGhosted<'p> {
     pub(super) fn new(setup: &Setup<'p>) -> Self {
         let limits = &setup.limits.ends_ghosted;
-        Self { limit_l: limits.limit_l.value, area_mm2: limits.area_mm2.value, plan: setup.plan }
+        let (limit_l, area_mm2) = (limits.limit_l.value, limits.area_mm2.value);
+        Self { limit_l, area_mm2, plan: setup.plan, modes: ResidueModes::default() }
     }
 }
 
 impl Rule for EndsGhosted<'_> {
     fn step(&mut self, step: &PlayedStep<'_>, sink: &mut Sink) {
+        self.modes.see(step);
         if step.planned.index + 1 != self.plan.step_count {
             return;
         }
@@ -51,6 +54,7 @@ impl Rule for EndsGhosted<'_> {
                 ("px", pixels as f64),
                 ("mm2", display.area_mm2(pixels)),
             ],
+            margin: self.modes.margin(worst.worst_l, self.limit_l, display),
             ..Observation::default()
         };
         sink.report(Where::of(step, StepField::Updates), observation);

@@ -4,7 +4,7 @@ use std::collections::BTreeSet;
 
 use super::{Rule, Setup, wording};
 use crate::{
-    finding::{Observation, Severity, Sink, StepField, Where},
+    finding::{Figure, Margin, Observation, Severity, Sink, StepField, Where},
     panel::{FastFlashes, FlashKind, FlashLimits, FlashWatch, PlayedStep},
     plan::Plan,
 };
@@ -66,6 +66,7 @@ impl<'p> FlashesTooFast<'p> {
                 ("px", found.pixels as f64),
                 ("mm2", display.area_mm2(found.pixels)),
             ],
+            margin: Margin::of(Figure::Flashes, found.on_large_area, found.allowed, display),
             key: format!("{:?} {}", found.kind, found.is_alone),
             severity: found.is_alone.then_some(Severity::Warning),
         }

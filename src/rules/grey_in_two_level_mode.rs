@@ -183,6 +183,7 @@ impl<'p> GreyInTwoLevelMode<'p> {
                 ("vanished_px", vanished as f64),
                 ("mm2", display.area_mm2(pixels)),
             ],
+            margin: None,
             severity: only_edges.then_some(Severity::Note),
             key: if only_edges { "edges".into() } else { "filled".into() },
         };

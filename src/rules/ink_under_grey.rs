@@ -4,7 +4,7 @@ use super::{Rule, Setup, remedy, shapes, wording};
 use crate::{
     change::{Mask, bits},
     display::{Level, ink::MOST_LEVELS},
-    finding::{Observation, Sink, StepField, Where},
+    finding::{Observation, ResidueModes, Sink, StepField, Where},
     geometry::Rect,
     panel::PlayedStep,
     plan::Plan,
@@ -20,6 +20,7 @@ pub(super) struct InkUnderGrey<'p> {
     /// Ink that the glass still shows and memory does not, by the level that it was drawn in.
     standing: [Mask; 2],
     waiting: Vec<Waiting>,
+    modes: ResidueModes,
 }
 
 /// Ink that was driven away, and its ghost, until it is too late to take that away.
@@ -54,6 +55,7 @@ impl<'p> InkUnderGrey<'p> {
             settle_ms: setup.limits.left_behind.settle_ms.value,
             standing: Default::default(),
             waiting: Vec::new(),
+            modes: ResidueModes::default(),
         }
     }
 
@@ -179,6 +181,7 @@ impl<'p> InkUnderGrey<'p> {
                     ("px", ghost.px as f64),
                     ("mm2", display.area_mm2(ghost.px)),
                 ],
+                margin: self.modes.margin(ghost.worst_l, self.limit_l, display),
                 ..Observation::default()
             };
             sink.report(place, observation);
@@ -201,6 +204,7 @@ impl<'p> InkUnderGrey<'p> {
 
 impl Rule for InkUnderGrey<'_> {
     fn step(&mut self, step: &PlayedStep<'_>, sink: &mut Sink) {
+        self.modes.see(step);
         self.tell_late(step.updates_request_ms(), sink);
         let mut waiting = std::mem::take(&mut self.waiting);
         for waiting in &mut waiting {

@@ -7,7 +7,7 @@ use super::{
 };
 use crate::{
     change::bits,
-    finding::{Observation, Sink},
+    finding::{Observation, ResidueModes, Sink},
     panel::{Ghost, PlayedStep},
     plan::Plan,
     screen::DrawnText,
@@ -19,6 +19,7 @@ pub(super) struct OutlineLeft<'p> {
     plan: &'p Plan,
     limit_l: f64,
     groups: GhostGroups<'p>,
+    modes: ResidueModes,
 }
 
 impl<'p> OutlineLeft<'p> {
@@ -27,7 +28,7 @@ impl<'p> OutlineLeft<'p> {
         let limit_l = limits.limit_l.value;
         let least_px = limits.area_mm2.value / setup.plan.display.area_mm2(1);
         let groups = GhostGroups::new(setup.plan, Kind::Outlines { limit_l, least_px }, surrounded);
-        Self { limit_l, plan: setup.plan, groups }
+        Self { limit_l, plan: setup.plan, groups, modes: ResidueModes::default() }
     }
 
     fn tell(&self, group: Group, sink: &mut Sink) {
@@ -55,6 +56,7 @@ impl<'p> OutlineLeft<'p> {
                 ("rim_px", rim_px as f64),
                 ("mm2", display.area_mm2(pixels)),
             ],
+            margin: self.modes.margin(worst_l, self.limit_l, display),
             // An outline that every round of a repetition leaves in a place is told once.
             key: wording::rect(group.appeared),
             ..Observation::default()
@@ -106,6 +108,7 @@ fn is_erased(ghost: &Ghost, step: &PlayedStep<'_>) -> bool {
 
 impl Rule for OutlineLeft<'_> {
     fn step(&mut self, step: &PlayedStep<'_>, sink: &mut Sink) {
+        self.modes.see(step);
         for group in self.groups.step(step) {
             self.tell(group, sink);
         }

@@ -2,7 +2,7 @@
 
 use super::{Outcome, Rule, Setup, wording};
 use crate::{
-    finding::{Observation, Sink, Where},
+    finding::{Figure, Margin, Observation, PlanMargins, Sink, Where},
     plan::Plan,
 };
 
@@ -16,6 +16,21 @@ impl<'p> OverBudget<'p> {
     pub(super) fn new(setup: &Setup<'p>) -> Self {
         Self { plan: setup.plan }
     }
+
+    /// Of the figures that are estimates; the others are counts, or follow from the plan's own times.
+    fn margin(&self, name: &str, reached: f64, budget: f64, margins: &PlanMargins) -> Option<Margin> {
+        let of = |figure| Margin::of(figure, reached, budget, &self.plan.display);
+        match name {
+            "driving_seconds" => of(Figure::Durations),
+            "energy_mj" => of(Figure::Energy),
+            "longest_answer_ms" => of(Figure::FirstVisible),
+            "worst_residue_l" => {
+                let factor = margins.residue.and_then(|margin| margin.factor);
+                Margin::new(Figure::Residue, reached, budget, factor)
+            }
+            _ => None,
+        }
+    }
 }
 
 impl Rule for OverBudget<'_> {
@@ -27,6 +42,7 @@ impl Rule for OverBudget<'_> {
                 message: format!("`{name}` is {}, over the plan's budget of {budget}", figure_words(*figure)),
                 help: "spend less in the plan, or raise the budget and say why in the review".into(),
                 figures: vec![("figure", *figure), ("budget", *budget)],
+                margin: self.margin(name, *figure, *budget, &outcome.summary.margins),
                 ..Observation::default()
             };
             sink.report(Where::of_plan(format!("/budgets/{name}")), observation);

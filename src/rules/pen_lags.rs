@@ -6,7 +6,7 @@ use super::{
     wording,
 };
 use crate::{
-    finding::{Observation, Sink, StepField, Where},
+    finding::{Figure, Margin, Observation, Sink, StepField, Where},
     panel::{PlayedPiece, PlayedStep},
     plan::Plan,
 };
@@ -61,6 +61,7 @@ impl<'p> PenLags<'p> {
                 ("limit_ms", self.limit_ms),
                 ("late_pieces", late_pieces as f64),
             ],
+            margin: blocker.and_then(|_| Margin::of(Figure::Durations, lag_ms, self.limit_ms, &self.plan.display)),
             ..Observation::default()
         };
         (observation, kind)

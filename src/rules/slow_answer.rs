@@ -4,7 +4,7 @@ use super::{Rule, Setup, remedy, wording};
 use crate::{
     change::{Mask, TileGrid},
     display::Mode,
-    finding::{Observation, Sink, StepField, Where},
+    finding::{Figure, Margin, Observation, Sink, StepField, Where},
     panel::{PlayedStep, PlayedUpdate},
     plan::{Begins, Plan, Updates},
 };
@@ -166,6 +166,7 @@ impl<'p> SlowAnswer<'p> {
             ),
             help,
             figures: vec![("first_ms", answer_ms), ("limit_ms", self.first_ms)],
+            margin: Margin::of(Figure::FirstVisible, answer_ms, self.first_ms, &self.plan.display),
             key: "first".into(),
             ..Observation::default()
         }
@@ -189,6 +190,7 @@ impl<'p> SlowAnswer<'p> {
             ),
             help: format!("{better}: {} ms keep a person's thought", wording::ms(self.whole_ms)),
             figures: vec![("whole_ms", answer_ms), ("limit_ms", self.whole_ms)],
+            margin: Margin::of(Figure::Durations, answer_ms, self.whole_ms, &self.plan.display),
             key: "whole".into(),
             ..Observation::default()
         }

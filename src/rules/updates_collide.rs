@@ -2,7 +2,7 @@
 
 use super::{Rule, Setup, wording};
 use crate::{
-    finding::{Observation, Sink, StepField, Where},
+    finding::{Figure, Margin, Observation, Sink, StepField, Where},
     panel::{PlayedStep, PlayedUpdate, WaitsFor},
     plan::Plan,
 };
@@ -55,7 +55,11 @@ impl<'p> UpdatesCollide<'p> {
                 "send smaller windows before it, or put this update first".to_owned(),
             ),
         };
+        // A link that carries while the panel is driven is busy for as long as its own figures say.
+        let by_link = update.times.waits_for == WaitsFor::Link && !display.link.waits_for_panel;
+        let margin = Margin::of(Figure::Durations, update.times.wait_ms, self.wait_ms, display);
         Observation {
+            margin: margin.filter(|_| !by_link),
             update: Some(index),
             rect: update.sent_bounds(),
             message: format!("`{}` waits {wait} ms {reason}", display.modes[update.mode].name),

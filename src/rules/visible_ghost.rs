@@ -6,7 +6,7 @@ use super::{
     remedy, wording,
 };
 use crate::{
-    finding::{Observation, Sink},
+    finding::{Observation, ResidueModes, Sink},
     panel::PlayedStep,
     plan::Plan,
 };
@@ -17,12 +17,14 @@ pub(super) struct VisibleGhost<'p> {
     plan: &'p Plan,
     limit_l: f64,
     groups: GhostGroups<'p>,
+    modes: ResidueModes,
 }
 
 impl<'p> VisibleGhost<'p> {
     pub(super) fn new(setup: &Setup<'p>) -> Self {
         let groups = GhostGroups::new(setup.plan, Kind::Driven, remedy::origin);
-        Self { limit_l: setup.limits.visible_ghost.limit_l.value, plan: setup.plan, groups }
+        let limit_l = setup.limits.visible_ghost.limit_l.value;
+        Self { limit_l, plan: setup.plan, groups, modes: ResidueModes::default() }
     }
 
     fn tell(&self, group: Group, sink: &mut Sink) {
@@ -53,6 +55,7 @@ impl<'p> VisibleGhost<'p> {
                 ("px", pixels as f64),
                 ("mm2", display.area_mm2(pixels)),
             ],
+            margin: self.modes.margin(worst_l, self.limit_l, display),
             // A ghost that every round of a repetition leaves in a place is told once.
             key: wording::rect(group.appeared),
             ..Observation::default()
@@ -63,6 +66,7 @@ impl<'p> VisibleGhost<'p> {
 
 impl Rule for VisibleGhost<'_> {
     fn step(&mut self, step: &PlayedStep<'_>, sink: &mut Sink) {
+        self.modes.see(step);
         for group in self.groups.step(step) {
             self.tell(group, sink);
         }

@@ -101,6 +101,7 @@ impl Rule for WindowOffGrid<'_> {
                 figures: vec![("beside_px", seen.beside_px as f64)],
                 corrections: vec![Correction { changes: seen.changes }],
                 key: wording::window(window),
+                margin: None,
                 severity: (seen.beside_px == 0).then_some(Severity::Note),
             };
             sink.report(seen.place, observation);

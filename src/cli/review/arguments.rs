@@ -7,7 +7,7 @@ use clap::{Args, ValueEnum, ValueHint};
 use crate::{
     cli::{files::Outside, offered::Offered, options::Threads},
     finding::Severity,
-    report::Gate,
+    report::{Gate, GateOn},
     source::did_you_mean,
 };
 
@@ -32,6 +32,10 @@ pub(crate) struct ReviewArguments {
     /// From which level on a finding makes the exit status 1
     #[arg(long, value_enum, default_value = "error", ignore_case = true)]
     pub(super) gate: GateWord,
+    /// Which findings count for that: all, or only those that hold even where an estimated figure of the display is off by its
+    /// factor (where the display gives no factor, they count)
+    #[arg(long, value_enum, default_value = "all", ignore_case = true)]
+    pub(super) gate_on: GateOnWord,
     /// Draw an annotated picture of every step with findings into this folder
     #[arg(long, value_name = "DIR", value_hint = ValueHint::DirPath)]
     pub(super) pictures: Option<PathBuf>,
@@ -87,13 +91,30 @@ pub(crate) enum GateWord {
     Never,
 }
 
-impl From<GateWord> for Gate {
-    fn from(word: GateWord) -> Self {
+#[derive(Clone, Copy, Debug, ValueEnum)]
+pub(crate) enum GateOnWord {
+    All,
+    Sure,
+}
+
+impl From<GateOnWord> for GateOn {
+    fn from(word: GateOnWord) -> Self {
         match word {
-            GateWord::Error => Self::At(Severity::Error),
-            GateWord::Warning => Self::At(Severity::Warning),
-            GateWord::Note => Self::At(Severity::Note),
-            GateWord::Never => Self::Never,
+            GateOnWord::All => Self::All,
+            GateOnWord::Sure => Self::Sure,
+        }
+    }
+}
+
+impl ReviewArguments {
+    /// What makes the exit status 1.
+    pub(super) fn gate(&self) -> Gate {
+        let on = GateOn::from(self.gate_on);
+        match self.gate {
+            GateWord::Error => Gate::At(Severity::Error, on),
+            GateWord::Warning => Gate::At(Severity::Warning, on),
+            GateWord::Note => Gate::At(Severity::Note, on),
+            GateWord::Never => Gate::Never,
         }
     }
 }

@@ -20,7 +20,7 @@ use crate::{
     finding::guarded,
     panel::PlayedStep,
     report::{
-        Gate, PlanOutcome, PlanReport, ReviewedPlan, RunReport,
+        PlanOutcome, PlanReport, ReviewedPlan, RunReport,
         facts::{self, FactsOf},
         html::{self, Recorder, Recording},
         paths::from_folder,
@@ -102,7 +102,7 @@ impl<'a> Task<'a> {
         let report = RunReport {
             plans: Vec::new(),
             faults,
-            gate: Gate::from(arguments.gate),
+            gate: arguments.gate(),
             working_folder: self.working_folder.clone(),
             known: None,
         };

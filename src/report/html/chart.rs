@@ -1,4 +1,4 @@
-//! The time chart of a recording: what is asked for, sent, driven and waited for, the flashes, the strongest ghost and the
+//! The time chart of a recording: what is asked for, sent, driven and waited for, the flashes, the residue and the
 //! energy. Pauses are cut short, and say so. Knows the recording, not the page; its axis serves the charts of two plans too.
 
 use std::fmt::Write as _;
@@ -26,7 +26,7 @@ pub(super) fn draw(recording: &Recording, id: &str) -> String {
     let frames = &recording.frames[..recording.frames.len().min(MOST_STEPS)];
     let axis = Axis::new(frames.iter().map(Frame::busy), LEFT + 10.0, SCALE);
     let rows = Rows::new(frames);
-    let mut chart = Chart { svg: String::new(), axis, frames, rows };
+    let mut chart = Chart { svg: String::new(), axis, frames, rows, limit_l: recording.limit_l };
     chart.draw(id);
     chart.svg
 }
@@ -138,6 +138,8 @@ struct Chart<'f> {
     axis: Axis,
     frames: &'f [Frame],
     rows: Rows,
+    /// From where on residue is a ghost, L*.
+    limit_l: f64,
 }
 
 /// The upper edges of the lanes.
@@ -186,19 +188,21 @@ impl Chart<'_> {
         let waits = updates.iter().filter(|update| update.waits()).count();
         let flashing = updates.iter().filter(|update| update.flashes > 0).count();
         format!(
-            "{} steps with {} updates; {waits} of them wait, {flashing} flash. Every step is told in words in the player.",
+            "{} steps with {} updates; {waits} of them wait, {flashing} flash. Residue comes to {:.1} L*; from {} L* on, the dashed line, it is a ghost. Every step is told in words in the player.",
             self.frames.len(),
-            updates.len()
+            updates.len(),
+            self.most_residue_l(),
+            self.limit_l
         )
     }
 
     fn lane_names(&mut self, lanes: &Lanes) {
-        let (worst, energy) = (self.worst_l(), self.energy_mj());
+        let (residue, energy) = (self.most_residue_l(), self.energy_mj());
         let names = [
             (lanes.asked + 16.0, "asked for".to_owned(), String::new()),
             (lanes.link + 16.0, "sent".to_owned(), String::new()),
             (lanes.panel + 16.0, "driven".to_owned(), String::new()),
-            (lanes.ghost + 14.0, "strongest ghost".to_owned(), format!("up to {worst:.1} L*")),
+            (lanes.ghost + 14.0, "residue".to_owned(), format!("up to {residue:.1} L*")),
             (lanes.energy + 14.0, "energy so far".to_owned(), format!("up to {energy:.0} mJ")),
         ];
         for (y, name, range) in names {
@@ -302,8 +306,8 @@ impl Chart<'_> {
         }
     }
 
-    fn worst_l(&self) -> f64 {
-        self.frames.iter().map(|frame| frame.worst_l).fold(0.0, f64::max)
+    fn most_residue_l(&self) -> f64 {
+        self.frames.iter().map(|frame| frame.residue_l).fold(0.0, f64::max)
     }
 
     fn energy_mj(&self) -> f64 {
@@ -311,8 +315,17 @@ impl Chart<'_> {
     }
 
     fn ghost_curve(&mut self, lanes: &Lanes) {
-        let most = self.worst_l();
-        self.curve(lanes.ghost, most, "ghost", |frame, _| frame.worst_l);
+        let most = self.most_residue_l().max(self.limit_l);
+        self.curve(lanes.ghost, most, "ghost", |frame, _| frame.residue_l);
+        if most > 0.0 {
+            let (y, right) = (lanes.ghost + CURVE * (1.0 - self.limit_l / most), self.width() - 14.0);
+            let _ = write!(
+                self.svg,
+                "<path class=\"limit\" d=\"M{:.1} {y:.1}H{right:.1}\"><title>from {} L* on it is a ghost</title></path>",
+                LEFT + 10.0,
+                self.limit_l
+            );
+        }
     }
 
     fn energy_curve(&mut self, lanes: &Lanes) {

@@ -9,7 +9,7 @@ use maud::{Markup, html};
 
 use super::{
     chart::{Axis, Scale},
-    figures::{Figure, of_the_findings, of_the_plan},
+    figures::{Figure, of_the_findings, of_the_plan, of_the_residue},
     names::plan_name,
     recording::{Frame, Recording},
 };
@@ -82,10 +82,10 @@ const FIGURES_OVER_TIME: [FigureOverTime; 4] = [
     },
     FigureOverTime {
         id: "residue",
-        title: "Strongest ghost",
-        figure: "strongest ghost",
+        title: "Residue",
+        figure: "residue",
         shape: Shape::Stairs,
-        points: |recording| in_order(recording.frames.iter().map(|frame| (frame.ends_ms(), frame.worst_l))),
+        points: |recording| in_order(recording.frames.iter().map(|frame| (frame.ends_ms(), frame.residue_l))),
         value: |value| format!("{value:.1} L*"),
         in_words: residue_in_words,
     },
@@ -141,7 +141,8 @@ pub(super) fn section(report: &RunReport, recordings: &[Option<&Recording>]) -> 
 fn figures(before: &Side<'_>, after: &Side<'_>) -> Vec<[Option<Figure>; 2]> {
     let of = |side: &Side<'_>| {
         let found = of_the_findings(&side.plan.summary).into_iter();
-        found.chain(of_the_plan(&side.plan.summary)).collect::<Vec<_>>()
+        let summary = &side.plan.summary;
+        found.chain(of_the_plan(summary)).chain([of_the_residue(summary)]).collect::<Vec<_>>()
     };
     let mut others = of(after);
     let mut pairs = Vec::new();
@@ -218,7 +219,9 @@ fn pauses(axis: &Axis) -> impl Iterator<Item = (f64, f64)> {
 
 fn row(drawn: &FigureOverTime, sides: &[Side<'_>; 2], axis: &Axis, figures: &[[Option<Figure>; 2]]) -> Markup {
     let points = sides.each_ref().map(|side| (drawn.points)(side.recording));
-    let most = points.iter().flatten().map(|point| point.1).fold(0.0, f64::max);
+    let limit =
+        if drawn.id == "residue" { sides.iter().map(|side| side.recording.limit_l).fold(0.0, f64::max) } else { 0.0 };
+    let most = points.iter().flatten().map(|point| point.1).fold(limit, f64::max);
     let changed = figures.iter().find(|pair| name(pair) == drawn.figure).map(change).unwrap_or_default();
     let id = format!("course-{}", drawn.id);
     html! {
@@ -444,13 +447,14 @@ fn answers_in_words(recording: &Recording) -> String {
 }
 
 fn residue_in_words(recording: &Recording) -> String {
-    let last_l = recording.frames.last().map_or(0.0, |frame| frame.worst_l);
+    let last_l = recording.frames.last().map_or(0.0, |frame| frame.residue_l);
     let limit_l = recording.limit_l;
-    match largest(&recording.frames, |frame| frame.worst_l) {
-        None => format!("no ghost of {limit_l} L* or more"),
+    let limit = format!("dashed: from {limit_l} L* on it is a ghost");
+    match largest(&recording.frames, |frame| frame.residue_l) {
+        None => format!("no residue; {limit}"),
         Some((frame, worst_l)) => {
             let end = if last_l > 0.0 { format!("{last_l:.1} L* at the end") } else { "none at the end".into() };
-            format!("{worst_l:.1} L* after {}; {end}; dashed: the limit of {limit_l} L*", step(frame))
+            format!("{worst_l:.1} L* after {}; {end}; {limit}", step(frame))
         }
     }
 }

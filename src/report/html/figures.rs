@@ -121,6 +121,12 @@ pub(super) fn of_the_plan(summary: &Summary) -> Vec<Figure> {
     figures
 }
 
+/// The residue of the smallest area that counts, also where it is no ghost.
+pub(super) fn of_the_residue(summary: &Summary) -> Figure {
+    let words = ["less", "more"];
+    Figure { name: "residue", value: summary.residue_l, unit: Unit::Number(1, "L*"), words, better: Better::Less }
+}
+
 /// How much was found.
 pub(super) fn of_the_findings(summary: &Summary) -> [Figure; 3] {
     [

@@ -20,7 +20,10 @@ use maud::{DOCTYPE, Markup, PreEscaped, html};
 
 use super::{
     PlanOutcome, PlanReport, ReviewedPlan, RunReport,
-    sentences::{PREDICTIONS, count, gone_words, ms, pieces, place_words, sentence, severities, stopped},
+    sentences::{
+        PREDICTIONS, count, estimate_words, gone_words, margin_lines, ms, pieces, place_words, sentence, severities,
+        stopped,
+    },
 };
 use crate::{
     finding::{Finding, Severity, Summary},
@@ -221,6 +224,8 @@ fn title_of_rule(finding: &Finding) -> &str {
 fn figures(summary: &Summary) -> Markup {
     html! {
         dl.figures { @for figure in figures::of_the_plan(summary) { div { dt { (figure.name) } dd { (figure.shown()) } } } }
+        @let margins = margin_lines(summary);
+        @if !margins.is_empty() { ul.margins { @for line in &margins { li { (sentence(line)) } } } }
     }
 }
 
@@ -354,6 +359,7 @@ fn findings(plan: &ReviewedPlan, recording: Option<&Recording>, at: usize) -> Ma
                         @if let Some(recording) = recording { (place_of(finding, recording, at)) }
                         div {
                             p { strong { (place_words(finding)) } ": " (marked(&stopped(&finding.message))) }
+                            @if let Some(words) = estimate_words(finding) { p.faint { (sentence(&words)) } }
                             p { b { "What to do: " } (marked(&stopped(&finding.help))) }
                             @if let Some(caution) = caution_of(finding.rule) { p.caution { (caution) } }
                             @if let Some(because) = &finding.accepted { p { "Accepted: " (because) } }

@@ -75,6 +75,8 @@ pub(super) struct Frame {
     pub(super) strokes: Vec<RecordedStroke>,
     pub(super) ghosts: Vec<Rect>,
     pub(super) worst_l: f64,
+    /// The residue of the smallest area that counts, below the limit too, L*.
+    pub(super) residue_l: f64,
     pub(super) left_behind_px: u64,
     /// From the request to the first visible change, ms.
     pub(super) answer_ms: Option<f64>,
@@ -360,6 +362,7 @@ fn frame(plan: &Plan, step: &PlayedStep<'_>, looks: Vec<Patch>, residues: Vec<Pa
         strokes: recorded_strokes(plan, step),
         ghosts: step.ghosts.iter().map(|ghost| ghost.rect).collect(),
         worst_l: step.worst_residue_l(),
+        residue_l: step.residue_l,
         left_behind_px: step.left_behind.count(),
         answer_ms: answer_ms(step),
     }

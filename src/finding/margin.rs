@@ -1,0 +1,210 @@
+//! How near a figure came to its limit, and how sure that is: the display says by which factor its figures may be off.
+//!
+//! Knows which figure a margin rests on, not how it was found.
+
+use std::collections::BTreeSet;
+
+use crate::{
+    display::{Certainty, Display, Mode},
+    panel::PlayedStep,
+    plan::LimitValue,
+};
+
+/// The estimated figure that something rests on.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Figure {
+    /// What drives leave behind.
+    Residue,
+    /// How long updates take.
+    Durations,
+    /// When an update shows at first.
+    FirstVisible,
+    /// How often a mode flashes.
+    Flashes,
+    /// Energy.
+    Energy,
+}
+
+impl Figure {
+    /// By which factor it may be off; of residue, where no mode says otherwise.
+    fn factor(self, certainty: &Certainty) -> Option<f64> {
+        match self {
+            Self::Residue => certainty.residue,
+            Self::Durations => certainty.durations,
+            Self::FirstVisible => certainty.first_visible,
+            Self::Flashes => certainty.flashes,
+            Self::Energy => certainty.energy,
+        }
+    }
+}
+
+/// How far beyond its limit a figure came.
+///
+/// Already true of it: the limit is above 0.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Margin {
+    /// What it rests on.
+    pub figure: Figure,
+    reached: f64,
+    limit: f64,
+    /// By which factor the figure may be off, either way; nothing where the display does not say.
+    pub factor: Option<f64>,
+}
+
+impl Margin {
+    /// The margin of a figure; nothing where the limit is 0: by whichever factor the figure is off, it stays beyond that.
+    pub fn new(figure: Figure, reached: f64, limit: f64, factor: Option<f64>) -> Option<Self> {
+        (limit > 0.0).then_some(Self { figure, reached, limit, factor })
+    }
+
+    /// The same with the factor that the display gives.
+    pub fn of(figure: Figure, reached: f64, limit: f64, display: &Display) -> Option<Self> {
+        Self::new(figure, reached, limit, figure.factor(&display.certainty))
+    }
+
+    /// The figure that was reached over its limit.
+    pub fn value(&self) -> f64 {
+        self.reached / self.limit
+    }
+
+    /// Whether the figure is beyond its limit even where it is off by its factor; nothing where nobody gives one.
+    pub fn sure(&self) -> Option<bool> {
+        self.factor.map(|factor| self.value() >= factor)
+    }
+
+    /// At which part of the figure its limit would hold.
+    pub fn turns_at(&self) -> f64 {
+        1.0 / self.value()
+    }
+}
+
+/// The modes that may have left what is to be seen on the glass.
+#[derive(Clone, Debug, Default)]
+pub struct ResidueModes {
+    modes: BTreeSet<usize>,
+}
+
+impl ResidueModes {
+    /// Takes a step.
+    pub fn see(&mut self, step: &PlayedStep<'_>) {
+        let driven = step.updates.iter().filter(|update| update.driven_px > 0).map(|update| update.mode);
+        self.modes.extend(driven);
+        if !step.pen_line.is_empty() {
+            self.modes.extend(step.planned.step.strokes.iter().map(|stroke| stroke.mode));
+        }
+    }
+
+    /// By which factor residue may be off: that of the least certain mode that leaves any; nothing where one of them has none.
+    pub fn factor(&self, display: &Display) -> Option<f64> {
+        let leaving = self.modes.iter().map(|mode| &display.modes[*mode]).filter(|mode| leaves_something(mode));
+        let factors = leaving.map(|mode| display.residue_certainty(mode));
+        factors.reduce(|one, other| Some(one?.max(other?))).unwrap_or(display.certainty.residue)
+    }
+
+    /// The margin of some residue, L*.
+    pub fn margin(&self, reached_l: f64, limit_l: f64, display: &Display) -> Option<Margin> {
+        Margin::new(Figure::Residue, reached_l, limit_l, self.factor(display))
+    }
+}
+
+fn leaves_something(mode: &Mode) -> bool {
+    let in_driven = mode.residue.entries().any(|residue| {
+        residue.lighter != 0.0 || residue.darker != 0.0 || residue.pairs.iter().any(|pair| pair.leaves_l != 0.0)
+    });
+    let beside = mode.beside.is_some_and(|beside| beside.lighter != 0.0 || beside.darker != 0.0);
+    in_driven || beside
+}
+
+/// How near a plan came to a limit, at its worst.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct PlanMargin {
+    /// The largest figure.
+    pub reached: f64,
+    /// Its limit, and who gives it.
+    pub limit: LimitValue,
+    /// By which factor the figure may be off, either way; nothing where the display does not say.
+    pub factor: Option<f64>,
+}
+
+/// Whether a limit holds.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Holds {
+    /// It does not, by the figure as it stands.
+    Broken,
+    /// It does by the figure as it stands; that may be off by more, or nobody says how far.
+    Open,
+    /// It does, even where the figure is off by its factor.
+    Kept,
+}
+
+impl Holds {
+    /// The word that stands in files.
+    pub fn word(self) -> &'static str {
+        match self {
+            Self::Broken => "broken",
+            Self::Open => "open",
+            Self::Kept => "kept",
+        }
+    }
+}
+
+impl PlanMargin {
+    /// Whether the limit holds.
+    pub fn holds(&self) -> Holds {
+        let limit = self.limit.value;
+        if self.reached > limit {
+            Holds::Broken
+        } else if self.factor.is_some_and(|factor| self.reached * factor <= limit) {
+            Holds::Kept
+        } else {
+            Holds::Open
+        }
+    }
+}
+
+/// How near a plan came to the limits that rest on estimated figures.
+#[derive(Clone, Copy, Debug, PartialEq, Default)]
+pub struct PlanMargins {
+    /// Residue against what counts as a ghost, L*.
+    pub residue: Option<PlanMargin>,
+    /// The time to the first visible change after a touch or a key, ms; nothing where nobody is answered.
+    pub answers: Option<PlanMargin>,
+    /// Flashes within a second on a large area.
+    pub flashes: Option<PlanMargin>,
+    /// Energy against the plan's budget, mJ; nothing where it has none.
+    pub energy: Option<PlanMargin>,
+}
+
+impl PlanMargins {
+    /// Each with its name in files.
+    pub fn named(&self) -> [(&'static str, Option<PlanMargin>); 4] {
+        [("residue", self.residue), ("answers", self.answers), ("flashes", self.flashes), ("energy", self.energy)]
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::plan::Origin;
+
+    #[test]
+    fn a_margin_is_sure_from_its_factor_on_and_turns_at_its_inverse() {
+        // 2.5 of 2 L* is 1.25: turned by a residue of 0.8 times as much.
+        let margin = |factor| Margin::new(Figure::Residue, 2.5, 2.0, factor).unwrap();
+        assert_eq!((margin(None).value(), margin(None).turns_at()), (1.25, 0.8));
+        assert_eq!([None, Some(1.25), Some(1.26)].map(|factor| margin(factor).sure()), [None, Some(true), Some(false)]);
+        assert_eq!(Margin::new(Figure::Energy, 1.0, 0.0, Some(2.0)), None, "no factor brings it to nothing");
+    }
+
+    #[test]
+    fn a_limit_is_kept_up_to_the_inverse_of_the_factor_and_broken_above_itself() {
+        let holds = |reached, factor| {
+            PlanMargin { reached, limit: LimitValue { value: 2.0, origin: Origin::RulePage }, factor }.holds()
+        };
+        assert_eq!(
+            [1.0, 1.01, 2.0, 2.01].map(|reached| holds(reached, Some(2.0))),
+            [Holds::Kept, Holds::Open, Holds::Open, Holds::Broken]
+        );
+        assert_eq!([0.0, 2.0, 2.01].map(|reached| holds(reached, None)), [Holds::Open, Holds::Open, Holds::Broken]);
+    }
+}

@@ -1,0 +1,353 @@
+//! Which findings say how far beyond their limit the figure is that they rest on, and whether that is sure; what the summary
+//! makes of the same figures below their limits; what stops a review that gates on sure findings alone.
+//!
+//! Values are worked by hand beside each case. The display's `full` leaves nothing and `quick` a tenth of the 48.557 L*
+//! between black and white, 4.856 L*; 128 px take 0.0512 ms on the link.
+
+use serde_json::{Value, json};
+use stillpage::rules::Example;
+
+use crate::{
+    common::{Folder, Run},
+    edges::{GHOSTING, review, rows_of, square},
+    flashing::{LARGE, black},
+};
+
+/// A plan whose finding rests on an estimated figure.
+struct Case {
+    rule: &'static str,
+    /// The certainty of the display that it goes by.
+    field: &'static str,
+    display: String,
+    plan: &'static str,
+    margin: f64,
+}
+
+const SQUARE_AND_BACK: &str = r#"{ "rules": { "visible-ghost": { "limit_l": 2.5 } }, "steps": [
+    { "screen": "a.png", "updates": [{ "mode": "full" }] },
+    { "screen": "b.png", "after_ms": 900, "updates": [{ "mode": "quick" }] }] }"#;
+
+fn cases() -> Vec<Case> {
+    let case =
+        |rule, field, display: &str, margin, plan| Case { rule, field, display: display.to_owned(), plan, margin };
+    let inked = r#"{ "controller_ink": { "delay_ms": 20 }, "modes": [{ "name": "quick", "to": "any", "residue": { "lighter": 0.1 } }] }"#;
+    let flashing = format!(r#"{{ {LARGE}, "modes": [{{ "name": "grey", "flashes": 4 }}] }}"#);
+    vec![
+        // 4.856 of 2.5 L*.
+        case("visible-ghost", "residue", GHOSTING, 1.9424, SQUARE_AND_BACK),
+        // 4.856 of 2 L*.
+        case(
+            "ends-ghosted",
+            "residue",
+            GHOSTING,
+            2.428,
+            r#"{ "rules": { "ends-ghosted": { "limit_l": 2 } }, "steps": [
+                { "screen": "a.png", "updates": [{ "mode": "full" }] },
+                { "screen": "b.png", "after_ms": 900, "updates": [{ "mode": "quick" }] }] }"#,
+        ),
+        // White of the whole page is 4.856 L* too dark, of 4 L*.
+        case(
+            "dull-page",
+            "residue",
+            GHOSTING,
+            1.214,
+            r#"{ "begins": "black", "rules": { "dull-page": { "limit_l": 4 } }, "steps": [
+                { "screen": "b.png", "updates": [{ "mode": "quick" }] }] }"#,
+        ),
+        // 3.4185 L*, worked beside the edge of `ink-under-grey`, of 2 L*.
+        case(
+            "ink-under-grey",
+            "residue",
+            inked,
+            1.70925,
+            r#"{ "rules": { "ink-under-grey": { "limit_l": 2 } }, "steps": [{ "screen": "grey.png",
+                "strokes": [{ "points": [[7, 8, 0], [15, 8, 120]], "width_px": 6, "mode": "quick" }], "updates": [{ "mode": "quick" }] }] }"#,
+        ),
+        // `full` shows after a quarter of its 500 ms, and its data have come after 0.0512 ms: 125.0512 of 100 ms.
+        case(
+            "slow-answer",
+            "first_visible",
+            "{}",
+            1.250_512,
+            r#"{ "steps": [{ "screen": "a.png", "cause": "key", "updates": [{ "mode": "full" }] }] }"#,
+        ),
+        // 500.0512 of 400 ms.
+        case(
+            "slow-answer",
+            "durations",
+            "{}",
+            1.250_128,
+            r#"{ "rules": { "slow-answer": { "first_ms": 1000, "whole_ms": 400 } },
+                "steps": [{ "screen": "a.png", "cause": "key", "updates": [{ "mode": "full" }] }] }"#,
+        ),
+        // The waits are 0, 400 and 800 ms, of 500.
+        case(
+            "cannot-keep-up",
+            "durations",
+            "{}",
+            1.6,
+            r#"{ "rules": { "cannot-keep-up": { "wait_ms": 500 } }, "steps": [
+                { "screen": "a.png", "updates": [{ "mode": "full" }] },
+                { "screen": "b.png", "after_ms": 100, "updates": [{ "mode": "full" }] },
+                { "screen": "a.png", "after_ms": 100, "updates": [{ "mode": "full" }] }] }"#,
+        ),
+        // It comes 100 ms after one of 500 ms, and may wait 250.
+        case(
+            "updates-collide",
+            "durations",
+            "{}",
+            1.6,
+            r#"{ "rules": { "updates-collide": { "wait_ms": 250 } }, "steps": [
+                { "screen": "a.png", "updates": [{ "mode": "full" }] },
+                { "screen": "b.png", "after_ms": 100, "updates": [{ "mode": "full" }] }] }"#,
+        ),
+        // The pen is at the end of its piece at 220 ms, and `full` is done at 500.0512 ms: 280.0512 of 200 ms.
+        case(
+            "pen-lags",
+            "durations",
+            r#"{ "controller_ink": { "delay_ms": 20 } }"#,
+            1.400_256,
+            r#"{ "rules": { "pen-lags": { "ms": 200 } }, "steps": [{ "screen": "a.png", "updates": [{ "mode": "full" }] },
+                { "after_ms": 100, "strokes": [{ "points": [[4, 4, 0], [6, 4, 120]], "width_px": 2, "mode": "quick" }] }] }"#,
+        ),
+        // Four flashes within 400 ms; three are allowed (WCAG 2.2, success criterion 2.3.1).
+        case(
+            "flashes-too-fast",
+            "flashes",
+            &flashing,
+            4.0 / 3.0,
+            r#"{ "steps": [{ "screen": "black.png", "updates": [{ "mode": "grey" }] }] }"#,
+        ),
+        // 128 px have 0.082580 cm2: 1 + 0.082580 of 1 mJ.
+        case(
+            "over-budget",
+            "energy",
+            "{}",
+            1.08258,
+            r#"{ "budgets": { "energy_mj": 1 }, "steps": [{ "screen": "a.png", "updates": [{ "mode": "full" }] }] }"#,
+        ),
+    ]
+}
+
+/// A folder with the plan and, where there is one, the factor of a figure.
+fn folder_of(case: &Case, factor: Option<f64>) -> Folder {
+    let mut display: Value = serde_json::from_str(&case.display).unwrap();
+    if let Some(factor) = factor {
+        display["certainty"] = json!({ case.field: factor });
+    }
+    let screens = match case.rule {
+        "ink-under-grey" => vec![("grey.png", rows_of("....bbbbbbbbbbbbbbbbbbbbbbbb....", 5..11))],
+        "flashes-too-fast" => vec![("black.png", black())],
+        _ => square(),
+    };
+    Folder::of_example(&Example {
+        screens: screens.into_iter().map(|(name, text)| (name.to_owned(), text)).collect(),
+        display: Some(display.to_string()),
+        plan: case.plan.to_owned(),
+        ..Example::default()
+    })
+}
+
+fn finding_of(run: &Run, rule: &str) -> Value {
+    let report = run.json();
+    let findings = report["plans"][0]["findings"].as_array().unwrap();
+    findings.iter().find(|finding| finding["rule"] == rule).unwrap_or_else(|| panic!("no {rule}: {findings:?}")).clone()
+}
+
+const JSON: [&str; 6] = ["review", "example.plan.json", "--format", "json", "--gate", "note"];
+
+#[test]
+fn a_finding_carries_its_margin_and_is_sure_from_the_factor_on() {
+    for case in cases() {
+        for (factor, sure) in [(None, json!(null)), (Some(1.05), json!(true)), (Some(6.0), json!(false))] {
+            let found = finding_of(&folder_of(&case, factor).run(&JSON), case.rule);
+            let margin = found["margin"].as_f64().unwrap_or_else(|| panic!("{}: {found}", case.rule));
+            assert!((margin - case.margin).abs() < 5e-4, "{}: {margin} and not {}", case.rule, case.margin);
+            assert_eq!(found["sure"], sure, "{} with {factor:?}", case.rule);
+        }
+    }
+}
+
+#[test]
+fn where_it_turns_is_said_in_words_and_only_where_that_is_within_the_factor() {
+    for (rule, words) in [
+        // 1 / 1.9424 = 0.5148, 1 / 1.250512 = 0.7997, 3 / 4, 1 / 1.08258 = 0.9237, 1 / 1.6 = 0.625: down, so that it holds.
+        ("visible-ghost", "silent if the residue were 0.51 of it"),
+        ("slow-answer", "silent if the time to the answer were 0.79 of it"),
+        ("flashes-too-fast", "silent if the number of flashes were 0.75 of it"),
+        ("over-budget", "silent if the energy were 0.92 of it"),
+        ("updates-collide", "silent if the time were 0.62 of it"),
+    ] {
+        let case = cases().into_iter().find(|case| case.rule == rule).unwrap();
+        let text = |factor| folder_of(&case, factor).run(&["review", ".", "--only", rule]).out;
+        let line = format!("\n  by an estimated figure: {words}\n");
+        assert!(text(Some(6.0)).contains(&line), "{}", text(Some(6.0)));
+        for factor in [None, Some(1.05)] {
+            assert!(!text(factor).contains("estimated"), "{factor:?}: {}", text(factor));
+        }
+    }
+}
+
+#[test]
+fn a_gate_on_sure_findings_lets_those_pass_that_may_turn() {
+    for case in cases() {
+        for (factor, status) in [(Some(6.0), 0), (Some(1.05), 1), (None, 1)] {
+            let folder = folder_of(&case, factor);
+            let call = ["review", ".", "--only", case.rule, "--gate", "note"];
+            folder.run(&call).with_status(1);
+            folder.run(&[&call[..], &["--gate-on", "all"]].concat()).with_status(1);
+            let run = folder.run(&[&call[..], &["--gate-on", "sure"]].concat());
+            assert_eq!(run.status, status, "{} with {factor:?}: {}", case.rule, run.out);
+        }
+    }
+}
+
+#[test]
+fn what_rests_on_no_estimated_figure_has_no_margin_and_gates() {
+    let certain = r#"{ "certainty": { "residue": 9, "durations": 9, "first_visible": 9, "flashes": 9, "energy": 9 },
+        "controller_ink": { "delay_ms": 90 }, "link": { "megabits_per_s": 0.001, "bits_per_px": 1, "overhead_ms": 0, "waits_for_panel": false } }"#;
+    for (rule, display, plan) in [
+        ("left-behind", certain, r#"{ "steps": [{ "screen": "a.png" }] }"#),
+        (
+            "over-budget",
+            certain,
+            r#"{ "budgets": { "cleanings": 0 }, "steps": [{ "screen": "a.png", "updates": [{ "mode": "full" }] }] }"#,
+        ),
+        // The controller's own delay alone, and a wait for the link alone: neither is a duration of an update.
+        (
+            "pen-lags",
+            certain,
+            r#"{ "steps": [{ "screen": "a.png",
+                "strokes": [{ "points": [[4, 4, 0], [6, 4, 120]], "width_px": 2, "mode": "quick" }], "updates": [{ "mode": "quick" }] }] }"#,
+        ),
+        (
+            "updates-collide",
+            certain,
+            r#"{ "steps": [{ "screen": "a.png", "updates": [{ "mode": "full", "window": [0, 0, 8, 8] }, { "mode": "quick", "window": [8, 0, 8, 8] }] }] }"#,
+        ),
+    ] {
+        let case = Case { rule, field: "residue", display: display.to_owned(), plan, margin: 0.0 };
+        let folder = folder_of(&case, None);
+        let found = finding_of(&folder.run(&JSON), rule);
+        let fields = found.as_object().unwrap();
+        assert!(!fields.contains_key("margin") && !fields.contains_key("sure"), "{found}");
+        folder.run(&["review", ".", "--only", rule, "--gate", "note", "--gate-on", "sure"]).with_status(1);
+    }
+}
+
+#[test]
+fn a_mode_that_is_less_certain_than_its_display_decides() {
+    // 1.9424 of the limit: sure by the display's 1.5, not by the mode's 2. What leaves nothing is not asked.
+    for (display, sure) in [
+        (
+            r#"{ "certainty": { "residue": 1.5 }, "modes": [{ "name": "quick", "residue": { "lighter": 0.1 } }] }"#,
+            json!(true),
+        ),
+        (
+            r#"{ "certainty": { "residue": 1.5 },
+                "modes": [{ "name": "quick", "residue": { "lighter": 0.1 }, "certainty": { "residue": 2 } }] }"#,
+            json!(false),
+        ),
+        (
+            r#"{ "modes": [{ "name": "quick", "residue": { "lighter": 0.1 }, "certainty": { "residue": 1.5 } }] }"#,
+            json!(true),
+        ),
+        (
+            r#"{ "modes": [{ "name": "quick", "residue": { "lighter": 0.1 }, "certainty": { "residue": 1.5 } },
+                { "name": "full", "residue": { "darker": 0.001 } }] }"#,
+            json!(null),
+        ),
+    ] {
+        let case =
+            Case { rule: "visible-ghost", field: "", display: display.into(), plan: SQUARE_AND_BACK, margin: 0.0 };
+        assert_eq!(finding_of(&folder_of(&case, None).run(&JSON), "visible-ghost")["sure"], sure, "{display}");
+    }
+}
+
+/// The margins of the summary of a plan over the square and white, without a word of JSON around them.
+fn margins(display: &str, plan: &str) -> Value {
+    let screens = square();
+    let screens: Vec<(&str, &str)> = screens.iter().map(|(name, text)| (*name, text.as_str())).collect();
+    review(&screens, display, plan)["summary"].clone()
+}
+
+#[test]
+fn the_summary_says_how_near_each_limit_is() {
+    // A ghost of 0.02 of the swing is 0.9711 L*, 0.4222 of 2.3; a touch is answered after a quarter of 120 ms and 0.0512 ms;
+    // `full` and `quick` take 1.08258 mJ each of 3; `full` flashes once.
+    let plan = r#"{ "budgets": { "energy_mj": 3 }, "steps": [{ "screen": "a.png", "updates": [{ "mode": "full" }] },
+        { "screen": "b.png", "cause": "touch", "after_ms": 900, "updates": [{ "mode": "quick" }] }] }"#;
+    let display = |factor: f64| {
+        format!(
+            r#"{{ {LARGE}, "modes": [{{ "name": "quick", "residue": {{ "lighter": 0.02 }} }}],
+                "certainty": {{ "residue": {factor}, "first_visible": {factor}, "flashes": {factor}, "energy": {factor} }} }}"#
+        )
+    };
+    let near = |margin: &Value, reached: f64, limit: f64| {
+        assert!((margin["reached"].as_f64().unwrap() - reached).abs() < 5e-4 && margin["limit"] == limit, "{margin}");
+    };
+    // The pixels are ten times as wide here, so that flashes are large enough to count: 128 px have 8.2580 cm2.
+    let energy_mj = 2.0 * (1.0 + 8.2580);
+    let told = margins(&display(2.0), &plan.replace(": 3 }", ": 20 }"));
+    near(&told["margins"]["residue"], 0.9711, 2.3);
+    near(&told["margins"]["answers"], told["longest_answer_ms"].as_f64().unwrap(), 100.0);
+    near(&told["margins"]["flashes"], 1.0, 3.0);
+    near(&told["margins"]["energy"], energy_mj, 20.0);
+    assert!((told["residue_l"].as_f64().unwrap() - 0.9711).abs() < 5e-4 && told["worst_residue_l"] == 0.0, "{told}");
+    let verdicts = |told: &Value| {
+        ["residue", "answers", "flashes", "energy"]
+            .map(|name| told["margins"][name]["verdict"].as_str().unwrap().to_owned())
+    };
+    // 0.4222, 0.3005, 0.3333 and 0.9258: within half, and not.
+    assert_eq!(verdicts(&told), ["kept", "kept", "kept", "open"]);
+    // 1 / 2.4 = 0.4167.
+    assert_eq!(verdicts(&margins(&display(2.4), &plan.replace(": 3 }", ": 18 }"))), ["open", "kept", "kept", "broken"]);
+    let silent = margins("", r#"{ "steps": [{ "screen": "b.png" }] }"#);
+    assert_eq!(silent["margins"]["answers"], json!(null), "nobody asks");
+    assert_eq!(silent["margins"]["energy"], json!(null), "there is no budget");
+    assert_eq!(
+        silent["margins"]["residue"],
+        json!({ "reached": 0.0, "limit": 2.3, "factor": null, "verdict": "open" })
+    );
+}
+
+#[test]
+fn flashes_are_measured_also_where_they_are_allowed() {
+    // 2 at once, and one more 500 ms after them within the same second: 3 of 3. At 1000 ms a second has passed.
+    let at = |after_ms: u32| {
+        let display = format!(
+            r#"{{ {LARGE}, "modes": [{{ "name": "grey", "flashes": 2, "flash_at": [0, 0.5] }}, {{ "name": "full", "flash_at": [0] }}] }}"#
+        );
+        let plan = format!(
+            r#"{{ "steps": [{{ "screen": "a.png", "updates": [{{ "mode": "grey" }}] }},
+                {{ "screen": "b.png", "after_ms": {after_ms}, "updates": [{{ "mode": "full" }}] }}] }}"#
+        );
+        margins(&display, &plan)["margins"]["flashes"]["reached"].as_f64().unwrap()
+    };
+    assert_eq!([at(500), at(1100), at(1300)], [3.0, 2.0, 2.0]);
+    let small = margins("", r#"{ "steps": [{ "screen": "a.png", "updates": [{ "mode": "full" }] }] }"#);
+    assert_eq!(small["margins"]["flashes"]["reached"], 0.0, "the whole panel is smaller than what counts");
+}
+
+#[test]
+fn text_page_and_comment_have_a_line_for_each_margin_where_the_display_says_how_sure_it_is() {
+    let lines = |certainty: &str| {
+        let display =
+            format!(r#"{{ "modes": [{{ "name": "quick", "residue": {{ "lighter": 0.033 }} }}]{certainty} }}"#);
+        let case = Case { rule: "", field: "", display, plan: SQUARE_AND_BACK, margin: 0.0 };
+        let folder = folder_of(&case, None);
+        let run =
+            folder.run(&["review", ".", "--html", "page.html", "--also", "markdown=review.md", "--gate", "never"]);
+        [run.out, folder.read("page.html"), folder.read("review.md").replace('\\', "")]
+            .map(|shown| shown.to_lowercase())
+    };
+    // 0.033 of 48.557 L* is 1.6 L*; the plan's own limit is 2.5.
+    let line = "ghosts reach 1.6 of the plan's limit of 2.5 l*; an estimate, good to a factor of 2: open";
+    for shown in lines(r#", "certainty": { "residue": 2 }"#) {
+        assert!(shown.contains(line), "{shown}");
+        assert!(!shown.contains("flashes on a large area reach"), "nobody says how sure that is");
+    }
+    for shown in lines("") {
+        assert!(!shown.contains("ghosts reach"), "{shown}");
+    }
+}

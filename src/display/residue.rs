@@ -110,7 +110,8 @@ mod tests {
     fn residues_hold_from_their_temperature_to_the_next() {
         let of = |keeps| Residue { keeps, ..Residue::default() };
         let table = ResidueTable::from_entries(vec![(0.0, of(0.9)), (20.0, of(0.5))]).unwrap();
-        assert_eq!([-5.0, 0.0, 19.9, 20.0, 60.0].map(|celsius| table.at(celsius).keeps), [0.9, 0.9, 0.9, 0.5, 0.5]);
+        let tenths = |celsius| (table.at(celsius).keeps * 10.0).round() as u32;
+        assert_eq!([-5.0, 0.0, 19.9, 20.0, 60.0].map(tenths), [9, 9, 9, 5, 5]);
         assert_eq!(ResidueTable::from_entries(Vec::new()), None);
     }
 

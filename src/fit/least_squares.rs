@@ -119,9 +119,9 @@ mod tests {
         let pairs = [[2.0, 1.0, 0.0], [1.0, 3.0, 1.0], [0.0, 1.0, 4.0]];
         assert!((determinant(&pairs) - 18.0).abs() < 1e-12);
         let inverse = inverse(&pairs).expect("it has one");
-        for row in 0..3 {
+        for (row, of_row) in pairs.iter().enumerate() {
             for column in 0..3 {
-                let product: f64 = (0..3).map(|at| pairs[row][at] * inverse[at][column]).sum();
+                let product: f64 = of_row.iter().zip(&inverse).map(|(one, other)| one * other[column]).sum();
                 let wanted = if row == column { 1.0 } else { 0.0 };
                 assert!((product - wanted).abs() < 1e-12, "{row} {column}: {product}");
             }

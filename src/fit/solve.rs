@@ -194,6 +194,7 @@ impl Add for Sloped {
 impl Mul for Sloped {
     type Output = Self;
 
+    #[expect(clippy::suspicious_arithmetic_impl, reason = "the rule for the slope of a product is a sum")]
     fn mul(self, other: Self) -> Self {
         let slope = |place: usize| self.slopes[place] * other.value + self.value * other.slopes[place];
         Self { value: self.value * other.value, slopes: [0, 1, 2].map(slope) }

@@ -61,22 +61,18 @@ impl Counts {
         if counted == 0 {
             return;
         }
-        match self.of_pixels.uniform(tile).filter(|_| counted == whole) {
-            Some(count) => {
-                self.of_pixels.set_uniform(tile, count + 1);
-                self.set_largest(tile, count + 1);
-            }
-            None => {
-                let counts = self.of_pixels.edit(tile);
-                let mut largest = 0;
-                for (bit, count) in counts.iter_mut().enumerate() {
-                    *count += (counted >> bit & 1) as u32;
-                    // What lies beyond the panel's edge is no pixel.
-                    largest = largest.max(*count * (whole >> bit & 1) as u32);
-                }
-                self.set_largest(tile, largest);
-            }
+        if let Some(count) = self.of_pixels.uniform(tile).filter(|_| counted == whole) {
+            self.of_pixels.set_uniform(tile, count + 1);
+            return self.set_largest(tile, count + 1);
         }
+        let counts = self.of_pixels.edit(tile);
+        let mut largest = 0;
+        for (bit, count) in counts.iter_mut().enumerate() {
+            *count += (counted >> bit & 1) as u32;
+            // What lies beyond the panel's edge is no pixel.
+            largest = largest.max(*count * (whole >> bit & 1) as u32);
+        }
+        self.set_largest(tile, largest);
     }
 
     /// Brings the pixels in `cleaned` back to 0, and counts an update of the others in `counted`.

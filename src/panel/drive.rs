@@ -91,7 +91,7 @@ pub(super) struct Driven {
     pub(super) redriven: Mask,
     /// What was driven, and what stood there before; kept only where the mode leaves something beside that.
     pub(super) neighbourhood: Neighbourhood,
-    moves: Moves,
+    fates: Fates,
 }
 
 /// The flags of a way, one bit each; the bits from the lowest on stand for the turns of its look.
@@ -194,7 +194,7 @@ impl PanelState {
     /// Drives the pixels of a cover towards memory. `asked`, where given, are the boxes beside which driven pixels are
     /// counted.
     pub(super) fn drive(&mut self, cover: &TileCover<'_>, drive: &Drive, asked: Option<&[Rect]>) -> Driven {
-        let mut driven = Driven { moves: Moves::new(), ..Driven::default() };
+        let mut driven = Driven { fates: Fates::new(), ..Driven::default() };
         let mut newly_unlike = Vec::new();
         if drive.changed_only {
             driven.unknown_px = self.unknown_within(cover);
@@ -216,7 +216,7 @@ impl PanelState {
                 }
             });
         }
-        driven.moves.settle(&self.looks.tones, &mut self.spreads);
+        driven.fates.settle(&self.looks.tones, &mut self.spreads);
         self.list_unlike(newly_unlike);
         self.push_neighbours(&driven.neighbourhood, &drive.law);
         driven
@@ -224,12 +224,12 @@ impl PanelState {
 
     /// Draws controller ink over a mask of pixels.
     pub(super) fn draw(&mut self, pixels: &Mask, level: Level, drive: &Drive) -> Driven {
-        let mut driven = Driven { moves: Moves::new(), ..Driven::default() };
+        let mut driven = Driven { fates: Fates::new(), ..Driven::default() };
         for (tile, covered) in pixels.tiles() {
             driven.unknown_px += self.unknown_of(*tile, *covered);
             self.drive_tile(*tile, *covered, Towards::Level(level), drive, None, &mut driven);
         }
-        driven.moves.settle(&self.looks.tones, &mut self.spreads);
+        driven.fates.settle(&self.looks.tones, &mut self.spreads);
         self.list_unlike(pixels.tiles().iter().map(|(tile, _)| *tile).collect());
         self.push_neighbours(&driven.neighbourhood, &drive.law);
         driven
@@ -339,13 +339,13 @@ impl PanelState {
         };
         let mut left = candidates;
         if self.residue.uniform(tile).is_some() && pixels.net_vs.is_none() {
-            left = pixels.drive_alike(left, drive, driven, &self.looks.tones, &mut self.spreads);
+            left = pixels.drive_alike(left, drive, driven, (&self.looks.tones, &mut self.spreads));
         } else if drive.keeps_clean && pixels.net_vs.is_none() {
             let still = left & !differing_pixels(&pixels.levels, &pixels.targets) & clean_pixels(&pixels.residues);
             pixels.done.driven = still;
             left &= !still;
         }
-        pixels.drive_apart(left, drive, driven, &self.looks.tones, &mut self.spreads);
+        pixels.drive_apart(left, drive, driven, (&self.looks.tones, &mut self.spreads));
         let TilePixels { levels, residues, net_vs, done, .. } = &pixels;
         driven.out_of_reach.push(tile, done.out_of_reach);
         driven.wrong_start.push(tile, done.wrong_start);
@@ -392,13 +392,13 @@ struct Done {
 
 impl Done {
     /// Takes note of what becomes of pixels that go the same way.
-    fn take(&mut self, way: &Way, pixels: u64) {
-        let where_it = |bit: u8| if way.flags & bit != 0 { pixels } else { 0 };
+    fn take(&mut self, flags: u8, pixels: u64) {
+        let where_it = |bit: u8| if flags & bit != 0 { pixels } else { 0 };
         self.add(where_it);
     }
 
     /// Takes note of what becomes of every pixel of a tile, by its flags; gives those that are driven.
-    fn take_flags(&mut self, flags: &[u8; 64]) -> u64 {
+    fn take_all(&mut self, flags: &[u8; 64]) -> u64 {
         let any = flags.iter().fold(0, |any, flags| any | flags);
         let pixels_with = |bit: u8| {
             if any & bit == 0 {
@@ -421,14 +421,13 @@ impl Done {
 }
 
 impl TilePixels {
-    /// Drives pixels of a tile that has one residue, way by way, as long as there are few; gives those that are left.
+    /// Drives pixels of a tile that has one residue, kind by kind, as long as there are few; gives those that are left.
     fn drive_alike(
         &mut self,
         pixels: u64,
         drive: &Drive,
         driven: &mut Driven,
-        looks: &Tones,
-        spreads: &mut [Spread],
+        (looks, spreads): (&Tones, &mut [Spread]),
     ) -> u64 {
         let mut left = pixels;
         let before = self.residues[0];
@@ -440,73 +439,47 @@ impl TilePixels {
             let (level, target) = (self.levels[at], self.targets[at]);
             let alike = left & of_level(level, &self.levels) & of_level(target, &self.targets);
             left &= !alike;
-            let way = drive.way(level, target);
-            driven.meet(level, target, before);
-            self.done.take(way, alike);
-            let after = if way.flags & IS_DRIVEN == 0 { before } else { way.swing.after(before) };
-            driven.takes_residue |= is_less(after, before);
-            if level == way.end && after == before {
+            let fate = driven.fate((level, target, before), alike.count_ones(), drive, (looks, &mut *spreads));
+            self.done.take(fate.flags, alike);
+            if level == fate.end && fate.after == before {
                 continue;
             }
             self.done.moved |= alike;
-            let count = i64::from(alike.count_ones());
-            driven.moves.note(level, before, -count, looks, spreads);
-            driven.moves.note(way.end, after, count, looks, spreads);
             for bit in bits(alike) {
-                self.levels[bit as usize] = way.end;
-                self.residues[bit as usize] = after;
+                self.levels[bit as usize] = fate.end;
+                self.residues[bit as usize] = fate.after;
             }
         }
         left
     }
 
     /// Drives pixels each by itself: first what becomes of every one, then the tile as a whole.
-    fn drive_apart(&mut self, pixels: u64, drive: &Drive, driven: &mut Driven, looks: &Tones, spreads: &mut [Spread]) {
+    fn drive_apart(
+        &mut self,
+        pixels: u64,
+        drive: &Drive,
+        driven: &mut Driven,
+        (looks, spreads): (&Tones, &mut [Spread]),
+    ) {
         if pixels == 0 {
             return;
         }
         let (mut flags, mut ends, mut after) = ([0; 64], self.levels, self.residues);
         for bit in bits(pixels) {
             let at = bit as usize & 63;
-            let way = drive.way(self.levels[at], self.targets[at]);
-            flags[at] = way.flags;
-            ends[at] = way.end;
-            after[at] = way.swing.after(self.residues[at]);
+            let kind = (self.levels[at], self.targets[at], self.residues[at]);
+            let fate = driven.fate(kind, 1, drive, (looks, &mut *spreads));
+            (flags[at], ends[at], after[at]) = (fate.flags, fate.end, fate.after);
         }
-        let is_driven = self.done.take_flags(&flags);
-        let differs = pixels & differing_pixels(&self.levels, &self.targets);
-        driven.meet_all(&self.levels, &self.targets, &self.residues, differs);
+        let is_driven = self.done.take_all(&flags);
         if let Some(net_vs) = &mut self.net_vs {
             for bit in bits(is_driven) {
                 let at = bit as usize & 63;
                 net_vs[at] += drive.way(self.levels[at], self.targets[at]).impulse_vs;
             }
         }
-        let other_level = differing_pixels(&ends, &self.levels);
-        let other_residue = is_driven & differing_residues(&after, &self.residues);
-        self.done.moved |= other_level | other_residue;
-        driven.takes_residue |=
-            bits(other_residue).any(|bit| is_less(after[bit as usize], self.residues[bit as usize]));
-        // Neighbours that go the same way go together.
-        let mut run = (((0, Residue::NONE), (0, Residue::NONE)), 0);
-        let mut note = |((from, before), (to, after)): ((Level, Residue), (Level, Residue)), pixels: i64| {
-            if pixels > 0 {
-                driven.moves.note(from, before, -pixels, looks, spreads);
-                driven.moves.note(to, after, pixels, looks, spreads);
-            }
-        };
-        for bit in bits(other_level | other_residue) {
-            let at = bit as usize & 63;
-            let way = ((self.levels[at], self.residues[at]), (ends[at], after[at]));
-            if run.0 != way {
-                note(run.0, run.1);
-                run = (way, 0);
-            }
-            run.1 += 1;
-            self.residues[at] = after[at];
-        }
-        note(run.0, run.1);
-        self.levels = ends;
+        self.done.moved |= differing_pixels(&ends, &self.levels) | differing_residues(&after, &self.residues);
+        (self.levels, self.residues) = (ends, after);
     }
 }
 
@@ -517,78 +490,94 @@ impl Drive {
     }
 }
 
+/// What becomes of the pixels that an update met: most are like some of those just before, and what becomes of them is worked
+/// out once. Their moves reach the spreads together.
+#[derive(Debug, Default)]
+struct Fates {
+    places: Vec<Fate>,
+}
+
+/// What becomes of pixels of one level, target and residue.
+#[derive(Clone, Copy, Debug, Default)]
+struct Fate {
+    level: Level,
+    target: Level,
+    end: Level,
+    flags: u8,
+    before: Residue,
+    after: Residue,
+    /// How many pixels went so; those that stay as they are do not count.
+    pixels: u32,
+    is_known: bool,
+}
+
+const FATES: usize = 512;
+
+impl Fates {
+    fn new() -> Self {
+        Self { places: vec![Fate::default(); FATES] }
+    }
+
+    fn place_of(level: Level, target: Level, before: Residue) -> usize {
+        let key = before.bits() ^ u64::from(level) << 8 ^ u64::from(target);
+        (key.wrapping_mul(0x9e37_79b9_7f4a_7c15) >> 55) as usize % FATES
+    }
+
+    /// Brings all moves to the spreads.
+    fn settle(&mut self, looks: &Tones, spreads: &mut [Spread]) {
+        self.places.iter_mut().for_each(|fate| fate.settle(looks, spreads));
+    }
+}
+
+impl Fate {
+    fn settle(&mut self, looks: &Tones, spreads: &mut [Spread]) {
+        let pixels = i64::from(std::mem::take(&mut self.pixels));
+        if pixels > 0 && (self.level != self.end || self.before != self.after) {
+            spreads[usize::from(self.level)].change(looks.shown(self.level, self.before), -pixels);
+            spreads[usize::from(self.end)].change(looks.shown(self.end, self.after), pixels);
+        }
+    }
+}
+
 impl Driven {
-    /// Takes note of a pixel that the update meets.
+    /// What becomes of so many pixels of a level and residue that are to get another level.
     #[inline]
-    fn meet(&mut self, level: Level, target: Level, before: Residue) {
+    fn fate(
+        &mut self,
+        (level, target, before): (Level, Level, Residue),
+        pixels: u32,
+        drive: &Drive,
+        (looks, spreads): (&Tones, &mut [Spread]),
+    ) -> Fate {
+        let at = Fates::place_of(level, target, before);
+        let fate = &self.fates.places[at];
+        if !fate.is_known || (fate.level, fate.target, fate.before) != (level, target, before) {
+            self.learn(at, (level, target, before), drive, (looks, spreads));
+        }
+        let fate = &mut self.fates.places[at];
+        fate.pixels += pixels;
+        *fate
+    }
+
+    /// Works out what becomes of a kind of pixel that was not met lately.
+    fn learn(
+        &mut self,
+        at: usize,
+        (level, target, before): (Level, Level, Residue),
+        drive: &Drive,
+        (looks, spreads): (&Tones, &mut [Spread]),
+    ) {
+        let way = drive.way(level, target);
+        let after = if way.flags & IS_DRIVEN == 0 { before } else { way.swing.after(before) };
+        self.takes_residue |= is_less(after, before);
         if level != target {
             self.changes_from = self.changes_from.with(level);
             self.changes_to = self.changes_to.with(target);
             self.most_residue_l = self.most_residue_l.max(before.lightness().abs());
         }
-    }
-}
-
-impl Driven {
-    /// The same of many pixels.
-    fn meet_all(&mut self, levels: &TileLevels, targets: &TileLevels, before: &[Residue; 64], pixels: u64) {
-        let (mut from, mut to, mut most_l) = (0, 0, self.most_residue_l);
-        for bit in bits(pixels) {
-            let at = bit as usize & 63;
-            from |= 1 << levels[at];
-            to |= 1 << targets[at];
-            most_l = most_l.max(before[at].lightness().abs());
-        }
-        self.changes_from = self.changes_from.union(LevelSet(from));
-        self.changes_to = self.changes_to.union(LevelSet(to));
-        self.most_residue_l = most_l;
-    }
-}
-
-/// Collects how many pixels of a level and residue an update makes more or fewer, before that reaches the spreads: most
-/// pixels are like some of those just before.
-#[derive(Debug, Default)]
-struct Moves {
-    places: Vec<Move>,
-}
-
-#[derive(Clone, Copy, Debug, Default)]
-struct Move {
-    level: Level,
-    residue: Residue,
-    pixels: i64,
-}
-
-const MOVE_PLACES: usize = 256;
-
-impl Moves {
-    fn new() -> Self {
-        Self { places: vec![Move::default(); MOVE_PLACES] }
-    }
-
-    #[inline]
-    fn note(&mut self, level: Level, residue: Residue, pixels: i64, looks: &Tones, spreads: &mut [Spread]) {
-        let mixed = (residue.bits() ^ u64::from(level) << 57).wrapping_mul(0x9e37_79b9_7f4a_7c15);
-        let place = &mut self.places[(mixed >> 56) as usize % MOVE_PLACES];
-        if (place.level, place.residue) != (level, residue) {
-            place.settle(looks, spreads);
-            (place.level, place.residue) = (level, residue);
-        }
-        place.pixels += pixels;
-    }
-
-    /// Brings all that was noted to the spreads.
-    fn settle(&mut self, looks: &Tones, spreads: &mut [Spread]) {
-        self.places.iter_mut().for_each(|place| place.settle(looks, spreads));
-    }
-}
-
-impl Move {
-    fn settle(&mut self, looks: &Tones, spreads: &mut [Spread]) {
-        let pixels = std::mem::take(&mut self.pixels);
-        if pixels != 0 {
-            spreads[usize::from(self.level)].change(looks.shown(self.level, self.residue), pixels);
-        }
+        let place = &mut self.fates.places[at];
+        place.settle(looks, spreads);
+        *place = Fate { level, target, end: way.end, flags: way.flags, before, after, pixels: 0, is_known: true };
     }
 }
 

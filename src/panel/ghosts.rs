@@ -40,7 +40,9 @@ pub struct GhostLimits {
 fn least_pixels(pixel_area_mm2: f64) -> u64 {
     const AREA_MM2: f64 = 0.5;
     let near = (AREA_MM2 / pixel_area_mm2).floor() as u64;
-    (near..).find(|pixels| *pixels as f64 * pixel_area_mm2 >= AREA_MM2).unwrap_or(near).max(1)
+    // Rounding may have put the quotient just below a whole number, or on it.
+    let enough = |pixels: &u64| *pixels as f64 * pixel_area_mm2 >= AREA_MM2;
+    [near, near + 1].into_iter().find(enough).unwrap_or(near + 2).max(1)
 }
 
 /// Watches the panel. Copies share what they have in common.

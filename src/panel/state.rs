@@ -374,12 +374,11 @@ impl PanelState {
         for tile in (0..self.grid.tiles() as u32).filter(|tile| self.levels_in[*tile as usize].0 & all.0 != 0) {
             let levels = &self.levels[tile as usize];
             let uniform;
-            let residues = match self.residue.various(tile) {
-                Some(residues) => residues,
-                None => {
-                    uniform = self.residue.values(tile);
-                    &uniform
-                }
+            let residues = if let Some(residues) = self.residue.various(tile) {
+                residues
+            } else {
+                uniform = self.residue.values(tile);
+                &uniform
             };
             let mut close = 0_u64;
             for (bit, (level, residue)) in levels.iter().zip(residues).enumerate() {

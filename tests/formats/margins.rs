@@ -322,9 +322,10 @@ fn flashes_are_measured_also_where_they_are_allowed() {
             r#"{{ "steps": [{{ "screen": "a.png", "updates": [{{ "mode": "grey" }}] }},
                 {{ "screen": "b.png", "after_ms": {after_ms}, "updates": [{{ "mode": "full" }}] }}] }}"#
         );
-        margins(&display, &plan)["margins"]["flashes"]["reached"].as_f64().unwrap()
+        let halves = 2.0 * margins(&display, &plan)["margins"]["flashes"]["reached"].as_f64().unwrap();
+        halves.round() as u32
     };
-    assert_eq!([at(500), at(1100), at(1300)], [3.0, 2.0, 2.0]);
+    assert_eq!([at(500), at(1100), at(1300)], [6, 4, 4], "halves of flashes");
     let small = margins("", r#"{ "steps": [{ "screen": "a.png", "updates": [{ "mode": "full" }] }] }"#);
     assert_eq!(small["margins"]["flashes"]["reached"], 0.0, "the whole panel is smaller than what counts");
 }

@@ -306,6 +306,7 @@ fn recording_parts(recording: &Recording, at: usize) -> Result<Markup, String> {
             @for (mark, name) in [
                 ("person", "asked for by a person"), ("machine", "by the device"), ("sent", "transfer"), ("wait", "waits"),
                 ("drive", "drives"), ("cleans", "drives and cleans"), ("flash", "a flash"),
+                ("limit", "from here on residue is a ghost"),
             ] {
                 li { span class={ "mark " (mark) } {} (name) }
             }

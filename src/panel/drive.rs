@@ -397,8 +397,8 @@ impl Done {
         self.add(where_it);
     }
 
-    /// Takes note of what becomes of every pixel of a tile, by its flags; gives those that are driven.
-    fn take_all(&mut self, flags: &[u8; 64]) -> u64 {
+    /// Takes note of what becomes of every pixel of a tile, by its flags.
+    fn take_all(&mut self, flags: &[u8; 64]) {
         let any = flags.iter().fold(0, |any, flags| any | flags);
         let pixels_with = |bit: u8| {
             if any & bit == 0 {
@@ -407,7 +407,6 @@ impl Done {
             differing_pixels(&flags.map(|flags| flags & bit), &[0; 64])
         };
         self.add(pixels_with);
-        pixels_with(IS_DRIVEN)
     }
 
     fn add(&mut self, pixels_with: impl Fn(u8) -> u64) {
@@ -471,9 +470,10 @@ impl TilePixels {
             let fate = driven.fate(kind, 1, drive, (looks, &mut *spreads));
             (flags[at], ends[at], after[at]) = (fate.flags, fate.end, fate.after);
         }
-        let is_driven = self.done.take_all(&flags);
+        self.done.take_all(&flags);
         if let Some(net_vs) = &mut self.net_vs {
-            for bit in bits(is_driven) {
+            // A pixel that is not driven has an impulse of 0.
+            for bit in bits(pixels) {
                 let at = bit as usize & 63;
                 net_vs[at] += drive.way(self.levels[at], self.targets[at]).impulse_vs;
             }
@@ -506,7 +506,7 @@ struct Fate {
     flags: u8,
     before: Residue,
     after: Residue,
-    /// How many pixels went so; those that stay as they are do not count.
+    /// How many pixels went so and have not reached the spreads yet.
     pixels: u32,
     is_known: bool,
 }

@@ -55,6 +55,12 @@ impl Bin {
         let side = usize::from(value >= self.value) + usize::from(value > self.value);
         self.counts[side] = self.counts[side].wrapping_add(change as u32);
     }
+
+    fn ranked(&self, at: usize, rank: u64) -> Ranked {
+        let [below, equal, _] = self.counts.map(u64::from);
+        let is_known = (below..below + equal).contains(&rank);
+        if is_known { Ranked::Exactly(self.value) } else { Ranked::Within(at, rank) }
+    }
 }
 
 impl Spread {
@@ -161,14 +167,6 @@ impl Spread {
                 return;
             }
         }
-    }
-}
-
-impl Bin {
-    fn ranked(&self, at: usize, rank: u64) -> Ranked {
-        let [below, equal, _] = self.counts.map(u64::from);
-        let is_known = (below..below + equal).contains(&rank);
-        if is_known { Ranked::Exactly(self.value) } else { Ranked::Within(at, rank) }
     }
 }
 

@@ -1,10 +1,11 @@
 //! Ghosts of a kind, followed from the step in which they appear to the last one in which they are seen.
 //!
-//! Those that appear together are one group. Knows nothing of what is said of them.
+//! Those that appear together are one group. Knows their figures, not the sentence that is said of them.
 
-use super::remedy;
+use super::{remedy, wording};
 use crate::{
-    finding::{StepField, Where},
+    display::Display,
+    finding::{Observation, StepField, Where},
     geometry::Rect,
     panel::{Ghost, PlayedStep},
     plan::Plan,
@@ -81,6 +82,40 @@ pub(super) struct State {
     weight: f64,
     pub(super) origin: String,
     pub(super) help: String,
+}
+
+impl Group {
+    /// The step where the group is worst, in words, where that is not the one where it begins: figures are of that step.
+    pub(super) fn at_its_worst(&self) -> String {
+        let step = self.worst.step;
+        if step == self.place.step { String::new() } else { format!(" at its worst, at step {step}") }
+    }
+
+    /// What is seen of the group, its margin apart; `counted` is what its members are called among the figures.
+    pub(super) fn observation(
+        &self,
+        message: String,
+        counted: &'static str,
+        limit_l: f64,
+        display: &Display,
+    ) -> Observation {
+        let State { around, count, pixels, worst_l, ref help, .. } = self.worst;
+        Observation {
+            rect: Some(around),
+            message,
+            help: help.clone(),
+            figures: vec![
+                ("worst_l", worst_l),
+                ("limit_l", limit_l),
+                (counted, count as f64),
+                ("px", pixels as f64),
+                ("mm2", display.area_mm2(pixels)),
+            ],
+            // What every round of a repetition leaves in a place is told once.
+            key: wording::rect(self.appeared),
+            ..Observation::default()
+        }
+    }
 }
 
 /// As many of the ghosts that appear in a step are followed, the largest ones; all are counted.

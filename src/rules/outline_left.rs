@@ -33,34 +33,22 @@ impl<'p> OutlineLeft<'p> {
 
     fn tell(&self, group: Group, sink: &mut Sink) {
         let display = &self.plan.display;
-        let State { step, around, count, pixels, rim_px, worst_l, origin, help, .. } = group.worst;
+        let State { count, pixels, rim_px, worst_l, ref origin, .. } = group.worst;
+        let when = group.at_its_worst();
         let (worst, area) = (wording::figure(worst_l), wording::area(pixels, display));
-        // The finding begins where the outline does; figures are of the step where it is worst.
-        let when = if step == group.place.step { String::new() } else { format!(" at its worst, at step {step}") };
         let seen = if count == 1 {
             format!("an outline of {worst} L* on {area}{when} around {origin}")
         } else {
             format!("{count} outlines of up to {worst} L* on {area}{when}, the strongest around {origin}")
         };
-        let observation = Observation {
-            rect: Some(around),
-            message: format!(
-                "{seen}: {rim_px} of the {pixels} px were not driven since it came, what was driven beside them left it"
-            ),
-            help,
-            figures: vec![
-                ("worst_l", worst_l),
-                ("limit_l", self.limit_l),
-                ("outlines", count as f64),
-                ("px", pixels as f64),
-                ("rim_px", rim_px as f64),
-                ("mm2", display.area_mm2(pixels)),
-            ],
+        let message = format!(
+            "{seen}: {rim_px} of the {pixels} px were not driven since it came, what was driven beside them left it"
+        );
+        let mut observation = Observation {
             margin: self.modes.margin(worst_l, self.limit_l, display),
-            // An outline that every round of a repetition leaves in a place is told once.
-            key: wording::rect(group.appeared),
-            ..Observation::default()
+            ..group.observation(message, "outlines", self.limit_l, display)
         };
+        observation.figures.push(("rim_px", rim_px as f64));
         sink.report(group.place, observation);
     }
 }

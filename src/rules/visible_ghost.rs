@@ -29,10 +29,9 @@ impl<'p> VisibleGhost<'p> {
 
     fn tell(&self, group: Group, sink: &mut Sink) {
         let display = &self.plan.display;
-        let State { step, around, count, pixels, rim_px, worst_l, origin, help, .. } = group.worst;
+        let State { count, pixels, rim_px, worst_l, ref origin, .. } = group.worst;
+        let when = group.at_its_worst();
         let (worst, area) = (wording::figure(worst_l), wording::area(pixels, display));
-        // The finding begins where the ghost does; figures are of the step where it is worst.
-        let when = if step == group.place.step { String::new() } else { format!(" at its worst, at step {step}") };
         let undriven = match rim_px {
             0 => String::new(),
             _ => format!(
@@ -45,20 +44,8 @@ impl<'p> VisibleGhost<'p> {
             format!("{count} ghosts of up to {worst} L* on {area}{when}; of the strongest: {origin}{undriven}")
         };
         let observation = Observation {
-            rect: Some(around),
-            message,
-            help,
-            figures: vec![
-                ("worst_l", worst_l),
-                ("limit_l", self.limit_l),
-                ("ghosts", count as f64),
-                ("px", pixels as f64),
-                ("mm2", display.area_mm2(pixels)),
-            ],
             margin: self.modes.margin(worst_l, self.limit_l, display),
-            // A ghost that every round of a repetition leaves in a place is told once.
-            key: wording::rect(group.appeared),
-            ..Observation::default()
+            ..group.observation(message, "ghosts", self.limit_l, display)
         };
         sink.report(group.place, observation);
     }

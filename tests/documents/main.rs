@@ -1,0 +1,11 @@
+//! What the documents say is so, and the code is laid out as they say: guides are run, pages are made, paths and tests that
+//! they name exist, dependencies and licences are those that are listed.
+
+#[path = "../common/mod.rs"]
+mod common;
+
+mod dependencies;
+mod guides;
+mod house;
+mod readme;
+mod rule_pages;

@@ -1,0 +1,296 @@
+//! `review --html`: what stands in the page, its size, and what two plans beside each other say. How it behaves in a browser
+//! is checked by `tests/page/check.mjs`.
+#![expect(clippy::unwrap_used, reason = "a test stops at what must not happen")]
+
+use std::{fs, path::Path, process::Command};
+
+use serde_json::Value;
+
+use crate::common::{Folder, Run, example_display, png_of};
+
+/// Runs a review of the fixtures that writes a page; gives the run and the page.
+fn page(arguments: &[&str]) -> (Run, String) {
+    let folder = tempfile::tempdir().unwrap();
+    let file = folder.path().join("page.html");
+    let mut command = Command::new(env!("CARGO_BIN_EXE_stillpage"));
+    command.arg("review").args(arguments).arg("--html").arg(&file);
+    let run = Run::of(command.current_dir(Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures")).output().unwrap());
+    (run, fs::read_to_string(file).unwrap_or_default())
+}
+
+#[test]
+fn the_page_of_the_logbook_is_small_and_asks_the_network_for_nothing() {
+    let (run, page) = page(&["logbook", "--gate", "never"]);
+    run.with_status(0);
+    assert!(page.len() < 3_000_000, "{} bytes", page.len());
+    assert!(page.contains("Logbook, first try") && page.contains("Logbook: a page of entries"));
+    for foreign in ["http://", "https://", "url(", "<link", "src=\"/"] {
+        assert!(!page.contains(foreign), "{foreign}");
+    }
+}
+
+#[test]
+fn the_page_tells_every_finding_and_the_caution_of_flashes() {
+    let (_, page) = page(&["chart-desk/troubled.plan.json"]);
+    let expected = include_str!("../data/troubled/chart-desk.txt").lines().count();
+    assert_eq!(page.matches("<li id=\"finding-").count(), expected);
+    assert!(page.contains("flashing can trigger seizures in people with photosensitive epilepsy: this check follows"));
+}
+
+#[test]
+fn the_same_plan_gives_the_same_page_with_any_number_of_threads() {
+    let one = page(&["tide-watch", "--threads", "1"]).1;
+    assert!(!one.is_empty());
+    assert_eq!(one, page(&["tide-watch", "--threads", "2"]).1);
+}
+
+#[test]
+fn two_plans_stand_side_by_side_and_only_the_first_is_gated() {
+    let (sound, troubled) = ("ferry-check/sound.plan.json", "ferry-check/troubled.plan.json");
+    let (run, page) = self::page(&[sound, "--compare", troubled]);
+    run.with_status(0);
+    assert_eq!(row_of(&page, "flashing updates"), ["2", "5", "3 flashing updates more: worse"]);
+    assert_eq!(
+        row_of(&page, "cleanings"),
+        ["2", "5", "3 cleanings more"],
+        "more of them are good or bad, that depends"
+    );
+    let (run, page) = self::page(&[troubled, "--compare", sound]);
+    run.with_status(1);
+    assert_eq!(row_of(&page, "flashing updates"), ["5", "2", "3 flashing updates fewer: better"]);
+    assert!(row_of(&page, "longest answer")[2].ends_with(" sooner: better"));
+    assert!(page.contains("The plans do not play equally long, 2 min 19 s before and 65.4 s after"));
+}
+
+/// The part of a page that compares two plans.
+fn compared(page: &str) -> roxmltree::Document<'_> {
+    let begin = page.find("<section class=\"compared\"").expect("two plans are compared");
+    let end = begin + page[begin..].find("</section>").unwrap() + "</section>".len();
+    roxmltree::Document::parse(&page[begin..end]).unwrap()
+}
+
+fn text_of(node: roxmltree::Node<'_, '_>) -> String {
+    node.descendants().filter(roxmltree::Node::is_text).filter_map(|text| text.text()).collect()
+}
+
+/// The cells behind a figure's name: before, after, change.
+fn row_of(page: &str, name: &str) -> Vec<String> {
+    let document = compared(page);
+    let row = document.descendants().find(|node| {
+        node.has_tag_name("tr") && node.children().any(|cell| cell.has_tag_name("th") && cell.text() == Some(name))
+    });
+    row.unwrap_or_else(|| panic!("no row {name}")).children().skip(1).map(text_of).collect()
+}
+
+/// A chart of a figure: its name as a screen reader says it, and what is drawn in it.
+struct Chart {
+    name: String,
+    texts: Vec<String>,
+    /// Of a line, the places of its upright parts from top to bottom, 0 to 1: the highest, and the last.
+    highest: f64,
+    last: f64,
+    is_cut: bool,
+    bytes: usize,
+}
+
+fn chart_of(page: &str, figure: &str, side: &str) -> Chart {
+    let document = compared(page);
+    let with_id = |id: &str| document.descendants().find(|node| node.attribute("id") == Some(id));
+    let caption = with_id(&format!("course-{figure}-{side}")).unwrap();
+    let svg = caption.parent().unwrap().children().find(|node| node.has_tag_name("svg")).unwrap();
+    assert_eq!(svg.attribute("role"), Some("img"));
+    let names = svg.attribute("aria-labelledby").unwrap().split(' ').map(|id| text_of(with_id(id).unwrap()));
+    let class = |name: &'static str| svg.children().filter(move |node| node.attribute("class") == Some(name));
+    let drawn = class("course-line").chain(class("stem")).map(|path| path.attribute("d").unwrap());
+    // All between `V` and the next letter; 12 and 98 are the upper and the lower edge.
+    let upright = |path: &str| -> Vec<f64> {
+        path.split('V').skip(1).map(|rest| rest.split(char::is_alphabetic).next().unwrap().parse().unwrap()).collect()
+    };
+    let heights: Vec<f64> = drawn.flat_map(upright).map(|y| (98.0 - y) / 86.0).collect();
+    Chart {
+        name: names.collect::<Vec<_>>().join(" "),
+        texts: svg.children().filter(|node| node.has_tag_name("text")).map(text_of).collect(),
+        highest: heights.iter().copied().fold(0.0, f64::max),
+        last: heights.last().copied().unwrap_or(0.0),
+        is_cut: class("cut").count() == 1,
+        bytes: svg.range().len(),
+    }
+}
+
+/// The summary of a plan as the findings in JSON have it.
+fn summary_of(plan: &str) -> Value {
+    let mut command = Command::new(env!("CARGO_BIN_EXE_stillpage"));
+    command.args(["review", plan, "--gate", "never", "--format", "json"]);
+    let root = Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures");
+    Run::of(command.current_dir(root).output().unwrap()).json()["plans"][0]["summary"].take()
+}
+
+#[test]
+fn charts_of_two_plans_have_the_same_axes_and_say_and_draw_the_figures_of_each() {
+    for fixture in ["ferry-check", "logbook", "tide-watch", "fuel-gauge"] {
+        let plans = ["troubled", "sound"].map(|name| format!("{fixture}/{name}.plan.json"));
+        let page = self::page(&[&plans[0], "--compare", &plans[1]]).1;
+        let summaries = plans.each_ref().map(|plan| summary_of(plan));
+        for (figure, key, is_sum) in [
+            ("flashes", "flashing_updates", true),
+            ("answers", "longest_answer_ms", false),
+            ("residue", "residue_l", false),
+            ("energy", "energy_mj", true),
+        ] {
+            let charts = ["before", "after"].map(|side| chart_of(&page, figure, side));
+            assert_eq!(charts[0].texts, charts[1].texts, "{fixture}, {figure}: the axes are the same");
+            let values = summaries.each_ref().map(|summary| summary[key].as_f64().unwrap());
+            // The limit of residue is drawn too.
+            let limits =
+                summaries.each_ref().map(|summary| summary["margins"][figure]["limit"].as_f64().unwrap_or(0.0));
+            let drawn_limit = if figure == "residue" { limits[0].max(limits[1]) } else { 0.0 };
+            let most = values[0].max(values[1]).max(drawn_limit);
+            for (chart, value) in charts.iter().zip(values) {
+                let drawn = if is_sum { chart.last } else { chart.highest } * most;
+                assert!((drawn - value).abs() <= 0.002 * most, "{fixture}, {figure}: {drawn} drawn, {value} expected");
+                assert!(!chart.is_cut);
+                if value > 0.0 {
+                    assert!(chart.name.contains(&said(figure, value)), "{fixture}: {}", chart.name);
+                }
+            }
+            assert!(charts[0].name.contains(" before ") && charts[1].name.contains(" after "));
+        }
+    }
+}
+
+#[test]
+fn the_time_chart_shows_residue_below_the_limit_and_the_limit_as_a_line() {
+    let plan = "logbook/sound.plan.json";
+    let summary = summary_of(plan);
+    let (residue_l, limit_l) =
+        (summary["residue_l"].as_f64().unwrap(), summary["margins"]["residue"]["limit"].as_f64().unwrap());
+    assert!(residue_l > 0.05 && residue_l < limit_l && summary["worst_residue_l"] == 0.0, "{summary}");
+    let page = page(&[plan]).1;
+    let begin = page.find("<svg class=\"chart\"").unwrap();
+    let svg = &page[begin..begin + page[begin..].find("</svg>").unwrap() + "</svg>".len()];
+    let svg = roxmltree::Document::parse(svg).unwrap();
+    let path = |class: &str| {
+        let path = svg.descendants().find(|node| node.attribute("class") == Some(class)).unwrap();
+        path.attribute("d").unwrap().to_owned()
+    };
+    let heights = |path: &str| -> Vec<f64> {
+        path.split('V').skip(1).map(|rest| rest.split('H').next().unwrap().parse().unwrap()).collect()
+    };
+    let begins_at = |path: &str| -> f64 { path.split([' ', 'H']).nth(1).unwrap().parse().unwrap() };
+    let (curve, limit) = (path("ghost"), path("limit"));
+    // The curve begins at the bottom, the limit, which is more than the curve reaches, lies on top.
+    let (bottom, top) = (begins_at(&curve), begins_at(&limit));
+    let highest = heights(&curve).into_iter().fold(f64::MAX, f64::min);
+    let drawn_l = (bottom - highest) / (bottom - top) * limit_l;
+    assert!((drawn_l - residue_l).abs() < 0.01 * limit_l, "{drawn_l} drawn, {residue_l} expected");
+    assert!(text_of(svg.root()).contains(&format!("up to {residue_l:.1} L*")));
+}
+
+/// A figure as a chart's text says it.
+fn said(figure: &str, value: f64) -> String {
+    match figure {
+        "flashes" => format!("{value} flashing update"),
+        "answers" => format!("after {value:.0} ms"),
+        "residue" => format!("{value:.1} L*"),
+        _ => format!("{value:.0} mJ in all"),
+    }
+}
+
+#[test]
+fn fewer_days_a_charge_are_worse() {
+    let folder = Folder::new();
+    let plan = |updates: &str| {
+        format!(
+            r#"{{ "format": "refresh-plan/1", "display": "watch-1in3", "begins": "white", "battery_mwh": 100, "steps": [
+            {{ "updates": [{updates}] }}, {{ "after_ms": 60000, "updates": [{{ "mode": "full" }}] }}] }}"#
+        )
+    };
+    folder.file("once.plan.json", plan(""));
+    folder.file("twice.plan.json", plan(r#"{ "mode": "full" }"#));
+    let at = |name: &str| folder.join(name).to_str().unwrap().to_owned();
+    let page = self::page(&[&at("once.plan.json"), "--compare", &at("twice.plan.json"), "--gate", "never"]).1;
+    assert!(row_of(&page, "days a charge")[2].ends_with(" fewer: worse"));
+    assert!(row_of(&page, "mean power")[2].ends_with(" more: worse"));
+    assert_eq!(row_of(&page, "longest answer"), ["none is seen", "none is seen", "the same"]);
+    assert!(!page.contains("do not play equally long"));
+}
+
+#[test]
+fn charts_go_on_where_there_is_no_room_for_more_pictures() {
+    let folder = Folder::new();
+    folder.display("panel.display.json", &example_display([400, 400]));
+    let noise = |seed: u32| png_of(400, 400, move |x, y| (noise_of(x + 400 * y + seed) % 16 * 17) as u8);
+    folder.file("a.png", noise(0));
+    folder.file("b.png", noise(1_000_000));
+    folder.plan(
+        "a.plan.json",
+        r#"{ "steps": [{ "repeat": 15, "steps": [
+            { "screen": "a.png", "after_ms": 1000, "updates": [{ "mode": "full" }] },
+            { "screen": "b.png", "after_ms": 1000, "updates": [{ "mode": "full" }] }] }] }"#,
+    );
+    let plan = folder.join("a.plan.json").to_str().unwrap().to_owned();
+    let page = self::page(&[&plan, "--compare", &plan, "--only", "not-decided"]).1;
+    assert!(page.contains("The player ends "), "the pictures are too many for the page");
+    let chart = chart_of(&page, "flashes", "after");
+    assert!(chart.name.contains("30 flashing updates") && !chart.is_cut, "{}", chart.name);
+}
+
+/// A number that looks like any other, the same at every run.
+fn noise_of(number: u32) -> u32 {
+    let mixed = (number ^ number >> 15).wrapping_mul(0x2c1b_3c6d);
+    (mixed ^ mixed >> 12).wrapping_mul(0x297a_2d39) >> 16
+}
+
+#[test]
+fn what_cannot_be_compared_is_told() {
+    let (run, page) = page(&["ferry-check", "--compare", "tide-watch/sound.plan.json"]);
+    assert_eq!(page, "");
+    assert!(run.with_status(2).error.contains("2 plans are to be compared with one"));
+    let (run, page) = self::page(&["tide-watch/sound.plan.json", "--compare", "nowhere.plan.json"]);
+    run.with_status(2);
+    assert!(page.contains("This plan could not be read."));
+}
+
+#[test]
+fn texts_of_a_plan_cannot_become_markup() {
+    let folder = tempfile::tempdir().unwrap();
+    let plan = folder.path().join("a.plan.json");
+    let text = r#"{ "format": "refresh-plan/1", "title": "</title><script>alert(1)</script>", "display": "label-2in1",
+        "begins": "white", "steps": [{ "label": "</script><b>&", "updates": [{ "mode": "full" }] }] }"#;
+    fs::write(&plan, text).unwrap();
+    let (run, page) = page(&[plan.to_str().unwrap()]);
+    run.with_status(0);
+    assert!(!page.contains("<script>alert") && !page.contains("</script><b>"), "a text became markup");
+    assert!(page.contains("&lt;/script&gt;&lt;b&gt;&amp;"));
+}
+
+#[test]
+fn the_page_of_a_long_plan_is_bounded() {
+    let folder = tempfile::tempdir().unwrap();
+    let plan = folder.path().join("a.plan.json");
+    let step = r#"{ "after_ms": 1000, "updates": [{ "mode": "full" }] }"#;
+    let text = format!(
+        r#"{{ "format": "refresh-plan/1", "display": "label-2in1", "begins": "white", "steps": [{}] }}"#,
+        vec![step; 5_000].join(", ")
+    );
+    fs::write(&plan, text).unwrap();
+    let (run, page) = page(&[plan.to_str().unwrap(), "--only", "not-decided"]);
+    run.with_status(0);
+    assert!(page.len() < 3_000_000, "{} bytes", page.len());
+    assert!(page.contains("The player ends 3000 steps before the plan does"), "what is left out is said");
+    assert!(page.contains("only its first 80 kinds of step are shown small"));
+
+    let (run, page) =
+        self::page(&["tide-watch/sound.plan.json", "--compare", plan.to_str().unwrap(), "--only", "not-decided"]);
+    run.with_status(0);
+    assert!(page.len() < 3_000_000, "{} bytes", page.len());
+    let [short, long] = ["before", "after"].map(|side| chart_of(&page, "flashes", side));
+    assert!(long.is_cut && !short.is_cut);
+    let where_it_ends = "All this up to step 1999, where the chart ends, 3000 steps before the plan does.";
+    assert!(long.name.ends_with(where_it_ends) && !short.name.contains("where the chart ends"), "{}", long.name);
+    let energy = chart_of(&page, "energy", "after");
+    let all_mj: f64 = energy.name.split(" mJ in all").next().unwrap().rsplit(' ').next().unwrap().parse().unwrap();
+    assert!(all_mj > 100_000.0, "{}", energy.name);
+    assert_eq!(energy.texts[0], format!("{:.0} J", all_mj / 1000.0), "short enough for its place");
+    assert!(long.bytes < 20_000, "a chart is bounded whatever the plan: {} bytes", long.bytes);
+}

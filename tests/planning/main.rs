@@ -1,0 +1,12 @@
+//! The commands that make or change files for people: plans that are chosen, corrected and drafted, changes of JSON texts,
+//! screens prepared for a panel, figures fitted to readings.
+
+#[path = "../common/mod.rs"]
+mod common;
+
+mod draft;
+mod edits;
+mod fit;
+mod mend;
+mod planner;
+mod prepare;

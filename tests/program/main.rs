@@ -1,0 +1,8 @@
+//! The program as people and shells call it: commands, options and exit status, completions and man pages, `--watch`.
+
+#[path = "../common/mod.rs"]
+mod common;
+
+mod command_line;
+mod shells_and_manual;
+mod watch;

@@ -14,7 +14,7 @@ use crate::{
     },
     panel::{FlashLimits, FlashPeak, GhostLimits, PlayedStep, Player, Watched},
     plan::{Begins, LimitValue, Plan, PlannedStep, ScreenId},
-    rules::{RuleRunner, Selection},
+    rules::{RuleRunner, Selection, link_causes},
     screen::{Picture, ScreenFault},
 };
 
@@ -88,6 +88,7 @@ fn review_on<'p>(
     findings.extend(concluded);
     sort_findings(&mut findings);
     add_fingerprints(&mut findings);
+    link_causes(&mut findings);
     summary.count(&findings);
     Ok(Review { findings, summary, rules: bench.ran().to_vec(), failed: bench.failed().to_vec() })
 }

@@ -75,6 +75,8 @@ pub struct Finding {
     pub pointer: String,
     /// Stays the same when other parts of the plan change.
     pub fingerprint: String,
+    /// The fingerprint of the finding that it follows from, where it follows from one.
+    pub cause: Option<String>,
     /// Why somebody decided to live with it.
     pub accepted: Option<String>,
     /// Whether it was there before, by a list of known findings.
@@ -82,6 +84,30 @@ pub struct Finding {
 }
 
 impl Finding {
+    /// A finding of a rule that says nothing yet.
+    pub fn new(rule: &'static str, severity: Severity) -> Self {
+        Self {
+            rule,
+            severity,
+            step: 0,
+            label: None,
+            last_step: 0,
+            times: 1,
+            update: None,
+            rect: None,
+            message: String::new(),
+            help: String::new(),
+            corrections: Vec::new(),
+            figures: BTreeMap::new(),
+            margin: None,
+            pointer: String::new(),
+            fingerprint: String::new(),
+            cause: None,
+            accepted: None,
+            known: false,
+        }
+    }
+
     /// Whether it is about a step, and not about a field of the plan that belongs to none.
     pub fn is_of_a_step(&self) -> bool {
         self.pointer.starts_with("/steps")
@@ -235,13 +261,11 @@ impl Sink {
             return;
         }
         self.known.insert(key, self.findings.len());
+        let severity = observation.severity.map_or(self.severity, |severity| severity.min(self.severity));
         self.findings.push(Finding {
-            rule: self.rule,
-            severity: observation.severity.map_or(self.severity, |severity| severity.min(self.severity)),
             step: place.step,
             label: place.label,
             last_step: place.last_step,
-            times: 1,
             update: observation.update,
             rect: observation.rect,
             message: observation.message,
@@ -250,9 +274,7 @@ impl Sink {
             figures: observation.figures.into_iter().collect(),
             margin: observation.margin,
             pointer: place.pointer,
-            fingerprint: String::new(),
-            accepted: None,
-            known: false,
+            ..Finding::new(self.rule, severity)
         });
     }
 

@@ -115,6 +115,9 @@ struct FindingJson<'a> {
     certainty: Option<CertaintyJson>,
     at: AtJson<'a>,
     fingerprint: &'a str,
+    /// Only of a finding that follows from another.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    cause: Option<&'a str>,
     accepted: Option<&'a str>,
     /// Only where there is a list of known findings.
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -240,6 +243,7 @@ fn finding_json<'a>(plan: &'a ReviewedPlan, finding: &'a Finding, place: Span) -
         certainty: CertaintyJson::of(finding),
         at: AtJson { file: &plan.source.name, line: at.line, column: at.column, pointer: &finding.pointer },
         fingerprint: &finding.fingerprint,
+        cause: finding.cause.as_deref(),
         accepted: finding.accepted.as_deref(),
         known: None,
     }

@@ -15,7 +15,7 @@ use serde::Serialize;
 
 use super::{
     PlanOutcome, PlanReport, ReviewedPlan, RunReport, help_with_caution, paths, rounded,
-    sentences::{at_temperature, estimate_words, gone_words, headline, margin_lines, one_line},
+    sentences::{at_temperature, estimate_words, gone_words, headline, margin_lines, one_line, place_words},
 };
 use crate::{
     finding::{Finding, OWN_FAULT},
@@ -238,6 +238,8 @@ fn finding_text(report: &RunReport, of: &PlanReport, plan: &ReviewedPlan, findin
         format!("margin: {} of the limit, {sure}", rounded(margin.value()))
     }));
     lines.extend(estimate_words(finding));
+    let cause = finding.cause.as_ref().and_then(|cause| plan.findings.iter().find(|of| of.fingerprint == *cause));
+    lines.extend(cause.map(|cause| format!("follows from: {}, {}", cause.rule, place_words(cause))));
     lines.extend(finding.rect.map(|rect| format!("on the screen: {:?}", rect.to_array())));
     lines.extend(
         plan.picture_of(finding).map(|path| format!("picture: {}", paths::from_folder(path, &report.working_folder))),

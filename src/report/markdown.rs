@@ -13,8 +13,8 @@ use std::{
 use super::{
     PlanOutcome, PlanReport, ReviewedPlan, RunReport, paths,
     sentences::{
-        PREDICTIONS, at_temperature, count, estimate_words, margin_lines, one_line, pieces, place_words, sentence,
-        severities, stopped,
+        PREDICTIONS, at_temperature, count, estimate_words, following_words, margin_lines, one_line, pieces,
+        place_words, sentence, severities, stopped,
     },
 };
 use crate::{
@@ -29,6 +29,8 @@ const MOST_PLANS: usize = 15;
 const MOST_FINDINGS: usize = 5;
 /// As many faults are told.
 const MOST_FAULTS: usize = 5;
+/// As many findings are told with the one that they follow from.
+const MOST_FOLLOWING: usize = 3;
 /// As many margins are told.
 const MOST_MARGINS: usize = 4;
 
@@ -58,6 +60,13 @@ struct Told<'a> {
     plan: &'a ReviewedPlan,
     finding: &'a Finding,
     place: Span,
+}
+
+impl<'a> Told<'a> {
+    /// What follows from it.
+    fn following(&self) -> Vec<&'a Finding> {
+        self.plan.following(self.finding).map(|(finding, _)| finding).collect()
+    }
 }
 
 fn heading(report: &RunReport) -> String {
@@ -201,19 +210,25 @@ fn worst_findings(report: &RunReport, folder: &str) -> String {
         return String::new();
     }
     let (told, rest) = found.split_at(found.len().min(MOST_FINDINGS));
-    let heading = match (told.len(), rest.len()) {
+    let mut not_told: Vec<&Finding> =
+        rest.iter().flat_map(|rest| [vec![rest.finding], rest.following()].concat()).collect();
+    not_told.extend(told.iter().flat_map(|told| told.following().into_iter().skip(MOST_FOLLOWING)));
+    let heading = match (told.len(), not_told.len()) {
         (1, 0) => "The finding".to_owned(),
         (_, 0) => "The findings".to_owned(),
-        (_, _) => format!("The worst {} of {} findings", told.len(), found.len()),
+        (shown, _) => {
+            let all: usize = found.iter().map(|told| 1 + told.following().len()).sum();
+            format!("The worst {shown} of {all} findings")
+        }
     };
     let mut text = format!("### {heading}\n\n");
     for (at, told) in told.iter().enumerate() {
         let _ = write!(text, "{}. {}", at + 1, finding_text(report, told, folder));
     }
-    if !rest.is_empty() {
-        let of = |severity: Severity| rest.iter().filter(|told| told.finding.severity == severity).count() as u64;
+    if !not_told.is_empty() {
+        let of = |severity: Severity| not_told.iter().filter(|finding| finding.severity == severity).count() as u64;
         let counts = [Severity::Error, Severity::Warning, Severity::Note].map(of);
-        let _ = write!(text, "\nAnd {} more: {}.\n", rest.len(), severities(counts));
+        let _ = write!(text, "\nAnd {} more: {}.\n", not_told.len(), severities(counts));
     }
     text
 }
@@ -232,7 +247,8 @@ fn by_weight(report: &RunReport) -> Vec<Told<'_>> {
 /// The same of one plan: the first of every rule before any rule's second, and what was seen in the most steps first.
 fn by_weight_in_plan(of: &PlanReport) -> Vec<Told<'_>> {
     let PlanOutcome::Reviewed(plan) = &of.outcome else { return Vec::new() };
-    let placed = plan.findings.iter().zip(&plan.places).filter(|(finding, _)| finding.is_open());
+    let is_told = |finding: &Finding| finding.is_open() && !plan.is_shown_with_its_cause(finding);
+    let placed = plan.findings.iter().zip(&plan.places).filter(|(finding, _)| is_told(finding));
     let mut found: Vec<Told<'_>> = placed.map(|(finding, place)| Told { of, plan, finding, place: *place }).collect();
     found.sort_by_key(|told| Reverse(told.finding.times));
     let mut found = ranked(found, |told| (told.finding.rule, told.finding.severity));
@@ -265,8 +281,11 @@ fn finding_text(report: &RunReport, told: &Told<'_>, folder: &str) -> String {
     });
     let step = if finding.is_of_a_step() { format!(", {}", escaped(&place_words(finding))) } else { String::new() };
     let estimate = estimate_words(finding).map_or(String::new(), |words| format!(" {}", sentence(&words)));
+    let following = |(finding, _): (&Finding, Span)| format!("   - {}\n", prose(&sentence(&following_words(finding))));
+    let following: String = plan.following(finding).take(MOST_FOLLOWING).map(following).collect();
+    let following = if following.is_empty() { following } else { format!("\n   From the same cause:\n{following}") };
     format!(
-        "**{}** `{}` in {path}{}, line {line}{step}{at}: {}{estimate}\n   What to do: {}{picture}\n",
+        "**{}** `{}` in {path}{}, line {line}{step}{at}: {}{estimate}\n   What to do: {}{picture}\n{following}",
         finding.severity.word(),
         finding.rule,
         at_temperature(of.temperature_c),

@@ -88,6 +88,27 @@ impl ReviewedPlan {
         self.findings.iter().filter(|finding| finding.is_known()).count() as u64
     }
 
+    /// Whether a finding is shown with the one that it follows from: where both wait for somebody, or neither does.
+    fn is_shown_with_its_cause(&self, finding: &Finding) -> bool {
+        self.cause_of(finding).is_some()
+    }
+
+    fn cause_of(&self, finding: &Finding) -> Option<&Finding> {
+        let cause = finding.cause.as_ref()?;
+        self.findings.iter().find(|other| other.fingerprint == *cause && other.is_open() == finding.is_open())
+    }
+
+    /// The findings that are shown with another, as they follow from it, in order.
+    fn following<'a>(&'a self, cause: &'a Finding) -> impl Iterator<Item = (&'a Finding, Span)> {
+        let of_cause =
+            move |finding: &Finding| self.cause_of(finding).is_some_and(|of| of.fingerprint == cause.fingerprint);
+        self.findings
+            .iter()
+            .zip(&self.places)
+            .filter(move |(finding, _)| of_cause(finding))
+            .map(|(f, place)| (f, *place))
+    }
+
     /// The annotated picture that shows a finding.
     fn picture_of(&self, finding: &Finding) -> Option<&str> {
         // A finding of the whole plan is drawn nowhere.

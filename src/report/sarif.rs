@@ -215,6 +215,8 @@ struct ResultProperties<'a> {
     figures: BTreeMap<&'a str, f64>,
     #[serde(flatten)]
     certainty: Option<CertaintyJson>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    cause: Option<&'a str>,
 }
 
 #[derive(Serialize)]
@@ -342,6 +344,7 @@ impl<'a> Writer<'a> {
                 temperature_c: of.temperature_c,
                 figures: BTreeMap::new(),
                 certainty: None,
+                cause: None,
             },
         }
     }
@@ -368,6 +371,7 @@ impl<'a> Writer<'a> {
                 temperature_c: of.temperature_c,
                 figures: finding.figures.iter().map(|(name, figure)| (*name, rounded(*figure))).collect(),
                 certainty: CertaintyJson::of(finding),
+                cause: finding.cause.as_deref(),
             },
         }
     }

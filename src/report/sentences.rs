@@ -51,6 +51,17 @@ pub(super) fn estimate_words(finding: &Finding) -> Option<String> {
     Some(format!("by an estimated figure: silent if the {figure} were {part}"))
 }
 
+/// What follows from another finding, in a line that stands with that one.
+pub(super) fn following_words(finding: &Finding) -> String {
+    format!(
+        "`{}` ({}), {}: {}",
+        finding.rule,
+        finding.severity.word(),
+        place_words(finding),
+        one_line(&finding.message)
+    )
+}
+
 /// How near a plan came to each limit that rests on an estimated figure, where the display says how sure that is: worst
 /// first.
 pub(super) fn margin_lines(summary: &Summary) -> Vec<String> {

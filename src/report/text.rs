@@ -14,7 +14,9 @@ use miette::{
 
 use super::{
     PlanOutcome, PlanReport, ReviewedPlan, RunReport,
-    sentences::{PREDICTIONS, count, estimate_words, gone_words, known_by_rule, margin_lines, place_words},
+    sentences::{
+        PREDICTIONS, count, estimate_words, following_words, gone_words, known_by_rule, margin_lines, place_words,
+    },
     underline,
 };
 use crate::{
@@ -73,8 +75,11 @@ fn write_plan(report: &PlanReport, plan: &ReviewedPlan, style: TextStyle, out: &
     writeln!(out, "{}{title}{at}", report.path)?;
     writeln!(out, "  {} on {}: {}\n", count(plan.steps, "step", "steps"), plan.display, verdict(plan))?;
     for (finding, place) in plan.findings.iter().zip(&plan.places) {
-        if finding.is_open() {
+        if finding.is_open() && !plan.is_shown_with_its_cause(finding) {
             out.write_all(finding_text(plan, finding, *place, style).as_bytes())?;
+            for (following, _) in plan.following(finding) {
+                writeln!(out, "  from the same cause: {}", readable(&following_words(following)))?;
+            }
             writeln!(out)?;
         }
     }

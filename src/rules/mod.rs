@@ -3,6 +3,7 @@
 //! A rule sees the plan, what changes, and the playback, step by step; it gives findings with symbolic places. Its text,
 //! level, limits and sources stand in `rules/ID.md`. A new rule costs three edits: its file here, its page, a line below.
 
+mod causes;
 mod due;
 mod ghost_groups;
 mod page;
@@ -72,6 +73,7 @@ use crate::{
     panel::PlayedStep,
     plan::{KnownLimit, KnownRule, Plan, RuleLevel, RuleLimits},
 };
+pub(crate) use causes::link_causes;
 pub use page::{Example, Limit, Page, read_page};
 
 /// A rule at work on one plan.

@@ -21,8 +21,8 @@ use maud::{DOCTYPE, Markup, PreEscaped, html};
 use super::{
     PlanOutcome, PlanReport, ReviewedPlan, RunReport,
     sentences::{
-        PREDICTIONS, count, estimate_words, gone_words, margin_lines, ms, pieces, place_words, sentence, severities,
-        stopped,
+        PREDICTIONS, count, estimate_words, following_words, gone_words, margin_lines, ms, pieces, place_words,
+        sentence, severities, stopped,
     },
 };
 use crate::{
@@ -353,7 +353,7 @@ fn findings(plan: &ReviewedPlan, recording: Option<&Recording>, at: usize) -> Ma
         h3 { "Findings" }
         @if plan.findings.is_empty() { p { "None." } }
         ol.findings {
-            @for (finding, place) in plan.findings.iter().zip(&plan.places) {
+            @for (finding, place) in plan.findings.iter().zip(&plan.places).filter(|(finding, _)| !plan.is_shown_with_its_cause(finding)) {
                 li id={ "finding-" (at) "-" (finding.fingerprint) } class=(finding.severity.word()) {
                     h4 { span class={ "tag " (finding.severity.word()) } { (finding.severity.word()) } " " (title_of_rule(finding)) @if finding.known { " (known)" } }
                     div.finding {
@@ -362,6 +362,7 @@ fn findings(plan: &ReviewedPlan, recording: Option<&Recording>, at: usize) -> Ma
                             p { strong { (place_words(finding)) } ": " (marked(&stopped(&finding.message))) }
                             @if let Some(words) = estimate_words(finding) { p.faint { (sentence(&words)) } }
                             p { b { "What to do: " } (marked(&stopped(&finding.help))) }
+                            (following(plan, finding, at))
                             @if let Some(caution) = caution_of(finding.rule) { p.caution { (caution) } }
                             @if let Some(because) = &finding.accepted { p { "Accepted: " (because) } }
                             @let why = rule_named(finding.rule).map_or("", |page| page.section("Why it matters on paper"));
@@ -373,6 +374,18 @@ fn findings(plan: &ReviewedPlan, recording: Option<&Recording>, at: usize) -> Ma
                     }
                 }
             }
+        }
+    }
+}
+
+/// What follows from a finding.
+fn following(plan: &ReviewedPlan, cause: &Finding, at: usize) -> Markup {
+    html! {
+        @if plan.following(cause).next().is_some() {
+            p { "From the same cause:" }
+            ul { @for (finding, _) in plan.following(cause) {
+                li id={ "finding-" (at) "-" (finding.fingerprint) } { (marked(&stopped(&following_words(finding)))) }
+            } }
         }
     }
 }

@@ -189,7 +189,7 @@ fn counts_in_table(markdown: &str) -> BTreeMap<String, [u64; 3]> {
 
 /// How many findings are told, and how many more there are.
 fn count_of_findings(markdown: &str) -> usize {
-    let told = markdown.lines().filter(|line| line.contains(". **")).count();
+    let told = markdown.lines().filter(|line| line.contains(". **") || line.starts_with("   - `")).count();
     let more = markdown.lines().find_map(|line| line.strip_prefix("And ")?.split_once(" more: "));
     told + more.map_or(0, |(count, _)| count.parse::<usize>().unwrap())
 }

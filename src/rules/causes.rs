@@ -1,0 +1,127 @@
+//! Which findings follow from others: one trouble that several rules report from their own side has one cause.
+//!
+//! Knows which rules report what follows from what; each finding stays what its rule made it. A cause never follows from
+//! another finding itself, and is at least as bad as what follows from it.
+
+use crate::{finding::Finding, geometry::Rect};
+
+/// What two findings have in common where one follows from the other.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Shared {
+    /// The place on the screen, at some time.
+    Place,
+    /// A step.
+    Step,
+}
+
+/// What follows from what, by rules. The first that is there counts.
+const FOLLOWS: &[(&str, Shared, &[&str])] = &[
+    ("ends-ghosted", Shared::Place, &["visible-ghost", "outline-left", "stray-ink", "ink-under-grey"]),
+    ("missed-rest", Shared::Place, &["visible-ghost", "outline-left", "stray-ink", "ink-under-grey"]),
+    ("too-many-since-cleaning", Shared::Place, &["visible-ghost", "outline-left"]),
+    ("visible-ghost", Shared::Place, &["stray-ink", "ink-under-grey", "wrong-start"]),
+    ("left-behind", Shared::Place, &["update-lost", "not-decided"]),
+    ("slow-answer", Shared::Step, &["cannot-keep-up"]),
+    ("updates-collide", Shared::Step, &["cannot-keep-up", "slow-answer"]),
+    ("link-bound", Shared::Step, &["slow-answer"]),
+];
+
+/// Gives every finding that follows from another the fingerprint of that one.
+pub(crate) fn link_causes(findings: &mut [Finding]) {
+    let direct: Vec<Option<usize>> = (0..findings.len()).map(|at| cause_of(at, findings)).collect();
+    for at in 0..findings.len() {
+        // What a cause follows from is the cause of both. The list above has no circle.
+        let root = std::iter::successors(direct[at], |cause| direct[*cause]).last();
+        findings[at].cause = root.map(|root| findings[root].fingerprint.clone());
+    }
+}
+
+fn cause_of(at: usize, findings: &[Finding]) -> Option<usize> {
+    let finding = &findings[at];
+    let (_, shared, causes) = FOLLOWS.iter().find(|(rule, _, _)| *rule == finding.rule)?;
+    let follows_from = |other: &Finding| other.severity >= finding.severity && shares(*shared, finding, other);
+    // Of several the last one that was there before: what came earlier may have been cleaned away in between.
+    let last = |rule: &&str| findings.iter().rposition(|other| other.rule == *rule && follows_from(other));
+    causes.iter().find_map(last)
+}
+
+fn shares(shared: Shared, finding: &Finding, other: &Finding) -> bool {
+    let at_one_time = other.step <= finding.last_step && finding.step <= other.last_step;
+    match shared {
+        Shared::Step => at_one_time,
+        // A ghost stays where it is after the step that is named last, so that what comes later follows from it as well.
+        Shared::Place => other.step <= finding.last_step && overlap(finding.rect, other.rect),
+    }
+}
+
+/// Whether two boxes share a pixel; what has no box is everywhere.
+fn overlap(one: Option<Rect>, other: Option<Rect>) -> bool {
+    match (one, other) {
+        (Some(one), Some(other)) => one.overlaps(other),
+        _ => true,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::{finding::Severity, rules::RULES};
+
+    fn finding(rule: &'static str, steps: [u64; 2], rect: [u32; 4]) -> Finding {
+        let [x, y, width, height] = rect;
+        Finding {
+            step: steps[0],
+            last_step: steps[1],
+            rect: Some(Rect { x, y, width, height }),
+            fingerprint: format!("{rule} {}", steps[0]),
+            ..Finding::new(rule, Severity::Warning)
+        }
+    }
+
+    fn causes(mut findings: Vec<Finding>) -> Vec<Option<String>> {
+        link_causes(&mut findings);
+        findings.into_iter().map(|finding| finding.cause).collect()
+    }
+
+    #[test]
+    fn what_follows_names_the_cause_of_the_same_place() {
+        let ghost = finding("visible-ghost", [3, 5], [10, 10, 20, 20]);
+        let last = finding("ends-ghosted", [9, 9], [15, 15, 4, 4]);
+        let elsewhere = finding("ends-ghosted", [9, 9], [40, 40, 4, 4]);
+        let before = finding("missed-rest", [1, 2], [15, 15, 4, 4]);
+        let expected = vec![None, Some("visible-ghost 3".to_owned()), None, None];
+        assert_eq!(causes(vec![ghost, last, elsewhere, before]), expected);
+    }
+
+    #[test]
+    fn a_cause_follows_from_nothing_itself_and_is_as_bad() {
+        let ink = finding("stray-ink", [2, 2], [0, 0, 9, 9]);
+        let ghost = finding("visible-ghost", [3, 3], [0, 0, 9, 9]);
+        let last = finding("ends-ghosted", [9, 9], [0, 0, 9, 9]);
+        let root = Some("stray-ink 2".to_owned());
+        assert_eq!(causes(vec![ink.clone(), ghost.clone(), last.clone()]), [None, root.clone(), root]);
+        let only_a_note = Finding { severity: Severity::Note, ..ink };
+        assert_eq!(causes(vec![only_a_note, ghost, last]), [None, None, Some("visible-ghost 3".to_owned())]);
+    }
+
+    #[test]
+    fn a_wait_belongs_to_the_late_answer_of_its_step() {
+        let late = finding("slow-answer", [4, 4], [0, 0, 9, 9]);
+        let wait = finding("updates-collide", [4, 4], [30, 30, 9, 9]);
+        let other = finding("updates-collide", [6, 6], [30, 30, 9, 9]);
+        assert_eq!(causes(vec![late, wait, other]), [None, Some("slow-answer 4".to_owned()), None]);
+    }
+
+    #[test]
+    fn the_list_names_rules_that_there_are_and_has_no_circle() {
+        let known = |id: &str| RULES.iter().any(|entry| entry.id == id);
+        for (rule, _, causes) in FOLLOWS {
+            assert!(known(rule) && causes.iter().all(|cause| known(cause)), "{rule}");
+            let mut above = causes.to_vec();
+            while let Some(cause) = above.pop() {
+                assert_ne!(cause, *rule, "a circle");
+                above.extend(FOLLOWS.iter().filter(|(rule, _, _)| *rule == cause).flat_map(|(_, _, causes)| *causes));
+            }
+        }
+    }
+}

@@ -4,7 +4,13 @@
 //! A bin knows one value exactly and counts what lies beside it. The median is therefore exact wherever the middle falls on
 //! such a value, and names the bin otherwise: then the values themselves must be looked at.
 
-use std::rc::Rc;
+use std::{
+    ops::{Deref, DerefMut},
+    rc::Rc,
+};
+
+use super::law::{Residue, Tones};
+use crate::display::Level;
 
 /// Bins a unit of L*.
 const BINS_PER_L: f64 = 64.0;
@@ -24,6 +30,92 @@ pub(crate) struct Spread {
 struct Page {
     total: u64,
     bins: Option<Rc<[Bin; PAGE]>>,
+}
+
+/// How what shows of the residues is spread, level by level. Copies share what they have in common.
+#[derive(Clone, Debug)]
+pub(crate) struct Spreads {
+    tones: Rc<Tones>,
+    of_level: Vec<Spread>,
+    are_known: bool,
+}
+
+impl Spreads {
+    /// The spreads of a panel without pixels.
+    pub(crate) fn new(tones: Rc<Tones>, levels: usize) -> Self {
+        let spread = |level| Spread::new(tones.shown_range(level as Level));
+        Self { of_level: (0..levels).map(spread).collect(), tones, are_known: true }
+    }
+
+    /// Whether they say what is on the panel.
+    pub(crate) fn are_known(&self) -> bool {
+        self.are_known
+    }
+
+    /// Lets them go: what moves from here on is not counted, and all pixels must be counted anew.
+    pub(crate) fn forget(&mut self) {
+        self.are_known = false;
+    }
+
+    /// Counts all pixels anew: `pixels` hands each to what it is given, several of one kind together or one by one.
+    pub(crate) fn count_anew(&mut self, pixels: impl FnOnce(&mut Recount<'_>)) {
+        let bins = self.of_level.iter().map(Spread::bins).max().unwrap_or(0);
+        let mut recount = Recount {
+            tones: &self.tones,
+            lowest: self.of_level.iter().map(|spread| spread.lowest).collect(),
+            bins: vec![Bin::default(); bins * self.of_level.len()],
+            bins_of_level: bins,
+        };
+        pixels(&mut recount);
+        for (spread, bins) in self.of_level.iter_mut().zip(recount.bins.chunks(bins.max(1))) {
+            spread.take(bins);
+        }
+        self.are_known = true;
+    }
+
+    /// Takes note of pixels that had one level and residue, and now have others.
+    pub(crate) fn moved(&mut self, before: (Level, Residue), after: (Level, Residue), pixels: u64) {
+        if self.are_known {
+            self.of_level[usize::from(before.0)].change(self.tones.shown(before.0, before.1), -(pixels as i64));
+            self.of_level[usize::from(after.0)].change(self.tones.shown(after.0, after.1), pixels as i64);
+        }
+    }
+}
+
+/// Spreads while all pixels are counted.
+pub(crate) struct Recount<'t> {
+    tones: &'t Tones,
+    /// The least value of each level.
+    lowest: Vec<f64>,
+    /// The bins of one level after those of another.
+    bins: Vec<Bin>,
+    bins_of_level: usize,
+}
+
+impl Recount<'_> {
+    /// Counts pixels of a level that have a residue.
+    #[inline]
+    pub(crate) fn count(&mut self, level: Level, residue: Residue, pixels: u32) {
+        let level_at = usize::from(level);
+        let value = self.tones.shown(level, residue);
+        let at = bin_of(value, self.lowest[level_at]).min(self.bins_of_level - 1);
+        self.bins[level_at * self.bins_of_level + at].change(value, i64::from(pixels));
+    }
+}
+
+impl Deref for Spreads {
+    type Target = [Spread];
+
+    fn deref(&self) -> &[Spread] {
+        debug_assert!(self.are_known, "they were let go");
+        &self.of_level
+    }
+}
+
+impl DerefMut for Spreads {
+    fn deref_mut(&mut self) -> &mut [Spread] {
+        &mut self.of_level
+    }
 }
 
 /// Values that lie close together: how many are one of them, and how many are below and above that one.
@@ -48,6 +140,7 @@ impl Bin {
         self.counts.iter().map(|count| u64::from(*count)).sum()
     }
 
+    #[inline]
     fn change(&mut self, value: f64, change: i64) {
         if self.counts == [0; 3] {
             self.value = value;
@@ -63,11 +156,32 @@ impl Bin {
     }
 }
 
+/// The bin of a value, where the bins begin with the lowest.
+#[inline]
+fn bin_of(value: f64, lowest: f64) -> usize {
+    ((value - lowest) * BINS_PER_L) as usize
+}
+
 impl Spread {
     /// No values; all that come will lie between these two.
     pub(crate) fn new((lowest, highest): (f64, f64)) -> Self {
         let bins = ((highest - lowest) * BINS_PER_L) as usize + 2;
         Self { lowest, pages: vec![Page::default(); bins.div_ceil(PAGE)], total: 0 }
+    }
+
+    /// How many bins there are.
+    fn bins(&self) -> usize {
+        self.pages.len() * PAGE
+    }
+
+    /// Puts these bins, as many or more, in the place of its own.
+    fn take(&mut self, bins: &[Bin]) {
+        self.total = 0;
+        for (page, bins) in self.pages.iter_mut().zip(bins.as_chunks().0) {
+            page.total = bins.iter().map(Bin::total).sum();
+            page.bins = (page.total > 0).then(|| Rc::new(*bins));
+            self.total += page.total;
+        }
     }
 
     /// How many values there are.
@@ -76,6 +190,7 @@ impl Spread {
     }
 
     /// Adds a value `change` times, or takes it away where negative.
+    #[inline]
     pub(crate) fn change(&mut self, value: f64, change: i64) {
         let bin = self.bin_of(value);
         let page = &mut self.pages[bin / PAGE];
@@ -88,7 +203,7 @@ impl Spread {
     /// The bin of a value.
     #[inline]
     pub(crate) fn bin_of(&self, value: f64) -> usize {
-        (((value - self.lowest) * BINS_PER_L) as usize).min(self.pages.len() * PAGE - 1)
+        bin_of(value, self.lowest).min(self.bins() - 1)
     }
 
     /// From where to where the values of a bin lie, a little more than that.

@@ -1,5 +1,7 @@
 //! `greys-too-close`: touching filled areas whose levels look nearly the same on this panel.
 
+use std::ops::Range;
+
 use super::{
     Rule, Setup,
     shapes::{FilledRow, filled_rows},
@@ -7,7 +9,7 @@ use super::{
     wording,
 };
 use crate::{
-    change::Mask,
+    change::{Mask, TILE, TileGrid},
     display::{Ink, Level, LevelSet},
     finding::{Observation, Sink, StepField, Where},
     panel::PlayedStep,
@@ -60,29 +62,31 @@ impl<'p> GreysTooClose<'p> {
             changed[tile as usize] & bit != 0
         };
         let mut edges = Edges::default();
-        let read = |y: u32, row: &mut [u8]| {
+        let read = &|y: u32, row: &mut [u8]| {
             for (level, shade) in row.iter_mut().zip(step.memory.row(y)) {
                 *level = self.table[usize::from(*shade)];
             }
         };
         let mut meets = vec![0; grid.size().width as usize];
-        filled_rows(grid.size(), read, |y, [row, below]| {
-            let mut meet = |one: FilledRow<'_>, other: FilledRow<'_>, right: u32, down: u32| {
-                for x in self.meeting(one, other, &mut meets) {
-                    let x = x as u32;
-                    if is_changed(x, y) || is_changed(x + right, y + down) {
-                        let levels = (one.levels[x as usize], other.levels[x as usize]);
-                        edges.add(
-                            [grid.locate(x, y), grid.locate(x + right, y + down)],
-                            levels,
-                            &self.plan.display.ink,
-                        );
+        for rows in bands(introduced, &grid) {
+            filled_rows(grid.size().width, rows, read, |y, [row, below]| {
+                let mut meet = |one: FilledRow<'_>, other: FilledRow<'_>, right: u32, down: u32| {
+                    for x in self.meeting(one, other, &mut meets) {
+                        let x = x as u32;
+                        if is_changed(x, y) || is_changed(x + right, y + down) {
+                            let levels = (one.levels[x as usize], other.levels[x as usize]);
+                            edges.add(
+                                [grid.locate(x, y), grid.locate(x + right, y + down)],
+                                levels,
+                                &self.plan.display.ink,
+                            );
+                        }
                     }
-                }
-            };
-            meet(row, FilledRow { levels: &row.levels[1..], filled: &row.filled[1..] }, 1, 0);
-            meet(row, below, 0, 1);
-        });
+                };
+                meet(row, FilledRow { levels: &row.levels[1..], filled: &row.filled[1..] }, 1, 0);
+                meet(row, below, 0, 1);
+            });
+        }
         edges
     }
 
@@ -130,6 +134,21 @@ impl<'p> GreysTooClose<'p> {
             ..Observation::default()
         })
     }
+}
+
+/// Rows of pixels that hold all changes, and as many around them as tell whether a changed pixel and its neighbours lie in a block.
+fn bands(introduced: &Mask, grid: &TileGrid) -> Vec<Range<u32>> {
+    const AROUND: u32 = 3;
+    let mut rows: Vec<u32> = introduced.tiles().iter().map(|(tile, _)| tile / grid.columns()).collect();
+    rows.dedup();
+    let bands =
+        rows.chunk_by(|above, below| above + 1 == *below).filter_map(|rows| Some((rows.first()?, rows.last()?)));
+    bands
+        .map(|(first, last)| {
+            let end = ((last + 1) * TILE + AROUND).min(grid.size().height);
+            (first * TILE).saturating_sub(AROUND)..end
+        })
+        .collect()
 }
 
 /// Edges that were found.

@@ -1,9 +1,8 @@
 //! Shapes in pictures that several rules tell apart: filled areas against soft edges.
 
-use crate::{
-    change::{Mask, TileGrid},
-    geometry::Size,
-};
+use std::ops::Range;
+
+use crate::change::{Mask, TileGrid};
 
 /// The pixels of a mask that lie in some block of 3 x 3 pixels of one value, on a panel of the grid's size.
 pub(super) fn filled<V: Into<u32>>(mask: &Mask, grid: &TileGrid, value: impl Fn(u32, u32) -> V) -> Mask {
@@ -47,11 +46,16 @@ fn filled_of_tile<V: Into<u32>>(tile: u32, grid: &TileGrid, value: &impl Fn(u32,
     (0..8).fold(0, |pixels, row| pixels | u64::from(filled[row + 2] >> 2 & 0xff) << (8 * row))
 }
 
-/// Goes through a picture of levels from top to bottom. `read` gives a row of it; `with` gets the number of a row, its levels
-/// and the levels of the row below, and for both rows which pixels lie in some block of 3 x 3 pixels of one level: 1 where they
-/// do, 0 elsewhere. Below the last row stands an empty one.
-pub(super) fn filled_rows(size: Size, read: impl Fn(u32, &mut [u8]), mut with: impl FnMut(u32, [FilledRow<'_>; 2])) {
-    let (width, height) = (size.width as usize, size.height as usize);
+/// Goes through some rows of a picture of levels from top to bottom, as if nothing lay beyond them. `read` gives a row of the
+/// picture; `with` gets the number of a row, its levels and the levels of the row below, and for both rows which pixels lie in
+/// some block of 3 x 3 pixels of one level: 1 where they do, 0 elsewhere. Below the last row stands an empty one.
+pub(super) fn filled_rows(
+    width: u32,
+    rows: Range<u32>,
+    read: impl Fn(u32, &mut [u8]),
+    mut with: impl FnMut(u32, [FilledRow<'_>; 2]),
+) {
+    let (width, height, first) = (width as usize, rows.len(), rows.start);
     if width < 3 || height < 3 {
         return;
     }
@@ -62,7 +66,7 @@ pub(super) fn filled_rows(size: Size, read: impl Fn(u32, &mut [u8]), mut with: i
     let mut marks = vec![0; width + 2];
     for row in 0..height + 2 {
         if row < height {
-            read(row as u32, &mut levels[row % 4]);
+            read(first + row as u32, &mut levels[row % 4]);
         }
         let top = row.wrapping_sub(2);
         if top >= height {
@@ -77,11 +81,11 @@ pub(super) fn filled_rows(size: Size, read: impl Fn(u32, &mut [u8]), mut with: i
         spread_blocks(&blocks, &mut marks, &mut filled[top % 2]);
         if let Some(above) = top.checked_sub(1) {
             let of = |row: usize| FilledRow { levels: &levels[row % 4], filled: &filled[row % 2] };
-            with(above as u32, [of(above), of(top)]);
+            with(first + above as u32, [of(above), of(top)]);
         }
     }
     let last = FilledRow { levels: &levels[(height - 1) % 4], filled: &filled[(height - 1) % 2] };
-    with(height as u32 - 1, [last, FilledRow::default()]);
+    with(rows.end - 1, [last, FilledRow::default()]);
 }
 
 /// The levels of a row, and which of its pixels lie in a block.
@@ -117,6 +121,7 @@ fn spread_blocks(blocks: &[Vec<u8>], marks: &mut [u8], filled: &mut [u8]) {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::geometry::Size;
     use proptest::prelude::*;
 
     /// Whether a pixel lies in a block of 3 x 3 pixels of its value, by the definition.
@@ -164,7 +169,7 @@ mod tests {
             }
             let read = |y: u32, row: &mut [u8]| row.iter_mut().zip(0..).for_each(|(level, x)| *level = value(x, y));
             let mut rows = 0;
-            filled_rows(grid.size(), read, |y, [row, below]| {
+            filled_rows(width, 0..height, read, |y, [row, below]| {
                 assert_eq!(y, rows);
                 rows += 1;
                 let is_last = y + 1 == height;

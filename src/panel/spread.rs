@@ -63,12 +63,14 @@ impl Spreads {
         let mut recount = Recount {
             tones: &self.tones,
             lowest: self.of_level.iter().map(|spread| spread.lowest).collect(),
-            bins: vec![Bin::default(); bins * self.of_level.len()],
+            without_residue: vec![0; self.of_level.len()],
+            bins: vec![0; bins * self.of_level.len()],
             bins_of_level: bins,
         };
         pixels(&mut recount);
-        for (spread, bins) in self.of_level.iter_mut().zip(recount.bins.chunks(bins.max(1))) {
-            spread.take(bins);
+        let counts = recount.without_residue.iter().zip(recount.bins.chunks(bins.max(1)));
+        for (spread, (without_residue, bins)) in self.of_level.iter_mut().zip(counts) {
+            spread.take(*without_residue, bins);
         }
         self.are_known = true;
     }
@@ -87,8 +89,11 @@ pub(crate) struct Recount<'t> {
     tones: &'t Tones,
     /// The least value of each level.
     lowest: Vec<f64>,
-    /// The bins of one level after those of another.
-    bins: Vec<Bin>,
+    /// Of each level the pixels without any residue: most of a page, and the only ones that are told apart from others of
+    /// their bin.
+    without_residue: Vec<u32>,
+    /// The bins of one level after those of another: how many others.
+    bins: Vec<u32>,
     bins_of_level: usize,
 }
 
@@ -97,9 +102,13 @@ impl Recount<'_> {
     #[inline]
     pub(crate) fn count(&mut self, level: Level, residue: Residue, pixels: u32) {
         let level_at = usize::from(level);
+        if residue == Residue::NONE {
+            self.without_residue[level_at] += pixels;
+            return;
+        }
         let value = self.tones.shown(level, residue);
         let at = bin_of(value, self.lowest[level_at]).min(self.bins_of_level - 1);
-        self.bins[level_at * self.bins_of_level + at].change(value, i64::from(pixels));
+        self.bins[level_at * self.bins_of_level + at] += pixels;
     }
 }
 
@@ -135,7 +144,20 @@ pub(crate) enum Ranked {
     Within(usize, u64),
 }
 
+/// Stands for a value that no bin has: all values lie below it.
+const UNKNOWN: f64 = f64::INFINITY;
+
 impl Bin {
+    /// So many values, none of which is known.
+    fn of_unknown(count: u32) -> Self {
+        Self { value: UNKNOWN, counts: [count, 0, 0] }
+    }
+
+    /// So many values of 0, and so many others: on which side these lie is not known.
+    fn with_zeros(zeros: u32, others: u32) -> Self {
+        if others == 0 { Self { value: 0.0, counts: [0, zeros, 0] } } else { Self::of_unknown(zeros + others) }
+    }
+
     fn total(&self) -> u64 {
         self.counts.iter().map(|count| u64::from(*count)).sum()
     }
@@ -174,13 +196,21 @@ impl Spread {
         self.pages.len() * PAGE
     }
 
-    /// Puts these bins, as many or more, in the place of its own.
-    fn take(&mut self, bins: &[Bin]) {
+    /// Puts these counts, of as many bins or more, in the place of its own; so many values are 0 beside them.
+    fn take(&mut self, zeros: u32, bins: &[u32]) {
+        let zero = bin_of(0.0, self.lowest);
         self.total = 0;
-        for (page, bins) in self.pages.iter_mut().zip(bins.as_chunks().0) {
-            page.total = bins.iter().map(Bin::total).sum();
-            page.bins = (page.total > 0).then(|| Rc::new(*bins));
+        for (at, (page, counts)) in self.pages.iter_mut().zip(bins.as_chunks::<PAGE>().0).enumerate() {
+            let zeros = if zero / PAGE == at { zeros } else { 0 };
+            page.total = counts.iter().map(|count| u64::from(*count)).sum::<u64>() + u64::from(zeros);
             self.total += page.total;
+            page.bins = (page.total > 0).then(|| {
+                let mut bins = counts.map(Bin::of_unknown);
+                if zeros > 0 {
+                    bins[zero % PAGE] = Bin::with_zeros(zeros, counts[zero % PAGE]);
+                }
+                Rc::new(bins)
+            });
         }
     }
 
@@ -252,9 +282,9 @@ impl Spread {
     pub(crate) fn farthest(&self, middle: f64, enough: u64, found: &mut Vec<(f64, u64)>) {
         let centre = self.bin_of(middle);
         let rising = (0..self.pages.len()).flat_map(|page| self.bins_of(page)).take_while(|(at, _)| *at <= centre);
-        Self::take_from(rising, middle, enough, found);
+        self.take_from(rising, middle, enough, found);
         let falling = (0..self.pages.len()).rev().flat_map(|page| self.bins_of(page).rev());
-        Self::take_from(falling.take_while(|(at, _)| *at > centre), middle, enough, found);
+        self.take_from(falling.take_while(|(at, _)| *at > centre), middle, enough, found);
     }
 
     fn bins_of(&self, page: usize) -> impl DoubleEndedIterator<Item = (usize, &Bin)> {
@@ -264,6 +294,7 @@ impl Spread {
     }
 
     fn take_from<'b>(
+        &self,
         bins: impl Iterator<Item = (usize, &'b Bin)>,
         middle: f64,
         enough: u64,
@@ -271,10 +302,13 @@ impl Spread {
     ) {
         const QUARTER: f64 = 0.25 / BINS_PER_L;
         let mut taken = 0;
-        for (_, bin) in bins.filter(|(_, bin)| bin.total() > 0) {
+        for (at, bin) in bins.filter(|(_, bin)| bin.total() > 0) {
+            // What is not known lies in the middle of its bin, give or take half a width.
+            let middle_of_bin = self.lowest + (at as f64 + 0.5) / BINS_PER_L;
+            let value = if bin.value < UNKNOWN { bin.value } else { middle_of_bin + QUARTER };
             for (off, count) in [-QUARTER, 0.0, QUARTER].into_iter().zip(bin.counts) {
                 if count > 0 {
-                    found.push(((bin.value + off - middle).abs(), u64::from(count)));
+                    found.push(((value + off - middle).abs(), u64::from(count)));
                 }
             }
             taken += bin.total();
@@ -338,6 +372,24 @@ mod tests {
                     let [lower, upper] = ranks.map(|rank| value_at(&mut spread, rank, &values));
                     prop_assert_eq!(f64::midpoint(lower, upper), sorted_median(&values));
                 }
+            }
+        }
+
+        /// Bins that were filled in one go know as much as those that were filled one by one.
+        #[test]
+        #[expect(clippy::float_cmp, reason = "the very values that were put in come out")]
+        fn what_is_counted_anew_has_the_same_ranks(values in prop::collection::vec(-40_i32..40, 0..60), zeros in 0_u32..9) {
+            let mut spread = Spread::new((-60.0, 40.0));
+            let others: Vec<f64> = values.iter().filter(|value| **value != 0).map(|value| f64::from(*value) / 900.0).collect();
+            let mut counts = vec![0; spread.bins()];
+            others.iter().for_each(|value| counts[spread.bin_of(*value)] += 1);
+            spread.take(zeros, &counts);
+            let mut all = others;
+            all.extend(std::iter::repeat_n(0.0, zeros as usize));
+            all.sort_by(f64::total_cmp);
+            prop_assert_eq!(spread.total(), all.len() as u64);
+            for rank in 0..all.len() {
+                prop_assert_eq!(value_at(&mut spread, rank as u64, &all), all[rank]);
             }
         }
 

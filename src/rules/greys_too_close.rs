@@ -170,9 +170,11 @@ impl Edges {
         if pair == (darker, lighter) {
             return;
         }
+        /// More than rounding makes of levels that lie evenly.
+        const EQUALLY: f64 = 1e-9;
         // Of pairs that lie equally close the darker one is named.
         let apart = ink.apart(darker, lighter);
-        if apart < known || (apart.total_cmp(&known).is_eq() && (darker, lighter) < pair) {
+        if apart < known - EQUALLY || (apart < known + EQUALLY && (darker, lighter) < pair) {
             self.closest = Some((apart, darker, lighter));
         }
     }

@@ -119,7 +119,30 @@ pub fn play_until(
     threads: usize,
     see: &mut dyn FnMut(&PlayedStep<'_>) -> ControlFlow<()>,
 ) -> Result<(), Vec<BrokenScreen>> {
-    let begin = |begins| new_player(plan, begins);
+    play_watched(plan, screens, threads, watched(plan), see)
+}
+
+/// The same for whoever asks what is driven and what shows nominally, and not for ghosts: none is looked for.
+///
+/// # Errors
+/// Where screens cannot be used; all of them, up to a number.
+pub fn play_without_ghosts_until(
+    plan: &Plan,
+    screens: &dyn ScreenSource,
+    threads: usize,
+    see: &mut dyn FnMut(&PlayedStep<'_>) -> ControlFlow<()>,
+) -> Result<(), Vec<BrokenScreen>> {
+    play_watched(plan, screens, threads, Watched { looks_for_ghosts: false, ..watched(plan) }, see)
+}
+
+fn play_watched(
+    plan: &Plan,
+    screens: &dyn ScreenSource,
+    threads: usize,
+    watched: Watched,
+    see: &mut dyn FnMut(&PlayedStep<'_>) -> ControlFlow<()>,
+) -> Result<(), Vec<BrokenScreen>> {
+    let begin = |begins| Player::new(plan, begins, watched);
     walk(plan, screens, threads, begin, |player, planned, transition| {
         let mut flow = ControlFlow::Continue(());
         let before = player.play(planned, transition, |step| flow = see(step));
@@ -198,7 +221,7 @@ fn margin_of(flashes: &FlashPeak<'_>, plan: &Plan) -> PlanMargin {
 /// From where on the panel tells of something in this plan.
 fn watched(plan: &Plan) -> Watched {
     let net_impulse = plan.limits.charge_builds_up.net_impulse_vs;
-    Watched { ghost: ghost_limits(plan), net_impulse_vs: net_impulse.map(|limit| limit.value) }
+    Watched { ghost: ghost_limits(plan), looks_for_ghosts: true, net_impulse_vs: net_impulse.map(|limit| limit.value) }
 }
 
 /// The broken screen that ended the play, and the others that would have ended it later.

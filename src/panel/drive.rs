@@ -4,9 +4,9 @@
 //! driven as one, so that a step costs what it changes, not what the panel has.
 
 use super::{
-    law::{Law, Residue, Swing, Tones},
+    law::{Law, Residue, Swing},
     neighbours::Neighbourhood,
-    spread::Spread,
+    spread::Spreads,
     state::{PanelState, present},
     swings::{Swung, Turn},
 };
@@ -195,6 +195,7 @@ impl PanelState {
     /// counted.
     pub(super) fn drive(&mut self, cover: &TileCover<'_>, drive: &Drive, asked: Option<&[Rect]>) -> Driven {
         let mut driven = Driven { fates: Fates::new(), ..Driven::default() };
+        self.forget_spreads_before(cover, drive);
         let mut newly_unlike = Vec::new();
         if drive.changed_only {
             driven.unknown_px = self.unknown_within(cover);
@@ -216,10 +217,23 @@ impl PanelState {
                 }
             });
         }
-        driven.fates.settle(&self.looks.tones, &mut self.spreads);
+        driven.fates.settle(&mut self.spreads);
         self.list_unlike(newly_unlike);
         self.push_neighbours(&driven.neighbourhood, &drive.law);
         driven
+    }
+
+    /// Lets go of the spreads where a drive moves so much of the panel that it takes less time to make them anew afterwards.
+    fn forget_spreads_before(&mut self, cover: &TileCover<'_>, drive: &Drive) {
+        let driven = if drive.changed_only {
+            let changed = |tile: &u32| u64::from((self.unlike[*tile as usize] & cover.of_tile(*tile)).count_ones());
+            self.unlike_tiles.iter().map(changed).sum()
+        } else {
+            cover.pixels()
+        };
+        if driven >= self.grid.size().pixels() / 4 {
+            self.spreads.forget();
+        }
     }
 
     /// Draws controller ink over a mask of pixels.
@@ -229,7 +243,7 @@ impl PanelState {
             driven.unknown_px += self.unknown_of(*tile, *covered);
             self.drive_tile(*tile, *covered, Towards::Level(level), drive, None, &mut driven);
         }
-        driven.fates.settle(&self.looks.tones, &mut self.spreads);
+        driven.fates.settle(&mut self.spreads);
         self.list_unlike(pixels.tiles().iter().map(|(tile, _)| *tile).collect());
         self.push_neighbours(&driven.neighbourhood, &drive.law);
         driven
@@ -339,13 +353,13 @@ impl PanelState {
         };
         let mut left = candidates;
         if self.residue.uniform(tile).is_some() && pixels.net_vs.is_none() {
-            left = pixels.drive_alike(left, drive, driven, (&self.looks.tones, &mut self.spreads));
+            left = pixels.drive_alike(left, drive, driven, &mut self.spreads);
         } else if drive.keeps_clean && pixels.net_vs.is_none() {
             let still = left & !differing_pixels(&pixels.levels, &pixels.targets) & clean_pixels(&pixels.residues);
             pixels.done.driven = still;
             left &= !still;
         }
-        pixels.drive_apart(left, drive, driven, (&self.looks.tones, &mut self.spreads));
+        pixels.drive_apart(left, drive, driven, &mut self.spreads);
         let TilePixels { levels, residues, net_vs, done, .. } = &pixels;
         driven.out_of_reach.push(tile, done.out_of_reach);
         driven.wrong_start.push(tile, done.wrong_start);
@@ -356,11 +370,11 @@ impl PanelState {
         }
         if done.moved != 0 {
             self.levels[at] = *levels;
+            self.unlike[at] = differing_pixels(levels, &memory);
+            self.levels_in[at] = if self.unlike[at] == 0 { self.memory_levels_in[at] } else { present(levels, whole) };
             if self.rims[at] & done.driven != 0 {
                 self.rims[at] &= !done.driven;
             }
-            self.unlike[at] = differing_pixels(levels, &memory);
-            self.levels_in[at] = present(levels, whole);
             self.residue.set(tile, residues, whole);
             self.touched.push(tile);
         }
@@ -400,6 +414,9 @@ impl Done {
     /// Takes note of what becomes of every pixel of a tile, by its flags.
     fn take_all(&mut self, flags: &[u8; 64]) {
         let any = flags.iter().fold(0, |any, flags| any | flags);
+        if flags.iter().all(|flags| *flags == any) {
+            return self.take(any, u64::MAX);
+        }
         let pixels_with = |bit: u8| {
             if any & bit == 0 {
                 return 0;
@@ -421,13 +438,7 @@ impl Done {
 
 impl TilePixels {
     /// Drives pixels of a tile that has one residue, kind by kind, as long as there are few; gives those that are left.
-    fn drive_alike(
-        &mut self,
-        pixels: u64,
-        drive: &Drive,
-        driven: &mut Driven,
-        (looks, spreads): (&Tones, &mut [Spread]),
-    ) -> u64 {
+    fn drive_alike(&mut self, pixels: u64, drive: &Drive, driven: &mut Driven, spreads: &mut Spreads) -> u64 {
         let mut left = pixels;
         let before = self.residues[0];
         for _ in 0..MOST_WAYS {
@@ -438,7 +449,7 @@ impl TilePixels {
             let (level, target) = (self.levels[at], self.targets[at]);
             let alike = left & of_level(level, &self.levels) & of_level(target, &self.targets);
             left &= !alike;
-            let fate = driven.fate((level, target, before), alike.count_ones(), drive, (looks, &mut *spreads));
+            let fate = driven.fate((level, target, before), alike.count_ones(), drive, spreads);
             self.done.take(fate.flags, alike);
             if level == fate.end && fate.after == before {
                 continue;
@@ -453,24 +464,10 @@ impl TilePixels {
     }
 
     /// Drives pixels each by itself: first what becomes of every one, then the tile as a whole.
-    fn drive_apart(
-        &mut self,
-        pixels: u64,
-        drive: &Drive,
-        driven: &mut Driven,
-        (looks, spreads): (&Tones, &mut [Spread]),
-    ) {
+    fn drive_apart(&mut self, pixels: u64, drive: &Drive, driven: &mut Driven, spreads: &mut Spreads) {
         if pixels == 0 {
             return;
         }
-        let (mut flags, mut ends, mut after) = ([0; 64], self.levels, self.residues);
-        for bit in bits(pixels) {
-            let at = bit as usize & 63;
-            let kind = (self.levels[at], self.targets[at], self.residues[at]);
-            let fate = driven.fate(kind, 1, drive, (looks, &mut *spreads));
-            (flags[at], ends[at], after[at]) = (fate.flags, fate.end, fate.after);
-        }
-        self.done.take_all(&flags);
         if let Some(net_vs) = &mut self.net_vs {
             // A pixel that is not driven has an impulse of 0.
             for bit in bits(pixels) {
@@ -478,8 +475,46 @@ impl TilePixels {
                 net_vs[at] += drive.way(self.levels[at], self.targets[at]).impulse_vs;
             }
         }
-        self.done.moved |= differing_pixels(&ends, &self.levels) | differing_residues(&after, &self.residues);
-        (self.levels, self.residues) = (ends, after);
+        let mut flags = [0; 64];
+        if spreads.are_known() {
+            self.drive_few(pixels, &mut flags, drive, driven, spreads);
+        } else {
+            self.drive_many(pixels, &mut flags, drive, driven);
+        }
+        self.done.take_all(&flags);
+    }
+
+    /// Drives pixels of which many are alike, here or in other tiles: each kind is worked out once.
+    fn drive_few(
+        &mut self,
+        pixels: u64,
+        flags: &mut [u8; 64],
+        drive: &Drive,
+        driven: &mut Driven,
+        spreads: &mut Spreads,
+    ) {
+        for bit in bits(pixels) {
+            let at = bit as usize & 63;
+            let kind = (self.levels[at], self.targets[at], self.residues[at]);
+            let fate = driven.fate(kind, 1, drive, spreads);
+            self.done.moved |= u64::from(fate.end != kind.0 || fate.after != kind.2) << at;
+            (flags[at], self.levels[at], self.residues[at]) = (fate.flags, fate.end, fate.after);
+        }
+    }
+
+    /// Drives so many pixels that it takes less time to work out each one than to tell which are alike.
+    fn drive_many(&mut self, pixels: u64, flags: &mut [u8; 64], drive: &Drive, driven: &mut Driven) {
+        let changing = pixels & differing_pixels(&self.levels, &self.targets);
+        driven.note_changes(self, changing);
+        for bit in bits(pixels) {
+            let at = bit as usize & 63;
+            let (level, before) = (self.levels[at], self.residues[at]);
+            let way = drive.way(level, self.targets[at]);
+            let after = if way.flags & IS_DRIVEN == 0 { before } else { way.swing.after(before) };
+            driven.takes_residue |= is_less(after, before);
+            self.done.moved |= u64::from(way.end != level || after != before) << at;
+            (flags[at], self.levels[at], self.residues[at]) = (way.flags, way.end, after);
+        }
     }
 }
 
@@ -524,17 +559,16 @@ impl Fates {
     }
 
     /// Brings all moves to the spreads.
-    fn settle(&mut self, looks: &Tones, spreads: &mut [Spread]) {
-        self.places.iter_mut().for_each(|fate| fate.settle(looks, spreads));
+    fn settle(&mut self, spreads: &mut Spreads) {
+        self.places.iter_mut().for_each(|fate| fate.settle(spreads));
     }
 }
 
 impl Fate {
-    fn settle(&mut self, looks: &Tones, spreads: &mut [Spread]) {
-        let pixels = i64::from(std::mem::take(&mut self.pixels));
+    fn settle(&mut self, spreads: &mut Spreads) {
+        let pixels = u64::from(std::mem::take(&mut self.pixels));
         if pixels > 0 && (self.level != self.end || self.before != self.after) {
-            spreads[usize::from(self.level)].change(looks.shown(self.level, self.before), -pixels);
-            spreads[usize::from(self.end)].change(looks.shown(self.end, self.after), pixels);
+            spreads.moved((self.level, self.before), (self.end, self.after), pixels);
         }
     }
 }
@@ -547,12 +581,12 @@ impl Driven {
         (level, target, before): (Level, Level, Residue),
         pixels: u32,
         drive: &Drive,
-        (looks, spreads): (&Tones, &mut [Spread]),
+        spreads: &mut Spreads,
     ) -> Fate {
         let at = Fates::place_of(level, target, before);
         let fate = &self.fates.places[at];
         if !fate.is_known || (fate.level, fate.target, fate.before) != (level, target, before) {
-            self.learn(at, (level, target, before), drive, (looks, spreads));
+            self.learn(at, (level, target, before), drive, spreads);
         }
         let fate = &mut self.fates.places[at];
         fate.pixels += pixels;
@@ -565,7 +599,7 @@ impl Driven {
         at: usize,
         (level, target, before): (Level, Level, Residue),
         drive: &Drive,
-        (looks, spreads): (&Tones, &mut [Spread]),
+        spreads: &mut Spreads,
     ) {
         let way = drive.way(level, target);
         let after = if way.flags & IS_DRIVEN == 0 { before } else { way.swing.after(before) };
@@ -576,8 +610,24 @@ impl Driven {
             self.most_residue_l = self.most_residue_l.max(before.lightness().abs());
         }
         let place = &mut self.fates.places[at];
-        place.settle(looks, spreads);
+        place.settle(spreads);
         *place = Fate { level, target, end: way.end, flags: way.flags, before, after, pixels: 0, is_known: true };
+    }
+}
+
+impl Driven {
+    /// Takes note of the levels and residues of pixels that change.
+    fn note_changes(&mut self, tile: &TilePixels, changing: u64) {
+        let (mut from, mut to, mut most_l) = (0, 0, self.most_residue_l);
+        for bit in bits(changing) {
+            let at = bit as usize & 63;
+            from |= 1 << tile.levels[at];
+            to |= 1 << tile.targets[at];
+            most_l = most_l.max(tile.residues[at].lightness().abs());
+        }
+        self.changes_from.0 |= from;
+        self.changes_to.0 |= to;
+        self.most_residue_l = most_l;
     }
 }
 
@@ -591,15 +641,6 @@ fn is_less(one: Residue, other: Residue) -> bool {
 #[inline]
 fn of_level(level: Level, levels: &TileLevels) -> u64 {
     !differing_pixels(&[level; 64], levels)
-}
-
-/// The pixels whose residues differ.
-fn differing_residues(one: &[Residue; 64], other: &[Residue; 64]) -> u64 {
-    let mut differs = [0_u8; 64];
-    for (differs, (one, other)) in differs.iter_mut().zip(one.iter().zip(other)) {
-        *differs = u8::from(one != other);
-    }
-    differing_pixels(&differs, &[0; 64])
 }
 
 /// The pixels without residue.

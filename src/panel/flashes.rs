@@ -424,6 +424,10 @@ fn told_apart(parts: Vec<Part<'_>>, allowed: usize) -> Vec<Part<'_>> {
 
 /// The break of the threshold by what lies within a second, if there is one.
 fn break_of(weighed: &[Part<'_>], allowed: usize, limit_sr: f64, view: &View) -> Option<FastFlashes> {
+    // No pixel has more than all of them together.
+    if weighed.iter().map(|(_, halves)| halves).sum::<usize>() <= allowed {
+        return None;
+    }
     let pixel_halves: u64 = weighed.iter().map(|(source, halves)| source.pixels * *halves as u64).sum();
     // Most content is far too small: that is seen without looking at a tile.
     if (pixel_halves / (allowed as u64 + 1)) as f64 * view.sr_of_pixel < limit_sr - view.sr_of_pixel {

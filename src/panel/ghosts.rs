@@ -49,6 +49,7 @@ fn least_pixels(pixel_area_mm2: f64) -> u64 {
 #[derive(Clone, Debug)]
 pub(crate) struct GhostDetector {
     limits: GhostLimits,
+    is_looking: bool,
     pixel_area_mm2: f64,
     /// The median of each level as the tiles were last judged by.
     medians: Vec<f64>,
@@ -56,6 +57,10 @@ pub(crate) struct GhostDetector {
     /// Those of them whose residue came last from driven neighbours.
     rimmed: Chunked<u64>,
     worst: Chunked<f64>,
+    /// How far the medians have moved in all, L*: each time by the one that moved most.
+    medians_moved_l: f64,
+    /// For tiles without a ghost, up to which of these movements there is none.
+    clean_until_l: Chunked<f64>,
     ghost_tiles: BTreeSet<u32>,
     ghosts: Vec<Ghost>,
     /// How many pixels the smallest area has that counts for `residue_l`.
@@ -68,16 +73,25 @@ impl GhostDetector {
         let tiles = state.grid().tiles();
         Self {
             limits,
+            is_looking: true,
             pixel_area_mm2,
             medians: vec![0.0; levels],
             ghosted: Chunked::new(tiles, 0),
             rimmed: Chunked::new(tiles, 0),
             worst: Chunked::new(tiles, 0.0),
+            medians_moved_l: 0.0,
+            clean_until_l: Chunked::new(tiles, 0.0),
             ghost_tiles: BTreeSet::new(),
             ghosts: Vec::new(),
             least_px: least_pixels(pixel_area_mm2).min(state.grid().size().pixels()),
             residue_l: 0.0,
         }
+    }
+
+    /// One that looks for ghosts or does not: then it sees none, and its medians are 0.
+    #[must_use]
+    pub(crate) fn looking(self, is_looking: bool) -> Self {
+        Self { is_looking, ..self }
     }
 
     /// The ghosts that were seen at the last look.
@@ -93,18 +107,32 @@ impl GhostDetector {
     /// Looks at the panel as it is now; gives the tiles that were moved since the last look, rising.
     pub(crate) fn look(&mut self, state: &mut PanelState) -> Vec<u32> {
         let touched = state.take_touched();
+        if !self.is_looking {
+            return touched;
+        }
         let moved = if touched.is_empty() { LevelSet::default() } else { self.moved_medians(state) };
         if moved.0 == 0 {
             self.look_again(touched.iter().copied(), state);
         } else {
-            let again = (0..state.grid().tiles() as u32)
-                .filter(|tile| state.levels_in[*tile as usize].0 & moved.0 != 0 || touched.binary_search(tile).is_ok());
-            self.look_again(again, state);
+            let mut next_touched = touched.iter().copied().peekable();
+            let again: Vec<u32> = (0..state.grid().tiles() as u32)
+                .filter(|tile| {
+                    let is_touched = next_touched.next_if_eq(tile).is_some();
+                    let is_moved = state.levels_in[*tile as usize].0 & moved.0 != 0 && !self.stays_clean(*tile);
+                    is_touched || is_moved
+                })
+                .collect();
+            self.look_again(again.into_iter(), state);
         }
         if !touched.is_empty() {
             self.residue_l = self.farthest(state);
         }
         touched
+    }
+
+    /// Whether the medians moved so little since a tile without a ghost was judged that there can be none yet.
+    fn stays_clean(&self, tile: u32) -> bool {
+        self.medians_moved_l < self.clean_until_l[tile as usize]
     }
 
     fn look_again(&mut self, tiles: impl Iterator<Item = u32>, state: &PanelState) {
@@ -144,6 +172,7 @@ impl GhostDetector {
     }
 
     fn moved_medians(&mut self, state: &mut PanelState) -> LevelSet {
+        state.know_spreads();
         let pixels = state.grid().size().pixels();
         // A level on less than a hundredth of the panel has too few pixels to be judged by their own median.
         let levels = 0..self.medians.len() as Level;
@@ -152,69 +181,85 @@ impl GhostDetector {
         for (level, median) in state.medians(common) {
             medians[usize::from(level)] = median;
         }
-        let mut moved = LevelSet::default();
+        let (mut moved, mut moved_l) = (LevelSet::default(), 0.0_f64);
         for (level, (known, now)) in self.medians.iter_mut().zip(medians).enumerate() {
             if now.to_bits() != known.to_bits() {
+                moved_l = moved_l.max((now - *known).abs());
                 *known = now;
                 moved = moved.with(level as Level);
             }
         }
+        self.medians_moved_l += moved_l;
         moved
     }
 
     /// Judges the pixels of a tile; gives whether anything is other than before.
     fn judge(&mut self, tile: u32, most_median_l: f64, state: &PanelState) -> bool {
-        let (ghosted, worst) = match state.residue.uniform(tile) {
-            Some(residue) => self.ghosted_alike(tile, residue, state),
-            None => self.ghosted_apart(tile, most_median_l, state),
+        /// More than rounding can make of it.
+        const ROUNDING: f64 = 1e-6;
+        let (ghosted, most_l) = match state.residue.various(tile) {
+            None => self.ghosted_alike(tile, state),
+            Some(residues) => self.ghosted_apart(tile, residues, most_median_l, state),
         };
         let at = tile as usize;
+        let worst = if ghosted == 0 { 0.0 } else { most_l };
+        let clean_until_l =
+            if ghosted == 0 { self.medians_moved_l + self.limits.limit_l - most_l - ROUNDING } else { 0.0 };
+        if clean_until_l.to_bits() != self.clean_until_l[at].to_bits() {
+            self.clean_until_l[at] = clean_until_l;
+        }
         let rimmed = ghosted & state.rims(tile);
         let changed =
             ghosted != self.ghosted[at] || rimmed != self.rimmed[at] || worst.to_bits() != self.worst[at].to_bits();
         if changed {
+            if (ghosted == 0) != (self.ghosted[at] == 0) {
+                if ghosted == 0 {
+                    self.ghost_tiles.remove(&tile);
+                } else {
+                    self.ghost_tiles.insert(tile);
+                }
+            }
             self.ghosted[at] = ghosted;
             self.rimmed[at] = rimmed;
             self.worst[at] = worst;
-            if ghosted == 0 {
-                self.ghost_tiles.remove(&tile);
-            } else {
-                self.ghost_tiles.insert(tile);
-            }
         }
         changed
     }
 
-    /// The pixels of a tile that are off, and by how much at the most, where all have one residue: a level is off or is not.
-    fn ghosted_alike(&self, tile: u32, residue: Residue, state: &PanelState) -> (u64, f64) {
-        let off = |level: Level| (state.tones().shown(level, residue) - self.medians[usize::from(level)]).abs();
-        let (mut ghosted, mut worst) = (0, 0.0_f64);
-        for level in state.levels_in[tile as usize].iter().filter(|level| off(*level) >= self.limits.limit_l) {
-            ghosted |= state.grid().whole(tile) & !differing_pixels(&[level; 64], state.levels(tile));
-            worst = worst.max(off(level));
+    /// The pixels of a tile that are off by the limit, and by how much the one is that is off most; where none is off by the
+    /// limit, this may be more than it is. All have one residue here: a level is off or is not.
+    fn ghosted_alike(&self, tile: u32, state: &PanelState) -> (u64, f64) {
+        let residue = state.residue.get(tile, 0);
+        let (mut ghosted, mut most_l) = (0, 0.0_f64);
+        for level in state.levels_in[tile as usize].iter() {
+            let off_l = (state.tones().shown(level, residue) - self.medians[usize::from(level)]).abs();
+            most_l = most_l.max(off_l);
+            if off_l >= self.limits.limit_l {
+                ghosted |= state.grid().whole(tile) & !differing_pixels(&[level; 64], state.levels(tile));
+            }
         }
-        (ghosted, worst)
+        (ghosted, most_l)
     }
 
     /// The same where the residues differ.
-    fn ghosted_apart(&self, tile: u32, most_median_l: f64, state: &PanelState) -> (u64, f64) {
-        let (mut ghosted, mut worst) = (0, 0.0_f64);
-        let residues = state.residue.values(tile);
-        let most_l = residues.iter().fold(0.0_f64, |most, residue| most.max(residue.lightness().abs()));
-        if most_l + most_median_l < self.limits.limit_l {
-            return (ghosted, worst);
+    fn ghosted_apart(&self, tile: u32, residues: &[Residue; 64], most_median_l: f64, state: &PanelState) -> (u64, f64) {
+        let hidden_l = residues.iter().fold(0.0_f64, |most, residue| most.max(residue.lightness().abs()));
+        if hidden_l + most_median_l < self.limits.limit_l {
+            return (0, hidden_l + most_median_l);
         }
-        let levels = state.levels(tile);
-        for bit in bits(state.grid().whole(tile)) {
-            let level = levels[bit as usize];
-            let shown = state.tones().shown(level, residues[bit as usize]);
-            let off = (shown - self.medians[usize::from(level)]).abs();
-            if off >= self.limits.limit_l {
-                ghosted |= 1 << bit;
-                worst = worst.max(off);
-            }
+        let mut off_l = [0.0; 64];
+        for (off_l, (level, residue)) in off_l.iter_mut().zip(state.levels(tile).iter().zip(residues)) {
+            *off_l = (state.tones().shown(*level, *residue) - self.medians[usize::from(*level)]).abs();
         }
-        (ghosted, worst)
+        let limit_l = self.limits.limit_l;
+        let ghosted = off_l.iter().enumerate().fold(0, |all, (bit, off_l)| all | u64::from(*off_l >= limit_l) << bit);
+        let whole = state.grid().whole(tile);
+        let most_l = if whole == u64::MAX {
+            off_l.iter().fold(0.0_f64, |most, off_l| most.max(*off_l))
+        } else {
+            bits(whole).fold(0.0_f64, |most, bit| most.max(off_l[bit as usize]))
+        };
+        (ghosted & whole, most_l)
     }
 
     fn group(&self, state: &PanelState) -> Vec<Ghost> {

@@ -60,19 +60,23 @@ impl Tones {
     }
 
     /// L* of a level.
+    #[inline]
     pub fn of(&self, level: Level) -> f64 {
         self.lightness[usize::from(level)]
     }
 
     /// How much lighter than its level a pixel with that residue looks, L*, within the panel's own range.
+    #[inline]
     pub fn shown(&self, level: Level, residue: Residue) -> f64 {
         self.cut(level, residue.0)
     }
 
     /// The same of any offset from a level, such as a median.
+    #[inline]
     fn cut(&self, level: Level, offset_l: f64) -> f64 {
         let own = self.of(level);
-        (own + offset_l).clamp(self.darkest, self.lightest) - own
+        // Unlike `clamp`, these two can be worked out for several pixels at a time.
+        (own + offset_l).max(self.darkest).min(self.lightest) - own
     }
 
     /// From where to where what shows of a level can lie, L*.

@@ -12,6 +12,7 @@ mod field;
 mod flashes;
 mod ghosts;
 pub(crate) mod law;
+mod medians;
 mod neighbours;
 mod pen_line;
 mod played;

@@ -2,11 +2,8 @@
 //!
 //! Knows which pixels have which neighbours; how far one pushes another is the law's.
 
-use super::{law::Law, spread::Spread, state::PanelState};
-use crate::{
-    change::{Mask, TileLevels, bits},
-    display::Level,
-};
+use super::{law::Law, state::PanelState};
+use crate::change::{Mask, TileLevels, bits};
 
 /// What one update drove.
 #[derive(Clone, Debug, Default)]
@@ -134,7 +131,7 @@ impl PanelState {
             if after != before {
                 residues[bit as usize] = after;
                 moved |= 1 << bit;
-                self.move_shown(level, [before, after].map(|residue| self.tones().shown(level, residue)));
+                self.spreads.moved((level, before), (level, after), 1);
             }
         }
         if moved != 0 {
@@ -142,11 +139,5 @@ impl PanelState {
             self.rims[tile as usize] |= moved;
             self.touched.push(tile);
         }
-    }
-
-    fn move_shown(&mut self, level: Level, [before, after]: [f64; 2]) {
-        let spread: &mut Spread = &mut self.spreads[usize::from(level)];
-        spread.change(before, -1);
-        spread.change(after, 1);
     }
 }

@@ -43,6 +43,8 @@ pub struct Player<'p> {
 pub struct Watched {
     /// Of ghosts.
     pub ghost: GhostLimits,
+    /// Whether ghosts are looked for at all; where not, a played step has none, and its medians are 0.
+    pub looks_for_ghosts: bool,
     /// Of the net impulse of a pixel, volt-seconds, where there is one.
     pub net_impulse_vs: Option<f64>,
 }
@@ -56,11 +58,14 @@ impl<'p> Player<'p> {
         {
             state.watch_charge(limit_vs);
         }
+        if !limits.looks_for_ghosts {
+            state.spreads.forget();
+        }
         let moved_by = vec![[BEGINNING; 2]; state.grid().tiles()];
         let ghosts = GhostDetector::new(&state, display.ink.levels(), limits.ghost, display.area_mm2(1));
         Self {
             plan,
-            panel: Rc::new(Panel { state, ghosts }),
+            panel: Rc::new(Panel { state, ghosts: ghosts.looking(limits.looks_for_ghosts) }),
             // What a busy controller drops rests on times, which never come again.
             cache: (display.when_busy == WhenBusy::Waits).then(EffectCache::default),
             drives: Drives::default(),

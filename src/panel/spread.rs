@@ -4,7 +4,13 @@
 //! A bin knows one value exactly and counts what lies beside it. The median is therefore exact wherever the middle falls on
 //! such a value, and names the bin otherwise: then the values themselves must be looked at.
 
-use std::rc::Rc;
+use std::{
+    ops::{Deref, DerefMut},
+    rc::Rc,
+};
+
+use super::law::{Residue, Tones};
+use crate::display::Level;
 
 /// Bins a unit of L*.
 const BINS_PER_L: f64 = 64.0;
@@ -26,6 +32,101 @@ struct Page {
     bins: Option<Rc<[Bin; PAGE]>>,
 }
 
+/// How what shows of the residues is spread, level by level. Copies share what they have in common.
+#[derive(Clone, Debug)]
+pub(crate) struct Spreads {
+    tones: Rc<Tones>,
+    of_level: Vec<Spread>,
+    are_known: bool,
+}
+
+impl Spreads {
+    /// The spreads of a panel without pixels.
+    pub(crate) fn new(tones: Rc<Tones>, levels: usize) -> Self {
+        let spread = |level| Spread::new(tones.shown_range(level as Level));
+        Self { of_level: (0..levels).map(spread).collect(), tones, are_known: true }
+    }
+
+    /// Whether they say what is on the panel.
+    pub(crate) fn are_known(&self) -> bool {
+        self.are_known
+    }
+
+    /// Lets them go: what moves from here on is not counted, and all pixels must be counted anew.
+    pub(crate) fn forget(&mut self) {
+        self.are_known = false;
+    }
+
+    /// Counts all pixels anew: `pixels` hands each to what it is given, several of one kind together or one by one.
+    pub(crate) fn count_anew(&mut self, pixels: impl FnOnce(&mut Recount<'_>)) {
+        let bins = self.of_level.iter().map(Spread::bins).max().unwrap_or(0);
+        let mut recount = Recount {
+            tones: &self.tones,
+            lowest: self.of_level.iter().map(|spread| spread.lowest).collect(),
+            without_residue: vec![0; self.of_level.len()],
+            bins: vec![0; bins * self.of_level.len()],
+            bins_of_level: bins,
+        };
+        pixels(&mut recount);
+        let counts = recount.without_residue.iter().zip(recount.bins.chunks(bins.max(1)));
+        for (spread, (without_residue, bins)) in self.of_level.iter_mut().zip(counts) {
+            spread.take(*without_residue, bins);
+        }
+        self.are_known = true;
+    }
+
+    /// Takes note of pixels that had one level and residue, and now have others.
+    pub(crate) fn moved(&mut self, before: (Level, Residue), after: (Level, Residue), pixels: u64) {
+        if self.are_known {
+            self.of_level[usize::from(before.0)].change(self.tones.shown(before.0, before.1), -(pixels as i64));
+            self.of_level[usize::from(after.0)].change(self.tones.shown(after.0, after.1), pixels as i64);
+        }
+    }
+}
+
+/// Spreads while all pixels are counted.
+pub(crate) struct Recount<'t> {
+    tones: &'t Tones,
+    /// The least value of each level.
+    lowest: Vec<f64>,
+    /// Of each level the pixels without any residue: most of a page, and the only ones that are told apart from others of
+    /// their bin.
+    without_residue: Vec<u32>,
+    /// The bins of one level after those of another: how many others.
+    bins: Vec<u32>,
+    bins_of_level: usize,
+}
+
+impl Recount<'_> {
+    /// Counts pixels of a level that have a residue.
+    #[inline]
+    pub(crate) fn count(&mut self, level: Level, residue: Residue, pixels: u32) {
+        let level_at = usize::from(level);
+        if residue == Residue::NONE {
+            self.without_residue[level_at] += pixels;
+            return;
+        }
+        let value = self.tones.shown(level, residue);
+        let at = bin_of(value, self.lowest[level_at]).min(self.bins_of_level - 1);
+        self.bins[level_at * self.bins_of_level + at] += pixels;
+    }
+}
+
+impl Deref for Spreads {
+    type Target = [Spread];
+
+    fn deref(&self) -> &[Spread] {
+        debug_assert!(self.are_known, "they were let go");
+        &self.of_level
+    }
+}
+
+impl DerefMut for Spreads {
+    fn deref_mut(&mut self) -> &mut [Spread] {
+        &mut self.of_level
+    }
+}
+
 /// Values that lie close together: how many are one of them, and how many are below and above that one.
 #[derive(Clone, Copy, Debug, Default)]
 struct Bin {
@@ -43,11 +144,25 @@ pub(crate) enum Ranked {
     Within(usize, u64),
 }
 
+/// Stands for a value that no bin has: all values lie below it.
+const UNKNOWN: f64 = f64::INFINITY;
+
 impl Bin {
+    /// So many values, none of which is known.
+    fn of_unknown(count: u32) -> Self {
+        Self { value: UNKNOWN, counts: [count, 0, 0] }
+    }
+
+    /// So many values of 0, and so many others: on which side these lie is not known.
+    fn with_zeros(zeros: u32, others: u32) -> Self {
+        if others == 0 { Self { value: 0.0, counts: [0, zeros, 0] } } else { Self::of_unknown(zeros + others) }
+    }
+
     fn total(&self) -> u64 {
         self.counts.iter().map(|count| u64::from(*count)).sum()
     }
 
+    #[inline]
     fn change(&mut self, value: f64, change: i64) {
         if self.counts == [0; 3] {
             self.value = value;
@@ -63,11 +178,40 @@ impl Bin {
     }
 }
 
+/// The bin of a value, where the bins begin with the lowest.
+#[inline]
+fn bin_of(value: f64, lowest: f64) -> usize {
+    ((value - lowest) * BINS_PER_L) as usize
+}
+
 impl Spread {
     /// No values; all that come will lie between these two.
     pub(crate) fn new((lowest, highest): (f64, f64)) -> Self {
         let bins = ((highest - lowest) * BINS_PER_L) as usize + 2;
         Self { lowest, pages: vec![Page::default(); bins.div_ceil(PAGE)], total: 0 }
+    }
+
+    /// How many bins there are.
+    fn bins(&self) -> usize {
+        self.pages.len() * PAGE
+    }
+
+    /// Puts these counts, of as many bins or more, in the place of its own; so many values are 0 beside them.
+    fn take(&mut self, zeros: u32, bins: &[u32]) {
+        let zero = bin_of(0.0, self.lowest);
+        self.total = 0;
+        for (at, (page, counts)) in self.pages.iter_mut().zip(bins.as_chunks::<PAGE>().0).enumerate() {
+            let zeros = if zero / PAGE == at { zeros } else { 0 };
+            page.total = counts.iter().map(|count| u64::from(*count)).sum::<u64>() + u64::from(zeros);
+            self.total += page.total;
+            page.bins = (page.total > 0).then(|| {
+                let mut bins = counts.map(Bin::of_unknown);
+                if zeros > 0 {
+                    bins[zero % PAGE] = Bin::with_zeros(zeros, counts[zero % PAGE]);
+                }
+                Rc::new(bins)
+            });
+        }
     }
 
     /// How many values there are.
@@ -76,6 +220,7 @@ impl Spread {
     }
 
     /// Adds a value `change` times, or takes it away where negative.
+    #[inline]
     pub(crate) fn change(&mut self, value: f64, change: i64) {
         let bin = self.bin_of(value);
         let page = &mut self.pages[bin / PAGE];
@@ -88,7 +233,7 @@ impl Spread {
     /// The bin of a value.
     #[inline]
     pub(crate) fn bin_of(&self, value: f64) -> usize {
-        (((value - self.lowest) * BINS_PER_L) as usize).min(self.pages.len() * PAGE - 1)
+        bin_of(value, self.lowest).min(self.bins() - 1)
     }
 
     /// From where to where the values of a bin lie, a little more than that.
@@ -137,9 +282,9 @@ impl Spread {
     pub(crate) fn farthest(&self, middle: f64, enough: u64, found: &mut Vec<(f64, u64)>) {
         let centre = self.bin_of(middle);
         let rising = (0..self.pages.len()).flat_map(|page| self.bins_of(page)).take_while(|(at, _)| *at <= centre);
-        Self::take_from(rising, middle, enough, found);
+        self.take_from(rising, middle, enough, found);
         let falling = (0..self.pages.len()).rev().flat_map(|page| self.bins_of(page).rev());
-        Self::take_from(falling.take_while(|(at, _)| *at > centre), middle, enough, found);
+        self.take_from(falling.take_while(|(at, _)| *at > centre), middle, enough, found);
     }
 
     fn bins_of(&self, page: usize) -> impl DoubleEndedIterator<Item = (usize, &Bin)> {
@@ -149,6 +294,7 @@ impl Spread {
     }
 
     fn take_from<'b>(
+        &self,
         bins: impl Iterator<Item = (usize, &'b Bin)>,
         middle: f64,
         enough: u64,
@@ -156,10 +302,13 @@ impl Spread {
     ) {
         const QUARTER: f64 = 0.25 / BINS_PER_L;
         let mut taken = 0;
-        for (_, bin) in bins.filter(|(_, bin)| bin.total() > 0) {
+        for (at, bin) in bins.filter(|(_, bin)| bin.total() > 0) {
+            // What is not known lies in the middle of its bin, give or take half a width.
+            let middle_of_bin = self.lowest + (at as f64 + 0.5) / BINS_PER_L;
+            let value = if bin.value < UNKNOWN { bin.value } else { middle_of_bin + QUARTER };
             for (off, count) in [-QUARTER, 0.0, QUARTER].into_iter().zip(bin.counts) {
                 if count > 0 {
-                    found.push(((bin.value + off - middle).abs(), u64::from(count)));
+                    found.push(((value + off - middle).abs(), u64::from(count)));
                 }
             }
             taken += bin.total();
@@ -223,6 +372,24 @@ mod tests {
                     let [lower, upper] = ranks.map(|rank| value_at(&mut spread, rank, &values));
                     prop_assert_eq!(f64::midpoint(lower, upper), sorted_median(&values));
                 }
+            }
+        }
+
+        /// Bins that were filled in one go know as much as those that were filled one by one.
+        #[test]
+        #[expect(clippy::float_cmp, reason = "the very values that were put in come out")]
+        fn what_is_counted_anew_has_the_same_ranks(values in prop::collection::vec(-40_i32..40, 0..60), zeros in 0_u32..9) {
+            let mut spread = Spread::new((-60.0, 40.0));
+            let others: Vec<f64> = values.iter().filter(|value| **value != 0).map(|value| f64::from(*value) / 900.0).collect();
+            let mut counts = vec![0; spread.bins()];
+            others.iter().for_each(|value| counts[spread.bin_of(*value)] += 1);
+            spread.take(zeros, &counts);
+            let mut all = others;
+            all.extend(std::iter::repeat_n(0.0, zeros as usize));
+            all.sort_by(f64::total_cmp);
+            prop_assert_eq!(spread.total(), all.len() as u64);
+            for rank in 0..all.len() {
+                prop_assert_eq!(value_at(&mut spread, rank as u64, &all), all[rank]);
             }
         }
 

@@ -10,7 +10,7 @@ use super::{
     counts::Counts,
     field::TileField,
     law::{Residue, Tones},
-    spread::{Ranked, Spread},
+    spread::Spreads,
     swings::SwingKinds,
 };
 use crate::{
@@ -32,7 +32,7 @@ pub struct PanelState {
     /// The levels that stand in each tile.
     pub(super) levels_in: Chunked<LevelSet>,
     /// The levels that stand in each tile of the picture in memory.
-    memory_levels_in: Chunked<LevelSet>,
+    pub(super) memory_levels_in: Chunked<LevelSet>,
     pub(super) residue: TileField<Residue>,
     /// The pixels whose residue came last from driven neighbours: they were not driven since.
     pub(super) rims: Chunked<u64>,
@@ -46,7 +46,7 @@ pub struct PanelState {
     /// The tiles that have such pixels, rising.
     pub(super) unlike_tiles: Vec<u32>,
     /// How the residues that show are spread, level by level.
-    pub(super) spreads: Vec<Spread>,
+    pub(super) spreads: Spreads,
     pub(super) charge: Option<Charge>,
     /// Tiles whose look changed since the last look at them.
     pub(super) touched: Vec<u32>,
@@ -55,7 +55,7 @@ pub struct PanelState {
 /// How levels look: what every copy of a panel shares.
 #[derive(Debug)]
 pub(super) struct Looks {
-    pub(super) tones: Tones,
+    pub(super) tones: Rc<Tones>,
     pub(super) swing_kinds: SwingKinds,
 }
 
@@ -65,13 +65,13 @@ impl PanelState {
         let grid = TileGrid::new(picture.size());
         let tiles = grid.tiles();
         let unknown = if is_unknown { whole_tiles(&grid) } else { Chunked::new(tiles, 0) };
-        let looks = Looks { tones: Tones::new(ink), swing_kinds: SwingKinds::new(ink) };
+        let looks = Looks { tones: Rc::new(Tones::new(ink)), swing_kinds: SwingKinds::new(ink) };
         let levels = tiles_of(picture, &grid, &ink.level_table());
         let levels_in: Vec<LevelSet> =
             levels.iter().enumerate().map(|(tile, levels)| present(levels, grid.whole(tile as u32))).collect();
-        let spreads = clean_spreads(&levels, &levels_in, &grid, &looks.tones, ink.levels());
+        let spreads = Spreads::new(looks.tones.clone(), ink.levels());
         let (levels, levels_in) = (Chunked::from_values(&levels), Chunked::from_values(&levels_in));
-        Self {
+        let mut state = Self {
             looks: Rc::new(looks),
             memory: levels.clone(),
             levels,
@@ -89,7 +89,9 @@ impl PanelState {
             charge: None,
             touched: Vec::new(),
             grid,
-        }
+        };
+        state.count_anew();
+        state
     }
 
     /// Whether every pixel of two panels has the same level, residue and count, and is as much known.
@@ -323,96 +325,6 @@ impl PanelState {
         true
     }
 
-    /// The medians of what shows of the residues of these levels, L*; 0 where no pixel has a level. Where a bin does not tell,
-    /// all pixels are looked at once.
-    pub(super) fn medians(&mut self, levels: LevelSet) -> Vec<(Level, f64)> {
-        let ranks: Vec<(Level, [Ranked; 2])> = levels.iter().map(|level| (level, self.middle_of(level))).collect();
-        let unsure = ranks.iter().flat_map(|(level, both)| both.iter().map(move |ranked| (*level, *ranked)));
-        let wanted: Vec<(Level, usize)> = unsure
-            .filter_map(|(level, ranked)| match ranked {
-                Ranked::Exactly(_) => None,
-                Ranked::Within(bin, _) => Some((level, bin)),
-            })
-            .collect();
-        let mut values = if wanted.is_empty() { Vec::new() } else { self.shown_in_bins(&wanted) };
-        let mut exactly = |level: Level, ranked: Ranked| match ranked {
-            Ranked::Exactly(value) => value,
-            Ranked::Within(bin, rank) => {
-                let of_bin = wanted.iter().position(|of| *of == (level, bin)).map(|at| values[at].as_mut_slice());
-                self.spreads[usize::from(level)].know_exactly(bin, rank, of_bin.unwrap_or_default())
-            }
-        };
-        ranks
-            .into_iter()
-            .map(|(level, [lower, upper])| (level, f64::midpoint(exactly(level, lower), exactly(level, upper))))
-            .collect()
-    }
-
-    /// Where the middle of a level lies: the two values around it, or twice the one in it.
-    fn middle_of(&self, level: Level) -> [Ranked; 2] {
-        let spread = &self.spreads[usize::from(level)];
-        match spread.total() {
-            0 => [Ranked::Exactly(0.0); 2],
-            total => [(total - 1) / 2, total / 2].map(|rank| spread.ranked(rank)),
-        }
-    }
-
-    /// What shows of the residues in some bins of some levels: a list for the first place of each among those wanted.
-    fn shown_in_bins(&self, wanted: &[(Level, usize)]) -> Vec<Vec<f64>> {
-        let mut found = vec![Vec::new(); wanted.len()];
-        let mut places = vec![[usize::MAX; 2]; self.spreads.len()];
-        for (at, (level, bin)) in wanted.iter().enumerate() {
-            let of_level = &mut places[usize::from(*level)];
-            let is_first = wanted[..at].iter().all(|of| of != &(*level, *bin));
-            if is_first {
-                of_level[usize::from(of_level[0] != usize::MAX)] = at;
-            }
-        }
-        // Most pixels lie elsewhere, which their residue tells before it is cut to what the panel can show.
-        let near = self.residues_near(wanted);
-        let all = wanted.iter().fold(LevelSet::default(), |all, (level, _)| all.with(*level));
-        for tile in (0..self.grid.tiles() as u32).filter(|tile| self.levels_in[*tile as usize].0 & all.0 != 0) {
-            let levels = &self.levels[tile as usize];
-            let uniform;
-            let residues = if let Some(residues) = self.residue.various(tile) {
-                residues
-            } else {
-                uniform = self.residue.values(tile);
-                &uniform
-            };
-            let mut close = 0_u64;
-            for (bit, (level, residue)) in levels.iter().zip(residues).enumerate() {
-                let (from, to) = near[usize::from(*level)];
-                close |= u64::from(residue.lightness() >= from && residue.lightness() <= to) << bit;
-            }
-            for bit in bits(close & self.grid.whole(tile)) {
-                let level = levels[bit as usize];
-                let shown = self.tones().shown(level, residues[bit as usize]);
-                let bin = self.spreads[usize::from(level)].bin_of(shown);
-                let places = places[usize::from(level)].into_iter().filter(|place| *place != usize::MAX);
-                if let Some(place) = places.into_iter().find(|place| wanted[*place].1 == bin) {
-                    found[place].push(shown);
-                }
-            }
-        }
-        found
-    }
-
-    /// For each level from where to where the hidden residue of pixels can lie that show something in the wanted bins, L*.
-    fn residues_near(&self, wanted: &[(Level, usize)]) -> Vec<(f64, f64)> {
-        let mut near = vec![(f64::INFINITY, f64::NEG_INFINITY); self.spreads.len()];
-        for (level, bin) in wanted {
-            let (from, to) = self.spreads[usize::from(*level)].range_of(*bin);
-            let (darkest, lightest) = self.tones().shown_range(*level);
-            // What lies beyond the panel's own range shows at its end.
-            let from = if from <= darkest { f64::NEG_INFINITY } else { from };
-            let to = if to >= lightest { f64::INFINITY } else { to };
-            let known = &mut near[usize::from(*level)];
-            *known = (known.0.min(from), known.1.max(to));
-        }
-        near
-    }
-
     /// Tiles that changed since the last call, rising, each once.
     pub(super) fn take_touched(&mut self) -> Vec<u32> {
         let mut touched = std::mem::take(&mut self.touched);
@@ -430,32 +342,6 @@ fn tiles_of(picture: &Picture, grid: &TileGrid, table: &[Level; 256]) -> Vec<Til
         _ => levels_of_tile(picture, grid, table, tile),
     };
     (0..grid.tiles() as u32).map(levels).collect()
-}
-
-/// The spreads of a panel without residue.
-fn clean_spreads(
-    levels: &[TileLevels],
-    levels_in: &[LevelSet],
-    grid: &TileGrid,
-    tones: &Tones,
-    count: usize,
-) -> Vec<Spread> {
-    let mut px_by_level = vec![0_i64; count];
-    for (tile, (levels, present)) in levels.iter().zip(levels_in).enumerate() {
-        let whole = grid.whole(tile as u32);
-        for level in present.iter() {
-            let pixels = whole & !differing_pixels(&[level; 64], levels);
-            px_by_level[usize::from(level)] += i64::from(pixels.count_ones());
-        }
-    }
-    let spread = |(level, pixels): (usize, i64)| {
-        let mut spread = Spread::new(tones.shown_range(level as Level));
-        if pixels > 0 {
-            spread.change(0.0, pixels);
-        }
-        spread
-    };
-    px_by_level.into_iter().enumerate().map(spread).collect()
 }
 
 /// All pixels of every tile.

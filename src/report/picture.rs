@@ -12,8 +12,8 @@ use super::{
     sheet::{Band, drawn, opaque},
 };
 use crate::{
-    change::Mask,
-    display::{Ink, Level},
+    change::{Mask, bits},
+    display::Ink,
     finding::{Finding, Severity},
     geometry::{Rect, Size, Window},
     panel::PlayedStep,
@@ -186,35 +186,53 @@ impl<'a> Sheet<'a> {
         let (width, height) = (self.screen.width * self.scale, self.screen.height * self.scale);
         // The screen's own rows, each `scale` rows of the sheet high, that the band holds.
         let rows = band.rows().start.saturating_sub(top).min(height)..band.rows().end.saturating_sub(top).min(height);
-        let pale_of = |level: usize| {
-            let [red, green, blue] = ink.srgb(level as Level).map(pale);
+        let table = ink.level_table();
+        let colours: [PremultipliedColorU8; 256] = std::array::from_fn(|shade| {
+            let [red, green, blue] = ink.srgb(table[shade]).map(pale);
             opaque(red, green, blue)
-        };
-        let colours: Vec<PremultipliedColorU8> = (0..ink.levels()).map(pale_of).collect();
+        });
         for y in rows.clone() {
-            for x in 0..width {
-                let level = step.glass.memory_level(x / self.scale, y / self.scale);
-                band.set(left + x, top + y, colours[usize::from(level)]);
+            let pixels = &mut band.row(top + y)[left as usize..][..width as usize];
+            let shades = step.memory.row(y / self.scale);
+            for (pixels, shade) in pixels.chunks_mut(self.scale as usize).zip(shades) {
+                pixels.fill(colours[usize::from(*shade)]);
             }
         }
         let held = rows.start / self.scale..rows.end.div_ceil(self.scale);
         let held = Rect { x: 0, y: held.start, width: self.screen.width, height: held.end.saturating_sub(held.start) };
-        let hatch = (6.0 * self.zoom).round() as u32;
-        let mut hatch_over = |mask: &Mask, rises: bool, (red, green, blue): (u8, u8, u8)| {
-            mask.inside(&[held], step.grid()).for_each_pixel(step.grid(), |pixel_x, pixel_y| {
-                let within = pixel_y * self.scale..(pixel_y + 1) * self.scale;
-                for y in within.filter(|y| rows.contains(y)) {
-                    for x in pixel_x * self.scale..(pixel_x + 1) * self.scale {
-                        let along = if rises { x + y } else { x + hatch * (y / hatch + 1) - y };
-                        if along % hatch < hatch / 3 {
-                            band.set(left + x, top + y, opaque(red, green, blue));
-                        }
+        let mut hatch_over = |mask: &Mask, rises: bool, colour: (u8, u8, u8)| {
+            for (tile, pixels) in mask.inside(&[held], step.grid()).tiles() {
+                let (x, y) = step.grid().origin(*tile);
+                for row in (0..8).filter(|row| pixels >> (8 * row) & 0xff != 0) {
+                    let within = ((y + row) * self.scale..(y + row + 1) * self.scale).filter(|y| rows.contains(y));
+                    for y in within {
+                        let line = &mut band.row(top + y)[left as usize..];
+                        self.hatch_row(line, (x, y), pixels >> (8 * row) & 0xff, (rises, colour));
                     }
                 }
-            });
+            }
         };
         hatch_over(&step.changed.and(step.introduced), true, HATCH);
         hatch_over(&step.changed.without(step.introduced), false, STALE);
+    }
+
+    /// Hatches some pixels of a tile in a row of the picture; `x` is the first of the tile, `y` the row in the picture.
+    fn hatch_row(
+        &self,
+        line: &mut [PremultipliedColorU8],
+        (x, y): (u32, u32),
+        pixels: u64,
+        (rises, (red, green, blue)): (bool, (u8, u8, u8)),
+    ) {
+        let hatch = (6.0 * self.zoom).round() as u32;
+        let along = if rises { y % hatch } else { hatch - y % hatch };
+        for bit in bits(pixels) {
+            for x in (x + bit) * self.scale..(x + bit + 1) * self.scale {
+                if (x + along) % hatch < hatch / 3 {
+                    line[x as usize] = opaque(red, green, blue);
+                }
+            }
+        }
     }
 
     fn overlay(&self) -> String {

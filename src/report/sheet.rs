@@ -25,6 +25,12 @@ impl Band {
         self.top..self.top + self.pixmap.height()
     }
 
+    /// One of these rows of the sheet.
+    pub(super) fn row(&mut self, y: u32) -> &mut [PremultipliedColorU8] {
+        let width = self.pixmap.width() as usize;
+        &mut self.pixmap.pixels_mut()[(y - self.top) as usize * width..][..width]
+    }
+
     /// Colours a pixel of the sheet, in one of these rows.
     pub(super) fn set(&mut self, x: u32, y: u32, colour: PremultipliedColorU8) {
         let at = (y - self.top) as usize * self.pixmap.width() as usize + x as usize;

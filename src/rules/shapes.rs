@@ -1,5 +1,7 @@
 //! Shapes in pictures that several rules tell apart: filled areas against soft edges.
 
+use std::ops::Range;
+
 use crate::change::{Mask, TileGrid};
 
 /// The pixels of a mask that lie in some block of 3 x 3 pixels of one value, on a panel of the grid's size.
@@ -44,17 +46,76 @@ fn filled_of_tile<V: Into<u32>>(tile: u32, grid: &TileGrid, value: &impl Fn(u32,
     (0..8).fold(0, |pixels, row| pixels | u64::from(filled[row + 2] >> 2 & 0xff) << (8 * row))
 }
 
-/// Whether a pixel lies in a block of 3 x 3 pixels of its value.
-pub(super) fn is_filled(x: u32, y: u32, grid: &TileGrid, value: &impl Fn(u32, u32) -> u8) -> bool {
-    let size = grid.size();
-    let own = value(x, y);
-    let lefts = x.saturating_sub(2)..=x.min(size.width.saturating_sub(3));
-    let tops = y.saturating_sub(2)..=y.min(size.height.saturating_sub(3));
-    if size.width < 3 || size.height < 3 {
-        return false;
+/// Goes through some rows of a picture of levels from top to bottom, as if nothing lay beyond them. `read` gives a row of the
+/// picture; `with` gets the number of a row, its levels and the levels of the row below, and for both rows which pixels lie in
+/// some block of 3 x 3 pixels of one level: 1 where they do, 0 elsewhere. Below the last row stands an empty one.
+pub(super) fn filled_rows(
+    width: u32,
+    rows: Range<u32>,
+    read: impl Fn(u32, &mut [u8]),
+    mut with: impl FnMut(u32, [FilledRow<'_>; 2]),
+) {
+    let (width, height, first) = (width as usize, rows.len(), rows.start);
+    if width < 3 || height < 3 {
+        return;
     }
-    tops.into_iter()
-        .any(|top| lefts.clone().any(|left| (top..top + 3).all(|y| (left..left + 3).all(|x| value(x, y) == own))))
+    // A row is known to be filled once the two rows below it are read; the row above it waits for it.
+    let mut levels = vec![vec![0; width]; 4];
+    let mut blocks = vec![vec![0; width]; 3];
+    let mut filled = vec![vec![0; width]; 2];
+    let mut marks = vec![0; width + 2];
+    for row in 0..height + 2 {
+        if row < height {
+            read(first + row as u32, &mut levels[row % 4]);
+        }
+        let top = row.wrapping_sub(2);
+        if top >= height {
+            continue;
+        }
+        let block = &mut blocks[top % 3];
+        if row < height {
+            mark_blocks([top, top + 1, row].map(|row| levels[row % 4].as_slice()), block);
+        } else {
+            block.fill(0);
+        }
+        spread_blocks(&blocks, &mut marks, &mut filled[top % 2]);
+        if let Some(above) = top.checked_sub(1) {
+            let of = |row: usize| FilledRow { levels: &levels[row % 4], filled: &filled[row % 2] };
+            with(first + above as u32, [of(above), of(top)]);
+        }
+    }
+    let last = FilledRow { levels: &levels[(height - 1) % 4], filled: &filled[(height - 1) % 2] };
+    with(rows.end - 1, [last, FilledRow::default()]);
+}
+
+/// The levels of a row, and which of its pixels lie in a block.
+#[derive(Clone, Copy, Debug, Default)]
+pub(super) struct FilledRow<'a> {
+    pub(super) levels: &'a [u8],
+    pub(super) filled: &'a [u8],
+}
+
+/// Marks each pixel that is the upper left one of a block of one level, by the three rows of which it is made.
+fn mark_blocks([first, second, third]: [&[u8]; 3], block: &mut [u8]) {
+    let inside = block.len() - 2;
+    block[inside..].fill(0);
+    let (first, second, third) = (&first[..inside + 2], &second[..inside + 2], &third[..inside + 2]);
+    for x in 0..inside {
+        let differ = |row: &[u8]| (row[x] ^ first[x]) | (row[x + 1] ^ first[x]) | (row[x + 2] ^ first[x]);
+        block[x] = u8::from(differ(first) | differ(second) | differ(third) == 0);
+    }
+}
+
+/// Spreads the marks of three rows of blocks over the pixels of the lowest of these rows. `marks` holds them in between, with
+/// two places before the first.
+fn spread_blocks(blocks: &[Vec<u8>], marks: &mut [u8], filled: &mut [u8]) {
+    let rows = blocks[0].iter().zip(&blocks[1]).zip(&blocks[2]);
+    for (mark, ((first, second), third)) in marks[2..].iter_mut().zip(rows) {
+        *mark = first | second | third;
+    }
+    for (filled, ((own, left), second)) in filled.iter_mut().zip(marks[2..].iter().zip(&marks[1..]).zip(&*marks)) {
+        *filled = own | left | second;
+    }
 }
 
 #[cfg(test)]
@@ -62,6 +123,19 @@ mod tests {
     use super::*;
     use crate::geometry::Size;
     use proptest::prelude::*;
+
+    /// Whether a pixel lies in a block of 3 x 3 pixels of its value, by the definition.
+    fn is_filled(x: u32, y: u32, grid: &TileGrid, value: &impl Fn(u32, u32) -> u8) -> bool {
+        let size = grid.size();
+        let own = value(x, y);
+        let lefts = x.saturating_sub(2)..=x.min(size.width.saturating_sub(3));
+        let tops = y.saturating_sub(2)..=y.min(size.height.saturating_sub(3));
+        if size.width < 3 || size.height < 3 {
+            return false;
+        }
+        tops.into_iter()
+            .any(|top| lefts.clone().any(|left| (top..top + 3).all(|y| (left..left + 3).all(|x| value(x, y) == own))))
+    }
 
     #[test]
     fn a_block_is_filled_and_a_line_is_not() {
@@ -93,6 +167,21 @@ mod tests {
                     prop_assert_eq!(found.pixels_of(tile) & bit != 0, is_filled(x, y, &grid, &value));
                 }
             }
+            let read = |y: u32, row: &mut [u8]| row.iter_mut().zip(0..).for_each(|(level, x)| *level = value(x, y));
+            let mut rows = 0;
+            filled_rows(width, 0..height, read, |y, [row, below]| {
+                assert_eq!(y, rows);
+                rows += 1;
+                let is_last = y + 1 == height;
+                for x in 0..width {
+                    let at = x as usize;
+                    assert_eq!((row.levels[at], row.filled[at] == 1), (value(x, y), is_filled(x, y, &grid, &value)));
+                    if !is_last {
+                        assert_eq!((below.levels[at], below.filled[at] == 1), (value(x, y + 1), is_filled(x, y + 1, &grid, &value)));
+                    }
+                }
+            });
+            prop_assert_eq!(rows, if width < 3 || height < 3 { 0 } else { height });
         }
     }
 }

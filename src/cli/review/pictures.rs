@@ -17,7 +17,7 @@ use crate::{
     finding::Finding,
     panel::PlayedStep,
     report::picture::{self, Drawn},
-    review::{Review, play_until},
+    review::{Review, play_without_ghosts_until},
     source::Fault,
 };
 
@@ -40,7 +40,7 @@ pub(super) fn write(
     let Some(last) = by_step.last_key_value().map(|(step, _)| *step) else { return Ok(BTreeMap::new()) };
     let (played, result) = with_packers(threads, |pack| {
         let mut result = Ok(());
-        let played = play_until(&loaded.plan, &loaded.screens, threads, &mut |step: &PlayedStep<'_>| {
+        let played = play_without_ghosts_until(&loaded.plan, &loaded.screens, threads, &mut |step: &PlayedStep<'_>| {
             if let Some(findings) = by_step.get(&step.planned.index) {
                 let path = folder.join(file_name(shown, step.planned.index));
                 result = picture::draw(&loaded.plan, step, findings)

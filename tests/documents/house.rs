@@ -653,11 +653,12 @@ fn the_top_level_holds_what_one_expects_and_nothing_else() {
 /// Files whose random tests still keep their failures where the library puts them by itself, each with the reason.
 const KEEP_ELSEWHERE: &[(&str, &str)] = &[];
 
-/// A case that failed once is kept below `tests/kept_failures`, and tried again as long as its file of `src` is there.
+/// A case that failed once is kept below `tests/kept_failures`, and tried again as long as its file is there. The same place
+/// says how many cases are tried, every day and in the long series.
 #[test]
 fn random_tests_keep_their_failures_below_tests() {
     let mut wrong = Vec::new();
-    for code in sources() {
+    for code in sources().into_iter().chain(tests_of_groups()) {
         let is_excused = KEEP_ELSEWHERE.iter().any(|(file, _)| *file == code.path);
         for (at, _) in code.text.match_indices("proptest! {") {
             let inside = code.text[at..].split_once('{').map_or("", |(_, inside)| inside.trim_start());
@@ -668,10 +669,20 @@ fn random_tests_keep_their_failures_below_tests() {
     }
     for kept in files_below("tests/kept_failures", "txt") {
         let within = kept.trim_start_matches("tests/kept_failures/").trim_end_matches("txt");
-        let source = format!("src/{within}rs");
-        if !home().join(&source).exists() || !read(&source).contains("proptest! {") {
-            wrong.push(format!("{kept} belongs to no random test: {source} has none"));
+        let is_source = |path: &str| match within.strip_prefix("of_tests/") {
+            Some(name) => path.starts_with("tests/") && path.ends_with(&format!("/{name}rs")),
+            None => path == format!("src/{within}rs"),
+        };
+        let mut all = sources().into_iter().chain(tests_of_groups());
+        if !all.any(|code| is_source(&code.path) && code.text.contains("proptest! {")) {
+            wrong.push(format!("{kept} belongs to no random test"));
         }
     }
     assert!(wrong.is_empty(), "{wrong:#?}");
+}
+
+/// The files of the groups of tests; this one only speaks of random tests.
+fn tests_of_groups() -> impl Iterator<Item = Code> {
+    let files = files_below("tests", "rs").into_iter().filter(|path| path != "tests/documents/house.rs");
+    files.map(|path| Code { text: read(&path), path })
 }

@@ -2,11 +2,13 @@
 //! that is worked out of them is compared, down to the residue of every pixel.
 //!
 //! `model/plain` is that second implementation, `model/random_plans` draws the plans. Neither shares code with the program.
-//! `STILLPAGE_PLANS=2000` plays more of them.
+//! `tests/long` plays ten times as many as every day, `STILLPAGE_PLANS=2000` so many.
 #![expect(clippy::unwrap_used, reason = "a test stops at what must not happen")]
 
 #[path = "../common/mod.rs"]
 mod common;
+#[path = "../kept_failures/mod.rs"]
+mod kept_failures;
 #[path = "../common/shipped.rs"]
 mod shipped;
 
@@ -183,7 +185,8 @@ fn for_each_seed<T: Send>(plans: u64, play: impl Fn(u64) -> T + Sync) -> Vec<(u6
 
 fn number_of_plans() -> u64 {
     let asked = std::env::var("STILLPAGE_PLANS").ok();
-    asked.map_or(PLANS, |asked| asked.parse::<u64>().unwrap().max(PLANS))
+    let usual = PLANS * u64::from(kept_failures::times());
+    asked.map_or(usual, |asked| asked.parse::<u64>().unwrap().max(PLANS))
 }
 
 fn read_json(path: &PathBuf) -> Value {

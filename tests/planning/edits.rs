@@ -247,7 +247,7 @@ fn comments(text: &str) -> Vec<&str> {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig::with_cases(2000))]
+    #![proptest_config(crate::kept_failures::with_cases(500))]
 
     #[test]
     fn the_text_says_what_the_changed_value_says(

@@ -3,6 +3,8 @@
 
 #[path = "../common/mod.rs"]
 mod common;
+#[path = "../kept_failures/mod.rs"]
+mod kept_failures;
 
 mod draft;
 mod edits;

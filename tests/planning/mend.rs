@@ -340,7 +340,7 @@ fn step() -> impl Strategy<Value = Value> {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig { cases: 24, failure_persistence: None, ..ProptestConfig::default() })]
+    #![proptest_config(crate::kept_failures::with_cases(8))]
 
     #[test]
     fn random_plans_are_mended_without_new_findings(

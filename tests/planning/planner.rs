@@ -6,10 +6,7 @@ use std::{
     sync::Arc,
 };
 
-use proptest::{
-    prelude::*,
-    test_runner::{Config, TestRunner},
-};
+use proptest::{prelude::*, test_runner::TestRunner};
 use serde_json::{Value, json};
 use stillpage::{
     change::pipeline::ScreenSource,
@@ -25,7 +22,10 @@ use stillpage::{
     source::{Fault, Source},
 };
 
-use crate::common::{Folder, example_display, png_of, whole_plan};
+use crate::{
+    common::{Folder, example_display, png_of, whole_plan},
+    kept_failures::nothing_kept,
+};
 
 const WIDTH: u32 = 32;
 const HEIGHT: u32 = 16;
@@ -202,7 +202,7 @@ fn best_of_all(plan: &Plan, screens: &Screens) -> (Score, usize) {
 
 #[test]
 fn the_highest_effort_finds_the_best_of_all() {
-    let mut runner = TestRunner::new(Config { cases: 12, failure_persistence: None, ..Config::default() });
+    let mut runner = TestRunner::new(nothing_kept(6));
     let (courses, gaps) = (Cell::new(0), RefCell::new(Vec::new()));
     let begins = prop_oneof![Just("white"), Just("unknown")];
     runner
@@ -233,7 +233,7 @@ fn the_highest_effort_finds_the_best_of_all() {
 #[test]
 fn windows_are_the_best_of_all_and_such_as_the_controller_takes() {
     let (plan, _) = world(&[], "white");
-    let mut runner = TestRunner::new(Config { cases: 300, failure_persistence: None, ..Config::default() });
+    let mut runner = TestRunner::new(nothing_kept(100));
     let rect = (0..WIDTH - 1, 0..HEIGHT - 1, 1..12_u32, 1..8_u32).prop_map(|(x, y, width, height)| Rect {
         x,
         y,

@@ -433,7 +433,7 @@ fn grey() -> Ink {
 const BARS: &[u8] = include_bytes!("../../fuzz/bodies/bars.svg");
 
 proptest! {
-    #![proptest_config(ProptestConfig::with_cases(300))]
+    #![proptest_config(crate::kept_failures::with_cases(100))]
 
     #[test]
     fn changed_pngs_are_read_or_refused(bytes in some_bytes(png_of(16, 8, |x, y| (x * y * 3) as u8))) {
@@ -457,7 +457,7 @@ proptest! {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig::with_cases(40))]
+    #![proptest_config(crate::kept_failures::with_cases(16))]
 
     /// The whole program on changed plans: it ends with a status of its own, and what it does not read it tells.
     #[test]

@@ -5,6 +5,8 @@
 mod bodies;
 #[path = "../common/mod.rs"]
 mod common;
+#[path = "../kept_failures/mod.rs"]
+mod kept_failures;
 
 mod bad_input;
 mod fuzz_corpus;

@@ -53,7 +53,7 @@ fn descriptions_of_the_first_edition_give_the_facts_that_they_gave() {
 }
 
 fn small_plan(folder: &Folder, display: &str, [width, height]: [u32; 2]) {
-    let bars = |x: u32, y: u32| (40..120).contains(&x) && (40..100).contains(&y) && x / 6 % 2 == 0;
+    let bars = |x: u32, y: u32| (40..120).contains(&x) && (40..100).contains(&y) && (x / 6).is_multiple_of(2);
     folder.file("white.png", png_of(width, height, |_, _| 255));
     folder.file("bars.png", png_of(width, height, |x, y| if bars(x, y) { 0 } else { 255 }));
     folder.file("grey.png", png_of(width, height, |x, y| if bars(x, y) { 136 } else { 255 }));

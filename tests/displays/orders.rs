@@ -37,7 +37,7 @@ fn the_first_erasing_leaves_a_faint_ghost() {
         let black = Screen::Text(display.ink.black());
         for wrote in [mode.name.as_str(), "full"] {
             let work = [(Screen::White, "full"), (black, wrote), (Screen::White, mode.name.as_str())];
-            let first = left(&display, 25.0, &work, 0, &[]).on_text_l;
+            let first = left(&display, 25.0, &work, 0, &[]).on_text;
             assert!((0.7..=1.5).contains(&first), "{}: {first} L* where `{wrote}` wrote the text", display.name);
         }
     }
@@ -52,7 +52,7 @@ fn ghosts_add_up_to_what_is_just_noticed_and_no_farther_than_6() {
         let rewriting = [(black, mode.name.as_str()), (Screen::White, mode.name.as_str())];
         if let Some(allowed) = display.limits.updates_before_cleaning {
             let times = u64::from(allowed / 2);
-            let reached = left(&display, 25.0, &[(Screen::White, "full")], times, &rewriting).on_text_l;
+            let reached = left(&display, 25.0, &[(Screen::White, "full")], times, &rewriting).on_text;
             assert!((2.1..=2.6).contains(&reached), "{}: {reached} L* after {allowed} updates", display.name);
         }
         let what = WhatStays::of(&display.name, &mode.name);
@@ -105,7 +105,7 @@ fn a_grey_that_a_two_level_mode_wipes_is_seen_at_once() {
         let brings = display.modes.iter().map(|mode| mode.name.as_str()).filter(|name| *name != "quick");
         for brings in brings {
             let wiping = [(grey, brings), (Screen::White, mode.name.as_str())];
-            let wiped = |times: u64| left(&display, 25.0, &[(Screen::White, "full")], times, &wiping).on_text_l;
+            let wiped = |times: u64| left(&display, 25.0, &[(Screen::White, "full")], times, &wiping).on_text;
             let (once, often) = (wiped(1), wiped(100));
             assert!(once >= 2.3 && often <= 6.0, "{}: {once} L*, then {often}", display.name);
             seen += 1;
@@ -128,7 +128,7 @@ fn a_cleaning_leaves_next_to_nothing() {
 fn black_ink_that_is_brought_to_light_grey_shows_through() {
     let tablet = display("tablet-10in3");
     let work = [(Screen::White, "full"), (Screen::Text(0), "quick"), (Screen::Text(11), "grey-quiet")];
-    let ghost = left(&tablet, 25.0, &work, 0, &[]).on_text_l;
+    let ghost = left(&tablet, 25.0, &work, 0, &[]).on_text;
     assert!((2.3..=6.0).contains(&ghost), "{ghost} L*");
 }
 

@@ -245,13 +245,13 @@ impl WhatStays {
         Self {
             display: display.name.clone(),
             mode: mode.to_owned(),
-            first_l: rewritten(25.0, 1).on_text_l,
-            first_cold_l: rewritten(5.0, 1).on_text_l,
-            after_ten_l: ten.on_text_l,
-            after_thousand_l: rewritten(25.0, 1000).on_text_l,
-            after_thousand_cold_l: rewritten(0.0, 1000).on_text_l,
-            outline_l: ten.outline_l,
-            cleaned_l: left(display, 25.0, &then_cleaned, 0, &[]).most_l,
+            first_l: rewritten(25.0, 1).on_text,
+            first_cold_l: rewritten(5.0, 1).on_text,
+            after_ten_l: ten.on_text,
+            after_thousand_l: rewritten(25.0, 1000).on_text,
+            after_thousand_cold_l: rewritten(0.0, 1000).on_text,
+            outline_l: ten.outline,
+            cleaned_l: left(display, 25.0, &then_cleaned, 0, &[]).most,
             grey_wiped_l: grey_wiped(display, mode, cleaning),
         }
     }
@@ -262,7 +262,7 @@ fn grey_wiped(display: &Display, mode: &str, cleaning: &str) -> Option<f64> {
     let is_two_level = wiping.to != display.ink.all();
     let grey = Screen::Text(u8::try_from(display.ink.levels() / 2).unwrap() - 1);
     let work = [(Screen::White, cleaning), (grey, cleaning), (Screen::White, mode)];
-    is_two_level.then(|| left(display, 25.0, &work, 0, &[]).on_text_l)
+    is_two_level.then(|| left(display, 25.0, &work, 0, &[]).on_text)
 }
 
 /// By which factors the figures may be off.

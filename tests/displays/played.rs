@@ -92,15 +92,15 @@ impl ScreenSource for Screens {
 /// One thing that a host asks for: a screen in a mode, by its name.
 pub(crate) type Asked<'a> = (Screen, &'a str);
 
-/// What is read of a panel after the last step.
+/// What is read of a panel after the last step, L*.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(crate) struct Left {
-    /// How far the pixels of the text are off their level, the farthest, L*.
-    pub(crate) on_text_l: f64,
-    /// How far the white pixels beside the text are off, the middle one of them, L*.
-    pub(crate) outline_l: f64,
-    /// The farthest of all pixels, L*.
-    pub(crate) most_l: f64,
+    /// How far the pixels of the text are off their level, the farthest.
+    pub(crate) on_text: f64,
+    /// How far the white pixels beside the text are off, the middle one of them.
+    pub(crate) outline: f64,
+    /// The farthest of all pixels.
+    pub(crate) most: f64,
 }
 
 /// Does some work once, then some work again and again, at a temperature, and tells what is left.
@@ -170,10 +170,6 @@ fn read(glass: &PanelState) -> Left {
         .collect();
     rim.sort_by(f64::total_cmp);
     let farthest = |places: &[(u32, u32)]| places.iter().map(|(x, y)| shown(*x, *y)).fold(0.0, f64::max);
-    let on_text_l = farthest(&text);
-    Left {
-        on_text_l,
-        outline_l: rim.get(rim.len() / 2).copied().unwrap_or(0.0),
-        most_l: on_text_l.max(farthest(&rest)),
-    }
+    let on_text = farthest(&text);
+    Left { on_text, outline: rim.get(rim.len() / 2).copied().unwrap_or(0.0), most: on_text.max(farthest(&rest)) }
 }

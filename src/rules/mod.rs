@@ -5,14 +5,17 @@
 
 mod due;
 mod ghost_groups;
+mod letters;
 mod page;
 mod pen;
 mod remedy;
 mod shapes;
 mod texts;
 mod transition_cache;
+mod unreached;
 pub(crate) mod wording;
 
+mod box_swells;
 mod cannot_keep_up;
 mod charge_builds_up;
 mod cleaning_interrupts;
@@ -33,6 +36,7 @@ mod link_bound;
 mod missed_rest;
 mod needless_flash;
 mod never_idle;
+mod never_shown;
 mod no_windows_here;
 mod not_decided;
 mod nothing_changes;
@@ -47,6 +51,7 @@ mod shade_not_on_panel;
 mod slow_answer;
 mod small_target;
 mod stray_ink;
+mod text_lost;
 mod thin_line;
 mod tiny_text;
 mod too_many_since_cleaning;
@@ -194,12 +199,14 @@ macro_rules! rules {
 /// Every rule, in the order of the list that users see.
 pub const RULES: &[Entry] = rules![
     "left-behind" left_behind LeftBehind Updates,
+    "never-shown" never_shown NeverShown Updates,
     "nothing-changes" nothing_changes NothingChanges Updates,
     "window-off-panel" window_off_panel WindowOffPanel Updates,
     "window-off-grid" window_off_grid WindowOffGrid Updates,
     "window-too-small" window_too_small WindowTooSmall Updates,
     "no-windows-here" no_windows_here NoWindowsHere Updates,
     "too-many-windows" too_many_windows TooManyWindows Updates,
+    "box-swells" box_swells BoxSwells Updates,
     "update-lost" update_lost UpdateLost Updates,
     "not-decided" not_decided NotDecided Updates,
     "grey-in-two-level-mode" grey_in_two_level_mode GreyInTwoLevelMode Updates,
@@ -236,6 +243,7 @@ pub const RULES: &[Entry] = rules![
     "line-width-jumps" line_width_jumps LineWidthJumps Screens,
     "pen-lags" pen_lags PenLags Strokes,
     "commit-under-hand" commit_under_hand CommitUnderHand Strokes,
+    "text-lost" text_lost TextLost Updates,
     "faint-text" faint_text FaintText Screens,
     "tiny-text" tiny_text TinyText Screens,
     "small-target" small_target SmallTarget Screens,

@@ -174,6 +174,27 @@ impl Missing {
 }
 
 impl Missing {
+    /// The modes that bring all of it to its levels, the cheapest first.
+    pub(super) fn modes(&self, plan: &Plan) -> Vec<usize> {
+        let modes = &plan.display.modes;
+        let reaches = |mode: &usize| self.from.is_within(modes[*mode].from) && self.to.is_within(modes[*mode].to);
+        modes_by_cost(plan, self.temperature_c, reaches)
+    }
+
+    /// Ways to bring a box to the glass at a step that was played before: one more update, or another mode for that one
+    /// which left it.
+    pub(super) fn corrections_at(&self, step: &str, update: usize, rect: Rect, plan: &Plan) -> Vec<Correction> {
+        let proposed = proposed_window(rect, &plan.display, plan.rotation);
+        let more = |mode: usize| {
+            let boxed = proposed.filter(|_| plan.display.modes[mode].windowed);
+            let window = boxed.map_or(WindowAsk::All, |rect| WindowAsk::Boxes(vec![rect.to_window()]));
+            Correction::at(step, ChangeOf::AddUpdate { mode, window })
+        };
+        let modes = self.modes(plan).into_iter().take(MOST_OFFERED);
+        let other = |mode: usize| Correction::at(step, ChangeOf::Mode { update, mode });
+        modes.clone().map(more).chain(modes.map(other)).collect()
+    }
+
     /// The box beside those of an update of the step.
     fn one_more_box(&self, rect: Rect, plan: &Plan) -> Vec<Correction> {
         let takes = |update: &Update| {

@@ -163,10 +163,10 @@ impl<'p> BoxSwells<'p> {
 
     fn corrections(&self, worst: &Swollen, place: &Where) -> Vec<Correction> {
         let LeftBy { step, update, .. } = worst.left_by;
-        let left_at = self.plan.step_at(step).map(|step| step.pointer.as_str());
+        let left_at = remedy::step_of(step, self.plan).map(|step| step.pointer.as_str());
         let settled = left_at.map(|at| worst.missing.corrections_at(at, update, worst.left_rect, self.plan));
         let named = ChangeOf::Window { update: worst.update, window: WindowAsk::Boxes(vec![worst.own.to_window()]) };
-        let ticking = self.plan.step_at(place.step).map(|step| Correction::at(&step.pointer, named));
+        let ticking = remedy::step_of(place.step, self.plan).map(|step| Correction::at(&step.pointer, named));
         settled.into_iter().flatten().chain(ticking).collect()
     }
 }

@@ -12,6 +12,7 @@ mod remedy;
 mod shapes;
 mod texts;
 mod transition_cache;
+mod turns;
 mod unreached;
 pub(crate) mod wording;
 
@@ -33,6 +34,7 @@ mod ink_under_grey;
 mod left_behind;
 mod line_width_jumps;
 mod link_bound;
+mod loop_breaks;
 mod missed_rest;
 mod needless_flash;
 mod never_idle;
@@ -73,11 +75,12 @@ use std::{fmt, sync::OnceLock};
 use dyn_clone::DynClone;
 
 use crate::{
-    finding::{Finding, OWN_FAULT, Observation, Severity, Sink, StepField, Summary, Where, guarded},
+    finding::{Finding, LaterTurns, OWN_FAULT, Observation, Severity, Sink, StepField, Summary, Where, guarded},
     panel::PlayedStep,
     plan::{KnownLimit, KnownRule, Plan, RuleLevel, RuleLimits},
 };
 pub use page::{Example, Limit, Page, read_page};
+pub(crate) use turns::Turns;
 
 /// A rule at work on one plan.
 pub trait Rule: DynClone {
@@ -104,6 +107,8 @@ pub struct Outcome<'o> {
     pub summary: &'o Summary,
     /// How many findings each `accept` matched.
     pub accept_matches: &'o [u64],
+    /// What later turns bring, where the plan loops.
+    pub later_turns: Option<&'o LaterTurns>,
     /// The rules that ran.
     pub ran: &'o [&'static str],
 }
@@ -250,6 +255,7 @@ pub const RULES: &[Entry] = rules![
     "font-substituted" font_substituted FontSubstituted Screens,
     "unused-accept" unused_accept UnusedAccept Verdict,
     "over-budget" over_budget OverBudget Verdict,
+    "loop-breaks" loop_breaks LoopBreaks Verdict,
 ];
 
 /// The pages of all rules, read once, in the order of [`RULES`].
@@ -472,10 +478,10 @@ impl<'p> RuleRunner<'p> {
     }
 
     /// Shows what was found to the rules that judge that.
-    pub fn conclude(&mut self, summary: &Summary, accept_matches: &[u64]) {
+    pub fn conclude(&mut self, summary: &Summary, accept_matches: &[u64], later_turns: Option<&LaterTurns>) {
         // What a rule that failed did not find is no reason to call an exception stale.
         let ran: Vec<&'static str> = self.ran.iter().copied().filter(|id| !self.failed.contains(id)).collect();
-        let outcome = &Outcome { summary, accept_matches, ran: &ran };
+        let outcome = &Outcome { summary, accept_matches, later_turns, ran: &ran };
         let place = || (Where::of_plan(""), "at the end of the plan".to_owned());
         self.each(&mut |rule, sink| rule.conclude(outcome, sink), &place);
     }

@@ -1,6 +1,6 @@
 //! What a ghost comes from, and the cheapest update of the display that takes it away.
 
-use std::cmp::Ordering;
+use std::{cmp::Ordering, sync::Arc};
 
 use super::wording;
 use crate::{
@@ -9,7 +9,7 @@ use crate::{
     finding::{ChangeOf, Correction},
     geometry::Rect,
     panel::{Driving, Ghost, Law, PlayedStep},
-    plan::{Plan, Update, WindowAsk},
+    plan::{Plan, Step, Update, WindowAsk},
 };
 
 /// Which step's ink a ghost is, in words.
@@ -26,7 +26,12 @@ pub(super) fn origin(ghost: &Ghost, step: &PlayedStep<'_>, plan: &Plan) -> Strin
 
 /// A step by its number and label.
 pub(super) fn step_name(index: u64, plan: &Plan) -> String {
-    wording::step_name(index, plan.step_at(index).and_then(|step| step.label.as_deref()))
+    wording::step_name(index % plan.step_count.max(1), step_of(index, plan).and_then(|step| step.label.as_deref()))
+}
+
+/// A step by its number, also one of a later turn of a plan that loops.
+pub(super) fn step_of(index: u64, plan: &Plan) -> Option<&Arc<Step>> {
+    plan.step_at(index % plan.step_count.max(1))
 }
 
 /// How to take the ghosts in a box away, of which this is the strongest, in words.

@@ -255,7 +255,9 @@ impl<'p> TextLost<'p> {
         let clearest = ink.all().iter().max_by(|one, other| from_ground(one).total_cmp(&from_ground(other)));
         match clearest.filter(|level| from_ground(level) >= STANDS_OUT) {
             None => "change its ground: nothing on this panel stands out from it".to_owned(),
-            Some(level) if level == drawn => "set it in a larger or bolder face, or draw it without smoothing".to_owned(),
+            Some(level) if level == drawn => {
+                "set it in a larger or bolder face, or draw it without smoothing".to_owned()
+            }
             Some(level) => format!("draw it in {}, or on another ground", ink.name(level)),
         }
     }
@@ -263,7 +265,7 @@ impl<'p> TextLost<'p> {
     /// The mode that it names, for the update that could not show the text.
     fn corrections(&self, worst: &Verdict) -> Vec<Correction> {
         let Some(LeftBy { step, update, .. }) = worst.left_by else { return Vec::new() };
-        let Some(step) = self.plan.step_at(step) else { return Vec::new() };
+        let Some(step) = remedy::step_of(step, self.plan) else { return Vec::new() };
         let modes = &self.plan.display.modes;
         let reaches = |mode: &usize| worst.levels.is_within(modes[*mode].to);
         let found = remedy::modes_by_cost(self.plan, self.plan.temperature_c, reaches);

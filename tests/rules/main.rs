@@ -30,6 +30,7 @@ mod greys_too_close;
 mod ink_under_grey;
 mod left_behind;
 mod line_width_jumps;
+mod loop_breaks;
 mod missed_rest;
 mod needless_flash;
 mod never_idle;

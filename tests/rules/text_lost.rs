@@ -78,7 +78,9 @@ fn share(attributes: &str, shown: impl Fn(u8) -> u8) -> [f64; 2] {
 #[test]
 fn the_share_is_that_of_covered_pixels() {
     let mut told = 0;
-    for attributes in [DARK, "fill='#555555' font-size='16'", "fill='#777777' font-size='22'", "fill='#000000' font-size='12'"] {
+    for attributes in
+        [DARK, "fill='#555555' font-size='16'", "fill='#777777' font-size='22'", "fill='#000000' font-size='12'"]
+    {
         let nearest = share(attributes, |level| if level < 8 { 0 } else { 15 });
         let skipped = share(attributes, |level| if [0, 15].contains(&level) { level } else { 15 });
         for (display, [least, most]) in [("", nearest), (SKIPPED, skipped)] {
@@ -108,9 +110,11 @@ fn half_is_an_error_and_four_fifths_a_warning() {
         findings.filter(|finding| finding["rule"] == "text-lost").map(|finding| finding["level"].clone()).next()
     };
     let [share] = shares(&of(thin, SKIPPED, QUICK))[..] else { panic!("one text") };
-    assert_eq!(level(share - 1e-9, share), None, "at the limit it is enough");
-    assert_eq!(level(share, share + 1e-9), Some("warning".into()));
-    assert_eq!(level(share + 1e-9, share + 1e-9), Some("error".into()));
+    // The share is told with six digits.
+    let [below, above] = [share - 1e-6, share + 1e-6];
+    assert_eq!(level(below, below), None);
+    assert_eq!(level(below, above), Some("warning".into()));
+    assert_eq!(level(above, above), Some("error".into()));
 }
 
 #[test]

@@ -95,18 +95,15 @@ impl<'p> BoxSwells<'p> {
     }
 
     fn add(&mut self, step: &PlayedStep<'_>, swollen: Swollen) {
-        match &mut self.open {
-            Some(open) => {
-                open.place.last_step = step.planned.index;
-                open.count += 1;
-                if swollen.times() > open.worst.times() {
-                    open.worst = Swollen { update: open.worst.update, ..swollen };
-                }
-            }
-            None => {
-                let place = Where::of(step, StepField::Window(swollen.update, None));
-                self.open = Some(Swelling { place, count: 1, worst: swollen });
-            }
+        let Some(open) = &mut self.open else {
+            let place = Where::of(step, StepField::Window(swollen.update, None));
+            self.open = Some(Swelling { place, count: 1, worst: swollen });
+            return;
+        };
+        open.place.last_step = step.planned.index;
+        open.count += 1;
+        if swollen.times() > open.worst.times() {
+            open.worst = Swollen { update: open.worst.update, ..swollen };
         }
     }
 

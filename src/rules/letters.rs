@@ -6,8 +6,9 @@
 use std::collections::HashMap;
 
 use crate::{
-    change::{Mask, TileGrid, bits},
+    change::{Mask, TileCover, TileGrid, bits},
     display::{Ink, Level, ink::MOST_LEVELS},
+    geometry::Rect,
     screen::{DrawnText, Picture},
 };
 
@@ -82,18 +83,17 @@ fn letters(at: usize, text: &DrawnText, picture: &Picture, grid: &TileGrid, tabl
     let [ground, paint] = colours(text, picture)?;
     let mut levels = Levels { ink: [0; MOST_LEVELS], ground: [0; MOST_LEVELS] };
     let mut tiles: Vec<(u32, u64)> = Vec::new();
-    for y in text.rect.y..text.rect.bottom() {
-        for x in text.rect.x..text.rect.right() {
-            let level = usize::from(table[usize::from(picture.shade(x, y))]);
-            if is_covered(picture.drawn(x, y), ground, paint) {
-                levels.ink[level] += 1;
-                let (tile, bit) = grid.locate(x, y);
-                match tiles.last_mut() {
-                    Some((last, pixels)) if *last == tile => *pixels |= bit,
-                    _ => tiles.push((tile, bit)),
-                }
-            } else {
-                levels.ground[level] += 1;
+    for Run { x, y, width, colour } in runs(text.rect, picture) {
+        let level = usize::from(table[usize::from(picture.shade(x, y))]);
+        if !is_covered(colour, ground, paint) {
+            levels.ground[level] += width;
+            continue;
+        }
+        levels.ink[level] += width;
+        for (tile, bit) in (x..x + width).map(|x| grid.locate(x, y)) {
+            match tiles.last_mut() {
+                Some((last, pixels)) if *last == tile => *pixels |= bit,
+                _ => tiles.push((tile, bit)),
             }
         }
     }
@@ -101,14 +101,39 @@ fn letters(at: usize, text: &DrawnText, picture: &Picture, grid: &TileGrid, tabl
     (!ink.is_empty()).then_some(Letters { text: at, size_px: text.size_px.round() as u32, ink, levels })
 }
 
+/// Pixels of one colour, side by side in a row.
+#[derive(Clone, Copy)]
+struct Run {
+    x: u32,
+    y: u32,
+    width: u32,
+    colour: [u8; 3],
+}
+
+/// The runs of a box: most pixels are as the one before.
+fn runs(rect: Rect, picture: &Picture) -> impl Iterator<Item = Run> {
+    let (mut x, mut y) = (rect.x, rect.y);
+    std::iter::from_fn(move || {
+        if x == rect.right() {
+            (x, y) = (rect.x, y + 1);
+        }
+        if y == rect.bottom() {
+            return None;
+        }
+        let (from, colour) = (x, picture.drawn(x, y));
+        while x < rect.right() && picture.drawn(x, y) == colour {
+            x += 1;
+        }
+        Some(Run { x: from, y, width: x - from, colour })
+    })
+}
+
 /// The colour of a text's ground and that of its letters on it, as they were drawn.
 fn colours(text: &DrawnText, picture: &Picture) -> Option<[[u8; 3]; 2]> {
     let paint = text.paint.or(text.outline)?;
     let mut counts: HashMap<[u8; 3], u64> = HashMap::new();
-    for y in text.rect.y..text.rect.bottom() {
-        for x in text.rect.x..text.rect.right() {
-            *counts.entry(picture.drawn(x, y)).or_default() += 1;
-        }
+    for run in runs(text.rect, picture) {
+        *counts.entry(run.colour).or_default() += u64::from(run.width);
     }
     let mut counts: Vec<([u8; 3], u64)> = counts.into_iter().collect();
     counts.sort_by_key(|(colour, count)| (std::cmp::Reverse(*count), *colour));
@@ -133,7 +158,7 @@ pub(super) fn by_tile(letters: &[Letters], picture: &Picture, grid: &TileGrid) -
     let mut found = Vec::new();
     for (at, letters) in letters.iter().enumerate() {
         let rect = picture.texts[letters.text].rect;
-        crate::change::TileCover::new(*grid, &[rect]).for_each_tile(|tile, covered| found.push((tile, at, covered)));
+        TileCover::new(*grid, &[rect]).for_each_tile(|tile, covered| found.push((tile, at, covered)));
     }
     found.sort_unstable_by_key(|(tile, at, _)| (*tile, *at));
     found

@@ -16,17 +16,17 @@ impl LoopBreaks {
 fn observation(OfTurn { turn, finding }: &OfTurn, turns: &LaterTurns) -> Observation {
     let at = wording::step_name(finding.step, finding.label.as_deref());
     let played = wording::counted(turns.played, "turn", "turns");
-    let until = if turns.repeats { "by then the panel repeats itself" } else { "the panel is another after each" };
+    let until = if turns.repeats { "then the panel repeats itself" } else { "the panel differs after each of them" };
     let caution = caution_of(finding.rule).map(|caution| format!("; {caution}")).unwrap_or_default();
     Observation {
         rect: finding.rect,
         message: format!(
-            "`{}` finds nothing in the first turn of this plan, and fires in turn {turn}, at {at} ({played} played; {until}): {}",
+            "`{}` finds nothing in the first turn of this plan, and fires in turn {turn}, at {at} ({played} played, {until}): {}",
             finding.rule, finding.message
         ),
         help: format!(
-            "each turn begins on the panel that the one before left; for this one: {}{caution}",
-            finding.help
+            "every turn begins with what the turn before left on the panel; the help of `{}`: {}{caution}",
+            finding.rule, finding.help
         ),
         figures: vec![("turn", *turn as f64), ("turns_played", turns.played as f64)],
         key: finding.rule.to_owned(),

@@ -52,7 +52,7 @@ impl<'p> NeverShown<'p> {
     }
 
     fn is_seen(&self, pixels: u64) -> bool {
-        self.plan.display.area_mm2(pixels) >= self.area_mm2
+        pixels > 0 && self.plan.display.area_mm2(pixels) >= self.area_mm2
     }
 
     /// What a step of the same moment put into memory: it is one change with this step's.
@@ -77,32 +77,6 @@ impl<'p> NeverShown<'p> {
                 self.tell(one, sink);
             }
         }
-    }
-
-    /// What this step changed and did not bring to the glass, where that is nearly all.
-    fn hidden(&self, step: &PlayedStep<'_>, before: Option<Waiting>) -> Option<Waiting> {
-        let earlier = before.as_ref().map(|before| before.pixels.clone()).unwrap_or_default();
-        let changed = step.introduced.or(&earlier);
-        let pixels = changed.and(&step.left_behind);
-        let was_unlike = changed.and(&step.changed);
-        // Ink under the pen may have brought a part of it already.
-        let drawn = changed.and(&step.pen_line).without(&step.changed);
-        let shown_px =
-            was_unlike.count() - pixels.count() + drawn.count() + before.as_ref().map_or(0, |one| one.shown_px);
-        let changed_px = was_unlike.count() + drawn.count();
-        let rect = pixels.bounds(step.grid())?;
-        let cause = step.planned.step.cause;
-        Some(Waiting {
-            place: Where::of(step, StepField::Screen),
-            asked_by: before.and_then(|before| before.asked_by).or(cause.is_person().then_some(cause)),
-            request_ms: step.updates_request_ms(),
-            changed_px,
-            rect,
-            shown_px,
-            replaced: None,
-            missing: remedy::Missing::new(step, &pixels),
-            pixels,
-        })
     }
 
     fn tell(&self, waiting: Waiting, sink: &mut Sink) {
@@ -139,6 +113,32 @@ impl<'p> NeverShown<'p> {
 }
 
 impl Waiting {
+    /// What a step changed and did not bring to the glass, with what one before it at the same moment did not.
+    fn of(step: &PlayedStep<'_>, before: Option<Self>) -> Option<Self> {
+        let earlier = before.as_ref().map(|before| before.pixels.clone()).unwrap_or_default();
+        let changed = step.introduced.or(&earlier);
+        let pixels = changed.and(&step.left_behind);
+        let was_unlike = changed.and(&step.changed);
+        // Ink under the pen may have brought a part of it already.
+        let drawn = changed.and(&step.pen_line).without(&step.changed);
+        let earlier_px = before.as_ref().map_or(0, |before| before.shown_px);
+        let shown_px = was_unlike.count() - pixels.count() + drawn.count() + earlier_px;
+        let changed_px = was_unlike.count() + drawn.count() + earlier_px;
+        let rect = pixels.bounds(step.grid())?;
+        let cause = step.planned.step.cause;
+        Some(Self {
+            place: Where::of(step, StepField::Screen),
+            asked_by: before.and_then(|before| before.asked_by).or(cause.is_person().then_some(cause)),
+            request_ms: step.updates_request_ms(),
+            changed_px,
+            rect,
+            shown_px,
+            replaced: None,
+            missing: remedy::Missing::new(step, &pixels),
+            pixels,
+        })
+    }
+
     /// Sees what a later step makes of it.
     fn see(&mut self, step: &PlayedStep<'_>) {
         let kept = self.pixels.without(step.introduced);
@@ -174,7 +174,7 @@ impl Rule for NeverShown<'_> {
         if step.introduced.is_empty() || is_told_elsewhere(step) {
             return;
         }
-        let hidden = self.hidden(step, before);
+        let hidden = Waiting::of(step, before);
         if let Some(hidden) = hidden.filter(|one| self.is_seen(one.pixels.count()) && !self.is_seen(one.shown_px)) {
             self.waiting.push(hidden);
         }

@@ -225,7 +225,7 @@ impl<'p> TextLost<'p> {
         let observation = Observation {
             rect: Some(rect),
             message: format!(
-                "{shown} of the text `{quote}`{others} {stands} out from {} on the glass, {:.0} % is the least: {why}",
+                "{shown} of the text `{quote}`{others} {stands} out from {} on the glass, and at least {:.0} % must: {why}",
                 display.ink.name(ground),
                 percent(limit),
             ),
@@ -245,9 +245,10 @@ impl<'p> TextLost<'p> {
         if let Some(mode) = worst.kind.mode {
             let reaching = wording::modes_reaching(worst.levels, display);
             let drawn = format!("draw the text without smoothing in a level that `{}` has", display.modes[mode].name);
-            return match reaching.is_empty() {
-                true => format!("{drawn}; no mode of this display reaches all of its levels"),
-                false => format!("use {} for it; or {drawn}", wording::one_of(&reaching)),
+            return if reaching.is_empty() {
+                format!("{drawn}; no mode of this display reaches all of its levels")
+            } else {
+                format!("use {} for it; or {drawn}", wording::one_of(&reaching))
             };
         }
         // The most that the panel has: what is only just enough here may still be too faint to read.
@@ -306,10 +307,9 @@ impl Rule for TextLost<'_> {
         self.unreached.see_updates(step);
         self.show(step);
         let was_driven = step.updates.iter().any(|update| !update.sent.is_empty());
-        if was_driven || step.planned.screen.is_some() {
-            if let Some(screen) = self.now.clone() {
-                self.note(step, &screen);
-            }
+        let screen = self.now.clone().filter(|_| was_driven || step.planned.screen.is_some());
+        if let Some(screen) = screen {
+            self.note(step, &screen);
         }
         self.group_late(f64::NEG_INFINITY, Some(step.planned.index));
     }

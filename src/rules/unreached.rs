@@ -2,7 +2,7 @@
 //!
 //! Tells them apart from pixels that no update was sent for.
 
-use std::collections::BTreeMap;
+use std::{collections::BTreeMap, rc::Rc};
 
 use crate::{change::Mask, panel::PlayedStep};
 
@@ -10,8 +10,8 @@ use crate::{change::Mask, panel::PlayedStep};
 #[derive(Clone, Debug, Default)]
 pub(super) struct Unreached {
     pixels: Mask,
-    /// The update that left pixels of a tile last.
-    left_by: BTreeMap<u32, LeftBy>,
+    /// The tiles that were ever left, rising, with the update that left pixels of theirs last. Shared by copies.
+    left_by: Rc<Vec<(u32, LeftBy)>>,
 }
 
 /// An update that left pixels.
@@ -38,13 +38,24 @@ impl Unreached {
         for (index, update) in step.updates.iter().enumerate().filter(|(_, update)| !update.out_of_reach.is_empty()) {
             let left_by = LeftBy { step: step.planned.index, update: index, mode: update.mode };
             let newly = update.out_of_reach.without(&self.pixels);
-            self.left_by.extend(newly.tiles().iter().map(|(tile, _)| (*tile, left_by)));
-            self.pixels = self.pixels.or(&newly);
+            if !newly.is_empty() {
+                self.pixels = self.pixels.or(&newly);
+                self.note(&newly, left_by);
+            }
         }
         let was_driven = step.updates.iter().any(|update| !update.sent.is_empty());
         if !self.pixels.is_empty() && (was_driven || !step.pen_line.is_empty()) {
             self.pixels = self.pixels.and(&step.glass.unlike_memory());
         }
+    }
+
+    /// Puts what an update left in front of what was left before: both lists rise, so that sorting only lays them together.
+    fn note(&mut self, newly: &Mask, left_by: LeftBy) {
+        let newly = newly.tiles().iter().map(|(tile, _)| (*tile, left_by));
+        let mut all: Vec<(u32, LeftBy)> = newly.chain(self.left_by.iter().copied()).collect();
+        all.sort_by_key(|(tile, _)| *tile);
+        all.dedup_by_key(|(tile, _)| *tile);
+        self.left_by = Rc::new(all);
     }
 
     /// The pixels.
@@ -54,7 +65,8 @@ impl Unreached {
 
     /// The update that left pixels of a tile last.
     pub(super) fn left_by(&self, tile: u32) -> Option<LeftBy> {
-        self.left_by.get(&tile).copied()
+        let at = self.left_by.binary_search_by_key(&tile, |(tile, _)| *tile).ok()?;
+        Some(self.left_by[at].1)
     }
 
     /// The update that left something in most tiles of a mask, of two alike the earlier.

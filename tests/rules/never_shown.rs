@@ -5,7 +5,7 @@ use std::collections::BTreeSet;
 use serde_json::{Value, json};
 
 use crate::{
-    common::{Folder, example_display},
+    common::{Folder, SQUARE, WHITE, example_display},
     edges::{Edge, PEN, lines_of, review, square, square_and_white, told},
 };
 
@@ -62,6 +62,22 @@ fn what_a_person_asked_for_is_an_error() {
                  \"next\" puts another picture there; a key asked for it | add an update with the window [0, 2, 8, 4], or \
                  use \"changed\"; where nobody needs to see this screen, take it out of the plan";
     assert_eq!(found, [words]);
+}
+
+#[test]
+fn with_no_limit_every_change_counts() {
+    let plan = |limit: &str| {
+        format!(
+            r#"{{ "rules": {{ "never-shown": {{ "area_mm2": {limit} }} }},
+                "steps": [{{ "screen": "a.png" }}, {{ "screen": "b.png", "after_ms": 300 }}] }}"#
+        )
+    };
+    let one_pixel = SQUARE.replace('#', ".").replacen('.', "#", 1);
+    let found = |limit: &str| {
+        let screens = [("a.png", one_pixel.as_str()), ("b.png", WHITE)];
+        told(&review(&screens, "", &plan(limit)), "never-shown").len()
+    };
+    assert_eq!([found("0"), found("0.06"), found("0.07")], [1, 1, 0]);
 }
 
 #[test]
@@ -157,7 +173,7 @@ impl Chance {
 
 fn random_screen(chance: &mut Chance) -> Vec<bool> {
     let mut pixels = vec![false; PIXELS];
-    for _ in 0..1 + chance.below(3) {
+    for _ in 0..=chance.below(3) {
         let (x, y) = (chance.below(13) as usize, chance.below(6) as usize);
         let (width, height) = (1 + chance.below(6) as usize, 1 + chance.below(4) as usize);
         for row in y..(y + height).min(8) {

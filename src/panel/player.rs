@@ -99,6 +99,12 @@ impl<'p> Player<'p> {
         self.queue.is_like(&other.queue) && self.panel.state.is_like(&other.panel.state)
     }
 
+    /// Whether the panel at a time (ms) is as another was at its own: every pixel, and how long both are still busy.
+    pub(crate) fn repeats(&self, at_ms: f64, other: &Self, other_at_ms: f64) -> bool {
+        let mut busy_ms = self.queue.busy_ms(at_ms).into_iter().zip(other.queue.busy_ms(other_at_ms));
+        busy_ms.all(|(one, other)| (one - other).abs() < 0.01) && self.panel.state.repeats(&other.panel.state)
+    }
+
     /// Plays a step and hands it to `see`. Gives back the picture that was in memory before, where it was replaced.
     pub fn play(
         &mut self,

@@ -179,6 +179,8 @@ macro_rules! rule_limits {
 
 rule_limits! {
     "left-behind" left_behind LeftBehindLimits { settle_ms, },
+    "never-shown" never_shown NeverShownLimits { area_mm2, },
+    "box-swells" box_swells BoxSwellsLimits { times, share, },
     "grey-in-two-level-mode" grey_in_two_level_mode GreyInTwoLevelModeLimits { fill_px, settle_ms, },
     "shade-not-on-panel" shade_not_on_panel ShadeNotOnPanelLimits { grey, colour, area_mm2, },
     "dither-shimmers" dither_shimmers DitherShimmersLimits { tone_l, share, area_mm2, },
@@ -212,6 +214,7 @@ rule_limits! {
     "line-width-jumps" line_width_jumps LineWidthJumpsLimits { px, },
     "pen-lags" pen_lags PenLagsLimits { ms, },
     "faint-text" faint_text FaintTextLimits { small, large, },
+    "text-lost" text_lost TextLostLimits { lost, weak, },
     "tiny-text" tiny_text TinyTextLimits { mm, },
     "small-target" small_target SmallTargetLimits { mm, },
 }

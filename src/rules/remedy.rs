@@ -1,6 +1,6 @@
 //! What a ghost comes from, and the cheapest update of the display that takes it away.
 
-use std::cmp::Ordering;
+use std::{cmp::Ordering, sync::Arc};
 
 use super::wording;
 use crate::{
@@ -9,7 +9,7 @@ use crate::{
     finding::{ChangeOf, Correction},
     geometry::Rect,
     panel::{Driving, Ghost, Law, PlayedStep},
-    plan::{Plan, Update, WindowAsk},
+    plan::{Plan, Step, Update, WindowAsk},
 };
 
 /// Which step's ink a ghost is, in words.
@@ -26,7 +26,12 @@ pub(super) fn origin(ghost: &Ghost, step: &PlayedStep<'_>, plan: &Plan) -> Strin
 
 /// A step by its number and label.
 pub(super) fn step_name(index: u64, plan: &Plan) -> String {
-    wording::step_name(index, plan.step_at(index).and_then(|step| step.label.as_deref()))
+    wording::step_name(index % plan.step_count.max(1), step_of(index, plan).and_then(|step| step.label.as_deref()))
+}
+
+/// A step by its number, also one of a later turn of a plan that loops.
+pub(super) fn step_of(index: u64, plan: &Plan) -> Option<&Arc<Step>> {
+    plan.step_at(index % plan.step_count.max(1))
 }
 
 /// How to take the ghosts in a box away, of which this is the strongest, in words.
@@ -174,6 +179,27 @@ impl Missing {
 }
 
 impl Missing {
+    /// The modes that bring all of it to its levels, the cheapest first.
+    pub(super) fn modes(&self, plan: &Plan) -> Vec<usize> {
+        let modes = &plan.display.modes;
+        let reaches = |mode: &usize| self.from.is_within(modes[*mode].from) && self.to.is_within(modes[*mode].to);
+        modes_by_cost(plan, self.temperature_c, reaches)
+    }
+
+    /// Ways to bring a box to the glass at a step that was played before: one more update, or another mode for that one
+    /// which left it.
+    pub(super) fn corrections_at(&self, step: &str, update: usize, rect: Rect, plan: &Plan) -> Vec<Correction> {
+        let proposed = proposed_window(rect, &plan.display, plan.rotation);
+        let more = |mode: usize| {
+            let boxed = proposed.filter(|_| plan.display.modes[mode].windowed);
+            let window = boxed.map_or(WindowAsk::All, |rect| WindowAsk::Boxes(vec![rect.to_window()]));
+            Correction::at(step, ChangeOf::AddUpdate { mode, window })
+        };
+        let modes = self.modes(plan).into_iter().take(MOST_OFFERED);
+        let other = |mode: usize| Correction::at(step, ChangeOf::Mode { update, mode });
+        modes.clone().map(more).chain(modes.map(other)).collect()
+    }
+
     /// The box beside those of an update of the step.
     fn one_more_box(&self, rect: Rect, plan: &Plan) -> Vec<Correction> {
         let takes = |update: &Update| {

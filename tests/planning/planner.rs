@@ -376,7 +376,7 @@ fn take_updates(steps: &mut Value) {
 }
 
 /// What no update can help in the troubled plans, and why: their screens, their strokes, and when things happen.
-const LEFT: [(&str, &str, &str, &str); 30] = [
+const LEFT: [(&str, &str, &str, &str); 29] = [
     ("berth-label", "outside-temperature", "", "the plan's own temperature"),
     ("berth-label", "shade-not-on-panel", "Tuesday", "its screen"),
     ("berth-label", "thin-line", "Tuesday", "its screen"),
@@ -387,6 +387,8 @@ const LEFT: [(&str, &str, &str, &str); 30] = [
     ("ferry-check", "slow-answer", "opened", "2 s of `full`"),
     ("ferry-check", "dither-shimmers", "deck", "its screen"),
     ("ferry-check", "faint-text", "a notice", "its screen"),
+    ("ferry-check", "text-lost", "a notice", "its screen"),
+    ("ferry-check", "never-shown", "lamp off", "the lamp blinks faster than the panel follows"),
     ("ferry-check", "font-substituted", "a notice", "its fonts"),
     ("ferry-check", "restless", "a notice", "three pages of greys within a minute, by the system"),
     (
@@ -412,6 +414,7 @@ const LEFT: [(&str, &str, &str, &str); 30] = [
     ("logbook", "small-target", "highlighter", "its screen"),
     ("logbook", "pen-lags", "underlined again", "the pen comes down while the page before is still drawn"),
     ("pilot-board", "shade-not-on-panel", "07:00", "its screen"),
+    ("pilot-board", "never-shown", "an old list", "the next step takes it back before the panel could show it"),
     (
         "pilot-board",
         "left-behind",

@@ -14,6 +14,7 @@ mod reading;
 #[path = "../common/shipped.rs"]
 mod shipped;
 
+mod box_swells;
 mod cannot_keep_up;
 mod charge_builds_up;
 mod cleaning_interrupts;
@@ -29,9 +30,11 @@ mod greys_too_close;
 mod ink_under_grey;
 mod left_behind;
 mod line_width_jumps;
+mod loop_breaks;
 mod missed_rest;
 mod needless_flash;
 mod never_idle;
+mod never_shown;
 mod no_windows_here;
 mod outline_left;
 mod outside_temperature;
@@ -42,6 +45,7 @@ mod shade_not_on_panel;
 mod slow_answer;
 mod small_target;
 mod stray_ink;
+mod text_lost;
 mod thin_line;
 mod tiny_text;
 mod too_many_since_cleaning;
@@ -66,6 +70,7 @@ use edges::{Edge, review};
 /// Of all rules.
 fn all_edges() -> Vec<Edge> {
     let of_rules = [
+        box_swells::edges(),
         cannot_keep_up::edges(),
         charge_builds_up::edges(),
         cleaning_interrupts::edges(),
@@ -84,6 +89,7 @@ fn all_edges() -> Vec<Edge> {
         missed_rest::edges(),
         needless_flash::edges(),
         never_idle::edges(),
+        never_shown::edges(),
         outline_left::edges(),
         outside_temperature::edges(),
         over_budget::edges(),
@@ -93,6 +99,7 @@ fn all_edges() -> Vec<Edge> {
         slow_answer::edges(),
         small_target::edges(),
         stray_ink::edges(),
+        text_lost::edges(),
         thin_line::edges(),
         tiny_text::edges(),
         too_many_since_cleaning::edges(),

@@ -12,6 +12,8 @@ enum Shared {
     Place,
     /// A step.
     Step,
+    /// The place on the screen, and a step.
+    Change,
 }
 
 /// What follows from what, by rules. The first that is there counts.
@@ -21,7 +23,10 @@ const FOLLOWS: &[(&str, Shared, &[&str])] = &[
     ("too-many-since-cleaning", Shared::Place, &["visible-ghost", "outline-left"]),
     ("visible-ghost", Shared::Place, &["stray-ink", "ink-under-grey", "wrong-start"]),
     ("left-behind", Shared::Place, &["update-lost", "not-decided"]),
-    ("slow-answer", Shared::Step, &["cannot-keep-up"]),
+    ("text-lost", Shared::Change, &["grey-in-two-level-mode"]),
+    ("faint-text", Shared::Change, &["text-lost"]),
+    ("box-swells", Shared::Place, &["grey-in-two-level-mode"]),
+    ("slow-answer", Shared::Step, &["never-shown", "update-lost", "cannot-keep-up"]),
     ("updates-collide", Shared::Step, &["cannot-keep-up", "slow-answer"]),
     ("link-bound", Shared::Step, &["slow-answer"]),
 ];
@@ -49,6 +54,7 @@ fn shares(shared: Shared, finding: &Finding, other: &Finding) -> bool {
     let at_one_time = other.step <= finding.last_step && finding.step <= other.last_step;
     match shared {
         Shared::Step => at_one_time,
+        Shared::Change => at_one_time && overlap(finding.rect, other.rect),
         // A ghost stays where it is after the step that is named last, so that what comes later follows from it as well.
         Shared::Place => other.step <= finding.last_step && overlap(finding.rect, other.rect),
     }

@@ -1,14 +1,14 @@
 //! `docs/displays.md`: made of the descriptions and of what the program plays on them, never written by hand.
-//! `INSTA_UPDATE=always cargo test --test displays` makes it anew; without it, a page that is stale fails.
+//! `INSTA_UPDATE=always cargo test --test model displays` makes it anew; without it, a page that is stale fails.
 
 use std::{fmt::Write as _, fs, path::PathBuf, sync::LazyLock};
 
 use stillpage::display::{Display, Family, Memory, Mode, ink::InkKind};
 
-use crate::played::{Screen, displays, left, piece_of, updates};
+use super::played::{Screen, displays, left, piece_of, updates};
 
 const HEAD: &str = "\
-<!-- Made of the descriptions in `src/display/shipped` by `INSTA_UPDATE=always cargo test --test displays`: change them there, not here. -->
+<!-- Made of the descriptions in `src/display/shipped` by `INSTA_UPDATE=always cargo test --test model displays`: change them there, not here. -->
 
 # The displays that ship
 
@@ -34,7 +34,10 @@ fn the_page_of_the_displays_is_up_to_date() {
         fs::write(path(), &made).unwrap();
     }
     let found = fs::read_to_string(path()).unwrap_or_default();
-    assert!(found == made, "docs/displays.md is stale; `INSTA_UPDATE=always cargo test --test displays` makes it anew");
+    assert!(
+        found == made,
+        "docs/displays.md is stale; `INSTA_UPDATE=always cargo test --test model displays` makes it anew"
+    );
 }
 
 fn made() -> String {

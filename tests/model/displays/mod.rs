@@ -1,9 +1,6 @@
 //! The displays that ship, side by side: their figures are played by the program, stand in the orders that the trade finds
 //! common, and are written down in `docs/displays.md`. Descriptions of the first edition still say what they said.
 
-#[path = "../common/mod.rs"]
-mod common;
-
 mod first_edition;
 mod orders;
 mod page;

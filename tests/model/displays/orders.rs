@@ -6,11 +6,11 @@ use std::collections::BTreeMap;
 use serde_json::json;
 use stillpage::display::{Display, Family, Mode};
 
-use crate::{
-    common::{Folder, png_of},
+use super::{
     page::{WhatStays, whole_panel_mj},
     played::{Screen, display, displays, left, piece_of, updates},
 };
+use crate::common::{Folder, png_of};
 
 /// Every mode that drives only changes, with its display.
 fn changed_only() -> Vec<(Display, Mode)> {

@@ -180,6 +180,7 @@ macro_rules! rule_limits {
 rule_limits! {
     "left-behind" left_behind LeftBehindLimits { settle_ms, },
     "grey-in-two-level-mode" grey_in_two_level_mode GreyInTwoLevelModeLimits { fill_px, settle_ms, },
+    "wrong-start" wrong_start WrongStartLimits { area_mm2, },
     "shade-not-on-panel" shade_not_on_panel ShadeNotOnPanelLimits { grey, colour, area_mm2, },
     "dither-shimmers" dither_shimmers DitherShimmersLimits { tone_l, share, area_mm2, },
     "thin-line" thin_line ThinLineLimits { px, },

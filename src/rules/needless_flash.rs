@@ -1,31 +1,48 @@
 //! `needless-flash`: an update flashes although another mode would carry it without, or flashes far more than changes.
 
-use super::{Rule, Setup, due::Due, remedy, wording};
+use super::{
+    Rule, Setup,
+    due::{Due, HOUR_MS},
+    flash_weight::FlashWeight,
+    remedy,
+    rhythm::Rhythm,
+    wording,
+};
 use crate::{
     change::proposed_window,
     display::Mode,
-    finding::{ChangeOf, Correction, Observation, Sink, StepField, Where},
+    finding::{ChangeOf, Correction, Observation, Severity, Sink, StepField, Where},
     panel::{PlayedStep, PlayedUpdate},
     plan::{Plan, WindowAsk},
 };
 
-/// Looks at every flashing update that no cleaning made due.
+/// Looks at every flashing update that nothing made due.
 #[derive(Clone)]
 pub(super) struct NeedlessFlash<'p> {
     plan: &'p Plan,
     times: f64,
     due: Due,
+    weight: FlashWeight,
+    /// The cleanings of pages.
+    rhythm: Rhythm,
     /// A cleaning that comes so long after the last touch is one in a pause, ms.
     quiet_ms: f64,
     /// When a person asked for something last, ms.
     asked_ms: f64,
 }
 
+/// A flash that weighs less than this is hardly one: it is worth a note. Common practice, no source.
+const SLIGHT: f64 = 0.05;
+/// A cleaning of at least this share of the panel is one of a page. Common practice, no source.
+const PAGE_SHARE: f64 = 0.5;
+
 impl<'p> NeedlessFlash<'p> {
     pub(super) fn new(setup: &Setup<'p>) -> Self {
         Self {
             times: setup.limits.needless_flash.times.value,
             due: Due::new(setup.plan),
+            weight: FlashWeight::new(setup.plan),
+            rhythm: Rhythm::default(),
             quiet_ms: setup.limits.cleaning_interrupts.quiet_ms.value,
             plan: setup.plan,
             asked_ms: f64::NEG_INFINITY,
@@ -49,7 +66,14 @@ impl<'p> NeedlessFlash<'p> {
                     quiet.name,
                     wording::area(update.changed_px, display)
                 ),
-                help: format!("use `{}` here, and clean in a pause", quiet.name),
+                help: match self.due.ghosts_around(update) {
+                    None => format!("use `{}` here, and clean in a pause", quiet.name),
+                    Some(ghosts) => format!(
+                        "use `{}` here, and clean the window {} in a pause: only there is a ghost",
+                        quiet.name,
+                        wording::rect(ghosts)
+                    ),
+                },
                 corrections: Correction::modes(step, index, carrying),
                 key: "mode".into(),
                 ..Observation::default()
@@ -94,6 +118,59 @@ impl<'p> NeedlessFlash<'p> {
     }
 }
 
+impl NeedlessFlash<'_> {
+    /// What is said of an update of a step; nothing of one that does not flash, or not needlessly.
+    fn see(&self, step: &PlayedStep<'_>, index: usize) -> Option<Observation> {
+        let update = &step.updates[index];
+        if self.due.is_due(step, update, self.plan) {
+            return None;
+        }
+        let observation = self.observation(step, index, update)?;
+        let weight = self.weight.of(self.plan.display.area_mm2(update.sent_px));
+        Some(Observation {
+            update: Some(index),
+            rect: update.sent_bounds(),
+            figures: vec![
+                ("flashing_px", update.sent_px as f64),
+                ("changed_px", update.changed_px as f64),
+                ("limit_times", self.times),
+            ],
+            severity: (weight < SLIGHT).then_some(Severity::Note),
+            ..observation
+        })
+    }
+
+    /// Whether an update cleans a page, or most of one.
+    fn cleans_page(&self, step: &PlayedStep<'_>, update: &PlayedUpdate) -> bool {
+        let mode = &self.plan.display.modes[update.mode];
+        mode.cleans && mode.flashes > 0 && update.sent_px as f64 >= PAGE_SHARE * step.memory.size().pixels() as f64
+    }
+
+    /// Whether the next step of the plan is far away: a cleaning leaves a clean picture for all that time.
+    fn is_before_long_pause(&self, step: &PlayedStep<'_>) -> bool {
+        self.plan.step_at(step.planned.index + 1).is_some_and(|next| next.after_ms >= HOUR_MS)
+    }
+
+    /// Looks at the updates of a step, of which `may_clean` says whether it is a good moment for a cleaning.
+    fn look(&mut self, step: &PlayedStep<'_>, may_clean: bool, sink: &mut Sink) {
+        let mut of_page = Vec::new();
+        for (index, update) in step.updates.iter().enumerate() {
+            let is_good = may_clean && self.plan.display.modes[update.mode].cleans;
+            let Some(observation) = self.see(step, index).filter(|_| !is_good) else { continue };
+            let place = Where::of(step, StepField::Mode(index));
+            if self.cleans_page(step, update) {
+                of_page.push((place, observation));
+            } else {
+                sink.report(place, observation);
+            }
+        }
+        if step.updates.iter().any(|update| self.cleans_page(step, update)) {
+            let told = self.rhythm.cleaning(of_page);
+            told.into_iter().for_each(|(place, observation)| sink.report(place, observation));
+        }
+    }
+}
+
 impl Rule for NeedlessFlash<'_> {
     fn step(&mut self, step: &PlayedStep<'_>, sink: &mut Sink) {
         let request_ms = step.updates_request_ms();
@@ -102,22 +179,17 @@ impl Rule for NeedlessFlash<'_> {
         if by_person {
             self.asked_ms = request_ms;
         }
-        if !self.due.is_due(step, self.plan) && !in_pause {
-            for (index, update) in step.updates.iter().enumerate() {
-                let Some(observation) = self.observation(step, index, update) else { continue };
-                let observation = Observation {
-                    update: Some(index),
-                    rect: update.sent_bounds(),
-                    figures: vec![
-                        ("flashing_px", update.sent_px as f64),
-                        ("changed_px", update.changed_px as f64),
-                        ("limit_times", self.times),
-                    ],
-                    ..observation
-                };
-                sink.report(Where::of(step, StepField::Mode(index)), observation);
-            }
+        if !step.introduced.is_empty() && step.updates.iter().any(PlayedUpdate::changes_something) {
+            self.rhythm.page();
+        }
+        let flashes = |update: &PlayedUpdate| self.plan.display.modes[update.mode].flashes > 0;
+        if !in_pause && step.updates.iter().any(flashes) {
+            self.look(step, self.is_before_long_pause(step), sink);
         }
         self.due.after(step, self.plan);
+    }
+
+    fn end(&mut self, sink: &mut Sink) {
+        self.rhythm.end().into_iter().for_each(|(place, observation)| sink.report(place, observation));
     }
 }

@@ -3,12 +3,14 @@
 //!
 //! Knows one update alone: what it would wait for is not known here.
 
+use std::collections::BTreeMap;
+
 use super::{
     remedy::{self, Settling},
     wording,
 };
 use crate::{
-    change::{Mask, TileCover, proposed_window},
+    change::{Mask, TileCover, bits, levels_of_tile, proposed_window},
     display::{Level, LevelSet, Mode},
     geometry::Rect,
     panel::PlayedStep,
@@ -24,8 +26,8 @@ pub(super) struct Answering<'s, 'p> {
     rect: Rect,
     /// What stood on the glass where it changes, and what is to.
     levels: [LevelSet; 2],
-    /// How many pixels shall get each level.
-    wanted: Vec<u64>,
+    /// How many pixels go from each level to each.
+    ways: BTreeMap<(Level, Level), u64>,
     /// Whether the controller knew what was on the whole glass.
     was_known: bool,
 }
@@ -50,14 +52,11 @@ impl<'s, 'p> Answering<'s, 'p> {
     /// A change of a step, which has at least a pixel: nothing of one that has none.
     pub(super) fn new(plan: &'p Plan, step: &'s PlayedStep<'s>, change: &'s Mask, was_known: bool) -> Option<Self> {
         let rect = change.bounds(step.grid())?;
-        let (shown, wanted) = remedy::levels_of(change, step);
-        // What the step's updates changed stands no longer on the glass.
-        let before = step.updates.iter().map(|update| update.changes_from).reduce(LevelSet::union);
-        let left = if step.updates.iter().any(|update| update.driven_px > 0) { LevelSet::default() } else { shown };
-        let from = before.map_or(left, |before| before.union(left));
-        let mut counts = vec![0; plan.display.ink.levels()];
-        change.for_each_pixel(step.grid(), |x, y| counts[usize::from(step.glass.memory_level(x, y))] += 1);
-        Some(Self { plan, step, change, rect, levels: [from, wanted], wanted: counts, was_known })
+        let (_, to) = remedy::levels_of(change, step);
+        // Where the step's updates brought something to its level, what stood there before is known from them.
+        let (left, _) = remedy::levels_of(&change.and(&step.glass.unlike_memory()), step);
+        let from = step.updates.iter().fold(left, |from, update| from.union(update.changes_from));
+        Some(Self { plan, step, change, rect, levels: [from, to], ways: ways(plan, step, change), was_known })
     }
 
     /// The update that shows at least so many of its pixels soonest: best within a time, ms, and all of them.
@@ -105,8 +104,7 @@ impl<'s, 'p> Answering<'s, 'p> {
             return None;
         }
         let reaches_all = to.is_within(mode.to);
-        let shown: u64 =
-            (0..).zip(&self.wanted).filter(|(level, _)| mode.to.contains(*level as Level)).map(|(_, px)| px).sum();
+        let shown = self.shown_px(mode);
         let settling = if reaches_all { None } else { self.settling(mode) };
         if shown < least_px || !reaches_all && settling.is_none() {
             return None;
@@ -126,11 +124,38 @@ impl<'s, 'p> Answering<'s, 'p> {
         [from.union(shown), to.union(memory)]
     }
 
+    /// How many pixels look otherwise after an update in a mode: at their level, or at the nearest that it has.
+    fn shown_px(&self, mode: &Mode) -> u64 {
+        let ink = &self.plan.display.ink;
+        let shows = |before: Level, wanted: Level| {
+            let nearest = || !mode.skips_out_of_reach && ink.nearest(wanted, mode.to) != Some(before);
+            mode.to.contains(wanted) || nearest()
+        };
+        self.ways.iter().filter(|((before, wanted), _)| shows(*before, *wanted)).map(|(_, pixels)| pixels).sum()
+    }
+
     /// What brings to the glass what a mode cannot show.
     fn settling(&self, mode: &Mode) -> Option<Settling<'p>> {
         let left = LevelSet(self.levels[1].0 & !mode.to.0);
         remedy::settling(self.plan, [mode.to, left], self.rect, self.step.planned.temperature_c)
     }
+}
+
+/// How many pixels of a change go from each level of the picture before to each of the one in memory.
+fn ways(plan: &Plan, step: &PlayedStep<'_>, change: &Mask) -> BTreeMap<(Level, Level), u64> {
+    let table = plan.display.ink.level_table();
+    let levels = plan.display.ink.levels();
+    let mut counts = vec![0_u64; levels * levels];
+    for (tile, pixels) in change.tiles() {
+        let before = levels_of_tile(step.previous, step.grid(), &table, *tile);
+        let memory = step.glass.memory_levels(*tile);
+        for bit in bits(*pixels) {
+            counts[usize::from(before[bit as usize]) * levels + usize::from(memory[bit as usize])] += 1;
+        }
+    }
+    let level = |at: usize| at as Level;
+    let met = counts.into_iter().enumerate().filter(|(_, pixels)| *pixels > 0);
+    met.map(|(at, pixels)| ((level(at / levels), level(at % levels)), pixels)).collect()
 }
 
 impl Answer<'_> {

@@ -5,7 +5,7 @@ use crate::{
     display::Mode,
     geometry::Rect,
     panel::{PlayedStep, PlayedUpdate},
-    plan::{LimitValue, Origin, Plan, RuleLimits, display_limit},
+    plan::{LimitValue, Origin, Plan, RuleLimits},
 };
 
 /// What was known before the step that is looked at.
@@ -20,9 +20,6 @@ pub(super) struct Due {
     /// Whether the plan has cleaned anything yet: its first cleaning, after power-up, is always due.
     cleaned: bool,
     cleaned_ms: f64,
-    /// The smallest limit in force of updates, and of hours, without a cleaning.
-    updates: Option<f64>,
-    hours: Option<f64>,
     /// How much larger than a ghost a flash may be that takes it away.
     times: f64,
 }
@@ -33,12 +30,6 @@ pub(super) const HOUR_MS: f64 = 3_600_000.0;
 
 impl Due {
     pub(super) fn new(plan: &Plan) -> Self {
-        let limits = &plan.limits;
-        let with_display = |rule: &str, name: &str, limit: Option<LimitValue>| {
-            // A plan that allows more does not take back what the panel's maker asks for.
-            let display = display_limit(&plan.display, rule, name);
-            limit.map(|limit| limit.value).into_iter().chain(display).reduce(f64::min)
-        };
         Self {
             most: 0,
             ghosts: Vec::new(),
@@ -46,9 +37,7 @@ impl Due {
             unknown: plan.begins == crate::plan::Begins::Unknown,
             cleaned: false,
             cleaned_ms: 0.0,
-            updates: with_display("too-many-since-cleaning", "updates", limits.too_many_since_cleaning.updates),
-            hours: with_display("cleaning-overdue", "hours", limits.cleaning_overdue.hours),
-            times: limits.needless_flash.times.value,
+            times: plan.limits.needless_flash.times.value,
         }
     }
 
@@ -64,14 +53,15 @@ impl Due {
         self.unknown
             || !self.cleaned
             || self.is_dull
-            || mode.cleans && self.limit_asks(step.updates_request_ms())
+            || mode.cleans && self.limit_asks(step.updates_request_ms(), &plan.limits)
             || self.ghosts_ask(step, update, mode, plan)
     }
 
-    /// Whether a limit asks for a cleaning at a time, ms.
-    fn limit_asks(&self, now_ms: f64) -> bool {
-        let near = |value: f64, limit: Option<f64>| limit.is_some_and(|limit| value >= SHARE * limit);
-        near(f64::from(self.most), self.updates) || near((now_ms - self.cleaned_ms) / HOUR_MS, self.hours)
+    /// Whether a limit in force, whoever gives it, asks for a cleaning at a time, ms.
+    fn limit_asks(&self, now_ms: f64, limits: &RuleLimits) -> bool {
+        let near = |value: f64, limit: Option<LimitValue>| limit.is_some_and(|limit| value >= SHARE * limit.value);
+        let hours = (now_ms - self.cleaned_ms) / HOUR_MS;
+        near(f64::from(self.most), limits.too_many_since_cleaning.updates) || near(hours, limits.cleaning_overdue.hours)
     }
 
     /// Whether an update flashes where ghosts are, and not far beyond: a ghost asks for its own place, not for the panel. Where

@@ -28,10 +28,10 @@ struct Drift {
 }
 
 impl Drift {
-    /// The step where it is worst, in words, where that is not the one where it begins: the figure is of that step.
-    fn at_its_worst(&self) -> String {
-        let step = self.worst_step;
-        if step == self.place.step { String::new() } else { format!(" at its worst, at step {step}") }
+    /// How far, in words: of the worst step, which is named where it is not the one where it begins.
+    fn words(&self) -> String {
+        let (l, step) = (wording::figure(self.worst_l.abs()), self.worst_step);
+        if step == self.place.step { format!("{l} L*") } else { format!("up to {l} L* (at step {step})") }
     }
 }
 
@@ -43,13 +43,13 @@ impl<'p> DullPage<'p> {
 
     fn close(&mut self, end: usize, sink: &mut Sink) {
         let Some(drift) = self.open[end].take() else { return };
-        let (worst_l, at_its_worst) = (drift.worst_l, drift.at_its_worst());
+        let worst_l = drift.worst_l;
         let ink = &self.plan.display.ink;
         let observation = Observation {
             message: format!(
-                "{} of the whole page has drifted by {} L*, {}{at_its_worst}: no single ghost, but a grey page",
+                "{} of the whole page has drifted by {}, {}: no single ghost, but a grey page",
                 wording::quoted_level(self.levels()[end], ink),
-                wording::figure(worst_l.abs()),
+                drift.words(),
                 if worst_l < 0.0 { "darker" } else { "lighter" }
             ),
             help: wording::cleaning_help(&self.plan.display, |modes| {

@@ -12,6 +12,7 @@ use crate::{
     change::proposed_window,
     display::Mode,
     finding::{ChangeOf, Correction, Observation, Severity, Sink, StepField, Where},
+    geometry::Rect,
     panel::{PlayedStep, PlayedUpdate},
     plan::{Plan, WindowAsk},
 };
@@ -84,21 +85,35 @@ impl<'p> NeedlessFlash<'p> {
         let bounds = step.changed.bounds(step.grid())?;
         let window = proposed_window(bounds, display, self.plan.rotation)?;
         let saves = window.pixels() as f64 * self.times < update.sent_px as f64;
-        (mode.windowed && times > self.times && saves).then(|| Observation {
-            message: format!(
-                "`{}` flashes {}, {} times what changes",
-                mode.name,
-                wording::area(update.sent_px, display),
-                wording::figure(times)
-            ),
-            help: format!("give it the window {}: then only that flashes", wording::rect(window)),
-            corrections: vec![Correction::of(
-                step,
-                ChangeOf::Window { update: index, window: WindowAsk::Boxes(vec![window.to_window()]) },
-            )],
-            key: "window".into(),
-            ..Observation::default()
+        (mode.windowed && times > self.times && saves).then(|| {
+            let windows = self.windows(update, window);
+            let named: Vec<String> = windows.iter().map(|window| wording::rect(*window)).collect();
+            let help = match named.as_slice() {
+                [own, ghosts] => {
+                    format!("give it the window {own}, and {ghosts} for the ghost there: then only those flash")
+                }
+                _ => format!("give it the window {}: then only that flashes", wording::rect(window)),
+            };
+            let windows = WindowAsk::Boxes(windows.into_iter().map(Rect::to_window).collect());
+            Observation {
+                message: format!(
+                    "`{}` flashes {}, {} times what changes",
+                    mode.name,
+                    wording::area(update.sent_px, display),
+                    wording::figure(times)
+                ),
+                help,
+                corrections: vec![Correction::of(step, ChangeOf::Window { update: index, window: windows })],
+                key: "window".into(),
+                ..Observation::default()
+            }
         })
+    }
+
+    /// The window that an update needs, and that of the ghosts which it takes away, where these lie elsewhere.
+    fn windows(&self, update: &PlayedUpdate, window: Rect) -> Vec<Rect> {
+        let ghosts = self.due.ghosts_around(update).filter(|ghosts| window.around(*ghosts) != window);
+        [window].into_iter().chain(ghosts).collect()
     }
 
     /// Whether a mode without flashes brings what changes to its level, and leaves nothing to be seen.

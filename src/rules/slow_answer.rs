@@ -27,6 +27,9 @@ pub(super) struct SlowAnswer<'p> {
 /// Less than this of a change is no answer, unless it is all of it. Common practice, no source.
 const ANSWER_MM2: f64 = 1.0;
 
+/// A gain that is smaller than this helps nobody. Common practice, no source.
+const WORTH_SAYING_MS: f64 = 1.0;
+
 #[derive(Clone)]
 struct Unanswered {
     place: Where,
@@ -315,7 +318,7 @@ impl<'p> SlowAnswer<'p> {
         }
         let answering = Answering::new(self.plan, step, change, self.was_known);
         let answer = answering.and_then(|answering| answering.first(self.least_px(change), self.first_ms));
-        match answer.filter(|answer| answer.first_ms < answer_ms - update.times.wait_ms) {
+        match answer.filter(|answer| is_sooner(answer.first_ms, answer_ms - update.times.wait_ms, self.first_ms)) {
             None => self.allow_first(),
             Some(answer) if answer.first_ms <= self.first_ms => answer.first_words(self.greys_ms),
             Some(answer) => format!(
@@ -367,7 +370,7 @@ impl<'p> SlowAnswer<'p> {
         }
         let answering = Answering::new(self.plan, step, change, self.was_known);
         let answer = answering.and_then(|answering| answering.whole(self.whole_ms));
-        match answer.filter(|answer| answer.whole_ms < answer_ms - wait_ms) {
+        match answer.filter(|answer| is_sooner(answer.whole_ms, answer_ms - wait_ms, self.whole_ms)) {
             None => "no mode of this display that may show these pixels ends sooner: change less, or allow more by \
                      `whole_ms`"
                 .to_owned(),
@@ -377,6 +380,11 @@ impl<'p> SlowAnswer<'p> {
             }
         }
     }
+}
+
+/// Whether a time is in time, or better than another by so much that it is worth saying, ms.
+fn is_sooner(one_ms: f64, other_ms: f64, limit_ms: f64) -> bool {
+    one_ms < other_ms && (one_ms <= limit_ms || one_ms + WORTH_SAYING_MS <= other_ms)
 }
 
 fn place_of(step: &PlayedStep<'_>, update: usize, observation: Observation) -> Observation {

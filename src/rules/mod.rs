@@ -260,8 +260,8 @@ pub fn rule_named(id: &str) -> Option<&'static Page> {
 
 /// The caution that stands wherever a rule of the group `Flashes` found something, and where a report speaks of flashes at
 /// all: it says of no rule that it follows a threshold.
-pub const FLASH_CAUTION: &str = "flashing can trigger seizures in people with photosensitive epilepsy: nothing that is said \
-                                 here of flashes is a medical assessment";
+pub const FLASH_CAUTION: &str = "flashing can trigger seizures in people with photosensitive epilepsy: nothing said here about \
+                                 flashes is a medical assessment";
 
 /// The caution of the one rule that holds flashes against a published threshold: it speaks of that.
 const THRESHOLD_CAUTION: &str = "flashing can trigger seizures in people with photosensitive epilepsy: this check follows a \

@@ -263,8 +263,7 @@ impl<'p> SlowAnswer<'p> {
         }
         let pixels = change.without(shown);
         let least_px = self.least_px(&change);
-        let answering = Answering::new(self.plan, step, &change, self.was_known);
-        let answer = answering.and_then(|answering| answering.first(least_px, self.first_ms));
+        let answer = self.answering(step, &change).first(self.first_ms);
         (!pixels.is_empty()).then(|| Unanswered {
             place: Where::of(step, StepField::Updates),
             cause: planned.cause.word(),
@@ -277,6 +276,10 @@ impl<'p> SlowAnswer<'p> {
             pixels,
             grid: *step.grid(),
         })
+    }
+
+    fn answering<'s>(&self, step: &'s PlayedStep<'s>, change: &Mask) -> Answering<'s, 'p> {
+        Answering::new(self.plan, step, change, self.least_px(change), self.was_known)
     }
 
     fn allow_first(&self) -> String {
@@ -316,8 +319,7 @@ impl<'p> SlowAnswer<'p> {
                     before a person may come"
                 .to_owned();
         }
-        let answering = Answering::new(self.plan, step, change, self.was_known);
-        let answer = answering.and_then(|answering| answering.first(self.least_px(change), self.first_ms));
+        let answer = self.answering(step, change).first(self.first_ms);
         match answer.filter(|answer| is_sooner(answer.first_ms, answer_ms - update.times.wait_ms, self.first_ms)) {
             None => self.allow_first(),
             Some(answer) if answer.first_ms <= self.first_ms => answer.first_words(self.greys_ms),
@@ -368,8 +370,7 @@ impl<'p> SlowAnswer<'p> {
                 wording::ms(wait_ms)
             );
         }
-        let answering = Answering::new(self.plan, step, change, self.was_known);
-        let answer = answering.and_then(|answering| answering.whole(self.whole_ms));
+        let answer = self.answering(step, change).whole(self.whole_ms);
         match answer.filter(|answer| is_sooner(answer.whole_ms, answer_ms - wait_ms, self.whole_ms)) {
             None => "no mode of this display that may show these pixels ends sooner: change less, or allow more by \
                      `whole_ms`"

@@ -160,6 +160,24 @@ fn the_mode_that_is_named_may_show_those_pixels() {
 }
 
 #[test]
+fn where_the_box_of_all_takes_too_long_to_send_a_part_of_it_answers() {
+    // A slow link: the box of all that changes takes 102.4 ms, the window of the smaller square 6.4 ms.
+    let white = rows_of(&".".repeat(32), 0..0);
+    let mut both = white.replace('\n', "").into_bytes();
+    for (x, y, side) in [(0, 0, 4), (20, 8, 8)] {
+        (0..side * side).for_each(|at| both[(y + at / side) * 32 + x + at % side] = b'#');
+    }
+    let both: Vec<String> = both.chunks(32).map(|row| String::from_utf8(row.to_vec()).unwrap()).collect();
+    let slow = r#"{ "link": { "megabits_per_s": 0.02, "bits_per_px": 4, "overhead_ms": 0 } }"#;
+    let help = help(&white, &both.join("\n"), slow, "{}").remove(0);
+    assert!(
+        help.starts_with("answer with `quick` on the window [0, 0, 8, 4]: its first change comes 36.4 ms"),
+        "{help}"
+    );
+    assert!(help.contains("; bring the rest after it"), "{help}");
+}
+
+#[test]
 fn the_two_findings_of_one_answer_do_not_contradict_each_other() {
     let slow = r#"{ "modes": [{ "name": "quick", "to": [5] }, { "name": "grey", "duration_ms": 480, "to": [5] }] }"#;
     let limits = r#"{ "first_ms": 20, "whole_ms": 100 }"#;

@@ -112,8 +112,8 @@ impl<'s, 'p> Answering<'s, 'p> {
         let [from, to] = self.driven(mode, sent, part);
         let duration_ms = mode.duration_at(now_c);
         let is_whole_drive = mode.full_swing_ms.is_none_or(|whole_ms| duration_ms >= whole_ms);
-        let is_legal = from.is_within(mode.from) && is_whole_drive && mode.too_cold_at(now_c).is_none();
-        if !is_legal || !(self.was_known || !mode.changed_only) {
+        let is_known = self.was_known || !mode.changed_only;
+        if !is_known || !from.is_within(mode.from) || !is_whole_drive || mode.too_cold_at(now_c).is_some() {
             return None;
         }
         let reaches_all = to.is_within(mode.to);

@@ -51,35 +51,43 @@ impl<'p> NeedlessFlash<'p> {
     }
 
     fn observation(&self, step: &PlayedStep<'_>, index: usize, update: &PlayedUpdate) -> Option<Observation> {
-        let display = &self.plan.display;
-        let mode = &display.modes[update.mode];
-        if mode.flashes == 0 || update.sent.is_empty() || update.changed_px == 0 {
+        let flashes = self.plan.display.modes[update.mode].flashes > 0;
+        if !flashes || update.sent.is_empty() || update.changed_px == 0 {
             return None;
         }
+        self.another_mode(step, index, update).or_else(|| self.a_window(step, index, update))
+    }
+
+    /// That another mode carries an update without a flash.
+    fn another_mode(&self, step: &PlayedStep<'_>, index: usize, update: &PlayedUpdate) -> Option<Observation> {
+        let display = &self.plan.display;
         let carries = |mode: &usize| self.carries(&display.modes[*mode], step, update);
         let carrying: Vec<usize> = (0..display.modes.len()).filter(carries).collect();
-        if let Some(quiet) = carrying.first().map(|quiet| &display.modes[*quiet]) {
-            return Some(Observation {
-                message: format!(
-                    "`{}` flashes {}, though `{}` brings the {} that change without a flash and without a visible ghost",
-                    mode.name,
-                    wording::area(update.sent_px, display),
-                    quiet.name,
-                    wording::area(update.changed_px, display)
-                ),
-                help: match self.due.ghosts_around(update) {
-                    None => format!("use `{}` here, and clean in a pause", quiet.name),
-                    Some(ghosts) => format!(
-                        "use `{}` here, and clean the window {} in a pause: only there is a ghost",
-                        quiet.name,
-                        wording::rect(ghosts)
-                    ),
-                },
-                corrections: Correction::modes(step, index, carrying),
-                key: "mode".into(),
-                ..Observation::default()
-            });
-        }
+        let quiet = &display.modes[*carrying.first()?].name;
+        let clean = match self.due.ghosts_around(update) {
+            None => "clean in a pause".to_owned(),
+            Some(ghosts) => {
+                format!("clean the window {} in a pause: only there is a ghost", wording::rect(ghosts))
+            }
+        };
+        Some(Observation {
+            message: format!(
+                "`{}` flashes {}, though `{quiet}` brings the {} that change without a flash and without a visible ghost",
+                display.modes[update.mode].name,
+                wording::area(update.sent_px, display),
+                wording::area(update.changed_px, display)
+            ),
+            help: format!("use `{quiet}` here, and {clean}"),
+            corrections: Correction::modes(step, index, carrying),
+            key: "mode".into(),
+            ..Observation::default()
+        })
+    }
+
+    /// That an update flashes far more than changes, where a window would do.
+    fn a_window(&self, step: &PlayedStep<'_>, index: usize, update: &PlayedUpdate) -> Option<Observation> {
+        let display = &self.plan.display;
+        let mode = &display.modes[update.mode];
         let times = update.sent_px as f64 / update.changed_px as f64;
         // The box around what changes is what a window could be at the best.
         let bounds = step.changed.bounds(step.grid())?;
@@ -180,9 +188,14 @@ impl NeedlessFlash<'_> {
             }
         }
         if step.updates.iter().any(|update| self.cleans_page(step, update)) {
-            let told = self.rhythm.cleaning(of_page);
-            told.into_iter().for_each(|(place, observation)| sink.report(place, observation));
+            report_all(self.rhythm.cleaning(of_page), sink);
         }
+    }
+}
+
+fn report_all(said: Vec<(Where, Observation)>, sink: &mut Sink) {
+    for (place, observation) in said {
+        sink.report(place, observation);
     }
 }
 
@@ -205,6 +218,6 @@ impl Rule for NeedlessFlash<'_> {
     }
 
     fn end(&mut self, sink: &mut Sink) {
-        self.rhythm.end().into_iter().for_each(|(place, observation)| sink.report(place, observation));
+        report_all(self.rhythm.end(), sink);
     }
 }

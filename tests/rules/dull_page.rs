@@ -27,7 +27,7 @@ fn the_limits_hold_from_both_sides() {
 fn the_worst_step_is_named_where_it_is_not_the_first() {
     // The first columns are turned in a mode that leaves a twentieth, the others, which are more, in one that leaves a tenth.
     let part = [".".repeat(6), "#".repeat(10)].concat();
-    let part = vec![part.as_str(); 8].join("\n");
+    let part = [part.as_str(); 8].join("\n");
     let display = r#"{ "modes": [
         { "name": "grey", "residue": { "lighter": 0.05 } }, { "name": "quick", "residue": { "lighter": 0.1 } }] }"#;
     let plan = r#"{ "begins": "black", "steps": [

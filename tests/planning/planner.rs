@@ -376,7 +376,7 @@ fn take_updates(steps: &mut Value) {
 }
 
 /// What no update can help in the troubled plans, and why: their screens, their strokes, and when things happen.
-const LEFT: [(&str, &str, &str, &str); 28] = [
+const LEFT: [(&str, &str, &str, &str); 26] = [
     ("berth-label", "outside-temperature", "", "the plan's own temperature"),
     ("berth-label", "shade-not-on-panel", "Tuesday", "its screen"),
     ("berth-label", "thin-line", "Tuesday", "its screen"),
@@ -388,7 +388,6 @@ const LEFT: [(&str, &str, &str, &str); 28] = [
     ("ferry-check", "dither-shimmers", "deck", "its screen"),
     ("ferry-check", "faint-text", "a notice", "its screen"),
     ("ferry-check", "font-substituted", "a notice", "its fonts"),
-    ("ferry-check", "restless", "a notice", "three pages of greys within a minute, by the system"),
     (
         "fuel-gauge",
         "redriven-segment",
@@ -414,7 +413,6 @@ const LEFT: [(&str, &str, &str, &str); 28] = [
     ),
     ("tide-watch", "over-budget", "", "grey minutes flash, and more of them than the budget has"),
     ("tide-watch", "unused-accept", "", "what it accepted is mended"),
-    ("tide-watch", "restless", "09:02", "grey minutes: `full` alone draws them"),
 ];
 
 #[test]

@@ -209,9 +209,11 @@ impl<'p> Player<'p> {
         let drive = self.drives.of(display, state, stroke.mode, driving);
         let grid = *state.grid();
         let pieces = pen_line::pieces(stroke, &grid);
-        let mut covered = Vec::new();
+        let (mut covered, mut wrong_start) = (Vec::new(), Vec::new());
         for piece in &pieces {
-            *unknown_px += state.draw(&piece.pixels, level, &drive).unknown_px;
+            let driven = state.draw(&piece.pixels, level, &drive);
+            *unknown_px += driven.unknown_px;
+            wrong_start.extend_from_slice(driven.wrong_start.tiles());
             covered.extend_from_slice(piece.pixels.tiles());
         }
         let pens: Vec<(f64, Option<Rect>)> =
@@ -221,7 +223,8 @@ impl<'p> Player<'p> {
         let pieces = pens.into_iter().zip(times).filter_map(|((pen_ms, rect), (start_ms, finish_ms))| {
             Some(PlayedPiece { rect: rect?, pen_ms, start_ms, finish_ms })
         });
-        PlayedStroke { level, pieces: pieces.collect(), pixels: Mask::from_unsorted(covered) }
+        let (pixels, wrong_start) = (Mask::from_unsorted(covered), Mask::from_unsorted(wrong_start));
+        PlayedStroke { level, pieces: pieces.collect(), pixels, wrong_start }
     }
 }
 

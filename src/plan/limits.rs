@@ -182,6 +182,7 @@ rule_limits! {
     "never-shown" never_shown NeverShownLimits { area_mm2, },
     "box-swells" box_swells BoxSwellsLimits { times, share, },
     "grey-in-two-level-mode" grey_in_two_level_mode GreyInTwoLevelModeLimits { fill_px, settle_ms, },
+    "wrong-start" wrong_start WrongStartLimits { area_mm2, },
     "shade-not-on-panel" shade_not_on_panel ShadeNotOnPanelLimits { grey, colour, area_mm2, },
     "dither-shimmers" dither_shimmers DitherShimmersLimits { tone_l, share, area_mm2, },
     "thin-line" thin_line ThinLineLimits { px, },

@@ -3,13 +3,16 @@
 //! A rule sees the plan, what changes, and the playback, step by step; it gives findings with symbolic places. Its text,
 //! level, limits and sources stand in `rules/ID.md`. A new rule costs three edits: its file here, its page, a line below.
 
+mod answering;
 mod causes;
 mod due;
+mod flash_weight;
 mod ghost_groups;
 mod letters;
 mod page;
 mod pen;
 mod remedy;
+mod rhythm;
 mod shapes;
 mod texts;
 mod transition_cache;
@@ -271,13 +274,33 @@ pub fn rule_named(id: &str) -> Option<&'static Page> {
     RULES.iter().position(|entry| entry.id == id).map(|at| &pages()[at])
 }
 
-/// The caution that stands wherever a rule of the group `Flashes` found something.
-pub const FLASH_CAUTION: &str = "flashing can trigger seizures in people with photosensitive epilepsy: this check follows a \
-                             published threshold on a model, it is not a medical assessment";
+/// The caution that stands wherever a rule of the group `Flashes` found something, and where a report speaks of flashes at
+/// all: it says of no rule that it follows a threshold.
+pub const FLASH_CAUTION: &str = "flashing can trigger seizures in people with photosensitive epilepsy: nothing said here about \
+                                 flashes is a medical assessment";
+
+/// The caution of the one rule that holds flashes against a published threshold: it speaks of that.
+const THRESHOLD_CAUTION: &str = "flashing can trigger seizures in people with photosensitive epilepsy: this check follows a \
+                                 published threshold on a model, it is not a medical assessment";
+
+/// The rule that follows the threshold.
+const FOLLOWS_THE_THRESHOLD: &str = "flashes-too-fast";
 
 /// The caution that every report gives with the findings of a rule.
 pub fn caution_of(id: &str) -> Option<&'static str> {
-    rule_named(id).filter(|page| page.group == "Flashes").map(|_| FLASH_CAUTION)
+    let of_rule = if id == FOLLOWS_THE_THRESHOLD { THRESHOLD_CAUTION } else { FLASH_CAUTION };
+    rule_named(id).filter(|page| page.group == "Flashes").map(|_| of_rule)
+}
+
+/// The cautions that some findings ask for, each once: where the one of the threshold stands, it says what the general one says.
+pub fn cautions_of<'f>(rules: impl Iterator<Item = &'f str>) -> Vec<&'static str> {
+    let mut cautions: Vec<&'static str> = rules.filter_map(caution_of).collect();
+    cautions.sort_unstable();
+    cautions.dedup();
+    if cautions.contains(&THRESHOLD_CAUTION) {
+        cautions.retain(|caution| *caution != FLASH_CAUTION);
+    }
+    cautions
 }
 
 /// The rules and limits that a plan may set.

@@ -132,17 +132,23 @@ pub(super) fn update_of(rect: Rect, plan: &Plan) -> String {
 /// As many modes are offered for what is missing.
 const MOST_OFFERED: usize = 3;
 
+/// The levels of some pixels at the end of a step, on the glass and in memory.
+pub(super) fn levels_of(pixels: &Mask, step: &PlayedStep<'_>) -> (LevelSet, LevelSet) {
+    let (mut from, mut to) = (LevelSet::default(), LevelSet::default());
+    for (tile, pixels) in pixels.tiles() {
+        let (glass, memory) = (step.glass.levels(*tile), step.glass.memory_levels(*tile));
+        for bit in bits(*pixels) {
+            from = from.with(glass[bit as usize]);
+            to = to.with(memory[bit as usize]);
+        }
+    }
+    (from, to)
+}
+
 impl Missing {
     /// What is missing of a step as it was played.
     pub(super) fn new(step: &PlayedStep<'_>, pixels: &Mask) -> Self {
-        let (mut from, mut to) = (LevelSet::default(), LevelSet::default());
-        for (tile, pixels) in pixels.tiles() {
-            let (glass, memory) = (step.glass.levels(*tile), step.glass.memory_levels(*tile));
-            for bit in bits(*pixels) {
-                from = from.with(glass[bit as usize]);
-                to = to.with(memory[bit as usize]);
-            }
-        }
+        let (from, to) = levels_of(pixels, step);
         let planned = step.planned.step;
         Self {
             step: planned.pointer.clone(),
@@ -214,6 +220,38 @@ impl Missing {
             _ => None,
         };
         self.updates.iter().enumerate().filter_map(more).collect()
+    }
+}
+
+/// An update that brings to the glass what a quick one could not show there, and flashes no more than that place.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Settling<'p> {
+    mode: &'p Mode,
+    /// Where; the whole panel where there is no window for it.
+    window: Option<Rect>,
+}
+
+/// How pixels of a box that look like `from` come to the levels `to`, at a temperature, degrees C: the cheapest way. Nothing
+/// where every mode that can do it flashes the whole panel.
+pub(super) fn settling(plan: &Plan, [from, to]: [LevelSet; 2], rect: Rect, temperature_c: f64) -> Option<Settling<'_>> {
+    let modes = &plan.display.modes;
+    let window = proposed_window(rect, &plan.display, plan.rotation);
+    let settles = |index: &usize| {
+        let mode = &modes[*index];
+        let stays_there = mode.flashes == 0 || mode.windowed && window.is_some();
+        from.is_within(mode.from) && to.is_within(mode.to) && stays_there
+    };
+    let mode = &modes[*modes_by_cost(plan, temperature_c, settles).first()?];
+    Some(Settling { mode, window: window.filter(|_| mode.windowed) })
+}
+
+impl Settling<'_> {
+    /// The mode, and where.
+    pub(super) fn words(&self) -> String {
+        let place =
+            self.window.map_or("the whole panel".to_owned(), |rect| format!("the window {}", wording::rect(rect)));
+        let flash = if self.mode.flashes == 0 { "without a flash" } else { "which flashes nothing else" };
+        format!("`{}` on {place}, {flash}", self.mode.name)
     }
 }
 

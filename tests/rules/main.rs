@@ -59,6 +59,7 @@ mod visible_ghost;
 mod window_off_grid;
 mod window_off_panel;
 mod window_too_small;
+mod wrong_start;
 
 use std::collections::BTreeSet;
 
@@ -112,6 +113,7 @@ fn all_edges() -> Vec<Edge> {
         window_off_grid::edges(),
         window_off_panel::edges(),
         window_too_small::edges(),
+        wrong_start::edges(),
     ];
     of_rules.into_iter().flatten().collect()
 }
@@ -228,6 +230,48 @@ fn every_finding_of_the_group_carries_the_caution_in_text_and_in_json() {
     }
     let page = stillpage::rules::rule_named("flashes-too-fast").unwrap();
     assert!(page.text.contains(CAUTION), "the page of flashes-too-fast");
+}
+
+#[test]
+fn only_the_rule_that_follows_the_published_threshold_speaks_of_it() {
+    for page in pages().iter().filter(|page| page.group == "Flashes") {
+        let caution = stillpage::rules::caution_of(page.id).unwrap();
+        assert_eq!(
+            caution.contains("this check follows a published threshold"),
+            page.id == "flashes-too-fast",
+            "{caution}"
+        );
+        assert!(caution.contains(CAUTION) && caution.contains("medical assessment"), "{caution}");
+        let claims = page.text.replace('\n', " ").contains("The check follows a published threshold");
+        assert_eq!(claims, page.id == "flashes-too-fast", "rules/{}.md", page.id);
+    }
+}
+
+#[test]
+fn where_both_cautions_could_stand_the_one_of_the_threshold_stands_alone() {
+    let both = stillpage::rules::cautions_of(["restless", "flashes-too-fast", "thin-line", "restless"].into_iter());
+    assert!(both.len() == 1 && both[0].contains("published threshold"), "{both:?}");
+    let general = stillpage::rules::cautions_of(["restless", "never-idle"].into_iter());
+    assert!(general.len() == 1 && !general[0].contains("threshold"), "{general:?}");
+}
+
+#[test]
+fn nobody_advises_a_higher_voltage_without_the_panels_maker() {
+    let told = Folder::of_example(&pages().iter().find(|page| page.id == "under-driven").unwrap().examples[0])
+        .run(&["review", "example.plan.json", "--only", "under-driven", "--gate", "never", "--format", "json"])
+        .json();
+    let help = told["plans"][0]["findings"][0]["help"].as_str().unwrap().to_owned();
+    let texts = pages().iter().map(|page| page.text.clone()).chain([help]).map(|text| text.replace('\n', " "));
+    let mut advice = 0;
+    for text in texts {
+        for sentence in
+            text.split(". ").filter(|text| text.contains("higher voltage") || text.contains("raise the voltage"))
+        {
+            assert!(sentence.contains("only where the panel's maker allows it"), "{sentence}");
+            advice += 1;
+        }
+    }
+    assert_eq!(advice, 2, "the page of `under-driven`, and its help");
 }
 
 #[test]

@@ -11,6 +11,7 @@ mod pen;
 mod remedy;
 mod shapes;
 mod texts;
+mod touching;
 mod transition_cache;
 pub(crate) mod wording;
 

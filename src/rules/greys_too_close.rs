@@ -93,8 +93,8 @@ impl<'p> GreysTooClose<'p> {
     /// The edges between two surfaces: long enough to be one, and not between the bands of a gradient.
     fn edges(&self, introduced: &Mask, step: &PlayedStep<'_>) -> Edges {
         let mut edges = Edges::default();
-        for edge in touching::edges(&self.pairs(introduced, step)) {
-            if edge.len() >= SHORTEST_EDGE && !self.is_of_gradient(&edge, step) {
+        for edge in touching::edges(&self.pairs(introduced, step), SHORTEST_EDGE) {
+            if !self.is_of_gradient(&edge, step) {
                 edges.add(&edge, step.grid(), &self.plan.display.ink);
             }
         }

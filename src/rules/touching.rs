@@ -45,9 +45,9 @@ impl Pair {
     }
 }
 
-/// The pairs of each edge: those of one contrast whose lines join at their ends. Pairs come row by row, from top to bottom; edges
+/// The pairs of each edge that has as many as the shortest: those of one contrast whose lines join at their ends. Pairs come row by row, from top to bottom; edges
 /// in the order of their first pair.
-pub(super) fn edges(pairs: &[Pair]) -> Vec<Vec<Pair>> {
+pub(super) fn edges(pairs: &[Pair], shortest: usize) -> Vec<Vec<Pair>> {
     let mut parent: Vec<u32> = (0..pairs.len() as u32).collect();
     let columns = pairs.iter().map(|pair| pair.x + 3).max().unwrap_or_default();
     let mut corners = [vec![Corner::default(); columns as usize], vec![Corner::default(); columns as usize]];
@@ -63,15 +63,17 @@ pub(super) fn edges(pairs: &[Pair]) -> Vec<Vec<Pair>> {
             }
         }
     }
-    let mut number = vec![u32::MAX; pairs.len()];
+    let mut length = vec![0_usize; pairs.len()];
+    let roots: Vec<usize> = (0..pairs.len()).map(|index| root(&mut parent, index as u32) as usize).collect();
+    roots.iter().for_each(|root| length[*root] += 1);
+    let mut number = vec![usize::MAX; pairs.len()];
     let mut edges: Vec<Vec<Pair>> = Vec::new();
-    for (index, pair) in pairs.iter().enumerate() {
-        let number = &mut number[root(&mut parent, index as u32) as usize];
-        if *number == u32::MAX {
-            *number = edges.len() as u32;
-            edges.push(Vec::new());
+    for (root, pair) in roots.into_iter().zip(pairs).filter(|(root, _)| length[*root] >= shortest) {
+        if number[root] == usize::MAX {
+            number[root] = edges.len();
+            edges.push(Vec::with_capacity(length[root]));
         }
-        edges[*number as usize].push(*pair);
+        edges[number[root]].push(*pair);
     }
     edges
 }
@@ -167,8 +169,9 @@ mod tests {
         let corner = [pair(0, 0, Side::Right, (8, 9)), pair(0, 0, Side::Below, (8, 9))];
         let other = pair(0, 1, Side::Right, (9, 10));
         let far = pair(5, 5, Side::Below, (9, 8));
-        let found = edges(&[corner[0], corner[1], other, far]);
+        let found = edges(&[corner[0], corner[1], other, far], 1);
         assert_eq!(found, [corner.to_vec(), vec![other], vec![far]]);
+        assert_eq!(edges(&[corner[0], corner[1], other, far], 2), [corner.to_vec()]);
     }
 
     #[test]

@@ -212,7 +212,7 @@ rule_limits! {
     "line-width-jumps" line_width_jumps LineWidthJumpsLimits { px, },
     "pen-lags" pen_lags PenLagsLimits { ms, },
     "faint-text" faint_text FaintTextLimits { small, large, },
-    "tiny-text" tiny_text TinyTextLimits { mm, },
+    "tiny-text" tiny_text TinyTextLimits { arc_minutes, mm: Option<LimitValue>, },
     "small-target" small_target SmallTargetLimits { mm, },
 }
 

@@ -247,6 +247,11 @@ pub const RULES: &[Entry] = rules![
     "over-budget" over_budget OverBudget Verdict,
 ];
 
+/// Whether a rule looks at the screens alone: it finds the same whatever becomes of them on a panel.
+pub fn is_of_screens(id: &str) -> bool {
+    RULES.iter().any(|entry| entry.id == id && entry.looks == Looks::Screens)
+}
+
 /// The pages of all rules, read once, in the order of [`RULES`].
 pub fn pages() -> &'static [Page] {
     static PAGES: OnceLock<Vec<Page>> = OnceLock::new();

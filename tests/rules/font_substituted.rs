@@ -5,8 +5,17 @@ use serde_json::{Value, json};
 use crate::{
     common::{Folder, example_display},
     edges::told,
-    reading::{folder, lines_on},
+    reading::folder,
 };
+
+/// What the rule says of screens that follow each other.
+fn said_of(screens: &[&str]) -> Vec<String> {
+    let folder = folder(screens, &example_display([96, 40]));
+    let steps: Vec<Value> = (0..screens.len()).map(|index| json!({ "screen": format!("{index}.svg") })).collect();
+    folder.plan("a.plan.json", &json!({ "steps": steps }).to_string());
+    let run = folder.run(&["review", "a.plan.json", "--format", "json", "--only", "font-substituted"]);
+    told(&run.json()["plans"][0], "font-substituted")
+}
 
 #[test]
 fn a_face_is_reported_once_from_the_first_to_the_last_step_that_shows_it() {
@@ -14,19 +23,15 @@ fn a_face_is_reported_once_from_the_first_to_the_last_step_that_shows_it() {
     let (one, other) = (text("Harbour", "Ebb"), text("Harbour", "Flood"));
     let both = format!("{}{}", text("Harbour", "Ebb"), text("Breakwater", "06:10"));
     let white = String::new();
-    let found = lines_on(&[&one, &other, &white, &both, &one, &white], &example_display([96, 40]));
-    assert_eq!(found, ["step 0 to 4 font-substituted warning -", "step 3 font-substituted warning -"]);
+    let found = said_of(&[&one, &other, &white, &both, &one, &white]);
+    let faces: Vec<_> = found.iter().map(|found| found.split(':').next().unwrap()).collect();
+    assert_eq!(faces, ["0..4 the plan brings no font `Harbour`", "3..3 the plan brings no font `Breakwater`"]);
 }
 
 #[test]
 fn missing_characters_of_one_screen_are_one_finding_and_each_is_reported_once() {
     let text = |words: &str| format!(r#"<text x="4" y="28">{words}</text>"#);
-    let screens = ["\u{2c80}\u{2c82}", "\u{2c82}", "\u{2c84}"].map(text);
-    let folder = folder(&screens.each_ref().map(String::as_str), &example_display([96, 40]));
-    let steps: Vec<Value> = (0..3).map(|index| json!({ "screen": format!("{index}.svg") })).collect();
-    folder.plan("a.plan.json", &json!({ "steps": steps }).to_string());
-    let run = folder.run(&["review", "a.plan.json", "--format", "json", "--only", "font-substituted"]);
-    let found = told(&run.json()["plans"][0], "font-substituted");
+    let found = said_of(&["\u{2c80}\u{2c82}", "\u{2c82}", "\u{2c84}"].map(text).each_ref().map(String::as_str));
     assert_eq!(found.len(), 2, "{found:?}");
     assert!(found[0].starts_with("0..1 ") && found[1].starts_with("2..2 "), "{found:?}");
 }

@@ -4,7 +4,7 @@ use serde_json::json;
 
 use crate::{
     common::example_display,
-    edges::{Edge, hold, lines_of, screens, square_of},
+    edges::{Edge, hold, lines_of, screens, square_of, told},
     reading::folder as drawings,
     shipped::{NAMES, WATCH, folder, modes, play, shipped},
 };
@@ -70,9 +70,10 @@ fn the_soft_edges_of_one_drawing_are_one_finding_over_all_its_steps() {
     let folder = drawings(&faces, &example_display([96, 40]));
     let step = |minute: usize| json!({ "screen": format!("{minute}.svg"), "after_ms": 60_000, "updates": [{ "mode": "quick" }] });
     folder.plan("a.plan.json", &json!({ "steps": (0..103).map(step).collect::<Vec<_>>() }).to_string());
-    let lines = folder.findings("a.plan.json").into_iter();
-    let lines: Vec<String> = lines.filter(|line| line.contains("grey-in-two-level-mode")).collect();
-    assert!(lines.len() == 1 && lines[0].starts_with("step 0 to 102 grey-in-two-level-mode note ["), "{lines:?}");
+    let run = folder.run(&["review", "a.plan.json", "--format", "json"]);
+    let found = told(&run.json()["plans"][0], "grey-in-two-level-mode");
+    assert!(found.len() == 1 && found[0].starts_with("0..102 "), "{found:?}");
+    assert!(found[0].contains("all of them soft edges of text or lines"), "{found:?}");
 }
 
 #[test]
@@ -80,8 +81,8 @@ fn soft_edges_far_from_each_other_are_two_drawings() {
     let [left, right] = [4, 60].map(|x| format!(r##"<text x="{x}" y="28" font-size="12" fill="#000000">7</text>"##));
     let both = format!("{left}{right}");
     let folder = drawings(&[&left, &both], &example_display([96, 40]));
-    let step = |screen: &str| json!({ "screen": screen, "after_ms": 60_000, "updates": [{ "mode": "quick", "window": "changed" }] });
-    folder.plan("a.plan.json", &json!({ "steps": [step("0.svg"), step("1.svg")] }).to_string());
+    let step = |screen: &str, x: u32| json!({ "screen": screen, "after_ms": 60_000, "updates": [{ "mode": "quick", "window": [x, 8, 24, 24] }] });
+    folder.plan("a.plan.json", &json!({ "steps": [step("0.svg", 0), step("1.svg", 56)] }).to_string());
     let lines = folder.findings("a.plan.json").into_iter();
     let lines: Vec<String> = lines.filter(|line| line.contains("grey-in-two-level-mode")).collect();
     assert!(lines.len() == 2 && lines.iter().all(|line| line.contains(" note [")), "{lines:?}");

@@ -171,7 +171,9 @@ impl Reported {
             if finding.figures.get("stays_ms").is_some_and(|known| *known >= stay.ms) {
                 return;
             }
-            finding.figures.insert("stays_ms", stay.ms);
+            if stay.ms > 0.0 {
+                finding.figures.insert("stays_ms", stay.ms);
+            }
             let span = wording::span(stay.ms);
             let for_how_long = match stay.until {
                 Some(step) => format!(" for {span}, until step {step}"),

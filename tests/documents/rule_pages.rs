@@ -186,6 +186,7 @@ fn number(limit: &Limit) -> f64 {
         "h" => 24.0,
         "updates" => 20.0,
         "ms" => 500.0,
+        "mm" => 1.2,
         other => panic!("say an example of a limit in {other}"),
     })
 }

@@ -10,11 +10,12 @@ use crate::{
         pipeline::{self, First, ScreenSource, Setting, Transition},
     },
     finding::{
-        Finding, PlanMargin, StepField, Summary, SummaryTally, accept_findings, add_fingerprints, sort_findings,
+        Finding, LaterTurns, PlanMargin, StepField, Summary, SummaryTally, accept_findings, add_fingerprints,
+        sort_findings,
     },
     panel::{FlashLimits, FlashPeak, GhostLimits, PlayedStep, Player, Watched},
     plan::{Begins, LimitValue, Plan, PlannedStep, ScreenId},
-    rules::{RuleRunner, Selection, link_causes},
+    rules::{RuleRunner, Selection, Turns, link_causes},
     screen::{Picture, ScreenFault},
 };
 
@@ -69,7 +70,8 @@ fn review_on<'p>(
 ) -> Result<Review, Vec<BrokenScreen>> {
     let mut tally = SummaryTally::default();
     let mut flashes = FlashPeak::new(plan, flash_limits(plan));
-    play(plan, screens, threads, &mut |step| {
+    let mut turns = Turns::new(plan, selection);
+    play_turns(plan, screens, threads, turns.as_mut(), &mut |step| {
         bench.step(step);
         tally.step(step, plan);
         flashes.step(step);
@@ -80,9 +82,15 @@ fn review_on<'p>(
     let mut summary = tally.finish(plan);
     summary.margins.flashes = Some(margin_of(&flashes, plan));
     summary.not_checked.extend(selection.words());
-    let matched = accept_findings(&mut findings, &plan.accept);
+    let mut matched = accept_findings(&mut findings, &plan.accept);
     summary.count(&findings);
-    bench.conclude(&summary, &matched);
+    let later_turns = turns.map(|turns| {
+        let (later, accepted) = turns.finish();
+        matched.iter_mut().zip(accepted).for_each(|(matched, later)| *matched = later.max(*matched));
+        summary.not_checked.extend(not_played(&later));
+        later
+    });
+    bench.conclude(&summary, &matched, later_turns.as_ref());
     let mut concluded = bench.take_findings();
     accept_findings(&mut concluded, &plan.accept);
     findings.extend(concluded);
@@ -91,6 +99,36 @@ fn review_on<'p>(
     link_causes(&mut findings);
     summary.count(&findings);
     Ok(Review { findings, summary, rules: bench.ran().to_vec(), failed: bench.failed().to_vec() })
+}
+
+/// Plays a plan, and its later turns where those are looked at, and shows every step of the first turn to `see`.
+fn play_turns<'p>(
+    plan: &'p Plan,
+    screens: &dyn ScreenSource,
+    threads: usize,
+    mut turns: Option<&mut Turns<'p>>,
+    see: &mut dyn FnMut(&PlayedStep<'_>),
+) -> Result<(), Vec<BrokenScreen>> {
+    let Some(turns) = &mut turns else { return play(plan, screens, threads, see) };
+    let most = turns.most();
+    let begin = |begins| new_player(plan, begins);
+    walk_turns(plan, most, screens, threads, begin, |player, planned, transition| {
+        let before = player.play(planned, transition, |step| {
+            if step.planned.index < plan.step_count {
+                see(step);
+            }
+            turns.step(step);
+        });
+        let ended_ms = planned.request_ms + planned.step.pen_up_ms();
+        (turns.after(player, planned.index, ended_ms), before)
+    })
+    .map(|_| ())
+}
+
+/// What is said of turns that were not played.
+fn not_played(turns: &LaterTurns) -> Option<String> {
+    let played = turns.played;
+    (!turns.repeats).then(|| format!("turns after number {played}: the panel does not repeat itself by then"))
 }
 
 /// Plays a plan and shows every step to `see`.
@@ -161,6 +199,18 @@ pub(crate) fn walk<S>(
     screens: &dyn ScreenSource,
     threads: usize,
     begin: impl FnOnce(Arc<Picture>) -> S,
+    each: impl FnMut(&mut S, &PlannedStep<'_>, Option<Transition>) -> (ControlFlow<()>, Option<Arc<Picture>>),
+) -> Result<S, Vec<BrokenScreen>> {
+    walk_turns(plan, 1, screens, threads, begin, each)
+}
+
+/// The same over several turns of the plan.
+fn walk_turns<S>(
+    plan: &Plan,
+    turns: u64,
+    screens: &dyn ScreenSource,
+    threads: usize,
+    begin: impl FnOnce(Arc<Picture>) -> S,
     mut each: impl FnMut(&mut S, &PlannedStep<'_>, Option<Transition>) -> (ControlFlow<()>, Option<Arc<Picture>>),
 ) -> Result<S, Vec<BrokenScreen>> {
     let ink = &plan.display.ink;
@@ -171,10 +221,10 @@ pub(crate) fn walk<S>(
         Begins::Black => First::Shade(ink.shade(ink.black())),
         Begins::Screen(screen) => First::Screen(screen),
     };
-    let sequence = || plan.steps().filter_map(|step| step.screen);
+    let sequence = || plan.turns(turns).filter_map(|step| step.screen);
     let walked = pipeline::run(screens, &setting, first, sequence, |pipeline, begins| {
         let mut state = begin(begins);
-        for planned in plan.steps() {
+        for planned in plan.turns(turns) {
             let transition = match planned.screen {
                 Some(screen) => pipeline.next(screen)?,
                 None => None,

@@ -5,6 +5,7 @@
 mod accept;
 mod correction;
 mod fingerprint;
+mod later_turns;
 mod margin;
 mod own_fault;
 mod summary;
@@ -16,6 +17,7 @@ use crate::{geometry::Rect, panel::PlayedStep, plan::Step};
 pub use accept::{accept_findings, is_accepted};
 pub use correction::{Change, ChangeOf, Correction};
 pub use fingerprint::add_fingerprints;
+pub use later_turns::{LaterTurns, OfTurn};
 pub use margin::{Figure, Holds, Margin, PlanMargin, PlanMargins, ResidueModes};
 pub use own_fault::{OWN_FAULT, guarded};
 pub use summary::{Power, Summary, SummaryTally};

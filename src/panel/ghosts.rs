@@ -110,7 +110,11 @@ impl GhostDetector {
         if !self.is_looking {
             return touched;
         }
-        let moved = if touched.is_empty() { LevelSet::default() } else { self.moved_medians(state) };
+        if touched.is_empty() {
+            state.spreads.hold_again();
+            return touched;
+        }
+        let moved = self.moved_medians(state);
         if moved.0 == 0 {
             self.look_again(touched.iter().copied(), state);
         } else {
@@ -124,9 +128,7 @@ impl GhostDetector {
                 .collect();
             self.look_again(again.into_iter(), state);
         }
-        if !touched.is_empty() {
-            self.residue_l = self.farthest(state);
-        }
+        self.residue_l = self.farthest(state);
         touched
     }
 

@@ -66,6 +66,8 @@ pub struct PlayedStroke {
     pub level: Level,
     /// The pixels that it covered.
     pub pixels: Mask,
+    /// Those that were drawn over from a level that the mode of the ink cannot start from.
+    pub wrong_start: Mask,
     /// Its pieces on the panel, in order.
     pub pieces: Vec<PlayedPiece>,
 }

@@ -99,6 +99,12 @@ impl<'p> Player<'p> {
         self.queue.is_like(&other.queue) && self.panel.state.is_like(&other.panel.state)
     }
 
+    /// Whether the panel at a time (ms) is as another was at its own: every pixel, and how long both are still busy.
+    pub(crate) fn repeats(&self, at_ms: f64, other: &Self, other_at_ms: f64) -> bool {
+        let mut busy_ms = self.queue.busy_ms(at_ms).into_iter().zip(other.queue.busy_ms(other_at_ms));
+        busy_ms.all(|(one, other)| (one - other).abs() < 0.01) && self.panel.state.repeats(&other.panel.state)
+    }
+
     /// Plays a step and hands it to `see`. Gives back the picture that was in memory before, where it was replaced.
     pub fn play(
         &mut self,
@@ -203,9 +209,11 @@ impl<'p> Player<'p> {
         let drive = self.drives.of(display, state, stroke.mode, driving);
         let grid = *state.grid();
         let pieces = pen_line::pieces(stroke, &grid);
-        let mut covered = Vec::new();
+        let (mut covered, mut wrong_start) = (Vec::new(), Vec::new());
         for piece in &pieces {
-            *unknown_px += state.draw(&piece.pixels, level, &drive).unknown_px;
+            let driven = state.draw(&piece.pixels, level, &drive);
+            *unknown_px += driven.unknown_px;
+            wrong_start.extend_from_slice(driven.wrong_start.tiles());
             covered.extend_from_slice(piece.pixels.tiles());
         }
         let pens: Vec<(f64, Option<Rect>)> =
@@ -215,7 +223,8 @@ impl<'p> Player<'p> {
         let pieces = pens.into_iter().zip(times).filter_map(|((pen_ms, rect), (start_ms, finish_ms))| {
             Some(PlayedPiece { rect: rect?, pen_ms, start_ms, finish_ms })
         });
-        PlayedStroke { level, pieces: pieces.collect(), pixels: Mask::from_unsorted(covered) }
+        let (pixels, wrong_start) = (Mask::from_unsorted(covered), Mask::from_unsorted(wrong_start));
+        PlayedStroke { level, pieces: pieces.collect(), pixels, wrong_start }
     }
 }
 

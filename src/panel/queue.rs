@@ -101,6 +101,13 @@ impl Queue {
         self.link_free_ms.to_bits() == other.link_free_ms.to_bits() && self.places == other.places
     }
 
+    /// How long after a time the link and each place are busy, ms, the link first and the places by that time.
+    pub(super) fn busy_ms(&self, at_ms: f64) -> Vec<f64> {
+        let mut places = self.places.clone();
+        places.sort_by(f64::total_cmp);
+        [self.link_free_ms].into_iter().chain(places).map(|free_ms| (free_ms - at_ms).max(0.0)).collect()
+    }
+
     /// Takes an update that sends these boxes (`pixels` in all) and drives them for `duration_ms`.
     pub fn update(&mut self, request_ms: f64, boxes: &[Rect], pixels: u64, duration_ms: f64, grid: &TileGrid) -> Times {
         let send_ms = request_ms.max(self.link_free_ms);

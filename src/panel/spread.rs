@@ -57,6 +57,11 @@ impl Spreads {
         self.are_known = false;
     }
 
+    /// Takes them back: nothing moved since they were let go.
+    pub(crate) fn hold_again(&mut self) {
+        self.are_known = true;
+    }
+
     /// Counts all pixels anew: `pixels` hands each to what it is given, several of one kind together or one by one.
     pub(crate) fn count_anew(&mut self, pixels: impl FnOnce(&mut Recount<'_>)) {
         let bins = self.of_level.iter().map(Spread::bins).max().unwrap_or(0);

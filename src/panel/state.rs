@@ -104,6 +104,25 @@ impl PanelState {
             && tiles().all(|tile| self.counts.values(tile) == other.counts.values(tile))
     }
 
+    /// Whether every pixel of two panels has the same level, count and rim, is as much known, and has nearly the same residue and
+    /// net impulse: what is left of a residue after many equal turns comes as close to a figure as one likes, and reaches it late.
+    pub(super) fn repeats(&self, other: &Self) -> bool {
+        const NEARLY: f64 = 1e-6;
+        let tiles = || 0..self.grid.tiles() as u32;
+        let is_near =
+            |one: &[f64; 64], other: &[f64; 64]| one.iter().zip(other).all(|(one, other)| (one - other).abs() < NEARLY);
+        let residues = |state: &Self, tile| state.residue.values(tile).map(Residue::lightness);
+        let has_same_charge = |tile| match (&self.charge, &other.charge) {
+            (Some(charge), Some(other)) => is_near(&charge.values(tile), &other.values(tile)),
+            _ => true,
+        };
+        self.levels == other.levels
+            && self.unknown == other.unknown
+            && self.rims == other.rims
+            && tiles().all(|tile| self.counts.values(tile) == other.counts.values(tile))
+            && tiles().all(|tile| is_near(&residues(self, tile), &residues(other, tile)) && has_same_charge(tile))
+    }
+
     /// Keeps the net impulse of every pixel, to tell which go beyond a limit (volt-seconds).
     pub(crate) fn watch_charge(&mut self, limit_vs: f64) {
         self.charge = Some(Charge::new(self.grid.tiles(), limit_vs));

@@ -21,7 +21,7 @@ use crate::{
     },
 };
 
-const PLAN_FIELDS: [&str; 14] = [
+const PLAN_FIELDS: [&str; 15] = [
     "format",
     "title",
     "display",
@@ -32,6 +32,7 @@ const PLAN_FIELDS: [&str; 14] = [
     "rotation",
     "battery_mwh",
     "budgets",
+    "loops",
     "begins",
     "steps",
     "rules",
@@ -118,6 +119,7 @@ fn plan(reading: &mut Reading, root: &Item<'_>, surroundings: &mut dyn Surroundi
     let battery_mwh = figure(reading, &fields, "battery_mwh", 1e-6, 1e12);
     let rotation = rotation(reading, &fields);
     let budgets = budgets(reading, &fields);
+    let loops = fields.get("loops").and_then(|item| reading.boolean(item)).unwrap_or(false);
     let own_settings = rules(reading, &fields, surroundings.rules());
     let folder_settings = surroundings.settings();
     let mut context = Context { surroundings, display };
@@ -151,6 +153,7 @@ fn plan(reading: &mut Reading, root: &Item<'_>, surroundings: &mut dyn Surroundi
         viewing_distance_mm: viewing_distance_mm.unwrap_or(display.reading_distance_mm()),
         battery_mwh,
         budgets,
+        loops,
         begins,
         begins_is_said: fields.get("begins").is_some(),
         nodes,

@@ -46,7 +46,13 @@ struct Place<'p> {
 impl Plan {
     /// The steps in the order in which they are played. Costs no memory, however many there are.
     pub fn steps(&self) -> Steps<'_> {
-        let stack = vec![Place { nodes: &self.nodes, next: 0, screen: 0, times: 1 }];
+        self.turns(1)
+    }
+
+    /// The steps played several times over: numbers, times and temperatures go on from turn to turn.
+    pub fn turns(&self, count: u64) -> Steps<'_> {
+        let times = if self.step_count == 0 { 1 } else { count };
+        let stack = vec![Place { nodes: &self.nodes, next: 0, screen: 0, times }];
         let Self { temperature_c, temperature_is_held, .. } = *self;
         Steps { stack, next_index: 0, ended_ms: 0.0, temperature_c, temperature_is_held }
     }

@@ -179,7 +179,10 @@ macro_rules! rule_limits {
 
 rule_limits! {
     "left-behind" left_behind LeftBehindLimits { settle_ms, },
+    "never-shown" never_shown NeverShownLimits { area_mm2, },
+    "box-swells" box_swells BoxSwellsLimits { times, share, },
     "grey-in-two-level-mode" grey_in_two_level_mode GreyInTwoLevelModeLimits { fill_px, settle_ms, },
+    "wrong-start" wrong_start WrongStartLimits { area_mm2, },
     "shade-not-on-panel" shade_not_on_panel ShadeNotOnPanelLimits { grey, colour, area_mm2, },
     "dither-shimmers" dither_shimmers DitherShimmersLimits { tone_l, share, area_mm2, },
     "thin-line" thin_line ThinLineLimits { px, },
@@ -212,6 +215,7 @@ rule_limits! {
     "line-width-jumps" line_width_jumps LineWidthJumpsLimits { px, },
     "pen-lags" pen_lags PenLagsLimits { ms, },
     "faint-text" faint_text FaintTextLimits { small, large, },
+    "text-lost" text_lost TextLostLimits { lost, weak, },
     "tiny-text" tiny_text TinyTextLimits { arc_minutes, mm: Option<LimitValue>, },
     "small-target" small_target SmallTargetLimits { mm, },
 }

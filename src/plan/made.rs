@@ -170,6 +170,7 @@ impl PlanMaker {
             viewing_distance_mm: self.display.reading_distance_mm(),
             battery_mwh: None,
             budgets: BTreeMap::new(),
+            loops: false,
             begins: self.begins,
             begins_is_said: true,
             nodes: self.nodes,

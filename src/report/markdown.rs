@@ -19,7 +19,7 @@ use super::{
 };
 use crate::{
     finding::{Finding, Severity, Summary},
-    rules::caution_of,
+    rules::{caution_of, cautions_of},
     source::{Fault, Span},
 };
 
@@ -296,10 +296,7 @@ fn finding_text(report: &RunReport, told: &Told<'_>, folder: &str) -> String {
 
 /// The cautions of everything that was found, told or only counted.
 fn cautions(report: &RunReport) -> String {
-    let mut cautions: Vec<&str> =
-        report.reviewed().flat_map(|plan| &plan.findings).filter_map(|finding| caution_of(finding.rule)).collect();
-    cautions.sort_unstable();
-    cautions.dedup();
+    let cautions = cautions_of(report.reviewed().flat_map(|plan| &plan.findings).map(|finding| finding.rule));
     let told: Vec<String> =
         cautions.iter().map(|caution| format!("**Caution:** {}\n", prose(&stopped(caution)))).collect();
     told.join("\n")

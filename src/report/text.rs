@@ -3,7 +3,6 @@
 //! Says what is underlined and what stands beside it; how that is drawn is not known here.
 
 use std::{
-    collections::BTreeSet,
     fmt::{self, Write as _},
     io::{self, Write},
 };
@@ -21,7 +20,7 @@ use super::{
 };
 use crate::{
     finding::{Finding, Severity, Summary},
-    rules::caution_of,
+    rules::cautions_of,
     source::{Fault, Source, Span, readable},
 };
 
@@ -108,7 +107,7 @@ fn write_plan(report: &PlanReport, plan: &ReviewedPlan, style: TextStyle, out: &
     if !margins.is_empty() {
         writeln!(out)?;
     }
-    let cautions: BTreeSet<&str> = plan.findings.iter().filter_map(|finding| caution_of(finding.rule)).collect();
+    let cautions = cautions_of(plan.findings.iter().map(|finding| finding.rule));
     for caution in &cautions {
         writeln!(out, "  caution: {caution}")?;
     }

@@ -14,6 +14,8 @@ enum Shared {
     Beginning,
     /// A step.
     Step,
+    /// The place on the screen, and a step.
+    Change,
 }
 
 /// What follows from what, by rules. The first that is there counts.
@@ -23,7 +25,10 @@ const FOLLOWS: &[(&str, Shared, &[&str])] = &[
     ("too-many-since-cleaning", Shared::Place, &["visible-ghost", "outline-left"]),
     ("visible-ghost", Shared::Place, &["stray-ink", "ink-under-grey", "wrong-start"]),
     ("left-behind", Shared::Beginning, &["update-lost", "not-decided"]),
-    ("slow-answer", Shared::Step, &["cannot-keep-up"]),
+    ("text-lost", Shared::Change, &["grey-in-two-level-mode"]),
+    ("faint-text", Shared::Change, &["text-lost"]),
+    ("box-swells", Shared::Place, &["grey-in-two-level-mode"]),
+    ("slow-answer", Shared::Step, &["never-shown", "update-lost", "cannot-keep-up"]),
     ("updates-collide", Shared::Step, &["cannot-keep-up", "slow-answer"]),
     ("link-bound", Shared::Step, &["slow-answer"]),
 ];
@@ -49,7 +54,7 @@ fn cause_of(at: usize, findings: &[Finding]) -> Option<usize> {
     let first = |rule: &&str| findings.iter().position(|other| other.rule == *rule && follows_from(other));
     causes.iter().find_map(|rule| match shared {
         Shared::Beginning => last(rule, finding.step).or_else(|| first(rule)),
-        Shared::Place | Shared::Step => last(rule, finding.last_step),
+        Shared::Place | Shared::Step | Shared::Change => last(rule, finding.last_step),
     })
 }
 
@@ -57,6 +62,7 @@ fn shares(shared: Shared, finding: &Finding, other: &Finding) -> bool {
     let at_one_time = other.step <= finding.last_step && finding.step <= other.last_step;
     match shared {
         Shared::Step => at_one_time,
+        Shared::Change => at_one_time && overlap(finding.rect, other.rect),
         // A ghost stays where it is after the step that is named last, so that what comes later follows from it as well.
         Shared::Place | Shared::Beginning => other.step <= finding.last_step && overlap(finding.rect, other.rect),
     }

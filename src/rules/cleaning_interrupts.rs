@@ -2,10 +2,13 @@
 
 use std::collections::BTreeMap;
 
-use super::{Rule, Setup, wording};
+use super::{Rule, Setup, remedy, wording};
 use crate::{
+    change::proposed_window,
+    display::{LevelSet, Mode},
     finding::{Observation, Sink, StepField, Where},
-    panel::PlayedStep,
+    geometry::Rect,
+    panel::{PlayedStep, PlayedUpdate},
     plan::Plan,
 };
 
@@ -14,19 +17,65 @@ use crate::{
 pub(super) struct CleaningInterrupts<'p> {
     plan: &'p Plan,
     quiet_ms: f64,
+    /// How soon greys that a quick update could not show are to follow it.
+    settle_ms: f64,
     /// When a person asked for something last, ms.
     asked_ms: Option<f64>,
-    /// Findings that wait for the next pause, one for each field of the plan.
+    /// Places that still wait for their greys.
+    unsettled: Vec<Unsettled>,
+    /// Findings that wait for the next pause, one for each field of the plan. Their help says what to do beside that.
     waiting: BTreeMap<String, (Where, Observation)>,
     last: Option<(u64, f64)>,
+}
+
+/// A place that an update changed without showing all of its greys.
+#[derive(Clone)]
+struct Unsettled {
+    /// The windows around what it changed, and around the greys; none where there are no windows: there only the whole panel
+    /// can flash.
+    windows: [Option<Rect>; 2],
+    /// The greys.
+    rect: Rect,
+    mode: usize,
+    /// What stands there, and what is to.
+    levels: [LevelSet; 2],
+    until_ms: f64,
+    /// The step, in words.
+    step: String,
+}
+
+impl Unsettled {
+    /// What an update left so; nothing where it showed all.
+    fn new(step: &PlayedStep<'_>, update: &PlayedUpdate, plan: &Plan, settle_ms: f64) -> Option<Self> {
+        let rect = update.out_of_reach.bounds(step.grid())?;
+        let changed = step.changed.inside(&update.sent, step.grid()).bounds(step.grid()).unwrap_or(rect);
+        let window = |rect| proposed_window(rect, &plan.display, plan.rotation);
+        let (shown, wanted) = remedy::levels_of(&update.out_of_reach, step);
+        Some(Self {
+            windows: [window(changed), window(rect)],
+            rect,
+            mode: update.mode,
+            levels: [shown, wanted],
+            until_ms: step.updates_request_ms() + settle_ms,
+            step: wording::step_name(step.planned.index, step.planned.step.label.as_deref()),
+        })
+    }
+
+    /// Whether an update flashes nothing but this place, and shows something of it.
+    fn is_settled_by(&self, update: &PlayedUpdate) -> bool {
+        let is_inside = |sent: &Rect| self.windows.iter().flatten().any(|window| window.around(*sent) == *window);
+        update.changed_px > 0 && update.sent.iter().all(is_inside)
+    }
 }
 
 impl<'p> CleaningInterrupts<'p> {
     pub(super) fn new(setup: &Setup<'p>) -> Self {
         Self {
             quiet_ms: setup.limits.cleaning_interrupts.quiet_ms.value,
+            settle_ms: setup.limits.grey_in_two_level_mode.settle_ms.value,
             plan: setup.plan,
             asked_ms: None,
+            unsettled: Vec::new(),
             waiting: BTreeMap::new(),
             last: None,
         }
@@ -34,36 +83,66 @@ impl<'p> CleaningInterrupts<'p> {
 
     fn tell(&mut self, pause: &str, sink: &mut Sink) {
         for (place, observation) in std::mem::take(&mut self.waiting).into_values() {
-            sink.report(place, Observation { help: format!("move it into a pause; {pause}"), ..observation });
+            let first = &observation.help;
+            let help = if first.is_empty() {
+                format!("move it into a pause; {pause}")
+            } else {
+                format!("{first}, and move the cleaning into a pause; {pause}")
+            };
+            sink.report(place, Observation { help, ..observation });
         }
     }
 
-    fn see(&mut self, step: &PlayedStep<'_>, asked_ms: f64) {
-        let modes = &self.plan.display.modes;
-        let request_ms = step.updates_request_ms();
-        for (index, update) in step.updates.iter().enumerate() {
-            let mode = &modes[update.mode];
-            let after_ms = request_ms - asked_ms;
-            if !mode.cleans || mode.flashes == 0 || update.sent.is_empty() || after_ms >= self.quiet_ms {
-                continue;
-            }
-            let observation = Observation {
-                update: Some(index),
-                rect: update.sent_bounds(),
-                message: format!(
-                    "the cleaning `{}` flashes {} after a touch, key or pen: in the middle of what the person does",
-                    mode.name,
-                    wording::span(after_ms)
-                ),
-                figures: vec![("after_ms", after_ms), ("limit_ms", self.quiet_ms)],
-                ..Observation::default()
-            };
-            let place = Where::of(step, StepField::Mode(index));
-            let last_step = place.last_step;
-            let (known, _) = self.waiting.entry(place.pointer.clone()).or_insert((place, observation));
-            known.last_step = last_step;
+    fn see(&mut self, step: &PlayedStep<'_>, index: usize, asked_ms: f64) {
+        let update = &step.updates[index];
+        let mode = &self.plan.display.modes[update.mode];
+        let after_ms = flash_seen_ms(update, mode) - asked_ms;
+        if !mode.cleans || mode.flashes == 0 || update.sent.is_empty() || after_ms >= self.quiet_ms {
+            return;
         }
+        if self.unsettled.iter().any(|unsettled| unsettled.is_settled_by(update)) {
+            return;
+        }
+        let observation = Observation {
+            update: Some(index),
+            rect: update.sent_bounds(),
+            message: format!(
+                "the cleaning `{}` flashes {} after a touch, key or pen: in the middle of what the person does",
+                mode.name,
+                wording::span(after_ms)
+            ),
+            help: self.before_it(step, update).unwrap_or_default(),
+            figures: vec![("after_ms", after_ms), ("limit_ms", self.quiet_ms)],
+            ..Observation::default()
+        };
+        let place = Where::of(step, StepField::Mode(index));
+        let last_step = place.last_step;
+        let (known, _) = self.waiting.entry(place.pointer.clone()).or_insert((place, observation));
+        known.last_step = last_step;
     }
+
+    /// What must come before a cleaning can wait: the greys that it would have brought, in words.
+    fn before_it(&self, step: &PlayedStep<'_>, update: &PlayedUpdate) -> Option<String> {
+        let is_brought = |unsettled: &&Unsettled| update.sent.iter().any(|sent| sent.overlaps(unsettled.rect));
+        let Unsettled { rect, mode, levels, step: of, .. } = self.unsettled.iter().find(is_brought)?;
+        let modes = &self.plan.display.modes;
+        let (quick, settle_ms) = (&modes[*mode].name, wording::ms(self.settle_ms));
+        let settling = remedy::settling(self.plan, *levels, *rect, step.planned.temperature_c);
+        Some(match settling {
+            Some(settling) => format!("settle the greys of {of} within {settle_ms} ms with {}", settling.words()),
+            None => format!(
+                "this display cannot settle the greys of {of} afterwards without a flash of the whole panel: show that step \
+                 in `{}` at once, or draw it in levels that `{quick}` has",
+                modes[update.mode].name
+            ),
+        })
+    }
+}
+
+/// When the eye sees an update flash, ms: where nobody says when its flashes come, its drive may begin with one.
+fn flash_seen_ms(update: &PlayedUpdate, mode: &Mode) -> f64 {
+    let first = if mode.flash_at.is_empty() { None } else { mode.flash_shares().next() };
+    update.times.start_ms + first.unwrap_or(0.0) * update.duration_ms
 }
 
 impl Rule for CleaningInterrupts<'_> {
@@ -73,15 +152,20 @@ impl Rule for CleaningInterrupts<'_> {
             let pause = format!("the next one, of {}, begins after step {index}", wording::span(request_ms - ended_ms));
             self.tell(&pause, sink);
         }
+        let updates_ms = step.updates_request_ms();
+        self.unsettled.retain(|unsettled| unsettled.until_ms >= updates_ms);
         let by_person = step.planned.step.cause.is_person();
-        // The answer to a touch is no interruption of it: `needless-flash` looks at that.
-        if let (Some(asked_ms), false) = (self.asked_ms, by_person) {
-            self.see(step, asked_ms);
+        for (index, update) in step.updates.iter().enumerate() {
+            // The answer to a touch is no interruption of it: `needless-flash` looks at that.
+            if let (Some(asked_ms), false) = (self.asked_ms, by_person) {
+                self.see(step, index, asked_ms);
+            }
+            self.unsettled.extend(Unsettled::new(step, update, self.plan, self.settle_ms));
         }
         if by_person {
-            self.asked_ms = Some(step.updates_request_ms());
+            self.asked_ms = Some(updates_ms);
         }
-        self.last = Some((step.planned.index, step.updates_request_ms()));
+        self.last = Some((step.planned.index, updates_ms));
     }
 
     fn end(&mut self, sink: &mut Sink) {

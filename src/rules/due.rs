@@ -1,7 +1,10 @@
-//! Whether a cleaning is due: by what was on the glass before a step.
+//! Whether a flash is due: by what was on the glass before a step, and by every limit that asks for a cleaning.
 
 use crate::{
-    panel::PlayedStep,
+    change::{TileCover, proposed_window},
+    display::Mode,
+    geometry::Rect,
+    panel::{PlayedStep, PlayedUpdate},
     plan::{LimitValue, Origin, Plan, RuleLimits},
 };
 
@@ -9,11 +12,16 @@ use crate::{
 #[derive(Clone)]
 pub(super) struct Due {
     most: u32,
-    ghosts: bool,
+    /// The smallest windows that hold a ghost each.
+    ghosts: Vec<Rect>,
+    /// Whether black or white of the whole page has drifted.
+    is_dull: bool,
     unknown: bool,
     /// Whether the plan has cleaned anything yet: its first cleaning, after power-up, is always due.
     cleaned: bool,
     cleaned_ms: f64,
+    /// How much larger than a ghost a flash may be that takes it away.
+    times: f64,
 }
 
 /// A cleaning is due within this share of a limit.
@@ -22,8 +30,15 @@ pub(super) const HOUR_MS: f64 = 3_600_000.0;
 
 impl Due {
     pub(super) fn new(plan: &Plan) -> Self {
-        let unknown = plan.begins == crate::plan::Begins::Unknown;
-        Self { most: 0, ghosts: false, unknown, cleaned: false, cleaned_ms: 0.0 }
+        Self {
+            most: 0,
+            ghosts: Vec::new(),
+            is_dull: false,
+            unknown: plan.begins == crate::plan::Begins::Unknown,
+            cleaned: false,
+            cleaned_ms: 0.0,
+            times: plan.limits.needless_flash.times.value,
+        }
     }
 
     /// Whose limit makes a cleaning due, in words: the display's own, where nobody gives one.
@@ -32,24 +47,55 @@ impl Due {
         limit.map_or(Origin::Display, |limit| limit.origin).whose()
     }
 
-    /// Whether a cleaning in this step was due when the step was asked for.
-    pub(super) fn is_due(&self, step: &PlayedStep<'_>, plan: &Plan) -> bool {
-        let limits = &plan.limits;
-        let near = |value: f64, limit: Option<LimitValue>| limit.is_some_and(|limit| value >= SHARE * limit.value);
-        let hours = (step.updates_request_ms() - self.cleaned_ms) / HOUR_MS;
-        self.ghosts
-            || self.unknown
+    /// Whether the flash of an update was due when its step was asked for.
+    pub(super) fn is_due(&self, step: &PlayedStep<'_>, update: &PlayedUpdate, plan: &Plan) -> bool {
+        let mode = &plan.display.modes[update.mode];
+        self.unknown
             || !self.cleaned
-            || near(f64::from(self.most), limits.too_many_since_cleaning.updates)
-            || near(hours, limits.cleaning_overdue.hours)
+            || self.is_dull
+            || mode.cleans && self.limit_asks(step.updates_request_ms(), &plan.limits)
+            || self.ghosts_ask(step, update, mode, plan)
+    }
+
+    /// Whether a limit in force, whoever gives it, asks for a cleaning at a time, ms.
+    fn limit_asks(&self, now_ms: f64, limits: &RuleLimits) -> bool {
+        let near = |value: f64, limit: Option<LimitValue>| limit.is_some_and(|limit| value >= SHARE * limit.value);
+        let hours = (now_ms - self.cleaned_ms) / HOUR_MS;
+        near(f64::from(self.most), limits.too_many_since_cleaning.updates) || near(hours, limits.cleaning_overdue.hours)
+    }
+
+    /// Whether an update flashes where ghosts are, and not far beyond: a ghost asks for its own place, not for the panel. Where
+    /// there are no windows it can have only the panel.
+    fn ghosts_ask(&self, step: &PlayedStep<'_>, update: &PlayedUpdate, mode: &Mode, plan: &Plan) -> bool {
+        if !mode.windowed || plan.display.windows.is_none() {
+            return !self.ghosts.is_empty();
+        }
+        let own = self.ghosts_under(update);
+        let own_px = TileCover::new(*step.grid(), &own).pixels();
+        update.sent_px as f64 <= self.times * own_px as f64
+    }
+
+    fn ghosts_under(&self, update: &PlayedUpdate) -> Vec<Rect> {
+        let is_under = |ghost: &&Rect| update.sent.iter().any(|sent| sent.overlaps(**ghost));
+        self.ghosts.iter().filter(is_under).copied().collect()
+    }
+
+    /// The box around the windows of the ghosts that an update flashes; nothing where there is none.
+    pub(super) fn ghosts_around(&self, update: &PlayedUpdate) -> Option<Rect> {
+        self.ghosts_under(update).into_iter().reduce(Rect::around)
     }
 
     /// Takes the state at the end of a step.
     pub(super) fn after(&mut self, step: &PlayedStep<'_>, plan: &Plan) {
+        let (display, ink) = (&plan.display, &plan.display.ink);
         self.most = step.glass.most_since_cleaning();
-        self.ghosts = !step.ghosts.is_empty();
+        self.ghosts.clear();
+        let window = |rect: Rect| proposed_window(rect, display, plan.rotation).unwrap_or(rect);
+        self.ghosts.extend(step.ghosts.iter().map(|ghost| window(ghost.rect)));
+        let drift_l = [ink.black(), ink.white()].map(|level| step.medians[usize::from(level)].abs());
+        self.is_dull = drift_l.into_iter().any(|drift_l| drift_l >= plan.limits.dull_page.limit_l.value);
         self.unknown = step.glass.unknown_px() > 0;
-        let modes = &plan.display.modes;
+        let modes = &display.modes;
         self.cleaned |= step.updates.iter().any(|update| modes[update.mode].cleans && !update.sent.is_empty());
         self.cleaned_ms =
             whole_cleaning_ms(step, plan).map_or(self.cleaned_ms, |ended_ms| ended_ms.max(self.cleaned_ms));

@@ -14,8 +14,25 @@ pub(super) struct DullPage<'p> {
     plan: &'p Plan,
     limit_l: f64,
     /// For black and for white.
-    open: [Option<(Where, f64)>; 2],
+    open: [Option<Drift>; 2],
     modes: ResidueModes,
+}
+
+/// How far black or white has drifted since it passed the limit.
+#[derive(Clone)]
+struct Drift {
+    place: Where,
+    worst_l: f64,
+    /// The step where it is that far.
+    worst_step: u64,
+}
+
+impl Drift {
+    /// How far, in words: of the worst step, which is named where it is not the one where it begins.
+    fn words(&self) -> String {
+        let (l, step) = (wording::figure(self.worst_l.abs()), self.worst_step);
+        if step == self.place.step { format!("{l} L*") } else { format!("up to {l} L* (at step {step})") }
+    }
 }
 
 impl<'p> DullPage<'p> {
@@ -25,13 +42,14 @@ impl<'p> DullPage<'p> {
     }
 
     fn close(&mut self, end: usize, sink: &mut Sink) {
-        let Some((place, worst_l)) = self.open[end].take() else { return };
+        let Some(drift) = self.open[end].take() else { return };
+        let worst_l = drift.worst_l;
         let ink = &self.plan.display.ink;
         let observation = Observation {
             message: format!(
-                "{} of the whole page has drifted by {} L*, {}: no single ghost, but a grey page",
+                "{} of the whole page has drifted by {}, {}: no single ghost, but a grey page",
                 wording::quoted_level(self.levels()[end], ink),
-                wording::figure(worst_l.abs()),
+                drift.words(),
                 if worst_l < 0.0 { "darker" } else { "lighter" }
             ),
             help: wording::cleaning_help(&self.plan.display, |modes| {
@@ -42,7 +60,7 @@ impl<'p> DullPage<'p> {
             key: end.to_string(),
             ..Observation::default()
         };
-        sink.report(place, observation);
+        sink.report(drift.place, observation);
     }
 
     fn levels(&self) -> [Level; 2] {
@@ -59,11 +77,12 @@ impl Rule for DullPage<'_> {
             if drift_l.abs() < self.limit_l {
                 self.close(end, sink);
             } else {
-                let place = || (Where::of(step, StepField::Updates), drift_l);
-                let (place, worst_l) = self.open[end].get_or_insert_with(place);
-                place.last_step = step.planned.index;
-                if drift_l.abs() > worst_l.abs() {
-                    *worst_l = drift_l;
+                let now = step.planned.index;
+                let begins = || Drift { place: Where::of(step, StepField::Updates), worst_l: drift_l, worst_step: now };
+                let drift = self.open[end].get_or_insert_with(begins);
+                drift.place.last_step = now;
+                if drift_l.abs() > drift.worst_l.abs() {
+                    (drift.worst_l, drift.worst_step) = (drift_l, now);
                 }
             }
         }

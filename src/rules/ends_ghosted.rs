@@ -28,7 +28,8 @@ impl<'p> EndsGhosted<'p> {
 impl Rule for EndsGhosted<'_> {
     fn step(&mut self, step: &PlayedStep<'_>, sink: &mut Sink) {
         self.modes.see(step);
-        if step.planned.index + 1 != self.plan.step_count {
+        // Where the plan loops, each turn has a last picture.
+        if !(step.planned.index + 1).is_multiple_of(self.plan.step_count) {
             return;
         }
         let display = &self.plan.display;

@@ -43,6 +43,8 @@ struct Waiting {
     /// Those that belong to marks of which nothing shows.
     vanished: Mask,
     levels: LevelSet,
+    /// What stands there instead.
+    shown: LevelSet,
     /// How warm it was at that step, degrees C.
     temperature_c: f64,
     grid: TileGrid,
@@ -84,11 +86,7 @@ impl<'p> GreyInTwoLevelMode<'p> {
     }
 
     fn wait(&mut self, step: &PlayedStep<'_>, index: usize, update: &PlayedUpdate) {
-        let mut levels = LevelSet::default();
-        for (tile, pixels) in update.out_of_reach.tiles() {
-            let memory = step.glass.memory_levels(*tile);
-            levels = bits(*pixels).fold(levels, |levels, bit| levels.with(memory[bit as usize]));
-        }
+        let (shown, levels) = remedy::levels_of(&update.out_of_reach, step);
         self.waiting.push(Waiting {
             place: Where::of(step, StepField::Mode(index)),
             step: step.planned.step.pointer.clone(),
@@ -99,6 +97,7 @@ impl<'p> GreyInTwoLevelMode<'p> {
             vanished: self.vanished(step, update),
             pixels: update.out_of_reach.clone(),
             levels,
+            shown,
             temperature_c: step.planned.temperature_c,
             grid: *step.grid(),
         });
@@ -149,6 +148,40 @@ impl<'p> GreyInTwoLevelMode<'p> {
         (number, Where { pointer: drawing.pointer.clone(), ..waiting.place.clone() })
     }
 
+    /// What to do: a later update that settles the place is named with a time and a mode by which it interrupts nobody.
+    fn help(&self, waiting: &Waiting, only_edges: bool) -> String {
+        let display = &self.plan.display;
+        let mode = &display.modes[waiting.mode].name;
+        let rect = waiting.pixels.bounds(&waiting.grid);
+        let levels = [waiting.shown, waiting.levels];
+        let settling = rect.and_then(|rect| remedy::settling(self.plan, levels, rect, waiting.temperature_c));
+        let reaching = wording::one_of(&wording::modes_reaching(waiting.levels, display));
+        let settle_ms = wording::ms(self.settle_ms);
+        match (only_edges, settling) {
+            (true, Some(settling)) => format!(
+                "draw the edges without smoothing, or settle them within {settle_ms} ms with {}",
+                settling.words()
+            ),
+            (true, None) => {
+                "draw the edges without smoothing: this display cannot settle them afterwards without a flash \
+                             of the whole panel"
+                    .to_owned()
+            }
+            (false, Some(settling)) => format!(
+                "use {reaching} here, or settle the place within {settle_ms} ms with {}; or draw the area in levels that \
+                 `{mode}` has",
+                settling.words()
+            ),
+            (false, None) if reaching.is_empty() => {
+                format!("draw the area in levels that `{mode}` has; no mode of this display reaches all of these")
+            }
+            (false, None) => format!(
+                "use {reaching} here, or draw the area in levels that `{mode}` has: this display cannot settle the place \
+                 afterwards without a flash of the whole panel"
+            ),
+        }
+    }
+
     fn tell(&mut self, waiting: Waiting, sink: &mut Sink) {
         let display = &self.plan.display;
         let mode = &display.modes[waiting.mode];
@@ -169,22 +202,7 @@ impl<'p> GreyInTwoLevelMode<'p> {
         };
         let becomes =
             if mode.skips_out_of_reach { "stay as they were" } else { "come out as the nearest level that it has" };
-        let reaching = wording::modes_reaching(waiting.levels, display);
-        let help = match (only_edges, reaching.is_empty()) {
-            (true, _) => {
-                "draw the edges without smoothing, or settle the place with a greyscale update soon after".to_owned()
-            }
-            (false, false) => format!(
-                "use {} here, or send one of the same place within {:.0} ms; or draw the area in levels that `{}` has",
-                wording::one_of(&reaching),
-                self.settle_ms,
-                mode.name
-            ),
-            (false, true) => format!(
-                "draw the area in levels that `{}` has; no mode of this display reaches all of these",
-                mode.name
-            ),
-        };
+        let help = self.help(&waiting, only_edges);
         let correct = |mode: usize| Correction::at(&waiting.step, ChangeOf::Mode { update: waiting.update, mode });
         let reaches = |mode: &usize| waiting.levels.is_within(display.modes[*mode].to);
         let corrections = if only_edges {

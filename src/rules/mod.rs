@@ -3,18 +3,25 @@
 //! A rule sees the plan, what changes, and the playback, step by step; it gives findings with symbolic places. Its text,
 //! level, limits and sources stand in `rules/ID.md`. A new rule costs three edits: its file here, its page, a line below.
 
+mod answering;
 mod causes;
 mod due;
+mod flash_weight;
 mod ghost_groups;
+mod letters;
 mod page;
 mod pen;
 mod remedy;
+mod rhythm;
 mod shapes;
 mod texts;
 mod touching;
 mod transition_cache;
+mod turns;
+mod unreached;
 pub(crate) mod wording;
 
+mod box_swells;
 mod cannot_keep_up;
 mod charge_builds_up;
 mod cleaning_interrupts;
@@ -32,9 +39,11 @@ mod ink_under_grey;
 mod left_behind;
 mod line_width_jumps;
 mod link_bound;
+mod loop_breaks;
 mod missed_rest;
 mod needless_flash;
 mod never_idle;
+mod never_shown;
 mod no_windows_here;
 mod not_decided;
 mod nothing_changes;
@@ -49,6 +58,7 @@ mod shade_not_on_panel;
 mod slow_answer;
 mod small_target;
 mod stray_ink;
+mod text_lost;
 mod thin_line;
 mod tiny_text;
 mod too_many_since_cleaning;
@@ -70,12 +80,13 @@ use std::{fmt, sync::OnceLock};
 use dyn_clone::DynClone;
 
 use crate::{
-    finding::{Finding, OWN_FAULT, Observation, Severity, Sink, StepField, Summary, Where, guarded},
+    finding::{Finding, LaterTurns, OWN_FAULT, Observation, Severity, Sink, StepField, Summary, Where, guarded},
     panel::PlayedStep,
     plan::{KnownLimit, KnownRule, Plan, RuleLevel, RuleLimits},
 };
 pub(crate) use causes::link_causes;
 pub use page::{Example, Limit, Page, read_page};
+pub(crate) use turns::Turns;
 
 /// A rule at work on one plan.
 pub trait Rule: DynClone {
@@ -102,6 +113,8 @@ pub struct Outcome<'o> {
     pub summary: &'o Summary,
     /// How many findings each `accept` matched.
     pub accept_matches: &'o [u64],
+    /// What later turns bring, where the plan loops.
+    pub later_turns: Option<&'o LaterTurns>,
     /// The rules that ran.
     pub ran: &'o [&'static str],
 }
@@ -197,12 +210,14 @@ macro_rules! rules {
 /// Every rule, in the order of the list that users see.
 pub const RULES: &[Entry] = rules![
     "left-behind" left_behind LeftBehind Updates,
+    "never-shown" never_shown NeverShown Updates,
     "nothing-changes" nothing_changes NothingChanges Updates,
     "window-off-panel" window_off_panel WindowOffPanel Updates,
     "window-off-grid" window_off_grid WindowOffGrid Updates,
     "window-too-small" window_too_small WindowTooSmall Updates,
     "no-windows-here" no_windows_here NoWindowsHere Updates,
     "too-many-windows" too_many_windows TooManyWindows Updates,
+    "box-swells" box_swells BoxSwells Updates,
     "update-lost" update_lost UpdateLost Updates,
     "not-decided" not_decided NotDecided Updates,
     "grey-in-two-level-mode" grey_in_two_level_mode GreyInTwoLevelMode Updates,
@@ -239,12 +254,14 @@ pub const RULES: &[Entry] = rules![
     "line-width-jumps" line_width_jumps LineWidthJumps Screens,
     "pen-lags" pen_lags PenLags Strokes,
     "commit-under-hand" commit_under_hand CommitUnderHand Strokes,
+    "text-lost" text_lost TextLost Updates,
     "faint-text" faint_text FaintText Screens,
     "tiny-text" tiny_text TinyText Screens,
     "small-target" small_target SmallTarget Screens,
     "font-substituted" font_substituted FontSubstituted Screens,
     "unused-accept" unused_accept UnusedAccept Verdict,
     "over-budget" over_budget OverBudget Verdict,
+    "loop-breaks" loop_breaks LoopBreaks Verdict,
 ];
 
 /// Whether a rule looks at the screens alone: it finds the same whatever becomes of them on a panel.
@@ -263,13 +280,33 @@ pub fn rule_named(id: &str) -> Option<&'static Page> {
     RULES.iter().position(|entry| entry.id == id).map(|at| &pages()[at])
 }
 
-/// The caution that stands wherever a rule of the group `Flashes` found something.
-pub const FLASH_CAUTION: &str = "flashing can trigger seizures in people with photosensitive epilepsy: this check follows a \
-                             published threshold on a model, it is not a medical assessment";
+/// The caution that stands wherever a rule of the group `Flashes` found something, and where a report speaks of flashes at
+/// all: it says of no rule that it follows a threshold.
+pub const FLASH_CAUTION: &str = "flashing can trigger seizures in people with photosensitive epilepsy: nothing said here about \
+                                 flashes is a medical assessment";
+
+/// The caution of the one rule that holds flashes against a published threshold: it speaks of that.
+const THRESHOLD_CAUTION: &str = "flashing can trigger seizures in people with photosensitive epilepsy: this check follows a \
+                                 published threshold on a model, it is not a medical assessment";
+
+/// The rule that follows the threshold.
+const FOLLOWS_THE_THRESHOLD: &str = "flashes-too-fast";
 
 /// The caution that every report gives with the findings of a rule.
 pub fn caution_of(id: &str) -> Option<&'static str> {
-    rule_named(id).filter(|page| page.group == "Flashes").map(|_| FLASH_CAUTION)
+    let of_rule = if id == FOLLOWS_THE_THRESHOLD { THRESHOLD_CAUTION } else { FLASH_CAUTION };
+    rule_named(id).filter(|page| page.group == "Flashes").map(|_| of_rule)
+}
+
+/// The cautions that some findings ask for, each once: where the one of the threshold stands, it says what the general one says.
+pub fn cautions_of<'f>(rules: impl Iterator<Item = &'f str>) -> Vec<&'static str> {
+    let mut cautions: Vec<&'static str> = rules.filter_map(caution_of).collect();
+    cautions.sort_unstable();
+    cautions.dedup();
+    if cautions.contains(&THRESHOLD_CAUTION) {
+        cautions.retain(|caution| *caution != FLASH_CAUTION);
+    }
+    cautions
 }
 
 /// The rules and limits that a plan may set.
@@ -472,10 +509,10 @@ impl<'p> RuleRunner<'p> {
     }
 
     /// Shows what was found to the rules that judge that.
-    pub fn conclude(&mut self, summary: &Summary, accept_matches: &[u64]) {
+    pub fn conclude(&mut self, summary: &Summary, accept_matches: &[u64], later_turns: Option<&LaterTurns>) {
         // What a rule that failed did not find is no reason to call an exception stale.
         let ran: Vec<&'static str> = self.ran.iter().copied().filter(|id| !self.failed.contains(id)).collect();
-        let outcome = &Outcome { summary, accept_matches, ran: &ran };
+        let outcome = &Outcome { summary, accept_matches, later_turns, ran: &ran };
         let place = || (Where::of_plan(""), "at the end of the plan".to_owned());
         self.each(&mut |rule, sink| rule.conclude(outcome, sink), &place);
     }

@@ -1,31 +1,49 @@
 //! `needless-flash`: an update flashes although another mode would carry it without, or flashes far more than changes.
 
-use super::{Rule, Setup, due::Due, remedy, wording};
+use super::{
+    Rule, Setup,
+    due::{Due, HOUR_MS},
+    flash_weight::FlashWeight,
+    remedy,
+    rhythm::Rhythm,
+    wording,
+};
 use crate::{
     change::proposed_window,
     display::Mode,
-    finding::{ChangeOf, Correction, Observation, Sink, StepField, Where},
+    finding::{ChangeOf, Correction, Observation, Severity, Sink, StepField, Where},
+    geometry::Rect,
     panel::{PlayedStep, PlayedUpdate},
     plan::{Plan, WindowAsk},
 };
 
-/// Looks at every flashing update that no cleaning made due.
+/// Looks at every flashing update that nothing made due.
 #[derive(Clone)]
 pub(super) struct NeedlessFlash<'p> {
     plan: &'p Plan,
     times: f64,
     due: Due,
+    weight: FlashWeight,
+    /// The cleanings of pages.
+    rhythm: Rhythm,
     /// A cleaning that comes so long after the last touch is one in a pause, ms.
     quiet_ms: f64,
     /// When a person asked for something last, ms.
     asked_ms: f64,
 }
 
+/// A flash that weighs less than this is hardly one: it is worth a note. Common practice, no source.
+const SLIGHT: f64 = 0.05;
+/// A cleaning of at least this share of the panel is one of a page. Common practice, no source.
+const PAGE_SHARE: f64 = 0.5;
+
 impl<'p> NeedlessFlash<'p> {
     pub(super) fn new(setup: &Setup<'p>) -> Self {
         Self {
             times: setup.limits.needless_flash.times.value,
             due: Due::new(setup.plan),
+            weight: FlashWeight::new(setup.plan),
+            rhythm: Rhythm::default(),
             quiet_ms: setup.limits.cleaning_interrupts.quiet_ms.value,
             plan: setup.plan,
             asked_ms: f64::NEG_INFINITY,
@@ -33,48 +51,77 @@ impl<'p> NeedlessFlash<'p> {
     }
 
     fn observation(&self, step: &PlayedStep<'_>, index: usize, update: &PlayedUpdate) -> Option<Observation> {
-        let display = &self.plan.display;
-        let mode = &display.modes[update.mode];
-        if mode.flashes == 0 || update.sent.is_empty() || update.changed_px == 0 {
+        let flashes = self.plan.display.modes[update.mode].flashes > 0;
+        if !flashes || update.sent.is_empty() || update.changed_px == 0 {
             return None;
         }
+        self.another_mode(step, index, update).or_else(|| self.a_window(step, index, update))
+    }
+
+    /// That another mode carries an update without a flash.
+    fn another_mode(&self, step: &PlayedStep<'_>, index: usize, update: &PlayedUpdate) -> Option<Observation> {
+        let display = &self.plan.display;
         let carries = |mode: &usize| self.carries(&display.modes[*mode], step, update);
         let carrying: Vec<usize> = (0..display.modes.len()).filter(carries).collect();
-        if let Some(quiet) = carrying.first().map(|quiet| &display.modes[*quiet]) {
-            return Some(Observation {
-                message: format!(
-                    "`{}` flashes {}, though `{}` brings the {} that change without a flash and without a visible ghost",
-                    mode.name,
-                    wording::area(update.sent_px, display),
-                    quiet.name,
-                    wording::area(update.changed_px, display)
-                ),
-                help: format!("use `{}` here, and clean in a pause", quiet.name),
-                corrections: Correction::modes(step, index, carrying),
-                key: "mode".into(),
-                ..Observation::default()
-            });
-        }
+        let quiet = &display.modes[*carrying.first()?].name;
+        let clean = match self.due.ghosts_around(update) {
+            None => "clean in a pause".to_owned(),
+            Some(ghosts) => {
+                format!("clean the window {} in a pause: only there is a ghost", wording::rect(ghosts))
+            }
+        };
+        Some(Observation {
+            message: format!(
+                "`{}` flashes {}, though `{quiet}` brings the {} that change without a flash and without a visible ghost",
+                display.modes[update.mode].name,
+                wording::area(update.sent_px, display),
+                wording::area(update.changed_px, display)
+            ),
+            help: format!("use `{quiet}` here, and {clean}"),
+            corrections: Correction::modes(step, index, carrying),
+            key: "mode".into(),
+            ..Observation::default()
+        })
+    }
+
+    /// That an update flashes far more than changes, where a window would do.
+    fn a_window(&self, step: &PlayedStep<'_>, index: usize, update: &PlayedUpdate) -> Option<Observation> {
+        let display = &self.plan.display;
+        let mode = &display.modes[update.mode];
         let times = update.sent_px as f64 / update.changed_px as f64;
         // The box around what changes is what a window could be at the best.
         let bounds = step.changed.bounds(step.grid())?;
         let window = proposed_window(bounds, display, self.plan.rotation)?;
         let saves = window.pixels() as f64 * self.times < update.sent_px as f64;
-        (mode.windowed && times > self.times && saves).then(|| Observation {
-            message: format!(
-                "`{}` flashes {}, {} times what changes",
-                mode.name,
-                wording::area(update.sent_px, display),
-                wording::figure(times)
-            ),
-            help: format!("give it the window {}: then only that flashes", wording::rect(window)),
-            corrections: vec![Correction::of(
-                step,
-                ChangeOf::Window { update: index, window: WindowAsk::Boxes(vec![window.to_window()]) },
-            )],
-            key: "window".into(),
-            ..Observation::default()
+        (mode.windowed && times > self.times && saves).then(|| {
+            let windows = self.windows(update, window);
+            let named: Vec<String> = windows.iter().map(|window| wording::rect(*window)).collect();
+            let help = match named.as_slice() {
+                [own, ghosts] => {
+                    format!("give it the window {own}, and {ghosts} for the ghost there: then only those flash")
+                }
+                _ => format!("give it the window {}: then only that flashes", wording::rect(window)),
+            };
+            let windows = WindowAsk::Boxes(windows.into_iter().map(Rect::to_window).collect());
+            Observation {
+                message: format!(
+                    "`{}` flashes {}, {} times what changes",
+                    mode.name,
+                    wording::area(update.sent_px, display),
+                    wording::figure(times)
+                ),
+                help,
+                corrections: vec![Correction::of(step, ChangeOf::Window { update: index, window: windows })],
+                key: "window".into(),
+                ..Observation::default()
+            }
         })
+    }
+
+    /// The window that an update needs, and that of the ghosts which it takes away, where these lie elsewhere.
+    fn windows(&self, update: &PlayedUpdate, window: Rect) -> Vec<Rect> {
+        let ghosts = self.due.ghosts_around(update).filter(|ghosts| window.around(*ghosts) != window);
+        [window].into_iter().chain(ghosts).collect()
     }
 
     /// Whether a mode without flashes brings what changes to its level, and leaves nothing to be seen.
@@ -94,6 +141,64 @@ impl<'p> NeedlessFlash<'p> {
     }
 }
 
+impl NeedlessFlash<'_> {
+    /// What is said of an update of a step; nothing of one that does not flash, or not needlessly.
+    fn see(&self, step: &PlayedStep<'_>, index: usize) -> Option<Observation> {
+        let update = &step.updates[index];
+        if self.due.is_due(step, update, self.plan) {
+            return None;
+        }
+        let observation = self.observation(step, index, update)?;
+        let weight = self.weight.of(self.plan.display.area_mm2(update.sent_px));
+        Some(Observation {
+            update: Some(index),
+            rect: update.sent_bounds(),
+            figures: vec![
+                ("flashing_px", update.sent_px as f64),
+                ("changed_px", update.changed_px as f64),
+                ("limit_times", self.times),
+            ],
+            severity: (weight < SLIGHT).then_some(Severity::Note),
+            ..observation
+        })
+    }
+
+    /// Whether an update cleans a page, or most of one.
+    fn cleans_page(&self, step: &PlayedStep<'_>, update: &PlayedUpdate) -> bool {
+        let mode = &self.plan.display.modes[update.mode];
+        mode.cleans && mode.flashes > 0 && update.sent_px as f64 >= PAGE_SHARE * step.memory.size().pixels() as f64
+    }
+
+    /// Whether the next step of the plan is far away: a cleaning leaves a clean picture for all that time.
+    fn is_before_long_pause(&self, step: &PlayedStep<'_>) -> bool {
+        self.plan.step_at(step.planned.index + 1).is_some_and(|next| next.after_ms >= HOUR_MS)
+    }
+
+    /// Looks at the updates of a step, of which `may_clean` says whether it is a good moment for a cleaning.
+    fn look(&mut self, step: &PlayedStep<'_>, may_clean: bool, sink: &mut Sink) {
+        let mut of_page = Vec::new();
+        for (index, update) in step.updates.iter().enumerate() {
+            let is_good = may_clean && self.plan.display.modes[update.mode].cleans;
+            let Some(observation) = self.see(step, index).filter(|_| !is_good) else { continue };
+            let place = Where::of(step, StepField::Mode(index));
+            if self.cleans_page(step, update) {
+                of_page.push((place, observation));
+            } else {
+                sink.report(place, observation);
+            }
+        }
+        if step.updates.iter().any(|update| self.cleans_page(step, update)) {
+            report_all(self.rhythm.cleaning(of_page), sink);
+        }
+    }
+}
+
+fn report_all(said: Vec<(Where, Observation)>, sink: &mut Sink) {
+    for (place, observation) in said {
+        sink.report(place, observation);
+    }
+}
+
 impl Rule for NeedlessFlash<'_> {
     fn step(&mut self, step: &PlayedStep<'_>, sink: &mut Sink) {
         let request_ms = step.updates_request_ms();
@@ -102,22 +207,17 @@ impl Rule for NeedlessFlash<'_> {
         if by_person {
             self.asked_ms = request_ms;
         }
-        if !self.due.is_due(step, self.plan) && !in_pause {
-            for (index, update) in step.updates.iter().enumerate() {
-                let Some(observation) = self.observation(step, index, update) else { continue };
-                let observation = Observation {
-                    update: Some(index),
-                    rect: update.sent_bounds(),
-                    figures: vec![
-                        ("flashing_px", update.sent_px as f64),
-                        ("changed_px", update.changed_px as f64),
-                        ("limit_times", self.times),
-                    ],
-                    ..observation
-                };
-                sink.report(Where::of(step, StepField::Mode(index)), observation);
-            }
+        if !step.introduced.is_empty() && step.updates.iter().any(PlayedUpdate::changes_something) {
+            self.rhythm.page();
+        }
+        let flashes = |update: &PlayedUpdate| self.plan.display.modes[update.mode].flashes > 0;
+        if !in_pause && step.updates.iter().any(flashes) {
+            self.look(step, self.is_before_long_pause(step), sink);
         }
         self.due.after(step, self.plan);
+    }
+
+    fn end(&mut self, sink: &mut Sink) {
+        report_all(self.rhythm.end(), sink);
     }
 }

@@ -14,66 +14,88 @@ pub(super) struct NeverIdle {
     told: u64,
 }
 
+/// Updates without a pause between them.
 #[derive(Clone)]
 struct Run {
-    place: Where,
-    from_ms: f64,
+    begins: Begin,
+    /// The first update of it that no person asked for: a cursor that blinks after a key.
+    unasked: Option<Begin>,
+    last_step: u64,
     until_ms: f64,
     updates: u64,
 }
 
+#[derive(Clone)]
+struct Begin {
+    place: Where,
+    at_ms: f64,
+    /// The updates of the run before it.
+    before: u64,
+}
+
 /// A shorter gap is no pause: the panel's supply stays up. Common practice, no source.
 const PAUSE_MS: f64 = 1000.0;
+/// One long update is how a slow panel works: with fewer than these nothing follows anything.
+const FEWEST_UPDATES: u64 = 2;
+const MS_IN_A_SECOND: f64 = 1000.0;
 
 impl NeverIdle {
     pub(super) fn new(setup: &Setup<'_>) -> Self {
-        Self { limit_ms: setup.limits.never_idle.seconds.value * 1000.0, run: None, told: 0 }
+        Self { limit_ms: setup.limits.never_idle.seconds.value * MS_IN_A_SECOND, run: None, told: 0 }
     }
 
     fn close(&mut self, sink: &mut Sink) {
         let Some(run) = self.run.take() else { return };
-        let busy_ms = run.until_ms - run.from_ms;
-        // One long update is how a slow panel works.
-        if busy_ms <= self.limit_ms || run.updates < 2 {
-            return;
-        }
+        let passes =
+            |begin: &Begin| run.until_ms - begin.at_ms > self.limit_ms && run.updates - begin.before >= FEWEST_UPDATES;
+        // What a person asks for in a row is less of an unrest than what goes on by itself.
+        let begins = run.unasked.filter(passes).or(Some(run.begins).filter(passes));
+        let Some(Begin { place, at_ms, before }) = begins else { return };
+        let (busy_ms, updates) = (run.until_ms - at_ms, run.updates - before);
         let observation = Observation {
             message: format!(
-                "{} updates follow each other for {} without a pause of a second: the panel stays powered, and wears",
-                run.updates,
-                wording::span(busy_ms)
+                "{updates} updates follow each other for {} without a pause of a second, from {} on: the panel stays \
+                 powered, and wears",
+                wording::span(busy_ms),
+                wording::step_name(place.step, place.label.as_deref())
             ),
             help: "stop the animation after a few seconds, blink less often, or show the state in a still picture"
                 .into(),
             figures: vec![
-                ("busy_seconds", busy_ms / 1000.0),
-                ("limit_seconds", self.limit_ms / 1000.0),
-                ("updates", run.updates as f64),
+                ("busy_seconds", busy_ms / MS_IN_A_SECOND),
+                ("limit_seconds", self.limit_ms / MS_IN_A_SECOND),
+                ("updates", updates as f64),
             ],
             key: self.told.to_string(),
             ..Observation::default()
         };
         self.told += 1;
-        sink.report(run.place, observation);
+        sink.report(Where { last_step: run.last_step, ..place }, observation);
     }
 }
 
 impl Rule for NeverIdle {
     fn step(&mut self, step: &PlayedStep<'_>, sink: &mut Sink) {
+        let is_asked = step.planned.step.cause.is_person();
         for update in step.updates.iter().filter(|update| !update.sent.is_empty()) {
             let times = &update.times;
             if self.run.as_ref().is_some_and(|run| times.start_ms - run.until_ms >= PAUSE_MS) {
                 self.close(sink);
             }
+            let begin = |before| Begin { place: Where::of(step, StepField::Updates), at_ms: times.start_ms, before };
             let run = self.run.get_or_insert_with(|| Run {
-                place: Where::of(step, StepField::Updates),
-                from_ms: times.start_ms,
+                begins: begin(0),
+                unasked: None,
+                last_step: step.planned.index,
                 until_ms: times.finish_ms,
                 updates: 0,
             });
+            if !is_asked {
+                run.unasked.get_or_insert_with(|| begin(run.updates));
+            }
             run.until_ms = run.until_ms.max(times.finish_ms);
             run.updates += 1;
-            run.place.last_step = step.planned.index;
+            run.last_step = step.planned.index;
         }
     }
 

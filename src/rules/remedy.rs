@@ -1,6 +1,6 @@
 //! What a ghost comes from, and the cheapest update of the display that takes it away.
 
-use std::cmp::Ordering;
+use std::{cmp::Ordering, sync::Arc};
 
 use super::wording;
 use crate::{
@@ -9,7 +9,7 @@ use crate::{
     finding::{ChangeOf, Correction},
     geometry::Rect,
     panel::{Driving, Ghost, Law, PlayedStep},
-    plan::{Plan, Update, WindowAsk},
+    plan::{Plan, Step, Update, WindowAsk},
 };
 
 /// Which step's ink a ghost is, in words.
@@ -26,7 +26,12 @@ pub(super) fn origin(ghost: &Ghost, step: &PlayedStep<'_>, plan: &Plan) -> Strin
 
 /// A step by its number and label.
 pub(super) fn step_name(index: u64, plan: &Plan) -> String {
-    wording::step_name(index, plan.step_at(index).and_then(|step| step.label.as_deref()))
+    wording::step_name(index % plan.step_count.max(1), step_of(index, plan).and_then(|step| step.label.as_deref()))
+}
+
+/// A step by its number, also one of a later turn of a plan that loops.
+pub(super) fn step_of(index: u64, plan: &Plan) -> Option<&Arc<Step>> {
+    plan.step_at(index % plan.step_count.max(1))
 }
 
 /// How to take the ghosts in a box away, of which this is the strongest, in words.
@@ -127,17 +132,23 @@ pub(super) fn update_of(rect: Rect, plan: &Plan) -> String {
 /// As many modes are offered for what is missing.
 const MOST_OFFERED: usize = 3;
 
+/// The levels of some pixels at the end of a step, on the glass and in memory.
+pub(super) fn levels_of(pixels: &Mask, step: &PlayedStep<'_>) -> (LevelSet, LevelSet) {
+    let (mut from, mut to) = (LevelSet::default(), LevelSet::default());
+    for (tile, pixels) in pixels.tiles() {
+        let (glass, memory) = (step.glass.levels(*tile), step.glass.memory_levels(*tile));
+        for bit in bits(*pixels) {
+            from = from.with(glass[bit as usize]);
+            to = to.with(memory[bit as usize]);
+        }
+    }
+    (from, to)
+}
+
 impl Missing {
     /// What is missing of a step as it was played.
     pub(super) fn new(step: &PlayedStep<'_>, pixels: &Mask) -> Self {
-        let (mut from, mut to) = (LevelSet::default(), LevelSet::default());
-        for (tile, pixels) in pixels.tiles() {
-            let (glass, memory) = (step.glass.levels(*tile), step.glass.memory_levels(*tile));
-            for bit in bits(*pixels) {
-                from = from.with(glass[bit as usize]);
-                to = to.with(memory[bit as usize]);
-            }
-        }
+        let (from, to) = levels_of(pixels, step);
         let planned = step.planned.step;
         Self {
             step: planned.pointer.clone(),
@@ -179,6 +190,27 @@ impl Missing {
 }
 
 impl Missing {
+    /// The modes that bring all of it to its levels, the cheapest first.
+    pub(super) fn modes(&self, plan: &Plan) -> Vec<usize> {
+        let modes = &plan.display.modes;
+        let reaches = |mode: &usize| self.from.is_within(modes[*mode].from) && self.to.is_within(modes[*mode].to);
+        modes_by_cost(plan, self.temperature_c, reaches)
+    }
+
+    /// Ways to bring a box to the glass at a step that was played before: one more update, or another mode for that one
+    /// which left it.
+    pub(super) fn corrections_at(&self, step: &str, update: usize, rect: Rect, plan: &Plan) -> Vec<Correction> {
+        let proposed = proposed_window(rect, &plan.display, plan.rotation);
+        let more = |mode: usize| {
+            let boxed = proposed.filter(|_| plan.display.modes[mode].windowed);
+            let window = boxed.map_or(WindowAsk::All, |rect| WindowAsk::Boxes(vec![rect.to_window()]));
+            Correction::at(step, ChangeOf::AddUpdate { mode, window })
+        };
+        let modes = self.modes(plan).into_iter().take(MOST_OFFERED);
+        let other = |mode: usize| Correction::at(step, ChangeOf::Mode { update, mode });
+        modes.clone().map(more).chain(modes.map(other)).collect()
+    }
+
     /// The box beside those of an update of the step.
     fn one_more_box(&self, rect: Rect, plan: &Plan) -> Vec<Correction> {
         let takes = |update: &Update| {
@@ -193,6 +225,38 @@ impl Missing {
             _ => None,
         };
         self.updates.iter().enumerate().filter_map(more).collect()
+    }
+}
+
+/// An update that brings to the glass what a quick one could not show there, and flashes no more than that place.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Settling<'p> {
+    mode: &'p Mode,
+    /// Where; the whole panel where there is no window for it.
+    window: Option<Rect>,
+}
+
+/// How pixels of a box that look like `from` come to the levels `to`, at a temperature, degrees C: the cheapest way. Nothing
+/// where every mode that can do it flashes the whole panel.
+pub(super) fn settling(plan: &Plan, [from, to]: [LevelSet; 2], rect: Rect, temperature_c: f64) -> Option<Settling<'_>> {
+    let modes = &plan.display.modes;
+    let window = proposed_window(rect, &plan.display, plan.rotation);
+    let settles = |index: &usize| {
+        let mode = &modes[*index];
+        let stays_there = mode.flashes == 0 || mode.windowed && window.is_some();
+        from.is_within(mode.from) && to.is_within(mode.to) && stays_there
+    };
+    let mode = &modes[*modes_by_cost(plan, temperature_c, settles).first()?];
+    Some(Settling { mode, window: window.filter(|_| mode.windowed) })
+}
+
+impl Settling<'_> {
+    /// The mode, and where.
+    pub(super) fn words(&self) -> String {
+        let place =
+            self.window.map_or("the whole panel".to_owned(), |rect| format!("the window {}", wording::rect(rect)));
+        let flash = if self.mode.flashes == 0 { "without a flash" } else { "which flashes nothing else" };
+        format!("`{}` on {place}, {flash}", self.mode.name)
     }
 }
 

@@ -33,7 +33,7 @@ impl<'p> UnderDriven<'p> {
                 wording::figure(whole_ms)
             ),
             help: format!(
-                "drive for at least {} ms, or at a higher voltage",
+                "drive for at least {} ms; a higher voltage helps too, but only where the panel's maker allows it",
                 wording::figure(self.least_share * whole_ms)
             ),
             figures: vec![("drive_ms", update.duration_ms), ("full_swing_ms", whole_ms), ("share_percent", percent)],

@@ -1,59 +1,116 @@
-//! `wrong-start`: pixels driven from a level that the mode cannot start from.
+//! `wrong-start`: pixels driven from a level that the mode cannot start from, by an update or by ink that the controller draws.
 
 use super::{Rule, Setup, remedy, wording};
 use crate::{
+    change::{Mask, regions},
+    display::Mode,
     finding::{Correction, Observation, Sink, StepField, Where},
+    geometry::Rect,
     panel::PlayedStep,
     plan::Plan,
 };
 
-/// Looks at every update on its own.
+/// Looks at every update and every stroke on its own.
 #[derive(Clone)]
 pub(super) struct WrongStart<'p> {
     plan: &'p Plan,
+    area_mm2: f64,
+}
+
+/// Places that start wrong and are large enough to be seen.
+#[derive(Clone, Copy)]
+struct Seen {
+    pixels: u64,
+    rect: Rect,
 }
 
 impl<'p> WrongStart<'p> {
     pub(super) fn new(setup: &Setup<'p>) -> Self {
-        Self { plan: setup.plan }
+        Self { area_mm2: setup.limits.wrong_start.area_mm2.value, plan: setup.plan }
+    }
+
+    /// The places of a mask that have the area from which on a ghost is seen; nothing where none has.
+    fn seen(&self, pixels: &Mask, step: &PlayedStep<'_>) -> Option<Seen> {
+        if pixels.is_empty() {
+            return None;
+        }
+        let places = regions(pixels, step.grid()).into_iter();
+        let large = places.filter(|place| self.plan.display.area_mm2(place.pixels) >= self.area_mm2);
+        large
+            .map(|place| Seen { pixels: place.pixels, rect: place.rect })
+            .reduce(|one, other| Seen { pixels: one.pixels + other.pixels, rect: one.rect.around(other.rect) })
+    }
+
+    fn observation(&self, seen: Seen, how: &str, mode: &Mode, now_c: f64) -> Observation {
+        let Seen { pixels, rect } = seen;
+        let display = &self.plan.display;
+        Observation {
+            rect: Some(rect),
+            message: format!(
+                "{} are {how} `{}` from a level it cannot start from (it starts from {}): about {} L* stays as a ghost",
+                wording::area(pixels, display),
+                mode.name,
+                wording::levels(mode.from, display),
+                wording::figure(mode.residue_at(now_c).wrong_start.abs())
+            ),
+            figures: vec![("px", pixels as f64), ("mm2", display.area_mm2(pixels)), ("limit_mm2", self.area_mm2)],
+            ..Observation::default()
+        }
+    }
+
+    fn starts_anywhere(&self, mode: usize) -> bool {
+        let display = &self.plan.display;
+        display.modes[mode].from == display.ink.all()
+    }
+
+    fn update(&self, step: &PlayedStep<'_>, index: usize, mode: usize, seen: Seen) -> Observation {
+        let (modes, now_c) = (&self.plan.display.modes, step.planned.temperature_c);
+        let starting = (0..modes.len()).filter(|mode| self.starts_anywhere(*mode));
+        let names: Vec<String> = starting.map(|mode| format!("`{}`", modes[mode].name)).collect();
+        let help = if names.is_empty() {
+            self.bring_it_first(&modes[mode])
+        } else {
+            format!("use {} here, which starts from any level", wording::one_of(&names))
+        };
+        let corrections = remedy::modes_by_cost(self.plan, now_c, |mode| self.starts_anywhere(*mode));
+        Observation {
+            update: Some(index),
+            help,
+            corrections: Correction::modes(step, index, corrections),
+            ..self.observation(seen, "driven with", &modes[mode], now_c)
+        }
+    }
+
+    fn stroke(&self, step: &PlayedStep<'_>, mode: usize, seen: Seen) -> Observation {
+        let modes = &self.plan.display.modes;
+        // Ink is drawn only by modes that drive what changes.
+        let draws = |mode: &usize| modes[*mode].changed_only && self.starts_anywhere(*mode);
+        let names: Vec<String> = (0..modes.len()).filter(draws).map(|mode| format!("`{}`", modes[mode].name)).collect();
+        let help = if names.is_empty() {
+            format!("{}, or let nobody draw over it", self.bring_it_first(&modes[mode]))
+        } else {
+            format!("let the controller draw with {}, which starts from any level", wording::one_of(&names))
+        };
+        let how = "drawn over by the controller with";
+        Observation { help, ..self.observation(seen, how, &modes[mode], step.planned.temperature_c) }
+    }
+
+    fn bring_it_first(&self, mode: &Mode) -> String {
+        format!("bring the place to {} first", wording::levels(mode.from, &self.plan.display))
     }
 }
 
 impl Rule for WrongStart<'_> {
     fn step(&mut self, step: &PlayedStep<'_>, sink: &mut Sink) {
-        let display = &self.plan.display;
-        let now_c = step.planned.temperature_c;
-        for (index, update) in step.updates.iter().enumerate().filter(|(_, update)| !update.wrong_start.is_empty()) {
-            let mode = &display.modes[update.mode];
-            let pixels = update.wrong_start.count();
-            let starts_anywhere = |mode: &usize| display.modes[*mode].from == display.ink.all();
-            let starts: Vec<String> = display
-                .modes
-                .iter()
-                .filter(|mode| mode.from == display.ink.all())
-                .map(|mode| format!("`{}`", mode.name))
-                .collect();
-            let help = if starts.is_empty() {
-                format!("bring the place to {} first", wording::levels(mode.from, display))
-            } else {
-                format!("use {} here, which starts from any level", wording::one_of(&starts))
-            };
-            let observation = Observation {
-                update: Some(index),
-                rect: update.wrong_start.bounds(step.grid()),
-                message: format!(
-                    "{} are driven with `{}` from a level it cannot start from (it starts from {}): about {} L* stays as a ghost",
-                    wording::area(pixels, display),
-                    mode.name,
-                    wording::levels(mode.from, display),
-                    wording::figure(mode.residue_at(now_c).wrong_start.abs())
-                ),
-                help,
-                corrections: Correction::modes(step, index, remedy::modes_by_cost(self.plan, now_c, starts_anywhere)),
-                figures: vec![("px", pixels as f64), ("mm2", display.area_mm2(pixels))],
-                ..Observation::default()
-            };
-            sink.report(Where::of(step, StepField::Mode(index)), observation);
+        for (index, (drawn, asked)) in step.strokes.iter().zip(&step.planned.step.strokes).enumerate() {
+            if let Some(seen) = self.seen(&drawn.wrong_start, step) {
+                sink.report(Where::of(step, StepField::StrokeMode(index)), self.stroke(step, asked.mode, seen));
+            }
+        }
+        for (index, update) in step.updates.iter().enumerate() {
+            if let Some(seen) = self.seen(&update.wrong_start, step) {
+                sink.report(Where::of(step, StepField::Mode(index)), self.update(step, index, update.mode, seen));
+            }
         }
     }
 }

@@ -16,6 +16,7 @@ mod comparing;
 mod corners;
 mod coverage;
 mod disguise;
+mod displays;
 mod plain;
 mod program;
 mod random_plans;

@@ -268,9 +268,13 @@ fn texts_of_a_plan_cannot_become_markup() {
 fn the_page_of_a_long_plan_is_bounded() {
     let folder = tempfile::tempdir().unwrap();
     let plan = folder.path().join("a.plan.json");
+    // 60 mJ an update: more than 100 J in the steps that the chart shows.
+    let thirsty = r#"{ "format": "display/1", "based_on": "label-2in1", "name": "thirsty",
+        "modes": [{ "name": "full", "energy_mj": { "start": 60, "per_cm2": 0 } }] }"#;
+    fs::write(folder.path().join("thirsty.display.json"), thirsty).unwrap();
     let step = r#"{ "after_ms": 1000, "updates": [{ "mode": "full" }] }"#;
     let text = format!(
-        r#"{{ "format": "refresh-plan/1", "display": "label-2in1", "begins": "white", "steps": [{}] }}"#,
+        r#"{{ "format": "refresh-plan/1", "display": "thirsty.display.json", "begins": "white", "steps": [{}] }}"#,
         vec![step; 5_000].join(", ")
     );
     fs::write(&plan, text).unwrap();

@@ -9,6 +9,7 @@ mod kept_failures;
 mod draft;
 mod edits;
 mod fit;
+mod help;
 mod mend;
 mod planner;
 mod prepare;

@@ -66,6 +66,13 @@ fn schemas_are_schemas() {
     assert!(Validator::new(json!({ "$schema": draft, "type": 7 })).is_err());
 }
 
+#[test]
+fn every_rule_may_be_set() {
+    let mut known: Vec<&str> = stillpage::rules::RULES.iter().map(|rule| rule.id).collect();
+    known.sort_unstable();
+    assert_eq!(schema("plan")["properties"]["rules"]["propertyNames"]["enum"], json!(known));
+}
+
 /// A rule may be set in a folder as it may be in a plan.
 #[test]
 fn settings_of_folders_take_what_plans_take() {
@@ -118,6 +125,7 @@ fn good_plan() -> Value {
         "format": "refresh-plan/1", "title": "Berth", "display": "tablet-10in3", "temperature_c": 20, "rotation": 0,
         "viewing_distance_mm": 400, "battery_mwh": 900, "budgets": { "flashing_updates": 4 }, "begins": "black",
         "rules": { "left-behind": { "settle_ms": 10, "level": "note" }, "wrong-start": "off", "visible-ghost": { "limit_l": 3 } },
+        "loops": true,
         "accept": [{ "rule": "left-behind", "steps": ["a", 1], "because": "seen" }],
         "steps": [
             { "label": "a", "after_ms": 5, "cause": "pen", "touched": [0, 0, 9, 9],
@@ -203,6 +211,7 @@ fn schema_and_reader_refuse_the_same_plans() {
         ("/begins", json!("grey")),
         ("/begins", json!({ "picture": "a.png" })),
         ("/fonts", json!("a.ttf")),
+        ("/loops", json!("daily")),
         ("/rules", json!({ "left-behin": "off" })),
         ("/rules/left-behind", json!("loud")),
         ("/rules/left-behind", json!({ "settle": 3 })),

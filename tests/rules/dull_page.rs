@@ -1,6 +1,9 @@
 //! The edge cases of `dull-page`, beside the examples of its page.
 
-use crate::edges::{Edge, GHOSTING, hold, square};
+use crate::{
+    common::WHITE,
+    edges::{Edge, GHOSTING, hold, review, square, told},
+};
 
 pub(crate) fn edges() -> Vec<Edge> {
     vec![Edge {
@@ -18,4 +21,30 @@ pub(crate) fn edges() -> Vec<Edge> {
 #[test]
 fn the_limits_hold_from_both_sides() {
     hold("dull-page", &edges());
+}
+
+#[test]
+fn the_worst_step_is_named_where_it_is_not_the_first() {
+    // The first columns are turned in a mode that leaves a twentieth, the others, which are more, in one that leaves a tenth.
+    let part = [".".repeat(6), "#".repeat(10)].concat();
+    let part = [part.as_str(); 8].join("\n");
+    let display = r#"{ "modes": [
+        { "name": "grey", "residue": { "lighter": 0.05 } }, { "name": "quick", "residue": { "lighter": 0.1 } }] }"#;
+    let plan = r#"{ "begins": "black", "steps": [
+        { "screen": "part.png", "updates": [{ "mode": "grey", "window": [0, 0, 8, 8] }] },
+        { "screen": "white.png", "after_ms": 9000, "updates": [{ "mode": "quick", "window": "changed" }] }] }"#;
+    let screens = [("part.png", &*part), ("white.png", WHITE)];
+    let found = told(&review(&screens, display, plan), "dull-page");
+    assert!(found.len() == 1 && found[0].starts_with("0..1 the white of the whole page"), "{found:?}");
+    assert!(found[0].contains("by up to 4.86 L* (at step 1), darker:"), "{found:?}");
+    let once = told(
+        &review(
+            &[("a.png", WHITE)],
+            GHOSTING,
+            r#"{ "begins": "black", "steps": [
+        { "screen": "a.png", "updates": [{ "mode": "quick" }] }] }"#,
+        ),
+        "dull-page",
+    );
+    assert!(once.len() == 1 && once[0].contains("by 4.86 L*, darker:"), "{once:?}");
 }

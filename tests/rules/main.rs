@@ -14,6 +14,7 @@ mod reading;
 #[path = "../common/shipped.rs"]
 mod shipped;
 
+mod box_swells;
 mod cannot_keep_up;
 mod charge_builds_up;
 mod cleaning_interrupts;
@@ -30,9 +31,11 @@ mod greys_too_close;
 mod ink_under_grey;
 mod left_behind;
 mod line_width_jumps;
+mod loop_breaks;
 mod missed_rest;
 mod needless_flash;
 mod never_idle;
+mod never_shown;
 mod no_windows_here;
 mod outline_left;
 mod outside_temperature;
@@ -43,6 +46,7 @@ mod shade_not_on_panel;
 mod slow_answer;
 mod small_target;
 mod stray_ink;
+mod text_lost;
 mod thin_line;
 mod tiny_text;
 mod too_many_since_cleaning;
@@ -56,6 +60,7 @@ mod visible_ghost;
 mod window_off_grid;
 mod window_off_panel;
 mod window_too_small;
+mod wrong_start;
 
 use std::collections::BTreeSet;
 
@@ -67,6 +72,7 @@ use edges::{Edge, review};
 /// Of all rules.
 fn all_edges() -> Vec<Edge> {
     let of_rules = [
+        box_swells::edges(),
         cannot_keep_up::edges(),
         charge_builds_up::edges(),
         cleaning_interrupts::edges(),
@@ -85,6 +91,7 @@ fn all_edges() -> Vec<Edge> {
         missed_rest::edges(),
         needless_flash::edges(),
         never_idle::edges(),
+        never_shown::edges(),
         outline_left::edges(),
         outside_temperature::edges(),
         over_budget::edges(),
@@ -94,6 +101,7 @@ fn all_edges() -> Vec<Edge> {
         slow_answer::edges(),
         small_target::edges(),
         stray_ink::edges(),
+        text_lost::edges(),
         thin_line::edges(),
         tiny_text::edges(),
         too_many_since_cleaning::edges(),
@@ -106,6 +114,7 @@ fn all_edges() -> Vec<Edge> {
         window_off_grid::edges(),
         window_off_panel::edges(),
         window_too_small::edges(),
+        wrong_start::edges(),
     ];
     of_rules.into_iter().flatten().collect()
 }
@@ -222,6 +231,48 @@ fn every_finding_of_the_group_carries_the_caution_in_text_and_in_json() {
     }
     let page = stillpage::rules::rule_named("flashes-too-fast").unwrap();
     assert!(page.text.contains(CAUTION), "the page of flashes-too-fast");
+}
+
+#[test]
+fn only_the_rule_that_follows_the_published_threshold_speaks_of_it() {
+    for page in pages().iter().filter(|page| page.group == "Flashes") {
+        let caution = stillpage::rules::caution_of(page.id).unwrap();
+        assert_eq!(
+            caution.contains("this check follows a published threshold"),
+            page.id == "flashes-too-fast",
+            "{caution}"
+        );
+        assert!(caution.contains(CAUTION) && caution.contains("medical assessment"), "{caution}");
+        let claims = page.text.replace('\n', " ").contains("The check follows a published threshold");
+        assert_eq!(claims, page.id == "flashes-too-fast", "rules/{}.md", page.id);
+    }
+}
+
+#[test]
+fn where_both_cautions_could_stand_the_one_of_the_threshold_stands_alone() {
+    let both = stillpage::rules::cautions_of(["restless", "flashes-too-fast", "thin-line", "restless"].into_iter());
+    assert!(both.len() == 1 && both[0].contains("published threshold"), "{both:?}");
+    let general = stillpage::rules::cautions_of(["restless", "never-idle"].into_iter());
+    assert!(general.len() == 1 && !general[0].contains("threshold"), "{general:?}");
+}
+
+#[test]
+fn nobody_advises_a_higher_voltage_without_the_panels_maker() {
+    let told = Folder::of_example(&pages().iter().find(|page| page.id == "under-driven").unwrap().examples[0])
+        .run(&["review", "example.plan.json", "--only", "under-driven", "--gate", "never", "--format", "json"])
+        .json();
+    let help = told["plans"][0]["findings"][0]["help"].as_str().unwrap().to_owned();
+    let texts = pages().iter().map(|page| page.text.clone()).chain([help]).map(|text| text.replace('\n', " "));
+    let mut advice = 0;
+    for text in texts {
+        for sentence in
+            text.split(". ").filter(|text| text.contains("higher voltage") || text.contains("raise the voltage"))
+        {
+            assert!(sentence.contains("only where the panel's maker allows it"), "{sentence}");
+            advice += 1;
+        }
+    }
+    assert_eq!(advice, 2, "the page of `under-driven`, and its help");
 }
 
 #[test]

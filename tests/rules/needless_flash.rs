@@ -1,6 +1,10 @@
 //! The edge cases of `needless-flash`, beside the examples of its page.
 
-use crate::edges::{Edge, hold, square};
+use crate::{
+    common::{SQUARE, WHITE},
+    edges::{Edge, GHOSTING, hold, lines_of, review, rows_of, square, square_and_white, told},
+    flashing::black,
+};
 
 pub(crate) fn edges() -> Vec<Edge> {
     vec![Edge {
@@ -20,4 +24,144 @@ pub(crate) fn edges() -> Vec<Edge> {
 #[test]
 fn the_limits_hold_from_both_sides() {
     hold("needless-flash", &edges());
+}
+
+/// What is found in a plan over the square and white; `patient` allows a thousand updates without a cleaning.
+fn found(plan: &str) -> Vec<String> {
+    let patient = r#"{ "limits": { "updates_before_cleaning": 1000 } }"#;
+    told(&review(&square_and_white(), patient, plan), "needless-flash")
+}
+
+#[test]
+fn a_cleaning_before_a_pause_of_an_hour_is_due() {
+    let plan = |pause_ms: u32| {
+        format!(
+            r#"{{ "steps": [
+                {{ "screen": "b.png", "updates": [{{ "mode": "full" }}] }},
+                {{ "screen": "a.png", "after_ms": 9000, "cause": "clock", "updates": [{{ "mode": "full" }}] }},
+                {{ "screen": "b.png", "after_ms": {pause_ms}, "cause": "clock", "updates": [{{ "mode": "quick" }}] }}] }}"#
+        )
+    };
+    assert_eq!(found(&plan(3_600_000)), Vec::<String>::new());
+    assert_eq!(found(&plan(3_599_999)).len(), 1);
+    // A flash that does not clean is none that the pause asks for.
+    let greys = plan(3_600_000).replacen(
+        r#""cause": "clock", "updates": [{ "mode": "full" }]"#,
+        r#""updates": [{ "mode": "grey" }]"#,
+        1,
+    );
+    assert_eq!(found(&greys).len(), 1);
+}
+
+#[test]
+fn a_cleaning_every_so_many_pages_is_a_policy() {
+    let page = |screen: &str, mode: &str| {
+        format!(
+            r#"{{ "screen": "{screen}.png", "after_ms": 9000, "cause": "key", "updates": [{{ "mode": "{mode}" }}] }}"#
+        )
+    };
+    let plan = |round: &[&str], times: u32| {
+        let pages: Vec<String> = round.iter().enumerate().map(|(at, mode)| page(["a", "b"][at % 2], mode)).collect();
+        format!(
+            r#"{{ "steps": [{{ "screen": "b.png", "updates": [{{ "mode": "full" }}] }},
+                {{ "repeat": {times}, "steps": [{}] }}] }}"#,
+            pages.join(", ")
+        )
+    };
+    let every_fourth = ["quick", "quick", "quick", "full"];
+    assert_eq!(found(&plan(&every_fourth, 2)), Vec::<String>::new());
+    assert_eq!(found(&plan(&every_fourth, 5)), Vec::<String>::new());
+    assert_eq!(found(&plan(&every_fourth, 1)).len(), 1, "once is no policy");
+    let every_second = found(&plan(&["quick", "full"], 6));
+    assert_eq!(every_second.len(), 1, "a flash at every second page is regular, and no policy: {every_second:?}");
+    // Six pages, then four, then six: no two rounds are alike.
+    let pages = |quick: usize| (0..quick).map(|at| page(["a", "b"][at % 2], "quick")).collect::<Vec<_>>().join(", ");
+    let uneven = format!(
+        r#"{{ "steps": [{{ "screen": "b.png", "updates": [{{ "mode": "full" }}] }}, {}, {}, {}, {}, {}, {}] }}"#,
+        pages(5),
+        page("b", "full"),
+        pages(3),
+        page("b", "full"),
+        pages(5),
+        page("b", "full")
+    );
+    assert_eq!(found(&uneven).len(), 3);
+}
+
+#[test]
+fn a_page_that_has_gone_grey_asks_for_a_cleaning() {
+    // The quick page leaves white 4.9 L* too dark all over: no place stands out, and still it is due. Where the limit of that
+    // lies higher, the panel flashes eight times what changes.
+    let plan = |limit_l: f64| {
+        format!(
+            r#"{{ "begins": "black", "rules": {{ "dull-page": {{ "limit_l": {limit_l} }}, "needless-flash": {{ "times": 3 }} }}, "steps": [
+                {{ "screen": "black.png", "updates": [{{ "mode": "full" }}] }},
+                {{ "screen": "b.png", "after_ms": 9000, "cause": "key", "updates": [{{ "mode": "quick" }}] }},
+                {{ "screen": "a.png", "after_ms": 9000, "cause": "key", "updates": [{{ "mode": "full" }}] }}] }}"#
+        )
+    };
+    let found = |limit_l: f64| {
+        let screens = [("a.png", SQUARE), ("b.png", WHITE), ("black.png", &*black())];
+        told(&review(&screens, GHOSTING, &plan(limit_l)), "needless-flash")
+    };
+    assert_eq!(found(2.3), Vec::<String>::new());
+    assert_eq!(found(5.0).len(), 1);
+}
+
+#[test]
+fn a_ghost_asks_for_its_own_place_and_not_for_the_panel() {
+    // What the square leaves is a ghost; then a mark comes at the other end. `grey` takes the square away, and leaves a tenth.
+    let white = rows_of(&".".repeat(32), 0..0);
+    let square = rows_of(&format!("..####{}", ".".repeat(26)), 2..6);
+    let mark = rows_of(&format!("{}####....", ".".repeat(24)), 2..6);
+    let screens = [("white.png", &*white), ("square.png", &*square), ("mark.png", &*mark)];
+    let display = |quick_to: &str| {
+        format!(
+            r#"{{ "modes": [{{ "name": "quick", "to": {quick_to} }},
+                {{ "name": "grey", "flashes": 0, "residue": {{ "lighter": 0.1 }} }}] }}"#
+        )
+    };
+    let found = |quick_to: &str, window: &str| {
+        let plan = format!(
+            r#"{{ "steps": [
+                {{ "screen": "white.png", "updates": [{{ "mode": "full" }}] }},
+                {{ "screen": "square.png", "after_ms": 9000, "cause": "key", "updates": [{{ "mode": "grey", "window": "changed" }}] }},
+                {{ "screen": "white.png", "after_ms": 9000, "cause": "key", "updates": [{{ "mode": "grey", "window": "changed" }}] }},
+                {{ "screen": "mark.png", "after_ms": 9000, "cause": "key", "updates": [{{ "mode": "full", "window": {window} }}] }}] }}"#
+        );
+        told(&review(&screens, &display(quick_to), &plan), "needless-flash")
+    };
+    let two_level = "\"two-level\"";
+    assert_eq!(found(two_level, "[[0, 2, 8, 4], [24, 2, 8, 4]]"), Vec::<String>::new());
+    let panel = found(two_level, "\"all\"");
+    assert_eq!(panel.len(), 1, "{panel:?}");
+    assert!(
+        panel[0].contains("use `quick` here, and clean the window [0, 2, 8, 4] in a pause: only there is a ghost"),
+        "{panel:?}"
+    );
+    // No other mode may bring the mark: the flash needs two windows, and no panel.
+    let panel = found("[5]", "\"all\"");
+    assert_eq!(panel.len(), 1, "{panel:?}");
+    assert!(panel[0].contains("give it the window [24, 2, 8, 4], and [0, 2, 8, 4] for the ghost there"), "{panel:?}");
+}
+
+#[test]
+fn a_window_of_a_few_square_millimetres_that_flashes_is_worth_a_note() {
+    // The screen has 396 mm2, the window 2.1.
+    let row = ".".repeat(96);
+    let white = vec![row.as_str(); 64].join("\n");
+    let marked = format!("####{}", ".".repeat(92));
+    let square = [vec![marked.as_str(); 4], vec![row.as_str(); 60]].concat().join("\n");
+    let screens = [("white.png", &*white), ("square.png", &*square)];
+    let level = |window: &str| {
+        let plan = format!(
+            r#"{{ "steps": [
+                {{ "screen": "white.png", "updates": [{{ "mode": "full" }}] }},
+                {{ "screen": "square.png", "after_ms": 9000, "updates": [{{ "mode": "grey", "window": {window} }}] }}] }}"#
+        );
+        let lines = lines_of(&screens, "", &plan);
+        lines.iter().find(|line| line.contains("needless-flash")).map(|line| line.split(' ').nth(3).unwrap().to_owned())
+    };
+    assert_eq!(level("[0, 0, 8, 4]").as_deref(), Some("note"));
+    assert_eq!(level("[0, 0, 96, 20]").as_deref(), Some("warning"));
 }

@@ -1,0 +1,53 @@
+//! The edge cases of `wrong-start`, beside the examples of its page.
+
+use serde_json::json;
+
+use crate::{
+    common::SQUARE,
+    edges::{Edge, hold, screens, square_of},
+    pen::{findings, pen_display, screen, stroke},
+};
+
+pub(crate) fn edges() -> Vec<Edge> {
+    vec![Edge {
+        rule: "wrong-start",
+        limit: "area_mm2",
+        // A grey square of 1.0323 mm2 becomes black.
+        screens: screens(&[("a.png", &square_of("8")), ("b.png", SQUARE)]),
+        display: r#"{ "modes": [{ "name": "quick", "from": "two-level" }] }"#,
+        plan: r#"{ "rules": { "wrong-start": { "area_mm2": @ } }, "steps": [
+                { "screen": "a.png", "updates": [{ "mode": "full" }] },
+                { "screen": "b.png", "after_ms": 2000, "updates": [{ "mode": "quick", "window": "changed" }] }] }"#,
+        silent: "1.033",
+        fires: "1.032",
+    }]
+}
+
+#[test]
+fn the_limits_hold_from_both_sides() {
+    hold("wrong-start", &edges());
+}
+
+#[test]
+fn ink_that_the_controller_draws_starts_somewhere_too() {
+    let found = |shade: char, from: &str| {
+        let mut display = pen_display();
+        display["modes"][2]["from"] = json!(from);
+        let page = [("page.png", screen(&[([16, 8, 40, 16], shade)]))];
+        let steps = json!([
+            { "screen": "page.png", "updates": [{ "mode": "full" }] },
+            { "after_ms": 3000, "cause": "pen", "strokes": [stroke(48, 2.0)], "updates": [] }
+        ]);
+        findings("wrong-start", &display, &page, &steps)
+    };
+    let over_grey = found('8', "two-level");
+    assert_eq!(over_grey.len(), 1, "{over_grey:?}");
+    let text = |name: &str| over_grey[0][name].as_str().unwrap().to_owned();
+    assert!(text("message").contains("are drawn over by the controller with `quick` from a level"), "{over_grey:?}");
+    assert_eq!(over_grey[0]["at"]["pointer"], "/steps/1/strokes/0/mode", "{over_grey:?}");
+    assert!(text("help").contains("bring the place to black and white first"), "{over_grey:?}");
+    // From column 16 on, where the grey begins, to the round end of the line behind column 48.
+    assert_eq!(over_grey[0]["box"], json!([16, 15, 33, 2]), "{over_grey:?}");
+    assert_eq!(found('.', "two-level").len(), 0, "white is a level that it can start from");
+    assert_eq!(found('8', "any").len(), 0, "this ink starts from any");
+}

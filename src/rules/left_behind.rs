@@ -127,8 +127,8 @@ impl<'p> LeftBehind<'p> {
             }
         }
         for right in self.reported.extract_if(.., |reported| reported.pixels.is_empty()) {
-            let until = Some(step.planned.index);
-            let stay = Stay { ms: now_ms - right.changed_ms, last_step: self.last.0, until };
+            let last_step = step.planned.index;
+            let stay = Stay { ms: now_ms - right.changed_ms, last_step, to_the_end: false };
             right.end(stay, self.plan, sink);
         }
     }
@@ -153,10 +153,9 @@ impl<'p> LeftBehind<'p> {
 #[derive(Clone, Copy)]
 struct Stay {
     ms: f64,
-    /// The last step after which it was still there.
+    /// The step that brought the place right, or the last one.
     last_step: u64,
-    /// The step that brought the place right; nothing where none did.
-    until: Option<u64>,
+    to_the_end: bool,
 }
 
 impl Reported {
@@ -175,10 +174,12 @@ impl Reported {
                 finding.figures.insert("stays_ms", stay.ms);
             }
             let span = wording::span(stay.ms);
-            let for_how_long = match stay.until {
-                Some(step) => format!(" for {span}, until step {step}"),
-                None if stay.ms > 0.0 => format!(" for {span}, to the end of the plan"),
-                None => " to the end of the plan".to_owned(),
+            let for_how_long = if !stay.to_the_end {
+                format!(" for {span}, until step {}", stay.last_step)
+            } else if stay.ms > 0.0 {
+                format!(" for {span}, to the end of the plan")
+            } else {
+                " to the end of the plan".to_owned()
             };
             let figure = |name| finding.figures.get(name).map_or(0, |value| *value as u64);
             finding.message = message(figure("px"), figure("px_in_other_places"), &for_how_long, &plan.display);
@@ -256,7 +257,7 @@ impl Rule for LeftBehind<'_> {
         self.report_late(f64::INFINITY, sink);
         let (last_step, now_ms) = self.last;
         for reported in std::mem::take(&mut self.reported) {
-            let stay = Stay { ms: now_ms - reported.changed_ms, last_step, until: None };
+            let stay = Stay { ms: now_ms - reported.changed_ms, last_step, to_the_end: true };
             reported.end(stay, self.plan, sink);
         }
     }

@@ -112,6 +112,16 @@ pub fn level_of_grey(grey: u8, levels: u8) -> u8 {
     ((2 * u32::from(grey) * (u32::from(levels) - 1) + 255) / 510) as u8
 }
 
+/// How high something is that is seen under an angle (minutes of arc) from a distance (mm), mm.
+pub fn height_mm_of_arc(minutes: f64, distance_mm: f64) -> f64 {
+    distance_mm * (minutes / 60.0).to_radians().tan()
+}
+
+/// Under which angle (minutes of arc) something of a height (mm) is seen from a distance (mm).
+pub fn arc_minutes(height_mm: f64, distance_mm: f64) -> f64 {
+    (height_mm / distance_mm).atan().to_degrees() * 60.0
+}
+
 /// A length in pixels as millimetres.
 pub fn length_mm(pixels: f64, pixels_per_inch: f64) -> f64 {
     pixels * 25.4 / pixels_per_inch

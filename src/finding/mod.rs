@@ -115,6 +115,11 @@ impl Finding {
         self.pointer.starts_with("/steps")
     }
 
+    /// The step whose screen holds what it is about: what was touched stands on the screen before the step's own.
+    pub fn step_to_look_at(&self) -> u64 {
+        if self.pointer.ends_with("/touched") { self.step.saturating_sub(1) } else { self.step }
+    }
+
     /// Whether it tells of a fault of the program's own.
     pub fn is_own_fault(&self) -> bool {
         self.rule == OWN_FAULT
@@ -278,6 +283,13 @@ impl Sink {
             pointer: place.pointer,
             ..Finding::new(self.rule, severity)
         });
+    }
+
+    /// Says more of what was reported at a field of the plan with a key; nothing where nothing was.
+    pub fn amend(&mut self, pointer: &str, key: &str, with: impl FnOnce(&mut Finding)) {
+        if let Some(known) = self.known.get(&(pointer.to_owned(), key.to_owned())) {
+            with(&mut self.findings[*known]);
+        }
     }
 
     /// What was reported so far.

@@ -299,7 +299,7 @@ fn step(reading: &mut Reading, fields: &Fields<'_>, context: &mut Context<'_>) -
     let label = fields.get("label").and_then(|item| reading.text(item)).map(|text| text.value);
     let after_ms = figure(reading, fields, "after_ms", 0.0, LONGEST_MS).unwrap_or(0.0);
     let cause = fields.get("cause").and_then(|item| reading.word(item, &causes)).unwrap_or(Cause::System);
-    let touched = fields.get("touched").and_then(|item| window(reading, item));
+    let touched = touched(reading, fields, cause);
     let temperature_c = temperature_c(reading, fields);
     let power = fields.get("power").and_then(|item| reading.word(item, &Power::WORDS)).flatten();
     let shows = shows(reading, fields, context);
@@ -320,6 +320,18 @@ fn step(reading: &mut Reading, fields: &Fields<'_>, context: &mut Context<'_>) -
         power,
         shows: shows?,
     })
+}
+
+/// Who presses a key touches no place of the screen: one of the two fields was meant for another step.
+fn touched(reading: &mut Reading, fields: &Fields<'_>, cause: Cause) -> Option<Window> {
+    let item = fields.get("touched")?;
+    if cause == Cause::Key && item.is_list() {
+        let help =
+            "write `\"cause\": \"touch\"` where the screen is touched, or take `touched` away where a key is pressed";
+        reading.fault(item, "a step that a key brings about has no touch target", help);
+        return None;
+    }
+    window(reading, item)
 }
 
 fn shows(reading: &mut Reading, fields: &Fields<'_>, context: &mut Context<'_>) -> Option<Shows> {

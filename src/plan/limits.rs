@@ -216,7 +216,7 @@ rule_limits! {
     "pen-lags" pen_lags PenLagsLimits { ms, },
     "faint-text" faint_text FaintTextLimits { small, large, },
     "text-lost" text_lost TextLostLimits { lost, weak, },
-    "tiny-text" tiny_text TinyTextLimits { mm, },
+    "tiny-text" tiny_text TinyTextLimits { arc_minutes, mm: Option<LimitValue>, },
     "small-target" small_target SmallTargetLimits { mm, },
 }
 

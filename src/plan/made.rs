@@ -41,6 +41,8 @@ pub enum NoPlanReason {
     Screen(ScreenId),
     /// This window is less than a pixel wide or high.
     Window(Window),
+    /// A step that a key brings about has a touch target.
+    TouchedByKey,
     /// An update asks for a list of windows, and names none.
     NoWindow,
     /// A time lies outside of 0 to 1e12 ms, or is no number.
@@ -193,6 +195,9 @@ impl PlanMaker {
     fn check_step(&self, step: &Step) -> Result<(), NoPlanReason> {
         check_time(step.after_ms)?;
         step.touched.iter().try_for_each(|window| check_window(*window))?;
+        if step.touched.is_some() && step.cause == Cause::Key {
+            return Err(NoPlanReason::TouchedByKey);
+        }
         match &step.shows {
             Shows::Same => {}
             Shows::Screen(screen) => self.check_screen(*screen)?,
@@ -318,6 +323,9 @@ mod tests {
         assert_eq!(refused(Step::new(Shows::Screen(ScreenId(1)))), NoPlanReason::Screen(ScreenId(1)));
         assert_eq!(refused(Step { after_ms: -1.0, ..Step::new(Shows::Same) }), NoPlanReason::Time(-1.0));
         assert_eq!(refused(Step { touched: Some(empty), ..Step::new(Shows::Same) }), NoPlanReason::Window(empty));
+        let target = Some(Window { width: 4, ..empty });
+        let pressed = Step { touched: target, cause: Cause::Key, ..Step::new(Shows::Same) };
+        assert_eq!(refused(pressed), NoPlanReason::TouchedByKey);
         let begins =
             PlanMaker::new(display(true), 0).begins(Begins::Screen(ScreenId(0))).make("made", &rules_with_limits());
         assert_eq!(begins.expect_err("there is no screen").step, "/begins/screen");

@@ -17,7 +17,7 @@ use crate::{
 };
 pub use document::{Surroundings, Trouble, read_plan};
 pub use expand::{PlannedStep, Steps};
-pub use limits::{LimitValue, NoDefault, Origin, RuleLimits, display_limit};
+pub use limits::{LimitValue, NoDefault, Origin, RuleLimits, TinyTextLimits, display_limit};
 pub use made::{NoPlan, NoPlanReason, PlanMaker};
 pub use settings::{
     FolderSettings, KnownLimit, KnownRule, RuleLevel, RuleSetting, RuleSettings, Set, read_folder_settings, with_outer,

@@ -22,7 +22,7 @@ use std::{borrow::Cow, collections::BTreeMap, sync::Arc};
 use crate::{
     finding::{Finding, Severity, Summary},
     known::{KnownFinding, KnownPlan},
-    rules::caution_of,
+    rules::{caution_of, is_of_screens},
     source::{Fault, Source, Span, json::locate},
 };
 
@@ -71,9 +71,22 @@ pub struct ReviewedPlan {
     pub pictures: BTreeMap<u64, String>,
     /// Known findings that were not found again.
     pub gone: Vec<KnownFinding>,
+    /// Whether what the screens show at every temperature is reported with another one.
+    pub screens_reported_before: bool,
 }
 
 impl ReviewedPlan {
+    /// Leaves out what depends on the screens alone, as it was reported with another temperature; `first` names that.
+    pub fn leave_screens_to(&mut self, first: &str) {
+        self.screens_reported_before = true;
+        let places = std::mem::take(&mut self.places);
+        let findings = std::mem::take(&mut self.findings).into_iter().zip(places);
+        (self.findings, self.places) = findings.filter(|(finding, _)| !is_of_screens(finding.rule)).unzip();
+        self.summary.count(&self.findings);
+        let words = format!("the screens themselves, which are the same at every temperature: reported with {first}");
+        self.summary.not_checked.push(words);
+    }
+
     /// Finds the places of the findings in the text.
     pub fn locate_findings(source: &Arc<Source>, findings: &[Finding]) -> Vec<Span> {
         if findings.is_empty() {
@@ -112,7 +125,7 @@ impl ReviewedPlan {
     /// The annotated picture that shows a finding.
     fn picture_of(&self, finding: &Finding) -> Option<&str> {
         // A finding of the whole plan is drawn nowhere.
-        let step = finding.is_of_a_step().then_some(finding.step)?;
+        let step = finding.is_of_a_step().then(|| finding.step_to_look_at())?;
         self.pictures.get(&step).map(String::as_str)
     }
 }

@@ -372,13 +372,16 @@ impl Entry<'_> {
         LINE * (1 + self.message.len() + self.help.len()) as f32 + 18.0
     }
 
-    /// Until which step it lasts, and that it is of the whole step where it has no place.
+    /// Of which step it is where that is not the one of the picture, until which step it lasts, and that it is of the whole step where it has no place.
     fn also(&self) -> String {
-        let lasts = if self.finding.last_step > self.finding.step {
-            format!(", until step {}", self.finding.last_step)
-        } else {
-            String::new()
-        };
+        let (step, last) = (self.finding.step, self.finding.last_step);
+        let mut lasts = String::new();
+        if self.finding.step_to_look_at() != step {
+            let _ = write!(lasts, ", touched at step {step}");
+        }
+        if last > step {
+            let _ = write!(lasts, ", until step {last}");
+        }
         if self.finding.rect.is_none() { format!("{lasts}, the whole step") } else { lasts }
     }
 }

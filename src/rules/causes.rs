@@ -10,6 +10,8 @@ use crate::{finding::Finding, geometry::Rect};
 enum Shared {
     /// The place on the screen, at some time.
     Place,
+    /// The place, at the time when what follows began, or as soon after that as there is one.
+    Beginning,
     /// A step.
     Step,
     /// The place on the screen, and a step.
@@ -22,7 +24,7 @@ const FOLLOWS: &[(&str, Shared, &[&str])] = &[
     ("missed-rest", Shared::Place, &["visible-ghost", "outline-left", "stray-ink", "ink-under-grey"]),
     ("too-many-since-cleaning", Shared::Place, &["visible-ghost", "outline-left"]),
     ("visible-ghost", Shared::Place, &["stray-ink", "ink-under-grey", "wrong-start"]),
-    ("left-behind", Shared::Place, &["update-lost", "not-decided"]),
+    ("left-behind", Shared::Beginning, &["update-lost", "not-decided"]),
     ("text-lost", Shared::Change, &["grey-in-two-level-mode"]),
     ("faint-text", Shared::Change, &["text-lost"]),
     ("box-swells", Shared::Place, &["grey-in-two-level-mode"]),
@@ -46,8 +48,14 @@ fn cause_of(at: usize, findings: &[Finding]) -> Option<usize> {
     let (_, shared, causes) = FOLLOWS.iter().find(|(rule, _, _)| *rule == finding.rule)?;
     let follows_from = |other: &Finding| other.severity >= finding.severity && shares(*shared, finding, other);
     // Of several the last one that was there before: what came earlier may have been cleaned away in between.
-    let last = |rule: &&str| findings.iter().rposition(|other| other.rule == *rule && follows_from(other));
-    causes.iter().find_map(last)
+    let last = |rule: &&str, until: u64| {
+        findings.iter().rposition(|other| other.rule == *rule && other.step <= until && follows_from(other))
+    };
+    let first = |rule: &&str| findings.iter().position(|other| other.rule == *rule && follows_from(other));
+    causes.iter().find_map(|rule| match shared {
+        Shared::Beginning => last(rule, finding.step).or_else(|| first(rule)),
+        Shared::Place | Shared::Step | Shared::Change => last(rule, finding.last_step),
+    })
 }
 
 fn shares(shared: Shared, finding: &Finding, other: &Finding) -> bool {
@@ -56,7 +64,7 @@ fn shares(shared: Shared, finding: &Finding, other: &Finding) -> bool {
         Shared::Step => at_one_time,
         Shared::Change => at_one_time && overlap(finding.rect, other.rect),
         // A ghost stays where it is after the step that is named last, so that what comes later follows from it as well.
-        Shared::Place => other.step <= finding.last_step && overlap(finding.rect, other.rect),
+        Shared::Place | Shared::Beginning => other.step <= finding.last_step && overlap(finding.rect, other.rect),
     }
 }
 
@@ -108,6 +116,17 @@ mod tests {
         assert_eq!(causes(vec![ink.clone(), ghost.clone(), last.clone()]), [None, root.clone(), root]);
         let only_a_note = Finding { severity: Severity::Note, ..ink };
         assert_eq!(causes(vec![only_a_note, ghost, last]), [None, None, Some("visible-ghost 3".to_owned())]);
+    }
+
+    #[test]
+    fn what_stays_for_long_follows_from_what_was_lost_when_it_began() {
+        let lost = |step| finding("update-lost", [step, step], [0, 0, 20, 20]);
+        let left = |steps| finding("left-behind", steps, [5, 5, 4, 4]);
+        let cause = |findings: Vec<Finding>| causes(findings).pop().unwrap();
+        assert_eq!(cause(vec![lost(2), lost(9), left([2, 12])]), Some("update-lost 2".to_owned()));
+        // The update that was to bring it came later, and was lost.
+        assert_eq!(cause(vec![lost(3), lost(9), left([2, 12])]), Some("update-lost 3".to_owned()));
+        assert_eq!(cause(vec![lost(13), left([2, 12])]), None);
     }
 
     #[test]

@@ -5,6 +5,7 @@ use crate::{
     change::{Mask, TileCover, TileGrid, bits, levels_of_tile, regions_with_labels},
     display::LevelSet,
     finding::{ChangeOf, Correction, Observation, Severity, Sink, StepField, Where},
+    geometry::Rect,
     panel::{PlayedStep, PlayedUpdate},
     plan::Plan,
 };
@@ -16,6 +17,17 @@ pub(super) struct GreyInTwoLevelMode<'p> {
     settle_ms: f64,
     fill_px: f64,
     waiting: Vec<Waiting>,
+    drawings: Vec<Drawing>,
+}
+
+/// Something whose soft edges were reported: what is drawn there later, in the same mode, is the same drawing.
+#[derive(Clone)]
+struct Drawing {
+    mode: usize,
+    /// The box around all that was drawn so far.
+    rect: Option<Rect>,
+    /// The field of the plan at which it was first reported.
+    pointer: String,
 }
 
 #[derive(Clone)]
@@ -48,6 +60,7 @@ impl<'p> GreyInTwoLevelMode<'p> {
             fill_px: setup.limits.grey_in_two_level_mode.fill_px.value,
             plan: setup.plan,
             waiting: Vec::new(),
+            drawings: Vec::new(),
         }
     }
 
@@ -120,6 +133,21 @@ impl<'p> GreyInTwoLevelMode<'p> {
         }
     }
 
+    /// The drawing whose soft edges these are: its number, and the place at which they are reported.
+    fn drawing(&mut self, waiting: &Waiting, rect: Option<Rect>) -> (usize, Where) {
+        let pointer = &waiting.place.pointer;
+        let meets = |drawing: &Drawing| drawing.rect.zip(rect).is_some_and(|(one, other)| one.overlaps(other));
+        let is_it = |drawing: &Drawing| drawing.mode == waiting.mode && (drawing.pointer == *pointer || meets(drawing));
+        let known = self.drawings.iter().position(is_it);
+        let number = known.unwrap_or_else(|| {
+            self.drawings.push(Drawing { mode: waiting.mode, rect, pointer: pointer.clone() });
+            self.drawings.len() - 1
+        });
+        let drawing = &mut self.drawings[number];
+        drawing.rect = drawing.rect.into_iter().chain(rect).reduce(Rect::around);
+        (number, Where { pointer: drawing.pointer.clone(), ..waiting.place.clone() })
+    }
+
     /// What to do: a later update that settles the place is named with a time and a mode by which it interrupts nobody.
     fn help(&self, waiting: &Waiting, only_edges: bool) -> String {
         let display = &self.plan.display;
@@ -154,7 +182,7 @@ impl<'p> GreyInTwoLevelMode<'p> {
         }
     }
 
-    fn tell(&self, waiting: Waiting, sink: &mut Sink) {
+    fn tell(&mut self, waiting: Waiting, sink: &mut Sink) {
         let display = &self.plan.display;
         let mode = &display.modes[waiting.mode];
         let pixels = waiting.pixels.count();
@@ -182,10 +210,11 @@ impl<'p> GreyInTwoLevelMode<'p> {
         } else {
             remedy::modes_by_cost(self.plan, waiting.temperature_c, reaches).into_iter().map(correct).collect()
         };
+        let rect = waiting.pixels.bounds(&waiting.grid);
         let observation = Observation {
             corrections,
             update: Some(waiting.update),
-            rect: waiting.pixels.bounds(&waiting.grid),
+            rect,
             message: format!(
                 "{} should become {}, which the mode `{}` cannot show: they {becomes}; {shape}",
                 wording::area(pixels, display),
@@ -203,9 +232,14 @@ impl<'p> GreyInTwoLevelMode<'p> {
             ],
             margin: None,
             severity: only_edges.then_some(Severity::Note),
-            key: if only_edges { "edges".into() } else { "filled".into() },
+            key: "filled".into(),
         };
-        sink.report(waiting.place, observation);
+        if only_edges {
+            let (number, place) = self.drawing(&waiting, rect);
+            sink.report(place, Observation { key: format!("edges of drawing {number}"), ..observation });
+        } else {
+            sink.report(waiting.place, observation);
+        }
     }
 }
 

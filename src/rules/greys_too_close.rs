@@ -5,16 +5,21 @@ use std::ops::Range;
 use super::{
     Rule, Setup,
     shapes::{FilledRow, filled_rows},
+    touching::{self, Pair, Side, is_in_gradient},
     transition_cache::TransitionCache,
     wording,
 };
 use crate::{
     change::{Mask, TILE, TileGrid},
-    display::{Ink, Level, LevelSet},
+    display::{Ink, Level, LevelSet, ink::InkKind},
     finding::{Observation, Sink, StepField, Where},
     panel::PlayedStep,
     plan::Plan,
 };
+
+/// So many neighbouring pairs of pixels make an edge that people see as one; in photographs they are mostly fewer. Common
+/// practice, no source.
+const SHORTEST_EDGE: usize = 20;
 
 /// Looks at the edges of what each step changes in memory.
 #[derive(Clone)]
@@ -52,16 +57,16 @@ impl<'p> GreysTooClose<'p> {
         own.iter().any(|level| self.close_to[usize::from(level)].0 & around != 0)
     }
 
-    /// The pixels at edges between filled areas of levels that lie too close, as far as this step changed one side.
-    fn edges(&self, introduced: &Mask, step: &PlayedStep<'_>) -> Edges {
+    /// Where filled areas of levels that lie too close touch, as far as this step changed one side.
+    fn pairs(&self, introduced: &Mask, step: &PlayedStep<'_>) -> Vec<Pair> {
         let grid = *step.grid();
         let mut changed = vec![0_u64; grid.tiles()];
         introduced.tiles().iter().for_each(|(tile, pixels)| changed[*tile as usize] = *pixels);
-        let is_changed = |x: u32, y: u32| {
+        let is_changed = |(x, y): (u32, u32)| {
             let (tile, bit) = grid.locate(x, y);
             changed[tile as usize] & bit != 0
         };
-        let mut edges = Edges::default();
+        let mut pairs = Vec::new();
         let read = &|y: u32, row: &mut [u8]| {
             for (level, shade) in row.iter_mut().zip(step.memory.row(y)) {
                 *level = self.table[usize::from(*shade)];
@@ -70,24 +75,58 @@ impl<'p> GreysTooClose<'p> {
         let mut meets = vec![0; grid.size().width as usize];
         for rows in bands(introduced, &grid) {
             filled_rows(grid.size().width, rows, read, |y, [row, below]| {
-                let mut meet = |one: FilledRow<'_>, other: FilledRow<'_>, right: u32, down: u32| {
+                let mut meet = |one: FilledRow<'_>, other: FilledRow<'_>, side: Side| {
                     for x in self.meeting(one, other, &mut meets) {
-                        let x = x as u32;
-                        if is_changed(x, y) || is_changed(x + right, y + down) {
-                            let levels = (one.levels[x as usize], other.levels[x as usize]);
-                            edges.add(
-                                [grid.locate(x, y), grid.locate(x + right, y + down)],
-                                levels,
-                                &self.plan.display.ink,
-                            );
+                        let pair = Pair { x: x as u32, y, side, levels: (one.levels[x], other.levels[x]) };
+                        if is_changed((pair.x, y)) || is_changed(pair.other()) {
+                            pairs.push(pair);
                         }
                     }
                 };
-                meet(row, FilledRow { levels: &row.levels[1..], filled: &row.filled[1..] }, 1, 0);
-                meet(row, below, 0, 1);
+                meet(row, FilledRow { levels: &row.levels[1..], filled: &row.filled[1..] }, Side::Right);
+                meet(row, below, Side::Below);
             });
         }
+        pairs
+    }
+
+    /// The edges between two surfaces: long enough to be one, and not between the bands of a gradient.
+    fn edges(&self, introduced: &Mask, step: &PlayedStep<'_>) -> Edges {
+        let mut edges = Edges::default();
+        for edge in touching::edges(&self.pairs(introduced, step), SHORTEST_EDGE) {
+            if !self.is_of_gradient(&edge, step) {
+                edges.add(&edge, step.grid(), &self.plan.display.ink);
+            }
+        }
         edges
+    }
+
+    /// Whether most of an edge lies between the bands of a gradient, as some places of it show. Colours have no order in which
+    /// they could follow each other.
+    fn is_of_gradient(&self, edge: &[Pair], step: &PlayedStep<'_>) -> bool {
+        const PLACES: usize = 16;
+        if !matches!(self.plan.display.ink.kind(), InkKind::Grey) {
+            return false;
+        }
+        let places = edge.len().min(PLACES);
+        let in_gradient = (0..places).filter(|place| self.is_in_gradient(edge[place * edge.len() / places], step));
+        2 * in_gradient.count() >= places
+    }
+
+    fn is_in_gradient(&self, pair: Pair, step: &PlayedStep<'_>) -> bool {
+        let level = |x: u32, y: u32| self.table[usize::from(step.memory.row(y)[x as usize])];
+        let follows = |one: Level, other: Level| self.close_to[usize::from(one)].contains(other);
+        let (Pair { x, y, levels, .. }, size) = (pair, step.memory.size());
+        match pair.side {
+            Side::Right => {
+                let (back, ahead) = ((0..=x).rev(), x + 1..size.width);
+                is_in_gradient(levels, back.map(|x| level(x, y)), ahead.map(|x| level(x, y)), follows)
+            }
+            Side::Below => {
+                let (back, ahead) = ((0..=y).rev(), y + 1..size.height);
+                is_in_gradient(levels, back.map(|y| level(x, y)), ahead.map(|y| level(x, y)), follows)
+            }
+        }
     }
 
     /// The places at which two rows are filled with levels that lie too close to each other.
@@ -161,9 +200,13 @@ struct Edges {
 }
 
 impl Edges {
-    fn add(&mut self, pixels: [(u32, u64); 2], (own, other): (Level, Level), ink: &Ink) {
-        self.pixels.extend(pixels);
-        let (darker, lighter) = (own.min(other), own.max(other));
+    /// Takes the pairs of one edge, which are all of one contrast.
+    fn add(&mut self, edge: &[Pair], grid: &TileGrid, ink: &Ink) {
+        for pair in edge {
+            let (x, y) = pair.other();
+            self.pixels.extend([grid.locate(pair.x, pair.y), grid.locate(x, y)]);
+        }
+        let Some((darker, lighter)) = edge.first().map(|pair| pair.contrast()) else { return };
         let (known, pair) = self
             .closest
             .map_or((f64::INFINITY, (Level::MAX, Level::MAX)), |(l, darker, lighter)| (l, (darker, lighter)));

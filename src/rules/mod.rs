@@ -15,6 +15,7 @@ mod remedy;
 mod rhythm;
 mod shapes;
 mod texts;
+mod touching;
 mod transition_cache;
 mod turns;
 mod unreached;
@@ -262,6 +263,11 @@ pub const RULES: &[Entry] = rules![
     "over-budget" over_budget OverBudget Verdict,
     "loop-breaks" loop_breaks LoopBreaks Verdict,
 ];
+
+/// Whether a rule looks at the screens alone: it finds the same whatever becomes of them on a panel.
+pub fn is_of_screens(id: &str) -> bool {
+    RULES.iter().any(|entry| entry.id == id && entry.looks == Looks::Screens)
+}
 
 /// The pages of all rules, read once, in the order of [`RULES`].
 pub fn pages() -> &'static [Page] {

@@ -2,7 +2,7 @@
 
 use super::{Rule, Setup, wording};
 use crate::{
-    finding::{ChangeOf, Correction, Observation, Sink, StepField, Where},
+    finding::{ChangeOf, Correction, Observation, Severity, Sink, StepField, Where},
     geometry::Rect,
     panel::PlayedStep,
     plan::{Plan, WindowAsk},
@@ -43,10 +43,16 @@ impl Rule for NoWindowsHere<'_> {
                     display.modes.iter().filter(|mode| mode.windowed).map(|mode| format!("`{}`", mode.name)).collect();
                 (format!("the mode `{}`", mode.name), (!windowed.is_empty()).then(|| wording::one_of(&windowed)))
             };
+            // Too much is driven then, but nobody reads anything wrong.
+            let is_right = step.glass.unlike_memory().is_empty();
+            let all_the_same = if is_right { ", which shows the right picture all the same" } else { "" };
             let observation = Observation {
                 update: Some(index),
                 rect,
-                message: format!("the window {asked_for} is asked for, but {who} refreshes only the whole panel"),
+                severity: is_right.then_some(Severity::Warning),
+                message: format!(
+                    "the window {asked_for} is asked for, but {who} refreshes only the whole panel{all_the_same}"
+                ),
                 help: other.map_or_else(
                     || "write \"all\", and expect the whole panel to change".to_owned(),
                     |modes| format!("write \"all\", or use a mode that takes windows: {modes}"),

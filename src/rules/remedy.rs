@@ -159,6 +159,11 @@ impl Missing {
         }
     }
 
+    /// The JSON pointer to the step.
+    pub(super) fn step(&self) -> &str {
+        &self.step
+    }
+
     /// Ways to bring a box to the glass, the best first: the step's own update over all that changed, one more box of one of
     /// its updates, or one more update.
     pub(super) fn corrections(&self, rect: Rect, plan: &Plan) -> Vec<Correction> {

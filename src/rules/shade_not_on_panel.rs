@@ -5,7 +5,7 @@ use std::collections::{BTreeMap, BTreeSet, HashMap};
 use super::{Rule, Setup, shapes, wording};
 use crate::{
     change::Mask,
-    display::{Ink, ink::InkKind},
+    display::{Ink, Level, ink::InkKind},
     finding::{Observation, Sink, StepField, Where},
     panel::PlayedStep,
     plan::{Plan, ScreenId},
@@ -104,14 +104,14 @@ impl Rule for ShadeNotOnPanel<'_> {
             by_shade.entry(step.memory.drawn(x, y)).or_default().push(step.grid().locate(x, y));
         });
         let masks = by_shade.into_iter().map(|(shade, tiles)| (shade, Mask::from_unsorted(tiles)));
-        let mut large: Vec<([u8; 3], Mask, f64)> = masks
-            .filter(|(_, mask)| display.area_mm2(mask.count()) >= self.area_mm2)
-            .map(|(shade, mask)| (shade, mask, distance(&display.ink, shade)))
-            .collect();
-        let Some(worst) = large.iter().map(|(_, _, off)| *off).reduce(f64::max) else { return };
-        let all = large.iter().fold(Mask::new(), |all, (_, mask, _)| all.or(mask));
+        let large = masks.filter(|(_, mask)| display.area_mm2(mask.count()) >= self.area_mm2);
+        let mut large: Vec<Area> =
+            large.filter_map(|(shade, mask)| Area::new(shade, mask, &display.ink, step)).collect();
+        let Some(worst) = large.iter().map(|area| area.off).reduce(f64::max) else { return };
+        let all = large.iter().fold(Mask::new(), |all, area| all.or(&area.pixels));
+        let vanished: u64 = large.iter().filter(|area| area.vanishes).map(|area| area.pixels.count()).sum();
         // The largest areas are named first; of equal ones the darker.
-        large.sort_by_key(|(shade, mask, _)| (std::cmp::Reverse(mask.count()), *shade));
+        large.sort_by_key(|area| (std::cmp::Reverse(area.pixels.count()), area.shade));
         let observation = observation(&display.ink, &large, &wording::area(all.count(), display));
         let observation = Observation {
             rect: all.bounds(step.grid()),
@@ -119,6 +119,7 @@ impl Rule for ShadeNotOnPanel<'_> {
                 ("px", all.count() as f64),
                 ("mm2", display.area_mm2(all.count())),
                 (if display.ink.colours().is_some() { "colour" } else { "grey" }, worst),
+                ("vanished_px", vanished as f64),
             ],
             ..observation
         };
@@ -126,22 +127,80 @@ impl Rule for ShadeNotOnPanel<'_> {
     }
 }
 
-fn observation(ink: &Ink, large: &[([u8; 3], Mask, f64)], area: &str) -> Observation {
+/// The filled areas of one shade that the panel does not have.
+struct Area {
+    shade: [u8; 3],
+    pixels: Mask,
+    /// How far it is off, in the unit of the ink.
+    off: f64,
+    /// What it becomes.
+    level: Level,
+    /// Whether what lies around it becomes the same.
+    vanishes: bool,
+}
+
+/// From this share of its outline on an area vanishes where what lies outside becomes the same level. Common practice, no source.
+const VANISHED_OUTLINE: f64 = 0.9;
+
+/// As far outside of an area its ground begins, px: soft edges lie between.
+const SOFT_EDGE_PX: i64 = 3;
+
+impl Area {
+    fn new(shade: [u8; 3], pixels: Mask, ink: &Ink, step: &PlayedStep<'_>) -> Option<Self> {
+        let (tile, bits) = pixels.tiles().first()?;
+        let level = step.glass.memory_levels(*tile)[bits.trailing_zeros() as usize];
+        let [same, all] = outline(shade, level, &pixels, step);
+        let vanishes = all > 0 && same as f64 >= VANISHED_OUTLINE * all as f64;
+        Some(Self { off: distance(ink, shade), shade, pixels, level, vanishes })
+    }
+}
+
+/// The places around areas of a shade: those outside of which the glass is to show the level that the shade becomes, and all.
+fn outline(shade: [u8; 3], level: Level, pixels: &Mask, step: &PlayedStep<'_>) -> [u64; 2] {
+    let size = step.memory.size();
+    let mut found = [0; 2];
+    pixels.for_each_pixel(step.grid(), |x, y| {
+        for (right, down) in [(1, 0), (-1, 0), (0, 1), (0, -1)] {
+            let at = |far: i64| {
+                let (x, y) = (i64::from(x) + far * right, i64::from(y) + far * down);
+                let inside = x >= 0 && y >= 0 && x < i64::from(size.width) && y < i64::from(size.height);
+                inside.then_some((x as u32, y as u32))
+            };
+            let Some(beyond) = at(1).filter(|(x, y)| step.memory.drawn(*x, *y) != shade).and_then(|_| at(SOFT_EDGE_PX))
+            else {
+                continue;
+            };
+            if step.memory.drawn(beyond.0, beyond.1) != shade {
+                found[0] += u64::from(step.glass.memory_level(beyond.0, beyond.1) == level);
+                found[1] += 1;
+            }
+        }
+    });
+    found
+}
+
+fn observation(ink: &Ink, large: &[Area], area: &str) -> Observation {
     let is_palette = ink.colours().is_some();
-    let names: Vec<String> = large
-        .iter()
-        .map(|(shade, _, off)| {
-            let off = if is_palette { format!("{off:.1} in CIEDE2000") } else { format!("{off:.0}") };
-            format!("{} (off by {off})", name(ink, *shade))
-        })
-        .collect();
+    let names = large.iter().map(|Area { shade, off, level, .. }| {
+        let off = if is_palette { format!("{off:.1} in CIEDE2000") } else { format!("{off:.0}") };
+        format!("{} becomes {} (off by {off})", name(ink, *shade), ink.name(*level))
+    });
+    let names: Vec<String> = names.collect();
+    let vanished = large.iter().filter(|area| area.vanishes).map(|Area { shade, level, .. }| {
+        let level = ink.name(*level);
+        format!("{level} on {level}: what is drawn in {} vanishes", name(ink, *shade))
+    });
+    let vanished: String = vanished.take(4).map(|words| format!("; {words}")).collect();
     let levels: Vec<String> = match ink.colours() {
         Some(colours) => colours.iter().map(|colour| format!("{} {}", colour.name, name(ink, colour.srgb))).collect(),
         None => ink.all().iter().map(|level| ink.shade(level).to_string()).collect(),
     };
     let what = if is_palette { "colours" } else { "shades" };
     Observation {
-        message: format!("{area} are filled with {what} that the panel does not have: {}", wording::listed(&names, 4)),
+        message: format!(
+            "{area} are filled with {what} that the panel does not have: {}{vanished}",
+            wording::listed(&names, 4)
+        ),
         help: format!(
             "draw the areas in the panel's own {what} ({}), or as an ordered pattern of them: `stillpage prepare SCREEN \
              --display NAME --out DIR` makes one",

@@ -1,4 +1,4 @@
-//! `tiny-text`: SVG text whose small letters are lower than the limit on this panel.
+//! `tiny-text`: SVG text whose small letters are too low on this panel for the distance from which it is read.
 
 use super::{
     Rule, Setup,
@@ -9,14 +9,16 @@ use crate::{
     display::ink::InkKind,
     finding::{Observation, Sink},
     panel::PlayedStep,
-    plan::Plan,
-    units::length_mm,
+    plan::{Plan, TinyTextLimits},
+    units::{arc_minutes, height_mm_of_arc, length_mm},
 };
 
 /// Looks at the texts of every distinct screen.
 #[derive(Clone)]
 pub(super) struct TinyText<'p> {
     plan: &'p Plan,
+    limits: TinyTextLimits,
+    /// What both limits come to on this panel.
     limit_mm: f64,
     /// By the height of the letters and the size of the face, both in bits of px.
     followed: Followed<(u64, u64)>,
@@ -24,7 +26,25 @@ pub(super) struct TinyText<'p> {
 
 impl<'p> TinyText<'p> {
     pub(super) fn new(setup: &Setup<'p>) -> Self {
-        Self { plan: setup.plan, limit_mm: setup.limits.tiny_text.mm.value, followed: Followed::new() }
+        let (plan, limits) = (setup.plan, setup.limits.tiny_text);
+        let by_angle_mm = height_mm_of_arc(limits.arc_minutes.value, plan.viewing_distance_mm);
+        let limit_mm = limits.mm.map_or(by_angle_mm, |floor| floor.value.max(by_angle_mm));
+        Self { plan, limits, limit_mm, followed: Followed::new() }
+    }
+
+    /// Why so high a letter is too low.
+    fn reason(&self, mm: f64) -> String {
+        let [height, limit] = wording::figures_apart(mm, self.limit_mm);
+        let height = format!("{height} mm high on this panel");
+        if let Some(floor) = self.limits.mm.filter(|floor| floor.value >= self.limit_mm) {
+            return format!("{height}, below {}", floor.words(&format!("{limit} mm")));
+        }
+        let distance_mm = self.plan.viewing_distance_mm;
+        let [angle, wanted] = wording::figures_apart(arc_minutes(mm, distance_mm), self.limits.arc_minutes.value);
+        format!(
+            "{height}, {angle} minutes of arc from {distance_mm:.0} mm away; they can be read at full speed from {wanted} minutes \
+             on, which is {limit} mm here"
+        )
     }
 
     fn tell(&self, x_height_px: f64, size_px: f64, group: Group, sink: &mut Sink) {
@@ -34,11 +54,10 @@ impl<'p> TinyText<'p> {
         let observation = Observation {
             rect: Some(group.rect),
             message: format!(
-                "{}: small letters of {} px are {} mm high on this panel; {} mm can be read at arm's length",
+                "{}: small letters of {} px are {}",
                 group.words(),
                 wording::figure(x_height_px),
-                wording::figure(mm),
-                self.limit_mm
+                self.reason(mm)
             ),
             help: format!(
                 "set it in {wanted_px} px instead of {} px, or choose a face with larger small letters",
@@ -47,6 +66,7 @@ impl<'p> TinyText<'p> {
             figures: vec![
                 ("x_height_mm", mm),
                 ("limit_mm", self.limit_mm),
+                ("arc_minutes", arc_minutes(mm, self.plan.viewing_distance_mm)),
                 ("size_px", size_px),
                 ("texts", group.count as f64),
             ],

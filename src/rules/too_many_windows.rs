@@ -2,7 +2,8 @@
 
 use super::{Rule, Setup};
 use crate::{
-    finding::{Change, ChangeOf, Correction, Observation, Sink, StepField, Where},
+    display::WhenBusy,
+    finding::{Change, ChangeOf, Correction, Observation, Severity, Sink, StepField, Where},
     geometry::Rect,
     panel::{PlayedStep, PlayedUpdate},
     plan::{Plan, Update, WindowAsk},
@@ -25,8 +26,12 @@ impl Rule for TooManyWindows<'_> {
         let Some(most) = self.plan.display.windows.and_then(|windows| windows.most_in_a_step) else { return };
         let sent: usize = step.updates.iter().map(|update| update.sent.len()).sum();
         if sent > most {
+            // A controller that waits takes the rest when it is done.
+            let waits = self.plan.display.when_busy == WhenBusy::Waits;
+            let rest = if waits { "the rest comes late" } else { "it drops the rest, and the old picture stays there" };
             let observation = Observation {
-                message: format!("this step sends {sent} windows; the controller takes {most}"),
+                severity: waits.then_some(Severity::Warning),
+                message: format!("this step sends {sent} windows; the controller takes {most} at once: {rest}"),
                 help: "join windows that lie close to each other, or spread them over two steps".into(),
                 corrections: joined(step, sent - most).into_iter().collect(),
                 figures: vec![("windows", sent as f64), ("most", most as f64)],

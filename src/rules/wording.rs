@@ -24,6 +24,16 @@ pub(super) fn figure(value: f64) -> String {
     }
 }
 
+/// A figure and its limit, with so many digits that they differ in words where they differ.
+pub(super) fn figures_apart(value: f64, limit: f64) -> [String; 2] {
+    let usual = [figure(value), figure(limit)];
+    if usual[0] != usual[1] || value.to_bits() == limit.to_bits() {
+        return usual;
+    }
+    let exact = |digits: usize| [value, limit].map(|value| format!("{value:.digits$}"));
+    (3..9).map(exact).find(|[value, limit]| value != limit).unwrap_or_else(|| exact(9))
+}
+
 /// Milliseconds: whole ones from ten on, else tenths where there are any.
 pub(crate) fn ms(value: f64) -> String {
     let tenths = (value * 10.0).round();
@@ -160,4 +170,17 @@ pub(super) fn cleaning_help(display: &Display, advice: impl FnOnce(&str) -> Stri
 /// One, or many, of something.
 pub(crate) fn counted(count: u64, one: &str, many: &str) -> String {
     format!("{count} {}", if count == 1 { one } else { many })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_figure_below_its_limit_reads_so() {
+        assert_eq!(figures_apart(1.07, 1.2), ["1.07", "1.20"]);
+        assert_eq!(figures_apart(1.1999, 1.2), ["1.1999", "1.2000"]);
+        assert_eq!(figures_apart(119.6, 120.0), ["119.600", "120.000"]);
+        assert_eq!(figures_apart(2.0, 2.0), ["2.00", "2.00"]);
+    }
 }

@@ -223,6 +223,8 @@ fn schema_and_reader_refuse_the_same_plans() {
         ("/steps/0/after_ms", json!(-1)),
         ("/steps/0/cause", json!("wind")),
         ("/steps/0/touched", json!([0, 0, 0, 9])),
+        // The step has a touch target.
+        ("/steps/0/cause", json!("key")),
         ("/steps/0/label", json!(7)),
         ("/steps/0/strokes/0/points", json!([])),
         ("/steps/0/strokes/0/points/0", json!([1, 2])),

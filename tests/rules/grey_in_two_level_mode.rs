@@ -3,7 +3,9 @@
 use serde_json::json;
 
 use crate::{
-    edges::{Edge, hold, lines_of, screens, square_of},
+    common::example_display,
+    edges::{Edge, hold, lines_of, screens, square_of, told},
+    reading::folder as drawings,
     shipped::{NAMES, WATCH, folder, modes, play, shipped},
 };
 
@@ -49,6 +51,41 @@ fn a_settling_update_of_a_part_settles_that_part_only() {
             { "after_ms": 500, "updates": [{ "mode": "grey", "window": [0, 0, 8, 4] }] }] }"#,
     );
     assert_eq!(found, ["step 0 grey-in-two-level-mode error [8, 1, 4, 3]"]);
+}
+
+/// A watch face of smoothed greys, minute by minute: 103 steps of the file, each of which draws the time and, in turns, one of
+/// four figures elsewhere on the face. Each step was a finding before.
+#[test]
+fn the_soft_edges_of_one_drawing_are_one_finding_over_all_its_steps() {
+    let text = |x: u32, y: u32, words: &str| {
+        format!(r##"<text x="{x}" y="{y}" font-size="12" fill="#000000">{words}</text>"##)
+    };
+    let face = |minute: usize| {
+        let (column, row) = (8 + 48 * (minute as u32 % 2), 40 - 20 * (minute as u32 / 2 % 2));
+        let time = text(4, 12, &format!("{:02}:{:02}", 6 + minute / 60, minute % 60));
+        time + &text(column, row.min(38), &(minute % 10).to_string())
+    };
+    let faces: Vec<String> = (0..103).map(face).collect();
+    let faces: Vec<&str> = faces.iter().map(String::as_str).collect();
+    let folder = drawings(&faces, &example_display([96, 40]));
+    let step = |minute: usize| json!({ "screen": format!("{minute}.svg"), "after_ms": 60_000, "updates": [{ "mode": "quick" }] });
+    folder.plan("a.plan.json", &json!({ "steps": (0..103).map(step).collect::<Vec<_>>() }).to_string());
+    let run = folder.run(&["review", "a.plan.json", "--format", "json"]);
+    let found = told(&run.json()["plans"][0], "grey-in-two-level-mode");
+    assert!(found.len() == 1 && found[0].starts_with("0..102 "), "{found:?}");
+    assert!(found[0].contains("all of them soft edges of text or lines"), "{found:?}");
+}
+
+#[test]
+fn soft_edges_far_from_each_other_are_two_drawings() {
+    let [left, right] = [4, 60].map(|x| format!(r##"<text x="{x}" y="28" font-size="12" fill="#000000">7</text>"##));
+    let both = format!("{left}{right}");
+    let folder = drawings(&[&left, &both], &example_display([96, 40]));
+    let step = |screen: &str, x: u32| json!({ "screen": screen, "after_ms": 60_000, "updates": [{ "mode": "quick", "window": [x, 8, 24, 24] }] });
+    folder.plan("a.plan.json", &json!({ "steps": [step("0.svg", 0), step("1.svg", 56)] }).to_string());
+    let lines = folder.findings("a.plan.json").into_iter();
+    let lines: Vec<String> = lines.filter(|line| line.contains("grey-in-two-level-mode")).collect();
+    assert!(lines.len() == 2 && lines.iter().all(|line| line.contains(" note [")), "{lines:?}");
 }
 
 /// Common practice, no source: a two-level partial update ends only at solid black or solid white.

@@ -3,8 +3,8 @@
 use serde_json::{Value, json};
 
 use crate::{
-    common::{Folder, SQUARE, example_display},
-    edges::{Edge, hold, lines_of, square},
+    common::{Folder, SQUARE, example_display, png_of},
+    edges::{Edge, hold, lines_of, review, square, square_and_white, told},
 };
 
 pub(crate) fn edges() -> Vec<Edge> {
@@ -46,6 +46,120 @@ fn what_a_plan_says_of_a_rule_holds() {
     assert_eq!(lines(r#"{ "level": "warning" }"#), ["step 0 left-behind warning [2, 2, 4, 4]"]);
     assert_eq!(lines(r#"{ "level": "off", "settle_ms": 5 }"#), Vec::<String>::new());
     assert_eq!(lines("{}"), ["step 0 left-behind error [2, 2, 4, 4]"]);
+}
+
+/// A screen of 80 x 16 px on which a square of 8 x 8 px stands at each of these columns, in these digits.
+fn squares(at: &[(usize, char)]) -> String {
+    let mut rows = vec![vec!['.'; 80]; 16];
+    for (left, digit) in at {
+        rows[4..12].iter_mut().for_each(|row| row[*left..left + 8].fill(*digit));
+    }
+    rows.into_iter().map(String::from_iter).collect::<Vec<_>>().join("\n")
+}
+
+/// What is said of steps over screens of 80 x 16 px, 20.3 mm wide, by first step, last step, box and message.
+fn places_of(screens: &[(&str, &str)], steps: &str) -> Vec<String> {
+    let found = review(screens, "", &format!(r#"{{ "steps": [{steps}] }}"#));
+    let found = found["findings"].as_array().unwrap().iter().filter(|found| found["rule"] == "left-behind");
+    found
+        .map(|found| {
+            let [step, last, rect] = ["step", "last_step", "box"].map(|name| &found[name]);
+            format!("{step}..{last} {rect} {}", found["message"].as_str().unwrap())
+        })
+        .collect()
+}
+
+const STAYS: &str = "64 px (4.13 mm2) change in memory, but no window covers them: the old picture stays there";
+
+#[test]
+fn a_place_is_reported_once_with_how_long_the_old_part_stayed() {
+    let (one, two) = (squares(&[(8, '#')]), squares(&[(8, '8')]));
+    let screens: &[(&str, &str)] = &[("a.png", &one), ("b.png", &two)];
+    let step = |screen: &str, rest: &str| format!(r#"{{ "screen": "{screen}", "after_ms": 60000{rest} }}"#);
+    let update = r#", "updates": [{ "mode": "full" }]"#;
+    // Changed three times, and brought to the glass at step 4 only; step 3 changes nothing.
+    let until = [step("a.png", ""), step("b.png", ""), step("a.png", ""), r#"{ "after_ms": 60000 }"#.into()].join(", ");
+    let found = places_of(screens, &format!("{until}, {}", step("b.png", update)));
+    assert_eq!(found, [format!("0..4 [8,4,8,8] {STAYS} for 4.00 min, until step 4")]);
+    let found = places_of(screens, &until);
+    assert_eq!(found, [format!("0..3 [8,4,8,8] {STAYS} for 3.00 min, to the end of the plan")]);
+    assert_eq!(places_of(screens, &step("a.png", "")), [format!("0..0 [8,4,8,8] {STAYS} to the end of the plan")]);
+}
+
+#[test]
+fn what_was_brought_to_the_glass_and_is_left_behind_again_is_a_trouble_of_its_own() {
+    let (one, two) = (squares(&[(8, '#')]), squares(&[(8, '#'), (16, '#')]));
+    let steps = r#"{ "screen": "a.png" }, { "after_ms": 2000, "updates": [{ "mode": "quick" }] },
+        { "screen": "b.png", "after_ms": 2000 }, { "after_ms": 2000, "updates": [{ "mode": "quick" }] }"#;
+    let found = places_of(&[("a.png", &one), ("b.png", &two)], steps);
+    let expected = [
+        format!("0..1 [8,4,8,8] {STAYS} for 2.00 s, until step 1"),
+        format!("2..3 [16,4,8,8] {STAYS} for 2.00 s, until step 3"),
+    ];
+    assert_eq!(found, expected);
+}
+
+#[test]
+fn places_far_from_each_other_are_findings_of_their_own() {
+    // 5 mm are 20 px; cells of 24 px, so that 48 px between two squares are far, and 8 px near.
+    let two = squares(&[(0, '#'), (64, '#'), (72, '#')]);
+    let found = places_of(&[("a.png", &two)], r#"{ "screen": "a.png" }, { "after_ms": 2000 }"#);
+    assert_eq!(found.len(), 2, "{found:?}");
+    assert!(
+        found[0].starts_with("0..1 [0,4,8,8] 64 px") && found[1].starts_with("0..1 [64,4,16,8] 128 px"),
+        "{found:?}"
+    );
+}
+
+#[test]
+fn of_many_places_the_largest_are_reported_and_the_rest_is_said() {
+    let folder = Folder::new();
+    folder.display("panel.display.json", &example_display([480, 16]));
+    // Six squares 80 px, 20 mm, from each other, the last two of 4 x 4 px.
+    let shade = |x: u32, y: u32| if x % 80 < 8 && y < 8 && (x < 320 || x % 80 < 4 && y < 4) { 0 } else { 255 };
+    folder.file("a.png", png_of(480, 16, shade));
+    folder.plan("a.plan.json", r#"{ "steps": [{ "screen": "a.png" }] }"#);
+    let run = folder.run(&["review", "a.plan.json", "--format", "json", "--only", "left-behind"]);
+    let found = told(&run.json()["plans"][0], "left-behind");
+    assert_eq!(found.len(), 4, "{found:?}");
+    assert!(found[0].contains("; 32 px in smaller places of this step are left behind as well"), "{found:?}");
+    assert!(found[1..].iter().all(|other| !other.contains("smaller places")), "{found:?}");
+}
+
+#[test]
+fn a_place_that_changes_again_is_corrected_at_every_step_that_left_it() {
+    let folder = Folder::new();
+    folder.display("panel.display.json", &example_display([80, 16]));
+    let step = |shade: char| {
+        let name = format!("{}.png", u32::from(shade));
+        folder.screen(&name, &squares(&[(8, shade), (48, shade)]));
+        format!(
+            r#"{{ "screen": "{name}", "after_ms": 5000, "updates": [{{ "mode": "full", "window": [48, 4, 8, 8] }}] }}"#
+        )
+    };
+    folder.plan("a.plan.json", &format!(r#"{{ "steps": [{}, {}, {}] }}"#, step('#'), step('8'), step('4')));
+    let left_behind = || {
+        let lines = folder.findings("a.plan.json").into_iter();
+        lines.filter(|line| line.contains("left-behind")).collect::<Vec<_>>()
+    };
+    assert_eq!(left_behind(), ["step 0 left-behind error [8, 4, 8, 8]"]);
+    folder.run(&["mend", "a.plan.json"]);
+    assert_eq!(left_behind(), [""; 0], "{}", folder.read("a.plan.json"));
+}
+
+#[test]
+fn what_a_lost_update_left_behind_follows_from_it() {
+    let steps = r#"{ "screen": "a.png", "updates": [{ "mode": "full", "window": [0, 0, 8, 8] }] },
+        { "screen": "b.png", "after_ms": 100, "updates": [{ "mode": "quick", "window": [0, 0, 8, 8] }] },
+        { "after_ms": 5000 }, { "after_ms": 5000, "updates": [{ "mode": "full" }] },
+        { "after_ms": 100, "updates": [{ "mode": "full" }] }"#;
+    let found = review(&square_and_white(), r#"{ "when_busy": "drops" }"#, &format!(r#"{{ "steps": [{steps}] }}"#));
+    let found = found["findings"].as_array().unwrap();
+    let of = |rule: &str| found.iter().filter(|found| found["rule"] == rule).collect::<Vec<_>>();
+    let (left, lost) = (of("left-behind"), of("update-lost"));
+    assert_eq!((left.len(), lost.len()), (1, 2), "{found:?}");
+    assert_eq!(left[0]["cause"], lost[0]["fingerprint"]);
+    assert_eq!((&left[0]["step"], &left[0]["last_step"]), (&json!(1), &json!(3)));
 }
 
 /// A window that a finding proposes can be written down as it is: it is no trouble of its own, and mends what was found.

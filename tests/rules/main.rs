@@ -25,6 +25,7 @@ mod dull_page;
 mod ends_ghosted;
 mod faint_text;
 mod flashes_too_fast;
+mod font_substituted;
 mod grey_in_two_level_mode;
 mod greys_too_close;
 mod ink_under_grey;

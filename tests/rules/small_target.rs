@@ -45,3 +45,32 @@ fn a_target_is_told_once_however_often_it_is_touched() {
         ]
     );
 }
+
+/// The answer to a touch often covers what was touched: the box is drawn on the screen before it.
+#[test]
+fn the_box_is_drawn_on_the_screen_that_was_touched() {
+    let folder = Folder::usual();
+    folder.plan(
+        "a.plan.json",
+        r#"{ "steps": [{ "screen": "square.png", "updates": [{ "mode": "full" }] },
+            { "screen": "white.png", "after_ms": 60000, "cause": "touch", "touched": [0, 0, 8, 8],
+              "updates": [{ "mode": "full" }] }] }"#,
+    );
+    let arguments = ["review", "a.plan.json", "--only", "small-target", "--gate", "never"];
+    folder.run(&[&arguments[..], &["--pictures", "pictures", "--also", "markdown=a.md"]].concat()).with_status(0);
+    let drawn = folder.names_below("pictures");
+    assert!(drawn.len() == 1 && drawn[0].contains("step-0"), "{drawn:?}");
+    let text = folder.read("a.md");
+    assert!(text.contains("`small-target`") && text.contains(&drawn[0]), "{text}");
+}
+
+#[test]
+fn a_key_has_no_touch_target() {
+    let folder = Folder::usual();
+    let plan = |cause: &str| format!(r#"{{ "steps": [{{ "cause": "{cause}", "touched": [0, 0, 8, 8] }}] }}"#);
+    folder.plan("a.plan.json", &plan("key"));
+    let refused = folder.run(&["review", "a.plan.json"]).with_status(2);
+    assert!(refused.error.contains("a step that a key brings about has no touch target"), "{}", refused.error);
+    folder.plan("a.plan.json", &plan("touch"));
+    assert_eq!(folder.findings("a.plan.json"), ["step 0 small-target warning [0, 0, 8, 8]"]);
+}

@@ -11,7 +11,7 @@ use crate::{
     finding::Finding,
     known::{KnownFinding, KnownPlan, mark_known, read_known, write_known},
     report::{PlanOutcome, PlanReport},
-    rules::Selection,
+    rules::{Selection, is_of_screens},
     source::Fault,
 };
 
@@ -63,7 +63,8 @@ impl KnownList {
         let known = self.known_of(&plan, report.temperature_c);
         // What a rule that failed would have found is not gone.
         let failed = reviewed.failed.clone();
-        let runs = |rule: &str| selection.takes(rule) && !failed.contains(&rule);
+        let left_out = reviewed.screens_reported_before;
+        let runs = |rule: &str| selection.takes(rule) && !failed.contains(&rule) && !(left_out && is_of_screens(rule));
         // Nobody lives with a fault of the program's own.
         let is_listed = |finding: &&Finding| finding.accepted.is_none() && !finding.is_own_fault();
         let mut findings: Vec<KnownFinding> =

@@ -34,7 +34,7 @@ pub(super) fn write(
 ) -> Result<BTreeMap<u64, String>, Fault> {
     let mut by_step: BTreeMap<u64, Vec<&Finding>> = BTreeMap::new();
     for finding in review.findings.iter().filter(|finding| finding.is_of_a_step()) {
-        by_step.entry(finding.step).or_default().push(finding);
+        by_step.entry(finding.step_to_look_at()).or_default().push(finding);
     }
     make_folder(folder)?;
     let Some(last) = by_step.last_key_value().map(|(step, _)| *step) else { return Ok(BTreeMap::new()) };

@@ -87,6 +87,16 @@ impl<'a> Task<'a> {
         Ok(Self { arguments, selection, working_folder: working_folder(), threads, temperatures, cache })
     }
 
+    /// The screens are the same at every temperature: what was found in them stands with the first one.
+    fn leave_screens_to_the_first(&self, report: &mut PlanReport) {
+        let Some(first) = self.temperatures[0].filter(|first| report.temperature_c != Some(*first)) else { return };
+        if let PlanOutcome::Reviewed(reviewed) = &mut report.outcome
+            && !reviewed.screens_reported_before
+        {
+            reviewed.leave_screens_to(&format!("{first} C"));
+        }
+    }
+
     /// Reviews the plans that are asked for; without a round before, all of them.
     pub(super) fn run(&self, before: Option<Before<'_>>) -> Result<ReviewRun, Vec<Fault>> {
         let arguments = self.arguments;
@@ -119,6 +129,7 @@ impl<'a> Task<'a> {
                 if let Some(known) = known.as_mut() {
                     known.add(&mut report, &self.selection);
                 }
+                self.leave_screens_to_the_first(&mut report);
                 let is_read = run.add(report, kept);
                 if !is_read {
                     // It would be refused for the same reason at every temperature.
@@ -338,6 +349,7 @@ impl Reviewed {
             places,
             pictures: self.pictures,
             gone: Vec::new(),
+            screens_reported_before: false,
         };
         (PlanOutcome::Reviewed(Box::new(reviewed)), self.recording, self.inputs)
     }

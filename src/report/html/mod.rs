@@ -398,8 +398,7 @@ fn line_of(plan: &ReviewedPlan, offset: usize) -> usize {
 fn place_of(finding: &Finding, recording: &Recording, at: usize) -> Markup {
     let Some(rect) = finding.rect else { return html! {} };
     let (width, height) = (f64::from(recording.size.width), f64::from(recording.size.height));
-    let number =
-        recording.cards.iter().position(|card| is_within(&finding.pointer, &card.pointer) && card.thumb.is_some());
+    let number = card_to_look_at(finding, recording);
     let per_mm = width / recording.width_mm;
     let bar_mm = [100.0, 50.0, 20.0, 10.0, 5.0, 2.0].into_iter().find(|mm| mm * per_mm <= 0.4 * width).unwrap_or(1.0);
     let line = width.max(height) / 160.0;
@@ -415,6 +414,16 @@ fn place_of(finding: &Finding, recording: &Recording, at: usize) -> Markup {
             }
         }
     }
+}
+
+/// The card whose picture holds what a finding is about.
+fn card_to_look_at(finding: &Finding, recording: &Recording) -> Option<usize> {
+    let cards = &recording.cards;
+    let own = cards.iter().position(|card| is_within(&finding.pointer, &card.pointer) && card.thumb.is_some())?;
+    if finding.step_to_look_at() == finding.step {
+        return Some(own);
+    }
+    cards[..own].iter().rposition(|card| card.thumb.is_some()).or(Some(own))
 }
 
 /// A text whose names in backticks are set as code.

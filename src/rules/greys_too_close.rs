@@ -190,6 +190,9 @@ fn bands(introduced: &Mask, grid: &TileGrid) -> Vec<Range<u32>> {
         .collect()
 }
 
+/// More than rounding makes of levels that lie evenly.
+const EQUALLY: f64 = 1e-9;
+
 /// Edges that were found.
 #[derive(Debug, Default)]
 struct Edges {
@@ -213,8 +216,6 @@ impl Edges {
         if pair == (darker, lighter) {
             return;
         }
-        /// More than rounding makes of levels that lie evenly.
-        const EQUALLY: f64 = 1e-9;
         // Of pairs that lie equally close the darker one is named.
         let apart = ink.apart(darker, lighter);
         if apart < known - EQUALLY || (apart < known + EQUALLY && (darker, lighter) < pair) {

@@ -188,9 +188,9 @@ fn observation(ink: &Ink, large: &[Area], area: &str) -> Observation {
     let names: Vec<String> = names.collect();
     let vanished = large.iter().filter(|area| area.vanishes).map(|Area { shade, level, .. }| {
         let level = ink.name(*level);
-        format!("{level} on {level}: what is drawn in {} vanishes", name(ink, *shade))
+        format!("; {level} on {level}: what is drawn in {} vanishes", name(ink, *shade))
     });
-    let vanished: String = vanished.take(4).map(|words| format!("; {words}")).collect();
+    let vanished: String = vanished.take(4).collect();
     let levels: Vec<String> = match ink.colours() {
         Some(colours) => colours.iter().map(|colour| format!("{} {}", colour.name, name(ink, colour.srgb))).collect(),
         None => ink.all().iter().map(|level| ink.shade(level).to_string()).collect(),

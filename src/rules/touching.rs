@@ -65,7 +65,9 @@ pub(super) fn edges(pairs: &[Pair], shortest: usize) -> Vec<Vec<Pair>> {
     }
     let mut length = vec![0_usize; pairs.len()];
     let roots: Vec<usize> = (0..pairs.len()).map(|index| root(&mut parent, index as u32) as usize).collect();
-    roots.iter().for_each(|root| length[*root] += 1);
+    for root in &roots {
+        length[*root] += 1;
+    }
     let mut number = vec![usize::MAX; pairs.len()];
     let mut edges: Vec<Vec<Pair>> = Vec::new();
     for (root, pair) in roots.into_iter().zip(pairs).filter(|(root, _)| length[*root] >= shortest) {

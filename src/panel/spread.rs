@@ -387,7 +387,9 @@ mod tests {
             let mut spread = Spread::new((-60.0, 40.0));
             let others: Vec<f64> = values.iter().filter(|value| **value != 0).map(|value| f64::from(*value) / 900.0).collect();
             let mut counts = vec![0; spread.bins()];
-            others.iter().for_each(|value| counts[spread.bin_of(*value)] += 1);
+            for value in &others {
+                counts[spread.bin_of(*value)] += 1;
+            }
             spread.take(zeros, &counts);
             let mut all = others;
             all.extend(std::iter::repeat_n(0.0, zeros as usize));

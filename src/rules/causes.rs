@@ -33,9 +33,13 @@ const FOLLOWS: &[(&str, Shared, &[&str])] = &[
     ("link-bound", Shared::Step, &["slow-answer"]),
 ];
 
+/// Rules that report each place of one trouble by itself: those of a step follow from the first.
+const PLACE_BY_PLACE: &[&str] = &["left-behind"];
+
 /// Gives every finding that follows from another the fingerprint of that one.
 pub(crate) fn link_causes(findings: &mut [Finding]) {
-    let direct: Vec<Option<usize>> = (0..findings.len()).map(|at| cause_of(at, findings)).collect();
+    let direct: Vec<Option<usize>> =
+        (0..findings.len()).map(|at| cause_of(at, findings).or_else(|| first_place_of(at, findings))).collect();
     for at in 0..findings.len() {
         // What a cause follows from is the cause of both. The list above has no circle.
         let root = std::iter::successors(direct[at], |cause| direct[*cause]).last();
@@ -56,6 +60,16 @@ fn cause_of(at: usize, findings: &[Finding]) -> Option<usize> {
         Shared::Beginning => last(rule, finding.step).or_else(|| first(rule)),
         Shared::Place | Shared::Step | Shared::Change => last(rule, finding.last_step),
     })
+}
+
+/// The first place of the trouble of which a finding is another place.
+fn first_place_of(at: usize, findings: &[Finding]) -> Option<usize> {
+    let finding = &findings[at];
+    let is_of_it = |other: &Finding| {
+        PLACE_BY_PLACE.contains(&other.rule)
+            && (other.rule, other.step, other.severity) == (finding.rule, finding.step, finding.severity)
+    };
+    findings.iter().position(is_of_it).filter(|first| *first < at)
 }
 
 fn shares(shared: Shared, finding: &Finding, other: &Finding) -> bool {
@@ -135,6 +149,16 @@ mod tests {
         let wait = finding("updates-collide", [4, 4], [30, 30, 9, 9]);
         let other = finding("updates-collide", [6, 6], [30, 30, 9, 9]);
         assert_eq!(causes(vec![late, wait, other]), [None, Some("slow-answer 4".to_owned()), None]);
+    }
+
+    #[test]
+    fn the_places_of_one_trouble_follow_from_the_first() {
+        let places = [[2, 2], [2, 2], [3, 3]].map(|steps| finding("left-behind", steps, [0, 0, 9, 9]));
+        assert_eq!(causes(places.to_vec()), [None, Some("left-behind 2".to_owned()), None]);
+        let lost = finding("update-lost", [2, 2], [0, 0, 9, 9]);
+        let lost_is_first = [vec![lost], places[..2].to_vec()].concat();
+        let root = Some("update-lost 2".to_owned());
+        assert_eq!(causes(lost_is_first), [None, root.clone(), root]);
     }
 
     #[test]

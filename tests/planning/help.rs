@@ -110,6 +110,6 @@ fn what_the_help_says_exactly_takes_the_finding_away() {
     if times() == 1 {
         insta::assert_snapshot!(help.lines());
     } else {
-        println!("{}", help.lines());
+        eprintln!("{}", help.lines());
     }
 }

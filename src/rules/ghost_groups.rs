@@ -1,11 +1,11 @@
 //! Ghosts of a kind, followed from the step in which they appear to the last one in which they are seen.
 //!
-//! Those that appear together are one group. Knows their figures, not the sentence that is said of them.
+//! Those that appear together are one group, which is reported when it is over. Knows their figures and how sure those are, not
+//! the sentence that is said of them.
 
 use super::{remedy, wording};
 use crate::{
-    display::Display,
-    finding::{Observation, StepField, Where},
+    finding::{Observation, ResidueModes, Sink, StepField, Where},
     geometry::Rect,
     panel::{Ghost, PlayedStep},
     plan::Plan,
@@ -13,6 +13,15 @@ use crate::{
 
 /// What a ghost comes from, in words.
 type Origin = fn(&Ghost, &PlayedStep<'_>, &Plan) -> String;
+
+/// What is said of the ghosts of a kind.
+#[derive(Clone, Copy)]
+pub(super) struct Words {
+    /// What one comes from.
+    pub(super) origin: Origin,
+    /// What is seen of a group.
+    pub(super) observation: fn(&Group, &GhostGroups<'_>) -> Observation,
+}
 
 /// Which ghosts are followed.
 #[derive(Clone, Copy)]
@@ -49,9 +58,13 @@ fn is_outline(ghost: &Ghost) -> bool {
 /// The ghosts of a kind, as they come and go.
 #[derive(Clone)]
 pub(super) struct GhostGroups<'p> {
-    plan: &'p Plan,
+    pub(super) plan: &'p Plan,
     kind: Kind,
-    origin: Origin,
+    /// The difference from which on they are reported, L*.
+    limit_l: f64,
+    words: Words,
+    /// The modes so far that leave residue.
+    modes: ResidueModes,
     open: Vec<Group>,
     /// Those of the step before.
     last: Vec<Ghost>,
@@ -60,11 +73,11 @@ pub(super) struct GhostGroups<'p> {
 /// Ghosts that appeared in one step.
 #[derive(Clone)]
 pub(super) struct Group {
-    pub(super) place: Where,
+    place: Where,
     /// The boxes of the largest of them, also as they grow.
     rects: Vec<Rect>,
     /// The box around them as they appeared.
-    pub(super) appeared: Rect,
+    appeared: Rect,
     /// At the step where they are worst.
     pub(super) worst: State,
 }
@@ -72,8 +85,8 @@ pub(super) struct Group {
 /// The ghosts of a group as they are at a step.
 #[derive(Clone)]
 pub(super) struct State {
-    pub(super) step: u64,
-    pub(super) around: Rect,
+    step: u64,
+    around: Rect,
     pub(super) count: u64,
     pub(super) pixels: u64,
     /// Those that were not driven since driven neighbours left their residue.
@@ -81,7 +94,7 @@ pub(super) struct State {
     pub(super) worst_l: f64,
     weight: f64,
     pub(super) origin: String,
-    pub(super) help: String,
+    help: String,
 }
 
 impl Group {
@@ -89,32 +102,6 @@ impl Group {
     pub(super) fn at_its_worst(&self) -> String {
         let step = self.worst.step;
         if step == self.place.step { String::new() } else { format!(" at its worst, at step {step}") }
-    }
-
-    /// What is seen of the group, its margin apart; `counted` is what its members are called among the figures.
-    pub(super) fn observation(
-        &self,
-        message: String,
-        counted: &'static str,
-        limit_l: f64,
-        display: &Display,
-    ) -> Observation {
-        let State { around, count, pixels, worst_l, ref help, .. } = self.worst;
-        Observation {
-            rect: Some(around),
-            message,
-            help: help.clone(),
-            figures: vec![
-                ("worst_l", worst_l),
-                ("limit_l", limit_l),
-                (counted, count as f64),
-                ("px", pixels as f64),
-                ("mm2", display.area_mm2(pixels)),
-            ],
-            // What every round of a repetition leaves in a place is told once.
-            key: wording::rect(self.appeared),
-            ..Observation::default()
-        }
     }
 }
 
@@ -124,13 +111,14 @@ const MOST: usize = 64;
 const GRACE: u64 = 3;
 
 impl<'p> GhostGroups<'p> {
-    /// Follows the ghosts of a kind; `origin` says what one comes from.
-    pub(super) fn new(plan: &'p Plan, kind: Kind, origin: Origin) -> Self {
-        Self { plan, kind, origin, open: Vec::new(), last: Vec::new() }
+    /// Follows the ghosts of a kind from a difference on, L*.
+    pub(super) fn new(plan: &'p Plan, kind: Kind, limit_l: f64, words: Words) -> Self {
+        Self { plan, kind, limit_l, words, modes: ResidueModes::default(), open: Vec::new(), last: Vec::new() }
     }
 
-    /// Sees a step; gives the groups that are over.
-    pub(super) fn step(&mut self, step: &PlayedStep<'_>) -> Vec<Group> {
+    /// Sees a step; reports the groups that are over.
+    pub(super) fn step(&mut self, step: &PlayedStep<'_>, sink: &mut Sink) {
+        self.modes.see(step);
         let kind = self.kind;
         let ghosts = || step.ghosts.iter().filter(|ghost| kind.takes(ghost));
         if ghosts().eq(&self.last) {
@@ -139,21 +127,51 @@ impl<'p> GhostGroups<'p> {
             let is_seen = !self.last.is_empty();
             let seen = self.open.iter_mut().filter(|group| is_seen && group.place.last_step == before);
             seen.for_each(|group| group.place.last_step = step.planned.index);
-            return Vec::new();
+            return;
         }
         let now = ghosts().copied().collect();
         let over = self.follow(step);
         self.last = now;
-        over
+        self.report(over, sink);
     }
 
-    /// The groups that are still open.
-    pub(super) fn end(&mut self) -> Vec<Group> {
-        std::mem::take(&mut self.open)
+    /// Reports the groups that are still open.
+    pub(super) fn end(&mut self, sink: &mut Sink) {
+        let open = std::mem::take(&mut self.open);
+        self.report(open, sink);
+    }
+
+    fn report(&self, groups: Vec<Group>, sink: &mut Sink) {
+        for group in groups {
+            let observation = (self.words.observation)(&group, self);
+            sink.report(group.place, observation);
+        }
+    }
+
+    /// What is seen of a group; `counted` is what its members are called among the figures.
+    pub(super) fn observation(&self, group: &Group, message: String, counted: &'static str) -> Observation {
+        let display = &self.plan.display;
+        let State { around, count, pixels, worst_l, ref help, .. } = group.worst;
+        Observation {
+            rect: Some(around),
+            message,
+            help: help.clone(),
+            figures: vec![
+                ("worst_l", worst_l),
+                ("limit_l", self.limit_l),
+                (counted, count as f64),
+                ("px", pixels as f64),
+                ("mm2", display.area_mm2(pixels)),
+            ],
+            margin: self.modes.margin(worst_l, self.limit_l, display),
+            // What every round of a repetition leaves in a place is told once.
+            key: wording::rect(group.appeared),
+            ..Observation::default()
+        }
     }
 
     fn follow(&mut self, step: &PlayedStep<'_>) -> Vec<Group> {
-        let (now, plan, kind, origin) = (step.planned.index, self.plan, self.kind, self.origin);
+        let (now, plan, kind, origin) = (step.planned.index, self.plan, self.kind, self.words.origin);
         let over = self.open.extract_if(.., |group| group.place.last_step + GRACE < now).collect();
         let mut fresh = Vec::new();
         let mut seen: Vec<Vec<&Ghost>> = vec![Vec::new(); self.open.len()];

@@ -2,12 +2,12 @@
 
 use super::{
     Rule, Setup,
-    ghost_groups::{GhostGroups, Group, Kind, State},
+    ghost_groups::{GhostGroups, Group, Kind, State, Words},
     remedy, texts, wording,
 };
 use crate::{
     change::bits,
-    finding::{Observation, ResidueModes, Sink},
+    finding::{Observation, Sink},
     panel::{Ghost, PlayedStep},
     plan::Plan,
     screen::DrawnText,
@@ -15,42 +15,33 @@ use crate::{
 
 /// Follows the ghosts that are outlines of what is driven beside them.
 #[derive(Clone)]
-pub(super) struct OutlineLeft<'p> {
-    plan: &'p Plan,
-    limit_l: f64,
-    groups: GhostGroups<'p>,
-    modes: ResidueModes,
-}
+pub(super) struct OutlineLeft<'p>(GhostGroups<'p>);
 
 impl<'p> OutlineLeft<'p> {
     pub(super) fn new(setup: &Setup<'p>) -> Self {
         let limits = &setup.limits.outline_left;
         let limit_l = limits.limit_l.value;
         let least_px = limits.area_mm2.value / setup.plan.display.area_mm2(1);
-        let groups = GhostGroups::new(setup.plan, Kind::Outlines { limit_l, least_px }, surrounded);
-        Self { limit_l, plan: setup.plan, groups, modes: ResidueModes::default() }
+        let kind = Kind::Outlines { limit_l, least_px };
+        Self(GhostGroups::new(setup.plan, kind, limit_l, Words { origin: surrounded, observation }))
     }
+}
 
-    fn tell(&self, group: Group, sink: &mut Sink) {
-        let display = &self.plan.display;
-        let State { count, pixels, rim_px, worst_l, ref origin, .. } = group.worst;
-        let when = group.at_its_worst();
-        let (worst, area) = (wording::figure(worst_l), wording::area(pixels, display));
-        let seen = if count == 1 {
-            format!("an outline of {worst} L* on {area}{when} around {origin}")
-        } else {
-            format!("{count} outlines of up to {worst} L* on {area}{when}, the strongest around {origin}")
-        };
-        let message = format!(
-            "{seen}: {rim_px} of the {pixels} px were not driven since it came, what was driven beside them left it"
-        );
-        let mut observation = Observation {
-            margin: self.modes.margin(worst_l, self.limit_l, display),
-            ..group.observation(message, "outlines", self.limit_l, display)
-        };
-        observation.figures.push(("rim_px", rim_px as f64));
-        sink.report(group.place, observation);
-    }
+fn observation(group: &Group, groups: &GhostGroups<'_>) -> Observation {
+    let State { count, pixels, rim_px, worst_l, ref origin, .. } = group.worst;
+    let when = group.at_its_worst();
+    let (worst, area) = (wording::figure(worst_l), wording::area(pixels, &groups.plan.display));
+    let seen = if count == 1 {
+        format!("an outline of {worst} L* on {area}{when} around {origin}")
+    } else {
+        format!("{count} outlines of up to {worst} L* on {area}{when}, the strongest around {origin}")
+    };
+    let message = format!(
+        "{seen}: {rim_px} of the {pixels} px were not driven since it came, what was driven beside them left it"
+    );
+    let mut observation = groups.observation(group, message, "outlines");
+    observation.figures.push(("rim_px", rim_px as f64));
+    observation
 }
 
 /// What an outline surrounds, and which step left it, in words.
@@ -96,15 +87,10 @@ fn is_erased(ghost: &Ghost, step: &PlayedStep<'_>) -> bool {
 
 impl Rule for OutlineLeft<'_> {
     fn step(&mut self, step: &PlayedStep<'_>, sink: &mut Sink) {
-        self.modes.see(step);
-        for group in self.groups.step(step) {
-            self.tell(group, sink);
-        }
+        self.0.step(step, sink);
     }
 
     fn end(&mut self, sink: &mut Sink) {
-        for group in self.groups.end() {
-            self.tell(group, sink);
-        }
+        self.0.end(sink);
     }
 }

@@ -8,10 +8,11 @@ use std::{
     collections::BTreeMap,
     fmt::Write as _,
     io::{self, Write},
+    iter,
 };
 
 use super::{
-    PlanOutcome, PlanReport, ReviewedPlan, RunReport, paths,
+    ByCause, PlanOutcome, PlanReport, ReviewedPlan, RunReport, paths,
     sentences::{
         PREDICTIONS, at_temperature, count, estimate_words, following_words, margin_lines, one_line, pieces,
         place_words, sentence, severities, stopped,
@@ -60,13 +61,8 @@ struct Told<'a> {
     plan: &'a ReviewedPlan,
     finding: &'a Finding,
     place: Span,
-}
-
-impl<'a> Told<'a> {
     /// What follows from it.
-    fn following(&self) -> Vec<&'a Finding> {
-        self.plan.following(self.finding).map(|(finding, _)| finding).collect()
-    }
+    following: Vec<&'a Finding>,
 }
 
 fn heading(report: &RunReport) -> String {
@@ -211,13 +207,13 @@ fn worst_findings(report: &RunReport, folder: &str) -> String {
     }
     let (told, rest) = found.split_at(found.len().min(MOST_FINDINGS));
     let mut not_told: Vec<&Finding> =
-        rest.iter().flat_map(|rest| [vec![rest.finding], rest.following()].concat()).collect();
-    not_told.extend(told.iter().flat_map(|told| told.following().into_iter().skip(MOST_FOLLOWING)));
+        rest.iter().flat_map(|rest| iter::once(rest.finding).chain(rest.following.iter().copied())).collect();
+    not_told.extend(told.iter().flat_map(|told| told.following.iter().copied().skip(MOST_FOLLOWING)));
     let heading = match (told.len(), not_told.len()) {
         (1, 0) => "The finding".to_owned(),
         (_, 0) => "The findings".to_owned(),
         (shown, _) => {
-            let all: usize = found.iter().map(|told| 1 + told.following().len()).sum();
+            let all: usize = found.iter().map(|told| 1 + told.following.len()).sum();
             format!("The worst {shown} of {all} findings")
         }
     };
@@ -247,9 +243,9 @@ fn by_weight(report: &RunReport) -> Vec<Told<'_>> {
 /// The same of one plan: the first of every rule before any rule's second, and what was seen in the most steps first.
 fn by_weight_in_plan(of: &PlanReport) -> Vec<Told<'_>> {
     let PlanOutcome::Reviewed(plan) = &of.outcome else { return Vec::new() };
-    let is_told = |finding: &Finding| finding.is_open() && !plan.is_shown_with_its_cause(finding);
-    let placed = plan.findings.iter().zip(&plan.places).filter(|(finding, _)| is_told(finding));
-    let mut found: Vec<Told<'_>> = placed.map(|(finding, place)| Told { of, plan, finding, place: *place }).collect();
+    let open = plan.by_cause().into_iter().filter(|by_cause| by_cause.finding.is_open());
+    let told = |ByCause { finding, place, following }| Told { of, plan, finding, place, following };
+    let mut found: Vec<Told<'_>> = open.map(told).collect();
     found.sort_by_key(|told| Reverse(told.finding.times));
     let mut found = ranked(found, |told| (told.finding.rule, told.finding.severity));
     found.sort_by_key(|(rank, told)| weight(*rank, told));
@@ -272,7 +268,7 @@ fn weight(rank: usize, told: &Told<'_>) -> (Reverse<Severity>, usize, Reverse<bo
 }
 
 fn finding_text(report: &RunReport, told: &Told<'_>, folder: &str) -> String {
-    let Told { of, plan, finding, place } = told;
+    let Told { of, plan, finding, place, following } = told;
     let path = escaped(&paths::from_folder(&of.path, &report.working_folder));
     let line = plan.source.line_column(place.start).line;
     let at = finding.rect.map_or(String::new(), |rect| format!(", at {}", escaped(&format!("{:?}", rect.to_array()))));
@@ -281,8 +277,8 @@ fn finding_text(report: &RunReport, told: &Told<'_>, folder: &str) -> String {
     });
     let step = if finding.is_of_a_step() { format!(", {}", escaped(&place_words(finding))) } else { String::new() };
     let estimate = estimate_words(finding).map_or(String::new(), |words| format!(" {}", sentence(&words)));
-    let following = |(finding, _): (&Finding, Span)| format!("   - {}\n", prose(&sentence(&following_words(finding))));
-    let following: String = plan.following(finding).take(MOST_FOLLOWING).map(following).collect();
+    let line_of = |finding: &&Finding| format!("   - {}\n", prose(&sentence(&following_words(finding))));
+    let following: String = following.iter().take(MOST_FOLLOWING).map(line_of).collect();
     let following = if following.is_empty() { following } else { format!("\n   From the same cause:\n{following}") };
     format!(
         "**{}** `{}` in {path}{}, line {line}{step}{at}: {}{estimate}\n   What to do: {}{picture}\n{following}",

@@ -17,7 +17,11 @@ pub mod text;
 mod underline;
 pub(crate) mod sentences;
 
-use std::{borrow::Cow, collections::BTreeMap, sync::Arc};
+use std::{
+    borrow::Cow,
+    collections::{BTreeMap, BTreeSet},
+    sync::Arc,
+};
 
 use crate::{
     finding::{Finding, Severity, Summary},
@@ -101,25 +105,25 @@ impl ReviewedPlan {
         self.findings.iter().filter(|finding| finding.is_known()).count() as u64
     }
 
-    /// Whether a finding is shown with the one that it follows from: where both wait for somebody, or neither does.
-    fn is_shown_with_its_cause(&self, finding: &Finding) -> bool {
-        self.cause_of(finding).is_some()
-    }
-
-    fn cause_of(&self, finding: &Finding) -> Option<&Finding> {
-        let cause = finding.cause.as_ref()?;
-        self.findings.iter().find(|other| other.fingerprint == *cause && other.is_open() == finding.is_open())
-    }
-
-    /// The findings that are shown with another, as they follow from it, in order.
-    fn following<'a>(&'a self, cause: &'a Finding) -> impl Iterator<Item = (&'a Finding, Span)> {
-        let of_cause =
-            move |finding: &Finding| self.cause_of(finding).is_some_and(|of| of.fingerprint == cause.fingerprint);
-        self.findings
-            .iter()
-            .zip(&self.places)
-            .filter(move |(finding, _)| of_cause(finding))
-            .map(|(f, place)| (f, *place))
+    /// The findings by cause, in order: each with those that follow from it. What follows stands by itself where somebody waits for
+    /// only one of the two.
+    fn by_cause(&self) -> Vec<ByCause<'_>> {
+        let own = |finding: &Finding| (finding.fingerprint.clone(), finding.is_open());
+        let cause_of = |finding: &Finding| finding.cause.clone().map(|cause| (cause, finding.is_open()));
+        let all: BTreeSet<_> = self.findings.iter().map(own).collect();
+        let mut following: BTreeMap<_, Vec<&Finding>> = BTreeMap::new();
+        let mut causes = Vec::new();
+        for (finding, place) in self.findings.iter().zip(&self.places) {
+            match cause_of(finding).filter(|cause| all.contains(cause)) {
+                Some(cause) => following.entry(cause).or_default().push(finding),
+                None => causes.push((finding, *place)),
+            }
+        }
+        let with_following = |(finding, place)| {
+            let following = following.remove(&own(finding)).unwrap_or_default();
+            ByCause { finding, place, following }
+        };
+        causes.into_iter().map(with_following).collect()
     }
 
     /// The annotated picture that shows a finding.
@@ -128,6 +132,15 @@ impl ReviewedPlan {
         let step = finding.is_of_a_step().then(|| finding.step_to_look_at())?;
         self.pictures.get(&step).map(String::as_str)
     }
+}
+
+/// A finding, and what follows from it.
+#[derive(Clone, Debug)]
+struct ByCause<'a> {
+    finding: &'a Finding,
+    /// Where it stands in the text.
+    place: Span,
+    following: Vec<&'a Finding>,
 }
 
 /// All plans of a run.

@@ -12,7 +12,7 @@ use miette::{
 };
 
 use super::{
-    PlanOutcome, PlanReport, ReviewedPlan, RunReport,
+    ByCause, PlanOutcome, PlanReport, ReviewedPlan, RunReport,
     sentences::{
         PREDICTIONS, count, estimate_words, following_words, gone_words, known_by_rule, margin_lines, place_words,
     },
@@ -73,10 +73,10 @@ fn write_plan(report: &PlanReport, plan: &ReviewedPlan, style: TextStyle, out: &
     let at = report.temperature_c.map_or(String::new(), |celsius| format!("  at {celsius} C"));
     writeln!(out, "{}{title}{at}", report.path)?;
     writeln!(out, "  {} on {}: {}\n", count(plan.steps, "step", "steps"), plan.display, verdict(plan))?;
-    for (finding, place) in plan.findings.iter().zip(&plan.places) {
-        if finding.is_open() && !plan.is_shown_with_its_cause(finding) {
-            out.write_all(finding_text(plan, finding, *place, style).as_bytes())?;
-            for (following, _) in plan.following(finding) {
+    for ByCause { finding, place, following } in plan.by_cause() {
+        if finding.is_open() {
+            out.write_all(finding_text(plan, finding, place, style).as_bytes())?;
+            for following in following {
                 writeln!(out, "  from the same cause: {}", readable(&following_words(following)))?;
             }
             writeln!(out)?;

@@ -19,7 +19,7 @@ use base64::{Engine, engine::general_purpose::STANDARD};
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 
 use super::{
-    PlanOutcome, PlanReport, ReviewedPlan, RunReport,
+    ByCause, PlanOutcome, PlanReport, ReviewedPlan, RunReport,
     sentences::{
         PREDICTIONS, count, estimate_words, following_words, gone_words, margin_lines, ms, pieces, place_words,
         sentence, severities, stopped,
@@ -353,7 +353,7 @@ fn findings(plan: &ReviewedPlan, recording: Option<&Recording>, at: usize) -> Ma
         h3 { "Findings" }
         @if plan.findings.is_empty() { p { "None." } }
         ol.findings {
-            @for (finding, place) in plan.findings.iter().zip(&plan.places).filter(|(finding, _)| !plan.is_shown_with_its_cause(finding)) {
+            @for ByCause { finding, place, following } in plan.by_cause() {
                 li id={ "finding-" (at) "-" (finding.fingerprint) } class=(finding.severity.word()) {
                     h4 { span class={ "tag " (finding.severity.word()) } { (finding.severity.word()) } " " (title_of_rule(finding)) @if finding.known { " (known)" } }
                     div.finding {
@@ -362,7 +362,7 @@ fn findings(plan: &ReviewedPlan, recording: Option<&Recording>, at: usize) -> Ma
                             p { strong { (place_words(finding)) } ": " (marked(&stopped(&finding.message))) }
                             @if let Some(words) = estimate_words(finding) { p.faint { (sentence(&words)) } }
                             p { b { "What to do: " } (marked(&stopped(&finding.help))) }
-                            (following(plan, finding, at))
+                            (following_lines(&following, at))
                             @if let Some(caution) = caution_of(finding.rule) { p.caution { (caution) } }
                             @if let Some(because) = &finding.accepted { p { "Accepted: " (because) } }
                             @let why = rule_named(finding.rule).map_or("", |page| page.section("Why it matters on paper"));
@@ -379,11 +379,11 @@ fn findings(plan: &ReviewedPlan, recording: Option<&Recording>, at: usize) -> Ma
 }
 
 /// What follows from a finding.
-fn following(plan: &ReviewedPlan, cause: &Finding, at: usize) -> Markup {
+fn following_lines(following: &[&Finding], at: usize) -> Markup {
     html! {
-        @if plan.following(cause).next().is_some() {
+        @if !following.is_empty() {
             p { "From the same cause:" }
-            ul { @for (finding, _) in plan.following(cause) {
+            ul { @for finding in following {
                 li id={ "finding-" (at) "-" (finding.fingerprint) } { (marked(&stopped(&following_words(finding)))) }
             } }
         }

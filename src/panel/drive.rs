@@ -68,6 +68,14 @@ struct Way {
     impulse_vs: f64,
 }
 
+impl Way {
+    /// The residue of a pixel that goes so.
+    #[inline]
+    fn after(&self, before: Residue) -> Residue {
+        if self.flags & IS_DRIVEN == 0 { before } else { self.swing.after(before) }
+    }
+}
+
 /// What a drive did.
 #[derive(Debug, Default)]
 pub(super) struct Driven {
@@ -504,14 +512,12 @@ impl TilePixels {
 
     /// Drives so many pixels that it takes less time to work out each one than to tell which are alike.
     fn drive_many(&mut self, pixels: u64, flags: &mut [u8; 64], drive: &Drive, driven: &mut Driven) {
-        let changing = pixels & differing_pixels(&self.levels, &self.targets);
-        driven.note_changes(self, changing);
         for bit in bits(pixels) {
             let at = bit as usize & 63;
-            let (level, before) = (self.levels[at], self.residues[at]);
-            let way = drive.way(level, self.targets[at]);
-            let after = if way.flags & IS_DRIVEN == 0 { before } else { way.swing.after(before) };
-            driven.takes_residue |= is_less(after, before);
+            let (level, target, before) = (self.levels[at], self.targets[at], self.residues[at]);
+            let way = drive.way(level, target);
+            let after = way.after(before);
+            driven.note((level, target, before), after);
             self.done.moved |= u64::from(way.end != level || after != before) << at;
             (flags[at], self.levels[at], self.residues[at]) = (way.flags, way.end, after);
         }
@@ -602,32 +608,22 @@ impl Driven {
         spreads: &mut Spreads,
     ) {
         let way = drive.way(level, target);
-        let after = if way.flags & IS_DRIVEN == 0 { before } else { way.swing.after(before) };
+        let after = way.after(before);
+        self.note((level, target, before), after);
+        let place = &mut self.fates.places[at];
+        place.settle(spreads);
+        *place = Fate { level, target, end: way.end, flags: way.flags, before, after, pixels: 0, is_known: true };
+    }
+
+    /// Takes note of what becomes of a kind of pixel.
+    #[inline]
+    fn note(&mut self, (level, target, before): (Level, Level, Residue), after: Residue) {
         self.takes_residue |= is_less(after, before);
         if level != target {
             self.changes_from = self.changes_from.with(level);
             self.changes_to = self.changes_to.with(target);
             self.most_residue_l = self.most_residue_l.max(before.lightness().abs());
         }
-        let place = &mut self.fates.places[at];
-        place.settle(spreads);
-        *place = Fate { level, target, end: way.end, flags: way.flags, before, after, pixels: 0, is_known: true };
-    }
-}
-
-impl Driven {
-    /// Takes note of the levels and residues of pixels that change.
-    fn note_changes(&mut self, tile: &TilePixels, changing: u64) {
-        let (mut from, mut to, mut most_l) = (0, 0, self.most_residue_l);
-        for bit in bits(changing) {
-            let at = bit as usize & 63;
-            from |= 1 << tile.levels[at];
-            to |= 1 << tile.targets[at];
-            most_l = most_l.max(tile.residues[at].lightness().abs());
-        }
-        self.changes_from.0 |= from;
-        self.changes_to.0 |= to;
-        self.most_residue_l = most_l;
     }
 }
 

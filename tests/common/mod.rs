@@ -14,6 +14,11 @@ use serde_json::{Value, json};
 use stillpage::rules::Example;
 use tempfile::TempDir;
 
+/// The folder of the project.
+pub(crate) fn root() -> &'static Path {
+    Path::new(env!("CARGO_MANIFEST_DIR"))
+}
+
 /// A folder that is thrown away with the test, filled with plans, displays and screens.
 pub(crate) struct Folder {
     place: TempDir,
@@ -54,7 +59,7 @@ impl Folder {
     /// A copy of the example plans with all that they name, in which a plan may be written over.
     pub(crate) fn of_fixtures() -> Self {
         let folder = Self::new();
-        let fixtures = Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures");
+        let fixtures = root().join("fixtures");
         for entry in walkdir::WalkDir::new(&fixtures).into_iter().map(Result::unwrap) {
             if entry.file_type().is_file() {
                 let name = entry.path().strip_prefix(&fixtures).unwrap().to_string_lossy().into_owned();

@@ -2,10 +2,12 @@
 //! is one that it allows. Licences are read by the rules of SPDX (the `spdx` crate). Works without a network.
 #![expect(clippy::unwrap_used, reason = "a test stops at what must not happen")]
 
-use std::{collections::BTreeMap, collections::BTreeSet, fs, path::Path, process::Command};
+use std::{collections::BTreeMap, collections::BTreeSet, fs, process::Command};
 
 use serde_json::Value;
 use spdx::{Expression, ParseMode};
+
+use crate::common::root;
 
 const REGISTRY: &str = "registry+https://github.com/rust-lang/crates.io-index";
 
@@ -74,7 +76,7 @@ fn every_licence_is_allowed() {
 /// Those of other systems too.
 #[test]
 fn every_crate_comes_from_the_registry_with_its_checksum() {
-    let lock = fs::read_to_string(home().join("Cargo.lock")).unwrap();
+    let lock = fs::read_to_string(root().join("Cargo.lock")).unwrap();
     let mut crates = 0;
     for package in lock.split("[[package]]").skip(1) {
         let field = |name: &str| {
@@ -92,12 +94,8 @@ fn every_crate_comes_from_the_registry_with_its_checksum() {
     assert!(crates > 100, "only {crates} crates were looked at");
 }
 
-fn home() -> &'static Path {
-    Path::new(env!("CARGO_MANIFEST_DIR"))
-}
-
 fn page() -> String {
-    fs::read_to_string(home().join("docs/dependencies.md")).unwrap()
+    fs::read_to_string(root().join("docs/dependencies.md")).unwrap()
 }
 
 /// What cargo knows of the crates that are built on this machine.
@@ -107,7 +105,7 @@ fn metadata() -> Value {
     let host = rustc.lines().find_map(|line| line.strip_prefix("host: ")).unwrap();
     let cargo = Command::new(env!("CARGO"))
         .args(["metadata", "--locked", "--offline", "--format-version", "1", "--filter-platform", host])
-        .current_dir(home())
+        .current_dir(root())
         .output()
         .unwrap();
     assert!(cargo.status.success(), "{}", String::from_utf8_lossy(&cargo.stderr));

@@ -14,17 +14,13 @@ use std::{
     process::{Command, Output},
 };
 
-use crate::common::{Folder, Run};
+use crate::common::{Folder, Run, root};
 
 /// A fenced block of a page.
 struct Block {
     mark: String,
     text: String,
     line: usize,
-}
-
-fn root() -> &'static Path {
-    Path::new(env!("CARGO_MANIFEST_DIR"))
 }
 
 fn blocks(page: &str) -> Vec<Block> {

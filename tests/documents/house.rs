@@ -10,6 +10,8 @@ use std::{
 
 use walkdir::WalkDir;
 
+use crate::common::root;
+
 /// Uses of a module that does not stand above the user's own, each with its reason. None today.
 const OUT_OF_ORDER: &[(&str, &str, &str)] = &[];
 
@@ -36,23 +38,19 @@ impl Code {
     }
 }
 
-fn home() -> &'static Path {
-    Path::new(env!("CARGO_MANIFEST_DIR"))
-}
-
 fn read(path: &str) -> String {
-    fs::read_to_string(home().join(path)).unwrap_or_else(|error| panic!("{path}: {error}"))
+    fs::read_to_string(root().join(path)).unwrap_or_else(|error| panic!("{path}: {error}"))
 }
 
 fn files_below(folder: &str, ending: &str) -> Vec<String> {
-    let mut files: Vec<String> = WalkDir::new(home().join(folder))
+    let mut files: Vec<String> = WalkDir::new(root().join(folder))
         .into_iter()
         .map(Result::unwrap)
         .filter(|entry| entry.path().extension().is_some_and(|found| found == ending))
         .map(|entry| {
             let parts: Vec<_> = entry
                 .path()
-                .strip_prefix(home())
+                .strip_prefix(root())
                 .unwrap()
                 .components()
                 .map(|part| part.as_os_str().to_string_lossy().into_owned())
@@ -563,9 +561,9 @@ fn every_file_of_the_tests_of_rules_is_named_after_a_rule() {
     assert!(files.len() > 30, "only {files:?}");
     for file in files.iter().filter(|file| *file != "tests/rules/main.rs") {
         let name = file.trim_start_matches("tests/rules/").trim_end_matches(".rs");
-        assert!(home().join(format!("src/rules/{name}.rs")).exists(), "{file} is named after no file of a rule");
+        assert!(root().join(format!("src/rules/{name}.rs")).exists(), "{file} is named after no file of a rule");
         let id = name.replace('_', "-");
-        assert!(home().join(format!("rules/{id}.md")).exists(), "{file} is named after no rule");
+        assert!(root().join(format!("rules/{id}.md")).exists(), "{file} is named after no rule");
         let head = format!("//! The edge cases of `{id}`");
         assert!(read(file).starts_with(&head), "{file} begins with another rule than `{id}`");
     }
@@ -589,7 +587,7 @@ fn paths_named_in_the_docs_exist() {
         let text = read(&path);
         let quoted = text.split('`').skip(1).step_by(2);
         for named in quoted.filter(|quoted| is_path(quoted)) {
-            if !home().join(named).exists() {
+            if !root().join(named).exists() {
                 wrong.push(format!("{path} names {named}"));
             }
         }
@@ -628,7 +626,7 @@ fn is_test_name(quoted: &str) -> bool {
 
 #[test]
 fn the_data_of_tests_is_described() {
-    let folders: Vec<PathBuf> = fs::read_dir(home().join("tests/data"))
+    let folders: Vec<PathBuf> = fs::read_dir(root().join("tests/data"))
         .unwrap()
         .map(|entry| entry.unwrap().path())
         .filter(|path| path.is_dir())
@@ -659,7 +657,7 @@ fn the_top_level_holds_what_one_expects_and_nothing_else() {
         "target",
         "tests",
     ];
-    let mut wrong: Vec<String> = fs::read_dir(home())
+    let mut wrong: Vec<String> = fs::read_dir(root())
         .unwrap()
         .map(|entry| entry.unwrap().file_name().to_string_lossy().into_owned())
         .filter(|name| !name.starts_with('.') && !EXPECTED.contains(&name.as_str()))

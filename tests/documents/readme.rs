@@ -1,16 +1,9 @@
 //! What the README and the other documents say is so: the finding and the picture are really made, the paths exist, the
 //! plan in it is read.
 
-use std::{
-    collections::BTreeSet,
-    fs,
-    path::{Path, PathBuf},
-    process::Command,
-};
+use std::{collections::BTreeSet, fs, path::PathBuf, process::Command};
 
-fn root() -> &'static Path {
-    Path::new(env!("CARGO_MANIFEST_DIR"))
-}
+use crate::common::root;
 
 fn stillpage(arguments: &[&str]) -> String {
     let output = Command::new(env!("CARGO_BIN_EXE_stillpage")).args(arguments).current_dir(root()).output().unwrap();

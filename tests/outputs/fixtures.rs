@@ -13,11 +13,7 @@ use std::{
 use serde_json::Value;
 use stillpage::rules::RULES;
 
-use crate::common::{Run, finding_line};
-
-fn root() -> &'static Path {
-    Path::new(env!("CARGO_MANIFEST_DIR"))
-}
+use crate::common::{Run, finding_line, root};
 
 /// The folders of the fixtures that hold plans.
 fn fixtures() -> Vec<PathBuf> {

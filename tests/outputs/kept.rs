@@ -18,7 +18,7 @@ use std::{
 use serde_json::Value;
 use sha2::{Digest, Sha256};
 
-use crate::common::{Folder, Run, finding_line};
+use crate::common::{Folder, Run, finding_line, root};
 
 /// The most lines of what is kept, with its head of five.
 const LINES: usize = 55;
@@ -125,10 +125,6 @@ fn what_a_reader_sees(page: &str) -> String {
     }
     let lines = words.lines().map(|line| line.split_whitespace().collect::<Vec<_>>().join(" "));
     lines.filter(|line| !line.is_empty()).collect::<Vec<_>>().join("\n")
-}
-
-fn root() -> &'static Path {
-    Path::new(env!("CARGO_MANIFEST_DIR"))
 }
 
 /// Where facts are kept: as they are `now`, and as they were when the snapshots `agreed` with them the last time.

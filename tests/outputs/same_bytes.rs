@@ -8,6 +8,8 @@ use std::{collections::BTreeMap, fs, path::Path, process::Command, sync::LazyLoc
 use tempfile::TempDir;
 use walkdir::WalkDir;
 
+use crate::common::root;
+
 /// Plans of both inks and all kinds of steps, quickly reviewed.
 const PLANS: [&str; 4] = [
     "tide-watch/troubled.plan.json",
@@ -48,8 +50,8 @@ fn language_and_time_zone_change_nothing() {
 fn the_working_folder_changes_nothing() {
     let elsewhere = TempDir::new().unwrap();
     let folders = PLANS.iter().map(|plan| plan.split_once('/').unwrap().0).chain(["fonts"]);
-    for entry in folders.flat_map(|folder| WalkDir::new(home().join("fixtures").join(folder))).map(Result::unwrap) {
-        let copy = elsewhere.path().join(entry.path().strip_prefix(home()).unwrap());
+    for entry in folders.flat_map(|folder| WalkDir::new(root().join("fixtures").join(folder))).map(Result::unwrap) {
+        let copy = elsewhere.path().join(entry.path().strip_prefix(root()).unwrap());
         if entry.file_type().is_dir() {
             fs::create_dir_all(copy).unwrap();
         } else {
@@ -82,7 +84,7 @@ fn written(change: impl FnOnce(&mut Command)) -> BTreeMap<String, Vec<u8>> {
 
 fn review() -> Command {
     let mut command = Command::new(env!("CARGO_BIN_EXE_stillpage"));
-    command.arg("review").current_dir(home());
+    command.arg("review").current_dir(root());
     command
 }
 
@@ -103,10 +105,6 @@ fn run(mut command: Command, place: &TempDir) -> BTreeMap<String, Vec<u8>> {
         }
     }
     found
-}
-
-fn home() -> &'static Path {
-    Path::new(env!("CARGO_MANIFEST_DIR"))
 }
 
 fn plans() -> [String; PLANS.len()] {

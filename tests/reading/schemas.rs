@@ -6,9 +6,7 @@ use std::{fs, path::Path, process::Command};
 use boon::{Compiler, Draft, SchemaIndex, Schemas};
 use serde_json::{Value, json};
 
-fn root() -> &'static Path {
-    Path::new(env!("CARGO_MANIFEST_DIR"))
-}
+use crate::common::root;
 
 fn schema(name: &str) -> Value {
     let text = fs::read_to_string(root().join(format!("docs/schemas/{name}.schema.json"))).unwrap();

@@ -5,8 +5,10 @@ use stillpage::units::{
     lightness_of_reflectance, luminance_of_srgb, over_white, pixel_area_mm2,
 };
 
-/// L* of a reflectance, worked out with reference colour libraries from the formula of CIE 15 (two libraries agree).
-const LIGHTNESS: [(f64, f64); 7] = [
+/// L* of a reflectance, worked out with reference colour libraries (scikit-image and colour-science, which agree) from the formula
+/// of CIE 15.
+const LIGHTNESS: [(f64, f64); 9] = [
+    (0.0, 0.0),
     (0.03, 20.0439),
     (0.04, 23.6714),
     (0.10, 37.8424),
@@ -14,6 +16,7 @@ const LIGHTNESS: [(f64, f64); 7] = [
     (0.30, 61.6542),
     (0.40, 69.4695),
     (0.44, 72.2285),
+    (1.0, 100.0),
 ];
 
 #[test]

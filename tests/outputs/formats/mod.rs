@@ -9,17 +9,12 @@ mod markdown;
 mod sarif;
 mod standards;
 
-use std::{
-    collections::BTreeMap,
-    fs,
-    path::{Path, PathBuf},
-    process::Command,
-};
+use std::{collections::BTreeMap, fs, path::Path, process::Command};
 
 use serde_json::Value;
 use standards::{junit_fault, sarif_fault};
 
-use crate::common::{Folder, Run, example_display};
+use crate::common::{Folder, Run, example_display, root};
 
 const FORMATS: [&str; 4] = ["json", "sarif", "junit", "markdown"];
 
@@ -194,10 +189,6 @@ fn count_of_findings(markdown: &str) -> usize {
     told + more.map_or(0, |(count, _)| count.parse::<usize>().unwrap())
 }
 
-fn root() -> PathBuf {
-    PathBuf::from(env!("CARGO_MANIFEST_DIR"))
-}
-
 #[test]
 fn every_format_carries_the_same_findings() {
     // Folder by folder: the table of a comment names no more than fifteen plans.
@@ -207,7 +198,7 @@ fn every_format_carries_the_same_findings() {
     folders.sort();
     let mut compared = 0;
     for folder in folders {
-        let told = Told::of(&root(), &[&format!("fixtures/{}", folder.file_name().unwrap().to_str().unwrap())]).valid();
+        let told = Told::of(root(), &[&format!("fixtures/{}", folder.file_name().unwrap().to_str().unwrap())]).valid();
         compared += from_json(&told.json).len();
         assert_same_findings(&told);
     }

@@ -114,7 +114,7 @@ impl Window {
         [self.x, self.y, self.width, self.height]
     }
 
-    /// The part of the window that lies on a panel of this size; nothing where it is wholly off.
+    /// The part of the window that lies on a panel of this size; nothing where it is entirely off.
     pub fn cut(self, size: Size) -> Option<Rect> {
         let left = self.x.max(0);
         let top = self.y.max(0);

@@ -16,7 +16,7 @@ pub(crate) fn folder(name: &str, plan: &str, draw: impl FnOnce(&Path)) -> PathBu
     folder
 }
 
-/// A plan and its display: a shipped one, but for its size.
+/// A plan and its display: a shipped one, except for its size.
 pub(crate) struct Shown {
     /// The file of the plan.
     pub(crate) plan: &'static str,

@@ -47,7 +47,7 @@ pub fn sent_windows(
 }
 
 /// A window widened outward to the controller's grid and cut at the panel's edge, in screen coordinates; nothing where
-/// it lies wholly off the panel.
+/// it lies entirely off the panel.
 pub fn widened(window: Window, display: &Display, rotation: Rotation) -> Option<Rect> {
     let size = rotation.turn_size(display.size);
     let on_panel = window.cut(size)?;

@@ -149,7 +149,7 @@ impl<'p> Player<'p> {
         (!Arc::ptr_eq(&before, &self.memory)).then_some(before)
     }
 
-    /// What a step does after its strokes: as it is kept, where the same happened before, but for the times.
+    /// What a step does after its strokes: as it is kept, where the same happened before, except for the times.
     fn effect(&mut self, planned: &PlannedStep<'_>, introduced: &Difference) -> StepEffect {
         let happening = self.cache.as_ref().and_then(|cache| cache.happening(planned));
         let kept = self.cache.as_mut().zip(happening.as_ref()).and_then(|(cache, happening)| cache.again(happening));

@@ -201,7 +201,7 @@ impl Shares {
         self.pixels[usize::from(level)] as f64 / self.whole
     }
 
-    /// The level that most pixels have, but for one, and a colour in which it was drawn.
+    /// The level that most pixels have, except for one, and a colour in which it was drawn.
     fn largest(&self, but: Option<Level>) -> Option<(Level, [u8; 3])> {
         let levels = (0..MOST_LEVELS).filter(|level| self.pixels[*level] > 0 && but != Some(*level as Level));
         let level = levels.max_by_key(|level| self.pixels[*level])?;

@@ -191,7 +191,7 @@ fn own(shape: &Node, owner: u16, size: Size, owners: &mut [u16]) -> Result<(), S
     let (left, top) = (bounds.x().floor(), bounds.y().floor());
     let (width, height) = ((bounds.right().ceil() - left) as i64, (bounds.bottom().ceil() - top) as i64);
     let window = Window { x: left as i64, y: top as i64, width, height };
-    // What lies wholly outside the drawing has no pixels.
+    // What lies entirely outside the drawing has no pixels.
     let Some(rect) = window.cut(size) else { return Ok(()) };
     let mut pixmap = Pixmap::new(rect.width, rect.height)
         .ok_or_else(|| ScreenFault::new("the drawing is too large", "draw it at the panel's size"))?;

@@ -68,7 +68,7 @@ pub(crate) fn square_of(digit: &str) -> String {
 /// A display whose controller draws under the pen.
 pub(crate) const PEN: &str = r#"{ "controller_ink": { "delay_ms": 20 } }"#;
 
-/// A screen of 32 x 16 px, white but for these rows.
+/// A screen of 32 x 16 px, white except for these rows.
 pub(crate) fn rows_of(row: &str, at: std::ops::Range<usize>) -> String {
     let white = ".".repeat(row.len());
     let rows: Vec<&str> = (0..16).map(|y| if at.contains(&y) { row } else { &white }).collect();

@@ -148,7 +148,7 @@ fn panel(folder: &Folder, [keeps, lighter, darker]: [f64; 3]) -> Display {
     read_display(&source_of(&folder.join("known.display.json")), &mut Shipped).unwrap()
 }
 
-/// The table that the program wrote, filled in with these readings of each history, the same for its three patches but for
+/// The table that the program wrote, filled in with these readings of each history, the same for its three patches except for
 /// the noise.
 fn filled_in(table: &str, played: &[(f64, f64)], mut noise: impl FnMut() -> f64) -> String {
     let mut row = 0;

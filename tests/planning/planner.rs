@@ -210,7 +210,7 @@ fn the_highest_effort_finds_the_best_of_all() {
             let (plan, screens) = world(&steps, begins);
             let (best, played) = best_of_all(&plan, &screens);
             let thorough = replan(&plan, &screens, 1, false, Effort::Thorough).unwrap();
-            prop_assert!(thorough.is_best, "a small plan is searched wholly");
+            prop_assert!(thorough.is_best, "a small plan is searched exhaustively");
             prop_assert_eq!(thorough.score, best);
             let usual = replan(&plan, &screens, 1, false, Effort::Usual).unwrap();
             prop_assert!(usual.score.errors >= best.errors);

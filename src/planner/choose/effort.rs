@@ -14,7 +14,7 @@ pub enum Effort {
     Quick,
     /// A few paths side by side.
     Usual,
-    /// Many paths; small plans wholly.
+    /// Many paths; small plans exhaustively.
     Thorough,
 }
 

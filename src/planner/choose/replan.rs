@@ -16,7 +16,7 @@ use crate::{
 
 /// Why a step stays as it is where all of them do.
 const AS_WRITTEN: &str = "the plan as it is costs less than any other that was found";
-/// Panels with more pixels, times steps to choose, are not searched wholly.
+/// Panels with more pixels, times steps to choose, are not searched exhaustively.
 const SMALL: u64 = 1 << 16;
 
 /// What was chosen for a plan.

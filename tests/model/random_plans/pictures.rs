@@ -45,7 +45,7 @@ impl Canvas {
         canvas
     }
 
-    /// White but for the first pixel.
+    /// White except for the first pixel.
     pub(crate) fn dot(size: Size) -> Canvas {
         let mut canvas = Canvas { size, rgba: vec![[255; 4]; size.pixels()] };
         canvas.rgba[0] = [0, 0, 0, 255];

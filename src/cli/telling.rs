@@ -3,7 +3,7 @@
 use std::io::{IsTerminal, Write};
 
 use crate::{
-    report::text::{TextStyle, fault_text},
+    report::text::{Detail, TextStyle, fault_text},
     source::{Fault, did_you_mean},
 };
 
@@ -35,6 +35,7 @@ pub(crate) fn own_fault(file: &str, words: &str, message: &str, help: &str) -> F
     Fault::of_file(file, format!("{message}: {words}"), format!("this is a fault of the program: {help}"))
 }
 
+/// How text is drawn on standard output, with what is usually said.
 pub(crate) fn output_style() -> TextStyle {
     text_style(std::io::stdout().is_terminal())
 }
@@ -46,7 +47,8 @@ fn error_style() -> TextStyle {
 /// How text is drawn on a stream.
 fn text_style(is_terminal: bool) -> TextStyle {
     let plain = std::env::var("NO_COLOR").is_ok_and(|value| !value.is_empty());
-    TextStyle { colour: is_terminal && !plain, width: if is_terminal { terminal_width() } else { 100 } }
+    let width = if is_terminal { terminal_width() } else { 100 };
+    TextStyle { colour: is_terminal && !plain, width, detail: Detail::default() }
 }
 
 fn terminal_width() -> usize {

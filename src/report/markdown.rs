@@ -8,11 +8,11 @@ use std::{
     collections::BTreeMap,
     fmt::Write as _,
     io::{self, Write},
-    iter,
 };
 
 use super::{
-    ByCause, PlanOutcome, PlanReport, ReviewedPlan, RunReport, paths,
+    PlanOutcome, PlanReport, ReviewedPlan, RunReport, paths,
+    reading_order::{Cause, causes_by_weight},
     sentences::{
         PREDICTIONS, at_temperature, count, estimate_words, following_words, margin_lines, one_line, pieces,
         place_words, sentence, severities, stopped,
@@ -20,19 +20,19 @@ use super::{
 };
 use crate::{
     finding::{Finding, Severity, Summary},
-    rules::{caution_of, cautions_of},
-    source::{Fault, Span},
+    rules::cautions_of,
+    source::Fault,
 };
 
-/// As many plans stand in the table.
+/// The most plans that stand in the table.
 const MOST_PLANS: usize = 15;
-/// As many findings are told.
-const MOST_FINDINGS: usize = 5;
-/// As many faults are told.
+/// The most causes that are shown.
+const MOST_CAUSES: usize = 5;
+/// The most faults that are shown.
 const MOST_FAULTS: usize = 5;
-/// As many findings are told with the one that they follow from.
+/// The most findings that are shown with the cause that they follow from.
 const MOST_FOLLOWING: usize = 3;
-/// As many margins are told.
+/// The most margins that are shown.
 const MOST_MARGINS: usize = 4;
 
 /// Writes the report. Links to pictures begin at `folder`, that of the file that is written.
@@ -46,7 +46,7 @@ pub fn write(report: &RunReport, folder: &str, out: &mut dyn Write) -> io::Resul
         table(report),
         margins(report),
         faults(report),
-        worst_findings(report, folder),
+        worst_causes(report, folder),
         cautions(report),
         not_checked(report),
         format!("{PREDICTIONS}\n"),
@@ -55,14 +55,11 @@ pub fn write(report: &RunReport, folder: &str, out: &mut dyn Write) -> io::Resul
     out.write_all(told.join("\n").as_bytes())
 }
 
-/// A finding with all that is said of it.
+/// A cause, and the plan that it was found in.
 struct Told<'a> {
     of: &'a PlanReport,
     plan: &'a ReviewedPlan,
-    finding: &'a Finding,
-    place: Span,
-    /// What follows from it.
-    following: Vec<&'a Finding>,
+    cause: Cause<'a>,
 }
 
 fn heading(report: &RunReport) -> String {
@@ -199,89 +196,71 @@ fn faults(report: &RunReport) -> String {
     text
 }
 
-/// The worst findings, and the rest as a count.
-fn worst_findings(report: &RunReport, folder: &str) -> String {
-    let found = by_weight(report);
-    if found.is_empty() {
+/// The worst causes, and the rest as a count of findings.
+fn worst_causes(report: &RunReport, folder: &str) -> String {
+    let causes = by_weight(report);
+    if causes.is_empty() {
         return String::new();
     }
-    let (told, rest) = found.split_at(found.len().min(MOST_FINDINGS));
-    let mut not_told: Vec<&Finding> =
-        rest.iter().flat_map(|rest| iter::once(rest.finding).chain(rest.following.iter().copied())).collect();
-    not_told.extend(told.iter().flat_map(|told| told.following.iter().copied().skip(MOST_FOLLOWING)));
-    let heading = match (told.len(), not_told.len()) {
-        (1, 0) => "The finding".to_owned(),
-        (_, 0) => "The findings".to_owned(),
-        (shown, _) => {
-            let all: usize = found.iter().map(|told| 1 + told.following.len()).sum();
-            format!("The worst {shown} of {all} findings")
-        }
+    let (told, rest) = causes.split_at(causes.len().min(MOST_CAUSES));
+    let findings = count(causes.iter().flat_map(|told| told.cause.findings()).count() as u64, "finding", "findings");
+    let heading = match (told.len(), rest.len()) {
+        (1, 0) => format!("The cause of {findings}"),
+        (shown, 0) => format!("The {shown} causes of {findings}, the worst first"),
+        (shown, rest) => format!("The worst {shown} of {} causes ({findings})", shown + rest),
     };
     let mut text = format!("### {heading}\n\n");
     for (at, told) in told.iter().enumerate() {
-        let _ = write!(text, "{}. {}", at + 1, finding_text(report, told, folder));
+        let _ = write!(text, "{}. {}", at + 1, cause_text(report, told, folder));
     }
-    if !not_told.is_empty() {
-        let of = |severity: Severity| not_told.iter().filter(|finding| finding.severity == severity).count() as u64;
-        let counts = [Severity::Error, Severity::Warning, Severity::Note].map(of);
-        let _ = write!(text, "\nAnd {} more: {}.\n", not_told.len(), severities(counts));
+    if !rest.is_empty() {
+        let left_out = |severity: Severity| {
+            rest.iter().flat_map(|told| told.cause.findings()).filter(|finding| finding.severity == severity).count()
+        };
+        let counts = [Severity::Error, Severity::Warning, Severity::Note].map(|severity| left_out(severity) as u64);
+        let more = count(rest.len() as u64, "more cause", "more causes");
+        let _ = write!(text, "\nAnd {more} with {}.\n", severities(counts));
     }
     text
 }
 
-/// The findings that are new and that nobody accepted, the worst first. Among those of a level the first of every plan stands before any
-/// plan's second, so that one plan does not hide the others, and those that come with a caution stand first.
+/// The causes of what is new and accepted by nobody, the worst first. Among those of a level the first of every plan stands before
+/// any plan's second, so that one plan does not hide the others.
 fn by_weight(report: &RunReport) -> Vec<Told<'_>> {
-    let mut found: Vec<(usize, Told<'_>)> = Vec::new();
+    let mut found: Vec<((Reverse<Severity>, usize), Told<'_>)> = Vec::new();
     for of in &report.plans {
-        found.extend(ranked(by_weight_in_plan(of), |told| told.finding.severity));
+        let PlanOutcome::Reviewed(plan) = &of.outcome else { continue };
+        let mut before: BTreeMap<Severity, usize> = BTreeMap::new();
+        for cause in causes_by_weight(plan) {
+            let rank = before.entry(cause.finding.severity).or_default();
+            found.push(((Reverse(cause.finding.severity), *rank), Told { of, plan, cause }));
+            *rank += 1;
+        }
     }
-    found.sort_by_key(|(rank, told)| weight(*rank, told));
+    found.sort_by_key(|(weight, _)| *weight);
     found.into_iter().map(|(_, told)| told).collect()
 }
 
-/// The same of one plan: the first of every rule before any rule's second, and what was seen in the most steps first.
-fn by_weight_in_plan(of: &PlanReport) -> Vec<Told<'_>> {
-    let PlanOutcome::Reviewed(plan) = &of.outcome else { return Vec::new() };
-    let open = plan.by_cause().into_iter().filter(|by_cause| by_cause.finding.is_open());
-    let told = |ByCause { finding, place, following }| Told { of, plan, finding, place, following };
-    let mut found: Vec<Told<'_>> = open.map(told).collect();
-    found.sort_by_key(|told| Reverse(told.finding.times));
-    let mut found = ranked(found, |told| (told.finding.rule, told.finding.severity));
-    found.sort_by_key(|(rank, told)| weight(*rank, told));
-    found.into_iter().map(|(_, told)| told).collect()
-}
-
-/// Each finding with the number of those of its kind before it.
-fn ranked<'a, K: Ord>(found: Vec<Told<'a>>, kind: impl Fn(&Told<'a>) -> K) -> Vec<(usize, Told<'a>)> {
-    let mut seen: BTreeMap<K, usize> = BTreeMap::new();
-    let rank = |told: Told<'a>| {
-        let before = seen.entry(kind(&told)).or_default();
-        *before += 1;
-        (*before - 1, told)
-    };
-    found.into_iter().map(rank).collect()
-}
-
-fn weight(rank: usize, told: &Told<'_>) -> (Reverse<Severity>, usize, Reverse<bool>) {
-    (Reverse(told.finding.severity), rank, Reverse(caution_of(told.finding.rule).is_some()))
-}
-
-fn finding_text(report: &RunReport, told: &Told<'_>, folder: &str) -> String {
-    let Told { of, plan, finding, place, following } = told;
+fn cause_text(report: &RunReport, told: &Told<'_>, folder: &str) -> String {
+    let Told { of, plan, cause } = told;
+    let finding = cause.finding;
     let path = escaped(&paths::from_folder(&of.path, &report.working_folder));
-    let line = plan.source.line_column(place.start).line;
+    let line = plan.source.line_column(cause.place.start).line;
     let at = finding.rect.map_or(String::new(), |rect| format!(", at {}", escaped(&format!("{:?}", rect.to_array()))));
     let picture = plan.picture_of(finding).map_or(String::new(), |picture| {
         format!(" [Picture]({})", paths::link(picture, folder, &report.working_folder))
     });
     let step = if finding.is_of_a_step() { format!(", {}", escaped(&place_words(finding))) } else { String::new() };
+    let times = match cause.times() {
+        1 => String::new(),
+        times => format!(", {times} times, first"),
+    };
     let estimate = estimate_words(finding).map_or(String::new(), |words| format!(" {}", sentence(&words)));
     let line_of = |finding: &&Finding| format!("   - {}\n", prose(&sentence(&following_words(finding))));
-    let following: String = following.iter().take(MOST_FOLLOWING).map(line_of).collect();
+    let following: String = cause.following.iter().take(MOST_FOLLOWING).map(line_of).collect();
     let following = if following.is_empty() { following } else { format!("\n   From the same cause:\n{following}") };
     format!(
-        "**{}** `{}` in {path}{}, line {line}{step}{at}: {}{estimate}\n   What to do: {}{picture}\n{following}",
+        "**{}** `{}`{times} in {path}{}, line {line}{step}{at}: {}{estimate}\n   What to do: {}{picture}\n{following}",
         finding.severity.word(),
         finding.rule,
         at_temperature(of.temperature_c),

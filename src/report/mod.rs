@@ -14,7 +14,7 @@ pub mod residue_plot;
 pub mod sarif;
 mod sheet;
 pub mod text;
-mod underline;
+mod reading_order;
 pub(crate) mod sentences;
 
 use std::{

@@ -248,7 +248,7 @@ fn display_and_plan(example: &Example, shown: Option<&Example>) -> String {
 /// What is found in an example, as the program prints it: what stands between the plan's counts and its figures.
 fn findings(page: &Page, example: &Example) -> String {
     let folder = Folder::of_example(example);
-    let printed = folder.run(&["review", "example.plan.json", "--gate", "never"]).with_status(0).out;
+    let printed = folder.run(&["review", "example.plan.json", "--gate", "never", "--full"]).with_status(0).out;
     let counts_and_findings: Vec<&str> = printed
         .lines()
         .take_while(|line| !line.contains(" cleanings, ") && !line.contains(" cleaning, "))

@@ -51,7 +51,7 @@ fn text_is_the_default_format_and_json_carries_the_same_findings() {
     let text = folder.run(&["review", "a.plan.json"]).with_status(1);
     assert_eq!(text.out, folder.run(&["review", "a.plan.json", "--format", "text"]).out);
     assert!(
-        text.out.starts_with("a.plan.json  \"Left\"\n  1 step on example: 1 error\n\nleft-behind (error)\n"),
+        text.out.starts_with("a.plan.json  \"Left\"\n  1 step on example: fails with 1 error\n\n× left-behind (error) at step 0 \"square\"\n"),
         "{}",
         text.out
     );
@@ -192,7 +192,7 @@ fn accepted_findings_are_counted_and_never_gate() {
     );
     let folder = folder(&[("a.plan.json", &accepted)]);
     let run = folder.run(&["review", "--gate", "note", "--also", "json=report.json"]).with_status(0);
-    assert!(run.out.contains("1 step on example: 1 accepted"), "{}", run.out);
+    assert!(run.out.contains("1 step on example: passes with 1 accepted"), "{}", run.out);
     assert!(
         run.out.contains("accepted: left-behind at step 0 \"square\", because it is hidden by the frame"),
         "{}",

@@ -22,7 +22,7 @@ fn beside_a_good_plan(folder: &Folder) -> String {
     folder.plan("z-good.plan.json", GOOD);
     let run = folder.run(&["review", "."]).with_status(2);
     assert!(
-        run.out.contains("z-good.plan.json") && run.out.contains("1 step on"),
+        run.out.lines().any(|line| line.starts_with("z-good.plan.json  passes ")),
         "the good plan is reviewed: {}",
         run.out
     );

@@ -7,7 +7,7 @@ use clap::{Args, ValueEnum, ValueHint};
 use crate::{
     cli::{files::Outside, offered::Offered, options::Threads},
     finding::Severity,
-    report::{Gate, GateOn},
+    report::{Gate, GateOn, text::Detail},
     source::did_you_mean,
 };
 
@@ -20,6 +20,12 @@ pub(crate) struct ReviewArguments {
     /// The format of what is printed
     #[arg(long, value_enum, default_value = "text", ignore_case = true)]
     pub(super) format: Format,
+    /// Text: report every place in the order of the steps, not causes with the worst first
+    #[arg(long, conflicts_with = "brief")]
+    pub(super) full: bool,
+    /// Text: one line for each finding, PATH:LINE:COLUMN LEVEL RULE MESSAGE, and nothing else
+    #[arg(long)]
+    pub(super) brief: bool,
     /// Write it to a file instead of standard output
     #[arg(long, value_name = "FILE", value_hint = ValueHint::FilePath)]
     pub(super) out: Option<PathBuf>,
@@ -107,6 +113,15 @@ impl From<GateOnWord> for GateOn {
 }
 
 impl ReviewArguments {
+    /// How much the text says.
+    pub(super) fn detail(&self) -> Detail {
+        match (self.full, self.brief) {
+            (true, _) => Detail::Full,
+            (_, true) => Detail::Brief,
+            _ => Detail::Causes,
+        }
+    }
+
     /// What makes the exit status 1.
     pub(super) fn gate(&self) -> Gate {
         let on = GateOn::from(self.gate_on);

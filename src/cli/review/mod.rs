@@ -14,7 +14,7 @@ use crate::cli::{
     output::write_out,
     telling::{output_style, tell},
 };
-use crate::source::Fault;
+use crate::{report::text::TextStyle, source::Fault};
 pub(crate) use arguments::ReviewArguments;
 use review_run::Task;
 use writing::{write_files, write_report};
@@ -35,7 +35,8 @@ pub(super) fn review(arguments: &ReviewArguments) -> u8 {
 fn once(task: &Task<'_>) -> Result<u8, Vec<Fault>> {
     let mut run = task.run(None)?;
     let format = task.arguments.format;
-    let print = || write_out(|out| write_report(&run.report, format, Path::new(""), output_style(), out));
+    let style = TextStyle { detail: task.arguments.detail(), ..output_style() };
+    let print = || write_out(|out| write_report(&run.report, format, Path::new(""), style, out));
     let printed = if task.arguments.out.is_none() { print() } else { Ok(()) };
     printed.and_then(|()| write_files(task.arguments, &mut run))?;
     Ok(run.exit_status())

@@ -542,7 +542,7 @@ mod tests {
         let listed = std::fs::read_to_string(known).expect("the list is there");
         assert!(listed.contains("unused-accept") && !listed.contains("own-fault"), "{listed}");
         let mut formats = vec![Vec::new(); 5];
-        let plain = text::TextStyle { colour: false, width: 100 };
+        let plain = text::TextStyle::of_files(text::Detail::Causes);
         text::write(&run.report, plain, &mut formats[0]).expect("a vector takes all");
         findings_json::write(&run.report, &mut formats[1]).expect("a vector takes all");
         sarif::write(&run.report, &mut formats[2]).expect("a vector takes all");

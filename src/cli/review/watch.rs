@@ -68,9 +68,10 @@ fn report(
 ) -> Result<(), Vec<Fault>> {
     let arguments = task.arguments;
     let is_shown = |at: usize| again.is_none() || run.is_new(at);
+    let style = text::TextStyle { detail: arguments.detail(), ..output_style() };
     let print = |out: &mut dyn Write| match arguments.format {
-        Format::Text => text::write_some(&run.report, &is_shown, output_style(), out),
-        format => write_report(&run.report, format, Path::new(""), output_style(), out),
+        Format::Text => text::write_some(&run.report, &is_shown, style, out),
+        format => write_report(&run.report, format, Path::new(""), style, out),
     };
     let printed = if arguments.out.is_none() { write_out(print) } else { Ok(()) };
     printed?;

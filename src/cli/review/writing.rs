@@ -17,7 +17,7 @@ use crate::{
 
 /// Writes the reports that go into files.
 pub(super) fn write_files(arguments: &ReviewArguments, run: &mut ReviewRun) -> Result<(), Fault> {
-    let plain = text::TextStyle { colour: false, width: 100 };
+    let plain = text::TextStyle::of_files(arguments.detail());
     let out = arguments.out.as_ref().map(|file| (&arguments.format, file));
     for (format, file) in out.into_iter().chain(arguments.also.iter().map(|(format, file)| (format, file))) {
         write_file(file, |out| write_report(&run.report, *format, file, plain, out))?;

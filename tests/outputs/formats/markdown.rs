@@ -51,7 +51,7 @@ fn many_plans_and_findings_stay_short_and_are_counted() {
             ["error", "warning", "note"].iter().map(|level| plan["summary"][level].as_u64().unwrap()).sum::<u64>()
         })
         .sum();
-    assert!(told.markdown.contains(&format!("The worst 5 of {findings} findings")), "{}", told.markdown);
+    assert!(told.markdown.contains(&format!(" causes ({findings} findings)\n")), "{}", told.markdown);
 }
 
 /// The first of each plan before the second of any: nobody reads five findings of one plan and none of the others.

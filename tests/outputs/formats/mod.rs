@@ -183,10 +183,11 @@ fn counts_in_table(markdown: &str) -> BTreeMap<String, [u64; 3]> {
 }
 
 /// How many findings are told, and how many more there are.
+/// What the heading of the causes says; nothing where there is none.
 fn count_of_findings(markdown: &str) -> usize {
-    let told = markdown.lines().filter(|line| line.contains(". **") || line.starts_with("   - `")).count();
-    let more = markdown.lines().find_map(|line| line.strip_prefix("And ")?.split_once(" more: "));
-    told + more.map_or(0, |(count, _)| count.parse::<usize>().unwrap())
+    let heading = markdown.lines().find(|line| line.starts_with("### ") && line.contains(" finding"));
+    let words: Vec<&str> = heading.unwrap_or_default().split([' ', '(', ')', ',']).collect();
+    words.iter().position(|word| word.starts_with("finding")).map_or(0, |at| words[at - 1].parse().unwrap())
 }
 
 #[test]

@@ -8,14 +8,39 @@ use std::fmt::Write as _;
 use miette::{Diagnostic, Severity, SourceSpan};
 use unicode_width::UnicodeWidthStr;
 
+use super::style::TextStyle;
+use crate::finding;
+
 /// Lines shown around the place.
 const CONTEXT_LINES: usize = 1;
 const HELP: &str = "  help: ";
 
 /// The escape sequences that colour parts of a text; none where there are no colours.
 #[derive(Clone, Copy)]
-struct Paint {
+pub(super) struct Paint {
     is_on: bool,
+}
+
+/// How a level is marked.
+#[derive(Clone, Copy)]
+pub(super) struct Sign {
+    colour: &'static str,
+    sign: &'static str,
+}
+
+impl Sign {
+    pub(super) fn sign(self) -> &'static str {
+        self.sign
+    }
+}
+
+/// The mark of a level.
+pub(super) fn sign(severity: Severity) -> Sign {
+    match severity {
+        Severity::Error => Sign { colour: ERROR, sign: "×" },
+        Severity::Warning => Sign { colour: WARNING, sign: "⚠" },
+        Severity::Advice => Sign { colour: ADVICE, sign: "☞" },
+    }
 }
 
 /// Colours that every terminal sets to suit its ground.
@@ -27,19 +52,29 @@ const PLACE: &str = "35;1";
 const FAINT: &str = "2";
 
 impl Paint {
+    pub(super) fn new(has_colour: bool) -> Self {
+        Self { is_on: has_colour }
+    }
+
+    /// Words in the colour of a level.
+    pub(super) fn level(self, sign: Sign, text: &str) -> String {
+        self.paint(sign.colour, text)
+    }
+
+    /// The name of what follows it.
+    pub(super) fn name(self, text: &str) -> String {
+        self.paint(ADVICE, text)
+    }
+
     fn paint(self, colour: &str, text: &str) -> String {
         if self.is_on { format!("\u{1b}[{colour}m{text}\u{1b}[0m") } else { text.to_owned() }
     }
 }
 
-/// The message as lines of text no wider than that, with colours or without.
-pub(super) fn draw(diagnostic: &dyn Diagnostic, width: usize, has_colour: bool) -> String {
-    let paint = Paint { is_on: has_colour };
-    let (colour, sign) = match diagnostic.severity() {
-        Some(Severity::Error) | None => (ERROR, "×"),
-        Some(Severity::Warning) => (WARNING, "⚠"),
-        Some(Severity::Advice) => (ADVICE, "☞"),
-    };
+/// The message as lines of text.
+pub(super) fn draw(diagnostic: &dyn Diagnostic, style: TextStyle) -> String {
+    let (paint, width) = (Paint::new(style.colour), style.width);
+    let Sign { colour, sign } = sign(diagnostic.severity().unwrap_or(Severity::Error));
     let mut text = String::new();
     if let Some(code) = diagnostic.code() {
         let _ = writeln!(text, "{}\n", paint.paint(colour, &code.to_string()));
@@ -51,11 +86,26 @@ pub(super) fn draw(diagnostic: &dyn Diagnostic, width: usize, has_colour: bool) 
         let first = paint.paint(ADVICE, HELP);
         let _ = writeln!(text, "{}", wrapped(&help.to_string(), width, &first, &" ".repeat(HELP.len())));
     }
-    text
+    without_blanks_at_ends(&text)
+}
+
+pub(super) fn without_blanks_at_ends(text: &str) -> String {
+    let mut lines: String = text.lines().map(str::trim_end).collect::<Vec<_>>().join("\n");
+    lines.push('\n');
+    lines
+}
+
+/// The colour that a level has.
+pub(super) fn shade(severity: finding::Severity) -> Severity {
+    match severity {
+        finding::Severity::Error => Severity::Error,
+        finding::Severity::Warning => Severity::Warning,
+        finding::Severity::Note => Severity::Advice,
+    }
 }
 
 /// Names and paths are never broken at their hyphens and slashes.
-fn wrapped(text: &str, width: usize, first: &str, others: &str) -> String {
+pub(super) fn wrapped(text: &str, width: usize, first: &str, others: &str) -> String {
     let options = textwrap::Options::new(width.saturating_sub(2))
         .initial_indent(first)
         .subsequent_indent(others)
@@ -66,11 +116,35 @@ fn wrapped(text: &str, width: usize, first: &str, others: &str) -> String {
 
 /// The lines around the first labelled place, which lies in one line.
 fn excerpt(diagnostic: &dyn Diagnostic, paint: Paint, text: &mut String) {
+    let Some(shown) = lines_around(diagnostic, paint) else { return };
+    let _ = writeln!(text, "{}╭─[{}]", shown.edge, shown.named);
+    shown.lines.iter().for_each(|(line, _)| text.push_str(line));
+    let _ = writeln!(text, "{}╰────", shown.edge);
+}
+
+/// The line of the place alone, underlined.
+pub(super) fn line_of_place(diagnostic: &dyn Diagnostic, has_colour: bool) -> String {
+    let Some(shown) = lines_around(diagnostic, Paint::new(has_colour)) else { return String::new() };
+    let line: String = shown.lines.into_iter().filter(|(_, is_marked)| *is_marked).map(|(line, _)| line).collect();
+    format!("{}╭─[{}]\n{line}", shown.edge, shown.named)
+}
+
+/// What is drawn of a file.
+struct Excerpt {
+    /// What stands where other lines have their number.
+    edge: String,
+    /// The name of the file with line and column.
+    named: String,
+    /// The lines with their numbers and with what stands below them, and whether the place begins in one.
+    lines: Vec<(String, bool)>,
+}
+
+fn lines_around(diagnostic: &dyn Diagnostic, paint: Paint) -> Option<Excerpt> {
     let label = diagnostic.labels().and_then(|mut labels| labels.next());
-    let Some((source, label)) = diagnostic.source_code().zip(label) else { return };
+    let (source, label) = diagnostic.source_code().zip(label)?;
     let place = label.inner();
     let around = source.read_span(place, CONTEXT_LINES, CONTEXT_LINES);
-    let (Ok(around), Ok(at)) = (around, source.read_span(place, 0, 0)) else { return };
+    let (Ok(around), Ok(at)) = (around, source.read_span(place, 0, 0)) else { return None };
     let shown = String::from_utf8_lossy(around.data());
     let first = around.line() + 1;
     let lines: Vec<&str> = shown.lines().collect();
@@ -78,22 +152,23 @@ fn excerpt(diagnostic: &dyn Diagnostic, paint: Paint, text: &mut String) {
     let gutter = last.to_string().len();
     let edge = " ".repeat(gutter + 2);
     let named = format!("{}:{}:{}", at.name().unwrap_or_default(), at.line() + 1, at.column() + 1);
-    let _ = writeln!(text, "{edge}╭─[{}]", paint.paint(FILE, &named));
+    let mut drawn = Vec::new();
     let mut offset = around.span().offset();
     for (number, line) in (first..).zip(lines) {
         let number = paint.paint(FAINT, &format!("{number:gutter$}"));
-        let _ = writeln!(text, " {number} │ {line}");
+        let mut text = format!(" {number} │ {line}\n");
         // Nothing is marked behind the end of all that is shown.
         let end = (offset + line.len() + 1).min(around.span().offset() + around.span().len());
-        if (offset..end).contains(&place.offset()) {
-            let marks = marks(line, offset, *place, label.label());
-            for marks in &marks {
+        let is_marked = (offset..end).contains(&place.offset());
+        if is_marked {
+            for marks in &marks(line, offset, *place, label.label()) {
                 let _ = writeln!(text, "{edge}· {}", marks.painted(paint));
             }
         }
+        drawn.push((text, is_marked));
         offset += line.len() + 1;
     }
-    let _ = writeln!(text, "{edge}╰────");
+    Some(Excerpt { edge, named: paint.paint(FILE, &named), lines: drawn })
 }
 
 /// What stands under a line: so many blanks, then the marks.

@@ -1,0 +1,90 @@
+//! The findings of a plan as somebody reads them: what has one cause stands once, and the worst stands first.
+//!
+//! Decides the order and what stands together, for every format that is read from top to bottom; knows none of them.
+
+use std::cmp::Reverse;
+
+use super::{ByCause, ReviewedPlan};
+use crate::{finding::Finding, rules::caution_of, source::Span};
+
+/// What one rule found in a plan, at all its places.
+#[derive(Clone, Debug)]
+pub(super) struct Cause<'a> {
+    /// The first place.
+    pub(super) finding: &'a Finding,
+    /// Where that stands in the plan's text.
+    pub(super) place: Span,
+    /// The other places of the same rule and level, in the order of the steps.
+    pub(super) others: Vec<&'a Finding>,
+    /// What follows from any of them, by other rules.
+    pub(super) following: Vec<&'a Finding>,
+}
+
+impl<'a> Cause<'a> {
+    /// How often it was seen.
+    pub(super) fn times(&self) -> u64 {
+        self.places().map(|finding| finding.times).sum()
+    }
+
+    /// All its places, in the order of the steps.
+    pub(super) fn places(&self) -> impl Iterator<Item = &'a Finding> {
+        std::iter::once(self.finding).chain(self.others.iter().copied())
+    }
+
+    /// The findings that it stands for.
+    pub(super) fn findings(&self) -> impl Iterator<Item = &'a Finding> {
+        self.places().chain(self.following.iter().copied())
+    }
+
+    fn add(&mut self, finding: &'a Finding, following: Vec<&'a Finding>) {
+        self.others.push(finding);
+        self.take(following);
+    }
+
+    /// Further places of the same rule are places; the rest follows.
+    fn take(&mut self, following: Vec<&'a Finding>) {
+        let is_place = |finding: &&Finding| kind(finding) == kind(self.finding);
+        let (places, following): (Vec<_>, Vec<_>) = following.into_iter().partition(is_place);
+        self.others.extend(places);
+        self.following.extend(following);
+    }
+}
+
+/// The causes of what is new in a plan and accepted by nobody, the worst first: by level, then those whose rule comes with a
+/// caution, then by how many findings they stand for, then by how often they were seen.
+pub(super) fn causes_by_weight(plan: &ReviewedPlan) -> Vec<Cause<'_>> {
+    let mut causes: Vec<Cause<'_>> = Vec::new();
+    for ByCause { finding, place, following } in plan.by_cause() {
+        if !finding.is_open() {
+            continue;
+        }
+        match causes.iter_mut().find(|cause| kind(cause.finding) == kind(finding)) {
+            Some(cause) => cause.add(finding, following),
+            None => {
+                let mut cause = Cause { finding, place, others: Vec::new(), following: Vec::new() };
+                cause.take(following);
+                causes.push(cause);
+            }
+        }
+    }
+    for cause in &mut causes {
+        cause.others.sort_by_key(|finding| finding.step);
+    }
+    causes.sort_by_cached_key(weight);
+    causes
+}
+
+fn kind(finding: &Finding) -> (&'static str, crate::finding::Severity) {
+    (finding.rule, finding.severity)
+}
+
+fn weight(cause: &Cause<'_>) -> impl Ord + use<> {
+    let finding = cause.finding;
+    (
+        Reverse(finding.is_own_fault()),
+        Reverse(finding.severity),
+        Reverse(caution_of(finding.rule).is_some()),
+        Reverse(cause.findings().count()),
+        Reverse(cause.times()),
+    )
+}

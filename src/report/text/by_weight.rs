@@ -1,0 +1,249 @@
+//! The causes of a plan's findings, the worst first, each with its first place; of several plans the worst causes of each.
+//!
+//! Knows how much a reader takes in at once; what a cause is and what weighs more is decided in `reading_order`.
+
+use std::{
+    collections::BTreeSet,
+    io::{self, Write},
+};
+
+use super::{
+    super::{
+        PlanOutcome, PlanReport, ReviewedPlan, RunReport,
+        reading_order::{Cause, causes_by_weight},
+        sentences::{at_temperature, count, estimate_words, one_line, place_words},
+    },
+    marked::{Excerpt, Marked},
+    plan_lines::{verdict, verdict_word, write_figures, write_refused},
+    plans_table,
+    style::TextStyle,
+    underline::{self, Paint, shade, without_blanks_at_ends},
+};
+use crate::{
+    finding::{Finding, Severity},
+    rules::cautions_of,
+    source::readable,
+};
+
+/// The most causes that are shown of each of several plans, and about as many as are shown of all together.
+const MOST_OF_ONE: usize = 3;
+const MOST_OF_ALL: usize = 24;
+/// The most notes that are shown of one plan.
+const MOST_NOTES: usize = 20;
+/// The most further places of a cause that are named.
+const MOST_PLACES: usize = 3;
+
+/// Writes one plan with all its causes, or several with the worst causes of each and a table of them.
+pub(super) fn write(
+    report: &RunReport,
+    shown: &[&PlanReport],
+    style: TextStyle,
+    out: &mut dyn Write,
+) -> io::Result<()> {
+    let paths: BTreeSet<&str> = shown.iter().map(|plan| plan.path.as_str()).collect();
+    if paths.len() > 1 {
+        return write_several(report, shown, style, out);
+    }
+    for plan in shown {
+        match &plan.outcome {
+            PlanOutcome::Reviewed(reviewed) => write_one(report, plan, reviewed, style, out)?,
+            PlanOutcome::Refused(faults) => write_refused(plan, faults, out)?,
+        }
+    }
+    Ok(())
+}
+
+fn write_one(
+    report: &RunReport,
+    of: &PlanReport,
+    plan: &ReviewedPlan,
+    style: TextStyle,
+    out: &mut dyn Write,
+) -> io::Result<()> {
+    writeln!(out, "{}", heading(of, plan))?;
+    let steps = count(plan.steps, "step", "steps");
+    writeln!(out, "  {steps} on {}: {}\n", plan.display, whole_verdict(report, plan))?;
+    let causes = causes_by_weight(plan);
+    let notes = causes.iter().filter(|cause| cause.finding.severity == Severity::Note).count();
+    let shown = causes.len() - notes.saturating_sub(MOST_NOTES);
+    for cause in &causes[..shown] {
+        out.write_all(without_blanks_at_ends(&cause_text(plan, cause, style)).as_bytes())?;
+        writeln!(out)?;
+    }
+    if shown < causes.len() {
+        writeln!(out, "  and {} more notes: --full shows them\n", causes.len() - shown)?;
+    }
+    write_figures(plan, out)
+}
+
+fn heading(of: &PlanReport, plan: &ReviewedPlan) -> String {
+    let title = if plan.title.is_empty() { String::new() } else { format!("  \"{}\"", readable(&plan.title)) };
+    format!("{}{title}{}", of.path, at_temperature(of.temperature_c))
+}
+
+fn whole_verdict(report: &RunReport, plan: &ReviewedPlan) -> String {
+    match verdict_word(report, plan) {
+        None => verdict(plan),
+        Some(word) if plan.findings.is_empty() => format!("{word}, {}", verdict(plan)),
+        Some(word) => format!("{word} with {}", verdict(plan)),
+    }
+}
+
+/// A cause with the place in the plan where it begins.
+fn cause_text(plan: &ReviewedPlan, cause: &Cause<'_>, style: TextStyle) -> String {
+    let finding = cause.finding;
+    let (mark, paint) = (underline::sign(shade(finding.severity)), Paint::new(style.colour));
+    let heading = paint.level(mark, &format!("{} {}", mark.sign(), title(cause)));
+    let paragraph = |name: &str, words: &str| {
+        let (first, others) = match name.len() {
+            0 => ("  ".to_owned(), 2),
+            length => (format!("  {} ", paint.name(name)), length + 3),
+        };
+        format!("{}\n", underline::wrapped(words, style.width, &first, &" ".repeat(others)))
+    };
+    let message = paragraph("", &readable(&one_line(&finding.message)));
+    let help = (!finding.help.is_empty()).then(|| readable(&one_line(&finding.help)));
+    let more = [
+        ("help:", help),
+        ("", estimate_words(finding)),
+        ("also at", other_places(&cause.others)),
+        ("leads to", following_rules(&cause.following)),
+    ];
+    let more: String = more.iter().filter_map(|(name, words)| Some(paragraph(name, words.as_ref()?))).collect();
+    format!("{heading}\n{message}{}{more}", underline::line_of_place(&marked(plan, cause), style.colour))
+}
+
+/// The place of a cause in the plan's text, and nothing else of it.
+fn marked(plan: &ReviewedPlan, cause: &Cause<'_>) -> Marked {
+    let rect = cause.finding.rect;
+    Marked {
+        message: String::new(),
+        code: String::new(),
+        shade: shade(cause.finding.severity),
+        help: None,
+        excerpt: Some(Excerpt::new(&plan.source, cause.place)),
+        label: rect.map_or(String::new(), |rect| format!("at {:?} on the screen", rect.to_array())),
+    }
+}
+
+/// The rule, how often, and where first.
+fn title(cause: &Cause<'_>) -> String {
+    let finding = cause.finding;
+    let name = format!("{} ({})", finding.rule, finding.severity.word());
+    let place = readable(&place_words(finding));
+    match cause.times() {
+        _ if !finding.is_of_a_step() && cause.others.is_empty() => name,
+        1 => format!("{name} at {place}"),
+        times if cause.others.is_empty() => format!("{name}, {times} times, at {place}"),
+        times => format!("{name}, {times} times, first at {place}"),
+    }
+}
+
+/// Where else the same was found.
+fn other_places(others: &[&Finding]) -> Option<String> {
+    let mut places: Vec<String> = Vec::new();
+    for finding in others {
+        let place = readable(&place_words(finding));
+        if !places.contains(&place) {
+            places.push(place);
+        }
+    }
+    listed(&places, "more places")
+}
+
+/// What follows by other rules: each once, with its first place.
+fn following_rules(following: &[&Finding]) -> Option<String> {
+    let mut rules: Vec<&Finding> = Vec::new();
+    for finding in following {
+        if rules.iter().all(|other| other.rule != finding.rule) {
+            rules.push(finding);
+        }
+    }
+    let words = |finding: &&Finding| {
+        format!("{} ({}) at {}", finding.rule, finding.severity.word(), readable(&place_words(finding)))
+    };
+    listed(&rules.iter().map(words).collect::<Vec<_>>(), "more")
+}
+
+/// The first of some words, and how many there are besides.
+fn listed(words: &[String], more: &str) -> Option<String> {
+    let (named, rest) = words.split_at(words.len().min(MOST_PLACES));
+    let rest = match rest.len() {
+        0 => String::new(),
+        rest => format!(", and {rest} {more}"),
+    };
+    (!named.is_empty()).then(|| format!("{}{rest}", named.join(", ")))
+}
+
+fn write_several(report: &RunReport, shown: &[&PlanReport], style: TextStyle, out: &mut dyn Write) -> io::Result<()> {
+    let with_findings = shown.iter().filter(|of| has_open_findings(of)).count();
+    let most = (MOST_OF_ALL / with_findings.max(1)).clamp(1, MOST_OF_ONE);
+    let mut left_out = 0;
+    for of in shown {
+        match &of.outcome {
+            PlanOutcome::Reviewed(plan) => left_out += write_worst(report, of, plan, most, style, out)?,
+            PlanOutcome::Refused(faults) => write_refused(of, faults, out)?,
+        }
+    }
+    let rules = shown.iter().filter_map(|of| match &of.outcome {
+        PlanOutcome::Reviewed(plan) => Some(plan.findings.iter().map(|finding| finding.rule)),
+        PlanOutcome::Refused(_) => None,
+    });
+    let cautions = cautions_of(rules.flatten());
+    for caution in &cautions {
+        writeln!(out, "{}", underline::wrapped(&format!("caution: {caution}"), style.width, "", "  "))?;
+    }
+    if left_out > 0 {
+        writeln!(out, "Review one plan alone to see all its causes, or all plans with --full.")?;
+    }
+    if !cautions.is_empty() || left_out > 0 {
+        writeln!(out)?;
+    }
+    plans_table::write(report, shown, out)
+}
+
+fn has_open_findings(of: &PlanReport) -> bool {
+    matches!(&of.outcome, PlanOutcome::Reviewed(plan) if plan.findings.iter().any(Finding::is_open))
+}
+
+/// The worst causes of one of several plans, and how many were left out; nothing of a plan in which nothing is new.
+fn write_worst(
+    report: &RunReport,
+    of: &PlanReport,
+    plan: &ReviewedPlan,
+    most: usize,
+    style: TextStyle,
+    out: &mut dyn Write,
+) -> io::Result<usize> {
+    let causes = causes_by_weight(plan);
+    if causes.is_empty() {
+        return Ok(0);
+    }
+    writeln!(out, "{}: {}", heading(of, plan), whole_verdict(report, plan))?;
+    for cause in causes.iter().take(most) {
+        out.write_all(without_blanks_at_ends(&short_cause(plan, cause, style)).as_bytes())?;
+    }
+    let left_out = causes.len().saturating_sub(most);
+    if left_out > 0 {
+        writeln!(out, "  and {}", count(left_out as u64, "more cause", "more causes"))?;
+    }
+    writeln!(out)?;
+    Ok(left_out)
+}
+
+/// What, where, and what to do.
+fn short_cause(plan: &ReviewedPlan, cause: &Cause<'_>, style: TextStyle) -> String {
+    let finding = cause.finding;
+    let (mark, paint) = (underline::sign(shade(finding.severity)), Paint::new(style.colour));
+    let line = plan.source.line_column(cause.place.start).line;
+    let words = readable(&one_line(&format!("{} (line {line}): {}", title(cause), finding.message)));
+    let first = format!("  {} ", paint.level(mark, mark.sign()));
+    let mut text = underline::wrapped(&words, style.width, &first, "    ");
+    text.push('\n');
+    if !finding.help.is_empty() {
+        let first = format!("    {} ", paint.name("help:"));
+        text.push_str(&underline::wrapped(&readable(&one_line(&finding.help)), style.width, &first, "          "));
+        text.push('\n');
+    }
+    text
+}

@@ -1,0 +1,22 @@
+//! A line for each finding and nothing else, in the order of the plans and their steps.
+
+use std::io::{self, Write};
+
+use super::super::{
+    PlanOutcome, PlanReport,
+    sentences::{at_temperature, headline},
+};
+use crate::source::readable;
+
+pub(super) fn write(shown: &[&PlanReport], out: &mut dyn Write) -> io::Result<()> {
+    for report in shown {
+        let PlanOutcome::Reviewed(plan) = &report.outcome else { continue };
+        let at = at_temperature(report.temperature_c);
+        for (finding, place) in plan.findings.iter().zip(&plan.places).filter(|(finding, _)| finding.is_open()) {
+            let from = plan.source.line_column(place.start);
+            let (level, rule, words) = (finding.severity.word(), finding.rule, readable(&headline(finding)));
+            writeln!(out, "{}:{}:{} {level} {rule}{at} {words}", report.path, from.line, from.column)?;
+        }
+    }
+    Ok(())
+}

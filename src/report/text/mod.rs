@@ -1,0 +1,103 @@
+//! The report as text for people.
+//!
+//! Says what stands in it, in which of three forms: causes by weight, every place in the order of the steps, or a line for each
+//! finding. How a place in a file is drawn is not known here.
+
+mod by_step;
+mod by_weight;
+mod line_by_line;
+mod marked;
+mod plan_lines;
+mod plans_table;
+mod style;
+mod underline;
+
+use std::{
+    fmt::Write as _,
+    io::{self, Write},
+};
+
+use miette::Severity as Shade;
+
+pub use self::style::{Detail, TextStyle};
+use self::{
+    marked::{Excerpt, Marked},
+    underline::draw,
+};
+use super::{
+    PlanReport, ReviewedPlan, RunReport,
+    sentences::{PREDICTIONS, count},
+};
+use crate::source::Fault;
+
+/// Writes the findings of a run.
+///
+/// # Errors
+/// Where the writer fails.
+pub fn write(report: &RunReport, style: TextStyle, out: &mut dyn Write) -> io::Result<()> {
+    write_some(report, &|_| true, style, out)
+}
+
+/// Writes the findings of some plans of a run, and the figures of all.
+///
+/// # Errors
+/// Where the writer fails.
+pub fn write_some(
+    report: &RunReport,
+    is_shown: &dyn Fn(usize) -> bool,
+    style: TextStyle,
+    out: &mut dyn Write,
+) -> io::Result<()> {
+    let shown: Vec<&PlanReport> =
+        report.plans.iter().enumerate().filter(|(at, _)| is_shown(*at)).map(|(_, plan)| plan).collect();
+    match style.detail {
+        Detail::Causes => by_weight::write(report, &shown, style, out)?,
+        Detail::Full => by_step::write(&shown, style, out)?,
+        Detail::Brief => return line_by_line::write(&shown, out),
+    }
+    write_total(report, out)
+}
+
+fn write_total(report: &RunReport, out: &mut dyn Write) -> io::Result<()> {
+    let reviewed = report.reviewed().count() as u64;
+    let refused = report.plans.len() as u64 - reviewed;
+    let sum = |figure: fn(&ReviewedPlan) -> u64| report.reviewed().map(figure).sum::<u64>();
+    let mut line = format!(
+        "{} reviewed: {}, {}, {}",
+        count(reviewed, "plan", "plans"),
+        count(sum(|plan| plan.summary.error), "error", "errors"),
+        count(sum(|plan| plan.summary.warning), "warning", "warnings"),
+        count(sum(|plan| plan.summary.note), "note", "notes"),
+    );
+    if refused > 0 {
+        let _ = write!(line, "; {} could not be read", count(refused, "plan", "plans"));
+    }
+    let known = report.reviewed().map(ReviewedPlan::known).sum::<u64>();
+    if known > 0 {
+        let _ = write!(line, "; {known} of them known");
+    }
+    writeln!(out, "{line}.")?;
+    if report.gone() > 0 {
+        let gone = count(report.gone(), "known finding is gone", "known findings are gone");
+        writeln!(out, "{gone}: take them off the list with --write-known.")?;
+    }
+    writeln!(out, "{PREDICTIONS}")
+}
+
+/// A fault as text.
+pub fn fault_text(fault: &Fault, style: TextStyle) -> String {
+    let (message, excerpt) = match &fault.place {
+        Some((source, span)) => (fault.message.clone(), Some(Excerpt::new(source, *span))),
+        None if fault.file.is_empty() => (fault.message.clone(), None),
+        None => (format!("{}: {}", fault.file, fault.message), None),
+    };
+    let marked = Marked {
+        message,
+        code: "cannot be read".into(),
+        shade: Shade::Error,
+        help: fault.help.clone(),
+        excerpt,
+        label: String::new(),
+    };
+    draw(&marked, style)
+}

@@ -1,0 +1,123 @@
+//! What is said of a plan as a whole: its verdict, its figures, what was there before, what was not checked.
+//!
+//! Knows nothing of single findings and how they are drawn.
+
+use std::io::{self, Write};
+
+use super::super::{
+    Gate, PlanReport, ReviewedPlan, RunReport,
+    sentences::{count, gone_words, known_by_rule, margin_lines, place_words},
+};
+use crate::{
+    finding::Summary,
+    rules::cautions_of,
+    source::{Fault, readable},
+};
+
+/// The most known findings that are gone and reported one by one.
+const MOST_GONE: usize = 10;
+
+/// A plan that could not be read; its faults stand elsewhere.
+pub(super) fn write_refused(report: &PlanReport, faults: &[Fault], out: &mut dyn Write) -> io::Result<()> {
+    writeln!(out, "{}  not reviewed: {}\n", report.path, count(faults.len() as u64, "fault", "faults"))
+}
+
+/// What stands behind the findings of one plan: what somebody accepted, what was there before, its figures, how near they came to the limits, the
+/// cautions, and what was not checked.
+pub(super) fn write_figures(plan: &ReviewedPlan, out: &mut dyn Write) -> io::Result<()> {
+    let accepted = plan.findings.iter().filter_map(|finding| {
+        let because = finding.accepted.as_ref()?;
+        let place = place_words(finding);
+        Some(format!("accepted: {} at {}, because {}", finding.rule, readable(&place), readable(because)))
+    });
+    write_lines(accepted, out)?;
+    write_known(plan, out)?;
+    write_lines(figures(&plan.summary), out)?;
+    write_lines(margin_lines(&plan.summary), out)?;
+    let cautions = cautions_of(plan.findings.iter().map(|finding| finding.rule));
+    write_lines(cautions.iter().map(|caution| format!("caution: {caution}")), out)?;
+    write_lines(plan.summary.not_checked.iter().map(|text| format!("not checked: {text}")), out)
+}
+
+/// Lines that stand together, and an empty one behind them.
+pub(super) fn write_lines(lines: impl IntoIterator<Item = String>, out: &mut dyn Write) -> io::Result<()> {
+    let mut lines = lines.into_iter().peekable();
+    if lines.peek().is_none() {
+        return Ok(());
+    }
+    for line in lines {
+        writeln!(out, "  {line}")?;
+    }
+    writeln!(out)
+}
+
+/// What was there before, by rule, and what is no longer.
+fn write_known(plan: &ReviewedPlan, out: &mut dyn Write) -> io::Result<()> {
+    if let Some(words) = known_by_rule(plan) {
+        writeln!(out, "  known: {words}\n")?;
+    }
+    for gone in plan.gone.iter().take(MOST_GONE) {
+        writeln!(out, "  gone: {}", gone_words(gone))?;
+    }
+    if plan.gone.len() > MOST_GONE {
+        writeln!(out, "  gone: {} more", plan.gone.len() - MOST_GONE)?;
+    }
+    if !plan.gone.is_empty() {
+        writeln!(out)?;
+    }
+    Ok(())
+}
+
+/// The figures of a plan in a line.
+fn figures(summary: &Summary) -> Option<String> {
+    let mut parts = vec![
+        count(summary.cleanings, "cleaning", "cleanings"),
+        count(summary.flashing_updates, "flashing update", "flashing updates"),
+        format!("driven for {:.1} of {:.1} s", summary.driving_seconds, summary.seconds),
+    ];
+    if summary.longest_answer_ms > 0.0 {
+        parts.push(format!("longest answer {:.0} ms", summary.longest_answer_ms));
+    }
+    if summary.worst_residue_l > 0.0 {
+        parts.push(format!("strongest ghost {:.2} L*", summary.worst_residue_l));
+    }
+    if summary.energy_mj > 0.0 {
+        parts.push(format!("{:.1} mJ", summary.energy_mj));
+    }
+    if let Some(power) = summary.power {
+        parts.push(format!("{:.3} mW on average", power.mean_mw));
+        parts.extend(power.days.map(|days| format!("{days:.0} days per charge")));
+    }
+    (summary.seconds > 0.0).then(|| parts.join(", "))
+}
+
+/// Whether a plan passes the gate; nothing where there is none.
+pub(super) fn verdict_word(report: &RunReport, plan: &ReviewedPlan) -> Option<&'static str> {
+    let fails = plan.findings.iter().any(|finding| report.gate.stops(finding));
+    (report.gate != Gate::Never).then_some(if fails { "fails" } else { "passes" })
+}
+
+/// What was found, by level.
+pub(super) fn verdict(plan: &ReviewedPlan) -> String {
+    let summary = &plan.summary;
+    let counts = [
+        (summary.error, "error", "errors"),
+        (summary.warning, "warning", "warnings"),
+        (summary.note, "note", "notes"),
+        (summary.accepted, "accepted", "accepted"),
+    ];
+    let parts: Vec<String> = counts
+        .iter()
+        .filter(|(number, _, _)| *number > 0)
+        .map(|(number, one, many)| count(*number, one, many))
+        .collect();
+    if parts.is_empty() {
+        return "nothing found".into();
+    }
+    let known = match plan.known() {
+        0 => String::new(),
+        _ if plan.findings.iter().all(|finding| !finding.is_open()) => "; nothing new".to_owned(),
+        known => format!("; {known} of them known"),
+    };
+    format!("{}{known}", parts.join(", "))
+}

@@ -116,14 +116,14 @@ impl<'p> FaintText<'p> {
         let size = if faint.is_large { "large text" } else { "text of this size" };
         let message = if faint.ink == faint.ground {
             format!(
-                "{} comes out {} on {}: it cannot be seen",
+                "{} is drawn in {} on {}, so it cannot be seen",
                 group.words(),
                 ink.name(faint.ink),
                 ink.name(faint.ground)
             )
         } else {
             format!(
-                "{}: {} on {} has a contrast of {} on this panel; {size} wants {limit}",
+                "{}: {} on {} has a contrast of {} on this panel; {size} needs {limit}",
                 group.words(),
                 ink.name(faint.ink),
                 ink.name(faint.ground),
@@ -149,18 +149,21 @@ impl<'p> FaintText<'p> {
         let nearest = enough.min_by(|one, other| ink.apart(*one, faint.ink).total_cmp(&ink.apart(*other, faint.ink)));
         let larger = (!faint.is_large && self.contrast(faint.ink, faint.ground) >= self.large).then(|| {
             let px = LARGE_PT * self.plan.display.pixels_per_inch / 72.0;
-            format!(", or set it in {} px ({LARGE_PT} pt) or more", px.ceil())
+            format!(", or set it at {} px ({LARGE_PT} pt) or more", px.ceil())
         });
         match nearest {
             Some(level) => format!(
-                "draw it in {}: {} on {}{}",
+                "draw it in {}, which has a contrast of {} on {}{}",
                 ink.name(level),
                 cut(self.contrast(level, faint.ground)),
                 ink.name(faint.ground),
                 larger.unwrap_or_default()
             ),
             None => {
-                format!("nothing on this panel stands out enough from {}: change the ground", ink.name(faint.ground))
+                format!(
+                    "no level of this panel stands out enough from {}: change the background",
+                    ink.name(faint.ground)
+                )
             }
         }
     }

@@ -101,7 +101,7 @@ impl Group {
     /// The step where the group is worst, in words, where that is not the one where it begins: figures are of that step.
     pub(super) fn at_its_worst(&self) -> String {
         let step = self.worst.step;
-        if step == self.place.step { String::new() } else { format!(" at its worst, at step {step}") }
+        if step == self.place.step { String::new() } else { format!(" at its worst (step {step})") }
     }
 }
 

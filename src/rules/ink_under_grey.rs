@@ -168,7 +168,8 @@ impl<'p> InkUnderGrey<'p> {
             let observation = Observation {
                 rect: Some(ghost.rect),
                 message: format!(
-                    "the pen drew solid {} where the picture is {mostly}{}: {} of it stay as a ghost of up to {} L*",
+                    "the pen drew solid {} where the picture is {mostly}{}: {} of the line stay as a ghost of up to {} \
+                    L*",
                     names.0,
                     names.1,
                     wording::area(ghost.px, display),
@@ -191,13 +192,14 @@ impl<'p> InkUnderGrey<'p> {
     fn help(&self, ink: Level, ghost: &Ghost) -> String {
         match remedy::commit_mode(self.plan, ink, &ghost.under, self.limit_l) {
             Some(mode) if mode.flashes == 0 => {
-                format!("commit with `{}`, which takes the ink away without a flash", mode.name)
+                format!("commit with `{}`, which removes the ink without a flash", mode.name)
             }
             Some(mode) => format!(
-                "let the host draw here instead of the pen; else `{}` takes the ink away, with a flash: commit with it when the pen has rested",
+                "let the host draw here instead of the controller; otherwise commit with `{}`, which removes the ink \
+                with a flash, when the pen has rested",
                 mode.name
             ),
-            None => "let the host draw here instead of the pen: no mode of this display takes the ink away".into(),
+            None => "let the host draw here instead of the controller: no mode of this display removes the ink".into(),
         }
     }
 }

@@ -78,7 +78,8 @@ impl<'p> LineWidthJumps<'p> {
         Observation {
             rect,
             message: format!(
-                "the line under the pen is {} px wide, the committed one {} px: it gets {} px ({} mm) {} when the pen is lifted",
+                "the line under the pen is {} px wide, but the committed one is {} px: it becomes {} px ({} mm) {} \
+                when the pen is lifted",
                 wording::figure(widths.drawn),
                 wording::figure(widths.committed),
                 wording::figure(jump_px.abs()),
@@ -86,7 +87,7 @@ impl<'p> LineWidthJumps<'p> {
                 if jump_px > 0.0 { "thicker" } else { "thinner" }
             ),
             help: format!(
-                "let both draw the same pen: set `width_px` to {}, or commit a line of {} px",
+                "make both lines equally wide: set `width_px` to {}, or commit a line of {} px",
                 (stroke.width_px + jump_px).max(0.5).round(),
                 stroke.width_px
             ),

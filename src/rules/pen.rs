@@ -51,7 +51,7 @@ impl Lasting {
         let mut observation = Observation { key: self.told.to_string(), ..open.observation };
         self.told += 1;
         if open.worst_step != open.place.step {
-            observation.message = format!("{} (at step {}, the worst)", observation.message, open.worst_step);
+            observation.message = format!("{} (worst at step {})", observation.message, open.worst_step);
         }
         sink.report(open.place, observation);
     }

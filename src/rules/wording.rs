@@ -58,7 +58,7 @@ pub(super) fn span(ms: f64) -> String {
 pub(super) fn passed(limit: LimitValue, figure: &str, display_wants: &str) -> String {
     match limit.origin {
         Origin::Display => format!("{display_wants} {figure}"),
-        _ => format!("that passes {}", limit.words(figure)),
+        _ => format!("this exceeds {}", limit.words(figure)),
     }
 }
 
@@ -162,7 +162,7 @@ pub(super) fn cleaning_modes(display: &Display) -> Vec<String> {
 /// What to do by cleaning: `advice` makes a sentence of the names of the modes that do.
 pub(super) fn cleaning_help(display: &Display, advice: impl FnOnce(&str) -> String) -> String {
     match cleaning_modes(display).as_slice() {
-        [] => "this display has no cleaning mode: describe the one it has".to_owned(),
+        [] => "this display description has no cleaning mode: add the one that the panel has".to_owned(),
         modes => advice(&one_of(modes)),
     }
 }

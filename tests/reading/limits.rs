@@ -193,7 +193,7 @@ fn cleaned_after_50_minutes(rules: &str) -> String {
 fn a_cleaning_that_the_plans_own_hours_make_due_is_no_needless_flash() {
     let folder = patient();
     let needless = |rules: &str| count(&folder, "needless-flash", &cleaned_after_50_minutes(rules));
-    assert_eq!(needless("{}"), 1, "the display asks for one every 24 hours");
+    assert_eq!(needless("{}"), 1, "the display needs a cleaning every 24 hours");
     assert_eq!(needless(r#"{ "cleaning-overdue": { "hours": 1 } }"#), 0, "50 minutes are more than 0.8 hours");
     assert_eq!(needless(r#"{ "cleaning-overdue": { "hours": 2 } }"#), 1);
 }
@@ -220,12 +220,12 @@ fn a_finding_says_whose_limit_is_passed() {
     let overdue = found(&folder, "cleaning-overdue", &hours);
     assert_eq!(
         overdue[0]["message"],
-        "the whole panel goes 50.0 min without a cleaning; that passes the plan's limit of 30.0 min"
+        "the whole panel is not cleaned for 50.0 min; this exceeds the plan's limit of 30.0 min"
     );
     let soon = found(&folder, "too-soon", &cleaned_after_five(r#"{ "too-soon": { "ms": 9500 } }"#));
     assert_eq!(
         soon[0]["message"],
-        "this update begins 9.00 s after another one; that is sooner than the plan's limit of 9.50 s between two"
+        "this update begins 9.00 s after another one; that is less than the plan's limit of 9.50 s between two updates"
     );
 }
 

@@ -118,8 +118,8 @@ fn a_grey_is_judged_as_the_level_that_it_becomes() {
     display["ink"] = json!({ "levels": 2, "reflectance": [0.04, 0.44] });
     let text = |fill: &str| format!(r#"<text x="4" y="28" fill="{fill}">Ebb</text>"#);
     let lost = finding(&text("#888888"), &display);
-    assert_eq!(lost["message"], "the text `Ebb` comes out white on white: it cannot be seen");
-    assert_eq!(lost["help"], "draw it in black: 7.45 on white");
+    assert_eq!(lost["message"], "the text `Ebb` is drawn in white on white, so it cannot be seen");
+    assert_eq!(lost["help"], "draw it in black, which has a contrast of 7.45 on white");
     assert_eq!(finding(&text("#777777"), &display), Value::Null);
 }
 
@@ -138,9 +138,9 @@ fn a_palette_is_judged_by_its_own_colours() {
     );
     assert_eq!(
         yellow["message"],
-        "the text `Ebb`: yellow on white has a contrast of 1.20 on this panel; text of this size wants 4.5"
+        "the text `Ebb`: yellow on white has a contrast of 1.20 on this panel; text of this size needs 4.5"
     );
-    assert_eq!(yellow["help"], "draw it in red: 8.41 on white");
+    assert_eq!(yellow["help"], "draw it in red, which has a contrast of 8.41 on white");
     let red = finding(r##"<text x="4" y="28" fill="#ff0000">Ebb</text>"##, &display);
     assert_eq!(red, Value::Null);
 }

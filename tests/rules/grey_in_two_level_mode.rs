@@ -73,7 +73,7 @@ fn the_soft_edges_of_one_drawing_are_one_finding_over_all_its_steps() {
     let run = folder.run(&["review", "a.plan.json", "--format", "json"]);
     let found = told(&run.json()["plans"][0], "grey-in-two-level-mode");
     assert!(found.len() == 1 && found[0].starts_with("0..102 "), "{found:?}");
-    assert!(found[0].contains("all of them soft edges of text or lines"), "{found:?}");
+    assert!(found[0].contains("all of them are soft edges of text or lines"), "{found:?}");
 }
 
 #[test]

@@ -51,7 +51,7 @@ fn what_was_erased_is_named_and_one_trouble_is_one_finding() {
     let found = &outlines[0];
     assert!(
         found.starts_with(
-            "1..1 an outline of 4.86 L* on 16 px (1.03 mm2) around what was the shape in [2, 2, 4, 4], erased at step 1 \"gone\""
+            "1..1 an outline of 4.86 L* on 16 px (1.03 mm2) around the shape in [2, 2, 4, 4], erased at step 1 \"gone\""
         ),
         "{found}"
     );
@@ -72,10 +72,7 @@ fn a_text_is_named() {
         { "label": "gone", "screen": "b.svg", "after_ms": 900, "updates": [{ "mode": "quick", "window": "changed" }] }] }"#;
     let display = PUSHING.replace("0.02", "-0.1");
     let found = told(&review(&[("a.svg", &ebb), ("b.svg", &svg(""))], &display, plan), "outline-left");
-    assert!(
-        found.len() == 1 && found[0].contains("around what was the text `Ebb`, erased at step 1 \"gone\""),
-        "{found:?}"
-    );
+    assert!(found.len() == 1 && found[0].contains("around the text `Ebb`, erased at step 1 \"gone\""), "{found:?}");
 }
 
 #[test]

@@ -176,7 +176,7 @@ fn where_the_box_of_all_takes_too_long_to_send_a_part_of_it_answers() {
         help.starts_with("answer with `quick` on the window [0, 0, 8, 4]: its first change comes 36 ms after"),
         "{help}"
     );
-    assert!(help.contains("; bring the rest after it"), "{help}");
+    assert!(help.contains("; then show the rest with a second update"), "{help}");
 }
 
 #[test]

@@ -6,13 +6,16 @@ use clap_complete::Shell;
 use super::{output::write_out, telling::done};
 
 /// Where the scripts go; told below the command's help and on its man page.
-const WHERE: &str = "\
-Where the script goes (a new shell then knows it):
-  bash        stillpage completions bash > ~/.local/share/bash-completion/completions/stillpage
-  zsh         stillpage completions zsh > DIR/_stillpage, where DIR is one of your $fpath
+const WHERE: &str = "Where to put the script (a new shell then uses it):
+  bash        stillpage completions bash > \
+~/.local/share/bash-completion/completions/stillpage
+  zsh         stillpage completions zsh > DIR/_stillpage, where \
+DIR is one of your $fpath
   fish        stillpage completions fish > ~/.config/fish/completions/stillpage.fish
-  elvish      stillpage completions elvish >> ~/.config/elvish/rc.elv
-  powershell  stillpage completions powershell >> $PROFILE";
+  \
+elvish      stillpage completions elvish >> ~/.config/elvish/rc.elv
+  powershell  stillpage completions powershell >> \
+$PROFILE";
 
 /// What `completions` takes.
 #[derive(Debug, Args)]

@@ -29,8 +29,8 @@ use crate::{
 /// What `mend` takes.
 #[derive(Debug, Args)]
 #[command(
-    after_help = "Exit status: 0 done, also where there was nothing to correct; 2 wrong usage, or a plan that could not be \
-read or written."
+    after_help = "Exit status: 0 done, even if there was nothing to correct; 2 wrong usage, or a plan that could not \
+be read or written."
 )]
 pub(crate) struct MendArguments {
     /// The plan

@@ -136,17 +136,13 @@ pub(super) fn check_out(out: &Path, force: bool) -> Result<(), Fault> {
     if force || is_device(out) || fs::symlink_metadata(out).is_err() {
         return Ok(());
     }
-    let message = "there is such a file already, and it would be written over";
-    Err(Fault::of_file(
-        out.display().to_string(),
-        message,
-        "name another file, or add `--force` to write over this one",
-    ))
+    let message = "this file exists already and would be overwritten";
+    Err(Fault::of_file(out.display().to_string(), message, "name another file, or add `--force` to overwrite this one"))
 }
 
 /// Sees that a picture goes into a file that is called one.
 pub(super) fn check_is_png(out: &Path) -> Result<(), Fault> {
-    check_ending(out, ".png", "the picture is a PNG, and its name does not end in `.png`")
+    check_ending(out, ".png", "the picture is a PNG, but its name does not end in `.png`")
 }
 
 /// Sees that an output has a name that ends so; `message` says why.
@@ -172,6 +168,6 @@ pub(super) fn check_is_no_input(file: &Path) -> Result<(), Fault> {
     if !file.exists() || !INPUTS.iter().any(|input| name.ends_with(input)) {
         return Ok(());
     }
-    let message = "this is a plan, a screen, or what belongs to one, and would be written over";
+    let message = "this file is a plan, a screen or a file that belongs to one, and would be overwritten";
     Err(Fault::of_file(file.display().to_string(), message, "give the output another name"))
 }

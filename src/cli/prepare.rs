@@ -36,13 +36,13 @@ pub(crate) struct PrepareArguments {
     screens: Vec<PathBuf>,
     #[command(flatten)]
     panel: ForDisplay,
-    /// The folder for the prepared PNGs; a screen is never written over
+    /// The folder for the prepared PNGs; the screens themselves are never overwritten
     #[arg(long, value_name = "DIR")]
     out: PathBuf,
-    /// What becomes of tones between the levels
+    /// How to show tones that lie between the panel's levels
     #[arg(long, value_enum, default_value = "ordered", ignore_case = true)]
     how: HowWord,
-    /// From how far away the reader looks, mm, for the printed difference [default: the display's own, else 350]
+    /// The reading distance in mm, for the printed difference [default: the display's own, otherwise 350]
     #[arg(long, value_name = "MM", value_parser = distance)]
     distance: Option<f64>,
     #[command(flatten)]
@@ -91,7 +91,7 @@ fn refuse_segments(display: &Display) -> Result<(), Fault> {
     let InkKind::Segments(_) = display.ink.kind() else { return Ok(()) };
     Err(Fault::of_file(
         "",
-        format!("`{}` shows segments, which are on or off and have no tones to prepare", display.name),
+        format!("`{}` has segments, which are either on or off, so there are no tones to prepare", display.name),
         "draw its screens from the display's own segments; `stillpage displays NAME` prints the drawing",
     ))
 }
@@ -123,7 +123,7 @@ fn jobs(arguments: &PrepareArguments) -> Result<Vec<Job>, Vec<Fault>> {
                 )),
                 None => faults.push(Fault::of_file(
                     path.display().to_string(),
-                    "this is neither a PNG nor an SVG by its name",
+                    "the name of this file ends neither in `.png` nor in `.svg`",
                     "export the screen as `.png` or `.svg`",
                 )),
             },
@@ -194,11 +194,11 @@ fn clashes(jobs: &[Job]) -> Vec<Fault> {
     for job in jobs {
         let name = shown(&job.screen);
         if sources.contains(&real(&job.out)) {
-            let message = format!("{} is one of the screens, and would be written over", shown(&job.out));
+            let message = format!("{} is one of the screens and would be overwritten", shown(&job.out));
             faults.push(Fault::of_file(&name, message, "name another folder with `--out`"));
         } else if let Some(first) = taken.insert(&job.out, &job.screen) {
-            let message = format!("{} would go into the same file, {}", shown(first), shown(&job.out));
-            faults.push(Fault::of_file(&name, message, "prepare them into two folders, or rename one"));
+            let message = format!("{} would be written to the same file, {}", shown(first), shown(&job.out));
+            faults.push(Fault::of_file(&name, message, "prepare them into two folders, or rename one of them"));
         }
     }
     faults
@@ -235,8 +235,8 @@ fn told(job: &Job, done: &Done, distance_mm: f64, panel: &ForPanel) -> Vec<Strin
     let Prepared { not_as_drawn, apart, .. } = &done.prepared;
     let share = *not_as_drawn as f64 * 100.0 / panel.size.pixels() as f64;
     let first = format!(
-        "{}: {not_as_drawn} px ({share:.1} %) are not as drawn; seen from {distance_mm:.0} mm the mean difference is \
-         {apart:.2} (CIEDE2000)",
+        "{}: {not_as_drawn} px ({share:.1} %) differ from the drawing; seen from {distance_mm:.0} mm, the mean \
+         difference is {apart:.2} (CIEDE2000)",
         shown(&job.out)
     );
     std::iter::once(first).chain(done.notes.iter().map(|note| format!("  {}", note_words(note)))).collect()
@@ -246,23 +246,23 @@ fn told(job: &Job, done: &Done, distance_mm: f64, panel: &ForPanel) -> Vec<Strin
 fn note_words(note: &ScreenNote) -> String {
     match note {
         ScreenNote::FaceMissing(face) => {
-            format!("no font `{face}` was brought: drawn in another face; add `--fonts PATH`")
+            format!("there is no font `{face}`, so text is drawn in another face; add `--fonts PATH`")
         }
         ScreenNote::GlyphMissing(text) => {
-            format!("the font has no character `{text}`: an empty box, or nothing, is drawn")
+            format!("the font has no character `{text}`: an empty box or nothing is drawn instead")
         }
-        ScreenNote::LeftOut(what) => format!("a part of the SVG was left out: {what}"),
+        ScreenNote::LeftOut(what) => format!("part of the SVG was not drawn: {what}"),
         ScreenNote::PartSegment(_) | ScreenNote::OutsideSegments(..) => "segments do not fit the drawing".into(),
     }
 }
 
 #[derive(Clone, Copy, Debug, ValueEnum)]
 enum HowWord {
-    /// None: every pixel takes the nearest level
+    /// No dithering: every pixel takes the nearest level
     Threshold,
-    /// A pattern that stands still: what changes elsewhere moves none of it
+    /// A fixed pattern: a change elsewhere on the screen does not move it
     Ordered,
-    /// Errors are handed on: finer, but a small edit moves the specks below it
+    /// Error diffusion: finer, but a small edit moves the specks below it
     Diffusion,
 }
 
@@ -278,5 +278,5 @@ impl From<HowWord> for How {
 
 fn distance(text: &str) -> Result<f64, String> {
     let mm: f64 = text.parse().map_err(|_| "write mm as a number, for instance 350".to_owned())?;
-    if (10.0..=100_000.0).contains(&mm) { Ok(mm) } else { Err("it lies between 10 and 100000 mm".into()) }
+    if (10.0..=100_000.0).contains(&mm) { Ok(mm) } else { Err("it must be between 10 and 100000 mm".into()) }
 }

@@ -32,7 +32,7 @@ pub(crate) fn unknown(what: &str, name: &str, known: &[&str]) -> u8 {
 
 /// Tells what a panic said.
 pub(crate) fn own_fault(file: &str, words: &str, message: &str, help: &str) -> Fault {
-    Fault::of_file(file, format!("{message}: {words}"), format!("this is a fault of the program: {help}"))
+    Fault::of_file(file, format!("{message}: {words}"), format!("this is a bug in the program: {help}"))
 }
 
 pub(crate) fn output_style() -> TextStyle {

@@ -245,7 +245,7 @@ fn noise_of(number: u32) -> u32 {
 fn what_cannot_be_compared_is_told() {
     let (run, page) = page(&["ferry-check", "--compare", "tide-watch/sound.plan.json"]);
     assert_eq!(page, "");
-    assert!(run.with_status(2).error.contains("2 plans are to be compared with one"));
+    assert!(run.with_status(2).error.contains("2 plans cannot be compared with one"));
     let (run, page) = self::page(&["tide-watch/sound.plan.json", "--compare", "nowhere.plan.json"]);
     run.with_status(2);
     assert!(page.contains("This plan could not be read."));

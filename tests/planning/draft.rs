@@ -77,7 +77,8 @@ fn paths_are_written_from_where_the_plan_stands() {
     let folder = shots(&["a.png", "b.png"]);
     std::fs::create_dir(folder.join("plans")).unwrap();
     let call = [&DRAFT[..], &["--out", "plans/a.plan.json"]].concat();
-    let said = "plans/a.plan.json: 2 screens, updates to choose: `stillpage replan plans/a.plan.json`\n";
+    let said = "plans/a.plan.json: 2 screens; the updates are still to be chosen: run `stillpage replan \
+                plans/a.plan.json`\n";
     assert_eq!(folder.run(&call).with_status(0).out, said);
     let plan = value(&folder.read("plans/a.plan.json"));
     assert_eq!((&plan["screens"], &plan["display"]), (&json!("../shots"), &json!("../panel.display.json")));

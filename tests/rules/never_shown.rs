@@ -146,10 +146,7 @@ fn a_sliver_that_shows_is_said() {
     let told_of = |window: &str| told(&review(&square_and_white(), "", &plan(window)), "never-shown");
     // One row of four is seen, 0.26 mm2; of two rows 8 px are left, too few.
     let found = told_of("[0, 0, 8, 3]");
-    assert!(
-        found.len() == 1 && found[0].contains("but only 4 px (0.26 mm2) of that reach the glass"),
-        "{found:?}"
-    );
+    assert!(found.len() == 1 && found[0].contains("but only 4 px (0.26 mm2) of that reach the glass"), "{found:?}");
     assert_eq!(told_of("[0, 0, 8, 4]"), [""; 0]);
 }
 

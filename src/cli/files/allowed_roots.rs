@@ -11,7 +11,7 @@ use super::locations::real;
 use crate::{plan::Trouble, source::Fault};
 
 /// What mends a refusal.
-const HELP: &str = "keep it inside, or add `--allow-outside` if you trust these files";
+const HELP: &str = "move it inside, or add `--allow-outside` if you trust these files";
 
 /// The option that every command has which reads plans or descriptions.
 #[derive(Clone, Copy, Debug, Default, Args)]
@@ -69,7 +69,12 @@ impl AllowedRoots {
         } else {
             format!(" leads to {} and", place.display())
         };
-        Err(IsOutside { message: format!("`{named}`{leads} lies outside of {widest}, where a plan's files must lie") })
+        Err(IsOutside {
+            message: format!(
+                "`{named}`{leads} is outside {widest}, but the files of a plan must be inside \
+            it"
+            ),
+        })
     }
 }
 

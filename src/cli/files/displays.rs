@@ -40,8 +40,8 @@ pub(crate) fn load_display(
     if depth > LONGEST_CHAIN {
         return Err(vec![Fault::of_file(
             "",
-            "too many descriptions are based on each other",
-            "check `based_on` for a circle",
+            "the chain of descriptions that are based on each other is too long",
+            "check whether `based_on` leads in a circle",
         )]);
     }
     if let Some(text) = shipped::text_of(name) {
@@ -65,7 +65,7 @@ fn read_display_file(
             name_help_for(folder, name)
         } else {
             format!(
-                "{}; a display of your own is named by its path, relative to this file",
+                "{}; name a display of your own by its path, relative to this file",
                 did_you_mean(name, shipped::names())
             )
         };
@@ -97,7 +97,7 @@ impl Beside for DisplayFolder<'_> {
         let drawn = if let Some(text) = shipped::drawing_of(path).filter(|_| !file.is_file()) {
             draw_segments(text.as_bytes())
         } else if !file.exists() {
-            let message = format!("there is no drawing `{path}` beside this description");
+            let message = format!("there is no drawing `{path}` in the folder of this description");
             return Err(Fault::of_file("", message, name_help_for(self.folder, path)));
         } else {
             let bytes = read_bytes(&file, LARGEST_DRAWING).map_err(|reason| {

@@ -64,7 +64,7 @@ impl Finder {
         }
         let Some(is_svg) = is_svg(&path) else {
             return Err(trouble(
-                format!("`{}` is neither a PNG nor an SVG by its name", shown(&path)),
+                format!("the name `{}` ends neither in `.png` nor in `.svg`", shown(&path)),
                 "export the screen as `.png` or `.svg`",
             ));
         };
@@ -123,7 +123,7 @@ impl Surroundings for Finder {
         self.allowed.check(&folder, path)?;
         if !folder.is_dir() {
             return Err(trouble(
-                format!("there is no folder `{path}` beside the plan"),
+                format!("there is no folder `{path}` next to the plan"),
                 name_help_for(&self.folder, path),
             ));
         }
@@ -147,7 +147,7 @@ impl Surroundings for Finder {
         if matches.is_empty() {
             return Err(trouble(
                 format!("no screen matches `{pattern}`"),
-                format!("looked in {}; `*` does not cross a folder", shown_folder(&self.screens)),
+                format!("looked in {}; `*` does not match `/`", shown_folder(&self.screens)),
             ));
         }
         matches.sort_by(|one, other| natural_order(one, other));

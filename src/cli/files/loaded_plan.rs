@@ -79,7 +79,7 @@ pub(crate) fn load_text(
     let faces = Faces::new(finder.fonts).map_err(|_| {
         vec![Fault::of_file(
             &source.name,
-            "a font of this plan holds no face",
+            "a font file of this plan contains no font face",
             "name TrueType or OpenType fonts in `fonts`",
         )]
     })?;

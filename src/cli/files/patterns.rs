@@ -24,7 +24,11 @@ pub(crate) fn matching_files(folder: &Path, pattern: &str, allowed: &AllowedRoot
     }
     let pattern = pattern.trim_start_matches("./");
     let glob = Pattern::new(pattern).map_err(|reason| {
-        trouble(format!("the pattern `{pattern}` is wrong: {reason}"), "write names with `*` for any part of a name")
+        trouble(
+            format!("the pattern `{pattern}` is wrong: {reason}"),
+            "write a name in which `*` stands for any part \
+            of it",
+        )
     })?;
     // The folder part without wildcards is walked, no deeper than the pattern reaches.
     let fixed = fixed_part(pattern);

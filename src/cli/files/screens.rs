@@ -143,7 +143,7 @@ fn find_image(href: &str, folder: &Path, allowed: &AllowedRoots) -> Result<Vec<u
     let path = folder.join(href);
     let real = path.canonicalize().map_err(|error| format!("it cannot be read: {error}"))?;
     if allowed.check(&real, href).is_err() {
-        return Err("it lies outside the plan's folder, and `--allow-outside` was not given".into());
+        return Err("it is outside the plan's folder, and `--allow-outside` was not given".into());
     }
     read_bytes(&real, LARGEST_SCREEN)
 }

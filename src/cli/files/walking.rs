@@ -24,8 +24,8 @@ pub(crate) fn walk_fault(folder: &Path, error: &walkdir::Error) -> Fault {
     if let Some(ancestor) = error.loop_ancestor() {
         return Fault::of_file(
             path,
-            format!("this link leads back to {}, in a circle", ancestor.display()),
-            "take the link away, or name the plans one by one",
+            format!("this link leads in a circle, back to {}", ancestor.display()),
+            "remove the link, or name the plans one by one",
         );
     }
     let reason = error.io_error().map_or_else(|| error.to_string(), ToString::to_string);

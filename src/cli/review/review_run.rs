@@ -249,11 +249,11 @@ impl Old {
 fn check_compared(arguments: &ReviewArguments, paths: &[PathBuf]) -> Result<(), Fault> {
     let Some(other) = &arguments.compare else { return Ok(()) };
     let [_] = paths else {
-        let message = format!("{} plans are to be compared with one", paths.len());
-        return Err(Fault::of_file(other.display().to_string(), message, "name one plan in front of `--compare`"));
+        let message = format!("{} plans cannot be compared with one", paths.len());
+        return Err(Fault::of_file(other.display().to_string(), message, "name one plan before `--compare`"));
     };
     if arguments.temperature.len() > 1 {
-        let message = "two plans are compared at one temperature";
+        let message = "two plans can be compared only at one temperature";
         return Err(Fault::of_file(other.display().to_string(), message, "give `--temperature` once"));
     }
     Ok(())
@@ -267,7 +267,12 @@ fn check_files(arguments: &ReviewArguments) -> Result<(), Fault> {
     for file in also.chain(others.into_iter().flatten().map(PathBuf::as_path)) {
         if known.contains(&file) {
             let name = file.display().to_string();
-            return Err(Fault::of_file(name, "two outputs are to go into this file", "give each a file of its own"));
+            return Err(Fault::of_file(
+                name,
+                "two outputs would be written to this file",
+                "give each output a file of \
+                its own",
+            ));
         }
         check_is_no_input(file)?;
         known.push(file);
@@ -287,7 +292,7 @@ fn selection(arguments: &ReviewArguments) -> Result<Selection, Fault> {
     if RULES.iter().any(|rule| selection.takes(rule.id)) {
         return Ok(selection);
     }
-    Err(Fault::of_file("", "`--only` and `--without` together leave no rule to run", "take one of them away"))
+    Err(Fault::of_file("", "`--only` and `--without` together leave no rule to run", "remove one of them"))
 }
 
 /// Which plan is reviewed, and how.
@@ -404,7 +409,7 @@ fn refuse(faults: Vec<Fault>, facts_file: Option<&mut OutputFile>, begin: Option
 
 /// The fault of the program's own that stopped the review of a plan.
 fn failed(path: &str, words: &str) -> Fault {
-    let message = "stillpage itself failed on this plan; the other plans are reviewed all the same";
+    let message = "stillpage itself failed on this plan; the other plans are still reviewed";
     own_fault(path, words, message, "please report it with the plan and its screens")
 }
 
@@ -487,8 +492,7 @@ mod tests {
             PlanOutcome::Refused(faults) => faults.iter().map(|fault| fault.message.clone()).collect(),
         };
         let told: Vec<String> = run.report.plans.iter().map(told).collect();
-        let failed =
-            "stillpage itself failed on this plan; the other plans are reviewed all the same: an invented fault";
+        let failed = "stillpage itself failed on this plan; the other plans are still reviewed: an invented fault";
         assert_eq!(told, ["reviewed", failed, "reviewed"]);
         assert_eq!(run.exit_status(), 2);
         let lines = std::fs::read_to_string(facts).expect("the facts are there");

@@ -46,7 +46,7 @@ pub(super) fn watch(task: &Task<'_>) -> Result<u8, Vec<Fault>> {
             Ok(run) => run,
             Err(faults) => {
                 faults.iter().for_each(tell);
-                say("waiting for a change that mends it");
+                say("waiting for a change that fixes it");
                 watched.wait_for_any();
                 task.run(None)?
             }

@@ -128,7 +128,8 @@ fn play_turns<'p>(
 /// What is said of turns that were not played.
 fn not_played(turns: &LaterTurns) -> Option<String> {
     let played = turns.played;
-    (!turns.repeats).then(|| format!("turns after number {played}: the panel does not repeat itself by then"))
+    (!turns.repeats)
+        .then(|| format!("the turns after turn {played}, because the panel has not repeated itself by then"))
 }
 
 /// Plays a plan and shows every step to `see`.

@@ -321,8 +321,8 @@ impl Shop<'_> {
         let decode = || self.source.picture(screen_of(key), buffer);
         catch_unwind(AssertUnwindSafe(decode)).unwrap_or_else(|_| {
             Err(ScreenFault::new(
-                "stillpage itself failed while it read this screen",
-                "this is a fault of the program, not of the screen: please report it with the file",
+                "stillpage itself failed while reading this screen",
+                "this is a bug in the program, not in the screen: please report it with the file",
             ))
         })
     }

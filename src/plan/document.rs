@@ -133,10 +133,10 @@ fn plan(reading: &mut Reading, root: &Item<'_>, surroundings: &mut dyn Surroundi
         reading.fault(
             &item,
             format!(
-                "the plan has {} steps when all repetitions are played; at most {MOST_STEPS} can be reviewed",
+                "the plan has {} steps when all repetitions are played, but at most {MOST_STEPS} can be reviewed",
                 count_text(step_count)
             ),
-            "repeat less: what a rule finds, it finds in the first rounds",
+            "repeat less often: rules find what there is in the first rounds",
         );
     }
     let known = are_whole.then(|| KnownSteps::new(&nodes, step_count));
@@ -167,7 +167,7 @@ fn plan(reading: &mut Reading, root: &Item<'_>, surroundings: &mut dyn Surroundi
 
 /// No fault of the plan: whoever has it read knows no page that gives the limit.
 fn no_default(reading: &mut Reading, root: &Item<'_>, NoDefault { rule, name }: NoDefault) {
-    let message = format!("a fault of stillpage itself: the rule `{rule}` has no default for its limit `{name}`");
+    let message = format!("a bug in stillpage itself: the rule `{rule}` has no default for its limit `{name}`");
     reading.fault(root, message, "please report it with the plan");
 }
 
@@ -215,7 +215,7 @@ fn rotation(reading: &mut Reading, fields: &Fields<'_>) -> Rotation {
         reading.fault(
             item,
             "`rotation` must be 0, 90, 180 or 270",
-            "say by how many degrees clockwise the screens are turned",
+            "write how many degrees clockwise the screens are turned",
         );
     }
     rotation.unwrap_or_default()
@@ -326,9 +326,8 @@ fn step(reading: &mut Reading, fields: &Fields<'_>, context: &mut Context<'_>) -
 fn touched(reading: &mut Reading, fields: &Fields<'_>, cause: Cause) -> Option<Window> {
     let item = fields.get("touched")?;
     if cause == Cause::Key && item.is_list() {
-        let help =
-            "write `\"cause\": \"touch\"` where the screen is touched, or take `touched` away where a key is pressed";
-        reading.fault(item, "a step that a key brings about has no touch target", help);
+        let help = "write `\"cause\": \"touch\"` if the screen is touched, or remove `touched` if a key is pressed";
+        reading.fault(item, "a step that a key causes has no touch target", help);
         return None;
     }
     window(reading, item)
@@ -338,7 +337,7 @@ fn shows(reading: &mut Reading, fields: &Fields<'_>, context: &mut Context<'_>) 
     let pattern = fields.get("each");
     if let Some(item) = fields.get("screen") {
         if pattern.is_some() {
-            reading.fault(item, "a step has `screen` or `each`, not both", "keep one of the two");
+            reading.fault(item, "a step has either `screen` or `each`, not both", "keep one of the two");
             return None;
         }
         return screen(reading, item, context).map(Shows::Screen);
@@ -418,7 +417,7 @@ fn window(reading: &mut Reading, item: &Item<'_>) -> Option<Window> {
     }
     reading.fault(
         item,
-        format!("a window must be at least 1 px wide and high; this one is {width} x {height}"),
+        format!("a window must be at least 1 px wide and 1 px high, but this one is {width} x {height}"),
         "write [x, y, width, height]",
     );
     None
@@ -435,7 +434,7 @@ fn strokes(reading: &mut Reading, fields: &Fields<'_>, context: &Context<'_>) ->
         reading.fault(
             item,
             format!("the display `{}` has no controller-drawn ink", display.name),
-            "take the strokes away, or describe `controller_ink` in a display description of your own",
+            "remove the strokes, or describe `controller_ink` in a display description of your own",
         );
     }
     Some(strokes)
@@ -457,7 +456,11 @@ fn stroke(reading: &mut Reading, item: &Item<'_>, context: &Context<'_>) -> Opti
         let item = mode_item?;
         reading.fault(
             &item,
-            format!("the mode `{}` drives every pixel of a window; a stroke needs a changed-only mode", described.name),
+            format!(
+                "the mode `{}` drives every pixel of a window, but a stroke needs a mode that drives only changed \
+                     pixels",
+                described.name
+            ),
             "use a mode with `\"drives\": \"changed\"`",
         );
         return None;
@@ -477,8 +480,8 @@ fn points(reading: &mut Reading, item: &Item<'_>) -> Option<Vec<StrokePoint>> {
         if ms < points.last().map_or(0.0, |point| point.ms) {
             reading.fault(
                 element,
-                "the points of a stroke must follow each other in time",
-                "count the milliseconds from the step's request, upward",
+                "the points of a stroke must be in order of time",
+                "give increasing milliseconds, counted from the step's request",
             );
             return None;
         }
@@ -519,7 +522,7 @@ fn accept_entry(
     let because = reading.required(&fields, "because", "an accepted finding").and_then(|item| {
         let text = reading.text(&item)?.value;
         if text.trim().is_empty() {
-            reading.fault(&item, "the reason is empty", "say why this finding is fine; the next reader wants to know");
+            reading.fault(&item, "the reason is empty", "write why this finding is acceptable, for the next reader");
             return None;
         }
         Some(text)
@@ -550,8 +553,8 @@ fn step_name(reading: &mut Reading, item: &Item<'_>, known: Option<&KnownSteps>)
     let Some(label) = item.as_text() else {
         let index = reading.integer(item, 0, MOST_STEPS as i64)? as u64;
         if let Some(known) = known.filter(|known| index >= known.count) {
-            let message = format!("there is no step {index}: the plan has {}, counted from 0", known.count);
-            reading.fault(item, message, "name a step that is played, or its label");
+            let message = format!("there is no step {index}: the plan has {}, and they count from 0", known.count);
+            reading.fault(item, message, "write the number or the label of a step that the plan has");
             return None;
         }
         return Some(StepName::Index(index));
@@ -563,8 +566,8 @@ fn step_name(reading: &mut Reading, item: &Item<'_>, known: Option<&KnownSteps>)
         Some(count) => {
             reading.fault(
                 item,
-                format!("the label `{label}` stands on {count} steps"),
-                "give the step that you mean a label of its own",
+                format!("{count} steps have the label `{label}`"),
+                "give the step you mean a label of its own",
             );
             None
         }

@@ -134,7 +134,7 @@ fn ignore(reading: &mut Reading, fields: &Fields<'_>) -> Vec<Pattern> {
 
 fn pattern(reading: &mut Reading, item: &Item<'_>) -> Option<Pattern> {
     let text = reading.text(item)?.value;
-    let help = "write it from this folder on, for instance `drafts/**` or `*.old.plan.json`";
+    let help = "write it relative to this folder, for instance `drafts/**` or `*.old.plan.json`";
     if text.starts_with('/') || text.split('/').any(|part| part == "..") {
         reading.fault(item, format!("the pattern `{text}` leaves the folder of the settings"), help);
         return None;

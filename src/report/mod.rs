@@ -87,7 +87,10 @@ impl ReviewedPlan {
         let findings = std::mem::take(&mut self.findings).into_iter().zip(places);
         (self.findings, self.places) = findings.filter(|(finding, _)| !is_of_screens(finding.rule)).unzip();
         self.summary.count(&self.findings);
-        let words = format!("the screens themselves, which are the same at every temperature: reported with {first}");
+        let words = format!(
+            "the screens themselves, which are the same at every temperature and are reported with \
+                             {first}"
+        );
         self.summary.not_checked.push(words);
     }
 

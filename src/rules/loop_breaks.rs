@@ -16,12 +16,8 @@ impl LoopBreaks {
 fn observation(OfTurn { turn, finding }: &OfTurn, turns: &LaterTurns) -> Observation {
     let at = wording::step_name(finding.step, finding.label.as_deref());
     let played = wording::counted(turns.played, "turn", "turns");
-    let until = if turns.repeats {
-        "after that the panel repeats itself"
-    } else {
-        "the panel is different after each \
-        of them"
-    };
+    let until =
+        if turns.repeats { "after that the panel repeats itself" } else { "the panel is different after each of them" };
     let caution = caution_of(finding.rule).map(|caution| format!("; {caution}")).unwrap_or_default();
     Observation {
         rect: finding.rect,

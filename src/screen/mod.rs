@@ -71,7 +71,7 @@ impl ScreenFault {
 
     fn wrong_size(is: &str, wanted: Size) -> Self {
         Self::new(
-            format!("the picture is {is} px, the panel shows {wanted} px"),
+            format!("the picture is {is} px, but the panel shows {wanted} px"),
             format!("export it at exactly {wanted} px, or correct `size_px` or `rotation`"),
         )
     }

@@ -51,7 +51,7 @@ impl fmt::Display for EditFault {
         match self {
             Self::NotJson => write!(to, "the text is not JSON"),
             Self::NotThere(pointer) => write!(to, "there is nothing at `{pointer}`"),
-            Self::WrongKind(pointer) => write!(to, "what stands at `{pointer}` cannot be changed like this"),
+            Self::WrongKind(pointer) => write!(to, "the value at `{pointer}` cannot be changed in this way"),
             Self::NotAValue(text) => write!(to, "`{text}` is not a JSON value"),
             Self::Overlap(pointer) => write!(to, "`{pointer}` is changed twice at once"),
         }

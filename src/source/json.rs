@@ -167,13 +167,13 @@ pub(super) fn parse(source: &Arc<Source>) -> Result<Value<'_>, Fault> {
         let (start, end) = (range.start.min(source.text.len()), range.end.min(source.text.len()));
         let text = error.kind().to_string();
         Fault::at(source, Span { start, end: end.max(start) }, format!("this is not JSON: {}", lower_first(&text)))
-            .with_help("correct the syntax here; comments and trailing commas are fine")
+            .with_help("correct the syntax here; comments and trailing commas are allowed")
     })?;
     parsed.value.ok_or_else(|| {
         Fault::of_file(
             &source.name,
             "the file is empty",
-            "write a JSON object into it; `stillpage schema plan` shows which",
+            "write a JSON object into it; `stillpage schema plan` shows its format",
         )
     })
 }
@@ -182,9 +182,9 @@ pub(super) fn parse(source: &Arc<Source>) -> Result<Value<'_>, Fault> {
 fn check_amount(source: &Arc<Source>) -> Result<(), Fault> {
     let mut begins = source.text.bytes().enumerate().filter(|(_, byte)| matches!(byte, b',' | b'[' | b'{' | b':'));
     let Some((at, _)) = begins.nth(MOST_VALUES) else { return Ok(()) };
-    let message = format!("the file holds more than {MOST_VALUES} values");
+    let message = format!("the file contains more than {MOST_VALUES} values");
     Err(Fault::at(source, Span { start: at, end: at + 1 }, message)
-        .with_help("write what comes again as `repeat`, or divide the file"))
+        .with_help("use `repeat` for steps that come again, or divide the file"))
 }
 
 fn lower_first(text: &str) -> String {
@@ -222,8 +222,8 @@ impl Reading {
 
     fn all_faults(mut self) -> Vec<Fault> {
         if self.untold > 0 {
-            let message = format!("{} faults more are not told", self.untold);
-            self.faults.push(Fault::of_file(&self.source.name, message, "correct those above first"));
+            let message = format!("{} more faults are not reported", self.untold);
+            self.faults.push(Fault::of_file(&self.source.name, message, "correct the faults above first"));
         }
         self.faults
     }
@@ -248,7 +248,7 @@ impl Reading {
             && word(text) != word(format)
             && let Some((_, is)) = FORMATS.iter().find(|(name, _)| *name == word(text))
         {
-            self.fault(item, format!("this file is {is}, and {what} is wanted here"), format!("name {what}"));
+            self.fault(item, format!("this file is {is}, but {what} is needed here"), format!("name {what}"));
             return None;
         }
         let fields = self.object(root, what, known)?;
@@ -284,7 +284,7 @@ impl Reading {
                 let range = property.name.range();
                 self.fault_at(
                     Span { start: range.start, end: range.end },
-                    format!("the field `{name}` stands here for the second time"),
+                    format!("the field `{name}` appears twice"),
                     "keep one of the two",
                 );
             }
@@ -359,7 +359,7 @@ impl Reading {
         self.fault(
             item,
             format!("{} is out of range: {text}", name_of(&item.pointer)),
-            format!("it may be from {lowest} to {highest}"),
+            format!("it must be from {lowest} to {highest}"),
         );
     }
 
@@ -390,7 +390,11 @@ impl Reading {
         if elements.len() != N {
             self.fault(
                 item,
-                format!("{} must be {what}, {N} numbers; here are {}", name_of(&item.pointer), elements.len()),
+                format!(
+                    "{} must be {what}, that is {N} numbers, but it has {}",
+                    name_of(&item.pointer),
+                    elements.len()
+                ),
                 format!("write {what}"),
             );
             return None;

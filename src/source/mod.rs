@@ -129,7 +129,7 @@ pub fn text_of_bytes(name: &str, bytes: Vec<u8>) -> Result<String, Fault> {
         let line = error.as_bytes()[..byte].iter().filter(|byte| **byte == b'\n').count() + 1;
         Fault::of_file(
             name,
-            format!("the file is not UTF-8: byte {byte}, in line {line}, starts no character"),
+            format!("the file is not UTF-8: byte {byte}, in line {line}, does not start a character"),
             "save the file as UTF-8",
         )
     })
@@ -162,7 +162,7 @@ pub fn did_you_mean<'a>(written: &str, known: impl IntoIterator<Item = &'a str> 
     }
     let names: Vec<String> = known.into_iter().map(|name| format!("`{name}`")).collect();
     match names.len() {
-        0 => "there is none to choose from".into(),
+        0 => "there are no names to choose from".into(),
         1 => format!("it can be {}", names[0]),
         2..=MOST_NAMES => format!("it can be {} or {}", names[..names.len() - 1].join(", "), names[names.len() - 1]),
         count => format!("it can be {} and {} more", names[..MOST_NAMES].join(", "), count - MOST_NAMES),

@@ -101,9 +101,9 @@ fn played(folder: &Path) -> Vec<(f64, f64)> {
         let (tile, bit) = step.grid().locate(x, y);
         let shows =
             plan.display.ink.lightness(step.glass.level(x, y)) + step.glass.shown_residue(tile, bit.trailing_zeros());
-        if label.ends_with(": read clean_l") {
+        if label.ends_with(": measure clean_l") {
             clean.borrow_mut().push(shows);
-        } else if label.ends_with(": read read_l") {
+        } else if label.ends_with(": measure read_l") {
             read.borrow_mut().push((shows, step.glass.level(x, y)));
         }
     })

@@ -157,7 +157,7 @@ fn a_turned_panel_takes_turned_screens() {
     folder.run(&[&call[..], &["90"]].concat()).with_status(0);
     assert_eq!(image::image_dimensions(folder.join("out/tall.png")).unwrap(), (8, 16));
     let run = folder.run(&[&call[..], &["180"]].concat()).with_status(2);
-    assert!(run.error.contains("the picture is 8 x 16 px, the panel shows 16 x 8 px"), "{}", run.error);
+    assert!(run.error.contains("the picture is 8 x 16 px, but the panel shows 16 x 8 px"), "{}", run.error);
 }
 
 #[test]

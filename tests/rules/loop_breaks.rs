@@ -40,7 +40,7 @@ fn it_names_the_turn_and_the_step_of_a_turn() {
                   step 1 \"off\" (50 turns played; the panel is different after each of them): ";
     assert!(found[0].starts_with(begins), "{found:?}");
     assert!(
-        not_checked(&review).contains("turns after number 50: the panel does not repeat itself by then"),
+        not_checked(&review).contains("the turns after turn 50, because the panel has not repeated itself by then"),
         "{review}"
     );
     let limited = |updates: u32| {

@@ -136,10 +136,8 @@ fn a_ghost_asks_for_its_own_place_and_not_for_the_panel() {
     let panel = found(two_level, "\"all\"");
     assert_eq!(panel.len(), 1, "{panel:?}");
     assert!(
-        panel[0].contains(
-            "use `quick` here, and clean the window [0, 2, 8, 4] in a pause, because only there is a \
-                           ghost"
-        ),
+        panel[0]
+            .contains("use `quick` here, and clean the window [0, 2, 8, 4] in a pause, because only there is a ghost"),
         "{panel:?}"
     );
     // No other mode may bring the mark: the flash needs two windows, and no panel.

@@ -221,19 +221,19 @@ impl Mending<'_> {
             count(&was) == count(&is)
         };
         if findings.iter().any(stays) {
-            return Err("the finding would stay".into());
+            return Err("the finding would remain".into());
         }
         keep_budgets(&self.now.plan, &before.summary, &then.review.summary)
     }
 
     /// A plan with some corrections, reviewed.
     fn reviewed(review: Reviewing<'_>, plan: &Plan, corrections: &[&Correction]) -> Result<Reviewed, String> {
-        let edits = edits(corrections, plan).ok_or("the step leaves its updates to be chosen")?;
+        let edits = edits(corrections, plan).ok_or("the updates of the step are still to be chosen")?;
         let text = edits.apply(&plan.source).map_err(|fault| fault.to_string())?;
         let source = Arc::new(Source { name: plan.source.name.clone(), text });
         review(&source).map_err(|faults| {
             let first = faults.first().map_or(String::new(), |fault| format!(": {}", fault.message));
-            format!("the plan could not be read any more{first}")
+            format!("the plan could no longer be read{first}")
         })
     }
 
@@ -301,8 +301,8 @@ fn check_decided(finding: &Finding, correction: &Correction, plan: &Plan) -> Res
     let Some(open) = open.filter(|open| open.index < finding.last_step) else { return Ok(()) };
     let name = step_name(open.index, open.step.label.as_deref());
     Err(format!(
-        "what stands on the glass is not known there: the updates of {name} are left to choose; `stillpage replan` \
-         chooses them"
+        "it is not known what the glass shows there, because the updates of {name} are still to be chosen; `stillpage \
+         replan` chooses them"
     ))
 }
 
@@ -312,7 +312,7 @@ fn keep_budgets(plan: &Plan, before: &Summary, after: &Summary) -> Result<(), St
     let is_over = |(figure, most): &(&String, &f64)| is[figure.as_str()] > was[figure.as_str()].max(**most);
     match plan.budgets.iter().find(is_over) {
         Some((figure, most)) => Err(format!(
-            "it would take `{figure}` from {} to {}, further over the budget of {most}",
+            "it would raise `{figure}` from {} to {}, further above the budget of {most}",
             was[figure.as_str()],
             is[figure.as_str()]
         )),
@@ -448,12 +448,12 @@ fn change_words(what: &ChangeOf, step: Option<&Step>, plan: &Plan) -> String {
         ChangeOf::Box { update, index, rect } => {
             format!("window {} -> {}", boxed(*update, index.unwrap_or(0)), rect_text(*rect))
         }
-        ChangeOf::RemoveBox { update, index } => format!("window {} taken away", boxed(*update, *index)),
+        ChangeOf::RemoveBox { update, index } => format!("window {} removed", boxed(*update, *index)),
         ChangeOf::Mode { update, mode: new } => format!("mode {} -> {}", mode(*update), name(*new)),
-        ChangeOf::RemoveUpdate { update } => format!("the {} update taken away", mode(*update)),
+        ChangeOf::RemoveUpdate { update } => format!("the {} update removed", mode(*update)),
         ChangeOf::BeginsWhite => "`\"begins\": \"white\"` added to the plan".to_owned(),
         ChangeOf::AddUpdate { mode, window } => {
-            format!("an update in {} added, window {}", name(*mode), window_text(window))
+            format!("an update in the mode {} added, with the window {}", name(*mode), window_text(window))
         }
     }
 }

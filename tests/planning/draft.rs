@@ -115,7 +115,7 @@ fn a_drawing_and_its_export_are_both_steps_and_are_told() {
     let labels: Vec<Value> =
         value(&run.out)["steps"].as_array().unwrap().iter().map(|step| step["label"].clone()).collect();
     assert_eq!(labels, ["a.png", "a.svg"]);
-    assert!(run.error.contains("`a.png` and `a.svg` are a step each"), "{}", run.error);
+    assert!(run.error.contains("`a.png` and `a.svg` each become a step"), "{}", run.error);
 }
 
 /// The screens of the fixtures, on the displays that they were drawn for.

@@ -274,7 +274,11 @@ fn behind_a_step_that_is_left_to_choose_only_boxes_are_put_right() {
     let (run, before, after) = mended(&folder, "a.plan.json");
     assert!(before.contains_key(&("nothing-changes".into(), "/steps/1".into())), "{before:?}");
     assert!(after.contains_key(&("nothing-changes".into(), "/steps/1".into())), "{after:?}");
-    assert!(run.out.contains("the updates of step 0 \"open\" are left to choose; `stillpage replan`"), "{}", run.out);
+    assert!(
+        run.out.contains("the updates of step 0 \"open\" are still to be chosen; `stillpage replan`"),
+        "{}",
+        run.out
+    );
     assert!(folder.read("a.plan.json").contains("[0, 0, 16, 8]"), "{}", folder.read("a.plan.json"));
 }
 

@@ -226,7 +226,7 @@ fn only_and_without_choose_the_rules() {
     let none = folder.run(&["review", "--only", "left-behind", "--without", "left-behind"]).with_status(2);
     assert!(none.error.contains("leave no rule to run"), "{}", none.error);
     let some = folder.run(&["review", "--only", "left-behind"]);
-    assert!(some.out.contains("not checked: every rule but `left-behind`"), "{}", some.out);
+    assert!(some.out.contains("not checked: every rule except `left-behind`"), "{}", some.out);
 }
 
 #[test]

@@ -215,7 +215,7 @@ fn a_finding_says_whose_limit_is_passed() {
         r#"{ "format": "review-settings/1", "rules": { "too-many-since-cleaning": { "updates": 3 } } }"#,
     );
     let message = too_many(&folder, "{}");
-    assert!(message.ends_with("; that passes the folder's limit of 3"), "{message}");
+    assert!(message.ends_with("; this exceeds the folder's limit of 3"), "{message}");
     let hours = cleaned_after_50_minutes(r#"{ "cleaning-overdue": { "hours": 0.5 } }"#);
     let overdue = found(&folder, "cleaning-overdue", &hours);
     assert_eq!(

@@ -143,7 +143,10 @@ fn a_ghost_asks_for_its_own_place_and_not_for_the_panel() {
     // No other mode may bring the mark: the flash needs two windows, and no panel.
     let panel = found("[5]", "\"all\"");
     assert_eq!(panel.len(), 1, "{panel:?}");
-    assert!(panel[0].contains("give it the window [24, 2, 8, 4], and [0, 2, 8, 4] for the ghost there"), "{panel:?}");
+    assert!(
+        panel[0].contains("limit it to the windows [24, 2, 8, 4] and, for the ghost there, [0, 2, 8, 4]"),
+        "{panel:?}"
+    );
 }
 
 #[test]

@@ -55,8 +55,8 @@ fn what_was_erased_is_named_and_one_trouble_is_one_finding() {
         ),
         "{found}"
     );
-    assert!(found.contains("16 of the 16 px were not driven since it came"), "{found}");
-    assert!(found.contains("takes it away in"), "{found}");
+    assert!(found.contains("16 of the 16 px got it when their neighbours were driven"), "{found}");
+    assert!(found.contains("removes it in"), "{found}");
 }
 
 #[test]
@@ -84,7 +84,10 @@ fn what_was_mostly_driven_is_a_visible_ghost_and_says_what_was_not() {
         { "screen": "b.png", "after_ms": 900, "updates": [{ "mode": "quick", "window": "changed" }] }] }"#;
     let [outlines, ghosts] = ghosts(&review(&square_and_white(), display, plan));
     assert_eq!(outlines, Vec::<String>::new());
-    assert!(ghosts.len() == 1 && ghosts[0].contains("16 of the 32 px were not driven since it came"), "{ghosts:?}");
+    assert!(
+        ghosts.len() == 1 && ghosts[0].contains("16 of the 32 px got it when their neighbours were driven"),
+        "{ghosts:?}"
+    );
 }
 
 #[test]
@@ -103,7 +106,7 @@ fn what_it_says_takes_it_away() {
     let still = r#", { "after_ms": 900 }, { "after_ms": 900 }"#;
     let (lasts, help) = steps(still);
     assert_eq!(lasts, "0..3");
-    assert!(help.starts_with("`grey` on the window [0, 1, 8, 6] takes it away in 400 ms"), "{help}");
+    assert!(help.starts_with("`grey` on the window [0, 1, 8, 6] removes it in 400 ms"), "{help}");
     let grey = r#", { "after_ms": 900, "updates": [{ "mode": "grey", "window": [0, 1, 8, 6] }] }, { "after_ms": 900 }"#;
     assert_eq!(steps(grey).0, "0..1");
     // What drives only what changes never comes to it.

@@ -75,5 +75,5 @@ fn a_floor_is_named_with_whose_it_is_and_never_reads_as_kept() {
     assert!(found.contains("are 1.3419 mm high on this panel, below the plan's limit of 1.3420 mm"), "{found}");
     // The stricter of the two counts.
     let found = message(r#"{ "mm": 1.35, "arc_minutes": 20 }"#);
-    assert!(found.contains("from 20.0 minutes on, which is 2.04 mm here"), "{found}");
+    assert!(found.contains("needs 20.0 minutes, which is 2.04 mm here"), "{found}");
 }

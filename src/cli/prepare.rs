@@ -31,7 +31,7 @@ use crate::{
 /// What `prepare` takes.
 #[derive(Debug, Args)]
 pub(crate) struct PrepareArguments {
-    /// Screens (PNG, SVG), or folders that are walked for them
+    /// Screens (PNG, SVG), or folders that are searched for them
     #[arg(required = true, value_name = "SCREEN")]
     screens: Vec<PathBuf>,
     #[command(flatten)]

@@ -309,6 +309,11 @@ impl Display {
         exact.or_else(|| self.modes.iter().position(|mode| mode.also_called.iter().any(|other| other == name)))
     }
 
+    /// Whether it is a single segment, which says yes or no.
+    pub fn is_indicator(&self) -> bool {
+        matches!(self.ink.kind(), ink::InkKind::Segments(segments) if segments.names().len() == 1)
+    }
+
     /// By which factor the residue of a mode may be off; nothing where nobody says.
     pub fn residue_certainty(&self, mode: &Mode) -> Option<f64> {
         mode.residue_certainty.or(self.certainty.residue)

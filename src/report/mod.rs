@@ -59,6 +59,8 @@ pub struct ReviewedPlan {
     pub title: String,
     /// Its display's name.
     pub display: String,
+    /// Whether its display is a single segment: an indicator.
+    pub is_indicator: bool,
     /// The number of steps.
     pub steps: u64,
     /// Its figures.

@@ -20,7 +20,7 @@ use super::{
 };
 use crate::{
     finding::{Finding, Severity, Summary},
-    rules::cautions_of,
+    rules::{INDICATOR_CAUTION, cautions_of},
     source::{Fault, Source, Span, readable},
 };
 
@@ -107,7 +107,8 @@ fn write_plan(report: &PlanReport, plan: &ReviewedPlan, style: TextStyle, out: &
     if !margins.is_empty() {
         writeln!(out)?;
     }
-    let cautions = cautions_of(plan.findings.iter().map(|finding| finding.rule));
+    let mut cautions = cautions_of(plan.findings.iter().map(|finding| finding.rule));
+    cautions.extend(plan.is_indicator.then_some(INDICATOR_CAUTION));
     for caution in &cautions {
         writeln!(out, "  caution: {caution}")?;
     }

@@ -203,7 +203,7 @@ impl Answer<'_> {
     /// To answer with it, in words; `settle_ms` is how soon the rest must follow.
     pub(super) fn first_words(&self, settle_ms: f64) -> String {
         let answer = format!(
-            "answer with {}: its first change shows {} ms after the request",
+            "answer with {}: its first change appears {} ms after the request",
             self.update(),
             wording::ms(self.first_ms)
         );

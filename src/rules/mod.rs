@@ -285,6 +285,10 @@ pub fn rule_named(id: &str) -> Option<&'static Page> {
 pub const FLASH_CAUTION: &str = "flashing can trigger seizures in people with photosensitive epilepsy: nothing that \
                                  this program says about flashes is a medical assessment";
 
+/// The caution that stands with every plan of a display with a single indicator.
+pub const INDICATOR_CAUTION: &str =
+    "a safety indicator must not rest on this model alone; local codes and licensed practice decide";
+
 /// The caution of the one rule that holds flashes against a published threshold: it speaks of that.
 const THRESHOLD_CAUTION: &str = "flashing can trigger seizures in people with photosensitive epilepsy: this check \
                                  applies a published threshold to a model of the panel and is not a medical assessment";

@@ -306,7 +306,7 @@ impl<'p> SlowAnswer<'p> {
         Observation {
             message: format!(
                 "the {} is answered after {} ms, including {} ms waiting, {} ms transfer and {} ms until `{}` \
-                shows{too_little}",
+                shows a change{too_little}",
                 step.planned.step.cause.word(),
                 wording::ms(answer_ms),
                 wording::ms(update.times.wait_ms),

@@ -356,8 +356,8 @@ fn the_sequence_shows_each_level_clean_before_it_is_read() {
             .as_str()
             .map_or(shown, Value::from);
         match step["label"].as_str() {
-            Some(label) if label.ends_with("read clean_l") => clean = shown.clone(),
-            Some(label) if label.ends_with("read read_l") => {
+            Some(label) if label.ends_with("measure clean_l") => clean = shown.clone(),
+            Some(label) if label.ends_with("measure read_l") => {
                 assert_eq!(shown, clean, "{label}");
                 histories += 1;
             }

@@ -634,7 +634,7 @@ fn glass_goes_over_no_screen_and_into_a_png_alone() {
     let folder = folder(&[("a.plan.json", GHOST)]);
     folder.file("page.html", "a page");
     let before = std::fs::read(folder.join("white.png")).unwrap();
-    for (out, words) in [("white.png", "would be written over"), ("page.html", "name it `page.png`")] {
+    for (out, words) in [("white.png", "would be overwritten"), ("page.html", "name it `page.png`")] {
         let run = folder.run(&["glass", "a.plan.json", "--out", out]).with_status(2);
         assert!(run.error.contains(words), "{}", run.error);
     }

@@ -262,7 +262,7 @@ fn drawings_that_grow_by_references_are_refused() {
         format!("<g id=\"u{}\">{}</g>", at + 1, inside.repeat(10))
     };
     let svg = drawing(&format!("<g id=\"u0\">{WHOLE}/></g>{}<use xlink:href=\"#u9\"/>", tenfold(&uses)));
-    refused("uses", &svg, "wherever it is referred to");
+    refused("uses", &svg, "when every reference is expanded");
     for (kind, attribute) in [("pattern", "fill"), ("mask", "mask"), ("clipPath", "clip-path")] {
         let extra =
             if kind == "pattern" { "width=\"1872\" height=\"1404\" patternUnits=\"userSpaceOnUse\"" } else { "" };
@@ -272,7 +272,7 @@ fn drawings_that_grow_by_references_are_refused() {
         };
         let first = format!("<{kind} id=\"u0\" {extra}><rect width=\"5\" height=\"5\" fill=\"white\"/></{kind}>");
         let svg = drawing(&format!("{first}{}{WHOLE} {attribute}=\"url(#u9)\"/>", tenfold(&one)));
-        refused(kind, &svg, "wherever it is referred to");
+        refused(kind, &svg, "when every reference is expanded");
         // The same by a style sheet.
         let style = format!("{attribute}=\"url(#u");
         let by_class = svg.replace(&style, "class=\"u");
@@ -280,13 +280,13 @@ fn drawings_that_grow_by_references_are_refused() {
         let rules = repeated(10, |at| format!(".u{at} {{ {attribute}: url(#u{at}) }}\n"));
         assert!(by_class.contains("class=\"u9\""), "{kind}");
         let by_class = by_class.replacen('>', &format!("><style>{rules}</style>"), 1);
-        refused(kind, &by_class, "wherever it is referred to");
+        refused(kind, &by_class, "when every reference is expanded");
     }
 }
 
 #[test]
 fn drawings_with_too_much_to_paint_are_refused() {
-    let much = "than any screen needs";
+    let much = "than any screen should";
     refused("shapes over shapes", &drawing(&format!("{WHOLE} fill-opacity=\".9\"/>").repeat(40_000)), much);
     refused("groups over groups", &drawing(&format!("<g opacity=\".9\">{WHOLE}/>{WHOLE}/></g>").repeat(10_000)), much);
     let nested = 240;

@@ -208,7 +208,7 @@ fn a_finding_says_whose_limit_is_passed() {
     let message = too_many(&folder, r#"{ "too-many-since-cleaning": { "updates": 4 } }"#);
     assert_eq!(
         message,
-        "16 px (1.03 mm2) have had up to 5 updates since the plan began; that passes the plan's limit of 4"
+        "16 px (1.03 mm2) have had up to 5 updates since the plan began; this exceeds the plan's limit of 4"
     );
     folder.file(
         "stillpage.settings.json",

@@ -277,6 +277,18 @@ fn nobody_advises_a_higher_voltage_without_the_panels_maker() {
 }
 
 #[test]
+fn a_single_indicator_carries_the_caution_about_safety_even_where_nothing_is_found() {
+    let text = |fixture: &str| {
+        let plan = common::root().join("fixtures").join(fixture).join("sound.plan.json");
+        Folder::new().run(&["review", plan.to_str().unwrap()]).with_status(0).out
+    };
+    let caution =
+        "caution: a safety indicator must not rest on this model alone; local codes and licensed practice decide";
+    assert!(text("alarm-flag").contains(caution), "{}", text("alarm-flag"));
+    assert!(!text("fuel-gauge").contains(caution), "a gauge of many segments is no indicator");
+}
+
+#[test]
 fn other_findings_carry_no_caution() {
     let folder = Folder::usual();
     folder.plan("a.plan.json", r#"{ "steps": [{ "screen": "square.png" }] }"#);

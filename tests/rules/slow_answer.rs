@@ -103,7 +103,7 @@ fn less_than_a_square_millimetre_of_what_changes_is_no_answer() {
     let late = found(3, 8);
     assert_eq!(late.len(), 1, "{late:?}");
     assert!(
-        late[0].contains("until `full` shows; the 9 px (0.58 mm2) that appear before it are too little"),
+        late[0].contains("until `full` shows a change; the 9 px (0.58 mm2) that appear before it are too little"),
         "{late:?}"
     );
     // All of a smaller change is an answer.
@@ -178,7 +178,7 @@ fn where_the_box_of_all_takes_too_long_to_send_a_part_of_it_answers() {
     let slow = r#"{ "link": { "megabits_per_s": 0.02, "bits_per_px": 4, "overhead_ms": 0 } }"#;
     let help = help(&white, &both.join("\n"), slow, "{}").remove(0);
     assert!(
-        help.starts_with("answer with `quick` on the window [0, 0, 8, 4]: its first change shows 36 ms after"),
+        help.starts_with("answer with `quick` on the window [0, 0, 8, 4]: its first change appears 36 ms after"),
         "{help}"
     );
     assert!(help.contains("; then show the rest with a second update"), "{help}");

@@ -346,6 +346,7 @@ impl Reviewed {
             source: plan.source.clone(),
             title: plan.title.clone(),
             display: plan.display.name.clone(),
+            is_indicator: plan.display.is_indicator(),
             steps: plan.step_count,
             summary: review.summary,
             rules: review.rules,

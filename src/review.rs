@@ -258,7 +258,7 @@ pub(crate) fn ghost_limits(plan: &Plan) -> GhostLimits {
     GhostLimits { limit_l: limits.limit_l.value, area_mm2: limits.area_mm2.value }
 }
 
-/// From which flashes on too many are told in this plan.
+/// From which flashes on too many are reported in this plan.
 fn flash_limits(plan: &Plan) -> FlashLimits {
     let limits = &plan.limits.flashes_too_fast;
     FlashLimits { sr: limits.sr.value, per_second: limits.per_second.value }

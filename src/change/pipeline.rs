@@ -71,7 +71,7 @@ pub struct BrokenScreen {
     pub fault: ScreenFault,
 }
 
-/// A picture's key: 0 the beginning, else the screen's number and 1.
+/// A picture's key: 0 the beginning, otherwise the screen's number and 1.
 type Key = usize;
 type Pair = (Key, Key);
 

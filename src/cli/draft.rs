@@ -57,7 +57,7 @@ pub(crate) struct DraftArguments {
     outside: Outside,
 }
 
-/// As many broken screens are told.
+/// As many broken screens are reported.
 const MOST_BROKEN: usize = 20;
 
 /// Runs the command and gives the exit status.

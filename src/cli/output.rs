@@ -105,7 +105,7 @@ pub(super) fn write_back(path: &Path, text: &str) -> Result<(), Fault> {
     write_file(&real(path), |out| out.write_all(mark.as_bytes()).and_then(|()| out.write_all(text.as_bytes())))
 }
 
-/// Makes a folder, and those above it, where it is not there yet.
+/// Makes a folder, and those above it, if it does not exist yet.
 pub(super) fn make_folder(folder: &Path) -> Result<(), Fault> {
     fs::create_dir_all(folder).map_err(|error| {
         Fault::of_file(folder.display().to_string(), format!("the folder cannot be made: {error}"), "check its rights")

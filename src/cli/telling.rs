@@ -1,4 +1,4 @@
-//! What is told on standard error, how text is drawn on a stream, and the exit status that follows.
+//! What is reported on standard error, how text is drawn on a stream, and the exit status that follows.
 
 use std::io::{IsTerminal, Write};
 

@@ -84,7 +84,7 @@ pub trait Beside {
     /// The description that `based_on` names.
     ///
     /// # Errors
-    /// All its faults; those without a place are told at the name.
+    /// All its faults; those without a place are reported at the name.
     fn base(&mut self, name: &str) -> Result<Display, Vec<Fault>>;
 
     /// The segments of a drawing.
@@ -796,7 +796,7 @@ fn by_temperature<'a, T>(
     Some(table)
 }
 
-/// Residue figures, or a table of them by temperature, told apart by the names of the fields. What is not said stays as it
+/// Residue figures, or a table of them by temperature, distinguished by the names of the fields. What is not said stays as it
 /// is in the description that is changed: figures change each entry of a table there, an entry what holds at its temperature.
 fn residue_table(reading: &mut Reading, item: &Item<'_>, base: &ResidueTable, ink: &Ink) -> Option<ResidueTable> {
     let fields = reading.open_object(item, "residue")?;
@@ -905,7 +905,7 @@ fn beside_residue(reading: &mut Reading, item: &Item<'_>, base: Option<BesideRes
     Some(BesideResidue { lighter: lighter?, darker: darker?, most_l: most_l? })
 }
 
-/// When flashes are seen. A description that changes how many there are says so anew, otherwise they stand evenly.
+/// When flashes are seen. A description that changes how many there are says so again, otherwise they stand evenly.
 fn flash_at(reading: &mut Reading, fields: &Fields<'_>, flashes: u32, base: Option<&Mode>) -> Vec<f64> {
     let Some(item) = fields.get("flash_at") else {
         let inherited = base.map_or(Vec::new(), |base| base.flash_at.clone());

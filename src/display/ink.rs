@@ -306,7 +306,7 @@ impl Ink {
 }
 
 /// CIEDE2000 is at least the difference of lightness over its weight `S_L`, as what it adds for chroma and hue is never negative;
-/// that weight is 1 + 0.015 d^2 / sqrt(20 + d^2) for a mean lightness d from 50 (CIE 142), at the most 1.747.
+/// that weight is 1 + 0.015 d^2 / sqrt(20 + d^2) for a mean lightness d from 50 (CIE 142), at most 1.747.
 const LARGEST_SL: f64 = 1.75;
 
 fn nearest_colour(colours: &[Colour], srgb: [u8; 3]) -> (Level, f64) {

@@ -116,7 +116,7 @@ pub enum WhenBusy {
     /// It waits for its turn.
     #[default]
     Waits,
-    /// The controller takes no notice of it.
+    /// The controller ignores it.
     Drops,
 }
 
@@ -324,7 +324,7 @@ impl Display {
         self.modes.iter().map(|mode| mode.name.as_str())
     }
 
-    /// How far away a reader looks from where nobody says otherwise, mm: common practice for what is held in hand, no source.
+    /// How far away a reader looks from by default, mm: common practice for what is held in hand, no source.
     pub fn reading_distance_mm(&self) -> f64 {
         self.viewing_distance_mm.unwrap_or(350.0)
     }

@@ -9,7 +9,7 @@ use crate::geometry::{Rect, Rotation, Size, Window};
 pub struct Segments {
     size: Size,
     names: Vec<String>,
-    /// For each pixel, row by row: 0 for none, else the segment's number and 1.
+    /// For each pixel, row by row: 0 for none, otherwise the segment's number and 1.
     owners: Vec<u16>,
 }
 

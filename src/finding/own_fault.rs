@@ -1,4 +1,4 @@
-//! Faults of the program's own: what stops with a panic becomes something that is told, and all else goes on.
+//! Faults of the program's own: what stops with a panic becomes something that is reported, and all else goes on.
 
 use std::{
     any::Any,

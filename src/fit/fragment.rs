@@ -9,7 +9,7 @@ use serde::Serialize;
 use super::{Bounded, Fit, Table};
 use crate::display::{Display, Mode};
 
-/// Bounds of `keeps` that are farther apart tell little.
+/// Bounds of `keeps` that are further apart tell little.
 const WIDE: f64 = 0.4;
 
 /// The description's text. `based_on` is what it calls the one that it changes.

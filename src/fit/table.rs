@@ -90,7 +90,7 @@ fn columns(source: &Arc<Source>, header: &StringRecord) -> Result<Columns, Vec<F
     }));
     let missing: Vec<String> =
         COLUMNS.iter().filter(|name| **name != FREE && place(name).is_none()).map(|name| format!("`{name}`")).collect();
-    // A misspelt name is told once, as that.
+    // A misspelt name is reported once, as that.
     if faults.is_empty() && !missing.is_empty() {
         let message = match missing.as_slice() {
             [one] => format!("the column {one} is missing"),

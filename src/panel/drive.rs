@@ -231,7 +231,7 @@ impl PanelState {
         driven
     }
 
-    /// Lets go of the spreads where a drive moves so much of the panel that it takes less time to make them anew afterwards.
+    /// Lets go of the spreads where a drive moves so much of the panel that it takes less time to make them again afterwards.
     fn forget_spreads_before(&mut self, cover: &TileCover<'_>, drive: &Drive) {
         let driven = if drive.changed_only {
             let changed = |tile: &u32| u64::from((self.unlike[*tile as usize] & cover.of_tile(*tile)).count_ones());

@@ -156,7 +156,7 @@ impl Law {
         self.share * share_left([beside.lighter, beside.darker], -swing) * swing
     }
 
-    /// The residue of a pixel that its driven neighbours push by so much in all, L*. A push leads no farther than the mode's
+    /// The residue of a pixel that its driven neighbours push by so much in all, L*. A push leads no further than the mode's
     /// most, and takes nothing back of what lies beyond.
     pub(super) fn pushed(&self, before: Residue, push_l: f64) -> Residue {
         let most_l = self.beside.map_or(0.0, |beside| beside.most_l);

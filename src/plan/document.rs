@@ -57,7 +57,7 @@ pub trait Surroundings {
     /// The display of that name or path.
     ///
     /// # Errors
-    /// The faults of the description; one without a place is told at the plan's own field.
+    /// The faults of the description; one without a place is reported at the plan's own field.
     fn display(&mut self, name: &str) -> Result<Display, Vec<Fault>>;
     /// Sets the folder of the screens, relative to the plan. Called before any screen is asked for.
     ///
@@ -358,7 +358,7 @@ fn updates(reading: &mut Reading, item: &Item<'_>, context: &Context<'_>) -> Opt
         return reading.word(item, &[("choose", ())]).map(|()| Updates::Choose);
     }
     let elements = reading.list(item)?;
-    // Every element is read even where one fails, so that each fault is told.
+    // Every element is read even where one fails, so that each fault is reported.
     let updates: Vec<Option<Update>> = elements.iter().map(|element| update(reading, element, context)).collect();
     updates.into_iter().collect::<Option<Vec<Update>>>().map(Updates::Listed)
 }

@@ -70,7 +70,7 @@ pub struct Plan {
     pub battery_mwh: Option<f64>,
     /// Upper limits on the summary's figures, by name.
     pub budgets: BTreeMap<String, f64>,
-    /// Whether it begins anew when it is over, on the panel as it left it.
+    /// Whether it begins again when it is over, on the panel as it left it.
     pub loops: bool,
     /// What is on the glass before the first step.
     pub begins: Begins,

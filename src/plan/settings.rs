@@ -24,7 +24,7 @@ pub struct KnownRule {
 pub struct KnownLimit {
     /// The name.
     pub name: String,
-    /// What it is where nobody says otherwise.
+    /// What it is by default.
     pub default: Option<f64>,
 }
 

@@ -141,7 +141,7 @@ impl<'p> FaintText<'p> {
         sink.report(group.place, observation);
     }
 
-    /// The nearest level that stands out enough, else what else can be done.
+    /// The nearest level that stands out enough, otherwise what else can be done.
     fn help(&self, faint: Faint) -> String {
         let ink = &self.plan.display.ink;
         let limit = self.limit(faint.is_large);

@@ -15,7 +15,7 @@ pub(super) struct FlashesTooFast<'p> {
     plan: &'p Plan,
     limits: FlashLimits,
     watch: FlashWatch<'p>,
-    /// Modes that break it alone and were told, by kind of flash.
+    /// Modes that break it alone and were reported, by kind of flash.
     told: BTreeSet<(usize, FlashKind)>,
 }
 

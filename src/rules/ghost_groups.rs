@@ -164,7 +164,7 @@ impl<'p> GhostGroups<'p> {
                 ("mm2", display.area_mm2(pixels)),
             ],
             margin: self.modes.margin(worst_l, self.limit_l, display),
-            // What every round of a repetition leaves in a place is told once.
+            // What every round of a repetition leaves in a place is reported once.
             key: wording::rect(group.appeared),
             ..Observation::default()
         }

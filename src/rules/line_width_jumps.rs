@@ -146,7 +146,7 @@ enum Share {
     Edge,
 }
 
-/// Places along a stroke, about a pixel apart, at the most some number of them.
+/// Places along a stroke, about a pixel apart, at most some number of them.
 fn places_of(stroke: &Stroke) -> Vec<Place> {
     let segments = || {
         stroke.points.windows(2).map(|pair| (pair[0], pair[1], (pair[1].x - pair[0].x).hypot(pair[1].y - pair[0].y)))

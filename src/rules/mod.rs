@@ -190,7 +190,7 @@ impl fmt::Debug for Entry {
 }
 
 impl Entry {
-    /// How bad a finding is where nobody says otherwise.
+    /// How bad a finding is by default.
     fn severity(&self) -> Severity {
         rule_named(self.id).map_or_else(|| read_page(self.id, self.page).severity, |page| page.severity)
     }

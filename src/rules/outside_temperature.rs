@@ -12,11 +12,11 @@ use crate::{
 #[derive(Clone)]
 pub(super) struct OutsideTemperature<'p> {
     plan: &'p Plan,
-    /// The modes that were told, each with the temperature that was too cold for it.
+    /// The modes that were reported, each with the temperature that was too cold for it.
     told_modes: Vec<(usize, f64)>,
     /// Where the temperature that holds now was said, if a step said it.
     said: Option<Where>,
-    /// The temperature that the panel is not made for, and where that is told, while it holds.
+    /// The temperature that the panel is not made for, and where that is reported, while it holds.
     outside: Option<(f64, Where)>,
 }
 
@@ -56,7 +56,7 @@ impl<'p> OutsideTemperature<'p> {
         true
     }
 
-    /// Tells of the temperature of a step that ends here; the plan's own was told at once.
+    /// Tells of the temperature of a step that ends here; the plan's own was reported at once.
     fn close(&mut self, sink: &mut Sink) {
         if let (Some((now, place)), Some(_), Some(range)) =
             (self.outside.take(), &self.said, self.plan.display.temperature_c)

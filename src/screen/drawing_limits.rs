@@ -187,7 +187,7 @@ fn curves_of_shape(node: roxmltree::Node<'_, '_>, view: f64) -> f64 {
 }
 
 /// The curves that one arc is taken apart into, where none may be off by more than 0.1 px: the sixth root of the radius over
-/// that, a whole turn at the most (as the library of curves works it out, whose constant is 1.1163).
+/// that, a whole turn at most (as the library of curves works it out, whose constant is 1.1163).
 fn curves_of_arc(radius: f64) -> f64 {
     if radius > FARTHEST {
         return f64::INFINITY;
@@ -195,7 +195,7 @@ fn curves_of_arc(radius: f64) -> f64 {
     1.0 + (1.1163 * radius / 0.1).powf(1.0 / 6.0)
 }
 
-/// How far a length reaches at the most, px.
+/// How far a length reaches at most, px.
 fn reach(length: Length, view: f64) -> f64 {
     length.number.abs()
         * match length.unit {
@@ -207,7 +207,7 @@ fn reach(length: Length, view: f64) -> f64 {
         }
 }
 
-/// What a hundred per cent are at the most, px: the largest size of a part of the drawing with axes of its own.
+/// What a hundred per cent are at most, px: the largest size of a part of the drawing with axes of its own.
 fn largest_view(document: &roxmltree::Document<'_>) -> f64 {
     let mut largest: f64 = 100.0;
     for element in document.descendants().filter(roxmltree::Node::is_element) {

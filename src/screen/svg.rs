@@ -116,7 +116,7 @@ pub fn draw_svg(
 /// Finds the segments of a drawing: every shape or group with an id is one, the later lies over the earlier.
 ///
 /// # Errors
-/// Where the file is no SVG that can be drawn, or holds no segments that can be told apart.
+/// Where the file is no SVG that can be drawn, or holds no segments that can be distinguished.
 pub fn draw_segments(bytes: &[u8]) -> Result<Segments, ScreenFault> {
     let faces =
         Faces::new(Vec::new()).map_err(|_| ScreenFault::new("the bundled font is broken", "please report it"))?;
@@ -277,7 +277,7 @@ fn options<'o>(
             }),
             resolve_string: Box::new(move |href, _| {
                 if !refused.lock().unwrap_or_else(PoisonError::into_inner).is_empty() {
-                    // One reason is told; no more files are read for it.
+                    // One reason is reported; no more files are read for it.
                     return None;
                 }
                 let found = find_image(href).and_then(|data| check_image(&data, shown).map(|()| data));

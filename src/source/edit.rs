@@ -387,7 +387,7 @@ impl<'t> Layout<'t> {
 
     fn insert(&self, container: &Container<'_, '_>, pieces: &mut Vec<Piece>) {
         let kept: Vec<usize> = (0..self.children.len()).filter(|child| !container.removed.contains(child)).collect();
-        // New ones come behind the nearest child that stays before them; else behind the opening bracket.
+        // New ones come behind the nearest child that stays before them; otherwise behind the opening bracket.
         let mut behind: BTreeMap<Option<usize>, Vec<String>> = BTreeMap::new();
         for (index, texts) in &container.inserted {
             let anchor = kept.iter().rev().find(|child| *child < index).copied();

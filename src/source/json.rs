@@ -44,7 +44,7 @@ pub struct Reading {
 
 /// As many values may be in a file: each takes some hundred bytes while it is read. A long plan repeats its steps.
 const MOST_VALUES: usize = 2_000_000;
-/// As many faults of a file are told.
+/// As many faults of a file are reported.
 const MOST_FAULTS: usize = 100;
 
 /// The fields of an object, each asked for by name; what nobody may ask for has been reported.

@@ -94,14 +94,14 @@ impl Fault {
     }
 }
 
-/// A single fault, where several may be told.
+/// A single fault, where several may be reported.
 impl From<Fault> for Vec<Fault> {
     fn from(fault: Fault) -> Self {
         vec![fault]
     }
 }
 
-/// Characters of a message at the most: a word of somebody's file may be as long as the file.
+/// Characters of a message at most: a word of somebody's file may be as long as the file.
 const LONGEST_MESSAGE: usize = 600;
 
 /// Words that may hold what somebody wrote into a file, fit for a terminal and for a reader: without characters that

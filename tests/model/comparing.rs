@@ -158,7 +158,7 @@ fn flashes_differ(found: &[FastFlashes], plain: &StepBreaks) -> Option<String> {
     if !plain.is_clear() {
         return None;
     }
-    // The field that is told must never hold less than a real one.
+    // The field that is reported must never hold less than a real one.
     if let Some(less) = plain.found.iter().find(|found| found.pixels < found.fullest) {
         return Some(format!("a field holds more than is told: {less:?}"));
     }

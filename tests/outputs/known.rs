@@ -1,4 +1,4 @@
-//! Known findings: what was there before passes, what is new does not, what is gone is told, and nothing is lost.
+//! Known findings: what was there before passes, what is new does not, what is gone is reported, and nothing is lost.
 
 use std::collections::BTreeMap;
 

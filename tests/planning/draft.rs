@@ -126,7 +126,7 @@ fn screens_of_the_fixtures_are_drafted() {
         folder.run(&["draft", screens, "--display", display, "--out", "a.plan.json"]).with_status(0);
         let found = rules_found(&folder, "a.plan.json");
         assert!(found.contains(&"not-decided".to_owned()), "{found:?}");
-        // What else is told is about the drawings, whatever the updates will be.
+        // What else is reported is about the drawings, whatever the updates will be.
         let of_drawings =
             ["shade-not-on-panel", "thin-line", "greys-too-close", "faint-text", "tiny-text", "font-substituted"];
         let others: Vec<_> =

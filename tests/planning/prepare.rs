@@ -136,7 +136,7 @@ fn a_source_behind_a_link_is_not_written_over_either() {
     assert!(run.error.contains("would be overwritten"), "{}", run.error);
 }
 
-/// A fault of one screen is told, and the others are prepared.
+/// A fault of one screen is reported, and the others are prepared.
 #[test]
 fn a_broken_screen_does_not_stop_the_others() {
     let folder = Folder::usual();

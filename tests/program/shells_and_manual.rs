@@ -1,4 +1,4 @@
-//! What shells and `man` are told: completions and man pages name every command and option of the program's own tree of
+//! What shells and `man` are reported: completions and man pages name every command and option of the program's own tree of
 //! arguments, and the tools that read them find nothing wrong. A tool that is not on this machine is skipped, aloud.
 
 use std::{

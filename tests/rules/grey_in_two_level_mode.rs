@@ -43,7 +43,7 @@ fn fewer_filled_pixels_than_the_limit_are_a_note() {
 
 #[test]
 fn a_settling_update_of_a_part_settles_that_part_only() {
-    // The settling update covers the left half only; what it leaves out is told alone.
+    // The settling update covers the left half only; what it leaves out is reported alone.
     let found = lines_of(
         &[("a.png", "................\n....88888888....\n....88888888....\n....88888888....")],
         "",

@@ -88,7 +88,7 @@ fn the_mode_that_takes_the_ink_away_is_named() {
     assert_eq!(found[0]["help"], "commit with `better`, which removes the ink without a flash");
 }
 
-/// A few white pixels under the marker are the strongest ghost; what is told is where most of it lies.
+/// A few white pixels under the marker are the strongest ghost; what is reported is where most of it lies.
 #[test]
 fn the_level_that_most_of_the_ghost_lies_in_is_named() {
     let holed = screen(&[([4, 12, 44, 8], 'b'), ([20, 13, 4, 6], '.')]);

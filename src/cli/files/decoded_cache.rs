@@ -10,7 +10,7 @@ use std::{
 
 use crate::screen::Picture;
 
-/// As much is kept at the most, bytes of pixels.
+/// As much is kept at most, bytes of pixels.
 const LARGEST: usize = 192 << 20;
 
 /// What a picture is made from.

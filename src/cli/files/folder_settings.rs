@@ -47,7 +47,7 @@ impl SettingsStore {
     /// How far the plans of a folder may reach: into the folder, and into those above it that are named, that are the
     /// working folder, or that have settings for it.
     pub(crate) fn allowed_for(&mut self, folder: &Path) -> AllowedRoots {
-        // Settings that cannot be read are told where their rules are asked for.
+        // Settings that cannot be read are reported where their rules are asked for.
         let said = self.chain(folder).unwrap_or_default();
         AllowedRoots::of(folder, self.named.iter().chain(said.iter().map(|(folder, _)| folder)), self.outside)
     }

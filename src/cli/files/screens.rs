@@ -111,7 +111,7 @@ fn screen_bytes(path: &Path, is_svg: bool) -> Result<Vec<u8>, ScreenFault> {
         .map_err(|reason| ScreenFault { message: reason, help: "check the file and its rights".into() })
 }
 
-/// Draws a screen; `see` is told each picture that it refers to.
+/// Draws a screen; `see` is given each picture that it refers to.
 fn draw_screen(
     drawing: &Drawing<'_>,
     panel: &ForPanel,

@@ -15,7 +15,7 @@ use crate::{
     source::Fault,
 };
 
-/// What is known, and of which plans it is written anew.
+/// What is known, and of which plans it is written again.
 #[derive(Debug)]
 pub(super) struct KnownList {
     /// Whether findings are compared with it.
@@ -30,7 +30,7 @@ pub(super) struct KnownList {
 }
 
 impl KnownList {
-    /// Reads the list that the findings are compared with; where there is none, the one that will be written anew.
+    /// Reads the list that the findings are compared with; where there is none, the one that will be written again.
     pub(super) fn load(arguments: &ReviewArguments) -> Result<Option<Self>, Vec<Fault>> {
         let target = arguments.write_known.clone();
         let Some(place) = arguments.known.as_ref().or(target.as_ref()) else { return Ok(None) };
@@ -86,7 +86,7 @@ impl KnownList {
         self.plans.iter().filter(|known| !self.folder.join(&known.plan).exists()).cloned().collect()
     }
 
-    /// Writes the list anew, where that is wanted: what was found in this run, and as it was what this run did not see.
+    /// Writes the list again, where that is wanted: what was found in this run, and as it was what this run did not see.
     pub(super) fn write(&self) -> Result<(), Fault> {
         let Some(target) = &self.target else { return Ok(()) };
         let is_kept = |known: &&KnownPlan| {

@@ -172,7 +172,7 @@ impl ReviewRun {
         is_read
     }
 
-    /// Tells why a plan was refused; what several plans share, as the settings of their folder, is told once.
+    /// Tells why a plan was refused; what several plans share, as the settings of their folder, is reported once.
     fn tell_new_faults(&self, report: &PlanReport) {
         let PlanOutcome::Refused(faults) = &report.outcome else { return };
         let key = |fault: &Fault| (fault.file.clone(), fault.message.clone(), fault.line_column().map(|at| at.line));

@@ -15,7 +15,7 @@ pub(super) struct Way {
     /// The rules that found something so far.
     pub(super) rules: Vec<(&'static str, Severity)>,
     pub(super) rank: Score,
-    /// Else its figures are those that it has at the least.
+    /// Otherwise its figures are those that it has at the least.
     pub(super) is_played: bool,
 }
 

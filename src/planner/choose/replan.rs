@@ -166,7 +166,7 @@ fn alone(choices: &Choices, place: usize) -> Vec<Choices> {
     others.map(|updates| other(choices.clone(), place, updates)).collect()
 }
 
-/// The choices for these steps alone; the others are to be chosen anew.
+/// The choices for these steps alone; the others are to be chosen again.
 fn only(choices: &Choices, places: &[usize]) -> Choices {
     let kept = |(place, choice): (usize, &Option<Arc<Choice>>)| choice.clone().filter(|_| places.contains(&place));
     choices.iter().enumerate().map(kept).collect()

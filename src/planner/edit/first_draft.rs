@@ -155,7 +155,7 @@ fn stem(file: &str) -> &str {
     file.rsplit_once('.').map_or(file, |(stem, _)| stem)
 }
 
-/// The names that are told apart by their kind alone, as a drawing and its export.
+/// The names that are distinguished by their kind alone, as a drawing and its export.
 pub fn twins(files: &[String]) -> Vec<(&str, &str)> {
     let mut twins = Vec::new();
     for (at, one) in files.iter().enumerate() {

@@ -173,7 +173,7 @@ impl Mending<'_> {
         self.untried().min_by_key(|finding| reach(finding)).cloned()
     }
 
-    /// The plan with a correction, where that is better, and what was changed with it; else the reason why it is not.
+    /// The plan with a correction, where that is better, and what was changed with it; otherwise the reason why it is not.
     fn attempt(&mut self, finding: &Finding, correction: &Correction) -> Result<(Reviewed, String), String> {
         check_decided(finding, correction, &self.now.plan)?;
         let then = Self::reviewed(self.review, &self.now.plan, &[correction])?;
@@ -207,7 +207,7 @@ impl Mending<'_> {
         self.judge_all(std::slice::from_ref(finding), then)
     }
 
-    /// Whether a plan is better in all that some findings say, and worse in nothing; else the reason.
+    /// Whether a plan is better in all that some findings say, and worse in nothing; otherwise the reason.
     fn judge_all(&self, findings: &[Finding], then: &Reviewed) -> Result<(), String> {
         let before = &self.now.review;
         if let Some(come) = Self::come(before, &then.review) {

@@ -23,7 +23,7 @@ pub(crate) struct Display {
     pub(crate) parallel_updates: usize,
     pub(crate) pen_delay_ms: f64,
     pub(crate) counts: Counts,
-    /// Beyond which net impulse a pixel is told; none where nothing limits it.
+    /// Beyond which net impulse a pixel is reported; none where nothing limits it.
     pub(crate) net_impulse_vs: Option<f64>,
     pub(crate) memory: Memory,
     pub(crate) when_busy: WhenBusy,
@@ -281,7 +281,7 @@ pub(crate) fn read_display(path: &Path) -> Result<Display, Fault> {
     })
 }
 
-/// By its name, else by one of its other names.
+/// By its name, otherwise by one of its other names.
 pub(crate) fn find_mode<'a>(modes: &'a [Mode], name: &str) -> Result<&'a Mode, Fault> {
     modes
         .iter()

@@ -182,7 +182,7 @@ fn counts_in_table(markdown: &str) -> BTreeMap<String, [u64; 3]> {
     counts
 }
 
-/// How many findings are told, and how many more there are.
+/// How many findings are reported, and how many more there are.
 fn count_of_findings(markdown: &str) -> usize {
     let told = markdown.lines().filter(|line| line.contains(". **") || line.starts_with("   - `")).count();
     let more = markdown.lines().find_map(|line| line.strip_prefix("And ")?.split_once(" more: "));

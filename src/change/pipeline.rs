@@ -158,7 +158,7 @@ fn screen_of(key: Key) -> ScreenId {
 }
 
 impl Pipeline<'_> {
-    /// The transition to the next screen of the plan; nothing where that is the one in memory already.
+    /// The transition to the next screen of the plan; `None` if that is the one in memory already.
     ///
     /// # Errors
     /// Where the screen cannot be used.

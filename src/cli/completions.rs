@@ -1,11 +1,11 @@
-//! `stillpage completions`: scripts by which shells complete a line, made of the program's arguments as they are.
+//! `stillpage completions`: scripts with which shells complete a line, generated from the program's arguments.
 
 use clap::{Arg, Args, Command};
 use clap_complete::Shell;
 
 use super::{output::write_out, telling::done};
 
-/// Where the scripts go; told below the command's help and on its man page.
+/// Where the scripts go; printed below the command's help and on its man page.
 const WHERE: &str = "Where to put the script (a new shell then uses it):
   bash        stillpage completions bash > \
 ~/.local/share/bash-completion/completions/stillpage
@@ -35,7 +35,7 @@ pub(super) fn completions(arguments: &CompletionsArguments, mut program: Command
     done(write_out(|out| out.write_all(&script)))
 }
 
-/// The library's script for fish offers names behind options alone; these lines offer them behind the commands.
+/// The library's script for fish offers names only after options; these lines offer them after the commands.
 fn fish_positionals(program: &Command) -> String {
     let lines = program.get_subcommands().filter_map(|command| {
         let values = command.get_positionals().flat_map(Arg::get_possible_values);

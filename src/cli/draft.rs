@@ -1,4 +1,4 @@
-//! `stillpage draft`: writes a first plan for a folder of screens, with every update left to be chosen.
+//! `stillpage draft`: writes a first plan for a folder of screens, with every update still to be chosen.
 
 use std::{
     fs, io,
@@ -57,7 +57,7 @@ pub(crate) struct DraftArguments {
     outside: Outside,
 }
 
-/// As many broken screens are reported.
+/// At most this many broken screens are reported.
 const MOST_BROKEN: usize = 20;
 
 /// Runs the command and gives the exit status.
@@ -67,7 +67,7 @@ pub(super) fn draft(arguments: &DraftArguments) -> u8 {
 
 fn run(arguments: &DraftArguments) -> Result<(), Vec<Fault>> {
     if let Some(out) = arguments.out.as_deref() {
-        // A folder is reviewed by the plans in it, and those are found by their ending.
+        // A review of a folder finds its plans by the ending of their names.
         check_ending(out, ".plan.json", "the names of plans end in `.plan.json`")?;
         check_out(out, arguments.force)?;
     }
@@ -171,7 +171,7 @@ fn text_of(
     files: &[String],
     fonts: &[PathBuf],
 ) -> Result<String, Fault> {
-    // What is printed is taken for a plan in the folder that the program was called in.
+    // A printed plan has paths as if it were in the folder in which the program runs.
     let from = real(arguments.out.as_deref().map_or(Path::new("."), folder_of));
     let way = |to: &Path| way_from(&from, &real(to));
     let is_shipped = shipped::text_of(&arguments.panel.display).is_some();
@@ -208,7 +208,7 @@ fn begins(arguments: &DraftArguments, files: &[String]) -> Result<String, Fault>
     Err(Fault::of_file("", format!("`--begins {begins}` is neither a shade nor a screen of the folder"), help))
 }
 
-/// The name of the folder that all belongs to.
+/// The name of the folder that gives the plan its title.
 fn title_of(folder: &Path) -> String {
     let real = real(folder);
     let name = |path: &Path| path.file_name().map(|name| name.to_string_lossy().into_owned());
@@ -217,7 +217,7 @@ fn title_of(folder: &Path) -> String {
     above.unwrap_or(own)
 }
 
-/// A review of the draft would refuse what lies outside.
+/// A review of the draft would refuse files outside.
 fn tell_outside(arguments: &DraftArguments) {
     let plan = arguments.out.as_deref().map_or(Path::new("."), folder_of);
     let allowed = AllowedRoots::of(plan, &[PathBuf::from(".")], arguments.outside);

@@ -133,7 +133,7 @@ fn measure(arguments: &FitArguments, display: &Display, mode: &Mode, measured: &
     write_out(|out| out.write_all(text.as_bytes())).map_err(Vec::from)
 }
 
-/// What is read must not be written over.
+/// An input must not be overwritten.
 fn check_outputs(arguments: &FitArguments, measured: &Path) -> Result<(), Fault> {
     let real = |path: &Path| path.canonicalize().ok();
     let inputs = [real(measured), real(Path::new(&arguments.panel.display))];
@@ -186,7 +186,7 @@ fn name_from(named: &str, folder: &Path) -> Result<String, Fault> {
     Ok(way_from(&folder, &file))
 }
 
-/// A folder without links, also one that is yet to be made.
+/// A folder without links, even if it does not exist yet.
 fn real_folder(folder: &Path) -> std::io::Result<PathBuf> {
     if folder.as_os_str().is_empty() {
         return fs::canonicalize(".");

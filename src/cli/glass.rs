@@ -67,7 +67,7 @@ fn draw(arguments: &GlassArguments) -> Result<(), Vec<Fault>> {
         ControlFlow::Break(())
     })
     .map_err(|broken| screen_faults(&loaded, broken))?;
-    // An older picture of the glass may be written over, and no screen.
+    // An older picture of the glass may be overwritten, but not a screen.
     if loaded.reads(&arguments.out) {
         let message = "the plan uses this picture, which would be overwritten";
         return Err(vec![Fault::of_file(arguments.out.display().to_string(), message, "give the output another name")]);

@@ -1,4 +1,4 @@
-//! `stillpage manual`: the man pages, made of the arguments as they are. Knows besides what no argument tells: exit
+//! `stillpage manual`: the man pages, generated from the arguments. Also contains what arguments cannot express: exit
 //! status, files, environment, examples and cautions.
 
 use std::{
@@ -16,7 +16,7 @@ use super::{
 };
 use crate::{report::sentences::sentence, rules::FLASH_CAUTION, source::Fault};
 
-/// How the pages are read; told below the command's help and on its man page.
+/// How to read the pages; printed below the command's help and on its man page.
 const WHERE: &str = "\
 To read them:
   stillpage manual > stillpage.1, then man ./stillpage.1
@@ -81,7 +81,7 @@ fn write_page(command: &Command, out: &mut dyn Write) -> io::Result<()> {
     rest.to_writer(out)
 }
 
-/// The sections that the arguments give.
+/// The sections that come from the arguments.
 fn write_arguments(man: &Man, command: &Command, out: &mut dyn Write) -> io::Result<()> {
     man.render_title(out)?;
     man.render_name_section(out)?;

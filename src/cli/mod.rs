@@ -1,5 +1,5 @@
-//! The command line: one file a command, with its arguments. The only place that touches files, environment and standard
-//! streams.
+//! The command line: one file per command, with its arguments. The only place that touches files, environment and
+//! standard streams.
 
 mod completions;
 mod draft;
@@ -40,7 +40,8 @@ use show::{DisplaysArguments, SchemaArguments};
 use telling::{own_fault, tell};
 use threads::on_a_large_stack;
 
-/// Reviews refresh plans of interfaces on electronic paper, and reports which updates ghost, flicker, come late or never show.
+/// Reviews refresh plans of interfaces on electronic paper, and reports which updates ghost, flicker, come late or
+/// never show.
 #[derive(Debug, Parser)]
 #[command(name = "stillpage", version, arg_required_else_help = true, max_term_width = 100)]
 #[command(
@@ -91,7 +92,7 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
         }
     };
     ExitCode::from(on_a_large_stack(|| {
-        // A fault of the program's own ends with a status of its own, and files that were begun go away.
+        // A bug in the program leads to a status of its own, and files that were begun are removed.
         guarded(|| perform(arguments.command)).unwrap_or_else(|words| {
             tell(&own_fault("", &words, "stillpage itself failed", "please report it with the command and its files"));
             2

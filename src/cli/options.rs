@@ -1,4 +1,4 @@
-//! Options that several commands have, each told once. Those of one command alone stand in its file.
+//! Options that several commands share. The options of a single command are in its own file.
 
 use clap::Args;
 
@@ -14,7 +14,7 @@ pub(crate) struct Threads {
 }
 
 impl Threads {
-    /// As many as are asked for; otherwise one for each core.
+    /// The requested number; otherwise one per core.
     pub(crate) fn number(self) -> usize {
         self.threads.map_or_else(cores, usize::from)
     }

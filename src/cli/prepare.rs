@@ -1,5 +1,5 @@
-//! `stillpage prepare`: brings screens to the levels or the palette of a panel and writes them as PNG beside the sources,
-//! never over them.
+//! `stillpage prepare`: converts screens to the levels or the palette of a panel and writes them as PNG, never over the
+//! sources.
 
 use std::{
     collections::{BTreeMap, BTreeSet},
@@ -64,7 +64,7 @@ pub(super) fn prepare(arguments: &PrepareArguments) -> u8 {
     if faults.is_empty() { 0 } else { 2 }
 }
 
-/// Prepares what can be read; the faults of single screens are given back beside it.
+/// Prepares everything that can be read; the faults of single screens are returned too.
 fn run(arguments: &PrepareArguments) -> Result<Vec<Fault>, Vec<Fault>> {
     let display = load_named_display(&arguments.panel.display, arguments.outside)?;
     refuse_segments(&display)?;
@@ -101,12 +101,13 @@ fn refuse_segments(display: &Display) -> Result<(), Fault> {
 struct Job {
     screen: PathBuf,
     is_svg: bool,
-    /// How far the pictures of an SVG may lie.
+    /// Which folders the pictures of an SVG may be in.
     allowed: AllowedRoots,
     out: PathBuf,
 }
 
-/// The screens that some paths name, in order. Refuses all where two would go into one file, or one over a source.
+/// The screens that some paths name, in order. Refuses all of them if two would be written to one file, or one over a
+/// source.
 fn jobs(arguments: &PrepareArguments) -> Result<Vec<Job>, Vec<Fault>> {
     let (out, outside) = (&arguments.out, arguments.outside);
     let (mut jobs, mut faults) = (Vec::new(), Vec::new());
@@ -136,7 +137,7 @@ fn jobs(arguments: &PrepareArguments) -> Result<Vec<Job>, Vec<Fault>> {
     if faults.is_empty() { Ok(jobs) } else { Err(faults) }
 }
 
-/// A folder, and the one that the program was called in where it lies in that.
+/// A folder, and also the one in which the program runs if the folder is inside it.
 fn allowed_for(folder: &Path, outside: Outside) -> AllowedRoots {
     AllowedRoots::of(folder, &[PathBuf::from(".")], outside)
 }
@@ -156,7 +157,7 @@ fn walk(folder: &Path, arguments: &PrepareArguments, jobs: &mut Vec<Job>, faults
     let out = &arguments.out;
     let allowed = allowed_for(folder, arguments.outside);
     let prepared = out.canonicalize().ok();
-    // What an earlier run wrote into the same folder is no screen to prepare again.
+    // The output of an earlier run in the same folder is not prepared again.
     let is_walked = |entry: &DirEntry| {
         let hidden = entry.depth() > 0 && entry.file_name().to_string_lossy().starts_with('.');
         let is_out = || prepared.as_ref().is_some_and(|out| entry.path().canonicalize().is_ok_and(|path| path == *out));
@@ -186,7 +187,7 @@ fn walk(folder: &Path, arguments: &PrepareArguments, jobs: &mut Vec<Job>, faults
     }
 }
 
-/// What would be lost: a source that is written over, or the first of two screens that go into one file.
+/// What would be lost: a source that is overwritten, or the first of two screens that are written to one file.
 fn clashes(jobs: &[Job]) -> Vec<Fault> {
     let sources: Vec<PathBuf> = jobs.iter().map(|job| real(&job.screen)).collect();
     let mut taken: BTreeMap<&Path, &Path> = BTreeMap::new();
@@ -211,7 +212,7 @@ struct Way {
     blur_px: f64,
 }
 
-/// A prepared screen, and what was not drawn as it was meant.
+/// A prepared screen, and what was not drawn as intended.
 struct Done {
     prepared: Prepared,
     notes: Vec<ScreenNote>,
@@ -227,7 +228,7 @@ fn one(job: &Job, panel: &ForPanel, way: Way) -> Result<Done, Fault> {
         .map_err(|reason| fault(&format!("cannot be written as PNG: {reason}"), ""))?;
     make_folder(job.out.parent().unwrap_or(Path::new(".")))?;
     write_file(&job.out, |out| out.write_all(&bytes))?;
-    // The levels are written; what is told of them needs no more memory.
+    // The levels are written; the printed line needs no more memory.
     Ok(Done { prepared: Prepared { levels: Vec::new(), ..prepared }, notes: picture.notes })
 }
 

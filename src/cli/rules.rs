@@ -1,4 +1,4 @@
-//! `stillpage rules`: the rules, or one of them, with the levels and limits that hold and where they are set.
+//! `stillpage rules`: the rules, or one of them, with the levels and limits that apply and where they are set.
 
 use std::{
     io::{self, Write},
@@ -19,10 +19,10 @@ use crate::{
     source::Fault,
 };
 
-/// What holds in the place that was asked for.
+/// The settings that apply to the requested plan or folder.
 struct Held {
     settings: RuleSettings,
-    /// The plan, where one was named: its display may give limits.
+    /// The plan, if one was named: its display may give limits.
     plan: Option<Plan>,
 }
 
@@ -109,7 +109,7 @@ fn explain(page: &Page, held: &Held, out: &mut dyn Write) -> io::Result<()> {
     writeln!(out, "source: {}\n\n{}", page.source, page.text)
 }
 
-/// The limit that holds, and why.
+/// The limit that applies, and why.
 fn limit_words(page: &Page, limit: &Limit, held: &Held) -> String {
     let number = |value: f64| format!("{value} {}", limit.unit).trim_end().to_owned();
     let usual = limit.default.map_or("given by the display".to_owned(), number);

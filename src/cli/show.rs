@@ -1,4 +1,4 @@
-//! `stillpage displays` and `schema`: what is known.
+//! `stillpage displays` and `schema`: lists of what the program knows.
 
 use std::io::{self, Write};
 

@@ -79,7 +79,7 @@ const LIMIT_FIELDS: [&str; 7] = [
     "whole_ms",
 ];
 
-/// What stands beside a description: those that it is based on, and the drawing of its segments.
+/// The other files of a description: those that it is based on, and the drawing of its segments.
 pub trait Beside {
     /// The description that `based_on` names.
     ///
@@ -238,7 +238,7 @@ fn optional<'a, T>(
     otherwise: T,
     read: impl FnOnce(&mut Reading, &Item<'a>) -> Option<T>,
 ) -> T {
-    // A field that cannot be read has left a fault, which refuses the whole file: the stand-in is never used.
+    // A field that cannot be read has caused a fault, so the whole file is refused and this placeholder is never used.
     fields.get(name).and_then(|item| read(reading, item)).unwrap_or(otherwise)
 }
 
@@ -276,7 +276,7 @@ fn texts(reading: &mut Reading, item: &Item<'_>) -> Option<Vec<String>> {
     elements.iter().map(|element| reading.text(element).map(|text| text.value)).collect()
 }
 
-/// Sees that the ink fits the panel.
+/// Checks that the ink fits the panel.
 fn check_ink(reading: &mut Reading, fields: &Fields<'_>, ink: &Ink, size: Size, family: Family) {
     let Some(item) = ["ink", "size_px", "family"].into_iter().find_map(|name| fields.get(name)) else { return };
     if (family == Family::Segmented) != matches!(ink.kind(), InkKind::Segments(_)) {
@@ -513,7 +513,7 @@ fn certainty_of_a_mode(reading: &mut Reading, item: &Item<'_>) -> Option<f64> {
     factor(reading, &item)
 }
 
-/// A factor by which a figure may be off, either way.
+/// A factor by which a figure may be off in either direction.
 fn factor(reading: &mut Reading, item: &Item<'_>) -> Option<f64> {
     let factor = reading.number(item, 0.0, MOST_FACTOR)?;
     if factor >= 1.0 {
@@ -584,15 +584,15 @@ fn modes(
     Some(modes)
 }
 
-/// What a set of levels means on ink with another number of them: `any` and `two-level` stay what they are, of a list
-/// what exists is left.
+/// What a set of levels means on ink with another number of levels: `any` and `two-level` stay the same, and of a list
+/// only existing levels remain.
 fn on_other_ink(levels: LevelSet, before: &Ink, now: &Ink) -> LevelSet {
     if levels == before.all() {
         now.all()
     } else if levels == before.two_level() {
         now.two_level()
     } else if let (Some(before), Some(now)) = (before.colours(), now.colours()) {
-        // Colours are known by their names.
+        // Colours are identified by their names.
         let name = |level: u8| &before[usize::from(level)].name;
         let find = |level| now.iter().position(|colour| colour.name == *name(level));
         levels.iter().filter_map(find).map(|level| level as u8).collect()
@@ -796,8 +796,9 @@ fn by_temperature<'a, T>(
     Some(table)
 }
 
-/// Residue figures, or a table of them by temperature, distinguished by the names of the fields. What is not said stays as it
-/// is in the description that is changed: figures change each entry of a table there, an entry what holds at its temperature.
+/// Residue figures, or a table of them by temperature, distinguished by the names of the fields. Figures that are not
+/// given stay as in the description that is changed: figures change each entry of a table there, an entry what holds at
+/// its temperature.
 fn residue_table(reading: &mut Reading, item: &Item<'_>, base: &ResidueTable, ink: &Ink) -> Option<ResidueTable> {
     let fields = reading.open_object(item, "residue")?;
     let names_temperature = |name: &str| name.parse::<f64>().is_ok();
@@ -876,7 +877,7 @@ fn pair(reading: &mut Reading, item: &Item<'_>, ink: &Ink) -> Option<LevelPair> 
     Some(LevelPair { from: from?, to: to?, leaves_l: leaves_l? })
 }
 
-/// In a list of three numbers it must be said which of them is no level.
+/// In a list of three numbers, the message must say which of them is not a level.
 fn level_of_pair(reading: &mut Reading, item: &Item<'_>, ink: &Ink) -> Option<super::Level> {
     let white = ink.white();
     match item.as_number().filter(|_| matches!(ink.kind(), InkKind::Grey)) {
@@ -905,7 +906,8 @@ fn beside_residue(reading: &mut Reading, item: &Item<'_>, base: Option<BesideRes
     Some(BesideResidue { lighter: lighter?, darker: darker?, most_l: most_l? })
 }
 
-/// When flashes are seen. A description that changes how many there are says so again, otherwise they stand evenly.
+/// When flashes are seen. A description that changes their number has to give the times again, otherwise they are
+/// spread evenly.
 fn flash_at(reading: &mut Reading, fields: &Fields<'_>, flashes: u32, base: Option<&Mode>) -> Vec<f64> {
     let Some(item) = fields.get("flash_at") else {
         let inherited = base.map_or(Vec::new(), |base| base.flash_at.clone());

@@ -1,4 +1,4 @@
-//! Faults of the program's own: what stops with a panic becomes something that is reported, and all else goes on.
+//! Bugs in the program: what stops with a panic becomes something that is reported, and everything else goes on.
 
 use std::{
     any::Any,

@@ -39,7 +39,7 @@ pub struct Summary {
     pub longest_answer_ms: f64,
     /// The mean power over the plan's length, mW, and with it the days per charge; where the figures for it are given.
     pub power: Option<Power>,
-    /// How near the plan came to the limits that rest on estimated figures.
+    /// How close the plan came to the limits that rest on estimated figures.
     pub margins: PlanMargins,
     /// What was not checked, and why.
     pub not_checked: Vec<String>,

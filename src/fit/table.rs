@@ -1,6 +1,6 @@
 //! The table of readings as people fill it in: CSV, with every fault at its place.
 //!
-//! Knows the columns and what a mode can do; what the readings mean is worked out elsewhere.
+//! Knows the columns and what a mode can do; what the readings mean is computed elsewhere.
 
 use std::sync::Arc;
 
@@ -150,7 +150,7 @@ struct Row<'t> {
 }
 
 impl Row<'_> {
-    /// The row's reading; nothing where it was not filled in.
+    /// The row's reading; `None` if it was not filled in.
     fn reading(&self) -> Result<Option<Reading>, Fault> {
         self.check_length()?;
         let history = self.history()?;

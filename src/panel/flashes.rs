@@ -403,7 +403,7 @@ fn worst_of(earlier: &[&Source], fresh: &Source, limits: FlashLimits, view: &Vie
     })
 }
 
-/// What lies in the second from a moment on, the fresh source last; nothing where nothing of that does.
+/// What lies in the second from a moment on, the fresh source last; `None` if nothing of that does.
 fn parts_of<'s>(sources: &[&'s Source], fresh: &'s Source, from_ms: f64) -> Vec<Part<'s>> {
     if fresh.halves_from(from_ms) == 0 {
         return Vec::new();

@@ -224,7 +224,7 @@ impl Spread {
         self.total
     }
 
-    /// Adds a value `change` times, or takes it away where negative.
+    /// Adds a value `change` times, or removes it where negative.
     #[inline]
     pub(crate) fn change(&mut self, value: f64, change: i64) {
         let bin = self.bin_of(value);

@@ -133,7 +133,7 @@ impl PanelState {
         self.charge.as_ref().map_or((Mask::new(), 0.0), Charge::over)
     }
 
-    /// The net impulse of a pixel, volt-seconds; nothing where it is not kept.
+    /// The net impulse of a pixel, volt-seconds; `None` if it is not kept.
     pub fn net_impulse(&self, x: u32, y: u32) -> Option<f64> {
         let (tile, bit) = self.grid.locate(x, y);
         self.charge.as_ref().map(|charge| charge.get(tile, bit.trailing_zeros()))

@@ -43,12 +43,12 @@ const STEP_FIELDS: [&str; 10] =
 const LONGEST_MS: f64 = 1e12;
 const FARTHEST_PX: i64 = 1_000_000;
 
-/// What is wrong with a thing that a plan names, and how to mend it.
+/// What is wrong with a thing that a plan names, and how to fix it.
 #[derive(Debug)]
 pub struct Trouble {
     /// What is wrong.
     pub message: String,
-    /// How to mend it.
+    /// How to fix it.
     pub help: String,
 }
 
@@ -81,7 +81,7 @@ pub trait Surroundings {
     fn font(&mut self, path: &str) -> Result<(), Trouble>;
     /// The rules that a plan may set.
     fn rules(&self) -> &[KnownRule];
-    /// What is set for all plans in its place; the plan's own settings go before.
+    /// The settings for all plans in its folder; the plan's own settings take precedence.
     fn settings(&self) -> RuleSettings {
         RuleSettings::new()
     }
@@ -90,12 +90,12 @@ pub trait Surroundings {
 /// Reads a plan.
 ///
 /// # Errors
-/// Every fault of the text and of what it names, each with its place.
+/// Every fault of the text and of the files that it names, each with its place.
 pub fn read_plan(source: &Arc<Source>, surroundings: &mut dyn Surroundings) -> Result<Plan, Vec<Fault>> {
     read_document(source, |reading, root| plan(reading, root, surroundings))
 }
 
-/// What the reading of steps needs: how to find things, and the display once it is known.
+/// What is needed to read steps: how to find files, and the display when it is known.
 struct Context<'s> {
     surroundings: &'s mut dyn Surroundings,
     display: Option<Arc<Display>>,
@@ -165,7 +165,7 @@ fn plan(reading: &mut Reading, root: &Item<'_>, surroundings: &mut dyn Surroundi
     })
 }
 
-/// No fault of the plan: whoever has it read knows no page that gives the limit.
+/// This is not a fault of the plan: the caller knows no page that gives the limit.
 fn no_default(reading: &mut Reading, root: &Item<'_>, NoDefault { rule, name }: NoDefault) {
     let message = format!("a bug in stillpage itself: the rule `{rule}` has no default for its limit `{name}`");
     reading.fault(root, message, "please report it with the plan");
@@ -233,7 +233,7 @@ fn budgets(reading: &mut Reading, fields: &Fields<'_>) -> BTreeMap<String, f64> 
 }
 
 fn begins(reading: &mut Reading, fields: &Fields<'_>, context: &mut Context<'_>) -> Begins {
-    // After power-up nobody knows the glass.
+    // After power-up the glass is unknown.
     let Some(item) = fields.get("begins") else { return Begins::Unknown };
     if !item.is_object() {
         let words = [("white", Begins::White), ("black", Begins::Black), ("unknown", Begins::Unknown)];
@@ -264,7 +264,7 @@ fn nodes(reading: &mut Reading, item: &Item<'_>, context: &mut Context<'_>) -> O
         let Some((node, count)) = node(reading, element, context) else { continue };
         total = total.saturating_add(count);
         if count > 0 {
-            // A group without steps is left out: repeating nothing must take no time.
+            // A group without steps is left out, because repeating nothing must take no time.
             nodes.push(node);
         }
     }
@@ -322,7 +322,7 @@ fn step(reading: &mut Reading, fields: &Fields<'_>, context: &mut Context<'_>) -
     })
 }
 
-/// Who presses a key touches no place of the screen: one of the two fields was meant for another step.
+/// Somebody who presses a key touches no place of the screen: one of the two fields must be a mistake.
 fn touched(reading: &mut Reading, fields: &Fields<'_>, cause: Cause) -> Option<Window> {
     let item = fields.get("touched")?;
     if cause == Cause::Key && item.is_list() {
@@ -358,7 +358,7 @@ fn updates(reading: &mut Reading, item: &Item<'_>, context: &Context<'_>) -> Opt
         return reading.word(item, &[("choose", ())]).map(|()| Updates::Choose);
     }
     let elements = reading.list(item)?;
-    // Every element is read even where one fails, so that each fault is reported.
+    // Every element is read even if one fails, so that each fault is reported.
     let updates: Vec<Option<Update>> = elements.iter().map(|element| update(reading, element, context)).collect();
     updates.into_iter().collect::<Option<Vec<Update>>>().map(Updates::Listed)
 }
@@ -378,7 +378,7 @@ fn update(reading: &mut Reading, item: &Item<'_>, context: &Context<'_>) -> Opti
 
 fn mode(reading: &mut Reading, item: &Item<'_>, context: &Context<'_>) -> Option<usize> {
     let name = reading.text(item)?.value;
-    // Without a display its own fault is the one to mend first.
+    // Without a display, its own fault has to be fixed first.
     let display = context.display.as_ref()?;
     let mode = display.mode_named(&name);
     if mode.is_none() {
@@ -492,7 +492,7 @@ fn points(reading: &mut Reading, item: &Item<'_>) -> Option<Vec<StrokePoint>> {
 
 /// The steps that an `accept` may name.
 struct KnownSteps {
-    /// How often each label stands in the file.
+    /// How often each label occurs in the file.
     labels: HashMap<String, usize>,
     count: u64,
 }
@@ -505,7 +505,7 @@ impl KnownSteps {
     }
 }
 
-/// `steps` is missing where the steps have faults of their own: what they lack is then no fault of `accept`.
+/// `steps` is missing if the steps have faults of their own: then a missing step is not a fault of `accept`.
 fn accept(reading: &mut Reading, fields: &Fields<'_>, steps: Option<&KnownSteps>, known: &[KnownRule]) -> Vec<Accept> {
     let Some(elements) = fields.get("accept").and_then(|item| reading.list(item)) else { return Vec::new() };
     elements.iter().filter_map(|element| accept_entry(reading, element, steps, known)).collect()

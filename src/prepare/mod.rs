@@ -39,7 +39,7 @@ pub struct Prepared {
     pub apart: f64,
 }
 
-/// Brings a screen to the levels of a panel; nothing for segments, which have no tones. `blur_px` is the blur of the
+/// Brings a screen to the levels of a panel; `None` for segments, which have no tones. `blur_px` is the blur of the
 /// reader's eye, see [`blur_px`].
 pub fn prepare(picture: &Picture, ink: &Ink, how: How, blur_px: f64) -> Option<Prepared> {
     if matches!(ink.kind(), InkKind::Segments(_)) {
@@ -140,7 +140,7 @@ mod tests {
 
     /// An error is half a step s at most: it is what is wanted plus a mean of errors, less the nearest level. What leaves
     /// the picture is 9/16 of the errors of the last row, 8/16 of those of the last column and 3/16 of those of the first;
-    /// all else is handed on. So the mean of w x h px is off by s/2 (9 / (16 h) + 11 / (16 w)) at most.
+    /// everything else is handed on. So the mean of w x h px is off by s/2 (9 / (16 h) + 11 / (16 w)) at most.
     #[test]
     fn a_flat_grey_keeps_its_mean_tone_in_error_diffusion() {
         let size = Size { width: 40, height: 24 };

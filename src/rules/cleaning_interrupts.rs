@@ -45,7 +45,7 @@ struct Unsettled {
 }
 
 impl Unsettled {
-    /// What an update left so; nothing where it showed all.
+    /// What an update left so; `None` if it showed all.
     fn new(step: &PlayedStep<'_>, update: &PlayedUpdate, plan: &Plan, settle_ms: f64) -> Option<Self> {
         let rect = update.out_of_reach.bounds(step.grid())?;
         let changed = step.changed.inside(&update.sent, step.grid()).bounds(step.grid()).unwrap_or(rect);
@@ -139,7 +139,7 @@ impl<'p> CleaningInterrupts<'p> {
     }
 }
 
-/// When the eye sees an update flash, ms: where nobody says when its flashes come, its drive may begin with one.
+/// When the eye sees an update flash, ms: if nobody says when its flashes come, its drive may begin with one.
 fn flash_seen_ms(update: &PlayedUpdate, mode: &Mode) -> f64 {
     let first = if mode.flash_at.is_empty() { None } else { mode.flash_shares().next() };
     update.times.start_ms + first.unwrap_or(0.0) * update.duration_ms

@@ -68,7 +68,7 @@ impl<'p> FaintText<'p> {
         (self.contrast(ink, ground) < self.limit(is_large)).then_some(Faint { ink, ground, is_large })
     }
 
-    /// The level of a text's letters and that of its ground; nothing where nothing is seen of it.
+    /// The level of a text's letters and that of its ground; `None` if nothing is seen of it.
     fn levels(&self, text: &DrawnText, picture: &Picture) -> Option<(Level, Level)> {
         let shares = Shares::of(text, picture, &self.table);
         let (ground, drawn) = shares.largest(None)?;
@@ -83,7 +83,7 @@ impl<'p> FaintText<'p> {
         Some((best.or_else(|| self.thin(paints().next(), drawn, &shares, ground))?, ground))
     }
 
-    /// The level of letters that have their own colour nowhere: too thin for it, they are judged by it all the same, as
+    /// The level of letters that have their own colour nowhere: too thin for it, they are judged by it anyway, as
     /// WCAG does with soft edges. Of several colours, or none that is known, a quarter of the letters' pixels stand out as
     /// much or more.
     fn thin(&self, paint: Option<TextPaint>, drawn: [u8; 3], shares: &Shares, ground: Level) -> Option<Level> {

@@ -10,7 +10,7 @@ use crate::{
     plan::Plan,
 };
 
-/// Follows the ink from the pen to the update that takes it away, and on until it should have settled.
+/// Follows the ink from the pen to the update that removes it, and on until it should have settled.
 #[derive(Clone)]
 pub(super) struct InkUnderGrey<'p> {
     plan: &'p Plan,
@@ -23,7 +23,7 @@ pub(super) struct InkUnderGrey<'p> {
     modes: ResidueModes,
 }
 
-/// Ink that was driven away, and its ghost, until it is too late to take that away.
+/// Ink that was driven away, and its ghost, until it is too late to remove that.
 #[derive(Clone)]
 struct Waiting {
     place: Where,

@@ -45,7 +45,7 @@ impl<'p> LineWidthJumps<'p> {
         Self { plan: setup.plan, limit_px: setup.limits.line_width_jumps.px.value, table, lasting: Lasting::default() }
     }
 
-    /// The widths at the places where the commit holds the line; nothing where it mostly does not. The mean of the middle
+    /// The widths at the places where the commit holds the line; `None` if it mostly does not. The mean of the middle
     /// half: crossings and bends are at its ends.
     fn measure(&self, stroke: &Stroke, played: &PlayedStroke, step: &PlayedStep<'_>) -> Option<Widths> {
         let ink = &self.plan.display.ink;
@@ -110,7 +110,7 @@ struct Place {
 }
 
 impl Place {
-    /// How wide something is here: walked to both sides until it ends; nothing where it does not end.
+    /// How wide something is here: walked to both sides until it ends; `None` if it does not end.
     fn width(&self, most_px: f64, share: impl Fn((f64, f64)) -> Share) -> Option<f64> {
         let mut width = 0.0;
         for side in [1.0, -1.0] {

@@ -144,7 +144,7 @@ pub enum Looks {
     Updates,
     /// What people at the device wait for, and what comes between.
     Answers,
-    /// What the controller draws under the pen, and what becomes of it on the glass.
+    /// What the controller draws under the pen, and what happens to it on the glass.
     Strokes,
     /// How clean the glass looks while the plan is played.
     Ghosts,
@@ -371,7 +371,7 @@ impl Selection {
 
 /// The rules at work on a plan. A clone goes on from what its original has seen.
 ///
-/// A rule that stops with a panic is told as a fault of the program's own and sees nothing more; the others go on.
+/// A rule that stops with a panic is reported as a bug in the program and sees nothing more; the others go on.
 pub struct RuleRunner<'p> {
     running: Vec<Running<'p>>,
     ran: Vec<&'static str>,

@@ -42,7 +42,7 @@ impl Page {
 pub struct Limit {
     /// Its name.
     pub name: String,
-    /// What it is by default; nothing where the display says.
+    /// What it is by default; `None` if the display says.
     pub default: Option<f64>,
     /// Its unit.
     pub unit: String,

@@ -1,4 +1,4 @@
-//! What a ghost comes from, and the cheapest update of the display that takes it away.
+//! What a ghost comes from, and the cheapest update of the display that removes it.
 
 use std::{cmp::Ordering, sync::Arc};
 

@@ -41,12 +41,12 @@ struct Unanswered {
     least_px: u64,
     shown_px: u64,
     missing: remedy::Missing,
-    /// How to answer in the step itself, in words; nothing where no mode can.
+    /// How to answer in the step itself, in words; `None` if no mode can.
     answer: Option<String>,
     grid: TileGrid,
 }
 
-/// What becomes of a step without an answer.
+/// What happens to a step without an answer.
 enum Fate {
     /// It waits on.
     Waits,
@@ -136,7 +136,7 @@ impl<'p> SlowAnswer<'p> {
         enough.min(change.count()).max(1)
     }
 
-    /// What becomes of steps that had no answer before this one.
+    /// What happens to steps that had no answer before this one.
     fn go_on(&mut self, step: &PlayedStep<'_>, sink: &mut Sink) {
         let (now_ms, settle_ms) = (step.updates_request_ms(), self.settle_ms);
         for mut unanswered in std::mem::take(&mut self.unanswered) {
@@ -256,7 +256,7 @@ impl<'p> SlowAnswer<'p> {
         Err(shown)
     }
 
-    /// A step that is still to be answered; nothing where nothing is to be shown, or nobody has decided how.
+    /// A step that is still to be answered; `None` if nothing is to be shown, or nobody has decided how.
     fn wait(&self, step: &PlayedStep<'_>, change: Mask, shown: &Mask) -> Option<Unanswered> {
         let planned = step.planned.step;
         if planned.updates == Updates::Choose || !planned.strokes.is_empty() || step.introduced.is_empty() {

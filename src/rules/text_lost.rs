@@ -59,7 +59,7 @@ type Dim = (Rect, String);
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
 struct Kind {
     severity: Severity,
-    /// The mode that could not show it; nothing where the panel's levels cannot.
+    /// The mode that could not show it; `None` if the panel's levels cannot.
     mode: Option<usize>,
     ink: Level,
     ground: Level,

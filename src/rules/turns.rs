@@ -51,7 +51,7 @@ impl<'p> Turns<'p> {
         if !plan.loops || is_off || plan.step_count == 0 || !selection.takes(RULE) {
             return None;
         }
-        // Of the rules that are not asked for themselves it is asked all the same whether they fire later.
+        // Of the rules that are not asked for themselves it is asked anyway whether they fire later.
         let all = Selection { only: Vec::new(), ..selection.clone() };
         Some(Self {
             plan,

@@ -132,7 +132,7 @@ fn is_in_the_way(earlier: &PlayedUpdate, lost: Lost) -> bool {
     !earlier.sent.is_empty() && ends.iter().any(|end_ms| same_time(*end_ms, lost.until_ms))
 }
 
-/// Whether two times of the queue are one: figures handed on, never worked out twice.
+/// Whether two times of the queue are one: figures handed on, never computed twice.
 fn same_time(one_ms: f64, other_ms: f64) -> bool {
     one_ms.to_bits() == other_ms.to_bits()
 }

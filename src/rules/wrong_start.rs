@@ -29,7 +29,7 @@ impl<'p> WrongStart<'p> {
         Self { area_mm2: setup.limits.wrong_start.area_mm2.value, plan: setup.plan }
     }
 
-    /// The places of a mask that have the area from which on a ghost is seen; nothing where none has.
+    /// The places of a mask that have the area from which on a ghost is seen; `None` if none has.
     fn seen(&self, pixels: &Mask, step: &PlayedStep<'_>) -> Option<Seen> {
         if pixels.is_empty() {
             return None;

@@ -17,7 +17,7 @@ const BYTES_OF_ONE: u64 = 200;
 const CURVES_OF_ONE: f64 = 20.0;
 /// No arc reaches further, px; what is drawn must lie a hundred times nearer.
 const FARTHEST: f64 = 1e9;
-/// Further away than anything that can be worked out beforehand, px: the largest figure of the drawing library.
+/// Further away than anything that can be computed beforehand, px: the largest figure of the drawing library.
 const FAR: f64 = f32::MAX as f64;
 /// The most attributes of an element: each is compared with all others.
 const MOST_ATTRIBUTES: usize = 1000;

@@ -60,7 +60,7 @@ pub enum ScreenNote {
 pub struct ScreenFault {
     /// What is wrong.
     pub message: String,
-    /// How to mend it.
+    /// How to fix it.
     pub help: String,
 }
 

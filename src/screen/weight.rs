@@ -1,4 +1,4 @@
-//! How much work and memory a drawing takes, worked out before it is drawn: a small file can ask for hours of drawing.
+//! How much work and memory a drawing takes, computed before it is drawn: a small file can ask for hours of drawing.
 //!
 //! The work is counted in pixels, as if each were painted by itself; it goes by what is asked for and not by a clock, so
 //! that a drawing is taken on every machine or on none. Knows the library's tree and how it is drawn, not how it came about.

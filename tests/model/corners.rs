@@ -112,7 +112,7 @@ fn boxes_that_are_the_same_count_once() {
     assert_eq!(update["start_ms"], 0.004);
 }
 
-/// A panel that is lighter where its segments are on: the lighter state is its white, and a flash is one all the same.
+/// A panel that is lighter where its segments are on: the lighter state is its white, and a flash is one anyway.
 #[test]
 fn segments_that_are_lighter_when_on_flash_too() {
     let mut display = display(HUNDRED);

@@ -1,4 +1,4 @@
-//! `stillpage mend`: what the pages of the rules say exactly is done, nothing new is found afterwards, all else of a plan
+//! `stillpage mend`: what the pages of the rules say exactly is done, nothing new is found afterwards, everything else of a plan
 //! stays byte for byte, and a second run finds nothing to do. Knows plans and findings as a user does.
 #![expect(clippy::unwrap_used, reason = "a test stops at what must not happen")]
 

@@ -391,7 +391,7 @@ fn colours_are_for_terminals_and_no_color_is_honoured() {
     assert_eq!((asked.out, asked.error), (plain.out, plain.error));
 }
 
-/// Runs `stillpage review` on a pseudo-terminal, through the `script` program of util-linux; nothing where there is none.
+/// Runs `stillpage review` on a pseudo-terminal, through the `script` program of util-linux; `None` if there is none.
 #[cfg(target_os = "linux")]
 fn on_a_terminal(folder: &Folder, no_color: bool) -> Option<String> {
     let line = format!("'{}' review a.plan.json", env!("CARGO_BIN_EXE_stillpage"));
@@ -605,7 +605,7 @@ fn glass_shows_the_panel_as_a_reader_sees_it() {
     folder.run(&["glass", "a.plan.json", "--out", "last.png"]).with_status(0);
     let (first, last) = (picture(&folder, "first.png"), picture(&folder, "last.png"));
     assert_eq!(first.dimensions(), (16, 8));
-    // The reflectances 0.04 and 0.44 of the example display are L* 23.67 and 72.23, in sRGB 56 and 177: worked out by hand
+    // The reflectances 0.04 and 0.44 of the example display are L* 23.67 and 72.23, in sRGB 56 and 177: computed by hand
     // from CIE 15 and IEC 61966-2-1.
     assert_eq!((first.get_pixel(3, 3).0, first.get_pixel(9, 3).0), ([56; 3], [177; 3]));
     // `lighter` 0.005 leaves the former square 0.243 L* darker: less than one sRGB step, and never lighter.

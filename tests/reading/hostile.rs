@@ -1,5 +1,5 @@
 //! Files from strangers that want to break the program, and a machine that fails under it. The table in
-//! `docs/robustness.md` names each, what becomes of it, and the test that holds it.
+//! `docs/robustness.md` names each, what happens to it, and the test that holds it.
 //!
 //! Every review here may take 1 GB of memory and 10 seconds of a processor, or it is killed and the test fails. Knows
 //! files, statuses and messages, nothing of the insides.
@@ -693,7 +693,7 @@ fn a_pipe_that_is_named_as_output_stays_one() {
     assert!(fs::symlink_metadata(&pipe).unwrap().file_type().is_fifo());
 }
 
-/// The command of a user without rights; nothing where there is no such user to be had.
+/// The command of a user without rights; `None` if there is no such user to be had.
 fn without_rights(folder: &Folder, arguments: &[&str]) -> Option<Run> {
     let is_root = Command::new("id").arg("-u").output().is_ok_and(|output| output.stdout == b"0\n");
     let mut command = if is_root {

@@ -144,7 +144,7 @@ fn a_cleaning_that_the_plans_own_limit_makes_due_is_no_needless_flash() {
     assert_eq!(needless("{}"), 1, "by the display's limit of 50 it is not due after 4");
     assert_eq!(needless(r#"{ "too-many-since-cleaning": { "updates": 4 } }"#), 0);
     assert_eq!(needless(r#"{ "too-many-since-cleaning": { "updates": 40 } }"#), 1);
-    // Switching the rule off takes its findings away, not the limit that somebody gave.
+    // Switching the rule off removes its findings, not the limit that somebody gave.
     assert_eq!(needless(r#"{ "too-many-since-cleaning": { "updates": 4, "level": "off" } }"#), 0);
     // The display of the examples asks for one after 5: what the plan allows beyond that is not due any more.
     let folder = Folder::usual();

@@ -95,7 +95,7 @@ fn letters_are_judged_by_what_comes_out() {
 }
 
 /// 3.85 on the reflectances themselves, 5.62 relative to the panel's white: the contrast of a panel of 30 % white and
-/// 4.1 % black, worked out with a reference colour library. WCAG measures against the lightest white.
+/// 4.1 % black, computed with a reference colour library. WCAG measures against the lightest white.
 #[test]
 fn contrast_is_relative_to_the_panels_white() {
     let mut display = example_display([96, 40]);
@@ -130,7 +130,7 @@ fn a_palette_is_judged_by_its_own_colours() {
     display["ink"] = json!({ "colours": [
         { "name": "black", "srgb": "#1a0d23" }, { "name": "white", "srgb": "#b9cacd" },
         { "name": "red", "srgb": "#790900" }, { "name": "yellow", "srgb": "#cab800" }] });
-    // Relative luminances of yellow and white, worked out apart by the formula of WCAG: 0.46838 and
+    // Relative luminances of yellow and white, computed apart by the formula of WCAG: 0.46838 and
     // 0.56963, so that (1 + 0.05) / (0.46838 / 0.56963 + 0.05) = 1.2038; of red, 0.04260, it is 8.4141.
     let yellow = finding(
         r##"<rect width="96" height="40" fill="#ffffff"/><text x="4" y="28" fill="#ffff00">Ebb</text>"##,

@@ -110,7 +110,7 @@ fn a_page_that_has_gone_grey_asks_for_a_cleaning() {
 
 #[test]
 fn a_ghost_asks_for_its_own_place_and_not_for_the_panel() {
-    // What the square leaves is a ghost; then a mark comes at the other end. `grey` takes the square away, and leaves a tenth.
+    // What the square leaves is a ghost; then a mark comes at the other end. `grey` removes the square, and leaves a tenth.
     let white = rows_of(&".".repeat(32), 0..0);
     let square = rows_of(&format!("..####{}", ".".repeat(26)), 2..6);
     let mark = rows_of(&format!("{}####....", ".".repeat(24)), 2..6);

@@ -1,4 +1,4 @@
-//! Finding plans: the files and folders that a command names, walked for plans that no settings ignore.
+//! Finding plans: searches the files and folders that a command names for plans that no settings ignore.
 
 use std::{
     collections::HashSet,
@@ -16,8 +16,8 @@ use super::{
 };
 use crate::source::Fault;
 
-/// The plans that some paths name, and the faults on the way. They are in the order of their names, whatever that of the
-/// paths: so the same plans give the same bytes.
+/// The plans that some paths name, and the faults on the way. They are sorted by name, whatever the order of the paths,
+/// so that the same plans give the same bytes.
 pub(crate) fn find_plans(paths: &[PathBuf], settings: &mut SettingsStore) -> (Vec<PathBuf>, Vec<Fault>) {
     let (mut plans, mut faults) = (Vec::new(), Vec::new());
     for path in paths {
@@ -42,7 +42,7 @@ pub(crate) fn find_plans(paths: &[PathBuf], settings: &mut SettingsStore) -> (Ve
     (plans, faults)
 }
 
-/// That a path, where one plan is wanted, is no folder of plans.
+/// Checks that a path is not a folder of plans, for a command that takes one plan.
 pub(crate) fn check_is_one_plan(path: &Path) -> Result<(), Fault> {
     let found = fs::metadata(path).map_err(|error| no_such(path, &error))?;
     if found.is_dir() {

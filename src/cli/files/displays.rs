@@ -1,4 +1,5 @@
-//! Displays by their shipped name or their path, with what they are based on and the drawing of their segments.
+//! Displays by their shipped name or their path, with the descriptions that they are based on and the drawing of their
+//! segments.
 
 use std::{path::Path, sync::Arc};
 
@@ -15,7 +16,7 @@ use crate::{
     source::{Fault, Source, did_you_mean},
 };
 
-/// As many descriptions may be based on each other.
+/// At most this many descriptions may be based on each other.
 const LONGEST_CHAIN: usize = 8;
 
 /// Reads a display by its shipped name, or its path from the working folder, as the user names it.
@@ -24,7 +25,7 @@ pub(crate) fn load_named_display(name: &str, outside: Outside) -> Result<Display
     if shipped::text_of(name).is_some() {
         return load_display(name, here, 0, inputs, &AllowedRoots::everywhere());
     }
-    // What it is based on in turn may lie beside it.
+    // The description that it is based on in turn may be in the same folder.
     let allowed = AllowedRoots::of(folder_of(Path::new(name)), &[here.to_owned()], outside);
     read_display_file(name, here, 0, inputs, &allowed)
 }
@@ -77,7 +78,7 @@ fn read_display_file(
     read_display(&source, &mut DisplayFolder { folder: base_folder, depth, inputs, allowed })
 }
 
-/// What stands beside a description in its folder, or ships with the program.
+/// Files in the folder of a description, or files that come with the program.
 struct DisplayFolder<'f> {
     folder: &'f Path,
     depth: usize,
@@ -93,7 +94,7 @@ impl Beside for DisplayFolder<'_> {
     fn segments(&mut self, path: &str) -> Result<Segments, Fault> {
         let file = self.folder.join(path);
         self.allowed.check(&file, path)?;
-        // A copy of a shipped description finds the drawing that ships with it, unless one of its own stands beside it.
+        // A copy of a shipped description finds the drawing that comes with the program, unless its own folder has one.
         let drawn = if let Some(text) = shipped::drawing_of(path).filter(|_| !file.is_file()) {
             draw_segments(text.as_bytes())
         } else if !file.exists() {

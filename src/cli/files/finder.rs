@@ -21,7 +21,7 @@ use crate::{
     source::Fault,
 };
 
-/// A screen of fewer bytes is not looked for under another name.
+/// Screens with fewer bytes are not compared with files under other names.
 const SMALL_SCREEN: u64 = 4096;
 
 /// Finds what one plan names.
@@ -83,8 +83,8 @@ impl Finder {
         Ok(id)
     }
 
-    /// A screen that was added before and has the same bytes and kind. Only files of one length are read for this, and no
-    /// small ones: to open a file takes as long as to decode it.
+    /// A screen that was added before and has the same bytes and kind. Only files of the same length are read for this,
+    /// and no small ones, because opening a file takes as long as decoding it.
     fn same_content(&mut self, id: ScreenId, length: u64) -> Option<ScreenId> {
         if length < SMALL_SCREEN {
             return None;
@@ -98,7 +98,7 @@ impl Finder {
         if found.is_none() {
             self.hashes.insert(id, mine);
         }
-        // An SVG may refer to pictures beside it: only in the same folder is it the same drawing.
+        // An SVG may refer to pictures in its folder, so only in the same folder is it the same drawing.
         found.filter(|other| !kind || self.files[other.0].path.parent() == self.files[id.0].path.parent())
     }
 

@@ -1,4 +1,4 @@
-//! Fonts on the disk: a file, or all in a folder, each looked at before it is taken.
+//! Fonts on the disk: a file, or all files in a folder, each checked before it is used.
 
 use std::{
     fs,
@@ -13,7 +13,7 @@ use super::{
 };
 use crate::{plan::Trouble, screen::Faces, source::Fault};
 
-/// The faces of some fonts: each a folder, and the path of a font file or of a folder of them from there.
+/// The faces of some fonts: for each a folder, and the path relative to it of a font file or of a folder of fonts.
 pub(crate) fn read_faces<'p>(fonts: impl Iterator<Item = (&'p Path, &'p str)>) -> Result<Faces, Fault> {
     let mut brought = Vec::new();
     for (folder, path) in fonts {

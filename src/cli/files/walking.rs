@@ -1,11 +1,11 @@
-//! Walking folders: which links are followed, and what is said where a folder cannot be walked.
+//! Searching folders: which links are followed, and the message if a folder cannot be searched.
 
 use std::path::Path;
 
 use super::{allowed_roots::AllowedRoots, locations::shown};
 use crate::source::Fault;
 
-/// The fault of a link in a folder that is walked, to a folder outside or to a file outside whose name has one of the
+/// The fault of a link in a searched folder that leads to a folder outside, or to a file outside with one of the
 /// endings: it is not followed.
 pub(crate) fn leads_outside(entry: &walkdir::DirEntry, allowed: &AllowedRoots, endings: &[&str]) -> Option<Fault> {
     let name = entry.file_name().to_string_lossy().to_lowercase();

@@ -57,7 +57,7 @@ pub struct Taken {
 pub struct Left {
     /// Which.
     pub finding: Finding,
-    /// Why each of its corrections was not taken; nothing where it has none.
+    /// Why each of its corrections was not taken; `None` if it has none.
     pub not_taken: Vec<NotTaken>,
 }
 
@@ -325,7 +325,7 @@ fn reach(finding: &Finding) -> u8 {
     finding.corrections.first().map_or(0, reach_of)
 }
 
-/// How much a correction changes of what is driven: boxes that are driven anyway, what is taken away, other windows and one
+/// How much a correction changes of what is driven: boxes that are driven anyway, what is removed, other windows and one
 /// more update, another mode.
 fn reach_of(correction: &Correction) -> u8 {
     let of = |change: &Change| match change.what {
@@ -356,7 +356,7 @@ fn short_place(correction: &Correction, plan: &Plan) -> String {
     )
 }
 
-/// The changes of the text that some corrections stand for; nothing where a step is left to choose, or has no such update.
+/// The changes of the text that some corrections stand for; `None` if a step is left to choose, or has no such update.
 fn edits(corrections: &[&Correction], plan: &Plan) -> Option<Edits> {
     let steps = steps_by_pointer(&plan.nodes);
     let mut edits = Edits::new();

@@ -269,7 +269,7 @@ fn grey_wiped(display: &Display, mode: &str, cleaning: &str) -> Option<f64> {
     is_two_level.then(|| left(display, 25.0, &work, 0, &[]).on_text)
 }
 
-/// By which factors the figures may be off.
+/// The factors by which the figures may be off.
 fn certainties(displays: &[Display]) -> String {
     let mut text = String::from(
         "## How sure the figures are\n\nThe table shows the factors by which the figures may be off in either direction; nothing was measured.\n\n\

@@ -47,14 +47,14 @@ pub(crate) enum Memory {
     LostWhenAsleep,
 }
 
-/// What becomes of an update that the controller is not free for.
+/// What happens to an update that the controller is not free for.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(crate) enum WhenBusy {
     Waits,
     Drops,
 }
 
-/// What becomes of the panel's power after a step.
+/// What happens to the panel's power after a step.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Default)]
 pub(crate) enum Power {
     #[default]
@@ -76,7 +76,7 @@ pub(crate) enum Drives {
     All,
 }
 
-/// What becomes of a pixel whose target is out of the mode's reach.
+/// What happens to a pixel whose target is out of the mode's reach.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(crate) enum Otherwise {
     Nearest,

@@ -264,7 +264,7 @@ fn a_mode_that_is_less_certain_than_its_display_decides() {
     }
 }
 
-/// The margins of the summary of a plan over the square and white, without a word of JSON around them.
+/// The margins of the summary of a plan over the square and white, without the JSON around them.
 fn margins(display: &str, plan: &str) -> Value {
     let screens = square();
     let screens: Vec<(&str, &str)> = screens.iter().map(|(name, text)| (*name, text.as_str())).collect();

@@ -79,7 +79,7 @@ fn from_json(report: &Value) -> Vec<Line> {
     sorted(report["plans"].as_array().unwrap().iter().flat_map(of_plan).collect())
 }
 
-/// The margin of a finding, and whether it is sure, from JSON fields; nothing where it has none.
+/// The margin of a finding, and whether it is sure, from JSON fields; `None` if it has none.
 fn margin_of(fields: &Value) -> String {
     let fields = fields.as_object().unwrap();
     assert_eq!(fields.contains_key("margin"), fields.contains_key("sure"), "both or neither");

@@ -1,6 +1,7 @@
 //! The refresh plan: which screen, when, which windows, in which mode.
 //!
-//! [`read_plan`] turns the text into a [`Plan`], [`PlanMaker`] makes one in code; [`Plan::steps`] expands it lazily. Knows the display, not the pictures.
+//! [`read_plan`] turns the text into a [`Plan`], [`PlanMaker`] makes one in code; [`Plan::steps`] expands it
+//! lazily. Knows the display, not the pictures.
 
 mod expand;
 mod limits;

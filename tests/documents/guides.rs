@@ -155,7 +155,7 @@ fn the_pictures_in_the_guide_are_what_the_program_draws() {
     }
 }
 
-/// A command with the built program on its path, in this folder; git is reported who commits, and reads nobody's settings.
+/// A command with the built program on its path, in this folder; git is told who commits, and reads nobody's settings.
 fn command(folder: &Folder, program: &str, arguments: &[&str]) -> Output {
     let built = Path::new(env!("CARGO_BIN_EXE_stillpage")).parent().unwrap().to_owned();
     let path = std::env::var_os("PATH").unwrap_or_default();

@@ -8,11 +8,11 @@
 //! 3. Pictures: [`screen`] decodes and draws them, [`prepare`] converts them to a panel's levels.
 //! 4. [`change`] compares one screen with the next, on all cores; [`panel`] plays the plan step by step.
 //! 5. [`rules`] look at every played step and report findings, which [`finding`] defines; [`known`] distinguishes new
-//!   findings from old ones, and [`review`] ties this together.
+//!    findings from old ones, and [`review`] ties this together.
 //! 6. [`planner`] chooses and corrects updates, judged by the same panel and rules; [`fit`] finds a mode's figures from
 //!    readings.
 //! 7. [`report`] writes the verdict in every format, and [`cli`] is the only part that touches files, clock and
-//!   environment.
+//!    environment.
 //!
 //! `docs/architecture.md` says what is always true of them, and which test checks it.
 // A fault becomes a message, never a panic; tests may stop where their own set-up fails.

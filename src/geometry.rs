@@ -43,12 +43,12 @@ pub struct Rect {
 }
 
 impl Rect {
-    /// The column behind the last one.
+    /// The column after the last one.
     pub fn right(self) -> u32 {
         self.x + self.width
     }
 
-    /// The row behind the last one.
+    /// The row after the last one.
     pub fn bottom(self) -> u32 {
         self.y + self.height
     }
@@ -114,7 +114,7 @@ impl Window {
         [self.x, self.y, self.width, self.height]
     }
 
-    /// The part of the window that lies on a panel of this size; nothing where it is entirely off.
+    /// The part of the window that lies on a panel of this size; `None` if it is entirely off.
     pub fn cut(self, size: Size) -> Option<Rect> {
         let left = self.x.max(0);
         let top = self.y.max(0);
@@ -134,7 +134,7 @@ impl Window {
     }
 }
 
-/// By how much the screens must be turned clockwise to lie on the panel's own axes.
+/// How far the screens must be turned clockwise to match the panel's own axes.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Default)]
 pub enum Rotation {
     /// Screens lie as the panel does.
@@ -159,7 +159,7 @@ impl Rotation {
         }
     }
 
-    /// The rotation for a number of degrees clockwise; nothing for any other than 0, 90, 180, 270.
+    /// The rotation for a number of degrees clockwise; `None` for any other than 0, 90, 180, 270.
     pub fn from_degrees(degrees: i64) -> Option<Self> {
         match degrees {
             0 => Some(Self::None),

@@ -1,6 +1,6 @@
-//! Known findings: what was found before, so that only what is new stops a merge.
+//! Known findings: findings of an earlier run, so that only new ones stop a merge.
 //!
-//! Reads and writes `known-findings/1`, and tells known findings from new ones. Where files lie is not known here.
+//! Reads and writes `known-findings/1`, and distinguishes known findings from new ones. Does not know where files are.
 
 use std::{
     collections::{BTreeMap, BTreeSet},
@@ -24,7 +24,7 @@ const FORMAT: &str = "known-findings/1";
 /// What was found before in one plan.
 #[derive(Clone, Debug, PartialEq)]
 pub struct KnownPlan {
-    /// The plan's path from the folder of the file, with `/`.
+    /// The plan's path relative to the folder of the file, with `/`.
     pub plan: String,
     /// The temperature at which it was reviewed instead of its own, degrees C.
     pub temperature_c: Option<f64>,
@@ -37,18 +37,18 @@ pub struct KnownPlan {
 pub struct KnownFinding {
     /// The rule's id.
     pub rule: String,
-    /// How bad it was; one that has become worse is new.
+    /// Its level; a finding whose level is worse now is new.
     pub level: Severity,
     /// The label of the first step.
     pub label: Option<String>,
-    /// What was seen then. For people: a finding is known by its fingerprint.
+    /// Its message, for people: a finding is recognised by its fingerprint.
     pub message: String,
     /// The finding's fingerprint.
     pub fingerprint: String,
 }
 
 impl KnownFinding {
-    /// What is to be known of a finding.
+    /// What is kept of a finding.
     pub fn of(finding: &Finding) -> Self {
         Self {
             rule: finding.rule.to_owned(),
@@ -60,7 +60,7 @@ impl KnownFinding {
     }
 }
 
-/// Marks the findings that are known; gives the known ones that were not found again, as far as their rules `ran`.
+/// Marks the findings that are known; returns the known ones that were not found again, of rules that `ran`.
 pub fn mark_known(findings: &mut [Finding], known: &[KnownFinding], ran: impl Fn(&str) -> bool) -> Vec<KnownFinding> {
     let by_fingerprint: BTreeMap<&str, &KnownFinding> =
         known.iter().map(|known| (known.fingerprint.as_str(), known)).collect();

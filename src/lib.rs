@@ -2,18 +2,19 @@
 //!
 //! The way from plan to report, in the order of the modules below; each uses only those above it.
 //!
-//! 1. Small types that cannot be wrong: [`geometry`], [`units`], and texts with places in them, [`source`].
+//! 1. Small types that are always valid: [`geometry`], [`units`], and texts with places in them, [`source`].
 //! 2. What a panel can do, [`display`], and what is asked of it, [`plan`]: read from a text or made in code, and resolved
 //!    once.
-//! 3. Pictures: [`screen`] decodes and draws them, [`prepare`] brings them to a panel's levels.
+//! 3. Pictures: [`screen`] decodes and draws them, [`prepare`] converts them to a panel's levels.
 //! 4. [`change`] compares one screen with the next, on all cores; [`panel`] plays the plan step by step.
-//! 5. [`rules`] look at every played step and give what is defined in [`finding`]; [`known`] tells new findings from old
-//!    ones, and [`review`] ties it together.
+//! 5. [`rules`] look at every played step and report findings, which [`finding`] defines; [`known`] distinguishes new
+//!    findings from old ones, and [`review`] ties this together.
 //! 6. [`planner`] chooses and corrects updates, judged by the same panel and rules; [`fit`] finds a mode's figures from
 //!    readings.
-//! 7. [`report`] draws the verdict in every format, and [`cli`] is the only part that touches files, clock and environment.
+//! 7. [`report`] writes the verdict in every format, and [`cli`] is the only part that touches files, clock and
+//!    environment.
 //!
-//! `docs/architecture.md` says what is always true of them, and which test holds it.
+//! `docs/architecture.md` says what is always true of them, and which test checks it.
 // A fault becomes a message, never a panic; tests may stop where their own set-up fails.
 #![warn(clippy::unwrap_used)]
 

@@ -19,26 +19,26 @@ use crate::{
     screen::{Picture, ScreenFault},
 };
 
-/// As many broken screens are told of one plan.
+/// At most this many broken screens of a plan are reported.
 const MOST_BROKEN: usize = 20;
 
-/// What a review gives.
+/// The result of a review.
 #[derive(Clone, Debug)]
 pub struct Review {
     /// The findings in order.
     pub findings: Vec<Finding>,
     /// The plan's figures.
     pub summary: Summary,
-    /// The ids of the rules that were at work, in the order of the list of rules.
+    /// The ids of the rules that ran, in the order of the list of rules.
     pub rules: Vec<&'static str>,
-    /// Those that failed on the way, by a fault of the program's own, which is among the findings.
+    /// The rules that failed because of a bug in the program; the bug is among the findings.
     pub failed: Vec<&'static str>,
 }
 
 /// A screen that cannot be used, and the field of the plan that shows it.
 #[derive(Clone, Debug)]
 pub struct BrokenScreen {
-    /// Which.
+    /// The screen.
     pub screen: ScreenId,
     /// Why.
     pub fault: ScreenFault,
@@ -125,10 +125,11 @@ fn play_turns<'p>(
     .map(|_| ())
 }
 
-/// What is said of turns that were not played.
+/// What the report says about turns that were not played.
 fn not_played(turns: &LaterTurns) -> Option<String> {
     let played = turns.played;
-    (!turns.repeats).then(|| format!("turns after number {played}: the panel does not repeat itself by then"))
+    (!turns.repeats)
+        .then(|| format!("the turns after turn {played}, because the panel has not repeated itself by then"))
 }
 
 /// Plays a plan and shows every step to `see`.
@@ -160,7 +161,7 @@ pub fn play_until(
     play_watched(plan, screens, threads, watched(plan), see)
 }
 
-/// The same for whoever asks what is driven and what shows nominally, and not for ghosts: none is looked for.
+/// The same for callers that need what is driven and the nominal levels, but no ghosts: it does not look for any.
 ///
 /// # Errors
 /// Where screens cannot be used; all of them, up to a number.
@@ -190,7 +191,8 @@ fn play_watched(
 }
 
 /// Walks through the steps of a plan with the change of the picture in memory that each brings, until told to stop;
-/// `begin` makes of the first picture what is handed on from step to step. A picture that is given back is used again.
+/// `begin` turns the first picture into the state that is passed on from step to step. A picture that is given back is
+/// reused.
 ///
 /// # Errors
 /// Where screens cannot be used; all of them, up to a number.
@@ -251,13 +253,13 @@ pub(crate) fn new_player(plan: &Plan, begins: Arc<Picture>) -> Player<'_> {
     Player::new(plan, begins, watched(plan))
 }
 
-/// From which difference and area on a ghost counts in this plan.
+/// The difference and area from which a ghost counts in this plan.
 pub(crate) fn ghost_limits(plan: &Plan) -> GhostLimits {
     let limits = &plan.limits.visible_ghost;
     GhostLimits { limit_l: limits.limit_l.value, area_mm2: limits.area_mm2.value }
 }
 
-/// From which flashes on too many are told in this plan.
+/// The limits from which flashes are too many in this plan.
 fn flash_limits(plan: &Plan) -> FlashLimits {
     let limits = &plan.limits.flashes_too_fast;
     FlashLimits { sr: limits.sr.value, per_second: limits.per_second.value }

@@ -1,6 +1,6 @@
 //! The units that the eye and the panel are measured in: lightness, reflectance, grey counts, millimetres.
 //!
-//! Formulas come from published standards and are named beside each function. Knows nothing of panels or plans.
+//! The formulas come from published standards, which are named at each function. Knows nothing of panels or plans.
 
 use palette::{FromColor, IntoColor, color_difference::Ciede2000};
 
@@ -112,12 +112,12 @@ pub fn level_of_grey(grey: u8, levels: u8) -> u8 {
     ((2 * u32::from(grey) * (u32::from(levels) - 1) + 255) / 510) as u8
 }
 
-/// How high something is that is seen under an angle (minutes of arc) from a distance (mm), mm.
+/// The height in mm of something that is seen under an angle (minutes of arc) from a distance (mm).
 pub fn height_mm_of_arc(minutes: f64, distance_mm: f64) -> f64 {
     distance_mm * (minutes / 60.0).to_radians().tan()
 }
 
-/// Under which angle (minutes of arc) something of a height (mm) is seen from a distance (mm).
+/// The angle (minutes of arc) under which something of a height (mm) is seen from a distance (mm).
 pub fn arc_minutes(height_mm: f64, distance_mm: f64) -> f64 {
     (height_mm / distance_mm).atan().to_degrees() * 60.0
 }
@@ -157,7 +157,7 @@ mod tests {
         assert_eq!([0, 127, 128, 255].map(|grey| level_of_grey(grey, 2)), [0, 0, 1, 1]);
     }
 
-    /// A neutral lightness and back: L* of sRGB 119 is 50.03 (from the sRGB and CIE formulas, worked out by hand).
+    /// A neutral lightness and back: L* of sRGB 119 is 50.03 (from the sRGB and CIE formulas, computed by hand).
     #[test]
     fn a_lightness_has_its_grey() {
         assert_eq!(srgb_of_lab(lab_of_lightness(50.034)), [119; 3]);

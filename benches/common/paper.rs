@@ -199,7 +199,7 @@ fn level_of(share: f64) -> u8 {
     17 * (share * 15.0).round().clamp(0.0, 15.0) as u8
 }
 
-/// What a reader adds to a page: bent lines with soft edges, marked lines, and lines that are set anew.
+/// What a reader adds to a page: bent lines with soft edges, marked lines, and lines that are set again.
 fn mark(page: &mut Picture, type_case: &TypeCase, dice: &mut Dice) {
     for _ in 0..2 {
         soft_stroke(page, dice);
@@ -253,7 +253,7 @@ fn grey_picture(dice: &mut Dice) -> Picture {
     page
 }
 
-/// One of the twenty: a few lines set anew, a menu at some of them, a mark.
+/// One of the twenty: a few lines set again, a menu at some of them, a mark.
 fn black_and_white(page: &Picture, frame: usize, dice: &mut Dice) -> Picture {
     let mut page = page.clone();
     for _ in 0..3 {

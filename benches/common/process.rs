@@ -40,7 +40,7 @@ fn run_by(program: &Path, command: &[&str], plan: &Path) -> (Duration, u64) {
     (begin.elapsed(), most)
 }
 
-/// The peak of a process, where the system tells it; else 0.
+/// The peak of a process, where the system tells it; otherwise 0.
 fn peak_kilobytes(process: u32) -> u64 {
     let status = fs::read_to_string(format!("/proc/{process}/status")).unwrap_or_default();
     let line = status.lines().find_map(|line| line.strip_prefix("VmHWM:"));

@@ -39,7 +39,7 @@ impl Shown {
     }
 }
 
-/// A step that shows a screen: all of the panel anew where a page is turned, else quickly what changes.
+/// A step that shows a screen: all of the panel again where a page is turned, otherwise quickly what changes.
 pub(crate) fn step(screen: &str, after_ms: u32, cause: &str, turns: bool) -> String {
     let (mode, window) = if turns { ("full", "all") } else { ("quick", "changed") };
     format!(

@@ -132,7 +132,7 @@ impl Mask {
         Self { tiles }
     }
 
-    /// The smallest box around all pixels; nothing where there are none.
+    /// The smallest box around all pixels; `None` if there are none.
     pub fn bounds(&self, grid: &TileGrid) -> Option<Rect> {
         self.tiles.iter().map(|(tile, pixels)| tile_bounds(grid, *tile, *pixels)).reduce(Rect::around)
     }

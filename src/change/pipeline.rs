@@ -71,7 +71,7 @@ pub struct BrokenScreen {
     pub fault: ScreenFault,
 }
 
-/// A picture's key: 0 the beginning, else the screen's number and 1.
+/// A picture's key: 0 the beginning, otherwise the screen's number and 1.
 type Key = usize;
 type Pair = (Key, Key);
 
@@ -158,7 +158,7 @@ fn screen_of(key: Key) -> ScreenId {
 }
 
 impl Pipeline<'_> {
-    /// The transition to the next screen of the plan; nothing where that is the one in memory already.
+    /// The transition to the next screen of the plan; `None` if that is the one in memory already.
     ///
     /// # Errors
     /// Where the screen cannot be used.
@@ -321,8 +321,8 @@ impl Shop<'_> {
         let decode = || self.source.picture(screen_of(key), buffer);
         catch_unwind(AssertUnwindSafe(decode)).unwrap_or_else(|_| {
             Err(ScreenFault::new(
-                "stillpage itself failed while it read this screen",
-                "this is a fault of the program, not of the screen: please report it with the file",
+                "stillpage itself failed while reading this screen",
+                "this is a bug in the program, not in the screen: please report it with the file",
             ))
         })
     }

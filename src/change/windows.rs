@@ -8,7 +8,7 @@ use crate::{
     plan::WindowAsk,
 };
 
-/// What becomes of an update's windows.
+/// What happens to an update's windows.
 #[derive(Clone, Debug, PartialEq, Eq, Default)]
 pub struct SentWindows {
     /// The boxes asked for, in screen coordinates, before they are widened; empty where nothing is sent.
@@ -46,7 +46,7 @@ pub fn sent_windows(
     SentWindows { sent: sent.collect(), asked, refused: false }
 }
 
-/// A window widened outward to the controller's grid and cut at the panel's edge, in screen coordinates; nothing where
+/// A window widened outward to the controller's grid and cut at the panel's edge, in screen coordinates; `None` if
 /// it lies entirely off the panel.
 pub fn widened(window: Window, display: &Display, rotation: Rotation) -> Option<Rect> {
     let size = rotation.turn_size(display.size);
@@ -56,7 +56,7 @@ pub fn widened(window: Window, display: &Display, rotation: Rotation) -> Option<
     rotation.to_screen(widened, size).cut(size)
 }
 
-/// A window to propose for a box: on the controller's grid, no smaller than it takes, and on the panel; nothing where the
+/// A window to propose for a box: on the controller's grid, no smaller than it takes, and on the panel; `None` if the
 /// panel has no windows.
 pub fn proposed_window(rect: Rect, display: &Display, rotation: Rotation) -> Option<Rect> {
     let windows = display.windows?;

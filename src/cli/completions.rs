@@ -1,18 +1,21 @@
-//! `stillpage completions`: scripts by which shells complete a line, made of the program's arguments as they are.
+//! `stillpage completions`: scripts with which shells complete a line, generated from the program's arguments.
 
 use clap::{Arg, Args, Command};
 use clap_complete::Shell;
 
 use super::{output::write_out, telling::done};
 
-/// Where the scripts go; told below the command's help and on its man page.
-const WHERE: &str = "\
-Where the script goes (a new shell then knows it):
-  bash        stillpage completions bash > ~/.local/share/bash-completion/completions/stillpage
-  zsh         stillpage completions zsh > DIR/_stillpage, where DIR is one of your $fpath
+/// Where the scripts go; printed below the command's help and on its man page.
+const WHERE: &str = "Where to put the script (a new shell then uses it):
+  bash        stillpage completions bash > \
+~/.local/share/bash-completion/completions/stillpage
+  zsh         stillpage completions zsh > DIR/_stillpage, where \
+DIR is one of your $fpath
   fish        stillpage completions fish > ~/.config/fish/completions/stillpage.fish
-  elvish      stillpage completions elvish >> ~/.config/elvish/rc.elv
-  powershell  stillpage completions powershell >> $PROFILE";
+  \
+elvish      stillpage completions elvish >> ~/.config/elvish/rc.elv
+  powershell  stillpage completions powershell >> \
+$PROFILE";
 
 /// What `completions` takes.
 #[derive(Debug, Args)]
@@ -32,7 +35,7 @@ pub(super) fn completions(arguments: &CompletionsArguments, mut program: Command
     done(write_out(|out| out.write_all(&script)))
 }
 
-/// The library's script for fish offers names behind options alone; these lines offer them behind the commands.
+/// The library's script for fish offers names only after options; these lines offer them after the commands.
 fn fish_positionals(program: &Command) -> String {
     let lines = program.get_subcommands().filter_map(|command| {
         let values = command.get_positionals().flat_map(Arg::get_possible_values);

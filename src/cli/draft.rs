@@ -1,4 +1,4 @@
-//! `stillpage draft`: writes a first plan for a folder of screens, with every update left to be chosen.
+//! `stillpage draft`: writes a first plan for a folder of screens, with every update still to be chosen.
 
 use std::{
     fs, io,
@@ -27,28 +27,28 @@ use crate::{
 /// What `draft` takes.
 #[derive(Debug, Args)]
 #[command(
-    after_help = "Screens are taken in natural order (2 before 10). A word such as `0012500ms` in a name is its time since the \
-beginning; where all names have one they decide the order."
+    after_help = "Screens are taken in natural order (2 before 10). A word such as `0012500ms` in a file name gives \
+the time of that screen since the beginning; if all names have one, the times decide the order."
 )]
 pub(crate) struct DraftArguments {
-    /// The folder of screens (PNG, SVG); folders in it and hidden files are left out
+    /// The folder of screens (PNG, SVG); folders inside it and hidden files are left out
     #[arg(value_hint = ValueHint::DirPath)]
     folder: PathBuf,
     #[command(flatten)]
     panel: ForDisplay,
-    /// Write the plan to a file instead of standard output; its paths are then written from there
+    /// Write the plan to a file instead of standard output; the paths in it are then relative to that file
     #[arg(long, value_name = "FILE.plan.json", value_hint = ValueHint::FilePath)]
     out: Option<PathBuf>,
-    /// Write over the file of `--out` where there is one
+    /// Overwrite the file of `--out` if it exists
     #[arg(long, requires = "out")]
     force: bool,
-    /// The plan's title [default: the name of the folder, or of the one above a folder `screens`]
+    /// The plan's title [default: the name of the folder, or of its parent if the folder is called `screens`]
     #[arg(long, value_name = "TEXT")]
     title: Option<String>,
     /// What is on the glass before the first step: white, black, unknown, or a screen of the folder
     #[arg(long, value_name = "WHAT", default_value = "unknown")]
     begins: String,
-    /// Time between two screens whose names say none, ms
+    /// Time in ms between two screens whose names give no time
     #[arg(long, value_name = "MS", default_value = "1000", value_parser = clap::value_parser!(u32).range(0..=86_400_000))]
     after: u32,
     #[command(flatten)]
@@ -57,7 +57,7 @@ pub(crate) struct DraftArguments {
     outside: Outside,
 }
 
-/// As many broken screens are told.
+/// At most this many broken screens are reported.
 const MOST_BROKEN: usize = 20;
 
 /// Runs the command and gives the exit status.
@@ -67,7 +67,7 @@ pub(super) fn draft(arguments: &DraftArguments) -> u8 {
 
 fn run(arguments: &DraftArguments) -> Result<(), Vec<Fault>> {
     if let Some(out) = arguments.out.as_deref() {
-        // A folder is reviewed by the plans in it, and those are found by their ending.
+        // A review of a folder finds its plans by the ending of their names.
         check_ending(out, ".plan.json", "the names of plans end in `.plan.json`")?;
         check_out(out, arguments.force)?;
     }
@@ -84,7 +84,8 @@ fn run(arguments: &DraftArguments) -> Result<(), Vec<Fault>> {
         Some(out) => {
             write_file(out, |file| file.write_all(text.as_bytes()))?;
             let (screens, plan) = (counted(files.len() as u64, "screen", "screens"), out.display());
-            tell_written(out, &format!("{screens}, updates to choose: `stillpage replan {plan}`")).map_err(Vec::from)
+            tell_written(out, &format!("{screens}; the updates are still to be chosen: run `stillpage replan {plan}`"))
+                .map_err(Vec::from)
         }
         None => write_out(|out| out.write_all(text.as_bytes())).map_err(Vec::from),
     }
@@ -113,8 +114,8 @@ fn names_in(folder: &Path) -> Result<Vec<String>, Fault> {
     if !found.is_dir() {
         return Err(Fault::of_file(
             folder.display().to_string(),
-            "this is a file; a plan is drafted from a folder of screens",
-            "name the folder that the screens lie in",
+            "this is a file, but a plan is drafted from a folder of screens",
+            "name the folder that contains the screens",
         ));
     }
     let entries = fs::read_dir(folder).map_err(|error| no_such(folder, &error))?.filter_map(Result::ok);
@@ -124,7 +125,7 @@ fn names_in(folder: &Path) -> Result<Vec<String>, Fault> {
             Ok(name) if name.starts_with('.') => {}
             Ok(name) => names.push(name),
             Err(name) => {
-                let message = "the name of this file is not UTF-8, and a plan could not name it";
+                let message = "the name of this file is not UTF-8, so a plan cannot name it";
                 return Err(Fault::of_file(folder.join(name).display().to_string(), message, "rename the file"));
             }
         }
@@ -170,7 +171,7 @@ fn text_of(
     files: &[String],
     fonts: &[PathBuf],
 ) -> Result<String, Fault> {
-    // What is printed is taken for a plan in the folder that the program was called in.
+    // A printed plan has paths as if it were in the folder in which the program runs.
     let from = real(arguments.out.as_deref().map_or(Path::new("."), folder_of));
     let way = |to: &Path| way_from(&from, &real(to));
     let is_shipped = shipped::text_of(&arguments.panel.display).is_some();
@@ -191,8 +192,8 @@ fn text_of(
     draft_plan(&of).map_err(|OutOfOrder { file, at_ms, before_ms }| {
         Fault::of_file(
             shown(&arguments.folder.join(file)),
-            format!("its name says {at_ms} ms since the beginning, the screen in front of it comes at {before_ms} ms"),
-            "give every screen a time, as `0012500ms`, or names in the order of their times",
+            format!("its name says {at_ms} ms since the beginning, but the screen before it comes at {before_ms} ms"),
+            "give every screen a time such as `0012500ms`, or use names in the order of their times",
         )
     })
 }
@@ -207,7 +208,7 @@ fn begins(arguments: &DraftArguments, files: &[String]) -> Result<String, Fault>
     Err(Fault::of_file("", format!("`--begins {begins}` is neither a shade nor a screen of the folder"), help))
 }
 
-/// The name of the folder that all belongs to.
+/// The name of the folder that gives the plan its title.
 fn title_of(folder: &Path) -> String {
     let real = real(folder);
     let name = |path: &Path| path.file_name().map(|name| name.to_string_lossy().into_owned());
@@ -216,17 +217,19 @@ fn title_of(folder: &Path) -> String {
     above.unwrap_or(own)
 }
 
-/// A review of the draft would refuse what lies outside.
+/// A review of the draft would refuse files outside.
 fn tell_outside(arguments: &DraftArguments) {
     let plan = arguments.out.as_deref().map_or(Path::new("."), folder_of);
     let allowed = AllowedRoots::of(plan, &[PathBuf::from(".")], arguments.outside);
     if allowed.check(&arguments.folder, "").is_err() {
-        let line = "the screens lie outside the folder of this plan: a review needs `--allow-outside`, or the folder above both\n";
+        let line = "the screens lie outside the folder of this plan: review it with `--allow-outside`, or name the \
+                    folder above both\n";
         let _ = io::Write::write_all(&mut io::stderr(), line.as_bytes());
     }
 }
 
 fn tell_twins(first: &str, second: &str) {
-    let line = format!("`{first}` and `{second}` are a step each: take one away if it is a copy of the other\n");
+    let line =
+        format!("`{first}` and `{second}` each become a step: remove one of them if it is a copy of the other\n");
     let _ = io::Write::write_all(&mut io::stderr(), line.as_bytes());
 }

@@ -22,7 +22,8 @@ use crate::{
 
 /// What `fit` takes.
 #[derive(Debug, Args)]
-#[command(after_help = "To measure drives the panel again and again: its maker's documents come first. It flashes.")]
+#[command(after_help = "Measuring drives the panel many times: the panel maker's documents come first. The panel \
+                        flashes, and flashing can trigger seizures in people with photosensitive epilepsy.")]
 pub(crate) struct FitArguments {
     /// The filled-in table of readings (CSV)
     #[arg(required_unless_present = "print_sequence", value_name = "MEASURED.csv")]
@@ -32,16 +33,16 @@ pub(crate) struct FitArguments {
     /// The mode that was measured
     #[arg(long, value_name = "MODE")]
     mode: String,
-    /// Write the description to a file too
+    /// Also write the description to a file
     #[arg(long, value_name = "FILE.display.json", conflicts_with = "print_sequence")]
     out: Option<PathBuf>,
-    /// Write over the file of `--out` where there is one
+    /// Overwrite the file of `--out` if it exists
     #[arg(long, requires = "out")]
     force: bool,
-    /// Draw the readings and the fit through them
+    /// Draw the readings and the fitted curve as a picture
     #[arg(long, value_name = "FILE.png", conflicts_with = "print_sequence")]
     plot: Option<PathBuf>,
-    /// Write a plan of test screens to measure, and an empty table, into this folder
+    /// Write a plan of test screens to measure, and an empty table for the readings, into this folder
     #[arg(long, value_name = "DIR", conflicts_with = "measured")]
     print_sequence: Option<PathBuf>,
     #[command(flatten)]
@@ -78,8 +79,8 @@ fn write_sequence(display: &Display, mode: &Mode, named: &str, folder: &Path) ->
     for (name, _) in &files {
         let path = folder.join(name);
         if path.exists() {
-            let message = "this file is there already, and may hold readings";
-            return Err(Fault::of_file(path.display().to_string(), message, "name a folder of its own"));
+            let message = "this file exists already and may contain readings";
+            return Err(Fault::of_file(path.display().to_string(), message, "name another folder"));
         }
     }
     make_folder(folder)?;
@@ -90,10 +91,10 @@ fn write_sequence(display: &Display, mode: &Mode, named: &str, folder: &Path) ->
     write_out(|out| {
         writeln!(
             out,
-            "{}: play it on the panel, and read the patches where the plan waits a minute.",
+            "{}: play this plan on the panel, and measure the patches whenever it waits a minute.",
             folder.join("sequence.plan.json").display()
         )?;
-        writeln!(out, "{}: write the readings here; then", folder.join("measured.csv").display())?;
+        writeln!(out, "{}: write the readings into this table, then run", folder.join("measured.csv").display())?;
         writeln!(
             out,
             "  stillpage fit {} --display {named} --mode {}",
@@ -102,7 +103,7 @@ fn write_sequence(display: &Display, mode: &Mode, named: &str, folder: &Path) ->
         )?;
         writeln!(
             out,
-            "The panel maker's documents come first, also before this sequence. The panel flashes: people with"
+            "The panel maker's documents take precedence over this sequence. The panel flashes: people with"
         )?;
         writeln!(out, "photosensitive epilepsy should not watch it.")
     })
@@ -132,7 +133,7 @@ fn measure(arguments: &FitArguments, display: &Display, mode: &Mode, measured: &
     write_out(|out| out.write_all(text.as_bytes())).map_err(Vec::from)
 }
 
-/// What is read must not be written over.
+/// An input must not be overwritten.
 fn check_outputs(arguments: &FitArguments, measured: &Path) -> Result<(), Fault> {
     let real = |path: &Path| path.canonicalize().ok();
     let inputs = [real(measured), real(Path::new(&arguments.panel.display))];
@@ -141,9 +142,9 @@ fn check_outputs(arguments: &FitArguments, measured: &Path) -> Result<(), Fault>
         let is_read = real(path).is_some_and(|path| inputs.contains(&Some(path)));
         if is_read || known.contains(&path) {
             let message = if is_read {
-                "this file is read, and would be written over"
+                "this file is an input and would be overwritten"
             } else {
-                "two outputs are to go into this file"
+                "two outputs would be written to this file"
             };
             return Err(Fault::of_file(path.display().to_string(), message, "name another file"));
         }
@@ -157,16 +158,19 @@ fn unfit_fault(file: &str, unfit: &Unfit) -> Fault {
     let (message, help) = match unfit {
         Unfit::TooFew(0) => ("no row is filled in".to_owned(), "write L* into `read_l` and `clean_l`"),
         Unfit::TooFew(count) => (
-            format!("three figures and their bounds need more than 3 readings; {count} filled in"),
-            "fill in at least 4 rows, better all; `stillpage fit --print-sequence DIR` writes a table of 24",
+            format!("three figures and their bounds need more than 3 readings, but only {count} are filled in"),
+            "fill in at least 4 rows, or better all of them; `stillpage fit --print-sequence DIR` writes a table with \
+             24 rows",
         ),
         Unfit::Open(name) => (
-            format!("the readings leave `{name}` open"),
-            "read patches that end light and patches that end dark, after one update and after several",
+            format!("the readings do not determine `{name}`"),
+            "measure patches that end light and patches that end dark, after one update and after several",
         ),
-        Unfit::NoEnd => {
-            ("no figures come near these readings".to_owned(), "check the readings, and whether they are L*")
-        }
+        Unfit::NoEnd => (
+            "no figures match these readings even roughly".to_owned(),
+            "check the readings, and make sure that they \
+                are in L*",
+        ),
     };
     Fault::of_file(file, message, help)
 }
@@ -182,7 +186,7 @@ fn name_from(named: &str, folder: &Path) -> Result<String, Fault> {
     Ok(way_from(&folder, &file))
 }
 
-/// A folder without links, also one that is yet to be made.
+/// A folder without links, even if it does not exist yet.
 fn real_folder(folder: &Path) -> std::io::Result<PathBuf> {
     if folder.as_os_str().is_empty() {
         return fs::canonicalize(".");

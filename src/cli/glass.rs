@@ -29,7 +29,7 @@ pub(crate) struct GlassArguments {
     /// The PNG to write
     #[arg(long, value_name = "F.png", value_hint = ValueHint::FilePath)]
     out: PathBuf,
-    /// Draw the residue alone, with a scale in L* and every ghost outlined
+    /// Draw only the residue, with a scale in L* and an outline around every ghost
     #[arg(long)]
     difference: bool,
     #[command(flatten)]
@@ -67,9 +67,9 @@ fn draw(arguments: &GlassArguments) -> Result<(), Vec<Fault>> {
         ControlFlow::Break(())
     })
     .map_err(|broken| screen_faults(&loaded, broken))?;
-    // An older picture of the glass may be written over, and no screen.
+    // An older picture of the glass may be overwritten, but not a screen.
     if loaded.reads(&arguments.out) {
-        let message = "this picture is read for the plan, and would be written over";
+        let message = "the plan uses this picture, which would be overwritten";
         return Err(vec![Fault::of_file(arguments.out.display().to_string(), message, "give the output another name")]);
     }
     let bytes = drawn.map_err(|reason| vec![fault(arguments, format!("cannot be drawn: {reason}"), "")])?;

@@ -1,7 +1,7 @@
-//! What is left behind where the program is stopped in the middle: nothing. Files that are not whole yet are taken away,
-//! then the program ends as if it had never listened.
+//! Leaves nothing behind if the program is stopped in the middle: incomplete files are removed, then the program ends
+//! as if it had no handler.
 //!
-//! On unix only; elsewhere, and where the program is killed outright, an unfinished file may stay under its hidden name.
+//! Only on unix; elsewhere, and if the program is killed, an unfinished file may remain under its hidden name.
 
 use std::{
     collections::BTreeSet,
@@ -12,14 +12,14 @@ use std::{
 
 use tempfile::NamedTempFile;
 
-/// The files that are being written, by the names that they have until they are whole.
+/// The files that are being written, by the names that they have until they are complete.
 static UNFINISHED: Mutex<BTreeSet<PathBuf>> = Mutex::new(BTreeSet::new());
 
 fn unfinished() -> MutexGuard<'static, BTreeSet<PathBuf>> {
     UNFINISHED.lock().unwrap_or_else(PoisonError::into_inner)
 }
 
-/// A file that goes away with the program as long as it is not finished.
+/// A file that is removed with the program as long as it is not finished.
 #[derive(Debug)]
 pub(super) struct Unfinished {
     path: PathBuf,
@@ -30,7 +30,7 @@ impl Unfinished {
     pub(super) fn begin(folder: &Path) -> io::Result<(NamedTempFile, Self)> {
         static LISTEN: Once = Once::new();
         LISTEN.call_once(listen);
-        // Held until the file is noted: it must not be missed in between.
+        // The lock is held until the file is noted, so that it cannot be missed.
         let mut unfinished = unfinished();
         let file = NamedTempFile::new_in(folder)?;
         let path = file.path().to_owned();
@@ -53,11 +53,11 @@ fn listen() {
         iterator::Signals,
         low_level::emulate_default_handler,
     };
-    // Where nothing can be listened to, all is as before.
+    // If no handler can be installed, everything works as without one.
     let Ok(mut signals) = Signals::new([SIGINT, SIGTERM]) else { return };
     let wait = move || {
         for signal in &mut signals {
-            // Held to the end: nothing more may begin.
+            // The lock is held to the end, so that no more files are begun.
             let unfinished = unfinished();
             for file in &*unfinished {
                 let _ = fs::remove_file(file);

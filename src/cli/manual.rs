@@ -1,4 +1,4 @@
-//! `stillpage manual`: the man pages, made of the arguments as they are. Knows besides what no argument tells: exit
+//! `stillpage manual`: the man pages, generated from the arguments. Also contains what arguments cannot express: exit
 //! status, files, environment, examples and cautions.
 
 use std::{
@@ -16,7 +16,7 @@ use super::{
 };
 use crate::{report::sentences::sentence, rules::FLASH_CAUTION, source::Fault};
 
-/// How the pages are read; told below the command's help and on its man page.
+/// How to read the pages; printed below the command's help and on its man page.
 const WHERE: &str = "\
 To read them:
   stillpage manual > stillpage.1, then man ./stillpage.1
@@ -81,7 +81,7 @@ fn write_page(command: &Command, out: &mut dyn Write) -> io::Result<()> {
     rest.to_writer(out)
 }
 
-/// The sections that the arguments give.
+/// The sections that come from the arguments.
 fn write_arguments(man: &Man, command: &Command, out: &mut dyn Write) -> io::Result<()> {
     man.render_title(out)?;
     man.render_name_section(out)?;
@@ -102,7 +102,7 @@ fn whole(page: &mut Roff) {
         tagged(page, name, about);
     }
     page.control("SH", ["ENVIRONMENT"]);
-    tagged(page, "NO_COLOR", "Set to anything but the empty text: no colours on a terminal.");
+    tagged(page, "NO_COLOR", "If this is set to anything except an empty text, output on a terminal has no colours.");
     let examples: Vec<String> = EXAMPLES.iter().map(|(about, command)| format!("{about}:\n    {command}\n")).collect();
     as_it_stands(page, "EXAMPLES", &examples.join("\n"));
     page.control("SH", ["CAUTIONS"]);
@@ -116,49 +116,51 @@ fn whole(page: &mut Roff) {
 }
 
 const STATUS: [(&str, &str); 3] = [
-    ("0", "Nothing was found at or above the gate (--gate, error where nobody says otherwise)."),
-    ("1", "Something was found at or above the gate."),
+    ("0", "There is no finding at or above the gate (set by --gate; the default is error)."),
+    ("1", "There is at least one finding at or above the gate."),
     (
         "2",
-        "Wrong usage, or a plan, a display, a screen or another file could not be read or written, or the program itself \
-         failed at something.",
+        "The usage was wrong, a plan, a display, a screen or another file could not be read or written, or the program \
+         itself failed.",
     ),
 ];
 
 const STATUS_OF_OTHERS: [(&str, &str); 2] =
-    [("0", "All went well."), ("2", "Wrong usage, or a file could not be read or written.")];
+    [("0", "Everything worked."), ("2", "The usage was wrong, or a file could not be read or written.")];
 
 const FILES: [(&str, &str); 4] = [
-    ("*.plan.json", "Refresh plans. review walks folders for them. stillpage schema plan prints their JSON Schema."),
+    ("*.plan.json", "Refresh plans. review searches folders for them. stillpage schema plan prints their JSON Schema."),
     (
         "*.display.json",
-        "Display descriptions, named in the plan's field display. stillpage displays lists those that ship, stillpage \
-         schema display prints their JSON Schema.",
+        "Display descriptions, named in the field display of a plan. stillpage displays lists those that come with the \
+         program, and stillpage schema display prints their JSON Schema.",
     ),
-    ("*.svg, *.png", "Screens, named in the plan, exactly as large as the panel."),
+    ("*.svg, *.png", "Screens, named in the plan and exactly as large as the panel."),
     (
         "*.ttf, *.otf",
-        "Faces for the text of SVG screens, named in the plan's field fonts. Those of the machine are never used.",
+        "Fonts for the text of SVG screens, named in the field fonts of a plan. The fonts of the system are never \
+         used.",
     ),
 ];
 
 const EXAMPLES: [(&str, &str); 5] = [
     ("Review every plan below this folder", "stillpage review ."),
     (
-        "See what was found, in pictures and as a page",
+        "See the findings in pictures and as a page",
         "stillpage review watch.plan.json --pictures pictures --html watch.html",
     ),
-    ("See what a reader sees after step 4", "stillpage glass watch.plan.json --step 4 --out panel.png"),
-    ("Have a rule explained", "stillpage rules left-behind"),
+    ("Draw what a reader sees after step 4", "stillpage glass watch.plan.json --step 4 --out panel.png"),
+    ("Explain a rule", "stillpage rules left-behind"),
     (
-        "Fail a merge at warnings too, and keep the findings",
+        "Make a merge fail at warnings too, and keep the findings",
         "stillpage review . --gate warning --also sarif=review.sarif",
     ),
 ];
 
 const CAUTIONS: [&str; 3] = [
-    "Figures are predictions from a display description, as good as its numbers. Measure your own panel.",
-    "A drive scheme that is not charge-balanced can damage a panel for good. The panel maker's own documents come first.",
+    "Figures are predictions from a display description and only as good as its numbers. Measure your own panel.",
+    "A drive scheme that is not charge-balanced can damage a panel permanently. The panel maker's own documents come \
+     first.",
     "A safety indicator must not rest on this model alone; local codes and licensed practice decide.",
 ];
 

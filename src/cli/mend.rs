@@ -29,8 +29,8 @@ use crate::{
 /// What `mend` takes.
 #[derive(Debug, Args)]
 #[command(
-    after_help = "Exit status: 0 done, also where there was nothing to correct; 2 wrong usage, or a plan that could not be \
-read or written."
+    after_help = "Exit status: 0 done, even if there was nothing to correct; 2 wrong usage, or a plan that could not \
+be read or written."
 )]
 pub(crate) struct MendArguments {
     /// The plan
@@ -60,7 +60,7 @@ fn run(arguments: &MendArguments) -> Result<(), Vec<Fault>> {
     let mended = corrected(arguments, &source)?;
     let is_changed = mended.text != source.text;
     if arguments.dry_run {
-        // The diff can be handed to another program; what is said of it is for people.
+        // The diff can go to another program; the lines about it are for people.
         let _ = write_lines(&mended, is_changed, path, true, &mut io::stderr());
         return write_out(|out| write_diff(&source, &mended.text, out)).map_err(Vec::from);
     }
@@ -105,7 +105,7 @@ fn write_lines(mended: &Mended, is_changed: bool, path: &Path, is_dry: bool, out
     writeln!(out, "{}: {done}; before: {}; after: {}", shown(path), counts(&mended.before), counts(&mended.after))
 }
 
-/// What stays: first what could not be corrected, with the reason, then what is for a person to decide.
+/// What remains: first what could not be corrected, with the reason, then what a person has to decide.
 fn write_left(left: &[Left], out: &mut dyn Write) -> io::Result<()> {
     let (refused, advised): (Vec<&Left>, Vec<&Left>) = left.iter().partition(|left| !left.not_taken.is_empty());
     for Left { finding, not_taken } in &refused {

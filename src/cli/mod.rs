@@ -1,5 +1,5 @@
-//! The command line: one file a command, with its arguments. The only place that touches files, environment and standard
-//! streams.
+//! The command line: one file per command, with its arguments. The only place that touches files, environment and
+//! standard streams.
 
 mod completions;
 mod draft;
@@ -40,12 +40,14 @@ use show::{DisplaysArguments, SchemaArguments};
 use telling::{own_fault, tell};
 use threads::on_a_large_stack;
 
-/// Reviews refresh plans of interfaces on electronic paper: which updates ghost, flicker, come late or do not show.
+/// Reviews refresh plans of interfaces on electronic paper, and reports which updates ghost, flicker, come late or
+/// never show.
 #[derive(Debug, Parser)]
 #[command(name = "stillpage", version, arg_required_else_help = true, max_term_width = 100)]
 #[command(
-    after_help = "Exit status: 0 nothing at or above the gate; 1 findings at or above the gate; 2 wrong usage, an \
-input that could not be read, or a fault of the program itself.\nFigures are predictions from a display description: measure your own panel."
+    after_help = "Exit status: 0 no findings at or above the gate; 1 findings at or above the gate; 2 wrong usage, an \
+input that could not be read, or a bug in the program itself.\nFigures are predictions from a display description: \
+measure your own panel."
 )]
 pub struct Arguments {
     #[command(subcommand)]
@@ -56,23 +58,23 @@ pub struct Arguments {
 enum Command {
     /// Review plans against their screens
     Review(Box<ReviewArguments>),
-    /// Make the exact corrections that findings of a plan carry, where nothing else gets worse by them
+    /// Apply the exact corrections that a plan's findings contain, unless one would make something else worse
     Mend(MendArguments),
-    /// Write a first plan for a folder of screens, with every update left to be chosen
+    /// Write a first plan for a folder of screens, with every update still to be chosen
     Draft(DraftArguments),
-    /// Draw the panel as a reader sees it after a step, ghosts and all
+    /// Draw the panel as a reader sees it after a step, including ghosts
     Glass(GlassArguments),
-    /// Bring screens to the levels or the palette of a panel
+    /// Convert screens to the levels or the palette of a panel
     Prepare(PrepareArguments),
-    /// Fit what a mode leaves behind to measured L*, and write it as a display description
+    /// Fit the residue of a mode to measured L*, and write it as a display description
     Fit(FitArguments),
-    /// Choose windows, modes and cleanings for the steps of a plan that leave it open
+    /// Choose windows, modes and cleanings for the steps that leave their updates open
     Replan(ReplanArguments),
-    /// List the displays that ship, or print one as a file to start from
+    /// List the displays that come with the program, or print one as a starting point for your own
     Displays(DisplaysArguments),
-    /// List the rules, or explain one, with the levels and limits that hold and where they are set
+    /// List the rules, or explain one, with the levels and limits that apply and where they are set
     Rules(RulesArguments),
-    /// List the JSON Schemas of the file formats, or print one: plan, display, findings or facts
+    /// List the JSON Schemas of the file formats, or print one
     Schema(SchemaArguments),
     /// Print a script that lets your shell complete commands, options, rules and displays
     Completions(CompletionsArguments),
@@ -90,7 +92,7 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
         }
     };
     ExitCode::from(on_a_large_stack(|| {
-        // A fault of the program's own ends with a status of its own, and files that were begun go away.
+        // A bug in the program leads to a status of its own, and files that were begun are removed.
         guarded(|| perform(arguments.command)).unwrap_or_else(|words| {
             tell(&own_fault("", &words, "stillpage itself failed", "please report it with the command and its files"));
             2

@@ -1,5 +1,5 @@
-//! The names that shells offer for an argument: displays, rules and schemas. What becomes of a wrong name is the commands'
-//! own.
+//! The names that shells offer for an argument: displays, rules and schemas. The commands handle wrong names
+//! themselves.
 
 use std::ffi::OsStr;
 
@@ -14,7 +14,8 @@ use super::{
 };
 use crate::{display::shipped, rules::pages};
 
-/// An argument for which shells offer names. Any text is taken: the command itself knows the nearest name to a wrong one.
+/// An argument for which shells offer names. Any text is accepted: the command itself suggests the nearest name to a
+/// wrong one.
 #[derive(Clone, Copy)]
 pub(super) struct Offered(fn() -> Vec<(&'static str, String)>);
 

@@ -1,4 +1,4 @@
-//! Options that several commands have, each told once. Those of one command alone stand in its file.
+//! Options that several commands share. The options of a single command are in its own file.
 
 use clap::Args;
 
@@ -8,13 +8,13 @@ use crate::geometry::Rotation;
 /// How many threads a command uses.
 #[derive(Clone, Copy, Debug, Args)]
 pub(crate) struct Threads {
-    /// How many threads to use [default: one for each core]
+    /// How many threads to use [default: one per core]
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=256))]
     threads: Option<u16>,
 }
 
 impl Threads {
-    /// As many as are asked for; otherwise one for each core.
+    /// The requested number; otherwise one per core.
     pub(crate) fn number(self) -> usize {
         self.threads.map_or_else(cores, usize::from)
     }
@@ -31,11 +31,11 @@ pub(crate) struct ForDisplay {
 /// How screens lie on a panel.
 #[derive(Clone, Copy, Debug, Args)]
 pub(crate) struct Turned {
-    /// By how many degrees clockwise the screens must be turned to lie on the panel: 0, 90, 180, 270
+    /// How far the screens must be turned clockwise to fit the panel, in degrees: 0, 90, 180 or 270
     #[arg(long, value_name = "DEGREES", default_value = "0", value_parser = rotation)]
     pub(crate) rotation: Rotation,
 }
 
 fn rotation(text: &str) -> Result<Rotation, String> {
-    text.parse().ok().and_then(Rotation::from_degrees).ok_or_else(|| "it is 0, 90, 180 or 270".into())
+    text.parse().ok().and_then(Rotation::from_degrees).ok_or_else(|| "it must be 0, 90, 180 or 270".into())
 }

@@ -1,4 +1,4 @@
-//! Writing: standard output and files that are whole or absent, never half.
+//! Writing: standard output, and files that are either complete or absent.
 
 use std::{
     env, fs,
@@ -23,7 +23,7 @@ pub(super) struct OutputFile {
 }
 
 impl OutputFile {
-    /// Begins a file beside its final place.
+    /// Begins a file next to its final place.
     pub(super) fn create(path: &Path) -> Result<Self, Fault> {
         let folder = if is_device(path) { env::temp_dir() } else { folder_of(path).to_owned() };
         let (file, unfinished) = Unfinished::begin(&folder).map_err(|error| cannot_write(path, &error))?;
@@ -41,7 +41,7 @@ impl OutputFile {
         io::Seek::stream_position(self.writer.get_mut())
     }
 
-    /// Takes back what was written after a position.
+    /// Discards what was written after a position.
     pub(super) fn cut(&mut self, position: u64) -> io::Result<()> {
         self.writer.flush()?;
         let file = self.writer.get_mut().as_file_mut();
@@ -63,7 +63,7 @@ impl OutputFile {
     }
 }
 
-/// Whether something stands there that is written to and never put in the place of: a device, a pipe.
+/// Whether the output is something that is written to and never replaced: a device or a pipe.
 fn is_device(path: &Path) -> bool {
     fs::metadata(path).is_ok_and(|found| !found.is_file() && !found.is_dir())
 }
@@ -72,19 +72,19 @@ fn copy_into(device: &Path, file: &mut fs::File) -> io::Result<()> {
     io::Seek::rewind(file)?;
     let mut device = fs::OpenOptions::new().write(true).open(device)?;
     match io::copy(file, &mut device) {
-        // A reader that went away is no fault.
+        // It is not a fault if the reader has closed the output.
         Err(error) if error.kind() == io::ErrorKind::BrokenPipe => Ok(()),
         copied => copied.map(|_| ()),
     }
 }
 
-/// A temporary file is for its owner alone; a report is for everybody who may read its folder.
+/// A temporary file can be read only by its owner; a report by everybody who may read its folder.
 fn set_rights(file: &NamedTempFile, known: Option<fs::Permissions>) {
     #[cfg(unix)]
     {
         use std::os::unix::fs::PermissionsExt;
         let rights = known.unwrap_or_else(|| fs::Permissions::from_mode(0o644));
-        // Where the rights cannot be set the file is still whole.
+        // If the permissions cannot be set, the file is still complete.
         let _ = file.as_file().set_permissions(rights);
     }
     #[cfg(not(unix))]
@@ -98,21 +98,20 @@ pub(super) fn write_file(path: &Path, write: impl FnOnce(&mut dyn Write) -> io::
     file.finish()
 }
 
-/// Writes a text over the file that it was read from: a byte order mark stays, and a link stays one and leads to what is
-/// written.
+/// Overwrites the file that a text was read from: a byte order mark stays, and a link stays a link to the file.
 pub(super) fn write_back(path: &Path, text: &str) -> Result<(), Fault> {
     let mark = if has_mark(path) { "\u{feff}" } else { "" };
     write_file(&real(path), |out| out.write_all(mark.as_bytes()).and_then(|()| out.write_all(text.as_bytes())))
 }
 
-/// Makes a folder, and those above it, where it is not there yet.
+/// Makes a folder, and those above it, if it does not exist yet.
 pub(super) fn make_folder(folder: &Path) -> Result<(), Fault> {
     fs::create_dir_all(folder).map_err(|error| {
         Fault::of_file(folder.display().to_string(), format!("the folder cannot be made: {error}"), "check its rights")
     })
 }
 
-/// Writes to standard output; a reader that went away is no fault.
+/// Writes to standard output; it is not a fault if the reader has closed it.
 pub(super) fn write_out(write: impl FnOnce(&mut dyn Write) -> io::Result<()>) -> Result<(), Fault> {
     let mut out = BufWriter::new(io::stdout().lock());
     match write(&mut out).and_then(|()| out.flush()) {
@@ -131,25 +130,21 @@ fn cannot_write(path: &Path, error: &io::Error) -> Fault {
     )
 }
 
-/// Sees that an output goes over no file that is there, unless that is forced.
+/// Checks that an output overwrites no existing file, unless that is forced.
 pub(super) fn check_out(out: &Path, force: bool) -> Result<(), Fault> {
     if force || is_device(out) || fs::symlink_metadata(out).is_err() {
         return Ok(());
     }
-    let message = "there is such a file already, and it would be written over";
-    Err(Fault::of_file(
-        out.display().to_string(),
-        message,
-        "name another file, or add `--force` to write over this one",
-    ))
+    let message = "this file exists already and would be overwritten";
+    Err(Fault::of_file(out.display().to_string(), message, "name another file, or add `--force` to overwrite this one"))
 }
 
-/// Sees that a picture goes into a file that is called one.
+/// Checks that a picture goes into a file whose name says so.
 pub(super) fn check_is_png(out: &Path) -> Result<(), Fault> {
-    check_ending(out, ".png", "the picture is a PNG, and its name does not end in `.png`")
+    check_ending(out, ".png", "the picture is a PNG, but its name does not end in `.png`")
 }
 
-/// Sees that an output has a name that ends so; `message` says why.
+/// Checks that the name of an output has this ending; `message` says why.
 pub(super) fn check_ending(out: &Path, ending: &str, message: &str) -> Result<(), Fault> {
     let name = out.file_name().unwrap_or_default().to_string_lossy();
     if name.to_lowercase().ends_with(ending) || is_device(out) {
@@ -159,12 +154,12 @@ pub(super) fn check_ending(out: &Path, ending: &str, message: &str) -> Result<()
     Err(Fault::of_file(out.display().to_string(), message, format!("name it `{}`", better.display())))
 }
 
-/// Says on standard output what was written; nothing where the output went to a device, which may be the same.
+/// Says on standard output what was written, except if the output went to a device, which may be standard output itself.
 pub(super) fn tell_written(out: &Path, words: &str) -> Result<(), Fault> {
     if is_device(out) { Ok(()) } else { write_out(|to| writeln!(to, "{}: {words}", out.display())) }
 }
 
-/// Sees that an output does not go over a file that is there and can only be an input, by its name.
+/// Checks that an output does not overwrite an existing file whose name shows that it is an input.
 pub(super) fn check_is_no_input(file: &Path) -> Result<(), Fault> {
     const INPUTS: [&str; 7] =
         [".plan.json", ".display.json", "stillpage.settings.json", ".svg", ".png", ".ttf", ".otf"];
@@ -172,6 +167,6 @@ pub(super) fn check_is_no_input(file: &Path) -> Result<(), Fault> {
     if !file.exists() || !INPUTS.iter().any(|input| name.ends_with(input)) {
         return Ok(());
     }
-    let message = "this is a plan, a screen, or what belongs to one, and would be written over";
+    let message = "this file is a plan, a screen or a file that belongs to one, and would be overwritten";
     Err(Fault::of_file(file.display().to_string(), message, "give the output another name"))
 }

@@ -1,5 +1,5 @@
-//! `stillpage prepare`: brings screens to the levels or the palette of a panel and writes them as PNG beside the sources,
-//! never over them.
+//! `stillpage prepare`: converts screens to the levels or the palette of a panel and writes them as PNG, never over the
+//! sources.
 
 use std::{
     collections::{BTreeMap, BTreeSet},
@@ -31,18 +31,18 @@ use crate::{
 /// What `prepare` takes.
 #[derive(Debug, Args)]
 pub(crate) struct PrepareArguments {
-    /// Screens (PNG, SVG), or folders that are walked for them
+    /// Screens (PNG, SVG), or folders that are searched for them
     #[arg(required = true, value_name = "SCREEN")]
     screens: Vec<PathBuf>,
     #[command(flatten)]
     panel: ForDisplay,
-    /// The folder for the prepared PNGs; a screen is never written over
+    /// The folder for the prepared PNGs; the screens themselves are never overwritten
     #[arg(long, value_name = "DIR")]
     out: PathBuf,
-    /// What becomes of tones between the levels
+    /// How to show tones that lie between the panel's levels
     #[arg(long, value_enum, default_value = "ordered", ignore_case = true)]
     how: HowWord,
-    /// From how far away the reader looks, mm, for the printed difference [default: the display's own, else 350]
+    /// The reading distance in mm, for the printed difference [default: the display's own, otherwise 350]
     #[arg(long, value_name = "MM", value_parser = distance)]
     distance: Option<f64>,
     #[command(flatten)]
@@ -64,7 +64,7 @@ pub(super) fn prepare(arguments: &PrepareArguments) -> u8 {
     if faults.is_empty() { 0 } else { 2 }
 }
 
-/// Prepares what can be read; the faults of single screens are given back beside it.
+/// Prepares everything that can be read; the faults of single screens are returned too.
 fn run(arguments: &PrepareArguments) -> Result<Vec<Fault>, Vec<Fault>> {
     let display = load_named_display(&arguments.panel.display, arguments.outside)?;
     refuse_segments(&display)?;
@@ -91,7 +91,7 @@ fn refuse_segments(display: &Display) -> Result<(), Fault> {
     let InkKind::Segments(_) = display.ink.kind() else { return Ok(()) };
     Err(Fault::of_file(
         "",
-        format!("`{}` shows segments, which are on or off and have no tones to prepare", display.name),
+        format!("`{}` has segments, which are either on or off, so there are no tones to prepare", display.name),
         "draw its screens from the display's own segments; `stillpage displays NAME` prints the drawing",
     ))
 }
@@ -101,12 +101,13 @@ fn refuse_segments(display: &Display) -> Result<(), Fault> {
 struct Job {
     screen: PathBuf,
     is_svg: bool,
-    /// How far the pictures of an SVG may lie.
+    /// Which folders the pictures of an SVG may be in.
     allowed: AllowedRoots,
     out: PathBuf,
 }
 
-/// The screens that some paths name, in order. Refuses all where two would go into one file, or one over a source.
+/// The screens that some paths name, in order. Refuses all of them if two would be written to one file, or one over a
+/// source.
 fn jobs(arguments: &PrepareArguments) -> Result<Vec<Job>, Vec<Fault>> {
     let (out, outside) = (&arguments.out, arguments.outside);
     let (mut jobs, mut faults) = (Vec::new(), Vec::new());
@@ -123,7 +124,7 @@ fn jobs(arguments: &PrepareArguments) -> Result<Vec<Job>, Vec<Fault>> {
                 )),
                 None => faults.push(Fault::of_file(
                     path.display().to_string(),
-                    "this is neither a PNG nor an SVG by its name",
+                    "the name of this file ends neither in `.png` nor in `.svg`",
                     "export the screen as `.png` or `.svg`",
                 )),
             },
@@ -136,7 +137,7 @@ fn jobs(arguments: &PrepareArguments) -> Result<Vec<Job>, Vec<Fault>> {
     if faults.is_empty() { Ok(jobs) } else { Err(faults) }
 }
 
-/// A folder, and the one that the program was called in where it lies in that.
+/// A folder, and also the one in which the program runs if the folder is inside it.
 fn allowed_for(folder: &Path, outside: Outside) -> AllowedRoots {
     AllowedRoots::of(folder, &[PathBuf::from(".")], outside)
 }
@@ -156,7 +157,7 @@ fn walk(folder: &Path, arguments: &PrepareArguments, jobs: &mut Vec<Job>, faults
     let out = &arguments.out;
     let allowed = allowed_for(folder, arguments.outside);
     let prepared = out.canonicalize().ok();
-    // What an earlier run wrote into the same folder is no screen to prepare again.
+    // The output of an earlier run in the same folder is not prepared again.
     let is_walked = |entry: &DirEntry| {
         let hidden = entry.depth() > 0 && entry.file_name().to_string_lossy().starts_with('.');
         let is_out = || prepared.as_ref().is_some_and(|out| entry.path().canonicalize().is_ok_and(|path| path == *out));
@@ -186,7 +187,7 @@ fn walk(folder: &Path, arguments: &PrepareArguments, jobs: &mut Vec<Job>, faults
     }
 }
 
-/// What would be lost: a source that is written over, or the first of two screens that go into one file.
+/// What would be lost: a source that is overwritten, or the first of two screens that are written to one file.
 fn clashes(jobs: &[Job]) -> Vec<Fault> {
     let sources: Vec<PathBuf> = jobs.iter().map(|job| real(&job.screen)).collect();
     let mut taken: BTreeMap<&Path, &Path> = BTreeMap::new();
@@ -194,11 +195,11 @@ fn clashes(jobs: &[Job]) -> Vec<Fault> {
     for job in jobs {
         let name = shown(&job.screen);
         if sources.contains(&real(&job.out)) {
-            let message = format!("{} is one of the screens, and would be written over", shown(&job.out));
+            let message = format!("{} is one of the screens and would be overwritten", shown(&job.out));
             faults.push(Fault::of_file(&name, message, "name another folder with `--out`"));
         } else if let Some(first) = taken.insert(&job.out, &job.screen) {
-            let message = format!("{} would go into the same file, {}", shown(first), shown(&job.out));
-            faults.push(Fault::of_file(&name, message, "prepare them into two folders, or rename one"));
+            let message = format!("{} would be written to the same file, {}", shown(first), shown(&job.out));
+            faults.push(Fault::of_file(&name, message, "prepare them into two folders, or rename one of them"));
         }
     }
     faults
@@ -211,7 +212,7 @@ struct Way {
     blur_px: f64,
 }
 
-/// A prepared screen, and what was not drawn as it was meant.
+/// A prepared screen, and what was not drawn as intended.
 struct Done {
     prepared: Prepared,
     notes: Vec<ScreenNote>,
@@ -227,7 +228,7 @@ fn one(job: &Job, panel: &ForPanel, way: Way) -> Result<Done, Fault> {
         .map_err(|reason| fault(&format!("cannot be written as PNG: {reason}"), ""))?;
     make_folder(job.out.parent().unwrap_or(Path::new(".")))?;
     write_file(&job.out, |out| out.write_all(&bytes))?;
-    // The levels are written; what is told of them needs no more memory.
+    // The levels are written; the printed line needs no more memory.
     Ok(Done { prepared: Prepared { levels: Vec::new(), ..prepared }, notes: picture.notes })
 }
 
@@ -235,8 +236,8 @@ fn told(job: &Job, done: &Done, distance_mm: f64, panel: &ForPanel) -> Vec<Strin
     let Prepared { not_as_drawn, apart, .. } = &done.prepared;
     let share = *not_as_drawn as f64 * 100.0 / panel.size.pixels() as f64;
     let first = format!(
-        "{}: {not_as_drawn} px ({share:.1} %) are not as drawn; seen from {distance_mm:.0} mm the mean difference is \
-         {apart:.2} (CIEDE2000)",
+        "{}: {not_as_drawn} px ({share:.1} %) differ from the drawing; seen from {distance_mm:.0} mm, the mean \
+         difference is {apart:.2} (CIEDE2000)",
         shown(&job.out)
     );
     std::iter::once(first).chain(done.notes.iter().map(|note| format!("  {}", note_words(note)))).collect()
@@ -246,23 +247,23 @@ fn told(job: &Job, done: &Done, distance_mm: f64, panel: &ForPanel) -> Vec<Strin
 fn note_words(note: &ScreenNote) -> String {
     match note {
         ScreenNote::FaceMissing(face) => {
-            format!("no font `{face}` was brought: drawn in another face; add `--fonts PATH`")
+            format!("there is no font `{face}`, so text is drawn in another face; add `--fonts PATH`")
         }
         ScreenNote::GlyphMissing(text) => {
-            format!("the font has no character `{text}`: an empty box, or nothing, is drawn")
+            format!("the font has no character `{text}`: an empty box or nothing is drawn instead")
         }
-        ScreenNote::LeftOut(what) => format!("a part of the SVG was left out: {what}"),
+        ScreenNote::LeftOut(what) => format!("part of the SVG was not drawn: {what}"),
         ScreenNote::PartSegment(_) | ScreenNote::OutsideSegments(..) => "segments do not fit the drawing".into(),
     }
 }
 
 #[derive(Clone, Copy, Debug, ValueEnum)]
 enum HowWord {
-    /// None: every pixel takes the nearest level
+    /// No dithering: every pixel takes the nearest level
     Threshold,
-    /// A pattern that stands still: what changes elsewhere moves none of it
+    /// A fixed pattern: a change elsewhere on the screen does not move it
     Ordered,
-    /// Errors are handed on: finer, but a small edit moves the specks below it
+    /// Error diffusion: finer, but a small edit moves the specks below it
     Diffusion,
 }
 
@@ -278,5 +279,5 @@ impl From<HowWord> for How {
 
 fn distance(text: &str) -> Result<f64, String> {
     let mm: f64 = text.parse().map_err(|_| "write mm as a number, for instance 350".to_owned())?;
-    if (10.0..=100_000.0).contains(&mm) { Ok(mm) } else { Err("it lies between 10 and 100000 mm".into()) }
+    if (10.0..=100_000.0).contains(&mm) { Ok(mm) } else { Err("it must be between 10 and 100000 mm".into()) }
 }

@@ -34,10 +34,10 @@ pub(crate) struct ReplanArguments {
     /// Choose for every step, not only for those with `"updates": "choose"`
     #[arg(long)]
     all: bool,
-    /// Write the updates into the plan; all else in the file stays as it is
+    /// Write the updates into the plan; everything else in the file stays as it is
     #[arg(long)]
     write: bool,
-    /// How much is tried
+    /// How thoroughly to search
     #[arg(long, value_enum, default_value = "usual", ignore_case = true)]
     effort: EffortWord,
     #[command(flatten)]
@@ -69,7 +69,7 @@ fn run(arguments: &ReplanArguments) -> Result<(), Vec<Fault>> {
         let words = if arguments.all {
             "there is no step to choose for"
         } else {
-            "no step has \"updates\": \"choose\"; --all chooses for every step"
+            "no step has \"updates\": \"choose\"; use --all to choose for every step"
         };
         return say(|out| writeln!(out, "{}: {words}", loaded.plan.source.name));
     }
@@ -80,13 +80,13 @@ fn run(arguments: &ReplanArguments) -> Result<(), Vec<Fault>> {
     let after = play(&chosen, threads)?;
     say(|out| report(&loaded, (&replanned, arguments.effort.into()), &before, &after, out))?;
     if !arguments.write {
-        return say(|out| writeln!(out, "Nothing was written; --write puts these updates into the plan."));
+        return say(|out| writeln!(out, "Nothing was written; use --write to put these updates into the plan."));
     }
     if source.text == loaded.plan.source.text {
         return say(|out| writeln!(out, "The plan has these updates already."));
     }
     write_back(&arguments.plan, &source.text)?;
-    say(|out| writeln!(out, "Written into {}; all but the updates is as it was.", loaded.plan.source.name))
+    say(|out| writeln!(out, "Written to {}; everything except the updates is unchanged.", loaded.plan.source.name))
 }
 
 fn say(write: impl FnOnce(&mut dyn Write) -> io::Result<()>) -> Result<(), Vec<Fault>> {
@@ -104,7 +104,7 @@ fn with_choices(loaded: &LoadedPlan, replanned: &Replanned) -> Result<String, Ve
         }
     }
     edits.apply(&plan.source).map_err(|fault| {
-        let help = "this is a fault of the program: please report it with the plan";
+        let help = "this is a bug in the program: please report it with the plan";
         vec![Fault::of_file(plan.source.name.clone(), format!("the updates cannot be written: {fault:?}"), help)]
     })
 }
@@ -146,12 +146,16 @@ fn report(
     }
     writeln!(out)?;
     if after.summary.error < before.summary.error && after.cost > before.cost {
-        writeln!(out, "The cost is higher: fewer errors come before all else.")?;
+        writeln!(out, "The cost is higher because fewer errors come before everything else.")?;
     }
     match effort {
-        _ if replanned.is_best => writeln!(out, "No other choice among those that were considered is better."),
-        Effort::Thorough => writeln!(out, "The best that was found."),
-        Effort::Quick | Effort::Usual => writeln!(out, "The best that was found; --effort thorough looks further."),
+        _ if replanned.is_best => writeln!(out, "No other choice that was considered is better."),
+        Effort::Thorough => writeln!(out, "This is the best choice that was found."),
+        Effort::Quick | Effort::Usual => writeln!(
+            out,
+            "This is the best choice that was found; --effort thorough \
+            searches further."
+        ),
     }
 }
 
@@ -178,11 +182,11 @@ fn rows(before: &Played, after: &Played) -> Vec<(&'static str, String, String)> 
 
 #[derive(Clone, Copy, Debug, ValueEnum)]
 enum EffortWord {
-    /// The best at every step, one after the other
+    /// Choose the best updates step by step
     Quick,
-    /// A few courses side by side
+    /// Follow a few alternatives side by side
     Usual,
-    /// Many courses; small plans wholly
+    /// Follow many alternatives; small plans are searched exhaustively
     Thorough,
 }
 

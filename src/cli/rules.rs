@@ -1,4 +1,4 @@
-//! `stillpage rules`: the rules, or one of them, with the levels and limits that hold and where they are set.
+//! `stillpage rules`: the rules, or one of them, with the levels and limits that apply and where they are set.
 
 use std::{
     io::{self, Write},
@@ -19,10 +19,10 @@ use crate::{
     source::Fault,
 };
 
-/// What holds in the place that was asked for.
+/// The settings that apply to the requested plan or folder.
 struct Held {
     settings: RuleSettings,
-    /// The plan, where one was named: its display may give limits.
+    /// The plan, if one was named: its display may give limits.
     plan: Option<Plan>,
 }
 
@@ -32,7 +32,7 @@ pub(crate) struct RulesArguments {
     /// The rule to explain
     #[arg(value_parser = Offered::RULES, hide_possible_values = true)]
     id: Option<String>,
-    /// For which plan or folder
+    /// The plan or folder to show the settings for
     #[arg(long = "for", value_name = "PATH", value_hint = ValueHint::AnyPath, default_value = ".")]
     place: PathBuf,
     #[command(flatten)]
@@ -88,7 +88,7 @@ fn list(held: &Held, out: &mut dyn Write) -> io::Result<()> {
         writeln!(out, "  {:<24} {word:<7}{mark} {}", page.id, page.title)?;
     }
     if is_set {
-        writeln!(out, "\n* set by a folder or a plan: `stillpage rules ID` says where, and what else is set.")?;
+        writeln!(out, "\n* set by a folder or a plan: `stillpage rules ID` shows where, and what else is set.")?;
     }
     writeln!(out, "\n`stillpage rules ID` explains one.")
 }
@@ -100,7 +100,7 @@ fn explain(page: &Page, held: &Held, out: &mut dyn Write) -> io::Result<()> {
     let usual = page.severity.word();
     let word = match level {
         None => usual.to_owned(),
-        Some(level) => format!("{} ({}; else {usual})", level.value.word(), set_in(level)),
+        Some(level) => format!("{} ({}; otherwise {usual})", level.value.word(), set_in(level)),
     };
     writeln!(out, "level: {word}; group: {}; since {}", page.group, page.since)?;
     for limit in &page.limits {
@@ -109,21 +109,21 @@ fn explain(page: &Page, held: &Held, out: &mut dyn Write) -> io::Result<()> {
     writeln!(out, "source: {}\n\n{}", page.source, page.text)
 }
 
-/// The limit that holds, and why.
+/// The limit that applies, and why.
 fn limit_words(page: &Page, limit: &Limit, held: &Held) -> String {
     let number = |value: f64| format!("{value} {}", limit.unit).trim_end().to_owned();
-    let usual = limit.default.map_or("as the display says".to_owned(), number);
+    let usual = limit.default.map_or("given by the display".to_owned(), number);
     let set = held.settings.get(page.id).and_then(|setting| setting.limits.get(&limit.name));
     let of_display = held
         .plan
         .as_ref()
         .and_then(|plan| Some((display_limit(&plan.display, page.id, &limit.name)?, plan.display.name.as_str())));
     match (set, of_display) {
-        (Some(set), None) => format!("{} ({}; else {usual})", number(set.value), set_in(set)),
+        (Some(set), None) => format!("{} ({}; otherwise {usual})", number(set.value), set_in(set)),
         (Some(set), Some((value, display))) => {
-            format!("{} ({}; else {} by the display `{display}`)", number(set.value), set_in(set), number(value))
+            format!("{} ({}; otherwise {} from the display `{display}`)", number(set.value), set_in(set), number(value))
         }
-        (None, Some((value, display))) => format!("{} (by the display `{display}`)", number(value)),
+        (None, Some((value, display))) => format!("{} (from the display `{display}`)", number(value)),
         (None, None) => usual,
     }
 }

@@ -12,32 +12,32 @@ pub(super) struct Schema {
 pub(super) const SCHEMAS: [Schema; 6] = [
     Schema {
         name: "plan",
-        about: "what you write: refresh plans, *.plan.json",
+        about: "refresh plans (*.plan.json), written by you",
         text: include_str!("../../docs/schemas/plan.schema.json"),
     },
     Schema {
         name: "display",
-        about: "what you write: display descriptions, *.display.json",
+        about: "display descriptions (*.display.json), written by you",
         text: include_str!("../../docs/schemas/display.schema.json"),
     },
     Schema {
         name: "findings",
-        about: "what `stillpage review --format json` prints",
+        about: "the report that `stillpage review --format json` prints",
         text: include_str!("../../docs/schemas/findings.schema.json"),
     },
     Schema {
         name: "facts",
-        about: "a line of what `stillpage review --facts FILE` writes",
+        about: "one line of the file that `stillpage review --facts FILE` writes",
         text: include_str!("../../docs/schemas/facts.schema.json"),
     },
     Schema {
         name: "known",
-        about: "what `stillpage review --write-known FILE` writes and `--known FILE` reads",
+        about: "the list that `stillpage review --write-known FILE` writes and `--known FILE` reads",
         text: include_str!("../../docs/schemas/known.schema.json"),
     },
     Schema {
         name: "settings",
-        about: "what you write: settings of a folder, stillpage.settings.json",
+        about: "the settings of a folder (stillpage.settings.json), written by you",
         text: include_str!("../../docs/schemas/settings.schema.json"),
     },
 ];

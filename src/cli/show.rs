@@ -1,4 +1,4 @@
-//! `stillpage displays` and `schema`: what is known.
+//! `stillpage displays` and `schema`: lists of what the program knows.
 
 use std::io::{self, Write};
 
@@ -44,7 +44,7 @@ fn list_displays(out: &mut dyn Write) -> io::Result<()> {
         let (family, modes) = (display.family.word(), modes.join(", "));
         writeln!(out, "  {size} px, {ppi} px per inch, {ink}, {family}; modes: {modes}\n")?;
     }
-    writeln!(out, "`stillpage displays NAME` prints one as a file: copy it, and put in the figures of your own panel.")
+    writeln!(out, "`stillpage displays NAME` prints one as a file: copy it and enter the figures of your own panel.")
 }
 
 fn ink_words(ink: &Ink) -> String {
@@ -85,5 +85,5 @@ fn list_schemas(out: &mut dyn Write) -> io::Result<()> {
     for schema in &SCHEMAS {
         writeln!(out, "{:<9} {}", schema.name, schema.about)?;
     }
-    writeln!(out, "\n`stillpage schema NAME` prints one: keep it in a file, and tell your editor of it.")
+    writeln!(out, "\n`stillpage schema NAME` prints one: save it to a file and select it in your editor.")
 }

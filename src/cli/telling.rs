@@ -1,4 +1,4 @@
-//! What is told on standard error, how text is drawn on a stream, and the exit status that follows.
+//! What is reported on standard error, how text is drawn on a stream, and the exit status that follows.
 
 use std::io::{IsTerminal, Write};
 
@@ -7,32 +7,32 @@ use crate::{
     source::{Fault, did_you_mean},
 };
 
-/// Tells a fault on standard error.
+/// Reports a fault on standard error.
 pub(crate) fn tell(fault: &Fault) {
     let _ = std::io::stderr().write_all(fault_text(fault, error_style()).as_bytes());
 }
 
-/// Tells why a command could not do its work, and gives its exit status.
+/// Reports why a command could not do its work, and returns its exit status.
 pub(crate) fn status_of(done: Result<(), Vec<Fault>>) -> u8 {
     let faults = done.err().unwrap_or_default();
     faults.iter().for_each(tell);
     if faults.is_empty() { 0 } else { 2 }
 }
 
-/// The same of what can fail in one way.
+/// The same for a single fault.
 pub(crate) fn done(result: Result<(), Fault>) -> u8 {
     status_of(result.map_err(Vec::from))
 }
 
-/// Tells that a name is not known, with the nearest that is; gives the exit status.
+/// Reports that a name is not known, with the nearest known one; returns the exit status.
 pub(crate) fn unknown(what: &str, name: &str, known: &[&str]) -> u8 {
     tell(&Fault::of_file("", format!("there is no {what} `{name}`"), did_you_mean(name, known.iter().copied())));
     2
 }
 
-/// Tells what a panic said.
+/// Returns the message of a panic.
 pub(crate) fn own_fault(file: &str, words: &str, message: &str, help: &str) -> Fault {
-    Fault::of_file(file, format!("{message}: {words}"), format!("this is a fault of the program: {help}"))
+    Fault::of_file(file, format!("{message}: {words}"), format!("this is a bug in the program: {help}"))
 }
 
 /// How text is drawn on standard output, with what is usually said.

@@ -5,7 +5,7 @@ use std::sync::atomic::{AtomicUsize, Ordering};
 /// The stack of a thread that may draw.
 const STACK_BYTES: usize = 16 << 20;
 
-/// Runs on a stack whose size does not hang on the machine: drawings nest.
+/// Runs on a stack whose size does not depend on the system, because drawings nest.
 pub(crate) fn on_a_large_stack(work: impl FnOnce() -> u8 + Send) -> u8 {
     let mut work = Some(work);
     std::thread::scope(|scope| {
@@ -20,7 +20,7 @@ pub(crate) fn cores() -> usize {
     std::thread::available_parallelism().map_or(1, std::num::NonZero::get)
 }
 
-/// Does the same work on every item, on several threads; what comes of them is in their order.
+/// Does the same work on every item, on several threads; the results are in the order of the items.
 pub(crate) fn in_order<'i, I: Sync, T: Send>(
     items: &'i [I],
     threads: usize,
@@ -38,11 +38,11 @@ pub(crate) fn in_order<'i, I: Sync, T: Send>(
     };
     let mut done: Vec<(usize, T)> = std::thread::scope(|scope| {
         let spawn = |_| std::thread::Builder::new().stack_size(STACK_BYTES).spawn_scoped(scope, take).ok();
-        // Where a thread cannot be had, the others do its work.
+        // If a thread cannot be started, the others do its work.
         let others: Vec<_> = (1..threads.min(items.len())).filter_map(spawn).collect();
         let mut done = take();
         for other in others {
-            // A thread that failed is a fault of the program's own, and no result may be taken for whole.
+            // A thread that failed is a bug in the program, and no result may be mistaken for a complete one.
             done.extend(other.join().unwrap_or_else(|cause| std::panic::resume_unwind(cause)));
         }
         done

@@ -79,12 +79,12 @@ const LIMIT_FIELDS: [&str; 7] = [
     "whole_ms",
 ];
 
-/// What stands beside a description: those that it is based on, and the drawing of its segments.
+/// The other files of a description: those that it is based on, and the drawing of its segments.
 pub trait Beside {
     /// The description that `based_on` names.
     ///
     /// # Errors
-    /// All its faults; those without a place are told at the name.
+    /// All its faults; those without a place are reported at the name.
     fn base(&mut self, name: &str) -> Result<Display, Vec<Fault>>;
 
     /// The segments of a drawing.
@@ -238,7 +238,7 @@ fn optional<'a, T>(
     otherwise: T,
     read: impl FnOnce(&mut Reading, &Item<'a>) -> Option<T>,
 ) -> T {
-    // A field that cannot be read has left a fault, which refuses the whole file: the stand-in is never used.
+    // A field that cannot be read has caused a fault, so the whole file is refused and this placeholder is never used.
     fields.get(name).and_then(|item| read(reading, item)).unwrap_or(otherwise)
 }
 
@@ -267,7 +267,7 @@ fn rising_pair(reading: &mut Reading, item: &Item<'_>, what: &str, lowest: f64, 
     if pair[0] < pair[1] {
         return Some(pair);
     }
-    reading.fault(item, format!("{what} must rise"), "write the smaller one first");
+    reading.fault(item, format!("{what} must rise"), "write the smaller figure first");
     None
 }
 
@@ -276,14 +276,14 @@ fn texts(reading: &mut Reading, item: &Item<'_>) -> Option<Vec<String>> {
     elements.iter().map(|element| reading.text(element).map(|text| text.value)).collect()
 }
 
-/// Sees that the ink fits the panel.
+/// Checks that the ink fits the panel.
 fn check_ink(reading: &mut Reading, fields: &Fields<'_>, ink: &Ink, size: Size, family: Family) {
     let Some(item) = ["ink", "size_px", "family"].into_iter().find_map(|name| fields.get(name)) else { return };
     if (family == Family::Segmented) != matches!(ink.kind(), InkKind::Segments(_)) {
         reading.fault(
             item,
-            format!("a panel of the family `{}` does not have such ink", family.word()),
-            "the family `segmented` goes with an ink of `segments`, and only that",
+            format!("a panel of the family `{}` cannot have this kind of ink", family.word()),
+            "the family `segmented` needs an ink with `segments`, and no other family can have one",
         );
     }
     if let InkKind::Segments(segments) = ink.kind()
@@ -291,8 +291,8 @@ fn check_ink(reading: &mut Reading, fields: &Fields<'_>, ink: &Ink, size: Size, 
     {
         reading.fault(
             item,
-            format!("the drawing of the segments is {} px, the panel {size} px", segments.size()),
-            "give `size_px` the size of the drawing",
+            format!("the drawing of the segments is {} px, but the panel is {size} px", segments.size()),
+            "set `size_px` to the size of the drawing",
         );
     }
 }
@@ -305,7 +305,7 @@ fn ink(reading: &mut Reading, item: &Item<'_>, beside: &mut dyn Beside) -> Optio
     if let (Some(other), _) | (_, Some(other)) = (kinds.get(1).and_then(|kind| fields.get(kind)), needless) {
         reading.fault(
             other,
-            "an ink has `levels` and `reflectance`, or `colours`, or `segments` and `reflectance`",
+            "an ink has either `levels` and `reflectance`, or `colours`, or `segments` and `reflectance`",
             "keep one of the three",
         );
         return None;
@@ -332,7 +332,7 @@ fn palette(reading: &mut Reading, item: &Item<'_>) -> Option<Ink> {
         let colour = colour(reading, element)?;
         let known = colours.iter().find(|known| known.name == colour.name || known.srgb == colour.srgb);
         if let Some(known) = known {
-            let message = format!("the colour `{}` is like `{}` before it", colour.name, known.name);
+            let message = format!("the colour `{}` repeats `{}`, which comes before it", colour.name, known.name);
             reading.fault(element, message, "give each colour a name and an `srgb` of its own");
             return None;
         }
@@ -350,8 +350,8 @@ fn colour(reading: &mut Reading, item: &Item<'_>) -> Option<Colour> {
     let Some(value) = srgb_of_text(&text) else {
         reading.fault(
             &srgb,
-            format!("`{text}` is no colour"),
-            "write `#` and two hexadecimal digits each for red, green and blue, as in `#1a2b3c`",
+            format!("`{text}` is not a colour"),
+            "write `#` and two hexadecimal digits each for red, green and blue, such as `#1a2b3c`",
         );
         return None;
     };
@@ -372,7 +372,7 @@ fn segments(reading: &mut Reading, fields: &Fields<'_>, item: &Item<'_>, beside:
     let reflectance = reading.required(fields, "reflectance", "segments")?;
     let [off, on]: [f64; 2] = reading.numbers(&reflectance, "[off, on]", 0.0, 1.0)?;
     if (off - on).abs() < f64::EPSILON {
-        reading.fault(&reflectance, "a segment that is on looks as when it is off", "give two different reflectances");
+        reading.fault(&reflectance, "a segment looks the same on and off", "give two different reflectances");
         return None;
     }
     match beside.segments(&path?) {
@@ -390,7 +390,7 @@ fn grey_ink(reading: &mut Reading, fields: &Fields<'_>) -> Option<Ink> {
     let (levels, reflectance) = (levels?, reflectance?);
     let count = reading.integer(&levels, 2, 16)? as u8;
     if ![2, 4, 16].contains(&count) {
-        reading.fault(&levels, format!("grey ink cannot have {count} levels"), "it has 2, 4 or 16");
+        reading.fault(&levels, format!("grey ink cannot have {count} levels"), "write 2, 4 or 16");
         return None;
     }
     let elements = reading.list(&reflectance)?;
@@ -399,15 +399,15 @@ fn grey_ink(reading: &mut Reading, fields: &Fields<'_>) -> Option<Ink> {
     if figures.len() != 2 && figures.len() != usize::from(count) {
         reading.fault(
             &reflectance,
-            format!("`reflectance` has {} figures", figures.len()),
-            format!("give 2 (black, white) or one for each of the {count} levels, 0 to 1"),
+            format!("`reflectance` has {} values", figures.len()),
+            format!("give 2 values (black, white) or one for each of the {count} levels, each from 0 to 1"),
         );
         return None;
     }
     if figures.windows(2).any(|pair| pair[0] >= pair[1]) {
         reading.fault(
             &reflectance,
-            "reflectances must rise strictly from black to white",
+            "the reflectances must increase strictly from black to white",
             "order them from dark to light",
         );
         return None;
@@ -513,7 +513,7 @@ fn certainty_of_a_mode(reading: &mut Reading, item: &Item<'_>) -> Option<f64> {
     factor(reading, &item)
 }
 
-/// A factor by which a figure may be off, either way.
+/// A factor by which a figure may be off in either direction.
 fn factor(reading: &mut Reading, item: &Item<'_>) -> Option<f64> {
     let factor = reading.number(item, 0.0, MOST_FACTOR)?;
     if factor >= 1.0 {
@@ -522,7 +522,7 @@ fn factor(reading: &mut Reading, item: &Item<'_>) -> Option<f64> {
     reading.fault(
         item,
         format!("a certainty of {factor} is below 1"),
-        "write by which factor the figure may be off, either way: 2 stands for half to twice, 1 for exactly",
+        "write the factor by which the figure may be off in either direction: 2 means half to twice, 1 means exact",
     );
     None
 }
@@ -544,11 +544,12 @@ fn modes(
                 residue.pairs = pairs_on_other_ink(&residue.pairs, &base.ink, ink);
             }
             if let (Some(item), true) = (fields.get("ink"), mode.from.0 == 0 || mode.to.0 == 0) {
-                let message = format!("none of the levels of the mode `{}` is left on this ink", mode.name);
+                let message = format!("this ink has none of the levels of the mode `{}`", mode.name);
                 reading.fault(
                     item,
                     message,
-                    "give the mode new `from` and `to` in `modes`, as a description of its own",
+                    "give the mode a new `from` and `to` in `modes`, or write a description that is not based on \
+                     another",
                 );
             }
         }
@@ -566,7 +567,7 @@ fn modes(
         if named.contains(&mode.name) {
             reading.fault(
                 element,
-                format!("the mode `{}` is named for the second time", mode.name),
+                format!("there is a second mode called `{}`", mode.name),
                 "give each mode a name of its own",
             );
             continue;
@@ -583,15 +584,15 @@ fn modes(
     Some(modes)
 }
 
-/// What a set of levels means on ink with another number of them: `any` and `two-level` stay what they are, of a list
-/// what exists is left.
+/// What a set of levels means on ink with another number of levels: `any` and `two-level` stay the same, and of a list
+/// only existing levels remain.
 fn on_other_ink(levels: LevelSet, before: &Ink, now: &Ink) -> LevelSet {
     if levels == before.all() {
         now.all()
     } else if levels == before.two_level() {
         now.two_level()
     } else if let (Some(before), Some(now)) = (before.colours(), now.colours()) {
-        // Colours are known by their names.
+        // Colours are identified by their names.
         let name = |level: u8| &before[usize::from(level)].name;
         let find = |level| now.iter().position(|colour| colour.name == *name(level));
         levels.iter().filter_map(find).map(|level| level as u8).collect()
@@ -686,7 +687,7 @@ fn mode(reading: &mut Reading, item: &Item<'_>, ink: &Ink, has_windows: bool, kn
         reading.fault(
             item,
             format!("the mode `{name}` cannot clean: it drives only pixels that change"),
-            "write `\"drives\": \"all\"`, or take `cleans` away",
+            "write `\"drives\": \"all\"`, or remove `cleans`",
         );
     }
     Some(Mode {
@@ -776,8 +777,8 @@ fn by_temperature<'a, T>(
             _ => {
                 reading.fault(
                     value,
-                    format!("`{key}` is no temperature in degrees C"),
-                    "name each entry by the temperature from which it holds, from -100 to 200",
+                    format!("`{key}` is not a temperature in degrees C"),
+                    "name each entry by the lowest temperature for which it holds, from -100 to 200",
                 );
                 return None;
             }
@@ -785,7 +786,7 @@ fn by_temperature<'a, T>(
     }
     table.sort_by(|one, other| one.0.total_cmp(&other.0));
     if table.windows(2).any(|pair| (pair[0].0 - pair[1].0).abs() < f64::EPSILON) {
-        reading.fault(item, format!("the {what} names one temperature twice"), "keep one of the two");
+        reading.fault(item, format!("the {what} has two entries for the same temperature"), "keep one of the two");
         return None;
     }
     if table.is_empty() {
@@ -795,8 +796,9 @@ fn by_temperature<'a, T>(
     Some(table)
 }
 
-/// Residue figures, or a table of them by temperature, told apart by the names of the fields. What is not said stays as it
-/// is in the description that is changed: figures change each entry of a table there, an entry what holds at its temperature.
+/// Residue figures, or a table of them by temperature, distinguished by the names of the fields. Figures that are not
+/// given stay as in the description that is changed: figures change each entry of a table there, an entry what holds at
+/// its temperature.
 fn residue_table(reading: &mut Reading, item: &Item<'_>, base: &ResidueTable, ink: &Ink) -> Option<ResidueTable> {
     let fields = reading.open_object(item, "residue")?;
     let names_temperature = |name: &str| name.parse::<f64>().is_ok();
@@ -806,8 +808,8 @@ fn residue_table(reading: &mut Reading, item: &Item<'_>, base: &ResidueTable, in
     {
         reading.fault(
             item,
-            format!("`{name}` stands beside temperatures"),
-            "put it into each of the entries, or give one set of figures for all temperatures",
+            format!("`{name}` stands next to entries for temperatures"),
+            "put it into each entry, or give one set of figures for all temperatures",
         );
         return None;
     }
@@ -852,11 +854,7 @@ fn pairs(reading: &mut Reading, item: &Item<'_>, ink: &Ink) -> Option<Vec<LevelP
         let Some(pair) = pair(reading, element, ink) else { continue };
         if pairs.iter().any(|known| (known.from, known.to) == (pair.from, pair.to)) {
             let [from, to] = [pair.from, pair.to].map(|level| ink.name(level));
-            reading.fault(
-                element,
-                format!("the pair from {from} to {to} stands here for the second time"),
-                "keep one of the two",
-            );
+            reading.fault(element, format!("the pair from {from} to {to} appears twice"), "keep one of the two");
             continue;
         }
         pairs.push(pair);
@@ -869,8 +867,8 @@ fn pair(reading: &mut Reading, item: &Item<'_>, ink: &Ink) -> Option<LevelPair> 
     let [from, to, leaves_l] = &elements[..] else {
         reading.fault(
             item,
-            format!("a pair of levels is `[from, to, leaves_l]`; here are {} values", elements.len()),
-            "write the level before, the level after, and how much lighter the pixel is left, L*",
+            format!("a pair of levels is `[from, to, leaves_l]`, but this has {} values", elements.len()),
+            "write the level before, the level after, and how much lighter the pixel is left, in L*",
         );
         return None;
     };
@@ -879,12 +877,12 @@ fn pair(reading: &mut Reading, item: &Item<'_>, ink: &Ink) -> Option<LevelPair> 
     Some(LevelPair { from: from?, to: to?, leaves_l: leaves_l? })
 }
 
-/// In a list of three numbers it must be said which of them is no level.
+/// In a list of three numbers, the message must say which of them is not a level.
 fn level_of_pair(reading: &mut Reading, item: &Item<'_>, ink: &Ink) -> Option<super::Level> {
     let white = ink.white();
     match item.as_number().filter(|_| matches!(ink.kind(), InkKind::Grey)) {
         Some(number) if number > f64::from(white) || number < 0.0 => {
-            let help = format!("its levels are 0, black, to {white}, white");
+            let help = format!("its levels go from 0 (black) to {white} (white)");
             reading.fault(item, format!("this ink has no level {number}"), help);
             None
         }
@@ -908,7 +906,8 @@ fn beside_residue(reading: &mut Reading, item: &Item<'_>, base: Option<BesideRes
     Some(BesideResidue { lighter: lighter?, darker: darker?, most_l: most_l? })
 }
 
-/// When flashes are seen. A description that changes how many there are says so anew, otherwise they stand evenly.
+/// When flashes are seen. A description that changes their number has to give the times again, otherwise they are
+/// spread evenly.
 fn flash_at(reading: &mut Reading, fields: &Fields<'_>, flashes: u32, base: Option<&Mode>) -> Vec<f64> {
     let Some(item) = fields.get("flash_at") else {
         let inherited = base.map_or(Vec::new(), |base| base.flash_at.clone());
@@ -919,16 +918,17 @@ fn flash_at(reading: &mut Reading, fields: &Fields<'_>, flashes: u32, base: Opti
     if elements.len() != flashes as usize {
         reading.fault(
             item,
-            format!("`flash_at` has {} places for {flashes} flashes", elements.len()),
-            "give one share of the duration, 0 to 1, for each of `flashes`, or leave `flash_at` out: they then stand evenly",
+            format!("`flash_at` has {} values for {flashes} flashes", elements.len()),
+            "for each flash give its share of the duration, from 0 to 1; or leave `flash_at` out, and the flashes are \
+             spread evenly",
         );
     }
     let shares = shares.unwrap_or_default();
     if let Some(at) = shares.windows(2).position(|pair| pair[0] >= pair[1]) {
         reading.fault(
             &elements[at + 1],
-            format!("`flash_at` must rise: {} stands after {}", shares[at + 1], shares[at]),
-            "order the flashes from the first to the last, no two at the same time",
+            format!("`flash_at` must increase, but {} follows {}", shares[at + 1], shares[at]),
+            "list the flashes from first to last, no two at the same time",
         );
     }
     shares

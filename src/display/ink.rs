@@ -1,4 +1,4 @@
-//! Ink: the levels that a pixel can show and how light each looks.
+//! Ink: the levels that a pixel can show, and their lightness.
 //!
 //! Grey ink carries 2, 4 or 16 levels; a palette carries named colours; segments are on or off. Knows no pictures.
 
@@ -19,7 +19,7 @@ pub const MOST_LEVELS: usize = 32;
 /// A level of an ink: 0 is the darkest of grey ink, for a palette the index of the colour.
 pub type Level = u8;
 
-/// A set of levels, one bit a level.
+/// A set of levels, one bit per level.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Default)]
 pub struct LevelSet(pub u32);
 
@@ -154,7 +154,7 @@ impl Ink {
         }
     }
 
-    /// The colours, where it is a palette.
+    /// The colours, if it is a palette.
     pub fn colours(&self) -> Option<&[Colour]> {
         match &self.kind {
             InkKind::Palette(colours) => Some(colours),
@@ -162,21 +162,21 @@ impl Ink {
         }
     }
 
-    /// The level of the colour that is nearest to an encoded sRGB colour, and how far it is (CIEDE2000); an exact colour
-    /// takes its own, ties the lower. Nothing where the ink is no palette.
+    /// The level of the colour that is nearest to an encoded sRGB colour, and how far it is (CIEDE2000); an exact
+    /// colour takes its own number, and ties take the lower one. `None` if the ink is no palette.
     pub fn nearest_colour(&self, srgb: [u8; 3]) -> Option<(Level, f64)> {
         self.colours().map(|colours| nearest_colour(colours, srgb))
     }
 
-    /// The level that a colour of a screen stands for exactly: a grey's own shade, a palette's own colour, or a pure colour
-    /// that is [nominal](Ink::is_nominal); nothing where it lies between.
+    /// The level that a colour of a screen represents exactly: a grey's own shade, a palette's own colour, or a pure
+    /// colour that is [nominal](Ink::is_nominal); `None` if it lies between levels.
     pub fn stands_for(&self, srgb: [u8; 3]) -> Option<Level> {
         let exact = self.all().iter().find(|level| self.srgb(*level) == srgb);
         exact.or_else(|| self.nearest_colour(srgb).filter(|_| self.is_nominal(srgb)).map(|(level, _)| level))
     }
 
-    /// Whether a pure colour stands for one of the palette: what a drawing program calls black, white or red is what the
-    /// panel shows as its own. Such are pure colours and palette colours that are the nearest to each other.
+    /// Whether a pure colour represents one of the palette: the black, white or red of a drawing program means the
+    /// panel's own. This is so for pure colours and palette colours that are the nearest to each other.
     pub fn is_nominal(&self, srgb: [u8; 3]) -> bool {
         let Some(colours) = self.colours() else { return false };
         if srgb.iter().any(|channel| ![0, 255].contains(channel)) {
@@ -231,8 +231,8 @@ impl Ink {
         self.reflectance[usize::from(level)]
     }
 
-    /// Relative luminance of a level: its reflectance over that of white. Of segments the lighter state is the paper, also
-    /// where that is on.
+    /// Relative luminance of a level: its reflectance over that of white. For segments the lighter state is the paper,
+    /// even if that is "on".
     pub fn relative_luminance(&self, level: Level) -> f64 {
         let white = match self.kind {
             InkKind::Segments(_) => self.reflectance.iter().copied().fold(0.0, f64::max),
@@ -241,12 +241,12 @@ impl Ink {
         self.reflectance(level) / white.max(f64::MIN_POSITIVE)
     }
 
-    /// Black: of a palette the colour nearest to it, of segments what is on.
+    /// Black: for a palette the colour nearest to it, for segments "on".
     pub fn black(&self) -> Level {
         self.black
     }
 
-    /// White: of a palette the colour nearest to it, of segments what is off.
+    /// White: for a palette the colour nearest to it, for segments "off".
     pub fn white(&self) -> Level {
         self.white
     }
@@ -306,7 +306,7 @@ impl Ink {
 }
 
 /// CIEDE2000 is at least the difference of lightness over its weight `S_L`, as what it adds for chroma and hue is never negative;
-/// that weight is 1 + 0.015 d^2 / sqrt(20 + d^2) for a mean lightness d from 50 (CIE 142), at the most 1.747.
+/// that weight is 1 + 0.015 d^2 / sqrt(20 + d^2) for a mean lightness d from 50 (CIE 142), at most 1.747.
 const LARGEST_SL: f64 = 1.75;
 
 fn nearest_colour(colours: &[Colour], srgb: [u8; 3]) -> (Level, f64) {
@@ -332,7 +332,7 @@ mod tests {
     use super::*;
     use crate::geometry::Size;
 
-    /// What is left out for its lightness alone is never the nearest.
+    /// A colour that is skipped because of its lightness is never the nearest.
     #[test]
     fn the_nearest_colour_is_the_nearest_of_all() {
         let srgb = ["000000", "ffffff", "30462c", "2b3a8c", "9c2a24", "c9b13a", "b5602d"];

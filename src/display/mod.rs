@@ -1,4 +1,4 @@
-//! What a panel and its controller can do: the display description, checked, and the ones that ship.
+//! What a panel and its controller can do: the display description, checked, and the ones that come with the program.
 //!
 //! [`Display`]'s fields hold only values that were checked. Knows no plans and no pictures; reads text, not files.
 
@@ -23,7 +23,7 @@ pub use segments::{SegmentState, Segments};
 pub struct Display {
     /// The name by which plans know it.
     pub name: String,
-    /// What it is, in words.
+    /// Its title.
     pub title: String,
     /// The kind of panel.
     pub family: Family,
@@ -33,7 +33,7 @@ pub struct Display {
     pub pixels_per_inch: f64,
     /// What its pixels can show.
     pub ink: Ink,
-    /// How windows may lie; nothing where the controller knows none.
+    /// How windows may lie; `None` if the controller knows none.
     pub windows: Option<WindowGrid>,
     /// The transfer from the host.
     pub link: Link,
@@ -45,13 +45,13 @@ pub struct Display {
     pub controller_ink_delay_ms: Option<f64>,
     /// What must not be exceeded.
     pub limits: Limits,
-    /// How long the controller knows what it shows.
+    /// How long the controller remembers what it shows.
     pub memory: Memory,
-    /// What becomes of an update that the controller is not free for.
+    /// What happens to an update that comes while the controller is busy.
     pub when_busy: WhenBusy,
-    /// By which factors the figures may be off.
+    /// The factors by which the figures may be off.
     pub certainty: Certainty,
-    /// How far away a reader looks from, mm.
+    /// The reading distance, mm.
     pub viewing_distance_mm: Option<f64>,
     /// Power between updates, mW.
     pub standby_mw: Option<f64>,
@@ -72,7 +72,7 @@ pub enum Family {
     Colour,
     /// Direct-driven segments.
     Segmented,
-    /// A controller of its own beside the panel.
+    /// A separate controller.
     SeparateController,
 }
 
@@ -92,7 +92,7 @@ impl Family {
     }
 }
 
-/// How long the controller knows what it shows.
+/// How long the controller remembers what it shows.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Default)]
 pub enum Memory {
     /// Always.
@@ -110,13 +110,13 @@ impl Memory {
         [("kept", Self::Kept), ("lost_when_off", Self::LostWhenOff), ("lost_when_asleep", Self::LostWhenAsleep)];
 }
 
-/// What becomes of an update that comes while the controller is not free for it.
+/// What happens to an update that comes while the controller is busy.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Default)]
 pub enum WhenBusy {
     /// It waits for its turn.
     #[default]
     Waits,
-    /// The controller takes no notice of it.
+    /// The controller ignores it.
     Drops,
 }
 
@@ -125,18 +125,18 @@ impl WhenBusy {
     pub const WORDS: [(&'static str, Self); 2] = [("waits", Self::Waits), ("drops", Self::Drops)];
 }
 
-/// The factors by which figures may be off, either way, 1 or more; nothing where nobody says.
+/// The factors by which figures may be off in either direction, 1 or more; `None` if it is not given.
 #[derive(Clone, Copy, Debug, PartialEq, Default)]
 pub struct Certainty {
-    /// Of what drives leave behind, also beside what they drive.
+    /// For the residue of drives, also in neighbouring pixels.
     pub residue: Option<f64>,
-    /// Of the durations of updates.
+    /// For the durations of updates.
     pub durations: Option<f64>,
-    /// Of the time to the first visible change.
+    /// For the time to the first visible change.
     pub first_visible: Option<f64>,
-    /// Of how often, and when, a mode flashes.
+    /// For how often, and when, a mode flashes.
     pub flashes: Option<f64>,
-    /// Of energy.
+    /// For energy.
     pub energy: Option<f64>,
 }
 
@@ -186,7 +186,7 @@ impl Link {
     }
 }
 
-/// What the panel must not exceed; what is left out is not checked.
+/// Limits that must not be exceeded; a limit that is left out is not checked.
 #[derive(Clone, Copy, Debug, PartialEq, Default)]
 pub struct Limits {
     /// Updates between two cleanings.
@@ -210,7 +210,7 @@ pub struct Limits {
 pub struct Mode {
     /// Its name.
     pub name: String,
-    /// What it is good for, in words.
+    /// What it is good for.
     pub about: String,
     /// Levels that it can start from.
     pub from: LevelSet,
@@ -222,31 +222,31 @@ pub struct Mode {
     pub windowed: bool,
     /// How many times a viewer sees the window swing dark and back.
     pub flashes: u32,
-    /// When they are seen, as shares of the duration; empty where nobody says: they stand evenly. See [`Mode::flash_shares`].
+    /// When they are seen, as shares of the duration; if empty, they are spread evenly. See [`Mode::flash_shares`].
     pub flash_at: Vec<f64>,
     /// Duration from each temperature up (degrees C, ms), rising.
     pub duration_ms: Vec<(f64, f64)>,
     /// Whether the duration was given as a table by temperature.
     pub duration_is_table: bool,
-    /// From the start to the first visible change, ms; a quarter of the duration where nothing is said.
+    /// From the start to the first visible change, ms; a quarter of the duration if it is not given.
     pub first_visible_ms: Option<f64>,
-    /// Whether a pixel out of reach is left alone, instead of driven to the nearest reachable level.
+    /// Whether a pixel whose level is out of reach is left as it is, instead of being driven to the nearest level.
     pub skips_out_of_reach: bool,
-    /// Whether it leaves no residue count behind.
+    /// Whether pixels count as clean after it.
     pub cleans: bool,
-    /// What it leaves behind in a pixel, by temperature.
+    /// The residue that it leaves in a pixel, by temperature.
     pub residue: ResidueTable,
     /// Whether the description gave residue figures.
     pub residue_given: bool,
-    /// By which factor its residue may be off, where that differs from the display's.
+    /// The factor by which its residue may be off, where that differs from the display's.
     pub residue_certainty: Option<f64>,
-    /// What it leaves in the pixels beside those that it drives.
+    /// The residue that it leaves in the pixels next to those that it drives.
     pub beside: Option<BesideResidue>,
     /// Net impulse in volt-seconds, where known.
     pub impulse: Option<Impulse>,
     /// The user's own other names of the mode.
     pub also_called: Vec<String>,
-    /// Time of a whole swing where the drive may be shorter (direct drive), ms.
+    /// The time of a full swing if the drive may be shorter (direct drive), ms.
     pub full_swing_ms: Option<f64>,
     /// Energy, where known.
     pub energy: Option<Energy>,
@@ -273,13 +273,13 @@ pub struct Energy {
 }
 
 impl Mode {
-    /// Duration at a temperature, ms: the entry that holds there, below the first the first.
+    /// The duration at a temperature, ms: that of the entry that applies there; below the first entry, that of the first.
     pub fn duration_at(&self, temperature_c: f64) -> f64 {
         let entry = self.duration_ms.iter().rev().find(|(from, _)| *from <= temperature_c);
         entry.or(self.duration_ms.first()).map_or(0.0, |(_, duration)| *duration)
     }
 
-    /// What it leaves behind at a temperature.
+    /// The residue figures at a temperature.
     pub fn residue_at(&self, temperature_c: f64) -> &Residue {
         self.residue.at(temperature_c)
     }
@@ -309,7 +309,12 @@ impl Display {
         exact.or_else(|| self.modes.iter().position(|mode| mode.also_called.iter().any(|other| other == name)))
     }
 
-    /// By which factor the residue of a mode may be off; nothing where nobody says.
+    /// Whether it is a single segment, which says yes or no.
+    pub fn is_indicator(&self) -> bool {
+        matches!(self.ink.kind(), ink::InkKind::Segments(segments) if segments.names().len() == 1)
+    }
+
+    /// The factor by which the residue of a mode may be off; `None` if it is not given.
     pub fn residue_certainty(&self, mode: &Mode) -> Option<f64> {
         mode.residue_certainty.or(self.certainty.residue)
     }
@@ -319,7 +324,7 @@ impl Display {
         self.modes.iter().map(|mode| mode.name.as_str())
     }
 
-    /// How far away a reader looks from where nobody says otherwise, mm: common practice for what is held in hand, no source.
+    /// The default reading distance, mm: common practice for something held in the hand, no source.
     pub fn reading_distance_mm(&self) -> f64 {
         self.viewing_distance_mm.unwrap_or(350.0)
     }

@@ -1,21 +1,22 @@
-//! What modes leave behind: in the pixels that they drive, by temperature and by pair of levels, and beside those.
+//! The residue that modes leave: in the pixels that they drive, by temperature and by pair of levels, and in the pixels
+//! next to those.
 //!
-//! Figures only; what they do to a panel is the model's.
+//! Contains only figures; the model knows what they do to a panel.
 
 use super::Level;
 
 /// What a mode leaves in the pixels that it drives.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Residue {
-    /// Share of the residue before that stays.
+    /// The share of the previous residue that stays.
     pub keeps: f64,
-    /// L* left over for each L* of a swing that got lighter.
+    /// L* left over for each L* of a swing towards white.
     pub lighter: f64,
-    /// L* left over for each L* of a swing that got darker.
+    /// L* left over for each L* of a swing towards black.
     pub darker: f64,
-    /// L* left over where the pixel started from a level out of `from`.
+    /// L* left over if the pixel started from a level outside `from`.
     pub wrong_start: f64,
-    /// What swings from one certain level to another leave, in place of what `lighter` and `darker` make of them.
+    /// The residue of swings between two given levels, which replaces the result of `lighter` and `darker`.
     pub pairs: Vec<LevelPair>,
 }
 
@@ -37,7 +38,7 @@ impl Default for Residue {
 }
 
 impl Residue {
-    /// What a swing between two levels leaves where that is given for just these two.
+    /// The residue of a swing between two levels, if it is given for this pair.
     pub fn of_pair(&self, from: Level, to: Level) -> Option<f64> {
         self.pairs.iter().find(|pair| (pair.from, pair.to) == (from, to)).map(|pair| pair.leaves_l)
     }
@@ -65,12 +66,13 @@ impl Default for ResidueTable {
 }
 
 impl ResidueTable {
-    /// What it says from each temperature up (degrees C), rising; nothing where there is no entry.
+    /// The figures from each temperature up (degrees C), rising; an entry may be missing.
     pub(super) fn from_entries(entries: Vec<(f64, Residue)>) -> Option<Self> {
         (!entries.is_empty()).then_some(Self { entries })
     }
 
-    /// What holds at a temperature: the entry that begins there or last before; below the first the first.
+    /// The figures at a temperature: those of the last entry that begins there or below; below the first entry, those
+    /// of the first.
     pub fn at(&self, temperature_c: f64) -> &Residue {
         let after = self.entries.partition_point(|(from, _)| *from <= temperature_c);
         &self.entries[after.saturating_sub(1)].1
@@ -86,19 +88,19 @@ impl ResidueTable {
     }
 }
 
-/// What a drive leaves in the side neighbours that it does not drive.
+/// The residue of a drive in the side neighbours that it does not drive.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct BesideResidue {
-    /// L* for each L* by which a neighbour got lighter.
+    /// L* for each L* by which a neighbour became lighter.
     pub lighter: f64,
-    /// L* for each L* by which a neighbour got darker.
+    /// L* for each L* by which a neighbour became darker.
     pub darker: f64,
-    /// The most that this brings a pixel to, either way, L*.
+    /// The largest residue that this can cause, in either direction, L*.
     pub most_l: f64,
 }
 
 impl BesideResidue {
-    /// The most that a pixel is brought to where nobody says, L*.
+    /// The default of the largest residue that this can cause, L*.
     pub const MOST_L: f64 = 5.0;
 }
 

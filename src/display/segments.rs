@@ -1,4 +1,4 @@
-//! Segments: the shapes of a direct-driven panel, each of which is on or off as a whole.
+//! Segments: the shapes of a direct-driven panel, each of which is either on or off.
 //!
 //! Knows which pixel belongs to which segment; the shapes are drawn elsewhere.
 
@@ -9,24 +9,24 @@ use crate::geometry::{Rect, Rotation, Size, Window};
 pub struct Segments {
     size: Size,
     names: Vec<String>,
-    /// For each pixel, row by row: 0 for none, else the segment's number and 1.
+    /// For each pixel, row by row: 0 for none, otherwise the segment's number and 1.
     owners: Vec<u16>,
 }
 
-/// What a picture asks of a segment.
+/// The state that a picture gives a segment.
 #[derive(Clone, Debug, PartialEq)]
 pub struct SegmentState {
     /// The segment's name.
     pub name: String,
-    /// Which share of its pixels is dark, 0 to 1.
+    /// The share of its pixels that is dark, 0 to 1.
     pub dark_share: f64,
     /// The box around its pixels.
     pub rect: Rect,
 }
 
-/// From this share of dark pixels on a segment is on.
+/// A segment with at least this share of dark pixels is on.
 const ON_SHARE: f64 = 0.95;
-/// Up to this share of dark pixels a segment is off.
+/// A segment with at most this share of dark pixels is off.
 const OFF_SHARE: f64 = 0.05;
 /// A grey below this is dark.
 const DARK: u8 = 128;
@@ -76,8 +76,9 @@ impl Segments {
         Self { size: screen, names: self.names.clone(), owners }
     }
 
-    /// Brings the greys of a picture to the states of the segments: what is on becomes 0, all else 255. Gives the
-    /// segments that the picture shows neither on nor off, and the box and number of dark pixels outside all segments.
+    /// Turns the greys of a picture into the states of the segments: 0 for segments that are on, 255 for everything
+    /// else. Returns the segments that the picture shows neither on nor off, and the box and number of dark pixels
+    /// outside all segments.
     pub fn settle(&self, greys: &mut [u8]) -> (Vec<SegmentState>, Option<(Rect, u64)>) {
         let mut tallies = vec![(0_u64, 0_u64, None::<Rect>); self.names.len()];
         let mut outside: Option<(Rect, u64)> = None;

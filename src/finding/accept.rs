@@ -1,9 +1,9 @@
-//! Findings that somebody has decided to live with: still counted, they never gate.
+//! Findings that somebody decided to accept: they are still counted but never make the review fail.
 
 use super::Finding;
 use crate::plan::{Accept, StepName};
 
-/// Marks the findings that an `accept` of the plan matches; gives how many each matched, in the plan's order.
+/// Marks the findings that an `accept` of the plan matches; returns how many each matched, in the plan's order.
 ///
 /// A finding over many steps is matched by its first one.
 pub fn accept_findings(findings: &mut [Finding], accept: &[Accept]) -> Vec<u64> {
@@ -19,7 +19,7 @@ pub fn accept_findings(findings: &mut [Finding], accept: &[Accept]) -> Vec<u64> 
     matched
 }
 
-/// Whether somebody decided to live with a finding.
+/// Whether somebody decided to accept a finding.
 pub fn is_accepted(finding: &Finding, accept: &[Accept]) -> bool {
     accept.iter().any(|accept| matches(accept, finding))
 }

@@ -1,8 +1,8 @@
-//! Corrections: exact changes of a plan that take a finding away. Places are named by step and update, not by text.
+//! Corrections: exact changes of a plan that remove a finding. Places are named by step and update, not by text.
 
 use crate::{geometry::Rect, panel::PlayedStep, plan::WindowAsk};
 
-/// Changes that take a finding away when they are made together.
+/// Changes that remove a finding when they are made together.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Correction {
     /// At least one.
@@ -14,49 +14,49 @@ pub struct Correction {
 pub struct Change {
     /// The JSON pointer to the step; empty for a field of the plan's own.
     pub step: String,
-    /// What becomes of it.
+    /// What happens to it.
     pub what: ChangeOf,
 }
 
-/// What becomes of a step, or of the plan. Updates are meant by their index before any change.
+/// What happens to a step, or to the plan. Updates are named by their index before any change.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub enum ChangeOf {
-    /// An update asks for other windows.
+    /// An update gets other windows.
     Window {
         /// Which update.
         update: usize,
         /// The windows.
         window: WindowAsk,
     },
-    /// One box of an update is another one.
+    /// One box of an update is replaced.
     Box {
         /// Which update.
         update: usize,
-        /// Which of its boxes; nothing where it has a single one.
+        /// Which of its boxes; `None` if it has a single one.
         index: Option<usize>,
         /// The new box.
         rect: Rect,
     },
-    /// One box of several is taken away.
+    /// One box of several is removed.
     RemoveBox {
         /// Which update.
         update: usize,
         /// Which of its boxes.
         index: usize,
     },
-    /// An update is made in another mode.
+    /// An update gets another mode.
     Mode {
         /// Which update.
         update: usize,
         /// The display's mode.
         mode: usize,
     },
-    /// An update is taken away.
+    /// An update is removed.
     RemoveUpdate {
         /// Which.
         update: usize,
     },
-    /// An update is made after the others of the step.
+    /// An update is added after the others of the step.
     AddUpdate {
         /// The display's mode.
         mode: usize,
@@ -68,7 +68,7 @@ pub enum ChangeOf {
 }
 
 impl ChangeOf {
-    /// The update that is changed; nothing for one that is to come.
+    /// The update that is changed; `None` for one that is added.
     pub fn update(&self) -> Option<usize> {
         match self {
             Self::Window { update, .. }
@@ -87,7 +87,7 @@ impl Correction {
         Self::at(&step.planned.step.pointer, what)
     }
 
-    /// The same for a step that was played before.
+    /// The same for a step that was already played.
     pub fn at(step: &str, what: ChangeOf) -> Self {
         Self { changes: vec![Change { step: step.to_owned(), what }] }
     }
@@ -97,7 +97,7 @@ impl Correction {
         Self::at("", what)
     }
 
-    /// One correction a mode for an update, in this order.
+    /// One correction per mode for an update, in this order.
     pub fn modes(step: &PlayedStep<'_>, update: usize, modes: impl IntoIterator<Item = usize>) -> Vec<Self> {
         modes.into_iter().map(|mode| Self::of(step, ChangeOf::Mode { update, mode })).collect()
     }

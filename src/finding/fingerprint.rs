@@ -6,7 +6,7 @@ use std::collections::BTreeMap;
 
 use super::Finding;
 
-/// Gives every finding its fingerprint, 16 hexadecimal digits. Two that would have the same are counted on.
+/// Gives every finding its fingerprint, 16 hexadecimal digits. Two that would have the same one are numbered.
 pub fn add_fingerprints(findings: &mut [Finding]) {
     let mut seen: BTreeMap<String, u64> = BTreeMap::new();
     for finding in findings {

@@ -1,4 +1,5 @@
-//! How near a figure came to its limit, and how sure that is: the display says by which factor its figures may be off.
+//! How close a figure came to its limit, and how sure that is: the display gives the factor by which its figures may be
+//! off.
 //!
 //! Knows which figure a margin rests on, not how it was found.
 
@@ -13,11 +14,11 @@ use crate::{
 /// The estimated figure that something rests on.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Figure {
-    /// What drives leave behind.
+    /// The residue of drives.
     Residue,
     /// How long updates take.
     Durations,
-    /// When an update shows at first.
+    /// When the first change of an update is visible.
     FirstVisible,
     /// How often a mode flashes.
     Flashes,
@@ -26,7 +27,7 @@ pub enum Figure {
 }
 
 impl Figure {
-    /// By which factor it may be off; of residue, where no mode says otherwise.
+    /// The factor by which it may be off; for residue, if no mode gives another.
     fn factor(self, certainty: &Certainty) -> Option<f64> {
         match self {
             Self::Residue => certainty.residue,
@@ -47,12 +48,12 @@ pub struct Margin {
     pub figure: Figure,
     reached: f64,
     limit: f64,
-    /// By which factor the figure may be off, either way; nothing where the display does not say.
+    /// The factor by which the figure may be off in either direction; `None` if the display does not give it.
     pub factor: Option<f64>,
 }
 
 impl Margin {
-    /// The margin of a figure; nothing where the limit is 0: by whichever factor the figure is off, it stays beyond that.
+    /// The margin of a figure; `None` if the limit is 0: no factor could bring the figure below that.
     pub fn new(figure: Figure, reached: f64, limit: f64, factor: Option<f64>) -> Option<Self> {
         (limit > 0.0).then_some(Self { figure, reached, limit, factor })
     }
@@ -62,23 +63,23 @@ impl Margin {
         Self::new(figure, reached, limit, figure.factor(&display.certainty))
     }
 
-    /// The figure that was reached over its limit.
+    /// The figure that was reached, divided by its limit.
     pub fn value(&self) -> f64 {
         self.reached / self.limit
     }
 
-    /// Whether the figure is beyond its limit even where it is off by its factor; nothing where nobody gives one.
+    /// Whether the figure exceeds its limit even if it is off by its factor; `None` if none is given.
     pub fn sure(&self) -> Option<bool> {
         self.factor.map(|factor| self.value() >= factor)
     }
 
-    /// At which part of the figure its limit would hold.
+    /// The share of the figure at which its limit would be kept.
     pub fn turns_at(&self) -> f64 {
         1.0 / self.value()
     }
 }
 
-/// The modes that may have left what is to be seen on the glass.
+/// The modes that may have left the residue on the glass.
 #[derive(Clone, Debug, Default)]
 pub struct ResidueModes {
     modes: BTreeSet<usize>,
@@ -94,7 +95,7 @@ impl ResidueModes {
         }
     }
 
-    /// By which factor residue may be off: that of the least certain mode that leaves any; nothing where one of them has none.
+    /// The factor by which residue may be off: that of the least certain mode that leaves any; `None` if one of them has none.
     pub fn factor(&self, display: &Display) -> Option<f64> {
         let leaving = self.modes.iter().map(|mode| &display.modes[*mode]).filter(|mode| leaves_something(mode));
         let factors = leaving.map(|mode| display.residue_certainty(mode));
@@ -115,25 +116,25 @@ fn leaves_something(mode: &Mode) -> bool {
     in_driven || beside
 }
 
-/// How near a plan came to a limit, at its worst.
+/// How close a plan came to a limit, at its worst.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct PlanMargin {
     /// The largest figure.
     pub reached: f64,
     /// Its limit, and who gives it.
     pub limit: LimitValue,
-    /// By which factor the figure may be off, either way; nothing where the display does not say.
+    /// The factor by which the figure may be off in either direction; `None` if the display does not give it.
     pub factor: Option<f64>,
 }
 
-/// Whether a limit holds.
+/// Whether a limit is kept.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
 pub enum Holds {
-    /// It does not, by the figure as it stands.
+    /// It is not, with the figure as it is.
     Broken,
-    /// It does by the figure as it stands; that may be off by more, or nobody says how far.
+    /// It is, with the figure as it is; but the figure may be off by more, or its factor is not given.
     Open,
-    /// It does, even where the figure is off by its factor.
+    /// It is, even if the figure is off by its factor.
     Kept,
 }
 
@@ -162,16 +163,16 @@ impl PlanMargin {
     }
 }
 
-/// How near a plan came to the limits that rest on estimated figures.
+/// How close a plan came to the limits that rest on estimated figures.
 #[derive(Clone, Copy, Debug, PartialEq, Default)]
 pub struct PlanMargins {
-    /// Residue against what counts as a ghost, L*.
+    /// Residue compared with the limit for a ghost, L*.
     pub residue: Option<PlanMargin>,
-    /// The time to the first visible change after a touch or a key, ms; nothing where nobody is answered.
+    /// The time to the first visible change after a touch or a key, ms; `None` if nobody is answered.
     pub answers: Option<PlanMargin>,
     /// Flashes within a second on a large area.
     pub flashes: Option<PlanMargin>,
-    /// Energy against the plan's budget, mJ; nothing where it has none.
+    /// Energy compared with the plan's budget, mJ; `None` if it has none.
     pub energy: Option<PlanMargin>,
 }
 

@@ -1,6 +1,7 @@
 //! Findings: what a rule saw, where, how badly, and what to do about it.
 //!
-//! A rule reports through a [`Sink`], which makes one finding of what lasts over many steps. Knows no file formats.
+//! A rule reports through a [`Sink`], which makes one finding of something that lasts over many steps. Knows no file
+//! formats.
 
 mod accept;
 mod correction;
@@ -67,21 +68,21 @@ pub struct Finding {
     pub message: String,
     /// What to do.
     pub help: String,
-    /// Exact changes of the plan that take it away, each on its own, the best first; none where the help is advice.
+    /// Exact changes of the plan that remove it, each on its own, the best first; none if the help is only advice.
     pub corrections: Vec<Correction>,
     /// The figures that the message was made from.
     pub figures: BTreeMap<&'static str, f64>,
-    /// How far beyond its limit the estimated figure is that it rests on; nothing where it rests on none.
+    /// How far the estimated figure that it rests on exceeds its limit; `None` if it rests on none.
     pub margin: Option<Margin>,
     /// The JSON pointer to the field of the plan that it is about.
     pub pointer: String,
     /// Stays the same when other parts of the plan change.
     pub fingerprint: String,
-    /// The fingerprint of the finding that it follows from, where it follows from one.
+    /// The fingerprint of the finding that it follows from, if any.
     pub cause: Option<String>,
-    /// Why somebody decided to live with it.
+    /// Why somebody decided to accept it.
     pub accepted: Option<String>,
-    /// Whether it was there before, by a list of known findings.
+    /// Whether it is on a list of known findings.
     pub known: bool,
 }
 
@@ -115,28 +116,28 @@ impl Finding {
         self.pointer.starts_with("/steps")
     }
 
-    /// The step whose screen holds what it is about: what was touched stands on the screen before the step's own.
+    /// The step whose screen shows what it is about: a touch target is on the screen before the step's own.
     pub fn step_to_look_at(&self) -> u64 {
         if self.pointer.ends_with("/touched") { self.step.saturating_sub(1) } else { self.step }
     }
 
-    /// Whether it tells of a fault of the program's own.
+    /// Whether it reports a bug in the program.
     pub fn is_own_fault(&self) -> bool {
         self.rule == OWN_FAULT
     }
 
-    /// Whether it counts as known: what somebody decided to live with is accepted, known or not.
+    /// Whether it counts as known: a finding that somebody decided to accept is accepted, known or not.
     pub fn is_known(&self) -> bool {
         self.known && self.accepted.is_none()
     }
 
-    /// Whether it holds even where the figure that it rests on is off by its factor; nothing where nobody gives one. What
-    /// rests on no estimated figure is sure.
+    /// Whether it holds even if the figure that it rests on is off by its factor; `None` if none is given. A finding
+    /// that rests on no estimated figure is sure.
     pub fn sure(&self) -> Option<bool> {
         self.margin.map_or(Some(true), |margin| margin.sure())
     }
 
-    /// Whether it is new, and nobody has decided to live with it.
+    /// Whether it is new and not accepted.
     pub fn is_open(&self) -> bool {
         self.accepted.is_none() && !self.known
     }
@@ -155,11 +156,11 @@ pub struct Observation {
     pub help: String,
     /// The figures that the message was made from.
     pub figures: Vec<(&'static str, f64)>,
-    /// Tells observations apart that have the same field of the plan.
+    /// Distinguishes observations that have the same field of the plan.
     pub key: String,
-    /// Exact changes of the plan that take it away, each on its own, the best first.
+    /// Exact changes of the plan that remove it, each on its own, the best first.
     pub corrections: Vec<Correction>,
-    /// How far beyond its limit the estimated figure is that it rests on.
+    /// How far the estimated figure that it rests on exceeds its limit.
     pub margin: Option<Margin>,
     /// Another severity than the rule's own, which it never exceeds.
     pub severity: Option<Severity>,
@@ -285,7 +286,7 @@ impl Sink {
         });
     }
 
-    /// Says more of what was reported at a field of the plan with a key; nothing where nothing was.
+    /// Says more of what was reported at a field of the plan with a key; `None` if nothing was.
     pub fn amend(&mut self, pointer: &str, key: &str, with: impl FnOnce(&mut Finding)) {
         if let Some(known) = self.known.get(&(pointer.to_owned(), key.to_owned())) {
             with(&mut self.findings[*known]);

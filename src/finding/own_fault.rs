@@ -1,4 +1,4 @@
-//! Faults of the program's own: what stops with a panic becomes something that is told, and all else goes on.
+//! Bugs in the program: what stops with a panic becomes something that is reported, and everything else goes on.
 
 use std::{
     any::Any,
@@ -20,7 +20,7 @@ pub fn guarded<T>(work: impl FnOnce() -> T) -> Result<T, String> {
 
 fn words_of(panic: &(dyn Any + Send)) -> String {
     let text = panic.downcast_ref::<&str>().map(|text| (*text).to_owned());
-    text.or_else(|| panic.downcast_ref::<String>().cloned()).unwrap_or_else(|| "it says no more".into())
+    text.or_else(|| panic.downcast_ref::<String>().cloned()).unwrap_or_else(|| "it gives no further details".into())
 }
 
 #[cfg(test)]
@@ -33,6 +33,6 @@ mod tests {
         let (none, at): ([u8; 0], usize) = ([], 3);
         let text = guarded(|| none[at]).expect_err("there is no such element");
         assert!(text.contains("index is 3"), "{text}");
-        assert_eq!(guarded(|| std::panic::panic_any(5)), Err::<(), _>("it says no more".into()));
+        assert_eq!(guarded(|| std::panic::panic_any(5)), Err::<(), _>("it gives no further details".into()));
     }
 }

@@ -39,7 +39,7 @@ pub struct Summary {
     pub longest_answer_ms: f64,
     /// The mean power over the plan's length, mW, and with it the days per charge; where the figures for it are given.
     pub power: Option<Power>,
-    /// How near the plan came to the limits that rest on estimated figures.
+    /// How close the plan came to the limits that rest on estimated figures.
     pub margins: PlanMargins,
     /// What was not checked, and why.
     pub not_checked: Vec<String>,
@@ -178,12 +178,17 @@ fn not_checked(plan: &Plan) -> Vec<String> {
     let display = &plan.display;
     let mut texts = Vec::new();
     if plan.limits.too_many_since_cleaning.updates.is_none() {
-        texts
-            .push(format!("updates since cleaning: the display `{}` gives no `updates_before_cleaning`", display.name));
+        texts.push(format!(
+            "updates since cleaning, because the display `{}` gives no `updates_before_cleaning`",
+            display.name
+        ));
     }
     texts.extend(limits_not_given(plan));
     if display.temperature_c.is_none() {
-        texts.push(format!("the panel's temperature range: the display `{}` gives no `temperature_c`", display.name));
+        texts.push(format!(
+            "the panel's temperature range, because the display `{}` gives no `temperature_c`",
+            display.name
+        ));
     }
     let modes = |wanted: &dyn Fn(&crate::display::Mode) -> bool| {
         let names: Vec<String> =
@@ -191,15 +196,15 @@ fn not_checked(plan: &Plan) -> Vec<String> {
         (!names.is_empty()).then(|| names.join(", "))
     };
     if let Some(names) = modes(&|mode| !mode.residue_given) {
-        texts.push(format!("residue of {names}: no `residue` figures, taken as none"));
+        texts.push(format!("residue of {names}, which has no `residue` figures: the model assumes none"));
     }
     if let Some(names) = modes(&|mode| mode.energy.is_none()) {
-        texts.push(format!("energy of {names}: no `energy_mj` figures, taken as none"));
+        texts.push(format!("energy of {names}, which has no `energy_mj` figures: the model assumes none"));
     }
     if let (true, Some(names)) =
         (plan.limits.charge_builds_up.net_impulse_vs.is_some(), modes(&|mode| mode.impulse.is_none()))
     {
-        texts.push(format!("net impulse of {names}: no `impulse_vs` figures, taken as none"));
+        texts.push(format!("net impulse of {names}, which has no `impulse_vs` figures: the model assumes none"));
     }
     texts
 }
@@ -221,5 +226,5 @@ fn limits_not_given(plan: &Plan) -> Option<String> {
     let fields: Vec<String> = missing.iter().map(|(_, field, _)| format!("`{field}`")).collect();
     let display = &plan.display.name;
     (!missing.is_empty())
-        .then(|| format!("{}: the display `{display}` gives no {}", what.join(", "), fields.join(", ")))
+        .then(|| format!("{}, because the display `{display}` gives no {}", what.join(", "), fields.join(", ")))
 }

@@ -9,7 +9,7 @@ use serde::Serialize;
 use super::{Bounded, Fit, Table};
 use crate::display::{Display, Mode};
 
-/// Bounds of `keeps` that are farther apart tell little.
+/// Bounds of `keeps` that are further apart tell little.
 const WIDE: f64 = 0.4;
 
 /// The description's text. `based_on` is what it calls the one that it changes.
@@ -30,23 +30,25 @@ pub fn fragment(display: &Display, mode: &Mode, based_on: &str, table: &Table, f
         display.name, fit.readings
     ));
     line(
-        "In 95 of 100 such measurements the true figure lies between the bounds, where the law of residue holds:"
+        "In 95 of 100 such measurements the true figure lies between the bounds, provided that the law of residue \
+         holds:"
             .into(),
     );
     for (name, places, bounded) in figures(fit) {
         line(format!("  {name:<8} {}", words(bounded, places)));
     }
     if fit.keeps.most - fit.keeps.least > WIDE {
-        line("`keeps` is hardly known: read more patches, or after more updates.".into());
+        line("`keeps` is poorly known: measure more patches, or measure after more updates.".into());
     }
     line(
-        "Predictions rest on these figures: measure your own panel, again when it is older, at each temperature."
+        "Predictions depend on these figures: measure your own panel at each temperature, and again when it is older."
             .into(),
     );
     let listed: Vec<String> =
         figures(fit).iter().map(|(name, places, bounded)| format!("{name} {}", words(*bounded, *places))).collect();
     let own = format!(
-        "residue of {name}: measured, {} readings, least squares with 95 % profile bounds ({}); it stands in place of what is said of it below",
+        "residue of {name}: measured, {} readings, least squares with 95 % profile bounds ({}); this replaces what is \
+         said about it below",
         fit.readings,
         listed.join(", ")
     );

@@ -41,7 +41,7 @@ const MOST_HOLD: f64 = 1e16;
 /// What a step still gains, as a share, where it is the last.
 const LEAST_GAIN: f64 = 1e-14;
 
-/// The figures that a start leads down to, and the sums there. Nothing where it leads nowhere.
+/// The figures that a start leads down to, and the sums there. `None` if it leads nowhere.
 pub(super) fn descend(start: Figures, sums_at: &dyn Fn(Figures) -> Sums) -> Option<(Figures, Sums)> {
     let (mut figures, mut sums) = (start, sums_at(start));
     let mut hold = FIRST_HOLD;
@@ -95,7 +95,7 @@ pub(super) fn determinant(pairs: &Pairs) -> f64 {
     (0..3).map(|column| pairs[0][column] * cofactor(pairs, 0, column)).sum()
 }
 
-/// The inverse of symmetric pairs; nothing where there is none.
+/// The inverse of symmetric pairs; `None` if there is none.
 pub(super) fn inverse(pairs: &Pairs) -> Option<Pairs> {
     let determinant = determinant(pairs);
     let is_there = determinant.is_finite() && determinant != 0.0;

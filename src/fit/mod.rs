@@ -70,9 +70,9 @@ pub struct Bounded {
 pub struct Fit {
     /// Share of the residue before that stays.
     pub keeps: Bounded,
-    /// L* left over for each L* of a swing that got lighter.
+    /// L* left over for each L* of a swing that became lighter.
     pub lighter: Bounded,
-    /// L* left over for each L* of a swing that got darker.
+    /// L* left over for each L* of a swing that became darker.
     pub darker: Bounded,
     /// How far readings scatter around what the figures give, L*: one standard deviation.
     pub scatter_l: f64,

@@ -46,8 +46,8 @@ pub fn test_sequence(display: &Display, mode: &Mode, named: &str) -> Result<File
 
 /// Why a mode that cleans cannot be fitted, and what to do.
 pub fn refused_as_cleaning(mode: &Mode) -> Option<(String, String)> {
-    let message = || format!("`{}` cleans: there is no cleaner state to measure it against", mode.name);
-    mode.cleans.then(|| (message(), "name a mode that leaves something behind".to_owned()))
+    let message = || format!("`{}` is a cleaning mode: there is no cleaner state to compare it with", mode.name);
+    mode.cleans.then(|| (message(), "name a mode that leaves residue".to_owned()))
 }
 
 /// The two levels between which patches are driven, and the mode that cleans them.
@@ -63,8 +63,8 @@ impl<'d> Between<'d> {
         let refuse = |message: String, help: &str| Err((message, help.to_owned()));
         if let InkKind::Segments(_) = display.ink.kind() {
             return refuse(
-                format!("`{}` shows segments: a sequence of patches cannot be drawn for it", display.name),
-                "drive one segment on and off by a plan of your own, and write the readings into a table",
+                format!("`{}` has segments: a sequence of patches cannot be drawn for it", display.name),
+                "drive one segment on and off with a plan of your own, and write the readings into a table",
             );
         }
         if let Some(refused) = refused_as_cleaning(mode) {
@@ -76,16 +76,20 @@ impl<'d> Between<'d> {
         let reach: Vec<Level> = ink.all().iter().filter(both).collect();
         let ends = (reach.iter().copied().min_by(by_light), reach.iter().copied().max_by(by_light));
         let (Some(dark), Some(light)) = ends else {
-            return refuse(format!("`{name}` ends at no level that it can start from"), "check `from` and `to`");
+            return refuse(format!("`{name}` cannot start from any level that it ends at"), "check `from` and `to`");
         };
         if dark == light {
-            return refuse(format!("`{name}` knows one level only: no swing can be measured"), "check `from` and `to`");
+            return refuse(format!("`{name}` has only one level: no swing can be measured"), "check `from` and `to`");
         }
         let cleans = |cleaning: &&Mode| cleaning.cleans && cleaning.to.contains(dark) && cleaning.to.contains(light);
         let Some(cleaning) = display.modes.iter().find(cleans) else {
-            let message =
-                format!("`{}` has no mode that cleans both {} and {}", display.name, ink.name(dark), ink.name(light));
-            return refuse(message, "describe one with `cleans`: readings are taken against a clean patch");
+            let message = format!(
+                "`{}` has no mode that cleans to both {} and {}",
+                display.name,
+                ink.name(dark),
+                ink.name(light)
+            );
+            return refuse(message, "describe one with `cleans`, because readings are compared with a clean patch");
         };
         Ok(Self { dark, light, cleaning })
     }
@@ -184,11 +188,11 @@ fn plan<'a>(
         // What is read at the end is compared with the same level just cleaned.
         let end = history.end();
         steps.push(clean("", end, if at == 0 { 0.0 } else { READING_MS }));
-        steps.push(TestStep::Read { label: format!("{}: read clean_l", at + 1), after_ms: rest });
+        steps.push(TestStep::Read { label: format!("{}: measure clean_l", at + 1), after_ms: rest });
         steps.push(if end == history.cleaned_to {
-            TestStep::Read { label: format!("{}: clean_l is read, now the drives", at + 1), after_ms: READING_MS }
+            TestStep::Read { label: format!("{}: clean_l is measured, now drive", at + 1), after_ms: READING_MS }
         } else {
-            clean("clean_l is read, ", history.cleaned_to, READING_MS)
+            clean("clean_l is measured, ", history.cleaned_to, READING_MS)
         });
         let drive = |level: &Level| TestStep::Drive {
             screen: screen(*level),
@@ -196,7 +200,7 @@ fn plan<'a>(
             updates: [Update { mode: &mode.name, window }],
         };
         steps.push(TestStep::Repeat { repeat: history.times, steps: history.then.iter().map(drive).collect() });
-        steps.push(TestStep::Read { label: format!("{}: read read_l", at + 1), after_ms: rest });
+        steps.push(TestStep::Read { label: format!("{}: measure read_l", at + 1), after_ms: rest });
     }
     TestPlan {
         format: "refresh-plan/1",
@@ -210,10 +214,13 @@ fn plan<'a>(
 
 /// What whoever drives and measures has to know first.
 const CAUTION: [&str; 4] = [
-    "The panel maker's documents come first: a sequence drives the same pixels again and again, and a drive scheme that is",
-    "not charge-balanced can damage a panel for good. Keep to the maker's limits, also where this sequence goes beyond them.",
-    "The panel flashes while it is cleaned, and patches blink: people with photosensitive epilepsy should not watch it.",
-    "Figures hold for this panel, at this temperature and age.",
+    "The panel maker's documents come first: this sequence drives the same pixels many times, and a drive scheme that \
+     is",
+    "not charge-balanced can damage a panel permanently. Keep to the maker's limits, even where this sequence exceeds \
+     them.",
+    "The panel flashes while it is cleaned, and the patches blink: people with photosensitive epilepsy should not \
+     watch it.",
+    "The figures hold for this panel, at this temperature and at its present age.",
 ];
 
 fn plan_text(plan: &TestPlan<'_>, mode: &Mode) -> String {
@@ -223,7 +230,7 @@ fn plan_text(plan: &TestPlan<'_>, mode: &Mode) -> String {
     }
     let _ = writeln!(
         text,
-        "// Play it at one temperature; where a step says so, read the patches of `{}`: there is a minute.",
+        "// Play it at one temperature; when a step says so, measure the patches of `{}`: there is one minute for it.",
         mode.name
     );
     // Plain texts and finite numbers: they can always be written.
@@ -240,9 +247,9 @@ fn table_text(display: &Display, mode: &Mode, histories: &[PatchHistory]) -> Str
     }
     let _ = writeln!(
         text,
-        "# cleaned_to, then, times: what was done. read_l: L* of the patch then. clean_l: L* of the same patch at"
+        "# cleaned_to, then, times: what was done. read_l: L* of the patch after that. clean_l: L* of the same patch at"
     );
-    let _ = writeln!(text, "# the same level just after a cleaning. Rows that were not measured stay empty.");
+    let _ = writeln!(text, "# the same level right after a cleaning. Leave rows empty that you did not measure.");
     let _ = writeln!(text, "{}", COLUMNS.join(","));
     for history in histories {
         let name = |level: Level| written(&display.ink, level);

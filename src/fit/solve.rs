@@ -3,7 +3,7 @@
 //! The law is not linear in `keeps`, and what shows is cut at the panel's black and white: the method of Levenberg and
 //! Marquardt goes down from several starts, and the best end is taken. For the same reason the bounds
 //! are profile bounds (D. M. Bates and D. G. Watts, Nonlinear Regression Analysis and Its Applications, 1988, chapter 6):
-//! a figure is possible for as long as the others can be found anew so that the sum of squares grows no more than chance
+//! a figure is possible for as long as the others can be found again so that the sum of squares grows no more than chance
 //! makes it.
 
 use std::ops::{Add, Mul};
@@ -93,7 +93,7 @@ fn best_within_range(problem: &Problem<'_>) -> Option<End> {
     ends.min_by(|one, other| one.squares.total_cmp(&other.squares))
 }
 
-/// The figures that a start leads to. One that ends outside is held at the edge, and the others are found anew.
+/// The figures that a start leads to. One that ends outside is held at the edge, and the others are found again.
 fn solved_within_range(mut problem: Problem<'_>, start: Figures) -> Option<End> {
     let mut end = problem.solved(start)?;
     for _ in NAMES {
@@ -107,7 +107,7 @@ fn solved_within_range(mut problem: Problem<'_>, start: Figures) -> Option<End> 
     Some(end)
 }
 
-/// How far a figure can go from the best towards an edge, the others found anew for it, until the sum of squares is more
+/// How far a figure can go from the best towards an edge, the others found again for it, until the sum of squares is more
 /// than that; `half` is how far it is likely to be.
 fn bound(problem: &Problem<'_>, best: Figures, place: usize, (half, edge): (f64, f64), most_squares: f64) -> f64 {
     const ROUNDS: usize = 24;

@@ -1,6 +1,6 @@
 //! The table of readings as people fill it in: CSV, with every fault at its place.
 //!
-//! Knows the columns and what a mode can do; what the readings mean is worked out elsewhere.
+//! Knows the columns and what a mode can do; what the readings mean is computed elsewhere.
 
 use std::sync::Arc;
 
@@ -60,8 +60,9 @@ pub fn read_table(source: &Arc<Source>, display: &Display, mode: &Mode) -> Resul
 
 fn broken(source: &Arc<Source>, error: &csv::Error) -> Fault {
     let start = error.position().map_or(0, |position| position.byte() as usize);
-    Fault::at(source, line_at(source, start), format!("the table is broken: {error}")).with_help(
-        "write one row a line, its values separated by commas; a value with a comma or a quotation mark stands in quotes",
+    Fault::at(source, line_at(source, start), format!("the table cannot be read: {error}")).with_help(
+        "write one row per line, with commas between the values; put a value that contains a comma or a quotation mark \
+         in quotes",
     )
 }
 
@@ -84,18 +85,18 @@ fn columns(source: &Arc<Source>, header: &StringRecord) -> Result<Columns, Vec<F
     let place = |name: &str| header.iter().position(|written| written == name);
     let again = header.iter().enumerate().filter(|(at, name)| !name.is_empty() && place(name) != Some(*at));
     faults.extend(again.filter(|(_, name)| COLUMNS.contains(name)).map(|(at, name)| {
-        let message = format!("the column `{name}` stands here for the second time");
+        let message = format!("the column `{name}` appears twice");
         Fault::at(source, field_span(source, line, at), message).with_help("keep one of the two")
     }));
     let missing: Vec<String> =
         COLUMNS.iter().filter(|name| **name != FREE && place(name).is_none()).map(|name| format!("`{name}`")).collect();
-    // A misspelt name is told once, as that.
+    // A misspelt name is reported once, as that.
     if faults.is_empty() && !missing.is_empty() {
         let message = match missing.as_slice() {
             [one] => format!("the column {one} is missing"),
             several => format!("the columns {} are missing", several.join(", ")),
         };
-        let help = format!("the first line is `{names}`; `{FREE}` may be left out");
+        let help = format!("the first line must be `{names}`; `{FREE}` may be left out");
         faults.push(Fault::at(source, line, message).with_help(help));
     }
     if faults.is_empty() { Ok(COLUMNS.map(|name| place(name).unwrap_or(usize::MAX))) } else { Err(faults) }
@@ -149,7 +150,7 @@ struct Row<'t> {
 }
 
 impl Row<'_> {
-    /// The row's reading; nothing where it was not filled in.
+    /// The row's reading; `None` if it was not filled in.
     fn reading(&self) -> Result<Option<Reading>, Fault> {
         self.check_length()?;
         let history = self.history()?;
@@ -166,9 +167,9 @@ impl Row<'_> {
         let Some(surplus) = (named..self.record.len()).find(|at| !self.record[*at].is_empty()) else { return Ok(()) };
         let start = self.record.position().map_or(0, |position| position.byte() as usize);
         let span = field_span(self.source, line_at(self.source, start), surplus);
-        let message = format!("this row has {} values, and the first line names {named} columns", self.record.len());
+        let message = format!("this row has {} values, but the first line names {named} columns", self.record.len());
         Err(Fault::at(self.source, span, message)
-            .with_help("write the decimal point as a point, for instance 68.4, and one value for each column"))
+            .with_help("write a point as the decimal separator, for instance 68.4, and one value for each column"))
     }
 
     fn text(&self, column: usize) -> &str {
@@ -189,12 +190,13 @@ impl Row<'_> {
         }
         let message = match text {
             "" => format!("`{name}` is missing"),
-            _ => format!("`{name}` is `{text}`, and must be L*, 0 to 100"),
+            _ => format!("`{name}` is `{text}`, but it must be an L* from 0 to 100"),
         };
         let help = if text.contains(',') {
-            "write the decimal point as a point, for instance 68.4"
+            "write a point as the decimal separator, for instance 68.4"
         } else {
-            "write what the meter read, for instance 68.4; leave both readings of a row empty that was not measured"
+            "write the value from the meter, for instance 68.4; leave both readings empty in a row that was not \
+             measured"
         };
         Err(self.fault(column, message, help))
     }
@@ -208,19 +210,19 @@ impl Row<'_> {
             self.text(2).parse().ok().filter(|times| (1..=MOST_UPDATES).contains(&(*times as usize * then.len())));
         let Some(times) = times else {
             let most = MOST_UPDATES / then.len();
-            let message = format!("`times` is `{}`, and must be a whole number from 1 to {most}", self.text(2));
-            return Err(self.fault(2, message, "write how many times over the levels of `then` were driven"));
+            let message = format!("`times` is `{}`, but it must be a whole number from 1 to {most}", self.text(2));
+            return Err(self.fault(2, message, "write how many times the levels of `then` were driven"));
         };
         let history = PatchHistory { cleaned_to, then, times };
         let mut from = cleaned_to;
         for to in history.then.iter().chain(history.then.first()) {
             if !self.mode.to.contains(*to) {
-                let message = format!("`{}` cannot bring a pixel to {}", self.mode.name, ink.name(*to));
+                let message = format!("`{}` cannot drive a pixel to {}", self.mode.name, ink.name(*to));
                 return Err(self.fault(1, message, "measure between levels that the mode can reach"));
             }
             if !self.mode.from.contains(from) {
                 let message = format!("`{}` cannot start from {}", self.mode.name, ink.name(from));
-                return Err(self.fault(0, message, "begin at a level that the mode can start from"));
+                return Err(self.fault(0, message, "start at a level that the mode can start from"));
             }
             from = *to;
         }
@@ -231,15 +233,15 @@ impl Row<'_> {
         let ink = &self.display.ink;
         level_named(ink, name).ok_or_else(|| {
             let message = match name {
-                "" if column == 1 && self.text(1).contains('>') => "`then` lacks a level beside a `>`".to_owned(),
+                "" if column == 1 && self.text(1).contains('>') => "`then` lacks a level next to a `>`".to_owned(),
                 "" => format!("`{}` is missing", COLUMNS[column]),
-                _ => format!("`{name}` is no level of `{}`", self.display.name),
+                _ => format!("`{name}` is not a level of `{}`", self.display.name),
             };
             let names: Vec<String> = ink.all().iter().map(|level| written(ink, level)).collect();
             let help = match column {
                 0 => did_you_mean(name, names.iter().map(String::as_str)),
                 _ => format!(
-                    "{}; several are separated by `>`, for instance `black > white`",
+                    "{}; separate several levels by `>`, for instance `black > white`",
                     did_you_mean(name, names.iter().map(String::as_str))
                 ),
             };

@@ -1,4 +1,4 @@
-//! Steps that come again: a plan that repeats itself does the same to the same pixels, and need not be played anew.
+//! Steps that come again: a plan that repeats itself does the same to the same pixels, and need not be played again.
 //!
 //! Two panels are the same when the same picture is in memory and a cleaning left the same behind. From the second time
 //! that such a panel is met, what each step does to it is kept, as long as there is room; from the third time on that is

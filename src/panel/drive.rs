@@ -1,6 +1,6 @@
 //! What an update does to the pixels that it drives (`docs/model.md`, driving a pixel).
 //!
-//! What becomes of a pixel is worked out once for every pair of levels; residue itself is the law's. Tiles that agree are
+//! What happens to a pixel is computed once for every pair of levels; residue itself is the law's. Tiles that agree are
 //! driven as one, so that a step costs what it changes, not what the panel has.
 
 use super::{
@@ -58,7 +58,7 @@ impl Driving {
     }
 }
 
-/// What becomes of a pixel of one level that is to get another.
+/// What happens to a pixel of one level that is to get another.
 #[derive(Clone, Copy, Debug)]
 struct Way {
     end: Level,
@@ -231,7 +231,7 @@ impl PanelState {
         driven
     }
 
-    /// Lets go of the spreads where a drive moves so much of the panel that it takes less time to make them anew afterwards.
+    /// Lets go of the spreads where a drive moves so much of the panel that it takes less time to make them again afterwards.
     fn forget_spreads_before(&mut self, cover: &TileCover<'_>, drive: &Drive) {
         let driven = if drive.changed_only {
             let changed = |tile: &u32| u64::from((self.unlike[*tile as usize] & cover.of_tile(*tile)).count_ones());
@@ -413,13 +413,13 @@ struct Done {
 }
 
 impl Done {
-    /// Takes note of what becomes of pixels that go the same way.
+    /// Takes note of what happens to pixels that go the same way.
     fn take(&mut self, flags: u8, pixels: u64) {
         let where_it = |bit: u8| if flags & bit != 0 { pixels } else { 0 };
         self.add(where_it);
     }
 
-    /// Takes note of what becomes of every pixel of a tile, by its flags.
+    /// Takes note of what happens to every pixel of a tile, by its flags.
     fn take_all(&mut self, flags: &[u8; 64]) {
         let any = flags.iter().fold(0, |any, flags| any | flags);
         if flags.iter().all(|flags| *flags == any) {
@@ -471,7 +471,7 @@ impl TilePixels {
         left
     }
 
-    /// Drives pixels each by itself: first what becomes of every one, then the tile as a whole.
+    /// Drives pixels each by itself: first what happens to every one, then the tile as a whole.
     fn drive_apart(&mut self, pixels: u64, drive: &Drive, driven: &mut Driven, spreads: &mut Spreads) {
         if pixels == 0 {
             return;
@@ -492,7 +492,7 @@ impl TilePixels {
         self.done.take_all(&flags);
     }
 
-    /// Drives pixels of which many are alike, here or in other tiles: each kind is worked out once.
+    /// Drives pixels of which many are alike, here or in other tiles: each kind is computed once.
     fn drive_few(
         &mut self,
         pixels: u64,
@@ -510,7 +510,7 @@ impl TilePixels {
         }
     }
 
-    /// Drives so many pixels that it takes less time to work out each one than to tell which are alike.
+    /// Drives so many pixels that it takes less time to compute each one than to tell which are alike.
     fn drive_many(&mut self, pixels: u64, flags: &mut [u8; 64], drive: &Drive, driven: &mut Driven) {
         for bit in bits(pixels) {
             let at = bit as usize & 63;
@@ -531,14 +531,14 @@ impl Drive {
     }
 }
 
-/// What becomes of the pixels that an update met: most are like some of those just before, and what becomes of them is worked
+/// What happens to the pixels that an update met: most are like some of those just before, and what happens to them is worked
 /// out once. Their moves reach the spreads together.
 #[derive(Debug, Default)]
 struct Fates {
     places: Vec<Fate>,
 }
 
-/// What becomes of pixels of one level, target and residue.
+/// What happens to pixels of one level, target and residue.
 #[derive(Clone, Copy, Debug, Default)]
 struct Fate {
     level: Level,
@@ -580,7 +580,7 @@ impl Fate {
 }
 
 impl Driven {
-    /// What becomes of so many pixels of a level and residue that are to get another level.
+    /// What happens to so many pixels of a level and residue that are to get another level.
     #[inline]
     fn fate(
         &mut self,
@@ -599,7 +599,7 @@ impl Driven {
         *fate
     }
 
-    /// Works out what becomes of a kind of pixel that was not met lately.
+    /// Works out what happens to a kind of pixel that was not met lately.
     fn learn(
         &mut self,
         at: usize,
@@ -615,7 +615,7 @@ impl Driven {
         *place = Fate { level, target, end: way.end, flags: way.flags, before, after, pixels: 0, is_known: true };
     }
 
-    /// Takes note of what becomes of a kind of pixel.
+    /// Takes note of what happens to a kind of pixel.
     #[inline]
     fn note(&mut self, (level, target, before): (Level, Level, Residue), after: Residue) {
         self.takes_residue |= is_less(after, before);

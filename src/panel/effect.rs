@@ -47,7 +47,7 @@ pub(super) trait Controller {
 }
 
 impl Panel {
-    /// Brings the panel to the end of a step; the times of its updates are still to be told.
+    /// Brings the panel to the end of a step; the times of its updates are still to be set.
     pub(super) fn play(
         &mut self,
         plan: &Plan,
@@ -73,7 +73,7 @@ impl Panel {
     }
 }
 
-/// Sends an update and drives the panel; when that happens is still to be told.
+/// Sends an update and drives the panel; when that happens is still to be set.
 fn update(
     update: &Update,
     plan: &Plan,

@@ -46,7 +46,7 @@ pub struct FastFlashes {
     pub flashes: f64,
     /// The box around all that flashes too often.
     pub rect: Rect,
-    /// How many pixels of it one field of view holds at the most.
+    /// How many pixels of it one field of view holds at most.
     pub pixels: u64,
     /// Their solid angle, sr.
     pub sr: f64,
@@ -76,7 +76,7 @@ impl View {
     }
 
     /// At least as many pixels of a mask as any field of view holds, whichever way up: exact where all of them fit into
-    /// one; else the field is widened to the tiles that it can touch, and holds no more than its own area.
+    /// one; otherwise the field is widened to the tiles that it can touch, and holds no more than its own area.
     fn most_in_field(&self, mask: &Mask) -> u64 {
         let Some(bounds) = mask.bounds(&self.grid) else { return 0 };
         let [long, short] = self.field.map(|side| (side as u32).max(1));
@@ -304,7 +304,7 @@ fn seconds_of<'s>(earlier: &[&'s Source], fresh: &'s Source) -> Vec<Vec<Part<'s>
     let mut reached = 0;
     let mut seconds = Vec::new();
     for from_ms in &moments_ms {
-        // A second that reaches no farther than the one before it holds nothing that that one does not.
+        // A second that reaches no further than the one before it holds nothing that that one does not.
         let reach = moments_ms.partition_point(|at_ms| *at_ms < from_ms + SECOND_MS);
         if std::mem::replace(&mut reached, reach) != reach {
             seconds.push(parts_of(&sources, fresh, *from_ms));
@@ -372,7 +372,7 @@ impl Source {
     }
 }
 
-/// The largest break of the threshold in a second that holds something of `fresh`. A source that breaks it alone is told
+/// The largest break of the threshold in a second that holds something of `fresh`. A source that breaks it alone is reported
 /// apart: among others it stands for less than the limit, so that they must add a whole flash.
 fn worst_of(earlier: &[&Source], fresh: &Source, limits: FlashLimits, view: &View) -> Option<FastFlashes> {
     let (sources, moments_ms) = near(earlier, fresh);
@@ -381,8 +381,8 @@ fn worst_of(earlier: &[&Source], fresh: &Source, limits: FlashLimits, view: &Vie
     let mut worst: Option<(FastFlashes, Vec<Part<'_>>)> = None;
     let mut reached = 0;
     for from_ms in &moments_ms {
-        // A second that reaches no farther than the one before it holds nothing that that one does not. Where no whole
-        // flash is allowed it can be more even so: a swing that is told, and stands for nothing, may hide others.
+        // A second that reaches no further than the one before it holds nothing that that one does not. Where no whole
+        // flash is allowed it can be more even so: a swing that is reported, and stands for nothing, may hide others.
         let reach = moments_ms.partition_point(|at_ms| *at_ms < from_ms + SECOND_MS);
         if std::mem::replace(&mut reached, reach) == reach && allowed > 1 {
             continue;
@@ -403,7 +403,7 @@ fn worst_of(earlier: &[&Source], fresh: &Source, limits: FlashLimits, view: &Vie
     })
 }
 
-/// What lies in the second from a moment on, the fresh source last; nothing where nothing of that does.
+/// What lies in the second from a moment on, the fresh source last; `None` if nothing of that does.
 fn parts_of<'s>(sources: &[&'s Source], fresh: &'s Source, from_ms: f64) -> Vec<Part<'s>> {
     if fresh.halves_from(from_ms) == 0 {
         return Vec::new();

@@ -9,7 +9,7 @@ use crate::display::{BesideResidue, Ink, Level, LevelSet, Mode};
 
 /// Residue of a pixel, L*: how much lighter than its level it would look if the panel had no limits; negative is darker.
 ///
-/// It can be read by anybody, and worked out by the law alone:
+/// It can be read by anybody, and computed by the law alone:
 ///
 /// ```compile_fail
 /// use stillpage::panel::Residue;
@@ -75,7 +75,7 @@ impl Tones {
     #[inline]
     fn cut(&self, level: Level, offset_l: f64) -> f64 {
         let own = self.of(level);
-        // Unlike `clamp`, these two can be worked out for several pixels at a time.
+        // Unlike `clamp`, these two can be computed for several pixels at a time.
         (own + offset_l).max(self.darkest).min(self.lightest) - own
     }
 
@@ -156,7 +156,7 @@ impl Law {
         self.share * share_left([beside.lighter, beside.darker], -swing) * swing
     }
 
-    /// The residue of a pixel that its driven neighbours push by so much in all, L*. A push leads no farther than the mode's
+    /// The residue of a pixel that its driven neighbours push by so much in all, L*. A push leads no further than the mode's
     /// most, and takes nothing back of what lies beyond.
     pub(super) fn pushed(&self, before: Residue, push_l: f64) -> Residue {
         let most_l = self.beside.map_or(0.0, |beside| beside.most_l);
@@ -202,7 +202,7 @@ impl Swing {
     }
 }
 
-/// What stays of each L* of a swing: `left` are the shares where it got lighter and darker.
+/// What stays of each L* of a swing: `left` are the shares where it became lighter and darker.
 pub(crate) fn share_left<N: Figure>([lighter, darker]: [N; 2], difference: f64) -> N {
     if difference < 0.0 {
         lighter
@@ -221,7 +221,7 @@ pub(crate) fn driven<N: Figure>(share: f64, keeps: N, before: N, leaves: N, diff
     N::from(share) * (keeps * before + leaves) + N::from(1.0 - share) * (N::from(difference) + before)
 }
 
-/// What the law can be worked out with.
+/// What the law can be computed with.
 pub(crate) trait Figure: Copy + From<f64> + Add<Output = Self> + Mul<Output = Self> {}
 
 impl<N: Copy + From<f64> + Add<Output = N> + Mul<Output = N>> Figure for N {}

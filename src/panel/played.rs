@@ -26,7 +26,7 @@ pub struct PlayedStep<'a> {
     pub planned: &'a PlannedStep<'a>,
     /// What was in memory before.
     pub previous: &'a Picture,
-    /// The screen that was in memory before; nothing for what the plan begins with.
+    /// The screen that was in memory before; `None` for what the plan begins with.
     pub previous_screen: Option<ScreenId>,
     /// What is in memory now.
     pub memory: &'a Picture,
@@ -172,7 +172,7 @@ impl PlayedUpdate {
         }
     }
 
-    /// The box around all that is sent; nothing where nothing is.
+    /// The box around all that is sent; `None` if nothing is.
     pub fn sent_bounds(&self) -> Option<Rect> {
         self.sent.iter().copied().reduce(Rect::around)
     }
@@ -199,7 +199,7 @@ impl PlayedStep<'_> {
         self.planned.request_ms + self.planned.step.pen_up_ms()
     }
 
-    /// When something changes to be seen, ms since the plan began; nothing where no update of the step changes anything.
+    /// When something changes to be seen, ms since the plan began; `None` if no update of the step changes anything.
     pub fn first_visible_ms(&self) -> Option<f64> {
         let changing = self.updates.iter().filter(|update| update.changes_something());
         changing.map(|update| update.first_visible_ms).reduce(f64::min)
@@ -210,7 +210,7 @@ impl PlayedStep<'_> {
         self.glass.grid()
     }
 
-    /// The step that moved a tile last, and the one that had moved it before; nothing for the beginning.
+    /// The step that moved a tile last, and the one that had moved it before; `None` for the beginning.
     pub fn moved_by(&self, tile: u32) -> [Option<u64>; 2] {
         self.moved_by[tile as usize].map(|step| (step != BEGINNING).then_some(u64::from(step)))
     }

@@ -33,7 +33,7 @@ pub struct Player<'p> {
     moved_by: Vec<[u32; 2]>,
     queue: Queue,
     memory: Arc<Picture>,
-    /// The screen that is in memory; nothing for what the plan begins with.
+    /// The screen that is in memory; `None` for what the plan begins with.
     screen: Option<ScreenId>,
     nothing: Arc<Difference>,
 }

@@ -146,7 +146,7 @@ impl Queue {
         Times { request_ms, send_ms, transfer_ms, start_ms, finish_ms, wait_ms, waits_for }
     }
 
-    /// When an update is sent, where the controller takes no notice of one that it is not free for. `ready_ms` is when the
+    /// When an update is sent, where the controller ignores one that it is not free for. `ready_ms` is when the
     /// host would send it.
     ///
     /// # Errors

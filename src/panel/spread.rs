@@ -52,7 +52,7 @@ impl Spreads {
         self.are_known
     }
 
-    /// Lets them go: what moves from here on is not counted, and all pixels must be counted anew.
+    /// Lets them go: what moves from here on is not counted, and all pixels must be counted again.
     pub(crate) fn forget(&mut self) {
         self.are_known = false;
     }
@@ -62,7 +62,7 @@ impl Spreads {
         self.are_known = true;
     }
 
-    /// Counts all pixels anew: `pixels` hands each to what it is given, several of one kind together or one by one.
+    /// Counts all pixels again: `pixels` hands each to what it is given, several of one kind together or one by one.
     pub(crate) fn count_anew(&mut self, pixels: impl FnOnce(&mut Recount<'_>)) {
         let bins = self.of_level.iter().map(Spread::bins).max().unwrap_or(0);
         let mut recount = Recount {
@@ -94,7 +94,7 @@ pub(crate) struct Recount<'t> {
     tones: &'t Tones,
     /// The least value of each level.
     lowest: Vec<f64>,
-    /// Of each level the pixels without any residue: most of a page, and the only ones that are told apart from others of
+    /// Of each level the pixels without any residue: most of a page, and the only ones that are distinguished from others of
     /// their bin.
     without_residue: Vec<u32>,
     /// The bins of one level after those of another: how many others.
@@ -224,7 +224,7 @@ impl Spread {
         self.total
     }
 
-    /// Adds a value `change` times, or takes it away where negative.
+    /// Adds a value `change` times, or removes it where negative.
     #[inline]
     pub(crate) fn change(&mut self, value: f64, change: i64) {
         let bin = self.bin_of(value);
@@ -282,7 +282,7 @@ impl Spread {
         value
     }
 
-    /// Adds those values that are farthest from `middle`, either way, with how many there are, until `enough` were added on
+    /// Adds those values that are furthest from `middle`, either way, with how many there are, until `enough` were added on
     /// each side; each is right to the width of a bin, and exact where its bin knows it.
     pub(crate) fn farthest(&self, middle: f64, enough: u64, found: &mut Vec<(f64, u64)>) {
         let centre = self.bin_of(middle);
@@ -400,7 +400,7 @@ mod tests {
             }
         }
 
-        /// The farthest values against sorting by distance: right to a bin's width.
+        /// The furthest values against sorting by distance: right to a bin's width.
         #[test]
         fn the_farthest_values_are_those_at_the_ends(
             values in prop::collection::vec((-400_i32..400, 1_i64..4), 1..60), middle in -10_i32..10, rank in 0_usize..20,

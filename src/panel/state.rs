@@ -133,7 +133,7 @@ impl PanelState {
         self.charge.as_ref().map_or((Mask::new(), 0.0), Charge::over)
     }
 
-    /// The net impulse of a pixel, volt-seconds; nothing where it is not kept.
+    /// The net impulse of a pixel, volt-seconds; `None` if it is not kept.
     pub fn net_impulse(&self, x: u32, y: u32) -> Option<f64> {
         let (tile, bit) = self.grid.locate(x, y);
         self.charge.as_ref().map(|charge| charge.get(tile, bit.trailing_zeros()))
@@ -371,7 +371,7 @@ fn whole_tiles(grid: &TileGrid) -> Chunked<u64> {
 /// The levels of the pixels in `whole`.
 pub(super) fn present(levels: &TileLevels, whole: u64) -> LevelSet {
     if whole == u64::MAX {
-        // Most tiles have two levels at most, black one of them: those are told many pixels at a time.
+        // Most tiles have two levels at most, black one of them: those are reported many pixels at a time.
         let highest = levels.iter().fold(0, |highest, level| highest.max(*level));
         let others = levels.iter().filter(|level| **level != 0 && **level != highest).count();
         if others == 0 {

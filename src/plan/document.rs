@@ -43,12 +43,12 @@ const STEP_FIELDS: [&str; 10] =
 const LONGEST_MS: f64 = 1e12;
 const FARTHEST_PX: i64 = 1_000_000;
 
-/// What is wrong with a thing that a plan names, and how to mend it.
+/// What is wrong with a thing that a plan names, and how to fix it.
 #[derive(Debug)]
 pub struct Trouble {
     /// What is wrong.
     pub message: String,
-    /// How to mend it.
+    /// How to fix it.
     pub help: String,
 }
 
@@ -57,7 +57,7 @@ pub trait Surroundings {
     /// The display of that name or path.
     ///
     /// # Errors
-    /// The faults of the description; one without a place is told at the plan's own field.
+    /// The faults of the description; one without a place is reported at the plan's own field.
     fn display(&mut self, name: &str) -> Result<Display, Vec<Fault>>;
     /// Sets the folder of the screens, relative to the plan. Called before any screen is asked for.
     ///
@@ -81,7 +81,7 @@ pub trait Surroundings {
     fn font(&mut self, path: &str) -> Result<(), Trouble>;
     /// The rules that a plan may set.
     fn rules(&self) -> &[KnownRule];
-    /// What is set for all plans in its place; the plan's own settings go before.
+    /// The settings for all plans in its folder; the plan's own settings take precedence.
     fn settings(&self) -> RuleSettings {
         RuleSettings::new()
     }
@@ -90,12 +90,12 @@ pub trait Surroundings {
 /// Reads a plan.
 ///
 /// # Errors
-/// Every fault of the text and of what it names, each with its place.
+/// Every fault of the text and of the files that it names, each with its place.
 pub fn read_plan(source: &Arc<Source>, surroundings: &mut dyn Surroundings) -> Result<Plan, Vec<Fault>> {
     read_document(source, |reading, root| plan(reading, root, surroundings))
 }
 
-/// What the reading of steps needs: how to find things, and the display once it is known.
+/// What is needed to read steps: how to find files, and the display when it is known.
 struct Context<'s> {
     surroundings: &'s mut dyn Surroundings,
     display: Option<Arc<Display>>,
@@ -133,10 +133,10 @@ fn plan(reading: &mut Reading, root: &Item<'_>, surroundings: &mut dyn Surroundi
         reading.fault(
             &item,
             format!(
-                "the plan has {} steps when all repetitions are played; at most {MOST_STEPS} can be reviewed",
+                "the plan has {} steps when all repetitions are played, but at most {MOST_STEPS} can be reviewed",
                 count_text(step_count)
             ),
-            "repeat less: what a rule finds, it finds in the first rounds",
+            "repeat less often: rules find what there is in the first rounds",
         );
     }
     let known = are_whole.then(|| KnownSteps::new(&nodes, step_count));
@@ -165,9 +165,9 @@ fn plan(reading: &mut Reading, root: &Item<'_>, surroundings: &mut dyn Surroundi
     })
 }
 
-/// No fault of the plan: whoever has it read knows no page that gives the limit.
+/// This is not a fault of the plan: the caller knows no page that gives the limit.
 fn no_default(reading: &mut Reading, root: &Item<'_>, NoDefault { rule, name }: NoDefault) {
-    let message = format!("a fault of stillpage itself: the rule `{rule}` has no default for its limit `{name}`");
+    let message = format!("a bug in stillpage itself: the rule `{rule}` has no default for its limit `{name}`");
     reading.fault(root, message, "please report it with the plan");
 }
 
@@ -215,7 +215,7 @@ fn rotation(reading: &mut Reading, fields: &Fields<'_>) -> Rotation {
         reading.fault(
             item,
             "`rotation` must be 0, 90, 180 or 270",
-            "say by how many degrees clockwise the screens are turned",
+            "write how many degrees clockwise the screens are turned",
         );
     }
     rotation.unwrap_or_default()
@@ -233,7 +233,7 @@ fn budgets(reading: &mut Reading, fields: &Fields<'_>) -> BTreeMap<String, f64> 
 }
 
 fn begins(reading: &mut Reading, fields: &Fields<'_>, context: &mut Context<'_>) -> Begins {
-    // After power-up nobody knows the glass.
+    // After power-up the glass is unknown.
     let Some(item) = fields.get("begins") else { return Begins::Unknown };
     if !item.is_object() {
         let words = [("white", Begins::White), ("black", Begins::Black), ("unknown", Begins::Unknown)];
@@ -264,7 +264,7 @@ fn nodes(reading: &mut Reading, item: &Item<'_>, context: &mut Context<'_>) -> O
         let Some((node, count)) = node(reading, element, context) else { continue };
         total = total.saturating_add(count);
         if count > 0 {
-            // A group without steps is left out: repeating nothing must take no time.
+            // A group without steps is left out, because repeating nothing must take no time.
             nodes.push(node);
         }
     }
@@ -322,13 +322,12 @@ fn step(reading: &mut Reading, fields: &Fields<'_>, context: &mut Context<'_>) -
     })
 }
 
-/// Who presses a key touches no place of the screen: one of the two fields was meant for another step.
+/// Somebody who presses a key touches no place of the screen: one of the two fields must be a mistake.
 fn touched(reading: &mut Reading, fields: &Fields<'_>, cause: Cause) -> Option<Window> {
     let item = fields.get("touched")?;
     if cause == Cause::Key && item.is_list() {
-        let help =
-            "write `\"cause\": \"touch\"` where the screen is touched, or take `touched` away where a key is pressed";
-        reading.fault(item, "a step that a key brings about has no touch target", help);
+        let help = "write `\"cause\": \"touch\"` if the screen is touched, or remove `touched` if a key is pressed";
+        reading.fault(item, "a step that a key causes has no touch target", help);
         return None;
     }
     window(reading, item)
@@ -338,7 +337,7 @@ fn shows(reading: &mut Reading, fields: &Fields<'_>, context: &mut Context<'_>) 
     let pattern = fields.get("each");
     if let Some(item) = fields.get("screen") {
         if pattern.is_some() {
-            reading.fault(item, "a step has `screen` or `each`, not both", "keep one of the two");
+            reading.fault(item, "a step has either `screen` or `each`, not both", "keep one of the two");
             return None;
         }
         return screen(reading, item, context).map(Shows::Screen);
@@ -359,7 +358,7 @@ fn updates(reading: &mut Reading, item: &Item<'_>, context: &Context<'_>) -> Opt
         return reading.word(item, &[("choose", ())]).map(|()| Updates::Choose);
     }
     let elements = reading.list(item)?;
-    // Every element is read even where one fails, so that each fault is told.
+    // Every element is read even if one fails, so that each fault is reported.
     let updates: Vec<Option<Update>> = elements.iter().map(|element| update(reading, element, context)).collect();
     updates.into_iter().collect::<Option<Vec<Update>>>().map(Updates::Listed)
 }
@@ -379,7 +378,7 @@ fn update(reading: &mut Reading, item: &Item<'_>, context: &Context<'_>) -> Opti
 
 fn mode(reading: &mut Reading, item: &Item<'_>, context: &Context<'_>) -> Option<usize> {
     let name = reading.text(item)?.value;
-    // Without a display its own fault is the one to mend first.
+    // Without a display, its own fault has to be fixed first.
     let display = context.display.as_ref()?;
     let mode = display.mode_named(&name);
     if mode.is_none() {
@@ -418,7 +417,7 @@ fn window(reading: &mut Reading, item: &Item<'_>) -> Option<Window> {
     }
     reading.fault(
         item,
-        format!("a window must be at least 1 px wide and high; this one is {width} x {height}"),
+        format!("a window must be at least 1 px wide and 1 px high, but this one is {width} x {height}"),
         "write [x, y, width, height]",
     );
     None
@@ -435,7 +434,7 @@ fn strokes(reading: &mut Reading, fields: &Fields<'_>, context: &Context<'_>) ->
         reading.fault(
             item,
             format!("the display `{}` has no controller-drawn ink", display.name),
-            "take the strokes away, or describe `controller_ink` in a display description of your own",
+            "remove the strokes, or describe `controller_ink` in a display description of your own",
         );
     }
     Some(strokes)
@@ -457,7 +456,11 @@ fn stroke(reading: &mut Reading, item: &Item<'_>, context: &Context<'_>) -> Opti
         let item = mode_item?;
         reading.fault(
             &item,
-            format!("the mode `{}` drives every pixel of a window; a stroke needs a changed-only mode", described.name),
+            format!(
+                "the mode `{}` drives every pixel of a window, but a stroke needs a mode that drives only changed \
+                     pixels",
+                described.name
+            ),
             "use a mode with `\"drives\": \"changed\"`",
         );
         return None;
@@ -477,8 +480,8 @@ fn points(reading: &mut Reading, item: &Item<'_>) -> Option<Vec<StrokePoint>> {
         if ms < points.last().map_or(0.0, |point| point.ms) {
             reading.fault(
                 element,
-                "the points of a stroke must follow each other in time",
-                "count the milliseconds from the step's request, upward",
+                "the points of a stroke must be in order of time",
+                "give increasing milliseconds, counted from the step's request",
             );
             return None;
         }
@@ -489,7 +492,7 @@ fn points(reading: &mut Reading, item: &Item<'_>) -> Option<Vec<StrokePoint>> {
 
 /// The steps that an `accept` may name.
 struct KnownSteps {
-    /// How often each label stands in the file.
+    /// How often each label occurs in the file.
     labels: HashMap<String, usize>,
     count: u64,
 }
@@ -502,7 +505,7 @@ impl KnownSteps {
     }
 }
 
-/// `steps` is missing where the steps have faults of their own: what they lack is then no fault of `accept`.
+/// `steps` is missing if the steps have faults of their own: then a missing step is not a fault of `accept`.
 fn accept(reading: &mut Reading, fields: &Fields<'_>, steps: Option<&KnownSteps>, known: &[KnownRule]) -> Vec<Accept> {
     let Some(elements) = fields.get("accept").and_then(|item| reading.list(item)) else { return Vec::new() };
     elements.iter().filter_map(|element| accept_entry(reading, element, steps, known)).collect()
@@ -519,7 +522,7 @@ fn accept_entry(
     let because = reading.required(&fields, "because", "an accepted finding").and_then(|item| {
         let text = reading.text(&item)?.value;
         if text.trim().is_empty() {
-            reading.fault(&item, "the reason is empty", "say why this finding is fine; the next reader wants to know");
+            reading.fault(&item, "the reason is empty", "write why this finding is acceptable, for the next reader");
             return None;
         }
         Some(text)
@@ -550,8 +553,8 @@ fn step_name(reading: &mut Reading, item: &Item<'_>, known: Option<&KnownSteps>)
     let Some(label) = item.as_text() else {
         let index = reading.integer(item, 0, MOST_STEPS as i64)? as u64;
         if let Some(known) = known.filter(|known| index >= known.count) {
-            let message = format!("there is no step {index}: the plan has {}, counted from 0", known.count);
-            reading.fault(item, message, "name a step that is played, or its label");
+            let message = format!("there is no step {index}: the plan has {}, and they count from 0", known.count);
+            reading.fault(item, message, "write the number or the label of a step that the plan has");
             return None;
         }
         return Some(StepName::Index(index));
@@ -563,8 +566,8 @@ fn step_name(reading: &mut Reading, item: &Item<'_>, known: Option<&KnownSteps>)
         Some(count) => {
             reading.fault(
                 item,
-                format!("the label `{label}` stands on {count} steps"),
-                "give the step that you mean a label of its own",
+                format!("{count} steps have the label `{label}`"),
+                "give the step you mean a label of its own",
             );
             None
         }

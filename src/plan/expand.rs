@@ -9,13 +9,14 @@ use super::{Node, Plan, ScreenId, Shows, Step};
 pub struct PlannedStep<'p> {
     /// Its number, from 0.
     pub index: u64,
-    /// The step as it stands in the file.
+    /// The step as it is written in the file.
     pub step: &'p Arc<Step>,
-    /// The screen that it puts into memory; nothing where the picture stays.
+    /// The screen that it puts into memory; `None` if the picture stays.
     pub screen: Option<ScreenId>,
     /// When it is requested, ms since the plan began.
     pub request_ms: f64,
-    /// Degrees C at which it is played: what it says itself or a step before it said last, otherwise what the plan says.
+    /// The temperature at which it is played, degrees C: its own, otherwise that of the last step before it that gives
+    /// one, otherwise the plan's.
     pub temperature_c: f64,
 }
 
@@ -24,14 +25,14 @@ pub struct PlannedStep<'p> {
 pub struct Steps<'p> {
     stack: Vec<Place<'p>>,
     next_index: u64,
-    /// The request or the pen-up of the step before, ms.
+    /// The request or the pen-up of the previous step, ms.
     ended_ms: f64,
     temperature_c: f64,
-    /// Whether the temperature stays, whatever the steps say.
+    /// Whether the temperature is fixed, whatever the steps say.
     temperature_is_held: bool,
 }
 
-/// Where in a list of nodes the expansion stands.
+/// The position of the expansion in a list of nodes.
 #[derive(Clone, Debug)]
 struct Place<'p> {
     nodes: &'p [Node],
@@ -39,17 +40,17 @@ struct Place<'p> {
     next: usize,
     /// Which of a step's screens is next.
     screen: usize,
-    /// How often the list is still to be played, this time included.
+    /// How many times the list is still to be played, including this time.
     times: u64,
 }
 
 impl Plan {
-    /// The steps in the order in which they are played. Costs no memory, however many there are.
+    /// The steps in the order in which they are played. Takes no memory, however many there are.
     pub fn steps(&self) -> Steps<'_> {
         self.turns(1)
     }
 
-    /// The steps played several times over: numbers, times and temperatures go on from turn to turn.
+    /// The steps played several times: numbers, times and temperatures continue from turn to turn.
     pub fn turns(&self, count: u64) -> Steps<'_> {
         let times = if self.step_count == 0 { 1 } else { count };
         let stack = vec![Place { nodes: &self.nodes, next: 0, screen: 0, times }];
@@ -57,7 +58,8 @@ impl Plan {
         Steps { stack, next_index: 0, ended_ms: 0.0, temperature_c, temperature_is_held }
     }
 
-    /// The step of the file that is played under a number. Costs what the file holds, not what is played before it.
+    /// The step of the file that is played under a number. The cost depends on the size of the file, not on the steps
+    /// before it.
     pub fn step_at(&self, index: u64) -> Option<&Arc<Step>> {
         step_in(&self.nodes, index)
     }

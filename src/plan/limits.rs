@@ -1,22 +1,22 @@
-//! The limits of the rules as they hold in a plan: one table, typed, resolved once, each value with who gives it.
+//! The limits of the rules that apply in a plan: one typed table, resolved once, each value with its origin.
 //!
-//! A rule's page holds the default, the unit and the meaning of each limit; which values the display gives stands here.
-//! Whoever needs a limit takes the field of [`RuleLimits`], so that a misspelt one does not compile. Knows nothing of what
-//! a rule does with its limits.
+//! A rule's page has the default, the unit and the meaning of each limit; the values that come from the display are
+//! listed here. Code that needs a limit uses the field of [`RuleLimits`], so that a misspelt one does not compile.
+//! Knows nothing of what a rule does with its limits.
 
 #[cfg(test)]
 use super::settings::KnownLimit;
 use super::settings::{KnownRule, RuleSettings};
 use crate::display::{self, Display};
 
-/// Who gives a limit.
+/// The origin of a limit.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Origin {
     /// The page of the rule: its default.
     RulePage,
     /// The description of the display.
     Display,
-    /// The settings of a folder that the plan lies in.
+    /// The settings of a folder that contains the plan.
     Folder,
     /// The plan itself.
     Plan,
@@ -34,23 +34,23 @@ impl Origin {
     }
 }
 
-/// A limit as it holds in a plan.
+/// A limit as it applies in a plan.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct LimitValue {
     /// The value, in the unit that the rule's page names.
     pub value: f64,
-    /// Who gives it.
+    /// Its origin.
     pub origin: Origin,
 }
 
 impl LimitValue {
-    /// The limit with whose it is; `figure` is its value in words: `the plan's limit of 4`.
+    /// The limit with its origin; `figure` is its value in words: `the plan's limit of 4`.
     pub fn words(self, figure: &str) -> String {
         format!("{} limit of {figure}", self.origin.whose())
     }
 }
 
-/// What a field of the table can hold: a limit that always has a value, or one that only somebody's word sets.
+/// What a field of the table can be: a limit that always has a value, or one that has a value only if somebody sets it.
 trait Held: Sized {
     fn of(found: Option<LimitValue>) -> Option<Self>;
 }
@@ -114,8 +114,8 @@ pub struct NoDefault {
     pub name: &'static str,
 }
 
-/// The table. An `Option` is a limit without a default, which holds only where somebody gives it; `= |limits| ...` takes a
-/// limit from the display.
+/// The table. An `Option` is a limit without a default, which applies only if somebody sets it; `= |limits| ...` takes
+/// a limit from the display.
 macro_rules! rule_limits {
     (@held) => { LimitValue };
     (@held $held:ty) => { $held };
@@ -133,7 +133,7 @@ macro_rules! rule_limits {
             }
         )+
 
-        /// The limits of all rules as they hold in a plan.
+        /// The limits of all rules as they apply in a plan.
         ///
         /// A limit is a field of the name that it has in files:
         ///
@@ -143,7 +143,7 @@ macro_rules! rule_limits {
         /// }
         /// ```
         ///
-        /// One that does not exist is no limit that never holds, it does not compile:
+        /// A limit that does not exist does not compile:
         ///
         /// ```compile_fail,E0609
         /// fn most_updates(plan: &stillpage::plan::Plan) -> Option<f64> {
@@ -169,7 +169,7 @@ macro_rules! rule_limits {
                 Ok(Self { $($rule: $limits { $($name: said.resolve($id, stringify!($name))?,)+ },)+ })
             }
 
-            /// All of them by rule and by name in files, in the order of the table; nothing for one that nobody gives.
+            /// All of them by rule and by name in files, in the order of the table; `None` for one that nobody sets.
             pub fn listed(&self) -> Vec<(&'static str, &'static str, Option<LimitValue>)> {
                 vec![$($(($id, stringify!($name), self.$rule.$name.into()),)+)+]
             }
@@ -221,7 +221,8 @@ rule_limits! {
 }
 
 impl RuleLimits {
-    /// The limits that hold: what the plan says goes before its folders, these before the display, the page comes last.
+    /// The limits that apply: the plan takes precedence over its folders, these over the display, and the page comes
+    /// last.
     ///
     /// # Errors
     /// Where a limit that always has a value has no default among the known rules.
@@ -235,7 +236,7 @@ impl RuleLimits {
     }
 }
 
-/// Every rule with limits, each with some default: for tests that are not about them.
+/// Every rule with limits, each with some default, for tests that are not about limits.
 #[cfg(test)]
 pub(super) fn rules_with_limits() -> Vec<KnownRule> {
     let limit = |row: &Row| KnownLimit { name: row.name.into(), default: Some(1.0) };
@@ -243,7 +244,7 @@ pub(super) fn rules_with_limits() -> Vec<KnownRule> {
     rules.map(|rows| KnownRule { id: rows[0].rule.into(), limits: rows.iter().map(limit).collect() }).collect()
 }
 
-/// What the display gives for a limit, by its name in files, also where the plan or a folder sets another value.
+/// The value that the display gives for a limit, by its name in files, even if the plan or a folder sets another value.
 pub fn display_limit(display: &Display, rule: &str, name: &str) -> Option<f64> {
     let row = ROWS.iter().find(|row| (row.rule, row.name) == (rule, name))?;
     row.of_display.and_then(|of_display| of_display(&display.limits))

@@ -1,5 +1,5 @@
-//! Plans made in code, without a text: steps are put together and checked as those of a text are, and what they may not be
-//! is a value.
+//! Plans made in code, without a text: steps are put together and checked like those of a text, and each kind of
+//! mistake is an error value.
 //!
 //! Knows the display that a plan is played on and how many screens there are; no files. Whatever is to be played, from
 //! whichever source, becomes a [`Plan`]: by [`super::read_plan`] from a text, or here.
@@ -16,23 +16,23 @@ use crate::{
     source::Source,
 };
 
-/// Degrees C of a plan that says nothing else.
+/// The temperature of a plan that gives none, degrees C.
 const ROOM_C: f64 = 25.0;
 /// The longest time between two steps, and the longest drive, ms.
 const LONGEST_MS: f64 = 1e12;
 /// The narrowest and the widest line under a pen, px.
 const STROKE_WIDTHS_PX: std::ops::RangeInclusive<f64> = 0.1..=1000.0;
 
-/// Why steps make no plan; the step is the JSON pointer that it would have.
+/// Why steps do not make a valid plan; the step is the JSON pointer that it would have.
 #[derive(Clone, Debug, PartialEq)]
 pub struct NoPlan {
-    /// Where.
+    /// The place.
     pub step: String,
     /// What is wrong there.
     pub reason: NoPlanReason,
 }
 
-/// What steps may not be.
+/// The mistakes that steps can have.
 #[derive(Clone, Debug, PartialEq)]
 pub enum NoPlanReason {
     /// The display has no mode of this number.
@@ -41,23 +41,23 @@ pub enum NoPlanReason {
     Screen(ScreenId),
     /// This window is less than a pixel wide or high.
     Window(Window),
-    /// A step that a key brings about has a touch target.
+    /// A step that a key causes has a touch target.
     TouchedByKey,
-    /// An update asks for a list of windows, and names none.
+    /// An update asks for a list of windows, but the list is empty.
     NoWindow,
-    /// A time lies outside of 0 to 1e12 ms, or is no number.
+    /// A time is outside the range 0 to 1e12 ms, or is not a number.
     Time(f64),
     /// The display has no controller-drawn ink, and a step has strokes.
     NoControllerInk,
     /// A stroke's mode drives every pixel of a window.
     StrokeMode(usize),
-    /// A stroke's width lies outside of 0.1 to 1000 px, or is no number.
+    /// A stroke's width is outside the range 0.1 to 1000 px, or is not a number.
     StrokeWidth(f64),
-    /// A stroke has no point, or its points do not follow each other in time.
+    /// A stroke has no point, or its points are not in order of time.
     StrokePoints,
-    /// A repetition is played no time, or has no step.
+    /// A repetition is played zero times, or has no step.
     Repetition,
-    /// There are so many steps, more than [`MOST_STEPS`].
+    /// There are this many steps, more than [`MOST_STEPS`].
     Steps(u64),
     /// A rule's limit has no value.
     Limit(NoDefault),
@@ -81,8 +81,8 @@ impl Update {
 }
 
 impl Step {
-    /// A step of the device that puts something into memory and asks for nothing; what else there is to it is set after.
-    /// Its pointer is that of the plan which it becomes a part of.
+    /// A step of the device that puts something into memory and asks for no update; its other fields are set
+    /// afterwards. Its pointer is set when it becomes part of a plan.
     pub fn new(shows: Shows) -> Self {
         Self {
             pointer: String::new(),
@@ -106,7 +106,7 @@ pub struct PlanMaker {
     screens: usize,
     begins: Begins,
     nodes: Vec<Node>,
-    /// What was wrong first.
+    /// The first mistake.
     wrong: Option<NoPlan>,
 }
 
@@ -134,7 +134,7 @@ impl PlanMaker {
         self
     }
 
-    /// The next steps, played so many times.
+    /// The next steps, played this many times.
     #[must_use]
     pub fn repeat(mut self, count: u64, body: Vec<Step>) -> Self {
         let pointer = format!("/steps/{}", self.nodes.len());
@@ -149,7 +149,7 @@ impl PlanMaker {
     /// The plan, with the limits that the pages of these rules and the display give.
     ///
     /// # Errors
-    /// The first thing that no plan may be.
+    /// The first mistake.
     pub fn make(self, name: &str, known: &[KnownRule]) -> Result<Plan, NoPlan> {
         if let Some(wrong) = self.wrong {
             return Err(wrong);
@@ -250,7 +250,7 @@ fn check_window(window: Window) -> Result<(), NoPlanReason> {
     if window.width >= 1 && window.height >= 1 { Ok(()) } else { Err(NoPlanReason::Window(window)) }
 }
 
-/// How many steps a list is when it is played once; more than can be counted are the most there are.
+/// How many steps a list has when it is played once; a number that is too large becomes the largest possible.
 fn count(nodes: &[Node]) -> u64 {
     let of_node = |node: &Node| match node {
         Node::Step(step) => step.times(),

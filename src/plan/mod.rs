@@ -1,6 +1,7 @@
 //! The refresh plan: which screen, when, which windows, in which mode.
 //!
-//! [`read_plan`] turns the text into a [`Plan`], [`PlanMaker`] makes one in code; [`Plan::steps`] expands it lazily. Knows the display, not the pictures.
+//! [`read_plan`] turns the text into a [`Plan`], [`PlanMaker`] makes one in code; [`Plan::steps`] expands it
+//! lazily. Knows the display, not the pictures.
 
 mod expand;
 mod limits;
@@ -49,42 +50,43 @@ pub struct ScreenId(pub usize);
 /// A plan, resolved.
 ///
 /// Already true of it: every mode is one of the display's, every screen names a file that exists, windows are at least
-/// one pixel wide and high, strokes use changed-only modes, at most [`MOST_STEPS`] steps, labels that `accept` names stand once.
+/// one pixel wide and high, strokes use changed-only modes, at most [`MOST_STEPS`] steps, labels that `accept` names
+/// occur once.
 #[derive(Debug)]
 pub struct Plan {
     /// Its text.
     pub source: Arc<Source>,
     /// Free text.
     pub title: String,
-    /// What it is played on.
+    /// The display that it is played on.
     pub display: Arc<Display>,
     /// How the screens are turned.
     pub rotation: Rotation,
-    /// Degrees C; a step may say another. See [`PlannedStep::temperature_c`].
+    /// Degrees C; a step may set another. See [`PlannedStep::temperature_c`].
     pub temperature_c: f64,
     /// Whether that holds whatever the steps say.
     pub temperature_is_held: bool,
-    /// How far away the reader looks from, mm.
+    /// The reading distance, mm.
     pub viewing_distance_mm: f64,
     /// The battery's energy, mWh, where known.
     pub battery_mwh: Option<f64>,
     /// Upper limits on the summary's figures, by name.
     pub budgets: BTreeMap<String, f64>,
-    /// Whether it begins anew when it is over, on the panel as it left it.
+    /// Whether it starts again when it ends, on the panel as it left it.
     pub loops: bool,
     /// What is on the glass before the first step.
     pub begins: Begins,
-    /// Whether the plan says so itself: otherwise it is unknown because nobody said anything.
+    /// Whether the plan says so itself; otherwise the glass is unknown because the plan does not say.
     pub begins_is_said: bool,
-    /// The steps as they stand in the file.
+    /// The steps as they are written in the file.
     pub nodes: Vec<Node>,
-    /// How many steps there are when all is expanded.
+    /// How many steps there are when everything is expanded.
     pub step_count: u64,
-    /// Settings of rules, its own and those of the folders that it lies in.
+    /// Settings of rules, its own and those of the folders that contain it.
     pub rules: RuleSettings,
-    /// The limits of the rules as they hold here.
+    /// The limits of the rules that apply here.
     pub limits: RuleLimits,
-    /// Findings that somebody has decided to live with.
+    /// Findings that somebody decided to accept.
     pub accept: Vec<Accept>,
 }
 
@@ -97,14 +99,14 @@ pub enum Begins {
     Black,
     /// A clean picture.
     Screen(ScreenId),
-    /// Taken as white, but no pixel is known.
+    /// Assumed to be white, but no pixel is known.
     Unknown,
 }
 
 /// A step, or a group of steps that is played several times.
 #[derive(Debug)]
 pub enum Node {
-    /// A step; one for each screen, where it stands for several files.
+    /// A step; it counts as one for each screen if it stands for several files.
     Step(Arc<Step>),
     /// A group, `count` times.
     Repeat {
@@ -115,7 +117,7 @@ pub enum Node {
     },
 }
 
-/// A step as it stands in the file.
+/// A step as it is written in the file.
 #[derive(Debug)]
 pub struct Step {
     /// The JSON pointer to it.
@@ -124,17 +126,17 @@ pub struct Step {
     pub label: Option<String>,
     /// Milliseconds since the previous step's request or pen-up.
     pub after_ms: f64,
-    /// What brought it about.
+    /// What caused it.
     pub cause: Cause,
     /// The touch target, in screen coordinates.
     pub touched: Option<Window>,
     /// Lines that the controller draws under the pen before the updates.
     pub strokes: Vec<Stroke>,
-    /// What is asked of the panel.
+    /// The updates that it asks for.
     pub updates: Updates,
-    /// Degrees C from this step on, where it says so.
+    /// Degrees C from this step on, if given.
     pub temperature_c: Option<f64>,
-    /// What becomes of the panel's power afterwards; nothing where it stays on.
+    /// What happens to the panel's power afterwards; `None` if it stays on.
     pub power: Option<Power>,
     /// What becomes the picture in memory.
     pub shows: Shows,
@@ -146,7 +148,7 @@ impl Step {
         self.strokes.iter().filter_map(|stroke| stroke.points.last()).map(|point| point.ms).fold(0.0, f64::max)
     }
 
-    /// The updates that are asked for; none where they are left to choose.
+    /// The updates that it lists; none if they are still to be chosen.
     pub fn listed_updates(&self) -> &[Update] {
         match &self.updates {
             Updates::Listed(updates) => updates,
@@ -163,7 +165,7 @@ impl Step {
     }
 }
 
-/// What becomes of the panel's power after a step.
+/// What happens to the panel's power after a step.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 pub enum Power {
     /// It is switched off.
@@ -173,7 +175,7 @@ pub enum Power {
 }
 
 impl Power {
-    /// The words that stand in files; nothing where it stays on.
+    /// The words that stand in files; `None` if it stays on.
     pub const WORDS: [(&'static str, Option<Self>); 3] =
         [("off", Some(Self::Off)), ("sleep", Some(Self::Sleep)), ("on", None)];
 
@@ -194,11 +196,11 @@ pub enum Shows {
     Same,
     /// This screen.
     Screen(ScreenId),
-    /// These screens, one a step.
+    /// These screens, one per step.
     Each(Vec<ScreenId>),
 }
 
-/// What brings a step about.
+/// What causes a step.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Cause {
     /// A finger.
@@ -228,7 +230,7 @@ impl Cause {
         }
     }
 
-    /// Whether a person is at it, and waits for an answer.
+    /// Whether a person causes it and waits for an answer.
     pub fn is_person(self) -> bool {
         matches!(self, Self::Touch | Self::Pen | Self::Key)
     }
@@ -239,7 +241,7 @@ impl Cause {
 pub enum Updates {
     /// In this order.
     Listed(Vec<Update>),
-    /// Left to be chosen.
+    /// Still to be chosen.
     Choose,
 }
 
@@ -252,7 +254,7 @@ pub struct Update {
     pub window: WindowAsk,
     /// A duration that overrides the mode's, ms.
     pub drive_ms: Option<f64>,
-    /// Whether the host sends the old picture along.
+    /// Whether the host also sends the old picture.
     pub with_old: bool,
 }
 
@@ -291,12 +293,12 @@ pub struct StrokePoint {
     pub ms: f64,
 }
 
-/// A finding that somebody has decided to live with.
+/// A finding that somebody decided to accept.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Accept {
     /// The rule's id.
     pub rule: String,
-    /// Which steps; all where nothing is said.
+    /// Which steps; all if it is not given.
     pub steps: Option<Vec<StepName>>,
     /// The reason.
     pub because: String,
@@ -319,7 +321,7 @@ impl Plan {
         self.rotation.turn_size(self.display.size)
     }
 
-    /// Has it played at a temperature, whatever it says itself.
+    /// Sets the temperature at which it is played, whatever it says itself.
     pub fn hold_temperature(&mut self, celsius: f64) {
         (self.temperature_c, self.temperature_is_held) = (celsius, true);
     }

@@ -1,6 +1,6 @@
 //! Settings of rules: the levels and limits that a plan sets, and those that a folder sets for all plans below it.
 //!
-//! Reads `review-settings/1`. Which folders lie above a plan is not known here.
+//! Reads `review-settings/1`. Does not know which folders are above a plan.
 
 use std::{collections::BTreeMap, sync::Arc};
 
@@ -24,17 +24,17 @@ pub struct KnownRule {
 pub struct KnownLimit {
     /// The name.
     pub name: String,
-    /// What it is where nobody says otherwise.
+    /// What it is by default.
     pub default: Option<f64>,
 }
 
 /// Settings of rules, by id.
 pub type RuleSettings = BTreeMap<String, RuleSetting>;
 
-/// What is said about a rule.
+/// The settings of a rule.
 #[derive(Clone, Debug, Default)]
 pub struct RuleSetting {
-    /// Whether it is on, and as what, where somebody says so.
+    /// Its level, if somebody sets one.
     pub level: Option<Set<RuleLevel>>,
     /// Limits by name.
     pub limits: BTreeMap<String, Set<f64>>,
@@ -86,14 +86,14 @@ impl RuleLevel {
     }
 }
 
-/// What a folder says about all plans below it.
+/// The settings of a folder for all plans below it.
 #[derive(Clone, Debug, Default)]
 pub struct FolderSettings {
     /// Settings of rules.
     pub rules: RuleSettings,
-    /// Paths, from the folder on, of plans that are not reviewed when a folder is walked.
+    /// Paths, relative to the folder, of plans that are not reviewed when a folder is searched.
     pub ignore: Vec<Pattern>,
-    /// Whether what the folders above it say does not count.
+    /// Whether the settings of the folders above it do not apply.
     pub is_outermost: bool,
 }
 
@@ -113,7 +113,7 @@ pub fn read_folder_settings(source: &Arc<Source>, known: &[KnownRule]) -> Result
     })
 }
 
-/// Settings with those of `outer` wherever they say nothing.
+/// Settings completed by those of `outer` wherever they set nothing.
 pub fn with_outer(mut settings: RuleSettings, outer: &RuleSettings) -> RuleSettings {
     for (id, outer) in outer {
         let setting = settings.entry(id.clone()).or_default();
@@ -134,12 +134,12 @@ fn ignore(reading: &mut Reading, fields: &Fields<'_>) -> Vec<Pattern> {
 
 fn pattern(reading: &mut Reading, item: &Item<'_>) -> Option<Pattern> {
     let text = reading.text(item)?.value;
-    let help = "write it from this folder on, for instance `drafts/**` or `*.old.plan.json`";
+    let help = "write it relative to this folder, for instance `drafts/**` or `*.old.plan.json`";
     if text.starts_with('/') || text.split('/').any(|part| part == "..") {
         reading.fault(item, format!("the pattern `{text}` leaves the folder of the settings"), help);
         return None;
     }
-    // A folder stands for all that lies in it.
+    // A folder stands for everything in it.
     let text = text.trim_start_matches("./");
     let text = text.strip_suffix('/').map_or(text.to_owned(), |folder| format!("{folder}/**"));
     match Pattern::new(&text) {

@@ -2,7 +2,7 @@
 
 use crate::screen::Picture;
 
-/// A picture as numbers of its distinct colours: what is worked out for a colour is worked out once.
+/// A picture as numbers of its distinct colours: what is computed for a colour is computed once.
 #[derive(Debug)]
 pub(super) struct Drawn {
     pub(super) width: usize,

@@ -39,7 +39,7 @@ pub struct Prepared {
     pub apart: f64,
 }
 
-/// Brings a screen to the levels of a panel; nothing for segments, which have no tones. `blur_px` is the blur of the
+/// Brings a screen to the levels of a panel; `None` for segments, which have no tones. `blur_px` is the blur of the
 /// reader's eye, see [`blur_px`].
 pub fn prepare(picture: &Picture, ink: &Ink, how: How, blur_px: f64) -> Option<Prepared> {
     if matches!(ink.kind(), InkKind::Segments(_)) {
@@ -125,7 +125,7 @@ mod tests {
     }
 
     /// The pattern gives each of 64 cells its level by whether the share is above (B + 1/2) / 64: the share shown is off by
-    /// half a cell at the most, 1/128 of the step between the two levels.
+    /// half a cell at most, 1/128 of the step between the two levels.
     #[test]
     fn a_flat_grey_keeps_its_mean_tone_in_an_ordered_pattern() {
         let size = Size { width: 40, height: 24 };
@@ -138,9 +138,9 @@ mod tests {
         }
     }
 
-    /// An error is half a step s at the most: it is what is wanted plus a mean of errors, less the nearest level. What leaves
+    /// An error is half a step s at most: it is what is wanted plus a mean of errors, less the nearest level. What leaves
     /// the picture is 9/16 of the errors of the last row, 8/16 of those of the last column and 3/16 of those of the first;
-    /// all else is handed on. So the mean of w x h px is off by s/2 (9 / (16 h) + 11 / (16 w)) at the most.
+    /// everything else is handed on. So the mean of w x h px is off by s/2 (9 / (16 h) + 11 / (16 w)) at most.
     #[test]
     fn a_flat_grey_keeps_its_mean_tone_in_error_diffusion() {
         let size = Size { width: 40, height: 24 };
@@ -237,7 +237,7 @@ mod tests {
             let block = (0..32).flat_map(|y| (left..left + 8).map(move |x| y * 86 + x));
             let mean = block.clone().map(|at| ink.reflectance(shown[at])).sum::<f64>() / 256.0;
             let meant = block.map(|at| wanted(ink, (at % 86) as u8 * 3)).sum::<f64>() / 256.0;
-            // Each of the eight columns has its own share, off by half of one of its eight cells at the most.
+            // Each of the eight columns has its own share, off by half of one of its eight cells at most.
             assert!((mean - meant).abs() <= largest_step(ink) / 16.0, "from {left}: {mean} for {meant}");
         }
     }

@@ -85,7 +85,7 @@ impl<'i> Tones<'i> {
         nearest.0
     }
 
-    /// The largest error that is carried on, each channel for itself. Greys need no limit: an error is half a step at the most.
+    /// The largest error that is carried on, each channel for itself. Greys need no limit: an error is half a step at most.
     /// A palette's is its reach, a guard for cases that no mixture should bring about.
     pub(super) fn most_carried(&self) -> Light {
         if self.channels() == 1 {

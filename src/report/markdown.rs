@@ -160,7 +160,7 @@ fn row(report: &RunReport, of: &PlanReport) -> String {
 fn margins(report: &RunReport) -> String {
     let mut lines = Vec::new();
     for of in &report.plans {
-        let PlanOutcome::Reviewed(plan) = &of.outcome else { continue };
+        let Some(plan) = of.reviewed() else { continue };
         let path = paths::from_folder(&of.path, &report.working_folder);
         let name = format!("{}{}", escaped(&path), at_temperature(of.temperature_c));
         let told = margin_lines(&plan.summary).into_iter().enumerate();
@@ -229,7 +229,7 @@ fn worst_causes(report: &RunReport, folder: &str) -> String {
 fn by_weight(report: &RunReport) -> Vec<Told<'_>> {
     let mut found: Vec<((Reverse<Severity>, usize), Told<'_>)> = Vec::new();
     for of in &report.plans {
-        let PlanOutcome::Reviewed(plan) = &of.outcome else { continue };
+        let Some(plan) = of.reviewed() else { continue };
         let mut before: BTreeMap<Severity, usize> = BTreeMap::new();
         for cause in causes_by_weight(plan) {
             let rank = before.entry(cause.finding.severity).or_default();

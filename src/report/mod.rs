@@ -41,6 +41,16 @@ pub struct PlanReport {
     pub outcome: PlanOutcome,
 }
 
+impl PlanReport {
+    /// The plan, if it was reviewed.
+    pub fn reviewed(&self) -> Option<&ReviewedPlan> {
+        match &self.outcome {
+            PlanOutcome::Reviewed(plan) => Some(plan),
+            PlanOutcome::Refused(_) => None,
+        }
+    }
+}
+
 /// What became of a plan.
 #[derive(Debug)]
 pub enum PlanOutcome {
@@ -59,6 +69,8 @@ pub struct ReviewedPlan {
     pub title: String,
     /// Its display's name.
     pub display: String,
+    /// Whether its display is a single segment: an indicator.
+    pub is_indicator: bool,
     /// The number of steps.
     pub steps: u64,
     /// Its figures.
@@ -87,7 +99,10 @@ impl ReviewedPlan {
         let findings = std::mem::take(&mut self.findings).into_iter().zip(places);
         (self.findings, self.places) = findings.filter(|(finding, _)| !is_of_screens(finding.rule)).unzip();
         self.summary.count(&self.findings);
-        let words = format!("the screens themselves, which are the same at every temperature: reported with {first}");
+        let words = format!(
+            "the screens themselves, which are the same at every temperature and are reported with \
+                             {first}"
+        );
         self.summary.not_checked.push(words);
     }
 
@@ -225,10 +240,7 @@ impl RunReport {
 
     /// The plans that were reviewed.
     pub fn reviewed(&self) -> impl Iterator<Item = &ReviewedPlan> {
-        self.plans.iter().filter_map(|plan| match &plan.outcome {
-            PlanOutcome::Reviewed(plan) => Some(&**plan),
-            PlanOutcome::Refused(_) => None,
-        })
+        self.plans.iter().filter_map(PlanReport::reviewed)
     }
 }
 

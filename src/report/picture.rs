@@ -302,7 +302,7 @@ impl<'a> Sheet<'a> {
         x = key_text(svg, x + 34.0, y, "changes here");
         if self.has_stale {
             hatched(svg, "stale", "M-1 -1 7 7M-1 5 1 7M5 -1 7 1", STALE, (x, y));
-            key_text(svg, x + 34.0, y, "wrong from before");
+            key_text(svg, x + 34.0, y, "already wrong");
             x = MARGIN;
         }
         let y = y + self.second_key_row();
@@ -324,8 +324,7 @@ impl<'a> Sheet<'a> {
             Frame::finding((x, y - 12.0, x + 26.0, y + 4.0), 0.0, severity).line(svg);
             x = key_text(svg, x + 34.0, y, severity.word());
         }
-        let words =
-            "Drawn, paler than it is: the screen as it lies in memory. `stillpage glass` draws what the panel shows.";
+        let words = "The screen in memory, drawn paler than it is. `stillpage glass` draws what the panel shows.";
         text(svg, MARGIN, y + 27.0, 15.0, FAINT, words);
     }
 

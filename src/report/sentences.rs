@@ -13,7 +13,8 @@ use crate::{
 };
 
 /// What stands at the end of every report for people.
-pub(super) const PREDICTIONS: &str = "These are predictions from the display description; measure your own panel, and follow its maker's documents first.";
+pub(super) const PREDICTIONS: &str = "These are predictions from the display description: measure your own panel, and \
+                                      follow its maker's documents first.";
 
 /// The step of a finding, in words.
 pub(super) fn place_words(finding: &Finding) -> String {
@@ -45,10 +46,10 @@ pub(super) fn estimate_words(finding: &Finding) -> Option<String> {
     };
     let part = match margin.turns_at() {
         // Down, so that what is said holds; not where a last bit is missing.
-        part if part < 1.0 => format!("{} of it", (part * 100.0 + 1e-6).floor() / 100.0),
+        part if part < 1.0 => format!("{} of that value", (part * 100.0 + 1e-6).floor() / 100.0),
         _ => "a little less".into(),
     };
-    Some(format!("by an estimated figure: silent if the {figure} were {part}"))
+    Some(format!("this rests on an estimated figure: the rule would be silent if the {figure} were {part}"))
 }
 
 /// What follows from another finding, in a line that stands with that one.
@@ -75,7 +76,7 @@ pub(super) fn margin_lines(summary: &Summary) -> Vec<String> {
 fn margin_line(name: &str, margin: PlanMargin, factor: f64) -> String {
     let (what, unit, usual) = match name {
         "residue" => ("ghosts reach", " L*", "that most readers notice"),
-        "answers" => ("the slowest first answer takes", " ms", "that a person takes for at once"),
+        "answers" => ("the slowest first answer takes", " ms", "within which an answer feels immediate"),
         "flashes" => ("flashes on a large area reach", "", "that are allowed within a second"),
         _ => ("updates take", " mJ", "of the plan's budget"),
     };
@@ -85,8 +86,11 @@ fn margin_line(name: &str, margin: PlanMargin, factor: f64) -> String {
         Origin::RulePage => format!("the {limit}{unit} {usual}"),
         origin => format!("{} limit of {limit}{unit}", origin.whose()),
     };
-    let sure =
-        if factor > 1.0 { format!("an estimate, good to a factor of {factor}") } else { "taken as exact".into() };
+    let sure = if factor > 1.0 {
+        format!("an estimate, good to a factor of {factor}")
+    } else {
+        "a figure that counts as exact".into()
+    };
     format!("{what} {reached} of {of}; {sure}: {}", margin.holds().word())
 }
 

@@ -203,19 +203,23 @@ impl Answer<'_> {
     /// To answer with it, in words; `settle_ms` is how soon the rest must follow.
     pub(super) fn first_words(&self, settle_ms: f64) -> String {
         let answer = format!(
-            "answer with {}: its first change comes {} ms after the request",
+            "answer with {}: its first change appears {} ms after the request",
             self.update(),
             wording::ms(self.first_ms)
         );
         let settling = self.settling.as_ref().map_or(String::new(), |settling| {
-            format!("; settle its greys within {} ms with {}", wording::ms(settle_ms), settling.words())
+            format!("; then redraw its greys within {} ms with {}", wording::ms(settle_ms), settling.words())
         });
-        let rest = if self.covers_all { "" } else { "; bring the rest after it" };
+        let rest = if self.covers_all { "" } else { "; then show the rest with a second update" };
         format!("{answer}{settling}{rest}")
     }
 
     /// To show all with it, in words.
     pub(super) fn whole_words(&self) -> String {
-        format!("show it with {} alone: it stands {} ms after the request", self.update(), wording::ms(self.whole_ms))
+        format!(
+            "show everything with {} alone: it is complete {} ms after the request",
+            self.update(),
+            wording::ms(self.whole_ms)
+        )
     }
 }

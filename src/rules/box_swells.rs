@@ -114,11 +114,11 @@ impl<'p> BoxSwells<'p> {
         let left_px = worst.left.count();
         let often = match count {
             1 => String::new(),
-            _ => format!(", in {count} steps until step {}", place.last_step),
+            _ => format!(", in {count} steps up to step {}", place.last_step),
         };
         let message = format!(
-            "\"changed\" sends {}, {} times the box {} of what changes{often}: {} that `{}` could not bring to their level at \
-             {} still differ from the glass",
+            "\"changed\" sends {}, {} times as much as the box {} around what this step changes{often}: it also covers \
+             {} that still differ from the glass, because `{}` could not show their levels at {}",
             wording::area(worst.sent_px, display),
             wording::figure(worst.times()),
             wording::rect(worst.own),
@@ -145,15 +145,16 @@ impl<'p> BoxSwells<'p> {
 
     fn help(&self, worst: &Swollen) -> String {
         let modes = &self.plan.display.modes;
-        let drawn = format!("draw them in levels that `{}` shows", modes[worst.mode].name);
+        let drawn = format!("draw them in levels that `{}` can show", modes[worst.mode].name);
         let Some(settling) = worst.missing.modes(self.plan).first().map(|mode| &modes[*mode]) else {
-            return format!("{drawn}; no mode of this display brings them to their level");
+            return format!("{drawn}; no mode of this display can show their levels");
         };
         let step = remedy::step_name(worst.left_by.step, self.plan);
         let window = proposed_window(worst.left_rect, &self.plan.display, self.plan.rotation);
         let place = window.filter(|_| settling.windowed).map_or("the whole panel".to_owned(), wording::rect);
         format!(
-            "settle them once, soon after {step}, with `{}` on {place}, or ask for that mode there; or {drawn}",
+            "redraw those pixels once, soon after {step}, with `{}` on {place}, or use that mode in {step} already; or \
+            {drawn}",
             settling.name
         )
     }

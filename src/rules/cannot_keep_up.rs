@@ -48,7 +48,8 @@ impl<'p> CannotKeepUp<'p> {
         let needs_ms = (run.last_finish_ms - run.first_request_ms) / run.steps as f64;
         let observation = Observation {
             message: format!(
-                "over {} steps the wait grows from {} to {} ms: they come every {} ms, the panel needs about {} ms for each",
+                "over {} steps the wait grows from {} to {} ms: a step comes every {} ms, but the panel needs about {} \
+                ms for each",
                 run.steps,
                 wording::ms(run.first_wait_ms),
                 wording::ms(run.longest_wait_ms),
@@ -56,7 +57,7 @@ impl<'p> CannotKeepUp<'p> {
                 wording::ms(needs_ms)
             ),
             help:
-                "leave steps out while the panel works and show only the newest, use a quicker mode, or ask less often"
+                "skip steps while the panel is busy and show only the newest, use a quicker mode, or update less often"
                     .into(),
             figures: vec![
                 ("steps", run.steps as f64),

@@ -36,14 +36,15 @@ impl<'p> ChargeBuildsUp<'p> {
         let observation = Observation {
             rect: open.rect,
             message: format!(
-                "{} gather a net impulse of up to {} V s; {}",
+                "{} accumulate a net impulse of up to {} V s; {}",
                 wording::area(open.pixels, display),
                 wording::figure(open.most_vs),
                 wording::passed(limit, &format!("{} V s", wording::figure(limit.value)), "the display allows")
             ),
-            help: "drive the place back the other way in a mode that balances it; a drive that is not balanced can damage a \
-                   panel for good: the panel maker's own documents come first"
-                .into(),
+            help:
+                "drive the place back in the opposite direction with a mode that balances it; unbalanced driving can \
+                   damage a panel permanently: the panel maker's own documents come first"
+                    .into(),
             figures: vec![
                 ("net_impulse_vs", open.most_vs),
                 ("limit_vs", limit.value),

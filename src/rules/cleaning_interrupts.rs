@@ -45,7 +45,7 @@ struct Unsettled {
 }
 
 impl Unsettled {
-    /// What an update left so; nothing where it showed all.
+    /// What an update left so; `None` if it showed all.
     fn new(step: &PlayedStep<'_>, update: &PlayedUpdate, plan: &Plan, settle_ms: f64) -> Option<Self> {
         let rect = update.out_of_reach.bounds(step.grid())?;
         let changed = step.changed.inside(&update.sent, step.grid()).bounds(step.grid()).unwrap_or(rect);
@@ -85,9 +85,9 @@ impl<'p> CleaningInterrupts<'p> {
         for (place, observation) in std::mem::take(&mut self.waiting).into_values() {
             let first = &observation.help;
             let help = if first.is_empty() {
-                format!("move it into a pause; {pause}")
+                format!("move it to a pause; {pause}")
             } else {
-                format!("{first}, and move the cleaning into a pause; {pause}")
+                format!("{first}, and move the cleaning to a pause; {pause}")
             };
             sink.report(place, Observation { help, ..observation });
         }
@@ -107,7 +107,7 @@ impl<'p> CleaningInterrupts<'p> {
             update: Some(index),
             rect: update.sent_bounds(),
             message: format!(
-                "the cleaning `{}` flashes {} after a touch, key or pen: in the middle of what the person does",
+                "the cleaning `{}` flashes {} after a touch, key or pen, while the person is still using the panel",
                 mode.name,
                 wording::span(after_ms)
             ),
@@ -129,17 +129,17 @@ impl<'p> CleaningInterrupts<'p> {
         let (quick, settle_ms) = (&modes[*mode].name, wording::ms(self.settle_ms));
         let settling = remedy::settling(self.plan, *levels, *rect, step.planned.temperature_c);
         Some(match settling {
-            Some(settling) => format!("settle the greys of {of} within {settle_ms} ms with {}", settling.words()),
+            Some(settling) => format!("redraw the greys of {of} within {settle_ms} ms with {}", settling.words()),
             None => format!(
-                "this display cannot settle the greys of {of} afterwards without a flash of the whole panel: show that step \
-                 in `{}` at once, or draw it in levels that `{quick}` has",
+                "this display cannot redraw the greys of {of} later without flashing the whole panel: show that step \
+                 with `{}` at once, or draw it in levels that `{quick}` can show",
                 modes[update.mode].name
             ),
         })
     }
 }
 
-/// When the eye sees an update flash, ms: where nobody says when its flashes come, its drive may begin with one.
+/// When the eye sees an update flash, ms: if nobody says when its flashes come, its drive may begin with one.
 fn flash_seen_ms(update: &PlayedUpdate, mode: &Mode) -> f64 {
     let first = if mode.flash_at.is_empty() { None } else { mode.flash_shares().next() };
     update.times.start_ms + first.unwrap_or(0.0) * update.duration_ms
@@ -149,7 +149,8 @@ impl Rule for CleaningInterrupts<'_> {
     fn step(&mut self, step: &PlayedStep<'_>, sink: &mut Sink) {
         let request_ms = step.planned.request_ms;
         if let Some((index, ended_ms)) = self.last.filter(|(_, ended_ms)| request_ms - ended_ms >= self.quiet_ms) {
-            let pause = format!("the next one, of {}, begins after step {index}", wording::span(request_ms - ended_ms));
+            let pause =
+                format!("the next pause, {} long, begins after step {index}", wording::span(request_ms - ended_ms));
             self.tell(&pause, sink);
         }
         let updates_ms = step.updates_request_ms();
@@ -169,6 +170,6 @@ impl Rule for CleaningInterrupts<'_> {
     }
 
     fn end(&mut self, sink: &mut Sink) {
-        self.tell("the plan has none after it but its end", sink);
+        self.tell("after it, the only pause is the end of the plan", sink);
     }
 }

@@ -30,12 +30,12 @@ impl<'p> CleaningOverdue<'p> {
         let limit = wording::span(hours.value * HOUR_MS);
         let observation = Observation {
             message: format!(
-                "the whole panel goes {} without a cleaning; {}",
+                "the whole panel is not cleaned for {}; {}",
                 wording::span(longest_ms),
-                wording::passed(hours, &limit, "the display asks for one every")
+                wording::passed(hours, &limit, "the display needs a cleaning every")
             ),
             help: wording::cleaning_help(&self.plan.display, |modes| {
-                format!("add a step at a quiet hour that cleans all of it with {modes}")
+                format!("add a step at a quiet hour that cleans the whole panel with {modes}")
             }),
             figures: vec![("hours", longest_ms / HOUR_MS), ("limit_hours", hours.value)],
             ..Observation::default()

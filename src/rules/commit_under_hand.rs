@@ -40,7 +40,7 @@ impl<'p> CommitUnderHand<'p> {
             update: Some(index),
             rect: update.sent_bounds(),
             message: format!(
-                "the commit `{}` flashes {} in {} ms right after the pen is lifted, where the hand still is",
+                "the commit `{}` flashes {} in {} ms right after the pen is lifted, while the hand is still there",
                 mode.name,
                 if mode.flashes == 1 { "once".into() } else { format!("{} times", mode.flashes) },
                 wording::ms(update.duration_ms)
@@ -64,7 +64,9 @@ impl<'p> CommitUnderHand<'p> {
                 "commit with `{}`, which does not flash, and clean the place when the pen has rested for some seconds",
                 mode.name
             ),
-            None => "let the controller's line stand, and commit it when the pen has rested for some seconds".into(),
+            None => {
+                "leave the controller's line as it is, and commit it when the pen has rested for some seconds".into()
+            }
         }
     }
 
@@ -91,12 +93,12 @@ impl<'p> CommitUnderHand<'p> {
             update: Some(update.index),
             rect: update.sent.iter().copied().reduce(Rect::around),
             message: format!(
-                "the commit `{}` still runs for {} ms where the next stroke begins, at step {}",
+                "the commit `{}` runs for another {} ms where the next stroke begins, at step {}",
                 mode.name,
                 wording::ms(late_ms),
                 step.planned.index
             ),
-            help: "commit in a quicker mode, in a smaller window, or wait with it until the pen has rested".into(),
+            help: "commit in a quicker mode or a smaller window, or delay the commit until the pen has rested".into(),
             figures: vec![("late_ms", late_ms), ("next_step", step.planned.index as f64)],
             ..Observation::default()
         };

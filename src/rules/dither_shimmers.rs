@@ -68,10 +68,12 @@ impl<'p> DitherShimmers<'p> {
         Some(Observation {
             rect: Some(largest.rect),
             message: format!(
-                "{specks} specks of a dithered area of {} move although its tone stays: every one is driven anew",
+                "{specks} specks of a dithered area of {} move although its tone stays the same, so each of them is \
+                driven again",
                 wording::area(largest.pixels, display)
             ),
-            help: "dither with an ordered pattern, which stays in place, or dither the picture once and edit around it"
+            help: "dither with an ordered pattern, which keeps its place, or dither the picture once and change only \
+                   what is around it"
                 .into(),
             figures: vec![
                 ("specks_px", specks as f64),

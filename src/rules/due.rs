@@ -20,7 +20,7 @@ pub(super) struct Due {
     /// Whether the plan has cleaned anything yet: its first cleaning, after power-up, is always due.
     cleaned: bool,
     cleaned_ms: f64,
-    /// How much larger than a ghost a flash may be that takes it away.
+    /// How much larger than a ghost a flash may be that removes it.
     times: f64,
 }
 
@@ -80,7 +80,7 @@ impl Due {
         self.ghosts.iter().filter(is_under).copied().collect()
     }
 
-    /// The box around the windows of the ghosts that an update flashes; nothing where there is none.
+    /// The box around the windows of the ghosts that an update flashes; `None` if there is none.
     pub(super) fn ghosts_around(&self, update: &PlayedUpdate) -> Option<Rect> {
         self.ghosts_under(update).into_iter().reduce(Rect::around)
     }

@@ -43,7 +43,7 @@ impl Rule for EndsGhosted<'_> {
         let observation = Observation {
             rect: Some(rect),
             message: format!(
-                "the last picture, which may stay for hours, carries {} on {}, the strongest {} L*",
+                "the last picture, which may stay for hours, still shows {} on {}; the strongest has {} L*",
                 wording::counted(seen.count() as u64, "ghost", "ghosts"),
                 wording::area(pixels, display),
                 wording::figure(worst.worst_l)

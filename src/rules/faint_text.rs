@@ -68,7 +68,7 @@ impl<'p> FaintText<'p> {
         (self.contrast(ink, ground) < self.limit(is_large)).then_some(Faint { ink, ground, is_large })
     }
 
-    /// The level of a text's letters and that of its ground; nothing where nothing is seen of it.
+    /// The level of a text's letters and that of its ground; `None` if nothing is seen of it.
     fn levels(&self, text: &DrawnText, picture: &Picture) -> Option<(Level, Level)> {
         let shares = Shares::of(text, picture, &self.table);
         let (ground, drawn) = shares.largest(None)?;
@@ -83,7 +83,7 @@ impl<'p> FaintText<'p> {
         Some((best.or_else(|| self.thin(paints().next(), drawn, &shares, ground))?, ground))
     }
 
-    /// The level of letters that have their own colour nowhere: too thin for it, they are judged by it all the same, as
+    /// The level of letters that have their own colour nowhere: too thin for it, they are judged by it anyway, as
     /// WCAG does with soft edges. Of several colours, or none that is known, a quarter of the letters' pixels stand out as
     /// much or more.
     fn thin(&self, paint: Option<TextPaint>, drawn: [u8; 3], shares: &Shares, ground: Level) -> Option<Level> {
@@ -116,14 +116,14 @@ impl<'p> FaintText<'p> {
         let size = if faint.is_large { "large text" } else { "text of this size" };
         let message = if faint.ink == faint.ground {
             format!(
-                "{} comes out {} on {}: it cannot be seen",
+                "{} is drawn in {} on {}, so it cannot be seen",
                 group.words(),
                 ink.name(faint.ink),
                 ink.name(faint.ground)
             )
         } else {
             format!(
-                "{}: {} on {} has a contrast of {} on this panel; {size} wants {limit}",
+                "{}: {} on {} has a contrast of {} on this panel; {size} needs {limit}",
                 group.words(),
                 ink.name(faint.ink),
                 ink.name(faint.ground),
@@ -141,7 +141,7 @@ impl<'p> FaintText<'p> {
         sink.report(group.place, observation);
     }
 
-    /// The nearest level that stands out enough, else what else can be done.
+    /// The nearest level that stands out enough, otherwise what else can be done.
     fn help(&self, faint: Faint) -> String {
         let ink = &self.plan.display.ink;
         let limit = self.limit(faint.is_large);
@@ -149,18 +149,21 @@ impl<'p> FaintText<'p> {
         let nearest = enough.min_by(|one, other| ink.apart(*one, faint.ink).total_cmp(&ink.apart(*other, faint.ink)));
         let larger = (!faint.is_large && self.contrast(faint.ink, faint.ground) >= self.large).then(|| {
             let px = LARGE_PT * self.plan.display.pixels_per_inch / 72.0;
-            format!(", or set it in {} px ({LARGE_PT} pt) or more", px.ceil())
+            format!(", or set it at {} px ({LARGE_PT} pt) or more", px.ceil())
         });
         match nearest {
             Some(level) => format!(
-                "draw it in {}: {} on {}{}",
+                "draw it in {}, which has a contrast of {} on {}{}",
                 ink.name(level),
                 cut(self.contrast(level, faint.ground)),
                 ink.name(faint.ground),
                 larger.unwrap_or_default()
             ),
             None => {
-                format!("nothing on this panel stands out enough from {}: change the ground", ink.name(faint.ground))
+                format!(
+                    "no level of this panel stands out enough from {}: change the background",
+                    ink.name(faint.ground)
+                )
             }
         }
     }

@@ -15,7 +15,7 @@ pub(super) struct FlashesTooFast<'p> {
     plan: &'p Plan,
     limits: FlashLimits,
     watch: FlashWatch<'p>,
-    /// Modes that break it alone and were told, by kind of flash.
+    /// Modes that break it alone and were reported, by kind of flash.
     told: BTreeSet<(usize, FlashKind)>,
 }
 
@@ -38,20 +38,20 @@ impl<'p> FlashesTooFast<'p> {
             )
         } else if found.has_content {
             (
-                format!("the content swings there and back: {flashes} {kind}"),
-                "let the content change less often, or on a smaller area".to_owned(),
+                format!("the content changes back and forth: {flashes} {kind}"),
+                "change the content less often, or on a smaller area".to_owned(),
             )
         } else {
             (
-                format!("with the updates before it, {flashes} {kind} come"),
-                "leave more time between the updates, use a mode without flashes, or smaller windows".to_owned(),
+                format!("together with the updates before it there are {flashes} {kind}"),
+                "leave more time between the updates, use a mode without flashes, or use smaller windows".to_owned(),
             )
         };
         Observation {
             update: Some(found.update),
             rect: Some(found.rect),
             message: format!(
-                "{what} within one second on {} in one field of view: {:.4} sr at {} mm, {} sr are the threshold",
+                "{what} within one second on {} in one field of view: {:.4} sr at {} mm; the threshold is {} sr",
                 wording::area(found.pixels, display),
                 found.sr,
                 wording::ms(self.plan.viewing_distance_mm),

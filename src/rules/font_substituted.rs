@@ -48,18 +48,18 @@ impl Kind {
     fn message(self, names: &str) -> String {
         match self {
             Self::Face => {
-                format!("the plan brings no font {names}: text is drawn in another face, with other widths")
+                format!("the plan has no font {names}: its text is drawn in another face, with different widths")
             }
-            Self::Glyph => format!("the font has no character {names}: an empty box, or nothing, is drawn"),
-            Self::LeftOut => format!("a part of the SVG was left out: {names}"),
+            Self::Glyph => format!("the font has no character {names}: an empty box or nothing is drawn instead"),
+            Self::LeftOut => format!("part of the SVG was not drawn: {names}"),
         }
     }
 
     fn help(self) -> &'static str {
         match self {
-            Self::Face => "add the font file to the plan's `fonts`, or name a family that it brings",
-            Self::Glyph => "bring a font that has these characters, or write the text without them",
-            Self::LeftOut => "correct the SVG, or draw the part in another way",
+            Self::Face => "add the font file to the plan's `fonts`, or use a family that is in it",
+            Self::Glyph => "add a font that has these characters, or write the text without them",
+            Self::LeftOut => "correct the SVG, or draw that part in another way",
         }
     }
 }

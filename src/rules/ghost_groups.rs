@@ -101,7 +101,7 @@ impl Group {
     /// The step where the group is worst, in words, where that is not the one where it begins: figures are of that step.
     pub(super) fn at_its_worst(&self) -> String {
         let step = self.worst.step;
-        if step == self.place.step { String::new() } else { format!(" at its worst, at step {step}") }
+        if step == self.place.step { String::new() } else { format!(" at its worst (step {step})") }
     }
 }
 
@@ -164,7 +164,7 @@ impl<'p> GhostGroups<'p> {
                 ("mm2", display.area_mm2(pixels)),
             ],
             margin: self.modes.margin(worst_l, self.limit_l, display),
-            // What every round of a repetition leaves in a place is told once.
+            // What every round of a repetition leaves in a place is reported once.
             key: wording::rect(group.appeared),
             ..Observation::default()
         }

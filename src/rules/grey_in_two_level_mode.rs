@@ -159,25 +159,28 @@ impl<'p> GreyInTwoLevelMode<'p> {
         let settle_ms = wording::ms(self.settle_ms);
         match (only_edges, settling) {
             (true, Some(settling)) => format!(
-                "draw the edges without smoothing, or settle them within {settle_ms} ms with {}",
+                "draw the edges without smoothing, or redraw them within {settle_ms} ms with {}",
                 settling.words()
             ),
             (true, None) => {
-                "draw the edges without smoothing: this display cannot settle them afterwards without a flash \
-                             of the whole panel"
+                "draw the edges without smoothing: this display cannot redraw them later without flashing the whole \
+                             panel"
                     .to_owned()
             }
             (false, Some(settling)) => format!(
-                "use {reaching} here, or settle the place within {settle_ms} ms with {}; or draw the area in levels that \
-                 `{mode}` has",
+                "use {reaching} here, or redraw the place within {settle_ms} ms with {}; or draw the area in levels \
+                 that `{mode}` can show",
                 settling.words()
             ),
             (false, None) if reaching.is_empty() => {
-                format!("draw the area in levels that `{mode}` has; no mode of this display reaches all of these")
+                format!(
+                    "draw the area in levels that `{mode}` can show; no mode of this display can show all of these \
+                         levels"
+                )
             }
             (false, None) => format!(
-                "use {reaching} here, or draw the area in levels that `{mode}` has: this display cannot settle the place \
-                 afterwards without a flash of the whole panel"
+                "use {reaching} here, or draw the area in levels that `{mode}` can show: this display cannot redraw \
+                 the place later without flashing the whole panel"
             ),
         }
     }
@@ -192,16 +195,16 @@ impl<'p> GreyInTwoLevelMode<'p> {
         let vanishes = vanished as f64 >= self.fill_px && display.area_mm2(vanished) >= SMALLEST_MARK_MM2;
         let only_edges = (filled as f64) < self.fill_px && !vanishes;
         let shape = if vanishes {
-            format!("{vanished} of them are marks of which nothing shows at all")
+            format!("{vanished} of them belong to marks that disappear completely")
         } else if only_edges {
-            "all of them soft edges of text or lines".to_owned()
+            "all of them are soft edges of text or lines".to_owned()
         } else if filled == pixels {
-            "all of them filled areas".to_owned()
+            "all of them are filled areas".to_owned()
         } else {
-            format!("{filled} of them ({share:.0} %) filled areas, the rest soft edges")
+            format!("{filled} of them ({share:.0} %) are filled areas, the rest are soft edges")
         };
         let becomes =
-            if mode.skips_out_of_reach { "stay as they were" } else { "come out as the nearest level that it has" };
+            if mode.skips_out_of_reach { "stay as they were" } else { "appear in the nearest level that it has" };
         let help = self.help(&waiting, only_edges);
         let correct = |mode: usize| Correction::at(&waiting.step, ChangeOf::Mode { update: waiting.update, mode });
         let reaches = |mode: &usize| waiting.levels.is_within(display.modes[*mode].to);

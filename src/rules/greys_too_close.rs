@@ -159,7 +159,8 @@ impl<'p> GreysTooClose<'p> {
         Some(Observation {
             rect: edge.bounds(step.grid()),
             message: format!(
-                "{} and {} touch, {} apart on this panel: their edge of {} px will hardly be seen",
+                "{} and {} touch and are only {} apart on this panel: the edge of {} px between them will hardly be \
+                seen",
                 ink.name(darker),
                 ink.name(lighter),
                 wording::apart(apart, ink),

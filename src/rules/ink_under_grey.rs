@@ -10,7 +10,7 @@ use crate::{
     plan::Plan,
 };
 
-/// Follows the ink from the pen to the update that takes it away, and on until it should have settled.
+/// Follows the ink from the pen to the update that removes it, and on until it should have settled.
 #[derive(Clone)]
 pub(super) struct InkUnderGrey<'p> {
     plan: &'p Plan,
@@ -23,7 +23,7 @@ pub(super) struct InkUnderGrey<'p> {
     modes: ResidueModes,
 }
 
-/// Ink that was driven away, and its ghost, until it is too late to take that away.
+/// Ink that was driven away, and its ghost, until it is too late to remove that.
 #[derive(Clone)]
 struct Waiting {
     place: Where,
@@ -168,7 +168,8 @@ impl<'p> InkUnderGrey<'p> {
             let observation = Observation {
                 rect: Some(ghost.rect),
                 message: format!(
-                    "the pen drew solid {} where the picture is {mostly}{}: {} of it stay as a ghost of up to {} L*",
+                    "the pen drew solid {} where the picture is {mostly}{}: {} of the line stay as a ghost of up to {} \
+                    L*",
                     names.0,
                     names.1,
                     wording::area(ghost.px, display),
@@ -191,13 +192,14 @@ impl<'p> InkUnderGrey<'p> {
     fn help(&self, ink: Level, ghost: &Ghost) -> String {
         match remedy::commit_mode(self.plan, ink, &ghost.under, self.limit_l) {
             Some(mode) if mode.flashes == 0 => {
-                format!("commit with `{}`, which takes the ink away without a flash", mode.name)
+                format!("commit with `{}`, which removes the ink without a flash", mode.name)
             }
             Some(mode) => format!(
-                "let the host draw here instead of the pen; else `{}` takes the ink away, with a flash: commit with it when the pen has rested",
+                "let the host draw here instead of the controller; otherwise commit with `{}`, which removes the ink \
+                with a flash, when the pen has rested",
                 mode.name
             ),
-            None => "let the host draw here instead of the pen: no mode of this display takes the ink away".into(),
+            None => "let the host draw here instead of the controller: no mode of this display removes the ink".into(),
         }
     }
 }

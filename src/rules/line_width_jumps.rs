@@ -45,7 +45,7 @@ impl<'p> LineWidthJumps<'p> {
         Self { plan: setup.plan, limit_px: setup.limits.line_width_jumps.px.value, table, lasting: Lasting::default() }
     }
 
-    /// The widths at the places where the commit holds the line; nothing where it mostly does not. The mean of the middle
+    /// The widths at the places where the commit holds the line; `None` if it mostly does not. The mean of the middle
     /// half: crossings and bends are at its ends.
     fn measure(&self, stroke: &Stroke, played: &PlayedStroke, step: &PlayedStep<'_>) -> Option<Widths> {
         let ink = &self.plan.display.ink;
@@ -78,7 +78,8 @@ impl<'p> LineWidthJumps<'p> {
         Observation {
             rect,
             message: format!(
-                "the line under the pen is {} px wide, the committed one {} px: it gets {} px ({} mm) {} when the pen is lifted",
+                "the line under the pen is {} px wide, but the committed one is {} px: it becomes {} px ({} mm) {} \
+                when the pen is lifted",
                 wording::figure(widths.drawn),
                 wording::figure(widths.committed),
                 wording::figure(jump_px.abs()),
@@ -86,7 +87,7 @@ impl<'p> LineWidthJumps<'p> {
                 if jump_px > 0.0 { "thicker" } else { "thinner" }
             ),
             help: format!(
-                "let both draw the same pen: set `width_px` to {}, or commit a line of {} px",
+                "make both lines equally wide: set `width_px` to {}, or commit a line of {} px",
                 (stroke.width_px + jump_px).max(0.5).round(),
                 stroke.width_px
             ),
@@ -109,7 +110,7 @@ struct Place {
 }
 
 impl Place {
-    /// How wide something is here: walked to both sides until it ends; nothing where it does not end.
+    /// How wide something is here: walked to both sides until it ends; `None` if it does not end.
     fn width(&self, most_px: f64, share: impl Fn((f64, f64)) -> Share) -> Option<f64> {
         let mut width = 0.0;
         for side in [1.0, -1.0] {
@@ -145,7 +146,7 @@ enum Share {
     Edge,
 }
 
-/// Places along a stroke, about a pixel apart, at the most some number of them.
+/// Places along a stroke, about a pixel apart, at most some number of them.
 fn places_of(stroke: &Stroke) -> Vec<Place> {
     let segments = || {
         stroke.points.windows(2).map(|pair| (pair[0], pair[1], (pair[1].x - pair[0].x).hypot(pair[1].y - pair[0].y)))

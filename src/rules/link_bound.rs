@@ -21,15 +21,19 @@ impl<'p> LinkBound<'p> {
     fn observation(&self, index: usize, update: &PlayedUpdate) -> Observation {
         let share = 100.0 * update.changed_px as f64 / update.sent_px as f64;
         let help = if self.plan.display.windows.is_some() && update.changed_px < update.sent_px {
-            format!("send a smaller window: only {share:.0} % of what is sent changes; or fewer bits a pixel")
+            format!(
+                "send a smaller window, because only {share:.0} % of what is sent changes; or send fewer bits per \
+                     pixel"
+            )
         } else {
-            "send fewer bits a pixel, or use a faster link".to_owned()
+            "send fewer bits per pixel, or use a faster link".to_owned()
         };
         Observation {
             update: Some(index),
             rect: update.sent_bounds(),
             message: format!(
-                "sending {} px takes {} ms, driving them in `{}` only {} ms: the link decides when they show",
+                "sending {} px takes {} ms, but driving them with `{}` takes only {} ms: the link decides when they \
+                appear",
                 update.sent_px,
                 wording::ms(update.times.transfer_ms),
                 self.plan.display.modes[update.mode].name,

@@ -16,16 +16,18 @@ impl LoopBreaks {
 fn observation(OfTurn { turn, finding }: &OfTurn, turns: &LaterTurns) -> Observation {
     let at = wording::step_name(finding.step, finding.label.as_deref());
     let played = wording::counted(turns.played, "turn", "turns");
-    let until = if turns.repeats { "then the panel repeats itself" } else { "the panel differs after each of them" };
+    let until =
+        if turns.repeats { "after that the panel repeats itself" } else { "the panel is different after each of them" };
     let caution = caution_of(finding.rule).map(|caution| format!("; {caution}")).unwrap_or_default();
     Observation {
         rect: finding.rect,
         message: format!(
-            "`{}` finds nothing in the first turn of this plan, and fires in turn {turn}, at {at} ({played} played, {until}): {}",
+            "`{}` finds nothing in the first turn of this plan but fires in turn {turn}, at {at} ({played} played; \
+            {until}): {}",
             finding.rule, finding.message
         ),
         help: format!(
-            "every turn begins with what the turn before left on the panel; the help of `{}`: {}{caution}",
+            "each turn begins with what the previous turn left on the panel; the advice of `{}` is: {}{caution}",
             finding.rule, finding.help
         ),
         figures: vec![("turn", *turn as f64), ("turns_played", turns.played as f64)],

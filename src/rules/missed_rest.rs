@@ -40,7 +40,8 @@ impl<'p> MissedRest<'p> {
         let observation = Observation {
             rect: Some(resting.rect),
             message: format!(
-                "nothing happens for {} while a ghost of {} L* is on the glass: a flash would bother least here",
+                "nothing happens for {} while a ghost of {} L* is on the glass: a cleaning flash would disturb least \
+                here",
                 wording::span(pause_ms),
                 wording::figure(resting.worst_l)
             ),

@@ -144,7 +144,7 @@ pub enum Looks {
     Updates,
     /// What people at the device wait for, and what comes between.
     Answers,
-    /// What the controller draws under the pen, and what becomes of it on the glass.
+    /// What the controller draws under the pen, and what happens to it on the glass.
     Strokes,
     /// How clean the glass looks while the plan is played.
     Ghosts,
@@ -190,7 +190,7 @@ impl fmt::Debug for Entry {
 }
 
 impl Entry {
-    /// How bad a finding is where nobody says otherwise.
+    /// How bad a finding is by default.
     fn severity(&self) -> Severity {
         rule_named(self.id).map_or_else(|| read_page(self.id, self.page).severity, |page| page.severity)
     }
@@ -282,12 +282,16 @@ pub fn rule_named(id: &str) -> Option<&'static Page> {
 
 /// The caution that stands wherever a rule of the group `Flashes` found something, and where a report speaks of flashes at
 /// all: it says of no rule that it follows a threshold.
-pub const FLASH_CAUTION: &str = "flashing can trigger seizures in people with photosensitive epilepsy: nothing said here about \
-                                 flashes is a medical assessment";
+pub const FLASH_CAUTION: &str = "flashing can trigger seizures in people with photosensitive epilepsy: nothing that \
+                                 this program says about flashes is a medical assessment";
+
+/// The caution that stands with every plan of a display with a single indicator.
+pub const INDICATOR_CAUTION: &str =
+    "a safety indicator must not rest on this model alone; local codes and licensed practice decide";
 
 /// The caution of the one rule that holds flashes against a published threshold: it speaks of that.
-const THRESHOLD_CAUTION: &str = "flashing can trigger seizures in people with photosensitive epilepsy: this check follows a \
-                                 published threshold on a model, it is not a medical assessment";
+const THRESHOLD_CAUTION: &str = "flashing can trigger seizures in people with photosensitive epilepsy: this check \
+                                 applies a published threshold to a model of the panel and is not a medical assessment";
 
 /// The rule that follows the threshold.
 const FOLLOWS_THE_THRESHOLD: &str = "flashes-too-fast";
@@ -353,7 +357,7 @@ impl Selection {
             ([], []) => None,
             ([], without) => Some(format!("{}: left out on the command line", wording::listed(&quoted(without), 8))),
             (only, _) => {
-                Some(format!("every rule but {}: left out on the command line", wording::listed(&quoted(only), 8)))
+                Some(format!("every rule except {}: left out on the command line", wording::listed(&quoted(only), 8)))
             }
         }
     }
@@ -367,7 +371,7 @@ impl Selection {
 
 /// The rules at work on a plan. A clone goes on from what its original has seen.
 ///
-/// A rule that stops with a panic is told as a fault of the program's own and sees nothing more; the others go on.
+/// A rule that stops with a panic is reported as a bug in the program and sees nothing more; the others go on.
 pub struct RuleRunner<'p> {
     running: Vec<Running<'p>>,
     ran: Vec<&'static str>,
@@ -474,9 +478,9 @@ impl<'p> RuleRunner<'p> {
     /// Reports a rule that failed.
     fn tell(&mut self, id: &'static str, place: Where, at_what: &str, words: &str) {
         self.failed.push(id);
-        let message = format!("a fault of stillpage itself: the rule `{id}` stopped {at_what}: {words}");
-        let help = "what the other rules found is told all the same, what this one would have found after that is not; \
-                    please report it with the plan and its screens";
+        let message = format!("a bug in stillpage itself: the rule `{id}` failed {at_what}: {words}");
+        let help = "the other rules are not affected, but findings of this rule may be missing; please report the bug \
+                    with the plan and its screens";
         self.own_faults
             .report(place, Observation { message, help: help.into(), key: id.into(), ..Observation::default() });
     }

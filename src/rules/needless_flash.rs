@@ -67,12 +67,13 @@ impl<'p> NeedlessFlash<'p> {
         let clean = match self.due.ghosts_around(update) {
             None => "clean in a pause".to_owned(),
             Some(ghosts) => {
-                format!("clean the window {} in a pause: only there is a ghost", wording::rect(ghosts))
+                format!("clean the window {} in a pause, because only there is a ghost", wording::rect(ghosts))
             }
         };
         Some(Observation {
             message: format!(
-                "`{}` flashes {}, though `{quiet}` brings the {} that change without a flash and without a visible ghost",
+                "`{}` flashes {}, although `{quiet}` can show the {} that change without a flash and without a visible \
+                ghost",
                 display.modes[update.mode].name,
                 wording::area(update.sent_px, display),
                 wording::area(update.changed_px, display)
@@ -98,14 +99,14 @@ impl<'p> NeedlessFlash<'p> {
             let named: Vec<String> = windows.iter().map(|window| wording::rect(*window)).collect();
             let help = match named.as_slice() {
                 [own, ghosts] => {
-                    format!("give it the window {own}, and {ghosts} for the ghost there: then only those flash")
+                    format!("limit it to the windows {own} and, for the ghost there, {ghosts}: then only those flash")
                 }
-                _ => format!("give it the window {}: then only that flashes", wording::rect(window)),
+                _ => format!("limit it to the window {}: then nothing else flashes", wording::rect(window)),
             };
             let windows = WindowAsk::Boxes(windows.into_iter().map(Rect::to_window).collect());
             Observation {
                 message: format!(
-                    "`{}` flashes {}, {} times what changes",
+                    "`{}` flashes {}, which is {} times the area that changes",
                     mode.name,
                     wording::area(update.sent_px, display),
                     wording::figure(times)

@@ -54,8 +54,8 @@ impl NeverIdle {
         let (busy_ms, updates) = (run.until_ms - at_ms, run.updates - before);
         let observation = Observation {
             message: format!(
-                "{updates} updates follow each other for {} without a pause of a second, from {} on: the panel stays \
-                 powered, and wears",
+                "{updates} updates follow each other for {} without a pause of one second, from {} on: the panel stays \
+                 powered and wears",
                 wording::span(busy_ms),
                 wording::step_name(place.step, place.label.as_deref())
             ),

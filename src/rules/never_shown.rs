@@ -83,12 +83,12 @@ impl<'p> NeverShown<'p> {
         let Waiting { place, asked_by, changed_px, rect, shown_px, replaced, missing, .. } = waiting;
         let display = &self.plan.display;
         let of_it = match shown_px {
-            0 => "nothing of that comes".to_owned(),
-            _ => format!("only {} of that come", wording::area(shown_px, display)),
+            0 => "none of this reaches the glass".to_owned(),
+            _ => format!("only {} of that reach the glass", wording::area(shown_px, display)),
         };
         let asked = asked_by.map(|cause| format!("; a {} asked for it", cause.word())).unwrap_or_default();
         let message = format!(
-            "{} of the screen change, but {of_it} to the glass: {}{asked}",
+            "{} of the screen change, but {of_it}: {}{asked}",
             wording::area(changed_px, display),
             replaced.unwrap_or_default()
         );
@@ -96,7 +96,7 @@ impl<'p> NeverShown<'p> {
             rect: Some(rect),
             message,
             help: format!(
-                "{}; where nobody needs to see this screen, take it out of the plan",
+                "{}; if nobody needs to see this screen, remove it from the plan",
                 remedy::update_of(rect, self.plan)
             ),
             corrections: missing.corrections(rect, self.plan),

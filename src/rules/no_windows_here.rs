@@ -45,17 +45,17 @@ impl Rule for NoWindowsHere<'_> {
             };
             // Too much is driven then, but nobody reads anything wrong.
             let is_right = step.glass.unlike_memory().is_empty();
-            let all_the_same = if is_right { ", which shows the right picture all the same" } else { "" };
+            let all_the_same = if is_right { ", so the right picture still appears" } else { "" };
             let observation = Observation {
                 update: Some(index),
                 rect,
                 severity: is_right.then_some(Severity::Warning),
                 message: format!(
-                    "the window {asked_for} is asked for, but {who} refreshes only the whole panel{all_the_same}"
+                    "the plan asks for the window {asked_for}, but {who} refreshes only the whole panel{all_the_same}"
                 ),
                 help: other.map_or_else(
-                    || "write \"all\", and expect the whole panel to change".to_owned(),
-                    |modes| format!("write \"all\", or use a mode that takes windows: {modes}"),
+                    || "write \"all\", and expect the whole panel to be refreshed".to_owned(),
+                    |modes| format!("write \"all\", or use a mode that accepts windows: {modes}"),
                 ),
                 corrections: vec![Correction::of(step, ChangeOf::Window { update: index, window: WindowAsk::All })],
                 figures: vec![("sent_px", played.sent_px as f64)],

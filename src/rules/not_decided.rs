@@ -28,7 +28,7 @@ impl Rule for NotDecided<'_> {
         let observation = Observation {
             rect: step.changed.bounds(step.grid()),
             message: format!(
-                "the updates of this step are left to choose, so nothing is sent; {} differ from the glass",
+                "the updates of this step are still to be chosen, so nothing is sent; {} differ from the glass",
                 wording::area(step.changed.count(), &self.plan.display)
             ),
             help: format!(

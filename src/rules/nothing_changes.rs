@@ -31,12 +31,12 @@ impl Rule for NothingChanges<'_> {
                 update: Some(index),
                 rect: update.sent_bounds(),
                 message: format!(
-                    "the `{}` update sends {} and changes none of them; it takes {} ms",
+                    "the `{}` update sends {} but changes none of them; it takes {} ms",
                     mode.name,
                     wording::area(update.sent_px, display),
                     wording::figure(update.duration_ms)
                 ),
-                help: "take the update away, or ask for \"changed\", which sends nothing where nothing differs".into(),
+                help: "remove the update, or ask for \"changed\", which sends nothing where nothing differs".into(),
                 corrections: vec![
                     Correction::of(step, ChangeOf::RemoveUpdate { update: index }),
                     Correction::of(step, ChangeOf::Window { update: index, window: WindowAsk::Changed }),

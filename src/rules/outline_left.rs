@@ -37,7 +37,7 @@ fn observation(group: &Group, groups: &GhostGroups<'_>) -> Observation {
         format!("{count} outlines of up to {worst} L* on {area}{when}, the strongest around {origin}")
     };
     let message = format!(
-        "{seen}: {rim_px} of the {pixels} px were not driven since it came, what was driven beside them left it"
+        "{seen}: {rim_px} of the {pixels} px got it when their neighbours were driven, and have not been driven since"
     );
     let mut observation = groups.observation(group, message, "outlines");
     observation.figures.push(("rim_px", rim_px as f64));
@@ -60,12 +60,12 @@ fn surrounded(ghost: &Ghost, step: &PlayedStep<'_>, plan: &Plan) -> String {
         return format!("what was driven {by}, in {}", wording::rect(ghost.rect));
     }
     if let Some(text) = text_of(&step.previous.texts) {
-        return format!("what was {text}, erased {by}");
+        return format!("{text}, erased {by}");
     }
     let inside = step.changed.inside(&[ghost.rect], step.grid());
     let place = wording::rect(inside.bounds(step.grid()).unwrap_or(ghost.rect));
     if is_erased(ghost, step) {
-        format!("what was the shape in {place}, erased {by}")
+        format!("the shape in {place}, erased {by}")
     } else {
         format!("the shape in {place}, driven {by}")
     }

@@ -12,11 +12,11 @@ use crate::{
 #[derive(Clone)]
 pub(super) struct OutsideTemperature<'p> {
     plan: &'p Plan,
-    /// The modes that were told, each with the temperature that was too cold for it.
+    /// The modes that were reported, each with the temperature that was too cold for it.
     told_modes: Vec<(usize, f64)>,
     /// Where the temperature that holds now was said, if a step said it.
     said: Option<Where>,
-    /// The temperature that the panel is not made for, and where that is told, while it holds.
+    /// The temperature that the panel is not made for, and where that is reported, while it holds.
     outside: Option<(f64, Where)>,
 }
 
@@ -56,7 +56,7 @@ impl<'p> OutsideTemperature<'p> {
         true
     }
 
-    /// Tells of the temperature of a step that ends here; the plan's own was told at once.
+    /// Tells of the temperature of a step that ends here; the plan's own was reported at once.
     fn close(&mut self, sink: &mut Sink) {
         if let (Some((now, place)), Some(_), Some(range)) =
             (self.outside.take(), &self.said, self.plan.display.temperature_c)
@@ -69,16 +69,16 @@ impl<'p> OutsideTemperature<'p> {
         let (when, help) = match self.said {
             None => (
                 format!("the plan plays at {now} C"),
-                "do not update the panel at this temperature; review the plan at one that it allows",
+                "do not update the panel at this temperature; review the plan at a temperature that the panel allows",
             ),
             Some(_) => (
                 format!("from this step on it is {now} C"),
-                "keep the last picture until the temperature is one that the panel allows: the glass needs no power for it",
+                "keep the last picture until the temperature is in that range again: the glass keeps it without power",
             ),
         };
         let panel = &self.plan.display.name;
         Observation {
-            message: format!("{when}, the panel `{panel}` may be updated from {lowest} to {highest} C"),
+            message: format!("{when}, but the panel `{panel}` may only be updated from {lowest} to {highest} C"),
             help: help.into(),
             figures: vec![("temperature_c", now), ("lowest_c", lowest), ("highest_c", highest)],
             ..Observation::default()
@@ -98,7 +98,8 @@ impl<'p> OutsideTemperature<'p> {
             let observation = Observation {
                 update: Some(index),
                 message: format!(
-                    "{plays} at {now} C, the mode `{}` has no waveform below {lowest} C; its coldest entry is taken",
+                    "{plays} at {now} C, but the mode `{}` has no waveform below {lowest} C; the model uses its \
+                    coldest entry",
                     mode.name
                 ),
                 help: "use a mode whose table reaches this temperature, or do not update the panel in the cold".into(),

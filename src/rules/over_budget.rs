@@ -40,7 +40,7 @@ impl Rule for OverBudget<'_> {
             let Some(figure) = figures.get(name.as_str()).filter(|figure| *figure > budget) else { continue };
             let observation = Observation {
                 message: format!("`{name}` is {}, over the plan's budget of {budget}", figure_words(*figure)),
-                help: "spend less in the plan, or raise the budget and say why in the review".into(),
+                help: "reduce it in the plan, or raise the budget and explain why in the review".into(),
                 figures: vec![("figure", *figure), ("budget", *budget)],
                 margin: self.margin(name, *figure, *budget, &outcome.summary.margins),
                 ..Observation::default()

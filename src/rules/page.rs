@@ -13,7 +13,7 @@ pub struct Page {
     pub id: &'static str,
     /// The trouble in a few plain words.
     pub title: String,
-    /// How bad a finding is where nobody says otherwise.
+    /// How bad a finding is by default.
     pub severity: Severity,
     /// The group it belongs to.
     pub group: String,
@@ -42,7 +42,7 @@ impl Page {
 pub struct Limit {
     /// Its name.
     pub name: String,
-    /// What it is where nobody says otherwise; nothing where the display says.
+    /// What it is by default; `None` if the display says.
     pub default: Option<f64>,
     /// Its unit.
     pub unit: String,

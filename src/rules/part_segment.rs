@@ -54,10 +54,12 @@ fn part(parts: &[&SegmentState]) -> Option<Observation> {
     Some(Observation {
         rect: Some(rect),
         message: format!(
-            "{stands} drawn neither on nor off: {}; a segment is driven as a whole, {it} shown as what it mostly is",
+            "{stands} drawn partly on and partly off: {}; a segment is driven as a whole, so {it} shown in the state \
+            that most of its pixels have",
             wording::listed(&shares, 6)
         ),
-        help: "fill the whole shape of a segment, or leave it empty; draw the screen over the drawing of the segments"
+        help: "fill the whole shape of a segment or leave it empty; use the drawing of the segments as the template \
+               for the screen"
             .into(),
         figures: vec![("segments", parts.len() as f64)],
         key: "part".into(),
@@ -68,9 +70,7 @@ fn part(parts: &[&SegmentState]) -> Option<Observation> {
 fn outside(rect: Rect, pixels: u64) -> Observation {
     Observation {
         rect: Some(rect),
-        message: format!(
-            "{pixels} px of ink lie outside every segment: the panel has nothing there that could show them"
-        ),
+        message: format!("{pixels} px of ink lie outside every segment, where the panel cannot show them"),
         help: "draw only what the segments can show, or add a segment to the drawing of the panel".into(),
         figures: vec![("px", pixels as f64)],
         key: "outside".into(),

@@ -28,7 +28,7 @@ struct Open {
 }
 
 impl Lasting {
-    /// Sees the trouble once more; the worst of it is told. Another kind is another finding.
+    /// Sees the trouble once more; the worst of it is reported. Another kind is another finding.
     pub(super) fn see(&mut self, kind: &str, place: Where, badness: f64, observation: Observation, sink: &mut Sink) {
         if self.open.as_ref().is_some_and(|open| open.observation.key != kind) {
             self.close(sink);
@@ -51,7 +51,7 @@ impl Lasting {
         let mut observation = Observation { key: self.told.to_string(), ..open.observation };
         self.told += 1;
         if open.worst_step != open.place.step {
-            observation.message = format!("{} (at step {}, the worst)", observation.message, open.worst_step);
+            observation.message = format!("{} (worst at step {})", observation.message, open.worst_step);
         }
         sink.report(open.place, observation);
     }

@@ -33,24 +33,25 @@ impl<'p> PenLags<'p> {
         let over = self.running.0.iter().filter(|update| update.sent.iter().any(|rect| rect.overlaps(piece.rect)));
         let blocker = over.max_by(|one, other| one.finish_ms.total_cmp(&other.finish_ms)).filter(|_| wait_ms > 0.0);
         let waiting = blocker.map_or(String::new(), |update| {
-            format!(", {} ms of them waiting for {}", wording::ms(wait_ms), self.name(update))
+            format!(", including {} ms waiting for {}", wording::ms(wait_ms), self.name(update))
         });
         let kind = blocker.map_or("delay", |update| self.plan.display.modes[update.mode].name.as_str()).to_owned();
         let observation = Observation {
             rect: Some(piece.rect),
             message: format!(
-                "the line follows the pen after {} ms{waiting}; a hand sees a lag from {} ms on",
+                "the line appears {} ms after the pen moves{waiting}; the limit is {} ms, above which people notice \
+                the lag",
                 wording::ms(lag_ms),
                 wording::ms(self.limit_ms)
             ),
             help: match blocker {
                 Some(update) => format!(
-                    "keep {} away from where the pen writes, or put it into a pause: it runs for {} ms",
+                    "keep {} away from where the pen writes, or move it to a pause: it runs for {} ms",
                     self.name(update),
                     wording::ms(update.duration_ms)
                 ),
                 None => format!(
-                    "the controller's own delay is {} ms: set it up for less, or choose a controller that draws sooner",
+                    "the controller's own delay is {} ms: configure a shorter delay, or choose a faster controller",
                     wording::ms(delay_ms)
                 ),
             },

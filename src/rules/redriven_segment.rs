@@ -36,8 +36,8 @@ impl<'p> RedrivenSegment<'p> {
             update: Some(index),
             rect: pixels.bounds(step.grid()),
             message: format!(
-                "`{}` drives {} again towards the state that {} already: the ink is pushed one way more often than the \
-                 other, which wears it",
+                "`{}` drives {} again towards the state that {} already: the ink is pushed in one direction more often \
+                 than in the other, which wears it",
                 modes[update.mode].name,
                 wording::listed(&names, 6),
                 if names.len() == 1 { "it has" } else { "they have" }

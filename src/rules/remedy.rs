@@ -1,4 +1,4 @@
-//! What a ghost comes from, and the cheapest update of the display that takes it away.
+//! What a ghost comes from, and the cheapest update of the display that removes it.
 
 use std::{cmp::Ordering, sync::Arc};
 
@@ -19,8 +19,8 @@ pub(super) fn origin(ghost: &Ghost, step: &PlayedStep<'_>, plan: &Plan) -> Strin
         format!("what {} drew", step_name(index, plan))
     });
     match last {
-        Some(index) => format!("it is left of {drew}, driven over at {}", step_name(index, plan)),
-        None => format!("it is left of {drew}"),
+        Some(index) => format!("it remains from {drew}, after {} drew over it", step_name(index, plan)),
+        None => format!("it remains from {drew}"),
     }
 }
 
@@ -44,7 +44,7 @@ pub(super) fn removal(ghost: &Ghost, rect: Rect, step: &PlayedStep<'_>, plan: &P
     });
     let cheapest = helping.min_by(|(one, _), (other, _)| by_cost(one, other, now_c));
     let Some((mode, window)) = cheapest else {
-        return "no mode of this display takes it away: one that drives every pixel and keeps less residue is needed"
+        return "no mode of this display removes it: this needs a mode that drives every pixel and leaves less residue"
             .into();
     };
     let place = window.map_or("the whole panel".to_owned(), |rect| format!("the window {}", wording::rect(rect)));
@@ -54,7 +54,7 @@ pub(super) fn removal(ghost: &Ghost, rect: Rect, step: &PlayedStep<'_>, plan: &P
         _ => "with flashes",
     };
     let duration_ms = wording::ms(mode.duration_at(now_c));
-    format!("`{}` on {place} takes it away in {duration_ms} ms, {flash}; best in a pause", mode.name)
+    format!("`{}` on {place} removes it in {duration_ms} ms, {flash}; best in a pause", mode.name)
 }
 
 /// Whether a mode brings the strongest pixel of a ghost below the limit, when it is driven where it is.

@@ -86,18 +86,21 @@ impl<'p> Restless<'p> {
         let Some((place, Unrest { flashes, weight })) = self.open.take() else { return };
         let an_hour = TEN_MINUTES_IN_AN_HOUR * weight;
         let as_much_as = if weight < flashes as f64 {
-            format!(", by their area as much as {} large flashes", wording::figure(weight))
+            format!(" (by area as much as {} large flashes)", wording::figure(weight))
         } else {
             String::new()
         };
         let observation = Observation {
             message: format!(
-                "the panel flashes {flashes} times in ten minutes{as_much_as} ({} an hour), which nobody asked for and nothing \
-                 made due: {} an hour are bearable",
+                "the panel flashes {flashes} times within ten minutes{as_much_as}, although nobody asked for it and no \
+                 cleaning was due; that is a rate of {} per hour, and the limit is {} per hour",
                 wording::ms(an_hour),
                 wording::ms(self.per_hour)
             ),
-            help: format!("use a mode without a flash, and clean when {} limit or a ghost asks for it", self.whose),
+            help: format!(
+                "use a mode without a flash, and clean only when {} limit or a visible ghost requires it",
+                self.whose
+            ),
             figures: vec![("per_hour", an_hour), ("limit_per_hour", self.per_hour), ("flashes", flashes as f64)],
             key: self.told.to_string(),
             ..Observation::default()

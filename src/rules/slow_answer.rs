@@ -41,12 +41,12 @@ struct Unanswered {
     least_px: u64,
     shown_px: u64,
     missing: remedy::Missing,
-    /// How to answer in the step itself, in words; nothing where no mode can.
+    /// How to answer in the step itself, in words; `None` if no mode can.
     answer: Option<String>,
     grid: TileGrid,
 }
 
-/// What becomes of a step without an answer.
+/// What happens to a step without an answer.
 enum Fate {
     /// It waits on.
     Waits,
@@ -136,7 +136,7 @@ impl<'p> SlowAnswer<'p> {
         enough.min(change.count()).max(1)
     }
 
-    /// What becomes of steps that had no answer before this one.
+    /// What happens to steps that had no answer before this one.
     fn go_on(&mut self, step: &PlayedStep<'_>, sink: &mut Sink) {
         let (now_ms, settle_ms) = (step.updates_request_ms(), self.settle_ms);
         for mut unanswered in std::mem::take(&mut self.unanswered) {
@@ -178,7 +178,7 @@ impl<'p> SlowAnswer<'p> {
                 wording::ms(now_ms - never.request_ms)
             ),
             help: format!(
-                "{update}, and let it stand until it was seen; or leave this step out, if the {} needs no answer",
+                "{update}, and leave it there until it has been seen; or remove this step if the {} needs no answer",
                 never.cause
             ),
             corrections: rect.map_or_else(Vec::new, |rect| never.missing.corrections(rect, self.plan)),
@@ -200,7 +200,8 @@ impl<'p> SlowAnswer<'p> {
         Observation {
             rect: unanswered.all.bounds(&unanswered.grid),
             message: format!(
-                "the {} is answered only after {} ms, with `{}` of {}: its own updates show too little of the {} that change",
+                "the {} is answered only after {} ms, by `{}` of {}: the updates of its own step show too little of \
+                the {} that change",
                 unanswered.cause,
                 wording::ms(answer_ms),
                 self.plan.display.modes[step.updates[index].mode].name,
@@ -255,7 +256,7 @@ impl<'p> SlowAnswer<'p> {
         Err(shown)
     }
 
-    /// A step that is still to be answered; nothing where nothing is to be shown, or nobody has decided how.
+    /// A step that is still to be answered; `None` if nothing is to be shown, or nobody has decided how.
     fn wait(&self, step: &PlayedStep<'_>, change: Mask, shown: &Mask) -> Option<Unanswered> {
         let planned = step.planned.step;
         if planned.updates == Updates::Choose || !planned.strokes.is_empty() || step.introduced.is_empty() {
@@ -284,7 +285,8 @@ impl<'p> SlowAnswer<'p> {
 
     fn allow_first(&self) -> String {
         format!(
-            "no mode of this display that may show these pixels answers sooner: allow more, `first_ms` is {} ms here",
+            "no mode of this display can show these pixels sooner: if the delay is acceptable, raise `first_ms`, which \
+            is {} ms here",
             wording::ms(self.first_ms)
         )
     }
@@ -295,12 +297,16 @@ impl<'p> SlowAnswer<'p> {
         let too_little = match first.before_px {
             0 => String::new(),
             pixels => {
-                format!("; the {} that show before it are too little to be an answer", wording::area(pixels, display))
+                format!(
+                    "; the {} that appear before it are too little to count as an answer",
+                    wording::area(pixels, display)
+                )
             }
         };
         Observation {
             message: format!(
-                "the {} is answered after {} ms: of it {} ms waiting, {} ms transfer and {} ms until `{}` shows{too_little}",
+                "the {} is answered after {} ms, including {} ms waiting, {} ms transfer and {} ms until `{}` \
+                shows a change{too_little}",
                 step.planned.step.cause.word(),
                 wording::ms(answer_ms),
                 wording::ms(update.times.wait_ms),
@@ -315,8 +321,8 @@ impl<'p> SlowAnswer<'p> {
 
     fn first_help(&self, step: &PlayedStep<'_>, change: &Mask, update: &PlayedUpdate, answer_ms: f64) -> String {
         if update.times.wait_ms > 0.0 && answer_ms - update.times.wait_ms <= self.first_ms {
-            return "let what runs before it end sooner, in a quicker mode or a smaller window, or let nothing run just \
-                    before a person may come"
+            return "let the earlier update end sooner, with a quicker mode or a smaller window, or start no update \
+                    when a person may act soon"
                 .to_owned();
         }
         let answer = self.answering(step, change).first(self.first_ms);
@@ -324,7 +330,8 @@ impl<'p> SlowAnswer<'p> {
             None => self.allow_first(),
             Some(answer) if answer.first_ms <= self.first_ms => answer.first_words(self.greys_ms),
             Some(answer) => format!(
-                "{}; nothing on this display is sooner, and `first_ms` is {} ms here: allow more",
+                "{}; no mode of this display answers sooner, so raise `first_ms`, which is {} ms here, if that is \
+                acceptable",
                 answer.first_words(self.greys_ms),
                 wording::ms(self.first_ms)
             ),
@@ -344,13 +351,13 @@ impl<'p> SlowAnswer<'p> {
         let update = &step.updates[last];
         Observation {
             message: format!(
-                "the whole answer to the {} stands after {} ms, with the end of `{}`",
+                "the whole answer to the {} is complete only after {} ms, when `{}` ends",
                 step.planned.step.cause.word(),
                 wording::ms(answer_ms),
                 self.plan.display.modes[update.mode].name
             ),
             help: format!(
-                "{}: {} ms keep a person's thought",
+                "{}; an answer that is complete within {} ms does not interrupt a person's thought",
                 self.whole_help(step, change, update, answer_ms),
                 wording::ms(self.whole_ms)
             ),
@@ -365,19 +372,24 @@ impl<'p> SlowAnswer<'p> {
         let wait_ms = update.times.wait_ms;
         if wait_ms > 0.0 && answer_ms - wait_ms <= self.whole_ms {
             return format!(
-                "let fewer updates run one after the other: `{}` waits for {} ms",
+                "run fewer updates one after another: `{}` waits for {} ms",
                 self.plan.display.modes[update.mode].name,
                 wording::ms(wait_ms)
             );
         }
         let answer = self.answering(step, change).whole(self.whole_ms);
         match answer.filter(|answer| is_sooner(answer.whole_ms, answer_ms - wait_ms, self.whole_ms)) {
-            None => "no mode of this display that may show these pixels ends sooner: change less, or allow more by \
-                     `whole_ms`"
-                .to_owned(),
+            None => {
+                "no mode of this display can complete these pixels sooner: change less, or raise `whole_ms` if the \
+                     delay is acceptable"
+                    .to_owned()
+            }
             Some(answer) if answer.whole_ms <= self.whole_ms => answer.whole_words(),
             Some(answer) => {
-                format!("{}; nothing on this display ends sooner: allow more by `whole_ms`", answer.whole_words())
+                format!(
+                    "{}; no mode of this display ends sooner, so raise `whole_ms` if that is acceptable",
+                    answer.whole_words()
+                )
             }
         }
     }

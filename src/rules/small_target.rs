@@ -41,14 +41,14 @@ impl<'p> SmallTarget<'p> {
         let rect = target.cut(self.plan.screen_size());
         let message = match rect {
             Some(rect) => format!(
-                "the touch target is {} x {} px, {} x {} mm: smaller than the {} mm that a finger hits",
+                "the touch target is {} x {} px, {} x {} mm: smaller than the limit of {} mm for a finger",
                 rect.width,
                 rect.height,
                 wording::figure(width_mm),
                 wording::figure(height_mm),
                 self.limit_mm
             ),
-            None => format!("the touch target {} lies off the panel: nobody can touch it", wording::window(target)),
+            None => format!("the touch target {} lies outside the panel: nobody can touch it", wording::window(target)),
         };
         let pixels_per_inch = self.plan.display.pixels_per_inch;
         let wanted_px = (self.limit_mm * pixels_per_inch / 25.4).ceil();
@@ -57,7 +57,8 @@ impl<'p> SmallTarget<'p> {
             rect,
             message,
             help: format!(
-                "let it answer to {wanted_px} x {wanted_px} px or more, also where less is drawn; {FLOOR_CSS_PX} CSS px, {floor_px} px here, are the floor of WCAG 2.2 (2.5.8), and fingers want about 8 mm"
+                "make its touch area at least {wanted_px} x {wanted_px} px, even where less is drawn; the minimum of \
+                WCAG 2.2 (2.5.8) is {FLOOR_CSS_PX} CSS px, which is {floor_px} px here, and fingers need about 8 mm"
             ),
             figures: vec![("width_mm", width_mm), ("height_mm", height_mm), ("limit_mm", self.limit_mm)],
             key: wording::window(target),

@@ -59,7 +59,7 @@ type Dim = (Rect, String);
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
 struct Kind {
     severity: Severity,
-    /// The mode that could not show it; nothing where the panel's levels cannot.
+    /// The mode that could not show it; `None` if the panel's levels cannot.
     mode: Option<usize>,
     ink: Level,
     ground: Level,
@@ -210,10 +210,10 @@ impl<'p> TextLost<'p> {
         let Kind { severity, mode, ink, ground, .. } = worst.kind;
         let others = match count {
             1 => String::new(),
-            _ => format!(" (and little more of {} like it)", wording::counted(count - 1, "other", "others")),
+            _ => format!(" (and hardly more of {} like it)", wording::counted(count - 1, "other", "others")),
         };
         let out_of = |mode: usize| LevelSet(worst.levels.0 & !display.modes[mode].to.0);
-        let why = mode.map_or("its shades come too close to that on this panel".to_owned(), |mode| {
+        let why = mode.map_or("its shades are too close to that level on this panel".to_owned(), |mode| {
             format!("`{}` cannot show {}", display.modes[mode].name, wording::levels(out_of(mode), display))
         });
         let limit = if severity == Severity::Error { self.lost } else { self.weak };
@@ -225,7 +225,8 @@ impl<'p> TextLost<'p> {
         let observation = Observation {
             rect: Some(rect),
             message: format!(
-                "{shown} of the text `{quote}`{others} {stands} out from {} on the glass, and at least {:.0} % must: {why}",
+                "{shown} of the text `{quote}`{others} {stands} out from {} on the glass, but at least {:.0} % must: \
+                {why}",
                 display.ink.name(ground),
                 percent(limit),
             ),
@@ -244,9 +245,10 @@ impl<'p> TextLost<'p> {
         let ink = &display.ink;
         if let Some(mode) = worst.kind.mode {
             let reaching = wording::modes_reaching(worst.levels, display);
-            let drawn = format!("draw the text without smoothing in a level that `{}` has", display.modes[mode].name);
+            let drawn =
+                format!("draw the text without smoothing in a level that `{}` can show", display.modes[mode].name);
             return if reaching.is_empty() {
-                format!("{drawn}; no mode of this display reaches all of its levels")
+                format!("{drawn}; no mode of this display can show all of its levels")
             } else {
                 format!("use {} for it; or {drawn}", wording::one_of(&reaching))
             };
@@ -255,11 +257,11 @@ impl<'p> TextLost<'p> {
         let from_ground = |level: &Level| ink.apart(*level, worst.kind.ground);
         let clearest = ink.all().iter().max_by(|one, other| from_ground(one).total_cmp(&from_ground(other)));
         match clearest.filter(|level| from_ground(level) >= STANDS_OUT) {
-            None => "change its ground: nothing on this panel stands out from it".to_owned(),
+            None => "change its background: no level of this panel stands out from it".to_owned(),
             Some(level) if level == drawn => {
                 "set it in a larger or bolder face, or draw it without smoothing".to_owned()
             }
-            Some(level) => format!("draw it in {}, or on another ground", ink.name(level)),
+            Some(level) => format!("draw it in {}, or on another background", ink.name(level)),
         }
     }
 

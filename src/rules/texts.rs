@@ -91,7 +91,7 @@ impl<K: Ord + Clone> Followed<K> {
         keys
     }
 
-    /// The groups, to be told.
+    /// The groups, to be reported.
     pub(super) fn take(&mut self) -> BTreeMap<K, Group> {
         std::mem::take(&mut self.groups)
     }

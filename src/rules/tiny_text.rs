@@ -42,8 +42,8 @@ impl<'p> TinyText<'p> {
         let distance_mm = self.plan.viewing_distance_mm;
         let [angle, wanted] = wording::figures_apart(arc_minutes(mm, distance_mm), self.limits.arc_minutes.value);
         format!(
-            "{height}, {angle} minutes of arc from {distance_mm:.0} mm away; they can be read at full speed from {wanted} minutes \
-             on, which is {limit} mm here"
+            "{height}, which is {angle} minutes of arc from {distance_mm:.0} mm away; reading at full speed needs \
+             {wanted} minutes, which is {limit} mm here"
         )
     }
 
@@ -54,13 +54,13 @@ impl<'p> TinyText<'p> {
         let observation = Observation {
             rect: Some(group.rect),
             message: format!(
-                "{}: small letters of {} px are {}",
+                "{}: the small letters, {} px, are {}",
                 group.words(),
                 wording::figure(x_height_px),
                 self.reason(mm)
             ),
             help: format!(
-                "set it in {wanted_px} px instead of {} px, or choose a face with larger small letters",
+                "set it at {wanted_px} px instead of {} px, or choose a face with larger small letters",
                 wording::figure(size_px)
             ),
             figures: vec![

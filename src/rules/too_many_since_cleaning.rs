@@ -65,7 +65,7 @@ impl<'p> TooManySinceCleaning<'p> {
             .map_or("since the plan began".to_owned(), |step| format!("since the cleaning at step {step}"));
         let most = whole(limit);
         let help = wording::cleaning_help(display, |modes| {
-            format!("clean the place with {modes} before the count passes {most}, best in a pause")
+            format!("clean the place with {modes} before the count exceeds {most}, best in a pause")
         });
         let observation = Observation {
             rect: Some(open.spot.rect),
@@ -73,7 +73,7 @@ impl<'p> TooManySinceCleaning<'p> {
                 "{} have had up to {} updates {since}; {}",
                 wording::area(open.spot.pixels, display),
                 open.most,
-                wording::passed(limit, &most.to_string(), "the display asks for a cleaning after")
+                wording::passed(limit, &most.to_string(), "the display needs a cleaning after")
             ),
             help,
             figures: vec![

@@ -28,10 +28,11 @@ impl Rule for TooManyWindows<'_> {
         if sent > most {
             // A controller that waits takes the rest when it is done.
             let waits = self.plan.display.when_busy == WhenBusy::Waits;
-            let rest = if waits { "the rest comes late" } else { "it drops the rest, and the old picture stays there" };
+            let rest =
+                if waits { "the rest appear late" } else { "it drops the rest, and the old picture stays there" };
             let observation = Observation {
                 severity: waits.then_some(Severity::Warning),
-                message: format!("this step sends {sent} windows; the controller takes {most} at once: {rest}"),
+                message: format!("this step sends {sent} windows, but the controller takes {most} at once: {rest}"),
                 help: "join windows that lie close to each other, or spread them over two steps".into(),
                 corrections: joined(step, sent - most).into_iter().collect(),
                 figures: vec![("windows", sent as f64), ("most", most as f64)],

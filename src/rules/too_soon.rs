@@ -26,8 +26,8 @@ impl<'p> TooSoon<'p> {
 fn wants(least: LimitValue) -> String {
     let span = wording::span(least.value);
     match least.origin {
-        Origin::Display => format!("the panel wants {span} between two"),
-        _ => format!("that is sooner than {} between two", least.words(&span)),
+        Origin::Display => format!("the panel needs {span} between two updates"),
+        _ => format!("that is less than {} between two updates", least.words(&span)),
     }
 }
 
@@ -56,11 +56,16 @@ impl Rule for TooSoon<'_> {
                 message: format!(
                     "this update begins {} {}; {}",
                     wording::span(apart_ms),
-                    if start_ms < nearest_ms { "before one that still waits" } else { "after another one" },
+                    if start_ms < nearest_ms {
+                        "before another one that is still waiting"
+                    } else {
+                        "after another one"
+                    },
                     wants(least)
                 ),
                 help: format!(
-                    "put both into one update, or wait {} longer: `{}` may be worn or damaged by updates so close together",
+                    "combine both into one update, or wait {} longer: updates so close together may wear or damage \
+                    `{}`",
                     wording::span(latest_ms + least_ms - start_ms),
                     self.plan.display.name
                 ),

@@ -131,7 +131,7 @@ pub(super) fn is_in_gradient(
         || ahead + bands(own, back, wanted, |level, next| (next < level) == lighter && follows(level, next)) >= wanted
 }
 
-/// How many bands follow on a level one after the other, `most` of them at the most.
+/// How many bands follow on a level one after the other, `most` of them at most.
 fn bands(
     level: Level,
     levels: impl Iterator<Item = Level>,

@@ -27,7 +27,7 @@ pub(crate) struct Turns<'p> {
     bench: RuleRunner<'p>,
     /// The rules that found something in the first turn, or were told of since.
     known: BTreeSet<&'static str>,
-    /// How many findings each `accept` matched at the most.
+    /// How many findings each `accept` matched at most.
     accepted: Vec<u64>,
     later: LaterTurns,
     before: Option<Ended<'p>>,
@@ -51,7 +51,7 @@ impl<'p> Turns<'p> {
         if !plan.loops || is_off || plan.step_count == 0 || !selection.takes(RULE) {
             return None;
         }
-        // Of the rules that are not asked for themselves it is asked all the same whether they fire later.
+        // Of the rules that are not asked for themselves it is asked anyway whether they fire later.
         let all = Selection { only: Vec::new(), ..selection.clone() };
         Some(Self {
             plan,
@@ -66,7 +66,7 @@ impl<'p> Turns<'p> {
         })
     }
 
-    /// How many turns are played at the most.
+    /// How many turns are played at most.
     pub(crate) fn most(&self) -> u64 {
         most_turns(self.plan.step_count)
     }
@@ -140,7 +140,7 @@ impl<'p> Turns<'p> {
     }
 }
 
-/// How many turns of so many steps are played at the most.
+/// How many turns of so many steps are played at most.
 fn most_turns(steps: u64) -> u64 {
     (MOST_STEPS / steps).clamp(1, MOST_TURNS)
 }

@@ -27,13 +27,14 @@ impl<'p> UnderDriven<'p> {
             update: Some(index),
             rect: update.sent_bounds(),
             message: format!(
-                "`{}` is driven for {} ms, a whole swing takes {} ms: what changes reaches {percent:.0} % of its contrast",
+                "`{}` drives for {} ms, but a full swing takes {} ms: what changes reaches {percent:.0} % of its \
+                contrast",
                 mode.name,
                 wording::figure(update.duration_ms),
                 wording::figure(whole_ms)
             ),
             help: format!(
-                "drive for at least {} ms; a higher voltage helps too, but only where the panel's maker allows it",
+                "drive for at least {} ms; do not raise the voltage unless the panel maker's documents allow it",
                 wording::figure(self.least_share * whole_ms)
             ),
             figures: vec![("drive_ms", update.duration_ms), ("full_swing_ms", whole_ms), ("share_percent", percent)],

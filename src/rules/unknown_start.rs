@@ -56,7 +56,7 @@ impl<'p> UnknownStart<'p> {
         let display = &self.plan.display;
         Observation {
             message: format!(
-                "nobody knows what {} show: {}, and no cleaning covers them",
+                "it is unknown what {} show: {}, and no cleaning covers them",
                 wording::area(self.unknown_px, display),
                 if self.plan.begins_is_said { "the glass is unknown at the beginning" } else { UNSAID }
             ),
@@ -82,7 +82,7 @@ impl<'p> UnknownStart<'p> {
         let display = &self.plan.display;
         let cleaning = wording::cleaning_modes(display);
         let help = if cleaning.is_empty() {
-            "drive the whole panel with a mode that drives every pixel first".to_owned()
+            "first drive the whole panel with a mode that drives every pixel".to_owned()
         } else {
             format!("begin with a cleaning update ({}) after power-up", wording::one_of(&cleaning))
         };
@@ -94,7 +94,8 @@ impl<'p> UnknownStart<'p> {
         Observation {
             rect,
             message: format!(
-                "`{}` drives only what differs, but the controller does not know what {} show: it compares with a picture that is not there{unsaid}",
+                "`{}` drives only what differs, but the controller does not know what {} show: it compares with a \
+                picture that is not on the glass{unsaid}",
                 display.modes[mode].name,
                 wording::area(unknown_px, display)
             ),
@@ -107,9 +108,9 @@ impl<'p> UnknownStart<'p> {
 }
 
 /// Why nobody knows the glass, where the plan leaves out what it begins with.
-const UNSAID: &str = "nothing said what the glass shows at the beginning, for the plan has no `begins`";
+const UNSAID: &str = "the plan has no `begins`, so it does not say what the glass shows at the beginning";
 /// What to do then.
-const SAY_IT: &str = "say `\"begins\": \"white\"` in the plan if the glass is clean white before its first step";
+const SAY_IT: &str = "if the glass is clean white before the first step, write `\"begins\": \"white\"` in the plan";
 
 impl Rule for UnknownStart<'_> {
     fn step(&mut self, step: &PlayedStep<'_>, sink: &mut Sink) {

@@ -26,8 +26,8 @@ impl Rule for UnusedAccept<'_> {
                 continue;
             }
             let observation = Observation {
-                message: format!("nothing matches this accepted finding of `{}` any more", accept.rule),
-                help: "take it away; if it was mended, good, and if a label moved, correct the label".into(),
+                message: format!("this accepted finding of `{}` matches no finding of the plan any more", accept.rule),
+                help: "remove it if the finding has been fixed; if a label has changed, correct the label here".into(),
                 ..Observation::default()
             };
             sink.report(Where::of_plan(&accept.pointer), observation);

@@ -40,9 +40,9 @@ impl<'p> UpdateLost<'p> {
         let display = &self.plan.display;
         let (boxes, missing) = missing(missed);
         let then = if missing.is_empty() {
-            "the levels on the glass are right there, but nothing was driven or cleaned".to_owned()
+            "the glass shows the right levels there, but nothing was driven or cleaned".to_owned()
         } else {
-            format!("at the end of the step {} there do not show the screen", wording::area(missing.count(), display))
+            format!("at the end of the step {} there do not match the screen", wording::area(missing.count(), display))
         };
         let (busy_ms, later_ms) = (lost.until_ms - update.times.send_ms, later_ms(missed));
         Observation {
@@ -71,7 +71,7 @@ impl<'p> UpdateLost<'p> {
         match missed.lost.busy {
             WaitsFor::Overlap => format!("{} still runs over the same pixels", self.blocker(missed)),
             WaitsFor::Place => format!(
-                "it drives {} at the same time and has no free place",
+                "it drives only {} at the same time and has no free place",
                 wording::counted(display.parallel_updates as u64, "update", "updates")
             ),
             WaitsFor::Link if display.link.waits_for_panel => {
@@ -101,20 +101,20 @@ impl<'p> UpdateLost<'p> {
         let mut own = step.updates[..index].iter().filter(|earlier| is_in_the_way(earlier, missed.lost));
         if let Some(earlier) = own.next_back() {
             let join = if earlier.mode == update.mode {
-                format!("put its boxes into the `{}` update before it, or ", modes[update.mode].name)
+                format!("add its boxes to the `{}` update before it, or ", modes[update.mode].name)
             } else {
                 String::new()
             };
-            return format!("{join}ask for it in a step of its own, with `after_ms` {later_ms} or more");
+            return format!("{join}request it in a step of its own, with an `after_ms` of {later_ms} or more");
         }
         if planned.cause.is_person() {
             return format!(
-                "a person cannot be asked to wait: let what runs before it end sooner, by a quicker mode or a smaller window, \
-                 or have the firmware send it once more, {later_ms} ms later"
+                "a person cannot be asked to wait: let the earlier update end sooner, with a quicker mode or a smaller \
+                 window, or have the firmware send this one again {later_ms} ms later"
             );
         }
         format!(
-            "ask for it at least {later_ms} ms later: give the step `after_ms` {} or more",
+            "request it at least {later_ms} ms later: give the step an `after_ms` of {} or more",
             planned.after_ms + later_ms
         )
     }
@@ -132,7 +132,7 @@ fn is_in_the_way(earlier: &PlayedUpdate, lost: Lost) -> bool {
     !earlier.sent.is_empty() && ends.iter().any(|end_ms| same_time(*end_ms, lost.until_ms))
 }
 
-/// Whether two times of the queue are one: figures handed on, never worked out twice.
+/// Whether two times of the queue are one: figures handed on, never computed twice.
 fn same_time(one_ms: f64, other_ms: f64) -> bool {
     one_ms.to_bits() == other_ms.to_bits()
 }

@@ -24,14 +24,14 @@ impl<'p> UpdatesCollide<'p> {
         let wait = wording::ms(update.times.wait_ms);
         // A person cannot be asked to come later.
         let later = if step.planned.step.cause.is_person() {
-            "let what runs before it end sooner: a quicker mode, a smaller window".to_owned()
+            "let the earlier update end sooner, with a quicker mode or a smaller window".to_owned()
         } else {
             format!("request it {wait} ms later")
         };
         // Only what is in memory at the same time, and goes in the same mode, can be one update.
         let is_alike = |earlier: &PlayedUpdate| earlier.mode == update.mode && !earlier.sent.is_empty();
         let join = if step.updates[..index].iter().any(is_alike) {
-            format!("put its boxes into the `{}` update before it, or ", display.modes[update.mode].name)
+            format!("add its boxes to the `{}` update before it, or ", display.modes[update.mode].name)
         } else {
             String::new()
         };
@@ -42,7 +42,7 @@ impl<'p> UpdatesCollide<'p> {
             ),
             WaitsFor::Place => (
                 format!(
-                    "for a free place: the controller drives {} at the same time",
+                    "for a free place: the controller drives only {} at the same time",
                     wording::counted(display.parallel_updates as u64, "update", "updates")
                 ),
                 format!("{join}{later}"),

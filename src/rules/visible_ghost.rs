@@ -28,13 +28,16 @@ fn observation(group: &Group, groups: &GhostGroups<'_>) -> Observation {
     let undriven = match rim_px {
         0 => String::new(),
         _ => {
-            format!("; {rim_px} of the {pixels} px were not driven since it came: what was driven beside them left it")
+            format!(
+                "; {rim_px} of the {pixels} px got it when their neighbours were driven, and have not been driven \
+                     since"
+            )
         }
     };
     let message = if count == 1 {
         format!("a ghost of {worst} L* on {area}{when}: {origin}{undriven}")
     } else {
-        format!("{count} ghosts of up to {worst} L* on {area}{when}; of the strongest: {origin}{undriven}")
+        format!("{count} ghosts of up to {worst} L* on {area}{when}; the strongest: {origin}{undriven}")
     };
     groups.observation(group, message, "ghosts")
 }

@@ -83,9 +83,9 @@ impl Rule for WindowOffGrid<'_> {
         let Some(grid) = self.plan.display.windows else { return };
         for (window, seen) in std::mem::take(&mut self.seen) {
             let along = if seen.beside_px == 0 {
-                "nothing more is driven".to_owned()
+                "no further pixels are driven".to_owned()
             } else {
-                format!("{} beside it are driven along", wording::area(seen.beside_px, &self.plan.display))
+                format!("{} beside it are driven too", wording::area(seen.beside_px, &self.plan.display))
             };
             let observation = Observation {
                 update: Some(seen.update),

@@ -38,7 +38,7 @@ impl Rule for WindowOffPanel<'_> {
                 };
                 let (what, help) = match cut {
                     Some(cut) => ("is cut at its edge", format!("write {}", wording::rect(cut))),
-                    None => ("sends nothing", "move it onto the panel, or take it away".to_owned()),
+                    None => ("sends nothing", "move it onto the panel, or remove it".to_owned()),
                 };
                 let observation = Observation {
                     update: Some(index),

@@ -56,7 +56,8 @@ impl Rule for WindowTooSmall<'_> {
                     update: Some(index),
                     rect: Some(*rect),
                     message: format!(
-                        "the window {} is {} x {} px on the panel; the controller takes none below {width} x {height} px",
+                        "the window {} is {} x {} px on the panel; the controller takes none smaller than {width} x \
+                        {height} px",
                         wording::rect(*rect),
                         on_panel.width,
                         on_panel.height

@@ -34,7 +34,7 @@ pub(super) fn figures_apart(value: f64, limit: f64) -> [String; 2] {
     (3..9).map(exact).find(|[value, limit]| value != limit).unwrap_or_else(|| exact(9))
 }
 
-/// Milliseconds: whole ones from ten on, else tenths where there are any.
+/// Milliseconds: whole ones from ten on, otherwise tenths where there are any.
 pub(crate) fn ms(value: f64) -> String {
     let tenths = (value * 10.0).round();
     if tenths >= 100.0 || tenths % 10.0 == 0.0 { format!("{:.0}", value.abs()) } else { format!("{value:.1}") }
@@ -58,7 +58,7 @@ pub(super) fn span(ms: f64) -> String {
 pub(super) fn passed(limit: LimitValue, figure: &str, display_wants: &str) -> String {
     match limit.origin {
         Origin::Display => format!("{display_wants} {figure}"),
-        _ => format!("that passes {}", limit.words(figure)),
+        _ => format!("this exceeds {}", limit.words(figure)),
     }
 }
 
@@ -109,7 +109,7 @@ pub(crate) fn rect(rect: Rect) -> String {
     window(rect.to_window())
 }
 
-/// Levels in words, at the most four of them.
+/// Levels in words, at most four of them.
 pub(super) fn levels(levels: LevelSet, display: &Display) -> String {
     let ink = &display.ink;
     if !matches!(ink.kind(), InkKind::Grey) {
@@ -129,7 +129,7 @@ pub(super) fn levels(levels: LevelSet, display: &Display) -> String {
     listed(&names, 4)
 }
 
-/// Names in a sentence, at the most `most` of them.
+/// Names in a sentence, at most `most` of them.
 pub(super) fn listed(names: &[String], most: usize) -> String {
     match names {
         [] => String::new(),
@@ -162,7 +162,7 @@ pub(super) fn cleaning_modes(display: &Display) -> Vec<String> {
 /// What to do by cleaning: `advice` makes a sentence of the names of the modes that do.
 pub(super) fn cleaning_help(display: &Display, advice: impl FnOnce(&str) -> String) -> String {
     match cleaning_modes(display).as_slice() {
-        [] => "this display has no cleaning mode: describe the one it has".to_owned(),
+        [] => "this display description has no cleaning mode: add the one that the panel has".to_owned(),
         modes => advice(&one_of(modes)),
     }
 }

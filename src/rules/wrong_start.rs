@@ -29,7 +29,7 @@ impl<'p> WrongStart<'p> {
         Self { area_mm2: setup.limits.wrong_start.area_mm2.value, plan: setup.plan }
     }
 
-    /// The places of a mask that have the area from which on a ghost is seen; nothing where none has.
+    /// The places of a mask that have the area from which on a ghost is seen; `None` if none has.
     fn seen(&self, pixels: &Mask, step: &PlayedStep<'_>) -> Option<Seen> {
         if pixels.is_empty() {
             return None;
@@ -47,7 +47,8 @@ impl<'p> WrongStart<'p> {
         Observation {
             rect: Some(rect),
             message: format!(
-                "{} are {how} `{}` from a level it cannot start from (it starts from {}): about {} L* stays as a ghost",
+                "{} are {how} `{}` from a level that it cannot start from (it can start from {}): a ghost of about {} \
+                L* stays",
                 wording::area(pixels, display),
                 mode.name,
                 wording::levels(mode.from, display),
@@ -70,7 +71,7 @@ impl<'p> WrongStart<'p> {
         let help = if names.is_empty() {
             self.bring_it_first(&modes[mode])
         } else {
-            format!("use {} here, which starts from any level", wording::one_of(&names))
+            format!("use {} here, which can start from any level", wording::one_of(&names))
         };
         let corrections = remedy::modes_by_cost(self.plan, now_c, |mode| self.starts_anywhere(*mode));
         Observation {
@@ -87,16 +88,16 @@ impl<'p> WrongStart<'p> {
         let draws = |mode: &usize| modes[*mode].changed_only && self.starts_anywhere(*mode);
         let names: Vec<String> = (0..modes.len()).filter(draws).map(|mode| format!("`{}`", modes[mode].name)).collect();
         let help = if names.is_empty() {
-            format!("{}, or let nobody draw over it", self.bring_it_first(&modes[mode]))
+            format!("{}, or do not let the pen draw over it", self.bring_it_first(&modes[mode]))
         } else {
-            format!("let the controller draw with {}, which starts from any level", wording::one_of(&names))
+            format!("let the controller draw with {}, which can start from any level", wording::one_of(&names))
         };
         let how = "drawn over by the controller with";
         Observation { help, ..self.observation(seen, how, &modes[mode], step.planned.temperature_c) }
     }
 
     fn bring_it_first(&self, mode: &Mode) -> String {
-        format!("bring the place to {} first", wording::levels(mode.from, &self.plan.display))
+        format!("first update the place to {}", wording::levels(mode.from, &self.plan.display))
     }
 }
 

@@ -17,7 +17,7 @@ const BYTES_OF_ONE: u64 = 200;
 const CURVES_OF_ONE: f64 = 20.0;
 /// No arc reaches further, px; what is drawn must lie a hundred times nearer.
 const FARTHEST: f64 = 1e9;
-/// Further away than anything that can be worked out beforehand, px: the largest figure of the drawing library.
+/// Further away than anything that can be computed beforehand, px: the largest figure of the drawing library.
 const FAR: f64 = f32::MAX as f64;
 /// The most attributes of an element: each is compared with all others.
 const MOST_ATTRIBUTES: usize = 1000;
@@ -36,8 +36,8 @@ pub(super) fn check_attributes(text: &str) -> Result<(), ScreenFault> {
     let Some(at) = crowded else { return Ok(()) };
     let line = 1 + text.split('<').take(at).map(|tag| tag.bytes().filter(|byte| *byte == b'\n').count()).sum::<usize>();
     Err(ScreenFault::new(
-        format!("an element of the SVG has more than {MOST_ATTRIBUTES} attributes, in line {line}"),
-        "take away those that draw nothing",
+        format!("in line {line}, an element of the SVG has more than {MOST_ATTRIBUTES} attributes"),
+        "remove those that draw nothing",
     ))
 }
 
@@ -56,7 +56,7 @@ fn check_styling(document: &roxmltree::Document<'_>) -> Result<(), ScreenFault> 
     }
     Err(ScreenFault::new(
         format!("the SVG has {bytes} bytes of style sheets for {count} elements"),
-        "keep the styles that are used, or write them as attributes",
+        "keep only the styles that are used, or write them as attributes",
     ))
 }
 
@@ -69,8 +69,8 @@ fn check_texts(document: &roxmltree::Document<'_>) -> Result<(), ScreenFault> {
         if own > LONGEST_TEXT || all > MOST_CHARACTERS {
             let line = document.text_pos_at(text.range().start).row;
             return Err(ScreenFault::new(
-                format!("the SVG has a text of more than {LONGEST_TEXT} characters, or many long ones, in line {line}"),
-                "leave out what no screen shows, or divide the text",
+                format!("in line {line}, the SVG has a text of more than {LONGEST_TEXT} characters, or many long ones"),
+                "remove text that the screen does not show, or divide it",
             ));
         }
     }
@@ -86,7 +86,7 @@ fn check_markers(document: &roxmltree::Document<'_>) -> Result<(), ScreenFault> 
         return Ok(());
     }
     Err(ScreenFault::new(
-        format!("the SVG has markers, and {bytes} bytes of paths on which they might stand"),
+        format!("the SVG has markers, and {bytes} bytes of paths that may carry them"),
         "draw the markers as shapes, or simplify the paths",
     ))
 }
@@ -132,7 +132,7 @@ fn check_references(document: &roxmltree::Document<'_>) -> Result<(), ScreenFaul
         return Ok(());
     }
     Err(ScreenFault::new(
-        format!("the SVG has more than {MOST_GROWN} elements where each stands wherever it is referred to"),
+        format!("the SVG has more than {MOST_GROWN} elements when every reference is expanded"),
         "simplify its outlines, patterns, masks, clips and uses",
     ))
 }
@@ -187,7 +187,7 @@ fn curves_of_shape(node: roxmltree::Node<'_, '_>, view: f64) -> f64 {
 }
 
 /// The curves that one arc is taken apart into, where none may be off by more than 0.1 px: the sixth root of the radius over
-/// that, a whole turn at the most (as the library of curves works it out, whose constant is 1.1163).
+/// that, a whole turn at most (as the library of curves works it out, whose constant is 1.1163).
 fn curves_of_arc(radius: f64) -> f64 {
     if radius > FARTHEST {
         return f64::INFINITY;
@@ -195,7 +195,7 @@ fn curves_of_arc(radius: f64) -> f64 {
     1.0 + (1.1163 * radius / 0.1).powf(1.0 / 6.0)
 }
 
-/// How far a length reaches at the most, px.
+/// How far a length reaches at most, px.
 fn reach(length: Length, view: f64) -> f64 {
     length.number.abs()
         * match length.unit {
@@ -207,7 +207,7 @@ fn reach(length: Length, view: f64) -> f64 {
         }
 }
 
-/// What a hundred per cent are at the most, px: the largest size of a part of the drawing with axes of its own.
+/// What a hundred per cent are at most, px: the largest size of a part of the drawing with axes of its own.
 fn largest_view(document: &roxmltree::Document<'_>) -> f64 {
     let mut largest: f64 = 100.0;
     for element in document.descendants().filter(roxmltree::Node::is_element) {
@@ -230,8 +230,8 @@ fn largest_view(document: &roxmltree::Document<'_>) -> f64 {
 fn too_long(document: &roxmltree::Document<'_>, node: roxmltree::Node<'_, '_>) -> ScreenFault {
     let line = document.text_pos_at(node.range().start).row;
     ScreenFault::new(
-        format!("the SVG has an outline that is too long, or an arc that reaches too far, in line {line}"),
-        "keep the arcs within 10,000,000 px, with their sizes in px, and simplify the outline",
+        format!("in line {line}, the SVG has an outline that is too long, or an arc that reaches too far"),
+        "keep arcs within 10,000,000 px, write their sizes in px, and simplify the outline",
     )
 }
 
@@ -288,7 +288,7 @@ fn too_deep(document: &roxmltree::Document<'_>, node: roxmltree::Node<'_, '_>) -
     let line = document.text_pos_at(node.range().start).row;
     ScreenFault::new(
         format!("the SVG nests deeper than {DEEPEST} elements, in line {line}"),
-        "flatten its groups, and what they refer to",
+        "flatten its groups and the elements that they refer to",
     )
 }
 
@@ -323,7 +323,11 @@ fn check_node(
         .find(|attribute| attribute.name() == "href" && drawn && !attribute.value().trim_start().starts_with('#'));
     if let Some(attribute) = outside {
         return Err(ScreenFault::new(
-            format!("the SVG refers outside itself, in line {}: `{}`", line(), shortened(attribute.value())),
+            format!(
+                "in line {}, the SVG refers to something outside itself: `{}`",
+                line(),
+                shortened(attribute.value())
+            ),
             "copy what it refers to into the file",
         ));
     }

@@ -60,7 +60,7 @@ pub enum ScreenNote {
 pub struct ScreenFault {
     /// What is wrong.
     pub message: String,
-    /// How to mend it.
+    /// How to fix it.
     pub help: String,
 }
 
@@ -71,7 +71,7 @@ impl ScreenFault {
 
     fn wrong_size(is: &str, wanted: Size) -> Self {
         Self::new(
-            format!("the picture is {is} px, the panel shows {wanted} px"),
+            format!("the picture is {is} px, but the panel shows {wanted} px"),
             format!("export it at exactly {wanted} px, or correct `size_px` or `rotation`"),
         )
     }

@@ -69,7 +69,7 @@ fn any_rows(decoder: Decoder<Cursor<&[u8]>>, mut see: impl FnMut(&[u8], ColorTyp
         .output_buffer_size()
         .ok_or_else(|| ScreenFault::new("the PNG is too large to be decoded", "export it again at the panel's size"))?;
     if bytes_needed > MOST_SAMPLES {
-        let message = format!("the PNG is interlaced, and unpacks to more than {} MB", MOST_SAMPLES >> 20);
+        let message = format!("the PNG is interlaced and needs more than {} MB when decoded", MOST_SAMPLES >> 20);
         return Err(ScreenFault::new(message, "export it without interlacing"));
     }
     let mut samples = vec![0; bytes_needed];
@@ -171,12 +171,12 @@ pub(super) fn grey_of_rgba(pixel: &[u8]) -> u8 {
 pub(super) fn check_palette(info: &Info<'_>) -> Result<(), String> {
     match info.palette.as_deref().map_or(0, <[u8]>::len) {
         length if length.is_multiple_of(3) => Ok(()),
-        length => Err(format!("its palette has {length} bytes, which is not three for each colour")),
+        length => Err(format!("its palette has {length} bytes, which is not three per colour")),
     }
 }
 
 fn broken(error: &impl std::fmt::Display) -> ScreenFault {
     let text = error.to_string();
     let text = text.trim_end_matches('.');
-    ScreenFault::new(format!("the PNG is broken: {text}"), "export it again; the file is cut short or damaged")
+    ScreenFault::new(format!("the PNG is broken: {text}"), "export it again; the file is truncated or damaged")
 }

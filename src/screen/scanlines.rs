@@ -17,7 +17,7 @@ const UNPACKED_BYTES: usize = 128 << 10;
 /// The library unpacks at most so many bytes at a time.
 const ROOM_BYTES: usize = 8 << 10;
 
-/// Shows the rows of samples of a plain PNG to `see`, from the top. Nothing where the file is not plain or not whole; rows
+/// Shows the rows of samples of a plain PNG to `see`, from the top. `None` if the file is not plain or not whole; rows
 /// may have been shown by then.
 pub(super) fn plain_rows(bytes: &[u8], see: impl FnMut(&[u8])) -> Option<()> {
     let stream = Stream::begin(bytes)?;
@@ -106,7 +106,7 @@ impl<'b> Stream<'b> {
     }
 }
 
-/// Undoes the filter of a row; nothing where there is no such filter.
+/// Undoes the filter of a row; `None` if there is no such filter.
 fn undo<const SAMPLES: usize>(filter: u8, filtered: &[u8], above: &[u8], row: &mut [u8]) -> Option<()> {
     match filter {
         0 => row.copy_from_slice(filtered),

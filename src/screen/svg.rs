@@ -84,7 +84,7 @@ pub fn draw_svg(
     let notes = Mutex::new(Vec::new());
     let (tree, log) = parse(bytes, faces, find_image, &notes)?;
     let is = tree.size();
-    #[expect(clippy::float_cmp, reason = "a size that is off by a fraction is another size")]
+    #[expect(clippy::float_cmp, reason = "a size that is off by a fraction counts as a different size")]
     if is.width() != size.width as f32 || is.height() != size.height as f32 {
         return Err(ScreenFault::wrong_size(&format!("{} x {}", is.width(), is.height()), size));
     }
@@ -116,10 +116,10 @@ pub fn draw_svg(
 /// Finds the segments of a drawing: every shape or group with an id is one, the later lies over the earlier.
 ///
 /// # Errors
-/// Where the file is no SVG that can be drawn, or holds no segments that can be told apart.
+/// Where the file is no SVG that can be drawn, or holds no segments that can be distinguished.
 pub fn draw_segments(bytes: &[u8]) -> Result<Segments, ScreenFault> {
     let faces =
-        Faces::new(Vec::new()).map_err(|_| ScreenFault::new("the bundled face is broken", "please report it"))?;
+        Faces::new(Vec::new()).map_err(|_| ScreenFault::new("the bundled font is broken", "please report it"))?;
     let notes = Mutex::new(Vec::new());
     let no_pictures = |_: &str| Err("segments are shapes".to_owned());
     let (tree, _) = parse(bytes, &faces, &no_pictures, &notes)?;
@@ -147,8 +147,8 @@ pub fn draw_segments(bytes: &[u8]) -> Result<Segments, ScreenFault> {
     let names: Vec<String> = shapes.iter().map(|shape| shape.id().to_owned()).collect();
     if let Some(hidden) = has_pixels.iter().position(|has| !has) {
         return Err(ScreenFault::new(
-            format!("no pixel belongs to the segment `{}`", names[hidden]),
-            "draw it filled, inside the drawing, and not under another segment",
+            format!("the segment `{}` has no pixel of its own", names[hidden]),
+            "draw it filled, inside the drawing, and not covered by another segment",
         ));
     }
     Ok(Segments::new(size, names, owners))
@@ -157,16 +157,17 @@ pub fn draw_segments(bytes: &[u8]) -> Result<Segments, ScreenFault> {
 fn too_much(of_what: TooMuch) -> ScreenFault {
     let (message, help) = match of_what {
         TooMuch::Work => (
-            "the SVG asks for more drawing than any screen needs",
-            "simplify it: fewer shapes over each other, filters, patterns and masks",
+            "the SVG needs more drawing work than any screen should",
+            "simplify it: use fewer overlapping shapes, filters, patterns and masks",
         ),
         TooMuch::Size => (
-            "the SVG has a shape that is larger than 10,000,000 px, or as far away",
+            "the SVG has a shape that is larger than 10,000,000 px, or that far away",
             "draw it no larger than the screen",
         ),
         TooMuch::Memory => (
-            "the SVG needs too many layers, or too large ones, to be drawn",
-            "flatten its groups with opacity, masks and filters, and draw patterns and pictures no larger than they show",
+            "the SVG needs too many layers or too large ones",
+            "flatten groups that have opacity, masks or filters, and draw patterns and pictures no larger than they \
+             appear",
         ),
     };
     ScreenFault::new(message, help)
@@ -230,7 +231,7 @@ fn parse(
     if let Some(reason) = refused.into_inner().unwrap_or_else(PoisonError::into_inner).into_iter().next() {
         return Err(ScreenFault::new(
             reason,
-            "put the picture into the plan's folder as PNG, or draw it in the SVG itself",
+            "put the picture into the plan's folder as a PNG, or draw it in the SVG itself",
         ));
     }
     let tree =
@@ -240,7 +241,7 @@ fn parse(
 
 fn xml_fault(error: &roxmltree::Error) -> ScreenFault {
     let help = match error {
-        roxmltree::Error::DtdDetected => "take the DOCTYPE with its entities out of the file",
+        roxmltree::Error::DtdDetected => "remove the DOCTYPE with its entities from the file",
         roxmltree::Error::NodesLimitReached => {
             return ScreenFault::new(
                 format!("the SVG has more than {MOST_NODES} elements and texts"),
@@ -276,7 +277,7 @@ fn options<'o>(
             }),
             resolve_string: Box::new(move |href, _| {
                 if !refused.lock().unwrap_or_else(PoisonError::into_inner).is_empty() {
-                    // One reason is told; no more files are read for it.
+                    // One reason is reported; no more files are read for it.
                     return None;
                 }
                 let found = find_image(href).and_then(|data| check_image(&data, shown).map(|()| data));
@@ -304,8 +305,8 @@ fn check_image(data: &[u8], shown: &Mutex<Shown>) -> Result<(), String> {
     shown.pixels = shown.pixels.saturating_add(u64::from(header.width) * u64::from(header.height));
     shown.bytes += data.len();
     if shown.pixels > MOST_IMAGE_PIXELS || shown.bytes > MOST_IMAGE_BYTES {
-        let with = format!("with this one of {} x {} px", header.width, header.height);
-        return Err(format!("{with}, the pictures inside the SVG are too large, or too many"));
+        let with = format!("together with this one of {} x {} px", header.width, header.height);
+        return Err(format!("{with}, the pictures inside the SVG are too large or too many"));
     }
     let reader = decoder.read_info().map_err(|error| format!("a picture inside the SVG is broken: {error}"))?;
     check_palette(reader.info()).map_err(|message| format!("a picture inside the SVG is broken: {message}"))

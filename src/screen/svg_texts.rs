@@ -160,7 +160,7 @@ impl Look<'_> {
 /// Something that paints; the colour within is missing where there are several, or none that is known.
 type Paints = Option<TextPaint>;
 
-/// What a paint does; nothing where it cannot be seen.
+/// What a paint does; `None` if it cannot be seen.
 fn paint_of((paint, own): (&Paint, usvg::Opacity), around: Around) -> Option<Paints> {
     let opacity = f64::from(own.get()) * around.opacity;
     if opacity <= 0.0 {

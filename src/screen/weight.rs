@@ -1,4 +1,4 @@
-//! How much work and memory a drawing takes, worked out before it is drawn: a small file can ask for hours of drawing.
+//! How much work and memory a drawing takes, computed before it is drawn: a small file can ask for hours of drawing.
 //!
 //! The work is counted in pixels, as if each were painted by itself; it goes by what is asked for and not by a clock, so
 //! that a drawing is taken on every machine or on none. Knows the library's tree and how it is drawn, not how it came about.
@@ -25,7 +25,7 @@ const LARGEST: f32 = 1e7;
 const OF_A_SEGMENT: f64 = 40.0;
 /// A path is sampled in as many lines a pixel.
 const LINES: f64 = 4.0;
-/// How many dashes a line has at the most; the library draws no more.
+/// How many dashes a line has at most; the library draws no more.
 const MOST_DASHES: f64 = 1e6;
 
 /// Why a drawing is not drawn.
@@ -212,7 +212,7 @@ impl Scales {
         }
     }
 
-    /// A pattern is drawn anew wherever it is used, as large as it is.
+    /// A pattern is drawn again wherever it is used, as large as it is.
     fn pattern(&mut self, pattern: &Pattern, transform: Transform) -> Weighed {
         let (across, down) = transform.pre_concat(pattern.transform()).get_scale();
         let (width, height) = (pattern.rect().width() * across, pattern.rect().height() * down);

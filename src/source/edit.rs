@@ -1,7 +1,7 @@
-//! Changing values of a JSON text and keeping all else byte for byte: comments, spaces, trailing commas.
+//! Changing values of a JSON text and keeping everything else byte for byte: comments, spaces, trailing commas.
 //!
-//! All changes of one [`Edits`] are meant of the text as it is before any of them, and may not overlap. What is put in
-//! follows the style of the object or list that it comes into. Knows the syntax, not what any field means.
+//! All changes of one [`Edits`] refer to the text before any of them, and may not overlap. Inserted text follows the
+//! style of the object or list that it goes into. Knows the syntax, not what any field means.
 
 use std::{
     collections::{BTreeMap, BTreeSet},
@@ -38,11 +38,11 @@ pub enum EditFault {
     NotJson,
     /// There is nothing at this pointer, or no such element.
     NotThere(String),
-    /// What stands at this pointer takes no fields or no elements.
+    /// The value at this pointer cannot have fields or elements.
     WrongKind(String),
-    /// What was to be put in is not one JSON value.
+    /// The text to insert is not one JSON value.
     NotAValue(String),
-    /// Two changes are about the same piece of text, the second of them at this pointer.
+    /// Two changes affect the same piece of text, the second of them at this pointer.
     Overlap(String),
 }
 
@@ -51,7 +51,7 @@ impl fmt::Display for EditFault {
         match self {
             Self::NotJson => write!(to, "the text is not JSON"),
             Self::NotThere(pointer) => write!(to, "there is nothing at `{pointer}`"),
-            Self::WrongKind(pointer) => write!(to, "what stands at `{pointer}` cannot be changed like this"),
+            Self::WrongKind(pointer) => write!(to, "the value at `{pointer}` cannot be changed in this way"),
             Self::NotAValue(text) => write!(to, "`{text}` is not a JSON value"),
             Self::Overlap(pointer) => write!(to, "`{pointer}` is changed twice at once"),
         }
@@ -71,17 +71,17 @@ impl Edits {
         self.changes.is_empty()
     }
 
-    /// Writes another value in the place of one that is there.
+    /// Replaces an existing value.
     pub fn replace(&mut self, pointer: impl Into<String>, text: impl Into<String>) -> &mut Self {
         self.add(Change::Replace { pointer: pointer.into(), text: text.into() })
     }
 
-    /// Gives a field another value; the field comes behind the others where the object lacks it.
+    /// Gives a field another value; if the object lacks the field, it is added after the others.
     pub fn set_field(&mut self, object: impl Into<String>, name: &str, text: impl Into<String>) -> &mut Self {
         self.add(Change::SetField { object: object.into(), name: name.into(), text: text.into(), before: None })
     }
 
-    /// The same; a new field comes in front of another one, where the object has that.
+    /// The same; a new field is inserted before another one, if the object has that.
     pub fn set_field_before(
         &mut self,
         object: impl Into<String>,
@@ -93,17 +93,17 @@ impl Edits {
         self.add(Change::SetField { object: object.into(), name: name.into(), text: text.into(), before })
     }
 
-    /// Takes a field away.
+    /// Removes a field.
     pub fn remove_field(&mut self, object: impl Into<String>, name: &str) -> &mut Self {
         self.add(Change::RemoveField { object: object.into(), name: name.into() })
     }
 
-    /// Puts an element in front of the one that has this index now; behind all, where the index is their count.
+    /// Inserts an element before the one that has this index now, or after all if the index is their count.
     pub fn insert_element(&mut self, list: impl Into<String>, index: usize, text: impl Into<String>) -> &mut Self {
         self.add(Change::InsertElement { list: list.into(), index, text: text.into() })
     }
 
-    /// Takes an element away.
+    /// Removes an element.
     pub fn remove_element(&mut self, list: impl Into<String>, index: usize) -> &mut Self {
         self.add(Change::RemoveElement { list: list.into(), index })
     }
@@ -126,7 +126,7 @@ impl Edits {
     }
 }
 
-/// A range of the text and what stands there afterwards.
+/// A range of the text and its replacement.
 #[derive(Debug)]
 struct Piece {
     span: Span,
@@ -143,8 +143,8 @@ impl Piece {
     }
 }
 
-/// Puts the pieces into the text. Deletions may share spaces; where one thing is put in and another taken away at the
-/// same place, the new one comes first.
+/// Applies the pieces to the text. Deletions may share spaces; if something is inserted and something else removed at
+/// the same place, the new text comes first.
 fn with_pieces(text: &str, mut pieces: Vec<Piece>) -> String {
     pieces.sort_by_key(|piece| (piece.span.start, piece.span.end));
     let (mut result, mut done) = (String::with_capacity(text.len()), 0);
@@ -172,7 +172,7 @@ struct Draft<'v, 'a> {
 struct Container<'v, 'a> {
     value: &'v Value<'a>,
     removed: BTreeSet<usize>,
-    /// By the index of the child in front of which they come.
+    /// By the index of the child before which they are inserted.
     inserted: BTreeMap<usize, Vec<String>>,
     new_names: BTreeSet<String>,
 }
@@ -238,7 +238,7 @@ impl<'v, 'a> Draft<'v, 'a> {
         Ok(object.properties.iter().position(|property| property_name(&property.name) == name))
     }
 
-    /// Makes sure that there is a list of at least so many elements.
+    /// Makes sure that there is a list of at least this many elements.
     fn elements(&self, list: &str, at_least: usize) -> Result<(), EditFault> {
         let value = value_at(self.root, list).ok_or_else(|| EditFault::NotThere(list.into()))?;
         let array = value.as_array().ok_or_else(|| EditFault::WrongKind(list.into()))?;
@@ -288,14 +288,14 @@ impl<'v, 'a> Draft<'v, 'a> {
 /// Stands between name and value of a new field, until it is known how the object writes it.
 const COLON: char = '\u{1}';
 
-/// A text that can be put in: one value, with nothing before or behind it.
+/// A text that can be inserted: one value, with nothing before or after it.
 fn check_value(text: &str) -> Result<(), EditFault> {
     let source = Arc::new(Source { name: String::new(), text: text.into() });
     let is_value = parse(&source).is_ok_and(|value| span_of(&value) == Span { start: 0, end: text.len() });
     if is_value { Ok(()) } else { Err(EditFault::NotAValue(text.into())) }
 }
 
-/// Where the fields or elements stand.
+/// Where the fields or elements are.
 fn children(value: &Value<'_>) -> Vec<Span> {
     let span = |range: jsonc_parser::common::Range| Span { start: range.start, end: range.end };
     match value {
@@ -310,7 +310,7 @@ struct Layout<'t> {
     text: &'t str,
     outer: Span,
     children: Vec<Span>,
-    /// The comma behind each child, where there is one.
+    /// The comma after each child, if there is one.
     commas: Vec<Option<usize>>,
     is_object: bool,
     colon: &'t str,
@@ -337,7 +337,7 @@ impl<'t> Layout<'t> {
         }
     }
 
-    /// The spaces in front of a child where nothing else stands before it in its line.
+    /// The spaces before a child if nothing else comes before it in its line.
     fn indent(&self, child: usize) -> Option<&'t str> {
         let start = self.children[child].start;
         let line = &self.text[line_start(self.text, start)..start];
@@ -387,7 +387,7 @@ impl<'t> Layout<'t> {
 
     fn insert(&self, container: &Container<'_, '_>, pieces: &mut Vec<Piece>) {
         let kept: Vec<usize> = (0..self.children.len()).filter(|child| !container.removed.contains(child)).collect();
-        // New ones come behind the nearest child that stays before them; else behind the opening bracket.
+        // New ones come after the nearest remaining child before them, otherwise after the opening bracket.
         let mut behind: BTreeMap<Option<usize>, Vec<String>> = BTreeMap::new();
         for (index, texts) in &container.inserted {
             let anchor = kept.iter().rev().find(|child| *child < index).copied();
@@ -412,7 +412,7 @@ impl<'t> Layout<'t> {
         }
     }
 
-    /// Whether nothing stands behind commas.
+    /// Whether there are no spaces after commas.
     fn is_tight(&self) -> bool {
         let comma = self.commas.first().copied().flatten().filter(|_| self.children.len() > 1);
         comma.map_or(self.is_object && self.colon == ":", |comma| self.children[1].start == comma + 1)
@@ -449,7 +449,7 @@ impl<'t> Layout<'t> {
         pieces.push(Piece::insertion(self.children[first].start, new));
     }
 
-    /// Puts in the first ones.
+    /// Inserts the first ones.
     fn fill(&self, texts: &[String], pieces: &mut Vec<Piece>) {
         let inner = &self.text[self.outer.start + 1..self.outer.end - 1];
         let at = self.outer.start + 1;
@@ -513,7 +513,7 @@ fn next_significant(text: &str, mut at: usize) -> usize {
     }
 }
 
-/// The end of the comments that stand in the same line and go with what was before; the same place where more follows.
+/// The end of the comments in the same line that belong to what comes before; the same place if more follows.
 fn behind_comments(text: &str, from: usize) -> usize {
     let mut at = from;
     loop {

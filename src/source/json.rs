@@ -22,12 +22,12 @@ pub struct Item<'a> {
     pub pointer: String,
 }
 
-/// A value that was read, and where it stands.
+/// A value that was read, and its place.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Placed<T> {
     /// What was read.
     pub value: T,
-    /// Where.
+    /// Its place.
     pub span: Span,
 }
 
@@ -36,34 +36,35 @@ pub struct Placed<T> {
 pub struct Reading {
     /// The text that is read.
     pub source: Arc<Source>,
-    /// What was wrong so far, in the order of finding.
+    /// The faults so far, in the order in which they were found.
     pub faults: Vec<Fault>,
-    /// How many faults more there were than anybody reads.
+    /// How many more faults there were that are not listed.
     untold: u64,
 }
 
-/// As many values may be in a file: each takes some hundred bytes while it is read. A long plan repeats its steps.
+/// At most this many values may be in a file: each takes some hundred bytes while it is read. A long plan repeats its
+/// steps.
 const MOST_VALUES: usize = 2_000_000;
-/// As many faults of a file are told.
+/// At most this many faults of a file are reported.
 const MOST_FAULTS: usize = 100;
 
-/// The fields of an object, each asked for by name; what nobody may ask for has been reported.
+/// The fields of an object, each requested by name; unknown fields have been reported already.
 #[derive(Debug)]
 pub struct Fields<'a> {
     found: BTreeMap<&'a str, Item<'a>>,
-    /// Where the object stands.
+    /// The place of the object.
     pub span: Span,
     /// The JSON pointer to the object.
     pub pointer: String,
 }
 
 impl<'a> Fields<'a> {
-    /// The field of that name, where it is present and not `null`.
+    /// The field of that name, if it is present and not `null`.
     pub fn get(&self, name: &str) -> Option<&Item<'a>> {
         self.found.get(name).filter(|item| !item.is_null())
     }
 
-    /// The field of that name where it is present, `null` or not.
+    /// The field of that name, if it is present, even if it is `null`.
     pub fn get_or_null(&self, name: &str) -> Option<&Item<'a>> {
         self.found.get(name)
     }
@@ -75,7 +76,7 @@ impl<'a> Fields<'a> {
 }
 
 impl<'a> Item<'a> {
-    /// Where the value stands.
+    /// The place of the value.
     pub fn span(&self) -> Span {
         span_of(self.value)
     }
@@ -95,12 +96,12 @@ impl<'a> Item<'a> {
         matches!(self.value, Value::Array(_))
     }
 
-    /// The text, where the value is one.
+    /// The text, if the value is one.
     pub fn as_text(&self) -> Option<&'a str> {
         self.value.as_string_lit().map(|text| text.value.as_ref())
     }
 
-    /// The number, where the value is one.
+    /// The number, if the value is one.
     pub fn as_number(&self) -> Option<f64> {
         self.value.as_number_lit().and_then(|number| number.value.parse().ok())
     }
@@ -130,7 +131,7 @@ pub(super) fn span_of(value: &Value<'_>) -> Span {
     Span { start: range.start, end: range.end }
 }
 
-/// Parses a text and hands the root to `read`; gives what it read, or every fault of the file.
+/// Parses a text and passes the root to `read`; returns what it read, or every fault of the file.
 ///
 /// # Errors
 /// All faults that were found, at least one.
@@ -167,24 +168,24 @@ pub(super) fn parse(source: &Arc<Source>) -> Result<Value<'_>, Fault> {
         let (start, end) = (range.start.min(source.text.len()), range.end.min(source.text.len()));
         let text = error.kind().to_string();
         Fault::at(source, Span { start, end: end.max(start) }, format!("this is not JSON: {}", lower_first(&text)))
-            .with_help("correct the syntax here; comments and trailing commas are fine")
+            .with_help("correct the syntax here; comments and trailing commas are allowed")
     })?;
     parsed.value.ok_or_else(|| {
         Fault::of_file(
             &source.name,
             "the file is empty",
-            "write a JSON object into it; `stillpage schema plan` shows which",
+            "write a JSON object into it; `stillpage schema plan` shows its format",
         )
     })
 }
 
-/// Every value but the first stands behind one of these; those in texts and comments count too.
+/// Every value except the first follows one of these characters; those in texts and comments count too.
 fn check_amount(source: &Arc<Source>) -> Result<(), Fault> {
     let mut begins = source.text.bytes().enumerate().filter(|(_, byte)| matches!(byte, b',' | b'[' | b'{' | b':'));
     let Some((at, _)) = begins.nth(MOST_VALUES) else { return Ok(()) };
-    let message = format!("the file holds more than {MOST_VALUES} values");
+    let message = format!("the file contains more than {MOST_VALUES} values");
     Err(Fault::at(source, Span { start: at, end: at + 1 }, message)
-        .with_help("write what comes again as `repeat`, or divide the file"))
+        .with_help("use `repeat` for steps that come again, or divide the file"))
 }
 
 fn lower_first(text: &str) -> String {
@@ -222,8 +223,8 @@ impl Reading {
 
     fn all_faults(mut self) -> Vec<Fault> {
         if self.untold > 0 {
-            let message = format!("{} faults more are not told", self.untold);
-            self.faults.push(Fault::of_file(&self.source.name, message, "correct those above first"));
+            let message = format!("{} more faults are not reported", self.untold);
+            self.faults.push(Fault::of_file(&self.source.name, message, "correct the faults above first"));
         }
         self.faults
     }
@@ -248,7 +249,7 @@ impl Reading {
             && word(text) != word(format)
             && let Some((_, is)) = FORMATS.iter().find(|(name, _)| *name == word(text))
         {
-            self.fault(item, format!("this file is {is}, and {what} is wanted here"), format!("name {what}"));
+            self.fault(item, format!("this file is {is}, but {what} is needed here"), format!("name {what}"));
             return None;
         }
         let fields = self.object(root, what, known)?;
@@ -284,7 +285,7 @@ impl Reading {
                 let range = property.name.range();
                 self.fault_at(
                     Span { start: range.start, end: range.end },
-                    format!("the field `{name}` stands here for the second time"),
+                    format!("the field `{name}` appears twice"),
                     "keep one of the two",
                 );
             }
@@ -359,7 +360,7 @@ impl Reading {
         self.fault(
             item,
             format!("{} is out of range: {text}", name_of(&item.pointer)),
-            format!("it may be from {lowest} to {highest}"),
+            format!("it must be from {lowest} to {highest}"),
         );
     }
 
@@ -390,7 +391,11 @@ impl Reading {
         if elements.len() != N {
             self.fault(
                 item,
-                format!("{} must be {what}, {N} numbers; here are {}", name_of(&item.pointer), elements.len()),
+                format!(
+                    "{} must be {what}, that is {N} numbers, but it has {}",
+                    name_of(&item.pointer),
+                    elements.len()
+                ),
                 format!("write {what}"),
             );
             return None;
@@ -441,7 +446,7 @@ pub fn pointer_to(pointer: &str, name: &str) -> String {
     format!("{pointer}/{}", name.replace('~', "~0").replace('/', "~1"))
 }
 
-/// A part of a JSON pointer as the name that it stands for.
+/// A part of a JSON pointer as the name that it encodes.
 pub(super) fn unescape(part: &str) -> String {
     part.replace("~1", "/").replace("~0", "~")
 }
@@ -452,7 +457,7 @@ fn key_span(value: &Value<'_>, name: &str) -> Option<Span> {
     Some(Span { start: range.start, end: range.end })
 }
 
-/// Where the values of some pointers stand in a text that was read before; the longest existing way to each counts.
+/// The places of the values of some pointers in a text that was read before; for each, the longest existing path counts.
 pub fn locate(source: &Arc<Source>, pointers: &[&str]) -> Vec<Span> {
     let Ok(root) = parse(source) else {
         return vec![Span::default(); pointers.len()];
@@ -469,7 +474,7 @@ fn follow<'v, 'a>(root: &'v Value<'a>, pointer: &str) -> &'v Value<'a> {
     value
 }
 
-/// The value of that pointer, where the whole way to it is there.
+/// The value of that pointer, if the whole path exists.
 pub(super) fn value_at<'v, 'a>(root: &'v Value<'a>, pointer: &str) -> Option<&'v Value<'a>> {
     pointer.split('/').skip(1).map(unescape).try_fold(root, |value, part| child_named(value, &part))
 }

@@ -1,6 +1,6 @@
 //! Texts, places in them, and the faults that reading finds there.
 //!
-//! A [`Fault`] always names the place and the mend. Knows the JSON syntax (in [`json`], changed in [`edit`]), not what any
+//! A [`Fault`] always names the place and the fix. Knows the JSON syntax (in [`json`], changed in [`edit`]), not what any
 //! field means.
 
 pub mod edit;
@@ -23,7 +23,7 @@ pub struct Source {
 pub struct Span {
     /// First byte.
     pub start: usize,
-    /// The byte behind the last one.
+    /// The byte after the last one.
     pub end: usize,
 }
 
@@ -37,7 +37,7 @@ pub struct LineColumn {
 }
 
 impl Source {
-    /// Where a byte of the text stands.
+    /// The place of a byte of the text.
     pub fn line_column(&self, byte: usize) -> LineColumn {
         let mut end = byte.min(self.text.len());
         while !self.text.is_char_boundary(end) {
@@ -52,21 +52,21 @@ impl Source {
     }
 }
 
-/// Something that could not be read: what is wrong, where, and how to mend it.
+/// Something that could not be read: what is wrong, where, and how to fix it.
 #[derive(Clone, Debug)]
 pub struct Fault {
     /// What is wrong, in one sentence.
     pub message: String,
-    /// How to mend it.
+    /// How to fix it.
     pub help: Option<String>,
     /// The file, as the user knows it.
     pub file: String,
-    /// The place in the file's text, where the file is a text that could be read.
+    /// The place in the file's text, if the file is a text that could be read.
     pub place: Option<(Arc<Source>, Span)>,
 }
 
 impl Fault {
-    /// A fault of a whole file, for want of a place in it.
+    /// A fault of a whole file, without a place in it.
     pub fn of_file(file: impl Into<String>, message: impl Into<String>, help: impl Into<String>) -> Self {
         Self { message: readable(&message.into()), help: Some(readable(&help.into())), file: file.into(), place: None }
     }
@@ -81,31 +81,31 @@ impl Fault {
         }
     }
 
-    /// The same fault with a way to mend it.
+    /// The same fault with a way to fix it.
     #[must_use]
     pub fn with_help(mut self, help: impl Into<String>) -> Self {
         self.help = Some(readable(&help.into()));
         self
     }
 
-    /// Line and column of the place, where there is one.
+    /// Line and column of the place, if there is one.
     pub fn line_column(&self) -> Option<LineColumn> {
         self.place.as_ref().map(|(source, span)| source.line_column(span.start))
     }
 }
 
-/// A single fault, where several may be told.
+/// A single fault, where several may be reported.
 impl From<Fault> for Vec<Fault> {
     fn from(fault: Fault) -> Self {
         vec![fault]
     }
 }
 
-/// Characters of a message at the most: a word of somebody's file may be as long as the file.
+/// The most characters of a message: a word of somebody's file may be as long as the file.
 const LONGEST_MESSAGE: usize = 600;
 
-/// Words that may hold what somebody wrote into a file, fit for a terminal and for a reader: without characters that
-/// steer the terminal (line ends excepted), and not endless.
+/// Makes text that may come from a file safe for a terminal and for a reader: without control characters (except line
+/// ends), and not endless.
 pub fn readable(text: &str) -> String {
     let steers = |character: char| character.is_control() && character != '\n';
     let mut shown: String = text
@@ -129,13 +129,13 @@ pub fn text_of_bytes(name: &str, bytes: Vec<u8>) -> Result<String, Fault> {
         let line = error.as_bytes()[..byte].iter().filter(|byte| **byte == b'\n').count() + 1;
         Fault::of_file(
             name,
-            format!("the file is not UTF-8: byte {byte}, in line {line}, starts no character"),
+            format!("the file is not UTF-8: byte {byte}, in line {line}, does not start a character"),
             "save the file as UTF-8",
         )
     })
 }
 
-/// The name among `known` that is nearest to what somebody wrote, where one is near enough to be meant.
+/// The name among `known` that is nearest to what somebody wrote, if one is near enough to be meant.
 pub fn nearest_name<'a>(written: &str, known: impl IntoIterator<Item = &'a str>) -> Option<&'a str> {
     let lower = written.to_lowercase();
     let known: Vec<&str> = known.into_iter().collect();
@@ -146,23 +146,23 @@ pub fn nearest_name<'a>(written: &str, known: impl IntoIterator<Item = &'a str>)
         .filter(|(distance, name)| *distance <= 1.max(name.chars().count().max(lower.chars().count()) / 3))
         .min_by_key(|(distance, _)| *distance)
         .map(|(_, name)| name);
-    // Somebody may know the beginning of a name only.
+    // Somebody may know only the beginning of a name.
     near.or_else(|| {
         known.into_iter().find(|name| lower.chars().count() >= 3 && name.to_lowercase().starts_with(&lower))
     })
 }
 
-/// More names than this are not read by anybody.
+/// Nobody reads a longer list of names.
 const MOST_NAMES: usize = 20;
 
-/// The help for an unknown name: the nearest known one, and else the whole list.
+/// The help for an unknown name: the nearest known one, otherwise the whole list.
 pub fn did_you_mean<'a>(written: &str, known: impl IntoIterator<Item = &'a str> + Clone) -> String {
     if let Some(name) = nearest_name(written, known.clone()) {
         return format!("did you mean `{name}`?");
     }
     let names: Vec<String> = known.into_iter().map(|name| format!("`{name}`")).collect();
     match names.len() {
-        0 => "there is none to choose from".into(),
+        0 => "there are no names to choose from".into(),
         1 => format!("it can be {}", names[0]),
         2..=MOST_NAMES => format!("it can be {} or {}", names[..names.len() - 1].join(", "), names[names.len() - 1]),
         count => format!("it can be {} and {} more", names[..MOST_NAMES].join(", "), count - MOST_NAMES),

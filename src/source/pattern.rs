@@ -1,8 +1,8 @@
 //! Patterns of paths: `*` and `?` within a name, `**` over folders, `[ab]` and `{one,other}` for choices, `\` before a
 //! character that stands for itself.
 //!
-//! Knows texts alone; which files there are is not known here. The matching is a library's, which takes a broken pattern for
-//! one that matches nothing; so that nothing is lost without a word, broken ones are found first.
+//! Knows only texts, not which files exist. A library does the matching and treats a broken pattern as one that matches
+//! nothing; so that nothing is lost silently, broken patterns are found first.
 
 use std::str::Chars;
 
@@ -19,7 +19,7 @@ impl Pattern {
     /// # Errors
     /// What is wrong with it.
     pub fn new(text: &str) -> Result<Self, String> {
-        // The library takes the sign at the beginning for 'all but'.
+        // The library reads this sign at the beginning as 'all except'.
         let mut read = if text.starts_with('!') { "\\".to_owned() } else { String::new() };
         let mut open_groups = 0_usize;
         let mut rest = text.chars();
@@ -36,7 +36,7 @@ impl Pattern {
         if open_groups > 0 { Err("unclosed group; missing '}'".into()) } else { Ok(Self { text: read }) }
     }
 
-    /// Whether a path, with `/` between its names, is meant.
+    /// Whether a path, with `/` between its names, matches.
     pub fn is_match(&self, path: &str) -> bool {
         fast_glob::glob_match(&self.text, path)
     }
@@ -82,7 +82,7 @@ fn class(rest: &mut Chars<'_>, read: &mut String) -> Result<(), String> {
         return Err(format!("invalid range; '{from}' > '{to}'"));
     }
     for member in members {
-        // Nothing is escaped in a class of ours.
+        // In our classes nothing is escaped.
         if member == '\\' {
             read.push('\\');
         }

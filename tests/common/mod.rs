@@ -94,7 +94,7 @@ impl Folder {
         self.file(name, display.to_string());
     }
 
-    /// Writes a screen: an SVG as it is, else a grid of characters as a PNG.
+    /// Writes a screen: an SVG as it is, otherwise a grid of characters as a PNG.
     pub(crate) fn screen(&self, name: &str, text: &str) {
         if text.trim_start().starts_with('<') {
             self.file(name, text);
@@ -265,7 +265,7 @@ pub(crate) fn size_of(text: &str) -> [u32; 2] {
     [rows[0].len() as u32, rows.len() as u32]
 }
 
-/// A PNG of a grid of characters, one a pixel: `#` black, `.` white, a hexadecimal digit d the shade 17 d.
+/// A PNG of a grid of characters, one per pixel: `#` black, `.` white, a hexadecimal digit d the shade 17 d.
 pub(crate) fn png_of_grid(text: &str) -> Vec<u8> {
     let rows: Vec<&[u8]> = text.lines().map(str::as_bytes).collect();
     let [width, height] = size_of(text);

@@ -269,7 +269,7 @@ impl House {
         self.folders.iter()
     }
 
-    /// A circle among the files of a folder, from a file back to itself; nothing where there is none.
+    /// A circle among the files of a folder, from a file back to itself; `None` if there is none.
     fn circle_in(&self, folder: &Module) -> Option<Vec<String>> {
         let used = self.used_within(folder);
         used.keys().find_map(|from| way_back(from, &used))
@@ -330,7 +330,7 @@ fn without_tests(bare: &str) -> String {
     bare.split("#[cfg(test)]\nmod tests").next().unwrap_or_default().to_owned()
 }
 
-/// A path as it is from the crate on; nothing for what belongs to no module of the project.
+/// A path as it is from the crate on; `None` for what belongs to no module of the project.
 fn whole(path: &Module, own: &Module, modules: &BTreeSet<Module>) -> Option<Module> {
     let mut rest = path.as_slice();
     let mut from = own.as_slice();
@@ -429,7 +429,7 @@ fn no_two_files_of_one_name_mean_different_things() {
     assert_eq!(found, excused, "{places:#?}");
 }
 
-/// Files, clock, environment and the standard streams belong to `cli` alone: what the rest works out depends on nothing
+/// Files, clock, environment and the standard streams belong to `cli` alone: what the rest computes depends on nothing
 /// but what it is given.
 #[test]
 fn only_the_command_line_touches_the_machine() {

@@ -1,5 +1,5 @@
 //! The pages for readers in `docs/rules`: made of `rules/ID.md` and of what the program prints, never written by hand.
-//! `INSTA_UPDATE=always cargo test --test documents rule_pages` makes them anew; without it, a page that is stale fails.
+//! `INSTA_UPDATE=always cargo test --test documents rule_pages` makes them again; without it, a page that is stale fails.
 
 use std::{collections::BTreeMap, fmt::Write as _, fs, path::PathBuf};
 

@@ -1,4 +1,4 @@
-//! Compares what the two implementations worked out. Whole numbers must be equal.
+//! Compares what the two implementations computed. Whole numbers must be equal.
 
 use std::path::Path;
 
@@ -158,7 +158,7 @@ fn flashes_differ(found: &[FastFlashes], plain: &StepBreaks) -> Option<String> {
     if !plain.is_clear() {
         return None;
     }
-    // The field that is told must never hold less than a real one.
+    // The field that is reported must never hold less than a real one.
     if let Some(less) = plain.found.iter().find(|found| found.pixels < found.fullest) {
         return Some(format!("a field holds more than is told: {less:?}"));
     }
@@ -201,7 +201,7 @@ fn value_differs(place: &str, ours: &Value, plain: &Value) -> Option<String> {
     }
 }
 
-/// How far a figure of that name may be off; nothing where it must be equal.
+/// How far a figure of that name may be off; `None` if it must be equal.
 fn tolerance(name: &str) -> Option<f64> {
     match name {
         "worst_residue_l" | "energy_mj" => Some(FIGURE),

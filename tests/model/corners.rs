@@ -112,7 +112,7 @@ fn boxes_that_are_the_same_count_once() {
     assert_eq!(update["start_ms"], 0.004);
 }
 
-/// A panel that is lighter where its segments are on: the lighter state is its white, and a flash is one all the same.
+/// A panel that is lighter where its segments are on: the lighter state is its white, and a flash is one anyway.
 #[test]
 fn segments_that_are_lighter_when_on_flash_too() {
     let mut display = display(HUNDRED);
@@ -147,7 +147,7 @@ fn a_swing_that_is_told_adds_nothing_to_a_small_one() {
     assert_eq!(found, [vec![(true, 30)], vec![]]);
 }
 
-/// A swing that is told stands before two corners that go on the same way, and hides them; a second that begins after it holds
+/// A swing that is reported stands before two corners that go on the same way, and hides them; a second that begins after it holds
 /// both, which are large enough together.
 #[test]
 fn a_second_that_begins_behind_a_told_swing_can_hold_more() {
@@ -180,7 +180,7 @@ fn six_swings_within_a_second_pass_and_seven_do_not() {
         breaks.iter().map(|step| step.found.iter().map(|found| (found.halves, found.pixels)).collect()).collect()
     };
     let found: Vec<Vec<(usize, usize)>> = swings(166.0);
-    // The seventh comes 996 ms after the first, else 1002 ms. The dot stays black from its first swing on.
+    // The seventh comes 996 ms after the first, otherwise 1002 ms. The dot stays black from its first swing on.
     assert_eq!((&found[6], found[..6].iter().all(Vec::is_empty)), (&vec![(7, 99)], true));
     assert_eq!(swings(167.0), vec![Vec::new(); 7]);
 }

@@ -111,7 +111,7 @@ pub(crate) fn cases(json: &Value, plan: &Plan, played: &[Played], breaks: &[Step
     cases
 }
 
-/// Whether a cleaning left the panel as two others had before: from then on the program need not play anew.
+/// Whether a cleaning left the panel as two others had before: from then on the program need not play again.
 fn is_met_thrice(plan: &Plan, played: &[Played]) -> bool {
     let mut met = Vec::new();
     for (step, played) in plan.steps.iter().zip(played).filter(|(_, played)| played.charge.is_none()) {

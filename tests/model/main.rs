@@ -1,5 +1,5 @@
 //! The program against a second implementation of the panel's model: random plans are played by both, and everything
-//! that is worked out of them is compared, down to the residue of every pixel.
+//! that is computed of them is compared, down to the residue of every pixel.
 //!
 //! `model/plain` is that second implementation, `model/random_plans` draws the plans. Neither shares code with the program.
 //! `tests/long` plays ten times as many as every day, `STILLPAGE_PLANS=2000` so many.

@@ -53,7 +53,7 @@ fn colour_panels_are_slow_and_know_no_windows() {
     }
     let steps = json!([{ "screen": "square.png", "updates": [{ "mode": "full", "window": [40, 40, 40, 40] }] }]);
     let (findings, facts) = play(SIGN.0, &folder(SIGN.1), &steps);
-    // The whole panel shows the right picture all the same.
+    // The whole panel shows the right picture anyway.
     assert!(findings.contains(&"no-windows-here warning".to_owned()), "{findings:?}");
     assert_eq!(facts[0]["updates"][0]["sent"], json!([[0, 0, 800, 480]]));
     // Minutes apart, or not at all.

@@ -1,5 +1,5 @@
 //! What every format says, kept where a person can read it: one small plan in each format as a whole, and of every fixture its
-//! figures and its findings in full words, one a line.
+//! figures and its findings in full words, one per line.
 //!
 //! An output changes? Read the difference as a user would; if all of it is meant, `INSTA_UPDATE=always cargo test --test
 //! outputs` takes the new ones. Only the facts of the fixtures are held by a hash: thousands of figures, of which each counts.

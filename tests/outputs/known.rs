@@ -1,4 +1,4 @@
-//! Known findings: what was there before passes, what is new does not, what is gone is told, and nothing is lost.
+//! Known findings: what was there before passes, what is new does not, what is gone is reported, and nothing is lost.
 
 use std::collections::BTreeMap;
 
@@ -101,7 +101,7 @@ fn writing_keeps_what_this_run_did_not_see() {
     let run = folder.run(&["review", "--known", "known.json", "--write-known", "known.json"]).with_status(2);
     assert!(run.out.contains("4 known findings are gone"), "{}", run.out);
     assert_eq!(plans("known.json"), [r#""a.plan.json" 1"#, r#""b.plan.json" 2"#]);
-    // Rules that were left out, and another temperature, take nothing away.
+    // Rules that were left out, and another temperature, remove nothing.
     folder.run(&["review", "a.plan.json", "--only", "tiny-text", "--write-known", "known.json"]).with_status(0);
     folder.run(&["review", "a.plan.json", "--temperature", "30", "--write-known", "known.json"]);
     assert_eq!(plans("known.json"), [r#""a.plan.json" 1"#, r#""a.plan.json" 1"#, r#""b.plan.json" 2"#]);

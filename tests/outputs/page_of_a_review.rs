@@ -34,7 +34,7 @@ fn the_page_tells_every_finding_and_the_caution_of_flashes() {
     let (_, page) = page(&["chart-desk/troubled.plan.json"]);
     let expected = include_str!("../data/troubled/chart-desk.txt").lines().count();
     assert_eq!(page.matches("<li id=\"finding-").count(), expected);
-    assert!(page.contains("flashing can trigger seizures in people with photosensitive epilepsy: this check follows"));
+    assert!(page.contains("flashing can trigger seizures in people with photosensitive epilepsy: this check applies"));
 }
 
 #[test]
@@ -245,7 +245,7 @@ fn noise_of(number: u32) -> u32 {
 fn what_cannot_be_compared_is_told() {
     let (run, page) = page(&["ferry-check", "--compare", "tide-watch/sound.plan.json"]);
     assert_eq!(page, "");
-    assert!(run.with_status(2).error.contains("2 plans are to be compared with one"));
+    assert!(run.with_status(2).error.contains("2 plans cannot be compared with one"));
     let (run, page) = self::page(&["tide-watch/sound.plan.json", "--compare", "nowhere.plan.json"]);
     run.with_status(2);
     assert!(page.contains("This plan could not be read."));

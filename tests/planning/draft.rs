@@ -77,7 +77,8 @@ fn paths_are_written_from_where_the_plan_stands() {
     let folder = shots(&["a.png", "b.png"]);
     std::fs::create_dir(folder.join("plans")).unwrap();
     let call = [&DRAFT[..], &["--out", "plans/a.plan.json"]].concat();
-    let said = "plans/a.plan.json: 2 screens, updates to choose: `stillpage replan plans/a.plan.json`\n";
+    let said = "plans/a.plan.json: 2 screens; the updates are still to be chosen: run `stillpage replan \
+                plans/a.plan.json`\n";
     assert_eq!(folder.run(&call).with_status(0).out, said);
     let plan = value(&folder.read("plans/a.plan.json"));
     assert_eq!((&plan["screens"], &plan["display"]), (&json!("../shots"), &json!("../panel.display.json")));
@@ -114,7 +115,7 @@ fn a_drawing_and_its_export_are_both_steps_and_are_told() {
     let labels: Vec<Value> =
         value(&run.out)["steps"].as_array().unwrap().iter().map(|step| step["label"].clone()).collect();
     assert_eq!(labels, ["a.png", "a.svg"]);
-    assert!(run.error.contains("`a.png` and `a.svg` are a step each"), "{}", run.error);
+    assert!(run.error.contains("`a.png` and `a.svg` each become a step"), "{}", run.error);
 }
 
 /// The screens of the fixtures, on the displays that they were drawn for.
@@ -125,7 +126,7 @@ fn screens_of_the_fixtures_are_drafted() {
         folder.run(&["draft", screens, "--display", display, "--out", "a.plan.json"]).with_status(0);
         let found = rules_found(&folder, "a.plan.json");
         assert!(found.contains(&"not-decided".to_owned()), "{found:?}");
-        // What else is told is about the drawings, whatever the updates will be.
+        // What else is reported is about the drawings, whatever the updates will be.
         let of_drawings =
             ["shade-not-on-panel", "thin-line", "greys-too-close", "faint-text", "tiny-text", "font-substituted"];
         let others: Vec<_> =

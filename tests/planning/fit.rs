@@ -101,9 +101,9 @@ fn played(folder: &Path) -> Vec<(f64, f64)> {
         let (tile, bit) = step.grid().locate(x, y);
         let shows =
             plan.display.ink.lightness(step.glass.level(x, y)) + step.glass.shown_residue(tile, bit.trailing_zeros());
-        if label.ends_with(": read clean_l") {
+        if label.ends_with(": measure clean_l") {
             clean.borrow_mut().push(shows);
-        } else if label.ends_with(": read read_l") {
+        } else if label.ends_with(": measure read_l") {
             read.borrow_mut().push((shows, step.glass.level(x, y)));
         }
     })
@@ -294,7 +294,7 @@ fn a_review_finds_nothing_in_the_sequence() {
             let (mode, out) = (mode["name"].as_str().unwrap(), format!("{name}-{}", mode["name"].as_str().unwrap()));
             let run = folder.run(&["fit", "--display", &display, "--mode", mode, "--print-sequence", &out]);
             if run.status == 2 {
-                assert!(run.error.contains("cleans") || run.error.contains("segments"), "{}", run.error);
+                assert!(run.error.contains("cleaning mode") || run.error.contains("segments"), "{}", run.error);
                 assert!(!folder.join(&out).exists());
                 continue;
             }
@@ -316,13 +316,13 @@ fn readings_are_never_written_over() {
     folder.run(&call).with_status(0);
     folder.file("sequence/measured.csv", "an afternoon's work");
     let run = folder.run(&call).with_status(2);
-    assert!(run.error.contains("is there already"), "{}", run.error);
+    assert!(run.error.contains("exists already"), "{}", run.error);
     assert_eq!(folder.read("sequence/measured.csv"), "an afternoon's work");
     for option in ["--out", "--plot"] {
         let table = "sequence/measured.csv";
         let run =
             folder.run(&["fit", table, "--display", "panel-5in", "--mode", "quick", option, table]).with_status(2);
-        assert!(run.error.contains("would be written over"), "{}", run.error);
+        assert!(run.error.contains("would be overwritten"), "{}", run.error);
     }
     assert_eq!(folder.read("sequence/measured.csv"), "an afternoon's work");
     // Nor a description that somebody wrote, unless that is asked for.
@@ -337,7 +337,7 @@ fn readings_are_never_written_over() {
     folder.run(&[&call[..], &["--force"]].concat()).with_status(0);
     assert!(folder.read("own.display.json").contains("display/1"));
     let call = ["fit", "measured.csv", "--display", "panel-5in", "--mode", "full"];
-    assert!(folder.run(&call).with_status(2).error.contains("cleans"));
+    assert!(folder.run(&call).with_status(2).error.contains("cleaning mode"));
 }
 
 /// Where a history ends at another level than it was cleaned to, that level is read just cleaned.
@@ -356,8 +356,8 @@ fn the_sequence_shows_each_level_clean_before_it_is_read() {
             .as_str()
             .map_or(shown, Value::from);
         match step["label"].as_str() {
-            Some(label) if label.ends_with("read clean_l") => clean = shown.clone(),
-            Some(label) if label.ends_with("read read_l") => {
+            Some(label) if label.ends_with("measure clean_l") => clean = shown.clone(),
+            Some(label) if label.ends_with("measure read_l") => {
                 assert_eq!(shown, clean, "{label}");
                 histories += 1;
             }

@@ -19,7 +19,7 @@ use crate::{
     kept_failures::{nothing_kept, times},
 };
 
-/// What becomes of the findings of a rule.
+/// What happens to the findings of a rule.
 #[derive(Clone, Copy, Debug, Default)]
 struct Played {
     findings: usize,

@@ -1,4 +1,4 @@
-//! `stillpage mend`: what the pages of the rules say exactly is done, nothing new is found afterwards, all else of a plan
+//! `stillpage mend`: what the pages of the rules say exactly is done, nothing new is found afterwards, everything else of a plan
 //! stays byte for byte, and a second run finds nothing to do. Knows plans and findings as a user does.
 #![expect(clippy::unwrap_used, reason = "a test stops at what must not happen")]
 
@@ -274,7 +274,11 @@ fn behind_a_step_that_is_left_to_choose_only_boxes_are_put_right() {
     let (run, before, after) = mended(&folder, "a.plan.json");
     assert!(before.contains_key(&("nothing-changes".into(), "/steps/1".into())), "{before:?}");
     assert!(after.contains_key(&("nothing-changes".into(), "/steps/1".into())), "{after:?}");
-    assert!(run.out.contains("the updates of step 0 \"open\" are left to choose; `stillpage replan`"), "{}", run.out);
+    assert!(
+        run.out.contains("the updates of step 0 \"open\" are still to be chosen; `stillpage replan`"),
+        "{}",
+        run.out
+    );
     assert!(folder.read("a.plan.json").contains("[0, 0, 16, 8]"), "{}", folder.read("a.plan.json"));
 }
 

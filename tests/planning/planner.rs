@@ -1,4 +1,4 @@
-//! `replan`: what it chooses is as good as the best of all, no worse than plans made by hand, and written without touching
+//! `replan`: what it chooses is as good as the best of all, not worse than plans made by hand, and written without touching
 //! anything else.
 
 use std::{

@@ -45,7 +45,7 @@ fn a_review_reads_back_every_level_on_every_shipped_display() {
             let prepared = format!("{out}/a.png");
             let again = folder.run(&["prepare", &prepared, "--display", &display, "--how", how, "--out", "again"]);
             let seen = again.with_status(0).out;
-            assert!(seen.starts_with("again/a.png: 0 px (0.0 %) are not as drawn"), "{name}: {seen}");
+            assert!(seen.starts_with("again/a.png: 0 px (0.0 %) differ from the drawing"), "{name}: {seen}");
             assert!(seen.ends_with("mean difference is 0.00 (CIEDE2000)\n"), "{name}: {seen}");
             assert_eq!(std::fs::read(folder.join("again/a.png")).unwrap(), written, "{name}, {how}");
         }
@@ -95,7 +95,7 @@ fn names_and_folders_are_kept_and_an_earlier_result_is_no_screen() {
     let call = ["prepare", "screens", "--display", "panel.display.json", "--out", "screens/prepared"];
     let first = folder.run(&call).with_status(0);
     assert_eq!(folder.names_below("screens/prepared"), ["minutes/1.png", "open.png"]);
-    assert!(first.out.contains("  no font `"), "what the drawing lost is told: {}", first.out);
+    assert!(first.out.contains("  there is no font `"), "what the drawing lost is told: {}", first.out);
     // Once more: what lies in the folder now is written over, and not taken for a screen.
     folder.file("screens/prepared/open.png", "something else");
     assert_eq!(folder.run(&call).with_status(0).out, first.out);
@@ -112,12 +112,12 @@ fn a_source_is_never_written_over() {
         vec!["square.png", "--out", "."],
         vec!["square.png", "--out", "out/.."],
         vec![".", "--out", "."],
-        // One that another one would be written over, while it is prepared itself.
+        // One that another one would be overwritten, while it is prepared itself.
         vec!["square.png", "out/square.png", "--out", "out"],
     ] {
         let call = [vec!["prepare", "--display", "panel.display.json"], call].concat();
         let run = folder.run(&call).with_status(2);
-        assert!(run.error.contains("would be written over"), "{}", run.error);
+        assert!(run.error.contains("would be overwritten"), "{}", run.error);
         assert_eq!(run.out, "");
     }
     let after = ["square.png", "white.png", "out/square.png"].map(|name| std::fs::read(folder.join(name)).unwrap());
@@ -133,10 +133,10 @@ fn a_source_behind_a_link_is_not_written_over_either() {
     std::os::unix::fs::symlink(folder.path(), folder.join("elsewhere")).unwrap();
     let run =
         folder.run(&["prepare", "square.png", "--display", "panel.display.json", "--out", "elsewhere"]).with_status(2);
-    assert!(run.error.contains("would be written over"), "{}", run.error);
+    assert!(run.error.contains("would be overwritten"), "{}", run.error);
 }
 
-/// A fault of one screen is told, and the others are prepared.
+/// A fault of one screen is reported, and the others are prepared.
 #[test]
 fn a_broken_screen_does_not_stop_the_others() {
     let folder = Folder::usual();
@@ -157,7 +157,7 @@ fn a_turned_panel_takes_turned_screens() {
     folder.run(&[&call[..], &["90"]].concat()).with_status(0);
     assert_eq!(image::image_dimensions(folder.join("out/tall.png")).unwrap(), (8, 16));
     let run = folder.run(&[&call[..], &["180"]].concat()).with_status(2);
-    assert!(run.error.contains("the picture is 8 x 16 px, the panel shows 16 x 8 px"), "{}", run.error);
+    assert!(run.error.contains("the picture is 8 x 16 px, but the panel shows 16 x 8 px"), "{}", run.error);
 }
 
 #[test]

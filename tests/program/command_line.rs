@@ -226,7 +226,7 @@ fn only_and_without_choose_the_rules() {
     let none = folder.run(&["review", "--only", "left-behind", "--without", "left-behind"]).with_status(2);
     assert!(none.error.contains("leave no rule to run"), "{}", none.error);
     let some = folder.run(&["review", "--only", "left-behind"]);
-    assert!(some.out.contains("not checked: every rule but `left-behind`"), "{}", some.out);
+    assert!(some.out.contains("not checked: every rule except `left-behind`"), "{}", some.out);
 }
 
 #[test]
@@ -391,7 +391,7 @@ fn colours_are_for_terminals_and_no_color_is_honoured() {
     assert_eq!((asked.out, asked.error), (plain.out, plain.error));
 }
 
-/// Runs `stillpage review` on a pseudo-terminal, through the `script` program of util-linux; nothing where there is none.
+/// Runs `stillpage review` on a pseudo-terminal, through the `script` program of util-linux; `None` if there is none.
 #[cfg(target_os = "linux")]
 fn on_a_terminal(folder: &Folder, no_color: bool) -> Option<String> {
     let line = format!("'{}' review a.plan.json", env!("CARGO_BIN_EXE_stillpage"));
@@ -605,7 +605,7 @@ fn glass_shows_the_panel_as_a_reader_sees_it() {
     folder.run(&["glass", "a.plan.json", "--out", "last.png"]).with_status(0);
     let (first, last) = (picture(&folder, "first.png"), picture(&folder, "last.png"));
     assert_eq!(first.dimensions(), (16, 8));
-    // The reflectances 0.04 and 0.44 of the example display are L* 23.67 and 72.23, in sRGB 56 and 177: worked out by hand
+    // The reflectances 0.04 and 0.44 of the example display are L* 23.67 and 72.23, in sRGB 56 and 177: computed by hand
     // from CIE 15 and IEC 61966-2-1.
     assert_eq!((first.get_pixel(3, 3).0, first.get_pixel(9, 3).0), ([56; 3], [177; 3]));
     // `lighter` 0.005 leaves the former square 0.243 L* darker: less than one sRGB step, and never lighter.
@@ -634,7 +634,7 @@ fn glass_goes_over_no_screen_and_into_a_png_alone() {
     let folder = folder(&[("a.plan.json", GHOST)]);
     folder.file("page.html", "a page");
     let before = std::fs::read(folder.join("white.png")).unwrap();
-    for (out, words) in [("white.png", "would be written over"), ("page.html", "name it `page.png`")] {
+    for (out, words) in [("white.png", "would be overwritten"), ("page.html", "name it `page.png`")] {
         let run = folder.run(&["glass", "a.plan.json", "--out", out]).with_status(2);
         assert!(run.error.contains(words), "{}", run.error);
     }

@@ -1,4 +1,4 @@
-//! What shells and `man` are told: completions and man pages name every command and option of the program's own tree of
+//! What shells and `man` are reported: completions and man pages name every command and option of the program's own tree of
 //! arguments, and the tools that read them find nothing wrong. A tool that is not on this machine is skipped, aloud.
 
 use std::{
@@ -193,7 +193,7 @@ fn the_tools_of_man_pages_find_nothing_wrong() {
     }
 }
 
-/// What a tool says on standard error, and on standard output where it fails, when it is given a text; nothing where the
+/// What a tool says on standard error, and on standard output where it fails, when it is given a text; `None` if the
 /// tool is not here.
 fn fed(tool: &str, arguments: &[&str], text: &str) -> Option<String> {
     let started =

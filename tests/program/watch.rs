@@ -137,7 +137,7 @@ fn a_new_screen_of_a_pattern_counts_and_own_reports_do_not() {
     folder.screen("minutes/2.png", SQUARE);
     let more = staying.until(END, "2.png changed: 1 of 1 plan reviewed again");
     assert!(more.contains("  2 steps on example"), "{more}");
-    // The program's own files lie in the watched folder; had they begun a round, it would be told before this one.
+    // The program's own files lie in the watched folder; had they begun a round, it would be reported before this one.
     folder.screen("minutes/3.png", WHITE);
     let next = staying.until(END, "3.png changed");
     assert!(

@@ -104,12 +104,12 @@ fn a_png_with_a_part_of_a_colour_is_refused() {
     encoder.write_header().unwrap().write_image_data(&[1; 128]).unwrap();
     let at = bytes.windows(4).position(|four| four == b"PLTE").unwrap() - 4;
     let cut = [&bytes[..at], &chunk(*b"PLTE", &[0, 0, 0, 255]), &bytes[at + 18..]].concat();
-    assert!(with_screen("palette.png", &cut).contains("4 bytes, which is not three for each colour"));
+    assert!(with_screen("palette.png", &cut).contains("4 bytes, which is not three per colour"));
     let folder = Folder::usual();
     folder.file("palette.png", &cut);
     folder.file("a.svg", svg("<image width=\"16\" height=\"8\" href=\"palette.png\"/>"));
     folder.plan("a.plan.json", r#"{ "steps": [{ "screen": "a.svg" }] }"#);
-    assert!(beside_a_good_plan(&folder).contains("not three for each colour"));
+    assert!(beside_a_good_plan(&folder).contains("not three per colour"));
 }
 
 /// Text chunks are skipped, however many there are and however they are packed: the picture is read.

@@ -1,5 +1,5 @@
 //! Files from strangers that want to break the program, and a machine that fails under it. The table in
-//! `docs/robustness.md` names each, what becomes of it, and the test that holds it.
+//! `docs/robustness.md` names each, what happens to it, and the test that holds it.
 //!
 //! Every review here may take 1 GB of memory and 10 seconds of a processor, or it is killed and the test fails. Knows
 //! files, statuses and messages, nothing of the insides.
@@ -262,7 +262,7 @@ fn drawings_that_grow_by_references_are_refused() {
         format!("<g id=\"u{}\">{}</g>", at + 1, inside.repeat(10))
     };
     let svg = drawing(&format!("<g id=\"u0\">{WHOLE}/></g>{}<use xlink:href=\"#u9\"/>", tenfold(&uses)));
-    refused("uses", &svg, "wherever it is referred to");
+    refused("uses", &svg, "when every reference is expanded");
     for (kind, attribute) in [("pattern", "fill"), ("mask", "mask"), ("clipPath", "clip-path")] {
         let extra =
             if kind == "pattern" { "width=\"1872\" height=\"1404\" patternUnits=\"userSpaceOnUse\"" } else { "" };
@@ -272,7 +272,7 @@ fn drawings_that_grow_by_references_are_refused() {
         };
         let first = format!("<{kind} id=\"u0\" {extra}><rect width=\"5\" height=\"5\" fill=\"white\"/></{kind}>");
         let svg = drawing(&format!("{first}{}{WHOLE} {attribute}=\"url(#u9)\"/>", tenfold(&one)));
-        refused(kind, &svg, "wherever it is referred to");
+        refused(kind, &svg, "when every reference is expanded");
         // The same by a style sheet.
         let style = format!("{attribute}=\"url(#u");
         let by_class = svg.replace(&style, "class=\"u");
@@ -280,13 +280,13 @@ fn drawings_that_grow_by_references_are_refused() {
         let rules = repeated(10, |at| format!(".u{at} {{ {attribute}: url(#u{at}) }}\n"));
         assert!(by_class.contains("class=\"u9\""), "{kind}");
         let by_class = by_class.replacen('>', &format!("><style>{rules}</style>"), 1);
-        refused(kind, &by_class, "wherever it is referred to");
+        refused(kind, &by_class, "when every reference is expanded");
     }
 }
 
 #[test]
 fn drawings_with_too_much_to_paint_are_refused() {
-    let much = "than any screen needs";
+    let much = "than any screen should";
     refused("shapes over shapes", &drawing(&format!("{WHOLE} fill-opacity=\".9\"/>").repeat(40_000)), much);
     refused("groups over groups", &drawing(&format!("<g opacity=\".9\">{WHOLE}/>{WHOLE}/></g>").repeat(10_000)), much);
     let nested = 240;
@@ -385,7 +385,7 @@ fn drawings_that_refer_outside_are_refused() {
     let folder = folder_of_drawing(&drawing(&"<image width=\"9\" height=\"9\" href=\"large.png\"/>".repeat(3000)));
     folder.file("large.png", black_png([8000, 7900], 1, 0, 0, bytes_of_rows([8000, 7900], 1)));
     let run = review(&folder, &["a.plan.json"]).with_status(2);
-    assert!(run.error.contains("too large, or too many"), "{}", run.error);
+    assert!(run.error.contains("too large or too many"), "{}", run.error);
 }
 
 #[test]
@@ -402,7 +402,7 @@ fn plans_and_descriptions_of_millions_of_values_are_refused() {
         assert!(run.error.len() < 200_000, "{name}: {} bytes", run.error.len());
         let is_right = name == "steps";
         assert!(
-            run.status == 2 && (is_right || run.error.contains("faults more are not told")),
+            run.status == 2 && (is_right || run.error.contains("more faults are not reported")),
             "{name}: {}",
             run.status
         );
@@ -693,7 +693,7 @@ fn a_pipe_that_is_named_as_output_stays_one() {
     assert!(fs::symlink_metadata(&pipe).unwrap().file_type().is_fifo());
 }
 
-/// The command of a user without rights; nothing where there is no such user to be had.
+/// The command of a user without rights; `None` if there is no such user to be had.
 fn without_rights(folder: &Folder, arguments: &[&str]) -> Option<Run> {
     let is_root = Command::new("id").arg("-u").output().is_ok_and(|output| output.stdout == b"0\n");
     let mut command = if is_root {

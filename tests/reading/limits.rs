@@ -144,7 +144,7 @@ fn a_cleaning_that_the_plans_own_limit_makes_due_is_no_needless_flash() {
     assert_eq!(needless("{}"), 1, "by the display's limit of 50 it is not due after 4");
     assert_eq!(needless(r#"{ "too-many-since-cleaning": { "updates": 4 } }"#), 0);
     assert_eq!(needless(r#"{ "too-many-since-cleaning": { "updates": 40 } }"#), 1);
-    // Switching the rule off takes its findings away, not the limit that somebody gave.
+    // Switching the rule off removes its findings, not the limit that somebody gave.
     assert_eq!(needless(r#"{ "too-many-since-cleaning": { "updates": 4, "level": "off" } }"#), 0);
     // The display of the examples asks for one after 5: what the plan allows beyond that is not due any more.
     let folder = Folder::usual();
@@ -193,7 +193,7 @@ fn cleaned_after_50_minutes(rules: &str) -> String {
 fn a_cleaning_that_the_plans_own_hours_make_due_is_no_needless_flash() {
     let folder = patient();
     let needless = |rules: &str| count(&folder, "needless-flash", &cleaned_after_50_minutes(rules));
-    assert_eq!(needless("{}"), 1, "the display asks for one every 24 hours");
+    assert_eq!(needless("{}"), 1, "the display needs a cleaning every 24 hours");
     assert_eq!(needless(r#"{ "cleaning-overdue": { "hours": 1 } }"#), 0, "50 minutes are more than 0.8 hours");
     assert_eq!(needless(r#"{ "cleaning-overdue": { "hours": 2 } }"#), 1);
 }
@@ -208,24 +208,24 @@ fn a_finding_says_whose_limit_is_passed() {
     let message = too_many(&folder, r#"{ "too-many-since-cleaning": { "updates": 4 } }"#);
     assert_eq!(
         message,
-        "16 px (1.03 mm2) have had up to 5 updates since the plan began; that passes the plan's limit of 4"
+        "16 px (1.03 mm2) have had up to 5 updates since the plan began; this exceeds the plan's limit of 4"
     );
     folder.file(
         "stillpage.settings.json",
         r#"{ "format": "review-settings/1", "rules": { "too-many-since-cleaning": { "updates": 3 } } }"#,
     );
     let message = too_many(&folder, "{}");
-    assert!(message.ends_with("; that passes the folder's limit of 3"), "{message}");
+    assert!(message.ends_with("; this exceeds the folder's limit of 3"), "{message}");
     let hours = cleaned_after_50_minutes(r#"{ "cleaning-overdue": { "hours": 0.5 } }"#);
     let overdue = found(&folder, "cleaning-overdue", &hours);
     assert_eq!(
         overdue[0]["message"],
-        "the whole panel goes 50.0 min without a cleaning; that passes the plan's limit of 30.0 min"
+        "the whole panel is not cleaned for 50.0 min; this exceeds the plan's limit of 30.0 min"
     );
     let soon = found(&folder, "too-soon", &cleaned_after_five(r#"{ "too-soon": { "ms": 9500 } }"#));
     assert_eq!(
         soon[0]["message"],
-        "this update begins 9.00 s after another one; that is sooner than the plan's limit of 9.50 s between two"
+        "this update begins 9.00 s after another one; that is less than the plan's limit of 9.50 s between two updates"
     );
 }
 

@@ -1,4 +1,4 @@
-//! The PNG reader against a published set of test files: greys and refusals worked out apart from the program, and a
+//! The PNG reader against a published set of test files: greys and refusals computed apart from the program, and a
 //! second decoder. Knows greys, not levels.
 #![expect(clippy::unwrap_used, reason = "a test stops at what must not happen")]
 
@@ -60,7 +60,7 @@ fn the_lists_name_every_file_once() {
     assert_eq!(distinct, on_disk);
 }
 
-/// `expected-greys.txt` comes from a reader written by hand beside it, which shares nothing with the program.
+/// `expected-greys.txt` comes from a reader written by hand next to it, which shares nothing with the program.
 #[test]
 fn good_files_give_the_greys_worked_out_beforehand() {
     let mut wrong = String::new();

@@ -54,7 +54,7 @@ fn a_folder_sets_levels_and_limits_for_all_below_it() {
         settings(r#""rules": { "left-behind": { "settle_ms": 400, "level": "note" } }"#),
     );
     assert_eq!(found(&folder, &[]), both("left-behind note"));
-    // A plan that is named is in its folder all the same, wherever the program is called.
+    // A plan that is named is in its folder anyway, wherever the program is called.
     let run = folder.command(&["review", "b.plan.json", "--format", "json"]).current_dir(folder.join("watch")).output();
     let report: Value = serde_json::from_slice(&run.unwrap().stdout).unwrap();
     assert_eq!(report["plans"][0]["findings"][0]["level"], "note");

@@ -5,7 +5,7 @@ use stillpage::units::{
     lightness_of_reflectance, luminance_of_srgb, over_white, pixel_area_mm2,
 };
 
-/// L* of a reflectance, worked out with reference colour libraries (scikit-image and colour-science, which agree) from the formula
+/// L* of a reflectance, computed with reference colour libraries (scikit-image and colour-science, which agree) from the formula
 /// of CIE 15.
 const LIGHTNESS: [(f64, f64); 9] = [
     (0.0, 0.0),

@@ -57,10 +57,11 @@ fn one_cause_is_one_finding_over_all_its_steps() {
         { "label": "tick", "screen": "b.png", "after_ms": 9000, "updates": [{ "mode": "quick", "window": "changed" }] },
         { "screen": "c.png", "after_ms": 9000, "updates": [{ "mode": "quick", "window": "changed" }] },
         { "screen": "d.png", "after_ms": 9000, "updates": [{ "mode": "quick", "window": "changed" }] }] }"#;
-    let words = "1..3 \"changed\" sends 416 px (26.8 mm2), 52.0 times the box [24, 13, 8, 1] of what changes, in 3 steps until \
-                 step 3: 6 px (0.39 mm2) that `quick` could not bring to their level at step 0 \"page\" still differ from the \
-                 glass | settle them once, soon after step 0 \"page\", with `grey` on [0, 1, 8, 3], or ask for that mode \
-                 there; or draw them in levels that `quick` shows";
+    let words = "1..3 \"changed\" sends 416 px (26.8 mm2), 52.0 times as much as the box [24, 13, 8, 1] around what \
+                 this step changes, in 3 steps up to step 3: it also covers 6 px (0.39 mm2) that still differ from the \
+                 glass, because `quick` could not show their levels at step 0 \"page\" | redraw those pixels once, \
+                 soon after step 0 \"page\", with `grey` on [0, 1, 8, 3], or use that mode in step 0 \"page\" already; \
+                 or draw them in levels that `quick` can show";
     assert_eq!(found("", plan), [words]);
 }
 

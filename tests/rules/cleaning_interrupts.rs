@@ -74,8 +74,8 @@ fn settling_a_place_that_a_quick_update_showed_interrupts_nobody() {
     let [greys, interrupts] = both(ONLY_FULL, &key_then(500, r#"[{ "mode": "full" }]"#));
     assert_eq!(greys, Vec::<String>::new());
     assert!(interrupts.len() == 1, "{interrupts:?}");
-    let advice = "settle the greys of step 1 within 1000 ms with `full` on the window [0, 2, 8, 4], which flashes nothing \
-                  else, and move the cleaning into a pause";
+    let advice = "redraw the greys of step 1 within 1000 ms with `full` on the window [0, 2, 8, 4], which flashes \
+                  nothing else, and move the cleaning to a pause";
     assert!(interrupts[0].contains(advice), "{interrupts:?}");
     // Somewhere else it settles nothing.
     let [_, interrupts] = both(ONLY_FULL, &key_then(500, r#"[{ "mode": "full", "window": [8, 0, 8, 8] }]"#));
@@ -88,7 +88,7 @@ fn settling_a_place_that_a_quick_update_showed_interrupts_nobody() {
 fn the_advice_about_greys_is_no_interruption_or_says_that_the_display_cannot() {
     let nothing = key_then(5000, "[]");
     let [greys, _] = both(ONLY_FULL, &nothing);
-    let advice = "settle the place within 1000 ms with `full` on the window [0, 2, 8, 4], which flashes nothing else";
+    let advice = "redraw the place within 1000 ms with `full` on the window [0, 2, 8, 4], which flashes nothing else";
     assert!(greys.len() == 1 && greys[0].contains(advice), "{greys:?}");
     // A mode without a flash goes before one with it.
     let quiet = r#"{ "modes": [{ "name": "grey", "flashes": 0 }] }"#;
@@ -96,10 +96,10 @@ fn the_advice_about_greys_is_no_interruption_or_says_that_the_display_cannot() {
     assert!(greys[0].contains("with `grey` on the window [0, 2, 8, 4], without a flash"), "{greys:?}");
     let no_windows = r#"{ "windows": null, "modes": [{ "name": "grey", "to": "two-level" }] }"#;
     let [greys, _] = both(no_windows, &nothing);
-    let cannot = "this display cannot settle the place afterwards without a flash of the whole panel";
+    let cannot = "this display cannot redraw the place later without flashing the whole panel";
     assert!(greys[0].contains(cannot) && greys[0].contains("use `full` here"), "{greys:?}");
     let [_, interrupts] = both(no_windows, &key_then(500, r#"[{ "mode": "full" }]"#));
-    let cannot = "this display cannot settle the greys of step 1 afterwards without a flash of the whole panel: show that \
-                  step in `full` at once";
+    let cannot = "this display cannot redraw the greys of step 1 later without flashing the whole panel: show that step \
+                  with `full` at once";
     assert!(interrupts.len() == 1 && interrupts[0].contains(cannot), "{interrupts:?}");
 }

@@ -32,7 +32,8 @@ fn the_limits_hold_from_both_sides() {
 fn the_update_that_the_line_waits_for_is_named() {
     let steps = json!([{ "updates": [{ "mode": "full" }] }, { "after_ms": 100, "strokes": [stroke(31, 2.0)] }]);
     let found = findings("pen-lags", &pen_display(), &short_line(), &steps);
-    let message = "the line follows the pen after 281 ms, 261 ms of them waiting for `full` of step 0; a hand sees a lag from 50 ms on";
+    let message = "the line appears 281 ms after the pen moves, including 261 ms waiting for `full` of step 0; the \
+                   limit is 50 ms, above which people notice the lag";
     assert_eq!(found[0]["message"], message);
     // Beside the update the pen waits for nothing.
     let beside = json!([{ "updates": [{ "mode": "full", "window": [0, 0, 64, 8] }] }, { "after_ms": 100, "strokes": [stroke(31, 2.0)] }]);

@@ -95,7 +95,7 @@ fn letters_are_judged_by_what_comes_out() {
 }
 
 /// 3.85 on the reflectances themselves, 5.62 relative to the panel's white: the contrast of a panel of 30 % white and
-/// 4.1 % black, worked out with a reference colour library. WCAG measures against the lightest white.
+/// 4.1 % black, computed with a reference colour library. WCAG measures against the lightest white.
 #[test]
 fn contrast_is_relative_to_the_panels_white() {
     let mut display = example_display([96, 40]);
@@ -118,8 +118,8 @@ fn a_grey_is_judged_as_the_level_that_it_becomes() {
     display["ink"] = json!({ "levels": 2, "reflectance": [0.04, 0.44] });
     let text = |fill: &str| format!(r#"<text x="4" y="28" fill="{fill}">Ebb</text>"#);
     let lost = finding(&text("#888888"), &display);
-    assert_eq!(lost["message"], "the text `Ebb` comes out white on white: it cannot be seen");
-    assert_eq!(lost["help"], "draw it in black: 7.45 on white");
+    assert_eq!(lost["message"], "the text `Ebb` is drawn in white on white, so it cannot be seen");
+    assert_eq!(lost["help"], "draw it in black, which has a contrast of 7.45 on white");
     assert_eq!(finding(&text("#777777"), &display), Value::Null);
 }
 
@@ -130,7 +130,7 @@ fn a_palette_is_judged_by_its_own_colours() {
     display["ink"] = json!({ "colours": [
         { "name": "black", "srgb": "#1a0d23" }, { "name": "white", "srgb": "#b9cacd" },
         { "name": "red", "srgb": "#790900" }, { "name": "yellow", "srgb": "#cab800" }] });
-    // Relative luminances of yellow and white, worked out apart by the formula of WCAG: 0.46838 and
+    // Relative luminances of yellow and white, computed apart by the formula of WCAG: 0.46838 and
     // 0.56963, so that (1 + 0.05) / (0.46838 / 0.56963 + 0.05) = 1.2038; of red, 0.04260, it is 8.4141.
     let yellow = finding(
         r##"<rect width="96" height="40" fill="#ffffff"/><text x="4" y="28" fill="#ffff00">Ebb</text>"##,
@@ -138,9 +138,9 @@ fn a_palette_is_judged_by_its_own_colours() {
     );
     assert_eq!(
         yellow["message"],
-        "the text `Ebb`: yellow on white has a contrast of 1.20 on this panel; text of this size wants 4.5"
+        "the text `Ebb`: yellow on white has a contrast of 1.20 on this panel; text of this size needs 4.5"
     );
-    assert_eq!(yellow["help"], "draw it in red: 8.41 on white");
+    assert_eq!(yellow["help"], "draw it in red, which has a contrast of 8.41 on white");
     let red = finding(r##"<text x="4" y="28" fill="#ff0000">Ebb</text>"##, &display);
     assert_eq!(red, Value::Null);
 }

@@ -42,7 +42,7 @@ fn the_limits_hold_from_both_sides() {
 
 #[test]
 fn a_mode_that_breaks_the_threshold_alone_stays_a_warning_after_a_quick_update() {
-    // Quick now and grey soon after is good practice: the quick swing adds half a flash to a mode that is told anyway.
+    // Quick now and grey soon after is good practice: the quick swing adds half a flash to a mode that is reported anyway.
     let display = format!(r#"{{ {LARGE}, "modes": [{{ "name": "grey", "flashes": 4 }}] }}"#);
     let lines = found(
         "flashes-too-fast",

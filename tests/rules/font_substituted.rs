@@ -25,7 +25,7 @@ fn a_face_is_reported_once_from_the_first_to_the_last_step_that_shows_it() {
     let white = String::new();
     let found = said_of(&[&one, &other, &white, &both, &one, &white]);
     let faces: Vec<_> = found.iter().map(|found| found.split(':').next().unwrap()).collect();
-    assert_eq!(faces, ["0..4 the plan brings no font `Harbour`", "3..3 the plan brings no font `Breakwater`"]);
+    assert_eq!(faces, ["0..4 the plan has no font `Harbour`", "3..3 the plan has no font `Breakwater`"]);
 }
 
 #[test]
@@ -52,7 +52,7 @@ fn what_does_not_depend_on_the_temperature_is_reported_once() {
     for plan in &plans[1..] {
         assert_eq!(plan["summary"]["warning"], 0, "{plan}");
         let texts = plan["summary"]["not_checked"].to_string();
-        assert!(texts.contains("the same at every temperature: reported with 10 C"), "{texts}");
+        assert!(texts.contains("the same at every temperature and are reported with 10 C"), "{texts}");
     }
     // A list of known findings that was written so brings nothing back, and nothing is gone.
     folder.run(&[&arguments[..], &temperatures, &["--write-known", "known.json"]].concat());

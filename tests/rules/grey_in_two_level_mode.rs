@@ -43,7 +43,7 @@ fn fewer_filled_pixels_than_the_limit_are_a_note() {
 
 #[test]
 fn a_settling_update_of_a_part_settles_that_part_only() {
-    // The settling update covers the left half only; what it leaves out is told alone.
+    // The settling update covers the left half only; what it leaves out is reported alone.
     let found = lines_of(
         &[("a.png", "................\n....88888888....\n....88888888....\n....88888888....")],
         "",
@@ -73,7 +73,7 @@ fn the_soft_edges_of_one_drawing_are_one_finding_over_all_its_steps() {
     let run = folder.run(&["review", "a.plan.json", "--format", "json"]);
     let found = told(&run.json()["plans"][0], "grey-in-two-level-mode");
     assert!(found.len() == 1 && found[0].starts_with("0..102 "), "{found:?}");
-    assert!(found[0].contains("all of them soft edges of text or lines"), "{found:?}");
+    assert!(found[0].contains("all of them are soft edges of text or lines"), "{found:?}");
 }
 
 #[test]

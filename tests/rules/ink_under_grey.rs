@@ -71,7 +71,8 @@ fn what_was_rubbed_out_or_thrown_away_leaves_its_ghost_too() {
     assert!((worst_l - 4.6615).abs() < 1e-3, "{worst_l}");
     assert_eq!(
         found[0]["help"],
-        "let the host draw here instead of the pen; else `grey` takes the ink away, with a flash: commit with it when the pen has rested"
+        "let the host draw here instead of the controller; otherwise commit with `grey`, which removes the ink with a \
+        flash, when the pen has rested"
     );
 }
 
@@ -84,10 +85,10 @@ fn the_mode_that_takes_the_ink_away_is_named() {
     display["modes"].as_array_mut().unwrap().push(better);
     let steps = json!([{ "screen": "band.png", "strokes": [stroke(40, 6.0)], "updates": quick(&json!("changed")) }]);
     let found = findings("ink-under-grey", &display, &band(), &steps);
-    assert_eq!(found[0]["help"], "commit with `better`, which takes the ink away without a flash");
+    assert_eq!(found[0]["help"], "commit with `better`, which removes the ink without a flash");
 }
 
-/// A few white pixels under the marker are the strongest ghost; what is told is where most of it lies.
+/// A few white pixels under the marker are the strongest ghost; what is reported is where most of it lies.
 #[test]
 fn the_level_that_most_of_the_ghost_lies_in_is_named() {
     let holed = screen(&[([4, 12, 44, 8], 'b'), ([20, 13, 4, 6], '.')]);

@@ -26,7 +26,7 @@ fn the_limits_hold_from_both_sides() {
     hold("line-width-jumps", &edges());
 }
 
-/// The jump that is found, px; nothing where none is.
+/// The jump that is found, px; `None` if none is.
 fn jump(screens: &[(&str, String)], stroke: &Value) -> Option<f64> {
     let mut steps = vec![];
     if screens.len() > 1 {

@@ -36,11 +36,11 @@ fn it_names_the_turn_and_the_step_of_a_turn() {
     let review = of("");
     let found = told(&review, "loop-breaks");
     assert_eq!(found.len(), 1, "{found:?}");
-    let begins = "1..1 `too-many-since-cleaning` finds nothing in the first turn of this plan, and fires in turn 3, at step 1 \
-                  \"off\" (50 turns played, the panel differs after each of them): ";
+    let begins = "1..1 `too-many-since-cleaning` finds nothing in the first turn of this plan but fires in turn 3, at \
+                  step 1 \"off\" (50 turns played; the panel is different after each of them): ";
     assert!(found[0].starts_with(begins), "{found:?}");
     assert!(
-        not_checked(&review).contains("turns after number 50: the panel does not repeat itself by then"),
+        not_checked(&review).contains("the turns after turn 50, because the panel has not repeated itself by then"),
         "{review}"
     );
     let limited = |updates: u32| {
@@ -103,8 +103,8 @@ fn it_stops_when_the_panel_repeats_itself() {
         { "after_ms": 60000, "updates": [{ "mode": "full" }] }] }"#;
     let review = review(&square_and_white(), "", plan);
     let found = told(&review, "loop-breaks");
-    let words = "0..0 `nothing-changes` finds nothing in the first turn of this plan, and fires in turn 2, at step 0 (7 turns \
-                 played, then the panel repeats itself): ";
+    let words = "0..0 `nothing-changes` finds nothing in the first turn of this plan but fires in turn 2, at step 0 (7 \
+                 turns played; after that the panel repeats itself): ";
     assert!(found[0].starts_with(words), "{found:?}");
     assert!(!not_checked(&review).contains("turns after"), "{review}");
 }

@@ -238,12 +238,12 @@ fn only_the_rule_that_follows_the_published_threshold_speaks_of_it() {
     for page in pages().iter().filter(|page| page.group == "Flashes") {
         let caution = stillpage::rules::caution_of(page.id).unwrap();
         assert_eq!(
-            caution.contains("this check follows a published threshold"),
+            caution.contains("this check applies a published threshold"),
             page.id == "flashes-too-fast",
             "{caution}"
         );
         assert!(caution.contains(CAUTION) && caution.contains("medical assessment"), "{caution}");
-        let claims = page.text.replace('\n', " ").contains("The check follows a published threshold");
+        let claims = page.text.replace('\n', " ").contains("The check applies a published threshold");
         assert_eq!(claims, page.id == "flashes-too-fast", "rules/{}.md", page.id);
     }
 }
@@ -268,11 +268,24 @@ fn nobody_advises_a_higher_voltage_without_the_panels_maker() {
         for sentence in
             text.split(". ").filter(|text| text.contains("higher voltage") || text.contains("raise the voltage"))
         {
-            assert!(sentence.contains("only where the panel's maker allows it"), "{sentence}");
+            let condition = "o not raise the voltage unless the panel maker's documents allow it";
+            assert!(sentence.contains(condition), "{sentence}");
             advice += 1;
         }
     }
     assert_eq!(advice, 2, "the page of `under-driven`, and its help");
+}
+
+#[test]
+fn a_single_indicator_carries_the_caution_about_safety_even_where_nothing_is_found() {
+    let text = |fixture: &str| {
+        let plan = common::root().join("fixtures").join(fixture).join("sound.plan.json");
+        Folder::new().run(&["review", plan.to_str().unwrap()]).with_status(0).out
+    };
+    let caution =
+        "caution: a safety indicator must not rest on this model alone; local codes and licensed practice decide";
+    assert!(text("alarm-flag").contains(caution), "{}", text("alarm-flag"));
+    assert!(!text("fuel-gauge").contains(caution), "a gauge of many segments is no indicator");
 }
 
 #[test]

@@ -110,7 +110,7 @@ fn a_page_that_has_gone_grey_asks_for_a_cleaning() {
 
 #[test]
 fn a_ghost_asks_for_its_own_place_and_not_for_the_panel() {
-    // What the square leaves is a ghost; then a mark comes at the other end. `grey` takes the square away, and leaves a tenth.
+    // What the square leaves is a ghost; then a mark comes at the other end. `grey` removes the square, and leaves a tenth.
     let white = rows_of(&".".repeat(32), 0..0);
     let square = rows_of(&format!("..####{}", ".".repeat(26)), 2..6);
     let mark = rows_of(&format!("{}####....", ".".repeat(24)), 2..6);
@@ -136,13 +136,17 @@ fn a_ghost_asks_for_its_own_place_and_not_for_the_panel() {
     let panel = found(two_level, "\"all\"");
     assert_eq!(panel.len(), 1, "{panel:?}");
     assert!(
-        panel[0].contains("use `quick` here, and clean the window [0, 2, 8, 4] in a pause: only there is a ghost"),
+        panel[0]
+            .contains("use `quick` here, and clean the window [0, 2, 8, 4] in a pause, because only there is a ghost"),
         "{panel:?}"
     );
     // No other mode may bring the mark: the flash needs two windows, and no panel.
     let panel = found("[5]", "\"all\"");
     assert_eq!(panel.len(), 1, "{panel:?}");
-    assert!(panel[0].contains("give it the window [24, 2, 8, 4], and [0, 2, 8, 4] for the ghost there"), "{panel:?}");
+    assert!(
+        panel[0].contains("limit it to the windows [24, 2, 8, 4] and, for the ghost there, [0, 2, 8, 4]"),
+        "{panel:?}"
+    );
 }
 
 #[test]

@@ -58,9 +58,9 @@ fn what_a_person_asked_for_is_an_error() {
     }
     let plan = r#"{ "steps": [{ "screen": "a.png", "cause": "key" }, { "label": "next", "screen": "b.png", "after_ms": 300 }] }"#;
     let found = told(&review(&square_and_white(), "", plan), "never-shown");
-    let words = "0..0 16 px (1.03 mm2) of the screen change, but nothing of that comes to the glass: 300 ms later, step 1 \
-                 \"next\" puts another picture there; a key asked for it | add an update with the window [0, 2, 8, 4], or \
-                 use \"changed\"; where nobody needs to see this screen, take it out of the plan";
+    let words = "0..0 16 px (1.03 mm2) of the screen change, but none of this reaches the glass: 300 ms later, step 1 \
+                 \"next\" puts another picture there; a key asked for it | add an update with the window [0, 2, 8, 4], \
+                 or use \"changed\"; if nobody needs to see this screen, remove it from the plan";
     assert_eq!(found, [words]);
 }
 
@@ -146,7 +146,7 @@ fn a_sliver_that_shows_is_said() {
     let told_of = |window: &str| told(&review(&square_and_white(), "", &plan(window)), "never-shown");
     // One row of four is seen, 0.26 mm2; of two rows 8 px are left, too few.
     let found = told_of("[0, 0, 8, 3]");
-    assert!(found.len() == 1 && found[0].contains("but only 4 px (0.26 mm2) of that come to the glass"), "{found:?}");
+    assert!(found.len() == 1 && found[0].contains("but only 4 px (0.26 mm2) of that reach the glass"), "{found:?}");
     assert_eq!(told_of("[0, 0, 8, 4]"), [""; 0]);
 }
 

@@ -61,7 +61,7 @@ fn a_temperature_that_a_step_says_is_judged_where_it_begins() {
     };
     let steps = [step("", "full"), step(r#""temperature_c": -5,"#, "full"), step(r#""temperature_c": 5,"#, "full")];
     let (told, pointers) = found("", &steps);
-    assert!(told.len() == 1 && told[0].starts_with("2..3 from this step on it is -5 C, the panel"), "{told:?}");
+    assert!(told.len() == 1 && told[0].starts_with("2..3 from this step on it is -5 C, but the panel"), "{told:?}");
     assert_eq!(pointers, ["/steps/2/temperature_c"]);
     // Who leaves the panel alone in the cold does what the rule asks for.
     let rests = [steps[0].clone(), r#"{ "after_ms": 60000, "temperature_c": -5 }"#.to_owned(), steps[2].clone()];
@@ -70,7 +70,7 @@ fn a_temperature_that_a_step_says_is_judged_where_it_begins() {
     let table = r#"{ "modes": [{ "name": "full", "duration_ms": { "10": 900, "25": 500 } }] }"#;
     let steps = [step("", "full"), step(r#""temperature_c": 5,"#, "quick"), step(r#""temperature_c": 8,"#, "full")];
     let (told, pointers) = found(table, &steps);
-    assert!(told.len() == 1 && told[0].starts_with("4..4 this step is played at 8 C, the mode `full`"), "{told:?}");
+    assert!(told.len() == 1 && told[0].starts_with("4..4 this step is played at 8 C, but the mode `full`"), "{told:?}");
     assert_eq!(pointers, ["/steps/4/updates/0/mode"]);
 }
 

@@ -45,5 +45,8 @@ fn a_slow_controller_is_told_once_for_the_whole_plan() {
     let found = findings("pen-lags", &display, &short_line(), &json!([note, { "after_ms": 100 }, note, note]));
     assert_eq!(found.len(), 1);
     assert_eq!((found[0]["step"].as_u64(), found[0]["last_step"].as_u64()), (Some(0), Some(3)));
-    assert_eq!(found[0]["message"], "the line follows the pen after 80 ms; a hand sees a lag from 50 ms on");
+    assert_eq!(
+        found[0]["message"],
+        "the line appears 80 ms after the pen moves; the limit is 50 ms, above which people notice the lag"
+    );
 }

@@ -37,7 +37,7 @@ pub(crate) fn edges() -> Vec<Edge> {
             screens: screens(&[("a.png", &square_of("8"))]),
             display: r##"{ "family": "colour", "ink": { "colours": [{ "name": "black", "srgb": "#000000" },
                 { "name": "white", "srgb": "#ffffff" }, { "name": "slate", "srgb": "#79807c" }] } }"##,
-            // 5.9362 between #888888 and #79807c: worked out apart, by a script of the formula that gives the 34 published
+            // 5.9362 between #888888 and #79807c: computed apart, by a script of the formula that gives the 34 published
             // pairs of Sharma, Wu and Dalal (2005).
             plan: r#"{ "rules": { "shade-not-on-panel": { "colour": @ } },
                 "steps": [{ "screen": "a.png", "updates": [{ "mode": "full" }] }] }"#,

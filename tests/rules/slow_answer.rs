@@ -74,7 +74,7 @@ fn an_answer_that_a_later_step_gives_counts_from_the_key() {
     assert_eq!(found(69), Vec::<String>::new());
     let late = found(400);
     assert!(
-        late.len() == 1 && late[0].starts_with("0..0 the key is answered only after 430 ms, with `quick` of step 1"),
+        late.len() == 1 && late[0].starts_with("0..0 the key is answered only after 430 ms, by `quick` of step 1"),
         "{late:?}"
     );
     assert!(late[0].contains("| answer with `quick` on the window [0, 2, 8, 4]"), "{late:?}");
@@ -102,7 +102,10 @@ fn less_than_a_square_millimetre_of_what_changes_is_no_answer() {
     assert_eq!(found(4, 8), Vec::<String>::new());
     let late = found(3, 8);
     assert_eq!(late.len(), 1, "{late:?}");
-    assert!(late[0].contains("until `full` shows; the 9 px (0.58 mm2) that show before it are too little"), "{late:?}");
+    assert!(
+        late[0].contains("until `full` shows a change; the 9 px (0.58 mm2) that appear before it are too little"),
+        "{late:?}"
+    );
     // All of a smaller change is an answer.
     assert_eq!(found(3, 0), Vec::<String>::new());
 }
@@ -117,7 +120,7 @@ fn what_the_mode_leaves_as_it_was_is_no_answer() {
         let screen = square_of(digit);
         told(&review(&[("a.png", &*screen)], "", plan), "slow-answer")
     };
-    assert!(found("e").len() == 1 && found("e")[0].contains("with `grey` of step 1"), "{:?}", found("e"));
+    assert!(found("e").len() == 1 && found("e")[0].contains("by `grey` of step 1"), "{:?}", found("e"));
     assert_eq!(found("2"), Vec::<String>::new(), "that one shows as black at first");
 }
 
@@ -139,10 +142,10 @@ fn the_mode_that_is_named_may_show_those_pixels() {
     // Greys: `quick` turns them black, and something must settle them.
     let greys = named("");
     assert!(greys.starts_with("answer with `quick` on the window [0, 2, 8, 4]: "), "{greys}");
-    assert!(greys.contains("settle its greys within 1000 ms with `grey` on the window [0, 2, 8, 4]"), "{greys}");
+    assert!(greys.contains("redraw its greys within 1000 ms with `grey` on the window [0, 2, 8, 4]"), "{greys}");
     let black = help(WHITE, SQUARE, "", "{}").remove(0);
     assert!(
-        black.starts_with("answer with `quick` on the window [0, 2, 8, 4]: ") && !black.contains("settle"),
+        black.starts_with("answer with `quick` on the window [0, 2, 8, 4]: ") && !black.contains("redraw"),
         "{black}"
     );
     // A mode that may not start from the grey on the glass is none for it.
@@ -152,7 +155,9 @@ fn the_mode_that_is_named_may_show_those_pixels() {
     // `grey` shows after 100 ms and its transfer, `full` after 125 ms.
     assert!(over_grey.contains("answer with `grey` on the window [0, 2, 8, 4]"), "{over_grey}");
     assert!(
-        over_grey.contains("nothing on this display is sooner, and `first_ms` is 100 ms here: allow more"),
+        over_grey.contains(
+            "no mode of this display answers sooner, so raise `first_ms`, which is 100 ms here, if that is acceptable"
+        ),
         "{over_grey}"
     );
     // No windows, no window.
@@ -173,10 +178,10 @@ fn where_the_box_of_all_takes_too_long_to_send_a_part_of_it_answers() {
     let slow = r#"{ "link": { "megabits_per_s": 0.02, "bits_per_px": 4, "overhead_ms": 0 } }"#;
     let help = help(&white, &both.join("\n"), slow, "{}").remove(0);
     assert!(
-        help.starts_with("answer with `quick` on the window [0, 0, 8, 4]: its first change comes 36 ms after"),
+        help.starts_with("answer with `quick` on the window [0, 0, 8, 4]: its first change appears 36 ms after"),
         "{help}"
     );
-    assert!(help.contains("; bring the rest after it"), "{help}");
+    assert!(help.contains("; then show the rest with a second update"), "{help}");
 }
 
 #[test]
@@ -186,12 +191,15 @@ fn the_two_findings_of_one_answer_do_not_contradict_each_other() {
     let limits = r#"{ "first_ms": 20, "whole_ms": 100 }"#;
     let none = help(WHITE, SQUARE, slow, limits);
     assert_eq!(none.len(), 2, "{none:?}");
-    assert!(none[0].contains("no mode of this display that may show these pixels answers sooner"), "{none:?}");
-    assert!(none[1].contains("no mode of this display that may show these pixels ends sooner"), "{none:?}");
+    assert!(none[0].contains("no mode of this display can show these pixels sooner"), "{none:?}");
+    assert!(none[1].contains("no mode of this display can complete these pixels sooner"), "{none:?}");
     let some = help(WHITE, SQUARE, "", limits);
     assert!(some[0].contains("`quick` on the window [0, 2, 8, 4]"), "{some:?}");
-    assert!(some[1].starts_with("show it with `quick` on the window [0, 2, 8, 4] alone: it stands 120 ms"), "{some:?}");
-    assert!(some[1].contains("nothing on this display ends sooner"), "{some:?}");
+    assert!(
+        some[1].starts_with("show everything with `quick` on the window [0, 2, 8, 4] alone: it is complete 120 ms"),
+        "{some:?}"
+    );
+    assert!(some[1].contains("no mode of this display ends sooner"), "{some:?}");
 }
 
 #[test]

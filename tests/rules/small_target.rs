@@ -70,7 +70,7 @@ fn a_key_has_no_touch_target() {
     let plan = |cause: &str| format!(r#"{{ "steps": [{{ "cause": "{cause}", "touched": [0, 0, 8, 8] }}] }}"#);
     folder.plan("a.plan.json", &plan("key"));
     let refused = folder.run(&["review", "a.plan.json"]).with_status(2);
-    assert!(refused.error.contains("a step that a key brings about has no touch target"), "{}", refused.error);
+    assert!(refused.error.contains("a step that a key causes has no touch target"), "{}", refused.error);
     folder.plan("a.plan.json", &plan("touch"));
     assert_eq!(folder.findings("a.plan.json"), ["step 0 small-target warning [0, 0, 8, 8]"]);
 }

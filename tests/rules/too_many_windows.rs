@@ -31,7 +31,7 @@ fn display(when_busy: &str) -> String {
 #[test]
 fn it_is_an_error_where_the_controller_drops_the_rest() {
     for (when_busy, line, words) in [
-        ("waits", "step 0 too-many-windows warning -", "the controller takes 2 at once: the rest comes late |"),
+        ("waits", "step 0 too-many-windows warning -", "the controller takes 2 at once: the rest appear late |"),
         ("drops", "step 0 too-many-windows error -", "it drops the rest, and the old picture stays there |"),
     ] {
         let lines = lines_of(&square_and_white(), &display(when_busy), THREE);

@@ -50,9 +50,12 @@ fn a_plan_without_a_beginning_is_told_that_it_says_none() {
     };
     for (mode, window) in [("quick", "[0, 0, 8, 8]"), ("full", "[0, 0, 8, 8]")] {
         let [message, help] = found("", mode, window);
-        assert!(message.contains("nothing said what the glass shows at the beginning"), "{message}");
-        assert!(help.starts_with("say `\"begins\": \"white\"` in the plan if the glass is clean white"), "{help}");
+        assert!(message.contains("the plan has no `begins`"), "{message}");
+        assert!(
+            help.starts_with("if the glass is clean white before the first step, write `\"begins\": \"white\"`"),
+            "{help}"
+        );
         let [message, help] = found(r#""begins": "unknown","#, mode, window);
-        assert!(!message.contains("nothing said") && !help.contains("white"), "{message} {help}");
+        assert!(!message.contains("no `begins`") && !help.contains("white"), "{message} {help}");
     }
 }

@@ -57,8 +57,11 @@ fn it_says_what_was_in_the_way_and_what_is_missing() {
     let found = lost("", &close("clock", 100));
     let found = one(&found);
     assert!(found.contains("`full` of step 0 still runs over the same pixels for another 400 ms"), "{found}");
-    assert!(found.contains("at the end of the step 16 px (1.03 mm2) there do not show the screen"), "{found}");
-    assert!(found.ends_with("| ask for it at least 400 ms later: give the step `after_ms` 500 or more"), "{found}");
+    assert!(found.contains("at the end of the step 16 px (1.03 mm2) there do not match the screen"), "{found}");
+    assert!(
+        found.ends_with("| request it at least 400 ms later: give the step an `after_ms` of 500 or more"),
+        "{found}"
+    );
     // Done as it says, it is taken.
     assert_eq!(lost("", &close("clock", 500)), Vec::<String>::new());
     let found = lost("", &close("key", 100));
@@ -68,14 +71,14 @@ fn it_says_what_was_in_the_way_and_what_is_missing() {
     );
     // Where the one place and the pixels are free together, other pixels would not help.
     let found = lost(r#", "parallel_updates": 1"#, &close("clock", 100));
-    assert!(one(&found).contains("it drives 1 update at the same time and has no free place"), "{found:?}");
+    assert!(one(&found).contains("it drives only 1 update at the same time and has no free place"), "{found:?}");
 }
 
 #[test]
 fn a_cleaning_that_is_lost_leaves_the_picture_right() {
     let found = lost("", &format!(r#"{OPEN}, {{ "after_ms": 100, "updates": [{{ "mode": "full" }}] }}"#));
     let found = one(&found);
-    assert!(found.contains("the levels on the glass are right there, but nothing was driven or cleaned"), "{found}");
+    assert!(found.contains("the glass shows the right levels there, but nothing was driven or cleaned"), "{found}");
 }
 
 #[test]
@@ -89,7 +92,8 @@ fn the_rest_of_a_step_is_lost_where_the_link_waits_for_the_panel() {
         found.contains("the link, which waits until the panel has been driven, is not free for another 120 ms"),
         "{found}"
     );
-    let help = "put its boxes into the `quick` update before it, or ask for it in a step of its own, with `after_ms` 121 or more";
+    let help = "add its boxes to the `quick` update before it, or request it in a step of its own, with an `after_ms` \
+                of 121 or more";
     assert!(found.ends_with(help), "{found}");
     let after = |ms: &str| {
         lost(

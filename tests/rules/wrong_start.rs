@@ -45,7 +45,7 @@ fn ink_that_the_controller_draws_starts_somewhere_too() {
     let text = |name: &str| over_grey[0][name].as_str().unwrap().to_owned();
     assert!(text("message").contains("are drawn over by the controller with `quick` from a level"), "{over_grey:?}");
     assert_eq!(over_grey[0]["at"]["pointer"], "/steps/1/strokes/0/mode", "{over_grey:?}");
-    assert!(text("help").contains("bring the place to black and white first"), "{over_grey:?}");
+    assert!(text("help").contains("first update the place to black and white"), "{over_grey:?}");
     // From column 16 on, where the grey begins, to the round end of the line behind column 48.
     assert_eq!(over_grey[0]["box"], json!([16, 15, 33, 2]), "{over_grey:?}");
     assert_eq!(found('.', "two-level").len(), 0, "white is a level that it can start from");

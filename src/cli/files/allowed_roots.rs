@@ -1,7 +1,8 @@
-//! How far a plan may reach: what it names, and what that names in turn, must lie inside a few folders once all links are
-//! followed. So a plan from a stranger cannot have files read that were never handed over with it.
+//! Which files a plan may read: the files that it names, and those that they name in turn, must be inside a few folders
+//! after all links are followed. So a plan from a stranger cannot make the program read files that did not come with
+//! it.
 //!
-//! Knows folders, not what is read from them. A file that the user names is never looked at here.
+//! Knows folders, not their content. A file that the user names is never checked here.
 
 use std::path::{Path, PathBuf};
 
@@ -10,10 +11,10 @@ use clap::Args;
 use super::locations::real;
 use crate::{plan::Trouble, source::Fault};
 
-/// What mends a refusal.
-const HELP: &str = "keep it inside, or add `--allow-outside` if you trust these files";
+/// How to fix a refusal.
+const HELP: &str = "move it inside, or add `--allow-outside` if you trust these files";
 
-/// The option that every command has which reads plans or descriptions.
+/// The option of every command that reads plans or descriptions.
 #[derive(Clone, Copy, Debug, Default, Args)]
 pub(crate) struct Outside {
     /// Let plans and displays name any file, not only those inside their folder; for files that you trust
@@ -24,44 +25,44 @@ pub(crate) struct Outside {
 /// The folders that a plan may reach into.
 #[derive(Clone, Debug)]
 pub(crate) struct AllowedRoots {
-    /// Without links; nothing where all is allowed.
+    /// Without links; `None` if everything is allowed.
     folders: Option<Vec<PathBuf>>,
 }
 
-/// Something that lies outside, in words.
+/// The message about a file that is outside.
 #[derive(Debug)]
 pub(crate) struct IsOutside {
     message: String,
 }
 
 impl AllowedRoots {
-    /// All there is.
+    /// Every file.
     pub(crate) fn everywhere() -> Self {
         Self { folders: None }
     }
 
-    /// A folder, and of the `wider` ones those that it lies in.
+    /// A folder, and those of the `wider` folders that contain it.
     pub(crate) fn of<'w>(folder: &Path, wider: impl IntoIterator<Item = &'w PathBuf>, outside: Outside) -> Self {
         if outside.allow_outside {
             return Self::everywhere();
         }
         let own = real(folder);
-        // The root of the file system is no project, whoever stands there.
+        // The root of the file system never counts as a project, even if the program runs there.
         let holds = |wider: &PathBuf| own.starts_with(wider) && wider.parent().is_some();
         let wider: Vec<PathBuf> = wider.into_iter().map(|wider| real(wider)).filter(holds).collect();
         Self { folders: Some(std::iter::once(own).chain(wider).collect()) }
     }
 
-    /// Whether a file or folder may be read. Whether it is there is left to who looks for it.
+    /// Whether a file or folder may be read. Whether it exists is for the caller to check.
     pub(crate) fn check(&self, path: &Path, named: &str) -> Result<(), IsOutside> {
         let Some(folders) = &self.folders else { return Ok(()) };
-        // Of what is not there, the nearest folder above that is.
+        // For a path that does not exist, the nearest folder above it that does.
         let there = path.ancestors().find_map(|path| Some((path, path.canonicalize().ok()?)));
         let Some((path, place)) = there else { return Ok(()) };
         if folders.iter().any(|folder| place.starts_with(folder)) {
             return Ok(());
         }
-        // The outermost says it all: the others lie in it.
+        // The outermost folder is enough, because it contains the others.
         let widest = folders.iter().min_by_key(|folder| folder.as_os_str().len());
         let widest = widest.map(|folder| folder.display().to_string()).unwrap_or_default();
         let leads = if path.components().collect::<PathBuf>() == place {
@@ -69,7 +70,12 @@ impl AllowedRoots {
         } else {
             format!(" leads to {} and", place.display())
         };
-        Err(IsOutside { message: format!("`{named}`{leads} lies outside of {widest}, where a plan's files must lie") })
+        Err(IsOutside {
+            message: format!(
+                "`{named}`{leads} is outside {widest}, but the files of a plan must be inside \
+            it"
+            ),
+        })
     }
 }
 

@@ -1,6 +1,6 @@
 //! Decoded screens, kept from one round of `--watch` to the next.
 //!
-//! A picture is found by the content of its file and by all else that it is made from: it can never be a stale one.
+//! A picture is found by the content of its file and everything else that it is made from, so it is never outdated.
 
 use std::{
     collections::BTreeMap,
@@ -10,7 +10,7 @@ use std::{
 
 use crate::screen::Picture;
 
-/// As much is kept at the most, bytes of pixels.
+/// The most that is kept, in bytes of pixels.
 const LARGEST: usize = 192 << 20;
 
 /// What a picture is made from.
@@ -30,14 +30,14 @@ struct Kept {
 }
 
 impl DecodedCache {
-    /// Begins a round: what the last one did not show is forgotten.
+    /// Begins a round: pictures that the last round did not show are dropped.
     pub(crate) fn begin_run(&self) {
         let mut kept = self.kept.lock().unwrap_or_else(PoisonError::into_inner);
         kept.before = mem::take(&mut kept.now);
         kept.bytes = 0;
     }
 
-    /// A picture that was made before from the same.
+    /// A picture that was made from the same content before.
     pub(crate) fn get(&self, key: &Key) -> Option<Picture> {
         let mut kept = self.kept.lock().unwrap_or_else(PoisonError::into_inner);
         if let Some(picture) = kept.now.get(key) {

@@ -1,4 +1,4 @@
-//! Finding plans: the files and folders that a command names, walked for plans that no settings ignore.
+//! Finding plans: searches the files and folders that a command names for plans that no settings ignore.
 
 use std::{
     collections::HashSet,
@@ -16,8 +16,8 @@ use super::{
 };
 use crate::source::Fault;
 
-/// The plans that some paths name, and the faults on the way. They are in the order of their names, whatever that of the
-/// paths: so the same plans give the same bytes.
+/// The plans that some paths name, and the faults on the way. They are sorted by name, whatever the order of the paths,
+/// so that the same plans give the same bytes.
 pub(crate) fn find_plans(paths: &[PathBuf], settings: &mut SettingsStore) -> (Vec<PathBuf>, Vec<Fault>) {
     let (mut plans, mut faults) = (Vec::new(), Vec::new());
     for path in paths {
@@ -27,7 +27,7 @@ pub(crate) fn find_plans(paths: &[PathBuf], settings: &mut SettingsStore) -> (Ve
             Ok(_) if is_named(path, ".flow.json") => faults.push(Fault::of_file(
                 path.display().to_string(),
                 "user flows cannot be reviewed yet",
-                "name a plan (`*.plan.json`), or a folder with plans",
+                "name a plan (`*.plan.json`) or a folder with plans",
             )),
             Ok(_) => plans.push(path.clone()),
         }
@@ -42,12 +42,12 @@ pub(crate) fn find_plans(paths: &[PathBuf], settings: &mut SettingsStore) -> (Ve
     (plans, faults)
 }
 
-/// That a path, where one plan is wanted, is no folder of plans.
+/// Checks that a path is not a folder of plans, for a command that takes one plan.
 pub(crate) fn check_is_one_plan(path: &Path) -> Result<(), Fault> {
     let found = fs::metadata(path).map_err(|error| no_such(path, &error))?;
     if found.is_dir() {
-        let message = "this is a folder; one plan is wanted here";
-        return Err(Fault::of_file(path.display().to_string(), message, "name a plan, `*.plan.json`"));
+        let message = "this is a folder, but this command takes one plan";
+        return Err(Fault::of_file(path.display().to_string(), message, "name a plan (`*.plan.json`)"));
     }
     Ok(())
 }
@@ -83,10 +83,10 @@ fn walk(folder: &Path, settings: &mut SettingsStore, plans: &mut Vec<PathBuf>, f
         let (message, help) = if ignored == 0 {
             (
                 "there is no plan in this folder".to_owned(),
-                "plans are named `*.plan.json`; name one, or a folder above one",
+                "plans are named `*.plan.json`; name one, or a folder that contains one",
             )
         } else {
-            let message = format!("every plan in this folder is ignored by settings: {ignored}");
+            let message = format!("settings make every plan in this folder ignored: {ignored}");
             (message, "name the plan itself, or change `ignore` in the `stillpage.settings.json` above it")
         };
         faults.push(Fault::of_file(folder.display().to_string(), message, help));

@@ -1,4 +1,5 @@
-//! Displays by their shipped name or their path, with what they are based on and the drawing of their segments.
+//! Displays by their shipped name or their path, with the descriptions that they are based on and the drawing of their
+//! segments.
 
 use std::{path::Path, sync::Arc};
 
@@ -15,7 +16,7 @@ use crate::{
     source::{Fault, Source, did_you_mean},
 };
 
-/// As many descriptions may be based on each other.
+/// At most this many descriptions may be based on each other.
 const LONGEST_CHAIN: usize = 8;
 
 /// Reads a display by its shipped name, or its path from the working folder, as the user names it.
@@ -24,7 +25,7 @@ pub(crate) fn load_named_display(name: &str, outside: Outside) -> Result<Display
     if shipped::text_of(name).is_some() {
         return load_display(name, here, 0, inputs, &AllowedRoots::everywhere());
     }
-    // What it is based on in turn may lie beside it.
+    // The description that it is based on in turn may be in the same folder.
     let allowed = AllowedRoots::of(folder_of(Path::new(name)), &[here.to_owned()], outside);
     read_display_file(name, here, 0, inputs, &allowed)
 }
@@ -40,8 +41,8 @@ pub(crate) fn load_display(
     if depth > LONGEST_CHAIN {
         return Err(vec![Fault::of_file(
             "",
-            "too many descriptions are based on each other",
-            "check `based_on` for a circle",
+            "the chain of descriptions that are based on each other is too long",
+            "check whether `based_on` leads in a circle",
         )]);
     }
     if let Some(text) = shipped::text_of(name) {
@@ -65,7 +66,7 @@ fn read_display_file(
             name_help_for(folder, name)
         } else {
             format!(
-                "{}; a display of your own is named by its path, relative to this file",
+                "{}; name a display of your own by its path, relative to this file",
                 did_you_mean(name, shipped::names())
             )
         };
@@ -77,7 +78,7 @@ fn read_display_file(
     read_display(&source, &mut DisplayFolder { folder: base_folder, depth, inputs, allowed })
 }
 
-/// What stands beside a description in its folder, or ships with the program.
+/// Files in the folder of a description, or files that come with the program.
 struct DisplayFolder<'f> {
     folder: &'f Path,
     depth: usize,
@@ -93,11 +94,11 @@ impl Beside for DisplayFolder<'_> {
     fn segments(&mut self, path: &str) -> Result<Segments, Fault> {
         let file = self.folder.join(path);
         self.allowed.check(&file, path)?;
-        // A copy of a shipped description finds the drawing that ships with it, unless one of its own stands beside it.
+        // A copy of a shipped description finds the drawing that comes with the program, unless its own folder has one.
         let drawn = if let Some(text) = shipped::drawing_of(path).filter(|_| !file.is_file()) {
             draw_segments(text.as_bytes())
         } else if !file.exists() {
-            let message = format!("there is no drawing `{path}` beside this description");
+            let message = format!("there is no drawing `{path}` in the folder of this description");
             return Err(Fault::of_file("", message, name_help_for(self.folder, path)));
         } else {
             let bytes = read_bytes(&file, LARGEST_DRAWING).map_err(|reason| {

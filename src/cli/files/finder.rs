@@ -21,7 +21,7 @@ use crate::{
     source::Fault,
 };
 
-/// A screen of fewer bytes is not looked for under another name.
+/// Screens with fewer bytes are not compared with files under other names.
 const SMALL_SCREEN: u64 = 4096;
 
 /// Finds what one plan names.
@@ -64,7 +64,7 @@ impl Finder {
         }
         let Some(is_svg) = is_svg(&path) else {
             return Err(trouble(
-                format!("`{}` is neither a PNG nor an SVG by its name", shown(&path)),
+                format!("the name `{}` ends neither in `.png` nor in `.svg`", shown(&path)),
                 "export the screen as `.png` or `.svg`",
             ));
         };
@@ -83,8 +83,8 @@ impl Finder {
         Ok(id)
     }
 
-    /// A screen that was added before and has the same bytes and kind. Only files of one length are read for this, and no
-    /// small ones: to open a file takes as long as to decode it.
+    /// A screen that was added before and has the same bytes and kind. Only files of the same length are read for this,
+    /// and no small ones, because opening a file takes as long as decoding it.
     fn same_content(&mut self, id: ScreenId, length: u64) -> Option<ScreenId> {
         if length < SMALL_SCREEN {
             return None;
@@ -98,7 +98,7 @@ impl Finder {
         if found.is_none() {
             self.hashes.insert(id, mine);
         }
-        // An SVG may refer to pictures beside it: only in the same folder is it the same drawing.
+        // An SVG may refer to pictures in its folder, so only in the same folder is it the same drawing.
         found.filter(|other| !kind || self.files[other.0].path.parent() == self.files[id.0].path.parent())
     }
 
@@ -123,7 +123,7 @@ impl Surroundings for Finder {
         self.allowed.check(&folder, path)?;
         if !folder.is_dir() {
             return Err(trouble(
-                format!("there is no folder `{path}` beside the plan"),
+                format!("there is no folder `{path}` next to the plan"),
                 name_help_for(&self.folder, path),
             ));
         }
@@ -147,7 +147,7 @@ impl Surroundings for Finder {
         if matches.is_empty() {
             return Err(trouble(
                 format!("no screen matches `{pattern}`"),
-                format!("looked in {}; `*` does not cross a folder", shown_folder(&self.screens)),
+                format!("looked in {}; `*` does not match `/`", shown_folder(&self.screens)),
             ));
         }
         matches.sort_by(|one, other| natural_order(one, other));

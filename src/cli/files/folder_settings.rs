@@ -21,38 +21,37 @@ use crate::{
 /// The name of the file.
 pub(crate) const SETTINGS: &str = "stillpage.settings.json";
 
-/// A folder, and what its settings say.
+/// A folder and its settings.
 type Said = (PathBuf, Arc<FolderSettings>);
 
-/// The settings of the folders that were looked at so far; each file is read once.
+/// The settings of the folders that were visited so far; each file is read once.
 #[derive(Debug)]
 pub(crate) struct SettingsStore {
     rules: Vec<KnownRule>,
     working_folder: PathBuf,
-    /// Folders that plans below them may reach into: those named on the command line, and the working folder.
+    /// Folders whose files the plans below them may read: those named on the command line, and the working folder.
     named: Vec<PathBuf>,
     outside: Outside,
     by_folder: BTreeMap<PathBuf, Result<Option<Arc<FolderSettings>>, Vec<Fault>>>,
 }
 
 impl SettingsStore {
-    /// A cache that knows nothing yet; files are named from the working folder on. `named` are the paths of the command
-    /// line.
+    /// An empty cache; files are named relative to the working folder. `named` are the paths of the command line.
     pub(crate) fn new(working_folder: &str, named: &[PathBuf], outside: Outside) -> Self {
         let named = named.iter().map(PathBuf::as_path).chain([Path::new(".")]).map(real).collect();
         let working_folder = working_folder.into();
         Self { rules: known_rules(), working_folder, named, outside, by_folder: BTreeMap::new() }
     }
 
-    /// How far the plans of a folder may reach: into the folder, and into those above it that are named, that are the
-    /// working folder, or that have settings for it.
+    /// Which files the plans of a folder may read: those in the folder, and in folders above it that are named, that
+    /// are the working folder, or that have settings for it.
     pub(crate) fn allowed_for(&mut self, folder: &Path) -> AllowedRoots {
-        // Settings that cannot be read are told where their rules are asked for.
+        // Settings that cannot be read are reported when their rules are needed.
         let said = self.chain(folder).unwrap_or_default();
         AllowedRoots::of(folder, self.named.iter().chain(said.iter().map(|(folder, _)| folder)), self.outside)
     }
 
-    /// What holds for the plans of a folder: the nearest folder that says something decides.
+    /// The settings for the plans of a folder: the nearest folder that sets a value decides.
     pub(crate) fn of_folder(&mut self, folder: &Path) -> Result<RuleSettings, Vec<Fault>> {
         let mut settings = RuleSettings::new();
         for (_, said) in self.chain(folder)? {
@@ -61,7 +60,7 @@ impl SettingsStore {
         Ok(settings)
     }
 
-    /// Whether a plan is left out when a folder is walked.
+    /// Whether a plan is left out when a folder is searched.
     pub(crate) fn ignores(&mut self, plan: &Path) -> bool {
         let Ok(whole) = fs::canonicalize(plan) else { return false };
         // Settings that cannot be read ignore nothing: the plan is refused, with the reason.
@@ -80,7 +79,7 @@ impl SettingsStore {
         found.map(|(folder, _)| folder.join(SETTINGS))
     }
 
-    /// What the folders above say, the nearest first.
+    /// The settings of the folders above, the nearest first.
     fn chain(&mut self, folder: &Path) -> Result<Vec<Said>, Vec<Fault>> {
         let whole = real(folder);
         let mut chain = Vec::new();

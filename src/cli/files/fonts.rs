@@ -1,4 +1,4 @@
-//! Fonts on the disk: a file, or all in a folder, each looked at before it is taken.
+//! Fonts on the disk: a file, or all files in a folder, each checked before it is used.
 
 use std::{
     fs,
@@ -13,14 +13,15 @@ use super::{
 };
 use crate::{plan::Trouble, screen::Faces, source::Fault};
 
-/// The faces of some fonts: each a folder, and the path of a font file or of a folder of them from there.
+/// The faces of some fonts: for each a folder, and the path relative to it of a font file or of a folder of fonts.
 pub(crate) fn read_faces<'p>(fonts: impl Iterator<Item = (&'p Path, &'p str)>) -> Result<Faces, Fault> {
     let mut brought = Vec::new();
     for (folder, path) in fonts {
         let read = read_fonts(folder, path, &AllowedRoots::everywhere());
         brought.extend(read.map_err(|trouble| Fault::of_file("", trouble.message, trouble.help))?);
     }
-    Faces::new(brought).map_err(|_| Fault::of_file("", "a font holds no face", "name TrueType or OpenType fonts"))
+    Faces::new(brought)
+        .map_err(|_| Fault::of_file("", "a font file contains no font face", "name TrueType or OpenType fonts"))
 }
 
 /// The font file of that path, or the fonts of that folder.
@@ -28,7 +29,7 @@ pub(crate) fn read_fonts(folder: &Path, path: &str, allowed: &AllowedRoots) -> R
     let full = folder.join(path);
     let files = if full.is_dir() { fonts_in(&full)? } else { vec![full] };
     if files.is_empty() {
-        return Err(trouble(format!("there is no font in `{path}`"), "fonts end in .ttf, .otf or .ttc"));
+        return Err(trouble(format!("there is no font in `{path}`"), "font files end in .ttf, .otf or .ttc"));
     }
     let read = |file: PathBuf| {
         allowed.check(&file, &shown(&file))?;
@@ -37,7 +38,7 @@ pub(crate) fn read_fonts(folder: &Path, path: &str, allowed: &AllowedRoots) -> R
         match Faces::new(vec![bytes.clone()]) {
             Ok(_) => Ok(bytes),
             Err(_) => Err(trouble(
-                format!("`{}` holds no font face that can be read", shown(&file)),
+                format!("`{}` contains no font face that can be read", shown(&file)),
                 "name a TrueType or OpenType font",
             )),
         }

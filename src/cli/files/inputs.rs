@@ -1,4 +1,4 @@
-//! What a review of a plan rests on: the files that it read, and the folders whose content it listed.
+//! What a review of a plan depends on: the files that it read, and the folders whose content it listed.
 
 use std::{
     collections::BTreeSet,
@@ -10,18 +10,18 @@ use super::{
     locations::{folder_of, real},
 };
 
-/// What a review of a plan rests on.
+/// What a review of a plan depends on.
 #[derive(Clone, Debug, Default)]
 pub(crate) struct Inputs {
     files: BTreeSet<PathBuf>,
     /// Folders in which screens were looked for by a pattern: a new one matters too.
     folders: BTreeSet<PathBuf>,
-    /// Whether something was missing, so that any change may bring it.
+    /// Whether something was missing, so that any change may supply it.
     is_incomplete: bool,
 }
 
 impl Inputs {
-    /// Those of a plan that could not be read.
+    /// The inputs of a plan that could not be read.
     pub(crate) fn of_refused(plan: &Path) -> Self {
         Self { files: BTreeSet::from([plan.to_owned()]), is_incomplete: true, ..Self::default() }
     }
@@ -36,7 +36,7 @@ impl Inputs {
         self.folders.insert(folder);
     }
 
-    /// The same with whole paths: each file by the way to it, and by what a link there leads to.
+    /// The same with absolute paths: each file under its own path, and under the target of a link.
     pub(crate) fn whole(&self) -> Self {
         let way = |file: &PathBuf| file.file_name().map(|name| real(folder_of(file)).join(name));
         Self {
@@ -46,31 +46,31 @@ impl Inputs {
         }
     }
 
-    /// Whether a file is among them; all paths must be whole.
+    /// Whether a file is among them; all paths must be absolute.
     pub(crate) fn reads(&self, file: &Path) -> bool {
         self.files.contains(file)
     }
 
-    /// The folders in which something that counts may change.
+    /// The folders in which a relevant change may happen.
     pub(crate) fn places(&self) -> BTreeSet<PathBuf> {
         let of_files = self.files.iter().map(|file| folder_of(file).to_owned());
         of_files.chain(self.folders.iter().cloned()).collect()
     }
 
-    /// Whether a change of a file may change the review; all paths must be whole.
+    /// Whether a change of a file may change the review; all paths must be absolute.
     pub(crate) fn is_touched_by(&self, changed: &Path) -> bool {
         if self.is_incomplete || self.files.contains(changed) {
             return true;
         }
-        // Settings count for all plans below them, also where there were none before.
+        // Settings apply to all plans below them, even if there were none before.
         let is_settings = changed.file_name().is_some_and(|name| name == SETTINGS);
         is_settings && self.files.iter().any(|file| file.starts_with(folder_of(changed)))
             || is_listed(changed) && self.folders.iter().any(|folder| changed.starts_with(folder))
     }
 }
 
-/// Whether a listing of screens or fonts may hold a file of that name. What is being written, by this program too, has
-/// another name until it is whole.
+/// Whether a listing of screens or fonts may contain a file of that name. A file that is being written, also by this
+/// program, has another name until it is complete.
 fn is_listed(file: &Path) -> bool {
     let name = file.file_name().unwrap_or_default().to_string_lossy().to_lowercase();
     let ending = name.rsplit_once('.').map_or("", |(_, ending)| ending);

@@ -1,4 +1,4 @@
-//! A plan from the disk, with the screens that it shows and all that its review rests on.
+//! A plan from the disk, with the screens that it shows and everything that its review depends on.
 
 use std::{
     path::{Path, PathBuf},
@@ -33,12 +33,12 @@ pub(crate) struct LoadedPlan {
 }
 
 impl LoadedPlan {
-    /// Whether its review rests on a file; of the pictures in drawings, those of drawings that were drawn.
+    /// Whether its review depends on a file; of the pictures in drawings, only those of drawings that were drawn count.
     pub(crate) fn reads(&self, file: &Path) -> bool {
         self.inputs().reads(&real(file))
     }
 
-    /// What its review rests on; the pictures that its drawings refer to are known once they are drawn.
+    /// What its review depends on; the pictures that its drawings refer to are known after they are drawn.
     pub(crate) fn inputs(&self) -> Inputs {
         let mut inputs = self.inputs.clone();
         let linked = self.screens.linked.lock().unwrap_or_else(PoisonError::into_inner);
@@ -47,13 +47,13 @@ impl LoadedPlan {
     }
 }
 
-/// Reads a plan and finds all that it names.
+/// Reads a plan and finds everything that it names.
 pub(crate) fn load_plan(path: &Path, settings: &mut SettingsStore) -> Result<LoadedPlan, Vec<Fault>> {
     check_is_one_plan(path)?;
     load_kept_plan(path, settings, None)
 }
 
-/// The same; pictures are kept in a cache where there is one.
+/// The same; pictures are kept in a cache if there is one.
 pub(crate) fn load_kept_plan(
     path: &Path,
     settings: &mut SettingsStore,
@@ -63,7 +63,7 @@ pub(crate) fn load_kept_plan(
     load_text(&source, path, settings, cache)
 }
 
-/// The same of a text that stands in no file yet, as if it stood at that path.
+/// The same for a text that is in no file yet, as if it were at that path.
 pub(crate) fn load_text(
     source: &Arc<Source>,
     path: &Path,
@@ -79,7 +79,7 @@ pub(crate) fn load_text(
     let faces = Faces::new(finder.fonts).map_err(|_| {
         vec![Fault::of_file(
             &source.name,
-            "a font of this plan holds no face",
+            "a font file of this plan contains no font face",
             "name TrueType or OpenType fonts in `fonts`",
         )]
     })?;
@@ -92,7 +92,7 @@ pub(crate) fn load_text(
     Ok(LoadedPlan { plan, screens, inputs, named: finder.by_path.into_keys().collect() })
 }
 
-/// A hash of all that a picture is made from but its file.
+/// A hash of everything that a picture is made from, except its file.
 fn surroundings(plan: &Plan, fonts: &[Vec<u8>]) -> blake3::Hash {
     let mut hasher = blake3::Hasher::new();
     hasher.update(format!("{:?} {:?} {:?}", plan.screen_size(), plan.rotation, plan.display.ink).as_bytes());

@@ -1,8 +1,9 @@
-//! Paths as they are written and as they are: without links, from a folder, in natural order. Looks at no file's content.
+//! Paths as they are written and as they really are: without links, relative to a folder, in natural order. Reads no
+//! file.
 
 use std::path::{Path, PathBuf};
 
-/// A path without links, as far as it is there.
+/// A path without links, as far as it exists.
 pub(crate) fn real(path: &Path) -> PathBuf {
     path.canonicalize().unwrap_or_else(|_| path.to_owned())
 }
@@ -12,7 +13,7 @@ pub(crate) fn folder_of(file: &Path) -> &Path {
     file.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."))
 }
 
-/// The way from a folder to a file or folder, as plans write it; both without links.
+/// The relative path from a folder to a file or folder, as plans write it; both without links.
 pub(crate) fn way_from(folder: &Path, to: &Path) -> String {
     let way = pathdiff::diff_paths(to, folder).unwrap_or_else(|| to.to_owned());
     let way = way.to_string_lossy();
@@ -35,13 +36,13 @@ pub(crate) fn without_dot(path: PathBuf) -> PathBuf {
     path.strip_prefix("./").map(Path::to_owned).unwrap_or(path)
 }
 
-/// The folder in which the program was called, whole; nothing where the machine does not tell.
+/// The absolute path of the folder in which the program runs; `None` if the system does not give it.
 #[expect(clippy::disallowed_methods, reason = "this is the part that may read the environment")]
 pub(crate) fn working_folder() -> String {
     std::env::current_dir().map(|folder| folder.display().to_string()).unwrap_or_default()
 }
 
-/// Natural order: runs of digits compare as numbers; names that are equal so compare by bytes.
+/// Natural order: runs of digits compare as numbers; names that are equal in this way compare by bytes.
 pub(crate) fn natural_order(one: &str, other: &str) -> std::cmp::Ordering {
     let (mut left, mut right) = (one.as_bytes(), other.as_bytes());
     while let (Some(a), Some(b)) = (left.first(), right.first()) {

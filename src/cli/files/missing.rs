@@ -1,4 +1,4 @@
-//! What is said where a file or folder is not there: the nearest name beside it, or where it was looked for.
+//! The message for a file or folder that does not exist: the nearest name next to it, or where it was looked for.
 
 use std::{fs, io, path::Path};
 
@@ -28,7 +28,7 @@ pub(crate) fn name_help_for(folder: &Path, name: &str) -> String {
     name_help(folder, &path.file_name().unwrap_or_default().to_string_lossy())
 }
 
-/// The nearest names in a folder, as help for a name that is not there.
+/// The nearest names in a folder, as help for a name that does not exist.
 pub(crate) fn name_help(folder: &Path, wanted: &str) -> String {
     let mut names: Vec<String> = match fs::read_dir(folder) {
         Ok(entries) => {

@@ -1,4 +1,4 @@
-//! Files on the disk: plans are found, and all that they name is read. What is read is judged elsewhere.
+//! Files on the disk: finds plans, and reads everything that they name. The content is judged elsewhere.
 
 mod allowed_roots;
 mod decoded_cache;

@@ -24,9 +24,13 @@ pub(crate) fn matching_files(folder: &Path, pattern: &str, allowed: &AllowedRoot
     }
     let pattern = pattern.trim_start_matches("./");
     let glob = Pattern::new(pattern).map_err(|reason| {
-        trouble(format!("the pattern `{pattern}` is wrong: {reason}"), "write names with `*` for any part of a name")
+        trouble(
+            format!("the pattern `{pattern}` is wrong: {reason}"),
+            "write a name in which `*` stands for any part \
+            of it",
+        )
     })?;
-    // The folder part without wildcards is walked, no deeper than the pattern reaches.
+    // The folder part without wildcards is searched, no deeper than the pattern needs.
     let fixed = fixed_part(pattern);
     let depth = if pattern.contains("**") {
         usize::MAX
@@ -39,12 +43,12 @@ pub(crate) fn matching_files(folder: &Path, pattern: &str, allowed: &AllowedRoot
         let entry = match entry {
             Ok(entry) => entry,
             Err(error) if is_refused(&error) => return Err(walk_trouble(folder, &error)),
-            // What is not there matches nothing, and what lies in a circle is met on the way to it.
+            // A file that does not exist matches nothing, and a folder in a circle of links is visited on the way to it.
             Err(_) => continue,
         };
         let Ok(relative) = entry.path().strip_prefix(folder) else { continue };
         if entry.path_is_symlink() && entry.file_type().is_dir() && entry.depth() < depth {
-            // It would be walked, whatever it leads to.
+            // It would be searched, whatever it leads to.
             allowed.check(entry.path(), &relative.to_string_lossy())?;
         }
         if !entry.file_type().is_file() {
@@ -54,7 +58,7 @@ pub(crate) fn matching_files(folder: &Path, pattern: &str, allowed: &AllowedRoot
             relative.components().map(|part| part.as_os_str().to_string_lossy().into_owned()).collect();
         let name = parts.join("/");
         if glob.is_match(&name) && shows_dotted(pattern, &parts) {
-            // The folder was looked at on the way; only a link may lead out of it.
+            // The folder was checked on the way; only a link may lead out of it.
             if entry.path_is_symlink() {
                 allowed.check(entry.path(), &name)?;
             }
@@ -79,7 +83,7 @@ pub(crate) fn fixed_part(pattern: &str) -> PathBuf {
     if fixed == Path::new(pattern) { fixed.parent().unwrap_or(Path::new("")).to_owned() } else { fixed }
 }
 
-/// Whether every part of a path that begins with a dot is asked for by a part of the pattern that does so too.
+/// Whether every part of a path that begins with a dot matches a part of the pattern that also begins with one.
 fn shows_dotted(pattern: &str, parts: &[String]) -> bool {
     let wanted: Vec<&str> = pattern.split('/').collect();
     let same_depth = wanted.len() == parts.len();

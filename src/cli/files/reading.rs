@@ -1,4 +1,4 @@
-//! Reading files whole, up to a size. Knows bytes and texts, not what they mean.
+//! Reading whole files, up to a size. Knows bytes and texts, not what they mean.
 
 use std::{fs, io::Read, path::Path, sync::Arc};
 
@@ -10,7 +10,7 @@ pub(crate) const LARGEST_TEXT: u64 = 64 << 20;
 /// The largest PNG, bytes.
 pub(crate) const LARGEST_SCREEN: u64 = 256 << 20;
 
-/// The largest SVG, bytes: what is drawn takes many times as much memory.
+/// The largest SVG, bytes: drawing it takes many times as much memory.
 pub(crate) const LARGEST_DRAWING: u64 = 16 << 20;
 
 pub(crate) fn read_text(path: &Path) -> Result<Arc<Source>, Fault> {
@@ -40,7 +40,7 @@ pub(crate) fn read_bytes(path: &Path, largest: u64) -> Result<Vec<u8>, String> {
         return too_large(found.len());
     }
     let mut bytes = Vec::with_capacity(found.len() as usize);
-    // It may grow while it is read, and some files of the system do not tell their size.
+    // It may grow while it is read, and some system files do not report their size.
     let read = fs::File::open(path).and_then(|file| file.take(largest + 1).read_to_end(&mut bytes));
     match read {
         Err(error) => Err(format!("cannot be read: {error}")),

@@ -1,4 +1,4 @@
-//! Screens on the disk: read, drawn for a panel, and kept where they come again. What a plan shows when is not known here.
+//! Screens on the disk: read, drawn for a panel, and kept if they appear again. Does not know when a plan shows them.
 
 use std::{
     collections::BTreeSet,
@@ -28,11 +28,11 @@ use crate::{
 pub(crate) struct LoadedScreens {
     pub(crate) files: Vec<ScreenFile>,
     pub(crate) panel: ForPanel,
-    /// How far the pictures of drawings may lie.
+    /// Which folders the pictures of drawings may be in.
     pub(crate) allowed: AllowedRoots,
     /// The pictures that drawings referred to.
     pub(crate) linked: Mutex<BTreeSet<PathBuf>>,
-    /// What was drawn before, and a hash of all but the file that a picture is made from.
+    /// Pictures that were drawn before, and a hash of everything that a picture is made from except its file.
     pub(crate) cache: Option<(Arc<DecodedCache>, blake3::Hash)>,
 }
 
@@ -62,7 +62,7 @@ impl ScreenSource for LoadedScreens {
         if let Some(picture) = cache.get(&key) {
             return Ok(picture);
         }
-        // A drawing with pictures beside it is made from more than its file.
+        // A drawing with pictures in other files is made from more than its own file.
         let is_whole = AtomicBool::new(true);
         let see = |picture: &Path| {
             is_whole.store(false, Ordering::Relaxed);
@@ -77,7 +77,7 @@ impl ScreenSource for LoadedScreens {
     }
 }
 
-/// What a screen is read for: the panel as the reader sees it, and the faces that texts may use.
+/// What a screen is read with: the panel as the reader sees it, and the faces that texts may use.
 #[derive(Debug)]
 pub(crate) struct ForPanel {
     pub(crate) size: Size,
@@ -86,7 +86,7 @@ pub(crate) struct ForPanel {
     pub(crate) faces: Faces,
 }
 
-/// A screen's file, and how far the pictures that it refers to may lie.
+/// A screen's file, and the folders that the pictures in it may be in.
 struct Drawing<'a> {
     path: &'a Path,
     is_svg: bool,
@@ -94,7 +94,7 @@ struct Drawing<'a> {
     bytes: &'a [u8],
 }
 
-/// Reads a screen. Pictures that an SVG refers to must lie within reach.
+/// Reads a screen. Pictures that an SVG refers to must be in allowed folders.
 pub(crate) fn read_screen(
     path: &Path,
     is_svg: bool,
@@ -111,7 +111,7 @@ fn screen_bytes(path: &Path, is_svg: bool) -> Result<Vec<u8>, ScreenFault> {
         .map_err(|reason| ScreenFault { message: reason, help: "check the file and its rights".into() })
 }
 
-/// Draws a screen; `see` is told each picture that it refers to.
+/// Draws a screen; `see` is given each picture that it refers to.
 fn draw_screen(
     drawing: &Drawing<'_>,
     panel: &ForPanel,
@@ -135,7 +135,7 @@ pub(crate) fn is_svg(path: &Path) -> Option<bool> {
     ["png", "svg"].contains(&extension.as_str()).then_some(extension == "svg")
 }
 
-/// Reads a picture that an SVG refers to, where it lies within reach.
+/// Reads a picture that an SVG refers to, if it is in an allowed folder.
 fn find_image(href: &str, folder: &Path, allowed: &AllowedRoots) -> Result<Vec<u8>, String> {
     if href.contains("://") {
         return Err("nothing is fetched from the network".into());
@@ -143,7 +143,7 @@ fn find_image(href: &str, folder: &Path, allowed: &AllowedRoots) -> Result<Vec<u
     let path = folder.join(href);
     let real = path.canonicalize().map_err(|error| format!("it cannot be read: {error}"))?;
     if allowed.check(&real, href).is_err() {
-        return Err("it lies outside the plan's folder, and `--allow-outside` was not given".into());
+        return Err("it is outside the plan's folder, and `--allow-outside` was not given".into());
     }
     read_bytes(&real, LARGEST_SCREEN)
 }

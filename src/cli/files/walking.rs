@@ -1,11 +1,11 @@
-//! Walking folders: which links are followed, and what is said where a folder cannot be walked.
+//! Searching folders: which links are followed, and the message if a folder cannot be searched.
 
 use std::path::Path;
 
 use super::{allowed_roots::AllowedRoots, locations::shown};
 use crate::source::Fault;
 
-/// The fault of a link in a folder that is walked, to a folder outside or to a file outside whose name has one of the
+/// The fault of a link in a searched folder that leads to a folder outside, or to a file outside with one of the
 /// endings: it is not followed.
 pub(crate) fn leads_outside(entry: &walkdir::DirEntry, allowed: &AllowedRoots, endings: &[&str]) -> Option<Fault> {
     let name = entry.file_name().to_string_lossy().to_lowercase();
@@ -24,8 +24,8 @@ pub(crate) fn walk_fault(folder: &Path, error: &walkdir::Error) -> Fault {
     if let Some(ancestor) = error.loop_ancestor() {
         return Fault::of_file(
             path,
-            format!("this link leads back to {}, in a circle", ancestor.display()),
-            "take the link away, or name the plans one by one",
+            format!("this link leads in a circle, back to {}", ancestor.display()),
+            "remove the link, or name the plans one by one",
         );
     }
     let reason = error.io_error().map_or_else(|| error.to_string(), ToString::to_string);

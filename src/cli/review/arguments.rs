@@ -14,10 +14,10 @@ use crate::{
 /// What `review` takes.
 #[derive(Debug, Args)]
 pub(crate) struct ReviewArguments {
-    /// Plans, or folders that are walked for `*.plan.json`
+    /// Plans, or folders that are searched for `*.plan.json`
     #[arg(default_value = ".")]
     pub(super) paths: Vec<PathBuf>,
-    /// The format of what is printed
+    /// The format of the report
     #[arg(long, value_enum, default_value = "text", ignore_case = true)]
     pub(super) format: Format,
     /// Text: report every place in the order of the steps, not causes with the worst first
@@ -26,38 +26,38 @@ pub(crate) struct ReviewArguments {
     /// Text: one line for each finding, PATH:LINE:COLUMN LEVEL RULE MESSAGE, and nothing else
     #[arg(long)]
     pub(super) brief: bool,
-    /// Write it to a file instead of standard output
+    /// Write the report to a file instead of standard output
     #[arg(long, value_name = "FILE", value_hint = ValueHint::FilePath)]
     pub(super) out: Option<PathBuf>,
-    /// Write another format to a file in the same run; may be given several times
+    /// Also write the report in another format to a file; may be given several times
     #[arg(long, value_name = "FORMAT=FILE", value_parser = also)]
     pub(super) also: Vec<(Format, PathBuf)>,
     /// Review at this temperature (degrees C) instead of the plans' own; may be given several times
     #[arg(long, value_name = "C", allow_negative_numbers = true, value_parser = temperature)]
     pub(super) temperature: Vec<f64>,
-    /// From which level on a finding makes the exit status 1
+    /// The lowest level of findings that makes the exit status 1
     #[arg(long, value_enum, default_value = "error", ignore_case = true)]
     pub(super) gate: GateWord,
-    /// Which findings count for that: all, or only those that hold even where an estimated figure of the display is off by its
-    /// factor (where the display gives no factor, they count)
+    /// Which findings count for the gate: all, or only those that hold even if an estimated figure of the display is off by its
+    /// stated factor (if the display states no factor, they count)
     #[arg(long, value_enum, default_value = "all", ignore_case = true)]
     pub(super) gate_on: GateOnWord,
     /// Draw an annotated picture of every step with findings into this folder
     #[arg(long, value_name = "DIR", value_hint = ValueHint::DirPath)]
     pub(super) pictures: Option<PathBuf>,
-    /// Write a page for people: screens, time chart, a player of the panel, findings at their places
+    /// Write a page for people: screens, a time chart, a player of the panel, and every finding at its place
     #[arg(long, value_name = "FILE", value_hint = ValueHint::FilePath)]
     pub(super) html: Option<PathBuf>,
-    /// Put a second plan beside the first in that page: the first is the one before, this the one after
+    /// Compare the plan with this second plan on that page: the first plan is "before", this one is "after"
     #[arg(long, value_name = "PLAN", value_hint = ValueHint::FilePath, requires = "html")]
     pub(super) compare: Option<PathBuf>,
-    /// Write what the model worked out, a JSON object a line and step
+    /// Write what the model computed: one JSON object per step, one per line
     #[arg(long, value_name = "FILE", value_hint = ValueHint::FilePath)]
     pub(super) facts: Option<PathBuf>,
-    /// Let findings that stand in this file pass: only new ones make the exit status 1
+    /// Let the findings listed in this file pass: only new ones make the exit status 1
     #[arg(long, value_name = "FILE", value_hint = ValueHint::FilePath)]
     pub(super) known: Option<PathBuf>,
-    /// Write what was found and not accepted into this file, to be known from then on
+    /// Write all findings that are not accepted to this file, for use with `--known`
     #[arg(long, value_name = "FILE", value_hint = ValueHint::FilePath)]
     pub(super) write_known: Option<PathBuf>,
     /// Run only this rule; may be given several times
@@ -66,7 +66,7 @@ pub(crate) struct ReviewArguments {
     /// Do not run this rule; may be given several times
     #[arg(long, value_name = "RULE", value_parser = Offered::RULES, hide_possible_values = true)]
     pub(super) without: Vec<String>,
-    /// Stay, and review again what a change of a plan, a screen or a display touches; ends with Ctrl-C
+    /// Keep running, and review again whatever a saved plan, screen or display affects; Ctrl-C ends it
     #[arg(long, conflicts_with = "facts")]
     pub(super) watch: bool,
     #[command(flatten)]
@@ -77,9 +77,9 @@ pub(crate) struct ReviewArguments {
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
 pub(crate) enum Format {
-    /// For people
+    /// Text for people
     Text,
-    /// For programs
+    /// For other programs
     Json,
     /// For code hosts and editors: SARIF 2.1.0
     Sarif,
@@ -136,13 +136,13 @@ impl ReviewArguments {
 
 fn temperature(text: &str) -> Result<f64, String> {
     let celsius: f64 = text.parse().map_err(|_| "write degrees C as a number, for instance 25 or -5".to_owned())?;
-    if (-273.0..=1000.0).contains(&celsius) { Ok(celsius) } else { Err("it lies between -273 and 1000".into()) }
+    if (-273.0..=1000.0).contains(&celsius) { Ok(celsius) } else { Err("it must be between -273 and 1000".into()) }
 }
 
 fn also(text: &str) -> Result<(Format, PathBuf), String> {
     let (format, file) = text.split_once('=').ok_or("write it as FORMAT=FILE, for instance json=findings.json")?;
     if file.is_empty() {
-        return Err("the file's name is missing behind the equals sign".into());
+        return Err("the file name is missing after the equals sign".into());
     }
     let format = Format::from_str(format, true).map_err(|_| {
         let known: Vec<String> = Format::value_variants()

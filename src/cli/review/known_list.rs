@@ -15,22 +15,22 @@ use crate::{
     source::Fault,
 };
 
-/// What is known, and of which plans it is written anew.
+/// What is known, and for which plans it is written again.
 #[derive(Debug)]
 pub(super) struct KnownList {
-    /// Whether findings are compared with it.
+    /// Whether findings are compared with the list.
     is_compared: bool,
     plans: Vec<KnownPlan>,
-    /// The folder that its paths begin at.
+    /// The folder that its paths are relative to.
     folder: PathBuf,
-    /// Where it is written to.
+    /// The file to which it is written.
     target: Option<PathBuf>,
     /// What was found in this run.
     reviewed: Vec<KnownPlan>,
 }
 
 impl KnownList {
-    /// Reads the list that the findings are compared with; where there is none, the one that will be written anew.
+    /// Reads the list that the findings are compared with, or if there is none, the list that will be written again.
     pub(super) fn load(arguments: &ReviewArguments) -> Result<Option<Self>, Vec<Fault>> {
         let target = arguments.write_known.clone();
         let Some(place) = arguments.known.as_ref().or(target.as_ref()) else { return Ok(None) };
@@ -41,7 +41,7 @@ impl KnownList {
         Ok(Some(list))
     }
 
-    /// Where the list is written to another folder, its paths begin there.
+    /// If the list is written to another folder, its paths are relative to that folder.
     fn move_to_target(&mut self) {
         let Some(folder) = self.target.as_deref().map(|target| real(folder_of(target))) else { return };
         for plan in &mut self.plans {
@@ -50,22 +50,22 @@ impl KnownList {
         self.folder = folder;
     }
 
-    /// Whether findings are compared with it.
+    /// Whether findings are compared with the list.
     pub(super) fn is_compared(&self) -> bool {
         self.is_compared
     }
 
-    /// Marks what is known of a plan, and keeps what was found.
+    /// Marks the known findings of a plan, and keeps what was found.
     pub(super) fn add(&mut self, report: &mut PlanReport, selection: &Selection) {
         // A plan that could not be read keeps what is known of it.
         let PlanOutcome::Reviewed(reviewed) = &mut report.outcome else { return };
         let plan = way_from(&self.folder, &real(Path::new(&report.path)));
         let known = self.known_of(&plan, report.temperature_c);
-        // What a rule that failed would have found is not gone.
+        // The findings of a rule that failed do not count as gone.
         let failed = reviewed.failed.clone();
         let left_out = reviewed.screens_reported_before;
         let runs = |rule: &str| selection.takes(rule) && !failed.contains(&rule) && !(left_out && is_of_screens(rule));
-        // Nobody lives with a fault of the program's own.
+        // A bug in the program is never accepted as known.
         let is_listed = |finding: &&Finding| finding.accepted.is_none() && !finding.is_own_fault();
         let mut findings: Vec<KnownFinding> =
             reviewed.findings.iter().filter(is_listed).map(KnownFinding::of).collect();
@@ -86,7 +86,7 @@ impl KnownList {
         self.plans.iter().filter(|known| !self.folder.join(&known.plan).exists()).cloned().collect()
     }
 
-    /// Writes the list anew, where that is wanted: what was found in this run, and as it was what this run did not see.
+    /// Writes the list again if requested: what was found in this run, and unchanged whatever this run did not look at.
     pub(super) fn write(&self) -> Result<(), Fault> {
         let Some(target) = &self.target else { return Ok(()) };
         let is_kept = |known: &&KnownPlan| {

@@ -1,4 +1,4 @@
-//! `stillpage review`: checks what was asked, reviews every plan, and writes the reports.
+//! `stillpage review`: checks the arguments, reviews every plan, and writes the reports.
 
 mod arguments;
 mod known_list;

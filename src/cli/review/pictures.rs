@@ -1,5 +1,5 @@
 //! `review --pictures`: an annotated picture of every step with findings. The plan is played once more for them, so
-//! that a review without pictures keeps nothing. They are packed and written beside the playing.
+//! that a review without pictures keeps nothing. They are compressed and written while the plan is played.
 
 use std::{
     collections::BTreeMap,
@@ -21,7 +21,8 @@ use crate::{
     source::Fault,
 };
 
-/// Pictures are packed by at most so many threads beside the one that plays and draws: packing takes about as long as that.
+/// At most this many threads compress pictures, in addition to the one that plays and draws: compressing takes about as
+/// long as drawing.
 const MOST_PACKERS: usize = 4;
 
 /// Writes the pictures of a plan into a folder; gives the path of each by its step.
@@ -51,7 +52,7 @@ pub(super) fn write(
         });
         (played, result)
     });
-    // The review played the same screens a moment ago; one that broke since then is a fault of its own.
+    // The review played the same screens a moment ago; a screen that broke since then is a separate fault.
     if let Err(broken) = played {
         let broken = &broken[0];
         return Err(Fault::of_file(
@@ -64,11 +65,11 @@ pub(super) fn write(
     result.map(|()| by_step.keys().map(|step| (*step, path(*step))).collect())
 }
 
-/// What takes a drawn picture to where it goes.
+/// Delivers a drawn picture.
 type Pack<'p> = dyn FnMut(PathBuf, Drawn) -> Result<(), Fault> + 'p;
 
-/// Plays and draws, while other threads pack and write what was drawn. Each holds a picture at a time, and none waits in
-/// between: memory is bounded by their number.
+/// Plays and draws, while other threads compress and write the pictures. Each has one picture at a time, and none is
+/// queued, so memory is bounded by their number.
 fn with_packers<P>(
     threads: usize,
     play: impl FnOnce(&mut Pack<'_>) -> (P, Result<(), Fault>),
@@ -81,21 +82,21 @@ fn with_packers<P>(
             thread::Builder::new().spawn_scoped(scope, move || packer(&receive)).ok()
         };
         let packers: Vec<_> = (1..threads.min(MOST_PACKERS + 1)).filter_map(spawn).collect();
-        // With the last packer the other end goes, and nobody waits for one that failed.
+        // When the last packer ends, so does the channel, and nobody waits for one that failed.
         drop(receive);
         let (played, mut result) = if packers.is_empty() {
-            // Where a thread cannot be had, or none is wanted, the player packs.
+            // If no thread can be started, or none is wanted, the player compresses.
             play(&mut |path, drawn| pack(&path, drawn))
         } else {
             play(&mut |path, drawn| {
-                // Where no packer is left, each has failed: that comes out when they are joined.
+                // If no packer is left, all have failed: this is reported when they are joined.
                 let _ = send.send((path, drawn));
                 Ok(())
             })
         };
         drop(send);
         for packer in packers {
-            // A thread that failed is a fault of the program's own, and no picture may be missing without a word.
+            // A thread that failed is a bug in the program, and no picture may be missing silently.
             let packed = packer.join().unwrap_or_else(|cause| std::panic::resume_unwind(cause));
             result = result.and(packed);
         }

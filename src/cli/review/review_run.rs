@@ -1,4 +1,4 @@
-//! A round of reviewing: every plan is loaded and reviewed, or taken from the round before where nothing that it rests
+//! A round of reviewing: every plan is loaded and reviewed, or taken from the previous round if nothing that it depends
 //! on has changed.
 
 use std::{
@@ -30,20 +30,20 @@ use crate::{
     source::{Fault, did_you_mean},
 };
 
-/// What was asked on the command line, checked.
+/// The checked arguments of the command line.
 #[derive(Debug)]
 pub(super) struct Task<'a> {
     pub(super) arguments: &'a ReviewArguments,
     selection: Selection,
     working_folder: String,
     threads: usize,
-    /// At which temperatures each plan is reviewed; nothing for its own.
+    /// At which temperatures each plan is reviewed; `None` for its own.
     temperatures: Vec<Option<f64>>,
-    /// Decoded screens, where another round may follow.
+    /// Decoded screens, if another round may follow.
     cache: Option<Arc<DecodedCache>>,
 }
 
-/// What came out of a round.
+/// The result of a round.
 #[derive(Debug)]
 pub(super) struct ReviewRun {
     pub(super) report: RunReport,
@@ -51,11 +51,11 @@ pub(super) struct ReviewRun {
     reviews: Vec<Kept>,
     /// The second plan of a page.
     compared: Option<(PlanReport, Kept)>,
-    /// Files that count for all plans.
+    /// Files that matter for all plans.
     shared: Inputs,
 }
 
-/// What is kept of a review beside its report.
+/// What is kept of a review in addition to its report.
 #[derive(Debug)]
 struct Kept {
     recording: Option<Recording>,
@@ -64,7 +64,7 @@ struct Kept {
     is_new: bool,
 }
 
-/// The round before, and what has changed since, by whole paths.
+/// The previous round, and what has changed since then, as absolute paths.
 #[derive(Debug)]
 pub(super) struct Before<'c> {
     pub(super) run: ReviewRun,
@@ -78,7 +78,8 @@ impl<'a> Task<'a> {
         check_files(arguments)?;
         // Minus zero is zero.
         let mut given: Vec<f64> = arguments.temperature.iter().map(|celsius| celsius + 0.0).collect();
-        // From cold to warm and each once, however they were given: the same bytes for the same question.
+        // From cold to warm and each once, in whatever order they were given, so that the same question gives the same
+        // bytes.
         given.sort_by(f64::total_cmp);
         given.dedup();
         let temperatures = if given.is_empty() { vec![None] } else { given.into_iter().map(Some).collect() };
@@ -87,7 +88,7 @@ impl<'a> Task<'a> {
         Ok(Self { arguments, selection, working_folder: working_folder(), threads, temperatures, cache })
     }
 
-    /// The screens are the same at every temperature: what was found in them stands with the first one.
+    /// The screens are the same at every temperature, so findings about them are reported with the first one.
     fn leave_screens_to_the_first(&self, report: &mut PlanReport) {
         let Some(first) = self.temperatures[0].filter(|first| report.temperature_c != Some(*first)) else { return };
         if let PlanOutcome::Reviewed(reviewed) = &mut report.outcome
@@ -163,7 +164,7 @@ impl<'a> Task<'a> {
 }
 
 impl ReviewRun {
-    /// Adds what became of a plan; gives whether it could be read.
+    /// Adds the result for a plan; returns whether it could be read.
     fn add(&mut self, report: PlanReport, kept: Kept) -> bool {
         self.tell_new_faults(&report);
         let is_read = matches!(report.outcome, PlanOutcome::Reviewed(_));
@@ -172,7 +173,8 @@ impl ReviewRun {
         is_read
     }
 
-    /// Tells why a plan was refused; what several plans share, as the settings of their folder, is told once.
+    /// Reports why a plan was refused; a fault that several plans share, such as one in the settings of their folder,
+    /// is reported once.
     fn tell_new_faults(&self, report: &PlanReport) {
         let PlanOutcome::Refused(faults) = &report.outcome else { return };
         let key = |fault: &Fault| (fault.file.clone(), fault.message.clone(), fault.line_column().map(|at| at.line));
@@ -180,14 +182,14 @@ impl ReviewRun {
         faults.iter().filter(|fault| !told.contains(&key(fault))).for_each(tell);
     }
 
-    /// The exit status of all that was reviewed; findings of a compared plan are shown, but are no reason to fail.
+    /// The exit status of everything that was reviewed; findings of a compared plan are shown but do not count.
     pub(super) fn exit_status(&self) -> u8 {
         let is_refused =
             self.compared.as_ref().is_some_and(|(report, _)| matches!(report.outcome, PlanOutcome::Refused(_)));
         if is_refused { 2 } else { self.report.exit_status() }
     }
 
-    /// Hands out the report with the compared plan at its end, and the recordings.
+    /// Returns the report with the compared plan at its end, and the recordings.
     pub(super) fn with_compared<T>(&mut self, use_them: impl FnOnce(&RunReport, &[Option<&Recording>]) -> T) -> T {
         let (compared, kept) = match self.compared.take() {
             Some((report, kept)) => (Some(report), Some(kept)),
@@ -201,12 +203,12 @@ impl ReviewRun {
         used
     }
 
-    /// The plans that were reviewed in this round and not taken from the one before.
+    /// The plans that were reviewed in this round and not taken from the previous one.
     pub(super) fn is_new(&self, at: usize) -> bool {
         self.reviews.get(at).is_some_and(|kept| kept.is_new)
     }
 
-    /// What all that is here rests on.
+    /// What everything here depends on.
     fn inputs(&self) -> impl Iterator<Item = &Inputs> {
         let reviews = self.reviews.iter().chain(self.compared.iter().map(|(_, kept)| kept));
         reviews.map(|kept| &kept.inputs).chain([&self.shared])
@@ -223,7 +225,7 @@ impl ReviewRun {
     }
 }
 
-/// The reviews of the round before that still hold.
+/// The reviews of the previous round that are still valid.
 struct Old {
     reviews: Vec<(PlanReport, Kept)>,
 }
@@ -245,21 +247,21 @@ impl Old {
     }
 }
 
-/// Two plans are compared, at one temperature; findings of the other one are shown, but are no reason to fail.
+/// Two plans are compared, at one temperature; findings of the second one are shown but do not count.
 fn check_compared(arguments: &ReviewArguments, paths: &[PathBuf]) -> Result<(), Fault> {
     let Some(other) = &arguments.compare else { return Ok(()) };
     let [_] = paths else {
-        let message = format!("{} plans are to be compared with one", paths.len());
-        return Err(Fault::of_file(other.display().to_string(), message, "name one plan in front of `--compare`"));
+        let message = format!("{} plans cannot be compared with one", paths.len());
+        return Err(Fault::of_file(other.display().to_string(), message, "name one plan before `--compare`"));
     };
     if arguments.temperature.len() > 1 {
-        let message = "two plans are compared at one temperature";
+        let message = "two plans can be compared only at one temperature";
         return Err(Fault::of_file(other.display().to_string(), message, "give `--temperature` once"));
     }
     Ok(())
 }
 
-/// Two reports into one file would leave only the last.
+/// If two reports were written to one file, only the last would remain.
 fn check_files(arguments: &ReviewArguments) -> Result<(), Fault> {
     let mut known: Vec<&Path> = Vec::new();
     let also = arguments.also.iter().map(|(_, file)| file.as_path());
@@ -267,7 +269,12 @@ fn check_files(arguments: &ReviewArguments) -> Result<(), Fault> {
     for file in also.chain(others.into_iter().flatten().map(PathBuf::as_path)) {
         if known.contains(&file) {
             let name = file.display().to_string();
-            return Err(Fault::of_file(name, "two outputs are to go into this file", "give each a file of its own"));
+            return Err(Fault::of_file(
+                name,
+                "two outputs would be written to this file",
+                "give each output a file of \
+                its own",
+            ));
         }
         check_is_no_input(file)?;
         known.push(file);
@@ -287,7 +294,7 @@ fn selection(arguments: &ReviewArguments) -> Result<Selection, Fault> {
     if RULES.iter().any(|rule| selection.takes(rule.id)) {
         return Ok(selection);
     }
-    Err(Fault::of_file("", "`--only` and `--without` together leave no rule to run", "take one of them away"))
+    Err(Fault::of_file("", "`--only` and `--without` together leave no rule to run", "remove one of them"))
 }
 
 /// Which plan is reviewed, and how.
@@ -296,12 +303,12 @@ struct At<'a> {
     path: &'a Path,
     /// The temperature instead of the plan's own, degrees C.
     temperature_c: Option<f64>,
-    /// How much room the pictures of its recording have; nothing where no recording is wanted.
+    /// How much space the pictures of its recording may take; `None` if no recording is wanted.
     recording_bytes: Option<usize>,
     task: &'a Task<'a>,
 }
 
-/// Reviews one plan; a fault of the program's own is told as one and does not stop the others.
+/// Reviews one plan; a bug in the program is reported as such and does not stop the other plans.
 fn review_plan(
     at: &At<'_>,
     settings: &mut SettingsStore,
@@ -341,6 +348,7 @@ impl Reviewed {
             source: plan.source.clone(),
             title: plan.title.clone(),
             display: plan.display.name.clone(),
+            is_indicator: plan.display.is_indicator(),
             steps: plan.step_count,
             summary: review.summary,
             rules: review.rules,
@@ -381,7 +389,7 @@ fn load_and_play(
     let name = at.temperature_c.map_or(named.clone(), |celsius| under_temperature(&named, celsius));
     let pictures = pictures.map(|folder| super::pictures::write(folder, &name, &loaded, &review, task.threads));
     let pictures = pictures.transpose()?.unwrap_or_default();
-    // Only a round that may be followed by another needs to know.
+    // This is needed only if another round may follow.
     let inputs = if task.arguments.watch { loaded.inputs() } else { Inputs::default() };
     Ok(Ok(Reviewed { loaded, review, recording, pictures, inputs }))
 }
@@ -391,10 +399,10 @@ fn under_temperature(shown: &str, celsius: f64) -> String {
     format!("{}-at-{celsius}C", shown.strip_suffix(".plan.json").unwrap_or(shown))
 }
 
-/// A review, and its recording where one is wanted.
+/// A review, and its recording if one is wanted.
 type Played = (Review, Option<Recording>);
 
-/// Takes back what a refused plan wrote into the facts.
+/// Removes from the facts what a refused plan has written.
 fn refuse(faults: Vec<Fault>, facts_file: Option<&mut OutputFile>, begin: Option<u64>) -> Result<PlanOutcome, Fault> {
     if let (Some(file), Some(begin)) = (facts_file, begin) {
         file.cut(begin).map_err(|error| writing(&error))?;
@@ -402,9 +410,9 @@ fn refuse(faults: Vec<Fault>, facts_file: Option<&mut OutputFile>, begin: Option
     Ok(PlanOutcome::Refused(faults))
 }
 
-/// The fault of the program's own that stopped the review of a plan.
+/// The bug in the program that stopped the review of a plan.
 fn failed(path: &str, words: &str) -> Fault {
-    let message = "stillpage itself failed on this plan; the other plans are reviewed all the same";
+    let message = "stillpage itself failed on this plan; the other plans are still reviewed";
     own_fault(path, words, message, "please report it with the plan and its screens")
 }
 
@@ -487,8 +495,7 @@ mod tests {
             PlanOutcome::Refused(faults) => faults.iter().map(|fault| fault.message.clone()).collect(),
         };
         let told: Vec<String> = run.report.plans.iter().map(told).collect();
-        let failed =
-            "stillpage itself failed on this plan; the other plans are reviewed all the same: an invented fault";
+        let failed = "stillpage itself failed on this plan; the other plans are still reviewed: an invented fault";
         assert_eq!(told, ["reviewed", failed, "reviewed"]);
         assert_eq!(run.exit_status(), 2);
         let lines = std::fs::read_to_string(facts).expect("the facts are there");
@@ -502,11 +509,11 @@ mod tests {
         plan.findings.iter().collect()
     }
 
-    /// Its own finding, what it found before, and what the others find; status 2 whatever the gate, in every format, and
-    /// never a known finding.
+    /// There is its own finding, its earlier findings, and those of the other rules; the status is 2 whatever the gate,
+    /// in every format, and it is never a known finding.
     #[test]
     fn a_rule_that_fails_is_a_finding_and_the_others_go_on() {
-        // The exception is for nothing, which another rule tells at the end.
+        // The exception matches nothing, which another rule reports at the end.
         let steps = r#""steps": [{}, { "label": "second" }, { "after_ms": 1000 }],
             "accept": [{ "rule": "left-behind", "because": "nobody looks there" }]"#;
         let folder = folder_of(&[("plan", steps)]);

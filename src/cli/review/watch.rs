@@ -1,4 +1,4 @@
-//! `review --watch`: stays, and reviews again what a change of a file touches.
+//! `review --watch`: keeps running, and reviews again what a changed file affects.
 //!
 //! Folders are watched, not files: many programs save by putting a new file in the old one's place.
 
@@ -26,13 +26,13 @@ use crate::{report::text, rules::wording::counted as count, source::Fault};
 
 /// A save may come in several events; it is over when nothing has come for so long.
 const QUIET: Duration = Duration::from_millis(12);
-/// However much is going on, nobody waits longer for a first look.
+/// Even if changes keep coming, a new review begins after this time.
 const LONGEST: Duration = Duration::from_millis(300);
 
 /// Reviews again after every change, without end.
 pub(super) fn watch(task: &Task<'_>) -> Result<u8, Vec<Fault>> {
     let mut watched = Watched::new().map_err(|error| vec![cannot_watch(Path::new("."), &error)])?;
-    // What changes while the first round runs is seen too.
+    // Changes during the first round are noticed too.
     watched.add_walked(&task.arguments.paths);
     let mut run = task.run(None)?;
     report(task, &mut run, None)?;
@@ -46,7 +46,7 @@ pub(super) fn watch(task: &Task<'_>) -> Result<u8, Vec<Fault>> {
             Ok(run) => run,
             Err(faults) => {
                 faults.iter().for_each(tell);
-                say("waiting for a change that mends it");
+                say("waiting for a change that fixes it");
                 watched.wait_for_any();
                 task.run(None)?
             }
@@ -122,7 +122,7 @@ impl Watched {
         }
     }
 
-    /// Watches what a round rests on.
+    /// Watches what a round depends on.
     fn add(&mut self, run: &ReviewRun) {
         for folder in run.places() {
             self.add_folder(folder, RecursiveMode::NonRecursive);
@@ -141,7 +141,7 @@ impl Watched {
         }
     }
 
-    /// Waits for a change that may matter; gives all that changed with it.
+    /// Waits for a relevant change; returns everything that changed with it.
     fn next(&self, run: &ReviewRun, arguments: &ReviewArguments) -> BTreeSet<PathBuf> {
         loop {
             let changed = self.changes();
@@ -157,7 +157,7 @@ impl Watched {
         while self.changes().is_empty() {}
     }
 
-    /// Waits for a change, and gathers what comes with it.
+    /// Waits for a change, and collects those that follow it.
     fn changes(&self) -> BTreeSet<PathBuf> {
         let mut changed = BTreeSet::new();
         let Ok(event) = self.events.recv() else { return changed };
@@ -173,7 +173,7 @@ impl Watched {
     }
 }
 
-/// The files that an event says have changed; reading them is no change.
+/// The files that an event reports as changed; reading a file is not a change.
 fn files_of(event: notify::Result<Event>) -> Vec<PathBuf> {
     let Ok(event) = event else { return Vec::new() };
     match event.kind {
@@ -186,7 +186,7 @@ fn is_plan(file: &Path) -> bool {
     file.file_name().is_some_and(|name| name.to_string_lossy().ends_with(".plan.json"))
 }
 
-/// Whether a file is one that this program writes: its own reports are no reason to begin again.
+/// Whether this program writes the file: its own reports must not start a new round.
 fn is_output(file: &Path, arguments: &ReviewArguments) -> bool {
     let also = arguments.also.iter().map(|(_, file)| file);
     let outputs = arguments.out.iter().chain(&arguments.html).chain(&arguments.write_known).chain(also);

@@ -27,7 +27,7 @@ pub(super) fn write_files(arguments: &ReviewArguments, run: &mut ReviewRun) -> R
     run.with_compared(|report, recordings| write_file(file, |out| html::write(report, recordings, is_compared, out)))
 }
 
-/// Writes a report; `file` is where it goes, nothing where it is printed.
+/// Writes a report to `file`, or prints it if there is none.
 pub(super) fn write_report(
     report: &RunReport,
     format: Format,

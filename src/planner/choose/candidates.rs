@@ -106,7 +106,7 @@ impl<'s> Scene<'s> {
         if windowed { Update::of_changed(index) } else { Update::of_all(index) }
     }
 
-    /// The windows in which a mode shows all that changes, where it cannot show the rest; nothing where there is none.
+    /// The windows in which a mode shows all that changes, where it cannot show the rest; `None` if there is none.
     fn where_reached(&self, index: usize, mode: &Mode, step: &PlayedStep<'_>) -> Option<Update> {
         let is_windowed = mode.windowed && self.played == HowOften::Once;
         let reached = is_windowed.then(|| reached_by(mode, step)).filter(|reached| !reached.is_empty())?;

@@ -256,7 +256,7 @@ impl Meter {
     }
 }
 
-/// How good a path is: errors come before all else.
+/// How good a path is: errors come before everything else.
 #[derive(Clone, Copy, Debug, PartialEq, Default)]
 pub struct Score {
     /// Findings that are errors.

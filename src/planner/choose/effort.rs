@@ -47,7 +47,7 @@ impl Effort {
 /// Which paths go on side by side.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(super) struct Beam {
-    /// So many at the most.
+    /// So many at most.
     pub(super) paths: usize,
     /// None that costs more than the best by more than this: what it had cleaned, the best can still clean.
     pub(super) within: f64,

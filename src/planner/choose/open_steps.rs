@@ -69,5 +69,5 @@ pub struct Choice {
     pub(super) considered: Arc<Vec<Vec<Update>>>,
 }
 
-/// A choice for each open step, by place; nothing where it is still to be chosen.
+/// A choice for each open step, by place; `None` if it is still to be chosen.
 pub(super) type Choices = Vec<Option<Arc<Choice>>>;

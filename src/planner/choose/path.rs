@@ -32,7 +32,7 @@ pub(super) struct Path<'p> {
     tally: SummaryTally,
     heeds_budgets: bool,
     pub(super) score: Score,
-    /// What the score would be, were the plan over: what rules still wait for is told. No part of the score, since a later
+    /// What the score would be, were the plan over: what rules still wait for is reported. No part of the score, since a later
     /// step may mend it.
     ended: Score,
     /// The rules that found something, those that wait among them.

@@ -15,7 +15,7 @@ pub(super) struct Way {
     /// The rules that found something so far.
     pub(super) rules: Vec<(&'static str, Severity)>,
     pub(super) rank: Score,
-    /// Else its figures are those that it has at the least.
+    /// Otherwise its figures are those that it has at the least.
     pub(super) is_played: bool,
 }
 
@@ -28,7 +28,10 @@ pub(super) fn why(ways: &[(usize, Way)], number: usize, plan: &Plan) -> String {
         // What is best at a step is not always best in the end.
         return match ways.iter().map(|(_, way)| way).find(is_other) {
             Some(best) => {
-                format!("{} is no worse here, but costs more over the steps that follow", in_words(&best.updates, plan))
+                format!(
+                    "{} is at least as good at this step, but costs more over the steps that follow",
+                    in_words(&best.updates, plan)
+                )
             }
             None => "no other mode was considered here".into(),
         };
@@ -36,7 +39,7 @@ pub(super) fn why(ways: &[(usize, Way)], number: usize, plan: &Plan) -> String {
     let name = in_words(&other.updates, plan);
     if let Some(found) = other.rules.iter().find(|found| !way.rules.contains(found)) {
         let title = rule_named(found.0).map_or(found.0, |page| page.title.as_str());
-        return format!("{name} brings `{}`: {title}", found.0);
+        return format!("{name} would cause `{}`: {title}", found.0);
     }
     let parts = [
         ("flashes more", other.cost.flashes - way.cost.flashes),
@@ -49,7 +52,7 @@ pub(super) fn why(ways: &[(usize, Way)], number: usize, plan: &Plan) -> String {
     match most {
         Some((words, more)) if other.is_played => format!("{name} {words} (cost {more:.2} more)"),
         Some((words, more)) => format!("{name} {words} (cost at least {more:.2} more)"),
-        None => format!("{name} brings the panel nearer to its limits"),
+        None => format!("{name} would bring the panel closer to its limits"),
     }
 }
 

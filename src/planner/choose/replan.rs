@@ -15,7 +15,7 @@ use crate::{
 };
 
 /// Why a step stays as it is where all of them do.
-const AS_WRITTEN: &str = "the plan as it is costs less than any other that was found";
+const AS_WRITTEN: &str = "the plan as it is costs less than any alternative that was found";
 /// Panels with more pixels, times steps to choose, are not searched exhaustively.
 const SMALL: u64 = 1 << 16;
 
@@ -166,7 +166,7 @@ fn alone(choices: &Choices, place: usize) -> Vec<Choices> {
     others.map(|updates| other(choices.clone(), place, updates)).collect()
 }
 
-/// The choices for these steps alone; the others are to be chosen anew.
+/// The choices for these steps alone; the others are to be chosen again.
 fn only(choices: &Choices, places: &[usize]) -> Choices {
     let kept = |(place, choice): (usize, &Option<Arc<Choice>>)| choice.clone().filter(|_| places.contains(&place));
     choices.iter().enumerate().map(kept).collect()
@@ -178,7 +178,7 @@ fn other(mut choices: Choices, place: usize, updates: &[Update]) -> Choices {
     {
         let mut changed = Choice::clone(choice);
         changed.updates = updates.to_vec();
-        changed.why = "over all the times that it is played, this costs least".into();
+        changed.why = "this costs least over all the times that the step is played".into();
         *choice = Arc::new(changed);
     }
     choices

@@ -87,19 +87,23 @@ fn head(text: &mut String, of: &DraftOf<'_>) {
     let modes: Vec<String> = of.modes.iter().map(|mode| quoted(&readable(mode))).collect();
     let timed = of.files.iter().filter(|file| time_of(stem(file)).is_some()).count();
     let times = match timed {
-        0 => format!("\"after_ms\" is a guess of {} ms: write the time since the step before.", of.after_ms),
-        all if all == of.files.len() => "\"after_ms\" is the difference of the times in the names.".to_owned(),
+        0 => format!("\"after_ms\" is guessed as {} ms: write the time since the previous step.", of.after_ms),
+        all if all == of.files.len() => {
+            "\"after_ms\" is the difference between the times in the file names.".to_owned()
+        }
         _ => format!(
-            "\"after_ms\" is the difference of the times in the names, where these say none a guess of {} ms.",
+            "\"after_ms\" is the difference between the times in the file names; where a name has no time it is \
+             guessed as {} ms.",
             of.after_ms
         ),
     };
-    let modes = format!("The modes here: {}.", modes.join(", "));
+    let modes = format!("The modes of this display: {}.", modes.join(", "));
     for line in [
-        "Each \"choose\" stands for updates to be listed, as [{ \"mode\": NAME, \"window\": \"changed\" }].",
+        "Replace each \"choose\" by a list of updates such as [{ \"mode\": NAME, \"window\": \"changed\" }].",
         &modes,
         &times,
-        "Who asks is \"cause\": \"touch\", \"pen\", \"key\", \"clock\" or, where nothing is said, \"system\".",
+        "\"cause\" says who asks for the step: \"touch\", \"pen\", \"key\", \"clock\" or \"system\", which is the \
+         default.",
     ] {
         let _ = writeln!(text, "    // {line}");
     }
@@ -151,7 +155,7 @@ fn stem(file: &str) -> &str {
     file.rsplit_once('.').map_or(file, |(stem, _)| stem)
 }
 
-/// The names that are told apart by their kind alone, as a drawing and its export.
+/// The names that are distinguished by their kind alone, as a drawing and its export.
 pub fn twins(files: &[String]) -> Vec<(&str, &str)> {
     let mut twins = Vec::new();
     for (at, one) in files.iter().enumerate() {

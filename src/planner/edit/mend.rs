@@ -57,7 +57,7 @@ pub struct Taken {
 pub struct Left {
     /// Which.
     pub finding: Finding,
-    /// Why each of its corrections was not taken; nothing where it has none.
+    /// Why each of its corrections was not taken; `None` if it has none.
     pub not_taken: Vec<NotTaken>,
 }
 
@@ -173,7 +173,7 @@ impl Mending<'_> {
         self.untried().min_by_key(|finding| reach(finding)).cloned()
     }
 
-    /// The plan with a correction, where that is better, and what was changed with it; else the reason why it is not.
+    /// The plan with a correction, where that is better, and what was changed with it; otherwise the reason why it is not.
     fn attempt(&mut self, finding: &Finding, correction: &Correction) -> Result<(Reviewed, String), String> {
         check_decided(finding, correction, &self.now.plan)?;
         let then = Self::reviewed(self.review, &self.now.plan, &[correction])?;
@@ -207,7 +207,7 @@ impl Mending<'_> {
         self.judge_all(std::slice::from_ref(finding), then)
     }
 
-    /// Whether a plan is better in all that some findings say, and worse in nothing; else the reason.
+    /// Whether a plan is better in all that some findings say, and worse in nothing; otherwise the reason.
     fn judge_all(&self, findings: &[Finding], then: &Reviewed) -> Result<(), String> {
         let before = &self.now.review;
         if let Some(come) = Self::come(before, &then.review) {
@@ -221,19 +221,19 @@ impl Mending<'_> {
             count(&was) == count(&is)
         };
         if findings.iter().any(stays) {
-            return Err("the finding would stay".into());
+            return Err("the finding would remain".into());
         }
         keep_budgets(&self.now.plan, &before.summary, &then.review.summary)
     }
 
     /// A plan with some corrections, reviewed.
     fn reviewed(review: Reviewing<'_>, plan: &Plan, corrections: &[&Correction]) -> Result<Reviewed, String> {
-        let edits = edits(corrections, plan).ok_or("the step leaves its updates to be chosen")?;
+        let edits = edits(corrections, plan).ok_or("the updates of the step are still to be chosen")?;
         let text = edits.apply(&plan.source).map_err(|fault| fault.to_string())?;
         let source = Arc::new(Source { name: plan.source.name.clone(), text });
         review(&source).map_err(|faults| {
             let first = faults.first().map_or(String::new(), |fault| format!(": {}", fault.message));
-            format!("the plan could not be read any more{first}")
+            format!("the plan could no longer be read{first}")
         })
     }
 
@@ -301,8 +301,8 @@ fn check_decided(finding: &Finding, correction: &Correction, plan: &Plan) -> Res
     let Some(open) = open.filter(|open| open.index < finding.last_step) else { return Ok(()) };
     let name = step_name(open.index, open.step.label.as_deref());
     Err(format!(
-        "what stands on the glass is not known there: the updates of {name} are left to choose; `stillpage replan` \
-         chooses them"
+        "it is not known what the glass shows there, because the updates of {name} are still to be chosen; `stillpage \
+         replan` chooses them"
     ))
 }
 
@@ -312,7 +312,7 @@ fn keep_budgets(plan: &Plan, before: &Summary, after: &Summary) -> Result<(), St
     let is_over = |(figure, most): &(&String, &f64)| is[figure.as_str()] > was[figure.as_str()].max(**most);
     match plan.budgets.iter().find(is_over) {
         Some((figure, most)) => Err(format!(
-            "it would take `{figure}` from {} to {}, further over the budget of {most}",
+            "it would raise `{figure}` from {} to {}, further above the budget of {most}",
             was[figure.as_str()],
             is[figure.as_str()]
         )),
@@ -325,7 +325,7 @@ fn reach(finding: &Finding) -> u8 {
     finding.corrections.first().map_or(0, reach_of)
 }
 
-/// How much a correction changes of what is driven: boxes that are driven anyway, what is taken away, other windows and one
+/// How much a correction changes of what is driven: boxes that are driven anyway, what is removed, other windows and one
 /// more update, another mode.
 fn reach_of(correction: &Correction) -> u8 {
     let of = |change: &Change| match change.what {
@@ -356,7 +356,7 @@ fn short_place(correction: &Correction, plan: &Plan) -> String {
     )
 }
 
-/// The changes of the text that some corrections stand for; nothing where a step is left to choose, or has no such update.
+/// The changes of the text that some corrections stand for; `None` if a step is left to choose, or has no such update.
 fn edits(corrections: &[&Correction], plan: &Plan) -> Option<Edits> {
     let steps = steps_by_pointer(&plan.nodes);
     let mut edits = Edits::new();
@@ -448,12 +448,12 @@ fn change_words(what: &ChangeOf, step: Option<&Step>, plan: &Plan) -> String {
         ChangeOf::Box { update, index, rect } => {
             format!("window {} -> {}", boxed(*update, index.unwrap_or(0)), rect_text(*rect))
         }
-        ChangeOf::RemoveBox { update, index } => format!("window {} taken away", boxed(*update, *index)),
+        ChangeOf::RemoveBox { update, index } => format!("window {} removed", boxed(*update, *index)),
         ChangeOf::Mode { update, mode: new } => format!("mode {} -> {}", mode(*update), name(*new)),
-        ChangeOf::RemoveUpdate { update } => format!("the {} update taken away", mode(*update)),
+        ChangeOf::RemoveUpdate { update } => format!("the {} update removed", mode(*update)),
         ChangeOf::BeginsWhite => "`\"begins\": \"white\"` added to the plan".to_owned(),
         ChangeOf::AddUpdate { mode, window } => {
-            format!("an update in {} added, window {}", name(*mode), window_text(window))
+            format!("an update in the mode {} added, with the window {}", name(*mode), window_text(window))
         }
     }
 }

@@ -188,7 +188,8 @@ impl Chart<'_> {
         let waits = updates.iter().filter(|update| update.waits()).count();
         let flashing = updates.iter().filter(|update| update.flashes > 0).count();
         format!(
-            "{} steps with {} updates; {waits} of them wait, {flashing} flash. Residue comes to {:.1} L*; from {} L* on, the dashed line, it is a ghost. Every step is told in words in the player.",
+            "{} steps with {} updates; {waits} of them wait, {flashing} flash. Residue reaches {:.1} L*; above the \
+             dashed line at {} L* it is a visible ghost. The player describes every step in words.",
             self.frames.len(),
             updates.len(),
             self.most_residue_l(),

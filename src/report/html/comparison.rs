@@ -179,7 +179,7 @@ fn table(figures: &[[Option<Figure>; 2]]) -> Markup {
                 }
             }
         }
-        p.faint { "Where neither “better” nor “worse” stands, that depends on what the plan is for." }
+        p.faint { "If a figure is marked neither “better” nor “worse”, the purpose of the plan decides." }
     }
 }
 
@@ -203,8 +203,8 @@ fn lengths_in_words(sides: &[Side<'_>; 2]) -> Option<String> {
     let (shorter, longer) = (before.min(after), before.max(after));
     (longer > ALIKE * shorter).then(|| {
         format!(
-            "The plans do not play equally long, {} before and {} after: of flashes, cleanings, driving and energy the shorter one \
-             has fewer for that alone.",
+            "The plans do not play equally long, {} before and {} after, so the shorter one has fewer flashes and \
+             cleanings and less driving and energy for that reason alone.",
             clock(before),
             clock(after)
         )
@@ -449,7 +449,7 @@ fn answers_in_words(recording: &Recording) -> String {
 fn residue_in_words(recording: &Recording) -> String {
     let last_l = recording.frames.last().map_or(0.0, |frame| frame.residue_l);
     let limit_l = recording.limit_l;
-    let limit = format!("dashed: from {limit_l} L* on it is a ghost");
+    let limit = format!("above the dashed line at {limit_l} L*, residue is a visible ghost");
     match largest(&recording.frames, |frame| frame.residue_l) {
         None => format!("no residue; {limit}"),
         Some((frame, worst_l)) => {
@@ -463,6 +463,8 @@ fn energy_in_words(recording: &Recording) -> String {
     let all_mj: f64 = recording.frames.iter().map(Frame::energy_mj).sum();
     match largest(&recording.frames, Frame::energy_mj) {
         None => "no energy is counted".into(),
-        Some((frame, most_mj)) => format!("{all_mj:.0} mJ in all; {most_mj:.0} mJ of it for {}, the most", step(frame)),
+        Some((frame, most_mj)) => {
+            format!("{all_mj:.0} mJ in all; the largest part, {most_mj:.0} mJ, is for {}", step(frame))
+        }
     }
 }

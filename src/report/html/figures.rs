@@ -79,7 +79,7 @@ impl Figure {
             return "the same".into();
         }
         if matches!(self.unit, Unit::Answer) && (one == 0.0 || other == 0.0) {
-            return "not comparable: in one plan nobody is answered".into();
+            return "not comparable, because one plan answers nobody".into();
         }
         let is_more = other > one;
         let amount = self.amount((other - one).abs());

@@ -205,7 +205,7 @@ fn verdict(plan: &ReviewedPlan) -> String {
 /// What was there before, and what is no longer.
 fn known(plan: &ReviewedPlan) -> Markup {
     html! {
-        @if plan.known() > 0 { p { "There before, and no reason to stop: " (count(plan.known(), "known finding", "known findings")) "." } }
+        @if plan.known() > 0 { p { "Known from before, and no reason to stop: " (count(plan.known(), "known finding", "known findings")) "." } }
         @if !plan.gone.is_empty() {
             details { summary { (count(plan.gone.len() as u64, "known finding is gone", "known findings are gone")) }
                 ul { @for gone in &plan.gone { li { (marked(&gone_words(gone))) } } } }
@@ -238,7 +238,7 @@ fn strip(recording: &Recording, at: usize) -> Markup {
             ol.strip {
                 @for (number, card) in recording.cards.iter().enumerate() { (card_of(card, recording, &symbol_id(at, number))) }
             }
-            @if recording.more_cards { p.faint { "The plan goes on; only its first " (recording.cards.len()) " kinds of step are shown small." } }
+            @if recording.more_cards { p.faint { "The plan continues; only its first " (recording.cards.len()) " kinds of step are shown small." } }
         }
     }
 }
@@ -315,7 +315,9 @@ fn recording_parts(recording: &Recording, at: usize) -> Result<Markup, String> {
         @if behind > 0 { p.faint { "The chart ends " (count(behind, "step", "steps")) " before the plan does." } }
         h3 id={ "player-" (at) "-title" } { "The panel, step by step" }
         div.player data-film={ "film-" (at) } role="group" aria-labelledby={ "player-" (at) "-title" } tabindex="0" {
-            p.faint { "As the model predicts it. Nothing moves before you ask; it then plays ten times slower, and flashes are only marked, because flashing can trigger seizures in people with photosensitive epilepsy. Keys: arrows step, space plays and stops, R shows the residue." }
+            p.faint { "This is what the model predicts. Nothing moves until you start it; it then plays ten times \
+                       slower, and flashes are only marked, because flashing can trigger seizures in people with \
+                       photosensitive epilepsy. Keys: arrows step, space plays and stops, R shows the residue." }
             div.stages {
                 figure { canvas role="img" aria-label="The panel" width=(recording.size.width) height=(recording.size.height) style=(canvas_style(recording)) {} figcaption {} }
                 figure.other hidden { canvas role="img" aria-label="The panel at the other step" width=(recording.size.width) height=(recording.size.height) style=(canvas_style(recording)) {} figcaption {} }
@@ -439,7 +441,8 @@ fn is_within(field: &str, step: &str) -> bool {
 fn cautions() -> Markup {
     html! {
         p { (sentence(FLASH_CAUTION)) }
-        p { "A drive scheme that is not balanced can damage a panel for good. The panel maker's own documents come first." }
+        p { "A drive scheme that is not charge-balanced can damage a panel permanently. The panel maker's own \
+             documents come first." }
         p { "A safety indicator must not rest on this model alone; local codes and licensed practice decide." }
         p { (PREDICTIONS) }
     }

@@ -137,7 +137,7 @@ fn in_words(frame: &Frame, recording: &Recording) -> String {
     }
     if frame.left_behind_px > 0 {
         parts.push(format!(
-            "{} stay as they were, though the picture changed there",
+            "{} stay as they were, although the picture changed there",
             count(frame.left_behind_px, "pixel", "pixels")
         ));
     }

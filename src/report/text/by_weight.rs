@@ -21,7 +21,7 @@ use super::{
 };
 use crate::{
     finding::{Finding, Severity},
-    rules::cautions_of,
+    rules::{INDICATOR_CAUTION, cautions_of},
     source::readable,
 };
 
@@ -185,11 +185,9 @@ fn write_several(report: &RunReport, shown: &[&PlanReport], style: TextStyle, ou
             PlanOutcome::Refused(faults) => write_refused(of, faults, out)?,
         }
     }
-    let rules = shown.iter().filter_map(|of| match &of.outcome {
-        PlanOutcome::Reviewed(plan) => Some(plan.findings.iter().map(|finding| finding.rule)),
-        PlanOutcome::Refused(_) => None,
-    });
-    let cautions = cautions_of(rules.flatten());
+    let reviewed = || shown.iter().filter_map(|of| of.reviewed());
+    let mut cautions = cautions_of(reviewed().flat_map(|plan| plan.findings.iter().map(|finding| finding.rule)));
+    cautions.extend(reviewed().any(|plan| plan.is_indicator).then_some(INDICATOR_CAUTION));
     for caution in &cautions {
         writeln!(out, "{}", underline::wrapped(&format!("caution: {caution}"), style.width, "", "  "))?;
     }
@@ -203,7 +201,7 @@ fn write_several(report: &RunReport, shown: &[&PlanReport], style: TextStyle, ou
 }
 
 fn has_open_findings(of: &PlanReport) -> bool {
-    matches!(&of.outcome, PlanOutcome::Reviewed(plan) if plan.findings.iter().any(Finding::is_open))
+    of.reviewed().is_some_and(|plan| plan.findings.iter().any(Finding::is_open))
 }
 
 /// The worst causes of one of several plans, and how many were left out; nothing of a plan in which nothing is new.

@@ -3,14 +3,14 @@
 use std::io::{self, Write};
 
 use super::super::{
-    PlanOutcome, PlanReport,
+    PlanReport,
     sentences::{at_temperature, headline},
 };
 use crate::source::readable;
 
 pub(super) fn write(shown: &[&PlanReport], out: &mut dyn Write) -> io::Result<()> {
     for report in shown {
-        let PlanOutcome::Reviewed(plan) = &report.outcome else { continue };
+        let Some(plan) = report.reviewed() else { continue };
         let at = at_temperature(report.temperature_c);
         for (finding, place) in plan.findings.iter().zip(&plan.places).filter(|(finding, _)| finding.is_open()) {
             let from = plan.source.line_column(place.start);

@@ -79,7 +79,7 @@ fn write_total(report: &RunReport, out: &mut dyn Write) -> io::Result<()> {
     writeln!(out, "{line}.")?;
     if report.gone() > 0 {
         let gone = count(report.gone(), "known finding is gone", "known findings are gone");
-        writeln!(out, "{gone}: take them off the list with --write-known.")?;
+        writeln!(out, "{gone}: remove them from the list with --write-known.")?;
     }
     writeln!(out, "{PREDICTIONS}")
 }

@@ -10,7 +10,7 @@ use super::super::{
 };
 use crate::{
     finding::Summary,
-    rules::cautions_of,
+    rules::{INDICATOR_CAUTION, cautions_of},
     source::{Fault, readable},
 };
 
@@ -34,7 +34,8 @@ pub(super) fn write_figures(plan: &ReviewedPlan, out: &mut dyn Write) -> io::Res
     write_known(plan, out)?;
     write_lines(figures(&plan.summary), out)?;
     write_lines(margin_lines(&plan.summary), out)?;
-    let cautions = cautions_of(plan.findings.iter().map(|finding| finding.rule));
+    let mut cautions = cautions_of(plan.findings.iter().map(|finding| finding.rule));
+    cautions.extend(plan.is_indicator.then_some(INDICATOR_CAUTION));
     write_lines(cautions.iter().map(|caution| format!("caution: {caution}")), out)?;
     write_lines(plan.summary.not_checked.iter().map(|text| format!("not checked: {text}")), out)
 }

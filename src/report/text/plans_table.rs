@@ -30,7 +30,7 @@ pub(super) fn write(report: &RunReport, shown: &[&PlanReport], out: &mut dyn Wri
 }
 
 fn is_silent(plan: &PlanReport) -> bool {
-    matches!(&plan.outcome, PlanOutcome::Reviewed(plan) if plan.findings.is_empty())
+    plan.reviewed().is_some_and(|plan| plan.findings.is_empty())
 }
 
 /// Words stand at the left of their column, figures at the right.

@@ -1,7 +1,7 @@
 //! Descriptions of the first edition, kept as they shipped: they load unchanged, and say today what they said then.
 //!
 //! `tests/data/first-edition-displays` holds them, and the facts that the program of that time wrote of a small plan on two of
-//! them. These facts are never taken anew.
+//! them. These facts are never taken again.
 
 use std::{fs, path::PathBuf};
 

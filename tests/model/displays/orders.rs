@@ -254,7 +254,7 @@ fn every_description_says_how_sure_it_is() {
 }
 
 /// 10 volt-seconds a swing (5 V for 2 s: volts times seconds, textbook). Six clear drives to black with a tenth of that back between
-/// them leave 6 * 10 - 5 * 1 = 55 V s at the most (worked by hand), far beyond the limit; driven evenly nothing builds up.
+/// them leave 6 * 10 - 5 * 1 = 55 V s at most (worked by hand), far beyond the limit; driven evenly nothing builds up.
 #[test]
 fn charge_builds_up_on_a_gauge_that_is_driven_unevenly() {
     let folder = Folder::new();

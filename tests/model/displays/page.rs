@@ -1,5 +1,5 @@
 //! `docs/displays.md`: made of the descriptions and of what the program plays on them, never written by hand.
-//! `INSTA_UPDATE=always cargo test --test model displays` makes it anew; without it, a page that is stale fails.
+//! `INSTA_UPDATE=always cargo test --test model displays` generates it again; without it, a page that is stale fails.
 
 use std::{fmt::Write as _, fs, path::PathBuf, sync::LazyLock};
 
@@ -10,17 +10,18 @@ use super::played::{Screen, displays, left, piece_of, updates};
 const HEAD: &str = "\
 <!-- Made of the descriptions in `src/display/shipped` by `INSTA_UPDATE=always cargo test --test model displays`: change them there, not here. -->
 
-# The displays that ship
+# The displays that come with the program
 
-Fifteen descriptions, one for each kind of panel in the trade. They are nobody's panels: their figures are round, and invented within
-what is common practice, as `stillpage displays NAME` says figure by figure. Start from the nearest one, and put in what you
-know of your own ([formats.md](formats.md#display-description-displayjson)).
+There is one description for each common kind of panel. They do not describe real panels: their figures are round, and invented within
+common practice, as `stillpage displays NAME` says for each figure. Start from the one that is most like yours, and enter what you
+know about your own ([formats.md](formats.md#display-description-displayjson)).
 
 > Every figure here is a prediction from a description: measure your own panel, and follow its maker's documents first. Flashing can
-> trigger seizures in people with photosensitive epilepsy; count the flashes of your own panel, as a check against a published
-> threshold is no medical assessment. A safety indicator must not rest on such a description.
+> trigger seizures in people with photosensitive epilepsy; count the flashes of your own panel, because a check against a published
+> threshold is not a medical assessment. A safety indicator must not rest on such a description alone; local codes and licensed practice
+> decide.
 
-The seconds, L* and mJ in the tables below were played by the program, by the equations in [model.md](model.md).
+The seconds, L* and mJ in the tables below were computed by the program, with the equations in [model.md](model.md).
 ";
 
 fn path() -> PathBuf {
@@ -36,7 +37,7 @@ fn the_page_of_the_displays_is_up_to_date() {
     let found = fs::read_to_string(path()).unwrap_or_default();
     assert!(
         found == made,
-        "docs/displays.md is stale; `INSTA_UPDATE=always cargo test --test model displays` makes it anew"
+        "docs/displays.md is stale; `INSTA_UPDATE=always cargo test --test model displays` generates it again"
     );
 }
 
@@ -99,7 +100,7 @@ fn shows(display: &Display) -> String {
 /// What must not be exceeded.
 fn limits(displays: &[Display]) -> String {
     let mut text = String::from(
-        "## What they must not exceed\n\n| display | updates before a cleaning | hours between cleanings | seconds between updates | net impulse | picture is known |\n| --- | --- | --- | --- | --- | --- |\n",
+        "## Limits\n\n| display | updates before a cleaning | hours between cleanings | seconds between updates | net impulse | picture is known |\n| --- | --- | --- | --- | --- | --- |\n",
     );
     let or_none = |figure: Option<String>| figure.unwrap_or_else(|| "-".to_owned());
     for display in displays {
@@ -119,13 +120,13 @@ fn limits(displays: &[Display]) -> String {
             or_none(limits.net_impulse_vs.map(|impulse| format!("{impulse} V s"))),
         );
     }
-    text + "\n`-`: the description gives none, so that nothing is checked.\n"
+    text + "\n`-`: the description gives no limit, so nothing is checked.\n"
 }
 
 /// How long, how often and at what cost each mode drives.
 fn modes(displays: &[Display]) -> String {
     let mut text = String::from(
-        "## What the modes do\n\n| display | mode | brings pixels to | drives | s at 5 °C | at 20 °C | at 30 °C | flashes | mJ a cm2, whole panel |\n| --- | --- | --- | --- | --- | --- | --- | --- | --- |\n",
+        "## What the modes do\n\n| display | mode | drives pixels to | drives | s at 5 °C | at 20 °C | at 30 °C | flashes | mJ per cm2, whole panel |\n| --- | --- | --- | --- | --- | --- | --- | --- | --- |\n",
     );
     for display in displays {
         let black = display.ink.black();
@@ -142,14 +143,14 @@ fn modes(displays: &[Display]) -> String {
                 display.name,
                 mode.name,
                 reach(display, mode),
-                if mode.changed_only { "what changes" } else { "all of a window" },
+                if mode.changed_only { "what changes" } else { "every pixel of a window" },
                 seconds.join(" | "),
                 mode.flashes,
                 energy_mj / area_cm2,
             );
         }
     }
-    text + "\nThe energy is that of one update of the whole panel at 25 °C, over its area.\n"
+    text + "\nThe energy is that of one update of the whole panel at 25 °C, divided by its area.\n"
 }
 
 /// The energy of an update of the whole panel in each mode, mJ.
@@ -172,8 +173,8 @@ fn reach(display: &Display, mode: &Mode) -> &'static str {
 /// What the modes that drive only changes leave behind.
 fn residues() -> String {
     let mut text = String::from(
-        "## What stays\n\nBlack text on white, written and erased in one mode after a cleaning: how far its pixels are off, in L*. Most readers notice 2.3.\n\n\
-         | display | mode | first erasing | at 5 °C | after ten | after a thousand | a grey wiped | outline after ten | after a cleaning |\n| --- | --- | --- | --- | --- | --- | --- | --- | --- |\n",
+        "## What remains\n\nBlack text on white is written and erased in one mode after a cleaning; the table shows how far its pixels are off, in L*. Most readers notice 2.3.\n\n\
+         | display | mode | first erasing | at 5 °C | after ten | after a thousand | a grey erased | outline after ten | after a cleaning |\n| --- | --- | --- | --- | --- | --- | --- | --- | --- |\n",
     );
     for WhatStays {
         display,
@@ -196,10 +197,10 @@ fn residues() -> String {
         );
     }
     text.push_str(
-        "\n25 °C except where it says otherwise; a rewriting is once to black and once back. *A grey wiped*: a middle grey that a cleaning mode\n\
-         brought and this mode wipes to white. *Outline*: the white pixels beside the text, the middle one of them. *After a cleaning*: all\n\
-         pixels after ten rewritings and one update that cleans. Displays without a line have only updates that clean. Segments stand for text that\n\
-         is black where they are on.\n",
+        "\nThe temperature is 25 °C unless the column says otherwise; a rewriting is once to black and once back. *A grey erased*: a middle grey that\n\
+         a cleaning mode drew and this mode turns white. *Outline*: the median of the white pixels next to the text. *After a cleaning*: all\n\
+         pixels after ten rewritings and one update that cleans. Displays without a line have only updates that clean. For segments, the text is\n\
+         black where they are on.\n",
     );
     text
 }
@@ -268,11 +269,11 @@ fn grey_wiped(display: &Display, mode: &str, cleaning: &str) -> Option<f64> {
     is_two_level.then(|| left(display, 25.0, &work, 0, &[]).on_text)
 }
 
-/// By which factors the figures may be off.
+/// The factors by which the figures may be off.
 fn certainties(displays: &[Display]) -> String {
     let mut text = String::from(
-        "## How sure the figures are\n\nBy which factor they may be off, either way; nothing was measured.\n\n\
-         | display | what stays | durations | first change | flashes | energy |\n| --- | --- | --- | --- | --- | --- |\n",
+        "## How sure the figures are\n\nThe table shows the factors by which the figures may be off in either direction; nothing was measured.\n\n\
+         | display | residue | durations | first change | flashes | energy |\n| --- | --- | --- | --- | --- | --- |\n",
     );
     for display in displays {
         let sure = &display.certainty;

@@ -95,11 +95,11 @@ pub(crate) type Asked<'a> = (Screen, &'a str);
 /// What is read of a panel after the last step, L*.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(crate) struct Left {
-    /// How far the pixels of the text are off their level, the farthest.
+    /// How far the pixels of the text are off their level, the furthest.
     pub(crate) on_text: f64,
     /// How far the white pixels beside the text are off, the middle one of them.
     pub(crate) outline: f64,
-    /// The farthest of all pixels.
+    /// The furthest of all pixels.
     pub(crate) most: f64,
 }
 

@@ -1,4 +1,4 @@
-//! Small cases worked out by hand from what `docs/model.md` says.
+//! Small cases computed by hand from what `docs/model.md` says.
 #![expect(clippy::float_cmp, reason = "what is compared so is a sum of whole numbers or was never touched")]
 
 use super::drawing::Drawing;

@@ -19,7 +19,7 @@ pub(crate) struct Seen {
     /// What half a square millimetre of the panel reaches, L*, a ghost or not.
     pub(crate) residue_l: f64,
     pub(crate) ghost_px: usize,
-    /// How near the pixel that comes nearest to the limit is to it. Where this is less than the coarseness of a stored
+    /// How close the pixel that comes nearest to the limit is to it. Where this is less than the coarseness of a stored
     /// residue, two right implementations may take that pixel for different things.
     pub(crate) margin_l: f64,
 }

@@ -25,7 +25,7 @@ impl View {
         [Size { w: self.long, h: self.short }, Size { w: self.short, h: self.long }]
     }
 
-    /// As `docs/model.md` has it: all of them where they fit into one field; else those of the fullest block of tiles that a
+    /// As `docs/model.md` has it: all of them where they fit into one field; otherwise those of the fullest block of tiles that a
     /// field could touch, and never more than the field has within the box around them.
     pub(crate) fn told(self, size: Size, mask: &Mask) -> usize {
         let Some(around) = tight_box(size, mask) else { return 0 };

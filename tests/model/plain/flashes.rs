@@ -248,7 +248,7 @@ impl Show {
     }
 }
 
-/// How near a moment of the last update comes to being just a second away from any other, ms.
+/// How close a moment of the last update comes to being just a second away from any other, ms.
 fn margin_ms(shows: &[Show]) -> f64 {
     let moments = || shows.iter().flat_map(|show| &show.at_ms);
     let newest = shows.last().into_iter().flat_map(|show| &show.at_ms);

@@ -1,4 +1,4 @@
-//! The panel's model written a second time, as plainly as it can be: whole-panel vectors, everything worked out anew at
+//! The panel's model written a second time, as plainly as it can be: whole-panel vectors, everything computed again at
 //! every step, medians by sorting. It exists to be compared with, so it shares no code with the program and knows only
 //! what `docs/formats.md` and `docs/model.md` say. It reads valid input only and explains no faults.
 

@@ -23,7 +23,7 @@ pub(crate) struct Display {
     pub(crate) parallel_updates: usize,
     pub(crate) pen_delay_ms: f64,
     pub(crate) counts: Counts,
-    /// Beyond which net impulse a pixel is told; none where nothing limits it.
+    /// Beyond which net impulse a pixel is reported; none where nothing limits it.
     pub(crate) net_impulse_vs: Option<f64>,
     pub(crate) memory: Memory,
     pub(crate) when_busy: WhenBusy,
@@ -47,14 +47,14 @@ pub(crate) enum Memory {
     LostWhenAsleep,
 }
 
-/// What becomes of an update that the controller is not free for.
+/// What happens to an update that the controller is not free for.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(crate) enum WhenBusy {
     Waits,
     Drops,
 }
 
-/// What becomes of the panel's power after a step.
+/// What happens to the panel's power after a step.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Default)]
 pub(crate) enum Power {
     #[default]
@@ -76,7 +76,7 @@ pub(crate) enum Drives {
     All,
 }
 
-/// What becomes of a pixel whose target is out of the mode's reach.
+/// What happens to a pixel whose target is out of the mode's reach.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(crate) enum Otherwise {
     Nearest,
@@ -281,7 +281,7 @@ pub(crate) fn read_display(path: &Path) -> Result<Display, Fault> {
     })
 }
 
-/// By its name, else by one of its other names.
+/// By its name, otherwise by one of its other names.
 pub(crate) fn find_mode<'a>(modes: &'a [Mode], name: &str) -> Result<&'a Mode, Fault> {
     modes
         .iter()

@@ -5,7 +5,7 @@ use super::geometry::{Mask, Rect, Size, count, tight_box};
 use super::screens::Levels;
 use super::windows::{screen_size, turned};
 
-/// The level of a segment that is on, and the one of all else.
+/// The level of a segment that is on, and the one of everything else.
 pub(crate) const ON: usize = 0;
 pub(crate) const OFF: usize = 1;
 

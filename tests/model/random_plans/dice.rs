@@ -1,4 +1,4 @@
-//! A small seeded generator of its own (`SplitMix64`, Steele, Lea and Flood 2014), so that a seed means the same for good.
+//! A small seeded generator of its own (`SplitMix64`, Steele, Lea and Flood 2014), so that a seed means the same permanently.
 
 pub(crate) struct Dice {
     seed: u64,

@@ -172,15 +172,15 @@ fn a_finding_carries_its_margin_and_is_sure_from_the_factor_on() {
 fn where_it_turns_is_said_in_words_and_only_where_that_is_within_the_factor() {
     for (rule, words) in [
         // 1 / 1.9424 = 0.5148, 1 / 1.250512 = 0.7997, 3 / 4, 1 / 1.08258 = 0.9237, 1 / 1.6 = 0.625: down, so that it holds.
-        ("visible-ghost", "silent if the residue were 0.51 of it"),
-        ("slow-answer", "silent if the time to the answer were 0.79 of it"),
-        ("flashes-too-fast", "silent if the number of flashes were 0.75 of it"),
-        ("over-budget", "silent if the energy were 0.92 of it"),
-        ("updates-collide", "silent if the time were 0.62 of it"),
+        ("visible-ghost", "silent if the residue were 0.51 of that value"),
+        ("slow-answer", "silent if the time to the answer were 0.79 of that value"),
+        ("flashes-too-fast", "silent if the number of flashes were 0.75 of that value"),
+        ("over-budget", "silent if the energy were 0.92 of that value"),
+        ("updates-collide", "silent if the time were 0.62 of that value"),
     ] {
         let case = cases().into_iter().find(|case| case.rule == rule).unwrap();
         let text = |factor| folder_of(&case, factor).run(&["review", ".", "--only", rule]).out;
-        let line = format!("\n  by an estimated figure: {words}\n");
+        let line = format!("\n  this rests on an estimated figure: the rule would be {words}\n");
         assert!(text(Some(6.0)).contains(&line), "{}", text(Some(6.0)));
         for factor in [None, Some(1.05)] {
             assert!(!text(factor).contains("estimated"), "{factor:?}: {}", text(factor));
@@ -264,7 +264,7 @@ fn a_mode_that_is_less_certain_than_its_display_decides() {
     }
 }
 
-/// The margins of the summary of a plan over the square and white, without a word of JSON around them.
+/// The margins of the summary of a plan over the square and white, without the JSON around them.
 fn margins(display: &str, plan: &str) -> Value {
     let screens = square();
     let screens: Vec<(&str, &str)> = screens.iter().map(|(name, text)| (*name, text.as_str())).collect();

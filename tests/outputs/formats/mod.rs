@@ -79,7 +79,7 @@ fn from_json(report: &Value) -> Vec<Line> {
     sorted(report["plans"].as_array().unwrap().iter().flat_map(of_plan).collect())
 }
 
-/// The margin of a finding, and whether it is sure, from JSON fields; nothing where it has none.
+/// The margin of a finding, and whether it is sure, from JSON fields; `None` if it has none.
 fn margin_of(fields: &Value) -> String {
     let fields = fields.as_object().unwrap();
     assert_eq!(fields.contains_key("margin"), fields.contains_key("sure"), "both or neither");
@@ -182,8 +182,7 @@ fn counts_in_table(markdown: &str) -> BTreeMap<String, [u64; 3]> {
     counts
 }
 
-/// How many findings are told, and how many more there are.
-/// What the heading of the causes says; nothing where there is none.
+/// How many findings the heading of the causes counts; none if there is no heading.
 fn count_of_findings(markdown: &str) -> usize {
     let heading = markdown.lines().find(|line| line.starts_with("### ") && line.contains(" finding"));
     let words: Vec<&str> = heading.unwrap_or_default().split([' ', '(', ')', ',']).collect();
@@ -255,7 +254,8 @@ fn every_format_says_how_sure_a_finding_is() {
         let sure: Vec<&str> =
             lines.iter().filter_map(|line| line.0.split(" margin ").nth(1)?.split(' ').nth(1)).collect();
         assert_eq!(sure.join(" "), expected, "{lines:?}");
-        let in_words = "by an estimated figure: silent if the time to the answer were 0.95 of it";
+        let in_words = "this rests on an estimated figure: the rule would be silent if the time to the answer were \
+                        0.95 of that value";
         let said =
             [told.sarif.to_string(), told.junit, told.markdown].map(|text| text.to_lowercase().contains(in_words));
         assert_eq!(said, [expected.contains("false"); 3]);

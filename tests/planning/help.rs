@@ -5,7 +5,10 @@
 //! says of each that it takes back why. It also takes back what brings about something less bad, which is counted apart.
 #![expect(clippy::unwrap_used, reason = "a test stops at what must not happen")]
 
-use std::{collections::BTreeMap, fmt::Write as _};
+use std::{
+    collections::{BTreeMap, BTreeSet},
+    fmt::Write as _,
+};
 
 use proptest::{
     strategy::{Strategy, ValueTree},
@@ -18,6 +21,39 @@ use crate::{
     common::Folder,
     kept_failures::{nothing_kept, times},
 };
+
+/// The changes that bring about something as bad, and why they are offered all the same: the rule, what comes, the reason. What
+/// comes of them lies further away than the rule that offers them looks.
+const EXCEPTIONS: [(&str, &str, &str); 13] = [
+    (
+        "grey-in-two-level-mode",
+        "left-behind",
+        "once the grey shows, a later step that takes it back has to send as well",
+    ),
+    (
+        "grey-in-two-level-mode",
+        "never-shown",
+        "once the grey shows, a later step that takes it back has to send as well",
+    ),
+    ("left-behind", "cannot-keep-up", "other corrections of the plan have taken the time that was there"),
+    ("left-behind", "grey-in-two-level-mode", "what an earlier quick update left there is settled elsewhere"),
+    ("left-behind", "left-behind", "a turn of a repeated step that is followed no more"),
+    ("left-behind", "never-shown", "a turn of a repeated step that is followed no more"),
+    ("needless-flash", "updates-collide", "the quiet update begins later, and the next one waits for it"),
+    ("never-shown", "cannot-keep-up", "other corrections of the plan have taken the time that was there"),
+    ("never-shown", "grey-in-two-level-mode", "a turn of a repeated step that is followed no more"),
+    ("nothing-changes", "grey-in-two-level-mode", "the idle update settled what a quick one had left before"),
+    ("nothing-changes", "slow-answer", "at another turn of the step, \"changed\" sends more than its window"),
+    (
+        "nothing-changes",
+        "too-many-since-cleaning",
+        "at another turn of the step, \"changed\" sends more than its window",
+    ),
+    ("slow-answer", "slow-answer", "a later step of a person has something to answer once this one is answered"),
+];
+
+/// So many of a hundred exact changes may bring about something as bad.
+const MOST_PERCENT: usize = 2;
 
 /// What becomes of the findings of a rule.
 #[derive(Clone, Copy, Debug, Default)]
@@ -37,6 +73,8 @@ struct Help {
     by_rule: BTreeMap<String, Played>,
     /// Why changes were taken back, and how often.
     reasons: BTreeMap<String, usize>,
+    /// The rules whose changes bring about something as bad, and what.
+    exceptions: BTreeSet<(String, String)>,
 }
 
 impl Help {
@@ -58,6 +96,10 @@ impl Help {
                 let why = why.split(" at step ").next().unwrap();
                 let comes = why.split('`').nth(1).and_then(rule_named);
                 let is_less_bad = comes.is_some_and(|comes| comes.severity < rule_named(rule).unwrap().severity);
+                if !is_less_bad {
+                    let comes = why.split('`').nth(1).unwrap_or(why);
+                    self.exceptions.insert((rule.to_owned(), comes.to_owned()));
+                }
                 let played = self.of(rule);
                 *if is_less_bad { &mut played.taken_back } else { &mut played.as_bad } += 1;
                 *self.reasons.entry(format!("{rule}: {why}")).or_default() += 1;
@@ -69,18 +111,20 @@ impl Help {
         self.by_rule.entry(rule.to_owned()).or_default()
     }
 
+    /// All changes that were tried, and those that bring about something as bad.
+    fn exact(&self) -> [usize; 2] {
+        let tried = |played: &Played| played.done + played.taken_back + played.as_bad;
+        [self.by_rule.values().map(tried).sum(), self.by_rule.values().map(|played| played.as_bad).sum()]
+    }
+
     fn lines(&self) -> String {
         let mut text =
             String::from("rule: findings, changes made, taken back for something less bad, for something as bad\n");
-        let mut all = Played::default();
         for (rule, Played { findings, done, taken_back, as_bad }) in &self.by_rule {
             writeln!(text, "{rule}: {findings}, {done}, {taken_back}, {as_bad}").unwrap();
-            all.done += done;
-            all.taken_back += taken_back;
-            all.as_bad += as_bad;
         }
-        let exact = all.done + all.taken_back + all.as_bad;
-        writeln!(text, "\nof {exact} exact changes {} bring about something as bad", all.as_bad).unwrap();
+        let [exact, as_bad] = self.exact();
+        writeln!(text, "\nof {exact} exact changes {as_bad} bring about something as bad").unwrap();
         text.push_str("\ntaken back, why, how often:\n");
         for (why, times) in &self.reasons {
             writeln!(text, "{why} {times}").unwrap();
@@ -107,6 +151,12 @@ fn what_the_help_says_exactly_takes_the_finding_away() {
         folder.plan("a.plan.json", &random_plan().new_tree(&mut runner).unwrap().current().to_string());
         help.play(&folder, "a.plan.json");
     }
+    let is_known =
+        |(rule, comes): &&(String, String)| EXCEPTIONS.iter().any(|known| (known.0, known.1) == (rule, comes));
+    let new: Vec<_> = help.exceptions.iter().filter(|exception| !is_known(exception)).collect();
+    assert!(new.is_empty(), "no known exceptions: {new:?}\n{}", help.lines());
+    let [exact, as_bad] = help.exact();
+    assert!(as_bad * 100 < MOST_PERCENT * exact, "{as_bad} of {exact}\n{}", help.lines());
     if times() == 1 {
         insta::assert_snapshot!(help.lines());
     } else {

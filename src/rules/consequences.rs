@@ -88,8 +88,8 @@ impl Consequences {
     pub(super) fn of_place(&self, pixels: &Mask, missing: Missing, window: Rect) -> Self {
         let inside = |pixels: &Mask| pixels.inside(&[window], &self.grid);
         let cut = |link: &Rc<Link>| {
-            let (pixels, changes) = (inside(&link.pixels), inside(&link.changes));
-            Rc::new(Link { pixels, changes, ..(**link).clone() })
+            let (changes, pixels) = (inside(&link.changes), inside(&link.pixels));
+            Rc::new(Link { changes, pixels, ..(**link).clone() })
         };
         let cut_all = |links: &[Rc<Link>]| links.iter().map(cut).filter(|link| !link.changes.is_empty()).collect();
         let first = Link { pixels: pixels.clone(), missing, ..(*self.links[0]).clone() };

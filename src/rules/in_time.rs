@@ -27,6 +27,7 @@ pub(super) enum Weight {
 
 /// How long updates and answers may take, ms.
 #[derive(Clone, Copy, Debug)]
+#[expect(clippy::struct_field_names, reason = "the unit belongs to every name")]
 pub(super) struct TimeLimits {
     wait_ms: f64,
     backlog_ms: f64,

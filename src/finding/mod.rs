@@ -84,6 +84,8 @@ pub struct Finding {
     pub accepted: Option<String>,
     /// Whether it is on a list of known findings.
     pub known: bool,
+    /// Whether it tells once of a state that lasts, at the first step that shows it: told at another step it is the same.
+    pub lasts: bool,
 }
 
 impl Finding {
@@ -108,6 +110,7 @@ impl Finding {
             cause: None,
             accepted: None,
             known: false,
+            lasts: false,
         }
     }
 
@@ -164,6 +167,8 @@ pub struct Observation {
     pub margin: Option<Margin>,
     /// Another severity than the rule's own, which it never exceeds.
     pub severity: Option<Severity>,
+    /// Whether it tells once of a state that lasts, at the first step that shows it.
+    pub lasts: bool,
 }
 
 /// The step that an observation is of.
@@ -282,6 +287,7 @@ impl Sink {
             figures: observation.figures.into_iter().collect(),
             margin: observation.margin,
             pointer: place.pointer,
+            lasts: observation.lasts,
             ..Finding::new(self.rule, severity)
         });
     }

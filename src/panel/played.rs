@@ -4,7 +4,7 @@
 
 use super::{
     ghosts::{Ghost, GhostLimits},
-    queue::{Lost, Times},
+    queue::{Lost, Queue, Times},
     state::PanelState,
     swings::Swung,
 };
@@ -56,6 +56,8 @@ pub struct PlayedStep<'a> {
     pub medians: &'a [f64],
     /// The panel at the end of the step.
     pub glass: &'a PanelState,
+    /// The controller's queue before the updates of the step.
+    pub queue_before: &'a Queue,
     pub(super) moved_by: &'a [[u32; 2]],
 }
 

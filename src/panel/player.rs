@@ -118,6 +118,7 @@ impl<'p> Player<'p> {
             Some(Transition { picture, introduced }) => (picture, introduced),
             None => (self.memory.clone(), self.nothing.clone()),
         };
+        let queue_before = self.queue.clone();
         let StepEffect { changed, regions, updates, left_behind, moved, .. } = self.effect(planned, &introduced);
         for tile in moved {
             let moved_by = &mut self.moved_by[tile as usize];
@@ -142,6 +143,7 @@ impl<'p> Player<'p> {
             residue_l: ghosts.residue_l(),
             medians: ghosts.medians(),
             glass: state,
+            queue_before: &queue_before,
             moved_by: &self.moved_by,
         });
         self.screen = planned.screen.or(self.screen);

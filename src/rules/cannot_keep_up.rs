@@ -67,6 +67,8 @@ impl<'p> CannotKeepUp<'p> {
                 ("needs_ms", needs_ms),
             ],
             margin: Margin::of(Figure::Durations, run.longest_wait_ms, self.limit_ms, &self.plan.display),
+            // The run is told at its first step: without an update there, that is a later one.
+            lasts: true,
             ..Observation::default()
         };
         sink.report(run.place, observation);

@@ -69,6 +69,7 @@ impl<'p> FlashesTooFast<'p> {
             margin: Margin::of(Figure::Flashes, found.on_large_area, found.allowed, display),
             key: format!("{:?} {}", found.kind, found.is_alone),
             severity: found.is_alone.then_some(Severity::Warning),
+            ..Observation::default()
         }
     }
 }

@@ -236,6 +236,7 @@ impl<'p> GreyInTwoLevelMode<'p> {
             margin: None,
             severity: only_edges.then_some(Severity::Note),
             key: "filled".into(),
+            ..Observation::default()
         };
         if only_edges {
             let (number, place) = self.drawing(&waiting, rect);

@@ -2,17 +2,15 @@
 //!
 //! Each pixel is reported once, from the step that left it behind to the one that brings the glass right there again.
 
-use std::collections::BTreeSet;
-
 use super::{
     Rule, Setup,
-    remedy::{self, Missing},
-    wording,
+    followed::{Followed, Left, Weight},
+    remedy, wording,
 };
 use crate::{
     change::{Mask, TILE, TileGrid, regions_with_labels},
     display::Display,
-    finding::{Correction, Finding, Observation, Sink, StepField, Where},
+    finding::{Finding, Observation, Sink, StepField, Where},
     geometry::Size,
     panel::PlayedStep,
     plan::{Plan, Updates},
@@ -26,8 +24,8 @@ pub(super) struct LeftBehind<'p> {
     settle_ms: f64,
     waiting: Vec<Waiting>,
     reported: Vec<Reported>,
-    /// The findings that were begun, by field of the plan and key: a step that is repeated has one.
-    begun: BTreeSet<(String, String)>,
+    /// What would come of sending what was reported.
+    followed: Followed,
     /// The last step that was seen, and when its updates were asked for, ms.
     last: (u64, f64),
 }
@@ -38,8 +36,8 @@ struct Waiting {
     place: Where,
     changed_ms: f64,
     pixels: Mask,
-    /// What brings them to the glass, and in which modes it can.
-    missing: Missing,
+    /// What brings them to the glass.
+    missing: remedy::Missing,
     grid: TileGrid,
 }
 
@@ -50,9 +48,6 @@ struct Reported {
     key: String,
     changed_ms: f64,
     pixels: Mask,
-    /// Of the step that left it behind, and of those that changed it once more without bringing it to the glass: a box, and
-    /// what brings it there. Empty where another turn of a repeated step made the finding.
-    missing: Vec<(crate::geometry::Rect, Missing)>,
 }
 
 /// Places that are further apart than this, or than twice this, are findings of their own: about the width of a fingertip.
@@ -69,7 +64,7 @@ impl<'p> LeftBehind<'p> {
             plan: setup.plan,
             waiting: Vec::new(),
             reported: Vec::new(),
-            begun: BTreeSet::new(),
+            followed: Followed::new(setup),
             last: (0, 0.0),
         }
     }
@@ -100,19 +95,14 @@ impl<'p> LeftBehind<'p> {
             rect: Some(rect),
             message: message(count, unsaid, "", display),
             help: remedy::update_of(rect, self.plan),
-            corrections: waiting.missing.corrections(rect, self.plan),
             figures,
             key: key.clone(),
             ..Observation::default()
         };
-        let is_first = self.begun.insert((waiting.place.pointer.clone(), key.clone()));
-        self.reported.push(Reported {
-            pointer: waiting.place.pointer.clone(),
-            key,
-            changed_ms: waiting.changed_ms,
-            pixels,
-            missing: is_first.then(|| (rect, waiting.missing.clone())).into_iter().collect(),
-        });
+        let pointer = waiting.place.pointer.clone();
+        let left = Left { pixels: pixels.clone(), rect, missing: waiting.missing.clone() };
+        self.followed.find([&pointer, &key], Weight::Error, waiting.place.step, left, self.plan);
+        self.reported.push(Reported { pointer, key, changed_ms: waiting.changed_ms, pixels });
         sink.report(waiting.place.clone(), observation);
     }
 
@@ -121,10 +111,6 @@ impl<'p> LeftBehind<'p> {
         let now_ms = step.updates_request_ms();
         for reported in &mut self.reported {
             reported.pixels = reported.pixels.and(&step.left_behind);
-            let again = reported.pixels.and(step.introduced);
-            if let Some(rect) = again.bounds(step.grid()).filter(|_| !reported.missing.is_empty()) {
-                reported.missing.push((rect, Missing::new(step, &again)));
-            }
         }
         for right in self.reported.extract_if(.., |reported| reported.pixels.is_empty()) {
             let last_step = step.planned.index;
@@ -141,7 +127,7 @@ impl<'p> LeftBehind<'p> {
             self.waiting.push(Waiting {
                 place: Where::of(step, StepField::Screen),
                 changed_ms: step.updates_request_ms(),
-                missing: Missing::new(step, &pixels),
+                missing: remedy::Missing::new(step, &pixels),
                 pixels,
                 grid: *step.grid(),
             });
@@ -161,12 +147,8 @@ struct Stay {
 impl Reported {
     /// Says how long it stayed. Of several turns of a repeated step the longest stay is said.
     fn end(self, stay: Stay, plan: &Plan, sink: &mut Sink) {
-        let corrections = self.corrections(plan);
         sink.amend(&self.pointer, &self.key, |finding: &mut Finding| {
             finding.last_step = finding.last_step.max(stay.last_step);
-            if !corrections.is_empty() {
-                finding.corrections = corrections;
-            }
             if finding.figures.get("stays_ms").is_some_and(|known| *known >= stay.ms) {
                 return;
             }
@@ -184,25 +166,6 @@ impl Reported {
             let figure = |name| finding.figures.get(name).map_or(0, |value| *value as u64);
             finding.message = message(figure("px"), figure("px_in_other_places"), &for_how_long, &plan.display);
         });
-    }
-
-    /// Where later steps changed the place once more: each has to bring it to the glass, or the next one is left behind.
-    fn corrections(&self, plan: &Plan) -> Vec<Correction> {
-        let mut steps = BTreeSet::new();
-        let each: Vec<Vec<Correction>> = (self.missing.iter())
-            .filter(|(_, missing)| steps.insert(missing.step().to_owned()))
-            .map(|(rect, missing)| missing.corrections(*rect, plan))
-            .collect();
-        if each.len() < 2 || each.iter().any(Vec::is_empty) {
-            return Vec::new();
-        }
-        let ways = each.iter().map(Vec::len).max().unwrap_or_default();
-        let way = |number: usize| {
-            let of_step =
-                |corrections: &Vec<Correction>| corrections[number.min(corrections.len() - 1)].changes.clone();
-            Correction { changes: each.iter().flat_map(of_step).collect() }
-        };
-        (0..ways).map(way).collect()
     }
 }
 
@@ -242,6 +205,7 @@ fn places(pixels: &Mask, grid: &TileGrid, display: &Display) -> Vec<Mask> {
 impl Rule for LeftBehind<'_> {
     fn step(&mut self, step: &PlayedStep<'_>, sink: &mut Sink) {
         self.report_late(step.updates_request_ms(), sink);
+        self.followed.see(step, &step.left_behind, self.plan);
         self.follow(step, sink);
         for waiting in &mut self.waiting {
             waiting.pixels = waiting.pixels.and(&step.left_behind).without(step.introduced);
@@ -260,5 +224,6 @@ impl Rule for LeftBehind<'_> {
             let stay = Stay { ms: now_ms - reported.changed_ms, last_step, to_the_end: true };
             reported.end(stay, self.plan, sink);
         }
+        self.followed.end(self.plan, sink);
     }
 }

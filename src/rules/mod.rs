@@ -5,9 +5,12 @@
 
 mod answering;
 mod causes;
+mod consequences;
 mod due;
 mod flash_weight;
+mod followed;
 mod ghost_groups;
+mod in_time;
 mod letters;
 mod page;
 mod pen;

@@ -1,10 +1,12 @@
 //! `needless-flash`: an update flashes although another mode would carry it without, or flashes far more than changes.
 
+use std::collections::BTreeMap;
+
 use super::{
     Rule, Setup,
     due::{Due, HOUR_MS},
     flash_weight::FlashWeight,
-    remedy,
+    remedy::{self, has_turns},
     rhythm::Rhythm,
     wording,
 };
@@ -30,10 +32,15 @@ pub(super) struct NeedlessFlash<'p> {
     quiet_ms: f64,
     /// When a person asked for something last, ms.
     asked_ms: f64,
+    /// What is right for all turns so far of an update of a step with several, by its field of the plan.
+    of_all_turns: BTreeMap<String, Vec<Correction>>,
 }
 
 /// A flash that weighs less than this is hardly one: it is worth a note. Common practice, no source.
 const SLIGHT: f64 = 0.05;
+/// The keys of what is said: that another mode would do, or a window.
+const MODE: &str = "mode";
+const WINDOW: &str = "window";
 /// A cleaning of at least this share of the panel is one of a page. Common practice, no source.
 const PAGE_SHARE: f64 = 0.5;
 
@@ -47,6 +54,7 @@ impl<'p> NeedlessFlash<'p> {
             quiet_ms: setup.limits.cleaning_interrupts.quiet_ms.value,
             plan: setup.plan,
             asked_ms: f64::NEG_INFINITY,
+            of_all_turns: BTreeMap::new(),
         }
     }
 
@@ -80,7 +88,7 @@ impl<'p> NeedlessFlash<'p> {
             ),
             help: format!("use `{quiet}` here, and {clean}"),
             corrections: Correction::modes(step, index, carrying),
-            key: "mode".into(),
+            key: MODE.into(),
             ..Observation::default()
         })
     }
@@ -113,7 +121,7 @@ impl<'p> NeedlessFlash<'p> {
                 ),
                 help,
                 corrections: vec![Correction::of(step, ChangeOf::Window { update: index, window: windows })],
-                key: "window".into(),
+                key: WINDOW.into(),
                 ..Observation::default()
             }
         })
@@ -164,6 +172,32 @@ impl NeedlessFlash<'_> {
         })
     }
 
+    /// Keeps what is right for this turn of a step as well.
+    fn see_turn(&mut self, step: &PlayedStep<'_>) {
+        for (index, _) in step.updates.iter().enumerate().filter(|(_, update)| !update.sent.is_empty()) {
+            let right = self.see(step, index).map_or_else(Vec::new, |observation| observation.corrections);
+            let pointer = StepField::Mode(index).pointer(step.planned.step);
+            let known = self.of_all_turns.entry(pointer).or_insert_with(|| right.clone());
+            known.retain(|correction| right.contains(correction));
+        }
+    }
+
+    /// Takes from the findings what would be wrong at another turn of the step.
+    fn tell_turns(&self, sink: &mut Sink) {
+        for (pointer, right) in &self.of_all_turns {
+            for key in [MODE, WINDOW] {
+                sink.amend(pointer, key, |finding| {
+                    finding.corrections.retain(|correction| right.contains(correction));
+                    if finding.corrections.is_empty() {
+                        finding
+                            .help
+                            .push_str("; other turns of this step need it as it is: make this turn a step of its own");
+                    }
+                });
+            }
+        }
+    }
+
     /// Whether an update cleans a page, or most of one.
     fn cleans_page(&self, step: &PlayedStep<'_>, update: &PlayedUpdate) -> bool {
         let mode = &self.plan.display.modes[update.mode];
@@ -212,6 +246,9 @@ impl Rule for NeedlessFlash<'_> {
             self.rhythm.page();
         }
         let flashes = |update: &PlayedUpdate| self.plan.display.modes[update.mode].flashes > 0;
+        if step.updates.iter().any(flashes) && has_turns(step.planned.step) {
+            self.see_turn(step);
+        }
         if !in_pause && step.updates.iter().any(flashes) {
             self.look(step, self.is_before_long_pause(step), sink);
         }
@@ -220,5 +257,6 @@ impl Rule for NeedlessFlash<'_> {
 
     fn end(&mut self, sink: &mut Sink) {
         report_all(self.rhythm.end(), sink);
+        self.tell_turns(sink);
     }
 }

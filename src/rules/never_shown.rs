@@ -2,7 +2,11 @@
 //!
 //! What stays in memory for longer is `left-behind`, which reports it, and this rule keeps silent about it.
 
-use super::{Rule, Setup, remedy, wording};
+use super::{
+    Rule, Setup,
+    followed::{Followed, Left, Weight},
+    remedy, wording,
+};
 use crate::{
     change::Mask,
     finding::{Observation, Severity, Sink, StepField, Where},
@@ -22,6 +26,8 @@ pub(super) struct NeverShown<'p> {
     area_mm2: f64,
     settle_ms: f64,
     waiting: Vec<Waiting>,
+    /// What would come of sending what was reported.
+    followed: Followed,
 }
 
 #[derive(Clone)]
@@ -38,6 +44,8 @@ struct Waiting {
     shown_px: u64,
     /// What took its place in memory, in words.
     replaced: Option<String>,
+    /// All that is to be sent, and what brings it to the glass.
+    all: Mask,
     missing: remedy::Missing,
 }
 
@@ -48,6 +56,7 @@ impl<'p> NeverShown<'p> {
             area_mm2: setup.limits.never_shown.area_mm2.value,
             settle_ms: setup.limits.left_behind.settle_ms.value,
             waiting: Vec::new(),
+            followed: Followed::new(setup),
         }
     }
 
@@ -79,8 +88,11 @@ impl<'p> NeverShown<'p> {
         }
     }
 
-    fn tell(&self, waiting: Waiting, sink: &mut Sink) {
-        let Waiting { place, asked_by, changed_px, rect, shown_px, replaced, missing, .. } = waiting;
+    fn tell(&mut self, waiting: Waiting, sink: &mut Sink) {
+        let Waiting { place, asked_by, changed_px, rect, shown_px, replaced, all, missing, .. } = waiting;
+        let weight = if asked_by.is_some() { Weight::Error } else { Weight::Warning };
+        let left = Left { pixels: all, rect, missing };
+        self.followed.find([&place.pointer, ""], weight, place.step, left, self.plan);
         let display = &self.plan.display;
         let of_it = match shown_px {
             0 => "none of this reaches the glass".to_owned(),
@@ -99,7 +111,6 @@ impl<'p> NeverShown<'p> {
                 "{}; if nobody needs to see this screen, remove it from the plan",
                 remedy::update_of(rect, self.plan)
             ),
-            corrections: missing.corrections(rect, self.plan),
             figures: vec![
                 ("px", changed_px as f64),
                 ("shown_px", shown_px as f64),
@@ -135,6 +146,7 @@ impl Waiting {
             shown_px,
             replaced: None,
             missing: remedy::Missing::new(step, &pixels),
+            all: pixels.clone(),
             pixels,
         })
     }
@@ -164,6 +176,7 @@ fn is_told_elsewhere(step: &PlayedStep<'_>) -> bool {
 impl Rule for NeverShown<'_> {
     fn step(&mut self, step: &PlayedStep<'_>, sink: &mut Sink) {
         let now_ms = step.updates_request_ms();
+        self.followed.see(step, &step.left_behind, self.plan);
         let settle_ms = self.settle_ms;
         self.waiting.retain(|waiting| waiting.request_ms + settle_ms >= now_ms);
         if self.waiting.is_empty() && (step.left_behind.is_empty() || step.introduced.is_empty()) {
@@ -178,5 +191,9 @@ impl Rule for NeverShown<'_> {
         if let Some(hidden) = hidden.filter(|one| self.is_seen(one.pixels.count()) && !self.is_seen(one.shown_px)) {
             self.waiting.push(hidden);
         }
+    }
+
+    fn end(&mut self, sink: &mut Sink) {
+        self.followed.end(self.plan, sink);
     }
 }

@@ -4,12 +4,12 @@ use std::{cmp::Ordering, sync::Arc};
 
 use super::wording;
 use crate::{
-    change::{Mask, TileCover, bits, proposed_window},
+    change::{Mask, TileCover, bits, levels_of_tile, proposed_window},
     display::{Level, LevelSet, Mode},
     finding::{ChangeOf, Correction},
     geometry::Rect,
     panel::{Driving, Ghost, Law, PlayedStep},
-    plan::{Plan, Step, Update, WindowAsk},
+    plan::{Plan, Shows, Step, Update, WindowAsk},
 };
 
 /// Which step's ink a ghost is, in words.
@@ -32,6 +32,11 @@ pub(super) fn step_name(index: u64, plan: &Plan) -> String {
 /// A step by its number, also one of a later turn of a plan that loops.
 pub(super) fn step_of(index: u64, plan: &Plan) -> Option<&Arc<Step>> {
     plan.step_at(index % plan.step_count.max(1))
+}
+
+/// Whether a step of the file stands for several that are played.
+pub(super) fn has_turns(step: &Step) -> bool {
+    matches!(step.shows, Shows::Each(_)) || step.pointer.matches("/steps/").count() > 1
 }
 
 /// How to take the ghosts in a box away, of which this is the strongest, in words.
@@ -119,6 +124,8 @@ pub(super) struct Missing {
     to: LevelSet,
     /// How warm it is at that step, degrees C.
     temperature_c: f64,
+    /// Whether the controller does not know all of the glass, although the plan says what it begins with.
+    is_unknown: bool,
 }
 
 /// Which update brings a box to the glass, in words.
@@ -156,7 +163,42 @@ impl Missing {
             from,
             to,
             temperature_c: step.planned.temperature_c,
+            is_unknown: step.glass.unknown_px() > 0,
         }
+    }
+
+    /// The same, where the picture before the step is what stands on the glass.
+    pub(super) fn of_change(step: &PlayedStep<'_>, pixels: &Mask, plan: &Plan) -> Self {
+        let table = plan.display.ink.level_table();
+        let mut missing = Self::new(step, pixels);
+        for (tile, pixels) in pixels.tiles() {
+            let before = levels_of_tile(step.previous, step.grid(), &table, *tile);
+            missing.from = bits(*pixels).fold(missing.from, |from, bit| from.with(before[bit as usize]));
+        }
+        missing
+    }
+
+    /// Takes in what another turn of the step misses.
+    pub(super) fn add(&mut self, other: &Self) {
+        self.from = self.from.union(other.from);
+        self.to = self.to.union(other.to);
+        self.is_unknown |= other.is_unknown;
+    }
+
+    /// Takes in what other turns of the step bring into memory.
+    pub(super) fn has_to_show(&mut self, levels: LevelSet) {
+        self.to = self.to.union(levels);
+    }
+
+    /// How warm it is at the step, degrees C.
+    pub(super) fn temperature_c(&self) -> f64 {
+        self.temperature_c
+    }
+
+    /// Whether a mode can bring all of it to its level.
+    pub(super) fn is_shown_by(&self, mode: usize, plan: &Plan) -> bool {
+        let mode = &plan.display.modes[mode];
+        self.from.is_within(mode.from) && self.to.is_within(mode.to)
     }
 
     /// The JSON pointer to the step.
@@ -168,15 +210,18 @@ impl Missing {
     /// its updates, or one more update.
     pub(super) fn corrections(&self, rect: Rect, plan: &Plan) -> Vec<Correction> {
         let modes = &plan.display.modes;
-        let reaches = |mode: &usize| self.from.is_within(modes[*mode].from) && self.to.is_within(modes[*mode].to);
         let proposed = proposed_window(rect, &plan.display, plan.rotation);
         let mut found = Vec::new();
-        if self.updates.len() == 1 {
+        let shows = |update: &Update| self.is_shown_by(update.mode, plan) && self.is_known_to(update.mode, plan);
+        if let [only] = self.updates.as_slice()
+            && only.window != WindowAsk::Changed
+            && shows(only)
+        {
             let what = ChangeOf::Window { update: 0, window: WindowAsk::Changed };
             found.push(Correction::at(&self.step, what));
         }
         found.extend(proposed.into_iter().flat_map(|rect| self.one_more_box(rect, plan)));
-        for mode in modes_by_cost(plan, self.temperature_c, reaches).into_iter().take(MOST_OFFERED) {
+        for mode in self.modes(plan).into_iter().take(MOST_OFFERED) {
             let windows = match proposed.filter(|_| modes[mode].windowed) {
                 // The first is right for one turn of a step, the second for all.
                 Some(rect) => vec![WindowAsk::Boxes(vec![rect.to_window()]), WindowAsk::Changed],
@@ -192,9 +237,14 @@ impl Missing {
 impl Missing {
     /// The modes that bring all of it to its levels, the cheapest first.
     pub(super) fn modes(&self, plan: &Plan) -> Vec<usize> {
-        let modes = &plan.display.modes;
-        let reaches = |mode: &usize| self.from.is_within(modes[*mode].from) && self.to.is_within(modes[*mode].to);
-        modes_by_cost(plan, self.temperature_c, reaches)
+        let shows = |mode: &usize| self.is_shown_by(*mode, plan) && self.is_known_to(*mode, plan);
+        modes_by_cost(plan, self.temperature_c, shows)
+    }
+
+    /// Whether the controller knows enough for a mode: one that drives only what differs compares with what it knows. Where
+    /// the plan only forgot to say what the glass shows, that is to be said, and is no reason for another mode.
+    fn is_known_to(&self, mode: usize, plan: &Plan) -> bool {
+        !(self.is_unknown && plan.begins_is_said && plan.display.modes[mode].changed_only)
     }
 
     /// Ways to bring a box to the glass at a step that was played before: one more update, or another mode for that one
@@ -215,7 +265,7 @@ impl Missing {
     fn one_more_box(&self, rect: Rect, plan: &Plan) -> Vec<Correction> {
         let takes = |update: &Update| {
             let mode = &plan.display.modes[update.mode];
-            mode.windowed && self.from.is_within(mode.from)
+            mode.windowed && self.is_shown_by(update.mode, plan) && self.is_known_to(update.mode, plan)
         };
         let more = |(index, update): (usize, &Update)| match &update.window {
             WindowAsk::Boxes(boxes) if takes(update) => {

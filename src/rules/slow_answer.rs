@@ -1,6 +1,11 @@
 //! `slow-answer`: a touch, a key or the pen is answered later than a person takes for at once, or never.
 
-use super::{Rule, Setup, answering::Answering, remedy, wording};
+use super::{
+    Rule, Setup,
+    answering::Answering,
+    followed::{Followed, Left, Weight},
+    remedy, wording,
+};
 use crate::{
     change::{Mask, TileGrid, bits, levels_of_tile},
     finding::{Figure, Margin, Observation, Sink, StepField, Where},
@@ -22,10 +27,15 @@ pub(super) struct SlowAnswer<'p> {
     was_known: bool,
     /// Steps that a person asked for and that have shown too little yet of what they changed.
     unanswered: Vec<Unanswered>,
+    /// What would come of answering what was never answered.
+    followed: Followed,
 }
 
 /// Less than this of a change is no answer, unless it is all of it. Common practice, no source.
 const ANSWER_MM2: f64 = 1.0;
+
+/// The key of an answer that never comes.
+const NEVER: &str = "never";
 
 /// A gain that is smaller than this helps nobody. Common practice, no source.
 const WORTH_SAYING_MS: f64 = 1.0;
@@ -40,6 +50,7 @@ struct Unanswered {
     pixels: Mask,
     least_px: u64,
     shown_px: u64,
+    /// What brings to the glass what the step did not show.
     missing: remedy::Missing,
     /// How to answer in the step itself, in words; `None` if no mode can.
     answer: Option<String>,
@@ -127,6 +138,7 @@ impl<'p> SlowAnswer<'p> {
             was_known: setup.plan.begins != Begins::Unknown,
             plan: setup.plan,
             unanswered: Vec::new(),
+            followed: Followed::new(setup),
         }
     }
 
@@ -148,6 +160,7 @@ impl<'p> SlowAnswer<'p> {
                 Fate::Replaced => {}
                 Fate::TakenBack => {
                     let observation = self.never(&unanswered, now_ms);
+                    self.follow(&unanswered);
                     sink.report(unanswered.place, observation);
                 }
                 Fate::Answered(index) => {
@@ -159,6 +172,14 @@ impl<'p> SlowAnswer<'p> {
                 }
             }
         }
+    }
+
+    /// Follows what would come of answering what is never answered.
+    fn follow(&mut self, never: &Unanswered) {
+        let Unanswered { place, all, missing, grid, .. } = never;
+        let Some(rect) = all.bounds(grid) else { return };
+        let left = Left { pixels: all.clone(), rect, missing: missing.clone() };
+        self.followed.find([&place.pointer, NEVER], Weight::Warning, place.step, left, self.plan);
     }
 
     fn never(&self, never: &Unanswered, now_ms: f64) -> Observation {
@@ -181,9 +202,8 @@ impl<'p> SlowAnswer<'p> {
                 "{update}, and leave it there until it has been seen; or remove this step if the {} needs no answer",
                 never.cause
             ),
-            corrections: rect.map_or_else(Vec::new, |rect| never.missing.corrections(rect, self.plan)),
             figures: vec![("px", never.all.count() as f64)],
-            key: "never".into(),
+            key: NEVER.into(),
             ..Observation::default()
         }
     }
@@ -407,10 +427,16 @@ fn place_of(step: &PlayedStep<'_>, update: usize, observation: Observation) -> O
 
 impl Rule for SlowAnswer<'_> {
     fn step(&mut self, step: &PlayedStep<'_>, sink: &mut Sink) {
+        let unlike = if step.planned.step.cause.is_person() { step.glass.unlike_memory() } else { Mask::new() };
+        self.followed.see(step, &unlike, self.plan);
         self.go_on(step, sink);
         if step.planned.step.cause.is_person() {
             self.look(step, sink);
         }
         self.was_known = step.glass.unknown_px() == 0;
+    }
+
+    fn end(&mut self, sink: &mut Sink) {
+        self.followed.end(self.plan, sink);
     }
 }

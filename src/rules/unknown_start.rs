@@ -68,6 +68,7 @@ impl<'p> UnknownStart<'p> {
             corrections: self.corrections(),
             figures: vec![("px", self.unknown_px as f64)],
             key: "never known".into(),
+            lasts: true,
             ..Observation::default()
         }
     }
@@ -102,6 +103,7 @@ impl<'p> UnknownStart<'p> {
             help,
             figures: vec![("px", unknown_px as f64)],
             corrections,
+            lasts: true,
             ..Observation::default()
         }
     }

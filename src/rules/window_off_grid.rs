@@ -103,6 +103,7 @@ impl Rule for WindowOffGrid<'_> {
                 key: wording::window(window),
                 margin: None,
                 severity: (seen.beside_px == 0).then_some(Severity::Note),
+                ..Observation::default()
             };
             sink.report(seen.place, observation);
         }

@@ -42,7 +42,11 @@ fn found(folder: &Folder, plan: &str) -> Found {
             continue;
         }
         let worst = ["note", "warning", "error"].iter().position(|level| finding["level"] == **level).unwrap();
-        let key = (finding["rule"].as_str().unwrap().to_owned(), step_of(finding["at"]["pointer"].as_str().unwrap()));
+        let (rule, step) = (finding["rule"].as_str().unwrap(), step_of(finding["at"]["pointer"].as_str().unwrap()));
+        // What lasts is told once, at the first step that shows it, and stays the same at another one: a glass that nobody
+        // knows, a run of steps that wait.
+        let lasts = ["unknown-start", "cannot-keep-up"].contains(&rule);
+        let key = (rule.to_owned(), if lasts { String::new() } else { step });
         found.entry(key).or_default().iter_mut().take(worst + 1).for_each(|count| *count += 1);
     }
     found

@@ -216,7 +216,7 @@ impl Mending<'_> {
         let (was, is) = (all_said(before), all_said(&then.review));
         // A correction is for its finding: that must go.
         let stays = |finding: &Finding| {
-            let key = (finding.rule, step_of(&finding.pointer));
+            let key = said_of(finding);
             let count = |all: &AllSaid<'_>| all.get(&key).map_or([0; 3], |(said, _)| said.at_least);
             count(&was) == count(&is)
         };
@@ -253,7 +253,7 @@ impl Mending<'_> {
     }
 }
 
-/// What a rule has to say of a step, or of a field that belongs to none.
+/// What a rule has to say of a step, of a field that belongs to none, or of a state that lasts.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 struct Said {
     /// How many findings are at least as bad: notes, warnings, errors.
@@ -267,7 +267,7 @@ type AllSaid<'f> = BTreeMap<(&'static str, &'f str), (Said, &'f Finding)>;
 fn all_said(review: &Review) -> AllSaid<'_> {
     let mut all = AllSaid::new();
     for finding in review.findings.iter().filter(|finding| finding.is_open()) {
-        let (said, _) = all.entry((finding.rule, step_of(&finding.pointer))).or_insert((Said::default(), finding));
+        let (said, _) = all.entry(said_of(finding)).or_insert((Said::default(), finding));
         let levels = [Severity::Note, Severity::Warning, Severity::Error];
         for (count, _) in said.at_least.iter_mut().zip(levels).filter(|(_, level)| finding.severity >= *level) {
             *count += 1;
@@ -275,6 +275,12 @@ fn all_said(review: &Review) -> AllSaid<'_> {
         said.times += finding.times;
     }
     all
+}
+
+/// The rule of a finding, and the step that it is of. What lasts is told once, at the first step that shows it: where that step
+/// is another one, the finding is not.
+fn said_of(finding: &Finding) -> (&'static str, &str) {
+    (finding.rule, if finding.lasts { "" } else { step_of(&finding.pointer) })
 }
 
 /// The pointer to the step that a field belongs to; the field itself, where it belongs to none.

@@ -1,0 +1,185 @@
+//! Whether a correction leaves the panel time: plays the controller's queue once as it was, and once with what the correction
+//! adds.
+//!
+//! Knows boxes and durations, as the queue does, but not what happens to the pixels.
+
+use super::{
+    Setup,
+    consequences::{Asked, Consequences, Sent},
+    remedy::step_of,
+};
+use crate::{
+    change::{proposed_window, widened},
+    display::WhenBusy,
+    finding::{Change, ChangeOf, Correction},
+    geometry::{Rect, Window},
+    plan::{Plan, WindowAsk},
+};
+
+/// The severity of what is corrected, which decides what its correction may cost.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub(super) enum Weight {
+    /// A warning: no update waits, and no answer comes too late for it.
+    Warning,
+    /// An error: updates may wait for it, as long as the panel keeps up.
+    Error,
+}
+
+/// How long updates and answers may take, ms.
+#[derive(Clone, Copy, Debug)]
+#[expect(clippy::struct_field_names, reason = "the unit belongs to every name")]
+pub(super) struct TimeLimits {
+    wait_ms: f64,
+    backlog_ms: f64,
+    first_ms: f64,
+    whole_ms: f64,
+}
+
+impl TimeLimits {
+    pub(super) fn new(setup: &Setup<'_>) -> Self {
+        let limits = setup.limits;
+        Self {
+            wait_ms: limits.updates_collide.wait_ms.value,
+            backlog_ms: limits.cannot_keep_up.wait_ms.value,
+            first_ms: limits.slow_answer.first_ms.value,
+            whole_ms: limits.slow_answer.whole_ms.value,
+        }
+    }
+
+    /// Whether a correction of something of this weight leaves the panel enough time.
+    pub(super) fn hold(&self, correction: &Correction, of: &Consequences, plan: &Plan, weight: Weight) -> bool {
+        let (played, corrected) = (play(of, None, plan), play(of, Some(correction), plan));
+        let most_ms = played.iter().map(|one| one.wait_ms).fold(self.backlog_ms, f64::max);
+        if corrected.iter().any(|one| one.wait_ms > most_ms || one.is_lost && one.is_changed) {
+            return false;
+        }
+        // What is added comes after all others of its step.
+        let of_both = || {
+            let same =
+                |one: &Asking| corrected.iter().find(|other| (other.step, other.update) == (one.step, one.update));
+            played.iter().filter_map(move |one| Some((one, same(one)?)))
+        };
+        if of_both().any(|(before, after)| !before.is_lost && after.is_lost) {
+            return false;
+        }
+        let in_time = |one: &&Asking| {
+            let answers = !one.by_person || one.first_ms <= self.first_ms && one.whole_ms <= self.whole_ms;
+            one.wait_ms <= self.wait_ms && answers
+        };
+        let is_soon = |(mode, now_c): (usize, f64)| {
+            let mode = &plan.display.modes[mode];
+            mode.first_visible_at(now_c) <= self.first_ms && mode.duration_at(now_c) <= self.whole_ms
+        };
+        weight == Weight::Error
+            || corrected.iter().filter(|one| one.is_changed).all(|one| in_time(&one))
+                && of_both().all(|(before, after)| after.wait_ms <= before.wait_ms.max(self.wait_ms))
+                && of.answering_modes().all(is_soon)
+    }
+}
+
+/// Whether a correction sends no more windows in a step than the controller takes, or than it was sent before.
+pub(super) fn has_few_windows(correction: &Correction, of: &Consequences, plan: &Plan) -> bool {
+    let Some(most) = plan.display.windows.and_then(|windows| windows.most_in_a_step) else { return true };
+    let (_, asked) = of.queue();
+    asked.iter().all(|asked| {
+        let before: usize = asked.updates.iter().map(|sent| sent.boxes.len()).sum();
+        let after: usize = with_correction(asked, of, correction, plan).iter().map(|(_, sent)| sent.boxes.len()).sum();
+        after <= most.max(before)
+    })
+}
+
+/// What happened to an update in the queue.
+#[derive(Clone, Copy, Debug)]
+struct Asking {
+    step: u64,
+    update: usize,
+    /// Whether a correction adds it, or gives it other windows.
+    is_changed: bool,
+    is_lost: bool,
+    by_person: bool,
+    wait_ms: f64,
+    /// From the request on, ms.
+    first_ms: f64,
+    whole_ms: f64,
+}
+
+/// The queue from the first step on, as it was played or with what a correction changes.
+fn play(of: &Consequences, correction: Option<&Correction>, plan: &Plan) -> Vec<Asking> {
+    let (mut queue, all) = of.queue();
+    let mut played = Vec::new();
+    for asked in all {
+        let updates = match correction {
+            Some(correction) => with_correction(asked, of, correction, plan),
+            None => asked.updates.iter().map(|sent| (false, sent.clone())).collect(),
+        };
+        let mut ready_ms = asked.request_ms;
+        for (update, (is_changed, sent)) in updates.into_iter().enumerate() {
+            let Sent { mode, boxes, pixels, duration_ms } = &sent;
+            let times = match plan.display.when_busy {
+                _ if boxes.is_empty() => continue,
+                WhenBusy::Drops => queue.update_if_free(ready_ms, boxes, *pixels, *duration_ms, of.grid()).ok(),
+                WhenBusy::Waits => Some(queue.update(asked.request_ms, boxes, *pixels, *duration_ms, of.grid())),
+            };
+            ready_ms = times.map_or(ready_ms, |times| times.send_ms + times.transfer_ms);
+            let visible_ms = plan.display.modes[*mode].first_visible_at(asked.temperature_c);
+            let after_ms = |at_ms: f64| at_ms - asked.request_ms;
+            played.push(Asking {
+                step: asked.index,
+                update,
+                is_changed,
+                is_lost: times.is_none(),
+                by_person: asked.by_person,
+                wait_ms: times.map_or(0.0, |times| after_ms(times.start_ms) - times.transfer_ms),
+                first_ms: times.map_or(0.0, |times| after_ms(times.start_ms) + visible_ms),
+                whole_ms: times.map_or(0.0, |times| after_ms(times.finish_ms)),
+            });
+        }
+    }
+    played
+}
+
+/// The updates of a step after a correction, and of each whether it differs from before.
+fn with_correction(asked: &Asked, of: &Consequences, correction: &Correction, plan: &Plan) -> Vec<(bool, Sent)> {
+    let mut updates: Vec<(bool, Sent)> = asked.updates.iter().map(|sent| (false, sent.clone())).collect();
+    let Some(step) = step_of(asked.index, plan) else { return updates };
+    let changed = of.links().find(|(link, _)| link.index == asked.index).map(|(_, rect)| rect);
+    for Change { what, .. } in correction.changes.iter().filter(|change| change.step == step.pointer) {
+        match what {
+            ChangeOf::AddUpdate { mode, window } => {
+                let boxes = boxes_of(window, changed, plan);
+                let duration_ms = plan.display.modes[*mode].duration_at(asked.temperature_c);
+                updates.push((!boxes.is_empty(), Sent { mode: *mode, pixels: pixels(&boxes), boxes, duration_ms }));
+            }
+            ChangeOf::Window { update, window } => {
+                let Some((is_changed, sent)) = updates.get_mut(*update) else { continue };
+                let own = sent.boxes.iter().copied().reduce(Rect::around);
+                // What an update sends that asks for what changed is not known where nobody followed it.
+                let around = own.into_iter().chain(changed).reduce(Rect::around);
+                let boxes = boxes_of(window, around, plan);
+                if boxes != sent.boxes {
+                    (*is_changed, sent.pixels, sent.boxes) = (true, pixels(&boxes), boxes);
+                }
+            }
+            _ => {}
+        }
+    }
+    updates
+}
+
+fn pixels(boxes: &[Rect]) -> u64 {
+    boxes.iter().map(|rect| rect.pixels()).sum()
+}
+
+/// The boxes that are sent for windows, given the box that changed.
+fn boxes_of(window: &WindowAsk, changed: Option<Rect>, plan: &Plan) -> Vec<Rect> {
+    let size = plan.rotation.turn_size(plan.display.size);
+    let sent = |window: &Window| widened(*window, &plan.display, plan.rotation);
+    match window {
+        WindowAsk::All => vec![size.whole()],
+        WindowAsk::Boxes(boxes) => boxes.iter().filter_map(sent).collect(),
+        WindowAsk::Changed => {
+            let window = |rect| proposed_window(rect, &plan.display, plan.rotation).unwrap_or(size.whole());
+            changed.map(window).into_iter().collect()
+        }
+    }
+}

@@ -8,7 +8,11 @@ use std::{
     sync::Arc,
 };
 
-use super::{arguments::ReviewArguments, known_list::KnownList, progress};
+use super::{
+    arguments::{Format, ReviewArguments},
+    known_list::KnownList,
+    progress,
+};
 use crate::cli::{
     files::{
         DecodedCache, Inputs, LoadedPlan, SettingsStore, find_plans, load_kept_plan, screen_faults, working_folder,
@@ -75,6 +79,7 @@ impl<'a> Task<'a> {
     /// Checks what was asked.
     pub(super) fn new(arguments: &'a ReviewArguments) -> Result<Self, Fault> {
         let selection = selection(arguments)?;
+        check_form(arguments)?;
         check_files(arguments)?;
         // Minus zero is zero.
         let mut given: Vec<f64> = arguments.temperature.iter().map(|celsius| celsius + 0.0).collect();
@@ -259,6 +264,18 @@ fn check_compared(arguments: &ReviewArguments, paths: &[PathBuf]) -> Result<(), 
         return Err(Fault::of_file(other.display().to_string(), message, "give `--temperature` once"));
     }
     Ok(())
+}
+
+/// Only text has several forms.
+fn check_form(arguments: &ReviewArguments) -> Result<(), Fault> {
+    let forms = [(arguments.full, "--full"), (arguments.brief, "--brief")];
+    match forms.into_iter().find(|(is_given, _)| *is_given && arguments.format != Format::Text) {
+        Some((_, form)) => {
+            let message = format!("`{form}` is a form of text, but another format is asked for");
+            Err(Fault::of_file("", message, format!("leave out `{form}`, or use `--format text`")))
+        }
+        None => Ok(()),
+    }
 }
 
 /// If two reports were written to one file, only the last would remain.

@@ -6,11 +6,11 @@ use std::io::{self, Write};
 
 use super::{
     super::{
-        ByCause, PlanOutcome, PlanReport, ReviewedPlan,
+        ByCause, PlanOutcome, PlanReport, ReviewedPlan, RunReport,
         sentences::{count, estimate_words, following_words, place_words},
     },
     marked::{Excerpt, Marked},
-    plan_lines::{verdict, write_figures, write_refused},
+    plan_lines::{heading, verdict, write_figures, write_refused},
     style::TextStyle,
     underline::{draw, shade},
 };
@@ -19,21 +19,31 @@ use crate::{
     source::{Span, readable},
 };
 
-pub(super) fn write(shown: &[&PlanReport], style: TextStyle, out: &mut dyn Write) -> io::Result<()> {
-    for plan in shown {
-        match &plan.outcome {
-            PlanOutcome::Reviewed(reviewed) => write_plan(plan, reviewed, style, out)?,
-            PlanOutcome::Refused(faults) => write_refused(plan, faults, out)?,
+/// Writes all findings of some plans.
+pub(super) fn write(
+    report: &RunReport,
+    shown: &[&PlanReport],
+    style: TextStyle,
+    out: &mut dyn Write,
+) -> io::Result<()> {
+    for of in shown {
+        match &of.outcome {
+            PlanOutcome::Reviewed(plan) => write_plan(report, of, plan, style, out)?,
+            PlanOutcome::Refused(faults) => write_refused(of, faults, out)?,
         }
     }
     Ok(())
 }
 
-fn write_plan(report: &PlanReport, plan: &ReviewedPlan, style: TextStyle, out: &mut dyn Write) -> io::Result<()> {
-    let title = if plan.title.is_empty() { String::new() } else { format!("  \"{}\"", readable(&plan.title)) };
-    let at = report.temperature_c.map_or(String::new(), |celsius| format!("  at {celsius} C"));
-    writeln!(out, "{}{title}{at}", report.path)?;
-    writeln!(out, "  {} on {}: {}\n", count(plan.steps, "step", "steps"), plan.display, verdict(plan))?;
+fn write_plan(
+    report: &RunReport,
+    of: &PlanReport,
+    plan: &ReviewedPlan,
+    style: TextStyle,
+    out: &mut dyn Write,
+) -> io::Result<()> {
+    writeln!(out, "{}", heading(of, plan))?;
+    writeln!(out, "  {} on {}: {}\n", count(plan.steps, "step", "steps"), plan.display, verdict(report, plan))?;
     for ByCause { finding, place, following } in plan.by_cause() {
         if finding.is_open() {
             out.write_all(finding_text(plan, finding, place, style).as_bytes())?;
@@ -43,7 +53,7 @@ fn write_plan(report: &PlanReport, plan: &ReviewedPlan, style: TextStyle, out: &
             writeln!(out)?;
         }
     }
-    write_figures(plan, out)
+    write_figures(plan, style.width, out)
 }
 
 fn finding_text(plan: &ReviewedPlan, finding: &Finding, place: Span, style: TextStyle) -> String {

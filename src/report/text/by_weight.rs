@@ -11,16 +11,16 @@ use super::{
     super::{
         PlanOutcome, PlanReport, ReviewedPlan, RunReport,
         reading_order::{Cause, causes_by_weight},
-        sentences::{at_temperature, count, estimate_words, one_line, place_words},
+        sentences::{count, estimate_words, one_line, place_words},
     },
     marked::{Excerpt, Marked},
-    plan_lines::{verdict, verdict_word, write_figures, write_refused},
+    plan_lines::{heading, verdict, write_figures, write_refused},
     plans_table,
     style::TextStyle,
     underline::{self, Paint, shade, without_blanks_at_ends},
 };
 use crate::{
-    finding::{Finding, Severity},
+    finding::Finding,
     rules::{INDICATOR_CAUTION, cautions_of},
     source::readable,
 };
@@ -28,8 +28,6 @@ use crate::{
 /// The most causes that are shown of each of several plans, and about as many as are shown of all together.
 const MOST_OF_ONE: usize = 3;
 const MOST_OF_ALL: usize = 24;
-/// The most notes that are shown of one plan.
-const MOST_NOTES: usize = 20;
 /// The most further places of a cause that are named.
 const MOST_PLACES: usize = 3;
 
@@ -62,31 +60,12 @@ fn write_one(
 ) -> io::Result<()> {
     writeln!(out, "{}", heading(of, plan))?;
     let steps = count(plan.steps, "step", "steps");
-    writeln!(out, "  {steps} on {}: {}\n", plan.display, whole_verdict(report, plan))?;
-    let causes = causes_by_weight(plan);
-    let notes = causes.iter().filter(|cause| cause.finding.severity == Severity::Note).count();
-    let shown = causes.len() - notes.saturating_sub(MOST_NOTES);
-    for cause in &causes[..shown] {
+    writeln!(out, "  {steps} on {}: {}\n", plan.display, verdict(report, plan))?;
+    for cause in &causes_by_weight(plan) {
         out.write_all(without_blanks_at_ends(&cause_text(plan, cause, style)).as_bytes())?;
         writeln!(out)?;
     }
-    if shown < causes.len() {
-        writeln!(out, "  and {} more notes: --full shows them\n", causes.len() - shown)?;
-    }
-    write_figures(plan, out)
-}
-
-fn heading(of: &PlanReport, plan: &ReviewedPlan) -> String {
-    let title = if plan.title.is_empty() { String::new() } else { format!("  \"{}\"", readable(&plan.title)) };
-    format!("{}{title}{}", of.path, at_temperature(of.temperature_c))
-}
-
-fn whole_verdict(report: &RunReport, plan: &ReviewedPlan) -> String {
-    match verdict_word(report, plan) {
-        None => verdict(plan),
-        Some(word) if plan.findings.is_empty() => format!("{word}, {}", verdict(plan)),
-        Some(word) => format!("{word} with {}", verdict(plan)),
-    }
+    write_figures(plan, style.width, out)
 }
 
 /// A cause with the place in the plan where it begins.
@@ -217,7 +196,7 @@ fn write_worst(
     if causes.is_empty() {
         return Ok(0);
     }
-    writeln!(out, "{}: {}", heading(of, plan), whole_verdict(report, plan))?;
+    writeln!(out, "{}: {}", heading(of, plan), verdict(report, plan))?;
     for cause in causes.iter().take(most) {
         out.write_all(without_blanks_at_ends(&short_cause(plan, cause, style)).as_bytes())?;
     }
@@ -234,7 +213,7 @@ fn short_cause(plan: &ReviewedPlan, cause: &Cause<'_>, style: TextStyle) -> Stri
     let finding = cause.finding;
     let (mark, paint) = (underline::sign(shade(finding.severity)), Paint::new(style.colour));
     let line = plan.source.line_column(cause.place.start).line;
-    let words = readable(&one_line(&format!("{} (line {line}): {}", title(cause), finding.message)));
+    let words = readable(&one_line(&format!("{}, line {line}: {}", title(cause), finding.message)));
     let first = format!("  {} ", paint.level(mark, mark.sign()));
     let mut text = underline::wrapped(&words, style.width, &first, "    ");
     text.push('\n');

@@ -52,7 +52,7 @@ pub fn write_some(
         report.plans.iter().enumerate().filter(|(at, _)| is_shown(*at)).map(|(_, plan)| plan).collect();
     match style.detail {
         Detail::Causes => by_weight::write(report, &shown, style, out)?,
-        Detail::Full => by_step::write(&shown, style, out)?,
+        Detail::Full => by_step::write(report, &shown, style, out)?,
         Detail::Brief => return line_by_line::write(&shown, out),
     }
     write_total(report, out)

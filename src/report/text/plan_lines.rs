@@ -6,8 +6,9 @@ use std::io::{self, Write};
 
 use super::super::{
     Gate, PlanReport, ReviewedPlan, RunReport,
-    sentences::{count, gone_words, known_by_rule, margin_lines, place_words},
+    sentences::{at_temperature, count, gone_words, known_by_rule, margin_lines, place_words},
 };
+use super::underline::wrapped;
 use crate::{
     finding::Summary,
     rules::{INDICATOR_CAUTION, cautions_of},
@@ -17,6 +18,21 @@ use crate::{
 /// The most known findings that are gone and reported one by one.
 const MOST_GONE: usize = 10;
 
+/// The plan's path and title, and the temperature if the command line gave one.
+pub(super) fn heading(of: &PlanReport, plan: &ReviewedPlan) -> String {
+    let title = if plan.title.is_empty() { String::new() } else { format!("  \"{}\"", readable(&plan.title)) };
+    format!("{}{title}{}", of.path, at_temperature(of.temperature_c))
+}
+
+/// Whether a plan passes the gate, and what was found in it.
+pub(super) fn verdict(report: &RunReport, plan: &ReviewedPlan) -> String {
+    match verdict_word(report, plan) {
+        None => findings_by_level(plan),
+        Some(word) if plan.findings.is_empty() => format!("{word}, {}", findings_by_level(plan)),
+        Some(word) => format!("{word} with {}", findings_by_level(plan)),
+    }
+}
+
 /// A plan that could not be read; its faults stand elsewhere.
 pub(super) fn write_refused(report: &PlanReport, faults: &[Fault], out: &mut dyn Write) -> io::Result<()> {
     writeln!(out, "{}  not reviewed: {}\n", report.path, count(faults.len() as u64, "fault", "faults"))
@@ -24,49 +40,40 @@ pub(super) fn write_refused(report: &PlanReport, faults: &[Fault], out: &mut dyn
 
 /// What stands behind the findings of one plan: what somebody accepted, what was there before, its figures, how near they came to the limits, the
 /// cautions, and what was not checked.
-pub(super) fn write_figures(plan: &ReviewedPlan, out: &mut dyn Write) -> io::Result<()> {
+pub(super) fn write_figures(plan: &ReviewedPlan, width: usize, out: &mut dyn Write) -> io::Result<()> {
     let accepted = plan.findings.iter().filter_map(|finding| {
         let because = finding.accepted.as_ref()?;
         let place = place_words(finding);
         Some(format!("accepted: {} at {}, because {}", finding.rule, readable(&place), readable(because)))
     });
-    write_lines(accepted, out)?;
-    write_known(plan, out)?;
-    write_lines(figures(&plan.summary), out)?;
-    write_lines(margin_lines(&plan.summary), out)?;
+    write_lines(accepted, width, out)?;
+    write_known(plan, width, out)?;
+    write_lines(figures(&plan.summary), width, out)?;
+    write_lines(margin_lines(&plan.summary), width, out)?;
     let mut cautions = cautions_of(plan.findings.iter().map(|finding| finding.rule));
     cautions.extend(plan.is_indicator.then_some(INDICATOR_CAUTION));
-    write_lines(cautions.iter().map(|caution| format!("caution: {caution}")), out)?;
-    write_lines(plan.summary.not_checked.iter().map(|text| format!("not checked: {text}")), out)
+    write_lines(cautions.iter().map(|caution| format!("caution: {caution}")), width, out)?;
+    write_lines(plan.summary.not_checked.iter().map(|text| format!("not checked: {text}")), width, out)
 }
 
 /// Lines that stand together, and an empty one behind them.
-pub(super) fn write_lines(lines: impl IntoIterator<Item = String>, out: &mut dyn Write) -> io::Result<()> {
+fn write_lines(lines: impl IntoIterator<Item = String>, width: usize, out: &mut dyn Write) -> io::Result<()> {
     let mut lines = lines.into_iter().peekable();
     if lines.peek().is_none() {
         return Ok(());
     }
     for line in lines {
-        writeln!(out, "  {line}")?;
+        writeln!(out, "{}", wrapped(&line, width, "  ", "    "))?;
     }
     writeln!(out)
 }
 
 /// What was there before, by rule, and what is no longer.
-fn write_known(plan: &ReviewedPlan, out: &mut dyn Write) -> io::Result<()> {
-    if let Some(words) = known_by_rule(plan) {
-        writeln!(out, "  known: {words}\n")?;
-    }
-    for gone in plan.gone.iter().take(MOST_GONE) {
-        writeln!(out, "  gone: {}", gone_words(gone))?;
-    }
-    if plan.gone.len() > MOST_GONE {
-        writeln!(out, "  gone: {} more", plan.gone.len() - MOST_GONE)?;
-    }
-    if !plan.gone.is_empty() {
-        writeln!(out)?;
-    }
-    Ok(())
+fn write_known(plan: &ReviewedPlan, width: usize, out: &mut dyn Write) -> io::Result<()> {
+    write_lines(known_by_rule(plan).map(|words| format!("known: {words}")), width, out)?;
+    let more = plan.gone.len().saturating_sub(MOST_GONE);
+    let gone = plan.gone.iter().take(MOST_GONE).map(|gone| format!("gone: {}", gone_words(gone)));
+    write_lines(gone.chain((more > 0).then(|| format!("gone: {more} more"))), width, out)
 }
 
 /// The figures of a plan in a line.
@@ -99,7 +106,7 @@ pub(super) fn verdict_word(report: &RunReport, plan: &ReviewedPlan) -> Option<&'
 }
 
 /// What was found, by level.
-pub(super) fn verdict(plan: &ReviewedPlan) -> String {
+fn findings_by_level(plan: &ReviewedPlan) -> String {
     let summary = &plan.summary;
     let counts = [
         (summary.error, "error", "errors"),

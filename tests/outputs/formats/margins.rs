@@ -168,6 +168,11 @@ fn a_finding_carries_its_margin_and_is_sure_from_the_factor_on() {
     }
 }
 
+/// A text without its line breaks, which depend on its width.
+fn on_one_line(text: &str) -> String {
+    text.split_whitespace().collect::<Vec<_>>().join(" ")
+}
+
 #[test]
 fn where_it_turns_is_said_in_words_and_only_where_that_is_within_the_factor() {
     for (rule, words) in [
@@ -179,8 +184,8 @@ fn where_it_turns_is_said_in_words_and_only_where_that_is_within_the_factor() {
         ("updates-collide", "silent if the time were 0.62 of that value"),
     ] {
         let case = cases().into_iter().find(|case| case.rule == rule).unwrap();
-        let text = |factor| folder_of(&case, factor).run(&["review", ".", "--only", rule]).out;
-        let line = format!("\n  this rests on an estimated figure: the rule would be {words}\n");
+        let text = |factor| on_one_line(&folder_of(&case, factor).run(&["review", ".", "--only", rule]).out);
+        let line = format!(" this rests on an estimated figure: the rule would be {words} ");
         assert!(text(Some(6.0)).contains(&line), "{}", text(Some(6.0)));
         for factor in [None, Some(1.05)] {
             assert!(!text(factor).contains("estimated"), "{factor:?}: {}", text(factor));

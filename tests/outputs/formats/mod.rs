@@ -8,6 +8,7 @@ mod margins;
 mod markdown;
 mod sarif;
 mod standards;
+mod text;
 
 use std::{collections::BTreeMap, fs, path::Path, process::Command};
 

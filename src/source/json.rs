@@ -521,10 +521,10 @@ mod tests {
         assert_eq!(
             found,
             [
-                "4:3: the field `size` stands here for the second time (keep one of the two)",
+                "4:3: the field `size` appears twice (keep one of the two)",
                 "2:3: a thing has no field `colour` (did you mean `color`?)",
                 "1:1: a thing lacks the field `name` (add `\"name\": ...` to it)",
-                "4:11: `size` is out of range: 3 (it may be from 4 to 5)",
+                "4:11: `size` is out of range: 3 (it must be from 4 to 5)",
             ]
         );
     }
@@ -557,7 +557,7 @@ mod tests {
             let list = reading.list(root)?;
             reading.number(&list[0], 0.0, 10.0).map(|_| ())
         });
-        assert_eq!(found, ["1:2: element 0 of the list is out of range: 1e999 (it may be from 0 to 10)"]);
+        assert_eq!(found, ["1:2: element 0 of the list is out of range: 1e999 (it must be from 0 to 10)"]);
     }
 
     #[test]

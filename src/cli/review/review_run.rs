@@ -552,7 +552,7 @@ mod tests {
         assert_eq!((own.step, own.label.as_deref(), own.pointer.as_str()), (1, Some("second"), "/steps/1"));
         assert_eq!(
             own.message,
-            "a fault of stillpage itself: the rule `an-invented-rule` stopped at step 1 \"second\": an invented fault"
+            "a bug in stillpage itself: the rule `an-invented-rule` failed at step 1 \"second\": an invented fault"
         );
         let rules = |findings: &[&Finding]| findings.iter().map(|finding| finding.rule).collect::<Vec<_>>();
         let sound = rules(&found(&whole));

@@ -3,8 +3,8 @@
 //! The way from plan to report, in the order of the modules below; each uses only those above it.
 //!
 //! 1. Small types that are always valid: [`geometry`], [`units`], and texts with places in them, [`source`].
-//! 2. What a panel can do, [`display`], and what is asked of it, [`plan`]: read from a text or made in code, and resolved
-//!    once.
+//! 2. What a panel can do, [`display`], and what is asked of it, [`plan`] and [`flow`]: read from a text or made in code,
+//!    and resolved once.
 //! 3. Pictures: [`screen`] decodes and draws them, [`prepare`] converts them to a panel's levels.
 //! 4. [`change`] compares one screen with the next, on all cores; [`panel`] plays the plan step by step.
 //! 5. [`rules`] look at every played step and report findings, which [`finding`] defines; [`known`] distinguishes new
@@ -23,6 +23,7 @@ pub mod units;
 pub mod source;
 pub mod display;
 pub mod plan;
+pub mod flow;
 pub mod screen;
 pub mod prepare;
 pub mod change;

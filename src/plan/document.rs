@@ -40,7 +40,7 @@ const PLAN_FIELDS: [&str; 15] = [
 ];
 const STEP_FIELDS: [&str; 10] =
     ["label", "screen", "after_ms", "cause", "touched", "strokes", "updates", "temperature_c", "power", "each"];
-const LONGEST_MS: f64 = 1e12;
+pub(crate) const LONGEST_MS: f64 = 1e12;
 const FARTHEST_PX: i64 = 1_000_000;
 
 /// What is wrong with a thing that a plan names, and how to fix it.
@@ -96,34 +96,16 @@ pub fn read_plan(source: &Arc<Source>, surroundings: &mut dyn Surroundings) -> R
 }
 
 /// What is needed to read steps: how to find files, and the display when it is known.
-struct Context<'s> {
-    surroundings: &'s mut dyn Surroundings,
-    display: Option<Arc<Display>>,
+pub(crate) struct Context<'s> {
+    pub(crate) surroundings: &'s mut dyn Surroundings,
+    pub(crate) display: Option<Arc<Display>>,
 }
 
 fn plan(reading: &mut Reading, root: &Item<'_>, surroundings: &mut dyn Surroundings) -> Option<Plan> {
     let fields = reading.document(root, "a refresh plan", "refresh-plan/1", &PLAN_FIELDS)?;
-    let title = fields.get("title").and_then(|item| reading.text(item)).map_or(String::new(), |text| text.value);
-    let display = display(reading, &fields, surroundings);
-    if let Some(item) = fields.get("screens") {
-        let path = reading.text(item);
-        if let Some(trouble) = path.and_then(|path| surroundings.screens_folder(&path.value).err()) {
-            reading.fault(item, trouble.message, trouble.help);
-            // Without the folder every screen would be missing: one fault is enough.
-            return None;
-        }
-    }
-    fonts(reading, &fields, surroundings);
-    let temperature_c = temperature_c(reading, &fields).unwrap_or(25.0);
-    let viewing_distance_mm = figure(reading, &fields, "viewing_distance_mm", 10.0, 100_000.0);
-    let battery_mwh = figure(reading, &fields, "battery_mwh", 1e-6, 1e12);
-    let rotation = rotation(reading, &fields);
-    let budgets = budgets(reading, &fields);
+    let head = head(reading, &fields, surroundings, "a refresh plan", &BUDGET_FIGURES)?;
     let loops = fields.get("loops").and_then(|item| reading.boolean(item)).unwrap_or(false);
-    let own_settings = rules(reading, &fields, surroundings.rules());
-    let folder_settings = surroundings.settings();
-    let mut context = Context { surroundings, display };
-    let begins = begins(reading, &fields, &mut context);
+    let mut context = Context { surroundings, display: head.display.clone() };
     let steps = reading.required(&fields, "steps", "a refresh plan");
     let faults_before = reading.faults.len();
     let read = steps.as_ref().and_then(|item| nodes(reading, item, &mut context));
@@ -141,28 +123,96 @@ fn plan(reading: &mut Reading, root: &Item<'_>, surroundings: &mut dyn Surroundi
     }
     let known = are_whole.then(|| KnownSteps::new(&nodes, step_count));
     let accept = accept(reading, &fields, known.as_ref(), context.surroundings.rules());
-    let display = context.display?;
-    let limits = RuleLimits::resolve(context.surroundings.rules(), &own_settings, &folder_settings, &display);
-    let limits = limits.map_err(|missing| no_default(reading, root, missing)).ok()?;
-    Some(Plan {
-        source: reading.source.clone(),
+    let without_steps = head.into_plan(reading, root, context.surroundings.rules())?;
+    Some(Plan { loops, nodes, step_count, accept, ..without_steps })
+}
+
+/// What a plan and a flow say before they come to what is played.
+pub(crate) struct Head {
+    title: String,
+    /// Missing if it has faults.
+    pub(crate) display: Option<Arc<Display>>,
+    rotation: Rotation,
+    temperature_c: f64,
+    viewing_distance_mm: Option<f64>,
+    battery_mwh: Option<f64>,
+    budgets: BTreeMap<String, f64>,
+    begins: Begins,
+    begins_is_said: bool,
+    own_settings: RuleSettings,
+    folder_settings: RuleSettings,
+}
+
+/// Reads the head of a document; `what` is the document in words, `figures` are the figures that it may put a budget on.
+/// Nothing is given if the folder of the screens does not exist.
+pub(crate) fn head(
+    reading: &mut Reading,
+    fields: &Fields<'_>,
+    surroundings: &mut dyn Surroundings,
+    what: &str,
+    figures: &[&str],
+) -> Option<Head> {
+    let title = fields.get("title").and_then(|item| reading.text(item)).map_or(String::new(), |text| text.value);
+    let display = display(reading, fields, surroundings, what);
+    if let Some(item) = fields.get("screens") {
+        let path = reading.text(item);
+        if let Some(trouble) = path.and_then(|path| surroundings.screens_folder(&path.value).err()) {
+            reading.fault(item, trouble.message, trouble.help);
+            // Without the folder every screen would be missing: one fault is enough.
+            return None;
+        }
+    }
+    fonts(reading, fields, surroundings);
+    let temperature_c = temperature_c(reading, fields).unwrap_or(25.0);
+    let viewing_distance_mm = figure(reading, fields, "viewing_distance_mm", 10.0, 100_000.0);
+    let battery_mwh = figure(reading, fields, "battery_mwh", 1e-6, 1e12);
+    let rotation = rotation(reading, fields);
+    let budgets = budgets(reading, fields, figures);
+    let own_settings = rules(reading, fields, surroundings.rules());
+    let folder_settings = surroundings.settings();
+    let mut context = Context { surroundings, display };
+    let begins = begins(reading, fields, &mut context);
+    Some(Head {
         title,
+        display: context.display,
         rotation,
         temperature_c,
-        temperature_is_held: false,
-        viewing_distance_mm: viewing_distance_mm.unwrap_or(display.reading_distance_mm()),
+        viewing_distance_mm,
         battery_mwh,
         budgets,
-        loops,
         begins,
         begins_is_said: fields.get("begins").is_some(),
-        nodes,
-        step_count,
-        rules: with_outer(own_settings, &folder_settings),
-        limits,
-        accept,
-        display,
+        own_settings,
+        folder_settings,
     })
+}
+
+impl Head {
+    /// A plan without steps; nothing if the display has faults.
+    pub(crate) fn into_plan(self, reading: &mut Reading, root: &Item<'_>, known: &[KnownRule]) -> Option<Plan> {
+        let display = self.display?;
+        let limits = RuleLimits::resolve(known, &self.own_settings, &self.folder_settings, &display);
+        let limits = limits.map_err(|missing| no_default(reading, root, missing)).ok()?;
+        Some(Plan {
+            source: reading.source.clone(),
+            title: self.title,
+            rotation: self.rotation,
+            temperature_c: self.temperature_c,
+            temperature_is_held: false,
+            viewing_distance_mm: self.viewing_distance_mm.unwrap_or(display.reading_distance_mm()),
+            battery_mwh: self.battery_mwh,
+            budgets: self.budgets,
+            loops: false,
+            begins: self.begins,
+            begins_is_said: self.begins_is_said,
+            nodes: Vec::new(),
+            step_count: 0,
+            rules: with_outer(self.own_settings, &self.folder_settings),
+            limits,
+            accept: Vec::new(),
+            display,
+        })
+    }
 }
 
 /// This is not a fault of the plan: the caller knows no page that gives the limit.
@@ -175,8 +225,13 @@ fn count_text(count: u64) -> String {
     if count == u64::MAX { "more than 18 quintillion".into() } else { count.to_string() }
 }
 
-fn display(reading: &mut Reading, fields: &Fields<'_>, surroundings: &mut dyn Surroundings) -> Option<Arc<Display>> {
-    let item = reading.required(fields, "display", "a refresh plan")?;
+fn display(
+    reading: &mut Reading,
+    fields: &Fields<'_>,
+    surroundings: &mut dyn Surroundings,
+    what: &str,
+) -> Option<Arc<Display>> {
+    let item = reading.required(fields, "display", what)?;
     let name = reading.text(&item)?.value;
     match surroundings.display(&name) {
         Ok(display) => Some(Arc::new(display)),
@@ -203,7 +258,7 @@ fn fonts(reading: &mut Reading, fields: &Fields<'_>, surroundings: &mut dyn Surr
     }
 }
 
-fn figure(reading: &mut Reading, fields: &Fields<'_>, name: &str, lowest: f64, highest: f64) -> Option<f64> {
+pub(crate) fn figure(reading: &mut Reading, fields: &Fields<'_>, name: &str, lowest: f64, highest: f64) -> Option<f64> {
     fields.get(name).and_then(|item| reading.number(item, lowest, highest))
 }
 
@@ -225,8 +280,8 @@ fn temperature_c(reading: &mut Reading, fields: &Fields<'_>) -> Option<f64> {
     figure(reading, fields, "temperature_c", -273.0, 1000.0)
 }
 
-fn budgets(reading: &mut Reading, fields: &Fields<'_>) -> BTreeMap<String, f64> {
-    let Some(figures) = fields.get("budgets").and_then(|item| reading.object(item, "a budget", &BUDGET_FIGURES)) else {
+fn budgets(reading: &mut Reading, fields: &Fields<'_>, known: &[&str]) -> BTreeMap<String, f64> {
+    let Some(figures) = fields.get("budgets").and_then(|item| reading.object(item, "a budget", known)) else {
         return BTreeMap::new();
     };
     figures.iter().filter_map(|(name, item)| Some((name.to_owned(), reading.number(item, 0.0, 1e15)?))).collect()
@@ -246,7 +301,7 @@ fn begins(reading: &mut Reading, fields: &Fields<'_>, context: &mut Context<'_>)
     screen.map_or(Begins::White, Begins::Screen)
 }
 
-fn screen(reading: &mut Reading, item: &Item<'_>, context: &mut Context<'_>) -> Option<ScreenId> {
+pub(crate) fn screen(reading: &mut Reading, item: &Item<'_>, context: &mut Context<'_>) -> Option<ScreenId> {
     let path = reading.text(item)?.value;
     match context.surroundings.screen(&path) {
         Ok(screen) => Some(screen),
@@ -323,7 +378,7 @@ fn step(reading: &mut Reading, fields: &Fields<'_>, context: &mut Context<'_>) -
 }
 
 /// Somebody who presses a key touches no place of the screen: one of the two fields must be a mistake.
-fn touched(reading: &mut Reading, fields: &Fields<'_>, cause: Cause) -> Option<Window> {
+pub(crate) fn touched(reading: &mut Reading, fields: &Fields<'_>, cause: Cause) -> Option<Window> {
     let item = fields.get("touched")?;
     if cause == Cause::Key && item.is_list() {
         let help = "write `\"cause\": \"touch\"` if the screen is touched, or remove `touched` if a key is pressed";
@@ -353,7 +408,7 @@ fn shows(reading: &mut Reading, fields: &Fields<'_>, context: &mut Context<'_>) 
     }
 }
 
-fn updates(reading: &mut Reading, item: &Item<'_>, context: &Context<'_>) -> Option<Updates> {
+pub(crate) fn updates(reading: &mut Reading, item: &Item<'_>, context: &Context<'_>) -> Option<Updates> {
     if item.as_text().is_some() {
         return reading.word(item, &[("choose", ())]).map(|()| Updates::Choose);
     }
@@ -376,7 +431,7 @@ fn update(reading: &mut Reading, item: &Item<'_>, context: &Context<'_>) -> Opti
     Some(Update { mode: mode?, window: window?, drive_ms, with_old: with_old? })
 }
 
-fn mode(reading: &mut Reading, item: &Item<'_>, context: &Context<'_>) -> Option<usize> {
+pub(crate) fn mode(reading: &mut Reading, item: &Item<'_>, context: &Context<'_>) -> Option<usize> {
     let name = reading.text(item)?.value;
     // Without a display, its own fault has to be fixed first.
     let display = context.display.as_ref()?;
@@ -388,7 +443,7 @@ fn mode(reading: &mut Reading, item: &Item<'_>, context: &Context<'_>) -> Option
     mode
 }
 
-fn window_ask(reading: &mut Reading, item: &Item<'_>) -> Option<WindowAsk> {
+pub(crate) fn window_ask(reading: &mut Reading, item: &Item<'_>) -> Option<WindowAsk> {
     if item.as_text().is_some() {
         return reading
             .word(item, &[("all", false), ("changed", true)])
@@ -518,8 +573,23 @@ fn accept_entry(
     known: &[KnownRule],
 ) -> Option<Accept> {
     let fields = reading.object(item, "an accepted finding", &["rule", "steps", "because"])?;
-    let rule_item = reading.required(&fields, "rule", "an accepted finding");
-    let because = reading.required(&fields, "because", "an accepted finding").and_then(|item| {
+    let judged = accepted_rule(reading, &fields, known);
+    let steps = match fields.get("steps") {
+        None => Some(None),
+        Some(item) => step_names(reading, item, steps_known).map(Some),
+    };
+    let (rule, because) = judged?;
+    Some(Accept { rule, steps: steps?, because, pointer: fields.pointer.clone() })
+}
+
+/// The rule and the reason of an accepted finding.
+pub(crate) fn accepted_rule(
+    reading: &mut Reading,
+    fields: &Fields<'_>,
+    known: &[KnownRule],
+) -> Option<(String, String)> {
+    let rule_item = reading.required(fields, "rule", "an accepted finding");
+    let because = reading.required(fields, "because", "an accepted finding").and_then(|item| {
         let text = reading.text(&item)?.value;
         if text.trim().is_empty() {
             reading.fault(&item, "the reason is empty", "write why this finding is acceptable, for the next reader");
@@ -527,10 +597,6 @@ fn accept_entry(
         }
         Some(text)
     });
-    let steps = match fields.get("steps") {
-        None => Some(None),
-        Some(item) => step_names(reading, item, steps_known).map(Some),
-    };
     let rule_item = rule_item?;
     let rule = reading.text(&rule_item)?.value;
     if !known.iter().any(|known| known.id == rule) {
@@ -541,7 +607,7 @@ fn accept_entry(
         );
         return None;
     }
-    Some(Accept { rule, steps: steps?, because: because?, pointer: fields.pointer.clone() })
+    Some((rule, because?))
 }
 
 fn step_names(reading: &mut Reading, item: &Item<'_>, known: Option<&KnownSteps>) -> Option<Vec<StepName>> {

@@ -16,6 +16,9 @@ use crate::{
     geometry::{Rotation, Size, Window},
     source::Source,
 };
+pub(crate) use document::{
+    Context, LONGEST_MS, accepted_rule, figure, head, mode, screen, touched, updates, window_ask,
+};
 pub use document::{Surroundings, Trouble, read_plan};
 pub use expand::{PlannedStep, Steps};
 pub use limits::{LimitValue, NoDefault, Origin, RuleLimits, TinyTextLimits, display_limit};

@@ -194,8 +194,9 @@ fn lower_first(text: &str) -> String {
 }
 
 /// The formats of our files, and what they are.
-const FORMATS: [(&str, &str); 5] = [
+const FORMATS: [(&str, &str); 6] = [
     ("refresh-plan", "a refresh plan"),
+    ("user-flow", "a user flow"),
     ("display", "a display description"),
     ("review-settings", "the settings of a folder"),
     ("known-findings", "a file of known findings"),

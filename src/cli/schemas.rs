@@ -9,11 +9,16 @@ pub(super) struct Schema {
 }
 
 /// Every schema.
-pub(super) const SCHEMAS: [Schema; 6] = [
+pub(super) const SCHEMAS: [Schema; 7] = [
     Schema {
         name: "plan",
         about: "refresh plans (*.plan.json), written by you",
         text: include_str!("../../docs/schemas/plan.schema.json"),
+    },
+    Schema {
+        name: "flow",
+        about: "user flows (*.flow.json), written by you; no command reviews them yet",
+        text: include_str!("../../docs/schemas/flow.schema.json"),
     },
     Schema {
         name: "display",

@@ -14,7 +14,7 @@ fn schema(name: &str) -> Value {
 }
 
 /// A schema, ready to judge values.
-struct Validator {
+pub(crate) struct Validator {
     schemas: Schemas,
     index: SchemaIndex,
 }
@@ -31,12 +31,12 @@ impl Validator {
     }
 
     /// What is wrong with a value.
-    fn fault(&self, value: &Value) -> Option<String> {
+    pub(crate) fn fault(&self, value: &Value) -> Option<String> {
         self.schemas.validate(value, self.index).err().map(|error| format!("{error:#}"))
     }
 }
 
-fn validator(name: &str) -> Validator {
+pub(crate) fn validator(name: &str) -> Validator {
     Validator::new(schema(name)).unwrap()
 }
 
@@ -55,7 +55,7 @@ fn files_named(folder: &Path, ending: &str) -> Vec<std::path::PathBuf> {
 
 #[test]
 fn schemas_are_schemas() {
-    for name in ["plan", "display", "findings", "facts", "known", "settings"] {
+    for name in ["plan", "flow", "display", "findings", "facts", "known", "settings"] {
         assert_eq!(Validator::new(schema(name)).err(), None, "{name}");
         let printed = Command::new(env!("CARGO_BIN_EXE_stillpage")).args(["schema", name]).output().unwrap();
         assert_eq!(serde_json::from_slice::<Value>(&printed.stdout).unwrap(), schema(name));
@@ -76,6 +76,7 @@ fn every_rule_may_be_set() {
 fn settings_of_folders_take_what_plans_take() {
     let (plan, settings) = (schema("plan"), schema("settings"));
     assert_eq!(settings["properties"]["rules"], plan["properties"]["rules"]);
+    assert_eq!(schema("flow")["properties"]["rules"], plan["properties"]["rules"]);
     for (name, definition) in settings["$defs"].as_object().unwrap() {
         assert_eq!(definition, &plan["$defs"][name], "{name}");
     }

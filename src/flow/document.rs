@@ -43,7 +43,7 @@ const MOVE_FIELDS: [&str; 11] =
 const SOONEST_OF_A_PERSON_MS: f64 = 150.0;
 /// The least time between two moves of the clock, if the flow gives none.
 const A_MINUTE_MS: f64 = 60_000.0;
-/// Counters that count further than this are not kept apart from ones that never end.
+/// The most updates after which a cleaning may be due.
 const MOST_UPDATES: i64 = 1_000_000;
 
 /// Reads a flow.

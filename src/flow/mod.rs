@@ -4,14 +4,14 @@
 //! counters of its cleanings, and what no walk reaches. Knows the display, not the pictures: whether a move sends
 //! anything is the caller's answer.
 
-mod document;
+mod flow_file;
 mod graph;
 
 use crate::{
     geometry::Window,
     plan::{Cause, Plan, Power, ScreenId, Updates, WindowAsk},
 };
-pub use document::read_flow;
+pub use flow_file::read_flow;
 pub use graph::{Edge, Graph, Node, Passage, Reach, TooLarge};
 
 /// The most nodes of a flow: screens times counters.

@@ -79,6 +79,7 @@ fn run(arguments: &DraftArguments) -> Result<(), Vec<Fault>> {
     for (first, second) in twins(&files) {
         tell_twins(first, second);
     }
+    tell_inner_folders(&arguments.folder)?;
     tell_outside(arguments);
     match &arguments.out {
         Some(out) => {
@@ -226,6 +227,22 @@ fn tell_outside(arguments: &DraftArguments) {
                     folder above both\n";
         let _ = io::Write::write_all(&mut io::stderr(), line.as_bytes());
     }
+}
+
+/// Names the folders whose screens are not in the plan.
+fn tell_inner_folders(folder: &Path) -> Result<(), Fault> {
+    let has_screens = |name: &String| {
+        let inner = folder.join(name);
+        let is_screen = |name: &String| is_svg(Path::new(name)).is_some();
+        inner.is_dir() && names_in(&inner).is_ok_and(|names| names.iter().any(is_screen))
+    };
+    let inner: Vec<String> =
+        names_in(folder)?.into_iter().filter(has_screens).map(|name| format!("`{name}`")).collect();
+    if !inner.is_empty() {
+        let line = format!("left out: the screens in {}; draft each folder by itself\n", inner.join(", "));
+        let _ = io::Write::write_all(&mut io::stderr(), line.as_bytes());
+    }
+    Ok(())
 }
 
 fn tell_twins(first: &str, second: &str) {

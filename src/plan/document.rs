@@ -127,6 +127,10 @@ fn plan(reading: &mut Reading, root: &Item<'_>, surroundings: &mut dyn Surroundi
     let steps = reading.required(&fields, "steps", "a refresh plan");
     let faults_before = reading.faults.len();
     let read = steps.as_ref().and_then(|item| nodes(reading, item, &mut context));
+    if let Some(item) = steps.as_ref().filter(|item| item.is_empty_list()) {
+        let help = "add a step, for instance { \"screen\": \"first.png\", \"updates\": [{ \"mode\": ... }] }";
+        reading.fault(item, "the plan has no steps, so there is nothing to review", help);
+    }
     let are_whole = read.is_some() && reading.faults.len() == faults_before;
     let (nodes, step_count) = read.unwrap_or_default();
     if let Some(item) = steps.filter(|_| step_count > MOST_STEPS) {
@@ -237,13 +241,19 @@ fn begins(reading: &mut Reading, fields: &Fields<'_>, context: &mut Context<'_>)
     let Some(item) = fields.get("begins") else { return Begins::Unknown };
     if !item.is_object() {
         let words = [("white", Begins::White), ("black", Begins::Black), ("unknown", Begins::Unknown)];
-        return reading.word(item, &words).unwrap_or(Begins::White);
+        return reading.word_or(item, &words, begins_help).unwrap_or(Begins::White);
     }
     let screen = reading
         .object(item, "a beginning", &["screen"])
         .and_then(|fields| reading.required(&fields, "screen", "a beginning"))
         .and_then(|item| screen(reading, &item, context));
     screen.map_or(Begins::White, Begins::Screen)
+}
+
+/// Which beginnings there are, for somebody who wrote another word: most often the name of a screen.
+fn begins_help(written: &str) -> String {
+    let screen = serde_json::Value::from(written);
+    format!("write \"white\", \"black\", \"unknown\", or {{ \"screen\": {screen} }} for what a screen leaves there")
 }
 
 fn screen(reading: &mut Reading, item: &Item<'_>, context: &mut Context<'_>) -> Option<ScreenId> {
@@ -382,7 +392,7 @@ fn mode(reading: &mut Reading, item: &Item<'_>, context: &Context<'_>) -> Option
     let display = context.display.as_ref()?;
     let mode = display.mode_named(&name);
     if mode.is_none() {
-        let help = did_you_mean(&name, display.mode_names());
+        let help = did_you_mean(&name, display.mode_names().chain(display.other_mode_names()));
         reading.fault(item, format!("the display `{}` has no mode `{name}`", display.name), help);
     }
     mode

@@ -58,13 +58,12 @@ pub(super) fn causes_by_weight(plan: &ReviewedPlan) -> Vec<Cause<'_>> {
         if !finding.is_open() {
             continue;
         }
-        match causes.iter_mut().find(|cause| kind(cause.finding) == kind(finding)) {
-            Some(cause) => cause.add(finding, following),
-            None => {
-                let mut cause = Cause { finding, place, others: Vec::new(), following: Vec::new() };
-                cause.take(following);
-                causes.push(cause);
-            }
+        if let Some(cause) = causes.iter_mut().find(|cause| kind(cause.finding) == kind(finding)) {
+            cause.add(finding, following);
+        } else {
+            let mut cause = Cause { finding, place, others: Vec::new(), following: Vec::new() };
+            cause.take(following);
+            causes.push(cause);
         }
     }
     for cause in &mut causes {

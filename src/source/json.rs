@@ -96,6 +96,11 @@ impl<'a> Item<'a> {
         matches!(self.value, Value::Array(_))
     }
 
+    /// Whether the value is a list without elements.
+    pub fn is_empty_list(&self) -> bool {
+        matches!(&self.value, Value::Array(list) if list.elements.is_empty())
+    }
+
     /// The text, if the value is one.
     pub fn as_text(&self) -> Option<&'a str> {
         self.value.as_string_lit().map(|text| text.value.as_ref())
@@ -314,10 +319,20 @@ impl Reading {
 
     /// One of a few words.
     pub fn word<T: Copy>(&mut self, item: &Item<'_>, words: &[(&str, T)]) -> Option<T> {
+        self.word_or(item, words, |text| did_you_mean(text, words.iter().map(|(word, _)| *word)))
+    }
+
+    /// One of some words; `help` says what to write instead of another one.
+    pub fn word_or<T: Copy>(
+        &mut self,
+        item: &Item<'_>,
+        words: &[(&str, T)],
+        help: impl FnOnce(&str) -> String,
+    ) -> Option<T> {
         let text = self.text(item)?.value;
         let found = words.iter().find(|(word, _)| *word == text).map(|(_, value)| *value);
         if found.is_none() {
-            let help = did_you_mean(&text, words.iter().map(|(word, _)| *word));
+            let help = help(&text);
             self.fault(item, format!("{} cannot be `{text}`", name_of(&item.pointer)), help);
         }
         found

@@ -57,7 +57,7 @@ fn what_a_page_offers_for_a_plan_is_accepted() {
             format!("{{ \"{}\": \"off\" }}", page.id),
         ] {
             let folder = Folder::usual();
-            folder.plan("a.plan.json", &format!("{{ \"rules\": {settings}, \"steps\": [] }}"));
+            folder.plan("a.plan.json", &format!("{{ \"rules\": {settings}, \"steps\": [{{}}] }}"));
             let run = folder.run(&["review", "a.plan.json", "--gate", "never"]);
             assert_eq!((run.status, run.error.as_str()), (0, ""), "{settings}");
         }

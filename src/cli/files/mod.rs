@@ -19,7 +19,7 @@ mod walking;
 pub(super) use allowed_roots::{AllowedRoots, Outside};
 pub(super) use decoded_cache::DecodedCache;
 pub(super) use discover::{check_is_one_plan, find_plans};
-pub(super) use displays::load_named_display;
+pub(super) use displays::{load_display_with_inputs, load_named_display};
 pub(super) use folder_settings::SettingsStore;
 pub(super) use fonts::{fonts_in, read_faces};
 pub(super) use inputs::Inputs;

@@ -29,7 +29,7 @@ pub(crate) struct GlassArguments {
     /// The PNG to write
     #[arg(long, value_name = "F.png", value_hint = ValueHint::FilePath)]
     out: PathBuf,
-    /// Draw only the residue, with a scale in L* and an outline around every ghost
+    /// Draw only the residue, with a scale in L* and a frame around every ghost (dashed if it is an outline beside driven ink)
     #[arg(long)]
     difference: bool,
     #[command(flatten)]

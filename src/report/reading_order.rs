@@ -51,7 +51,7 @@ impl<'a> Cause<'a> {
 }
 
 /// The causes of what is new in a plan and accepted by nobody, the worst first: by level, then those whose rule comes with a
-/// caution, then by how many findings they stand for, then by how often they were seen.
+/// caution, then those of steps before those of the whole plan, then by how many findings they stand for, then by how often they were seen.
 pub(super) fn causes_by_weight(plan: &ReviewedPlan) -> Vec<Cause<'_>> {
     let mut causes: Vec<Cause<'_>> = Vec::new();
     for ByCause { finding, place, following } in plan.by_cause() {
@@ -83,6 +83,8 @@ fn weight(cause: &Cause<'_>) -> impl Ord + use<> {
         Reverse(finding.is_own_fault()),
         Reverse(finding.severity),
         Reverse(caution_of(finding.rule).is_some()),
+        // A figure of the whole plan has its causes in steps.
+        Reverse(finding.is_of_a_step()),
         Reverse(cause.findings().count()),
         Reverse(cause.times()),
     )

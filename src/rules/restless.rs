@@ -98,7 +98,12 @@ impl<'p> Restless<'p> {
                 self.per_hour
             ),
             help: format!(
-                "use a mode without a flash, and clean only when {} limit or a visible ghost requires it",
+                "{}, and clean only when {} limit or a visible ghost requires it",
+                if self.plan.display.modes.iter().all(|mode| mode.flashes > 0) {
+                    "update less often, because every mode of this display flashes"
+                } else {
+                    "use a mode without a flash"
+                },
                 self.whose
             ),
             figures: vec![("per_hour", an_hour), ("limit_per_hour", self.per_hour), ("flashes", flashes as f64)],

@@ -54,6 +54,12 @@ pub(super) fn span(ms: f64) -> String {
     }
 }
 
+/// A span of time that is below a limit, said so that the two differ.
+pub(super) fn span_below(ms: f64, limit_ms: f64) -> String {
+    let words = span(ms);
+    if words == span(limit_ms) { format!("{words} minus {} ms", self::ms(limit_ms - ms)) } else { words }
+}
+
 /// That a limit is passed, and whose it is: what a display wants is said in words of its own.
 pub(super) fn passed(limit: LimitValue, figure: &str, display_wants: &str) -> String {
     match limit.origin {

@@ -27,8 +27,8 @@ use crate::{
 /// What `draft` takes.
 #[derive(Debug, Args)]
 #[command(
-    after_help = "Screens are taken in natural order (2 before 10). A word such as `0012500ms` in a file name gives \
-the time of that screen since the beginning; if all names have one, the times decide the order."
+    after_help = "Screens are taken in natural order (2 before 10). A word such as `0012500ms` in a file name says \
+when the screen appears, in ms from the start. If every name has such a time, the screens are sorted by it."
 )]
 pub(crate) struct DraftArguments {
     /// The folder of screens (PNG, SVG); folders inside it and hidden files are left out
@@ -36,7 +36,7 @@ pub(crate) struct DraftArguments {
     folder: PathBuf,
     #[command(flatten)]
     panel: ForDisplay,
-    /// Write the plan to a file instead of standard output; the paths in it are then relative to that file
+    /// Write the plan to a file instead of standard output; the paths in the plan are then relative to that file
     #[arg(long, value_name = "FILE.plan.json", value_hint = ValueHint::FilePath)]
     out: Option<PathBuf>,
     /// Overwrite the file of `--out` if it exists

@@ -58,7 +58,7 @@ pub struct Arguments {
 enum Command {
     /// Review plans against their screens
     Review(Box<ReviewArguments>),
-    /// Apply the exact corrections that a plan's findings contain, unless one would make something else worse
+    /// Apply the corrections that findings state exactly; skip any that would make something else worse
     Mend(MendArguments),
     /// Write a first plan for a folder of screens, with every update still to be chosen
     Draft(DraftArguments),
@@ -72,7 +72,7 @@ enum Command {
     Replan(ReplanArguments),
     /// List the displays that come with the program, or print one as a starting point for your own
     Displays(DisplaysArguments),
-    /// List the rules, or explain one, with the levels and limits that apply and where they are set
+    /// List the rules, or explain one: its level and limits in effect, and the file that sets them
     Rules(RulesArguments),
     /// List the JSON Schemas of the file formats, or print one
     Schema(SchemaArguments),

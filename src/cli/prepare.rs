@@ -45,7 +45,8 @@ pub(crate) struct PrepareArguments {
     /// How to show tones that lie between the panel's levels
     #[arg(long, value_enum, default_value = "ordered", ignore_case = true)]
     how: HowWord,
-    /// The reading distance in mm, for the printed difference [default: the display's own, otherwise 350]
+    /// The reading distance in mm, for the printed difference between each drawing and its prepared screen [default:
+    /// the display's own, otherwise 350]
     #[arg(long, value_name = "MM", value_parser = distance)]
     distance: Option<f64>,
     #[command(flatten)]

@@ -119,7 +119,7 @@ fn play_turns<'p>(
             }
             turns.step(step);
         });
-        let ended_ms = planned.request_ms + planned.step.pen_up_ms();
+        let ended_ms = planned.request_ms + planned.step.updates_after_ms();
         (turns.after(player, planned.index, ended_ms), before)
     })
     .map(|_| ())

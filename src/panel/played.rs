@@ -198,7 +198,7 @@ impl PlayedStep<'_> {
 
     /// When the updates are requested, ms: after the last pen-up.
     pub fn updates_request_ms(&self) -> f64 {
-        self.planned.request_ms + self.planned.step.pen_up_ms()
+        self.planned.request_ms + self.planned.step.updates_after_ms()
     }
 
     /// When something changes to be seen, ms since the plan began; `None` if no update of the step changes anything.

@@ -161,15 +161,24 @@ impl<'p> Player<'p> {
             self.panel = panel.clone();
             let mut effect = effect.clone();
             let updates = effect.updates.iter().enumerate();
-            let times =
-                updates.map(|(at, update)| self.queue_update(update, request_ms, recorded_times(planned, at))).collect();
+            let times = updates
+                .map(|(at, update)| self.queue_update(update, request_ms, recorded_times(planned, at)))
+                .collect();
             self.tell_times(&mut effect, times);
             return effect;
         }
         let Self { plan, panel, drives, queue, .. } = self;
         let grid = *panel.state.grid();
-        let mut controller =
-            AtWork { planned, display: &plan.display, grid, drives, queue, request_ms, ready_ms: request_ms, times: Vec::new() };
+        let mut controller = AtWork {
+            planned,
+            display: &plan.display,
+            grid,
+            drives,
+            queue,
+            request_ms,
+            ready_ms: request_ms,
+            times: Vec::new(),
+        };
         let mut effect = Rc::make_mut(panel).play(plan, planned, introduced, &mut controller);
         let times = controller.times;
         if let Some(cache) = &mut self.cache {

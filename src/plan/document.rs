@@ -508,7 +508,12 @@ impl KnownSteps {
 }
 
 /// `steps` is missing if the steps have faults of their own: then a missing step is not a fault of `accept`.
-pub(crate) fn read_accept(reading: &mut Reading, fields: &Fields<'_>, steps: Option<&KnownSteps>, known: &[KnownRule]) -> Vec<Accept> {
+pub(crate) fn read_accept(
+    reading: &mut Reading,
+    fields: &Fields<'_>,
+    steps: Option<&KnownSteps>,
+    known: &[KnownRule],
+) -> Vec<Accept> {
     let Some(elements) = fields.get("accept").and_then(|item| reading.list(item)) else { return Vec::new() };
     elements.iter().filter_map(|element| accept_entry(reading, element, steps, known)).collect()
 }

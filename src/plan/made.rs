@@ -7,8 +7,8 @@
 use std::{collections::BTreeMap, sync::Arc};
 
 use super::{
-    Accept, Begins, Cause, KnownRule, MOST_STEPS, NoDefault, Node, Plan, RecordedPlan, RuleLimits, RuleSettings, ScreenId, Shows, Step,
-    Stroke, Update, Updates, WindowAsk, settings::with_outer,
+    Accept, Begins, Cause, KnownRule, MOST_STEPS, NoDefault, Node, Plan, RecordedPlan, RuleLimits, RuleSettings,
+    ScreenId, Shows, Step, Stroke, Update, Updates, WindowAsk, settings::with_outer,
 };
 use crate::{
     display::Display,

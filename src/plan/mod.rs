@@ -18,11 +18,11 @@ use crate::{
     source::Source,
 };
 pub use document::{Surroundings, Trouble, read_plan};
+pub(crate) use document::{read_accept, read_rotation, read_temperature, read_window};
 pub use expand::{PlannedStep, Steps};
 pub use limits::{LimitValue, NoDefault, Origin, RuleLimits, TinyTextLimits, display_limit};
 pub use made::{NoPlan, NoPlanReason, PlanHead, PlanMaker};
 pub use recorded::{OutOfOrder, RecordedPlan, RecordedStep, RecordedUpdate};
-pub(crate) use document::{read_accept, read_rotation, read_temperature, read_window};
 pub(crate) use settings::rules as read_rules;
 pub use settings::{
     FolderSettings, KnownLimit, KnownRule, RuleLevel, RuleSetting, RuleSettings, Set, read_folder_settings, with_outer,

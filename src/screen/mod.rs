@@ -70,7 +70,7 @@ impl ScreenFault {
         Self { message: message.into(), help: help.into() }
     }
 
-    fn wrong_size(is: &str, wanted: Size) -> Self {
+    pub(crate) fn wrong_size(is: &str, wanted: Size) -> Self {
         Self::new(
             format!("the picture is {is} px, but the panel shows {wanted} px"),
             format!("export it at exactly {wanted} px, or correct `size_px` or `rotation`"),

@@ -29,12 +29,7 @@ pub fn decode_png(bytes: &[u8], size: Size, ink: &Ink, buffer: Vec<u8>) -> Resul
 }
 
 /// The pixels of a PNG of exactly `size`, before they are brought to an ink.
-pub(crate) fn png_pixels(
-    bytes: &[u8],
-    size: Size,
-    in_colours: bool,
-    buffer: Vec<u8>,
-) -> Result<Pixels, ScreenFault> {
+pub(crate) fn png_pixels(bytes: &[u8], size: Size, in_colours: bool, buffer: Vec<u8>) -> Result<Pixels, ScreenFault> {
     let mut decoder = Decoder::new_with_limits(Cursor::new(bytes), Limits { bytes: DECODER_BYTES });
     decoder.set_ignore_text_chunk(true);
     decoder.set_ignore_iccp_chunk(true);

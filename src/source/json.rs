@@ -119,6 +119,11 @@ impl<'a> Item<'a> {
         self.value.as_number_lit().and_then(|number| number.value.parse().ok())
     }
 
+    /// Whether the value is an object that has a field of that name.
+    pub fn has_field(&self, name: &str) -> bool {
+        as_object(self).is_some_and(|object| object.properties.iter().any(|field| property_name(&field.name) == name))
+    }
+
     fn kind(&self) -> &'static str {
         match self.value {
             Value::StringLit(_) => "a text",
@@ -258,6 +263,12 @@ impl Reading {
     /// Notes a fault at an item.
     pub fn fault(&mut self, item: &Item<'_>, message: impl Into<String>, help: impl Into<String>) {
         self.fault_at(item.span(), message, help);
+    }
+
+    /// The place of an item in the whole text.
+    pub fn place_of(&self, item: &Item<'_>) -> Span {
+        let span = item.span();
+        Span { start: span.start + self.begins_at, end: span.end + self.begins_at }
     }
 
     /// Notes a fault at a place.
@@ -405,7 +416,8 @@ impl Reading {
     }
 
     fn out_of_range(&mut self, item: &Item<'_>, lowest: f64, highest: f64) {
-        let text: String = self.source.text[self.begins_at..][item.span().start..item.span().end].chars().take(40).collect();
+        let text: String =
+            self.source.text[self.begins_at..][item.span().start..item.span().end].chars().take(40).collect();
         self.fault(
             item,
             format!("{} is out of range: {text}", name_of(&item.pointer)),

@@ -14,7 +14,7 @@ use crate::{
 /// What `review` takes.
 #[derive(Debug, Args)]
 pub(crate) struct ReviewArguments {
-    /// Plans, or folders that are searched for `*.plan.json`
+    /// Plans or traces, or folders that are searched for `*.plan.json` and `*.trace.jsonl`
     #[arg(default_value = ".")]
     pub(super) paths: Vec<PathBuf>,
     /// The format of the report

@@ -413,7 +413,10 @@ fn load_and_play(
 
 /// The name under which the pictures of a plan at another temperature are kept.
 fn under_temperature(shown: &str, celsius: f64) -> String {
-    format!("{}-at-{celsius}C", shown.strip_suffix(".plan.json").unwrap_or(shown))
+    format!(
+        "{}-at-{celsius}C",
+        [".plan.json", ".trace.jsonl"].iter().find_map(|end| shown.strip_suffix(end)).unwrap_or(shown)
+    )
 }
 
 /// A review, and its recording if one is wanted.

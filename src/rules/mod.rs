@@ -25,6 +25,7 @@ mod unreached;
 pub(crate) mod wording;
 
 mod box_swells;
+mod broken_line;
 mod cannot_keep_up;
 mod charge_builds_up;
 mod cleaning_interrupts;
@@ -50,6 +51,7 @@ mod never_shown;
 mod no_windows_here;
 mod not_decided;
 mod nothing_changes;
+mod out_of_order;
 mod outline_left;
 mod outside_temperature;
 mod over_budget;
@@ -59,6 +61,7 @@ mod redriven_segment;
 mod restless;
 mod shade_not_on_panel;
 mod slow_answer;
+mod slower_than_described;
 mod small_target;
 mod stray_ink;
 mod text_lost;
@@ -262,6 +265,9 @@ pub const RULES: &[Entry] = rules![
     "tiny-text" tiny_text TinyText Screens,
     "small-target" small_target SmallTarget Screens,
     "font-substituted" font_substituted FontSubstituted Screens,
+    "broken-line" broken_line BrokenLine Verdict,
+    "out-of-order" out_of_order OutOfOrder Verdict,
+    "slower-than-described" slower_than_described SlowerThanDescribed Verdict,
     "unused-accept" unused_accept UnusedAccept Verdict,
     "over-budget" over_budget OverBudget Verdict,
     "loop-breaks" loop_breaks LoopBreaks Verdict,

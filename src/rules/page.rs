@@ -61,8 +61,17 @@ pub struct Example {
     pub display: Option<String>,
     /// The plan without its format and display.
     pub plan: String,
+    /// The lines of a trace instead of a plan, the header without its format and display.
+    pub trace: Option<String>,
     /// What is found, a line each.
     pub findings: Vec<String>,
+}
+
+impl Example {
+    /// The name of its file.
+    pub fn file(&self) -> &'static str {
+        if self.trace.is_some() { "example.trace.jsonl" } else { "example.plan.json" }
+    }
 }
 
 #[derive(Deserialize)]
@@ -144,6 +153,7 @@ fn examples(blocks: &[(String, String, String)]) -> Vec<Example> {
             Some(("screen", file)) => example.screens.push((file.to_owned(), body.clone())),
             _ if name == "display" => example.display = Some(body.clone()),
             _ if name == "plan" => example.plan.clone_from(body),
+            _ if name == "trace" => example.trace = Some(body.clone()),
             _ if name == "findings" => example.findings = body.lines().map(str::to_owned).collect(),
             _ => {}
         }

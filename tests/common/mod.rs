@@ -52,7 +52,10 @@ impl Folder {
         differs["format"] = json!("display/1");
         differs["based_on"] = json!("example.display.json");
         folder.display("panel.display.json", &differs);
-        folder.plan("example.plan.json", &example.plan);
+        match &example.trace {
+            Some(trace) => folder.file(example.file(), whole_trace(trace)),
+            None => folder.plan(example.file(), &example.plan),
+        }
         folder
     }
 
@@ -251,6 +254,15 @@ pub(crate) fn whole_plan(text: &str) -> String {
     // On the line of the format, so that what a test says keeps its place.
     let begins = if rest.contains("\"begins\"") { "" } else { " \"begins\": \"white\"," };
     format!("{{\n  \"format\": \"refresh-plan/1\",{begins}\n  \"display\": \"panel.display.json\",{rest}\n")
+}
+
+/// The text of a trace with the format, the display and a white beginning in its header.
+pub(crate) fn whole_trace(text: &str) -> String {
+    let rest = text.trim_start().strip_prefix('{').expect("the header is an object").trim_start();
+    let comma = if rest.starts_with('}') { "" } else { "," };
+    format!(
+        "{{ \"format\": \"update-trace/1\", \"display\": \"panel.display.json\", \"begins\": \"white\"{comma} {rest}\n"
+    )
 }
 
 /// The width and height of a screen as an example writes it.

@@ -194,7 +194,9 @@ fn write_plan(folder: &Folder, steps: &[RandomStep]) {
         folder.file(&format!("{at}.png"), png);
         let cause = if step.touch { "touch" } else { "system" };
         let after_ms = step.after_ms;
-        planned.push(json!({ "screen": format!("{at}.png"), "after_ms": after_ms, "cause": cause, "updates": updates(step) }));
+        planned.push(
+            json!({ "screen": format!("{at}.png"), "after_ms": after_ms, "cause": cause, "updates": updates(step) }),
+        );
     }
     folder.plan("a.plan.json", &json!({ "steps": planned }).to_string());
 }
@@ -247,8 +249,14 @@ fn whole_numbers(folder: &Folder, name: &str) -> Vec<Value> {
             let update = update.as_object_mut().unwrap();
             update.retain(|name, _| !name.ends_with("_ms") && name != "energy_mj");
         }
-        json!([facts["changed_px"], facts["regions"], facts["left_behind_px"], facts["ghost_px"],
-            facts["most_since_cleaning"], updates])
+        json!([
+            facts["changed_px"],
+            facts["regions"],
+            facts["left_behind_px"],
+            facts["ghost_px"],
+            facts["most_since_cleaning"],
+            updates
+        ])
     };
     folder.read("facts.jsonl").lines().map(of_step).collect()
 }
@@ -324,10 +332,10 @@ fn a_header_is_needed_and_its_faults_are_reported() {
 #[test]
 fn a_raw_frame_of_the_wrong_length_says_both_lengths_and_what_would_fit() {
     let header = json!({ "frames": { "as": "raw", "bits_per_px": 2 } });
-    let folder = folder_of(&header, &[
-        r#"{ "record": "frame", "at": 0, "file": "a.raw" }"#,
-        r#"{ "record": "update", "at": 0, "mode": "full" }"#,
-    ]);
+    let folder = folder_of(
+        &header,
+        &[r#"{ "record": "frame", "at": 0, "file": "a.raw" }"#, r#"{ "record": "update", "at": 0, "mode": "full" }"#],
+    );
     folder.file("a.raw", [0; 64]);
     let error = folder.run(&["review", "a.trace.jsonl"]).with_status(2).error;
     insta::assert_snapshot!(error);
@@ -336,33 +344,39 @@ fn a_raw_frame_of_the_wrong_length_says_both_lengths_and_what_would_fit() {
 #[test]
 fn a_trace_is_found_in_a_folder_and_its_findings_point_at_its_lines() {
     let header = json!({ "clock": { "unit": "ms", "starts_at": "09:30:00" } });
-    let folder = folder_of(&header, &[
-        r#"{ "record": "frame", "at": 500, "file": "square.png" }"#,
-        r#"{ "record": "update", "at": 500, "mode": "quick", "window": [2, 2, 9, 4] }"#,
-        r#"{ "record": "remark", "at": 900, "text": "the user says: it flickered" }"#,
-        r#"{ "record": "update", "at": 2500, "mode": "quick", "window": [0, 0, 8, 8] }"#,
-    ]);
+    let folder = folder_of(
+        &header,
+        &[
+            r#"{ "record": "frame", "at": 500, "file": "square.png" }"#,
+            r#"{ "record": "update", "at": 500, "mode": "quick", "window": [2, 2, 9, 4] }"#,
+            r#"{ "record": "remark", "at": 900, "text": "the user says: it flickered" }"#,
+            r#"{ "record": "update", "at": 2500, "mode": "quick", "window": [0, 0, 8, 8] }"#,
+        ],
+    );
     let report = folder.run(&["review", ".", "--format", "json", "--gate", "never"]).with_status(0).json();
     let plan = &report["plans"][0];
-    assert_eq!(plan["path"], "a.trace.jsonl");
+    assert_eq!(plan["plan"], "a.trace.jsonl");
     let findings = plan["findings"].as_array().unwrap();
     let of = |rule: &str| findings.iter().find(|finding| finding["rule"] == rule).unwrap_or_else(|| panic!("{plan}"));
     let nothing = of("nothing-changes");
-    assert_eq!((&nothing["pointer"], &nothing["line"]), (&json!("/lines/5/mode"), &json!(5)), "{nothing}");
+    assert_eq!((&nothing["at"]["pointer"], &nothing["at"]["line"]), (&json!("/lines/5/mode"), &json!(5)), "{nothing}");
     assert_eq!(nothing["label"], "09:30:02.000");
     let grid = of("window-off-grid");
-    assert_eq!((&grid["pointer"], &grid["line"]), (&json!("/lines/3/window"), &json!(3)), "{grid}");
+    assert_eq!((&grid["at"]["pointer"], &grid["at"]["line"]), (&json!("/lines/3/window"), &json!(3)), "{grid}");
     assert_eq!(grid["label"], "09:30:00.000, the user says: it flickered");
 }
 
 #[test]
 fn recorded_times_replace_those_of_the_model() {
-    let folder = folder_of(&json!({ "clock": { "unit": 500 } }), &[
-        r#"{ "record": "frame", "at": 100, "file": "square.png" }"#,
-        r#"{ "record": "update", "at": 100, "mode": "quick", "started": 110, "finished": 210 }"#,
-        r#"{ "record": "frame", "at": 150, "file": "white.png" }"#,
-        r#"{ "record": "update", "at": 150, "mode": "quick" }"#,
-    ]);
+    let folder = folder_of(
+        &json!({ "clock": { "unit": 500 } }),
+        &[
+            r#"{ "record": "frame", "at": 100, "file": "square.png" }"#,
+            r#"{ "record": "update", "at": 100, "mode": "quick", "started": 110, "finished": 210 }"#,
+            r#"{ "record": "frame", "at": 150, "file": "white.png" }"#,
+            r#"{ "record": "update", "at": 150, "mode": "quick" }"#,
+        ],
+    );
     folder.run(&["review", "a.trace.jsonl", "--facts", "facts.jsonl", "--gate", "never"]).with_status(0);
     let facts = folder.read("facts.jsonl");
     let lines: Vec<Value> = facts.lines().map(|line| serde_json::from_str(line).unwrap()).collect();

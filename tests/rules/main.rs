@@ -44,6 +44,7 @@ mod pen_lags;
 mod restless;
 mod shade_not_on_panel;
 mod slow_answer;
+mod slower_than_described;
 mod small_target;
 mod stray_ink;
 mod text_lost;
@@ -154,7 +155,7 @@ fn every_example_gives_just_the_findings_that_it_names() {
     let mut wrong = Vec::new();
     for page in pages() {
         for example in &page.examples {
-            let found = Folder::of_example(example).findings("example.plan.json");
+            let found = Folder::of_example(example).findings(example.file());
             if found != example.findings {
                 wrong.push(format!(
                     "{}, {}: found {found:?}, the page says {:?}",

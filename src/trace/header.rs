@@ -5,8 +5,8 @@ use std::{collections::BTreeMap, sync::Arc};
 
 use super::{
     clock::{ClockUnit, ms_of_day},
+    frame_files::FrameFiles,
     packing::{BITS_PER_PX, Kind, Packing, Raw, tight_row},
-    reader::FrameFiles,
 };
 use crate::{
     display::Display,

@@ -8,8 +8,10 @@ mod header;
 mod packing;
 mod pgm;
 mod reader;
-mod screens;
+mod frame_files;
+mod frame_screens;
 mod steps;
 
-pub use reader::{FrameFiles, Trace, read_trace};
-pub use screens::{FrameCache, FrameScreens};
+pub use frame_files::FrameFiles;
+pub use frame_screens::{FrameCache, FrameScreens};
+pub use reader::{Trace, read_trace};

@@ -5,8 +5,9 @@ use std::{collections::BTreeMap, sync::Arc};
 
 use super::{
     clock::Clock,
+    frame_files::FrameFiles,
+    frame_screens::{Below, FrameScreen, FrameScreens},
     header::{BeginsWith, Header, LARGEST_COUNT, frame_file, read_header},
-    screens::{Below, FrameScreen, FrameScreens},
     steps::{Asked, Pen, Person, StepsMaker},
 };
 use crate::{
@@ -14,22 +15,13 @@ use crate::{
     geometry::{Rect, Size, Window},
     plan::{
         Begins, Cause, Plan, PlanHead, PlanMaker, Power, RecordedPlan, RecordedUpdate, ScreenId, Step, Stroke,
-        StrokePoint, Surroundings, Trouble, Update, WindowAsk, read_window,
+        StrokePoint, Update, WindowAsk, read_window,
     },
     source::{
         Fault, Source, Span, did_you_mean,
         json::{BrokenLine, Fields, Item, Reading, read_json_lines},
     },
 };
-
-/// Finds what a trace names.
-pub trait FrameFiles: Surroundings {
-    /// The number of a frame's file, relative to the folder of the frames; a file always has the same number.
-    ///
-    /// # Errors
-    /// Where there is no such file.
-    fn frame(&mut self, path: &str) -> Result<usize, Trouble>;
-}
 
 /// A trace as a plan, and what its screens are made from.
 #[derive(Debug)]

@@ -81,6 +81,7 @@ fn review_on<'p>(
     let mut findings = bench.take_findings();
     let mut summary = tally.finish(plan);
     summary.margins.flashes = Some(margin_of(&flashes, plan));
+    summary.as_planned = plan.recorded.as_ref().and_then(|recorded| recorded.as_planned);
     summary.not_checked.extend(selection.words());
     let mut matched = accept_findings(&mut findings, &plan.accept);
     summary.count(&findings);

@@ -201,6 +201,13 @@ impl PlayedStep<'_> {
         self.planned.request_ms + self.planned.step.updates_after_ms()
     }
 
+    /// From when on somebody waits for the updates, ms since the plan began: since the act of the person, if a device
+    /// recorded that, otherwise since the request.
+    pub fn awaited_since_ms(&self) -> f64 {
+        let recorded = self.planned.step.recorded.as_ref();
+        self.updates_request_ms() - recorded.map_or(0.0, |recorded| recorded.person_before_ms)
+    }
+
     /// When something changes to be seen, ms since the plan began; `None` if no update of the step changes anything.
     pub fn first_visible_ms(&self) -> Option<f64> {
         let changing = self.updates.iter().filter(|update| update.changes_something());

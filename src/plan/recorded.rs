@@ -8,6 +8,42 @@ pub struct RecordedPlan {
     pub broken: Vec<(u64, crate::source::json::BrokenLine)>,
     /// Records whose time lies before that of the record before them.
     pub out_of_order: Vec<OutOfOrder>,
+    /// Where the device departed from the plan that it should follow, if it is held against one.
+    pub departures: Vec<Departure>,
+    /// How many steps of that plan were done as it asks, and how many there are.
+    pub as_planned: Option<[u64; 2]>,
+}
+
+/// A difference between what a device did and the plan that it should follow.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Departure {
+    /// Its kind.
+    pub kind: DepartureKind,
+    /// The step of the trace that it is about, or the next one.
+    pub step: u64,
+    /// The label of that step.
+    pub label: Option<String>,
+    /// The JSON pointer into the trace.
+    pub pointer: String,
+    /// Distinguishes differences at the same place.
+    pub key: String,
+    /// Where on the screen.
+    pub rect: Option<crate::geometry::Rect>,
+    /// What is different, with the place in the plan.
+    pub message: String,
+    /// What to do.
+    pub help: String,
+}
+
+/// The kinds of departures.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum DepartureKind {
+    /// Something that the plan does not have.
+    NotInPlan,
+    /// Something of the plan that the device left out.
+    NotDone,
+    /// Something of the plan that was done in another way, or late.
+    DoneOtherwise,
 }
 
 /// A record whose time lies before that of the record before it.

@@ -6,6 +6,7 @@
 mod answering;
 mod causes;
 mod consequences;
+mod departures;
 mod due;
 mod flash_weight;
 mod followed;
@@ -32,6 +33,7 @@ mod cleaning_interrupts;
 mod cleaning_overdue;
 mod commit_under_hand;
 mod dither_shimmers;
+mod done_otherwise;
 mod dull_page;
 mod ends_ghosted;
 mod faint_text;
@@ -50,6 +52,8 @@ mod never_idle;
 mod never_shown;
 mod no_windows_here;
 mod not_decided;
+mod not_done;
+mod not_in_plan;
 mod nothing_changes;
 mod out_of_order;
 mod outline_left;
@@ -268,6 +272,9 @@ pub const RULES: &[Entry] = rules![
     "broken-line" broken_line BrokenLine Verdict,
     "out-of-order" out_of_order OutOfOrder Verdict,
     "slower-than-described" slower_than_described SlowerThanDescribed Verdict,
+    "not-in-plan" not_in_plan NotInPlan Verdict,
+    "not-done" not_done NotDone Verdict,
+    "done-otherwise" done_otherwise DoneOtherwise Verdict,
     "unused-accept" unused_accept UnusedAccept Verdict,
     "over-budget" over_budget OverBudget Verdict,
     "loop-breaks" loop_breaks LoopBreaks Verdict,

@@ -68,6 +68,13 @@ pub struct Example {
 }
 
 impl Example {
+    /// What follows `review` on the command line: a trace with a plan beside it is held against that.
+    pub fn arguments(&self) -> Vec<&'static str> {
+        let is_held_against = self.trace.is_some() && !self.plan.is_empty();
+        let plan: &[&str] = if is_held_against { &["--against", "example.plan.json"] } else { &[] };
+        [&[self.file()], plan].concat()
+    }
+
     /// The name of its file.
     pub fn file(&self) -> &'static str {
         if self.trace.is_some() { "example.trace.jsonl" } else { "example.plan.json" }

@@ -149,18 +149,14 @@ impl StepsMaker {
     }
 
     pub(super) fn runs_back(&mut self, pointer: String, back_ms: f64) {
-        let step = self.drafts.len() as u64;
-        self.out_of_order.push(OutOfOrder { step, pointer, back_ms });
+        self.out_of_order.push(OutOfOrder { step: 0, pointer, back_ms });
     }
 
-    /// The first step with an update after a line of the trace, otherwise the last one.
-    pub(super) fn step_after(&self, line: usize) -> u64 {
-        let is_after = |draft: &Draft| {
-            let first = draft.asked.first().and_then(|asked| asked.recorded.pointer.split('/').nth(2)?.parse().ok());
-            first.is_some_and(|first: usize| first > line)
-        };
-        let after = self.drafts.iter().position(is_after);
-        after.unwrap_or(self.drafts.len().saturating_sub(1)) as u64
+    /// The first step with an update on a line of the trace or after it, otherwise the last one.
+    pub(super) fn step_at(&self, line: usize) -> u64 {
+        let has = |draft: &Draft| draft.asked.iter().any(|asked| line_of(&asked.recorded.pointer) >= Some(line));
+        let at = self.drafts.iter().position(has);
+        at.unwrap_or(self.drafts.len().saturating_sub(1)) as u64
     }
 
     /// The steps, and the records that the clock ran back for.
@@ -171,13 +167,20 @@ impl StepsMaker {
             self.begin(up_ms.max(last_ms));
         }
         let finished = finished_by_mode(&self.drafts);
-        let last = self.drafts.len().saturating_sub(1) as u64;
-        self.out_of_order.iter_mut().for_each(|record| record.step = record.step.min(last));
+        let mut out_of_order = std::mem::take(&mut self.out_of_order);
+        for record in &mut out_of_order {
+            record.step = self.step_at(line_of(&record.pointer).unwrap_or(0));
+        }
         let clock = self.clock;
         let mut ended_ms = 0.0;
         let steps = self.drafts.into_iter().map(|draft| draft.into_step(&mut ended_ms, clock, &finished)).collect();
-        (steps, self.out_of_order)
+        (steps, out_of_order)
     }
+}
+
+/// The line that a pointer leads into.
+fn line_of(pointer: &str) -> Option<usize> {
+    pointer.split('/').nth(2)?.parse().ok()
 }
 
 /// How many updates of each mode have an end.

@@ -52,9 +52,11 @@ impl Folder {
         differs["format"] = json!("display/1");
         differs["based_on"] = json!("example.display.json");
         folder.display("panel.display.json", &differs);
-        match &example.trace {
-            Some(trace) => folder.file(example.file(), whole_trace(trace)),
-            None => folder.plan(example.file(), &example.plan),
+        if let Some(trace) = &example.trace {
+            folder.file(example.file(), whole_trace(trace));
+        }
+        if example.trace.is_none() || !example.plan.is_empty() {
+            folder.plan("example.plan.json", &example.plan);
         }
         folder
     }
@@ -124,8 +126,13 @@ impl Folder {
 
     /// The findings of a review of one plan, a line each: `step N ID level [x, y, w, h]` or `-` for no box.
     pub(crate) fn findings(&self, plan: &str) -> Vec<String> {
-        let run = self.run(&["review", plan, "--format", "json"]);
-        assert_eq!(run.error, "", "{plan} must be read without a fault");
+        self.findings_with(&[plan])
+    }
+
+    /// The same of a review with these arguments.
+    pub(crate) fn findings_with(&self, arguments: &[&str]) -> Vec<String> {
+        let run = self.run(&[&["review"], arguments, &["--format", "json"]].concat());
+        assert_eq!(run.error, "", "{arguments:?} must be read without a fault");
         finding_lines(&run.json()["plans"][0])
     }
 

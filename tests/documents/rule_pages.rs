@@ -240,6 +240,16 @@ fn display_and_plan(example: &Example, shown: Option<&Example>) -> String {
             let _ = write!(text, "\nWhat differs from {link}:\n\n```json\n{display}\n```\n\nThe {what}, `{file}`:\n");
         }
     }
+    if example.trace.is_some() && !example.plan.is_empty() {
+        let plan = whole_plan(&example.plan);
+        let held = format!(
+            "It is held against this plan with `--against example.plan.json`:\n\n```json\n{}\n```\n",
+            plan.trim_end()
+        );
+        let trace = example.trace.as_deref().map_or_else(String::new, whole_trace);
+        let _ = write!(text, "\n```json\n{}\n```\n\n{held}", trace.trim_end());
+        return text;
+    }
     let written = example.trace.as_deref().map_or_else(|| whole_plan(&example.plan), whole_trace);
     let _ = write!(text, "\n```json\n{}\n```\n", written.trim_end());
     text
@@ -248,7 +258,10 @@ fn display_and_plan(example: &Example, shown: Option<&Example>) -> String {
 /// What is found in an example, as the program prints it: what stands between the plan's counts and its figures.
 fn findings(page: &Page, example: &Example) -> String {
     let folder = Folder::of_example(example);
-    let printed = folder.run(&["review", example.file(), "--gate", "never", "--full"]).with_status(0).out;
+    let printed = folder
+        .run(&[&["review"], &example.arguments()[..], &["--gate", "never", "--full"]].concat())
+        .with_status(0)
+        .out;
     let counts_and_findings: Vec<&str> = printed
         .lines()
         .take_while(|line| !line.contains(" cleanings, ") && !line.contains(" cleaning, "))

@@ -51,6 +51,9 @@ pub(crate) struct ReviewArguments {
     /// Compare the plan with this second plan on that page: the first plan is "before", this one is "after"
     #[arg(long, value_name = "PLAN", value_hint = ValueHint::FilePath, requires = "html")]
     pub(super) compare: Option<PathBuf>,
+    /// Hold a trace against the plan that the device should follow, and report where it departs from it
+    #[arg(long, value_name = "PLAN", value_hint = ValueHint::FilePath)]
+    pub(super) against: Option<PathBuf>,
     /// Write what the model computed: one JSON object per step, one per line
     #[arg(long, value_name = "FILE", value_hint = ValueHint::FilePath)]
     pub(super) facts: Option<PathBuf>,

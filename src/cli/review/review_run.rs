@@ -10,6 +10,7 @@ use std::{
 
 use super::{
     arguments::{Format, ReviewArguments},
+    held_against::hold_against,
     known_list::KnownList,
     progress,
 };
@@ -395,6 +396,11 @@ fn load_and_play(
     };
     if let Some(celsius) = at.temperature_c {
         loaded.plan.hold_temperature(celsius);
+    }
+    if let Some(plan) = &task.arguments.against
+        && let Err(faults) = hold_against(&mut loaded, plan, at.temperature_c, task.threads, settings)
+    {
+        return Ok(Err(faults));
     }
     let of = FactsOf { path: shown, temperature_c: at.temperature_c };
     let (review, recording) = match play(of, &loaded, at, facts_out) {

@@ -385,3 +385,39 @@ fn recorded_times_replace_those_of_the_model() {
     assert_eq!(times(0), [20.0, 220.0]);
     assert_eq!((&lines[1]["request_ms"], times(1)), (&json!(100.0), [220.0, 340.0]));
 }
+
+/// The writer of the guide is compiled by a C compiler, writes a trace, and the trace is reviewed.
+#[test]
+fn the_writer_in_c_of_the_guide_writes_a_trace_that_is_reviewed() {
+    let guide = std::fs::read_to_string(crate::common::root().join("docs/traces.md")).unwrap();
+    let writer = guide.split("```c\n").nth(1).unwrap().split("```").next().unwrap();
+    let main = r#"
+        static uint32_t now = 4294967200u;
+        uint32_t trace_time(void) { return now; }
+        int main(void) {
+            uint8_t frame[8 * 8];
+            for (int i = 0; i < 64; i++) frame[i] = i % 8 == 1 ? 0x0f : 0xff;
+            if (trace_begin("panel.display.json") || trace_touch(2, 3) || trace_frame(frame, sizeof frame)) return 1;
+            if (trace_update(2, 0, 0, 16, 8, now + 10, now + 510)) return 1;
+            now += 1000;
+            frame[0] = 0x00;
+            return trace_frame(frame, sizeof frame) || trace_update(7, 0, 0, 8, 8, now + 2, now + 122);
+        }
+    "#;
+    let folder = Folder::usual();
+    folder.file("writer.c", format!("{writer}{main}"));
+    let mut compiler = std::process::Command::new("cc");
+    let arguments = ["-std=c99", "-Wall", "-Wextra", "-Werror", "-pedantic", "writer.c", "-o", "writer"];
+    let built =
+        compiler.args(arguments).current_dir(folder.path()).output().expect("a C compiler is installed as `cc`");
+    assert!(built.status.success(), "{}", String::from_utf8_lossy(&built.stderr));
+    let ran = std::process::Command::new(folder.join("writer")).current_dir(folder.path()).status().unwrap();
+    assert!(ran.success());
+    folder.run(&["review", "device.trace.jsonl", "--facts", "facts.jsonl", "--gate", "never"]).with_status(0);
+    let lines = folder.read("facts.jsonl");
+    let facts: Vec<Value> = lines.lines().map(|line| serde_json::from_str(line).unwrap()).collect();
+    // A black column of 8 px, then two pixels at the upper left corner; the counter wraps in between.
+    assert_eq!(facts.iter().map(|step| &step["changed_px"]).collect::<Vec<_>>(), [&json!(8), &json!(2)]);
+    let times = |step: usize| ["start_ms", "finish_ms"].map(|name| facts[step]["updates"][0][name].as_f64().unwrap());
+    assert_eq!((times(0), times(1)), ([10.0, 510.0], [1002.0, 1122.0]));
+}

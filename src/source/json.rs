@@ -119,6 +119,11 @@ impl<'a> Item<'a> {
         self.value.as_number_lit().and_then(|number| number.value.parse().ok())
     }
 
+    /// The value without its places; a number that is none becomes `null`.
+    pub fn to_value(&self) -> serde_json::Value {
+        plain_value(self.value)
+    }
+
     /// Whether the value is an object that has a field of that name.
     pub fn has_field(&self, name: &str) -> bool {
         as_object(self).is_some_and(|object| object.properties.iter().any(|field| property_name(&field.name) == name))
@@ -133,6 +138,20 @@ impl<'a> Item<'a> {
             Value::Array(_) => "a list",
             Value::NullKeyword(_) => "null",
         }
+    }
+}
+
+fn plain_value(value: &Value<'_>) -> serde_json::Value {
+    match value {
+        Value::StringLit(text) => text.value.as_ref().into(),
+        Value::NumberLit(number) => serde_json::from_str(number.value).unwrap_or_default(),
+        Value::BooleanLit(literal) => literal.value.into(),
+        Value::Object(object) => {
+            let fields = object.properties.iter();
+            fields.map(|field| (property_name(&field.name).to_owned(), plain_value(&field.value))).collect()
+        }
+        Value::Array(list) => list.elements.iter().map(plain_value).collect(),
+        Value::NullKeyword(_) => serde_json::Value::Null,
     }
 }
 
@@ -246,7 +265,8 @@ fn lower_first(text: &str) -> String {
 }
 
 /// The formats of our files, and what they are.
-const FORMATS: [(&str, &str); 6] = [
+const FORMATS: [(&str, &str); 7] = [
+    ("log-lines", "a description of log lines"),
     ("refresh-plan", "a refresh plan"),
     ("update-trace", "a trace of a device"),
     ("display", "a display description"),

@@ -5,6 +5,7 @@
 
 mod clock;
 mod header;
+mod log_lines;
 mod packing;
 mod pgm;
 mod reader;
@@ -14,4 +15,5 @@ mod steps;
 
 pub use frame_files::FrameFiles;
 pub use frame_screens::{FrameCache, FrameScreens};
+pub use log_lines::{Converted, LogLines, read_log_lines};
 pub use reader::{Trace, read_trace};

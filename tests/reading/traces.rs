@@ -421,3 +421,28 @@ fn the_writer_in_c_of_the_guide_writes_a_trace_that_is_reviewed() {
     let times = |step: usize| ["start_ms", "finish_ms"].map(|name| facts[step]["updates"][0][name].as_f64().unwrap());
     assert_eq!((times(0), times(1)), ([10.0, 510.0], [1002.0, 1122.0]));
 }
+
+/// The description of log lines is that of the guide.
+#[test]
+fn a_log_becomes_a_trace_with_the_patterns_of_the_guide() {
+    let guide = std::fs::read_to_string(crate::common::root().join("docs/traces.md")).unwrap();
+    let lines = guide.split("```json\n").find(|block| block.contains("log-lines/1")).unwrap();
+    let lines = lines.split("```").next().unwrap().replace("tablet-10in3", "panel.display.json").replace("raw", "png");
+    let folder = Folder::usual();
+    folder.file("lines.json", lines);
+    folder.file("frames/0.png", png_of(WIDTH, HEIGHT, |x, _| if x < 8 { 0 } else { 255 }));
+    folder.file("device.log", "boot\n[100] buffer 0.png\n[0120] refresh m7 0,0-7,7 done\n");
+    let call = ["trace", "device.log", "--lines", "lines.json"];
+    let shown = folder.run(&[&call[..], &["--dry-run"]].concat()).with_status(0).out;
+    assert!(shown.contains("boot\n  -> nothing matches"), "{shown}");
+    assert!(shown.contains("2 records; 1 line that no pattern matches"), "{shown}");
+    folder.run(&[&call[..], &["--out", "device.trace.jsonl"]].concat()).with_status(0);
+    folder.run(&["review", "device.trace.jsonl", "--facts", "facts.jsonl", "--gate", "never"]).with_status(0);
+    let facts: Value = serde_json::from_str(folder.read("facts.jsonl").trim_end()).unwrap();
+    assert_eq!((&facts["changed_px"], &facts["updates"][0]["sent"]), (&json!(64), &json!([[0, 0, 8, 8]])));
+    folder.file("other.log", "boot\n[7] refresh later\n");
+    let call = ["trace", "other.log", "--lines", "lines.json", "--out", "other.trace.jsonl"];
+    let error = folder.run(&call).with_status(2).error;
+    assert!(error.contains("[7] refresh later") && error.contains("pattern 0 matches as far as"), "{error}");
+    assert!(!folder.join("other.trace.jsonl").exists());
+}

@@ -152,7 +152,9 @@ pub fn compare(
     };
     let pairs = align(plan.steps.len(), trace.steps.len(), &cost)?;
     let mut told = Telling { plan, trace, tolerance, place, departures: Vec::new(), as_planned: 0, before: None };
-    pairs.into_iter().for_each(|pair| told.pair(pair));
+    for pair in pairs {
+        told.pair(pair);
+    }
     Ok(Compared { departures: told.departures, as_planned: told.as_planned, planned: plan.steps.len() as u64 })
 }
 

@@ -1,6 +1,7 @@
 //! `stillpage trace`: turns a device's own log into a trace.
 
 use std::{
+    fmt::Write as _,
     io::Write,
     path::{Path, PathBuf},
 };
@@ -76,11 +77,11 @@ fn counts(converted: &Converted) -> String {
         let lines = counted(converted.unmatched, "line", "lines");
         let first = converted.first_unmatched.iter();
         let first: Vec<String> = first.map(|(at, line)| format!("\n  line {at}: {}", readable(line))).collect();
-        words += &format!("; {lines} that no pattern matches, the first of them:{}", first.concat());
+        let _ = write!(words, "; {lines} that no pattern matches, the first of them:{}", first.concat());
     }
     if converted.wrong > 0 {
         let lines = counted(converted.wrong, "line", "lines");
-        words += &format!("\n{lines} left out, because a field is no number: see `--dry-run`");
+        let _ = write!(words, "\n{lines} left out, because a field is no number: see `--dry-run`");
     }
     words
 }

@@ -7,7 +7,7 @@ use crate::{
     display::Mode,
     finding::{Observation, Sink, StepField, Where},
     panel::PlayedStep,
-    plan::Plan,
+    plan::{Plan, RecordedUpdate},
 };
 
 /// Compares the durations that a device recorded with those of the description, by mode and temperature.
@@ -96,7 +96,7 @@ impl Rule for SlowerThanDescribed<'_> {
         let temperature_c = step.planned.temperature_c;
         for (index, update) in step.updates.iter().enumerate().filter(|(_, update)| !update.sent.is_empty()) {
             let recorded = step.planned.step.recorded_update(index);
-            let Some(duration_ms) = recorded.and_then(|recorded| recorded.duration_ms()) else { continue };
+            let Some(duration_ms) = recorded.and_then(RecordedUpdate::duration_ms) else { continue };
             let mode = &self.plan.display.modes[update.mode];
             let entry = mode.duration_ms.iter().rposition(|(from, _)| *from <= temperature_c).unwrap_or(0);
             let measured = self.measured.entry((update.mode, entry)).or_insert_with(|| Measured {

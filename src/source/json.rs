@@ -195,7 +195,9 @@ pub fn read_json_lines(
     let mut reading = Reading { source: source.clone(), faults: Vec::new(), untold: 0, begins_at: 0 };
     let mut broken: Vec<BrokenLine> = Vec::new();
     for (line, text) in lines_of(&source.text) {
-        broken.iter_mut().for_each(|broken| broken.is_last = false);
+        if let Some(last) = broken.last_mut() {
+            last.is_last = false;
+        }
         reading.begins_at = text.as_ptr().addr() - source.text.as_ptr().addr();
         match parse_part(text) {
             Ok(Some(value)) => read(&mut reading, &Item { value: &value, pointer: format!("/lines/{line}") }),

@@ -127,14 +127,11 @@ fn modes(reading: &mut Reading, fields: &Fields<'_>, display: Option<&Display>) 
     let mut modes = BTreeMap::new();
     for (own, item) in names.iter() {
         let Some((name, display)) = reading.text(item).zip(display) else { continue };
-        match display.mode_named(&name.value) {
-            Some(mode) => {
-                modes.insert(own.to_owned(), mode);
-            }
-            None => {
-                let message = format!("the display `{}` has no mode `{}`", display.name, name.value);
-                reading.fault(item, message, did_you_mean(&name.value, display.mode_names()));
-            }
+        if let Some(mode) = display.mode_named(&name.value) {
+            modes.insert(own.to_owned(), mode);
+        } else {
+            let message = format!("the display `{}` has no mode `{}`", display.name, name.value);
+            reading.fault(item, message, did_you_mean(&name.value, display.mode_names()));
         }
     }
     modes

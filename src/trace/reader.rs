@@ -49,8 +49,7 @@ const MOST_LINES: usize = 8;
 
 struct Reader<'f> {
     files: &'f mut dyn FrameFiles,
-    /// Nothing before the first record; then what stands there, if it is a header.
-    header: Option<Option<Header>>,
+    first: First,
     clock: Clock,
     steps: StepsMaker,
     screens: Vec<FrameScreen>,
@@ -62,11 +61,25 @@ struct Reader<'f> {
     unknown_modes: BTreeMap<String, (Span, Vec<String>)>,
 }
 
+/// What stands on the first line.
+enum First {
+    /// It is still to come.
+    Awaited,
+    IsNoHeader,
+    Is(Box<Header>),
+}
+
+impl First {
+    fn header(&self) -> Option<&Header> {
+        if let Self::Is(header) = self { Some(header) } else { None }
+    }
+}
+
 impl<'f> Reader<'f> {
     fn new(files: &'f mut dyn FrameFiles) -> Self {
         Self {
             files,
-            header: None,
+            first: First::Awaited,
             clock: Clock::default(),
             steps: StepsMaker::default(),
             screens: Vec::new(),
@@ -78,11 +91,11 @@ impl<'f> Reader<'f> {
     }
 
     fn record(&mut self, reading: &mut Reading, item: &Item<'_>) {
-        match &self.header {
-            None => self.begin(reading, item),
+        match &self.first {
+            First::Awaited => self.begin(reading, item),
             // Without a header, every record would be wrong in the same way.
-            Some(None) => {}
-            Some(Some(_)) => {
+            First::IsNoHeader => {}
+            First::Is(_) => {
                 self.one_record(reading, item);
             }
         }
@@ -108,7 +121,7 @@ impl<'f> Reader<'f> {
                 }
             };
         }
-        self.header = Some(header);
+        self.first = header.map_or(First::IsNoHeader, |header| First::Is(Box::new(header)));
     }
 
     fn one_record(&mut self, reading: &mut Reading, item: &Item<'_>) -> Option<()> {
@@ -125,8 +138,11 @@ impl<'f> Reader<'f> {
         match kind {
             "update" => self.update(reading, &opened, at_ms),
             "frame" => self.frame(reading, &opened),
-            "touch" => self.person(reading, &opened, at_ms, Cause::Touch),
-            "key" => self.person(reading, &opened, at_ms, Cause::Key),
+            "touch" | "key" => {
+                let cause = if kind == "touch" { Cause::Touch } else { Cause::Key };
+                self.person(reading, &opened, at_ms, cause);
+                Some(())
+            }
             "pen" => self.pen(reading, &opened),
             "power" => self.power(reading, &opened),
             "temperature" => self.temperature(reading, &opened),
@@ -162,7 +178,7 @@ impl<'f> Reader<'f> {
         let window = fields.get("window").map_or(Some(WindowAsk::All), |item| windows(reading, item));
         let frame = fields.get("frame").map(|item| self.file(reading, item, None));
         let mut near = |name: &str| fields.get(name).map(|item| self.count(reading, item));
-        let [started, finished] = ["started", "finished"].map(|name| near(name));
+        let [started, finished] = ["started", "finished"].map(&mut near);
         let screen = frame.map_or(Some(None), |screen| screen.map(Some))?;
         if let Some(screen) = screen {
             self.shows(screen, format!("{}/frame", fields.pointer));
@@ -193,7 +209,7 @@ impl<'f> Reader<'f> {
             Some(number) => number,
             None => reading.text(item)?.value,
         };
-        let header = self.header.as_ref().and_then(Option::as_ref)?;
+        let header = self.first.header()?;
         // Without a display, its own fault has to be fixed first.
         let display = header.display.as_ref()?;
         let mode = header.modes.get(&name).copied().or_else(|| display.mode_named(&name));
@@ -228,7 +244,7 @@ impl<'f> Reader<'f> {
     }
 
     fn size(&self) -> Option<Size> {
-        let header = self.header.as_ref().and_then(Option::as_ref)?;
+        let header = self.first.header()?;
         Some(header.rotation.turn_size(header.display.as_ref()?.size))
     }
 
@@ -251,7 +267,7 @@ impl<'f> Reader<'f> {
         self.steps.shows(screen, pointer);
     }
 
-    fn person(&mut self, reading: &mut Reading, fields: &Fields<'_>, at_ms: f64, cause: Cause) -> Option<()> {
+    fn person(&mut self, reading: &mut Reading, fields: &Fields<'_>, at_ms: f64, cause: Cause) {
         let window = fields.get("box").map(|item| read_window(reading, item));
         if let Some(item) = fields.get("point") {
             reading.numbers::<2>(item, "[x, y]", -FARTHEST_PX, FARTHEST_PX);
@@ -260,7 +276,6 @@ impl<'f> Reader<'f> {
         let touched = window.flatten().filter(|_| cause == Cause::Touch);
         let pointer = touched.map(|_| format!("{}/box", fields.pointer));
         self.steps.acts(Person { at_ms, cause, touched: touched.zip(pointer) });
-        Some(())
     }
 
     fn pen(&mut self, reading: &mut Reading, fields: &Fields<'_>) -> Option<()> {
@@ -271,7 +286,7 @@ impl<'f> Reader<'f> {
         let mode = mode_item.as_ref().and_then(|item| self.mode(reading, item));
         let shades = [("black", false), ("white", true)];
         let white = fields.get("shade").map_or(Some(false), |item| reading.word(item, &shades));
-        let display = self.header.as_ref().and_then(Option::as_ref)?.display.clone()?;
+        let display = self.first.header()?.display.clone()?;
         let mode = mode?;
         can_draw(reading, &mode_item?, &display, mode)?;
         let stroke = Stroke { points: points?, width_px: width_px?, mode, white: white? };
@@ -325,10 +340,10 @@ impl<'f> Reader<'f> {
         mut faults: Vec<Fault>,
     ) -> Result<Trace, Vec<Fault>> {
         faults.extend(std::mem::take(&mut self.unknown_modes).into_iter().map(|unknown| unknown_mode(source, unknown)));
-        let header = match self.header.take() {
-            Some(Some(header)) => header,
-            Some(None) => return Err(faults),
-            None => return Err(vec![no_record(source, &broken)]),
+        let header = match self.first {
+            First::Is(header) => *header,
+            First::IsNoHeader => return Err(faults),
+            First::Awaited => return Err(vec![no_record(source, &broken)]),
         };
         if !faults.is_empty() {
             faults.sort_by_key(|fault| fault.place.as_ref().map(|(_, span)| span.start));

@@ -20,6 +20,7 @@ mod schemas;
 mod show;
 mod telling;
 mod threads;
+mod trace;
 
 use std::{ffi::OsString, process::ExitCode};
 
@@ -39,6 +40,7 @@ use rules::RulesArguments;
 use show::{DisplaysArguments, SchemaArguments};
 use telling::{own_fault, tell};
 use threads::on_a_large_stack;
+use trace::TraceArguments;
 
 /// Reviews refresh plans of interfaces on electronic paper, and reports which updates ghost, flicker, come late or
 /// never show.
@@ -66,6 +68,8 @@ enum Command {
     Glass(GlassArguments),
     /// Convert screens to the levels or the palette of a panel
     Prepare(PrepareArguments),
+    /// Turn the log of a device into a trace, which `review` plays
+    Trace(TraceArguments),
     /// Fit the residue of a mode to measured L*, and write it as a display description
     Fit(FitArguments),
     /// Choose windows, modes and cleanings for the steps that leave their updates open
@@ -107,6 +111,7 @@ fn perform(command: Command) -> u8 {
         Command::Draft(arguments) => draft::draft(&arguments),
         Command::Glass(arguments) => glass::glass(&arguments),
         Command::Prepare(arguments) => prepare::prepare(&arguments),
+        Command::Trace(arguments) => trace::trace(&arguments),
         Command::Fit(arguments) => fit::fit(&arguments),
         Command::Replan(arguments) => replan::replan(&arguments),
         Command::Displays(arguments) => show::displays(&arguments),

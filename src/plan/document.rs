@@ -114,10 +114,10 @@ fn plan(reading: &mut Reading, root: &Item<'_>, surroundings: &mut dyn Surroundi
         }
     }
     fonts(reading, &fields, surroundings);
-    let temperature_c = temperature_c(reading, &fields).unwrap_or(25.0);
+    let temperature_c = read_temperature(reading, &fields).unwrap_or(25.0);
     let viewing_distance_mm = figure(reading, &fields, "viewing_distance_mm", 10.0, 100_000.0);
     let battery_mwh = figure(reading, &fields, "battery_mwh", 1e-6, 1e12);
-    let rotation = rotation(reading, &fields);
+    let rotation = read_rotation(reading, &fields);
     let budgets = budgets(reading, &fields);
     let loops = fields.get("loops").and_then(|item| reading.boolean(item)).unwrap_or(false);
     let own_settings = rules(reading, &fields, surroundings.rules());
@@ -144,7 +144,7 @@ fn plan(reading: &mut Reading, root: &Item<'_>, surroundings: &mut dyn Surroundi
         );
     }
     let known = are_whole.then(|| KnownSteps::new(&nodes, step_count));
-    let accept = accept(reading, &fields, known.as_ref(), context.surroundings.rules());
+    let accept = read_accept(reading, &fields, known.as_ref(), context.surroundings.rules());
     let display = context.display?;
     let limits = RuleLimits::resolve(context.surroundings.rules(), &own_settings, &folder_settings, &display);
     let limits = limits.map_err(|missing| no_default(reading, root, missing)).ok()?;
@@ -165,6 +165,7 @@ fn plan(reading: &mut Reading, root: &Item<'_>, surroundings: &mut dyn Surroundi
         rules: with_outer(own_settings, &folder_settings),
         limits,
         accept,
+        recorded: None,
         display,
     })
 }
@@ -211,7 +212,7 @@ fn figure(reading: &mut Reading, fields: &Fields<'_>, name: &str, lowest: f64, h
     fields.get(name).and_then(|item| reading.number(item, lowest, highest))
 }
 
-fn rotation(reading: &mut Reading, fields: &Fields<'_>) -> Rotation {
+pub(crate) fn read_rotation(reading: &mut Reading, fields: &Fields<'_>) -> Rotation {
     let Some(item) = fields.get("rotation") else { return Rotation::None };
     let degrees = reading.integer(item, -100_000, 100_000);
     let rotation = degrees.and_then(Rotation::from_degrees);
@@ -225,7 +226,7 @@ fn rotation(reading: &mut Reading, fields: &Fields<'_>) -> Rotation {
     rotation.unwrap_or_default()
 }
 
-fn temperature_c(reading: &mut Reading, fields: &Fields<'_>) -> Option<f64> {
+pub(crate) fn read_temperature(reading: &mut Reading, fields: &Fields<'_>) -> Option<f64> {
     figure(reading, fields, "temperature_c", -273.0, 1000.0)
 }
 
@@ -310,7 +311,7 @@ fn step(reading: &mut Reading, fields: &Fields<'_>, context: &mut Context<'_>) -
     let after_ms = figure(reading, fields, "after_ms", 0.0, LONGEST_MS).unwrap_or(0.0);
     let cause = fields.get("cause").and_then(|item| reading.word(item, &causes)).unwrap_or(Cause::System);
     let touched = touched(reading, fields, cause);
-    let temperature_c = temperature_c(reading, fields);
+    let temperature_c = read_temperature(reading, fields);
     let power = fields.get("power").and_then(|item| reading.word(item, &Power::WORDS)).flatten();
     let shows = shows(reading, fields, context);
     let strokes = strokes(reading, fields, context);
@@ -329,6 +330,7 @@ fn step(reading: &mut Reading, fields: &Fields<'_>, context: &mut Context<'_>) -
         temperature_c,
         power,
         shows: shows?,
+        recorded: None,
     })
 }
 
@@ -340,7 +342,7 @@ fn touched(reading: &mut Reading, fields: &Fields<'_>, cause: Cause) -> Option<W
         reading.fault(item, "a step that a key causes has no touch target", help);
         return None;
     }
-    window(reading, item)
+    read_window(reading, item)
 }
 
 fn shows(reading: &mut Reading, fields: &Fields<'_>, context: &mut Context<'_>) -> Option<Shows> {
@@ -414,13 +416,13 @@ fn window_ask(reading: &mut Reading, item: &Item<'_>) -> Option<WindowAsk> {
     }
     let elements = reading.list(item)?;
     if !elements.first().is_some_and(Item::is_list) {
-        return window(reading, item).map(|window| WindowAsk::Boxes(vec![window]));
+        return read_window(reading, item).map(|window| WindowAsk::Boxes(vec![window]));
     }
-    let boxes: Vec<Option<Window>> = elements.iter().map(|element| window(reading, element)).collect();
+    let boxes: Vec<Option<Window>> = elements.iter().map(|element| read_window(reading, element)).collect();
     boxes.into_iter().collect::<Option<Vec<Window>>>().map(WindowAsk::Boxes)
 }
 
-fn window(reading: &mut Reading, item: &Item<'_>) -> Option<Window> {
+pub(crate) fn read_window(reading: &mut Reading, item: &Item<'_>) -> Option<Window> {
     let [x, y, width, height] = reading.integers(item, "[x, y, width, height]", -FARTHEST_PX, FARTHEST_PX)?;
     if width >= 1 && height >= 1 {
         return Some(Window { x, y, width, height });
@@ -501,7 +503,7 @@ fn points(reading: &mut Reading, item: &Item<'_>) -> Option<Vec<StrokePoint>> {
 }
 
 /// The steps that an `accept` may name.
-struct KnownSteps {
+pub(crate) struct KnownSteps {
     /// How often each label occurs in the file.
     labels: HashMap<String, usize>,
     count: u64,
@@ -516,7 +518,12 @@ impl KnownSteps {
 }
 
 /// `steps` is missing if the steps have faults of their own: then a missing step is not a fault of `accept`.
-fn accept(reading: &mut Reading, fields: &Fields<'_>, steps: Option<&KnownSteps>, known: &[KnownRule]) -> Vec<Accept> {
+pub(crate) fn read_accept(
+    reading: &mut Reading,
+    fields: &Fields<'_>,
+    steps: Option<&KnownSteps>,
+    known: &[KnownRule],
+) -> Vec<Accept> {
     let Some(elements) = fields.get("accept").and_then(|item| reading.list(item)) else { return Vec::new() };
     elements.iter().filter_map(|element| accept_entry(reading, element, steps, known)).collect()
 }

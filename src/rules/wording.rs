@@ -41,7 +41,7 @@ pub(crate) fn ms(value: f64) -> String {
 }
 
 /// A span of time in the unit that people use for it.
-pub(super) fn span(ms: f64) -> String {
+pub(crate) fn span(ms: f64) -> String {
     let seconds = ms / 1000.0;
     if seconds < 1.0 {
         format!("{} ms", self::ms(ms))
@@ -136,7 +136,7 @@ pub(super) fn levels(levels: LevelSet, display: &Display) -> String {
 }
 
 /// Names in a sentence, at most `most` of them.
-pub(super) fn listed(names: &[String], most: usize) -> String {
+pub(crate) fn listed(names: &[String], most: usize) -> String {
     match names {
         [] => String::new(),
         [only] => only.clone(),

@@ -329,7 +329,9 @@ fn findings_as_text() {
     for page in stillpage::rules::pages() {
         let example = page.examples.iter().find(|example| example.heading == "Fires").unwrap();
         let folder = Folder::of_example(example);
-        let run = folder.run(&["review", "example.plan.json", "--only", page.id, "--gate", "never"]).with_status(0);
+        let run = folder
+            .run(&[&["review"], &example.arguments()[..], &["--only", page.id, "--gate", "never"]].concat())
+            .with_status(0);
         insta::assert_snapshot!(format!("finding_{}", page.id), run.out);
     }
 }

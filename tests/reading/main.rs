@@ -15,4 +15,5 @@ mod limits;
 mod png_set;
 mod schemas;
 mod settings;
+mod traces;
 mod vectors;

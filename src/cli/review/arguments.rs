@@ -14,7 +14,7 @@ use crate::{
 /// What `review` takes.
 #[derive(Debug, Args)]
 pub(crate) struct ReviewArguments {
-    /// Plans, or folders that are searched for `*.plan.json`
+    /// Plans or traces, or folders that are searched for `*.plan.json` and `*.trace.jsonl`
     #[arg(default_value = ".")]
     pub(super) paths: Vec<PathBuf>,
     /// The format of the report
@@ -51,6 +51,9 @@ pub(crate) struct ReviewArguments {
     /// With `--html`: compare the plan with this second plan; the first plan is "before", this one is "after"
     #[arg(long, value_name = "PLAN", value_hint = ValueHint::FilePath, requires = "html")]
     pub(super) compare: Option<PathBuf>,
+    /// Compare a trace with the plan that the device should follow, and report where it departs from it
+    #[arg(long, value_name = "PLAN", value_hint = ValueHint::FilePath)]
+    pub(super) against: Option<PathBuf>,
     /// Write what the model computed: one JSON object for each step, each on a line of its own
     #[arg(long, value_name = "FILE", value_hint = ValueHint::FilePath)]
     pub(super) facts: Option<PathBuf>,

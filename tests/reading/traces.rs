@@ -112,7 +112,7 @@ impl Packing {
         };
         frames["folder"] = json!("frames");
         frames["turned"] = json!(self.turned);
-        let sides = if self.turned % 180 == 0 { [WIDTH, HEIGHT] } else { [HEIGHT, WIDTH] };
+        let sides = if self.turned.is_multiple_of(180) { [WIDTH, HEIGHT] } else { [HEIGHT, WIDTH] };
         frames["size_px"] = json!(sides);
         frames
     }
@@ -290,14 +290,14 @@ fn folder_of(header: &Value, lines: &[&str]) -> Folder {
 }
 
 /// The faults of a trace, which must be refused: its own lines of standard error that name a place or a help.
-fn refused(header: Value, lines: &[&str]) -> String {
-    folder_of(&header, lines).run(&["review", "a.trace.jsonl"]).with_status(2).error
+fn refused(header: &Value, lines: &[&str]) -> String {
+    folder_of(header, lines).run(&["review", "a.trace.jsonl"]).with_status(2).error
 }
 
 #[test]
 fn every_wrong_record_is_reported_at_once_with_its_place() {
     let error = refused(
-        json!({}),
+        &json!({}),
         &[
             r#"{ "record": "update", "at": 5, "mode": "quik" }"#,
             r#"{ "record": "update", "at": "six", "mode": "quick" }"#,
@@ -326,7 +326,7 @@ fn a_header_is_needed_and_its_faults_are_reported() {
         "clock": { "unit": "min", "starts_at": "25:00:00" },
         "frames": { "as": "png", "bits_per_px": 3, "size_px": [8, 16], "turned": 45, "folder": "none" },
     });
-    insta::assert_snapshot!(refused(header, &[]));
+    insta::assert_snapshot!(refused(&header, &[]));
 }
 
 #[test]
@@ -380,10 +380,10 @@ fn recorded_times_replace_those_of_the_model() {
     folder.run(&["review", "a.trace.jsonl", "--facts", "facts.jsonl", "--gate", "never"]).with_status(0);
     let facts = folder.read("facts.jsonl");
     let lines: Vec<Value> = facts.lines().map(|line| serde_json::from_str(line).unwrap()).collect();
-    let times = |step: usize| ["start_ms", "finish_ms"].map(|name| lines[step]["updates"][0][name].as_f64().unwrap());
+    let times = |step: usize| ["start_ms", "finish_ms"].map(|name| &lines[step]["updates"][0][name]);
     // A count is 2 ms, and the first record is the beginning; the second update waits for the first one's recorded end.
-    assert_eq!(times(0), [20.0, 220.0]);
-    assert_eq!((&lines[1]["request_ms"], times(1)), (&json!(100.0), [220.0, 340.0]));
+    assert_eq!(times(0), [&json!(20.0), &json!(220.0)]);
+    assert_eq!((&lines[1]["request_ms"], times(1)), (&json!(100.0), [&json!(220.0), &json!(340.0)]));
 }
 
 /// The writer of the guide is compiled by a C compiler, writes a trace, and the trace is reviewed.

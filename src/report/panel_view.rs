@@ -194,6 +194,7 @@ impl Sheet {
             |distance: f64, words: &str| format!("<text x=\"{margin}\" y=\"{}\">{words}</text>", self.below(distance));
         let outlines = step.ghosts.iter().filter(|ghost| ghost.is_outline()).count();
         let framed = match step.ghosts.len() - outlines {
+            0 if outlines > 0 => format!("no other ghost of {limit_l} L* or more"),
             0 => format!("no ghost of {limit_l} L* or more"),
             1 => format!("1 ghost of {limit_l} L* or more, framed"),
             count => format!("{count} ghosts of {limit_l} L* or more, framed"),
@@ -201,7 +202,7 @@ impl Sheet {
         svg.push_str(&line(22.0, &format!("Residue in L*; {framed}")));
         if outlines > 0 {
             let beside = count(outlines as u64, "outline beside driven ink", "outlines beside driven ink");
-            svg.push_str(&line(80.0, &format!("Dashed: {beside}")));
+            svg.push_str(&line(80.0, &format!("Dashed: {beside}, {limit_l} L* or more")));
         }
         let _ = write!(
             svg,

@@ -13,7 +13,7 @@ use serde::Serialize;
 use crate::{
     finding::{Finding, Severity},
     source::{
-        Fault, Source,
+        Fault, Source, did_you_mean,
         json::{Fields, Item, Reading, read_document},
     },
 };
@@ -117,20 +117,20 @@ fn plan_object(plan: &KnownPlan) -> PlanObject<'_> {
     PlanObject { plan: &plan.plan, temperature_c: plan.temperature_c, findings: findings.collect() }
 }
 
-/// Reads known findings.
+/// Reads known findings of some rules.
 ///
 /// # Errors
-/// Every fault of the text.
-pub fn read_known(source: &Arc<Source>) -> Result<Vec<KnownPlan>, Vec<Fault>> {
+/// Every fault of the text, including rules that do not exist and fingerprints that no finding can have.
+pub fn read_known(source: &Arc<Source>, rules: &[&str]) -> Result<Vec<KnownPlan>, Vec<Fault>> {
     read_document(source, |reading, root| {
         let fields = reading.document(root, "a file of known findings", FORMAT, &["format", "plans"])?;
         let plans = reading.required(&fields, "plans", "a file of known findings")?;
         let plans = reading.list(&plans)?;
-        Some(plans.iter().filter_map(|item| known_plan(reading, item)).collect())
+        Some(plans.iter().filter_map(|item| known_plan(reading, item, rules)).collect())
     })
 }
 
-fn known_plan(reading: &mut Reading, item: &Item<'_>) -> Option<KnownPlan> {
+fn known_plan(reading: &mut Reading, item: &Item<'_>, rules: &[&str]) -> Option<KnownPlan> {
     const WHAT: &str = "the known findings of a plan";
     let fields = reading.object(item, WHAT, &["plan", "temperature_c", "findings"])?;
     let plan = required_text(reading, &fields, "plan", WHAT);
@@ -140,20 +140,20 @@ fn known_plan(reading: &mut Reading, item: &Item<'_>) -> Option<KnownPlan> {
     };
     let findings = reading.required(&fields, "findings", WHAT)?;
     let findings = reading.list(&findings)?;
-    let findings = findings.iter().filter_map(|item| known_finding(reading, item)).collect();
+    let findings = findings.iter().filter_map(|item| known_finding(reading, item, rules)).collect();
     Some(KnownPlan { plan: plan?, temperature_c, findings })
 }
 
-fn known_finding(reading: &mut Reading, item: &Item<'_>) -> Option<KnownFinding> {
+fn known_finding(reading: &mut Reading, item: &Item<'_>, rules: &[&str]) -> Option<KnownFinding> {
     const WHAT: &str = "a known finding";
     const LEVELS: [Severity; 3] = [Severity::Error, Severity::Warning, Severity::Note];
     let fields = reading.object(item, WHAT, &["rule", "level", "label", "message", "fingerprint"])?;
-    let rule = required_text(reading, &fields, "rule", WHAT);
+    let rule = reading.required(&fields, "rule", WHAT).and_then(|item| rule_id(reading, &item, rules));
     let level = reading.required(&fields, "level", WHAT);
     let level = level.and_then(|item| reading.word(&item, &LEVELS.map(|level| (level.word(), level))));
     let label = fields.get("label").and_then(|item| reading.text(item)).map(|text| text.value);
     let message = fields.get("message").and_then(|item| reading.text(item)).map(|text| text.value);
-    let fingerprint = required_text(reading, &fields, "fingerprint", WHAT);
+    let fingerprint = reading.required(&fields, "fingerprint", WHAT).and_then(|item| fingerprint(reading, &item));
     Some(KnownFinding {
         rule: rule?,
         level: level?,
@@ -161,6 +161,25 @@ fn known_finding(reading: &mut Reading, item: &Item<'_>) -> Option<KnownFinding>
         message: message.unwrap_or_default(),
         fingerprint: fingerprint?,
     })
+}
+
+fn rule_id(reading: &mut Reading, item: &Item<'_>, rules: &[&str]) -> Option<String> {
+    let rule = reading.text(item)?.value;
+    if !rules.contains(&rule.as_str()) {
+        reading.fault(item, format!("there is no rule `{rule}`"), did_you_mean(&rule, rules.iter().copied()));
+        return None;
+    }
+    Some(rule)
+}
+
+fn fingerprint(reading: &mut Reading, item: &Item<'_>) -> Option<String> {
+    let text = reading.text(item)?.value;
+    let is_one = text.len() == 16 && text.bytes().all(|byte| matches!(byte, b'0'..=b'9' | b'a'..=b'f'));
+    if !is_one {
+        let help = "copy the fingerprint from a report in JSON, or write the list again with `--write-known`";
+        reading.fault(item, "a fingerprint is 16 of the digits 0 to 9 and a to f", help);
+    }
+    is_one.then_some(text)
 }
 
 fn required_text(reading: &mut Reading, fields: &Fields<'_>, name: &str, what: &str) -> Option<String> {

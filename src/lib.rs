@@ -5,10 +5,12 @@
 //! 1. Small types that are always valid: [`geometry`], [`units`], and texts with places in them, [`source`].
 //! 2. What a panel can do, [`display`], and what is asked of it, [`plan`] and [`flow`]: read from a text or made in code,
 //!    and resolved once.
-//! 3. Pictures: [`screen`] decodes and draws them, [`prepare`] converts them to a panel's levels.
+//! 3. Pictures: [`screen`] decodes and draws them, [`trace`] reads what a device recorded, with its frames, as a plan,
+//!    and [`prepare`] converts pictures to a panel's levels.
 //! 4. [`change`] compares one screen with the next, on all cores; [`panel`] plays the plan step by step.
 //! 5. [`rules`] look at every played step and report findings, which [`finding`] defines; [`known`] distinguishes new
-//!    findings from old ones, and [`review`] ties this together.
+//!    findings from old ones, [`review`] ties this together, and [`against`] compares what a
+//!    device did with a plan.
 //! 6. [`planner`] chooses and corrects updates, judged by the same panel and rules; [`fit`] finds a mode's figures from
 //!    readings.
 //! 7. [`report`] writes the verdict in every format, and [`cli`] is the only part that touches files, clock and
@@ -25,6 +27,7 @@ pub mod display;
 pub mod plan;
 pub mod flow;
 pub mod screen;
+pub mod trace;
 pub mod prepare;
 pub mod change;
 pub mod panel;
@@ -32,6 +35,7 @@ pub mod finding;
 pub mod known;
 pub mod rules;
 pub mod review;
+pub mod against;
 pub mod planner;
 pub mod fit;
 pub mod report;

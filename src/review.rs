@@ -81,6 +81,7 @@ fn review_on<'p>(
     let mut findings = bench.take_findings();
     let mut summary = tally.finish(plan);
     summary.margins.flashes = Some(margin_of(&flashes, plan));
+    summary.as_planned = plan.recorded.as_ref().and_then(|recorded| recorded.as_planned);
     summary.not_checked.extend(selection.words());
     let mut matched = accept_findings(&mut findings, &plan.accept);
     summary.count(&findings);
@@ -119,7 +120,7 @@ fn play_turns<'p>(
             }
             turns.step(step);
         });
-        let ended_ms = planned.request_ms + planned.step.pen_up_ms();
+        let ended_ms = planned.request_ms + planned.step.updates_after_ms();
         (turns.after(player, planned.index, ended_ms), before)
     })
     .map(|_| ())

@@ -27,8 +27,8 @@ use crate::{
 /// What `draft` takes.
 #[derive(Debug, Args)]
 #[command(
-    after_help = "Screens are taken in natural order (2 before 10). A word such as `0012500ms` in a file name gives \
-the time of that screen since the beginning; if all names have one, the times decide the order."
+    after_help = "Screens are taken in natural order (2 before 10). A word such as `0012500ms` in a file name says \
+when the screen appears, in ms from the start. If every name has such a time, the screens are sorted by it."
 )]
 pub(crate) struct DraftArguments {
     /// The folder of screens (PNG, SVG); folders inside it and hidden files are left out
@@ -36,7 +36,7 @@ pub(crate) struct DraftArguments {
     folder: PathBuf,
     #[command(flatten)]
     panel: ForDisplay,
-    /// Write the plan to a file instead of standard output; the paths in it are then relative to that file
+    /// Write the plan to a file instead of standard output; the paths in the plan are then relative to that file
     #[arg(long, value_name = "FILE.plan.json", value_hint = ValueHint::FilePath)]
     out: Option<PathBuf>,
     /// Overwrite the file of `--out` if it exists
@@ -79,6 +79,7 @@ fn run(arguments: &DraftArguments) -> Result<(), Vec<Fault>> {
     for (first, second) in twins(&files) {
         tell_twins(first, second);
     }
+    tell_inner_folders(&arguments.folder)?;
     tell_outside(arguments);
     match &arguments.out {
         Some(out) => {
@@ -226,6 +227,22 @@ fn tell_outside(arguments: &DraftArguments) {
                     folder above both\n";
         let _ = io::Write::write_all(&mut io::stderr(), line.as_bytes());
     }
+}
+
+/// Names the folders whose screens are not in the plan.
+fn tell_inner_folders(folder: &Path) -> Result<(), Fault> {
+    let has_screens = |name: &String| {
+        let inner = folder.join(name);
+        let is_screen = |name: &String| is_svg(Path::new(name)).is_some();
+        inner.is_dir() && names_in(&inner).is_ok_and(|names| names.iter().any(is_screen))
+    };
+    let inner: Vec<String> =
+        names_in(folder)?.into_iter().filter(has_screens).map(|name| format!("`{name}`")).collect();
+    if !inner.is_empty() {
+        let line = format!("left out: the screens in {}; draft each folder by itself\n", inner.join(", "));
+        let _ = io::Write::write_all(&mut io::stderr(), line.as_bytes());
+    }
+    Ok(())
 }
 
 fn tell_twins(first: &str, second: &str) {

@@ -8,7 +8,7 @@ use std::{
 use clap::Args;
 
 use super::{
-    files::{Outside, load_named_display, read_text, way_from},
+    files::{Inputs, Outside, load_display_with_inputs, read_text, way_from},
     options::ForDisplay,
     output::{check_is_png, check_out, make_folder, write_file, write_out},
     telling::status_of,
@@ -55,12 +55,15 @@ pub(super) fn fit(arguments: &FitArguments) -> u8 {
 }
 
 fn run(arguments: &FitArguments) -> Result<(), Vec<Fault>> {
-    let display = load_named_display(&arguments.panel.display, arguments.outside)?;
+    let mut inputs = Inputs::default();
+    let display = load_display_with_inputs(&arguments.panel.display, arguments.outside, &mut inputs)?;
     let mode = mode(&display, &arguments.mode)?;
     if let Some(folder) = &arguments.print_sequence {
         return write_sequence(&display, mode, &arguments.panel.display, folder).map_err(Vec::from);
     }
     let Some(measured) = &arguments.measured else { return Ok(()) };
+    inputs.add_file(measured);
+    check_outputs(arguments, &inputs.whole())?;
     measure(arguments, &display, mode, measured)
 }
 
@@ -113,7 +116,6 @@ fn measure(arguments: &FitArguments, display: &Display, mode: &Mode, measured: &
     if let Some((message, help)) = refused_as_cleaning(mode) {
         return Err(Vec::from(Fault::of_file("", message, help)));
     }
-    check_outputs(arguments, measured)?;
     let source = read_text(measured)?;
     let table = read_table(&source, display, mode)?;
     let fit = fit_readings(&table.readings, mode, &display.ink)
@@ -133,13 +135,11 @@ fn measure(arguments: &FitArguments, display: &Display, mode: &Mode, measured: &
     write_out(|out| out.write_all(text.as_bytes())).map_err(Vec::from)
 }
 
-/// An input must not be overwritten.
-fn check_outputs(arguments: &FitArguments, measured: &Path) -> Result<(), Fault> {
-    let real = |path: &Path| path.canonicalize().ok();
-    let inputs = [real(measured), real(Path::new(&arguments.panel.display))];
+/// No file that was read may be overwritten, also not a description that the display is based on.
+fn check_outputs(arguments: &FitArguments, inputs: &Inputs) -> Result<(), Fault> {
     let mut known: Vec<&PathBuf> = Vec::new();
     for path in [&arguments.out, &arguments.plot].into_iter().flatten() {
-        let is_read = real(path).is_some_and(|path| inputs.contains(&Some(path)));
+        let is_read = path.canonicalize().is_ok_and(|path| inputs.reads(&path));
         if is_read || known.contains(&path) {
             let message = if is_read {
                 "this file is an input and would be overwritten"

@@ -20,6 +20,7 @@ mod schemas;
 mod show;
 mod telling;
 mod threads;
+mod trace;
 
 use std::{ffi::OsString, process::ExitCode};
 
@@ -39,6 +40,7 @@ use rules::RulesArguments;
 use show::{DisplaysArguments, SchemaArguments};
 use telling::{own_fault, tell};
 use threads::on_a_large_stack;
+use trace::TraceArguments;
 
 /// Reviews refresh plans of interfaces on electronic paper, and reports which updates ghost, flicker, come late or
 /// never show.
@@ -58,7 +60,7 @@ pub struct Arguments {
 enum Command {
     /// Review plans against their screens
     Review(Box<ReviewArguments>),
-    /// Apply the exact corrections that a plan's findings contain, unless one would make something else worse
+    /// Apply the corrections that findings state exactly; skip any that would make something else worse
     Mend(MendArguments),
     /// Write a first plan for a folder of screens, with every update still to be chosen
     Draft(DraftArguments),
@@ -66,13 +68,15 @@ enum Command {
     Glass(GlassArguments),
     /// Convert screens to the levels or the palette of a panel
     Prepare(PrepareArguments),
+    /// Turn the log of a device into a trace, which `review` plays
+    Trace(TraceArguments),
     /// Fit the residue of a mode to measured L*, and write it as a display description
     Fit(FitArguments),
     /// Choose windows, modes and cleanings for the steps that leave their updates open
     Replan(ReplanArguments),
     /// List the displays that come with the program, or print one as a starting point for your own
     Displays(DisplaysArguments),
-    /// List the rules, or explain one, with the levels and limits that apply and where they are set
+    /// List the rules, or explain one: its level and limits in effect, and the file that sets them
     Rules(RulesArguments),
     /// List the JSON Schemas of the file formats, or print one
     Schema(SchemaArguments),
@@ -107,6 +111,7 @@ fn perform(command: Command) -> u8 {
         Command::Draft(arguments) => draft::draft(&arguments),
         Command::Glass(arguments) => glass::glass(&arguments),
         Command::Prepare(arguments) => prepare::prepare(&arguments),
+        Command::Trace(arguments) => trace::trace(&arguments),
         Command::Fit(arguments) => fit::fit(&arguments),
         Command::Replan(arguments) => replan::replan(&arguments),
         Command::Displays(arguments) => show::displays(&arguments),

@@ -17,7 +17,7 @@ use super::{
         read_faces, read_screen, real, shown, walk_fault,
     },
     options::{ForDisplay, Threads, Turned},
-    output::{make_folder, write_file, write_out},
+    output::{check_out, make_folder, write_file, write_out},
     telling::tell,
     threads::in_order,
 };
@@ -39,10 +39,14 @@ pub(crate) struct PrepareArguments {
     /// The folder for the prepared PNGs; the screens themselves are never overwritten
     #[arg(long, value_name = "DIR")]
     out: PathBuf,
+    /// Overwrite other pictures that are already there
+    #[arg(long)]
+    force: bool,
     /// How to show tones that lie between the panel's levels
     #[arg(long, value_enum, default_value = "ordered", ignore_case = true)]
     how: HowWord,
-    /// The reading distance in mm, for the printed difference [default: the display's own, otherwise 350]
+    /// The reading distance in mm, for the printed difference between each drawing and its prepared screen [default:
+    /// the display's own, otherwise 350]
     #[arg(long, value_name = "MM", value_parser = distance)]
     distance: Option<f64>,
     #[command(flatten)]
@@ -74,7 +78,8 @@ fn run(arguments: &PrepareArguments) -> Result<Vec<Fault>, Vec<Fault>> {
     let jobs = jobs(arguments)?;
     make_folder(&arguments.out)?;
     let distance_mm = arguments.distance.unwrap_or(display.reading_distance_mm());
-    let way = Way { how: arguments.how.into(), blur_px: blur_px(distance_mm, display.pixels_per_inch) };
+    let blur_px = blur_px(distance_mm, display.pixels_per_inch);
+    let way = Way { how: arguments.how.into(), blur_px, may_overwrite: arguments.force };
     let threads = arguments.threads.number();
     let (mut lines, mut faults) = (Vec::new(), Vec::new());
     for (job, done) in jobs.iter().zip(in_order(&jobs, threads, &|job| one(job, &panel, way))) {
@@ -205,11 +210,12 @@ fn clashes(jobs: &[Job]) -> Vec<Fault> {
     faults
 }
 
-/// How screens are prepared, and how wide the reader's eye blurs.
+/// How screens are prepared, how wide the reader's eye blurs, and whether other files may be overwritten.
 #[derive(Clone, Copy, Debug)]
 struct Way {
     how: How,
     blur_px: f64,
+    may_overwrite: bool,
 }
 
 /// A prepared screen, and what was not drawn as intended.
@@ -227,7 +233,12 @@ fn one(job: &Job, panel: &ForPanel, way: Way) -> Result<Done, Fault> {
     let bytes = png_of_levels(&prepared.levels, panel.size, &panel.ink)
         .map_err(|reason| fault(&format!("cannot be written as PNG: {reason}"), ""))?;
     make_folder(job.out.parent().unwrap_or(Path::new(".")))?;
-    write_file(&job.out, |out| out.write_all(&bytes))?;
+    // A file of the same content may be there from an earlier run.
+    let is_there = fs::read(&job.out).is_ok_and(|written| written == bytes);
+    if !is_there {
+        check_out(&job.out, way.may_overwrite)?;
+        write_file(&job.out, |out| out.write_all(&bytes))?;
+    }
     // The levels are written; the printed line needs no more memory.
     Ok(Done { prepared: Prepared { levels: Vec::new(), ..prepared }, notes: picture.notes })
 }

@@ -106,7 +106,7 @@ fn explain(page: &Page, held: &Held, out: &mut dyn Write) -> io::Result<()> {
     for limit in &page.limits {
         writeln!(out, "limit `{}`: {}; {}", limit.name, limit_words(page, limit, held), limit.about)?;
     }
-    writeln!(out, "source: {}\n\n{}", page.source, page.text)
+    writeln!(out, "source: {}.\n\n{}", page.source, page.text)
 }
 
 /// The limit that applies, and why.

@@ -9,7 +9,7 @@ pub(super) struct Schema {
 }
 
 /// Every schema.
-pub(super) const SCHEMAS: [Schema; 7] = [
+pub(super) const SCHEMAS: [Schema; 8] = [
     Schema {
         name: "plan",
         about: "refresh plans (*.plan.json), written by you",
@@ -24,6 +24,11 @@ pub(super) const SCHEMAS: [Schema; 7] = [
         name: "display",
         about: "display descriptions (*.display.json), written by you",
         text: include_str!("../../docs/schemas/display.schema.json"),
+    },
+    Schema {
+        name: "trace",
+        about: "one line of a trace (*.trace.jsonl), written by a device",
+        text: include_str!("../../docs/schemas/trace.schema.json"),
     },
     Schema {
         name: "findings",

@@ -319,6 +319,11 @@ impl Display {
         mode.residue_certainty.or(self.certainty.residue)
     }
 
+    /// The other names of its modes, in their order.
+    pub fn other_mode_names(&self) -> impl Iterator<Item = &str> + Clone {
+        self.modes.iter().flat_map(|mode| mode.also_called.iter().map(String::as_str))
+    }
+
     /// The names of all modes.
     pub fn mode_names(&self) -> impl Iterator<Item = &str> + Clone {
         self.modes.iter().map(|mode| mode.name.as_str())

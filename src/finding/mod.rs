@@ -13,7 +13,11 @@ mod summary;
 
 use std::collections::BTreeMap;
 
-use crate::{geometry::Rect, panel::PlayedStep, plan::Step};
+use crate::{
+    geometry::Rect,
+    panel::PlayedStep,
+    plan::{RecordedStep, Step},
+};
 
 pub use accept::{accept_findings, is_accepted};
 pub use correction::{Change, ChangeOf, Correction};
@@ -116,12 +120,14 @@ impl Finding {
 
     /// Whether it is about a step, and not about a field of the plan that belongs to none.
     pub fn is_of_a_step(&self) -> bool {
-        self.pointer.starts_with("/steps")
+        self.pointer.starts_with("/steps") || self.pointer.starts_with("/lines")
     }
 
     /// The step whose screen shows what it is about: a touch target is on the screen before the step's own.
     pub fn step_to_look_at(&self) -> u64 {
-        if self.pointer.ends_with("/touched") { self.step.saturating_sub(1) } else { self.step }
+        // In a trace, the target stands in the record of the touch.
+        let is_of_a_target = ["/touched", "/box"].iter().any(|field| self.pointer.ends_with(field));
+        if is_of_a_target { self.step.saturating_sub(1) } else { self.step }
     }
 
     /// Whether it reports a bug in the program.
@@ -228,6 +234,9 @@ pub enum StepField {
 impl StepField {
     /// The JSON pointer to the field.
     pub fn pointer(self, step: &Step) -> String {
+        if let Some(recorded) = &step.recorded {
+            return self.pointer_to_record(recorded).unwrap_or_else(|| step.pointer.clone());
+        }
         let base = &step.pointer;
         match self {
             Self::Screen => match step.shows {
@@ -244,6 +253,24 @@ impl StepField {
             Self::Strokes => format!("{base}/strokes"),
             Self::StrokeWidth(stroke) => format!("{base}/strokes/{stroke}/width_px"),
             Self::StrokeMode(stroke) => format!("{base}/strokes/{stroke}/mode"),
+        }
+    }
+
+    /// The JSON pointer into the records of a trace, in which the fields of a step stand on lines of their own.
+    fn pointer_to_record(self, step: &RecordedStep) -> Option<String> {
+        let update = |at: usize, field: &str| Some(format!("{}/{field}", step.updates.get(at)?.pointer));
+        let stroke = |at: usize, field: &str| Some(format!("{}/{field}", step.strokes.get(at)?));
+        match self {
+            Self::Screen => step.screen.clone(),
+            Self::Temperature => step.temperature.clone(),
+            Self::Touched => step.touched.clone(),
+            Self::Updates => None,
+            Self::Mode(at) => update(at, "mode"),
+            Self::Window(at, None) => update(at, "window"),
+            Self::Window(at, Some(index)) => update(at, &format!("window/{index}")),
+            Self::Strokes => step.strokes.first().cloned(),
+            Self::StrokeWidth(at) => stroke(at, "width_px"),
+            Self::StrokeMode(at) => stroke(at, "mode"),
         }
     }
 }

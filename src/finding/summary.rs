@@ -41,6 +41,8 @@ pub struct Summary {
     pub power: Option<Power>,
     /// How close the plan came to the limits that rest on estimated figures.
     pub margins: PlanMargins,
+    /// Of a trace that is held against a plan: how many steps were done as planned, and how many the plan has.
+    pub as_planned: Option<[u64; 2]>,
     /// What was not checked, and why.
     pub not_checked: Vec<String>,
 }
@@ -121,7 +123,7 @@ impl SummaryTally {
             self.driven_until_ms = self.driven_until_ms.max(times.finish_ms);
         }
         if let (Some(first), true) = (step.first_visible_ms(), step.planned.step.cause.is_person()) {
-            let answer_ms = first - step.updates_request_ms();
+            let answer_ms = first - step.awaited_since_ms();
             summary.longest_answer_ms = summary.longest_answer_ms.max(answer_ms);
             if step.planned.step.strokes.is_empty() {
                 self.answer_ms = Some(self.answer_ms.unwrap_or(0.0).max(answer_ms));

@@ -27,6 +27,16 @@ pub struct Ghost {
     pub worst_tile: u32,
 }
 
+/// From this share on of pixels that were not driven since driven neighbours left their residue a ghost is an outline.
+const OUTLINE_SHARE: f64 = 0.8;
+
+impl Ghost {
+    /// Whether it is an outline: residue beside driven pixels rather than in them.
+    pub fn is_outline(&self) -> bool {
+        self.rim_px as f64 >= OUTLINE_SHARE * self.pixels as f64
+    }
+}
+
 /// From which difference and area on a ghost counts.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct GhostLimits {

@@ -198,7 +198,14 @@ impl PlayedStep<'_> {
 
     /// When the updates are requested, ms: after the last pen-up.
     pub fn updates_request_ms(&self) -> f64 {
-        self.planned.request_ms + self.planned.step.pen_up_ms()
+        self.planned.request_ms + self.planned.step.updates_after_ms()
+    }
+
+    /// From when on somebody waits for the updates, ms since the plan began: since the act of the person, if a device
+    /// recorded that, otherwise since the request.
+    pub fn awaited_since_ms(&self) -> f64 {
+        let recorded = self.planned.step.recorded.as_ref();
+        self.updates_request_ms() - recorded.map_or(0.0, |recorded| recorded.person_before_ms)
     }
 
     /// When something changes to be seen, ms since the plan began; `None` if no update of the step changes anything.

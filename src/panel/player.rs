@@ -155,19 +155,30 @@ impl<'p> Player<'p> {
     fn effect(&mut self, planned: &PlannedStep<'_>, introduced: &Difference) -> StepEffect {
         let happening = self.cache.as_ref().and_then(|cache| cache.happening(planned));
         let kept = self.cache.as_mut().zip(happening.as_ref()).and_then(|(cache, happening)| cache.again(happening));
-        let request_ms = planned.request_ms + planned.step.pen_up_ms();
+        let request_ms = planned.request_ms + planned.step.updates_after_ms();
         if let Some(kept) = kept {
             let Kept { effect, panel, .. } = &*kept;
             self.panel = panel.clone();
             let mut effect = effect.clone();
-            let times = effect.updates.iter().map(|update| self.queue_update(update, request_ms)).collect();
+            let updates = effect.updates.iter().enumerate();
+            let times = updates
+                .map(|(at, update)| self.queue_update(update, request_ms, recorded_times(planned, at)))
+                .collect();
             self.tell_times(&mut effect, times);
             return effect;
         }
         let Self { plan, panel, drives, queue, .. } = self;
         let grid = *panel.state.grid();
-        let mut controller =
-            AtWork { display: &plan.display, grid, drives, queue, request_ms, ready_ms: request_ms, times: Vec::new() };
+        let mut controller = AtWork {
+            planned,
+            display: &plan.display,
+            grid,
+            drives,
+            queue,
+            request_ms,
+            ready_ms: request_ms,
+            times: Vec::new(),
+        };
         let mut effect = Rc::make_mut(panel).play(plan, planned, introduced, &mut controller);
         let times = controller.times;
         if let Some(cache) = &mut self.cache {
@@ -178,9 +189,10 @@ impl<'p> Player<'p> {
     }
 
     /// Puts an update into the controller's queue.
-    fn queue_update(&mut self, update: &PlayedUpdate, request_ms: f64) -> Times {
+    fn queue_update(&mut self, update: &PlayedUpdate, request_ms: f64, recorded: RecordedTimes) -> Times {
         let grid = self.panel.state.grid();
-        self.queue.update(request_ms, &update.sent, update.transfer_px, update.duration_ms, grid)
+        let times = self.queue.update(request_ms, &update.sent, update.transfer_px, update.duration_ms, grid);
+        if update.sent.is_empty() { times } else { recorded.correct(&mut self.queue, times) }
     }
 
     fn tell_times(&self, effect: &mut StepEffect, times: Vec<Times>) {
@@ -230,8 +242,37 @@ impl<'p> Player<'p> {
     }
 }
 
+/// The times that a device recorded of an update, ms since the plan began.
+#[derive(Clone, Copy, Debug)]
+struct RecordedTimes {
+    start_ms: Option<f64>,
+    finish_ms: Option<f64>,
+}
+
+/// What is recorded of an update of a step; nothing in a plan.
+fn recorded_times(planned: &PlannedStep<'_>, update: usize) -> RecordedTimes {
+    let recorded = planned.step.recorded_update(update);
+    let since_begin = |ms: Option<f64>| ms.map(|ms| planned.request_ms + ms);
+    RecordedTimes {
+        start_ms: since_begin(recorded.and_then(|recorded| recorded.started_ms)),
+        finish_ms: since_begin(recorded.and_then(|recorded| recorded.finished_ms)),
+    }
+}
+
+impl RecordedTimes {
+    fn is_some(self) -> bool {
+        self.start_ms.is_some() || self.finish_ms.is_some()
+    }
+
+    /// The times of the update that was put into the queue last, as they were recorded.
+    fn correct(self, queue: &mut Queue, times: Times) -> Times {
+        if self.is_some() { queue.correct_last(times, self.start_ms, self.finish_ms) } else { times }
+    }
+}
+
 /// The controller while a step is played: it says when each update is sent.
 struct AtWork<'a> {
+    planned: &'a PlannedStep<'a>,
     display: &'a Display,
     grid: TileGrid,
     drives: &'a mut Drives,
@@ -248,8 +289,11 @@ impl Controller for AtWork<'_> {
     }
 
     fn takes(&mut self, boxes: &[Rect], pixels: u64, duration_ms: f64) -> Result<(), Lost> {
-        if self.display.when_busy == WhenBusy::Waits || boxes.is_empty() {
-            self.times.push(self.queue.update(self.request_ms, boxes, pixels, duration_ms, &self.grid));
+        // Of an update whose times were recorded, the device has taken notice.
+        let recorded = recorded_times(self.planned, self.times.len());
+        if self.display.when_busy == WhenBusy::Waits || boxes.is_empty() || recorded.is_some() {
+            let times = self.queue.update(self.request_ms, boxes, pixels, duration_ms, &self.grid);
+            self.times.push(if boxes.is_empty() { times } else { recorded.correct(self.queue, times) });
             return Ok(());
         }
         let taken = self.queue.update_if_free(self.ready_ms, boxes, pixels, duration_ms, &self.grid);

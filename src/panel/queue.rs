@@ -146,6 +146,25 @@ impl Queue {
         Times { request_ms, send_ms, transfer_ms, start_ms, finish_ms, wait_ms, waits_for }
     }
 
+    /// Sets the last update that was taken to the times that a device recorded of it, ms since the plan began.
+    pub(super) fn correct_last(&mut self, times: Times, start_ms: Option<f64>, finish_ms: Option<f64>) -> Times {
+        let duration_ms = times.finish_ms - times.start_ms;
+        let start_ms = start_ms.or(finish_ms.map(|finish_ms| finish_ms - duration_ms)).unwrap_or(times.start_ms);
+        let finish_ms = finish_ms.unwrap_or(start_ms + duration_ms);
+        if let Some(last) = self.running.last_mut() {
+            last.finish_ms = finish_ms;
+        }
+        let modelled = |place: &&mut f64| place.to_bits() == times.finish_ms.to_bits();
+        if let Some(place) = self.places.iter_mut().find(modelled) {
+            *place = finish_ms;
+        }
+        if self.link.waits_for_panel {
+            self.link_free_ms = finish_ms;
+        }
+        let wait_ms = (start_ms - times.request_ms - times.transfer_ms).max(0.0);
+        Times { start_ms, finish_ms, wait_ms, ..times }
+    }
+
     /// When an update is sent, where the controller ignores one that it is not free for. `ready_ms` is when the
     /// host would send it.
     ///

@@ -109,6 +109,10 @@ fn plan(reading: &mut Reading, root: &Item<'_>, surroundings: &mut dyn Surroundi
     let steps = reading.required(&fields, "steps", "a refresh plan");
     let faults_before = reading.faults.len();
     let read = steps.as_ref().and_then(|item| nodes(reading, item, &mut context));
+    if let Some(item) = steps.as_ref().filter(|item| item.is_empty_list()) {
+        let help = "add a step, for instance { \"screen\": \"first.png\", \"updates\": [{ \"mode\": ... }] }";
+        reading.fault(item, "the plan has no steps, so there is nothing to review", help);
+    }
     let are_whole = read.is_some() && reading.faults.len() == faults_before;
     let (nodes, step_count) = read.unwrap_or_default();
     if let Some(item) = steps.filter(|_| step_count > MOST_STEPS) {
@@ -122,7 +126,7 @@ fn plan(reading: &mut Reading, root: &Item<'_>, surroundings: &mut dyn Surroundi
         );
     }
     let known = are_whole.then(|| KnownSteps::new(&nodes, step_count));
-    let accept = accept(reading, &fields, known.as_ref(), context.surroundings.rules());
+    let accept = read_accept(reading, &fields, known.as_ref(), context.surroundings.rules());
     let without_steps = head.into_plan(reading, root, context.surroundings.rules())?;
     Some(Plan { loops, nodes, step_count, accept, ..without_steps })
 }
@@ -163,10 +167,10 @@ pub(crate) fn head(
         }
     }
     fonts(reading, fields, surroundings);
-    let temperature_c = temperature_c(reading, fields).unwrap_or(25.0);
+    let temperature_c = read_temperature(reading, fields).unwrap_or(25.0);
     let viewing_distance_mm = figure(reading, fields, "viewing_distance_mm", 10.0, 100_000.0);
     let battery_mwh = figure(reading, fields, "battery_mwh", 1e-6, 1e12);
-    let rotation = rotation(reading, fields);
+    let rotation = read_rotation(reading, fields);
     let budgets = budgets(reading, fields, figures);
     let own_settings = rules(reading, fields, surroundings.rules());
     let folder_settings = surroundings.settings();
@@ -194,6 +198,7 @@ impl Head {
         let limits = RuleLimits::resolve(known, &self.own_settings, &self.folder_settings, &display);
         let limits = limits.map_err(|missing| no_default(reading, root, missing)).ok()?;
         Some(Plan {
+            recorded: None,
             source: reading.source.clone(),
             title: self.title,
             rotation: self.rotation,
@@ -262,7 +267,7 @@ pub(crate) fn figure(reading: &mut Reading, fields: &Fields<'_>, name: &str, low
     fields.get(name).and_then(|item| reading.number(item, lowest, highest))
 }
 
-fn rotation(reading: &mut Reading, fields: &Fields<'_>) -> Rotation {
+pub(crate) fn read_rotation(reading: &mut Reading, fields: &Fields<'_>) -> Rotation {
     let Some(item) = fields.get("rotation") else { return Rotation::None };
     let degrees = reading.integer(item, -100_000, 100_000);
     let rotation = degrees.and_then(Rotation::from_degrees);
@@ -276,7 +281,7 @@ fn rotation(reading: &mut Reading, fields: &Fields<'_>) -> Rotation {
     rotation.unwrap_or_default()
 }
 
-fn temperature_c(reading: &mut Reading, fields: &Fields<'_>) -> Option<f64> {
+pub(crate) fn read_temperature(reading: &mut Reading, fields: &Fields<'_>) -> Option<f64> {
     figure(reading, fields, "temperature_c", -273.0, 1000.0)
 }
 
@@ -292,13 +297,19 @@ fn begins(reading: &mut Reading, fields: &Fields<'_>, context: &mut Context<'_>)
     let Some(item) = fields.get("begins") else { return Begins::Unknown };
     if !item.is_object() {
         let words = [("white", Begins::White), ("black", Begins::Black), ("unknown", Begins::Unknown)];
-        return reading.word(item, &words).unwrap_or(Begins::White);
+        return reading.word_or(item, &words, begins_help).unwrap_or(Begins::White);
     }
     let screen = reading
         .object(item, "a beginning", &["screen"])
         .and_then(|fields| reading.required(&fields, "screen", "a beginning"))
         .and_then(|item| screen(reading, &item, context));
     screen.map_or(Begins::White, Begins::Screen)
+}
+
+/// Which beginnings there are, for somebody who wrote another word: most often the name of a screen.
+fn begins_help(written: &str) -> String {
+    let screen = serde_json::Value::from(written);
+    format!("write \"white\", \"black\", \"unknown\", or {{ \"screen\": {screen} }} for what a screen leaves there")
 }
 
 pub(crate) fn screen(reading: &mut Reading, item: &Item<'_>, context: &mut Context<'_>) -> Option<ScreenId> {
@@ -355,7 +366,7 @@ fn step(reading: &mut Reading, fields: &Fields<'_>, context: &mut Context<'_>) -
     let after_ms = figure(reading, fields, "after_ms", 0.0, LONGEST_MS).unwrap_or(0.0);
     let cause = fields.get("cause").and_then(|item| reading.word(item, &causes)).unwrap_or(Cause::System);
     let touched = touched(reading, fields, cause);
-    let temperature_c = temperature_c(reading, fields);
+    let temperature_c = read_temperature(reading, fields);
     let power = fields.get("power").and_then(|item| reading.word(item, &Power::WORDS)).flatten();
     let shows = shows(reading, fields, context);
     let strokes = strokes(reading, fields, context);
@@ -374,6 +385,7 @@ fn step(reading: &mut Reading, fields: &Fields<'_>, context: &mut Context<'_>) -
         temperature_c,
         power,
         shows: shows?,
+        recorded: None,
     })
 }
 
@@ -385,7 +397,7 @@ pub(crate) fn touched(reading: &mut Reading, fields: &Fields<'_>, cause: Cause) 
         reading.fault(item, "a step that a key causes has no touch target", help);
         return None;
     }
-    window(reading, item)
+    read_window(reading, item)
 }
 
 fn shows(reading: &mut Reading, fields: &Fields<'_>, context: &mut Context<'_>) -> Option<Shows> {
@@ -437,7 +449,7 @@ pub(crate) fn mode(reading: &mut Reading, item: &Item<'_>, context: &Context<'_>
     let display = context.display.as_ref()?;
     let mode = display.mode_named(&name);
     if mode.is_none() {
-        let help = did_you_mean(&name, display.mode_names());
+        let help = did_you_mean(&name, display.mode_names().chain(display.other_mode_names()));
         reading.fault(item, format!("the display `{}` has no mode `{name}`", display.name), help);
     }
     mode
@@ -459,13 +471,13 @@ pub(crate) fn window_ask(reading: &mut Reading, item: &Item<'_>) -> Option<Windo
     }
     let elements = reading.list(item)?;
     if !elements.first().is_some_and(Item::is_list) {
-        return window(reading, item).map(|window| WindowAsk::Boxes(vec![window]));
+        return read_window(reading, item).map(|window| WindowAsk::Boxes(vec![window]));
     }
-    let boxes: Vec<Option<Window>> = elements.iter().map(|element| window(reading, element)).collect();
+    let boxes: Vec<Option<Window>> = elements.iter().map(|element| read_window(reading, element)).collect();
     boxes.into_iter().collect::<Option<Vec<Window>>>().map(WindowAsk::Boxes)
 }
 
-fn window(reading: &mut Reading, item: &Item<'_>) -> Option<Window> {
+pub(crate) fn read_window(reading: &mut Reading, item: &Item<'_>) -> Option<Window> {
     let [x, y, width, height] = reading.integers(item, "[x, y, width, height]", -FARTHEST_PX, FARTHEST_PX)?;
     if width >= 1 && height >= 1 {
         return Some(Window { x, y, width, height });
@@ -546,7 +558,7 @@ fn points(reading: &mut Reading, item: &Item<'_>) -> Option<Vec<StrokePoint>> {
 }
 
 /// The steps that an `accept` may name.
-struct KnownSteps {
+pub(crate) struct KnownSteps {
     /// How often each label occurs in the file.
     labels: HashMap<String, usize>,
     count: u64,
@@ -561,7 +573,12 @@ impl KnownSteps {
 }
 
 /// `steps` is missing if the steps have faults of their own: then a missing step is not a fault of `accept`.
-fn accept(reading: &mut Reading, fields: &Fields<'_>, steps: Option<&KnownSteps>, known: &[KnownRule]) -> Vec<Accept> {
+pub(crate) fn read_accept(
+    reading: &mut Reading,
+    fields: &Fields<'_>,
+    steps: Option<&KnownSteps>,
+    known: &[KnownRule],
+) -> Vec<Accept> {
     let Some(elements) = fields.get("accept").and_then(|item| reading.list(item)) else { return Vec::new() };
     elements.iter().filter_map(|element| accept_entry(reading, element, steps, known)).collect()
 }

@@ -25,7 +25,7 @@ pub struct PlannedStep<'p> {
 pub struct Steps<'p> {
     stack: Vec<Place<'p>>,
     next_index: u64,
-    /// The request or the pen-up of the previous step, ms.
+    /// The request of the updates of the previous step, ms.
     ended_ms: f64,
     temperature_c: f64,
     /// Whether the temperature is fixed, whatever the steps say.
@@ -97,7 +97,7 @@ impl<'p> Iterator for Steps<'p> {
     fn next(&mut self) -> Option<Self::Item> {
         let (step, screen) = self.advance()?;
         let request_ms = self.ended_ms + step.after_ms;
-        self.ended_ms = request_ms + step.pen_up_ms();
+        self.ended_ms = request_ms + step.updates_after_ms();
         let index = self.next_index;
         self.next_index += 1;
         if let (Some(celsius), false) = (step.temperature_c, self.temperature_is_held) {

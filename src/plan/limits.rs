@@ -210,6 +210,7 @@ rule_limits! {
     },
     "updates-collide" updates_collide UpdatesCollideLimits { wait_ms, },
     "cannot-keep-up" cannot_keep_up CannotKeepUpLimits { wait_ms, },
+    "done-otherwise" done_otherwise DoneOtherwiseLimits { late_ms, },
     "too-soon" too_soon TooSoonLimits { ms: Option<LimitValue> = |limits| limits.ms_between_updates, },
     "ink-under-grey" ink_under_grey InkUnderGreyLimits { limit_l, },
     "line-width-jumps" line_width_jumps LineWidthJumpsLimits { px, },

@@ -7,8 +7,8 @@
 use std::{collections::BTreeMap, sync::Arc};
 
 use super::{
-    Begins, Cause, KnownRule, MOST_STEPS, NoDefault, Node, Plan, RuleLimits, RuleSettings, ScreenId, Shows, Step,
-    Stroke, Update, Updates, WindowAsk,
+    Accept, Begins, Cause, KnownRule, MOST_STEPS, NoDefault, Node, Plan, RecordedPlan, RuleLimits, RuleSettings,
+    ScreenId, Shows, Step, Stroke, Update, Updates, WindowAsk, settings::with_outer,
 };
 use crate::{
     display::Display,
@@ -82,7 +82,7 @@ impl Update {
 
 impl Step {
     /// A step of the device that puts something into memory and asks for no update; its other fields are set
-    /// afterwards. Its pointer is set when it becomes part of a plan.
+    /// afterwards. Its pointer is set when it becomes part of a plan, unless it has one by then.
     pub fn new(shows: Shows) -> Self {
         Self {
             pointer: String::new(),
@@ -95,6 +95,47 @@ impl Step {
             temperature_c: None,
             power: None,
             shows,
+            recorded: None,
+        }
+    }
+}
+
+/// What is said of a plan as a whole.
+#[derive(Debug)]
+pub struct PlanHead {
+    /// The text that it was made from.
+    pub source: Arc<Source>,
+    /// Free text.
+    pub title: String,
+    /// How the screens are turned.
+    pub rotation: Rotation,
+    /// Degrees C.
+    pub temperature_c: f64,
+    /// Whether what is on the glass at the beginning is said.
+    pub begins_is_said: bool,
+    /// Its own settings of rules.
+    pub rules: RuleSettings,
+    /// The settings of the folders that contain it.
+    pub folder_rules: RuleSettings,
+    /// Findings that somebody decided to accept.
+    pub accept: Vec<Accept>,
+    /// What a device recorded of the whole.
+    pub recorded: Option<RecordedPlan>,
+}
+
+impl PlanHead {
+    /// A plan that nothing is said of.
+    fn new(name: &str) -> Self {
+        Self {
+            source: Arc::new(Source { name: name.into(), text: String::new() }),
+            title: String::new(),
+            rotation: Rotation::default(),
+            temperature_c: ROOM_C,
+            begins_is_said: true,
+            rules: RuleSettings::new(),
+            folder_rules: RuleSettings::new(),
+            accept: Vec::new(),
+            recorded: None,
         }
     }
 }
@@ -151,6 +192,14 @@ impl PlanMaker {
     /// # Errors
     /// The first mistake.
     pub fn make(self, name: &str, known: &[KnownRule]) -> Result<Plan, NoPlan> {
+        self.make_with(PlanHead::new(name), known)
+    }
+
+    /// The plan of which that is said, with the limits that its settings, the pages of these rules and the display give.
+    ///
+    /// # Errors
+    /// The first mistake.
+    pub fn make_with(self, head: PlanHead, known: &[KnownRule]) -> Result<Plan, NoPlan> {
         if let Some(wrong) = self.wrong {
             return Err(wrong);
         }
@@ -158,31 +207,32 @@ impl PlanMaker {
         if step_count > MOST_STEPS {
             return Err(NoPlan { step: "/steps".into(), reason: NoPlanReason::Steps(step_count) });
         }
-        let nothing_set = RuleSettings::new();
-        let limits = RuleLimits::resolve(known, &nothing_set, &nothing_set, &self.display)
+        let limits = RuleLimits::resolve(known, &head.rules, &head.folder_rules, &self.display)
             .map_err(|missing| NoPlan { step: String::new(), reason: NoPlanReason::Limit(missing) })?;
         Ok(Plan {
-            source: Arc::new(Source { name: name.into(), text: String::new() }),
-            title: String::new(),
-            rotation: Rotation::default(),
-            temperature_c: ROOM_C,
+            source: head.source,
+            title: head.title,
+            rotation: head.rotation,
+            temperature_c: head.temperature_c,
             temperature_is_held: false,
             viewing_distance_mm: self.display.reading_distance_mm(),
             battery_mwh: None,
             budgets: BTreeMap::new(),
             loops: false,
             begins: self.begins,
-            begins_is_said: true,
+            begins_is_said: head.begins_is_said,
             nodes: self.nodes,
             step_count,
-            rules: nothing_set,
+            rules: with_outer(head.rules, &head.folder_rules),
             limits,
-            accept: Vec::new(),
+            accept: head.accept,
+            recorded: head.recorded,
             display: self.display,
         })
     }
 
     fn placed(&mut self, step: Step, pointer: String) -> Node {
+        let pointer = if step.pointer.is_empty() { pointer } else { step.pointer.clone() };
         self.check(&pointer, |maker| maker.check_step(&step));
         Node::Step(Arc::new(Step { pointer, ..step }))
     }

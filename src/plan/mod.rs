@@ -7,6 +7,7 @@ mod expand;
 mod limits;
 mod made;
 mod document;
+mod recorded;
 mod settings;
 
 use std::{collections::BTreeMap, sync::Arc};
@@ -20,9 +21,12 @@ pub(crate) use document::{
     Context, LONGEST_MS, accepted_rule, figure, head, mode, screen, touched, updates, window_ask,
 };
 pub use document::{Surroundings, Trouble, read_plan};
+pub(crate) use document::{read_accept, read_rotation, read_temperature, read_window};
 pub use expand::{PlannedStep, Steps};
 pub use limits::{LimitValue, NoDefault, Origin, RuleLimits, TinyTextLimits, display_limit};
-pub use made::{NoPlan, NoPlanReason, PlanMaker};
+pub use made::{NoPlan, NoPlanReason, PlanHead, PlanMaker};
+pub use recorded::{Departure, DepartureKind, OutOfOrder, RecordedPlan, RecordedStep, RecordedUpdate};
+pub(crate) use settings::rules as read_rules;
 pub use settings::{
     FolderSettings, KnownLimit, KnownRule, RuleLevel, RuleSetting, RuleSettings, Set, read_folder_settings, with_outer,
 };
@@ -91,6 +95,8 @@ pub struct Plan {
     pub limits: RuleLimits,
     /// Findings that somebody decided to accept.
     pub accept: Vec<Accept>,
+    /// What a device recorded of the whole, if the plan was made from its trace.
+    pub recorded: Option<RecordedPlan>,
 }
 
 /// What is on the glass before the first step.
@@ -143,12 +149,25 @@ pub struct Step {
     pub power: Option<Power>,
     /// What becomes the picture in memory.
     pub shows: Shows,
+    /// What a device recorded of it, if the plan was made from its trace.
+    pub recorded: Option<Box<RecordedStep>>,
 }
 
 impl Step {
     /// Time from the request to the last pen-up, ms; 0 without strokes.
     pub fn pen_up_ms(&self) -> f64 {
         self.strokes.iter().filter_map(|stroke| stroke.points.last()).map(|point| point.ms).fold(0.0, f64::max)
+    }
+
+    /// Time from the request of the step to the request of its updates, ms: they are asked for at the last pen-up, or
+    /// later if a device recorded that.
+    pub fn updates_after_ms(&self) -> f64 {
+        self.pen_up_ms() + self.recorded.as_ref().map_or(0.0, |recorded| recorded.after_pen_ms)
+    }
+
+    /// What a device recorded of an update.
+    pub fn recorded_update(&self, update: usize) -> Option<&RecordedUpdate> {
+        self.recorded.as_ref()?.updates.get(update)
     }
 
     /// The updates that it lists; none if they are still to be chosen.

@@ -152,7 +152,7 @@ fn pattern(reading: &mut Reading, item: &Item<'_>) -> Option<Pattern> {
 }
 
 /// Reads the field `rules`.
-pub(super) fn rules(reading: &mut Reading, fields: &Fields<'_>, known: &[KnownRule]) -> RuleSettings {
+pub(crate) fn rules(reading: &mut Reading, fields: &Fields<'_>, known: &[KnownRule]) -> RuleSettings {
     let Some(settings) = fields.get("rules").and_then(|item| reading.open_object(item, "settings by rule")) else {
         return BTreeMap::new();
     };

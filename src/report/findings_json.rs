@@ -76,8 +76,17 @@ struct SummaryJson<'a> {
     residue_l: f64,
     most_since_cleaning: u32,
     longest_answer_ms: f64,
+    /// Only of a trace that is held against a plan.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    as_planned: Option<AsPlannedJson>,
     margins: BTreeMap<&'static str, Option<MarginJson>>,
     not_checked: &'a [String],
+}
+
+#[derive(Serialize)]
+struct AsPlannedJson {
+    steps: u64,
+    of: u64,
 }
 
 #[derive(Serialize)]
@@ -217,6 +226,7 @@ fn summary_json(summary: &Summary) -> SummaryJson<'_> {
         residue_l: rounded(summary.residue_l),
         most_since_cleaning: summary.most_since_cleaning,
         longest_answer_ms: rounded(summary.longest_answer_ms),
+        as_planned: summary.as_planned.map(|[steps, of]| AsPlannedJson { steps, of }),
         margins: margins_json(summary),
         not_checked: &summary.not_checked,
     }

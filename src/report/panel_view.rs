@@ -7,6 +7,7 @@ use resvg::tiny_skia::PremultipliedColorU8;
 
 use super::{
     picture::scale_and_zoom,
+    sentences::count,
     sheet::{Band, opaque, png_of},
 };
 use crate::{
@@ -93,10 +94,12 @@ const SCALE_HEIGHT: f64 = 84.0;
 const NARROWEST: f64 = 420.0;
 /// A pixel without residue.
 const MIDDLE: f64 = 128.0;
+/// The dashes of a frame around an outline.
+const DASH: f64 = 6.0;
 /// The scale reaches at least this far, L*: small residue shall not look large.
 const LEAST_REACH_L: f64 = 3.0;
 
-/// The residue alone, as PNG bytes: grey where there is none, darker and lighter as the residue is, every ghost outlined,
+/// The residue alone, as PNG bytes: grey where there is none, darker and lighter as the residue is, every ghost framed,
 /// with a scale in L*. `limit_l` is the difference from which on a ghost counts.
 ///
 /// # Errors
@@ -177,20 +180,30 @@ impl Sheet {
                 let [x, y] = [left + ghost.rect.x * pixel, margin + ghost.rect.y * pixel].map(|at| f64::from(at) - out);
                 let [wide, high] =
                     [ghost.rect.width * pixel, ghost.rect.height * pixel].map(|side| f64::from(side) + 2.0 * out);
+                let dashes =
+                    if ghost.is_outline() { format!(" stroke-dasharray=\"{}\"", DASH * zoom) } else { String::new() };
                 let _ = write!(
                     svg,
                     "<rect x=\"{x}\" y=\"{y}\" width=\"{wide}\" height=\"{high}\" fill=\"none\" \
-                     stroke=\"{colour}\" stroke-width=\"{}\"/>",
+                     stroke=\"{colour}\" stroke-width=\"{}\"{dashes}/>",
                     stroke * zoom
                 );
             }
         }
-        let ghosts = match step.ghosts.len() {
+        let line =
+            |distance: f64, words: &str| format!("<text x=\"{margin}\" y=\"{}\">{words}</text>", self.below(distance));
+        let outlines = step.ghosts.iter().filter(|ghost| ghost.is_outline()).count();
+        let framed = match step.ghosts.len() - outlines {
+            0 if outlines > 0 => format!("no other ghost of {limit_l} L* or more"),
             0 => format!("no ghost of {limit_l} L* or more"),
-            1 => format!("1 ghost of {limit_l} L* or more, outlined"),
-            count => format!("{count} ghosts of {limit_l} L* or more, outlined"),
+            1 => format!("1 ghost of {limit_l} L* or more, framed"),
+            count => format!("{count} ghosts of {limit_l} L* or more, framed"),
         };
-        let _ = write!(svg, "<text x=\"{margin}\" y=\"{}\">Residue in L*; {ghosts}</text>", self.below(22.0));
+        svg.push_str(&line(22.0, &format!("Residue in L*; {framed}")));
+        if outlines > 0 {
+            let beside = count(outlines as u64, "outline beside driven ink", "outlines beside driven ink");
+            svg.push_str(&line(80.0, &format!("Dashed: {beside}, {limit_l} L* or more")));
+        }
         let _ = write!(
             svg,
             "<rect x=\"{}\" y=\"{}\" width=\"{}\" height=\"{}\" fill=\"none\" stroke=\"#5b626c\"/>",

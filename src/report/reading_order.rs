@@ -51,20 +51,19 @@ impl<'a> Cause<'a> {
 }
 
 /// The causes of what is new in a plan and accepted by nobody, the worst first: by level, then those whose rule comes with a
-/// caution, then by how many findings they stand for, then by how often they were seen.
+/// caution, then those of steps before those of the whole plan, then by how many findings they stand for, then by how often they were seen.
 pub(super) fn causes_by_weight(plan: &ReviewedPlan) -> Vec<Cause<'_>> {
     let mut causes: Vec<Cause<'_>> = Vec::new();
     for ByCause { finding, place, following } in plan.by_cause() {
         if !finding.is_open() {
             continue;
         }
-        match causes.iter_mut().find(|cause| kind(cause.finding) == kind(finding)) {
-            Some(cause) => cause.add(finding, following),
-            None => {
-                let mut cause = Cause { finding, place, others: Vec::new(), following: Vec::new() };
-                cause.take(following);
-                causes.push(cause);
-            }
+        if let Some(cause) = causes.iter_mut().find(|cause| kind(cause.finding) == kind(finding)) {
+            cause.add(finding, following);
+        } else {
+            let mut cause = Cause { finding, place, others: Vec::new(), following: Vec::new() };
+            cause.take(following);
+            causes.push(cause);
         }
     }
     for cause in &mut causes {
@@ -84,6 +83,8 @@ fn weight(cause: &Cause<'_>) -> impl Ord + use<> {
         Reverse(finding.is_own_fault()),
         Reverse(finding.severity),
         Reverse(caution_of(finding.rule).is_some()),
+        // A figure of the whole plan has its causes in steps.
+        Reverse(finding.is_of_a_step()),
         Reverse(cause.findings().count()),
         Reverse(cause.times()),
     )

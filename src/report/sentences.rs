@@ -46,10 +46,10 @@ pub(super) fn estimate_words(finding: &Finding) -> Option<String> {
     };
     let part = match margin.turns_at() {
         // Down, so that what is said holds; not where a last bit is missing.
-        part if part < 1.0 => format!("{} of that value", (part * 100.0 + 1e-6).floor() / 100.0),
-        _ => "a little less".into(),
+        part if part < 1.0 => format!("only {} times as large", (part * 100.0 + 1e-6).floor() / 100.0),
+        _ => "a little smaller".into(),
     };
-    Some(format!("this rests on an estimated figure: the rule would be silent if the {figure} were {part}"))
+    Some(format!("the {figure} is an estimate: if it were {part}, this would not be reported"))
 }
 
 /// What follows from another finding, in a line that stands with that one.

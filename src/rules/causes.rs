@@ -8,7 +8,7 @@ use crate::{finding::Finding, geometry::Rect};
 /// What two findings have in common where one follows from the other.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 enum Shared {
-    /// The place on the screen, at some time.
+    /// The place on the screen, where the cause was there when what follows began.
     Place,
     /// The place, at the time when what follows began, or as soon after that as there is one.
     Beginning,
@@ -58,7 +58,8 @@ fn cause_of(at: usize, findings: &[Finding]) -> Option<usize> {
     let first = |rule: &&str| findings.iter().position(|other| other.rule == *rule && follows_from(other));
     causes.iter().find_map(|rule| match shared {
         Shared::Beginning => last(rule, finding.step).or_else(|| first(rule)),
-        Shared::Place | Shared::Step | Shared::Change => last(rule, finding.last_step),
+        Shared::Place => last(rule, finding.step),
+        Shared::Step | Shared::Change => last(rule, finding.last_step),
     })
 }
 

@@ -252,15 +252,16 @@ impl Ways {
                 "; many later steps change this place and do not send it: let each send what it changes".to_owned()
             }
             [] => String::new(),
-            [one] => format!("; {one} puts another picture there and does not send it: let it send that as well"),
+            [one] => format!("; {one} changes this place too without sending it, so it must send this place as well"),
             _ => format!(
-                "; {} put other pictures there and do not send them: let each send its own as well",
+                "; {} change this place too without sending it, so each must send this place as well",
                 wording::listed(&names, MOST_NAMED)
             ),
         };
         let time = match self.hindered {
             Some(Hindered::NoTime) => {
-                "; the steps follow each other too quickly for that: give each as long as its mode runs, or leave some out"
+                "; the steps follow each other too quickly for one more update: leave more time between them, or leave \
+                 some out"
             }
             _ => "",
         };

@@ -40,19 +40,12 @@ pub(super) enum Kind {
 impl Kind {
     fn takes(self, ghost: &Ghost) -> bool {
         match self {
-            Self::Driven => !is_outline(ghost),
+            Self::Driven => !ghost.is_outline(),
             Self::Outlines { limit_l, least_px } => {
-                is_outline(ghost) && ghost.worst_l >= limit_l && ghost.pixels as f64 >= least_px
+                ghost.is_outline() && ghost.worst_l >= limit_l && ghost.pixels as f64 >= least_px
             }
         }
     }
-}
-
-/// From this share on of pixels that were not driven since driven neighbours left their residue a ghost is an outline.
-const OUTLINE_SHARE: f64 = 0.8;
-
-fn is_outline(ghost: &Ghost) -> bool {
-    ghost.rim_px as f64 >= OUTLINE_SHARE * ghost.pixels as f64
 }
 
 /// The ghosts of a kind, as they come and go.

@@ -155,7 +155,7 @@ impl<'p> GreyInTwoLevelMode<'p> {
         let rect = waiting.pixels.bounds(&waiting.grid);
         let levels = [waiting.shown, waiting.levels];
         let settling = rect.and_then(|rect| remedy::settling(self.plan, levels, rect, waiting.temperature_c));
-        let reaching = wording::one_of(&wording::modes_reaching(waiting.levels, display));
+        let reaching = self.modes_here(waiting);
         let settle_ms = wording::ms(self.settle_ms);
         match (only_edges, settling) {
             (true, Some(settling)) => format!(
@@ -168,8 +168,8 @@ impl<'p> GreyInTwoLevelMode<'p> {
                     .to_owned()
             }
             (false, Some(settling)) => format!(
-                "use {reaching} here, or redraw the place within {settle_ms} ms with {}; or draw the area in levels \
-                 that `{mode}` can show",
+                "draw the area in levels that `{mode}` can show; or redraw the place within {settle_ms} ms with {}; \
+                 or use {reaching}",
                 settling.words()
             ),
             (false, None) if reaching.is_empty() => {
@@ -179,9 +179,25 @@ impl<'p> GreyInTwoLevelMode<'p> {
                 )
             }
             (false, None) => format!(
-                "use {reaching} here, or draw the area in levels that `{mode}` can show: this display cannot redraw \
+                "draw the area in levels that `{mode}` can show, or use {reaching}: this display cannot redraw \
                  the place later without flashing the whole panel"
             ),
+        }
+    }
+
+    /// The modes that could show it at once: those that do not flash, otherwise all of them, and that they flash.
+    fn modes_here(&self, waiting: &Waiting) -> String {
+        let display = &self.plan.display;
+        let reaching = wording::modes_reaching(waiting.levels, display);
+        let is_quiet = |name: &&String| {
+            display.mode_named(name.trim_matches('`')).is_some_and(|at| display.modes[at].flashes == 0)
+        };
+        let quiet: Vec<String> = reaching.iter().filter(is_quiet).cloned().collect();
+        match (quiet.is_empty(), reaching.len()) {
+            (_, 0) => String::new(),
+            (true, 1) => format!("{} here, which flashes", wording::one_of(&reaching)),
+            (true, _) => format!("{} here, which flash", wording::one_of(&reaching)),
+            (false, _) => format!("{} here", wording::one_of(&quiet)),
         }
     }
 

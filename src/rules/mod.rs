@@ -6,6 +6,7 @@
 mod answering;
 mod causes;
 mod consequences;
+mod departures;
 mod due;
 mod flash_weight;
 mod followed;
@@ -25,12 +26,14 @@ mod unreached;
 pub(crate) mod wording;
 
 mod box_swells;
+mod broken_line;
 mod cannot_keep_up;
 mod charge_builds_up;
 mod cleaning_interrupts;
 mod cleaning_overdue;
 mod commit_under_hand;
 mod dither_shimmers;
+mod done_otherwise;
 mod dull_page;
 mod ends_ghosted;
 mod faint_text;
@@ -49,7 +52,10 @@ mod never_idle;
 mod never_shown;
 mod no_windows_here;
 mod not_decided;
+mod not_done;
+mod not_in_plan;
 mod nothing_changes;
+mod out_of_order;
 mod outline_left;
 mod outside_temperature;
 mod over_budget;
@@ -59,6 +65,7 @@ mod redriven_segment;
 mod restless;
 mod shade_not_on_panel;
 mod slow_answer;
+mod slower_than_described;
 mod small_target;
 mod stray_ink;
 mod text_lost;
@@ -262,6 +269,12 @@ pub const RULES: &[Entry] = rules![
     "tiny-text" tiny_text TinyText Screens,
     "small-target" small_target SmallTarget Screens,
     "font-substituted" font_substituted FontSubstituted Screens,
+    "broken-line" broken_line BrokenLine Verdict,
+    "out-of-order" out_of_order OutOfOrder Verdict,
+    "slower-than-described" slower_than_described SlowerThanDescribed Verdict,
+    "not-in-plan" not_in_plan NotInPlan Verdict,
+    "not-done" not_done NotDone Verdict,
+    "done-otherwise" done_otherwise DoneOtherwise Verdict,
     "unused-accept" unused_accept UnusedAccept Verdict,
     "over-budget" over_budget OverBudget Verdict,
     "loop-breaks" loop_breaks LoopBreaks Verdict,

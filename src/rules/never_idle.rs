@@ -59,7 +59,8 @@ impl NeverIdle {
                 wording::span(busy_ms),
                 wording::step_name(place.step, place.label.as_deref())
             ),
-            help: "stop the animation after a few seconds, blink less often, or show the state in a still picture"
+            help: "leave out pictures that nobody needs to see, show the state in a still picture, and let an \
+                   animation stop after a few seconds"
                 .into(),
             figures: vec![
                 ("busy_seconds", busy_ms / MS_IN_A_SECOND),

@@ -37,7 +37,7 @@ fn observation(group: &Group, groups: &GhostGroups<'_>) -> Observation {
         format!("{count} outlines of up to {worst} L* on {area}{when}, the strongest around {origin}")
     };
     let message = format!(
-        "{seen}: {rim_px} of the {pixels} px got it when their neighbours were driven, and have not been driven since"
+        "{seen}: {rim_px} of its {pixels} px lie beside driven pixels and have not been driven themselves since"
     );
     let mut observation = groups.observation(group, message, "outlines");
     observation.figures.push(("rim_px", rim_px as f64));

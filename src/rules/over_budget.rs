@@ -40,7 +40,7 @@ impl Rule for OverBudget<'_> {
             let Some(figure) = figures.get(name.as_str()).filter(|figure| *figure > budget) else { continue };
             let observation = Observation {
                 message: format!("`{name}` is {}, over the plan's budget of {budget}", figure_words(*figure)),
-                help: "reduce it in the plan, or raise the budget and explain why in the review".into(),
+                help: help(name).into(),
                 figures: vec![("figure", *figure), ("budget", *budget)],
                 margin: self.margin(name, *figure, *budget, &outcome.summary.margins),
                 ..Observation::default()
@@ -52,4 +52,16 @@ impl Rule for OverBudget<'_> {
 
 fn figure_words(figure: f64) -> String {
     if figure.fract() == 0.0 { format!("{figure:.0}") } else { wording::figure(figure) }
+}
+
+/// What brings a figure down.
+fn help(figure: &str) -> &'static str {
+    match figure {
+        "flashing_updates" => {
+            "use modes without a flash (`needless-flash` names the steps where that is enough) and clean in fewer \
+             pauses; or raise the budget and explain why in the review"
+        }
+        "cleanings" => "clean in fewer pauses; or raise the budget and explain why in the review",
+        _ => "reduce it in the plan, or raise the budget and explain why in the review",
+    }
 }

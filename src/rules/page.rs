@@ -61,8 +61,24 @@ pub struct Example {
     pub display: Option<String>,
     /// The plan without its format and display.
     pub plan: String,
+    /// The lines of a trace instead of a plan, the header without its format and display.
+    pub trace: Option<String>,
     /// What is found, a line each.
     pub findings: Vec<String>,
+}
+
+impl Example {
+    /// What follows `review` on the command line: a trace with a plan beside it is held against that.
+    pub fn arguments(&self) -> Vec<&'static str> {
+        let is_held_against = self.trace.is_some() && !self.plan.is_empty();
+        let plan: &[&str] = if is_held_against { &["--against", "example.plan.json"] } else { &[] };
+        [&[self.file()], plan].concat()
+    }
+
+    /// The name of its file.
+    pub fn file(&self) -> &'static str {
+        if self.trace.is_some() { "example.trace.jsonl" } else { "example.plan.json" }
+    }
 }
 
 #[derive(Deserialize)]
@@ -144,6 +160,7 @@ fn examples(blocks: &[(String, String, String)]) -> Vec<Example> {
             Some(("screen", file)) => example.screens.push((file.to_owned(), body.clone())),
             _ if name == "display" => example.display = Some(body.clone()),
             _ if name == "plan" => example.plan.clone_from(body),
+            _ if name == "trace" => example.trace = Some(body.clone()),
             _ if name == "findings" => example.findings = body.lines().map(str::to_owned).collect(),
             _ => {}
         }

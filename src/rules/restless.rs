@@ -93,12 +93,17 @@ impl<'p> Restless<'p> {
         let observation = Observation {
             message: format!(
                 "the panel flashes {flashes} times within ten minutes{as_much_as}, although nobody asked for it and no \
-                 cleaning was due; that is a rate of {} per hour, and the limit is {} per hour",
-                wording::ms(an_hour),
-                wording::ms(self.per_hour)
+                 cleaning was due; the limit is {} in ten minutes ({} per hour)",
+                (self.per_hour / TEN_MINUTES_IN_AN_HOUR * 100.0).round() / 100.0,
+                self.per_hour
             ),
             help: format!(
-                "use a mode without a flash, and clean only when {} limit or a visible ghost requires it",
+                "{}, and clean only when {} limit or a visible ghost requires it",
+                if self.plan.display.modes.iter().all(|mode| mode.flashes > 0) {
+                    "update less often, because every mode of this display flashes"
+                } else {
+                    "use a mode without a flash"
+                },
                 self.whose
             ),
             figures: vec![("per_hour", an_hour), ("limit_per_hour", self.per_hour), ("flashes", flashes as f64)],

@@ -240,7 +240,7 @@ impl<'p> SlowAnswer<'p> {
         let order = by_first_visible(step);
         match self.first_of(step, &order, &change) {
             Ok(first) => {
-                let answer_ms = step.updates[first.update].first_visible_ms - step.updates_request_ms();
+                let answer_ms = step.updates[first.update].first_visible_ms - step.awaited_since_ms();
                 // A line that the controller draws itself is the answer to the pen; what the host commits follows it.
                 if answer_ms > self.first_ms && step.planned.step.strokes.is_empty() {
                     let observation = self.late_first(step, &change, &first, answer_ms);
@@ -252,7 +252,7 @@ impl<'p> SlowAnswer<'p> {
         let finish_ms = |index: &usize| step.updates[*index].times.finish_ms;
         let last = order.into_iter().max_by(|one, other| finish_ms(one).total_cmp(&finish_ms(other)));
         let Some(last) = last else { return };
-        let whole_ms = finish_ms(&last) - step.updates_request_ms();
+        let whole_ms = finish_ms(&last) - step.awaited_since_ms();
         if whole_ms > self.whole_ms {
             let observation = self.late_whole(step, &change, last, whole_ms);
             sink.report(Where::of(step, StepField::Updates), place_of(step, last, observation));
@@ -288,7 +288,7 @@ impl<'p> SlowAnswer<'p> {
         (!pixels.is_empty()).then(|| Unanswered {
             place: Where::of(step, StepField::Updates),
             cause: planned.cause.word(),
-            request_ms: step.updates_request_ms(),
+            request_ms: step.awaited_since_ms(),
             missing: remedy::Missing::new(step, &pixels),
             least_px,
             shown_px: shown.count(),

@@ -55,7 +55,7 @@ impl Rule for TooSoon<'_> {
                 rect: update.sent_bounds(),
                 message: format!(
                     "this update begins {} {}; {}",
-                    wording::span(apart_ms),
+                    wording::span_below(apart_ms, least_ms),
                     if start_ms < nearest_ms {
                         "before another one that is still waiting"
                     } else {
@@ -64,9 +64,9 @@ impl Rule for TooSoon<'_> {
                     wants(least)
                 ),
                 help: format!(
-                    "combine both into one update, or wait {} longer: updates so close together may wear or damage \
-                    `{}`",
-                    wording::span(latest_ms + least_ms - start_ms),
+                    "set `after_ms` of this step to {:.0}; or, if nobody needs to see both pictures, leave one of the \
+                     two steps out: updates so close together may wear or damage `{}`",
+                    (step.planned.step.after_ms + latest_ms + least_ms - update.times.request_ms).ceil(),
                     self.plan.display.name
                 ),
                 figures: vec![("apart_ms", apart_ms), ("limit_ms", least_ms)],

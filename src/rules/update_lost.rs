@@ -65,6 +65,31 @@ impl<'p> UpdateLost<'p> {
         }
     }
 
+    /// Reports updates that a device began and never finished, as far as its trace says.
+    fn report_without_end(&self, step: &PlayedStep<'_>, sink: &mut Sink) {
+        let updates = step.updates.iter().enumerate().filter(|(_, update)| update.lost.is_none());
+        for (index, update) in updates.filter(|(_, update)| !update.sent.is_empty()) {
+            let recorded = step.planned.step.recorded_update(index);
+            let Some(others) = recorded.and_then(|recorded| recorded.others_finished) else { continue };
+            let observation = Observation {
+                update: Some(index),
+                rect: update.sent_bounds(),
+                message: format!(
+                    "the device records no end of this `{}`, although it does for {} of this mode: it may be lost, and                      the glass may not show the picture",
+                    self.plan.display.modes[update.mode].name,
+                    wording::counted(others, "other update", "other updates")
+                ),
+                help:
+                    "check whether the controller was busy when the firmware sent it; wait for its busy line, or send \
+                       the update again (the review plays it as if it had been driven)"
+                        .into(),
+                figures: vec![("others_finished", others as f64)],
+                ..Observation::default()
+            };
+            sink.report(Where::of(step, StepField::Mode(index)), observation);
+        }
+    }
+
     /// What it collided with, as the subject and verb of a sentence.
     fn reason(&self, missed: Missed<'_, '_>) -> String {
         let display = &self.plan.display;
@@ -151,6 +176,7 @@ fn missing(Missed { step, index, .. }: Missed<'_, '_>) -> (Vec<Rect>, Mask) {
 
 impl Rule for UpdateLost<'_> {
     fn step(&mut self, step: &PlayedStep<'_>, sink: &mut Sink) {
+        self.report_without_end(step, sink);
         if self.plan.display.when_busy == WhenBusy::Waits {
             return;
         }

@@ -41,7 +41,7 @@ pub(crate) fn ms(value: f64) -> String {
 }
 
 /// A span of time in the unit that people use for it.
-pub(super) fn span(ms: f64) -> String {
+pub(crate) fn span(ms: f64) -> String {
     let seconds = ms / 1000.0;
     if seconds < 1.0 {
         format!("{} ms", self::ms(ms))
@@ -52,6 +52,12 @@ pub(super) fn span(ms: f64) -> String {
     } else {
         format!("{} h", figure(seconds / 3600.0))
     }
+}
+
+/// A span of time that is below a limit, said so that the two differ.
+pub(super) fn span_below(ms: f64, limit_ms: f64) -> String {
+    let words = span(ms);
+    if words == span(limit_ms) { format!("{words} minus {} ms", self::ms(limit_ms - ms)) } else { words }
 }
 
 /// That a limit is passed, and whose it is: what a display wants is said in words of its own.
@@ -130,7 +136,7 @@ pub(super) fn levels(levels: LevelSet, display: &Display) -> String {
 }
 
 /// Names in a sentence, at most `most` of them.
-pub(super) fn listed(names: &[String], most: usize) -> String {
+pub(crate) fn listed(names: &[String], most: usize) -> String {
     match names {
         [] => String::new(),
         [only] => only.clone(),

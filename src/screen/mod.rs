@@ -21,6 +21,7 @@ use crate::{
     units::grey_of_rgb,
 };
 pub use png::decode_png;
+pub(crate) use png::{Pixels, png_pixels};
 pub use svg::{Faces, ImageFinder, draw_segments, draw_svg};
 pub(crate) use svg::{Overlay, text_width};
 pub use svg_texts::{DrawnText, TextPaint};
@@ -69,7 +70,7 @@ impl ScreenFault {
         Self { message: message.into(), help: help.into() }
     }
 
-    fn wrong_size(is: &str, wanted: Size) -> Self {
+    pub(crate) fn wrong_size(is: &str, wanted: Size) -> Self {
         Self::new(
             format!("the picture is {is} px, but the panel shows {wanted} px"),
             format!("export it at exactly {wanted} px, or correct `size_px` or `rotation`"),
@@ -129,6 +130,14 @@ impl Picture {
     pub fn from_shades(size: Size, shades: Vec<u8>) -> Self {
         assert_eq!(shades.len() as u64, size.pixels(), "one shade a pixel");
         Self { size, shades, colours: None, notes: Vec::new(), texts: Vec::new() }
+    }
+
+    /// A picture of pixels that were decoded for an ink.
+    pub(crate) fn of_pixels(size: Size, pixels: Pixels, ink: &Ink) -> Self {
+        match pixels {
+            Pixels::Greys(greys) => Self::from_greys(size, greys, ink),
+            Pixels::Colours(colours, buffer) => Self::from_colours(size, colours, ink, buffer),
+        }
     }
 
     /// A picture of 8-bit greys on an ink without colours: on segments each is brought to its state.

@@ -24,6 +24,12 @@ const MOST_SAMPLES: usize = 256 << 20;
 /// # Errors
 /// Where the file is broken or the picture has another size.
 pub fn decode_png(bytes: &[u8], size: Size, ink: &Ink, buffer: Vec<u8>) -> Result<Picture, ScreenFault> {
+    let pixels = png_pixels(bytes, size, ink.colours().is_some(), buffer)?;
+    Ok(Picture::of_pixels(size, pixels, ink))
+}
+
+/// The pixels of a PNG of exactly `size`, before they are brought to an ink.
+pub(crate) fn png_pixels(bytes: &[u8], size: Size, in_colours: bool, buffer: Vec<u8>) -> Result<Pixels, ScreenFault> {
     let mut decoder = Decoder::new_with_limits(Cursor::new(bytes), Limits { bytes: DECODER_BYTES });
     decoder.set_ignore_text_chunk(true);
     decoder.set_ignore_iccp_chunk(true);
@@ -34,18 +40,15 @@ pub fn decode_png(bytes: &[u8], size: Size, ink: &Ink, buffer: Vec<u8>) -> Resul
         return Err(ScreenFault::wrong_size(&format!("{} x {}", header.width, header.height), size));
     }
     let colour = header.color_type;
-    let bytes_a_pixel = if ink.colours().is_some() { 4 } else { 1 };
+    let bytes_a_pixel = if in_colours { 4 } else { 1 };
     let samples = if header.interlaced { 8 } else { 0 };
     let _turn = by_itself_if_large(size.pixels() * (bytes_a_pixel + samples));
-    let mut pixels = Pixels::new(size, ink, buffer);
+    let mut pixels = Pixels::new(size, in_colours, buffer);
     if plain_rows(bytes, |row| pixels.take(row, colour)).is_none() {
         pixels.clear();
         any_rows(decoder, |samples, colour| pixels.take(samples, colour))?;
     }
-    Ok(match pixels {
-        Pixels::Greys(greys) => Picture::from_greys(size, greys, ink),
-        Pixels::Colours(colours, buffer) => Picture::from_colours(size, colours, ink, buffer),
-    })
+    Ok(pixels)
 }
 
 /// Shows any PNG's samples, 8 bits each, and what they are: row by row, or all at once where the rows come in passes.
@@ -104,15 +107,16 @@ fn keyed(samples: &[u8], transparent: u8) -> Vec<u8> {
 }
 
 /// Pixels as an ink takes them: greys, or colours and the buffer for their shades.
-enum Pixels {
+#[derive(Clone, Debug, PartialEq)]
+pub(crate) enum Pixels {
     Greys(Vec<u8>),
     Colours(Vec<[u8; 3]>, Vec<u8>),
 }
 
 impl Pixels {
-    fn new(size: Size, ink: &Ink, mut buffer: Vec<u8>) -> Self {
+    fn new(size: Size, in_colours: bool, mut buffer: Vec<u8>) -> Self {
         let pixels = size.pixels() as usize;
-        if ink.colours().is_some() {
+        if in_colours {
             return Self::Colours(Vec::with_capacity(pixels), buffer);
         }
         buffer.clear();

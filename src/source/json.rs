@@ -40,6 +40,19 @@ pub struct Reading {
     pub faults: Vec<Fault>,
     /// How many more faults there were that are not listed.
     untold: u64,
+    /// Where the part that is read begins in the text: JSON Lines are read line by line.
+    begins_at: usize,
+}
+
+/// A line of JSON Lines that is not JSON.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct BrokenLine {
+    /// Its number, from 1.
+    pub line: usize,
+    /// What is wrong with it.
+    pub reason: String,
+    /// Whether nothing follows it.
+    pub is_last: bool,
 }
 
 /// At most this many values may be in a file: each takes some hundred bytes while it is read. A long plan repeats its
@@ -96,6 +109,11 @@ impl<'a> Item<'a> {
         matches!(self.value, Value::Array(_))
     }
 
+    /// Whether the value is a list without elements.
+    pub fn is_empty_list(&self) -> bool {
+        matches!(&self.value, Value::Array(list) if list.elements.is_empty())
+    }
+
     /// The text, if the value is one.
     pub fn as_text(&self) -> Option<&'a str> {
         self.value.as_string_lit().map(|text| text.value.as_ref())
@@ -104,6 +122,16 @@ impl<'a> Item<'a> {
     /// The number, if the value is one.
     pub fn as_number(&self) -> Option<f64> {
         self.value.as_number_lit().and_then(|number| number.value.parse().ok())
+    }
+
+    /// The value without its places; a number that is none becomes `null`.
+    pub fn to_value(&self) -> serde_json::Value {
+        plain_value(self.value)
+    }
+
+    /// Whether the value is an object that has a field of that name.
+    pub fn has_field(&self, name: &str) -> bool {
+        as_object(self).is_some_and(|object| object.properties.iter().any(|field| property_name(&field.name) == name))
     }
 
     fn kind(&self) -> &'static str {
@@ -115,6 +143,20 @@ impl<'a> Item<'a> {
             Value::Array(_) => "a list",
             Value::NullKeyword(_) => "null",
         }
+    }
+}
+
+fn plain_value(value: &Value<'_>) -> serde_json::Value {
+    match value {
+        Value::StringLit(text) => text.value.as_ref().into(),
+        Value::NumberLit(number) => serde_json::from_str(number.value).unwrap_or_default(),
+        Value::BooleanLit(literal) => literal.value.into(),
+        Value::Object(object) => {
+            let fields = object.properties.iter();
+            fields.map(|field| (property_name(&field.name).to_owned(), plain_value(&field.value))).collect()
+        }
+        Value::Array(list) => list.elements.iter().map(plain_value).collect(),
+        Value::NullKeyword(_) => serde_json::Value::Null,
     }
 }
 
@@ -140,7 +182,7 @@ pub fn read_document<T>(
     read: impl FnOnce(&mut Reading, &Item<'_>) -> Option<T>,
 ) -> Result<T, Vec<Fault>> {
     let value = parse(source).map_err(|fault| vec![fault])?;
-    let mut reading = Reading { source: source.clone(), faults: Vec::new(), untold: 0 };
+    let mut reading = Reading { source: source.clone(), faults: Vec::new(), untold: 0, begins_at: 0 };
     let result = read(&mut reading, &Item { value: &value, pointer: String::new() });
     match result {
         Some(result) if reading.faults.is_empty() => Ok(result),
@@ -148,9 +190,53 @@ pub fn read_document<T>(
     }
 }
 
+/// Reads JSON Lines (one value a line) and passes the value of each line to `read`, with a pointer that begins with
+/// `/lines/` and the number of the line, from 1. Empty lines are skipped. Returns the lines that are not JSON, and every
+/// fault that `read` found.
+pub fn read_json_lines(
+    source: &Arc<Source>,
+    mut read: impl FnMut(&mut Reading, &Item<'_>),
+) -> (Vec<BrokenLine>, Vec<Fault>) {
+    let mut reading = Reading { source: source.clone(), faults: Vec::new(), untold: 0, begins_at: 0 };
+    let mut broken: Vec<BrokenLine> = Vec::new();
+    for (line, text) in lines_of(&source.text) {
+        if let Some(last) = broken.last_mut() {
+            last.is_last = false;
+        }
+        reading.begins_at = text.as_ptr().addr() - source.text.as_ptr().addr();
+        match parse_part(text) {
+            Ok(Some(value)) => read(&mut reading, &Item { value: &value, pointer: format!("/lines/{line}") }),
+            Ok(None) => {}
+            Err((_, reason)) => broken.push(BrokenLine { line, reason, is_last: true }),
+        }
+    }
+    (broken, reading.all_faults())
+}
+
+/// The lines of a text that are not empty, with their numbers, from 1.
+fn lines_of(text: &str) -> impl Iterator<Item = (usize, &str)> {
+    let lines = text.lines().enumerate().map(|(at, line)| (at + 1, line));
+    lines.filter(|(_, line)| !line.trim().is_empty())
+}
+
 /// The root of a text.
 pub(super) fn parse(source: &Arc<Source>) -> Result<Value<'_>, Fault> {
     check_amount(source)?;
+    let parsed = parse_part(&source.text).map_err(|(span, reason)| {
+        Fault::at(source, span, format!("this is not JSON: {reason}"))
+            .with_help("correct the syntax here; comments and trailing commas are allowed")
+    })?;
+    parsed.ok_or_else(|| {
+        Fault::of_file(
+            &source.name,
+            "the file is empty",
+            "write a JSON object into it; `stillpage schema plan` shows its format",
+        )
+    })
+}
+
+/// The value of a text or of a part of it; otherwise the place in it, and what is wrong there.
+fn parse_part(text: &str) -> Result<Option<Value<'_>>, (Span, String)> {
     let options = ParseOptions {
         allow_comments: true,
         allow_trailing_commas: true,
@@ -163,20 +249,12 @@ pub(super) fn parse(source: &Arc<Source>) -> Result<Value<'_>, Fault> {
         allow_non_finite_numbers: false,
         allow_extended_string_escapes: false,
     };
-    let parsed = parse_to_ast(&source.text, &CollectOptions::default(), &options).map_err(|error| {
+    let parsed = parse_to_ast(text, &CollectOptions::default(), &options).map_err(|error| {
         let range = error.range();
-        let (start, end) = (range.start.min(source.text.len()), range.end.min(source.text.len()));
-        let text = error.kind().to_string();
-        Fault::at(source, Span { start, end: end.max(start) }, format!("this is not JSON: {}", lower_first(&text)))
-            .with_help("correct the syntax here; comments and trailing commas are allowed")
+        let (start, end) = (range.start.min(text.len()), range.end.min(text.len()));
+        (Span { start, end: end.max(start) }, lower_first(&error.kind().to_string()))
     })?;
-    parsed.value.ok_or_else(|| {
-        Fault::of_file(
-            &source.name,
-            "the file is empty",
-            "write a JSON object into it; `stillpage schema plan` shows its format",
-        )
-    })
+    Ok(parsed.value)
 }
 
 /// Every value except the first follows one of these characters; those in texts and comments count too.
@@ -194,8 +272,10 @@ fn lower_first(text: &str) -> String {
 }
 
 /// The formats of our files, and what they are.
-const FORMATS: [(&str, &str); 6] = [
+const FORMATS: [(&str, &str); 8] = [
+    ("log-lines", "a description of log lines"),
     ("refresh-plan", "a refresh plan"),
+    ("update-trace", "a trace of a device"),
     ("user-flow", "a user flow"),
     ("display", "a display description"),
     ("review-settings", "the settings of a folder"),
@@ -213,8 +293,15 @@ impl Reading {
         self.fault_at(item.span(), message, help);
     }
 
+    /// The place of an item in the whole text.
+    pub fn place_of(&self, item: &Item<'_>) -> Span {
+        let span = item.span();
+        Span { start: span.start + self.begins_at, end: span.end + self.begins_at }
+    }
+
     /// Notes a fault at a place.
     pub fn fault_at(&mut self, span: Span, message: impl Into<String>, help: impl Into<String>) {
+        let span = Span { start: span.start + self.begins_at, end: span.end + self.begins_at };
         if self.faults.len() < MOST_FAULTS {
             self.faults.push(Fault::at(&self.source, span, message).with_help(help));
         } else {
@@ -315,10 +402,20 @@ impl Reading {
 
     /// One of a few words.
     pub fn word<T: Copy>(&mut self, item: &Item<'_>, words: &[(&str, T)]) -> Option<T> {
+        self.word_or(item, words, |text| did_you_mean(text, words.iter().map(|(word, _)| *word)))
+    }
+
+    /// One of some words; `help` says what to write instead of another one.
+    pub fn word_or<T: Copy>(
+        &mut self,
+        item: &Item<'_>,
+        words: &[(&str, T)],
+        help: impl FnOnce(&str) -> String,
+    ) -> Option<T> {
         let text = self.text(item)?.value;
         let found = words.iter().find(|(word, _)| *word == text).map(|(_, value)| *value);
         if found.is_none() {
-            let help = did_you_mean(&text, words.iter().map(|(word, _)| *word));
+            let help = help(&text);
             self.fault(item, format!("{} cannot be `{text}`", name_of(&item.pointer)), help);
         }
         found
@@ -357,7 +454,8 @@ impl Reading {
     }
 
     fn out_of_range(&mut self, item: &Item<'_>, lowest: f64, highest: f64) {
-        let text: String = self.source.text[item.span().start..item.span().end].chars().take(40).collect();
+        let text: String =
+            self.source.text[self.begins_at..][item.span().start..item.span().end].chars().take(40).collect();
         self.fault(
             item,
             format!("{} is out of range: {text}", name_of(&item.pointer)),
@@ -459,11 +557,39 @@ fn key_span(value: &Value<'_>, name: &str) -> Option<Span> {
 }
 
 /// The places of the values of some pointers in a text that was read before; for each, the longest existing path counts.
+/// Pointers that begin with `/lines/` and a number are of JSON Lines: they point into that line, counted from 1.
 pub fn locate(source: &Arc<Source>, pointers: &[&str]) -> Vec<Span> {
+    if pointers.iter().any(|pointer| pointer.starts_with(LINES)) {
+        return locate_in_lines(&source.text, pointers);
+    }
     let Ok(root) = parse(source) else {
         return vec![Span::default(); pointers.len()];
     };
     pointers.iter().map(|pointer| span_of(follow(&root, pointer))).collect()
+}
+
+/// What the pointers into JSON Lines begin with.
+const LINES: &str = "/lines/";
+
+fn locate_in_lines(text: &str, pointers: &[&str]) -> Vec<Span> {
+    let lines: BTreeMap<usize, &str> = lines_of(text).collect();
+    let place = |pointer: &&str| {
+        let (line, rest) = split_line(pointer)?;
+        let line = lines.get(&line)?;
+        let begin = line.as_ptr().addr() - text.as_ptr().addr();
+        let whole = Span { start: 0, end: line.len() };
+        let value = parse_part(line).ok().flatten();
+        let span = value.map_or(whole, |value| span_of(follow(&value, rest)));
+        Some(Span { start: span.start + begin, end: span.end + begin })
+    };
+    pointers.iter().map(|pointer| place(pointer).unwrap_or_default()).collect()
+}
+
+/// The number of the line that a pointer into JSON Lines names, and the pointer into that line.
+fn split_line(pointer: &str) -> Option<(usize, &str)> {
+    let rest = pointer.strip_prefix(LINES)?;
+    let (line, within) = rest.find('/').map_or((rest, ""), |at| rest.split_at(at));
+    Some((line.parse().ok()?, within))
 }
 
 fn follow<'v, 'a>(root: &'v Value<'a>, pointer: &str) -> &'v Value<'a> {

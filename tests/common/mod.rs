@@ -52,7 +52,12 @@ impl Folder {
         differs["format"] = json!("display/1");
         differs["based_on"] = json!("example.display.json");
         folder.display("panel.display.json", &differs);
-        folder.plan("example.plan.json", &example.plan);
+        if let Some(trace) = &example.trace {
+            folder.file(example.file(), whole_trace(trace));
+        }
+        if example.trace.is_none() || !example.plan.is_empty() {
+            folder.plan("example.plan.json", &example.plan);
+        }
         folder
     }
 
@@ -121,8 +126,13 @@ impl Folder {
 
     /// The findings of a review of one plan, a line each: `step N ID level [x, y, w, h]` or `-` for no box.
     pub(crate) fn findings(&self, plan: &str) -> Vec<String> {
-        let run = self.run(&["review", plan, "--format", "json"]);
-        assert_eq!(run.error, "", "{plan} must be read without a fault");
+        self.findings_with(&[plan])
+    }
+
+    /// The same of a review with these arguments.
+    pub(crate) fn findings_with(&self, arguments: &[&str]) -> Vec<String> {
+        let run = self.run(&[&["review"], arguments, &["--format", "json"]].concat());
+        assert_eq!(run.error, "", "{arguments:?} must be read without a fault");
         finding_lines(&run.json()["plans"][0])
     }
 
@@ -251,6 +261,15 @@ pub(crate) fn whole_plan(text: &str) -> String {
     // On the line of the format, so that what a test says keeps its place.
     let begins = if rest.contains("\"begins\"") { "" } else { " \"begins\": \"white\"," };
     format!("{{\n  \"format\": \"refresh-plan/1\",{begins}\n  \"display\": \"panel.display.json\",{rest}\n")
+}
+
+/// The text of a trace with the format, the display and a white beginning in its header.
+pub(crate) fn whole_trace(text: &str) -> String {
+    let rest = text.trim_start().strip_prefix('{').expect("the header is an object").trim_start();
+    let comma = if rest.starts_with('}') { "" } else { "," };
+    format!(
+        "{{ \"format\": \"update-trace/1\", \"display\": \"panel.display.json\", \"begins\": \"white\"{comma} {rest}\n"
+    )
 }
 
 /// The width and height of a screen as an example writes it.

@@ -6,7 +6,7 @@ use std::{collections::BTreeMap, fmt::Write as _, fs, path::PathBuf};
 use serde_json::Value;
 use stillpage::rules::{Example, Limit, Page, RULES, caution_of, pages};
 
-use crate::common::{Folder, example_display, size_of, whole_plan};
+use crate::common::{Folder, example_display, size_of, whole_plan, whole_trace};
 
 const MADE: &str = "by `INSTA_UPDATE=always cargo test --test documents rule_pages`: change it there, not here. -->";
 
@@ -57,7 +57,7 @@ fn what_a_page_offers_for_a_plan_is_accepted() {
             format!("{{ \"{}\": \"off\" }}", page.id),
         ] {
             let folder = Folder::usual();
-            folder.plan("a.plan.json", &format!("{{ \"rules\": {settings}, \"steps\": [] }}"));
+            folder.plan("a.plan.json", &format!("{{ \"rules\": {settings}, \"steps\": [{{}}] }}"));
             let run = folder.run(&["review", "a.plan.json", "--gate", "never"]);
             assert_eq!((run.status, run.error.as_str()), (0, ""), "{settings}");
         }
@@ -226,29 +226,42 @@ fn screens(example: &Example, shown: Option<&Example>) -> String {
 
 fn display_and_plan(example: &Example, shown: Option<&Example>) -> String {
     let mut text = String::new();
+    let what = if example.trace.is_some() { "trace" } else { "plan" };
+    let file = example.file();
     let link = "[the display of the examples](README.md#the-display-of-the-examples)";
     match (&example.display, shown) {
         (display, Some(shown)) if *display == shown.display => {
-            text.push_str("\nThe same display. The plan, `example.plan.json`:\n");
+            let _ = write!(text, "\nThe same display. The {what}, `{file}`:\n");
         }
         (None, _) => {
-            let _ = write!(text, "\nOn {link}. The plan, `example.plan.json`:\n");
+            let _ = write!(text, "\nOn {link}. The {what}, `{file}`:\n");
         }
         (Some(display), _) => {
-            let _ = write!(
-                text,
-                "\nWhat differs from {link}:\n\n```json\n{display}\n```\n\nThe plan, `example.plan.json`:\n"
-            );
+            let _ = write!(text, "\nWhat differs from {link}:\n\n```json\n{display}\n```\n\nThe {what}, `{file}`:\n");
         }
     }
-    let _ = write!(text, "\n```json\n{}\n```\n", whole_plan(&example.plan).trim_end());
+    if example.trace.is_some() && !example.plan.is_empty() {
+        let plan = whole_plan(&example.plan);
+        let held = format!(
+            "It is held against this plan with `--against example.plan.json`:\n\n```json\n{}\n```\n",
+            plan.trim_end()
+        );
+        let trace = example.trace.as_deref().map_or_else(String::new, whole_trace);
+        let _ = write!(text, "\n```json\n{}\n```\n\n{held}", trace.trim_end());
+        return text;
+    }
+    let written = example.trace.as_deref().map_or_else(|| whole_plan(&example.plan), whole_trace);
+    let _ = write!(text, "\n```json\n{}\n```\n", written.trim_end());
     text
 }
 
 /// What is found in an example, as the program prints it: what stands between the plan's counts and its figures.
 fn findings(page: &Page, example: &Example) -> String {
     let folder = Folder::of_example(example);
-    let printed = folder.run(&["review", "example.plan.json", "--gate", "never", "--full"]).with_status(0).out;
+    let printed = folder
+        .run(&[&["review"], &example.arguments()[..], &["--gate", "never", "--full"]].concat())
+        .with_status(0)
+        .out;
     let counts_and_findings: Vec<&str> = printed
         .lines()
         .take_while(|line| !line.contains(" cleanings, ") && !line.contains(" cleaning, "))

@@ -11,7 +11,7 @@ use std::{
 };
 
 use serde_json::Value;
-use stillpage::rules::RULES;
+use stillpage::rules::pages;
 
 use crate::common::{Run, finding_line, root};
 
@@ -65,6 +65,8 @@ fn troubled_plans_tell_what_is_listed_for_them() {
 fn every_rule_fires_in_a_troubled_plan() {
     let lines: Vec<String> = fixtures().iter().flat_map(|folder| expected_lines(name_of(folder))).collect();
     let fired: BTreeSet<&str> = lines.iter().flat_map(|line| line.split(' ')).collect();
-    let silent: Vec<&str> = RULES.iter().map(|rule| rule.id).filter(|id| !fired.contains(id)).collect();
+    // A plan never fires the rules about traces; the examples of their pages do.
+    let of_plans = pages().iter().filter(|page| page.group != "What a device recorded").map(|page| page.id);
+    let silent: Vec<&str> = of_plans.filter(|id| !fired.contains(id)).collect();
     assert_eq!(silent, [""; 0]);
 }

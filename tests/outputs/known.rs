@@ -129,7 +129,7 @@ fn a_list_that_cannot_be_read_is_told_and_left_alone() {
     folder.plan("a.plan.json", TWO_LEFT);
     let missing = folder.run(&["review", "--known", "known.json"]).with_status(2);
     insta::assert_snapshot!("known_missing", missing.error);
-    let text = r#"{ "format": "known-findings/1", "plans": [{ "plan": "a.plan.json", "findings": [{ "rule": "x", "lvel": "error" }] }] }"#;
+    let text = r#"{ "format": "known-findings/1", "plans": [{ "plan": "a.plan.json", "findings": [{ "rule": "left-behnd", "lvel": "error", "fingerprint": "12AB" }] }] }"#;
     folder.file("known.json", text);
     let broken = folder.run(&["review", "--write-known", "known.json"]).with_status(2);
     insta::assert_snapshot!("known_broken", broken.error);

@@ -11,26 +11,26 @@ fn fault_of_plan(plan: &str) -> String {
 
 /// Small plans with one mistake each, by the name of the mistake.
 const PLANS: &[(&str, &str)] = &[
-    ("unknown_field", r#"{ "colour": "red", "steps": [] }"#),
-    ("field_twice", r#"{ "steps": [], "steps": [] }"#),
+    ("unknown_field", r#"{ "colour": "red", "steps": [{}] }"#),
+    ("field_twice", r#"{ "steps": [{}], "steps": [{}] }"#),
     ("steps_missing", "{ }"),
-    ("wrong_type", r#"{ "title": 3, "steps": [] }"#),
+    ("wrong_type", r#"{ "title": 3, "steps": [{}] }"#),
     ("not_an_object", r#"{ "steps": ["square.png"] }"#),
     ("not_a_list", r#"{ "steps": {} }"#),
-    ("temperature_out_of_range", r#"{ "temperature_c": 1e999, "steps": [] }"#),
-    ("rotation", r#"{ "rotation": 45, "steps": [] }"#),
-    ("budget_unknown", r#"{ "budgets": { "flashes": 3 }, "steps": [] }"#),
-    ("begins_word", r#"{ "begins": "grey", "steps": [] }"#),
-    ("begins_screen", r#"{ "begins": { "screen": "squar.png" }, "steps": [] }"#),
-    ("screens_folder", r#"{ "screens": "pictures", "steps": [] }"#),
-    ("font_missing", r#"{ "fonts": ["face.ttf"], "steps": [] }"#),
-    ("font_is_no_font", r#"{ "fonts": ["square.png"], "steps": [] }"#),
-    ("rule_unknown", r#"{ "rules": { "left-behnd": "off" }, "steps": [] }"#),
-    ("rule_level", r#"{ "rules": { "left-behind": "loud" }, "steps": [] }"#),
-    ("rule_limit", r#"{ "rules": { "left-behind": { "settle": 3 } }, "steps": [] }"#),
+    ("temperature_out_of_range", r#"{ "temperature_c": 1e999, "steps": [{}] }"#),
+    ("rotation", r#"{ "rotation": 45, "steps": [{}] }"#),
+    ("budget_unknown", r#"{ "budgets": { "flashes": 3 }, "steps": [{}] }"#),
+    ("begins_word", r#"{ "begins": "grey", "steps": [{}] }"#),
+    ("begins_screen", r#"{ "begins": { "screen": "squar.png" }, "steps": [{}] }"#),
+    ("screens_folder", r#"{ "screens": "pictures", "steps": [{}] }"#),
+    ("font_missing", r#"{ "fonts": ["face.ttf"], "steps": [{}] }"#),
+    ("font_is_no_font", r#"{ "fonts": ["square.png"], "steps": [{}] }"#),
+    ("rule_unknown", r#"{ "rules": { "left-behnd": "off" }, "steps": [{}] }"#),
+    ("rule_level", r#"{ "rules": { "left-behind": "loud" }, "steps": [{}] }"#),
+    ("rule_limit", r#"{ "rules": { "left-behind": { "settle": 3 } }, "steps": [{}] }"#),
     ("power_word", r#"{ "steps": [{ "power": "slep" }] }"#),
     ("temperature_of_a_step", r#"{ "steps": [{ "temperature_c": -300 }] }"#),
-    ("temperature_of_a_repetition", r#"{ "steps": [{ "repeat": 2, "temperature_c": 5, "steps": [] }] }"#),
+    ("temperature_of_a_repetition", r#"{ "steps": [{ "repeat": 2, "temperature_c": 5, "steps": [{}] }] }"#),
     ("with_old", r#"{ "steps": [{ "updates": [{ "mode": "full", "with_old": 1 }] }] }"#),
     ("screen_missing", r#"{ "steps": [{ "screen": "sqare.png" }] }"#),
     ("screen_is_no_picture", r#"{ "steps": [{ "screen": "panel.display.json" }] }"#),
@@ -79,6 +79,8 @@ const PLANS: &[(&str, &str)] = &[
         "accept_label_twice",
         r#"{ "steps": [{ "label": "a" }, { "label": "a" }], "accept": [{ "rule": "left-behind", "steps": ["a"], "because": "seen" }] }"#,
     ),
+    ("no_steps", r#"{ "steps": [] }"#),
+    ("begins_with_a_name", r#"{ "begins": "white.png", "steps": [{}] }"#),
     (
         "several_at_once",
         "{\n  \"titel\": \"x\",\n  \"steps\": [\n    { \"screen\": \"sqare.png\" },\n    { \"updates\": [{ \"mode\": \"quik\", \"window\": [0, 0, 8] }] }\n  ]\n}",
@@ -92,15 +94,29 @@ fn faults_of_plans() {
     }
 }
 
+/// Modes are also known by the names that a firmware has for them.
+#[test]
+fn other_names_of_modes_are_offered_too() {
+    let folder = Folder::usual();
+    let quick = serde_json::json!({ "name": "quick", "also_called": ["window mode"] });
+    let display = serde_json::json!({ "format": "display/1", "based_on": "panel.display.json", "modes": [quick] });
+    folder.display("own.display.json", &display);
+    folder.plan("a.plan.json", r#"{ "steps": [{ "updates": [{ "mode": "windw mode" }] }] }"#);
+    let plan = folder.read("a.plan.json").replace("panel.display.json", "own.display.json");
+    folder.file("a.plan.json", plan);
+    let error = folder.run(&["review", "a.plan.json"]).with_status(2).error;
+    assert!(error.contains("did you mean `window mode`?"), "{error}");
+}
+
 /// Whole files, where the fault is in the syntax or in the head.
 const FILES: &[(&str, &str)] = &[
     ("empty", ""),
     ("not_json", "{ \"format\": refresh-plan/1 }"),
-    ("missing_comma", "{ \"format\": \"refresh-plan/1\" \"steps\": [] }"),
+    ("missing_comma", "{ \"format\": \"refresh-plan/1\" \"steps\": [{}] }"),
     ("not_a_number", "{ \"format\": \"refresh-plan/1\", \"temperature_c\": NaN }"),
-    ("format_of_later", "{ \"format\": \"refresh-plan/2\", \"display\": \"watch-1in3\", \"steps\": [] }"),
-    ("display_unknown", "{ \"format\": \"refresh-plan/1\", \"display\": \"watch-1in4\", \"steps\": [] }"),
-    ("display_file_missing", "{ \"format\": \"refresh-plan/1\", \"display\": \"panl.display.json\", \"steps\": [] }"),
+    ("format_of_later", "{ \"format\": \"refresh-plan/2\", \"display\": \"watch-1in3\", \"steps\": [{}] }"),
+    ("display_unknown", "{ \"format\": \"refresh-plan/1\", \"display\": \"watch-1in4\", \"steps\": [{}] }"),
+    ("display_file_missing", "{ \"format\": \"refresh-plan/1\", \"display\": \"panl.display.json\", \"steps\": [{}] }"),
     ("a_list", "[]"),
     ("a_display", "{ \"format\": \"display/1\", \"name\": \"it\", \"size_px\": [16, 8] }"),
 ];
@@ -188,7 +204,7 @@ fn faults_of_displays() {
         }
         folder.file("base.display.json", folder.read("panel.display.json"));
         folder.display("panel.display.json", &display);
-        folder.plan("a.plan.json", r#"{ "steps": [] }"#);
+        folder.plan("a.plan.json", r#"{ "steps": [{}] }"#);
         insta::assert_snapshot!(format!("display_{name}"), folder.run(&["review", "a.plan.json"]).with_status(2).error);
     }
 }
@@ -313,7 +329,9 @@ fn findings_as_text() {
     for page in stillpage::rules::pages() {
         let example = page.examples.iter().find(|example| example.heading == "Fires").unwrap();
         let folder = Folder::of_example(example);
-        let run = folder.run(&["review", "example.plan.json", "--only", page.id, "--gate", "never"]).with_status(0);
+        let run = folder
+            .run(&[&["review"], &example.arguments()[..], &["--only", page.id, "--gate", "never"]].concat())
+            .with_status(0);
         insta::assert_snapshot!(format!("finding_{}", page.id), run.out);
     }
 }

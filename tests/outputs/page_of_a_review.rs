@@ -29,6 +29,16 @@ fn the_page_of_the_logbook_is_small_and_asks_the_network_for_nothing() {
     }
 }
 
+/// The player says which ghosts are outlines; a panel without them has none to mark.
+#[test]
+fn outlines_are_told_from_other_ghosts() {
+    let marked = |plan: &str| page(&[plan, "--gate", "never"]).1.matches("\"outlines\":[[").count();
+    let (_, of_counter) = page(&["gangway-count/troubled.plan.json", "--gate", "never"]);
+    assert!(of_counter.contains("2 ghosts (2 of them outlines beside driven ink), the strongest 4.0 L*"));
+    assert_eq!(marked("gangway-count/troubled.plan.json"), 2);
+    assert_eq!(marked("ship-watch/troubled.plan.json"), 0);
+}
+
 #[test]
 fn the_page_tells_every_finding_and_the_caution_of_flashes() {
     let (_, page) = page(&["chart-desk/troubled.plan.json"]);

@@ -52,6 +52,8 @@ fn a_draft_is_a_plan_that_waits_for_decisions_alone() {
         (&json!("shots"), &json!("shots"), &json!("unknown"))
     );
     assert_eq!(rules_found(&folder, "drafted.plan.json"), ["not-decided"]);
+    let again = folder.run(&["draft", "shots", "--display", "panel.display.json"]).with_status(0);
+    assert!(again.error.contains("left out: the screens in `inner`"), "{}", again.error);
 }
 
 #[test]

@@ -336,6 +336,14 @@ fn readings_are_never_written_over() {
     assert_eq!(folder.read("own.display.json"), "by hand");
     folder.run(&[&call[..], &["--force"]].concat()).with_status(0);
     assert!(folder.read("own.display.json").contains("display/1"));
+    // Never a description that the display is based on.
+    folder.file("mine.display.json", r#"{ "format": "display/1", "based_on": "own.display.json" }"#);
+    let base = folder.read("own.display.json");
+    let call =
+        ["fit", "measured.csv", "--display", "mine.display.json", "--mode", "quick", "--out", "own.display.json"];
+    let refused = folder.run(&[&call[..], &["--force"]].concat()).with_status(2).error;
+    assert!(refused.contains("is an input and would be overwritten"), "{refused}");
+    assert_eq!(folder.read("own.display.json"), base);
     let call = ["fit", "measured.csv", "--display", "panel-5in", "--mode", "full"];
     assert!(folder.run(&call).with_status(2).error.contains("cleaning mode"));
 }

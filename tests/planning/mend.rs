@@ -88,6 +88,10 @@ fn what_a_page_says_exactly_is_done() {
     let mut done = Vec::new();
     for page in pages() {
         let example = page.examples.iter().find(|example| example.heading == "Fires").unwrap();
+        // What a device recorded cannot be changed.
+        if example.trace.is_some() {
+            continue;
+        }
         let folder = Folder::of_example(example);
         let (_, before, after) = mended(&folder, "example.plan.json");
         let count = |found: &Found| -> usize {

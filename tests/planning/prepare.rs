@@ -43,7 +43,8 @@ fn a_review_reads_back_every_level_on_every_shipped_display() {
             assert!(run.out.starts_with(&format!("{out}/a.png: ")), "{}", run.out);
             let written = std::fs::read(folder.join(&format!("{out}/a.png"))).unwrap();
             let prepared = format!("{out}/a.png");
-            let again = folder.run(&["prepare", &prepared, "--display", &display, "--how", how, "--out", "again"]);
+            let call = ["prepare", &prepared, "--display", &display, "--how", how, "--out", "again", "--force"];
+            let again = folder.run(&call);
             let seen = again.with_status(0).out;
             assert!(seen.starts_with("again/a.png: 0 px (0.0 %) differ from the drawing"), "{name}: {seen}");
             assert!(seen.ends_with("mean difference is 0.00 (CIEDE2000)\n"), "{name}: {seen}");
@@ -96,9 +97,13 @@ fn names_and_folders_are_kept_and_an_earlier_result_is_no_screen() {
     let first = folder.run(&call).with_status(0);
     assert_eq!(folder.names_below("screens/prepared"), ["minutes/1.png", "open.png"]);
     assert!(first.out.contains("  there is no font `"), "what the drawing lost is told: {}", first.out);
-    // Once more: what lies in the folder now is written over, and not taken for a screen.
-    folder.file("screens/prepared/open.png", "something else");
+    // Again: the prepared pictures are not taken for screens, and nothing is lost if one of them is something else now.
     assert_eq!(folder.run(&call).with_status(0).out, first.out);
+    folder.file("screens/prepared/open.png", "something else");
+    let refused = folder.run(&call).with_status(2).error;
+    assert!(refused.contains("open.png") && refused.contains("add `--force`"), "{refused}");
+    assert_eq!(folder.read("screens/prepared/open.png"), "something else");
+    assert_eq!(folder.run(&[&call[..], &["--force"]].concat()).with_status(0).out, first.out);
     assert_eq!(folder.names_below("screens/prepared"), ["minutes/1.png", "open.png"]);
     image::open(folder.join("screens/prepared/open.png")).unwrap();
 }
@@ -122,8 +127,10 @@ fn a_source_is_never_written_over() {
     }
     let after = ["square.png", "white.png", "out/square.png"].map(|name| std::fs::read(folder.join(name)).unwrap());
     assert_eq!(before, after);
-    // The same name in another folder that is no source is free.
-    folder.run(&["prepare", "square.png", "--display", "panel.display.json", "--out", "out"]).with_status(0);
+    // The same name in another folder is no source, but it is another picture.
+    let call = ["prepare", "square.png", "--display", "panel.display.json", "--out", "out"];
+    assert!(folder.run(&call).with_status(2).error.contains("add `--force`"));
+    folder.run(&[&call[..], &["--force"]].concat()).with_status(0);
 }
 
 #[cfg(unix)]

@@ -298,13 +298,13 @@ fn plans_beyond_all_measure_are_told_at_once() {
 fn odd_numbers_are_refused() {
     for number in ["NaN", "Infinity", "1e999", "-1e999", "0x10", "+1", ".5", "1.", "\"25\""] {
         let folder = Folder::usual();
-        folder.plan("a.plan.json", &format!("{{ \"temperature_c\": {number}, \"steps\": [] }}"));
+        folder.plan("a.plan.json", &format!("{{ \"temperature_c\": {number}, \"steps\": [{{}}] }}"));
         let error = beside_a_good_plan(&folder);
         assert!(error.contains("a.plan.json:3:"), "{number}: {error}");
     }
     for number in ["-0", "1e-400", "25.000", "2.5e1"] {
         let folder = Folder::usual();
-        folder.plan("a.plan.json", &format!("{{ \"temperature_c\": {number}, \"steps\": [] }}"));
+        folder.plan("a.plan.json", &format!("{{ \"temperature_c\": {number}, \"steps\": [{{}}] }}"));
         folder.run(&["review", "a.plan.json"]).with_status(0);
     }
 }
@@ -478,7 +478,7 @@ fn wild_words_of_a_file_are_tamed() {
     let folder = Folder::usual();
     folder.plan(
         "a.plan.json",
-        &format!("{{ \"begins\": \"\\u001b[31mred\\u0007{}\", \"steps\": [] }}", "x".repeat(2_000_000)),
+        &format!("{{ \"begins\": \"\\u001b[31mred\\u0007{}\", \"steps\": [{{}}] }}", "x".repeat(2_000_000)),
     );
     let error = beside_a_good_plan(&folder);
     assert!(!error.contains(['\u{1b}', '\u{7}']) && error.len() < 20_000, "{} bytes", error.len());

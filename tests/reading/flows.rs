@@ -253,7 +253,7 @@ fn schema_and_reader_refuse_the_same_flows() {
 
 /// A passage sends something unless its pictures are alike in this toy.
 fn sends(passage: Passage<'_>) -> bool {
-    (passage.from.0 + passage.to.0 + passage.by.to) % 3 != 0
+    !(passage.from.0 + passage.to.0 + passage.by.to).is_multiple_of(3)
 }
 
 /// Moves on by one move, as docs/formats.md describes it; written apart from the program's own way.

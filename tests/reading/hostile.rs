@@ -150,7 +150,7 @@ fn the_largest_picture_takes_less_than_a_gigabyte() {
         mode["to"] = json!("any");
     }
     folder.display("panel.display.json", &display);
-    folder.plan("a.plan.json", r#"{ "begins": { "screen": "large.png" }, "steps": [] }"#);
+    folder.plan("a.plan.json", r#"{ "begins": { "screen": "large.png" }, "steps": [{}] }"#);
     folder.file("large.png", black_png(size, 16, 6, 0, bytes_of_rows(size, 64)));
     let run = Run::of(limited(&folder, 90, &["review", "a.plan.json"]).output().unwrap());
     assert_eq!(run.with_status(0).error, "");
@@ -193,7 +193,7 @@ fn folder_of_drawing(svg: &str) -> Folder {
     let folder = Folder::new();
     folder.display("panel.display.json", &example_display(PAGE));
     folder.file("s.svg", svg);
-    folder.plan("a.plan.json", r#"{ "begins": { "screen": "s.svg" }, "steps": [] }"#);
+    folder.plan("a.plan.json", r#"{ "begins": { "screen": "s.svg" }, "steps": [{}] }"#);
     folder
 }
 

@@ -16,4 +16,5 @@ mod limits;
 mod png_set;
 mod schemas;
 mod settings;
+mod traces;
 mod vectors;

@@ -55,7 +55,7 @@ fn files_named(folder: &Path, ending: &str) -> Vec<std::path::PathBuf> {
 
 #[test]
 fn schemas_are_schemas() {
-    for name in ["plan", "flow", "display", "findings", "facts", "known", "settings"] {
+    for name in ["plan", "flow", "display", "trace", "findings", "facts", "known", "settings"] {
         assert_eq!(Validator::new(schema(name)).err(), None, "{name}");
         let printed = Command::new(env!("CARGO_BIN_EXE_stillpage")).args(["schema", name]).output().unwrap();
         assert_eq!(serde_json::from_slice::<Value>(&printed.stdout).unwrap(), schema(name));
@@ -240,6 +240,7 @@ fn schema_and_reader_refuse_the_same_plans() {
         ("/steps/1/repeat", json!(0)),
         ("/steps/1/repeat", json!(1.5)),
         ("/steps/1", json!({ "repeat": 2 })),
+        ("/steps", json!([])),
         ("/steps/1/label", json!("again")),
         ("/steps/0/updates/0/with_old", json!(1)),
         ("/steps/2/power", json!("maybe")),
@@ -251,9 +252,7 @@ fn schema_and_reader_refuse_the_same_plans() {
         assert!(validator.fault(&faulty).is_some(), "the schema takes {value} at {pointer}");
         assert!(!is_read(&faulty, None).0, "the reader takes {value} at {pointer}");
     }
-    for (pointer, value) in
-        [("/title", json!(null)), ("/begins", json!("unknown")), ("/steps", json!([])), ("/steps/2", json!({}))]
-    {
+    for (pointer, value) in [("/title", json!(null)), ("/begins", json!("unknown")), ("/steps/2", json!({}))] {
         let other = with(&with(&good, "/accept", json!([])), pointer, value.clone());
         assert_eq!(validator.fault(&other), None, "{value} at {pointer}");
         let read = is_read(&other, None);
@@ -262,9 +261,96 @@ fn schema_and_reader_refuse_the_same_plans() {
 }
 
 #[test]
+fn schema_and_reader_refuse_the_same_lines_of_a_trace() {
+    let validator = validator("trace");
+    let header = json!({
+        "format": "update-trace/1", "title": "Berth", "display": "tablet-10in3", "modes": { "7": "quick" },
+        "clock": { "unit": 32768, "wraps_at": 16_777_216, "starts_at": "09:30:00.5" }, "cause_ms": 800, "begins": "white",
+        "frames": { "as": "raw", "bits_per_px": 2, "first_pixel": "low", "row_bytes": 500, "skip_bytes": 2,
+            "zero_is": "white", "turned": 180, "size_px": [1872, 1404] },
+        "temperature_c": 20, "rotation": 0, "rules": { "left-behind": "off" },
+        "accept": [{ "rule": "thin-line", "because": "seen" }]
+    });
+    let records = json!([
+        { "record": "update", "at": 5, "mode": 7, "window": [[0, 0, 8, 8], [-5, 9, 16, 8]], "started": 6, "finished": 9 },
+        { "record": "touch", "at": 6, "box": [0, 0, 9, 9], "point": [1.5, 2] },
+        { "record": "pen", "at": 7, "points": [[1, 2, 7], [5.5, 6, 9]], "width_px": 3, "mode": "quick", "shade": "white" },
+        { "record": "power", "at": 9, "to": "sleep" },
+        { "record": "temperature", "at": 9, "celsius": -5.5 },
+        { "record": "remark", "at": 9, "text": "it flickered" }
+    ]);
+    let is_read = |header: &Value, records: &Value| {
+        let folder = tempfile::tempdir().unwrap();
+        let lines: Vec<String> =
+            std::iter::once(header).chain(records.as_array().unwrap()).map(Value::to_string).collect();
+        fs::write(folder.path().join("a.trace.jsonl"), lines.join("\n")).unwrap();
+        let mut command = Command::new(env!("CARGO_BIN_EXE_stillpage"));
+        let output = command.args(["review", "a.trace.jsonl"]).current_dir(folder.path()).output().unwrap();
+        (output.status.code() != Some(2), String::from_utf8(output.stderr).unwrap())
+    };
+    let read = is_read(&header, &records);
+    assert!(read.0, "{}", read.1);
+    assert_eq!(validator.fault(&header), None);
+    for record in records.as_array().unwrap() {
+        assert_eq!(validator.fault(record), None, "{record}");
+    }
+    let of_header = [
+        ("/format", json!("update-trace/2")),
+        ("/display", json!(null)),
+        ("/colour", json!("red")),
+        ("/modes/7", json!(3)),
+        ("/clock/unit", json!("min")),
+        ("/clock/unit", json!(0)),
+        ("/clock/wraps_at", json!(0)),
+        ("/clock/starts_at", json!("half past nine")),
+        ("/frames/as", json!("jpg")),
+        ("/frames/bits_per_px", json!(3)),
+        ("/frames/first_pixel", json!("left")),
+        ("/frames/row_bytes", json!(0)),
+        ("/frames/skip_bytes", json!(-1)),
+        ("/frames/zero_is", json!("grey")),
+        ("/frames/turned", json!(45)),
+        ("/frames/size_px", json!([0, 8])),
+        ("/begins", json!("grey")),
+        ("/cause_ms", json!(-1)),
+    ];
+    for (pointer, value) in of_header {
+        let faulty = with(&header, pointer, value.clone());
+        assert!(validator.fault(&faulty).is_some(), "the schema takes {value} at {pointer}");
+        assert!(!is_read(&faulty, &records).0, "the reader takes {value} at {pointer}");
+    }
+    let of_records = [
+        ("/0/record", json!("blink")),
+        ("/0/at", json!(-1)),
+        ("/0/at", json!(null)),
+        ("/0/mode", json!(true)),
+        ("/0/window", json!([0, 0, 0, 8])),
+        ("/0/window", json!([])),
+        ("/0/window", json!("all")),
+        ("/0/started", json!("now")),
+        ("/0/speed", json!(3)),
+        ("/1/box", json!([1, 2, 3])),
+        ("/1/point", json!([1])),
+        ("/2/points", json!([])),
+        ("/2/points/0", json!([1, 2])),
+        ("/2/width_px", json!(0)),
+        ("/2/shade", json!("grey")),
+        ("/3/to", json!("standby")),
+        ("/4/celsius", json!("cold")),
+        ("/5/text", json!(7)),
+    ];
+    for (pointer, value) in of_records {
+        let faulty = with(&records, pointer, value.clone());
+        let is_refused = faulty.as_array().unwrap().iter().any(|record| validator.fault(record).is_some());
+        assert!(is_refused, "the schema takes {value} at {pointer}");
+        assert!(!is_read(&header, &faulty).0, "the reader takes {value} at {pointer}");
+    }
+}
+
+#[test]
 fn schema_and_reader_refuse_the_same_displays() {
     let (good, validator) = (good_display(), validator("display"));
-    let plan = json!({ "format": "refresh-plan/1", "display": "mine.display.json", "steps": [] });
+    let plan = json!({ "format": "refresh-plan/1", "display": "mine.display.json", "steps": [{}] });
     let read = is_read(&plan, Some(&good));
     assert!(read.0, "{}", read.1);
     assert_eq!(validator.fault(&good), None);

@@ -97,7 +97,7 @@ fn the_advice_about_greys_is_no_interruption_or_says_that_the_display_cannot() {
     let no_windows = r#"{ "windows": null, "modes": [{ "name": "grey", "to": "two-level" }] }"#;
     let [greys, _] = both(no_windows, &nothing);
     let cannot = "this display cannot redraw the place later without flashing the whole panel";
-    assert!(greys[0].contains(cannot) && greys[0].contains("use `full` here"), "{greys:?}");
+    assert!(greys[0].contains(cannot) && greys[0].contains("use `full` here, which flashes"), "{greys:?}");
     let [_, interrupts] = both(no_windows, &key_then(500, r#"[{ "mode": "full" }]"#));
     let cannot = "this display cannot redraw the greys of step 1 later without flashing the whole panel: show that step \
                   with `full` at once";

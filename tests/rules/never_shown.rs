@@ -60,8 +60,8 @@ fn what_a_person_asked_for_is_an_error() {
     let found = told(&review(&square_and_white(), "", plan), "never-shown");
     let words = "0..0 16 px (1.03 mm2) of the screen change, but none of this reaches the glass: 300 ms later, step 1 \
                  \"next\" puts another picture there; a key asked for it | add an update with the window [0, 2, 8, 4], \
-                 or use \"changed\"; if nobody needs to see this screen, remove it from the plan; step 1 \"next\" puts \
-                 another picture there and does not send it: let it send that as well";
+                 or use \"changed\"; if nobody needs to see this screen, remove it from the plan; step 1 \"next\" changes \
+                 this place too without sending it, so it must send this place as well";
     assert_eq!(found, [words]);
 }
 

@@ -17,7 +17,7 @@ const HELP: &str = "move it inside, or add `--allow-outside` if you trust these 
 /// The option of every command that reads plans or descriptions.
 #[derive(Clone, Copy, Debug, Default, Args)]
 pub(crate) struct Outside {
-    /// Let plans and displays name any file, not only those inside their folder; for files that you trust
+    /// Let plans and displays name files outside their own folder; use this only for files that you trust
     #[arg(long)]
     pub(crate) allow_outside: bool,
 }

@@ -1,4 +1,4 @@
-//! Finding plans: searches the files and folders that a command names for plans that no settings ignore.
+//! Finding plans and traces: searches the files and folders that a command names for those that no settings ignore.
 
 use std::{
     collections::HashSet,
@@ -10,7 +10,7 @@ use walkdir::WalkDir;
 
 use super::{
     folder_settings::SettingsStore,
-    locations::{natural_order, real, without_dot},
+    locations::{is_trace, natural_order, real, without_dot},
     missing::no_such,
     walking::{leads_outside, walk_fault},
 };
@@ -60,7 +60,8 @@ fn walk(folder: &Path, settings: &mut SettingsStore, plans: &mut Vec<PathBuf>, f
     let mut entries =
         WalkDir::new(folder).follow_links(true).sort_by_file_name().into_iter().filter_entry(|entry| !hidden(entry));
     while let Some(entry) = entries.next() {
-        let outside = entry.as_ref().ok().and_then(|entry| leads_outside(entry, &allowed, &["plan.json"]));
+        let outside =
+            entry.as_ref().ok().and_then(|entry| leads_outside(entry, &allowed, &["plan.json", "trace.jsonl"]));
         match entry {
             Ok(entry) if outside.is_some() => {
                 faults.extend(outside);
@@ -68,7 +69,7 @@ fn walk(folder: &Path, settings: &mut SettingsStore, plans: &mut Vec<PathBuf>, f
                     entries.skip_current_dir();
                 }
             }
-            Ok(entry) if entry.file_type().is_file() && is_named(entry.path(), ".plan.json") => {
+            Ok(entry) if entry.file_type().is_file() && is_reviewed(entry.path()) => {
                 if settings.ignores(entry.path()) {
                     ignored += 1;
                 } else {
@@ -83,7 +84,7 @@ fn walk(folder: &Path, settings: &mut SettingsStore, plans: &mut Vec<PathBuf>, f
         let (message, help) = if ignored == 0 {
             (
                 "there is no plan in this folder".to_owned(),
-                "plans are named `*.plan.json`; name one, or a folder that contains one",
+                "plans are named `*.plan.json`, traces `*.trace.jsonl`; name one, or a folder that contains one",
             )
         } else {
             let message = format!("settings make every plan in this folder ignored: {ignored}");
@@ -91,6 +92,11 @@ fn walk(folder: &Path, settings: &mut SettingsStore, plans: &mut Vec<PathBuf>, f
         };
         faults.push(Fault::of_file(folder.display().to_string(), message, help));
     }
+}
+
+/// Whether a file in a folder is a plan or a trace, by its name.
+fn is_reviewed(path: &Path) -> bool {
+    is_named(path, ".plan.json") || is_trace(path)
 }
 
 fn is_named(path: &Path, ending: &str) -> bool {

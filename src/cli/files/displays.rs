@@ -21,7 +21,16 @@ const LONGEST_CHAIN: usize = 8;
 
 /// Reads a display by its shipped name, or its path from the working folder, as the user names it.
 pub(crate) fn load_named_display(name: &str, outside: Outside) -> Result<Display, Vec<Fault>> {
-    let (here, inputs) = (Path::new("."), &mut Inputs::default());
+    load_display_with_inputs(name, outside, &mut Inputs::default())
+}
+
+/// The same, and adds every file that was read.
+pub(crate) fn load_display_with_inputs(
+    name: &str,
+    outside: Outside,
+    inputs: &mut Inputs,
+) -> Result<Display, Vec<Fault>> {
+    let here = Path::new(".");
     if shipped::text_of(name).is_some() {
         return load_display(name, here, 0, inputs, &AllowedRoots::everywhere());
     }

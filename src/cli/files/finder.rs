@@ -19,6 +19,7 @@ use crate::{
     plan::{KnownRule, RuleSettings, ScreenId, Surroundings, Trouble},
     rules::known_rules,
     source::Fault,
+    trace::FrameFiles,
 };
 
 /// Screens with fewer bytes are not compared with files under other names.
@@ -81,6 +82,17 @@ impl Finder {
         }
         self.by_path.insert(path, id);
         Ok(id)
+    }
+
+    /// The number of a frame's file, whatever it contains; the bytes of a part say nothing of the screen.
+    fn add_frame(&mut self, path: PathBuf) -> ScreenId {
+        if let Some(known) = self.by_path.get(&path) {
+            return *known;
+        }
+        let id = ScreenId(self.files.len());
+        self.files.push(ScreenFile { path: path.clone(), is_svg: false });
+        self.by_path.insert(path, id);
+        id
     }
 
     /// A screen that was added before and has the same bytes and kind. Only files of the same length are read for this,
@@ -172,5 +184,17 @@ impl Surroundings for Finder {
 
     fn settings(&self) -> RuleSettings {
         self.settings.clone()
+    }
+}
+
+impl FrameFiles for Finder {
+    fn frame(&mut self, path: &str) -> Result<usize, Trouble> {
+        let full = self.screens.join(path);
+        self.allowed.check(&full, path)?;
+        if !full.is_file() {
+            let what = if full.is_dir() { "is a folder, not a frame" } else { "is not there" };
+            return Err(trouble(format!("the frame `{path}` {what}"), name_help_for(&self.screens, path)));
+        }
+        Ok(self.add_frame(full).0)
     }
 }

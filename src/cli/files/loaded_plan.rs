@@ -11,15 +11,16 @@ use super::{
     finder::Finder,
     folder_settings::SettingsStore,
     inputs::Inputs,
-    locations::{folder_of, real},
+    locations::{folder_of, is_trace, real},
     reading::read_text,
-    screens::{ForPanel, LoadedScreens},
+    screens::{ForPanel, Frames, LoadedScreens},
 };
 use crate::{
     plan::{Plan, read_plan},
     review::BrokenScreen,
     screen::Faces,
     source::{Fault, Source, json::locate},
+    trace::{FrameCache, read_trace},
 };
 
 /// A plan with the screens that it shows.
@@ -50,6 +51,10 @@ impl LoadedPlan {
 /// Reads a plan and finds everything that it names.
 pub(crate) fn load_plan(path: &Path, settings: &mut SettingsStore) -> Result<LoadedPlan, Vec<Fault>> {
     check_is_one_plan(path)?;
+    if is_trace(path) {
+        let message = "this is a trace of a device, but this command takes a plan";
+        return Err(Fault::of_file(path.display().to_string(), message, "name a plan (`*.plan.json`)").into());
+    }
     load_kept_plan(path, settings, None)
 }
 
@@ -74,7 +79,12 @@ pub(crate) fn load_text(
     let allowed = settings.allowed_for(&folder);
     let settings = settings.of_folder(&folder)?;
     let mut finder = Finder::new(folder, settings, allowed);
-    let plan = read_plan(source, &mut finder)?;
+    let (plan, frames) = if is_trace(path) {
+        let trace = read_trace(source, &mut finder)?;
+        (trace.plan, Some(Frames { screens: trace.screens, cache: FrameCache::default() }))
+    } else {
+        (read_plan(source, &mut finder)?, None)
+    };
     let cache = cache.map(|cache| (cache.clone(), surroundings(&plan, &finder.fonts)));
     let faces = Faces::new(finder.fonts).map_err(|_| {
         vec![Fault::of_file(
@@ -88,7 +98,7 @@ pub(crate) fn load_text(
     inputs.add_file(path);
     let panel = ForPanel { size: plan.screen_size(), ink, faces };
     let screens =
-        LoadedScreens { files: finder.files, panel, allowed: finder.allowed, linked: Mutex::default(), cache };
+        LoadedScreens { files: finder.files, panel, allowed: finder.allowed, linked: Mutex::default(), frames, cache };
     Ok(LoadedPlan { plan, screens, inputs, named: finder.by_path.into_keys().collect() })
 }
 

@@ -42,6 +42,11 @@ pub(crate) fn working_folder() -> String {
     std::env::current_dir().map(|folder| folder.display().to_string()).unwrap_or_default()
 }
 
+/// Whether a path is a trace of a device by its name.
+pub(crate) fn is_trace(path: &Path) -> bool {
+    path.file_name().is_some_and(|name| name.to_string_lossy().ends_with(".trace.jsonl"))
+}
+
 /// Natural order: runs of digits compare as numbers; names that are equal in this way compare by bytes.
 pub(crate) fn natural_order(one: &str, other: &str) -> std::cmp::Ordering {
     let (mut left, mut right) = (one.as_bytes(), other.as_bytes());

@@ -21,6 +21,7 @@ use crate::{
     geometry::Size,
     plan::ScreenId,
     screen::{Faces, Picture, ScreenFault, decode_png, draw_svg},
+    trace::{FrameCache, FrameScreens},
 };
 
 /// The screen files of a plan.
@@ -32,8 +33,17 @@ pub(crate) struct LoadedScreens {
     pub(crate) allowed: AllowedRoots,
     /// The pictures that drawings referred to.
     pub(crate) linked: Mutex<BTreeSet<PathBuf>>,
+    /// What screens are made from, if they are a device's frames.
+    pub(crate) frames: Option<Frames>,
     /// Pictures that were drawn before, and a hash of everything that a picture is made from except its file.
     pub(crate) cache: Option<(Arc<DecodedCache>, blake3::Hash)>,
+}
+
+/// The frames of a trace.
+#[derive(Debug)]
+pub(crate) struct Frames {
+    pub(crate) screens: FrameScreens,
+    pub(crate) cache: FrameCache,
 }
 
 #[derive(Debug)]
@@ -45,12 +55,17 @@ pub(crate) struct ScreenFile {
 impl LoadedScreens {
     /// The path of a screen as the user knows it.
     pub(crate) fn path(&self, screen: ScreenId) -> String {
-        shown(&self.files[screen.0].path)
+        let file = self.frames.as_ref().map_or(screen.0, |frames| frames.screens.file_of(screen));
+        shown(&self.files[file].path)
     }
 }
 
 impl ScreenSource for LoadedScreens {
     fn picture(&self, screen: ScreenId, buffer: Vec<u8>) -> Result<Picture, ScreenFault> {
+        if let Some(frames) = &self.frames {
+            let read = |file: usize| screen_bytes(&self.files[file].path, false);
+            return frames.screens.picture(screen, &self.panel.ink, &read, &frames.cache, buffer);
+        }
         let file = &self.files[screen.0];
         let Some((cache, surroundings)) = &self.cache else {
             return read_screen(&file.path, file.is_svg, &self.allowed, &self.panel, buffer);

@@ -14,16 +14,16 @@ use crate::{
 /// What `review` takes.
 #[derive(Debug, Args)]
 pub(crate) struct ReviewArguments {
-    /// Plans, or folders that are searched for `*.plan.json`
+    /// Plans or traces, or folders that are searched for `*.plan.json` and `*.trace.jsonl`
     #[arg(default_value = ".")]
     pub(super) paths: Vec<PathBuf>,
     /// The format of the report
     #[arg(long, value_enum, default_value = "text", ignore_case = true)]
     pub(super) format: Format,
-    /// Text: report every place in the order of the steps, not causes with the worst first
+    /// Text report: list every place in step order (by default: causes, the worst first)
     #[arg(long, conflicts_with = "brief")]
     pub(super) full: bool,
-    /// Text: one line for each finding, PATH:LINE:COLUMN LEVEL RULE MESSAGE, and nothing else
+    /// Text report: print one line for each finding, PATH:LINE:COLUMN LEVEL RULE MESSAGE, and nothing else
     #[arg(long)]
     pub(super) brief: bool,
     /// Write the report to a file instead of standard output
@@ -38,8 +38,8 @@ pub(crate) struct ReviewArguments {
     /// The lowest level of findings that makes the exit status 1
     #[arg(long, value_enum, default_value = "error", ignore_case = true)]
     pub(super) gate: GateWord,
-    /// Which findings count for the gate: all, or only those that hold even if an estimated figure of the display is off by its
-    /// stated factor (if the display states no factor, they count)
+    /// Which findings count for the gate. `sure` leaves out those that would vanish if an estimated figure of the
+    /// display were off by its stated factor. A figure without a stated factor is taken as exact
     #[arg(long, value_enum, default_value = "all", ignore_case = true)]
     pub(super) gate_on: GateOnWord,
     /// Draw an annotated picture of every step with findings into this folder
@@ -48,10 +48,13 @@ pub(crate) struct ReviewArguments {
     /// Write a page for people: screens, a time chart, a player of the panel, and every finding at its place
     #[arg(long, value_name = "FILE", value_hint = ValueHint::FilePath)]
     pub(super) html: Option<PathBuf>,
-    /// Compare the plan with this second plan on that page: the first plan is "before", this one is "after"
+    /// With `--html`: compare the plan with this second plan; the first plan is "before", this one is "after"
     #[arg(long, value_name = "PLAN", value_hint = ValueHint::FilePath, requires = "html")]
     pub(super) compare: Option<PathBuf>,
-    /// Write what the model computed: one JSON object per step, one per line
+    /// Compare a trace with the plan that the device should follow, and report where it departs from it
+    #[arg(long, value_name = "PLAN", value_hint = ValueHint::FilePath)]
+    pub(super) against: Option<PathBuf>,
+    /// Write what the model computed: one JSON object for each step, each on a line of its own
     #[arg(long, value_name = "FILE", value_hint = ValueHint::FilePath)]
     pub(super) facts: Option<PathBuf>,
     /// Let the findings listed in this file pass: only new ones make the exit status 1
@@ -66,7 +69,7 @@ pub(crate) struct ReviewArguments {
     /// Do not run this rule; may be given several times
     #[arg(long, value_name = "RULE", value_parser = Offered::RULES, hide_possible_values = true)]
     pub(super) without: Vec<String>,
-    /// Keep running, and review again whatever a saved plan, screen or display affects; Ctrl-C ends it
+    /// Keep running; when a plan, a screen or a display is saved, review again what depends on it (Ctrl-C ends this)
     #[arg(long, conflicts_with = "facts")]
     pub(super) watch: bool,
     #[command(flatten)]

@@ -11,7 +11,7 @@ use crate::{
     finding::Finding,
     known::{KnownFinding, KnownPlan, mark_known, read_known, write_known},
     report::{PlanOutcome, PlanReport},
-    rules::{Selection, is_of_screens},
+    rules::{RULES, Selection, is_of_screens},
     source::Fault,
 };
 
@@ -107,5 +107,6 @@ fn read(place: &Path) -> Result<Vec<KnownPlan>, Vec<Fault>> {
         let help = "write it once with `--write-known FILE`, and keep it beside your plans";
         return Err(vec![Fault::of_file(place.display().to_string(), "there is no such file", help)]);
     }
-    read_known(&read_text(place)?)
+    let rules: Vec<&str> = RULES.iter().map(|rule| rule.id).collect();
+    read_known(&read_text(place)?, &rules)
 }

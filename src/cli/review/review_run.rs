@@ -10,6 +10,7 @@ use std::{
 
 use super::{
     arguments::{Format, ReviewArguments},
+    held_against::hold_against,
     known_list::KnownList,
     progress,
 };
@@ -396,6 +397,11 @@ fn load_and_play(
     if let Some(celsius) = at.temperature_c {
         loaded.plan.hold_temperature(celsius);
     }
+    if let Some(plan) = &task.arguments.against
+        && let Err(faults) = hold_against(&mut loaded, plan, at.temperature_c, task.threads, settings)
+    {
+        return Ok(Err(faults));
+    }
     let of = FactsOf { path: shown, temperature_c: at.temperature_c };
     let (review, recording) = match play(of, &loaded, at, facts_out) {
         Ok(Ok(played)) => played,
@@ -413,7 +419,10 @@ fn load_and_play(
 
 /// The name under which the pictures of a plan at another temperature are kept.
 fn under_temperature(shown: &str, celsius: f64) -> String {
-    format!("{}-at-{celsius}C", shown.strip_suffix(".plan.json").unwrap_or(shown))
+    format!(
+        "{}-at-{celsius}C",
+        [".plan.json", ".trace.jsonl"].iter().find_map(|end| shown.strip_suffix(end)).unwrap_or(shown)
+    )
 }
 
 /// A review, and its recording if one is wanted.

@@ -18,7 +18,7 @@ use super::{
     writing::{write_files, write_report},
 };
 use crate::cli::{
-    files::real,
+    files::{is_trace, real},
     output::write_out,
     telling::{output_style, tell},
 };
@@ -183,7 +183,7 @@ fn files_of(event: notify::Result<Event>) -> Vec<PathBuf> {
 }
 
 fn is_plan(file: &Path) -> bool {
-    file.file_name().is_some_and(|name| name.to_string_lossy().ends_with(".plan.json"))
+    is_trace(file) || file.file_name().is_some_and(|name| name.to_string_lossy().ends_with(".plan.json"))
 }
 
 /// Whether this program writes the file: its own reports must not start a new round.

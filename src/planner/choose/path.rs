@@ -249,6 +249,7 @@ fn with_updates(step: &Step, updates: Vec<Update>) -> Arc<Step> {
         pointer: step.pointer.clone(),
         label: step.label.clone(),
         strokes: step.strokes.clone(),
+        recorded: step.recorded.clone(),
         updates: Updates::Listed(updates),
         shows,
         ..*step

@@ -37,6 +37,7 @@ struct FrameJson {
     updates: Vec<UpdateJson>,
     strokes: Vec<StrokeJson>,
     ghosts: Vec<Rectangle>,
+    outlines: Vec<Rectangle>,
 }
 
 type Rectangle = [i64; 4];
@@ -105,6 +106,7 @@ fn frame_json(frame: &Frame, recording: &Recording) -> FrameJson {
             })
             .collect(),
         ghosts: rectangles(&frame.ghosts),
+        outlines: rectangles(&frame.outlines),
     }
 }
 
@@ -143,7 +145,16 @@ fn in_words(frame: &Frame, recording: &Recording) -> String {
     }
     parts.push(match frame.ghosts.len() as u64 {
         0 => format!("no ghost of {} L* or more", recording.limit_l),
-        ghosts => format!("{}, the strongest {:.1} L*", count(ghosts, "ghost", "ghosts"), frame.worst_l),
+        ghosts => {
+            let outlines = match frame.outlines.len() as u64 {
+                0 => String::new(),
+                outlines => format!(
+                    " ({outlines} of them {})",
+                    if outlines == 1 { "an outline beside driven ink" } else { "outlines beside driven ink" }
+                ),
+            };
+            format!("{}{outlines}, the strongest {:.1} L*", count(ghosts, "ghost", "ghosts"), frame.worst_l)
+        }
     });
     parts.join("; ")
 }

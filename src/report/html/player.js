@@ -46,7 +46,7 @@ function start(player) {
     const title = frame ? frame.title : "before the first step";
     figure.querySelector("figcaption").textContent = title;
     canvas.setAttribute("aria-label", `The panel, ${title}${residueShown() ? ", residue only" : ""}`);
-    if (frame && residueShown()) outline(canvas.getContext("2d"), frame.ghosts, Math.max(1, film.width / 400));
+    if (frame && residueShown()) ghosts(canvas.getContext("2d"), frame, Math.max(1, film.width / 400));
   }
 
   function stop() {
@@ -150,6 +150,15 @@ function start(player) {
 
 function wait(ms) {
   return new Promise((resolve) => setTimeout(resolve, ms));
+}
+
+// Ghosts in whole frames, outlines beside driven ink in dashed ones.
+function ghosts(context, frame, width) {
+  const dashed = new Set(frame.outlines.map(String));
+  outline(context, frame.ghosts.filter((box) => !dashed.has(String(box))), width);
+  context.setLineDash([6 * width, 6 * width]);
+  outline(context, frame.outlines, width);
+  context.setLineDash([]);
 }
 
 function outline(context, boxes, width) {

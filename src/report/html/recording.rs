@@ -73,7 +73,9 @@ pub(super) struct Frame {
     pub(super) residues: Vec<Patch>,
     pub(super) updates: Vec<RecordedUpdate>,
     pub(super) strokes: Vec<RecordedStroke>,
+    /// Ghosts, and those of them that are outlines beside driven ink.
     pub(super) ghosts: Vec<Rect>,
+    pub(super) outlines: Vec<Rect>,
     pub(super) worst_l: f64,
     /// The residue of the smallest area that counts, below the limit too, L*.
     pub(super) residue_l: f64,
@@ -361,6 +363,7 @@ fn frame(plan: &Plan, step: &PlayedStep<'_>, looks: Vec<Patch>, residues: Vec<Pa
         updates: step.updates.iter().map(|update| recorded_update(plan, update)).collect(),
         strokes: recorded_strokes(plan, step),
         ghosts: step.ghosts.iter().map(|ghost| ghost.rect).collect(),
+        outlines: step.ghosts.iter().filter(|ghost| ghost.is_outline()).map(|ghost| ghost.rect).collect(),
         worst_l: step.worst_residue_l(),
         residue_l: step.residue_l,
         left_behind_px: step.left_behind.count(),

@@ -48,6 +48,9 @@ pub(super) fn write_figures(plan: &ReviewedPlan, width: usize, out: &mut dyn Wri
     });
     write_lines(accepted, width, out)?;
     write_known(plan, width, out)?;
+    let as_planned =
+        plan.summary.as_planned.map(|[done, of]| format!("{done} of {} as planned", count(of, "step", "steps")));
+    write_lines(as_planned, width, out)?;
     write_lines(figures(&plan.summary), width, out)?;
     write_lines(margin_lines(&plan.summary), width, out)?;
     let mut cautions = cautions_of(plan.findings.iter().map(|finding| finding.rule));

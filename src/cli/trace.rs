@@ -1,0 +1,94 @@
+//! `stillpage trace`: turns a device's own log into a trace.
+
+use std::{
+    fmt::Write as _,
+    io::Write,
+    path::{Path, PathBuf},
+};
+
+use clap::{Args, ValueHint};
+
+use super::{
+    files::read_text,
+    output::{check_ending, check_out, tell_written, write_file, write_out},
+    telling::status_of,
+};
+use crate::{
+    rules::wording::counted,
+    source::{Fault, readable},
+    trace::{Converted, LogLines, read_log_lines},
+};
+
+/// What `trace` takes.
+#[derive(Debug, Args)]
+pub(crate) struct TraceArguments {
+    /// The log of the device, a text
+    #[arg(value_hint = ValueHint::FilePath)]
+    log: PathBuf,
+    /// Which lines are which records: patterns whose named groups give the fields
+    #[arg(long, value_name = "FILE.json", value_hint = ValueHint::FilePath)]
+    lines: PathBuf,
+    /// Write the trace to this file
+    #[arg(long, value_name = "FILE.trace.jsonl", value_hint = ValueHint::FilePath, required_unless_present = "dry_run")]
+    out: Option<PathBuf>,
+    /// Overwrite the file of `--out` if it exists
+    #[arg(long, requires = "out")]
+    force: bool,
+    /// Write nothing, and show what each of the first twenty lines becomes
+    #[arg(long, conflicts_with = "out")]
+    dry_run: bool,
+}
+
+/// Runs the command and gives the exit status.
+pub(super) fn trace(arguments: &TraceArguments) -> u8 {
+    status_of(run(arguments))
+}
+
+fn run(arguments: &TraceArguments) -> Result<(), Vec<Fault>> {
+    if let Some(out) = &arguments.out {
+        check_ending(out, ".trace.jsonl", "the names of traces end in `.trace.jsonl`")?;
+        check_out(out, arguments.force)?;
+    }
+    let lines = read_log_lines(&read_text(&arguments.lines)?)?;
+    let log = read_text(&arguments.log)?;
+    let converted = lines.convert(&log.text);
+    if arguments.dry_run {
+        return write_out(|out| write_shown(&converted, out)).map_err(Vec::from);
+    }
+    if converted.records == 0 {
+        return Err(nothing_matched(&arguments.log, &lines, &converted).into());
+    }
+    let Some(out) = &arguments.out else { return Ok(()) };
+    write_file(out, |file| file.write_all(converted.trace.as_bytes()))?;
+    tell_written(out, &counts(&converted)).map_err(Vec::from)
+}
+
+fn write_shown(converted: &Converted, out: &mut dyn Write) -> std::io::Result<()> {
+    for (line, became) in &converted.shown {
+        writeln!(out, "{}\n  -> {}", readable(line), readable(became))?;
+    }
+    writeln!(out, "\n{}", counts(converted))
+}
+
+/// What became of the lines, in words.
+fn counts(converted: &Converted) -> String {
+    let mut words = counted(converted.records, "record", "records");
+    if converted.unmatched > 0 {
+        let lines = counted(converted.unmatched, "line", "lines");
+        let first = converted.first_unmatched.iter();
+        let first: Vec<String> = first.map(|(at, line)| format!("\n  line {at}: {}", readable(line))).collect();
+        let _ = write!(words, "; {lines} that no pattern matches, the first of them:{}", first.concat());
+    }
+    if converted.wrong > 0 {
+        let lines = counted(converted.wrong, "line", "lines");
+        let _ = write!(words, "\n{lines} left out, because a field is no number: see `--dry-run`");
+    }
+    words
+}
+
+fn nothing_matched(log: &Path, lines: &LogLines, converted: &Converted) -> Fault {
+    let of_line = |(at, line): &(usize, String)| format!("line {at} is `{line}`:\n{}", lines.missed(line).join("\n"));
+    let words: Vec<String> = converted.first_unmatched.iter().map(of_line).collect();
+    let message = format!("no line of this log became a record\n{}", words.join("\n"));
+    Fault::of_file(log.display().to_string(), message, "correct the patterns, and look with `--dry-run`")
+}

@@ -1,0 +1,25 @@
+//! `done-otherwise`: a device did something of its plan in another way, or late.
+
+use super::{Rule, Setup, departures};
+use crate::{
+    finding::Sink,
+    plan::{DepartureKind, Plan},
+};
+
+/// Looks at what the device did in another way than the plan that its trace is held against.
+#[derive(Clone)]
+pub(super) struct DoneOtherwise<'p> {
+    plan: &'p Plan,
+}
+
+impl<'p> DoneOtherwise<'p> {
+    pub(super) fn new(setup: &Setup<'p>) -> Self {
+        Self { plan: setup.plan }
+    }
+}
+
+impl Rule for DoneOtherwise<'_> {
+    fn end(&mut self, sink: &mut Sink) {
+        departures::report(self.plan, DepartureKind::DoneOtherwise, sink);
+    }
+}

@@ -1,0 +1,271 @@
+//! How the frames of a device are stored: as PNG, portable graymaps or raw memory. Turns the bytes of a file into pixels of
+//! a known size; checks the size before it makes room for a picture.
+
+use super::pgm::read_pgm;
+use crate::{
+    geometry::{Rotation, Size},
+    screen::{Pixels, ScreenFault, png_pixels},
+};
+
+/// How frames are stored.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) struct Packing {
+    pub(super) kind: Kind,
+    /// How far a file must be turned clockwise to become a screen.
+    pub(super) turned: Rotation,
+}
+
+/// The kind of the files.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Kind {
+    Png,
+    Pgm,
+    Raw(Raw),
+}
+
+/// Raw memory: rows of greys, the darkest or the lightest of which is 0.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) struct Raw {
+    /// 1, 2, 4 or 8.
+    pub(super) bits_per_px: u8,
+    /// Whether the first pixel of a byte is in its low bits.
+    pub(super) low_first: bool,
+    /// Bytes of a row of a whole frame; as few as hold it, if this is not given.
+    pub(super) row_bytes: Option<u64>,
+    /// Bytes before the first row.
+    pub(super) skip_bytes: u64,
+    /// Whether 0 is white.
+    pub(super) zero_is_white: bool,
+}
+
+/// The sizes in bits that pixels can have.
+pub(super) const BITS_PER_PX: [u8; 4] = [1, 2, 4, 8];
+
+impl Packing {
+    /// The pixels of a file that shows a whole screen of this size, or a part of a screen.
+    pub(super) fn pixels(
+        &self,
+        bytes: &[u8],
+        shown: Size,
+        is_part: bool,
+        in_colours: bool,
+        buffer: Vec<u8>,
+    ) -> Result<Pixels, ScreenFault> {
+        let own = self.turned.turn_size(shown);
+        let in_ink = |greys: Vec<u8>| {
+            if in_colours {
+                Pixels::Colours(greys.into_iter().map(|grey| [grey; 3]).collect(), Vec::new())
+            } else {
+                Pixels::Greys(greys)
+            }
+        };
+        let pixels = match self.kind {
+            Kind::Png => png_pixels(bytes, own, in_colours, buffer)?,
+            Kind::Pgm => in_ink(read_pgm(bytes, own, buffer)?),
+            Kind::Raw(raw) => in_ink(raw.greys(bytes, own, is_part, buffer)?),
+        };
+        Ok(match (pixels, self.turned) {
+            (pixels, Rotation::None) => pixels,
+            (Pixels::Greys(greys), turned) => Pixels::Greys(turn(&greys, own, turned)),
+            (Pixels::Colours(colours, buffer), turned) => Pixels::Colours(turn(&colours, own, turned), buffer),
+        })
+    }
+}
+
+/// Pixels turned clockwise; `size` is theirs before.
+fn turn<T: Copy>(pixels: &[T], size: Size, by: Rotation) -> Vec<T> {
+    let (width, height) = (size.width as usize, size.height as usize);
+    let at = |x: usize, y: usize| pixels[y * width + x];
+    match by {
+        Rotation::None => pixels.to_vec(),
+        Rotation::Half => pixels.iter().rev().copied().collect(),
+        Rotation::Quarter => (0..width).flat_map(|x| (0..height).rev().map(move |y| at(x, y))).collect(),
+        Rotation::ThreeQuarters => (0..width).rev().flat_map(|x| (0..height).map(move |y| at(x, y))).collect(),
+    }
+}
+
+impl Raw {
+    /// The 8-bit greys of a file of this size. A part has rows as short as possible.
+    fn greys(&self, bytes: &[u8], size: Size, is_part: bool, mut greys: Vec<u8>) -> Result<Vec<u8>, ScreenFault> {
+        let row_bytes = self.row_bytes.filter(|_| !is_part).unwrap_or(tight_row(size, self.bits_per_px));
+        let wanted = self.skip_bytes + row_bytes * u64::from(size.height);
+        if bytes.len() as u64 != wanted {
+            return Err(self.wrong_length(bytes.len() as u64, wanted, row_bytes, size));
+        }
+        greys.clear();
+        greys.resize(size.pixels() as usize, 0);
+        let rows = bytes[self.skip_bytes as usize..].chunks_exact(row_bytes as usize);
+        let rows = rows.zip(greys.chunks_exact_mut(size.width as usize));
+        match self.bits_per_px {
+            1 => rows.for_each(with_table(self.table::<8>())),
+            2 => rows.for_each(with_table(self.table::<4>())),
+            4 => rows.for_each(with_table(self.table::<2>())),
+            _ => rows.for_each(with_table(self.table::<1>())),
+        }
+        Ok(greys)
+    }
+
+    /// The greys of the pixels of every byte.
+    fn table<const PIXELS: usize>(&self) -> [[u8; PIXELS]; 256] {
+        let bits = 8 / PIXELS as u32;
+        let most = (1_u32 << bits) - 1;
+        std::array::from_fn(|byte| {
+            std::array::from_fn(|pixel| {
+                let place = if self.low_first { pixel } else { PIXELS - 1 - pixel };
+                let value = byte as u32 >> (place as u32 * bits) & most;
+                let grey = (value * 255 / most) as u8;
+                if self.zero_is_white { 255 - grey } else { grey }
+            })
+        })
+    }
+
+    fn wrong_length(&self, is: u64, wanted: u64, row_bytes: u64, size: Size) -> ScreenFault {
+        let skipped = if self.skip_bytes > 0 { format!("{} bytes and ", self.skip_bytes) } else { String::new() };
+        let message = format!(
+            "the raw frame has {is} bytes, but {skipped}{} rows of {row_bytes} bytes make {wanted} ({size} px at {} bits \
+             a pixel)",
+            size.height, self.bits_per_px
+        );
+        let help = self.likely_reading(is, size).unwrap_or_else(|| {
+            "check `size_px`, `bits_per_px`, `row_bytes` and `skip_bytes` of the header's `frames`; the file of a part needs \
+             the `window` of that part"
+                .into()
+        });
+        ScreenFault::new(message, help)
+    }
+
+    /// What would make a file of that length right, in words; the nearest to what is described comes first.
+    fn likely_reading(&self, is: u64, size: Size) -> Option<String> {
+        let height = u64::from(size.height);
+        let rows = is.checked_sub(self.skip_bytes)?;
+        let fits = |bits: &u8| *bits != self.bits_per_px && tight_row(size, *bits) * height == rows;
+        if let Some(bits) = BITS_PER_PX.into_iter().find(fits) {
+            return Some(format!("{bits} bits a pixel would fit: `\"bits_per_px\": {bits}`"));
+        }
+        let tight = tight_row(size, self.bits_per_px);
+        let row = rows / height.max(1);
+        // Rows are often padded to whole words of memory: common practice, no source.
+        if rows.is_multiple_of(height) && row > tight && row <= tight + MOST_PADDING {
+            return Some(format!("rows of {row} bytes would fit: `\"row_bytes\": {row}`"));
+        }
+        if rows.is_multiple_of(height) && row == tight {
+            return Some(format!("rows without padding would fit: `\"row_bytes\": {row}`"));
+        }
+        let tight_rows = self.row_bytes.unwrap_or(tight) * height;
+        if let Some(skip) = is.checked_sub(tight_rows).filter(|skip| *skip <= MOST_SKIPPED) {
+            return Some(format!("{skip} bytes before the first row would fit: `\"skip_bytes\": {skip}`"));
+        }
+        let swapped = Size { width: size.height, height: size.width };
+        let is_swapped = tight_row(swapped, self.bits_per_px) * u64::from(swapped.height) == rows;
+        is_swapped.then(|| format!("{swapped} px would fit: set `turned` to 90 or 270"))
+    }
+}
+
+/// Bytes of padding of a row that are worth proposing.
+const MOST_PADDING: u64 = 64;
+/// Bytes of a header that are worth proposing.
+const MOST_SKIPPED: u64 = 4096;
+
+/// The fewest whole bytes that hold a row.
+pub(super) fn tight_row(size: Size, bits_per_px: u8) -> u64 {
+    (u64::from(size.width) * u64::from(bits_per_px)).div_ceil(8)
+}
+
+/// Unpacks a row of bytes into a row of greys.
+fn with_table<const PIXELS: usize>(table: [[u8; PIXELS]; 256]) -> impl FnMut((&[u8], &mut [u8])) {
+    move |(bytes, greys)| {
+        let (whole, rest) = greys.as_chunks_mut::<PIXELS>();
+        for (greys, byte) in whole.iter_mut().zip(bytes) {
+            *greys = table[usize::from(*byte)];
+        }
+        if let Some(byte) = bytes.get(whole.len()).filter(|_| !rest.is_empty()) {
+            rest.copy_from_slice(&table[usize::from(*byte)][..rest.len()]);
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use proptest::prelude::*;
+
+    use super::*;
+
+    const RAW: Raw = Raw { bits_per_px: 4, low_first: false, row_bytes: None, skip_bytes: 0, zero_is_white: false };
+    const SIZE: Size = Size { width: 3, height: 2 };
+
+    fn greys(raw: Raw, bytes: &[u8], is_part: bool) -> Vec<u8> {
+        raw.greys(bytes, SIZE, is_part, Vec::new()).expect("the length is right")
+    }
+
+    #[test]
+    fn bits_come_out_in_their_order() {
+        assert_eq!(greys(RAW, &[0x0f, 0x10, 0x23, 0xf7], false), [0, 255, 17, 34, 51, 255]);
+        let low = Raw { low_first: true, ..RAW };
+        assert_eq!(greys(low, &[0xf0, 0x01, 0x32, 0x7f], false), [0, 255, 17, 34, 51, 255]);
+        let padded = Raw { row_bytes: Some(4), skip_bytes: 1, zero_is_white: true, ..RAW };
+        let bytes = [9, 0x0f, 0x10, 1, 2, 0x23, 0xf7, 3, 4];
+        assert_eq!(greys(padded, &bytes, false), [255, 0, 238, 221, 204, 0]);
+        assert_eq!(greys(padded, &[9, 0x0f, 0x10, 0x23, 0xf7], true), [255, 0, 238, 221, 204, 0]);
+        let one = Raw { bits_per_px: 1, ..RAW };
+        assert_eq!(greys(one, &[0b0101_1111, 0b1100_0000], false), [0, 255, 0, 255, 255, 0]);
+        let two = Raw { bits_per_px: 2, ..RAW };
+        assert_eq!(greys(two, &[0b0001_1011, 0b1110_0100], false), [0, 85, 170, 255, 170, 85]);
+    }
+
+    #[test]
+    fn a_wrong_length_says_both_and_the_likely_reading() {
+        let fault = |raw: Raw, length: usize| {
+            raw.greys(&vec![0; length], Size { width: 10, height: 8 }, false, Vec::new()).expect_err("it is wrong")
+        };
+        assert_eq!(
+            fault(Raw { bits_per_px: 2, ..RAW }, 40).message,
+            "the raw frame has 40 bytes, but 8 rows of 3 bytes make 24 (10 x 8 px at 2 bits a pixel)"
+        );
+        let help = |raw: Raw, length: usize| fault(raw, length).help;
+        assert_eq!(help(Raw { bits_per_px: 2, ..RAW }, 40), "4 bits a pixel would fit: `\"bits_per_px\": 4`");
+        assert_eq!(help(RAW, 64), "rows of 8 bytes would fit: `\"row_bytes\": 8`");
+        assert_eq!(help(RAW, 44), "4 bytes before the first row would fit: `\"skip_bytes\": 4`");
+        assert_eq!(help(Raw { row_bytes: Some(8), ..RAW }, 40), "rows without padding would fit: `\"row_bytes\": 5`");
+        assert!(help(RAW, 3).starts_with("check `size_px`"), "{}", help(RAW, 3));
+    }
+
+    #[test]
+    fn pictures_are_turned_clockwise() {
+        // abc     da
+        // def  -> eb
+        //         fc
+        let letters = [b'a', b'b', b'c', b'd', b'e', b'f'];
+        assert_eq!(turn(&letters, SIZE, Rotation::Quarter), *b"daebfc");
+        assert_eq!(turn(&letters, SIZE, Rotation::Half), *b"fedcba");
+        assert_eq!(turn(&letters, SIZE, Rotation::ThreeQuarters), *b"cfbead");
+    }
+
+    proptest! {
+        #![proptest_config(crate::kept_failures::usual())]
+
+        /// Every pixel is where plain arithmetic finds it in the bytes.
+        #[test]
+        fn unpacking_agrees_with_pixel_by_pixel(
+            bits in prop::sample::select(BITS_PER_PX.to_vec()), low_first: bool, zero_is_white: bool, padding in 0_u64..3,
+            skip_bytes in 0_u64..4, width in 1_u32..20, height in 1_u32..6, seed in prop::collection::vec(any::<u8>(), 200),
+        ) {
+            let size = Size { width, height };
+            let row_bytes = tight_row(size, bits) + padding;
+            let length = skip_bytes + row_bytes * u64::from(height);
+            let bytes: Vec<u8> = seed.iter().cycle().take(length as usize).copied().collect();
+            let raw = Raw { bits_per_px: bits, low_first, row_bytes: Some(row_bytes), skip_bytes, zero_is_white };
+            let greys = raw.greys(&bytes, size, false, Vec::new()).unwrap();
+            let bits = u32::from(bits);
+            for (at, grey) in greys.into_iter().enumerate() {
+                let (x, y) = (at as u32 % width, at as u32 / width);
+                let byte = bytes[(skip_bytes + u64::from(y) * row_bytes + u64::from(x * bits / 8)) as usize];
+                let place = x * bits % 8;
+                let shift = if low_first { place } else { 8 - bits - place };
+                let most = (1 << bits) - 1;
+                let value = u32::from(byte) >> shift & most;
+                let value = if zero_is_white { most - value } else { value };
+                prop_assert_eq!(u32::from(grey), value * 255 / most);
+            }
+        }
+    }
+}

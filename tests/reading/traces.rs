@@ -1,0 +1,448 @@
+//! Traces: a trace that a plan was written as, in every packing, gives the same whole-number facts as the plan; records,
+//! clocks and frames that are wrong are reported with their places.
+//!
+//! The frames are packed here pixel by pixel, independently of the program.
+
+use proptest::prelude::*;
+use serde_json::{Value, json};
+
+use crate::common::{Folder, SQUARE, WHITE, example_display, png_of};
+
+const WIDTH: u32 = 16;
+const HEIGHT: u32 = 8;
+
+/// A screen: a level from 0, black, to 15 for each pixel.
+type Levels = Vec<u8>;
+
+/// How a device stores its frames.
+#[derive(Clone, Debug)]
+enum Stored {
+    Png,
+    Plain { most: u32 },
+    Binary { most: u32 },
+    Raw { bits: u32, low_first: bool, padding: usize, skip: usize, zero_is_white: bool },
+}
+
+#[derive(Clone, Debug)]
+struct Packing {
+    stored: Stored,
+    turned: u32,
+    in_parts: bool,
+}
+
+#[derive(Clone, Debug)]
+struct RandomStep {
+    boxes: Vec<([u32; 4], u8)>,
+    mode: &'static str,
+    window: Option<[u32; 4]>,
+    after_ms: u32,
+    touch: bool,
+    second: Option<&'static str>,
+}
+
+fn boxes() -> impl Strategy<Value = [u32; 4]> {
+    (0..WIDTH, 0..HEIGHT)
+        .prop_flat_map(|(x, y)| (Just(x), Just(y), 1..=WIDTH - x, 1..=HEIGHT - y))
+        .prop_map(|(x, y, width, height)| [x, y, width, height])
+}
+
+fn steps() -> impl Strategy<Value = Vec<RandomStep>> {
+    let mode = || prop::sample::select(vec!["full", "grey", "quick"]);
+    let step = (
+        prop::collection::vec((boxes(), 0_u8..16), 0..4),
+        mode(),
+        prop::option::of(boxes()),
+        1_u32..3000,
+        any::<bool>(),
+        prop::option::of(mode()),
+    );
+    let step = step.prop_map(|(boxes, mode, window, after_ms, touch, second)| RandomStep {
+        boxes,
+        mode,
+        window,
+        after_ms,
+        touch,
+        second,
+    });
+    prop::collection::vec(step, 1..7)
+}
+
+fn packings() -> impl Strategy<Value = Packing> {
+    let most = || prop::sample::select(vec![255_u32, 15, 65_535, 4095]);
+    let raw = (prop::sample::select(vec![4_u32, 8]), any::<bool>(), 0_usize..4, 0_usize..5, any::<bool>()).prop_map(
+        |(bits, low_first, padding, skip, zero_is_white)| Stored::Raw { bits, low_first, padding, skip, zero_is_white },
+    );
+    let stored = prop_oneof![
+        1 => Just(Stored::Png),
+        1 => most().prop_map(|most| Stored::Plain { most }),
+        1 => most().prop_map(|most| Stored::Binary { most }),
+        3 => raw,
+    ];
+    (stored, prop::sample::select(vec![0_u32, 90, 180, 270]), any::<bool>())
+        .prop_map(|(stored, turned, in_parts)| Packing { stored, turned, in_parts })
+}
+
+/// The screens of some steps, one after the other.
+fn screens(steps: &[RandomStep]) -> Vec<Levels> {
+    let mut screen = vec![15; (WIDTH * HEIGHT) as usize];
+    let screen_after = |step: &RandomStep| {
+        for ([x, y, width, height], level) in &step.boxes {
+            for (column, row) in (*x..x + width).flat_map(|column| (*y..y + height).map(move |row| (column, row))) {
+                screen[(row * WIDTH + column) as usize] = *level;
+            }
+        }
+        screen.clone()
+    };
+    steps.iter().map(screen_after).collect()
+}
+
+impl Packing {
+    fn header(&self) -> Value {
+        let mut frames = match self.stored {
+            Stored::Png => json!({ "as": "png" }),
+            Stored::Plain { .. } | Stored::Binary { .. } => json!({ "as": "pgm" }),
+            Stored::Raw { bits, low_first, padding, skip, zero_is_white } => json!({
+                "as": "raw",
+                "bits_per_px": bits,
+                "first_pixel": if low_first { "low" } else { "high" },
+                "row_bytes": (self.own_width(WIDTH, HEIGHT) * bits).div_ceil(8) as usize + padding,
+                "skip_bytes": skip,
+                "zero_is": if zero_is_white { "white" } else { "black" },
+            }),
+        };
+        frames["folder"] = json!("frames");
+        frames["turned"] = json!(self.turned);
+        let sides = if self.turned.is_multiple_of(180) { [WIDTH, HEIGHT] } else { [HEIGHT, WIDTH] };
+        frames["size_px"] = json!(sides);
+        frames
+    }
+
+    fn own_width(&self, width: u32, height: u32) -> u32 {
+        if self.turned.is_multiple_of(180) { width } else { height }
+    }
+
+    /// The file of a part of a screen.
+    fn file(&self, screen: &Levels, [left, top, width, height]: [u32; 4]) -> Vec<u8> {
+        let level = |x: u32, y: u32| screen[((top + y) * WIDTH + left + x) as usize];
+        // The pixel of the file that lies at (x, y) once the file is turned clockwise.
+        let own = |x: u32, y: u32| match self.turned {
+            0 => level(x, y),
+            90 => level(width - 1 - y, x),
+            180 => level(width - 1 - x, height - 1 - y),
+            _ => level(y, height - 1 - x),
+        };
+        let own_width = self.own_width(width, height);
+        let own_height = width * height / own_width;
+        let is_whole = [width, height] == [WIDTH, HEIGHT];
+        let all = (0..own_height).flat_map(|y| (0..own_width).map(move |x| (x, y)));
+        let sample = |most: u32, (x, y): (u32, u32)| u32::from(own(x, y)) * most / 15;
+        match self.stored {
+            Stored::Png => png_of(own_width, own_height, |x, y| 17 * own(x, y)),
+            Stored::Plain { most } => {
+                let samples: Vec<String> = all.map(|pixel| sample(most, pixel).to_string()).collect();
+                format!("P2\n# a frame\n{own_width} {own_height}\n{most}\n{}\n", samples.join("\n")).into_bytes()
+            }
+            Stored::Binary { most } => {
+                let mut bytes = format!("P5 {own_width} {own_height} {most}\n").into_bytes();
+                for pixel in all {
+                    let sample = sample(most, pixel) as u16;
+                    bytes.extend(if most < 256 { vec![sample as u8] } else { sample.to_be_bytes().to_vec() });
+                }
+                bytes
+            }
+            Stored::Raw { bits, low_first, padding, skip, zero_is_white } => {
+                let mut bytes = vec![0xa5; skip];
+                for y in 0..own_height {
+                    let mut row = vec![0; (own_width * bits).div_ceil(8) as usize];
+                    for x in 0..own_width {
+                        let value = u32::from(own(x, y)) * ((1 << bits) - 1) / 15;
+                        let value = if zero_is_white { (1 << bits) - 1 - value } else { value };
+                        let place = x * bits % 8;
+                        let shift = if low_first { place } else { 8 - bits - place };
+                        row[(x * bits / 8) as usize] |= (value << shift) as u8;
+                    }
+                    row.extend(vec![0x5a; if is_whole { padding } else { 0 }]);
+                    bytes.extend(row);
+                }
+                bytes
+            }
+        }
+    }
+}
+
+/// The box around the pixels of two screens that differ.
+fn changed_box(before: &Levels, after: &Levels) -> Option<[u32; 4]> {
+    let differs = (0..WIDTH * HEIGHT).filter(|at| before[*at as usize] != after[*at as usize]);
+    let pixels: Vec<(u32, u32)> = differs.map(|at| (at % WIDTH, at / WIDTH)).collect();
+    let [left, right] = [pixels.iter().map(|(x, _)| *x).min()?, pixels.iter().map(|(x, _)| *x).max()?];
+    let [top, bottom] = [pixels.iter().map(|(_, y)| *y).min()?, pixels.iter().map(|(_, y)| *y).max()?];
+    Some([left, top, right - left + 1, bottom - top + 1])
+}
+
+fn updates(step: &RandomStep) -> Vec<Value> {
+    let mut first = json!({ "mode": step.mode });
+    if let Some(window) = step.window {
+        first["window"] = json!(window);
+    }
+    [first].into_iter().chain(step.second.map(|mode| json!({ "mode": mode }))).collect()
+}
+
+fn write_plan(folder: &Folder, steps: &[RandomStep]) {
+    let mut planned = Vec::new();
+    for (at, (step, screen)) in steps.iter().zip(screens(steps)).enumerate() {
+        let png = png_of(WIDTH, HEIGHT, |x, y| 17 * screen[(y * WIDTH + x) as usize]);
+        folder.file(&format!("{at}.png"), png);
+        let cause = if step.touch { "touch" } else { "system" };
+        let after_ms = step.after_ms;
+        planned.push(
+            json!({ "screen": format!("{at}.png"), "after_ms": after_ms, "cause": cause, "updates": updates(step) }),
+        );
+    }
+    folder.plan("a.plan.json", &json!({ "steps": planned }).to_string());
+}
+
+fn write_trace(folder: &Folder, steps: &[RandomStep], packing: &Packing) {
+    let mut lines = vec![json!({
+        "format": "update-trace/1", "display": "panel.display.json", "begins": "white", "frames": packing.header(),
+        "clock": { "unit": "us", "wraps_at": 4_294_967_296_u64 }, "modes": { "7": "quick" }, "cause_ms": 0,
+    })];
+    // It wraps during the first step.
+    let mut time = 4_294_966_000_u64;
+    let mut before = vec![15; (WIDTH * HEIGHT) as usize];
+    for (at, (step, screen)) in steps.iter().zip(screens(steps)).enumerate() {
+        time += u64::from(step.after_ms) * 1000;
+        let count = time % 4_294_967_296;
+        if step.touch {
+            lines.push(json!({ "record": "touch", "at": count, "point": [3, 4] }));
+        }
+        let whole = [0, 0, WIDTH, HEIGHT];
+        let part = changed_box(&before, &screen).filter(|part| packing.in_parts && *part != whole);
+        let name = format!("{at}.frame");
+        folder.file(&format!("frames/{name}"), packing.file(&screen, part.unwrap_or(whole)));
+        let mut frame = json!({ "record": "frame", "at": count, "file": name });
+        if let Some(part) = part {
+            frame["window"] = json!(part);
+        }
+        lines.push(frame);
+        for mut update in updates(step) {
+            update["record"] = json!("update");
+            update["at"] = json!(count);
+            if update["mode"] == "quick" {
+                update["mode"] = json!(7);
+            }
+            lines.push(update);
+        }
+        before = screen;
+    }
+    let lines: Vec<String> = lines.iter().map(Value::to_string).collect();
+    folder.file("a.trace.jsonl", lines.join("\n") + "\n");
+}
+
+/// The whole-number facts of a review, a line a step.
+fn whole_numbers(folder: &Folder, name: &str) -> Vec<Value> {
+    let run = folder.run(&["review", name, "--facts", "facts.jsonl", "--gate", "never", "--out", "report.txt"]);
+    assert_eq!((run.status, run.error.as_str()), (0, ""), "{name}");
+    let of_step = |line: &str| {
+        let mut facts: Value = serde_json::from_str(line).unwrap();
+        let mut updates = facts["updates"].take();
+        for update in updates.as_array_mut().unwrap() {
+            let update = update.as_object_mut().unwrap();
+            update.retain(|name, _| !name.ends_with("_ms") && name != "energy_mj");
+        }
+        json!([
+            facts["changed_px"],
+            facts["regions"],
+            facts["left_behind_px"],
+            facts["ghost_px"],
+            facts["most_since_cleaning"],
+            updates
+        ])
+    };
+    folder.read("facts.jsonl").lines().map(of_step).collect()
+}
+
+proptest! {
+    #![proptest_config(crate::kept_failures::with_cases(40))]
+
+    #[test]
+    fn a_plan_written_as_a_trace_gives_the_same_whole_numbers(steps in steps(), packing in packings()) {
+        let folder = Folder::new();
+        folder.display("panel.display.json", &example_display([WIDTH, HEIGHT]));
+        write_plan(&folder, &steps);
+        write_trace(&folder, &steps, &packing);
+        let planned = whole_numbers(&folder, "a.plan.json");
+        prop_assert_eq!(planned.len(), steps.len());
+        prop_assert_eq!(planned, whole_numbers(&folder, "a.trace.jsonl"));
+    }
+}
+
+/// A folder with the example display, two screens, and a trace of these lines below a usual header.
+fn folder_of(header: &Value, lines: &[&str]) -> Folder {
+    let folder = Folder::usual();
+    folder.screen("white.png", WHITE);
+    folder.screen("square.png", SQUARE);
+    let mut first = json!({ "format": "update-trace/1", "display": "panel.display.json", "begins": "white" });
+    for (name, value) in header.as_object().unwrap() {
+        first[name] = value.clone();
+    }
+    folder.file("a.trace.jsonl", format!("{first}\n{}", lines.join("\n")));
+    folder
+}
+
+/// The faults of a trace, which must be refused: its own lines of standard error that name a place or a help.
+fn refused(header: &Value, lines: &[&str]) -> String {
+    folder_of(header, lines).run(&["review", "a.trace.jsonl"]).with_status(2).error
+}
+
+#[test]
+fn every_wrong_record_is_reported_at_once_with_its_place() {
+    let error = refused(
+        &json!({}),
+        &[
+            r#"{ "record": "update", "at": 5, "mode": "quik" }"#,
+            r#"{ "record": "update", "at": "six", "mode": "quick" }"#,
+            r#"{ "record": "blink", "at": 7 }"#,
+            r#"{ "record": "frame", "at": 8, "file": "squar.png" }"#,
+            r#"{ "record": "frame", "at": 8, "file": "square.png", "window": [10, 0, 8, 8] }"#,
+            r#"{ "record": "touch", "at": 9, "colour": 3 }"#,
+            r#"{ "record": "update", "at": 9, "mode": "quik", "started": 12, "finished": 10 }"#,
+            r#"{ "record": "pen", "at": 9, "points": [[1, 1, 9]], "width_px": 3, "mode": "quick" }"#,
+            r#"{ "at": 9 }"#,
+        ],
+    );
+    insta::assert_snapshot!(error);
+}
+
+#[test]
+fn a_header_is_needed_and_its_faults_are_reported() {
+    let folder = folder_of(&json!({}), &[]);
+    folder.file("b.trace.jsonl", "{ \"record\": \"update\", \"at\": 0, \"mode\": \"quick\" }\n");
+    folder.file("c.trace.jsonl", "");
+    folder.file("d.trace.jsonl", "begun\n");
+    let error = folder.run(&["review", "b.trace.jsonl", "c.trace.jsonl", "d.trace.jsonl"]).with_status(2).error;
+    insta::assert_snapshot!(error);
+    let header = json!({
+        "modes": { "7": "quik" },
+        "clock": { "unit": "min", "starts_at": "25:00:00" },
+        "frames": { "as": "png", "bits_per_px": 3, "size_px": [8, 16], "turned": 45, "folder": "none" },
+    });
+    insta::assert_snapshot!(refused(&header, &[]));
+}
+
+#[test]
+fn a_raw_frame_of_the_wrong_length_says_both_lengths_and_what_would_fit() {
+    let header = json!({ "frames": { "as": "raw", "bits_per_px": 2 } });
+    let folder = folder_of(
+        &header,
+        &[r#"{ "record": "frame", "at": 0, "file": "a.raw" }"#, r#"{ "record": "update", "at": 0, "mode": "full" }"#],
+    );
+    folder.file("a.raw", [0; 64]);
+    let error = folder.run(&["review", "a.trace.jsonl"]).with_status(2).error;
+    insta::assert_snapshot!(error);
+}
+
+#[test]
+fn a_trace_is_found_in_a_folder_and_its_findings_point_at_its_lines() {
+    let header = json!({ "clock": { "unit": "ms", "starts_at": "09:30:00" } });
+    let folder = folder_of(
+        &header,
+        &[
+            r#"{ "record": "frame", "at": 500, "file": "square.png" }"#,
+            r#"{ "record": "update", "at": 500, "mode": "quick", "window": [2, 2, 9, 4] }"#,
+            r#"{ "record": "remark", "at": 900, "text": "the user says: it flickered" }"#,
+            r#"{ "record": "update", "at": 2500, "mode": "quick", "window": [0, 0, 8, 8] }"#,
+        ],
+    );
+    let report = folder.run(&["review", ".", "--format", "json", "--gate", "never"]).with_status(0).json();
+    let plan = &report["plans"][0];
+    assert_eq!(plan["plan"], "a.trace.jsonl");
+    let findings = plan["findings"].as_array().unwrap();
+    let of = |rule: &str| findings.iter().find(|finding| finding["rule"] == rule).unwrap_or_else(|| panic!("{plan}"));
+    let nothing = of("nothing-changes");
+    assert_eq!((&nothing["at"]["pointer"], &nothing["at"]["line"]), (&json!("/lines/5/mode"), &json!(5)), "{nothing}");
+    assert_eq!(nothing["label"], "09:30:02.000");
+    let grid = of("window-off-grid");
+    assert_eq!((&grid["at"]["pointer"], &grid["at"]["line"]), (&json!("/lines/3/window"), &json!(3)), "{grid}");
+    assert_eq!(grid["label"], "09:30:00.000, the user says: it flickered");
+}
+
+#[test]
+fn recorded_times_replace_those_of_the_model() {
+    let folder = folder_of(
+        &json!({ "clock": { "unit": 500 } }),
+        &[
+            r#"{ "record": "frame", "at": 100, "file": "square.png" }"#,
+            r#"{ "record": "update", "at": 100, "mode": "quick", "started": 110, "finished": 210 }"#,
+            r#"{ "record": "frame", "at": 150, "file": "white.png" }"#,
+            r#"{ "record": "update", "at": 150, "mode": "quick" }"#,
+        ],
+    );
+    folder.run(&["review", "a.trace.jsonl", "--facts", "facts.jsonl", "--gate", "never"]).with_status(0);
+    let facts = folder.read("facts.jsonl");
+    let lines: Vec<Value> = facts.lines().map(|line| serde_json::from_str(line).unwrap()).collect();
+    let times = |step: usize| ["start_ms", "finish_ms"].map(|name| &lines[step]["updates"][0][name]);
+    // A count is 2 ms, and the first record is the beginning; the second update waits for the first one's recorded end.
+    assert_eq!(times(0), [&json!(20.0), &json!(220.0)]);
+    assert_eq!((&lines[1]["request_ms"], times(1)), (&json!(100.0), [&json!(220.0), &json!(340.0)]));
+}
+
+/// The writer of the guide is compiled by a C compiler, writes a trace, and the trace is reviewed.
+#[test]
+fn the_writer_in_c_of_the_guide_writes_a_trace_that_is_reviewed() {
+    let guide = std::fs::read_to_string(crate::common::root().join("docs/traces.md")).unwrap();
+    let writer = guide.split("```c\n").nth(1).unwrap().split("```").next().unwrap();
+    let main = r#"
+        static uint32_t now = 4294967200u;
+        uint32_t trace_time(void) { return now; }
+        int main(void) {
+            uint8_t frame[8 * 8];
+            for (int i = 0; i < 64; i++) frame[i] = i % 8 == 1 ? 0x0f : 0xff;
+            if (trace_begin("panel.display.json") || trace_touch(2, 3) || trace_frame(frame, sizeof frame)) return 1;
+            if (trace_update(2, 0, 0, 16, 8, now + 10, now + 510)) return 1;
+            now += 1000;
+            frame[0] = 0x00;
+            return trace_frame(frame, sizeof frame) || trace_update(7, 0, 0, 8, 8, now + 2, now + 122);
+        }
+    "#;
+    let folder = Folder::usual();
+    folder.file("writer.c", format!("{writer}{main}"));
+    let mut compiler = std::process::Command::new("cc");
+    let arguments = ["-std=c99", "-Wall", "-Wextra", "-Werror", "-pedantic", "writer.c", "-o", "writer"];
+    let built =
+        compiler.args(arguments).current_dir(folder.path()).output().expect("a C compiler is installed as `cc`");
+    assert!(built.status.success(), "{}", String::from_utf8_lossy(&built.stderr));
+    let ran = std::process::Command::new(folder.join("writer")).current_dir(folder.path()).status().unwrap();
+    assert!(ran.success());
+    folder.run(&["review", "device.trace.jsonl", "--facts", "facts.jsonl", "--gate", "never"]).with_status(0);
+    let lines = folder.read("facts.jsonl");
+    let facts: Vec<Value> = lines.lines().map(|line| serde_json::from_str(line).unwrap()).collect();
+    // A black column of 8 px, then two pixels at the upper left corner; the counter wraps in between.
+    assert_eq!(facts.iter().map(|step| &step["changed_px"]).collect::<Vec<_>>(), [&json!(8), &json!(2)]);
+    let times = |step: usize| ["start_ms", "finish_ms"].map(|name| facts[step]["updates"][0][name].as_f64().unwrap());
+    assert_eq!((times(0), times(1)), ([10.0, 510.0], [1002.0, 1122.0]));
+}
+
+/// The description of log lines is that of the guide.
+#[test]
+fn a_log_becomes_a_trace_with_the_patterns_of_the_guide() {
+    let guide = std::fs::read_to_string(crate::common::root().join("docs/traces.md")).unwrap();
+    let lines = guide.split("```json\n").find(|block| block.contains("log-lines/1")).unwrap();
+    let lines = lines.split("```").next().unwrap().replace("tablet-10in3", "panel.display.json").replace("raw", "png");
+    let folder = Folder::usual();
+    folder.file("lines.json", lines);
+    folder.file("frames/0.png", png_of(WIDTH, HEIGHT, |x, _| if x < 8 { 0 } else { 255 }));
+    folder.file("device.log", "boot\n[100] buffer 0.png\n[0120] refresh m7 0,0-7,7 done\n");
+    let call = ["trace", "device.log", "--lines", "lines.json"];
+    let shown = folder.run(&[&call[..], &["--dry-run"]].concat()).with_status(0).out;
+    assert!(shown.contains("boot\n  -> nothing matches"), "{shown}");
+    assert!(shown.contains("2 records; 1 line that no pattern matches"), "{shown}");
+    folder.run(&[&call[..], &["--out", "device.trace.jsonl"]].concat()).with_status(0);
+    folder.run(&["review", "device.trace.jsonl", "--facts", "facts.jsonl", "--gate", "never"]).with_status(0);
+    let facts: Value = serde_json::from_str(folder.read("facts.jsonl").trim_end()).unwrap();
+    assert_eq!((&facts["changed_px"], &facts["updates"][0]["sent"]), (&json!(64), &json!([[0, 0, 8, 8]])));
+    folder.file("other.log", "boot\n[7] refresh later\n");
+    let call = ["trace", "other.log", "--lines", "lines.json", "--out", "other.trace.jsonl"];
+    let error = folder.run(&call).with_status(2).error;
+    assert!(error.contains("[7] refresh later") && error.contains("pattern 0 matches as far as"), "{error}");
+    assert!(!folder.join("other.trace.jsonl").exists());
+}

@@ -1,0 +1,166 @@
+//! The edge cases of `done-otherwise`, `not-in-plan` and `not-done`, beside the examples of their pages: one change of a
+//! trace is reported as exactly that.
+
+use proptest::prelude::*;
+use serde_json::{Value, json};
+
+use crate::common::{Folder, example_display, finding_lines, png_of, whole_plan, whole_trace};
+
+/// An update as it is planned: a screen, a mode, a window, and the time since the step before.
+#[derive(Clone, Debug, PartialEq)]
+struct Planned {
+    screen: usize,
+    mode: &'static str,
+    window: [u32; 4],
+    after_ms: u32,
+    touch: bool,
+}
+
+fn planned(screen: usize, mode: &'static str, window: [u32; 4], after_ms: u32) -> Planned {
+    Planned { screen, mode, window, after_ms, touch: false }
+}
+
+/// Four steps whose screens differ from each other.
+fn four() -> Vec<Planned> {
+    vec![
+        planned(0, "full", [0, 0, 16, 8], 1000),
+        planned(1, "quick", [0, 0, 8, 8], 1000),
+        planned(2, "quick", [8, 0, 8, 8], 1000),
+        planned(3, "grey", [0, 0, 16, 8], 1000),
+    ]
+}
+
+/// A folder with the plan, and with screens that each have another column black.
+fn folder_of(plan: &[Planned], rules: &str) -> Folder {
+    let folder = Folder::new();
+    folder.display("panel.display.json", &example_display([16, 8]));
+    for screen in 0..8 {
+        folder.file(&format!("{screen}.png"), png_of(16, 8, |x, _| if x == 2 * screen { 0 } else { 255 }));
+    }
+    let steps = plan.iter().map(|step| {
+        let cause = if step.touch { "touch" } else { "system" };
+        json!({ "screen": format!("{}.png", step.screen), "after_ms": step.after_ms, "cause": cause,
+            "updates": [{ "mode": step.mode, "window": step.window }] })
+    });
+    let steps: Vec<Value> = steps.collect();
+    folder.file("a.plan.json", whole_plan(&json!({ "steps": steps }).to_string()));
+    folder.file("rules", rules);
+    folder
+}
+
+/// The departures of a trace with these steps; a touch comes this long before its update.
+fn departures(folder: &Folder, done: &[Planned], answer_ms: u32) -> Vec<String> {
+    let mut lines = vec![folder.read("rules")];
+    let mut time = 0;
+    for step in done {
+        time += step.after_ms;
+        if step.touch {
+            lines.push(json!({ "record": "touch", "at": time - answer_ms, "point": [1, 1] }).to_string());
+        }
+        lines.push(json!({ "record": "frame", "at": time, "file": format!("{}.png", step.screen) }).to_string());
+        lines.push(json!({ "record": "update", "at": time, "mode": step.mode, "window": step.window }).to_string());
+    }
+    folder.file("a.trace.jsonl", whole_trace(&lines.join("\n")));
+    let only = ["--only", "not-in-plan", "--only", "not-done", "--only", "done-otherwise", "--format", "json"];
+    let run = folder.run(&[&["review", "a.trace.jsonl", "--against", "a.plan.json"], &only[..]].concat());
+    assert_eq!(run.error, "");
+    let report = run.json();
+    let found = finding_lines(&report["plans"][0]);
+    assert_eq!(run.status, i32::from(!found.is_empty()), "departures are errors");
+    let summary = &report["plans"][0]["summary"];
+    let steps = summary["as_planned"].as_object().unwrap();
+    found.into_iter().chain([format!("{} of {}", steps["steps"], steps["of"])]).collect()
+}
+
+#[test]
+fn a_trace_that_follows_its_plan_departs_nowhere() {
+    let folder = folder_of(&four(), "{}");
+    assert_eq!(departures(&folder, &four(), 0), ["4 of 4"]);
+}
+
+#[test]
+fn each_change_is_reported_as_exactly_that() {
+    let folder = folder_of(&four(), "{}");
+    let changed = |change: &dyn Fn(&mut Vec<Planned>)| {
+        let mut done = four();
+        change(&mut done);
+        departures(&folder, &done, 0)
+    };
+    assert_eq!(changed(&|done| done[1].mode = "grey"), ["step 1 done-otherwise error [0, 0, 8, 8]", "3 of 4"]);
+    assert_eq!(
+        changed(&|done| done[2].window = [0, 0, 16, 8]),
+        ["step 2 done-otherwise error [0, 0, 16, 8]", "3 of 4"]
+    );
+    // The window is widened to the grid of 8 px across: less than that is no other window.
+    assert_eq!(changed(&|done| done[2].window = [11, 0, 3, 8]), ["4 of 4"]);
+    assert_eq!(
+        changed(&|done| {
+            done.remove(2);
+        }),
+        ["step 2 not-done error -", "3 of 4"]
+    );
+    assert_eq!(changed(&|done| done.truncate(3)), ["step 2 not-done error -", "3 of 4"]);
+    let with_an_added_step = |screen| {
+        changed(&|done| {
+            done[2].after_ms = 500;
+            done.insert(2, planned(screen, "quick", [0, 0, 8, 8], 500));
+        })
+    };
+    // A screen that the plan does not have, and one that it has before.
+    for screen in [7, 1] {
+        assert_eq!(with_an_added_step(screen), ["step 2 not-in-plan error [0, 0, 8, 8]", "4 of 4"]);
+    }
+}
+
+/// Its limit is 100 ms.
+#[test]
+fn late_is_more_than_the_limit_after_the_step_before() {
+    let late = |rules: &str, by: u32| {
+        let mut done = four();
+        done[2].after_ms += by;
+        departures(&folder_of(&four(), rules), &done, 0)
+    };
+    assert_eq!(late("{}", 100), ["4 of 4"]);
+    assert_eq!(late("{}", 101), ["step 2 done-otherwise error -", "3 of 4"]);
+    let rules = r#"{ "rules": { "done-otherwise": { "late_ms": 300 } } }"#;
+    assert_eq!((late(rules, 300), late(rules, 301).len()), (vec!["4 of 4".to_owned()], 2));
+}
+
+#[test]
+fn an_answer_is_late_from_its_touch_and_not_from_the_step_before() {
+    let mut plan = four();
+    plan[2].touch = true;
+    let folder = folder_of(&plan, "{}");
+    let mut done = plan.clone();
+    done[2].after_ms += 700;
+    assert_eq!(departures(&folder, &done, 60), ["4 of 4"]);
+    assert_eq!(departures(&folder, &done, 160), ["step 2 done-otherwise error -", "3 of 4"]);
+}
+
+proptest! {
+    #![proptest_config(crate::kept_failures::with_cases(12))]
+
+    /// Of steps with a screen each, those that the device left out are reported, and no others.
+    #[test]
+    fn what_was_left_out_is_reported_one_by_one(kept in prop::collection::vec(any::<bool>(), 8)) {
+        let plan: Vec<Planned> = (0..8).map(|screen| planned(screen, "full", [0, 0, 16, 8], 1000)).collect();
+        let mut done: Vec<Planned> =
+            plan.iter().zip(&kept).filter(|(_, kept)| **kept).map(|(step, _)| step.clone()).collect();
+        // The time of what was left out passes all the same.
+        let mut passed = 0;
+        let mut next = done.iter_mut();
+        for (step, kept) in plan.iter().zip(&kept) {
+            passed += step.after_ms;
+            if *kept {
+                next.next().unwrap().after_ms = passed;
+                passed = 0;
+            }
+        }
+        let found = departures(&folder_of(&plan, "{}"), &done, 0);
+        let left_out = kept.iter().filter(|kept| !**kept).count();
+        let (last, others) = found.split_last().unwrap();
+        prop_assert_eq!(last, &format!("{} of 8", 8 - left_out));
+        prop_assert_eq!(others.iter().filter(|line| line.contains("not-done")).count(), left_out);
+        prop_assert_eq!(others.len(), left_out);
+    }
+}

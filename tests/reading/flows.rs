@@ -317,7 +317,7 @@ proptest! {
         prop_assert_eq!(known.len(), graph.nodes.len(), "no node is there twice");
         let mut reached: BTreeSet<String> = BTreeSet::new();
         let mut walks: Vec<Node> = graph.nodes[..graph.starts].to_vec();
-        for _ in 0..6 {
+        for _ in 0..7 {
             let mut longer: Vec<Node> = Vec::new();
             for node in &walks {
                 reached.insert(format!("{:?}", cut(&flow, node)));

@@ -151,11 +151,16 @@ pub fn compare(
         (planned.screen == done.screen).then(|| u32::from(!is_as_planned(planned, done)))
     };
     let pairs = align(plan.steps.len(), trace.steps.len(), &cost)?;
-    let mut told = Telling { plan, trace, tolerance, place, departures: Vec::new(), as_planned: 0, before: None };
+    let mut comparison =
+        Comparison { plan, trace, tolerance, place, departures: Vec::new(), as_planned: 0, before: None };
     for pair in pairs {
-        told.pair(pair);
+        comparison.pair(pair);
     }
-    Ok(Compared { departures: told.departures, as_planned: told.as_planned, planned: plan.steps.len() as u64 })
+    Ok(Compared {
+        departures: comparison.departures,
+        as_planned: comparison.as_planned,
+        planned: plan.steps.len() as u64,
+    })
 }
 
 /// Whether two updates ask for the same.
@@ -273,7 +278,7 @@ impl Table {
 }
 
 /// The comparison as it goes from step to step.
-struct Telling<'t> {
+struct Comparison<'t> {
     plan: &'t Track,
     trace: &'t Track,
     tolerance: Tolerance,
@@ -284,7 +289,7 @@ struct Telling<'t> {
     before: Option<(f64, f64)>,
 }
 
-impl Telling<'_> {
+impl Comparison<'_> {
     fn pair(&mut self, pair: Pair) {
         match pair {
             Pair::Both(planned, done) => self.both(&self.plan.steps[planned], &self.trace.steps[done]),
@@ -294,13 +299,13 @@ impl Telling<'_> {
     }
 
     fn both(&mut self, planned: &Asked, done: &Asked) {
-        let told = self.departures.len();
+        let before = self.departures.len();
         if !planned.is_open {
             self.updates(planned, done);
         }
         self.lateness(planned, done);
         self.before = Some((planned.request_ms, done.request_ms));
-        self.as_planned += u64::from(self.departures.len() == told);
+        self.as_planned += u64::from(self.departures.len() == before);
     }
 
     fn updates(&mut self, planned: &Asked, done: &Asked) {

@@ -191,7 +191,7 @@ fn play_watched(
     .map(|_| ())
 }
 
-/// Walks through the steps of a plan with the change of the picture in memory that each brings, until told to stop;
+/// Walks through the steps of a plan with the change of the picture in memory that each brings, until asked to stop;
 /// `begin` turns the first picture into the state that is passed on from step to step. A picture that is given back is
 /// reused.
 ///

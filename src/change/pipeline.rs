@@ -208,9 +208,9 @@ struct Shop<'s> {
     source: &'s dyn ScreenSource,
     setting: &'s Setting,
     board: Mutex<Board>,
-    /// Told when there is work.
+    /// Notified when there is work.
     work: Condvar,
-    /// Told when a piece of work is done.
+    /// Notified when a piece of work is done.
     done: Condvar,
 }
 

@@ -72,14 +72,15 @@ fn run(arguments: &DraftArguments) -> Result<(), Vec<Fault>> {
         check_out(out, arguments.force)?;
     }
     let display = load_named_display(&arguments.panel.display, arguments.outside)?;
-    let files = screens_in(&arguments.folder)?;
+    let names = names_in(&arguments.folder)?;
+    let files = screens_among(&names, &arguments.folder)?;
     let fonts = font_folders(&arguments.folder, &files);
     check_screens(arguments, &display, &files, &fonts)?;
     let text = text_of(arguments, &display, &files, &fonts)?;
     for (first, second) in twins(&files) {
         tell_twins(first, second);
     }
-    tell_inner_folders(&arguments.folder)?;
+    tell_inner_folders(&names, &arguments.folder);
     tell_outside(arguments);
     match &arguments.out {
         Some(out) => {
@@ -92,9 +93,8 @@ fn run(arguments: &DraftArguments) -> Result<(), Vec<Fault>> {
     }
 }
 
-/// The names of the screens in a folder, in natural order; hidden files and folders in it are left out.
-fn screens_in(folder: &Path) -> Result<Vec<String>, Fault> {
-    let names = names_in(folder)?;
+/// The screens among the names of a folder, in natural order; folders in it are left out.
+fn screens_among(names: &[String], folder: &Path) -> Result<Vec<String>, Fault> {
     let is_screen = |name: &&String| is_svg(Path::new(name.as_str())).is_some() && folder.join(name.as_str()).is_file();
     let mut screens: Vec<String> = names.iter().filter(is_screen).cloned().collect();
     screens.sort_by(|one, other| natural_order(one, other));
@@ -230,19 +230,17 @@ fn tell_outside(arguments: &DraftArguments) {
 }
 
 /// Names the folders whose screens are not in the plan.
-fn tell_inner_folders(folder: &Path) -> Result<(), Fault> {
-    let has_screens = |name: &String| {
+fn tell_inner_folders(names: &[String], folder: &Path) {
+    let has_screens = |name: &&String| {
         let inner = folder.join(name);
         let is_screen = |name: &String| is_svg(Path::new(name)).is_some();
         inner.is_dir() && names_in(&inner).is_ok_and(|names| names.iter().any(is_screen))
     };
-    let inner: Vec<String> =
-        names_in(folder)?.into_iter().filter(has_screens).map(|name| format!("`{name}`")).collect();
+    let inner: Vec<String> = names.iter().filter(has_screens).map(|name| format!("`{name}`")).collect();
     if !inner.is_empty() {
         let line = format!("left out: the screens in {}; draft each folder by itself\n", inner.join(", "));
         let _ = io::Write::write_all(&mut io::stderr(), line.as_bytes());
     }
-    Ok(())
 }
 
 fn tell_twins(first: &str, second: &str) {

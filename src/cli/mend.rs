@@ -20,7 +20,7 @@ use super::{
 };
 use crate::{
     finding::Summary,
-    planner::mend::{Left, Mended, Reviewed, Taken, mend as make_corrections, place},
+    planner::mend::{Corrected, Left, Reviewed, Taken, mend as make_corrections, place},
     review::review,
     rules::{Selection, wording::counted},
     source::{Fault, Source},
@@ -57,20 +57,20 @@ fn run(arguments: &MendArguments) -> Result<(), Vec<Fault>> {
     let path = &arguments.plan;
     check_is_one_plan(path)?;
     let source = read_text(path)?;
-    let mended = corrected(arguments, &source)?;
-    let is_changed = mended.text != source.text;
+    let corrected = correct(arguments, &source)?;
+    let is_changed = corrected.text != source.text;
     if arguments.dry_run {
         // The diff can go to another program; the lines about it are for people.
-        let _ = write_lines(&mended, is_changed, path, true, &mut io::stderr());
-        return write_out(|out| write_diff(&source, &mended.text, out)).map_err(Vec::from);
+        let _ = write_lines(&corrected, is_changed, path, true, &mut io::stderr());
+        return write_out(|out| write_diff(&source, &corrected.text, out)).map_err(Vec::from);
     }
     if is_changed {
-        write_back(path, &mended.text)?;
+        write_back(path, &corrected.text)?;
     }
-    write_out(|out| write_lines(&mended, is_changed, path, false, out)).map_err(Vec::from)
+    write_out(|out| write_lines(&corrected, is_changed, path, false, out)).map_err(Vec::from)
 }
 
-fn corrected(arguments: &MendArguments, source: &Arc<Source>) -> Result<Mended, Vec<Fault>> {
+fn correct(arguments: &MendArguments, source: &Arc<Source>) -> Result<Corrected, Vec<Fault>> {
     let threads = arguments.threads.number();
     let cache: Arc<DecodedCache> = Arc::default();
     let mut settings = SettingsStore::new(&working_folder(), &[], arguments.outside);
@@ -88,21 +88,27 @@ fn write_diff(source: &Source, text: &str, out: &mut dyn Write) -> io::Result<()
     diff.unified_diff().context_radius(CONTEXT_LINES).header(&source.name, &source.name).to_writer(out)
 }
 
-fn write_lines(mended: &Mended, is_changed: bool, path: &Path, is_dry: bool, out: &mut dyn Write) -> io::Result<()> {
-    for Taken { finding, change } in &mended.taken {
+fn write_lines(
+    corrected: &Corrected,
+    is_changed: bool,
+    path: &Path,
+    is_dry: bool,
+    out: &mut dyn Write,
+) -> io::Result<()> {
+    for Taken { finding, change } in &corrected.taken {
         writeln!(out, "{}: {change} (`{}`)", place(finding).trim_start_matches("at "), finding.rule)?;
     }
-    let corrected = counted(mended.taken.len() as u64, "correction", "corrections");
+    let corrections = counted(corrected.taken.len() as u64, "correction", "corrections");
     let done = match (is_changed, is_dry) {
         (false, _) => "nothing was corrected".to_owned(),
-        (true, true) => format!("{corrected} to make; nothing was written"),
-        (true, false) => format!("{corrected} made"),
+        (true, true) => format!("{corrections} to make; nothing was written"),
+        (true, false) => format!("{corrections} made"),
     };
-    if !mended.taken.is_empty() {
+    if !corrected.taken.is_empty() {
         writeln!(out)?;
     }
-    write_left(&mended.left, out)?;
-    writeln!(out, "{}: {done}; before: {}; after: {}", shown(path), counts(&mended.before), counts(&mended.after))
+    write_left(&corrected.left, out)?;
+    writeln!(out, "{}: {done}; before: {}; after: {}", shown(path), counts(&corrected.before), counts(&corrected.after))
 }
 
 /// What remains: first what could not be corrected, with the reason, then what a person has to decide.

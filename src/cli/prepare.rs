@@ -84,7 +84,7 @@ fn run(arguments: &PrepareArguments) -> Result<Vec<Fault>, Vec<Fault>> {
     let (mut lines, mut faults) = (Vec::new(), Vec::new());
     for (job, done) in jobs.iter().zip(in_order(&jobs, threads, &|job| one(job, &panel, way))) {
         match done {
-            Ok(done) => lines.extend(told(job, &done, distance_mm, &panel)),
+            Ok(done) => lines.extend(lines_of(job, &done, distance_mm, &panel)),
             Err(fault) => faults.push(fault),
         }
     }
@@ -243,7 +243,7 @@ fn one(job: &Job, panel: &ForPanel, way: Way) -> Result<Done, Fault> {
     Ok(Done { prepared: Prepared { levels: Vec::new(), ..prepared }, notes: picture.notes })
 }
 
-fn told(job: &Job, done: &Done, distance_mm: f64, panel: &ForPanel) -> Vec<String> {
+fn lines_of(job: &Job, done: &Done, distance_mm: f64, panel: &ForPanel) -> Vec<String> {
     let Prepared { not_as_drawn, apart, .. } = &done.prepared;
     let share = *not_as_drawn as f64 * 100.0 / panel.size.pixels() as f64;
     let first = format!(

@@ -88,7 +88,8 @@ pub struct Finding {
     pub accepted: Option<String>,
     /// Whether it is on a list of known findings.
     pub known: bool,
-    /// Whether it tells once of a state that lasts, at the first step that shows it: told at another step it is the same.
+    /// Whether it is of a state that lasts and is reported once, at the first step that shows it; at another step it is the
+    /// same finding.
     pub lasts: bool,
 }
 
@@ -173,7 +174,7 @@ pub struct Observation {
     pub margin: Option<Margin>,
     /// Another severity than the rule's own, which it never exceeds.
     pub severity: Option<Severity>,
-    /// Whether it tells once of a state that lasts, at the first step that shows it.
+    /// Whether it is of a state that lasts and is reported once, at the first step that shows it.
     pub lasts: bool,
 }
 

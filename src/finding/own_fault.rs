@@ -14,7 +14,7 @@ pub const OWN_FAULT: &str = "own-fault";
 /// # Errors
 /// What the panic said.
 pub fn guarded<T>(work: impl FnOnce() -> T) -> Result<T, String> {
-    // What the work had in its hands is let go of, or told of as broken: nobody goes on with it.
+    // What the work had in its hands is released, or reported as broken: nobody goes on with it.
     catch_unwind(AssertUnwindSafe(work)).map_err(|panic| words_of(&*panic))
 }
 

@@ -7,36 +7,18 @@ use std::sync::Arc;
 use super::{Cleaning, FLOW_BUDGETS, Flow, Input, Move, Start, State};
 use crate::{
     plan::{
-        Accept, Cause, Context, LONGEST_MS, Power, StepName, Surroundings, Update, Updates, WindowAsk, accepted_rule,
-        figure, head, mode, screen, touched, updates, window_ask,
+        Accept, Cause, Context, LONGEST_MS, Plan, Power, ScreenId, StepName, Surroundings, Update, Updates, WindowAsk,
+        accepted_rule, figure, head, head_fields, mode, resolved, screen, touched, updates, window_ask,
     },
     source::{
-        Fault, Source, did_you_mean,
+        Fault, Source, Span, did_you_mean,
         json::{Fields, Item, Reading, read_document},
     },
 };
 
 const WHAT: &str = "a user flow";
-const FLOW_FIELDS: [&str; 18] = [
-    "$schema",
-    "format",
-    "title",
-    "display",
-    "screens",
-    "fonts",
-    "temperature_c",
-    "viewing_distance_mm",
-    "rotation",
-    "battery_mwh",
-    "budgets",
-    "begins",
-    "rules",
-    "accept",
-    "states",
-    "starts",
-    "moves",
-    "cleanings",
-];
+/// The fields that a plan does not have.
+const OWN_FIELDS: [&str; 5] = ["states", "starts", "moves", "cleanings", "input"];
 const MOVE_FIELDS: [&str; 11] =
     ["label", "from", "to", "cause", "touched", "soonest_ms", "every_ms", "updates", "power", "per_day", "strokes"];
 /// The least time between two requests of a person, if the flow gives none: common practice, no source.
@@ -55,8 +37,7 @@ pub fn read_flow(source: &Arc<Source>, surroundings: &mut dyn Surroundings) -> R
 }
 
 fn flow(reading: &mut Reading, root: &Item<'_>, surroundings: &mut dyn Surroundings) -> Option<Flow> {
-    let mut known = FLOW_FIELDS.to_vec();
-    known.push("input");
+    let known: Vec<&str> = ["$schema"].into_iter().chain(head_fields()).chain(OWN_FIELDS).collect();
     let fields = reading.document(root, WHAT, "user-flow/1", &known)?;
     fields.get("$schema").and_then(|item| reading.text(item));
     let head = head(reading, &fields, surroundings, WHAT, &FLOW_BUDGETS)?;
@@ -75,8 +56,7 @@ fn flow(reading: &mut Reading, root: &Item<'_>, surroundings: &mut dyn Surroundi
     let moves_are_whole = moves.iter().all(Option::is_some);
     let moves: Vec<Move> = moves.into_iter().flatten().collect();
     let accept = accept(reading, &fields, moves_are_whole.then_some(&moves), &context);
-    let head = head.into_plan(reading, root, context.surroundings.rules())?;
-    let head = crate::plan::Plan { accept, ..head };
+    let head = Plan { accept, ..head.into_plan(reading, root, context.surroundings.rules())? };
     Some(Flow { head, states: states.into_iter().collect::<Option<_>>()?, starts: starts?, moves, input, cleanings })
 }
 
@@ -118,20 +98,15 @@ fn state(reading: &mut Reading, name: &str, item: &Item<'_>, context: &mut Conte
     Some(State { name: name.to_owned(), pointer: fields.pointer.clone(), screens })
 }
 
-fn ring(reading: &mut Reading, item: &Item<'_>, context: &mut Context<'_>) -> Option<Vec<crate::plan::ScreenId>> {
+fn ring(reading: &mut Reading, item: &Item<'_>, context: &mut Context<'_>) -> Option<Vec<ScreenId>> {
     let pattern = reading.text(item)?.value;
-    match context.surroundings.each(&pattern) {
-        Ok(screens) if screens.len() < 2 => {
-            let message = format!("only one screen matches `{pattern}`, but a ring needs at least two");
-            reading.fault(item, message, "write it as `\"screen\": FILE`, or use a pattern that matches more screens");
-            None
-        }
-        Ok(screens) => Some(screens),
-        Err(trouble) => {
-            reading.fault(item, trouble.message, trouble.help);
-            None
-        }
+    let screens = resolved(reading, item, context.surroundings.each(&pattern))?;
+    if screens.len() < 2 {
+        let message = format!("only one screen matches `{pattern}`, but a ring needs at least two");
+        reading.fault(item, message, "write it as `\"screen\": FILE`, or use a pattern that matches more screens");
+        return None;
     }
+    Some(screens)
 }
 
 /// The state of that name; without any states, their own fault has to be fixed first.
@@ -186,12 +161,12 @@ fn start(reading: &mut Reading, item: &Item<'_>, names: &[String], context: &Con
 
 /// Without a start in the file, walks begin in the first state, cleaned.
 fn usual_start(reading: &mut Reading, fields: &Fields<'_>, context: &Context<'_>) -> Option<Vec<Start>> {
-    let span = crate::source::Span { start: fields.span.start, end: fields.span.start + 1 };
+    let span = Span { start: fields.span.start, end: fields.span.start + 1 };
     let mode = cleaning_mode(reading, span, context)?;
     Some(vec![Start { pointer: String::new(), at: 0, updates: Updates::Listed(vec![Update::of_all(mode)]) }])
 }
 
-fn cleaning_mode(reading: &mut Reading, span: crate::source::Span, context: &Context<'_>) -> Option<usize> {
+fn cleaning_mode(reading: &mut Reading, span: Span, context: &Context<'_>) -> Option<usize> {
     let display = context.display.as_ref()?;
     let mode = display.modes.iter().position(|mode| mode.cleans);
     if mode.is_none() {

@@ -14,7 +14,7 @@ use crate::plan::{PlannedStep, Power, ScreenId, Update, WindowAsk};
 
 /// Bytes of kept steps, as they are estimated.
 const KEPT_BYTES: usize = 64 << 20;
-/// As many panels after a cleaning are told from each other.
+/// The most panels after a cleaning that are distinguished.
 const MOST_CLEANED: usize = 4096;
 /// About what a tile costs that a step changed: its levels and counts, its neighbours in the chunk, its place in masks.
 const TILE_BYTES: usize = 1200;

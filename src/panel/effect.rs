@@ -42,7 +42,7 @@ pub(super) trait Controller {
     fn drive(&mut self, state: &PanelState, mode: usize, driving: Driving) -> Rc<Drive>;
 
     /// Whether the controller takes an update of these boxes, so many pixels to transfer, and that duration, ms, or why not;
-    /// it is told of every update of the step, in order.
+    /// it learns of every update of the step, in order.
     fn takes(&mut self, boxes: &[Rect], pixels: u64, duration_ms: f64) -> Result<(), Lost>;
 }
 

@@ -2,6 +2,8 @@
 //!
 //! Knows boxes and durations, not pixels.
 
+use std::rc::Rc;
+
 use crate::{
     change::{Mask, TileGrid},
     display::Link,
@@ -77,7 +79,8 @@ pub struct Queue {
 
 #[derive(Clone, Debug)]
 struct Running {
-    place: Footprint,
+    /// Shared with copies of the queue: a line of the pen may cover much of the panel.
+    place: Rc<Footprint>,
     finish_ms: f64,
 }
 
@@ -141,7 +144,7 @@ impl Queue {
         let finish_ms = start_ms + duration_ms;
         self.places[place] = finish_ms;
         self.link_free_ms = if self.link.waits_for_panel { finish_ms } else { arrived_ms };
-        self.running.push(Running { place: Footprint::Host(boxes.to_vec()), finish_ms });
+        self.running.push(Running { place: Rc::new(Footprint::Host(boxes.to_vec())), finish_ms });
         let wait_ms = start_ms - request_ms - transfer_ms;
         Times { request_ms, send_ms, transfer_ms, start_ms, finish_ms, wait_ms, waits_for }
     }
@@ -206,7 +209,7 @@ impl Queue {
         let place = self.earliest_place();
         for ((_, pixels), (_, finish_ms)) in parts.into_iter().zip(&times) {
             self.places[place] = self.places[place].max(*finish_ms);
-            self.running.push(Running { place: Footprint::Pen(pixels), finish_ms: *finish_ms });
+            self.running.push(Running { place: Rc::new(Footprint::Pen(pixels)), finish_ms: *finish_ms });
         }
         times
     }
@@ -224,14 +227,14 @@ impl Queue {
 
 impl Running {
     fn overlaps(&self, boxes: &[Rect], grid: &TileGrid) -> bool {
-        match &self.place {
+        match &*self.place {
             Footprint::Host(mine) => mine.iter().any(|mine| boxes.iter().any(|other| mine.overlaps(*other))),
             Footprint::Pen(pixels) => !pixels.inside(boxes, grid).is_empty(),
         }
     }
 
     fn is_host_over(&self, pixels: &Mask, grid: &TileGrid) -> bool {
-        match &self.place {
+        match &*self.place {
             Footprint::Host(boxes) => !pixels.inside(boxes, grid).is_empty(),
             Footprint::Pen(_) => false,
         }

@@ -13,7 +13,7 @@ use super::{
     settings::{KnownRule, RuleSettings, rules, with_outer},
 };
 use crate::{
-    display::Display,
+    display::{Display, Mode},
     geometry::{Rotation, Window},
     source::{
         Fault, Source, did_you_mean,
@@ -131,6 +131,11 @@ fn plan(reading: &mut Reading, root: &Item<'_>, surroundings: &mut dyn Surroundi
     Some(Plan { loops, nodes, step_count, accept, ..without_steps })
 }
 
+/// The fields that other documents with a head share with a plan.
+pub(crate) fn head_fields() -> impl Iterator<Item = &'static str> {
+    PLAN_FIELDS.into_iter().filter(|name| !["loops", "steps"].contains(name))
+}
+
 /// What a plan and a flow say before they come to what is played.
 pub(crate) struct Head {
     title: String,
@@ -157,13 +162,12 @@ pub(crate) fn head(
     figures: &[&str],
 ) -> Option<Head> {
     let title = fields.get("title").and_then(|item| reading.text(item)).map_or(String::new(), |text| text.value);
-    let display = display(reading, fields, surroundings, what);
+    let display = read_display(reading, fields, surroundings, what);
     if let Some(item) = fields.get("screens") {
         let path = reading.text(item);
-        if let Some(trouble) = path.and_then(|path| surroundings.screens_folder(&path.value).err()) {
-            reading.fault(item, trouble.message, trouble.help);
+        if let Some(found) = path.map(|path| surroundings.screens_folder(&path.value)) {
             // Without the folder every screen would be missing: one fault is enough.
-            return None;
+            resolved(reading, item, found)?;
         }
     }
     fonts(reading, fields, surroundings);
@@ -230,7 +234,7 @@ fn count_text(count: u64) -> String {
     if count == u64::MAX { "more than 18 quintillion".into() } else { count.to_string() }
 }
 
-fn display(
+pub(crate) fn read_display(
     reading: &mut Reading,
     fields: &Fields<'_>,
     surroundings: &mut dyn Surroundings,
@@ -238,27 +242,30 @@ fn display(
 ) -> Option<Arc<Display>> {
     let item = reading.required(fields, "display", what)?;
     let name = reading.text(&item)?.value;
-    match surroundings.display(&name) {
-        Ok(display) => Some(Arc::new(display)),
-        Err(faults) => {
-            for fault in faults {
-                if fault.place.is_some() {
-                    reading.faults.push(fault);
-                } else {
-                    reading.fault(&item, fault.message, fault.help.unwrap_or_default());
-                }
-            }
-            None
+    let faults = match surroundings.display(&name) {
+        Ok(display) => return Some(Arc::new(display)),
+        Err(faults) => faults,
+    };
+    for fault in faults {
+        if fault.place.is_some() {
+            reading.faults.push(fault);
+        } else {
+            reading.fault(&item, fault.message, fault.help.unwrap_or_default());
         }
     }
+    None
+}
+
+/// What the caller found for a field, or the fault of that field.
+pub(crate) fn resolved<T>(reading: &mut Reading, item: &Item<'_>, found: Result<T, Trouble>) -> Option<T> {
+    found.map_err(|trouble| reading.fault(item, trouble.message, trouble.help)).ok()
 }
 
 fn fonts(reading: &mut Reading, fields: &Fields<'_>, surroundings: &mut dyn Surroundings) {
     let Some(elements) = fields.get("fonts").and_then(|item| reading.list(item)) else { return };
     for element in &elements {
-        let path = reading.text(element);
-        if let Some(trouble) = path.and_then(|path| surroundings.font(&path.value).err()) {
-            reading.fault(element, trouble.message, trouble.help);
+        if let Some(path) = reading.text(element) {
+            resolved(reading, element, surroundings.font(&path.value));
         }
     }
 }
@@ -314,13 +321,7 @@ fn begins_help(written: &str) -> String {
 
 pub(crate) fn screen(reading: &mut Reading, item: &Item<'_>, context: &mut Context<'_>) -> Option<ScreenId> {
     let path = reading.text(item)?.value;
-    match context.surroundings.screen(&path) {
-        Ok(screen) => Some(screen),
-        Err(trouble) => {
-            reading.fault(item, trouble.message, trouble.help);
-            None
-        }
-    }
+    resolved(reading, item, context.surroundings.screen(&path))
 }
 
 fn nodes(reading: &mut Reading, item: &Item<'_>, context: &mut Context<'_>) -> Option<(Vec<Node>, u64)> {
@@ -411,13 +412,7 @@ fn shows(reading: &mut Reading, fields: &Fields<'_>, context: &mut Context<'_>) 
     }
     let Some(item) = pattern else { return Some(Shows::Same) };
     let pattern = reading.text(item)?.value;
-    match context.surroundings.each(&pattern) {
-        Ok(screens) => Some(Shows::Each(screens)),
-        Err(trouble) => {
-            reading.fault(item, trouble.message, trouble.help);
-            None
-        }
-    }
+    resolved(reading, item, context.surroundings.each(&pattern)).map(Shows::Each)
 }
 
 pub(crate) fn updates(reading: &mut Reading, item: &Item<'_>, context: &Context<'_>) -> Option<Updates> {
@@ -444,9 +439,13 @@ fn update(reading: &mut Reading, item: &Item<'_>, context: &Context<'_>) -> Opti
 }
 
 pub(crate) fn mode(reading: &mut Reading, item: &Item<'_>, context: &Context<'_>) -> Option<usize> {
+    named_mode(reading, item, context.display.as_deref())
+}
+
+/// The mode that a field names. Without a display, its own fault has to be fixed first.
+pub(crate) fn named_mode(reading: &mut Reading, item: &Item<'_>, display: Option<&Display>) -> Option<usize> {
     let name = reading.text(item)?.value;
-    // Without a display, its own fault has to be fixed first.
-    let display = context.display.as_ref()?;
+    let display = display?;
     let mode = display.mode_named(&name);
     if mode.is_none() {
         let help = did_you_mean(&name, display.mode_names().chain(display.other_mode_names()));
@@ -469,6 +468,11 @@ pub(crate) fn window_ask(reading: &mut Reading, item: &Item<'_>) -> Option<Windo
         );
         return None;
     }
+    read_boxes(reading, item)
+}
+
+/// A box or a list of boxes.
+pub(crate) fn read_boxes(reading: &mut Reading, item: &Item<'_>) -> Option<WindowAsk> {
     let elements = reading.list(item)?;
     if !elements.first().is_some_and(Item::is_list) {
         return read_window(reading, item).map(|window| WindowAsk::Boxes(vec![window]));
@@ -518,21 +522,21 @@ fn stroke(reading: &mut Reading, item: &Item<'_>, context: &Context<'_>) -> Opti
         Some(item) => reading.word(item, &[("black", false), ("white", true)]),
     };
     let mode = mode_index?;
-    let described = &context.display.as_ref()?.modes[mode];
-    if !described.changed_only {
-        let item = mode_item?;
-        reading.fault(
-            &item,
-            format!(
-                "the mode `{}` drives every pixel of a window, but a stroke needs a mode that drives only changed \
-                     pixels",
-                described.name
-            ),
-            "use a mode with `\"drives\": \"changed\"`",
-        );
-        return None;
-    }
+    check_draws(reading, &mode_item?, &context.display.as_ref()?.modes[mode], "a stroke")?;
     Some(Stroke { points: points?, width_px: width?, mode, white: white? })
+}
+
+/// Checks that the controller can draw ink in a mode.
+pub(crate) fn check_draws(reading: &mut Reading, item: &Item<'_>, mode: &Mode, what: &str) -> Option<()> {
+    if mode.changed_only {
+        return Some(());
+    }
+    let message = format!(
+        "the mode `{}` drives every pixel of a window, but {what} needs a mode that drives only changed pixels",
+        mode.name
+    );
+    reading.fault(item, message, "use a mode with `\"drives\": \"changed\"`");
+    None
 }
 
 fn points(reading: &mut Reading, item: &Item<'_>) -> Option<Vec<StrokePoint>> {

@@ -18,10 +18,11 @@ use crate::{
     source::Source,
 };
 pub(crate) use document::{
-    Context, LONGEST_MS, accepted_rule, figure, head, mode, screen, touched, updates, window_ask,
+    Context, LONGEST_MS, accepted_rule, check_draws, figure, head, head_fields, mode, named_mode, read_accept,
+    read_boxes, read_display, read_rotation, read_temperature, read_window, resolved, screen, touched, updates,
+    window_ask,
 };
 pub use document::{Surroundings, Trouble, read_plan};
-pub(crate) use document::{read_accept, read_rotation, read_temperature, read_window};
 pub use expand::{PlannedStep, Steps};
 pub use limits::{LimitValue, NoDefault, Origin, RuleLimits, TinyTextLimits, display_limit};
 pub use made::{NoPlan, NoPlanReason, PlanHead, PlanMaker};

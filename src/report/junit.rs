@@ -141,7 +141,7 @@ fn reviewed(report: &RunReport, of: &PlanReport, plan: &ReviewedPlan) -> Suite {
     // A case only where there is something to tell: it is none of the rules.
     cases.extend(found.remove(OWN_FAULT).map(|found| own_fault(report, of, plan, name.clone(), &found)));
     let not_checked = plan.summary.not_checked.iter().map(|text| format!("not checked: {text}"));
-    let told: Vec<String> = margin_lines(&plan.summary)
+    let lines: Vec<String> = margin_lines(&plan.summary)
         .into_iter()
         .chain(not_checked)
         .chain(plan.gone.iter().map(|gone| format!("gone: {}", gone_words(gone))))
@@ -153,7 +153,7 @@ fn reviewed(report: &RunReport, of: &PlanReport, plan: &ReviewedPlan) -> Suite {
         errors: cases.iter().filter(|case| case.error.is_some()).count(),
         properties: Some(properties(of, plan)),
         cases,
-        out: paragraphs(&told),
+        out: paragraphs(&lines),
     }
 }
 

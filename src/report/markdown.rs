@@ -51,12 +51,12 @@ pub fn write(report: &RunReport, folder: &str, out: &mut dyn Write) -> io::Resul
         not_checked(report),
         format!("{PREDICTIONS}\n"),
     ];
-    let told: Vec<String> = parts.into_iter().filter(|part| !part.is_empty()).collect();
-    out.write_all(told.join("\n").as_bytes())
+    let written: Vec<String> = parts.into_iter().filter(|part| !part.is_empty()).collect();
+    out.write_all(written.join("\n").as_bytes())
 }
 
 /// A cause, and the plan that it was found in.
-struct Told<'a> {
+struct Shown<'a> {
     of: &'a PlanReport,
     plan: &'a ReviewedPlan,
     cause: Cause<'a>,
@@ -67,8 +67,8 @@ fn heading(report: &RunReport) -> String {
     let passed = report.reviewed().count() - stopped;
     let unread = report.plans.len() - stopped - passed + report.faults.len();
     let counts = [(stopped, "fails", "fail"), (passed, "passes", "pass"), (unread, "not read", "not read")];
-    let told = counts.iter().filter(|(number, _, _)| *number > 0);
-    let words: Vec<String> = told.map(|(number, one, many)| count(*number as u64, one, many)).collect();
+    let found = counts.iter().filter(|(number, _, _)| *number > 0);
+    let words: Vec<String> = found.map(|(number, one, many)| count(*number as u64, one, many)).collect();
     format!("## Refresh plans: {}\n", words.join(", "))
 }
 
@@ -163,8 +163,8 @@ fn margins(report: &RunReport) -> String {
         let Some(plan) = of.reviewed() else { continue };
         let path = paths::from_folder(&of.path, &report.working_folder);
         let name = format!("{}{}", escaped(&path), at_temperature(of.temperature_c));
-        let told = margin_lines(&plan.summary).into_iter().enumerate();
-        lines.extend(told.map(|(rank, line)| (rank, format!("- {name}: {}\n", prose(&line)))));
+        let ranked = margin_lines(&plan.summary).into_iter().enumerate();
+        lines.extend(ranked.map(|(rank, line)| (rank, format!("- {name}: {}\n", prose(&line)))));
     }
     // The worst of every plan stands before any plan's second.
     lines.sort_by_key(|(rank, _)| *rank);
@@ -202,20 +202,20 @@ fn worst_causes(report: &RunReport, folder: &str) -> String {
     if causes.is_empty() {
         return String::new();
     }
-    let (told, rest) = causes.split_at(causes.len().min(MOST_CAUSES));
-    let findings = count(causes.iter().flat_map(|told| told.cause.findings()).count() as u64, "finding", "findings");
-    let heading = match (told.len(), rest.len()) {
+    let (worst, rest) = causes.split_at(causes.len().min(MOST_CAUSES));
+    let findings = count(causes.iter().flat_map(|shown| shown.cause.findings()).count() as u64, "finding", "findings");
+    let heading = match (worst.len(), rest.len()) {
         (1, 0) => format!("The cause of {findings}"),
         (shown, 0) => format!("The {shown} causes of {findings}, the worst first"),
         (shown, rest) => format!("The worst {shown} of {} causes ({findings})", shown + rest),
     };
     let mut text = format!("### {heading}\n\n");
-    for (at, told) in told.iter().enumerate() {
-        let _ = write!(text, "{}. {}", at + 1, cause_text(report, told, folder));
+    for (at, shown) in worst.iter().enumerate() {
+        let _ = write!(text, "{}. {}", at + 1, cause_text(report, shown, folder));
     }
     if !rest.is_empty() {
         let left_out = |severity: Severity| {
-            rest.iter().flat_map(|told| told.cause.findings()).filter(|finding| finding.severity == severity).count()
+            rest.iter().flat_map(|shown| shown.cause.findings()).filter(|finding| finding.severity == severity).count()
         };
         let counts = [Severity::Error, Severity::Warning, Severity::Note].map(|severity| left_out(severity) as u64);
         let more = count(rest.len() as u64, "more cause", "more causes");
@@ -226,23 +226,23 @@ fn worst_causes(report: &RunReport, folder: &str) -> String {
 
 /// The causes of what is new and accepted by nobody, the worst first. Among those of a level the first of every plan stands before
 /// any plan's second, so that one plan does not hide the others.
-fn by_weight(report: &RunReport) -> Vec<Told<'_>> {
-    let mut found: Vec<((Reverse<Severity>, usize), Told<'_>)> = Vec::new();
+fn by_weight(report: &RunReport) -> Vec<Shown<'_>> {
+    let mut found: Vec<((Reverse<Severity>, usize), Shown<'_>)> = Vec::new();
     for of in &report.plans {
         let Some(plan) = of.reviewed() else { continue };
         let mut before: BTreeMap<Severity, usize> = BTreeMap::new();
         for cause in causes_by_weight(plan) {
             let rank = before.entry(cause.finding.severity).or_default();
-            found.push(((Reverse(cause.finding.severity), *rank), Told { of, plan, cause }));
+            found.push(((Reverse(cause.finding.severity), *rank), Shown { of, plan, cause }));
             *rank += 1;
         }
     }
     found.sort_by_key(|(weight, _)| *weight);
-    found.into_iter().map(|(_, told)| told).collect()
+    found.into_iter().map(|(_, shown)| shown).collect()
 }
 
-fn cause_text(report: &RunReport, told: &Told<'_>, folder: &str) -> String {
-    let Told { of, plan, cause } = told;
+fn cause_text(report: &RunReport, shown: &Shown<'_>, folder: &str) -> String {
+    let Shown { of, plan, cause } = shown;
     let finding = cause.finding;
     let path = escaped(&paths::from_folder(&of.path, &report.working_folder));
     let line = plan.source.line_column(cause.place.start).line;
@@ -269,12 +269,12 @@ fn cause_text(report: &RunReport, told: &Told<'_>, folder: &str) -> String {
     )
 }
 
-/// The cautions of everything that was found, told or only counted.
+/// The cautions of everything that was found, shown or only counted.
 fn cautions(report: &RunReport) -> String {
     let cautions = cautions_of(report.reviewed().flat_map(|plan| &plan.findings).map(|finding| finding.rule));
-    let told: Vec<String> =
+    let lines: Vec<String> =
         cautions.iter().map(|caution| format!("**Caution:** {}\n", prose(&stopped(caution)))).collect();
-    told.join("\n")
+    lines.join("\n")
 }
 
 fn not_checked(report: &RunReport) -> String {

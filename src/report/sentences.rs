@@ -106,8 +106,8 @@ pub(super) fn known_by_rule(plan: &ReviewedPlan) -> Option<String> {
     for finding in plan.findings.iter().filter(|finding| finding.is_known()) {
         *counts.entry(finding.rule).or_default() += 1;
     }
-    let told: Vec<String> = counts.iter().map(|(rule, number)| format!("{number} {rule}")).collect();
-    (!told.is_empty()).then(|| told.join(", "))
+    let parts: Vec<String> = counts.iter().map(|(rule, number)| format!("{number} {rule}")).collect();
+    (!parts.is_empty()).then(|| parts.join(", "))
 }
 
 /// A known finding that was not found again.
@@ -120,8 +120,8 @@ pub(super) fn gone_words(gone: &KnownFinding) -> String {
 /// Counts of errors, warnings and notes in words, those of none left out.
 pub(super) fn severities([errors, warnings, notes]: [u64; 3]) -> String {
     let counts = [(errors, "error", "errors"), (warnings, "warning", "warnings"), (notes, "note", "notes")];
-    let told = counts.iter().filter(|(number, _, _)| *number > 0);
-    told.map(|(number, one, many)| count(*number, one, many)).collect::<Vec<_>>().join(", ")
+    let parts = counts.iter().filter(|(number, _, _)| *number > 0);
+    parts.map(|(number, one, many)| count(*number, one, many)).collect::<Vec<_>>().join(", ")
 }
 
 /// A time or a stretch of it, in the units that people use.

@@ -15,7 +15,7 @@ pub(super) struct CannotKeepUp<'p> {
     run: Option<Run>,
 }
 
-/// From which difference on a wait has grown, ms: below it a rounding is told from a backlog by nobody.
+/// From which difference on a wait has grown, ms: below it nobody can distinguish rounding from a backlog.
 const RISE_MS: f64 = 1.0;
 
 /// Steps that wait one after the other.
@@ -67,7 +67,7 @@ impl<'p> CannotKeepUp<'p> {
                 ("needs_ms", needs_ms),
             ],
             margin: Margin::of(Figure::Durations, run.longest_wait_ms, self.limit_ms, &self.plan.display),
-            // The run is told at its first step: without an update there, that is a later one.
+            // The run is reported at its first step: without an update there, that is a later one.
             lasts: true,
             ..Observation::default()
         };

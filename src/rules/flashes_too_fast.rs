@@ -16,14 +16,14 @@ pub(super) struct FlashesTooFast<'p> {
     limits: FlashLimits,
     watch: FlashWatch<'p>,
     /// Modes that break it alone and were reported, by kind of flash.
-    told: BTreeSet<(usize, FlashKind)>,
+    reported: BTreeSet<(usize, FlashKind)>,
 }
 
 impl<'p> FlashesTooFast<'p> {
     pub(super) fn new(setup: &Setup<'p>) -> Self {
         let limits = &setup.limits.flashes_too_fast;
         let limits = FlashLimits { sr: limits.sr.value, per_second: limits.per_second.value };
-        Self { limits, watch: FlashWatch::new(setup.plan, limits), plan: setup.plan, told: BTreeSet::new() }
+        Self { limits, watch: FlashWatch::new(setup.plan, limits), plan: setup.plan, reported: BTreeSet::new() }
     }
 
     fn observation(&self, mode: usize, found: &FastFlashes) -> Observation {
@@ -78,7 +78,7 @@ impl Rule for FlashesTooFast<'_> {
     fn step(&mut self, step: &PlayedStep<'_>, sink: &mut Sink) {
         for found in self.watch.step(step) {
             let mode = step.updates[found.update].mode;
-            if !found.is_alone || self.told.insert((mode, found.kind)) {
+            if !found.is_alone || self.reported.insert((mode, found.kind)) {
                 sink.report(Where::of(step, StepField::Mode(found.update)), self.observation(mode, &found));
             }
         }

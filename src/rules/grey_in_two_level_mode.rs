@@ -3,7 +3,7 @@
 use super::{Rule, Setup, remedy, shapes, wording};
 use crate::{
     change::{Mask, TileCover, TileGrid, bits, levels_of_tile, regions_with_labels},
-    display::LevelSet,
+    display::{LevelSet, Mode},
     finding::{ChangeOf, Correction, Observation, Severity, Sink, StepField, Where},
     geometry::Rect,
     panel::{PlayedStep, PlayedUpdate},
@@ -187,17 +187,15 @@ impl<'p> GreyInTwoLevelMode<'p> {
 
     /// The modes that could show it at once: those that do not flash, otherwise all of them, and that they flash.
     fn modes_here(&self, waiting: &Waiting) -> String {
-        let display = &self.plan.display;
-        let reaching = wording::modes_reaching(waiting.levels, display);
-        let is_quiet = |name: &&String| {
-            display.mode_named(name.trim_matches('`')).is_some_and(|at| display.modes[at].flashes == 0)
-        };
-        let quiet: Vec<String> = reaching.iter().filter(is_quiet).cloned().collect();
-        match (quiet.is_empty(), reaching.len()) {
-            (_, 0) => String::new(),
-            (true, 1) => format!("{} here, which flashes", wording::one_of(&reaching)),
-            (true, _) => format!("{} here, which flash", wording::one_of(&reaching)),
-            (false, _) => format!("{} here", wording::one_of(&quiet)),
+        let reaching = self.plan.display.modes.iter().filter(|mode| waiting.levels.is_within(mode.to));
+        let (quiet, flashing): (Vec<&Mode>, Vec<&Mode>) = reaching.partition(|mode| mode.flashes == 0);
+        let named =
+            |modes: &[&Mode]| wording::one_of(&modes.iter().map(|mode| format!("`{}`", mode.name)).collect::<Vec<_>>());
+        match (quiet.as_slice(), flashing.as_slice()) {
+            ([], []) => String::new(),
+            ([], [one]) => format!("{} here, which flashes", named(&[one])),
+            ([], several) => format!("{} here, which flash", named(several)),
+            (quiet, _) => format!("{} here", named(quiet)),
         }
     }
 

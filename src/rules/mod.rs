@@ -516,7 +516,7 @@ impl<'p> RuleRunner<'p> {
         self.sinks().flat_map(Sink::findings)
     }
 
-    /// What was found so far by rules that look at something of that kind; a rule that failed is told with any.
+    /// What was found so far by rules that look at something of that kind; a rule that failed is reported with any.
     pub fn findings_of_those_that(&self, look_at: impl Fn(Looks) -> bool) -> impl Iterator<Item = &Finding> {
         let running = self.running.iter().filter(move |running| look_at(running.looks));
         running.map(|running| &running.sink).chain([&self.own_faults]).flat_map(Sink::findings)

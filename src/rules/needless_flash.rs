@@ -172,12 +172,13 @@ impl NeedlessFlash<'_> {
         })
     }
 
-    /// Keeps what is right for this turn of a step as well.
-    fn see_turn(&mut self, step: &PlayedStep<'_>) {
-        for (index, _) in step.updates.iter().enumerate().filter(|(_, update)| !update.sent.is_empty()) {
-            let right = self.see(step, index).map_or_else(Vec::new, |observation| observation.corrections);
+    /// Keeps what is right for this turn of a step as well; `seen` is what is said of each of its updates.
+    fn see_turn(&mut self, step: &PlayedStep<'_>, seen: &[Option<Observation>]) {
+        let sent = step.updates.iter().zip(seen).enumerate().filter(|(_, (update, _))| !update.sent.is_empty());
+        for (index, (_, observation)) in sent {
+            let right: &[Correction] = observation.as_ref().map_or(&[], |observation| &observation.corrections);
             let pointer = StepField::Mode(index).pointer(step.planned.step);
-            let known = self.of_all_turns.entry(pointer).or_insert_with(|| right.clone());
+            let known = self.of_all_turns.entry(pointer).or_insert_with(|| right.to_vec());
             known.retain(|correction| right.contains(correction));
         }
     }
@@ -209,12 +210,13 @@ impl NeedlessFlash<'_> {
         self.plan.step_at(step.planned.index + 1).is_some_and(|next| next.after_ms >= HOUR_MS)
     }
 
-    /// Looks at the updates of a step, of which `may_clean` says whether it is a good moment for a cleaning.
-    fn look(&mut self, step: &PlayedStep<'_>, may_clean: bool, sink: &mut Sink) {
+    /// Reports what is said of the updates of a step, except of a cleaning at a good moment.
+    fn look(&mut self, step: &PlayedStep<'_>, seen: Vec<Option<Observation>>, sink: &mut Sink) {
+        let may_clean = self.is_before_long_pause(step);
         let mut of_page = Vec::new();
-        for (index, update) in step.updates.iter().enumerate() {
+        for (index, (update, observation)) in step.updates.iter().zip(seen).enumerate() {
             let is_good = may_clean && self.plan.display.modes[update.mode].cleans;
-            let Some(observation) = self.see(step, index).filter(|_| !is_good) else { continue };
+            let Some(observation) = observation.filter(|_| !is_good) else { continue };
             let place = Where::of(step, StepField::Mode(index));
             if self.cleans_page(step, update) {
                 of_page.push((place, observation));
@@ -246,11 +248,15 @@ impl Rule for NeedlessFlash<'_> {
             self.rhythm.page();
         }
         let flashes = |update: &PlayedUpdate| self.plan.display.modes[update.mode].flashes > 0;
-        if step.updates.iter().any(flashes) && has_turns(step.planned.step) {
-            self.see_turn(step);
-        }
-        if !in_pause && step.updates.iter().any(flashes) {
-            self.look(step, self.is_before_long_pause(step), sink);
+        let has_turns = has_turns(step.planned.step);
+        if step.updates.iter().any(flashes) && (has_turns || !in_pause) {
+            let seen: Vec<_> = (0..step.updates.len()).map(|index| self.see(step, index)).collect();
+            if has_turns {
+                self.see_turn(step, &seen);
+            }
+            if !in_pause {
+                self.look(step, seen, sink);
+            }
         }
         self.due.after(step, self.plan);
     }

@@ -11,7 +11,7 @@ use crate::{
 pub(super) struct NeverIdle {
     limit_ms: f64,
     run: Option<Run>,
-    told: u64,
+    reported: u64,
 }
 
 /// Updates without a pause between them.
@@ -41,7 +41,7 @@ const MS_IN_A_SECOND: f64 = 1000.0;
 
 impl NeverIdle {
     pub(super) fn new(setup: &Setup<'_>) -> Self {
-        Self { limit_ms: setup.limits.never_idle.seconds.value * MS_IN_A_SECOND, run: None, told: 0 }
+        Self { limit_ms: setup.limits.never_idle.seconds.value * MS_IN_A_SECOND, run: None, reported: 0 }
     }
 
     fn close(&mut self, sink: &mut Sink) {
@@ -67,10 +67,10 @@ impl NeverIdle {
                 ("limit_seconds", self.limit_ms / MS_IN_A_SECOND),
                 ("updates", updates as f64),
             ],
-            key: self.told.to_string(),
+            key: self.reported.to_string(),
             ..Observation::default()
         };
-        self.told += 1;
+        self.reported += 1;
         sink.report(Where { last_step: run.last_step, ..place }, observation);
     }
 }

@@ -38,11 +38,12 @@ impl Rule for NothingChanges<'_> {
             let field = StepField::Mode(index);
             let is_useful = update.changed_px > 0 || mode.cleans || update.takes_residue;
             if has_turns(step.planned.step) {
-                let turns = if is_useful { &mut self.useful } else { &mut self.idle };
-                turns.insert(field.pointer(step.planned.step));
+                let pointer = field.pointer(step.planned.step);
                 if is_useful && !step.changed.outside(&update.sent, step.grid()).is_empty() {
-                    self.beside.insert(field.pointer(step.planned.step));
+                    self.beside.insert(pointer.clone());
                 }
+                let turns = if is_useful { &mut self.useful } else { &mut self.idle };
+                turns.insert(pointer);
             }
             if is_useful {
                 continue;

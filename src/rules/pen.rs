@@ -16,7 +16,7 @@ pub(super) fn is_commit(step: &PlayedStep<'_>) -> bool {
 #[derive(Clone, Debug, Default)]
 pub(super) struct Lasting {
     open: Option<Open>,
-    told: u64,
+    reported: u64,
 }
 
 #[derive(Clone, Debug)]
@@ -48,8 +48,8 @@ impl Lasting {
     /// Tells what was seen up to here.
     pub(super) fn close(&mut self, sink: &mut Sink) {
         let Some(open) = self.open.take() else { return };
-        let mut observation = Observation { key: self.told.to_string(), ..open.observation };
-        self.told += 1;
+        let mut observation = Observation { key: self.reported.to_string(), ..open.observation };
+        self.reported += 1;
         if open.worst_step != open.place.step {
             observation.message = format!("{} (worst at step {})", observation.message, open.worst_step);
         }

@@ -23,7 +23,7 @@ pub(super) struct Restless<'p> {
     /// Those of the last ten minutes.
     recent: VecDeque<Flash>,
     open: Option<(Where, Unrest)>,
-    told: u64,
+    reported: u64,
 }
 
 /// A flash that nothing asked for.
@@ -61,7 +61,7 @@ impl<'p> Restless<'p> {
             person_ms: f64::NEG_INFINITY,
             recent: VecDeque::new(),
             open: None,
-            told: 0,
+            reported: 0,
         }
     }
 
@@ -107,10 +107,10 @@ impl<'p> Restless<'p> {
                 self.whose
             ),
             figures: vec![("per_hour", an_hour), ("limit_per_hour", self.per_hour), ("flashes", flashes as f64)],
-            key: self.told.to_string(),
+            key: self.reported.to_string(),
             ..Observation::default()
         };
-        self.told += 1;
+        self.reported += 1;
         sink.report(place, observation);
     }
 }

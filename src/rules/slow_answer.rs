@@ -19,7 +19,7 @@ pub(super) struct SlowAnswer<'p> {
     plan: &'p Plan,
     first_ms: f64,
     whole_ms: f64,
-    /// What stays away longer than this is told as left behind.
+    /// What stays away longer than this is reported as left behind.
     settle_ms: f64,
     /// How soon greys are to follow a quick answer.
     greys_ms: f64,

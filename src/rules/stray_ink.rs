@@ -76,7 +76,7 @@ impl<'p> StrayInk<'p> {
     /// Takes in the ink of a step that its own updates left.
     fn take(&mut self, step: &PlayedStep<'_>) {
         let planned = step.planned.step;
-        // What the step's own screen changed and did not send is told as left behind.
+        // What the step's own screen changed and did not send is reported as left behind.
         let stray = step.pen_line.and(&step.left_behind).without(step.introduced);
         let commits = is_commit(step) && (!step.updates.is_empty() || step.planned.screen.is_some());
         if !commits {

@@ -72,7 +72,7 @@ struct Since {
     place: Where,
     deadline_ms: f64,
     verdict: Verdict,
-    told: bool,
+    is_reported: bool,
 }
 
 /// How much of a text shows.
@@ -171,7 +171,7 @@ impl<'p> TextLost<'p> {
         for (at, verdict) in self.judge(step, screen) {
             let name = &screen.names[at];
             let since = before.remove(name).filter(|since| since.verdict.kind == verdict.kind);
-            let new = || Since { place: Where::of(step, StepField::Screen), deadline_ms, verdict, told: false };
+            let new = || Since { place: Where::of(step, StepField::Screen), deadline_ms, verdict, is_reported: false };
             self.dim.insert(name.clone(), Since { verdict, ..since.unwrap_or_else(new) });
         }
     }
@@ -179,8 +179,8 @@ impl<'p> TextLost<'p> {
     /// Puts texts into their groups that nothing settled in time, and follows those that are in one.
     fn group_late(&mut self, now_ms: f64, index: Option<u64>) {
         for ((rect, text), since) in &mut self.dim {
-            if !since.told && since.deadline_ms < now_ms {
-                since.told = true;
+            if !since.is_reported && since.deadline_ms < now_ms {
+                since.is_reported = true;
                 let new = || Group {
                     place: since.place.clone(),
                     rect: *rect,
@@ -197,7 +197,7 @@ impl<'p> TextLost<'p> {
                     (group.worst, group.quote) = (since.verdict, texts::quote(text));
                 }
             }
-            let group = index.filter(|_| since.told).zip(self.groups.get_mut(&since.verdict.kind));
+            let group = index.filter(|_| since.is_reported).zip(self.groups.get_mut(&since.verdict.kind));
             if let Some((index, group)) = group {
                 group.place.last_step = group.place.last_step.max(index);
             }

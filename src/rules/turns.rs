@@ -25,7 +25,7 @@ const LONGEST_LOOK_BACK_MS: f64 = 600_000.0;
 pub(crate) struct Turns<'p> {
     plan: &'p Plan,
     bench: RuleRunner<'p>,
-    /// The rules that found something in the first turn, or were told of since.
+    /// The rules that found something in the first turn, or have reported something since.
     known: BTreeSet<&'static str>,
     /// How many findings each `accept` matched at most.
     accepted: Vec<u64>,

@@ -75,7 +75,8 @@ impl<'p> UpdateLost<'p> {
                 update: Some(index),
                 rect: update.sent_bounds(),
                 message: format!(
-                    "the device records no end of this `{}`, although it does for {} of this mode: it may be lost, and                      the glass may not show the picture",
+                    "the device records no end of this `{}`, although it does for {} of this mode: it may be lost, and \
+                     the glass may not show the picture",
                     self.plan.display.modes[update.mode].name,
                     wording::counted(others, "other update", "other updates")
                 ),

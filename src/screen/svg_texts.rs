@@ -174,7 +174,7 @@ fn paint_of((paint, own): (&Paint, usvg::Opacity), around: Around) -> Option<Pai
 fn x_height_of_em(face: &Face<'_>) -> f64 {
     let own = face.x_height().filter(|height| *height > 0);
     let drawn = || Some(face.glyph_bounding_box(face.glyph_index('x')?)?.y_max);
-    // Neither told nor drawn: half of the size, common practice, no source.
+    // Neither given nor drawn: half of the size, common practice, no source.
     let height = own.or_else(drawn).map_or(f64::from(face.units_per_em()) / 2.0, f64::from);
     height / f64::from(face.units_per_em())
 }

@@ -295,13 +295,12 @@ impl Reading {
 
     /// The place of an item in the whole text.
     pub fn place_of(&self, item: &Item<'_>) -> Span {
-        let span = item.span();
-        Span { start: span.start + self.begins_at, end: span.end + self.begins_at }
+        item.span().moved(self.begins_at)
     }
 
     /// Notes a fault at a place.
     pub fn fault_at(&mut self, span: Span, message: impl Into<String>, help: impl Into<String>) {
-        let span = Span { start: span.start + self.begins_at, end: span.end + self.begins_at };
+        let span = span.moved(self.begins_at);
         if self.faults.len() < MOST_FAULTS {
             self.faults.push(Fault::at(&self.source, span, message).with_help(help));
         } else {
@@ -580,9 +579,14 @@ fn locate_in_lines(text: &str, pointers: &[&str]) -> Vec<Span> {
         let whole = Span { start: 0, end: line.len() };
         let value = parse_part(line).ok().flatten();
         let span = value.map_or(whole, |value| span_of(follow(&value, rest)));
-        Some(Span { start: span.start + begin, end: span.end + begin })
+        Some(span.moved(begin))
     };
     pointers.iter().map(|pointer| place(pointer).unwrap_or_default()).collect()
+}
+
+/// The number of the line that a pointer into JSON Lines names.
+pub fn line_of(pointer: &str) -> Option<usize> {
+    split_line(pointer).map(|(line, _)| line)
 }
 
 /// The number of the line that a pointer into JSON Lines names, and the pointer into that line.

@@ -27,6 +27,13 @@ pub struct Span {
     pub end: usize,
 }
 
+impl Span {
+    /// The same range of a text that begins so many bytes later.
+    pub(crate) fn moved(self, by: usize) -> Self {
+        Self { start: self.start + by, end: self.end + by }
+    }
+}
+
 /// A line and a column in a text, both counted from 1, the column in characters.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct LineColumn {

@@ -11,11 +11,11 @@ use super::{
 use crate::{
     display::Display,
     geometry::{Rotation, Size},
-    plan::{Accept, RuleSettings, read_accept, read_rotation, read_rules, read_temperature},
-    source::{
-        did_you_mean,
-        json::{Fields, Item, Reading},
+    plan::{
+        Accept, RuleSettings, named_mode, read_accept, read_display, read_rotation, read_rules, read_temperature,
+        resolved,
     },
+    source::json::{Fields, Item, Reading},
 };
 
 const HEADER_FIELDS: [&str; 12] = [
@@ -75,7 +75,7 @@ pub(super) enum BeginsWith {
 pub(super) fn read_header(reading: &mut Reading, root: &Item<'_>, files: &mut dyn FrameFiles) -> Option<Header> {
     let fields = reading.document(root, "the header of a trace", "update-trace/1", &HEADER_FIELDS)?;
     let title = fields.get("title").and_then(|item| reading.text(item)).map_or(String::new(), |text| text.value);
-    let display = display(reading, &fields, files);
+    let display = read_display(reading, &fields, files, "the header of a trace");
     let modes = modes(reading, &fields, display.as_deref());
     let rotation = read_rotation(reading, &fields);
     let clock = fields.get("clock").map_or(Some(ClockUnit::default()), |item| clock(reading, item));
@@ -103,35 +103,14 @@ pub(super) fn read_header(reading: &mut Reading, root: &Item<'_>, files: &mut dy
     })
 }
 
-fn display(reading: &mut Reading, fields: &Fields<'_>, files: &mut dyn FrameFiles) -> Option<Arc<Display>> {
-    let item = reading.required(fields, "display", "the header of a trace")?;
-    let name = reading.text(&item)?.value;
-    let faults = match files.display(&name) {
-        Ok(display) => return Some(Arc::new(display)),
-        Err(faults) => faults,
-    };
-    for fault in faults {
-        if fault.place.is_some() {
-            reading.faults.push(fault);
-        } else {
-            reading.fault(&item, fault.message, fault.help.unwrap_or_default());
-        }
-    }
-    None
-}
-
 fn modes(reading: &mut Reading, fields: &Fields<'_>, display: Option<&Display>) -> BTreeMap<String, usize> {
     let Some(names) = fields.get("modes").and_then(|item| reading.open_object(item, "modes by their names")) else {
         return BTreeMap::new();
     };
     let mut modes = BTreeMap::new();
     for (own, item) in names.iter() {
-        let Some((name, display)) = reading.text(item).zip(display) else { continue };
-        if let Some(mode) = display.mode_named(&name.value) {
+        if let Some(mode) = named_mode(reading, item, display) {
             modes.insert(own.to_owned(), mode);
-        } else {
-            let message = format!("the display `{}` has no mode `{}`", display.name, name.value);
-            reading.fault(item, message, did_you_mean(&name.value, display.mode_names()));
         }
     }
     modes
@@ -172,11 +151,10 @@ fn frames(
         return Some(Packing { kind: Kind::Png, turned: Rotation::None });
     };
     let fields = reading.object(item, "a description of frames", &FRAMES_FIELDS)?;
-    if let Some(item) = fields.get("folder") {
-        let path = reading.text(item);
-        if let Some(trouble) = path.and_then(|path| files.screens_folder(&path.value).err()) {
-            reading.fault(item, trouble.message, trouble.help);
-        }
+    if let Some(item) = fields.get("folder")
+        && let Some(path) = reading.text(item)
+    {
+        resolved(reading, item, files.screens_folder(&path.value));
     }
     let words = [("png", "png"), ("pgm", "pgm"), ("raw", "raw")];
     let word = fields.get("as").map_or(Some("png"), |item| reading.word(item, &words));
@@ -260,5 +238,5 @@ fn begins(reading: &mut Reading, item: &Item<'_>, files: &mut dyn FrameFiles) ->
 /// The number of the file of a frame.
 pub(super) fn frame_file(reading: &mut Reading, item: &Item<'_>, files: &mut dyn FrameFiles) -> Option<usize> {
     let path = reading.text(item)?.value;
-    files.frame(&path).map_err(|trouble| reading.fault(item, trouble.message, trouble.help)).ok()
+    resolved(reading, item, files.frame(&path))
 }

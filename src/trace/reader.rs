@@ -12,14 +12,14 @@ use super::{
 };
 use crate::{
     display::Display,
-    geometry::{Rect, Size, Window},
+    geometry::{Rect, Size},
     plan::{
         Begins, Cause, Plan, PlanHead, PlanMaker, Power, RecordedPlan, RecordedUpdate, ScreenId, Step, Stroke,
-        StrokePoint, Update, WindowAsk, read_window,
+        StrokePoint, Update, WindowAsk, check_draws, read_boxes, read_window,
     },
     source::{
         Fault, Source, Span, did_you_mean,
-        json::{BrokenLine, Fields, Item, Reading, read_json_lines},
+        json::{BrokenLine, Fields, Item, Reading, line_of, read_json_lines},
     },
 };
 
@@ -58,7 +58,7 @@ struct Reader<'f> {
     memory: Below,
     begins: Begins,
     /// Names of modes that nobody knows: the first place, and the lines.
-    unknown_modes: BTreeMap<String, (Span, Vec<String>)>,
+    unknown_modes: BTreeMap<String, (Span, Vec<usize>)>,
 }
 
 /// What stands on the first line.
@@ -175,7 +175,7 @@ impl<'f> Reader<'f> {
 
     fn update(&mut self, reading: &mut Reading, fields: &Fields<'_>, at_ms: f64) -> Option<()> {
         let mode = reading.required(fields, "mode", "a record `update`").and_then(|item| self.mode(reading, &item));
-        let window = fields.get("window").map_or(Some(WindowAsk::All), |item| windows(reading, item));
+        let window = fields.get("window").map_or(Some(WindowAsk::All), |item| read_boxes(reading, item));
         let frame = fields.get("frame").map(|item| self.file(reading, item, None));
         let mut near = |name: &str| fields.get(name).map(|item| self.count(reading, item));
         let [started, finished] = ["started", "finished"].map(&mut near);
@@ -214,9 +214,8 @@ impl<'f> Reader<'f> {
         let display = header.display.as_ref()?;
         let mode = header.modes.get(&name).copied().or_else(|| display.mode_named(&name));
         if mode.is_none() {
-            let line = line_of(&item.pointer).to_owned();
             let (_, lines) = self.unknown_modes.entry(name).or_insert_with(|| (reading.place_of(item), Vec::new()));
-            lines.push(line);
+            lines.extend(line_of(&item.pointer));
         }
         mode
     }
@@ -383,16 +382,6 @@ const KINDS: [(&str, &[&str]); 8] = [
     ("remark", &["text"]),
 ];
 
-/// A box or a list of boxes.
-fn windows(reading: &mut Reading, item: &Item<'_>) -> Option<WindowAsk> {
-    let elements = reading.list(item)?;
-    if !elements.first().is_some_and(Item::is_list) {
-        return read_window(reading, item).map(|window| WindowAsk::Boxes(vec![window]));
-    }
-    let boxes: Vec<Option<Window>> = elements.iter().map(|element| read_window(reading, element)).collect();
-    boxes.into_iter().collect::<Option<Vec<Window>>>().map(WindowAsk::Boxes)
-}
-
 /// Checks that the controller draws ink, and that it can do so in a mode.
 fn can_draw(reading: &mut Reading, item: &Item<'_>, display: &Display, mode: usize) -> Option<()> {
     if display.controller_ink_delay_ms.is_none() {
@@ -401,25 +390,11 @@ fn can_draw(reading: &mut Reading, item: &Item<'_>, display: &Display, mode: usi
         reading.fault(item, message, help);
         return None;
     }
-    let described = &display.modes[mode];
-    if !described.changed_only {
-        let message = format!(
-            "the mode `{}` drives every pixel of a window, but a pen needs a mode that drives only changed pixels",
-            described.name
-        );
-        reading.fault(item, message, "use a mode with `\"drives\": \"changed\"`");
-        return None;
-    }
-    Some(())
+    check_draws(reading, item, &display.modes[mode], "a pen")
 }
 
-/// The number of the line that a pointer leads into.
-fn line_of(pointer: &str) -> &str {
-    pointer.split('/').nth(2).unwrap_or_default()
-}
-
-fn unknown_mode(source: &Arc<Source>, (name, (span, lines)): (String, (Span, Vec<String>))) -> Fault {
-    let shown = lines.iter().take(MOST_LINES).map(String::as_str).collect::<Vec<_>>().join(", ");
+fn unknown_mode(source: &Arc<Source>, (name, (span, lines)): (String, (Span, Vec<usize>))) -> Fault {
+    let shown = lines.iter().take(MOST_LINES).map(usize::to_string).collect::<Vec<_>>().join(", ");
     let more = lines.len().saturating_sub(MOST_LINES);
     let place = match (lines.len(), more) {
         (1, _) => format!("in line {shown}"),

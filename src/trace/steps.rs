@@ -10,6 +10,7 @@ use crate::{
         Cause, OutOfOrder, Power, RecordedStep, RecordedUpdate, ScreenId, Shows, Step, Stroke, StrokePoint, Update,
         Updates,
     },
+    source::json::line_of,
 };
 
 /// An update as a record asks for it.
@@ -40,6 +41,14 @@ impl Pen {
     }
 }
 
+/// What records said before an update, and what its step takes from them.
+#[derive(Debug, Default)]
+struct Gathered {
+    screen: Option<(ScreenId, String)>,
+    temperature: Option<(f64, String)>,
+    remark: Option<String>,
+}
+
 /// Puts steps together from records in their order.
 #[derive(Debug, Default)]
 pub(super) struct StepsMaker {
@@ -47,9 +56,7 @@ pub(super) struct StepsMaker {
     clock: ClockUnit,
     drafts: Vec<Draft>,
     /// What belongs to the next step.
-    screen: Option<(ScreenId, String)>,
-    temperature: Option<(f64, String)>,
-    remark: Option<String>,
+    next: Gathered,
     pens: Vec<Pen>,
     person: Option<Person>,
     /// Whether a step has answered that person.
@@ -62,9 +69,7 @@ pub(super) struct StepsMaker {
 struct Draft {
     at_ms: f64,
     asked: Vec<Asked>,
-    screen: Option<(ScreenId, String)>,
-    temperature: Option<(f64, String)>,
-    remark: Option<String>,
+    gathered: Gathered,
     pens: Vec<Pen>,
     person: Option<Person>,
     /// How long the person had waited by then, if this is the first answer, ms.
@@ -82,7 +87,8 @@ impl StepsMaker {
         let is_same = |draft: &&mut Draft| draft.at_ms.to_bits() == at_ms.to_bits();
         if let Some(draft) = self.drafts.last_mut().filter(is_same) {
             draft.asked.push(asked);
-            draft.screen = self.screen.take().or(draft.screen.take());
+            let screen = &mut draft.gathered.screen;
+            *screen = self.next.screen.take().or(screen.take());
             return;
         }
         self.begin(at_ms);
@@ -106,9 +112,7 @@ impl StepsMaker {
         self.drafts.push(Draft {
             at_ms,
             asked: Vec::new(),
-            screen: self.screen.take(),
-            temperature: self.temperature.take(),
-            remark: self.remark.take(),
+            gathered: std::mem::take(&mut self.next),
             pens: committed,
             person,
             person_before_ms: waited_ms.max(0.0),
@@ -117,11 +121,11 @@ impl StepsMaker {
     }
 
     pub(super) fn shows(&mut self, screen: ScreenId, pointer: String) {
-        self.screen = Some((screen, pointer));
+        self.next.screen = Some((screen, pointer));
     }
 
     pub(super) fn temperature(&mut self, celsius: f64, pointer: String) {
-        self.temperature = Some((celsius, pointer));
+        self.next.temperature = Some((celsius, pointer));
     }
 
     pub(super) fn acts(&mut self, person: Person) {
@@ -143,7 +147,7 @@ impl StepsMaker {
 
     /// A remark is about the step before it, as somebody speaks of what was just seen.
     pub(super) fn remark(&mut self, text: &str) {
-        let remark = self.drafts.last_mut().map_or(&mut self.remark, |draft| &mut draft.remark);
+        let Gathered { remark, .. } = self.drafts.last_mut().map_or(&mut self.next, |draft| &mut draft.gathered);
         let before = remark.take().map(|before| before + "; ").unwrap_or_default();
         *remark = Some(before + text);
     }
@@ -178,11 +182,6 @@ impl StepsMaker {
     }
 }
 
-/// The line that a pointer leads into.
-fn line_of(pointer: &str) -> Option<usize> {
-    pointer.split('/').nth(2)?.parse().ok()
-}
-
 /// How many updates of each mode have an end.
 fn finished_by_mode(drafts: &[Draft]) -> BTreeMap<usize, u64> {
     let mut finished = BTreeMap::new();
@@ -214,10 +213,11 @@ impl Draft {
             });
             updates.push(update);
         }
-        let (screen, screen_pointer) = self.screen.unzip();
-        let (temperature_c, temperature) = self.temperature.unzip();
+        let (screen, screen_pointer) = self.gathered.screen.unzip();
+        let (temperature_c, temperature) = self.gathered.temperature.unzip();
         let (touched, touched_pointer) = self.person.as_ref().and_then(|person| person.touched.clone()).unzip();
-        let label = [clock.time_of_day(self.at_ms), self.remark].into_iter().flatten().collect::<Vec<_>>().join(", ");
+        let label =
+            [clock.time_of_day(self.at_ms), self.gathered.remark].into_iter().flatten().collect::<Vec<_>>().join(", ");
         let mut step = Step {
             pointer,
             label: Some(label).filter(|label| !label.is_empty()),

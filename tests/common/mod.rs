@@ -204,6 +204,11 @@ impl Run {
     }
 }
 
+/// A text without its line breaks, which depend on its width.
+pub(crate) fn on_one_line(text: &str) -> String {
+    text.split_whitespace().collect::<Vec<_>>().join(" ")
+}
+
 /// The findings of a plan of the JSON report, a line each.
 pub(crate) fn finding_lines(plan: &Value) -> Vec<String> {
     let findings = plan["findings"].as_array().unwrap().iter();

@@ -70,7 +70,7 @@ use std::collections::BTreeSet;
 
 use stillpage::rules::{RULES, pages};
 
-use common::{Folder, SQUARE};
+use common::{Folder, SQUARE, on_one_line};
 use edges::{Edge, review};
 
 /// Of all rules.
@@ -284,8 +284,7 @@ fn nobody_advises_a_higher_voltage_without_the_panels_maker() {
 fn a_single_indicator_carries_the_caution_about_safety_even_where_nothing_is_found() {
     let text = |fixture: &str| {
         let plan = common::root().join("fixtures").join(fixture).join("sound.plan.json");
-        let printed = Folder::new().run(&["review", plan.to_str().unwrap()]).with_status(0).out;
-        printed.split_whitespace().collect::<Vec<_>>().join(" ")
+        on_one_line(&Folder::new().run(&["review", plan.to_str().unwrap()]).with_status(0).out)
     };
     let caution =
         "caution: a safety indicator must not rest on this model alone; local codes and licensed practice decide";

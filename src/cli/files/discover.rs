@@ -10,7 +10,7 @@ use walkdir::WalkDir;
 
 use super::{
     folder_settings::SettingsStore,
-    locations::{is_trace, natural_order, real, without_dot},
+    locations::{is_named, is_trace, natural_order, real, without_dot},
     missing::no_such,
     walking::{leads_outside, walk_fault},
 };
@@ -97,8 +97,4 @@ fn walk(folder: &Path, settings: &mut SettingsStore, plans: &mut Vec<PathBuf>, f
 /// Whether a file in a folder is a plan or a trace, by its name.
 fn is_reviewed(path: &Path) -> bool {
     is_named(path, ".plan.json") || is_trace(path)
-}
-
-fn is_named(path: &Path, ending: &str) -> bool {
-    path.file_name().is_some_and(|name| name.to_string_lossy().ends_with(ending))
 }

@@ -44,7 +44,12 @@ pub(crate) fn working_folder() -> String {
 
 /// Whether a path is a trace of a device by its name.
 pub(crate) fn is_trace(path: &Path) -> bool {
-    path.file_name().is_some_and(|name| name.to_string_lossy().ends_with(".trace.jsonl"))
+    is_named(path, ".trace.jsonl")
+}
+
+/// Whether the name of a file ends so.
+pub(crate) fn is_named(path: &Path, ending: &str) -> bool {
+    path.file_name().is_some_and(|name| name.to_string_lossy().ends_with(ending))
 }
 
 /// Natural order: runs of digits compare as numbers; names that are equal in this way compare by bytes.

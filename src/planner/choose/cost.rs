@@ -88,7 +88,7 @@ pub fn of_finding(severity: Severity) -> f64 {
     }
 }
 
-/// What it costs to send some windows in a mode, told before they are played: by this the best of several ways to cover the
+/// What it costs to send some windows in a mode, estimated before they are played: by this the best of several ways to cover the
 /// same is chosen.
 pub(super) fn sending(mode: &Mode, windows: &[Rect], plan: &Plan, is_for_a_person: bool) -> f64 {
     let display = &plan.display;
@@ -102,7 +102,7 @@ pub(super) fn sending(mode: &Mode, windows: &[Rect], plan: &Plan, is_for_a_perso
         + ANSWER_PER_100_MS * transfer_ms / 100.0
 }
 
-/// What updates that show what changes at a step cost at the least, told before they are played; `step` is the same step
+/// What updates that show what changes at a step cost at the least, estimated before they are played; `step` is the same step
 /// played without any.
 pub(super) fn least(updates: &[Update], step: &PlayedStep<'_>, plan: &Plan) -> Cost {
     let mode_of = |update: &Update| &plan.display.modes[update.mode];

@@ -30,7 +30,7 @@ pub struct Reviewed {
 pub type Reviewing<'r> = &'r mut dyn FnMut(&Arc<Source>) -> Result<Reviewed, Vec<Fault>>;
 /// What became of a plan.
 #[derive(Debug)]
-pub struct Mended {
+pub struct Corrected {
     /// The text with all corrections that were taken.
     pub text: String,
     /// Those, in their order.
@@ -74,7 +74,7 @@ pub struct NotTaken {
 ///
 /// # Errors
 /// Where the plan cannot be read as it is.
-pub fn mend(source: &Arc<Source>, review: Reviewing<'_>) -> Result<Mended, Vec<Fault>> {
+pub fn mend(source: &Arc<Source>, review: Reviewing<'_>) -> Result<Corrected, Vec<Fault>> {
     let now = review(source)?;
     let before = now.review.summary.clone();
     let mut mending = Mending { now, review, taken: Vec::new(), refused: BTreeMap::new() };
@@ -237,13 +237,13 @@ impl Mending<'_> {
         })
     }
 
-    fn finish(mut self, before: Summary) -> Mended {
+    fn finish(mut self, before: Summary) -> Corrected {
         let open = self.now.review.findings.into_iter().filter(Finding::is_open);
         let left = open.map(|finding| {
             let not_taken = self.refused.remove(&name_of(&finding)).map_or_else(Vec::new, |refusal| refusal.reasons);
             Left { finding, not_taken }
         });
-        Mended {
+        Corrected {
             left: left.collect(),
             text: self.now.plan.source.text.clone(),
             taken: self.taken,
@@ -277,8 +277,8 @@ fn all_said(review: &Review) -> AllSaid<'_> {
     all
 }
 
-/// The rule of a finding, and the step that it is of. What lasts is told once, at the first step that shows it: where that step
-/// is another one, the finding is not.
+/// The rule of a finding, and the step that it is of. What lasts is reported once, at the first step that shows it, and stays
+/// the same finding at another step.
 fn said_of(finding: &Finding) -> (&'static str, &str) {
     (finding.rule, if finding.lasts { "" } else { step_of(&finding.pointer) })
 }

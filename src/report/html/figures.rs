@@ -17,7 +17,7 @@ pub(super) struct Figure {
     better: Better,
 }
 
-/// In what a figure is told.
+/// The unit in which a figure is shown.
 #[derive(Clone, Copy)]
 enum Unit {
     /// One of them, and several.

@@ -143,7 +143,7 @@ fn in_words(frame: &Frame, recording: &Recording) -> String {
             count(frame.left_behind_px, "pixel", "pixels")
         ));
     }
-    parts.push(match frame.ghosts.len() as u64 {
+    parts.push(match (frame.ghosts.len() + frame.outlines.len()) as u64 {
         0 => format!("no ghost of {} L* or more", recording.limit_l),
         ghosts => {
             let outlines = match frame.outlines.len() as u64 {

@@ -154,8 +154,7 @@ function wait(ms) {
 
 // Ghosts in whole frames, outlines beside driven ink in dashed ones.
 function ghosts(context, frame, width) {
-  const dashed = new Set(frame.outlines.map(String));
-  outline(context, frame.ghosts.filter((box) => !dashed.has(String(box))), width);
+  outline(context, frame.ghosts, width);
   context.setLineDash([6 * width, 6 * width]);
   outline(context, frame.outlines, width);
   context.setLineDash([]);

@@ -9,7 +9,7 @@ use png::ColorType;
 
 use crate::{
     geometry::{Rect, Size},
-    panel::{PlayedStep, PlayedUpdate, WaitsFor},
+    panel::{Ghost, PlayedStep, PlayedUpdate, WaitsFor},
     plan::{Begins, Cause, Plan},
     report::{
         panel_view::{Colours, shown},
@@ -73,7 +73,7 @@ pub(super) struct Frame {
     pub(super) residues: Vec<Patch>,
     pub(super) updates: Vec<RecordedUpdate>,
     pub(super) strokes: Vec<RecordedStroke>,
-    /// Ghosts, and those of them that are outlines beside driven ink.
+    /// Ghosts in driven pixels, and outlines beside them.
     pub(super) ghosts: Vec<Rect>,
     pub(super) outlines: Vec<Rect>,
     pub(super) worst_l: f64,
@@ -353,6 +353,8 @@ impl<'p> Recorder<'p> {
 
 fn frame(plan: &Plan, step: &PlayedStep<'_>, looks: Vec<Patch>, residues: Vec<Patch>) -> Frame {
     let planned = step.planned;
+    let (outlines, ghosts): (Vec<&Ghost>, Vec<&Ghost>) = step.ghosts.iter().partition(|ghost| ghost.is_outline());
+    let boxes = |ghosts: Vec<&Ghost>| ghosts.into_iter().map(|ghost| ghost.rect).collect();
     Frame {
         index: planned.index,
         label: planned.step.label.clone(),
@@ -362,8 +364,8 @@ fn frame(plan: &Plan, step: &PlayedStep<'_>, looks: Vec<Patch>, residues: Vec<Pa
         residues,
         updates: step.updates.iter().map(|update| recorded_update(plan, update)).collect(),
         strokes: recorded_strokes(plan, step),
-        ghosts: step.ghosts.iter().map(|ghost| ghost.rect).collect(),
-        outlines: step.ghosts.iter().filter(|ghost| ghost.is_outline()).map(|ghost| ghost.rect).collect(),
+        ghosts: boxes(ghosts),
+        outlines: boxes(outlines),
         worst_l: step.worst_residue_l(),
         residue_l: step.residue_l,
         left_behind_px: step.left_behind.count(),

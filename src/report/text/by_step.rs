@@ -6,11 +6,11 @@ use std::io::{self, Write};
 
 use super::{
     super::{
-        ByCause, PlanOutcome, PlanReport, ReviewedPlan, RunReport,
-        sentences::{count, estimate_words, following_words, place_words},
+        ByCause, PlanReport, ReviewedPlan, RunReport,
+        sentences::{estimate_words, following_words, place_words},
     },
     marked::{Excerpt, Marked},
-    plan_lines::{heading, verdict, write_figures, write_refused},
+    plan_lines::{write_each, write_figures, write_heading},
     style::TextStyle,
     underline::{draw, shade},
 };
@@ -26,13 +26,7 @@ pub(super) fn write(
     style: TextStyle,
     out: &mut dyn Write,
 ) -> io::Result<()> {
-    for of in shown {
-        match &of.outcome {
-            PlanOutcome::Reviewed(plan) => write_plan(report, of, plan, style, out)?,
-            PlanOutcome::Refused(faults) => write_refused(of, faults, out)?,
-        }
-    }
-    Ok(())
+    write_each(shown, out, |of, plan, out| write_plan(report, of, plan, style, out))
 }
 
 fn write_plan(
@@ -42,8 +36,7 @@ fn write_plan(
     style: TextStyle,
     out: &mut dyn Write,
 ) -> io::Result<()> {
-    writeln!(out, "{}", heading(of, plan))?;
-    writeln!(out, "  {} on {}: {}\n", count(plan.steps, "step", "steps"), plan.display, verdict(report, plan))?;
+    write_heading(report, of, plan, out)?;
     for ByCause { finding, place, following } in plan.by_cause() {
         if finding.is_open() {
             out.write_all(finding_text(plan, finding, place, style).as_bytes())?;

@@ -9,12 +9,12 @@ use std::{
 
 use super::{
     super::{
-        PlanOutcome, PlanReport, ReviewedPlan, RunReport,
+        PlanReport, ReviewedPlan, RunReport,
         reading_order::{Cause, causes_by_weight},
         sentences::{count, estimate_words, one_line, place_words},
     },
     marked::{Excerpt, Marked},
-    plan_lines::{heading, verdict, write_figures, write_refused},
+    plan_lines::{heading, verdict, write_each, write_figures, write_heading},
     plans_table,
     style::TextStyle,
     underline::{self, Paint, shade, without_blanks_at_ends},
@@ -42,13 +42,7 @@ pub(super) fn write(
     if paths.len() > 1 {
         return write_several(report, shown, style, out);
     }
-    for plan in shown {
-        match &plan.outcome {
-            PlanOutcome::Reviewed(reviewed) => write_one(report, plan, reviewed, style, out)?,
-            PlanOutcome::Refused(faults) => write_refused(plan, faults, out)?,
-        }
-    }
-    Ok(())
+    write_each(shown, out, |of, plan, out| write_one(report, of, plan, style, out))
 }
 
 fn write_one(
@@ -58,9 +52,7 @@ fn write_one(
     style: TextStyle,
     out: &mut dyn Write,
 ) -> io::Result<()> {
-    writeln!(out, "{}", heading(of, plan))?;
-    let steps = count(plan.steps, "step", "steps");
-    writeln!(out, "  {steps} on {}: {}\n", plan.display, verdict(report, plan))?;
+    write_heading(report, of, plan, out)?;
     for cause in &causes_by_weight(plan) {
         out.write_all(without_blanks_at_ends(&cause_text(plan, cause, style)).as_bytes())?;
         writeln!(out)?;
@@ -158,12 +150,10 @@ fn write_several(report: &RunReport, shown: &[&PlanReport], style: TextStyle, ou
     let with_findings = shown.iter().filter(|of| has_open_findings(of)).count();
     let most = (MOST_OF_ALL / with_findings.max(1)).clamp(1, MOST_OF_ONE);
     let mut left_out = 0;
-    for of in shown {
-        match &of.outcome {
-            PlanOutcome::Reviewed(plan) => left_out += write_worst(report, of, plan, most, style, out)?,
-            PlanOutcome::Refused(faults) => write_refused(of, faults, out)?,
-        }
-    }
+    write_each(shown, out, |of, plan, out| {
+        left_out += write_worst(report, of, plan, most, style, out)?;
+        Ok(())
+    })?;
     let reviewed = || shown.iter().filter_map(|of| of.reviewed());
     let mut cautions = cautions_of(reviewed().flat_map(|plan| plan.findings.iter().map(|finding| finding.rule)));
     cautions.extend(reviewed().any(|plan| plan.is_indicator).then_some(INDICATOR_CAUTION));

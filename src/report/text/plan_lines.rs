@@ -5,7 +5,7 @@
 use std::io::{self, Write};
 
 use super::super::{
-    Gate, PlanReport, ReviewedPlan, RunReport,
+    Gate, PlanOutcome, PlanReport, ReviewedPlan, RunReport,
     sentences::{at_temperature, count, gone_words, known_by_rule, margin_lines, place_words},
 };
 use super::underline::wrapped;
@@ -24,6 +24,18 @@ pub(super) fn heading(of: &PlanReport, plan: &ReviewedPlan) -> String {
     format!("{}{title}{}", of.path, at_temperature(of.temperature_c))
 }
 
+/// The first two lines of a plan: what it is, and its verdict.
+pub(super) fn write_heading(
+    report: &RunReport,
+    of: &PlanReport,
+    plan: &ReviewedPlan,
+    out: &mut dyn Write,
+) -> io::Result<()> {
+    writeln!(out, "{}", heading(of, plan))?;
+    let steps = count(plan.steps, "step", "steps");
+    writeln!(out, "  {steps} on {}: {}\n", plan.display, verdict(report, plan))
+}
+
 /// Whether a plan passes the gate, and what was found in it.
 pub(super) fn verdict(report: &RunReport, plan: &ReviewedPlan) -> String {
     match verdict_word(report, plan) {
@@ -33,8 +45,23 @@ pub(super) fn verdict(report: &RunReport, plan: &ReviewedPlan) -> String {
     }
 }
 
+/// Writes plans one after the other; those that could not be read are only named.
+pub(super) fn write_each(
+    shown: &[&PlanReport],
+    out: &mut dyn Write,
+    mut write: impl FnMut(&PlanReport, &ReviewedPlan, &mut dyn Write) -> io::Result<()>,
+) -> io::Result<()> {
+    for of in shown {
+        match &of.outcome {
+            PlanOutcome::Reviewed(plan) => write(of, plan, out)?,
+            PlanOutcome::Refused(faults) => write_refused(of, faults, out)?,
+        }
+    }
+    Ok(())
+}
+
 /// A plan that could not be read; its faults stand elsewhere.
-pub(super) fn write_refused(report: &PlanReport, faults: &[Fault], out: &mut dyn Write) -> io::Result<()> {
+fn write_refused(report: &PlanReport, faults: &[Fault], out: &mut dyn Write) -> io::Result<()> {
     writeln!(out, "{}  not reviewed: {}\n", report.path, count(faults.len() as u64, "fault", "faults"))
 }
 

@@ -8,7 +8,7 @@ use serde_json::{Value, json};
 use stillpage::rules::Example;
 
 use crate::{
-    common::{Folder, Run},
+    common::{Folder, Run, on_one_line},
     edges::{GHOSTING, review, rows_of, square},
     flashing::{LARGE, black},
 };
@@ -166,11 +166,6 @@ fn a_finding_carries_its_margin_and_is_sure_from_the_factor_on() {
             assert_eq!(found["sure"], sure, "{} with {factor:?}", case.rule);
         }
     }
-}
-
-/// A text without its line breaks, which depend on its width.
-fn on_one_line(text: &str) -> String {
-    text.split_whitespace().collect::<Vec<_>>().join(" ")
 }
 
 #[test]

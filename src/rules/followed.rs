@@ -170,11 +170,19 @@ fn keep(of_steps: &mut BTreeMap<String, Vec<Consequences>>, one: Consequences, p
     }
 }
 
-/// The levels that the turns of steps put into memory.
+/// The levels that the turns of steps put into memory, by the pointer to the step.
 #[derive(Clone, Default)]
 struct TurnLevels {
-    of_steps: HashMap<String, LevelSet>,
-    seen: HashSet<(String, Option<ScreenId>, ScreenId)>,
+    of_steps: HashMap<String, OneStep>,
+    /// How many turns were looked at.
+    seen: usize,
+}
+
+/// The levels of one step, and the changes of screen that were looked at.
+#[derive(Clone, Default)]
+struct OneStep {
+    levels: LevelSet,
+    seen: HashSet<(Option<ScreenId>, ScreenId)>,
 }
 
 /// The most turns that are looked at; a plan with more hardly repeats itself.
@@ -186,16 +194,23 @@ impl TurnLevels {
         let Some(screen) = planned.screen.filter(|_| !step.introduced.is_empty() && has_turns(planned.step)) else {
             return;
         };
-        let turn = (planned.step.pointer.clone(), step.previous_screen, screen);
-        if self.seen.len() < MOST_SEEN && self.seen.insert(turn) {
+        if self.seen == MOST_SEEN {
+            return;
+        }
+        let pointer = planned.step.pointer.as_str();
+        if !self.of_steps.contains_key(pointer) {
+            self.of_steps.insert(pointer.to_owned(), OneStep::default());
+        }
+        let Some(known) = self.of_steps.get_mut(pointer) else { return };
+        if known.seen.insert((step.previous_screen, screen)) {
             let (_, to) = levels_of(step.introduced, step);
-            let known = self.of_steps.entry(planned.step.pointer.clone()).or_default();
-            *known = known.union(to);
+            known.levels = known.levels.union(to);
+            self.seen += 1;
         }
     }
 
     fn of(&self, step: &str) -> LevelSet {
-        self.of_steps.get(step).copied().unwrap_or_default()
+        self.of_steps.get(step).map(|one| one.levels).unwrap_or_default()
     }
 }
 

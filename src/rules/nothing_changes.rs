@@ -1,6 +1,6 @@
 //! `nothing-changes`: an update that sends pixels of which none changes, and that cleans nothing.
 
-use std::collections::BTreeSet;
+use std::collections::BTreeMap;
 
 use super::{Rule, Setup, remedy::has_turns, wording};
 use crate::{
@@ -13,17 +13,46 @@ use crate::{
 #[derive(Clone)]
 pub(super) struct NothingChanges<'p> {
     plan: &'p Plan,
-    /// The updates of steps with several turns that do something in one of them, and those that do nothing in one, by their
-    /// fields of the plan.
-    useful: BTreeSet<String>,
-    idle: BTreeSet<String>,
-    /// Those that stand beside something else that differs in one of them: there `"changed"` would send more.
-    beside: BTreeSet<String>,
+    /// The updates of each step with several turns, by the pointer to the step.
+    of_turns: BTreeMap<String, Vec<OfTurns>>,
+}
+
+/// What an update does in the turns of its step.
+#[derive(Clone, Default)]
+struct OfTurns {
+    pointer: String,
+    /// It does something in one of them.
+    is_useful: bool,
+    /// It does nothing in one of them.
+    is_idle: bool,
+    /// Something else differs in one of them as well: there `"changed"` would send more.
+    is_beside: bool,
 }
 
 impl<'p> NothingChanges<'p> {
     pub(super) fn new(setup: &Setup<'p>) -> Self {
-        Self { plan: setup.plan, useful: BTreeSet::new(), idle: BTreeSet::new(), beside: BTreeSet::new() }
+        Self { plan: setup.plan, of_turns: BTreeMap::new() }
+    }
+
+    /// Notes what an update does in this turn of its step.
+    fn see_turn(&mut self, step: &PlayedStep<'_>, index: usize, is_useful: bool) {
+        let planned = step.planned.step;
+        if !self.of_turns.contains_key(&planned.pointer) {
+            self.of_turns.insert(planned.pointer.clone(), Vec::new());
+        }
+        let Some(updates) = self.of_turns.get_mut(&planned.pointer) else { return };
+        for at in updates.len()..=index {
+            updates.push(OfTurns { pointer: StepField::Mode(at).pointer(planned), ..OfTurns::default() });
+        }
+        let update = &mut updates[index];
+        update.is_useful |= is_useful;
+        update.is_idle |= !is_useful;
+        let played = &step.updates[index];
+        // Mostly the first update changes all that differs, and then nothing has to be cut out.
+        let changes_all = index == 0 && played.changed_px == step.changed.count();
+        if is_useful && !update.is_beside && !changes_all {
+            update.is_beside = !step.changed.outside(&played.sent, step.grid()).is_empty();
+        }
     }
 }
 
@@ -35,15 +64,9 @@ impl Rule for NothingChanges<'_> {
             if update.sent.is_empty() {
                 continue;
             }
-            let field = StepField::Mode(index);
             let is_useful = update.changed_px > 0 || mode.cleans || update.takes_residue;
             if has_turns(step.planned.step) {
-                let pointer = field.pointer(step.planned.step);
-                if is_useful && !step.changed.outside(&update.sent, step.grid()).is_empty() {
-                    self.beside.insert(pointer.clone());
-                }
-                let turns = if is_useful { &mut self.useful } else { &mut self.idle };
-                turns.insert(pointer);
+                self.see_turn(step, index, is_useful);
             }
             if is_useful {
                 continue;
@@ -65,19 +88,20 @@ impl Rule for NothingChanges<'_> {
                 figures: vec![("sent_px", update.sent_px as f64), ("duration_ms", update.duration_ms)],
                 ..Observation::default()
             };
-            sink.report(Where::of(step, field), observation);
+            sink.report(Where::of(step, StepField::Mode(index)), observation);
         }
     }
 
     /// What another turn of a step needs cannot be taken away.
     fn end(&mut self, sink: &mut Sink) {
-        for pointer in self.idle.intersection(&self.useful) {
-            sink.amend(pointer, "", |finding| {
+        let needed = self.of_turns.values().flatten().filter(|update| update.is_idle && update.is_useful);
+        for update in needed {
+            sink.amend(&update.pointer, "", |finding| {
                 finding.help =
                     "ask for \"changed\", which sends nothing where nothing differs: other turns of this step need \
                                 the update"
                         .into();
-                if self.beside.contains(pointer) {
+                if update.is_beside {
                     finding.help =
                         "make this turn a step of its own, without the update: other turns of this step need it".into();
                     finding.corrections.clear();

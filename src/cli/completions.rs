@@ -6,7 +6,7 @@ use clap_complete::Shell;
 use super::{output::write_out, telling::done};
 
 /// Where the scripts go; printed below the command's help and on its man page.
-const WHERE: &str = "Where to put the script (a new shell then uses it):
+const WHERE: &str = "Where to put the script (it takes effect in the next shell):
   bash        stillpage completions bash > \
 ~/.local/share/bash-completion/completions/stillpage
   zsh         stillpage completions zsh > DIR/_stillpage, where \

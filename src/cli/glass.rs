@@ -29,8 +29,8 @@ pub(crate) struct GlassArguments {
     /// The PNG to write
     #[arg(long, value_name = "F.png", value_hint = ValueHint::FilePath)]
     out: PathBuf,
-    /// Draw only the residue, with a scale in L* and a frame around every ghost (a dashed frame for an outline beside
-    /// driven ink)
+    /// Draw only the residue, with a scale in L* and a frame around every ghost (dashed if only the rim of a
+    /// text or shape remains)
     #[arg(long)]
     difference: bool,
     #[command(flatten)]

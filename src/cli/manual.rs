@@ -128,12 +128,22 @@ const STATUS: [(&str, &str); 3] = [
 const STATUS_OF_OTHERS: [(&str, &str); 2] =
     [("0", "Everything worked."), ("2", "The usage was wrong, or a file could not be read or written.")];
 
-const FILES: [(&str, &str); 4] = [
+const FILES: [(&str, &str); 7] = [
     ("*.plan.json", "Refresh plans. review searches folders for them. stillpage schema plan prints their JSON Schema."),
     (
         "*.display.json",
         "Display descriptions, named in the field display of a plan. stillpage displays lists those that come with the \
          program, and stillpage schema display prints their JSON Schema.",
+    ),
+    (
+        "*.trace.jsonl",
+        "Traces of devices. review takes them beside plans. stillpage trace makes one from a text log, and stillpage \
+         schema trace prints the JSON Schema of a line.",
+    ),
+    ("*.flow.json", "User flows. stillpage schema flow prints their JSON Schema."),
+    (
+        "stillpage.settings.json",
+        "Settings for all plans in its folder and below. stillpage schema settings prints their JSON Schema.",
     ),
     ("*.svg, *.png", "Screens, named in the plan and exactly as large as the panel."),
     (

@@ -70,7 +70,7 @@ enum Command {
     Prepare(PrepareArguments),
     /// Turn the log of a device into a trace, which `review` plays
     Trace(TraceArguments),
-    /// Fit the residue of a mode to measured L*, and write it as a display description
+    /// Fit a mode's residue model to measured L*, and write the result as a display description
     Fit(FitArguments),
     /// Choose windows, modes and cleanings for the steps that leave their updates open
     Replan(ReplanArguments),

@@ -23,7 +23,7 @@ impl Threads {
 /// The panel that a command works for.
 #[derive(Clone, Debug, Args)]
 pub(crate) struct ForDisplay {
-    /// The panel: a shipped display by its name, or a description by its path
+    /// The panel: the name of a display that comes with the program, or the path of a description
     #[arg(long, value_name = "NAME")]
     pub(crate) display: String,
 }

@@ -12,7 +12,7 @@ use super::{
     files::{folder_of, has_mark, real},
     interrupt::Unfinished,
 };
-use crate::source::Fault;
+use crate::source::{Fault, kinds};
 
 /// A file that appears under its name only when it is complete.
 #[derive(Debug)]
@@ -161,12 +161,11 @@ pub(super) fn tell_written(out: &Path, words: &str) -> Result<(), Fault> {
 
 /// Checks that an output does not overwrite an existing file whose name shows that it is an input.
 pub(super) fn check_is_no_input(file: &Path) -> Result<(), Fault> {
-    const INPUTS: [&str; 7] =
-        [".plan.json", ".display.json", "stillpage.settings.json", ".svg", ".png", ".ttf", ".otf"];
-    let name = file.file_name().unwrap_or_default().to_string_lossy().to_lowercase();
-    if !file.exists() || !INPUTS.iter().any(|input| name.ends_with(input)) {
+    let name = file.file_name().unwrap_or_default().to_string_lossy();
+    if !file.exists() || !kinds::is_input(&name) {
         return Ok(());
     }
-    let message = "this file is a plan, a screen or a file that belongs to one, and would be overwritten";
+    let message = "by its name this is an input (a plan, a trace, a flow, a picture or a file that belongs to one), and it would be \
+                   overwritten";
     Err(Fault::of_file(file.display().to_string(), message, "give the output another name"))
 }

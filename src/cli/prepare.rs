@@ -39,14 +39,14 @@ pub(crate) struct PrepareArguments {
     /// The folder for the prepared PNGs; the screens themselves are never overwritten
     #[arg(long, value_name = "DIR")]
     out: PathBuf,
-    /// Overwrite other pictures that are already there
+    /// Overwrite a file of the same name that has a different content
     #[arg(long)]
     force: bool,
     /// How to show tones that lie between the panel's levels
     #[arg(long, value_enum, default_value = "ordered", ignore_case = true)]
     how: HowWord,
-    /// The reading distance in mm, for the printed difference between each drawing and its prepared screen [default:
-    /// the display's own, otherwise 350]
+    /// The reading distance in mm at which the difference between each drawing and its prepared screen is computed and
+    /// reported [default: the display's own, otherwise 350]
     #[arg(long, value_name = "MM", value_parser = distance)]
     distance: Option<f64>,
     #[command(flatten)]

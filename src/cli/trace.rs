@@ -22,10 +22,11 @@ use crate::{
 /// What `trace` takes.
 #[derive(Debug, Args)]
 pub(crate) struct TraceArguments {
-    /// The log of the device, a text
+    /// The device's log, a text file
     #[arg(value_hint = ValueHint::FilePath)]
     log: PathBuf,
-    /// Which lines are which records: patterns whose named groups give the fields
+    /// A JSON file with one pattern for each kind of record: the lines that match it are such records, and its named
+    /// groups give their fields
     #[arg(long, value_name = "FILE.json", value_hint = ValueHint::FilePath)]
     lines: PathBuf,
     /// Write the trace to this file

@@ -60,6 +60,7 @@ impl Summary {
             ("longest_answer_ms", self.longest_answer_ms),
             ("most_since_cleaning", f64::from(self.most_since_cleaning)),
             ("note", self.note as f64),
+            ("residue_l", self.residue_l),
             ("seconds", self.seconds),
             ("warning", self.warning as f64),
             ("worst_residue_l", self.worst_residue_l),
@@ -229,4 +230,16 @@ fn limits_not_given(plan: &Plan) -> Option<String> {
     let display = &plan.display.name;
     (!missing.is_empty())
         .then(|| format!("{}, because the display `{display}` gives no {}", what.join(", "), fields.join(", ")))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::plan::BUDGET_FIGURES;
+
+    #[test]
+    fn every_figure_of_the_summary_that_a_budget_may_name_can_be_named_in_a_plan() {
+        let figures = Summary::default().figures();
+        assert_eq!(figures.keys().copied().collect::<Vec<_>>(), BUDGET_FIGURES);
+    }
 }

@@ -36,7 +36,7 @@ pub use settings::{
 pub const MOST_STEPS: u64 = 1_000_000;
 
 /// The figures of a summary that a plan may put a budget on, as they are called in files.
-pub const BUDGET_FIGURES: [&str; 12] = [
+pub const BUDGET_FIGURES: [&str; 13] = [
     "accepted",
     "cleanings",
     "driving_seconds",
@@ -46,6 +46,7 @@ pub const BUDGET_FIGURES: [&str; 12] = [
     "longest_answer_ms",
     "most_since_cleaning",
     "note",
+    "residue_l",
     "seconds",
     "warning",
     "worst_residue_l",

@@ -19,7 +19,7 @@ use super::{
 };
 use crate::{
     finding::{Finding, OWN_FAULT},
-    source::{Fault, Span},
+    source::{Fault, Span, kinds::output_name},
 };
 
 /// The case that every suite begins with.
@@ -174,8 +174,7 @@ fn unread(report: &RunReport, path: &str, temperature_c: Option<f64>, faults: &[
 /// The plan's path without its ending: pages take a full stop in a name for the end of a package's.
 fn name(report: &RunReport, path: &str, temperature_c: Option<f64>) -> String {
     let path = paths::from_folder(path, &report.working_folder);
-    let stem = path.strip_suffix(".plan.json").unwrap_or(&path);
-    clean(&format!("{stem}{}", at_temperature(temperature_c)))
+    clean(&format!("{}{}", output_name(&path), at_temperature(temperature_c)))
 }
 
 fn case(

@@ -6,7 +6,7 @@ use std::collections::BTreeMap;
 
 use super::ReviewedPlan;
 use crate::{
-    finding::{Figure, Finding, PlanMargin, Summary},
+    finding::{Figure, Finding, Holds, PlanMargin, Summary},
     known::KnownFinding,
     plan::Origin,
     source::readable,
@@ -86,12 +86,15 @@ fn margin_line(name: &str, margin: PlanMargin, factor: f64) -> String {
         Origin::RulePage => format!("the {limit}{unit} {usual}"),
         origin => format!("{} limit of {limit}{unit}", origin.whose()),
     };
-    let sure = if factor > 1.0 {
-        format!("an estimate, good to a factor of {factor}")
-    } else {
-        "a figure that counts as exact".into()
+    let holds = margin.holds();
+    let within = if holds == Holds::Broken { "above" } else { "within" };
+    let sure = match holds {
+        _ if factor <= 1.0 => "the figure counts as exact, so the verdict is:".to_owned(),
+        Holds::Kept => format!("even if the estimate is off by a factor of {factor}, the verdict is:"),
+        Holds::Open => format!("the estimate may be off by a factor of {factor}, so the verdict is:"),
+        Holds::Broken => format!("the estimate may be off by a factor of {factor}; the verdict is:"),
     };
-    format!("{what} {reached} of {of}; {sure}: {}", margin.holds().word())
+    format!("{what} {reached}{unit}, {within} {of}; {sure} {}", holds.word())
 }
 
 /// A figure with the digits that matter, and no noughts behind them.

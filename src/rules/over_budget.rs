@@ -24,7 +24,7 @@ impl<'p> OverBudget<'p> {
             "driving_seconds" => of(Figure::Durations),
             "energy_mj" => of(Figure::Energy),
             "longest_answer_ms" => of(Figure::FirstVisible),
-            "worst_residue_l" => {
+            "residue_l" | "worst_residue_l" => {
                 let factor = margins.residue.and_then(|margin| margin.factor);
                 Margin::new(Figure::Residue, reached, budget, factor)
             }

@@ -213,20 +213,21 @@ impl<'p> TextLost<'p> {
             _ => format!(" (and hardly more of {} like it)", wording::counted(count - 1, "other", "others")),
         };
         let out_of = |mode: usize| LevelSet(worst.levels.0 & !display.modes[mode].to.0);
-        let why = mode.map_or("its shades are too close to that level on this panel".to_owned(), |mode| {
-            format!("`{}` cannot show {}", display.modes[mode].name, wording::levels(out_of(mode), display))
-        });
+        let why = mode
+            .map_or(format!("on this panel its shades are too close to {}", display.ink.name(ground)), |mode| {
+                format!("`{}` cannot show {}", display.modes[mode].name, wording::levels(out_of(mode), display))
+            });
         let limit = if severity == Severity::Error { self.lost } else { self.weak };
         let percent = |share: f64| (100.0 * share).floor();
-        let [shown, stands] = match percent(worst.share) {
-            0.0 => ["nothing".to_owned(), "stands".to_owned()],
-            percent => [format!("only {percent:.0} % of the letters"), "stand".to_owned()],
+        let shown = match percent(worst.share) {
+            0.0 => "nothing".to_owned(),
+            percent => format!("only {percent:.0} %"),
         };
         let observation = Observation {
             rect: Some(rect),
             message: format!(
-                "{shown} of the text `{quote}`{others} {stands} out from {} on the glass, but at least {:.0} % must: \
-                {why}",
+                "{shown} of the text `{quote}`{others} stands out from the {} around it on the glass, but at least {:.0} % \
+                must: {why}",
                 display.ink.name(ground),
                 percent(limit),
             ),

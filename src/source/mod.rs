@@ -5,6 +5,7 @@
 
 pub mod edit;
 pub mod json;
+pub mod kinds;
 pub mod pattern;
 
 use std::sync::Arc;

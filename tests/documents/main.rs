@@ -9,3 +9,4 @@ mod guides;
 mod house;
 mod readme;
 mod rule_pages;
+mod rule_schemas;

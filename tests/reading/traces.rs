@@ -446,3 +446,40 @@ fn a_log_becomes_a_trace_with_the_patterns_of_the_guide() {
     assert!(error.contains("[7] refresh later") && error.contains("pattern 0 matches as far as"), "{error}");
     assert!(!folder.join("other.trace.jsonl").exists());
 }
+
+#[test]
+fn a_trace_is_an_input_that_no_output_overwrites_and_has_pictures_of_its_own() {
+    let folder = folder_of(
+        &json!({}),
+        &[
+            r#"{ "record": "frame", "at": 500, "file": "square.png" }"#,
+            r#"{ "record": "update", "at": 500, "mode": "quick", "window": [2, 2, 9, 4] }"#,
+        ],
+    );
+    let plan = r#"{ "steps": [{ "screen": "square.png", "updates": [{ "mode": "quick", "window": [2, 2, 9, 4] }] }] }"#;
+    folder.plan("a.plan.json", plan);
+    let before = folder.read("a.trace.jsonl");
+    for call in [
+        &["review", "a.plan.json", "--facts", "a.trace.jsonl"][..],
+        &["review", "a.trace.jsonl", "--gate", "never", "--out", "a.trace.jsonl"],
+    ] {
+        let run = folder.run(call).with_status(2);
+        assert!(run.error.contains("would be overwritten"), "{call:?}: {}", run.error);
+    }
+    // No command that changes a plan or looks at one takes a trace for one.
+    for call in [
+        &["mend", "a.trace.jsonl"][..],
+        &["glass", "a.trace.jsonl", "--out", "glass.png"],
+        &["replan", "a.trace.jsonl"],
+    ] {
+        let run = folder.run(call).with_status(2);
+        assert!(run.error.contains("this is a trace of a device"), "{call:?}: {}", run.error);
+    }
+    assert_eq!(folder.read("a.trace.jsonl"), before);
+
+    let call =
+        ["review", "a.plan.json", "a.trace.jsonl", "--temperature", "10", "--pictures", "seen", "--gate", "never"];
+    folder.run(&call).with_status(0);
+    let pictures = folder.names_below("seen");
+    assert_eq!(pictures, ["a-at-10C/step-0000.png", "a-trace-at-10C/step-0000.png"]);
+}

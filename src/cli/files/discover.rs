@@ -14,7 +14,10 @@ use super::{
     missing::no_such,
     walking::{leads_outside, walk_fault},
 };
-use crate::source::Fault;
+use crate::source::{
+    Fault,
+    kinds::{FLOW, PLAN},
+};
 
 /// The plans that some paths name, and the faults on the way. They are sorted by name, whatever the order of the paths,
 /// so that the same plans give the same bytes.
@@ -24,7 +27,7 @@ pub(crate) fn find_plans(paths: &[PathBuf], settings: &mut SettingsStore) -> (Ve
         match fs::metadata(path) {
             Err(error) => faults.push(no_such(path, &error)),
             Ok(found) if found.is_dir() => walk(path, settings, &mut plans, &mut faults),
-            Ok(_) if is_named(path, ".flow.json") => faults.push(Fault::of_file(
+            Ok(_) if is_named(path, FLOW) => faults.push(Fault::of_file(
                 path.display().to_string(),
                 "user flows cannot be reviewed yet",
                 "name a plan (`*.plan.json`) or a folder with plans",
@@ -42,12 +45,18 @@ pub(crate) fn find_plans(paths: &[PathBuf], settings: &mut SettingsStore) -> (Ve
     (plans, faults)
 }
 
-/// Checks that a path is not a folder of plans, for a command that takes one plan.
+const NAME_A_PLAN: &str = "name a plan (`*.plan.json`)";
+
+/// Checks that a path is one plan, for a command that takes one: not a folder of plans, not a trace.
 pub(crate) fn check_is_one_plan(path: &Path) -> Result<(), Fault> {
     let found = fs::metadata(path).map_err(|error| no_such(path, &error))?;
     if found.is_dir() {
         let message = "this is a folder, but this command takes one plan";
-        return Err(Fault::of_file(path.display().to_string(), message, "name a plan (`*.plan.json`)"));
+        return Err(Fault::of_file(path.display().to_string(), message, NAME_A_PLAN));
+    }
+    if is_trace(path) {
+        let message = "this is a trace of a device, but this command takes a plan";
+        return Err(Fault::of_file(path.display().to_string(), message, NAME_A_PLAN));
     }
     Ok(())
 }
@@ -95,6 +104,6 @@ fn walk(folder: &Path, settings: &mut SettingsStore, plans: &mut Vec<PathBuf>, f
 }
 
 /// Whether a file in a folder is a plan or a trace, by its name.
-fn is_reviewed(path: &Path) -> bool {
-    is_named(path, ".plan.json") || is_trace(path)
+pub(crate) fn is_reviewed(path: &Path) -> bool {
+    is_named(path, PLAN) || is_trace(path)
 }

@@ -51,10 +51,6 @@ impl LoadedPlan {
 /// Reads a plan and finds everything that it names.
 pub(crate) fn load_plan(path: &Path, settings: &mut SettingsStore) -> Result<LoadedPlan, Vec<Fault>> {
     check_is_one_plan(path)?;
-    if is_trace(path) {
-        let message = "this is a trace of a device, but this command takes a plan";
-        return Err(Fault::of_file(path.display().to_string(), message, "name a plan (`*.plan.json`)").into());
-    }
     load_kept_plan(path, settings, None)
 }
 

@@ -3,6 +3,8 @@
 
 use std::path::{Path, PathBuf};
 
+use crate::source::kinds::TRACE;
+
 /// A path without links, as far as it exists.
 pub(crate) fn real(path: &Path) -> PathBuf {
     path.canonicalize().unwrap_or_else(|_| path.to_owned())
@@ -44,7 +46,7 @@ pub(crate) fn working_folder() -> String {
 
 /// Whether a path is a trace of a device by its name.
 pub(crate) fn is_trace(path: &Path) -> bool {
-    is_named(path, ".trace.jsonl")
+    is_named(path, TRACE)
 }
 
 /// Whether the name of a file ends so.

@@ -51,7 +51,7 @@ pub(crate) struct ReviewArguments {
     /// With `--html`: compare the plan with this second plan; the first plan is "before", this one is "after"
     #[arg(long, value_name = "PLAN", value_hint = ValueHint::FilePath, requires = "html")]
     pub(super) compare: Option<PathBuf>,
-    /// Compare a trace with the plan that the device should follow, and report where it departs from it
+    /// Compare a trace with the plan that the device should follow, and report where the device departed from it
     #[arg(long, value_name = "PLAN", value_hint = ValueHint::FilePath)]
     pub(super) against: Option<PathBuf>,
     /// Write what the model computed: one JSON object for each step, each on a line of its own

@@ -18,7 +18,7 @@ use crate::{
     panel::PlayedStep,
     report::picture::{self, Drawn},
     review::{Review, play_without_ghosts_until},
-    source::Fault,
+    source::{Fault, kinds::output_name},
 };
 
 /// At most this many threads compress pictures, in addition to the one that plays and draws: compressing takes about as
@@ -126,8 +126,8 @@ fn undrawn(path: &Path, reason: &str) -> Fault {
 
 /// Where a picture goes: a folder for each plan, named as the plan's path is, and in it a file for each step.
 fn file_name(shown: &str, step: u64) -> PathBuf {
-    let stem = shown.strip_suffix(".plan.json").unwrap_or(shown);
-    let parts = Path::new(stem).components().filter_map(|part| match part {
+    let stem = output_name(shown);
+    let parts = Path::new(&stem).components().filter_map(|part| match part {
         Component::Normal(name) => Some(name.to_string_lossy().into_owned()),
         // Pictures never leave their folder.
         Component::ParentDir => Some("up".to_owned()),

@@ -32,7 +32,7 @@ use crate::{
     },
     review::{BrokenScreen, Review},
     rules::{RULES, Selection},
-    source::{Fault, did_you_mean},
+    source::{Fault, did_you_mean, kinds::output_name},
 };
 
 /// The checked arguments of the command line.
@@ -419,10 +419,7 @@ fn load_and_play(
 
 /// The name under which the pictures of a plan at another temperature are kept.
 fn under_temperature(shown: &str, celsius: f64) -> String {
-    format!(
-        "{}-at-{celsius}C",
-        [".plan.json", ".trace.jsonl"].iter().find_map(|end| shown.strip_suffix(end)).unwrap_or(shown)
-    )
+    format!("{}-at-{celsius}C", output_name(shown))
 }
 
 /// A review, and its recording if one is wanted.

@@ -18,7 +18,7 @@ use super::{
     writing::{write_files, write_report},
 };
 use crate::cli::{
-    files::{is_trace, real},
+    files::{is_reviewed, real},
     output::write_out,
     telling::{output_style, tell},
 };
@@ -145,7 +145,8 @@ impl Watched {
     fn next(&self, run: &ReviewRun, arguments: &ReviewArguments) -> BTreeSet<PathBuf> {
         loop {
             let changed = self.changes();
-            let matters = |file: &PathBuf| !is_output(file, arguments) && (run.is_touched_by(file) || is_plan(file));
+            let matters =
+                |file: &PathBuf| !is_output(file, arguments) && (run.is_touched_by(file) || is_reviewed(file));
             let changed: BTreeSet<PathBuf> = changed.into_iter().filter(matters).collect();
             if !changed.is_empty() {
                 return changed;
@@ -180,10 +181,6 @@ fn files_of(event: notify::Result<Event>) -> Vec<PathBuf> {
         EventKind::Access(_) | EventKind::Modify(ModifyKind::Metadata(_)) => Vec::new(),
         _ => event.paths,
     }
-}
-
-fn is_plan(file: &Path) -> bool {
-    is_trace(file) || file.file_name().is_some_and(|name| name.to_string_lossy().ends_with(".plan.json"))
 }
 
 /// Whether this program writes the file: its own reports must not start a new round.

@@ -9,7 +9,7 @@
 //!    and [`prepare`] converts pictures to a panel's levels.
 //! 4. [`change`] compares one screen with the next, on all cores; [`panel`] plays the plan step by step.
 //! 5. [`rules`] look at every played step and report findings, which [`finding`] defines; [`known`] distinguishes new
-//!    findings from old ones, [`review`] ties this together, and [`against`] compares what a
+//!    findings from old ones, [`review`] ties this together, [`excerpt`] keeps a part of it, and [`against`] compares what a
 //!    device did with a plan.
 //! 6. [`planner`] chooses and corrects updates, judged by the same panel and rules; [`fit`] finds a mode's figures from
 //!    readings.
@@ -35,6 +35,7 @@ pub mod finding;
 pub mod known;
 pub mod rules;
 pub mod review;
+pub mod excerpt;
 pub mod against;
 pub mod planner;
 pub mod fit;

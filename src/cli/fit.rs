@@ -5,17 +5,22 @@ use std::{
     path::{Path, PathBuf},
 };
 
-use clap::Args;
+use clap::{Args, ValueHint};
 
 use super::{
-    files::{Inputs, Outside, load_display_with_inputs, read_text, way_from},
-    options::ForDisplay,
+    files::{
+        Inputs, Outside, SettingsStore, folder_of, is_trace, load_display_with_inputs, load_kept_plan, read_text,
+        way_from, working_folder,
+    },
     output::{check_is_png, check_out, make_folder, write_file, write_out},
     telling::status_of,
 };
 use crate::{
     display::{Display, Mode, shipped},
-    fit::{Unfit, fit as fit_readings, fragment, read_table, refused_as_cleaning, test_sequence},
+    fit::{
+        Unfit, durations_fragment, fit as fit_readings, fragment, measured_durations, read_table, refused_as_cleaning,
+        test_sequence,
+    },
     report::residue_plot,
     source::{Fault, did_you_mean},
 };
@@ -26,13 +31,14 @@ use crate::{
                         flashes, and flashing can trigger seizures in people with photosensitive epilepsy.")]
 pub(crate) struct FitArguments {
     /// The filled-in table of readings (CSV)
-    #[arg(required_unless_present = "print_sequence", value_name = "MEASURED.csv")]
+    #[arg(required_unless_present_any = ["print_sequence", "durations"], value_name = "MEASURED.csv")]
     measured: Option<PathBuf>,
-    #[command(flatten)]
-    panel: ForDisplay,
+    /// The panel: the name of a display that comes with the program, or the path of a description
+    #[arg(long, value_name = "NAME", required_unless_present = "durations")]
+    display: Option<String>,
     /// The mode that was measured
-    #[arg(long, value_name = "MODE")]
-    mode: String,
+    #[arg(long, value_name = "MODE", required_unless_present = "durations")]
+    mode: Option<String>,
     /// Also write the description to a file
     #[arg(long, value_name = "FILE.display.json", conflicts_with = "print_sequence")]
     out: Option<PathBuf>,
@@ -45,6 +51,10 @@ pub(crate) struct FitArguments {
     /// Write a plan of test screens to measure, and an empty table for the readings, into this folder
     #[arg(long, value_name = "DIR", conflicts_with = "measured")]
     print_sequence: Option<PathBuf>,
+    /// Take the durations of all modes, by temperature, from a trace whose updates have `started` and `finished`
+    #[arg(long, value_name = "FILE.trace.jsonl", value_hint = ValueHint::FilePath,
+          conflicts_with_all = ["measured", "print_sequence", "plot", "display", "mode"])]
+    durations: Option<PathBuf>,
     #[command(flatten)]
     outside: Outside,
 }
@@ -55,16 +65,59 @@ pub(super) fn fit(arguments: &FitArguments) -> u8 {
 }
 
 fn run(arguments: &FitArguments) -> Result<(), Vec<Fault>> {
+    if let Some(trace) = &arguments.durations {
+        return measure_durations(arguments, trace);
+    }
     let mut inputs = Inputs::default();
-    let display = load_display_with_inputs(&arguments.panel.display, arguments.outside, &mut inputs)?;
-    let mode = mode(&display, &arguments.mode)?;
+    // The parser asks for both where no trace is given.
+    let (Some(named), Some(mode_name)) = (&arguments.display, &arguments.mode) else { return Ok(()) };
+    let display = load_display_with_inputs(named, arguments.outside, &mut inputs)?;
+    let mode = mode(&display, mode_name)?;
     if let Some(folder) = &arguments.print_sequence {
-        return write_sequence(&display, mode, &arguments.panel.display, folder).map_err(Vec::from);
+        return write_sequence(&display, mode, named, folder).map_err(Vec::from);
     }
     let Some(measured) = &arguments.measured else { return Ok(()) };
     inputs.add_file(measured);
     check_outputs(arguments, &inputs.whole())?;
-    measure(arguments, &display, mode, measured)
+    measure(arguments, named, (&display, mode), measured)
+}
+
+/// Writes the durations of a trace as a description that changes the one that the trace names.
+fn measure_durations(arguments: &FitArguments, path: &Path) -> Result<(), Vec<Fault>> {
+    if !is_trace(path) {
+        let message = "durations are taken from a trace, but this is none by its name";
+        return Err(Fault::of_file(path.display().to_string(), message, "name a trace (`*.trace.jsonl`)").into());
+    }
+    let mut settings = SettingsStore::new(&working_folder(), &[], arguments.outside);
+    let loaded = load_kept_plan(path, &mut settings, None)?;
+    check_outputs(arguments, &loaded.inputs())?;
+    let measured = measured_durations(&loaded.plan);
+    if measured.is_empty() {
+        let message = "no update of this trace has both `started` and `finished`";
+        let help = "let the device record when an update began and ended (`docs/traces.md` has a writer in C)";
+        return Err(Fault::of_file(path.display().to_string(), message, help).into());
+    }
+    let named = display_of_trace(path)?;
+    let shown = path.file_name().unwrap_or_default().to_string_lossy();
+    let text = |named: &str| durations_fragment(&loaded.plan, &measured, named, &shown);
+    if let Some(out) = &arguments.out {
+        let text = text(&name_from(&named, out.parent().unwrap_or(Path::new("")))?);
+        write_file(out, |file| file.write_all(text.as_bytes()))?;
+    }
+    write_out(|out| out.write_all(text(&named).as_bytes())).map_err(Vec::from)
+}
+
+/// What the header of a trace calls its display, as it can be named from here.
+fn display_of_trace(path: &Path) -> Result<String, Fault> {
+    let source = read_text(path)?;
+    let header: serde_json::Value =
+        source.text.lines().next().and_then(|line| serde_json::from_str(line).ok()).unwrap_or_default();
+    let named = header["display"].as_str().unwrap_or_default();
+    Ok(if shipped::text_of(named).is_some() {
+        named.to_owned()
+    } else {
+        folder_of(path).join(named).display().to_string()
+    })
 }
 
 fn mode<'d>(display: &'d Display, name: &str) -> Result<&'d Mode, Fault> {
@@ -112,7 +165,12 @@ fn write_sequence(display: &Display, mode: &Mode, named: &str, folder: &Path) ->
     })
 }
 
-fn measure(arguments: &FitArguments, display: &Display, mode: &Mode, measured: &Path) -> Result<(), Vec<Fault>> {
+fn measure(
+    arguments: &FitArguments,
+    named: &str,
+    (display, mode): (&Display, &Mode),
+    measured: &Path,
+) -> Result<(), Vec<Fault>> {
     if let Some((message, help)) = refused_as_cleaning(mode) {
         return Err(Vec::from(Fault::of_file("", message, help)));
     }
@@ -128,10 +186,10 @@ fn measure(arguments: &FitArguments, display: &Display, mode: &Mode, measured: &
     }
     if let Some(path) = &arguments.out {
         let folder = path.parent().unwrap_or(Path::new(""));
-        let text = fragment(display, mode, &name_from(&arguments.panel.display, folder)?, &table, &fit);
+        let text = fragment(display, mode, &name_from(named, folder)?, &table, &fit);
         write_file(path, |out| out.write_all(text.as_bytes()))?;
     }
-    let text = fragment(display, mode, &arguments.panel.display, &table, &fit);
+    let text = fragment(display, mode, named, &table, &fit);
     write_out(|out| out.write_all(text.as_bytes())).map_err(Vec::from)
 }
 

@@ -9,7 +9,7 @@ pub(super) struct Schema {
 }
 
 /// Every schema.
-pub(super) const SCHEMAS: [Schema; 8] = [
+pub(super) const SCHEMAS: [Schema; 9] = [
     Schema {
         name: "plan",
         about: "refresh plans (*.plan.json), written by you",
@@ -29,6 +29,11 @@ pub(super) const SCHEMAS: [Schema; 8] = [
         name: "trace",
         about: "one line of a trace (*.trace.jsonl), written by a device",
         text: include_str!("../../docs/schemas/trace.schema.json"),
+    },
+    Schema {
+        name: "log-lines",
+        about: "how the lines of a text log become records (`stillpage trace --lines`), written by you",
+        text: include_str!("../../docs/schemas/log-lines.schema.json"),
     },
     Schema {
         name: "findings",

@@ -2,7 +2,7 @@
 
 use std::{
     fmt::Write as _,
-    io::Write,
+    io::{self, Write},
     path::{Path, PathBuf},
 };
 
@@ -16,7 +16,7 @@ use super::{
 use crate::{
     rules::wording::counted,
     source::{Fault, readable},
-    trace::{Converted, LogLines, read_log_lines},
+    trace::{Converted, LogLines, read_log_lines, suggest_log_lines},
 };
 
 /// What `trace` takes.
@@ -27,10 +27,10 @@ pub(crate) struct TraceArguments {
     log: PathBuf,
     /// A JSON file with one pattern for each kind of record: the lines that match it are such records, and its named
     /// groups give their fields
-    #[arg(long, value_name = "FILE.json", value_hint = ValueHint::FilePath)]
-    lines: PathBuf,
+    #[arg(long, value_name = "FILE.json", value_hint = ValueHint::FilePath, required_unless_present = "suggest")]
+    lines: Option<PathBuf>,
     /// Write the trace to this file
-    #[arg(long, value_name = "FILE.trace.jsonl", value_hint = ValueHint::FilePath, required_unless_present = "dry_run")]
+    #[arg(long, value_name = "FILE.trace.jsonl", value_hint = ValueHint::FilePath, required_unless_present_any = ["dry_run", "suggest"])]
     out: Option<PathBuf>,
     /// Overwrite the file of `--out` if it exists
     #[arg(long, requires = "out")]
@@ -38,6 +38,9 @@ pub(crate) struct TraceArguments {
     /// Write nothing, and show what each of the first twenty lines becomes
     #[arg(long, conflicts_with = "out")]
     dry_run: bool,
+    /// Write nothing, and print a first file for `--lines`, made from the log, for you to finish
+    #[arg(long, conflicts_with_all = ["lines", "out", "dry_run"])]
+    suggest: bool,
 }
 
 /// Runs the command and gives the exit status.
@@ -50,8 +53,9 @@ fn run(arguments: &TraceArguments) -> Result<(), Vec<Fault>> {
         check_ending(out, ".trace.jsonl", "the names of traces end in `.trace.jsonl`")?;
         check_out(out, arguments.force)?;
     }
-    let lines = read_log_lines(&read_text(&arguments.lines)?)?;
     let log = read_text(&arguments.log)?;
+    let Some(lines) = &arguments.lines else { return suggest(&arguments.log, &log.text) };
+    let lines = read_log_lines(&read_text(lines)?)?;
     let converted = lines.convert(&log.text);
     if arguments.dry_run {
         return write_out(|out| write_shown(&converted, out)).map_err(Vec::from);
@@ -62,6 +66,24 @@ fn run(arguments: &TraceArguments) -> Result<(), Vec<Fault>> {
     let Some(out) = &arguments.out else { return Ok(()) };
     write_file(out, |file| file.write_all(converted.trace.as_bytes()))?;
     tell_written(out, &counts(&converted)).map_err(Vec::from)
+}
+
+/// Prints what was recognised; how much it was goes to standard error, because the output is a file.
+fn suggest(path: &Path, log: &str) -> Result<(), Vec<Fault>> {
+    let suggested = suggest_log_lines(log);
+    if suggested.patterns == 0 {
+        let message = "no line of this log looks like an update, a frame, a touch, a key, a temperature or a remark";
+        let help = "write the patterns yourself: `docs/traces.md` shows how";
+        return Err(Fault::of_file(path.display().to_string(), message, help).into());
+    }
+    write_out(|out| out.write_all(suggested.text.as_bytes())).map_err(Vec::from)?;
+    let [matched, all] = suggested.matched;
+    let _ = writeln!(
+        io::stderr(),
+        "{} for {matched} of {all} lines. Fill in what the comments ask for, then look with `--dry-run`.",
+        counted(suggested.patterns as u64, "pattern", "patterns")
+    );
+    Ok(())
 }
 
 fn write_shown(converted: &Converted, out: &mut dyn Write) -> std::io::Result<()> {

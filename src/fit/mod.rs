@@ -1,7 +1,9 @@
-//! From measured lightness to the residue figures of a mode: the figures that meet the readings best, and how sure they are.
+//! From what was measured to a description: the residue figures of a mode that meet readings of lightness best, with their
+//! bounds, and the durations that a device recorded.
 //!
-//! Knows readings, levels and the law of residue; no files, no plans that were played, no pictures.
+//! Knows readings, levels, recorded plans and the law of residue; no files, no plans that were played, no pictures.
 
+mod durations;
 mod fragment;
 mod least_squares;
 mod sequence;
@@ -10,6 +12,7 @@ mod student;
 mod table;
 
 use crate::display::{Level, Residue};
+pub use durations::{MeasuredDuration, durations_fragment, measured_durations};
 pub use fragment::fragment;
 pub use sequence::{Files, refused_as_cleaning, test_sequence};
 pub use solve::{Unfit, fit, shows};

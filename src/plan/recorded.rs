@@ -4,6 +4,8 @@
 /// What a device recorded of the whole plan.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct RecordedPlan {
+    /// The time of day of the first record, ms since midnight, if it is known.
+    pub begins_at_ms: Option<f64>,
     /// Lines of the trace that could not be read: the step that follows, the line, and what is wrong with it.
     pub broken: Vec<(u64, crate::source::json::BrokenLine)>,
     /// Records whose time lies before that of the record before them.

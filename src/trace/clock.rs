@@ -97,7 +97,7 @@ impl ClockUnit {
 const DAY_MS: u64 = 24 * 3600 * 1000;
 
 /// Reads a time of day, `09:30:00` or `09:30:00.250`, as ms since midnight.
-pub(super) fn ms_of_day(text: &str) -> Option<f64> {
+pub(crate) fn ms_of_day(text: &str) -> Option<f64> {
     let mut parts = text.split(':');
     let mut next = |most: f64| {
         let part = parts.next()?;

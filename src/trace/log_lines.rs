@@ -6,6 +6,7 @@ use std::sync::Arc;
 use regex::{Captures, Regex, RegexBuilder};
 use serde_json::{Map, Number, Value};
 
+use super::clock::ms_of_day;
 use crate::source::{
     Fault, Source, did_you_mean,
     json::{Item, Reading, read_document},
@@ -65,8 +66,9 @@ pub struct Converted {
 /// Every fault of the text, each with its place.
 pub fn read_log_lines(source: &Arc<Source>) -> Result<LogLines, Vec<Fault>> {
     read_document(source, |reading, root| {
-        let known = ["format", "header", "second_corner", "lines"];
+        let known = ["$schema", "format", "header", "second_corner", "lines"];
         let fields = reading.document(root, "a description of log lines", "log-lines/1", &known)?;
+        fields.get("$schema").and_then(|item| reading.text(item));
         let header = reading.required(&fields, "header", "a description of log lines");
         let header = header.and_then(|item| header_of(reading, &item));
         let corners = [("inside", true), ("outside", false)];
@@ -132,8 +134,8 @@ fn check_groups(reading: &mut Reading, item: &Item<'_>, regex: &Regex, has_corne
 impl LogLines {
     /// Turns a log into a trace.
     pub fn convert(&self, log: &str) -> Converted {
-        let mut converted =
-            Converted { trace: format!("{}\n", Value::Object(self.header.clone())), ..Converted::default() };
+        let mut converted = Converted::default();
+        let mut begins_at = None;
         for (at, line) in log.lines().enumerate() {
             let became = match self.record(line) {
                 None => {
@@ -147,8 +149,9 @@ impl LogLines {
                     converted.wrong += 1;
                     words
                 }
-                Some(Ok(record)) => {
+                Some(Ok((record, time_of_day))) => {
                     converted.records += 1;
+                    begins_at = begins_at.or(time_of_day);
                     let record = Value::Object(record).to_string();
                     converted.trace.push_str(&record);
                     converted.trace.push('\n');
@@ -159,40 +162,75 @@ impl LogLines {
                 converted.shown.push((line.chars().take(200).collect(), became));
             }
         }
+        converted.trace = format!("{}\n{}", Value::Object(self.header_from(begins_at)), converted.trace);
         converted
     }
 
+    /// The header; a log that gives times of day says when it begins, and that its clock begins again at midnight.
+    fn header_from(&self, begins_at: Option<String>) -> Map<String, Value> {
+        let mut header = self.header.clone();
+        let Some(begins_at) = begins_at else { return header };
+        let clock = header.entry("clock").or_insert_with(|| Value::Object(Map::new()));
+        if let Value::Object(clock) = clock {
+            clock.entry("starts_at").or_insert_with(|| begins_at.into());
+            clock.entry("wraps_at").or_insert_with(|| whole(DAY_SECONDS * self.per_second()).into());
+        }
+        header
+    }
+
+    /// How many counts of the trace's clock make a second; a unit that is none is the reader's fault to report.
+    fn per_second(&self) -> f64 {
+        match self.header.get("clock").and_then(|clock| clock.get("unit")) {
+            Some(Value::Number(counts)) => counts.as_f64().unwrap_or(1000.0),
+            Some(Value::String(unit)) if unit == "s" => 1.0,
+            Some(Value::String(unit)) if unit == "us" => 1e6,
+            _ => 1000.0,
+        }
+    }
+
     /// The record of a line: of the first pattern that matches.
-    fn record(&self, line: &str) -> Option<Result<Map<String, Value>, String>> {
+    fn record(&self, line: &str) -> Option<Result<Recorded, String>> {
         if line.len() > LONGEST_LINE {
             return None;
         }
         self.patterns.iter().find_map(|pattern| {
             let captures = pattern.regex.captures(line)?;
-            Some(self.fields(pattern.record, &captures))
+            let fields = self.fields(pattern.record, &captures);
+            let at = group(&captures, "at").filter(|at| ms_of_day(at).is_some());
+            Some(fields.map(|fields| (fields, at.map(str::to_owned))))
         })
     }
 
     fn fields(&self, record: &str, line: &Captures<'_>) -> Result<Map<String, Value>, String> {
         let group = |name: &str| group(line, name);
         let number = |name: &str| group(name).map(|text| number_of(name, text)).transpose();
+        let time = |name: &str| group(name).map(|text| self.time_of(name, text)).transpose();
         let mut fields = Map::from_iter([("record".to_owned(), Value::from(record))]);
         let mut set = |name: &str, value: Option<Value>| value.and_then(|value| fields.insert(name.to_owned(), value));
-        set("at", number("at")?.map(Value::Number));
+        set("at", time("at")?.map(Value::Number));
         let frame = if record == "update" { "frame" } else { "file" };
         let said = if record == "power" { "to" } else { "text" };
         for (field, name) in [("mode", "mode"), (frame, "file"), (said, "text")] {
             set(field, group(name).map(Value::from));
         }
-        for name in ["started", "finished", "celsius"] {
-            set(name, number(name)?.map(Value::Number));
+        for name in ["started", "finished"] {
+            set(name, time(name)?.map(Value::Number));
         }
+        set("celsius", number("celsius")?.map(Value::Number));
         let place = if matches!(record, "touch" | "key") { "box" } else { "window" };
         set(place, self.window(line)?);
         if let (Some(x), Some(y)) = (number("point_x")?, number("point_y")?) {
             set("point", Some(Value::from(vec![Value::Number(x), Value::Number(y)])));
         }
         Ok(fields)
+    }
+
+    /// A time: a count of the clock, or a time of day as counts since midnight.
+    fn time_of(&self, name: &str, text: &str) -> Result<Number, String> {
+        match ms_of_day(text).filter(|_| text.contains(':')) {
+            Some(ms) => Ok(whole(ms * self.per_second() / 1000.0)),
+            None => number_of(name, text),
+        }
     }
 
     /// The box of a line, from its size or from its second corner.
@@ -225,6 +263,19 @@ impl LogLines {
         };
         self.patterns.iter().enumerate().map(of_pattern).collect()
     }
+}
+
+/// The fields of a record, and its time of day if the line gives one.
+type Recorded = (Map<String, Value>, Option<String>);
+
+const DAY_SECONDS: f64 = 24.0 * 3600.0;
+
+/// A count as a number without a fraction where it has none.
+fn whole(count: f64) -> Number {
+    let rounded = count.round();
+    let is_whole = (count - rounded).abs() < 1e-6;
+    let fraction = || Number::from_f64(count).unwrap_or_else(|| Number::from(0));
+    if is_whole { Number::from(rounded as i64) } else { fraction() }
 }
 
 /// What a named group of a line is.
@@ -269,6 +320,17 @@ mod tests {
         assert_eq!(converted.first_unmatched, [(2, "boot".to_owned())]);
         let outside = lines(&TEXT.replace("inside", "outside")).unwrap().convert(log);
         assert!(outside.trace.contains(r#""window":[8,0,7,3]"#), "{}", outside.trace);
+    }
+
+    #[test]
+    fn times_of_day_become_counts_and_the_header_says_when_they_begin() {
+        let text = r#"{ "format": "log-lines/1", "header": { "display": "a", "clock": { "unit": "us" } }, "lines": [
+            { "matches": "^(?<at>[0-9:.]+) tap", "record": "touch" } ] }"#;
+        let converted = lines(text).unwrap().convert("23:59:59.250 tap\n00:00:00.5 tap\n");
+        let records: Vec<Value> = converted.trace.lines().map(|line| serde_json::from_str(line).unwrap()).collect();
+        let clock = serde_json::json!({ "unit": "us", "starts_at": "23:59:59.250", "wraps_at": 86_400_000_000_u64 });
+        assert_eq!(records[0]["clock"], clock);
+        assert_eq!([&records[1]["at"], &records[2]["at"]], [&86_399_250_000_u64.into(), &Value::from(500_000)]);
     }
 
     #[test]

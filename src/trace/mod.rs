@@ -12,8 +12,11 @@ mod reader;
 mod frame_files;
 mod frame_screens;
 mod steps;
+mod suggested;
 
+pub(crate) use clock::ms_of_day;
 pub use frame_files::FrameFiles;
 pub use frame_screens::{FrameCache, FrameScreens};
 pub use log_lines::{Converted, LogLines, read_log_lines};
 pub use reader::{Trace, read_trace};
+pub use suggested::{Suggested, suggest_log_lines};

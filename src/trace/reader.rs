@@ -351,6 +351,7 @@ impl<'f> Reader<'f> {
         let Some(display) = header.display else { return Err(faults) };
         let size = header.rotation.turn_size(display.size);
         let broken = broken.into_iter().map(|broken| (self.steps.step_at(broken.line), broken)).collect();
+        let begins_at_ms = self.steps.begins_at_ms();
         let (steps, out_of_order) = self.steps.finish();
         let head = PlanHead {
             source: source.clone(),
@@ -361,7 +362,7 @@ impl<'f> Reader<'f> {
             rules: header.rules,
             folder_rules: self.files.settings(),
             accept: header.accept,
-            recorded: Some(RecordedPlan { broken, out_of_order, ..RecordedPlan::default() }),
+            recorded: Some(RecordedPlan { begins_at_ms, broken, out_of_order, ..RecordedPlan::default() }),
         };
         let maker = PlanMaker::new(display, self.screens.len()).begins(self.begins);
         let maker = steps.into_iter().fold(maker, |maker, step: Step| maker.step(step));

@@ -163,6 +163,11 @@ impl StepsMaker {
         at.unwrap_or(self.drafts.len().saturating_sub(1)) as u64
     }
 
+    /// The time of day of the first record, ms since midnight, if it is known.
+    pub(super) fn begins_at_ms(&self) -> Option<f64> {
+        self.clock.starts_at_ms
+    }
+
     /// The steps, and the records that the clock ran back for.
     pub(super) fn finish(mut self) -> (Vec<Step>, Vec<OutOfOrder>) {
         if let Some(up_ms) = self.pens.iter().map(Pen::up_ms).reduce(f64::max) {

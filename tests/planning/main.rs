@@ -8,6 +8,7 @@ mod kept_failures;
 
 mod draft;
 mod edits;
+mod examples_chosen;
 mod fit;
 mod help;
 mod mend;

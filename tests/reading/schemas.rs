@@ -55,7 +55,7 @@ fn files_named(folder: &Path, ending: &str) -> Vec<std::path::PathBuf> {
 
 #[test]
 fn schemas_are_schemas() {
-    for name in ["plan", "flow", "display", "trace", "findings", "facts", "known", "settings"] {
+    for name in ["plan", "flow", "display", "trace", "log-lines", "findings", "facts", "known", "settings"] {
         assert_eq!(Validator::new(schema(name)).err(), None, "{name}");
         let printed = Command::new(env!("CARGO_BIN_EXE_stillpage")).args(["schema", name]).output().unwrap();
         assert_eq!(serde_json::from_slice::<Value>(&printed.stdout).unwrap(), schema(name));
@@ -421,4 +421,39 @@ fn schema_and_reader_refuse_the_same_displays() {
     assert_eq!(validator.fault(&based), None);
     let read = is_read(&plan, Some(&based));
     assert!(read.0, "{}", read.1);
+}
+
+#[test]
+fn schema_and_reader_refuse_the_same_descriptions_of_log_lines() {
+    let validator = validator("log-lines");
+    let good = json!({
+        "$schema": "log-lines.schema.json", "format": "log-lines/1", "header": { "display": "watch-1in3" },
+        "second_corner": "inside",
+        "lines": [{ "matches": "^(?<at>\\d+) draw (?<mode>\\w+) (?<x>\\d+),(?<y>\\d+)-(?<x2>\\d+),(?<y2>\\d+)", "record": "update" }],
+    });
+    let folder = tempfile::tempdir().unwrap();
+    fs::write(folder.path().join("device.log"), "12 draw quick 0,0-7,7\n").unwrap();
+    let is_read = |value: &Value| {
+        fs::write(folder.path().join("lines.json"), value.to_string()).unwrap();
+        let mut command = Command::new(env!("CARGO_BIN_EXE_stillpage"));
+        let call = ["trace", "device.log", "--lines", "lines.json", "--dry-run"];
+        command.args(call).current_dir(folder.path()).output().unwrap().status.success()
+    };
+    assert_eq!((validator.fault(&good), is_read(&good)), (None, true));
+    for (pointer, wrong) in [
+        ("/format", json!("log-lines/2")),
+        ("/header", json!([])),
+        ("/second_corner", json!("beside")),
+        ("/lines", json!({})),
+        ("/lines/0/matches", json!(7)),
+        ("/lines/0/matches", json!("x".repeat(2001))),
+        ("/lines/0/record", json!("blink")),
+        ("/lines/0", json!({ "matches": "(?<at>.)", "record": "key", "shown": true })),
+        ("/lines/0", json!({ "record": "key" })),
+    ] {
+        let mut value = good.clone();
+        *value.pointer_mut(pointer).unwrap() = wrong.clone();
+        assert!(validator.fault(&value).is_some(), "the schema takes {pointer} = {wrong}");
+        assert!(!is_read(&value), "the reader takes {pointer} = {wrong}");
+    }
 }

@@ -483,3 +483,128 @@ fn a_trace_is_an_input_that_no_output_overwrites_and_has_pictures_of_its_own() {
     let pictures = folder.names_below("seen");
     assert_eq!(pictures, ["a-at-10C/step-0000.png", "a-trace-at-10C/step-0000.png"]);
 }
+
+/// A log as devices write them: a time in brackets, the words of three programmers, and lines about other things.
+const LOG: &str = "\
+[    12] boot, heap 183224
+[   120] framebuffer frames/000.raw
+[   120] refresh mode=2 rect 0,0-15,7
+[  5100] touch at (3, 4)
+[  5110] framebuffer frames/001.raw
+[  5112] refresh mode=7 rect 0,0-7,7
+[  5113] temp 21.5 C
+[  6800] key 2 pressed
+[  6810] refresh mode=7 rect 8,0-15,7
+[  9000] panel power off
+";
+
+#[test]
+fn a_log_proposes_its_own_patterns_and_they_read_it() {
+    let folder = Folder::usual();
+    folder.file("device.log", LOG);
+    let suggested = folder.run(&["trace", "device.log", "--suggest"]).with_status(0);
+    insta::assert_snapshot!(format!("{}{}", suggested.out, suggested.error));
+    // A person fills in the display and the modes.
+    let finished = suggested.out.replace(r#""display": """#, r#""display": "panel.display.json""#);
+    let finished = finished.replace(r#""2": """#, r#""2": "full""#).replace(r#""7": """#, r#""7": "quick""#);
+    folder.file("lines.json", finished);
+    let call = ["trace", "device.log", "--lines", "lines.json", "--out", "device.trace.jsonl"];
+    let run = folder.run(&call).with_status(0);
+    assert!(run.out.contains("9 records; 1 line that no pattern matches"), "{}", run.out);
+    let trace: Vec<Value> =
+        folder.read("device.trace.jsonl").lines().map(|line| serde_json::from_str(line).unwrap()).collect();
+    let expected = [
+        json!({ "record": "frame", "at": 120, "file": "frames/000.raw" }),
+        json!({ "record": "update", "at": 120, "mode": "2", "window": [0, 0, 16, 8] }),
+        json!({ "record": "touch", "at": 5100, "point": [3, 4] }),
+        json!({ "record": "frame", "at": 5110, "file": "frames/001.raw" }),
+        json!({ "record": "update", "at": 5112, "mode": "7", "window": [0, 0, 8, 8] }),
+        json!({ "record": "temperature", "at": 5113, "celsius": 21.5 }),
+        json!({ "record": "key", "at": 6800 }),
+        json!({ "record": "update", "at": 6810, "mode": "7", "window": [8, 0, 8, 8] }),
+        json!({ "record": "power", "at": 9000, "to": "off" }),
+    ];
+    assert_eq!(trace[1..], expected);
+}
+
+#[test]
+fn a_log_of_other_things_proposes_nothing_and_says_so() {
+    let folder = Folder::usual();
+    folder.file("other.log", "10:00:00 started\n10:00:01 heap 1234\n");
+    let run = folder.run(&["trace", "other.log", "--suggest"]).with_status(2);
+    assert!(run.error.contains("no line of this log looks like an update"), "{}", run.error);
+}
+
+/// The median of three updates in the cold and of two in the warm, which become a table of the description.
+#[test]
+fn recorded_durations_become_a_description_that_a_plan_can_use() {
+    let update = |at: u32, took: u32| {
+        format!(r#"{{ "record": "update", "at": {at}, "mode": "quick", "started": {at}, "finished": {} }}"#, at + took)
+    };
+    let lines = [
+        r#"{ "record": "temperature", "at": 0, "celsius": 4.6 }"#.to_owned(),
+        update(10, 500),
+        update(2000, 480),
+        update(4000, 800),
+        r#"{ "record": "temperature", "at": 5000, "celsius": 22 }"#.to_owned(),
+        update(6000, 250),
+        update(8000, 260),
+    ];
+    let lines: Vec<&str> = lines.iter().map(String::as_str).collect();
+    let folder = folder_of(&json!({}), &lines);
+    let call = ["fit", "--durations", "a.trace.jsonl"];
+    let run = folder.run(&[&call[..], &["--out", "mine.display.json"]].concat()).with_status(0);
+    insta::assert_snapshot!(run.out);
+    let plan = r#"{ "display": "mine.display.json", "temperature_c": 5, "begins": "white",
+        "steps": [{ "screen": "square.png", "updates": [{ "mode": "quick" }] }] }"#;
+    folder.plan("b.plan.json", plan);
+    folder.run(&["review", "b.plan.json", "--facts", "facts.jsonl", "--gate", "never"]).with_status(0);
+    let facts: Value = serde_json::from_str(folder.read("facts.jsonl").trim_end()).unwrap();
+    let ms = |name: &str| facts["updates"][0][name].as_f64().unwrap();
+    assert!((ms("finish_ms") - ms("start_ms") - 500.0).abs() < 1e-6, "{facts}");
+
+    let folder = folder_of(&json!({}), &[r#"{ "record": "update", "at": 0, "mode": "quick" }"#]);
+    let error = folder.run(&call).with_status(2).error;
+    assert!(error.contains("has both `started` and `finished`"), "{error}");
+}
+
+#[test]
+fn a_part_of_a_trace_is_reported_and_all_of_it_is_played() {
+    let header = json!({ "clock": { "starts_at": "23:59:58" } });
+    let folder = folder_of(
+        &header,
+        &[
+            r#"{ "record": "frame", "at": 0, "file": "square.png" }"#,
+            r#"{ "record": "update", "at": 0, "mode": "quick", "window": [2, 2, 9, 4] }"#,
+            r#"{ "record": "update", "at": 2500, "mode": "quick", "window": [0, 0, 8, 8] }"#,
+            r#"{ "record": "update", "at": 9000, "mode": "quick", "window": [0, 0, 8, 8] }"#,
+        ],
+    );
+    let rules = |options: &[&str]| {
+        let call = [&["review", "a.trace.jsonl", "--format", "json", "--gate", "never"][..], options].concat();
+        let report = folder.run(&call).with_status(0).json();
+        let plan = &report["plans"][0];
+        let of = |finding: &Value| format!("{} {}", finding["step"], finding["rule"].as_str().unwrap());
+        let found: Vec<String> = plan["findings"].as_array().unwrap().iter().map(of).collect();
+        let told = plan["summary"]["not_checked"].to_string().contains("leaves them out");
+        assert_eq!(told, !options.is_empty());
+        (found, plan["summary"]["seconds"].clone(), plan["summary"]["warning"].as_u64().unwrap())
+    };
+    let (all, seconds, warnings) = rules(&[]);
+    assert!(
+        all.contains(&"1 nothing-changes".to_owned()) && all.iter().any(|found| found.starts_with("0 ")),
+        "{all:?}"
+    );
+    for options in [&["--from", "2", "--to", "8.5"][..], &["--from", "00:00:00", "--to", "00:00:06.500"]] {
+        let (part, same_seconds, fewer) = rules(options);
+        assert_eq!(part, ["1 nothing-changes"], "{options:?}");
+        assert_eq!((&same_seconds, fewer < warnings), (&seconds, true), "{options:?}");
+    }
+    let refused =
+        |options: &[&str]| folder.run(&[&["review", "a.trace.jsonl"][..], options].concat()).with_status(2).error;
+    assert!(refused(&["--from", "3", "--to", "4"]).contains("no step lies between"));
+    assert!(refused(&["--from", "9:00"]).contains("not a time of day"));
+    folder.plan("b.plan.json", r#"{ "steps": [{ "screen": "square.png" }] }"#);
+    let error = folder.run(&["review", "b.plan.json", "--from", "09:00:00"]).with_status(2).error;
+    assert!(error.contains("at what time of day"), "{error}");
+}

@@ -6,6 +6,7 @@ use clap::{Args, ValueEnum, ValueHint};
 
 use crate::{
     cli::{files::Outside, offered::Offered, options::Threads},
+    excerpt::{Excerpt, TimePoint},
     finding::Severity,
     report::{Gate, GateOn, text::Detail},
     source::did_you_mean,
@@ -54,6 +55,13 @@ pub(crate) struct ReviewArguments {
     /// Compare a trace with the plan that the device should follow, and report where the device departed from it
     #[arg(long, value_name = "PLAN", value_hint = ValueHint::FilePath)]
     pub(super) against: Option<PathBuf>,
+    /// Report only from this time on: seconds since the beginning, or a time of day of a trace (09:31:12). What lies
+    /// before is played, but not reported; figures and facts are those of the whole
+    #[arg(long, value_name = "TIME", value_parser = TimePoint::read, conflicts_with_all = ["known", "write_known"])]
+    pub(super) from: Option<TimePoint>,
+    /// Report only up to this time
+    #[arg(long, value_name = "TIME", value_parser = TimePoint::read, conflicts_with_all = ["known", "write_known"])]
+    pub(super) to: Option<TimePoint>,
     /// Write what the model computed: one JSON object for each step, each on a line of its own
     #[arg(long, value_name = "FILE", value_hint = ValueHint::FilePath)]
     pub(super) facts: Option<PathBuf>,
@@ -123,6 +131,11 @@ impl ReviewArguments {
             (_, true) => Detail::Brief,
             _ => Detail::Causes,
         }
+    }
+
+    /// The part that is reported.
+    pub(super) fn excerpt(&self) -> Excerpt {
+        Excerpt { from: self.from, to: self.to }
     }
 
     /// What makes the exit status 1.

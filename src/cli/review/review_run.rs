@@ -22,6 +22,7 @@ use crate::cli::{
     telling::{own_fault, tell},
 };
 use crate::{
+    excerpt::NoExcerpt,
     finding::guarded,
     panel::PlayedStep,
     report::{
@@ -403,11 +404,14 @@ fn load_and_play(
         return Ok(Err(faults));
     }
     let of = FactsOf { path: shown, temperature_c: at.temperature_c };
-    let (review, recording) = match play(of, &loaded, at, facts_out) {
+    let (mut review, recording) = match play(of, &loaded, at, facts_out) {
         Ok(Ok(played)) => played,
         Ok(Err(broken)) => return Ok(Err(screen_faults(&loaded, broken))),
         Err(error) => return Err(writing(&error)),
     };
+    if let Err(none) = task.arguments.excerpt().cut(&loaded.plan, &mut review) {
+        return Ok(Err(no_excerpt(shown, none).into()));
+    }
     let named = from_folder(shown, &task.working_folder);
     let name = at.temperature_c.map_or(named.clone(), |celsius| under_temperature(&named, celsius));
     let pictures = pictures.map(|folder| super::pictures::write(folder, &name, &loaded, &review, task.threads));
@@ -415,6 +419,19 @@ fn load_and_play(
     // This is needed only if another round may follow.
     let inputs = if task.arguments.watch { loaded.inputs() } else { Inputs::default() };
     Ok(Ok(Reviewed { loaded, review, recording, pictures, inputs }))
+}
+
+fn no_excerpt(shown: &str, none: NoExcerpt) -> Fault {
+    let (message, help) = match none {
+        NoExcerpt::NoTimeOfDay => (
+            "`--from` or `--to` gives a time of day, but nothing says at what time of day this begins",
+            "give seconds since the beginning, or write `starts_at` into the clock of the trace's header",
+        ),
+        NoExcerpt::NoStep => {
+            ("no step lies between `--from` and `--to`", "widen the part; the report of the whole says how long it is")
+        }
+    };
+    Fault::of_file(shown, message, help)
 }
 
 /// The name under which the pictures of a plan at another temperature are kept.

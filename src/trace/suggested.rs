@@ -1,0 +1,450 @@
+//! A first description of the lines of a log, made from the log itself for a person to finish.
+//!
+//! Lines of one shape differ only in numbers, names of files and the word after `mode`. A shape becomes a pattern where
+//! its words say what it records. Works on text; knows the fields of records, not what a panel can do.
+
+use std::{collections::BTreeMap, fmt::Write as _};
+
+use super::clock::ms_of_day;
+
+/// The most lines that are looked at.
+const MOST_LINES: usize = 20_000;
+/// The longest line that is looked at, bytes.
+const LONGEST_LINE: usize = 1000;
+/// The most patterns that are proposed.
+const MOST_PATTERNS: usize = 12;
+/// The longest line that is shown as an example, characters.
+const LONGEST_EXAMPLE: usize = 120;
+
+/// What was recognised in a log.
+#[derive(Debug)]
+pub struct Suggested {
+    /// The text of the description, with comments that say what is left to do.
+    pub text: String,
+    /// How many patterns it has.
+    pub patterns: usize,
+    /// How many lines they match, and how many lines were looked at.
+    pub matched: [usize; 2],
+}
+
+/// Proposes how the lines of a log are read.
+pub fn suggest_log_lines(log: &str) -> Suggested {
+    let shapes = shapes(log);
+    let looked_at = shapes.iter().map(|shape| shape.count).sum();
+    let mut found: Vec<Proposal> = Vec::new();
+    for shape in &shapes {
+        let Some(proposal) = proposal(shape) else { continue };
+        match found.iter_mut().find(|known| known.pattern == proposal.pattern) {
+            Some(known) => known.take(proposal),
+            None => found.push(proposal),
+        }
+    }
+    found.sort_by_key(|proposal| std::cmp::Reverse(proposal.count));
+    found.truncate(MOST_PATTERNS);
+    // The first pattern that matches counts: the most particular one goes first.
+    found.sort_by_key(|proposal| std::cmp::Reverse(proposal.pattern.len()));
+    let matched = found.iter().map(|proposal| proposal.count).sum();
+    let others = shapes.iter().filter(|shape| proposal(shape).is_none()).collect::<Vec<_>>();
+    Suggested { text: text_of(&found, &others), patterns: found.len(), matched: [matched, looked_at] }
+}
+
+/// A part of a line.
+#[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord)]
+enum Piece {
+    /// The same in all lines of the shape.
+    Words(String),
+    /// A time of day.
+    TimeOfDay,
+    Number,
+    /// The name of a file with pixels.
+    File,
+    /// The word behind `mode`.
+    ModeWord,
+}
+
+/// Lines that differ only in what is not words.
+#[derive(Debug)]
+struct Shape<'l> {
+    pieces: Vec<Piece>,
+    count: usize,
+    example: &'l str,
+    /// What stands in the places that are not words, line by line.
+    values: Vec<Vec<&'l str>>,
+}
+
+fn shapes(log: &str) -> Vec<Shape<'_>> {
+    let mut by_pieces: BTreeMap<Vec<Piece>, usize> = BTreeMap::new();
+    let mut shapes: Vec<Shape<'_>> = Vec::new();
+    let lines = log.lines().filter(|line| !line.trim().is_empty() && line.len() <= LONGEST_LINE);
+    for line in lines.take(MOST_LINES) {
+        let (pieces, values) = pieces_of(line);
+        let at = *by_pieces.entry(pieces.clone()).or_insert(shapes.len());
+        if at == shapes.len() {
+            shapes.push(Shape { pieces, count: 0, example: line, values: Vec::new() });
+        }
+        shapes[at].count += 1;
+        shapes[at].values.push(values);
+    }
+    shapes
+}
+
+/// The parts of a line, and what stands where it is not words.
+fn pieces_of(line: &str) -> (Vec<Piece>, Vec<&str>) {
+    let (mut pieces, mut values) = (Vec::new(), Vec::new());
+    let (mut words, mut rest) = (String::new(), line);
+    while let Some(first) = rest.chars().next() {
+        let begins = words.chars().next_back().is_none_or(|before| !before.is_alphanumeric());
+        let found = found_at(rest, &words, begins);
+        let Some((piece, length)) = found else {
+            words.push(first);
+            rest = &rest[first.len_utf8()..];
+            continue;
+        };
+        if !words.is_empty() {
+            pieces.push(Piece::Words(std::mem::take(&mut words)));
+        }
+        pieces.push(piece);
+        values.push(&rest[..length]);
+        rest = &rest[length..];
+    }
+    if !words.is_empty() {
+        pieces.push(Piece::Words(words));
+    }
+    (pieces, values)
+}
+
+/// What begins here that is not words, and how long it is; `begins` says that no letter or digit stands before it.
+fn found_at(rest: &str, before: &str, begins: bool) -> Option<(Piece, usize)> {
+    let token = rest.find(|letter: char| letter.is_whitespace() || "\"',;()[]".contains(letter)).unwrap_or(rest.len());
+    let is_after_space =
+        before.chars().next_back().is_none_or(|letter| !letter.is_alphanumeric() && !"/._-".contains(letter));
+    if is_after_space && [".raw", ".png", ".pgm"].iter().any(|ending| rest[..token].to_lowercase().ends_with(ending)) {
+        return Some((Piece::File, token));
+    }
+    let digits = rest.find(|letter: char| !letter.is_ascii_digit()).unwrap_or(rest.len());
+    if digits > 0 {
+        let time = rest.find(|letter: char| !letter.is_ascii_digit() && !":.".contains(letter)).unwrap_or(rest.len());
+        if rest[..time].contains(':') && ms_of_day(&rest[..time]).is_some() {
+            return Some((Piece::TimeOfDay, time));
+        }
+        let fraction = rest[digits..].strip_prefix('.').map_or(0, |after| {
+            let length = after.find(|letter: char| !letter.is_ascii_digit()).unwrap_or(after.len());
+            if length > 0 { length + 1 } else { 0 }
+        });
+        return Some((Piece::Number, digits + fraction));
+    }
+    let word = rest.find(|letter: char| !letter.is_alphanumeric() && letter != '_').unwrap_or(rest.len());
+    let is_mode = begins
+        && word > 0
+        && matches!(label(before).as_str(), "mode" | "waveform")
+        && !before.ends_with(char::is_alphabetic);
+    is_mode.then_some((Piece::ModeWord, word))
+}
+
+/// The last word before a value, in small letters: `x` in `at x=`.
+fn label(words: &str) -> String {
+    let trimmed = words.trim_end_matches(|letter: char| !letter.is_alphanumeric());
+    let begin = trimmed.rfind(|letter: char| !letter.is_alphabetic()).map_or(0, |at| at + 1);
+    trimmed[begin..].to_lowercase()
+}
+
+/// What a shape can be read as.
+#[derive(Debug)]
+struct Proposal {
+    pattern: String,
+    record: &'static str,
+    count: usize,
+    example: String,
+    /// The device's own names of its modes.
+    modes: Vec<String>,
+    unit: &'static str,
+    /// Whether the second corner of a box belongs to it, where it has one.
+    corner_is_inside: Option<bool>,
+    has_file: Option<String>,
+}
+
+impl Proposal {
+    fn take(&mut self, other: Self) {
+        self.count += other.count;
+        self.modes.extend(other.modes);
+    }
+}
+
+fn proposal(shape: &Shape<'_>) -> Option<Proposal> {
+    let time = shape.pieces.iter().position(|piece| matches!(piece, Piece::Number | Piece::TimeOfDay))?;
+    let words: Vec<String> = shape.pieces.iter().filter_map(words_of).collect();
+    let words = words.join(" ").to_lowercase();
+    let record = record_of(&words, shape)?;
+    let mut groups: Vec<Option<&'static str>> = vec![None; shape.pieces.len()];
+    groups[time] = Some("at");
+    let corner_is_inside = name_groups(&mut groups, shape, record);
+    let needed = match record {
+        "update" => &["mode"][..],
+        "frame" => &["file"],
+        "temperature" => &["celsius"],
+        "touch" | "key" => &[],
+        _ => &["text"],
+    };
+    if record == "power" {
+        return power(shape, &groups);
+    }
+    if !needed.iter().all(|name| groups.contains(&Some(*name))) {
+        return None;
+    }
+    let values_of = |name: &str| -> Vec<&str> {
+        let at = groups.iter().position(|group| *group == Some(name));
+        let slot = at.map(|at| shape.pieces[..at].iter().filter(|piece| !matches!(piece, Piece::Words(_))).count());
+        slot.map_or(Vec::new(), |slot| shape.values.iter().map(|values| values[slot]).collect())
+    };
+    let mut modes: Vec<String> = values_of("mode").into_iter().map(str::to_owned).collect();
+    modes.sort_unstable();
+    modes.dedup();
+    Some(Proposal {
+        pattern: pattern(shape, &groups),
+        record,
+        count: shape.count,
+        example: shape.example.trim().chars().take(LONGEST_EXAMPLE).collect(),
+        modes,
+        unit: unit_of(shape, time),
+        corner_is_inside,
+        has_file: values_of("file").first().map(|file| (*file).to_owned()),
+    })
+}
+
+fn words_of(piece: &Piece) -> Option<String> {
+    if let Piece::Words(words) = piece { Some(words.clone()) } else { None }
+}
+
+/// Words of logs for what a record can be; the first that stands in a line counts.
+const WORDS: [(&str, &[&str]); 6] = [
+    ("temperature", &["temp", "celsius"]),
+    ("power", &["power", "sleep", "suspend"]),
+    ("touch", &["touch", "tap", "finger"]),
+    ("key", &["key", "button"]),
+    ("update", &["refresh", "update", "draw", "flush", "waveform", "mode"]),
+    ("frame", &["frame", "buffer", "picture", "image", "memory"]),
+];
+
+fn record_of(words: &str, shape: &Shape<'_>) -> Option<&'static str> {
+    let parts: Vec<&str> =
+        words.split(|letter: char| !letter.is_alphabetic()).filter(|part| !part.is_empty()).collect();
+    let says = |known: &&str| parts.iter().any(|part| part == known || (known.len() > 3 && part.starts_with(*known)));
+    let found = WORDS.iter().find(|(_, known)| known.iter().any(|word| says(&word))).map(|(record, _)| *record);
+    found.or_else(|| shape.pieces.contains(&Piece::File).then_some("frame"))
+}
+
+/// Names what the other places are, and says whether the second corner of a box belongs to it, if it has one.
+fn name_groups(groups: &mut [Option<&'static str>], shape: &Shape<'_>, record: &str) -> Option<bool> {
+    let mut unnamed = Vec::new();
+    let mut is_corner = false;
+    for at in 0..shape.pieces.len() {
+        let before = at.checked_sub(1).and_then(|at| words_of(&shape.pieces[at])).unwrap_or_default();
+        match shape.pieces[at] {
+            _ if groups[at].is_some() => {}
+            Piece::File => set(groups, at, "file"),
+            Piece::ModeWord => set(groups, at, "mode"),
+            Piece::Number => match label(&before).as_str() {
+                "mode" | "m" | "waveform" | "wf" if record == "update" => set(groups, at, "mode"),
+                "x" | "left" if matches!(record, "update" | "frame") => set(groups, at, "x"),
+                "y" | "top" if matches!(record, "update" | "frame") => set(groups, at, "y"),
+                "x" if matches!(record, "touch" | "key") => set(groups, at, "point_x"),
+                "y" if matches!(record, "touch" | "key") => set(groups, at, "point_y"),
+                "w" | "width" => set(groups, at, "w"),
+                "h" | "height" => set(groups, at, "h"),
+                "right" => (set(groups, at, "x2"), is_corner = true).0,
+                "bottom" => set(groups, at, "y2"),
+                "started" | "start" | "begin" => set(groups, at, "started"),
+                "finished" | "finish" | "end" | "done" => set(groups, at, "finished"),
+                "temp" | "temperature" | "celsius" | "t" if record == "temperature" => set(groups, at, "celsius"),
+                _ => unnamed.push(at),
+            },
+            Piece::TimeOfDay | Piece::Words(_) => {}
+        }
+    }
+    match (record, &unnamed[..]) {
+        ("update" | "frame", [x, y, third, fourth, ..]) if !groups.contains(&Some("x")) => {
+            is_corner = is_second_corner(shape, [*y, *third, *fourth]);
+            let names = if is_corner { ["x", "y", "x2", "y2"] } else { ["x", "y", "w", "h"] };
+            [x, y, third, fourth].into_iter().zip(names).for_each(|(at, name)| set(groups, *at, name));
+        }
+        ("touch" | "key", [x, y, ..]) if !groups.contains(&Some("point_x")) => {
+            set(groups, *x, "point_x");
+            set(groups, *y, "point_y");
+        }
+        ("temperature", [celsius, ..]) if !groups.contains(&Some("celsius")) => set(groups, *celsius, "celsius"),
+        _ => {}
+    }
+    is_corner.then(|| corner_is_inside(shape, groups))
+}
+
+/// Names a place, if no other has the name.
+fn set(groups: &mut [Option<&'static str>], at: usize, name: &'static str) {
+    if !groups.contains(&Some(name)) {
+        groups[at] = Some(name);
+    }
+}
+
+/// Whether four numbers are two corners: `8,0-15,3` and not `8,0 8x4`; otherwise the last two are a size.
+fn is_second_corner(shape: &Shape<'_>, [y, third, fourth]: [usize; 3]) -> bool {
+    let between = |from: usize, to: usize| shape.pieces[from + 1..to].iter().filter_map(words_of).collect::<String>();
+    if between(third, fourth).contains(['x', '*']) {
+        return false;
+    }
+    let middle = between(y, third);
+    middle.contains(['-', '>']) || middle.contains("..") || middle.contains("to") || middle.contains(")")
+}
+
+/// Whether the last pixel seems to belong to the box: then one more is often a whole number of 8 px.
+fn corner_is_inside(shape: &Shape<'_>, groups: &[Option<&'static str>]) -> bool {
+    let Some(at) = groups.iter().position(|group| *group == Some("x2")) else { return false };
+    let slot = shape.pieces[..at].iter().filter(|piece| !matches!(piece, Piece::Words(_))).count();
+    let ends = shape.values.iter().filter_map(|values| values[slot].parse::<u64>().ok());
+    let [inside, outside] = ends.fold([0, 0], |[inside, outside]: [usize; 2], end| {
+        [inside + usize::from((end + 1).is_multiple_of(8)), outside + usize::from(end.is_multiple_of(8))]
+    });
+    inside > outside
+}
+
+/// A line that says that the power goes: the word itself is the field.
+fn power(shape: &Shape<'_>, groups: &[Option<&'static str>]) -> Option<Proposal> {
+    let pattern = pattern(shape, groups);
+    let word = ["off", "sleep", "on"].into_iter().find(|word| {
+        let mut parts = pattern.split(|letter: char| !letter.is_alphabetic());
+        parts.any(|part| part == *word)
+    })?;
+    let at = pattern.rfind(word)?;
+    let pattern = format!("{}(?<text>{word}){}", &pattern[..at], &pattern[at + word.len()..]);
+    Some(Proposal {
+        pattern,
+        record: "power",
+        count: shape.count,
+        example: shape.example.trim().chars().take(LONGEST_EXAMPLE).collect(),
+        modes: Vec::new(),
+        unit: unit_of(shape, groups.iter().position(|group| *group == Some("at"))?),
+        corner_is_inside: None,
+        has_file: None,
+    })
+}
+
+/// The unit of the times: what stands behind them, otherwise seconds where they have decimals, otherwise milliseconds.
+fn unit_of(shape: &Shape<'_>, time: usize) -> &'static str {
+    let behind = shape.pieces.get(time + 1).and_then(words_of).unwrap_or_default();
+    let unit: String = behind.trim_start().chars().take_while(char::is_ascii_alphabetic).collect();
+    let slot = shape.pieces[..time].iter().filter(|piece| !matches!(piece, Piece::Words(_))).count();
+    let has_decimals = shape.values.iter().any(|values| values[slot].contains('.'));
+    match unit.as_str() {
+        "us" => "us",
+        "s" | "sec" => "s",
+        _ if has_decimals && shape.pieces[time] == Piece::Number => "s",
+        _ => "ms",
+    }
+}
+
+/// The regular expression of a shape: its words as they are, its named places as groups.
+fn pattern(shape: &Shape<'_>, groups: &[Option<&'static str>]) -> String {
+    let mut text = "^".to_owned();
+    let mut slot = 0;
+    for (piece, group) in shape.pieces.iter().zip(groups) {
+        if let Piece::Words(words) = piece {
+            text += &escaped(words);
+            continue;
+        }
+        let has_decimals = shape.values.iter().any(|values| values[slot].contains('.'));
+        slot += 1;
+        let body = match piece {
+            Piece::Words(_) => continue,
+            Piece::TimeOfDay => "[0-9:.]+",
+            Piece::Number if !has_decimals => "[0-9]+",
+            Piece::Number => "[0-9.]+",
+            Piece::File => r#"[^\s"',;()]+"#,
+            Piece::ModeWord => r"\w+",
+        };
+        let _ = match group {
+            Some(name) => write!(text, "(?<{name}>{body})"),
+            None => write!(text, "{body}"),
+        };
+    }
+    text
+}
+
+/// Words as a pattern: runs of spaces may be of any length, and none where they pad a number in brackets.
+fn escaped(words: &str) -> String {
+    let mut text = String::new();
+    let mut rest = words;
+    while let Some(first) = rest.chars().next() {
+        if first.is_whitespace() {
+            let end = rest.find(|letter: char| !letter.is_whitespace()).unwrap_or(rest.len());
+            let before = words[..words.len() - rest.len()].chars().next_back();
+            let pads = end == rest.len() && before.is_none_or(|letter| "[(<=:".contains(letter));
+            text += if pads { r"\s*" } else { r"\s+" };
+            rest = &rest[end..];
+            continue;
+        }
+        let end = rest.find(char::is_whitespace).unwrap_or(rest.len());
+        // A dash means something only between brackets of a class.
+        text += &regex::escape(&rest[..end]).replace(r"\-", "-");
+        rest = &rest[end..];
+    }
+    text
+}
+
+fn text_of(found: &[Proposal], others: &[&Shape<'_>]) -> String {
+    let quoted = |text: &str| serde_json::Value::from(text).to_string();
+    let mut modes: Vec<&str> = found.iter().flat_map(|proposal| proposal.modes.iter().map(String::as_str)).collect();
+    modes.sort_unstable();
+    modes.dedup();
+    let modes: Vec<String> = modes.iter().map(|mode| format!("{}: \"\"", quoted(mode))).collect();
+    let unit = found.iter().max_by_key(|proposal| proposal.count).map_or("ms", |proposal| proposal.unit);
+    let mut text = format!(
+        "{{\n  \"format\": \"log-lines/1\",\n  \"header\": {{\n    // To do: the display, by its name (`stillpage displays`) or by the path of \
+         a description.\n    \"display\": \"\",\n    // To do: the mode of that display for each of the device's own names.\n    \"modes\": {{ {} }},\n    \
+         // To check: the unit of the times.\n    \"clock\": {{ \"unit\": \"{unit}\" }}",
+        modes.join(", ")
+    );
+    if let Some(file) = found.iter().find_map(|proposal| proposal.has_file.as_ref()) {
+        let is = |ending: &str| file.to_lowercase().ends_with(ending);
+        let frames = match () {
+            () if is(".png") => "\"as\": \"png\"",
+            () if is(".pgm") => "\"as\": \"pgm\"",
+            () => "\"as\": \"raw\", \"bits_per_px\": 4, \"first_pixel\": \"high\"",
+        };
+        let _ = write!(text, ",\n    // To check: how the pixels are stored.\n    \"frames\": {{ {frames} }}");
+    }
+    text += "\n  },\n";
+    let corner = found.iter().find_map(|proposal| proposal.corner_is_inside);
+    if let Some(is_inside) = corner {
+        let word = if is_inside { "inside" } else { "outside" };
+        let _ = writeln!(
+            text,
+            "  // To check: whether the pixel of the second corner belongs to the box (`inside`) or not (`outside`).\n  \
+             \"second_corner\": \"{word}\","
+        );
+    }
+    text += "  \"lines\": [\n";
+    for (at, proposal) in found.iter().enumerate() {
+        let comma = if at + 1 < found.len() { "," } else { "" };
+        let _ = writeln!(
+            text,
+            "    // {} such as: {}\n    {{ \"matches\": {}, \"record\": \"{}\" }}{comma}",
+            lines(proposal.count),
+            shown(&proposal.example),
+            quoted(&proposal.pattern),
+            proposal.record
+        );
+    }
+    text += "  ]\n";
+    for shape in others.iter().take(MOST_PATTERNS) {
+        let example: String = shape.example.trim().chars().take(LONGEST_EXAMPLE).collect();
+        let _ = writeln!(text, "  // Not recognised: {} such as: {}", lines(shape.count), shown(&example));
+    }
+    text + "}\n"
+}
+
+fn lines(count: usize) -> String {
+    if count == 1 { "1 line".to_owned() } else { format!("{count} lines") }
+}
+
+/// A line as part of a comment: without what would end it, or move the cursor of a terminal.
+fn shown(line: &str) -> String {
+    line.chars().map(|letter| if letter.is_control() { ' ' } else { letter }).collect()
+}

@@ -9,8 +9,8 @@
 //!    and [`prepare`] converts pictures to a panel's levels.
 //! 4. [`change`] compares one screen with the next, on all cores; [`panel`] plays the plan step by step.
 //! 5. [`rules`] look at every played step and report findings, which [`finding`] defines; [`known`] distinguishes new
-//!    findings from old ones, [`review`] ties this together, and [`against`] compares what a
-//!    device did with a plan.
+//!    findings from old ones, [`review`] ties this together, [`flow_review`] does the same for all walks through a
+//!    flow, and [`against`] compares what a device did with a plan.
 //! 6. [`planner`] chooses and corrects updates, judged by the same panel and rules; [`fit`] finds a mode's figures from
 //!    readings.
 //! 7. [`report`] writes the verdict in every format, and [`cli`] is the only part that touches files, clock and
@@ -35,6 +35,7 @@ pub mod finding;
 pub mod known;
 pub mod rules;
 pub mod review;
+pub mod flow_review;
 pub mod against;
 pub mod planner;
 pub mod fit;

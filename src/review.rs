@@ -91,7 +91,7 @@ fn review_on<'p>(
         summary.not_checked.extend(not_played(&later));
         later
     });
-    bench.conclude(&summary, &matched, later_turns.as_ref());
+    bench.conclude(&summary, &matched, later_turns.as_ref(), None);
     let mut concluded = bench.take_findings();
     accept_findings(&mut concluded, &plan.accept);
     findings.extend(concluded);

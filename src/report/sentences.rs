@@ -18,14 +18,26 @@ pub(super) const PREDICTIONS: &str = "These are predictions from the display des
 
 /// The step of a finding, in words.
 pub(super) fn place_words(finding: &Finding) -> String {
+    if let Some(walk) = &finding.walk {
+        return walk.place();
+    }
     if !finding.is_of_a_step() {
-        return "the plan".into();
+        return place_in_a_file(finding);
     }
     if finding.last_step == finding.step {
         return step_name(finding.step, finding.label.as_deref());
     }
     let label = finding.label.as_ref().map_or(String::new(), |label| format!(" \"{label}\""));
     format!("steps {} to {}{label}", finding.step, finding.last_step)
+}
+
+/// A field of a plan or of a flow that belongs to no step, in words.
+fn place_in_a_file(finding: &Finding) -> String {
+    let label = finding.label.as_ref().map_or(String::new(), |label| format!(" \"{label}\""));
+    if let Some(rest) = finding.pointer.strip_prefix("/moves/") {
+        return format!("move {}{label}", rest.split('/').next().unwrap_or_default());
+    }
+    if finding.pointer.starts_with("/states/") { format!("state{label}") } else { "the plan".into() }
 }
 
 /// What was seen, and at which step; a finding of the whole plan names itself what it is about.

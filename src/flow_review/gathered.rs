@@ -1,0 +1,175 @@
+//! What the rules found on several walks through a flow, put together: one finding for each rule and move, with the
+//! shortest walk that leads to it.
+//!
+//! Knows findings, not how they came about.
+
+use std::{
+    collections::{BTreeMap, HashMap},
+    sync::Arc,
+};
+
+use crate::{
+    finding::{Finding, FindingWalk, PlanMargin, PlanMargins, Summary, sort_findings},
+    flow::WalkPlan,
+    plan::Node,
+    review::Review,
+};
+
+/// A place of a flow, and the rule that found something there.
+type Place = (String, &'static str);
+/// A finding of one walk: the number of the walk, and its fingerprint there.
+type OnWalk = (usize, String);
+
+/// What was found on the walks so far.
+#[derive(Debug, Default)]
+pub(super) struct Gathered {
+    places: BTreeMap<Place, Seen>,
+    /// Where each finding of each walk is now.
+    place_of: HashMap<OnWalk, Place>,
+    walks: usize,
+    /// The figures of the walks together.
+    pub(super) summary: Summary,
+    /// The rules that failed.
+    pub(super) failed: Vec<&'static str>,
+}
+
+#[derive(Debug)]
+struct Seen {
+    finding: Finding,
+    cause: Option<OnWalk>,
+}
+
+impl Gathered {
+    /// Adds the review of a walk; `walk_to` gives the walk that ends with a step.
+    pub(super) fn add(&mut self, review: Review, walk: &WalkPlan, walk_to: &dyn Fn(u64) -> FindingWalk) {
+        let number = self.walks;
+        self.walks += 1;
+        let mut walks: HashMap<u64, Arc<FindingWalk>> = HashMap::new();
+        for found in review.findings {
+            let own = (number, found.fingerprint.clone());
+            let cause = found.cause.clone().map(|cause| (number, cause));
+            let mut of_step = |step| walks.entry(step).or_insert_with(|| Arc::new(walk_to(step))).clone();
+            let finding = in_flow(found, walk, &mut of_step);
+            let place = (place_of(&finding), finding.rule);
+            self.place_of.insert(own, place.clone());
+            self.put(place, Seen { finding, cause });
+        }
+        self.failed.extend(review.failed);
+        self.failed.dedup();
+        add_figures(&mut self.summary, review.summary);
+    }
+
+    fn put(&mut self, place: Place, seen: Seen) {
+        let Some(known) = self.places.get_mut(&place) else {
+            self.places.insert(place, seen);
+            return;
+        };
+        let times = known.finding.times + seen.finding.times;
+        if rank(&seen.finding) > rank(&known.finding) {
+            *known = seen;
+        }
+        known.finding.times = times;
+    }
+
+    /// The findings in their order, each with the place of its cause.
+    pub(super) fn into_findings(self) -> (Vec<Finding>, Causes) {
+        let of = |cause: Option<OnWalk>| cause.and_then(|cause| self.place_of.get(&cause).cloned());
+        let mut causes = BTreeMap::new();
+        let mut findings = Vec::new();
+        for (place, seen) in self.places {
+            if let Some(cause) = of(seen.cause).filter(|cause| *cause != place) {
+                causes.insert(place, cause);
+            }
+            findings.push(seen.finding);
+        }
+        sort_findings(&mut findings);
+        (findings, Causes(causes))
+    }
+}
+
+/// Which finding follows from which, by their places.
+#[derive(Debug)]
+pub(super) struct Causes(BTreeMap<Place, Place>);
+
+impl Causes {
+    /// Gives every finding that follows from another the fingerprint of that one.
+    pub(super) fn link(&self, findings: &mut [Finding]) {
+        let of = |finding: &Finding| (place_of(finding), finding.rule);
+        let prints: HashMap<Place, (String, crate::finding::Severity)> =
+            findings.iter().map(|one| (of(one), (one.fingerprint.clone(), one.severity))).collect();
+        for finding in findings {
+            let roots = std::iter::successors(self.0.get(&of(finding)), |place| self.0.get(place)).take(self.0.len());
+            let cause = roots.last().and_then(|root| prints.get(root));
+            let cause = cause.filter(|(_, severity)| *severity >= finding.severity);
+            finding.cause = cause.map(|(print, _)| print.clone()).filter(|print| *print != finding.fingerprint);
+        }
+    }
+}
+
+/// The move, the start or the field of a flow that a finding is about.
+fn place_of(finding: &Finding) -> String {
+    let Some(walk) = &finding.walk else { return finding.pointer.clone() };
+    let start = || finding.pointer.split('/').take(3).collect::<Vec<_>>().join("/");
+    walk.moves.last().map_or_else(start, |one| format!("/moves/{}", one.number))
+}
+
+/// Which of two findings of one place is kept: the worse, then the one with the shorter walk.
+fn rank(finding: &Finding) -> impl Ord + use<> {
+    let moves = finding.walk.as_ref().map_or(0, |walk| walk.moves.len());
+    (finding.severity, std::cmp::Reverse(moves))
+}
+
+/// A finding of a walk's plan as one of the flow. Its step becomes the place of the move in the flow, counted from 1, so
+/// that findings are sorted as the moves are; 0 is the start.
+fn in_flow(found: Finding, walk: &WalkPlan, walk_to: &mut dyn FnMut(u64) -> Arc<FindingWalk>) -> Finding {
+    let at = usize::try_from(found.step).unwrap_or(usize::MAX);
+    let (Some(Node::Step(step)), Some(origin)) = (walk.plan.nodes.get(at), walk.origins.get(at)) else {
+        return Finding { corrections: Vec::new(), ..found };
+    };
+    let is_of_the_step = found.pointer.strip_prefix(&step.pointer).is_some_and(|rest| matches!(rest.as_bytes(), [] | [b'/', ..]));
+    if !is_of_the_step {
+        return Finding { corrections: Vec::new(), ..found };
+    }
+    let place = origin.by.map_or(0, |by| by as u64 + 1);
+    Finding {
+        pointer: origin.pointer_in_flow(step, &found.pointer),
+        update: found.update.and_then(|update| origin.update_in_flow(update)),
+        walk: Some(walk_to(found.step)),
+        step: place,
+        last_step: place,
+        // They name steps of the walk.
+        corrections: Vec::new(),
+        ..found
+    }
+}
+
+/// Adds the figures of a walk: times, updates and energy as sums, everything else at its largest.
+fn add_figures(sum: &mut Summary, one: Summary) {
+    sum.seconds += one.seconds;
+    sum.cleanings += one.cleanings;
+    sum.flashing_updates += one.flashing_updates;
+    sum.driving_seconds += one.driving_seconds;
+    sum.energy_mj += one.energy_mj;
+    sum.worst_residue_l = sum.worst_residue_l.max(one.worst_residue_l);
+    sum.residue_l = sum.residue_l.max(one.residue_l);
+    sum.most_since_cleaning = sum.most_since_cleaning.max(one.most_since_cleaning);
+    sum.longest_answer_ms = sum.longest_answer_ms.max(one.longest_answer_ms);
+    sum.margins = PlanMargins {
+        residue: worse(sum.margins.residue, one.margins.residue),
+        answers: worse(sum.margins.answers, one.margins.answers),
+        flashes: worse(sum.margins.flashes, one.margins.flashes),
+        energy: None,
+    };
+    for text in one.not_checked {
+        if !sum.not_checked.contains(&text) {
+            sum.not_checked.push(text);
+        }
+    }
+}
+
+/// The margin of the two that is nearer to its limit or farther beyond it.
+fn worse(one: Option<PlanMargin>, other: Option<PlanMargin>) -> Option<PlanMargin> {
+    let (Some(first), Some(second)) = (one, other) else { return one.or(other) };
+    let is_worse = (second.holds(), -second.reached) < (first.holds(), -first.reached);
+    Some(if is_worse { second } else { first })
+}

@@ -1,0 +1,225 @@
+//! From a flow to its review: plays the walks that take every move, shows them to the rules, and adds what is known of
+//! all walks.
+//!
+//! Pictures come from the caller; nothing here touches files, clock or environment.
+
+mod frames;
+mod gathered;
+mod names;
+
+use crate::{
+    change::sent_windows,
+    finding::{
+        Finding, FlowPlace, FlowSize, OfFlow, ProvedFigures, Severity, accept_findings, add_fingerprints, sort_findings,
+    },
+    flow::{Damage, Flow, Graph, Passage, Reach, TooLarge, Walk, WalkPlan, covering_walks},
+    plan::{ScreenId, Updates},
+    review::{Review, review},
+    rules::{Looks, RuleRunner, Selection},
+};
+pub use frames::Frames;
+use gathered::Gathered;
+use names::Names;
+
+/// What a flow is reviewed with.
+pub struct FlowTask<'f> {
+    /// The flow.
+    pub flow: &'f Flow,
+    /// Its decoded screens.
+    pub frames: &'f Frames,
+    /// The rules that are to run.
+    pub selection: &'f Selection,
+    /// How many threads work.
+    pub threads: usize,
+    /// The name of a picture, for the pictures of a ring.
+    pub picture_name: &'f dyn Fn(ScreenId) -> String,
+}
+
+/// The result of the review of a flow.
+#[derive(Debug)]
+pub struct FlowReview {
+    /// Findings, figures and rules, as of a plan.
+    pub review: Review,
+    /// How large the flow is, and what of it was played.
+    pub size: FlowSize,
+    /// What is known of every node, in the order in which walks reach them.
+    pub nodes: Vec<NodeFigures>,
+    /// The walk that people are shown: the one that leads to the worst finding, otherwise one that takes many moves.
+    pub shown: WalkPlan,
+    /// That walk in words.
+    pub shown_words: String,
+}
+
+/// What is known of a node of a flow.
+#[derive(Clone, Debug)]
+pub struct NodeFigures {
+    /// The state.
+    pub state: String,
+    /// The name of its picture.
+    pub picture: String,
+    /// The counters of the cleanings.
+    pub counters: Vec<u32>,
+    /// The figures that hold there for every walk.
+    pub proved: ProvedFigures,
+    /// How many pixels may show something old there; `None` if that was not proved.
+    pub left_behind_px: Option<u64>,
+}
+
+/// The nodes and edges of a flow, with its pictures.
+///
+/// # Errors
+/// Where there are too many.
+pub fn graph_of(flow: &Flow, damage: &dyn Damage) -> Result<Graph, TooLarge> {
+    Graph::new(flow, |passage| sends(flow, damage, passage))
+}
+
+/// Whether an update of a move sends anything between two screens.
+fn sends(flow: &Flow, damage: &dyn Damage, passage: Passage<'_>) -> bool {
+    // What is still to be chosen sends nothing.
+    let Updates::Listed(updates) = &passage.by.updates else { return false };
+    let (display, rotation) = (&flow.head.display, flow.head.rotation);
+    updates.iter().any(|update| {
+        let changed = damage.changed(Some(passage.from), passage.to);
+        !sent_windows(&update.window, &display.modes[update.mode], display, rotation, changed).sent.is_empty()
+    })
+}
+
+/// Reviews a flow; `progress` is given the number of moves played so far and of all.
+///
+/// # Errors
+/// Where the flow has too many nodes or edges.
+pub fn review_flow(task: &FlowTask<'_>, progress: &mut dyn FnMut(u64, u64)) -> Result<FlowReview, TooLarge> {
+    let FlowTask { flow, frames, .. } = *task;
+    let graph = graph_of(flow, frames)?;
+    let most_different = |state: usize| frames.most_different(&flow.states[state].screens);
+    let walks = covering_walks(flow, &graph, &most_different);
+    let names = Names { flow, graph: &graph, picture: task.picture_name };
+    let mut played = Played { task, graph: &graph, names: &names, gathered: Gathered::default() };
+    let moves = walks.iter().map(|walk| walk.moves.len()).sum::<usize>();
+    let total = (moves + walks.len()) as u64;
+    let mut done = 0;
+    for walk in &walks {
+        played.play(walk, &mut || {
+            done += 1;
+            progress(done, total);
+        });
+    }
+    let gathered = played.gathered;
+    let size = FlowSize {
+        states: flow.states.len(),
+        moves: flow.moves.len(),
+        nodes: graph.nodes.len(),
+        edges: graph.edges.len(),
+        walks: walks.len(),
+        played_moves: moves,
+        cells: 0,
+    };
+    let review = verdict(task, gathered, &of_flow(flow, &graph.reach(flow)));
+    let shown = shown_walk(&review.findings, &walks, &graph);
+    Ok(FlowReview {
+        review,
+        size,
+        nodes: graph.nodes.iter().map(|node| node_figures(&names, node)).collect(),
+        shown_words: names.walk(&shown).words,
+        shown: shown.plan(flow, &graph, frames),
+    })
+}
+
+/// What the rules find on walks.
+struct Played<'f> {
+    task: &'f FlowTask<'f>,
+    graph: &'f Graph,
+    names: &'f Names<'f>,
+    gathered: Gathered,
+}
+
+impl Played<'_> {
+    /// Plays a walk for every rule that looks at what is played.
+    fn play(&mut self, walk: &Walk, see: &mut dyn FnMut()) {
+        let task = self.task;
+        let selection = task.selection.without_those_that(|looks| looks == Looks::Verdict);
+        let plan = walk.plan(task.flow, self.graph, task.frames);
+        // Every screen was decoded before, so none is broken.
+        let Ok(mut review) = review(&plan.plan, task.frames, &selection, task.threads, &mut |_| see()) else { return };
+        // What the command line leaves out is said of the flow.
+        let left_out = selection.words();
+        review.summary.not_checked.retain(|text| Some(text) != left_out.as_ref());
+        let moves = |step: u64| usize::try_from(step).unwrap_or(usize::MAX);
+        self.gathered.add(review, &plan, &|step| self.names.walk(&walk.up_to(moves(step))));
+    }
+}
+
+/// What holds for the flow as a whole: accepted findings, budgets, and what no walk reaches.
+fn verdict(task: &FlowTask<'_>, gathered: Gathered, of_flow: &OfFlow) -> Review {
+    let (flow, selection) = (task.flow, task.selection);
+    let mut summary = gathered.summary.clone();
+    let mut failed = gathered.failed.clone();
+    let (mut findings, causes) = gathered.into_findings();
+    let matched = accept_findings(&mut findings, &flow.head.accept);
+    let mut bench = RuleRunner::new(&flow.head, selection);
+    summary.proved = Some(ProvedFigures::default());
+    summary.not_checked.extend(NOT_PROVED.map(str::to_owned));
+    summary.not_checked.extend(selection.words());
+    summary.count(&findings);
+    bench.conclude(&summary, &matched, None, Some(of_flow));
+    let mut concluded = bench.take_findings();
+    accept_findings(&mut concluded, &flow.head.accept);
+    findings.extend(concluded);
+    sort_findings(&mut findings);
+    add_fingerprints(&mut findings);
+    causes.link(&mut findings);
+    summary.count(&findings);
+    failed.extend(bench.failed());
+    Review { findings, summary, rules: bench.ran().to_vec(), failed }
+}
+
+/// What is not proved yet.
+const NOT_PROVED: [&str; 1] = [
+    "other walks than those that were played: that no walk shows a stronger ghost, more updates since cleaning, a longer \
+     wait, more flashes or more of an old picture is not proved in this edition",
+];
+
+fn of_flow(flow: &Flow, reach: &Reach) -> OfFlow {
+    let state = |at: &usize| {
+        let state = &flow.states[*at];
+        FlowPlace { name: Some(state.name.clone()), pointer: state.pointer.clone() }
+    };
+    let one_move = |at: &usize| {
+        let one = &flow.moves[*at];
+        FlowPlace { name: one.label.clone(), pointer: one.pointer.clone() }
+    };
+    OfFlow {
+        never_reached: reach.never_reached.iter().map(state).collect(),
+        no_way_out: reach.no_way_out.iter().map(state).collect(),
+        never_taken: reach.never_taken.iter().map(one_move).collect(),
+        open: Vec::new(),
+    }
+}
+
+/// The walk to the worst finding that was seen on one; otherwise the longest of those that were played.
+fn shown_walk(findings: &[Finding], walks: &[Walk], graph: &Graph) -> Walk {
+    let of_walks = findings.iter().filter(|finding| finding.is_open() && finding.severity > Severity::Note);
+    // Of several the first.
+    let worst = of_walks.rev().filter_map(|finding| finding.walk.as_ref().map(|walk| (finding.severity, walk)));
+    let worst = worst.max_by_key(|(severity, walk)| (*severity, std::cmp::Reverse(walk.moves.len())));
+    let is_it = |walk: &&Walk| {
+        worst.is_some_and(|(_, found)| {
+            let moves = || walk.moves.iter().map(|one| (graph.edges[one.edge].by, one.after_ms));
+            let wanted = found.moves.iter().map(|one| (one.number, one.after_ms));
+            walk.moves.len() >= found.moves.len() && moves().zip(wanted).all(|(one, other)| one == other)
+        })
+    };
+    let found = worst.and_then(|(_, found)| Some(walks.iter().find(is_it)?.up_to(found.moves.len())));
+    let longest = || walks.iter().max_by_key(|walk| walk.moves.len()).cloned();
+    found.or_else(longest).unwrap_or(Walk { start: 0, at: 0, moves: Vec::new() })
+}
+
+fn node_figures(names: &Names<'_>, node: &crate::flow::Node) -> NodeFigures {
+    NodeFigures {
+        state: names.flow.states[node.state].name.clone(),
+        picture: (names.picture)(node.screen(names.flow)),
+        counters: node.counters.clone(),
+        proved: ProvedFigures::default(),
+        left_behind_px: None,
+    }
+}

@@ -7,7 +7,8 @@
 //!    and resolved once.
 //! 3. Pictures: [`screen`] decodes and draws them, [`trace`] reads what a device recorded, with its frames, as a plan,
 //!    and [`prepare`] converts pictures to a panel's levels.
-//! 4. [`change`] compares one screen with the next, on all cores; [`panel`] plays the plan step by step.
+//! 4. [`change`] compares one screen with the next, on all cores; [`panel`] plays the plan step by step, and
+//!    [`proof`] says what is true of every walk through a flow.
 //! 5. [`rules`] look at every played step and report findings, which [`finding`] defines; [`known`] distinguishes new
 //!    findings from old ones, [`review`] ties this together, [`flow_review`] does the same for all walks through a
 //!    flow, and [`against`] compares what a device did with a plan.
@@ -31,6 +32,7 @@ pub mod trace;
 pub mod prepare;
 pub mod change;
 pub mod panel;
+pub mod proof;
 pub mod finding;
 pub mod known;
 pub mod rules;

@@ -4,6 +4,8 @@
 
 use std::collections::BTreeMap;
 
+use crate::proof::{Bound, Proof};
+
 /// The walk through a flow at whose end something was seen.
 #[derive(Clone, Debug, PartialEq)]
 pub struct FindingWalk {
@@ -73,46 +75,35 @@ pub struct OpenLimit {
     pub figures: Vec<(&'static str, f64)>,
 }
 
-/// A figure that holds for every walk.
-#[derive(Clone, Copy, Debug, PartialEq, Default)]
-pub enum Proved {
-    /// No walk passes it.
-    AtMost(f64),
-    /// It grows without end.
-    Unbounded,
-    /// It was not proved.
-    #[default]
-    NotProved,
-}
-
-impl Proved {
-    /// The figure; `None` if there is none.
-    pub fn figure(self) -> Option<f64> {
-        match self {
-            Self::AtMost(figure) => Some(figure),
-            Self::Unbounded | Self::NotProved => None,
-        }
-    }
-}
-
 /// The largest figures over all nodes of a flow.
-#[derive(Clone, Copy, Debug, PartialEq, Default)]
+#[derive(Clone, Copy, Debug, PartialEq)]
 pub struct ProvedFigures {
     /// Updates since the last cleaning of any pixel.
-    pub most_since_cleaning: Proved,
+    pub most_since_cleaning: Bound,
     /// Ghosts, L*.
-    pub ghost_l: Proved,
+    pub ghost_l: Bound,
     /// The wait of an update, ms.
-    pub wait_ms: Proved,
+    pub wait_ms: Bound,
     /// The time to the first visible change that a person waits for, ms.
-    pub answer_ms: Proved,
+    pub answer_ms: Bound,
     /// How many moves something old stays on the glass.
-    pub left_behind_moves: Proved,
+    pub left_behind_moves: Bound,
 }
 
 impl ProvedFigures {
+    /// Those of a proof.
+    pub fn of(proof: &Proof) -> Self {
+        Self {
+            most_since_cleaning: proof.worst(|node| node.most_since_cleaning),
+            ghost_l: proof.worst(|node| node.ghost_l),
+            wait_ms: proof.worst(|node| node.wait_ms),
+            answer_ms: proof.worst(|node| node.answer_ms),
+            left_behind_moves: proof.left_behind_moves,
+        }
+    }
+
     /// Each by its name in files.
-    pub fn named(&self) -> [(&'static str, Proved); 5] {
+    pub fn named(&self) -> [(&'static str, Bound); 5] {
         [
             ("most_since_cleaning", self.most_since_cleaning),
             ("ghost_l", self.ghost_l),
@@ -124,10 +115,10 @@ impl ProvedFigures {
 
     /// Those that a budget can be held against; what grows without end passes every budget.
     pub fn figures(&self) -> BTreeMap<&'static str, f64> {
-        let of = |(name, proved): (&'static str, Proved)| match proved {
-            Proved::AtMost(figure) => Some((name, figure)),
-            Proved::Unbounded => Some((name, f64::INFINITY)),
-            Proved::NotProved => None,
+        let of = |(name, bound): (&'static str, Bound)| match bound {
+            Bound::Proved(figure) => Some((name, figure)),
+            Bound::Unbounded => Some((name, f64::INFINITY)),
+            Bound::NotProved => None,
         };
         self.named().into_iter().filter_map(of).collect()
     }

@@ -61,6 +61,19 @@ pub struct TooLarge {
     pub edges: usize,
 }
 
+impl TooLarge {
+    /// What is wrong, and what to do.
+    pub fn words(&self) -> (String, String) {
+        let message = format!(
+            "this flow is too large to follow every walk: its {} screens and the counters of its cleanings make more than \
+             {MOST_NODES} nodes or {MOST_EDGES} moves between them (counted so far: {} and {})",
+            self.screens, self.nodes, self.edges
+        );
+        let help = "clean after fewer updates, let cleanings share a counter, or use fewer pictures in a ring";
+        (message, help.into())
+    }
+}
+
 /// What no walk reaches, and where walks end; all by their numbers in the flow.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct Reach {

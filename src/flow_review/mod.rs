@@ -3,21 +3,21 @@
 //!
 //! Pictures come from the caller; nothing here touches files, clock or environment.
 
-mod frames;
+mod decoded;
 mod gathered;
 mod names;
 
 use crate::{
-    change::sent_windows,
     finding::{
         Finding, FlowPlace, FlowSize, OfFlow, ProvedFigures, Severity, accept_findings, add_fingerprints, sort_findings,
     },
-    flow::{Damage, Flow, Graph, Passage, Reach, TooLarge, Walk, WalkPlan, covering_walks},
-    plan::{ScreenId, Updates},
+    flow::{Flow, Graph, Node, Reach, TooLarge, Walk, WalkPlan, covering_walks},
+    plan::ScreenId,
+    proof::{Bound, Frames, NodeProof, Proof, Proving, SentTable, prove},
     review::{Review, review},
     rules::{Looks, RuleRunner, Selection},
 };
-pub use frames::Frames;
+pub use decoded::DecodedScreens;
 use gathered::Gathered;
 use names::Names;
 
@@ -26,7 +26,7 @@ pub struct FlowTask<'f> {
     /// The flow.
     pub flow: &'f Flow,
     /// Its decoded screens.
-    pub frames: &'f Frames,
+    pub screens: &'f DecodedScreens,
     /// The rules that are to run.
     pub selection: &'f Selection,
     /// How many threads work.
@@ -40,14 +40,21 @@ pub struct FlowTask<'f> {
 pub struct FlowReview {
     /// Findings, figures and rules, as of a plan.
     pub review: Review,
-    /// How large the flow is, and what of it was played.
-    pub size: FlowSize,
+    /// What is said of a flow alone.
+    pub of_flow: OfFlowReview,
     /// What is known of every node, in the order in which walks reach them.
     pub nodes: Vec<NodeFigures>,
     /// The walk that people are shown: the one that leads to the worst finding, otherwise one that takes many moves.
     pub shown: WalkPlan,
-    /// That walk in words.
-    pub shown_words: String,
+}
+
+/// What is said of a flow in addition to what is said of a plan.
+#[derive(Clone, Debug)]
+pub struct OfFlowReview {
+    /// How large the flow is, and what of it was played.
+    pub size: FlowSize,
+    /// The walk that people are shown, in words.
+    pub shown: String,
 }
 
 /// What is known of a node of a flow.
@@ -60,41 +67,61 @@ pub struct NodeFigures {
     /// The counters of the cleanings.
     pub counters: Vec<u32>,
     /// The figures that hold there for every walk.
-    pub proved: ProvedFigures,
-    /// How many pixels may show something old there; `None` if that was not proved.
+    pub proof: NodeProof,
+    /// How many pixels some walk leaves behind there; `None` if that was not proved.
     pub left_behind_px: Option<u64>,
 }
 
-/// The nodes and edges of a flow, with its pictures.
-///
-/// # Errors
-/// Where there are too many.
-pub fn graph_of(flow: &Flow, damage: &dyn Damage) -> Result<Graph, TooLarge> {
-    Graph::new(flow, |passage| sends(flow, damage, passage))
+/// Where walks lead through a flow, with what they send.
+#[derive(Debug)]
+pub struct FlowMap {
+    /// The nodes and edges.
+    pub graph: Graph,
+    /// The screens as levels.
+    frames: Frames,
+    sent: SentTable,
 }
 
-/// Whether an update of a move sends anything between two screens.
-fn sends(flow: &Flow, damage: &dyn Damage, passage: Passage<'_>) -> bool {
-    // What is still to be chosen sends nothing.
-    let Updates::Listed(updates) = &passage.by.updates else { return false };
-    let (display, rotation) = (&flow.head.display, flow.head.rotation);
-    updates.iter().any(|update| {
-        let changed = damage.changed(Some(passage.from), passage.to);
-        !sent_windows(&update.window, &display.modes[update.mode], display, rotation, changed).sent.is_empty()
-    })
+impl FlowMap {
+    /// The map of a flow.
+    ///
+    /// # Errors
+    /// Where there are too many nodes or edges.
+    pub fn new(flow: &Flow, screens: &DecodedScreens) -> Result<Self, NoMap> {
+        let frames = screens.frames(flow).ok_or(NoMap::Sizes)?;
+        let sent = SentTable::new(flow, &frames);
+        let graph = Graph::new(flow, |passage| sent.sends(flow, passage)).map_err(NoMap::TooLarge)?;
+        Ok(Self { graph, frames, sent })
+    }
+
+    fn prove(&self, flow: &Flow, threads: usize) -> Proof {
+        let proving = Proving { flow, graph: &self.graph, frames: &self.frames, threads };
+        prove(proving, &self.sent, &|_| {})
+    }
+}
+
+/// Why a flow has no map.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum NoMap {
+    /// It has too many nodes or edges.
+    TooLarge(TooLarge),
+    /// Its screens do not have the panel's size.
+    Sizes,
 }
 
 /// Reviews a flow; `progress` is given the number of moves played so far and of all.
 ///
 /// # Errors
 /// Where the flow has too many nodes or edges.
-pub fn review_flow(task: &FlowTask<'_>, progress: &mut dyn FnMut(u64, u64)) -> Result<FlowReview, TooLarge> {
-    let FlowTask { flow, frames, .. } = *task;
-    let graph = graph_of(flow, frames)?;
-    let most_different = |state: usize| frames.most_different(&flow.states[state].screens);
-    let walks = covering_walks(flow, &graph, &most_different);
-    let names = Names { flow, graph: &graph, picture: task.picture_name };
-    let mut played = Played { task, graph: &graph, names: &names, gathered: Gathered::default() };
+pub fn review_flow(task: &FlowTask<'_>, progress: &mut dyn FnMut(u64, u64)) -> Result<FlowReview, NoMap> {
+    let FlowTask { flow, screens, .. } = *task;
+    let map = FlowMap::new(flow, screens)?;
+    let graph = &map.graph;
+    let proof = map.prove(flow, task.threads);
+    let most_different = |state: usize| screens.most_different(&flow.states[state].screens);
+    let walks = covering_walks(flow, graph, &most_different);
+    let names = Names { flow, graph, picture: task.picture_name };
+    let mut played = Played { task, graph, names: &names, gathered: Gathered::default() };
     let moves = walks.iter().map(|walk| walk.moves.len()).sum::<usize>();
     let total = (moves + walks.len()) as u64;
     let mut done = 0;
@@ -112,16 +139,15 @@ pub fn review_flow(task: &FlowTask<'_>, progress: &mut dyn FnMut(u64, u64)) -> R
         edges: graph.edges.len(),
         walks: walks.len(),
         played_moves: moves,
-        cells: 0,
+        cells: proof.cells,
     };
-    let review = verdict(task, gathered, &of_flow(flow, &graph.reach(flow)));
-    let shown = shown_walk(&review.findings, &walks, &graph);
+    let review = verdict(task, gathered, &of_flow(flow, &graph.reach(flow)), &proof);
+    let shown = shown_walk(&review.findings, &walks, graph);
     Ok(FlowReview {
         review,
-        size,
-        nodes: graph.nodes.iter().map(|node| node_figures(&names, node)).collect(),
-        shown_words: names.walk(&shown).words,
-        shown: shown.plan(flow, &graph, frames),
+        of_flow: OfFlowReview { size, shown: names.walk(&shown).words },
+        nodes: node_figures(&names, &proof),
+        shown: shown.plan(flow, graph, screens),
     })
 }
 
@@ -138,9 +164,9 @@ impl Played<'_> {
     fn play(&mut self, walk: &Walk, see: &mut dyn FnMut()) {
         let task = self.task;
         let selection = task.selection.without_those_that(|looks| looks == Looks::Verdict);
-        let plan = walk.plan(task.flow, self.graph, task.frames);
+        let plan = walk.plan(task.flow, self.graph, task.screens);
         // Every screen was decoded before, so none is broken.
-        let Ok(mut review) = review(&plan.plan, task.frames, &selection, task.threads, &mut |_| see()) else { return };
+        let Ok(mut review) = review(&plan.plan, task.screens, &selection, task.threads, &mut |_| see()) else { return };
         // What the command line leaves out is said of the flow.
         let left_out = selection.words();
         review.summary.not_checked.retain(|text| Some(text) != left_out.as_ref());
@@ -150,14 +176,14 @@ impl Played<'_> {
 }
 
 /// What holds for the flow as a whole: accepted findings, budgets, and what no walk reaches.
-fn verdict(task: &FlowTask<'_>, gathered: Gathered, of_flow: &OfFlow) -> Review {
+fn verdict(task: &FlowTask<'_>, gathered: Gathered, of_flow: &OfFlow, proof: &Proof) -> Review {
     let (flow, selection) = (task.flow, task.selection);
     let mut summary = gathered.summary.clone();
     let mut failed = gathered.failed.clone();
     let (mut findings, causes) = gathered.into_findings();
     let matched = accept_findings(&mut findings, &flow.head.accept);
     let mut bench = RuleRunner::new(&flow.head, selection);
-    summary.proved = Some(ProvedFigures::default());
+    summary.proved = Some(ProvedFigures::of(proof));
     summary.not_checked.extend(NOT_PROVED.map(str::to_owned));
     summary.not_checked.extend(selection.words());
     summary.count(&findings);
@@ -214,12 +240,14 @@ fn shown_walk(findings: &[Finding], walks: &[Walk], graph: &Graph) -> Walk {
     found.or_else(longest).unwrap_or(Walk { start: 0, at: 0, moves: Vec::new() })
 }
 
-fn node_figures(names: &Names<'_>, node: &crate::flow::Node) -> NodeFigures {
-    NodeFigures {
+fn node_figures(names: &Names<'_>, proof: &Proof) -> Vec<NodeFigures> {
+    let is_proved = proof.left_behind_moves != Bound::NotProved;
+    let figures = |(node, of_node): (&Node, &NodeProof)| NodeFigures {
         state: names.flow.states[node.state].name.clone(),
         picture: (names.picture)(node.screen(names.flow)),
         counters: node.counters.clone(),
-        proved: ProvedFigures::default(),
-        left_behind_px: None,
-    }
+        proof: *of_node,
+        left_behind_px: is_proved.then_some(of_node.left_behind_px),
+    };
+    names.graph.nodes.iter().zip(&proof.nodes).map(figures).collect()
 }

@@ -47,6 +47,11 @@ pub(crate) fn is_trace(path: &Path) -> bool {
     is_named(path, ".trace.jsonl")
 }
 
+/// Whether a path is a user flow by its name.
+pub(crate) fn is_flow(path: &Path) -> bool {
+    is_named(path, ".flow.json")
+}
+
 /// Whether the name of a file ends so.
 pub(crate) fn is_named(path: &Path, ending: &str) -> bool {
     path.file_name().is_some_and(|name| name.to_string_lossy().ends_with(ending))

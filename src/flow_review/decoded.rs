@@ -17,6 +17,7 @@ use crate::{
     flow::{Damage, Flow},
     geometry::{Rect, Rotation},
     plan::{Begins, ScreenId},
+    proof::{Frame, Frames},
     review::BrokenScreen,
     screen::{Picture, ScreenFault},
 };
@@ -26,7 +27,7 @@ const STACK_BYTES: usize = 16 << 20;
 
 /// The decoded screens of a flow.
 #[derive(Debug)]
-pub struct Frames {
+pub struct DecodedScreens {
     pictures: HashMap<ScreenId, Arc<Picture>>,
     /// What is on the glass at the beginning.
     first: Arc<Picture>,
@@ -38,7 +39,7 @@ pub struct Frames {
     boxes: Mutex<HashMap<(Option<ScreenId>, ScreenId), Option<Rect>>>,
 }
 
-impl Frames {
+impl DecodedScreens {
     /// Decodes every screen of a flow.
     ///
     /// # Errors
@@ -78,19 +79,18 @@ impl Frames {
         })
     }
 
+    /// The screens as levels; `None` if their sizes differ from the panel's.
+    pub fn frames(&self, flow: &Flow) -> Option<Frames> {
+        let ink = &flow.head.display.ink;
+        let last = self.pictures.keys().max().map_or(0, |last| last.0);
+        // A number that no state uses stands for what is on the glass at the beginning.
+        let picture = |number: usize| self.pictures.get(&ScreenId(number)).unwrap_or(&self.first);
+        Frames::new(&flow.head, (0..=last).map(|number| Frame::new(picture(number), ink)).collect())
+    }
+
     /// A decoded screen of the flow.
     pub fn of(&self, screen: ScreenId) -> &Arc<Picture> {
         &self.pictures[&screen]
-    }
-
-    /// What is on the glass at the beginning.
-    pub fn first(&self) -> &Arc<Picture> {
-        &self.first
-    }
-
-    /// The level of each shade.
-    pub fn table(&self) -> &[Level; 256] {
-        &self.table
     }
 
     /// Of a ring, the picture that differs most from the next one.
@@ -110,14 +110,14 @@ impl Frames {
     }
 }
 
-impl Damage for Frames {
+impl Damage for DecodedScreens {
     fn changed(&self, before: Option<ScreenId>, after: ScreenId) -> Option<Rect> {
         let mut boxes = self.boxes.lock().unwrap_or_else(PoisonError::into_inner);
         *boxes.entry((before, after)).or_insert_with(|| self.differs(before, after))
     }
 }
 
-impl ScreenSource for Frames {
+impl ScreenSource for DecodedScreens {
     fn picture(&self, screen: ScreenId, _buffer: Vec<u8>) -> Result<Picture, ScreenFault> {
         Ok(Picture::clone(self.of(screen)))
     }

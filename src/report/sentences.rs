@@ -64,6 +64,38 @@ pub(super) fn estimate_words(finding: &Finding) -> Option<String> {
     Some(format!("the {figure} is an estimate: if it were {part}, this would not be reported"))
 }
 
+/// The walk that leads to a finding of a flow; nothing of any other, nor of one at the start.
+pub(super) fn walk_words(finding: &Finding) -> Option<String> {
+    let walk = finding.walk.as_ref().filter(|walk| !walk.moves.is_empty())?;
+    Some(one_line(&walk.words))
+}
+
+/// How much there is of a plan or a flow, in words.
+pub(super) fn extent(plan: &ReviewedPlan) -> String {
+    let Some(flow) = &plan.flow else { return count(plan.steps, "step", "steps") };
+    let (states, moves) = (flow.size.states as u64, flow.size.moves as u64);
+    format!("{} and {}", count(states, "state", "states"), count(moves, "move", "moves"))
+}
+
+/// What was played of a flow, in words; nothing of a plan.
+pub(super) fn played_of_flow(plan: &ReviewedPlan) -> Option<String> {
+    let flow = plan.flow.as_ref()?;
+    let (walks, moves) = (flow.size.walks as u64, flow.size.played_moves as u64);
+    let summary = &plan.summary;
+    let mut parts = vec![format!(
+        "{} with {} played, so that every move is made from each of its states",
+        count(walks, "walk", "walks"),
+        count(moves, "move", "moves")
+    )];
+    if summary.longest_answer_ms > 0.0 {
+        parts.push(format!("longest answer {:.0} ms", summary.longest_answer_ms));
+    }
+    if summary.worst_residue_l > 0.0 {
+        parts.push(format!("strongest ghost {:.2} L*", summary.worst_residue_l));
+    }
+    Some(parts.join(", "))
+}
+
 /// What follows from another finding, in a line that stands with that one.
 pub(super) fn following_words(finding: &Finding) -> String {
     format!(

@@ -16,7 +16,13 @@ type Passage = (usize, usize, usize);
 /// Walks that together begin at every start and take every move from each of its states; of a ring from its first
 /// picture, from its last, and from the two neighbours that differ most, of which `most_different` gives the first.
 pub fn covering_walks(flow: &Flow, graph: &Graph, most_different: &dyn Fn(usize) -> usize) -> Vec<Walk> {
-    let mut cover = Cover { graph, flow, missing: missing(flow, graph, most_different), seen: vec![0; graph.nodes.len()], round: 0 };
+    let mut cover = Cover {
+        graph,
+        flow,
+        missing: missing(flow, graph, most_different),
+        seen: vec![0; graph.nodes.len()],
+        round: 0,
+    };
     let mut walks = Vec::new();
     for (start, one) in flow.starts.iter().enumerate() {
         let first = graph.nodes[..graph.starts].iter().position(|node| node.state == one.at);

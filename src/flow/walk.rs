@@ -85,7 +85,8 @@ impl StepOrigin {
         let at = update.parse().ok();
         let Some(own) = at.and_then(|at| self.update_in_flow(at)) else { return base.to_owned() };
         let has_boxes = at.is_some_and(|at: usize| !self.changed[at]);
-        let parts = [Some(own.to_string().as_str()), name, index.filter(|_| has_boxes)].map(|part| part.map(str::to_owned));
+        let parts =
+            [Some(own.to_string().as_str()), name, index.filter(|_| has_boxes)].map(|part| part.map(str::to_owned));
         parts.into_iter().flatten().fold(format!("{base}/updates"), |pointer, part| format!("{pointer}/{part}"))
     }
 

@@ -10,7 +10,7 @@ use std::{
 
 use crate::{
     finding::{Finding, FindingWalk, PlanMargin, PlanMargins, Summary, sort_findings},
-    flow::WalkPlan,
+    flow::{Walk, WalkPlan},
     plan::Node,
     review::Review,
 };
@@ -37,22 +37,26 @@ pub(super) struct Gathered {
 struct Seen {
     finding: Finding,
     cause: Option<OnWalk>,
+    /// The walk that leads to it; none if it is about no move.
+    walk: Option<Walk>,
 }
 
 impl Gathered {
-    /// Adds the review of a walk; `walk_to` gives the walk that ends with a step.
-    pub(super) fn add(&mut self, review: Review, walk: &WalkPlan, walk_to: &dyn Fn(u64) -> FindingWalk) {
+    /// Adds the review of a walk; `named` names a walk.
+    pub(super) fn add(&mut self, review: Review, walk: &Walk, plan: &WalkPlan, named: &dyn Fn(&Walk) -> FindingWalk) {
         let number = self.walks;
         self.walks += 1;
         let mut walks: HashMap<u64, Arc<FindingWalk>> = HashMap::new();
         for found in review.findings {
             let own = (number, found.fingerprint.clone());
             let cause = found.cause.clone().map(|cause| (number, cause));
-            let mut of_step = |step| walks.entry(step).or_insert_with(|| Arc::new(walk_to(step))).clone();
-            let finding = in_flow(found, walk, &mut of_step);
+            let until = walk.up_to(usize::try_from(found.step).unwrap_or(usize::MAX));
+            let mut of_step = |step| walks.entry(step).or_insert_with(|| Arc::new(named(&until))).clone();
+            let finding = in_flow(found, plan, &mut of_step);
             let place = (place_of(&finding), finding.rule);
             self.place_of.insert(own, place.clone());
-            self.put(place, Seen { finding, cause });
+            let walk = finding.walk.is_some().then_some(until);
+            self.put(place, Seen { finding, cause, walk });
         }
         self.failed.extend(review.failed);
         self.failed.dedup();
@@ -72,33 +76,49 @@ impl Gathered {
     }
 
     /// The findings in their order, each with the place of its cause.
-    pub(super) fn into_findings(self) -> (Vec<Finding>, Causes) {
+    pub(super) fn into_findings(self) -> (Vec<Finding>, Links) {
         let of = |cause: Option<OnWalk>| cause.and_then(|cause| self.place_of.get(&cause).cloned());
-        let mut causes = BTreeMap::new();
+        let (mut causes, mut walks) = (BTreeMap::new(), BTreeMap::new());
         let mut findings = Vec::new();
         for (place, seen) in self.places {
             if let Some(cause) = of(seen.cause).filter(|cause| *cause != place) {
-                causes.insert(place, cause);
+                causes.insert(place.clone(), cause);
             }
+            walks.extend(seen.walk.map(|walk| (place, walk)));
             findings.push(seen.finding);
         }
         sort_findings(&mut findings);
-        (findings, Causes(causes))
+        (findings, Links { causes, walks })
     }
 }
 
-/// Which finding follows from which, by their places.
+/// What belongs to the findings beside themselves, by their places.
 #[derive(Debug)]
-pub(super) struct Causes(BTreeMap<Place, Place>);
+pub(super) struct Links {
+    /// Which follows from which.
+    causes: BTreeMap<Place, Place>,
+    /// The walk that leads to each.
+    walks: BTreeMap<Place, Walk>,
+}
 
-impl Causes {
+impl Links {
+    /// The walk that leads to each finding of a walk, by its fingerprint.
+    pub(super) fn walks_by_fingerprint(&self, findings: &[Finding]) -> BTreeMap<String, Walk> {
+        let walk = |finding: &Finding| {
+            let place = (place_of(finding), finding.rule);
+            Some((finding.fingerprint.clone(), self.walks.get(&place)?.clone()))
+        };
+        findings.iter().filter_map(walk).collect()
+    }
+
     /// Gives every finding that follows from another the fingerprint of that one.
-    pub(super) fn link(&self, findings: &mut [Finding]) {
+    pub(super) fn link_causes(&self, findings: &mut [Finding]) {
         let of = |finding: &Finding| (place_of(finding), finding.rule);
         let prints: HashMap<Place, (String, crate::finding::Severity)> =
             findings.iter().map(|one| (of(one), (one.fingerprint.clone(), one.severity))).collect();
         for finding in findings {
-            let roots = std::iter::successors(self.0.get(&of(finding)), |place| self.0.get(place)).take(self.0.len());
+            let roots = std::iter::successors(self.causes.get(&of(finding)), |place| self.causes.get(place));
+            let roots = roots.take(self.causes.len());
             let cause = roots.last().and_then(|root| prints.get(root));
             let cause = cause.filter(|(_, severity)| *severity >= finding.severity);
             finding.cause = cause.map(|(print, _)| print.clone()).filter(|print| *print != finding.fingerprint);
@@ -126,7 +146,8 @@ fn in_flow(found: Finding, walk: &WalkPlan, walk_to: &mut dyn FnMut(u64) -> Arc<
     let (Some(Node::Step(step)), Some(origin)) = (walk.plan.nodes.get(at), walk.origins.get(at)) else {
         return Finding { corrections: Vec::new(), ..found };
     };
-    let is_of_the_step = found.pointer.strip_prefix(&step.pointer).is_some_and(|rest| matches!(rest.as_bytes(), [] | [b'/', ..]));
+    let is_of_the_step =
+        found.pointer.strip_prefix(&step.pointer).is_some_and(|rest| matches!(rest.as_bytes(), [] | [b'/', ..]));
     if !is_of_the_step {
         return Finding { corrections: Vec::new(), ..found };
     }

@@ -6,12 +6,16 @@
 mod decoded;
 mod gathered;
 mod names;
+mod pace;
+mod written;
+
+use std::collections::BTreeMap;
 
 use crate::{
     finding::{
         Finding, FlowPlace, FlowSize, OfFlow, ProvedFigures, Severity, accept_findings, add_fingerprints, sort_findings,
     },
-    flow::{Flow, Graph, Node, Reach, TooLarge, Walk, WalkPlan, covering_walks},
+    flow::{Flow, Graph, Node, Reach, TooLarge, Walk, WalkPlan, WalkedEdge, covering_walks},
     plan::ScreenId,
     proof::{Bound, Frames, NodeProof, Proof, Proving, SentTable, prove},
     review::{Review, review},
@@ -20,6 +24,7 @@ use crate::{
 pub use decoded::DecodedScreens;
 use gathered::Gathered;
 use names::Names;
+pub use written::{PathsOfPlan, fields_of, text_of_walk};
 
 /// What a flow is reviewed with.
 pub struct FlowTask<'f> {
@@ -46,6 +51,8 @@ pub struct FlowReview {
     pub nodes: Vec<NodeFigures>,
     /// The walk that people are shown: the one that leads to the worst finding, otherwise one that takes many moves.
     pub shown: WalkPlan,
+    /// The walk that leads to each finding, by its fingerprint.
+    pub walks: BTreeMap<String, Walk>,
 }
 
 /// What is said of a flow in addition to what is said of a plan.
@@ -100,6 +107,34 @@ impl FlowMap {
     }
 }
 
+/// A walk that somebody asks for.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum AskedWalk {
+    /// A shortest one to a state, every move as soon as it may come.
+    To(usize),
+    /// One of so many moves at random, from a seed.
+    AtRandom(usize, u64),
+}
+
+impl FlowMap {
+    /// A walk as it is asked for; `None` if no walk leads there.
+    pub fn walk(&self, flow: &Flow, screens: &DecodedScreens, asked: AskedWalk) -> Option<Walk> {
+        match asked {
+            AskedWalk::To(state) => self.walk_to(flow, screens, state),
+            AskedWalk::AtRandom(moves, seed) => Some(pace::at_random(flow, self, screens, moves, seed)),
+        }
+    }
+
+    fn walk_to(&self, flow: &Flow, screens: &DecodedScreens, state: usize) -> Option<Walk> {
+        let node = self.graph.nodes.iter().position(|node| node.state == state)?;
+        let edges = self.graph.walk_to(node);
+        let at = edges.first().map_or(node, |edge| self.graph.edges[*edge].from);
+        let start = flow.starts.iter().position(|start| start.at == self.graph.nodes[at].state)?;
+        let moves = edges.into_iter().map(|edge| WalkedEdge { edge, after_ms: 0.0 }).collect();
+        Some(pace::soonest(flow, self, screens, &Walk { start, at, moves }, &[]))
+    }
+}
+
 /// Why a flow has no map.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum NoMap {
@@ -107,6 +142,23 @@ pub enum NoMap {
     TooLarge(TooLarge),
     /// Its screens do not have the panel's size.
     Sizes,
+}
+
+impl NoMap {
+    /// What is wrong, and what to do.
+    pub fn words(&self) -> (String, String) {
+        match self {
+            Self::TooLarge(size) => size.words(),
+            Self::Sizes => {
+                ("its screens do not have the panel's size".into(), "export them at exactly that size".into())
+            }
+        }
+    }
+}
+
+/// A walk in words.
+pub fn words_of(flow: &Flow, map: &FlowMap, walk: &Walk, picture_name: &dyn Fn(ScreenId) -> String) -> String {
+    Names { flow, graph: &map.graph, picture: picture_name }.walk(walk).words
 }
 
 /// Reviews a flow; `progress` is given the number of moves played so far and of all.
@@ -141,13 +193,14 @@ pub fn review_flow(task: &FlowTask<'_>, progress: &mut dyn FnMut(u64, u64)) -> R
         played_moves: moves,
         cells: proof.cells,
     };
-    let review = verdict(task, gathered, &of_flow(flow, &graph.reach(flow)), &proof);
-    let shown = shown_walk(&review.findings, &walks, graph);
+    let (review, walks_to) = verdict(task, gathered, &of_flow(flow, &graph.reach(flow)), &proof);
+    let shown = shown_walk(&review.findings, &walks_to, &walks);
     Ok(FlowReview {
         review,
         of_flow: OfFlowReview { size, shown: names.walk(&shown).words },
         nodes: node_figures(&names, &proof),
         shown: shown.plan(flow, graph, screens),
+        walks: walks_to,
     })
 }
 
@@ -170,17 +223,21 @@ impl Played<'_> {
         // What the command line leaves out is said of the flow.
         let left_out = selection.words();
         review.summary.not_checked.retain(|text| Some(text) != left_out.as_ref());
-        let moves = |step: u64| usize::try_from(step).unwrap_or(usize::MAX);
-        self.gathered.add(review, &plan, &|step| self.names.walk(&walk.up_to(moves(step))));
+        self.gathered.add(review, walk, &plan, &|walk| self.names.walk(walk));
     }
 }
 
 /// What holds for the flow as a whole: accepted findings, budgets, and what no walk reaches.
-fn verdict(task: &FlowTask<'_>, gathered: Gathered, of_flow: &OfFlow, proof: &Proof) -> Review {
+fn verdict(
+    task: &FlowTask<'_>,
+    gathered: Gathered,
+    of_flow: &OfFlow,
+    proof: &Proof,
+) -> (Review, BTreeMap<String, Walk>) {
     let (flow, selection) = (task.flow, task.selection);
     let mut summary = gathered.summary.clone();
     let mut failed = gathered.failed.clone();
-    let (mut findings, causes) = gathered.into_findings();
+    let (mut findings, links) = gathered.into_findings();
     let matched = accept_findings(&mut findings, &flow.head.accept);
     let mut bench = RuleRunner::new(&flow.head, selection);
     summary.proved = Some(ProvedFigures::of(proof));
@@ -193,10 +250,11 @@ fn verdict(task: &FlowTask<'_>, gathered: Gathered, of_flow: &OfFlow, proof: &Pr
     findings.extend(concluded);
     sort_findings(&mut findings);
     add_fingerprints(&mut findings);
-    causes.link(&mut findings);
+    links.link_causes(&mut findings);
+    let walks = links.walks_by_fingerprint(&findings);
     summary.count(&findings);
     failed.extend(bench.failed());
-    Review { findings, summary, rules: bench.ran().to_vec(), failed }
+    (Review { findings, summary, rules: bench.ran().to_vec(), failed }, walks)
 }
 
 /// What is not proved yet.
@@ -223,21 +281,14 @@ fn of_flow(flow: &Flow, reach: &Reach) -> OfFlow {
 }
 
 /// The walk to the worst finding that was seen on one; otherwise the longest of those that were played.
-fn shown_walk(findings: &[Finding], walks: &[Walk], graph: &Graph) -> Walk {
-    let of_walks = findings.iter().filter(|finding| finding.is_open() && finding.severity > Severity::Note);
-    // Of several the first.
-    let worst = of_walks.rev().filter_map(|finding| finding.walk.as_ref().map(|walk| (finding.severity, walk)));
-    let worst = worst.max_by_key(|(severity, walk)| (*severity, std::cmp::Reverse(walk.moves.len())));
-    let is_it = |walk: &&Walk| {
-        worst.is_some_and(|(_, found)| {
-            let moves = || walk.moves.iter().map(|one| (graph.edges[one.edge].by, one.after_ms));
-            let wanted = found.moves.iter().map(|one| (one.number, one.after_ms));
-            walk.moves.len() >= found.moves.len() && moves().zip(wanted).all(|(one, other)| one == other)
-        })
-    };
-    let found = worst.and_then(|(_, found)| Some(walks.iter().find(is_it)?.up_to(found.moves.len())));
-    let longest = || walks.iter().max_by_key(|walk| walk.moves.len()).cloned();
-    found.or_else(longest).unwrap_or(Walk { start: 0, at: 0, moves: Vec::new() })
+fn shown_walk(findings: &[Finding], walks_to: &BTreeMap<String, Walk>, played: &[Walk]) -> Walk {
+    let open = findings.iter().filter(|finding| finding.is_open() && finding.severity > Severity::Note);
+    let with_walk = open.filter_map(|finding| Some((finding.severity, walks_to.get(&finding.fingerprint)?)));
+    // Of several the shortest, and of those the first.
+    let worst = with_walk.rev().max_by_key(|(severity, walk)| (*severity, std::cmp::Reverse(walk.moves.len())));
+    let longest = || played.iter().max_by_key(|walk| walk.moves.len());
+    let nothing = Walk { start: 0, at: 0, moves: Vec::new() };
+    worst.map(|(_, walk)| walk).or_else(longest).cloned().unwrap_or(nothing)
 }
 
 fn node_figures(names: &Names<'_>, proof: &Proof) -> Vec<NodeFigures> {

@@ -15,7 +15,9 @@ use serde::Serialize;
 
 use super::{
     PlanOutcome, PlanReport, ReviewedPlan, RunReport, help_with_caution, paths, rounded,
-    sentences::{at_temperature, estimate_words, gone_words, headline, margin_lines, one_line, place_words, walk_words},
+    sentences::{
+        at_temperature, estimate_words, gone_words, headline, margin_lines, one_line, place_words, walk_words,
+    },
 };
 use crate::{
     finding::{Finding, OWN_FAULT},

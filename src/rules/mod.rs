@@ -94,7 +94,9 @@ use std::{fmt, sync::OnceLock};
 use dyn_clone::DynClone;
 
 use crate::{
-    finding::{Finding, LaterTurns, OWN_FAULT, Observation, OfFlow, Severity, Sink, StepField, Summary, Where, guarded},
+    finding::{
+        Finding, LaterTurns, OWN_FAULT, Observation, OfFlow, Severity, Sink, StepField, Summary, Where, guarded,
+    },
     panel::PlayedStep,
     plan::{KnownLimit, KnownRule, Plan, RuleLevel, RuleLimits},
 };

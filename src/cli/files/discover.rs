@@ -55,8 +55,10 @@ fn walk(folder: &Path, settings: &mut SettingsStore, plans: &mut Vec<PathBuf>, f
     let mut entries =
         WalkDir::new(folder).follow_links(true).sort_by_file_name().into_iter().filter_entry(|entry| !hidden(entry));
     while let Some(entry) = entries.next() {
-        let outside =
-            entry.as_ref().ok().and_then(|entry| leads_outside(entry, &allowed, &["plan.json", "trace.jsonl", "flow.json"]));
+        let outside = entry
+            .as_ref()
+            .ok()
+            .and_then(|entry| leads_outside(entry, &allowed, &["plan.json", "trace.jsonl", "flow.json"]));
         match entry {
             Ok(entry) if outside.is_some() => {
                 faults.extend(outside);

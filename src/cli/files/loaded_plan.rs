@@ -17,7 +17,7 @@ use super::{
 };
 use crate::{
     flow::{Flow, read_flow},
-    plan::{Plan, read_plan},
+    plan::{Plan, ScreenId, read_plan},
     review::BrokenScreen,
     screen::Faces,
     source::{Fault, Source, json::locate},
@@ -56,6 +56,12 @@ pub(crate) struct LoadedFlow {
 }
 
 impl LoadedFlow {
+    /// The name of a picture's file.
+    pub(crate) fn picture_name(&self, screen: ScreenId) -> String {
+        let path = self.screens.path(screen);
+        Path::new(&path).file_name().map_or(path.clone(), |name| name.to_string_lossy().into_owned())
+    }
+
     /// What its review depends on, as of a plan.
     pub(crate) fn inputs(&self) -> Inputs {
         with_pictures(&self.inputs, &self.screens, &self.named)

@@ -1,9 +1,6 @@
 //! `review` of one flow: decodes its screens, follows its walks, and records the one that people are shown.
 
-use std::{
-    io::{self, Write},
-    path::Path,
-};
+use std::io::{self, Write};
 
 use super::progress;
 use crate::cli::files::{LoadedFlow, faults_of_screens};
@@ -45,7 +42,7 @@ pub(super) fn review(
         Ok(screens) => screens,
         Err(broken) => return Ok(Err(faults_of_screens(&flow.head.source, &loaded.screens, broken))),
     };
-    let picture_name = |screen: ScreenId| picture_name(loaded, screen);
+    let picture_name = |screen: ScreenId| loaded.picture_name(screen);
     let (selection, threads) = (asked.selection, asked.threads);
     let task = FlowTask { flow, screens: &screens, selection, threads, picture_name: &picture_name };
     let bar = progress::bar(asked.of.path, 0);
@@ -88,16 +85,7 @@ fn record(reviewed: &FlowReview, screens: &DecodedScreens, bytes: usize, threads
     result.map(|()| recorder.finish())
 }
 
-/// The name of a picture's file.
-fn picture_name(loaded: &LoadedFlow, screen: ScreenId) -> String {
-    let path = loaded.screens.path(screen);
-    Path::new(&path).file_name().map_or(path.clone(), |name| name.to_string_lossy().into_owned())
-}
-
 fn fault_of(loaded: &LoadedFlow, no_map: NoMap) -> Fault {
-    let (message, help) = match no_map {
-        NoMap::TooLarge(size) => size.words(),
-        NoMap::Sizes => ("its screens do not have the panel's size".into(), String::new()),
-    };
+    let (message, help) = no_map.words();
     Fault::of_file(loaded.flow.head.source.name.clone(), message, help)
 }

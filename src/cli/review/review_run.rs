@@ -432,7 +432,9 @@ fn load_and_walk(
         Err(error) => return Err(writing(&error)),
     };
     if arguments.pictures.is_some() {
-        plan.summary.not_checked.push("pictures of steps, which are drawn for plans: `stillpage walk` writes one".into());
+        plan.summary
+            .not_checked
+            .push("pictures of steps, which are drawn for plans: `stillpage walk` writes one".into());
     }
     let inputs = if arguments.watch { loaded.inputs() } else { Inputs::default() };
     Ok(Ok(Reviewed { plan, recording, inputs }))

@@ -1,0 +1,104 @@
+//! Walks as soon as their moves may come, and walks at random.
+//!
+//! Knows the flow's least times; where a device takes no input while it draws, the panel is played to find out until
+//! when.
+
+use std::ops::ControlFlow;
+
+use super::{DecodedScreens, FlowMap};
+use crate::{
+    flow::{Flow, Input, Pace, Walk, WalkedEdge},
+    panel::PlayedStep,
+    review::play_without_ghosts_until,
+};
+
+/// Requests that come earlier than the panel is free by less than this are taken as free, ms.
+const SAME_MS: f64 = 1e-6;
+/// The longest wait of a walk at random in addition to what must be, ms.
+const LONGEST_PAUSE_MS: f64 = 3000.0;
+
+/// The walk over some edges, each move as soon as it may come, or so much later.
+pub(super) fn soonest(flow: &Flow, map: &FlowMap, screens: &DecodedScreens, walk: &Walk, later_ms: &[f64]) -> Walk {
+    let mut later: Vec<f64> = (0..walk.moves.len()).map(|at| later_ms.get(at).copied().unwrap_or(0.0)).collect();
+    loop {
+        let paced = at_least(flow, map, walk, &later);
+        if flow.input == Input::Queued {
+            return paced;
+        }
+        let Some((at, busy_ms)) = first_too_early(flow, map, screens, &paced) else { return paced };
+        later[at] += busy_ms;
+    }
+}
+
+fn at_least(flow: &Flow, map: &FlowMap, walk: &Walk, later_ms: &[f64]) -> Walk {
+    let mut pace = Pace::default();
+    let paced = walk.moves.iter().zip(later_ms).map(|(one, later_ms)| {
+        let by = &flow.moves[map.graph.edges[one.edge].by];
+        let soonest_ms = pace.clone().after(by, 0.0);
+        WalkedEdge { edge: one.edge, after_ms: pace.after(by, soonest_ms + later_ms) }
+    });
+    Walk { moves: paced.collect(), ..walk.clone() }
+}
+
+/// The first move of a person that comes while an update is under way, and for how long that one still takes, ms.
+fn first_too_early(flow: &Flow, map: &FlowMap, screens: &DecodedScreens, walk: &Walk) -> Option<(usize, f64)> {
+    let plan = walk.plan(flow, &map.graph, screens).plan;
+    let mut busy_until_ms: f64 = 0.0;
+    let mut found = None;
+    // The screens were decoded before, so none is broken.
+    let _ = play_without_ghosts_until(&plan, screens, 1, &mut |step: &PlayedStep<'_>| {
+        let busy_ms = busy_until_ms - step.planned.request_ms;
+        if step.planned.step.cause.is_person() && busy_ms > SAME_MS {
+            found = usize::try_from(step.planned.index).ok().map(|at| (at - 1, busy_ms));
+            return ControlFlow::Break(());
+        }
+        let sent = step.updates.iter().filter(|update| !update.sent.is_empty() && update.lost.is_none());
+        busy_until_ms = sent.map(|update| update.times.finish_ms).fold(busy_until_ms, f64::max);
+        ControlFlow::Continue(())
+    });
+    found
+}
+
+/// A walk of so many moves, each chosen at random among those that can be made, half of them after a pause; shorter where
+/// no move leads on. The same seed gives the same walk.
+pub(super) fn at_random(flow: &Flow, map: &FlowMap, screens: &DecodedScreens, moves: usize, seed: u64) -> Walk {
+    let mut dice = Dice(seed);
+    let graph = &map.graph;
+    let at = dice.below(graph.starts);
+    let state = graph.nodes[at].state;
+    let starts: Vec<usize> = (0..flow.starts.len()).filter(|start| flow.starts[*start].at == state).collect();
+    let mut walk = Walk { start: starts[dice.below(starts.len())], at, moves: Vec::new() };
+    let mut later_ms = Vec::new();
+    let mut here = at;
+    while walk.moves.len() < moves {
+        let leaving = graph.leaving(here);
+        if leaving.is_empty() {
+            break;
+        }
+        let edge = leaving.start + dice.below(leaving.len());
+        here = graph.edges[edge].to;
+        walk.moves.push(WalkedEdge { edge, after_ms: 0.0 });
+        let pause_ms = dice.below(LONGEST_PAUSE_MS as usize) as f64;
+        later_ms.push(if dice.below(2) == 0 { 0.0 } else { pause_ms });
+    }
+    soonest(flow, map, screens, &walk, &later_ms)
+}
+
+/// Numbers at random: the generator `SplitMix64` (Steele, Lea and Flood 2014, 'Fast splittable pseudorandom number
+/// generators', OOPSLA), whose constants are those of that paper.
+struct Dice(u64);
+
+impl Dice {
+    fn next(&mut self) -> u64 {
+        self.0 = self.0.wrapping_add(0x9e37_79b9_7f4a_7c15);
+        let mut mixed = self.0;
+        mixed = (mixed ^ (mixed >> 30)).wrapping_mul(0xbf58_476d_1ce4_e5b9);
+        mixed = (mixed ^ (mixed >> 27)).wrapping_mul(0x94d0_49bb_1331_11eb);
+        mixed ^ (mixed >> 31)
+    }
+
+    /// A number from 0 to below `count`; 0 if there is none below it.
+    fn below(&mut self, count: usize) -> usize {
+        (self.next() % (count.max(1) as u64)) as usize
+    }
+}

@@ -4,9 +4,18 @@
 //! Knows the graph of a flow and its screens as levels; no files, no rules, no JSON. Nothing is sampled: a figure is
 //! proved for every walk, has no bound, or is said not to be proved.
 
+mod behaviour;
+mod cells;
+mod counts;
+mod extremes;
 mod frames;
+mod ghosts;
+mod kinds;
+mod left;
 mod result;
 mod sent;
+mod states;
+mod work;
 
 use crate::flow::{Flow, Graph};
 pub use frames::{Frame, Frames};
@@ -27,7 +36,7 @@ pub struct Proving<'f> {
 }
 
 /// Proves the figures of a flow. `progress` is called now and then with the share that is done, 0 to 1.
-pub fn prove(proving: Proving<'_>, _sent: &SentTable, progress: &(dyn Fn(f64) + Sync)) -> Proof {
+pub fn prove(proving: Proving<'_>, sent: &SentTable, progress: &(dyn Fn(f64) + Sync)) -> Proof {
     progress(0.0);
-    Proof::not_proved(proving.graph.nodes.len())
+    work::prove(proving, sent, progress)
 }

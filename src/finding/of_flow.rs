@@ -141,4 +141,6 @@ pub struct FlowSize {
     pub played_moves: usize,
     /// The kinds of pixels that the proof distinguishes; 0 if there is no proof.
     pub cells: usize,
+    /// How many there would be if those most alike had not been joined.
+    pub unjoined_cells: usize,
 }

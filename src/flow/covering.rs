@@ -8,7 +8,7 @@ use std::collections::{HashSet, VecDeque};
 use super::{Flow, Graph, Pace, Walk, WalkedEdge};
 
 /// The time between two moves of a covering walk, ms: long enough for every update to end before the next move.
-const APART_MS: f64 = 60_000.0;
+pub const APART_MS: f64 = 60_000.0;
 
 /// A move from a picture of a state.
 type Passage = (usize, usize, usize);

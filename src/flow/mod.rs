@@ -14,7 +14,7 @@ use crate::{
     geometry::Window,
     plan::{Cause, Plan, Power, ScreenId, Updates, WindowAsk},
 };
-pub use covering::covering_walks;
+pub use covering::{APART_MS, covering_walks};
 pub use flow_file::read_flow;
 pub use graph::{Edge, Graph, Node, Passage, Reach, TooLarge};
 pub use walk::{Damage, Pace, StepOrigin, Walk, WalkPlan, WalkedEdge};

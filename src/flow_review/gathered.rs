@@ -16,7 +16,7 @@ use crate::{
 };
 
 /// A place of a flow, and the rule that found something there.
-type Place = (String, &'static str);
+pub(super) type Place = (String, &'static str);
 /// A finding of one walk: the number of the walk, and its fingerprint there.
 type OnWalk = (usize, String);
 
@@ -46,8 +46,48 @@ impl Gathered {
     pub(super) fn add(&mut self, review: Review, walk: &Walk, plan: &WalkPlan, named: &dyn Fn(&Walk) -> FindingWalk) {
         let number = self.walks;
         self.walks += 1;
+        self.take(number, review.findings, walk, plan, named);
+        self.failed.extend(review.failed);
+        self.failed.dedup();
+        add_figures(&mut self.summary, &review.summary);
+        add_largest(&mut self.summary, &review.summary);
+        for text in review.summary.not_checked {
+            if !self.summary.not_checked.contains(&text) {
+                self.summary.not_checked.push(text);
+            }
+        }
+    }
+
+    /// Adds what some rules found on a walk that is not one of those that take every move.
+    pub(super) fn add_found(
+        &mut self,
+        review: Review,
+        walk: &Walk,
+        plan: &WalkPlan,
+        named: &dyn Fn(&Walk) -> FindingWalk,
+    ) {
+        let number = self.walks;
+        self.walks += 1;
+        add_largest(&mut self.summary, &review.summary);
+        let found = review.findings.into_iter().map(|finding| Finding { cause: None, ..finding });
+        self.take(number, found.collect(), walk, plan, named);
+    }
+
+    /// Whether there is a finding of a rule at a place.
+    pub(super) fn has(&self, place: &Place) -> bool {
+        self.places.contains_key(place)
+    }
+
+    fn take(
+        &mut self,
+        number: usize,
+        findings: Vec<Finding>,
+        walk: &Walk,
+        plan: &WalkPlan,
+        named: &dyn Fn(&Walk) -> FindingWalk,
+    ) {
         let mut walks: HashMap<u64, Arc<FindingWalk>> = HashMap::new();
-        for found in review.findings {
+        for found in findings {
             let own = (number, found.fingerprint.clone());
             let cause = found.cause.clone().map(|cause| (number, cause));
             let until = walk.up_to(usize::try_from(found.step).unwrap_or(usize::MAX));
@@ -58,9 +98,41 @@ impl Gathered {
             let walk = finding.walk.is_some().then_some(until);
             self.put(place, Seen { finding, cause, walk });
         }
-        self.failed.extend(review.failed);
-        self.failed.dedup();
-        add_figures(&mut self.summary, review.summary);
+    }
+
+    /// The places with a walk that may be shorter: the place, and the walk until the finding is there.
+    pub(super) fn walks(&self) -> impl Iterator<Item = (&Place, &Walk)> {
+        self.places.iter().filter_map(|(place, seen)| Some((place, seen.walk.as_ref()?)))
+    }
+
+    /// Takes the findings of a shorter walk for those places where it shows the same, no less bad; gives the others.
+    pub(super) fn shorten(
+        &mut self,
+        places: Vec<Place>,
+        review: &Review,
+        walk: &Walk,
+        plan: &WalkPlan,
+        named: &dyn Fn(&Walk) -> FindingWalk,
+    ) -> Vec<Place> {
+        let mut found: HashMap<Place, (Finding, Walk)> = HashMap::new();
+        for one in &review.findings {
+            let until = walk.up_to(usize::try_from(one.step).unwrap_or(usize::MAX));
+            let finding = in_flow(one.clone(), plan, &mut |_| Arc::new(named(&until)));
+            found.entry((place_of(&finding), finding.rule)).or_insert((finding, until));
+        }
+        let mut left = Vec::new();
+        for place in places {
+            let Some(known) = self.places.get_mut(&place) else { continue };
+            match found.remove(&place).filter(|(finding, _)| finding.severity >= known.finding.severity) {
+                Some((finding, until)) => {
+                    let times = known.finding.times;
+                    known.finding = Finding { times, ..finding };
+                    known.walk = Some(until);
+                }
+                None => left.push(place),
+            }
+        }
+        left
     }
 
     fn put(&mut self, place: Place, seen: Seen) {
@@ -158,19 +230,25 @@ fn in_flow(found: Finding, walk: &WalkPlan, walk_to: &mut dyn FnMut(u64) -> Arc<
         walk: Some(walk_to(found.step)),
         step: place,
         last_step: place,
+        // A walk goes on after its last move, as a plan does not.
+        message: found.message.replace("to the end of the plan", "to the end of the walk"),
         // They name steps of the walk.
         corrections: Vec::new(),
         ..found
     }
 }
 
-/// Adds the figures of a walk: times, updates and energy as sums, everything else at its largest.
-fn add_figures(sum: &mut Summary, one: Summary) {
+/// Adds up the times, updates and energy of a walk.
+fn add_figures(sum: &mut Summary, one: &Summary) {
     sum.seconds += one.seconds;
     sum.cleanings += one.cleanings;
     sum.flashing_updates += one.flashing_updates;
     sum.driving_seconds += one.driving_seconds;
     sum.energy_mj += one.energy_mj;
+}
+
+/// Keeps the largest of every other figure.
+fn add_largest(sum: &mut Summary, one: &Summary) {
     sum.worst_residue_l = sum.worst_residue_l.max(one.worst_residue_l);
     sum.residue_l = sum.residue_l.max(one.residue_l);
     sum.most_since_cleaning = sum.most_since_cleaning.max(one.most_since_cleaning);
@@ -181,11 +259,6 @@ fn add_figures(sum: &mut Summary, one: Summary) {
         flashes: worse(sum.margins.flashes, one.margins.flashes),
         energy: None,
     };
-    for text in one.not_checked {
-        if !sum.not_checked.contains(&text) {
-            sum.not_checked.push(text);
-        }
-    }
 }
 
 /// The margin of the two that is nearer to its limit or farther beyond it.

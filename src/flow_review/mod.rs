@@ -7,6 +7,8 @@ mod decoded;
 mod gathered;
 mod names;
 mod pace;
+mod playing;
+mod verdicts;
 mod written;
 
 use std::collections::BTreeMap;
@@ -18,12 +20,15 @@ use crate::{
     flow::{Flow, Graph, Node, Reach, TooLarge, Walk, WalkPlan, WalkedEdge, covering_walks},
     plan::ScreenId,
     proof::{Bound, Frames, NodeProof, Proof, Proving, SentTable, prove},
-    review::{Review, review},
-    rules::{Looks, RuleRunner, Selection},
+    review::Review,
+    rules::{RuleRunner, Selection, wording::listed},
 };
 pub use decoded::DecodedScreens;
 use gathered::Gathered;
 use names::Names;
+use playing::Playing;
+use verdicts::{JUDGED, Reached};
+pub use verdicts::{LimitVerdict, Verdict};
 pub use written::{PathsOfPlan, fields_of, text_of_walk};
 
 /// What a flow is reviewed with.
@@ -62,6 +67,8 @@ pub struct OfFlowReview {
     pub size: FlowSize,
     /// The walk that people are shown, in words.
     pub shown: String,
+    /// Whether every walk keeps the limits that are judged over all walks.
+    pub verdicts: Vec<LimitVerdict>,
 }
 
 /// What is known of a node of a flow.
@@ -173,17 +180,21 @@ pub fn review_flow(task: &FlowTask<'_>, progress: &mut dyn FnMut(u64, u64)) -> R
     let most_different = |state: usize| screens.most_different(&flow.states[state].screens);
     let walks = covering_walks(flow, graph, &most_different);
     let names = Names { flow, graph, picture: task.picture_name };
-    let mut played = Played { task, graph, names: &names, gathered: Gathered::default() };
+    let (gathered, reached) = (Gathered::default(), Reached::default());
+    let mut playing = Playing { task, map: &map, names: &names, gathered, reached };
     let moves = walks.iter().map(|walk| walk.moves.len()).sum::<usize>();
     let total = (moves + walks.len()) as u64;
     let mut done = 0;
     for walk in &walks {
-        played.play(walk, &mut || {
+        playing.play(walk, &mut || {
             done += 1;
             progress(done, total);
         });
     }
-    let gathered = played.gathered;
+    playing.play_witnesses(&proof);
+    playing.play_what_is_left_behind(&proof);
+    playing.shorten();
+    let Playing { gathered, reached, .. } = playing;
     let size = FlowSize {
         states: flow.states.len(),
         moves: flow.moves.len(),
@@ -192,59 +203,49 @@ pub fn review_flow(task: &FlowTask<'_>, progress: &mut dyn FnMut(u64, u64)) -> R
         walks: walks.len(),
         played_moves: moves,
         cells: proof.cells,
+        unjoined_cells: proof.unjoined_cells,
     };
-    let (review, walks_to) = verdict(task, gathered, &of_flow(flow, &graph.reach(flow)), &proof);
+    let known = Known { proof: &proof, reached, of_flow: of_flow(flow, &graph.reach(flow)) };
+    let (review, walks_to, verdicts) = verdict(task, gathered, known);
     let shown = shown_walk(&review.findings, &walks_to, &walks);
     Ok(FlowReview {
         review,
-        of_flow: OfFlowReview { size, shown: names.walk(&shown).words },
+        of_flow: OfFlowReview { size, shown: names.walk(&shown).words, verdicts },
         nodes: node_figures(&names, &proof),
         shown: shown.plan(flow, graph, screens),
         walks: walks_to,
     })
 }
 
-/// What the rules find on walks.
-struct Played<'f> {
-    task: &'f FlowTask<'f>,
-    graph: &'f Graph,
-    names: &'f Names<'f>,
-    gathered: Gathered,
+/// What is known of all walks.
+struct Known<'p> {
+    proof: &'p Proof,
+    reached: Reached,
+    of_flow: OfFlow,
 }
 
-impl Played<'_> {
-    /// Plays a walk for every rule that looks at what is played.
-    fn play(&mut self, walk: &Walk, see: &mut dyn FnMut()) {
-        let task = self.task;
-        let selection = task.selection.without_those_that(|looks| looks == Looks::Verdict);
-        let plan = walk.plan(task.flow, self.graph, task.screens);
-        // Every screen was decoded before, so none is broken.
-        let Ok(mut review) = review(&plan.plan, task.screens, &selection, task.threads, &mut |_| see()) else { return };
-        // What the command line leaves out is said of the flow.
-        let left_out = selection.words();
-        review.summary.not_checked.retain(|text| Some(text) != left_out.as_ref());
-        self.gathered.add(review, walk, &plan, &|walk| self.names.walk(walk));
-    }
-}
+/// A review, the walk to each finding by its fingerprint, and what is known of each limit.
+type Concluded = (Review, BTreeMap<String, Walk>, Vec<LimitVerdict>);
 
-/// What holds for the flow as a whole: accepted findings, budgets, and what no walk reaches.
-fn verdict(
-    task: &FlowTask<'_>,
-    gathered: Gathered,
-    of_flow: &OfFlow,
-    proof: &Proof,
-) -> (Review, BTreeMap<String, Walk>) {
+/// What holds for the flow as a whole: limits, accepted findings, budgets, and what no walk reaches.
+fn verdict(task: &FlowTask<'_>, gathered: Gathered, mut known: Known<'_>) -> Concluded {
     let (flow, selection) = (task.flow, task.selection);
     let mut summary = gathered.summary.clone();
     let mut failed = gathered.failed.clone();
     let (mut findings, links) = gathered.into_findings();
-    let matched = accept_findings(&mut findings, &flow.head.accept);
     let mut bench = RuleRunner::new(&flow.head, selection);
-    summary.proved = Some(ProvedFigures::of(proof));
-    summary.not_checked.extend(NOT_PROVED.map(str::to_owned));
+    let ran = bench.ran().to_vec();
+    let run = JUDGED.iter().filter(|judged| judged.rules.iter().any(|rule| ran.contains(rule)));
+    let found = (&summary, &known.reached);
+    let verdicts: Vec<LimitVerdict> =
+        run.filter_map(|judged| judged.verdict(&flow.head, known.proof, &findings, found)).collect();
+    known.of_flow.open = verdicts.iter().filter_map(LimitVerdict::open).collect();
+    let matched = accept_findings(&mut findings, &flow.head.accept);
+    summary.proved = Some(ProvedFigures::of(known.proof));
+    summary.not_checked.extend(not_proved(&verdicts));
     summary.not_checked.extend(selection.words());
     summary.count(&findings);
-    bench.conclude(&summary, &matched, None, Some(of_flow));
+    bench.conclude(&summary, &matched, None, Some(&known.of_flow));
     let mut concluded = bench.take_findings();
     accept_findings(&mut concluded, &flow.head.accept);
     findings.extend(concluded);
@@ -254,14 +255,24 @@ fn verdict(
     let walks = links.walks_by_fingerprint(&findings);
     summary.count(&findings);
     failed.extend(bench.failed());
-    (Review { findings, summary, rules: bench.ran().to_vec(), failed }, walks)
+    (Review { findings, summary, rules: ran, failed }, walks, verdicts)
 }
 
-/// What is not proved yet.
-const NOT_PROVED: [&str; 1] = [
-    "other walks than those that were played: that no walk shows a stronger ghost, more updates since cleaning, a longer \
-     wait, more flashes or more of an old picture is not proved in this edition",
-];
+/// What this edition does not prove, in words.
+fn not_proved(verdicts: &[LimitVerdict]) -> Option<String> {
+    let open: Vec<String> = verdicts
+        .iter()
+        .filter(|one| one.verdict == Verdict::NotProved)
+        .map(|one| format!("`{}`", one.rules[0]))
+        .collect();
+    let rules = listed(&open, open.len());
+    (!open.is_empty()).then(|| {
+        format!(
+            "{rules} on every walk: this edition does not prove that no walk breaks them, and looked only at the walks \
+             that it played"
+        )
+    })
+}
 
 fn of_flow(flow: &Flow, reach: &Reach) -> OfFlow {
     let state = |at: &usize| {

@@ -315,9 +315,9 @@ impl<'k> Behaviour<'k> {
         let range = self.add_links(if all_swings { &[] } else { &links });
         let Run { is_cleaned, adds, changes, .. } = run;
         let effect = Effect { to, is_cleaned, adds, slope, offset, links: range, is_left, changes };
-        let is_known = self.effects[first..].iter().any(|known| {
-            Effect { links: range, ..*known } == effect && self.links_of(known) == self.links_of(&effect)
-        });
+        let is_known = self.effects[first..]
+            .iter()
+            .any(|known| Effect { links: range, ..*known } == effect && self.links_of(known) == self.links_of(&effect));
         if !is_known {
             self.effects.push(effect);
         }
@@ -511,7 +511,13 @@ impl Run {
     }
 
     /// Drives the neighbours, and gives how far they push, at least and at most.
-    fn neighbours(&mut self, way: &Way, at: usize, treatment: &Treatment, is_sent: impl Fn(&Aimed) -> bool) -> [f64; 2] {
+    fn neighbours(
+        &mut self,
+        way: &Way,
+        at: usize,
+        treatment: &Treatment,
+        is_sent: impl Fn(&Aimed) -> bool,
+    ) -> [f64; 2] {
         let beside = match &treatment.beside {
             Beside::Within(within) => return within[at],
             Beside::Known(beside) => beside,

@@ -74,8 +74,7 @@ pub(super) fn prove(proving: Proving<'_>, sent: &SentTable, progress: &(dyn Fn(f
     proof.cells = groups.len();
     proof.unjoined_cells = groups.len();
     for (node, most) in proof.nodes.iter_mut().zip(&part.most) {
-        node.most_since_cleaning =
-            if *most == ENDLESS { Bound::Unbounded } else { Bound::Proved(*most as f64) };
+        node.most_since_cleaning = if *most == ENDLESS { Bound::Unbounded } else { Bound::Proved(*most as f64) };
     }
     for (node, pixels) in &part.left.pixels {
         proof.nodes[*node as usize].left_behind_px = *pixels;
@@ -220,13 +219,7 @@ impl Part {
     }
 }
 
-fn all_ghosts(
-    cells: &[CellShows],
-    tones: &Tones,
-    panel_px: u64,
-    nodes: usize,
-    threads: usize,
-) -> Vec<StrongestGhost> {
+fn all_ghosts(cells: &[CellShows], tones: &Tones, panel_px: u64, nodes: usize, threads: usize) -> Vec<StrongestGhost> {
     let nothing = StrongestGhost { bound: Bound::Proved(0.0), of: None };
     let mut ghosts = vec![nothing; nodes];
     let each = nodes.div_ceil(threads.max(1)).max(1);

@@ -11,6 +11,7 @@ use serde::Serialize;
 use super::{PlanOutcome, PlanReport, ReviewedPlan, RunReport, help_with_caution, rounded};
 use crate::{
     finding::{Finding, FlowSize, PlanMargin, Summary, WalkMove},
+    flow_review::{LimitVerdict, OfFlowReview},
     known::KnownFinding,
     proof::Bound,
     source::{Fault, Span},
@@ -62,6 +63,30 @@ struct FlowJson {
     walks: usize,
     played_moves: usize,
     cells: usize,
+    unjoined_cells: usize,
+    verdicts: Vec<VerdictJson>,
+}
+
+/// Whether every walk keeps a limit.
+#[derive(Serialize)]
+struct VerdictJson {
+    rules: &'static [&'static str],
+    verdict: &'static str,
+    bound: Option<f64>,
+    found: Option<f64>,
+    limit: Option<f64>,
+}
+
+impl From<&LimitVerdict> for VerdictJson {
+    fn from(one: &LimitVerdict) -> Self {
+        Self {
+            rules: one.rules,
+            verdict: one.verdict.word(),
+            bound: one.bound.figure().map(rounded),
+            found: one.found.map(rounded),
+            limit: one.limit.map(rounded),
+        }
+    }
 }
 
 /// The largest figures over all nodes, by their names; nothing where a figure grows without end or was not proved.
@@ -249,7 +274,7 @@ fn plan_json<'a>(report: &RunReport, of: &'a PlanReport) -> PlanJson<'a> {
             display: &plan.display,
             steps: plan.steps,
             summary: Some(summary_json(&plan.summary)),
-            flow: plan.flow.as_ref().map(|flow| flow_json(flow.size)),
+            flow: plan.flow.as_ref().map(|flow| flow_json(flow)),
             proved: proved_json(&plan.summary),
             findings: plan
                 .findings
@@ -294,9 +319,10 @@ fn summary_json(summary: &Summary) -> SummaryJson<'_> {
     }
 }
 
-fn flow_json(size: FlowSize) -> FlowJson {
-    let FlowSize { states, moves, nodes, edges, walks, played_moves, cells } = size;
-    FlowJson { states, moves, nodes, edges, walks, played_moves, cells }
+fn flow_json(flow: &OfFlowReview) -> FlowJson {
+    let FlowSize { states, moves, nodes, edges, walks, played_moves, cells, unjoined_cells } = flow.size;
+    let verdicts = flow.verdicts.iter().map(VerdictJson::from).collect();
+    FlowJson { states, moves, nodes, edges, walks, played_moves, cells, unjoined_cells, verdicts }
 }
 
 /// What was proved of every walk; nothing of a plan.

@@ -7,6 +7,7 @@ use std::collections::BTreeMap;
 use super::ReviewedPlan;
 use crate::{
     finding::{Figure, Finding, PlanMargin, Summary},
+    flow_review::Verdict,
     known::KnownFinding,
     plan::Origin,
     source::readable,
@@ -75,6 +76,22 @@ pub(super) fn extent(plan: &ReviewedPlan) -> String {
     let Some(flow) = &plan.flow else { return count(plan.steps, "step", "steps") };
     let (states, moves) = (flow.size.states as u64, flow.size.moves as u64);
     format!("{} and {}", count(states, "state", "states"), count(moves, "move", "moves"))
+}
+
+/// Whether every walk keeps each limit, a line each; nothing of a plan.
+pub(super) fn verdict_lines(plan: &ReviewedPlan) -> Vec<String> {
+    let Some(flow) = &plan.flow else { return Vec::new() };
+    // What is not proved at all stands with what was not checked.
+    let proved = flow.verdicts.iter().filter(|one| one.verdict != Verdict::NotProved);
+    let mut lines: Vec<String> = proved.map(|one| one_line(&one.words)).collect();
+    let (cells, unjoined) = (flow.size.cells as u64, flow.size.unjoined_cells as u64);
+    if cells > 0 && unjoined > cells {
+        lines.push(format!(
+            "The proof joined {unjoined} kinds of pixels into {cells}: what it says holds for all of them, but may be more \
+             than any walk reaches"
+        ));
+    }
+    lines
 }
 
 /// What was played of a flow, in words; nothing of a plan.

@@ -58,6 +58,7 @@ mod no_windows_here;
 mod not_decided;
 mod not_done;
 mod not_in_plan;
+mod not_proved;
 mod nothing_changes;
 mod out_of_order;
 mod outline_left;
@@ -286,6 +287,7 @@ pub const RULES: &[Entry] = rules![
     "never-reached" never_reached NeverReached Verdict,
     "no-way-out" no_way_out NoWayOut Verdict,
     "never-taken" never_taken NeverTaken Verdict,
+    "not-proved" not_proved NotProved Verdict,
     "unused-accept" unused_accept UnusedAccept Verdict,
     "over-budget" over_budget OverBudget Verdict,
     "loop-breaks" loop_breaks LoopBreaks Verdict,

@@ -22,7 +22,7 @@ use super::{
     ByCause, PlanOutcome, PlanReport, ReviewedPlan, RunReport,
     sentences::{
         PREDICTIONS, count, estimate_words, extent, following_words, gone_words, margin_lines, ms, pieces, place_words,
-        played_of_flow, sentence, severities, stopped, walk_words,
+        played_of_flow, sentence, severities, stopped, verdict_lines, walk_words,
     },
 };
 use crate::{
@@ -164,6 +164,7 @@ fn section(plan: &PlanReport, recording: Option<&Recording>, at: usize) -> Resul
             p.verdict { (verdict(reviewed)) }
             (known(reviewed))
             @if let Some(played) = played_of_flow(reviewed) {
+                ul { @for line in &verdict_lines(reviewed) { li { (marked(&sentence(line))) } } }
                 p { (sentence(&played)) }
                 (margins(&reviewed.summary))
             } @else { (figures(&reviewed.summary)) }

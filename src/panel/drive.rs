@@ -161,6 +161,9 @@ pub(crate) struct Aim {
 impl Aim {
     /// Where a mode brings a pixel of that level that is to get the level of the target.
     pub(crate) fn new(mode: &Mode, ink: &Ink, level: Level, target: Level) -> Self {
+        if mode.changed_only && level == target {
+            return Self { end: None, is_out_of_reach: false, is_wrong_start: false };
+        }
         let reached = mode.to.contains(target);
         let end = match (reached, mode.skips_out_of_reach) {
             (true, _) => Some(target),

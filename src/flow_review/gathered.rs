@@ -105,7 +105,7 @@ impl Gathered {
         self.places.iter().filter_map(|(place, seen)| Some((place, seen.walk.as_ref()?)))
     }
 
-    /// Takes the findings of a shorter walk for those places where it shows the same, no less bad; gives the others.
+    /// Takes the findings of a shorter walk for those places where it shows the same, no less bad; gives those places.
     pub(super) fn shorten(
         &mut self,
         places: Vec<Place>,
@@ -120,19 +120,16 @@ impl Gathered {
             let finding = in_flow(one.clone(), plan, &mut |_| Arc::new(named(&until)));
             found.entry((place_of(&finding), finding.rule)).or_insert((finding, until));
         }
-        let mut left = Vec::new();
+        let mut shortened = Vec::new();
         for place in places {
             let Some(known) = self.places.get_mut(&place) else { continue };
-            match found.remove(&place).filter(|(finding, _)| finding.severity >= known.finding.severity) {
-                Some((finding, until)) => {
-                    let times = known.finding.times;
-                    known.finding = Finding { times, ..finding };
-                    known.walk = Some(until);
-                }
-                None => left.push(place),
-            }
+            let same = found.remove(&place).filter(|(finding, _)| finding.severity >= known.finding.severity);
+            let Some((finding, until)) = same else { continue };
+            known.finding = Finding { times: known.finding.times, ..finding };
+            known.walk = Some(until);
+            shortened.push(place);
         }
-        left
+        shortened
     }
 
     fn put(&mut self, place: Place, seen: Seen) {

@@ -193,6 +193,7 @@ pub fn review_flow(task: &FlowTask<'_>, progress: &mut dyn FnMut(u64, u64)) -> R
     }
     playing.play_witnesses(&proof);
     playing.play_what_is_left_behind(&proof);
+    playing.hunt(&proof);
     playing.shorten();
     let Playing { gathered, reached, .. } = playing;
     let size = FlowSize {

@@ -62,13 +62,21 @@ fn first_too_early(flow: &Flow, map: &FlowMap, screens: &DecodedScreens, walk: &
 /// A walk of so many moves, each chosen at random among those that can be made, half of them after a pause; shorter where
 /// no move leads on. The same seed gives the same walk.
 pub(super) fn at_random(flow: &Flow, map: &FlowMap, screens: &DecodedScreens, moves: usize, seed: u64) -> Walk {
+    let walk = random_edges(flow, map, moves, seed);
+    let mut dice = Dice(!seed);
+    let mut pause_ms = |_| if dice.below(2) == 0 { 0.0 } else { dice.below(LONGEST_PAUSE_MS as usize) as f64 };
+    let later_ms: Vec<f64> = (0..walk.moves.len()).map(&mut pause_ms).collect();
+    soonest(flow, map, screens, &walk, &later_ms)
+}
+
+/// The same without its times.
+pub(super) fn random_edges(flow: &Flow, map: &FlowMap, moves: usize, seed: u64) -> Walk {
     let mut dice = Dice(seed);
     let graph = &map.graph;
     let at = dice.below(graph.starts);
     let state = graph.nodes[at].state;
     let starts: Vec<usize> = (0..flow.starts.len()).filter(|start| flow.starts[*start].at == state).collect();
     let mut walk = Walk { start: starts[dice.below(starts.len())], at, moves: Vec::new() };
-    let mut later_ms = Vec::new();
     let mut here = at;
     while walk.moves.len() < moves {
         let leaving = graph.leaving(here);
@@ -78,10 +86,8 @@ pub(super) fn at_random(flow: &Flow, map: &FlowMap, screens: &DecodedScreens, mo
         let edge = leaving.start + dice.below(leaving.len());
         here = graph.edges[edge].to;
         walk.moves.push(WalkedEdge { edge, after_ms: 0.0 });
-        let pause_ms = dice.below(LONGEST_PAUSE_MS as usize) as f64;
-        later_ms.push(if dice.below(2) == 0 { 0.0 } else { pause_ms });
     }
-    soonest(flow, map, screens, &walk, &later_ms)
+    walk
 }
 
 /// Numbers at random: the generator `SplitMix64` (Steele, Lea and Flood 2014, 'Fast splittable pseudorandom number

@@ -3,6 +3,8 @@
 //!
 //! Knows walks, and what the rules find; judges nothing.
 
+use std::collections::{BTreeSet, HashMap};
+
 use super::{
     FlowMap, FlowTask,
     gathered::{Gathered, Place},
@@ -26,6 +28,12 @@ const MOVES_FOR_SHORTER_WALKS: [u64; 2] = [60, 3000];
 const ROUNDS: [usize; 4] = [1, 8, 64, 512];
 /// The longest walk that is played to come near a figure, in moves.
 const LONGEST_WITNESS: usize = 4000;
+
+/// The most laps of a loop, beside two that are walked always.
+const MOST_LAPS: f64 = 200.0;
+/// Walks at random that are played to find what breaks a limit, and their moves.
+const RANDOM_WALKS: u64 = 8;
+const RANDOM_MOVES: usize = 60;
 
 /// What the rules find on walks.
 pub(super) struct Playing<'f> {
@@ -119,24 +127,26 @@ impl Playing<'_> {
     /// of that walk.
     pub(super) fn shorten(&mut self) {
         let mut moves = self.moves_for_shorter_walks();
-        let direct = |playing: &Self, walk: &Walk| {
-            let shortest = playing.shortest_over(walk.moves.last()?.edge)?;
-            (shortest.moves.len() < walk.moves.len()).then_some(shortest)
-        };
-        let left = self.by_walk(|playing, walk| direct(playing, walk).or_else(|| Some(walk.clone())));
-        let left = self.play_shorter(left, &mut moves);
-        let own = self.by_walk(|_, walk| Some(walk.clone()));
-        let own = own
-            .into_iter()
-            .map(|(walk, places)| (walk, places.into_iter().filter(|place| left.contains(place)).collect::<Vec<_>>()));
-        let own = own.filter(|(_, places)| !places.is_empty()).collect();
-        self.play_shorter(own, &mut moves);
+        let nearest = Nearest::new(self.map);
+        let mut open: BTreeSet<Place> = self.gathered.walks().map(|(place, _)| place.clone()).collect();
+        // The nearest of the same move, then of the same move between the same screens, then the walk itself.
+        for way in [Nearest::by_move, Nearest::by_screens, |_: &Nearest, edge| edge] {
+            let walks = self.by_walk(&open, |playing, walk| {
+                let Some(last) = walk.moves.last() else { return Some(walk.clone()) };
+                let edge = way(&nearest, last.edge);
+                let shortest = playing.shortest_over(edge)?;
+                (shortest.moves.len() < walk.moves.len()).then_some(shortest)
+            });
+            self.play_shorter(walks, &mut open, &mut moves);
+        }
+        let own = self.by_walk(&open, |_, walk| Some(walk.clone()));
+        self.play_shorter(own, &mut open, &mut moves);
     }
 
     /// The places by the walk that is to be played for them, the shortest first.
-    fn by_walk(&self, of: impl Fn(&Self, &Walk) -> Option<Walk>) -> Vec<(Walk, Vec<Place>)> {
+    fn by_walk(&self, open: &BTreeSet<Place>, of: impl Fn(&Self, &Walk) -> Option<Walk>) -> Vec<(Walk, Vec<Place>)> {
         let mut walks: Vec<(Walk, Vec<Place>)> = Vec::new();
-        for (place, walk) in self.gathered.walks() {
+        for (place, walk) in self.gathered.walks().filter(|(place, _)| open.contains(*place)) {
             let Some(walk) = of(self, walk) else { continue };
             match walks.iter_mut().find(|(known, _)| *known == walk) {
                 Some((_, places)) => places.push(place.clone()),
@@ -147,21 +157,85 @@ impl Playing<'_> {
         walks
     }
 
-    /// Plays walks for their places while there are moves left; gives the places that show nothing at the end of theirs.
-    fn play_shorter(&mut self, walks: Vec<(Walk, Vec<Place>)>, moves: &mut u64) -> Vec<Place> {
-        let mut left = Vec::new();
+    /// Plays walks for their places while there are moves left; those that show the same at its end are open no more.
+    fn play_shorter(&mut self, walks: Vec<(Walk, Vec<Place>)>, open: &mut BTreeSet<Place>, moves: &mut u64) {
         for (walk, places) in walks {
             let rules: Vec<&str> = places.iter().map(|(_, rule)| *rule).collect();
             let rest = moves.checked_sub(walk.moves.len() as u64 + 1);
-            let (Some(rest), Some(selection)) = (rest, self.only(&rules)) else {
-                left.extend(places);
-                continue;
-            };
+            let (Some(rest), Some(selection)) = (rest, self.only(&rules)) else { continue };
             *moves = rest;
             let Some((review, plan)) = self.review(&walk, &selection, &mut || {}) else { continue };
-            left.extend(self.gathered.shorten(places, &review, &walk, &plan, &|walk| self.names.walk(walk)));
+            for place in self.gathered.shorten(places, &review, &walk, &plan, &|walk| self.names.walk(walk)) {
+                open.remove(&place);
+            }
         }
-        left
+    }
+
+    /// Looks for walks that break what is still open: two moves there and back again and again, and walks at random.
+    pub(super) fn hunt(&mut self, proof: &Proof) {
+        let head = &self.task.flow.head;
+        let open = JUDGED.iter().filter(|judged| !judged.is_kept(head, proof));
+        let rules: Vec<&str> = open.flat_map(|judged| judged.rules).copied().collect();
+        let Some(selection) = self.only(&rules) else { return };
+        let mut moves = self.moves_for_shorter_walks();
+        for walk in self.loops().into_iter().chain(self.at_random()) {
+            let Some(rest) = moves.checked_sub(2 * walk.moves.len() as u64) else { return };
+            moves = rest;
+            let soonest = pace::soonest(self.task.flow, self.map, self.task.screens, &walk, &[]);
+            for walk in [walk, soonest] {
+                let Some((review, plan)) = self.review(&walk, &selection, &mut || {}) else { continue };
+                self.gathered.add_found(review, &walk, &plan, &|walk| self.names.walk(walk));
+            }
+        }
+    }
+
+    /// Two moves there and back, or one that leads to where it comes from, until every limit of counts must be passed.
+    fn loops(&self) -> Vec<Walk> {
+        let (flow, graph) = (self.task.flow, &self.map.graph);
+        let laps = self.laps();
+        let mut found = Vec::new();
+        for (there, one) in flow.moves.iter().enumerate() {
+            for (back, other) in flow.moves.iter().enumerate() {
+                let is_loop = one.from.contains(&other.to) && other.from.contains(&one.to) && there <= back;
+                let first =
+                    graph.edges.iter().position(|edge| edge.by == there && graph.nodes[edge.from].state == other.to);
+                let Some(first) = first.filter(|_| is_loop) else { continue };
+                let mut edges: Vec<usize> = graph.walk_to(graph.edges[first].from);
+                let mut node = graph.edges[first].from;
+                for lap in 0..2 * laps {
+                    let by = if lap % 2 == 0 { there } else { back };
+                    let Some(edge) = graph.leaving(node).find(|edge| graph.edges[*edge].by == by) else { break };
+                    edges.push(edge);
+                    node = graph.edges[edge].to;
+                }
+                found.extend(self.whole(&edges));
+            }
+        }
+        found
+    }
+
+    /// How often a loop is walked: past the limit of updates and past every cleaning.
+    fn laps(&self) -> usize {
+        let flow = self.task.flow;
+        let limit = flow.head.limits.too_many_since_cleaning.updates.map_or(0.0, |limit| limit.value);
+        let cleanings = flow.cleanings.iter().map(|cleaning| f64::from(cleaning.after_updates));
+        cleanings.fold(limit, f64::max).clamp(0.0, MOST_LAPS) as usize + 2
+    }
+
+    fn at_random(&self) -> Vec<Walk> {
+        let walk = |seed| {
+            let walk = pace::random_edges(self.task.flow, self.map, RANDOM_MOVES, seed);
+            self.whole(&walk.moves.iter().map(|one| one.edge).collect::<Vec<_>>())
+        };
+        (0..RANDOM_WALKS).filter_map(walk).collect()
+    }
+
+    /// A walk over some edges from a start, a minute between two of its moves.
+    fn whole(&self, edges: &[usize]) -> Option<Walk> {
+        let graph = &self.map.graph;
+        let at = graph.edges[*edges.first()?].from;
+        let start = self.task.flow.starts.iter().position(|start| start.at == graph.nodes[at].state)?;
+        Some(self.apart(start, at, edges))
     }
 
     fn moves_for_shorter_walks(&self) -> u64 {
@@ -174,9 +248,7 @@ impl Playing<'_> {
         let graph = &self.map.graph;
         let from = graph.edges[edge].from;
         let edges: Vec<usize> = graph.walk_to(from).into_iter().chain([edge]).collect();
-        let at = graph.edges[*edges.first()?].from;
-        let start = self.task.flow.starts.iter().position(|start| start.at == graph.nodes[at].state)?;
-        Some(self.apart(start, at, &edges))
+        self.whole(&edges)
     }
 
     fn apart(&self, start: usize, at: usize, edges: &[usize]) -> Walk {
@@ -187,6 +259,40 @@ impl Playing<'_> {
             WalkedEdge { edge: *edge, after_ms }
         };
         Walk { start, at, moves: edges.iter().map(made).collect() }
+    }
+}
+
+/// The edge that is nearest to a start among those that are alike.
+struct Nearest<'m> {
+    map: &'m FlowMap,
+    by_move: HashMap<usize, usize>,
+    by_screens: HashMap<(usize, [usize; 4]), usize>,
+}
+
+impl<'m> Nearest<'m> {
+    fn new(map: &'m FlowMap) -> Self {
+        let mut nearest = Self { map, by_move: HashMap::new(), by_screens: HashMap::new() };
+        // Edges are sorted by the node before, and nodes by how near they are.
+        for (number, edge) in map.graph.edges.iter().enumerate() {
+            nearest.by_move.entry(edge.by).or_insert(number);
+            nearest.by_screens.entry((edge.by, nearest.screens(number))).or_insert(number);
+        }
+        nearest
+    }
+
+    /// The states and pictures before and after.
+    fn screens(&self, edge: usize) -> [usize; 4] {
+        let graph = &self.map.graph;
+        let (from, to) = (&graph.nodes[graph.edges[edge].from], &graph.nodes[graph.edges[edge].to]);
+        [from.state, from.picture, to.state, to.picture]
+    }
+
+    fn by_move(&self, edge: usize) -> usize {
+        self.by_move[&self.map.graph.edges[edge].by]
+    }
+
+    fn by_screens(&self, edge: usize) -> usize {
+        self.by_screens[&(self.map.graph.edges[edge].by, self.screens(edge))]
     }
 }
 

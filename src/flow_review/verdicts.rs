@@ -163,6 +163,21 @@ impl Judged {
         (self.bound)(proof)
     }
 
+    /// Whether it is proved that every walk keeps the limit; also if there is none.
+    pub(super) fn is_kept(&self, plan: &Plan, proof: &Proof) -> bool {
+        let Some(limit) = self.limit(plan) else { return true };
+        matches!(self.bound(proof), Bound::Proved(figure) if self.is_within(figure, limit))
+    }
+
+    /// The limit, nothing within if the figure must only not grow without end; nothing if no limit is given.
+    fn limit(&self, plan: &Plan) -> Option<Option<f64>> {
+        Some(match self.limit {
+            Limit::Above(of) => Some(of(&plan.limits)?),
+            Limit::From(of) => Some(of(&plan.limits)),
+            Limit::AnyFigure => None,
+        })
+    }
+
     /// The verdict, from what was proved and found; nothing if no limit is given.
     pub(super) fn verdict(
         &self,
@@ -171,12 +186,8 @@ impl Judged {
         findings: &[Finding],
         found: (&Summary, &Reached),
     ) -> Option<LimitVerdict> {
-        let limit = match self.limit {
-            Limit::Above(of) => Some(of(&plan.limits)?),
-            Limit::From(of) => Some(of(&plan.limits)),
-            Limit::AnyFigure => None,
-        };
-        let bound = (self.bound)(proof);
+        let limit = self.limit(plan)?;
+        let bound = self.bound(proof);
         let found = (self.found)(found.0, found.1);
         let of_rule = |finding: &&Finding| self.rules.contains(&finding.rule) && finding.walk.is_some();
         let broken = findings.iter().filter(of_rule).min_by_key(|finding| moves_to(finding));

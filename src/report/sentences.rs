@@ -32,11 +32,17 @@ pub(super) fn place_words(finding: &Finding) -> String {
     format!("steps {} to {}{label}", finding.step, finding.last_step)
 }
 
+/// The rule whose findings are about a limit of another rule, which their label names.
+const NOT_PROVED: &str = "not-proved";
+
 /// A field of a plan or of a flow that belongs to no step, in words.
 fn place_in_a_file(finding: &Finding) -> String {
     let label = finding.label.as_ref().map_or(String::new(), |label| format!(" \"{label}\""));
     if let Some(rest) = finding.pointer.strip_prefix("/moves/") {
         return format!("move {}{label}", rest.split('/').next().unwrap_or_default());
+    }
+    if finding.rule == NOT_PROVED {
+        return format!("the limit of `{}`", finding.label.as_deref().unwrap_or_default());
     }
     if finding.pointer.starts_with("/states/") { format!("state{label}") } else { "the plan".into() }
 }

@@ -15,6 +15,8 @@ pub struct FindingWalk {
     pub moves: Vec<WalkMove>,
     /// The walk in words.
     pub words: String,
+    /// How many of the moves lead to the place of what was seen; those behind them show that it goes on.
+    pub to_place: usize,
 }
 
 /// A move of such a walk.
@@ -36,9 +38,14 @@ impl WalkMove {
 }
 
 impl FindingWalk {
-    /// The place at its end: its last move, or the start.
+    /// The move at which it was seen; `None` for the start.
+    pub fn move_of_place(&self) -> Option<&WalkMove> {
+        self.moves[..self.to_place.min(self.moves.len())].last()
+    }
+
+    /// The place where it was seen: a move, or the start.
     pub fn place(&self) -> String {
-        self.moves.last().map_or("the start".into(), WalkMove::name)
+        self.move_of_place().map_or("the start".into(), WalkMove::name)
     }
 }
 

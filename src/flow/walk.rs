@@ -52,7 +52,7 @@ pub struct WalkPlan {
 pub struct StepOrigin {
     /// The move; `None` for the start.
     pub by: Option<usize>,
-    /// The JSON pointer to the move or the start.
+    /// The JSON pointer to the move or the start; of the whole file if it gives no start.
     pub pointer: String,
     /// The field that names the state to which it leads.
     target: &'static str,
@@ -65,7 +65,7 @@ pub struct StepOrigin {
 impl StepOrigin {
     /// The pointer into the flow for a pointer to a field of the walk's step: as deep as the flow has such a field.
     pub fn pointer_in_flow(&self, step: &Step, pointer: &str) -> String {
-        let base = if self.pointer == WHOLE { "" } else { &self.pointer };
+        let base = &self.pointer;
         let Some(field) = pointer.strip_prefix(step.pointer.as_str()).and_then(|rest| rest.strip_prefix('/')) else {
             return base.to_owned();
         };
@@ -96,7 +96,7 @@ impl StepOrigin {
     }
 }
 
-/// The pointer that stands for the start of a flow that gives none.
+/// The pointer of the step that stands for the start of a flow that gives none.
 const WHOLE: &str = "/starts/0";
 
 impl Walk {
@@ -142,8 +142,8 @@ impl Places<'_> {
         let screen = graph.nodes[walk.at].screen(self.flow);
         let box_of_change = || self.damage.changed(None, screen);
         let (updates, numbers, changed) = listed(&start.updates, box_of_change, None.into_iter());
-        let pointer = if start.pointer.is_empty() { WHOLE.to_owned() } else { start.pointer.clone() };
-        let pointer_of_step = pointer.clone();
+        let pointer = start.pointer.clone();
+        let pointer_of_step = if pointer.is_empty() { WHOLE.to_owned() } else { pointer.clone() };
         self.steps.push(Step { pointer: pointer_of_step, updates, ..Step::new(Shows::Screen(screen)) });
         self.origins.push(StepOrigin { by: None, pointer, target: "at", updates: numbers, changed });
         screen

@@ -46,7 +46,7 @@ impl Gathered {
     pub(super) fn add(&mut self, review: Review, walk: &Walk, plan: &WalkPlan, named: &dyn Fn(&Walk) -> FindingWalk) {
         let number = self.walks;
         self.walks += 1;
-        self.take(number, review.findings, walk, plan, named);
+        self.take((number, true), review.findings, walk, plan, named);
         self.failed.extend(review.failed);
         self.failed.dedup();
         add_figures(&mut self.summary, &review.summary);
@@ -70,7 +70,7 @@ impl Gathered {
         self.walks += 1;
         add_largest(&mut self.summary, &review.summary);
         let found = review.findings.into_iter().map(|finding| Finding { cause: None, ..finding });
-        self.take(number, found.collect(), walk, plan, named);
+        self.take((number, false), found.collect(), walk, plan, named);
     }
 
     /// Whether there is a finding of a rule at a place.
@@ -80,29 +80,35 @@ impl Gathered {
 
     fn take(
         &mut self,
-        number: usize,
+        (number, counts): (usize, bool),
         findings: Vec<Finding>,
         walk: &Walk,
         plan: &WalkPlan,
         named: &dyn Fn(&Walk) -> FindingWalk,
     ) {
-        let mut walks: HashMap<u64, Arc<FindingWalk>> = HashMap::new();
+        let mut walks: HashMap<(u64, u64), Arc<FindingWalk>> = HashMap::new();
         for found in findings {
             let own = (number, found.fingerprint.clone());
             let cause = found.cause.clone().map(|cause| (number, cause));
-            let until = walk.up_to(usize::try_from(found.step).unwrap_or(usize::MAX));
-            let mut of_step = |step| walks.entry(step).or_insert_with(|| Arc::new(named(&until))).clone();
-            let finding = in_flow(found, plan, &mut of_step);
+            let until = walk.up_to(whole(found.last_step.max(found.step)));
+            let mut of_steps = |step, last| {
+                let named = || Arc::new(FindingWalk { to_place: whole(step), ..named(&until) });
+                walks.entry((step, last)).or_insert_with(named).clone()
+            };
+            let finding = in_flow(found, plan, &mut of_steps);
             let place = (place_of(&finding), finding.rule);
             self.place_of.insert(own, place.clone());
             let walk = finding.walk.is_some().then_some(until);
-            self.put(place, Seen { finding, cause, walk });
+            self.put(place, Seen { finding, cause, walk }, counts);
         }
     }
 
-    /// The places with a walk that may be shorter: the place, and the walk until the finding is there.
-    pub(super) fn walks(&self) -> impl Iterator<Item = (&Place, &Walk)> {
-        self.places.iter().filter_map(|(place, seen)| Some((place, seen.walk.as_ref()?)))
+    /// The places with a walk that may be shorter: the place, the walk, and how many of its moves lead to the place.
+    pub(super) fn walks(&self) -> impl Iterator<Item = (&Place, &Walk, usize)> {
+        self.places.iter().filter_map(|(place, seen)| {
+            let to_place = seen.finding.walk.as_ref()?.to_place;
+            Some((place, seen.walk.as_ref()?, to_place))
+        })
     }
 
     /// Takes the findings of a shorter walk for those places where it shows the same, no less bad; gives those places.
@@ -114,30 +120,31 @@ impl Gathered {
         plan: &WalkPlan,
         named: &dyn Fn(&Walk) -> FindingWalk,
     ) -> Vec<Place> {
-        let mut found: HashMap<Place, (Finding, Walk)> = HashMap::new();
+        let mut found: HashMap<Place, Finding> = HashMap::new();
         for one in &review.findings {
-            let until = walk.up_to(usize::try_from(one.step).unwrap_or(usize::MAX));
-            let finding = in_flow(one.clone(), plan, &mut |_| Arc::new(named(&until)));
-            found.entry((place_of(&finding), finding.rule)).or_insert((finding, until));
+            let named = |step, _| Arc::new(FindingWalk { to_place: whole(step), ..named(walk) });
+            let finding = in_flow(one.clone(), plan, &mut { named });
+            found.entry((place_of(&finding), finding.rule)).or_insert(finding);
         }
         let mut shortened = Vec::new();
         for place in places {
             let Some(known) = self.places.get_mut(&place) else { continue };
-            let same = found.remove(&place).filter(|(finding, _)| finding.severity >= known.finding.severity);
-            let Some((finding, until)) = same else { continue };
+            let same = found.remove(&place).filter(|finding| finding.severity >= known.finding.severity);
+            let Some(finding) = same else { continue };
             known.finding = Finding { times: known.finding.times, ..finding };
-            known.walk = Some(until);
+            known.walk = Some(walk.clone());
             shortened.push(place);
         }
         shortened
     }
 
-    fn put(&mut self, place: Place, seen: Seen) {
+    /// Puts what was seen to what was seen before at the same place; only the walks that take every move count how often.
+    fn put(&mut self, place: Place, seen: Seen, counts: bool) {
         let Some(known) = self.places.get_mut(&place) else {
             self.places.insert(place, seen);
             return;
         };
-        let times = known.finding.times + seen.finding.times;
+        let times = known.finding.times + if counts { seen.finding.times } else { 0 };
         if rank(&seen.finding) > rank(&known.finding) {
             *known = seen;
         }
@@ -195,11 +202,16 @@ impl Links {
     }
 }
 
+/// A number of steps; more than can be are all.
+fn whole(steps: u64) -> usize {
+    usize::try_from(steps).unwrap_or(usize::MAX)
+}
+
 /// The move, the start or the field of a flow that a finding is about.
 fn place_of(finding: &Finding) -> String {
     let Some(walk) = &finding.walk else { return finding.pointer.clone() };
     let start = || finding.pointer.split('/').take(3).collect::<Vec<_>>().join("/");
-    walk.moves.last().map_or_else(start, |one| format!("/moves/{}", one.number))
+    walk.move_of_place().map_or_else(start, |one| format!("/moves/{}", one.number))
 }
 
 /// Which of two findings of one place is kept: the worse, then the one with the shorter walk.
@@ -210,7 +222,7 @@ fn rank(finding: &Finding) -> impl Ord + use<> {
 
 /// A finding of a walk's plan as one of the flow. Its step becomes the place of the move in the flow, counted from 1, so
 /// that findings are sorted as the moves are; 0 is the start.
-fn in_flow(found: Finding, walk: &WalkPlan, walk_to: &mut dyn FnMut(u64) -> Arc<FindingWalk>) -> Finding {
+fn in_flow(found: Finding, walk: &WalkPlan, walk_to: &mut dyn FnMut(u64, u64) -> Arc<FindingWalk>) -> Finding {
     let at = usize::try_from(found.step).unwrap_or(usize::MAX);
     let (Some(Node::Step(step)), Some(origin)) = (walk.plan.nodes.get(at), walk.origins.get(at)) else {
         return Finding { corrections: Vec::new(), ..found };
@@ -224,7 +236,7 @@ fn in_flow(found: Finding, walk: &WalkPlan, walk_to: &mut dyn FnMut(u64) -> Arc<
     Finding {
         pointer: origin.pointer_in_flow(step, &found.pointer),
         update: found.update.and_then(|update| origin.update_in_flow(update)),
-        walk: Some(walk_to(found.step)),
+        walk: Some(walk_to(found.step, found.last_step)),
         step: place,
         last_step: place,
         // A walk goes on after its last move, as a plan does not.

@@ -4,6 +4,7 @@
 //! Pictures come from the caller; nothing here touches files, clock or environment.
 
 mod decoded;
+mod drawing;
 mod gathered;
 mod names;
 mod pace;
@@ -24,6 +25,8 @@ use crate::{
     rules::{RuleRunner, Selection, wording::listed},
 };
 pub use decoded::DecodedScreens;
+use drawing::drawing;
+pub use drawing::{Drawing, DrawnState, DrawnWay};
 use gathered::Gathered;
 use names::Names;
 use playing::Playing;
@@ -69,6 +72,8 @@ pub struct OfFlowReview {
     pub shown: String,
     /// Whether every walk keeps the limits that are judged over all walks.
     pub verdicts: Vec<LimitVerdict>,
+    /// The flow as it is drawn, with that walk.
+    pub drawing: Drawing,
 }
 
 /// What is known of a node of a flow.
@@ -211,7 +216,12 @@ pub fn review_flow(task: &FlowTask<'_>, progress: &mut dyn FnMut(u64, u64)) -> R
     let shown = shown_walk(&review.findings, &walks_to, &walks);
     Ok(FlowReview {
         review,
-        of_flow: OfFlowReview { size, shown: names.walk(&shown).words, verdicts },
+        of_flow: OfFlowReview {
+            size,
+            shown: names.walk(&shown).words,
+            verdicts,
+            drawing: drawing(flow, &map, screens, &shown),
+        },
         nodes: node_figures(&names, &proof),
         shown: shown.plan(flow, graph, screens),
         walks: walks_to,
@@ -244,6 +254,7 @@ fn verdict(task: &FlowTask<'_>, gathered: Gathered, mut known: Known<'_>) -> Con
     let matched = accept_findings(&mut findings, &flow.head.accept);
     summary.proved = Some(ProvedFigures::of(known.proof));
     summary.not_checked.extend(not_proved(&verdicts));
+    summary.not_checked.extend(budgets_not_checked(flow, &ProvedFigures::of(known.proof)));
     summary.not_checked.extend(selection.words());
     summary.count(&findings);
     bench.conclude(&summary, &matched, None, Some(&known.of_flow));
@@ -257,6 +268,13 @@ fn verdict(task: &FlowTask<'_>, gathered: Gathered, mut known: Known<'_>) -> Con
     summary.count(&findings);
     failed.extend(bench.failed());
     (Review { findings, summary, rules: ran, failed }, walks, verdicts)
+}
+
+/// The budgets on figures that were not proved, in words.
+fn budgets_not_checked(flow: &Flow, proved: &ProvedFigures) -> Vec<String> {
+    let known = proved.figures();
+    let missing = flow.head.budgets.keys().filter(|name| !known.contains_key(name.as_str()));
+    missing.map(|name| format!("the budget on `{name}`, because this figure was not proved")).collect()
 }
 
 /// What this edition does not prove, in words.

@@ -42,7 +42,8 @@ impl Names<'_> {
             })
             .collect();
         let words = self.words(&from, &moves);
-        FindingWalk { from, moves, words }
+        let to_place = moves.len();
+        FindingWalk { from, moves, words, to_place }
     }
 
     fn words(&self, from: &str, moves: &[WalkMove]) -> String {

@@ -3,13 +3,14 @@
 //! Knows the flow's least times; where a device takes no input while it draws, the panel is played to find out until
 //! when.
 
-use std::ops::ControlFlow;
+use std::cell::Cell;
 
 use super::{DecodedScreens, FlowMap};
 use crate::{
     flow::{Flow, Input, Pace, Walk, WalkedEdge},
     panel::PlayedStep,
-    review::play_without_ghosts_until,
+    plan::PlannedStep,
+    review::play_later,
 };
 
 /// Requests that come earlier than the panel is free by less than this are taken as free, ms.
@@ -19,44 +20,37 @@ const LONGEST_PAUSE_MS: f64 = 3000.0;
 
 /// The walk over some edges, each move as soon as it may come, or so much later.
 pub(super) fn soonest(flow: &Flow, map: &FlowMap, screens: &DecodedScreens, walk: &Walk, later_ms: &[f64]) -> Walk {
-    let mut later: Vec<f64> = (0..walk.moves.len()).map(|at| later_ms.get(at).copied().unwrap_or(0.0)).collect();
-    loop {
-        let paced = at_least(flow, map, walk, &later);
-        if flow.input == Input::Queued {
-            return paced;
-        }
-        let Some((at, busy_ms)) = first_too_early(flow, map, screens, &paced) else { return paced };
-        later[at] += busy_ms;
-    }
-}
-
-fn at_least(flow: &Flow, map: &FlowMap, walk: &Walk, later_ms: &[f64]) -> Walk {
+    let later = |at: usize| later_ms.get(at).copied().unwrap_or(0.0);
     let mut pace = Pace::default();
-    let paced = walk.moves.iter().zip(later_ms).map(|(one, later_ms)| {
+    let paced = walk.moves.iter().enumerate().map(|(at, one)| {
         let by = &flow.moves[map.graph.edges[one.edge].by];
         let soonest_ms = pace.clone().after(by, 0.0);
-        WalkedEdge { edge: one.edge, after_ms: pace.after(by, soonest_ms + later_ms) }
+        WalkedEdge { edge: one.edge, after_ms: pace.after(by, soonest_ms + later(at)) }
     });
-    Walk { moves: paced.collect(), ..walk.clone() }
+    let mut walk = Walk { moves: paced.collect(), ..walk.clone() };
+    if flow.input == Input::WhenFree {
+        wait_until_free(flow, map, screens, &mut walk);
+    }
+    walk
 }
 
-/// The first move of a person that comes while an update is under way, and for how long that one still takes, ms.
-fn first_too_early(flow: &Flow, map: &FlowMap, screens: &DecodedScreens, walk: &Walk) -> Option<(usize, f64)> {
+/// Makes every move of a person wait until the last update before it has finished.
+fn wait_until_free(flow: &Flow, map: &FlowMap, screens: &DecodedScreens, walk: &mut Walk) {
     let plan = walk.plan(flow, &map.graph, screens).plan;
-    let mut busy_until_ms: f64 = 0.0;
-    let mut found = None;
+    let busy_until_ms = Cell::new(0.0_f64);
+    let mut later = |planned: &PlannedStep<'_>| {
+        let busy_ms = busy_until_ms.get() - planned.request_ms;
+        let move_before = usize::try_from(planned.index).ok().and_then(|index| index.checked_sub(1));
+        let (Some(at), true) = (move_before, planned.step.cause.is_person() && busy_ms > SAME_MS) else { return 0.0 };
+        walk.moves[at].after_ms += busy_ms;
+        busy_ms
+    };
     // The screens were decoded before, so none is broken.
-    let _ = play_without_ghosts_until(&plan, screens, 1, &mut |step: &PlayedStep<'_>| {
-        let busy_ms = busy_until_ms - step.planned.request_ms;
-        if step.planned.step.cause.is_person() && busy_ms > SAME_MS {
-            found = usize::try_from(step.planned.index).ok().map(|at| (at - 1, busy_ms));
-            return ControlFlow::Break(());
-        }
+    let _ = play_later(&plan, screens, &mut later, &mut |step: &PlayedStep<'_>| {
         let sent = step.updates.iter().filter(|update| !update.sent.is_empty() && update.lost.is_none());
-        busy_until_ms = sent.map(|update| update.times.finish_ms).fold(busy_until_ms, f64::max);
-        ControlFlow::Continue(())
+        let ends_ms = sent.map(|update| update.times.finish_ms).fold(0.0, f64::max);
+        busy_until_ms.set(busy_until_ms.get().max(ends_ms));
     });
-    found
 }
 
 /// A walk of so many moves, each chosen at random among those that can be made, half of them after a pause; shorter where

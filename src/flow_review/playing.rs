@@ -21,11 +21,13 @@ use crate::{
 };
 
 /// How many pixels may be played, in moves times pixels of a screen, to find shorter walks: some seconds.
-const PIXELS_FOR_SHORTER_WALKS: u64 = 400_000_000;
+const PIXELS_FOR_SHORTER_WALKS: u64 = 60_000_000;
 /// The most and the least moves that are played for them.
-const MOVES_FOR_SHORTER_WALKS: [u64; 2] = [60, 3000];
+const MOVES_FOR_SHORTER_WALKS: [u64; 2] = [60, 1000];
 /// How often the loop of a figure without bound is walked, until a rule reports it.
 const ROUNDS: [usize; 4] = [1, 8, 64, 512];
+/// How often the part of a walk is halved behind which a finding shows.
+const MOST_HALVES: usize = 6;
 /// The longest walk that is played to come near a figure, in moves.
 const LONGEST_WITNESS: usize = 4000;
 
@@ -128,26 +130,39 @@ impl Playing<'_> {
     pub(super) fn shorten(&mut self) {
         let mut moves = self.moves_for_shorter_walks();
         let nearest = Nearest::new(self.map);
-        let mut open: BTreeSet<Place> = self.gathered.walks().map(|(place, _)| place.clone()).collect();
-        // The nearest of the same move, then of the same move between the same screens, then the walk itself.
+        let mut open: BTreeSet<Place> = self.gathered.walks().map(|(place, ..)| place.clone()).collect();
+        // The nearest of the same move, then of the same move between the same screens, then the walk to the place.
         for way in [Nearest::by_move, Nearest::by_screens, |_: &Nearest, edge| edge] {
-            let walks = self.by_walk(&open, |playing, walk| {
-                let Some(last) = walk.moves.last() else { return Some(walk.clone()) };
-                let edge = way(&nearest, last.edge);
-                let shortest = playing.shortest_over(edge)?;
+            let walks = self.by_walk(&open, |playing, walk, to_place| {
+                let Some(last) = walk.moves[..to_place].last() else { return Some(walk.up_to(0)) };
+                let shortest = playing.shortest_over(way(&nearest, last.edge))?;
                 (shortest.moves.len() < walk.moves.len()).then_some(shortest)
             });
             self.play_shorter(walks, &mut open, &mut moves);
         }
-        let own = self.by_walk(&open, |_, walk| Some(walk.clone()));
+        let to_places = self.by_walk(&open, |_, walk, to_place| Some(walk.up_to(to_place)));
+        self.play_shorter(to_places, &mut open, &mut moves);
+        // What shows only later shows at the end of a part of the walk: halves of it are tried.
+        for _ in 0..MOST_HALVES {
+            let halves = self.by_walk(&open, |_, walk, to_place| {
+                let longer = walk.moves.len() - to_place.min(walk.moves.len());
+                (longer > 1).then(|| walk.up_to(to_place + longer / 2))
+            });
+            self.play_shorter_once(halves, &mut moves);
+        }
+        let own = self.by_walk(&open, |_, walk, _| Some(walk.clone()));
         self.play_shorter(own, &mut open, &mut moves);
     }
 
     /// The places by the walk that is to be played for them, the shortest first.
-    fn by_walk(&self, open: &BTreeSet<Place>, of: impl Fn(&Self, &Walk) -> Option<Walk>) -> Vec<(Walk, Vec<Place>)> {
+    fn by_walk(
+        &self,
+        open: &BTreeSet<Place>,
+        of: impl Fn(&Self, &Walk, usize) -> Option<Walk>,
+    ) -> Vec<(Walk, Vec<Place>)> {
         let mut walks: Vec<(Walk, Vec<Place>)> = Vec::new();
-        for (place, walk) in self.gathered.walks().filter(|(place, _)| open.contains(*place)) {
-            let Some(walk) = of(self, walk) else { continue };
+        for (place, walk, to_place) in self.gathered.walks().filter(|(place, ..)| open.contains(*place)) {
+            let Some(walk) = of(self, walk, to_place) else { continue };
             match walks.iter_mut().find(|(known, _)| *known == walk) {
                 Some((_, places)) => places.push(place.clone()),
                 None => walks.push((walk, vec![place.clone()])),
@@ -155,6 +170,11 @@ impl Playing<'_> {
         }
         walks.sort_by_key(|(walk, _)| walk.moves.len());
         walks
+    }
+
+    /// Plays walks for their places while there are moves left, and keeps those that show the same.
+    fn play_shorter_once(&mut self, walks: Vec<(Walk, Vec<Place>)>, moves: &mut u64) {
+        self.play_shorter(walks, &mut BTreeSet::new(), moves);
     }
 
     /// Plays walks for their places while there are moves left; those that show the same at its end are open no more.

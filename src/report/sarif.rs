@@ -402,7 +402,13 @@ impl<'a> Writer<'a> {
             title: &plan.title,
             display: &plan.display,
             steps: plan.steps,
-            summary: plan.summary.figures().into_iter().map(|(name, figure)| (name, rounded(figure))).collect(),
+            summary: plan
+                .summary
+                .figures()
+                .into_iter()
+                .filter(|(_, figure)| figure.is_finite())
+                .map(|(name, figure)| (name, rounded(figure)))
+                .collect(),
             margins: margins_json(&plan.summary),
             proved: proved_json(&plan.summary),
         }

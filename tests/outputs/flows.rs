@@ -69,8 +69,8 @@ fn a_flow_of_one_line_gives_the_figures_and_findings_of_the_plan_that_it_is() {
         r#"{
     "states": { "a": { "screen": "white.png" }, "b": { "screen": "square.png" }, "c": { "screen": "grey.png" } },
     "moves": [
-      { "label": "on", "from": "a", "to": "b", "cause": "key", "updates": [{ "mode": "quick", "window": [0, 3, 7, 5] }] },
-      { "label": "off", "from": "b", "to": "c", "cause": "clock", "updates": [{ "mode": "quick" }, { "mode": "grey", "window": [8, 0, 8, 8] }] }
+      { "label": "on", "from": "a", "to": "b", "cause": "key", "soonest_ms": 60000, "updates": [{ "mode": "quick", "window": [0, 3, 7, 5] }] },
+      { "label": "off", "from": "b", "to": "c", "cause": "clock", "soonest_ms": 60000, "updates": [{ "mode": "quick" }, { "mode": "grey", "window": [8, 0, 8, 8] }] }
     ]
   }"#,
     );

@@ -6,6 +6,7 @@
 mod chart;
 mod comparison;
 mod figures;
+mod flow_map;
 mod names;
 mod recording;
 mod page_data;
@@ -168,7 +169,10 @@ fn section(plan: &PlanReport, recording: Option<&Recording>, at: usize) -> Resul
                 p { (sentence(&played)) }
                 (margins(&reviewed.summary))
             } @else { (figures(&reviewed.summary)) }
-            @if let Some(flow) = &reviewed.flow { p { strong { "The walk below: " } (flow.shown) } }
+            @if let Some(flow) = &reviewed.flow {
+                (flow_map::flow_map(&flow.drawing, at))
+                p { strong { "The walk that is shown: " } (flow.shown) }
+            }
             @if let Some(recording) = recording { (strip(recording, at)) }
             @if let Some(shown) = &shown { (shown) }
             (findings(reviewed, recording, at))

@@ -7,10 +7,11 @@
 //!    and resolved once.
 //! 3. Pictures: [`screen`] decodes and draws them, [`trace`] reads what a device recorded, with its frames, as a plan,
 //!    and [`prepare`] converts pictures to a panel's levels.
-//! 4. [`change`] compares one screen with the next, on all cores; [`panel`] plays the plan step by step.
+//! 4. [`change`] compares one screen with the next, on all cores; [`panel`] plays the plan step by step, and
+//!    [`proof`] says what is true of every walk through a flow.
 //! 5. [`rules`] look at every played step and report findings, which [`finding`] defines; [`known`] distinguishes new
-//!    findings from old ones, [`review`] ties this together, [`excerpt`] keeps a part of it, and [`against`] compares what a
-//!    device did with a plan.
+//!    findings from old ones, [`review`] ties this together, [`excerpt`] keeps a part of it, [`flow_review`] does the
+//!    same for all walks through a flow, and [`against`] compares what a device did with a plan.
 //! 6. [`planner`] chooses and corrects updates, judged by the same panel and rules; [`fit`] finds a mode's figures from
 //!    readings.
 //! 7. [`report`] writes the verdict in every format, and [`cli`] is the only part that touches files, clock and
@@ -31,11 +32,13 @@ pub mod trace;
 pub mod prepare;
 pub mod change;
 pub mod panel;
+pub mod proof;
 pub mod finding;
 pub mod known;
 pub mod rules;
 pub mod review;
 pub mod excerpt;
+pub mod flow_review;
 pub mod against;
 pub mod planner;
 pub mod fit;

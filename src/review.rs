@@ -91,7 +91,7 @@ fn review_on<'p>(
         summary.not_checked.extend(not_played(&later));
         later
     });
-    bench.conclude(&summary, &matched, later_turns.as_ref());
+    bench.conclude(&summary, &matched, later_turns.as_ref(), None);
     let mut concluded = bench.take_findings();
     accept_findings(&mut concluded, &plan.accept);
     findings.extend(concluded);
@@ -173,6 +173,28 @@ pub fn play_without_ghosts_until(
     see: &mut dyn FnMut(&PlayedStep<'_>) -> ControlFlow<()>,
 ) -> Result<(), Vec<BrokenScreen>> {
     play_watched(plan, screens, threads, Watched { looks_for_ghosts: false, ..watched(plan) }, see)
+}
+
+/// Plays a plan without looking for ghosts; `later` says how much later than it asks for a step comes, and with it every
+/// step after it, ms.
+///
+/// # Errors
+/// Where screens cannot be used; all of them, up to a number.
+pub(crate) fn play_later(
+    plan: &Plan,
+    screens: &dyn ScreenSource,
+    later: &mut dyn FnMut(&PlannedStep<'_>) -> f64,
+    see: &mut dyn FnMut(&PlayedStep<'_>),
+) -> Result<(), Vec<BrokenScreen>> {
+    let watched = Watched { looks_for_ghosts: false, ..watched(plan) };
+    let begin = |begins| (Player::new(plan, begins, watched), 0.0);
+    walk(plan, screens, 1, begin, |(player, shift_ms), planned, transition| {
+        let shifted = |shift_ms: f64| PlannedStep { request_ms: planned.request_ms + shift_ms, ..planned.clone() };
+        *shift_ms += later(&shifted(*shift_ms));
+        let before = player.play(&shifted(*shift_ms), transition, |step| see(step));
+        (ControlFlow::Continue(()), before)
+    })
+    .map(|_| ())
 }
 
 fn play_watched(

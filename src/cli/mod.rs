@@ -21,6 +21,7 @@ mod show;
 mod telling;
 mod threads;
 mod trace;
+mod walk;
 
 use std::{ffi::OsString, process::ExitCode};
 
@@ -41,6 +42,7 @@ use show::{DisplaysArguments, SchemaArguments};
 use telling::{own_fault, tell};
 use threads::on_a_large_stack;
 use trace::TraceArguments;
+use walk::WalkArguments;
 
 /// Reviews refresh plans of interfaces on electronic paper, and reports which updates ghost, flicker, come late or
 /// never show.
@@ -70,6 +72,8 @@ enum Command {
     Prepare(PrepareArguments),
     /// Turn the log of a device into a trace, which `review` plays
     Trace(TraceArguments),
+    /// Write a walk through a user flow as a plan: to a state, to a finding, or at random
+    Walk(WalkArguments),
     /// Fit a mode's residue model to measured L*, and write the result as a display description
     Fit(FitArguments),
     /// Choose windows, modes and cleanings for the steps that leave their updates open
@@ -112,6 +116,7 @@ fn perform(command: Command) -> u8 {
         Command::Glass(arguments) => glass::glass(&arguments),
         Command::Prepare(arguments) => prepare::prepare(&arguments),
         Command::Trace(arguments) => trace::trace(&arguments),
+        Command::Walk(arguments) => walk::walk(&arguments),
         Command::Fit(arguments) => fit::fit(&arguments),
         Command::Replan(arguments) => replan::replan(&arguments),
         Command::Displays(arguments) => show::displays(&arguments),

@@ -9,7 +9,7 @@ pub(super) struct Schema {
 }
 
 /// Every schema.
-pub(super) const SCHEMAS: [Schema; 9] = [
+pub(super) const SCHEMAS: [Schema; 10] = [
     Schema {
         name: "plan",
         about: "refresh plans (*.plan.json), written by you",
@@ -17,7 +17,7 @@ pub(super) const SCHEMAS: [Schema; 9] = [
     },
     Schema {
         name: "flow",
-        about: "user flows (*.flow.json), written by you; no command reviews them yet",
+        about: "user flows (*.flow.json), written by you",
         text: include_str!("../../docs/schemas/flow.schema.json"),
     },
     Schema {
@@ -42,8 +42,13 @@ pub(super) const SCHEMAS: [Schema; 9] = [
     },
     Schema {
         name: "facts",
-        about: "one line of the file that `stillpage review --facts FILE` writes",
+        about: "one line of the file that `stillpage review --facts FILE` writes for a plan",
         text: include_str!("../../docs/schemas/facts.schema.json"),
+    },
+    Schema {
+        name: "flow-facts",
+        about: "one line of the file that `stillpage review --facts FILE` writes for a flow",
+        text: include_str!("../../docs/schemas/flow-facts.schema.json"),
     },
     Schema {
         name: "known",

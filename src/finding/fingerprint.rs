@@ -20,9 +20,10 @@ pub fn add_fingerprints(findings: &mut [Finding]) {
 
 fn name_of(finding: &Finding) -> String {
     let label = finding.label.as_deref().unwrap_or("");
+    // Behind the number of a step or of a flow's move, which changes when another one is put in before it.
+    let of_a_list = ["/steps/", "/moves/"].into_iter().find_map(|list| finding.pointer.rsplit_once(list));
     let field =
-        finding.pointer.rsplit("/steps/").next().map_or("", |rest| rest.split_once('/').map_or("", |(_, field)| field));
-    let field = if finding.pointer.contains("/steps/") { field } else { &finding.pointer };
+        of_a_list.map_or(finding.pointer.as_str(), |(_, rest)| rest.split_once('/').map_or("", |(_, field)| field));
     let rect = finding.rect.map_or(String::new(), |rect| format!("{:?}", rect.to_array()));
     format!("{}\n{label}\n{field}\n{rect}", finding.rule)
 }

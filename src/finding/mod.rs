@@ -8,10 +8,11 @@ mod correction;
 mod fingerprint;
 mod later_turns;
 mod margin;
+mod of_flow;
 mod own_fault;
 mod summary;
 
-use std::collections::BTreeMap;
+use std::{collections::BTreeMap, sync::Arc};
 
 use crate::{
     geometry::Rect,
@@ -24,6 +25,7 @@ pub use correction::{Change, ChangeOf, Correction};
 pub use fingerprint::add_fingerprints;
 pub use later_turns::{LaterTurns, OfTurn};
 pub use margin::{Figure, Holds, Margin, PlanMargin, PlanMargins, ResidueModes};
+pub use of_flow::{FindingWalk, FlowPlace, FlowSize, OfFlow, OpenLimit, ProvedFigures, WalkMove};
 pub use own_fault::{OWN_FAULT, guarded};
 pub use summary::{Power, Summary, SummaryTally};
 
@@ -91,6 +93,8 @@ pub struct Finding {
     /// Whether it is of a state that lasts and is reported once, at the first step that shows it; at another step it is the
     /// same finding.
     pub lasts: bool,
+    /// The walk that leads to it, if it was seen on a walk through a flow.
+    pub walk: Option<Arc<FindingWalk>>,
 }
 
 impl Finding {
@@ -116,12 +120,13 @@ impl Finding {
             accepted: None,
             known: false,
             lasts: false,
+            walk: None,
         }
     }
 
     /// Whether it is about a step, and not about a field of the plan that belongs to none.
     pub fn is_of_a_step(&self) -> bool {
-        self.pointer.starts_with("/steps") || self.pointer.starts_with("/lines")
+        self.walk.is_some() || self.pointer.starts_with("/steps") || self.pointer.starts_with("/lines")
     }
 
     /// The step whose screen shows what it is about: a touch target is on the screen before the step's own.

@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use super::{Finding, PlanMargin, PlanMargins, ResidueModes, Severity};
+use super::{Finding, PlanMargin, PlanMargins, ProvedFigures, ResidueModes, Severity};
 use crate::{
     panel::PlayedStep,
     plan::{LimitValue, Origin, Plan, RuleLimits},
@@ -43,6 +43,8 @@ pub struct Summary {
     pub margins: PlanMargins,
     /// Of a trace that is held against a plan: how many steps were done as planned, and how many the plan has.
     pub as_planned: Option<[u64; 2]>,
+    /// Of a flow: the figures that hold for every walk.
+    pub proved: Option<ProvedFigures>,
     /// What was not checked, and why.
     pub not_checked: Vec<String>,
 }
@@ -50,7 +52,7 @@ pub struct Summary {
 impl Summary {
     /// The figures that a budget may name.
     pub fn figures(&self) -> BTreeMap<&'static str, f64> {
-        BTreeMap::from([
+        let mut figures = BTreeMap::from([
             ("accepted", self.accepted as f64),
             ("cleanings", self.cleanings as f64),
             ("driving_seconds", self.driving_seconds),
@@ -64,7 +66,10 @@ impl Summary {
             ("seconds", self.seconds),
             ("warning", self.warning as f64),
             ("worst_residue_l", self.worst_residue_l),
-        ])
+        ]);
+        // What holds for every walk stands for what some walks showed.
+        figures.extend(self.proved.iter().flat_map(ProvedFigures::figures));
+        figures
     }
 
     /// Counts the findings.

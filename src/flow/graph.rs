@@ -3,7 +3,7 @@
 //!
 //! Knows no pictures: the caller says whether a passage sends anything. Every edge is one that some walk takes.
 
-use std::collections::HashMap;
+use std::{collections::HashMap, ops::Range};
 
 use super::{Flow, MOST_EDGES, MOST_NODES, Move};
 use crate::plan::ScreenId;
@@ -17,6 +17,13 @@ pub struct Node {
     pub picture: usize,
     /// How many moves that sent something each cleaning has counted, at most the number after which it is due.
     pub counters: Vec<u32>,
+}
+
+impl Node {
+    /// Its screen.
+    pub fn screen(&self, flow: &Flow) -> ScreenId {
+        flow.states[self.state].screens[self.picture]
+    }
 }
 
 /// A move made at a node.
@@ -52,6 +59,19 @@ pub struct TooLarge {
     pub nodes: usize,
     /// The edges that were found before it was too many.
     pub edges: usize,
+}
+
+impl TooLarge {
+    /// What is wrong, and what to do.
+    pub fn words(&self) -> (String, String) {
+        let message = format!(
+            "this flow is too large to follow every walk: its {} screens and the counters of its cleanings make more than \
+             {MOST_NODES} nodes or {MOST_EDGES} moves between them (counted so far: {} and {})",
+            self.screens, self.nodes, self.edges
+        );
+        let help = "clean after fewer updates, let cleanings share a counter, or use fewer pictures in a ring";
+        (message, help.into())
+    }
 }
 
 /// What no walk reaches, and where walks end; all by their numbers in the flow.
@@ -91,6 +111,13 @@ impl Graph {
             at += 1;
         }
         Ok(growing.graph)
+    }
+
+    /// The edges that leave a node.
+    pub fn leaving(&self, node: usize) -> Range<usize> {
+        let first = self.edges.partition_point(|edge| edge.from < node);
+        let count = self.edges[first..].partition_point(|edge| edge.from == node);
+        first..first + count
     }
 
     /// A shortest walk from a start to a node, as edges.
@@ -199,7 +226,7 @@ impl<'f> Growing<'f> {
 }
 
 /// The pictures of its target at which a move may arrive: in a ring that it does not leave, only the next one.
-fn arrivals(flow: &Flow, node: &Node, by: usize) -> std::ops::Range<usize> {
+fn arrivals(flow: &Flow, node: &Node, by: usize) -> Range<usize> {
     let to = flow.moves[by].to;
     let pictures = flow.states[to].screens.len();
     if to != node.state {

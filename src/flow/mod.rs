@@ -1,18 +1,24 @@
 //! User flows: which screens there are, which moves lead from one to another, and what each move asks of the panel.
 //!
 //! [`read_flow`] turns the text into a [`Flow`]; [`Graph`] lists its nodes, that is its screens together with the
-//! counters of its cleanings, and what no walk reaches. Knows the display, not the pictures: whether a move sends
-//! anything is the caller's answer.
+//! counters of its cleanings, and what no walk reaches; a [`Walk`] becomes a plan, and [`covering_walks`] gives those that
+//! take every move. Knows the display, not the pictures: whether a move sends anything is the caller's answer.
 
+mod covering;
 mod flow_file;
 mod graph;
+mod walk;
+mod walk_words;
 
 use crate::{
     geometry::Window,
     plan::{Cause, Plan, Power, ScreenId, Updates, WindowAsk},
 };
+pub use covering::{APART_MS, covering_walks};
 pub use flow_file::read_flow;
 pub use graph::{Edge, Graph, Node, Passage, Reach, TooLarge};
+pub use walk::{Damage, Pace, StepOrigin, Walk, WalkPlan, WalkedEdge};
+pub use walk_words::walk_words;
 
 /// The most nodes of a flow: screens times counters.
 pub const MOST_NODES: usize = 200_000;

@@ -12,7 +12,7 @@ use super::{
 };
 use crate::{
     change::{Mask, TileCover, TileLevels, bits, differing_pixels},
-    display::{Display, Impulse, Level, LevelSet, Mode, ink::InkKind},
+    display::{Display, Impulse, Ink, Level, LevelSet, Mode, ink::InkKind},
     geometry::Rect,
 };
 
@@ -147,6 +147,34 @@ impl Drive {
     }
 }
 
+/// Where a mode brings a pixel of one level that is to get another.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) struct Aim {
+    /// The level that it is driven to; `None` if it is not driven.
+    pub(crate) end: Option<Level>,
+    /// Whether the mode cannot bring it to the level that it is to get.
+    pub(crate) is_out_of_reach: bool,
+    /// Whether it is driven from a level that the mode cannot start from.
+    pub(crate) is_wrong_start: bool,
+}
+
+impl Aim {
+    /// Where a mode brings a pixel of that level that is to get the level of the target.
+    pub(crate) fn new(mode: &Mode, ink: &Ink, level: Level, target: Level) -> Self {
+        if mode.changed_only && level == target {
+            return Self { end: None, is_out_of_reach: false, is_wrong_start: false };
+        }
+        let reached = mode.to.contains(target);
+        let end = match (reached, mode.skips_out_of_reach) {
+            (true, _) => Some(target),
+            (false, true) => None,
+            (false, false) => ink.nearest(target, mode.to),
+        };
+        let end = end.filter(|end| !(mode.changed_only && *end == level));
+        Self { end, is_out_of_reach: !reached, is_wrong_start: end.is_some() && !mode.from.contains(level) }
+    }
+}
+
 fn way(
     mode: &Mode,
     display: &Display,
@@ -155,20 +183,13 @@ fn way(
     state: &PanelState,
     (level, target): (Level, Level),
 ) -> Way {
-    let reached = mode.to.contains(target);
-    let end = match (reached, mode.skips_out_of_reach) {
-        (true, _) => Some(target),
-        (false, true) => None,
-        (false, false) => display.ink.nearest(target, mode.to),
-    };
-    let end = end.filter(|end| !(mode.changed_only && *end == level));
-    let is_wrong_start = end.is_some() && !mode.from.contains(level);
+    let Aim { end, is_out_of_reach, is_wrong_start } = Aim::new(mode, &display.ink, level, target);
     let reaches = end.unwrap_or(level);
     let swings = mode.flashes == 0 && level != reaches;
     Way {
         end: reaches,
         flags: flag(IS_DRIVEN, end.is_some())
-            | flag(IS_OUT_OF_REACH, !reached)
+            | flag(IS_OUT_OF_REACH, is_out_of_reach)
             | flag(IS_WRONG_START, is_wrong_start)
             // Swings of a mode that flashes are part of its flashes.
             | if swings { state.looks.swing_kinds.turns(level, reaches) } else { 0 },

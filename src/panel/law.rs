@@ -73,7 +73,7 @@ impl Tones {
 
     /// The same of any offset from a level, such as a median.
     #[inline]
-    fn cut(&self, level: Level, offset_l: f64) -> f64 {
+    pub(crate) fn cut(&self, level: Level, offset_l: f64) -> f64 {
         let own = self.of(level);
         // Unlike `clamp`, these two can be computed for several pixels at a time.
         (own + offset_l).max(self.darkest).min(self.lightest) - own
@@ -150,7 +150,7 @@ impl Law {
 
     /// How far a pixel that goes from one level to another pushes a side neighbour that is not driven, L*: the share of the
     /// way, times the share of the swing that goes over the edge, times the swing.
-    pub(super) fn push(&self, from: Level, to: Level) -> f64 {
+    pub(crate) fn push(&self, from: Level, to: Level) -> f64 {
         let Some(beside) = self.beside else { return 0.0 };
         let swing = self.tones.of(to) - self.tones.of(from);
         self.share * share_left([beside.lighter, beside.darker], -swing) * swing
@@ -159,15 +159,12 @@ impl Law {
     /// The residue of a pixel that its driven neighbours push by so much in all, L*. A push leads no further than the mode's
     /// most, and takes nothing back of what lies beyond.
     pub(super) fn pushed(&self, before: Residue, push_l: f64) -> Residue {
-        let most_l = self.beside.map_or(0.0, |beside| beside.most_l);
-        let Residue(e) = before;
-        Residue(if push_l > 0.0 {
-            e.max((e + push_l).min(most_l))
-        } else if push_l < 0.0 {
-            e.min((e + push_l).max(-most_l))
-        } else {
-            e
-        })
+        Residue(pushed_at_most(before.0, push_l, self.most_pushed_l()))
+    }
+
+    /// How far pushes lead at most, L*.
+    pub(crate) fn most_pushed_l(&self) -> f64 {
+        self.beside.map_or(0.0, |beside| beside.most_l)
     }
 
     /// How much lighter than its level a pixel looks that has this residue, or shows this median, after it was driven
@@ -196,9 +193,22 @@ impl Swing {
         Residue(self.applied_to(before.0))
     }
 
+    /// The same of a figure that may be any pixel's residue, L*; it never falls where that rises.
     #[inline]
-    fn applied_to(&self, before_l: f64) -> f64 {
+    pub(crate) fn applied_to(&self, before_l: f64) -> f64 {
         driven(self.share, self.keeps, before_l, self.leaves, self.difference) + self.adds
+    }
+}
+
+/// The residue of a pixel whose driven neighbours push it by so much, at most to a limit, L*. It never falls where the
+/// residue or the push rises.
+pub(crate) fn pushed_at_most(e: f64, push_l: f64, most_l: f64) -> f64 {
+    if push_l > 0.0 {
+        e.max((e + push_l).min(most_l))
+    } else if push_l < 0.0 {
+        e.min((e + push_l).max(-most_l))
+    } else {
+        e
     }
 }
 

@@ -22,6 +22,7 @@ mod spread;
 mod state;
 mod swings;
 
+pub(crate) use drive::Aim;
 pub use drive::Driving;
 pub use flashes::{FastFlashes, FlashLimits, FlashPeak, FlashWatch};
 pub use ghosts::{Ghost, GhostLimits};

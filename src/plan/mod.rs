@@ -345,6 +345,25 @@ impl Plan {
         self.rotation.turn_size(self.display.size)
     }
 
+    /// The same panel and the same limits for other steps; without budgets and accepted findings, which name what the
+    /// other steps do not have. The steps must name modes and screens of this plan.
+    #[must_use]
+    pub(crate) fn with_steps(&self, nodes: Vec<Node>, step_count: u64) -> Self {
+        Self {
+            source: self.source.clone(),
+            title: self.title.clone(),
+            display: self.display.clone(),
+            budgets: BTreeMap::new(),
+            loops: false,
+            nodes,
+            step_count,
+            rules: self.rules.clone(),
+            accept: Vec::new(),
+            recorded: None,
+            ..*self
+        }
+    }
+
     /// Sets the temperature at which it is played, whatever it says itself.
     pub fn hold_temperature(&mut self, celsius: f64) {
         (self.temperature_c, self.temperature_is_held) = (celsius, true);

@@ -10,8 +10,10 @@ use serde::Serialize;
 
 use super::{PlanOutcome, PlanReport, ReviewedPlan, RunReport, help_with_caution, rounded};
 use crate::{
-    finding::{Finding, PlanMargin, Summary},
+    finding::{Finding, FlowSize, PlanMargin, Summary, WalkMove},
+    flow_review::{LimitVerdict, OfFlowReview},
     known::KnownFinding,
+    proof::Bound,
     source::{Fault, Span},
 };
 
@@ -39,10 +41,88 @@ struct PlanJson<'a> {
     steps: u64,
     refused: Option<RefusedJson>,
     summary: Option<SummaryJson<'a>>,
+    /// Only of a flow.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    flow: Option<FlowJson>,
+    /// Only of a flow.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    proved: Option<ProvedJson>,
     findings: Vec<FindingJson<'a>>,
     /// Only where there is a list of known findings.
     #[serde(skip_serializing_if = "Option::is_none")]
     gone: Option<Vec<GoneJson<'a>>>,
+}
+
+/// How large a flow is, and what of it was played.
+#[derive(Serialize)]
+struct FlowJson {
+    states: usize,
+    moves: usize,
+    nodes: usize,
+    edges: usize,
+    walks: usize,
+    played_moves: usize,
+    cells: usize,
+    unjoined_cells: usize,
+    verdicts: Vec<VerdictJson>,
+}
+
+/// Whether every walk keeps a limit.
+#[derive(Serialize)]
+struct VerdictJson {
+    rules: &'static [&'static str],
+    verdict: &'static str,
+    bound: Option<f64>,
+    found: Option<f64>,
+    limit: Option<f64>,
+}
+
+impl From<&LimitVerdict> for VerdictJson {
+    fn from(one: &LimitVerdict) -> Self {
+        Self {
+            rules: one.rules,
+            verdict: one.verdict.word(),
+            bound: one.bound.figure().map(rounded),
+            found: one.found.map(rounded),
+            limit: one.limit.map(rounded),
+        }
+    }
+}
+
+/// The largest figures over all nodes, by their names; nothing where a figure grows without end or was not proved.
+#[derive(Serialize)]
+pub(super) struct ProvedJson {
+    #[serde(flatten)]
+    figures: BTreeMap<&'static str, Option<f64>>,
+    not_proved: Vec<&'static str>,
+}
+
+/// The walk that leads to a finding of a flow.
+#[derive(Serialize)]
+pub(super) struct WalkJson<'a> {
+    /// A move by its label, otherwise by its number.
+    walk: Vec<MoveJson<'a>>,
+    walk_from: &'a str,
+    walk_after_ms: Vec<f64>,
+}
+
+#[derive(Serialize)]
+#[serde(untagged)]
+enum MoveJson<'a> {
+    Label(&'a str),
+    Number(usize),
+}
+
+impl<'a> WalkJson<'a> {
+    pub(super) fn of(finding: &'a Finding) -> Option<Self> {
+        let walk = finding.walk.as_ref()?;
+        let name = |one: &'a WalkMove| one.label.as_deref().map_or(MoveJson::Number(one.number), MoveJson::Label);
+        Some(Self {
+            walk: walk.moves.iter().map(name).collect(),
+            walk_from: &walk.from,
+            walk_after_ms: walk.moves.iter().map(|one| rounded(one.after_ms)).collect(),
+        })
+    }
 }
 
 #[derive(Serialize)]
@@ -112,9 +192,10 @@ impl From<PlanMargin> for MarginJson {
 struct FindingJson<'a> {
     rule: &'a str,
     level: &'static str,
-    step: u64,
+    /// Nothing in a flow, in which a place is a move.
+    step: Option<u64>,
     label: Option<&'a str>,
-    last_step: u64,
+    last_step: Option<u64>,
     update: Option<usize>,
     r#box: Option<[i64; 4]>,
     message: &'a str,
@@ -123,6 +204,8 @@ struct FindingJson<'a> {
     #[serde(flatten)]
     certainty: Option<CertaintyJson>,
     at: AtJson<'a>,
+    #[serde(flatten)]
+    walk: Option<WalkJson<'a>>,
     fingerprint: &'a str,
     /// Only of a finding that follows from another.
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -179,6 +262,8 @@ fn plan_json<'a>(report: &RunReport, of: &'a PlanReport) -> PlanJson<'a> {
         steps: 0,
         refused: None,
         summary: None,
+        flow: None,
+        proved: None,
         findings: Vec::new(),
         gone: None,
     };
@@ -189,6 +274,8 @@ fn plan_json<'a>(report: &RunReport, of: &'a PlanReport) -> PlanJson<'a> {
             display: &plan.display,
             steps: plan.steps,
             summary: Some(summary_json(&plan.summary)),
+            flow: plan.flow.as_ref().map(|flow| flow_json(flow)),
+            proved: proved_json(&plan.summary),
             findings: plan
                 .findings
                 .iter()
@@ -232,6 +319,22 @@ fn summary_json(summary: &Summary) -> SummaryJson<'_> {
     }
 }
 
+fn flow_json(flow: &OfFlowReview) -> FlowJson {
+    let FlowSize { states, moves, nodes, edges, walks, played_moves, cells, unjoined_cells } = flow.size;
+    let verdicts = flow.verdicts.iter().map(VerdictJson::from).collect();
+    FlowJson { states, moves, nodes, edges, walks, played_moves, cells, unjoined_cells, verdicts }
+}
+
+/// What was proved of every walk; nothing of a plan.
+pub(super) fn proved_json(summary: &Summary) -> Option<ProvedJson> {
+    let named = summary.proved.as_ref()?.named();
+    let open = named.iter().filter(|(_, bound)| *bound == Bound::NotProved);
+    Some(ProvedJson {
+        figures: named.iter().map(|(name, bound)| (*name, bound.figure().map(rounded))).collect(),
+        not_proved: open.map(|(name, _)| *name).collect(),
+    })
+}
+
 /// Every margin by its name; nothing where there is no such figure.
 pub(super) fn margins_json(summary: &Summary) -> BTreeMap<&'static str, Option<MarginJson>> {
     summary.margins.named().into_iter().map(|(name, margin)| (name, margin.map(MarginJson::from))).collect()
@@ -242,9 +345,9 @@ fn finding_json<'a>(plan: &'a ReviewedPlan, finding: &'a Finding, place: Span) -
     FindingJson {
         rule: finding.rule,
         level: finding.severity.word(),
-        step: finding.step,
+        step: plan.flow.is_none().then_some(finding.step),
         label: finding.label.as_deref(),
-        last_step: finding.last_step,
+        last_step: plan.flow.is_none().then_some(finding.last_step),
         update: finding.update,
         r#box: finding.rect.map(super::super::geometry::Rect::to_array),
         message: &finding.message,
@@ -252,6 +355,7 @@ fn finding_json<'a>(plan: &'a ReviewedPlan, finding: &'a Finding, place: Span) -
         figures: finding.figures.iter().map(|(name, figure)| (*name, rounded(*figure))).collect(),
         certainty: CertaintyJson::of(finding),
         at: AtJson { file: &plan.source.name, line: at.line, column: at.column, pointer: &finding.pointer },
+        walk: WalkJson::of(finding),
         fingerprint: &finding.fingerprint,
         cause: finding.cause.as_deref(),
         accepted: finding.accepted.as_deref(),

@@ -15,7 +15,9 @@ use serde::Serialize;
 
 use super::{
     PlanOutcome, PlanReport, ReviewedPlan, RunReport, help_with_caution, paths, rounded,
-    sentences::{at_temperature, estimate_words, gone_words, headline, margin_lines, one_line, place_words},
+    sentences::{
+        at_temperature, estimate_words, gone_words, headline, margin_lines, one_line, place_words, walk_words,
+    },
 };
 use crate::{
     finding::{Finding, OWN_FAULT},
@@ -232,6 +234,7 @@ fn finding_text(report: &RunReport, of: &PlanReport, plan: &ReviewedPlan, findin
         headline(finding),
         format!("what to do: {}", one_line(&help_with_caution(finding))),
     ];
+    lines.extend(walk_words(finding).map(|words| format!("walk: {words}")));
     lines.extend(finding.margin.map(|margin| {
         let sure = margin.sure().map_or("certainty not given", |sure| if sure { "sure" } else { "not sure" });
         format!("margin: {} of the limit, {sure}", rounded(margin.value()))

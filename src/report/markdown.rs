@@ -15,7 +15,7 @@ use super::{
     reading_order::{Cause, causes_by_weight},
     sentences::{
         PREDICTIONS, at_temperature, count, estimate_words, following_words, margin_lines, one_line, pieces,
-        place_words, sentence, severities, stopped,
+        place_words, sentence, severities, stopped, walk_words,
     },
 };
 use crate::{
@@ -256,11 +256,12 @@ fn cause_text(report: &RunReport, shown: &Shown<'_>, folder: &str) -> String {
         times => format!(", {times} times, first"),
     };
     let estimate = estimate_words(finding).map_or(String::new(), |words| format!(" {}", sentence(&words)));
+    let walk = walk_words(finding).map_or(String::new(), |words| format!("\n   Walk: {}", prose(&stopped(&words))));
     let line_of = |finding: &&Finding| format!("   - {}\n", prose(&sentence(&following_words(finding))));
     let following: String = cause.following.iter().take(MOST_FOLLOWING).map(line_of).collect();
     let following = if following.is_empty() { following } else { format!("\n   From the same cause:\n{following}") };
     format!(
-        "**{}** `{}`{times} in {path}{}, line {line}{step}{at}: {}{estimate}\n   What to do: {}{picture}\n{following}",
+        "**{}** `{}`{times} in {path}{}, line {line}{step}{at}: {}{estimate}{walk}\n   What to do: {}{picture}\n{following}",
         finding.severity.word(),
         finding.rule,
         at_temperature(of.temperature_c),

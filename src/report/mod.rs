@@ -5,6 +5,7 @@
 pub mod facts;
 pub mod html;
 pub mod findings_json;
+pub mod flow_facts;
 pub mod junit;
 pub mod markdown;
 pub mod panel_view;
@@ -25,7 +26,10 @@ use std::{
 
 use crate::{
     finding::{Finding, Severity, Summary},
+    flow_review::OfFlowReview,
     known::{KnownFinding, KnownPlan},
+    plan::Plan,
+    review::Review,
     rules::{caution_of, is_of_screens},
     source::{Fault, Source, Span, json::locate},
 };
@@ -87,11 +91,33 @@ pub struct ReviewedPlan {
     pub pictures: BTreeMap<u64, String>,
     /// Known findings that were not found again.
     pub gone: Vec<KnownFinding>,
+    /// Of a flow, what is said of it in addition to what is said of a plan.
+    pub flow: Option<Box<OfFlowReview>>,
     /// Whether what the screens show at every temperature is reported with another one.
     pub screens_reported_before: bool,
 }
 
 impl ReviewedPlan {
+    /// A plan, or the head of a flow, with its review.
+    pub fn new(plan: &Plan, review: Review) -> Self {
+        Self {
+            source: plan.source.clone(),
+            title: plan.title.clone(),
+            display: plan.display.name.clone(),
+            is_indicator: plan.display.is_indicator(),
+            steps: plan.step_count,
+            summary: review.summary,
+            rules: review.rules,
+            failed: review.failed,
+            places: Self::locate_findings(&plan.source, &review.findings),
+            findings: review.findings,
+            pictures: BTreeMap::new(),
+            gone: Vec::new(),
+            flow: None,
+            screens_reported_before: false,
+        }
+    }
+
     /// Leaves out what depends on the screens alone, as it was reported with another temperature; `first` names that.
     pub fn leave_screens_to(&mut self, first: &str) {
         self.screens_reported_before = true;

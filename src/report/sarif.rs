@@ -12,7 +12,7 @@ use serde::Serialize;
 
 use super::{
     PlanOutcome, PlanReport, ReviewedPlan, RunReport,
-    findings_json::{CertaintyJson, MarginJson, margins_json},
+    findings_json::{CertaintyJson, MarginJson, ProvedJson, WalkJson, margins_json, proved_json},
     help_with_caution, paths, rounded,
     sentences::{estimate_words, headline, one_line, sentence, stopped},
 };
@@ -217,6 +217,8 @@ struct ResultProperties<'a> {
     certainty: Option<CertaintyJson>,
     #[serde(skip_serializing_if = "Option::is_none")]
     cause: Option<&'a str>,
+    #[serde(flatten)]
+    walk: Option<WalkJson<'a>>,
 }
 
 #[derive(Serialize)]
@@ -234,6 +236,9 @@ struct PlanProperties<'a> {
     steps: u64,
     summary: BTreeMap<&'static str, f64>,
     margins: BTreeMap<&'static str, Option<MarginJson>>,
+    /// Only of a flow.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    proved: Option<ProvedJson>,
 }
 
 /// Writes the report.
@@ -345,6 +350,7 @@ impl<'a> Writer<'a> {
                 figures: BTreeMap::new(),
                 certainty: None,
                 cause: None,
+                walk: None,
             },
         }
     }
@@ -363,15 +369,16 @@ impl<'a> Writer<'a> {
             partial_fingerprints: fingerprints(of, &finding.fingerprint),
             suppressions: finding.accepted.iter().map(|because| accepted(because)).collect(),
             properties: ResultProperties {
-                step: Some(finding.step),
+                step: plan.flow.is_none().then_some(finding.step),
                 label: finding.label.as_deref(),
-                last_step: Some(finding.last_step),
+                last_step: plan.flow.is_none().then_some(finding.last_step),
                 update: finding.update,
                 r#box: finding.rect.map(Rect::to_array),
                 temperature_c: of.temperature_c,
                 figures: finding.figures.iter().map(|(name, figure)| (*name, rounded(*figure))).collect(),
                 certainty: CertaintyJson::of(finding),
                 cause: finding.cause.as_deref(),
+                walk: WalkJson::of(finding),
             },
         }
     }
@@ -395,8 +402,15 @@ impl<'a> Writer<'a> {
             title: &plan.title,
             display: &plan.display,
             steps: plan.steps,
-            summary: plan.summary.figures().into_iter().map(|(name, figure)| (name, rounded(figure))).collect(),
+            summary: plan
+                .summary
+                .figures()
+                .into_iter()
+                .filter(|(_, figure)| figure.is_finite())
+                .map(|(name, figure)| (name, rounded(figure)))
+                .collect(),
             margins: margins_json(&plan.summary),
+            proved: proved_json(&plan.summary),
         }
     }
 }

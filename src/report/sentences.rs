@@ -7,6 +7,7 @@ use std::collections::BTreeMap;
 use super::ReviewedPlan;
 use crate::{
     finding::{Figure, Finding, Holds, PlanMargin, Summary},
+    flow_review::Verdict,
     known::KnownFinding,
     plan::Origin,
     source::readable,
@@ -18,14 +19,32 @@ pub(super) const PREDICTIONS: &str = "These are predictions from the display des
 
 /// The step of a finding, in words.
 pub(super) fn place_words(finding: &Finding) -> String {
+    if let Some(walk) = &finding.walk {
+        return walk.place();
+    }
     if !finding.is_of_a_step() {
-        return "the plan".into();
+        return place_in_a_file(finding);
     }
     if finding.last_step == finding.step {
         return step_name(finding.step, finding.label.as_deref());
     }
     let label = finding.label.as_ref().map_or(String::new(), |label| format!(" \"{label}\""));
     format!("steps {} to {}{label}", finding.step, finding.last_step)
+}
+
+/// The rule whose findings are about a limit of another rule, which their label names.
+const NOT_PROVED: &str = "not-proved";
+
+/// A field of a plan or of a flow that belongs to no step, in words.
+fn place_in_a_file(finding: &Finding) -> String {
+    let label = finding.label.as_ref().map_or(String::new(), |label| format!(" \"{label}\""));
+    if let Some(rest) = finding.pointer.strip_prefix("/moves/") {
+        return format!("move {}{label}", rest.split('/').next().unwrap_or_default());
+    }
+    if finding.rule == NOT_PROVED {
+        return format!("the limit of `{}`", finding.label.as_deref().unwrap_or_default());
+    }
+    if finding.pointer.starts_with("/states/") { format!("state{label}") } else { "the plan".into() }
 }
 
 /// What was seen, and at which step; a finding of the whole plan names itself what it is about.
@@ -50,6 +69,54 @@ pub(super) fn estimate_words(finding: &Finding) -> Option<String> {
         _ => "a little smaller".into(),
     };
     Some(format!("the {figure} is an estimate: if it were {part}, this would not be reported"))
+}
+
+/// The walk that leads to a finding of a flow; nothing of any other, nor of one at the start.
+pub(super) fn walk_words(finding: &Finding) -> Option<String> {
+    let walk = finding.walk.as_ref().filter(|walk| !walk.moves.is_empty())?;
+    Some(one_line(&walk.words))
+}
+
+/// How much there is of a plan or a flow, in words.
+pub(super) fn extent(plan: &ReviewedPlan) -> String {
+    let Some(flow) = &plan.flow else { return count(plan.steps, "step", "steps") };
+    let (states, moves) = (flow.size.states as u64, flow.size.moves as u64);
+    format!("{} and {}", count(states, "state", "states"), count(moves, "move", "moves"))
+}
+
+/// Whether every walk keeps each limit, a line each; nothing of a plan.
+pub(super) fn verdict_lines(plan: &ReviewedPlan) -> Vec<String> {
+    let Some(flow) = &plan.flow else { return Vec::new() };
+    // What is not proved at all stands with what was not checked.
+    let proved = flow.verdicts.iter().filter(|one| one.verdict != Verdict::NotProved);
+    let mut lines: Vec<String> = proved.map(|one| one_line(&one.words)).collect();
+    let (cells, unjoined) = (flow.size.cells as u64, flow.size.unjoined_cells as u64);
+    if cells > 0 && unjoined > cells {
+        lines.push(format!(
+            "The proof joined {unjoined} kinds of pixels into {cells}: what it says holds for all of them, but may be more \
+             than any walk reaches"
+        ));
+    }
+    lines
+}
+
+/// What was played of a flow, in words; nothing of a plan.
+pub(super) fn played_of_flow(plan: &ReviewedPlan) -> Option<String> {
+    let flow = plan.flow.as_ref()?;
+    let (walks, moves) = (flow.size.walks as u64, flow.size.played_moves as u64);
+    let summary = &plan.summary;
+    let mut parts = vec![format!(
+        "{} with {} played, so that every move is made from each of its states",
+        count(walks, "walk", "walks"),
+        count(moves, "move", "moves")
+    )];
+    if summary.longest_answer_ms > 0.0 {
+        parts.push(format!("longest answer {:.0} ms", summary.longest_answer_ms));
+    }
+    if summary.worst_residue_l > 0.0 {
+        parts.push(format!("strongest ghost {:.2} L*", summary.worst_residue_l));
+    }
+    Some(parts.join(", "))
 }
 
 /// What follows from another finding, in a line that stands with that one.

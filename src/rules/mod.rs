@@ -15,6 +15,7 @@ mod in_time;
 mod letters;
 mod page;
 mod pen;
+mod reach;
 mod remedy;
 mod rhythm;
 mod shapes;
@@ -49,11 +50,15 @@ mod loop_breaks;
 mod missed_rest;
 mod needless_flash;
 mod never_idle;
+mod never_reached;
 mod never_shown;
+mod never_taken;
+mod no_way_out;
 mod no_windows_here;
 mod not_decided;
 mod not_done;
 mod not_in_plan;
+mod not_proved;
 mod nothing_changes;
 mod out_of_order;
 mod outline_left;
@@ -90,7 +95,9 @@ use std::{fmt, sync::OnceLock};
 use dyn_clone::DynClone;
 
 use crate::{
-    finding::{Finding, LaterTurns, OWN_FAULT, Observation, Severity, Sink, StepField, Summary, Where, guarded},
+    finding::{
+        Finding, LaterTurns, OWN_FAULT, Observation, OfFlow, Severity, Sink, StepField, Summary, Where, guarded,
+    },
     panel::PlayedStep,
     plan::{KnownLimit, KnownRule, Plan, RuleLevel, RuleLimits},
 };
@@ -125,6 +132,8 @@ pub struct Outcome<'o> {
     pub accept_matches: &'o [u64],
     /// What later turns bring, where the plan loops.
     pub later_turns: Option<&'o LaterTurns>,
+    /// What is known of all walks, where a flow is reviewed.
+    pub of_flow: Option<&'o OfFlow>,
     /// The rules that ran.
     pub ran: &'o [&'static str],
 }
@@ -275,6 +284,10 @@ pub const RULES: &[Entry] = rules![
     "not-in-plan" not_in_plan NotInPlan Verdict,
     "not-done" not_done NotDone Verdict,
     "done-otherwise" done_otherwise DoneOtherwise Verdict,
+    "never-reached" never_reached NeverReached Verdict,
+    "no-way-out" no_way_out NoWayOut Verdict,
+    "never-taken" never_taken NeverTaken Verdict,
+    "not-proved" not_proved NotProved Verdict,
     "unused-accept" unused_accept UnusedAccept Verdict,
     "over-budget" over_budget OverBudget Verdict,
     "loop-breaks" loop_breaks LoopBreaks Verdict,
@@ -364,6 +377,13 @@ impl Selection {
     pub fn of_those_that(look_at: impl Fn(Looks) -> bool) -> Self {
         let without = RULES.iter().filter(|entry| !look_at(entry.looks)).map(|entry| entry.id.to_owned());
         Self { without: without.collect(), ..Self::default() }
+    }
+
+    /// The same rules without those that look at something of that kind.
+    #[must_use]
+    pub fn without_those_that(&self, look_at: impl Fn(Looks) -> bool) -> Self {
+        let others = self.list.iter().filter(|entry| look_at(entry.looks)).map(|entry| entry.id.to_owned());
+        Self { without: self.without.iter().cloned().chain(others).collect(), ..self.clone() }
     }
 
     /// What it leaves out, in words.
@@ -529,10 +549,16 @@ impl<'p> RuleRunner<'p> {
     }
 
     /// Shows what was found to the rules that judge that.
-    pub fn conclude(&mut self, summary: &Summary, accept_matches: &[u64], later_turns: Option<&LaterTurns>) {
+    pub fn conclude(
+        &mut self,
+        summary: &Summary,
+        accept_matches: &[u64],
+        later_turns: Option<&LaterTurns>,
+        of_flow: Option<&OfFlow>,
+    ) {
         // What a rule that failed did not find is no reason to call an exception stale.
         let ran: Vec<&'static str> = self.ran.iter().copied().filter(|id| !self.failed.contains(id)).collect();
-        let outcome = &Outcome { summary, accept_matches, later_turns, ran: &ran };
+        let outcome = &Outcome { summary, accept_matches, later_turns, of_flow, ran: &ran };
         let place = || (Where::of_plan(""), "at the end of the plan".to_owned());
         self.each(&mut |rule, sink| rule.conclude(outcome, sink), &place);
     }

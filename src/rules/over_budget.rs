@@ -39,15 +39,26 @@ impl Rule for OverBudget<'_> {
         for (name, budget) in &self.plan.budgets {
             let Some(figure) = figures.get(name.as_str()).filter(|figure| *figure > budget) else { continue };
             let observation = Observation {
-                message: format!("`{name}` is {}, over the plan's budget of {budget}", figure_words(*figure)),
+                message: message(name, *figure, *budget),
                 help: help(name).into(),
-                figures: vec![("figure", *figure), ("budget", *budget)],
+                figures: [("figure", *figure), ("budget", *budget)]
+                    .into_iter()
+                    .filter(|(_, value)| value.is_finite())
+                    .collect(),
                 margin: self.margin(name, *figure, *budget, &outcome.summary.margins),
                 ..Observation::default()
             };
             sink.report(Where::of_plan(format!("/budgets/{name}")), observation);
         }
     }
+}
+
+fn message(name: &str, figure: f64, budget: f64) -> String {
+    // Only a figure of all walks through a flow has no end.
+    if figure.is_infinite() {
+        return format!("`{name}` grows without end on some walk, over the flow's budget of {budget}");
+    }
+    format!("`{name}` is {}, over the plan's budget of {budget}", figure_words(figure))
 }
 
 fn figure_words(figure: f64) -> String {

@@ -63,6 +63,8 @@ pub struct Example {
     pub plan: String,
     /// The lines of a trace instead of a plan, the header without its format and display.
     pub trace: Option<String>,
+    /// A flow instead of a plan, without its format and display.
+    pub flow: Option<String>,
     /// What is found, a line each.
     pub findings: Vec<String>,
 }
@@ -77,7 +79,11 @@ impl Example {
 
     /// The name of its file.
     pub fn file(&self) -> &'static str {
-        if self.trace.is_some() { "example.trace.jsonl" } else { "example.plan.json" }
+        match (&self.trace, &self.flow) {
+            (Some(_), _) => "example.trace.jsonl",
+            (None, Some(_)) => "example.flow.json",
+            (None, None) => "example.plan.json",
+        }
     }
 }
 
@@ -160,6 +166,7 @@ fn examples(blocks: &[(String, String, String)]) -> Vec<Example> {
             Some(("screen", file)) => example.screens.push((file.to_owned(), body.clone())),
             _ if name == "display" => example.display = Some(body.clone()),
             _ if name == "plan" => example.plan.clone_from(body),
+            _ if name == "flow" => example.flow = Some(body.clone()),
             _ if name == "trace" => example.trace = Some(body.clone()),
             _ if name == "findings" => example.findings = body.lines().map(str::to_owned).collect(),
             _ => {}

@@ -55,7 +55,9 @@ impl Folder {
         if let Some(trace) = &example.trace {
             folder.file(example.file(), whole_trace(trace));
         }
-        if example.trace.is_none() || !example.plan.is_empty() {
+        if let Some(flow) = &example.flow {
+            folder.file(example.file(), whole_flow(flow));
+        } else if example.trace.is_none() || !example.plan.is_empty() {
             folder.plan("example.plan.json", &example.plan);
         }
         folder
@@ -124,7 +126,8 @@ impl Folder {
         std::fs::read_to_string(self.join(name)).unwrap_or_else(|error| panic!("{name}: {error}"))
     }
 
-    /// The findings of a review of one plan, a line each: `step N ID level [x, y, w, h]` or `-` for no box.
+    /// The findings of a review of one plan, a line each: `step N ID level [x, y, w, h]` or `-` for no box; of a flow
+    /// `at POINTER` instead of the step.
     pub(crate) fn findings(&self, plan: &str) -> Vec<String> {
         self.findings_with(&[plan])
     }
@@ -212,7 +215,16 @@ pub(crate) fn on_one_line(text: &str) -> String {
 /// The findings of a plan of the JSON report, a line each.
 pub(crate) fn finding_lines(plan: &Value) -> Vec<String> {
     let findings = plan["findings"].as_array().unwrap().iter();
-    findings.map(|finding| finding_line(finding, &finding["step"].to_string())).collect()
+    let line = |finding: &Value| match finding["step"].as_u64() {
+        Some(step) => finding_line(finding, &step.to_string()),
+        // In a flow the place is a move, or another field.
+        None => finding_line(finding, "").replacen("step ", &format!("at {}", pointer_of(finding)), 1),
+    };
+    findings.map(line).collect()
+}
+
+fn pointer_of(finding: &Value) -> String {
+    finding["at"]["pointer"].as_str().unwrap().to_owned()
 }
 
 /// A finding of the JSON report as a line, its steps said in these words.
@@ -266,6 +278,11 @@ pub(crate) fn whole_plan(text: &str) -> String {
     // On the line of the format, so that what a test says keeps its place.
     let begins = if rest.contains("\"begins\"") { "" } else { " \"begins\": \"white\"," };
     format!("{{\n  \"format\": \"refresh-plan/1\",{begins}\n  \"display\": \"panel.display.json\",{rest}\n")
+}
+
+/// The same of a flow.
+pub(crate) fn whole_flow(text: &str) -> String {
+    whole_plan(text).replacen("refresh-plan/1", "user-flow/1", 1)
 }
 
 /// The text of a trace with the format, the display and a white beginning in its header.

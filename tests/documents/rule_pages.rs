@@ -6,7 +6,7 @@ use std::{collections::BTreeMap, fmt::Write as _, fs, path::PathBuf};
 use serde_json::Value;
 use stillpage::rules::{Example, Limit, Page, RULES, caution_of, pages};
 
-use crate::common::{Folder, example_display, size_of, whole_plan, whole_trace};
+use crate::common::{Folder, example_display, size_of, whole_flow, whole_plan, whole_trace};
 
 const MADE: &str = "by `INSTA_UPDATE=always cargo test --test documents rule_pages`: change it there, not here. -->";
 
@@ -226,7 +226,11 @@ fn screens(example: &Example, shown: Option<&Example>) -> String {
 
 fn display_and_plan(example: &Example, shown: Option<&Example>) -> String {
     let mut text = String::new();
-    let what = if example.trace.is_some() { "trace" } else { "plan" };
+    let what = match (&example.trace, &example.flow) {
+        (Some(_), _) => "trace",
+        (None, Some(_)) => "flow",
+        (None, None) => "plan",
+    };
     let file = example.file();
     let link = "[the display of the examples](README.md#the-display-of-the-examples)";
     match (&example.display, shown) {
@@ -250,7 +254,8 @@ fn display_and_plan(example: &Example, shown: Option<&Example>) -> String {
         let _ = write!(text, "\n```json\n{}\n```\n\n{held}", trace.trim_end());
         return text;
     }
-    let written = example.trace.as_deref().map_or_else(|| whole_plan(&example.plan), whole_trace);
+    let plan_or_flow = || example.flow.as_deref().map_or_else(|| whole_plan(&example.plan), whole_flow);
+    let written = example.trace.as_deref().map_or_else(plan_or_flow, whole_trace);
     let _ = write!(text, "\n```json\n{}\n```\n", written.trim_end());
     text
 }
@@ -264,7 +269,9 @@ fn findings(page: &Page, example: &Example) -> String {
         .out;
     let counts_and_findings: Vec<&str> = printed
         .lines()
-        .take_while(|line| !line.contains(" cleanings, ") && !line.contains(" cleaning, "))
+        .take_while(|line| {
+            ![" cleanings, ", " cleaning, ", " played, so that "].iter().any(|figures| line.contains(figures))
+        })
         .skip(2)
         .collect();
     let found = counts_and_findings.join("\n").trim().to_owned();

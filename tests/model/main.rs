@@ -17,6 +17,7 @@ mod corners;
 mod coverage;
 mod disguise;
 mod displays;
+mod flows;
 mod plain;
 mod program;
 mod random_plans;

@@ -1,7 +1,7 @@
 //! Random plans, each with a display description and screens of its own, for comparing two implementations of the
 //! model. The same seed gives the same files. Every plan is valid; many of its windows are not wise.
 
-mod dice;
+pub(crate) mod dice;
 mod displays;
 mod pictures;
 mod second;

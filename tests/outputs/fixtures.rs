@@ -11,29 +11,38 @@ use std::{
 };
 
 use serde_json::Value;
-use stillpage::rules::pages;
+use stillpage::rules::{Page, pages};
 
-use crate::common::{Run, finding_line, root};
+use crate::common::{Run, finding_line, finding_lines, root};
 
-/// The folders of the fixtures that hold plans.
-fn fixtures() -> Vec<PathBuf> {
+/// The plans and flows of the fixtures that are `sound` or `troubled`, each with the name of its list: that of the folder,
+/// of a flow with `-flow` behind it.
+fn fixtures(kind: &str) -> Vec<(String, PathBuf)> {
     let folders = fs::read_dir(root().join("fixtures")).unwrap().map(|entry| entry.unwrap().path());
-    let mut folders: Vec<PathBuf> = folders.filter(|folder| folder.join("sound.plan.json").exists()).collect();
-    folders.sort();
-    assert!(folders.len() >= 8, "only {folders:?}");
-    folders
+    let mut found: Vec<(String, PathBuf)> = folders
+        .flat_map(|folder| {
+            let name = folder.file_name().unwrap().to_str().unwrap().to_owned();
+            let file = |ending: &str| folder.join(format!("{kind}.{ending}.json"));
+            [(name.clone(), file("plan")), (format!("{name}-flow"), file("flow"))]
+        })
+        .filter(|(_, file)| file.exists())
+        .collect();
+    found.sort();
+    assert!(found.len() >= 9, "only {found:?}");
+    found
 }
 
-fn name_of(folder: &Path) -> &str {
-    folder.file_name().unwrap().to_str().unwrap()
-}
-
-/// A line for every finding of a plan: the first and the last step, the rule, its level and its box.
+/// A line for every finding of a plan: the first and the last step, the rule, its level and its box; of a flow the place in
+/// the file.
 fn lines_of(plan: &Path) -> Vec<String> {
     let mut command = Command::new(env!("CARGO_BIN_EXE_stillpage"));
     command.args(["review", "--gate", "never", "--format", "json"]).arg(plan);
     let report = Run::of(command.output().unwrap()).with_status(0).json();
-    report["plans"][0]["findings"].as_array().unwrap().iter().map(line_of).collect()
+    let plan = &report["plans"][0];
+    if plan["flow"].is_object() {
+        return finding_lines(plan);
+    }
+    plan["findings"].as_array().unwrap().iter().map(line_of).collect()
 }
 
 fn line_of(finding: &Value) -> String {
@@ -48,25 +57,26 @@ fn expected_lines(name: &str) -> Vec<String> {
 
 #[test]
 fn sound_plans_are_silent() {
-    for folder in fixtures() {
-        assert_eq!(lines_of(&folder.join("sound.plan.json")), [""; 0], "{}", name_of(&folder));
+    for (name, file) in fixtures("sound") {
+        assert_eq!(lines_of(&file), [""; 0], "{name}");
     }
 }
 
 #[test]
 fn troubled_plans_tell_what_is_listed_for_them() {
-    for folder in fixtures() {
-        let name = name_of(&folder);
-        assert_eq!(lines_of(&folder.join("troubled.plan.json")), expected_lines(name), "{name}");
+    for (name, file) in fixtures("troubled") {
+        assert_eq!(lines_of(&file), expected_lines(&name), "{name}");
     }
 }
 
 #[test]
 fn every_rule_fires_in_a_troubled_plan() {
-    let lines: Vec<String> = fixtures().iter().flat_map(|folder| expected_lines(name_of(folder))).collect();
+    let lines: Vec<String> = fixtures("troubled").iter().flat_map(|(name, _)| expected_lines(name)).collect();
     let fired: BTreeSet<&str> = lines.iter().flat_map(|line| line.split(' ')).collect();
     // A plan never fires the rules about traces; the examples of their pages do.
-    let of_plans = pages().iter().filter(|page| page.group != "What a device recorded").map(|page| page.id);
+    // What is open today may be decided tomorrow, so that the example of its page is enough for `not-proved`.
+    let elsewhere = |page: &Page| page.group == "What a device recorded" || page.id == "not-proved";
+    let of_plans = pages().iter().filter(|page| !elsewhere(page)).map(|page| page.id);
     let silent: Vec<&str> = of_plans.filter(|id| !fired.contains(id)).collect();
     assert_eq!(silent, [""; 0]);
 }

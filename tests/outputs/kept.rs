@@ -58,13 +58,15 @@ fn a_small_plan_is_told_in_every_format() {
 fn the_findings_and_figures_of_every_fixture_are_what_they_were() {
     let mut folders: Vec<PathBuf> =
         fs::read_dir(root().join("fixtures")).unwrap().map(|entry| entry.unwrap().path()).collect();
-    folders.retain(|folder| folder.join("sound.plan.json").exists());
+    folders.retain(|folder| ["plan", "flow"].iter().any(|kind| folder.join(format!("sound.{kind}.json")).exists()));
     folders.sort();
     assert!(folders.len() >= 8, "only {folders:?}");
     let mut changed = Vec::new();
     for folder in &folders {
         let name = folder.file_name().unwrap().to_str().unwrap();
-        let told = ["sound", "troubled"].map(|plan| told_of_plan(name, plan)).concat();
+        let files = ["sound.plan", "troubled.plan", "sound.flow", "troubled.flow"];
+        let there = files.iter().filter(|file| folder.join(format!("{file}.json")).exists());
+        let told: String = there.map(|file| told_of_plan(name, file)).collect();
         match catch_unwind(|| keep(name, &told)) {
             Ok(()) => keep_as_agreed(name),
             Err(_) => changed.push(name),
@@ -151,16 +153,20 @@ fn keep_as_agreed(name: &str) {
 fn told_of_plan(name: &str, plan: &str) -> String {
     let now = facts("now", name);
     fs::create_dir_all(&now).unwrap();
-    let file = now.join(format!("{plan}.jsonl"));
+    let (stem, kind) = plan.split_once('.').unwrap();
+    let is_flow = kind == "flow";
+    let stem = if is_flow { format!("{stem} flow") } else { stem.to_owned() };
+    let file = now.join(format!("{stem}.jsonl"));
     let mut command = Command::new(env!("CARGO_BIN_EXE_stillpage"));
-    command.args(["review", &format!("fixtures/{name}/{plan}.plan.json"), "--format", "json", "--facts"]);
+    command.args(["review", &format!("fixtures/{name}/{plan}.json"), "--format", "json", "--facts"]);
     let run = Run::of(command.arg(&file).current_dir(root()).output().unwrap());
     assert_eq!(run.error, "", "{name}, {plan}");
     let report = run.json();
     let facts = fs::read_to_string(&file).unwrap();
     let hash: String =
         Sha256::digest(&facts).iter().take(8).fold(String::new(), |hash, byte| format!("{hash}{byte:02x}"));
-    let mut told = format!("{plan}: status {}, facts of {} steps, sha256 {hash}\n", run.status, facts.lines().count());
+    let what = if is_flow { "nodes" } else { "steps" };
+    let mut told = format!("{stem}: status {}, facts of {} {what}, sha256 {hash}\n", run.status, facts.lines().count());
     let report = &report["plans"][0];
     for (figure, value) in report["summary"].as_object().unwrap().iter().filter(|(figure, _)| *figure != "not_checked")
     {
@@ -169,7 +175,7 @@ fn told_of_plan(name: &str, plan: &str) -> String {
     told.push('\n');
     for finding in report["findings"].as_array().unwrap() {
         let steps = format!("{}..{}", finding["step"], finding["last_step"]);
-        let line = finding_line(finding, &steps);
+        let line = if is_flow { finding_line(finding, "of a walk") } else { finding_line(finding, &steps) };
         let _ = writeln!(told, "  line {}, {line}: {}", finding["at"]["line"], finding["message"].as_str().unwrap());
     }
     told

@@ -9,6 +9,7 @@ mod edges;
 mod flashing;
 
 mod fixtures;
+mod flows;
 mod formats;
 mod kept;
 mod known;

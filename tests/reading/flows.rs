@@ -7,7 +7,7 @@ use proptest::prelude::*;
 use serde_json::{Value, json};
 use stillpage::{
     display::{Beside, Display, Segments, read_display, shipped},
-    flow::{Flow, Graph, Input, MOST_NODES, Node, Passage, read_flow},
+    flow::{Flow, Graph, Input, MOST_NODES, Node, Passage, covering_walks, read_flow},
     plan::{Cause, KnownRule, ScreenId, Surroundings, Trouble},
     rules::known_rules,
     source::{Fault, Source},
@@ -350,5 +350,32 @@ proptest! {
             }
             prop_assert_eq!(at, number);
         }
+    }
+
+    /// Together the covering walks begin at every start and take every move from each of its states that is reached; of
+    /// a ring, from its first picture, its last, and two neighbours that the caller names.
+    #[test]
+    fn covering_walks_take_every_move_from_each_of_its_states(flow in random_flow(), most in 0..3_usize) {
+        let flow = read(flow);
+        let graph = Graph::new(&flow, sends).unwrap();
+        let walks = covering_walks(&flow, &graph, &|_| most);
+        let mut taken = BTreeSet::new();
+        for walk in &walks {
+            prop_assert!(walk.at < graph.starts && graph.nodes[walk.at].state == flow.starts[walk.start].at);
+            let mut at = walk.at;
+            for made in &walk.moves {
+                let edge = &graph.edges[made.edge];
+                prop_assert_eq!(edge.from, at);
+                prop_assert!(made.after_ms >= 60_000.0);
+                taken.insert((edge.by, graph.nodes[at].state, graph.nodes[at].picture));
+                at = edge.to;
+            }
+        }
+        let chosen = |node: &Node| node.state != 3 || [0, 2, most, (most + 1) % 3].contains(&node.picture);
+        let wanted = graph.edges.iter().map(|edge| (edge.by, &graph.nodes[edge.from])).filter(|(_, node)| chosen(node));
+        let wanted: BTreeSet<_> = wanted.map(|(by, node)| (by, node.state, node.picture)).collect();
+        prop_assert!(wanted.is_subset(&taken), "{:?}", wanted.difference(&taken).collect::<Vec<_>>());
+        let begun: BTreeSet<usize> = walks.iter().map(|walk| walk.start).collect();
+        prop_assert_eq!(begun.len(), flow.starts.len());
     }
 }

@@ -55,7 +55,9 @@ fn files_named(folder: &Path, ending: &str) -> Vec<std::path::PathBuf> {
 
 #[test]
 fn schemas_are_schemas() {
-    for name in ["plan", "flow", "display", "trace", "log-lines", "findings", "facts", "known", "settings"] {
+    for name in
+        ["plan", "flow", "display", "trace", "log-lines", "findings", "facts", "flow-facts", "known", "settings"]
+    {
         assert_eq!(Validator::new(schema(name)).err(), None, "{name}");
         let printed = Command::new(env!("CARGO_BIN_EXE_stillpage")).args(["schema", name]).output().unwrap();
         assert_eq!(serde_json::from_slice::<Value>(&printed.stdout).unwrap(), schema(name));
@@ -86,9 +88,11 @@ fn settings_of_folders_take_what_plans_take() {
 #[test]
 fn every_plan_and_display_of_the_project_is_valid() {
     let mut checked = 0;
-    for (name, folder, ending) in
-        [("plan", "fixtures", ".plan.json"), ("display", "src/display/shipped", ".display.json")]
-    {
+    for (name, folder, ending) in [
+        ("plan", "fixtures", ".plan.json"),
+        ("flow", "fixtures", ".flow.json"),
+        ("display", "src/display/shipped", ".display.json"),
+    ] {
         let validator = validator(name);
         for path in files_named(&root().join(folder), ending) {
             assert_eq!(validator.fault(&value_of(&path)), None, "{}", path.display());
@@ -111,11 +115,13 @@ fn what_the_program_writes_is_valid() {
     let findings: Value = serde_json::from_slice(&output.stdout).unwrap();
     assert_eq!(validator("findings").fault(&findings), None);
     assert!(findings["plans"].as_array().unwrap().iter().any(|plan| !plan["findings"].as_array().unwrap().is_empty()));
-    let validator = validator("facts");
+    let (of_plans, of_flows) = (validator("facts"), validator("flow-facts"));
     let lines = fs::read_to_string(facts).unwrap();
     assert!(lines.lines().count() > 200);
     for line in lines.lines() {
-        assert_eq!(validator.fault(&serde_json::from_str(line).unwrap()), None, "{line}");
+        let value: Value = serde_json::from_str(line).unwrap();
+        let validator = if value["flow"].is_string() { &of_flows } else { &of_plans };
+        assert_eq!(validator.fault(&value), None, "{line}");
     }
 }
 

@@ -1,4 +1,4 @@
-//! Finding plans and traces: searches the files and folders that a command names for those that no settings ignore.
+//! Finding plans, traces and flows: searches the files and folders that a command names for those that no settings ignore.
 
 use std::{
     collections::HashSet,
@@ -10,14 +10,11 @@ use walkdir::WalkDir;
 
 use super::{
     folder_settings::SettingsStore,
-    locations::{is_named, is_trace, natural_order, real, without_dot},
+    locations::{is_flow, is_named, is_trace, natural_order, real, without_dot},
     missing::no_such,
     walking::{leads_outside, walk_fault},
 };
-use crate::source::{
-    Fault,
-    kinds::{FLOW, PLAN},
-};
+use crate::source::{Fault, kinds::PLAN};
 
 /// The plans that some paths name, and the faults on the way. They are sorted by name, whatever the order of the paths,
 /// so that the same plans give the same bytes.
@@ -27,11 +24,6 @@ pub(crate) fn find_plans(paths: &[PathBuf], settings: &mut SettingsStore) -> (Ve
         match fs::metadata(path) {
             Err(error) => faults.push(no_such(path, &error)),
             Ok(found) if found.is_dir() => walk(path, settings, &mut plans, &mut faults),
-            Ok(_) if is_named(path, FLOW) => faults.push(Fault::of_file(
-                path.display().to_string(),
-                "user flows cannot be reviewed yet",
-                "name a plan (`*.plan.json`) or a folder with plans",
-            )),
             Ok(_) => plans.push(path.clone()),
         }
     }
@@ -69,8 +61,10 @@ fn walk(folder: &Path, settings: &mut SettingsStore, plans: &mut Vec<PathBuf>, f
     let mut entries =
         WalkDir::new(folder).follow_links(true).sort_by_file_name().into_iter().filter_entry(|entry| !hidden(entry));
     while let Some(entry) = entries.next() {
-        let outside =
-            entry.as_ref().ok().and_then(|entry| leads_outside(entry, &allowed, &["plan.json", "trace.jsonl"]));
+        let outside = entry
+            .as_ref()
+            .ok()
+            .and_then(|entry| leads_outside(entry, &allowed, &["plan.json", "trace.jsonl", "flow.json"]));
         match entry {
             Ok(entry) if outside.is_some() => {
                 faults.extend(outside);
@@ -93,7 +87,7 @@ fn walk(folder: &Path, settings: &mut SettingsStore, plans: &mut Vec<PathBuf>, f
         let (message, help) = if ignored == 0 {
             (
                 "there is no plan in this folder".to_owned(),
-                "plans are named `*.plan.json`, traces `*.trace.jsonl`; name one, or a folder that contains one",
+                "plans are named `*.plan.json`, traces `*.trace.jsonl`, user flows `*.flow.json`; name one, or a folder that contains one",
             )
         } else {
             let message = format!("settings make every plan in this folder ignored: {ignored}");
@@ -103,7 +97,7 @@ fn walk(folder: &Path, settings: &mut SettingsStore, plans: &mut Vec<PathBuf>, f
     }
 }
 
-/// Whether a file in a folder is a plan or a trace, by its name.
+/// Whether a file in a folder is a plan, a trace or a flow, by its name.
 pub(crate) fn is_reviewed(path: &Path) -> bool {
-    is_named(path, PLAN) || is_trace(path)
+    is_named(path, PLAN) || is_trace(path) || is_flow(path)
 }

@@ -1,4 +1,4 @@
-//! A plan from the disk, with the screens that it shows and everything that its review depends on.
+//! A plan or a flow from the disk, with the screens that it shows and everything that its review depends on.
 
 use std::{
     path::{Path, PathBuf},
@@ -11,12 +11,13 @@ use super::{
     finder::Finder,
     folder_settings::SettingsStore,
     inputs::Inputs,
-    locations::{folder_of, is_trace, real},
+    locations::{folder_of, is_flow, is_trace, real},
     reading::read_text,
     screens::{ForPanel, Frames, LoadedScreens},
 };
 use crate::{
-    plan::{Plan, read_plan},
+    flow::{Flow, read_flow},
+    plan::{Plan, ScreenId, read_plan},
     review::BrokenScreen,
     screen::Faces,
     source::{Fault, Source, json::locate},
@@ -41,17 +42,66 @@ impl LoadedPlan {
 
     /// What its review depends on; the pictures that its drawings refer to are known after they are drawn.
     pub(crate) fn inputs(&self) -> Inputs {
-        let mut inputs = self.inputs.clone();
-        let linked = self.screens.linked.lock().unwrap_or_else(PoisonError::into_inner);
-        linked.iter().chain(&self.named).for_each(|file| inputs.add_file(file));
-        inputs.whole()
+        with_pictures(&self.inputs, &self.screens, &self.named)
     }
+}
+
+/// A flow with the screens of its states.
+#[derive(Debug)]
+pub(crate) struct LoadedFlow {
+    pub(crate) flow: Flow,
+    pub(crate) screens: LoadedScreens,
+    inputs: Inputs,
+    named: Vec<PathBuf>,
+}
+
+impl LoadedFlow {
+    /// The name of a picture's file.
+    pub(crate) fn picture_name(&self, screen: ScreenId) -> String {
+        let path = self.screens.path(screen);
+        Path::new(&path).file_name().map_or(path.clone(), |name| name.to_string_lossy().into_owned())
+    }
+
+    /// What its review depends on, as of a plan.
+    pub(crate) fn inputs(&self) -> Inputs {
+        with_pictures(&self.inputs, &self.screens, &self.named)
+    }
+}
+
+fn with_pictures(inputs: &Inputs, screens: &LoadedScreens, named: &[PathBuf]) -> Inputs {
+    let mut inputs = inputs.clone();
+    let linked = screens.linked.lock().unwrap_or_else(PoisonError::into_inner);
+    linked.iter().chain(named).for_each(|file| inputs.add_file(file));
+    inputs.whole()
+}
+
+/// Reads a flow and finds everything that it names.
+pub(crate) fn load_flow(
+    path: &Path,
+    settings: &mut SettingsStore,
+    cache: Option<&Arc<DecodedCache>>,
+) -> Result<LoadedFlow, Vec<Fault>> {
+    let source = read_text(path)?;
+    let mut finder = finder_of(path, settings)?;
+    let flow = read_flow(&source, &mut finder)?;
+    let (screens, inputs, named) = found(&flow.head, finder, None, path, cache)?;
+    Ok(LoadedFlow { flow, screens, inputs, named })
 }
 
 /// Reads a plan and finds everything that it names.
 pub(crate) fn load_plan(path: &Path, settings: &mut SettingsStore) -> Result<LoadedPlan, Vec<Fault>> {
     check_is_one_plan(path)?;
+    check_is_no_flow(path)?;
     load_kept_plan(path, settings, None)
+}
+
+/// Checks that a path is not a user flow, for a command that takes a plan.
+fn check_is_no_flow(path: &Path) -> Result<(), Fault> {
+    if !is_flow(path) {
+        return Ok(());
+    }
+    let help = "name a plan (`*.plan.json`); `stillpage walk` writes a walk through a flow as a plan";
+    Err(Fault::of_file(path.display().to_string(), "this is a user flow, but this command takes a plan", help))
 }
 
 /// The same; pictures are kept in a cache if there is one.
@@ -71,20 +121,37 @@ pub(crate) fn load_text(
     settings: &mut SettingsStore,
     cache: Option<&Arc<DecodedCache>>,
 ) -> Result<LoadedPlan, Vec<Fault>> {
-    let folder = folder_of(path).to_owned();
-    let allowed = settings.allowed_for(&folder);
-    let settings = settings.of_folder(&folder)?;
-    let mut finder = Finder::new(folder, settings, allowed);
+    check_is_no_flow(path)?;
+    let mut finder = finder_of(path, settings)?;
     let (plan, frames) = if is_trace(path) {
         let trace = read_trace(source, &mut finder)?;
         (trace.plan, Some(Frames { screens: trace.screens, cache: FrameCache::default() }))
     } else {
         (read_plan(source, &mut finder)?, None)
     };
-    let cache = cache.map(|cache| (cache.clone(), surroundings(&plan, &finder.fonts)));
+    let (screens, inputs, named) = found(&plan, finder, frames, path, cache)?;
+    Ok(LoadedPlan { plan, screens, inputs, named })
+}
+
+fn finder_of(path: &Path, settings: &mut SettingsStore) -> Result<Finder, Vec<Fault>> {
+    let folder = folder_of(path).to_owned();
+    let allowed = settings.allowed_for(&folder);
+    let settings = settings.of_folder(&folder)?;
+    Ok(Finder::new(folder, settings, allowed))
+}
+
+/// The screens that were found, what they depend on, and their paths.
+fn found(
+    plan: &Plan,
+    finder: Finder,
+    frames: Option<Frames>,
+    path: &Path,
+    cache: Option<&Arc<DecodedCache>>,
+) -> Result<(LoadedScreens, Inputs, Vec<PathBuf>), Vec<Fault>> {
+    let cache = cache.map(|cache| (cache.clone(), surroundings(plan, &finder.fonts)));
     let faces = Faces::new(finder.fonts).map_err(|_| {
         vec![Fault::of_file(
-            &source.name,
+            &plan.source.name,
             "a font file of this plan contains no font face",
             "name TrueType or OpenType fonts in `fonts`",
         )]
@@ -95,7 +162,7 @@ pub(crate) fn load_text(
     let panel = ForPanel { size: plan.screen_size(), ink, faces };
     let screens =
         LoadedScreens { files: finder.files, panel, allowed: finder.allowed, linked: Mutex::default(), frames, cache };
-    Ok(LoadedPlan { plan, screens, inputs, named: finder.by_path.into_keys().collect() })
+    Ok((screens, inputs, finder.by_path.into_keys().collect()))
 }
 
 /// A hash of everything that a picture is made from, except its file.
@@ -110,14 +177,22 @@ fn surroundings(plan: &Plan, fonts: &[Vec<u8>]) -> blake3::Hash {
 
 /// The broken screens as faults at the fields of the plan that show them.
 pub(crate) fn screen_faults(loaded: &LoadedPlan, broken: Vec<BrokenScreen>) -> Vec<Fault> {
-    let source = &loaded.plan.source;
+    faults_of_screens(&loaded.plan.source, &loaded.screens, broken)
+}
+
+/// The same of screens that a text names.
+pub(crate) fn faults_of_screens(
+    source: &Arc<Source>,
+    screens: &LoadedScreens,
+    broken: Vec<BrokenScreen>,
+) -> Vec<Fault> {
     let pointers: Vec<&str> = broken.iter().map(|broken| broken.pointer.as_str()).collect();
     let spans = locate(source, &pointers);
     broken
         .into_iter()
         .zip(spans)
         .map(|(broken, span)| {
-            let path = loaded.screens.path(broken.screen);
+            let path = screens.path(broken.screen);
             Fault::at(source, span, format!("{path}: {}", broken.fault.message)).with_help(broken.fault.help)
         })
         .collect()

@@ -3,7 +3,7 @@
 
 use std::path::{Path, PathBuf};
 
-use crate::source::kinds::TRACE;
+use crate::source::kinds::{FLOW, TRACE};
 
 /// A path without links, as far as it exists.
 pub(crate) fn real(path: &Path) -> PathBuf {
@@ -47,6 +47,11 @@ pub(crate) fn working_folder() -> String {
 /// Whether a path is a trace of a device by its name.
 pub(crate) fn is_trace(path: &Path) -> bool {
     is_named(path, TRACE)
+}
+
+/// Whether a path is a user flow by its name.
+pub(crate) fn is_flow(path: &Path) -> bool {
+    is_named(path, FLOW)
 }
 
 /// Whether the name of a file ends so.

@@ -23,8 +23,10 @@ pub(super) use displays::{load_display_with_inputs, load_named_display};
 pub(super) use folder_settings::SettingsStore;
 pub(super) use fonts::{fonts_in, read_faces};
 pub(super) use inputs::Inputs;
-pub(super) use loaded_plan::{LoadedPlan, load_kept_plan, load_plan, load_text, screen_faults};
-pub(super) use locations::{folder_of, is_trace, natural_order, real, shown, way_from, working_folder};
+pub(super) use loaded_plan::{
+    LoadedFlow, LoadedPlan, faults_of_screens, load_flow, load_kept_plan, load_plan, load_text, screen_faults,
+};
+pub(super) use locations::{folder_of, is_flow, is_trace, natural_order, real, shown, way_from, working_folder};
 pub(super) use missing::no_such;
 pub(super) use reading::{has_mark, read_text};
 pub(super) use screens::{ForPanel, is_svg, read_screen};

@@ -15,7 +15,7 @@ use crate::{
 /// What `review` takes.
 #[derive(Debug, Args)]
 pub(crate) struct ReviewArguments {
-    /// Plans or traces, or folders that are searched for `*.plan.json` and `*.trace.jsonl`
+    /// Plans, traces or user flows, or folders that are searched for `*.plan.json`, `*.trace.jsonl` and `*.flow.json`
     #[arg(default_value = ".")]
     pub(super) paths: Vec<PathBuf>,
     /// The format of the report
@@ -62,7 +62,7 @@ pub(crate) struct ReviewArguments {
     /// Report only up to this time
     #[arg(long, value_name = "TIME", value_parser = TimePoint::read, conflicts_with_all = ["known", "write_known"])]
     pub(super) to: Option<TimePoint>,
-    /// Write what the model computed: one JSON object for each step, each on a line of its own
+    /// Write what the model computed: one JSON object for each step (of a flow: for each node), each on a line of its own
     #[arg(long, value_name = "FILE", value_hint = ValueHint::FilePath)]
     pub(super) facts: Option<PathBuf>,
     /// Let the findings listed in this file pass: only new ones make the exit status 1

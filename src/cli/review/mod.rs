@@ -1,6 +1,7 @@
 //! `stillpage review`: checks the arguments, reviews every plan, and writes the reports.
 
 mod arguments;
+mod flow_run;
 mod held_against;
 mod known_list;
 mod pictures;

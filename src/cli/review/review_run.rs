@@ -2,7 +2,7 @@
 //! on has changed.
 
 use std::{
-    collections::{BTreeMap, BTreeSet},
+    collections::BTreeSet,
     io::{self, Write},
     path::{Path, PathBuf},
     sync::Arc,
@@ -10,13 +10,15 @@ use std::{
 
 use super::{
     arguments::{Format, ReviewArguments},
+    flow_run::{self, AskedOfFlow},
     held_against::hold_against,
     known_list::KnownList,
     progress,
 };
 use crate::cli::{
     files::{
-        DecodedCache, Inputs, LoadedPlan, SettingsStore, find_plans, load_kept_plan, screen_faults, working_folder,
+        DecodedCache, Inputs, LoadedPlan, SettingsStore, find_plans, is_flow, load_flow, load_kept_plan, screen_faults,
+        working_folder,
     },
     output::{OutputFile, check_is_no_input},
     telling::{own_fault, tell},
@@ -257,6 +259,11 @@ impl Old {
 /// Two plans are compared, at one temperature; findings of the second one are shown but do not count.
 fn check_compared(arguments: &ReviewArguments, paths: &[PathBuf]) -> Result<(), Fault> {
     let Some(other) = &arguments.compare else { return Ok(()) };
+    if let Some(flow) = paths.iter().chain([other]).find(|path| is_flow(path)) {
+        let message = "a user flow cannot be compared with another plan";
+        let help = "compare plans; `stillpage walk` writes a walk through a flow as a plan";
+        return Err(Fault::of_file(flow.display().to_string(), message, help));
+    }
     let [_] = paths else {
         let message = format!("{} plans cannot be compared with one", paths.len());
         return Err(Fault::of_file(other.display().to_string(), message, "name one plan before `--compare`"));
@@ -352,33 +359,14 @@ fn review_plan(
 
 /// A plan that was loaded and reviewed.
 struct Reviewed {
-    loaded: LoadedPlan,
-    review: Review,
+    plan: ReviewedPlan,
     recording: Option<Recording>,
-    pictures: BTreeMap<u64, String>,
     inputs: Inputs,
 }
 
 impl Reviewed {
     fn into_parts(self) -> (PlanOutcome, Option<Recording>, Inputs) {
-        let (plan, review) = (self.loaded.plan, self.review);
-        let places = ReviewedPlan::locate_findings(&plan.source, &review.findings);
-        let reviewed = ReviewedPlan {
-            source: plan.source.clone(),
-            title: plan.title.clone(),
-            display: plan.display.name.clone(),
-            is_indicator: plan.display.is_indicator(),
-            steps: plan.step_count,
-            summary: review.summary,
-            rules: review.rules,
-            failed: review.failed,
-            findings: review.findings,
-            places,
-            pictures: self.pictures,
-            gone: Vec::new(),
-            screens_reported_before: false,
-        };
-        (PlanOutcome::Reviewed(Box::new(reviewed)), self.recording, self.inputs)
+        (PlanOutcome::Reviewed(Box::new(self.plan)), self.recording, self.inputs)
     }
 }
 
@@ -390,6 +378,9 @@ fn load_and_play(
     facts_out: Option<&mut dyn Write>,
     pictures: Option<&Path>,
 ) -> Result<Result<Reviewed, Vec<Fault>>, Fault> {
+    if is_flow(at.path) {
+        return load_and_walk(shown, at, settings, facts_out);
+    }
     let task = at.task;
     let mut loaded = match load_kept_plan(at.path, settings, task.cache.as_ref()) {
         Ok(loaded) => loaded,
@@ -418,7 +409,45 @@ fn load_and_play(
     let pictures = pictures.transpose()?.unwrap_or_default();
     // This is needed only if another round may follow.
     let inputs = if task.arguments.watch { loaded.inputs() } else { Inputs::default() };
-    Ok(Ok(Reviewed { loaded, review, recording, pictures, inputs }))
+    let plan = ReviewedPlan { pictures, ..ReviewedPlan::new(&loaded.plan, review) };
+    Ok(Ok(Reviewed { plan, recording, inputs }))
+}
+
+/// The same of a flow.
+fn load_and_walk(
+    shown: &str,
+    at: &At<'_>,
+    settings: &mut SettingsStore,
+    facts_out: Option<&mut dyn Write>,
+) -> Result<Result<Reviewed, Vec<Fault>>, Fault> {
+    let Task { arguments, selection, threads, cache, .. } = at.task;
+    let mut loaded = match load_flow(at.path, settings, cache.as_ref()) {
+        Ok(loaded) => loaded,
+        Err(faults) => return Ok(Err(faults)),
+    };
+    if let Some(celsius) = at.temperature_c {
+        loaded.flow.head.hold_temperature(celsius);
+    }
+    if !arguments.excerpt().is_all() {
+        let message = "`--from` and `--to` are about times, and a flow has none";
+        return Ok(Err(
+            Fault::of_file(shown, message, "write a walk with `stillpage walk`, and review that plan").into()
+        ));
+    }
+    let of = FactsOf { path: shown, temperature_c: at.temperature_c };
+    let asked = AskedOfFlow { of, selection, threads: *threads, recording_bytes: at.recording_bytes };
+    let (mut plan, recording) = match flow_run::review(&asked, &loaded, facts_out) {
+        Ok(Ok(reviewed)) => reviewed,
+        Ok(Err(faults)) => return Ok(Err(faults)),
+        Err(error) => return Err(writing(&error)),
+    };
+    if arguments.pictures.is_some() {
+        plan.summary
+            .not_checked
+            .push("pictures of steps, which are drawn for plans: `stillpage walk` writes one".into());
+    }
+    let inputs = if arguments.watch { loaded.inputs() } else { Inputs::default() };
+    Ok(Ok(Reviewed { plan, recording, inputs }))
 }
 
 fn no_excerpt(shown: &str, none: NoExcerpt) -> Fault {

@@ -6,6 +6,7 @@
 mod chart;
 mod comparison;
 mod figures;
+mod flow_map;
 mod names;
 mod recording;
 mod page_data;
@@ -21,8 +22,8 @@ use maud::{DOCTYPE, Markup, PreEscaped, html};
 use super::{
     ByCause, PlanOutcome, PlanReport, ReviewedPlan, RunReport,
     sentences::{
-        PREDICTIONS, count, estimate_words, following_words, gone_words, margin_lines, ms, pieces, place_words,
-        sentence, severities, stopped,
+        PREDICTIONS, count, estimate_words, extent, following_words, gone_words, margin_lines, ms, pieces, place_words,
+        played_of_flow, sentence, severities, stopped, verdict_lines, walk_words,
     },
 };
 use crate::{
@@ -163,7 +164,15 @@ fn section(plan: &PlanReport, recording: Option<&Recording>, at: usize) -> Resul
                 @if let Some(celsius) = plan.temperature_c { " at " (celsius) " degrees C" } }
             p.verdict { (verdict(reviewed)) }
             (known(reviewed))
-            (figures(&reviewed.summary))
+            @if let Some(played) = played_of_flow(reviewed) {
+                ul { @for line in &verdict_lines(reviewed) { li { (marked(&sentence(line))) } } }
+                p { (sentence(&played)) }
+                (margins(&reviewed.summary))
+            } @else { (figures(&reviewed.summary)) }
+            @if let Some(flow) = &reviewed.flow {
+                (flow_map::flow_map(&flow.drawing, at))
+                p { strong { "The walk that is shown: " } (flow.shown) }
+            }
             @if let Some(recording) = recording { (strip(recording, at)) }
             @if let Some(shown) = &shown { (shown) }
             (findings(reviewed, recording, at))
@@ -178,7 +187,7 @@ fn section(plan: &PlanReport, recording: Option<&Recording>, at: usize) -> Resul
 /// The verdict in a sentence.
 fn verdict(plan: &ReviewedPlan) -> String {
     let summary = &plan.summary;
-    let steps = count(plan.steps, "step", "steps");
+    let steps = extent(plan);
     let (error, warning, note) = (summary.error, summary.warning, summary.note);
     let open = plan.findings.iter().filter(|finding| finding.is_open());
     // What a step does comes before figures of the whole plan.
@@ -224,6 +233,12 @@ fn title_of_rule(finding: &Finding) -> &str {
 fn figures(summary: &Summary) -> Markup {
     html! {
         dl.figures { @for figure in figures::of_the_plan(summary) { div { dt { (figure.name) } dd { (figure.shown()) } } } }
+        (margins(summary))
+    }
+}
+
+fn margins(summary: &Summary) -> Markup {
+    html! {
         @let margins = margin_lines(summary);
         @if !margins.is_empty() { ul.margins { @for line in &margins { li { (sentence(line)) } } } }
     }
@@ -363,6 +378,7 @@ fn findings(plan: &ReviewedPlan, recording: Option<&Recording>, at: usize) -> Ma
                         div {
                             p { strong { (place_words(finding)) } ": " (marked(&stopped(&finding.message))) }
                             @if let Some(words) = estimate_words(finding) { p.faint { (sentence(&words)) } }
+                            @if let Some(words) = walk_words(finding) { p { b { "Walk: " } (words) } }
                             p { b { "What to do: " } (marked(&stopped(&finding.help))) }
                             (following_lines(&following, at))
                             @if let Some(caution) = caution_of(finding.rule) { p.caution { (caution) } }

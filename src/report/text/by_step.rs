@@ -7,7 +7,7 @@ use std::io::{self, Write};
 use super::{
     super::{
         ByCause, PlanReport, ReviewedPlan, RunReport,
-        sentences::{estimate_words, following_words, place_words},
+        sentences::{estimate_words, following_words, place_words, walk_words},
     },
     marked::{Excerpt, Marked},
     plan_lines::{write_each, write_figures, write_heading},
@@ -59,5 +59,6 @@ fn finding_text(plan: &ReviewedPlan, finding: &Finding, place: Span, style: Text
         label: finding.rect.map_or(String::new(), |rect| format!("at {:?} on the screen", rect.to_array())),
     };
     let estimate = estimate_words(finding).map_or(String::new(), |words| format!("  {words}\n"));
-    format!("{}{estimate}", draw(&marked, style))
+    let walk = walk_words(finding).map_or(String::new(), |words| format!("  walk: {}\n", readable(&words)));
+    format!("{}{walk}{estimate}", draw(&marked, style))
 }

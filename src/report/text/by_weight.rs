@@ -11,7 +11,7 @@ use super::{
     super::{
         PlanReport, ReviewedPlan, RunReport,
         reading_order::{Cause, causes_by_weight},
-        sentences::{count, estimate_words, one_line, place_words},
+        sentences::{count, estimate_words, one_line, place_words, walk_words},
     },
     marked::{Excerpt, Marked},
     plan_lines::{heading, verdict, write_each, write_figures, write_heading},
@@ -74,7 +74,9 @@ fn cause_text(plan: &ReviewedPlan, cause: &Cause<'_>, style: TextStyle) -> Strin
     };
     let message = paragraph("", &readable(&one_line(&finding.message)));
     let help = (!finding.help.is_empty()).then(|| readable(&one_line(&finding.help)));
+    let walk = walk_words(finding).map(|words| readable(&words));
     let more = [
+        ("walk:", walk),
         ("help:", help),
         ("", estimate_words(finding)),
         ("also at", other_places(&cause.others)),

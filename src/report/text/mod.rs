@@ -58,19 +58,29 @@ pub fn write_some(
     write_total(report, out)
 }
 
+/// How many plans and flows there are, in words.
+fn plans_and_flows(plans: u64, flows: u64) -> String {
+    match (plans, flows) {
+        (plans, 0) => count(plans, "plan", "plans"),
+        (0, flows) => count(flows, "flow", "flows"),
+        (plans, flows) => format!("{} and {}", count(plans, "plan", "plans"), count(flows, "flow", "flows")),
+    }
+}
+
 fn write_total(report: &RunReport, out: &mut dyn Write) -> io::Result<()> {
-    let reviewed = report.reviewed().count() as u64;
-    let refused = report.plans.len() as u64 - reviewed;
+    let flows = report.reviewed().filter(|plan| plan.flow.is_some()).count() as u64;
+    let plans = report.reviewed().count() as u64 - flows;
+    let refused = report.plans.len() as u64 - plans - flows;
     let sum = |figure: fn(&ReviewedPlan) -> u64| report.reviewed().map(figure).sum::<u64>();
     let mut line = format!(
         "{} reviewed: {}, {}, {}",
-        count(reviewed, "plan", "plans"),
+        plans_and_flows(plans, flows),
         count(sum(|plan| plan.summary.error), "error", "errors"),
         count(sum(|plan| plan.summary.warning), "warning", "warnings"),
         count(sum(|plan| plan.summary.note), "note", "notes"),
     );
     if refused > 0 {
-        let _ = write!(line, "; {} could not be read", count(refused, "plan", "plans"));
+        let _ = write!(line, "; {} could not be read", count(refused, "file", "files"));
     }
     let known = report.reviewed().map(ReviewedPlan::known).sum::<u64>();
     if known > 0 {

@@ -6,7 +6,10 @@ use std::io::{self, Write};
 
 use super::super::{
     Gate, PlanOutcome, PlanReport, ReviewedPlan, RunReport,
-    sentences::{at_temperature, count, gone_words, known_by_rule, margin_lines, place_words},
+    sentences::{
+        at_temperature, count, extent, gone_words, known_by_rule, margin_lines, place_words, played_of_flow,
+        verdict_lines,
+    },
 };
 use super::underline::wrapped;
 use crate::{
@@ -32,8 +35,7 @@ pub(super) fn write_heading(
     out: &mut dyn Write,
 ) -> io::Result<()> {
     writeln!(out, "{}", heading(of, plan))?;
-    let steps = count(plan.steps, "step", "steps");
-    writeln!(out, "  {steps} on {}: {}\n", plan.display, verdict(report, plan))
+    writeln!(out, "  {} on {}: {}\n", extent(plan), plan.display, verdict(report, plan))
 }
 
 /// Whether a plan passes the gate, and what was found in it.
@@ -78,7 +80,9 @@ pub(super) fn write_figures(plan: &ReviewedPlan, width: usize, out: &mut dyn Wri
     let as_planned =
         plan.summary.as_planned.map(|[done, of]| format!("{done} of {} as planned", count(of, "step", "steps")));
     write_lines(as_planned, width, out)?;
-    write_lines(figures(&plan.summary), width, out)?;
+    write_lines(verdict_lines(plan), width, out)?;
+    let played = played_of_flow(plan);
+    write_lines(played.or_else(|| figures(&plan.summary)), width, out)?;
     write_lines(margin_lines(&plan.summary), width, out)?;
     let mut cautions = cautions_of(plan.findings.iter().map(|finding| finding.rule));
     cautions.extend(plan.is_indicator.then_some(INDICATOR_CAUTION));

@@ -1,0 +1,325 @@
+//! Walks on the whole model: every rule over the walks that take every move, the rules of a limit over walks that are
+//! likely to pass it, and shorter walks to what was found.
+//!
+//! Knows walks, and what the rules find; judges nothing.
+
+use std::collections::{BTreeSet, HashMap};
+
+use super::{
+    FlowMap, FlowTask,
+    gathered::{Gathered, Place},
+    names::Names,
+    pace,
+    verdicts::{JUDGED, Judged, Reached},
+};
+use crate::{
+    flow::{APART_MS, Pace, Walk, WalkPlan, WalkedEdge},
+    panel::PlayedStep,
+    proof::{Bound, Proof, Witness},
+    review::{Review, review},
+    rules::{Looks, Selection},
+};
+
+/// How many pixels may be played, in moves times pixels of a screen, to find shorter walks: some seconds.
+const PIXELS_FOR_SHORTER_WALKS: u64 = 60_000_000;
+/// The most and the least moves that are played for them.
+const MOVES_FOR_SHORTER_WALKS: [u64; 2] = [60, 1000];
+/// How often the loop of a figure without bound is walked, until a rule reports it.
+const ROUNDS: [usize; 4] = [1, 8, 64, 512];
+/// How often the part of a walk is halved behind which a finding shows.
+const MOST_HALVES: usize = 6;
+/// The longest walk that is played to come near a figure, in moves.
+const LONGEST_WITNESS: usize = 4000;
+
+/// The most laps of a loop, beside two that are walked always.
+const MOST_LAPS: f64 = 200.0;
+/// Walks at random that are played to find what breaks a limit, and their moves.
+const RANDOM_WALKS: u64 = 8;
+const RANDOM_MOVES: usize = 60;
+
+/// What the rules find on walks.
+pub(super) struct Playing<'f> {
+    pub(super) task: &'f FlowTask<'f>,
+    pub(super) map: &'f FlowMap,
+    pub(super) names: &'f Names<'f>,
+    pub(super) gathered: Gathered,
+    pub(super) reached: Reached,
+}
+
+impl Playing<'_> {
+    /// Plays a walk for every rule that looks at what is played.
+    pub(super) fn play(&mut self, walk: &Walk, see: &mut dyn FnMut()) {
+        let selection = self.task.selection.without_those_that(|looks| looks == Looks::Verdict);
+        let Some((mut review, plan)) = self.review(walk, &selection, see) else { return };
+        // What the command line leaves out is said of the flow.
+        let left_out = selection.words();
+        review.summary.not_checked.retain(|text| Some(text) != left_out.as_ref());
+        self.gathered.add(review, walk, &plan, &|walk| self.names.walk(walk));
+    }
+
+    fn review(&mut self, walk: &Walk, selection: &Selection, see: &mut dyn FnMut()) -> Option<(Review, WalkPlan)> {
+        let task = self.task;
+        let plan = walk.plan(task.flow, &self.map.graph, task.screens);
+        let reached = &mut self.reached;
+        let reviewed = review(&plan.plan, task.screens, selection, task.threads, &mut |step: &PlayedStep<'_>| {
+            reached.see(step);
+            see();
+        });
+        // Every screen was decoded before, so none is broken.
+        Some((reviewed.ok()?, plan))
+    }
+
+    /// Plays the walks that are likely to come near what was proved, for the rules whose limits those pass.
+    pub(super) fn play_witnesses(&mut self, proof: &Proof) {
+        for judged in &JUDGED {
+            let Some(witness) = (judged.witness)(proof) else { continue };
+            let grows = judged.bound(proof) == Bound::Unbounded;
+            let rounds: &[usize] = if grows { &ROUNDS } else { &[witness.rounds] };
+            for rounds in rounds {
+                if self.play_witness(judged, &Witness { rounds: *rounds, ..witness.clone() }) {
+                    break;
+                }
+            }
+        }
+    }
+
+    /// Plays a walk for some rules, as soon as its moves may come and a minute apart; whether they report anything.
+    fn play_witness(&mut self, judged: &Judged, witness: &Witness) -> bool {
+        let selection = self.only(judged.rules);
+        let edges: Vec<usize> = witness.edges().take(LONGEST_WITNESS).collect();
+        let Some(selection) = selection.filter(|_| !edges.is_empty()) else { return false };
+        let walk = self.apart(witness.start, witness.at, &edges);
+        let task = self.task;
+        let soonest = pace::soonest(task.flow, self.map, task.screens, &walk, &[]);
+        let mut is_found = false;
+        for walk in [soonest, walk] {
+            let Some((review, plan)) = self.review(&walk, &selection, &mut || {}) else { continue };
+            is_found |= !review.findings.is_empty();
+            self.gathered.add_found(review, &walk, &plan, &|walk| self.names.walk(walk));
+        }
+        is_found
+    }
+
+    /// Some rules alone, as far as they are to run.
+    fn only(&self, rules: &[&str]) -> Option<Selection> {
+        let all = self.task.selection;
+        let only: Vec<String> = rules.iter().filter(|rule| all.takes(rule)).map(|rule| (*rule).to_owned()).collect();
+        (!only.is_empty()).then(|| Selection { only, without: Vec::new(), list: all.list })
+    }
+
+    /// Plays the moves that leave something behind, of which no walk so far has shown it.
+    pub(super) fn play_what_is_left_behind(&mut self, proof: &Proof) {
+        let Some(selection) = self.only(&["left-behind"]) else { return };
+        let mut moves = self.moves_for_shorter_walks();
+        for left in &proof.left_behind {
+            let Some(edge) = left.edge else { continue };
+            let place = (format!("/moves/{}", self.map.graph.edges[edge].by), "left-behind");
+            if self.gathered.has(&place) {
+                continue;
+            }
+            let Some(walk) = self.shortest_over(edge) else { continue };
+            let Some(rest) = moves.checked_sub(walk.moves.len() as u64) else { return };
+            moves = rest;
+            let Some((review, plan)) = self.review(&walk, &selection, &mut || {}) else { continue };
+            self.gathered.add_found(review, &walk, &plan, &|walk| self.names.walk(walk));
+        }
+    }
+
+    /// Looks for a shorter walk to each finding, and plays the walk to it alone, so that its figures are those at the end
+    /// of that walk.
+    pub(super) fn shorten(&mut self) {
+        let mut moves = self.moves_for_shorter_walks();
+        let nearest = Nearest::new(self.map);
+        let mut open: BTreeSet<Place> = self.gathered.walks().map(|(place, ..)| place.clone()).collect();
+        // The nearest of the same move, then of the same move between the same screens, then the walk to the place.
+        for way in [Nearest::by_move, Nearest::by_screens, |_: &Nearest, edge| edge] {
+            let walks = self.by_walk(&open, |playing, walk, to_place| {
+                let Some(last) = walk.moves[..to_place].last() else { return Some(walk.up_to(0)) };
+                let shortest = playing.shortest_over(way(&nearest, last.edge))?;
+                (shortest.moves.len() < walk.moves.len()).then_some(shortest)
+            });
+            self.play_shorter(walks, &mut open, &mut moves);
+        }
+        let to_places = self.by_walk(&open, |_, walk, to_place| Some(walk.up_to(to_place)));
+        self.play_shorter(to_places, &mut open, &mut moves);
+        // What shows only later shows at the end of a part of the walk: halves of it are tried.
+        for _ in 0..MOST_HALVES {
+            let halves = self.by_walk(&open, |_, walk, to_place| {
+                let longer = walk.moves.len() - to_place.min(walk.moves.len());
+                (longer > 1).then(|| walk.up_to(to_place + longer / 2))
+            });
+            self.play_shorter_once(halves, &mut moves);
+        }
+        let own = self.by_walk(&open, |_, walk, _| Some(walk.clone()));
+        self.play_shorter(own, &mut open, &mut moves);
+    }
+
+    /// The places by the walk that is to be played for them, the shortest first.
+    fn by_walk(
+        &self,
+        open: &BTreeSet<Place>,
+        of: impl Fn(&Self, &Walk, usize) -> Option<Walk>,
+    ) -> Vec<(Walk, Vec<Place>)> {
+        let mut walks: Vec<(Walk, Vec<Place>)> = Vec::new();
+        for (place, walk, to_place) in self.gathered.walks().filter(|(place, ..)| open.contains(*place)) {
+            let Some(walk) = of(self, walk, to_place) else { continue };
+            match walks.iter_mut().find(|(known, _)| *known == walk) {
+                Some((_, places)) => places.push(place.clone()),
+                None => walks.push((walk, vec![place.clone()])),
+            }
+        }
+        walks.sort_by_key(|(walk, _)| walk.moves.len());
+        walks
+    }
+
+    /// Plays walks for their places while there are moves left, and keeps those that show the same.
+    fn play_shorter_once(&mut self, walks: Vec<(Walk, Vec<Place>)>, moves: &mut u64) {
+        self.play_shorter(walks, &mut BTreeSet::new(), moves);
+    }
+
+    /// Plays walks for their places while there are moves left; those that show the same at its end are open no more.
+    fn play_shorter(&mut self, walks: Vec<(Walk, Vec<Place>)>, open: &mut BTreeSet<Place>, moves: &mut u64) {
+        for (walk, places) in walks {
+            let rules: Vec<&str> = places.iter().map(|(_, rule)| *rule).collect();
+            let rest = moves.checked_sub(walk.moves.len() as u64 + 1);
+            let (Some(rest), Some(selection)) = (rest, self.only(&rules)) else { continue };
+            *moves = rest;
+            let Some((review, plan)) = self.review(&walk, &selection, &mut || {}) else { continue };
+            for place in self.gathered.shorten(places, &review, &walk, &plan, &|walk| self.names.walk(walk)) {
+                open.remove(&place);
+            }
+        }
+    }
+
+    /// Looks for walks that break what is still open: two moves there and back again and again, and walks at random.
+    pub(super) fn hunt(&mut self, proof: &Proof) {
+        let head = &self.task.flow.head;
+        let open = JUDGED.iter().filter(|judged| !judged.is_kept(head, proof));
+        let rules: Vec<&str> = open.flat_map(|judged| judged.rules).copied().collect();
+        let Some(selection) = self.only(&rules) else { return };
+        let mut moves = self.moves_for_shorter_walks();
+        for walk in self.loops().into_iter().chain(self.at_random()) {
+            let Some(rest) = moves.checked_sub(2 * walk.moves.len() as u64) else { return };
+            moves = rest;
+            let soonest = pace::soonest(self.task.flow, self.map, self.task.screens, &walk, &[]);
+            for walk in [walk, soonest] {
+                let Some((review, plan)) = self.review(&walk, &selection, &mut || {}) else { continue };
+                self.gathered.add_found(review, &walk, &plan, &|walk| self.names.walk(walk));
+            }
+        }
+    }
+
+    /// Two moves there and back, or one that leads to where it comes from, until every limit of counts must be passed.
+    fn loops(&self) -> Vec<Walk> {
+        let (flow, graph) = (self.task.flow, &self.map.graph);
+        let laps = self.laps();
+        let mut found = Vec::new();
+        for (there, one) in flow.moves.iter().enumerate() {
+            for (back, other) in flow.moves.iter().enumerate() {
+                let is_loop = one.from.contains(&other.to) && other.from.contains(&one.to) && there <= back;
+                let first =
+                    graph.edges.iter().position(|edge| edge.by == there && graph.nodes[edge.from].state == other.to);
+                let Some(first) = first.filter(|_| is_loop) else { continue };
+                let mut edges: Vec<usize> = graph.walk_to(graph.edges[first].from);
+                let mut node = graph.edges[first].from;
+                for lap in 0..2 * laps {
+                    let by = if lap % 2 == 0 { there } else { back };
+                    let Some(edge) = graph.leaving(node).find(|edge| graph.edges[*edge].by == by) else { break };
+                    edges.push(edge);
+                    node = graph.edges[edge].to;
+                }
+                found.extend(self.whole(&edges));
+            }
+        }
+        found
+    }
+
+    /// How often a loop is walked: past the limit of updates and past every cleaning.
+    fn laps(&self) -> usize {
+        let flow = self.task.flow;
+        let limit = flow.head.limits.too_many_since_cleaning.updates.map_or(0.0, |limit| limit.value);
+        let cleanings = flow.cleanings.iter().map(|cleaning| f64::from(cleaning.after_updates));
+        cleanings.fold(limit, f64::max).clamp(0.0, MOST_LAPS) as usize + 2
+    }
+
+    fn at_random(&self) -> Vec<Walk> {
+        let walk = |seed| {
+            let walk = pace::random_edges(self.task.flow, self.map, RANDOM_MOVES, seed);
+            self.whole(&walk.moves.iter().map(|one| one.edge).collect::<Vec<_>>())
+        };
+        (0..RANDOM_WALKS).filter_map(walk).collect()
+    }
+
+    /// A walk over some edges from a start, a minute between two of its moves.
+    fn whole(&self, edges: &[usize]) -> Option<Walk> {
+        let graph = &self.map.graph;
+        let at = graph.edges[*edges.first()?].from;
+        let start = self.task.flow.starts.iter().position(|start| start.at == graph.nodes[at].state)?;
+        Some(self.apart(start, at, edges))
+    }
+
+    fn moves_for_shorter_walks(&self) -> u64 {
+        let [least, most] = MOVES_FOR_SHORTER_WALKS;
+        (PIXELS_FOR_SHORTER_WALKS / self.task.flow.head.screen_size().pixels().max(1)).clamp(least, most)
+    }
+
+    /// A shortest walk that ends with a move, a minute between two of its moves.
+    fn shortest_over(&self, edge: usize) -> Option<Walk> {
+        let graph = &self.map.graph;
+        let from = graph.edges[edge].from;
+        let edges: Vec<usize> = graph.walk_to(from).into_iter().chain([edge]).collect();
+        self.whole(&edges)
+    }
+
+    fn apart(&self, start: usize, at: usize, edges: &[usize]) -> Walk {
+        let (flow, graph) = (self.task.flow, &self.map.graph);
+        let mut pace = Pace::default();
+        let made = |edge: &usize| {
+            let after_ms = pace.after(&flow.moves[graph.edges[*edge].by], APART_MS);
+            WalkedEdge { edge: *edge, after_ms }
+        };
+        Walk { start, at, moves: edges.iter().map(made).collect() }
+    }
+}
+
+/// The edge that is nearest to a start among those that are alike.
+struct Nearest<'m> {
+    map: &'m FlowMap,
+    by_move: HashMap<usize, usize>,
+    by_screens: HashMap<(usize, [usize; 4]), usize>,
+}
+
+impl<'m> Nearest<'m> {
+    fn new(map: &'m FlowMap) -> Self {
+        let mut nearest = Self { map, by_move: HashMap::new(), by_screens: HashMap::new() };
+        // Edges are sorted by the node before, and nodes by how near they are.
+        for (number, edge) in map.graph.edges.iter().enumerate() {
+            nearest.by_move.entry(edge.by).or_insert(number);
+            nearest.by_screens.entry((edge.by, nearest.screens(number))).or_insert(number);
+        }
+        nearest
+    }
+
+    /// The states and pictures before and after.
+    fn screens(&self, edge: usize) -> [usize; 4] {
+        let graph = &self.map.graph;
+        let (from, to) = (&graph.nodes[graph.edges[edge].from], &graph.nodes[graph.edges[edge].to]);
+        [from.state, from.picture, to.state, to.picture]
+    }
+
+    fn by_move(&self, edge: usize) -> usize {
+        self.by_move[&self.map.graph.edges[edge].by]
+    }
+
+    fn by_screens(&self, edge: usize) -> usize {
+        self.by_screens[&(self.map.graph.edges[edge].by, self.screens(edge))]
+    }
+}
+
+impl Reached {
+    fn see(&mut self, step: &PlayedStep<'_>) {
+        for update in step.updates.iter().filter(|update| !update.sent.is_empty() && update.lost.is_none()) {
+            self.wait_ms = self.wait_ms.max(update.times.wait_ms);
+        }
+    }
+}

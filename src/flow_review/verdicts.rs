@@ -1,0 +1,278 @@
+//! Whether every walk keeps a limit: what was proved beside what was found on walks.
+//!
+//! Knows figures and limits; how either was found is not known here.
+
+use crate::{
+    finding::{Finding, OpenLimit, Summary},
+    plan::{Plan, RuleLimits},
+    proof::{Bound, Proof, Witness},
+};
+
+/// Whether every walk keeps a limit.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Verdict {
+    /// It was proved that every walk does.
+    Kept,
+    /// Some walk does not; a finding has it.
+    Broken,
+    /// What was proved lies above the limit, and what was found below it.
+    Open,
+    /// This edition proves nothing about it.
+    NotProved,
+}
+
+impl Verdict {
+    /// The word that stands in files.
+    pub fn word(self) -> &'static str {
+        match self {
+            Self::Kept => "kept",
+            Self::Broken => "broken",
+            Self::Open => "open",
+            Self::NotProved => "not-proved",
+        }
+    }
+}
+
+/// What is known of a limit over all walks.
+#[derive(Clone, Debug)]
+pub struct LimitVerdict {
+    /// The rules whose limit it is, the first of them in front.
+    pub rules: &'static [&'static str],
+    /// The verdict.
+    pub verdict: Verdict,
+    /// The figure that no walk passes.
+    pub bound: Bound,
+    /// The largest figure of the walks that were played, if it is known.
+    pub found: Option<f64>,
+    /// The limit; `None` if the figure must only not grow without end.
+    pub limit: Option<f64>,
+    /// The verdict in a sentence.
+    pub words: String,
+}
+
+/// A limit that is judged over all walks.
+pub(super) struct Judged {
+    /// The rules whose limit it is.
+    pub(super) rules: &'static [&'static str],
+    /// What is limited, as the beginning of a sentence and in one.
+    what: [&'static str; 2],
+    unit: &'static str,
+    limit: Limit,
+    bound: fn(&Proof) -> Bound,
+    found: fn(&Summary, &Reached) -> Option<f64>,
+    /// The walk that is likely to come near the bound.
+    pub(super) witness: fn(&Proof) -> Option<&Witness>,
+    /// Whether this edition works the figure out: what is then not proved is open.
+    is_worked_out: bool,
+}
+
+/// From where on a limit is passed.
+enum Limit {
+    /// Above it; `None` if it is not given, and nothing is judged.
+    Above(fn(&RuleLimits) -> Option<f64>),
+    /// At it.
+    From(fn(&RuleLimits) -> f64),
+    /// Never: the figure must only not grow without end.
+    AnyFigure,
+}
+
+/// The largest figures of walks that stand in no summary.
+#[derive(Clone, Copy, Debug, Default)]
+pub(super) struct Reached {
+    /// The longest wait of an update, ms.
+    pub(super) wait_ms: f64,
+}
+
+/// Every limit that is judged over all walks.
+pub(super) const JUDGED: [Judged; 7] = [
+    Judged {
+        rules: &["too-many-since-cleaning"],
+        what: ["Updates since a cleaning", "updates since a cleaning"],
+        unit: "",
+        limit: Limit::Above(|limits| limits.too_many_since_cleaning.updates.map(|limit| limit.value.floor())),
+        bound: |proof| proof.worst(|node| node.most_since_cleaning),
+        found: |summary, _| Some(f64::from(summary.most_since_cleaning)),
+        witness: |proof| proof.witnesses.most_since_cleaning.as_ref(),
+        is_worked_out: true,
+    },
+    Judged {
+        rules: &["visible-ghost", "outline-left"],
+        what: ["Ghosts", "a ghost"],
+        unit: " L*",
+        limit: Limit::From(|limits| limits.visible_ghost.limit_l.value.min(limits.outline_left.limit_l.value)),
+        bound: |proof| proof.worst(|node| node.ghost_l),
+        found: |summary, _| Some(summary.residue_l.max(summary.worst_residue_l)),
+        witness: |proof| proof.witnesses.ghost_l.as_ref(),
+        is_worked_out: true,
+    },
+    Judged {
+        rules: &["left-behind"],
+        what: ["What is left behind", "something old on the glass"],
+        unit: " moves",
+        limit: Limit::Above(|_| Some(0.0)),
+        bound: |proof| proof.left_behind_moves,
+        found: |_, _| None,
+        witness: |proof| proof.witnesses.left_behind_moves.as_ref(),
+        is_worked_out: true,
+    },
+    Judged {
+        rules: &["updates-collide"],
+        what: ["Waits", "a wait"],
+        unit: " ms",
+        limit: Limit::Above(|limits| Some(limits.updates_collide.wait_ms.value)),
+        bound: |proof| proof.worst(|node| node.wait_ms),
+        found: |_, reached| Some(reached.wait_ms),
+        witness: |proof| proof.witnesses.wait_ms.as_ref(),
+        is_worked_out: false,
+    },
+    Judged {
+        rules: &["cannot-keep-up"],
+        what: ["The backlog", "a wait"],
+        unit: " ms",
+        limit: Limit::AnyFigure,
+        bound: |proof| if proof.cannot_keep_up { Bound::Unbounded } else { proof.worst(|node| node.wait_ms) },
+        found: |_, reached| Some(reached.wait_ms),
+        witness: |proof| proof.witnesses.wait_ms.as_ref(),
+        is_worked_out: false,
+    },
+    Judged {
+        rules: &["slow-answer"],
+        what: ["First answers", "a first answer"],
+        unit: " ms",
+        limit: Limit::Above(|limits| Some(limits.slow_answer.first_ms.value)),
+        bound: |proof| proof.worst(|node| node.answer_ms),
+        found: |summary, _| Some(summary.longest_answer_ms),
+        witness: |proof| proof.witnesses.answer_ms.as_ref(),
+        is_worked_out: false,
+    },
+    Judged {
+        rules: &["flashes-too-fast"],
+        what: ["Flashes within a second", "flashes of one place within a second"],
+        unit: "",
+        limit: Limit::Above(|limits| Some(limits.flashes_too_fast.per_second.value)),
+        bound: |proof| proof.flashes,
+        found: |summary, _| summary.margins.flashes.map(|margin| margin.reached),
+        witness: |proof| proof.witnesses.flashes.as_ref(),
+        is_worked_out: false,
+    },
+];
+
+impl Judged {
+    /// What was proved.
+    pub(super) fn bound(&self, proof: &Proof) -> Bound {
+        (self.bound)(proof)
+    }
+
+    /// Whether it is proved that every walk keeps the limit; also if there is none.
+    pub(super) fn is_kept(&self, plan: &Plan, proof: &Proof) -> bool {
+        let Some(limit) = self.limit(plan) else { return true };
+        matches!(self.bound(proof), Bound::Proved(figure) if self.is_within(figure, limit))
+    }
+
+    /// The limit, nothing within if the figure must only not grow without end; nothing if no limit is given.
+    fn limit(&self, plan: &Plan) -> Option<Option<f64>> {
+        Some(match self.limit {
+            Limit::Above(of) => Some(of(&plan.limits)?),
+            Limit::From(of) => Some(of(&plan.limits)),
+            Limit::AnyFigure => None,
+        })
+    }
+
+    /// The verdict, from what was proved and found; nothing if no limit is given.
+    pub(super) fn verdict(
+        &self,
+        plan: &Plan,
+        proof: &Proof,
+        findings: &[Finding],
+        found: (&Summary, &Reached),
+    ) -> Option<LimitVerdict> {
+        let limit = self.limit(plan)?;
+        let bound = self.bound(proof);
+        let found = (self.found)(found.0, found.1);
+        let of_rule = |finding: &&Finding| self.rules.contains(&finding.rule) && finding.walk.is_some();
+        let broken = findings.iter().filter(of_rule).min_by_key(|finding| moves_to(finding));
+        let verdict = match bound {
+            _ if broken.is_some() => Verdict::Broken,
+            Bound::Proved(figure) if self.is_within(figure, limit) => Verdict::Kept,
+            Bound::NotProved if !self.is_worked_out => Verdict::NotProved,
+            Bound::Proved(_) | Bound::Unbounded | Bound::NotProved => Verdict::Open,
+        };
+        let words = self.words(verdict, bound, found, limit, broken);
+        Some(LimitVerdict { rules: self.rules, verdict, bound, found, limit, words })
+    }
+
+    fn is_within(&self, figure: f64, limit: Option<f64>) -> bool {
+        match (&self.limit, limit) {
+            (Limit::From(_), Some(limit)) => figure < limit,
+            (_, Some(limit)) => figure <= limit,
+            (_, None) => true,
+        }
+    }
+
+    fn words(
+        &self,
+        verdict: Verdict,
+        bound: Bound,
+        found: Option<f64>,
+        limit: Option<f64>,
+        broken: Option<&Finding>,
+    ) -> String {
+        let [title, _] = self.what;
+        match verdict {
+            Verdict::Kept => format!("{title}: kept on every walk; {}", self.proved_and_found(bound, None, limit)),
+            Verdict::Broken => {
+                let walk = broken.and_then(|finding| finding.walk.as_ref()).map_or("", |walk| walk.words.as_str());
+                let rule = broken.map_or(self.rules[0], |finding| finding.rule);
+                format!("{title}: broken, see `{rule}`; the shortest walk found is: {walk}")
+            }
+            Verdict::Open => format!("{title}: open; {}", self.proved_and_found(bound, found, limit)),
+            Verdict::NotProved => {
+                format!("{title}: not proved in this edition, and not broken on the walks that were played")
+            }
+        }
+    }
+
+    fn proved_and_found(&self, bound: Bound, found: Option<f64>, limit: Option<f64>) -> String {
+        let [_, what] = self.what;
+        let amount = |figure: f64| format!("{}{}", short(figure), self.unit);
+        let proved = match (bound, self.rules[0]) {
+            (Bound::Proved(0.0), "left-behind") => "no walk leaves anything old on the glass".to_owned(),
+            (Bound::Proved(figure), "left-behind") => {
+                format!("no walk shows {what} for more than {}", amount(figure))
+            }
+            (Bound::Proved(figure), "too-many-since-cleaning") => {
+                format!("no walk brings a pixel more than {} {what}", amount(figure))
+            }
+            (Bound::Proved(figure), "flashes-too-fast") => format!("no walk shows more than {} {what}", amount(figure)),
+            (Bound::Proved(figure), _) => format!("no walk shows {what} of more than {}", amount(figure)),
+            (Bound::Unbounded, _) => format!("what was proved gives {what} no bound"),
+            (Bound::NotProved, _) => format!("nothing was proved about {what}"),
+        };
+        let found = found.map_or(String::new(), |found| format!("; the worst found shows {}", amount(found)));
+        let limit = limit.filter(|limit| *limit > 0.0);
+        let limit = limit.map_or(String::new(), |limit| format!("; the limit is {}", amount(limit)));
+        format!("{proved}{found}{limit}")
+    }
+}
+
+impl LimitVerdict {
+    /// What the rule for open limits reports.
+    pub(super) fn open(&self) -> Option<OpenLimit> {
+        if self.verdict != Verdict::Open {
+            return None;
+        }
+        let figures = [("bound", self.bound.figure()), ("found", self.found), ("limit", self.limit)];
+        let figures = figures.into_iter().filter_map(|(name, figure)| Some((name, figure?))).collect();
+        Some(OpenLimit { rule: self.rules[0], message: self.words.clone(), figures })
+    }
+}
+
+fn moves_to(finding: &Finding) -> usize {
+    finding.walk.as_ref().map_or(0, |walk| walk.moves.len())
+}
+
+/// A figure with the digits that matter.
+fn short(value: f64) -> String {
+    let step: f64 = if value >= 100.0 { 1.0 } else { 100.0 };
+    format!("{}", (value * step).ceil() / step)
+}

@@ -1,0 +1,188 @@
+//! How strong a ghost can be at a node: the residue of every cell against the median of its level.
+//!
+//! Knows the highest and lowest residue of every cell, worked out elsewhere. Every true median lies between the median of
+//! the lows and that of the highs; where a cell may or may not be at a level, the extremes stand for them.
+
+use std::collections::HashMap;
+
+use super::{
+    Bound,
+    behaviour::{Behaviour, NONE},
+    states::States,
+};
+use crate::{display::Level, panel::Tones};
+
+/// What a cell may show at a node of one level: the lowest and the highest residue, L*.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct Shows {
+    pub(super) level: Level,
+    pub(super) low: f64,
+    pub(super) high: f64,
+}
+
+/// What a cell may show at every node.
+#[derive(Debug)]
+pub(super) struct CellShows {
+    pub(super) pixels: u64,
+    /// Whether its residue was proved.
+    is_proved: bool,
+    /// By node, the number of what it shows; [`NONE`] where it never is.
+    of_node: Vec<u32>,
+    known: Vec<Vec<Shows>>,
+}
+
+impl CellShows {
+    pub(super) fn new(
+        pixels: u64,
+        nodes: usize,
+        states: &States,
+        behaviour: &Behaviour<'_>,
+        [lows, highs]: [&[f64]; 2],
+        is_proved: bool,
+    ) -> Self {
+        let mut cell = Self { pixels, is_proved, of_node: Vec::with_capacity(nodes), known: Vec::new() };
+        let mut numbers: HashMap<Vec<(Level, u64, u64)>, u32> = HashMap::new();
+        let mut shows: Vec<Shows> = Vec::new();
+        for node in 0..nodes as u32 {
+            shows.clear();
+            for state in states.of_node(node) {
+                let at = state as usize;
+                let level = behaviour.level(states.shown[at]);
+                let (low, high) = (lows[at], highs[at]);
+                match shows.iter_mut().find(|shows| shows.level == level) {
+                    Some(shows) => (shows.low, shows.high) = (shows.low.min(low), shows.high.max(high)),
+                    None => shows.push(Shows { level, low, high }),
+                }
+            }
+            if shows.is_empty() {
+                cell.of_node.push(NONE);
+                continue;
+            }
+            shows.sort_unstable_by_key(|shows| shows.level);
+            let key = shows.iter().map(|shows| (shows.level, shows.low.to_bits(), shows.high.to_bits())).collect();
+            let next = cell.known.len() as u32;
+            let number = *numbers.entry(key).or_insert(next);
+            if number == next {
+                cell.known.push(shows.clone());
+            }
+            cell.of_node.push(number);
+        }
+        cell
+    }
+
+    fn at(&self, node: usize) -> &[Shows] {
+        self.known.get(self.of_node[node] as usize).map_or(&[], Vec::as_slice)
+    }
+}
+
+/// The strongest ghost at a node, and whose it is.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct StrongestGhost {
+    pub(super) bound: Bound,
+    /// The number of the cell, its level, and whether it is lighter than the others.
+    pub(super) of: Option<(usize, Level, bool)>,
+}
+
+/// A cell that may be at a level, with what shows of its residue.
+#[derive(Clone, Copy, Debug)]
+struct AtLevel {
+    cell: usize,
+    pixels: u64,
+    is_sure: bool,
+    low: f64,
+    high: f64,
+    is_endless: bool,
+}
+
+/// The strongest ghost at a node. `at_level` is used again from node to node.
+pub(super) fn strongest(
+    cells: &[CellShows],
+    node: usize,
+    tones: &Tones,
+    panel_px: u64,
+    at_level: &mut LevelLists,
+) -> StrongestGhost {
+    at_level.0.iter_mut().for_each(Vec::clear);
+    let mut is_proved = true;
+    for (number, cell) in cells.iter().enumerate() {
+        let shows = cell.at(node);
+        is_proved &= cell.is_proved;
+        for one in shows {
+            let list = usize::from(one.level);
+            if at_level.0.len() <= list {
+                at_level.0.resize_with(list + 1, Vec::new);
+            }
+            at_level.0[list].push(AtLevel {
+                cell: number,
+                pixels: cell.pixels,
+                is_sure: shows.len() == 1,
+                low: tones.cut(one.level, one.low),
+                high: tones.cut(one.level, one.high),
+                is_endless: !one.low.is_finite() || !one.high.is_finite(),
+            });
+        }
+    }
+    let mut strongest = StrongestGhost { bound: Bound::Proved(0.0), of: None };
+    for (level, list) in at_level.0.iter().enumerate().filter(|(_, list)| !list.is_empty()) {
+        let [least, most] = medians(list, panel_px);
+        for one in list {
+            for (off_l, is_lighter) in [(one.high - least, true), (most - one.low, false)] {
+                let bound = if one.is_endless { Bound::Unbounded } else { Bound::Proved(off_l) };
+                if is_worse(bound, strongest.bound) {
+                    strongest = StrongestGhost { bound, of: Some((one.cell, level as Level, is_lighter)) };
+                }
+            }
+        }
+    }
+    if !is_proved && strongest.bound != Bound::Unbounded {
+        strongest.bound = Bound::NotProved;
+    }
+    strongest
+}
+
+fn is_worse(one: Bound, other: Bound) -> bool {
+    match (one, other) {
+        (Bound::Proved(one), Bound::Proved(other)) => one > other,
+        (Bound::Unbounded, Bound::Proved(_)) => true,
+        _ => false,
+    }
+}
+
+/// The cells at each level, for one node at a time.
+#[derive(Debug, Default)]
+pub(super) struct LevelLists(Vec<Vec<AtLevel>>);
+
+/// The least and the largest median that a level may have, L*.
+fn medians(list: &[AtLevel], panel_px: u64) -> [f64; 2] {
+    let all_px: u64 = list.iter().map(|one| one.pixels).sum();
+    let sure_px: u64 = list.iter().filter(|one| one.is_sure).map(|one| one.pixels).sum();
+    // A level on less than a hundredth of the panel has too few pixels for a median of its own.
+    if all_px * 100 < panel_px {
+        return [0.0, 0.0];
+    }
+    if sure_px == all_px {
+        return [median(list, |one| one.low), median(list, |one| one.high)];
+    }
+    let mut least = list.iter().map(|one| one.low).fold(f64::INFINITY, f64::min);
+    let mut most = list.iter().map(|one| one.high).fold(f64::NEG_INFINITY, f64::max);
+    if sure_px * 100 < panel_px {
+        (least, most) = (least.min(0.0), most.max(0.0));
+    }
+    [least, most]
+}
+
+/// The median over all pixels, of an even number the mean of the two in the middle.
+fn median(list: &[AtLevel], figure: impl Fn(&AtLevel) -> f64) -> f64 {
+    let mut sorted: Vec<(f64, u64)> = list.iter().map(|one| (figure(one), one.pixels)).collect();
+    sorted.sort_unstable_by(|one, other| one.0.total_cmp(&other.0));
+    let all: u64 = sorted.iter().map(|(_, pixels)| pixels).sum();
+    let at_place = |place: u64| {
+        let mut before = 0;
+        let found = sorted.iter().find(|(_, pixels)| {
+            before += pixels;
+            before > place
+        });
+        found.map_or(0.0, |(figure, _)| *figure)
+    };
+    if all % 2 == 1 { at_place(all / 2) } else { f64::midpoint(at_place(all / 2 - 1), at_place(all / 2)) }
+}

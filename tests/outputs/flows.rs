@@ -1,0 +1,239 @@
+//! Reviews of flows: findings at the move with the walk that leads there, in every format; walks as plans.
+
+use serde_json::{Value, json};
+
+use crate::common::{Folder, finding_lines, on_one_line, whole_flow};
+
+/// A menu and a list; what the list shows is left behind, because no window covers it.
+const FORGETS: &str = r#"{
+    "states": { "menu": { "screen": "white.png" }, "list": { "screen": "square.png" } },
+    "moves": [
+      { "label": "open", "from": "menu", "to": "list", "cause": "key", "updates": [{ "mode": "quick", "window": [8, 0, 8, 8] }] },
+      { "label": "back", "from": "list", "to": "menu", "cause": "key", "updates": [{ "mode": "full" }] }
+    ]
+  }"#;
+
+fn folder_of(flow: &str) -> Folder {
+    let folder = Folder::usual();
+    folder.file("desk.flow.json", whole_flow(flow));
+    folder
+}
+
+fn json_of(folder: &Folder, arguments: &[&str]) -> Value {
+    folder.run(&[&["review", "--format", "json"], arguments].concat()).json()
+}
+
+fn finding<'r>(report: &'r Value, rule: &str) -> &'r Value {
+    let mut findings = report["plans"][0]["findings"].as_array().unwrap().iter();
+    findings.find(|finding| finding["rule"] == rule).unwrap_or_else(|| panic!("no {rule} in {report}"))
+}
+
+#[test]
+fn a_finding_of_a_flow_stands_at_its_move_with_the_walk_that_leads_there() {
+    let folder = folder_of(FORGETS);
+    let report = json_of(&folder, &["desk.flow.json"]);
+    let found = finding(&report, "left-behind");
+    assert_eq!(found["at"]["pointer"], "/moves/0/to");
+    assert_eq!((&found["step"], &found["last_step"]), (&Value::Null, &Value::Null));
+    assert_eq!((&found["label"], &found["walk"]), (&json!("open"), &json!(["open"])));
+    assert_eq!((&found["walk_from"], &found["walk_after_ms"]), (&json!("menu"), &json!([60_000.0])));
+    assert_eq!(report["plans"][0]["flow"]["played_moves"], 2);
+}
+
+#[test]
+fn every_format_says_the_move_and_the_walk() {
+    let folder = folder_of(FORGETS);
+    let text = |arguments: &[&str]| on_one_line(&folder.run(&[&["review", "desk.flow.json"], arguments].concat()).out);
+    for (arguments, words) in [
+        (&[][..], "2 states and 2 moves on example: fails with"),
+        (&[], "left-behind (error) at move 0 \"open\""),
+        (&[], "walk: boot, open after 60.0 s"),
+        (&["--full"], "walk: boot, open after 60.0 s"),
+        (&["--brief"], "left-behind move 0 \"open\": "),
+        (&["--format", "junit"], "walk: boot, open after 60.0 s"),
+        (&["--format", "markdown"], "Walk: boot, open after 60.0 s."),
+        (&["--format", "sarif"], "\"walk\": [ \"open\" ]"),
+    ] {
+        let told = text(arguments);
+        assert!(told.contains(words), "{words} in {arguments:?}: {told}");
+    }
+    folder.run(&["review", "desk.flow.json", "--html", "page.html"]).with_status(1);
+    let page = folder.read("page.html");
+    assert!(page.contains("boot, open after 60.0 s") && page.contains("move 0 &quot;open&quot;"), "{page}");
+}
+
+/// The figures of a walk that only one walk can be are those of the plan that it is.
+#[test]
+fn a_flow_of_one_line_gives_the_figures_and_findings_of_the_plan_that_it_is() {
+    let folder = folder_of(
+        r#"{
+    "states": { "a": { "screen": "white.png" }, "b": { "screen": "square.png" }, "c": { "screen": "grey.png" } },
+    "moves": [
+      { "label": "on", "from": "a", "to": "b", "cause": "key", "soonest_ms": 60000, "updates": [{ "mode": "quick", "window": [0, 3, 7, 5] }] },
+      { "label": "off", "from": "b", "to": "c", "cause": "clock", "soonest_ms": 60000, "updates": [{ "mode": "quick" }, { "mode": "grey", "window": [8, 0, 8, 8] }] }
+    ]
+  }"#,
+    );
+    folder.screen("grey.png", &".7".repeat(8).lines().cycle().take(8).collect::<Vec<_>>().join("\n"));
+    folder.plan(
+        "desk.plan.json",
+        r#"{ "steps": [
+      { "screen": "white.png", "updates": [{ "mode": "full" }] },
+      { "label": "on", "screen": "square.png", "after_ms": 60000, "cause": "key", "updates": [{ "mode": "quick", "window": [0, 3, 7, 5] }] },
+      { "label": "off", "screen": "grey.png", "after_ms": 60000, "cause": "clock", "updates": [{ "mode": "quick" }, { "mode": "grey", "window": [8, 0, 8, 8] }] }
+    ] }"#,
+    );
+    let (flow, plan) = (json_of(&folder, &["desk.flow.json"]), json_of(&folder, &["desk.plan.json"]));
+    for figure in
+        ["seconds", "cleanings", "energy_mj", "worst_residue_l", "most_since_cleaning", "longest_answer_ms", "margins"]
+    {
+        assert_eq!(flow["plans"][0]["summary"][figure], plan["plans"][0]["summary"][figure], "{figure}");
+    }
+    let rules = |report: &Value, steps: bool| {
+        let findings = report["plans"][0]["findings"].as_array().unwrap().clone();
+        let of_steps = findings.into_iter().filter(|finding| finding["rule"] != "no-way-out");
+        let mut rules: Vec<String> = of_steps
+            .map(|finding| {
+                let at = finding["at"]["pointer"].as_str().unwrap().to_owned();
+                let place = if steps {
+                    at.split('/').nth(2).map(|step| step.parse::<i64>().unwrap() - 1)
+                } else {
+                    at.split('/').nth(2).map(|step| step.parse::<i64>().unwrap())
+                };
+                format!("{} {} {place:?}", finding["rule"], finding["level"])
+            })
+            .collect();
+        rules.sort();
+        rules.dedup();
+        rules
+    };
+    assert_eq!(rules(&flow, false), rules(&plan, true));
+    assert!(rules(&flow, false).len() > 2, "{:?}", rules(&flow, false));
+}
+
+#[test]
+fn folders_are_searched_for_flows_and_plans() {
+    let folder = folder_of(FORGETS);
+    folder.plan("a.plan.json", r#"{ "steps": [{ "screen": "white.png", "updates": [{ "mode": "full" }] }] }"#);
+    let report = json_of(&folder, &["."]);
+    let names: Vec<&Value> = report["plans"].as_array().unwrap().iter().map(|plan| &plan["plan"]).collect();
+    assert_eq!(names, ["a.plan.json", "desk.flow.json"]);
+    let text = folder.run(&["review", "."]).with_status(1).out;
+    assert!(text.contains("1 plan and 1 flow reviewed"), "{text}");
+}
+
+#[test]
+fn findings_of_flows_are_accepted_by_their_moves_and_known_by_their_fingerprints() {
+    let accepting = FORGETS.replacen(
+        '{',
+        r#"{ "accept": [{ "rule": "left-behind", "moves": ["open"], "because": "the list is drawn later" }],"#,
+        1,
+    );
+    let folder = folder_of(&accepting);
+    let report = json_of(&folder, &["desk.flow.json"]);
+    assert_eq!(finding(&report, "left-behind")["accepted"], "the list is drawn later");
+    let other = FORGETS.replacen('{', r#"{ "accept": [{ "rule": "thin-line", "because": "seen" }],"#, 1);
+    let folder = folder_of(&other);
+    assert_eq!(finding(&json_of(&folder, &["desk.flow.json"]), "unused-accept")["at"]["pointer"], "/accept/0");
+    folder.run(&["review", "--write-known", "known.json"]).with_status(1);
+    folder.run(&["review", "--known", "known.json"]).with_status(0);
+    // Another move in front of it changes no fingerprint.
+    let longer = other.replacen(r#""moves": ["#, r#""moves": [{ "from": "menu", "to": "menu" },"#, 1);
+    folder.file("desk.flow.json", whole_flow(&longer));
+    let report = json_of(&folder, &["--known", "known.json"]);
+    assert_eq!(finding(&report, "left-behind")["known"], true);
+    assert_eq!(finding(&report, "left-behind")["at"]["pointer"], "/moves/1/to");
+}
+
+#[test]
+fn rules_are_set_and_left_out_in_flows_as_in_plans() {
+    let folder = folder_of(&FORGETS.replacen('{', r#"{ "rules": { "left-behind": "note" },"#, 1));
+    assert_eq!(finding(&json_of(&folder, &["desk.flow.json"]), "left-behind")["level"], "note");
+    let only = json_of(&folder, &["desk.flow.json", "--only", "no-way-out"]);
+    assert_eq!(finding_lines(&only["plans"][0]), Vec::<String>::new());
+    let unchecked = only["plans"][0]["summary"]["not_checked"].to_string();
+    assert!(unchecked.contains("every rule except `no-way-out`"), "{unchecked}");
+}
+
+/// The box around what differs is that of the two screens, even where the glass shows something else.
+#[test]
+fn changed_in_a_flow_is_what_differs_between_two_screens() {
+    let folder = folder_of(&FORGETS.replace("[8, 0, 8, 8]", "\"changed\""));
+    folder.run(&["walk", "desk.flow.json", "--to", "list", "--out", "walk.plan.json"]).with_status(0);
+    let plan: Value = serde_json::from_str(&folder.read("walk.plan.json")).unwrap();
+    assert_eq!(plan["steps"][1]["updates"][0]["window"], json!([0, 2, 8, 4]));
+    assert_eq!(plan["steps"][1]["label"], "open");
+}
+
+#[test]
+fn the_walk_to_a_finding_shows_that_finding() {
+    let folder = folder_of(FORGETS);
+    let report = json_of(&folder, &["desk.flow.json"]);
+    let found = finding(&report, "left-behind").clone();
+    let print = found["fingerprint"].as_str().unwrap();
+    std::fs::create_dir(folder.join("walks")).unwrap();
+    folder.run(&["walk", "desk.flow.json", "--finding", print, "--out", "walks/w.plan.json"]).with_status(0);
+    let plan = json_of(&folder, &["walks/w.plan.json", "--allow-outside"]);
+    let again = finding(&plan, "left-behind");
+    assert_eq!((&again["figures"], &again["box"]), (&found["figures"], &found["box"]));
+    let none = folder.run(&["walk", "desk.flow.json", "--finding", "0123456789abcdef", "--out", "n.plan.json"]);
+    assert!(none.status == 2 && none.error.contains("has no finding with the fingerprint"), "{none:?}");
+}
+
+#[test]
+fn a_walk_at_random_is_the_same_for_a_seed_and_may_be_made() {
+    let folder = folder_of(FORGETS);
+    let walk = |seed: &str, name: &str| {
+        folder.run(&["walk", "desk.flow.json", "--random", "9", "--seed", seed, "--out", name]).with_status(0);
+        folder.read(name)
+    };
+    assert_eq!(walk("5", "a.plan.json"), walk("5", "b.plan.json"));
+    assert_ne!(walk("6", "c.plan.json"), walk("5", "d.plan.json"));
+    let plan: Value = serde_json::from_str(&folder.read("a.plan.json")).unwrap();
+    let steps = plan["steps"].as_array().unwrap();
+    assert_eq!(steps.len(), 10);
+    assert!(steps[1..].iter().all(|step| step["after_ms"].as_f64().unwrap() >= 150.0), "{steps:?}");
+    assert_eq!(folder.run(&["review", "a.plan.json", "--gate", "never"]).status, 0);
+}
+
+/// Input that is taken only when the panel is free comes no sooner: 120 ms and more after an update of that length.
+#[test]
+fn where_input_waits_for_the_panel_so_does_a_walk() {
+    let busy = FORGETS.replacen('{', r#"{ "input": "when_free","#, 1);
+    let folder = folder_of(&busy);
+    folder.run(&["walk", "desk.flow.json", "--to", "list", "--out", "w.plan.json"]).with_status(0);
+    let plan: Value = serde_json::from_str(&folder.read("w.plan.json")).unwrap();
+    // The start cleans the whole panel, 500 ms behind a transfer of 16 x 8 px x 4 bit at 10 Mbit/s, 0.0512 ms.
+    let after_ms = plan["steps"][1]["after_ms"].as_f64().unwrap();
+    assert!((after_ms - 500.0512).abs() < 1e-6, "{after_ms}");
+}
+
+#[test]
+fn commands_for_plans_say_that_this_is_a_flow() {
+    let folder = folder_of(FORGETS);
+    for arguments in [
+        &["glass", "desk.flow.json", "--out", "g.png"][..],
+        &["replan", "desk.flow.json"],
+        &["mend", "desk.flow.json"],
+        &["review", "desk.flow.json", "--html", "p.html", "--compare", "desk.flow.json"],
+    ] {
+        let run = folder.run(arguments);
+        assert_eq!(run.status, 2, "{arguments:?}: {run:?}");
+        assert!(on_one_line(&run.error).contains("user flow"), "{arguments:?}: {}", run.error);
+    }
+    folder.run(&["walk", "desk.flow.json", "--to", "lisp", "--out", "w.plan.json"]).with_status(2);
+    let run = folder.run(&["walk", "desk.flow.json", "--to", "lisp", "--out", "w.plan.json"]);
+    assert!(
+        run.error.contains("there is no state `lisp`") && run.error.contains("did you mean `list`?"),
+        "{}",
+        run.error
+    );
+}
+
+#[test]
+fn broken_screens_of_a_flow_are_reported_at_their_state() {
+    let folder = folder_of(FORGETS);
+    folder.file("square.png", "no picture");
+    let run = folder.run(&["review", "desk.flow.json"]).with_status(2);
+    assert!(run.error.contains("square.png") && run.error.contains("desk.flow.json:4"), "{}", run.error);
+}

@@ -23,7 +23,7 @@ impl<'p> OutlineLeft<'p> {
         let limit_l = limits.limit_l.value;
         let least_px = limits.area_mm2.value / setup.plan.display.area_mm2(1);
         let kind = Kind::Outlines { limit_l, least_px };
-        Self(GhostGroups::new(setup.plan, kind, limit_l, Words { origin: surrounded, observation }))
+        Self(GhostGroups::new(setup, kind, limit_l, Words { origin: surrounded, observation }))
     }
 }
 

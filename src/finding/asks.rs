@@ -35,8 +35,28 @@ pub struct Cleaning {
     pub mode: String,
     /// Where; the whole panel if that is nothing.
     pub window: Option<Rect>,
-    /// The step after which the cleaning fits; the end of the plan has no number.
+    /// The step after which the cleaning fits.
     pub after_step: u64,
+    /// How it must be cleaned so that there is nothing to see before that, where several updates add up.
+    pub prevention: Option<Prevention>,
+}
+
+/// Cleaning again and again, before what adds up is seen.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Prevention {
+    /// After so many updates of the place.
+    pub updates: u64,
+    /// For the first time no later than after this step.
+    pub latest_step: u64,
+}
+
+impl Prevention {
+    /// What is to be done, in words: they stand in the help as they are.
+    pub fn words(self) -> String {
+        let Self { updates, latest_step } = self;
+        let updates = if updates == 1 { "update".to_owned() } else { format!("{updates} updates") };
+        format!("clean after every {updates} of this place, for the first time at the latest after step {latest_step}")
+    }
 }
 
 impl Asks {
@@ -44,7 +64,8 @@ impl Asks {
     pub fn in_short(&self) -> String {
         match self {
             Self::Later(later) => format!("set `after_ms` to at least {}", later.after_ms()),
-            Self::Cleaning(_) | Self::Quiet(_) => self.words(),
+            Self::Cleaning(cleaning) => format!("{} after step {}", cleaning.words(), cleaning.after_step),
+            Self::Quiet(_) => self.words(),
         }
     }
 

@@ -20,8 +20,8 @@ use crate::{
     plan::{RecordedStep, Step},
 };
 
-pub use asks::{Asks, Cleaning, Later};
 pub use accept::{accept_findings, is_accepted};
+pub use asks::{Asks, Cleaning, Later, Prevention};
 pub use correction::{Change, ChangeOf, Correction};
 pub use fingerprint::add_fingerprints;
 pub use later_turns::{LaterTurns, OfTurn};
@@ -172,6 +172,8 @@ pub struct Observation {
     pub message: String,
     /// What to do.
     pub help: String,
+    /// What to do at this place, in a few words.
+    pub in_short: Option<String>,
     /// What the help asks for, as far as other findings may ask for more of the same.
     pub asks: Option<Asks>,
     /// The figures that the message was made from.
@@ -321,6 +323,7 @@ impl Sink {
             rect: observation.rect,
             message: observation.message,
             help: observation.help,
+            in_short: observation.in_short,
             asks: observation.asks,
             corrections: observation.corrections,
             figures: observation.figures.into_iter().collect(),

@@ -5,7 +5,7 @@
 use std::collections::BTreeMap;
 
 use crate::{
-    finding::{Asks, ChangeOf, Cleaning, Finding, Later},
+    finding::{Asks, ChangeOf, Cleaning, Finding, Later, Prevention},
     geometry::Rect,
 };
 
@@ -56,7 +56,8 @@ fn cleaning_of(finding: &Finding) -> Option<&Cleaning> {
 fn agree_on_places(findings: &mut [Finding]) {
     let is_one = |one: &Cleaning, other: &Cleaning| {
         let overlap = |(one, other): (Rect, Rect)| one.overlaps(other);
-        (&one.mode, one.after_step) == (&other.mode, other.after_step) && one.window.zip(other.window).is_some_and(overlap)
+        (&one.mode, one.after_step) == (&other.mode, other.after_step)
+            && one.window.zip(other.window).is_some_and(overlap)
     };
     let mut places: Vec<Cleaning> = Vec::new();
     for cleaning in findings.iter().filter(|finding| finding.is_open()).filter_map(cleaning_of) {
@@ -65,21 +66,29 @@ fn agree_on_places(findings: &mut [Finding]) {
         while let Some(at) = places.iter().position(|known| is_one(known, &place)) {
             let known = places.swap_remove(at);
             place.window = place.window.zip(known.window).map(|(one, other)| one.around(other));
+            place.prevention = both(place.prevention, known.prevention);
         }
         places.push(place);
     }
     for finding in findings {
-        let Some(place) = cleaning_of(finding).and_then(|own| places.iter().find(|place| is_one(place, own))) else {
-            continue;
-        };
-        ask_instead(finding, Asks::Cleaning(place.clone()));
+        let Some(own) = cleaning_of(finding) else { continue };
+        let Some(place) = places.iter().find(|place| is_one(place, own)) else { continue };
+        let prevention = both(own.prevention, place.prevention).filter(|_| own.prevention.is_some());
+        ask_instead(finding, Asks::Cleaning(Cleaning { prevention, ..place.clone() }));
     }
 }
 
-/// How many cleanings the findings ask for that flash: those of one place and pause are one.
-pub(super) fn cleanings<'f>(findings: &'f [Finding]) -> Vec<&'f Cleaning> {
-    let mut all: Vec<&'f Cleaning> = Vec::new();
-    for cleaning in findings.iter().filter(|finding| finding.is_open()).filter_map(cleaning_of) {
+/// What is often enough for two places that are cleaned as one.
+fn both(one: Option<Prevention>, other: Option<Prevention>) -> Option<Prevention> {
+    let (Some(one), Some(other)) = (one, other) else { return one.or(other) };
+    Some(Prevention { updates: one.updates.min(other.updates), latest_step: one.latest_step.min(other.latest_step) })
+}
+
+/// The cleanings that the causes among the findings ask for: those of one mode and pause are one.
+pub(super) fn cleanings(findings: &[Finding]) -> Vec<&Cleaning> {
+    let mut all: Vec<&Cleaning> = Vec::new();
+    let causes = findings.iter().filter(|finding| finding.is_open() && finding.cause.is_none());
+    for cleaning in causes.filter_map(cleaning_of) {
         // Boxes of one pause may go in one update.
         if all.iter().all(|known| (&known.mode, known.after_step) != (&cleaning.mode, cleaning.after_step)) {
             all.push(cleaning);
@@ -93,4 +102,11 @@ fn ask_instead(finding: &mut Finding, asks: Asks) {
     let Some(before) = finding.asks.replace(asks) else { return };
     let now = finding.asks.as_ref().map_or(String::new(), Asks::words);
     finding.help = finding.help.replacen(&before.words(), &now, 1);
+    let prevention = |asks: &Asks| match asks {
+        Asks::Cleaning(cleaning) => cleaning.prevention,
+        _ => None,
+    };
+    if let Some((before, now)) = prevention(&before).zip(finding.asks.as_ref().and_then(prevention)) {
+        finding.help = finding.help.replacen(&before.words(), &now.words(), 1);
+    }
 }

@@ -84,7 +84,8 @@ fn shares(shared: Shared, finding: &Finding, other: &Finding) -> bool {
         // A ghost stays where it is after the step that is named last, so that what comes later follows from it as well. What
         // looks off because it is clean follows from the place that is not.
         Shared::Place | Shared::Beginning => {
-            let is_here = overlap(finding.rect, other.rect) || cleaned(finding).is_some_and(|at| overlap(Some(at), other.rect));
+            let is_here =
+                overlap(finding.rect, other.rect) || cleaned(finding).is_some_and(|at| overlap(Some(at), other.rect));
             other.step <= finding.last_step && is_here
         }
     }

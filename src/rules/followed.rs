@@ -154,10 +154,11 @@ impl Followed {
         let (mut corrections, rest): (Vec<_>, Vec<_>) =
             possible.iter().cloned().partition(|correction| holds(correction, Weight::Warning));
         corrections.extend(rest.into_iter().filter(|correction| weight == Weight::Error && holds(correction, weight)));
-        let words = |called: &str| match (corrections.first(), possible.first()) {
+        let quiet = corrections.first().or(possible.first()).map(|best| sending::quiet_words(best, senders, plan));
+        let words = |called: &str, all: &[Correction]| match (corrections.first(), possible.first()) {
             (Some(best), _) => {
                 let pause = pause_words(best, senders, of_turns, false, plan);
-                sending::words(called, best, &corrections, senders, plan) + &pause
+                sending::words(called, best, all, senders, plan) + &pause
             }
             (None, Some(best)) => {
                 let pause = pause_words(best, senders, of_turns, true, plan);
@@ -165,7 +166,8 @@ impl Followed {
             }
             (None, None) => senders.first().map_or(String::new(), |first| remedy::update_of(first.rect, plan)),
         };
-        let (words, in_short) = (words(THIS), words(&first_name(senders, plan)));
+        let in_short = words(&first_name(senders, plan), &[]);
+        let words = words(THIS, &corrections) + &quiet.unwrap_or_default();
         Ways { corrections, words, in_short }
     }
 

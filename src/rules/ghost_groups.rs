@@ -10,7 +10,7 @@ use super::{
     wording,
 };
 use crate::{
-    finding::{Asks, Finding, Observation, ResidueModes, Sink, StepField, Where},
+    finding::{Asks, Cleaning, Finding, Observation, Prevention, ResidueModes, Sink, StepField, Where},
     geometry::Rect,
     panel::{Ghost, PlayedStep, PlayedUpdate},
     plan::Plan,
@@ -194,30 +194,31 @@ impl<'p> GhostGroups<'p> {
         let (begin, updates) = (group.place.step, u64::from(group.updates));
         let pause = group.pause.unwrap_or(Pause::AtTheEnd(self.pauses.last_step()));
         let does = removal.words(self.plan);
-        let asks = |after_step| Some(Asks::Cleaning(removal.cleaning(after_step, self.plan)));
         // Cleaned there, it has not come back by the next pause.
         let early = group.pause_before.filter(|before| pause.step() - before < updates);
         if let Some(before) = early {
             let when = self.pauses.words(Pause::After(before));
-            return (format!("{does}: clean {when}, in the last pause before it appears"), asks(before));
+            let asks = Asks::Cleaning(removal.cleaning(before, self.plan));
+            return (format!("{does}: clean {when}, in the last pause before it appears"), Some(asks));
         }
-        let when = self.pauses.words(pause);
+        let prevention =
+            (updates > MANY).then(|| Prevention { updates: updates - 1, latest_step: begin.saturating_sub(1) });
         let name = |mode: usize| &self.plan.display.modes[mode].name;
-        let sooner = match group.shown_in.filter(|mode| *mode != removal.mode()) {
-            _ if updates > MANY => format!(
-                "; that is the first pause, and the ghost appears before it: to prevent that, clean after every {} \
-                 updates of this place, for the first time at the latest after step {}, or accept it",
-                updates - 1,
-                begin.saturating_sub(1)
+        let sooner = match (prevention, group.shown_in.filter(|mode| *mode != removal.mode())) {
+            (Some(prevention), _) => format!(
+                "; that is the first pause, and the ghost appears before it: to prevent that, {}, or accept it",
+                prevention.words()
             ),
-            Some(mode) => format!(
+            (None, Some(mode)) => format!(
                 "; until then it is seen: to prevent that, use `{}` instead of `{}` at step {begin}, or accept it",
                 name(removal.mode()),
                 name(mode)
             ),
-            None => String::new(),
+            (None, None) => String::new(),
         };
-        (format!("{does}: clean {when}{sooner}"), asks(pause.step()))
+        let cleaning = Cleaning { prevention, ..removal.cleaning(pause.step(), self.plan) };
+        let when = self.pauses.words(pause);
+        (format!("{does}: clean {when}{sooner}"), Some(Asks::Cleaning(cleaning)))
     }
 
     /// What is seen of a group; `counted` is what its members are called among the figures.

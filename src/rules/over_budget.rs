@@ -1,8 +1,8 @@
 //! `over-budget`: a figure of the summary above the plan's budget.
 
-use super::{Outcome, Rule, Setup, agreed, wording};
+use super::{Outcome, Rule, Setup, agreed, causes::link_causes, wording};
 use crate::{
-    finding::{Asks, Figure, Finding, Margin, Observation, PlanMargins, Sink, Where},
+    finding::{Asks, Figure, Finding, Margin, Observation, PlanMargins, Sink, Where, add_fingerprints, sort_findings},
     panel::PlayedStep,
     plan::Plan,
 };
@@ -83,7 +83,11 @@ fn steps_words(steps: &[u64]) -> String {
     }
     let words: Vec<String> = runs
         .iter()
-        .map(|[first, last]| if first == last { first.to_string() } else { format!("{first} to {last}") })
+        .flat_map(|[first, last]| match last - first {
+            0 => vec![first.to_string()],
+            1 => vec![first.to_string(), last.to_string()],
+            _ => vec![format!("{first} to {last}")],
+        })
         .collect();
     let noun = if steps.len() == 1 { "step" } else { "steps" };
     format!("{noun} {}", wording::listed(&words, MOST_NAMED))
@@ -103,8 +107,13 @@ impl Balance {
         let open = || findings.iter().filter(|finding| finding.is_open());
         let needless = || open().filter(|finding| matches!(finding.asks, Some(Asks::Quiet(_))));
         let begins = open().any(|finding| finding.rule == "unknown-start");
+        // What follows from a cause goes with it.
+        let mut linked = findings.to_vec();
+        sort_findings(&mut linked);
+        add_fingerprints(&mut linked);
+        link_causes(&mut linked);
         Self {
-            more: agreed::cleanings(findings).len() as u64 + u64::from(begins),
+            more: agreed::cleanings(&linked).len() as u64 + u64::from(begins),
             needless: needless().map(|finding| finding.times).sum(),
             needless_at: needless().flat_map(|finding| finding.step..=finding.last_step).collect(),
         }
@@ -123,6 +132,7 @@ impl OverBudget<'_> {
         let needless_words = match needless {
             0 if outcome.ran("needless-flash") => "`needless-flash` calls none of them needless".to_owned(),
             0 => "each of them is needed, or not checked".to_owned(),
+            1 => format!("that at {} is needless, as `needless-flash` says", steps_words(&needless_at)),
             _ => format!("those at {} are needless, as `needless-flash` says", steps_words(&needless_at)),
         };
         let more_words = match more {
@@ -132,7 +142,9 @@ impl OverBudget<'_> {
         };
         let left = (figure as u64).saturating_sub(needless) + more;
         let raise = if left as f64 <= budget {
-            format!("with all of that done, {left} are left, and the budget holds")
+            let done = if more > 0 { "with all of that done" } else { "without them" };
+            let is = if left == 1 { "is" } else { "are" };
+            format!("{done} {left} {is} left, and the budget holds")
         } else {
             format!("leave out what nobody needs, or raise the budget to {left} and explain why in the review")
         };

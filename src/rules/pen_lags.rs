@@ -53,7 +53,8 @@ impl<'p> PenLags<'p> {
             ),
             help: match blocker {
                 Some(update) => {
-                    let away = leaving_out.as_ref().map_or_else(|| self.away(step, update), |out| self.out(update, out));
+                    let away =
+                        leaving_out.as_ref().map_or_else(|| self.away(step, update), |out| self.out(update, out));
                     let ms = wording::ms(update.duration_ms);
                     format!("{away}; or move {} to a pause: it runs for {ms} ms", self.name(update))
                 }

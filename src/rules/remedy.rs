@@ -8,7 +8,7 @@ use crate::{
     display::{Level, LevelSet, Mode},
     finding::{Asks, ChangeOf, Cleaning, Correction},
     geometry::Rect,
-    panel::{Driving, Ghost, Law, PlayedStep},
+    panel::{Driving, Ghost, Law, PlayedStep, PlayedUpdate},
     plan::{Plan, Shows, Step, Update, WindowAsk},
 };
 
@@ -66,12 +66,7 @@ pub(super) fn removal(ghost: &Ghost, rect: Rect, step: &PlayedStep<'_>, plan: &P
 }
 
 /// The cheapest update of a box that helps and breaks nothing beside it.
-fn cheapest(
-    rect: Rect,
-    helps: impl Fn(&Mode, bool) -> bool,
-    step: &PlayedStep<'_>,
-    plan: &Plan,
-) -> Option<Removal> {
+fn cheapest(rect: Rect, helps: impl Fn(&Mode, bool) -> bool, step: &PlayedStep<'_>, plan: &Plan) -> Option<Removal> {
     let window = proposed_window(rect, &plan.display, plan.rotation);
     let now_c = step.planned.temperature_c;
     let modes = &plan.display.modes;
@@ -90,7 +85,7 @@ impl Removal {
 
     /// The same as what a help asks for, in the pause after a step.
     pub(super) fn cleaning(self, after_step: u64, plan: &Plan) -> Cleaning {
-        Cleaning { mode: plan.display.modes[self.mode].name.clone(), window: self.window, after_step }
+        Cleaning { mode: plan.display.modes[self.mode].name.clone(), window: self.window, after_step, prevention: None }
     }
 
     /// What it does, in words, of which those of what is asked are a part.
@@ -112,11 +107,18 @@ impl Removal {
     }
 }
 
-/// How often the strongest pixel of a ghost was driven since its last cleaning.
+/// How often the neighbourhood of the strongest pixel of a ghost was driven since its last cleaning.
 pub(super) fn updates_since_cleaning(ghost: &Ghost, step: &PlayedStep<'_>) -> u32 {
     let (x, y) = worst_pixel(ghost, step);
-    step.glass.count(x, y)
+    // Of an outline, what was driven beside it counts.
+    let near = |at: u32, end: u32| at.saturating_sub(NEAR_PX)..(at + NEAR_PX + 1).min(end);
+    let size = step.memory.size();
+    let rows = near(y, size.height).flat_map(|row| near(x, size.width).map(move |column| (column, row)));
+    rows.map(|(column, row)| step.glass.count(column, row)).max().unwrap_or(0)
 }
+
+/// How far beside a pixel its neighbourhood reaches, px.
+const NEAR_PX: u32 = 4;
 
 fn worst_pixel(ghost: &Ghost, step: &PlayedStep<'_>) -> (u32, u32) {
     let ((x, y), bit) = (step.grid().origin(ghost.worst_tile), worst_bit(ghost, step));
@@ -216,8 +218,9 @@ pub(super) struct Missing {
     /// The JSON pointer to the step.
     step: String,
     updates: Vec<Update>,
-    /// Of each of them, whether it left greys as it was played that its mode cannot show: another finding says so.
-    is_short: Vec<bool>,
+    /// Of each of them, whether it could not show its own place, or drove what the controller does not know: another finding
+    /// says so.
+    is_at_fault: Vec<bool>,
     from: LevelSet,
     to: LevelSet,
     /// How warm it is at that step, degrees C.
@@ -226,6 +229,10 @@ pub(super) struct Missing {
     is_unknown: bool,
     /// Whether the step is played for several screens or several times.
     has_turns: bool,
+}
+
+fn is_at_fault(update: &PlayedUpdate) -> bool {
+    !update.out_of_reach.is_empty() || update.unknown_px > 0
 }
 
 /// Which update brings a box to the glass, in words.
@@ -260,7 +267,7 @@ impl Missing {
         Self {
             step: planned.pointer.clone(),
             updates: planned.listed_updates().to_vec(),
-            is_short: step.updates.iter().map(|update| !update.out_of_reach.is_empty()).collect(),
+            is_at_fault: step.updates.iter().map(is_at_fault).collect(),
             from,
             to,
             temperature_c: step.planned.temperature_c,
@@ -388,14 +395,12 @@ impl Missing {
 
     /// The box beside those of an update of the step.
     fn one_more_box(&self, rect: Rect, plan: &Plan) -> Vec<Correction> {
-        // An update that cannot show all of its own place either is reported for that: the drawing is what must change.
-        let shows = |index: usize, mode: usize| {
-            let is_short = self.is_short.get(index).is_some_and(|is_short| *is_short);
-            self.is_shown_by(mode, plan) || is_short && self.from.is_within(plan.display.modes[mode].from)
-        };
         let takes = |index: usize, update: &Update| {
-            let is_windowed = plan.display.modes[update.mode].windowed;
-            is_windowed && shows(index, update.mode) && self.is_known_to(update.mode, plan)
+            let mode = &plan.display.modes[update.mode];
+            let is_right = self.is_shown_by(update.mode, plan) && self.is_known_to(update.mode, plan);
+            // What is wrong with its own place is not mended by a second update beside it.
+            let is_at_fault = self.is_at_fault.get(index).is_some_and(|is_at_fault| *is_at_fault);
+            mode.windowed && (is_right || is_at_fault && self.from.is_within(mode.from))
         };
         let more = |(index, update): (usize, &Update)| match &update.window {
             WindowAsk::Boxes(boxes) if takes(index, update) => {
@@ -431,6 +436,11 @@ pub(super) fn settling(plan: &Plan, [from, to]: [LevelSet; 2], rect: Rect, tempe
 }
 
 impl Settling<'_> {
+    /// Whether it flashes that place.
+    pub(super) fn flashes(&self) -> bool {
+        self.mode.flashes > 0
+    }
+
     /// The mode, and where.
     pub(super) fn words(&self) -> String {
         let place =

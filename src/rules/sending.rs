@@ -82,17 +82,17 @@ pub(super) fn words(
         1 => "; one more step changes this place again: let it send the place in the same way".to_owned(),
         rest => format!("; {rest} more steps change this place again: let each send it in the same way"),
     };
-    let quiet = quiet_words(first, own, plan);
-    format!("{}{or}{quiet}{}{rest}", change_words(first, called, own, plan), named.concat())
+    format!("{}{or}{}{rest}", change_words(first, called, own, plan), named.concat())
 }
 
-/// That an update need not flash if the place is drawn otherwise, in words.
-fn quiet_words(sender: &Sender, change: &Change, plan: &Plan) -> String {
+/// That an added update need not flash if the place is drawn otherwise, in words.
+pub(super) fn quiet_words(correction: &Correction, senders: &[Sender], plan: &Plan) -> String {
+    let Some(([sender, ..], change)) = Some(senders).zip(correction.changes.first()) else { return String::new() };
     let ChangeOf::AddUpdate { mode, .. } = change.what else { return String::new() };
     let quiet = sender.missing.quiet_mode(mode, plan);
     quiet.map_or(String::new(), |quiet| {
         let name = &plan.display.modes[quiet].name;
-        format!(" (or a `{name}` one, which does not flash, once the place is drawn in levels that `{name}` can show)")
+        format!(" (or a `{name}` update, without a flash, once the screen is drawn in levels that `{name}` can show)")
     })
 }
 

@@ -85,7 +85,10 @@ impl<'p> UnknownStart<'p> {
         let help = if cleaning.is_empty() {
             "first drive the whole panel with a mode that drives every pixel".to_owned()
         } else {
-            format!("begin with a cleaning update ({}) after power-up", wording::one_of(&cleaning))
+            format!(
+                "begin with a cleaning update of the whole panel after power-up: {} with the window \"all\"",
+                wording::one_of(&cleaning)
+            )
         };
         let (unsaid, help, corrections) = if self.is_unsaid {
             (format!("; {UNSAID}"), format!("{SAY_IT}, otherwise {help}"), self.corrections())

@@ -103,3 +103,12 @@ fn the_advice_about_greys_is_no_interruption_or_says_that_the_display_cannot() {
                   with `full` at once";
     assert!(interrupts.len() == 1 && interrupts[0].contains(cannot), "{interrupts:?}");
 }
+
+#[test]
+fn a_cleaning_that_is_a_step_of_its_own_is_told_when_it_may_come() {
+    let found = |plan: &str| told(&review(&square_and_white(), "", plan), "cleaning-interrupts");
+    let said = found(&key_then(900, r#"[{ "mode": "full" }]"#));
+    let help = "| set `after_ms` of step 2 to at least 2000: then it flashes 2.00 s after the last touch, key or pen";
+    assert!(said.len() == 1 && said[0].contains(help), "{said:?}");
+    assert_eq!(found(&key_then(2000, r#"[{ "mode": "full" }]"#)), [""; 0]);
+}

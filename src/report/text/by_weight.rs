@@ -129,6 +129,12 @@ fn there_words(other: &Finding, first: &Finding) -> Option<String> {
     in_short(other).filter(|words| !words.is_empty() && !first.help.contains(words))
 }
 
+/// What to do about something that follows, in a few words, where its cause does not take it away by itself.
+fn following_words(finding: &Finding) -> Option<String> {
+    let later = |asks: &Asks| matches!(asks, Asks::Later(_)).then(|| asks.in_short());
+    finding.in_short.clone().or_else(|| finding.asks.as_ref().and_then(later)).filter(|words| !words.is_empty())
+}
+
 fn in_short(finding: &Finding) -> Option<String> {
     finding.in_short.clone().or_else(|| finding.asks.as_ref().map(Asks::in_short))
 }
@@ -142,7 +148,8 @@ fn following_rules(following: &[&Finding]) -> Option<String> {
         }
     }
     let words = |finding: &&Finding| {
-        format!("{} ({}) at {}", finding.rule, finding.severity.word(), readable(&place_words(finding)))
+        let there = following_words(finding).map_or(String::new(), |words| format!(": {}", readable(&words)));
+        format!("{} ({}) at {}{there}", finding.rule, finding.severity.word(), readable(&place_words(finding)))
     };
     listed(&rules.iter().map(words).collect::<Vec<_>>(), "more")
 }

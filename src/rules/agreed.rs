@@ -56,7 +56,7 @@ fn cleaning_of(finding: &Finding) -> Option<&Cleaning> {
 fn agree_on_places(findings: &mut [Finding]) {
     let is_one = |one: &Cleaning, other: &Cleaning| {
         let overlap = |(one, other): (Rect, Rect)| one.overlaps(other);
-        (&one.mode, one.after_step) == (&other.mode, other.after_step)
+        (one.after_step, &one.mode) == (other.after_step, &other.mode)
             && one.window.zip(other.window).is_some_and(overlap)
     };
     let mut places: Vec<Cleaning> = Vec::new();

@@ -108,7 +108,8 @@ impl Group {
     /// The step where the group is worst, in words, where that is not the one where it begins: figures are of that step.
     pub(super) fn at_its_worst(&self) -> String {
         let step = self.worst.step;
-        if step == self.place.step { String::new() } else { format!(" at its worst (step {step})") }
+        let its = if self.worst.count == 1 { "its" } else { "their" };
+        if step == self.place.step { String::new() } else { format!(" at {its} worst (step {step})") }
     }
 }
 
@@ -275,7 +276,8 @@ impl<'p> GhostGroups<'p> {
             let (place, appeared) = (Where::of(step, StepField::Updates), worst.around);
             let strongest = fresh.iter().max_by(|one, other| one.worst_l.total_cmp(&other.worst_l));
             let updates = strongest.map_or(0, |ghost| remedy::updates_since_cleaning(ghost, step));
-            let over = |update: &&PlayedUpdate| update.sent.iter().any(|sent| sent.overlaps(appeared));
+            let at = strongest.map_or(appeared, |ghost| ghost.rect);
+            let over = |update: &&PlayedUpdate| update.sent.iter().any(|sent| sent.overlaps(at));
             let shown_in = step.updates.iter().rfind(over).map(|update| update.mode);
             let rects = largest(fresh);
             let pause_before = self.pauses.last();

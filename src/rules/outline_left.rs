@@ -36,9 +36,12 @@ fn observation(group: &Group, groups: &GhostGroups<'_>) -> Observation {
     } else {
         format!("{count} outlines of up to {worst} L* on {area}{when}, the strongest around {origin}")
     };
-    let message = format!(
-        "{seen}: {rim_px} of its {pixels} px lie beside driven pixels and have not been driven themselves since"
-    );
+    let which = match (rim_px == pixels, count) {
+        (true, _) => "all of them".to_owned(),
+        (false, 1) => format!("{rim_px} of its {pixels} px"),
+        (false, _) => format!("{rim_px} of their {pixels} px"),
+    };
+    let message = format!("{seen}: {which} lie beside driven pixels and have not been driven themselves since");
     let mut observation = groups.observation(group, message, "outlines");
     observation.figures.push(("rim_px", rim_px as f64));
     observation

@@ -82,8 +82,13 @@ impl<'p> PenLags<'p> {
     fn leaving_out(&self, step: &PlayedStep<'_>, update: &RunningUpdate) -> Option<LeavingOut> {
         let sent = || step.updates.iter().flat_map(|own| own.sent.iter().copied());
         let line = step.pen_line.bounds(step.grid())?;
-        let place = sent().filter(|rect| rect.overlaps(line)).reduce(Rect::around)?;
-        let is_sent = step.pen_line.outside(&[place], step.grid()).is_empty() && sent().any(|rect| rect == place);
+        let asks_for_changes = step.planned.step.listed_updates().iter().any(|own| own.window == WindowAsk::Changed);
+        let place = match sent().find(|rect| step.pen_line.outside(&[*rect], step.grid()).is_empty()) {
+            Some(rect) => rect,
+            // It finds what the earlier update leaves out.
+            None if asks_for_changes => proposed_window(line, &self.plan.display, self.plan.rotation)?,
+            None => return None,
+        };
         let is_soon = step.updates_request_ms() - update.request_ms <= self.settle_ms;
         let windows = self.plan.display.windows?;
         let [least_width, least_height] = windows.smallest;
@@ -92,7 +97,7 @@ impl<'p> PenLags<'p> {
         let fits = boxes.iter().all(|rect| rect.width >= least_width && rect.height >= least_height)
             && windows.most_in_a_step.is_none_or(|most| boxes.len() <= most);
         let is_windowed = self.plan.display.modes[update.mode].windowed;
-        (is_sent && is_soon && fits && is_windowed && !boxes.is_empty()).then_some(LeavingOut { place, boxes })
+        (is_soon && fits && is_windowed && !boxes.is_empty()).then_some(LeavingOut { place, boxes })
     }
 
     fn out(&self, update: &RunningUpdate, LeavingOut { place, boxes }: &LeavingOut) -> String {

@@ -445,7 +445,7 @@ impl Settling<'_> {
     pub(super) fn words(&self) -> String {
         let place =
             self.window.map_or("the whole panel".to_owned(), |rect| format!("the window {}", wording::rect(rect)));
-        let flash = if self.mode.flashes == 0 { "without a flash" } else { "which flashes nothing else" };
+        let flash = if self.mode.flashes == 0 { "without a flash" } else { "which flashes only there" };
         format!("`{}` on {place}, {flash}", self.mode.name)
     }
 }

@@ -2,6 +2,8 @@
 //!
 //! Knows corrections that send more, and not whether there is time for them.
 
+use std::collections::BTreeMap;
+
 use super::{
     consequences::Link,
     remedy::{self, Missing, step_name},
@@ -46,18 +48,27 @@ impl Sender {
 }
 
 /// Lets senders of one step, each of its own finding, send one box where theirs overlap.
-pub(super) fn join_boxes(mut senders: Vec<&mut Sender>) {
-    let is_one = |one: &Sender, other: &Sender| {
-        one.missing.step() == other.missing.step() && one.rect.overlaps(other.rect) && one.rect != other.rect
-    };
-    loop {
-        let pairs = (0..senders.len()).flat_map(|one| (one + 1..senders.len()).map(move |other| (one, other)));
-        let Some((one, other)) = { pairs }.find(|(one, other)| is_one(senders[*one], senders[*other])) else { return };
-        let rect = senders[one].rect.around(senders[other].rect);
-        let mut missing = senders[one].missing.clone();
-        missing.add(&senders[other].missing);
-        for at in [one, other] {
-            (senders[at].rect, senders[at].missing) = (rect, missing.clone());
+pub(super) fn join_boxes(senders: Vec<&mut Sender>) {
+    let mut of_steps: BTreeMap<String, Vec<&mut Sender>> = BTreeMap::new();
+    for sender in senders {
+        of_steps.entry(sender.missing.step().to_owned()).or_default().push(sender);
+    }
+    for mut senders in of_steps.into_values().filter(|senders| senders.len() > 1) {
+        let mut places: Vec<(Rect, Missing)> = Vec::new();
+        for sender in &senders {
+            let (mut rect, mut missing) = (sender.rect, sender.missing.clone());
+            // A larger box may overlap others that the smaller one did not.
+            while let Some(at) = places.iter().position(|(known, _)| known.overlaps(rect)) {
+                let (known, also_missing) = places.swap_remove(at);
+                rect = rect.around(known);
+                missing.add(&also_missing);
+            }
+            places.push((rect, missing));
+        }
+        for sender in &mut senders {
+            if let Some((rect, missing)) = places.iter().find(|(rect, _)| rect.overlaps(sender.rect)) {
+                (sender.rect, sender.missing) = (*rect, missing.clone());
+            }
         }
     }
 }

@@ -83,22 +83,22 @@ impl<'p> TooManySinceCleaning<'p> {
     }
 
     fn help(&self, open: &Open, cleaning: &Cleaning, most: u32) -> String {
-        let latest = open.latest();
-        let (what, kept) = (Asks::Cleaning(cleaning.clone()).words(), format!("so that the count stays within {most}"));
+        let does = format!("{} sets the count back", Asks::Cleaning(cleaning.clone()).words());
         // Counted from that pause on, the limit is not passed before the next one.
         let until = open.pause.unwrap_or(self.pauses.last_step());
-        let early = open.pause_before.filter(|before| until - before <= u64::from(most));
-        if let Some(before) = early {
+        if let Some(before) = open.pause_before.filter(|before| until - before <= u64::from(most)) {
             let when = self.pauses.words(Pause::After(before));
-            return format!("clean it {when}, in the last pause before that, {kept}: {what}");
+            return format!("{does}: use it {when}, in the last pause before the count exceeds {most}");
         }
-        let no_pause = match open.pause {
-            Some(pause) => {
-                format!("; the first pause comes only after step {pause}, so accept it if that is too early")
-            }
-            None => "; no pause comes then, so accept it if that is too early".to_owned(),
+        let first = match open.pause {
+            Some(pause) => format!(" (the first one comes after step {pause})"),
+            None => String::new(),
         };
-        format!("clean it at the latest after step {latest}, {kept}: {what}{no_pause}")
+        format!(
+            "{does}: use it at the latest after step {}, so that the count does not exceed {most}; no pause comes before \
+             that{first}, so accept this finding if a flash there is worse",
+            open.latest()
+        )
     }
 
     fn close(&mut self, limit: LimitValue, sink: &mut Sink) {

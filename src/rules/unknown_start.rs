@@ -98,8 +98,8 @@ impl<'p> UnknownStart<'p> {
         Observation {
             rect,
             message: format!(
-                "`{}` drives only what differs, but the controller does not know what {} show: it compares with a \
-                picture that is not on the glass{unsaid}",
+                "`{}` drives only what differs, but the controller does not know what {} show: the controller compares \
+                with a picture that is not on the glass{unsaid}",
                 display.modes[mode].name,
                 wording::area(unknown_px, display)
             ),

@@ -88,7 +88,7 @@ fn settling_a_place_that_a_quick_update_showed_interrupts_nobody() {
 fn the_advice_about_greys_is_no_interruption_or_says_that_the_display_cannot() {
     let nothing = key_then(5000, "[]");
     let [greys, _] = both(ONLY_FULL, &nothing);
-    let advice = "redraw the place within 1000 ms with `full` on the window [0, 2, 8, 4], which flashes nothing else";
+    let advice = "redraw the place within 1000 ms with `full` on the window [0, 2, 8, 4], which flashes only there";
     assert!(greys.len() == 1 && greys[0].contains(advice), "{greys:?}");
     // A mode without a flash goes before one with it.
     let quiet = r#"{ "modes": [{ "name": "grey", "flashes": 0 }] }"#;

@@ -15,7 +15,7 @@ use crate::{
     },
     panel::{FlashLimits, FlashPeak, GhostLimits, PlayedStep, Player, Watched},
     plan::{Begins, LimitValue, Plan, PlannedStep, ScreenId},
-    rules::{RuleRunner, Selection, Turns, link_causes},
+    rules::{RuleRunner, Selection, Turns, agree, link_causes},
     screen::{Picture, ScreenFault},
 };
 
@@ -84,6 +84,7 @@ fn review_on<'p>(
     summary.as_planned = plan.recorded.as_ref().and_then(|recorded| recorded.as_planned);
     summary.not_checked.extend(selection.words());
     let mut matched = accept_findings(&mut findings, &plan.accept);
+    agree(&mut findings);
     summary.count(&findings);
     let later_turns = turns.map(|turns| {
         let (later, accepted) = turns.finish();
@@ -91,7 +92,7 @@ fn review_on<'p>(
         summary.not_checked.extend(not_played(&later));
         later
     });
-    bench.conclude(&summary, &matched, later_turns.as_ref(), None);
+    bench.conclude(&summary, &findings, &matched, later_turns.as_ref(), None);
     let mut concluded = bench.take_findings();
     accept_findings(&mut concluded, &plan.accept);
     findings.extend(concluded);

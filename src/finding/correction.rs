@@ -63,12 +63,17 @@ pub enum ChangeOf {
         /// Its windows.
         window: WindowAsk,
     },
+    /// The step comes at another time after the one before it.
+    AfterMs {
+        /// How long after it, ms.
+        ms: u64,
+    },
     /// The plan says that the glass is clean white before its first step.
     BeginsWhite,
 }
 
 impl ChangeOf {
-    /// The update that is changed; `None` for one that is added.
+    /// The update that is changed; `None` for one that is added, and where no update is changed.
     pub fn update(&self) -> Option<usize> {
         match self {
             Self::Window { update, .. }
@@ -76,7 +81,7 @@ impl ChangeOf {
             | Self::RemoveBox { update, .. }
             | Self::Mode { update, .. }
             | Self::RemoveUpdate { update } => Some(*update),
-            Self::AddUpdate { .. } | Self::BeginsWhite => None,
+            Self::AddUpdate { .. } | Self::AfterMs { .. } | Self::BeginsWhite => None,
         }
     }
 }

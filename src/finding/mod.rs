@@ -4,6 +4,7 @@
 //! formats.
 
 mod accept;
+mod asks;
 mod correction;
 mod fingerprint;
 mod later_turns;
@@ -21,6 +22,7 @@ use crate::{
 };
 
 pub use accept::{accept_findings, is_accepted};
+pub use asks::{Asks, Cleaning, Later, Prevention};
 pub use correction::{Change, ChangeOf, Correction};
 pub use fingerprint::add_fingerprints;
 pub use later_turns::{LaterTurns, OfTurn};
@@ -74,6 +76,10 @@ pub struct Finding {
     pub message: String,
     /// What to do.
     pub help: String,
+    /// What to do at this place, in a few words: other places of the same trouble may need something else.
+    pub in_short: Option<String>,
+    /// What the help asks for, as far as other findings may ask for more of the same.
+    pub asks: Option<Asks>,
     /// Exact changes of the plan that remove it, each on its own, the best first; none if the help is only advice.
     pub corrections: Vec<Correction>,
     /// The figures that the message was made from.
@@ -111,6 +117,8 @@ impl Finding {
             rect: None,
             message: String::new(),
             help: String::new(),
+            in_short: None,
+            asks: None,
             corrections: Vec::new(),
             figures: BTreeMap::new(),
             margin: None,
@@ -169,6 +177,10 @@ pub struct Observation {
     pub message: String,
     /// What to do.
     pub help: String,
+    /// What to do at this place, in a few words.
+    pub in_short: Option<String>,
+    /// What the help asks for, as far as other findings may ask for more of the same.
+    pub asks: Option<Asks>,
     /// The figures that the message was made from.
     pub figures: Vec<(&'static str, f64)>,
     /// Distinguishes observations that have the same field of the plan.
@@ -316,6 +328,8 @@ impl Sink {
             rect: observation.rect,
             message: observation.message,
             help: observation.help,
+            in_short: observation.in_short,
+            asks: observation.asks,
             corrections: observation.corrections,
             figures: observation.figures.into_iter().collect(),
             margin: observation.margin,

@@ -257,7 +257,7 @@ fn verdict(task: &FlowTask<'_>, gathered: Gathered, mut known: Known<'_>) -> Con
     summary.not_checked.extend(budgets_not_checked(flow, &ProvedFigures::of(known.proof)));
     summary.not_checked.extend(selection.words());
     summary.count(&findings);
-    bench.conclude(&summary, &matched, None, Some(&known.of_flow));
+    bench.conclude(&summary, &findings, &matched, None, Some(&known.of_flow));
     let mut concluded = bench.take_findings();
     accept_findings(&mut concluded, &flow.head.accept);
     findings.extend(concluded);

@@ -15,6 +15,7 @@ use crate::{
     geometry::Rect,
     panel::PlayedStep,
     plan::Plan,
+    units::length_mm,
 };
 
 /// A change that is to be answered.
@@ -167,12 +168,29 @@ impl Part {
     }
 }
 
-/// Of several places that change, the one with the smallest window that is an answer by itself.
+/// Somebody who touches looks at what is not further away than this. Common practice, no source.
+const NEAR_MM: f64 = 40.0;
+
+/// How far two boxes are apart, px.
+fn apart_px(one: Rect, other: Rect) -> f64 {
+    let gap = |[low, high]: [u32; 2], [other_low, other_high]: [u32; 2]| {
+        f64::from(low.saturating_sub(other_high).max(other_low.saturating_sub(high)))
+    };
+    let across = gap([one.x, one.right()], [other.x, other.right()]);
+    let down = gap([one.y, one.bottom()], [other.y, other.bottom()]);
+    across.hypot(down)
+}
+
+/// Of several places that change near what was touched, the one with the smallest window that is an answer by itself.
 fn smallest_part(plan: &Plan, step: &PlayedStep<'_>, change: &Mask, least_px: u64) -> Option<Part> {
     let places = regions(change, step.grid());
     let window = |place: &Region| proposed_window(place.rect, &plan.display, plan.rotation).map(Rect::pixels);
     let large = places.iter().filter(|place| places.len() > 1 && place.pixels >= least_px);
-    let (_, smallest) = large.filter_map(|place| Some((window(place)?, place))).min_by_key(|(pixels, _)| *pixels)?;
+    // What shows far from the finger answers nobody.
+    let touched = step.planned.step.touched.and_then(|touched| touched.cut(step.memory.size()));
+    let most_px = NEAR_MM / length_mm(1.0, plan.display.pixels_per_inch);
+    let near = large.filter(|place| touched.is_none_or(|touched| apart_px(place.rect, touched) <= most_px));
+    let (_, smallest) = near.filter_map(|place| Some((window(place)?, place))).min_by_key(|(pixels, _)| *pixels)?;
     Part::new(plan, step, change.inside(&[smallest.rect], step.grid()), false)
 }
 
@@ -210,7 +228,11 @@ impl Answer<'_> {
         let settling = self.settling.as_ref().map_or(String::new(), |settling| {
             format!("; then redraw its greys within {} ms with {}", wording::ms(settle_ms), settling.words())
         });
-        let rest = if self.covers_all { "" } else { "; then show the rest with a second update" };
+        let rest = if self.covers_all {
+            ""
+        } else {
+            "; then show the rest with a second update that leaves this window out, so that it need not wait"
+        };
         format!("{answer}{settling}{rest}")
     }
 

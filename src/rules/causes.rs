@@ -3,7 +3,10 @@
 //! Knows which rules report what follows from what; each finding stays what its rule made it. A cause never follows from
 //! another finding itself, and is at least as bad as what follows from it.
 
-use crate::{finding::Finding, geometry::Rect};
+use crate::{
+    finding::{Asks, Finding},
+    geometry::Rect,
+};
 
 /// What two findings have in common where one follows from the other.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -29,7 +32,7 @@ const FOLLOWS: &[(&str, Shared, &[&str])] = &[
     ("faint-text", Shared::Change, &["text-lost"]),
     ("box-swells", Shared::Place, &["grey-in-two-level-mode"]),
     ("slow-answer", Shared::Step, &["never-shown", "update-lost", "cannot-keep-up"]),
-    ("updates-collide", Shared::Step, &["cannot-keep-up", "slow-answer"]),
+    ("updates-collide", Shared::Step, &["cannot-keep-up", "slow-answer", "too-soon"]),
     ("link-bound", Shared::Step, &["slow-answer"]),
 ];
 
@@ -78,8 +81,21 @@ fn shares(shared: Shared, finding: &Finding, other: &Finding) -> bool {
     match shared {
         Shared::Step => at_one_time,
         Shared::Change => at_one_time && overlap(finding.rect, other.rect),
-        // A ghost stays where it is after the step that is named last, so that what comes later follows from it as well.
-        Shared::Place | Shared::Beginning => other.step <= finding.last_step && overlap(finding.rect, other.rect),
+        // A ghost stays where it is after the step that is named last, so that what comes later follows from it as well. What
+        // looks off because it is clean follows from the place that is not.
+        Shared::Place | Shared::Beginning => {
+            let is_here =
+                overlap(finding.rect, other.rect) || cleaned(finding).is_some_and(|at| overlap(Some(at), other.rect));
+            other.step <= finding.last_step && is_here
+        }
+    }
+}
+
+/// The box that a finding asks to clean.
+fn cleaned(finding: &Finding) -> Option<Rect> {
+    match &finding.asks {
+        Some(Asks::Cleaning(cleaning)) => cleaning.window,
+        _ => None,
     }
 }
 

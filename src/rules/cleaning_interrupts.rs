@@ -2,11 +2,15 @@
 
 use std::collections::BTreeMap;
 
-use super::{Rule, Setup, remedy, wording};
+use super::{
+    Rule, Setup,
+    pauses::{after_ms as whole_ms, later},
+    remedy, wording,
+};
 use crate::{
     change::proposed_window,
     display::{LevelSet, Mode},
-    finding::{Observation, Sink, StepField, Where},
+    finding::{Asks, Observation, Sink, StepField, Where},
     geometry::Rect,
     panel::{PlayedStep, PlayedUpdate},
     plan::Plan,
@@ -84,7 +88,10 @@ impl<'p> CleaningInterrupts<'p> {
     fn tell(&mut self, pause: &str, sink: &mut Sink) {
         for (place, observation) in std::mem::take(&mut self.waiting).into_values() {
             let first = &observation.help;
-            let help = if first.is_empty() {
+            let help = if let Some(asks) = &observation.asks {
+                let span = wording::span(self.quiet_ms);
+                format!("{}: then it flashes {span} after the last touch, key or pen", asks.words())
+            } else if first.is_empty() {
                 format!("move it to a pause; {pause}")
             } else {
                 format!("{first}, and move the cleaning to a pause; {pause}")
@@ -103,7 +110,13 @@ impl<'p> CleaningInterrupts<'p> {
         if self.unsettled.iter().any(|unsettled| unsettled.is_settled_by(update)) {
             return;
         }
+        let before_it = self.before_it(step, update);
+        // A cleaning that is a step of its own can simply come later.
+        let is_alone = index == 0 && step.introduced.is_empty() && !remedy::has_turns(step.planned.step);
+        let own_ms = whole_ms(step.planned.step.after_ms + self.quiet_ms - after_ms);
+        let asks: Option<Asks> = (is_alone && before_it.is_none()).then(|| later(step, own_ms));
         let observation = Observation {
+            asks,
             update: Some(index),
             rect: update.sent_bounds(),
             message: format!(
@@ -111,7 +124,7 @@ impl<'p> CleaningInterrupts<'p> {
                 mode.name,
                 wording::span(after_ms)
             ),
-            help: self.before_it(step, update).unwrap_or_default(),
+            help: before_it.unwrap_or_default(),
             figures: vec![("after_ms", after_ms), ("limit_ms", self.quiet_ms)],
             ..Observation::default()
         };

@@ -181,6 +181,13 @@ impl Consequences {
         all.filter_map(|link| Some((&**link, link.pixels.bounds(&self.grid)?)))
     }
 
+    /// How long after the first step the next update is asked for that is sent already, ms.
+    pub(super) fn next_update_ms(&self) -> Option<f64> {
+        let is_sent = |asked: &&Rc<Asked>| asked.updates.iter().any(|sent| !sent.boxes.is_empty());
+        let next = self.asked.iter().skip(1).find(is_sent)?;
+        Some(next.request_ms - self.begin_ms())
+    }
+
     /// The modes in which updates as they stand would answer a person, where there was nothing to answer before.
     pub(super) fn answering_modes(&self) -> impl Iterator<Item = (usize, f64)> {
         self.links.iter().flat_map(|link| link.answers_in.iter().map(|mode| (*mode, link.missing.temperature_c())))
@@ -217,6 +224,11 @@ fn unsent(step: &PlayedStep<'_>, change: &Mask, plan: &Plan) -> (Mask, Vec<usize
 }
 
 impl Link {
+    /// When its updates are requested, ms.
+    pub(super) fn request_ms(&self) -> f64 {
+        self.request_ms
+    }
+
     fn new(step: &PlayedStep<'_>, changes: &Mask, pixels: Mask, missing: Missing) -> Self {
         let (index, request_ms, changes) = (step.planned.index, step.updates_request_ms(), changes.clone());
         Self { index, request_ms, changes, pixels, missing, answers_in: Vec::new() }

@@ -1,8 +1,12 @@
 //! `ends-ghosted`: the plan's last picture, the one that stays, carries a ghost.
 
-use super::{Rule, Setup, remedy, wording};
+use super::{
+    Rule, Setup,
+    remedy::{self, NO_REMOVAL},
+    wording,
+};
 use crate::{
-    finding::{Observation, ResidueModes, Sink, StepField, Where},
+    finding::{Asks, Observation, ResidueModes, Sink, StepField, Where},
     geometry::Rect,
     panel::PlayedStep,
     plan::Plan,
@@ -40,6 +44,7 @@ impl Rule for EndsGhosted<'_> {
         let Some(worst) = seen.clone().max_by(|one, other| one.worst_l.total_cmp(&other.worst_l)) else { return };
         let rect = seen.clone().map(|ghost| ghost.rect).fold(worst.rect, Rect::around);
         let pixels: u64 = seen.clone().map(|ghost| ghost.pixels).sum();
+        let removal = remedy::removal(worst, rect, step, self.plan);
         let observation = Observation {
             rect: Some(rect),
             message: format!(
@@ -48,7 +53,11 @@ impl Rule for EndsGhosted<'_> {
                 wording::area(pixels, display),
                 wording::figure(worst.worst_l)
             ),
-            help: remedy::removal(worst, rect, step, self.plan),
+            help: removal.map_or_else(
+                || NO_REMOVAL.to_owned(),
+                |removal| format!("{}: clean in a step after the last one", removal.words(self.plan)),
+            ),
+            asks: removal.map(|removal| Asks::Cleaning(removal.cleaning(step.planned.index, self.plan))),
             figures: vec![
                 ("worst_l", worst.worst_l),
                 ("limit_l", self.limit_l),

@@ -2,9 +2,14 @@
 
 use std::collections::BTreeSet;
 
-use super::{Rule, Setup, wording};
+use super::{
+    Rule, Setup,
+    pauses::{after_ms, later},
+    wording,
+};
 use crate::{
-    finding::{Figure, Margin, Observation, Severity, Sink, StepField, Where},
+    finding::{Asks, Figure, Margin, Observation, Severity, Sink, StepField, Where},
+    geometry::Rect,
     panel::{FastFlashes, FlashKind, FlashLimits, FlashWatch, PlayedStep},
     plan::Plan,
 };
@@ -17,16 +22,47 @@ pub(super) struct FlashesTooFast<'p> {
     watch: FlashWatch<'p>,
     /// Modes that break it alone and were reported, by kind of flash.
     reported: BTreeSet<(usize, FlashKind)>,
+    /// The boxes of earlier updates that may be seen within a second of the next step, and when each ends, ms.
+    recent: Vec<(Vec<Rect>, f64)>,
 }
+
+/// Flashes are counted within this time, ms.
+const SECOND_MS: f64 = 1000.0;
 
 impl<'p> FlashesTooFast<'p> {
     pub(super) fn new(setup: &Setup<'p>) -> Self {
         let limits = &setup.limits.flashes_too_fast;
         let limits = FlashLimits { sr: limits.sr.value, per_second: limits.per_second.value };
-        Self { limits, watch: FlashWatch::new(setup.plan, limits), plan: setup.plan, reported: BTreeSet::new() }
+        Self {
+            limits,
+            watch: FlashWatch::new(setup.plan, limits),
+            plan: setup.plan,
+            reported: BTreeSet::new(),
+            recent: Vec::new(),
+        }
     }
 
-    fn observation(&self, mode: usize, found: &FastFlashes) -> Observation {
+    /// That a step comes a second after the end of all that is seen in the same place before it.
+    fn asks_for(&self, step: &PlayedStep<'_>, found: &FastFlashes) -> Option<Asks> {
+        let planned = step.planned.step;
+        let own_before = step.updates[..found.update].iter().any(|own| !own.sent.is_empty());
+        if found.is_alone || own_before || planned.cause.is_person() {
+            return None;
+        }
+        let is_there = |(boxes, _): &&(Vec<Rect>, f64)| boxes.iter().any(|rect| rect.overlaps(found.rect));
+        let end_ms = self.recent.iter().filter(is_there).map(|(_, end_ms)| *end_ms).reduce(f64::max)?;
+        let later_ms = end_ms + SECOND_MS - step.updates_request_ms();
+        (later_ms > 0.0).then(|| later(step, after_ms(planned.after_ms + later_ms)))
+    }
+
+    fn remember(&mut self, step: &PlayedStep<'_>) {
+        let request_ms = step.updates_request_ms();
+        self.recent.retain(|(_, end_ms)| end_ms + SECOND_MS > request_ms);
+        let sent = step.updates.iter().filter(|update| !update.sent.is_empty());
+        self.recent.extend(sent.map(|update| (update.sent.clone(), update.times.finish_ms)));
+    }
+
+    fn observation(&self, step: &PlayedStep<'_>, mode: usize, found: &FastFlashes) -> Observation {
         let display = &self.plan.display;
         let name = &display.modes[mode].name;
         let kind = if found.kind == FlashKind::Red { "red flashes" } else { "flashes" };
@@ -36,10 +72,15 @@ impl<'p> FlashesTooFast<'p> {
                 format!("`{name}` alone makes {flashes} {kind}"),
                 format!("use `{name}` only on windows below that area, or a mode that flashes less often"),
             )
-        } else if found.has_content {
+        } else if found.has_content && display.modes[mode].flashes == 0 {
             (
                 format!("the content changes back and forth: {flashes} {kind}"),
                 "change the content less often, or on a smaller area".to_owned(),
+            )
+        } else if found.has_content {
+            (
+                format!("the content that changes and the flashes of `{name}` together make {flashes} {kind}"),
+                format!("leave more time before `{name}`, or use it on a smaller area"),
             )
         } else {
             (
@@ -47,7 +88,12 @@ impl<'p> FlashesTooFast<'p> {
                 "leave more time between the updates, use a mode without flashes, or use smaller windows".to_owned(),
             )
         };
+        let asks = self.asks_for(step, found);
+        let help = asks.as_ref().map_or(help.clone(), |asks| {
+            format!("{}, a second after the end of what is seen there before; otherwise {help}", asks.words())
+        });
         Observation {
+            asks,
             update: Some(found.update),
             rect: Some(found.rect),
             message: format!(
@@ -79,8 +125,9 @@ impl Rule for FlashesTooFast<'_> {
         for found in self.watch.step(step) {
             let mode = step.updates[found.update].mode;
             if !found.is_alone || self.reported.insert((mode, found.kind)) {
-                sink.report(Where::of(step, StepField::Mode(found.update)), self.observation(mode, &found));
+                sink.report(Where::of(step, StepField::Mode(found.update)), self.observation(step, mode, &found));
             }
         }
+        self.remember(step);
     }
 }

@@ -7,15 +7,16 @@ use std::collections::{BTreeMap, HashMap, HashSet};
 
 use super::{
     Setup,
-    consequences::{Consequences, Link, MOST_LINKS},
+    consequences::{Consequences, MOST_LINKS},
     in_time::{TimeLimits, has_few_windows},
-    remedy::{Missing, has_turns, levels_of, step_name, step_of},
-    wording,
+    pauses::LeastPause,
+    remedy::{self, Missing, has_turns, levels_of, step_of},
+    sending::{self, Sender, join_boxes},
 };
 use crate::{
     change::{Mask, proposed_window},
     display::{LevelSet, WhenBusy},
-    finding::{ChangeOf, Correction, Finding, Sink},
+    finding::{Change, ChangeOf, Correction, Sink},
     geometry::Rect,
     panel::PlayedStep,
     plan::{Plan, ScreenId, WindowAsk},
@@ -48,6 +49,8 @@ struct Found {
     missing: Missing,
     window: Rect,
     of_turns: Vec<Consequences>,
+    /// What the help says before and after what has to be sent.
+    around: [String; 2],
 }
 
 /// The most turns of a repeated step that are followed.
@@ -83,12 +86,12 @@ impl Followed {
 
     /// Goes on with what was found at a field of the plan with a key: a step left pixels, which are to be sent.
     pub(super) fn find(&mut self, [pointer, key]: [&str; 2], weight: Weight, step: u64, left: Left, plan: &Plan) {
-        let Left { pixels, missing, rect } = left;
+        let Left { pixels, missing, rect, around } = left;
         let Some(at) = self.open.iter().position(|open| open.first_step() == step) else { return };
         let size = plan.rotation.turn_size(plan.display.size);
         let window = proposed_window(rect, &plan.display, plan.rotation).unwrap_or(size.whole());
         let of_place = self.open[at].of_place(&pixels, missing.clone(), window);
-        let new = || Found { weight, pixels, missing, window, of_turns: Vec::new() };
+        let new = || Found { weight, pixels, missing, window, of_turns: Vec::new(), around };
         let found = self.found.entry((pointer.to_owned(), key.to_owned())).or_insert_with(new);
         found.weight = found.weight.max(weight);
         if found.of_turns.len() < MOST_TURNS {
@@ -101,41 +104,71 @@ impl Followed {
         for open in std::mem::take(&mut self.open) {
             keep(&mut self.of_steps, open, plan);
         }
-        for ((pointer, key), found) in std::mem::take(&mut self.found) {
-            let ways = self.ways(found, plan);
-            sink.amend(&pointer, &key, |finding| ways.tell(plan, finding));
+        let mut all: Vec<(Name, Known)> = std::mem::take(&mut self.found)
+            .into_iter()
+            .map(|(name, mut found)| {
+                self.add_other_turns(&mut found);
+                let senders = self.senders(&found.of_turns);
+                (name, Known { found, senders })
+            })
+            .collect();
+        // Several findings may ask the same step for almost the same box.
+        join_boxes(all.iter_mut().flat_map(|(_, known)| &mut known.senders).collect());
+        for ((pointer, key), known) in all {
+            let ways = self.ways(&known, plan);
+            let [before, after] = known.found.around;
+            sink.amend(&pointer, &key, |finding| {
+                finding.help = format!("{before}{}{after}", ways.words);
+                finding.in_short = Some(ways.in_short);
+                finding.corrections = ways.corrections;
+            });
         }
     }
 
-    /// What can be done about a finding.
-    fn ways(&self, found: Found, plan: &Plan) -> Ways {
-        let Found { weight, pixels, missing, window, mut of_turns } = found;
-        // What is right for one turn must be right for all.
+    /// What is right for one turn must be right for all.
+    fn add_other_turns(&self, found: &mut Found) {
+        let Found { pixels, missing, window, of_turns, .. } = found;
         let others = self.of_steps.get(missing.step()).into_iter().flatten();
         let is_new = |other: &&Consequences| of_turns.iter().all(|known| known.first_step() != other.first_step());
         let others: Vec<Consequences> =
-            others.filter(is_new).map(|other| other.of_place(&pixels, missing.clone(), window)).collect();
+            others.filter(is_new).map(|other| other.of_place(pixels, missing.clone(), *window)).collect();
         of_turns.extend(others);
-        let senders = self.senders(&of_turns);
-        let others = senders.iter().skip(1).map(|sender| sender.first).collect();
+    }
+
+    /// What can be done about a finding.
+    fn ways(&self, known: &Known, plan: &Plan) -> Ways {
+        let Known { found: Found { weight, of_turns, .. }, senders } = known;
+        let weight = *weight;
         if of_turns.iter().any(Consequences::is_endless) || senders.len() > MOST_LINKS {
-            return Ways { others, hindered: Some(Hindered::TooManySteps), ..Ways::default() };
+            let words = |called: &str| words_without(called, Hindered::TooManySteps, &[], senders, plan);
+            return Ways { corrections: Vec::new(), words: words(THIS), in_short: words(&first_name(senders, plan)) };
         }
         // Windows of one mode can be joined, which is a warning of its own; what is dropped is lost.
         let may_send_more = weight == Weight::Error && plan.display.when_busy == WhenBusy::Waits;
-        let possible: Vec<Correction> = possible(&senders, plan)
-            .into_iter()
-            .filter(|correction| may_send_more || of_turns.iter().all(|of| has_few_windows(correction, of, plan)))
-            .collect();
+        let has_few = |correction: &Correction| of_turns.iter().all(|of| has_few_windows(correction, of, plan));
+        let (few, many): (Vec<_>, Vec<_>) = possible(senders, plan).into_iter().partition(has_few);
+        let possible: Vec<Correction> = few.into_iter().chain(many.into_iter().filter(|_| may_send_more)).collect();
         let holds = |correction: &Correction, weight| {
             of_turns.iter().all(|consequences| self.limits.hold(correction, consequences, plan, weight))
         };
-        let is_any = !possible.is_empty();
         let (mut corrections, rest): (Vec<_>, Vec<_>) =
-            possible.into_iter().partition(|correction| holds(correction, Weight::Warning));
+            possible.iter().cloned().partition(|correction| holds(correction, Weight::Warning));
         corrections.extend(rest.into_iter().filter(|correction| weight == Weight::Error && holds(correction, weight)));
-        let hindered = (corrections.is_empty() && is_any).then_some(Hindered::NoTime);
-        Ways { corrections, others, hindered }
+        let quiet = corrections.first().or(possible.first()).map(|best| sending::quiet_words(best, senders, plan));
+        let words = |called: &str, all: &[Correction]| match (corrections.first(), possible.first()) {
+            (Some(best), _) => {
+                let pause = pause_words(best, senders, of_turns, false, plan);
+                sending::words(called, best, all, senders, plan) + &pause
+            }
+            (None, Some(best)) => {
+                let pause = pause_words(best, senders, of_turns, true, plan);
+                words_without(called, Hindered::NoTime, &possible, senders, plan) + &pause
+            }
+            (None, None) => senders.first().map_or(String::new(), |first| remedy::update_of(first.rect, plan)),
+        };
+        let in_short = words(&first_name(senders, plan), &[]);
+        let words = words(THIS, &corrections) + &quiet.unwrap_or_default();
+        Ways { corrections, words, in_short }
     }
 
     /// The steps of the file that have to send, in their order.
@@ -144,7 +177,7 @@ impl Followed {
         for (link, rect) in of_turns.iter().flat_map(Consequences::links) {
             match senders.iter_mut().find(|sender| sender.missing.step() == link.missing.step()) {
                 Some(sender) => sender.add(link, rect),
-                None => senders.push(Sender { missing: link.missing.clone(), rect, first: link.index }),
+                None => senders.push(Sender::new(link, rect)),
             }
         }
         for sender in &mut senders {
@@ -159,6 +192,14 @@ pub(super) struct Left {
     pub(super) pixels: Mask,
     pub(super) rect: Rect,
     pub(super) missing: Missing,
+    /// What the help says before and after what has to be sent.
+    pub(super) around: [String; 2],
+}
+
+/// A finding with the steps that have to send.
+struct Known {
+    found: Found,
+    senders: Vec<Sender>,
 }
 
 /// Keeps what comes of one turn of a step, where there are others.
@@ -214,30 +255,22 @@ impl TurnLevels {
     }
 }
 
-/// A step of the file that has to send, with all that its turns have to send.
-struct Sender {
-    missing: Missing,
-    rect: Rect,
-    /// The number of its first turn that has to.
-    first: u64,
-}
-
-impl Sender {
-    fn add(&mut self, link: &Link, rect: Rect) {
-        self.rect = self.rect.around(rect);
-        self.missing.add(&link.missing);
-    }
-}
-
 /// What is known at the end of the corrections of one finding.
-#[derive(Clone, Debug, Default, PartialEq)]
 struct Ways {
     /// Corrections that stay right, the best first.
     corrections: Vec<Correction>,
-    /// The other steps that have to send as well, by their numbers.
-    others: Vec<u64>,
-    /// Why there is no correction although modes could show everything.
-    hindered: Option<Hindered>,
+    /// What has to be sent, in words.
+    words: String,
+    /// The same where it does not stand at its step.
+    in_short: String,
+}
+
+/// How the first step is called in the help of its own finding.
+const THIS: &str = "this step";
+
+/// How it is called elsewhere.
+fn first_name(senders: &[Sender], plan: &Plan) -> String {
+    senders.first().map_or(String::new(), |first| format!("step {}", first.first % plan.step_count.max(1)))
 }
 
 /// Why no change of updates alone is right.
@@ -249,38 +282,50 @@ enum Hindered {
     TooManySteps,
 }
 
-/// The most steps that are named in a help.
-const MOST_NAMED: usize = 4;
-
-impl Ways {
-    /// Says of a finding what can be done about it.
-    fn tell(self, plan: &Plan, finding: &mut Finding) {
-        finding.help.push_str(&self.words(plan));
-        finding.corrections = self.corrections;
+/// What the steps have to send, in words, as far as it is said without a correction that is right.
+fn words_without(called: &str, hindered: Hindered, possible: &[Correction], senders: &[Sender], plan: &Plan) -> String {
+    match (hindered, possible, senders) {
+        (Hindered::NoTime, [best, ..], _) => sending::words(called, best, &[], senders, plan),
+        (Hindered::TooManySteps, _, [first, ..]) => {
+            let own = first.missing.corrections(first.rect, plan);
+            let first = std::slice::from_ref(first);
+            let send = match own.as_slice() {
+                [] => remedy::update_of(first[0].rect, plan),
+                [best, ..] => sending::words(called, best, &[], first, plan),
+            };
+            format!("{send}; many later steps change this place and do not send it: let each send what it changes")
+        }
+        (_, _, [first, ..]) => remedy::update_of(first.rect, plan),
+        _ => String::new(),
     }
+}
 
-    /// What has to be done in addition to what the help already says, in words.
-    fn words(&self, plan: &Plan) -> String {
-        let names: Vec<String> = self.others.iter().map(|index| step_name(*index, plan)).collect();
-        let others = match names.as_slice() {
-            _ if self.hindered == Some(Hindered::TooManySteps) => {
-                "; many later steps change this place and do not send it: let each send what it changes".to_owned()
-            }
-            [] => String::new(),
-            [one] => format!("; {one} changes this place too without sending it, so it must send this place as well"),
-            _ => format!(
-                "; {} change this place too without sending it, so each must send this place as well",
-                wording::listed(&names, MOST_NAMED)
-            ),
-        };
-        let time = match self.hindered {
-            Some(Hindered::NoTime) => {
-                "; the steps follow each other too quickly for one more update: leave more time between them, or leave \
-                 some out"
-            }
-            _ => "",
-        };
-        others + time
+/// That the updates of a correction need time between them, in words, where they do not have it.
+fn pause_words(best: &Correction, senders: &[Sender], of_turns: &[Consequences], no_time: bool, plan: &Plan) -> String {
+    let [first, others @ ..] = senders else { return String::new() };
+    let mode_of = |change: &Change| match change.what {
+        ChangeOf::AddUpdate { mode, .. } => Some(mode),
+        ChangeOf::Window { update, .. } => first.missing.updates().get(update).map(|update| update.mode),
+        _ => None,
+    };
+    let Some(mode) = best.changes.first().and_then(mode_of) else { return String::new() };
+    let least = LeastPause::new(plan, mode, first.pixels(plan), first.missing.temperature_c());
+    let next_ms = of_turns.iter().filter_map(Consequences::next_update_ms).reduce(f64::min);
+    let next_ms = others.iter().map(|other| other.request_ms - first.request_ms).chain(next_ms).reduce(f64::min);
+    let is_close = next_ms.is_some_and(|next_ms| next_ms < least.ms);
+    if !no_time && !(is_close && plan.limits.too_soon.ms.is_some()) {
+        return String::new();
+    }
+    let reason = least.reason();
+    match others {
+        [other] if other.first == first.first + 1 && !other.missing.has_turns() => {
+            format!(", and set `after_ms` of step {} to at least {}{reason}", other.first, least.ms)
+        }
+        _ => format!(
+            "; the steps follow each other too quickly for that: leave at least {} ms between two updates{reason}, or \
+             leave some steps out",
+            least.ms
+        ),
     }
 }
 

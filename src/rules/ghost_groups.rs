@@ -3,11 +3,16 @@
 //! Those that appear together are one group, which is reported when it is over. Knows their figures and how sure those are, not
 //! the sentence that is said of them.
 
-use super::{remedy, wording};
+use super::{
+    Setup,
+    pauses::{Pause, Pauses},
+    remedy::{self, NO_REMOVAL, Removal},
+    wording,
+};
 use crate::{
-    finding::{Observation, ResidueModes, Sink, StepField, Where},
+    finding::{Asks, Cleaning, Finding, Observation, Prevention, ResidueModes, Sink, StepField, Where},
     geometry::Rect,
-    panel::{Ghost, PlayedStep},
+    panel::{Ghost, PlayedStep, PlayedUpdate},
     plan::Plan,
 };
 
@@ -61,6 +66,9 @@ pub(super) struct GhostGroups<'p> {
     open: Vec<Group>,
     /// Those of the step before.
     last: Vec<Ghost>,
+    pauses: Pauses,
+    /// What was reported before a pause came, by field of the plan and key.
+    unpaused: Vec<(String, String, Group)>,
 }
 
 /// Ghosts that appeared in one step.
@@ -73,6 +81,12 @@ pub(super) struct Group {
     appeared: Rect,
     /// At the step where they are worst.
     pub(super) worst: State,
+    /// How often the strongest was driven since its cleaning when they appeared, and the mode that brought them about.
+    updates: u32,
+    shown_in: Option<usize>,
+    /// The last pause before they appeared, and the first one after.
+    pause_before: Option<u64>,
+    pause: Option<Pause>,
 }
 
 /// The ghosts of a group as they are at a step.
@@ -87,14 +101,15 @@ pub(super) struct State {
     pub(super) worst_l: f64,
     weight: f64,
     pub(super) origin: String,
-    help: String,
+    removal: Option<Removal>,
 }
 
 impl Group {
     /// The step where the group is worst, in words, where that is not the one where it begins: figures are of that step.
     pub(super) fn at_its_worst(&self) -> String {
         let step = self.worst.step;
-        if step == self.place.step { String::new() } else { format!(" at its worst (step {step})") }
+        let its = if self.worst.count == 1 { "its" } else { "their" };
+        if step == self.place.step { String::new() } else { format!(" at {its} worst (step {step})") }
     }
 }
 
@@ -102,16 +117,31 @@ impl Group {
 const MOST: usize = 64;
 /// A ghost that comes back after no more steps than this is the same one: a key that is pressed and let go.
 const GRACE: u64 = 3;
+/// A ghost that so many updates bring about is one of its step; more have added up. Common practice, no source.
+const MANY: u64 = 2;
 
 impl<'p> GhostGroups<'p> {
     /// Follows the ghosts of a kind from a difference on, L*.
-    pub(super) fn new(plan: &'p Plan, kind: Kind, limit_l: f64, words: Words) -> Self {
-        Self { plan, kind, limit_l, words, modes: ResidueModes::default(), open: Vec::new(), last: Vec::new() }
+    pub(super) fn new(setup: &Setup<'p>, kind: Kind, limit_l: f64, words: Words) -> Self {
+        Self {
+            plan: setup.plan,
+            kind,
+            limit_l,
+            words,
+            modes: ResidueModes::default(),
+            open: Vec::new(),
+            last: Vec::new(),
+            pauses: Pauses::new(setup),
+            unpaused: Vec::new(),
+        }
     }
 
     /// Sees a step; reports the groups that are over.
     pub(super) fn step(&mut self, step: &PlayedStep<'_>, sink: &mut Sink) {
         self.modes.see(step);
+        if let Some(after) = self.pauses.see(step) {
+            self.pause(Pause::After(after), sink);
+        }
         let kind = self.kind;
         let ghosts = || step.ghosts.iter().filter(|ghost| kind.takes(ghost));
         if ghosts().eq(&self.last) {
@@ -130,25 +160,78 @@ impl<'p> GhostGroups<'p> {
 
     /// Reports the groups that are still open.
     pub(super) fn end(&mut self, sink: &mut Sink) {
+        self.pause(Pause::AtTheEnd(self.pauses.last_step()), sink);
         let open = std::mem::take(&mut self.open);
         self.report(open, sink);
     }
 
-    fn report(&self, groups: Vec<Group>, sink: &mut Sink) {
+    /// Sees a pause: all that appeared before it can be cleaned in it.
+    fn pause(&mut self, pause: Pause, sink: &mut Sink) {
+        for group in &mut self.open {
+            group.pause.get_or_insert(pause);
+        }
+        for (pointer, key, group) in std::mem::take(&mut self.unpaused) {
+            let (help, asks) = self.help(&Group { pause: Some(pause), ..group });
+            sink.amend(&pointer, &key, |finding: &mut Finding| (finding.help, finding.asks) = (help, asks));
+        }
+    }
+
+    fn report(&mut self, groups: Vec<Group>, sink: &mut Sink) {
         for group in groups {
             let observation = (self.words.observation)(&group, self);
-            sink.report(group.place, observation);
+            let (pointer, key) = (group.place.pointer.clone(), observation.key.clone());
+            let mut is_known = false;
+            sink.amend(&pointer, &key, |_| is_known = true);
+            sink.report(group.place.clone(), observation);
+            if group.pause.is_none() && !is_known {
+                self.unpaused.push((pointer, key, group));
+            }
         }
+    }
+
+    /// When the ghosts of a group are to be cleaned, in words and as what is asked.
+    fn help(&self, group: &Group) -> (String, Option<Asks>) {
+        let Some(removal) = group.worst.removal else { return (NO_REMOVAL.to_owned(), None) };
+        let (begin, updates) = (group.place.step, u64::from(group.updates));
+        let pause = group.pause.unwrap_or(Pause::AtTheEnd(self.pauses.last_step()));
+        let does = removal.words(self.plan);
+        // Cleaned there, it has not come back by the next pause.
+        let early = group.pause_before.filter(|before| pause.step() - before < updates);
+        if let Some(before) = early {
+            let when = self.pauses.words(Pause::After(before));
+            let asks = Asks::Cleaning(removal.cleaning(before, self.plan));
+            return (format!("{does}: clean {when}, in the last pause before it appears"), Some(asks));
+        }
+        let prevention =
+            (updates > MANY).then(|| Prevention { updates: updates - 1, latest_step: begin.saturating_sub(1) });
+        let name = |mode: usize| &self.plan.display.modes[mode].name;
+        let sooner = match (prevention, group.shown_in.filter(|mode| *mode != removal.mode())) {
+            (Some(prevention), _) => format!(
+                "; that is the first pause, and the ghost appears before it: to prevent that, {}, or accept it",
+                prevention.words()
+            ),
+            (None, Some(mode)) => format!(
+                "; until then it is seen: to prevent that, use `{}` instead of `{}` at step {begin}, or accept it",
+                name(removal.mode()),
+                name(mode)
+            ),
+            (None, None) => String::new(),
+        };
+        let cleaning = Cleaning { prevention, ..removal.cleaning(pause.step(), self.plan) };
+        let when = self.pauses.words(pause);
+        (format!("{does}: clean {when}{sooner}"), Some(Asks::Cleaning(cleaning)))
     }
 
     /// What is seen of a group; `counted` is what its members are called among the figures.
     pub(super) fn observation(&self, group: &Group, message: String, counted: &'static str) -> Observation {
         let display = &self.plan.display;
-        let State { around, count, pixels, worst_l, ref help, .. } = group.worst;
+        let State { around, count, pixels, worst_l, .. } = group.worst;
+        let (help, asks) = self.help(group);
         Observation {
             rect: Some(around),
             message,
-            help: help.clone(),
+            help,
+            asks,
             figures: vec![
                 ("worst_l", worst_l),
                 ("limit_l", self.limit_l),
@@ -191,7 +274,14 @@ impl<'p> GhostGroups<'p> {
         }
         if let Some(worst) = state(step, &fresh, plan, origin) {
             let (place, appeared) = (Where::of(step, StepField::Updates), worst.around);
-            self.open.push(Group { place, rects: largest(fresh), appeared, worst });
+            let strongest = fresh.iter().max_by(|one, other| one.worst_l.total_cmp(&other.worst_l));
+            let updates = strongest.map_or(0, |ghost| remedy::updates_since_cleaning(ghost, step));
+            let at = strongest.map_or(appeared, |ghost| ghost.rect);
+            let over = |update: &&PlayedUpdate| update.sent.iter().any(|sent| sent.overlaps(at));
+            let shown_in = step.updates.iter().rfind(over).map(|update| update.mode);
+            let rects = largest(fresh);
+            let pause_before = self.pauses.last();
+            self.open.push(Group { place, rects, appeared, worst, updates, shown_in, pause_before, pause: None });
         }
         over
     }
@@ -210,7 +300,7 @@ fn state(step: &PlayedStep<'_>, ghosts: &[&Ghost], plan: &Plan, origin: Origin) 
         worst_l: worst.worst_l,
         weight: weight(ghosts),
         origin: origin(worst, step, plan),
-        help: remedy::removal(worst, around, step, plan),
+        removal: remedy::removal(worst, around, step, plan),
     })
 }
 

@@ -43,6 +43,8 @@ struct Waiting {
     /// Those that belong to marks of which nothing shows.
     vanished: Mask,
     levels: LevelSet,
+    /// Whether the pen drew at that step: what it drew in black lies under the greys.
+    is_under_pen: bool,
     /// What stands there instead.
     shown: LevelSet,
     /// How warm it was at that step, degrees C.
@@ -97,6 +99,7 @@ impl<'p> GreyInTwoLevelMode<'p> {
             vanished: self.vanished(step, update),
             pixels: update.out_of_reach.clone(),
             levels,
+            is_under_pen: !step.strokes.is_empty(),
             shown,
             temperature_c: step.planned.temperature_c,
             grid: *step.grid(),
@@ -167,11 +170,16 @@ impl<'p> GreyInTwoLevelMode<'p> {
                              panel"
                     .to_owned()
             }
-            (false, Some(settling)) => format!(
-                "draw the area in levels that `{mode}` can show; or redraw the place within {settle_ms} ms with {}; \
-                 or use {reaching}",
-                settling.words()
-            ),
+            (false, Some(settling)) => {
+                let price = if settling.flashes() { self.price() } else { String::new() };
+                // A mode that is right for the screen leaves what the pen drew under it.
+                let here = if waiting.is_under_pen { String::new() } else { format!("; or use {reaching}") };
+                format!(
+                    "draw the area in levels that `{mode}` can show; or redraw the place within {settle_ms} ms with \
+                     {}{price}{here}",
+                    settling.words()
+                )
+            }
             (false, None) if reaching.is_empty() => {
                 format!(
                     "draw the area in levels that `{mode}` can show; no mode of this display can show all of these \
@@ -185,6 +193,12 @@ impl<'p> GreyInTwoLevelMode<'p> {
         }
     }
 
+    /// What a flash costs where the plan has a budget for flashes, in words.
+    fn price(&self) -> String {
+        let budget = self.plan.budgets.get("flashing_updates");
+        budget.map_or(String::new(), |most| format!(" (each time one of the {most} flashes of the plan's budget)"))
+    }
+
     /// The modes that could show it at once: those that do not flash, otherwise all of them, and that they flash.
     fn modes_here(&self, waiting: &Waiting) -> String {
         let reaching = self.plan.display.modes.iter().filter(|mode| waiting.levels.is_within(mode.to));
@@ -193,8 +207,8 @@ impl<'p> GreyInTwoLevelMode<'p> {
             |modes: &[&Mode]| wording::one_of(&modes.iter().map(|mode| format!("`{}`", mode.name)).collect::<Vec<_>>());
         match (quiet.as_slice(), flashing.as_slice()) {
             ([], []) => String::new(),
-            ([], [one]) => format!("{} here, which flashes", named(&[one])),
-            ([], several) => format!("{} here, which flash", named(several)),
+            ([], [one]) => format!("{} here, which flashes{}", named(&[one]), self.price()),
+            ([], several) => format!("{} here, which flash{}", named(several), self.price()),
             (quiet, _) => format!("{} here", named(quiet)),
         }
     }

@@ -195,11 +195,13 @@ impl<'p> InkUnderGrey<'p> {
                 format!("commit with `{}`, which removes the ink without a flash", mode.name)
             }
             Some(mode) => format!(
-                "let the host draw here instead of the controller; otherwise commit with `{}`, which removes the ink \
+                "let the host draw here instead of the controller, by removing `strokes` from this step; otherwise commit with `{}`, which removes the ink \
                 with a flash, when the pen has rested",
                 mode.name
             ),
-            None => "let the host draw here instead of the controller: no mode of this display removes the ink".into(),
+            None => "let the host draw here instead of the controller, by removing `strokes` from this step: no mode of this \
+                     display removes the ink"
+                .into(),
         }
     }
 }

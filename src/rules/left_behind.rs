@@ -100,7 +100,8 @@ impl<'p> LeftBehind<'p> {
             ..Observation::default()
         };
         let pointer = waiting.place.pointer.clone();
-        let left = Left { pixels: pixels.clone(), rect, missing: waiting.missing.clone() };
+        let (missing, around) = (waiting.missing.clone(), <[String; 2]>::default());
+        let left = Left { pixels: pixels.clone(), rect, missing, around };
         self.followed.find([&pointer, &key], Weight::Error, waiting.place.step, left, self.plan);
         self.reported.push(Reported { pointer, key, changed_ms: waiting.changed_ms, pixels });
         sink.report(waiting.place.clone(), observation);

@@ -1,8 +1,12 @@
 //! `missed-rest`: a pause that begins with a visible ghost on the glass, and no cleaning in it.
 
-use super::{Rule, Setup, remedy, wording};
+use super::{
+    Rule, Setup,
+    remedy::{self, NO_REMOVAL, Removal},
+    wording,
+};
 use crate::{
-    finding::{Observation, Sink, StepField, Where},
+    finding::{Asks, Observation, Sink, StepField, Where},
     geometry::Rect,
     panel::PlayedStep,
     plan::Plan,
@@ -13,6 +17,8 @@ use crate::{
 pub(super) struct MissedRest<'p> {
     plan: &'p Plan,
     pause_ms: f64,
+    /// How long after a person's doing a flash disturbs nobody, ms.
+    quiet_ms: f64,
     resting: Option<Resting>,
 }
 
@@ -23,12 +29,18 @@ struct Resting {
     from_ms: f64,
     rect: Rect,
     worst_l: f64,
-    help: String,
+    removal: Option<Removal>,
 }
 
 impl<'p> MissedRest<'p> {
     pub(super) fn new(setup: &Setup<'p>) -> Self {
-        Self { pause_ms: setup.limits.missed_rest.pause_ms.value, plan: setup.plan, resting: None }
+        let quiet_ms = setup.limits.cleaning_interrupts.quiet_ms.value;
+        Self { pause_ms: setup.limits.missed_rest.pause_ms.value, quiet_ms, plan: setup.plan, resting: None }
+    }
+
+    fn help(&self, removal: Removal, after_step: u64) -> String {
+        let quiet_ms = wording::ms(self.quiet_ms);
+        format!("{}: clean {quiet_ms} ms after step {after_step}", removal.words(self.plan))
     }
 
     fn tell(&mut self, now_ms: f64, sink: &mut Sink) {
@@ -37,6 +49,7 @@ impl<'p> MissedRest<'p> {
         if pause_ms < self.pause_ms {
             return;
         }
+        let after_step = resting.place.step;
         let observation = Observation {
             rect: Some(resting.rect),
             message: format!(
@@ -45,7 +58,8 @@ impl<'p> MissedRest<'p> {
                 wording::span(pause_ms),
                 wording::figure(resting.worst_l)
             ),
-            help: resting.help,
+            help: resting.removal.map_or_else(|| NO_REMOVAL.to_owned(), |removal| self.help(removal, after_step)),
+            asks: resting.removal.map(|removal| Asks::Cleaning(removal.cleaning(after_step, self.plan))),
             figures: vec![("pause_ms", pause_ms), ("limit_ms", self.pause_ms), ("worst_l", resting.worst_l)],
             ..Observation::default()
         };
@@ -75,7 +89,7 @@ impl Rule for MissedRest<'_> {
                 from_ms: end_ms.fold(step.updates_request_ms(), f64::max),
                 rect: worst.rect,
                 worst_l: worst.worst_l,
-                help: remedy::removal(worst, worst.rect, step, self.plan),
+                removal: remedy::removal(worst, worst.rect, step, self.plan),
             });
         }
     }

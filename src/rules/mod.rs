@@ -3,6 +3,7 @@
 //! A rule sees the plan, what changes, and the playback, step by step; it gives findings with symbolic places. Its text,
 //! level, limits and sources stand in `rules/ID.md`. A new rule costs three edits: its file here, its page, a line below.
 
+mod agreed;
 mod answering;
 mod causes;
 mod consequences;
@@ -14,10 +15,12 @@ mod ghost_groups;
 mod in_time;
 mod letters;
 mod page;
+mod pauses;
 mod pen;
 mod reach;
 mod remedy;
 mod rhythm;
+mod sending;
 mod shapes;
 mod texts;
 mod touching;
@@ -101,6 +104,7 @@ use crate::{
     panel::PlayedStep,
     plan::{KnownLimit, KnownRule, Plan, RuleLevel, RuleLimits},
 };
+pub(crate) use agreed::agree;
 pub(crate) use causes::link_causes;
 pub use page::{Example, Limit, Page, read_page};
 pub(crate) use turns::Turns;
@@ -128,6 +132,8 @@ pub trait Rule: DynClone {
 pub struct Outcome<'o> {
     /// The plan's figures.
     pub summary: &'o Summary,
+    /// What the others found.
+    pub findings: &'o [Finding],
     /// How many findings each `accept` matched.
     pub accept_matches: &'o [u64],
     /// What later turns bring, where the plan loops.
@@ -552,13 +558,14 @@ impl<'p> RuleRunner<'p> {
     pub fn conclude(
         &mut self,
         summary: &Summary,
+        findings: &[Finding],
         accept_matches: &[u64],
         later_turns: Option<&LaterTurns>,
         of_flow: Option<&OfFlow>,
     ) {
         // What a rule that failed did not find is no reason to call an exception stale.
         let ran: Vec<&'static str> = self.ran.iter().copied().filter(|id| !self.failed.contains(id)).collect();
-        let outcome = &Outcome { summary, accept_matches, later_turns, of_flow, ran: &ran };
+        let outcome = &Outcome { summary, findings, accept_matches, later_turns, of_flow, ran: &ran };
         let place = || (Where::of_plan(""), "at the end of the plan".to_owned());
         self.each(&mut |rule, sink| rule.conclude(outcome, sink), &place);
     }

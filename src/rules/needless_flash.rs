@@ -13,7 +13,7 @@ use super::{
 use crate::{
     change::proposed_window,
     display::Mode,
-    finding::{ChangeOf, Correction, Observation, Severity, Sink, StepField, Where},
+    finding::{Asks, ChangeOf, Correction, Observation, Severity, Sink, StepField, Where},
     geometry::Rect,
     panel::{PlayedStep, PlayedUpdate},
     plan::{Plan, WindowAsk},
@@ -72,6 +72,7 @@ impl<'p> NeedlessFlash<'p> {
         let carries = |mode: &usize| self.carries(&display.modes[*mode], step, update);
         let carrying: Vec<usize> = (0..display.modes.len()).filter(carries).collect();
         let quiet = &display.modes[*carrying.first()?].name;
+        let asks = Asks::Quiet(quiet.clone());
         let clean = match self.due.ghosts_around(update) {
             None => "clean in a pause".to_owned(),
             Some(ghosts) => {
@@ -86,7 +87,8 @@ impl<'p> NeedlessFlash<'p> {
                 wording::area(update.sent_px, display),
                 wording::area(update.changed_px, display)
             ),
-            help: format!("use `{quiet}` here, and {clean}"),
+            help: format!("{}, and {clean}", asks.words()),
+            asks: Some(asks),
             corrections: Correction::modes(step, index, carrying),
             key: MODE.into(),
             ..Observation::default()
@@ -190,9 +192,14 @@ impl NeedlessFlash<'_> {
                 sink.amend(pointer, key, |finding| {
                     finding.corrections.retain(|correction| right.contains(correction));
                     if finding.corrections.is_empty() {
-                        finding
-                            .help
-                            .push_str("; other turns of this step need it as it is: make this turn a step of its own");
+                        let turns = match finding.last_step - finding.step {
+                            0 => format!("step {}", finding.step),
+                            _ => format!("steps {} to {}", finding.step, finding.last_step),
+                        };
+                        finding.help.push_str(&format!(
+                            "; other turns of this step of the file need their update as it is: write {turns} apart from \
+                             them"
+                        ));
                     }
                 });
             }

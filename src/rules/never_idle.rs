@@ -49,6 +49,7 @@ impl NeverIdle {
         let passes =
             |begin: &Begin| run.until_ms - begin.at_ms > self.limit_ms && run.updates - begin.before >= FEWEST_UPDATES;
         // What a person asks for in a row is less of an unrest than what goes on by itself.
+        let goes_on_by_itself = run.unasked.as_ref().is_some_and(passes);
         let begins = run.unasked.filter(passes).or(Some(run.begins).filter(passes));
         let Some(Begin { place, at_ms, before }) = begins else { return };
         let (busy_ms, updates) = (run.until_ms - at_ms, run.updates - before);
@@ -59,9 +60,15 @@ impl NeverIdle {
                 wording::span(busy_ms),
                 wording::step_name(place.step, place.label.as_deref())
             ),
-            help: "leave out pictures that nobody needs to see, show the state in a still picture, and let an \
-                   animation stop after a few seconds"
-                .into(),
+            help: if goes_on_by_itself {
+                "leave out pictures that nobody needs to see, show the state in a still picture, and let an animation \
+                 stop after a few seconds"
+                    .into()
+            } else {
+                "answer several touches or keys with one update if they follow each other quickly; if each needs its \
+                 own, accept this"
+                    .into()
+            },
             figures: vec![
                 ("busy_seconds", busy_ms / MS_IN_A_SECOND),
                 ("limit_seconds", self.limit_ms / MS_IN_A_SECOND),

@@ -44,6 +44,8 @@ struct Waiting {
     shown_px: u64,
     /// What took its place in memory, in words.
     replaced: Option<String>,
+    /// Whether the step does nothing besides, and is played once.
+    is_alone: bool,
     /// All that is to be sent, and what brings it to the glass.
     all: Mask,
     missing: remedy::Missing,
@@ -89,9 +91,11 @@ impl<'p> NeverShown<'p> {
     }
 
     fn tell(&mut self, waiting: Waiting, sink: &mut Sink) {
-        let Waiting { place, asked_by, changed_px, rect, shown_px, replaced, all, missing, .. } = waiting;
+        let Waiting { place, asked_by, changed_px, rect, shown_px, replaced, is_alone, all, missing, .. } = waiting;
         let weight = if asked_by.is_some() { Weight::Error } else { Weight::Warning };
-        let left = Left { pixels: all, rect, missing };
+        let around = unless_needless(asked_by, is_alone);
+        let help = format!("{}{}{}", around[0], remedy::update_of(rect, self.plan), around[1]);
+        let left = Left { pixels: all, rect, missing, around };
         self.followed.find([&place.pointer, ""], weight, place.step, left, self.plan);
         let display = &self.plan.display;
         let of_it = match shown_px {
@@ -107,10 +111,7 @@ impl<'p> NeverShown<'p> {
         let observation = Observation {
             rect: Some(rect),
             message,
-            help: format!(
-                "{}; if nobody needs to see this screen, remove it from the plan",
-                remedy::update_of(rect, self.plan)
-            ),
+            help,
             figures: vec![
                 ("px", changed_px as f64),
                 ("shown_px", shown_px as f64),
@@ -145,6 +146,9 @@ impl Waiting {
             rect,
             shown_px,
             replaced: None,
+            is_alone: step.planned.step.listed_updates().is_empty()
+                && step.planned.step.strokes.is_empty()
+                && !remedy::has_turns(step.planned.step),
             missing: remedy::Missing::new(step, &pixels),
             all: pixels.clone(),
             pixels,
@@ -165,6 +169,19 @@ impl Waiting {
             self.shown_px += kept.count() - still.count();
         }
         self.pixels = still;
+    }
+}
+
+/// What the help says around what has to be sent: nobody may need to see it. What a person asked for is needed more often.
+fn unless_needless(asked_by: Option<Cause>, is_alone: bool) -> [String; 2] {
+    let remove = if is_alone {
+        "remove this step and add its `after_ms` to that of the next one"
+    } else {
+        "draw the screen of this step without it"
+    };
+    match asked_by {
+        Some(_) => [String::new(), format!("; or, if nobody needs to see this screen, {remove}")],
+        None => [format!("if nobody needs to see this screen, {remove}; otherwise "), String::new()],
     }
 }
 

@@ -45,7 +45,7 @@ impl Rule for NoWindowsHere<'_> {
             };
             // Too much is driven then, but nobody reads anything wrong.
             let is_right = step.glass.unlike_memory().is_empty();
-            let all_the_same = if is_right { ", so the right picture still appears" } else { "" };
+            let all_the_same = if is_right { "; the picture is right all the same" } else { "" };
             let observation = Observation {
                 update: Some(index),
                 rect,

@@ -23,7 +23,7 @@ impl<'p> OutlineLeft<'p> {
         let limit_l = limits.limit_l.value;
         let least_px = limits.area_mm2.value / setup.plan.display.area_mm2(1);
         let kind = Kind::Outlines { limit_l, least_px };
-        Self(GhostGroups::new(setup.plan, kind, limit_l, Words { origin: surrounded, observation }))
+        Self(GhostGroups::new(setup, kind, limit_l, Words { origin: surrounded, observation }))
     }
 }
 
@@ -36,9 +36,12 @@ fn observation(group: &Group, groups: &GhostGroups<'_>) -> Observation {
     } else {
         format!("{count} outlines of up to {worst} L* on {area}{when}, the strongest around {origin}")
     };
-    let message = format!(
-        "{seen}: {rim_px} of its {pixels} px lie beside driven pixels and have not been driven themselves since"
-    );
+    let which = match (rim_px == pixels, count) {
+        (true, _) => "all of them".to_owned(),
+        (false, 1) => format!("{rim_px} of its {pixels} px"),
+        (false, _) => format!("{rim_px} of their {pixels} px"),
+    };
+    let message = format!("{seen}: {which} lie beside driven pixels and have not been driven themselves since");
     let mut observation = groups.observation(group, message, "outlines");
     observation.figures.push(("rim_px", rim_px as f64));
     observation

@@ -37,6 +37,9 @@ impl Lasting {
         match &mut self.open {
             Some(open) => {
                 open.place.last_step = place.last_step;
+                // A change of one step does not end what several have.
+                open.observation.corrections.clear();
+                let observation = Observation { corrections: Vec::new(), ..observation };
                 if badness > open.badness {
                     (open.badness, open.worst_step, open.observation) = (badness, place.step, observation);
                 }
@@ -72,6 +75,8 @@ pub(super) struct RunningUpdate {
     pub(super) duration_ms: f64,
     pub(super) finish_ms: f64,
     pub(super) is_commit: bool,
+    /// When it was asked for, ms since the plan began.
+    pub(super) request_ms: f64,
 }
 
 impl Running {
@@ -97,5 +102,6 @@ fn running(step: &PlayedStep<'_>, index: usize, update: &PlayedUpdate) -> Runnin
         duration_ms: update.duration_ms,
         finish_ms: update.times.finish_ms,
         is_commit: is_commit(step),
+        request_ms: step.updates_request_ms(),
     }
 }

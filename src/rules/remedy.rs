@@ -6,9 +6,9 @@ use super::wording;
 use crate::{
     change::{Mask, TileCover, bits, levels_of_tile, proposed_window},
     display::{Level, LevelSet, Mode},
-    finding::{ChangeOf, Correction},
+    finding::{Asks, ChangeOf, Cleaning, Correction},
     geometry::Rect,
-    panel::{Driving, Ghost, Law, PlayedStep},
+    panel::{Driving, Ghost, Law, PlayedStep, PlayedUpdate},
     plan::{Plan, Shows, Step, Update, WindowAsk},
 };
 
@@ -39,36 +39,134 @@ pub(super) fn has_turns(step: &Step) -> bool {
     matches!(step.shows, Shows::Each(_)) || step.pointer.matches("/steps/").count() > 1
 }
 
-/// How to take the ghosts in a box away, of which this is the strongest, in words.
-pub(super) fn removal(ghost: &Ghost, rect: Rect, step: &PlayedStep<'_>, plan: &Plan) -> String {
+/// An update that takes ghosts away.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Removal {
+    mode: usize,
+    /// Where; the whole panel where that is nothing.
+    window: Option<Rect>,
+    duration_ms: f64,
+    /// Whether it cleans what is around a place that only looks off because it is clean.
+    is_of_the_rest: bool,
+}
+
+/// What is said where nothing takes a ghost away.
+pub(super) const NO_REMOVAL: &str =
+    "no mode of this display removes it: this needs a mode that drives every pixel and leaves less residue";
+
+/// The cheapest way to take the ghosts in a box away, of which this is the strongest.
+pub(super) fn removal(ghost: &Ghost, rect: Rect, step: &PlayedStep<'_>, plan: &Plan) -> Option<Removal> {
+    let here = |mode: &Mode, is_whole: bool| removes(ghost, mode, is_whole, step, plan);
+    let rest = || {
+        let rest = rest_of_level(ghost, step)?;
+        let there = |mode: &Mode, _: bool| rest.is_cleaned_by(mode, step, plan);
+        Some(Removal { is_of_the_rest: true, ..cheapest(rest.rect, there, step, plan)? })
+    };
+    cheapest(rect, here, step, plan).or_else(rest)
+}
+
+/// The cheapest update of a box that helps and breaks nothing beside it.
+fn cheapest(rect: Rect, helps: impl Fn(&Mode, bool) -> bool, step: &PlayedStep<'_>, plan: &Plan) -> Option<Removal> {
     let window = proposed_window(rect, &plan.display, plan.rotation);
     let now_c = step.planned.temperature_c;
-    let candidates = plan.display.modes.iter().map(|mode| (mode, window.filter(|_| mode.windowed)));
-    let helping = candidates.filter(|(mode, window)| {
-        removes(ghost, mode, window.is_none(), step, plan) && carries(mode, *window, step, plan)
+    let modes = &plan.display.modes;
+    let candidates = modes.iter().enumerate().map(|(index, mode)| (index, mode, window.filter(|_| mode.windowed)));
+    let helping =
+        candidates.filter(|(_, mode, window)| helps(mode, window.is_none()) && carries(mode, *window, step, plan));
+    let (mode, drives, window) = helping.min_by(|(_, one, _), (_, other, _)| by_cost(one, other, now_c))?;
+    Some(Removal { mode, window, duration_ms: drives.duration_at(now_c), is_of_the_rest: false })
+}
+
+impl Removal {
+    /// The display's mode.
+    pub(super) fn mode(self) -> usize {
+        self.mode
+    }
+
+    /// The same as what a help asks for, in the pause after a step.
+    pub(super) fn cleaning(self, after_step: u64, plan: &Plan) -> Cleaning {
+        Cleaning { mode: plan.display.modes[self.mode].name.clone(), window: self.window, after_step, prevention: None }
+    }
+
+    /// What it does, in words, of which those of what is asked are a part.
+    pub(super) fn words(self, plan: &Plan) -> String {
+        let flash = match plan.display.modes[self.mode].flashes {
+            0 => "without a flash",
+            1 => "with one flash",
+            _ => "with flashes",
+        };
+        let (update, ms) = (Asks::Cleaning(self.cleaning(0, plan)).words(), wording::ms(self.duration_ms));
+        if self.is_of_the_rest {
+            format!(
+                "this place is clean, and it looks off because the rest of its level is not: {update} cleans that in \
+                 {ms} ms, {flash}"
+            )
+        } else {
+            format!("{update} removes it in {ms} ms, {flash}")
+        }
+    }
+}
+
+/// How often the neighbourhood of the strongest pixel of a ghost was driven since its last cleaning.
+pub(super) fn updates_since_cleaning(ghost: &Ghost, step: &PlayedStep<'_>) -> u32 {
+    let (x, y) = worst_pixel(ghost, step);
+    // Of an outline, what was driven beside it counts.
+    let near = |at: u32, end: u32| at.saturating_sub(NEAR_PX)..(at + NEAR_PX + 1).min(end);
+    let size = step.memory.size();
+    let rows = near(y, size.height).flat_map(|row| near(x, size.width).map(move |column| (column, row)));
+    rows.map(|(column, row)| step.glass.count(column, row)).max().unwrap_or(0)
+}
+
+/// How far beside a pixel its neighbourhood reaches, px.
+const NEAR_PX: u32 = 4;
+
+fn worst_pixel(ghost: &Ghost, step: &PlayedStep<'_>) -> (u32, u32) {
+    let ((x, y), bit) = (step.grid().origin(ghost.worst_tile), worst_bit(ghost, step));
+    (x + bit % 8, y + bit / 8)
+}
+
+/// The pixels of a level from which a place differs that is cleaner than they are.
+struct RestOfLevel {
+    rect: Rect,
+    level: Level,
+    /// What the clean place shows of residue, L*.
+    clean_l: f64,
+}
+
+/// The rest of the level of a ghost, where the ghost itself is clean.
+fn rest_of_level(ghost: &Ghost, step: &PlayedStep<'_>) -> Option<RestOfLevel> {
+    let bit = worst_bit(ghost, step);
+    let level = step.glass.levels(ghost.worst_tile)[bit as usize];
+    let clean_l = step.glass.shown_residue(ghost.worst_tile, bit);
+    if clean_l.abs() >= step.medians[usize::from(level)].abs() {
+        return None;
+    }
+    let is_off = |tile: u32, bit: &u32| {
+        let is_of_level = step.glass.levels(tile)[*bit as usize] == level;
+        is_of_level && (step.glass.shown_residue(tile, *bit) - clean_l).abs() >= step.ghost_limits.limit_l
+    };
+    let off = (0..step.grid().tiles() as u32).map(|tile| {
+        let off = bits(step.grid().whole(tile)).filter(|bit| is_off(tile, bit));
+        (tile, off.fold(0, |mask, bit| mask | 1 << bit))
     });
-    let cheapest = helping.min_by(|(one, _), (other, _)| by_cost(one, other, now_c));
-    let Some((mode, window)) = cheapest else {
-        return "no mode of this display removes it: this needs a mode that drives every pixel and leaves less residue"
-            .into();
-    };
-    let place = window.map_or("the whole panel".to_owned(), |rect| format!("the window {}", wording::rect(rect)));
-    let flash = match mode.flashes {
-        0 => "without a flash",
-        1 => "with one flash",
-        _ => "with flashes",
-    };
-    let duration_ms = wording::ms(mode.duration_at(now_c));
-    format!("`{}` on {place} removes it in {duration_ms} ms, {flash}; best in a pause", mode.name)
+    let rect = Mask::from_sorted(off.filter(|(_, pixels)| *pixels != 0)).bounds(step.grid())?;
+    Some(RestOfLevel { rect, level, clean_l })
+}
+
+impl RestOfLevel {
+    /// Whether a mode makes it as clean as the place that looks off.
+    fn is_cleaned_by(&self, mode: &Mode, step: &PlayedStep<'_>, plan: &Plan) -> bool {
+        let law = law_of(mode, plan, step.planned.temperature_c);
+        let left_l = law.shown_after_redriving(self.level, step.medians[usize::from(self.level)]);
+        !mode.changed_only && (left_l - self.clean_l).abs() < step.ghost_limits.limit_l
+    }
 }
 
 /// Whether a mode brings the strongest pixel of a ghost below the limit, when it is driven where it is.
 fn removes(ghost: &Ghost, mode: &Mode, whole_panel: bool, step: &PlayedStep<'_>, plan: &Plan) -> bool {
     let law = law_of(mode, plan, step.planned.temperature_c);
-    let (tile, bit) = (ghost.worst_tile, worst_bit(ghost, step));
-    let level = step.glass.levels(tile)[bit as usize];
-    let (x, y) = step.grid().origin(tile);
-    let residue = step.glass.residue(x + bit % 8, y + bit / 8);
+    let (x, y) = worst_pixel(ghost, step);
+    let (level, residue) = (step.glass.level(x, y), step.glass.residue(x, y));
     let left_l = law.shown_after_redriving(level, residue.lightness());
     let median_l = step.medians[usize::from(level)];
     // Driven all over, the rest of the level moves too.
@@ -120,12 +218,21 @@ pub(super) struct Missing {
     /// The JSON pointer to the step.
     step: String,
     updates: Vec<Update>,
+    /// Of each of them, whether it could not show its own place, or drove what the controller does not know: another finding
+    /// says so.
+    is_at_fault: Vec<bool>,
     from: LevelSet,
     to: LevelSet,
     /// How warm it is at that step, degrees C.
     temperature_c: f64,
     /// Whether the controller does not know all of the glass, although the plan says what it begins with.
     is_unknown: bool,
+    /// Whether the step is played for several screens or several times.
+    has_turns: bool,
+}
+
+fn is_at_fault(update: &PlayedUpdate) -> bool {
+    !update.out_of_reach.is_empty() || update.unknown_px > 0
 }
 
 /// Which update brings a box to the glass, in words.
@@ -160,10 +267,12 @@ impl Missing {
         Self {
             step: planned.pointer.clone(),
             updates: planned.listed_updates().to_vec(),
+            is_at_fault: step.updates.iter().map(is_at_fault).collect(),
             from,
             to,
             temperature_c: step.planned.temperature_c,
             is_unknown: step.glass.unknown_px() > 0,
+            has_turns: has_turns(planned),
         }
     }
 
@@ -206,21 +315,44 @@ impl Missing {
         &self.step
     }
 
-    /// Ways to bring a box to the glass, the best first: the step's own update over all that changed, one more box of one of
-    /// its updates, or one more update.
+    /// A mode without a flash that would do if the place were drawn in its levels, where this one flashes.
+    pub(super) fn quiet_mode(&self, mode: usize, plan: &Plan) -> Option<usize> {
+        let modes = &plan.display.modes;
+        let is_quiet = |other: &usize| {
+            let other = &modes[*other];
+            other.flashes == 0 && other.windowed && self.from.is_within(other.from) && !self.to.is_within(other.to)
+        };
+        if modes[mode].flashes == 0 {
+            return None;
+        }
+        modes_by_cost(plan, self.temperature_c, is_quiet).first().copied()
+    }
+
+    /// Whether the step is played for several screens or several times.
+    pub(super) fn has_turns(&self) -> bool {
+        self.has_turns
+    }
+
+    /// The updates that the step has.
+    pub(super) fn updates(&self) -> &[Update] {
+        &self.updates
+    }
+
+    /// Ways to bring a box to the glass, the best first: one more box of one of the step's updates, its own update over all
+    /// that changed, or one more update. What is right for all turns of a step comes before what is right for one.
     pub(super) fn corrections(&self, rect: Rect, plan: &Plan) -> Vec<Correction> {
         let modes = &plan.display.modes;
         let proposed = proposed_window(rect, &plan.display, plan.rotation);
-        let mut found = Vec::new();
+        let mut found: Vec<Correction> = proposed.into_iter().flat_map(|rect| self.one_more_box(rect, plan)).collect();
         let shows = |update: &Update| self.is_shown_by(update.mode, plan) && self.is_known_to(update.mode, plan);
         if let [only] = self.updates.as_slice()
             && only.window != WindowAsk::Changed
             && shows(only)
         {
             let what = ChangeOf::Window { update: 0, window: WindowAsk::Changed };
-            found.push(Correction::at(&self.step, what));
+            let at = if self.has_turns { 0 } else { found.len() };
+            found.insert(at, Correction::at(&self.step, what));
         }
-        found.extend(proposed.into_iter().flat_map(|rect| self.one_more_box(rect, plan)));
         for mode in self.modes(plan).into_iter().take(MOST_OFFERED) {
             let windows = match proposed.filter(|_| modes[mode].windowed) {
                 // The first is right for one turn of a step, the second for all.
@@ -263,12 +395,15 @@ impl Missing {
 
     /// The box beside those of an update of the step.
     fn one_more_box(&self, rect: Rect, plan: &Plan) -> Vec<Correction> {
-        let takes = |update: &Update| {
+        let takes = |index: usize, update: &Update| {
             let mode = &plan.display.modes[update.mode];
-            mode.windowed && self.is_shown_by(update.mode, plan) && self.is_known_to(update.mode, plan)
+            let is_right = self.is_shown_by(update.mode, plan) && self.is_known_to(update.mode, plan);
+            // What is wrong with its own place is not mended by a second update beside it.
+            let is_at_fault = self.is_at_fault.get(index).is_some_and(|is_at_fault| *is_at_fault);
+            mode.windowed && (is_right || is_at_fault && self.from.is_within(mode.from))
         };
         let more = |(index, update): (usize, &Update)| match &update.window {
-            WindowAsk::Boxes(boxes) if takes(update) => {
+            WindowAsk::Boxes(boxes) if takes(index, update) => {
                 let window = WindowAsk::Boxes(boxes.iter().copied().chain([rect.to_window()]).collect());
                 Some(Correction::at(&self.step, ChangeOf::Window { update: index, window }))
             }
@@ -301,11 +436,16 @@ pub(super) fn settling(plan: &Plan, [from, to]: [LevelSet; 2], rect: Rect, tempe
 }
 
 impl Settling<'_> {
+    /// Whether it flashes that place.
+    pub(super) fn flashes(&self) -> bool {
+        self.mode.flashes > 0
+    }
+
     /// The mode, and where.
     pub(super) fn words(&self) -> String {
         let place =
             self.window.map_or("the whole panel".to_owned(), |rect| format!("the window {}", wording::rect(rect)));
-        let flash = if self.mode.flashes == 0 { "without a flash" } else { "which flashes nothing else" };
+        let flash = if self.mode.flashes == 0 { "without a flash" } else { "which flashes only there" };
         format!("`{}` on {place}, {flash}", self.mode.name)
     }
 }

@@ -2,9 +2,16 @@
 
 use std::collections::VecDeque;
 
-use super::{Rule, Setup, due::Due, flash_weight::FlashWeight, wording};
+use super::{
+    Rule, Setup,
+    due::Due,
+    flash_weight::FlashWeight,
+    pauses::{TEN_MINUTES_IN_AN_HOUR, TEN_MINUTES_MS, after_ms, later},
+    remedy::has_turns,
+    wording,
+};
 use crate::{
-    finding::{Observation, Sink, StepField, Where},
+    finding::{Asks, ChangeOf, Correction, Observation, Sink, StepField, Where},
     panel::{PlayedStep, PlayedUpdate},
     plan::{Cause, Plan},
 };
@@ -22,7 +29,7 @@ pub(super) struct Restless<'p> {
     person_ms: f64,
     /// Those of the last ten minutes.
     recent: VecDeque<Flash>,
-    open: Option<(Where, Unrest)>,
+    open: Option<Open>,
     reported: u64,
 }
 
@@ -32,6 +39,18 @@ struct Flash {
     at_ms: f64,
     /// How much of a flash it is, by its area.
     weight: f64,
+}
+
+/// Ten minutes with too many of them, and all that follow without a rest.
+#[derive(Clone)]
+struct Open {
+    place: Where,
+    most: Unrest,
+    /// That the first step with too many comes later, where that is possible, and the same as a change of the plan.
+    asks: Option<Asks>,
+    corrections: Vec<Correction>,
+    /// How many flashes are too many.
+    steps: u64,
 }
 
 /// What ten minutes hold.
@@ -47,8 +66,6 @@ const TOGETHER_MS: f64 = 10_000.0;
 /// What follows a person's step within this time still belongs to it: quick at once, grey soon after. Common practice, no
 /// source.
 const SETTLES_MS: f64 = 2000.0;
-const TEN_MINUTES_MS: f64 = 600_000.0;
-const TEN_MINUTES_IN_AN_HOUR: f64 = 6.0;
 
 impl<'p> Restless<'p> {
     pub(super) fn new(setup: &Setup<'p>) -> Self {
@@ -82,8 +99,53 @@ impl<'p> Restless<'p> {
         }
     }
 
+    /// How much later a step must come, so that its flash is not too many, ms; `None` if no time helps.
+    fn later_ms(&self, now_ms: f64, weight: f64) -> Option<f64> {
+        let allowed = self.per_hour / TEN_MINUTES_IN_AN_HOUR;
+        let mut within = weight;
+        // The newest that has to lie ten minutes back.
+        let is_too_many = |flash: &&Flash| {
+            within += flash.weight;
+            within > allowed
+        };
+        let last = self.recent.iter().rev().find(is_too_many).filter(|_| weight <= allowed)?;
+        Some(last.at_ms + TEN_MINUTES_MS - now_ms)
+    }
+
+    /// What a step is asked for whose flash is too many.
+    fn asks_for(&self, step: &PlayedStep<'_>, weight: f64) -> (Option<Asks>, Vec<Correction>) {
+        let planned = step.planned.step;
+        let later_ms = self.later_ms(step.updates_request_ms(), weight);
+        let later_ms = later_ms.filter(|_| !planned.cause.is_person() && !has_turns(planned));
+        let Some(later_ms) = later_ms else { return (None, Vec::new()) };
+        let ms = after_ms(planned.after_ms + later_ms);
+        (Some(later(step, ms)), vec![Correction::of(step, ChangeOf::AfterMs { ms })])
+    }
+
+    fn help(&self, open: &Open) -> String {
+        let all_flash = self.plan.display.modes.iter().all(|mode| mode.flashes > 0);
+        let allowed = (self.per_hour / TEN_MINUTES_IN_AN_HOUR).max(1.0).floor() as u64;
+        let pace = match (&open.asks, open.steps, allowed) {
+            (Some(asks), 1, _) => asks.words(),
+            (Some(asks), _, 1) => format!("{}, and leave 600000 ms between the flashes after it too", asks.words()),
+            (None, _, 1) => "leave at least 600000 ms between two such updates".to_owned(),
+            (_, _, allowed) => format!("plan at most {allowed} such updates within any 600000 ms"),
+        };
+        if all_flash {
+            return format!("{pace}, because every mode of this display flashes");
+        }
+        format!(
+            "use a mode without a flash, and clean only when {} limit or a visible ghost requires it; otherwise {pace}",
+            self.whose
+        )
+    }
+
     fn close(&mut self, sink: &mut Sink) {
-        let Some((place, Unrest { flashes, weight })) = self.open.take() else { return };
+        let Some(open) = self.open.take() else { return };
+        let help = self.help(&open);
+        let Open { place, most: Unrest { flashes, weight }, asks, corrections, steps } = open;
+        // Whoever moves the first moves those after it, which stay as close to each other.
+        let is_exact = steps == 1;
         let an_hour = TEN_MINUTES_IN_AN_HOUR * weight;
         let as_much_as = if weight < flashes as f64 {
             format!(" (by area as much as {} large flashes)", wording::figure(weight))
@@ -97,15 +159,9 @@ impl<'p> Restless<'p> {
                 (self.per_hour / TEN_MINUTES_IN_AN_HOUR * 100.0).round() / 100.0,
                 self.per_hour
             ),
-            help: format!(
-                "{}, and clean only when {} limit or a visible ghost requires it",
-                if self.plan.display.modes.iter().all(|mode| mode.flashes > 0) {
-                    "update less often, because every mode of this display flashes"
-                } else {
-                    "use a mode without a flash"
-                },
-                self.whose
-            ),
+            help,
+            asks,
+            corrections: if is_exact { corrections } else { Vec::new() },
             figures: vec![("per_hour", an_hour), ("limit_per_hour", self.per_hour), ("flashes", flashes as f64)],
             key: self.reported.to_string(),
             ..Observation::default()
@@ -127,15 +183,20 @@ impl Rule for Restless<'_> {
             self.recent.pop_front();
         }
         let weight = if asked { 0.0 } else { self.weight_of(step) };
+        let (asks, corrections) =
+            if weight > 0.0 && self.open.is_none() { self.asks_for(step, weight) } else { (None, Vec::new()) };
         if weight > 0.0 {
             self.add(Flash { at_ms: now_ms, weight });
         }
         let unrest = Unrest { flashes: self.recent.len(), weight: self.recent.iter().map(|flash| flash.weight).sum() };
         if unrest.weight * TEN_MINUTES_IN_AN_HOUR > self.per_hour {
-            let (place, most) = self.open.get_or_insert_with(|| (Where::of(step, StepField::Updates), unrest));
-            place.last_step = step.planned.index;
-            if unrest.weight > most.weight {
-                *most = unrest;
+            let place = || Where::of(step, StepField::Updates);
+            let new = || Open { place: place(), most: unrest, asks, corrections, steps: 0 };
+            let open = self.open.get_or_insert_with(new);
+            open.place.last_step = step.planned.index;
+            open.steps += u64::from(weight > 0.0);
+            if unrest.weight > open.most.weight {
+                open.most = unrest;
             }
         } else {
             self.close(sink);

@@ -176,9 +176,10 @@ impl<'p> SlowAnswer<'p> {
 
     /// Follows what would come of answering what is never answered.
     fn follow(&mut self, never: &Unanswered) {
-        let Unanswered { place, all, missing, grid, .. } = never;
+        let Unanswered { place, cause, all, missing, grid, .. } = never;
         let Some(rect) = all.bounds(grid) else { return };
-        let left = Left { pixels: all.clone(), rect, missing: missing.clone() };
+        let around = [String::new(), until_seen(cause)];
+        let left = Left { pixels: all.clone(), rect, missing: missing.clone(), around };
         self.followed.find([&place.pointer, NEVER], Weight::Warning, place.step, left, self.plan);
     }
 
@@ -198,10 +199,7 @@ impl<'p> SlowAnswer<'p> {
                 wording::area(never.all.count(), display),
                 wording::ms(now_ms - never.request_ms)
             ),
-            help: format!(
-                "{update}, and leave it there until it has been seen; or remove this step if the {} needs no answer",
-                never.cause
-            ),
+            help: format!("{update}{}", until_seen(never.cause)),
             figures: vec![("px", never.all.count() as f64)],
             key: NEVER.into(),
             ..Observation::default()
@@ -413,6 +411,11 @@ impl<'p> SlowAnswer<'p> {
             }
         }
     }
+}
+
+/// What has to be done besides sending what a person asked for.
+fn until_seen(cause: &str) -> String {
+    format!(", and leave it there until it has been seen; or remove this step if the {cause} needs no answer")
 }
 
 /// Whether a time is in time, or better than another by so much that it is worth saying, ms.

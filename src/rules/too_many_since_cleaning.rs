@@ -1,9 +1,13 @@
 //! `too-many-since-cleaning`: more updates since the last cleaning, at some spot, than there may be.
 
-use super::{Rule, Setup, wording};
+use super::{
+    Rule, Setup,
+    pauses::{Pause, Pauses},
+    wording,
+};
 use crate::{
-    change::{Region, regions},
-    finding::{Observation, Sink, StepField, Where},
+    change::{Region, proposed_window, regions},
+    finding::{Asks, Cleaning, Observation, Sink, StepField, Where},
     geometry::Rect,
     panel::PlayedStep,
     plan::{LimitValue, Plan},
@@ -19,6 +23,7 @@ pub(super) struct TooManySinceCleaning<'p> {
     /// Where cleanings were, newest last.
     cleanings: Vec<(u64, Vec<Rect>)>,
     round: u64,
+    pauses: Pauses,
 }
 
 #[derive(Clone)]
@@ -27,6 +32,9 @@ struct Open {
     spot: Region,
     most: u32,
     cleaned_at: Option<u64>,
+    /// The last pause before it passes the limit, and the first one after, each by the step before it.
+    pause_before: Option<u64>,
+    pause: Option<u64>,
 }
 
 /// As many cleanings are remembered, to say since when a spot has not had one.
@@ -41,6 +49,7 @@ impl<'p> TooManySinceCleaning<'p> {
             open: None,
             cleanings: Vec::new(),
             round: 0,
+            pauses: Pauses::new(setup),
         }
     }
 
@@ -54,7 +63,42 @@ impl<'p> TooManySinceCleaning<'p> {
             spot,
             most: step.glass.most_since_cleaning(),
             cleaned_at: cleaned.map(|(step, _)| *step),
+            pause_before: self.pauses.last(),
+            pause: None,
         });
+    }
+
+    /// The cleaning that keeps the count low, where the display has one.
+    fn asks_for(&self, open: &Open) -> Option<Cleaning> {
+        let display = &self.plan.display;
+        let mode = display.modes.iter().find(|mode| mode.cleans)?;
+        let window = proposed_window(open.spot.rect, display, self.plan.rotation).filter(|_| mode.windowed);
+        let last_step = self.pauses.last_step();
+        Some(Cleaning {
+            mode: mode.name.clone(),
+            window,
+            after_step: open.pause.unwrap_or(last_step),
+            prevention: None,
+        })
+    }
+
+    fn help(&self, open: &Open, cleaning: &Cleaning, most: u32) -> String {
+        let does = format!("{} sets the count back", Asks::Cleaning(cleaning.clone()).words());
+        // Counted from that pause on, the limit is not passed before the next one.
+        let until = open.pause.unwrap_or(self.pauses.last_step());
+        if let Some(before) = open.pause_before.filter(|before| until - before <= u64::from(most)) {
+            let when = self.pauses.words(Pause::After(before));
+            return format!("{does}: use it {when}, in the last pause before the count exceeds {most}");
+        }
+        let first = match open.pause {
+            Some(pause) => format!(" (the first one comes after step {pause})"),
+            None => String::new(),
+        };
+        format!(
+            "{does}: use it at the latest after step {}, so that the count does not exceed {most}; no pause comes before \
+             that{first}, so accept this finding if a flash there is worse",
+            open.latest()
+        )
     }
 
     fn close(&mut self, limit: LimitValue, sink: &mut Sink) {
@@ -64,9 +108,11 @@ impl<'p> TooManySinceCleaning<'p> {
             .cleaned_at
             .map_or("since the plan began".to_owned(), |step| format!("since the cleaning at step {step}"));
         let most = whole(limit);
-        let help = wording::cleaning_help(display, |modes| {
-            format!("clean the place with {modes} before the count exceeds {most}, best in a pause")
-        });
+        let asks = self.asks_for(&open);
+        let help = asks.as_ref().map_or_else(
+            || wording::cleaning_help(display, |modes| format!("clean the place with {modes} in time")),
+            |cleaning| self.help(&open, cleaning, most),
+        );
         let observation = Observation {
             rect: Some(open.spot.rect),
             message: format!(
@@ -76,6 +122,8 @@ impl<'p> TooManySinceCleaning<'p> {
                 wording::passed(limit, &most.to_string(), "the display needs a cleaning after")
             ),
             help,
+            in_short: asks.is_some().then(|| format!("clean at the latest after step {}", open.latest())),
+            asks: asks.map(Asks::Cleaning),
             figures: vec![
                 ("updates", f64::from(open.most)),
                 ("limit", f64::from(most)),
@@ -91,6 +139,13 @@ impl<'p> TooManySinceCleaning<'p> {
     }
 }
 
+impl Open {
+    /// The last step after which a cleaning is in time.
+    fn latest(&self) -> u64 {
+        self.place.step.saturating_sub(1)
+    }
+}
+
 /// Updates are counted one by one: a limit between two counts is passed where the lower one is.
 fn whole(limit: LimitValue) -> u32 {
     limit.value as u32
@@ -99,6 +154,9 @@ fn whole(limit: LimitValue) -> u32 {
 impl Rule for TooManySinceCleaning<'_> {
     fn step(&mut self, step: &PlayedStep<'_>, sink: &mut Sink) {
         let Some(limit) = self.limit else { return };
+        if let (Some(pause), Some(open)) = (self.pauses.see(step), &mut self.open) {
+            open.pause.get_or_insert(pause);
+        }
         let most = step.glass.most_since_cleaning();
         if most <= whole(limit) {
             self.close(limit, sink);

@@ -1,9 +1,14 @@
 //! `too-soon`: an update begins closer to another one than it may.
 
-use super::{Rule, Setup, wording};
+use super::{
+    Rule, Setup,
+    pauses::{after_ms, later},
+    remedy::has_turns,
+    wording,
+};
 use crate::{
-    finding::{Observation, Sink, StepField, Where},
-    panel::PlayedStep,
+    finding::{Asks, ChangeOf, Correction, Observation, Sink, StepField, Where},
+    panel::{PlayedStep, PlayedUpdate},
     plan::{LimitValue, Origin, Plan},
 };
 
@@ -19,6 +24,34 @@ pub(super) struct TooSoon<'p> {
 impl<'p> TooSoon<'p> {
     pub(super) fn new(setup: &Setup<'p>) -> Self {
         Self { least: setup.limits.too_soon.ms, starts_ms: Vec::new(), plan: setup.plan }
+    }
+
+    fn help(&self, asks: Option<&Asks>, least_ms: f64) -> String {
+        let later = asks.map_or_else(
+            || format!("send it in a step of its own, with an `after_ms` of at least {}", after_ms(least_ms)),
+            Asks::words,
+        );
+        format!(
+            "{later}; or, if nobody needs to see both pictures, leave one of the two out: updates so close together may \
+             wear or damage `{}`",
+            self.plan.display.name
+        )
+    }
+}
+
+/// That a step comes so late that an update begins at a time, ms.
+fn asks_for(step: &PlayedStep<'_>, update: &PlayedUpdate, begin_ms: f64) -> Asks {
+    later(step, after_ms(step.planned.step.after_ms + begin_ms - update.times.request_ms))
+}
+
+/// The same as a change of the plan; a person comes when a person comes.
+fn corrections(step: &PlayedStep<'_>, asks: &Asks) -> Vec<Correction> {
+    let planned = step.planned.step;
+    match asks {
+        Asks::Later(later) if !planned.cause.is_person() && !has_turns(planned) => {
+            vec![Correction::of(step, ChangeOf::AfterMs { ms: later.own_ms })]
+        }
+        _ => Vec::new(),
     }
 }
 
@@ -50,6 +83,8 @@ impl Rule for TooSoon<'_> {
             self.starts_ms.push(start_ms);
             let Some(nearest_ms) = nearest_ms else { continue };
             let apart_ms = (start_ms - nearest_ms).abs();
+            let is_own = step.updates[..index].iter().any(|own| !own.sent.is_empty());
+            let asks = (!is_own).then(|| asks_for(step, update, latest_ms + least_ms));
             let observation = Observation {
                 update: Some(index),
                 rect: update.sent_bounds(),
@@ -63,12 +98,9 @@ impl Rule for TooSoon<'_> {
                     },
                     wants(least)
                 ),
-                help: format!(
-                    "set `after_ms` of this step to {:.0}; or, if nobody needs to see both pictures, leave one of the \
-                     two steps out: updates so close together may wear or damage `{}`",
-                    (step.planned.step.after_ms + latest_ms + least_ms - update.times.request_ms).ceil(),
-                    self.plan.display.name
-                ),
+                help: self.help(asks.as_ref(), least_ms),
+                corrections: asks.as_ref().map_or_else(Vec::new, |asks| corrections(step, asks)),
+                asks,
                 figures: vec![("apart_ms", apart_ms), ("limit_ms", least_ms)],
                 ..Observation::default()
             };

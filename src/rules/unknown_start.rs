@@ -85,7 +85,10 @@ impl<'p> UnknownStart<'p> {
         let help = if cleaning.is_empty() {
             "first drive the whole panel with a mode that drives every pixel".to_owned()
         } else {
-            format!("begin with a cleaning update ({}) after power-up", wording::one_of(&cleaning))
+            format!(
+                "begin with a cleaning update of the whole panel after power-up: {} with the window \"all\"",
+                wording::one_of(&cleaning)
+            )
         };
         let (unsaid, help, corrections) = if self.is_unsaid {
             (format!("; {UNSAID}"), format!("{SAY_IT}, otherwise {help}"), self.corrections())
@@ -95,8 +98,8 @@ impl<'p> UnknownStart<'p> {
         Observation {
             rect,
             message: format!(
-                "`{}` drives only what differs, but the controller does not know what {} show: it compares with a \
-                picture that is not on the glass{unsaid}",
+                "`{}` drives only what differs, but the controller does not know what {} show: the controller compares \
+                with a picture that is not on the glass{unsaid}",
                 display.modes[mode].name,
                 wording::area(unknown_px, display)
             ),

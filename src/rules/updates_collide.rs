@@ -1,8 +1,12 @@
 //! `updates-collide`: an update that waits for another one, for a place in the controller, or for the link.
 
-use super::{Rule, Setup, wording};
+use super::{
+    Rule, Setup,
+    pauses::{after_ms, later},
+    wording,
+};
 use crate::{
-    finding::{Figure, Margin, Observation, Sink, StepField, Where},
+    finding::{Asks, Figure, Margin, Observation, Sink, StepField, Where},
     panel::{PlayedStep, PlayedUpdate, WaitsFor},
     plan::Plan,
 };
@@ -22,11 +26,15 @@ impl<'p> UpdatesCollide<'p> {
     fn observation(&self, step: &PlayedStep<'_>, index: usize, update: &PlayedUpdate) -> Observation {
         let display = &self.plan.display;
         let wait = wording::ms(update.times.wait_ms);
+        let is_alone = step.updates[..index].iter().all(|earlier| earlier.sent.is_empty());
+        let own_ms = after_ms(step.planned.step.after_ms + update.times.wait_ms);
+        let asks = (is_alone && !step.planned.step.cause.is_person()).then(|| later(step, own_ms));
         // A person cannot be asked to come later.
         let later = if step.planned.step.cause.is_person() {
             "let the earlier update end sooner, with a quicker mode or a smaller window".to_owned()
         } else {
-            format!("request it {wait} ms later")
+            let own_step = || format!("request it {wait} ms later, in a step of its own");
+            asks.as_ref().map_or_else(own_step, Asks::words)
         };
         // Only what is in memory at the same time, and goes in the same mode, can be one update.
         let is_alike = |earlier: &PlayedUpdate| earlier.mode == update.mode && !earlier.sent.is_empty();
@@ -63,6 +71,7 @@ impl<'p> UpdatesCollide<'p> {
             update: Some(index),
             rect: update.sent_bounds(),
             message: format!("`{}` waits {wait} ms {reason}", display.modes[update.mode].name),
+            asks: asks.filter(|asks| help.contains(&asks.words())),
             help,
             figures: vec![("wait_ms", update.times.wait_ms), ("limit_ms", self.wait_ms)],
             ..Observation::default()

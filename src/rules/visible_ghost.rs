@@ -17,7 +17,7 @@ pub(super) struct VisibleGhost<'p>(GhostGroups<'p>);
 impl<'p> VisibleGhost<'p> {
     pub(super) fn new(setup: &Setup<'p>) -> Self {
         let limit_l = setup.limits.visible_ghost.limit_l.value;
-        Self(GhostGroups::new(setup.plan, Kind::Driven, limit_l, Words { origin: remedy::origin, observation }))
+        Self(GhostGroups::new(setup, Kind::Driven, limit_l, Words { origin: remedy::origin, observation }))
     }
 }
 

@@ -130,7 +130,10 @@ pub(super) fn levels(levels: LevelSet, display: &Display) -> String {
     match greys.len() {
         0 => {}
         1 => names.push(format!("grey {} of {}", greys[0], ink.white())),
-        _ => names.push(format!("greys {} of {}", listed(&greys, 4), ink.white())),
+        2..=4 => names.push(format!("greys {} of {}", listed(&greys, 4), ink.white())),
+        many => {
+            names.push(format!("{many} greys from {} to {} of {}", greys[0], greys[many - 1], ink.white()));
+        }
     }
     listed(&names, 4)
 }

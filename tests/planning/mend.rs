@@ -11,7 +11,7 @@ use stillpage::rules::pages;
 use crate::common::{Folder, Run, SQUARE, example_display};
 
 /// The rules whose example is mended: their pages say an exact change.
-const MENDED: [&str; 16] = [
+const MENDED: [&str; 19] = [
     "left-behind",
     "never-shown",
     "nothing-changes",
@@ -25,7 +25,10 @@ const MENDED: [&str; 16] = [
     "wrong-start",
     "redriven-segment",
     "needless-flash",
+    "restless",
+    "too-soon",
     "stray-ink",
+    "pen-lags",
     "text-lost",
     // Its budget is of flashes, and one of them is needless.
     "over-budget",

@@ -88,7 +88,7 @@ fn settling_a_place_that_a_quick_update_showed_interrupts_nobody() {
 fn the_advice_about_greys_is_no_interruption_or_says_that_the_display_cannot() {
     let nothing = key_then(5000, "[]");
     let [greys, _] = both(ONLY_FULL, &nothing);
-    let advice = "redraw the place within 1000 ms with `full` on the window [0, 2, 8, 4], which flashes nothing else";
+    let advice = "redraw the place within 1000 ms with `full` on the window [0, 2, 8, 4], which flashes only there";
     assert!(greys.len() == 1 && greys[0].contains(advice), "{greys:?}");
     // A mode without a flash goes before one with it.
     let quiet = r#"{ "modes": [{ "name": "grey", "flashes": 0 }] }"#;
@@ -102,4 +102,13 @@ fn the_advice_about_greys_is_no_interruption_or_says_that_the_display_cannot() {
     let cannot = "this display cannot redraw the greys of step 1 later without flashing the whole panel: show that step \
                   with `full` at once";
     assert!(interrupts.len() == 1 && interrupts[0].contains(cannot), "{interrupts:?}");
+}
+
+#[test]
+fn a_cleaning_that_is_a_step_of_its_own_is_told_when_it_may_come() {
+    let found = |plan: &str| told(&review(&square_and_white(), "", plan), "cleaning-interrupts");
+    let said = found(&key_then(900, r#"[{ "mode": "full" }]"#));
+    let help = "| set `after_ms` of step 2 to at least 2000: then it flashes 2.00 s after the last touch, key or pen";
+    assert!(said.len() == 1 && said[0].contains(help), "{said:?}");
+    assert_eq!(found(&key_then(2000, r#"[{ "mode": "full" }]"#)), [""; 0]);
 }

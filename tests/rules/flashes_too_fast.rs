@@ -136,3 +136,35 @@ fn a_field_that_lies_across_tiles_is_counted_whole() {
     );
     assert_eq!(lines, ["step 0 flashes-too-fast warning [7, 7, 39, 29]"]);
 }
+
+#[test]
+fn a_cleaning_that_comes_too_soon_after_what_changed_is_told_when_it_may_come() {
+    let display =
+        format!(r#"{{ {LARGE}, "modes": [{{ "name": "full", "flashes": 3 }}, {{ "name": "grey", "flashes": 1 }}] }}"#);
+    let screens = [("white.png", WHITE), ("black.png", &*black())];
+    let plan = |ms: u32| {
+        format!(
+            r#"{{ "steps": [{{ "screen": "black.png", "updates": [{{ "mode": "quick" }}] }},
+                {{ "after_ms": {ms}, "updates": [{{ "mode": "full" }}] }}] }}"#
+        )
+    };
+    let example = |ms: u32| Example {
+        screens: screens.iter().map(|(name, text)| ((*name).to_owned(), (*text).to_owned())).collect(),
+        display: Some(display.clone()),
+        plan: plan(ms),
+        ..Example::default()
+    };
+    let report = |ms: u32| {
+        let arguments = ["review", "example.plan.json", "--format", "json", "--only", "flashes-too-fast"];
+        Folder::of_example(&example(ms)).run(&arguments).json()["plans"][0]["findings"].clone()
+    };
+    let found = report(300);
+    let (message, help) = (found[0]["message"].as_str().unwrap(), found[0]["help"].as_str().unwrap());
+    assert!(
+        message.starts_with("the content that changes and the flashes of `full` together make 3.5 flashes"),
+        "{message}"
+    );
+    // The quick update ends after 120.1 ms.
+    assert!(help.starts_with("set `after_ms` of step 1 to at least 1121, a second after the end of"), "{help}");
+    assert_eq!(report(1121), serde_json::json!([]));
+}

@@ -71,7 +71,7 @@ fn what_was_rubbed_out_or_thrown_away_leaves_its_ghost_too() {
     assert!((worst_l - 4.6615).abs() < 1e-3, "{worst_l}");
     assert_eq!(
         found[0]["help"],
-        "let the host draw here instead of the controller; otherwise commit with `grey`, which removes the ink with a \
+        "let the host draw here instead of the controller, by removing `strokes` from this step; otherwise commit with `grey`, which removes the ink with a \
         flash, when the pen has rested"
     );
 }

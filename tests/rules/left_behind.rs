@@ -179,7 +179,12 @@ fn a_proposed_window_lies_on_the_grid_on_the_panel_and_is_large_enough() {
             folder.plan("left.plan.json", &plan(&json!([])).to_string());
             let run = folder.run(&["review", "left.plan.json", "--format", "json", "--only", "left-behind"]);
             let help = run.json()["plans"][0]["findings"][0]["help"].as_str().unwrap().to_owned();
-            let window = help.strip_prefix("add an update with the window ").unwrap().split(", or").next().unwrap();
+            let window = help
+                .strip_prefix("add a `quick` update with the window ")
+                .unwrap()
+                .split(" to this step")
+                .next()
+                .unwrap();
             let window: Value = serde_json::from_str(window).unwrap();
             // Four pixels lie in one column of the grid or in two: 8 or 16 px, of which 16 is the least.
             let mut sides = [window[2].as_u64().unwrap(), window[3].as_u64().unwrap()];
@@ -189,4 +194,65 @@ fn a_proposed_window_lies_on_the_grid_on_the_panel_and_is_large_enough() {
             assert_eq!(folder.findings("mended.plan.json"), [""; 0], "turned by {rotation}, at {corner:?}: {help}");
         }
     }
+}
+
+/// The findings of a review of some screens of 80 x 16 px, by rule, where the link carries nothing while the panel is driven.
+fn on_a_slow_link(screens: &[(&str, &str)], steps: &str) -> Value {
+    let display = r#"{ "link": { "waits_for_panel": true }, "limits": { "updates_before_cleaning": 50 } }"#;
+    review(screens, display, &format!(r#"{{ "steps": [{steps}] }}"#))
+}
+
+#[test]
+fn a_step_that_sends_something_is_asked_for_one_more_box_and_that_is_all_it_needs() {
+    let screens = [("a.png", squares(&[(8, '#'), (48, '#')]))];
+    let screens = [("a.png", screens[0].1.as_str())];
+    let step = |window: &str| {
+        format!(
+            r#"{{ "screen": "a.png", "updates": [{{ "mode": "quick", "window": {window} }}] }}, {{ "after_ms": 5000 }}"#
+        )
+    };
+    let found = told(&on_a_slow_link(&screens, &step("[8, 4, 8, 8]")), "left-behind");
+    let help = "| add the box [48, 4, 8, 8] to the `quick` update of this step, or let it ask for \"changed\"";
+    assert!(found.len() == 1 && found[0].ends_with(help), "{found:?}");
+    // Both ways to the letter: a second update would wait for the link.
+    for window in ["[[8, 4, 8, 8], [48, 4, 8, 8]]", "\"changed\""] {
+        let left = on_a_slow_link(&screens, &step(window));
+        assert_eq!(left["findings"], json!([]), "{window}");
+    }
+    let nothing = r#"{ "screen": "a.png" }, { "after_ms": 5000 }"#;
+    let found = told(&on_a_slow_link(&screens, nothing), "left-behind");
+    let help = "| add a `quick` update with the window [8, 4, 8, 8] to this step, or one with the window \"changed\"";
+    assert!(found.len() == 2 && found[0].ends_with(help), "{found:?}");
+}
+
+#[test]
+fn the_correction_is_what_the_help_says_first() {
+    let folder = Folder::new();
+    folder.display("panel.display.json", &example_display([80, 16]));
+    folder.screen("a.png", &squares(&[(8, '#'), (48, '#')]));
+    folder.plan(
+        "a.plan.json",
+        r#"{ "steps": [{ "screen": "a.png", "updates": [{ "mode": "quick", "window": [8, 4, 8, 8] }] }] }"#,
+    );
+    folder.run(&["mend", "a.plan.json"]).with_status(0);
+    let mended = folder.read("a.plan.json");
+    assert!(mended.contains(r#""window": [[8, 4, 8, 8], [48, 4, 8, 8]]"#), "{mended}");
+    assert_eq!(folder.findings("a.plan.json"), [""; 0]);
+}
+
+#[test]
+fn two_findings_ask_one_step_for_one_box() {
+    // The square is left at step 0; step 1 changes it again and leaves a ring around it.
+    let square = squares(&[(8, '#')]);
+    let ring: Vec<String> = (0..16)
+        .map(|y| (0..80).map(|x| if (4..20).contains(&x) && (2..14).contains(&y) { '8' } else { '.' }).collect())
+        .collect();
+    let screens = [("a.png", square.as_str()), ("b.png", &*ring.join("\n"))];
+    let steps = r#"{ "screen": "a.png" }, { "screen": "b.png", "after_ms": 5000 }, { "after_ms": 5000 }"#;
+    let found = told(&on_a_slow_link(&screens, steps), "left-behind");
+    assert_eq!(found.len(), 2, "{found:?}");
+    let again =
+        "step 1 changes this place again, so add a `grey` update with the window [0, 2, 24, 12] to step 1 as well";
+    assert!(found[0].contains("window [8, 4, 8, 8] to this step") && found[0].contains(again), "{found:?}");
+    assert!(found[1].contains("add a `grey` update with the window [0, 2, 24, 12] to this step"), "{found:?}");
 }

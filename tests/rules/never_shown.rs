@@ -59,9 +59,10 @@ fn what_a_person_asked_for_is_an_error() {
     let plan = r#"{ "steps": [{ "screen": "a.png", "cause": "key" }, { "label": "next", "screen": "b.png", "after_ms": 300 }] }"#;
     let found = told(&review(&square_and_white(), "", plan), "never-shown");
     let words = "0..0 16 px (1.03 mm2) of the screen change, but none of this reaches the glass: 300 ms later, step 1 \
-                 \"next\" puts another picture there; a key asked for it | add an update with the window [0, 2, 8, 4], \
-                 or use \"changed\"; if nobody needs to see this screen, remove it from the plan; step 1 \"next\" changes \
-                 this place too without sending it, so it must send this place as well";
+                 \"next\" puts another picture there; a key asked for it | add a `quick` update with the window [0, 2, 8, \
+                 4] to this step; step 1 \"next\" changes this place again, so add a `quick` update with the window [0, 2, \
+                 8, 4] to step 1 as well; or, if nobody needs to see this screen, remove this step and add its `after_ms` \
+                 to that of the next one";
     assert_eq!(found, [words]);
 }
 
@@ -276,4 +277,41 @@ fn random_plans_agree_with_a_panel_followed_pixel_by_pixel() {
         count += never.len();
     }
     assert!(count > 20, "only {count} screens of the random plans were never seen");
+}
+
+/// A panel whose every mode flashes, and that needs three minutes between two updates.
+const SLOW_PAPER: &str = r#"{ "limits": { "ms_between_updates": 180000 },
+    "modes": [{ "name": "quick", "flashes": 1, "from": "any", "to": "any", "drives": "all" }] }"#;
+
+#[test]
+fn where_updates_need_time_the_pause_is_said_in_numbers_and_both_ways_hold() {
+    let plan = |steps: &str| {
+        format!(r#"{{ "steps": [{{ "screen": "b.png", "updates": [{{ "mode": "full" }}] }}, {steps}] }}"#)
+    };
+    let found = |steps: &str| review(&square_and_white(), SLOW_PAPER, &plan(steps));
+    let never = r#"{ "screen": "a.png", "after_ms": 3600000 }, { "screen": "b.png", "after_ms": 400 }"#;
+    let help = told(&found(never), "never-shown").pop().unwrap();
+    assert!(
+        help.contains(
+            "| if nobody needs to see this screen, remove this step and add its `after_ms` to that of the next one; \
+             otherwise add a `quick` update"
+        ),
+        "{help}"
+    );
+    assert!(help.contains(", and set `after_ms` of step 2 to at least 600000, because"), "{help}");
+    let pace = |steps: &str| {
+        let found = found(steps);
+        let of = |rule| told(&found, rule);
+        [of("never-shown"), of("left-behind"), of("too-soon"), of("restless"), of("updates-collide")].concat()
+    };
+    assert_eq!(pace(r#"{ "screen": "b.png", "after_ms": 3600400 }"#), [""; 0]);
+    let update = r#""updates": [{ "mode": "quick", "window": [0, 2, 8, 4] }]"#;
+    let sent = |ms: u32| {
+        format!(
+            r#"{{ "screen": "a.png", "after_ms": 3600000, {update} }}, {{ "screen": "b.png", "after_ms": {ms}, {update} }}"#
+        )
+    };
+    let whole = |ms: u32| sent(ms).replace(", \"window\": [0, 2, 8, 4]", "");
+    assert_eq!(pace(&whole(600_000)), [""; 0]);
+    assert!(!pace(&whole(590_000)).is_empty(), "nothing less holds");
 }

@@ -1,6 +1,6 @@
 //! The edge cases of `over-budget`, beside the examples of its page.
 
-use crate::edges::{Edge, hold, square};
+use crate::edges::{Edge, hold, review, square, square_and_white, told};
 
 pub(crate) fn edges() -> Vec<Edge> {
     vec![Edge {
@@ -18,4 +18,34 @@ pub(crate) fn edges() -> Vec<Edge> {
 #[test]
 fn the_limits_hold_from_both_sides() {
     hold("over-budget", &edges());
+}
+
+fn help_of(plan: &str, display: &str) -> String {
+    let found = review(&square_and_white(), display, plan);
+    told(&found, "over-budget").pop().unwrap().split_once(" | ").unwrap().1.to_owned()
+}
+
+#[test]
+fn the_flashes_are_listed_and_what_is_left_is_counted() {
+    let step = |screen: &str, mode: &str| {
+        format!(r#"{{ "screen": "{screen}.png", "after_ms": 5000, "updates": [{{ "mode": "{mode}" }}] }}"#)
+    };
+    let plan = |budget: u32, steps: &[String]| {
+        format!(r#"{{ "budgets": {{ "flashing_updates": {budget} }}, "steps": [{}] }}"#, steps.join(", "))
+    };
+    // Only the first one is needed: `quick` carries black and white.
+    let three = [step("a", "full"), step("b", "grey"), step("a", "grey"), step("b", "quick")];
+    assert_eq!(
+        help_of(&plan(1, &three), ""),
+        "the flashes are at steps 0 to 2; those at steps 1 and 2 are needless, as `needless-flash` says: without them 1 \
+         is left, and the budget holds"
+    );
+    // No other mode is there, and a ghost asks for one flash more: at the end.
+    let only = r#"{ "modes": [{ "name": "quick", "to": [5] }, { "name": "grey", "residue": { "lighter": 0.1 } }] }"#;
+    let help = help_of(&plan(1, &[step("a", "full"), step("b", "grey")]), only);
+    assert_eq!(
+        help,
+        "the flashes are at steps 0 and 1; `needless-flash` calls none of them needless; the help of another finding asks \
+         for one more: leave out what nobody needs, or raise the budget to 3 and explain why in the review"
+    );
 }

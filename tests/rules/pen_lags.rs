@@ -50,3 +50,32 @@ fn a_slow_controller_is_told_once_for_the_whole_plan() {
         "the line appears 80 ms after the pen moves; the limit is 50 ms, above which people notice the lag"
     );
 }
+
+#[test]
+fn the_place_of_the_whole_line_is_left_out_of_the_update_that_it_waits_for() {
+    // Columns 8 to 31 of rows 15 and 16; the commit sends [0, 15, 32, 2].
+    let steps = |window: &serde_json::Value| {
+        json!([{ "updates": [{ "mode": "full", "window": window }] }, { "screen": "short.png", "after_ms": 100, "cause": "pen",
+            "strokes": [stroke(31, 2.0)], "updates": [{ "mode": "quick", "window": [[0, 15, 32, 2], [8, 4, 8, 4]] }] }])
+    };
+    let mut display = pen_display();
+    display["windows"]["most_in_a_step"] = json!(8);
+    let found = findings("pen-lags", &display, &short_line(), &steps(&json!("all")));
+    let help = found[0]["help"].as_str().unwrap();
+    assert!(
+        help.starts_with(
+            "leave [0, 15, 32, 2] out of `full` of step 0, because the update of this step sends that place: give it the \
+             boxes [0, 0, 64, 15], [0, 17, 64, 15] and [32, 15, 32, 2] instead; or move"
+        ),
+        "{help}"
+    );
+    let beside = json!([[0, 0, 64, 15], [0, 17, 64, 15], [32, 15, 32, 2]]);
+    assert_eq!(findings("pen-lags", &display, &short_line(), &steps(&beside)), Vec::<serde_json::Value>::new());
+    // A commit that does not cover the line cannot stand in for the update: both are to be changed.
+    let part = json!([{ "updates": [{ "mode": "full" }] }, { "screen": "short.png", "after_ms": 100, "cause": "pen",
+        "strokes": [stroke(31, 2.0)], "updates": [{ "mode": "quick", "window": [0, 15, 16, 2] }] }]);
+    let found = findings("pen-lags", &display, &short_line(), &part);
+    let help = found[0]["help"].as_str().unwrap();
+    let both = "leave the line, [0, 15, 32, 2], out of `full` of step 0 and send it with the updates of this step; or";
+    assert!(help.starts_with(both), "{help}");
+}

@@ -209,3 +209,20 @@ fn a_display_gives_limits_of_its_own_for_turning_pages() {
     assert_eq!(found(r#"{ "first_ms": 126, "whole_ms": 3000 }"#), Vec::<String>::new());
     assert_eq!(found(r#"{ "first_ms": 125, "whole_ms": 3000 }"#).len(), 1);
 }
+
+#[test]
+fn a_part_that_answers_lies_near_the_touch() {
+    // Marks at both ends of 65 mm, and a link that is too slow for a window around both.
+    let row = |x: usize| if x < 8 || x >= 120 { '#' } else { '.' };
+    let screen: String = (0..8).map(|_| (0..128).map(row).collect::<String>()).collect::<Vec<_>>().join("\n");
+    let display = r#"{ "pixels_per_inch": 50, "link": { "megabits_per_s": 0.03, "bits_per_px": 4 } }"#;
+    let help = |touched: &str| {
+        let plan = format!(
+            r#"{{ "steps": [{{ "screen": "a.png", "cause": "touch"{touched}, "updates": [{{ "mode": "full" }}] }}] }}"#
+        );
+        let found = told(&review(&[("a.png", &screen)], display, &plan), "slow-answer");
+        found.into_iter().next().unwrap()
+    };
+    assert!(help(r#", "touched": [120, 0, 8, 8]"#).contains("answer with `quick` on the window [120, 0, 8, 8]"));
+    assert!(help(r#", "touched": [0, 0, 8, 8]"#).contains("answer with `quick` on the window [0, 0, 8, 8]"));
+}

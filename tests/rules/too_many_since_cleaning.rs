@@ -1,6 +1,6 @@
 //! The edge cases of `too-many-since-cleaning`, beside the examples of its page.
 
-use crate::edges::{Edge, hold, square};
+use crate::edges::{Edge, hold, review, square, square_and_white, told};
 
 pub(crate) fn edges() -> Vec<Edge> {
     vec![
@@ -40,4 +40,28 @@ pub(crate) fn edges() -> Vec<Edge> {
 #[test]
 fn the_limits_hold_from_both_sides() {
     hold("too-many-since-cleaning", &edges());
+}
+
+#[test]
+fn the_latest_step_for_a_cleaning_is_named_and_obeying_it_is_enough() {
+    let pair = r#"{ "screen": "a.png", "after_ms": 900, "cause": "key", "updates": [{ "mode": "quick" }] },
+        { "screen": "b.png", "after_ms": 900, "cause": "key", "updates": [{ "mode": "quick" }] }"#;
+    let plan = |between: &str| {
+        format!(
+            r#"{{ "steps": [{{ "screen": "b.png", "updates": [{{ "mode": "full" }}] }},
+                {pair}, {pair}, {between} {pair}, {{ "after_ms": 8000 }}] }}"#
+        )
+    };
+    let found = |plan: &str| told(&review(&square_and_white(), "", plan), "too-many-since-cleaning");
+    // The limit is 5; the sixth update comes with step 6, and no pause before it.
+    let said = found(&plan(""));
+    let help = "| `full` on the window [0, 2, 8, 4] sets the count back: use it at the latest after step 5, so that the \
+                count does not exceed 5; no pause comes before that (the first one comes after step 6), so accept this \
+                finding if a flash there is worse";
+    assert!(said.len() == 1 && said[0].ends_with(help), "{said:?}");
+    let cleaned = r#"{ "after_ms": 2000, "updates": [{ "mode": "full", "window": [0, 2, 8, 4] }] },"#;
+    assert_eq!(found(&plan(cleaned)), [""; 0]);
+    let said = found(&plan(r#"{ "after_ms": 6000 },"#));
+    let help = "sets the count back: use it 2000 ms after step 4, in the last pause before the count exceeds 5";
+    assert!(said.len() == 1 && said[0].ends_with(help), "{said:?}");
 }

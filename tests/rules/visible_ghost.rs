@@ -140,3 +140,83 @@ fn a_remedy_is_for_the_temperature_of_its_step() {
         assert!(cold.starts_with("`full` on") && cold.contains("in 1200 ms"), "{cold}");
     }
 }
+
+/// Presses that turn the square, each seen 900 ms, in rounds of so many with a cleaning of the square after each.
+fn presses(rounds: usize, pairs: usize, cleaning: &str) -> String {
+    format!(
+        r#"{{ "steps": [
+            {{ "screen": "b.png", "updates": [{{ "mode": "full" }}] }},
+            {{ "repeat": {rounds}, "steps": [
+                {{ "repeat": {pairs}, "steps": [
+                    {{ "screen": "a.png", "after_ms": 900, "cause": "key", "updates": [{{ "mode": "quick", "window": "changed" }}] }},
+                    {{ "screen": "b.png", "after_ms": 900, "cause": "key", "updates": [{{ "mode": "quick", "window": "changed" }}] }}] }}
+                {cleaning}] }},
+            {{ "after_ms": 8000 }}] }}"#
+    )
+}
+
+/// A quick update leaves 0.97 L* to lighter: the third is seen.
+const ADDS_UP: &str = r#"{ "limits": { "updates_before_cleaning": 50 }, "modes": [
+    { "name": "quick", "residue": { "lighter": 0.02, "darker": 0 } }] }"#;
+
+#[test]
+fn a_ghost_that_adds_up_where_no_pause_comes_is_cleaned_after_so_many_updates() {
+    let ghosts = |plan: &str| told(&review(&square_and_white(), ADDS_UP, plan), "visible-ghost");
+    let found = ghosts(&presses(1, 20, ""));
+    let help = "| `full` on the window [0, 2, 8, 4] removes it in 500 ms, with one flash: clean 2000 ms after step 40; that \
+                is the first pause, and the ghost appears before it: to prevent that, clean after every 5 updates of this \
+                place, for the first time at the latest after step 5, or accept it";
+    assert!(found.len() == 1 && found[0].starts_with("6..") && found[0].ends_with(help), "{found:?}");
+    // Obeyed: after 4 updates, 2000 ms after the last one. After 6 it is too late.
+    let cleaning = r#", { "after_ms": 2000, "updates": [{ "mode": "full", "window": [0, 2, 8, 4] }] }"#;
+    assert_eq!(ghosts(&presses(10, 2, cleaning)), [""; 0]);
+    assert!(!ghosts(&presses(10, 3, cleaning)).is_empty());
+}
+
+#[test]
+fn a_pause_before_the_ghost_is_named_where_a_cleaning_in_it_is_enough() {
+    // Four presses, a pause, and two more, with which it appears; the next pause comes right after it.
+    let pair = r#"{ "screen": "a.png", "after_ms": 900, "cause": "key", "updates": [{ "mode": "quick", "window": "changed" }] },
+        { "screen": "b.png", "after_ms": 900, "cause": "key", "updates": [{ "mode": "quick", "window": "changed" }] }"#;
+    let plan = |rest: &str| {
+        format!(
+            r#"{{ "steps": [{{ "screen": "b.png", "updates": [{{ "mode": "full" }}] }}, {pair}, {pair}, {rest} {pair}, {{ "after_ms": 6000 }}] }}"#
+        )
+    };
+    let ghosts = |plan: &str| told(&review(&square_and_white(), ADDS_UP, plan), "visible-ghost");
+    let found = ghosts(&plan(r#"{ "after_ms": 6000 },"#));
+    let help = ": clean 2000 ms after step 4, in the last pause before it appears";
+    assert!(found.len() == 1 && found[0].ends_with(help), "{found:?}");
+    let cleaned =
+        r#"{ "after_ms": 2000, "updates": [{ "mode": "full", "window": [0, 2, 8, 4] }] }, { "after_ms": 4000 },"#;
+    assert_eq!(ghosts(&plan(cleaned)), [""; 0]);
+}
+
+#[test]
+fn what_looks_off_because_it_is_clean_names_the_place_that_is_not() {
+    // A grey square on a clean ground, and more grey beside it that a quick update brought from black and left dirty.
+    let first =
+        SQUARE.replace('#', "8").lines().map(|row| format!("{}########", &row[..8])).collect::<Vec<_>>().join("\n");
+    let second = first.replace('#', "8");
+    let screens = [("a.png", first.as_str()), ("b.png", second.as_str())];
+    let display = r#"{ "modes": [{ "name": "quick", "to": "any", "residue": { "lighter": 0.1 } }] }"#;
+    let plan = |more: &str| {
+        format!(
+            r#"{{ "steps": [{{ "screen": "a.png", "updates": [{{ "mode": "full" }}] }},
+                {{ "screen": "b.png", "after_ms": 6000, "updates": [{{ "mode": "quick", "window": "changed" }}] }}{more}] }}"#
+        )
+    };
+    let found = review(&screens, display, &plan(""));
+    for rule in ["visible-ghost", "ends-ghosted"] {
+        let told = told(&found, rule);
+        let help = "| this place is clean, and it looks off because the rest of its level is not: `grey` on the window [8, \
+                    0, 8, 8] cleans that in 400 ms, with one flash";
+        assert!(told.len() == 1 && told[0].contains(help), "{rule}: {told:?}");
+    }
+    let cleaned = review(
+        &screens,
+        display,
+        &plan(r#", { "after_ms": 3000, "updates": [{ "mode": "grey", "window": [8, 0, 8, 8] }] }"#),
+    );
+    assert_eq!(told(&cleaned, "ends-ghosted"), [""; 0]);
+}

@@ -336,7 +336,7 @@ fn reach(finding: &Finding) -> u8 {
 fn reach_of(correction: &Correction) -> u8 {
     let of = |change: &Change| match change.what {
         ChangeOf::Box { .. } | ChangeOf::RemoveBox { .. } | ChangeOf::Window { window: WindowAsk::All, .. } => 0,
-        ChangeOf::RemoveUpdate { .. } => 1,
+        ChangeOf::RemoveUpdate { .. } | ChangeOf::AfterMs { .. } => 1,
         ChangeOf::Window { .. } | ChangeOf::AddUpdate { .. } => 2,
         ChangeOf::Mode { .. } | ChangeOf::BeginsWhite => 3,
     };
@@ -419,6 +419,9 @@ fn add_change(edits: &mut Edits, step: &Step, what: &ChangeOf, plan: &Plan) {
                 count => edits.insert_element(updates, count, new),
             };
         }
+        ChangeOf::AfterMs { ms } => {
+            edits.set_field(&step.pointer, "after_ms", ms.to_string());
+        }
         // No change of a step.
         ChangeOf::BeginsWhite => {}
     }
@@ -457,6 +460,9 @@ fn change_words(what: &ChangeOf, step: Option<&Step>, plan: &Plan) -> String {
         ChangeOf::RemoveBox { update, index } => format!("window {} removed", boxed(*update, *index)),
         ChangeOf::Mode { update, mode: new } => format!("mode {} -> {}", mode(*update), name(*new)),
         ChangeOf::RemoveUpdate { update } => format!("the {} update removed", mode(*update)),
+        ChangeOf::AfterMs { ms } => {
+            format!("`after_ms` {} -> {ms}", step.map_or(0.0, |step| step.after_ms))
+        }
         ChangeOf::BeginsWhite => "`\"begins\": \"white\"` added to the plan".to_owned(),
         ChangeOf::AddUpdate { mode, window } => {
             format!("an update in the mode {} added, with the window {}", name(*mode), window_text(window))

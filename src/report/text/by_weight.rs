@@ -20,7 +20,7 @@ use super::{
     underline::{self, Paint, shade, without_blanks_at_ends},
 };
 use crate::{
-    finding::Finding,
+    finding::{Asks, Finding},
     rules::{INDICATOR_CAUTION, cautions_of},
     source::readable,
 };
@@ -79,7 +79,7 @@ fn cause_text(plan: &ReviewedPlan, cause: &Cause<'_>, style: TextStyle) -> Strin
         ("walk:", walk),
         ("help:", help),
         ("", estimate_words(finding)),
-        ("also at", other_places(&cause.others)),
+        ("also at", other_places(cause)),
         ("leads to", following_rules(&cause.following)),
     ];
     let more: String = more.iter().filter_map(|(name, words)| Some(paragraph(name, words.as_ref()?))).collect();
@@ -113,15 +113,32 @@ fn title(cause: &Cause<'_>) -> String {
 }
 
 /// Where else the same was found.
-fn other_places(others: &[&Finding]) -> Option<String> {
+fn other_places(cause: &Cause<'_>) -> Option<String> {
     let mut places: Vec<String> = Vec::new();
-    for finding in others {
+    for finding in &cause.others {
         let place = readable(&place_words(finding));
+        let there = there_words(finding, cause.finding);
+        let place = there.map_or(place.clone(), |there| format!("{place} ({})", readable(&there)));
         if !places.contains(&place) {
             places.push(place);
         }
     }
     listed(&places, "more places")
+}
+
+/// What to do at another place of a cause, in a few words, where that is not what its help says already.
+fn there_words(other: &Finding, first: &Finding) -> Option<String> {
+    in_short(other).filter(|words| !words.is_empty() && !first.help.contains(words))
+}
+
+/// What to do about something that follows, in a few words, where its cause does not take it away by itself.
+fn following_words(finding: &Finding) -> Option<String> {
+    let later = |asks: &Asks| matches!(asks, Asks::Later(_)).then(|| asks.in_short());
+    finding.in_short.clone().or_else(|| finding.asks.as_ref().and_then(later)).filter(|words| !words.is_empty())
+}
+
+fn in_short(finding: &Finding) -> Option<String> {
+    finding.in_short.clone().or_else(|| finding.asks.as_ref().map(Asks::in_short))
 }
 
 /// What follows by other rules: each once, with its first place.
@@ -133,7 +150,8 @@ fn following_rules(following: &[&Finding]) -> Option<String> {
         }
     }
     let words = |finding: &&Finding| {
-        format!("{} ({}) at {}", finding.rule, finding.severity.word(), readable(&place_words(finding)))
+        let there = following_words(finding).map_or(String::new(), |words| format!(": {}", readable(&words)));
+        format!("{} ({}) at {}{there}", finding.rule, finding.severity.word(), readable(&place_words(finding)))
     };
     listed(&rules.iter().map(words).collect::<Vec<_>>(), "more")
 }

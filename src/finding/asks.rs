@@ -1,0 +1,107 @@
+//! What the help of a finding asks for, where another finding of the same plan may ask for more of the same.
+//!
+//! Knows how that is said, so that it can be said anew when several findings agree on one figure or one box.
+
+use crate::geometry::Rect;
+
+/// What a help asks for.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Asks {
+    /// A step is to come later.
+    Later(Later),
+    /// A place is to be cleaned.
+    Cleaning(Cleaning),
+    /// An update is to use a mode that does not flash, of this name.
+    Quiet(String),
+}
+
+/// A step that is to come later after the one before it.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Later {
+    /// The JSON pointer to the step.
+    pub step: String,
+    /// Its number and label, in words.
+    pub name: String,
+    /// The least `after_ms` that this finding needs.
+    pub own_ms: u64,
+    /// The least one that all findings of the step need, and the rule that needs it, where that is more.
+    pub most: Option<(u64, &'static str)>,
+}
+
+/// A place that is to be cleaned.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Cleaning {
+    /// The name of the mode.
+    pub mode: String,
+    /// Where; the whole panel if that is nothing.
+    pub window: Option<Rect>,
+    /// The step after which the cleaning fits.
+    pub after_step: u64,
+    /// How it must be cleaned so that there is nothing to see before that, where several updates add up.
+    pub prevention: Option<Prevention>,
+}
+
+/// Cleaning again and again, before what adds up is seen.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Prevention {
+    /// After so many updates of the place.
+    pub updates: u64,
+    /// For the first time no later than after this step.
+    pub latest_step: u64,
+}
+
+impl Prevention {
+    /// What is to be done, in words: they stand in the help as they are.
+    pub fn words(self) -> String {
+        let Self { updates, latest_step } = self;
+        let updates = if updates == 1 { "update".to_owned() } else { format!("{updates} updates") };
+        format!("clean after every {updates} of this place, for the first time at the latest after step {latest_step}")
+    }
+}
+
+impl Asks {
+    /// What is asked, in a few words.
+    pub fn in_short(&self) -> String {
+        match self {
+            Self::Later(later) => format!("set `after_ms` to at least {}", later.after_ms()),
+            Self::Cleaning(cleaning) => format!("{} after step {}", cleaning.words(), cleaning.after_step),
+            Self::Quiet(_) => self.words(),
+        }
+    }
+
+    /// What is asked, in words: they stand in the help as they are.
+    pub fn words(&self) -> String {
+        match self {
+            Self::Later(later) => later.words(),
+            Self::Cleaning(cleaning) => cleaning.words(),
+            Self::Quiet(mode) => format!("use `{mode}` here"),
+        }
+    }
+}
+
+impl Later {
+    /// The `after_ms` that is enough for every finding of the step.
+    pub fn after_ms(&self) -> u64 {
+        self.most.map_or(self.own_ms, |(ms, _)| ms)
+    }
+
+    fn words(&self) -> String {
+        let Self { name, own_ms, most, .. } = self;
+        let why = most.map_or(String::new(), |(_, rule)| {
+            format!(" ({own_ms} is enough for this finding alone, but not for `{rule}`)")
+        });
+        format!("set `after_ms` of {name} to at least {}{why}", self.after_ms())
+    }
+}
+
+impl Cleaning {
+    /// The place, in words.
+    pub fn place(&self) -> String {
+        let window = |rect: Rect| format!("the window {:?}", rect.to_array());
+        self.window.map_or("the whole panel".to_owned(), window)
+    }
+
+    fn words(&self) -> String {
+        format!("`{}` on {}", self.mode, self.place())
+    }
+}

@@ -3,6 +3,7 @@
 //! Knows figures and limits; how either was found is not known here.
 
 use crate::{
+    display::Display,
     finding::{Finding, OpenLimit, Summary},
     plan::{Plan, RuleLimits},
     proof::{Bound, Proof, Witness},
@@ -64,6 +65,8 @@ pub(super) struct Judged {
     pub(super) witness: fn(&Proof) -> Option<&Witness>,
     /// Whether this edition works the figure out: what is then not proved is open.
     is_worked_out: bool,
+    /// The factor by which the figure may be off; `None` if it is exact or the display gives none.
+    factor: fn(&Display) -> Option<f64>,
 }
 
 /// From where on a limit is passed.
@@ -94,6 +97,7 @@ pub(super) const JUDGED: [Judged; 7] = [
         found: |summary, _| Some(f64::from(summary.most_since_cleaning)),
         witness: |proof| proof.witnesses.most_since_cleaning.as_ref(),
         is_worked_out: true,
+        factor: |_| None,
     },
     Judged {
         rules: &["visible-ghost", "outline-left"],
@@ -104,6 +108,7 @@ pub(super) const JUDGED: [Judged; 7] = [
         found: |summary, _| Some(summary.residue_l.max(summary.worst_residue_l)),
         witness: |proof| proof.witnesses.ghost_l.as_ref(),
         is_worked_out: true,
+        factor: residue_factor,
     },
     Judged {
         rules: &["left-behind"],
@@ -114,6 +119,7 @@ pub(super) const JUDGED: [Judged; 7] = [
         found: |_, _| None,
         witness: |proof| proof.witnesses.left_behind_moves.as_ref(),
         is_worked_out: true,
+        factor: |_| None,
     },
     Judged {
         rules: &["updates-collide"],
@@ -124,6 +130,7 @@ pub(super) const JUDGED: [Judged; 7] = [
         found: |_, reached| Some(reached.wait_ms),
         witness: |proof| proof.witnesses.wait_ms.as_ref(),
         is_worked_out: false,
+        factor: |display| display.certainty.durations,
     },
     Judged {
         rules: &["cannot-keep-up"],
@@ -134,6 +141,7 @@ pub(super) const JUDGED: [Judged; 7] = [
         found: |_, reached| Some(reached.wait_ms),
         witness: |proof| proof.witnesses.wait_ms.as_ref(),
         is_worked_out: false,
+        factor: |display| display.certainty.durations,
     },
     Judged {
         rules: &["slow-answer"],
@@ -144,6 +152,7 @@ pub(super) const JUDGED: [Judged; 7] = [
         found: |summary, _| Some(summary.longest_answer_ms),
         witness: |proof| proof.witnesses.answer_ms.as_ref(),
         is_worked_out: false,
+        factor: |display| display.certainty.first_visible,
     },
     Judged {
         rules: &["flashes-too-fast"],
@@ -154,6 +163,7 @@ pub(super) const JUDGED: [Judged; 7] = [
         found: |summary, _| summary.margins.flashes.map(|margin| margin.reached),
         witness: |proof| proof.witnesses.flashes.as_ref(),
         is_worked_out: false,
+        factor: |display| display.certainty.flashes,
     },
 ];
 
@@ -197,8 +207,22 @@ impl Judged {
             Bound::NotProved if !self.is_worked_out => Verdict::NotProved,
             Bound::Proved(_) | Bound::Unbounded | Bound::NotProved => Verdict::Open,
         };
-        let words = self.words(verdict, bound, found, limit, broken);
+        let mut words = self.words(verdict, bound, found, limit, broken);
+        words.extend(self.certainty(verdict, bound, limit, &plan.display));
         Some(LimitVerdict { rules: self.rules, verdict, bound, found, limit, words })
+    }
+
+    /// Whether a limit that is kept holds if the figures of the display are off by their factor, in words.
+    fn certainty(&self, verdict: Verdict, bound: Bound, limit: Option<f64>, display: &Display) -> Option<String> {
+        let (Verdict::Kept, Some(figure), Some(factor)) = (verdict, bound.figure(), (self.factor)(display)) else {
+            return None;
+        };
+        let holds = limit.is_none() || self.is_within(figure * factor, limit);
+        Some(if holds {
+            format!("; this holds even if the figures of the display are off by their factor of {factor}")
+        } else {
+            format!("; this holds for the figures of the display, which are estimates, good to a factor of {factor}")
+        })
     }
 
     fn is_within(&self, figure: f64, limit: Option<f64>) -> bool {
@@ -253,6 +277,12 @@ impl Judged {
         let limit = limit.map_or(String::new(), |limit| format!("; the limit is {}", amount(limit)));
         format!("{proved}{found}{limit}")
     }
+}
+
+/// The factor of the least certain mode.
+fn residue_factor(display: &Display) -> Option<f64> {
+    let factors = display.modes.iter().map(|mode| display.residue_certainty(mode));
+    factors.reduce(|one, other| Some(one?.max(other?))).flatten()
 }
 
 impl LimitVerdict {

@@ -408,6 +408,11 @@ impl Hasher for QuickHasher {
 }
 
 impl Behaviour<'_> {
+    /// Whether residue after an effect is a straight line of that before.
+    pub(super) fn is_straight(&self, effect: u32) -> bool {
+        self.links_of(&self.effects[effect as usize]).is_empty()
+    }
+
     /// What may be rounding of the machine in the residue after an effect, L*: nothing where a pixel is not driven.
     #[inline]
     pub(super) fn rounding_l(&self, effect: u32) -> f64 {

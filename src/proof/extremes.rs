@@ -234,32 +234,18 @@ impl<'s> Search<'s> {
         (value - first).abs() > 63.0 * gain * (1.0 - 1e-6)
     }
 
-    /// Where laps lead in the end, as far as that is found.
+    /// Where laps lead in the end, or some way towards it.
     fn limit(&self, around: &[u32], from: f64) -> f64 {
-        let mut value = from;
-        for _ in 0..MOST_LAPS {
-            let next = self.lap(around, value);
-            let after = self.lap(around, next);
-            if !self.is_beyond(after, next, SAME_L / 16.0) {
-                return next;
+        let effect = |passing: &u32| self.states.passings[*passing as usize].effect;
+        if around.iter().all(|passing| self.behaviour.is_straight(effect(passing))) {
+            // A straight line that rises by less than 1 meets the diagonal once.
+            let slope = self.lap(around, from + 1.0) - self.lap(around, from);
+            let end = from + (self.lap(around, from) - from) / (1.0 - slope);
+            if slope < 1.0 && end.is_finite() {
+                return end;
             }
-            // Laps that shrink evenly end at the sum of a geometric series.
-            let ratio = (after - next) / (next - value);
-            let guess = next + (after - next) / (1.0 - ratio);
-            let is_end = ratio < 1.0 && guess.is_finite() && (self.lap(around, guess) - guess).abs() < SAME_L / 16.0;
-            if is_end && self.is_even(around, value, guess) {
-                return guess;
-            }
-            value = next;
         }
-        value
-    }
-
-    /// Whether a lap is a straight line between two figures.
-    fn is_even(&self, around: &[u32], one: f64, other: f64) -> bool {
-        let middle = f64::midpoint(one, other);
-        let straight = f64::midpoint(self.lap(around, one), self.lap(around, other));
-        (self.lap(around, middle) - straight).abs() < SAME_L
+        (0..MOST_LAPS).fold(from, |value, _| self.lap(around, value))
     }
 
     /// Rounds all values outward, by as little as one more round does not pass; gives whether that was found.

@@ -32,8 +32,6 @@ const MOST_LAPS: usize = 256;
 #[derive(Debug)]
 pub(super) struct Extremes {
     pub(super) values: Vec<f64>,
-    /// By state, the passing over which its value comes; [`NONE`] for a start.
-    over: Vec<u32>,
     /// Whether it was proved: no round over all edges passes it.
     pub(super) is_proved: bool,
 }
@@ -43,44 +41,7 @@ pub(super) fn extremes(states: &States, behaviour: &Behaviour<'_>, extreme: Extr
     let mut search = Search::new(states, behaviour, extreme);
     let is_settled = search.approach();
     let is_proved = is_settled && search.round_outward();
-    Extremes { values: search.values, over: search.over, is_proved }
-}
-
-impl Extremes {
-    /// The way to a state along which its value comes: the start among the initial states, and the passings; if it comes
-    /// from a loop, where that begins.
-    pub(super) fn way_to(&self, states: &States, state: u32) -> BackWay {
-        let mut passings = Vec::new();
-        let mut seen = vec![NONE; states.count()];
-        let mut at = state;
-        while self.over[at as usize] != NONE {
-            if seen[at as usize] != NONE {
-                let first = seen[at as usize] as usize;
-                let around = passings.split_off(first);
-                return BackWay { state: at, around: reversed(around), rest: reversed(passings) };
-            }
-            seen[at as usize] = passings.len() as u32;
-            passings.push(self.over[at as usize]);
-            at = states.source(self.over[at as usize] as usize) as u32;
-        }
-        BackWay { state: at, around: Vec::new(), rest: reversed(passings) }
-    }
-}
-
-/// A way that was followed backward.
-#[derive(Debug)]
-pub(super) struct BackWay {
-    /// Where it begins: at a start, or in a loop.
-    pub(super) state: u32,
-    /// The loop from there, as passings; empty if it begins at a start.
-    pub(super) around: Vec<u32>,
-    /// The passings from there to its end.
-    pub(super) rest: Vec<u32>,
-}
-
-fn reversed(mut list: Vec<u32>) -> Vec<u32> {
-    list.reverse();
-    list
+    Extremes { values: search.values, is_proved }
 }
 
 struct Search<'s> {

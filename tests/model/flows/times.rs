@@ -73,7 +73,9 @@ pub(super) fn all(made: &Made, graph: &Graph, most: usize) -> Option<Times> {
         }
     }
     while let Some(queue) = open.pop() {
-        if known.len() > most {
+        // Waits that are much longer than an update grow, or nearly so.
+        const FAR_MS: f64 = 20_000.0;
+        if known.len() > most || queue.places.iter().any(|busy| *busy > FAR_MS) {
             return None;
         }
         for (number, edge) in graph.edges.iter().enumerate().filter(|(_, edge)| edge.from == queue.node) {

@@ -59,7 +59,7 @@ pub(super) struct Judged {
     what: [&'static str; 2],
     unit: &'static str,
     limit: Limit,
-    bound: fn(&Proof) -> Bound,
+    bound: fn(&Proof, &[bool]) -> Bound,
     found: fn(&Summary, &Reached) -> Option<f64>,
     /// The walk that is likely to come near the bound.
     pub(super) witness: fn(&Proof) -> Option<&Witness>,
@@ -93,7 +93,7 @@ pub(super) const JUDGED: [Judged; 7] = [
         what: ["Updates since a cleaning", "updates since a cleaning"],
         unit: "",
         limit: Limit::Above(|limits| limits.too_many_since_cleaning.updates.map(|limit| limit.value.floor())),
-        bound: |proof| proof.worst(|node| node.most_since_cleaning),
+        bound: |proof, _| proof.worst(|node| node.most_since_cleaning),
         found: |summary, _| Some(f64::from(summary.most_since_cleaning)),
         witness: |proof| proof.witnesses.most_since_cleaning.as_ref(),
         is_worked_out: true,
@@ -104,7 +104,7 @@ pub(super) const JUDGED: [Judged; 7] = [
         what: ["Ghosts", "a ghost"],
         unit: " L*",
         limit: Limit::From(|limits| limits.visible_ghost.limit_l.value.min(limits.outline_left.limit_l.value)),
-        bound: |proof| proof.worst(|node| node.ghost_l),
+        bound: |proof, _| proof.worst(|node| node.ghost_l),
         found: |summary, _| Some(summary.residue_l.max(summary.worst_residue_l)),
         witness: |proof| proof.witnesses.ghost_l.as_ref(),
         is_worked_out: true,
@@ -115,7 +115,7 @@ pub(super) const JUDGED: [Judged; 7] = [
         what: ["What is left behind", "something old on the glass"],
         unit: " moves",
         limit: Limit::Above(|_| Some(0.0)),
-        bound: |proof| proof.left_behind_moves,
+        bound: |proof, _| proof.left_behind_moves,
         found: |_, _| None,
         witness: |proof| proof.witnesses.left_behind_moves.as_ref(),
         is_worked_out: true,
@@ -126,10 +126,10 @@ pub(super) const JUDGED: [Judged; 7] = [
         what: ["Waits", "a wait"],
         unit: " ms",
         limit: Limit::Above(|limits| Some(limits.updates_collide.wait_ms.value)),
-        bound: |proof| proof.worst(|node| node.wait_ms),
+        bound: |proof, _| proof.worst(|node| node.wait_ms),
         found: |_, reached| Some(reached.wait_ms),
         witness: |proof| proof.witnesses.wait_ms.as_ref(),
-        is_worked_out: false,
+        is_worked_out: true,
         factor: |display| display.certainty.durations,
     },
     Judged {
@@ -137,10 +137,10 @@ pub(super) const JUDGED: [Judged; 7] = [
         what: ["The backlog", "a wait"],
         unit: " ms",
         limit: Limit::AnyFigure,
-        bound: |proof| if proof.cannot_keep_up { Bound::Unbounded } else { proof.worst(|node| node.wait_ms) },
+        bound: |proof, _| if proof.cannot_keep_up { Bound::Unbounded } else { proof.worst(|node| node.wait_ms) },
         found: |_, reached| Some(reached.wait_ms),
         witness: |proof| proof.witnesses.wait_ms.as_ref(),
-        is_worked_out: false,
+        is_worked_out: true,
         factor: |display| display.certainty.durations,
     },
     Judged {
@@ -148,10 +148,13 @@ pub(super) const JUDGED: [Judged; 7] = [
         what: ["First answers", "a first answer"],
         unit: " ms",
         limit: Limit::Above(|limits| Some(limits.slow_answer.first_ms.value)),
-        bound: |proof| proof.worst(|node| node.answer_ms),
+        bound: |proof, is_of_people| {
+            let nodes = proof.nodes.iter().zip(is_of_people).filter(|(_, is_of_people)| **is_of_people);
+            nodes.map(|(node, _)| node.answer_ms).fold(Bound::Proved(0.0), Bound::or_worse)
+        },
         found: |summary, _| Some(summary.longest_answer_ms),
         witness: |proof| proof.witnesses.answer_ms.as_ref(),
-        is_worked_out: false,
+        is_worked_out: true,
         factor: |display| display.certainty.first_visible,
     },
     Judged {
@@ -159,7 +162,7 @@ pub(super) const JUDGED: [Judged; 7] = [
         what: ["Flashes within a second", "flashes of one place within a second"],
         unit: "",
         limit: Limit::Above(|limits| Some(limits.flashes_too_fast.per_second.value)),
-        bound: |proof| proof.flashes,
+        bound: |proof, _| proof.flashes,
         found: |summary, _| summary.margins.flashes.map(|margin| margin.reached),
         witness: |proof| proof.witnesses.flashes.as_ref(),
         is_worked_out: false,
@@ -168,15 +171,15 @@ pub(super) const JUDGED: [Judged; 7] = [
 ];
 
 impl Judged {
-    /// What was proved.
-    pub(super) fn bound(&self, proof: &Proof) -> Bound {
-        (self.bound)(proof)
+    /// What was proved; of what only people wait for, at the nodes to which a move of a person leads.
+    pub(super) fn bound(&self, proof: &Proof, is_of_people: &[bool]) -> Bound {
+        (self.bound)(proof, is_of_people)
     }
 
     /// Whether it is proved that every walk keeps the limit; also if there is none.
-    pub(super) fn is_kept(&self, plan: &Plan, proof: &Proof) -> bool {
+    pub(super) fn is_kept(&self, plan: &Plan, proof: &Proof, is_of_people: &[bool]) -> bool {
         let Some(limit) = self.limit(plan) else { return true };
-        matches!(self.bound(proof), Bound::Proved(figure) if self.is_within(figure, limit))
+        matches!(self.bound(proof, is_of_people), Bound::Proved(figure) if self.is_within(figure, limit))
     }
 
     /// The limit, nothing within if the figure must only not grow without end; nothing if no limit is given.
@@ -192,12 +195,12 @@ impl Judged {
     pub(super) fn verdict(
         &self,
         plan: &Plan,
-        proof: &Proof,
+        (proof, is_of_people): (&Proof, &[bool]),
         findings: &[Finding],
         found: (&Summary, &Reached),
     ) -> Option<LimitVerdict> {
         let limit = self.limit(plan)?;
-        let bound = self.bound(proof);
+        let bound = self.bound(proof, is_of_people);
         let found = (self.found)(found.0, found.1);
         let of_rule = |finding: &&Finding| self.rules.contains(&finding.rule) && finding.walk.is_some();
         let broken = findings.iter().filter(of_rule).min_by_key(|finding| moves_to(finding));

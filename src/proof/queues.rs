@@ -86,12 +86,7 @@ impl<'f> Controller<'f> {
 
     /// Nothing is busy, and no clock has ticked.
     pub(super) fn idle(&self) -> Busy {
-        Busy {
-            link: 0.0,
-            places: vec![0.0; self.places],
-            regions: Vec::new(),
-            since_clock: self.longest_every_ms,
-        }
+        Busy { link: 0.0, places: vec![0.0; self.places], regions: Vec::new(), since_clock: self.longest_every_ms }
     }
 
     /// How long after the request before a move comes, at the soonest.
@@ -484,4 +479,3 @@ fn grown(laps: &[Busy], block: usize) -> Option<Busy> {
     endless.places.sort_by(f64::total_cmp);
     Some(endless)
 }
-

@@ -15,8 +15,8 @@ use super::{
     cells::Cells,
     counts::{ENDLESS, most_since_cleaning},
     extremes::{Extremes, extremes},
-    groups::{Grouped, groups, is_always_right},
     ghosts::{CellShows, Ghost, LevelLists, StrongestGhost, strongest},
+    groups::{Grouped, groups, is_always_right},
     kinds::Kinds,
     left::Left,
     queues::{Controller, Queues},
@@ -114,10 +114,8 @@ pub(super) fn prove(proving: Proving<'_>, sent: &SentTable, progress: &(dyn Fn(f
     proof.witnesses = Witnesses {
         most_since_cleaning: finder.count(part.counts, limit),
         ghost_l: strongest.and_then(|(node, ghost)| finder.ghost(node, ghost)),
-        wait_ms: longest(&edges, &queues, Which::Wait)
-            .map(|(walk, edge, ms)| of_queue(walk, edge, &ways, ms)),
-        answer_ms: longest(&edges, &queues, Which::Answer)
-            .map(|(walk, edge, ms)| of_queue(walk, edge, &ways, ms)),
+        wait_ms: longest(&edges, &queues, Which::Wait).map(|(walk, edge, ms)| of_queue(walk, edge, &ways, ms)),
+        answer_ms: longest(&edges, &queues, Which::Answer).map(|(walk, edge, ms)| of_queue(walk, edge, &ways, ms)),
         ..Witnesses::default()
     };
     progress(1.0);
@@ -150,16 +148,19 @@ impl Finder<'_> {
         let walks = tried.filter_map(|(most, number)| {
             let largest = if most == ENDLESS { f64::INFINITY } else { most as f64 };
             let at_least = limit.map_or(FAR, |limit| limit.floor() + 1.0).min(largest);
-            self.shortest(number, &Wanted {
-                at_least,
-                node: None,
-                extreme: Extreme::Highest,
-                after: &|behaviour, effect, count| {
-                    let effect = &behaviour.effects[effect as usize];
-                    f64::from(effect.adds) + if effect.is_cleaned { 0.0 } else { count }
+            self.shortest(
+                number,
+                &Wanted {
+                    at_least,
+                    node: None,
+                    extreme: Extreme::Highest,
+                    after: &|behaviour, effect, count| {
+                        let effect = &behaviour.effects[effect as usize];
+                        f64::from(effect.adds) + if effect.is_cleaned { 0.0 } else { count }
+                    },
+                    shows: &|_, _| true,
                 },
-                shows: &|_, _| true,
-            })
+            )
         });
         walks.min_by_key(|walk| walk.way.len())
     }
@@ -171,13 +172,16 @@ impl Finder<'_> {
         let Ghost { cell, level, is_lighter, residue_l } = ghost.of?;
         let extreme = if is_lighter { Extreme::Highest } else { Extreme::Lowest };
         let near = if is_lighter { (residue_l - NEAR_L).min(FAR_L) } else { (residue_l + NEAR_L).max(-FAR_L) };
-        let found = self.shortest(cell, &Wanted {
-            at_least: near,
-            node: Some(node as u32),
-            extreme,
-            after: &|behaviour, effect, before_l| behaviour.residue_after(effect, before_l, extreme),
-            shows: &|behaviour, shown| behaviour.level(shown) == level,
-        });
+        let found = self.shortest(
+            cell,
+            &Wanted {
+                at_least: near,
+                node: Some(node as u32),
+                extreme,
+                after: &|behaviour, effect, before_l| behaviour.residue_after(effect, before_l, extreme),
+                shows: &|behaviour, shown| behaviour.level(shown) == level,
+            },
+        );
         found.map(|walk| Witness { figure: rank(ghost.bound), ..walk })
     }
 

@@ -24,6 +24,10 @@ fn name_of(finding: &Finding) -> String {
     let of_a_list = ["/steps/", "/moves/"].into_iter().find_map(|list| finding.pointer.rsplit_once(list));
     let field =
         of_a_list.map_or(finding.pointer.as_str(), |(_, rest)| rest.split_once('/').map_or("", |(_, field)| field));
-    let rect = finding.rect.map_or(String::new(), |rect| format!("{:?}", rect.to_array()));
+    // Of a flow a rule has one finding at a move, and which walk leads to it depends on the other moves.
+    let is_of_a_move = finding.walk.is_some();
+    let field = if is_of_a_move { "" } else { field };
+    let rect = finding.rect.filter(|_| !is_of_a_move);
+    let rect = rect.map_or(String::new(), |rect| format!("{:?}", rect.to_array()));
     format!("{}\n{label}\n{field}\n{rect}", finding.rule)
 }

@@ -78,6 +78,11 @@ impl Gathered {
         self.places.contains_key(place)
     }
 
+    /// Whether there is a finding of any of some rules on a walk.
+    pub(super) fn has_any(&self, rules: &[&str]) -> bool {
+        self.places.iter().any(|((_, rule), seen)| rules.contains(rule) && seen.walk.is_some())
+    }
+
     fn take(
         &mut self,
         (number, counts): (usize, bool),

@@ -70,10 +70,13 @@ impl Playing<'_> {
     }
 
     /// Plays the walks that are likely to come near what was proved, for the rules whose limits those pass.
-    pub(super) fn play_witnesses(&mut self, proof: &Proof) {
+    pub(super) fn play_witnesses(&mut self, proof: &Proof, is_of_people: &[bool]) {
         for judged in &JUDGED {
             let Some(witness) = (judged.witness)(proof) else { continue };
-            let grows = judged.bound(proof) == Bound::Unbounded;
+            if judged.is_kept(&self.task.flow.head, proof, is_of_people) {
+                continue;
+            }
+            let grows = judged.bound(proof, is_of_people) == Bound::Unbounded;
             let rounds: &[usize] = if grows { &ROUNDS } else { &[witness.rounds] };
             for rounds in rounds {
                 if self.play_witness(judged, &Witness { rounds: *rounds, ..witness.clone() }) {
@@ -191,10 +194,12 @@ impl Playing<'_> {
         }
     }
 
-    /// Looks for walks that break what is still open: two moves there and back again and again, and walks at random.
-    pub(super) fn hunt(&mut self, proof: &Proof) {
+    /// Looks for walks that break what is still open and not broken on any walk so far: two moves there and back again and again, and walks at random.
+    pub(super) fn hunt(&mut self, proof: &Proof, is_of_people: &[bool]) {
         let head = &self.task.flow.head;
-        let open = JUDGED.iter().filter(|judged| !judged.is_kept(head, proof));
+        let open = JUDGED
+            .iter()
+            .filter(|judged| !judged.is_kept(head, proof, is_of_people) && !self.gathered.has_any(judged.rules));
         let rules: Vec<&str> = open.flat_map(|judged| judged.rules).copied().collect();
         let Some(selection) = self.only(&rules) else { return };
         let mut moves = self.moves_for_shorter_walks();

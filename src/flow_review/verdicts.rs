@@ -3,6 +3,7 @@
 //! Knows figures and limits; how either was found is not known here.
 
 use crate::{
+    display::Display,
     finding::{Finding, OpenLimit, Summary},
     plan::{Plan, RuleLimits},
     proof::{Bound, Proof, Witness},
@@ -58,12 +59,14 @@ pub(super) struct Judged {
     what: [&'static str; 2],
     unit: &'static str,
     limit: Limit,
-    bound: fn(&Proof) -> Bound,
+    bound: fn(&Proof, &[bool]) -> Bound,
     found: fn(&Summary, &Reached) -> Option<f64>,
     /// The walk that is likely to come near the bound.
     pub(super) witness: fn(&Proof) -> Option<&Witness>,
     /// Whether this edition works the figure out: what is then not proved is open.
     is_worked_out: bool,
+    /// The factor by which the figure may be off; `None` if it is exact or the display gives none.
+    factor: fn(&Display) -> Option<f64>,
 }
 
 /// From where on a limit is passed.
@@ -90,83 +93,93 @@ pub(super) const JUDGED: [Judged; 7] = [
         what: ["Updates since a cleaning", "updates since a cleaning"],
         unit: "",
         limit: Limit::Above(|limits| limits.too_many_since_cleaning.updates.map(|limit| limit.value.floor())),
-        bound: |proof| proof.worst(|node| node.most_since_cleaning),
+        bound: |proof, _| proof.worst(|node| node.most_since_cleaning),
         found: |summary, _| Some(f64::from(summary.most_since_cleaning)),
         witness: |proof| proof.witnesses.most_since_cleaning.as_ref(),
         is_worked_out: true,
+        factor: |_| None,
     },
     Judged {
         rules: &["visible-ghost", "outline-left"],
         what: ["Ghosts", "a ghost"],
         unit: " L*",
         limit: Limit::From(|limits| limits.visible_ghost.limit_l.value.min(limits.outline_left.limit_l.value)),
-        bound: |proof| proof.worst(|node| node.ghost_l),
+        bound: |proof, _| proof.worst(|node| node.ghost_l),
         found: |summary, _| Some(summary.residue_l.max(summary.worst_residue_l)),
         witness: |proof| proof.witnesses.ghost_l.as_ref(),
         is_worked_out: true,
+        factor: residue_factor,
     },
     Judged {
         rules: &["left-behind"],
         what: ["What is left behind", "something old on the glass"],
         unit: " moves",
         limit: Limit::Above(|_| Some(0.0)),
-        bound: |proof| proof.left_behind_moves,
+        bound: |proof, _| proof.left_behind_moves,
         found: |_, _| None,
         witness: |proof| proof.witnesses.left_behind_moves.as_ref(),
         is_worked_out: true,
+        factor: |_| None,
     },
     Judged {
         rules: &["updates-collide"],
         what: ["Waits", "a wait"],
         unit: " ms",
         limit: Limit::Above(|limits| Some(limits.updates_collide.wait_ms.value)),
-        bound: |proof| proof.worst(|node| node.wait_ms),
+        bound: |proof, _| proof.worst(|node| node.wait_ms),
         found: |_, reached| Some(reached.wait_ms),
         witness: |proof| proof.witnesses.wait_ms.as_ref(),
-        is_worked_out: false,
+        is_worked_out: true,
+        factor: |display| display.certainty.durations,
     },
     Judged {
         rules: &["cannot-keep-up"],
         what: ["The backlog", "a wait"],
         unit: " ms",
         limit: Limit::AnyFigure,
-        bound: |proof| if proof.cannot_keep_up { Bound::Unbounded } else { proof.worst(|node| node.wait_ms) },
+        bound: |proof, _| if proof.cannot_keep_up { Bound::Unbounded } else { proof.worst(|node| node.wait_ms) },
         found: |_, reached| Some(reached.wait_ms),
         witness: |proof| proof.witnesses.wait_ms.as_ref(),
-        is_worked_out: false,
+        is_worked_out: true,
+        factor: |display| display.certainty.durations,
     },
     Judged {
         rules: &["slow-answer"],
         what: ["First answers", "a first answer"],
         unit: " ms",
         limit: Limit::Above(|limits| Some(limits.slow_answer.first_ms.value)),
-        bound: |proof| proof.worst(|node| node.answer_ms),
+        bound: |proof, is_of_people| {
+            let nodes = proof.nodes.iter().zip(is_of_people).filter(|(_, is_of_people)| **is_of_people);
+            nodes.map(|(node, _)| node.answer_ms).fold(Bound::Proved(0.0), Bound::or_worse)
+        },
         found: |summary, _| Some(summary.longest_answer_ms),
         witness: |proof| proof.witnesses.answer_ms.as_ref(),
-        is_worked_out: false,
+        is_worked_out: true,
+        factor: |display| display.certainty.first_visible,
     },
     Judged {
         rules: &["flashes-too-fast"],
         what: ["Flashes within a second", "flashes of one place within a second"],
         unit: "",
         limit: Limit::Above(|limits| Some(limits.flashes_too_fast.per_second.value)),
-        bound: |proof| proof.flashes,
+        bound: |proof, _| proof.flashes,
         found: |summary, _| summary.margins.flashes.map(|margin| margin.reached),
         witness: |proof| proof.witnesses.flashes.as_ref(),
         is_worked_out: false,
+        factor: |display| display.certainty.flashes,
     },
 ];
 
 impl Judged {
-    /// What was proved.
-    pub(super) fn bound(&self, proof: &Proof) -> Bound {
-        (self.bound)(proof)
+    /// What was proved; of what only people wait for, at the nodes to which a move of a person leads.
+    pub(super) fn bound(&self, proof: &Proof, is_of_people: &[bool]) -> Bound {
+        (self.bound)(proof, is_of_people)
     }
 
     /// Whether it is proved that every walk keeps the limit; also if there is none.
-    pub(super) fn is_kept(&self, plan: &Plan, proof: &Proof) -> bool {
+    pub(super) fn is_kept(&self, plan: &Plan, proof: &Proof, is_of_people: &[bool]) -> bool {
         let Some(limit) = self.limit(plan) else { return true };
-        matches!(self.bound(proof), Bound::Proved(figure) if self.is_within(figure, limit))
+        matches!(self.bound(proof, is_of_people), Bound::Proved(figure) if self.is_within(figure, limit))
     }
 
     /// The limit, nothing within if the figure must only not grow without end; nothing if no limit is given.
@@ -182,12 +195,12 @@ impl Judged {
     pub(super) fn verdict(
         &self,
         plan: &Plan,
-        proof: &Proof,
+        (proof, is_of_people): (&Proof, &[bool]),
         findings: &[Finding],
         found: (&Summary, &Reached),
     ) -> Option<LimitVerdict> {
         let limit = self.limit(plan)?;
-        let bound = self.bound(proof);
+        let bound = self.bound(proof, is_of_people);
         let found = (self.found)(found.0, found.1);
         let of_rule = |finding: &&Finding| self.rules.contains(&finding.rule) && finding.walk.is_some();
         let broken = findings.iter().filter(of_rule).min_by_key(|finding| moves_to(finding));
@@ -197,8 +210,22 @@ impl Judged {
             Bound::NotProved if !self.is_worked_out => Verdict::NotProved,
             Bound::Proved(_) | Bound::Unbounded | Bound::NotProved => Verdict::Open,
         };
-        let words = self.words(verdict, bound, found, limit, broken);
+        let mut words = self.words(verdict, bound, found, limit, broken);
+        words.extend(self.certainty(verdict, bound, limit, &plan.display));
         Some(LimitVerdict { rules: self.rules, verdict, bound, found, limit, words })
+    }
+
+    /// Whether a limit that is kept holds if the figures of the display are off by their factor, in words.
+    fn certainty(&self, verdict: Verdict, bound: Bound, limit: Option<f64>, display: &Display) -> Option<String> {
+        let (Verdict::Kept, Some(figure), Some(factor)) = (verdict, bound.figure(), (self.factor)(display)) else {
+            return None;
+        };
+        let holds = limit.is_none() || self.is_within(figure * factor, limit);
+        Some(if holds {
+            format!("; this holds even if the figures of the display are off by their factor of {factor}")
+        } else {
+            format!("; this holds for the figures of the display, which are estimates, good to a factor of {factor}")
+        })
     }
 
     fn is_within(&self, figure: f64, limit: Option<f64>) -> bool {
@@ -253,6 +280,12 @@ impl Judged {
         let limit = limit.map_or(String::new(), |limit| format!("; the limit is {}", amount(limit)));
         format!("{proved}{found}{limit}")
     }
+}
+
+/// The factor of the least certain mode.
+fn residue_factor(display: &Display) -> Option<f64> {
+    let factors = display.modes.iter().map(|mode| display.residue_certainty(mode));
+    factors.reduce(|one, other| Some(one?.max(other?))).flatten()
 }
 
 impl LimitVerdict {

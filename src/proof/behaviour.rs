@@ -138,8 +138,8 @@ pub(super) struct Parts<'k> {
     pub(super) counts_every_update: bool,
     /// All levels that the ink has.
     pub(super) levels: LevelSet,
-    /// By cell, whether the glass always shows what is in memory.
-    pub(super) is_always_right: &'k [bool],
+    /// Whether the glass always shows what is in memory, in all cells; only asked where some are joined.
+    pub(super) is_always_right: bool,
 }
 
 impl<'k> Behaviour<'k> {
@@ -214,9 +214,7 @@ impl<'k> Behaviour<'k> {
         let mut within = vec![[0.0, 0.0]; kind.drives.len()];
         for one in beside.into_iter().flatten() {
             let ways = self.ways(kind.sequence);
-            // Whether this neighbour shows memory is asked of all cells: those that do so are not known by now.
-            let all_right = parts.is_always_right.iter().all(|right| *right);
-            let begins = if all_right { LevelSet::default().with(one.before) } else { parts.levels };
+            let begins = if parts.is_always_right { LevelSet::default().with(one.before) } else { parts.levels };
             pushes_within(&ways, one, may_be_lost, begins, &mut within);
         }
         Treatment { own, beside: Beside::Within(within) }
@@ -408,6 +406,11 @@ impl Hasher for QuickHasher {
 }
 
 impl Behaviour<'_> {
+    /// Whether residue after an effect is a straight line of that before.
+    pub(super) fn is_straight(&self, effect: u32) -> bool {
+        self.links_of(&self.effects[effect as usize]).is_empty()
+    }
+
     /// What may be rounding of the machine in the residue after an effect, L*: nothing where a pixel is not driven.
     #[inline]
     pub(super) fn rounding_l(&self, effect: u32) -> f64 {

@@ -32,8 +32,6 @@ const MOST_LAPS: usize = 256;
 #[derive(Debug)]
 pub(super) struct Extremes {
     pub(super) values: Vec<f64>,
-    /// By state, the passing over which its value comes; [`NONE`] for a start.
-    over: Vec<u32>,
     /// Whether it was proved: no round over all edges passes it.
     pub(super) is_proved: bool,
 }
@@ -43,44 +41,7 @@ pub(super) fn extremes(states: &States, behaviour: &Behaviour<'_>, extreme: Extr
     let mut search = Search::new(states, behaviour, extreme);
     let is_settled = search.approach();
     let is_proved = is_settled && search.round_outward();
-    Extremes { values: search.values, over: search.over, is_proved }
-}
-
-impl Extremes {
-    /// The way to a state along which its value comes: the start among the initial states, and the passings; if it comes
-    /// from a loop, where that begins.
-    pub(super) fn way_to(&self, states: &States, state: u32) -> BackWay {
-        let mut passings = Vec::new();
-        let mut seen = vec![NONE; states.count()];
-        let mut at = state;
-        while self.over[at as usize] != NONE {
-            if seen[at as usize] != NONE {
-                let first = seen[at as usize] as usize;
-                let around = passings.split_off(first);
-                return BackWay { state: at, around: reversed(around), rest: reversed(passings) };
-            }
-            seen[at as usize] = passings.len() as u32;
-            passings.push(self.over[at as usize]);
-            at = states.source(self.over[at as usize] as usize) as u32;
-        }
-        BackWay { state: at, around: Vec::new(), rest: reversed(passings) }
-    }
-}
-
-/// A way that was followed backward.
-#[derive(Debug)]
-pub(super) struct BackWay {
-    /// Where it begins: at a start, or in a loop.
-    pub(super) state: u32,
-    /// The loop from there, as passings; empty if it begins at a start.
-    pub(super) around: Vec<u32>,
-    /// The passings from there to its end.
-    pub(super) rest: Vec<u32>,
-}
-
-fn reversed(mut list: Vec<u32>) -> Vec<u32> {
-    list.reverse();
-    list
+    Extremes { values: search.values, is_proved }
 }
 
 struct Search<'s> {
@@ -234,32 +195,18 @@ impl<'s> Search<'s> {
         (value - first).abs() > 63.0 * gain * (1.0 - 1e-6)
     }
 
-    /// Where laps lead in the end, as far as that is found.
+    /// Where laps lead in the end, or some way towards it.
     fn limit(&self, around: &[u32], from: f64) -> f64 {
-        let mut value = from;
-        for _ in 0..MOST_LAPS {
-            let next = self.lap(around, value);
-            let after = self.lap(around, next);
-            if !self.is_beyond(after, next, SAME_L / 16.0) {
-                return next;
+        let effect = |passing: &u32| self.states.passings[*passing as usize].effect;
+        if around.iter().all(|passing| self.behaviour.is_straight(effect(passing))) {
+            // A straight line that rises by less than 1 meets the diagonal once.
+            let slope = self.lap(around, from + 1.0) - self.lap(around, from);
+            let end = from + (self.lap(around, from) - from) / (1.0 - slope);
+            if slope < 1.0 && end.is_finite() {
+                return end;
             }
-            // Laps that shrink evenly end at the sum of a geometric series.
-            let ratio = (after - next) / (next - value);
-            let guess = next + (after - next) / (1.0 - ratio);
-            let is_end = ratio < 1.0 && guess.is_finite() && (self.lap(around, guess) - guess).abs() < SAME_L / 16.0;
-            if is_end && self.is_even(around, value, guess) {
-                return guess;
-            }
-            value = next;
         }
-        value
-    }
-
-    /// Whether a lap is a straight line between two figures.
-    fn is_even(&self, around: &[u32], one: f64, other: f64) -> bool {
-        let middle = f64::midpoint(one, other);
-        let straight = f64::midpoint(self.lap(around, one), self.lap(around, other));
-        (self.lap(around, middle) - straight).abs() < SAME_L
+        (0..MOST_LAPS).fold(from, |value, _| self.lap(around, value))
     }
 
     /// Rounds all values outward, by as little as one more round does not pass; gives whether that was found.

@@ -79,8 +79,19 @@ impl CellShows {
 #[derive(Clone, Copy, Debug)]
 pub(super) struct StrongestGhost {
     pub(super) bound: Bound,
-    /// The number of the cell, its level, and whether it is lighter than the others.
-    pub(super) of: Option<(usize, Level, bool)>,
+    pub(super) of: Option<Ghost>,
+}
+
+/// Whose ghost it is.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Ghost {
+    /// The number of the cell.
+    pub(super) cell: usize,
+    pub(super) level: Level,
+    /// Whether it is lighter than the others of its level.
+    pub(super) is_lighter: bool,
+    /// Its residue, L*.
+    pub(super) residue_l: f64,
 }
 
 /// A cell that may be at a level, with what shows of its residue.
@@ -92,6 +103,7 @@ struct AtLevel {
     low: f64,
     high: f64,
     is_endless: bool,
+    residue_l: [f64; 2],
 }
 
 /// The strongest ghost at a node. `at_level` is used again from node to node.
@@ -119,6 +131,7 @@ pub(super) fn strongest(
                 low: tones.cut(one.level, one.low),
                 high: tones.cut(one.level, one.high),
                 is_endless: !one.low.is_finite() || !one.high.is_finite(),
+                residue_l: [one.low, one.high],
             });
         }
     }
@@ -129,7 +142,9 @@ pub(super) fn strongest(
             for (off_l, is_lighter) in [(one.high - least, true), (most - one.low, false)] {
                 let bound = if one.is_endless { Bound::Unbounded } else { Bound::Proved(off_l) };
                 if is_worse(bound, strongest.bound) {
-                    strongest = StrongestGhost { bound, of: Some((one.cell, level as Level, is_lighter)) };
+                    let residue_l = one.residue_l[usize::from(is_lighter)];
+                    let of = Ghost { cell: one.cell, level: level as Level, is_lighter, residue_l };
+                    strongest = StrongestGhost { bound, of: Some(of) };
                 }
             }
         }

@@ -10,11 +10,15 @@ mod counts;
 mod extremes;
 mod frames;
 mod ghosts;
+mod groups;
 mod kinds;
 mod left;
+mod queues;
 mod result;
 mod sent;
 mod states;
+mod waits;
+mod witnesses;
 mod work;
 
 use crate::flow::{Flow, Graph};

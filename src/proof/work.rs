@@ -10,24 +10,21 @@ use std::{
 };
 
 use super::{
-    Bound, Proof, Proving, SentTable,
-    behaviour::{Behaviour, Extreme, Group, Member, NONE, Parts},
+    Bound, Proof, Proving, SentTable, Witness, Witnesses,
+    behaviour::{Behaviour, Extreme, Group, Parts},
     cells::Cells,
     counts::{ENDLESS, most_since_cleaning},
     extremes::{Extremes, extremes},
-    ghosts::{CellShows, LevelLists, StrongestGhost, strongest},
+    ghosts::{CellShows, Ghost, LevelLists, StrongestGhost, strongest},
+    groups::{Grouped, groups, is_always_right},
     kinds::Kinds,
     left::Left,
+    queues::{Controller, Queues},
     states::{States, Ways, first_edges},
+    waits::{Changes, Which, edge_times, longest, may_be_lost, node_times},
+    witnesses::{Wanted, of_queue, shortest},
 };
-use crate::{geometry::Rect, panel::Tones};
-
-/// The groups of a flow: their pixels and the box around them.
-struct Grouped {
-    group: Group,
-    pixels: u64,
-    rect: Rect,
-}
+use crate::{display::WhenBusy, panel::Tones};
 
 /// What was proved of some cells.
 struct Part {
@@ -36,6 +33,11 @@ struct Part {
     /// By edge: in which drives some cell may change on some walk, and in which one surely does.
     may_change: Vec<u32>,
     surely_changes: Vec<u32>,
+    /// The same by start.
+    start_may_change: Vec<u32>,
+    start_surely_changes: Vec<u32>,
+    /// The largest count of each cell.
+    counts: Vec<(u64, usize)>,
     left: Left,
     shows: Vec<(usize, CellShows)>,
 }
@@ -50,29 +52,36 @@ pub(super) fn prove(proving: Proving<'_>, sent: &SentTable, progress: &(dyn Fn(f
     let cells = Cells::new(frames, &sent.regions, threads);
     progress(0.1);
     let display = &flow.head.display;
-    let (losing, kind_of_edge) = losing_nothing(&kinds);
+    let controller = Controller::new(flow, display, &sent.regions);
+    let queues = Queues::new(&controller, graph, &kinds);
+    progress(0.2);
+    let losing = if display.when_busy == WhenBusy::Drops {
+        Losing::new(&kinds, may_be_lost(proving, &kinds, &controller, &queues))
+    } else {
+        Losing::nothing(&kinds)
+    };
     let has_beside = display.modes.iter().any(|mode| mode.beside.is_some());
-    let groups = groups(&cells, has_beside, frames.size().width as usize);
-    let is_always_right = Vec::new();
+    let (groups, unjoined) = groups(&cells, has_beside, frames.size().width as usize);
+    let is_joined = unjoined > groups.len();
     let parts = Parts {
         kinds: &kinds,
         cells: &cells.list,
-        losing: &losing,
+        losing: &losing.list,
         counts_every_update: display.limits.counts_every_update,
         levels: display.ink.all(),
-        is_always_right: &is_always_right,
+        is_always_right: is_joined && display.when_busy == WhenBusy::Waits && is_always_right(&cells, &kinds),
     };
     let ways = Ways {
         graph,
         first: first_edges(graph),
-        kind_of_edge,
-        kind_of_start: kinds.starts.iter().map(|start| start.kind as u32).collect(),
+        kind_of_edge: losing.of_edge.clone(),
+        kind_of_start: losing.of_start.clone(),
         starts: &kinds.starts,
         begins: frames.begins(),
     };
     let part = walk_all(parts, &ways, &groups, threads, progress);
     proof.cells = groups.len();
-    proof.unjoined_cells = groups.len();
+    proof.unjoined_cells = unjoined;
     for (node, most) in proof.nodes.iter_mut().zip(&part.most) {
         node.most_since_cleaning = if *most == ENDLESS { Bound::Unbounded } else { Bound::Proved(*most as f64) };
     }
@@ -80,6 +89,17 @@ pub(super) fn prove(proving: Proving<'_>, sent: &SentTable, progress: &(dyn Fn(f
         proof.nodes[*node as usize].left_behind_px = *pixels;
     }
     (proof.left_behind, proof.left_behind_moves) = part.left.into_places();
+    let changes = Changes { may: &part.may_change, surely: &part.surely_changes };
+    let edges = edge_times(proving, &kinds, &controller, &queues, changes);
+    if queues.is_proved {
+        let changes = Changes { may: &part.start_may_change, surely: &part.start_surely_changes };
+        let times = node_times(proving, &kinds, &controller, &edges, changes);
+        for (node, times) in proof.nodes.iter_mut().zip(times) {
+            (node.wait_ms, node.answer_ms, node.finish_ms) = (times.wait_ms, times.answer_ms, times.finish_ms);
+        }
+    }
+    proof.queues_joined = queues.are_joined;
+    proof.cannot_keep_up = queues.grow && display.when_busy == WhenBusy::Waits;
     let mut shows = part.shows;
     shows.sort_unstable_by_key(|(number, _)| *number);
     let shows: Vec<CellShows> = shows.into_iter().map(|(_, shows)| shows).collect();
@@ -87,48 +107,123 @@ pub(super) fn prove(proving: Proving<'_>, sent: &SentTable, progress: &(dyn Fn(f
     for (node, ghost) in proof.nodes.iter_mut().zip(&ghosts) {
         node.ghost_l = ghost.bound;
     }
+    let strongest = ghosts.iter().enumerate().filter(|(_, ghost)| ghost.of.is_some());
+    let strongest = strongest.max_by(|(_, one), (_, other)| rank(one.bound).total_cmp(&rank(other.bound)));
+    let finder = Finder { parts, ways: &ways, groups: &groups };
+    let limit = flow.head.limits.too_many_since_cleaning.updates.map(|limit| limit.value);
+    proof.witnesses = Witnesses {
+        most_since_cleaning: finder.count(part.counts, limit),
+        ghost_l: strongest.and_then(|(node, ghost)| finder.ghost(node, ghost)),
+        wait_ms: longest(&edges, &queues, Which::Wait).map(|(walk, edge, ms)| of_queue(walk, edge, &ways, ms)),
+        answer_ms: longest(&edges, &queues, Which::Answer).map(|(walk, edge, ms)| of_queue(walk, edge, &ways, ms)),
+        ..Witnesses::default()
+    };
     progress(1.0);
     proof
 }
 
-/// Kinds of edges where nothing may be lost.
-fn losing_nothing(kinds: &Kinds) -> (Vec<(u32, u32)>, Vec<u32>) {
-    ((0..kinds.list.len() as u32).map(|kind| (kind, 0)).collect(), kinds.of_edge.clone())
+fn rank(bound: Bound) -> f64 {
+    match bound {
+        Bound::Proved(figure) => figure,
+        Bound::Unbounded => f64::INFINITY,
+        Bound::NotProved => 0.0,
+    }
 }
 
-fn groups(cells: &Cells, has_beside: bool, width: usize) -> Vec<Grouped> {
-    if !has_beside {
-        let one = |(number, cell): (usize, &super::cells::Cell)| Grouped {
-            group: Group { members: vec![Member { cells: [number as u32, NONE, NONE, NONE, NONE] }] },
-            pixels: cell.pixels,
-            rect: cell.rect,
-        };
-        return cells.list.iter().enumerate().map(one).collect();
-    }
-    let mut numbers: HashMap<[u32; 5], usize> = HashMap::new();
-    let mut groups: Vec<Grouped> = Vec::new();
-    let of = &cells.of_pixel;
-    let height = of.len() / width;
-    for at in 0..of.len() {
-        let (x, y) = (at % width, at / width);
-        let mut beside = [
-            if y > 0 { of[at - width] } else { NONE },
-            if x > 0 { of[at - 1] } else { NONE },
-            if x + 1 < width { of[at + 1] } else { NONE },
-            if y + 1 < height { of[at + width] } else { NONE },
-        ];
-        beside.sort_unstable();
-        let [one, two, three, four] = beside;
-        let key = [of[at], one, two, three, four];
-        let rect = Rect { x: x as u32, y: y as u32, width: 1, height: 1 };
-        let number = *numbers.entry(key).or_insert_with(|| {
-            groups.push(Grouped { group: Group { members: vec![Member { cells: key }] }, pixels: 0, rect });
-            groups.len() - 1
+/// Finds walks in single cells.
+#[derive(Clone, Copy)]
+struct Finder<'f> {
+    parts: Parts<'f>,
+    ways: &'f Ways<'f>,
+    groups: &'f [Grouped],
+}
+
+impl Finder<'_> {
+    /// The shortest walk that passes a limit, or else reaches the largest count, in the cells with the largest ones.
+    fn count(&self, mut counts: Vec<(u64, usize)>, limit: Option<f64>) -> Option<Witness> {
+        const TRIED: usize = 4;
+        const FAR: f64 = 100.0;
+        counts.sort_unstable_by_key(|(most, number)| (std::cmp::Reverse(*most), *number));
+        let tried = counts.into_iter().take(TRIED).filter(|(most, _)| *most > 0);
+        let walks = tried.filter_map(|(most, number)| {
+            let largest = if most == ENDLESS { f64::INFINITY } else { most as f64 };
+            let at_least = limit.map_or(FAR, |limit| limit.floor() + 1.0).min(largest);
+            self.shortest(
+                number,
+                &Wanted {
+                    at_least,
+                    node: None,
+                    extreme: Extreme::Highest,
+                    after: &|behaviour, effect, count| {
+                        let effect = &behaviour.effects[effect as usize];
+                        f64::from(effect.adds) + if effect.is_cleaned { 0.0 } else { count }
+                    },
+                    shows: &|_, _| true,
+                },
+            )
         });
-        groups[number].pixels += 1;
-        groups[number].rect = groups[number].rect.around(rect);
+        walks.min_by_key(|walk| walk.way.len())
     }
-    groups
+
+    /// The shortest walk that comes near the strongest ghost.
+    fn ghost(&self, node: usize, ghost: &StrongestGhost) -> Option<Witness> {
+        const NEAR_L: f64 = 0.02;
+        const FAR_L: f64 = 40.0;
+        let Ghost { cell, level, is_lighter, residue_l } = ghost.of?;
+        let extreme = if is_lighter { Extreme::Highest } else { Extreme::Lowest };
+        let near = if is_lighter { (residue_l - NEAR_L).min(FAR_L) } else { (residue_l + NEAR_L).max(-FAR_L) };
+        let found = self.shortest(
+            cell,
+            &Wanted {
+                at_least: near,
+                node: Some(node as u32),
+                extreme,
+                after: &|behaviour, effect, before_l| behaviour.residue_after(effect, before_l, extreme),
+                shows: &|behaviour, shown| behaviour.level(shown) == level,
+            },
+        );
+        found.map(|walk| Witness { figure: rank(ghost.bound), ..walk })
+    }
+
+    fn shortest(&self, number: usize, wanted: &Wanted<'_>) -> Option<Witness> {
+        let group = &self.groups[number].group;
+        let mut behaviour = Behaviour::new(self.parts, group);
+        let states = States::new(self.parts, self.ways, group, &mut behaviour);
+        shortest(&states, &mut behaviour, self.ways, wanted)
+    }
+}
+
+/// Kinds of edges with which of their drives may be lost.
+struct Losing {
+    list: Vec<(u32, u32)>,
+    /// By edge, and by start, the number in that list.
+    of_edge: Vec<u32>,
+    of_start: Vec<u32>,
+}
+
+impl Losing {
+    /// Where nothing may be lost.
+    fn nothing(kinds: &Kinds) -> Self {
+        Self {
+            list: (0..kinds.list.len() as u32).map(|kind| (kind, 0)).collect(),
+            of_edge: kinds.of_edge.clone(),
+            of_start: kinds.starts.iter().map(|start| start.kind as u32).collect(),
+        }
+    }
+
+    fn new(kinds: &Kinds, [edges, starts]: [Vec<u32>; 2]) -> Self {
+        let mut numbers: HashMap<(u32, u32), u32> = HashMap::new();
+        let mut list = Vec::new();
+        let mut number = |kind: u32, lost: u32| {
+            *numbers.entry((kind, lost)).or_insert_with(|| {
+                list.push((kind, lost));
+                list.len() as u32 - 1
+            })
+        };
+        let of_edge = kinds.of_edge.iter().zip(edges).map(|(kind, lost)| number(*kind, lost)).collect();
+        let of_start = kinds.starts.iter().zip(starts).map(|(start, lost)| number(start.kind as u32, lost)).collect();
+        Self { list, of_edge, of_start }
+    }
 }
 
 fn walk_all(
@@ -166,6 +261,9 @@ impl Part {
             most: vec![0; ways.graph.nodes.len()],
             may_change: vec![0; ways.graph.edges.len()],
             surely_changes: vec![0; ways.graph.edges.len()],
+            start_may_change: vec![0; ways.starts.len()],
+            start_surely_changes: vec![0; ways.starts.len()],
+            counts: Vec::new(),
             left: Left::default(),
             shows: Vec::new(),
         }
@@ -173,8 +271,12 @@ impl Part {
 
     fn joined(mut self, other: Self) -> Self {
         self.most.iter_mut().zip(other.most).for_each(|(one, other)| *one = (*one).max(other));
-        self.may_change.iter_mut().zip(other.may_change).for_each(|(one, other)| *one |= other);
-        self.surely_changes.iter_mut().zip(other.surely_changes).for_each(|(one, other)| *one |= other);
+        let join = |one: &mut [u32], other: &[u32]| one.iter_mut().zip(other).for_each(|(one, other)| *one |= other);
+        join(&mut self.may_change, &other.may_change);
+        join(&mut self.surely_changes, &other.surely_changes);
+        join(&mut self.start_may_change, &other.start_may_change);
+        join(&mut self.start_surely_changes, &other.start_surely_changes);
+        self.counts.extend(other.counts);
         self.left.join(other.left);
         self.shows.extend(other.shows);
         self
@@ -183,10 +285,13 @@ impl Part {
     fn walk(&mut self, parts: Parts<'_>, ways: &Ways<'_>, number: usize, grouped: &Grouped) {
         let mut behaviour = Behaviour::new(parts, &grouped.group);
         let states = States::new(parts, ways, &grouped.group, &mut behaviour);
-        for (state, most) in most_since_cleaning(&states, &behaviour.effects).into_iter().enumerate() {
+        let counts = most_since_cleaning(&states, &behaviour.effects);
+        self.counts.push((counts.iter().copied().max().unwrap_or(0), number));
+        for (state, most) in counts.into_iter().enumerate() {
             let of_node = &mut self.most[states.node[state] as usize];
             *of_node = (*of_node).max(most);
         }
+        self.start_changes(parts, ways, &grouped.group, &mut behaviour);
         self.changes(&states, ways, &mut behaviour);
         self.left.add(&states, &mut behaviour, ways, grouped.pixels, grouped.rect);
         let highs = extremes(&states, &behaviour, Extreme::Highest);
@@ -197,6 +302,23 @@ impl Part {
         let nodes = ways.graph.nodes.len();
         let shows = CellShows::new(grouped.pixels, nodes, &states, &behaviour, [&low, &high], is_proved);
         self.shows.push((number, shows));
+    }
+
+    /// In which drives of each start the cell may change, and in which it surely does.
+    fn start_changes(&mut self, parts: Parts<'_>, ways: &Ways<'_>, group: &Group, behaviour: &mut Behaviour<'_>) {
+        let begins = behaviour.begins(parts, group, ways.begins);
+        for (start, kind) in ways.kind_of_start.iter().enumerate() {
+            let (mut may, mut surely) = (0, u32::MAX);
+            for shown in &begins {
+                let (from, end) = behaviour.effects_of(*kind, *shown);
+                for effect in &behaviour.effects[from as usize..end as usize] {
+                    may |= effect.changes;
+                    surely &= effect.changes;
+                }
+            }
+            self.start_may_change[start] |= may;
+            self.start_surely_changes[start] |= surely & may;
+        }
     }
 
     /// In which drives of each edge the cell may change, and in which it surely does.

@@ -80,7 +80,7 @@ fn write_total(report: &RunReport, out: &mut dyn Write) -> io::Result<()> {
         count(sum(|plan| plan.summary.note), "note", "notes"),
     );
     if refused > 0 {
-        let _ = write!(line, "; {} could not be read", count(refused, "file", "files"));
+        let _ = write!(line, "; {} could not be read", count(refused, "plan", "plans"));
     }
     let known = report.reviewed().map(ReviewedPlan::known).sum::<u64>();
     if known > 0 {

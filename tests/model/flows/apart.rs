@@ -102,10 +102,15 @@ pub(super) fn sends(made: &Made, passage: Passage<'_>) -> bool {
     does.updates.iter().any(|sent| sent.covered.contains(&true))
 }
 
+/// The updates that send something: those that may be lost are numbered among them.
+fn sending<'d, 'm>(does: &'d Does<'m>) -> impl Iterator<Item = &'d Sent<'m>> {
+    does.updates.iter().filter(|sent| sent.covered.contains(&true))
+}
+
 /// Applies what an edge does, without the updates that are lost.
 pub(super) fn apply(made: &Made, glass: &mut PanelState, does: &Does<'_>, lost: u32) {
-    for (at, sent) in does.updates.iter().enumerate() {
-        if lost >> at & 1 == 1 || !sent.covered.contains(&true) {
+    for (at, sent) in sending(does).enumerate() {
+        if lost >> at & 1 == 1 {
             continue;
         }
         if sent.with_old {
@@ -128,7 +133,7 @@ pub(super) fn drive<'m>(made: &'m Made, sent: &Sent<'m>) -> Drive<'m> {
 
 /// The pixels that an edge leaves behind.
 pub(super) fn left_behind(glass: &PanelState, does: &Does<'_>, lost: u32) -> Mask {
-    let sent = does.updates.iter().enumerate().filter(|(at, _)| lost >> at & 1 == 0).map(|(_, sent)| sent);
+    let sent = sending(does).enumerate().filter(|(at, _)| lost >> at & 1 == 0).map(|(_, sent)| sent);
     let sent: Vec<_> = sent.collect();
     let is_covered = |pixel: usize| sent.iter().any(|sent| sent.covered[pixel]);
     (0..glass.nominal.len()).map(|pixel| glass.nominal[pixel] != does.memory[pixel] && !is_covered(pixel)).collect()

@@ -3,9 +3,12 @@
 
 mod apart;
 mod made;
+mod times;
+mod walked;
 
 use apart::{Apart, sends};
 use made::{Made, Taste, random};
+use serde_json::{Value, json};
 use stillpage::{
     flow::Graph,
     proof::{Bound, Proof, Proving, SentTable, prove},
@@ -13,6 +16,7 @@ use stillpage::{
 
 /// As much may stand on the glass in all, at every node.
 const MOST_STATES: usize = 400;
+const MOST_QUEUES: usize = 1500;
 
 fn graph_of(made: &Made) -> Graph {
     Graph::new(&made.flow, |passage| sends(made, passage)).unwrap()
@@ -30,7 +34,16 @@ fn words(made: &Made) -> String {
 fn compare(seed: u64, taste: Taste) -> bool {
     let made = random(seed, taste);
     let graph = graph_of(&made);
-    let Some(apart) = Apart::new(&made, &graph, MOST_STATES, &|_, _| 0) else { return false };
+    let times = times::all(&made, &graph, MOST_QUEUES);
+    let losing = times.as_ref().filter(|_| taste == Taste::Drops);
+    if taste == Taste::Drops && losing.is_none() {
+        return false;
+    }
+    // The proof numbers only updates that send something, and so do the times.
+    let may_be_lost = |edge: Option<usize>, start: usize| {
+        losing.map_or(0, |times| edge.map_or(times.starts[start], |edge| times.edges[edge]))
+    };
+    let Some(apart) = Apart::new(&made, &graph, MOST_STATES, &may_be_lost) else { return false };
     let proof = proof_of(&made, &graph);
     for (node, (proved, truth)) in proof.nodes.iter().zip(apart.truths()).enumerate() {
         let place =
@@ -40,6 +53,10 @@ fn compare(seed: u64, taste: Taste) -> bool {
         let ghost_l = proved.ghost_l.figure().unwrap_or(f64::NAN);
         assert!((-1e-6..0.03).contains(&(ghost_l - truth.ghost_l)), "{}", place());
         assert_eq!(proved.left_behind_px, truth.left_px, "{}", place());
+        if let (Some(times), true) = (&times, taste != Taste::Drops) {
+            let wait_ms = proved.wait_ms.figure().unwrap_or(f64::INFINITY);
+            assert!((wait_ms - times.wait_ms[node]).abs() < 0.01, "{} {}", times.wait_ms[node], place());
+        }
     }
     true
 }
@@ -58,4 +75,158 @@ fn small_flows_with_neighbours_are_proved_exactly() {
     let cases = crate::number_of_plans();
     let compared = (0..cases).filter(|seed| compare(*seed, Taste::Beside)).count() as u64;
     assert!(compared * 2 > cases, "only {compared} of {cases} flows are small enough");
+}
+
+/// The same where a busy controller loses what it is not free for.
+#[test]
+fn small_flows_with_losses_are_proved_exactly() {
+    let cases = crate::number_of_plans();
+    let compared = (0..cases).filter(|seed| compare(*seed, Taste::Drops)).count() as u64;
+    assert!(compared * 4 > cases, "only {compared} of {cases} flows are small enough");
+}
+
+/// Random walks of 200 moves, some as soon as they may come and some later, never exceed a bound.
+#[test]
+fn walks_exceed_no_bound() {
+    let tastes = [Taste::Plain, Taste::Beside, Taste::Drops];
+    let mut near = [0, 0];
+    for seed in 0..crate::number_of_plans() {
+        let made = random(1_000_000 + seed, tastes[seed as usize % 3]);
+        let graph = graph_of(&made);
+        let proof = proof_of(&made, &graph);
+        let mut dice = crate::random_plans::dice::Dice::new(seed);
+        for is_hasty in [true, false] {
+            let seen = walked::random(&made, &graph, &proof, &mut dice, is_hasty).unwrap_or_else(|fault| {
+                panic!("seed {seed}: {fault}\n{}", words(&made));
+            });
+            near[0] += usize::from(seen.has_figures);
+            near[1] += usize::from(seen.is_near_ghost);
+        }
+    }
+    assert!(near[1] * 3 > near[0], "only {} of {} walks come near the bound of their ghosts", near[1], near[0]);
+}
+
+/// The walks that the proof gives reach the figures that they are given for.
+#[test]
+fn witnesses_reach_their_figures() {
+    let mut found = [0; 4];
+    for seed in 0..crate::number_of_plans() {
+        let made = random(2_000_000 + seed, if seed % 2 == 0 { Taste::Plain } else { Taste::Beside });
+        let graph = graph_of(&made);
+        let proof = proof_of(&made, &graph);
+        let reached = |witness: &stillpage::proof::Witness| walked::along(&made, &graph, witness);
+        if let Some(walk) = &proof.witnesses.most_since_cleaning {
+            let most = reached(walk).last().unwrap().most;
+            assert!(most as f64 >= walk.figure, "seed {seed}: {most} instead of {walk:?}\n{}", words(&made));
+            found[0] += 1;
+        }
+        if let Some(walk) = &proof.witnesses.ghost_l {
+            // The medians need not be as unfortunate as they may be: the ghost may stay below its bound.
+            let ghost_l = reached(walk).last().unwrap().ghost_l;
+            assert!(ghost_l < walk.figure + 1e-3, "seed {seed}: {ghost_l} instead of {walk:?}\n{}", words(&made));
+            found[1] += 1;
+            found[2] += usize::from(ghost_l > 0.8 * walk.figure - 0.05);
+        }
+        if let Some(walk) = &proof.witnesses.wait_ms {
+            let steps = reached(walk);
+            let wait_ms = steps.last().unwrap().wait_ms;
+            if walk.figure.is_finite() {
+                assert!((wait_ms - walk.figure).abs() < 0.01, "seed {seed}: {wait_ms} instead of {walk:?}\n{}", words(&made));
+            } else {
+                let before = steps[walk.way.len() + walk.around.len()..].iter().map(|step| step.wait_ms).take(walk.around.len());
+                let before = before.fold(0.0, f64::max);
+                let all = steps.iter().map(|step| step.wait_ms).fold(0.0, f64::max);
+                assert!(all > before, "seed {seed}: {all} after {before}, {walk:?}\n{}", words(&made));
+            }
+            found[3] += 1;
+        }
+    }
+    assert!(found[0] > 50 && found[1] > 50 && found[3] > 50, "{found:?}");
+    assert!(found[2] * 2 > found[1], "only {} of {} witnesses come near the bound", found[2], found[1]);
+}
+
+/// A panel of one row with one mode a duration, and pictures that differ in one pixel each.
+fn timed(durations: &[f64], moves: &Value, places: usize) -> Made {
+    let modes: Vec<Value> = durations.iter().enumerate().map(|(number, ms)| {
+        json!({ "name": format!("mode-{number}"), "drives": "all", "windowed": true, "cleans": number == 0, "duration_ms": ms })
+    }).collect();
+    let display = json!({
+        "format": "display/1", "name": "random", "family": "separate-controller",
+        "size_px": [4, 1], "pixels_per_inch": 25.4, "ink": { "levels": 2, "reflectance": [0.04, 0.5] },
+        "windows": { "step_px": [1, 1] },
+        "link": { "megabits_per_s": 1000, "bits_per_px": 1, "overhead_ms": 0 },
+        "parallel_updates": places, "modes": modes,
+    });
+    let states = json!({ "s0": { "screen": "0.png" }, "s1": { "screen": "1.png" }, "s2": { "screen": "2.png" } });
+    let starts = json!([{ "at": "s0", "updates": [] }]);
+    let flow = json!({ "begins": "white", "states": states, "starts": starts, "moves": moves });
+    made::made(flow, display, vec![vec![1; 4], vec![0, 1, 1, 1], vec![0, 0, 1, 1]])
+}
+
+/// Two updates of 5 and 3 ms that take turns at one place: the mean weight of their cycle is 4 ms (max-plus algebra, the
+/// cycle mean of Baccelli, Cohen, Olsder and Quadrat, 'Synchronization and Linearity', 1992, section 3.2; the figures are
+/// our own). Requests that come every 4 ms are kept up with, and those that come any sooner are not.
+#[test]
+fn a_loop_is_kept_up_with_from_its_cycle_mean_on() {
+    let proved = |soonest_ms: f64| {
+        let one = |from: &str, to: &str, mode: usize| json!({
+            "from": from, "to": to, "cause": "touch", "soonest_ms": soonest_ms,
+            "updates": [{ "mode": format!("mode-{mode}") }],
+        });
+        let made = timed(&[5.0, 3.0], &json!([one("s0", "s1", 0), one("s1", "s0", 1)]), 1);
+        let graph = graph_of(&made);
+        let proof = proof_of(&made, &graph);
+        (proof.worst(|node| node.wait_ms), proof.cannot_keep_up)
+    };
+    let (kept, grows) = proved(4.0);
+    assert!((kept.figure().unwrap() - 1.0).abs() < 0.01 && !grows, "{kept:?}");
+    assert_eq!(proved(3.99), (Bound::Unbounded, true));
+}
+
+/// The same with two places: each takes every second update, so that a block of two laps grows evenly, and every single
+/// lap does not.
+#[test]
+fn places_take_turns_in_a_loop() {
+    let proved = |soonest_ms: f64| {
+        let one = |from: &str, to: &str, pixel: i64| json!({
+            "from": from, "to": to, "cause": "touch", "soonest_ms": soonest_ms,
+            "updates": [{ "mode": "mode-0", "window": [[pixel, 0, 1, 1]] }],
+        });
+        let moves = json!([one("s0", "s1", 0), one("s1", "s2", 1), one("s2", "s0", 2)]);
+        let made = timed(&[10.0, 1.0], &moves, 2);
+        proof_of(&made, &graph_of(&made)).worst(|node| node.wait_ms)
+    };
+    assert!(proved(5.0).figure().unwrap() < 0.01);
+    assert_eq!(proved(4.99), Bound::Unbounded);
+}
+
+/// The longest way through a net of tasks, where every move counts as one and a cleaning begins anew: the critical path
+/// of a small project (the longest path by value iteration, Puterman, 'Markov Decision Processes', 1994; the net is our
+/// own). Ways from s0 to s2 take one move or two; a loop at s2 that drives nothing adds nothing.
+#[test]
+fn the_longest_way_counts() {
+    let one = |from: &str, to: &str, mode: usize, pixel: i64| json!({
+        "from": from, "to": to, "updates": [{ "mode": format!("mode-{mode}"), "window": [[pixel, 0, 1, 1]] }],
+    });
+    let idle = json!({ "from": "s2", "to": "s2", "updates": [] });
+    let ways = json!([one("s0", "s1", 1, 0), one("s1", "s2", 1, 0), one("s0", "s2", 1, 0), idle]);
+    let most = |moves: &Value| {
+        let made = timed(&[5.0, 3.0], moves, 1);
+        let graph = graph_of(&made);
+        let proof = proof_of(&made, &graph);
+        graph.nodes.iter().zip(&proof.nodes).map(|(node, proof)| (node.state, proof.most_since_cleaning)).collect::<Vec<_>>()
+    };
+    let proved = |count: f64| Bound::Proved(count);
+    assert_eq!(most(&ways), [(0, proved(0.0)), (1, proved(1.0)), (2, proved(2.0))]);
+    let mut again = ways.as_array().unwrap().clone();
+    // Back to the beginning over another pixel: the first one grows for ever, although no move comes back to it.
+    again.push(one("s2", "s0", 1, 3));
+    assert!(most(&json!(again)).iter().all(|(_, most)| *most == Bound::Unbounded));
+    // A cleaning of another pixel helps nothing, one of the whole panel ends it.
+    let mut cleaned = again.clone();
+    cleaned[4] = one("s2", "s0", 0, 3);
+    assert!(most(&json!(cleaned)).iter().all(|(_, most)| *most == Bound::Unbounded));
+    cleaned[4]["updates"][0]["window"] = json!("all");
+    cleaned[4]["updates"][0].as_object_mut().unwrap().remove("window");
+    assert_eq!(most(&json!(cleaned)), [(0, proved(0.0)), (1, proved(1.0)), (2, proved(2.0))]);
 }

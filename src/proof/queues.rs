@@ -1,0 +1,481 @@
+//! How long updates wait, over all walks: every queue that some walk meets at a node and that no other one there exceeds.
+//!
+//! Moves that come later never make anybody wait longer, so all of them come as soon as they may. Times are milliseconds
+//! from a request on. A loop whose queue comes back longer is followed lap by lap: it settles, or it grows for ever. The
+//! sums and maxima are max-plus algebra (Baccelli, Cohen, Olsder and Quadrat, 'Synchronization and Linearity', 1992).
+
+use std::collections::{HashMap, VecDeque};
+
+use super::{
+    kinds::{Kind, Kinds},
+    sent::Regions,
+    states::first_edges,
+};
+use crate::{
+    display::{Display, Link},
+    flow::{Flow, Graph, Input},
+    plan::Cause,
+};
+
+/// More queues than this at a node are joined by their maxima.
+const MOST_AT_A_NODE: usize = 1000;
+
+/// As many queues for each node are looked at before few are kept at every node, and before nothing is proved.
+const MANY_QUEUES: usize = 40;
+const MOST_QUEUES: usize = 100;
+/// The same of small graphs, in all.
+const MANY_OF_SMALL: usize = 20_000;
+const MOST_OF_SMALL: usize = 60_000;
+
+/// Queues of a node are joined from this many on, once there are many in all.
+const FEW_AT_A_NODE: usize = 4;
+
+/// Laps of a loop that are followed, and how many of them must lengthen the queue by the same amounts; fewer of a loop
+/// with so many edges that this would be more than so many moves.
+const LAPS: usize = 2600;
+const EVEN_LAPS: usize = 1000;
+const MOST_MOVES: usize = 200_000;
+const LEAST_LAPS: usize = 400;
+
+/// The most laps of a block: places take turns.
+const MOST_LAPS_OF_A_BLOCK: usize = 64;
+
+/// What is less than this is rounding, ms.
+const SAME_MS: f64 = 1e-6;
+
+/// How long the controller is still busy when a request has just been taken, ms.
+#[derive(Clone, Debug, PartialEq)]
+pub(super) struct Busy {
+    link: f64,
+    /// Rising.
+    places: Vec<f64>,
+    /// By region, those that are driven for longer than a place or the link is busy anyway.
+    regions: Vec<(u32, f64)>,
+    /// How long ago the clock's move before was, at most the longest time that any waits for.
+    since_clock: f64,
+}
+
+/// When an update is sent and driven, ms from its request on.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct Sending {
+    pub(super) wait_ms: f64,
+    pub(super) start_ms: f64,
+    pub(super) finish_ms: f64,
+}
+
+/// The controller of a flow's display, as far as queues go.
+#[derive(Debug)]
+pub(super) struct Controller<'f> {
+    flow: &'f Flow,
+    link: Link,
+    places: usize,
+    regions: &'f Regions,
+    longest_every_ms: f64,
+}
+
+impl<'f> Controller<'f> {
+    pub(super) fn new(flow: &'f Flow, display: &Display, regions: &'f Regions) -> Self {
+        Self {
+            flow,
+            link: display.link,
+            places: display.parallel_updates,
+            regions,
+            longest_every_ms: flow.moves.iter().map(|one| one.every_ms).fold(0.0, f64::max),
+        }
+    }
+
+    /// Nothing is busy, and no clock has ticked.
+    pub(super) fn idle(&self) -> Busy {
+        Busy { link: 0.0, places: vec![0.0; self.places], regions: Vec::new(), since_clock: self.longest_every_ms }
+    }
+
+    /// How long after the request before a move comes, at the soonest.
+    pub(super) fn soonest_ms(&self, busy: &Busy, by: usize) -> f64 {
+        let one = &self.flow.moves[by];
+        let mut after_ms = one.soonest_ms;
+        if one.cause == Cause::Clock {
+            after_ms = after_ms.max(one.every_ms - busy.since_clock);
+        }
+        if self.flow.input == Input::WhenFree && one.cause.is_person() {
+            after_ms = after_ms.max(busy.places.last().copied().unwrap_or(0.0));
+        }
+        after_ms
+    }
+
+    /// Makes a move as soon as it may come; tells of every update that sends something.
+    pub(super) fn make(&self, busy: &Busy, by: usize, kind: &Kind, mut tell: impl FnMut(Sending)) -> Busy {
+        let mut after = busy.clone();
+        after.pass(self.soonest_ms(busy, by), self.longest_every_ms);
+        if self.flow.moves[by].cause == Cause::Clock {
+            after.since_clock = 0.0;
+        }
+        self.take(&mut after, kind, &mut tell);
+        after
+    }
+
+    /// Takes the updates of a request.
+    pub(super) fn take(&self, busy: &mut Busy, kind: &Kind, tell: &mut impl FnMut(Sending)) {
+        for update in &kind.updates {
+            let Some(region) = update.region else { continue };
+            let send = busy.link;
+            let transfer = self.link.transfer_ms(update.transfer_px);
+            let arrived = send + transfer;
+            let boxes = &self.regions.boxes[region];
+            let overlaps = |other: &u32| {
+                let other = &self.regions.boxes[*other as usize];
+                boxes.iter().any(|one| other.iter().any(|other| one.overlaps(*other)))
+            };
+            let blocked = busy.regions.iter().filter(|(other, _)| overlaps(other)).map(|(_, finish)| *finish);
+            let start = blocked.fold(arrived.max(busy.places[0]), f64::max);
+            let finish = start + update.duration_ms;
+            tell(Sending { wait_ms: start - transfer, start_ms: start, finish_ms: finish });
+            busy.link = if self.link.waits_for_panel { finish } else { arrived };
+            busy.places.remove(0);
+            let place = busy.places.partition_point(|other| *other <= finish);
+            busy.places.insert(place, finish);
+            match busy.regions.binary_search_by_key(&(region as u32), |(region, _)| *region) {
+                Ok(at) => busy.regions[at].1 = busy.regions[at].1.max(finish),
+                Err(at) => busy.regions.insert(at, (region as u32, finish)),
+            }
+        }
+        busy.forget_what_does_not_matter();
+    }
+}
+
+impl Busy {
+    fn pass(&mut self, ms: f64, longest_every_ms: f64) {
+        let less = |busy: &mut f64| *busy = (*busy - ms).max(0.0);
+        less(&mut self.link);
+        self.places.iter_mut().for_each(less);
+        self.regions.iter_mut().for_each(|(_, finish)| less(finish));
+        self.since_clock = (self.since_clock + ms).min(longest_every_ms);
+        self.forget_what_does_not_matter();
+    }
+
+    /// Nothing starts before the link and a place are free: regions that end before that need not be known.
+    fn forget_what_does_not_matter(&mut self) {
+        let free = self.link.max(self.places[0]);
+        self.regions.retain(|(_, finish)| *finish > free);
+    }
+
+    fn of_region(&self, region: u32) -> f64 {
+        self.regions.binary_search_by_key(&region, |(region, _)| *region).map_or(0.0, |at| self.regions[at].1)
+    }
+
+    /// Whether no part of another one is longer than this.
+    fn covers(&self, other: &Self) -> bool {
+        let free = self.link.max(self.places[0]);
+        self.link >= other.link
+            && self.since_clock >= other.since_clock
+            && self.places.iter().zip(&other.places).all(|(one, other)| one >= other)
+            && other.regions.iter().all(|(region, finish)| self.of_region(*region).max(free) >= *finish)
+    }
+
+    fn joined(&self, other: &Self) -> Self {
+        let mut joined = self.clone();
+        joined.link = self.link.max(other.link);
+        joined.since_clock = self.since_clock.max(other.since_clock);
+        joined.places.iter_mut().zip(&other.places).for_each(|(one, other)| *one = one.max(*other));
+        for (region, finish) in &other.regions {
+            match joined.regions.binary_search_by_key(region, |(region, _)| *region) {
+                Ok(at) => joined.regions[at].1 = joined.regions[at].1.max(*finish),
+                Err(at) => joined.regions.insert(at, (*region, *finish)),
+            }
+        }
+        joined.forget_what_does_not_matter();
+        joined
+    }
+
+    /// All parts in one list, as far as both have them.
+    fn parts(&self, regions: &[u32]) -> Vec<f64> {
+        let regions = regions.iter().map(|region| self.of_region(*region));
+        [self.link].into_iter().chain(self.places.iter().copied()).chain(regions).collect()
+    }
+
+    fn is_endless(&self) -> bool {
+        self.places.last().is_some_and(|last| last.is_infinite()) || self.link.is_infinite()
+    }
+}
+
+/// A queue that some walk meets.
+#[derive(Clone, Debug)]
+struct Met {
+    busy: Busy,
+    node: u32,
+    /// The queue before and the edge from there; `None` at a start, with its number.
+    before: Option<(u32, u32)>,
+    start: u32,
+    /// Where it came by following a loop: the loop's edges.
+    around: Option<Box<[u32]>>,
+    /// Whether another one at its node covers it.
+    is_covered: bool,
+}
+
+/// The walk that meets a queue, or the queue before an edge.
+#[derive(Clone, Debug)]
+pub(super) struct QueueWalk {
+    /// Which of the list of starts.
+    pub(super) start: usize,
+    pub(super) way: Vec<usize>,
+    pub(super) around: Vec<usize>,
+    pub(super) rest: Vec<usize>,
+}
+
+/// All queues of a flow that matter.
+#[derive(Debug)]
+pub(super) struct Queues {
+    met: Vec<Met>,
+    /// By node.
+    of_node: Vec<Vec<u32>>,
+    pub(super) are_joined: bool,
+    /// Whether some walk makes waits grow for ever.
+    pub(super) grow: bool,
+    /// Whether all of them were found.
+    pub(super) is_proved: bool,
+}
+
+impl Queues {
+    pub(super) fn new(controller: &Controller<'_>, graph: &Graph, kinds: &Kinds) -> Self {
+        let mut search = Search {
+            controller,
+            graph,
+            kinds,
+            first: first_edges(graph),
+            open: VecDeque::new(),
+            judged: HashMap::new(),
+            many: MANY_QUEUES * graph.nodes.len() + MANY_OF_SMALL,
+            most: MOST_QUEUES * graph.nodes.len() + MOST_OF_SMALL,
+            queues: Self {
+                met: Vec::new(),
+                of_node: vec![Vec::new(); graph.nodes.len()],
+                are_joined: false,
+                grow: false,
+                is_proved: true,
+            },
+        };
+        search.run();
+        search.queues
+    }
+
+    /// The queues that matter at a node, by number.
+    pub(super) fn at(&self, node: usize) -> impl Iterator<Item = (u32, &Busy)> {
+        self.of_node[node].iter().map(|number| (*number, &self.met[*number as usize].busy))
+    }
+
+    /// The walk that meets a queue.
+    pub(super) fn walk_to(&self, number: u32) -> QueueWalk {
+        let mut walk = QueueWalk { start: 0, way: Vec::new(), around: Vec::new(), rest: Vec::new() };
+        let mut at = &self.met[number as usize];
+        loop {
+            if let (Some(around), true) = (&at.around, walk.around.is_empty()) {
+                walk.rest = std::mem::take(&mut walk.way);
+                walk.around = around.iter().map(|edge| *edge as usize).collect();
+            }
+            let Some((before, edge)) = at.before else { break };
+            walk.way.push(edge as usize);
+            at = &self.met[before as usize];
+        }
+        walk.start = at.start as usize;
+        walk.way.reverse();
+        walk.rest.reverse();
+        walk
+    }
+}
+
+struct Search<'s> {
+    controller: &'s Controller<'s>,
+    graph: &'s Graph,
+    kinds: &'s Kinds,
+    first: Vec<u32>,
+    open: VecDeque<u32>,
+    /// By loop, how often it was followed, and whether it grows. Maxima and sums never bring two queues further apart, so
+    /// a loop that does not grow from one queue grows from none.
+    judged: HashMap<Vec<u32>, (u32, bool)>,
+    many: usize,
+    most: usize,
+    queues: Queues,
+}
+
+/// What became of a loop that was followed.
+enum Followed {
+    /// It comes to an end.
+    Settles,
+    /// The parts that grow have no end.
+    Grows(Busy),
+    Unclear,
+}
+
+impl Search<'_> {
+    fn run(&mut self) {
+        for (number, start) in self.kinds.starts.iter().enumerate() {
+            let mut busy = self.controller.idle();
+            self.controller.take(&mut busy, &self.kinds.list[start.kind], &mut |_| {});
+            self.meet(busy, start.node as u32, None, number as u32, None);
+        }
+        while let Some(number) = self.open.pop_front() {
+            if self.queues.met[number as usize].is_covered {
+                continue;
+            }
+            if self.queues.met.len() > self.most {
+                self.queues.is_proved = false;
+                return;
+            }
+            let node = self.queues.met[number as usize].node as usize;
+            for edge in self.first[node]..self.first[node + 1] {
+                let busy = self.after(&self.queues.met[number as usize].busy, edge);
+                let to = self.graph.edges[edge as usize].to as u32;
+                self.meet(busy, to, Some((number, edge)), 0, None);
+            }
+        }
+    }
+
+    fn after(&self, busy: &Busy, edge: u32) -> Busy {
+        let kind = &self.kinds.list[self.kinds.of_edge[edge as usize] as usize];
+        self.controller.make(busy, self.graph.edges[edge as usize].by, kind, |_| {})
+    }
+
+    fn meet(&mut self, busy: Busy, node: u32, before: Option<(u32, u32)>, start: u32, around: Option<Box<[u32]>>) {
+        let list = &self.queues.of_node[node as usize];
+        if list.iter().any(|known| self.queues.met[*known as usize].busy.covers(&busy)) {
+            return;
+        }
+        let is_covered = |known: &u32| busy.covers(&self.queues.met[*known as usize].busy);
+        let (covered, kept): (Vec<u32>, Vec<u32>) = list.iter().partition(|known| is_covered(known));
+        let came_by_loop = around.is_some();
+        let loops = if came_by_loop { None } else { before.and_then(|before| self.loop_from(&covered, before)) };
+        covered.iter().for_each(|known| self.queues.met[*known as usize].is_covered = true);
+        self.queues.of_node[node as usize] = kept;
+        let number = self.add(busy, node, before, start, around);
+        if let Some(edges) = loops {
+            self.judge(number, edges);
+        }
+    }
+
+    /// Follows the loop that led to a queue, unless it is known not to grow.
+    fn judge(&mut self, number: u32, edges: Vec<u32>) {
+        const OFTEN: u32 = 16;
+        let loop_itself = from_its_least(&edges);
+        let (times, grows) = self.judged.get(&loop_itself).copied().unwrap_or((0, true));
+        if !grows || times >= OFTEN {
+            return;
+        }
+        let Met { busy, node, before, start, .. } = &self.queues.met[number as usize];
+        let (node, before, start) = (*node, *before, *start);
+        let followed = self.follow(busy, &edges);
+        self.judged.insert(loop_itself, (times + 1, matches!(followed, Followed::Grows(_))));
+        match followed {
+            Followed::Settles => {}
+            Followed::Grows(busy) => {
+                self.queues.grow = true;
+                self.meet(busy, node, before, start, Some(edges.into()));
+            }
+            Followed::Unclear => self.queues.is_proved = false,
+        }
+    }
+
+    fn add(
+        &mut self,
+        busy: Busy,
+        node: u32,
+        before: Option<(u32, u32)>,
+        start: u32,
+        around: Option<Box<[u32]>>,
+    ) -> u32 {
+        let number = self.queues.met.len() as u32;
+        let list = &mut self.queues.of_node[node as usize];
+        let most = if self.queues.met.len() > self.many { FEW_AT_A_NODE } else { MOST_AT_A_NODE };
+        let busy = if list.len() < most {
+            busy
+        } else {
+            self.queues.are_joined = true;
+            let known = std::mem::take(list);
+            let met = &mut self.queues.met;
+            known.iter().fold(busy, |busy, known| {
+                met[*known as usize].is_covered = true;
+                busy.joined(&met[*known as usize].busy)
+            })
+        };
+        self.queues.met.push(Met { busy, node, before, start, around, is_covered: false });
+        self.queues.of_node[node as usize].push(number);
+        // What has no end covers most others: the sooner it is known everywhere, the fewer are looked at.
+        if self.queues.met[number as usize].busy.is_endless() {
+            self.open.push_front(number);
+        } else {
+            self.open.push_back(number);
+        }
+        number
+    }
+
+    /// The edges of a loop that leads from one of the queues that are now covered to where an edge leads.
+    fn loop_from(&self, covered: &[u32], (before, edge): (u32, u32)) -> Option<Vec<u32>> {
+        const LONGEST: usize = 1000;
+        if covered.is_empty() {
+            return None;
+        }
+        let mut edges = vec![edge];
+        let mut at = before;
+        while edges.len() < LONGEST {
+            if covered.contains(&at) {
+                edges.reverse();
+                return Some(edges);
+            }
+            let (before, edge) = self.queues.met[at as usize].before?;
+            edges.push(edge);
+            at = before;
+        }
+        None
+    }
+
+    fn follow(&self, first: &Busy, edges: &[u32]) -> Followed {
+        let most = (MOST_MOVES / edges.len()).clamp(LEAST_LAPS, LAPS);
+        let mut laps: Vec<Busy> = vec![first.clone()];
+        while laps.len() < most {
+            let last = &laps[laps.len() - 1];
+            let next = edges.iter().fold(last.clone(), |busy, edge| self.after(&busy, *edge));
+            // A loop that has settled stays so: it is enough to look now and then.
+            let is_looked_at = laps.len() < 8 || laps.len().is_multiple_of(16);
+            if is_looked_at && laps.iter().rev().take(MOST_LAPS_OF_A_BLOCK).any(|lap| lap.covers(&next)) {
+                return Followed::Settles;
+            }
+            laps.push(next);
+        }
+        let blocks = 1..=MOST_LAPS_OF_A_BLOCK;
+        blocks.into_iter().find_map(|block| grown(&laps, block)).map_or(Followed::Unclear, Followed::Grows)
+    }
+}
+
+/// A loop as it is known: from its least edge on.
+fn from_its_least(edges: &[u32]) -> Vec<u32> {
+    let least = edges.iter().enumerate().min_by_key(|(_, edge)| **edge).map_or(0, |(at, _)| at);
+    edges[least..].iter().chain(&edges[..least]).copied().collect()
+}
+
+/// The queue of the last lap with no end to what grows, if every block of so many laps lengthens it by the same amounts.
+fn grown(laps: &[Busy], block: usize) -> Option<Busy> {
+    let even = EVEN_LAPS.min(laps.len() / 2);
+    let tail = &laps[laps.len() - even - 2 * block..];
+    let last = &laps[laps.len() - 1];
+    let regions: Vec<u32> = last.regions.iter().map(|(region, _)| *region).collect();
+    let growth = |at: usize| -> Vec<f64> {
+        let (one, other) = (tail[at].parts(&regions), tail[at + block].parts(&regions));
+        one.iter().zip(other).map(|(one, other)| if one.is_infinite() { 0.0 } else { other - one }).collect()
+    };
+    let by_ms = growth(0);
+    let is_same = |at: usize| growth(at).iter().zip(&by_ms).all(|(one, other)| (one - other).abs() < SAME_MS);
+    let grows = by_ms.iter().any(|by_ms| *by_ms > SAME_MS) && by_ms.iter().all(|by_ms| *by_ms > -SAME_MS);
+    if !grows || !(0..tail.len() - block).step_by(block).all(is_same) {
+        return None;
+    }
+    let mut endless = last.clone();
+    let places = endless.places.len();
+    let end = |part: &mut f64, at: usize| {
+        if by_ms[at] > SAME_MS {
+            *part = f64::INFINITY;
+        }
+    };
+    end(&mut endless.link, 0);
+    endless.places.iter_mut().enumerate().for_each(|(at, part)| end(part, 1 + at));
+    endless.regions.iter_mut().enumerate().for_each(|(at, (_, part))| end(part, 1 + places + at));
+    endless.places.sort_by(f64::total_cmp);
+    Some(endless)
+}

@@ -1,0 +1,194 @@
+//! The longest waits and answers at each node, from the queues that walks meet there and from what edges change.
+//!
+//! An update of a controller that drops what it is not free for may be lost where it would have to wait.
+
+use std::thread;
+
+use super::{
+    Bound, Proving,
+    kinds::{Kind, Kinds},
+    queues::{Controller, QueueWalk, Queues, Sending},
+};
+use crate::display::{Display, WhenBusy};
+
+/// In which of their drives edges change something: on some walk, and on every walk.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Changes<'c> {
+    pub(super) may: &'c [u32],
+    pub(super) surely: &'c [u32],
+}
+
+/// What is proved of the times at a node.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct NodeTimes {
+    pub(super) wait_ms: Bound,
+    pub(super) answer_ms: Bound,
+    pub(super) finish_ms: Bound,
+}
+
+/// The longest times of an edge, ms, and after which of the queues they come.
+#[derive(Clone, Copy, Debug, Default)]
+pub(super) struct EdgeTimes {
+    wait_ms: Longest,
+    answer_ms: Longest,
+    finish_ms: Longest,
+}
+
+#[derive(Clone, Copy, Debug, Default)]
+struct Longest {
+    ms: f64,
+    after: u32,
+}
+
+impl Longest {
+    fn offer(&mut self, ms: f64, after: u32) {
+        if ms > self.ms {
+            *self = Self { ms, after };
+        }
+    }
+}
+
+/// The drives of each edge, and of each start, that a busy controller may lose: a bit each.
+pub(super) fn may_be_lost(
+    proving: Proving<'_>,
+    kinds: &Kinds,
+    controller: &Controller<'_>,
+    queues: &Queues,
+) -> [Vec<u32>; 2] {
+    let waiting =
+        |waits: &[f64]| waits.iter().enumerate().filter(|(_, ms)| **ms > 1e-9).fold(0, |bits, (at, _)| bits | 1 << at);
+    let graph = proving.graph;
+    let of_edge = |(number, edge): (usize, &crate::flow::Edge)| {
+        let kind = &kinds.list[kinds.of_edge[number] as usize];
+        queues.at(edge.from).fold(0, |lost, (_, busy)| {
+            let mut waits = Vec::new();
+            controller.make(busy, edge.by, kind, |sending| waits.push(sending.wait_ms));
+            lost | waiting(&waits)
+        })
+    };
+    let of_start = |start: &super::kinds::StartKind| {
+        let mut waits = Vec::new();
+        controller
+            .take(&mut controller.idle(), &kinds.list[start.kind], &mut |sending: Sending| waits.push(sending.wait_ms));
+        waiting(&waits)
+    };
+    [graph.edges.iter().enumerate().map(of_edge).collect(), kinds.starts.iter().map(of_start).collect()]
+}
+
+/// The longest times of every edge.
+pub(super) fn edge_times(
+    proving: Proving<'_>,
+    kinds: &Kinds,
+    controller: &Controller<'_>,
+    queues: &Queues,
+    changes: Changes<'_>,
+) -> Vec<EdgeTimes> {
+    let Proving { flow, graph, threads, .. } = proving;
+    let mut times = vec![EdgeTimes::default(); graph.edges.len()];
+    let each = times.len().div_ceil(threads.max(1)).max(1);
+    let drops = drops_alone(&flow.head.display);
+    thread::scope(|scope| {
+        for (part, times) in times.chunks_mut(each).enumerate() {
+            scope.spawn(move || {
+                let mut sent = Vec::new();
+                for (at, times) in times.iter_mut().enumerate() {
+                    let number = part * each + at;
+                    let edge = &graph.edges[number];
+                    let kind = &kinds.list[kinds.of_edge[number] as usize];
+                    for (after, busy) in queues.at(edge.from) {
+                        sent.clear();
+                        controller.make(busy, edge.by, kind, |sending| sent.push(sending));
+                        if drops {
+                            sent = without_others(&flow.head.display, kind);
+                        }
+                        times.add(&sent, kind, [changes.may[number], changes.surely[number]], after);
+                    }
+                }
+            });
+        }
+    });
+    times
+}
+
+impl EdgeTimes {
+    fn add(&mut self, sent: &[Sending], kind: &Kind, [may, surely]: [u32; 2], after: u32) {
+        let seen = kind.updates.iter().filter(|update| update.region.is_some()).map(|update| update.first_visible_ms);
+        let (mut first_sure, mut last_may) = (f64::INFINITY, 0.0_f64);
+        for (at, (sending, first_visible_ms)) in sent.iter().zip(seen).enumerate() {
+            self.wait_ms.offer(sending.wait_ms, after);
+            if may >> at & 1 == 1 {
+                last_may = last_may.max(sending.start_ms + first_visible_ms);
+                self.finish_ms.offer(sending.finish_ms, after);
+            }
+            if surely >> at & 1 == 1 {
+                first_sure = first_sure.min(sending.start_ms + first_visible_ms);
+            }
+        }
+        self.answer_ms.offer(if surely == 0 { last_may } else { first_sure }, after);
+    }
+}
+
+fn drops_alone(display: &Display) -> bool {
+    display.when_busy == WhenBusy::Drops
+}
+
+/// When the updates of a request are sent by a controller that drops what it is not free for: what is taken waits for the
+/// transfers of the same request at most.
+fn without_others(display: &Display, kind: &Kind) -> Vec<Sending> {
+    let mut sent_ms = 0.0;
+    let sending = kind.updates.iter().filter(|update| update.region.is_some()).map(|update| {
+        let before_ms = sent_ms;
+        sent_ms += display.link.transfer_ms(update.transfer_px);
+        Sending { wait_ms: before_ms, start_ms: sent_ms, finish_ms: sent_ms + update.duration_ms }
+    });
+    sending.collect()
+}
+
+/// The longest times at every node.
+pub(super) fn node_times(
+    proving: Proving<'_>,
+    kinds: &Kinds,
+    controller: &Controller<'_>,
+    times: &[EdgeTimes],
+    start_changes: Changes<'_>,
+) -> Vec<NodeTimes> {
+    let graph = proving.graph;
+    let mut nodes = vec![EdgeTimes::default(); graph.nodes.len()];
+    for (number, start) in kinds.starts.iter().enumerate() {
+        let kind = &kinds.list[start.kind];
+        let mut sent = Vec::new();
+        controller.take(&mut controller.idle(), kind, &mut |sending: Sending| sent.push(sending));
+        if drops_alone(&proving.flow.head.display) {
+            sent = without_others(&proving.flow.head.display, kind);
+        }
+        nodes[start.node].add(&sent, kind, [start_changes.may[number], start_changes.surely[number]], 0);
+    }
+    for (edge, times) in graph.edges.iter().zip(times) {
+        let node = &mut nodes[edge.to];
+        node.wait_ms.offer(times.wait_ms.ms, 0);
+        node.answer_ms.offer(times.answer_ms.ms, 0);
+        node.finish_ms.offer(times.finish_ms.ms, 0);
+    }
+    let bound = |longest: Longest| if longest.ms.is_finite() { Bound::Proved(longest.ms) } else { Bound::Unbounded };
+    let told = |times: EdgeTimes| NodeTimes {
+        wait_ms: bound(times.wait_ms),
+        answer_ms: bound(times.answer_ms),
+        finish_ms: bound(times.finish_ms),
+    };
+    nodes.into_iter().map(told).collect()
+}
+
+/// Which of the times of an edge is looked for.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Which {
+    Wait,
+    Answer,
+}
+
+/// The walk to the longest time of all edges, with that edge and the time, ms; none where no edge takes any.
+pub(super) fn longest(times: &[EdgeTimes], queues: &Queues, which: Which) -> Option<(QueueWalk, usize, f64)> {
+    let of = |times: &EdgeTimes| if which == Which::Wait { times.wait_ms } else { times.answer_ms };
+    let (edge, longest) =
+        times.iter().map(of).enumerate().max_by(|(_, one), (_, other)| one.ms.total_cmp(&other.ms))?;
+    (longest.ms > 0.0).then(|| (queues.walk_to(longest.after), edge, longest.ms))
+}

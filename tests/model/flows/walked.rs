@@ -1,0 +1,186 @@
+//! Walks through a flow, played by the plain model as a plan would be: the start and every move are a step.
+
+use stillpage::{
+    flow::{Graph, Input},
+    plan::Cause,
+    proof::{Bound, Proof, Witness},
+};
+
+use super::{
+    apart::{Does, begins, drive, edge_does, left_behind, starts},
+    made::Made,
+};
+use crate::{
+    plain::{
+        driving::PanelState,
+        eye::off_median,
+        geometry::count,
+        queue::Queue,
+        reading::WhenBusy,
+    },
+    random_plans::dice::Dice,
+};
+
+/// What is true at the end of a step.
+#[derive(Clone, Debug, Default)]
+pub(super) struct Seen {
+    pub(super) most: u64,
+    pub(super) ghost_l: f64,
+    pub(super) wait_ms: f64,
+    answer_ms: f64,
+    finish_ms: f64,
+    left_px: u64,
+}
+
+struct Walker<'m> {
+    made: &'m Made,
+    glass: PanelState,
+    queue: Queue,
+    now_ms: f64,
+    clock_ms: f64,
+    /// When the last update of the host has finished.
+    finished_ms: f64,
+}
+
+impl<'m> Walker<'m> {
+    fn new(made: &'m Made) -> Self {
+        Self {
+            made,
+            glass: PanelState::clean(begins(made), false),
+            queue: Queue::new(made.display.link.clone(), made.display.parallel_updates),
+            now_ms: 0.0,
+            clock_ms: f64::NEG_INFINITY,
+            finished_ms: 0.0,
+        }
+    }
+
+    /// How long a move has to wait for.
+    fn soonest_ms(&self, by: usize) -> f64 {
+        let one = &self.made.flow.moves[by];
+        let mut after_ms = one.soonest_ms;
+        if one.cause == Cause::Clock {
+            after_ms = after_ms.max(self.clock_ms + one.every_ms - self.now_ms);
+        }
+        if self.made.flow.input == Input::WhenFree && one.cause.is_person() {
+            after_ms = after_ms.max(self.finished_ms - self.now_ms);
+        }
+        after_ms
+    }
+
+    fn make(&mut self, by: usize, later_ms: f64, does: &Does<'_>) -> Seen {
+        self.now_ms += self.soonest_ms(by) + later_ms;
+        if self.made.flow.moves[by].cause == Cause::Clock {
+            self.clock_ms = self.now_ms;
+        }
+        self.step(does)
+    }
+
+    fn step(&mut self, does: &Does<'_>) -> Seen {
+        let mut seen = Seen { answer_ms: f64::INFINITY, ..Seen::default() };
+        let mut lost = 0;
+        let mut sent_ms = self.now_ms;
+        let sending = does.updates.iter().filter(|sent| count(&sent.covered) > 0);
+        for (at, sent) in sending.enumerate() {
+            let pictures = if sent.with_old { 2.0 } else { 1.0 };
+            let drops = self.made.display.when_busy == WhenBusy::Drops;
+            if drops && self.queue.is_busy(sent_ms, &sent.covered, pictures) {
+                lost |= 1 << at;
+                continue;
+            }
+            if sent.with_old {
+                self.glass.remind(&sent.covered);
+            }
+            let tally = self.glass.update(drive(self.made, sent), &sent.covered, does.memory);
+            let times = self.queue.host(self.now_ms, sent.covered.clone(), sent.for_ms, pictures, &mut sent_ms);
+            self.finished_ms = self.finished_ms.max(times.finish_ms);
+            seen.wait_ms = seen.wait_ms.max(times.wait_ms);
+            if tally.changed > 0 {
+                seen.answer_ms = seen.answer_ms.min(times.start_ms + sent.for_ms / 4.0 - self.now_ms);
+                seen.finish_ms = seen.finish_ms.max(times.finish_ms - self.now_ms);
+            }
+        }
+        if seen.answer_ms.is_infinite() {
+            seen.answer_ms = 0.0;
+        }
+        seen.left_px = count(&left_behind(&self.glass, does, lost)) as u64;
+        seen.most = self.glass.since_cleaning.iter().copied().max().unwrap_or(0);
+        seen.ghost_l = off_median(&self.made.display.ink, &self.glass).into_iter().fold(0.0, f64::max);
+        seen
+    }
+}
+
+/// What a random walk came to.
+#[derive(Clone, Copy, Debug, Default)]
+pub(super) struct Came {
+    /// Whether any ghost can be seen at all.
+    pub(super) has_figures: bool,
+    /// Whether some node's ghost came near its bound.
+    pub(super) is_near_ghost: bool,
+}
+
+/// A random walk of 200 moves.
+pub(super) fn random(
+    made: &Made,
+    graph: &Graph,
+    proof: &Proof,
+    dice: &mut Dice,
+    is_hasty: bool,
+) -> Result<Came, String> {
+    let mut starts = starts(made, graph);
+    let (_, mut node, does) = starts.swap_remove(dice.below(starts.len()));
+    let mut walker = Walker::new(made);
+    let mut came = Came::default();
+    let seen = walker.step(&does);
+    check(proof, node, &seen, &mut came)?;
+    for moved in 0..200 {
+        let leaving: Vec<_> = graph.edges.iter().filter(|edge| edge.from == node).collect();
+        if leaving.is_empty() {
+            break;
+        }
+        let edge = *dice.pick(&leaving);
+        let later_ms = if is_hasty || dice.chance(50) { 0.0 } else { *dice.pick(&[1.0, 100.0, 900.0]) };
+        let seen = walker.make(edge.by, later_ms, &edge_does(made, graph, edge));
+        node = edge.to;
+        check(proof, node, &seen, &mut came).map_err(|fault| format!("after {moved} moves: {fault}"))?;
+    }
+    Ok(came)
+}
+
+fn check(proof: &Proof, node: usize, seen: &Seen, came: &mut Came) -> Result<(), String> {
+    let proved = &proof.nodes[node];
+    let within = |figure: f64, bound: Bound| match bound {
+        Bound::Proved(most) => figure <= most + 1e-3,
+        Bound::Unbounded => true,
+        Bound::NotProved => false,
+    };
+    let all = within(seen.most as f64, proved.most_since_cleaning)
+        && within(seen.ghost_l, proved.ghost_l)
+        && within(seen.wait_ms, proved.wait_ms)
+        && within(seen.answer_ms, proved.answer_ms)
+        && within(seen.finish_ms, proved.finish_ms)
+        && seen.left_px <= proved.left_behind_px;
+    if !all {
+        return Err(format!("node {node} shows {seen:?}, but {proved:?} was proved"));
+    }
+    let ghost_l = proved.ghost_l.figure().unwrap_or(0.0);
+    came.has_figures |= ghost_l > 0.1;
+    came.is_near_ghost |= ghost_l > 0.1 && seen.ghost_l > 0.7 * ghost_l;
+    Ok(())
+}
+
+/// What is seen at the start and after every move of a walk.
+pub(super) fn along(made: &Made, graph: &Graph, witness: &Witness) -> Vec<Seen> {
+    let starts = starts(made, graph);
+    let (_, _, does) =
+        starts.iter().find(|(start, node, _)| (*start, *node) == (witness.start, witness.at)).expect("it is a start");
+    let mut walker = Walker::new(made);
+    let mut seen = vec![walker.step(does)];
+    let mut node = witness.at;
+    for edge in witness.edges() {
+        let edge = &graph.edges[edge];
+        assert_eq!(edge.from, node, "a walk goes on where it is");
+        seen.push(walker.make(edge.by, 0.0, &edge_does(made, graph, edge)));
+        node = edge.to;
+    }
+    seen
+}

@@ -20,7 +20,7 @@ use super::{
     underline::{self, Paint, shade, without_blanks_at_ends},
 };
 use crate::{
-    finding::{Asks, Finding},
+    finding::{Asks, Finding, Severity},
     rules::{INDICATOR_CAUTION, cautions_of},
     source::readable,
 };
@@ -207,10 +207,15 @@ fn write_worst(
         return Ok(0);
     }
     writeln!(out, "{}: {}", heading(of, plan), verdict(report, plan))?;
-    for cause in causes.iter().take(most) {
+    // Where there are many plans, only the worst cause of each is shown, and further ones that are errors.
+    let matters = |(at, cause): &(usize, &Cause<'_>)| {
+        *at == 0 || most == MOST_OF_ONE || cause.finding.severity == Severity::Error
+    };
+    let shown = || causes.iter().take(most).enumerate().filter(matters);
+    for (_, cause) in shown() {
         out.write_all(without_blanks_at_ends(&short_cause(plan, cause, style)).as_bytes())?;
     }
-    let left_out = causes.len().saturating_sub(most);
+    let left_out = causes.len() - shown().count();
     if left_out > 0 {
         writeln!(out, "  and {}", count(left_out as u64, "more cause", "more causes"))?;
     }

@@ -140,7 +140,7 @@ const FILES: [(&str, &str); 7] = [
         "Traces of devices. review takes them beside plans. stillpage trace makes one from a text log, and stillpage \
          schema trace prints the JSON Schema of a line.",
     ),
-    ("*.flow.json", "User flows. stillpage schema flow prints their JSON Schema."),
+    ("*.flow.json", "User flows. review takes them beside plans. stillpage schema flow prints their JSON Schema."),
     (
         "stillpage.settings.json",
         "Settings for all plans in its folder and below. stillpage schema settings prints their JSON Schema.",

@@ -25,8 +25,8 @@ pub(crate) struct TraceArguments {
     /// The device's log, a text file
     #[arg(value_hint = ValueHint::FilePath)]
     log: PathBuf,
-    /// A JSON file with one pattern for each kind of record: the lines that match it are such records, and its named
-    /// groups give their fields
+    /// A JSON file with one pattern for each kind of record. A line of the log that matches a pattern becomes a record of
+    /// that kind; the pattern's named groups give its fields
     #[arg(long, value_name = "FILE.json", value_hint = ValueHint::FilePath, required_unless_present = "suggest")]
     lines: Option<PathBuf>,
     /// Write the trace to this file

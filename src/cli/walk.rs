@@ -39,7 +39,7 @@ pub(crate) struct WalkArguments {
     /// Walk to the finding with this fingerprint, as the JSON report gives it
     #[arg(long, value_name = "FINGERPRINT")]
     finding: Option<String>,
-    /// Walk at random, so many moves; half of them come as soon as they may, the others up to 3 s later
+    /// Make N moves at random; half of them come as soon as they may, the others up to 3 s later
     #[arg(long, value_name = "N", requires = "seed", value_parser = clap::value_parser!(u32).range(1..=100_000))]
     random: Option<u32>,
     /// The seed of a walk at random: the same seed gives the same walk

@@ -428,8 +428,13 @@ fn load_and_walk(
     if let Some(celsius) = at.temperature_c {
         loaded.flow.head.hold_temperature(celsius);
     }
+    if arguments.against.is_some() {
+        let message = "only a trace of a device can be held against a plan, but this is a flow";
+        let help = "name a trace (`*.trace.jsonl`), or leave out `--against`";
+        return Ok(Err(Fault::of_file(shown, message, help).into()));
+    }
     if !arguments.excerpt().is_all() {
-        let message = "`--from` and `--to` are about times, and a flow has none";
+        let message = "`--from` and `--to` are about times, but a flow has none";
         return Ok(Err(
             Fault::of_file(shown, message, "write a walk with `stillpage walk`, and review that plan").into()
         ));

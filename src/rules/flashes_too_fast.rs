@@ -90,7 +90,11 @@ impl<'p> FlashesTooFast<'p> {
         };
         let asks = self.asks_for(step, found);
         let help = asks.as_ref().map_or(help.clone(), |asks| {
-            format!("{}, a second after the end of what is seen there before; otherwise {help}", asks.words())
+            let words = asks.words();
+            format!(
+                "{words}, a second after the end of what is seen there before; or use a mode that flashes less often, or \
+                 smaller windows"
+            )
         });
         Observation {
             asks,

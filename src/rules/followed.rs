@@ -154,7 +154,6 @@ impl Followed {
         let (mut corrections, rest): (Vec<_>, Vec<_>) =
             possible.iter().cloned().partition(|correction| holds(correction, Weight::Warning));
         corrections.extend(rest.into_iter().filter(|correction| weight == Weight::Error && holds(correction, weight)));
-        let quiet = corrections.first().or(possible.first()).map(|best| sending::quiet_words(best, senders, plan));
         let words = |called: &str, all: &[Correction]| match (corrections.first(), possible.first()) {
             (Some(best), _) => {
                 let pause = pause_words(best, senders, of_turns, false, plan);
@@ -167,7 +166,7 @@ impl Followed {
             (None, None) => senders.first().map_or(String::new(), |first| remedy::update_of(first.rect, plan)),
         };
         let in_short = words(&first_name(senders, plan), &[]);
-        let words = words(THIS, &corrections) + &quiet.unwrap_or_default();
+        let words = words(THIS, &corrections);
         Ways { corrections, words, in_short }
     }
 

@@ -142,7 +142,7 @@ impl OverBudget<'_> {
         let Balance { more, needless, needless_at } = Balance::new(outcome.findings);
         let needless_words = match needless {
             0 if outcome.ran("needless-flash") => "`needless-flash` calls none of them needless".to_owned(),
-            0 => "each of them is needed, or not checked".to_owned(),
+            0 => "`needless-flash` did not run and may call some of them needless".to_owned(),
             1 => format!("that at {} is needless, as `needless-flash` says", steps_words(&needless_at)),
             _ => format!("those at {} are needless, as `needless-flash` says", steps_words(&needless_at)),
         };

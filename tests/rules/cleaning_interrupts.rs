@@ -75,7 +75,7 @@ fn settling_a_place_that_a_quick_update_showed_interrupts_nobody() {
     assert_eq!(greys, Vec::<String>::new());
     assert!(interrupts.len() == 1, "{interrupts:?}");
     let advice = "redraw the greys of step 1 within 1000 ms with `full` on the window [0, 2, 8, 4], which flashes \
-                  nothing else, and move the cleaning to a pause";
+                  only there, and move the cleaning to a pause";
     assert!(interrupts[0].contains(advice), "{interrupts:?}");
     // Somewhere else it settles nothing.
     let [_, interrupts] = both(ONLY_FULL, &key_then(500, r#"[{ "mode": "full", "window": [8, 0, 8, 8] }]"#));

@@ -202,14 +202,21 @@ impl<'p> GhostGroups<'p> {
             let asks = Asks::Cleaning(removal.cleaning(before, self.plan));
             return (format!("{does}: clean {when}, in the last pause before it appears"), Some(asks));
         }
+        // What is drawn there next time may leave more: a fifth fewer updates are asked for than it took here.
+        let fewer = (updates / 5).max(1);
         let prevention =
-            (updates > MANY).then(|| Prevention { updates: updates - 1, latest_step: begin.saturating_sub(1) });
+            (updates > MANY).then(|| Prevention { updates: updates - fewer, latest_step: begin.saturating_sub(fewer) });
+        let answers = self.plan.step_at(begin).is_some_and(|step| step.cause.is_person());
         let name = |mode: usize| &self.plan.display.modes[mode].name;
         let sooner = match (prevention, group.shown_in.filter(|mode| *mode != removal.mode())) {
             (Some(prevention), _) => format!(
                 "; that is the first pause, and the ghost appears before it: to prevent that, {}, or accept it",
                 prevention.words()
             ),
+            // A mode that cleans is too slow for an answer.
+            (None, Some(_)) if answers => {
+                "; until then it is seen: accept it, because the answer must come at once".to_owned()
+            }
             (None, Some(mode)) => format!(
                 "; until then it is seen: to prevent that, use `{}` instead of `{}` at step {begin}, or accept it",
                 name(removal.mode()),

@@ -1,8 +1,13 @@
 //! `over-budget`: a figure of the summary above the plan's budget.
 
+use std::collections::BTreeMap;
+
 use super::{Outcome, Rule, Setup, agreed, causes::link_causes, wording};
 use crate::{
-    finding::{Asks, Figure, Finding, Margin, Observation, PlanMargins, Sink, Where, add_fingerprints, sort_findings},
+    finding::{
+        Asks, Change, ChangeOf, Figure, Finding, Margin, Observation, PlanMargins, Sink, Where, add_fingerprints,
+        sort_findings,
+    },
     panel::PlayedStep,
     plan::Plan,
 };
@@ -106,15 +111,17 @@ fn steps_words(steps: &[u64]) -> String {
 
 /// What the other findings make of a count of flashes or cleanings.
 struct Balance {
-    /// How many they ask for in addition.
+    /// How many they ask for in addition, once each.
     more: u64,
+    /// How many cleanings come to that, at least, if places are cleaned again and again before a ghost is seen.
+    repeated: u64,
     /// How many they call needless, and at which steps.
     needless: u64,
     needless_at: Vec<u64>,
 }
 
 impl Balance {
-    fn new(findings: &[Finding]) -> Self {
+    fn new(findings: &[Finding], plan: &Plan) -> Self {
         let open = || findings.iter().filter(|finding| finding.is_open());
         let needless = || open().filter(|finding| matches!(finding.asks, Some(Asks::Quiet(_))));
         let begins = open().any(|finding| finding.rule == "unknown-start");
@@ -124,11 +131,39 @@ impl Balance {
         add_fingerprints(&mut linked);
         link_causes(&mut linked);
         Self {
-            more: agreed::cleanings(&linked).len() as u64 + u64::from(begins),
+            more: agreed::cleanings(&linked).len() as u64 + u64::from(begins) + flashing_changes(&linked, plan),
+            repeated: repeated_cleanings(&linked),
             needless: needless().map(|finding| finding.times).sum(),
             needless_at: needless().flat_map(|finding| finding.step..=finding.last_step).collect(),
         }
     }
+}
+
+/// How many causes begin with a correction that sends a mode that flashes, beside those that ask for a cleaning.
+fn flashing_changes(findings: &[Finding], plan: &Plan) -> u64 {
+    let flashes = |change: &Change| match change.what {
+        ChangeOf::AddUpdate { mode, .. } | ChangeOf::Mode { mode, .. } => plan.display.modes[mode].flashes > 0,
+        _ => false,
+    };
+    let causes = findings.iter().filter(|finding| finding.is_open() && finding.cause.is_none());
+    let others = causes.filter(|finding| finding.asks.is_none() && finding.rule != "unknown-start");
+    let first = others.filter_map(|finding| finding.corrections.first());
+    first.filter(|correction| correction.changes.iter().any(flashes)).count() as u64
+}
+
+/// How many times places are to be cleaned, after the first time, so that nothing is seen before: an update of the place
+/// comes with each step at most.
+fn repeated_cleanings(findings: &[Finding]) -> u64 {
+    let causes = findings.iter().filter(|finding| finding.is_open() && finding.cause.is_none());
+    let mut of_place: BTreeMap<(&str, u64), u64> = BTreeMap::new();
+    for finding in causes {
+        let Some(Asks::Cleaning(cleaning)) = &finding.asks else { continue };
+        let Some(prevention) = cleaning.prevention else { continue };
+        let steps = finding.last_step.saturating_sub(prevention.latest_step);
+        let times = of_place.entry((&cleaning.mode, cleaning.after_step)).or_default();
+        *times = (*times).max(steps.div_ceil(prevention.updates.max(1)));
+    }
+    of_place.values().sum()
 }
 
 impl OverBudget<'_> {
@@ -139,26 +174,63 @@ impl OverBudget<'_> {
             "cleanings" => ("cleanings", &self.cleanings),
             _ => return "reduce it in the plan, or raise the budget and explain why in the review".to_owned(),
         };
-        let Balance { more, needless, needless_at } = Balance::new(outcome.findings);
-        let needless_words = match needless {
-            0 if outcome.ran("needless-flash") => "`needless-flash` calls none of them needless".to_owned(),
+        let balance = Balance::new(outcome.findings, self.plan);
+        let needless = balance.needless_words(outcome.ran("needless-flash"));
+        let left = (figure as u64).saturating_sub(balance.needless) + balance.more;
+        let raise = balance.raise_words(left, budget);
+        format!("the {kind} are at {}; {needless}{}: {raise}", steps_words(at), balance.more_words())
+    }
+}
+
+impl Balance {
+    /// Which of them are needless.
+    fn needless_words(&self, is_judged: bool) -> String {
+        match self.needless {
+            0 if is_judged => "`needless-flash` calls none of them needless".to_owned(),
             0 => "`needless-flash` did not run and may call some of them needless".to_owned(),
-            1 => format!("that at {} is needless, as `needless-flash` says", steps_words(&needless_at)),
-            _ => format!("those at {} are needless, as `needless-flash` says", steps_words(&needless_at)),
+            1 => format!("that at {} is needless, as `needless-flash` says", steps_words(&self.needless_at)),
+            _ => format!("those at {} are needless, as `needless-flash` says", steps_words(&self.needless_at)),
+        }
+    }
+
+    /// How many other helps ask for.
+    fn more_words(&self) -> String {
+        let once = match (self.more, self.repeated) {
+            (0, 0) => return String::new(),
+            (0, _) => "; the helps of other findings ask".to_owned(),
+            (1, _) => "; the help of another finding asks for one more".to_owned(),
+            (more, _) => format!("; the helps of other findings ask for {more} more"),
         };
-        let more_words = match more {
-            0 => String::new(),
-            1 => "; the help of another finding asks for one more".to_owned(),
-            more => format!("; the helps of other findings ask for {more} more"),
-        };
-        let left = (figure as u64).saturating_sub(needless) + more;
-        let raise = if left as f64 <= budget {
-            let done = if more > 0 { "with all of that done" } else { "without them" };
-            let is = if left == 1 { "is" } else { "are" };
-            format!("{done} {left} {is} left, and the budget holds")
-        } else {
-            format!("leave out what nobody needs, or raise the budget to {left} and explain why in the review")
-        };
-        format!("the {kind} are at {}; {needless_words}{more_words}: {raise}", steps_words(at))
+        let and = if self.more == 0 { "" } else { ", and" };
+        match self.repeated {
+            0 => once,
+            1 => format!("{once}{and} for about one more to clean before a ghost is seen"),
+            repeated => {
+                format!("{once}{and} for about {repeated} more to clean again and again before a ghost is seen")
+            }
+        }
+    }
+
+    /// What is left when all of that is done, and what then.
+    fn raise_words(&self, left: u64, budget: f64) -> String {
+        let holds = left as f64 <= budget;
+        let is = if left == 1 { "is" } else { "are" };
+        let with_repeated = left + self.repeated;
+        match (holds, self.repeated) {
+            (true, 0) => {
+                let done = if self.more > 0 { "with all of that done" } else { "without them" };
+                format!("{done} {left} {is} left, and the budget holds")
+            }
+            (false, 0) => {
+                format!("leave out what nobody needs, or raise the budget to {left} and explain why in the review")
+            }
+            (true, _) => format!(
+                "accept the ghosts: then {left} {is} left, and the budget holds; or raise it to about {with_repeated}"
+            ),
+            (false, _) => format!(
+                "leave out what nobody needs, or raise the budget to about {with_repeated} ({left} if you accept the \
+                 ghosts) and explain why in the review"
+            ),
+        }
     }
 }

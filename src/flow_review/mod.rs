@@ -196,10 +196,9 @@ pub fn review_flow(task: &FlowTask<'_>, progress: &mut dyn FnMut(u64, u64)) -> R
             progress(done, total);
         });
     }
-    let is_of_people = is_of_people(flow, graph);
-    playing.play_witnesses(&proof, &is_of_people);
+    playing.play_witnesses(&proof);
     playing.play_what_is_left_behind(&proof);
-    playing.hunt(&proof, &is_of_people);
+    playing.hunt(&proof);
     playing.shorten();
     let Playing { gathered, reached, .. } = playing;
     let size = FlowSize {
@@ -212,7 +211,7 @@ pub fn review_flow(task: &FlowTask<'_>, progress: &mut dyn FnMut(u64, u64)) -> R
         cells: proof.cells,
         unjoined_cells: proof.unjoined_cells,
     };
-    let known = Known { proof: &proof, is_of_people, reached, of_flow: of_flow(flow, &graph.reach(flow)) };
+    let known = Known { proof: &proof, reached, of_flow: of_flow(flow, &graph.reach(flow)) };
     let (review, walks_to, verdicts) = verdict(task, gathered, known);
     let shown = shown_walk(&review.findings, &walks_to, &walks);
     Ok(FlowReview {
@@ -229,20 +228,9 @@ pub fn review_flow(task: &FlowTask<'_>, progress: &mut dyn FnMut(u64, u64)) -> R
     })
 }
 
-/// Whether a move of a person leads to each node.
-fn is_of_people(flow: &Flow, graph: &Graph) -> Vec<bool> {
-    let mut is_of_people = vec![false; graph.nodes.len()];
-    for edge in graph.edges.iter().filter(|edge| flow.moves[edge.by].cause.is_person()) {
-        is_of_people[edge.to] = true;
-    }
-    is_of_people
-}
-
 /// What is known of all walks.
 struct Known<'p> {
     proof: &'p Proof,
-    /// Whether a move of a person leads to each node.
-    is_of_people: Vec<bool>,
     reached: Reached,
     of_flow: OfFlow,
 }
@@ -260,9 +248,8 @@ fn verdict(task: &FlowTask<'_>, gathered: Gathered, mut known: Known<'_>) -> Con
     let ran = bench.ran().to_vec();
     let run = JUDGED.iter().filter(|judged| judged.rules.iter().any(|rule| ran.contains(rule)));
     let found = (&summary, &known.reached);
-    let verdicts: Vec<LimitVerdict> = run
-        .filter_map(|judged| judged.verdict(&flow.head, (known.proof, &known.is_of_people), &findings, found))
-        .collect();
+    let verdicts: Vec<LimitVerdict> =
+        run.filter_map(|judged| judged.verdict(&flow.head, known.proof, &findings, found)).collect();
     known.of_flow.open = verdicts.iter().filter_map(LimitVerdict::open).collect();
     let matched = accept_findings(&mut findings, &flow.head.accept);
     summary.proved = Some(ProvedFigures::of(known.proof));

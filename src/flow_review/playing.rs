@@ -6,11 +6,11 @@
 use std::collections::{BTreeSet, HashMap};
 
 use super::{
-    FlowMap, FlowTask,
     gathered::{Gathered, Place},
-    names::Names,
+    map::{FlowMap, FlowTask},
     pace,
     verdicts::{JUDGED, Judged, Reached},
+    walk_names::Names,
 };
 use crate::{
     flow::{APART_MS, Pace, Walk, WalkPlan, WalkedEdge},

@@ -316,7 +316,10 @@ impl LimitVerdict {
         }
         let figures = [("bound", self.bound.figure()), ("found", self.found), ("limit", self.limit)];
         let figures = figures.into_iter().filter_map(|(name, figure)| Some((name, figure?))).collect();
-        Some(OpenLimit { rule: self.rules[0], message: self.words.clone(), figures })
+        let rule = self.rules[0];
+        let known = self.words.split_once("; ").map_or(self.words.as_str(), |(_, known)| known);
+        let message = format!("whether every walk keeps the limit of `{rule}` is open: {known}");
+        Some(OpenLimit { rule, message, figures })
     }
 }
 

@@ -47,6 +47,11 @@ fn peak_kilobytes(process: u32) -> u64 {
     line.and_then(|line| line.trim().trim_end_matches(" kB").parse().ok()).unwrap_or(0)
 }
 
+/// The peak of this process so far, KB.
+pub(crate) fn own_peak_kilobytes() -> u64 {
+    peak_kilobytes(std::process::id())
+}
+
 /// The processor time of this process so far, all threads, s.
 pub(crate) fn processor_seconds() -> f64 {
     ticks([13, 14])

@@ -7,7 +7,7 @@
 mod covering;
 mod flow_file;
 mod graph;
-mod walk;
+mod walk_plan;
 mod walk_words;
 
 use crate::{
@@ -17,7 +17,7 @@ use crate::{
 pub use covering::{APART_MS, covering_walks};
 pub use flow_file::read_flow;
 pub use graph::{Edge, Graph, Node, Passage, Reach, TooLarge};
-pub use walk::{Damage, Pace, StepOrigin, Walk, WalkPlan, WalkedEdge};
+pub use walk_plan::{Damage, Pace, StepOrigin, Walk, WalkPlan, WalkedEdge};
 pub use walk_words::walk_words;
 
 /// The most nodes of a flow: screens times counters.

@@ -4,7 +4,7 @@
 
 use std::collections::BTreeMap;
 
-use super::{DecodedScreens, FlowMap};
+use super::{decoded::DecodedScreens, map::FlowMap};
 use crate::{
     flow::{Flow, Walk},
     geometry::Size,

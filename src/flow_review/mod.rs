@@ -6,11 +6,12 @@
 mod decoded;
 mod drawing;
 mod gathered;
-mod names;
+mod map;
 mod pace;
 mod playing;
 mod verdicts;
-mod written;
+mod walk_names;
+mod walk_text;
 
 use std::collections::BTreeMap;
 
@@ -18,35 +19,22 @@ use crate::{
     finding::{
         Finding, FlowPlace, FlowSize, OfFlow, ProvedFigures, Severity, accept_findings, add_fingerprints, sort_findings,
     },
-    flow::{Flow, Graph, Node, Reach, TooLarge, Walk, WalkPlan, WalkedEdge, covering_walks},
+    flow::{Flow, Node, Reach, Walk, WalkPlan, WalkedEdge, covering_walks},
     plan::ScreenId,
-    proof::{Bound, Frames, NodeProof, Proof, Proving, SentTable, prove},
+    proof::{Bound, NodeProof, Proof},
     review::Review,
-    rules::{RuleRunner, Selection, wording::listed},
+    rules::{RuleRunner, wording::listed},
 };
 pub use decoded::DecodedScreens;
 use drawing::drawing;
 pub use drawing::{Drawing, DrawnState, DrawnWay};
 use gathered::Gathered;
-use names::Names;
+pub use map::{FlowMap, FlowTask, NoMap};
 use playing::Playing;
 use verdicts::{JUDGED, Reached};
 pub use verdicts::{LimitVerdict, Verdict};
-pub use written::{PathsOfPlan, fields_of, text_of_walk};
-
-/// What a flow is reviewed with.
-pub struct FlowTask<'f> {
-    /// The flow.
-    pub flow: &'f Flow,
-    /// Its decoded screens.
-    pub screens: &'f DecodedScreens,
-    /// The rules that are to run.
-    pub selection: &'f Selection,
-    /// How many threads work.
-    pub threads: usize,
-    /// The name of a picture, for the pictures of a ring.
-    pub picture_name: &'f dyn Fn(ScreenId) -> String,
-}
+use walk_names::Names;
+pub use walk_text::{PathsOfPlan, fields_of, text_of_walk};
 
 /// The result of the review of a flow.
 #[derive(Debug)]
@@ -91,34 +79,6 @@ pub struct NodeFigures {
     pub left_behind_px: Option<u64>,
 }
 
-/// Where walks lead through a flow, with what they send.
-#[derive(Debug)]
-pub struct FlowMap {
-    /// The nodes and edges.
-    pub graph: Graph,
-    /// The screens as levels.
-    frames: Frames,
-    sent: SentTable,
-}
-
-impl FlowMap {
-    /// The map of a flow.
-    ///
-    /// # Errors
-    /// Where there are too many nodes or edges.
-    pub fn new(flow: &Flow, screens: &DecodedScreens) -> Result<Self, NoMap> {
-        let frames = screens.frames(flow).ok_or(NoMap::Sizes)?;
-        let sent = SentTable::new(flow, &frames);
-        let graph = Graph::new(flow, |passage| sent.sends(flow, passage)).map_err(NoMap::TooLarge)?;
-        Ok(Self { graph, frames, sent })
-    }
-
-    fn prove(&self, flow: &Flow, threads: usize) -> Proof {
-        let proving = Proving { flow, graph: &self.graph, frames: &self.frames, threads };
-        prove(proving, &self.sent, &|_| {})
-    }
-}
-
 /// A walk that somebody asks for.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum AskedWalk {
@@ -144,27 +104,6 @@ impl FlowMap {
         let start = flow.starts.iter().position(|start| start.at == self.graph.nodes[at].state)?;
         let moves = edges.into_iter().map(|edge| WalkedEdge { edge, after_ms: 0.0 }).collect();
         Some(pace::soonest(flow, self, screens, &Walk { start, at, moves }, &[]))
-    }
-}
-
-/// Why a flow has no map.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum NoMap {
-    /// It has too many nodes or edges.
-    TooLarge(TooLarge),
-    /// Its screens do not have the panel's size.
-    Sizes,
-}
-
-impl NoMap {
-    /// What is wrong, and what to do.
-    pub fn words(&self) -> (String, String) {
-        match self {
-            Self::TooLarge(size) => size.words(),
-            Self::Sizes => {
-                ("its screens do not have the panel's size".into(), "export them at exactly that size".into())
-            }
-        }
     }
 }
 
@@ -196,10 +135,9 @@ pub fn review_flow(task: &FlowTask<'_>, progress: &mut dyn FnMut(u64, u64)) -> R
             progress(done, total);
         });
     }
-    let is_of_people = is_of_people(flow, graph);
-    playing.play_witnesses(&proof, &is_of_people);
+    playing.play_witnesses(&proof);
     playing.play_what_is_left_behind(&proof);
-    playing.hunt(&proof, &is_of_people);
+    playing.hunt(&proof);
     playing.shorten();
     let Playing { gathered, reached, .. } = playing;
     let size = FlowSize {
@@ -212,7 +150,7 @@ pub fn review_flow(task: &FlowTask<'_>, progress: &mut dyn FnMut(u64, u64)) -> R
         cells: proof.cells,
         unjoined_cells: proof.unjoined_cells,
     };
-    let known = Known { proof: &proof, is_of_people, reached, of_flow: of_flow(flow, &graph.reach(flow)) };
+    let known = Known { proof: &proof, reached, of_flow: of_flow(flow, &graph.reach(flow)) };
     let (review, walks_to, verdicts) = verdict(task, gathered, known);
     let shown = shown_walk(&review.findings, &walks_to, &walks);
     Ok(FlowReview {
@@ -229,20 +167,9 @@ pub fn review_flow(task: &FlowTask<'_>, progress: &mut dyn FnMut(u64, u64)) -> R
     })
 }
 
-/// Whether a move of a person leads to each node.
-fn is_of_people(flow: &Flow, graph: &Graph) -> Vec<bool> {
-    let mut is_of_people = vec![false; graph.nodes.len()];
-    for edge in graph.edges.iter().filter(|edge| flow.moves[edge.by].cause.is_person()) {
-        is_of_people[edge.to] = true;
-    }
-    is_of_people
-}
-
 /// What is known of all walks.
 struct Known<'p> {
     proof: &'p Proof,
-    /// Whether a move of a person leads to each node.
-    is_of_people: Vec<bool>,
     reached: Reached,
     of_flow: OfFlow,
 }
@@ -260,9 +187,9 @@ fn verdict(task: &FlowTask<'_>, gathered: Gathered, mut known: Known<'_>) -> Con
     let ran = bench.ran().to_vec();
     let run = JUDGED.iter().filter(|judged| judged.rules.iter().any(|rule| ran.contains(rule)));
     let found = (&summary, &known.reached);
-    let verdicts: Vec<LimitVerdict> = run
-        .filter_map(|judged| judged.verdict(&flow.head, (known.proof, &known.is_of_people), &findings, found))
-        .collect();
+    let verdicts: Vec<LimitVerdict> =
+        run.filter_map(|judged| judged.verdict(&flow.head, known.proof, &findings, found)).collect();
+    let verdicts = without_settled(verdicts);
     known.of_flow.open = verdicts.iter().filter_map(LimitVerdict::open).collect();
     let matched = accept_findings(&mut findings, &flow.head.accept);
     summary.proved = Some(ProvedFigures::of(known.proof));
@@ -288,6 +215,14 @@ fn budgets_not_checked(flow: &Flow, proved: &ProvedFigures) -> Vec<String> {
     let known = proved.figures();
     let missing = flow.head.budgets.keys().filter(|name| !known.contains_key(name.as_str()));
     missing.map(|name| format!("the budget on `{name}`, because this figure was not proved")).collect()
+}
+
+/// What is open of a rule that is broken anyway is nothing to look at.
+fn without_settled(mut verdicts: Vec<LimitVerdict>) -> Vec<LimitVerdict> {
+    let broken: Vec<&str> =
+        verdicts.iter().filter(|one| one.verdict == Verdict::Broken).map(|one| one.rules[0]).collect();
+    verdicts.retain(|one| one.verdict != Verdict::Open || !broken.contains(&one.rules[0]));
+    verdicts
 }
 
 /// What this edition does not prove, in words.

@@ -5,7 +5,7 @@
 
 use std::cell::Cell;
 
-use super::{DecodedScreens, FlowMap};
+use super::{decoded::DecodedScreens, map::FlowMap};
 use crate::{
     flow::{Flow, Input, Pace, Walk, WalkedEdge},
     panel::PlayedStep,

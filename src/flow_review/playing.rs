@@ -6,11 +6,11 @@
 use std::collections::{BTreeSet, HashMap};
 
 use super::{
-    FlowMap, FlowTask,
     gathered::{Gathered, Place},
-    names::Names,
+    map::{FlowMap, FlowTask},
     pace,
     verdicts::{JUDGED, Judged, Reached},
+    walk_names::Names,
 };
 use crate::{
     flow::{APART_MS, Pace, Walk, WalkPlan, WalkedEdge},
@@ -21,9 +21,9 @@ use crate::{
 };
 
 /// How many pixels may be played, in moves times pixels of a screen, to find shorter walks: some seconds.
-const PIXELS_FOR_SHORTER_WALKS: u64 = 60_000_000;
+const PIXELS_FOR_SHORTER_WALKS: u64 = 40_000_000;
 /// The most and the least moves that are played for them.
-const MOVES_FOR_SHORTER_WALKS: [u64; 2] = [60, 1000];
+const MOVES_FOR_SHORTER_WALKS: [u64; 2] = [40, 600];
 /// How often the loop of a figure without bound is walked, until a rule reports it.
 const ROUNDS: [usize; 4] = [1, 8, 64, 512];
 /// How often the part of a walk is halved behind which a finding shows.
@@ -70,13 +70,13 @@ impl Playing<'_> {
     }
 
     /// Plays the walks that are likely to come near what was proved, for the rules whose limits those pass.
-    pub(super) fn play_witnesses(&mut self, proof: &Proof, is_of_people: &[bool]) {
+    pub(super) fn play_witnesses(&mut self, proof: &Proof) {
         for judged in &JUDGED {
             let Some(witness) = (judged.witness)(proof) else { continue };
-            if judged.is_kept(&self.task.flow.head, proof, is_of_people) {
+            if judged.is_kept(&self.task.flow.head, proof) {
                 continue;
             }
-            let grows = judged.bound(proof, is_of_people) == Bound::Unbounded;
+            let grows = judged.bound(proof) == Bound::Unbounded;
             let rounds: &[usize] = if grows { &ROUNDS } else { &[witness.rounds] };
             for rounds in rounds {
                 if self.play_witness(judged, &Witness { rounds: *rounds, ..witness.clone() }) {
@@ -195,11 +195,9 @@ impl Playing<'_> {
     }
 
     /// Looks for walks that break what is still open and not broken on any walk so far: two moves there and back again and again, and walks at random.
-    pub(super) fn hunt(&mut self, proof: &Proof, is_of_people: &[bool]) {
+    pub(super) fn hunt(&mut self, proof: &Proof) {
         let head = &self.task.flow.head;
-        let open = JUDGED
-            .iter()
-            .filter(|judged| !judged.is_kept(head, proof, is_of_people) && !self.gathered.has_any(judged.rules));
+        let open = JUDGED.iter().filter(|judged| !judged.is_kept(head, proof) && !self.gathered.has_any(judged.rules));
         let rules: Vec<&str> = open.flat_map(|judged| judged.rules).copied().collect();
         let Some(selection) = self.only(&rules) else { return };
         let mut moves = self.moves_for_shorter_walks();

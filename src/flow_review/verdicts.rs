@@ -55,11 +55,13 @@ pub struct LimitVerdict {
 pub(super) struct Judged {
     /// The rules whose limit it is.
     pub(super) rules: &'static [&'static str],
+    /// The figure of its findings, if the rules have limits of several figures.
+    figure: Option<&'static str>,
     /// What is limited, as the beginning of a sentence and in one.
     what: [&'static str; 2],
     unit: &'static str,
     limit: Limit,
-    bound: fn(&Proof, &[bool]) -> Bound,
+    bound: fn(&Proof) -> Bound,
     found: fn(&Summary, &Reached) -> Option<f64>,
     /// The walk that is likely to come near the bound.
     pub(super) witness: fn(&Proof) -> Option<&Witness>,
@@ -87,13 +89,14 @@ pub(super) struct Reached {
 }
 
 /// Every limit that is judged over all walks.
-pub(super) const JUDGED: [Judged; 7] = [
+pub(super) const JUDGED: [Judged; 8] = [
     Judged {
         rules: &["too-many-since-cleaning"],
+        figure: None,
         what: ["Updates since a cleaning", "updates since a cleaning"],
         unit: "",
         limit: Limit::Above(|limits| limits.too_many_since_cleaning.updates.map(|limit| limit.value.floor())),
-        bound: |proof, _| proof.worst(|node| node.most_since_cleaning),
+        bound: |proof| proof.worst(|node| node.most_since_cleaning),
         found: |summary, _| Some(f64::from(summary.most_since_cleaning)),
         witness: |proof| proof.witnesses.most_since_cleaning.as_ref(),
         is_worked_out: true,
@@ -101,10 +104,11 @@ pub(super) const JUDGED: [Judged; 7] = [
     },
     Judged {
         rules: &["visible-ghost", "outline-left"],
+        figure: None,
         what: ["Ghosts", "a ghost"],
         unit: " L*",
         limit: Limit::From(|limits| limits.visible_ghost.limit_l.value.min(limits.outline_left.limit_l.value)),
-        bound: |proof, _| proof.worst(|node| node.ghost_l),
+        bound: |proof| proof.worst(|node| node.ghost_l),
         found: |summary, _| Some(summary.residue_l.max(summary.worst_residue_l)),
         witness: |proof| proof.witnesses.ghost_l.as_ref(),
         is_worked_out: true,
@@ -112,10 +116,11 @@ pub(super) const JUDGED: [Judged; 7] = [
     },
     Judged {
         rules: &["left-behind"],
+        figure: None,
         what: ["What is left behind", "something old on the glass"],
         unit: " moves",
         limit: Limit::Above(|_| Some(0.0)),
-        bound: |proof, _| proof.left_behind_moves,
+        bound: |proof| proof.left_behind_moves,
         found: |_, _| None,
         witness: |proof| proof.witnesses.left_behind_moves.as_ref(),
         is_worked_out: true,
@@ -123,10 +128,11 @@ pub(super) const JUDGED: [Judged; 7] = [
     },
     Judged {
         rules: &["updates-collide"],
+        figure: None,
         what: ["Waits", "a wait"],
         unit: " ms",
         limit: Limit::Above(|limits| Some(limits.updates_collide.wait_ms.value)),
-        bound: |proof, _| proof.worst(|node| node.wait_ms),
+        bound: |proof| proof.worst(|node| node.wait_ms),
         found: |_, reached| Some(reached.wait_ms),
         witness: |proof| proof.witnesses.wait_ms.as_ref(),
         is_worked_out: true,
@@ -134,10 +140,11 @@ pub(super) const JUDGED: [Judged; 7] = [
     },
     Judged {
         rules: &["cannot-keep-up"],
+        figure: None,
         what: ["The backlog", "a wait"],
         unit: " ms",
         limit: Limit::AnyFigure,
-        bound: |proof, _| if proof.cannot_keep_up { Bound::Unbounded } else { proof.worst(|node| node.wait_ms) },
+        bound: |proof| if proof.cannot_keep_up { Bound::Unbounded } else { proof.worst(|node| node.wait_ms) },
         found: |_, reached| Some(reached.wait_ms),
         witness: |proof| proof.witnesses.wait_ms.as_ref(),
         is_worked_out: true,
@@ -145,24 +152,35 @@ pub(super) const JUDGED: [Judged; 7] = [
     },
     Judged {
         rules: &["slow-answer"],
+        figure: Some("first_ms"),
         what: ["First answers", "a first answer"],
         unit: " ms",
         limit: Limit::Above(|limits| Some(limits.slow_answer.first_ms.value)),
-        bound: |proof, is_of_people| {
-            let nodes = proof.nodes.iter().zip(is_of_people).filter(|(_, is_of_people)| **is_of_people);
-            nodes.map(|(node, _)| node.answer_ms).fold(Bound::Proved(0.0), Bound::or_worse)
-        },
+        bound: |proof| proof.answer_of_people_ms,
         found: |summary, _| Some(summary.longest_answer_ms),
         witness: |proof| proof.witnesses.answer_ms.as_ref(),
         is_worked_out: true,
         factor: |display| display.certainty.first_visible,
     },
     Judged {
+        rules: &["slow-answer"],
+        figure: Some("whole_ms"),
+        what: ["Whole answers", "a whole answer"],
+        unit: " ms",
+        limit: Limit::Above(|limits| Some(limits.slow_answer.whole_ms.value)),
+        bound: |proof| proof.finish_of_people_ms,
+        found: |_, _| None,
+        witness: |proof| proof.witnesses.answer_ms.as_ref(),
+        is_worked_out: true,
+        factor: |display| display.certainty.durations,
+    },
+    Judged {
         rules: &["flashes-too-fast"],
+        figure: None,
         what: ["Flashes within a second", "flashes of one place within a second"],
         unit: "",
         limit: Limit::Above(|limits| Some(limits.flashes_too_fast.per_second.value)),
-        bound: |proof, _| proof.flashes,
+        bound: |proof| proof.flashes,
         found: |summary, _| summary.margins.flashes.map(|margin| margin.reached),
         witness: |proof| proof.witnesses.flashes.as_ref(),
         is_worked_out: false,
@@ -171,15 +189,15 @@ pub(super) const JUDGED: [Judged; 7] = [
 ];
 
 impl Judged {
-    /// What was proved; of what only people wait for, at the nodes to which a move of a person leads.
-    pub(super) fn bound(&self, proof: &Proof, is_of_people: &[bool]) -> Bound {
-        (self.bound)(proof, is_of_people)
+    /// What was proved.
+    pub(super) fn bound(&self, proof: &Proof) -> Bound {
+        (self.bound)(proof)
     }
 
     /// Whether it is proved that every walk keeps the limit; also if there is none.
-    pub(super) fn is_kept(&self, plan: &Plan, proof: &Proof, is_of_people: &[bool]) -> bool {
+    pub(super) fn is_kept(&self, plan: &Plan, proof: &Proof) -> bool {
         let Some(limit) = self.limit(plan) else { return true };
-        matches!(self.bound(proof, is_of_people), Bound::Proved(figure) if self.is_within(figure, limit))
+        matches!(self.bound(proof), Bound::Proved(figure) if self.is_within(figure, limit))
     }
 
     /// The limit, nothing within if the figure must only not grow without end; nothing if no limit is given.
@@ -195,14 +213,16 @@ impl Judged {
     pub(super) fn verdict(
         &self,
         plan: &Plan,
-        (proof, is_of_people): (&Proof, &[bool]),
+        proof: &Proof,
         findings: &[Finding],
         found: (&Summary, &Reached),
     ) -> Option<LimitVerdict> {
         let limit = self.limit(plan)?;
-        let bound = self.bound(proof, is_of_people);
+        let bound = self.bound(proof);
         let found = (self.found)(found.0, found.1);
-        let of_rule = |finding: &&Finding| self.rules.contains(&finding.rule) && finding.walk.is_some();
+        let has_figure = |finding: &Finding| self.figure.is_none_or(|figure| finding.figures.contains_key(figure));
+        let of_rule =
+            |finding: &&Finding| self.rules.contains(&finding.rule) && finding.walk.is_some() && has_figure(finding);
         let broken = findings.iter().filter(of_rule).min_by_key(|finding| moves_to(finding));
         let verdict = match bound {
             _ if broken.is_some() => Verdict::Broken,
@@ -296,7 +316,10 @@ impl LimitVerdict {
         }
         let figures = [("bound", self.bound.figure()), ("found", self.found), ("limit", self.limit)];
         let figures = figures.into_iter().filter_map(|(name, figure)| Some((name, figure?))).collect();
-        Some(OpenLimit { rule: self.rules[0], message: self.words.clone(), figures })
+        let rule = self.rules[0];
+        let known = self.words.split_once("; ").map_or(self.words.as_str(), |(_, known)| known);
+        let message = format!("whether every walk keeps the limit of `{rule}` is open: {known}");
+        Some(OpenLimit { rule, message, figures })
     }
 }
 

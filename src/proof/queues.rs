@@ -24,8 +24,8 @@ const MOST_AT_A_NODE: usize = 1000;
 const MANY_QUEUES: usize = 40;
 const MOST_QUEUES: usize = 100;
 /// The same of small graphs, in all.
-const MANY_OF_SMALL: usize = 20_000;
-const MOST_OF_SMALL: usize = 60_000;
+const MANY_OF_SMALL: usize = 8_000;
+const MOST_OF_SMALL: usize = 20_000;
 
 /// Queues of a node are joined from this many on, once there are many in all.
 const FEW_AT_A_NODE: usize = 4;
@@ -186,6 +186,28 @@ impl Busy {
         joined
     }
 
+    /// The same where what grows has no end.
+    fn without_end(&self, growth: &Growth) -> Self {
+        let mut endless = self.clone();
+        if growth.link {
+            endless.link = f64::INFINITY;
+        }
+        for (place, grows) in endless.places.iter_mut().zip(&growth.places) {
+            if *grows {
+                *place = f64::INFINITY;
+            }
+        }
+        endless.places.sort_by(f64::total_cmp);
+        for region in &growth.regions {
+            match endless.regions.binary_search_by_key(region, |(region, _)| *region) {
+                Ok(at) => endless.regions[at].1 = f64::INFINITY,
+                Err(at) => endless.regions.insert(at, (*region, f64::INFINITY)),
+            }
+        }
+        endless.forget_what_does_not_matter();
+        endless
+    }
+
     /// All parts in one list, as far as both have them.
     fn parts(&self, regions: &[u32]) -> Vec<f64> {
         let regions = regions.iter().map(|region| self.of_region(*region));
@@ -288,9 +310,9 @@ struct Search<'s> {
     kinds: &'s Kinds,
     first: Vec<u32>,
     open: VecDeque<u32>,
-    /// By loop, how often it was followed, and whether it grows. Maxima and sums never bring two queues further apart, so
-    /// a loop that does not grow from one queue grows from none.
-    judged: HashMap<Vec<u32>, (u32, bool)>,
+    /// By loop, what became of it. Maxima and sums never bring two queues further apart, so that what grows from one queue
+    /// grows from all.
+    judged: HashMap<Vec<u32>, Followed>,
     many: usize,
     most: usize,
     queues: Queues,
@@ -300,9 +322,16 @@ struct Search<'s> {
 enum Followed {
     /// It comes to an end.
     Settles,
-    /// The parts that grow have no end.
-    Grows(Busy),
+    /// These parts grow for ever.
+    Grows(Growth),
     Unclear,
+}
+
+/// The parts of a queue that grow.
+struct Growth {
+    link: bool,
+    places: Vec<bool>,
+    regions: Vec<u32>,
 }
 
 impl Search<'_> {
@@ -342,7 +371,7 @@ impl Search<'_> {
         let is_covered = |known: &u32| busy.covers(&self.queues.met[*known as usize].busy);
         let (covered, kept): (Vec<u32>, Vec<u32>) = list.iter().partition(|known| is_covered(known));
         let came_by_loop = around.is_some();
-        let loops = if came_by_loop { None } else { before.and_then(|before| self.loop_from(&covered, before)) };
+        let loops = if came_by_loop { None } else { before.filter(|_| !covered.is_empty()).and_then(|before| self.loop_to(&busy, node, before)) };
         covered.iter().for_each(|known| self.queues.met[*known as usize].is_covered = true);
         self.queues.of_node[node as usize] = kept;
         let number = self.add(busy, node, before, start, around);
@@ -351,21 +380,19 @@ impl Search<'_> {
         }
     }
 
-    /// Follows the loop that led to a queue, unless it is known not to grow.
+    /// Takes the end from what grows along the loop that led to a queue.
     fn judge(&mut self, number: u32, edges: Vec<u32>) {
-        const OFTEN: u32 = 16;
         let loop_itself = from_its_least(&edges);
-        let (times, grows) = self.judged.get(&loop_itself).copied().unwrap_or((0, true));
-        if !grows || times >= OFTEN {
-            return;
+        if !self.judged.contains_key(&loop_itself) {
+            let followed = self.follow(&edges);
+            self.judged.insert(loop_itself.clone(), followed);
         }
         let Met { busy, node, before, start, .. } = &self.queues.met[number as usize];
         let (node, before, start) = (*node, *before, *start);
-        let followed = self.follow(busy, &edges);
-        self.judged.insert(loop_itself, (times + 1, matches!(followed, Followed::Grows(_))));
-        match followed {
+        match &self.judged[&loop_itself] {
             Followed::Settles => {}
-            Followed::Grows(busy) => {
+            Followed::Grows(growth) => {
+                let busy = busy.without_end(growth);
                 self.queues.grow = true;
                 self.meet(busy, node, before, start, Some(edges.into()));
             }
@@ -406,29 +433,29 @@ impl Search<'_> {
         number
     }
 
-    /// The edges of a loop that leads from one of the queues that are now covered to where an edge leads.
-    fn loop_from(&self, covered: &[u32], (before, edge): (u32, u32)) -> Option<Vec<u32>> {
-        const LONGEST: usize = 1000;
-        if covered.is_empty() {
-            return None;
-        }
+    /// The edges of the shortest loop over an edge to a queue from one that it covers, at the same node and on the way to it:
+    /// others may have covered that one before.
+    fn loop_to(&self, busy: &Busy, node: u32, (before, edge): (u32, u32)) -> Option<Vec<u32>> {
+        const LONGEST: usize = 500;
         let mut edges = vec![edge];
         let mut at = before;
         while edges.len() < LONGEST {
-            if covered.contains(&at) {
+            let met = &self.queues.met[at as usize];
+            if met.node == node && busy.covers(&met.busy) {
                 edges.reverse();
                 return Some(edges);
             }
-            let (before, edge) = self.queues.met[at as usize].before?;
+            let (before, edge) = met.before?;
             edges.push(edge);
             at = before;
         }
         None
     }
 
-    fn follow(&self, first: &Busy, edges: &[u32]) -> Followed {
+    /// Follows a loop from where nothing is busy: the parts of a queue that has no end would hide what grows.
+    fn follow(&self, edges: &[u32]) -> Followed {
         let most = (MOST_MOVES / edges.len()).clamp(LEAST_LAPS, LAPS);
-        let mut laps: Vec<Busy> = vec![first.clone()];
+        let mut laps: Vec<Busy> = vec![self.controller.idle()];
         while laps.len() < most {
             let last = &laps[laps.len() - 1];
             let next = edges.iter().fold(last.clone(), |busy, edge| self.after(&busy, *edge));
@@ -450,8 +477,8 @@ fn from_its_least(edges: &[u32]) -> Vec<u32> {
     edges[least..].iter().chain(&edges[..least]).copied().collect()
 }
 
-/// The queue of the last lap with no end to what grows, if every block of so many laps lengthens it by the same amounts.
-fn grown(laps: &[Busy], block: usize) -> Option<Busy> {
+/// What grows along a loop, if every block of so many laps lengthens it by the same amounts.
+fn grown(laps: &[Busy], block: usize) -> Option<Growth> {
     let even = EVEN_LAPS.min(laps.len() / 2);
     let tail = &laps[laps.len() - even - 2 * block..];
     let last = &laps[laps.len() - 1];
@@ -462,20 +489,13 @@ fn grown(laps: &[Busy], block: usize) -> Option<Busy> {
     };
     let by_ms = growth(0);
     let is_same = |at: usize| growth(at).iter().zip(&by_ms).all(|(one, other)| (one - other).abs() < SAME_MS);
-    let grows = by_ms.iter().any(|by_ms| *by_ms > SAME_MS) && by_ms.iter().all(|by_ms| *by_ms > -SAME_MS);
-    if !grows || !(0..tail.len() - block).step_by(block).all(is_same) {
+    let is_longer = by_ms.iter().any(|by_ms| *by_ms > SAME_MS) && by_ms.iter().all(|by_ms| *by_ms > -SAME_MS);
+    if !is_longer || !(0..tail.len() - block).step_by(block).all(is_same) {
         return None;
     }
-    let mut endless = last.clone();
-    let places = endless.places.len();
-    let end = |part: &mut f64, at: usize| {
-        if by_ms[at] > SAME_MS {
-            *part = f64::INFINITY;
-        }
-    };
-    end(&mut endless.link, 0);
-    endless.places.iter_mut().enumerate().for_each(|(at, part)| end(part, 1 + at));
-    endless.regions.iter_mut().enumerate().for_each(|(at, (_, part))| end(part, 1 + places + at));
-    endless.places.sort_by(f64::total_cmp);
-    Some(endless)
+    let mut grows = by_ms.iter().map(|by_ms| *by_ms > SAME_MS);
+    let link = grows.next().unwrap_or(false);
+    let places = grows.by_ref().take(last.places.len()).collect();
+    let regions = regions.into_iter().zip(grows).filter(|(_, grows)| *grows).map(|(region, _)| region).collect();
+    Some(Growth { link, places, regions })
 }

@@ -132,6 +132,10 @@ pub struct Proof {
     pub left_behind: Vec<LeftBehind>,
     /// The most moves after which what was left behind is right again, of the whole flow; 0 if nothing is left behind.
     pub left_behind_moves: Bound,
+    /// The longest time from the request of a person's move to the first visible change, of the whole flow, ms.
+    pub answer_of_people_ms: Bound,
+    /// The same until the last of its updates that change something has ended, ms.
+    pub finish_of_people_ms: Bound,
     /// The most flashes of any spot within a second, of the whole flow.
     pub flashes: Bound,
     /// Walks that are likely to reach the largest figures.
@@ -157,6 +161,8 @@ impl Proof {
             cannot_keep_up: false,
             left_behind: Vec::new(),
             left_behind_moves: Bound::NotProved,
+            answer_of_people_ms: Bound::NotProved,
+            finish_of_people_ms: Bound::NotProved,
             flashes: Bound::NotProved,
             witnesses: Witnesses::default(),
         }

@@ -178,6 +178,17 @@ pub(super) fn node_times(
     nodes.into_iter().map(told).collect()
 }
 
+/// The longest time to a first answer, and until it is complete, over all moves of people; `times` are those of the edges.
+pub(super) fn times_of_people(proving: Proving<'_>, times: &[EdgeTimes]) -> [Bound; 2] {
+    let (flow, graph) = (proving.flow, proving.graph);
+    let of_people = graph.edges.iter().zip(times).filter(|(edge, _)| flow.moves[edge.by].cause.is_person());
+    let mut longest = [0.0_f64; 2];
+    for (_, times) in of_people {
+        longest = [longest[0].max(times.answer_ms.ms), longest[1].max(times.finish_ms.ms)];
+    }
+    longest.map(|ms| if ms.is_finite() { Bound::Proved(ms) } else { Bound::Unbounded })
+}
+
 /// Which of the times of an edge is looked for.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(super) enum Which {

@@ -21,7 +21,7 @@ use super::{
     left::Left,
     queues::{Controller, Queues},
     states::{States, Ways, first_edges},
-    waits::{Changes, Which, edge_times, longest, may_be_lost, node_times},
+    waits::{Changes, Which, edge_times, longest, may_be_lost, node_times, times_of_people},
     witnesses::{Wanted, of_queue, shortest},
 };
 use crate::{display::WhenBusy, panel::Tones};
@@ -97,6 +97,9 @@ pub(super) fn prove(proving: Proving<'_>, sent: &SentTable, progress: &(dyn Fn(f
         for (node, times) in proof.nodes.iter_mut().zip(times) {
             (node.wait_ms, node.answer_ms, node.finish_ms) = (times.wait_ms, times.answer_ms, times.finish_ms);
         }
+    }
+    if queues.is_proved {
+        [proof.answer_of_people_ms, proof.finish_of_people_ms] = times_of_people(proving, &edges);
     }
     proof.queues_joined = queues.are_joined;
     proof.cannot_keep_up = queues.grow && display.when_busy == WhenBusy::Waits;

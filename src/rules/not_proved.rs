@@ -30,7 +30,7 @@ impl Rule for NotProved {
     fn conclude(&mut self, outcome: &Outcome<'_>, sink: &mut Sink) {
         for open in outcome.of_flow.into_iter().flat_map(|of_flow| &of_flow.open) {
             let observation = Observation {
-                message: format!("{} (`{}`)", open.message, open.rule),
+                message: open.message.clone(),
                 help: help(open.rule).into(),
                 figures: open.figures.clone(),
                 key: open.rule.into(),

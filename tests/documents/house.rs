@@ -520,7 +520,7 @@ fn every_file_opens_with_what_it_knows() {
 /// A rule is its code, its page and its line in the list; none of the three goes without the others.
 #[test]
 fn every_rule_has_code_a_page_and_a_line_in_the_list() {
-    const SHARED: [&str; 25] = [
+    const SHARED: [&str; 26] = [
         "agreed",
         "answering",
         "causes",
@@ -536,6 +536,7 @@ fn every_rule_has_code_a_page_and_a_line_in_the_list() {
         "page",
         "pauses",
         "pen",
+        "reach",
         "remedy",
         "rhythm",
         "sending",

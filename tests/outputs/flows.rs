@@ -237,3 +237,76 @@ fn broken_screens_of_a_flow_are_reported_at_their_state() {
     let run = folder.run(&["review", "desk.flow.json"]).with_status(2);
     assert!(run.error.contains("square.png") && run.error.contains("desk.flow.json:4"), "{}", run.error);
 }
+
+/// There and back without a window that misses anything; each move changes the same pixels.
+fn there_and_back(more: &str) -> Folder {
+    folder_of(&format!(
+        r#"{{ {more}
+    "states": {{ "menu": {{ "screen": "white.png" }}, "list": {{ "screen": "square.png" }} }},
+    "moves": [
+      {{ "label": "open", "from": "menu", "to": "list", "soonest_ms": 60000, "updates": [{{ "mode": "quick", "window": "changed" }}] }},
+      {{ "label": "back", "from": "list", "to": "menu", "soonest_ms": 60000, "updates": [{{ "mode": "quick", "window": "changed" }}] }}
+    ]
+  }}"#
+    ))
+}
+
+fn verdict_on<'r>(report: &'r Value, rule: &str) -> &'r Value {
+    let mut verdicts = report["plans"][0]["flow"]["verdicts"].as_array().unwrap().iter();
+    verdicts.find(|one| one["rules"][0] == rule).unwrap_or_else(|| panic!("no verdict on {rule}"))
+}
+
+/// Every move counts one update for the pixels of the square; the display wants a cleaning after 5, so the sixth breaks it.
+#[test]
+fn a_limit_that_a_walk_breaks_is_broken_by_the_shortest_walk() {
+    let folder = there_and_back("");
+    let report = json_of(&folder, &["desk.flow.json"]);
+    assert_eq!(verdict_on(&report, "too-many-since-cleaning")["verdict"], "broken");
+    assert_eq!(report["plans"][0]["proved"]["most_since_cleaning"], Value::Null, "the count grows without end");
+    assert_eq!(report["plans"][0]["proved"]["not_proved"], json!([]));
+    let found = finding(&report, "too-many-since-cleaning");
+    assert_eq!(found["walk"], json!(["open", "back", "open", "back", "open", "back"]));
+    assert_eq!(found["figures"]["updates"], 6.0);
+    let text = on_one_line(&folder.run(&["review", "desk.flow.json"]).out);
+    assert!(text.contains("walk: boot, then (open, back) 3 times"), "{text}");
+    let print = found["fingerprint"].as_str().unwrap();
+    folder.run(&["walk", "desk.flow.json", "--finding", print, "--out", "w.plan.json"]).with_status(0);
+    let plan = json_of(&folder, &["w.plan.json"]);
+    assert_eq!(plan["plans"][0]["summary"]["most_since_cleaning"], 6);
+    assert_eq!(finding(&plan, "too-many-since-cleaning")["figures"], found["figures"]);
+}
+
+#[test]
+fn a_limit_that_every_walk_keeps_is_kept_with_the_figure_of_every_node() {
+    let folder = there_and_back(r#""cleanings": [{ "mode": "full", "after_updates": 4 }],"#);
+    let report =
+        folder.run(&["review", "desk.flow.json", "--format", "json", "--facts", "f.jsonl"]).with_status(0).json();
+    assert_eq!(finding_lines(&report["plans"][0]), Vec::<String>::new());
+    let verdict = verdict_on(&report, "too-many-since-cleaning");
+    assert_eq!((&verdict["verdict"], &verdict["bound"], &verdict["limit"]), (&json!("kept"), &json!(3.0), &json!(5.0)));
+    assert_eq!(report["plans"][0]["proved"]["left_behind_moves"], 0.0);
+    let nodes: Vec<Value> = folder.read("f.jsonl").lines().map(|line| serde_json::from_str(line).unwrap()).collect();
+    let counted: Vec<(&Value, &Value, u64)> = nodes
+        .iter()
+        .map(|node| (&node["state"], &node["most_since_cleaning"], node["counters"][0].as_u64().unwrap()))
+        .collect();
+    // The square is driven at every move, as often as the counter says; the fourth one is cleaned at once.
+    let expected = [("menu", 0.0, 0), ("list", 1.0, 1), ("menu", 2.0, 2), ("list", 3.0, 3)];
+    assert_eq!(counted.len(), expected.len(), "{counted:?}");
+    for ((state, most, counter), (expected_state, expected_most, expected_counter)) in counted.iter().zip(expected) {
+        assert_eq!((*state, *most, *counter), (&json!(expected_state), &json!(expected_most), expected_counter));
+    }
+}
+
+#[test]
+fn budgets_of_flows_are_held_against_what_is_proved() {
+    let kept = there_and_back(
+        r#""cleanings": [{ "mode": "full", "after_updates": 4 }], "budgets": { "most_since_cleaning": 2 },"#,
+    );
+    let report = json_of(&kept, &["desk.flow.json"]);
+    assert!(finding(&report, "over-budget")["message"].as_str().unwrap().contains("`most_since_cleaning` is 3"));
+    let growing = there_and_back(r#""budgets": { "most_since_cleaning": 2 },"#);
+    let report = json_of(&growing, &["desk.flow.json"]);
+    let message = finding(&report, "over-budget")["message"].as_str().unwrap().to_owned();
+    assert_eq!(message, "`most_since_cleaning` grows without end on some walk, over the flow's budget of 2");
+}

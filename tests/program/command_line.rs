@@ -377,9 +377,10 @@ fn the_default_path_is_this_folder_and_folders_are_walked() {
 fn a_plan_may_have_any_name_where_it_is_named() {
     let folder = folder(&[("evening.json", SOUND)]);
     folder.run(&["review", "evening.json"]).with_status(0);
+    // Only a trace and a flow are known by their names.
     folder.file("day.flow.json", "{}");
     let run = folder.run(&["review", "day.flow.json"]).with_status(2);
-    assert!(run.error.contains("user flows cannot be reviewed yet"), "{}", run.error);
+    assert!(run.error.contains("a user flow lacks the field `states`"), "{}", run.error);
 }
 
 #[test]

@@ -52,7 +52,7 @@ pub fn text_of_walk(flow: &Flow, walk: &WalkPlan, title: &str, paths: &PathsOfPl
     // The command line may hold another temperature than the flow's own, and the walk is reviewed without it.
     let mut text = String::from("{\n");
     for (name, value) in head {
-        let _ = writeln!(text, "  {}: {value},", json!(name));
+        let _ = writeln!(text, "  {}: {},", json!(name), spaced(&value));
     }
     let steps: Vec<String> =
         walk.plan.nodes.iter().filter_map(|node| Some(format!("    {}", step(node, walk, paths)?))).collect();

@@ -312,7 +312,8 @@ fn pause_words(best: &Correction, senders: &[Sender], of_turns: &[Consequences],
     let next_ms = of_turns.iter().filter_map(Consequences::next_update_ms).reduce(f64::min);
     let next_ms = others.iter().map(|other| other.request_ms - first.request_ms).chain(next_ms).reduce(f64::min);
     let is_close = next_ms.is_some_and(|next_ms| next_ms < least.ms);
-    if !no_time && !(is_close && plan.limits.too_soon.ms.is_some()) {
+    let is_too_close = is_close && plan.limits.too_soon.ms.is_some();
+    if !no_time && !is_too_close {
         return String::new();
     }
     let reason = least.reason();

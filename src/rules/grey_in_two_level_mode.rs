@@ -171,9 +171,11 @@ impl<'p> GreyInTwoLevelMode<'p> {
                     .to_owned()
             }
             (false, Some(settling)) => {
-                let price = if settling.flashes() { self.price() } else { String::new() };
                 // A mode that is right for the screen leaves what the pen drew under it.
                 let here = if waiting.is_under_pen { String::new() } else { format!("; or use {reaching}") };
+                // It is said once, at the last of the ways that have it.
+                let is_said = !here.is_empty() && !self.is_quiet_here(waiting);
+                let price = if settling.flashes() && !is_said { self.price() } else { String::new() };
                 format!(
                     "draw the area in levels that `{mode}` can show; or redraw the place within {settle_ms} ms with \
                      {}{price}{here}",
@@ -191,6 +193,12 @@ impl<'p> GreyInTwoLevelMode<'p> {
                  the place later without flashing the whole panel"
             ),
         }
+    }
+
+    /// Whether a mode without a flash could show it at once.
+    fn is_quiet_here(&self, waiting: &Waiting) -> bool {
+        let modes = &self.plan.display.modes;
+        modes.iter().any(|mode| mode.flashes == 0 && waiting.levels.is_within(mode.to))
     }
 
     /// What a flash costs where the plan has a budget for flashes, in words.

@@ -196,10 +196,9 @@ impl NeedlessFlash<'_> {
                             0 => format!("step {}", finding.step),
                             _ => format!("steps {} to {}", finding.step, finding.last_step),
                         };
-                        finding.help.push_str(&format!(
-                            "; other turns of this step of the file need their update as it is: write {turns} apart from \
-                             them"
-                        ));
+                        finding.help += "; other turns of this step of the file need their update as it is: write ";
+                        finding.help += &turns;
+                        finding.help += " apart from them";
                     }
                 });
             }

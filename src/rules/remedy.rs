@@ -344,10 +344,9 @@ impl Missing {
         let modes = &plan.display.modes;
         let proposed = proposed_window(rect, &plan.display, plan.rotation);
         let mut found: Vec<Correction> = proposed.into_iter().flat_map(|rect| self.one_more_box(rect, plan)).collect();
-        let shows = |update: &Update| self.is_shown_by(update.mode, plan) && self.is_known_to(update.mode, plan);
         if let [only] = self.updates.as_slice()
             && only.window != WindowAsk::Changed
-            && shows(only)
+            && self.may_send_more(0, only, plan)
         {
             let what = ChangeOf::Window { update: 0, window: WindowAsk::Changed };
             let at = if self.has_turns { 0 } else { found.len() };
@@ -393,14 +392,18 @@ impl Missing {
         modes.clone().map(more).chain(modes.map(other)).collect()
     }
 
+    /// Whether an update of the step may send what is missing as well.
+    fn may_send_more(&self, index: usize, update: &Update, plan: &Plan) -> bool {
+        let is_right = self.is_shown_by(update.mode, plan) && self.is_known_to(update.mode, plan);
+        // What is wrong with its own place is not put right by a second update beside it.
+        let is_at_fault = self.is_at_fault.get(index).is_some_and(|is_at_fault| *is_at_fault);
+        is_right || is_at_fault && self.from.is_within(plan.display.modes[update.mode].from)
+    }
+
     /// The box beside those of an update of the step.
     fn one_more_box(&self, rect: Rect, plan: &Plan) -> Vec<Correction> {
         let takes = |index: usize, update: &Update| {
-            let mode = &plan.display.modes[update.mode];
-            let is_right = self.is_shown_by(update.mode, plan) && self.is_known_to(update.mode, plan);
-            // What is wrong with its own place is not mended by a second update beside it.
-            let is_at_fault = self.is_at_fault.get(index).is_some_and(|is_at_fault| *is_at_fault);
-            mode.windowed && (is_right || is_at_fault && self.from.is_within(mode.from))
+            plan.display.modes[update.mode].windowed && self.may_send_more(index, update, plan)
         };
         let more = |(index, update): (usize, &Update)| match &update.window {
             WindowAsk::Boxes(boxes) if takes(index, update) => {

@@ -104,3 +104,15 @@ fn quick_updates_end_at_black_or_white() {
     }
     assert_eq!(quick, 7, "the displays with greys or partial updates have one each");
 }
+
+#[test]
+fn a_way_that_flashes_says_what_it_costs_where_flashes_have_a_budget() {
+    let help = |more: &str| {
+        let plan = format!(r#"{{ {more} "steps": [{{ "screen": "a.png", "updates": [{{ "mode": "quick" }}] }}] }}"#);
+        let found = told(&crate::edges::review(&[("a.png", &square_of("8"))], "", &plan), "grey-in-two-level-mode");
+        found[0].split_once(" | ").unwrap().1.to_owned()
+    };
+    let price = "(each time one of the 4 flashes of the plan's budget)";
+    assert!(!help("").contains(price), "{}", help(""));
+    assert_eq!(help(r#""budgets": { "flashing_updates": 4 },"#).matches(price).count(), 1, "it is said once");
+}

@@ -45,3 +45,20 @@ fn the_step_where_the_unrest_begins_is_named() {
     assert!(short.len() == 1 && short[0].contains("from step 0 \"one\" on"), "{short:?}");
     assert_eq!(found(4), Vec::<String>::new());
 }
+
+#[test]
+fn what_a_person_asks_for_in_a_row_is_not_called_an_animation() {
+    let plan = |cause: &str| {
+        format!(
+            r#"{{ "rules": {{ "never-idle": {{ "seconds": 2 }} }}, "steps": [{{ "repeat": 4, "steps": [
+                {{ "screen": "a.png", "after_ms": 800, "cause": "{cause}", "updates": [{{ "mode": "quick" }}] }},
+                {{ "screen": "b.png", "after_ms": 800, "cause": "{cause}", "updates": [{{ "mode": "quick" }}] }}] }}] }}"#
+        )
+    };
+    let help = |cause: &str| {
+        let found = told(&review(&square_and_white(), "", &plan(cause)), "never-idle");
+        found[0].split_once(" | ").unwrap().1.to_owned()
+    };
+    assert!(help("key").starts_with("answer several touches or keys with one update"), "{}", help("key"));
+    assert!(help("clock").contains("let an animation stop"), "{}", help("clock"));
+}

@@ -213,7 +213,7 @@ fn a_display_gives_limits_of_its_own_for_turning_pages() {
 #[test]
 fn a_part_that_answers_lies_near_the_touch() {
     // Marks at both ends of 65 mm, and a link that is too slow for a window around both.
-    let row = |x: usize| if x < 8 || x >= 120 { '#' } else { '.' };
+    let row = |x: usize| if (8..120).contains(&x) { '.' } else { '#' };
     let screen: String = (0..8).map(|_| (0..128).map(row).collect::<String>()).collect::<Vec<_>>().join("\n");
     let display = r#"{ "pixels_per_inch": 50, "link": { "megabits_per_s": 0.03, "bits_per_px": 4 } }"#;
     let help = |touched: &str| {

@@ -74,3 +74,21 @@ fn a_key_has_no_touch_target() {
     folder.plan("a.plan.json", &plan("touch"));
     assert_eq!(folder.findings("a.plan.json"), ["step 0 small-target warning [0, 0, 8, 8]"]);
 }
+
+#[test]
+fn one_figure_is_to_be_built_and_the_minimum_is_said_only_where_a_plan_asks_for_less() {
+    let help = |mm: &str| {
+        let plan = format!(
+            r#"{{ "rules": {{ "small-target": {{ "mm": {mm} }} }}, "steps": [
+                {{ "screen": "a.png", "touched": [0, 0, 8, 4], "updates": [{{ "mode": "quick" }}] }}] }}"#
+        );
+        let screens = [("a.png", crate::common::SQUARE)];
+        let found = crate::edges::told(&crate::edges::review(&screens, "", &plan), "small-target");
+        found[0].split_once(" | ").unwrap().1.to_owned()
+    };
+    assert_eq!(help("6.35"), "make its touch area at least 25 x 25 px, even where less is drawn");
+    // 24 CSS px of 1/96 inch are 25 px of 1/100 inch (WCAG 2.2, 2.5.8).
+    let less = "make its touch area at least 8 x 8 px, even where less is drawn; the minimum of WCAG 2.2 (2.5.8) is 24 CSS \
+                px, which is 25 px here";
+    assert_eq!(help("2"), less);
+}

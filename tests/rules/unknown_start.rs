@@ -57,5 +57,7 @@ fn a_plan_without_a_beginning_is_told_that_it_says_none() {
         );
         let [message, help] = found(r#""begins": "unknown","#, mode, window);
         assert!(!message.contains("no `begins`") && !help.contains("white"), "{message} {help}");
+        // Another window than the whole panel leaves the rest unknown.
+        assert!(help.starts_with("begin with a cleaning update of the whole panel"), "{help}");
     }
 }

@@ -21,7 +21,7 @@ use super::{
     left::Left,
     queues::{Controller, Queues},
     states::{States, Ways, first_edges},
-    waits::{Changes, Which, edge_times, longest, may_be_lost, node_times, times_of_people},
+    waits::{Changes, Which, edge_times, longest, longest_collision, may_be_lost, node_times, times_of_people},
     witnesses::{Wanted, of_queue, shortest},
 };
 use crate::{display::WhenBusy, panel::Tones};
@@ -100,6 +100,7 @@ pub(super) fn prove(proving: Proving<'_>, sent: &SentTable, progress: &(dyn Fn(f
     }
     if queues.is_proved {
         [proof.answer_of_people_ms, proof.finish_of_people_ms] = times_of_people(proving, &edges);
+        proof.collide_ms = longest_collision(&edges);
     }
     proof.queues_joined = queues.are_joined;
     proof.cannot_keep_up = queues.grow && display.when_busy == WhenBusy::Waits;

@@ -38,7 +38,7 @@ fn measure(name: &str, flow: &Value, display: &Value, pictures: &[Picture]) {
     let sent = SentTable::new(&flow, &frames);
     let graph = Graph::new(&flow, |passage| sent.sends(&flow, passage)).expect("the flow is not too large");
     let proving = Proving { flow: &flow, graph: &graph, frames: &frames, threads: 2 };
-    let proof = prove(proving, &sent, &|_| {});
+    let proof = prove(proving, &sent, &|share| eprintln!("{share:.3} {:?} {}", begin.elapsed(), graph.edges.len()));
     let seconds = begin.elapsed().as_secs_f64();
     println!(
         "{name:<24} {:>7} {:>8} {:>7} {:>8} {seconds:>8.2} {:>9}",

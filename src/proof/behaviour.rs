@@ -241,6 +241,12 @@ impl<'k> Behaviour<'k> {
         found
     }
 
+    /// A number that two kinds of edges share if they do the same to this.
+    #[inline]
+    pub(super) fn set_of(&self, kind: u32) -> u32 {
+        self.of_kind[kind as usize]
+    }
+
     /// The level on the glass.
     pub(super) fn level(&self, shown: u32) -> Level {
         self.shown[shown as usize].levels[0]
@@ -374,10 +380,10 @@ impl Sets {
 }
 
 /// Hashes small numbers of our own making: millions of them are looked up, and nobody chooses them to collide.
-type Quick = BuildHasherDefault<QuickHasher>;
+pub(super) type Quick = BuildHasherDefault<QuickHasher>;
 
 #[derive(Clone, Copy, Debug, Default)]
-struct QuickHasher(u64);
+pub(super) struct QuickHasher(u64);
 
 impl Hasher for QuickHasher {
     fn finish(&self) -> u64 {

@@ -84,6 +84,8 @@ pub(super) struct Effect {
     links: (u32, u32),
     /// Whether it is left behind.
     pub(super) is_left: bool,
+    /// Whether what is in memory is shown afterwards.
+    pub(super) is_right: bool,
     /// In which drives it differs from memory before, one bit each.
     pub(super) changes: u32,
 }
@@ -311,6 +313,7 @@ impl<'k> Behaviour<'k> {
             run.shown.memory = treatment.own.after;
         }
         let is_left = run.shown.levels[0] != treatment.own.after && treatment.own.sent & !lost == 0;
+        let is_right = run.shown.levels[0] == treatment.own.after;
         let links = run.links;
         let all_swings = links.iter().all(|link| matches!(link, Link::Swing(_)));
         let through = |before_l: f64| links.iter().fold(before_l, |e, link| link.after(e, Extreme::Highest));
@@ -318,10 +321,10 @@ impl<'k> Behaviour<'k> {
         let to = self.number(run.shown);
         let range = self.add_links(if all_swings { &[] } else { &links });
         let Run { is_cleaned, adds, changes, .. } = run;
-        let effect = Effect { to, is_cleaned, adds, slope, offset, links: range, is_left, changes };
-        let is_known = self.effects[first..].iter().any(|known| {
-            Effect { links: range, ..*known } == effect && self.links_of(known) == self.links_of(&effect)
-        });
+        let effect = Effect { to, is_cleaned, adds, slope, offset, links: range, is_left, is_right, changes };
+        let is_known = self.effects[first..]
+            .iter()
+            .any(|known| Effect { links: range, ..*known } == effect && self.links_of(known) == self.links_of(&effect));
         if !is_known {
             self.effects.push(effect);
         }
@@ -520,7 +523,13 @@ impl Run {
     }
 
     /// Drives the neighbours, and gives how far they push, at least and at most.
-    fn neighbours(&mut self, way: &Way, at: usize, treatment: &Treatment, is_sent: impl Fn(&Aimed) -> bool) -> [f64; 2] {
+    fn neighbours(
+        &mut self,
+        way: &Way,
+        at: usize,
+        treatment: &Treatment,
+        is_sent: impl Fn(&Aimed) -> bool,
+    ) -> [f64; 2] {
         let beside = match &treatment.beside {
             Beside::Within(within) => return within[at],
             Beside::Known(beside) => beside,

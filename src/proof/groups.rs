@@ -78,7 +78,9 @@ fn with_neighbours(cells: &Cells, width: usize) -> Vec<Grouped> {
 /// The largest stay alone; the others are put in order by where they lie and what they show, and cut where neighbours in
 /// that order are least alike.
 fn joined(mut all: Vec<Grouped>, cells: &[Cell]) -> Vec<Grouped> {
-    all.sort_by(|one, other| other.pixels.cmp(&one.pixels).then(one.group.members[0].cells.cmp(&other.group.members[0].cells)));
+    all.sort_by(|one, other| {
+        other.pixels.cmp(&one.pixels).then(one.group.members[0].cells.cmp(&other.group.members[0].cells))
+    });
     let mut rest = all.split_off(ALONE);
     rest.sort_by_cached_key(|grouped| likeness(grouped, cells));
     let keys: Vec<Vec<u8>> = rest.iter().map(|grouped| likeness(grouped, cells)).collect();

@@ -133,8 +133,7 @@ impl Until {
     fn new(states: &States, behaviour: &Behaviour<'_>, may_be_left: &[bool]) -> Self {
         let is_left = |effect: u32| behaviour.effects[effect as usize].is_left;
         let parts = Parts::new(states, is_left);
-        let mut until =
-            Self { shortest: vec![None; states.count()], longest: vec![None; states.count()] };
+        let mut until = Self { shortest: vec![None; states.count()], longest: vec![None; states.count()] };
         // From the ends backward: every part after those to which it leads.
         let in_order: Vec<&[u32]> = parts.in_order().collect();
         for part in in_order.into_iter().rev() {

@@ -86,12 +86,7 @@ impl<'f> Controller<'f> {
 
     /// Nothing is busy, and no clock has ticked.
     pub(super) fn idle(&self) -> Busy {
-        Busy {
-            link: 0.0,
-            places: vec![0.0; self.places],
-            regions: Vec::new(),
-            since_clock: self.longest_every_ms,
-        }
+        Busy { link: 0.0, places: vec![0.0; self.places], regions: Vec::new(), since_clock: self.longest_every_ms }
     }
 
     /// How long after the request before a move comes, at the soonest.
@@ -376,7 +371,11 @@ impl Search<'_> {
         let is_covered = |known: &u32| busy.covers(&self.queues.met[*known as usize].busy);
         let (covered, kept): (Vec<u32>, Vec<u32>) = list.iter().partition(|known| is_covered(known));
         let came_by_loop = around.is_some();
-        let loops = if came_by_loop { None } else { before.filter(|_| !covered.is_empty()).and_then(|before| self.loop_to(&busy, node, before)) };
+        let loops = if came_by_loop {
+            None
+        } else {
+            before.filter(|_| !covered.is_empty()).and_then(|before| self.loop_to(&busy, node, before))
+        };
         covered.iter().for_each(|known| self.queues.met[*known as usize].is_covered = true);
         self.queues.of_node[node as usize] = kept;
         let number = self.add(busy, node, before, start, around);

@@ -46,7 +46,8 @@ impl Pictures {
         for state in &proving.flow.states {
             first.push(first[first.len() - 1] + state.screens.len() as u32);
         }
-        let states = (0..proving.flow.states.len()).flat_map(|state| (first[state]..first[state + 1]).map(move |_| state as u32));
+        let states = (0..proving.flow.states.len())
+            .flat_map(|state| (first[state]..first[state + 1]).map(move |_| state as u32));
         let of_node: Vec<u32> = graph.nodes.iter().map(|node| first[node.state] + node.picture as u32).collect();
         let mut numbers = std::collections::HashMap::new();
         let counters = graph.nodes.iter().map(|node| {
@@ -109,9 +110,8 @@ impl Pictures {
             let mark = &mut marks[self.of_node[start.node] as usize];
             *mark = mark.wrapping_add(mixed(u64::from(behaviour.set_of(*kind)) << 32 | 0x5eed));
         }
-        let label = |passage: &Passage| {
-            mixed(u64::from(behaviour.set_of(passage.kind)) ^ counted[passage.kind as usize])
-        };
+        let label =
+            |passage: &Passage| mixed(u64::from(behaviour.set_of(passage.kind)) ^ counted[passage.kind as usize]);
         let labels: Vec<u64> = self.passages.iter().map(label).collect();
         let (mut classes, mut count) = numbered(&marks);
         for _ in 0..MOST_ROUNDS {

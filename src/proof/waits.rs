@@ -7,7 +7,7 @@ use std::thread;
 use super::{
     Bound, Proving,
     kinds::{Kind, Kinds},
-    queues::{Controller, Queues, QueueWalk, Sending},
+    queues::{Controller, QueueWalk, Queues, Sending},
 };
 use crate::display::{Display, WhenBusy};
 
@@ -49,8 +49,14 @@ impl Longest {
 }
 
 /// The drives of each edge, and of each start, that a busy controller may lose: a bit each.
-pub(super) fn may_be_lost(proving: Proving<'_>, kinds: &Kinds, controller: &Controller<'_>, queues: &Queues) -> [Vec<u32>; 2] {
-    let waiting = |waits: &[f64]| waits.iter().enumerate().filter(|(_, ms)| **ms > 1e-9).fold(0, |bits, (at, _)| bits | 1 << at);
+pub(super) fn may_be_lost(
+    proving: Proving<'_>,
+    kinds: &Kinds,
+    controller: &Controller<'_>,
+    queues: &Queues,
+) -> [Vec<u32>; 2] {
+    let waiting =
+        |waits: &[f64]| waits.iter().enumerate().filter(|(_, ms)| **ms > 1e-9).fold(0, |bits, (at, _)| bits | 1 << at);
     let graph = proving.graph;
     let of_edge = |(number, edge): (usize, &crate::flow::Edge)| {
         let kind = &kinds.list[kinds.of_edge[number] as usize];
@@ -62,7 +68,8 @@ pub(super) fn may_be_lost(proving: Proving<'_>, kinds: &Kinds, controller: &Cont
     };
     let of_start = |start: &super::kinds::StartKind| {
         let mut waits = Vec::new();
-        controller.take(&mut controller.idle(), &kinds.list[start.kind], &mut |sending: Sending| waits.push(sending.wait_ms));
+        controller
+            .take(&mut controller.idle(), &kinds.list[start.kind], &mut |sending: Sending| waits.push(sending.wait_ms));
         waiting(&waits)
     };
     [graph.edges.iter().enumerate().map(of_edge).collect(), kinds.starts.iter().map(of_start).collect()]
@@ -181,6 +188,7 @@ pub(super) enum Which {
 /// The walk to the longest time of all edges, with that edge and the time, ms; none where no edge takes any.
 pub(super) fn longest(times: &[EdgeTimes], queues: &Queues, which: Which) -> Option<(QueueWalk, usize, f64)> {
     let of = |times: &EdgeTimes| if which == Which::Wait { times.wait_ms } else { times.answer_ms };
-    let (edge, longest) = times.iter().map(of).enumerate().max_by(|(_, one), (_, other)| one.ms.total_cmp(&other.ms))?;
+    let (edge, longest) =
+        times.iter().map(of).enumerate().max_by(|(_, one), (_, other)| one.ms.total_cmp(&other.ms))?;
     (longest.ms > 0.0).then(|| (queues.walk_to(longest.after), edge, longest.ms))
 }

@@ -56,7 +56,8 @@ pub(super) fn shortest(
     let mut layers: Vec<Vec<u32>> = Vec::new();
     let most_layers = (MOST_WORK / states.passings.len().max(1)).clamp(1, MOST_MOVES);
     loop {
-        let found = (0..states.count()).find(|state| best[*state].is_finite() && reaches(behaviour, *state, sign * best[*state]));
+        let found = (0..states.count())
+            .find(|state| best[*state].is_finite() && reaches(behaviour, *state, sign * best[*state]));
         if let Some(state) = found {
             return Some(walked_back(states, behaviour, ways, &layers, &starts, state, sign * best[state]));
         }
@@ -121,6 +122,10 @@ pub(super) fn of_queue(walk: QueueWalk, edge: usize, ways: &Ways<'_>, figure: f6
         rest: walk.rest,
         figure,
     };
-    if witness.around.is_empty() { witness.way.push(edge) } else { witness.rest.push(edge) }
+    if witness.around.is_empty() {
+        witness.way.push(edge)
+    } else {
+        witness.rest.push(edge)
+    }
     witness
 }

@@ -12,11 +12,11 @@ use std::{
 use super::{
     Bound, Proof, Proving, SentTable, Witness, Witnesses,
     behaviour::{Behaviour, Extreme, Group, Parts},
-    cells::Cells,
+    cells::{Cell, Cells},
     counts::{ENDLESS, most_since_cleaning},
     extremes::extremes,
-    groups::{Grouped, groups, is_always_right},
     ghosts::{CellShows, Ghost, LevelLists, StrongestGhost, strongest},
+    groups::{Grouped, groups, is_always_right},
     kinds::Kinds,
     left::Left,
     queues::{Controller, Queues},
@@ -34,6 +34,8 @@ struct Part {
     /// By edge: in which drives some cell may change on some walk, and in which one surely does.
     may_change: Vec<u32>,
     surely_changes: Vec<u32>,
+    /// By kind of edge, in which drives a cell that always shows what is in memory changes.
+    kind_changes: Vec<u32>,
     /// The same by start.
     start_may_change: Vec<u32>,
     start_surely_changes: Vec<u32>,
@@ -70,7 +72,10 @@ pub(super) fn prove(proving: Proving<'_>, sent: &SentTable, progress: &(dyn Fn(f
         losing: &losing.list,
         counts_every_update: display.limits.counts_every_update,
         levels: display.ink.all(),
-        is_always_right: is_joined && has_beside && display.when_busy == WhenBusy::Waits && is_always_right(&cells, &kinds),
+        is_always_right: is_joined
+            && has_beside
+            && display.when_busy == WhenBusy::Waits
+            && is_always_right(&cells, &kinds),
     };
     let ways = Ways {
         nodes: graph.nodes.len(),
@@ -87,8 +92,7 @@ pub(super) fn prove(proving: Proving<'_>, sent: &SentTable, progress: &(dyn Fn(f
     proof.cells = groups.len();
     proof.unjoined_cells = unjoined;
     for (node, most) in proof.nodes.iter_mut().zip(&part.most) {
-        node.most_since_cleaning =
-            if *most == ENDLESS { Bound::Unbounded } else { Bound::Proved(*most as f64) };
+        node.most_since_cleaning = if *most == ENDLESS { Bound::Unbounded } else { Bound::Proved(*most as f64) };
     }
     for (node, pixels) in &part.left.pixels {
         proof.nodes[*node as usize].left_behind_px = *pixels;
@@ -119,10 +123,8 @@ pub(super) fn prove(proving: Proving<'_>, sent: &SentTable, progress: &(dyn Fn(f
     proof.witnesses = Witnesses {
         most_since_cleaning: finder.count(part.counts, limit),
         ghost_l: strongest.and_then(|(node, ghost)| finder.ghost(node, ghost)),
-        wait_ms: longest(&edges, &queues, Which::Wait)
-            .map(|(walk, edge, ms)| of_queue(walk, edge, &ways, ms)),
-        answer_ms: longest(&edges, &queues, Which::Answer)
-            .map(|(walk, edge, ms)| of_queue(walk, edge, &ways, ms)),
+        wait_ms: longest(&edges, &queues, Which::Wait).map(|(walk, edge, ms)| of_queue(walk, edge, &ways, ms)),
+        answer_ms: longest(&edges, &queues, Which::Answer).map(|(walk, edge, ms)| of_queue(walk, edge, &ways, ms)),
         ..Witnesses::default()
     };
     progress(1.0);
@@ -155,16 +157,19 @@ impl Finder<'_> {
         let walks = tried.filter_map(|(most, number)| {
             let largest = if most == ENDLESS { f64::INFINITY } else { most as f64 };
             let at_least = limit.map_or(FAR, |limit| limit.floor() + 1.0).min(largest);
-            self.shortest(number, &Wanted {
-                at_least,
-                node: None,
-                extreme: Extreme::Highest,
-                after: &|behaviour, effect, count| {
-                    let effect = &behaviour.effects[effect as usize];
-                    f64::from(effect.adds) + if effect.is_cleaned { 0.0 } else { count }
+            self.shortest(
+                number,
+                &Wanted {
+                    at_least,
+                    node: None,
+                    extreme: Extreme::Highest,
+                    after: &|behaviour, effect, count| {
+                        let effect = &behaviour.effects[effect as usize];
+                        f64::from(effect.adds) + if effect.is_cleaned { 0.0 } else { count }
+                    },
+                    shows: &|_, _| true,
                 },
-                shows: &|_, _| true,
-            })
+            )
         });
         walks.min_by_key(|walk| walk.way.len())
     }
@@ -176,13 +181,16 @@ impl Finder<'_> {
         let Ghost { cell, level, is_lighter, residue_l } = ghost.of?;
         let extreme = if is_lighter { Extreme::Highest } else { Extreme::Lowest };
         let near = if is_lighter { (residue_l - NEAR_L).min(FAR_L) } else { (residue_l + NEAR_L).max(-FAR_L) };
-        let found = self.shortest(cell, &Wanted {
-            at_least: near,
-            node: Some(node as u32),
-            extreme,
-            after: &|behaviour, effect, before_l| behaviour.residue_after(effect, before_l, extreme),
-            shows: &|behaviour, shown| behaviour.level(shown) == level,
-        });
+        let found = self.shortest(
+            cell,
+            &Wanted {
+                at_least: near,
+                node: Some(node as u32),
+                extreme,
+                after: &|behaviour, effect, before_l| behaviour.residue_after(effect, before_l, extreme),
+                shows: &|behaviour, shown| behaviour.level(shown) == level,
+            },
+        );
         found.map(|walk| Witness { figure: rank(ghost.bound), ..walk })
     }
 
@@ -254,7 +262,13 @@ fn walk_all(
         work();
     });
     let found = found.into_inner().unwrap_or_else(PoisonError::into_inner);
-    found.into_iter().fold(Part::new(ways), Part::joined)
+    let mut part = found.into_iter().fold(Part::new(ways), Part::joined);
+    part.kind_changes.resize(parts.losing.len(), 0);
+    for (edge, kind) in ways.kind_of_edge.iter().enumerate() {
+        part.may_change[edge] |= part.kind_changes[*kind as usize];
+        part.surely_changes[edge] |= part.kind_changes[*kind as usize];
+    }
+    part
 }
 
 impl Part {
@@ -263,6 +277,7 @@ impl Part {
             most: vec![0; ways.nodes],
             may_change: vec![0; ways.to.len()],
             surely_changes: vec![0; ways.to.len()],
+            kind_changes: Vec::new(),
             start_may_change: vec![0; ways.starts.len()],
             start_surely_changes: vec![0; ways.starts.len()],
             counts: Vec::new(),
@@ -276,6 +291,8 @@ impl Part {
         let join = |one: &mut [u32], other: &[u32]| one.iter_mut().zip(other).for_each(|(one, other)| *one |= other);
         join(&mut self.may_change, &other.may_change);
         join(&mut self.surely_changes, &other.surely_changes);
+        self.kind_changes.resize(self.kind_changes.len().max(other.kind_changes.len()), 0);
+        join(&mut self.kind_changes, &other.kind_changes);
         join(&mut self.start_may_change, &other.start_may_change);
         join(&mut self.start_surely_changes, &other.start_surely_changes);
         self.counts.extend(other.counts);
@@ -294,7 +311,12 @@ impl Part {
         let states = States::new(parts, walked, &grouped.group, &mut behaviour);
         self.counts(&states, &behaviour, same_as, number);
         self.start_changes(parts, ways, &grouped.group, &mut behaviour);
-        self.changes(&states, ways, same_as, &mut behaviour);
+        match grouped.group.members.as_slice() {
+            [member] if behaviour.effects.iter().all(|effect| effect.is_right) => {
+                self.changes_of_right(parts, &parts.cells[member.cells[0] as usize]);
+            }
+            _ => self.changes(&states, ways, same_as, &mut behaviour),
+        }
         let highs = extremes(&states, &behaviour, Extreme::Highest);
         let lows = extremes(&states, &behaviour, Extreme::Lowest);
         let is_proved = highs.is_proved && lows.is_proved;
@@ -338,14 +360,23 @@ impl Part {
         }
     }
 
+    /// The same of each kind of edge for a cell that shows what is in memory before each of them.
+    fn changes_of_right(&mut self, parts: Parts<'_>, cell: &Cell) {
+        self.kind_changes.resize(parts.losing.len(), 0);
+        for (changes, (kind, _)) in self.kind_changes.iter_mut().zip(parts.losing) {
+            let kind = &parts.kinds.list[*kind as usize];
+            let (mut level, after) = (cell.levels[kind.before], cell.levels[kind.after]);
+            for (at, drive) in kind.drives.iter().enumerate().filter(|(_, drive)| cell.is_inside(drive.region)) {
+                if level != after {
+                    *changes |= 1 << at;
+                    level = parts.kinds.ways[drive.way].aim(level, after).end.unwrap_or(level);
+                }
+            }
+        }
+    }
+
     /// In which drives of each edge the cell may change, and in which it surely does.
-    fn changes(
-        &mut self,
-        states: &States,
-        ways: &Ways<'_>,
-        same_as: Option<&[u32]>,
-        behaviour: &mut Behaviour<'_>,
-    ) {
+    fn changes(&mut self, states: &States, ways: &Ways<'_>, same_as: Option<&[u32]>, behaviour: &mut Behaviour<'_>) {
         for node in 0..ways.nodes as u32 {
             let walked = same_as.map_or(node, |same_as| same_as[node as usize]);
             for edge in ways.leaving(node) {
@@ -365,13 +396,7 @@ impl Part {
     }
 }
 
-fn all_ghosts(
-    cells: &[CellShows],
-    tones: &Tones,
-    panel_px: u64,
-    nodes: usize,
-    threads: usize,
-) -> Vec<StrongestGhost> {
+fn all_ghosts(cells: &[CellShows], tones: &Tones, panel_px: u64, nodes: usize, threads: usize) -> Vec<StrongestGhost> {
     let nothing = StrongestGhost { bound: Bound::Proved(0.0), of: None };
     let mut ghosts = vec![nothing; nodes];
     let each = nodes.div_ceil(threads.max(1)).max(1);

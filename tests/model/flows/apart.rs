@@ -381,4 +381,3 @@ impl<'m> Apart<'m> {
         strongest
     }
 }
-

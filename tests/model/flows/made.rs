@@ -48,7 +48,7 @@ pub(super) fn random(seed: u64, taste: Taste) -> Made {
     let screens = 3 + dice.below(3);
     let levels = display["ink"]["levels"].as_u64().unwrap() as usize;
     let pictures = pictures(&mut dice, size, levels, screens);
-    let flow = flow(&mut dice, size, screens, levels);
+    let flow = flow(&mut dice, size, screens);
     made(flow, display, pictures)
 }
 
@@ -74,7 +74,8 @@ pub(super) fn made(mut flow: Value, display: Value, pictures: Vec<Levels>) -> Ma
 
 fn display(dice: &mut Dice, taste: Taste) -> Value {
     let small = taste == Taste::Beside;
-    let (w, h) = if small { (dice.between(3, 8), dice.between(2, 5)) } else { (dice.between(4, 14), dice.between(3, 12)) };
+    let (w, h) =
+        if small { (dice.between(3, 8), dice.between(2, 5)) } else { (dice.between(4, 14), dice.between(3, 12)) };
     let levels = *dice.pick(&[2, 2, 2, 4]);
     let modes = dice.between(2, 4);
     let modes: Vec<Value> = (0..modes).map(|number| mode(dice, number, levels, taste)).collect();
@@ -132,7 +133,8 @@ fn mode(dice: &mut Dice, number: i64, levels: i64, taste: Taste) -> Value {
         mode["full_swing_ms"] = 200.into();
     }
     if !cleans && dice.chance(20) {
-        mode["residue"]["pairs"] = json!([[0, levels - 1, dice.thousandths(-3000, 3000)], [0, 0, dice.thousandths(-900, 900)]]);
+        mode["residue"]["pairs"] =
+            json!([[0, levels - 1, dice.thousandths(-3000, 3000)], [0, 0, dice.thousandths(-900, 900)]]);
     }
     if taste == Taste::Beside && !cleans && dice.chance(80) {
         mode["beside"] = json!({
@@ -168,9 +170,9 @@ fn pictures(dice: &mut Dice, size: Size, levels: usize, count: usize) -> Vec<Lev
     pictures
 }
 
-fn flow(dice: &mut Dice, size: Size, screens: usize, levels: usize) -> Value {
+fn flow(dice: &mut Dice, size: Size, screens: usize) -> Value {
     // The last screens are a ring, in some flows.
-    let ring = if dice.chance(40) { 2 } else { 0 };
+    let ring = if dice.chance(50) { screens - 2 } else { 0 };
     let singles = screens - ring;
     let mut states = serde_json::Map::new();
     let mut names: Vec<String> = Vec::new();
@@ -180,7 +182,12 @@ fn flow(dice: &mut Dice, size: Size, screens: usize, levels: usize) -> Value {
     }
     if ring > 0 {
         names.push("z".into());
-        states.insert("z".into(), json!({ "each": format!("ring-{singles}-{}", screens - 1) }));
+        let ring = if ring > 1 {
+            json!({ "each": format!("ring-{singles}-{}", screens - 1) })
+        } else {
+            json!({ "screen": format!("{singles}.png") })
+        };
+        states.insert("z".into(), ring);
     }
     let modes = 2;
     let moves: Vec<Value> = (0..2 + dice.below(5)).map(|_| one_move(dice, size, &names, modes)).collect();
@@ -193,13 +200,13 @@ fn flow(dice: &mut Dice, size: Size, screens: usize, levels: usize) -> Value {
         _ => "unknown".into(),
     };
     if dice.chance(60) {
-        let starts = (0..1 + dice.below(2)).map(|_| json!({ "at": dice.pick(&names), "updates": updates(dice, size, modes) }));
+        let starts =
+            (0..1 + dice.below(2)).map(|_| json!({ "at": dice.pick(&names), "updates": updates(dice, size, modes) }));
         flow["starts"] = starts.collect::<Vec<_>>().into();
     }
     if dice.chance(30) {
         flow["input"] = "when_free".into();
     }
-    let _ = levels;
     flow
 }
 

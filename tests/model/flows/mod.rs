@@ -46,7 +46,8 @@ fn compare(seed: u64, taste: Taste) -> bool {
     let Some(apart) = Apart::new(&made, &graph, MOST_STATES, &may_be_lost) else { return false };
     let proof = proof_of(&made, &graph);
     for (node, (proved, truth)) in proof.nodes.iter().zip(apart.truths()).enumerate() {
-        let place = || format!("seed {seed}, node {node} {:?}: {proved:?}, but {truth:?}\n{}", graph.nodes[node], words(&made));
+        let place =
+            || format!("seed {seed}, node {node} {:?}: {proved:?}, but {truth:?}\n{}", graph.nodes[node], words(&made));
         let most = truth.most.map_or(Bound::Unbounded, |most| Bound::Proved(most as f64));
         assert_eq!(proved.most_since_cleaning, most, "{}", place());
         let ghost_l = proved.ghost_l.figure().unwrap_or(f64::NAN);
@@ -131,9 +132,14 @@ fn witnesses_reach_their_figures() {
             let steps = reached(&stillpage::proof::Witness { rounds, ..walk.clone() });
             let wait_ms = steps.last().unwrap().wait_ms;
             if walk.figure.is_finite() {
-                assert!((wait_ms - walk.figure).abs() < 0.01, "seed {seed}: {wait_ms} instead of {walk:?}\n{}", words(&made));
+                assert!(
+                    (wait_ms - walk.figure).abs() < 0.01,
+                    "seed {seed}: {wait_ms} instead of {walk:?}\n{}",
+                    words(&made)
+                );
             } else {
-                let before = steps[walk.way.len() + walk.around.len()..].iter().map(|step| step.wait_ms).take(walk.around.len());
+                let before =
+                    steps[walk.way.len() + walk.around.len()..].iter().map(|step| step.wait_ms).take(walk.around.len());
                 let before = before.fold(0.0, f64::max);
                 let all = steps.iter().map(|step| step.wait_ms).fold(0.0, f64::max);
                 assert!(all > before, "seed {seed}: {all} after {before}, {walk:?}\n{}", words(&made));
@@ -169,10 +175,12 @@ fn timed(durations: &[f64], moves: &Value, places: usize) -> Made {
 #[test]
 fn a_loop_is_kept_up_with_from_its_cycle_mean_on() {
     let proved = |soonest_ms: f64| {
-        let one = |from: &str, to: &str, mode: usize| json!({
-            "from": from, "to": to, "cause": "touch", "soonest_ms": soonest_ms,
-            "updates": [{ "mode": format!("mode-{mode}") }],
-        });
+        let one = |from: &str, to: &str, mode: usize| {
+            json!({
+                "from": from, "to": to, "cause": "touch", "soonest_ms": soonest_ms,
+                "updates": [{ "mode": format!("mode-{mode}") }],
+            })
+        };
         let made = timed(&[5.0, 3.0], &json!([one("s0", "s1", 0), one("s1", "s0", 1)]), 1);
         let graph = graph_of(&made);
         let proof = proof_of(&made, &graph);
@@ -188,10 +196,12 @@ fn a_loop_is_kept_up_with_from_its_cycle_mean_on() {
 #[test]
 fn places_take_turns_in_a_loop() {
     let proved = |soonest_ms: f64| {
-        let one = |from: &str, to: &str, pixel: i64| json!({
-            "from": from, "to": to, "cause": "touch", "soonest_ms": soonest_ms,
-            "updates": [{ "mode": "mode-0", "window": [[pixel, 0, 1, 1]] }],
-        });
+        let one = |from: &str, to: &str, pixel: i64| {
+            json!({
+                "from": from, "to": to, "cause": "touch", "soonest_ms": soonest_ms,
+                "updates": [{ "mode": "mode-0", "window": [[pixel, 0, 1, 1]] }],
+            })
+        };
         let moves = json!([one("s0", "s1", 0), one("s1", "s2", 1), one("s2", "s0", 2)]);
         let made = timed(&[10.0, 1.0], &moves, 2);
         proof_of(&made, &graph_of(&made)).worst(|node| node.wait_ms)
@@ -205,16 +215,23 @@ fn places_take_turns_in_a_loop() {
 /// own). Ways from s0 to s2 take one move or two; a loop at s2 that drives nothing adds nothing.
 #[test]
 fn the_longest_way_counts() {
-    let one = |from: &str, to: &str, mode: usize, pixel: i64| json!({
-        "from": from, "to": to, "updates": [{ "mode": format!("mode-{mode}"), "window": [[pixel, 0, 1, 1]] }],
-    });
+    let one = |from: &str, to: &str, mode: usize, pixel: i64| {
+        json!({
+            "from": from, "to": to, "updates": [{ "mode": format!("mode-{mode}"), "window": [[pixel, 0, 1, 1]] }],
+        })
+    };
     let idle = json!({ "from": "s2", "to": "s2", "updates": [] });
     let ways = json!([one("s0", "s1", 1, 0), one("s1", "s2", 1, 0), one("s0", "s2", 1, 0), idle]);
     let most = |moves: &Value| {
         let made = timed(&[5.0, 3.0], moves, 1);
         let graph = graph_of(&made);
         let proof = proof_of(&made, &graph);
-        graph.nodes.iter().zip(&proof.nodes).map(|(node, proof)| (node.state, proof.most_since_cleaning)).collect::<Vec<_>>()
+        graph
+            .nodes
+            .iter()
+            .zip(&proof.nodes)
+            .map(|(node, proof)| (node.state, proof.most_since_cleaning))
+            .collect::<Vec<_>>()
     };
     let proved = |count: f64| Bound::Proved(count);
     assert_eq!(most(&ways), [(0, proved(0.0)), (1, proved(1.0)), (2, proved(2.0))]);

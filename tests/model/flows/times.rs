@@ -93,7 +93,8 @@ pub(super) fn all(made: &Made, graph: &Graph, most: usize) -> Option<Times> {
             }
             next.running.iter_mut().for_each(|(_, busy)| *busy -= after_ms);
             next.running.retain(|(_, busy)| *busy > 0.0);
-            next.since_clock = if one.cause == Cause::Clock { 0.0 } else { (queue.since_clock + after_ms).min(longest_every_ms) };
+            next.since_clock =
+                if one.cause == Cause::Clock { 0.0 } else { (queue.since_clock + after_ms).min(longest_every_ms) };
             next.node = edge.to;
             let next = listing.take(next, number);
             if known.insert(next.key()) {
@@ -126,7 +127,8 @@ impl Listing<'_> {
             *longest = longest.max(wait_ms);
             if wait_ms > 1e-9 {
                 let edges = self.times.edges.len();
-                let lost = if number < edges { &mut self.times.edges[number] } else { &mut self.times.starts[number - edges] };
+                let lost =
+                    if number < edges { &mut self.times.edges[number] } else { &mut self.times.starts[number - edges] };
                 *lost |= 1 << bit;
             }
         }

@@ -11,13 +11,7 @@ use super::{
     made::Made,
 };
 use crate::{
-    plain::{
-        driving::PanelState,
-        eye::off_median,
-        geometry::count,
-        queue::Queue,
-        reading::WhenBusy,
-    },
+    plain::{driving::PanelState, eye::off_median, geometry::count, queue::Queue, reading::WhenBusy},
     random_plans::dice::Dice,
 };
 

@@ -25,6 +25,9 @@ use crate::{
 /// Stack of a decoding thread: the drawing library recurses.
 const STACK_BYTES: usize = 16 << 20;
 
+/// The box around what differs between two screens, by these.
+type Boxes = HashMap<(Option<ScreenId>, ScreenId), Option<Rect>>;
+
 /// The decoded screens of a flow.
 #[derive(Debug)]
 pub struct DecodedScreens {
@@ -36,7 +39,7 @@ pub struct DecodedScreens {
     display: Arc<Display>,
     rotation: Rotation,
     /// The boxes that were asked for before.
-    boxes: Mutex<HashMap<(Option<ScreenId>, ScreenId), Option<Rect>>>,
+    boxes: Mutex<Boxes>,
 }
 
 impl DecodedScreens {

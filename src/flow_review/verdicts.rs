@@ -132,8 +132,8 @@ pub(super) const JUDGED: [Judged; 8] = [
         what: ["Waits", "a wait"],
         unit: " ms",
         limit: Limit::Above(|limits| Some(limits.updates_collide.wait_ms.value)),
-        bound: |proof| proof.worst(|node| node.wait_ms),
-        found: |_, reached| Some(reached.wait_ms),
+        bound: |proof| proof.collide_ms,
+        found: |_, _| None,
         witness: |proof| proof.witnesses.wait_ms.as_ref(),
         is_worked_out: true,
         factor: |display| display.certainty.durations,
@@ -200,13 +200,13 @@ impl Judged {
         matches!(self.bound(proof), Bound::Proved(figure) if self.is_within(figure, limit))
     }
 
-    /// The limit, nothing within if the figure must only not grow without end; nothing if no limit is given.
-    fn limit(&self, plan: &Plan) -> Option<Option<f64>> {
-        Some(match self.limit {
-            Limit::Above(of) => Some(of(&plan.limits)?),
+    /// The limit, infinite if the figure must only not grow without end; nothing if no limit is given.
+    fn limit(&self, plan: &Plan) -> Option<f64> {
+        match self.limit {
+            Limit::Above(of) => of(&plan.limits),
             Limit::From(of) => Some(of(&plan.limits)),
-            Limit::AnyFigure => None,
-        })
+            Limit::AnyFigure => Some(f64::INFINITY),
+        }
     }
 
     /// The verdict, from what was proved and found; nothing if no limit is given.
@@ -230,17 +230,19 @@ impl Judged {
             Bound::NotProved if !self.is_worked_out => Verdict::NotProved,
             Bound::Proved(_) | Bound::Unbounded | Bound::NotProved => Verdict::Open,
         };
+        let certainty = self.certainty(verdict, bound, limit, &plan.display);
+        let limit = Some(limit).filter(|limit| limit.is_finite());
         let mut words = self.words(verdict, bound, found, limit, broken);
-        words.extend(self.certainty(verdict, bound, limit, &plan.display));
+        words.extend(certainty);
         Some(LimitVerdict { rules: self.rules, verdict, bound, found, limit, words })
     }
 
     /// Whether a limit that is kept holds if the figures of the display are off by their factor, in words.
-    fn certainty(&self, verdict: Verdict, bound: Bound, limit: Option<f64>, display: &Display) -> Option<String> {
+    fn certainty(&self, verdict: Verdict, bound: Bound, limit: f64, display: &Display) -> Option<String> {
         let (Verdict::Kept, Some(figure), Some(factor)) = (verdict, bound.figure(), (self.factor)(display)) else {
             return None;
         };
-        let holds = limit.is_none() || self.is_within(figure * factor, limit);
+        let holds = self.is_within(figure * factor, limit);
         Some(if holds {
             format!("; this holds even if the figures of the display are off by their factor of {factor}")
         } else {
@@ -248,12 +250,8 @@ impl Judged {
         })
     }
 
-    fn is_within(&self, figure: f64, limit: Option<f64>) -> bool {
-        match (&self.limit, limit) {
-            (Limit::From(_), Some(limit)) => figure < limit,
-            (_, Some(limit)) => figure <= limit,
-            (_, None) => true,
-        }
+    fn is_within(&self, figure: f64, limit: f64) -> bool {
+        if matches!(self.limit, Limit::From(_)) { figure < limit } else { figure <= limit }
     }
 
     fn words(

@@ -84,6 +84,8 @@ pub(super) struct Effect {
     links: (u32, u32),
     /// Whether it is left behind.
     pub(super) is_left: bool,
+    /// Whether what is in memory is shown afterwards.
+    pub(super) is_right: bool,
     /// In which drives it differs from memory before, one bit each.
     pub(super) changes: u32,
 }
@@ -241,6 +243,12 @@ impl<'k> Behaviour<'k> {
         found
     }
 
+    /// A number that two kinds of edges share if they do the same to this.
+    #[inline]
+    pub(super) fn set_of(&self, kind: u32) -> u32 {
+        self.of_kind[kind as usize]
+    }
+
     /// The level on the glass.
     pub(super) fn level(&self, shown: u32) -> Level {
         self.shown[shown as usize].levels[0]
@@ -305,6 +313,7 @@ impl<'k> Behaviour<'k> {
             run.shown.memory = treatment.own.after;
         }
         let is_left = run.shown.levels[0] != treatment.own.after && treatment.own.sent & !lost == 0;
+        let is_right = run.shown.levels[0] == treatment.own.after;
         let links = run.links;
         let all_swings = links.iter().all(|link| matches!(link, Link::Swing(_)));
         let through = |before_l: f64| links.iter().fold(before_l, |e, link| link.after(e, Extreme::Highest));
@@ -312,7 +321,7 @@ impl<'k> Behaviour<'k> {
         let to = self.number(run.shown);
         let range = self.add_links(if all_swings { &[] } else { &links });
         let Run { is_cleaned, adds, changes, .. } = run;
-        let effect = Effect { to, is_cleaned, adds, slope, offset, links: range, is_left, changes };
+        let effect = Effect { to, is_cleaned, adds, slope, offset, links: range, is_left, is_right, changes };
         let is_known = self.effects[first..]
             .iter()
             .any(|known| Effect { links: range, ..*known } == effect && self.links_of(known) == self.links_of(&effect));
@@ -374,10 +383,10 @@ impl Sets {
 }
 
 /// Hashes small numbers of our own making: millions of them are looked up, and nobody chooses them to collide.
-type Quick = BuildHasherDefault<QuickHasher>;
+pub(super) type Quick = BuildHasherDefault<QuickHasher>;
 
 #[derive(Clone, Copy, Debug, Default)]
-struct QuickHasher(u64);
+pub(super) struct QuickHasher(u64);
 
 impl Hasher for QuickHasher {
     fn finish(&self) -> u64 {

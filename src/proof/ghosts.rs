@@ -28,6 +28,8 @@ pub(super) struct CellShows {
     is_proved: bool,
     /// By node, the number of what it shows; [`NONE`] where it never is.
     of_node: Vec<u32>,
+    /// By node, the one of that list that it is, if not all of them are in it.
+    same_as: Option<Vec<u16>>,
     known: Vec<Vec<Shows>>,
 }
 
@@ -40,7 +42,7 @@ impl CellShows {
         [lows, highs]: [&[f64]; 2],
         is_proved: bool,
     ) -> Self {
-        let mut cell = Self { pixels, is_proved, of_node: Vec::with_capacity(nodes), known: Vec::new() };
+        let mut cell = Self { pixels, is_proved, of_node: Vec::with_capacity(nodes), same_as: None, known: Vec::new() };
         let mut numbers: HashMap<Vec<(Level, u64, u64)>, u32> = HashMap::new();
         let mut shows: Vec<Shows> = Vec::new();
         for node in 0..nodes as u32 {
@@ -70,7 +72,18 @@ impl CellShows {
         cell
     }
 
+    /// The same for all nodes, where only those of a smaller graph were walked.
+    pub(super) fn spread(mut self, same_as: Option<&[u32]>) -> Self {
+        let Some(same_as) = same_as else { return self };
+        if let Ok(few) = same_as.iter().map(|node| u16::try_from(*node)).collect() {
+            return Self { same_as: Some(few), ..self };
+        }
+        self.of_node = same_as.iter().map(|node| self.of_node[*node as usize]).collect();
+        self
+    }
+
     fn at(&self, node: usize) -> &[Shows] {
+        let node = self.same_as.as_ref().map_or(node, |same_as| same_as[node].into());
         self.known.get(self.of_node[node] as usize).map_or(&[], Vec::as_slice)
     }
 }

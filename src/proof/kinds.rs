@@ -74,6 +74,10 @@ pub(super) struct Kind {
     pub(super) updates: Vec<KindUpdate>,
     /// Those that send something.
     pub(super) drives: Vec<KindDrive>,
+    /// The cleanings that run.
+    pub(super) cleanings: Vec<usize>,
+    /// Whether the move itself sends something, which counters count.
+    pub(super) sends: bool,
     /// The number of the list of its drives' ways, each such list once.
     pub(super) sequence: usize,
 }
@@ -113,7 +117,11 @@ impl Kinds {
                 let cleanings = edge.cleanings.iter().map(|cleaning| sent.cleanings[*cleaning]);
                 let updates: Vec<Update> =
                     edge.cleanings.iter().map(|cleaning| Update::of_all(flow.cleanings[*cleaning].mode)).collect();
-                making.kind([before.0, after.0], asked.chain(updates.iter().zip(cleanings)))
+                let sends = regions.iter().any(Option::is_some);
+                let kind = making.kind([before.0, after.0], asked.chain(updates.iter().zip(cleanings)));
+                let made = &mut making.list[kind as usize];
+                (made.sends, made.cleanings) = (sends, edge.cleanings.clone());
+                kind
             });
             of_edge.push(*kind);
         }
@@ -178,7 +186,7 @@ impl<'f> Making<'f> {
         if number == next {
             self.sequences.push(sequence);
         }
-        self.list.push(Kind { before, after, updates, drives, sequence: number });
+        self.list.push(Kind { before, after, updates, drives, cleanings: Vec::new(), sends: false, sequence: number });
         self.list.len() as u32 - 1
     }
 

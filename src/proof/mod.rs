@@ -14,6 +14,7 @@ mod groups;
 mod kinds;
 mod left;
 mod queues;
+mod reduced;
 mod result;
 mod sent;
 mod states;

@@ -61,6 +61,9 @@ pub(super) struct Sending {
     pub(super) wait_ms: f64,
     pub(super) start_ms: f64,
     pub(super) finish_ms: f64,
+    /// Whether it waits for nothing but an earlier update of its request, in another mode over the same place: quick now
+    /// and clean right after it was asked for just so.
+    pub(super) settles: bool,
 }
 
 /// The controller of a flow's display, as far as queues go.
@@ -115,6 +118,7 @@ impl<'f> Controller<'f> {
 
     /// Takes the updates of a request.
     pub(super) fn take(&self, busy: &mut Busy, kind: &Kind, tell: &mut impl FnMut(Sending)) {
+        let mut earlier: Vec<(usize, u32, f64)> = Vec::new();
         for update in &kind.updates {
             let Some(region) = update.region else { continue };
             let send = busy.link;
@@ -128,7 +132,11 @@ impl<'f> Controller<'f> {
             let blocked = busy.regions.iter().filter(|(other, _)| overlaps(other)).map(|(_, finish)| *finish);
             let start = blocked.fold(arrived.max(busy.places[0]), f64::max);
             let finish = start + update.duration_ms;
-            tell(Sending { wait_ms: start - transfer, start_ms: start, finish_ms: finish });
+            let settles = earlier.iter().any(|(mode, other, finish_ms)| {
+                *mode != update.mode && overlaps(other) && start <= finish_ms + transfer
+            });
+            tell(Sending { wait_ms: start - transfer, start_ms: start, finish_ms: finish, settles });
+            earlier.push((update.mode, region as u32, finish));
             busy.link = if self.link.waits_for_panel { finish } else { arrived };
             busy.places.remove(0);
             let place = busy.places.partition_point(|other| *other <= finish);
@@ -371,7 +379,11 @@ impl Search<'_> {
         let is_covered = |known: &u32| busy.covers(&self.queues.met[*known as usize].busy);
         let (covered, kept): (Vec<u32>, Vec<u32>) = list.iter().partition(|known| is_covered(known));
         let came_by_loop = around.is_some();
-        let loops = if came_by_loop { None } else { before.filter(|_| !covered.is_empty()).and_then(|before| self.loop_to(&busy, node, before)) };
+        let loops = if came_by_loop {
+            None
+        } else {
+            before.filter(|_| !covered.is_empty()).and_then(|before| self.loop_to(&busy, node, before))
+        };
         covered.iter().for_each(|known| self.queues.met[*known as usize].is_covered = true);
         self.queues.of_node[node as usize] = kept;
         let number = self.add(busy, node, before, start, around);

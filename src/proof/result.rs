@@ -132,6 +132,9 @@ pub struct Proof {
     pub left_behind: Vec<LeftBehind>,
     /// The most moves after which what was left behind is right again, of the whole flow; 0 if nothing is left behind.
     pub left_behind_moves: Bound,
+    /// The longest wait of an update of a move, without those that wait for nothing but an earlier update of their move in
+    /// another mode over the same place, ms.
+    pub collide_ms: Bound,
     /// The longest time from the request of a person's move to the first visible change, of the whole flow, ms.
     pub answer_of_people_ms: Bound,
     /// The same until the last of its updates that change something has ended, ms.
@@ -161,6 +164,7 @@ impl Proof {
             cannot_keep_up: false,
             left_behind: Vec::new(),
             left_behind_moves: Bound::NotProved,
+            collide_ms: Bound::NotProved,
             answer_of_people_ms: Bound::NotProved,
             finish_of_people_ms: Bound::NotProved,
             flashes: Bound::NotProved,

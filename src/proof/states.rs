@@ -2,6 +2,8 @@
 //!
 //! Knows what edges do to the cell, and no figures.
 
+use std::borrow::Cow;
+
 use super::{
     behaviour::{Behaviour, Group, NONE, Parts},
     kinds::StartKind,
@@ -11,14 +13,18 @@ use crate::flow::Graph;
 /// The edges of a graph in the form that every cell is walked with.
 #[derive(Debug)]
 pub(super) struct Ways<'g> {
-    pub(super) graph: &'g Graph,
+    /// How many nodes there are.
+    pub(super) nodes: usize,
     /// Where the edges that leave each node begin, and where the last ends.
     pub(super) first: Vec<u32>,
+    /// By edge, the nodes before and after.
+    pub(super) from: Vec<u32>,
+    pub(super) to: Vec<u32>,
     /// By edge, its kind among those that may lose something.
     pub(super) kind_of_edge: Vec<u32>,
     /// By start, the same.
     pub(super) kind_of_start: Vec<u32>,
-    pub(super) starts: &'g [StartKind],
+    pub(super) starts: Cow<'g, [StartKind]>,
     /// The frame of the beginning.
     pub(super) begins: usize,
 }
@@ -72,13 +78,13 @@ pub(super) struct States {
 
 impl States {
     pub(super) fn new(parts: Parts<'_>, ways: &Ways<'_>, group: &Group, behaviour: &mut Behaviour<'_>) -> Self {
-        let nodes = ways.graph.nodes.len();
+        let nodes = ways.nodes;
         let mut states = Self {
             node: Vec::with_capacity(nodes),
             shown: Vec::with_capacity(nodes),
             initial: Vec::new(),
             first: vec![0],
-            passings: Vec::with_capacity(ways.graph.edges.len()),
+            passings: Vec::with_capacity(ways.to.len()),
             head: vec![NONE; nodes],
             next: Vec::with_capacity(nodes),
         };
@@ -97,7 +103,7 @@ impl States {
             let (node, shown) = (states.node[at], states.shown[at]);
             for edge in ways.leaving(node) {
                 let (from, end) = behaviour.effects_of(ways.kind_of_edge[edge as usize], shown);
-                let to_node = ways.graph.edges[edge as usize].to as u32;
+                let to_node = ways.to[edge as usize];
                 for effect in from..end {
                     let to = states.number(to_node, behaviour.effects[effect as usize].to);
                     states.passings.push(Passing { to, effect });

@@ -30,6 +30,8 @@ pub(super) struct NodeTimes {
 #[derive(Clone, Copy, Debug, Default)]
 pub(super) struct EdgeTimes {
     wait_ms: Longest,
+    /// The same without those that wait for nothing but an earlier update of their move.
+    collide_ms: Longest,
     answer_ms: Longest,
     finish_ms: Longest,
 }
@@ -116,6 +118,9 @@ impl EdgeTimes {
         let (mut first_sure, mut last_may) = (f64::INFINITY, 0.0_f64);
         for (at, (sending, first_visible_ms)) in sent.iter().zip(seen).enumerate() {
             self.wait_ms.offer(sending.wait_ms, after);
+            if !sending.settles {
+                self.collide_ms.offer(sending.wait_ms, after);
+            }
             if may >> at & 1 == 1 {
                 last_may = last_may.max(sending.start_ms + first_visible_ms);
                 self.finish_ms.offer(sending.finish_ms, after);
@@ -139,7 +144,7 @@ fn without_others(display: &Display, kind: &Kind) -> Vec<Sending> {
     let sending = kind.updates.iter().filter(|update| update.region.is_some()).map(|update| {
         let before_ms = sent_ms;
         sent_ms += display.link.transfer_ms(update.transfer_px);
-        Sending { wait_ms: before_ms, start_ms: sent_ms, finish_ms: sent_ms + update.duration_ms }
+        Sending { wait_ms: before_ms, start_ms: sent_ms, finish_ms: sent_ms + update.duration_ms, settles: false }
     });
     sending.collect()
 }
@@ -176,6 +181,12 @@ pub(super) fn node_times(
         finish_ms: bound(times.finish_ms),
     };
     nodes.into_iter().map(told).collect()
+}
+
+/// The longest wait of a move's update for anything but an earlier update of its own move; `times` are those of the edges.
+pub(super) fn longest_collision(times: &[EdgeTimes]) -> Bound {
+    let ms = times.iter().map(|times| times.collide_ms.ms).fold(0.0, f64::max);
+    if ms.is_finite() { Bound::Proved(ms) } else { Bound::Unbounded }
 }
 
 /// The longest time to a first answer, and until it is complete, over all moves of people; `times` are those of the edges.

@@ -12,16 +12,17 @@ use std::{
 use super::{
     Bound, Proof, Proving, SentTable, Witness, Witnesses,
     behaviour::{Behaviour, Extreme, Group, Parts},
-    cells::Cells,
+    cells::{Cell, Cells},
     counts::{ENDLESS, most_since_cleaning},
-    extremes::{Extremes, extremes},
+    extremes::extremes,
     ghosts::{CellShows, Ghost, LevelLists, StrongestGhost, strongest},
     groups::{Grouped, groups, is_always_right},
     kinds::Kinds,
     left::Left,
     queues::{Controller, Queues},
+    reduced::Pictures,
     states::{States, Ways, first_edges},
-    waits::{Changes, Which, edge_times, longest, may_be_lost, node_times, times_of_people},
+    waits::{Changes, Which, edge_times, longest, longest_collision, may_be_lost, node_times, times_of_people},
     witnesses::{Wanted, of_queue, shortest},
 };
 use crate::{display::WhenBusy, panel::Tones};
@@ -33,6 +34,8 @@ struct Part {
     /// By edge: in which drives some cell may change on some walk, and in which one surely does.
     may_change: Vec<u32>,
     surely_changes: Vec<u32>,
+    /// By kind of edge, in which drives a cell that always shows what is in memory changes.
+    kind_changes: Vec<u32>,
     /// The same by start.
     start_may_change: Vec<u32>,
     start_surely_changes: Vec<u32>,
@@ -69,17 +72,23 @@ pub(super) fn prove(proving: Proving<'_>, sent: &SentTable, progress: &(dyn Fn(f
         losing: &losing.list,
         counts_every_update: display.limits.counts_every_update,
         levels: display.ink.all(),
-        is_always_right: is_joined && display.when_busy == WhenBusy::Waits && is_always_right(&cells, &kinds),
+        is_always_right: is_joined
+            && has_beside
+            && display.when_busy == WhenBusy::Waits
+            && is_always_right(&cells, &kinds),
     };
     let ways = Ways {
-        graph,
+        nodes: graph.nodes.len(),
         first: first_edges(graph),
+        from: graph.edges.iter().map(|edge| edge.from as u32).collect(),
+        to: graph.edges.iter().map(|edge| edge.to as u32).collect(),
         kind_of_edge: losing.of_edge.clone(),
         kind_of_start: losing.of_start.clone(),
-        starts: &kinds.starts,
+        starts: kinds.starts.as_slice().into(),
         begins: frames.begins(),
     };
-    let part = walk_all(parts, &ways, &groups, threads, progress);
+    let pictures = Pictures::new(proving, &ways);
+    let part = walk_all(parts, &pictures, &ways, &groups, threads, progress);
     proof.cells = groups.len();
     proof.unjoined_cells = unjoined;
     for (node, most) in proof.nodes.iter_mut().zip(&part.most) {
@@ -100,6 +109,7 @@ pub(super) fn prove(proving: Proving<'_>, sent: &SentTable, progress: &(dyn Fn(f
     }
     if queues.is_proved {
         [proof.answer_of_people_ms, proof.finish_of_people_ms] = times_of_people(proving, &edges);
+        proof.collide_ms = longest_collision(&edges);
     }
     proof.queues_joined = queues.are_joined;
     proof.cannot_keep_up = queues.grow && display.when_busy == WhenBusy::Waits;
@@ -231,6 +241,7 @@ impl Losing {
 
 fn walk_all(
     parts: Parts<'_>,
+    pictures: &Pictures,
     ways: &Ways<'_>,
     groups: &[Grouped],
     threads: usize,
@@ -244,7 +255,7 @@ fn walk_all(
             let number = next.fetch_add(1, Ordering::Relaxed);
             let Some(group) = groups.get(number) else { break };
             progress(0.1 + 0.8 * number as f64 / groups.len() as f64);
-            part.walk(parts, ways, number, group);
+            part.walk(parts, pictures, ways, number, group);
         }
         found.lock().unwrap_or_else(PoisonError::into_inner).push(part);
     };
@@ -255,15 +266,22 @@ fn walk_all(
         work();
     });
     let found = found.into_inner().unwrap_or_else(PoisonError::into_inner);
-    found.into_iter().fold(Part::new(ways), Part::joined)
+    let mut part = found.into_iter().fold(Part::new(ways), Part::joined);
+    part.kind_changes.resize(parts.losing.len(), 0);
+    for (edge, kind) in ways.kind_of_edge.iter().enumerate() {
+        part.may_change[edge] |= part.kind_changes[*kind as usize];
+        part.surely_changes[edge] |= part.kind_changes[*kind as usize];
+    }
+    part
 }
 
 impl Part {
     fn new(ways: &Ways<'_>) -> Self {
         Self {
-            most: vec![0; ways.graph.nodes.len()],
-            may_change: vec![0; ways.graph.edges.len()],
-            surely_changes: vec![0; ways.graph.edges.len()],
+            most: vec![0; ways.nodes],
+            may_change: vec![0; ways.to.len()],
+            surely_changes: vec![0; ways.to.len()],
+            kind_changes: Vec::new(),
             start_may_change: vec![0; ways.starts.len()],
             start_surely_changes: vec![0; ways.starts.len()],
             counts: Vec::new(),
@@ -277,6 +295,8 @@ impl Part {
         let join = |one: &mut [u32], other: &[u32]| one.iter_mut().zip(other).for_each(|(one, other)| *one |= other);
         join(&mut self.may_change, &other.may_change);
         join(&mut self.surely_changes, &other.surely_changes);
+        self.kind_changes.resize(self.kind_changes.len().max(other.kind_changes.len()), 0);
+        join(&mut self.kind_changes, &other.kind_changes);
         join(&mut self.start_may_change, &other.start_may_change);
         join(&mut self.start_surely_changes, &other.start_surely_changes);
         self.counts.extend(other.counts);
@@ -285,26 +305,46 @@ impl Part {
         self
     }
 
-    fn walk(&mut self, parts: Parts<'_>, ways: &Ways<'_>, number: usize, grouped: &Grouped) {
+    fn walk(&mut self, parts: Parts<'_>, pictures: &Pictures, ways: &Ways<'_>, number: usize, grouped: &Grouped) {
         let mut behaviour = Behaviour::new(parts, &grouped.group);
-        let states = States::new(parts, ways, &grouped.group, &mut behaviour);
-        let counts = most_since_cleaning(&states, &behaviour.effects);
-        self.counts.push((counts.iter().copied().max().unwrap_or(0), number));
-        for (state, most) in counts.into_iter().enumerate() {
-            let of_node = &mut self.most[states.node[state] as usize];
-            *of_node = (*of_node).max(most);
-        }
+        let reduced = pictures.reduced(&behaviour, parts.kinds, parts.losing, ways);
+        let (walked, same_as) = match &reduced {
+            Some((walked, same_as)) => (walked, Some(same_as.as_slice())),
+            None => (ways, None),
+        };
+        let states = States::new(parts, walked, &grouped.group, &mut behaviour);
+        self.counts(&states, &behaviour, same_as, number);
         self.start_changes(parts, ways, &grouped.group, &mut behaviour);
-        self.changes(&states, ways, &mut behaviour);
-        self.left.add(&states, &mut behaviour, ways, grouped.pixels, grouped.rect);
+        match grouped.group.members.as_slice() {
+            [member] if behaviour.effects.iter().all(|effect| effect.is_right) => {
+                self.changes_of_right(parts, &parts.cells[member.cells[0] as usize]);
+            }
+            _ => self.changes(&states, ways, same_as, &mut behaviour),
+        }
         let highs = extremes(&states, &behaviour, Extreme::Highest);
         let lows = extremes(&states, &behaviour, Extreme::Lowest);
         let is_proved = highs.is_proved && lows.is_proved;
-        let values = |of: &Extremes| of.values.clone();
-        let (low, high) = (values(&lows), values(&highs));
-        let nodes = ways.graph.nodes.len();
-        let shows = CellShows::new(grouped.pixels, nodes, &states, &behaviour, [&low, &high], is_proved);
-        self.shows.push((number, shows));
+        let values = [lows.values.as_slice(), highs.values.as_slice()];
+        let shows = CellShows::new(grouped.pixels, walked.nodes, &states, &behaviour, values, is_proved);
+        self.shows.push((number, shows.spread(same_as)));
+        if behaviour.effects.iter().any(|effect| effect.is_left) {
+            // How long something stays depends on where walks go on to, not only on where they come from.
+            let all = same_as.map(|_| States::new(parts, ways, &grouped.group, &mut behaviour));
+            self.left.add(all.as_ref().unwrap_or(&states), &mut behaviour, ways, grouped.pixels, grouped.rect);
+        }
+    }
+
+    fn counts(&mut self, states: &States, behaviour: &Behaviour<'_>, same_as: Option<&[u32]>, number: usize) {
+        let counts = most_since_cleaning(states, &behaviour.effects);
+        self.counts.push((counts.iter().copied().max().unwrap_or(0), number));
+        let mut of_node = vec![0; same_as.map_or(self.most.len(), |_| states.count())];
+        for (state, most) in counts.into_iter().enumerate() {
+            let of_node = &mut of_node[states.node[state] as usize];
+            *of_node = (*of_node).max(most);
+        }
+        for (node, most) in self.most.iter_mut().enumerate() {
+            *most = (*most).max(of_node[same_as.map_or(node, |same_as| same_as[node] as usize)]);
+        }
     }
 
     /// In which drives of each start the cell may change, and in which it surely does.
@@ -324,12 +364,28 @@ impl Part {
         }
     }
 
+    /// The same of each kind of edge for a cell that shows what is in memory before each of them.
+    fn changes_of_right(&mut self, parts: Parts<'_>, cell: &Cell) {
+        self.kind_changes.resize(parts.losing.len(), 0);
+        for (changes, (kind, _)) in self.kind_changes.iter_mut().zip(parts.losing) {
+            let kind = &parts.kinds.list[*kind as usize];
+            let (mut level, after) = (cell.levels[kind.before], cell.levels[kind.after]);
+            for (at, drive) in kind.drives.iter().enumerate().filter(|(_, drive)| cell.is_inside(drive.region)) {
+                if level != after {
+                    *changes |= 1 << at;
+                    level = parts.kinds.ways[drive.way].aim(level, after).end.unwrap_or(level);
+                }
+            }
+        }
+    }
+
     /// In which drives of each edge the cell may change, and in which it surely does.
-    fn changes(&mut self, states: &States, ways: &Ways<'_>, behaviour: &mut Behaviour<'_>) {
-        for node in 0..ways.graph.nodes.len() as u32 {
+    fn changes(&mut self, states: &States, ways: &Ways<'_>, same_as: Option<&[u32]>, behaviour: &mut Behaviour<'_>) {
+        for node in 0..ways.nodes as u32 {
+            let walked = same_as.map_or(node, |same_as| same_as[node as usize]);
             for edge in ways.leaving(node) {
                 let (mut may, mut surely) = (0, u32::MAX);
-                for state in states.of_node(node) {
+                for state in states.of_node(walked) {
                     let (from, end) =
                         behaviour.effects_of(ways.kind_of_edge[edge as usize], states.shown[state as usize]);
                     for effect in &behaviour.effects[from as usize..end as usize] {

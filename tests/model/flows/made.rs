@@ -48,7 +48,7 @@ pub(super) fn random(seed: u64, taste: Taste) -> Made {
     let screens = 3 + dice.below(3);
     let levels = display["ink"]["levels"].as_u64().unwrap() as usize;
     let pictures = pictures(&mut dice, size, levels, screens);
-    let flow = flow(&mut dice, size, screens, levels);
+    let flow = flow(&mut dice, size, screens);
     made(flow, display, pictures)
 }
 
@@ -170,9 +170,9 @@ fn pictures(dice: &mut Dice, size: Size, levels: usize, count: usize) -> Vec<Lev
     pictures
 }
 
-fn flow(dice: &mut Dice, size: Size, screens: usize, levels: usize) -> Value {
+fn flow(dice: &mut Dice, size: Size, screens: usize) -> Value {
     // The last screens are a ring, in some flows.
-    let ring = if dice.chance(40) { 2 } else { 0 };
+    let ring = if dice.chance(50) { screens - 2 } else { 0 };
     let singles = screens - ring;
     let mut states = serde_json::Map::new();
     let mut names: Vec<String> = Vec::new();
@@ -182,7 +182,12 @@ fn flow(dice: &mut Dice, size: Size, screens: usize, levels: usize) -> Value {
     }
     if ring > 0 {
         names.push("z".into());
-        states.insert("z".into(), json!({ "each": format!("ring-{singles}-{}", screens - 1) }));
+        let ring = if ring > 1 {
+            json!({ "each": format!("ring-{singles}-{}", screens - 1) })
+        } else {
+            json!({ "screen": format!("{singles}.png") })
+        };
+        states.insert("z".into(), ring);
     }
     let modes = 2;
     let moves: Vec<Value> = (0..2 + dice.below(5)).map(|_| one_move(dice, size, &names, modes)).collect();
@@ -202,7 +207,6 @@ fn flow(dice: &mut Dice, size: Size, screens: usize, levels: usize) -> Value {
     if dice.chance(30) {
         flow["input"] = "when_free".into();
     }
-    let _ = levels;
     flow
 }
 

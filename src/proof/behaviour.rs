@@ -137,6 +137,8 @@ pub(super) struct Parts<'k> {
     pub(super) cells: &'k [Cell],
     /// Kinds of edges, with which of their drives may be lost; edges refer to them by number.
     pub(super) losing: &'k [(u32, u32)],
+    /// Whether any drive may be lost.
+    pub(super) loses: bool,
     pub(super) counts_every_update: bool,
     /// All levels that the ink has.
     pub(super) levels: LevelSet,
@@ -394,7 +396,9 @@ impl Hasher for QuickHasher {
     }
 
     fn write(&mut self, bytes: &[u8]) {
-        bytes.iter().for_each(|byte| self.write_u64((*byte).into()));
+        for byte in bytes {
+            self.write_u64((*byte).into());
+        }
     }
 
     fn write_u8(&mut self, number: u8) {
@@ -505,20 +509,17 @@ impl Run {
             self.changes |= 1 << at;
         }
         let pushes = self.neighbours(way, at, treatment, is_sent);
-        match aim.and_then(|aim| Some((aim, aim.end?))) {
-            Some((aim, end)) => {
-                self.links.push(Link::Swing(way.law.swing(level, end, aim.is_wrong_start)));
-                self.shown.levels[0] = end;
-                self.count(way.cleans);
-            }
-            None => {
-                if pushes != [0.0, 0.0] {
-                    self.links.push(Link::Push(pushes, way.law.most_pushed_l()));
-                }
-                if aim.is_some() && counts_every_update {
-                    self.count(false);
-                }
-            }
+        if let Some((aim, end)) = aim.and_then(|aim| Some((aim, aim.end?))) {
+            self.links.push(Link::Swing(way.law.swing(level, end, aim.is_wrong_start)));
+            self.shown.levels[0] = end;
+            self.count(way.cleans);
+            return;
+        }
+        if pushes != [0.0, 0.0] {
+            self.links.push(Link::Push(pushes, way.law.most_pushed_l()));
+        }
+        if aim.is_some() && counts_every_update {
+            self.count(false);
         }
     }
 

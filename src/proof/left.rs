@@ -54,7 +54,9 @@ impl Left {
             (0..states.count()).filter(|state| may_be_left[*state]).map(|state| states.node[state]).collect();
         nodes.sort_unstable();
         nodes.dedup();
-        nodes.iter().for_each(|node| *self.pixels.entry(*node).or_default() += pixels);
+        for node in nodes {
+            *self.pixels.entry(node).or_default() += pixels;
+        }
         let until = Until::new(states, behaviour, &may_be_left);
         let mut found: Vec<(By, u32)> = Vec::new();
         for initial in states.initial.iter().filter(|initial| behaviour.effects[initial.effect as usize].is_left) {

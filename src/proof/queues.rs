@@ -56,6 +56,7 @@ pub(super) struct Busy {
 }
 
 /// When an update is sent and driven, ms from its request on.
+#[expect(clippy::struct_field_names, reason = "the unit stands in the name")]
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(super) struct Sending {
     pub(super) wait_ms: f64,
@@ -384,7 +385,9 @@ impl Search<'_> {
         } else {
             before.filter(|_| !covered.is_empty()).and_then(|before| self.loop_to(&busy, node, before))
         };
-        covered.iter().for_each(|known| self.queues.met[*known as usize].is_covered = true);
+        for known in covered {
+            self.queues.met[known as usize].is_covered = true;
+        }
         self.queues.of_node[node as usize] = kept;
         let number = self.add(busy, node, before, start, around);
         if let Some(edges) = loops {

@@ -175,7 +175,9 @@ impl Pictures {
         }
         edges.sort_unstable();
         let mut first = vec![0_u32; examples.len() + 1];
-        edges.iter().for_each(|(from, ..)| first[*from as usize + 1] += 1);
+        for (from, ..) in &edges {
+            first[*from as usize + 1] += 1;
+        }
         (1..first.len()).for_each(|at| first[at] += first[at - 1]);
         let start = |start: &StartKind| StartKind { node: of_node[start.node] as usize, ..*start };
         let reduced = Ways {

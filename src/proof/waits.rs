@@ -19,6 +19,7 @@ pub(super) struct Changes<'c> {
 }
 
 /// What is proved of the times at a node.
+#[expect(clippy::struct_field_names, reason = "the unit stands in the name")]
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(super) struct NodeTimes {
     pub(super) wait_ms: Bound,
@@ -27,6 +28,7 @@ pub(super) struct NodeTimes {
 }
 
 /// The longest times of an edge, ms, and after which of the queues they come.
+#[expect(clippy::struct_field_names, reason = "the unit stands in the name")]
 #[derive(Clone, Copy, Debug, Default)]
 pub(super) struct EdgeTimes {
     wait_ms: Longest,

@@ -123,9 +123,9 @@ pub(super) fn of_queue(walk: QueueWalk, edge: usize, ways: &Ways<'_>, figure: f6
         figure,
     };
     if witness.around.is_empty() {
-        witness.way.push(edge)
+        witness.way.push(edge);
     } else {
-        witness.rest.push(edge)
+        witness.rest.push(edge);
     }
     witness
 }

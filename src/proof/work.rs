@@ -70,6 +70,7 @@ pub(super) fn prove(proving: Proving<'_>, sent: &SentTable, progress: &(dyn Fn(f
         kinds: &kinds,
         cells: &cells.list,
         losing: &losing.list,
+        loses: display.when_busy == WhenBusy::Drops,
         counts_every_update: display.limits.counts_every_update,
         levels: display.ink.all(),
         is_always_right: is_joined
@@ -316,7 +317,7 @@ impl Part {
         self.counts(&states, &behaviour, same_as, number);
         self.start_changes(parts, ways, &grouped.group, &mut behaviour);
         match grouped.group.members.as_slice() {
-            [member] if behaviour.effects.iter().all(|effect| effect.is_right) => {
+            [member] if !parts.loses && behaviour.effects.iter().all(|effect| effect.is_right) => {
                 self.changes_of_right(parts, &parts.cells[member.cells[0] as usize]);
             }
             _ => self.changes(&states, ways, same_as, &mut behaviour),

@@ -5,7 +5,7 @@
 
 use std::{collections::HashMap, thread};
 
-use super::{Frames, sent::Regions};
+use super::{frames::Frames, sent::Regions};
 use crate::{
     display::Level,
     geometry::{Rect, Size},

@@ -6,8 +6,8 @@
 use std::collections::HashMap;
 
 use super::{
-    Bound,
     behaviour::{Behaviour, NONE},
+    result::Bound,
     states::States,
 };
 use crate::{display::Level, panel::Tones};

@@ -4,7 +4,10 @@
 
 use std::collections::HashMap;
 
-use super::{Proving, SentTable, sent::listed};
+use super::{
+    proving::Proving,
+    sent::{SentTable, listed},
+};
 use crate::{
     change::{TileCover, TileGrid},
     display::{Display, Level},

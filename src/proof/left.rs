@@ -6,9 +6,9 @@
 use std::collections::BTreeMap;
 
 use super::{
-    Bound, LeftBehind,
     behaviour::Behaviour,
-    counts::Parts,
+    longest_paths::Parts,
+    result::{Bound, LeftBehind},
     states::{States, Ways},
 };
 use crate::geometry::Rect;

@@ -6,13 +6,14 @@
 
 mod behaviour;
 mod cells;
-mod counts;
 mod extremes;
 mod frames;
 mod ghosts;
 mod groups;
 mod kinds;
 mod left;
+mod longest_paths;
+mod proving;
 mod queues;
 mod reduced;
 mod result;
@@ -22,23 +23,10 @@ mod waits;
 mod witnesses;
 mod work;
 
-use crate::flow::{Flow, Graph};
 pub use frames::{Frame, Frames};
+pub use proving::Proving;
 pub use result::{Bound, LeftBehind, NodeProof, Proof, Witness, Witnesses};
 pub use sent::SentTable;
-
-/// What the proof works with.
-#[derive(Clone, Copy, Debug)]
-pub struct Proving<'f> {
-    /// The flow.
-    pub flow: &'f Flow,
-    /// Its nodes and edges, made with [`SentTable::sends`].
-    pub graph: &'f Graph,
-    /// Its screens.
-    pub frames: &'f Frames,
-    /// How many threads work, at least 1.
-    pub threads: usize,
-}
 
 /// Proves the figures of a flow. `progress` is called now and then with the share that is done, 0 to 1.
 pub fn prove(proving: Proving<'_>, sent: &SentTable, progress: &(dyn Fn(f64) + Sync)) -> Proof {

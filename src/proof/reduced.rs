@@ -6,9 +6,9 @@
 use std::collections::HashSet;
 
 use super::{
-    Proving,
     behaviour::{Behaviour, NONE, Quick},
     kinds::{Kinds, StartKind},
+    proving::Proving,
     states::Ways,
 };
 

@@ -3,7 +3,7 @@
 
 use std::collections::HashMap;
 
-use super::Frames;
+use super::frames::Frames;
 use crate::{
     change::sent_windows,
     flow::{Flow, Passage},

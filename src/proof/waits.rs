@@ -5,9 +5,10 @@
 use std::thread;
 
 use super::{
-    Bound, Proving,
     kinds::{Kind, Kinds},
+    proving::Proving,
     queues::{Controller, QueueWalk, Queues, Sending},
+    result::Bound,
 };
 use crate::display::{Display, WhenBusy};
 

@@ -3,9 +3,9 @@
 //! A walk is looked for by the number of its moves: the best of every state after one move, after two, and so on.
 
 use super::{
-    Witness,
     behaviour::{Behaviour, Extreme, NONE},
     queues::QueueWalk,
+    result::Witness,
     states::{States, Ways},
 };
 

@@ -10,17 +10,19 @@ use std::{
 };
 
 use super::{
-    Bound, Proof, Proving, SentTable, Witness, Witnesses,
     behaviour::{Behaviour, Extreme, Group, Parts},
     cells::{Cell, Cells},
-    counts::{ENDLESS, most_since_cleaning},
     extremes::extremes,
     ghosts::{CellShows, Ghost, LevelLists, StrongestGhost, strongest},
     groups::{Grouped, groups, is_always_right},
     kinds::Kinds,
     left::Left,
+    longest_paths::{ENDLESS, most_since_cleaning},
+    proving::Proving,
     queues::{Controller, Queues},
     reduced::Pictures,
+    result::{Bound, Proof, Witness, Witnesses},
+    sent::SentTable,
     states::{States, Ways, first_edges},
     waits::{Changes, Which, edge_times, longest, longest_collision, may_be_lost, node_times, times_of_people},
     witnesses::{Wanted, of_queue, shortest},

@@ -1,0 +1,17 @@
+//! What a proof works with. Knows nothing of how it works.
+
+use super::frames::Frames;
+use crate::flow::{Flow, Graph};
+
+/// What the proof works with.
+#[derive(Clone, Copy, Debug)]
+pub struct Proving<'f> {
+    /// The flow.
+    pub flow: &'f Flow,
+    /// Its nodes and edges, made with `SentTable::sends`.
+    pub graph: &'f Graph,
+    /// Its screens.
+    pub frames: &'f Frames,
+    /// How many threads work, at least 1.
+    pub threads: usize,
+}

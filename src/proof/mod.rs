@@ -8,7 +8,7 @@ mod behaviour;
 mod cells;
 mod extremes;
 mod frames;
-mod ghosts;
+mod strongest_ghosts;
 mod groups;
 mod kinds;
 mod left;

@@ -13,7 +13,6 @@ use super::{
     behaviour::{Behaviour, Extreme, Group, Parts},
     cells::{Cell, Cells},
     extremes::extremes,
-    ghosts::{CellShows, Ghost, LevelLists, StrongestGhost, strongest},
     groups::{Grouped, groups, is_always_right},
     kinds::Kinds,
     left::Left,
@@ -24,6 +23,7 @@ use super::{
     result::{Bound, Proof, Witness, Witnesses},
     sent::SentTable,
     states::{States, Ways, first_edges},
+    strongest_ghosts::{CellShows, Ghost, LevelLists, StrongestGhost, strongest},
     waits::{Changes, Which, edge_times, longest, longest_collision, may_be_lost, node_times, times_of_people},
     witnesses::{Wanted, of_queue, shortest},
 };

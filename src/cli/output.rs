@@ -12,7 +12,7 @@ use super::{
     files::{folder_of, has_mark, real},
     interrupt::Unfinished,
 };
-use crate::source::{Fault, kinds};
+use crate::source::{Fault, file_kinds};
 
 /// A file that appears under its name only when it is complete.
 #[derive(Debug)]
@@ -162,7 +162,7 @@ pub(super) fn tell_written(out: &Path, words: &str) -> Result<(), Fault> {
 /// Checks that an output does not overwrite an existing file whose name shows that it is an input.
 pub(super) fn check_is_no_input(file: &Path) -> Result<(), Fault> {
     let name = file.file_name().unwrap_or_default().to_string_lossy();
-    if !file.exists() || !kinds::is_input(&name) {
+    if !file.exists() || !file_kinds::is_input(&name) {
         return Ok(());
     }
     let message = "by its name this is an input (a plan, a trace, a flow, a picture or a file that belongs to one), and it would be \

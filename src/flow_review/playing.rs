@@ -17,7 +17,7 @@ use crate::{
     panel::PlayedStep,
     proof::{Bound, Proof, Witness},
     review::{Review, review},
-    rules::{Looks, Selection},
+    rules::{Looks, Selection, over_walks},
 };
 
 /// How many pixels may be played, in moves times pixels of a screen, to find shorter walks: some seconds.
@@ -112,11 +112,11 @@ impl Playing<'_> {
 
     /// Plays the moves that leave something behind, of which no walk so far has shown it.
     pub(super) fn play_what_is_left_behind(&mut self, proof: &Proof) {
-        let Some(selection) = self.only(&["left-behind"]) else { return };
+        let Some(selection) = self.only(&[over_walks::LEFT_BEHIND]) else { return };
         let mut moves = self.moves_for_shorter_walks();
         for left in &proof.left_behind {
             let Some(edge) = left.edge else { continue };
-            let place = (format!("/moves/{}", self.map.graph.edges[edge].by), "left-behind");
+            let place = (format!("/moves/{}", self.map.graph.edges[edge].by), over_walks::LEFT_BEHIND);
             if self.gathered.has(&place) {
                 continue;
             }

@@ -7,6 +7,7 @@ use crate::{
     finding::{Finding, OpenLimit, Summary},
     plan::{Plan, RuleLimits},
     proof::{Bound, Proof, Witness},
+    rules::over_walks,
 };
 
 /// Whether every walk keeps a limit.
@@ -29,7 +30,7 @@ impl Verdict {
             Self::Kept => "kept",
             Self::Broken => "broken",
             Self::Open => "open",
-            Self::NotProved => "not-proved",
+            Self::NotProved => over_walks::NOT_PROVED,
         }
     }
 }
@@ -91,7 +92,7 @@ pub(super) struct Reached {
 /// Every limit that is judged over all walks.
 pub(super) const JUDGED: [Judged; 8] = [
     Judged {
-        rules: &["too-many-since-cleaning"],
+        rules: &[over_walks::TOO_MANY_SINCE_CLEANING],
         figure: None,
         what: ["Updates since a cleaning", "updates since a cleaning"],
         unit: "",
@@ -103,7 +104,7 @@ pub(super) const JUDGED: [Judged; 8] = [
         factor: |_| None,
     },
     Judged {
-        rules: &["visible-ghost", "outline-left"],
+        rules: &[over_walks::VISIBLE_GHOST, over_walks::OUTLINE_LEFT],
         figure: None,
         what: ["Ghosts", "a ghost"],
         unit: " L*",
@@ -115,7 +116,7 @@ pub(super) const JUDGED: [Judged; 8] = [
         factor: residue_factor,
     },
     Judged {
-        rules: &["left-behind"],
+        rules: &[over_walks::LEFT_BEHIND],
         figure: None,
         what: ["What is left behind", "something old on the glass"],
         unit: " moves",
@@ -127,7 +128,7 @@ pub(super) const JUDGED: [Judged; 8] = [
         factor: |_| None,
     },
     Judged {
-        rules: &["updates-collide"],
+        rules: &[over_walks::UPDATES_COLLIDE],
         figure: None,
         what: ["Waits", "a wait"],
         unit: " ms",
@@ -139,7 +140,7 @@ pub(super) const JUDGED: [Judged; 8] = [
         factor: |display| display.certainty.durations,
     },
     Judged {
-        rules: &["cannot-keep-up"],
+        rules: &[over_walks::CANNOT_KEEP_UP],
         figure: None,
         what: ["The backlog", "a wait"],
         unit: " ms",
@@ -151,7 +152,7 @@ pub(super) const JUDGED: [Judged; 8] = [
         factor: |display| display.certainty.durations,
     },
     Judged {
-        rules: &["slow-answer"],
+        rules: &[over_walks::SLOW_ANSWER],
         figure: Some("first_ms"),
         what: ["First answers", "a first answer"],
         unit: " ms",
@@ -163,7 +164,7 @@ pub(super) const JUDGED: [Judged; 8] = [
         factor: |display| display.certainty.first_visible,
     },
     Judged {
-        rules: &["slow-answer"],
+        rules: &[over_walks::SLOW_ANSWER],
         figure: Some("whole_ms"),
         what: ["Whole answers", "a whole answer"],
         unit: " ms",
@@ -175,7 +176,7 @@ pub(super) const JUDGED: [Judged; 8] = [
         factor: |display| display.certainty.durations,
     },
     Judged {
-        rules: &["flashes-too-fast"],
+        rules: &[over_walks::FLASHES_TOO_FAST],
         figure: None,
         what: ["Flashes within a second", "flashes of one place within a second"],
         unit: "",
@@ -281,14 +282,16 @@ impl Judged {
         let [_, what] = self.what;
         let amount = |figure: f64| format!("{}{}", short(figure), self.unit);
         let proved = match (bound, self.rules[0]) {
-            (Bound::Proved(0.0), "left-behind") => "no walk leaves anything old on the glass".to_owned(),
-            (Bound::Proved(figure), "left-behind") => {
+            (Bound::Proved(0.0), over_walks::LEFT_BEHIND) => "no walk leaves anything old on the glass".to_owned(),
+            (Bound::Proved(figure), over_walks::LEFT_BEHIND) => {
                 format!("no walk shows {what} for more than {}", amount(figure))
             }
-            (Bound::Proved(figure), "too-many-since-cleaning") => {
+            (Bound::Proved(figure), over_walks::TOO_MANY_SINCE_CLEANING) => {
                 format!("no walk brings a pixel more than {} {what}", amount(figure))
             }
-            (Bound::Proved(figure), "flashes-too-fast") => format!("no walk shows more than {} {what}", amount(figure)),
+            (Bound::Proved(figure), over_walks::FLASHES_TOO_FAST) => {
+                format!("no walk shows more than {} {what}", amount(figure))
+            }
             (Bound::Proved(figure), _) => format!("no walk shows {what} of more than {}", amount(figure)),
             (Bound::Unbounded, _) => format!("what was proved gives {what} no bound"),
             (Bound::NotProved, _) => format!("nothing was proved about {what}"),

@@ -21,7 +21,7 @@ use super::{
 };
 use crate::{
     finding::{Finding, OWN_FAULT},
-    source::{Fault, Span, kinds::output_name},
+    source::{Fault, Span, file_kinds::output_name},
 };
 
 /// The case that every suite begins with.

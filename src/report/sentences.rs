@@ -1,7 +1,7 @@
 //! Words that several formats share: where a finding stands, counts, sentences.
 
-use crate::rules::wording::step_name;
 pub(super) use crate::rules::wording::{counted as count, ms};
+use crate::rules::{over_walks, wording::step_name};
 use std::collections::BTreeMap;
 
 use super::ReviewedPlan;
@@ -33,7 +33,6 @@ pub(super) fn place_words(finding: &Finding) -> String {
 }
 
 /// The rule whose findings are about a limit of another rule, which their label names.
-const NOT_PROVED: &str = "not-proved";
 
 /// A field of a plan or of a flow that belongs to no step, in words.
 fn place_in_a_file(finding: &Finding) -> String {
@@ -41,7 +40,7 @@ fn place_in_a_file(finding: &Finding) -> String {
     if let Some(rest) = finding.pointer.strip_prefix("/moves/") {
         return format!("move {}{label}", rest.split('/').next().unwrap_or_default());
     }
-    if finding.rule == NOT_PROVED {
+    if finding.rule == over_walks::NOT_PROVED {
         return format!("the limit of `{}`", finding.label.as_deref().unwrap_or_default());
     }
     if finding.pointer.starts_with("/states/") { format!("state{label}") } else { "the plan".into() }

@@ -4,8 +4,8 @@
 //! field means.
 
 pub mod edit;
+pub mod file_kinds;
 pub mod json;
-pub mod kinds;
 pub mod pattern;
 
 use std::sync::Arc;

@@ -555,9 +555,9 @@ fn recorded_durations_become_a_description_that_a_plan_can_use() {
     let call = ["fit", "--durations", "a.trace.jsonl"];
     let run = folder.run(&[&call[..], &["--out", "mine.display.json"]].concat()).with_status(0);
     insta::assert_snapshot!(run.out);
-    let plan = r#"{ "display": "mine.display.json", "temperature_c": 5, "begins": "white",
+    let plan = r#"{ "format": "refresh-plan/1", "display": "mine.display.json", "temperature_c": 5, "begins": "white",
         "steps": [{ "screen": "square.png", "updates": [{ "mode": "quick" }] }] }"#;
-    folder.plan("b.plan.json", plan);
+    folder.file("b.plan.json", plan);
     folder.run(&["review", "b.plan.json", "--facts", "facts.jsonl", "--gate", "never"]).with_status(0);
     let facts: Value = serde_json::from_str(folder.read("facts.jsonl").trim_end()).unwrap();
     let ms = |name: &str| facts["updates"][0][name].as_f64().unwrap();

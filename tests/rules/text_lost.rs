@@ -136,8 +136,8 @@ fn what_nobody_sent_is_left_behind_and_not_lost() {
     // However it is sent, it is too close to its ground: grey 14 of 15 is 3.2 L* from white.
     let pale = of("fill='#eeeeee' font-size='16'", "", plan);
     assert_eq!(shares(&pale), [0.0]);
-    let words = "0..0 nothing of the text `Ebb 06:10` stands out from white on the glass, but at least 50 % must: its \
-                 shades are too close to that level on this panel | draw it in black, or on another background";
+    let words = "0..0 nothing of the text `Ebb 06:10` stands out from the white around it on the glass, but at \
+                 least 50 % must: on this panel its shades are too close to white | draw it in black, or on another background";
     assert_eq!(told(&pale, "text-lost"), [words]);
     // Five levels are 16.2 L*, four 12.9.
     assert_eq!(shares(&of("fill='#bbbbbb' font-size='40'", "", plan)), [0.0]);

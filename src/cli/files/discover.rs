@@ -14,7 +14,7 @@ use super::{
     missing::no_such,
     walking::{leads_outside, walk_fault},
 };
-use crate::source::{Fault, kinds::PLAN};
+use crate::source::{Fault, file_kinds::PLAN};
 
 /// The plans that some paths name, and the faults on the way. They are sorted by name, whatever the order of the paths,
 /// so that the same plans give the same bytes.

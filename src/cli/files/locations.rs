@@ -3,7 +3,7 @@
 
 use std::path::{Path, PathBuf};
 
-use crate::source::kinds::{FLOW, TRACE};
+use crate::source::file_kinds::{FLOW, TRACE};
 
 /// A path without links, as far as it exists.
 pub(crate) fn real(path: &Path) -> PathBuf {

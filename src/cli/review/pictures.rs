@@ -18,7 +18,7 @@ use crate::{
     panel::PlayedStep,
     report::picture::{self, Drawn},
     review::{Review, play_without_ghosts_until},
-    source::{Fault, kinds::output_name},
+    source::{Fault, file_kinds::output_name},
 };
 
 /// At most this many threads compress pictures, in addition to the one that plays and draws: compressing takes about as

@@ -35,7 +35,7 @@ use crate::{
     },
     review::{BrokenScreen, Review},
     rules::{RULES, Selection},
-    source::{Fault, did_you_mean, kinds::output_name},
+    source::{Fault, did_you_mean, file_kinds::output_name},
 };
 
 /// The checked arguments of the command line.

@@ -48,7 +48,6 @@ pub(super) struct Times {
 struct Listing<'m> {
     made: &'m Made,
     does: Vec<Does<'m>>,
-    longest_every_ms: f64,
     times: Times,
 }
 
@@ -61,7 +60,7 @@ pub(super) fn all(made: &Made, graph: &Graph, most: usize) -> Option<Times> {
     does.extend(starts.into_iter().map(|(_, _, does)| does));
     let times = Times { wait_ms: vec![0.0; graph.nodes.len()], edges: vec![0; edges], starts: vec![0; nodes.len()] };
     let longest_every_ms = made.flow.moves.iter().map(|one| one.every_ms).fold(0.0, f64::max);
-    let mut listing = Listing { made, does, longest_every_ms, times };
+    let mut listing = Listing { made, does, times };
     let mut open = Vec::new();
     let mut known = HashSet::new();
     for (number, node) in nodes.into_iter().enumerate() {

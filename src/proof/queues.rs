@@ -56,7 +56,6 @@ pub(super) struct Busy {
 }
 
 /// When an update is sent and driven, ms from its request on.
-#[expect(clippy::struct_field_names, reason = "the unit stands in the name")]
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(super) struct Sending {
     pub(super) wait_ms: f64,

@@ -32,8 +32,6 @@ pub(super) fn place_words(finding: &Finding) -> String {
     format!("steps {} to {}{label}", finding.step, finding.last_step)
 }
 
-/// The rule whose findings are about a limit of another rule, which their label names.
-
 /// A field of a plan or of a flow that belongs to no step, in words.
 fn place_in_a_file(finding: &Finding) -> String {
     let label = finding.label.as_ref().map_or(String::new(), |label| format!(" \"{label}\""));

@@ -229,7 +229,7 @@ fn record_of(words: &str, shape: &Shape<'_>) -> Option<&'static str> {
     let parts: Vec<&str> =
         words.split(|letter: char| !letter.is_alphabetic()).filter(|part| !part.is_empty()).collect();
     let says = |known: &&str| parts.iter().any(|part| part == known || (known.len() > 3 && part.starts_with(*known)));
-    let found = WORDS.iter().find(|(_, known)| known.iter().any(|word| says(&word))).map(|(record, _)| *record);
+    let found = WORDS.iter().find(|(_, known)| known.iter().any(says)).map(|(record, _)| *record);
     found.or_else(|| shape.pieces.contains(&Piece::File).then_some("frame"))
 }
 
@@ -291,7 +291,7 @@ fn is_second_corner(shape: &Shape<'_>, [y, third, fourth]: [usize; 3]) -> bool {
         return false;
     }
     let middle = between(y, third);
-    middle.contains(['-', '>']) || middle.contains("..") || middle.contains("to") || middle.contains(")")
+    middle.contains(['-', '>']) || middle.contains("..") || middle.contains("to") || middle.contains(')')
 }
 
 /// Whether the last pixel seems to belong to the box: then one more is often a whole number of 8 px.

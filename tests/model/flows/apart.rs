@@ -264,15 +264,14 @@ impl<'m> Apart<'m> {
     /// Longest paths by relaxing every way over and over (R. Bellman 1958, L. Ford 1956): what still grows after as many
     /// rounds as there are states grows for ever. None stands for that.
     fn counts(&self) -> Vec<Vec<Option<u64>>> {
-        let (states, pixels) = (self.node.len(), self.made.size.pixels());
         const NOTHING: i64 = i64::MIN;
         const ENDLESS: i64 = i64::MAX;
+        let (states, pixels) = (self.node.len(), self.made.size.pixels());
         let mut most = vec![vec![NOTHING; pixels]; states];
         for round in 0..2 * states + 2 {
             let mut has_changed = false;
             for way in &self.ways {
-                for pixel in 0..pixels {
-                    let (is_cleaned, adds) = way.counts[pixel];
+                for (pixel, (is_cleaned, adds)) in way.counts.iter().copied().enumerate() {
                     let before = way.from.map_or(0, |from| most[from][pixel]);
                     let after = match before {
                         NOTHING => continue,

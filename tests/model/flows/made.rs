@@ -113,7 +113,7 @@ fn mode(dice: &mut Dice, number: i64, levels: i64, taste: Taste) -> Value {
         "drives": if cleans || dice.chance(30) { "all" } else { "changed" },
         "windowed": dice.chance(80),
         "cleans": cleans,
-        "flashes": if cleans { 1 } else { 0 },
+        "flashes": i32::from(cleans),
         "duration_ms": *dice.pick(&[0.0, 90.0, 200.0, 460.0]),
         "residue": {
             "keeps": if cleans { *dice.pick(&[0.0, 0.3]) } else { *dice.pick(&[0.0, 0.5, 0.7, 0.9, 0.97]) },
@@ -201,7 +201,7 @@ fn flow(dice: &mut Dice, size: Size, screens: usize) -> Value {
     };
     if dice.chance(60) {
         let starts =
-            (0..1 + dice.below(2)).map(|_| json!({ "at": dice.pick(&names), "updates": updates(dice, size, modes) }));
+            (0..=dice.below(2)).map(|_| json!({ "at": dice.pick(&names), "updates": updates(dice, size, modes) }));
         flow["starts"] = starts.collect::<Vec<_>>().into();
     }
     if dice.chance(30) {

@@ -24,8 +24,11 @@ struct Queue {
     since_clock: f64,
 }
 
+/// A queue in whole numbers, in an order that does not depend on how it came about.
+type QueueKey = (usize, Vec<i64>, Vec<((usize, usize), i64)>);
+
 impl Queue {
-    fn key(&self) -> (usize, Vec<i64>, Vec<((usize, usize), i64)>) {
+    fn key(&self) -> QueueKey {
         let whole = |ms: f64| (ms * 1e5).round() as i64;
         let mut places: Vec<i64> = self.places.iter().map(|ms| whole(*ms)).collect();
         places.sort_unstable();

@@ -4,19 +4,20 @@
 #![expect(clippy::print_stdout, reason = "a benchmark prints its figures")]
 
 mod common;
+#[path = "../tests/common/flow_in_memory.rs"]
+mod flow_in_memory;
 
 use std::{sync::Arc, time::Instant};
 
 use common::{dice::Dice, picture::Picture, process, watch};
+use flow_in_memory::Around;
 use serde_json::{Value, json};
 use stillpage::{
-    display::{Beside, Display, Segments, read_display},
     flow::{Graph, read_flow},
     geometry::Size,
-    plan::{KnownRule, ScreenId, Surroundings, Trouble},
     proof::{Frame, Frames, Proving, SentTable, prove},
     rules::known_rules,
-    source::{Fault, Source},
+    source::Source,
 };
 
 fn main() {
@@ -158,49 +159,4 @@ fn tablet_flow() -> Value {
     let starts = json!([{ "at": "page-0", "updates": [{ "mode": "full" }] }]);
     let cleanings = json!([{ "mode": "full", "after_updates": 12 }]);
     flow(&states, &ways.collect::<Vec<_>>(), &starts, &cleanings, "when_free")
-}
-
-/// Everything that a flow names, in memory.
-struct Around {
-    display: String,
-    rules: Vec<KnownRule>,
-}
-
-impl Surroundings for Around {
-    fn display(&mut self, name: &str) -> Result<Display, Vec<Fault>> {
-        read_display(&Arc::new(Source { name: name.into(), text: self.display.clone() }), &mut Alone)
-    }
-
-    fn screens_folder(&mut self, _path: &str) -> Result<(), Trouble> {
-        Ok(())
-    }
-
-    fn screen(&mut self, path: &str) -> Result<ScreenId, Trouble> {
-        Ok(ScreenId(path.trim_end_matches(".png").parse().expect("screens are numbers")))
-    }
-
-    fn each(&mut self, pattern: &str) -> Result<Vec<ScreenId>, Trouble> {
-        let ends: Vec<usize> = pattern.split('-').filter_map(|part| part.parse().ok()).collect();
-        Ok((ends[0]..=ends[1]).map(ScreenId).collect())
-    }
-
-    fn font(&mut self, path: &str) -> Result<(), Trouble> {
-        panic!("{path} is looked for")
-    }
-
-    fn rules(&self) -> &[KnownRule] {
-        &self.rules
-    }
-}
-
-struct Alone;
-
-impl Beside for Alone {
-    fn base(&mut self, name: &str) -> Result<Display, Vec<Fault>> {
-        panic!("{name} is looked for")
-    }
-
-    fn segments(&mut self, path: &str) -> Result<Segments, Fault> {
-        panic!("{path} is looked for")
-    }
 }

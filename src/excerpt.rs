@@ -1,7 +1,11 @@
 //! A part of a review: the findings of the steps between two times. Everything before is played too, because the panel
 //! remembers it. Knows plans and reviews, no files.
 
-use crate::{plan::Plan, review::Review, trace::ms_of_day};
+use crate::{
+    plan::Plan,
+    review::Review,
+    trace::{DAY_MS, ms_of_day},
+};
 
 /// A time in a plan or a trace.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -33,13 +37,12 @@ impl TimePoint {
             Self::SinceBeginning(ms) => Ok(ms),
             Self::OfDay(ms) => {
                 let begins_at = plan.recorded.as_ref().and_then(|recorded| recorded.begins_at_ms);
-                Ok((ms - begins_at.ok_or(NoExcerpt::NoTimeOfDay)?).rem_euclid(DAY_MS))
+                Ok((ms - begins_at.ok_or(NoExcerpt::NoTimeOfDay)?).rem_euclid(DAY_MS as f64))
             }
         }
     }
 }
 
-const DAY_MS: f64 = 24.0 * 3600.0 * 1000.0;
 /// A hundred years.
 const LONGEST_SECONDS: f64 = 3.2e9;
 

@@ -15,15 +15,13 @@ use crate::{
     display::Level,
     plan::ScreenId,
     screen::{Picture, ScreenFault},
+    side_by_side::STACK_BYTES,
 };
 
 /// Bytes of pictures that are kept because they are shown again later.
 const PICTURE_BYTES: usize = 256 << 20;
 /// Bytes of compared pairs that are kept because they come again later.
 const PAIR_BYTES: usize = 48 << 20;
-/// Stack of a decoding thread: the drawing library recurses.
-const STACK_BYTES: usize = 16 << 20;
-
 /// Where the pictures come from.
 pub trait ScreenSource: Sync {
     /// Reads and decodes a screen; `buffer` may be used for its greys.

@@ -15,12 +15,13 @@ use super::{
     options::{ForDisplay, Turned},
     output::{check_ending, check_out, tell_written, write_file, write_out},
     telling::status_of,
-    threads::{cores, in_order},
+    threads::cores,
 };
 use crate::{
     display::{Display, shipped},
     planner::first_draft::{BEGINS, DraftOf, OutOfOrder, draft as draft_plan, twins},
     rules::wording::counted,
+    side_by_side::in_order,
     source::{Fault, did_you_mean},
 };
 

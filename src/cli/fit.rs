@@ -97,7 +97,7 @@ fn measure_durations(arguments: &FitArguments, path: &Path) -> Result<(), Vec<Fa
         let help = "let the device record when an update began and ended (`docs/traces.md` has a writer in C)";
         return Err(Fault::of_file(path.display().to_string(), message, help).into());
     }
-    let named = display_of_trace(path)?;
+    let named = display_of_trace(path, &loaded.plan.source.text);
     let shown = path.file_name().unwrap_or_default().to_string_lossy();
     let text = |named: &str| durations_fragment(&loaded.plan, &measured, named, &shown);
     if let Some(out) = &arguments.out {
@@ -108,16 +108,14 @@ fn measure_durations(arguments: &FitArguments, path: &Path) -> Result<(), Vec<Fa
 }
 
 /// What the header of a trace calls its display, as it can be named from here.
-fn display_of_trace(path: &Path) -> Result<String, Fault> {
-    let source = read_text(path)?;
+fn display_of_trace(path: &Path, trace: &str) -> String {
     let header: serde_json::Value =
-        source.text.lines().next().and_then(|line| serde_json::from_str(line).ok()).unwrap_or_default();
+        trace.lines().next().and_then(|line| serde_json::from_str(line).ok()).unwrap_or_default();
     let named = header["display"].as_str().unwrap_or_default();
-    Ok(if shipped::text_of(named).is_some() {
-        named.to_owned()
-    } else {
-        folder_of(path).join(named).display().to_string()
-    })
+    if shipped::text_of(named).is_some() {
+        return named.to_owned();
+    }
+    folder_of(path).join(named).display().to_string()
 }
 
 fn mode<'d>(display: &'d Display, name: &str) -> Result<&'d Mode, Fault> {

@@ -19,12 +19,12 @@ use super::{
     options::{ForDisplay, Threads, Turned},
     output::{check_out, make_folder, write_file, write_out},
     telling::tell,
-    threads::in_order,
 };
 use crate::{
     display::{Display, ink::InkKind},
     prepare::{How, Prepared, blur_px, prepare as bring_to_levels},
     screen::{ScreenNote, png_of_levels},
+    side_by_side::in_order,
     source::Fault,
 };
 

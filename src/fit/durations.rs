@@ -6,7 +6,10 @@ use std::{collections::BTreeMap, fmt::Write as _};
 use serde::Serialize;
 use serde_json::{Map, Value, json};
 
-use crate::plan::{Plan, RecordedUpdate, Updates};
+use crate::{
+    plan::{Plan, RecordedUpdate, Updates, median},
+    rules::wording::counted,
+};
 
 /// How long updates of a mode took at one temperature.
 #[derive(Clone, Debug, PartialEq)]
@@ -42,7 +45,7 @@ fn measured(mode: usize, celsius: i64, mut durations: Vec<f64>) -> Option<Measur
     durations.sort_by(f64::total_cmp);
     let count = durations.len();
     let (least, most) = (*durations.first()?, *durations.last()?);
-    let median_ms = f64::midpoint(durations[(count - 1) / 2], durations[count / 2]);
+    let median_ms = median(&durations)?;
     Some(MeasuredDuration { mode, celsius, count, median_ms, range_ms: [least, most] })
 }
 
@@ -89,8 +92,8 @@ fn durations(measured: &[&MeasuredDuration]) -> Value {
 
 fn words(of: &MeasuredDuration, name: &str) -> String {
     let [least, most] = of.range_ms.map(tenths);
-    let updates = if of.count == 1 { "update" } else { "updates" };
-    format!("{name} at {} C: {} ms, {least} to {most} ms in {} {updates}", of.celsius, tenths(of.median_ms), of.count)
+    let updates = counted(of.count as u64, "update", "updates");
+    format!("{name} at {} C: {} ms, {least} to {most} ms in {updates}", of.celsius, tenths(of.median_ms))
 }
 
 fn tenths(ms: f64) -> f64 {

@@ -4,11 +4,7 @@
 
 use std::{
     collections::{BTreeMap, HashMap},
-    sync::{
-        Arc, Mutex, PoisonError,
-        atomic::{AtomicUsize, Ordering},
-    },
-    thread,
+    sync::{Arc, Mutex, PoisonError},
 };
 
 use crate::{
@@ -20,10 +16,8 @@ use crate::{
     proof::{Frame, Frames},
     review::BrokenScreen,
     screen::{Picture, ScreenFault},
+    side_by_side::in_order,
 };
-
-/// Stack of a decoding thread: the drawing library recurses.
-const STACK_BYTES: usize = 16 << 20;
 
 /// The box around what differs between two screens, by these.
 type Boxes = HashMap<(Option<ScreenId>, ScreenId), Option<Rect>>;
@@ -52,7 +46,8 @@ impl DecodedScreens {
         let screens: Vec<ScreenId> = named.keys().copied().collect();
         let mut pictures = HashMap::new();
         let mut broken = Vec::new();
-        for (screen, decoded) in decode_all(&screens, source, threads) {
+        let decoded = in_order(&screens, threads, &|screen| source.picture(*screen, Vec::new()));
+        for (screen, decoded) in screens.iter().copied().zip(decoded) {
             match decoded {
                 Ok(picture) => {
                     pictures.insert(screen, Arc::new(picture));
@@ -139,30 +134,4 @@ fn named_screens(flow: &Flow) -> BTreeMap<ScreenId, String> {
         }
     }
     named
-}
-
-type Decoded = (ScreenId, Result<Picture, ScreenFault>);
-
-fn decode_all(screens: &[ScreenId], source: &dyn ScreenSource, threads: usize) -> Vec<Decoded> {
-    let next = AtomicUsize::new(0);
-    let work = || {
-        let mut decoded = Vec::new();
-        while let Some(screen) = screens.get(next.fetch_add(1, Ordering::Relaxed)) {
-            decoded.push((*screen, source.picture(*screen, Vec::new())));
-        }
-        decoded
-    };
-    let mut decoded = thread::scope(|scope| {
-        let spawn = |_| thread::Builder::new().stack_size(STACK_BYTES).spawn_scoped(scope, work).ok();
-        let others: Vec<_> = (0..threads.clamp(1, screens.len().max(1))).filter_map(spawn).collect();
-        let join = |other: thread::ScopedJoinHandle<'_, Vec<Decoded>>| {
-            other.join().unwrap_or_else(|cause| std::panic::resume_unwind(cause))
-        };
-        let mut decoded: Vec<Decoded> = others.into_iter().flat_map(join).collect();
-        // If no thread could be started, this one does the work.
-        decoded.extend(work());
-        decoded
-    });
-    decoded.sort_by_key(|(screen, _)| *screen);
-    decoded
 }

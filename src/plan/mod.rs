@@ -26,7 +26,7 @@ pub use document::{Surroundings, Trouble, read_plan};
 pub use expand::{PlannedStep, Steps};
 pub use limits::{LimitValue, NoDefault, Origin, RuleLimits, TinyTextLimits, display_limit};
 pub use made::{NoPlan, NoPlanReason, PlanHead, PlanMaker};
-pub use recorded::{Departure, DepartureKind, OutOfOrder, RecordedPlan, RecordedStep, RecordedUpdate};
+pub use recorded::{Departure, DepartureKind, OutOfOrder, RecordedPlan, RecordedStep, RecordedUpdate, median};
 pub(crate) use settings::rules as read_rules;
 pub use settings::{
     FolderSettings, KnownLimit, KnownRule, RuleLevel, RuleSetting, RuleSettings, Set, read_folder_settings, with_outer,

@@ -59,6 +59,12 @@ pub struct OutOfOrder {
     pub back_ms: f64,
 }
 
+/// The middle of sorted measurements; `None` if there are none.
+pub fn median(sorted: &[f64]) -> Option<f64> {
+    let upper = *sorted.get(sorted.len() / 2)?;
+    Some(f64::midpoint(sorted[(sorted.len() - 1) / 2], upper))
+}
+
 /// What a device recorded of a step.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct RecordedStep {

@@ -1,4 +1,4 @@
-//! The cells that are walked: pixels of one behaviour, told apart by their side neighbours where those play a part; if there
+//! The cells that are walked: pixels of one behaviour, distinguished by their side neighbours where those play a part; if there
 //! are too many, those most alike are joined.
 //!
 //! What is proved of joined cells holds for each of them.

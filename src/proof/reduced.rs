@@ -12,7 +12,7 @@ use super::{
     states::Ways,
 };
 
-/// As often pictures are told apart before all of them stay apart.
+/// As often pictures are distinguished before all of them stay apart.
 const MOST_ROUNDS: usize = 200;
 
 /// A way from one picture to another, with the kinds of edges that take it.

@@ -178,12 +178,12 @@ pub(super) fn node_times(
         node.finish_ms.offer(times.finish_ms.ms, 0);
     }
     let bound = |longest: Longest| if longest.ms.is_finite() { Bound::Proved(longest.ms) } else { Bound::Unbounded };
-    let told = |times: EdgeTimes| NodeTimes {
+    let of_node = |times: EdgeTimes| NodeTimes {
         wait_ms: bound(times.wait_ms),
         answer_ms: bound(times.answer_ms),
         finish_ms: bound(times.finish_ms),
     };
-    nodes.into_iter().map(told).collect()
+    nodes.into_iter().map(of_node).collect()
 }
 
 /// The longest wait of a move's update for anything but an earlier update of its own move; `times` are those of the edges.

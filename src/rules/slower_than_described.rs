@@ -7,7 +7,7 @@ use crate::{
     display::Mode,
     finding::{Observation, Sink, StepField, Where},
     panel::PlayedStep,
-    plan::{Plan, RecordedUpdate},
+    plan::{Plan, RecordedUpdate, median},
 };
 
 /// Compares the durations that a device recorded with those of the description, by mode and temperature.
@@ -70,12 +70,6 @@ impl<'p> SlowerThanDescribed<'p> {
             ..Observation::default()
         })
     }
-}
-
-/// The middle of sorted numbers.
-fn median(sorted: &[f64]) -> Option<f64> {
-    let upper = sorted.get(sorted.len() / 2)?;
-    Some(if sorted.len().is_multiple_of(2) { (sorted[sorted.len() / 2 - 1] + upper) / 2.0 } else { *upper })
 }
 
 /// The part of a description that fits what was measured.

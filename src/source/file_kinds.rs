@@ -10,6 +10,9 @@ pub const TRACE: &str = ".trace.jsonl";
 /// How the names of user flows end.
 pub const FLOW: &str = ".flow.json";
 
+/// How the names of all files end that a review takes.
+pub const REVIEWED: [&str; 3] = [PLAN, TRACE, FLOW];
+
 /// How the names of display descriptions end.
 pub const DISPLAY: &str = ".display.json";
 
@@ -25,7 +28,7 @@ const FONTS: [&str; 3] = [".ttf", ".otf", ".ttc"];
 /// Whether a file of this name is one that the program reads, so that no output may overwrite it by accident.
 pub fn is_input(name: &str) -> bool {
     let name = name.to_lowercase();
-    let mut endings = [PLAN, TRACE, FLOW, DISPLAY, SETTINGS].iter().chain(&PICTURES).chain(&FONTS);
+    let mut endings = REVIEWED.iter().chain(&[DISPLAY, SETTINGS]).chain(&PICTURES).chain(&FONTS);
     endings.any(|ending| name.ends_with(ending))
 }
 

@@ -94,7 +94,8 @@ impl ClockUnit {
     }
 }
 
-const DAY_MS: u64 = 24 * 3600 * 1000;
+/// A day, ms.
+pub(crate) const DAY_MS: u64 = 24 * 3600 * 1000;
 
 /// Reads a time of day, `09:30:00` or `09:30:00.250`, as ms since midnight.
 pub(crate) fn ms_of_day(text: &str) -> Option<f64> {

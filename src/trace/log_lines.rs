@@ -6,7 +6,7 @@ use std::sync::Arc;
 use regex::{Captures, Regex, RegexBuilder};
 use serde_json::{Map, Number, Value};
 
-use super::clock::ms_of_day;
+use super::clock::{DAY_MS, ms_of_day};
 use crate::source::{
     Fault, Source, did_you_mean,
     json::{Item, Reading, read_document},
@@ -173,7 +173,7 @@ impl LogLines {
         let clock = header.entry("clock").or_insert_with(|| Value::Object(Map::new()));
         if let Value::Object(clock) = clock {
             clock.entry("starts_at").or_insert_with(|| begins_at.into());
-            clock.entry("wraps_at").or_insert_with(|| whole(DAY_SECONDS * self.per_second()).into());
+            clock.entry("wraps_at").or_insert_with(|| whole(DAY_MS as f64 / 1000.0 * self.per_second()).into());
         }
         header
     }
@@ -267,8 +267,6 @@ impl LogLines {
 
 /// The fields of a record, and its time of day if the line gives one.
 type Recorded = (Map<String, Value>, Option<String>);
-
-const DAY_SECONDS: f64 = 24.0 * 3600.0;
 
 /// A count as a number without a fraction where it has none.
 fn whole(count: f64) -> Number {

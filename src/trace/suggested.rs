@@ -31,9 +31,12 @@ pub struct Suggested {
 pub fn suggest_log_lines(log: &str) -> Suggested {
     let shapes = shapes(log);
     let looked_at = shapes.iter().map(|shape| shape.count).sum();
-    let mut found: Vec<Proposal> = Vec::new();
+    let (mut found, mut others): (Vec<Proposal>, Vec<&Shape<'_>>) = Default::default();
     for shape in &shapes {
-        let Some(proposal) = proposal(shape) else { continue };
+        let Some(proposal) = proposal(shape) else {
+            others.push(shape);
+            continue;
+        };
         match found.iter_mut().find(|known| known.pattern == proposal.pattern) {
             Some(known) => known.take(proposal),
             None => found.push(proposal),
@@ -44,7 +47,6 @@ pub fn suggest_log_lines(log: &str) -> Suggested {
     // The first pattern that matches counts: the most particular one goes first.
     found.sort_by_key(|proposal| std::cmp::Reverse(proposal.pattern.len()));
     let matched = found.iter().map(|proposal| proposal.count).sum();
-    let others = shapes.iter().filter(|shape| proposal(shape).is_none()).collect::<Vec<_>>();
     Suggested { text: text_of(&found, &others), patterns: found.len(), matched: [matched, looked_at] }
 }
 
@@ -70,6 +72,14 @@ struct Shape<'l> {
     example: &'l str,
     /// What stands in the places that are not words, line by line.
     values: Vec<Vec<&'l str>>,
+}
+
+impl<'l> Shape<'l> {
+    /// What stands at a piece that is not words, line by line.
+    fn values_at(&self, piece: usize) -> impl Iterator<Item = &'l str> + '_ {
+        let slot = self.pieces[..piece].iter().filter(|piece| !matches!(piece, Piece::Words(_))).count();
+        self.values.iter().map(move |values| values[slot])
+    }
 }
 
 fn shapes(log: &str) -> Vec<Shape<'_>> {
@@ -182,25 +192,22 @@ fn proposal(shape: &Shape<'_>) -> Option<Proposal> {
         "update" => &["mode"][..],
         "frame" => &["file"],
         "temperature" => &["celsius"],
-        "touch" | "key" => &[],
+        "touch" | "key" | "power" => &[],
         _ => &["text"],
     };
-    if record == "power" {
-        return power(shape, &groups);
-    }
     if !needed.iter().all(|name| groups.contains(&Some(*name))) {
         return None;
     }
     let values_of = |name: &str| -> Vec<&str> {
         let at = groups.iter().position(|group| *group == Some(name));
-        let slot = at.map(|at| shape.pieces[..at].iter().filter(|piece| !matches!(piece, Piece::Words(_))).count());
-        slot.map_or(Vec::new(), |slot| shape.values.iter().map(|values| values[slot]).collect())
+        at.map_or(Vec::new(), |at| shape.values_at(at).collect())
     };
     let mut modes: Vec<String> = values_of("mode").into_iter().map(str::to_owned).collect();
     modes.sort_unstable();
     modes.dedup();
+    let pattern = pattern(shape, &groups);
     Some(Proposal {
-        pattern: pattern(shape, &groups),
+        pattern: if record == "power" { with_power(&pattern)? } else { pattern },
         record,
         count: shape.count,
         example: shape.example.trim().chars().take(LONGEST_EXAMPLE).collect(),
@@ -297,41 +304,28 @@ fn is_second_corner(shape: &Shape<'_>, [y, third, fourth]: [usize; 3]) -> bool {
 /// Whether the last pixel seems to belong to the box: then one more is often a whole number of 8 px.
 fn corner_is_inside(shape: &Shape<'_>, groups: &[Option<&'static str>]) -> bool {
     let Some(at) = groups.iter().position(|group| *group == Some("x2")) else { return false };
-    let slot = shape.pieces[..at].iter().filter(|piece| !matches!(piece, Piece::Words(_))).count();
-    let ends = shape.values.iter().filter_map(|values| values[slot].parse::<u64>().ok());
+    let ends = shape.values_at(at).filter_map(|value| value.parse::<u64>().ok());
     let [inside, outside] = ends.fold([0, 0], |[inside, outside]: [usize; 2], end| {
         [inside + usize::from((end + 1).is_multiple_of(8)), outside + usize::from(end.is_multiple_of(8))]
     });
     inside > outside
 }
 
-/// A line that says that the power goes: the word itself is the field.
-fn power(shape: &Shape<'_>, groups: &[Option<&'static str>]) -> Option<Proposal> {
-    let pattern = pattern(shape, groups);
+/// The pattern of a line that says that the power goes: the word itself is the field.
+fn with_power(pattern: &str) -> Option<String> {
     let word = ["off", "sleep", "on"].into_iter().find(|word| {
         let mut parts = pattern.split(|letter: char| !letter.is_alphabetic());
         parts.any(|part| part == *word)
     })?;
     let at = pattern.rfind(word)?;
-    let pattern = format!("{}(?<text>{word}){}", &pattern[..at], &pattern[at + word.len()..]);
-    Some(Proposal {
-        pattern,
-        record: "power",
-        count: shape.count,
-        example: shape.example.trim().chars().take(LONGEST_EXAMPLE).collect(),
-        modes: Vec::new(),
-        unit: unit_of(shape, groups.iter().position(|group| *group == Some("at"))?),
-        corner_is_inside: None,
-        has_file: None,
-    })
+    Some(format!("{}(?<text>{word}){}", &pattern[..at], &pattern[at + word.len()..]))
 }
 
 /// The unit of the times: what stands behind them, otherwise seconds where they have decimals, otherwise milliseconds.
 fn unit_of(shape: &Shape<'_>, time: usize) -> &'static str {
     let behind = shape.pieces.get(time + 1).and_then(words_of).unwrap_or_default();
     let unit: String = behind.trim_start().chars().take_while(char::is_ascii_alphabetic).collect();
-    let slot = shape.pieces[..time].iter().filter(|piece| !matches!(piece, Piece::Words(_))).count();
-    let has_decimals = shape.values.iter().any(|values| values[slot].contains('.'));
+    let has_decimals = shape.values_at(time).any(|value| value.contains('.'));
     match unit.as_str() {
         "us" => "us",
         "s" | "sec" => "s",
@@ -343,18 +337,14 @@ fn unit_of(shape: &Shape<'_>, time: usize) -> &'static str {
 /// The regular expression of a shape: its words as they are, its named places as groups.
 fn pattern(shape: &Shape<'_>, groups: &[Option<&'static str>]) -> String {
     let mut text = "^".to_owned();
-    let mut slot = 0;
-    for (piece, group) in shape.pieces.iter().zip(groups) {
-        if let Piece::Words(words) = piece {
-            text += &escaped(words);
-            continue;
-        }
-        let has_decimals = shape.values.iter().any(|values| values[slot].contains('.'));
-        slot += 1;
+    for (at, (piece, group)) in shape.pieces.iter().zip(groups).enumerate() {
         let body = match piece {
-            Piece::Words(_) => continue,
+            Piece::Words(words) => {
+                text += &escaped(words);
+                continue;
+            }
             Piece::TimeOfDay => "[0-9:.]+",
-            Piece::Number if !has_decimals => "[0-9]+",
+            Piece::Number if !shape.values_at(at).any(|value| value.contains('.')) => "[0-9]+",
             Piece::Number => "[0-9.]+",
             Piece::File => r#"[^\s"',;()]+"#,
             Piece::ModeWord => r"\w+",

@@ -7,6 +7,8 @@
 
 #[path = "../common/mod.rs"]
 mod common;
+#[path = "../common/flow_in_memory.rs"]
+mod flow_in_memory;
 #[path = "../kept_failures/mod.rs"]
 mod kept_failures;
 #[path = "../common/shipped.rs"]

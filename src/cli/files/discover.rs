@@ -14,7 +14,7 @@ use super::{
     missing::no_such,
     walking::{leads_outside, walk_fault},
 };
-use crate::source::{Fault, file_kinds::PLAN};
+use crate::source::{Fault, file_kinds::REVIEWED};
 
 /// The plans that some paths name, and the faults on the way. They are sorted by name, whatever the order of the paths,
 /// so that the same plans give the same bytes.
@@ -39,7 +39,7 @@ pub(crate) fn find_plans(paths: &[PathBuf], settings: &mut SettingsStore) -> (Ve
 
 const NAME_A_PLAN: &str = "name a plan (`*.plan.json`)";
 
-/// Checks that a path is one plan, for a command that takes one: not a folder of plans, not a trace.
+/// Checks that a path is one plan, for a command that takes one: not a folder of plans, a trace or a flow.
 pub(crate) fn check_is_one_plan(path: &Path) -> Result<(), Fault> {
     let found = fs::metadata(path).map_err(|error| no_such(path, &error))?;
     if found.is_dir() {
@@ -49,6 +49,14 @@ pub(crate) fn check_is_one_plan(path: &Path) -> Result<(), Fault> {
     if is_trace(path) {
         let message = "this is a trace of a device, but this command takes a plan";
         return Err(Fault::of_file(path.display().to_string(), message, NAME_A_PLAN));
+    }
+    if is_flow(path) {
+        let help = "name a plan (`*.plan.json`); `stillpage walk` writes a walk through a flow as a plan";
+        return Err(Fault::of_file(
+            path.display().to_string(),
+            "this is a user flow, but this command takes a plan",
+            help,
+        ));
     }
     Ok(())
 }
@@ -61,10 +69,8 @@ fn walk(folder: &Path, settings: &mut SettingsStore, plans: &mut Vec<PathBuf>, f
     let mut entries =
         WalkDir::new(folder).follow_links(true).sort_by_file_name().into_iter().filter_entry(|entry| !hidden(entry));
     while let Some(entry) = entries.next() {
-        let outside = entry
-            .as_ref()
-            .ok()
-            .and_then(|entry| leads_outside(entry, &allowed, &["plan.json", "trace.jsonl", "flow.json"]));
+        let endings = REVIEWED.map(|ending| ending.trim_start_matches('.'));
+        let outside = entry.as_ref().ok().and_then(|entry| leads_outside(entry, &allowed, &endings));
         match entry {
             Ok(entry) if outside.is_some() => {
                 faults.extend(outside);
@@ -99,5 +105,5 @@ fn walk(folder: &Path, settings: &mut SettingsStore, plans: &mut Vec<PathBuf>, f
 
 /// Whether a file in a folder is a plan, a trace or a flow, by its name.
 pub(crate) fn is_reviewed(path: &Path) -> bool {
-    is_named(path, PLAN) || is_trace(path) || is_flow(path)
+    REVIEWED.iter().any(|ending| is_named(path, ending))
 }

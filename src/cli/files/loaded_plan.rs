@@ -11,7 +11,7 @@ use super::{
     finder::Finder,
     folder_settings::SettingsStore,
     inputs::Inputs,
-    locations::{folder_of, is_flow, is_trace, real},
+    locations::{folder_of, is_trace, real},
     reading::read_text,
     screens::{ForPanel, Frames, LoadedScreens},
 };
@@ -91,17 +91,7 @@ pub(crate) fn load_flow(
 /// Reads a plan and finds everything that it names.
 pub(crate) fn load_plan(path: &Path, settings: &mut SettingsStore) -> Result<LoadedPlan, Vec<Fault>> {
     check_is_one_plan(path)?;
-    check_is_no_flow(path)?;
     load_kept_plan(path, settings, None)
-}
-
-/// Checks that a path is not a user flow, for a command that takes a plan.
-fn check_is_no_flow(path: &Path) -> Result<(), Fault> {
-    if !is_flow(path) {
-        return Ok(());
-    }
-    let help = "name a plan (`*.plan.json`); `stillpage walk` writes a walk through a flow as a plan";
-    Err(Fault::of_file(path.display().to_string(), "this is a user flow, but this command takes a plan", help))
 }
 
 /// The same; pictures are kept in a cache if there is one.
@@ -121,7 +111,6 @@ pub(crate) fn load_text(
     settings: &mut SettingsStore,
     cache: Option<&Arc<DecodedCache>>,
 ) -> Result<LoadedPlan, Vec<Fault>> {
-    check_is_no_flow(path)?;
     let mut finder = finder_of(path, settings)?;
     let (plan, frames) = if is_trace(path) {
         let trace = read_trace(source, &mut finder)?;

@@ -1,22 +1,17 @@
 //! Random flows, small enough that all that can stand on the whole glass can be listed. The same seed gives the same flow.
 
-use std::{
-    fs,
-    path::{Path, PathBuf},
-    sync::Arc,
-};
+use std::{fs, path::PathBuf, sync::Arc};
 
 use serde_json::{Value, json};
 use stillpage::{
-    display::{Beside, Display, Segments, read_display},
     flow::{Flow, read_flow},
-    plan::{KnownRule, ScreenId, Surroundings, Trouble},
     proof::{Frame, Frames},
     rules::known_rules,
-    source::{Fault, Source},
+    source::Source,
 };
 
 use crate::{
+    flow_in_memory::Around,
     plain::{self, geometry::Size, screens::Levels},
     random_plans::dice::Dice,
 };
@@ -278,49 +273,4 @@ fn cleaning(dice: &mut Dice, size: Size, names: &[String]) -> Value {
         rule["window"] = boxes(dice, size);
     }
     rule
-}
-
-/// Everything that a flow names, in memory.
-struct Around {
-    display: String,
-    rules: Vec<KnownRule>,
-}
-
-impl Surroundings for Around {
-    fn display(&mut self, name: &str) -> Result<Display, Vec<Fault>> {
-        read_display(&Arc::new(Source { name: name.into(), text: self.display.clone() }), &mut Alone)
-    }
-
-    fn screens_folder(&mut self, _path: &str) -> Result<(), Trouble> {
-        Ok(())
-    }
-
-    fn screen(&mut self, path: &str) -> Result<ScreenId, Trouble> {
-        Ok(ScreenId(Path::new(path).file_stem().unwrap().to_str().unwrap().parse().unwrap()))
-    }
-
-    fn each(&mut self, pattern: &str) -> Result<Vec<ScreenId>, Trouble> {
-        let ends: Vec<usize> = pattern.split('-').filter_map(|part| part.parse().ok()).collect();
-        Ok((ends[0]..=ends[1]).map(ScreenId).collect())
-    }
-
-    fn font(&mut self, path: &str) -> Result<(), Trouble> {
-        panic!("{path} is looked for")
-    }
-
-    fn rules(&self) -> &[KnownRule] {
-        &self.rules
-    }
-}
-
-struct Alone;
-
-impl Beside for Alone {
-    fn base(&mut self, name: &str) -> Result<Display, Vec<Fault>> {
-        panic!("{name} is looked for")
-    }
-
-    fn segments(&mut self, path: &str) -> Result<Segments, Fault> {
-        panic!("{path} is looked for")
-    }
 }

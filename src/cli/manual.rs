@@ -171,7 +171,7 @@ const CAUTIONS: [&str; 3] = [
     "Figures are predictions from a display description and only as good as its numbers. Measure your own panel.",
     "A drive scheme that is not charge-balanced can damage a panel permanently. The panel maker's own documents come \
      first.",
-    "A safety indicator must not rest on this model alone; local codes and licensed practice decide.",
+    "Do not base a safety indicator on this model alone: local safety regulations and a licensed engineer decide.",
 ];
 
 fn status(page: &mut Roff, lines: &[(&str, &str)]) {

@@ -55,7 +55,7 @@ impl Prevention {
     pub fn words(self) -> String {
         let Self { updates, latest_step } = self;
         let updates = if updates == 1 { "update".to_owned() } else { format!("{updates} updates") };
-        format!("clean after every {updates} of this place, for the first time at the latest after step {latest_step}")
+        format!("clean after every {updates} of this place, the first time after step {latest_step} at the latest")
     }
 }
 
@@ -87,9 +87,8 @@ impl Later {
 
     fn words(&self) -> String {
         let Self { name, own_ms, most, .. } = self;
-        let why = most.map_or(String::new(), |(_, rule)| {
-            format!(" ({own_ms} is enough for this finding alone, but not for `{rule}`)")
-        });
+        let why = most
+            .map_or(String::new(), |(_, rule)| format!(" (`{rule}` needs that much; {own_ms} would be enough here)"));
         format!("set `after_ms` of {name} to at least {}{why}", self.after_ms())
     }
 }

@@ -108,12 +108,19 @@ pub(super) fn played_of_flow(plan: &ReviewedPlan) -> Option<String> {
         count(moves, "move", "moves")
     )];
     if summary.longest_answer_ms > 0.0 {
-        parts.push(format!("longest answer {:.0} ms", summary.longest_answer_ms));
+        parts.push(longest_answer(summary));
     }
     if summary.worst_residue_l > 0.0 {
-        parts.push(format!("strongest ghost {:.2} L*", summary.worst_residue_l));
+        parts.push(format!("strongest pixel of a ghost {:.2} L*", summary.worst_residue_l));
     }
     Some(parts.join(", "))
+}
+
+/// The longest time from an input to the first change, in words.
+pub(super) fn longest_answer(summary: &Summary) -> String {
+    let ms = summary.longest_answer_ms;
+    let is_of_the_pen = summary.margins.answers.is_none_or(|margin| margin.reached < ms);
+    format!("longest {} {ms:.0} ms", if is_of_the_pen { "lag of a pen line" } else { "answer" })
 }
 
 /// What follows from another finding, in a line that stands with that one.
@@ -139,8 +146,10 @@ pub(super) fn margin_lines(summary: &Summary) -> Vec<String> {
 
 fn margin_line(name: &str, margin: PlanMargin, factor: f64) -> String {
     let (what, unit, usual) = match name {
-        "residue" => ("ghosts reach", " L*", "that most readers notice"),
-        "answers" => ("the slowest first answer takes", " ms", "within which an answer feels immediate"),
+        "residue" => ("ghosts large enough to notice reach", " L*", "that most readers notice"),
+        "answers" => {
+            ("the slowest first change after a touch or key takes", " ms", "within which an answer feels immediate")
+        }
         "flashes" => ("flashes on a large area reach", "", "that are allowed within a second"),
         _ => ("updates take", " mJ", "of the plan's budget"),
     };
@@ -153,12 +162,15 @@ fn margin_line(name: &str, margin: PlanMargin, factor: f64) -> String {
     let holds = margin.holds();
     let within = if holds == Holds::Broken { "above" } else { "within" };
     let sure = match holds {
-        _ if factor <= 1.0 => "the figure counts as exact, so the verdict is:".to_owned(),
-        Holds::Kept => format!("even if the estimate is off by a factor of {factor}, the verdict is:"),
-        Holds::Open => format!("the estimate may be off by a factor of {factor}, so the verdict is:"),
-        Holds::Broken => format!("the estimate may be off by a factor of {factor}; the verdict is:"),
+        Holds::Kept if factor <= 1.0 => "the limit is kept".to_owned(),
+        Holds::Kept => format!("the limit is kept, even if the estimate is off by a factor of {factor}"),
+        Holds::Open => {
+            format!("it is open whether the limit is kept, as the estimate may be off by a factor of {factor}")
+        }
+        Holds::Broken if factor <= 1.0 => "the limit is broken".to_owned(),
+        Holds::Broken => format!("the limit is broken (the estimate may be off by a factor of {factor})"),
     };
-    format!("{what} {reached}{unit}, {within} {of}; {sure} {}", holds.word())
+    format!("{what} {reached}{unit}, {within} {of}: {sure}")
 }
 
 /// A figure with the digits that matter, and no noughts behind them.

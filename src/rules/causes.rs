@@ -27,6 +27,7 @@ const FOLLOWS: &[(&str, Shared, &[&str])] = &[
     ("missed-rest", Shared::Place, &["visible-ghost", "outline-left", "stray-ink", "ink-under-grey"]),
     ("too-many-since-cleaning", Shared::Place, &["visible-ghost", "outline-left"]),
     ("visible-ghost", Shared::Place, &["stray-ink", "ink-under-grey", "wrong-start"]),
+    ("line-width-jumps", Shared::Change, &["ink-under-grey"]),
     ("left-behind", Shared::Beginning, &["update-lost", "not-decided"]),
     ("text-lost", Shared::Change, &["grey-in-two-level-mode"]),
     ("faint-text", Shared::Change, &["text-lost"]),

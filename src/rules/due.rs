@@ -14,6 +14,8 @@ pub(super) struct Due {
     most: u32,
     /// The smallest windows that hold a ghost each.
     ghosts: Vec<Rect>,
+    /// Whether something is nearly off enough to be a ghost.
+    is_near_a_ghost: bool,
     /// Whether black or white of the whole page has drifted.
     is_dull: bool,
     unknown: bool,
@@ -24,7 +26,7 @@ pub(super) struct Due {
     times: f64,
 }
 
-/// A cleaning is due within this share of a limit.
+/// A cleaning is due from this share of a limit on.
 const SHARE: f64 = 0.8;
 pub(super) const HOUR_MS: f64 = 3_600_000.0;
 
@@ -33,6 +35,7 @@ impl Due {
         Self {
             most: 0,
             ghosts: Vec::new(),
+            is_near_a_ghost: false,
             is_dull: false,
             unknown: plan.begins == crate::plan::Begins::Unknown,
             cleaned: false,
@@ -55,6 +58,11 @@ impl Due {
             || self.is_dull
             || mode.cleans && self.limit_asks(step.updates_request_ms(), &plan.limits)
             || self.ghosts_ask(step, update, mode, plan)
+    }
+
+    /// Whether an update cleans before a ghost is seen that is near: it is not due, and yet no flash without a reason.
+    pub(super) fn prevents_a_ghost(&self, update: &PlayedUpdate, plan: &Plan) -> bool {
+        self.is_near_a_ghost && plan.display.modes[update.mode].cleans
     }
 
     /// Whether a limit in force, whoever gives it, asks for a cleaning at a time, ms.
@@ -92,6 +100,7 @@ impl Due {
         self.ghosts.clear();
         let window = |rect: Rect| proposed_window(rect, display, plan.rotation).unwrap_or(rect);
         self.ghosts.extend(step.ghosts.iter().map(|ghost| window(ghost.rect)));
+        self.is_near_a_ghost = step.residue_l >= SHARE * step.ghost_limits.limit_l;
         let drift_l = [ink.black(), ink.white()].map(|level| step.medians[usize::from(level)].abs());
         self.is_dull = drift_l.into_iter().any(|drift_l| drift_l >= plan.limits.dull_page.limit_l.value);
         self.unknown = step.glass.unknown_px() > 0;

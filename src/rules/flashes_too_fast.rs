@@ -79,7 +79,9 @@ impl<'p> FlashesTooFast<'p> {
             )
         } else if found.has_content {
             (
-                format!("the content that changes and the flashes of `{name}` together make {flashes} {kind}"),
+                format!(
+                    "the changes of content (half a flash each) and the flashes of `{name}` together make {flashes} {kind}"
+                ),
                 format!("leave more time before `{name}`, or use it on a smaller area"),
             )
         } else {
@@ -92,8 +94,8 @@ impl<'p> FlashesTooFast<'p> {
         let help = asks.as_ref().map_or(help.clone(), |asks| {
             let words = asks.words();
             format!(
-                "{words}, a second after the end of what is seen there before; or use a mode that flashes less often, or \
-                 smaller windows"
+                "{words}, so that it begins a second after the last flash or change there has ended; or use a mode that \
+                 flashes less often, or smaller windows"
             )
         });
         Observation {

@@ -206,16 +206,17 @@ impl<'p> GhostGroups<'p> {
         let fewer = (updates / 5).max(1);
         let prevention =
             (updates > MANY).then(|| Prevention { updates: updates - fewer, latest_step: begin.saturating_sub(fewer) });
+        let first = if matches!(pause, Pause::After(_)) { ", in the first pause" } else { "" };
         let answers = self.plan.step_at(begin).is_some_and(|step| step.cause.is_person());
         let name = |mode: usize| &self.plan.display.modes[mode].name;
         let sooner = match (prevention, group.shown_in.filter(|mode| *mode != removal.mode())) {
             (Some(prevention), _) => format!(
-                "; that is the first pause, and the ghost appears before it: to prevent that, {}, or accept it",
+                "{first}; it is seen before that, from step {begin} on: to prevent that, {}, or accept it",
                 prevention.words()
             ),
             // A mode that cleans is too slow for an answer.
             (None, Some(_)) if answers => {
-                "; until then it is seen: accept it, because the answer must come at once".to_owned()
+                "; accept that it is seen until then, because the answer must come at once".to_owned()
             }
             (None, Some(mode)) => format!(
                 "; until then it is seen: to prevent that, use `{}` instead of `{}` at step {begin}, or accept it",

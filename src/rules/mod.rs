@@ -323,7 +323,7 @@ pub const FLASH_CAUTION: &str = "flashing can trigger seizures in people with ph
 
 /// The caution that stands with every plan of a display with a single indicator.
 pub const INDICATOR_CAUTION: &str =
-    "a safety indicator must not rest on this model alone; local codes and licensed practice decide";
+    "do not base a safety indicator on this model alone: local safety regulations and a licensed engineer decide";
 
 /// The caution of the one rule that holds flashes against a published threshold: it speaks of that.
 const THRESHOLD_CAUTION: &str = "flashing can trigger seizures in people with photosensitive epilepsy: this check \

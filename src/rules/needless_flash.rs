@@ -196,9 +196,10 @@ impl NeedlessFlash<'_> {
                             0 => format!("step {}", finding.step),
                             _ => format!("steps {} to {}", finding.step, finding.last_step),
                         };
-                        finding.help += "; other turns of this step of the file need their update as it is: write ";
+                        finding.help += "; the other steps that this entry of the file stands for need their update as it \
+                                         is: give ";
                         finding.help += &turns;
-                        finding.help += " apart from them";
+                        finding.help += " an entry of their own";
                     }
                 });
             }

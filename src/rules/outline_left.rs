@@ -41,7 +41,7 @@ fn observation(group: &Group, groups: &GhostGroups<'_>) -> Observation {
         (false, 1) => format!("{rim_px} of its {pixels} px"),
         (false, _) => format!("{rim_px} of their {pixels} px"),
     };
-    let message = format!("{seen}: {which} lie beside driven pixels and have not been driven themselves since");
+    let message = format!("{seen}: {which} were not driven themselves, but lie beside pixels that were");
     let mut observation = groups.observation(group, message, "outlines");
     observation.figures.push(("rim_px", rim_px as f64));
     observation

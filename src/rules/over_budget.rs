@@ -170,66 +170,58 @@ impl OverBudget<'_> {
     /// What brings a figure down, and to what it must be raised otherwise.
     fn help(&self, name: &str, figure: f64, budget: f64, outcome: &Outcome<'_>) -> String {
         let (kind, at) = match name {
-            "flashing_updates" => ("flashes", &self.flashes),
-            "cleanings" => ("cleanings", &self.cleanings),
+            "flashing_updates" => (["flash", "flashes"], &self.flashes),
+            "cleanings" => (["cleaning", "cleanings"], &self.cleanings),
             _ => return "reduce it in the plan, or raise the budget and explain why in the review".to_owned(),
         };
         let balance = Balance::new(outcome.findings, self.plan);
-        let needless = balance.needless_words(outcome.ran("needless-flash"));
+        let counted = wording::counted(figure as u64, kind[0], kind[1]);
+        let sum = format!("{counted} ({}){}", steps_words(at), balance.words(outcome.ran("needless-flash")));
         let left = (figure as u64).saturating_sub(balance.needless) + balance.more;
-        let raise = balance.raise_words(left, budget);
-        format!("the {kind} are at {}; {needless}{}: {raise}", steps_words(at), balance.more_words())
+        format!("{sum}{}", balance.raise_words(left, budget))
     }
 }
 
 impl Balance {
-    /// Which of them are needless.
-    fn needless_words(&self, is_judged: bool) -> String {
-        match self.needless {
-            0 if is_judged => "`needless-flash` calls none of them needless".to_owned(),
-            0 => "`needless-flash` did not run and may call some of them needless".to_owned(),
-            1 => format!("that at {} is needless, as `needless-flash` says", steps_words(&self.needless_at)),
-            _ => format!("those at {} are needless, as `needless-flash` says", steps_words(&self.needless_at)),
-        }
-    }
-
-    /// How many other helps ask for.
-    fn more_words(&self) -> String {
-        let once = match (self.more, self.repeated) {
-            (0, 0) => return String::new(),
-            (0, _) => "; the helps of other findings ask".to_owned(),
-            (1, _) => "; the help of another finding asks for one more".to_owned(),
-            (more, _) => format!("; the helps of other findings ask for {more} more"),
-        };
-        let and = if self.more == 0 { "" } else { ", and" };
-        match self.repeated {
-            0 => once,
-            1 => format!("{once}{and} for about one more to clean before a ghost is seen"),
-            repeated => {
-                format!("{once}{and} for about {repeated} more to clean again and again before a ghost is seen")
+    /// What the other findings take away and add, as parts of a sum.
+    fn words(&self, is_judged: bool) -> String {
+        let less = match self.needless {
+            0 if is_judged => String::new(),
+            0 => ", of which `needless-flash` may call some needless: it did not run".to_owned(),
+            needless => {
+                format!(", minus {needless} that `needless-flash` calls needless ({})", steps_words(&self.needless_at))
             }
-        }
+        };
+        let more = match self.more {
+            0 => String::new(),
+            more => format!(", plus {more} that the fixes of other findings add"),
+        };
+        let repeated = match self.repeated {
+            0 => String::new(),
+            repeated => format!(", plus about {repeated} to clean again before a ghost is seen"),
+        };
+        format!("{less}{more}{repeated}")
     }
 
-    /// What is left when all of that is done, and what then.
+    /// What the sum comes to, and what then.
     fn raise_words(&self, left: u64, budget: f64) -> String {
         let holds = left as f64 <= budget;
-        let is = if left == 1 { "is" } else { "are" };
         let with_repeated = left + self.repeated;
+        let is_a_sum = self.needless + self.more > 0;
+        let explain = "and explain why in the review";
         match (holds, self.repeated) {
-            (true, 0) => {
-                let done = if self.more > 0 { "with all of that done" } else { "without them" };
-                format!("{done} {left} {is} left, and the budget holds")
+            (true, 0) => format!(", leaves {left}: the budget holds"),
+            (false, 0) if is_a_sum => {
+                format!(", makes {left}: leave out what nobody needs, or raise the budget to {left} {explain}")
             }
-            (false, 0) => {
-                format!("leave out what nobody needs, or raise the budget to {left} and explain why in the review")
-            }
+            (false, 0) => format!(": leave out what nobody needs, or raise the budget to {left} {explain}"),
             (true, _) => format!(
-                "accept the ghosts: then {left} {is} left, and the budget holds; or raise it to about {with_repeated}"
+                ", makes about {with_repeated}: accept the ghosts (then {left} are left and the budget holds), or raise \
+                 the budget to about {with_repeated} {explain}"
             ),
             (false, _) => format!(
-                "leave out what nobody needs, or raise the budget to about {with_repeated} ({left} if you accept the \
-                 ghosts) and explain why in the review"
+                ", makes about {with_repeated}: raise the budget to that, or accept the ghosts and raise it to {left}, \
+                 {explain}"
             ),
         }
     }

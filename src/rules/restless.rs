@@ -86,7 +86,10 @@ impl<'p> Restless<'p> {
     fn weight_of(&self, step: &PlayedStep<'_>) -> f64 {
         let modes = &self.plan.display.modes;
         let is_undue = |update: &&PlayedUpdate| {
-            !update.sent.is_empty() && modes[update.mode].flashes > 0 && !self.due.is_due(step, update, self.plan)
+            !update.sent.is_empty()
+                && modes[update.mode].flashes > 0
+                && !self.due.is_due(step, update, self.plan)
+                && !self.due.prevents_a_ghost(update, self.plan)
         };
         let flashing_px = step.updates.iter().filter(is_undue).map(|update| update.sent_px).sum();
         self.weight.of(self.plan.display.area_mm2(flashing_px))
@@ -132,7 +135,7 @@ impl<'p> Restless<'p> {
             (_, _, allowed) => format!("plan at most {allowed} such updates within any 600000 ms"),
         };
         if all_flash {
-            return format!("{pace}, because every mode of this display flashes");
+            return format!("{pace}: this display has no mode without a flash");
         }
         format!(
             "use a mode without a flash, and clean only when {} limit or a visible ghost requires it; otherwise {pace}",

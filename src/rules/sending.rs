@@ -86,7 +86,7 @@ pub(super) fn words(
     let Some(own) = change_of(first) else { return remedy::update_of(first.rect, plan) };
     let more = others.iter().filter_map(|sender| Some((sender, change_of(sender)?)));
     let again: Vec<String> = more.map(|(sender, change)| again_words(sender, change, plan)).collect();
-    let quiet = quiet_words(first, own, plan);
+    let quiet = quiet_words(first, called, own, plan);
     let or = if others.is_empty() && quiet.is_empty() { other_way(own, all) } else { "" };
     let (named, rest) = again.split_at(again.len().min(MOST_NAMED));
     let rest = match rest.len() {
@@ -94,16 +94,19 @@ pub(super) fn words(
         1 => "; one more step changes this place again: let it send the place in the same way".to_owned(),
         rest => format!("; {rest} more steps change this place again: let each send it in the same way"),
     };
-    format!("{}{or}{quiet}{}{rest}", change_words(first, called, own, plan), named.concat())
+    format!("{quiet}{}{or}{}{rest}", change_words(first, called, own, plan), named.concat())
 }
 
-/// That an added update need not flash if the place is drawn otherwise, in words.
-fn quiet_words(sender: &Sender, change: &Change, plan: &Plan) -> String {
+/// That an added update need not flash if the place is drawn otherwise, in words: that is the better way.
+fn quiet_words(sender: &Sender, called: &str, change: &Change, plan: &Plan) -> String {
     let ChangeOf::AddUpdate { mode, .. } = change.what else { return String::new() };
     let quiet = sender.missing.quiet_mode(mode, plan);
     quiet.map_or(String::new(), |quiet| {
         let name = &plan.display.modes[quiet].name;
-        format!(", or a `{name}` one, without a flash, once the screen is drawn in levels that `{name}` can show")
+        format!(
+            "draw the screen in levels that `{name}` can show and add a `{name}` update with the window \"changed\" to \
+             {called}; otherwise "
+        )
     })
 }
 

@@ -28,7 +28,7 @@ fn observation(group: &Group, groups: &GhostGroups<'_>) -> Observation {
     let undriven = match rim_px {
         0 => String::new(),
         _ => {
-            format!("; {rim_px} of the {pixels} px lie beside driven pixels and have not been driven themselves since")
+            format!("; {rim_px} of the {pixels} px were not driven themselves, but lie beside pixels that were")
         }
     };
     let message = if count == 1 {

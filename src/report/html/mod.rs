@@ -459,7 +459,7 @@ fn cautions() -> Markup {
         p { (sentence(FLASH_CAUTION)) }
         p { "A drive scheme that is not charge-balanced can damage a panel permanently. The panel maker's own \
              documents come first." }
-        p { "A safety indicator must not rest on this model alone; local codes and licensed practice decide." }
+        p { "Do not base a safety indicator on this model alone: local safety regulations and a licensed engineer decide." }
         p { (PREDICTIONS) }
     }
 }

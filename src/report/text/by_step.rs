@@ -36,7 +36,7 @@ fn write_plan(
     style: TextStyle,
     out: &mut dyn Write,
 ) -> io::Result<()> {
-    write_heading(report, of, plan, out)?;
+    write_heading(report, of, plan, "", out)?;
     for ByCause { finding, place, following } in plan.by_cause() {
         if finding.is_open() {
             out.write_all(finding_text(plan, finding, place, style).as_bytes())?;

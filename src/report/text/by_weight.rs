@@ -52,12 +52,43 @@ fn write_one(
     style: TextStyle,
     out: &mut dyn Write,
 ) -> io::Result<()> {
-    write_heading(report, of, plan, out)?;
-    for cause in &causes_by_weight(plan) {
+    let causes = causes_by_weight(plan);
+    write_heading(report, of, plan, &causes_words(plan, causes.len()), out)?;
+    for cause in &causes {
         out.write_all(without_blanks_at_ends(&cause_text(plan, cause, style)).as_bytes())?;
         writeln!(out)?;
     }
+    if let Some(words) = accept_words(plan, &causes) {
+        writeln!(out, "{}\n", underline::wrapped(&words, style.width, "  ", "    "))?;
+    }
     write_figures(plan, style.width, out)
+}
+
+/// How a finding is accepted, where a help advises that.
+fn accept_words(plan: &ReviewedPlan, causes: &[Cause<'_>]) -> Option<String> {
+    let finding = causes.iter().map(|cause| cause.finding).find(|finding| finding.help.contains("accept"))?;
+    let rule = finding.rule;
+    let place = match (&plan.flow, &finding.label) {
+        (Some(_), _) => "\"moves\": [ITS LABELS]".to_owned(),
+        (None, _) if !finding.is_of_a_step() => String::new(),
+        (None, Some(label)) => format!("\"steps\": [{}]", serde_json::Value::from(label.as_str())),
+        (None, None) => format!("\"steps\": [{}]", finding.step),
+    };
+    let place = if place.is_empty() { place } else { format!("{place}, ") };
+    Some(readable(&format!(
+        "to accept a finding, add an entry to \"accept\" in the file, such as {{ \"rule\": \"{rule}\", {place}\"because\": \
+         \"...\" }}"
+    )))
+}
+
+/// From how many causes the findings come, where those are fewer.
+fn causes_words(plan: &ReviewedPlan, causes: usize) -> String {
+    let open = plan.findings.iter().filter(|finding| finding.is_open()).count();
+    if causes == 0 || causes == open {
+        return String::new();
+    }
+    let are = if causes == 1 { "one cause".to_owned() } else { format!("{causes} causes, the worst first") };
+    format!(", from {are}")
 }
 
 /// A cause with the place in the plan where it begins.
@@ -123,12 +154,20 @@ fn other_places(cause: &Cause<'_>) -> Option<String> {
             places.push(place);
         }
     }
-    listed(&places, "more places")
+    listed(&places, ", ", "more places")
 }
 
 /// What to do at another place of a cause, in a few words, where that is not what its help says already.
 fn there_words(other: &Finding, first: &Finding) -> Option<String> {
-    in_short(other).filter(|words| !words.is_empty() && !first.help.contains(words))
+    let words = in_short(other).filter(|words| !words.is_empty())?;
+    match first.help.contains(&words) {
+        // What is right for two places at once is said of a box.
+        true if words.contains('[') && other.rect != first.rect => {
+            Some("which the help above fixes as well".to_owned())
+        }
+        true => None,
+        false => Some(words),
+    }
 }
 
 /// What to do about something that follows, in a few words, where its cause does not take it away by itself.
@@ -153,17 +192,17 @@ fn following_rules(following: &[&Finding]) -> Option<String> {
         let there = following_words(finding).map_or(String::new(), |words| format!(": {}", readable(&words)));
         format!("{} ({}) at {}{there}", finding.rule, finding.severity.word(), readable(&place_words(finding)))
     };
-    listed(&rules.iter().map(words).collect::<Vec<_>>(), "more")
+    listed(&rules.iter().map(words).collect::<Vec<_>>(), "; ", "more")
 }
 
 /// The first of some words, and how many there are besides.
-fn listed(words: &[String], more: &str) -> Option<String> {
+fn listed(words: &[String], between: &str, more: &str) -> Option<String> {
     let (named, rest) = words.split_at(words.len().min(MOST_PLACES));
     let rest = match rest.len() {
         0 => String::new(),
-        rest => format!(", and {rest} {more}"),
+        rest => format!("{between}and {rest} {more}"),
     };
-    (!named.is_empty()).then(|| format!("{}{rest}", named.join(", ")))
+    (!named.is_empty()).then(|| format!("{}{rest}", named.join(between)))
 }
 
 fn write_several(report: &RunReport, shown: &[&PlanReport], style: TextStyle, out: &mut dyn Write) -> io::Result<()> {

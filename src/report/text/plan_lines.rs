@@ -7,8 +7,8 @@ use std::io::{self, Write};
 use super::super::{
     Gate, PlanOutcome, PlanReport, ReviewedPlan, RunReport,
     sentences::{
-        at_temperature, count, extent, gone_words, known_by_rule, margin_lines, place_words, played_of_flow,
-        verdict_lines,
+        at_temperature, count, extent, gone_words, known_by_rule, longest_answer, margin_lines, place_words,
+        played_of_flow, verdict_lines,
     },
 };
 use super::underline::wrapped;
@@ -27,15 +27,16 @@ pub(super) fn heading(of: &PlanReport, plan: &ReviewedPlan) -> String {
     format!("{}{title}{}", of.path, at_temperature(of.temperature_c))
 }
 
-/// The first two lines of a plan: what it is, and its verdict.
+/// The first two lines of a plan: what it is, and its verdict, with `more` behind it.
 pub(super) fn write_heading(
     report: &RunReport,
     of: &PlanReport,
     plan: &ReviewedPlan,
+    more: &str,
     out: &mut dyn Write,
 ) -> io::Result<()> {
     writeln!(out, "{}", heading(of, plan))?;
-    writeln!(out, "  {} on {}: {}\n", extent(plan), plan.display, verdict(report, plan))
+    writeln!(out, "  {} on {}: {}{more}\n", extent(plan), plan.display, verdict(report, plan))
 }
 
 /// Whether a plan passes the gate, and what was found in it.
@@ -118,10 +119,10 @@ fn figures(summary: &Summary) -> Option<String> {
         format!("driven for {:.1} of {:.1} s", summary.driving_seconds, summary.seconds),
     ];
     if summary.longest_answer_ms > 0.0 {
-        parts.push(format!("longest answer {:.0} ms", summary.longest_answer_ms));
+        parts.push(longest_answer(summary));
     }
     if summary.worst_residue_l > 0.0 {
-        parts.push(format!("strongest ghost {:.2} L*", summary.worst_residue_l));
+        parts.push(format!("strongest pixel of a ghost {:.2} L*", summary.worst_residue_l));
     }
     if summary.energy_mj > 0.0 {
         parts.push(format!("{:.1} mJ", summary.energy_mj));

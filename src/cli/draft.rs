@@ -46,7 +46,7 @@ pub(crate) struct DraftArguments {
     /// The plan's title [default: the name of the folder, or of its parent if the folder is called `screens`]
     #[arg(long, value_name = "TEXT")]
     title: Option<String>,
-    /// What is on the glass before the first step: white, black, unknown, or a screen of the folder
+    /// What the glass shows before the first step: white, black, unknown, or a screen of the folder
     #[arg(long, value_name = "WHAT", default_value = "unknown")]
     begins: String,
     /// Time in ms between two screens whose names give no time

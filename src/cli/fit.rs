@@ -51,7 +51,8 @@ pub(crate) struct FitArguments {
     /// Write a plan of test screens to measure, and an empty table for the readings, into this folder
     #[arg(long, value_name = "DIR", conflicts_with = "measured")]
     print_sequence: Option<PathBuf>,
-    /// Take the durations of all modes, by temperature, from a trace whose updates have `started` and `finished`
+    /// Take the durations of all modes, for each temperature, from a trace in which updates have the fields `started`
+    /// and `finished`
     #[arg(long, value_name = "FILE.trace.jsonl", value_hint = ValueHint::FilePath,
           conflicts_with_all = ["measured", "print_sequence", "plot", "display", "mode"])]
     durations: Option<PathBuf>,

@@ -23,14 +23,14 @@ pub(crate) struct GlassArguments {
     /// The plan
     #[arg(value_hint = ValueHint::FilePath)]
     plan: PathBuf,
-    /// The step, counted from 0 over the expanded plan [default: the last one]
+    /// The step, counted from 0 in the order in which the steps are played, repeats included [default: the last one]
     #[arg(long, value_name = "N")]
     step: Option<u64>,
     /// The PNG to write
     #[arg(long, value_name = "F.png", value_hint = ValueHint::FilePath)]
     out: PathBuf,
-    /// Draw only the residue, with a scale in L* and a frame around every ghost (dashed if only the rim of a
-    /// text or shape remains)
+    /// Draw only what remains of older pictures, with a scale in L* and a frame around every ghost. The frame is dashed
+    /// if only the rim of a text or shape remains
     #[arg(long)]
     difference: bool,
     #[command(flatten)]

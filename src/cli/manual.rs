@@ -137,10 +137,10 @@ const FILES: [(&str, &str); 7] = [
     ),
     (
         "*.trace.jsonl",
-        "Traces of devices. review takes them beside plans. stillpage trace makes one from a text log, and stillpage \
-         schema trace prints the JSON Schema of a line.",
+        "Traces of devices. review finds them in folders too. stillpage trace makes one from a text log, and \
+         stillpage schema trace prints the JSON Schema of a line.",
     ),
-    ("*.flow.json", "User flows. review takes them beside plans. stillpage schema flow prints their JSON Schema."),
+    ("*.flow.json", "User flows. review finds them in folders too. stillpage schema flow prints their JSON Schema."),
     (
         "stillpage.settings.json",
         "Settings for all plans in its folder and below. stillpage schema settings prints their JSON Schema.",
@@ -168,7 +168,7 @@ const EXAMPLES: [(&str, &str); 5] = [
 ];
 
 const CAUTIONS: [&str; 3] = [
-    "Figures are predictions from a display description and only as good as its numbers. Measure your own panel.",
+    "Figures are predictions from a display description, and only as good as its numbers. Measure your own panel.",
     "A drive scheme that is not charge-balanced can damage a panel permanently. The panel maker's own documents come \
      first.",
     "Do not base a safety indicator on this model alone: local safety regulations and a licensed engineer decide.",

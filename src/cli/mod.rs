@@ -50,8 +50,8 @@ use walk::WalkArguments;
 #[command(name = "stillpage", version, arg_required_else_help = true, max_term_width = 100)]
 #[command(
     after_help = "Exit status: 0 no findings at or above the gate; 1 findings at or above the gate; 2 wrong usage, an \
-input that could not be read, or a bug in the program itself.\nFigures are predictions from a display description: \
-measure your own panel."
+input that could not be read, or a bug in the program itself. `review --gate` sets the gate; by default only errors \
+count.\nFigures are predictions from a display description: measure your own panel."
 )]
 pub struct Arguments {
     #[command(subcommand)]
@@ -60,11 +60,11 @@ pub struct Arguments {
 
 #[derive(Debug, Subcommand)]
 enum Command {
-    /// Review plans against their screens
+    /// Review plans, traces and flows, and report what will go wrong on the panel
     Review(Box<ReviewArguments>),
-    /// Apply the corrections that findings state exactly; skip any that would make something else worse
+    /// Make every correction that a finding gives exactly; leave out those that would make something else worse
     Mend(MendArguments),
-    /// Write a first plan for a folder of screens, with every update still to be chosen
+    /// Write a first plan for a folder of screens; every update in it is still to be chosen
     Draft(DraftArguments),
     /// Draw the panel as a reader sees it after a step, including ghosts
     Glass(GlassArguments),
@@ -72,15 +72,15 @@ enum Command {
     Prepare(PrepareArguments),
     /// Turn the log of a device into a trace, which `review` plays
     Trace(TraceArguments),
-    /// Write a walk through a user flow as a plan: to a state, to a finding, or at random
+    /// Write a walk (a sequence of moves through a user flow) as a plan: to a state, to a finding, or at random
     Walk(WalkArguments),
-    /// Fit a mode's residue model to measured L*, and write the result as a display description
+    /// Write a display description from your measurements: L* on the panel, or the durations in a trace
     Fit(FitArguments),
-    /// Choose windows, modes and cleanings for the steps that leave their updates open
+    /// Choose windows, modes and cleanings for the steps with `"updates": "choose"`
     Replan(ReplanArguments),
     /// List the displays that come with the program, or print one as a starting point for your own
     Displays(DisplaysArguments),
-    /// List the rules, or explain one: its level and limits in effect, and the file that sets them
+    /// List the rules, or explain one: its level, its limits, and the file in which they are set
     Rules(RulesArguments),
     /// List the JSON Schemas of the file formats, or print one
     Schema(SchemaArguments),

@@ -45,8 +45,8 @@ pub(crate) struct PrepareArguments {
     /// How to show tones that lie between the panel's levels
     #[arg(long, value_enum, default_value = "ordered", ignore_case = true)]
     how: HowWord,
-    /// The reading distance in mm at which the difference between each drawing and its prepared screen is computed and
-    /// reported [default: the display's own, otherwise 350]
+    /// Reading distance in mm. The report says how much each prepared screen differs from its drawing when seen from
+    /// this distance [default: the display's own, otherwise 350]
     #[arg(long, value_name = "MM", value_parser = distance)]
     distance: Option<f64>,
     #[command(flatten)]
@@ -272,9 +272,9 @@ fn note_words(note: &ScreenNote) -> String {
 enum HowWord {
     /// No dithering: every pixel takes the nearest level
     Threshold,
-    /// A fixed pattern: a change elsewhere on the screen does not move it
+    /// A fixed pattern of dots: a change elsewhere on the screen does not move it
     Ordered,
-    /// Error diffusion: finer, but a small edit moves the specks below it
+    /// Error diffusion: finer dots, but a small edit can move all dots below it
     Diffusion,
 }
 

@@ -32,7 +32,7 @@ pub(crate) struct RulesArguments {
     /// The rule to explain
     #[arg(value_parser = Offered::RULES, hide_possible_values = true)]
     id: Option<String>,
-    /// The plan or folder to show the settings for
+    /// The plan or folder whose settings are shown
     #[arg(long = "for", value_name = "PATH", value_hint = ValueHint::AnyPath, default_value = ".")]
     place: PathBuf,
     #[command(flatten)]

@@ -35,10 +35,10 @@ pub(crate) struct TraceArguments {
     /// Overwrite the file of `--out` if it exists
     #[arg(long, requires = "out")]
     force: bool,
-    /// Write nothing, and show what each of the first twenty lines becomes
+    /// Show what each of the first twenty lines becomes, and write nothing
     #[arg(long, conflicts_with = "out")]
     dry_run: bool,
-    /// Write nothing, and print a first file for `--lines`, made from the log, for you to finish
+    /// Print a first version of the file for `--lines`, made from the log, which you then complete; write no trace
     #[arg(long, conflicts_with_all = ["lines", "out", "dry_run"])]
     suggest: bool,
 }

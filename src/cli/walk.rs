@@ -33,16 +33,16 @@ pub(crate) struct WalkArguments {
     /// The user flow
     #[arg(value_hint = ValueHint::FilePath)]
     flow: PathBuf,
-    /// Walk to this state with as few moves as possible, each as soon as it may come
+    /// Walk to this state with as few moves as possible, and make each move as early as the flow allows
     #[arg(long, value_name = "STATE")]
     to: Option<String>,
-    /// Walk to the finding with this fingerprint, as the JSON report gives it
+    /// Walk to the finding with this fingerprint; the JSON report of `review` gives it
     #[arg(long, value_name = "FINGERPRINT")]
     finding: Option<String>,
-    /// Make N moves at random; half of them come as soon as they may, the others up to 3 s later
+    /// Make N moves at random: half of them as early as the flow allows, the others up to 3 s later
     #[arg(long, value_name = "N", requires = "seed", value_parser = clap::value_parser!(u32).range(1..=100_000))]
     random: Option<u32>,
-    /// The seed of a walk at random: the same seed gives the same walk
+    /// A number that selects the random walk: the same number gives the same walk
     #[arg(long, value_name = "S", conflicts_with_all = ["to", "finding"])]
     seed: Option<u64>,
     /// Write the plan to this file; the paths in it are relative to that file

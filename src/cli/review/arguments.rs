@@ -21,7 +21,7 @@ pub(crate) struct ReviewArguments {
     /// The format of the report
     #[arg(long, value_enum, default_value = "text", ignore_case = true)]
     pub(super) format: Format,
-    /// Text report: list every place in step order (by default: causes, the worst first)
+    /// Text report: list every place, in the order of the steps (by default: one entry for each cause, the worst first)
     #[arg(long, conflicts_with = "brief")]
     pub(super) full: bool,
     /// Text report: print one line for each finding, PATH:LINE:COLUMN LEVEL RULE MESSAGE, and nothing else
@@ -36,7 +36,7 @@ pub(crate) struct ReviewArguments {
     /// Review at this temperature (degrees C) instead of the plans' own; may be given several times
     #[arg(long, value_name = "C", allow_negative_numbers = true, value_parser = temperature)]
     pub(super) temperature: Vec<f64>,
-    /// The lowest level of findings that makes the exit status 1
+    /// The exit status is 1 if there is a finding of this level or a worse one; `never` ignores findings
     #[arg(long, value_enum, default_value = "error", ignore_case = true)]
     pub(super) gate: GateWord,
     /// Which findings count for the gate. `sure` leaves out those that would vanish if an estimated figure of the
@@ -55,17 +55,19 @@ pub(crate) struct ReviewArguments {
     /// Compare a trace with the plan that the device should follow, and report where the device departed from it
     #[arg(long, value_name = "PLAN", value_hint = ValueHint::FilePath)]
     pub(super) against: Option<PathBuf>,
-    /// Report only from this time on: seconds since the beginning, or a time of day of a trace (09:31:12). What lies
-    /// before is played, but not reported; figures and facts are those of the whole
+    /// Report only from this time on: seconds since the beginning, or a time of day of a trace (09:31:12). Earlier
+    /// steps are played, but their findings are neither reported nor counted. All other figures of the summary, and
+    /// `--facts`, still cover the whole plan or trace
     #[arg(long, value_name = "TIME", value_parser = TimePoint::read, conflicts_with_all = ["known", "write_known"])]
     pub(super) from: Option<TimePoint>,
     /// Report only up to this time
     #[arg(long, value_name = "TIME", value_parser = TimePoint::read, conflicts_with_all = ["known", "write_known"])]
     pub(super) to: Option<TimePoint>,
-    /// Write what the model computed: one JSON object for each step (of a flow: for each node), each on a line of its own
+    /// Write what the model computed, as JSON Lines: one object for each step of a plan, or for each node of a flow (a
+    /// state with its counters)
     #[arg(long, value_name = "FILE", value_hint = ValueHint::FilePath)]
     pub(super) facts: Option<PathBuf>,
-    /// Let the findings listed in this file pass: only new ones make the exit status 1
+    /// A list of known findings, written by `--write-known`. Only findings that are not on it make the exit status 1
     #[arg(long, value_name = "FILE", value_hint = ValueHint::FilePath)]
     pub(super) known: Option<PathBuf>,
     /// Write all findings that are not accepted to this file, for use with `--known`
@@ -77,7 +79,8 @@ pub(crate) struct ReviewArguments {
     /// Do not run this rule; may be given several times
     #[arg(long, value_name = "RULE", value_parser = Offered::RULES, hide_possible_values = true)]
     pub(super) without: Vec<String>,
-    /// Keep running; when a plan, a screen or a display is saved, review again what depends on it (Ctrl-C ends this)
+    /// Keep running. When a plan, a screen or a display is saved, review the plans that depend on it again. Ctrl-C ends
+    /// this
     #[arg(long, conflicts_with = "facts")]
     pub(super) watch: bool,
     #[command(flatten)]

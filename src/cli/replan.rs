@@ -148,14 +148,25 @@ fn report(
     if after.summary.error < before.summary.error && after.cost > before.cost {
         writeln!(out, "The cost is higher because fewer errors come before everything else.")?;
     }
-    match effort {
-        _ if replanned.is_best => writeln!(out, "No other choice that was considered is better."),
-        Effort::Thorough => writeln!(out, "This is the best choice that was found."),
-        Effort::Quick | Effort::Usual => writeln!(
-            out,
-            "This is the best choice that was found; --effort thorough \
-            searches further."
+    writeln!(out, "{}", effort_words(replanned, effort))
+}
+
+/// How far the search went, in words; `asked` is how far it was asked to go.
+fn effort_words(replanned: &Replanned, asked: Effort) -> String {
+    let errors = replanned.score.errors;
+    let rose = replanned.effort != asked;
+    let best = match (replanned.is_best, replanned.effort) {
+        (true, _) => "No other choice that was considered is better.",
+        (false, Effort::Thorough) => "This is the best choice that was found.",
+        (false, _) => "This is the best choice that was found; --effort thorough searches further.",
+    };
+    match (errors, rose) {
+        (0, false) => best.to_owned(),
+        (0, true) => format!("The usual search left errors, so a thorough one was made. {best}"),
+        (_, true) => format!(
+            "Errors or screens that nobody sees are left, although a thorough search was made because of them. {best}"
         ),
+        (_, false) => format!("Errors or screens that nobody sees are left. {best}"),
     }
 }
 

@@ -168,6 +168,9 @@ pub enum Looks {
     Screens,
     /// What is asked of the panel, and what of that reaches the glass, when.
     Updates,
+    /// Whether what a step draws is ever seen. Each step of which nothing is seen is a loss of its own: a plan that asks for
+    /// less hides more.
+    Showing,
     /// What people at the device wait for, and what comes between.
     Answers,
     /// What the controller draws under the pen, and what happens to it on the glass.
@@ -236,7 +239,7 @@ macro_rules! rules {
 /// Every rule, in the order of the list that users see.
 pub const RULES: &[Entry] = rules![
     "left-behind" left_behind LeftBehind Updates,
-    "never-shown" never_shown NeverShown Updates,
+    "never-shown" never_shown NeverShown Showing,
     "nothing-changes" nothing_changes NothingChanges Updates,
     "window-off-panel" window_off_panel WindowOffPanel Updates,
     "window-off-grid" window_off_grid WindowOffGrid Updates,

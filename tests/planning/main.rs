@@ -11,6 +11,7 @@ mod edits;
 mod examples_chosen;
 mod fit;
 mod help;
+mod honest_choice;
 mod mend;
 mod planner;
 mod prepare;

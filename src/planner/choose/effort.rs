@@ -28,6 +28,14 @@ impl Effort {
         }
     }
 
+    /// Whether more is tried by itself where errors are left: not on plans so large that it takes minutes, and not for
+    /// somebody who asks for the quickest answer.
+    pub(super) fn rises(self, pixel_steps: u64) -> bool {
+        /// A watch through two hundred steps.
+        const LARGEST: u64 = 1 << 23;
+        self == Self::Usual && pixel_steps <= LARGEST
+    }
+
     /// What goes on side by side where so many pixels, times steps to choose, are looked at: the more, the less.
     pub(super) fn beam(self, pixel_steps: u64) -> Beam {
         /// A watch through a few dozen steps, and through many; half a hundred steps of a tablet.

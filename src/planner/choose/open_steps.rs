@@ -12,6 +12,8 @@ pub(super) struct Open {
     by_pointer: BTreeMap<String, (usize, HowOften)>,
     /// The steps as they are written.
     steps: Vec<Arc<Step>>,
+    /// What may be asked at any turn of a step that is played often, by place.
+    at_all_turns: Vec<Vec<Vec<Update>>>,
 }
 
 impl Open {
@@ -24,11 +26,26 @@ impl Open {
                 entry.or_insert_with(|| (0, planned.step.clone())).0 += 1;
             }
         }
-        let steps = times.values().map(|(_, step)| step.clone()).collect();
+        let steps: Vec<Arc<Step>> = times.values().map(|(_, step)| step.clone()).collect();
         let played = |times: u64| if times == 1 { HowOften::Once } else { HowOften::Often };
         let by_pointer =
             times.into_iter().enumerate().map(|(at, (pointer, (times, _)))| (pointer, (at, played(times))));
-        Self { by_pointer: by_pointer.collect(), steps }
+        Self { by_pointer: by_pointer.collect(), at_all_turns: vec![Vec::new(); steps.len()], steps }
+    }
+
+    /// Adds what may be asked at one turn of a step.
+    pub(super) fn add_turn(&mut self, place: usize, options: &[Vec<Update>]) {
+        let known = &mut self.at_all_turns[place];
+        for updates in options {
+            if !known.contains(updates) {
+                known.push(updates.clone());
+            }
+        }
+    }
+
+    /// What may be asked at any turn of a step that is played often.
+    pub(super) fn at_all_turns(&self, place: usize) -> &[Vec<Update>] {
+        &self.at_all_turns[place]
     }
 
     /// The steps as they are written, by place.

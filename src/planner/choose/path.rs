@@ -99,11 +99,12 @@ impl<'p> Path<'p> {
     }
 
     /// What may be asked at a step, each with what it costs at the least, and this path after the step without any update.
+    /// Of a step that is played often, `at_all_turns` is what may be asked at any of them.
     pub(super) fn looked_at(
         &self,
         planned: &PlannedStep<'_>,
         transition: Option<Transition>,
-        played: HowOften,
+        (played, at_all_turns): (HowOften, &[Vec<Update>]),
     ) -> (Vec<(Vec<Update>, Cost)>, Self) {
         let mut path = self.fork();
         let mut options = Vec::new();
@@ -115,8 +116,15 @@ impl<'p> Path<'p> {
             let mut found = candidates(step, self.plan, played);
             // What the plan asks for is one of the ways, whatever the display could do. Where it is left to choose this is
             // nothing, which is one of them already.
-            if !found.contains(&own) {
-                found.push(own);
+            for updates in at_all_turns.iter().chain([&own]) {
+                if !found.contains(updates) {
+                    found.push(updates.clone());
+                }
+            }
+            if played == HowOften::Often {
+                // Where the first turn cannot tell one from the other, a flash is not the guess, nor is nothing.
+                let flashes = |update: &Update| self.plan.display.modes[update.mode].flashes > 0;
+                found.sort_by_key(|updates| (updates.is_empty(), updates.iter().any(flashes)));
             }
             options = found.into_iter().map(with_least).collect();
         });
@@ -151,20 +159,25 @@ impl<'p> Path<'p> {
     }
 
     fn judge(&mut self) {
-        self.score = self.score_of(self.runner.findings());
+        self.score = self.score_of(&self.runner, |_| true);
         let mut runner = self.runner.clone();
         runner.end();
         // That the last picture must be clean is said of the last one only.
-        self.ended = self.score_of(runner.findings_of_those_that(|looks| looks != Looks::LastPicture));
+        self.ended = self.score_of(&runner, |looks| looks != Looks::LastPicture);
         self.rules = runner.findings().map(|finding| (finding.rule, finding.severity)).collect();
     }
 
-    fn score_of<'f>(&self, findings: impl Iterator<Item = &'f Finding>) -> Score {
+    fn score_of(&self, runner: &RuleRunner<'_>, counts: impl Fn(Looks) -> bool) -> Score {
         let mut score = Score { errors: self.over_budget(), cost: self.meter.cost().total() };
-        for finding in findings.filter(|finding| !is_accepted(finding, &self.plan.accept)) {
+        let is_open = |finding: &&Finding| !is_accepted(finding, &self.plan.accept);
+        for finding in runner.findings_of_those_that(counts).filter(is_open) {
             score.errors += u64::from(finding.severity == Severity::Error);
             score.cost += of_finding(finding.severity);
         }
+        // Whoever chooses updates must not save by hiding a screen, were it only a note to those who wrote the plan.
+        let hidden = runner.findings_of_those_that(|looks| looks == Looks::Showing).filter(is_open);
+        let hidden = hidden.map(|finding| finding.times - u64::from(finding.severity == Severity::Error));
+        score.errors += hidden.sum::<u64>();
         score
     }
 

@@ -29,7 +29,7 @@ pub(super) fn why(ways: &[(usize, Way)], number: usize, plan: &Plan) -> String {
         return match ways.iter().map(|(_, way)| way).find(is_other) {
             Some(best) => {
                 format!(
-                    "{} is at least as good at this step, but costs more over the steps that follow",
+                    "{} is as good at this step, but no better over the steps that follow",
                     in_words(&best.updates, plan)
                 )
             }

@@ -16,6 +16,8 @@ use crate::{
 
 /// Why a step stays as it is where all of them do.
 const AS_WRITTEN: &str = "the plan as it is costs less than any alternative that was found";
+/// Why a step that is played often has its updates.
+const OVER_ALL: &str = "of all that was considered, this costs least over all the times that the step is played";
 /// Panels with more pixels, times steps to choose, are not searched exhaustively.
 const SMALL: u64 = 1 << 16;
 
@@ -30,6 +32,8 @@ pub struct Replanned {
     pub is_best: bool,
     /// How many steps of the file there were to choose.
     pub open: usize,
+    /// How much was tried: more than was asked for, where errors were left.
+    pub effort: Effort,
 }
 
 /// Chooses the updates of all steps that are left to choose, or with `all` of every step.
@@ -43,26 +47,77 @@ pub fn replan(
     all: bool,
     effort: Effort,
 ) -> Result<Replanned, Vec<BrokenScreen>> {
-    let open = Open::of(plan, all);
+    let mut open = Open::of(plan, all);
+    search::look_at_all_turns(plan, screens, threads, &mut open)?;
     let pixel_steps = plan.screen_size().pixels() * open.len() as u64;
-    let beam = effort.beam(pixel_steps);
-    let search = Search { plan, screens, threads, open: &open, beam, bound: None, heeds_budgets: true };
-    let mut found = searched(&search, effort)?;
+    let search = |effort: Effort| Search {
+        plan,
+        screens,
+        threads,
+        open: &open,
+        beam: effort.beam(pixel_steps),
+        bound: None,
+        heeds_budgets: true,
+    };
+    let mut found = searched(&search(effort), effort)?;
     // Fewer ways at a time may find what more ways crowd out; more effort must never be worse.
-    for lower in effort.lower().iter().filter(|lower| lower.beam(pixel_steps) != beam) {
-        found = found.or(searched(&Search { beam: lower.beam(pixel_steps), ..search }, *lower)?);
+    for lower in effort.lower().iter().filter(|lower| lower.beam(pixel_steps) != effort.beam(pixel_steps)) {
+        found = found.or(searched(&search(*lower), *lower)?);
     }
-    let is_small = pixel_steps <= SMALL;
-    if effort == Effort::Thorough && is_small && !found.is_whole {
-        let search =
-            Search { beam: Beam { paths: EXHAUSTIVE, within: f64::INFINITY }, bound: Some(found.score), ..search };
-        let whole = search.run()?;
+    // An error is worth more time than was asked for.
+    let rises = found.score.errors > 0 && !found.is_whole && effort.rises(pixel_steps);
+    let reached = if rises { Effort::Thorough } else { effort };
+    if rises {
+        found = found.or(searched(&search(reached), reached)?);
+    }
+    if reached == Effort::Thorough && pixel_steps <= SMALL && !found.is_whole {
+        let beam = Beam { paths: EXHAUSTIVE, within: f64::INFINITY };
+        let whole = Search { beam, bound: Some(found.score), ..search(reached) }.run()?;
         found =
             if whole.score.order(&found.score).is_lt() { whole } else { Found { is_whole: whole.is_whole, ..found } };
     }
+    found = explained(&search(reached), found, reached)?;
     let mut choices: Vec<Choice> = found.choices.into_iter().flatten().map(Arc::unwrap_or_clone).collect();
     choices.sort_by_key(|choice| choice.step);
-    Ok(Replanned { choices, score: found.score, is_best: found.is_whole, open: open.len() })
+    Ok(Replanned { choices, score: found.score, is_best: found.is_whole, open: open.len(), effort: reached })
+}
+
+/// As many choices are tried once more, against what seemed to be as good when they were made.
+const MOST_TRIED: usize = 8;
+
+/// The same with reasons that are true of the plan as it was found: the steps before one may have been chosen anew after it. What
+/// seemed as good at its step is played to the end, and taken if it is better.
+fn explained(search: &Search<'_>, mut found: Found, effort: Effort) -> Result<Found, Vec<BrokenScreen>> {
+    for _ in 0..MOST_TRIED {
+        let (choices, as_good) = search.reasons(&found.choices)?;
+        found.choices = choices;
+        if as_good.is_empty() {
+            break;
+        }
+        let others = as_good.into_iter().take(MOST_TRIED);
+        let others: Vec<Choices> =
+            others.map(|(place, updates)| instead(found.choices.clone(), place, &updates)).collect();
+        let before = found.score;
+        found = better(search, found, |_| others)?;
+        if found.score == before {
+            break;
+        }
+    }
+    if effort != Effort::Quick {
+        search.open.often().into_iter().for_each(|place| {
+            let choice = found.choices[place].as_deref().cloned();
+            found.choices[place] = choice.map(|choice| Arc::new(Choice { why: OVER_ALL.to_owned(), ..choice }));
+        });
+    }
+    Ok(found)
+}
+
+/// The same with another choice for a step, of which the reason is still to be found.
+fn instead(mut choices: Choices, place: usize, updates: &[Update]) -> Choices {
+    if let Some(choice) = &mut choices[place] {
+        *choice = Arc::new(Choice { updates: updates.to_vec(), ..Choice::clone(choice) });
+    }
+    choices
 }
 
 /// The best that is found with so many paths: never worse than the plan as it is written.
@@ -178,7 +233,7 @@ fn other(mut choices: Choices, place: usize, updates: &[Update]) -> Choices {
     {
         let mut changed = Choice::clone(choice);
         changed.updates = updates.to_vec();
-        changed.why = "this costs least over all the times that the step is played".into();
+        changed.why = OVER_ALL.to_owned();
         *choice = Arc::new(changed);
     }
     choices

@@ -81,6 +81,76 @@ impl Search<'_> {
     }
 }
 
+/// A step that was played with what was chosen for it, and what may be asked there instead.
+type AsGood = Vec<(usize, Vec<Update>)>;
+
+impl Search<'_> {
+    /// Plays the plan with its choices and finds anew why each was taken; gives also what was no worse at its step than what
+    /// was chosen for it, by the place of the step.
+    pub(super) fn reasons(&self, choices: &Choices) -> Result<(Choices, AsGood), Vec<BrokenScreen>> {
+        let Self { plan, open, .. } = *self;
+        let mut told = choices.clone();
+        let mut as_good = AsGood::new();
+        let begin = |begins| Path::new(plan, begins, open.len(), self.heeds_budgets);
+        walk(plan, self.screens, self.threads, begin, |path, planned, transition| {
+            let known = open.get(planned.step);
+            let Some((place, played, choice)) =
+                known.and_then(|(place, played)| Some((place, played, choices[place].clone()?)))
+            else {
+                path.play(planned, transition);
+                return (ControlFlow::Continue(()), None);
+            };
+            if played == HowOften::Once {
+                let judged = judged_beside(path, planned, transition.as_ref(), &choice.updates);
+                as_good.extend(no_worse(&judged).into_iter().map(|updates| (place, updates)));
+                told[place] = Some(Arc::new(Choice { why: why(&judged, CHOSEN, plan), ..Choice::clone(&choice) }));
+            }
+            path.play_with(choice.updates.clone(), planned, transition);
+            (ControlFlow::Continue(()), None)
+        })?;
+        Ok((told, as_good))
+    }
+}
+
+/// The number of what is asked at a step, among what is judged beside it.
+const CHOSEN: usize = 0;
+/// As many ways are played, before those are left out that cost more at the least.
+const MOST_BESIDE: usize = 3;
+
+/// What is asked at a step, judged beside what may be asked there instead, the best first.
+fn judged_beside(
+    path: &Path<'_>,
+    planned: &PlannedStep<'_>,
+    transition: Option<&Transition>,
+    chosen: &[Update],
+) -> Vec<(usize, Way)> {
+    let (mut options, _) = path.looked_at(planned, transition.cloned(), (HowOften::Once, &[chosen.to_vec()]));
+    let at = options.iter().position(|(updates, _)| updates == chosen).unwrap_or_default();
+    // What is asked is played first: what cannot be better at the best need not be played.
+    options.swap(CHOSEN, at);
+    let mut judged: Vec<(usize, Way)> = Vec::new();
+    let mut ranks: Vec<Score> = Vec::new();
+    for (at, (updates, least)) in options.into_iter().enumerate() {
+        let hope = path.hope(least);
+        if ranks.len() >= MOST_BESIDE && ranks.iter().all(|rank| hope.order(rank).is_gt()) {
+            judged.push((at, path.not_played(updates, least)));
+            continue;
+        }
+        let mut way = path.fork();
+        way.play_with(updates.clone(), planned, transition.cloned());
+        ranks.push(way.rank());
+        judged.push((at, way.judged(updates)));
+    }
+    judged.sort_by(|(one_at, one), (other_at, other)| one.rank.order(&other.rank).then(one_at.cmp(other_at)));
+    judged
+}
+
+/// What was better at its step than what is asked there: whether it is so in the end, only the whole plan tells.
+fn no_worse(judged: &[(usize, Way)]) -> Vec<Vec<Update>> {
+    let before = judged.iter().take_while(|(at, _)| *at != CHOSEN);
+    before.filter(|(_, way)| way.is_played).map(|(_, way)| way.updates.clone()).collect()
+}
+
 /// Plays a plan once; `choose` is given what may be asked at each open step, and gives the place of what it takes.
 pub(super) fn play_through(
     plan: &Plan,
@@ -94,7 +164,7 @@ pub(super) fn play_through(
             path.play(planned, transition);
             return (ControlFlow::Continue(()), None);
         };
-        let (options, _) = path.looked_at(planned, transition.clone(), played);
+        let (options, _) = path.looked_at(planned, transition.clone(), (played, &[]));
         let mut options: Vec<Vec<Update>> = options.into_iter().map(|(updates, _)| updates).collect();
         let taken = choose(&options);
         path.play_with(options.swap_remove(taken), planned, transition);
@@ -102,6 +172,35 @@ pub(super) fn play_through(
     })?;
     path.end();
     Ok(path.score)
+}
+
+/// Finds what may be asked at every turn of the steps that are played often: what one turn needs, its first may not show. On
+/// the way the plan is played with the first of it that brings all that changes.
+pub(super) fn look_at_all_turns(
+    plan: &Plan,
+    screens: &dyn ScreenSource,
+    threads: usize,
+    open: &mut Open,
+) -> Result<(), Vec<BrokenScreen>> {
+    if open.often().is_empty() {
+        return Ok(());
+    }
+    let steps = open.len();
+    let begin = |begins| Path::new(plan, begins, steps, false);
+    walk(plan, screens, threads, begin, |path, planned, transition| {
+        let Some((place, played)) = open.get(planned.step) else {
+            path.play(planned, transition);
+            return (ControlFlow::Continue(()), None);
+        };
+        let (options, _) = path.looked_at(planned, transition.clone(), (played, &[]));
+        let mut options: Vec<Vec<Update>> = options.into_iter().map(|(updates, _)| updates).collect();
+        if played == HowOften::Often {
+            open.add_turn(place, &options);
+        }
+        path.play_with(options.swap_remove(0), planned, transition);
+        (ControlFlow::Continue(()), None)
+    })?;
+    Ok(())
 }
 
 /// Plays one step of a path in every way that is open; gives whether all ways go on.
@@ -129,7 +228,7 @@ fn extend<'p>(
             path.chosen[place] = Some(choice);
             paths.push(path);
         } else {
-            is_whole &= explore(&path, planned, transition, (place, played, beam), paths);
+            is_whole &= explore(&path, planned, transition, (place, (played, open.at_all_turns(place)), beam), paths);
         }
     }
     is_whole
@@ -140,10 +239,10 @@ fn explore<'p>(
     path: &Path<'p>,
     planned: &PlannedStep<'_>,
     transition: Option<&Transition>,
-    (place, played, beam): (usize, HowOften, Beam),
+    (place, turns, beam): (usize, (HowOften, &[Vec<Update>]), Beam),
     paths: &mut Vec<Path<'p>>,
 ) -> bool {
-    let (options, without) = path.looked_at(planned, transition.cloned(), played);
+    let (options, without) = path.looked_at(planned, transition.cloned(), turns);
     let plan = path.plan;
     let considered = Arc::new(options.iter().map(|(updates, _)| updates.clone()).collect::<Vec<_>>());
     let mut without = Some(without);

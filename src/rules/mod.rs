@@ -107,6 +107,7 @@ use crate::{
 };
 pub(crate) use agreed::agree;
 pub(crate) use causes::link_causes;
+pub(crate) use never_shown::REPLACED_AFTER_MS;
 pub use page::{Example, Limit, Page, read_page};
 pub(crate) use turns::Turns;
 

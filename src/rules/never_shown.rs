@@ -19,6 +19,9 @@ use crate::{
 /// source: a digit on a new page is an addition, another page is not.
 const STAYS: f64 = 0.8;
 
+/// The figure that says how long the screen was in memory, ms.
+pub(crate) const REPLACED_AFTER_MS: &str = "replaced_after_ms";
+
 /// Follows changes that no update brought to the glass yet.
 #[derive(Clone)]
 pub(super) struct NeverShown<'p> {
@@ -42,8 +45,9 @@ struct Waiting {
     /// What of it neither came to the glass nor changed again.
     pixels: Mask,
     shown_px: u64,
-    /// What took its place in memory, in words.
+    /// What took its place in memory, in words, and how much later, ms.
     replaced: Option<String>,
+    replaced_after_ms: f64,
     /// Whether the step does nothing besides, and is played once.
     is_alone: bool,
     /// All that is to be sent, and what brings it to the glass.
@@ -91,7 +95,19 @@ impl<'p> NeverShown<'p> {
     }
 
     fn tell(&mut self, waiting: Waiting, sink: &mut Sink) {
-        let Waiting { place, asked_by, changed_px, rect, shown_px, replaced, is_alone, all, missing, .. } = waiting;
+        let Waiting {
+            place,
+            asked_by,
+            changed_px,
+            rect,
+            shown_px,
+            replaced,
+            replaced_after_ms,
+            is_alone,
+            all,
+            missing,
+            ..
+        } = waiting;
         let weight = if asked_by.is_some() { Weight::Error } else { Weight::Warning };
         let around = unless_needless(asked_by, is_alone);
         let help = format!("{}{}{}", around[0], remedy::update_of(rect, self.plan), around[1]);
@@ -116,6 +132,7 @@ impl<'p> NeverShown<'p> {
                 ("px", changed_px as f64),
                 ("shown_px", shown_px as f64),
                 ("mm2", display.area_mm2(changed_px)),
+                (REPLACED_AFTER_MS, replaced_after_ms),
             ],
             severity: asked_by.is_none().then_some(Severity::Warning),
             ..Observation::default()
@@ -146,6 +163,7 @@ impl Waiting {
             rect,
             shown_px,
             replaced: None,
+            replaced_after_ms: 0.0,
             is_alone: step.planned.step.listed_updates().is_empty()
                 && step.planned.step.strokes.is_empty()
                 && !remedy::has_turns(step.planned.step),
@@ -160,6 +178,7 @@ impl Waiting {
         let kept = self.pixels.without(step.introduced);
         if self.replaced.is_none() && (kept.count() as f64) < STAYS * (self.changed_px - self.shown_px) as f64 {
             let later_ms = step.updates_request_ms() - self.request_ms;
+            self.replaced_after_ms = later_ms;
             let by = wording::step_name(step.planned.index, step.planned.step.label.as_deref());
             self.replaced = Some(format!("{} later, {by} puts another picture there", wording::span(later_ms)));
         }

@@ -286,8 +286,7 @@ fn a_single_indicator_carries_the_caution_about_safety_even_where_nothing_is_fou
         let plan = common::root().join("fixtures").join(fixture).join("sound.plan.json");
         on_one_line(&Folder::new().run(&["review", plan.to_str().unwrap()]).with_status(0).out)
     };
-    let caution =
-        "caution: a safety indicator must not rest on this model alone; local codes and licensed practice decide";
+    let caution = "caution: do not base a safety indicator on this model alone: local safety regulations and a licensed engineer decide";
     assert!(text("alarm-flag").contains(caution), "{}", text("alarm-flag"));
     assert!(!text("fuel-gauge").contains(caution), "a gauge of many segments is no indicator");
 }

@@ -37,15 +37,14 @@ fn the_flashes_are_listed_and_what_is_left_is_counted() {
     let three = [step("a", "full"), step("b", "grey"), step("a", "grey"), step("b", "quick")];
     assert_eq!(
         help_of(&plan(1, &three), ""),
-        "the flashes are at steps 0 to 2; those at steps 1 and 2 are needless, as `needless-flash` says: without them 1 \
-         is left, and the budget holds"
+        "3 flashes (steps 0 to 2), minus 2 that `needless-flash` calls needless (steps 1 and 2), leaves 1: the budget holds"
     );
     // No other mode is there, and a ghost asks for one flash more: at the end.
     let only = r#"{ "modes": [{ "name": "quick", "to": [5] }, { "name": "grey", "residue": { "lighter": 0.1 } }] }"#;
     let help = help_of(&plan(1, &[step("a", "full"), step("b", "grey")]), only);
     assert_eq!(
         help,
-        "the flashes are at steps 0 and 1; `needless-flash` calls none of them needless; the help of another finding asks \
-         for one more: leave out what nobody needs, or raise the budget to 3 and explain why in the review"
+        "2 flashes (steps 0 and 1), plus 1 that the fixes of other findings add, makes 3: leave out what nobody needs, or \
+         raise the budget to 3 and explain why in the review"
     );
 }

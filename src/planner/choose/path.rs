@@ -16,7 +16,7 @@ use crate::{
     panel::{PlayedStep, Player},
     plan::{Plan, PlannedStep, Shows, Step, Update, Updates},
     review::new_player,
-    rules::{Looks, RuleRunner, Selection},
+    rules::{Looks, REPLACED_AFTER_MS, RuleRunner, Selection},
     screen::Picture,
 };
 
@@ -174,11 +174,20 @@ impl<'p> Path<'p> {
             score.errors += u64::from(finding.severity == Severity::Error);
             score.cost += of_finding(finding.severity);
         }
-        // Whoever chooses updates must not save by hiding a screen, were it only a note to those who wrote the plan.
+        // Whoever chooses updates must not save by hiding a screen, were that only a warning to those who wrote the plan.
         let hidden = runner.findings_of_those_that(|looks| looks == Looks::Showing).filter(is_open);
+        let hidden = hidden.filter(|finding| self.could_be_shown(finding));
         let hidden = hidden.map(|finding| finding.times - u64::from(finding.severity == Severity::Error));
         score.errors += hidden.sum::<u64>();
         score
+    }
+
+    /// Whether the panel has a mode that is quick enough to show a screen before the next one takes its place.
+    fn could_be_shown(&self, finding: &Finding) -> bool {
+        let Plan { display, temperature_c, .. } = self.plan;
+        let quickest_ms = display.modes.iter().map(|mode| mode.duration_at(*temperature_c)).reduce(f64::min);
+        let replaced_after_ms = finding.figures.get(REPLACED_AFTER_MS).copied().unwrap_or(f64::INFINITY);
+        quickest_ms.is_some_and(|quickest_ms| quickest_ms <= replaced_after_ms)
     }
 
     /// How many of the plan's budgets are overspent already. Figures only grow; those of findings count as findings.

@@ -18,8 +18,8 @@ know about your own ([formats.md](formats.md#display-description-displayjson)).
 
 > Every figure here is a prediction from a description: measure your own panel, and follow its maker's documents first. Flashing can
 > trigger seizures in people with photosensitive epilepsy; count the flashes of your own panel, because a check against a published
-> threshold is not a medical assessment. A safety indicator must not rest on such a description alone; local codes and licensed practice
-> decide.
+> threshold is not a medical assessment. Do not base a safety indicator on such a description alone: local
+> safety regulations and a licensed engineer decide.
 
 The seconds, L* and mJ in the tables below were computed by the program, with the equations in [model.md](model.md).
 ";

@@ -115,7 +115,7 @@ fn take_updates(steps: &mut Value) {
 }
 
 /// What no update can help in the troubled plans, and why: their screens, their strokes, and when things happen.
-const LEFT: [(&str, &str, &str, &str); 37] = [
+const LEFT: [(&str, &str, &str, &str); 35] = [
     ("berth-label", "outside-temperature", "", "the plan's own temperature"),
     ("berth-label", "shade-not-on-panel", "Tuesday", "its screen"),
     ("berth-label", "thin-line", "Tuesday", "its screen"),
@@ -159,11 +159,9 @@ const LEFT: [(&str, &str, &str, &str); 37] = [
     ("logbook", "pen-lags", "underlined again", "the pen comes down while the page before is still drawn"),
     ("pilot-board", "shade-not-on-panel", "07:00", "its screen"),
     ("pilot-board", "never-shown", "an old list", "the next step takes it back before the panel could show it"),
-    ("pilot-board", "no-windows-here", "07:00", "costs nothing: `mend` makes the window \"all\", choosing leaves it"),
     ("pilot-board", "restless", "the wind turns", "its screens come that close"),
-    ("pilot-board", "too-soon", "07:01", "a key one minute after the hour: left out, the old screen stays"),
+    ("pilot-board", "left-behind", "07:01", "a key one minute after the hour: an update would come too soon"),
     ("pilot-board", "too-soon", "the wind turns", "ten seconds after the last: left out, the old screen stays"),
-    ("pilot-board", "updates-collide", "the wind turns", "ten seconds after an update of half a minute"),
     ("tide-watch", "over-budget", "", "grey minutes flash, and more of them than the budget has"),
     ("tide-watch", "unused-accept", "", "what it accepted is mended"),
     ("tide-watch", "visible-ghost", "careful minutes", "one step for ten minutes: the first wipes greys"),

@@ -161,10 +161,12 @@ fn a_cleaning_that_comes_too_soon_after_what_changed_is_told_when_it_may_come() 
     let found = report(300);
     let (message, help) = (found[0]["message"].as_str().unwrap(), found[0]["help"].as_str().unwrap());
     assert!(
-        message.starts_with("the content that changes and the flashes of `full` together make 3.5 flashes"),
+        message.starts_with(
+            "the changes of content (half a flash each) and the flashes of `full` together make 3.5 flashes"
+        ),
         "{message}"
     );
     // The quick update ends after 120.1 ms.
-    assert!(help.starts_with("set `after_ms` of step 1 to at least 1121, a second after the end of"), "{help}");
+    assert!(help.starts_with("set `after_ms` of step 1 to at least 1121, so that it begins a second after"), "{help}");
     assert_eq!(report(1121), serde_json::json!([]));
 }

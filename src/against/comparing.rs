@@ -161,19 +161,28 @@ impl Comparison<'_> {
         let pairs = align(planned.updates.len(), done.updates.len(), &cost).unwrap_or_default();
         for pair in pairs {
             match pair {
-                Pair::Both(one, other) => self.otherwise(&planned.updates[one], done, &done.updates[other]),
-                Pair::First(one, _) => self.update_left_out(&planned.updates[one], done),
+                Pair::Both(one, other) => self.otherwise(planned, &planned.updates[one], done, &done.updates[other]),
+                Pair::First(one, _) => self.update_left_out(planned, &planned.updates[one], done),
                 Pair::Second(other) => self.update_added(planned, done, &done.updates[other]),
             }
         }
     }
 
+    /// Where an update is meant; of one that is not written there, where its step is as well.
+    fn place_of_update(&self, step: &Asked, update: &AskedUpdate) -> String {
+        let place = (self.place)(&update.pointer);
+        if update.pointer.starts_with(&step.pointer) {
+            return place;
+        }
+        format!("{place}, due at {}", (self.place)(&step.pointer))
+    }
+
     /// Says what is different in two updates that belong together.
-    fn otherwise(&mut self, planned: &AskedUpdate, done: &Asked, update: &AskedUpdate) {
+    fn otherwise(&mut self, step: &Asked, planned: &AskedUpdate, done: &Asked, update: &AskedUpdate) {
         if is_same(planned, update, self.tolerance) {
             return;
         }
-        let at = (self.place)(&planned.pointer);
+        let at = self.place_of_update(step, planned);
         let (is, wanted) = (boxes(&update.sent), boxes(&planned.sent));
         let what = self.aligned.words.what;
         let message = match (planned.mode == update.mode, are_near(&planned.sent, &update.sent, self.tolerance)) {
@@ -240,8 +249,8 @@ impl Comparison<'_> {
         }
     }
 
-    fn update_left_out(&mut self, planned: &AskedUpdate, done: &Asked) {
-        let at = (self.place)(&planned.pointer);
+    fn update_left_out(&mut self, step: &Asked, planned: &AskedUpdate, done: &Asked) {
+        let at = self.place_of_update(step, planned);
         let part = self.aligned.words.part;
         let message =
             format!("the device left out the `{}` on {} of this {part} ({at})", planned.mode, boxes(&planned.sent));

@@ -13,7 +13,7 @@ use crate::{
     flow::{Flow, Node},
     flow_review::{DecodedScreens, FlowMap},
     geometry::Rect,
-    plan::{ScreenId, Update, Updates},
+    plan::{Cause, ScreenId, Update, Updates},
 };
 
 /// A flow that a device should follow.
@@ -104,7 +104,7 @@ struct Meant {
     screen: blake3::Hash,
     updates: Vec<AskedUpdate>,
     is_open: bool,
-    is_of_a_person: bool,
+    cause: Cause,
     pointer: String,
     name: String,
     label: Option<String>,
@@ -120,7 +120,7 @@ impl Meant {
             return None;
         }
         // Of moves that are as near, the one with the same cause.
-        let by_another = u32::from(self.is_of_a_person != done.after_person_ms.is_some());
+        let by_another = u32::from(self.cause != done.cause);
         if self.is_open || are_same(&self.updates, &done.updates, tolerance) {
             return Some(Cost { edits: 0, unlike: by_another });
         }
@@ -144,9 +144,10 @@ impl Meant {
             is_open: self.is_open,
             pointer: self.pointer.clone(),
             label: self.label.clone(),
+            cause: self.cause,
             // A move may come as late as it likes, but an answer to a person may not.
             request_ms: None,
-            after_person_ms: self.is_of_a_person.then_some(0.0),
+            after_person_ms: self.cause.is_person().then_some(0.0),
             after_unanswered_ms: None,
         }
     }
@@ -206,7 +207,7 @@ impl<'f> Moves<'f> {
             screen: self.hashes[&to],
             updates,
             is_open,
-            is_of_a_person: one.cause.is_person(),
+            cause: one.cause,
             pointer: one.pointer.clone(),
             name: format!("move {by}"),
             label: one.label.clone(),
@@ -229,7 +230,7 @@ impl<'f> Moves<'f> {
                     screen: self.hashes[&screen],
                     updates,
                     is_open: start.updates == Updates::Choose,
-                    is_of_a_person: false,
+                    cause: Cause::System,
                     pointer: start.pointer.clone(),
                     name: "the start".into(),
                     label: None,

@@ -7,7 +7,7 @@ use crate::{
     display::Level,
     geometry::Rect,
     panel::{PlayedStep, PlayedUpdate},
-    plan::{Plan, ScreenId, Updates},
+    plan::{Cause, Plan, ScreenId, Updates},
     review::{BrokenScreen, play},
 };
 
@@ -31,6 +31,7 @@ pub(super) struct Asked {
     pub(super) is_open: bool,
     pub(super) pointer: String,
     pub(super) label: Option<String>,
+    pub(super) cause: Cause,
     /// When its updates were requested, ms; `None` where that may be at any time, as in a flow.
     pub(super) request_ms: Option<f64>,
     /// How long after the act of a person its updates were requested, ms; `None` if no person caused it.
@@ -107,6 +108,7 @@ fn asked(plan: &Plan, step: &PlayedStep<'_>, screen: blake3::Hash) -> Asked {
         is_open: planned.step.updates == Updates::Choose,
         pointer: planned.step.pointer.clone(),
         label: planned.step.label.clone(),
+        cause: planned.step.cause,
         request_ms: Some(step.updates_request_ms()),
         after_person_ms: planned.step.cause.is_person().then_some(waited_ms),
         after_unanswered_ms: recorded.and_then(|recorded| recorded.unanswered_ms),

@@ -25,9 +25,9 @@ pub(crate) enum Stored {
 
 #[derive(Clone, Debug)]
 pub(crate) struct Packing {
-    stored: Stored,
-    turned: u32,
-    in_parts: bool,
+    pub(crate) stored: Stored,
+    pub(crate) turned: u32,
+    pub(crate) in_parts: bool,
 }
 
 #[derive(Clone, Debug)]

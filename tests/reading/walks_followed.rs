@@ -198,3 +198,60 @@ proptest! {
         prop_assert!(is_one_of(cleaned.clone(), one("not-in-plan", steps - 1, steps)), "{:?}", cleaned);
     }
 }
+
+/// Every kind of difference, with the move's number, label and place.
+#[test]
+fn what_differs_names_the_move_of_the_flow() {
+    let folder = folder_of(1);
+    let done = |screen: usize, cause: &str, update: Value| Done {
+        screen,
+        after_ms: 1000.0,
+        cause: cause.to_owned(),
+        updates: vec![update],
+        answer_ms: 0.0,
+    };
+    let quick = |width: u32| json!({ "mode": "quick", "window": [0, 0, width, 8] });
+    let full = || json!({ "mode": "full", "window": "all" });
+    let mut walked = vec![
+        done(0, "system", full()),
+        done(1, "touch", quick(8)),
+        done(2, "key", quick(8)),
+        // In another mode.
+        done(3, "key", json!({ "mode": "grey", "window": [0, 0, 8, 8] })),
+        // A cleaning is due, and was left out.
+        done(4, "key", quick(16)),
+        done(1, "key", quick(16)),
+        // A screen that the flow does not have.
+        done(7, "system", quick(16)),
+        // The page before was left out.
+        done(3, "key", quick(8)),
+        // Late.
+        done(4, "key", quick(16)),
+        done(1, "key", quick(16)),
+        done(2, "key", quick(8)),
+        // No move leads here.
+        done(5, "system", quick(16)),
+    ];
+    walked[8].updates.push(full());
+    walked[8].answer_ms = 400.0;
+    let packing = Packing { stored: crate::traces::Stored::Png, turned: 0, in_parts: false };
+    let (rules, as_planned, messages) = departures(&folder, &walked, &packing);
+    let lines: Vec<String> = rules.iter().zip(&messages).map(|(rule, message)| format!("{rule}: {message}")).collect();
+    insta::assert_snapshot!(format!("{}\n{as_planned:?} as planned", lines.join("\n")));
+}
+
+#[test]
+fn a_flow_is_refused_where_it_cannot_be_the_one_of_the_trace() {
+    let folder = folder_of(1);
+    let packing = Packing { stored: crate::traces::Stored::Png, turned: 0, in_parts: false };
+    write_trace(&folder, &walk(&folder), &packing);
+    folder.display("other.display.json", &example_display([24, 8]));
+    folder.file("other.png", png_of(24, 8, |_, _| 255));
+    let other = r#"{ "format": "user-flow/1", "display": "other.display.json",
+        "states": { "only": { "screen": "other.png" } }, "moves": [] }"#;
+    folder.file("other.flow.json", other);
+    let error = folder.run(&["review", "a.trace.jsonl", "--against", "other.flow.json"]).with_status(2).error;
+    assert!(error.contains("have 16 x 8 px, but those of the flow have 24 x 8 px"), "{error}");
+    let error = folder.run(&["review", "a.flow.json", "--against", "a.flow.json"]).with_status(2).error;
+    assert!(error.contains("only a trace of a device can be held against"), "{error}");
+}

@@ -126,6 +126,10 @@ impl Raw {
              a pixel)",
             size.height, self.bits_per_px
         );
+        if is == 0 {
+            let help = "look for a full storage, or for power that was lost while the device wrote it";
+            return ScreenFault::new(message, help);
+        }
         let help = self.likely_reading(is, size).unwrap_or_else(|| {
             "check `size_px`, `bits_per_px`, `row_bytes` and `skip_bytes` of the header's `frames`; the file of a part needs \
              the `window` of that part"

@@ -171,7 +171,7 @@ impl Packing {
 }
 
 /// The box around the pixels of two screens that differ.
-pub(crate) fn changed_box(before: &Levels, after: &Levels) -> Option<[u32; 4]> {
+fn changed_box(before: &Levels, after: &Levels) -> Option<[u32; 4]> {
     let differs = (0..WIDTH * HEIGHT).filter(|at| before[*at as usize] != after[*at as usize]);
     let pixels: Vec<(u32, u32)> = differs.map(|at| (at % WIDTH, at / WIDTH)).collect();
     let [left, right] = [pixels.iter().map(|(x, _)| *x).min()?, pixels.iter().map(|(x, _)| *x).max()?];

@@ -51,7 +51,7 @@ fn with_plan(trace: &LoadedPlan, against: Against<'_>, settings: &mut SettingsSt
     let planned = track_of(&plan, against.threads)?;
     let done = track_of(trace, against.threads)?;
     let pointers = planned.pointers().map(|pointer| (pointer.to_owned(), String::new()));
-    let places = places_of(&plan.plan.source, pointers.collect());
+    let places = places_of(&plan.plan.source, &pointers.collect::<Vec<_>>());
     let place = |pointer: &str| places.get(pointer).cloned().unwrap_or_default();
     compare(&planned, &done, tolerance_of(trace), &place).map_err(|fault| too_different(trace, fault, "plan"))
 }
@@ -71,7 +71,7 @@ fn with_flow(trace: &LoadedPlan, against: Against<'_>, settings: &mut SettingsSt
         Fault::of_file(source.name.clone(), message, help)
     })?;
     let done = track_of(trace, against.threads)?;
-    let places = places_of(source, places_in_flow(flow));
+    let places = places_of(source, &places_in_flow(flow));
     let place = |pointer: &str| places.get(pointer).cloned().unwrap_or_default();
     let meant = MeantFlow { flow, map: &map, screens: &screens };
     compare_with_flow(meant, &done, tolerance_of(trace), &place).map_err(|fault| too_different(trace, fault, "flow"))
@@ -106,7 +106,7 @@ fn track_of(loaded: &LoadedPlan, threads: usize) -> Result<Track, Vec<Fault>> {
 }
 
 /// Where pointers into a text lead, in words; those that are given come first.
-fn places_of(source: &Arc<Source>, named: Vec<(String, String)>) -> BTreeMap<String, String> {
+fn places_of(source: &Arc<Source>, named: &[(String, String)]) -> BTreeMap<String, String> {
     let pointers: Vec<&str> = named.iter().map(|(pointer, _)| pointer.as_str()).collect();
     let spans = locate(source, &pointers);
     let place = |((pointer, name), span): (&(String, String), crate::source::Span)| {

@@ -20,6 +20,7 @@ use stillpage::{
     rules::{RULES, Selection, known_rules},
     screen::{Faces, Picture, ScreenFault, decode_png, draw_segments, draw_svg},
     source::{Fault, Source},
+    trace::{FrameCache, FrameFiles, read_log_lines, read_trace, suggest_log_lines},
 };
 
 const SIZE: Size = Size { width: 16, height: 8 };
@@ -35,6 +36,118 @@ pub(crate) fn plan(bytes: &[u8]) {
     match read_plan(&source, &mut around) {
         Ok(plan) => play(&plan),
         Err(faults) => assert_reasons(&faults),
+    }
+}
+
+/// A trace on the same display, with a file for every name.
+pub(crate) fn trace(bytes: &[u8]) {
+    let Some(source) = source("fuzzed.trace.jsonl", bytes) else { return };
+    let mut around = Around { display: EXAMPLE.clone(), rules: known_rules() };
+    match read_trace(&source, &mut around) {
+        Ok(trace) => {
+            assert!(trace.plan.steps().is_sorted_by(|one, next| one.request_ms <= next.request_ms));
+            play(&trace.plan);
+        }
+        Err(faults) => assert_reasons(&faults),
+    }
+}
+
+/// A description of log lines, an empty line, and a log: what it becomes is a trace of as many lines as it says.
+pub(crate) fn log_lines(bytes: &[u8]) {
+    let Ok(text) = std::str::from_utf8(bytes) else { return };
+    let (lines, log) = text.split_once("\n\n").unwrap_or((text, ""));
+    let suggested = suggest_log_lines(log);
+    assert!(
+        suggested.matched[0] <= suggested.matched[1] && suggested.matched[1] <= log.lines().count(),
+        "{suggested:?}"
+    );
+    let Some(source) = source("fuzzed.json", lines.as_bytes()) else { return };
+    let described = match read_log_lines(&source) {
+        Ok(described) => described,
+        Err(faults) => return assert_reasons(&faults),
+    };
+    let converted = described.convert(log);
+    assert_eq!(converted.records + converted.unmatched, log.lines().count() as u64);
+    for line in converted.trace.lines() {
+        let record: serde_json::Value = serde_json::from_str(line).expect("every line is JSON");
+        assert!(record.is_object());
+    }
+    log.lines().take(3).for_each(|line| assert!(described.missed(line).iter().all(|missed| !missed.is_empty())));
+    if let Some(source) = self::source("made.trace.jsonl", converted.trace.as_bytes()) {
+        let mut around = Around { display: EXAMPLE.clone(), rules: known_rules() };
+        if let Err(faults) = read_trace(&source, &mut around) {
+            assert_reasons(&faults);
+        }
+    }
+}
+
+/// Six numbers that say how a raw frame is stored, and its bytes: the greys are where plain arithmetic finds them.
+pub(crate) fn raw_frame(bytes: &[u8]) {
+    let Some(([bits, low_first, padding, skip, zero_is_white, turned], file)) = bytes.split_first_chunk::<6>() else {
+        return;
+    };
+    let bits = [1, 2, 4, 8][usize::from(bits % 4)];
+    let (low_first, zero_is_white) = (low_first % 2 == 1, zero_is_white % 2 == 1);
+    let (padding, skip) = (usize::from(padding % 8), usize::from(skip % 64));
+    let turned = 90 * u32::from(turned % 4);
+    let (width, height) = if turned % 180 == 0 { (SIZE.width, SIZE.height) } else { (SIZE.height, SIZE.width) };
+    let row_bytes = (width * bits).div_ceil(8) as usize + padding;
+    let frames = serde_json::json!({
+        "as": "raw", "bits_per_px": bits, "first_pixel": if low_first { "low" } else { "high" },
+        "row_bytes": row_bytes, "skip_bytes": skip, "zero_is": if zero_is_white { "white" } else { "black" },
+        "turned": turned,
+    });
+    let Some(shades) = frame(&frames, file) else {
+        assert_ne!(file.len(), skip + row_bytes * height as usize);
+        return;
+    };
+    let most = (1_u32 << bits) - 1;
+    for (x, y) in (0..SIZE.height).flat_map(|y| (0..SIZE.width).map(move |x| (x, y))) {
+        // Where the pixel is in the file, which is turned clockwise to become the screen.
+        let (column, row) = match turned {
+            0 => (x, y),
+            90 => (y, SIZE.width - 1 - x),
+            180 => (SIZE.width - 1 - x, SIZE.height - 1 - y),
+            _ => (SIZE.height - 1 - y, x),
+        };
+        let byte = file[skip + row as usize * row_bytes + (column * bits / 8) as usize];
+        let place = column * bits % 8;
+        let shift = if low_first { place } else { 8 - bits - place };
+        let value = u32::from(byte) >> shift & most;
+        let value = if zero_is_white { most - value } else { value };
+        assert_eq!(u32::from(shades[(y * SIZE.width + x) as usize]), value * 255 / most, "at {x}, {y}");
+    }
+}
+
+/// A portable graymap; of the binary kind with 8 bits, the greys are its bytes.
+pub(crate) fn pgm(bytes: &[u8]) {
+    let shades = frame(&serde_json::json!({ "as": "pgm" }), bytes);
+    let Some(raster) = bytes.strip_prefix(b"P5 16 8 255\n") else { return };
+    assert_eq!(shades.as_deref(), (raster.len() as u64 == SIZE.pixels()).then_some(raster));
+}
+
+/// The shades of a frame that is stored so: the same in a buffer that was used before, or nothing and a reason.
+fn frame(frames: &serde_json::Value, file: &[u8]) -> Option<Vec<u8>> {
+    let header = serde_json::json!({ "format": "update-trace/1", "display": "it", "frames": frames });
+    let update = r#"{ "record": "update", "at": 0, "mode": "full", "frame": "a" }"#;
+    let source = source("made.trace.jsonl", format!("{header}\n{update}\n").as_bytes())?;
+    let mut around = Around { display: EXAMPLE.clone(), rules: known_rules() };
+    let trace = read_trace(&source, &mut around).expect("the header is right");
+    let read = |_: usize| Ok(file.to_vec());
+    let picture =
+        |buffer| trace.screens.picture(ScreenId(0), &trace.plan.display.ink, &read, &FrameCache::default(), buffer);
+    match (picture(Vec::new()), picture(vec![0x5a; 200])) {
+        (Ok(one), Ok(other)) => {
+            assert_eq!(one, other);
+            assert_eq!(one.shades().len() as u64, SIZE.pixels());
+            Some(one.shades().to_vec())
+        }
+        (Err(one), Err(other)) => {
+            assert_eq!(one, other);
+            assert_reason(&one);
+            None
+        }
+        (one, other) => panic!("{one:?} and {other:?}"),
     }
 }
 
@@ -269,6 +382,16 @@ impl Surroundings for Around {
 
     fn rules(&self) -> &[KnownRule] {
         &self.rules
+    }
+}
+
+impl FrameFiles for Around {
+    fn frames_folder(&mut self, _: &str) -> Result<(), Trouble> {
+        Ok(())
+    }
+
+    fn frame(&mut self, path: &str) -> Result<usize, Trouble> {
+        Ok(path.bytes().map(usize::from).sum::<usize>() % 3)
     }
 }
 

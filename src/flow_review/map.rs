@@ -46,6 +46,11 @@ impl FlowMap {
         Ok(Self { graph, frames, sent })
     }
 
+    /// What each move sends where.
+    pub fn sent(&self) -> &SentTable {
+        &self.sent
+    }
+
     /// What is true of every walk.
     pub(super) fn prove(&self, flow: &Flow, threads: usize) -> Proof {
         let proving = Proving { flow, graph: &self.graph, frames: &self.frames, threads };

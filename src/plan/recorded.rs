@@ -82,6 +82,9 @@ pub struct RecordedStep {
     pub after_pen_ms: f64,
     /// How long before the request of the step the person acted who waits for it, ms.
     pub person_before_ms: f64,
+    /// How long before the request of the step the last act of a person was that nothing had answered by then, however
+    /// long ago, ms.
+    pub unanswered_ms: Option<f64>,
 }
 
 /// What a device recorded of an update.

@@ -85,6 +85,25 @@ impl SentTable {
         regions.is_some_and(|regions| regions.iter().any(Option::is_some))
     }
 
+    /// The boxes that each update of a move between two screens sends.
+    pub fn boxes_of_move(&self, number: usize, from: ScreenId, to: ScreenId) -> Vec<&[Rect]> {
+        self.boxes(self.of_move(number, from, to))
+    }
+
+    /// The boxes that each update of a start sends that brings a screen.
+    pub fn boxes_of_start(&self, number: usize, screen: ScreenId) -> Vec<&[Rect]> {
+        self.boxes(self.of_start(number, screen))
+    }
+
+    /// The boxes that each cleaning sends.
+    pub fn boxes_of_cleanings(&self) -> Vec<&[Rect]> {
+        self.boxes(&self.cleanings)
+    }
+
+    fn boxes(&self, regions: &[Option<usize>]) -> Vec<&[Rect]> {
+        regions.iter().map(|region| region.map_or(&[][..], |region| &self.regions.boxes[region])).collect()
+    }
+
     /// The region of each update of a move between two screens.
     pub(super) fn of_move(&self, number: usize, from: ScreenId, to: ScreenId) -> &[Option<usize>] {
         self.moves.get(&(number, from, to)).map_or(&[], Vec::as_slice)

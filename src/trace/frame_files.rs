@@ -4,6 +4,12 @@ use crate::plan::{Surroundings, Trouble};
 
 /// Finds what a trace names.
 pub trait FrameFiles: Surroundings {
+    /// Says in which folder the frames are, relative to that of the trace.
+    ///
+    /// # Errors
+    /// Where there is no such folder.
+    fn frames_folder(&mut self, path: &str) -> Result<(), Trouble>;
+
     /// The number of a frame's file, relative to the folder of the frames; a file always has the same number.
     ///
     /// # Errors

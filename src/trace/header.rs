@@ -154,7 +154,7 @@ fn frames(
     if let Some(item) = fields.get("folder")
         && let Some(path) = reading.text(item)
     {
-        resolved(reading, item, files.screens_folder(&path.value));
+        resolved(reading, item, files.frames_folder(&path.value));
     }
     let words = [("png", "png"), ("pgm", "pgm"), ("raw", "raw")];
     let word = fields.get("as").map_or(Some("png"), |item| reading.word(item, &words));

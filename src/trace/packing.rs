@@ -99,8 +99,8 @@ impl Raw {
         match self.bits_per_px {
             1 => rows.for_each(with_table(self.table::<8>())),
             2 => rows.for_each(with_table(self.table::<4>())),
-            4 => rows.for_each(with_table(self.table::<2>())),
-            _ => rows.for_each(with_table(self.table::<1>())),
+            4 => rows.for_each(by_arithmetic::<2>(self)),
+            _ => rows.for_each(by_arithmetic::<1>(self)),
         }
         Ok(greys)
     }
@@ -126,6 +126,10 @@ impl Raw {
              a pixel)",
             size.height, self.bits_per_px
         );
+        if is == 0 {
+            let help = "look for a full storage, or for power that was lost while the device wrote it";
+            return ScreenFault::new(message, help);
+        }
         let help = self.likely_reading(is, size).unwrap_or_else(|| {
             "check `size_px`, `bits_per_px`, `row_bytes` and `skip_bytes` of the header's `frames`; the file of a part needs \
              the `window` of that part"
@@ -171,7 +175,7 @@ pub(super) fn tight_row(size: Size, bits_per_px: u8) -> u64 {
     (u64::from(size.width) * u64::from(bits_per_px)).div_ceil(8)
 }
 
-/// Unpacks a row of bytes into a row of greys.
+/// Unpacks a row of bytes into a row of greys, by the greys of every byte: the quickest way for many pixels a byte.
 fn with_table<const PIXELS: usize>(table: [[u8; PIXELS]; 256]) -> impl FnMut((&[u8], &mut [u8])) {
     move |(bytes, greys)| {
         let (whole, rest) = greys.as_chunks_mut::<PIXELS>();
@@ -180,6 +184,28 @@ fn with_table<const PIXELS: usize>(table: [[u8; PIXELS]; 256]) -> impl FnMut((&[
         }
         if let Some(byte) = bytes.get(whole.len()).filter(|_| !rest.is_empty()) {
             rest.copy_from_slice(&table[usize::from(*byte)][..rest.len()]);
+        }
+    }
+}
+
+/// The same for few pixels a byte, which the compiler does for many bytes at once.
+fn by_arithmetic<const PIXELS: usize>(raw: &Raw) -> impl FnMut((&[u8], &mut [u8])) {
+    let bits = 8 / PIXELS as u32;
+    let most = 255_u8 >> (8 - bits);
+    let (low_first, flip) = (raw.low_first, if raw.zero_is_white { 255 } else { 0 });
+    let grey = move |byte: u8, place: usize| (byte >> (place as u32 * bits) & most).wrapping_mul(255 / most) ^ flip;
+    move |(bytes, greys)| {
+        let (whole, rest) = greys.as_chunks_mut::<PIXELS>();
+        // Without a question in the loop.
+        if low_first {
+            whole.iter_mut().zip(bytes).for_each(|(greys, byte)| *greys = std::array::from_fn(|at| grey(*byte, at)));
+        } else {
+            let last_first = |byte| std::array::from_fn(|at| grey(byte, PIXELS - 1 - at));
+            whole.iter_mut().zip(bytes).for_each(|(greys, byte)| *greys = last_first(*byte));
+        }
+        if let Some(byte) = bytes.get(whole.len()).filter(|_| !rest.is_empty()) {
+            let place = |at: usize| if low_first { at } else { PIXELS - 1 - at };
+            rest.iter_mut().enumerate().for_each(|(at, rest)| *rest = grey(*byte, place(at)));
         }
     }
 }

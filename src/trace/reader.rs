@@ -91,6 +91,14 @@ impl<'f> Reader<'f> {
     }
 
     fn record(&mut self, reading: &mut Reading, item: &Item<'_>) {
+        if !item.is_object() {
+            let message = "every line of a trace is a JSON object, but this one is not";
+            reading.fault(item, message, "write the header or the record of this line as `{ ... }`");
+            if matches!(self.first, First::Awaited) {
+                self.first = First::IsNoHeader;
+            }
+            return;
+        }
         match &self.first {
             First::Awaited => self.begin(reading, item),
             // Without a header, every record would be wrong in the same way.
@@ -125,6 +133,11 @@ impl<'f> Reader<'f> {
     }
 
     fn one_record(&mut self, reading: &mut Reading, item: &Item<'_>) -> Option<()> {
+        if item.has_field("format") && !item.has_field("record") {
+            let help = "put what the device recorded after it was switched on again into a trace of its own";
+            reading.fault(item, "this is a second header, but a trace has one, on its first line", help);
+            return None;
+        }
         let opened = reading.open_object(item, "a record")?;
         let kind_item = reading.required(&opened, "record", "a record")?;
         let kinds = KINDS.map(|(word, fields)| (word, (word, fields)));
@@ -162,6 +175,12 @@ impl<'f> Reader<'f> {
 
     /// A count of the clock, which is below the one at which it begins again.
     fn count(&self, reading: &mut Reading, item: &Item<'_>) -> Option<f64> {
+        if item.as_text().is_some() {
+            let help = "write the count of the device's clock without quotes; `stillpage trace` turns times of day into \
+                        counts";
+            reading.fault(item, "this time is a text, but a trace has numbers", help);
+            return None;
+        }
         let count = reading.number(item, 0.0, LARGEST_COUNT)?;
         match self.clock.unit.wraps_at {
             Some(range) if count >= range => {

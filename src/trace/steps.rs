@@ -74,6 +74,8 @@ struct Draft {
     person: Option<Person>,
     /// How long the person had waited by then, if this is the first answer, ms.
     person_before_ms: f64,
+    /// How long ago a person acted whom nothing has answered yet, however long ago, ms.
+    unanswered_ms: Option<f64>,
     power: Option<Power>,
 }
 
@@ -107,6 +109,8 @@ impl StepsMaker {
         }
         let person =
             self.person.clone().filter(|person| at_ms - person.at_ms <= self.cause_ms || !committed.is_empty());
+        let unanswered = self.person.as_ref().filter(|_| !self.is_answered);
+        let unanswered_ms = unanswered.map(|person| (at_ms - person.at_ms).max(0.0));
         let waited_ms = person.as_ref().filter(|_| !self.is_answered).map_or(0.0, |person| at_ms - person.at_ms);
         self.is_answered = true;
         self.drafts.push(Draft {
@@ -116,6 +120,7 @@ impl StepsMaker {
             pens: committed,
             person,
             person_before_ms: waited_ms.max(0.0),
+            unanswered_ms,
             power: None,
         });
     }
@@ -244,6 +249,7 @@ impl Draft {
             updates: recorded_updates,
             after_pen_ms,
             person_before_ms: self.person_before_ms,
+            unanswered_ms: self.unanswered_ms,
         }));
         *ended_ms = request_ms + step.updates_after_ms();
         step

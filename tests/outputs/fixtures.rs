@@ -69,6 +69,35 @@ fn troubled_plans_tell_what_is_listed_for_them() {
     }
 }
 
+/// The invented device highlights with a flash and falls asleep too early, and does nothing else that was not meant.
+#[test]
+fn a_trace_departs_from_its_plan_as_its_readme_says() {
+    let folder = root().join("fixtures/logbook");
+    assert_eq!(lines_of(&folder.join("marking.plan.json")), [""; 0]);
+    let mut command = Command::new(env!("CARGO_BIN_EXE_stillpage"));
+    command.args(["review", "marking.trace.jsonl", "--against", "marking.plan.json", "--format", "json"]);
+    let report = Run::of(command.current_dir(&folder).output().unwrap()).with_status(1).json();
+    let plan = &report["plans"][0];
+    let lines: Vec<String> = plan["findings"].as_array().unwrap().iter().map(line_of).collect();
+    let expected = [
+        "step 2 done-otherwise error [320, 396, 1080, 72]",
+        "step 2 needless-flash warning [320, 396, 1080, 72]",
+        "step 3 not-done error -",
+    ];
+    assert_eq!(lines, expected);
+    assert_eq!(plan["summary"]["as_planned"], serde_json::json!({ "steps": 3, "of": 5 }));
+    assert_eq!(plan["findings"][0]["label"], "21:14:08.885, the user says: it flickered");
+}
+
+/// Nobody reads a longer one.
+#[test]
+fn the_review_of_all_fixtures_fits_on_a_few_screens() {
+    const MOST_LINES: usize = 150;
+    let mut command = Command::new(env!("CARGO_BIN_EXE_stillpage"));
+    let run = Run::of(command.args(["review", "fixtures"]).current_dir(root()).output().unwrap());
+    assert!(run.out.lines().count() <= MOST_LINES, "{} lines", run.out.lines().count());
+}
+
 #[test]
 fn every_rule_fires_in_a_troubled_plan() {
     let lines: Vec<String> = fixtures("troubled").iter().flat_map(|(name, _)| expected_lines(name)).collect();

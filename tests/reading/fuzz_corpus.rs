@@ -55,6 +55,26 @@ fn settings() {
     each_kept("settings", bodies::settings);
 }
 
+#[test]
+fn traces() {
+    each_kept("trace", bodies::trace);
+}
+
+#[test]
+fn log_lines() {
+    each_kept("log_lines", bodies::log_lines);
+}
+
+#[test]
+fn raw_frames() {
+    each_kept("raw_frame", bodies::raw_frame);
+}
+
+#[test]
+fn portable_graymaps() {
+    each_kept("pgm", bodies::pgm);
+}
+
 /// The bodies have the display of the other tests as a file, since they know no test.
 #[test]
 fn the_display_is_the_one_of_the_examples() {

@@ -18,3 +18,4 @@ mod schemas;
 mod settings;
 mod traces;
 mod vectors;
+mod walks_followed;

@@ -8,15 +8,15 @@ use serde_json::{Value, json};
 
 use crate::common::{Folder, SQUARE, WHITE, example_display, png_of};
 
-const WIDTH: u32 = 16;
-const HEIGHT: u32 = 8;
+pub(crate) const WIDTH: u32 = 16;
+pub(crate) const HEIGHT: u32 = 8;
 
 /// A screen: a level from 0, black, to 15 for each pixel.
-type Levels = Vec<u8>;
+pub(crate) type Levels = Vec<u8>;
 
 /// How a device stores its frames.
 #[derive(Clone, Debug)]
-enum Stored {
+pub(crate) enum Stored {
     Png,
     Plain { most: u32 },
     Binary { most: u32 },
@@ -24,10 +24,10 @@ enum Stored {
 }
 
 #[derive(Clone, Debug)]
-struct Packing {
-    stored: Stored,
-    turned: u32,
-    in_parts: bool,
+pub(crate) struct Packing {
+    pub(crate) stored: Stored,
+    pub(crate) turned: u32,
+    pub(crate) in_parts: bool,
 }
 
 #[derive(Clone, Debug)]
@@ -67,7 +67,7 @@ fn steps() -> impl Strategy<Value = Vec<RandomStep>> {
     prop::collection::vec(step, 1..7)
 }
 
-fn packings() -> impl Strategy<Value = Packing> {
+pub(crate) fn packings() -> impl Strategy<Value = Packing> {
     let most = || prop::sample::select(vec![255_u32, 15, 65_535, 4095]);
     let raw = (prop::sample::select(vec![4_u32, 8]), any::<bool>(), 0_usize..4, 0_usize..5, any::<bool>()).prop_map(
         |(bits, low_first, padding, skip, zero_is_white)| Stored::Raw { bits, low_first, padding, skip, zero_is_white },
@@ -97,7 +97,7 @@ fn screens(steps: &[RandomStep]) -> Vec<Levels> {
 }
 
 impl Packing {
-    fn header(&self) -> Value {
+    pub(crate) fn header(&self) -> Value {
         let mut frames = match self.stored {
             Stored::Png => json!({ "as": "png" }),
             Stored::Plain { .. } | Stored::Binary { .. } => json!({ "as": "pgm" }),
@@ -122,7 +122,7 @@ impl Packing {
     }
 
     /// The file of a part of a screen.
-    fn file(&self, screen: &Levels, [left, top, width, height]: [u32; 4]) -> Vec<u8> {
+    pub(crate) fn file(&self, screen: &Levels, [left, top, width, height]: [u32; 4]) -> Vec<u8> {
         let level = |x: u32, y: u32| screen[((top + y) * WIDTH + left + x) as usize];
         // The pixel of the file that lies at (x, y) once the file is turned clockwise.
         let own = |x: u32, y: u32| match self.turned {

@@ -188,12 +188,30 @@ impl Surroundings for Finder {
 }
 
 impl FrameFiles for Finder {
+    fn frames_folder(&mut self, path: &str) -> Result<(), Trouble> {
+        let folder = self.folder.join(path);
+        self.allowed.check(&folder, path)?;
+        if !folder.is_dir() {
+            let message = format!("there is no folder `{path}` for the frames in the folder of the trace");
+            let help = format!(
+                "copy the frames of the device there, or correct `folder`: {}",
+                name_help_for(&self.folder, path)
+            );
+            return Err(trouble(message, help));
+        }
+        self.screens = folder;
+        Ok(())
+    }
+
     fn frame(&mut self, path: &str) -> Result<usize, Trouble> {
         let full = self.screens.join(path);
         self.allowed.check(&full, path)?;
+        if full.is_dir() {
+            let help = "name a file, from the folder of the frames, such as `0001.raw`";
+            return Err(trouble(format!("the frame `{path}` is a folder, not a file"), help));
+        }
         if !full.is_file() {
-            let what = if full.is_dir() { "is a folder, not a frame" } else { "is not there" };
-            return Err(trouble(format!("the frame `{path}` {what}"), name_help_for(&self.screens, path)));
+            return Err(trouble(format!("the frame `{path}` is not there"), name_help_for(&self.screens, path)));
         }
         Ok(self.add_frame(full).0)
     }

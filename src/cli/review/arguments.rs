@@ -52,8 +52,9 @@ pub(crate) struct ReviewArguments {
     /// With `--html`: compare the plan with this second plan; the first plan is "before", this one is "after"
     #[arg(long, value_name = "PLAN", value_hint = ValueHint::FilePath, requires = "html")]
     pub(super) compare: Option<PathBuf>,
-    /// Compare a trace with the plan that the device should follow, and report where the device departed from it
-    #[arg(long, value_name = "PLAN", value_hint = ValueHint::FilePath)]
+    /// Compare a trace with the plan or the user flow that the device should follow, and report where the device departed
+    /// from it
+    #[arg(long, value_name = "PLAN|FLOW", value_hint = ValueHint::FilePath)]
     pub(super) against: Option<PathBuf>,
     /// Report only from this time on: seconds since the beginning, or a time of day of a trace (09:31:12). Earlier
     /// steps are played, but their findings are neither reported nor counted. All other figures of the summary, and

@@ -11,7 +11,7 @@ use std::{
 use super::{
     arguments::{Format, ReviewArguments},
     flow_run::{self, AskedOfFlow},
-    held_against::hold_against,
+    held_against::{Against, hold_against},
     known_list::KnownList,
     progress,
 };
@@ -389,10 +389,11 @@ fn load_and_play(
     if let Some(celsius) = at.temperature_c {
         loaded.plan.hold_temperature(celsius);
     }
-    if let Some(plan) = &task.arguments.against
-        && let Err(faults) = hold_against(&mut loaded, plan, at.temperature_c, task.threads, settings)
-    {
-        return Ok(Err(faults));
+    if let Some(path) = &task.arguments.against {
+        let against = Against { path, temperature_c: at.temperature_c, threads: task.threads };
+        if let Err(faults) = hold_against(&mut loaded, against, settings) {
+            return Ok(Err(faults));
+        }
     }
     let of = FactsOf { path: shown, temperature_c: at.temperature_c };
     let (mut review, recording) = match play(of, &loaded, at, facts_out) {
@@ -429,7 +430,7 @@ fn load_and_walk(
         loaded.flow.head.hold_temperature(celsius);
     }
     if arguments.against.is_some() {
-        let message = "only a trace of a device can be held against a plan, but this is a flow";
+        let message = "only a trace of a device can be held against a plan or a user flow, but this is a flow";
         let help = "name a trace (`*.trace.jsonl`), or leave out `--against`";
         return Ok(Err(Fault::of_file(shown, message, help).into()));
     }

@@ -1,0 +1,122 @@
+//! What was asked of a panel, step by step, as it was played. Compares nothing.
+
+use std::collections::HashMap;
+
+use crate::{
+    change::pipeline::ScreenSource,
+    display::Level,
+    geometry::Rect,
+    panel::{PlayedStep, PlayedUpdate},
+    plan::{Cause, Plan, ScreenId, Updates},
+    review::{BrokenScreen, play},
+};
+
+/// What was asked of a panel, step by step, as it was played.
+#[derive(Debug)]
+pub struct Track {
+    pub(super) steps: Vec<Asked>,
+}
+
+/// A step of a track.
+#[derive(Debug)]
+pub(super) struct Asked {
+    /// Its place in the order of the steps.
+    pub(super) index: u64,
+    /// What it is called, such as `step 3`.
+    pub(super) name: String,
+    /// The levels that are in memory.
+    pub(super) screen: blake3::Hash,
+    pub(super) updates: Vec<AskedUpdate>,
+    /// Whether its updates are still to be chosen, so that any will do.
+    pub(super) is_open: bool,
+    pub(super) pointer: String,
+    pub(super) label: Option<String>,
+    pub(super) cause: Cause,
+    /// When its updates were requested, ms; `None` where that may be at any time, as in a flow.
+    pub(super) request_ms: Option<f64>,
+    /// How long after the act of a person its updates were requested, ms; `None` if no person caused it.
+    pub(super) after_person_ms: Option<f64>,
+    /// How long before the updates the last act of a person was that nothing had answered by then, ms, however long ago.
+    pub(super) after_unanswered_ms: Option<f64>,
+}
+
+/// An update of a step, where it sends anything.
+#[derive(Clone, Debug)]
+pub(super) struct AskedUpdate {
+    pub(super) mode: String,
+    /// The boxes that are sent, in their order.
+    pub(super) sent: Vec<Rect>,
+    pub(super) pointer: String,
+}
+
+impl Track {
+    /// The JSON pointers to its steps and updates, each once.
+    pub fn pointers(&self) -> impl Iterator<Item = &str> {
+        let all = self.steps.iter().flat_map(|step| {
+            std::iter::once(step.pointer.as_str()).chain(step.updates.iter().map(|update| update.pointer.as_str()))
+        });
+        all.collect::<std::collections::BTreeSet<_>>().into_iter()
+    }
+}
+
+/// Plays a plan and notes what it asks for.
+///
+/// # Errors
+/// Where screens cannot be used.
+pub fn track(plan: &Plan, screens: &dyn ScreenSource, threads: usize) -> Result<Track, Vec<BrokenScreen>> {
+    let table = plan.display.ink.level_table();
+    let mut known: HashMap<Option<ScreenId>, blake3::Hash> = HashMap::new();
+    let mut now = None;
+    let mut steps = Vec::new();
+    play(plan, screens, threads, &mut |step| {
+        now = step.planned.screen.or(now);
+        let screen = *known.entry(now).or_insert_with(|| hash_of_levels(step.memory.shades(), &table));
+        let asked = asked(plan, step, screen);
+        // Of a step without updates nothing is seen on the device; its screen is in memory at the next one.
+        if asked.is_open || !asked.updates.is_empty() {
+            steps.push(asked);
+        }
+    })?;
+    Ok(Track { steps })
+}
+
+/// What a screen is known again by: its levels, whatever the file is.
+pub(super) fn hash_of_levels(shades: &[u8], table: &[Level; 256]) -> blake3::Hash {
+    let levels: Vec<Level> = shades.iter().map(|shade| table[usize::from(*shade)]).collect();
+    blake3::hash(&levels)
+}
+
+fn asked(plan: &Plan, step: &PlayedStep<'_>, screen: blake3::Hash) -> Asked {
+    let planned = step.planned;
+    let pointer_of = |at: usize| {
+        let recorded = planned.step.recorded_update(at).map(|update| update.pointer.clone());
+        recorded.unwrap_or_else(|| format!("{}/updates/{at}", planned.step.pointer))
+    };
+    let update = |(at, update): (usize, &PlayedUpdate)| AskedUpdate {
+        mode: plan.display.modes[update.mode].name.clone(),
+        sent: in_order(&update.sent),
+        pointer: pointer_of(at),
+    };
+    let sends = |(_, update): &(usize, &PlayedUpdate)| !update.sent.is_empty() || update.lost.is_some();
+    let recorded = planned.step.recorded.as_ref();
+    let waited_ms = recorded.map_or(0.0, |recorded| recorded.person_before_ms);
+    Asked {
+        index: planned.index,
+        name: format!("step {}", planned.index),
+        screen,
+        updates: step.updates.iter().enumerate().filter(sends).map(update).collect(),
+        is_open: planned.step.updates == Updates::Choose,
+        pointer: planned.step.pointer.clone(),
+        label: planned.step.label.clone(),
+        cause: planned.step.cause,
+        request_ms: Some(step.updates_request_ms()),
+        after_person_ms: planned.step.cause.is_person().then_some(waited_ms),
+        after_unanswered_ms: recorded.and_then(|recorded| recorded.unanswered_ms),
+    }
+}
+
+pub(super) fn in_order(boxes: &[Rect]) -> Vec<Rect> {
+    let mut boxes = boxes.to_vec();
+    boxes.sort();
+    boxes
+}

@@ -39,6 +39,8 @@ pub struct Cleaning {
     pub after_step: u64,
     /// How it must be cleaned so that there is nothing to see before that, where several updates add up.
     pub prevention: Option<Prevention>,
+    /// Whether what is there is to be accepted until then.
+    pub is_seen_until: bool,
 }
 
 /// Cleaning again and again, before what adds up is seen.
@@ -64,7 +66,7 @@ impl Asks {
     pub fn in_short(&self) -> String {
         match self {
             Self::Later(later) => format!("set `after_ms` to at least {}", later.after_ms()),
-            Self::Cleaning(cleaning) => format!("{} after step {}", cleaning.words(), cleaning.after_step),
+            Self::Cleaning(cleaning) => cleaning.in_short(),
             Self::Quiet(_) => self.words(),
         }
     }
@@ -102,5 +104,16 @@ impl Cleaning {
 
     fn words(&self) -> String {
         format!("`{}` on {}", self.mode, self.place())
+    }
+
+    fn in_short(&self) -> String {
+        let until = if self.is_seen_until { "; accept it until then" } else { "" };
+        let when = match self.prevention {
+            Some(Prevention { updates, latest_step }) => {
+                format!("after every {updates} updates of it, the first time after step {latest_step} at the latest")
+            }
+            None => format!("after step {}{until}", self.after_step),
+        };
+        format!("{} {when}", self.words())
     }
 }

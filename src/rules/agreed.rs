@@ -74,7 +74,8 @@ fn agree_on_places(findings: &mut [Finding]) {
         let Some(own) = cleaning_of(finding) else { continue };
         let Some(place) = places.iter().find(|place| is_one(place, own)) else { continue };
         let prevention = both(own.prevention, place.prevention).filter(|_| own.prevention.is_some());
-        ask_instead(finding, Asks::Cleaning(Cleaning { prevention, ..place.clone() }));
+        let is_seen_until = own.is_seen_until;
+        ask_instead(finding, Asks::Cleaning(Cleaning { prevention, is_seen_until, ..place.clone() }));
     }
 }
 

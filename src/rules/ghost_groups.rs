@@ -202,32 +202,33 @@ impl<'p> GhostGroups<'p> {
             let asks = Asks::Cleaning(removal.cleaning(before, self.plan));
             return (format!("{does}: clean {when}, in the last pause before it appears"), Some(asks));
         }
-        // What is drawn there next time may leave more: a fifth fewer updates are asked for than it took here.
-        let fewer = (updates / 5).max(1);
-        let prevention =
-            (updates > MANY).then(|| Prevention { updates: updates - fewer, latest_step: begin.saturating_sub(fewer) });
-        let first = if matches!(pause, Pause::After(_)) { ", in the first pause" } else { "" };
+        let when = self.pauses.words(pause);
+        if updates > MANY {
+            let prevention = prevention(updates, begin);
+            let until = if matches!(pause, Pause::After(_)) { "until the first pause, and clean" } else { "and clean" };
+            let words = prevention.words();
+            let help = format!("{does}: {words}; or accept that it is seen from step {begin} on {until} {when}");
+            let cleaning = Cleaning { prevention: Some(prevention), ..removal.cleaning(pause.step(), self.plan) };
+            return (help, Some(Asks::Cleaning(cleaning)));
+        }
         let answers = self.plan.step_at(begin).is_some_and(|step| step.cause.is_person());
         let name = |mode: usize| &self.plan.display.modes[mode].name;
-        let sooner = match (prevention, group.shown_in.filter(|mode| *mode != removal.mode())) {
-            (Some(prevention), _) => format!(
-                "{first}; it is seen before that, from step {begin} on: to prevent that, {}, or accept it",
-                prevention.words()
-            ),
+        let shown_in = group.shown_in.filter(|mode| *mode != removal.mode());
+        let until_then = match shown_in {
             // A mode that cleans is too slow for an answer.
-            (None, Some(_)) if answers => {
+            Some(_) if answers => {
                 "; accept that it is seen until then, because the answer must come at once".to_owned()
             }
-            (None, Some(mode)) => format!(
+            Some(mode) => format!(
                 "; until then it is seen: to prevent that, use `{}` instead of `{}` at step {begin}, or accept it",
                 name(removal.mode()),
                 name(mode)
             ),
-            (None, None) => String::new(),
+            None => String::new(),
         };
-        let cleaning = Cleaning { prevention, ..removal.cleaning(pause.step(), self.plan) };
-        let when = self.pauses.words(pause);
-        (format!("{does}: clean {when}{sooner}"), Some(Asks::Cleaning(cleaning)))
+        let is_seen_until = shown_in.is_some() && answers;
+        let cleaning = Cleaning { is_seen_until, ..removal.cleaning(pause.step(), self.plan) };
+        (format!("{does}: clean {when}{until_then}"), Some(Asks::Cleaning(cleaning)))
     }
 
     /// What is seen of a group; `counted` is what its members are called among the figures.
@@ -293,6 +294,13 @@ impl<'p> GhostGroups<'p> {
         }
         over
     }
+}
+
+/// How what adds up is cleaned before it is seen from a step on, if so many updates bring it about. What is drawn there next
+/// time may leave more: a fifth fewer updates are asked for than it took here.
+fn prevention(updates: u64, begin: u64) -> Prevention {
+    let fewer = (updates / 5).max(1);
+    Prevention { updates: updates - fewer, latest_step: begin.saturating_sub(fewer) }
 }
 
 /// Some ghosts as they are at a step; nothing of none.

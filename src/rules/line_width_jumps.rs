@@ -75,6 +75,8 @@ impl<'p> LineWidthJumps<'p> {
 
     fn observation(&self, widths: Widths, stroke: &Stroke, rect: Option<crate::geometry::Rect>) -> Observation {
         let jump_px = widths.jump();
+        let width_px = (stroke.width_px + jump_px).max(0.5).round();
+        let to_do = format!("set `width_px` to {width_px}, or commit a line of {} px", stroke.width_px);
         Observation {
             rect,
             message: format!(
@@ -86,11 +88,8 @@ impl<'p> LineWidthJumps<'p> {
                 wording::figure(length_mm(jump_px.abs(), self.plan.display.pixels_per_inch)),
                 if jump_px > 0.0 { "thicker" } else { "thinner" }
             ),
-            help: format!(
-                "make both lines equally wide: set `width_px` to {}, or commit a line of {} px",
-                (stroke.width_px + jump_px).max(0.5).round(),
-                stroke.width_px
-            ),
+            help: format!("make both lines equally wide: {to_do}"),
+            in_short: Some(to_do),
             figures: vec![
                 ("drawn_px", widths.drawn),
                 ("committed_px", widths.committed),

@@ -74,9 +74,9 @@ impl<'p> NeedlessFlash<'p> {
         let quiet = &display.modes[*carrying.first()?].name;
         let asks = Asks::Quiet(quiet.clone());
         let clean = match self.due.ghosts_around(update) {
-            None => "clean in a pause".to_owned(),
+            None => String::new(),
             Some(ghosts) => {
-                format!("clean the window {} in a pause, because only there is a ghost", wording::rect(ghosts))
+                format!(", and clean the window {} in a pause, because only there is a ghost", wording::rect(ghosts))
             }
         };
         Some(Observation {
@@ -87,7 +87,7 @@ impl<'p> NeedlessFlash<'p> {
                 wording::area(update.sent_px, display),
                 wording::area(update.changed_px, display)
             ),
-            help: format!("{}, and {clean}", asks.words()),
+            help: format!("{}{clean}", asks.words()),
             asks: Some(asks),
             corrections: Correction::modes(step, index, carrying),
             key: MODE.into(),

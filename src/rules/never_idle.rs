@@ -66,7 +66,7 @@ impl NeverIdle {
                     .into()
             } else {
                 "answer several touches or keys with one update if they follow each other quickly; if each needs its \
-                 own, accept this"
+                 own, accept this finding where the fixes of the others leave it"
                     .into()
             },
             figures: vec![

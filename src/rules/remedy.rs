@@ -85,7 +85,13 @@ impl Removal {
 
     /// The same as what a help asks for, in the pause after a step.
     pub(super) fn cleaning(self, after_step: u64, plan: &Plan) -> Cleaning {
-        Cleaning { mode: plan.display.modes[self.mode].name.clone(), window: self.window, after_step, prevention: None }
+        Cleaning {
+            mode: plan.display.modes[self.mode].name.clone(),
+            window: self.window,
+            after_step,
+            prevention: None,
+            is_seen_until: false,
+        }
     }
 
     /// What it does, in words, of which those of what is asked are a part.

@@ -79,6 +79,7 @@ impl<'p> TooManySinceCleaning<'p> {
             window,
             after_step: open.pause.unwrap_or(last_step),
             prevention: None,
+            is_seen_until: false,
         })
     }
 

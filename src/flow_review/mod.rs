@@ -23,7 +23,7 @@ use crate::{
     plan::ScreenId,
     proof::{Bound, NodeProof, Proof},
     review::Review,
-    rules::{RuleRunner, wording::listed},
+    rules::RuleRunner,
 };
 pub use decoded::DecodedScreens;
 use drawing::drawing;
@@ -193,7 +193,6 @@ fn verdict(task: &FlowTask<'_>, gathered: Gathered, mut known: Known<'_>) -> Con
     known.of_flow.open = verdicts.iter().filter_map(LimitVerdict::open).collect();
     let matched = accept_findings(&mut findings, &flow.head.accept);
     summary.proved = Some(ProvedFigures::of(known.proof));
-    summary.not_checked.extend(not_proved(&verdicts));
     summary.not_checked.extend(budgets_not_checked(flow, &ProvedFigures::of(known.proof)));
     summary.not_checked.extend(selection.words());
     summary.count(&findings);
@@ -223,22 +222,6 @@ fn without_settled(mut verdicts: Vec<LimitVerdict>) -> Vec<LimitVerdict> {
         verdicts.iter().filter(|one| one.verdict == Verdict::Broken).map(|one| one.rules[0]).collect();
     verdicts.retain(|one| one.verdict != Verdict::Open || !broken.contains(&one.rules[0]));
     verdicts
-}
-
-/// What this edition does not prove, in words.
-fn not_proved(verdicts: &[LimitVerdict]) -> Option<String> {
-    let open: Vec<String> = verdicts
-        .iter()
-        .filter(|one| one.verdict == Verdict::NotProved)
-        .map(|one| format!("`{}`", one.rules[0]))
-        .collect();
-    let rules = listed(&open, open.len());
-    (!open.is_empty()).then(|| {
-        format!(
-            "{rules} on every walk: this edition does not prove that no walk breaks them, and looked only at the walks \
-             that it played"
-        )
-    })
 }
 
 fn of_flow(flow: &Flow, reach: &Reach) -> OfFlow {

@@ -7,6 +7,10 @@
 mod behaviour;
 mod cells;
 mod extremes;
+mod flash_runs;
+mod flash_shows;
+mod flash_times;
+mod flashes;
 mod frames;
 mod strongest_ghosts;
 mod groups;

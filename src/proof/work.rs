@@ -13,6 +13,7 @@ use super::{
     behaviour::{Behaviour, Extreme, Group, Parts},
     cells::{Cell, Cells},
     extremes::extremes,
+    flashes::FlashWork,
     groups::{Grouped, groups, is_always_right},
     kinds::Kinds,
     left::Left,
@@ -90,6 +91,10 @@ pub(super) fn prove(proving: Proving<'_>, sent: &SentTable, progress: &(dyn Fn(f
         starts: kinds.starts.as_slice().into(),
         begins: frames.begins(),
     };
+    let flashes =
+        FlashWork { proving, kinds: &kinds, controller: &controller, queues: &queues, cells: &cells, losing: &losing.list, ways: &ways };
+    let (flashes, flash_walks) = flashes.most();
+    proof.flashes = flashes;
     let pictures = Pictures::new(proving, &ways);
     let part = walk_all(parts, &pictures, &ways, &groups, threads, progress);
     proof.cells = groups.len();
@@ -132,6 +137,7 @@ pub(super) fn prove(proving: Proving<'_>, sent: &SentTable, progress: &(dyn Fn(f
         ghost_l: strongest.and_then(|(node, ghost)| finder.ghost(node, ghost)),
         wait_ms: longest(&edges, &queues, Which::Wait).map(|(walk, edge, ms)| of_queue(walk, edge, &ways, ms)),
         answer_ms: longest(&edges, &queues, Which::Answer).map(|(walk, edge, ms)| of_queue(walk, edge, &ways, ms)),
+        flashes: flash_walks,
         ..Witnesses::default()
     };
     progress(1.0);

@@ -7,7 +7,6 @@ use std::collections::BTreeMap;
 use super::ReviewedPlan;
 use crate::{
     finding::{Figure, Finding, Holds, PlanMargin, Summary},
-    flow_review::Verdict,
     known::KnownFinding,
     plan::Origin,
     source::readable,
@@ -84,9 +83,7 @@ pub(super) fn extent(plan: &ReviewedPlan) -> String {
 /// Whether every walk keeps each limit, a line each; nothing of a plan.
 pub(super) fn verdict_lines(plan: &ReviewedPlan) -> Vec<String> {
     let Some(flow) = &plan.flow else { return Vec::new() };
-    // What is not proved at all stands with what was not checked.
-    let proved = flow.verdicts.iter().filter(|one| one.verdict != Verdict::NotProved);
-    let mut lines: Vec<String> = proved.map(|one| one_line(&one.words)).collect();
+    let mut lines: Vec<String> = flow.verdicts.iter().map(|one| one_line(&one.words)).collect();
     let (cells, unjoined) = (flow.size.cells as u64, flow.size.unjoined_cells as u64);
     if cells > 0 && unjoined > cells {
         lines.push(format!(

@@ -151,6 +151,37 @@ fn witnesses_reach_their_figures() {
     assert!(found[2] * 2 > found[1], "only {} of {} witnesses come near the bound", found[2], found[1]);
 }
 
+/// The walks that the proof gives for flashes come to as many of them as it says that none exceeds, nearly always: where
+/// waits before the first flash and behind it would have to be different on one walk, no walk may.
+#[test]
+fn most_bounds_of_flashes_are_reached() {
+    let tastes = [Taste::Plain, Taste::Beside, Taste::Drops];
+    let (mut found, mut is_reached, mut endless) = (0, 0, 0);
+    for seed in 0..crate::number_of_plans() / 2 {
+        let made = random(3_000_000 + seed, tastes[seed as usize % 3]);
+        let graph = graph_of(&made);
+        let proof = proof_of(&made, &graph);
+        endless += usize::from(proof.flashes == Bound::Unbounded);
+        let Some(flashes) = proof.flashes.figure().filter(|flashes| *flashes > 0.0) else { continue };
+        assert!(!proof.witnesses.flashes.is_empty(), "seed {seed}\n{}", words(&made));
+        let halves = |witness: &stillpage::proof::Witness| {
+            let slow = [0, witness.way.len(), witness.way.len() + 1];
+            let along = slow.map(|slow| walked::along_with(&made, &graph, witness, slow));
+            along.iter().flatten().map(|seen| seen.halves).max().unwrap_or(0)
+        };
+        let most = proof.witnesses.flashes.iter().map(halves).max().unwrap_or(0);
+        assert!(most as f64 / 2.0 <= flashes, "seed {seed}: {most} halves beyond {flashes}\n{}", words(&made));
+        found += 1;
+        is_reached += usize::from(most as f64 / 2.0 >= flashes);
+        if std::env::var_os("SHOW").is_some() && (most as f64 / 2.0) < flashes {
+            println!("seed {seed}: {most} halves, {flashes}");
+        }
+    }
+    println!("{found} {is_reached} {endless}");
+    assert!(found > 20 && endless > 0, "{found} flows flash, {endless} without end");
+    assert!(is_reached * 10 > found * 7, "only {is_reached} of {found} bounds are reached");
+}
+
 /// A panel of one row with one mode a duration, and pictures that differ in one pixel each.
 fn timed(durations: &[f64], moves: &Value, places: usize) -> Made {
     let modes: Vec<Value> = durations.iter().enumerate().map(|(number, ms)| {

@@ -103,6 +103,10 @@ pub(super) struct Kinds {
     pub(super) starts: Vec<StartKind>,
     /// The ways of each sequence.
     pub(super) sequences: Vec<Vec<usize>>,
+    /// By kind, the number of what it sends, whatever the screens.
+    pub(super) sending_of: Vec<u32>,
+    /// For each of these numbers one of its kinds.
+    pub(super) sendings: Vec<usize>,
 }
 
 impl Kinds {
@@ -139,13 +143,30 @@ impl Kinds {
             }
         }
         let Making { list, ways, sequences, .. } = making;
-        Self { list, ways, of_edge, starts, sequences }
+        let (sending_of, sendings) = sendings(&list);
+        Self { list, ways, of_edge, starts, sequences, sending_of, sendings }
     }
 
     /// The most updates of an edge that send something.
     pub(super) fn most_drives(&self) -> usize {
         self.list.iter().map(|kind| kind.drives.len()).max().unwrap_or(0)
     }
+}
+
+/// By kind, the number of what it sends, and one kind for each such number.
+fn sendings(list: &[Kind]) -> (Vec<u32>, Vec<usize>) {
+    let mut numbers: HashMap<&[KindDrive], u32> = HashMap::new();
+    let mut examples = Vec::new();
+    let mut of = Vec::with_capacity(list.len());
+    for (number, kind) in list.iter().enumerate() {
+        let next = examples.len() as u32;
+        let known = *numbers.entry(&kind.drives).or_insert(next);
+        if known == next {
+            examples.push(number);
+        }
+        of.push(known);
+    }
+    (of, examples)
 }
 
 struct Making<'f> {

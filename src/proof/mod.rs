@@ -14,6 +14,7 @@ mod flashes;
 mod frames;
 mod strongest_ghosts;
 mod groups;
+mod hubs;
 mod kinds;
 mod left;
 mod longest_paths;

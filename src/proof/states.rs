@@ -132,6 +132,11 @@ impl States {
         number
     }
 
+    /// How many nodes there are.
+    pub(super) fn nodes(&self) -> usize {
+        self.head.len()
+    }
+
     /// How many states there are.
     pub(super) fn count(&self) -> usize {
         self.node.len()

@@ -6,7 +6,7 @@
 use std::collections::HashMap;
 
 use super::{
-    behaviour::{Behaviour, NONE},
+    behaviour::{Behaviour, Quick},
     result::Bound,
     states::States,
 };
@@ -26,11 +26,41 @@ pub(super) struct CellShows {
     pub(super) pixels: u64,
     /// Whether its residue was proved.
     is_proved: bool,
-    /// By node, the number of what it shows; [`NONE`] where it never is.
-    of_node: Vec<u32>,
+    /// By node, the number of what it shows, from 1 on; 0 where it never is.
+    of_node: Numbers,
     /// By node, the one of that list that it is, if not all of them are in it.
     same_as: Option<Vec<u16>>,
     known: Vec<Vec<Shows>>,
+}
+
+/// Numbers in as few bytes as they need: a large flow has tens of thousands of nodes for each of thousands of cells.
+#[derive(Debug)]
+enum Numbers {
+    Short(Vec<u8>),
+    Middle(Vec<u16>),
+    Long(Vec<u32>),
+}
+
+impl Numbers {
+    fn new(numbers: Vec<u32>) -> Self {
+        let most = numbers.iter().copied().max().unwrap_or(0);
+        if most <= u8::MAX.into() {
+            Self::Short(numbers.into_iter().map(|number| number as u8).collect())
+        } else if most <= u16::MAX.into() {
+            Self::Middle(numbers.into_iter().map(|number| number as u16).collect())
+        } else {
+            Self::Long(numbers)
+        }
+    }
+
+    #[inline]
+    fn at(&self, place: usize) -> u32 {
+        match self {
+            Self::Short(numbers) => numbers[place].into(),
+            Self::Middle(numbers) => numbers[place].into(),
+            Self::Long(numbers) => numbers[place],
+        }
+    }
 }
 
 impl CellShows {
@@ -42,8 +72,11 @@ impl CellShows {
         [lows, highs]: [&[f64]; 2],
         is_proved: bool,
     ) -> Self {
-        let mut cell = Self { pixels, is_proved, of_node: Vec::with_capacity(nodes), same_as: None, known: Vec::new() };
-        let mut numbers: HashMap<Vec<(Level, u64, u64)>, u32> = HashMap::new();
+        let mut known: Vec<Vec<Shows>> = Vec::new();
+        let mut of_node: Vec<u32> = Vec::with_capacity(nodes);
+        let mut numbers: HashMap<Vec<(Level, u64, u64)>, u32, Quick> = HashMap::default();
+        // Nearly everywhere a cell shows one level.
+        let mut singles: HashMap<(Level, u64, u64), u32, Quick> = HashMap::default();
         let mut shows: Vec<Shows> = Vec::new();
         for node in 0..nodes as u32 {
             shows.clear();
@@ -57,19 +90,28 @@ impl CellShows {
                 }
             }
             if shows.is_empty() {
-                cell.of_node.push(NONE);
+                of_node.push(0);
+                continue;
+            }
+            let next = known.len() as u32 + 1;
+            if let [one] = shows.as_slice() {
+                let key = (one.level, one.low.to_bits(), one.high.to_bits());
+                let number = *singles.entry(key).or_insert(next);
+                if number == next {
+                    known.push(shows.clone());
+                }
+                of_node.push(number);
                 continue;
             }
             shows.sort_unstable_by_key(|shows| shows.level);
             let key = shows.iter().map(|shows| (shows.level, shows.low.to_bits(), shows.high.to_bits())).collect();
-            let next = cell.known.len() as u32;
             let number = *numbers.entry(key).or_insert(next);
             if number == next {
-                cell.known.push(shows.clone());
+                known.push(shows.clone());
             }
-            cell.of_node.push(number);
+            of_node.push(number);
         }
-        cell
+        Self { pixels, is_proved, of_node: Numbers::new(of_node), same_as: None, known }
     }
 
     /// The same for all nodes, where only those of a smaller graph were walked.
@@ -78,13 +120,14 @@ impl CellShows {
         if let Ok(few) = same_as.iter().map(|node| u16::try_from(*node)).collect() {
             return Self { same_as: Some(few), ..self };
         }
-        self.of_node = same_as.iter().map(|node| self.of_node[*node as usize]).collect();
+        self.of_node = Numbers::new(same_as.iter().map(|node| self.of_node.at(*node as usize)).collect());
         self
     }
 
     fn at(&self, node: usize) -> &[Shows] {
         let node = self.same_as.as_ref().map_or(node, |same_as| same_as[node].into());
-        self.known.get(self.of_node[node] as usize).map_or(&[], Vec::as_slice)
+        let number = self.of_node.at(node) as usize;
+        number.checked_sub(1).map_or(&[], |number| self.known[number].as_slice())
     }
 }
 
@@ -201,16 +244,32 @@ fn medians(list: &[AtLevel], panel_px: u64) -> [f64; 2] {
 
 /// The median over all pixels, of an even number the mean of the two in the middle.
 fn median(list: &[AtLevel], figure: impl Fn(&AtLevel) -> f64) -> f64 {
-    let mut sorted: Vec<(f64, u64)> = list.iter().map(|one| (figure(one), one.pixels)).collect();
-    sorted.sort_unstable_by(|one, other| one.0.total_cmp(&other.0));
-    let all: u64 = sorted.iter().map(|(_, pixels)| pixels).sum();
-    let at_place = |place: u64| {
-        let mut before = 0;
-        let found = sorted.iter().find(|(_, pixels)| {
-            before += pixels;
-            before > place
-        });
-        found.map_or(0.0, |(figure, _)| *figure)
-    };
-    if all % 2 == 1 { at_place(all / 2) } else { f64::midpoint(at_place(all / 2 - 1), at_place(all / 2)) }
+    let mut all: Vec<(f64, u64)> = list.iter().map(|one| (figure(one), one.pixels)).collect();
+    let pixels: u64 = list.iter().map(|one| one.pixels).sum();
+    let upper = at_place(&mut all, pixels / 2);
+    if pixels % 2 == 1 { upper } else { f64::midpoint(at_place(&mut all, pixels / 2 - 1), upper) }
+}
+
+/// The figure of the pixel at a place, if all were put in order; the list is put in order only as far as that takes.
+fn at_place(mut list: &mut [(f64, u64)], mut place: u64) -> f64 {
+    loop {
+        let [(only, _)] = list else {
+            let middle = list.len() / 2;
+            if middle == 0 {
+                return 0.0;
+            }
+            let (below, one, above) = list.select_nth_unstable_by(middle, |one, other| one.0.total_cmp(&other.0));
+            let before: u64 = below.iter().map(|(_, pixels)| pixels).sum();
+            if place < before {
+                list = below;
+            } else if place < before + one.1 {
+                return one.0;
+            } else {
+                place -= before + one.1;
+                list = above;
+            }
+            continue;
+        };
+        return *only;
+    }
 }

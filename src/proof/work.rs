@@ -1,7 +1,7 @@
 //! The proof put together: cells are walked one by one on all cores, and what is proved of each is collected for the nodes.
 
 use std::{
-    collections::HashMap,
+    collections::{HashMap, HashSet},
     sync::{
         Mutex, PoisonError,
         atomic::{AtomicUsize, Ordering},
@@ -11,7 +11,7 @@ use std::{
 
 use super::{
     behaviour::{Behaviour, Extreme, Group, Parts},
-    cells::{Cell, Cells},
+    cells::Cells,
     extremes::extremes,
     flashes::FlashWork,
     groups::{Grouped, groups, is_always_right},
@@ -39,6 +39,8 @@ struct Part {
     surely_changes: Vec<u32>,
     /// By kind of edge, in which drives a cell that always shows what is in memory changes.
     kind_changes: Vec<u32>,
+    /// The cells of which that was looked at.
+    known_right: HashSet<u32>,
     /// The same by start.
     start_may_change: Vec<u32>,
     start_surely_changes: Vec<u32>,
@@ -50,23 +52,28 @@ struct Part {
 
 pub(super) fn prove(proving: Proving<'_>, sent: &SentTable, progress: &(dyn Fn(f64) + Sync)) -> Proof {
     let Proving { flow, graph, frames, threads } = proving;
+    let t0 = std::time::Instant::now();
     let kinds = Kinds::new(proving, sent);
     let mut proof = Proof::not_proved(graph.nodes.len());
     if kinds.most_drives() > 32 {
         return proof;
     }
+    if std::env::var_os("TIMES").is_some() { eprintln!("kinds {:?}", t0.elapsed()); }
     let cells = Cells::new(frames, &sent.regions, threads);
     progress(0.1);
     let display = &flow.head.display;
+    if std::env::var_os("TIMES").is_some() { eprintln!("cells {:?}", t0.elapsed()); }
     let controller = Controller::new(flow, display, &sent.regions);
     let queues = Queues::new(&controller, graph, &kinds);
     progress(0.2);
+    if std::env::var_os("TIMES").is_some() { eprintln!("queues {:?}", t0.elapsed()); }
     let losing = if display.when_busy == WhenBusy::Drops {
         Losing::new(&kinds, may_be_lost(proving, &kinds, &controller, &queues))
     } else {
         Losing::nothing(&kinds)
     };
     let has_beside = display.modes.iter().any(|mode| mode.beside.is_some());
+    if std::env::var_os("TIMES").is_some() { eprintln!("losing {:?}", t0.elapsed()); }
     let (groups, unjoined) = groups(&cells, has_beside, frames.size().width as usize);
     let is_joined = unjoined > groups.len();
     let parts = Parts {
@@ -91,12 +98,16 @@ pub(super) fn prove(proving: Proving<'_>, sent: &SentTable, progress: &(dyn Fn(f
         starts: kinds.starts.as_slice().into(),
         begins: frames.begins(),
     };
+    if std::env::var_os("TIMES").is_some() { eprintln!("groups {:?}", t0.elapsed()); }
     let flashes =
         FlashWork { proving, kinds: &kinds, controller: &controller, queues: &queues, cells: &cells, losing: &losing.list, ways: &ways };
     let (flashes, flash_walks) = flashes.most();
     proof.flashes = flashes;
+    if std::env::var_os("TIMES").is_some() { eprintln!("flashes {:?}", t0.elapsed()); }
     let pictures = Pictures::new(proving, &ways);
+    if std::env::var_os("TIMES").is_some() { eprintln!("pictures {:?}", t0.elapsed()); }
     let part = walk_all(parts, &pictures, &ways, &groups, threads, progress);
+    if std::env::var_os("TIMES").is_some() { eprintln!("walk_all {:?}", t0.elapsed()); }
     proof.cells = groups.len();
     proof.unjoined_cells = unjoined;
     for (node, most) in proof.nodes.iter_mut().zip(&part.most) {
@@ -121,6 +132,7 @@ pub(super) fn prove(proving: Proving<'_>, sent: &SentTable, progress: &(dyn Fn(f
     }
     proof.queues_joined = queues.are_joined;
     proof.cannot_keep_up = queues.grow && display.when_busy == WhenBusy::Waits;
+    if std::env::var_os("TIMES").is_some() { eprintln!("edge_times {:?}", t0.elapsed()); }
     let mut shows = part.shows;
     shows.sort_unstable_by_key(|(number, _)| *number);
     let shows: Vec<CellShows> = shows.into_iter().map(|(_, shows)| shows).collect();
@@ -130,6 +142,7 @@ pub(super) fn prove(proving: Proving<'_>, sent: &SentTable, progress: &(dyn Fn(f
     }
     let strongest = ghosts.iter().enumerate().filter(|(_, ghost)| ghost.of.is_some());
     let strongest = strongest.max_by(|(_, one), (_, other)| rank(one.bound).total_cmp(&rank(other.bound)));
+    if std::env::var_os("TIMES").is_some() { eprintln!("ghosts {:?}", t0.elapsed()); }
     let finder = Finder { parts, ways: &ways, groups: &groups };
     let limit = flow.head.limits.too_many_since_cleaning.updates.map(|limit| limit.value);
     proof.witnesses = Witnesses {
@@ -140,6 +153,7 @@ pub(super) fn prove(proving: Proving<'_>, sent: &SentTable, progress: &(dyn Fn(f
         flashes: flash_walks,
         ..Witnesses::default()
     };
+    if std::env::var_os("TIMES").is_some() { eprintln!("finder {:?}", t0.elapsed()); }
     progress(1.0);
     proof
 }
@@ -291,6 +305,7 @@ impl Part {
             may_change: vec![0; ways.to.len()],
             surely_changes: vec![0; ways.to.len()],
             kind_changes: Vec::new(),
+            known_right: HashSet::new(),
             start_may_change: vec![0; ways.starts.len()],
             start_surely_changes: vec![0; ways.starts.len()],
             counts: Vec::new(),
@@ -318,27 +333,28 @@ impl Part {
         let mut behaviour = Behaviour::new(parts, &grouped.group);
         let reduced = pictures.reduced(&behaviour, parts.kinds, parts.losing, ways);
         let (walked, same_as) = match &reduced {
-            Some((walked, same_as)) => (walked, Some(same_as.as_slice())),
+            Some((walked, same_as)) => (walked, same_as.as_deref()),
             None => (ways, None),
         };
         let states = States::new(parts, walked, &grouped.group, &mut behaviour);
         self.counts(&states, &behaviour, same_as, number);
         self.start_changes(parts, ways, &grouped.group, &mut behaviour);
-        match grouped.group.members.as_slice() {
-            [member] if !parts.loses && behaviour.effects.iter().all(|effect| effect.is_right) => {
-                self.changes_of_right(parts, &parts.cells[member.cells[0] as usize]);
+        if !parts.loses && behaviour.effects.iter().all(|effect| effect.is_right) {
+            for member in &grouped.group.members {
+                self.changes_of_right(parts, member.cells[0]);
             }
-            _ => self.changes(&states, ways, same_as, &mut behaviour),
+        } else {
+            self.changes(&states, ways, same_as, &mut behaviour);
         }
         let highs = extremes(&states, &behaviour, Extreme::Highest);
         let lows = extremes(&states, &behaviour, Extreme::Lowest);
         let is_proved = highs.is_proved && lows.is_proved;
         let values = [lows.values.as_slice(), highs.values.as_slice()];
-        let shows = CellShows::new(grouped.pixels, walked.nodes, &states, &behaviour, values, is_proved);
+        let shows = CellShows::new(grouped.pixels, same_as.map_or(ways.nodes, |_| walked.nodes), &states, &behaviour, values, is_proved);
         self.shows.push((number, shows.spread(same_as)));
         if behaviour.effects.iter().any(|effect| effect.is_left) {
             // How long something stays depends on where walks go on to, not only on where they come from.
-            let all = same_as.map(|_| States::new(parts, ways, &grouped.group, &mut behaviour));
+            let all = reduced.as_ref().map(|_| States::new(parts, ways, &grouped.group, &mut behaviour));
             self.left.add(all.as_ref().unwrap_or(&states), &mut behaviour, ways, grouped.pixels, grouped.rect);
         }
     }
@@ -346,7 +362,7 @@ impl Part {
     fn counts(&mut self, states: &States, behaviour: &Behaviour<'_>, same_as: Option<&[u32]>, number: usize) {
         let counts = most_since_cleaning(states, &behaviour.effects);
         self.counts.push((counts.iter().copied().max().unwrap_or(0), number));
-        let mut of_node = vec![0; same_as.map_or(self.most.len(), |_| states.count())];
+        let mut of_node = vec![0; states.nodes()];
         for (state, most) in counts.into_iter().enumerate() {
             let of_node = &mut of_node[states.node[state] as usize];
             *of_node = (*of_node).max(most);
@@ -374,7 +390,12 @@ impl Part {
     }
 
     /// The same of each kind of edge for a cell that shows what is in memory before each of them.
-    fn changes_of_right(&mut self, parts: Parts<'_>, cell: &Cell) {
+    fn changes_of_right(&mut self, parts: Parts<'_>, number: u32) {
+        // Many groups differ only in their neighbours.
+        if !self.known_right.insert(number) {
+            return;
+        }
+        let cell = &parts.cells[number as usize];
         self.kind_changes.resize(parts.losing.len(), 0);
         for (changes, (kind, _)) in self.kind_changes.iter_mut().zip(parts.losing) {
             let kind = &parts.kinds.list[*kind as usize];

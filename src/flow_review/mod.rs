@@ -3,6 +3,7 @@
 //!
 //! Pictures come from the caller; nothing here touches files, clock or environment.
 
+mod a_day;
 mod decoded;
 mod drawing;
 mod gathered;
@@ -25,6 +26,8 @@ use crate::{
     review::Review,
     rules::RuleRunner,
 };
+use a_day::a_day;
+pub use a_day::ADay;
 pub use decoded::DecodedScreens;
 use drawing::drawing;
 pub use drawing::{Drawing, DrawnState, DrawnWay};
@@ -60,6 +63,8 @@ pub struct OfFlowReview {
     pub shown: String,
     /// Whether every walk keeps the limits that are judged over all walks.
     pub verdicts: Vec<LimitVerdict>,
+    /// What a day is expected to take; `None` if no move says how often it is made.
+    pub a_day: Option<ADay>,
     /// The flow as it is drawn, with that walk.
     pub drawing: Drawing,
 }
@@ -159,6 +164,7 @@ pub fn review_flow(task: &FlowTask<'_>, progress: &mut dyn FnMut(u64, u64)) -> R
             size,
             shown: names.walk(&shown).words,
             verdicts,
+            a_day: a_day(flow, &map),
             drawing: drawing(flow, &map, screens, &shown),
         },
         nodes: node_figures(&names, &proof),

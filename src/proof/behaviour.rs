@@ -91,6 +91,13 @@ pub(super) struct Effect {
     pub(super) changes: u32,
 }
 
+impl Effect {
+    /// Whether nothing of what was before is left.
+    pub(super) fn is_reset(&self) -> bool {
+        self.is_cleaned && self.slope == 0.0 && self.links.0 == self.links.1
+    }
+}
+
 /// A part of what an edge does to residue.
 #[derive(Clone, Copy, Debug, PartialEq)]
 enum Link {

@@ -4,13 +4,17 @@
 //! Pictures of a ring at which the same edges arrive, as far as the cell can tell, share a node in front of them, with the
 //! edges that lead to one of them; pictures that the same edges leave share a node behind them. From and to these nodes lead
 //! edges that change nothing. What walks bring to the nodes of the graph itself stays as it is.
+//!
+//! Where a cleaning that leaves nothing of what was before comes after so many moves along a ring, pictures that so many
+//! moves back look the same to the cell are one, too. Whether the cleaning leaves nothing of a cell is found out afterwards.
 
 use std::collections::HashMap;
 
 use super::{
-    behaviour::{Behaviour, NONE, Quick},
+    behaviour::{Behaviour, Effect, NONE, Parts, Quick},
+    kinds::{Kinds, StartKind},
     proving::Proving,
-    states::Ways,
+    states::{States, Ways},
 };
 
 /// Bundles are made where they take the place of so many edges for each node, at least.
@@ -52,13 +56,23 @@ pub(super) struct Hubs {
     edges_into: Vec<u32>,
     first_out_of: Vec<u32>,
     edges_out_of: Vec<u32>,
-    single: Vec<u32>,
+    /// The others, by the node to which they lead.
+    first_single: Vec<u32>,
+    edges_single: Vec<u32>,
+    /// The ways along rings: the picture after, that before, and the kind.
+    along: Vec<(u32, u32, u32)>,
+    /// After so many moves along a ring a cleaning comes; none if that is not sure.
+    cleans_after: Option<usize>,
+    /// By picture, whether it is of a ring, and the state.
+    is_ring: Vec<bool>,
+    state_of: Vec<u32>,
 }
 
 impl Hubs {
     /// `None` where there are too few edges of rings.
     pub(super) fn new(
         proving: Proving<'_>,
+        kinds: &Kinds,
         ways: &Ways<'_>,
         [of_node, counters]: [&[u32]; 2],
         pictures: usize,
@@ -84,6 +98,13 @@ impl Hubs {
             sorted_by_node(graph.nodes.len(), numbers.map(|edge| (node_of(edge), edge as u32)))
         };
         let (first_into, edges_into) = list(Spread::Into, &|edge| graph.edges[edge].to);
+        let (first_single, edges_single) = list(Spread::Single, &|edge| graph.edges[edge].to);
+        let mut picture_is_ring = vec![false; pictures];
+        let mut state_of = vec![0; pictures];
+        for (number, node) in graph.nodes.iter().enumerate() {
+            picture_is_ring[of_node[number] as usize] = is_ring(number);
+            state_of[of_node[number] as usize] = node.state as u32;
+        }
         let (first_out_of, edges_out_of) = list(Spread::OutOf, &|edge| graph.edges[edge].from);
         let passages = |edges: &[u32], is_into: bool| {
             let mut known: std::collections::HashSet<(u32, u32, u32), Quick> = std::collections::HashSet::default();
@@ -110,35 +131,156 @@ impl Hubs {
             edges_into,
             first_out_of,
             edges_out_of,
-            single: (0..graph.edges.len() as u32).filter(|edge| spreads[*edge as usize] == Spread::Single).collect(),
+            first_single,
+            edges_single,
+            along: along(proving, ways, of_node),
+            cleans_after: cleans_after(proving, kinds, ways),
+            is_ring: picture_is_ring,
+            state_of,
         })
     }
 
     /// The graph as a cell sees it: its own nodes, and behind them those of the bundles.
     pub(super) fn bundled<'w>(&self, behaviour: &Behaviour<'_>, counted: &[u64], ways: &Ways<'w>) -> Ways<'w> {
-        let mut made = Made { nodes: ways.nodes as u32, edges: Vec::with_capacity(4 * ways.nodes) };
-        for edge in &self.single {
-            let at = *edge as usize;
-            made.edges.push((ways.from[at], ways.to[at], ways.kind_of_edge[at]));
+        let own: Vec<u32> = (0..self.pictures as u32).collect();
+        self.made(behaviour, counted, ways, &own, None)
+    }
+
+    /// The same with pictures of rings taken together, and which of its nodes each node is; only where cleanings come so often
+    /// that this makes the graph much smaller.
+    pub(super) fn merged<'w>(
+        &self,
+        behaviour: &Behaviour<'_>,
+        counted: &[u64],
+        ways: &Ways<'w>,
+    ) -> Option<(Ways<'w>, Vec<u32>)> {
+        let classes = self.classes(behaviour, counted, ways, self.cleans_after?);
+        let count = classes.iter().max().map_or(0, |most| *most as usize + 1);
+        if count * 3 > self.pictures * 2 {
+            return None;
         }
-        let in_front = self.alike(&self.into, behaviour, counted);
+        let mut numbers = vec![NONE; count * self.counter_count];
+        let mut nodes = 0;
+        let number = |(picture, counters): (&u32, &u32)| {
+            let number = &mut numbers[classes[*picture as usize] as usize * self.counter_count + *counters as usize];
+            if *number == NONE {
+                *number = nodes;
+                nodes += 1;
+            }
+            *number
+        };
+        let of_node: Vec<u32> = self.of_node.iter().zip(&self.counters).map(number).collect();
+        Some((self.made(behaviour, counted, ways, &classes, Some((&of_node, nodes))), of_node))
+    }
+
+    /// Whether the cleanings of rings leave nothing of what was before in a cell with these states, and all nodes are reached:
+    /// then taking pictures together was right.
+    pub(super) fn is_right(&self, states: &States, behaviour: &mut Behaviour<'_>, ways: &Ways<'_>, parts: Parts<'_>, nodes: usize) -> bool {
+        if (0..nodes as u32).any(|node| states.of_node(node).next().is_none()) {
+            return false;
+        }
+        let mut known: HashMap<u32, Effect, Quick> = HashMap::default();
+        let mut is_looked_at: std::collections::HashSet<(u32, u32), Quick> = std::collections::HashSet::default();
+        for state in 0..states.count() {
+            for edge in ways.leaving(states.node[state]) {
+                let kind = ways.kind_of_edge[edge as usize];
+                let cleans = parts.losing.get(kind as usize).is_some_and(|(kind, _)| !parts.kinds.list[*kind as usize].cleanings.is_empty());
+                let set = behaviour.set_of(kind);
+                if !cleans || !is_looked_at.insert((set, states.shown[state])) {
+                    continue;
+                }
+                let (from, end) = behaviour.effects_of(kind, states.shown[state]);
+                let effect = behaviour.effects[from as usize];
+                if end != from + 1 || !effect.is_reset() || *known.entry(set).or_insert(effect) != effect {
+                    return false;
+                }
+            }
+        }
+        true
+    }
+
+    /// By picture, a number that two pictures share if walks to them along the ring look the same to the cell for so many
+    /// moves, and whatever arrives there.
+    fn classes(&self, behaviour: &Behaviour<'_>, counted: &[u64], ways: &Ways<'_>, moves: usize) -> Vec<u32> {
+        let mut own: Vec<u64> = self.alike(&self.into, behaviour, counted).into_iter().map(|one| mixed(one.into())).collect();
+        for (picture, mark) in own.iter_mut().enumerate().filter(|(picture, _)| !self.is_ring[*picture]) {
+            *mark = mixed(*mark ^ mixed(picture as u64 | 1 << 40));
+        }
+        for (picture, is_ring) in self.is_ring.iter().enumerate() {
+            if *is_ring {
+                own[picture] = mixed(own[picture] ^ mixed(u64::from(self.state_of[picture]) | 1 << 41));
+            }
+        }
+        for (start, kind) in ways.starts.iter().zip(&ways.kind_of_start) {
+            let mark = &mut own[self.of_node[start.node] as usize];
+            *mark = mark.wrapping_add(mixed(u64::from(behaviour.set_of(*kind)) << 32 | 0x5eed));
+        }
+        let labels: Vec<u64> = self
+            .along
+            .iter()
+            .map(|(.., kind)| mixed(u64::from(behaviour.set_of(*kind)) ^ counted[*kind as usize]))
+            .collect();
+        let mut marks = own.clone();
+        let mut count = number_of(&marks);
+        for _ in 0..=moves {
+            let mut next = own.clone();
+            for ((after, before, _), label) in self.along.iter().zip(&labels) {
+                let mark = &mut next[*after as usize];
+                *mark = mark.wrapping_add(mixed(marks[*before as usize] ^ label));
+            }
+            marks = next;
+            let finer = number_of(&marks);
+            if finer == count {
+                break;
+            }
+            count = finer;
+        }
+        numbered(marks)
+    }
+
+    /// The graph with each picture as its class. `merged` gives the node that each node is, and how many there are.
+    fn made<'w>(
+        &self,
+        behaviour: &Behaviour<'_>,
+        counted: &[u64],
+        ways: &Ways<'w>,
+        classes: &[u32],
+        merged: Option<(&[u32], u32)>,
+    ) -> Ways<'w> {
+        let of = |node: u32| merged.map_or(node, |(of_node, _)| of_node[node as usize]);
+        let nodes = merged.map_or(ways.nodes as u32, |(_, nodes)| nodes);
+        let mut made = Made { nodes, edges: Vec::with_capacity(4 * nodes as usize) };
+        let mut is_seen = vec![false; nodes as usize];
+        for node in 0..ways.nodes {
+            // One node stands for all that are the same.
+            if std::mem::replace(&mut is_seen[of(node as u32) as usize], true) {
+                continue;
+            }
+            for edge in &self.edges_single[self.first_single[node] as usize..self.first_single[node + 1] as usize] {
+                let at = *edge as usize;
+                made.edges.push((of(ways.from[at]), of(node as u32), ways.kind_of_edge[at]));
+            }
+        }
         let nothing = behaviour.nothing();
-        self.each_hub(&in_front, [&self.first_into, &self.edges_into], &mut made, |made, node, hub, edges| {
+        let in_front = self.alike(&self.into, behaviour, counted);
+        let lists = [self.first_into.as_slice(), &self.edges_into];
+        self.each_hub(&in_front, classes, lists, &mut made, |made, node, hub, edges| {
             for edge in edges {
                 let at = *edge as usize;
-                made.edges.push((ways.from[at], hub, ways.kind_of_edge[at]));
+                made.edges.push((of(ways.from[at]), hub, ways.kind_of_edge[at]));
             }
-            made.edges.push((hub, node, nothing));
+            made.edges.push((hub, of(node), nothing));
         });
         let behind = self.alike(&self.out_of, behaviour, counted);
-        self.each_hub(&behind, [&self.first_out_of, &self.edges_out_of], &mut made, |made, node, hub, edges| {
+        let lists = [self.first_out_of.as_slice(), &self.edges_out_of];
+        self.each_hub(&behind, classes, lists, &mut made, |made, node, hub, edges| {
             for edge in edges {
                 let at = *edge as usize;
-                made.edges.push((hub, ways.to[at], ways.kind_of_edge[at]));
+                made.edges.push((hub, of(ways.to[at]), ways.kind_of_edge[at]));
             }
-            made.edges.push((node, hub, nothing));
+            made.edges.push((of(node), hub, nothing));
         });
-        made.into_ways(ways)
+        made.into_ways(ways, merged.map(|(of_node, _)| of_node))
     }
 
     /// By picture, a number that two pictures share if the cell sees the same on all their passages.
@@ -149,27 +291,28 @@ impl Hubs {
             let mark = &mut marks[passage.of as usize];
             *mark = mark.wrapping_add(mixed(passage.other ^ mixed(set ^ counted[passage.kind as usize])));
         }
-        let mut numbers: HashMap<u64, u32, Quick> = HashMap::default();
-        let number = |mark: u64| {
-            let next = numbers.len() as u32;
-            *numbers.entry(mark).or_insert(next)
-        };
-        marks.into_iter().map(number).collect()
+        numbered(marks)
     }
 
-    /// Gives every node with such edges the node that it shares with others; the edges only to the first of them.
+    /// Gives every node with such edges the node that it shares with others, once for each class of pictures; the edges only to
+    /// the first of them.
     fn each_hub(
         &self,
         alike: &[u32],
+        classes: &[u32],
         [first, edges]: [&[u32]; 2],
         made: &mut Made,
         mut work: impl FnMut(&mut Made, u32, u32, &[u32]),
     ) {
-        let classes = alike.iter().max().map_or(0, |most| *most as usize + 1);
-        let mut hubs = vec![NONE; classes * self.counter_count];
+        let count = alike.iter().max().map_or(0, |most| *most as usize + 1);
+        let mut hubs = vec![NONE; count * self.counter_count];
+        let pairs = numbered(alike.iter().zip(classes).map(|(one, class)| u64::from(*one) << 32 | u64::from(*class)));
+        let pair_count = pairs.iter().max().map_or(0, |most| *most as usize + 1);
+        let mut is_linked = vec![false; pair_count * self.counter_count];
         for (node, (picture, counters)) in self.of_node.iter().zip(&self.counters).enumerate() {
             let own = &edges[first[node] as usize..first[node + 1] as usize];
-            if own.is_empty() {
+            let pair = pairs[*picture as usize] as usize * self.counter_count + *counters as usize;
+            if own.is_empty() || std::mem::replace(&mut is_linked[pair], true) {
                 continue;
             }
             let hub = &mut hubs[alike[*picture as usize] as usize * self.counter_count + *counters as usize];
@@ -181,6 +324,54 @@ impl Hubs {
             work(made, node as u32, *hub, if is_new { own } else { &[] });
         }
     }
+}
+
+/// The ways along rings: the picture after, that before, and the kind.
+fn along(proving: Proving<'_>, ways: &Ways<'_>, of_node: &[u32]) -> Vec<(u32, u32, u32)> {
+    let graph = proving.graph;
+    let mut along: Vec<(u32, u32, u32)> = Vec::new();
+    let mut known: std::collections::HashSet<(u32, u32, u32), Quick> = std::collections::HashSet::default();
+    for (edge, kind) in graph.edges.iter().zip(&ways.kind_of_edge) {
+        let is_along = graph.nodes[edge.from].state == graph.nodes[edge.to].state;
+        let way = (of_node[edge.to], of_node[edge.from], *kind);
+        if is_along && known.insert(way) {
+            along.push(way);
+        }
+    }
+    along
+}
+
+/// After how many moves along a ring some cleaning comes, whatever the ring: `None` where that is not sure.
+fn cleans_after(proving: Proving<'_>, kinds: &Kinds, ways: &Ways<'_>) -> Option<usize> {
+    let (flow, graph) = (proving.flow, proving.graph);
+    let _ = ways;
+    let along = |edge: &crate::flow::Edge| graph.nodes[edge.from].state == graph.nodes[edge.to].state;
+    let mut edges = graph.edges.iter().zip(&kinds.of_edge).filter(|(edge, _)| along(edge));
+    if edges.any(|(_, kind)| !kinds.list[*kind as usize].sends) {
+        return None;
+    }
+    let of_ring = |ring: usize| {
+        let cleanings = flow.cleanings.iter().filter(|one| one.at.contains(&ring) && !one.forgets_at.contains(&ring));
+        cleanings.map(|one| one.after_updates as usize).min()
+    };
+    let rings = (0..flow.states.len()).filter(|state| flow.states[*state].is_ring());
+    rings.map(of_ring).try_fold(0, |most, moves| Some(most.max(moves?)))
+}
+
+/// How many different marks there are.
+fn number_of(marks: &[u64]) -> usize {
+    let all: std::collections::HashSet<u64, Quick> = marks.iter().copied().collect();
+    all.len()
+}
+
+/// Marks as numbers from 0 on.
+fn numbered(marks: impl IntoIterator<Item = u64>) -> Vec<u32> {
+    let mut numbers: HashMap<u64, u32, Quick> = HashMap::default();
+    let number = |mark: u64| {
+        let next = numbers.len() as u32;
+        *numbers.entry(mark).or_insert(next)
+    };
+    marks.into_iter().map(number).collect()
 }
 
 /// Edges by the node that they belong to: where those of each node begin, and their numbers.
@@ -205,7 +396,7 @@ struct Made {
 }
 
 impl Made {
-    fn into_ways<'w>(self, ways: &Ways<'w>) -> Ways<'w> {
+    fn into_ways<'w>(self, ways: &Ways<'w>, of_node: Option<&[u32]>) -> Ways<'w> {
         let count = self.nodes as usize;
         let by_node = self.edges.iter().enumerate().map(|(number, edge)| (edge.0 as usize, number as u32));
         let (first, order) = sorted_by_node(count, by_node);
@@ -217,7 +408,13 @@ impl Made {
             to: edges.iter().map(|(_, to, _)| *to).collect(),
             kind_of_edge: edges.iter().map(|(.., kind)| *kind).collect(),
             kind_of_start: ways.kind_of_start.clone(),
-            starts: ways.starts.clone(),
+            starts: match of_node {
+                None => ways.starts.clone(),
+                Some(of_node) => {
+                    let start = |start: &StartKind| StartKind { node: of_node[start.node] as usize, ..*start };
+                    ways.starts.iter().map(start).collect::<Vec<_>>().into()
+                }
+            },
             begins: ways.begins,
         }
     }

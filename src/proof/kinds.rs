@@ -9,7 +9,6 @@ use super::{
     sent::{SentTable, listed},
 };
 use crate::{
-    change::{TileCover, TileGrid},
     display::{Display, Level},
     panel::{Aim, Driving, Law},
     plan::Update,
@@ -177,12 +176,11 @@ struct Making<'f> {
     sequences: Vec<Vec<usize>>,
     numbers: HashMap<Vec<usize>, usize>,
     /// The pixels of each region.
-    pixels: Vec<u64>,
+    pixels: &'f [u64],
 }
 
 impl<'f> Making<'f> {
-    fn new(proving: Proving<'f>, sent: &SentTable) -> Self {
-        let grid = TileGrid::new(proving.frames.size());
+    fn new(proving: Proving<'f>, sent: &'f SentTable) -> Self {
         Self {
             proving,
             list: Vec::new(),
@@ -190,7 +188,7 @@ impl<'f> Making<'f> {
             driven: Vec::new(),
             sequences: Vec::new(),
             numbers: HashMap::new(),
-            pixels: sent.regions.boxes.iter().map(|boxes| TileCover::new(grid, boxes).pixels()).collect(),
+            pixels: &sent.regions.pixels,
         }
     }
 

@@ -28,8 +28,6 @@ pub(super) struct CellShows {
     is_proved: bool,
     /// By node, the number of what it shows, from 1 on; 0 where it never is.
     of_node: Numbers,
-    /// By node, the one of that list that it is, if not all of them are in it.
-    same_as: Option<Vec<u16>>,
     known: Vec<Vec<Shows>>,
 }
 
@@ -111,21 +109,17 @@ impl CellShows {
             }
             of_node.push(number);
         }
-        Self { pixels, is_proved, of_node: Numbers::new(of_node), same_as: None, known }
+        Self { pixels, is_proved, of_node: Numbers::new(of_node), known }
     }
 
     /// The same for all nodes, where only those of a smaller graph were walked.
     pub(super) fn spread(mut self, same_as: Option<&[u32]>) -> Self {
         let Some(same_as) = same_as else { return self };
-        if let Ok(few) = same_as.iter().map(|node| u16::try_from(*node)).collect() {
-            return Self { same_as: Some(few), ..self };
-        }
         self.of_node = Numbers::new(same_as.iter().map(|node| self.of_node.at(*node as usize)).collect());
         self
     }
 
     fn at(&self, node: usize) -> &[Shows] {
-        let node = self.same_as.as_ref().map_or(node, |same_as| same_as[node].into());
         let number = self.of_node.at(node) as usize;
         number.checked_sub(1).map_or(&[], |number| self.known[number].as_slice())
     }
@@ -150,65 +144,41 @@ pub(super) struct Ghost {
     pub(super) residue_l: f64,
 }
 
-/// A cell that may be at a level, with what shows of its residue.
+/// A cell that may be at a level, with what shows of its residue, L*.
 #[derive(Clone, Copy, Debug)]
 struct AtLevel {
-    cell: usize,
-    pixels: u64,
+    cell: u32,
     is_sure: bool,
+    is_endless: bool,
+    pixels: u64,
     low: f64,
     high: f64,
-    is_endless: bool,
-    residue_l: [f64; 2],
 }
 
-/// The strongest ghost at a node. `at_level` is used again from node to node.
-pub(super) fn strongest(
-    cells: &[CellShows],
-    node: usize,
-    tones: &Tones,
-    panel_px: u64,
-    at_level: &mut LevelLists,
-) -> StrongestGhost {
-    at_level.0.iter_mut().for_each(Vec::clear);
-    let mut is_proved = true;
-    for (number, cell) in cells.iter().enumerate() {
-        let shows = cell.at(node);
-        is_proved &= cell.is_proved;
-        for one in shows {
-            let list = usize::from(one.level);
-            if at_level.0.len() <= list {
-                at_level.0.resize_with(list + 1, Vec::new);
+/// As many nodes are looked at together: what is known of a cell is then at hand.
+const BLOCK: usize = 16;
+
+/// The strongest ghosts at some nodes from one on.
+pub(super) fn strongest(cells: &[CellShows], first: usize, tones: &Tones, panel_px: u64, ghosts: &mut [StrongestGhost]) {
+    let is_proved = cells.iter().all(|cell| cell.is_proved);
+    let mut lists: Vec<LevelLists> = Vec::new();
+    lists.resize_with(BLOCK, LevelLists::default);
+    for (block, ghosts) in ghosts.chunks_mut(BLOCK).enumerate() {
+        let from = first + block * BLOCK;
+        let lists = &mut lists[..ghosts.len()];
+        lists.iter_mut().for_each(|list| list.0.iter_mut().for_each(Vec::clear));
+        for (number, cell) in cells.iter().enumerate() {
+            for (at, list) in lists.iter_mut().enumerate() {
+                list.add(number, cell, from + at, tones);
             }
-            at_level.0[list].push(AtLevel {
-                cell: number,
-                pixels: cell.pixels,
-                is_sure: shows.len() == 1,
-                low: tones.cut(one.level, one.low),
-                high: tones.cut(one.level, one.high),
-                is_endless: !one.low.is_finite() || !one.high.is_finite(),
-                residue_l: [one.low, one.high],
-            });
         }
-    }
-    let mut strongest = StrongestGhost { bound: Bound::Proved(0.0), of: None };
-    for (level, list) in at_level.0.iter().enumerate().filter(|(_, list)| !list.is_empty()) {
-        let [least, most] = medians(list, panel_px);
-        for one in list {
-            for (off_l, is_lighter) in [(one.high - least, true), (most - one.low, false)] {
-                let bound = if one.is_endless { Bound::Unbounded } else { Bound::Proved(off_l) };
-                if is_worse(bound, strongest.bound) {
-                    let residue_l = one.residue_l[usize::from(is_lighter)];
-                    let of = Ghost { cell: one.cell, level: level as Level, is_lighter, residue_l };
-                    strongest = StrongestGhost { bound, of: Some(of) };
-                }
+        for (at, (list, ghost)) in lists.iter().zip(ghosts).enumerate() {
+            *ghost = list.strongest(cells, from + at, panel_px);
+            if !is_proved && ghost.bound != Bound::Unbounded {
+                ghost.bound = Bound::NotProved;
             }
         }
     }
-    if !is_proved && strongest.bound != Bound::Unbounded {
-        strongest.bound = Bound::NotProved;
-    }
-    strongest
 }
 
 fn is_worse(one: Bound, other: Bound) -> bool {
@@ -219,9 +189,52 @@ fn is_worse(one: Bound, other: Bound) -> bool {
     }
 }
 
-/// The cells at each level, for one node at a time.
+/// The cells at each level of one node.
 #[derive(Debug, Default)]
-pub(super) struct LevelLists(Vec<Vec<AtLevel>>);
+struct LevelLists(Vec<Vec<AtLevel>>);
+
+impl LevelLists {
+    #[inline]
+    fn add(&mut self, number: usize, cell: &CellShows, node: usize, tones: &Tones) {
+        let shows = cell.at(node);
+        for one in shows {
+            let list = usize::from(one.level);
+            if self.0.len() <= list {
+                self.0.resize_with(list + 1, Vec::new);
+            }
+            self.0[list].push(AtLevel {
+                cell: number as u32,
+                is_sure: shows.len() == 1,
+                is_endless: !one.low.is_finite() || !one.high.is_finite(),
+                pixels: cell.pixels,
+                low: tones.cut(one.level, one.low),
+                high: tones.cut(one.level, one.high),
+            });
+        }
+    }
+
+    fn strongest(&self, cells: &[CellShows], node: usize, panel_px: u64) -> StrongestGhost {
+        let mut strongest = StrongestGhost { bound: Bound::Proved(0.0), of: None };
+        for (level, list) in self.0.iter().enumerate().filter(|(_, list)| !list.is_empty()) {
+            let [least, most] = medians(list, panel_px);
+            for one in list {
+                for (off_l, is_lighter) in [(one.high - least, true), (most - one.low, false)] {
+                    let bound = if one.is_endless { Bound::Unbounded } else { Bound::Proved(off_l) };
+                    if is_worse(bound, strongest.bound) {
+                        let (cell, level) = (one.cell as usize, level as Level);
+                        let of = Ghost { cell, level, is_lighter, residue_l: 0.0 };
+                        strongest = StrongestGhost { bound, of: Some(of) };
+                    }
+                }
+            }
+        }
+        if let Some(ghost) = &mut strongest.of {
+            let shows = cells[ghost.cell].at(node).iter().find(|shows| shows.level == ghost.level);
+            ghost.residue_l = shows.map_or(0.0, |shows| if ghost.is_lighter { shows.high } else { shows.low });
+        }
+        strongest
+    }
+}
 
 /// The least and the largest median that a level may have, L*.
 fn medians(list: &[AtLevel], panel_px: u64) -> [f64; 2] {

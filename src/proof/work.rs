@@ -24,7 +24,7 @@ use super::{
     result::{Bound, Proof, Witness, Witnesses},
     sent::SentTable,
     states::{States, Ways, first_edges},
-    strongest_ghosts::{CellShows, Ghost, LevelLists, StrongestGhost, strongest},
+    strongest_ghosts::{CellShows, Ghost, StrongestGhost, strongest},
     waits::{Changes, Which, edge_times, longest, longest_collision, may_be_lost, node_times, times_of_people},
     witnesses::{Wanted, of_queue, shortest},
 };
@@ -104,7 +104,7 @@ pub(super) fn prove(proving: Proving<'_>, sent: &SentTable, progress: &(dyn Fn(f
     let (flashes, flash_walks) = flashes.most();
     proof.flashes = flashes;
     if std::env::var_os("TIMES").is_some() { eprintln!("flashes {:?}", t0.elapsed()); }
-    let pictures = Pictures::new(proving, &ways);
+    let pictures = Pictures::new(proving, &kinds, &ways);
     if std::env::var_os("TIMES").is_some() { eprintln!("pictures {:?}", t0.elapsed()); }
     let part = walk_all(parts, &pictures, &ways, &groups, threads, progress);
     if std::env::var_os("TIMES").is_some() { eprintln!("walk_all {:?}", t0.elapsed()); }
@@ -331,31 +331,27 @@ impl Part {
 
     fn walk(&mut self, parts: Parts<'_>, pictures: &Pictures, ways: &Ways<'_>, number: usize, grouped: &Grouped) {
         let mut behaviour = Behaviour::new(parts, &grouped.group);
-        let reduced = pictures.reduced(&behaviour, parts.kinds, parts.losing, ways);
-        let (walked, same_as) = match &reduced {
-            Some((walked, same_as)) => (walked, same_as.as_deref()),
-            None => (ways, None),
-        };
-        let states = States::new(parts, walked, &grouped.group, &mut behaviour);
-        self.counts(&states, &behaviour, same_as, number);
+        let reduced = pictures.reduced(parts, &grouped.group, &mut behaviour, ways);
+        let (walked, same_as, states) = (&reduced.ways, reduced.same_as.as_deref(), &reduced.states);
+        self.counts(states, &behaviour, same_as, number);
         self.start_changes(parts, ways, &grouped.group, &mut behaviour);
         if !parts.loses && behaviour.effects.iter().all(|effect| effect.is_right) {
             for member in &grouped.group.members {
                 self.changes_of_right(parts, member.cells[0]);
             }
         } else {
-            self.changes(&states, ways, same_as, &mut behaviour);
+            self.changes(states, ways, same_as, &mut behaviour);
         }
-        let highs = extremes(&states, &behaviour, Extreme::Highest);
-        let lows = extremes(&states, &behaviour, Extreme::Lowest);
+        let highs = extremes(states, &behaviour, Extreme::Highest);
+        let lows = extremes(states, &behaviour, Extreme::Lowest);
         let is_proved = highs.is_proved && lows.is_proved;
         let values = [lows.values.as_slice(), highs.values.as_slice()];
-        let shows = CellShows::new(grouped.pixels, same_as.map_or(ways.nodes, |_| walked.nodes), &states, &behaviour, values, is_proved);
+        let shows = CellShows::new(grouped.pixels, same_as.map_or(ways.nodes, |_| walked.nodes), states, &behaviour, values, is_proved);
         self.shows.push((number, shows.spread(same_as)));
         if behaviour.effects.iter().any(|effect| effect.is_left) {
             // How long something stays depends on where walks go on to, not only on where they come from.
-            let all = reduced.as_ref().map(|_| States::new(parts, ways, &grouped.group, &mut behaviour));
-            self.left.add(all.as_ref().unwrap_or(&states), &mut behaviour, ways, grouped.pixels, grouped.rect);
+            let all = reduced.is_other().then(|| States::new(parts, ways, &grouped.group, &mut behaviour));
+            self.left.add(all.as_ref().unwrap_or(states), &mut behaviour, ways, grouped.pixels, grouped.rect);
         }
     }
 
@@ -436,12 +432,7 @@ fn all_ghosts(cells: &[CellShows], tones: &Tones, panel_px: u64, nodes: usize, t
     let each = nodes.div_ceil(threads.max(1)).max(1);
     thread::scope(|scope| {
         for (part, ghosts) in ghosts.chunks_mut(each).enumerate() {
-            scope.spawn(move || {
-                let mut lists = LevelLists::default();
-                for (at, ghost) in ghosts.iter_mut().enumerate() {
-                    *ghost = strongest(cells, part * each + at, tones, panel_px, &mut lists);
-                }
-            });
+            scope.spawn(move || strongest(cells, part * each, tones, panel_px, ghosts));
         }
     });
     ghosts

@@ -21,7 +21,10 @@ use stillpage::{
 };
 
 fn main() {
-    println!("{:<24} {:>7} {:>8} {:>7} {:>8} {:>8} {:>9}", "flow", "nodes", "edges", "cells", "joined", "s", "peak MB");
+    println!(
+        "{:<24} {:>7} {:>8} {:>7} {:>8} {:>8} {:>8} {:>9}",
+        "flow", "nodes", "edges", "cells", "joined", "s", "cpu s", "peak MB"
+    );
     for has_beside in [false, true] {
         let name = if has_beside { "watch with neighbours" } else { "watch" };
         measure(name, &watch_flow(), &watch_display(has_beside), &watch_pictures());
@@ -38,14 +41,14 @@ fn measure(name: &str, flow: &Value, display: &Value, pictures: &[Picture]) {
         |picture: &Picture| Frame::of_levels(picture.pixels.iter().map(|shade| table[usize::from(*shade)]).collect());
     let frames = Frames::new(&flow.head, pictures.iter().map(frame).collect()).expect("frames have the panel's size");
     assert_eq!(frames.size(), Size { width: pictures[0].width as u32, height: pictures[0].height as u32 });
-    let begin = Instant::now();
+    let (begin, worked) = (Instant::now(), process::processor_seconds());
     let sent = SentTable::new(&flow, &frames);
     let graph = Graph::new(&flow, |passage| sent.sends(&flow, passage)).expect("the flow is not too large");
     let proving = Proving { flow: &flow, graph: &graph, frames: &frames, threads: 2 };
     let proof = prove(proving, &sent, &|_| {});
-    let seconds = begin.elapsed().as_secs_f64();
+    let (seconds, worked) = (begin.elapsed().as_secs_f64(), process::processor_seconds() - worked);
     println!(
-        "{name:<24} {:>7} {:>8} {:>7} {:>8} {seconds:>8.2} {:>9}",
+        "{name:<24} {:>7} {:>8} {:>7} {:>8} {seconds:>8.2} {worked:>8.2} {:>9}",
         graph.nodes.len(),
         graph.edges.len(),
         proof.cells,

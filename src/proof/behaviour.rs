@@ -96,6 +96,11 @@ impl Effect {
     pub(super) fn is_reset(&self) -> bool {
         self.is_cleaned && self.slope == 0.0 && self.links.0 == self.links.1
     }
+
+    /// The same with nothing known of what changes.
+    pub(super) fn without_changes(self) -> Self {
+        Self { changes: 0, ..self }
+    }
 }
 
 /// A part of what an edge does to residue.

@@ -190,7 +190,8 @@ impl Hubs {
                     continue;
                 }
                 let (from, end) = behaviour.effects_of(kind, states.shown[state]);
-                let effect = behaviour.effects[from as usize];
+                // Whether a cell changes matters for answers alone, and those are worked out from the states themselves.
+                let effect = behaviour.effects[from as usize].without_changes();
                 if end != from + 1 || !effect.is_reset() || *known.entry(set).or_insert(effect) != effect {
                     return false;
                 }

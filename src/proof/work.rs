@@ -52,28 +52,23 @@ struct Part {
 
 pub(super) fn prove(proving: Proving<'_>, sent: &SentTable, progress: &(dyn Fn(f64) + Sync)) -> Proof {
     let Proving { flow, graph, frames, threads } = proving;
-    let t0 = std::time::Instant::now();
     let kinds = Kinds::new(proving, sent);
     let mut proof = Proof::not_proved(graph.nodes.len());
     if kinds.most_drives() > 32 {
         return proof;
     }
-    if std::env::var_os("TIMES").is_some() { eprintln!("kinds {:?}", t0.elapsed()); }
     let cells = Cells::new(frames, &sent.regions, threads);
     progress(0.1);
     let display = &flow.head.display;
-    if std::env::var_os("TIMES").is_some() { eprintln!("cells {:?}", t0.elapsed()); }
     let controller = Controller::new(flow, display, &sent.regions);
     let queues = Queues::new(&controller, graph, &kinds);
     progress(0.2);
-    if std::env::var_os("TIMES").is_some() { eprintln!("queues {:?}", t0.elapsed()); }
     let losing = if display.when_busy == WhenBusy::Drops {
         Losing::new(&kinds, may_be_lost(proving, &kinds, &controller, &queues))
     } else {
         Losing::nothing(&kinds)
     };
     let has_beside = display.modes.iter().any(|mode| mode.beside.is_some());
-    if std::env::var_os("TIMES").is_some() { eprintln!("losing {:?}", t0.elapsed()); }
     let (groups, unjoined) = groups(&cells, has_beside, frames.size().width as usize);
     let is_joined = unjoined > groups.len();
     let parts = Parts {
@@ -98,16 +93,12 @@ pub(super) fn prove(proving: Proving<'_>, sent: &SentTable, progress: &(dyn Fn(f
         starts: kinds.starts.as_slice().into(),
         begins: frames.begins(),
     };
-    if std::env::var_os("TIMES").is_some() { eprintln!("groups {:?}", t0.elapsed()); }
     let flashes =
         FlashWork { proving, kinds: &kinds, controller: &controller, queues: &queues, cells: &cells, losing: &losing.list, ways: &ways };
     let (flashes, flash_walks) = flashes.most();
     proof.flashes = flashes;
-    if std::env::var_os("TIMES").is_some() { eprintln!("flashes {:?}", t0.elapsed()); }
     let pictures = Pictures::new(proving, &kinds, &ways);
-    if std::env::var_os("TIMES").is_some() { eprintln!("pictures {:?}", t0.elapsed()); }
     let part = walk_all(parts, &pictures, &ways, &groups, threads, progress);
-    if std::env::var_os("TIMES").is_some() { eprintln!("walk_all {:?}", t0.elapsed()); }
     proof.cells = groups.len();
     proof.unjoined_cells = unjoined;
     for (node, most) in proof.nodes.iter_mut().zip(&part.most) {
@@ -116,7 +107,8 @@ pub(super) fn prove(proving: Proving<'_>, sent: &SentTable, progress: &(dyn Fn(f
     for (node, pixels) in &part.left.pixels {
         proof.nodes[*node as usize].left_behind_px = *pixels;
     }
-    (proof.left_behind, proof.left_behind_moves) = part.left.into_places();
+    let left_walk;
+    (proof.left_behind, proof.left_behind_moves, left_walk) = part.left.into_places();
     let changes = Changes { may: &part.may_change, surely: &part.surely_changes };
     let edges = edge_times(proving, &kinds, &controller, &queues, changes);
     if queues.is_proved {
@@ -132,7 +124,6 @@ pub(super) fn prove(proving: Proving<'_>, sent: &SentTable, progress: &(dyn Fn(f
     }
     proof.queues_joined = queues.are_joined;
     proof.cannot_keep_up = queues.grow && display.when_busy == WhenBusy::Waits;
-    if std::env::var_os("TIMES").is_some() { eprintln!("edge_times {:?}", t0.elapsed()); }
     let mut shows = part.shows;
     shows.sort_unstable_by_key(|(number, _)| *number);
     let shows: Vec<CellShows> = shows.into_iter().map(|(_, shows)| shows).collect();
@@ -142,7 +133,6 @@ pub(super) fn prove(proving: Proving<'_>, sent: &SentTable, progress: &(dyn Fn(f
     }
     let strongest = ghosts.iter().enumerate().filter(|(_, ghost)| ghost.of.is_some());
     let strongest = strongest.max_by(|(_, one), (_, other)| rank(one.bound).total_cmp(&rank(other.bound)));
-    if std::env::var_os("TIMES").is_some() { eprintln!("ghosts {:?}", t0.elapsed()); }
     let finder = Finder { parts, ways: &ways, groups: &groups };
     let limit = flow.head.limits.too_many_since_cleaning.updates.map(|limit| limit.value);
     proof.witnesses = Witnesses {
@@ -150,10 +140,9 @@ pub(super) fn prove(proving: Proving<'_>, sent: &SentTable, progress: &(dyn Fn(f
         ghost_l: strongest.and_then(|(node, ghost)| finder.ghost(node, ghost)),
         wait_ms: longest(&edges, &queues, Which::Wait).map(|(walk, edge, ms)| of_queue(walk, edge, &ways, ms)),
         answer_ms: longest(&edges, &queues, Which::Answer).map(|(walk, edge, ms)| of_queue(walk, edge, &ways, ms)),
+        left_behind_moves: left_walk,
         flashes: flash_walks,
-        ..Witnesses::default()
     };
-    if std::env::var_os("TIMES").is_some() { eprintln!("finder {:?}", t0.elapsed()); }
     progress(1.0);
     proof
 }
@@ -351,7 +340,7 @@ impl Part {
         if behaviour.effects.iter().any(|effect| effect.is_left) {
             // How long something stays depends on where walks go on to, not only on where they come from.
             let all = reduced.is_other().then(|| States::new(parts, ways, &grouped.group, &mut behaviour));
-            self.left.add(all.as_ref().unwrap_or(states), &mut behaviour, ways, grouped.pixels, grouped.rect);
+            self.left.add(all.as_ref().unwrap_or(states), &mut behaviour, ways, (number, grouped.pixels, grouped.rect));
         }
     }
 

@@ -32,7 +32,7 @@ pub(super) struct Seen {
     pub(super) wait_ms: f64,
     answer_ms: f64,
     finish_ms: f64,
-    left_px: u64,
+    pub(super) left_px: u64,
     /// Halves of flashes of a pixel within a second so far.
     pub(super) halves: usize,
 }

@@ -27,9 +27,18 @@ fn main() {
     );
     for has_beside in [false, true] {
         let name = if has_beside { "watch with neighbours" } else { "watch" };
-        measure(name, &watch_flow(), &watch_display(has_beside), &watch_pictures());
+        Watch::USUAL.measure(name, has_beside);
     }
     measure("tablet", &tablet_flow(), &tablet_display(), &tablet_pictures());
+    for minutes in [180, 720] {
+        Watch { minutes, ..Watch::USUAL }.measure(&format!("watch, {minutes} minutes"), false);
+    }
+    for pages in [2, 4] {
+        Watch { pages, ..Watch::USUAL }.measure(&format!("watch, {pages} pages"), false);
+    }
+    for after_updates in [5, 60] {
+        Watch { after_updates, ..Watch::USUAL }.measure(&format!("watch, N = {after_updates}"), false);
+    }
 }
 
 fn measure(name: &str, flow: &Value, display: &Value, pictures: &[Picture]) {
@@ -86,11 +95,47 @@ fn watch_display(has_beside: bool) -> Value {
     display([watch::SMALL_FACE; 2], 2, &beside)
 }
 
-fn watch_pictures() -> Vec<Picture> {
-    let backdrop = watch::Backdrop::new(watch::SMALL_FACE, &mut Dice(5));
-    let minutes = (0..1440).map(|minute| backdrop.face(minute / 60, minute % 60));
-    let others = (0..8).map(|number| page([watch::SMALL_FACE; 2], number));
-    minutes.chain(others).map(two_level).collect()
+/// The flow of a watch: how many minutes and other pages it has, and after how many updates it is cleaned.
+#[derive(Clone, Copy)]
+struct Watch {
+    minutes: usize,
+    pages: usize,
+    after_updates: usize,
+}
+
+impl Watch {
+    const USUAL: Self = Self { minutes: 1440, pages: 8, after_updates: 30 };
+
+    fn measure(self, name: &str, has_beside: bool) {
+        measure(name, &self.flow(), &watch_display(has_beside), &self.pictures());
+    }
+
+    fn pictures(self) -> Vec<Picture> {
+        let backdrop = watch::Backdrop::new(watch::SMALL_FACE, &mut Dice(5));
+        let minutes = (0..self.minutes).map(|minute| backdrop.face(minute / 60, minute % 60));
+        let others = (0..self.pages).map(|number| page([watch::SMALL_FACE; 2], number));
+        minutes.chain(others).map(two_level).collect()
+    }
+
+    fn flow(self) -> Value {
+        let Self { minutes, pages, after_updates } = self;
+        let mut states = json!({ "face": { "each": format!("ring-0-{}", minutes - 1) } });
+        for other in 0..pages {
+            states[format!("page-{other}")] = json!({ "screen": format!("{}.png", minutes + other) });
+        }
+        let quick = json!([{ "mode": "quick", "window": "changed" }]);
+        let mut moves =
+            vec![json!({ "label": "tick", "from": "face", "to": "face", "cause": "clock", "updates": quick })];
+        for other in 0..pages {
+            let (here, next) = (format!("page-{other}"), format!("page-{}", (other + 1) % pages));
+            moves.push(json!({ "from": "face", "to": here, "cause": "key", "updates": quick }));
+            moves.push(json!({ "from": here, "to": "face", "cause": "key", "updates": quick }));
+            moves.push(json!({ "from": here, "to": next, "cause": "key", "updates": quick }));
+        }
+        let starts = json!([{ "at": "face", "updates": [{ "mode": "full" }] }]);
+        let cleanings = json!([{ "mode": "full", "after_updates": after_updates }]);
+        flow(&states, &moves, &starts, &cleanings, "when_free")
+    }
 }
 
 fn two_level(mut picture: Picture) -> Picture {
@@ -112,24 +157,6 @@ fn page([width, height]: [usize; 2], number: usize) -> Picture {
         picture.fill([16 + button * width / 4, height - line - 4, width / 5, line], 85);
     }
     picture
-}
-
-fn watch_flow() -> Value {
-    let mut states = json!({ "face": { "each": "ring-0-1439" } });
-    for other in 0..8 {
-        states[format!("page-{other}")] = json!({ "screen": format!("{}.png", 1440 + other) });
-    }
-    let quick = json!([{ "mode": "quick", "window": "changed" }]);
-    let mut moves = vec![json!({ "label": "tick", "from": "face", "to": "face", "cause": "clock", "updates": quick })];
-    for other in 0..8 {
-        let (here, next) = (format!("page-{other}"), format!("page-{}", (other + 1) % 8));
-        moves.push(json!({ "from": "face", "to": here, "cause": "key", "updates": quick }));
-        moves.push(json!({ "from": here, "to": "face", "cause": "key", "updates": quick }));
-        moves.push(json!({ "from": here, "to": next, "cause": "key", "updates": quick }));
-    }
-    let starts = json!([{ "at": "face", "updates": [{ "mode": "full" }] }]);
-    let cleanings = json!([{ "mode": "full", "after_updates": 30 }]);
-    flow(&states, &moves, &starts, &cleanings, "when_free")
 }
 
 fn flow(states: &Value, moves: &[Value], starts: &Value, cleanings: &Value, input: &str) -> Value {

@@ -34,9 +34,9 @@ pub(super) fn flow_map(drawing: &Drawing, at: usize) -> Markup {
     html! {
         h3 id={ "map-" (at) } { "The screens and the moves between them" }
         div.wide tabindex="0" role="group" aria-labelledby={ "map-" (at) } {
-            svg.map width=(format!("{width:.0}")) height=(format!("{height:.0}")) viewArea=(format!("0 0 {width:.0} {height:.0}")) role="img" aria-labelledby={ "map-" (at) } {
-                marker id={ "tip-" (at) } viewArea="0 0 10 10" refX="9" refY="5" markerWidth="7" markerHeight="7" orient="auto-start-reverse" { path.tip d="M0 0L10 5L0 10z" {} }
-                marker id={ "walked-tip-" (at) } viewArea="0 0 10 10" refX="9" refY="5" markerWidth="5" markerHeight="5" orient="auto-start-reverse" { path.walked-tip d="M0 0L10 5L0 10z" {} }
+            svg.map width=(format!("{width:.0}")) height=(format!("{height:.0}")) viewBox=(format!("0 0 {width:.0} {height:.0}")) role="img" aria-labelledby={ "map-" (at) } {
+                marker id={ "tip-" (at) } viewBox="0 0 10 10" refX="9" refY="5" markerWidth="7" markerHeight="7" orient="auto-start-reverse" { path.tip d="M0 0L10 5L0 10z" {} }
+                marker id={ "walked-tip-" (at) } viewBox="0 0 10 10" refX="9" refY="5" markerWidth="5" markerHeight="5" orient="auto-start-reverse" { path.walked-tip d="M0 0L10 5L0 10z" {} }
                 @for way in &drawing.ways { (way_of(way, &places, at)) }
                 @for (state, place) in drawing.states.iter().zip(&places) { (state_of(state, place)) }
                 @for names in names_of(&shown, &places) { (names) }

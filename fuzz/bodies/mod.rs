@@ -66,7 +66,8 @@ fn follow(flow: &Flow) {
     let screens = DecodedScreens::decode(flow, &source, 1).expect("the screens are sound");
     let reviewed = |threads| {
         let selection = &Selection::default();
-        let task = FlowTask { flow, screens: &screens, selection, threads, picture_name: &|screen| screen.0.to_string() };
+        let task =
+            FlowTask { flow, screens: &screens, selection, threads, picture_name: &|screen| screen.0.to_string() };
         review_flow(&task, &mut |_, _| ()).expect("a small flow is followed")
     };
     let one = reviewed(1);

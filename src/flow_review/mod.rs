@@ -26,8 +26,8 @@ use crate::{
     review::Review,
     rules::RuleRunner,
 };
-use a_day::a_day;
 pub use a_day::ADay;
+use a_day::a_day;
 pub use decoded::DecodedScreens;
 use drawing::drawing;
 pub use drawing::{Drawing, DrawnState, DrawnWay};

@@ -77,8 +77,7 @@ impl Playing<'_> {
             }
             let grows = judged.bound(proof) == Bound::Unbounded;
             for witness in (judged.witnesses)(proof) {
-                let rounds: &[usize] =
-                    if grows && !witness.around.is_empty() { &ROUNDS } else { &[witness.rounds] };
+                let rounds: &[usize] = if grows && !witness.around.is_empty() { &ROUNDS } else { &[witness.rounds] };
                 let mut walks = rounds.iter().map(|rounds| Witness { rounds: *rounds, ..witness.clone() });
                 if walks.any(|witness| self.play_witness(judged, &witness)) {
                     break;

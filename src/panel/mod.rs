@@ -24,13 +24,13 @@ mod swings;
 
 pub(crate) use drive::Aim;
 pub use drive::Driving;
-pub(crate) use flashes::{LargeAreas, SECOND_MS, allowed_halves, moments_of};
 pub use flashes::{FastFlashes, FlashLimits, FlashPeak, FlashWatch};
+pub(crate) use flashes::{LargeAreas, SECOND_MS, allowed_halves, moments_of};
 pub use ghosts::{Ghost, GhostLimits};
 pub use law::{Law, Residue, Swing, Tones};
 pub use played::{PlayedPiece, PlayedStep, PlayedStroke, PlayedUpdate};
 pub use player::{Player, Watched};
 pub use queue::{Lost, Queue, Times, WaitsFor};
 pub use state::PanelState;
-pub(crate) use swings::{SwingKinds, is_general_swing};
 pub use swings::{FlashKind, Swung};
+pub(crate) use swings::{SwingKinds, is_general_swing};

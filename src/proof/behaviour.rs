@@ -204,14 +204,7 @@ impl<'k> Behaviour<'k> {
         }
     }
 
-    fn set_of_kind(
-        &mut self,
-        parts: Parts<'_>,
-        group: &Group,
-        kind: &Kind,
-        may_be_lost: u32,
-        sets: &mut Sets,
-    ) -> u32 {
+    fn set_of_kind(&mut self, parts: Parts<'_>, group: &Group, kind: &Kind, may_be_lost: u32, sets: &mut Sets) -> u32 {
         let is_joined = self.is_joined;
         let aimed = group.members.iter().map(|member| member.cells.map(|cell| sets.aim(parts, kind, cell, is_joined)));
         let mut list: Vec<[u32; 5]> = aimed.collect();

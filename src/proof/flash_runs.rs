@@ -185,7 +185,14 @@ impl Search<'_> {
         let level = showing.level(ways.begins);
         for (number, kind) in ways.kind_of_start.iter().enumerate() {
             let timing = self.with.times.start(number);
-            self.begin_with(showing, *kind, level, timing, ways.starts[number].node as u32, [NONE, edges + number as u32]);
+            self.begin_with(
+                showing,
+                *kind,
+                level,
+                timing,
+                ways.starts[number].node as u32,
+                [NONE, edges + number as u32],
+            );
         }
         for state in 0..self.states.len() {
             let State { node, level, .. } = self.states[state];
@@ -305,7 +312,8 @@ impl Search<'_> {
             self.front[at].push(number);
             return Some(number);
         }
-        let earliest = self.front[at].iter().fold(label.run, |run, known| run.earliest_of(&self.labels[*known as usize].run));
+        let earliest =
+            self.front[at].iter().fold(label.run, |run, known| run.earliest_of(&self.labels[*known as usize].run));
         self.labels.push(Label { run: earliest, ..label });
         let number = self.labels.len() as u32 - 1;
         self.front[at] = vec![number];

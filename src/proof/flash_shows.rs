@@ -89,8 +89,11 @@ impl Flashing {
             if cell.is_inside(drive.region) {
                 let before = outcome.to;
                 outcome.to = kinds.ways[drive.way].aim(before, target).end.unwrap_or(before);
-                let sight =
-                    if self.flashes[number][at] { self.flash(before, outcome.to) } else { self.swing(before, outcome.to) };
+                let sight = if self.flashes[number][at] {
+                    self.flash(before, outcome.to)
+                } else {
+                    self.swing(before, outcome.to)
+                };
                 outcome.seen.push((at as u8, sight));
             } else if self.is_one_by_one {
                 outcome.seen.push((at as u8, Sight::Nothing));

@@ -9,11 +9,7 @@ use super::{
     proving::Proving,
     queues::{Controller, Queues, Sending},
 };
-use crate::{
-    display::WhenBusy,
-    flow::Input,
-    plan::Cause,
-};
+use crate::{display::WhenBusy, flow::Input, plan::Cause};
 
 /// When an update can start, ms from its request, and how long it takes.
 #[derive(Clone, Copy, Debug)]
@@ -50,12 +46,7 @@ pub(super) struct FlashTimes {
 }
 
 impl FlashTimes {
-    pub(super) fn new(
-        proving: Proving<'_>,
-        kinds: &Kinds,
-        controller: &Controller<'_>,
-        queues: &Queues,
-    ) -> Self {
+    pub(super) fn new(proving: Proving<'_>, kinds: &Kinds, controller: &Controller<'_>, queues: &Queues) -> Self {
         let (flow, graph) = (proving.flow, proving.graph);
         let display = &flow.head.display;
         let drops = display.when_busy == WhenBusy::Drops;
@@ -98,13 +89,7 @@ impl FlashTimes {
         times
     }
 
-    fn add(
-        &mut self,
-        kind: &Kind,
-        latest_ms: &[f64],
-        drops: bool,
-        transfer_ms: impl Fn(u64) -> f64,
-    ) -> EdgeTiming {
+    fn add(&mut self, kind: &Kind, latest_ms: &[f64], drops: bool, transfer_ms: impl Fn(u64) -> f64) -> EdgeTiming {
         let first = self.drives.len() as u32;
         let (mut sent_ms, mut busy_ms) = (0.0, 0.0_f64);
         let updates = kind.updates.iter().filter(|update| update.region.is_some());
@@ -120,15 +105,7 @@ impl FlashTimes {
             }
         }
         let end = self.drives.len() as u32;
-        EdgeTiming {
-            soonest_ms: 0.0,
-            every_ms: 0.0,
-            is_clock: false,
-            waits_until_free: false,
-            busy_ms,
-            first,
-            end,
-        }
+        EdgeTiming { soonest_ms: 0.0, every_ms: 0.0, is_clock: false, waits_until_free: false, busy_ms, first, end }
     }
 
     pub(super) fn edge(&self, edge: usize) -> &EdgeTiming {

@@ -86,7 +86,8 @@ impl FlashWork<'_> {
             times,
             flashing,
             losing: self.losing,
-            knows_all_free: flow.input == crate::flow::Input::WhenFree && flow.head.display.when_busy == WhenBusy::Waits,
+            knows_all_free: flow.input == crate::flow::Input::WhenFree
+                && flow.head.display.when_busy == WhenBusy::Waits,
             knows_clock: flow.moves.iter().any(|one| one.every_ms > 0.0),
         }
     }

@@ -175,7 +175,14 @@ impl Hubs {
 
     /// Whether the cleanings of rings leave nothing of what was before in a cell with these states, and all nodes are reached:
     /// then taking pictures together was right.
-    pub(super) fn is_right(&self, states: &States, behaviour: &mut Behaviour<'_>, ways: &Ways<'_>, parts: Parts<'_>, nodes: usize) -> bool {
+    pub(super) fn is_right(
+        &self,
+        states: &States,
+        behaviour: &mut Behaviour<'_>,
+        ways: &Ways<'_>,
+        parts: Parts<'_>,
+        nodes: usize,
+    ) -> bool {
         if (0..nodes as u32).any(|node| states.of_node(node).next().is_none()) {
             return false;
         }
@@ -184,7 +191,10 @@ impl Hubs {
         for state in 0..states.count() {
             for edge in ways.leaving(states.node[state]) {
                 let kind = ways.kind_of_edge[edge as usize];
-                let cleans = parts.losing.get(kind as usize).is_some_and(|(kind, _)| !parts.kinds.list[*kind as usize].cleanings.is_empty());
+                let cleans = parts
+                    .losing
+                    .get(kind as usize)
+                    .is_some_and(|(kind, _)| !parts.kinds.list[*kind as usize].cleanings.is_empty());
                 let set = behaviour.set_of(kind);
                 if !cleans || !is_looked_at.insert((set, states.shown[state])) {
                     continue;
@@ -203,7 +213,8 @@ impl Hubs {
     /// By picture, a number that two pictures share if walks to them along the ring look the same to the cell for so many
     /// moves, and whatever arrives there.
     fn classes(&self, behaviour: &Behaviour<'_>, counted: &[u64], ways: &Ways<'_>, moves: usize) -> Vec<u32> {
-        let mut own: Vec<u64> = self.alike(&self.into, behaviour, counted).into_iter().map(|one| mixed(one.into())).collect();
+        let mut own: Vec<u64> =
+            self.alike(&self.into, behaviour, counted).into_iter().map(|one| mixed(one.into())).collect();
         for (picture, mark) in own.iter_mut().enumerate().filter(|(picture, _)| !self.is_ring[*picture]) {
             *mark = mixed(*mark ^ mixed(picture as u64 | 1 << 40));
         }

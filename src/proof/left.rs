@@ -109,7 +109,8 @@ impl Left {
         way.extend(rest);
         let figure = until.longest[state as usize].map_or(f64::INFINITY, f64::from);
         let (start, at) = (ways.starts[start].start, ways.starts[start].node);
-        self.longest = Some((moves(state), number, Witness { start, at, way, around, rounds, rest: Vec::new(), figure }));
+        self.longest =
+            Some((moves(state), number, Witness { start, at, way, around, rounds, rest: Vec::new(), figure }));
     }
 
     fn add_place(&mut self, by: By, node: u32, pixels: u64, rect: Rect, [shortest, longest]: [Bound; 2]) {

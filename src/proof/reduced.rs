@@ -124,7 +124,11 @@ impl Pictures {
             return Reduced { ways: Cow::Owned(reduced), same_as: Some(of_node), states };
         }
         let Some(hubs) = &self.hubs else {
-            return Reduced { ways: Cow::Borrowed(ways), same_as: None, states: States::new(parts, ways, group, behaviour) };
+            return Reduced {
+                ways: Cow::Borrowed(ways),
+                same_as: None,
+                states: States::new(parts, ways, group, behaviour),
+            };
         };
         if let Some((merged, of_node)) = hubs.merged(behaviour, &counted, ways) {
             let states = States::new(parts, &merged, group, behaviour);

@@ -159,7 +159,13 @@ struct AtLevel {
 const BLOCK: usize = 16;
 
 /// The strongest ghosts at some nodes from one on.
-pub(super) fn strongest(cells: &[CellShows], first: usize, tones: &Tones, panel_px: u64, ghosts: &mut [StrongestGhost]) {
+pub(super) fn strongest(
+    cells: &[CellShows],
+    first: usize,
+    tones: &Tones,
+    panel_px: u64,
+    ghosts: &mut [StrongestGhost],
+) {
     let is_proved = cells.iter().all(|cell| cell.is_proved);
     let mut lists: Vec<LevelLists> = Vec::new();
     lists.resize_with(BLOCK, LevelLists::default);

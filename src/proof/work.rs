@@ -93,8 +93,15 @@ pub(super) fn prove(proving: Proving<'_>, sent: &SentTable, progress: &(dyn Fn(f
         starts: kinds.starts.as_slice().into(),
         begins: frames.begins(),
     };
-    let flashes =
-        FlashWork { proving, kinds: &kinds, controller: &controller, queues: &queues, cells: &cells, losing: &losing.list, ways: &ways };
+    let flashes = FlashWork {
+        proving,
+        kinds: &kinds,
+        controller: &controller,
+        queues: &queues,
+        cells: &cells,
+        losing: &losing.list,
+        ways: &ways,
+    };
     let (flashes, flash_walks) = flashes.most();
     proof.flashes = flashes;
     let pictures = Pictures::new(proving, &kinds, &ways);
@@ -335,7 +342,14 @@ impl Part {
         let lows = extremes(states, &behaviour, Extreme::Lowest);
         let is_proved = highs.is_proved && lows.is_proved;
         let values = [lows.values.as_slice(), highs.values.as_slice()];
-        let shows = CellShows::new(grouped.pixels, same_as.map_or(ways.nodes, |_| walked.nodes), states, &behaviour, values, is_proved);
+        let shows = CellShows::new(
+            grouped.pixels,
+            same_as.map_or(ways.nodes, |_| walked.nodes),
+            states,
+            &behaviour,
+            values,
+            is_proved,
+        );
         self.shows.push((number, shows.spread(same_as)));
         if behaviour.effects.iter().any(|effect| effect.is_left) {
             // How long something stays depends on where walks go on to, not only on where they come from.

@@ -347,7 +347,18 @@ fn summary_json(summary: &Summary) -> SummaryJson<'_> {
 fn flow_json(flow: &OfFlowReview) -> FlowJson {
     let FlowSize { states, moves, nodes, edges, walks, played_moves, cells, unjoined_cells } = flow.size;
     let verdicts = flow.verdicts.iter().map(VerdictJson::from).collect();
-    FlowJson { states, moves, nodes, edges, walks, played_moves, cells, unjoined_cells, verdicts, per_day: flow.a_day.as_ref().map(DayJson::from) }
+    FlowJson {
+        states,
+        moves,
+        nodes,
+        edges,
+        walks,
+        played_moves,
+        cells,
+        unjoined_cells,
+        verdicts,
+        per_day: flow.a_day.as_ref().map(DayJson::from),
+    }
 }
 
 /// What was proved of every walk; nothing of a plan.

@@ -6,8 +6,8 @@ use std::collections::BTreeMap;
 
 use super::ReviewedPlan;
 use crate::{
-    flow_review::ADay,
     finding::{Figure, Finding, Holds, PlanMargin, Summary},
+    flow_review::ADay,
     known::KnownFinding,
     plan::Origin,
     source::readable,
@@ -105,7 +105,11 @@ fn day_line(day: &ADay, moves: usize) -> String {
     ];
     parts.extend(day.mean_mw.map(|mean_mw| format!("{mean_mw:.3} mW on average")));
     parts.extend(day.days.map(|days| format!("{days:.0} days per charge")));
-    let of = if day.moves == moves { String::new() } else { format!(", of the {} of {moves} moves with `per_day`", day.moves) };
+    let of = if day.moves == moves {
+        String::new()
+    } else {
+        format!(", of the {} of {moves} moves with `per_day`", day.moves)
+    };
     format!("A day is expected to take {}{of}", parts.join(", "))
 }
 

@@ -183,9 +183,9 @@ fn free_place(way: &DrawnWay, places: &[Place], taken: &[Area]) -> Area {
 /// The point of a curve at a share of its way.
 fn point_on(points: &[(f64, f64); 4], along: f64) -> (f64, f64) {
     let back = 1.0 - along;
-    let weights =
-        [back * back * back, 3.0 * back * back * along, 3.0 * back * along * along, along * along * along];
-    let sum = |axis: fn(&(f64, f64)) -> f64| points.iter().zip(weights).map(|(point, weight)| axis(point) * weight).sum();
+    let weights = [back * back * back, 3.0 * back * back * along, 3.0 * back * along * along, along * along * along];
+    let sum =
+        |axis: fn(&(f64, f64)) -> f64| points.iter().zip(weights).map(|(point, weight)| axis(point) * weight).sum();
     (sum(|point| point.0), sum(|point| point.1))
 }
 
@@ -224,7 +224,8 @@ mod tests {
 
     #[test]
     fn names_of_moves_cover_neither_screens_nor_each_other() {
-        let ways = [(0, 1), (1, 0), (0, 2), (2, 0), (1, 2), (2, 1), (3, 0), (0, 3), (3, 2), (1, 1), (4, 0), (4, 1), (0, 4)];
+        let ways =
+            [(0, 1), (1, 0), (0, 2), (2, 0), (1, 2), (2, 1), (3, 0), (0, 3), (3, 2), (1, 1), (4, 0), (4, 1), (0, 4)];
         let drawing = drawing(5, &ways);
         let places = places(&drawing);
         let mut taken: Vec<Area> = places.iter().map(Area::of_place).collect();

@@ -363,7 +363,11 @@ impl<'k> Behaviour<'k> {
         }
         let is_left = run.shown.levels[0] != treatment.own.after && treatment.own.sent & !lost == 0;
         let is_right = run.shown.levels[0] == treatment.own.after;
-        let links = run.links;
+        let mut links = run.links;
+        // What is before a drive that keeps nothing is of no matter.
+        if let Some(last) = links.iter().rposition(Link::keeps_nothing) {
+            links.drain(..last);
+        }
         let all_swings = links.iter().all(|link| matches!(link, Link::Swing(_)));
         let through = |before_l: f64| links.iter().fold(before_l, |e, link| link.after(e, Extreme::Highest));
         let (slope, offset) = if links.is_empty() { (1.0, 0.0) } else { (through(1.0) - through(0.0), through(0.0)) };
@@ -526,6 +530,13 @@ impl Behaviour<'_> {
 }
 
 impl Link {
+    /// Whether what comes after it does not depend on what was before it.
+    fn keeps_nothing(&self) -> bool {
+        #[expect(clippy::float_cmp, reason = "a factor of 0 gives the same figure to the last bit")]
+        let is_flat = |swing: &Swing| swing.applied_to(0.0) == swing.applied_to(64.0);
+        matches!(self, Self::Swing(swing) if is_flat(swing))
+    }
+
     #[inline]
     fn after(&self, before_l: f64, extreme: Extreme) -> f64 {
         match self {

@@ -28,7 +28,9 @@ pub(super) struct CellShows {
     is_proved: bool,
     /// By node, the number of what it shows, from 1 on; 0 where it never is.
     of_node: Numbers,
-    known: Vec<Vec<Shows>>,
+    /// All that it shows, one list behind the other, and where each of them ends.
+    known: Vec<Shows>,
+    ends: Vec<u32>,
 }
 
 /// Numbers in as few bytes as they need: a large flow has tens of thousands of nodes for each of thousands of cells.
@@ -70,7 +72,7 @@ impl CellShows {
         [lows, highs]: [&[f64]; 2],
         is_proved: bool,
     ) -> Self {
-        let mut known: Vec<Vec<Shows>> = Vec::new();
+        let (mut known, mut ends): (Vec<Shows>, Vec<u32>) = (Vec::new(), Vec::new());
         let mut of_node: Vec<u32> = Vec::with_capacity(nodes);
         let mut numbers: HashMap<Vec<(Level, u64, u64)>, u32, Quick> = HashMap::default();
         // Nearly everywhere a cell shows one level.
@@ -91,12 +93,13 @@ impl CellShows {
                 of_node.push(0);
                 continue;
             }
-            let next = known.len() as u32 + 1;
+            let next = ends.len() as u32 + 1;
             if let [one] = shows.as_slice() {
                 let key = (one.level, one.low.to_bits(), one.high.to_bits());
                 let number = *singles.entry(key).or_insert(next);
                 if number == next {
-                    known.push(shows.clone());
+                    known.push(*one);
+                    ends.push(known.len() as u32);
                 }
                 of_node.push(number);
                 continue;
@@ -105,11 +108,12 @@ impl CellShows {
             let key = shows.iter().map(|shows| (shows.level, shows.low.to_bits(), shows.high.to_bits())).collect();
             let number = *numbers.entry(key).or_insert(next);
             if number == next {
-                known.push(shows.clone());
+                known.extend_from_slice(&shows);
+                ends.push(known.len() as u32);
             }
             of_node.push(number);
         }
-        Self { pixels, is_proved, of_node: Numbers::new(of_node), known }
+        Self { pixels, is_proved, of_node: Numbers::new(of_node), known, ends }
     }
 
     /// The same for all nodes, where only those of a smaller graph were walked.
@@ -120,8 +124,9 @@ impl CellShows {
     }
 
     fn at(&self, node: usize) -> &[Shows] {
-        let number = self.of_node.at(node) as usize;
-        number.checked_sub(1).map_or(&[], |number| self.known[number].as_slice())
+        let Some(number) = (self.of_node.at(node) as usize).checked_sub(1) else { return &[] };
+        let first = number.checked_sub(1).map_or(0, |before| self.ends[before]);
+        &self.known[first as usize..self.ends[number] as usize]
     }
 }
 

@@ -35,6 +35,8 @@ struct Run {
     all_free_ms: f64,
     /// The last request of the clock.
     clock_ms: f64,
+    /// When the data of all updates have arrived.
+    link_ms: f64,
 }
 
 impl Run {
@@ -43,6 +45,7 @@ impl Run {
             && self.free_ms <= other.free_ms
             && self.all_free_ms <= other.all_free_ms
             && self.clock_ms <= other.clock_ms
+            && self.link_ms <= other.link_ms
     }
 
     fn earliest_of(&self, other: &Self) -> Self {
@@ -51,6 +54,7 @@ impl Run {
             free_ms: self.free_ms.min(other.free_ms),
             all_free_ms: self.all_free_ms.min(other.all_free_ms),
             clock_ms: self.clock_ms.min(other.clock_ms),
+            link_ms: self.link_ms.min(other.link_ms),
             ..*self
         }
     }
@@ -255,6 +259,7 @@ impl Search<'_> {
             free_ms: if has_order { start_ms + times.duration_ms } else { f64::NEG_INFINITY },
             all_free_ms: f64::NEG_INFINITY,
             clock_ms: f64::NEG_INFINITY,
+            link_ms: start_ms - times.panel_wait_ms - times.earliest_ms,
         }
     }
 
@@ -415,7 +420,7 @@ impl Following<'_> {
         let drives = self.times.drives(timing);
         for (drive, sight) in &outcome.seen[first..] {
             let times = drives[usize::from(*drive)];
-            let start_ms = (run.request_ms + times.earliest_ms).max(run.free_ms);
+            let start_ms = (run.request_ms.max(run.link_ms) + times.earliest_ms).max(run.free_ms);
             if start_ms >= SECOND_MS {
                 run.free_ms = if has_order { start_ms } else { run.free_ms };
                 break;
@@ -428,6 +433,8 @@ impl Following<'_> {
             // An update that starts so late was requested late.
             run.request_ms = run.request_ms.max(start_ms - times.latest_ms);
         }
+        // One update is sent after the other, whatever they drive.
+        run.link_ms = run.link_ms.max(run.request_ms) + timing.transfers_ms;
         if self.knows_all_free {
             run.all_free_ms = run.all_free_ms.max(run.request_ms + timing.busy_ms());
             if has_order {

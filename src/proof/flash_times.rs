@@ -16,6 +16,8 @@ use crate::{display::WhenBusy, flow::Input, plan::Cause};
 pub(super) struct DriveTimes {
     pub(super) earliest_ms: f64,
     pub(super) latest_ms: f64,
+    /// The longest time between the arrival of its data and its start.
+    pub(super) panel_wait_ms: f64,
     pub(super) duration_ms: f64,
 }
 
@@ -30,6 +32,8 @@ pub(super) struct EdgeTiming {
     pub(super) waits_until_free: bool,
     /// At least as long its updates keep the panel busy, ms from its request.
     busy_ms: f64,
+    /// How long the transfers of all its updates take, ms; 0 where any may be lost.
+    pub(super) transfers_ms: f64,
     /// Where its drives begin in the list.
     first: u32,
     end: u32,
@@ -89,23 +93,44 @@ impl FlashTimes {
         times
     }
 
-    fn add(&mut self, kind: &Kind, latest_ms: &[f64], drops: bool, transfer_ms: impl Fn(u64) -> f64) -> EdgeTiming {
+    fn add(
+        &mut self,
+        kind: &Kind,
+        latest_ms: &[[f64; 2]],
+        drops: bool,
+        transfer_ms: impl Fn(u64) -> f64,
+    ) -> EdgeTiming {
         let first = self.drives.len() as u32;
         let (mut sent_ms, mut busy_ms) = (0.0, 0.0_f64);
         let updates = kind.updates.iter().filter(|update| update.region.is_some());
-        for (update, latest_ms) in updates.zip(latest_ms) {
+        for (update, [latest_ms, panel_wait_ms]) in updates.zip(latest_ms) {
             let own_ms = transfer_ms(update.transfer_px);
             sent_ms += own_ms;
             // Of a controller that drops updates, those before may be lost, and what is not lost waits for nothing else.
-            let (earliest_ms, latest_ms) = if drops { (own_ms, sent_ms) } else { (sent_ms, *latest_ms) };
+            let [earliest_ms, latest_ms, panel_wait_ms] =
+                if drops { [own_ms, sent_ms, f64::INFINITY] } else { [sent_ms, *latest_ms, *panel_wait_ms] };
             let duration_ms = update.duration_ms;
-            self.drives.push(DriveTimes { earliest_ms, latest_ms: latest_ms.max(earliest_ms), duration_ms });
+            self.drives.push(DriveTimes {
+                earliest_ms,
+                latest_ms: latest_ms.max(earliest_ms),
+                panel_wait_ms,
+                duration_ms,
+            });
             if !drops {
                 busy_ms = busy_ms.max(earliest_ms + duration_ms);
             }
         }
         let end = self.drives.len() as u32;
-        EdgeTiming { soonest_ms: 0.0, every_ms: 0.0, is_clock: false, waits_until_free: false, busy_ms, first, end }
+        EdgeTiming {
+            soonest_ms: 0.0,
+            every_ms: 0.0,
+            is_clock: false,
+            waits_until_free: false,
+            busy_ms,
+            transfers_ms: if drops { 0.0 } else { sent_ms },
+            first,
+            end,
+        }
     }
 
     pub(super) fn edge(&self, edge: usize) -> &EdgeTiming {
@@ -129,11 +154,18 @@ impl EdgeTiming {
     }
 }
 
-/// The latest start of every update of a kind, ms from its request on, over all queues that it can meet.
-fn latest(kind: &Kind, is_proved: bool, sendings: impl FnOnce(&mut dyn FnMut(usize, Sending))) -> Vec<f64> {
-    let mut latest_ms = vec![if is_proved { 0.0 } else { f64::INFINITY }; kind.drives.len()];
+/// The latest start of every update of a kind, ms from its request on, and from the arrival of its data on, over all queues
+/// that it can meet.
+fn latest(kind: &Kind, is_proved: bool, sendings: impl FnOnce(&mut dyn FnMut(usize, Sending))) -> Vec<[f64; 2]> {
+    let mut latest_ms = vec![[if is_proved { 0.0 } else { f64::INFINITY }; 2]; kind.drives.len()];
     if is_proved {
-        sendings(&mut |at, sending| latest_ms[at] = latest_ms[at].max(sending.start_ms));
+        sendings(&mut |at, sending| {
+            let [start_ms, panel_wait_ms] = &mut latest_ms[at];
+            *start_ms = start_ms.max(sending.start_ms);
+            // Where both are endless nothing is known of what is between.
+            let waited_ms = sending.start_ms - sending.arrived_ms;
+            *panel_wait_ms = if waited_ms.is_nan() { f64::INFINITY } else { panel_wait_ms.max(waited_ms) };
+        });
     }
     latest_ms
 }

@@ -325,8 +325,8 @@ impl LargeAreas {
         let grid = &self.view.grid;
         let size = grid.size();
         let mut bits = vec![0_u64; grid.tiles()];
-        let places = (0..size.height).flat_map(|y| (0..size.width).map(move |x| (x, y)));
-        for (_, (x, y)) in places.enumerate().filter(|(at, _)| is_one(*at)) {
+        let pixels = (0..size.height).flat_map(|y| (0..size.width).map(move |x| (x, y))).enumerate();
+        for (x, y) in pixels.filter(|(at, _)| is_one(*at)).map(|(_, place)| place) {
             let (tile, bit) = grid.locate(x, y);
             bits[tile as usize] |= bit;
         }

@@ -4,8 +4,7 @@
 //! there. Knows no pixels.
 
 use super::{
-    kinds::Kind,
-    kinds::Kinds,
+    kinds::{Kind, Kinds},
     proving::Proving,
     queues::{Controller, Queues, Sending},
 };

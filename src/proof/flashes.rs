@@ -25,6 +25,7 @@ use super::{
 };
 use crate::{
     display::WhenBusy,
+    flow::Input,
     panel::{FlashKind, FlashLimits, LargeAreas, SwingKinds, allowed_halves},
 };
 
@@ -86,8 +87,7 @@ impl FlashWork<'_> {
             times,
             flashing,
             losing: self.losing,
-            knows_all_free: flow.input == crate::flow::Input::WhenFree
-                && flow.head.display.when_busy == WhenBusy::Waits,
+            knows_all_free: flow.input == Input::WhenFree && flow.head.display.when_busy == WhenBusy::Waits,
             knows_clock: flow.moves.iter().any(|one| one.every_ms > 0.0),
         }
     }
@@ -97,7 +97,8 @@ impl FlashWork<'_> {
         let levels = self.proving.flow.head.display.ink.levels();
         let showing = |cell| Showing::new(following.flashing, self.kinds, self.losing, cell, levels);
         let endless = MostFlashes { halves: ENDLESS, run: FoundRun::default() };
-        let whatever = following.most(&mut showing(None), &mut MOST_WORK.clone()).unwrap_or(endless);
+        let mut work = MOST_WORK;
+        let whatever = following.most(&mut showing(None), &mut work).unwrap_or(endless);
         let mut found = vec![whatever; self.cells.list.len()];
         if found.first().is_none_or(|most| most.halves == 0) {
             return found;
@@ -111,7 +112,8 @@ impl FlashWork<'_> {
         let known = Mutex::new(&mut found);
         let work = || {
             while let Some((number, cell)) = order.get(next.fetch_add(1, Ordering::Relaxed)) {
-                let most = following.most(&mut showing(Some(cell)), &mut each.clone());
+                let mut work = each;
+                let most = following.most(&mut showing(Some(cell)), &mut work);
                 let known = &mut known.lock().unwrap_or_else(PoisonError::into_inner)[*number];
                 if let Some(most) = most.filter(|most| most.halves <= known.halves) {
                     *known = most;

@@ -8,7 +8,7 @@
 //! Where a cleaning that leaves nothing of what was before comes after so many moves along a ring, pictures that so many
 //! moves back look the same to the cell are one, too. Whether the cleaning leaves nothing of a cell is found out afterwards.
 
-use std::collections::HashMap;
+use std::collections::{HashMap, HashSet};
 
 use super::{
     behaviour::{Behaviour, Effect, NONE, Parts, Quick},
@@ -16,6 +16,7 @@ use super::{
     proving::Proving,
     states::{States, Ways},
 };
+use crate::flow::Edge;
 
 /// Bundles are made where they take the place of so many edges for each node, at least.
 const LEAST_SPREAD: usize = 3;
@@ -80,7 +81,7 @@ impl Hubs {
     ) -> Option<Self> {
         let (flow, graph) = (proving.flow, proving.graph);
         let is_ring = |node: usize| flow.states[graph.nodes[node].state].is_ring();
-        let spread = |edge: &crate::flow::Edge| {
+        let spread = |edge: &Edge| {
             let stays = graph.nodes[edge.from].state == graph.nodes[edge.to].state;
             match (stays, is_ring(edge.to), is_ring(edge.from)) {
                 (false, true, _) => Spread::Into,
@@ -107,7 +108,7 @@ impl Hubs {
         }
         let (first_out_of, edges_out_of) = list(Spread::OutOf, &|edge| graph.edges[edge].from);
         let passages = |edges: &[u32], is_into: bool| {
-            let mut known: std::collections::HashSet<(u32, u32, u32), Quick> = std::collections::HashSet::default();
+            let mut known: HashSet<(u32, u32, u32), Quick> = HashSet::default();
             let mut list = Vec::new();
             for number in edges {
                 let edge = &graph.edges[*number as usize];
@@ -134,7 +135,7 @@ impl Hubs {
             first_single,
             edges_single,
             along: along(proving, ways, of_node),
-            cleans_after: cleans_after(proving, kinds, ways),
+            cleans_after: cleans_after(proving, kinds),
             is_ring: picture_is_ring,
             state_of,
         })
@@ -187,7 +188,7 @@ impl Hubs {
             return false;
         }
         let mut known: HashMap<u32, Effect, Quick> = HashMap::default();
-        let mut is_looked_at: std::collections::HashSet<(u32, u32), Quick> = std::collections::HashSet::default();
+        let mut is_looked_at: HashSet<(u32, u32), Quick> = HashSet::default();
         for state in 0..states.count() {
             for edge in ways.leaving(states.node[state]) {
                 let kind = ways.kind_of_edge[edge as usize];
@@ -342,7 +343,7 @@ impl Hubs {
 fn along(proving: Proving<'_>, ways: &Ways<'_>, of_node: &[u32]) -> Vec<(u32, u32, u32)> {
     let graph = proving.graph;
     let mut along: Vec<(u32, u32, u32)> = Vec::new();
-    let mut known: std::collections::HashSet<(u32, u32, u32), Quick> = std::collections::HashSet::default();
+    let mut known: HashSet<(u32, u32, u32), Quick> = HashSet::default();
     for (edge, kind) in graph.edges.iter().zip(&ways.kind_of_edge) {
         let is_along = graph.nodes[edge.from].state == graph.nodes[edge.to].state;
         let way = (of_node[edge.to], of_node[edge.from], *kind);
@@ -354,10 +355,9 @@ fn along(proving: Proving<'_>, ways: &Ways<'_>, of_node: &[u32]) -> Vec<(u32, u3
 }
 
 /// After how many moves along a ring some cleaning comes, whatever the ring: `None` where that is not sure.
-fn cleans_after(proving: Proving<'_>, kinds: &Kinds, ways: &Ways<'_>) -> Option<usize> {
+fn cleans_after(proving: Proving<'_>, kinds: &Kinds) -> Option<usize> {
     let (flow, graph) = (proving.flow, proving.graph);
-    let _ = ways;
-    let along = |edge: &crate::flow::Edge| graph.nodes[edge.from].state == graph.nodes[edge.to].state;
+    let along = |edge: &Edge| graph.nodes[edge.from].state == graph.nodes[edge.to].state;
     let mut edges = graph.edges.iter().zip(&kinds.of_edge).filter(|(edge, _)| along(edge));
     if edges.any(|(_, kind)| !kinds.list[*kind as usize].sends) {
         return None;
@@ -372,7 +372,7 @@ fn cleans_after(proving: Proving<'_>, kinds: &Kinds, ways: &Ways<'_>) -> Option<
 
 /// How many different marks there are.
 fn number_of(marks: &[u64]) -> usize {
-    let all: std::collections::HashSet<u64, Quick> = marks.iter().copied().collect();
+    let all: HashSet<u64, Quick> = marks.iter().copied().collect();
     all.len()
 }
 

@@ -295,7 +295,9 @@ impl Search<'_> {
                 let Some(number) = self.keep(number, &mut touched) else { continue };
                 self.step(number, halves, showing, most_work)?;
             }
-            touched.into_iter().for_each(|at| self.front[at].clear());
+            for at in touched {
+                self.front[at].clear();
+            }
             halves += 1;
         }
         Some(())
@@ -333,7 +335,7 @@ impl Search<'_> {
         for edge in ways.leaving(node) {
             *most_work = most_work.checked_sub(1)?;
             let timing = self.with.times.edge(edge as usize);
-            let Some(requested) = self.with.request(label.run, timing) else { continue };
+            let Some(requested) = label.run.requested(timing) else { continue };
             let losing = ways.kind_of_edge[edge as usize];
             let kind = self.with.losing[losing as usize].0 as usize;
             let outcomes = showing.number(losing, level);
@@ -396,18 +398,6 @@ impl Search<'_> {
 const BEGINS: u32 = 1 << 31;
 
 impl Following<'_> {
-    /// The run with the next request, as soon as that may come; nothing if that is too late.
-    fn request(&self, mut run: Run, timing: &EdgeTiming) -> Option<Run> {
-        run.request_ms += timing.soonest_ms;
-        if timing.is_clock {
-            run.request_ms = run.request_ms.max(run.clock_ms + timing.every_ms);
-        }
-        if timing.waits_until_free {
-            run.request_ms = run.request_ms.max(run.all_free_ms);
-        }
-        (run.request_ms < SECOND_MS).then_some(run)
-    }
-
     /// The run after what an edge shows from one of its sights on.
     fn go_on(
         &self,
@@ -449,6 +439,19 @@ impl Following<'_> {
 }
 
 impl Run {
+    /// The run with the next request, as soon as that may come; nothing if that is too late.
+    fn requested(self, timing: &EdgeTiming) -> Option<Self> {
+        let mut run = self;
+        run.request_ms += timing.soonest_ms;
+        if timing.is_clock {
+            run.request_ms = run.request_ms.max(run.clock_ms + timing.every_ms);
+        }
+        if timing.waits_until_free {
+            run.request_ms = run.request_ms.max(run.all_free_ms);
+        }
+        (run.request_ms < SECOND_MS).then_some(run)
+    }
+
     fn see(&mut self, sight: Sight, start_ms: f64, moments_ms: &[f64]) {
         let within = moments_ms.iter().filter(|at| is_within(start_ms + **at)).count() as u32;
         match sight {

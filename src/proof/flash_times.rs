@@ -11,6 +11,7 @@ use super::{
 use crate::{display::WhenBusy, flow::Input, plan::Cause};
 
 /// When an update can start, ms from its request, and how long it takes.
+#[expect(clippy::struct_field_names, reason = "the unit stands in the name")]
 #[derive(Clone, Copy, Debug)]
 pub(super) struct DriveTimes {
     pub(super) earliest_ms: f64,

@@ -62,7 +62,7 @@ impl FlashWork<'_> {
             return (Bound::Proved(0.0), Vec::new());
         }
         let times = FlashTimes::new(self.proving, self.kinds, self.controller, self.queues);
-        let has_red = !SwingKinds::new(&head.display.ink).reds().iter().next().is_none();
+        let has_red = SwingKinds::new(&head.display.ink).reds().iter().next().is_some();
         let kinds = [FlashKind::General, FlashKind::Red].into_iter().filter(|kind| *kind != FlashKind::Red || has_red);
         let (mut most, mut walks) = (0, Vec::new());
         for kind in kinds {

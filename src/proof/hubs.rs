@@ -177,7 +177,6 @@ impl Hubs {
     /// Whether the cleanings of rings leave nothing of what was before in a cell with these states, and all nodes are reached:
     /// then taking pictures together was right.
     pub(super) fn is_right(
-        &self,
         states: &States,
         behaviour: &mut Behaviour<'_>,
         ways: &Ways<'_>,
@@ -390,7 +389,9 @@ fn numbered(marks: impl IntoIterator<Item = u64>) -> Vec<u32> {
 fn sorted_by_node(nodes: usize, edges: impl Iterator<Item = (usize, u32)>) -> (Vec<u32>, Vec<u32>) {
     let edges: Vec<(usize, u32)> = edges.collect();
     let mut first = vec![0_u32; nodes + 1];
-    edges.iter().for_each(|(node, _)| first[*node + 1] += 1);
+    for (node, _) in &edges {
+        first[*node + 1] += 1;
+    }
     (1..first.len()).for_each(|at| first[at] += first[at - 1]);
     let mut next = first.clone();
     let mut sorted = vec![0_u32; edges.len()];

@@ -133,7 +133,7 @@ impl Pictures {
         if let Some((merged, of_node)) = hubs.merged(behaviour, &counted, ways) {
             let states = States::new(parts, &merged, group, behaviour);
             let nodes = of_node.iter().max().map_or(0, |most| *most as usize + 1);
-            if hubs.is_right(&states, behaviour, &merged, parts, nodes) {
+            if Hubs::is_right(&states, behaviour, &merged, parts, nodes) {
                 return Reduced { ways: Cow::Owned(merged), same_as: Some(of_node), states };
             }
         }

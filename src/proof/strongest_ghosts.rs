@@ -177,7 +177,9 @@ pub(super) fn strongest(
     for (block, ghosts) in ghosts.chunks_mut(BLOCK).enumerate() {
         let from = first + block * BLOCK;
         let lists = &mut lists[..ghosts.len()];
-        lists.iter_mut().for_each(|list| list.0.iter_mut().for_each(Vec::clear));
+        for list in lists.iter_mut() {
+            list.0.iter_mut().for_each(Vec::clear);
+        }
         for (number, cell) in cells.iter().enumerate() {
             for (at, list) in lists.iter_mut().enumerate() {
                 list.add(number, cell, from + at, tones);

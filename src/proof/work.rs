@@ -102,8 +102,8 @@ pub(super) fn prove(proving: Proving<'_>, sent: &SentTable, progress: &(dyn Fn(f
         losing: &losing.list,
         ways: &ways,
     };
-    let (flashes, flash_walks) = flashes.most();
-    proof.flashes = flashes;
+    let flash_walks;
+    (proof.flashes, flash_walks) = flashes.most();
     let pictures = Pictures::new(proving, &kinds, &ways);
     let part = walk_all(parts, &pictures, &ways, &groups, threads, progress);
     proof.cells = groups.len();
@@ -119,15 +119,13 @@ pub(super) fn prove(proving: Proving<'_>, sent: &SentTable, progress: &(dyn Fn(f
     let changes = Changes { may: &part.may_change, surely: &part.surely_changes };
     let edges = edge_times(proving, &kinds, &controller, &queues, changes);
     if queues.is_proved {
+        [proof.answer_of_people_ms, proof.finish_of_people_ms] = times_of_people(proving, &edges);
+        proof.collide_ms = longest_collision(&edges);
         let changes = Changes { may: &part.start_may_change, surely: &part.start_surely_changes };
         let times = node_times(proving, &kinds, &controller, &edges, changes);
         for (node, times) in proof.nodes.iter_mut().zip(times) {
             (node.wait_ms, node.answer_ms, node.finish_ms) = (times.wait_ms, times.answer_ms, times.finish_ms);
         }
-    }
-    if queues.is_proved {
-        [proof.answer_of_people_ms, proof.finish_of_people_ms] = times_of_people(proving, &edges);
-        proof.collide_ms = longest_collision(&edges);
     }
     proof.queues_joined = queues.are_joined;
     proof.cannot_keep_up = queues.grow && display.when_busy == WhenBusy::Waits;

@@ -10,7 +10,7 @@ mod extremes;
 mod flash_runs;
 mod flash_shows;
 mod flash_times;
-mod flashes;
+mod most_flashes;
 mod frames;
 mod strongest_ghosts;
 mod groups;

@@ -169,7 +169,7 @@ fn what_is_left_behind_stays_as_long_as_is_proved() {
         found += 1;
         if let Some(moves) = proof.left_behind_moves.figure() {
             // The last move brings it right, at least where it was left first.
-            assert_eq!(walk.figure, moves, "{}", place());
+            assert_eq!(Bound::Proved(walk.figure), proof.left_behind_moves, "{}", place());
             let begins = walk.way.len() - moves as usize;
             assert!(left[begins..walk.way.len()].iter().all(|left| *left), "{}", place());
         } else {

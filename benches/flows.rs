@@ -21,12 +21,24 @@ use stillpage::{
 };
 
 fn main() {
-    println!("{:<24} {:>7} {:>8} {:>7} {:>8} {:>8} {:>9}", "flow", "nodes", "edges", "cells", "joined", "s", "peak MB");
+    println!(
+        "{:<24} {:>7} {:>8} {:>7} {:>8} {:>8} {:>8} {:>9}",
+        "flow", "nodes", "edges", "cells", "joined", "s", "cpu s", "peak MB"
+    );
     for has_beside in [false, true] {
         let name = if has_beside { "watch with neighbours" } else { "watch" };
-        measure(name, &watch_flow(), &watch_display(has_beside), &watch_pictures());
+        Watch::USUAL.measure(name, has_beside);
     }
     measure("tablet", &tablet_flow(), &tablet_display(), &tablet_pictures());
+    for minutes in [180, 720] {
+        Watch { minutes, ..Watch::USUAL }.measure(&format!("watch, {minutes} minutes"), false);
+    }
+    for pages in [2, 4] {
+        Watch { pages, ..Watch::USUAL }.measure(&format!("watch, {pages} pages"), false);
+    }
+    for after_updates in [5, 60] {
+        Watch { after_updates, ..Watch::USUAL }.measure(&format!("watch, N = {after_updates}"), false);
+    }
 }
 
 fn measure(name: &str, flow: &Value, display: &Value, pictures: &[Picture]) {
@@ -38,14 +50,14 @@ fn measure(name: &str, flow: &Value, display: &Value, pictures: &[Picture]) {
         |picture: &Picture| Frame::of_levels(picture.pixels.iter().map(|shade| table[usize::from(*shade)]).collect());
     let frames = Frames::new(&flow.head, pictures.iter().map(frame).collect()).expect("frames have the panel's size");
     assert_eq!(frames.size(), Size { width: pictures[0].width as u32, height: pictures[0].height as u32 });
-    let begin = Instant::now();
+    let (begin, worked) = (Instant::now(), process::processor_seconds());
     let sent = SentTable::new(&flow, &frames);
     let graph = Graph::new(&flow, |passage| sent.sends(&flow, passage)).expect("the flow is not too large");
     let proving = Proving { flow: &flow, graph: &graph, frames: &frames, threads: 2 };
     let proof = prove(proving, &sent, &|_| {});
-    let seconds = begin.elapsed().as_secs_f64();
+    let (seconds, worked) = (begin.elapsed().as_secs_f64(), process::processor_seconds() - worked);
     println!(
-        "{name:<24} {:>7} {:>8} {:>7} {:>8} {seconds:>8.2} {:>9}",
+        "{name:<24} {:>7} {:>8} {:>7} {:>8} {seconds:>8.2} {worked:>8.2} {:>9}",
         graph.nodes.len(),
         graph.edges.len(),
         proof.cells,
@@ -83,11 +95,47 @@ fn watch_display(has_beside: bool) -> Value {
     display([watch::SMALL_FACE; 2], 2, &beside)
 }
 
-fn watch_pictures() -> Vec<Picture> {
-    let backdrop = watch::Backdrop::new(watch::SMALL_FACE, &mut Dice(5));
-    let minutes = (0..1440).map(|minute| backdrop.face(minute / 60, minute % 60));
-    let others = (0..8).map(|number| page([watch::SMALL_FACE; 2], number));
-    minutes.chain(others).map(two_level).collect()
+/// The flow of a watch: how many minutes and other pages it has, and after how many updates it is cleaned.
+#[derive(Clone, Copy)]
+struct Watch {
+    minutes: usize,
+    pages: usize,
+    after_updates: usize,
+}
+
+impl Watch {
+    const USUAL: Self = Self { minutes: 1440, pages: 8, after_updates: 30 };
+
+    fn measure(self, name: &str, has_beside: bool) {
+        measure(name, &self.flow(), &watch_display(has_beside), &self.pictures());
+    }
+
+    fn pictures(self) -> Vec<Picture> {
+        let backdrop = watch::Backdrop::new(watch::SMALL_FACE, &mut Dice(5));
+        let minutes = (0..self.minutes).map(|minute| backdrop.face(minute / 60, minute % 60));
+        let others = (0..self.pages).map(|number| page([watch::SMALL_FACE; 2], number));
+        minutes.chain(others).map(two_level).collect()
+    }
+
+    fn flow(self) -> Value {
+        let Self { minutes, pages, after_updates } = self;
+        let mut states = json!({ "face": { "each": format!("ring-0-{}", minutes - 1) } });
+        for other in 0..pages {
+            states[format!("page-{other}")] = json!({ "screen": format!("{}.png", minutes + other) });
+        }
+        let quick = json!([{ "mode": "quick", "window": "changed" }]);
+        let mut moves =
+            vec![json!({ "label": "tick", "from": "face", "to": "face", "cause": "clock", "updates": quick })];
+        for other in 0..pages {
+            let (here, next) = (format!("page-{other}"), format!("page-{}", (other + 1) % pages));
+            moves.push(json!({ "from": "face", "to": here, "cause": "key", "updates": quick }));
+            moves.push(json!({ "from": here, "to": "face", "cause": "key", "updates": quick }));
+            moves.push(json!({ "from": here, "to": next, "cause": "key", "updates": quick }));
+        }
+        let starts = json!([{ "at": "face", "updates": [{ "mode": "full" }] }]);
+        let cleanings = json!([{ "mode": "full", "after_updates": after_updates }]);
+        flow(&states, &moves, &starts, &cleanings, "when_free")
+    }
 }
 
 fn two_level(mut picture: Picture) -> Picture {
@@ -109,24 +157,6 @@ fn page([width, height]: [usize; 2], number: usize) -> Picture {
         picture.fill([16 + button * width / 4, height - line - 4, width / 5, line], 85);
     }
     picture
-}
-
-fn watch_flow() -> Value {
-    let mut states = json!({ "face": { "each": "ring-0-1439" } });
-    for other in 0..8 {
-        states[format!("page-{other}")] = json!({ "screen": format!("{}.png", 1440 + other) });
-    }
-    let quick = json!([{ "mode": "quick", "window": "changed" }]);
-    let mut moves = vec![json!({ "label": "tick", "from": "face", "to": "face", "cause": "clock", "updates": quick })];
-    for other in 0..8 {
-        let (here, next) = (format!("page-{other}"), format!("page-{}", (other + 1) % 8));
-        moves.push(json!({ "from": "face", "to": here, "cause": "key", "updates": quick }));
-        moves.push(json!({ "from": here, "to": "face", "cause": "key", "updates": quick }));
-        moves.push(json!({ "from": here, "to": next, "cause": "key", "updates": quick }));
-    }
-    let starts = json!([{ "at": "face", "updates": [{ "mode": "full" }] }]);
-    let cleanings = json!([{ "mode": "full", "after_updates": 30 }]);
-    flow(&states, &moves, &starts, &cleanings, "when_free")
 }
 
 fn flow(states: &Value, moves: &[Value], starts: &Value, cleanings: &Value, input: &str) -> Value {

@@ -13,6 +13,8 @@ use stillpage::{
         ink::{Colour, InkKind},
         read_display,
     },
+    flow::{Flow, read_flow},
+    flow_review::{DecodedScreens, FlowTask, review_flow},
     geometry::Size,
     known::{read_known, write_known},
     plan::{KnownRule, Plan, ScreenId, Surroundings, Trouble, read_folder_settings, read_plan},
@@ -26,6 +28,9 @@ use stillpage::{
 const SIZE: Size = Size { width: 16, height: 8 };
 /// Longer plans are read, but not played.
 const MOST_STEPS: usize = 24;
+/// Larger flows are read, but not followed: states with all counters of their cleanings, and ways to make moves.
+const MOST_NODES: u64 = 200;
+const MOST_WAYS: usize = 60;
 /// Larger panels are described, but not played.
 const MOST_PIXELS: u64 = 32 * 32;
 
@@ -149,6 +154,50 @@ fn frame(frames: &serde_json::Value, file: &[u8]) -> Option<Vec<u8>> {
         }
         (one, other) => panic!("{one:?} and {other:?}"),
     }
+}
+
+/// A flow on a small display, with three screens by any name: the same of every walk with one thread and with two.
+pub(crate) fn flow(bytes: &[u8]) {
+    let Some(source) = source("fuzzed.flow.json", bytes) else { return };
+    let mut around = Around { display: EXAMPLE.clone(), rules: known_rules() };
+    match read_flow(&source, &mut around) {
+        Ok(flow) => follow(&flow),
+        Err(faults) => assert_reasons(&faults),
+    }
+}
+
+fn follow(flow: &Flow) {
+    let screens: u64 = flow.states.iter().map(|state| state.screens.len() as u64).sum();
+    let counters = flow.cleanings.iter().map(|rule| u64::from(rule.after_updates) + 1);
+    let nodes = counters.fold(screens, u64::saturating_mul);
+    let of_states = |list: &[usize]| list.iter().map(|state| flow.states[*state].screens.len()).sum::<usize>();
+    let ways: usize = flow.moves.iter().map(|one| of_states(&one.from) * flow.states[one.to].screens.len()).sum();
+    if nodes > MOST_NODES || ways > MOST_WAYS {
+        return;
+    }
+    let source = Screens { size: flow.head.screen_size(), ink: flow.head.display.ink.turned(flow.head.rotation) };
+    let screens = DecodedScreens::decode(flow, &source, 1).expect("the screens are sound");
+    let reviewed = |threads| {
+        let selection = &Selection::default();
+        let task =
+            FlowTask { flow, screens: &screens, selection, threads, picture_name: &|screen| screen.0.to_string() };
+        review_flow(&task, &mut |_, _| ()).expect("a small flow is followed")
+    };
+    let one = reviewed(1);
+    assert!(one.review.failed.is_empty(), "{:?}", one.review.failed);
+    for finding in &one.review.findings {
+        assert!(!finding.message.is_empty() && !finding.message.contains("NaN"), "{}", finding.message);
+    }
+    for node in &one.nodes {
+        let proof = &node.proof;
+        for bound in [proof.most_since_cleaning, proof.ghost_l, proof.wait_ms, proof.answer_ms, proof.finish_ms] {
+            assert!(bound.figure().is_none_or(|figure| figure.is_finite() && figure >= 0.0), "{proof:?}");
+        }
+    }
+    let other = reviewed(2);
+    assert_eq!(format!("{:?}", one.review.findings), format!("{:?}", other.review.findings));
+    assert_eq!(format!("{:?}", one.nodes), format!("{:?}", other.nodes));
+    assert_eq!(format!("{:?}", one.of_flow.verdicts), format!("{:?}", other.of_flow.verdicts));
 }
 
 /// What is promised of flashes, residue and certainty.

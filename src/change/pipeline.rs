@@ -29,6 +29,14 @@ pub trait ScreenSource: Sync {
     /// # Errors
     /// Where the screen cannot be used.
     fn picture(&self, screen: ScreenId, buffer: Vec<u8>) -> Result<Picture, ScreenFault>;
+
+    /// The same where the source may keep the picture too, so that it need not be copied.
+    ///
+    /// # Errors
+    /// Where the screen cannot be used.
+    fn shared(&self, screen: ScreenId, buffer: Vec<u8>) -> Result<Arc<Picture>, ScreenFault> {
+        self.picture(screen, buffer).map(Arc::new)
+    }
 }
 
 /// What pictures are compared by, and with how many threads.
@@ -111,10 +119,10 @@ where
         done: Condvar::new(),
     };
     let first = match first {
-        First::Shade(shade) => Ok(Picture::uniform(setting.grid.size(), shade)),
+        First::Shade(shade) => Ok(Arc::new(Picture::uniform(setting.grid.size(), shade))),
         First::Screen(screen) => shop.decode(key_of(screen), Vec::new()),
     };
-    let first = first.map(Arc::new).map_err(|fault| BrokenScreen { screen: screen_of(begin), fault })?;
+    let first = first.map_err(|fault| BrokenScreen { screen: screen_of(begin), fault })?;
     shop.board().pictures.insert(begin, PictureState::Ready(first.clone()));
     thread::scope(|scope| {
         for _ in 1..setting.threads {
@@ -315,8 +323,8 @@ impl Shop<'_> {
         self.done.notify_all();
     }
 
-    fn decode(&self, key: Key, buffer: Vec<u8>) -> Result<Picture, ScreenFault> {
-        let decode = || self.source.picture(screen_of(key), buffer);
+    fn decode(&self, key: Key, buffer: Vec<u8>) -> Result<Arc<Picture>, ScreenFault> {
+        let decode = || self.source.shared(screen_of(key), buffer);
         catch_unwind(AssertUnwindSafe(decode)).unwrap_or_else(|_| {
             Err(ScreenFault::new(
                 "stillpage itself failed while reading this screen",
@@ -381,10 +389,10 @@ impl Board {
         Some(Job::Decode(key, self.buffers.pop().unwrap_or_default()))
     }
 
-    fn decoded(&mut self, key: Key, decoded: Result<Picture, ScreenFault>) {
+    fn decoded(&mut self, key: Key, decoded: Result<Arc<Picture>, ScreenFault>) {
         let ready = decoded.is_ok();
         let state = match decoded {
-            Ok(picture) => PictureState::Ready(Arc::new(picture)),
+            Ok(picture) => PictureState::Ready(picture),
             Err(fault) => PictureState::Broken(fault),
         };
         self.pictures.insert(key, state);

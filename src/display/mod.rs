@@ -272,6 +272,13 @@ pub struct Energy {
     pub per_cm2_mj: f64,
 }
 
+impl Energy {
+    /// That of an update that drives an area for so much of the mode's own time, mJ.
+    pub fn of(&self, stretch: f64, mm2: f64) -> f64 {
+        self.start_mj + self.per_cm2_mj * stretch * mm2 / 100.0
+    }
+}
+
 impl Mode {
     /// The duration at a temperature, ms: that of the entry that applies there; below the first entry, that of the first.
     pub fn duration_at(&self, temperature_c: f64) -> f64 {

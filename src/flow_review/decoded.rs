@@ -119,6 +119,10 @@ impl ScreenSource for DecodedScreens {
     fn picture(&self, screen: ScreenId, _buffer: Vec<u8>) -> Result<Picture, ScreenFault> {
         Ok(Picture::clone(self.of(screen)))
     }
+
+    fn shared(&self, screen: ScreenId, _buffer: Vec<u8>) -> Result<Arc<Picture>, ScreenFault> {
+        Ok(self.of(screen).clone())
+    }
 }
 
 /// The screens of a flow, each with the field that names it first.

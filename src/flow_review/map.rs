@@ -31,7 +31,8 @@ pub struct FlowMap {
     pub graph: Graph,
     /// The screens as levels.
     frames: Frames,
-    sent: SentTable,
+    /// What each move sends.
+    pub(super) sent: SentTable,
 }
 
 impl FlowMap {

@@ -3,6 +3,7 @@
 //!
 //! Pictures come from the caller; nothing here touches files, clock or environment.
 
+mod a_day;
 mod decoded;
 mod drawing;
 mod gathered;
@@ -23,8 +24,10 @@ use crate::{
     plan::ScreenId,
     proof::{Bound, NodeProof, Proof},
     review::Review,
-    rules::{RuleRunner, wording::listed},
+    rules::RuleRunner,
 };
+pub use a_day::ADay;
+use a_day::a_day;
 pub use decoded::DecodedScreens;
 use drawing::drawing;
 pub use drawing::{Drawing, DrawnState, DrawnWay};
@@ -60,6 +63,8 @@ pub struct OfFlowReview {
     pub shown: String,
     /// Whether every walk keeps the limits that are judged over all walks.
     pub verdicts: Vec<LimitVerdict>,
+    /// What a day is expected to take; `None` if no move says how often it is made.
+    pub a_day: Option<ADay>,
     /// The flow as it is drawn, with that walk.
     pub drawing: Drawing,
 }
@@ -159,6 +164,7 @@ pub fn review_flow(task: &FlowTask<'_>, progress: &mut dyn FnMut(u64, u64)) -> R
             size,
             shown: names.walk(&shown).words,
             verdicts,
+            a_day: a_day(flow, &map),
             drawing: drawing(flow, &map, screens, &shown),
         },
         nodes: node_figures(&names, &proof),
@@ -193,7 +199,6 @@ fn verdict(task: &FlowTask<'_>, gathered: Gathered, mut known: Known<'_>) -> Con
     known.of_flow.open = verdicts.iter().filter_map(LimitVerdict::open).collect();
     let matched = accept_findings(&mut findings, &flow.head.accept);
     summary.proved = Some(ProvedFigures::of(known.proof));
-    summary.not_checked.extend(not_proved(&verdicts));
     summary.not_checked.extend(budgets_not_checked(flow, &ProvedFigures::of(known.proof)));
     summary.not_checked.extend(selection.words());
     summary.count(&findings);
@@ -223,22 +228,6 @@ fn without_settled(mut verdicts: Vec<LimitVerdict>) -> Vec<LimitVerdict> {
         verdicts.iter().filter(|one| one.verdict == Verdict::Broken).map(|one| one.rules[0]).collect();
     verdicts.retain(|one| one.verdict != Verdict::Open || !broken.contains(&one.rules[0]));
     verdicts
-}
-
-/// What this edition does not prove, in words.
-fn not_proved(verdicts: &[LimitVerdict]) -> Option<String> {
-    let open: Vec<String> = verdicts
-        .iter()
-        .filter(|one| one.verdict == Verdict::NotProved)
-        .map(|one| format!("`{}`", one.rules[0]))
-        .collect();
-    let rules = listed(&open, open.len());
-    (!open.is_empty()).then(|| {
-        format!(
-            "{rules} on every walk: this edition does not prove that no walk breaks them, and looked only at the walks \
-             that it played"
-        )
-    })
 }
 
 fn of_flow(flow: &Flow, reach: &Reach) -> OfFlow {

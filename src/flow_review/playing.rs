@@ -72,30 +72,38 @@ impl Playing<'_> {
     /// Plays the walks that are likely to come near what was proved, for the rules whose limits those pass.
     pub(super) fn play_witnesses(&mut self, proof: &Proof) {
         for judged in &JUDGED {
-            let Some(witness) = (judged.witness)(proof) else { continue };
             if judged.is_kept(&self.task.flow.head, proof) {
                 continue;
             }
             let grows = judged.bound(proof) == Bound::Unbounded;
-            let rounds: &[usize] = if grows { &ROUNDS } else { &[witness.rounds] };
-            for rounds in rounds {
-                if self.play_witness(judged, &Witness { rounds: *rounds, ..witness.clone() }) {
+            for witness in (judged.witnesses)(proof) {
+                let rounds: &[usize] = if grows && !witness.around.is_empty() { &ROUNDS } else { &[witness.rounds] };
+                let mut walks = rounds.iter().map(|rounds| Witness { rounds: *rounds, ..witness.clone() });
+                if walks.any(|witness| self.play_witness(judged, &witness)) {
                     break;
                 }
             }
         }
     }
 
-    /// Plays a walk for some rules, as soon as its moves may come and a minute apart; whether they report anything.
+    /// Plays a walk for some rules, as soon as its moves may come, with a slow way to its rest, and a minute apart; whether they
+    /// report anything.
     fn play_witness(&mut self, judged: &Judged, witness: &Witness) -> bool {
         let selection = self.only(judged.rules);
         let edges: Vec<usize> = witness.edges().take(LONGEST_WITNESS).collect();
         let Some(selection) = selection.filter(|_| !edges.is_empty()) else { return false };
         let walk = self.apart(witness.start, witness.at, &edges);
         let task = self.task;
-        let soonest = pace::soonest(task.flow, self.map, task.screens, &walk, &[]);
+        let paced = |later_ms: &[f64]| pace::soonest(task.flow, self.map, task.screens, &walk, later_ms);
+        let mut walks = vec![paced(&[])];
+        if witness.around.is_empty() && !witness.rest.is_empty() {
+            // Where nothing waits any more, what comes next can start at once.
+            let slowly = witness.way.len() + 1;
+            walks.push(paced(&vec![APART_MS; slowly]));
+        }
+        walks.push(walk.clone());
         let mut is_found = false;
-        for walk in [soonest, walk] {
+        for walk in walks {
             let Some((review, plan)) = self.review(&walk, &selection, &mut || {}) else { continue };
             is_found |= !review.findings.is_empty();
             self.gathered.add_found(review, &walk, &plan, &|walk| self.names.walk(walk));

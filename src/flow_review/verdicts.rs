@@ -19,8 +19,6 @@ pub enum Verdict {
     Broken,
     /// What was proved lies above the limit, and what was found below it.
     Open,
-    /// This edition proves nothing about it.
-    NotProved,
 }
 
 impl Verdict {
@@ -30,7 +28,6 @@ impl Verdict {
             Self::Kept => "kept",
             Self::Broken => "broken",
             Self::Open => "open",
-            Self::NotProved => over_walks::NOT_PROVED,
         }
     }
 }
@@ -64,10 +61,8 @@ pub(super) struct Judged {
     limit: Limit,
     bound: fn(&Proof) -> Bound,
     found: fn(&Summary, &Reached) -> Option<f64>,
-    /// The walk that is likely to come near the bound.
-    pub(super) witness: fn(&Proof) -> Option<&Witness>,
-    /// Whether this edition works the figure out: what is then not proved is open.
-    is_worked_out: bool,
+    /// The walks that are likely to come near the bound.
+    pub(super) witnesses: fn(&Proof) -> &[Witness],
     /// The factor by which the figure may be off; `None` if it is exact or the display gives none.
     factor: fn(&Display) -> Option<f64>,
 }
@@ -99,8 +94,7 @@ pub(super) const JUDGED: [Judged; 8] = [
         limit: Limit::Above(|limits| limits.too_many_since_cleaning.updates.map(|limit| limit.value.floor())),
         bound: |proof| proof.worst(|node| node.most_since_cleaning),
         found: |summary, _| Some(f64::from(summary.most_since_cleaning)),
-        witness: |proof| proof.witnesses.most_since_cleaning.as_ref(),
-        is_worked_out: true,
+        witnesses: |proof| proof.witnesses.most_since_cleaning.as_slice(),
         factor: |_| None,
     },
     Judged {
@@ -111,8 +105,7 @@ pub(super) const JUDGED: [Judged; 8] = [
         limit: Limit::From(|limits| limits.visible_ghost.limit_l.value.min(limits.outline_left.limit_l.value)),
         bound: |proof| proof.worst(|node| node.ghost_l),
         found: |summary, _| Some(summary.residue_l.max(summary.worst_residue_l)),
-        witness: |proof| proof.witnesses.ghost_l.as_ref(),
-        is_worked_out: true,
+        witnesses: |proof| proof.witnesses.ghost_l.as_slice(),
         factor: residue_factor,
     },
     Judged {
@@ -123,8 +116,7 @@ pub(super) const JUDGED: [Judged; 8] = [
         limit: Limit::Above(|_| Some(0.0)),
         bound: |proof| proof.left_behind_moves,
         found: |_, _| None,
-        witness: |proof| proof.witnesses.left_behind_moves.as_ref(),
-        is_worked_out: true,
+        witnesses: |proof| proof.witnesses.left_behind_moves.as_slice(),
         factor: |_| None,
     },
     Judged {
@@ -135,8 +127,7 @@ pub(super) const JUDGED: [Judged; 8] = [
         limit: Limit::Above(|limits| Some(limits.updates_collide.wait_ms.value)),
         bound: |proof| proof.collide_ms,
         found: |_, _| None,
-        witness: |proof| proof.witnesses.wait_ms.as_ref(),
-        is_worked_out: true,
+        witnesses: |proof| proof.witnesses.wait_ms.as_slice(),
         factor: |display| display.certainty.durations,
     },
     Judged {
@@ -147,8 +138,7 @@ pub(super) const JUDGED: [Judged; 8] = [
         limit: Limit::AnyFigure,
         bound: |proof| if proof.cannot_keep_up { Bound::Unbounded } else { proof.worst(|node| node.wait_ms) },
         found: |_, reached| Some(reached.wait_ms),
-        witness: |proof| proof.witnesses.wait_ms.as_ref(),
-        is_worked_out: true,
+        witnesses: |proof| proof.witnesses.wait_ms.as_slice(),
         factor: |display| display.certainty.durations,
     },
     Judged {
@@ -159,8 +149,7 @@ pub(super) const JUDGED: [Judged; 8] = [
         limit: Limit::Above(|limits| Some(limits.slow_answer.first_ms.value)),
         bound: |proof| proof.answer_of_people_ms,
         found: |summary, _| Some(summary.longest_answer_ms),
-        witness: |proof| proof.witnesses.answer_ms.as_ref(),
-        is_worked_out: true,
+        witnesses: |proof| proof.witnesses.answer_ms.as_slice(),
         factor: |display| display.certainty.first_visible,
     },
     Judged {
@@ -171,8 +160,7 @@ pub(super) const JUDGED: [Judged; 8] = [
         limit: Limit::Above(|limits| Some(limits.slow_answer.whole_ms.value)),
         bound: |proof| proof.finish_of_people_ms,
         found: |_, _| None,
-        witness: |proof| proof.witnesses.answer_ms.as_ref(),
-        is_worked_out: true,
+        witnesses: |proof| proof.witnesses.answer_ms.as_slice(),
         factor: |display| display.certainty.durations,
     },
     Judged {
@@ -183,8 +171,7 @@ pub(super) const JUDGED: [Judged; 8] = [
         limit: Limit::Above(|limits| Some(limits.flashes_too_fast.per_second.value)),
         bound: |proof| proof.flashes,
         found: |summary, _| summary.margins.flashes.map(|margin| margin.reached),
-        witness: |proof| proof.witnesses.flashes.as_ref(),
-        is_worked_out: false,
+        witnesses: |proof| &proof.witnesses.flashes,
         factor: |display| display.certainty.flashes,
     },
 ];
@@ -228,7 +215,6 @@ impl Judged {
         let verdict = match bound {
             _ if broken.is_some() => Verdict::Broken,
             Bound::Proved(figure) if self.is_within(figure, limit) => Verdict::Kept,
-            Bound::NotProved if !self.is_worked_out => Verdict::NotProved,
             Bound::Proved(_) | Bound::Unbounded | Bound::NotProved => Verdict::Open,
         };
         let certainty = self.certainty(verdict, bound, limit, &plan.display);
@@ -272,9 +258,6 @@ impl Judged {
                 format!("{title}: broken, see `{rule}`; the shortest walk found is: {walk}")
             }
             Verdict::Open => format!("{title}: open; {}", self.proved_and_found(bound, found, limit)),
-            Verdict::NotProved => {
-                format!("{title}: not proved in this edition, and not broken on the walks that were played")
-            }
         }
     }
 

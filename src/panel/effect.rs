@@ -108,9 +108,7 @@ fn update(
     let drive = controller.drive(state, update.mode, driving);
     let driven = state.drive(&cover, &drive, beside);
     let red = red_before.or(&red_under(mode, &cover, state));
-    let energy_mj = mode.energy.map_or(0.0, |energy| {
-        energy.start_mj + energy.per_cm2_mj * driving.stretch * display.area_mm2(sent_px) / 100.0
-    });
+    let energy_mj = mode.energy.map_or(0.0, |energy| energy.of(driving.stretch, display.area_mm2(sent_px)));
     PlayedUpdate {
         asked,
         refused,

@@ -4,7 +4,7 @@
 //! Works on the boxes of updates and on tiles that swung, and keeps what later updates can still share a second with. The
 //! thresholds are published ones on a model; what comes out is no medical assessment.
 
-use std::collections::VecDeque;
+use std::collections::{BTreeMap, VecDeque};
 
 use super::{
     played::PlayedStep,
@@ -19,7 +19,7 @@ use crate::{
 };
 
 /// A second, ms: from a flash on, that one included, the next one after a second no longer.
-const SECOND_MS: f64 = 1000.0;
+pub(crate) const SECOND_MS: f64 = 1000.0;
 /// A field of 10 degrees as parts of the viewing distance. Source: WCAG 2.2, technique G176.
 const FIELD: [f64; 2] = [0.1745, 0.1309];
 /// From where on flashes break the threshold.
@@ -282,8 +282,57 @@ impl<'p> FlashPeak<'p> {
     }
 }
 
-fn allowed_halves(limits: FlashLimits) -> usize {
+/// As many halves of flashes within a second are still allowed.
+pub(crate) fn allowed_halves(limits: FlashLimits) -> usize {
     (2.0 * limits.per_second).floor() as usize
+}
+
+/// Areas of the threshold's size on a panel, for those who know how many halves of flashes each pixel can come to.
+#[derive(Clone, Debug)]
+pub(crate) struct LargeAreas {
+    view: View,
+    sr: f64,
+}
+
+impl LargeAreas {
+    /// Those of a plan's panel.
+    pub(crate) fn new(plan: &Plan, limits: FlashLimits) -> Self {
+        let grid = TileGrid::new(plan.screen_size());
+        Self { view: View::new(grid, plan.display.pixels_per_inch, plan.viewing_distance_mm), sr: limits.sr }
+    }
+
+    /// Whether so many pixels are enough, if they lie close together.
+    pub(crate) fn may_be_large(&self, pixels: u64) -> bool {
+        pixels as f64 * self.view.sr_of_pixel >= self.sr
+    }
+
+    /// The most halves that all pixels of a large area come to; `halves` gives those of a pixel, row by row.
+    pub(crate) fn most_halves(&self, pixels: usize, halves: impl Fn(usize) -> u32) -> u32 {
+        let mut counts: BTreeMap<u32, u64> = BTreeMap::new();
+        for pixel in 0..pixels {
+            *counts.entry(halves(pixel)).or_default() += 1;
+        }
+        let mut all = 0;
+        let large = counts.into_iter().rev().find(|(most, pixels)| {
+            all += pixels;
+            *most == 0 || self.may_be_large(all) && self.may_be_large(self.in_one_field(|at| halves(at) >= *most))
+        });
+        large.map_or(0, |(most, _)| most)
+    }
+
+    /// At least as many of some pixels as any field of view holds.
+    fn in_one_field(&self, is_one: impl Fn(usize) -> bool) -> u64 {
+        let grid = &self.view.grid;
+        let size = grid.size();
+        let mut bits = vec![0_u64; grid.tiles()];
+        let pixels = (0..size.height).flat_map(|y| (0..size.width).map(move |x| (x, y))).enumerate();
+        for (x, y) in pixels.filter(|(at, _)| is_one(*at)).map(|(_, place)| place) {
+            let (tile, bit) = grid.locate(x, y);
+            bits[tile as usize] |= bit;
+        }
+        let tiles = bits.into_iter().enumerate().map(|(tile, bits)| (tile as u32, bits));
+        self.view.most_in_field(&Mask::from_sorted(tiles))
+    }
 }
 
 /// The most halves of flashes that a large area has in any of some seconds, no fewer than known already.
@@ -328,7 +377,7 @@ fn near<'s>(earlier: &[&'s Source], fresh: &Source) -> (Vec<&'s Source>, Vec<f64
 }
 
 /// When the flashes of an update are, or the one swing of one that has none.
-fn moments_of(mode: &Mode, start_ms: f64, duration_ms: f64) -> Vec<f64> {
+pub(crate) fn moments_of(mode: &Mode, start_ms: f64, duration_ms: f64) -> Vec<f64> {
     if mode.flash_at.is_empty() {
         return moments(start_ms, duration_ms, mode.flashes.max(1));
     }

@@ -22,6 +22,16 @@ pub enum FlashKind {
     Red,
 }
 
+impl FlashKind {
+    /// The two opposite swings that make such a flash.
+    pub(crate) fn both_ways(self) -> [Turn; 2] {
+        match self {
+            Self::General => [Turn::Lighter, Turn::Darker],
+            Self::Red => [Turn::Redder, Turn::LessRed],
+        }
+    }
+}
+
 /// A way in which a pixel's look can turn.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(crate) enum Turn {
@@ -51,11 +61,7 @@ impl Swung {
 
     /// The pixels that went each of the two ways.
     pub(super) fn both_ways(&self, kind: FlashKind) -> [&Mask; 2] {
-        match kind {
-            FlashKind::General => [Turn::Lighter, Turn::Darker],
-            FlashKind::Red => [Turn::Redder, Turn::LessRed],
-        }
-        .map(|turn| &self.turns[turn as usize])
+        kind.both_ways().map(|turn| &self.turns[turn as usize])
     }
 }
 
@@ -102,7 +108,7 @@ fn turns_between(ink: &Ink, from: Level, to: Level) -> u8 {
 }
 
 /// Whether between two relative luminances (0 to 1, of the panel's white) lies half a general flash.
-pub(super) fn is_general_swing(one: f64, other: f64) -> bool {
+pub(crate) fn is_general_swing(one: f64, other: f64) -> bool {
     let (least, below) = GENERAL;
     // 0.89 - 0.79 is a little less than 0.1 in double precision.
     (one - other).abs() >= least - 1e-12 && one.min(other) < below

@@ -64,7 +64,8 @@ struct Treatment {
 /// Drives that may happen to a cell, one after the other.
 #[derive(Debug)]
 struct Treatments {
-    sequence: usize,
+    /// None where nothing happens at all.
+    sequence: Option<usize>,
     /// Which of the drives a busy controller may lose, one bit each.
     may_be_lost: u32,
     list: Vec<Treatment>,
@@ -88,6 +89,18 @@ pub(super) struct Effect {
     pub(super) is_right: bool,
     /// In which drives it differs from memory before, one bit each.
     pub(super) changes: u32,
+}
+
+impl Effect {
+    /// Whether nothing of what was before is left.
+    pub(super) fn is_reset(&self) -> bool {
+        self.is_cleaned && self.slope == 0.0 && self.links.0 == self.links.1
+    }
+
+    /// The same with nothing known of what changes.
+    pub(super) fn without_changes(self) -> Self {
+        Self { changes: 0, ..self }
+    }
 }
 
 /// A part of what an edge does to residue.
@@ -160,39 +173,50 @@ impl<'k> Behaviour<'k> {
             effects: Vec::new(),
             links: Vec::new(),
         };
-        let mut sets = Sets::default();
-        for (kind, may_be_lost) in parts.losing {
-            let kind = &parts.kinds.list[*kind as usize];
-            let set = match group.members.as_slice() {
-                [member] => {
-                    let aimed = member.cells.map(|cell| sets.aim(parts, kind, cell, false));
-                    let key = (kind.sequence as u32, *may_be_lost, aimed);
-                    if let Some(known) = sets.of_one.get(&key) {
-                        *known
-                    } else {
-                        let set = behaviour.add_treatments(parts, kind, *may_be_lost, &sets, &[aimed]);
-                        sets.of_one.insert(key, set);
-                        set
-                    }
-                }
-                members => {
-                    let aimed = members.iter().map(|member| member.cells.map(|cell| sets.aim(parts, kind, cell, true)));
-                    let mut list: Vec<[u32; 5]> = aimed.collect();
-                    list.sort_unstable();
-                    list.dedup();
-                    let key = (kind.sequence as u32, *may_be_lost, list);
-                    if let Some(known) = sets.of_several.get(&key) {
-                        *known
-                    } else {
-                        let set = behaviour.add_treatments(parts, kind, *may_be_lost, &sets, &key.2);
-                        sets.of_several.insert(key, set);
-                        set
-                    }
-                }
-            };
-            behaviour.of_kind.push(set);
-        }
+        behaviour.number_kinds(parts, group);
+        // Behind all kinds of edges stands what changes nothing.
+        behaviour.treatments.push(Treatments { sequence: None, may_be_lost: 0, list: Vec::new() });
+        behaviour.of_kind.push(behaviour.treatments.len() as u32 - 1);
         behaviour
+    }
+
+    /// Numbers the kinds of edges by what they do to the group. Kinds of one send in the same places and lead between frames
+    /// that the group cannot tell apart: each such way is looked at once.
+    fn number_kinds(&mut self, parts: Parts<'_>, group: &Group) {
+        let mut sets = Sets::default();
+        let is_joined = self.is_joined;
+        let frames = alike_frames(parts, group);
+        let sendings = alike_sendings(parts, group);
+        let mut known: HashMap<(u32, u32, u32, u32), u32, Quick> = HashMap::default();
+        for (number, may_be_lost) in parts.losing {
+            let kind = &parts.kinds.list[*number as usize];
+            let before = if is_joined { frames[kind.before] } else { 0 };
+            let (after, sending) = (frames[kind.after], sendings[parts.kinds.sending_of[*number as usize] as usize]);
+            let key = (before, after, sending, *may_be_lost);
+            let set = if let Some(set) = known.get(&key) {
+                *set
+            } else {
+                let set = self.set_of_kind(parts, group, kind, *may_be_lost, &mut sets);
+                known.insert(key, set);
+                set
+            };
+            self.of_kind.push(set);
+        }
+    }
+
+    fn set_of_kind(&mut self, parts: Parts<'_>, group: &Group, kind: &Kind, may_be_lost: u32, sets: &mut Sets) -> u32 {
+        let is_joined = self.is_joined;
+        let aimed = group.members.iter().map(|member| member.cells.map(|cell| sets.aim(parts, kind, cell, is_joined)));
+        let mut list: Vec<[u32; 5]> = aimed.collect();
+        list.sort_unstable();
+        list.dedup();
+        let key = (kind.sequence as u32, may_be_lost, list);
+        if let Some(known) = sets.numbers_of_lists.get(&key) {
+            return *known;
+        }
+        let set = self.add_treatments(parts, kind, may_be_lost, sets, &key.2);
+        sets.numbers_of_lists.insert(key, set);
+        set
     }
 
     fn add_treatments(
@@ -205,7 +229,7 @@ impl<'k> Behaviour<'k> {
     ) -> u32 {
         let one = |aimed: &[u32; 5]| self.treatment(parts, kind, may_be_lost, aimed.map(|at| sets.aims[at as usize]));
         let list = aimed.iter().map(one).collect();
-        self.treatments.push(Treatments { sequence: kind.sequence, may_be_lost, list });
+        self.treatments.push(Treatments { sequence: Some(kind.sequence), may_be_lost, list });
         self.treatments.len() as u32 - 1
     }
 
@@ -251,6 +275,11 @@ impl<'k> Behaviour<'k> {
         self.of_kind[kind as usize]
     }
 
+    /// The kind of edge that changes nothing.
+    pub(super) fn nothing(&self) -> u32 {
+        self.of_kind.len() as u32 - 1
+    }
+
     /// The level on the glass.
     pub(super) fn level(&self, shown: u32) -> Level {
         self.shown[shown as usize].levels[0]
@@ -288,6 +317,7 @@ impl<'k> Behaviour<'k> {
     fn work_out(&mut self, set: usize, shown: u32) -> (u32, u32) {
         let before = self.shown[shown as usize];
         let Treatments { sequence, may_be_lost, list } = &self.treatments[set];
+        let Some(sequence) = sequence else { return self.add_nothing(shown) };
         let (ways, may_be_lost) = (self.ways(*sequence), *may_be_lost);
         let list: Vec<Treatment> =
             list.iter().filter(|one| !self.is_joined || one.own.before == before.memory).cloned().collect();
@@ -306,6 +336,23 @@ impl<'k> Behaviour<'k> {
         (first as u32, self.effects.len() as u32)
     }
 
+    /// The effect of what changes nothing.
+    fn add_nothing(&mut self, shown: u32) -> (u32, u32) {
+        let at = self.effects.len() as u32;
+        self.effects.push(Effect {
+            to: shown,
+            is_cleaned: false,
+            adds: 0,
+            slope: 1.0,
+            offset: 0.0,
+            links: (0, 0),
+            is_left: false,
+            is_right: true,
+            changes: 0,
+        });
+        (at, at + 1)
+    }
+
     fn add_effect(&mut self, ways: &[&Way], treatment: &Treatment, lost: u32, before: Shown, first: usize) {
         let mut run = Run { shown: before, links: Vec::new(), is_cleaned: false, adds: 0, changes: 0 };
         for (at, way) in ways.iter().enumerate() {
@@ -316,7 +363,11 @@ impl<'k> Behaviour<'k> {
         }
         let is_left = run.shown.levels[0] != treatment.own.after && treatment.own.sent & !lost == 0;
         let is_right = run.shown.levels[0] == treatment.own.after;
-        let links = run.links;
+        let mut links = run.links;
+        // What is before a drive that keeps nothing is of no matter.
+        if let Some(last) = links.iter().rposition(Link::keeps_nothing) {
+            links.drain(..last);
+        }
         let all_swings = links.iter().all(|link| matches!(link, Link::Swing(_)));
         let through = |before_l: f64| links.iter().fold(before_l, |e, link| link.after(e, Extreme::Highest));
         let (slope, offset) = if links.is_empty() { (1.0, 0.0) } else { (through(1.0) - through(0.0), through(0.0)) };
@@ -354,19 +405,57 @@ impl<'k> Behaviour<'k> {
     }
 }
 
+/// By frame, a number that two frames share if the group shows the same in both, and its neighbours too.
+fn alike_frames(parts: Parts<'_>, group: &Group) -> Vec<u32> {
+    let frames = parts.cells.first().map_or(0, |cell| cell.levels.len());
+    let cells: Vec<&Cell> = cells_of(parts, group);
+    let mut numbers: HashMap<Vec<Level>, u32, Quick> = HashMap::default();
+    let one = |frame| {
+        let shown: Vec<Level> = cells.iter().map(|cell| cell.levels[frame]).collect();
+        let next = numbers.len() as u32;
+        *numbers.entry(shown).or_insert(next)
+    };
+    (0..frames).map(one).collect()
+}
+
+/// By what is sent, a number that two kinds of edges share if they drive the group, and its neighbours, in the same way.
+fn alike_sendings(parts: Parts<'_>, group: &Group) -> Vec<u32> {
+    let cells: Vec<&Cell> = cells_of(parts, group);
+    let mut numbers: HashMap<(usize, Vec<u32>), u32, Quick> = HashMap::default();
+    let one = |kind: &usize| {
+        let kind = &parts.kinds.list[*kind];
+        let sent = cells.iter().map(|cell| sent_of(kind, cell)).collect();
+        let next = numbers.len() as u32;
+        *numbers.entry((kind.sequence, sent)).or_insert(next)
+    };
+    parts.kinds.sendings.iter().map(one).collect()
+}
+
+/// All cells that play a part in a group, each once.
+fn cells_of<'k>(parts: Parts<'k>, group: &Group) -> Vec<&'k Cell> {
+    let mut numbers: Vec<u32> = group.members.iter().flat_map(|member| member.cells).collect();
+    numbers.sort_unstable();
+    numbers.dedup();
+    numbers.into_iter().filter_map(|cell| parts.cells.get(cell as usize)).collect()
+}
+
+/// Which of the drives of a kind of edge send a cell, one bit each.
+fn sent_of(kind: &Kind, cell: &Cell) -> u32 {
+    let sent = kind.drives.iter().enumerate().filter(|(_, drive)| cell.is_inside(drive.region));
+    sent.fold(0, |sent, (at, _)| sent | 1 << at)
+}
+
 /// The treatments that are known while a behaviour is made.
 struct Sets {
     /// By number; the first is that of no pixel.
     aims: Vec<Option<Aimed>>,
     numbers: HashMap<Aimed, u32, Quick>,
-    of_one: HashMap<(u32, u32, [u32; 5]), u32, Quick>,
-    of_several: HashMap<(u32, u32, Vec<[u32; 5]>), u32, Quick>,
+    numbers_of_lists: HashMap<(u32, u32, Vec<[u32; 5]>), u32, Quick>,
 }
 
 impl Default for Sets {
     fn default() -> Self {
-        let (numbers, of_one, of_several) = (HashMap::default(), HashMap::default(), HashMap::default());
-        Self { aims: vec![None], numbers, of_one, of_several }
+        Self { aims: vec![None], numbers: HashMap::default(), numbers_of_lists: HashMap::default() }
     }
 }
 
@@ -441,6 +530,13 @@ impl Behaviour<'_> {
 }
 
 impl Link {
+    /// Whether what comes after it does not depend on what was before it.
+    fn keeps_nothing(&self) -> bool {
+        #[expect(clippy::float_cmp, reason = "a factor of 0 gives the same figure to the last bit")]
+        let is_flat = |swing: &Swing| swing.applied_to(0.0) == swing.applied_to(64.0);
+        matches!(self, Self::Swing(swing) if is_flat(swing))
+    }
+
     #[inline]
     fn after(&self, before_l: f64, extreme: Extreme) -> f64 {
         match self {
@@ -457,11 +553,10 @@ impl Link {
 
 /// What an edge does to a pixel, whatever it shows.
 fn aimed(kind: &Kind, cell: &Cell, is_joined: bool) -> Aimed {
-    let sent = kind.drives.iter().enumerate().filter(|(_, drive)| cell.is_inside(drive.region));
     Aimed {
         before: if is_joined { cell.levels[kind.before] } else { 0 },
         after: cell.levels[kind.after],
-        sent: sent.fold(0, |sent, (at, _)| sent | 1 << at),
+        sent: sent_of(kind, cell),
     }
 }
 

@@ -9,7 +9,6 @@ use super::{
     sent::{SentTable, listed},
 };
 use crate::{
-    change::{TileCover, TileGrid},
     display::{Display, Level},
     panel::{Aim, Driving, Law},
     plan::Update,
@@ -103,6 +102,10 @@ pub(super) struct Kinds {
     pub(super) starts: Vec<StartKind>,
     /// The ways of each sequence.
     pub(super) sequences: Vec<Vec<usize>>,
+    /// By kind, the number of what it sends, whatever the screens.
+    pub(super) sending_of: Vec<u32>,
+    /// For each of these numbers one of its kinds.
+    pub(super) sendings: Vec<usize>,
 }
 
 impl Kinds {
@@ -139,13 +142,30 @@ impl Kinds {
             }
         }
         let Making { list, ways, sequences, .. } = making;
-        Self { list, ways, of_edge, starts, sequences }
+        let (sending_of, sendings) = sendings(&list);
+        Self { list, ways, of_edge, starts, sequences, sending_of, sendings }
     }
 
     /// The most updates of an edge that send something.
     pub(super) fn most_drives(&self) -> usize {
         self.list.iter().map(|kind| kind.drives.len()).max().unwrap_or(0)
     }
+}
+
+/// By kind, the number of what it sends, and one kind for each such number.
+fn sendings(list: &[Kind]) -> (Vec<u32>, Vec<usize>) {
+    let mut numbers: HashMap<&[KindDrive], u32> = HashMap::new();
+    let mut examples = Vec::new();
+    let mut of = Vec::with_capacity(list.len());
+    for (number, kind) in list.iter().enumerate() {
+        let next = examples.len() as u32;
+        let known = *numbers.entry(&kind.drives).or_insert(next);
+        if known == next {
+            examples.push(number);
+        }
+        of.push(known);
+    }
+    (of, examples)
 }
 
 struct Making<'f> {
@@ -156,12 +176,11 @@ struct Making<'f> {
     sequences: Vec<Vec<usize>>,
     numbers: HashMap<Vec<usize>, usize>,
     /// The pixels of each region.
-    pixels: Vec<u64>,
+    pixels: &'f [u64],
 }
 
 impl<'f> Making<'f> {
-    fn new(proving: Proving<'f>, sent: &SentTable) -> Self {
-        let grid = TileGrid::new(proving.frames.size());
+    fn new(proving: Proving<'f>, sent: &'f SentTable) -> Self {
         Self {
             proving,
             list: Vec::new(),
@@ -169,7 +188,7 @@ impl<'f> Making<'f> {
             driven: Vec::new(),
             sequences: Vec::new(),
             numbers: HashMap::new(),
-            pixels: sent.regions.boxes.iter().map(|boxes| TileCover::new(grid, boxes).pixels()).collect(),
+            pixels: &sent.regions.pixels,
         }
     }
 

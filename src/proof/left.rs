@@ -3,12 +3,12 @@
 //!
 //! Exact, by the states of each cell.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, VecDeque};
 
 use super::{
-    behaviour::Behaviour,
+    behaviour::{Behaviour, NONE},
     longest_paths::Parts,
-    result::{Bound, LeftBehind},
+    result::{Bound, LeftBehind, Witness},
     states::{States, Ways},
 };
 use crate::geometry::Rect;
@@ -20,7 +20,15 @@ pub(super) struct Left {
     pub(super) pixels: BTreeMap<u32, u64>,
     /// By edge, or by start and node.
     places: BTreeMap<By, LeftBehind>,
+    /// The longest of them: how many moves, the number of the cell, and a walk.
+    longest: Option<(u32, usize, Witness)>,
 }
+
+/// As many moves are as good as no end.
+const ENDLESS: u32 = u32::MAX;
+
+/// How often a loop that keeps something left behind is walked.
+const ROUNDS: usize = 31;
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
 enum By {
@@ -35,8 +43,7 @@ impl Left {
         states: &States,
         behaviour: &mut Behaviour<'_>,
         ways: &Ways<'_>,
-        pixels: u64,
-        rect: Rect,
+        (number, pixels, rect): (usize, u64, Rect),
     ) {
         let is_left = |effect: u32| behaviour.effects[effect as usize].is_left;
         if !behaviour.effects.iter().any(|effect| effect.is_left) {
@@ -72,12 +79,38 @@ impl Left {
         }
         found.sort_unstable();
         found.dedup();
+        self.note_longest(&until, states, behaviour, ways, (number, &found));
         let mut last = None;
         for (by, state) in found {
             let counted = if last == Some(by) { 0 } else { pixels };
             last = Some(by);
             self.add_place(by, states.node[state as usize], counted, rect, until.of(state));
         }
+    }
+
+    /// Keeps a walk to what stays longest of a cell, if nothing stays longer of another one.
+    fn note_longest(
+        &mut self,
+        until: &Until,
+        states: &States,
+        behaviour: &mut Behaviour<'_>,
+        ways: &Ways<'_>,
+        (number, found): (usize, &[(By, u32)]),
+    ) {
+        let moves = |state: u32| until.longest[state as usize].unwrap_or(ENDLESS);
+        // Of several the first.
+        let Some((by, state)) = found.iter().rev().max_by_key(|(_, state)| moves(*state)).copied() else { return };
+        if self.longest.as_ref().is_some_and(|known| !is_longer((moves(state), number), (known.0, known.1))) {
+            return;
+        }
+        let Some((start, mut way)) = way_to(by, state, states, behaviour, ways) else { return };
+        let (rest, around) = until.stay(state, states, behaviour, ways);
+        let rounds = if around.is_empty() { 0 } else { ROUNDS };
+        way.extend(rest);
+        let figure = until.longest[state as usize].map_or(f64::INFINITY, f64::from);
+        let (start, at) = (ways.starts[start].start, ways.starts[start].node);
+        self.longest =
+            Some((moves(state), number, Witness { start, at, way, around, rounds, rest: Vec::new(), figure }));
     }
 
     fn add_place(&mut self, by: By, node: u32, pixels: u64, rect: Rect, [shortest, longest]: [Bound; 2]) {
@@ -109,18 +142,91 @@ impl Left {
         for (node, pixels) in other.pixels {
             *self.pixels.entry(node).or_default() += pixels;
         }
+        if let Some(one) = other.longest
+            && self.longest.as_ref().is_none_or(|known| is_longer((one.0, one.1), (known.0, known.1)))
+        {
+            self.longest = Some(one);
+        }
         for (by, place) in other.places {
             let LeftBehind { node, pixels, rect, shortest, longest, .. } = place;
             self.add_place(by, node as u32, pixels, rect, [shortest, longest]);
         }
     }
 
-    /// All places in order, and the largest number of moves until something is right again.
-    pub(super) fn into_places(self) -> (Vec<LeftBehind>, Bound) {
+    /// All places in order, the largest number of moves until something is right again, and a walk on which it takes so many.
+    pub(super) fn into_places(self) -> (Vec<LeftBehind>, Bound, Option<Witness>) {
         let places: Vec<LeftBehind> = self.places.into_values().collect();
         let longest = places.iter().map(|place| place.longest).fold(Bound::Proved(0.0), Bound::or_worse);
-        (places, longest)
+        (places, longest, self.longest.map(|(.., walk)| walk))
     }
+}
+
+/// Whether one cell stays longer than another; of equals the one with the lower number, whichever was looked at first.
+fn is_longer(one: (u32, usize), other: (u32, usize)) -> bool {
+    (one.0, std::cmp::Reverse(one.1)) > (other.0, std::cmp::Reverse(other.1))
+}
+
+/// The way from a start, by its number in the list of starts, over an edge that leaves something, to the state that it leaves.
+fn way_to(
+    by: By,
+    state: u32,
+    states: &States,
+    behaviour: &mut Behaviour<'_>,
+    ways: &Ways<'_>,
+) -> Option<(usize, Vec<usize>)> {
+    let mut before = vec![NONE; states.count()];
+    let mut starts = vec![NONE; states.count()];
+    let mut open: VecDeque<u32> = VecDeque::new();
+    for initial in &states.initial {
+        let at = initial.state as usize;
+        let is_wanted = matches!(by, By::Start(start, _) if start == initial.start && initial.state == state);
+        if is_wanted {
+            return Some((start_at(ways, initial.start, states.node[at])?, Vec::new()));
+        }
+        if starts[at] == NONE {
+            starts[at] = initial.start;
+            open.push_back(initial.state);
+        }
+    }
+    while let Some(at) = open.pop_front() {
+        for passing in states.leaving(at as usize) {
+            let to = states.passings[passing].to;
+            let edge = if to == state { states.edge(ways, behaviour, passing) as u32 } else { NONE };
+            if by == By::Edge(edge) {
+                return walked_to(at, passing, &before, &starts, states, behaviour, ways);
+            }
+            if before[to as usize] == NONE && starts[to as usize] == NONE {
+                before[to as usize] = passing as u32;
+                open.push_back(to);
+            }
+        }
+    }
+    None
+}
+
+/// The way to a state and over one passing more.
+fn walked_to(
+    mut at: u32,
+    last: usize,
+    before: &[u32],
+    starts: &[u32],
+    states: &States,
+    behaviour: &mut Behaviour<'_>,
+    ways: &Ways<'_>,
+) -> Option<(usize, Vec<usize>)> {
+    let mut way = vec![states.edge(ways, behaviour, last)];
+    while starts[at as usize] == NONE {
+        let passing = before[at as usize] as usize;
+        way.push(states.edge(ways, behaviour, passing));
+        at = states.source(passing) as u32;
+    }
+    way.reverse();
+    Some((start_at(ways, starts[at as usize], states.node[at as usize])?, way))
+}
+
+/// The place in the list of starts of one that brings a node.
+fn start_at(ways: &Ways<'_>, start: u32, node: u32) -> Option<usize> {
+    ways.starts.iter().position(|one| one.start == start as usize && one.node == node as usize)
 }
 
 /// After how many moves a cell that was left behind is right again.
@@ -164,6 +270,42 @@ impl Until {
                 }
             }
         }
+    }
+
+    /// The edges on which what is left behind at a state stays so for longest, and those of a loop on which it stays for ever.
+    fn stay(
+        &self,
+        state: u32,
+        states: &States,
+        behaviour: &mut Behaviour<'_>,
+        ways: &Ways<'_>,
+    ) -> (Vec<usize>, Vec<usize>) {
+        let mut edges: Vec<usize> = Vec::new();
+        let mut seen: Vec<usize> = vec![state as usize];
+        loop {
+            let at = seen[seen.len() - 1];
+            let Some(passing) = self.longest_step(at, states, behaviour) else { return (edges, Vec::new()) };
+            edges.push(states.edge(ways, behaviour, passing));
+            let one = states.passings[passing];
+            if !behaviour.effects[one.effect as usize].is_left {
+                return (edges, Vec::new());
+            }
+            if let Some(first) = seen.iter().position(|known| *known == one.to as usize) {
+                let around = edges.split_off(first);
+                return (edges, around);
+            }
+            seen.push(one.to as usize);
+        }
+    }
+
+    /// The passing behind which it takes longest until what is left at a state is right; none where no move leads on.
+    fn longest_step(&self, at: usize, states: &States, behaviour: &Behaviour<'_>) -> Option<usize> {
+        let moves = |passing: &usize| {
+            let one = states.passings[*passing];
+            let is_left = behaviour.effects[one.effect as usize].is_left;
+            if is_left { self.longest[one.to as usize].map_or(ENDLESS, |moves| moves + 1) } else { 1 }
+        };
+        states.leaving(at).rev().max_by_key(moves)
     }
 
     fn of(&self, state: u32) -> [Bound; 2] {

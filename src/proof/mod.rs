@@ -7,9 +7,14 @@
 mod behaviour;
 mod cells;
 mod extremes;
+mod flash_runs;
+mod flash_shows;
+mod flash_times;
+mod most_flashes;
 mod frames;
 mod strongest_ghosts;
 mod groups;
+mod hubs;
 mod kinds;
 mod left;
 mod longest_paths;

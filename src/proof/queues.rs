@@ -59,6 +59,8 @@ pub(super) struct Busy {
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(super) struct Sending {
     pub(super) wait_ms: f64,
+    /// When its data have arrived.
+    pub(super) arrived_ms: f64,
     pub(super) start_ms: f64,
     pub(super) finish_ms: f64,
     /// Whether it waits for nothing but an earlier update of its request, in another mode over the same place: quick now
@@ -135,7 +137,13 @@ impl<'f> Controller<'f> {
             let settles = earlier.iter().any(|(mode, other, finish_ms)| {
                 *mode != update.mode && overlaps(other) && start <= finish_ms + transfer
             });
-            tell(Sending { wait_ms: start - transfer, start_ms: start, finish_ms: finish, settles });
+            tell(Sending {
+                wait_ms: start - transfer,
+                arrived_ms: arrived,
+                start_ms: start,
+                finish_ms: finish,
+                settles,
+            });
             earlier.push((update.mode, region as u32, finish));
             busy.link = if self.link.waits_for_panel { finish } else { arrived };
             busy.places.remove(0);

@@ -3,17 +3,34 @@
 //! Two pictures are alike if the cell shows the same there, and the same edges do the same to it on their way from pictures
 //! that are alike (a bisimulation, against the direction of the edges). What walks bring to a cell is then the same at both.
 
-use std::collections::HashSet;
+use std::{borrow::Cow, collections::HashSet};
 
 use super::{
-    behaviour::{Behaviour, NONE, Quick},
+    behaviour::{Behaviour, Group, NONE, Parts, Quick},
+    hubs::{Hubs, mixed},
     kinds::{Kinds, StartKind},
     proving::Proving,
-    states::Ways,
+    states::{States, Ways},
 };
 
-/// As often pictures are distinguished before all of them stay apart.
+/// As often pictures are distinguished before all of them stay apart; fewer times where edges are bundled otherwise.
 const MOST_ROUNDS: usize = 200;
+const FEW_ROUNDS: usize = 5;
+
+/// A graph as a cell sees it, with the states of the cell.
+pub(super) struct Reduced<'w> {
+    pub(super) ways: Cow<'w, Ways<'w>>,
+    /// By node of the whole graph, which of its nodes that is, unless it begins with the same nodes.
+    pub(super) same_as: Option<Vec<u32>>,
+    pub(super) states: States,
+}
+
+impl Reduced<'_> {
+    /// Whether it is not the whole graph itself.
+    pub(super) fn is_other(&self) -> bool {
+        matches!(self.ways, Cow::Owned(_))
+    }
+}
 
 /// A way from one picture to another, with the kinds of edges that take it.
 #[derive(Debug)]
@@ -37,10 +54,11 @@ pub(super) struct Pictures {
     /// By node, where the edges that lead to it begin in the list.
     first_in: Vec<u32>,
     edges_in: Vec<u32>,
+    hubs: Option<Hubs>,
 }
 
 impl Pictures {
-    pub(super) fn new(proving: Proving<'_>, ways: &Ways<'_>) -> Self {
+    pub(super) fn new(proving: Proving<'_>, kinds: &Kinds, ways: &Ways<'_>) -> Self {
         let graph = proving.graph;
         let mut first = vec![0_u32];
         for state in &proving.flow.states {
@@ -74,6 +92,7 @@ impl Pictures {
         }
         let states: Vec<u32> = states.collect();
         Self {
+            hubs: Hubs::new(proving, kinds, ways, [&of_node, &counters], states.len(), numbers.len()),
             count: states.len(),
             counter_count: numbers.len(),
             of_node,
@@ -85,22 +104,42 @@ impl Pictures {
         }
     }
 
-    /// The graph as a cell sees it, and which of its nodes each node is; `None` where that would not be smaller.
+    /// The graph as a cell sees it, from the smallest on; the last of them is always right.
     pub(super) fn reduced<'w>(
         &self,
-        behaviour: &Behaviour<'_>,
-        kinds: &Kinds,
-        losing: &[(u32, u32)],
-        ways: &Ways<'w>,
-    ) -> Option<(Ways<'w>, Vec<u32>)> {
+        parts: Parts<'_>,
+        group: &Group,
+        behaviour: &mut Behaviour<'_>,
+        ways: &'w Ways<'w>,
+    ) -> Reduced<'w> {
         // What counters do is the same only where the same cleanings run and the move sends something in both.
         let counted = |(kind, _): &(u32, u32)| {
-            let kind = &kinds.list[*kind as usize];
+            let kind = &parts.kinds.list[*kind as usize];
             kind.cleanings.iter().fold(mixed(u64::from(kind.sends)), |mark, rule| mixed(mark ^ *rule as u64))
         };
-        let counted: Vec<u64> = losing.iter().map(counted).collect();
-        let (classes, class_count) = self.classes(behaviour, &counted, ways)?;
-        Some(self.quotient(&classes, class_count, behaviour, ways))
+        let counted: Vec<u64> = parts.losing.iter().map(counted).collect();
+        if let Some((classes, class_count)) = self.classes(behaviour, &counted, ways) {
+            let (reduced, of_node) = self.quotient(&classes, class_count, behaviour, ways);
+            let states = States::new(parts, &reduced, group, behaviour);
+            return Reduced { ways: Cow::Owned(reduced), same_as: Some(of_node), states };
+        }
+        let Some(hubs) = &self.hubs else {
+            return Reduced {
+                ways: Cow::Borrowed(ways),
+                same_as: None,
+                states: States::new(parts, ways, group, behaviour),
+            };
+        };
+        if let Some((merged, of_node)) = hubs.merged(behaviour, &counted, ways) {
+            let states = States::new(parts, &merged, group, behaviour);
+            let nodes = of_node.iter().max().map_or(0, |most| *most as usize + 1);
+            if Hubs::is_right(&states, behaviour, &merged, parts, nodes) {
+                return Reduced { ways: Cow::Owned(merged), same_as: Some(of_node), states };
+            }
+        }
+        let bundled = hubs.bundled(behaviour, &counted, ways);
+        let states = States::new(parts, &bundled, group, behaviour);
+        Reduced { ways: Cow::Owned(bundled), same_as: None, states }
     }
 
     /// By picture, its class, and how many classes there are.
@@ -114,7 +153,7 @@ impl Pictures {
             |passage: &Passage| mixed(u64::from(behaviour.set_of(passage.kind)) ^ counted[passage.kind as usize]);
         let labels: Vec<u64> = self.passages.iter().map(label).collect();
         let (mut classes, mut count) = numbered(&marks);
-        for _ in 0..MOST_ROUNDS {
+        for _ in 0..if self.hubs.is_some() { FEW_ROUNDS } else { MOST_ROUNDS } {
             let mut next: Vec<u64> = classes.iter().map(|class| mixed(u64::from(*class) ^ 0xc1a5)).collect();
             for (passage, label) in self.passages.iter().zip(&labels) {
                 let from = mixed(label ^ (u64::from(classes[passage.from as usize]) << 20));
@@ -203,12 +242,4 @@ fn numbered(marks: &[u64]) -> (Vec<u32>, usize) {
     };
     let classes = marks.iter().map(number).collect();
     (classes, numbers.len())
-}
-
-/// Mixes 64 bits, so that sums of mixed numbers tell sets apart.
-fn mixed(seed: u64) -> u64 {
-    let mut z = seed.wrapping_add(0x9e37_79b9_7f4a_7c15);
-    z = (z ^ (z >> 30)).wrapping_mul(0xbf58_476d_1ce4_e5b9);
-    z = (z ^ (z >> 27)).wrapping_mul(0x94d0_49bb_1331_11eb);
-    z ^ (z >> 31)
 }

@@ -110,8 +110,9 @@ pub struct Witnesses {
     pub answer_ms: Option<Witness>,
     /// Of the longest time that something stays left behind.
     pub left_behind_moves: Option<Witness>,
-    /// Of the most flashes within a second.
-    pub flashes: Option<Witness>,
+    /// Of the most flashes within a second: to places that come to more than are allowed. The rest of each begins with the
+    /// first of these flashes; what is before may be walked slowly.
+    pub flashes: Vec<Witness>,
 }
 
 /// What is proved of a flow.
@@ -139,7 +140,7 @@ pub struct Proof {
     pub answer_of_people_ms: Bound,
     /// The same until the last of its updates that change something has ended, ms.
     pub finish_of_people_ms: Bound,
-    /// The most flashes of any spot within a second, of the whole flow.
+    /// The most flashes within a second of an area as large as the limit says, of the whole flow.
     pub flashes: Bound,
     /// Walks that are likely to reach the largest figures.
     pub witnesses: Witnesses,

@@ -5,7 +5,7 @@ use std::collections::HashMap;
 
 use super::frames::Frames;
 use crate::{
-    change::sent_windows,
+    change::{TileCover, TileGrid, sent_windows},
     flow::{Flow, Passage},
     geometry::Rect,
     plan::{ScreenId, Update, Updates, WindowAsk},
@@ -15,17 +15,20 @@ use crate::{
 #[derive(Clone, Debug, Default)]
 pub(super) struct Regions {
     pub(super) boxes: Vec<Vec<Rect>>,
+    /// How many pixels each of them has.
+    pub(super) pixels: Vec<u64>,
     numbers: HashMap<Vec<Rect>, usize>,
 }
 
 impl Regions {
-    fn number(&mut self, boxes: Vec<Rect>) -> Option<usize> {
+    fn number(&mut self, grid: &TileGrid, boxes: Vec<Rect>) -> Option<usize> {
         if boxes.is_empty() {
             return None;
         }
         if let Some(known) = self.numbers.get(&boxes) {
             return Some(*known);
         }
+        self.pixels.push(TileCover::new(*grid, &boxes).pixels());
         self.boxes.push(boxes.clone());
         self.numbers.insert(boxes, self.boxes.len() - 1);
         Some(self.boxes.len() - 1)
@@ -104,6 +107,26 @@ impl SentTable {
         regions.iter().map(|region| region.map_or(&[][..], |region| &self.regions.boxes[region])).collect()
     }
 
+    /// What a move can send: for every way in which it can be made, its updates with the pixels that each sends.
+    pub fn ways_of_move<'f>(&self, flow: &'f Flow, number: usize) -> Vec<Vec<(&'f Update, u64)>> {
+        let one = &flow.moves[number];
+        let ways = one.from.iter().flat_map(|from| screens_of(flow, *from, one.to));
+        let sent = |(before, after)| {
+            let regions = self.of_move(number, before, after).iter();
+            listed(&one.updates).iter().zip(regions.map(|region| self.pixels(*region))).collect()
+        };
+        ways.map(sent).collect()
+    }
+
+    /// The pixels that a cleaning sends, by its number.
+    pub fn pixels_of_cleaning(&self, number: usize) -> u64 {
+        self.pixels(self.cleanings[number])
+    }
+
+    fn pixels(&self, region: Option<usize>) -> u64 {
+        region.map_or(0, |region| self.regions.pixels[region])
+    }
+
     /// The region of each update of a move between two screens.
     pub(super) fn of_move(&self, number: usize, from: ScreenId, to: ScreenId) -> &[Option<usize>] {
         self.moves.get(&(number, from, to)).map_or(&[], Vec::as_slice)
@@ -149,6 +172,6 @@ impl Making<'_> {
         let head = &self.flow.head;
         let display = &head.display;
         let sent = sent_windows(window, &display.modes[mode], display, head.rotation, changed).sent;
-        self.regions.number(sent)
+        self.regions.number(&TileGrid::new(self.frames.size()), sent)
     }
 }

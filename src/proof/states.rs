@@ -11,7 +11,7 @@ use super::{
 use crate::flow::Graph;
 
 /// The edges of a graph in the form that every cell is walked with.
-#[derive(Debug)]
+#[derive(Clone, Debug)]
 pub(super) struct Ways<'g> {
     /// How many nodes there are.
     pub(super) nodes: usize,
@@ -130,6 +130,11 @@ impl States {
         self.next.push(self.head[node as usize]);
         self.head[node as usize] = number;
         number
+    }
+
+    /// How many nodes there are.
+    pub(super) fn nodes(&self) -> usize {
+        self.head.len()
     }
 
     /// How many states there are.

@@ -6,7 +6,7 @@
 use std::collections::HashMap;
 
 use super::{
-    behaviour::{Behaviour, NONE},
+    behaviour::{Behaviour, Quick},
     result::Bound,
     states::States,
 };
@@ -26,11 +26,41 @@ pub(super) struct CellShows {
     pub(super) pixels: u64,
     /// Whether its residue was proved.
     is_proved: bool,
-    /// By node, the number of what it shows; [`NONE`] where it never is.
-    of_node: Vec<u32>,
-    /// By node, the one of that list that it is, if not all of them are in it.
-    same_as: Option<Vec<u16>>,
-    known: Vec<Vec<Shows>>,
+    /// By node, the number of what it shows, from 1 on; 0 where it never is.
+    of_node: Numbers,
+    /// All that it shows, one list behind the other, and where each of them ends.
+    known: Vec<Shows>,
+    ends: Vec<u32>,
+}
+
+/// Numbers in as few bytes as they need: a large flow has tens of thousands of nodes for each of thousands of cells.
+#[derive(Debug)]
+enum Numbers {
+    Short(Vec<u8>),
+    Middle(Vec<u16>),
+    Long(Vec<u32>),
+}
+
+impl Numbers {
+    fn new(numbers: Vec<u32>) -> Self {
+        let most = numbers.iter().copied().max().unwrap_or(0);
+        if most <= u8::MAX.into() {
+            Self::Short(numbers.into_iter().map(|number| number as u8).collect())
+        } else if most <= u16::MAX.into() {
+            Self::Middle(numbers.into_iter().map(|number| number as u16).collect())
+        } else {
+            Self::Long(numbers)
+        }
+    }
+
+    #[inline]
+    fn at(&self, place: usize) -> u32 {
+        match self {
+            Self::Short(numbers) => numbers[place].into(),
+            Self::Middle(numbers) => numbers[place].into(),
+            Self::Long(numbers) => numbers[place],
+        }
+    }
 }
 
 impl CellShows {
@@ -42,8 +72,11 @@ impl CellShows {
         [lows, highs]: [&[f64]; 2],
         is_proved: bool,
     ) -> Self {
-        let mut cell = Self { pixels, is_proved, of_node: Vec::with_capacity(nodes), same_as: None, known: Vec::new() };
-        let mut numbers: HashMap<Vec<(Level, u64, u64)>, u32> = HashMap::new();
+        let (mut known, mut ends): (Vec<Shows>, Vec<u32>) = (Vec::new(), Vec::new());
+        let mut of_node: Vec<u32> = Vec::with_capacity(nodes);
+        let mut numbers: HashMap<Vec<(Level, u64, u64)>, u32, Quick> = HashMap::default();
+        // Nearly everywhere a cell shows one level.
+        let mut singles: HashMap<(Level, u64, u64), u32, Quick> = HashMap::default();
         let mut shows: Vec<Shows> = Vec::new();
         for node in 0..nodes as u32 {
             shows.clear();
@@ -57,34 +90,43 @@ impl CellShows {
                 }
             }
             if shows.is_empty() {
-                cell.of_node.push(NONE);
+                of_node.push(0);
+                continue;
+            }
+            let next = ends.len() as u32 + 1;
+            if let [one] = shows.as_slice() {
+                let key = (one.level, one.low.to_bits(), one.high.to_bits());
+                let number = *singles.entry(key).or_insert(next);
+                if number == next {
+                    known.push(*one);
+                    ends.push(known.len() as u32);
+                }
+                of_node.push(number);
                 continue;
             }
             shows.sort_unstable_by_key(|shows| shows.level);
             let key = shows.iter().map(|shows| (shows.level, shows.low.to_bits(), shows.high.to_bits())).collect();
-            let next = cell.known.len() as u32;
             let number = *numbers.entry(key).or_insert(next);
             if number == next {
-                cell.known.push(shows.clone());
+                known.extend_from_slice(&shows);
+                ends.push(known.len() as u32);
             }
-            cell.of_node.push(number);
+            of_node.push(number);
         }
-        cell
+        Self { pixels, is_proved, of_node: Numbers::new(of_node), known, ends }
     }
 
     /// The same for all nodes, where only those of a smaller graph were walked.
     pub(super) fn spread(mut self, same_as: Option<&[u32]>) -> Self {
         let Some(same_as) = same_as else { return self };
-        if let Ok(few) = same_as.iter().map(|node| u16::try_from(*node)).collect() {
-            return Self { same_as: Some(few), ..self };
-        }
-        self.of_node = same_as.iter().map(|node| self.of_node[*node as usize]).collect();
+        self.of_node = Numbers::new(same_as.iter().map(|node| self.of_node.at(*node as usize)).collect());
         self
     }
 
     fn at(&self, node: usize) -> &[Shows] {
-        let node = self.same_as.as_ref().map_or(node, |same_as| same_as[node].into());
-        self.known.get(self.of_node[node] as usize).map_or(&[], Vec::as_slice)
+        let Some(number) = (self.of_node.at(node) as usize).checked_sub(1) else { return &[] };
+        let first = number.checked_sub(1).map_or(0, |before| self.ends[before]);
+        &self.known[first as usize..self.ends[number] as usize]
     }
 }
 
@@ -107,65 +149,49 @@ pub(super) struct Ghost {
     pub(super) residue_l: f64,
 }
 
-/// A cell that may be at a level, with what shows of its residue.
+/// A cell that may be at a level, with what shows of its residue, L*.
 #[derive(Clone, Copy, Debug)]
 struct AtLevel {
-    cell: usize,
-    pixels: u64,
+    cell: u32,
     is_sure: bool,
+    is_endless: bool,
+    pixels: u64,
     low: f64,
     high: f64,
-    is_endless: bool,
-    residue_l: [f64; 2],
 }
 
-/// The strongest ghost at a node. `at_level` is used again from node to node.
+/// As many nodes are looked at together: what is known of a cell is then at hand.
+const BLOCK: usize = 16;
+
+/// The strongest ghosts at some nodes from one on.
 pub(super) fn strongest(
     cells: &[CellShows],
-    node: usize,
+    first: usize,
     tones: &Tones,
     panel_px: u64,
-    at_level: &mut LevelLists,
-) -> StrongestGhost {
-    at_level.0.iter_mut().for_each(Vec::clear);
-    let mut is_proved = true;
-    for (number, cell) in cells.iter().enumerate() {
-        let shows = cell.at(node);
-        is_proved &= cell.is_proved;
-        for one in shows {
-            let list = usize::from(one.level);
-            if at_level.0.len() <= list {
-                at_level.0.resize_with(list + 1, Vec::new);
-            }
-            at_level.0[list].push(AtLevel {
-                cell: number,
-                pixels: cell.pixels,
-                is_sure: shows.len() == 1,
-                low: tones.cut(one.level, one.low),
-                high: tones.cut(one.level, one.high),
-                is_endless: !one.low.is_finite() || !one.high.is_finite(),
-                residue_l: [one.low, one.high],
-            });
+    ghosts: &mut [StrongestGhost],
+) {
+    let is_proved = cells.iter().all(|cell| cell.is_proved);
+    let mut lists: Vec<LevelLists> = Vec::new();
+    lists.resize_with(BLOCK, LevelLists::default);
+    for (block, ghosts) in ghosts.chunks_mut(BLOCK).enumerate() {
+        let from = first + block * BLOCK;
+        let lists = &mut lists[..ghosts.len()];
+        for list in lists.iter_mut() {
+            list.0.iter_mut().for_each(Vec::clear);
         }
-    }
-    let mut strongest = StrongestGhost { bound: Bound::Proved(0.0), of: None };
-    for (level, list) in at_level.0.iter().enumerate().filter(|(_, list)| !list.is_empty()) {
-        let [least, most] = medians(list, panel_px);
-        for one in list {
-            for (off_l, is_lighter) in [(one.high - least, true), (most - one.low, false)] {
-                let bound = if one.is_endless { Bound::Unbounded } else { Bound::Proved(off_l) };
-                if is_worse(bound, strongest.bound) {
-                    let residue_l = one.residue_l[usize::from(is_lighter)];
-                    let of = Ghost { cell: one.cell, level: level as Level, is_lighter, residue_l };
-                    strongest = StrongestGhost { bound, of: Some(of) };
-                }
+        for (number, cell) in cells.iter().enumerate() {
+            for (at, list) in lists.iter_mut().enumerate() {
+                list.add(number, cell, from + at, tones);
+            }
+        }
+        for (at, (list, ghost)) in lists.iter().zip(ghosts).enumerate() {
+            *ghost = list.strongest(cells, from + at, panel_px);
+            if !is_proved && ghost.bound != Bound::Unbounded {
+                ghost.bound = Bound::NotProved;
             }
         }
     }
-    if !is_proved && strongest.bound != Bound::Unbounded {
-        strongest.bound = Bound::NotProved;
-    }
-    strongest
 }
 
 fn is_worse(one: Bound, other: Bound) -> bool {
@@ -176,9 +202,52 @@ fn is_worse(one: Bound, other: Bound) -> bool {
     }
 }
 
-/// The cells at each level, for one node at a time.
+/// The cells at each level of one node.
 #[derive(Debug, Default)]
-pub(super) struct LevelLists(Vec<Vec<AtLevel>>);
+struct LevelLists(Vec<Vec<AtLevel>>);
+
+impl LevelLists {
+    #[inline]
+    fn add(&mut self, number: usize, cell: &CellShows, node: usize, tones: &Tones) {
+        let shows = cell.at(node);
+        for one in shows {
+            let list = usize::from(one.level);
+            if self.0.len() <= list {
+                self.0.resize_with(list + 1, Vec::new);
+            }
+            self.0[list].push(AtLevel {
+                cell: number as u32,
+                is_sure: shows.len() == 1,
+                is_endless: !one.low.is_finite() || !one.high.is_finite(),
+                pixels: cell.pixels,
+                low: tones.cut(one.level, one.low),
+                high: tones.cut(one.level, one.high),
+            });
+        }
+    }
+
+    fn strongest(&self, cells: &[CellShows], node: usize, panel_px: u64) -> StrongestGhost {
+        let mut strongest = StrongestGhost { bound: Bound::Proved(0.0), of: None };
+        for (level, list) in self.0.iter().enumerate().filter(|(_, list)| !list.is_empty()) {
+            let [least, most] = medians(list, panel_px);
+            for one in list {
+                for (off_l, is_lighter) in [(one.high - least, true), (most - one.low, false)] {
+                    let bound = if one.is_endless { Bound::Unbounded } else { Bound::Proved(off_l) };
+                    if is_worse(bound, strongest.bound) {
+                        let (cell, level) = (one.cell as usize, level as Level);
+                        let of = Ghost { cell, level, is_lighter, residue_l: 0.0 };
+                        strongest = StrongestGhost { bound, of: Some(of) };
+                    }
+                }
+            }
+        }
+        if let Some(ghost) = &mut strongest.of {
+            let shows = cells[ghost.cell].at(node).iter().find(|shows| shows.level == ghost.level);
+            ghost.residue_l = shows.map_or(0.0, |shows| if ghost.is_lighter { shows.high } else { shows.low });
+        }
+        strongest
+    }
+}
 
 /// The least and the largest median that a level may have, L*.
 fn medians(list: &[AtLevel], panel_px: u64) -> [f64; 2] {
@@ -201,16 +270,32 @@ fn medians(list: &[AtLevel], panel_px: u64) -> [f64; 2] {
 
 /// The median over all pixels, of an even number the mean of the two in the middle.
 fn median(list: &[AtLevel], figure: impl Fn(&AtLevel) -> f64) -> f64 {
-    let mut sorted: Vec<(f64, u64)> = list.iter().map(|one| (figure(one), one.pixels)).collect();
-    sorted.sort_unstable_by(|one, other| one.0.total_cmp(&other.0));
-    let all: u64 = sorted.iter().map(|(_, pixels)| pixels).sum();
-    let at_place = |place: u64| {
-        let mut before = 0;
-        let found = sorted.iter().find(|(_, pixels)| {
-            before += pixels;
-            before > place
-        });
-        found.map_or(0.0, |(figure, _)| *figure)
-    };
-    if all % 2 == 1 { at_place(all / 2) } else { f64::midpoint(at_place(all / 2 - 1), at_place(all / 2)) }
+    let mut all: Vec<(f64, u64)> = list.iter().map(|one| (figure(one), one.pixels)).collect();
+    let pixels: u64 = list.iter().map(|one| one.pixels).sum();
+    let upper = at_place(&mut all, pixels / 2);
+    if pixels % 2 == 1 { upper } else { f64::midpoint(at_place(&mut all, pixels / 2 - 1), upper) }
+}
+
+/// The figure of the pixel at a place, if all were put in order; the list is put in order only as far as that takes.
+fn at_place(mut list: &mut [(f64, u64)], mut place: u64) -> f64 {
+    loop {
+        let [(only, _)] = list else {
+            let middle = list.len() / 2;
+            if middle == 0 {
+                return 0.0;
+            }
+            let (below, one, above) = list.select_nth_unstable_by(middle, |one, other| one.0.total_cmp(&other.0));
+            let before: u64 = below.iter().map(|(_, pixels)| pixels).sum();
+            if place < before {
+                list = below;
+            } else if place < before + one.1 {
+                return one.0;
+            } else {
+                place -= before + one.1;
+                list = above;
+            }
+            continue;
+        };
+        return *only;
+    }
 }

@@ -147,7 +147,13 @@ fn without_others(display: &Display, kind: &Kind) -> Vec<Sending> {
     let sending = kind.updates.iter().filter(|update| update.region.is_some()).map(|update| {
         let before_ms = sent_ms;
         sent_ms += display.link.transfer_ms(update.transfer_px);
-        Sending { wait_ms: before_ms, start_ms: sent_ms, finish_ms: sent_ms + update.duration_ms, settles: false }
+        Sending {
+            wait_ms: before_ms,
+            arrived_ms: sent_ms,
+            start_ms: sent_ms,
+            finish_ms: sent_ms + update.duration_ms,
+            settles: false,
+        }
     });
     sending.collect()
 }

@@ -1,7 +1,7 @@
 //! The proof put together: cells are walked one by one on all cores, and what is proved of each is collected for the nodes.
 
 use std::{
-    collections::HashMap,
+    collections::{HashMap, HashSet},
     sync::{
         Mutex, PoisonError,
         atomic::{AtomicUsize, Ordering},
@@ -11,19 +11,20 @@ use std::{
 
 use super::{
     behaviour::{Behaviour, Extreme, Group, Parts},
-    cells::{Cell, Cells},
+    cells::Cells,
     extremes::extremes,
     groups::{Grouped, groups, is_always_right},
     kinds::Kinds,
     left::Left,
     longest_paths::{ENDLESS, most_since_cleaning},
+    most_flashes::FlashWork,
     proving::Proving,
     queues::{Controller, Queues},
     reduced::Pictures,
     result::{Bound, Proof, Witness, Witnesses},
     sent::SentTable,
     states::{States, Ways, first_edges},
-    strongest_ghosts::{CellShows, Ghost, LevelLists, StrongestGhost, strongest},
+    strongest_ghosts::{CellShows, Ghost, StrongestGhost, strongest},
     waits::{Changes, Which, edge_times, longest, longest_collision, may_be_lost, node_times, times_of_people},
     witnesses::{Wanted, of_queue, shortest},
 };
@@ -38,6 +39,8 @@ struct Part {
     surely_changes: Vec<u32>,
     /// By kind of edge, in which drives a cell that always shows what is in memory changes.
     kind_changes: Vec<u32>,
+    /// The cells of which that was looked at.
+    known_right: HashSet<u32>,
     /// The same by start.
     start_may_change: Vec<u32>,
     start_surely_changes: Vec<u32>,
@@ -90,7 +93,18 @@ pub(super) fn prove(proving: Proving<'_>, sent: &SentTable, progress: &(dyn Fn(f
         starts: kinds.starts.as_slice().into(),
         begins: frames.begins(),
     };
-    let pictures = Pictures::new(proving, &ways);
+    let flashes = FlashWork {
+        proving,
+        kinds: &kinds,
+        controller: &controller,
+        queues: &queues,
+        cells: &cells,
+        losing: &losing.list,
+        ways: &ways,
+    };
+    let flash_walks;
+    (proof.flashes, flash_walks) = flashes.most();
+    let pictures = Pictures::new(proving, &kinds, &ways);
     let part = walk_all(parts, &pictures, &ways, &groups, threads, progress);
     proof.cells = groups.len();
     proof.unjoined_cells = unjoined;
@@ -100,19 +114,18 @@ pub(super) fn prove(proving: Proving<'_>, sent: &SentTable, progress: &(dyn Fn(f
     for (node, pixels) in &part.left.pixels {
         proof.nodes[*node as usize].left_behind_px = *pixels;
     }
-    (proof.left_behind, proof.left_behind_moves) = part.left.into_places();
+    let left_walk;
+    (proof.left_behind, proof.left_behind_moves, left_walk) = part.left.into_places();
     let changes = Changes { may: &part.may_change, surely: &part.surely_changes };
     let edges = edge_times(proving, &kinds, &controller, &queues, changes);
     if queues.is_proved {
+        [proof.answer_of_people_ms, proof.finish_of_people_ms] = times_of_people(proving, &edges);
+        proof.collide_ms = longest_collision(&edges);
         let changes = Changes { may: &part.start_may_change, surely: &part.start_surely_changes };
         let times = node_times(proving, &kinds, &controller, &edges, changes);
         for (node, times) in proof.nodes.iter_mut().zip(times) {
             (node.wait_ms, node.answer_ms, node.finish_ms) = (times.wait_ms, times.answer_ms, times.finish_ms);
         }
-    }
-    if queues.is_proved {
-        [proof.answer_of_people_ms, proof.finish_of_people_ms] = times_of_people(proving, &edges);
-        proof.collide_ms = longest_collision(&edges);
     }
     proof.queues_joined = queues.are_joined;
     proof.cannot_keep_up = queues.grow && display.when_busy == WhenBusy::Waits;
@@ -132,7 +145,8 @@ pub(super) fn prove(proving: Proving<'_>, sent: &SentTable, progress: &(dyn Fn(f
         ghost_l: strongest.and_then(|(node, ghost)| finder.ghost(node, ghost)),
         wait_ms: longest(&edges, &queues, Which::Wait).map(|(walk, edge, ms)| of_queue(walk, edge, &ways, ms)),
         answer_ms: longest(&edges, &queues, Which::Answer).map(|(walk, edge, ms)| of_queue(walk, edge, &ways, ms)),
-        ..Witnesses::default()
+        left_behind_moves: left_walk,
+        flashes: flash_walks,
     };
     progress(1.0);
     proof
@@ -285,6 +299,7 @@ impl Part {
             may_change: vec![0; ways.to.len()],
             surely_changes: vec![0; ways.to.len()],
             kind_changes: Vec::new(),
+            known_right: HashSet::new(),
             start_may_change: vec![0; ways.starts.len()],
             start_surely_changes: vec![0; ways.starts.len()],
             counts: Vec::new(),
@@ -310,37 +325,41 @@ impl Part {
 
     fn walk(&mut self, parts: Parts<'_>, pictures: &Pictures, ways: &Ways<'_>, number: usize, grouped: &Grouped) {
         let mut behaviour = Behaviour::new(parts, &grouped.group);
-        let reduced = pictures.reduced(&behaviour, parts.kinds, parts.losing, ways);
-        let (walked, same_as) = match &reduced {
-            Some((walked, same_as)) => (walked, Some(same_as.as_slice())),
-            None => (ways, None),
-        };
-        let states = States::new(parts, walked, &grouped.group, &mut behaviour);
-        self.counts(&states, &behaviour, same_as, number);
+        let reduced = pictures.reduced(parts, &grouped.group, &mut behaviour, ways);
+        let (walked, same_as, states) = (&reduced.ways, reduced.same_as.as_deref(), &reduced.states);
+        self.counts(states, &behaviour, same_as, number);
         self.start_changes(parts, ways, &grouped.group, &mut behaviour);
-        match grouped.group.members.as_slice() {
-            [member] if !parts.loses && behaviour.effects.iter().all(|effect| effect.is_right) => {
-                self.changes_of_right(parts, &parts.cells[member.cells[0] as usize]);
+        if !parts.loses && behaviour.effects.iter().all(|effect| effect.is_right) {
+            for member in &grouped.group.members {
+                self.changes_of_right(parts, member.cells[0]);
             }
-            _ => self.changes(&states, ways, same_as, &mut behaviour),
+        } else {
+            self.changes(states, ways, same_as, &mut behaviour);
         }
-        let highs = extremes(&states, &behaviour, Extreme::Highest);
-        let lows = extremes(&states, &behaviour, Extreme::Lowest);
+        let highs = extremes(states, &behaviour, Extreme::Highest);
+        let lows = extremes(states, &behaviour, Extreme::Lowest);
         let is_proved = highs.is_proved && lows.is_proved;
         let values = [lows.values.as_slice(), highs.values.as_slice()];
-        let shows = CellShows::new(grouped.pixels, walked.nodes, &states, &behaviour, values, is_proved);
+        let shows = CellShows::new(
+            grouped.pixels,
+            same_as.map_or(ways.nodes, |_| walked.nodes),
+            states,
+            &behaviour,
+            values,
+            is_proved,
+        );
         self.shows.push((number, shows.spread(same_as)));
         if behaviour.effects.iter().any(|effect| effect.is_left) {
             // How long something stays depends on where walks go on to, not only on where they come from.
-            let all = same_as.map(|_| States::new(parts, ways, &grouped.group, &mut behaviour));
-            self.left.add(all.as_ref().unwrap_or(&states), &mut behaviour, ways, grouped.pixels, grouped.rect);
+            let all = reduced.is_other().then(|| States::new(parts, ways, &grouped.group, &mut behaviour));
+            self.left.add(all.as_ref().unwrap_or(states), &mut behaviour, ways, (number, grouped.pixels, grouped.rect));
         }
     }
 
     fn counts(&mut self, states: &States, behaviour: &Behaviour<'_>, same_as: Option<&[u32]>, number: usize) {
         let counts = most_since_cleaning(states, &behaviour.effects);
         self.counts.push((counts.iter().copied().max().unwrap_or(0), number));
-        let mut of_node = vec![0; same_as.map_or(self.most.len(), |_| states.count())];
+        let mut of_node = vec![0; states.nodes()];
         for (state, most) in counts.into_iter().enumerate() {
             let of_node = &mut of_node[states.node[state] as usize];
             *of_node = (*of_node).max(most);
@@ -368,7 +387,12 @@ impl Part {
     }
 
     /// The same of each kind of edge for a cell that shows what is in memory before each of them.
-    fn changes_of_right(&mut self, parts: Parts<'_>, cell: &Cell) {
+    fn changes_of_right(&mut self, parts: Parts<'_>, number: u32) {
+        // Many groups differ only in their neighbours.
+        if !self.known_right.insert(number) {
+            return;
+        }
+        let cell = &parts.cells[number as usize];
         self.kind_changes.resize(parts.losing.len(), 0);
         for (changes, (kind, _)) in self.kind_changes.iter_mut().zip(parts.losing) {
             let kind = &parts.kinds.list[*kind as usize];
@@ -409,12 +433,7 @@ fn all_ghosts(cells: &[CellShows], tones: &Tones, panel_px: u64, nodes: usize, t
     let each = nodes.div_ceil(threads.max(1)).max(1);
     thread::scope(|scope| {
         for (part, ghosts) in ghosts.chunks_mut(each).enumerate() {
-            scope.spawn(move || {
-                let mut lists = LevelLists::default();
-                for (at, ghost) in ghosts.iter_mut().enumerate() {
-                    *ghost = strongest(cells, part * each + at, tones, panel_px, &mut lists);
-                }
-            });
+            scope.spawn(move || strongest(cells, part * each, tones, panel_px, ghosts));
         }
     });
     ghosts

@@ -11,7 +11,7 @@ use serde::Serialize;
 use super::{PlanOutcome, PlanReport, ReviewedPlan, RunReport, help_with_caution, rounded};
 use crate::{
     finding::{Finding, FlowSize, PlanMargin, Summary, WalkMove},
-    flow_review::{LimitVerdict, OfFlowReview},
+    flow_review::{ADay, LimitVerdict, OfFlowReview},
     known::KnownFinding,
     proof::Bound,
     source::{Fault, Span},
@@ -65,6 +65,31 @@ struct FlowJson {
     cells: usize,
     unjoined_cells: usize,
     verdicts: Vec<VerdictJson>,
+    per_day: Option<DayJson>,
+}
+
+/// What a day is expected to take.
+#[derive(Serialize)]
+struct DayJson {
+    moves: usize,
+    updates: f64,
+    flashes: f64,
+    energy_mj: f64,
+    mean_mw: Option<f64>,
+    days_per_charge: Option<f64>,
+}
+
+impl From<&ADay> for DayJson {
+    fn from(day: &ADay) -> Self {
+        Self {
+            moves: day.moves,
+            updates: rounded(day.updates),
+            flashes: rounded(day.flashes),
+            energy_mj: rounded(day.energy_mj),
+            mean_mw: day.mean_mw.map(rounded),
+            days_per_charge: day.days.map(rounded),
+        }
+    }
 }
 
 /// Whether every walk keeps a limit.
@@ -322,7 +347,18 @@ fn summary_json(summary: &Summary) -> SummaryJson<'_> {
 fn flow_json(flow: &OfFlowReview) -> FlowJson {
     let FlowSize { states, moves, nodes, edges, walks, played_moves, cells, unjoined_cells } = flow.size;
     let verdicts = flow.verdicts.iter().map(VerdictJson::from).collect();
-    FlowJson { states, moves, nodes, edges, walks, played_moves, cells, unjoined_cells, verdicts }
+    FlowJson {
+        states,
+        moves,
+        nodes,
+        edges,
+        walks,
+        played_moves,
+        cells,
+        unjoined_cells,
+        verdicts,
+        per_day: flow.a_day.as_ref().map(DayJson::from),
+    }
 }
 
 /// What was proved of every walk; nothing of a plan.

@@ -7,7 +7,7 @@ use std::collections::BTreeMap;
 use super::ReviewedPlan;
 use crate::{
     finding::{Figure, Finding, Holds, PlanMargin, Summary},
-    flow_review::Verdict,
+    flow_review::ADay,
     known::KnownFinding,
     plan::Origin,
     source::readable,
@@ -84,9 +84,8 @@ pub(super) fn extent(plan: &ReviewedPlan) -> String {
 /// Whether every walk keeps each limit, a line each; nothing of a plan.
 pub(super) fn verdict_lines(plan: &ReviewedPlan) -> Vec<String> {
     let Some(flow) = &plan.flow else { return Vec::new() };
-    // What is not proved at all stands with what was not checked.
-    let proved = flow.verdicts.iter().filter(|one| one.verdict != Verdict::NotProved);
-    let mut lines: Vec<String> = proved.map(|one| one_line(&one.words)).collect();
+    let mut lines: Vec<String> = flow.verdicts.iter().map(|one| one_line(&one.words)).collect();
+    lines.extend(flow.a_day.as_ref().map(|day| day_line(day, flow.size.moves)));
     let (cells, unjoined) = (flow.size.cells as u64, flow.size.unjoined_cells as u64);
     if cells > 0 && unjoined > cells {
         lines.push(format!(
@@ -95,6 +94,28 @@ pub(super) fn verdict_lines(plan: &ReviewedPlan) -> Vec<String> {
         ));
     }
     lines
+}
+
+/// What a day is expected to take, in a line.
+fn day_line(day: &ADay, moves: usize) -> String {
+    let mut parts = vec![
+        format!("{} updates", whole(day.updates)),
+        format!("{} flashes", whole(day.flashes)),
+        format!("{} mJ", whole(day.energy_mj)),
+    ];
+    parts.extend(day.mean_mw.map(|mean_mw| format!("{mean_mw:.3} mW on average")));
+    parts.extend(day.days.map(|days| format!("{days:.0} days per charge")));
+    let of = if day.moves == moves {
+        String::new()
+    } else {
+        format!(", of the {} of {moves} moves with `per_day`", day.moves)
+    };
+    format!("A day is expected to take {}{of}", parts.join(", "))
+}
+
+/// A figure without digits that say nothing.
+fn whole(figure: f64) -> String {
+    if figure >= 10.0 { format!("{figure:.0}") } else { format!("{figure:.1}") }
 }
 
 /// What was played of a flow, in words; nothing of a plan.

@@ -312,3 +312,73 @@ fn budgets_of_flows_are_held_against_what_is_proved() {
     let message = finding(&report, "over-budget")["message"].as_str().unwrap().to_owned();
     assert_eq!(message, "`most_since_cleaning` grows without end on some walk, over the flow's budget of 2");
 }
+
+/// By hand, on 16 x 8 px of 0.254 mm: opening sends 8 x 4 px, 0.0206 cm2, so that with 1 mJ and 1 mJ a cm2 it takes
+/// 1.0206 mJ; a cleaning sends 128 px, 0.0826 cm2, and takes 1.0826 mJ. 30 times there and 10 times back are 40 moves that
+/// send something, and every fourth is followed by a cleaning, which flashes once.
+#[test]
+fn a_day_takes_what_its_moves_and_their_cleanings_take() {
+    let folder = there_and_back(r#""battery_mwh": 100, "cleanings": [{ "mode": "full", "after_updates": 4 }],"#);
+    let flow = folder.read("desk.flow.json");
+    let flow = flow.replacen(r#""soonest_ms": 60000"#, r#""soonest_ms": 60000, "per_day": 30"#, 1);
+    folder.file("desk.flow.json", flow.replacen(r#""to": "menu""#, r#""to": "menu", "per_day": 10"#, 1));
+    let mut display = crate::common::example_display([16, 8]);
+    display["standby_mw"] = 0.02.into();
+    folder.display("panel.display.json", &display);
+    let day = &json_of(&folder, &["desk.flow.json"])["plans"][0]["flow"]["per_day"];
+    let cm2 = |pixels: f64| pixels * 0.0254 * 0.0254;
+    let energy_mj = 40.0 * (1.0 + cm2(32.0)) + 10.0 * (1.0 + cm2(128.0));
+    let mean_mw = 0.02 + energy_mj / 86_400.0;
+    let near = |name: &str, figure: f64| {
+        let found = day[name].as_f64().unwrap();
+        assert!((found - figure).abs() < 1e-3 * figure, "{name} is {found}, by hand {figure}");
+    };
+    assert_eq!(day["moves"], 2);
+    near("updates", 50.0);
+    near("flashes", 10.0);
+    near("energy_mj", energy_mj);
+    near("mean_mw", mean_mw);
+    near("days_per_charge", 100.0 / mean_mw / 24.0);
+    let text = on_one_line(&folder.run(&["review", "desk.flow.json"]).out);
+    assert!(
+        text.contains("A day is expected to take 50 updates, 10 flashes, 52 mJ, 0.021 mW on average, 202 days"),
+        "{text}"
+    );
+    assert_eq!(json_of(&there_and_back(""), &["desk.flow.json"])["plans"][0]["flow"]["per_day"], Value::Null);
+}
+
+/// A panel of 406 x 203 mm, all of which changes from one move to the next: at 100 ms from request to request a second holds
+/// ten swings, and seven are too many (WCAG 2.2, technique G19: three flashes are six transitions). At 200 ms it holds five.
+#[test]
+fn content_that_alternates_too_fast_on_some_walk_is_broken_and_slower_content_is_kept() {
+    let review = |soonest_ms: u32| {
+        let folder = Folder::new();
+        let mut display = crate::common::example_display([16, 8]);
+        display["pixels_per_inch"] = 10.into();
+        display["modes"][2]["duration_ms"] = 50.into();
+        folder.display("panel.display.json", &display);
+        folder.screen("white.png", &"................\n".repeat(8));
+        folder.screen("black.png", &"################\n".repeat(8));
+        folder.file(
+            "desk.flow.json",
+            whole_flow(&format!(
+                r#"{{
+    "states": {{ "day": {{ "screen": "white.png" }}, "night": {{ "screen": "black.png" }} }},
+    "starts": [{{ "at": "day", "updates": [] }}],
+    "moves": [
+      {{ "label": "dark", "from": "day", "to": "night", "cause": "key", "soonest_ms": {soonest_ms}, "updates": [{{ "mode": "quick" }}] }},
+      {{ "label": "light", "from": "night", "to": "day", "cause": "key", "soonest_ms": {soonest_ms}, "updates": [{{ "mode": "quick" }}] }}
+    ] }}"#
+            )),
+        );
+        json_of(&folder, &["desk.flow.json"])
+    };
+    let fast = review(100);
+    assert_eq!(verdict_on(&fast, "flashes-too-fast")["verdict"], "broken");
+    assert_eq!(verdict_on(&fast, "flashes-too-fast")["bound"], 5.0);
+    let found = finding(&fast, "flashes-too-fast");
+    assert!(found["figures"]["flashes"].as_f64().unwrap() > 3.0, "{found}");
+    let slow = review(200);
+    assert_eq!(verdict_on(&slow, "flashes-too-fast")["verdict"], "kept");
+    assert_eq!(verdict_on(&slow, "flashes-too-fast")["bound"], 2.5);
+}

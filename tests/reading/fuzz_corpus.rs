@@ -26,6 +26,11 @@ fn plans() {
 }
 
 #[test]
+fn flows() {
+    each_kept("flow", bodies::flow);
+}
+
+#[test]
 fn displays() {
     each_kept("display", bodies::display);
 }

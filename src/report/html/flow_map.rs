@@ -14,6 +14,8 @@ const GAP_Y: f64 = 70.0;
 const MARGIN: f64 = 46.0;
 /// The height of a line of text.
 const LINE: f64 = 15.0;
+/// About the width of a letter.
+const LETTER: f64 = 7.0;
 /// Where more ways are drawn, only those of the walk are named in the drawing.
 const MOST_NAMES: usize = 40;
 
@@ -28,6 +30,7 @@ pub(super) fn flow_map(drawing: &Drawing, at: usize) -> Markup {
         places.iter().map(far).fold(0.0, f64::max) + MARGIN
     });
     let named = drawing.ways.len() <= MOST_NAMES;
+    let shown: Vec<&DrawnWay> = drawing.ways.iter().filter(|way| named || way.is_on_walk).collect();
     html! {
         h3 id={ "map-" (at) } { "The screens and the moves between them" }
         div.wide tabindex="0" role="group" aria-labelledby={ "map-" (at) } {
@@ -36,7 +39,7 @@ pub(super) fn flow_map(drawing: &Drawing, at: usize) -> Markup {
                 marker id={ "walked-tip-" (at) } viewBox="0 0 10 10" refX="9" refY="5" markerWidth="5" markerHeight="5" orient="auto-start-reverse" { path.walked-tip d="M0 0L10 5L0 10z" {} }
                 @for way in &drawing.ways { (way_of(way, &places, at)) }
                 @for (state, place) in drawing.states.iter().zip(&places) { (state_of(state, place)) }
-                @for way in drawing.ways.iter().filter(|way| named || way.is_on_walk) { (names_of(way, &places)) }
+                @for names in names_of(&shown, &places) { (names) }
             }
         }
         p.faint { "Thick lines are the walk that is shown below. A screen with a dashed frame is never reached." }
@@ -115,19 +118,124 @@ fn way_of(way: &DrawnWay, places: &[Place], at: usize) -> Markup {
     html! { path class=(class) d=(path) marker-end={ "url(#" (tip) "-" (at) ")" } { title { (way.names.join(", ")) } } }
 }
 
-/// The names of the moves, a line each, at the middle of their way.
-fn names_of(way: &DrawnWay, places: &[Place]) -> Markup {
-    let points = bend(way, places);
-    let weights = [1.0, 3.0, 3.0, 1.0];
-    let along = |axis: fn(&(f64, f64)) -> f64| {
-        points.iter().zip(weights).map(|(point, weight)| axis(point) * weight / 8.0).sum::<f64>()
+/// The names of the moves of some ways, each where it covers neither a screen nor other names, as far as there is room.
+fn names_of(ways: &[&DrawnWay], places: &[Place]) -> Vec<Markup> {
+    let mut taken: Vec<Area> = places.iter().map(Area::of_place).collect();
+    let name = |way: &&DrawnWay| {
+        let here = free_place(way, places, &taken);
+        taken.push(here);
+        lines_at(way, here)
     };
-    let (x, y): (f64, f64) = (along(|point| point.0), along(|point| point.1));
-    let up = if way.from <= way.to { 0.0 } else { LINE };
+    ways.iter().map(name).collect()
+}
+
+/// An area of the drawing.
+#[derive(Clone, Copy, Debug)]
+struct Area {
+    x: f64,
+    y: f64,
+    width: f64,
+    height: f64,
+}
+
+impl Area {
+    /// A screen with its name below it.
+    fn of_place(place: &Place) -> Self {
+        Self { x: place.x, y: place.y, width: WIDTH, height: place.height + LINE + 4.0 }
+    }
+
+    /// The area that both cover.
+    fn common(&self, other: &Self) -> f64 {
+        let width = (self.x + self.width).min(other.x + other.width) - self.x.max(other.x);
+        let height = (self.y + self.height).min(other.y + other.height) - self.y.max(other.y);
+        width.max(0.0) * height.max(0.0)
+    }
+}
+
+/// The box for the names of a way: near its middle if nothing is there, otherwise farther along it or beside it.
+fn free_place(way: &DrawnWay, places: &[Place], taken: &[Area]) -> Area {
+    const ALONG: [f64; 7] = [0.5, 0.38, 0.62, 0.27, 0.73, 0.17, 0.83];
+    let points = bend(way, places);
+    let longest = way.names.iter().map(|name| name.chars().count()).max().unwrap_or(0);
+    let (width, height) = (longest as f64 * LETTER + 6.0, way.names.len() as f64 * LINE);
+    // On the side of the way that lies away from the way back.
+    let away = if way.from <= way.to { -1.0 } else { 1.0 };
+    let beside = [0.0, 1.0, 2.0, -2.0, 3.0, -3.0, 4.5, -4.5];
+    let tried = beside.iter().flat_map(|lines| ALONG.iter().map(move |along| (*along, *lines)));
+    let boxes = tried.map(|(along, lines)| {
+        let (x, y) = point_on(&points, along);
+        let middle = y + away * (height / 2.0 + 2.0 + lines * LINE);
+        Area { x: (x - width / 2.0).max(2.0), y: (middle - height / 2.0).max(2.0), width, height }
+    });
+    let mut best: Option<(f64, Area)> = None;
+    for tried in boxes {
+        let covered: f64 = taken.iter().map(|other| tried.common(other)).sum();
+        if covered <= 0.0 {
+            return tried;
+        }
+        if best.is_none_or(|(least, _)| covered < least) {
+            best = Some((covered, tried));
+        }
+    }
+    best.map_or(Area { x: 0.0, y: 0.0, width, height }, |(_, tried)| tried)
+}
+
+/// The point of a curve at a share of its way.
+fn point_on(points: &[(f64, f64); 4], along: f64) -> (f64, f64) {
+    let back = 1.0 - along;
+    let weights = [back * back * back, 3.0 * back * back * along, 3.0 * back * along * along, along * along * along];
+    let sum =
+        |axis: fn(&(f64, f64)) -> f64| points.iter().zip(weights).map(|(point, weight)| axis(point) * weight).sum();
+    (sum(|point| point.0), sum(|point| point.1))
+}
+
+/// The names of a way, a line each.
+fn lines_at(way: &DrawnWay, here: Area) -> Markup {
+    let x = here.x + here.width / 2.0;
     let class = if way.is_on_walk { "move walked-name" } else { "move" };
     html! {
         @for (line, name) in way.names.iter().enumerate() {
-            text class=(class) text-anchor="middle" x=(format!("{x:.1}")) y=(format!("{:.1}", y - 3.0 + up + line as f64 * LINE)) { (name) }
+            text class=(class) text-anchor="middle" x=(format!("{x:.1}")) y=(format!("{:.1}", here.y + (line as f64 + 1.0) * LINE - 4.0)) { (name) }
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::geometry::Size;
+
+    fn drawing(states: usize, ways: &[(usize, usize)]) -> Drawing {
+        let state = |number| DrawnState {
+            name: format!("state {number}"),
+            picture: Vec::new(),
+            size: Size { width: 120, height: 90 },
+            screens: 1,
+            moves: Some(usize::from(number > 0) * (1 + number % 2)),
+        };
+        let way = |(from, to): &(usize, usize)| DrawnWay {
+            from: *from,
+            to: *to,
+            names: vec![format!("move {from} to {to}")],
+            is_on_walk: false,
+        };
+        Drawing { states: (0..states).map(state).collect(), ways: ways.iter().map(way).collect() }
+    }
+
+    #[test]
+    fn names_of_moves_cover_neither_screens_nor_each_other() {
+        let ways =
+            [(0, 1), (1, 0), (0, 2), (2, 0), (1, 2), (2, 1), (3, 0), (0, 3), (3, 2), (1, 1), (4, 0), (4, 1), (0, 4)];
+        let drawing = drawing(5, &ways);
+        let places = places(&drawing);
+        let mut taken: Vec<Area> = places.iter().map(Area::of_place).collect();
+        for way in &drawing.ways {
+            let here = free_place(way, &places, &taken);
+            assert!(here.x >= 0.0 && here.y >= 0.0, "{here:?}");
+            for other in &taken {
+                assert!(here.common(other) <= 0.0, "{} at {here:?} covers {other:?}", way.names[0]);
+            }
+            taken.push(here);
         }
     }
 }

@@ -43,8 +43,24 @@ pub(super) fn random(seed: u64, taste: Taste) -> Made {
     let screens = 3 + dice.below(3);
     let levels = display["ink"]["levels"].as_u64().unwrap() as usize;
     let pictures = pictures(&mut dice, size, levels, screens);
-    let flow = flow(&mut dice, size, screens);
+    let mut flow = flow(&mut dice, size, screens);
+    // Every single pixel counts as a large area, and every flash is too many.
+    flow["rules"] = json!({ "flashes-too-fast": { "sr": 1e-6, "per_second": 0 } });
+    let mut display = display;
+    flash(&mut Dice::new(!seed), &mut display);
     made(flow, display, pictures)
+}
+
+/// Gives modes flashes; a dice of its own keeps everything else as it would be without.
+fn flash(dice: &mut Dice, display: &mut Value) {
+    for mode in display["modes"].as_array_mut().unwrap() {
+        let cleans = mode["cleans"] == true;
+        let flashes = if cleans { *dice.pick(&[1, 2, 3]) } else { *dice.pick(&[0, 0, 0, 1, 2]) };
+        mode["flashes"] = flashes.into();
+        if flashes > 0 && dice.chance(30) {
+            mode["flash_at"] = (0..flashes).map(|flash| f64::from(flash) * 0.1).collect::<Vec<_>>().into();
+        }
+    }
 }
 
 /// A flow over screens given in levels; the screen `N.png` is the one of that number, `ring-A-B` are those from A to B.

@@ -151,6 +151,65 @@ fn witnesses_reach_their_figures() {
     assert!(found[2] * 2 > found[1], "only {} of {} witnesses come near the bound", found[2], found[1]);
 }
 
+/// The walk that the proof gives for what is left behind shows something old for as many moves as it says; round a loop for
+/// ever.
+#[test]
+fn what_is_left_behind_stays_as_long_as_is_proved() {
+    let (mut found, mut endless) = (0, 0);
+    for seed in 0..crate::number_of_plans() / 2 {
+        let made = random(4_000_000 + seed, if seed % 2 == 0 { Taste::Plain } else { Taste::Beside });
+        let graph = graph_of(&made);
+        let proof = proof_of(&made, &graph);
+        let Some(walk) = &proof.witnesses.left_behind_moves else {
+            assert_eq!(proof.left_behind_moves, Bound::Proved(0.0), "seed {seed}\n{}", words(&made));
+            continue;
+        };
+        let left: Vec<bool> = walked::along(&made, &graph, walk).iter().map(|seen| seen.left_px > 0).collect();
+        let place = || format!("seed {seed}: {left:?} on {walk:?}\n{}", words(&made));
+        found += 1;
+        if let Some(moves) = proof.left_behind_moves.figure() {
+            // The last move brings it right, at least where it was left first.
+            assert_eq!(Bound::Proved(walk.figure), proof.left_behind_moves, "{}", place());
+            let begins = walk.way.len() - moves as usize;
+            assert!(left[begins..walk.way.len()].iter().all(|left| *left), "{}", place());
+        } else {
+            endless += 1;
+            assert!(left[walk.way.len()..].iter().all(|left| *left), "{}", place());
+        }
+    }
+    assert!(found > 20 && endless > 5 && found > endless, "{found} flows leave something, {endless} for ever");
+}
+
+/// Where waits have a bound, the walks that the proof gives for flashes mostly come to as many of them as it says that none
+/// exceeds. Not always: it takes the wait of the first flash to be the longest, and what comes behind it not to wait, and no
+/// walk need be so.
+#[test]
+fn most_bounds_of_flashes_are_reached() {
+    let tastes = [Taste::Plain, Taste::Beside, Taste::Drops];
+    let (mut found, mut is_reached, mut endless) = (0, 0, 0);
+    for seed in 0..crate::number_of_plans() {
+        let made = random(3_000_000 + seed, tastes[seed as usize % 3]);
+        let graph = graph_of(&made);
+        let proof = proof_of(&made, &graph);
+        endless += usize::from(proof.flashes == Bound::Unbounded);
+        let Some(flashes) = proof.flashes.figure().filter(|flashes| *flashes > 0.0) else { continue };
+        assert!(!proof.witnesses.flashes.is_empty(), "seed {seed}\n{}", words(&made));
+        let halves = |witness: &stillpage::proof::Witness| {
+            let slow = [0, witness.way.len(), witness.way.len() + 1];
+            let along = slow.map(|slow| walked::along_with(&made, &graph, witness, slow));
+            along.iter().flatten().map(|seen| seen.halves).max().unwrap_or(0)
+        };
+        let most = proof.witnesses.flashes.iter().map(halves).max().unwrap_or(0);
+        assert!(most as f64 / 2.0 <= flashes, "seed {seed}: {most} halves beyond {flashes}\n{}", words(&made));
+        if proof.worst(|node| node.wait_ms).figure().is_some() {
+            found += 1;
+            is_reached += usize::from(most as f64 / 2.0 >= flashes);
+        }
+    }
+    assert!(found > 20 && endless > 0, "{found} flows flash, {endless} without end");
+    assert!(is_reached * 10 > found * 6, "only {is_reached} of {found} bounds are reached");
+}
+
 /// A panel of one row with one mode a duration, and pictures that differ in one pixel each.
 fn timed(durations: &[f64], moves: &Value, places: usize) -> Made {
     let modes: Vec<Value> = durations.iter().enumerate().map(|(number, ms)| {

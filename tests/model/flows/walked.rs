@@ -7,11 +7,20 @@ use stillpage::{
 };
 
 use super::{
-    apart::{Does, begins, drive, edge_does, left_behind, starts},
+    apart::{Does, Sent, begins, drive, edge_does, left_behind, starts},
     made::Made,
 };
 use crate::{
-    plain::{driving::PanelState, eye::off_median, geometry::count, queue::Queue, reading::WhenBusy},
+    plain::{
+        driving::PanelState,
+        eye::off_median,
+        flashes::{Kind, Takes, swing},
+        geometry::count,
+        ink::Ink,
+        queue::Queue,
+        reading::WhenBusy,
+        screens::Levels,
+    },
     random_plans::dice::Dice,
 };
 
@@ -23,7 +32,9 @@ pub(super) struct Seen {
     pub(super) wait_ms: f64,
     answer_ms: f64,
     finish_ms: f64,
-    left_px: u64,
+    pub(super) left_px: u64,
+    /// Halves of flashes of a pixel within a second so far.
+    pub(super) halves: usize,
 }
 
 struct Walker<'m> {
@@ -34,6 +45,7 @@ struct Walker<'m> {
     clock_ms: f64,
     /// When the last update of the host has finished.
     finished_ms: f64,
+    flashes: Flashes,
 }
 
 impl<'m> Walker<'m> {
@@ -45,6 +57,7 @@ impl<'m> Walker<'m> {
             now_ms: 0.0,
             clock_ms: f64::NEG_INFINITY,
             finished_ms: 0.0,
+            flashes: Flashes::new(made.size.pixels()),
         }
     }
 
@@ -84,9 +97,11 @@ impl<'m> Walker<'m> {
             if sent.with_old {
                 self.glass.remind(&sent.covered);
             }
+            let before = self.glass.nominal.clone();
             let tally = self.glass.update(drive(self.made, sent), &sent.covered, does.memory);
             let times = self.queue.host(self.now_ms, sent.covered.clone(), sent.for_ms, pictures, &mut sent_ms);
             self.finished_ms = self.finished_ms.max(times.finish_ms);
+            self.flashes.see(&self.made.display.ink, sent, [&before, &self.glass.nominal], times.start_ms);
             seen.wait_ms = seen.wait_ms.max(times.wait_ms);
             if tally.changed > 0 {
                 seen.answer_ms = seen.answer_ms.min(times.start_ms + sent.for_ms / 4.0 - self.now_ms);
@@ -96,6 +111,7 @@ impl<'m> Walker<'m> {
         if seen.answer_ms.is_infinite() {
             seen.answer_ms = 0.0;
         }
+        seen.halves = self.flashes.most;
         seen.left_px = count(&left_behind(&self.glass, does, lost)) as u64;
         seen.most = self.glass.since_cleaning.iter().copied().max().unwrap_or(0);
         seen.ghost_l = off_median(&self.made.display.ink, &self.glass).into_iter().fold(0.0, f64::max);
@@ -152,9 +168,10 @@ fn check(proof: &Proof, node: usize, seen: &Seen, came: &mut Came) -> Result<(),
         && within(seen.wait_ms, proved.wait_ms)
         && within(seen.answer_ms, proved.answer_ms)
         && within(seen.finish_ms, proved.finish_ms)
-        && seen.left_px <= proved.left_behind_px;
+        && seen.left_px <= proved.left_behind_px
+        && within(seen.halves as f64 / 2.0, proof.flashes);
     if !all {
-        return Err(format!("node {node} shows {seen:?}, but {proved:?} was proved"));
+        return Err(format!("node {node} shows {seen:?}, but {proved:?} and flashes {:?} were proved", proof.flashes));
     }
     let ghost_l = proved.ghost_l.figure().unwrap_or(0.0);
     came.has_figures |= ghost_l > 0.1;
@@ -164,17 +181,77 @@ fn check(proof: &Proof, node: usize, seen: &Seen, came: &mut Came) -> Result<(),
 
 /// What is seen at the start and after every move of a walk.
 pub(super) fn along(made: &Made, graph: &Graph, witness: &Witness) -> Vec<Seen> {
+    along_with(made, graph, witness, 0)
+}
+
+/// The same where some moves at the beginning come a minute later than they may.
+pub(super) fn along_with(made: &Made, graph: &Graph, witness: &Witness, slow: usize) -> Vec<Seen> {
     let starts = starts(made, graph);
     let (_, _, does) =
         starts.iter().find(|(start, node, _)| (*start, *node) == (witness.start, witness.at)).expect("it is a start");
     let mut walker = Walker::new(made);
     let mut seen = vec![walker.step(does)];
     let mut node = witness.at;
-    for edge in witness.edges() {
+    for (number, edge) in witness.edges().enumerate() {
         let edge = &graph.edges[edge];
+        let later_ms = if number < slow { 60_000.0 } else { 0.0 };
         assert_eq!(edge.from, node, "a walk goes on where it is");
-        seen.push(walker.make(edge.by, 0.0, &edge_does(made, graph, edge)));
+        seen.push(walker.make(edge.by, later_ms, &edge_does(made, graph, edge)));
         node = edge.to;
     }
     seen
+}
+
+/// The flashes of every pixel, one by one.
+struct Flashes {
+    /// By pixel, when and what, in the order in which it comes.
+    of_pixel: Vec<Vec<(f64, Takes)>>,
+    /// The most halves of any pixel within a second so far.
+    most: usize,
+}
+
+impl Flashes {
+    fn new(pixels: usize) -> Self {
+        Self { of_pixel: vec![Vec::new(); pixels], most: 0 }
+    }
+
+    fn see(&mut self, ink: &Ink, sent: &Sent<'_>, [before, after]: [&Levels; 2], start_ms: f64) {
+        let mode = sent.mode;
+        let number = mode.flashes.max(1);
+        let evenly = |flash: u64| (flash as f64 + 0.5) / number as f64;
+        let share = |flash: u64| mode.flash_at.as_ref().map_or_else(|| evenly(flash), |at| at[flash as usize]);
+        let moments_ms: Vec<f64> = (0..number).map(|flash| start_ms + share(flash) * sent.for_ms).collect();
+        for pixel in (0..before.len()).filter(|pixel| sent.covered[*pixel]) {
+            let takes = if mode.flashes > 0 {
+                swing(ink, Kind::General, ink.black, ink.white).map(|_| Takes::Flash)
+            } else {
+                swing(ink, Kind::General, before[pixel], after[pixel])
+            };
+            let Some(takes) = takes else { continue };
+            let all = &mut self.of_pixel[pixel];
+            all.extend(moments_ms.iter().map(|at_ms| (*at_ms, takes)));
+            // What is more than two seconds old is of no use to what comes later.
+            all.retain(|(at_ms, _)| *at_ms > start_ms - 2000.0);
+            self.most = self.most.max(most_halves(all));
+        }
+    }
+}
+
+/// The most halves within any second. A second is cut by a millionth of a millisecond: two moments that are a second apart
+/// may lie in one by the last bit.
+fn most_halves(all: &[(f64, Takes)]) -> usize {
+    let of_second = |(first, (from_ms, _)): (usize, &(f64, Takes))| {
+        let (mut sum, mut last) = (0, None);
+        for (_, takes) in all[first..].iter().take_while(|(at_ms, _)| *at_ms < from_ms + 1000.0 - 1e-6) {
+            match takes {
+                Takes::Flash => (sum, last) = (sum + 2, None),
+                Takes::Swing { up } => {
+                    sum += usize::from(last != Some(*up));
+                    last = Some(*up);
+                }
+            }
+        }
+        sum
+    };
+    all.iter().enumerate().map(of_second).max().unwrap_or(0)
 }

@@ -66,7 +66,7 @@ struct Show {
 
 /// What a pixel takes at each of the moments.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-enum Takes {
+pub(crate) enum Takes {
     Flash,
     Swing { up: bool },
 }
@@ -257,7 +257,7 @@ fn margin_ms(shows: &[Show]) -> f64 {
 }
 
 /// Half a flash between two levels, if there is one.
-fn swing(ink: &Ink, kind: Kind, before: usize, after: usize) -> Option<Takes> {
+pub(crate) fn swing(ink: &Ink, kind: Kind, before: usize, after: usize) -> Option<Takes> {
     let (swings, up) = match kind {
         Kind::General => {
             let (one, other) = (ink.luminance[before], ink.luminance[after]);

@@ -139,8 +139,10 @@ fn from_junit(document: &str) -> Vec<Line> {
 
 /// The name of a plan's suite: its path without its ending.
 fn named(path: &str, temperature_c: Option<f64>) -> String {
-    let stem = path.strip_suffix(".plan.json").unwrap_or(path);
-    temperature_c.map_or(stem.to_owned(), |celsius| format!("{stem} at {celsius} C"))
+    // A plan and its trace may have one name.
+    let of_a_trace = path.strip_suffix(".trace.jsonl").map(|stem| format!("{stem}-trace"));
+    let stem = of_a_trace.unwrap_or_else(|| path.strip_suffix(".plan.json").unwrap_or(path).to_owned());
+    temperature_c.map_or(stem.clone(), |celsius| format!("{stem} at {celsius} C"))
 }
 
 /// In the order of the keys; those of the same key stay in theirs.

@@ -141,7 +141,7 @@ pub(super) fn played_of_flow(plan: &ReviewedPlan) -> Option<String> {
 pub(super) fn longest_answer(summary: &Summary) -> String {
     let ms = summary.longest_answer_ms;
     let is_of_the_pen = summary.margins.answers.is_none_or(|margin| margin.reached < ms);
-    format!("longest {} {ms:.0} ms", if is_of_the_pen { "lag of a pen line" } else { "answer" })
+    format!("longest answer {ms:.0} ms{}", if is_of_the_pen { " (after a pen stroke)" } else { "" })
 }
 
 /// What follows from another finding, in a line that stands with that one.

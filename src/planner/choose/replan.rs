@@ -233,7 +233,7 @@ fn other(mut choices: Choices, place: usize, updates: &[Update]) -> Choices {
     {
         let mut changed = Choice::clone(choice);
         changed.updates = updates.to_vec();
-        changed.why = OVER_ALL.to_owned();
+        OVER_ALL.clone_into(&mut changed.why);
         *choice = Arc::new(changed);
     }
     choices

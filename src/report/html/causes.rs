@@ -68,16 +68,16 @@ fn cause_of(cause: &Cause<'_>, shown: Shown<'_>) -> Markup {
     let finding = cause.finding;
     let why = rule_named(finding.rule).map_or("", |page| page.section("Why it matters on paper"));
     html! {
-        li class={ "cause " (finding.severity.word()) } {
+        li class={ "cause " (finding.severity.word()) } data-level=(finding.severity.word()) data-rule=(finding.rule) {
             details {
                 summary {
                     span.level { (level_sign(finding.severity)) " " (finding.severity.word()) }
                     strong.name { (title_of_rule(finding)) }
                     span.faint { (how_often(cause, shown)) }
                 }
-                p { b { "What to do: " } (marked(&stopped(&finding.help))) }
-                @if let Some(caution) = caution_of(finding.rule) { p.caution { (caution) } }
                 ul.places { @for place in cause.places() { (place_of(place, cause, shown)) } }
+                p.usual { b { "What to do: " } (marked(&stopped(&finding.help))) }
+                @if let Some(caution) = caution_of(finding.rule) { p.caution { (sentence(caution)) } }
                 (following(cause, shown))
                 @if !why.is_empty() { details { summary { "Why it matters on paper" } p { (marked(why)) } } }
             }
@@ -88,10 +88,14 @@ fn cause_of(cause: &Cause<'_>, shown: Shown<'_>) -> Markup {
 /// How often, since when, how sure, and whether it is known.
 fn how_often(cause: &Cause<'_>, shown: Shown<'_>) -> String {
     let finding = cause.finding;
-    let mut parts = vec![count(cause.times(), "time", "times")];
+    let mut parts = vec![match cause.times() {
+        1 => "once".to_owned(),
+        times => count(times, "time", "times"),
+    }];
     if finding.is_of_a_step() {
+        let first = if cause.others.is_empty() { "at" } else { "first at" };
         let time = time_of(finding, shown).map_or(String::new(), |time| format!(" ({time})"));
-        parts.push(format!("since {}{time}", place_words(finding)));
+        parts.push(format!("{first} {}{time}", place_words(finding)));
     }
     parts.push(how_sure(cause));
     if finding.known {
@@ -142,20 +146,28 @@ pub(super) fn step_to_show(finding: &Finding, plan: &ReviewedPlan) -> Option<u64
 fn place_of(finding: &Finding, cause: &Cause<'_>, shown: Shown<'_>) -> Markup {
     let is_other = !std::ptr::eq(finding, cause.finding) && finding.help != cause.finding.help;
     let line = line_of(shown.plan, span_of(finding, shown.plan));
-    item(finding, shown, &html! {
-        p { (marked(&sentence(&finding.message))) }
-        @if is_other { p { b { "What to do here: " } (marked(&stopped(&finding.help))) } }
-        @if let Some(words) = estimate_words(finding) { p.faint { (sentence(&words)) } }
-        @if let Some(words) = walk_words(finding) { p { b { "Walk: " } (words) } }
-        @if let Some(because) = &finding.accepted { p { "Accepted: " (because) } }
-        p.faint { code { (finding.rule) } " at " code { (shown.plan.source.name) ":" (line) } " " button.copy type="button" { "Copy" } }
-    })
+    item(
+        finding,
+        cause,
+        shown,
+        &html! {
+            p { (marked(&sentence(&finding.message))) }
+            @if is_other { p.own { b { "What to do here: " } (marked(&stopped(&finding.help))) } }
+            @if let Some(words) = estimate_words(finding) { p.faint { (sentence(&words)) } }
+            @if let Some(words) = walk_words(finding) { p { b { "Walk: " } (words) } }
+            @if let Some(because) = &finding.accepted { p { "Accepted: " (because) } }
+            p.faint { code { (finding.rule) } " at " code { (shown.plan.source.name) ":" (line) } " " button.copy type="button" { "Copy" } }
+        },
+    )
 }
 
-fn item(finding: &Finding, shown: Shown<'_>, said: &Markup) -> Markup {
+/// An item of a finding. Its level and rule stand there where they are not those of its cause.
+fn item(finding: &Finding, cause: &Cause<'_>, shown: Shown<'_>, said: &Markup) -> Markup {
     let boxed = finding.rect.map(|rect| rect.to_array().map(|side| side.to_string()).join(" "));
+    let level = (finding.severity != cause.finding.severity).then(|| finding.severity.word());
+    let rule = (finding.rule != cause.finding.rule).then_some(finding.rule);
     html! {
-        li id={ "finding-" (shown.at) "-" (finding.fingerprint) } data-id=(finding.fingerprint) data-level=(finding.severity.word()) data-rule=(finding.rule)
+        li id={ "finding-" (shown.at) "-" (finding.fingerprint) } data-level=[level] data-rule=[rule]
             data-step=[step_to_show(finding, shown.plan)] data-box=[boxed] data-known[!finding.is_open()] data-unsure[is_unsure(finding)] {
             a { (place_words(finding)) }
             div { (said) }
@@ -169,7 +181,7 @@ fn following(cause: &Cause<'_>, shown: Shown<'_>) -> Markup {
         @if !cause.following.is_empty() {
             p { "From the same cause:" }
             ul.following { @for finding in &cause.following {
-                (item(finding, shown, &html! { (marked(&stopped(&following_words(finding)))) }))
+                (item(finding, cause, shown, &html! { (marked(&stopped(&following_words(finding)))) }))
             } }
         }
     }

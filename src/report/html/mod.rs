@@ -67,7 +67,7 @@ fn page(report: &RunReport, recordings: &[Option<&Recording>], compared: bool) -
             body {
                 header {
                     h1 { (heading(report)) }
-                    @if report.plans.len() != 1 { p { (total(report)) } }
+                    @match report.plans.as_slice() { [plan] => (where_from(plan)), _ => p { (total(report)) } }
                 }
                 main {
                     @if compared { (comparison::section(report, recordings)) }
@@ -157,12 +157,12 @@ fn section(plan: &PlanReport, recording: Option<&Recording>, (at, of): (usize, u
     let film = recording.map(page_data::data).transpose()?;
     Ok(html! {
         section.plan id={ "plan-" (at) } aria-label=(title_of(plan)) {
-            @if of > 1 { h2 { (title_of(plan)) } }
-            p.faint { (plan.path) " on " (reviewed.display)
-                @if let Some(celsius) = plan.temperature_c { " at " (celsius) " degrees C" } }
+            @if of > 1 { header { h2 { (title_of(plan)) } (where_from(plan)) } }
             (verdict::verdict(reviewed, at))
             @if let Some(flow) = &reviewed.flow {
-                (flow_map::flow_map(&flow.drawing, at))
+                @if !flow.drawing.states.is_empty() {
+                    details { summary { "Screens, and the moves between them" } (flow_map::flow_map(&flow.drawing, at)) }
+                }
                 p { strong { "The walk that is shown: " } (flow.shown) }
             }
             p.unscripted { "The panel, its time and the screens need a browser that runs the script of this page." }
@@ -172,6 +172,17 @@ fn section(plan: &PlanReport, recording: Option<&Recording>, (at, of): (usize, u
             @if let Some(film) = film { script type="application/json" { (PreEscaped(film)) } }
         }
     })
+}
+
+/// The file, the display and the temperature.
+fn where_from(plan: &PlanReport) -> Markup {
+    html! {
+        p.faint {
+            (plan.path)
+            @if let Some(reviewed) = plan.reviewed() { " on " (reviewed.display) }
+            @if let Some(celsius) = plan.temperature_c { " at " (celsius) " degrees C" }
+        }
+    }
 }
 
 /// What the panel and its time leave out of a long plan.

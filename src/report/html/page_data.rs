@@ -114,11 +114,7 @@ pub(super) fn data(recording: &Recording) -> Result<String, String> {
         tones: tones(&recording.tones),
         axis: places.collect(),
         rows: rows.count,
-        frames: frames
-            .iter()
-            .zip(&rows.of_update)
-            .map(|(frame, rows)| frame_json(frame, rows, recording))
-            .collect(),
+        frames: frames.iter().zip(&rows.of_update).map(|(frame, rows)| frame_json(frame, rows, recording)).collect(),
     };
     let text = serde_json::to_string(&json).map_err(|error| error.to_string())?;
     // A text of the plan must not end the element.

@@ -4,16 +4,13 @@
 //!
 //! Knows the playback, not the page; bounded in size, however long the plan.
 
-use std::{
-    collections::HashMap,
-    ops::Range,
-};
+use std::{collections::HashMap, ops::Range};
 
 use png::ColorType;
 
 use crate::{
-    geometry::{Rect, Size},
     display::Level,
+    geometry::{Rect, Size},
     panel::{Ghost, PlayedStep, PlayedUpdate, WaitsFor},
     plan::{Begins, Cause, Plan},
     report::{

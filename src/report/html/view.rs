@@ -10,11 +10,12 @@ pub(super) fn template() -> Markup {
             section.panel aria-label="The panel" {
                 (looks())
                 div.stage tabindex="0" role="group" aria-label="The panel, may be scrolled" { (stage(false)) (stage(true)) }
-                p.chosen-line { span.what {} " " button type="button" name="previous" { "Previous" } button type="button" name="next" { "Next" } }
+                p.chosen-line { button type="button" name="previous" { "Previous" } button type="button" name="next" { "Next" } " " span.what {} }
                 (controls())
                 p.said aria-live="polite" {}
             }
             (time())
+            (help())
         } }
     }
 }
@@ -23,10 +24,10 @@ fn looks() -> Markup {
     html! {
         div.looks role="group" aria-label="What the panel shows" {
             @for (value, name) in [("meant", "Meant"), ("seen", "Seen"), ("left", "Left")] {
-                button type="button" name="look" value=(value) aria-pressed="false" { (name) }
+                button type="button" name="look" value=(value) aria-pressed="false" { (name) " " kbd { (&name[..1]) } }
             }
-            button type="button" name="beside" aria-pressed="false" { "Beside what was meant" }
-            button type="button" name="closer" aria-pressed="false" { "Closer" }
+            button type="button" name="beside" aria-pressed="false" { "Meant beside it " kbd { "B" } }
+            button type="button" name="closer" aria-pressed="false" { "Closer " kbd { "C" } }
             span.reading {}
         }
     }
@@ -49,13 +50,6 @@ fn controls() -> Markup {
             button type="button" name="forward" { "On" }
             button type="button" name="play" { "Play" }
             button type="button" name="flash" { "Show its flashes, once" }
-            details { summary { "Keys, and what is shown" }
-                p { "M meant, S seen, L left, B beside what was meant, C closer, arrows step, N and P go to the next and the \
-                     previous finding. " label { input type="checkbox" name="keys" checked; " keys are on" } }
-                p { "All this is what the model predicts. Nothing moves until you start it. Playing is ten times slower than \
-                     the panel, and flashes are only marked, because flashing can trigger seizures in people with \
-                     photosensitive epilepsy." }
-            }
         }
     }
 }
@@ -74,6 +68,18 @@ fn time() -> Markup {
                 ] { li { span class={ "mark " (mark) } {} (name) } }
                 li { button type="button" name="narrower" { "Narrower" } button type="button" name="wider" { "Wider" } }
             }
+        }
+    }
+}
+
+fn help() -> Markup {
+    html! {
+        details.help { summary { "Keys, and what is shown" }
+            p { "M meant, S seen, L left, B meant beside it, C closer, arrows step, N and P go to the next and the \
+                 previous finding. " label { input type="checkbox" name="keys" checked; " keys are on" } }
+            p { "All this is what the model predicts. Nothing moves until you start it. Playing is ten times slower than \
+                 the panel, and flashes are only marked, because flashing can trigger seizures in people with \
+                 photosensitive epilepsy." }
         }
     }
 }

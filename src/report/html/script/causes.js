@@ -10,15 +10,17 @@ function passes({ level, rule, known, unsure }, filters) {
 
 function causesOf(section, plan, choose) {
   const causes = [...section.querySelectorAll(".cause")];
-  const places = causes.flatMap((cause) => [...cause.querySelectorAll("li[data-id]")].map((item) => ({
-    item, cause, id: item.dataset.id, level: item.dataset.level, rule: item.dataset.rule,
-    known: "known" in item.dataset, unsure: "unsure" in item.dataset,
-    step: item.dataset.step ? Number(item.dataset.step) : null,
-    box: item.dataset.box?.split(" ").map(Number),
-  })));
+  const places = causes.flatMap((cause) => [...cause.querySelectorAll("li[id]")].map((item) => {
+    const { level, rule, step, box, known, unsure } = { ...cause.dataset, ...item.dataset };
+    return {
+      item, cause, level, rule, known: known !== undefined, unsure: unsure !== undefined,
+      id: item.id.split("-")[2], step: step ? Number(step) : null, box: box?.split(" ").map(Number),
+    };
+  }));
   const placeOfId = (id) => places.find((place) => place.id === id);
   const choosePlace = (place) => choose({ plan, finding: place.id, ...(place.step === null ? {} : { step: place.step }) });
   const filters = section.querySelector(".filters");
+  let last;
 
   for (const cause of causes) {
     const own = places.filter((place) => place.cause === cause);
@@ -43,9 +45,13 @@ function causesOf(section, plan, choose) {
       else link.removeAttribute("aria-current");
     }
     const chosen = placeOfId(address.finding);
+    if (chosen === last) return;
+    if (last && last.cause !== chosen?.cause) last.cause.querySelector("details").open = false;
+    last = chosen;
     if (!chosen) return;
     chosen.cause.querySelector("details").open = true;
     if (chosen.item.matches(".later")) chosen.cause.classList.add("all");
+    if (matchMedia("(min-width: 60rem)").matches) chosen.cause.scrollIntoView({ block: "nearest" });
   }
 
   function filter() {
@@ -66,7 +72,7 @@ function causesOf(section, plan, choose) {
   }
 
   section.querySelector(".causes")?.addEventListener("click", (event) => {
-    const place = placeOfId(event.target.closest("a")?.closest("li")?.dataset.id);
+    const place = placeOfId(event.target.closest("a")?.closest("li")?.id.split("-")[2]);
     if (place && !event.ctrlKey && !event.metaKey && !event.shiftKey) {
       event.preventDefault();
       choosePlace(place);

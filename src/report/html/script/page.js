@@ -54,17 +54,18 @@ function openPlan(number) {
 function tellChosen(place) {
   const line = open.view.querySelector(".what");
   line.textContent = place
-    ? `${signs[place.level]} ${place.cause.querySelector(".name").textContent}: ${place.item.querySelector("a").textContent}`
+    ? `${signs[place.level]} ${place.cause.querySelector(".name").textContent}: ${place.item.querySelector("a").textContent}${place.step === null ? ", which no picture shows" : ""}`
     : "No finding is chosen.";
 }
 
 function timeOf(view, film, causes) {
   const paper = view.querySelector(".scroll");
   const last = film.axis.at(-1) ?? [0, 0, 0, 1];
-  let zoom = Math.max(0.04, Math.min(1, (paper.clientWidth - 12) / (last[2] + last[3])));
-  let now = -1;
   view.querySelector(".lanes").innerHTML = namesOfLanes(film);
-  const marks = causes.places.map(({ step, level }, at) => ({ step, level, at })).filter(({ step }) => film.frames[step]);
+  let zoom = Math.max(0.04, Math.min(3, (paper.clientWidth - 2 * edge) / (last[2] + last[3])));
+  let now = -1;
+  // The worst lie on top.
+  const marks = causes.places.map(({ step, level }, at) => ({ step, level, at })).filter(({ step }) => film.frames[step]).reverse();
 
   function draw() {
     paper.innerHTML = drawTime(film, zoom, marks);
@@ -75,7 +76,7 @@ function timeOf(view, film, causes) {
     now = step;
     const { bottom } = lanesOf(film.rows);
     const frame = film.frames[step];
-    const [from, to] = frame ? [frame.at, endOf(frame)].map((ms) => placeOf(ms, film.axis) * zoom) : [0, 0];
+    const [from, to] = frame ? [frame.at, endOf(frame)].map((ms) => edge + placeOf(ms, film.axis) * zoom) : [0, 0];
     paper.querySelector(".cursor").setAttribute("d", `M${from} 19H${Math.max(to, from + 2)}V${bottom - 16}H${from}z`);
     if (from < paper.scrollLeft || to > paper.scrollLeft + paper.clientWidth) paper.scrollLeft = from - paper.clientWidth / 2;
   }
@@ -83,7 +84,7 @@ function timeOf(view, film, causes) {
   paper.addEventListener("click", ({ target, clientX }) => {
     if (target.dataset.mark) return causes.choosePlace(causes.places[target.dataset.mark]);
     const x = clientX - paper.firstElementChild.getBoundingClientRect().left;
-    choose({ step: frameAt(x / zoom + 4 / zoom, film) });
+    choose({ step: frameAt((x - edge + 4) / zoom, film) });
   });
   for (const [name, by] of [["wider", 2], ["narrower", 0.5]]) {
     view.querySelector(`[name="${name}"]`).addEventListener("click", () => {
@@ -112,7 +113,7 @@ async function drawAside({ film, section, causes, view }) {
     event.preventDefault();
     choose({ step: Number(item.dataset.step), finding: null });
   });
-  for (const { item, step, box } of causes.places.filter((place) => place.box && place.item.matches(":first-child"))) {
+  for (const { item, step, box } of causes.places.filter((place) => place.box && place.item.matches(".places > :first-child"))) {
     if (!(step < film.pictured) || step === null) continue;
     await new Promise((resolve) => (globalThis.requestIdleCallback ?? setTimeout)(resolve));
     if (!view.isConnected) return;
@@ -134,7 +135,9 @@ function around([x, y, width, height], film) {
 function shrink(canvas, picture, [x, y, width, height], most) {
   const share = Math.min(1, most / Math.max(width, height));
   [canvas.width, canvas.height] = [Math.ceil(width * share), Math.ceil(height * share)];
-  canvas.getContext("2d").drawImage(picture, x, y, width, height, 0, 0, canvas.width, canvas.height);
+  const context = canvas.getContext("2d");
+  context.imageSmoothingQuality = "high";
+  context.drawImage(picture, x, y, width, height, 0, 0, canvas.width, canvas.height);
 }
 
 const keys = {
@@ -151,7 +154,8 @@ const keys = {
 
 document.addEventListener("keydown", (event) => {
   const run = keys[event.key.length === 1 ? event.key.toLowerCase() : event.key];
-  const isTaken = event.ctrlKey || event.altKey || event.metaKey || event.target.closest("input:not([type=checkbox]), select, .scroll");
+  const arrows = "input, .scroll, .wide, .closer .stage";
+  const isTaken = event.ctrlKey || event.altKey || event.metaKey || event.target.closest(event.key.length > 1 ? `select, ${arrows}` : "select");
   if (!run || isTaken || !open?.panel || !open.view.querySelector('[name="keys"]').checked) return;
   event.preventDefault();
   run();

@@ -3,6 +3,9 @@
 
 const signs = { error: "●", warning: "◐", note: "○" };
 
+// Room before the first time, for its mark.
+const edge = 8;
+
 // Where a time lies, px at a zoom of 1: times within a pause lie at its begin.
 function placeOf(ms, axis) {
   const [begin, end, left, width] = axis.findLast((stretch) => stretch[0] <= ms) ?? axis[0] ?? [0, 1, 0, 0];
@@ -19,7 +22,7 @@ function endOf(frame) {
 }
 
 function lanesOf(rows) {
-  const driven = 50;
+  const driven = 53;
   const flashes = driven + 13 * rows + 2;
   const residue = flashes + 16;
   const energy = residue + 42;
@@ -42,8 +45,8 @@ function stairs(points, right, bottom) {
 function drawTime(film, zoom, marks) {
   const lanes = lanesOf(film.rows);
   const last = film.axis.at(-1) ?? [0, 0, 0, 0];
-  const right = (last[2] + last[3]) * zoom + 8;
-  const x = (ms) => placeOf(ms, film.axis) * zoom;
+  const right = (last[2] + last[3]) * zoom + 2 * edge;
+  const x = (ms) => edge + placeOf(ms, film.axis) * zoom;
   const box = (name, from, to, y, high) => `<rect class="${name}" x="${from.toFixed(1)}" y="${y}" width="${Math.max(1.2, to - from).toFixed(1)}" height="${high}"/>`;
   let svg = pauses(film, zoom, lanes);
   const most = Math.max(film.limit * 1.2, ...film.frames.map((frame) => frame.left));
@@ -80,7 +83,7 @@ function updateOf({ times: [asked, sent, arrived, start, finish], waits, flashes
 function pauses(film, zoom, lanes) {
   return film.axis.slice(1).map(([begin, , left], at) => {
     const [, end, from, width] = film.axis[at];
-    const [one, other] = [(from + width) * zoom, left * zoom];
+    const [one, other] = [edge + (from + width) * zoom, edge + left * zoom];
     const middle = (one + other) / 2;
     const words = other - one > 46 ? `<text class="faint" x="${middle.toFixed(1)}" y="${lanes.bottom - 2}" text-anchor="middle">${clockOf(begin - end)}</text>` : "";
     const gap = Math.max(1, (other - one) * 0.3);

@@ -76,6 +76,7 @@ async function checkFunctions(file) {
   const axis = [[0, 100, 0, 50], [1000, 1100, 80, 50]];
   assert.deepEqual(await of("(all, axis) => all.map((ms) => placeOf(ms, axis))", [-5, 0, 50, 100, 600, 1000, 1050, 9000], axis), [0, 0, 25, 50, 50, 80, 105, 130]);
   assert.deepEqual(await of("(all, film) => all.map((x) => frameAt(x, film))", [-1, 0, 79, 80, 200], { axis, frames: [{ at: 0 }, { at: 1000 }] }), [-1, 0, 0, 1, 1]);
+  await checkTime(of, axis);
   // Of the corners around a box of 30 x 40 px at 10, 20, every line runs 4 px outside it.
   const points = [];
   let [x, y] = [0, 0];
@@ -91,6 +92,24 @@ async function checkFunctions(file) {
     [place, { ...place, level: "note" }, { ...place, known: true }, { ...place, unsure: true }]);
   assert.deepEqual(passed, [true, false, false, false]);
   await page.close();
+}
+
+// Residue stands below the line of its limit where it is below it, and energy adds up.
+async function checkTime(of, axis) {
+  const frame = (at, left, mj) => ({ at, left, mj, person: false, updates: [{ times: [at, at, at + 10, at + 10, at + 100], row: 0, flashes: 2 }] });
+  const film = { axis, rows: 1, limit: 2, frames: [frame(0, 1, 10), frame(1000, 3, 30)] };
+  const svg = await of("(film) => drawTime(film, 1, [{ step: 1, level: 'error', at: 7 }])", film);
+  const heights = (path) => [...path.matchAll(/V([\d.]+)/g)].map((match) => Number(match[1]));
+  const [residue, energy] = [...svg.matchAll(/class="course" d="([^"]+)"/g)].map((match) => match[1]);
+  const limit = Number(/class="limit" d="M0 ([\d.]+)/.exec(svg)[1]);
+  const bottom = (path) => Number(/^M0 ([\d.]+)/.exec(path)[1]);
+  const share = (path, height, of) => (bottom(path) - height) / (bottom(path) - of);
+  const [low, high] = heights(residue);
+  assert.ok(Math.abs(share(residue, low, high) - 1 / 3) < 0.02 && Math.abs(share(residue, limit, high) - 2 / 3) < 0.02, residue);
+  const [first, all] = heights(energy);
+  assert.ok(Math.abs(share(energy, first, all) - 1 / 4) < 0.02, energy);
+  assert.equal(svg.match(/class="flash"/g).length, 4);
+  assert.match(svg, /data-mark="7" x="83.0"/);
 }
 
 function viewOf(page) {
@@ -297,7 +316,10 @@ async function checkCauses(page, troubles) {
   if ((await boxed.count()) > 0) {
     const [id, step] = await boxed.first().evaluate((item) => [item.id.split("-")[2], item.dataset.step]);
     await boxed.first().locator("xpath=ancestor::details[1]").locator("summary").first().click();
-    await section.locator(`.chosen[id$="${id}"]`).waitFor();
+    const link = boxed.first().locator("a");
+    await link.waitFor();
+    await link.click();
+    await section.locator(`.chosen[id$="${id}"]`).waitFor({ state: "attached" });
     await shown(page, Number(step));
     assert.match(page.url(), new RegExp(`finding=${id}`));
     assert.equal(await boxed.first().locator("a").getAttribute("aria-current"), "true");

@@ -107,7 +107,8 @@ fn how_often(cause: &Cause<'_>, shown: Shown<'_>) -> String {
 }
 
 fn time_of(finding: &Finding, shown: Shown<'_>) -> Option<String> {
-    let frame = shown.recording?.frames.get(usize::try_from(step_to_show(finding, shown.plan)?).ok()?)?;
+    let step = if shown.plan.flow.is_some() { step_to_show(finding, shown.plan)? } else { finding.step };
+    let frame = shown.recording?.frames.get(usize::try_from(step).ok()?)?;
     Some(clock(frame.request_ms))
 }
 

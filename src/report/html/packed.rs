@@ -32,13 +32,16 @@ pub(super) enum Style {
 }
 
 impl Style {
-    /// The text, without comments and indents.
+    /// The text, without indents and without blanks that separate nothing.
     pub(super) fn text(self) -> String {
-        lean(match self {
+        let text = lean(match self {
             Self::Page => include_str!("style/page.css"),
             Self::Compared => include_str!("style/compared.css"),
             Self::Map => include_str!("style/map.css"),
-        })
+        });
+        let blanks =
+            [(" {", "{"), ("{ ", "{"), ("; ", ";"), (": ", ":"), (", ", ","), (";}", "}"), (" }", "}"), (";}", "}")];
+        blanks.into_iter().fold(text, |text, (with, without)| text.replace(with, without))
     }
 }
 

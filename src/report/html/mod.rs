@@ -155,10 +155,11 @@ fn section(plan: &PlanReport, recording: Option<&Recording>, (at, of): (usize, u
         PlanOutcome::Reviewed(reviewed) => reviewed,
     };
     let film = recording.map(page_data::data).transpose()?;
+    let shown = Shown { plan: reviewed, recording, at };
     Ok(html! {
         section.plan id={ "plan-" (at) } aria-label=(title_of(plan)) {
             @if of > 1 { header { h2 { (title_of(plan)) } (where_from(plan)) } }
-            (verdict::verdict(reviewed, at))
+            (verdict::verdict(shown))
             @if let Some(flow) = &reviewed.flow {
                 @if !flow.drawing.states.is_empty() {
                     details { summary { "Screens, and the moves between them" } (flow_map::flow_map(&flow.drawing, at)) }
@@ -166,7 +167,7 @@ fn section(plan: &PlanReport, recording: Option<&Recording>, (at, of): (usize, u
                 p { strong { "The walk that is shown: " } (flow.shown) }
             }
             p.unscripted { "The panel, its time and the screens need a browser that runs the script of this page." }
-            div.work { (causes::causes(Shown { plan: reviewed, recording, at })) }
+            div.work { (causes::causes(shown)) }
             @if let Some(recording) = recording { (behind(recording)) (screens::screens(recording)) }
             (not_checked(reviewed))
             @if let Some(film) = film { script type="application/json" { (PreEscaped(film)) } }

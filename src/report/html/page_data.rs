@@ -43,8 +43,8 @@ struct FrameJson {
     at: f64,
     clock: String,
     by: &'static str,
-    #[serde(skip_serializing_if = "is_false")]
-    person: bool,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    person: Option<bool>,
     #[serde(skip_serializing_if = "Vec::is_empty")]
     glass: Vec<[u32; 3]>,
     #[serde(skip_serializing_if = "Vec::is_empty")]
@@ -74,27 +74,19 @@ struct UpdateJson {
     times: [f64; 5],
     #[serde(skip_serializing_if = "str::is_empty")]
     waits: &'static str,
-    #[serde(skip_serializing_if = "is_zero")]
-    flashes: u32,
-    #[serde(skip_serializing_if = "is_false")]
-    cleans: bool,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    flashes: Option<u32>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    cleans: Option<bool>,
     row: usize,
 }
 
 #[derive(Serialize)]
 struct StrokeJson {
     width: f64,
-    #[serde(skip_serializing_if = "is_false")]
-    white: bool,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    white: Option<bool>,
     points: Vec<[f64; 3]>,
-}
-
-fn is_zero(number: &u32) -> bool {
-    *number == 0
-}
-
-fn is_false(is: &bool) -> bool {
-    !is
 }
 
 /// The recording as text that can stand in a script element.
@@ -147,7 +139,7 @@ fn frame_json(frame: &Frame, rows: &[usize], recording: &Recording) -> FrameJson
         at: hundredths(frame.request_ms),
         clock: clock(frame.request_ms),
         by: asked_by(frame.cause),
-        person: frame.cause.is_person(),
+        person: frame.cause.is_person().then_some(true),
         glass: patches(&frame.patches.glass),
         meant: patches(&frame.patches.meant),
         residue: patches(&frame.patches.residue),
@@ -168,15 +160,15 @@ fn update_json(update: &RecordedUpdate, row: usize) -> UpdateJson {
         sent: rectangles(&update.sent),
         times: times.map(hundredths),
         waits: if update.waits() { update.waits_for } else { "" },
-        flashes: update.flashes,
-        cleans: update.cleans,
+        flashes: (update.flashes > 0).then_some(update.flashes),
+        cleans: update.cleans.then_some(true),
         row,
     }
 }
 
 fn stroke_json(stroke: &RecordedStroke) -> StrokeJson {
     let points = stroke.points.iter().map(|point| point.map(hundredths)).collect();
-    StrokeJson { width: hundredths(stroke.width_px), white: stroke.is_white, points }
+    StrokeJson { width: hundredths(stroke.width_px), white: stroke.is_white.then_some(true), points }
 }
 
 fn patches(patches: &[Patch]) -> Vec<[u32; 3]> {

@@ -1,12 +1,13 @@
 //! The verdict on a plan at the top of its part of the page: a sentence with the worst cause, the margins behind it, and
-//! the figures in a row. Knows the verdict, not the recording.
+//! the figures in a row. Knows the verdict, and of the recording where the strongest ghost is.
 
 use maud::{Markup, html};
 
 use super::{
-    causes::level_sign,
+    causes::{Shown, level_sign},
     figures,
     marked::{marked, title_of_rule},
+    recording::Recording,
 };
 use crate::{
     finding::{Severity, Summary},
@@ -18,7 +19,8 @@ use crate::{
 };
 
 /// The sentence, the margins and the figures.
-pub(super) fn verdict(plan: &ReviewedPlan, at: usize) -> Markup {
+pub(super) fn verdict(shown: Shown<'_>) -> Markup {
+    let Shown { plan, recording, at } = shown;
     html! {
         p.verdict { (in_a_sentence(plan)) (worst(plan, at)) }
         (known(plan))
@@ -28,9 +30,22 @@ pub(super) fn verdict(plan: &ReviewedPlan, at: usize) -> Markup {
             (margins(&plan.summary))
         } @else {
             (margins(&plan.summary))
-            dl.figures { @for figure in figures::of_the_plan(&plan.summary) { div { dt { (figure.name) } " " dd { (figure.shown()) } } } }
+            dl.figures { @for figure in figures::of_the_plan(&plan.summary) {
+                @let ghost = recording.filter(|_| figure.name == figures::STRONGEST_GHOST).and_then(strongest_ghost);
+                div { dt { (figure.name) } " " dd {
+                    @if let Some(step) = ghost { a href={ "#plan=" (at + 1) "&step=" (step) "&look=left&beside=meant" } { (figure.shown()) } }
+                    @else { (figure.shown()) }
+                } }
+            } }
         }
     }
+}
+
+/// The first step that shows the strongest ghost.
+fn strongest_ghost(recording: &Recording) -> Option<u64> {
+    let frames = &recording.frames[..recording.pictured];
+    let strongest = frames.iter().rev().max_by(|one, other| one.worst_l.total_cmp(&other.worst_l))?;
+    (strongest.worst_l > 0.0).then_some(strongest.index)
 }
 
 /// How much was found, each level with its sign.

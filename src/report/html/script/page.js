@@ -119,7 +119,13 @@ async function drawAside({ film, section, causes, view }) {
     if (!view.isConnected) return;
     const canvas = document.createElement("canvas");
     canvas.className = "shot";
-    shrink(canvas, await aside.at(step + 1, "seen"), around(box, film), 340);
+    const part = around(box, film);
+    shrink(canvas, await aside.at(step + 1, "seen"), part, 340);
+    const context = canvas.getContext("2d");
+    const each = canvas.width / part[2];
+    context.setTransform(each, 0, 0, each, -part[0] * each, -part[1] * each);
+    Object.assign(context, { lineWidth: 1.5 / each, strokeStyle: "#0b6570" });
+    context.stroke(new Path2D(corners(box, 4 / each)));
     item.querySelector("div").prepend(canvas);
   }
 }

@@ -3,7 +3,7 @@
 //! Readable without colour: kinds of marks differ by hatching, dashes and numbers, colour only helps. Marks of findings
 //! stand at the corners of their boxes, outside, so that little of the screen is covered.
 
-use std::fmt::Write as _;
+use std::{collections::HashSet, fmt::Write as _};
 
 use resvg::tiny_skia::PremultipliedColorU8;
 
@@ -34,8 +34,8 @@ const HATCH: (u8, u8, u8) = (0, 118, 130);
 const MARK: &str = "#a3174f";
 /// Colour of the hatching, the other way, over pixels that were wrong before.
 const STALE: (u8, u8, u8) = (122, 74, 156);
-/// From so many of the 64 pixels of a tile on, it belongs to an area and is hatched more sparsely, so that what is drawn
-/// there stays visible.
+/// A tile with so many of its 64 pixels, between four others like it, belongs to an area: it is hatched more sparsely, so
+/// that what is drawn there stays visible.
 const AREA_PX: u32 = 24;
 const DISC: f32 = 11.0;
 const LINE: f32 = 21.0;
@@ -206,21 +206,32 @@ impl<'a> Sheet<'a> {
         }
         let held = rows.start / self.scale..rows.end.div_ceil(self.scale);
         let held = Rect { x: 0, y: held.start, width: self.screen.width, height: held.end.saturating_sub(held.start) };
-        let mut hatch_over = |mask: &Mask, rises: bool, colour: (u8, u8, u8)| {
-            for (tile, pixels) in mask.inside(&[held], step.grid()).tiles() {
-                let (x, y) = step.grid().origin(*tile);
-                for row in (0..8).filter(|row| pixels >> (8 * row) & 0xff != 0) {
-                    let within = ((y + row) * self.scale..(y + row + 1) * self.scale).filter(|y| rows.contains(y));
-                    for y in within {
-                        let line = &mut band.row(top + y)[left as usize..];
-                        let spacing = if pixels.count_ones() < AREA_PX { 6.0 } else { 18.0 };
-                        self.hatch_row(line, (x, y), pixels >> (8 * row) & 0xff, (rises, spacing, colour));
+        let within = |mask: &Mask| mask.inside(&[held], step.grid());
+        self.hatch_over(&within(&step.changed.and(step.introduced)), step, (true, HATCH), band);
+        self.hatch_over(&within(&step.changed.without(step.introduced)), step, (false, STALE), band);
+    }
+
+    /// Hatches the pixels of a mask, those of areas more sparsely.
+    fn hatch_over(&self, mask: &Mask, step: &PlayedStep<'_>, (rises, colour): (bool, (u8, u8, u8)), band: &mut Band) {
+        let (left, top) = ((self.left * self.zoom).round() as u32, (self.top * self.zoom).round() as u32);
+        let tiles = || mask.tiles().iter().map(|(tile, pixels)| (step.grid().origin(*tile), *pixels));
+        let filled: HashSet<_> =
+            tiles().filter(|(_, pixels)| pixels.count_ones() >= AREA_PX).map(|(place, _)| place).collect();
+        let is_area = |(x, y): (u32, u32)| {
+            let places = [(x, y), (x + 8, y), (x.wrapping_sub(8), y), (x, y + 8), (x, y.wrapping_sub(8))];
+            places.iter().all(|place| filled.contains(place))
+        };
+        for ((x, y), pixels) in tiles() {
+            let spacing = if is_area((x, y)) { 18.0 } else { 6.0 };
+            for row in (0..8).filter(|row| pixels >> (8 * row) & 0xff != 0) {
+                for y in ((y + row) * self.scale..(y + row + 1) * self.scale).map(|y| top + y) {
+                    if band.rows().contains(&y) {
+                        let line = &mut band.row(y)[left as usize..];
+                        self.hatch_row(line, (x, y - top), pixels >> (8 * row) & 0xff, (rises, spacing, colour));
                     }
                 }
             }
-        };
-        hatch_over(&step.changed.and(step.introduced), true, HATCH);
-        hatch_over(&step.changed.without(step.introduced), false, STALE);
+        }
     }
 
     /// Hatches some pixels of a tile in a row of the picture; `x` is the first of the tile, `y` the row in the picture.
@@ -404,7 +415,7 @@ fn with_names(words: &str) -> String {
     pieces(words).into_iter().map(piece).collect()
 }
 
-/// A frame around a box.
+/// A frame around a box. Its lines are drawn without soft edges: a picture of few colours is half as large.
 struct Frame {
     left: f32,
     top: f32,
@@ -467,7 +478,10 @@ impl Frame {
         } else {
             format!("M{left} {top}H{right}V{bottom}H{left}Z")
         };
-        let _ = write!(svg, "<path d=\"{lines}\" fill=\"none\" stroke=\"{colour}\" stroke-width=\"{stroke}\"{more}/>");
+        let _ = write!(
+            svg,
+            "<path d=\"{lines}\" fill=\"none\" shape-rendering=\"crispEdges\" stroke=\"{colour}\" stroke-width=\"{stroke}\"{more}/>"
+        );
     }
 }
 
@@ -484,7 +498,7 @@ fn disc(svg: &mut String, (x, y): (f32, f32), words: &str, severity: Severity) {
     if severity == Severity::Warning {
         let _ = write!(
             svg,
-            "<path d=\"M{x} {}a{radius} {radius} 0 0 0 0 {}z\" fill=\"{MARK}\" fill-opacity=\"0.3\"/>",
+            "<path d=\"M{x} {}a{radius} {radius} 0 0 0 0 {}z\" fill=\"#e4bfcc\"/>",
             y - radius,
             2.0 * radius
         );

@@ -163,7 +163,7 @@ async function checkChange(page, plan) {
   await page.locator(`.contents li:nth-child(${plan}) a[aria-current]`).waitFor();
   await page.locator(`.plan:nth-of-type(n):not([hidden]) .view[data-shown]`).waitFor();
   assert.equal(await viewOf(page).count(), 1, "one plan is open");
-  assert.match(page.url(), new RegExp(`#plan=${plan}&`));
+  await page.waitForFunction((plan) => location.hash.startsWith(`#plan=${plan}&`), plan);
 }
 
 async function checkPanel(page) {

@@ -4,16 +4,16 @@
 //! Knows the verdict and the recordings, not how either came to be.
 
 mod axis;
-mod causes;
+mod cause_list;
 mod comparison;
 mod figures;
 mod flow_map;
-mod marked;
+mod finding_texts;
 mod names;
 mod packed;
 mod page_data;
 mod recording;
-mod screens;
+mod screen_index;
 mod verdict;
 mod view;
 
@@ -26,8 +26,8 @@ use super::{
     sentences::{PREDICTIONS, count, sentence, severities},
 };
 use crate::{finding::Summary, rules::FLASH_CAUTION};
-use causes::Shown;
-use marked::marked;
+use cause_list::Shown;
+use finding_texts::marked;
 use packed::Style;
 pub use recording::{Recorder, Recording};
 
@@ -167,8 +167,8 @@ fn section(plan: &PlanReport, recording: Option<&Recording>, (at, of): (usize, u
                 p { strong { "The walk that is shown: " } (flow.shown) }
             }
             p.unscripted { "The panel, its time and the screens need a browser that runs the script of this page." }
-            div.work { (causes::causes(shown)) }
-            @if let Some(recording) = recording { (behind(recording)) (screens::screens(recording)) }
+            div.work { (cause_list::causes(shown)) }
+            @if let Some(recording) = recording { (behind(recording)) (screen_index::screens(recording)) }
             (not_checked(reviewed))
             @if let Some(film) = film { script type="application/json" { (PreEscaped(film)) } }
         }

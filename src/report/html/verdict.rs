@@ -4,9 +4,9 @@
 use maud::{Markup, html};
 
 use super::{
-    causes::{Shown, level_sign},
+    cause_list::{Shown, level_sign},
     figures,
-    marked::{marked, title_of_rule},
+    finding_texts::{marked, title_of_rule},
     recording::Recording,
 };
 use crate::{

@@ -5,7 +5,7 @@
 use maud::{Markup, html};
 
 use super::{
-    marked::{line_of, marked, title_of_rule},
+    finding_texts::{line_of, marked, title_of_rule},
     recording::Recording,
 };
 use crate::{
@@ -71,8 +71,8 @@ fn cause_of(cause: &Cause<'_>, shown: Shown<'_>) -> Markup {
         li class={ "cause " (finding.severity.word()) } data-level=(finding.severity.word()) data-rule=(finding.rule) {
             details {
                 summary {
-                    span.level { (level_sign(finding.severity)) " " (finding.severity.word()) }
-                    strong.name { (title_of_rule(finding)) }
+                    span.level { (level_sign(finding.severity)) " " (finding.severity.word()) } " "
+                    strong.name { (title_of_rule(finding)) } " "
                     span.faint { (how_often(cause, shown)) }
                 }
                 ul.places { @for place in cause.places() { (place_of(place, cause, shown)) } }

@@ -336,6 +336,19 @@ async function checkCauses(page, troubles) {
   }
   await page.keyboard.press("n");
   await page.keyboard.press("p");
+  const marks = viewOf(page).locator("[data-mark]");
+  if ((await marks.count()) > 0) {
+    await marks.last().dispatchEvent("click");
+    const step = await section.locator(".cause li[data-step]").first().getAttribute("data-step");
+    await shown(page, Number(step));
+  }
+  const time = viewOf(page).locator(".scroll svg");
+  const widthOf = async () => Number(await time.getAttribute("width"));
+  const narrow = await widthOf();
+  await button(page, "Wider").click();
+  assert.ok(await widthOf() > 1.8 * narrow - 40, "a wider time is wider");
+  await button(page, "Narrower").click();
+  assert.equal(await widthOf(), narrow);
   const filters = section.locator(".filters");
   for (const level of await filters.locator('[name="level"]').all()) await level.uncheck();
   assert.equal(await causes.locator("visible=true").count(), 0);

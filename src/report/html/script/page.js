@@ -86,12 +86,22 @@ function timeOf(view, film, causes) {
     const x = clientX - paper.firstElementChild.getBoundingClientRect().left;
     choose({ step: frameAt((x - edge + 4) / zoom, film) });
   });
-  for (const [name, by] of [["wider", 2], ["narrower", 0.5]]) {
-    view.querySelector(`[name="${name}"]`).addEventListener("click", () => {
-      zoom = Math.max(0.01, Math.min(8, zoom * by));
-      draw();
-    });
+  // The place under the pointer stays where it is.
+  function zoomBy(by, x = paper.clientWidth / 2) {
+    const at = (paper.scrollLeft + x - edge) / zoom;
+    zoom = Math.max(0.01, Math.min(8, zoom * by));
+    draw();
+    paper.scrollLeft = at * zoom + edge - x;
   }
+
+  for (const [name, by] of [["wider", 2], ["narrower", 0.5]]) {
+    view.querySelector(`[name="${name}"]`).addEventListener("click", () => zoomBy(by));
+  }
+  paper.addEventListener("wheel", (event) => {
+    if (!event.ctrlKey) return;
+    event.preventDefault();
+    zoomBy(event.deltaY < 0 ? 1.25 : 0.8, event.clientX - paper.getBoundingClientRect().left);
+  });
   draw();
   return show;
 }

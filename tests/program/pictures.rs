@@ -1,5 +1,4 @@
 //! `review --pictures`: which steps are drawn where there are too many, and which pictures of an earlier run are removed.
-#![expect(clippy::unwrap_used, reason = "a test stops at what must not happen")]
 
 use crate::common::Folder;
 

@@ -1,14 +1,15 @@
 //! Annotated pictures: the screen, what changed, the windows, and every finding numbered at its place with a legend.
 //!
-//! Readable without colour: kinds of marks differ by hatching, dashes and numbers, colour only helps.
+//! Readable without colour: kinds of marks differ by hatching, dashes and numbers, colour only helps. Marks of findings
+//! stand at the corners of their boxes, outside, so that little of the screen is covered.
 
-use std::fmt::Write as _;
+use std::{collections::HashSet, fmt::Write as _};
 
 use resvg::tiny_skia::PremultipliedColorU8;
 
 use super::{
     help_with_caution,
-    sentences::clock,
+    sentences::{clock, pieces},
     sheet::{Band, drawn, opaque},
 };
 use crate::{
@@ -29,8 +30,13 @@ const INK: &str = "#1c1f24";
 const FAINT: &str = "#5b626c";
 /// Colour of the hatching over changed pixels.
 const HATCH: (u8, u8, u8) = (0, 118, 130);
+/// Findings are marked in one colour; how bad they are is said by the disc of their number, and in words.
+const MARK: &str = "#a3174f";
 /// Colour of the hatching, the other way, over pixels that were wrong before.
 const STALE: (u8, u8, u8) = (122, 74, 156);
+/// A tile with so many of its 64 pixels, between four others like it, belongs to an area: it is hatched more sparsely, so
+/// that what is drawn there stays visible.
+const AREA_PX: u32 = 24;
 const DISC: f32 = 11.0;
 const LINE: f32 = 21.0;
 
@@ -120,8 +126,8 @@ impl<'a> Sheet<'a> {
             let disc = finding.rect.map(|rect| sheet.place_for_disc(rect));
             sheet.entries.push(Entry {
                 finding,
-                message: wrap(&finding.message, 16.0, text_room),
-                help: wrap(&help_with_caution(finding), 16.0, text_room),
+                message: wrap(&with_names(&finding.message), 16.0, text_room),
+                help: wrap(&with_names(&help_with_caution(finding)), 16.0, text_room),
                 disc,
             });
         }
@@ -200,20 +206,32 @@ impl<'a> Sheet<'a> {
         }
         let held = rows.start / self.scale..rows.end.div_ceil(self.scale);
         let held = Rect { x: 0, y: held.start, width: self.screen.width, height: held.end.saturating_sub(held.start) };
-        let mut hatch_over = |mask: &Mask, rises: bool, colour: (u8, u8, u8)| {
-            for (tile, pixels) in mask.inside(&[held], step.grid()).tiles() {
-                let (x, y) = step.grid().origin(*tile);
-                for row in (0..8).filter(|row| pixels >> (8 * row) & 0xff != 0) {
-                    let within = ((y + row) * self.scale..(y + row + 1) * self.scale).filter(|y| rows.contains(y));
-                    for y in within {
-                        let line = &mut band.row(top + y)[left as usize..];
-                        self.hatch_row(line, (x, y), pixels >> (8 * row) & 0xff, (rises, colour));
+        let within = |mask: &Mask| mask.inside(&[held], step.grid());
+        self.hatch_over(&within(&step.changed.and(step.introduced)), step, (true, HATCH), band);
+        self.hatch_over(&within(&step.changed.without(step.introduced)), step, (false, STALE), band);
+    }
+
+    /// Hatches the pixels of a mask, those of areas more sparsely.
+    fn hatch_over(&self, mask: &Mask, step: &PlayedStep<'_>, (rises, colour): (bool, (u8, u8, u8)), band: &mut Band) {
+        let (left, top) = ((self.left * self.zoom).round() as u32, (self.top * self.zoom).round() as u32);
+        let tiles = || mask.tiles().iter().map(|(tile, pixels)| (step.grid().origin(*tile), *pixels));
+        let filled: HashSet<_> =
+            tiles().filter(|(_, pixels)| pixels.count_ones() >= AREA_PX).map(|(place, _)| place).collect();
+        let is_area = |(x, y): (u32, u32)| {
+            let places = [(x, y), (x + 8, y), (x.wrapping_sub(8), y), (x, y + 8), (x, y.wrapping_sub(8))];
+            places.iter().all(|place| filled.contains(place))
+        };
+        for ((x, y), pixels) in tiles() {
+            let spacing = if is_area((x, y)) { 18.0 } else { 6.0 };
+            for row in (0..8).filter(|row| pixels >> (8 * row) & 0xff != 0) {
+                for y in ((y + row) * self.scale..(y + row + 1) * self.scale).map(|y| top + y) {
+                    if band.rows().contains(&y) {
+                        let line = &mut band.row(y)[left as usize..];
+                        self.hatch_row(line, (x, y - top), pixels >> (8 * row) & 0xff, (rises, spacing, colour));
                     }
                 }
             }
-        };
-        hatch_over(&step.changed.and(step.introduced), true, HATCH);
-        hatch_over(&step.changed.without(step.introduced), false, STALE);
+        }
     }
 
     /// Hatches some pixels of a tile in a row of the picture; `x` is the first of the tile, `y` the row in the picture.
@@ -222,13 +240,14 @@ impl<'a> Sheet<'a> {
         line: &mut [PremultipliedColorU8],
         (x, y): (u32, u32),
         pixels: u64,
-        (rises, (red, green, blue)): (bool, (u8, u8, u8)),
+        (rises, spacing, (red, green, blue)): (bool, f32, (u8, u8, u8)),
     ) {
-        let hatch = (6.0 * self.zoom).round() as u32;
+        let hatch = (spacing * self.zoom).round() as u32;
+        let width = (2.0 * self.zoom).round() as u32;
         let along = if rises { y % hatch } else { hatch - y % hatch };
         for bit in bits(pixels) {
             for x in (x + bit) * self.scale..(x + bit + 1) * self.scale {
-                if (x + along) % hatch < hatch / 3 {
+                if (x + along) % hatch < width {
                     line[x as usize] = opaque(red, green, blue);
                 }
             }
@@ -272,7 +291,7 @@ impl<'a> Sheet<'a> {
         }
         for (number, entry) in self.entries.iter().enumerate() {
             if let Some((x, y)) = entry.disc {
-                disc(svg, x, y, number + 1, entry.finding.severity);
+                disc(svg, (x, y), &(number + 1).to_string(), entry.finding.severity);
             }
         }
     }
@@ -288,7 +307,7 @@ impl<'a> Sheet<'a> {
             if let Some(rect) = entry.finding.rect {
                 let inside = self.entries[..number].iter().filter(|other| other.finding.rect == Some(rect)).count();
                 let out = 4.5 + 5.0 * inside as f32;
-                frames.push(Frame::finding(self.on_sheet(rect), out, entry.finding.severity));
+                frames.push(Frame::finding(self.on_sheet(rect), out));
             }
         }
         frames
@@ -312,19 +331,19 @@ impl<'a> Sheet<'a> {
             Frame::sent((x, y - 12.0, x + 26.0, y + 4.0), 0.0).line(svg);
             x = key_text(svg, x + 34.0, y, "window sent");
         }
-        let mut kinds: Vec<Severity> = self
-            .entries
-            .iter()
-            .filter(|entry| entry.finding.rect.is_some())
-            .map(|entry| entry.finding.severity)
-            .collect();
+        if self.entries.iter().any(|entry| entry.finding.rect.is_some()) {
+            Frame::finding((x, y - 12.0, x + 26.0, y + 4.0), 0.0).line(svg);
+            x = key_text(svg, x + 34.0, y, "finding:");
+        }
+        let mut kinds: Vec<Severity> = self.entries.iter().map(|entry| entry.finding.severity).collect();
         kinds.sort_unstable();
         kinds.dedup();
         for severity in kinds.into_iter().rev() {
-            Frame::finding((x, y - 12.0, x + 26.0, y + 4.0), 0.0, severity).line(svg);
-            x = key_text(svg, x + 34.0, y, severity.word());
+            disc(svg, (x - 4.0, y - 4.0), "", severity);
+            x = key_text(svg, x + 14.0, y, severity.word());
         }
-        let words = "The screen in memory, drawn paler than it is. `stillpage glass` draws what the panel shows.";
+        let words =
+            "The screen in memory, drawn paler than it is. The command 'stillpage glass' draws what the panel shows.";
         text(svg, MARGIN, y + 27.0, 15.0, FAINT, words);
     }
 
@@ -332,10 +351,10 @@ impl<'a> Sheet<'a> {
         let mut y = self.legend_top();
         let _ = write!(svg, "<path d=\"M{MARGIN} {0}H{1}\" stroke=\"#d5d9df\"/>", y - 20.0, self.width - MARGIN);
         for (number, entry) in self.entries.iter().enumerate() {
-            disc(svg, MARGIN + DISC, y + 9.0, number + 1, entry.finding.severity);
+            disc(svg, (MARGIN + DISC, y + 9.0), &(number + 1).to_string(), entry.finding.severity);
             let x = MARGIN + 36.0;
             let heading = format!("{} ({}){}", entry.finding.rule, entry.finding.severity.word(), entry.also());
-            text(svg, x, y + 15.0, 17.0, colour(entry.finding.severity), &heading);
+            text(svg, x, y + 15.0, 17.0, MARK, &heading);
             let mut line = y + 15.0 + LINE;
             for words in &entry.message {
                 text(svg, x, line, 16.0, INK, words);
@@ -390,24 +409,13 @@ fn pale(shade: u8) -> u8 {
     (80 + u32::from(shade) * 175 / 255) as u8
 }
 
-fn colour(severity: Severity) -> &'static str {
-    match severity {
-        Severity::Error => "#a3174f",
-        Severity::Warning => "#9a5300",
-        Severity::Note => "#4a5a78",
-    }
+/// Words whose names stand in quotation marks instead of backticks.
+fn with_names(words: &str) -> String {
+    let piece = |(is_name, piece): (bool, String)| if is_name { format!("'{piece}'") } else { piece };
+    pieces(words).into_iter().map(piece).collect()
 }
 
-/// Errors have a whole outline, warnings a broken one, notes a dotted one.
-fn dashes(severity: Severity) -> &'static str {
-    match severity {
-        Severity::Error => "",
-        Severity::Warning => "12 4",
-        Severity::Note => "3 4",
-    }
-}
-
-/// A frame on a white ground, so that it is seen on black and on white.
+/// A frame around a box. Its lines are drawn without soft edges: a picture of few colours is half as large.
 struct Frame {
     left: f32,
     top: f32,
@@ -416,13 +424,16 @@ struct Frame {
     colour: &'static str,
     stroke: f32,
     dashes: &'static str,
+    /// Whether only its corners are drawn.
+    corners: bool,
 }
 
 impl Frame {
     /// Around a box, its line so far outside.
     fn around((left, top, right, bottom): (f32, f32, f32, f32), out: f32) -> Self {
         let (width, height) = ((right - left + 2.0 * out).max(1.0), (bottom - top + 2.0 * out).max(1.0));
-        Self { left: left - out, top: top - out, width, height, colour: INK, stroke: 2.0, dashes: "" }
+        let (colour, stroke, dashes, corners) = (INK, 1.5, "", false);
+        Self { left: left - out, top: top - out, width, height, colour, stroke, dashes, corners }
     }
 
     fn sent(place: (f32, f32, f32, f32), out: f32) -> Self {
@@ -433,12 +444,15 @@ impl Frame {
         Self { dashes: "7 5", ..Self::around(place, -inside) }
     }
 
-    fn finding(place: (f32, f32, f32, f32), out: f32, severity: Severity) -> Self {
-        Self { colour: colour(severity), stroke: 3.0, dashes: dashes(severity), ..Self::around(place, out) }
+    fn finding(place: (f32, f32, f32, f32), out: f32) -> Self {
+        Self { colour: MARK, stroke: 3.0, corners: true, ..Self::around(place, out) }
     }
 
+    /// A white ground, so that it is seen on black too: no wider than the line of a window, because it covers what is
+    /// drawn there.
     fn ground(&self, svg: &mut String) {
-        self.rect(svg, "#fff", self.stroke + 2.0, " stroke-opacity=\"0.85\"");
+        let stroke = if self.corners { self.stroke + 1.6 } else { self.stroke };
+        self.path(svg, "#fff", stroke, "");
     }
 
     fn line(&self, svg: &mut String) {
@@ -446,27 +460,50 @@ impl Frame {
             "" => String::new(),
             dashes => format!(" stroke-dasharray=\"{dashes}\""),
         };
-        self.rect(svg, self.colour, self.stroke, &dashes);
+        self.path(svg, self.colour, self.stroke, &dashes);
     }
 
-    fn rect(&self, svg: &mut String, colour: &str, stroke: f32, more: &str) {
+    fn path(&self, svg: &mut String, colour: &str, stroke: f32, more: &str) {
         let Self { left, top, width, height, .. } = self;
+        let (right, bottom) = (left + width, top + height);
+        let lines = if self.corners {
+            let (across, down) = ((width / 3.0).min(16.0), (height / 3.0).min(16.0));
+            format!(
+                "M{left} {}V{top}h{across}M{} {top}H{right}v{down}M{right} {}V{bottom}h-{across}M{} {bottom}H{left}v-{down}",
+                top + down,
+                right - across,
+                bottom - down,
+                left + across
+            )
+        } else {
+            format!("M{left} {top}H{right}V{bottom}H{left}Z")
+        };
         let _ = write!(
             svg,
-            "<rect x=\"{left}\" y=\"{top}\" width=\"{width}\" height=\"{height}\" fill=\"none\" stroke=\"{colour}\" \
-             stroke-width=\"{stroke}\"{more}/>"
+            "<path d=\"{lines}\" fill=\"none\" shape-rendering=\"crispEdges\" stroke=\"{colour}\" stroke-width=\"{stroke}\"{more}/>"
         );
     }
 }
 
-fn disc(svg: &mut String, x: f32, y: f32, number: usize, severity: Severity) {
-    let words = number.to_string();
+/// The disc of a number: full for an error, half for a warning, empty for a note, as the signs of the page are.
+fn disc(svg: &mut String, (x, y): (f32, f32), words: &str, severity: Severity) {
+    let radius = if words.is_empty() { 0.6 * DISC } else { DISC };
+    let (ground, colour) = if severity == Severity::Error { (MARK, "#fff") } else { ("#fff", MARK) };
     let _ = write!(
         svg,
-        "<circle cx=\"{x}\" cy=\"{y}\" r=\"{DISC}\" fill=\"{}\" stroke=\"#fff\" stroke-width=\"2\"/>",
-        colour(severity)
+        "<circle cx=\"{x}\" cy=\"{y}\" r=\"{}\" fill=\"#fff\"/>\
+         <circle cx=\"{x}\" cy=\"{y}\" r=\"{radius}\" fill=\"{ground}\" stroke=\"{MARK}\" stroke-width=\"1.6\"/>",
+        radius + 2.0
     );
-    text(svg, x - text_width(&words, 15.0) / 2.0, y + 5.3, 15.0, "#fff", &words);
+    if severity == Severity::Warning {
+        let _ = write!(
+            svg,
+            "<path d=\"M{x} {}a{radius} {radius} 0 0 0 0 {}z\" fill=\"#e4bfcc\"/>",
+            y - radius,
+            2.0 * radius
+        );
+    }
+    text(svg, x - text_width(words, 15.0) / 2.0, y + 5.3, 15.0, colour, words);
 }
 
 fn text(svg: &mut String, x: f32, y: f32, size: f32, colour: &str, words: &str) {

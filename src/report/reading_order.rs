@@ -5,7 +5,11 @@
 use std::cmp::Reverse;
 
 use super::{ByCause, ReviewedPlan};
-use crate::{finding::Finding, rules::caution_of, source::Span};
+use crate::{
+    finding::{Finding, Severity},
+    rules::caution_of,
+    source::Span,
+};
 
 /// What one rule found in a plan, at all its places.
 #[derive(Clone, Debug)]
@@ -53,11 +57,15 @@ impl<'a> Cause<'a> {
 /// The causes of what is new in a plan and accepted by nobody, the worst first: by level, then those whose rule comes with a
 /// caution, then those of steps before those of the whole plan, then by how many findings they stand for, then by how often they were seen.
 pub(super) fn causes_by_weight(plan: &ReviewedPlan) -> Vec<Cause<'_>> {
+    let mut causes = all_causes(plan);
+    causes.retain(|cause| cause.finding.is_open());
+    causes
+}
+
+/// The same of everything that was found: what is known or accepted stands by itself, behind the rest.
+pub(super) fn all_causes(plan: &ReviewedPlan) -> Vec<Cause<'_>> {
     let mut causes: Vec<Cause<'_>> = Vec::new();
     for ByCause { finding, place, following } in plan.by_cause() {
-        if !finding.is_open() {
-            continue;
-        }
         if let Some(cause) = causes.iter_mut().find(|cause| kind(cause.finding) == kind(finding)) {
             cause.add(finding, following);
         } else {
@@ -69,12 +77,12 @@ pub(super) fn causes_by_weight(plan: &ReviewedPlan) -> Vec<Cause<'_>> {
     for cause in &mut causes {
         cause.others.sort_by_key(|finding| finding.step);
     }
-    causes.sort_by_cached_key(weight);
+    causes.sort_by_cached_key(|cause| (Reverse(cause.finding.is_open()), weight(cause)));
     causes
 }
 
-fn kind(finding: &Finding) -> (&'static str, crate::finding::Severity) {
-    (finding.rule, finding.severity)
+fn kind(finding: &Finding) -> (&'static str, Severity, bool, bool) {
+    (finding.rule, finding.severity, finding.known, finding.accepted.is_some())
 }
 
 fn weight(cause: &Cause<'_>) -> impl Ord + use<> {

@@ -246,7 +246,7 @@ fn the_job_ends_as_the_review_ends() {
     job(0, "nothing at or above the gate");
     spoil(&folder, "\"mode\": \"full\"", "\"mode\": \"quick\"");
     job(1, "refresh plans: findings");
-    assert_eq!(folder.names_below("out/pictures").len(), 1);
+    assert_eq!(folder.names_below("out/pictures").len(), 2, "a picture and the list");
     spoil(&folder, "\"mode\": \"quick\"", "\"mode\": \"quik\"");
     job(2, "could not be read");
 }

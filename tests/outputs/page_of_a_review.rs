@@ -29,7 +29,7 @@ fn the_page_of_the_logbook_is_small_and_asks_the_network_for_nothing() {
     }
 }
 
-/// The player says which ghosts are outlines; a panel without them has none to mark.
+/// The page says which ghosts are outlines; a panel without them has none to mark.
 #[test]
 fn outlines_are_told_from_other_ghosts() {
     let marked = |plan: &str| page(&[plan, "--gate", "never"]).1.matches("\"outlines\":[[").count();
@@ -44,7 +44,7 @@ fn the_page_tells_every_finding_and_the_caution_of_flashes() {
     let (_, page) = page(&["chart-desk/troubled.plan.json"]);
     let expected = include_str!("../data/troubled/chart-desk.txt").lines().count();
     assert_eq!(page.matches("<li id=\"finding-").count(), expected);
-    assert!(page.contains("flashing can trigger seizures in people with photosensitive epilepsy: this check applies"));
+    assert!(page.contains("Flashing can trigger seizures in people with photosensitive epilepsy: this check applies"));
 }
 
 #[test]
@@ -168,32 +168,55 @@ fn charts_of_two_plans_have_the_same_axes_and_say_and_draw_the_figures_of_each()
     }
 }
 
+/// The time of the page is drawn from these figures by its script, which `tests/page/check.mjs` checks.
 #[test]
-fn the_time_chart_shows_residue_below_the_limit_and_the_limit_as_a_line() {
+fn the_time_has_residue_below_the_limit_and_the_limit() {
     let plan = "logbook/sound.plan.json";
     let summary = summary_of(plan);
     let (residue_l, limit_l) =
         (summary["residue_l"].as_f64().unwrap(), summary["margins"]["residue"]["limit"].as_f64().unwrap());
     assert!(residue_l > 0.05 && residue_l < limit_l && summary["worst_residue_l"] == 0.0, "{summary}");
-    let page = page(&[plan]).1;
-    let begin = page.find("<svg class=\"chart\"").unwrap();
-    let svg = &page[begin..begin + page[begin..].find("</svg>").unwrap() + "</svg>".len()];
-    let svg = roxmltree::Document::parse(svg).unwrap();
-    let path = |class: &str| {
-        let path = svg.descendants().find(|node| node.attribute("class") == Some(class)).unwrap();
-        path.attribute("d").unwrap().to_owned()
+    let film = film_of(&page(&[plan]).1);
+    let left = |frame: &Value| frame["left"].as_f64().unwrap();
+    let most = film["frames"].as_array().unwrap().iter().map(left).fold(0.0, f64::max);
+    assert!((most - residue_l).abs() < 0.006, "{most} in the time, {residue_l} expected");
+    assert_eq!(film["limit"].as_f64(), Some(limit_l));
+}
+
+/// The recording of the first plan of a page.
+fn film_of(page: &str) -> Value {
+    let begin = "<script type=\"application/json\">";
+    let from = page.find(begin).unwrap() + begin.len();
+    serde_json::from_str(&page[from..from + page[from..].find("</script>").unwrap()]).unwrap()
+}
+
+/// What a step shows comes from pictures laid over each other; these are the last level and the meant one of a pixel.
+#[test]
+fn memory_and_glass_differ_where_no_window_covers_a_change() {
+    let folder = Folder::usual();
+    folder.plan(
+        "a.plan.json",
+        r#"{ "steps": [
+        { "screen": "square.png", "updates": [{ "mode": "full" }] },
+        { "screen": "white.png", "after_ms": 5000, "updates": [{ "mode": "full" }] },
+        { "screen": "square.png", "after_ms": 5000 },
+        { "screen": "white.png", "after_ms": 5000 },
+        { "screen": "square.png", "after_ms": 5000, "updates": [{ "mode": "full" }] }] }"#,
+    );
+    let plan = folder.join("a.plan.json").to_str().unwrap().to_owned();
+    let film = film_of(&page(&[&plan, "--only", "left-behind", "--gate", "never"]).1);
+    let number = |layer: &str| -> Vec<usize> {
+        let frames = film["frames"].as_array().unwrap().iter();
+        frames.map(|frame| frame[layer].as_array().map_or(0, Vec::len)).collect()
     };
-    let heights = |path: &str| -> Vec<f64> {
-        path.split('V').skip(1).map(|rest| rest.split('H').next().unwrap().parse().unwrap()).collect()
-    };
-    let begins_at = |path: &str| -> f64 { path.split([' ', 'H']).nth(1).unwrap().parse().unwrap() };
-    let (curve, limit) = (path("ghost"), path("limit"));
-    // The curve begins at the bottom, the limit, which is more than the curve reaches, lies on top.
-    let (bottom, top) = (begins_at(&curve), begins_at(&limit));
-    let highest = heights(&curve).into_iter().fold(f64::MAX, f64::min);
-    let drawn_l = (bottom - highest) / (bottom - top) * limit_l;
-    assert!((drawn_l - residue_l).abs() < 0.01 * limit_l, "{drawn_l} drawn, {residue_l} expected");
-    assert!(text_of(svg.root()).contains(&format!("up to {residue_l:.1} L*")));
+    assert_eq!(number("glass"), [1, 1, 0, 0, 1], "the glass changes where something is sent");
+    assert_eq!(number("meant"), [1, 1, 1, 1, 1], "the memory changes with every screen");
+    let pictures = film["pictures"].as_array().unwrap().iter().map(|picture| picture.as_str().unwrap());
+    let mut different: Vec<&str> = pictures.collect();
+    let all = different.len();
+    different.sort_unstable();
+    different.dedup();
+    assert_eq!(different.len(), all, "no picture is kept twice");
 }
 
 /// A figure as a chart's text says it.
@@ -230,17 +253,15 @@ fn charts_go_on_where_there_is_no_room_for_more_pictures() {
     let folder = Folder::new();
     folder.display("panel.display.json", &example_display([400, 400]));
     let noise = |seed: u32| png_of(400, 400, move |x, y| (noise_of(x + 400 * y + seed) % 16 * 17) as u8);
-    folder.file("a.png", noise(0));
-    folder.file("b.png", noise(1_000_000));
-    folder.plan(
-        "a.plan.json",
-        r#"{ "steps": [{ "repeat": 15, "steps": [
-            { "screen": "a.png", "after_ms": 1000, "updates": [{ "mode": "full" }] },
-            { "screen": "b.png", "after_ms": 1000, "updates": [{ "mode": "full" }] }] }] }"#,
-    );
+    let mut steps = Vec::new();
+    for number in 0..30 {
+        folder.file(&format!("{number}.png"), noise(number * 1_000_000));
+        steps.push(format!(r#"{{ "screen": "{number}.png", "after_ms": 1000, "updates": [{{ "mode": "full" }}] }}"#));
+    }
+    folder.plan("a.plan.json", &format!(r#"{{ "steps": [{}] }}"#, steps.join(", ")));
     let plan = folder.join("a.plan.json").to_str().unwrap().to_owned();
     let page = self::page(&[&plan, "--compare", &plan, "--only", "not-decided"]).1;
-    assert!(page.contains("The player ends "), "the pictures are too many for the page");
+    assert!(page.contains("The panel ends "), "the pictures are too many for the page");
     let chart = chart_of(&page, "flashes", "after");
     assert!(chart.name.contains("30 flashing updates") && !chart.is_cut, "{}", chart.name);
 }
@@ -291,7 +312,7 @@ fn the_page_of_a_long_plan_is_bounded() {
     let (run, page) = page(&[plan.to_str().unwrap(), "--only", "not-decided"]);
     run.with_status(0);
     assert!(page.len() < 3_000_000, "{} bytes", page.len());
-    assert!(page.contains("The player ends 3000 steps before the plan does"), "what is left out is said");
+    assert!(page.contains("The panel ends 3000 steps before the plan does"), "what is left out is said");
     assert!(page.contains("only its first 80 kinds of step are shown small"));
 
     let (run, page) =

@@ -1,5 +1,6 @@
-// Opens a page of `stillpage review --html` in Chromium and checks what a person would meet: no error, no request, steps
-// by button and key, nothing that flashes before it is asked for, nothing wider than the window, no serious fault of
+// Opens a page of `stillpage review --html` in Chromium and checks what a person would meet: no error, no request, nothing
+// that moves before it is asked for, steps, looks, causes, filters and links that agree with each other, never more than
+// three pictures a second, flashes only when asked, nothing wider than the window, print, and no serious fault of
 // accessibility (axe-core's rules, which follow WCAG). A page named `compared...` has two plans beside each other.
 //
 // Usage: node check.mjs CHROMIUM PAGE ...
@@ -15,35 +16,122 @@ assert.ok(pages.length > 0, "no pages to check");
 const quiet = ["--disable-quic", "--no-first-run", "--disable-background-networking", "--disable-component-update", "--disable-sync"];
 const browser = await chromium.launch({ executablePath, args: ["--no-sandbox", "--disable-gpu", ...quiet] });
 
+await checkFunctions(pages[0]);
 for (const file of pages) {
   await check(file);
   console.log(`ok ${file}`);
 }
 await browser.close();
 
-async function check(file) {
-  const troubles = [];
-  const page = await browser.newPage({ viewport: { width: 900, height: 1000 } });
+async function opened(address, troubles) {
+  const page = await browser.newPage({ viewport: { width: 1440, height: 900 } });
   page.on("console", (message) => { if (message.type() === "error") troubles.push(message.text()); });
   page.on("pageerror", (error) => troubles.push(error.message));
-  const address = pathToFileURL(file).href;
   page.on("request", (request) => {
-    if (request.url() !== address && !request.url().startsWith("data:")) troubles.push(`asks for ${request.url()}`);
+    if (request.url().split("#")[0] !== address.split("#")[0] && !/^(data|blob):/.test(request.url())) troubles.push(`asks for ${request.url()}`);
   });
   await page.goto(address);
-  for (const player of await page.locator(".player").all()) await checkPlayer(page, player);
+  await page.locator(".view[data-shown]").waitFor();
+  return page;
+}
+
+async function check(file) {
+  const troubles = [];
+  const address = pathToFileURL(file).href;
+  const page = await opened(address, troubles);
+  const plans = await page.locator(".plan").count();
+  for (let plan = 1; plan <= plans; plan += 1) {
+    if (plans > 1) await checkChange(page, plan);
+    await checkPanel(page);
+    await checkPace(page);
+    await checkFlashes(page);
+    await checkCauses(page, troubles);
+  }
   if (basename(file).startsWith("compared")) await checkCompared(page);
   await checkWidths(page);
   await checkAccess(page, "light");
   await page.emulateMedia({ colorScheme: "dark" });
   await checkAccess(page, "dark");
+  await page.emulateMedia({ forcedColors: "active" });
+  await checkWidths(page);
+  await page.emulateMedia({ forcedColors: null, colorScheme: null });
+  await checkPrint(page);
   assert.deepEqual(troubles, [], file);
   await page.close();
 }
 
+// What the script works out without a page, compared with what is known from elsewhere.
+async function checkFunctions(file) {
+  const page = await opened(pathToFileURL(file).href, []);
+  const of = (run, ...given) => page.evaluate(`(${run})(...${JSON.stringify(given)})`);
+  for (const hash of ["#plan=2&step=12&look=left&beside=meant&finding=ab12", "#plan=1&step=begin&look=meant", "#plan=1&look=seen"]) {
+    assert.equal(await of("(hash) => addressOf(readAddress(hash))", hash), hash);
+  }
+  const usual = { plan: 1, step: null, look: "seen", beside: false, finding: null };
+  for (const hash of ["", "#", "#plan=x&step=-4&look=all", "#step=1e9", "#plan-3"]) assert.deepEqual(await of("readAddress", hash), usual, hash);
+  // CIE 1976 lightness to sRGB (IEC 61966-2-1): 0, 50 and 100 L* are the greys 0, 119 and 255 (Bruce Lindbloom's tables, from memory).
+  assert.deepEqual(await of("(all) => all.map(greyOf)", [-1, 0, 50, 100, 101]), [0, 0, 119, 255, 255]);
+  assert.deepEqual(await of("(all) => all.map(amplification)", [1, 4, 5, 31]), [20, 6, 6, 1]);
+  // Two stretches of work with a pause between them; a time within the pause lies where the pause begins.
+  const axis = [[0, 100, 0, 50], [1000, 1100, 80, 50]];
+  assert.deepEqual(await of("(all, axis) => all.map((ms) => placeOf(ms, axis))", [-5, 0, 50, 100, 600, 1000, 1050, 9000], axis), [0, 0, 25, 50, 50, 80, 105, 130]);
+  assert.deepEqual(await of("(all, film) => all.map((x) => frameAt(x, film))", [-1, 0, 79, 80, 200], { axis, frames: [{ at: 0 }, { at: 1000 }] }), [-1, 0, 0, 1, 1]);
+  await checkTime(of, axis);
+  // Of the corners around a box of 30 x 40 px at 10, 20, every line runs 4 px outside it.
+  const points = [];
+  let [x, y] = [0, 0];
+  for (const [, letter, one, other] of (await of("corners", [10, 20, 30, 40], 4)).matchAll(/([MHV])(\S+?)(?: (\S+?))?(?=[MHV]|$)/g)) {
+    [x, y] = { M: [Number(one), Number(other)], H: [Number(one), y], V: [x, Number(one)] }[letter];
+    points.push([x, y]);
+  }
+  assert.equal(points.length, 12);
+  for (const [x, y] of points) assert.ok(x === 6 || x === 44 || y === 16 || y === 64, `${x}, ${y}`);
+  const filters = { levels: ["error"], rule: "", fresh: true, sure: true };
+  const place = { level: "error", rule: "a", known: false, unsure: false };
+  const passed = await of("(filters, places) => places.map((place) => passes(place, filters))", filters,
+    [place, { ...place, level: "note" }, { ...place, known: true }, { ...place, unsure: true }]);
+  assert.deepEqual(passed, [true, false, false, false]);
+  await page.close();
+}
+
+// Residue stands below the line of its limit where it is below it, and energy adds up.
+async function checkTime(of, axis) {
+  const frame = (at, left, mj) => ({ at, left, mj, person: false, updates: [{ times: [at, at, at + 10, at + 10, at + 100], row: 0, flashes: 2 }] });
+  const film = { axis, rows: 1, limit: 2, frames: [frame(0, 1, 10), frame(1000, 3, 30)] };
+  const svg = await of("(film) => drawTime(film, 1, [{ step: 1, level: 'error', at: 7 }])", film);
+  const heights = (path) => [...path.matchAll(/V([\d.]+)/g)].map((match) => Number(match[1]));
+  const [residue, energy] = [...svg.matchAll(/class="course" d="([^"]+)"/g)].map((match) => match[1]);
+  const limit = Number(/class="limit" d="M0 ([\d.]+)/.exec(svg)[1]);
+  const bottom = (path) => Number(/^M0 ([\d.]+)/.exec(path)[1]);
+  const share = (path, height, of) => (bottom(path) - height) / (bottom(path) - of);
+  const [low, high] = heights(residue);
+  assert.ok(Math.abs(share(residue, low, high) - 1 / 3) < 0.02 && Math.abs(share(residue, limit, high) - 2 / 3) < 0.02, residue);
+  const [first, all] = heights(energy);
+  assert.ok(Math.abs(share(energy, first, all) - 1 / 4) < 0.02, energy);
+  assert.equal(svg.match(/class="flash"/g).length, 4);
+  assert.match(svg, /data-mark="7" x="83.0"/);
+}
+
+function viewOf(page) {
+  return page.locator(".view");
+}
+
+function button(page, name) {
+  return viewOf(page).getByRole("button", { name, exact: typeof name === "string" });
+}
+
+async function shown(page, step, look = "seen") {
+  await page.locator(`.view[data-shown="${step} ${look}"]`).waitFor();
+}
+
+async function shownNow(page) {
+  const [step, look] = (await viewOf(page).getAttribute("data-shown")).split(" ");
+  return { step: Number(step), look };
+}
+
 // What the panel shows, as a number: the same pixels give the same one.
-function look(player) {
-  return player.locator("canvas").first().evaluate((canvas) => {
+function look(page) {
+  return viewOf(page).locator("canvas").first().evaluate((canvas) => {
     const { data } = canvas.getContext("2d").getImageData(0, 0, canvas.width, canvas.height);
     let sum = 2166136261;
     for (const byte of data) sum = Math.imul(sum ^ byte, 16777619);
@@ -52,8 +140,8 @@ function look(player) {
 }
 
 // The darkest mean of the panel's red channel within some time, looked at as often as the page is drawn.
-function darkest(player, ms) {
-  return player.locator("canvas").first().evaluate(async (canvas, ms) => {
+function darkest(page, ms) {
+  return viewOf(page).locator("canvas").first().evaluate(async (canvas, ms) => {
     const brightness = () => {
       const { data } = canvas.getContext("2d").getImageData(0, 0, canvas.width, canvas.height);
       let sum = 0;
@@ -70,73 +158,222 @@ function darkest(player, ms) {
   }, ms);
 }
 
-async function shown(player, step) {
-  await player.page().waitForFunction(([element, step]) => element.dataset.shown === String(step), [await player.elementHandle(), step]);
+async function checkChange(page, plan) {
+  await page.locator(".contents a").nth(plan - 1).click();
+  await page.locator(`.contents li:nth-child(${plan}) a[aria-current]`).waitFor();
+  await page.locator(`.plan:nth-of-type(n):not([hidden]) .view[data-shown]`).waitFor();
+  assert.equal(await viewOf(page).count(), 1, "one plan is open");
+  await page.waitForFunction((plan) => location.hash.startsWith(`#plan=${plan}&`), plan);
 }
 
-async function checkPlayer(page, player) {
-  const slider = player.getByRole("slider");
-  const last = Number(await slider.getAttribute("max"));
-  const first = Math.min(1, last);
-  await shown(player, first);
-  const before = await look(player);
+async function checkPanel(page) {
+  const slider = viewOf(page).getByRole("slider");
+  const last = Number(await slider.getAttribute("max")) - 1;
+  const begin = await shownNow(page);
+  assert.deepEqual(begin, { step: Math.min(0, last), look: "seen" });
+  const before = await look(page);
   await page.waitForTimeout(700);
-  assert.equal(await look(player), before, "something moves before it is asked for");
-  assert.equal(await player.getByLabel("show flashes as they are").isChecked(), false);
-  assert.equal(await player.getByLabel("Speed").inputValue(), "0.1");
-  if (last < 2) return;
+  assert.equal(await look(page), before, "something moves before it is asked for");
 
   const there = async (step) => {
-    await slider.fill(String(step));
-    await shown(player, step);
-    return look(player);
+    await slider.fill(String(step + 1));
+    await shown(page, step);
+    return look(page);
   };
-  // Before any later step was shown.
-  const middle = Math.ceil(last / 2);
-  const forwards = await there(middle);
-  await there(1);
-
-  await player.getByRole("button", { name: "Step on" }).click();
-  await shown(player, 2);
-  const second = await player.locator("figcaption").first().textContent();
-  await player.getByRole("button", { name: "Step back" }).click();
-  await shown(player, 1);
-  assert.notEqual(await player.locator("figcaption").first().textContent(), second);
-
-  await player.focus();
-  for (const [key, step] of [["ArrowRight", 2], ["End", last], ["ArrowLeft", last - 1], ["Home", 0]]) {
-    await page.keyboard.press(key);
-    await shown(player, step);
+  if (last >= 1) {
+    const middle = Math.ceil(last / 2);
+    const forwards = await there(middle);
+    await there(0);
+    await button(page, "On").click();
+    await shown(page, 1);
+    await button(page, "Back").click();
+    await shown(page, 0);
+    await there(last);
+    assert.equal(await there(middle), forwards, "the same step looks otherwise when it is reached from behind");
+    await viewOf(page).locator(".stage").focus();
+    await page.keyboard.press("ArrowLeft");
+    await shown(page, middle - 1);
+    await page.keyboard.press("ArrowRight");
+    await shown(page, middle);
   }
-  assert.match(await player.locator(".said").textContent(), /Before the first step/);
+  await there(-1);
+  assert.match(await viewOf(page).locator(".said").textContent(), /Before the first step/);
+  const end = await there(last);
 
-  assert.equal(await there(middle), forwards, "the same step looks otherwise when it is reached from behind");
-
-  await player.focus();
-  await page.keyboard.press("r");
-  await player.locator(".scale").waitFor({ state: "visible" });
-  await page.keyboard.press("r");
-  await player.locator(".scale").waitFor({ state: "hidden" });
-  await player.getByLabel("Beside it").selectOption("1");
-  await player.locator("figure.other").waitFor({ state: "visible" });
-  await player.getByLabel("Beside it").selectOption("");
-
-  await checkStillWhilePlaying(player, there);
+  for (const [key, name] of [["m", "meant"], ["l", "left"], ["s", "seen"]]) {
+    await page.keyboard.press(key);
+    await shown(page, last, name);
+    assert.equal(await button(page, new RegExp(`^${name}`, "i")).first().getAttribute("aria-pressed"), "true");
+    assert.match(await viewOf(page).locator("figcaption").first().textContent(), new RegExp(`, ${name}: `));
+    assert.match(page.url(), new RegExp(`step=${last}&look=${name}`));
+  }
+  assert.equal(await look(page), end);
+  await page.keyboard.press("b");
+  await viewOf(page).locator("figure").nth(1).waitFor({ state: "visible" });
+  const small = await widthOfPanel(page);
+  await page.keyboard.press("b");
+  await viewOf(page).locator("figure").nth(1).waitFor({ state: "hidden" });
+  await page.keyboard.press("c");
+  assert.ok(await widthOfPanel(page) > 1.2 * small, "closer is larger");
+  await page.keyboard.press("c");
+  await viewOf(page).locator(".help summary").click();
+  await viewOf(page).getByLabel("keys are on").uncheck();
+  await page.keyboard.press("l");
+  await page.waitForTimeout(500);
+  assert.equal((await shownNow(page)).look, "seen", "keys can be switched off");
+  await viewOf(page).getByLabel("keys are on").check();
+  await viewOf(page).locator(".help summary").click();
+  await there(Math.min(0, last));
 }
 
-// While it plays, with flashes only marked, an update that flashes never makes the panel dark. In real time, for that shows
-// the most of it.
-async function checkStillWhilePlaying(player, there) {
-  await there(1);
-  const after = await darkest(player, 0);
-  await there(0);
-  const least = Math.min(after, await darkest(player, 0));
-  await player.getByLabel("Speed").selectOption("1");
-  await player.getByRole("button", { name: "Play" }).click();
-  const seen = await darkest(player, 2000);
+function widthOfPanel(page) {
+  return viewOf(page).locator("canvas").first().evaluate((canvas) => canvas.clientWidth);
+}
+
+// A held key and a dragged slider bring no more than three pictures in any second.
+async function checkPace(page) {
+  const slider = viewOf(page).getByRole("slider");
+  const last = Number(await slider.getAttribute("max")) - 1;
+  if (last < 8) return;
+  await viewOf(page).evaluate((view) => {
+    view.pictures = [];
+    new MutationObserver(() => view.pictures.push(performance.now())).observe(view, { attributeFilter: ["data-shown"] });
+  });
+  await viewOf(page).locator(".stage").focus();
+  for (let times = 0; times < 60; times += 1) {
+    await page.keyboard.down("ArrowRight");
+    await page.waitForTimeout(30);
+  }
+  await page.keyboard.up("ArrowRight");
+  for (let times = 0; times < 40; times += 1) {
+    await slider.fill(String(1 + (times % last)));
+    await page.waitForTimeout(30);
+  }
+  await slider.fill("1");
+  await shown(page, 0);
+  const pictures = await viewOf(page).evaluate((view) => view.pictures);
+  assert.ok(pictures.length >= 4, `${pictures.length} pictures`);
+  for (const [at, time] of pictures.entries()) {
+    const within = pictures.slice(at).filter((other) => other < time + 1000).length;
+    assert.ok(within <= 3, `${within} pictures within a second`);
+  }
+}
+
+// While it plays, an update that flashes is marked and never makes the panel dark. Asked for, its flashes are shown once.
+async function checkFlashes(page) {
+  const slider = viewOf(page).getByRole("slider");
+  const last = Number(await slider.getAttribute("max")) - 1;
+  let step = 0;
+  const flash = button(page, "Show its flashes, once");
+  for (; step <= Math.min(last, 3); step += 1) {
+    await slider.fill(String(step + 1));
+    await shown(page, step);
+    if (await flash.isEnabled()) break;
+  }
+  if (!(await flash.isEnabled())) return;
+  const after = await darkest(page, 0);
+  await slider.fill(String(step));
+  await shown(page, step - 1);
+  const least = Math.min(after, await darkest(page, 0));
+  await button(page, "Play").click();
+  const seen = await darkest(page, 2000);
   assert.ok(seen > least - 25, `the panel goes dark while it plays: ${seen}, at rest no less than ${least}`);
-  await player.getByRole("button", { name: "Stop" }).click();
-  await player.getByRole("button", { name: "Play" }).waitFor();
+  await button(page, "Stop").click();
+  await button(page, "Play").waitFor();
+
+  await slider.fill(String(step + 1));
+  await shown(page, step);
+  page.once("dialog", (dialog) => dialog.dismiss());
+  await flash.click();
+  assert.ok(await darkest(page, 600) > least - 25, "a flash is shown although somebody declined");
+  page.once("dialog", (dialog) => {
+    assert.match(dialog.message(), /photosensitive epilepsy/);
+    dialog.accept();
+  });
+  await flash.click();
+  const flashing = await darkest(page, 3000);
+  assert.ok(flashing < after, `no flash is shown: ${flashing}, at rest ${after}`);
+  await viewOf(page).locator("figcaption").first().filter({ hasText: ", seen: " }).waitFor({ timeout: 90000 });
+  assert.ok(await darkest(page, 1500) > least - 25, "the flash is shown again");
+  await page.emulateMedia({ reducedMotion: "reduce" });
+  await slider.fill(String(step));
+  await shown(page, step - 1);
+  await slider.fill(String(step + 1));
+  await shown(page, step);
+  assert.equal(await flash.isDisabled(), true, "no flash where motion is to be reduced");
+  await page.emulateMedia({ reducedMotion: null });
+  await slider.fill("1");
+  await shown(page, 0);
+}
+
+// Choosing a place moves panel and address, a link leads back, and filters hide what they name.
+async function checkCauses(page, troubles) {
+  const section = page.locator(".plan:not([hidden])");
+  const causes = section.locator(".cause");
+  const number = await causes.count();
+  if (number === 0) return;
+  const boxed = section.locator(".places > li[data-step][data-box]");
+  if ((await boxed.count()) > 0) {
+    const [id, step] = await boxed.first().evaluate((item) => [item.id.split("-")[2], item.dataset.step]);
+    await boxed.first().locator("xpath=ancestor::details[1]").locator("summary").first().click();
+    const link = boxed.first().locator("a");
+    await link.waitFor();
+    await link.click();
+    await section.locator(`.chosen[id$="${id}"]`).waitFor({ state: "attached" });
+    await shown(page, Number(step));
+    assert.match(page.url(), new RegExp(`finding=${id}`));
+    assert.equal(await boxed.first().locator("a").getAttribute("aria-current"), "true");
+    assert.equal(await viewOf(page).locator(".over path.chosen").count() > 0, true, "the box is framed");
+    await page.keyboard.press("l");
+    await shown(page, Number(step), "left");
+    const other = await opened(page.url(), troubles);
+    await shown(other, Number(step), "left");
+    assert.equal(await look(other), await look(page), "a link leads to the same picture");
+    await other.locator(`.chosen[id$="${id}"]`).waitFor({ state: "attached" });
+    await other.close();
+    await page.keyboard.press("s");
+    await shown(page, Number(step));
+  }
+  await page.keyboard.press("n");
+  await page.keyboard.press("p");
+  const marks = viewOf(page).locator("[data-mark]");
+  if ((await marks.count()) > 0) {
+    await marks.last().dispatchEvent("click");
+    const step = await section.locator(".cause li[data-step]").first().getAttribute("data-step");
+    await shown(page, Number(step));
+  }
+  const time = viewOf(page).locator(".scroll svg");
+  const widthOf = async () => Number(await time.getAttribute("width"));
+  const narrow = await widthOf();
+  await button(page, "Wider").click();
+  assert.ok(await widthOf() > 1.8 * narrow - 40, "a wider time is wider");
+  await button(page, "Narrower").click();
+  assert.equal(await widthOf(), narrow);
+  const filters = section.locator(".filters");
+  for (const level of await filters.locator('[name="level"]').all()) await level.uncheck();
+  assert.equal(await causes.locator("visible=true").count(), 0);
+  assert.match(await filters.locator(".shown").textContent(), new RegExp(`^0 of ${number} causes`));
+  for (const level of await filters.locator('[name="level"]').all()) await level.check();
+  const rule = await causes.first().getAttribute("data-rule");
+  await filters.locator("select").selectOption(rule);
+  assert.ok(await causes.locator("visible=true").count() >= 1);
+  await filters.locator("select").selectOption("");
+  assert.equal(await causes.evaluateAll((all) => all.filter((cause) => !cause.hidden).length), number);
+}
+
+// Sentence, figures, and causes with their pictures; no panel to be worked with.
+async function checkPrint(page) {
+  await page.emulateMedia({ media: "print" });
+  await page.evaluate(() => dispatchEvent(new Event("beforeprint")));
+  const section = page.locator(".plan:not([hidden])");
+  assert.equal(await section.locator(".view").isVisible(), false);
+  assert.equal(await section.locator(".verdict").isVisible(), true);
+  const texts = await section.locator(".places > li > div").evaluateAll((all) => all.map((one) => one.getBoundingClientRect().height));
+  assert.ok(texts.every((height) => height > 0), "every place stands in the print");
+  const pictures = await section.locator(".places > li:first-child[data-step][data-box]").count();
+  await page.waitForFunction(([selector, number]) => document.querySelectorAll(selector).length === number, [".plan:not([hidden]) .shot", pictures]);
+  await page.evaluate(() => dispatchEvent(new Event("afterprint")));
+  await page.emulateMedia({ media: null });
 }
 
 // Charts of two plans: side by side where there is room and else one under the other, of one size, their texts large
@@ -186,7 +423,7 @@ async function checkPair(row, width) {
 }
 
 async function checkWidths(page) {
-  for (const width of [360, 900, 1600]) {
+  for (const width of [360, 390, 900, 1600]) {
     await page.setViewportSize({ width, height: 1000 });
     const wide = await page.evaluate(() => document.documentElement.scrollWidth);
     assert.ok(wide <= width, `${wide} px wide in a window of ${width} px`);

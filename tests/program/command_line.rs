@@ -261,7 +261,7 @@ fn pictures_are_drawn_of_the_steps_with_findings_only() {
     folder.file("plans/panel.display.json", folder.read("panel.display.json"));
     let run = folder.run(&["review", "plans", "good.plan.json", "--pictures", "seen"]).with_status(1);
     assert_eq!(run.error, "");
-    assert_eq!(folder.names_below("seen"), ["plans/bad/step-0001.png"]);
+    assert_eq!(folder.names_below("seen"), ["pictures.json", "plans/bad/step-0001.png"]);
     let picture = image::open(folder.join("seen/plans/bad/step-0001.png")).unwrap();
     assert!(picture.width() >= 16 && picture.height() >= 8, "the screen has room in its picture");
     folder.run(&["review", "good.plan.json", "--pictures", "unseen"]).with_status(0);
@@ -273,7 +273,12 @@ fn pictures_of_plans_of_like_names_do_not_overwrite_each_other() {
     let folder = folder(&[("a-b.plan.json", ERROR), ("a/b.plan.json", &ERROR.replace("square.png", "../square.png"))]);
     folder.file("a/panel.display.json", folder.read("panel.display.json"));
     folder.run(&["review", "a-b.plan.json", "a", "--pictures", "seen"]).with_status(1);
-    assert_eq!(folder.names_below("seen").len(), 2, "two plans with a finding each: {:?}", folder.names_below("seen"));
+    assert_eq!(
+        folder.names_below("seen").len(),
+        3,
+        "two plans with a finding each, and the list: {:?}",
+        folder.names_below("seen")
+    );
 }
 
 #[test]

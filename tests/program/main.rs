@@ -4,5 +4,6 @@
 mod common;
 
 mod command_line;
+mod pictures;
 mod shells_and_manual;
 mod watch;

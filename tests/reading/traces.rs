@@ -481,7 +481,7 @@ fn a_trace_is_an_input_that_no_output_overwrites_and_has_pictures_of_its_own() {
         ["review", "a.plan.json", "a.trace.jsonl", "--temperature", "10", "--pictures", "seen", "--gate", "never"];
     folder.run(&call).with_status(0);
     let pictures = folder.names_below("seen");
-    assert_eq!(pictures, ["a-at-10C/step-0000.png", "a-trace-at-10C/step-0000.png"]);
+    assert_eq!(pictures, ["a-at-10C/step-0000.png", "a-trace-at-10C/step-0000.png", "pictures.json"]);
 }
 
 /// A log as devices write them: a time in brackets, the words of three programmers, and lines about other things.

@@ -43,10 +43,14 @@ pub(crate) struct ReviewArguments {
     /// display were off by its stated factor. A figure without a stated factor is taken as exact
     #[arg(long, value_enum, default_value = "all", ignore_case = true)]
     pub(super) gate_on: GateOnWord,
-    /// Draw an annotated picture of every step with findings into this folder
+    /// Draw an annotated picture of the steps with findings into this folder, and remove those of an earlier run that no
+    /// longer hold
     #[arg(long, value_name = "DIR", value_hint = ValueHint::DirPath)]
     pub(super) pictures: Option<PathBuf>,
-    /// Write a page for people: screens, a time chart, a player of the panel, and every finding at its place
+    /// With `--pictures`: draw at most this many pictures of each plan; steps with new findings and with errors come first
+    #[arg(long, value_name = "N", default_value_t = 20, value_parser = clap::value_parser!(u64).range(1..), requires = "pictures")]
+    pub(super) pictures_limit: u64,
+    /// Write a page for people: the panel step by step, the causes of the findings beside it, and its time
     #[arg(long, value_name = "FILE", value_hint = ValueHint::FilePath)]
     pub(super) html: Option<PathBuf>,
     /// With `--html`: compare the plan with this second plan; the first plan is "before", this one is "after"

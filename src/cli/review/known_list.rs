@@ -76,6 +76,14 @@ impl KnownList {
         self.reviewed.push(KnownPlan { plan, temperature_c: report.temperature_c, findings });
     }
 
+    /// Marks the known findings of a plan and keeps nothing, for those who need to know early.
+    pub(super) fn mark(&self, path: &Path, temperature_c: Option<f64>, findings: &mut [Finding]) {
+        if self.is_compared {
+            let plan = way_from(&self.folder, &real(path));
+            mark_known(findings, &self.known_of(&plan, temperature_c), |_| true);
+        }
+    }
+
     fn known_of(&self, plan: &str, temperature_c: Option<f64>) -> Vec<KnownFinding> {
         let of_plan = self.plans.iter().filter(|known| known.plan == plan && known.temperature_c == temperature_c);
         of_plan.flat_map(|known| &known.findings).cloned().collect()

@@ -4,6 +4,7 @@ mod arguments;
 mod flow_run;
 mod held_against;
 mod known_list;
+mod picture_list;
 mod pictures;
 mod progress;
 mod review_run;

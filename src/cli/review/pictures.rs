@@ -1,7 +1,9 @@
-//! `review --pictures`: an annotated picture of every step with findings. The plan is played once more for them, so
-//! that a review without pictures keeps nothing. They are compressed and written while the plan is played.
+//! `review --pictures`: an annotated picture of the steps with findings, the worst and newest first where there are too
+//! many. The plan is played once more for them, so that a review without pictures keeps nothing. They are compressed and
+//! written while the plan is played.
 
 use std::{
+    cmp::Reverse,
     collections::BTreeMap,
     ops::ControlFlow,
     path::{Component, Path, PathBuf},
@@ -9,6 +11,7 @@ use std::{
     thread,
 };
 
+use super::picture_list::PictureList;
 use crate::cli::{
     files::LoadedPlan,
     output::{make_folder, write_file},
@@ -25,25 +28,74 @@ use crate::{
 /// long as drawing.
 const MOST_PACKERS: usize = 4;
 
-/// Writes the pictures of a plan into a folder; gives the path of each by its step.
+/// Where the pictures of a plan go, and how many there may be.
+pub(super) struct Asked<'a> {
+    pub(super) folder: &'a Path,
+    /// The name of the plan in the folder.
+    pub(super) name: &'a str,
+    pub(super) limit: usize,
+}
+
+/// The pictures of a plan.
+pub(super) struct Pictures {
+    /// The path of each by its step.
+    pub(super) paths: BTreeMap<u64, String>,
+    /// What was left out, in words.
+    pub(super) left_out: Option<String>,
+}
+
+/// Writes the pictures of a plan into a folder, and takes away those of an earlier run that no longer hold.
 pub(super) fn write(
-    folder: &Path,
-    shown: &str,
+    asked: &Asked<'_>,
     loaded: &LoadedPlan,
     review: &Review,
     threads: usize,
-) -> Result<BTreeMap<u64, String>, Fault> {
+) -> Result<Pictures, Fault> {
     let mut by_step: BTreeMap<u64, Vec<&Finding>> = BTreeMap::new();
     for finding in review.findings.iter().filter(|finding| finding.is_of_a_step()) {
         by_step.entry(finding.step_to_look_at()).or_default().push(finding);
     }
-    make_folder(folder)?;
-    let Some(last) = by_step.last_key_value().map(|(step, _)| *step) else { return Ok(BTreeMap::new()) };
+    let steps = by_step.len();
+    keep_the_worst(&mut by_step, asked.limit);
+    make_folder(asked.folder)?;
+    // A broken list is reported before anything is drawn.
+    let list = PictureList::read(asked.folder)?;
+    draw(asked, loaded, &by_step, threads)?;
+    let names: Vec<PathBuf> = by_step.keys().map(|step| file_name(asked.name, *step)).collect();
+    list.replace(asked.name, &names)?;
+    let path = |name: &PathBuf| asked.folder.join(name).display().to_string();
+    let left_out = (steps > by_step.len()).then(|| {
+        format!(
+            "pictures of {} of the {steps} steps with findings: `--pictures-limit {steps}` draws them all",
+            steps - by_step.len()
+        )
+    });
+    Ok(Pictures { paths: by_step.keys().copied().zip(names.iter().map(path)).collect(), left_out })
+}
+
+/// Keeps so many steps: those with new findings, and of these the ones with the worst, then the earliest.
+fn keep_the_worst(by_step: &mut BTreeMap<u64, Vec<&Finding>>, limit: usize) {
+    let rank = |findings: &[&Finding]| findings.iter().map(|finding| (finding.is_open(), finding.severity)).max();
+    let mut ranked: Vec<_> = by_step.iter().map(|(step, findings)| (Reverse(rank(findings)), *step)).collect();
+    ranked.sort_unstable();
+    for (_, step) in ranked.into_iter().skip(limit) {
+        by_step.remove(&step);
+    }
+}
+
+/// Draws some steps with their findings.
+fn draw(
+    asked: &Asked<'_>,
+    loaded: &LoadedPlan,
+    by_step: &BTreeMap<u64, Vec<&Finding>>,
+    threads: usize,
+) -> Result<(), Fault> {
+    let Some(last) = by_step.last_key_value().map(|(step, _)| *step) else { return Ok(()) };
     let (played, result) = with_packers(threads, |pack| {
         let mut result = Ok(());
         let played = play_without_ghosts_until(&loaded.plan, &loaded.screens, threads, &mut |step: &PlayedStep<'_>| {
             if let Some(findings) = by_step.get(&step.planned.index) {
-                let path = folder.join(file_name(shown, step.planned.index));
+                let path = asked.folder.join(file_name(asked.name, step.planned.index));
                 result = picture::draw(&loaded.plan, step, findings)
                     .map_err(|reason| undrawn(&path, &reason))
                     .and_then(|drawn| pack(path, drawn));
@@ -61,8 +113,7 @@ pub(super) fn write(
             broken.fault.help.clone(),
         ));
     }
-    let path = |step: u64| folder.join(file_name(shown, step)).display().to_string();
-    result.map(|()| by_step.keys().map(|step| (*step, path(*step))).collect())
+    result
 }
 
 /// Delivers a drawn picture.

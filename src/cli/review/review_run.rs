@@ -2,7 +2,7 @@
 //! on has changed.
 
 use std::{
-    collections::BTreeSet,
+    collections::{BTreeMap, BTreeSet},
     io::{self, Write},
     path::{Path, PathBuf},
     sync::Arc,
@@ -13,6 +13,7 @@ use super::{
     flow_run::{self, AskedOfFlow},
     held_against::{Against, hold_against},
     known_list::KnownList,
+    pictures::Asked,
     progress,
 };
 use crate::cli::{
@@ -131,7 +132,7 @@ impl<'a> Task<'a> {
         let recording_bytes = arguments.html.is_some().then(|| html::PICTURE_BYTES / plans.max(1));
         for path in &paths {
             for temperature_c in &self.temperatures {
-                let at = At { path, temperature_c: *temperature_c, recording_bytes, task: self };
+                let at = At { path, temperature_c: *temperature_c, recording_bytes, known: known.as_ref(), task: self };
                 let (mut report, kept) = match old.take(&at) {
                     Some(old) => old,
                     None => review_plan(&at, &mut settings, facts_file.as_mut(), arguments.pictures.as_deref())?,
@@ -148,7 +149,7 @@ impl<'a> Task<'a> {
             }
         }
         if let Some(path) = arguments.compare.as_ref().filter(|_| arguments.html.is_some()) {
-            let at = At { path, temperature_c: self.temperatures[0], recording_bytes, task: self };
+            let at = At { path, temperature_c: self.temperatures[0], recording_bytes, known: None, task: self };
             let compared = match old.take(&at) {
                 Some(old) => old,
                 None => review_plan(&at, &mut settings, None, None)?,
@@ -331,6 +332,8 @@ struct At<'a> {
     temperature_c: Option<f64>,
     /// How much space the pictures of its recording may take; `None` if no recording is wanted.
     recording_bytes: Option<usize>,
+    /// What is known from before.
+    known: Option<&'a KnownList>,
     task: &'a Task<'a>,
 }
 
@@ -406,12 +409,31 @@ fn load_and_play(
     }
     let named = from_folder(shown, &task.working_folder);
     let name = at.temperature_c.map_or(named.clone(), |celsius| under_temperature(&named, celsius));
-    let pictures = pictures.map(|folder| super::pictures::write(folder, &name, &loaded, &review, task.threads));
-    let pictures = pictures.transpose()?.unwrap_or_default();
+    let drawn = pictures.map(|folder| draw_pictures(folder, &name, at, &loaded, &mut review)).transpose()?;
     // This is needed only if another round may follow.
     let inputs = if task.arguments.watch { loaded.inputs() } else { Inputs::default() };
+    let pictures = drawn.unwrap_or_default();
     let plan = ReviewedPlan { pictures, ..ReviewedPlan::new(&loaded.plan, review) };
     Ok(Ok(Reviewed { plan, recording, inputs }))
+}
+
+/// Draws the pictures of a plan; gives the path of each by its step. What is left out is said in the summary.
+fn draw_pictures(
+    folder: &Path,
+    name: &str,
+    at: &At<'_>,
+    loaded: &LoadedPlan,
+    review: &mut Review,
+) -> Result<BTreeMap<u64, String>, Fault> {
+    // New findings come first.
+    if let Some(known) = at.known {
+        known.mark(at.path, at.temperature_c, &mut review.findings);
+    }
+    let limit = usize::try_from(at.task.arguments.pictures_limit).unwrap_or(usize::MAX);
+    let asked = Asked { folder, name, limit };
+    let drawn = super::pictures::write(&asked, loaded, review, at.task.threads)?;
+    review.summary.not_checked.extend(drawn.left_out);
+    Ok(drawn.paths)
 }
 
 /// The same of a flow.

@@ -8,7 +8,7 @@ use std::fmt::Write as _;
 use maud::{Markup, html};
 
 use super::{
-    chart::{Axis, Scale},
+    axis::{Axis, Scale},
     figures::{Figure, of_the_findings, of_the_plan, of_the_residue},
     names::plan_name,
     recording::{Frame, Recording},

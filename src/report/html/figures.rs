@@ -7,6 +7,9 @@ use crate::{
     report::sentences::{clock, count, ms},
 };
 
+/// The name of the figure that a reader can go to.
+pub(super) const STRONGEST_GHOST: &str = "strongest ghost";
+
 /// A figure of a plan.
 pub(super) struct Figure {
     pub(super) name: &'static str,
@@ -108,7 +111,7 @@ pub(super) fn of_the_plan(summary: &Summary) -> Vec<Figure> {
         ),
         figure("cleanings", summary.cleanings as f64, Unit::Count("cleaning", "cleanings"), fewer, Better::Depends),
         figure("longest answer", summary.longest_answer_ms, Unit::Answer, ["sooner", "later"], Better::Less),
-        figure("strongest ghost", summary.worst_residue_l, Unit::Number(1, "L*"), ["weaker", "stronger"], Better::Less),
+        figure(STRONGEST_GHOST, summary.worst_residue_l, Unit::Number(1, "L*"), ["weaker", "stronger"], Better::Less),
         figure("most updates since cleaning", f64::from(summary.most_since_cleaning), updates, fewer, Better::Less),
         figure("panel driven for", summary.driving_seconds * 1000.0, Unit::Time, shorter, Better::Less),
         figure("energy", summary.energy_mj, Unit::Number(0, "mJ"), ["less", "more"], Better::Less),

@@ -1,19 +1,20 @@
 //! The recording as data for the script of the page: JSON with its pictures in base64.
 
-use std::fmt::Write as _;
+use std::{collections::BTreeMap, fmt::Write as _};
 
 use base64::{Engine, engine::general_purpose::STANDARD};
 use serde::Serialize;
 
 use super::{
-    names::when,
-    recording::{Frame, Patch, RESIDUE_STEPS, Recording},
+    axis::{Axis, Rows, SCALE, drawn},
+    names::{asked_by, when},
+    recording::{Frame, Patch, RESIDUE_STEPS, RecordedStroke, RecordedUpdate, Recording, Tone},
 };
 use crate::{
     geometry::Rect,
     report::{
         rounded,
-        sentences::{count, ms},
+        sentences::{clock, count, ms},
     },
 };
 
@@ -21,23 +22,46 @@ use crate::{
 struct RecordingJson {
     width: u32,
     height: u32,
+    width_mm: f64,
     residue_steps: f64,
-    begins: String,
+    limit: f64,
+    /// How many frames have pictures.
+    pictured: usize,
+    pictures: Vec<String>,
+    /// Of the colour of each level, the residue and the colour that is seen, in turns.
+    tones: Vec<(u32, Vec<u32>)>,
+    /// Stretches of work: when they begin and end, where they lie, how wide they are.
+    axis: Vec<[f64; 4]>,
+    rows: usize,
     frames: Vec<FrameJson>,
 }
 
 #[derive(Serialize)]
 struct FrameJson {
-    step: u64,
     title: String,
     said: String,
-    request: f64,
-    looks: Vec<(Rectangle, String)>,
-    residues: Vec<(Rectangle, String)>,
+    at: f64,
+    clock: String,
+    by: &'static str,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    person: Option<bool>,
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    glass: Vec<[u32; 3]>,
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    meant: Vec<[u32; 3]>,
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    residue: Vec<[u32; 3]>,
+    #[serde(skip_serializing_if = "Vec::is_empty")]
     updates: Vec<UpdateJson>,
+    #[serde(skip_serializing_if = "Vec::is_empty")]
     strokes: Vec<StrokeJson>,
+    #[serde(skip_serializing_if = "Vec::is_empty")]
     ghosts: Vec<Rectangle>,
+    #[serde(skip_serializing_if = "Vec::is_empty")]
     outlines: Vec<Rectangle>,
+    worst: f64,
+    left: f64,
+    mj: f64,
 }
 
 type Rectangle = [i64; 4];
@@ -46,72 +70,109 @@ type Rectangle = [i64; 4];
 struct UpdateJson {
     mode: String,
     sent: Vec<Rectangle>,
-    start: f64,
-    finish: f64,
-    flashes: u32,
+    /// When it is asked for, sent, arrived, started and finished.
+    times: [f64; 5],
+    #[serde(skip_serializing_if = "str::is_empty")]
+    waits: &'static str,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    flashes: Option<u32>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    cleans: Option<bool>,
+    row: usize,
 }
 
 #[derive(Serialize)]
 struct StrokeJson {
     width: f64,
-    white: bool,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    white: Option<bool>,
     points: Vec<[f64; 3]>,
 }
 
 /// The recording as text that can stand in a script element.
 pub(super) fn data(recording: &Recording) -> Result<String, String> {
+    let frames = drawn(recording);
+    let rows = Rows::new(frames);
+    let axis = Axis::new(frames.iter().map(Frame::busy), 0.0, SCALE);
+    let places = axis.stretches.iter().map(|one| [one.begin_ms, one.end_ms, one.left, one.width].map(hundredths));
     let json = RecordingJson {
         width: recording.size.width,
         height: recording.size.height,
+        width_mm: rounded(recording.width_mm),
         residue_steps: RESIDUE_STEPS,
-        begins: STANDARD.encode(&recording.begins),
-        frames: recording.shown().iter().map(|frame| frame_json(frame, recording)).collect(),
+        limit: rounded(recording.limit_l),
+        pictured: recording.pictured,
+        pictures: recording.pictures.iter().map(|png| STANDARD.encode(png)).collect(),
+        tones: tones(&recording.tones),
+        axis: places.collect(),
+        rows: rows.count,
+        frames: frames.iter().zip(&rows.of_update).map(|(frame, rows)| frame_json(frame, rows, recording)).collect(),
     };
     let text = serde_json::to_string(&json).map_err(|error| error.to_string())?;
     // A text of the plan must not end the element.
     Ok(text.replace('<', "\\u003c"))
 }
 
-fn frame_json(frame: &Frame, recording: &Recording) -> FrameJson {
+fn tones(tones: &[Tone]) -> Vec<(u32, Vec<u32>)> {
+    let number = |[red, green, blue]: [u8; 3]| u32::from_be_bytes([0, red, green, blue]);
+    let mut by_level: BTreeMap<u32, Vec<u32>> = BTreeMap::new();
+    for tone in tones {
+        by_level.entry(number(tone.level)).or_default().extend([tone.residue.into(), number(tone.seen)]);
+    }
+    by_level.into_iter().collect()
+}
+
+/// As exact as anything is drawn and told.
+fn hundredths(value: f64) -> f64 {
+    rounded((value * 100.0).round() / 100.0)
+}
+
+fn frame_json(frame: &Frame, rows: &[usize], recording: &Recording) -> FrameJson {
     let title = frame
         .label
         .as_ref()
         .map_or(format!("step {}", frame.index), |label| format!("step {} \"{label}\"", frame.index));
+    let updates = frame.updates.iter().zip(rows).filter(|(update, _)| !update.sent.is_empty());
     FrameJson {
-        step: frame.index,
         title,
         said: in_words(frame, recording),
-        request: rounded(frame.request_ms),
-        looks: patches(&frame.looks),
-        residues: patches(&frame.residues),
-        updates: frame
-            .updates
-            .iter()
-            .filter(|update| !update.sent.is_empty())
-            .map(|update| UpdateJson {
-                mode: update.mode.clone(),
-                sent: rectangles(&update.sent),
-                start: rounded(update.start_ms),
-                finish: rounded(update.finish_ms),
-                flashes: update.flashes,
-            })
-            .collect(),
-        strokes: frame
-            .strokes
-            .iter()
-            .map(|stroke| StrokeJson {
-                width: stroke.width_px,
-                white: stroke.is_white,
-                points: stroke.points.iter().map(|point| point.map(rounded)).collect(),
-            })
-            .collect(),
+        at: hundredths(frame.request_ms),
+        clock: clock(frame.request_ms),
+        by: asked_by(frame.cause),
+        person: frame.cause.is_person().then_some(true),
+        glass: patches(&frame.patches.glass),
+        meant: patches(&frame.patches.meant),
+        residue: patches(&frame.patches.residue),
+        updates: updates.map(|(update, row)| update_json(update, *row)).collect(),
+        strokes: frame.strokes.iter().map(stroke_json).collect(),
         ghosts: rectangles(&frame.ghosts),
         outlines: rectangles(&frame.outlines),
+        worst: hundredths(frame.worst_l),
+        left: hundredths(frame.residue_l),
+        mj: hundredths(frame.energy_mj()),
     }
 }
 
-fn patches(patches: &[Patch]) -> Vec<(Rectangle, String)> {
-    patches.iter().map(|patch| (patch.rect.to_array(), STANDARD.encode(&patch.png))).collect()
+fn update_json(update: &RecordedUpdate, row: usize) -> UpdateJson {
+    let times = [update.request_ms, update.send_ms, update.arrived_ms, update.start_ms, update.finish_ms];
+    UpdateJson {
+        mode: update.mode.clone(),
+        sent: rectangles(&update.sent),
+        times: times.map(hundredths),
+        waits: if update.waits() { update.waits_for } else { "" },
+        flashes: (update.flashes > 0).then_some(update.flashes),
+        cleans: update.cleans.then_some(true),
+        row,
+    }
+}
+
+fn stroke_json(stroke: &RecordedStroke) -> StrokeJson {
+    let points = stroke.points.iter().map(|point| point.map(hundredths)).collect();
+    StrokeJson { width: hundredths(stroke.width_px), white: stroke.is_white.then_some(true), points }
+}
+
+fn patches(patches: &[Patch]) -> Vec<[u32; 3]> {
+    patches.iter().map(|patch| [patch.x, patch.y, patch.picture as u32]).collect()
 }
 
 fn rectangles(rects: &[Rect]) -> Vec<Rectangle> {

@@ -1,13 +1,15 @@
 //! The recording of a played plan: what a page needs to show the panel step by step. Kept as patches, small PNG pictures of the
-//! boxes that look otherwise than a step before.
+//! boxes that changed since the step before: the levels on the glass, the levels in memory, and the residue. What a reader
+//! sees is worked out from levels and residue, so that no picture holds both.
 //!
 //! Knows the playback, not the page; bounded in size, however long the plan.
 
-use std::collections::HashMap;
+use std::{collections::HashMap, ops::Range};
 
 use png::ColorType;
 
 use crate::{
+    display::Level,
     geometry::{Rect, Size},
     panel::{Ghost, PlayedStep, PlayedUpdate, WaitsFor},
     plan::{Begins, Cause, Plan},
@@ -22,8 +24,8 @@ use crate::{
 pub(super) const NO_RESIDUE: u8 = 128;
 /// Residue bytes an L*.
 pub(super) const RESIDUE_STEPS: f64 = 4.0;
-/// The sides of a small picture of a screen, px.
-const THUMB: Size = Size { width: 240, height: 240 };
+/// Rows of memory that change no farther apart than this stand in one picture.
+const NEAR_ROWS: u32 = 24;
 /// More steps of the plan's text than this have no card.
 const MOST_CARDS: usize = 80;
 /// More steps than this are not recorded, however small their pictures are.
@@ -36,8 +38,10 @@ pub struct Recording {
     /// The physical width of the screen, mm.
     pub(super) width_mm: f64,
     pub(super) limit_l: f64,
-    /// The panel before the first step.
-    pub(super) begins: Vec<u8>,
+    /// The pictures of all patches, each once; the first is the panel before the first step.
+    pub(super) pictures: Vec<Vec<u8>>,
+    /// The colour in which a level with a residue is seen: level, residue byte, colour.
+    pub(super) tones: Vec<Tone>,
     /// The steps, as far as they are recorded. Figures are small: they go on where there is no room for more pictures.
     pub(super) frames: Vec<Frame>,
     /// How many of the frames have their pictures.
@@ -51,11 +55,6 @@ pub struct Recording {
 }
 
 impl Recording {
-    /// The frames that can be shown.
-    pub(super) fn shown(&self) -> &[Frame] {
-        &self.frames[..self.pictured]
-    }
-
     /// How many steps the plan has beyond its first so many.
     pub(super) fn steps_behind(&self, frames: usize) -> u64 {
         self.steps - frames as u64
@@ -69,8 +68,7 @@ pub(super) struct Frame {
     pub(super) label: Option<String>,
     pub(super) cause: Cause,
     pub(super) request_ms: f64,
-    pub(super) looks: Vec<Patch>,
-    pub(super) residues: Vec<Patch>,
+    pub(super) patches: Patches,
     pub(super) updates: Vec<RecordedUpdate>,
     pub(super) strokes: Vec<RecordedStroke>,
     /// Ghosts in driven pixels, and outlines beside them.
@@ -102,11 +100,33 @@ impl Frame {
     }
 }
 
-/// What a box looks like from a step on.
-#[derive(Debug)]
+/// What changes in a step.
+#[derive(Debug, Default)]
+pub(super) struct Patches {
+    /// The levels on the glass.
+    pub(super) glass: Vec<Patch>,
+    /// The levels in memory.
+    pub(super) meant: Vec<Patch>,
+    pub(super) residue: Vec<Patch>,
+}
+
+/// A picture from a step on, and where its top left corner lies.
+#[derive(Clone, Copy, Debug)]
 pub(super) struct Patch {
-    pub(super) rect: Rect,
-    pub(super) png: Vec<u8>,
+    pub(super) x: u32,
+    pub(super) y: u32,
+    /// Its number in the list of pictures.
+    pub(super) picture: usize,
+}
+
+/// The colour in which a level with a residue is seen.
+#[derive(Debug)]
+pub(super) struct Tone {
+    /// The colour of the level alone.
+    pub(super) level: [u8; 3],
+    /// The residue as it stands in the pictures.
+    pub(super) residue: u8,
+    pub(super) seen: [u8; 3],
 }
 
 /// An update.
@@ -156,7 +176,6 @@ pub(super) struct Card {
     pub(super) flashes: bool,
     pub(super) answer_ms: Option<f64>,
     pub(super) worst_l: f64,
-    pub(super) thumb: Option<Vec<u8>>,
 }
 
 /// Records a recording while a plan is played.
@@ -165,9 +184,14 @@ pub struct Recorder<'p> {
     plan: &'p Plan,
     colours: Colours<'p>,
     recording: Recording,
-    /// What the page shows at present: the look, one or three bytes a pixel, and the residue.
-    look: Vec<u8>,
+    /// What the page shows at present: the glass and the memory, one or three bytes a pixel, and the residue.
+    glass: Vec<u8>,
+    meant: Vec<u8>,
     residue: Vec<u8>,
+    /// Which residues each level was seen with, 256 each.
+    met: Vec<bool>,
+    /// The number of each picture, by what it shows.
+    picture_of: HashMap<Vec<u8>, usize>,
     bytes_left: usize,
     /// The number of the card of each step of the plan's text.
     card_of: HashMap<String, usize>,
@@ -181,16 +205,26 @@ impl<'p> Recorder<'p> {
             size,
             width_mm: length_mm(f64::from(size.width), plan.display.pixels_per_inch),
             limit_l: crate::review::ghost_limits(plan).limit_l,
-            begins: Vec::new(),
+            pictures: Vec::new(),
+            tones: Vec::new(),
             frames: Vec::new(),
             pictured: 0,
             cards: Vec::new(),
             more_cards: false,
             steps: 0,
         };
-        let colours = Colours::against_own_white(&plan.display.ink);
-        let (look, residue, card_of) = (Vec::new(), Vec::new(), HashMap::new());
-        Self { plan, colours, recording, look, residue, bytes_left: bytes, card_of }
+        Self {
+            plan,
+            colours: Colours::against_own_white(&plan.display.ink),
+            recording,
+            glass: Vec::new(),
+            meant: Vec::new(),
+            residue: Vec::new(),
+            met: vec![false; plan.display.ink.levels() * 256],
+            picture_of: HashMap::new(),
+            bytes_left: bytes,
+            card_of: HashMap::new(),
+        }
     }
 
     /// Takes the next step.
@@ -198,19 +232,19 @@ impl<'p> Recorder<'p> {
     /// # Errors
     /// A reason in words, where a picture cannot be encoded.
     pub fn step(&mut self, step: &PlayedStep<'_>) -> Result<(), String> {
-        if self.look.is_empty() {
+        if self.glass.is_empty() {
             self.begin(step)?;
         }
         self.recording.steps += 1;
         if self.has_room() && self.recording.frames.len() < MOST_FRAMES {
-            let (looks, residues) = self.patches(step)?;
-            looks.iter().chain(&residues).for_each(|patch| self.spend(patch.png.len()));
+            let patches = self.patches(step)?;
             self.recording.pictured += 1;
-            self.recording.frames.push(frame(self.plan, step, looks, residues));
+            self.recording.frames.push(frame(self.plan, step, patches));
         } else if self.recording.frames.len() < MOST_FRAMES {
-            self.recording.frames.push(frame(self.plan, step, Vec::new(), Vec::new()));
+            self.recording.frames.push(frame(self.plan, step, Patches::default()));
         }
-        self.card(step)
+        self.card(step);
+        Ok(())
     }
 
     /// Whether there is room for more pictures.
@@ -218,12 +252,15 @@ impl<'p> Recorder<'p> {
         self.bytes_left > 0
     }
 
-    fn spend(&mut self, bytes: usize) {
-        self.bytes_left = self.bytes_left.saturating_sub(bytes);
-    }
-
     /// The recording.
-    pub fn finish(self) -> Recording {
+    pub fn finish(mut self) -> Recording {
+        let met: Vec<usize> = (0..self.met.len()).filter(|at| self.met[*at]).collect();
+        let tone = |at: usize| {
+            let (level, residue) = ((at / 256) as Level, (at % 256) as u8);
+            let residue_l = (f64::from(residue) - f64::from(NO_RESIDUE)) / RESIDUE_STEPS;
+            Tone { level: self.colours.of(level, 0.0), residue, seen: self.colours.of(level, residue_l) }
+        };
+        self.recording.tones = met.into_iter().map(tone).collect();
         self.recording
     }
 
@@ -231,78 +268,153 @@ impl<'p> Recorder<'p> {
         let (ink, size) = (&self.plan.display.ink, self.recording.size);
         let table = ink.level_table();
         let white = self.plan.begins == Begins::Unknown;
+        let samples = self.samples();
         for shade in step.previous.shades() {
             let level = if white { ink.white() } else { table[usize::from(*shade)] };
-            let colour = self.colours.of(level, 0.0);
-            self.look.extend_from_slice(&colour[..self.samples()]);
+            self.glass.extend_from_slice(&self.colours.of(level, 0.0)[..samples]);
         }
+        self.meant = self.glass.clone();
         self.residue = vec![NO_RESIDUE; size.pixels() as usize];
-        self.recording.begins = encode(&self.look, size, self.samples())?;
-        self.spend(self.recording.begins.len());
+        self.picture(Layer::Glass, size.whole())?;
         Ok(())
     }
 
-    /// Bytes a pixel of the look.
+    /// Bytes a pixel of the glass and of the memory.
     fn samples(&self) -> usize {
         if self.plan.display.ink.colours().is_some() { 3 } else { 1 }
     }
 
-    /// The boxes that look otherwise now, and those whose residue is another.
-    fn patches(&mut self, step: &PlayedStep<'_>) -> Result<(Vec<Patch>, Vec<Patch>), String> {
+    /// What is another now than a step before.
+    fn patches(&mut self, step: &PlayedStep<'_>) -> Result<Patches, String> {
         let sent = step.updates.iter().flat_map(|update| update.sent.iter().copied());
         let drawn = step.strokes.iter().filter_map(|stroke| stroke.pixels.bounds(step.grid()));
-        let (mut looks, mut residues) = (Vec::new(), Vec::new());
+        let mut patches = Patches::default();
         for rect in sent.chain(drawn) {
-            let (look, residue) = self.repaint(step, rect);
-            if let Some(rect) = look {
-                looks.push(Patch { rect, png: encode_box(&self.look, self.recording.size, rect, self.samples())? });
+            let (glass, residue) = self.repaint(step, rect);
+            if let Some(rect) = glass {
+                let patch = self.picture(Layer::Glass, rect)?;
+                patches.glass.push(patch);
+                if self.follows(step, rect) {
+                    patches.meant.push(patch);
+                }
             }
             if let Some(rect) = residue {
-                residues.push(Patch { rect, png: encode_box(&self.residue, self.recording.size, rect, 1)? });
+                patches.residue.push(self.picture(Layer::Residue, rect)?);
             }
         }
-        Ok((looks, residues))
+        for rect in self.recall(step) {
+            patches.meant.push(self.picture(Layer::Meant, rect)?);
+        }
+        Ok(patches)
     }
 
     /// Brings the pixels of a box to what the glass shows; gives the boxes around what changed.
     fn repaint(&mut self, step: &PlayedStep<'_>, rect: Rect) -> (Option<Rect>, Option<Rect>) {
-        let (mut look_box, mut residue_box) = (Bounds::default(), Bounds::default());
+        let (mut glass_box, mut residue_box) = (Bounds::default(), Bounds::default());
         let samples = self.samples();
         for y in rect.y..rect.bottom() {
             for x in rect.x..rect.right() {
-                let residue = shown(step, x, y);
-                let colour = self.colours.of(step.glass.level(x, y), residue);
+                let level = step.glass.level(x, y);
+                let colour = self.colours.of(level, 0.0);
                 let at = (y * self.recording.size.width + x) as usize;
-                let pixel = &mut self.look[at * samples..][..samples];
+                let pixel = &mut self.glass[at * samples..][..samples];
                 if pixel != &colour[..samples] {
                     pixel.copy_from_slice(&colour[..samples]);
-                    look_box.take(x, y);
+                    glass_box.take(x, y);
                 }
-                let value = residue_byte(residue);
+                let value = residue_byte(shown(step, x, y));
+                if value != NO_RESIDUE {
+                    self.met[usize::from(level) * 256 + usize::from(value)] = true;
+                }
                 if self.residue[at] != value {
                     self.residue[at] = value;
                     residue_box.take(x, y);
                 }
             }
         }
-        (look_box.rect(), residue_box.rect())
+        (glass_box.rect(), residue_box.rect())
     }
 
-    fn card(&mut self, step: &PlayedStep<'_>) -> Result<(), String> {
+    /// Whether the memory is in a box what the glass is; if so, it is brought there.
+    fn follows(&mut self, step: &PlayedStep<'_>, rect: Rect) -> bool {
+        let table = self.plan.display.ink.level_table();
+        let is_same = |y: u32| {
+            let shades = &step.memory.row(y)[rect.x as usize..rect.right() as usize];
+            (rect.x..).zip(shades).all(|(x, shade)| table[usize::from(*shade)] == step.glass.level(x, y))
+        };
+        if !(rect.y..rect.bottom()).all(is_same) {
+            return false;
+        }
+        for y in rect.y..rect.bottom() {
+            let bytes = self.bytes_of(rect, y);
+            self.meant[bytes.clone()].copy_from_slice(&self.glass[bytes]);
+        }
+        true
+    }
+
+    /// Brings the memory to what it is; gives boxes around what changed, one for each group of rows.
+    fn recall(&mut self, step: &PlayedStep<'_>) -> Vec<Rect> {
+        let table = self.plan.display.ink.level_table();
+        let (size, samples, is_first) = (self.recording.size, self.samples(), self.recording.frames.is_empty());
+        let mut boxes: Vec<Rect> = Vec::new();
+        for y in 0..size.height {
+            let shades = step.memory.row(y);
+            if !is_first && shades == step.previous.row(y) {
+                continue;
+            }
+            let mut changed = Bounds::default();
+            for (x, shade) in (0..).zip(shades) {
+                let colour = self.colours.of(table[usize::from(*shade)], 0.0);
+                let pixel = &mut self.meant[(y * size.width + x) as usize * samples..][..samples];
+                if pixel != &colour[..samples] {
+                    pixel.copy_from_slice(&colour[..samples]);
+                    changed.take(x, y);
+                }
+            }
+            let Some(row) = changed.rect() else { continue };
+            match boxes.last_mut() {
+                Some(last) if y < last.bottom() + NEAR_ROWS => *last = last.around(row),
+                _ => boxes.push(row),
+            }
+        }
+        boxes
+    }
+
+    /// Where a row of a box lies in the glass and in the memory.
+    fn bytes_of(&self, rect: Rect, y: u32) -> Range<usize> {
+        let at = (y * self.recording.size.width + rect.x) as usize;
+        at * self.samples()..(at + rect.width as usize) * self.samples()
+    }
+
+    /// A box of a layer as a patch. Steps that come again bring the same pictures: each is kept once.
+    fn picture(&mut self, layer: Layer, rect: Rect) -> Result<Patch, String> {
+        let (pixels, samples) = match layer {
+            Layer::Glass => (&self.glass, self.samples()),
+            Layer::Meant => (&self.meant, self.samples()),
+            Layer::Residue => (&self.residue, 1),
+        };
+        let png = encode_box(pixels, self.recording.size, rect, samples)?;
+        let picture = self.picture_of.get(&png).copied().unwrap_or_else(|| {
+            self.bytes_left = self.bytes_left.saturating_sub(png.len());
+            self.recording.pictures.push(png.clone());
+            self.picture_of.insert(png, self.recording.pictures.len() - 1);
+            self.recording.pictures.len() - 1
+        });
+        Ok(Patch { x: rect.x, y: rect.y, picture })
+    }
+
+    fn card(&mut self, step: &PlayedStep<'_>) {
         let planned = step.planned;
         if let Some(number) = self.card_of.get(&planned.step.pointer) {
             let card = &mut self.recording.cards[*number];
             (card.last, card.times) = (planned.index, card.times + 1);
             card.worst_l = card.worst_l.max(step.worst_residue_l());
-            return Ok(());
+            return;
         }
         if self.recording.cards.len() == MOST_CARDS {
             self.recording.more_cards = true;
-            return Ok(());
+            return;
         }
-        // The panel is drawn as far as the recording goes.
-        let thumb = if self.recording.pictured as u64 == self.recording.steps { Some(self.thumb()?) } else { None };
-        self.spend(thumb.as_ref().map_or(0, Vec::len));
         self.card_of.insert(planned.step.pointer.clone(), self.recording.cards.len());
         self.recording.cards.push(Card {
             pointer: planned.step.pointer.clone(),
@@ -316,42 +428,11 @@ impl<'p> Recorder<'p> {
             flashes: step.updates.iter().any(|update| flashes_of(self.plan, update) > 0),
             answer_ms: answer_ms(step),
             worst_l: step.worst_residue_l(),
-            thumb,
         });
-        Ok(())
-    }
-
-    /// The panel as it is now, small.
-    fn thumb(&self) -> Result<Vec<u8>, String> {
-        let (size, samples) = (self.recording.size, self.samples());
-        let shrink = size.width.div_ceil(THUMB.width).max(size.height.div_ceil(THUMB.height)).max(1);
-        let small = Size { width: size.width.div_ceil(shrink), height: size.height.div_ceil(shrink) };
-        let mut pixels = Vec::with_capacity(small.pixels() as usize * samples);
-        for y in 0..small.height {
-            for x in 0..small.width {
-                for sample in 0..samples {
-                    pixels
-                        .push(self.mean(Rect { x: x * shrink, y: y * shrink, width: shrink, height: shrink }, sample));
-                }
-            }
-        }
-        encode(&pixels, small, samples)
-    }
-
-    fn mean(&self, rect: Rect, sample: usize) -> u8 {
-        let (size, samples) = (self.recording.size, self.samples());
-        let (mut sum, mut count) = (0, 0);
-        for y in rect.y..rect.bottom().min(size.height) {
-            for x in rect.x..rect.right().min(size.width) {
-                sum += u32::from(self.look[(y * size.width + x) as usize * samples + sample]);
-                count += 1;
-            }
-        }
-        (sum / count.max(1)) as u8
     }
 }
 
-fn frame(plan: &Plan, step: &PlayedStep<'_>, looks: Vec<Patch>, residues: Vec<Patch>) -> Frame {
+fn frame(plan: &Plan, step: &PlayedStep<'_>, patches: Patches) -> Frame {
     let planned = step.planned;
     let (outlines, ghosts): (Vec<&Ghost>, Vec<&Ghost>) = step.ghosts.iter().partition(|ghost| ghost.is_outline());
     let boxes = |ghosts: Vec<&Ghost>| ghosts.into_iter().map(|ghost| ghost.rect).collect();
@@ -360,8 +441,7 @@ fn frame(plan: &Plan, step: &PlayedStep<'_>, looks: Vec<Patch>, residues: Vec<Pa
         label: planned.step.label.clone(),
         cause: planned.step.cause,
         request_ms: planned.request_ms,
-        looks,
-        residues,
+        patches,
         updates: step.updates.iter().map(|update| recorded_update(plan, update)).collect(),
         strokes: recorded_strokes(plan, step),
         ghosts: boxes(ghosts),
@@ -439,6 +519,14 @@ fn updates_in_words(plan: &Plan, step: &PlayedStep<'_>) -> String {
 
 fn residue_byte(residue_l: f64) -> u8 {
     (f64::from(NO_RESIDUE) + residue_l * RESIDUE_STEPS).round().clamp(0.0, 255.0) as u8
+}
+
+/// Which of the three pictures of a step.
+#[derive(Clone, Copy, Debug)]
+enum Layer {
+    Glass,
+    Meant,
+    Residue,
 }
 
 /// The box around pixels that are met row by row.

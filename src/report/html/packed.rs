@@ -1,0 +1,62 @@
+//! The style and the script of the page, as small as they can stand in it.
+//!
+//! The script is packed: plain, it would be larger than most pages of small plans. Its files are plain ones in `script`; the
+//! page unpacks them with what every browser brings. Knows texts, not what they do.
+
+use std::io::{self, Write as _};
+
+use base64::{Engine, engine::general_purpose::STANDARD};
+use flate2::{Compression, write::DeflateEncoder};
+
+const SCRIPT: [&str; 6] = [
+    include_str!("script/address.js"),
+    include_str!("script/film.js"),
+    include_str!("script/panel.js"),
+    include_str!("script/time.js"),
+    include_str!("script/causes.js"),
+    include_str!("script/page.js"),
+];
+
+/// Unpacks a text in base64 and runs it.
+const UNPACK: &str = "const packed = Uint8Array.from(atob(document.getElementById(\"packed\").textContent), (character) => character.charCodeAt(0));
+new Response(new Blob([packed]).stream().pipeThrough(new DecompressionStream(\"deflate-raw\"))).text().then((text) => {
+  document.body.append(Object.assign(document.createElement(\"script\"), { textContent: text }));
+});";
+
+/// The parts of the style: of every page, of two plans compared, of the map of a flow.
+#[derive(Clone, Copy, Debug)]
+pub(super) enum Style {
+    Page,
+    Compared,
+    Map,
+}
+
+impl Style {
+    /// The text, without indents and without blanks that separate nothing.
+    pub(super) fn text(self) -> String {
+        let text = lean(match self {
+            Self::Page => include_str!("style/page.css"),
+            Self::Compared => include_str!("style/compared.css"),
+            Self::Map => include_str!("style/map.css"),
+        });
+        let blanks =
+            [(" {", "{"), ("{ ", "{"), ("; ", ";"), (": ", ":"), (", ", ","), (";}", "}"), (" }", "}"), (";}", "}")];
+        blanks.into_iter().fold(text, |text, (with, without)| text.replace(with, without))
+    }
+}
+
+/// The packed script, and what unpacks it.
+///
+/// # Errors
+/// Where packing fails.
+pub(super) fn script() -> io::Result<(String, &'static str)> {
+    let mut packer = DeflateEncoder::new(Vec::new(), Compression::best());
+    packer.write_all(lean(&SCRIPT.concat()).as_bytes())?;
+    Ok((STANDARD.encode(packer.finish()?), UNPACK))
+}
+
+/// A text without indents and without lines that are a comment.
+fn lean(text: &str) -> String {
+    let lines = text.lines().map(str::trim).filter(|line| !line.is_empty() && !line.starts_with("//"));
+    lines.collect::<Vec<_>>().join("\n")
+}

@@ -1,0 +1,45 @@
+"use strict";
+// What the address keeps: plan, step, look and finding, so that a link leads back to them. Knows texts, not the page.
+
+const looks = ["meant", "seen", "left"];
+
+// Steps count from 0; -1 is the panel before the first one.
+function readAddress(hash) {
+  const given = new URLSearchParams(hash.replace(/^#/, ""));
+  const number = (name) => (/^\d{1,9}$/.test(given.get(name)) ? Number(given.get(name)) : null);
+  const look = given.get("look");
+  return {
+    plan: number("plan") ?? 1,
+    step: given.get("step") === "begin" ? -1 : number("step"),
+    look: looks.includes(look) ? look : "seen",
+    beside: given.has("beside"),
+    finding: given.get("finding"),
+  };
+}
+
+function addressOf({ plan, step, look, beside, finding }) {
+  const kept = new URLSearchParams({ plan });
+  if (step !== null) kept.set("step", step < 0 ? "begin" : step);
+  kept.set("look", look);
+  if (beside) kept.set("beside", "meant");
+  if (finding) kept.set("finding", finding);
+  return `#${kept}`;
+}
+
+// Runs at most three times a second, however often it is asked; the last request is never lost. Pictures that follow each
+// other faster would flicker.
+function paced(run, restMs = 340) {
+  let [asked, busy, free] = [false, false, 0];
+  return function ask() {
+    asked = true;
+    if (busy) return;
+    busy = true;
+    setTimeout(async () => {
+      asked = false;
+      await run();
+      free = performance.now() + restMs;
+      busy = false;
+      if (asked) ask();
+    }, Math.max(0, free - performance.now()));
+  };
+}

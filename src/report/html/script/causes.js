@@ -1,0 +1,91 @@
+// The list of causes: links of their places, filters, and which place is chosen. Knows the list, not the panel.
+
+const placesAtOnce = 12;
+
+// Whether a place is shown under some filters.
+function passes({ level, rule, known, unsure }, filters) {
+  return filters.levels.includes(level) && (filters.rule === "" || filters.rule === rule)
+    && !(filters.fresh && known) && !(filters.sure && unsure);
+}
+
+function causesOf(section, plan, choose) {
+  const causes = [...section.querySelectorAll(".cause")];
+  const places = causes.flatMap((cause) => [...cause.querySelectorAll("li[id]")].map((item) => {
+    const { level, rule, step, box, known, unsure } = { ...cause.dataset, ...item.dataset };
+    return {
+      item, cause, level, rule, known: known !== undefined, unsure: unsure !== undefined,
+      id: item.id.split("-")[2], step: step ? Number(step) : null, box: box?.split(" ").map(Number),
+    };
+  }));
+  const placeOfId = (id) => places.find((place) => place.id === id);
+  const choosePlace = (place) => choose({ plan, finding: place.id, ...(place.step === null ? {} : { step: place.step }) });
+  const filters = section.querySelector(".filters");
+  let last;
+
+  for (const cause of causes) {
+    const own = places.filter((place) => place.cause === cause);
+    const chips = own.filter((place) => place.item.parentElement.matches(".places"));
+    for (const { item } of chips.slice(placesAtOnce)) item.classList.add("later");
+    if (chips.length > placesAtOnce) {
+      const more = Object.assign(document.createElement("button"), { type: "button", textContent: `${chips.length - placesAtOnce} more` });
+      more.addEventListener("click", () => { cause.classList.add("all"); more.remove(); });
+      cause.querySelector(".places").after(more);
+    }
+    cause.querySelector("details").addEventListener("toggle", ({ target }) => {
+      if (target.open && !own.some((place) => place.item.classList.contains("chosen")) && own[0]) choosePlace(own[0]);
+    });
+  }
+
+  function refresh(address) {
+    for (const { item, id, step } of places) {
+      const link = item.querySelector("a");
+      link.href = addressOf({ ...address, plan, step: step ?? address.step, finding: id });
+      item.classList.toggle("chosen", id === address.finding);
+      if (id === address.finding) link.setAttribute("aria-current", "true");
+      else link.removeAttribute("aria-current");
+    }
+    const chosen = placeOfId(address.finding);
+    if (chosen === last) return;
+    if (last && last.cause !== chosen?.cause) last.cause.querySelector("details").open = false;
+    last = chosen;
+    if (!chosen) return;
+    chosen.cause.querySelector("details").open = true;
+    if (chosen.item.matches(".later")) chosen.cause.classList.add("all");
+    if (matchMedia("(min-width: 60rem)").matches) chosen.cause.scrollIntoView({ block: "nearest" });
+  }
+
+  function filter() {
+    const chosen = new FormData(filters);
+    const asked = { levels: chosen.getAll("level"), rule: chosen.get("rule"), fresh: chosen.has("new"), sure: chosen.has("sure") };
+    for (const place of places) place.item.hidden = !passes(place, asked);
+    for (const cause of causes) cause.hidden = places.every((place) => place.cause !== cause || place.item.hidden);
+    const number = causes.filter((cause) => !cause.hidden).length;
+    section.querySelector(".shown").textContent = `${number} of ${causes.length} causes shown`;
+  }
+
+  // The place before or after the chosen one, of those that are shown.
+  function beside(finding, by) {
+    const open = places.filter((place) => !place.item.hidden);
+    const at = open.findIndex((place) => place.id === finding);
+    const next = open[at < 0 ? 0 : at + by];
+    if (next) choosePlace(next);
+  }
+
+  section.querySelector(".causes")?.addEventListener("click", (event) => {
+    const place = placeOfId(event.target.closest("a")?.closest("li")?.id.split("-")[2]);
+    if (place && !event.ctrlKey && !event.metaKey && !event.shiftKey) {
+      event.preventDefault();
+      choosePlace(place);
+    }
+    const copy = event.target.closest(".copy");
+    if (copy) navigator.clipboard?.writeText(copy.previousElementSibling.textContent).then(() => { copy.textContent = "Copied"; }, () => {});
+  });
+  if (filters) {
+    const rules = [...new Set(places.map((place) => place.rule))].sort();
+    filters.elements.rule.append(...rules.map((rule) => new Option(rule, rule)));
+    for (const [name, is] of [["new", "known"], ["sure", "unsure"]]) filters.elements[name].disabled = !places.some((place) => place[is]);
+    filters.addEventListener("input", filter);
+    filter();
+  }
+  return { places, placeOfId, choosePlace, refresh, beside };
+}

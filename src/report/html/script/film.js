@@ -1,0 +1,115 @@
+// The panel after each step, from pictures laid over each other: what is in memory, what is on the glass, and the residue.
+// Knows the recording, not the page.
+
+const noResidue = 128;
+const keptStages = 6;
+
+// What a reader sees: the colours of the glass where residue shifts them.
+function tint(glass, residue, tones) {
+  for (let byte = 0; byte < glass.length; byte += 4) {
+    if (residue[byte] === noResidue) continue;
+    const seen = tones.get((glass[byte] << 16) | (glass[byte + 1] << 8) | glass[byte + 2])?.[residue[byte]];
+    if (seen === undefined) continue;
+    glass[byte] = seen >> 16;
+    glass[byte + 1] = (seen >> 8) & 255;
+    glass[byte + 2] = seen & 255;
+  }
+}
+
+// The grey of a lightness, L* to sRGB.
+function greyOf(lightness) {
+  const l = Math.max(0, Math.min(100, lightness));
+  const linear = l > 8 ? ((l + 16) / 116) ** 3 : l / 903.3;
+  return Math.round(255 * (linear <= 0.0031308 ? 12.92 * linear : 1.055 * linear ** (1 / 2.4) - 0.055));
+}
+
+// How many times the ghosts are amplified: as often as the strongest can be without leaving the greys.
+function amplification(worst) {
+  return [20, 16, 12, 10, 8, 6, 5, 4, 3, 2].find((times) => times * worst <= 30) ?? 1;
+}
+
+function reel(film) {
+  const pictures = new Map();
+  const kept = new Map();
+  const now = {};
+  const keptEvery = Math.max(24, Math.ceil(film.pictured / keptStages));
+  const tones = new Map(film.tones.map(([level, pairs]) => {
+    const seen = [];
+    for (let at = 0; at < pairs.length; at += 2) seen[pairs[at]] = pairs[at + 1];
+    return [level, seen];
+  }));
+  const times = amplification(Math.max(1, ...film.frames.map((frame) => Math.max(frame.worst, frame.left))));
+  const greys = Array.from({ length: 256 }, (_, value) => greyOf(70 + (times * (value - noResidue)) / film.residue_steps));
+
+  function picture(number) {
+    if (!pictures.has(number)) {
+      const image = new Image();
+      image.src = `data:image/png;base64,${film.pictures[number]}`;
+      pictures.set(number, image.decode().then(() => image));
+    }
+    return pictures.get(number);
+  }
+
+  function sheet(layer) {
+    const context = new OffscreenCanvas(film.width, film.height).getContext("2d", { willReadFrequently: layer !== "meant" });
+    context.fillStyle = `rgb(${noResidue},${noResidue},${noResidue})`;
+    context.fillRect(0, 0, film.width, film.height);
+    return context;
+  }
+
+  async function begin(layer, step) {
+    const stages = [...kept.keys()].filter((key) => key.startsWith(layer)).map((key) => Number(key.split(" ")[1]));
+    const near = Math.max(0, ...stages.filter((at) => at <= step));
+    const context = sheet(layer);
+    if (near > 0) context.drawImage(kept.get(`${layer} ${near}`), 0, 0);
+    else if (layer !== "residue") context.drawImage(await picture(0), 0, 0);
+    return { shown: near, context };
+  }
+
+  // A layer after so many steps.
+  async function brought(layer, steps) {
+    if (!now[layer] || now[layer].shown > steps) now[layer] = await begin(layer, steps);
+    const at = now[layer];
+    while (at.shown < steps) {
+      for (const [x, y, number] of film.frames[at.shown][layer] ?? []) at.context.drawImage(await picture(number), x, y);
+      at.shown += 1;
+      if (at.shown % keptEvery || kept.has(`${layer} ${at.shown}`)) continue;
+      const copy = sheet(layer);
+      copy.drawImage(at.context.canvas, 0, 0);
+      kept.set(`${layer} ${at.shown}`, copy.canvas);
+    }
+    return at.context;
+  }
+
+  const pixels = (context) => context.getImageData(0, 0, film.width, film.height);
+
+  async function painted(steps, look) {
+    const context = sheet("meant");
+    if (look === "meant") {
+      context.drawImage((await brought("meant", steps)).canvas, 0, 0);
+      return context.canvas;
+    }
+    const residue = pixels(await brought("residue", steps));
+    let image = residue;
+    if (look === "seen") {
+      image = pixels(await brought("glass", steps));
+      tint(image.data, residue.data, tones);
+    } else {
+      const { data } = image;
+      for (let byte = 0; byte < data.length; byte += 4) data[byte] = data[byte + 1] = data[byte + 2] = greys[data[byte]];
+    }
+    context.putImageData(image, 0, 0);
+    return context.canvas;
+  }
+
+  // One after the other: they share what is painted.
+  let turn = Promise.resolve();
+  const inTurn = (run) => (turn = turn.then(run, run));
+  return {
+    times,
+    // The panel after so many steps, as a canvas.
+    at: (steps, look) => inTurn(() => painted(steps, look)),
+    // The residue of a pixel in L*.
+    residueAt: (steps, x, y) => inTurn(async () => ((await brought("residue", steps)).getImageData(x, y, 1, 1).data[0] - noResidue) / film.residue_steps),
+  };
+}

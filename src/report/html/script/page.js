@@ -1,0 +1,188 @@
+// One plan is open; its panel, causes and time show the same moment. Keeps the address.
+
+const state = readAddress(location.hash);
+const sections = [...document.querySelectorAll(".plan")];
+let open = null;
+
+const dataOf = (section) => {
+  const film = section.querySelector('script[type="application/json"]');
+  return film && JSON.parse(film.textContent);
+};
+
+function choose(change) {
+  if (change.plan && change.plan !== state.plan) Object.assign(state, { step: null, finding: null });
+  Object.assign(state, change);
+  render();
+}
+
+const render = paced(async () => {
+  const number = Math.max(1, Math.min(sections.length, state.plan));
+  if (open?.number !== number) openPlan(number);
+  const { panel, causes, time, film } = open;
+  state.plan = number;
+  const place = causes.placeOfId(state.finding);
+  if (state.step === null) state.step = place?.step ?? Math.min(0, (film?.pictured ?? 0) - 1);
+  if (panel) {
+    state.step = Math.max(-1, Math.min(panel.last, state.step));
+    // A finding stands in the picture of its own step only.
+    await panel.show({ ...state, box: place?.step === state.step ? place.box : undefined });
+    time(state.step);
+    tellChosen(place);
+  }
+  causes.refresh(state);
+  for (const link of document.querySelectorAll(".contents a")) link.toggleAttribute("aria-current", link.hash === `#plan=${number}`);
+  history.replaceState(null, "", addressOf(state));
+});
+
+function openPlan(number) {
+  open?.panel?.end();
+  open?.view?.remove();
+  for (const [at, section] of sections.entries()) section.hidden = at !== number - 1;
+  const section = sections[number - 1];
+  const causes = causesOf(section, number, choose);
+  const film = dataOf(section);
+  open = { number, section, causes, film };
+  if (!film?.frames.length) return;
+  open.view = document.getElementById("view").content.firstElementChild.cloneNode(true);
+  section.querySelector(".work").prepend(open.view);
+  open.panel = panelOf(open.view, film, choose);
+  open.time = timeOf(open.view, film, causes);
+  drawAside(open);
+}
+
+// The chosen finding in a line under the panel, so that it stays in sight.
+function tellChosen(place) {
+  const line = open.view.querySelector(".what");
+  line.textContent = place
+    ? `${signs[place.level]} ${place.cause.querySelector(".name").textContent}: ${place.item.querySelector("a").textContent}${place.step === null ? ", which no picture shows" : ""}`
+    : "No finding is chosen.";
+}
+
+function timeOf(view, film, causes) {
+  const paper = view.querySelector(".scroll");
+  const last = film.axis.at(-1) ?? [0, 0, 0, 1];
+  view.querySelector(".lanes").innerHTML = namesOfLanes(film);
+  let zoom = Math.max(0.04, Math.min(3, (paper.clientWidth - 2 * edge) / (last[2] + last[3])));
+  let now = -1;
+  // The worst lie on top.
+  const marks = causes.places.map(({ step, level }, at) => ({ step, level, at })).filter(({ step }) => film.frames[step]).reverse();
+
+  function draw() {
+    paper.innerHTML = drawTime(film, zoom, marks);
+    show(now);
+  }
+
+  function show(step) {
+    now = step;
+    const { bottom } = lanesOf(film.rows);
+    const frame = film.frames[step];
+    const [from, to] = frame ? [frame.at, endOf(frame)].map((ms) => edge + placeOf(ms, film.axis) * zoom) : [0, 0];
+    paper.querySelector(".cursor").setAttribute("d", `M${from} 19H${Math.max(to, from + 2)}V${bottom - 16}H${from}z`);
+    if (from < paper.scrollLeft || to > paper.scrollLeft + paper.clientWidth) paper.scrollLeft = from - paper.clientWidth / 2;
+  }
+
+  paper.addEventListener("click", ({ target, clientX }) => {
+    if (target.dataset.mark) return causes.choosePlace(causes.places[target.dataset.mark]);
+    const x = clientX - paper.firstElementChild.getBoundingClientRect().left;
+    choose({ step: frameAt((x - edge + 4) / zoom, film) });
+  });
+  // The place under the pointer stays where it is.
+  function zoomBy(by, x = paper.clientWidth / 2) {
+    const at = (paper.scrollLeft + x - edge) / zoom;
+    zoom = Math.max(0.01, Math.min(8, zoom * by));
+    draw();
+    paper.scrollLeft = at * zoom + edge - x;
+  }
+
+  for (const [name, by] of [["wider", 2], ["narrower", 0.5]]) {
+    view.querySelector(`[name="${name}"]`).addEventListener("click", () => zoomBy(by));
+  }
+  paper.addEventListener("wheel", (event) => {
+    if (!event.ctrlKey) return;
+    event.preventDefault();
+    zoomBy(event.deltaY < 0 ? 1.25 : 0.8, event.clientX - paper.getBoundingClientRect().left);
+  });
+  draw();
+  return show;
+}
+
+// Small pictures that are seldom asked for, from a reel of their own: those of the causes, for print, and the screens once
+// they are opened.
+async function drawAside({ film, section, causes, view }) {
+  const aside = reel(film);
+  const screens = section.querySelector(".screens");
+  screens?.addEventListener("toggle", async () => {
+    for (const canvas of screens.querySelectorAll("canvas:not([data-drawn])")) {
+      canvas.dataset.drawn = "";
+      shrink(canvas, await aside.at(Number(canvas.dataset.step) + 1, "seen"), [0, 0, film.width, film.height], 220);
+    }
+  });
+  screens?.addEventListener("click", (event) => {
+    const item = event.target.closest("a");
+    if (!item) return;
+    event.preventDefault();
+    choose({ step: Number(item.dataset.step), finding: null });
+  });
+  for (const { item, step, box } of causes.places.filter((place) => place.box && place.item.matches(".places > :first-child"))) {
+    if (!(step < film.pictured) || step === null) continue;
+    await new Promise((resolve) => (globalThis.requestIdleCallback ?? setTimeout)(resolve));
+    if (!view.isConnected) return;
+    const canvas = document.createElement("canvas");
+    canvas.className = "shot";
+    const part = around(box, film);
+    shrink(canvas, await aside.at(step + 1, "seen"), part, 340);
+    const context = canvas.getContext("2d");
+    const each = canvas.width / part[2];
+    context.setTransform(each, 0, 0, each, -part[0] * each, -part[1] * each);
+    Object.assign(context, { lineWidth: 1.5 / each, strokeStyle: "#0b6570" });
+    context.stroke(new Path2D(corners(box, 4 / each)));
+    item.querySelector("div").prepend(canvas);
+  }
+}
+
+// A box with what lies around it, inside the panel.
+function around([x, y, width, height], film) {
+  const wide = Math.min(film.width, Math.max(2 * width, film.width / 3));
+  const high = Math.min(film.height, Math.max(2 * height, film.height / 3));
+  const within = (middle, size, most) => Math.max(0, Math.min(most - size, middle - size / 2));
+  return [within(x + width / 2, wide, film.width), within(y + height / 2, high, film.height), wide, high];
+}
+
+function shrink(canvas, picture, [x, y, width, height], most) {
+  const share = Math.min(1, most / Math.max(width, height));
+  [canvas.width, canvas.height] = [Math.ceil(width * share), Math.ceil(height * share)];
+  const context = canvas.getContext("2d");
+  context.imageSmoothingQuality = "high";
+  context.drawImage(picture, x, y, width, height, 0, 0, canvas.width, canvas.height);
+}
+
+const keys = {
+  m: () => choose({ look: "meant" }),
+  s: () => choose({ look: "seen" }),
+  l: () => choose({ look: "left" }),
+  b: () => choose({ beside: !state.beside }),
+  c: () => open.panel.closer(),
+  n: () => open.causes.beside(state.finding, 1),
+  p: () => open.causes.beside(state.finding, -1),
+  ArrowRight: () => choose({ step: state.step + 1 }),
+  ArrowLeft: () => choose({ step: state.step - 1 }),
+};
+
+document.addEventListener("keydown", (event) => {
+  const run = keys[event.key.length === 1 ? event.key.toLowerCase() : event.key];
+  const arrows = "input, .scroll, .wide, .closer .stage";
+  const isTaken = event.ctrlKey || event.altKey || event.metaKey || event.target.closest(event.key.length > 1 ? `select, ${arrows}` : "select");
+  if (!run || isTaken || !open?.panel || !open.view.querySelector('[name="keys"]').checked) return;
+  event.preventDefault();
+  run();
+});
+document.addEventListener("click", ({ target }) => {
+  const { name } = target.closest("button") ?? {};
+  if (name === "back" || name === "forward") choose({ step: state.step + (name === "back" ? -1 : 1) });
+  if (name === "previous" || name === "next") open.causes.beside(state.finding, name === "previous" ? -1 : 1);
+});
+addEventListener("hashchange", () => { Object.assign(state, readAddress(location.hash)); render(); });
+addEventListener("beforeprint", () => { for (const one of open?.section.querySelectorAll(".cause details") ?? []) one.dataset.was = one.open, one.open = true; });
+addEventListener("afterprint", () => { for (const one of document.querySelectorAll("details[data-was]")) one.open = one.dataset.was === "true"; });
+document.documentElement.classList.add("js");
+render();

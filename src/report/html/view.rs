@@ -1,0 +1,85 @@
+//! The panel and its time as empty markup, once for all plans of a page: the script fills it for the plan that is open.
+//! Knows nothing of any plan.
+
+use maud::{Markup, html};
+
+/// The view, in a template.
+pub(super) fn template() -> Markup {
+    html! {
+        template id="view" { div.view {
+            section.panel aria-label="The panel" {
+                (looks())
+                div.stage tabindex="0" role="group" aria-label="The panel, may be scrolled" { (stage(false)) (stage(true)) }
+                p.chosen-line { button type="button" name="previous" { "Previous" } button type="button" name="next" { "Next" } " " span.what {} }
+                (controls())
+                p.said aria-live="polite" {}
+            }
+            (time())
+            (help())
+        } }
+    }
+}
+
+fn looks() -> Markup {
+    html! {
+        div.looks role="group" aria-label="What the panel shows" {
+            @for (value, name) in [("meant", "Meant"), ("seen", "Seen"), ("left", "Left")] {
+                button type="button" name="look" value=(value) aria-pressed="false" { (name) " " kbd { (&name[..1]) } }
+            }
+            button type="button" name="beside" aria-pressed="false" { "Meant beside it " kbd { "B" } }
+            button type="button" name="closer" aria-pressed="false" { "Closer " kbd { "C" } }
+            span.reading {}
+        }
+    }
+}
+
+fn stage(hidden: bool) -> Markup {
+    html! {
+        figure hidden[hidden] {
+            div.sheet { canvas role="img" aria-label="The panel" {} svg.over aria-hidden="true" {} }
+            figcaption {}
+        }
+    }
+}
+
+fn controls() -> Markup {
+    html! {
+        div.controls {
+            label.steps { "Step " input type="range" min="0" value="0" name="step"; }
+            button type="button" name="back" { "Back" }
+            button type="button" name="forward" { "On" }
+            button type="button" name="play" { "Play" }
+            button type="button" name="flash" { "Show its flashes, once" }
+        }
+    }
+}
+
+fn time() -> Markup {
+    html! {
+        section.time aria-label="Time" {
+            div.paper {
+                div.lanes {}
+                div.scroll tabindex="0" role="group" aria-label="Time, may be scrolled" {}
+            }
+            ul.key {
+                @for (mark, name) in [
+                    ("person", "by a person"), ("machine", "by the device"), ("wait", "waits"), ("drive", "drives"),
+                    ("cleans", "cleans"), ("limit", "from here on a ghost"),
+                ] { li { span class={ "mark " (mark) } {} (name) } }
+                li { button type="button" name="narrower" { "Narrower" } button type="button" name="wider" { "Wider" } }
+            }
+        }
+    }
+}
+
+fn help() -> Markup {
+    html! {
+        details.help { summary { "Keys, and what is shown" }
+            p { "M meant, S seen, L left, B meant beside it, C closer, arrows step, N and P go to the next and the \
+                 previous finding. " label { input type="checkbox" name="keys" checked; " keys are on" } }
+            p { "All this is what the model predicts. Nothing moves until you start it. Playing is ten times slower than \
+                 the panel, and flashes are only marked, because flashing can trigger seizures in people with \
+                 photosensitive epilepsy." }
+        }
+    }
+}

@@ -179,7 +179,7 @@ fn counts_in_table(markdown: &str) -> BTreeMap<String, [u64; 3]> {
     let mut counts = BTreeMap::new();
     for row in rows.filter(|row| !row.contains("**not read**")) {
         let cells: Vec<&str> = row.split('|').map(str::trim).collect();
-        let name = cells[1].replace('\\', "").replace(".plan.json", "");
+        let name = cells[1].replace('\\', "").replace(".plan.json", "").replace(".trace.jsonl", "-trace");
         counts.insert(name, [3, 4, 5].map(|cell| cells[cell].parse().unwrap()));
     }
     counts

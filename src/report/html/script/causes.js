@@ -87,5 +87,7 @@ function causesOf(section, plan, choose) {
     filters.addEventListener("input", filter);
     filter();
   }
-  return { places, placeOfId, choosePlace, refresh, beside };
+  // Where the worst finding is that a picture shows: what somebody sees who comes without an address.
+  const worstStep = places.find(({ step }) => step !== null)?.step;
+  return { places, placeOfId, choosePlace, refresh, beside, worstStep };
 }

@@ -21,7 +21,7 @@ const render = paced(async () => {
   const { panel, causes, time, film } = open;
   state.plan = number;
   const place = causes.placeOfId(state.finding);
-  if (state.step === null) state.step = place?.step ?? Math.min(0, (film?.pictured ?? 0) - 1);
+  if (state.step === null) state.step = place?.step ?? causes.worstStep ?? Math.min(0, (film?.pictured ?? 0) - 1);
   if (panel) {
     state.step = Math.max(-1, Math.min(panel.last, state.step));
     // A finding stands in the picture of its own step only.

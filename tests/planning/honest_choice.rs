@@ -66,7 +66,7 @@ fn a_blinking_alarm_blinks() {
     let on_off = r#"{ "label": "on", "screen": "on.svg", "after_ms": 300, "cause": "clock", "updates": "choose" },
                     { "label": "off", "screen": "off.svg", "after_ms": 300, "cause": "clock", "updates": "choose" }"#;
     let repeated = format!(r#"{{ "repeat": 10, "steps": [{on_off}] }}"#);
-    let apart = vec![on_off; 10].join(",");
+    let apart = [on_off; 10].join(",");
     for steps in [repeated, apart] {
         let folder = watch();
         folder.file("off.svg", face(0, 0, 0));

@@ -59,7 +59,7 @@ fn the_box_is_drawn_on_the_screen_that_was_touched() {
     let arguments = ["review", "a.plan.json", "--only", "small-target", "--gate", "never"];
     folder.run(&[&arguments[..], &["--pictures", "pictures", "--also", "markdown=a.md"]].concat()).with_status(0);
     let mut drawn = folder.names_below("pictures");
-    drawn.retain(|name| name.ends_with(".png"));
+    drawn.retain(|name| std::path::Path::new(name).extension().is_some_and(|ending| ending == "png"));
     assert!(drawn.len() == 1 && drawn[0].contains("step-0"), "{drawn:?}");
     let text = folder.read("a.md");
     assert!(text.contains("`small-target`") && text.contains(&drawn[0]), "{text}");

@@ -13,6 +13,8 @@ pub mod paths;
 pub mod picture;
 pub mod residue_plot;
 pub mod sarif;
+pub mod story;
+pub mod story_strip;
 mod sheet;
 pub mod text;
 mod reading_order;

@@ -1,0 +1,179 @@
+//! `stillpage explain`: the story of a place, for somebody who never read a data sheet.
+
+use std::path::PathBuf;
+
+use clap::{Args, ValueEnum, ValueHint};
+
+use super::{
+    files::{Outside, SettingsStore, load_plan, screen_faults, working_folder},
+    output::{check_is_png, tell_written, write_file, write_out},
+    telling::{output_style, status_of},
+    threads::cores,
+};
+use crate::{
+    excerpt::TimePoint,
+    explain::{Complaint, Moment, NoStory, Question, Story, explain as tell},
+    geometry::{Rect, Window},
+    plan::Plan,
+    report::{
+        story::{StoryReport, story_json, write_story},
+        story_strip::strip,
+    },
+    source::Fault,
+};
+
+/// What `explain` takes.
+#[derive(Debug, Args)]
+pub(crate) struct ExplainArguments {
+    /// The plan or the trace
+    #[arg(value_hint = ValueHint::FilePath)]
+    plan: PathBuf,
+    /// The step, counted from 0 in the order in which the steps are played, repeats included [default: the worst one]
+    #[arg(long, value_name = "N", conflicts_with = "when")]
+    step: Option<u64>,
+    /// The time: seconds since the beginning, such as `72.5`, or the time of day in a trace, such as `09:31:12`
+    #[arg(long, value_name = "TIME")]
+    when: Option<String>,
+    /// The place on the screen in pixels: left, top, width, height [default: where it was worst then]
+    #[arg(long, value_name = "X,Y,W,H", value_parser = read_box)]
+    r#where: Option<Window>,
+    /// How many seconds before that the story begins
+    #[arg(long, value_name = "SECONDS", default_value = "10", value_parser = read_seconds)]
+    before: f64,
+    /// What somebody complains about: the story then also says what is normal, and what this model does not know
+    #[arg(long, value_name = "KIND", value_enum, ignore_case = true)]
+    complaint: Option<ComplaintWord>,
+    /// In which form to write the story
+    #[arg(long, value_name = "FORM", value_enum, default_value = "text", ignore_case = true)]
+    format: StoryFormat,
+    /// A PNG to write: the place before, as it is meant, as it is seen, and what is left of older pictures
+    #[arg(long, value_name = "F.png", value_hint = ValueHint::FilePath)]
+    out: Option<PathBuf>,
+    #[command(flatten)]
+    outside: Outside,
+}
+
+/// The forms of a story.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+enum StoryFormat {
+    /// For people
+    Text,
+    /// For programs
+    Json,
+}
+
+/// The words for complaints.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+struct ComplaintWord(Complaint);
+
+impl ValueEnum for ComplaintWord {
+    fn value_variants<'a>() -> &'a [Self] {
+        const ALL: [ComplaintWord; Complaint::ALL.len()] = {
+            let mut all = [ComplaintWord(Complaint::Flicker); Complaint::ALL.len()];
+            let mut at = 0;
+            while at < all.len() {
+                all[at] = ComplaintWord(Complaint::ALL[at]);
+                at += 1;
+            }
+            all
+        };
+        &ALL
+    }
+
+    fn to_possible_value(&self) -> Option<clap::builder::PossibleValue> {
+        Some(clap::builder::PossibleValue::new(self.0.word()).help(self.0.about()))
+    }
+}
+
+fn read_box(text: &str) -> Result<Window, String> {
+    let numbers: Result<Vec<i64>, _> = text.split(',').map(|number| number.trim().parse::<i64>()).collect();
+    match numbers.as_deref() {
+        Ok([x, y, width, height]) if *width > 0 && *height > 0 => {
+            Ok(Window { x: *x, y: *y, width: *width, height: *height })
+        }
+        _ => Err("write four whole numbers: left, top, width, height, such as `100,40,64,32`".to_owned()),
+    }
+}
+
+fn read_seconds(text: &str) -> Result<f64, String> {
+    let seconds = text.parse::<f64>().ok().filter(|seconds| seconds.is_finite() && *seconds >= 0.0);
+    seconds.ok_or_else(|| "write seconds as a number that is not negative, such as `10` or `0.5`".to_owned())
+}
+
+/// Runs the command and gives the exit status.
+pub(super) fn explain(arguments: &ExplainArguments) -> u8 {
+    status_of(run(arguments))
+}
+
+fn run(arguments: &ExplainArguments) -> Result<(), Vec<Fault>> {
+    if let Some(out) = &arguments.out {
+        check_is_png(out)?;
+    }
+    let mut settings = SettingsStore::new(&working_folder(), &[], arguments.outside);
+    let loaded = load_plan(&arguments.plan, &mut settings)?;
+    let plan = &loaded.plan;
+    let question = question(arguments, plan)?;
+    let story = tell(plan, &loaded.screens, cores(), &question).map_err(|none| match none {
+        NoStory::Broken(broken) => screen_faults(&loaded, broken),
+        NoStory::NoStep(last) => vec![no_step(arguments, last)],
+    })?;
+    if let Some(out) = arguments.out.as_ref().filter(|out| loaded.reads(out)) {
+        let message = "the plan uses this picture, which would be overwritten";
+        return Err(vec![Fault::of_file(out.display().to_string(), message, "give the output another name")]);
+    }
+    let complaint = arguments.complaint.map(|word| word.0);
+    let report = StoryReport { path: &plan.source.name, plan, story: &story, complaint };
+    write_out(|out| match arguments.format {
+        StoryFormat::Text => write_story(report, output_style(), out),
+        StoryFormat::Json => writeln!(out, "{:#}", story_json(report)),
+    })
+    .map_err(Vec::from)?;
+    arguments.out.as_ref().map_or(Ok(()), |out| draw(arguments, &story, plan, out))
+}
+
+fn draw(arguments: &ExplainArguments, story: &Story, plan: &Plan, out: &PathBuf) -> Result<(), Vec<Fault>> {
+    let bytes = strip(story, &plan.display.ink)
+        .map_err(|reason| vec![fault(arguments, format!("cannot be drawn: {reason}"), "")])?;
+    write_file(out, |file| file.write_all(&bytes))?;
+    tell_written(out, "the place before, as it is meant, as it is seen, and what is left").map_err(Vec::from)
+}
+
+fn question(arguments: &ExplainArguments, plan: &Plan) -> Result<Question, Vec<Fault>> {
+    let time = arguments.when.as_ref().map(|text| {
+        let point =
+            TimePoint::read(text).map_err(|reason| vec![fault(arguments, format!("`--when {text}`"), reason)])?;
+        point.since_beginning(plan).map_err(|_| {
+            let help = "give seconds since the beginning, such as `12.5`, or set `starts_at` in the trace's `clock`";
+            vec![fault(arguments, "it is not known at what time of day this begins", help)]
+        })
+    });
+    let time = time.transpose()?.map(Moment::Time);
+    Ok(Question {
+        moment: arguments.step.map(Moment::Step).or(time),
+        place: arguments.r#where.map(|window| place(arguments, window, plan)).transpose()?,
+        before_ms: Some(arguments.before * 1000.0),
+        complaint: arguments.complaint.map(|word| word.0),
+    })
+}
+
+fn place(arguments: &ExplainArguments, window: Window, plan: &Plan) -> Result<Rect, Vec<Fault>> {
+    let size = plan.screen_size();
+    window.cut(size).ok_or_else(|| {
+        let message = "this place lies outside the screen";
+        vec![fault(arguments, message, format!("the screen has {} x {} px", size.width, size.height))]
+    })
+}
+
+fn no_step(arguments: &ExplainArguments, last: Option<u64>) -> Fault {
+    match last {
+        None => fault(arguments, "there are no steps", "add a step that shows a screen"),
+        Some(last) => {
+            let message = format!("there is no step {}", arguments.step.unwrap_or_default());
+            fault(arguments, message, format!("steps count from 0; the last one is {last}"))
+        }
+    }
+}
+
+fn fault(arguments: &ExplainArguments, message: impl Into<String>, help: impl Into<String>) -> Fault {
+    Fault::of_file(arguments.plan.display().to_string(), message, help)
+}

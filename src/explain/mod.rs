@@ -1,0 +1,255 @@
+//! The story of a place on the panel, for somebody who never read a data sheet: what was drawn there, what was driven, what
+//! stays, whose ink it is, and what would have helped.
+//!
+//! Reads the playback and the findings, and works nothing out anew. Knows no words of a report and no pictures' formats.
+
+mod complaint;
+mod happened;
+mod patch;
+mod where_to_look;
+
+use std::ops::ControlFlow;
+
+use crate::{
+    change::pipeline::ScreenSource,
+    finding::Finding,
+    geometry::Rect,
+    panel::PlayedStep,
+    plan::{Plan, PlannedStep},
+    review::{BrokenScreen, play_until, review},
+    rules::Selection,
+};
+
+pub use complaint::Complaint;
+pub use happened::{Event, SentHere};
+pub use patch::Patch;
+pub use where_to_look::WhyHere;
+
+use happened::History;
+
+/// What is asked.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Question {
+    /// When; the worst moment if nothing is said.
+    pub moment: Option<Moment>,
+    /// Where on the screen; where it was worst then if nothing is said.
+    pub place: Option<Rect>,
+    /// How far back the story begins, ms; [`USUAL_BEFORE_MS`] if nothing is said.
+    pub before_ms: Option<f64>,
+    /// What somebody complains about.
+    pub complaint: Option<Complaint>,
+}
+
+/// A moment of a plan.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Moment {
+    /// The end of a step, counted from 0 in the order in which the steps are played.
+    Step(u64),
+    /// So long after the plan began, ms: the step that was asked for last by then.
+    Time(f64),
+}
+
+/// How far back a story begins, ms, if nothing is said.
+pub const USUAL_BEFORE_MS: f64 = 10_000.0;
+
+/// Why there is no story.
+#[derive(Clone, Debug)]
+pub enum NoStory {
+    /// Screens cannot be used.
+    Broken(Vec<BrokenScreen>),
+    /// There is no such step; the last one, if there is any.
+    NoStep(Option<u64>),
+}
+
+/// What happened at a place.
+#[derive(Clone, Debug)]
+pub struct Story {
+    /// The step at whose end the place is looked at, its label, and when it was asked for, ms since the plan began.
+    pub step: u64,
+    /// Its label.
+    pub label: Option<String>,
+    /// When it was asked for, ms since the plan began.
+    pub at_ms: f64,
+    /// The place on the screen.
+    pub place: Rect,
+    /// Why this place was looked at.
+    pub why_here: WhyHere,
+    /// What happened there, in order.
+    pub events: Vec<Event>,
+    /// How many updates of the place came before that, since it was last cleaned, and the step that cleaned it.
+    pub earlier_updates: u64,
+    /// The step that cleaned all of the place last.
+    pub cleaned_by: Option<u64>,
+    /// What stays there that nobody drew.
+    pub ghost: Option<GhostHere>,
+    /// How far the place is off at most without being a ghost, L*; with the limit.
+    pub most_off_l: f64,
+    /// The limit from which on most people notice a ghost, L*.
+    pub limit_l: f64,
+    /// Pixels that should show something else, and of how many the controller does not know what they show.
+    pub wrong_px: u64,
+    /// Pixels of the place of which the controller does not know what they show.
+    pub unknown_px: u64,
+    /// The findings of this place and time, the worst first.
+    pub findings: Vec<Finding>,
+    /// What there is to say about the complaint.
+    pub answers: Vec<String>,
+    /// The place with what is around it: at the end, and before the first event.
+    pub pictures: [Patch; 2],
+}
+
+/// A ghost at the place.
+#[derive(Clone, Debug, PartialEq)]
+pub struct GhostHere {
+    /// How much lighter or darker it is than it should be, L*.
+    pub worst_l: f64,
+    /// How many pixels it has.
+    pub pixels: u64,
+    /// Its box.
+    pub rect: Rect,
+    /// Whether it is an outline beside what was driven.
+    pub is_outline: bool,
+    /// The step that drew what shines through; `None` if that was on the glass before the plan began.
+    pub drawn_by: Option<u64>,
+    /// The step that drew over it.
+    pub drawn_over_by: Option<u64>,
+    /// The step since which there is a ghost here, and how long that is, ms.
+    pub since: (u64, f64),
+    /// How often its place was updated since it was cleaned.
+    pub updates: u32,
+}
+
+/// Tells what happened.
+///
+/// # Errors
+/// Where screens cannot be used, or where there is no such step.
+pub fn explain(plan: &Plan, screens: &dyn ScreenSource, threads: usize, question: &Question) -> Result<Story, NoStory> {
+    let last = plan.step_count.checked_sub(1).ok_or(NoStory::NoStep(None))?;
+    let mut worst = where_to_look::WorstMoment::default();
+    let reviewed = review(plan, screens, &Selection::default(), threads, &mut |step| worst.see(step));
+    let findings = reviewed.map_err(NoStory::Broken)?.findings;
+    let step = match question.moment {
+        Some(Moment::Step(step)) if step > last => return Err(NoStory::NoStep(Some(last))),
+        Some(Moment::Step(step)) => step,
+        Some(Moment::Time(ms)) => step_at(plan, ms),
+        None => worst.step(&findings, question.complaint),
+    };
+    let play = Playback { plan, screens, threads };
+    let (place, why_here) = match question.place {
+        Some(place) => (place, WhyHere::Asked),
+        None => play.at(step, |played| where_to_look::place(played, &findings, question.complaint))?,
+    };
+    let before_ms = question.before_ms.unwrap_or(USUAL_BEFORE_MS);
+    let history = play.history(step, place, before_ms)?;
+    let first = history.events.first().map_or(step, |event| event.step);
+    let around = patch::with_margin(place, plan.screen_size());
+    let before = match first.checked_sub(1) {
+        Some(before) => play.at(before, |played| Patch::of(played, around))?,
+        None => play.at(first, |played| Patch::before(played, around, plan))?,
+    };
+    let mut story = play.at(step, |played| end_of_story(played, place, history, before, plan))?;
+    story.why_here = why_here;
+    story.findings = relevant(findings, &story);
+    story.answers = question.complaint.map_or(Vec::new(), |complaint| complaint.answers(&story, plan));
+    Ok(story)
+}
+
+/// The step that was asked for last at a time.
+fn step_at(plan: &Plan, ms: f64) -> u64 {
+    let is_asked = |planned: &PlannedStep<'_>| planned.request_ms + planned.step.updates_after_ms() <= ms;
+    plan.steps().take_while(is_asked).last().map_or(0, |planned| planned.index)
+}
+
+/// Plays a plan as often as somebody looks.
+struct Playback<'p> {
+    plan: &'p Plan,
+    screens: &'p dyn ScreenSource,
+    threads: usize,
+}
+
+impl Playback<'_> {
+    /// Looks at the end of a step.
+    fn at<T>(&self, wanted: u64, look: impl FnOnce(&PlayedStep<'_>) -> T) -> Result<T, NoStory> {
+        let mut look = Some(look);
+        let mut seen = None;
+        play_until(self.plan, self.screens, self.threads, &mut |step| {
+            if step.planned.index < wanted {
+                return ControlFlow::Continue(());
+            }
+            seen = look.take().map(|look| look(step));
+            ControlFlow::Break(())
+        })
+        .map_err(NoStory::Broken)?;
+        seen.ok_or(NoStory::NoStep(self.plan.step_count.checked_sub(1)))
+    }
+
+    /// What happened at a place until the end of a step, from so long before it on.
+    fn history(&self, wanted: u64, place: Rect, before_ms: f64) -> Result<History, NoStory> {
+        let planned = self.plan.steps().find(|planned| planned.index == wanted);
+        let at_ms = planned.map_or(0.0, |planned| planned.request_ms + planned.step.updates_after_ms());
+        let mut history = History::new(place, at_ms - before_ms, self.plan);
+        play_until(self.plan, self.screens, self.threads, &mut |step| {
+            history.see(step);
+            if step.planned.index < wanted { ControlFlow::Continue(()) } else { ControlFlow::Break(()) }
+        })
+        .map_err(NoStory::Broken)?;
+        Ok(history)
+    }
+}
+
+/// What there is to see at the end.
+fn end_of_story(step: &PlayedStep<'_>, place: Rect, history: History, before: Patch, plan: &Plan) -> Story {
+    let ghosts = step.ghosts.iter().filter(|ghost| ghost.rect.overlaps(place));
+    let worst = ghosts.max_by(|one, other| one.worst_l.total_cmp(&other.worst_l));
+    let now_ms = step.updates_request_ms();
+    let ghost = worst.map(|ghost| {
+        let [drawn_over_by, drawn_by] = step.moved_by(ghost.worst_tile);
+        let (since, since_ms) = history.ghost_since.unwrap_or((step.planned.index, now_ms));
+        GhostHere {
+            worst_l: ghost.worst_l,
+            pixels: ghost.pixels,
+            rect: ghost.rect,
+            is_outline: ghost.is_outline(),
+            drawn_by,
+            drawn_over_by,
+            since: (since, now_ms - since_ms),
+            updates: patch::most_updates(step, ghost.rect),
+        }
+    });
+    Story {
+        step: step.planned.index,
+        label: step.planned.step.label.clone(),
+        at_ms: now_ms,
+        place,
+        why_here: WhyHere::Asked,
+        events: history.events,
+        earlier_updates: history.earlier_updates,
+        cleaned_by: history.cleaned_by,
+        ghost,
+        most_off_l: patch::most_off(step, place, plan),
+        limit_l: step.ghost_limits.limit_l,
+        wrong_px: step.glass.unlike_memory().inside(&[place], step.grid()).count(),
+        unknown_px: patch::unknown_px(step, place),
+        findings: Vec::new(),
+        answers: Vec::new(),
+        pictures: [Patch::of(step, before.place), before],
+    }
+}
+
+/// The findings of a place and the time that is told, the worst first: one of each rule, the one nearest in time.
+fn relevant(findings: Vec<Finding>, story: &Story) -> Vec<Finding> {
+    let first = story.events.first().map_or(story.step, |event| event.step);
+    let is_of_it = |finding: &Finding| {
+        let is_then = finding.is_of_a_step() && finding.step <= story.step && finding.last_step >= first;
+        is_then && finding.rect.is_none_or(|rect| rect.overlaps(story.place))
+    };
+    let mut found: Vec<Finding> = findings.into_iter().filter(is_of_it).collect();
+    found.sort_by_key(|finding| std::cmp::Reverse((finding.severity, finding.step)));
+    let mut rules: Vec<&'static str> = Vec::new();
+    found.retain(|finding| {
+        let is_new = !rules.contains(&finding.rule);
+        rules.push(finding.rule);
+        is_new
+    });
+    found
+}

@@ -1,0 +1,79 @@
+//! A piece of the panel, as it was at some moment: what it should show, what it shows, and how far that is off.
+
+use crate::{
+    change::TileCover,
+    display::Level,
+    geometry::{Rect, Size},
+    panel::PlayedStep,
+    plan::Plan,
+};
+
+/// The pixels of a place, row by row.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Patch {
+    /// Where on the screen.
+    pub place: Rect,
+    /// The levels in memory.
+    pub meant: Vec<Level>,
+    /// The levels on the glass.
+    pub seen: Vec<Level>,
+    /// How much lighter each pixel looks than its level, L*.
+    pub off_l: Vec<f32>,
+}
+
+impl Patch {
+    pub(super) fn of(step: &PlayedStep<'_>, place: Rect) -> Self {
+        let mut patch = Self { place, meant: Vec::new(), seen: Vec::new(), off_l: Vec::new() };
+        for (x, y) in pixels(place, step.memory.size()) {
+            let (tile, bit) = step.grid().locate(x, y);
+            patch.meant.push(step.glass.memory_level(x, y));
+            patch.seen.push(step.glass.level(x, y));
+            patch.off_l.push(step.glass.shown_residue(tile, bit.trailing_zeros()) as f32);
+        }
+        patch
+    }
+
+    /// The place before the first step, as the plan says what is on the glass.
+    pub(super) fn before(step: &PlayedStep<'_>, place: Rect, plan: &Plan) -> Self {
+        let (table, size) = (plan.display.ink.level_table(), step.previous.size());
+        let shade = |(x, y): (u32, u32)| step.previous.shades()[(y * size.width + x) as usize];
+        let levels: Vec<Level> = pixels(place, size).map(|at| table[usize::from(shade(at))]).collect();
+        Self { place, off_l: vec![0.0; levels.len()], seen: levels.clone(), meant: levels }
+    }
+}
+
+/// A place with a margin, so that one sees where it lies.
+pub(super) fn with_margin(place: Rect, size: Size) -> Rect {
+    const LEAST_PX: u32 = 8;
+    const SHARE: u32 = 8;
+    let [wide, high] = [place.width, place.height].map(|side| (side / SHARE).max(LEAST_PX));
+    let (x, y) = (place.x.saturating_sub(wide), place.y.saturating_sub(high));
+    let right = (place.x + place.width + wide).min(size.width);
+    let bottom = (place.y + place.height + high).min(size.height);
+    Rect { x, y, width: right - x, height: bottom - y }
+}
+
+fn pixels(place: Rect, size: Size) -> impl Iterator<Item = (u32, u32)> {
+    let rows = place.y..(place.y + place.height).min(size.height);
+    rows.flat_map(move |y| (place.x..(place.x + place.width).min(size.width)).map(move |x| (x, y)))
+}
+
+/// How far a place is off at most, compared with the rest of each level, L*.
+pub(super) fn most_off(step: &PlayedStep<'_>, place: Rect, plan: &Plan) -> f64 {
+    let median = |level: Level| step.medians.get(usize::from(level)).copied().unwrap_or(0.0);
+    let off = pixels(place, plan.screen_size()).map(|(x, y)| {
+        let (tile, bit) = step.grid().locate(x, y);
+        (step.glass.shown_residue(tile, bit.trailing_zeros()) - median(step.glass.level(x, y))).abs()
+    });
+    off.fold(0.0, f64::max)
+}
+
+/// How often the pixels of a place were driven since they were cleaned, at most.
+pub(super) fn most_updates(step: &PlayedStep<'_>, place: Rect) -> u32 {
+    pixels(place, step.memory.size()).map(|(x, y)| step.glass.count(x, y)).max().unwrap_or(0)
+}
+
+/// The pixels of a place of which the controller does not know what they show.
+pub(super) fn unknown_px(step: &PlayedStep<'_>, place: Rect) -> u64 {
+    step.glass.unknown_within(&TileCover::new(*step.grid(), &[place]))
+}

@@ -12,11 +12,12 @@ use super::{
 };
 use crate::{
     excerpt::TimePoint,
-    explain::{Complaint, Moment, NoStory, Question, Story, explain as tell},
+    explain::{Complaint, Moment, NoStory, Question, explain as tell},
     geometry::{Rect, Window},
     plan::Plan,
     report::{
         story::{StoryReport, story_json, write_story},
+        story_page::story_page,
         story_strip::strip,
     },
     source::Fault,
@@ -49,6 +50,9 @@ pub(crate) struct ExplainArguments {
     /// A PNG to write: the place before, as it is meant, as it is seen, and what is left of older pictures
     #[arg(long, value_name = "F.png", value_hint = ValueHint::FilePath)]
     out: Option<PathBuf>,
+    /// A page to write, with the story and these pictures: one file to send
+    #[arg(long, value_name = "F.html", value_hint = ValueHint::FilePath)]
+    html: Option<PathBuf>,
     #[command(flatten)]
     outside: Outside,
 }
@@ -117,8 +121,8 @@ fn run(arguments: &ExplainArguments) -> Result<(), Vec<Fault>> {
         NoStory::Broken(broken) => screen_faults(&loaded, broken),
         NoStory::NoStep(last) => vec![no_step(arguments, last)],
     })?;
-    if let Some(out) = arguments.out.as_ref().filter(|out| loaded.reads(out)) {
-        let message = "the plan uses this picture, which would be overwritten";
+    if let Some(out) = arguments.out.iter().chain(&arguments.html).find(|out| loaded.reads(out)) {
+        let message = "the plan uses this file, which would be overwritten";
         return Err(vec![Fault::of_file(out.display().to_string(), message, "give the output another name")]);
     }
     let complaint = arguments.complaint.map(|word| word.0);
@@ -128,14 +132,21 @@ fn run(arguments: &ExplainArguments) -> Result<(), Vec<Fault>> {
         StoryFormat::Json => writeln!(out, "{:#}", story_json(report)),
     })
     .map_err(Vec::from)?;
-    arguments.out.as_ref().map_or(Ok(()), |out| draw(arguments, &story, plan, out))
-}
-
-fn draw(arguments: &ExplainArguments, story: &Story, plan: &Plan, out: &PathBuf) -> Result<(), Vec<Fault>> {
-    let bytes = strip(story, &plan.display.ink)
+    if arguments.out.is_none() && arguments.html.is_none() {
+        return Ok(());
+    }
+    let pictures = strip(&story, &plan.display.ink)
         .map_err(|reason| vec![fault(arguments, format!("cannot be drawn: {reason}"), "")])?;
-    write_file(out, |file| file.write_all(&bytes))?;
-    tell_written(out, "the place before, as it is meant, as it is seen, and what is left").map_err(Vec::from)
+    if let Some(out) = &arguments.out {
+        write_file(out, |file| file.write_all(&pictures))?;
+        tell_written(out, "the place before, as it is meant, as it is seen, and what is left").map_err(Vec::from)?;
+    }
+    if let Some(html) = &arguments.html {
+        let page = story_page(report, &pictures);
+        write_file(html, |file| file.write_all(page.as_bytes()))?;
+        tell_written(html, "the story with its pictures").map_err(Vec::from)?;
+    }
+    Ok(())
 }
 
 fn question(arguments: &ExplainArguments, plan: &Plan) -> Result<Question, Vec<Fault>> {

@@ -4,12 +4,18 @@ use std::io::{self, Write};
 
 use serde_json::{Value, json};
 
-use super::text::TextStyle;
+use super::{
+    sentences::{PREDICTIONS, sentence},
+    text::TextStyle,
+};
 use crate::{
     display::Mode,
     explain::{Complaint, Event, GhostHere, SentHere, Story, WhyHere},
     plan::{Cause, Plan},
-    rules::wording::{counted, rect, span, step_name},
+    rules::{
+        FLASH_CAUTION, INDICATOR_CAUTION,
+        wording::{counted, rect, span, step_name},
+    },
     source::readable,
     trace::time_of_day,
     units::length_mm,
@@ -37,17 +43,27 @@ pub struct StoryReport<'s> {
 /// Where it cannot be written.
 pub fn write_story(report: StoryReport<'_>, style: TextStyle, out: &mut dyn Write) -> io::Result<()> {
     let paragraphs = paragraphs(report);
-    for (at, (title, lines)) in paragraphs.iter().enumerate() {
-        if at > 0 {
-            writeln!(out)?;
-        }
+    for (title, lines) in &paragraphs {
         writeln!(out, "{title}")?;
         for line in lines {
             let options = textwrap::Options::new(style.width).initial_indent("  ").subsequent_indent("    ");
             writeln!(out, "{}", textwrap::fill(&readable(line), options))?;
         }
+        writeln!(out)?;
     }
-    Ok(())
+    writeln!(out, "{}", textwrap::fill(&closing_words(report), style.width))
+}
+
+/// What stands at the end: cautions, and that all of it is a prediction.
+pub(super) fn closing_words(report: StoryReport<'_>) -> String {
+    let StoryReport { plan, story, complaint, .. } = report;
+    let modes = &plan.display.modes;
+    let flashes = story.events.iter().flat_map(|event| &event.sent).any(|sent| modes[sent.mode].flashes > 0);
+    let is_about_flashes = matches!(complaint, Some(Complaint::Flicker | Complaint::ColourFlicker | Complaint::Border));
+    let caution = if flashes || is_about_flashes { format!("{} ", sentence(FLASH_CAUTION)) } else { String::new() };
+    let indicator =
+        if plan.display.is_indicator() { format!("{} ", sentence(INDICATOR_CAUTION)) } else { String::new() };
+    format!("{caution}{indicator}{PREDICTIONS}")
 }
 
 /// The parts of a story: a title and its lines.
@@ -70,7 +86,7 @@ pub fn paragraphs(report: StoryReport<'_>) -> Vec<(String, Vec<String>)> {
 }
 
 fn sentences(texts: &[String]) -> Vec<String> {
-    texts.iter().map(|text| super::sentences::sentence(text)).collect()
+    texts.iter().map(|text| sentence(text)).collect()
 }
 
 struct Words<'s> {
@@ -290,7 +306,7 @@ impl Words<'_> {
         }
         with_help()
             .map(|finding| {
-                let help = super::sentences::sentence(&finding.help);
+                let help = sentence(&finding.help);
                 format!("{} ({}): {help}", finding.rule, finding.severity.word())
             })
             .collect()

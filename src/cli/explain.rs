@@ -5,7 +5,10 @@ use std::path::PathBuf;
 use clap::{Args, ValueEnum, ValueHint};
 
 use super::{
-    files::{Outside, SettingsStore, load_plan, screen_faults, working_folder},
+    files::{
+        Inputs, LoadedScreens, Outside, SettingsStore, faults_of_screens, is_flow, load_flow, load_plan, real,
+        working_folder,
+    },
     output::{check_is_png, tell_written, write_file, write_out},
     telling::{output_style, status_of},
     threads::cores,
@@ -13,20 +16,23 @@ use super::{
 use crate::{
     excerpt::TimePoint,
     explain::{Complaint, Moment, NoStory, Question, explain as tell},
+    flow_review::{DecodedScreens, FlowTask, review_flow},
     geometry::{Rect, Window},
-    plan::Plan,
+    plan::{Plan, ScreenId},
     report::{
-        story::{StoryReport, story_json, write_story},
+        story::{StoryReport, write_story},
+        story_json::story_json,
         story_page::story_page,
         story_strip::strip,
     },
+    rules::Selection,
     source::Fault,
 };
 
 /// What `explain` takes.
 #[derive(Debug, Args)]
 pub(crate) struct ExplainArguments {
-    /// The plan or the trace
+    /// The plan, the trace, or the user flow, of which the walk to the worst finding is explained
     #[arg(value_hint = ValueHint::FilePath)]
     plan: PathBuf,
     /// The step, counted from 0 in the order in which the steps are played, repeats included [default: the worst one]
@@ -113,29 +119,64 @@ fn run(arguments: &ExplainArguments) -> Result<(), Vec<Fault>> {
     if let Some(out) = &arguments.out {
         check_is_png(out)?;
     }
-    let mut settings = SettingsStore::new(&working_folder(), &[], arguments.outside);
-    let loaded = load_plan(&arguments.plan, &mut settings)?;
-    let plan = &loaded.plan;
+    let told = Told::load(arguments)?;
+    let (plan, screens) = (&told.plan, &told.screens);
     let question = question(arguments, plan)?;
-    let story = tell(plan, &loaded.screens, cores(), &question).map_err(|none| match none {
-        NoStory::Broken(broken) => screen_faults(&loaded, broken),
+    let story = tell(plan, screens, cores(), &question).map_err(|none| match none {
+        NoStory::Broken(broken) => faults_of_screens(&plan.source, screens, broken),
         NoStory::NoStep(last) => vec![no_step(arguments, last)],
     })?;
-    if let Some(out) = arguments.out.iter().chain(&arguments.html).find(|out| loaded.reads(out)) {
+    if let Some(out) = arguments.out.iter().chain(&arguments.html).find(|out| told.inputs.reads(&real(out))) {
         let message = "the plan uses this file, which would be overwritten";
         return Err(vec![Fault::of_file(out.display().to_string(), message, "give the output another name")]);
     }
     let complaint = arguments.complaint.map(|word| word.0);
-    let report = StoryReport { path: &plan.source.name, plan, story: &story, complaint };
+    let report = StoryReport { path: &plan.source.name, plan, story: &story, complaint, walk: told.walk.as_deref() };
     write_out(|out| match arguments.format {
         StoryFormat::Text => write_story(report, output_style(), out),
         StoryFormat::Json => writeln!(out, "{:#}", story_json(report)),
     })
     .map_err(Vec::from)?;
+    write_pictures(arguments, report)
+}
+
+/// What a story is told of: a plan, a trace, or the walk that leads to the worst finding of a flow.
+struct Told {
+    plan: Plan,
+    screens: LoadedScreens,
+    inputs: Inputs,
+    walk: Option<String>,
+}
+
+impl Told {
+    fn load(arguments: &ExplainArguments) -> Result<Self, Vec<Fault>> {
+        let mut settings = SettingsStore::new(&working_folder(), &[], arguments.outside);
+        if !is_flow(&arguments.plan) {
+            let loaded = load_plan(&arguments.plan, &mut settings)?;
+            let inputs = loaded.inputs();
+            return Ok(Self { plan: loaded.plan, screens: loaded.screens, inputs, walk: None });
+        }
+        let loaded = load_flow(&arguments.plan, &mut settings, None)?;
+        let (flow, selection) = (&loaded.flow, Selection::default());
+        let screens = DecodedScreens::decode(flow, &loaded.screens, cores())
+            .map_err(|broken| faults_of_screens(&flow.head.source, &loaded.screens, broken))?;
+        let picture_name = |screen: ScreenId| loaded.picture_name(screen);
+        let task =
+            FlowTask { flow, screens: &screens, selection: &selection, threads: cores(), picture_name: &picture_name };
+        let reviewed = review_flow(&task, &mut |_, _| {}).map_err(|no_map| {
+            let (message, help) = no_map.words();
+            vec![fault(arguments, message, help)]
+        })?;
+        let inputs = loaded.inputs();
+        Ok(Self { plan: reviewed.shown.plan, screens: loaded.screens, inputs, walk: Some(reviewed.of_flow.shown) })
+    }
+}
+
+fn write_pictures(arguments: &ExplainArguments, report: StoryReport<'_>) -> Result<(), Vec<Fault>> {
     if arguments.out.is_none() && arguments.html.is_none() {
         return Ok(());
     }
-    let pictures = strip(&story, &plan.display.ink)
+    let pictures = strip(report.story, &report.plan.display.ink)
         .map_err(|reason| vec![fault(arguments, format!("cannot be drawn: {reason}"), "")])?;
     if let Some(out) = &arguments.out {
         write_file(out, |file| file.write_all(&pictures))?;

@@ -1,9 +1,10 @@
 //! What happened at a place, step by step: what was drawn there, what was sent, and since when something stays.
 
 use crate::{
-    geometry::Rect,
+    change::Mask,
+    geometry::{Rect, Window},
     panel::{PlayedStep, PlayedUpdate},
-    plan::{Cause, Plan},
+    plan::{Cause, Plan, Power, WindowAsk},
 };
 
 /// A step that did something at the place.
@@ -27,6 +28,10 @@ pub struct Event {
     pub pen_px: u64,
     /// What was sent there.
     pub sent: Vec<SentHere>,
+    /// Whether that cleaned all of the place.
+    pub cleans_all: bool,
+    /// What had happened to the panel's power since something was sent anywhere.
+    pub after_power: Option<Power>,
 }
 
 /// An update that was sent to the place.
@@ -34,6 +39,8 @@ pub struct Event {
 pub struct SentHere {
     /// The display's mode.
     pub mode: usize,
+    /// The windows that were asked for.
+    pub asked: Vec<Window>,
     /// Whether it sent all of the panel.
     pub is_whole: bool,
     /// The pixels that it sent, all together.
@@ -65,10 +72,15 @@ pub(super) struct History {
     pub(super) events: Vec<Event>,
     /// How many updates of the place came before them, since it was cleaned.
     pub(super) earlier_updates: u64,
-    /// The step that cleaned all of the place last.
+    /// The step before them that cleaned all of the place last.
     pub(super) cleaned_by: Option<u64>,
     /// The step since which there has been a ghost, and its time, ms.
     pub(super) ghost_since: Option<(u64, f64)>,
+    /// Pixels of the place that were sent what is in memory, and show something else.
+    pub(super) unreached: Mask,
+    /// Pixels of the place that a pen drew and that memory does not hold.
+    pub(super) inked: Mask,
+    power: Option<Power>,
 }
 
 impl History {
@@ -81,6 +93,9 @@ impl History {
             earlier_updates: 0,
             cleaned_by: None,
             ghost_since: None,
+            unreached: Mask::new(),
+            inked: Mask::new(),
+            power: None,
         }
     }
 
@@ -88,29 +103,48 @@ impl History {
         let (index, at_ms) = (step.planned.index, step.updates_request_ms());
         let event = self.event(step);
         if at_ms >= self.from_ms {
-            self.events.extend(event.filter(Event::is_something));
-        } else if let Some(event) = event {
-            self.earlier_updates += event.sent.len() as u64;
+            self.events.extend(Some(event).filter(Event::is_something));
+        } else if event.cleans_all {
+            (self.earlier_updates, self.cleaned_by) = (0, Some(index));
+        } else {
+            self.earlier_updates += event.sent.iter().filter(|sent| !sent.is_lost).count() as u64;
         }
-        let cleans = |update: &&PlayedUpdate| {
-            self.cleans[update.mode] && update.sent.iter().any(|sent| sent.around(self.place) == *sent)
-        };
-        if step.updates.iter().any(|update| cleans(&update)) {
-            self.cleaned_by = Some(index);
-            // What came before is gone, except what is told of anyway.
-            if at_ms < self.from_ms {
-                self.earlier_updates = 0;
-            }
-        }
+        self.follow_power(step);
+        self.follow_what_is_wrong(step);
         let is_ghosted = step.ghosts.iter().any(|ghost| ghost.rect.overlaps(self.place));
         self.ghost_since = if is_ghosted { self.ghost_since.or(Some((index, at_ms))) } else { None };
     }
 
-    fn event(&self, step: &PlayedStep<'_>) -> Option<Event> {
+    fn follow_power(&mut self, step: &PlayedStep<'_>) {
+        if step.updates.iter().any(|update| !update.sent.is_empty()) {
+            self.power = None;
+        }
+        self.power = step.planned.step.power.or(self.power);
+    }
+
+    /// Whether a pixel shows something else because nothing was sent to it, or because that cannot be shown.
+    fn follow_what_is_wrong(&mut self, step: &PlayedStep<'_>) {
+        let grid = step.grid();
+        let wrong = step.glass.unlike_memory().inside(&[self.place], grid);
+        let taken = step.updates.iter().filter(|update| update.lost.is_none());
+        let sent: Vec<Rect> = taken.flat_map(|update| update.sent.iter().copied()).collect();
+        self.unreached = self.unreached.without(step.introduced).or(&wrong.inside(&sent, grid)).and(&wrong);
+        self.inked = self.inked.or(&step.pen_line).and(&wrong).without(&self.unreached);
+    }
+
+    fn event(&self, step: &PlayedStep<'_>) -> Event {
         let (place, grid) = ([self.place], step.grid());
-        let here = |update: &&PlayedUpdate| update.sent.iter().any(|sent| sent.overlaps(self.place));
-        let sent: Vec<SentHere> = step.updates.iter().filter(here).map(|update| self.sent_here(update, step)).collect();
-        Some(Event {
+        let updates = step.updates.iter().enumerate();
+        let here = |(at, update): &(usize, &PlayedUpdate)| match update.lost {
+            Some(_) => self.was_asked_here(step, *at),
+            None => update.sent.iter().any(|sent| sent.overlaps(self.place)),
+        };
+        let sent: Vec<SentHere> = updates.filter(here).map(|(_, update)| self.sent_here(update, step)).collect();
+        let cleans = |update: &PlayedUpdate| {
+            let covers = |sent: &Rect| sent.around(self.place) == *sent;
+            update.lost.is_none() && self.cleans[update.mode] && update.sent.iter().any(covers)
+        };
+        Event {
             step: step.planned.index,
             label: step.planned.step.label.clone(),
             at_ms: step.updates_request_ms(),
@@ -119,8 +153,20 @@ impl History {
             drawn_px: step.introduced.inside(&place, grid).count(),
             left_px: step.left_behind.and(step.introduced).inside(&place, grid).count(),
             pen_px: step.pen_line.inside(&place, grid).count(),
+            cleans_all: step.updates.iter().any(cleans),
+            after_power: self.power.filter(|_| !sent.is_empty()),
             sent,
-        })
+        }
+    }
+
+    /// Whether an update that the controller lost was asked for here: it has no boxes of its own.
+    fn was_asked_here(&self, step: &PlayedStep<'_>, update: usize) -> bool {
+        match step.planned.step.listed_updates().get(update).map(|update| &update.window) {
+            None => false,
+            Some(WindowAsk::All) => true,
+            Some(WindowAsk::Changed) => !step.left_behind.inside(&[self.place], step.grid()).is_empty(),
+            Some(WindowAsk::Boxes(boxes)) => boxes.iter().any(|window| overlaps(*window, self.place)),
+        }
     }
 
     fn sent_here(&self, update: &PlayedUpdate, step: &PlayedStep<'_>) -> SentHere {
@@ -128,6 +174,7 @@ impl History {
         let request_ms = step.updates_request_ms();
         SentHere {
             mode: update.mode,
+            asked: update.asked.clone(),
             is_whole: update.sent_px == step.memory.size().pixels(),
             sent_px: update.sent_px,
             changed_px: update.changed_px,
@@ -140,6 +187,14 @@ impl History {
             is_lost: update.lost.is_some(),
         }
     }
+}
+
+fn overlaps(window: Window, place: Rect) -> bool {
+    let place = place.to_window();
+    let meet = |one: i64, length: i64, other: i64, other_length: i64| {
+        one < other.saturating_add(other_length) && other < one.saturating_add(length)
+    };
+    meet(window.x, window.width, place.x, place.width) && meet(window.y, window.height, place.y, place.height)
 }
 
 impl Event {

@@ -3,6 +3,7 @@
 //!
 //! Reads the playback and the findings, and works nothing out anew. Knows no words of a report and no pictures' formats.
 
+mod answers;
 mod complaint;
 mod happened;
 mod patch;
@@ -86,8 +87,16 @@ pub struct Story {
     pub most_off_l: f64,
     /// The limit from which on most people notice a ghost, L*.
     pub limit_l: f64,
-    /// Pixels that should show something else, and of how many the controller does not know what they show.
-    pub wrong_px: u64,
+    /// From which area on most people notice it, mm2.
+    pub limit_mm2: f64,
+    /// Pixels of the place that show an older picture, because nothing was sent to them.
+    pub older_px: u64,
+    /// Pixels of the place that were sent what is in memory, and show something else.
+    pub unreached_px: u64,
+    /// Pixels of the place that a pen drew and that memory does not hold.
+    pub inked_px: u64,
+    /// The largest net impulse of a pixel of the place, volt-seconds, if it is counted.
+    pub most_charge_vs: Option<f64>,
     /// Pixels of the place of which the controller does not know what they show.
     pub unknown_px: u64,
     /// The findings of this place and time, the worst first.
@@ -107,6 +116,10 @@ pub struct GhostHere {
     pub pixels: u64,
     /// Its box.
     pub rect: Rect,
+    /// Whether it is lighter than it should be, compared with the rest of its shade.
+    pub is_lighter: bool,
+    /// How much lighter its strongest pixel is than its shade should be, and the rest of that shade, L*.
+    pub pixel_and_ground_l: [f64; 2],
     /// Whether it is an outline beside what was driven.
     pub is_outline: bool,
     /// The step that drew what shines through; `None` if that was on the glass before the plan began.
@@ -125,7 +138,7 @@ pub struct GhostHere {
 /// Where screens cannot be used, or where there is no such step.
 pub fn explain(plan: &Plan, screens: &dyn ScreenSource, threads: usize, question: &Question) -> Result<Story, NoStory> {
     let last = plan.step_count.checked_sub(1).ok_or(NoStory::NoStep(None))?;
-    let mut worst = where_to_look::WorstMoment::default();
+    let mut worst = where_to_look::WorstMoment::new(plan);
     let reviewed = review(plan, screens, &Selection::default(), threads, &mut |step| worst.see(step));
     let findings = reviewed.map_err(NoStory::Broken)?.findings;
     let step = match question.moment {
@@ -149,8 +162,8 @@ pub fn explain(plan: &Plan, screens: &dyn ScreenSource, threads: usize, question
     };
     let mut story = play.at(step, |played| end_of_story(played, place, history, before, plan))?;
     story.why_here = why_here;
-    story.findings = relevant(findings, &story);
-    story.answers = question.complaint.map_or(Vec::new(), |complaint| complaint.answers(&story, plan));
+    story.findings = relevant(findings, &story, question.complaint);
+    story.answers = question.complaint.map_or(Vec::new(), |complaint| answers::answers(complaint, &story, plan));
     Ok(story)
 }
 
@@ -204,11 +217,14 @@ fn end_of_story(step: &PlayedStep<'_>, place: Rect, history: History, before: Pa
     let now_ms = step.updates_request_ms();
     let ghost = worst.map(|ghost| {
         let [drawn_over_by, drawn_by] = step.moved_by(ghost.worst_tile);
+        let strongest = patch::strongest(step, ghost.rect, plan);
         let (since, since_ms) = history.ghost_since.unwrap_or((step.planned.index, now_ms));
         GhostHere {
             worst_l: ghost.worst_l,
             pixels: ghost.pixels,
             rect: ghost.rect,
+            is_lighter: strongest.off_l > 0.0,
+            pixel_and_ground_l: [strongest.pixel_l, strongest.pixel_l - strongest.off_l],
             is_outline: ghost.is_outline(),
             drawn_by,
             drawn_over_by,
@@ -216,6 +232,8 @@ fn end_of_story(step: &PlayedStep<'_>, place: Rect, history: History, before: Pa
             updates: patch::most_updates(step, ghost.rect),
         }
     });
+    let wrong_px = step.glass.unlike_memory().inside(&[place], step.grid()).count();
+    let (unreached_px, inked_px) = (history.unreached.count(), history.inked.count());
     Story {
         step: step.planned.index,
         label: step.planned.step.label.clone(),
@@ -226,9 +244,13 @@ fn end_of_story(step: &PlayedStep<'_>, place: Rect, history: History, before: Pa
         earlier_updates: history.earlier_updates,
         cleaned_by: history.cleaned_by,
         ghost,
-        most_off_l: patch::most_off(step, place, plan),
+        most_off_l: patch::strongest(step, place, plan).off_l.abs(),
         limit_l: step.ghost_limits.limit_l,
-        wrong_px: step.glass.unlike_memory().inside(&[place], step.grid()).count(),
+        limit_mm2: step.ghost_limits.area_mm2,
+        older_px: wrong_px - unreached_px - inked_px,
+        unreached_px,
+        inked_px,
+        most_charge_vs: patch::most_charge(step, place),
         unknown_px: patch::unknown_px(step, place),
         findings: Vec::new(),
         answers: Vec::new(),
@@ -236,15 +258,17 @@ fn end_of_story(step: &PlayedStep<'_>, place: Rect, history: History, before: Pa
     }
 }
 
-/// The findings of a place and the time that is told, the worst first: one of each rule, the one nearest in time.
-fn relevant(findings: Vec<Finding>, story: &Story) -> Vec<Finding> {
+/// The findings of a place and the time that is told: those about the complaint first, then the worst first; one of each
+/// rule, the one nearest in time.
+fn relevant(findings: Vec<Finding>, story: &Story, complaint: Option<Complaint>) -> Vec<Finding> {
     let first = story.events.first().map_or(story.step, |event| event.step);
     let is_of_it = |finding: &Finding| {
         let is_then = finding.is_of_a_step() && finding.step <= story.step && finding.last_step >= first;
         is_then && finding.rect.is_none_or(|rect| rect.overlaps(story.place))
     };
     let mut found: Vec<Finding> = findings.into_iter().filter(is_of_it).collect();
-    found.sort_by_key(|finding| std::cmp::Reverse((finding.severity, finding.step)));
+    let is_about = |finding: &Finding| complaint.is_some_and(|complaint| where_to_look::is_of(finding, complaint));
+    found.sort_by_key(|finding| std::cmp::Reverse((is_about(finding), finding.severity, finding.step)));
     let mut rules: Vec<&'static str> = Vec::new();
     found.retain(|finding| {
         let is_new = !rules.contains(&finding.rule);

@@ -58,14 +58,32 @@ fn pixels(place: Rect, size: Size) -> impl Iterator<Item = (u32, u32)> {
     rows.flat_map(move |y| (place.x..(place.x + place.width).min(size.width)).map(move |x| (x, y)))
 }
 
-/// How far a place is off at most, compared with the rest of each level, L*.
-pub(super) fn most_off(step: &PlayedStep<'_>, place: Rect, plan: &Plan) -> f64 {
+/// A pixel that is off.
+#[derive(Clone, Copy, Debug, Default)]
+pub(super) struct Off {
+    /// How much lighter it looks than the rest of its level, L*.
+    pub(super) off_l: f64,
+    /// How much lighter it looks than its level should, L*.
+    pub(super) pixel_l: f64,
+}
+
+/// The pixel of a place that is off most.
+pub(super) fn strongest(step: &PlayedStep<'_>, place: Rect, plan: &Plan) -> Off {
     let median = |level: Level| step.medians.get(usize::from(level)).copied().unwrap_or(0.0);
     let off = pixels(place, plan.screen_size()).map(|(x, y)| {
         let (tile, bit) = step.grid().locate(x, y);
-        (step.glass.shown_residue(tile, bit.trailing_zeros()) - median(step.glass.level(x, y))).abs()
+        let pixel_l = step.glass.shown_residue(tile, bit.trailing_zeros());
+        Off { off_l: pixel_l - median(step.glass.level(x, y)), pixel_l }
     });
-    off.fold(0.0, f64::max)
+    let stronger = |one: &Off, other: &Off| one.off_l.abs().total_cmp(&other.off_l.abs());
+    off.max_by(stronger).unwrap_or_default()
+}
+
+/// The largest net impulse of a pixel of a place, either way, volt-seconds; `None` if it is not counted.
+pub(super) fn most_charge(step: &PlayedStep<'_>, place: Rect) -> Option<f64> {
+    pixels(place, step.memory.size())
+        .filter_map(|(x, y)| step.glass.net_impulse(x, y))
+        .max_by(|one, other| one.abs().total_cmp(&other.abs()))
 }
 
 /// How often the pixels of a place were driven since they were cleaned, at most.

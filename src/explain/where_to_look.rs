@@ -5,6 +5,7 @@ use crate::{
     finding::{Finding, Severity},
     geometry::Rect,
     panel::{PlayedStep, PlayedUpdate},
+    plan::Plan,
     rules::rule_named,
 };
 
@@ -24,38 +25,69 @@ pub enum WhyHere {
 }
 
 /// Finds the moment at which it was worst.
-#[derive(Debug, Default)]
-pub(super) struct WorstMoment {
+#[derive(Debug)]
+pub(super) struct WorstMoment<'p> {
+    plan: &'p Plan,
     /// The step with the strongest and largest ghosts.
     ghost: Option<(f64, u64)>,
+    /// The step that drives most pixels of which the controller does not know what they show.
+    unknown: Option<(u64, u64)>,
+    /// The last step that flashes.
+    flashing: Option<u64>,
+    /// The last step that answers a person.
+    answering: Option<u64>,
     last: u64,
 }
 
-impl WorstMoment {
+impl<'p> WorstMoment<'p> {
+    pub(super) fn new(plan: &'p Plan) -> Self {
+        Self { plan, ghost: None, unknown: None, flashing: None, answering: None, last: 0 }
+    }
+
     pub(super) fn see(&mut self, step: &PlayedStep<'_>) {
-        self.last = step.planned.index;
+        let index = step.planned.index;
+        self.last = index;
         let weight: f64 = step.ghosts.iter().map(|ghost| ghost.worst_l * ghost.pixels as f64).sum();
         if weight > self.ghost.map_or(0.0, |(most, _)| most) {
-            self.ghost = Some((weight, step.planned.index));
+            self.ghost = Some((weight, index));
+        }
+        let unknown_px = step.updates.iter().map(|update| update.unknown_px).max().unwrap_or(0);
+        if unknown_px > self.unknown.map_or(0, |(most, _)| most) {
+            self.unknown = Some((unknown_px, index));
+        }
+        let sends = |update: &&PlayedUpdate| !update.sent.is_empty() && update.lost.is_none();
+        let flashes = |update: &PlayedUpdate| self.plan.display.modes[update.mode].flashes > 0;
+        if step.updates.iter().filter(sends).any(flashes) {
+            self.flashing = Some(index);
+        }
+        if step.planned.step.cause.is_person() && step.updates.iter().any(|update| sends(&update)) {
+            self.answering = Some(index);
         }
     }
 
-    /// The step to look at: that of the worst finding about such a complaint, otherwise of the worst of all.
+    /// The step to look at: that of the worst finding about such a complaint, or what such a complaint is about; without a
+    /// complaint that of the worst finding of all.
     pub(super) fn step(&self, findings: &[Finding], complaint: Option<Complaint>) -> u64 {
-        let of_steps = || findings.iter().filter(|finding| finding.is_of_a_step());
-        let is_about = |finding: &&Finding| complaint.is_some_and(|complaint| is_of(finding, complaint));
-        let about =
-            of_steps().filter(is_about).max_by_key(|finding| (finding.severity, std::cmp::Reverse(finding.step)));
-        if complaint.is_some_and(|complaint| complaint == Complaint::Ghost) {
-            return self.ghost.map_or(self.last, |(_, step)| step);
-        }
-        let worst = || of_steps().max_by_key(|finding| (finding.severity, std::cmp::Reverse(finding.step)));
-        about.or_else(worst).map_or(self.last, |finding| finding.step)
+        let worst = |is_meant: &dyn Fn(&Finding) -> bool| {
+            let found = findings.iter().filter(|finding| finding.is_of_a_step() && is_meant(finding));
+            found.max_by_key(|finding| (finding.severity, std::cmp::Reverse(finding.step))).map(|finding| finding.step)
+        };
+        let Some(complaint) = complaint else { return worst(&|_| true).unwrap_or(self.last) };
+        let about = worst(&|finding| is_of(finding, complaint));
+        let found = match complaint {
+            Complaint::Ghost => self.ghost.map(|(_, step)| step),
+            Complaint::Speckles => self.unknown.map(|(_, step)| step),
+            Complaint::Shadow => None,
+            Complaint::Flicker | Complaint::ColourFlicker | Complaint::Border => about.or(self.flashing),
+            Complaint::Late => about.or(self.answering),
+            Complaint::Missing | Complaint::Shifted => about,
+        };
+        found.unwrap_or(self.last)
     }
 }
 
 /// Whether a finding is about what somebody complains of.
-fn is_of(finding: &Finding, complaint: Complaint) -> bool {
+pub(super) fn is_of(finding: &Finding, complaint: Complaint) -> bool {
     rule_named(finding.rule).is_some_and(|page| complaint.groups().contains(&page.group.as_str()))
 }
 
@@ -82,7 +114,7 @@ pub(super) fn place(step: &PlayedStep<'_>, findings: &[Finding], complaint: Opti
         bounds.map(|rect| (rect, WhyHere::Sent))
     };
     let first = match complaint {
-        Some(Complaint::Ghost) => ghosts().or(about),
+        Some(Complaint::Ghost | Complaint::Shadow) => ghosts().or(about),
         Some(_) => about.or_else(sent),
         None => errors().or_else(ghosts),
     };

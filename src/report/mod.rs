@@ -14,6 +14,7 @@ pub mod picture;
 pub mod residue_plot;
 pub mod sarif;
 pub mod story;
+pub mod story_json;
 pub mod story_page;
 pub mod story_strip;
 mod sheet;

@@ -1,8 +1,6 @@
-//! The story of a place in words that need no data sheet, and as JSON.
+//! The story of a place in words that need no data sheet. Works nothing out: it says what the story holds.
 
 use std::io::{self, Write};
-
-use serde_json::{Value, json};
 
 use super::{
     sentences::{PREDICTIONS, sentence},
@@ -11,10 +9,11 @@ use super::{
 use crate::{
     display::Mode,
     explain::{Complaint, Event, GhostHere, SentHere, Story, WhyHere},
-    plan::{Cause, Plan},
+    geometry::Rect,
+    plan::{Cause, Plan, Power},
     rules::{
         FLASH_CAUTION, INDICATOR_CAUTION,
-        wording::{counted, rect, span, step_name},
+        wording::{counted, step_name},
     },
     source::readable,
     trace::time_of_day,
@@ -23,6 +22,12 @@ use crate::{
 
 /// The most events that are told one by one.
 const MOST_EVENTS: usize = 12;
+
+/// Shorter waits are part of every transfer, and nobody notices them.
+const LEAST_WAIT_MS: f64 = 10.0;
+
+/// What the unit of ghosts means.
+const SCALE: &str = "(L* is lightness: 0 is black, 100 is the whitest paper.)";
 
 /// A story to be written, with the plan that it is of.
 #[derive(Clone, Copy, Debug)]
@@ -35,6 +40,8 @@ pub struct StoryReport<'s> {
     pub story: &'s Story,
     /// What somebody complains about.
     pub complaint: Option<Complaint>,
+    /// The walk that was played, in words, if this is told of a flow.
+    pub walk: Option<&'s str>,
 }
 
 /// Writes a story for people.
@@ -72,6 +79,9 @@ pub fn paragraphs(report: StoryReport<'_>) -> Vec<(String, Vec<String>)> {
     let words = Words { report };
     let name = step_name(story.step, story.label.as_deref());
     let mut parts = vec![(format!("{path}: {}, {name}", words.time(story.at_ms)), vec![words.place()])];
+    if let Some(walk) = report.walk {
+        parts[0].1.insert(0, sentence(&format!("this is told of a walk through the flow: {walk}")));
+    }
     if let Some(complaint) = complaint {
         parts.push((format!("About the complaint \"{}\"", complaint.word()), sentences(&story.answers)));
     }
@@ -101,45 +111,42 @@ impl Words<'_> {
     /// A moment: a time of day where a device's clock is known.
     fn time(&self, ms: f64) -> String {
         let begins_ms = self.report.plan.recorded.as_ref().and_then(|recorded| recorded.begins_at_ms);
-        begins_ms.map_or_else(|| format!("{} after the beginning", span(ms)), |begins_ms| time_of_day(begins_ms + ms))
+        match begins_ms {
+            Some(begins_ms) => time_of_day(begins_ms + ms),
+            None if ms < 1.0 => "at the beginning".to_owned(),
+            None => format!("{} after the beginning", lasting(ms)),
+        }
     }
 
     fn place(&self) -> String {
         let StoryReport { plan, story, .. } = self.report;
-        let mm = |pixels: u32| length_mm(f64::from(pixels), plan.display.pixels_per_inch);
-        let why = match story.why_here {
-            WhyHere::Asked => "which you asked for".to_owned(),
-            WhyHere::Ghost => "where the strongest ghost is then".to_owned(),
-            WhyHere::Finding(rule) => format!("which `{rule}` reports"),
-            WhyHere::Sent => "which was updated then".to_owned(),
-            WhyHere::Whole => "the whole screen, because nothing was updated then".to_owned(),
+        let Rect { x, y, width, height } = story.place;
+        let mm = |pixels: u32| length_mm(f64::from(pixels), plan.display.pixels_per_inch).max(1.0);
+        let size = format!("{width} x {height} px ({:.0} x {:.0} mm)", mm(width), mm(height));
+        let place = if story.place == plan.screen_size().whole() {
+            format!("the whole screen, {size}")
+        } else {
+            format!(
+                "{size}, {x} px from the left edge of the screen and {y} px from its upper edge (`--where {x},{y},{width},\
+                 {height}`)"
+            )
         };
-        format!(
-            "The place is {} on the screen, {:.0} x {:.0} mm, {why}.",
-            rect(story.place),
-            mm(story.place.width).max(1.0),
-            mm(story.place.height).max(1.0)
-        )
+        let why = match story.why_here {
+            WhyHere::Asked => "You asked for this place.".to_owned(),
+            WhyHere::Ghost => "The strongest ghost is there then.".to_owned(),
+            WhyHere::Finding(rule) => format!("The rule `{rule}` reports this place."),
+            WhyHere::Sent => "It was updated then.".to_owned(),
+            WhyHere::Whole => "Nothing was updated then.".to_owned(),
+        };
+        format!("The place is {place}. {why}")
     }
 
     fn events(&self) -> Vec<String> {
         let story = self.report.story;
-        let told = story.events.len().saturating_sub(MOST_EVENTS);
+        let (cut, told) = story.events.split_at(story.events.len().saturating_sub(MOST_EVENTS));
         let mut lines = Vec::new();
-        let earlier =
-            story.earlier_updates + story.events[..told].iter().map(|event| event.sent.len() as u64).sum::<u64>();
-        let cleaned = match story.cleaned_by {
-            Some(step) => format!("since step {step} cleaned it"),
-            None => "and the plan has not cleaned it yet".to_owned(),
-        };
-        match earlier {
-            0 => {}
-            _ => lines.push(format!(
-                "Before that, the place was updated {} {cleaned}.",
-                if earlier == 1 { "once".to_owned() } else { format!("{earlier} times") }
-            )),
-        }
-        lines.extend(story.events[told..].iter().map(|event| self.event(event)));
+        lines.extend(before_words(story, cut));
+        lines.extend(told.iter().map(|event| self.event(event)));
         if story.events.is_empty() {
             lines.push("Nothing was drawn or updated here in this time.".to_owned());
         }
@@ -148,59 +155,79 @@ impl Words<'_> {
 
     fn event(&self, event: &Event) -> String {
         let by = match event.cause {
-            Cause::System => String::new(),
-            cause => format!(", after a {},", cause.word()),
+            Cause::System => "",
+            Cause::Touch => ", after a touch,",
+            Cause::Pen => ", after a pen stroke,",
+            Cause::Key => ", after a key press,",
+            Cause::Clock => ", by the clock,",
         };
+        let power = match event.after_power {
+            None => "",
+            Some(Power::Off) => ", after the panel was switched off,",
+            Some(Power::Sleep) => ", after the panel slept,",
+        };
+        let by = if power.is_empty() { by.to_owned() } else { format!("{}{power}", by.trim_end_matches(',')) };
         let name = step_name(event.step, event.label.as_deref());
         let drawn = match (event.drawn_px, event.pen_px) {
             (0, 0) => format!("{name}{by} draws nothing new here"),
-            (0, pen) => format!("{name}{by}: the controller draws {} under the pen", counted(pen, "pixel", "pixels")),
-            (drawn, _) => format!("{name}{by} draws {} anew", counted(drawn, "pixel", "pixels")),
+            (0, pen) => {
+                format!("{name}{by} draws {} here under the pen", counted(pen, "pixel", "pixels"))
+            }
+            (drawn, _) => format!("{name}{by} changes {} here", self.share(drawn)),
         };
         let sent: Vec<String> = event.sent.iter().map(|sent| self.sent(sent)).collect();
         let left = match event.left_px {
             0 => String::new(),
-            left if left == event.drawn_px => "; no update brings that to the glass".to_owned(),
-            left => format!("; no update brings {left} of them to the glass"),
+            left if left == event.drawn_px => "; no update brings that to the panel".to_owned(),
+            left => format!("; no update brings {left} of them to the panel"),
         };
         let sent = if sent.is_empty() { String::new() } else { format!("; {}", sent.join(", then ")) };
-        format!("{}: {drawn}{sent}{left}.", self.time(event.at_ms))
+        sentence(&format!("{}: {drawn}{sent}{left}", self.time(event.at_ms)))
+    }
+
+    /// So many pixels, and how much of the place that is.
+    fn share(&self, pixels: u64) -> String {
+        let percent = pixels as f64 * 100.0 / self.report.story.place.pixels().max(1) as f64;
+        let share = if percent >= 1.0 { format!(" ({percent:.0} % of the place)") } else { String::new() };
+        format!("{}{share}", counted(pixels, "pixel", "pixels"))
     }
 
     fn sent(&self, sent: &SentHere) -> String {
         let mode = self.mode(sent);
+        if sent.is_lost {
+            return format!("`{}` is asked for while the controller is busy, and is never carried out", mode.name);
+        }
         let flash = match mode.flashes {
             0 => "without a flash".to_owned(),
             flashes => format!("with {}", counted(u64::from(flashes), "flash", "flashes")),
         };
-        if sent.is_lost {
-            return format!("`{}` is asked for, and the controller, which is busy, drops it", mode.name);
-        }
         let place = if sent.is_whole { " on the whole panel" } else { "" };
-        let wait = if sent.wait_ms > 0.0 { format!(", {} of it waiting", span(sent.wait_ms)) } else { String::new() };
-        format!("`{}`{place} takes {}{wait}, {flash}", mode.name, span(sent.ends_after_ms))
+        let wait = match sent.wait_ms {
+            ms if ms >= LEAST_WAIT_MS => format!(" (of which it waits {})", lasting(ms)),
+            _ => String::new(),
+        };
+        format!("`{}`{place} is complete after {}{wait}, {flash}", mode.name, lasting(sent.ends_after_ms))
     }
 
     fn now(&self) -> Vec<String> {
-        let Story { ghost, wrong_px, unknown_px, most_off_l, limit_l, .. } = self.report.story;
+        let Story { ghost, older_px, unreached_px, inked_px, unknown_px, .. } = self.report.story;
         let mut lines = Vec::new();
+        let mut of_pixels = |count: u64, words: &str| {
+            if count > 0 {
+                let subject = if count == 1 { "pixel shows" } else { "pixels show" };
+                lines.push(format!("{count} {subject} {words}."));
+            }
+        };
+        of_pixels(*older_px, "the older picture, because no update was sent to them since they changed");
+        of_pixels(*unreached_px, "another shade than was drawn, because the mode that was sent there cannot show it");
+        of_pixels(*inked_px, "a pen line that the picture in memory does not contain");
         match ghost {
             Some(ghost) => lines.extend(self.ghost(ghost)),
-            None if *most_off_l >= 0.05 => lines.push(format!(
-                "No ghost: old content shines through by {most_off_l:.1} L* at most, less than the {limit_l} L* that most \
-                 people notice."
-            )),
-            None => lines.push("No ghost: nothing of older pictures is left here.".to_owned()),
-        }
-        if *wrong_px > 0 {
-            lines.push(format!(
-                "{} an older picture, because no update has brought the new one there.",
-                if *wrong_px == 1 { "One pixel shows".to_owned() } else { format!("{wrong_px} pixels show") }
-            ));
+            None => lines.push(self.no_ghost(!lines.is_empty())),
         }
         if *unknown_px > 0 {
             lines.push(format!(
-                "The controller does not know what {} here.",
+                "The controller does not know what {} here. These pictures show the place as if it knew.",
                 match unknown_px {
                     1 => "one pixel shows".to_owned(),
                     count => format!("{count} pixels show"),
@@ -210,47 +237,71 @@ impl Words<'_> {
         lines
     }
 
+    fn no_ghost(&self, is_wrong: bool) -> String {
+        let Story { most_off_l, limit_l, limit_mm2, .. } = self.report.story;
+        let no = if is_wrong { "Apart from that, there is no ghost" } else { "There is no ghost" };
+        if *most_off_l < 0.05 {
+            return format!("{no}: nothing of older pictures is left here.");
+        }
+        if most_off_l < limit_l {
+            return format!(
+                "{no}: older pictures are off by {most_off_l:.1} L* at most, and most people notice {limit_l} L*. {SCALE}"
+            );
+        }
+        format!(
+            "{no}: single pixels are off by up to {most_off_l:.1} L*, but nowhere do {limit_mm2} mm2 of them reach the \
+             {limit_l} L* that most people notice. {SCALE}"
+        )
+    }
+
     fn ghost(&self, ghost: &GhostHere) -> Vec<String> {
-        let story = self.report.story;
-        let limit_l = story.limit_l;
-        let name = |step: u64| {
-            let step_at = self.report.plan.step_at(step % self.report.plan.step_count.max(1));
-            step_name(step, step_at.and_then(|step| step.label.as_deref()))
-        };
+        let Story { limit_l, step: now, .. } = self.report.story;
         let what = if ghost.is_outline { "An outline" } else { "A ghost" };
-        let ink = match (ghost.drawn_by, ghost.drawn_over_by) {
-            _ if ghost.is_outline => {
-                "beside pixels that were driven, while these pixels were not driven themselves".to_owned()
-            }
-            (Some(drew), Some(over)) => {
-                format!("what {} drew shines through what {} drew over it", name(drew), name(over))
-            }
-            (None, Some(over)) => {
-                format!("what was on the glass before the plan began shines through what {} drew", name(over))
-            }
-            _ => "it was on the glass before the plan began".to_owned(),
-        };
-        let (since, ms) = ghost.since;
-        let since = if since == story.step {
-            "It appears with this step.".to_owned()
-        } else {
-            format!("There has been a ghost here for {}, since step {since}.", span(ms))
-        };
+        let tone = if ghost.is_lighter { "lighter" } else { "darker" };
         let mut lines = vec![
             format!(
-                "{what} of {:.1} L* on {}: {ink}. Most people notice {limit_l} L*.",
-                ghost.worst_l,
-                counted(ghost.pixels, "pixel", "pixels")
+                "{what} is seen on {}: it is up to {:.1} L* {tone} than the rest of its shade, and most people notice \
+                 {limit_l} L*. {SCALE}",
+                counted(ghost.pixels, "pixel", "pixels"),
+                ghost.worst_l
             ),
-            since,
+            self.whose_ink(ghost),
         ];
-        if ghost.updates > 0 {
-            lines.push(format!(
-                "Its place was updated {} since it was last cleaned.",
-                if ghost.updates == 1 { "once".to_owned() } else { format!("{} times", ghost.updates) }
-            ));
+        let (since, ms) = ghost.since;
+        lines.push(if since == *now {
+            "It appears with this step.".to_owned()
+        } else {
+            format!("A ghost has been seen here for {}, since {}.", lasting(ms), self.step_name(since))
+        });
+        match ghost.updates {
+            0 => {}
+            1 => lines.push("Its place was updated once since it was last cleaned.".to_owned()),
+            count => lines.push(format!("Its place was updated {count} times since it was last cleaned.")),
         }
         lines
+    }
+
+    fn step_name(&self, step: u64) -> String {
+        let step_at = self.report.plan.step_at(step % self.report.plan.step_count.max(1));
+        step_name(step, step_at.and_then(|step| step.label.as_deref()))
+    }
+
+    fn whose_ink(&self, ghost: &GhostHere) -> String {
+        match (ghost.drawn_by, ghost.drawn_over_by) {
+            _ if ghost.is_outline => {
+                "It lies beside what was driven: ink moves a little beyond an edge, and the pixels there were not driven \
+                 themselves."
+                    .to_owned()
+            }
+            (Some(drew), Some(over)) => {
+                format!("It is what {} drew: it shines through what {} drew over it.", self.step_name(drew), self.step_name(over))
+            }
+            (None, Some(over)) => format!(
+                "It is what was on the panel before the plan began: it shines through what {} drew over it.",
+                self.step_name(over)
+            ),
+            _ => "It was on the panel before the plan began.".to_owned(),
+        }
     }
 
     /// Why the modes that were used flash, or leave something: each once.
@@ -269,94 +320,81 @@ impl Words<'_> {
     fn why_mode(&self, mode: usize, temperature_c: f64) -> String {
         let display = &self.report.plan.display;
         let mode = &display.modes[mode];
-        let (darkest, lightest) = display.ink.range_l();
+        let pixels = if mode.changed_only { "the pixels that change" } else { "every pixel of its window" };
+        let way = match display.ink.colours() {
+            Some(_) => "back and forth through its colours",
+            None => "to black and back to white",
+        };
+        let drives = match mode.flashes {
+            0 => format!("`{}` does not flash, because it drives {pixels} straight to the new shade", mode.name),
+            _ => format!("`{}` flashes, because it drives {pixels} {way} before the new picture stays", mode.name),
+        };
+        let (leaves, lasts) = (self.leaves(mode, temperature_c), lasting(mode.duration_at(temperature_c)));
+        format!("{drives}. {leaves}It takes {lasts} at {temperature_c} C.")
+    }
+
+    /// What a mode leaves of older pictures, a sentence with a blank behind it.
+    fn leaves(&self, mode: &Mode, temperature_c: f64) -> String {
+        if mode.cleans {
+            return "It removes what is left of older pictures. ".to_owned();
+        }
+        let (darkest, lightest) = self.report.plan.display.ink.range_l();
         let residue = mode.residue_at(temperature_c);
-        let leaves_l = residue.lighter.abs().max(residue.darker.abs()) * (lightest - darkest);
-        let pixels = if mode.changed_only { "the pixels that change" } else { "every pixel that it is sent to" };
-        let drives = if mode.flashes > 0 {
-            format!(
-                "`{}` flashes because it drives {pixels} to black and to white before it shows the picture",
-                mode.name
-            )
-        } else {
-            format!("`{}` does not flash, because it moves {pixels} straight to the new shade", mode.name)
-        };
-        let leaves = if mode.cleans {
-            "; that removes what is left of older pictures".to_owned()
-        } else if leaves_l >= 0.05 {
-            format!(
-                "; about {leaves_l:.1} L* of a change from black to white stays behind each time, and adds up until the place \
-                 is cleaned"
-            )
-        } else {
-            String::new()
-        };
-        let lasts = span(mode.duration_at(temperature_c));
-        format!("{drives}{leaves}. It takes {lasts} at {temperature_c} C.")
+        let most = residue.lighter.abs().max(residue.darker.abs()) * (lightest - darkest);
+        if most < 0.05 {
+            return String::new();
+        }
+        format!(
+            "A change between black and white leaves up to {most:.1} L* of the old shade, and more each time, until the place \
+             is cleaned. "
+        )
     }
 
     fn helps(&self) -> Vec<String> {
         let with_help = || self.report.story.findings.iter().filter(|finding| !finding.help.is_empty());
         if with_help().next().is_none() {
-            return vec![
-                "No rule found anything wrong with this place at this time: by the description of the display it is as it \
-                 should be."
-                    .to_owned(),
-            ];
+            return vec!["No rule reports anything at this place and time.".to_owned()];
         }
         with_help()
             .map(|finding| {
                 let help = sentence(&finding.help);
-                format!("{} ({}): {help}", finding.rule, finding.severity.word())
+                format!("{help} (`{}`, {})", finding.rule, finding.severity.word())
             })
             .collect()
     }
 }
 
-/// A story as JSON, one object.
-pub fn story_json(report: StoryReport<'_>) -> Value {
-    let StoryReport { path, plan, story, complaint } = report;
-    let mode = |sent: &SentHere| plan.display.modes[sent.mode].name.clone();
-    let sent = |sent: &SentHere| {
-        json!({
-            "mode": mode(sent), "flashes": plan.display.modes[sent.mode].flashes, "sent_px": sent.sent_px,
-            "changed_here_px": sent.changed_here_px, "wait_ms": sent.wait_ms, "shows_after_ms": sent.shows_after_ms,
-            "ends_after_ms": sent.ends_after_ms, "lost": sent.is_lost,
-        })
+/// What was before the events that are told one by one; `cut` are those that are not.
+fn before_words(story: &Story, cut: &[Event]) -> Option<String> {
+    let taken = |event: &Event| event.sent.iter().filter(|sent| !sent.is_lost).count() as u64;
+    let last_cleaning = cut.iter().rposition(|event| event.cleans_all);
+    let (cleaned_by, updates) = match last_cleaning {
+        Some(at) => (Some(cut[at].step), cut[at + 1..].iter().map(taken).sum()),
+        None => (story.cleaned_by, story.earlier_updates + cut.iter().map(taken).sum::<u64>()),
     };
-    let events: Vec<Value> = story
-        .events
-        .iter()
-        .map(|event| {
-            json!({
-                "step": event.step, "label": event.label, "at_ms": event.at_ms, "cause": event.cause.word(),
-                "drawn_px": event.drawn_px, "left_px": event.left_px, "pen_px": event.pen_px,
-                "sent": event.sent.iter().map(sent).collect::<Vec<_>>(),
-            })
-        })
-        .collect();
-    let ghost = story.ghost.as_ref().map(|ghost| {
-        json!({
-            "worst_l": ghost.worst_l, "px": ghost.pixels, "box": ghost.rect.to_array(), "outline": ghost.is_outline,
-            "drawn_by": ghost.drawn_by, "drawn_over_by": ghost.drawn_over_by, "since_step": ghost.since.0,
-            "since_ms": ghost.since.1, "updates": ghost.updates,
-        })
-    });
-    let findings: Vec<Value> = story
-        .findings
-        .iter()
-        .map(|finding| {
-            json!({
-                "rule": finding.rule, "level": finding.severity.word(), "step": finding.step, "message": finding.message,
-                "help": finding.help, "fingerprint": finding.fingerprint,
-            })
-        })
-        .collect();
-    json!({
-        "format": "story/1", "plan": path, "step": story.step, "label": story.label, "at_ms": story.at_ms,
-        "box": story.place.to_array(), "complaint": complaint.map(Complaint::word), "answers": story.answers,
-        "events": events, "earlier_updates": story.earlier_updates, "cleaned_by": story.cleaned_by, "ghost": ghost,
-        "most_off_l": story.most_off_l, "limit_l": story.limit_l, "wrong_px": story.wrong_px,
-        "unknown_px": story.unknown_px, "findings": findings,
+    let times = match updates {
+        0 => return None,
+        1 => "once".to_owned(),
+        updates => format!("{updates} times"),
+    };
+    Some(match cleaned_by {
+        Some(step) => format!("Before that, the place was updated {times} since step {step} cleaned it."),
+        None => format!("Before that, the place was updated {times}, and the plan had not cleaned it yet."),
     })
+}
+
+/// A stretch of time as a person says it.
+fn lasting(ms: f64) -> String {
+    let seconds = ms / 1000.0;
+    let parts = |whole: u64, unit: &str, rest: u64, rest_unit: &str| match rest {
+        0 => format!("{whole} {unit}"),
+        rest => format!("{whole} {unit} {rest} {rest_unit}"),
+    };
+    match seconds.round() as u64 {
+        _ if ms < 999.5 => format!("{ms:.0} ms"),
+        ..60 => format!("{seconds:.1} s").replace(".0 s", " s"),
+        whole @ 60..3600 => parts(whole / 60, "min", whole % 60, "s"),
+        whole @ 3600..86_400 => parts(whole / 3600, "h", whole / 60 % 60, "min"),
+        whole => parts(whole / 86_400, if whole < 172_800 { "day" } else { "days" }, whole / 3600 % 24, "h"),
+    }
 }

@@ -55,9 +55,19 @@ fn files_named(folder: &Path, ending: &str) -> Vec<std::path::PathBuf> {
 
 #[test]
 fn schemas_are_schemas() {
-    for name in
-        ["plan", "flow", "display", "trace", "log-lines", "findings", "facts", "flow-facts", "known", "settings"]
-    {
+    for name in [
+        "plan",
+        "flow",
+        "display",
+        "trace",
+        "log-lines",
+        "findings",
+        "facts",
+        "flow-facts",
+        "story",
+        "known",
+        "settings",
+    ] {
         assert_eq!(Validator::new(schema(name)).err(), None, "{name}");
         let printed = Command::new(env!("CARGO_BIN_EXE_stillpage")).args(["schema", name]).output().unwrap();
         assert_eq!(serde_json::from_slice::<Value>(&printed.stdout).unwrap(), schema(name));

@@ -3,12 +3,12 @@
 //!
 //! Reads a story and the plan; looks at no playback.
 
-use super::{Complaint, Event, GhostHere, SentHere, Story};
+use super::{Complaint, Event, GhostHere, SentHere, Story, lasting::lasting};
 use crate::{
     display::Mode,
     geometry::{Rotation, Window},
     plan::{Plan, Power, WindowAsk},
-    rules::wording::{counted, one_of, span, step_name, window},
+    rules::wording::{counted, one_of, step_name, window},
 };
 
 /// What there is to say about a complaint, a sentence or two each.
@@ -85,25 +85,39 @@ impl About<'_> {
         if self.is_slow_colour() {
             return self.colour_flicker();
         }
-        let mode = self.mode(sent);
-        let mut answers = vec![format!(
-            "yes: {} here in the time that is looked at. The last was {}, where `{}` flashes {} within {}",
-            counted(flashing.len() as u64, "update flashes", "updates flash"),
-            step_name(last.step, last.label.as_deref()),
-            mode.name,
-            counted(u64::from(mode.flashes), "time", "times"),
-            span(sent.duration_ms)
-        )];
-        answers.extend(self.after_sleep(&flashing));
+        let mut answers = vec![self.how_often(&flashing, last, sent)];
+        let after_sleep = self.after_sleep(&flashing);
+        let is_told = after_sleep.is_some();
+        answers.extend(after_sleep);
         answers.extend(self.more_than_changes(sent));
-        if mode.cleans {
+        if self.mode(sent).cleans && !is_told {
             answers.push(self.cannot_be_left_out());
         }
         answers
     }
 
+    fn how_often(&self, flashing: &[(&Event, &SentHere)], last: &Event, sent: &SentHere) -> String {
+        let mode = self.mode(sent);
+        let one = format!(
+            "`{}` flashes {} within {}",
+            mode.name,
+            counted(u64::from(mode.flashes), "time", "times"),
+            lasting(sent.duration_ms)
+        );
+        let name = step_name(last.step, last.label.as_deref());
+        let first_ms = flashing.first().map_or(last.at_ms, |(first, _)| first.at_ms);
+        match flashing.len() {
+            1 => format!("yes: an update flashes here at {name}: {one}"),
+            count => format!(
+                "yes: {count} updates flash here within {}, one about every {}. The last is at {name}: {one}",
+                lasting(last.at_ms + sent.ends_after_ms - first_ms),
+                lasting((last.at_ms - first_ms) / (count - 1) as f64)
+            ),
+        }
+    }
+
     fn nothing_flashed(&self) -> Vec<String> {
-        let mut answers = vec!["no update flashes here in the time that is looked at".to_owned()];
+        let mut answers = vec!["no update flashes here in the time that is told here".to_owned()];
         let changing = self.sent().filter(|(_, sent)| sent.changed_here_px > 0).count();
         if changing > 2 {
             answers.push(format!(
@@ -122,14 +136,14 @@ impl About<'_> {
         }
         let what = if sent.is_whole { "the whole panel flashes" } else { "all of the window flashes" };
         let share = match sent.changed_px as f64 * 100.0 / sent.sent_px as f64 {
-            share if share < 1.0 => "less than 1".to_owned(),
-            share => format!("{share:.0}"),
+            share if share < 1.0 => "less than 1 %".to_owned(),
+            share => format!("only {share:.0} %"),
         };
         let quiet = self.quiet_modes().map_or_else(
             || "this display has no mode without a flash, so update less often".to_owned(),
             |quiet| format!("send {quiet}, which does not flash, to a window around the change"),
         );
-        Some(format!("{what}, although only {share} % of it changes ({} px): {quiet}", sent.changed_px))
+        Some(format!("{what}, although {share} of it changes ({} px): {quiet}", sent.changed_px))
     }
 
     /// Flashes that come because the panel had slept.
@@ -138,14 +152,17 @@ impl About<'_> {
         let count = woken.clone().count() as u64;
         let power = woken.clone().find_map(|(event, _)| event.after_power)?;
         let state = if power == Power::Off { "was switched off" } else { "slept" };
-        let what = match (count, flashing.len()) {
-            (1, 1) => format!("it is the first update after the panel {state}"),
-            (count, all) if count as usize == all => {
-                format!("each of them is the first update after the panel {state}")
-            }
-            (count, _) => {
-                format!("{count} of them {} the first after the panel {state}", if count == 1 { "is" } else { "are" })
-            }
+        let [_, earlier] = self.story.earlier_flashes;
+        let before = match earlier {
+            0 => String::new(),
+            1 => ", as was an earlier one".to_owned(),
+            earlier => format!(", as were {earlier} before"),
+        };
+        let what = match (count as usize, flashing.len()) {
+            (1, 1) => format!("it is the first update after the panel {state}{before}"),
+            (count, all) if count == all => format!("each of them is the first update after the panel {state}{before}"),
+            (1, _) => format!("one of them is the first after the panel {state}{before}"),
+            (count, _) => format!("{count} of them are the first after the panel {state}{before}"),
         };
         let advice = if power.loses(self.plan.display.memory) {
             "the controller forgets its picture then. If the host keeps the old picture and sends it along with the new one \
@@ -234,8 +251,9 @@ impl About<'_> {
     fn older(&self) -> Vec<String> {
         let mut answers = Vec::new();
         for (event, sent) in self.sent().filter(|(_, sent)| sent.is_lost) {
+            let with = sent.busy_with.map_or("an earlier update".to_owned(), |step| self.step_name(step));
             answers.push(format!(
-                "{} asked for `{}` while the controller was busy with an earlier update, and this controller ignores what \
+                "{} asked for `{}` while the controller was busy with {with}, and this controller ignores what \
                  comes then: that picture never shows. Wait until the controller is free before you send the next update, or \
                  send both changes as one update",
                 step_name(event.step, event.label.as_deref()),
@@ -282,7 +300,7 @@ impl About<'_> {
         if *inked_px > 0 {
             answers.push(format!("{} a pen line that the picture in memory does not contain", pixels_show(*inked_px)));
         }
-        if *unknown_px > 0 {
+        if *unknown_px > 0 && self.sent().any(|(_, sent)| sent.unknown_px > 0) {
             answers.extend(self.speckles());
         }
         if answers.is_empty() {
@@ -353,6 +371,7 @@ impl About<'_> {
         if self.story.cleaned_by.is_none() && !self.story.events.iter().any(|event| event.cleans_all) {
             answers.push("in this plan nothing has cleaned the place until now".to_owned());
         }
+        // That several full updates in a row may weaken a shadow: common practice, no source.
         let clean = self.cleaning_modes().unwrap_or_else(|| "a mode that cleans".to_owned());
         let hours = self.plan.limits.cleaning_overdue.hours;
         let often = hours.map_or("every day".to_owned(), |hours| format!("every {} hours", hours.value));
@@ -384,22 +403,22 @@ impl About<'_> {
         let first_ms = self.plan.limits.slow_answer.first_ms.value;
         let by_person = |(event, sent): &(&Event, &SentHere)| event.cause.is_person() && sent.changed_here_px > 0;
         let Some((event, sent)) = self.sent().filter(by_person).last() else {
-            return vec!["nothing here answers a touch, a key or a pen in the time that is looked at".to_owned()];
+            return vec!["nothing here answers a touch, a key or a pen in the time that is told here".to_owned()];
         };
         let verdict = if sent.shows_after_ms > first_ms { "later than" } else { "within" };
         let mut answers = vec![format!(
             "{} shows something after {} and is complete after {}, in mode `{}`: {verdict} the {first_ms} ms within which an \
              answer feels immediate",
             step_name(event.step, event.label.as_deref()),
-            span(sent.shows_after_ms),
-            span(sent.ends_after_ms),
+            lasting(sent.shows_after_ms),
+            lasting(sent.ends_after_ms),
             self.mode(sent).name
         )];
         if sent.wait_ms >= 1.0 {
             answers.push(format!(
                 "{} of that is waiting for an earlier update that still runs: use a shorter mode there, or a window that \
                  does not overlap",
-                span(sent.wait_ms)
+                lasting(sent.wait_ms)
             ));
         }
         answers.push(
@@ -496,7 +515,7 @@ impl About<'_> {
                 "colour inks of this kind are sorted by driving them back and forth, one colour after the other: `{}` takes \
                  {} at {} C and flashes {}; {is_normal}",
                 slow.name,
-                span(ms),
+                lasting(ms),
                 self.plan.temperature_c,
                 counted(u64::from(slow.flashes), "time", "times")
             ),

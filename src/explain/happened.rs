@@ -61,6 +61,8 @@ pub struct SentHere {
     pub unknown_px: u64,
     /// Whether the controller lost it.
     pub is_lost: bool,
+    /// Of an update that was lost: the step whose update the controller was busy with.
+    pub busy_with: Option<u64>,
 }
 
 /// Collects what happened.
@@ -80,7 +82,12 @@ pub(super) struct History {
     pub(super) unreached: Mask,
     /// Pixels of the place that a pen drew and that memory does not hold.
     pub(super) inked: Mask,
+    /// How many updates flashed before the events, and how many of them came first after the panel slept or was off.
+    pub(super) earlier_flashes: [u64; 2],
     power: Option<Power>,
+    /// The step that sent something last.
+    last_sent: Option<u64>,
+    flashes: Vec<bool>,
 }
 
 impl History {
@@ -95,7 +102,10 @@ impl History {
             ghost_since: None,
             unreached: Mask::new(),
             inked: Mask::new(),
+            earlier_flashes: [0; 2],
             power: None,
+            last_sent: None,
+            flashes: plan.display.modes.iter().map(|mode| mode.flashes > 0).collect(),
         }
     }
 
@@ -104,10 +114,8 @@ impl History {
         let event = self.event(step);
         if at_ms >= self.from_ms {
             self.events.extend(Some(event).filter(Event::is_something));
-        } else if event.cleans_all {
-            (self.earlier_updates, self.cleaned_by) = (0, Some(index));
         } else {
-            self.earlier_updates += event.sent.iter().filter(|sent| !sent.is_lost).count() as u64;
+            self.see_earlier(&event);
         }
         self.follow_power(step);
         self.follow_what_is_wrong(step);
@@ -115,9 +123,22 @@ impl History {
         self.ghost_since = if is_ghosted { self.ghost_since.or(Some((index, at_ms))) } else { None };
     }
 
+    /// Counts what came before the events.
+    fn see_earlier(&mut self, event: &Event) {
+        let taken = || event.sent.iter().filter(|sent| !sent.is_lost);
+        let flashes = taken().filter(|sent| self.flashes[sent.mode]).count() as u64;
+        self.earlier_flashes[0] += flashes;
+        self.earlier_flashes[1] += flashes.min(u64::from(event.after_power.is_some()));
+        if event.cleans_all {
+            (self.earlier_updates, self.cleaned_by) = (0, Some(event.step));
+        } else {
+            self.earlier_updates += taken().count() as u64;
+        }
+    }
+
     fn follow_power(&mut self, step: &PlayedStep<'_>) {
         if step.updates.iter().any(|update| !update.sent.is_empty()) {
-            self.power = None;
+            (self.power, self.last_sent) = (None, Some(step.planned.index));
         }
         self.power = step.planned.step.power.or(self.power);
     }
@@ -185,6 +206,7 @@ impl History {
             duration_ms: update.duration_ms,
             unknown_px: update.unknown_px,
             is_lost: update.lost.is_some(),
+            busy_with: update.lost.and(self.last_sent),
         }
     }
 }

@@ -6,6 +6,7 @@
 mod answers;
 mod complaint;
 mod happened;
+mod lasting;
 mod patch;
 mod where_to_look;
 
@@ -23,6 +24,7 @@ use crate::{
 
 pub use complaint::Complaint;
 pub use happened::{Event, SentHere};
+pub use lasting::lasting;
 pub use patch::Patch;
 pub use where_to_look::WhyHere;
 
@@ -81,6 +83,8 @@ pub struct Story {
     pub earlier_updates: u64,
     /// The step that cleaned all of the place last.
     pub cleaned_by: Option<u64>,
+    /// How many updates flashed there before these events, and how many of them came first after the panel slept or was off.
+    pub earlier_flashes: [u64; 2],
     /// What stays there that nobody drew.
     pub ghost: Option<GhostHere>,
     /// How far the place is off at most without being a ghost, L*; with the limit.
@@ -243,6 +247,7 @@ fn end_of_story(step: &PlayedStep<'_>, place: Rect, history: History, before: Pa
         events: history.events,
         earlier_updates: history.earlier_updates,
         cleaned_by: history.cleaned_by,
+        earlier_flashes: history.earlier_flashes,
         ghost,
         most_off_l: patch::strongest(step, place, plan).off_l.abs(),
         limit_l: step.ghost_limits.limit_l,
@@ -267,8 +272,8 @@ fn relevant(findings: Vec<Finding>, story: &Story, complaint: Option<Complaint>)
         is_then && finding.rect.is_none_or(|rect| rect.overlaps(story.place))
     };
     let mut found: Vec<Finding> = findings.into_iter().filter(is_of_it).collect();
-    let is_about = |finding: &Finding| complaint.is_some_and(|complaint| where_to_look::is_of(finding, complaint));
-    found.sort_by_key(|finding| std::cmp::Reverse((is_about(finding), finding.severity, finding.step)));
+    let about = |finding: &Finding| complaint.and_then(|complaint| where_to_look::how_near(finding, complaint));
+    found.sort_by_key(|finding| std::cmp::Reverse((about(finding), finding.severity, finding.step)));
     let mut rules: Vec<&'static str> = Vec::new();
     found.retain(|finding| {
         let is_new = !rules.contains(&finding.rule);

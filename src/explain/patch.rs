@@ -44,7 +44,7 @@ impl Patch {
 
 /// A place with a margin, so that one sees where it lies.
 pub(super) fn with_margin(place: Rect, size: Size) -> Rect {
-    const LEAST_PX: u32 = 8;
+    const LEAST_PX: u32 = 20;
     const SHARE: u32 = 8;
     let [wide, high] = [place.width, place.height].map(|side| (side / SHARE).max(LEAST_PX));
     let (x, y) = (place.x.saturating_sub(wide), place.y.saturating_sub(high));

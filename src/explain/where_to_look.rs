@@ -1,5 +1,7 @@
 //! Where and when it was worst: what to look at where nobody says it.
 
+use std::cmp::Reverse;
+
 use super::complaint::Complaint;
 use crate::{
     finding::{Finding, Severity},
@@ -68,17 +70,20 @@ impl<'p> WorstMoment<'p> {
     /// The step to look at: that of the worst finding about such a complaint, or what such a complaint is about; without a
     /// complaint that of the worst finding of all.
     pub(super) fn step(&self, findings: &[Finding], complaint: Option<Complaint>) -> u64 {
-        let worst = |is_meant: &dyn Fn(&Finding) -> bool| {
-            let found = findings.iter().filter(|finding| finding.is_of_a_step() && is_meant(finding));
-            found.max_by_key(|finding| (finding.severity, std::cmp::Reverse(finding.step))).map(|finding| finding.step)
+        let of_steps = || findings.iter().filter(|finding| finding.is_of_a_step());
+        let Some(complaint) = complaint else {
+            let worst = of_steps().max_by_key(|finding| (finding.severity, Reverse(finding.step)));
+            return worst.map_or(self.last, |finding| finding.step);
         };
-        let Some(complaint) = complaint else { return worst(&|_| true).unwrap_or(self.last) };
-        let about = worst(&|finding| is_of(finding, complaint));
+        let weight = |finding: &&Finding| (how_near(finding, complaint), finding.severity, Reverse(finding.step));
+        let about = of_steps().filter(|finding| how_near(finding, complaint).is_some()).max_by_key(weight);
+        let flickers = about.map(|finding| finding.last_step).or(self.flashing);
+        let about = about.map(|finding| finding.step);
         let found = match complaint {
             Complaint::Ghost => self.ghost.map(|(_, step)| step),
             Complaint::Speckles => self.unknown.map(|(_, step)| step),
             Complaint::Shadow => None,
-            Complaint::Flicker | Complaint::ColourFlicker | Complaint::Border => about.or(self.flashing),
+            Complaint::Flicker | Complaint::ColourFlicker | Complaint::Border => flickers,
             Complaint::Late => about.or(self.answering),
             Complaint::Missing | Complaint::Shifted => about,
         };
@@ -86,9 +91,10 @@ impl<'p> WorstMoment<'p> {
     }
 }
 
-/// Whether a finding is about what somebody complains of.
-pub(super) fn is_of(finding: &Finding, complaint: Complaint) -> bool {
-    rule_named(finding.rule).is_some_and(|page| complaint.groups().contains(&page.group.as_str()))
+/// How near a finding is to what somebody complains of, more is nearer; `None` if it is about something else.
+pub(super) fn how_near(finding: &Finding, complaint: Complaint) -> Option<Reverse<usize>> {
+    let group = &rule_named(finding.rule)?.group;
+    complaint.groups().iter().position(|of| of == group).map(Reverse)
 }
 
 /// The place to look at, at the end of a step.
@@ -97,10 +103,11 @@ pub(super) fn place(step: &PlayedStep<'_>, findings: &[Finding], complaint: Opti
     let here = |finding: &&Finding| (finding.step..=finding.last_step).contains(&now) && finding.rect.is_some();
     let worst = |is_meant: &dyn Fn(&Finding) -> bool| {
         let found = findings.iter().filter(here).filter(|finding| is_meant(finding));
-        let worst = found.max_by_key(|finding| (finding.severity, finding.step))?;
+        let near = |finding: &Finding| complaint.and_then(|complaint| how_near(finding, complaint));
+        let worst = found.max_by_key(|finding| (near(finding), finding.severity, finding.step))?;
         Some((worst.rect?, WhyHere::Finding(worst.rule)))
     };
-    let about = complaint.and_then(|complaint| worst(&|finding| is_of(finding, complaint)));
+    let about = complaint.and_then(|complaint| worst(&|finding| how_near(finding, complaint).is_some()));
     let ghosts = || {
         let ghost = step
             .ghosts

@@ -8,7 +8,8 @@ use super::{
 };
 use crate::{
     display::Mode,
-    explain::{Complaint, Event, GhostHere, SentHere, Story, WhyHere},
+    explain::{Complaint, Event, GhostHere, SentHere, Story, WhyHere, lasting},
+    finding::Finding,
     geometry::Rect,
     plan::{Cause, Plan, Power},
     rules::{
@@ -166,7 +167,11 @@ impl Words<'_> {
             Some(Power::Off) => ", after the panel was switched off,",
             Some(Power::Sleep) => ", after the panel slept,",
         };
-        let by = if power.is_empty() { by.to_owned() } else { format!("{}{power}", by.trim_end_matches(',')) };
+        let by = if power.is_empty() || by.is_empty() {
+            format!("{by}{power}")
+        } else {
+            format!("{} and{}", by.trim_end_matches(','), &power[1..])
+        };
         let name = step_name(event.step, event.label.as_deref());
         let drawn = match (event.drawn_px, event.pen_px) {
             (0, 0) => format!("{name}{by} draws nothing new here"),
@@ -195,7 +200,14 @@ impl Words<'_> {
     fn sent(&self, sent: &SentHere) -> String {
         let mode = self.mode(sent);
         if sent.is_lost {
-            return format!("`{}` is asked for while the controller is busy, and is never carried out", mode.name);
+            let with = match sent.busy_with {
+                Some(step) => format!(" with {}", self.step_name(step)),
+                None => String::new(),
+            };
+            return format!(
+                "`{}` is asked for while the controller is busy{with}, and is never carried out",
+                mode.name
+            );
         }
         let flash = match mode.flashes {
             0 => "without a flash".to_owned(),
@@ -351,9 +363,14 @@ impl Words<'_> {
     }
 
     fn helps(&self) -> Vec<String> {
-        let with_help = || self.report.story.findings.iter().filter(|finding| !finding.help.is_empty());
+        let found = &self.report.story.findings;
+        let has_cause_here =
+            |finding: &Finding| found.iter().any(|other| finding.cause.as_ref() == Some(&other.fingerprint));
+        let with_help = || found.iter().filter(|finding| !finding.help.is_empty() && !has_cause_here(finding));
         if with_help().next().is_none() {
-            return vec!["No rule reports anything at this place and time.".to_owned()];
+            let answered =
+                if self.report.story.answers.is_empty() { "" } else { ": see what is said about the complaint" };
+            return vec![format!("No rule reports anything at this place and time{answered}.")];
         }
         with_help()
             .map(|finding| {
@@ -381,20 +398,4 @@ fn before_words(story: &Story, cut: &[Event]) -> Option<String> {
         Some(step) => format!("Before that, the place was updated {times} since step {step} cleaned it."),
         None => format!("Before that, the place was updated {times}, and the plan had not cleaned it yet."),
     })
-}
-
-/// A stretch of time as a person says it.
-fn lasting(ms: f64) -> String {
-    let seconds = ms / 1000.0;
-    let parts = |whole: u64, unit: &str, rest: u64, rest_unit: &str| match rest {
-        0 => format!("{whole} {unit}"),
-        rest => format!("{whole} {unit} {rest} {rest_unit}"),
-    };
-    match seconds.round() as u64 {
-        _ if ms < 999.5 => format!("{ms:.0} ms"),
-        ..60 => format!("{seconds:.1} s").replace(".0 s", " s"),
-        whole @ 60..3600 => parts(whole / 60, "min", whole % 60, "s"),
-        whole @ 3600..86_400 => parts(whole / 3600, "h", whole / 60 % 60, "min"),
-        whole => parts(whole / 86_400, if whole < 172_800 { "day" } else { "days" }, whole / 3600 % 24, "h"),
-    }
 }

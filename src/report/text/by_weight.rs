@@ -28,6 +28,8 @@ use crate::{
 /// The most causes that are shown of each of several plans, and about as many as are shown of all together.
 const MOST_OF_ONE: usize = 3;
 const MOST_OF_ALL: usize = 24;
+/// If more plans than this have findings, only those with an error are shown; the table has the others as well.
+const MOST_WITHOUT_ERRORS: usize = 16;
 /// The most further places of a cause that are named.
 const MOST_PLACES: usize = 3;
 
@@ -207,10 +209,13 @@ fn listed(words: &[String], between: &str, more: &str) -> Option<String> {
 
 fn write_several(report: &RunReport, shown: &[&PlanReport], style: TextStyle, out: &mut dyn Write) -> io::Result<()> {
     let with_findings = shown.iter().filter(|of| has_open_findings(of)).count();
-    let most = (MOST_OF_ALL / with_findings.max(1)).clamp(1, MOST_OF_ONE);
+    let room = Room {
+        most: (MOST_OF_ALL / with_findings.max(1)).clamp(1, MOST_OF_ONE),
+        is_for_errors: with_findings > MOST_WITHOUT_ERRORS,
+    };
     let mut left_out = 0;
     write_each(shown, out, |of, plan, out| {
-        left_out += write_worst(report, of, plan, most, style, out)?;
+        left_out += write_worst(report, of, plan, room, style, out)?;
         Ok(())
     })?;
     let reviewed = || shown.iter().filter_map(|of| of.reviewed());
@@ -228,6 +233,15 @@ fn write_several(report: &RunReport, shown: &[&PlanReport], style: TextStyle, ou
     plans_table::write(report, shown, out)
 }
 
+/// How much of each of several plans is shown.
+#[derive(Clone, Copy)]
+struct Room {
+    /// The most causes.
+    most: usize,
+    /// Whether plans without an error are left out.
+    is_for_errors: bool,
+}
+
 fn has_open_findings(of: &PlanReport) -> bool {
     of.reviewed().is_some_and(|plan| plan.findings.iter().any(Finding::is_open))
 }
@@ -237,13 +251,17 @@ fn write_worst(
     report: &RunReport,
     of: &PlanReport,
     plan: &ReviewedPlan,
-    most: usize,
+    room: Room,
     style: TextStyle,
     out: &mut dyn Write,
 ) -> io::Result<usize> {
+    let Room { most, is_for_errors } = room;
     let causes = causes_by_weight(plan);
     if causes.is_empty() {
         return Ok(0);
+    }
+    if is_for_errors && causes.iter().all(|cause| cause.finding.severity != Severity::Error) {
+        return Ok(causes.len());
     }
     writeln!(out, "{}: {}", heading(of, plan), verdict(report, plan))?;
     // Where there are many plans, only the worst cause of each is shown, and further ones that are errors.

@@ -1,0 +1,17 @@
+//! Stretches of time in words. Knows nothing else.
+
+/// A stretch of time as a person says it.
+pub fn lasting(ms: f64) -> String {
+    let seconds = ms / 1000.0;
+    let parts = |whole: u64, unit: &str, rest: u64, rest_unit: &str| match rest {
+        0 => format!("{whole} {unit}"),
+        rest => format!("{whole} {unit} {rest} {rest_unit}"),
+    };
+    match seconds.round() as u64 {
+        _ if ms < 999.5 => format!("{ms:.0} ms"),
+        ..60 => format!("{seconds:.1} s").replace(".0 s", " s"),
+        whole @ 60..3600 => parts(whole / 60, "min", whole % 60, "s"),
+        whole @ 3600..86_400 => parts(whole / 3600, "h", whole / 60 % 60, "min"),
+        whole => parts(whole / 86_400, if whole < 172_800 { "day" } else { "days" }, whole / 3600 % 24, "h"),
+    }
+}

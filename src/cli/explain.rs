@@ -6,8 +6,8 @@ use clap::{Args, ValueEnum, ValueHint};
 
 use super::{
     files::{
-        Inputs, LoadedScreens, Outside, SettingsStore, faults_of_screens, is_flow, load_flow, load_plan, real,
-        working_folder,
+        Inputs, LoadedScreens, Outside, SettingsStore, faults_of_screens, is_flow, is_trace, load_flow, load_kept_plan,
+        load_plan, real, working_folder,
     },
     output::{check_is_png, tell_written, write_file, write_out},
     telling::{output_style, status_of},
@@ -53,7 +53,7 @@ pub(crate) struct ExplainArguments {
     /// In which form to write the story
     #[arg(long, value_name = "FORM", value_enum, default_value = "text", ignore_case = true)]
     format: StoryFormat,
-    /// A PNG to write: the place before, as it is meant, as it is seen, and what is left of older pictures
+    /// A PNG to write: the place before, as it is meant, as it is seen, and the difference, which makes ghosts visible
     #[arg(long, value_name = "F.png", value_hint = ValueHint::FilePath)]
     out: Option<PathBuf>,
     /// A page to write, with the story and these pictures: one file to send
@@ -152,7 +152,12 @@ impl Told {
     fn load(arguments: &ExplainArguments) -> Result<Self, Vec<Fault>> {
         let mut settings = SettingsStore::new(&working_folder(), &[], arguments.outside);
         if !is_flow(&arguments.plan) {
-            let loaded = load_plan(&arguments.plan, &mut settings)?;
+            let path = &arguments.plan;
+            let loaded = if is_trace(path) {
+                load_kept_plan(path, &mut settings, None)
+            } else {
+                load_plan(path, &mut settings)
+            }?;
             let inputs = loaded.inputs();
             return Ok(Self { plan: loaded.plan, screens: loaded.screens, inputs, walk: None });
         }
@@ -180,7 +185,7 @@ fn write_pictures(arguments: &ExplainArguments, report: StoryReport<'_>) -> Resu
         .map_err(|reason| vec![fault(arguments, format!("cannot be drawn: {reason}"), "")])?;
     if let Some(out) = &arguments.out {
         write_file(out, |file| file.write_all(&pictures))?;
-        tell_written(out, "the place before, as it is meant, as it is seen, and what is left").map_err(Vec::from)?;
+        tell_written(out, "the place before, as it is meant, as it is seen, and the difference").map_err(Vec::from)?;
     }
     if let Some(html) = &arguments.html {
         let page = story_page(report, &pictures);

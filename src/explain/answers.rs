@@ -109,7 +109,7 @@ impl About<'_> {
         match flashing.len() {
             1 => format!("yes: an update flashes here at {name}: {one}"),
             count => format!(
-                "yes: {count} updates flash here within {}, one about every {}. The last is at {name}: {one}",
+                "yes: {count} updates flash here within {}, about one every {}. The last is at {name}: {one}",
                 lasting(last.at_ms + sent.ends_after_ms - first_ms),
                 lasting((last.at_ms - first_ms) / (count - 1) as f64)
             ),
@@ -117,7 +117,7 @@ impl About<'_> {
     }
 
     fn nothing_flashed(&self) -> Vec<String> {
-        let mut answers = vec!["no update flashes here in the time that is told here".to_owned()];
+        let mut answers = vec!["no update flashes here in this time".to_owned()];
         let changing = self.sent().filter(|(_, sent)| sent.changed_here_px > 0).count();
         if changing > 2 {
             answers.push(format!(
@@ -403,7 +403,7 @@ impl About<'_> {
         let first_ms = self.plan.limits.slow_answer.first_ms.value;
         let by_person = |(event, sent): &(&Event, &SentHere)| event.cause.is_person() && sent.changed_here_px > 0;
         let Some((event, sent)) = self.sent().filter(by_person).last() else {
-            return vec!["nothing here answers a touch, a key or a pen in the time that is told here".to_owned()];
+            return vec!["nothing here answers a touch, a key or a pen in this time".to_owned()];
         };
         let verdict = if sent.shows_after_ms > first_ms { "later than" } else { "within" };
         let mut answers = vec![format!(

@@ -107,7 +107,7 @@ pub struct Story {
     pub findings: Vec<Finding>,
     /// What there is to say about the complaint.
     pub answers: Vec<String>,
-    /// The place with what is around it: at the end, and before the first event.
+    /// The place with what is around it: at the end, and before the last event.
     pub pictures: [Patch; 2],
 }
 
@@ -158,11 +158,12 @@ pub fn explain(plan: &Plan, screens: &dyn ScreenSource, threads: usize, question
     };
     let before_ms = question.before_ms.unwrap_or(USUAL_BEFORE_MS);
     let history = play.history(step, place, before_ms)?;
-    let first = history.events.first().map_or(step, |event| event.step);
+    let changes = history.events.iter().rev().find(|event| event.drawn_px > 0 || !event.sent.is_empty());
+    let latest = changes.map_or(step, |event| event.step);
     let around = patch::with_margin(place, plan.screen_size());
-    let before = match first.checked_sub(1) {
+    let before = match latest.checked_sub(1) {
         Some(before) => play.at(before, |played| Patch::of(played, around))?,
-        None => play.at(first, |played| Patch::before(played, around, plan))?,
+        None => play.at(latest, |played| Patch::before(played, around, plan))?,
     };
     let mut story = play.at(step, |played| end_of_story(played, place, history, before, plan))?;
     story.why_here = why_here;
@@ -268,7 +269,7 @@ fn end_of_story(step: &PlayedStep<'_>, place: Rect, history: History, before: Pa
 fn relevant(findings: Vec<Finding>, story: &Story, complaint: Option<Complaint>) -> Vec<Finding> {
     let first = story.events.first().map_or(story.step, |event| event.step);
     let is_of_it = |finding: &Finding| {
-        let is_then = finding.is_of_a_step() && finding.step <= story.step && finding.last_step >= first;
+        let is_then = where_to_look::is_of_a_step(finding) && finding.step <= story.step && finding.last_step >= first;
         is_then && finding.rect.is_none_or(|rect| rect.overlaps(story.place))
     };
     let mut found: Vec<Finding> = findings.into_iter().filter(is_of_it).collect();

@@ -8,11 +8,13 @@ use crate::{
     plan::Plan,
 };
 
-/// The pixels of a place, row by row.
+/// The pixels of a place, row by row; of a very large place every second or third pixel of a row, and every such row.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Patch {
     /// Where on the screen.
     pub place: Rect,
+    /// From one pixel to the next: 1 for every pixel.
+    pub every: u32,
     /// The levels in memory.
     pub meant: Vec<Level>,
     /// The levels on the glass.
@@ -23,8 +25,9 @@ pub struct Patch {
 
 impl Patch {
     pub(super) fn of(step: &PlayedStep<'_>, place: Rect) -> Self {
-        let mut patch = Self { place, meant: Vec::new(), seen: Vec::new(), off_l: Vec::new() };
-        for (x, y) in pixels(place, step.memory.size()) {
+        let every = every(place);
+        let mut patch = Self { place, every, meant: Vec::new(), seen: Vec::new(), off_l: Vec::new() };
+        for (x, y) in pixels_by(every, place, step.memory.size()) {
             let (tile, bit) = step.grid().locate(x, y);
             patch.meant.push(step.glass.memory_level(x, y));
             patch.seen.push(step.glass.level(x, y));
@@ -37,9 +40,25 @@ impl Patch {
     pub(super) fn before(step: &PlayedStep<'_>, place: Rect, plan: &Plan) -> Self {
         let (table, size) = (plan.display.ink.level_table(), step.previous.size());
         let shade = |(x, y): (u32, u32)| step.previous.shades()[(y * size.width + x) as usize];
-        let levels: Vec<Level> = pixels(place, size).map(|at| table[usize::from(shade(at))]).collect();
-        Self { place, off_l: vec![0.0; levels.len()], seen: levels.clone(), meant: levels }
+        let every = every(place);
+        let levels: Vec<Level> = pixels_by(every, place, size).map(|at| table[usize::from(shade(at))]).collect();
+        Self { place, every, off_l: vec![0.0; levels.len()], seen: levels.clone(), meant: levels }
     }
+}
+
+impl Patch {
+    /// How many pixels it has in a row, and how many rows.
+    pub fn size(&self) -> Size {
+        Size { width: self.place.width.div_ceil(self.every), height: self.place.height.div_ceil(self.every) }
+    }
+}
+
+/// More pixels of a place than this are never kept: a picture of it is smaller anyway.
+const MOST_PX: u64 = 4_000_000;
+
+fn every(place: Rect) -> u32 {
+    let is_enough = |every: &u32| place.pixels() / u64::from(every * every) <= MOST_PX;
+    (1..64).find(is_enough).unwrap_or(64)
 }
 
 /// A place with a margin, so that one sees where it lies.
@@ -54,8 +73,13 @@ pub(super) fn with_margin(place: Rect, size: Size) -> Rect {
 }
 
 fn pixels(place: Rect, size: Size) -> impl Iterator<Item = (u32, u32)> {
-    let rows = place.y..(place.y + place.height).min(size.height);
-    rows.flat_map(move |y| (place.x..(place.x + place.width).min(size.width)).map(move |x| (x, y)))
+    pixels_by(1, place, size)
+}
+
+fn pixels_by(every: u32, place: Rect, size: Size) -> impl Iterator<Item = (u32, u32)> {
+    let rows = (place.y..(place.y + place.height).min(size.height)).step_by(every as usize);
+    let right = (place.x + place.width).min(size.width);
+    rows.flat_map(move |y| (place.x..right).step_by(every as usize).map(move |x| (x, y)))
 }
 
 /// A pixel that is off.

@@ -70,7 +70,7 @@ impl<'p> WorstMoment<'p> {
     /// The step to look at: that of the worst finding about such a complaint, or what such a complaint is about; without a
     /// complaint that of the worst finding of all.
     pub(super) fn step(&self, findings: &[Finding], complaint: Option<Complaint>) -> u64 {
-        let of_steps = || findings.iter().filter(|finding| finding.is_of_a_step());
+        let of_steps = || findings.iter().filter(|finding| is_of_a_step(finding));
         let Some(complaint) = complaint else {
             let worst = of_steps().max_by_key(|finding| (finding.severity, Reverse(finding.step)));
             return worst.map_or(self.last, |finding| finding.step);
@@ -89,6 +89,12 @@ impl<'p> WorstMoment<'p> {
         };
         found.unwrap_or(self.last)
     }
+}
+
+/// Whether a finding is about a step, also of a walk that is played as a plan: its steps stand in the moves of the flow.
+pub(super) fn is_of_a_step(finding: &Finding) -> bool {
+    let of_a_walk = ["/moves/", "/starts", "/cleanings/"];
+    finding.is_of_a_step() || of_a_walk.iter().any(|field| finding.pointer.starts_with(field))
 }
 
 /// How near a finding is to what somebody complains of, more is nearer; `None` if it is about something else.

@@ -22,7 +22,7 @@ use crate::{
 };
 
 /// The most events that are told one by one.
-const MOST_EVENTS: usize = 12;
+const MOST_EVENTS: usize = 6;
 
 /// Shorter waits are part of every transfer, and nobody notices them.
 const LEAST_WAIT_MS: f64 = 10.0;
@@ -81,7 +81,10 @@ pub fn paragraphs(report: StoryReport<'_>) -> Vec<(String, Vec<String>)> {
     let name = step_name(story.step, story.label.as_deref());
     let mut parts = vec![(format!("{path}: {}, {name}", words.time(story.at_ms)), vec![words.place()])];
     if let Some(walk) = report.walk {
-        parts[0].1.insert(0, sentence(&format!("this is told of a walk through the flow: {walk}")));
+        parts[0].1.insert(
+            0,
+            sentence(&format!("this is about one walk through the flow, which leads to its worst finding: {walk}")),
+        );
     }
     if let Some(complaint) = complaint {
         parts.push((format!("About the complaint \"{}\"", complaint.word()), sentences(&story.answers)));
@@ -147,6 +150,9 @@ impl Words<'_> {
         let (cut, told) = story.events.split_at(story.events.len().saturating_sub(MOST_EVENTS));
         let mut lines = Vec::new();
         lines.extend(before_words(story, cut));
+        if !cut.is_empty() {
+            lines.push(format!("The first {} of this time are left out.", counted(cut.len() as u64, "step", "steps")));
+        }
         lines.extend(told.iter().map(|event| self.event(event)));
         if story.events.is_empty() {
             lines.push("Nothing was drawn or updated here in this time.".to_owned());

@@ -1,4 +1,4 @@
-//! A strip of pictures of a place: before, what it should show, what is seen, and what of older pictures is left.
+//! Four pictures of a place: before, what it should show, what is seen, and the difference, which makes ghosts visible.
 
 use std::fmt::Write as _;
 
@@ -16,7 +16,7 @@ use crate::{
 const WIDEST: u32 = 420;
 const GAP: u32 = 20;
 const TITLE: u32 = 30;
-/// What is left is drawn so that at least this much is black or white, L*: a trace of something shall not look large.
+/// The difference is drawn so that at least this much is black or white, L*: a trace of something shall not look large.
 const LEAST_REACH_L: f32 = 3.0;
 
 /// The strip as PNG bytes.
@@ -31,7 +31,7 @@ pub fn strip(story: &Story, ink: &Ink) -> Result<Vec<u8>, String> {
         "before".to_owned(),
         "as meant".to_owned(),
         "as seen".to_owned(),
-        format!("what is left (black: {reach_l} L* darker)"),
+        format!("the difference (black: {reach_l} L* darker)"),
     ];
     let mut rows: Vec<Vec<[u8; 3]>> = Vec::new();
     let mut seen = |patch: &Patch, is_meant: bool| {
@@ -43,9 +43,15 @@ pub fn strip(story: &Story, ink: &Ink) -> Result<Vec<u8>, String> {
     seen(before, false);
     seen(now, true);
     seen(now, false);
-    rows.push(now.off_l.iter().map(|off_l| [tone(off_l / reach_l); 3]).collect());
+    rows.push(differences(now, ink).map(|off_l| [tone(off_l / reach_l); 3]).collect());
     let mut under = |band: &mut Band| strip.draw(&rows, band);
     png_of(strip.size(), &mut under, Some(&strip.overlay(&titles, story)))
+}
+
+/// How much lighter each pixel is seen than it is meant, L*.
+fn differences(patch: &Patch, ink: &Ink) -> impl Iterator<Item = f32> {
+    let levels = patch.seen.iter().zip(&patch.meant).zip(&patch.off_l);
+    levels.map(|((seen, meant), off_l)| off_l + (ink.lightness(*seen) - ink.lightness(*meant)) as f32)
 }
 
 fn tone(share: f32) -> u8 {
@@ -54,8 +60,10 @@ fn tone(share: f32) -> u8 {
 
 /// Where the pictures stand.
 struct Strip {
-    /// The pixels of the place.
+    /// The pixels that are kept of the place.
     place: Size,
+    /// From one of them to the next.
+    every: u32,
     /// How many pixels of the strip one pixel of the place takes, or how many of the place one of the strip stands for.
     larger: u32,
     smaller: u32,
@@ -64,12 +72,12 @@ struct Strip {
 
 impl Strip {
     fn of(patch: &Patch) -> Self {
-        let place = Size { width: patch.place.width, height: patch.place.height };
+        let place = patch.size();
         let larger = (WIDEST / place.width.max(1)).clamp(1, 8);
         let smaller = place.width.div_ceil(WIDEST).max(1);
         // Low places stand above each other, where that is easier to compare.
-        let columns = if place.width >= 3 * place.height { 1 } else { 4 };
-        Self { place, larger, smaller, columns }
+        let columns = if place.width >= 3 * place.height { 1 } else { 2 };
+        Self { place, every: patch.every, larger, smaller, columns }
     }
 
     fn drawn(&self) -> Size {
@@ -123,7 +131,7 @@ impl Strip {
             size.width, size.height
         );
         let around = story.pictures[0].place;
-        let scaled = |pixels: u32| f64::from(pixels) * f64::from(self.larger) / f64::from(self.smaller);
+        let scaled = |pixels: u32| f64::from(pixels) * f64::from(self.larger) / f64::from(self.smaller * self.every);
         for (number, title) in titles.iter().enumerate() {
             let (x, y) = self.corner(number as u32);
             let _ = write!(svg, "<text x=\"{x}\" y=\"{}\">{title}</text>", y - 9);

@@ -36,7 +36,7 @@ const COMPLAINTS: [Complaint; 12] = [
     Complaint {
         plan: "flash-each-second",
         kind: "flicker",
-        cause: &["one about every 1 s", "The whole panel flashes, although only 2 % of it changes"],
+        cause: &["about one every 1 s", "The whole panel flashes, although only 1 % of it changes"],
         help: &["send `quick`, which does not flash, to a window around the change"],
     },
     // A grey fog that grows over hours.

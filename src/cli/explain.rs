@@ -121,7 +121,11 @@ fn run(arguments: &ExplainArguments) -> Result<(), Vec<Fault>> {
     }
     let told = Told::load(arguments)?;
     let (plan, screens) = (&told.plan, &told.screens);
-    let question = question(arguments, plan)?;
+    let mut question = question(arguments, plan)?;
+    if told.walk.is_some() && question.complaint.is_none() {
+        // The walk ends with what it leads to.
+        question.moment = question.moment.or(plan.step_count.checked_sub(1).map(Moment::Step));
+    }
     let story = tell(plan, screens, cores(), &question).map_err(|none| match none {
         NoStory::Broken(broken) => faults_of_screens(&plan.source, screens, broken),
         NoStory::NoStep(last) => vec![no_step(arguments, last)],

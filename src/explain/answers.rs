@@ -3,7 +3,10 @@
 //!
 //! Reads a story and the plan; looks at no playback.
 
-use super::{Complaint, Event, GhostHere, SentHere, Story, lasting::lasting};
+use super::{
+    Complaint, Event, GhostHere, SentHere, Story,
+    lasting::{is_time_alone, lasting},
+};
 use crate::{
     display::Mode,
     geometry::{Rotation, Window},
@@ -76,7 +79,12 @@ impl About<'_> {
 
     fn step_name(&self, step: u64) -> String {
         let step_at = self.plan.step_at(step % self.plan.step_count.max(1));
-        step_name(step, step_at.and_then(|step| step.label.as_deref()))
+        self.name(step, step_at.and_then(|step| step.label.as_deref()))
+    }
+
+    /// The number and the label of a step; not of a label that says the time alone, as those of a trace do.
+    fn name(&self, step: u64, label: Option<&str>) -> String {
+        step_name(step, label.filter(|label| !is_time_alone(label, self.plan)))
     }
 
     fn flicker(&self) -> Vec<String> {
@@ -104,7 +112,7 @@ impl About<'_> {
             counted(u64::from(mode.flashes), "time", "times"),
             lasting(sent.duration_ms)
         );
-        let name = step_name(last.step, last.label.as_deref());
+        let name = self.name(last.step, last.label.as_deref());
         let first_ms = flashing.first().map_or(last.at_ms, |(first, _)| first.at_ms);
         match flashing.len() {
             1 => format!("yes: an update flashes here at {name}: {one}"),
@@ -256,7 +264,7 @@ impl About<'_> {
                 "{} asked for `{}` while the controller was busy with {with}, and this controller ignores what \
                  comes then: that picture never shows. Wait until the controller is free before you send the next update, or \
                  send both changes as one update",
-                step_name(event.step, event.label.as_deref()),
+                self.name(event.step, event.label.as_deref()),
                 self.mode(sent).name
             ));
         }
@@ -267,7 +275,7 @@ impl About<'_> {
             answers.push(format!(
                 "{} changed {} px here in the memory of the device, and no update sent them to the panel: the old picture \
                  stays there, at full strength, until an update covers the place",
-                step_name(event.step, event.label.as_deref()),
+                self.name(event.step, event.label.as_deref()),
                 event.left_px
             ));
             answers.extend(self.forgotten_in_sleep(event));
@@ -340,7 +348,7 @@ impl About<'_> {
                 "{} sends `{}`, which drives only what changes, to {} px of which the controller does not know what they \
                  show: {why}. It compares the new picture with whatever its memory happens to hold, and drives the wrong \
                  pixels: that is seen as speckles, or as pieces of an old picture",
-                step_name(event.step, event.label.as_deref()),
+                self.name(event.step, event.label.as_deref()),
                 self.mode(sent).name,
                 sent.unknown_px
             ),
@@ -409,7 +417,7 @@ impl About<'_> {
         let mut answers = vec![format!(
             "{} shows something after {} and is complete after {}, in mode `{}`: {verdict} the {first_ms} ms within which an \
              answer feels immediate",
-            step_name(event.step, event.label.as_deref()),
+            self.name(event.step, event.label.as_deref()),
             lasting(sent.shows_after_ms),
             lasting(sent.ends_after_ms),
             self.mode(sent).name

@@ -1,4 +1,6 @@
-//! Stretches of time in words. Knows nothing else.
+//! Times in words, and labels that are nothing else. Knows no story.
+
+use crate::plan::Plan;
 
 /// A stretch of time as a person says it.
 pub fn lasting(ms: f64) -> String {
@@ -14,4 +16,10 @@ pub fn lasting(ms: f64) -> String {
         whole @ 3600..86_400 => parts(whole / 3600, "h", whole / 60 % 60, "min"),
         whole => parts(whole / 86_400, if whole < 172_800 { "day" } else { "days" }, whole / 3600 % 24, "h"),
     }
+}
+
+/// Whether a label says the time alone, as those of the steps of a trace do.
+pub fn is_time_alone(label: &str, plan: &Plan) -> bool {
+    let is_of_a_time = |letter: char| letter.is_ascii_digit() || [':', '.'].contains(&letter);
+    plan.recorded.is_some() && label.chars().all(is_of_a_time)
 }

@@ -24,7 +24,7 @@ use crate::{
 
 pub use complaint::Complaint;
 pub use happened::{Event, SentHere};
-pub use lasting::lasting;
+pub use lasting::{is_time_alone, lasting};
 pub use patch::Patch;
 pub use where_to_look::WhyHere;
 

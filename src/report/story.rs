@@ -8,7 +8,7 @@ use super::{
 };
 use crate::{
     display::Mode,
-    explain::{Complaint, Event, GhostHere, SentHere, Story, WhyHere, lasting},
+    explain::{Complaint, Event, GhostHere, SentHere, Story, WhyHere, is_time_alone, lasting},
     finding::Finding,
     geometry::Rect,
     plan::{Cause, Plan, Power},
@@ -78,7 +78,7 @@ pub(super) fn closing_words(report: StoryReport<'_>) -> String {
 pub fn paragraphs(report: StoryReport<'_>) -> Vec<(String, Vec<String>)> {
     let StoryReport { path, story, complaint, .. } = report;
     let words = Words { report };
-    let name = step_name(story.step, story.label.as_deref());
+    let name = words.name(story.step, story.label.as_deref());
     let mut parts = vec![(format!("{path}: {}, {name}", words.time(story.at_ms)), vec![words.place()])];
     if let Some(walk) = report.walk {
         parts[0].1.insert(
@@ -120,6 +120,11 @@ impl Words<'_> {
             None if ms < 1.0 => "at the beginning".to_owned(),
             None => format!("{} after the beginning", lasting(ms)),
         }
+    }
+
+    /// The number and the label of a step; not of a label that says the time alone, as those of a trace do.
+    fn name(&self, step: u64, label: Option<&str>) -> String {
+        step_name(step, label.filter(|label| !is_time_alone(label, self.report.plan)))
     }
 
     fn place(&self) -> String {
@@ -178,7 +183,7 @@ impl Words<'_> {
         } else {
             format!("{} and{}", by.trim_end_matches(','), &power[1..])
         };
-        let name = step_name(event.step, event.label.as_deref());
+        let name = self.name(event.step, event.label.as_deref());
         let drawn = match (event.drawn_px, event.pen_px) {
             (0, 0) => format!("{name}{by} draws nothing new here"),
             (0, pen) => {
@@ -301,7 +306,7 @@ impl Words<'_> {
 
     fn step_name(&self, step: u64) -> String {
         let step_at = self.report.plan.step_at(step % self.report.plan.step_count.max(1));
-        step_name(step, step_at.and_then(|step| step.label.as_deref()))
+        self.name(step, step_at.and_then(|step| step.label.as_deref()))
     }
 
     fn whose_ink(&self, ghost: &GhostHere) -> String {

@@ -4,7 +4,7 @@ use std::process::Stdio;
 
 use serde_json::Value;
 
-use crate::common::{Folder, Run, SQUARE, example_display, finding_lines, png_of};
+use crate::common::{Folder, Run, SQUARE, example_display, finding_lines, png_of, whole_flow};
 
 /// A plan without findings.
 const SOUND: &str =
@@ -682,7 +682,7 @@ fn explain_takes_the_moment_and_the_place_that_it_is_asked_for() {
         (&["--step", "2"], "the last one is 1"),
         (&["--when", "09:30:00"], "it is not known at what time of day"),
         (&["--when", "soon"], "`--when soon`"),
-        (&["--before", "-1"], "not negative"),
+        (&["--before=-1"], "not negative"),
         (&["--complaint", "loud"], "flicker, ghost, speckles, shadow, late, missing, shifted, colour-flicker, border"),
         (&["--out", "white.png"], "would be overwritten"),
         (&["--html", "a.plan.json"], "would be overwritten"),
@@ -698,26 +698,37 @@ fn explain_takes_the_moment_and_the_place_that_it_is_asked_for() {
 fn explain_says_what_it_cannot_explain() {
     let folder = folder(&[("none.plan.json", r#"{ "steps": [] }"#)]);
     for (file, words) in
-        [("none.plan.json", "there are no steps"), (".", "folder"), ("missing.plan.json", "missing.plan.json")]
+        [("none.plan.json", "the plan has no steps"), (".", "folder"), ("missing.plan.json", "missing.plan.json")]
     {
         let run = folder.run(&["explain", file]).with_status(2);
         assert!(run.error.contains(words), "{file}: {}", run.error);
     }
 }
 
+/// A flow in which the second move draws and sends nothing.
+const FORGETFUL: &str = r#"{ "states": { "empty": { "screen": "white.png" }, "full": { "screen": "square.png" } },
+    "starts": [{ "at": "empty", "updates": [{ "mode": "full" }] }],
+    "moves": [
+        { "label": "fill", "from": "empty", "to": "full", "updates": [{ "mode": "quick", "window": "changed" }] },
+        { "label": "drain", "from": "full", "to": "empty", "soonest_ms": 5000 }] }"#;
+
 #[test]
 fn of_a_flow_the_walk_to_its_worst_finding_is_explained() {
-    let folder = Folder::of_fixtures();
-    let flow = "harbour-desk/troubled.flow.json";
-    let text = folder.run(&["explain", flow]).with_status(0).out;
-    assert!(text.contains("This is about one walk through the flow"), "{text}");
-    let story = folder.run(&["explain", flow, "--format", "json"]).with_status(0).json();
-    let report = folder.run(&["review", flow, "--gate", "never", "--format", "json"]).with_status(0).json();
-    let findings = report["plans"][0]["findings"].as_array().unwrap();
-    let worst = findings.iter().find(|finding| finding["level"] == "error" && finding["walk"].is_array()).unwrap();
-    assert!(story["walk"].as_str().is_some_and(|walk| !walk.is_empty()), "{story}");
-    let told = story["findings"].as_array().unwrap();
-    assert!(told.iter().any(|finding| finding["level"] == worst["level"]), "{told:?}");
+    let folder = Folder::usual();
+    folder.file("a.flow.json", whole_flow(FORGETFUL));
+    let text = folder.run(&["explain", "a.flow.json"]).with_status(0).out;
+    for words in [
+        "This is about one walk through the flow, which leads to its worst finding: fill, drain",
+        "16 pixels show the older picture",
+        "`left-behind`, error",
+    ] {
+        let told = text.split_whitespace().collect::<Vec<_>>().join(" ");
+        assert!(told.contains(words), "{words:?} in\n{text}");
+    }
+    let story = folder.run(&["explain", "a.flow.json", "--format", "json"]).with_status(0).json();
+    let drain = (&story["label"], &story["older_px"], &story["box"]);
+    assert_eq!(drain, (&"drain".into(), &16.into(), &serde_json::json!([2, 2, 4, 4])));
+    assert!(story["walk"].as_str().unwrap().starts_with("fill, drain"), "{story}");
 }
 
 /// The story as a page is one file: nothing in it is fetched from elsewhere, and the pictures are in it.

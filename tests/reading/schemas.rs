@@ -135,6 +135,27 @@ fn what_the_program_writes_is_valid() {
     }
 }
 
+#[test]
+fn stories_are_valid() {
+    let validator = validator("story");
+    for (file, kind) in [
+        ("complaints/negative.plan.json", "ghost"),
+        ("complaints/second-never-shows.plan.json", "missing"),
+        ("complaints/shadow-for-good.plan.json", "shadow"),
+        ("complaints/flash-at-waking.plan.json", "flicker"),
+        ("logbook/troubled.plan.json", "late"),
+    ] {
+        let output = Command::new(env!("CARGO_BIN_EXE_stillpage"))
+            .args(["explain", &format!("fixtures/{file}"), "--complaint", kind, "--format", "json"])
+            .current_dir(root())
+            .output()
+            .unwrap();
+        let story: Value = serde_json::from_slice(&output.stdout).unwrap();
+        assert_eq!(validator.fault(&story), None, "{file}: {story}");
+    }
+    assert!(validator.fault(&json!({ "format": "story/1", "plan": "a.plan.json" })).is_some());
+}
+
 /// A plan that is fine.
 fn good_plan() -> Value {
     json!({

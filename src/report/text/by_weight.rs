@@ -28,7 +28,7 @@ use crate::{
 /// The most causes that are shown of each of several plans, and about as many as are shown of all together.
 const MOST_OF_ONE: usize = 3;
 const MOST_OF_ALL: usize = 24;
-/// If more plans than this have findings, only those with an error are shown; the table has the others as well.
+/// If more plans than this have findings, only those with an error are shown, without what to do; the table has them all.
 const MOST_WITHOUT_ERRORS: usize = 16;
 /// The most further places of a cause that are named.
 const MOST_PLACES: usize = 3;
@@ -270,7 +270,7 @@ fn write_worst(
     };
     let shown = || causes.iter().take(most).enumerate().filter(matters);
     for (_, cause) in shown() {
-        out.write_all(without_blanks_at_ends(&short_cause(plan, cause, style)).as_bytes())?;
+        out.write_all(without_blanks_at_ends(&short_cause(plan, cause, is_for_errors, style)).as_bytes())?;
     }
     let left_out = causes.len() - shown().count();
     if left_out > 0 {
@@ -280,8 +280,8 @@ fn write_worst(
     Ok(left_out)
 }
 
-/// What, where, and what to do.
-fn short_cause(plan: &ReviewedPlan, cause: &Cause<'_>, style: TextStyle) -> String {
+/// What, where, and what to do; that last only where there is room for it.
+fn short_cause(plan: &ReviewedPlan, cause: &Cause<'_>, is_brief: bool, style: TextStyle) -> String {
     let finding = cause.finding;
     let (mark, paint) = (underline::sign(shade(finding.severity)), Paint::new(style.colour));
     let line = plan.source.line_column(cause.place.start).line;
@@ -289,7 +289,7 @@ fn short_cause(plan: &ReviewedPlan, cause: &Cause<'_>, style: TextStyle) -> Stri
     let first = format!("  {} ", paint.level(mark, mark.sign()));
     let mut text = underline::wrapped(&words, style.width, &first, "    ");
     text.push('\n');
-    if !finding.help.is_empty() {
+    if !finding.help.is_empty() && !is_brief {
         let first = format!("    {} ", paint.name("help:"));
         text.push_str(&underline::wrapped(&readable(&one_line(&finding.help)), style.width, &first, "          "));
         text.push('\n');

@@ -331,9 +331,11 @@ impl About<'_> {
         let guessed = self.sent().find(|(_, sent)| sent.unknown_px > 0);
         let Some((event, sent)) = guessed else {
             return vec![
-                "by this plan the controller always knows what the panel shows here, so that is not the reason".to_owned(),
+                "speckles come when a controller does not know what the panel shows, as after sleep. By this plan it always knows, \
+                 so that is not the reason"
+                    .to_owned(),
                 "a picture that is made of black and white dots (dithered) looks speckled as well, and its dots change where \
-                 a part of it moves. A panel with a bad contact is also speckled: neither is part of this model"
+                 a part of it moves. A panel with a bad contact is speckled too, which is not part of this model"
                     .to_owned(),
             ];
         };

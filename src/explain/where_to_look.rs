@@ -128,6 +128,8 @@ pub(super) fn place(step: &PlayedStep<'_>, findings: &[Finding], complaint: Opti
     };
     let first = match complaint {
         Some(Complaint::Ghost | Complaint::Shadow) => ghosts().or(about),
+        // A finding about an answer stands at the target that was touched, and the answer may come elsewhere.
+        Some(Complaint::Late) => sent().or(about),
         Some(_) => about.or_else(sent),
         None => errors().or_else(ghosts),
     };

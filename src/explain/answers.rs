@@ -4,8 +4,10 @@
 //! Reads a story and the plan; looks at no playback.
 
 use super::{
-    Complaint, Event, GhostHere, SentHere, Story,
+    complaint::Complaint,
+    happened::{Event, SentHere},
     lasting::{is_time_alone, lasting},
+    story::{GhostHere, Story},
 };
 use crate::{
     display::Mode,

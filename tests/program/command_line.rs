@@ -718,7 +718,7 @@ fn of_a_flow_the_walk_to_its_worst_finding_is_explained() {
     folder.file("a.flow.json", whole_flow(FORGETFUL));
     let text = folder.run(&["explain", "a.flow.json"]).with_status(0).out;
     for words in [
-        "This is about one walk through the flow, which leads to its worst finding: fill, drain",
+        "This is about one walk through the flow, which leads to its worst finding: boot, fill, drain",
         "16 pixels show the older picture",
         "`left-behind`, error",
     ] {
@@ -728,7 +728,7 @@ fn of_a_flow_the_walk_to_its_worst_finding_is_explained() {
     let story = folder.run(&["explain", "a.flow.json", "--format", "json"]).with_status(0).json();
     let drain = (&story["label"], &story["older_px"], &story["box"]);
     assert_eq!(drain, (&"drain".into(), &16.into(), &serde_json::json!([2, 2, 4, 4])));
-    assert!(story["walk"].as_str().unwrap().starts_with("fill, drain"), "{story}");
+    assert!(story["walk"].as_str().unwrap().starts_with("boot, fill, drain"), "{story}");
 }
 
 /// The story as a page is one file: nothing in it is fetched from elsewhere, and the pictures are in it.

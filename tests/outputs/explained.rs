@@ -154,3 +154,12 @@ fn a_story_does_not_name_the_causes_of_other_complaints() {
         }
     }
 }
+
+/// All example plans at once, with the complaints among them: what is printed can still be read.
+#[test]
+fn a_review_of_all_examples_is_short() {
+    let mut command = Command::new(env!("CARGO_BIN_EXE_stillpage"));
+    let run = Run::of(command.args(["review", "fixtures", "--gate", "never"]).current_dir(root()).output().unwrap());
+    let lines = run.with_status(0).out.lines().count();
+    assert!(lines <= 150, "{lines} lines");
+}

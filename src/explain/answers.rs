@@ -7,7 +7,7 @@ use super::{
     complaint::Complaint,
     happened::{Event, SentHere},
     lasting::{is_time_alone, lasting},
-    story::{GhostHere, Story},
+    told::{GhostHere, Story},
 };
 use crate::{
     display::Mode,

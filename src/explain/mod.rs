@@ -8,7 +8,7 @@ mod complaint;
 mod happened;
 mod lasting;
 mod patch;
-mod story;
+mod told;
 mod where_to_look;
 
 use std::ops::ControlFlow;
@@ -27,7 +27,7 @@ pub use complaint::Complaint;
 pub use happened::{Event, SentHere};
 pub use lasting::{is_time_alone, lasting};
 pub use patch::Patch;
-pub use story::{GhostHere, Story};
+pub use told::{GhostHere, Story};
 pub use where_to_look::WhyHere;
 
 use happened::History;

@@ -113,14 +113,18 @@ impl Strip {
     /// The mean colour of the pixels that one of the strip stands for.
     fn colour(&self, picture: &[[u8; 3]], x: u32, y: u32) -> [u8; 3] {
         let (left, top) = (x / self.larger * self.smaller, y / self.larger * self.smaller);
+        // A thin place has fewer rows, or columns, than one pixel of the strip stands for.
+        let within = |from: u32, length: u32| from..(from + self.smaller).min(length);
+        let (rows, columns) = (within(top, self.place.height), within(left, self.place.width));
+        let count = (rows.len() * columns.len()).max(1) as u32;
         let mut sum = [0_u32; 3];
-        for (row, column) in (0..self.smaller).flat_map(|row| (0..self.smaller).map(move |column| (row, column))) {
-            let pixel = picture[((top + row) * self.place.width + left + column) as usize];
+        for (row, column) in rows.flat_map(|row| columns.clone().map(move |column| (row, column))) {
+            let pixel = picture[(row * self.place.width + column) as usize];
             for (sum, part) in sum.iter_mut().zip(pixel) {
                 *sum += u32::from(part);
             }
         }
-        sum.map(|sum| (sum / (self.smaller * self.smaller)) as u8)
+        sum.map(|sum| (sum / count) as u8)
     }
 
     fn overlay(&self, titles: &[String], story: &Story) -> String {

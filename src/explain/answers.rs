@@ -141,7 +141,7 @@ impl About<'_> {
 
     /// A window that flashes although little of it changes.
     fn more_than_changes(&self, sent: &SentHere) -> Option<String> {
-        if sent.changed_px.saturating_mul(SMALL_SHARE) >= sent.sent_px {
+        if sent.changed_px == 0 || sent.changed_px.saturating_mul(SMALL_SHARE) >= sent.sent_px {
             return None;
         }
         let what = if sent.is_whole { "the whole panel flashes" } else { "all of the window flashes" };
@@ -151,7 +151,10 @@ impl About<'_> {
         };
         let quiet = self.quiet_modes().map_or_else(
             || "this display has no mode without a flash, so update less often".to_owned(),
-            |quiet| format!("send {quiet}, which does not flash, to a window around the change"),
+            |quiet| match self.plan.display.windows {
+                Some(_) => format!("send {quiet}, which does not flash, to a window around the change"),
+                None => format!("use {quiet}, which does not flash"),
+            },
         );
         Some(format!("{what}, although {share} of it changes ({} px): {quiet}", sent.changed_px))
     }
@@ -238,7 +241,7 @@ impl About<'_> {
         } else if ghost.is_lighter {
             answers.push(lighter_because(ghost));
         }
-        if ghost.updates > 1 {
+        if ghost.updates > 3 {
             let limit = self.plan.limits.too_many_since_cleaning.updates;
             let every = limit.map_or(String::new(), |limit| {
                 format!(" (the limit for this display is {})", counted(limit.value as u64, "update", "updates"))

@@ -4,6 +4,7 @@ use std::cmp::Reverse;
 
 use super::complaint::Complaint;
 use crate::{
+    change::Mask,
     finding::{Finding, Severity},
     geometry::Rect,
     panel::{PlayedStep, PlayedUpdate},
@@ -107,10 +108,14 @@ pub(super) fn how_near(finding: &Finding, complaint: Complaint) -> Option<Revers
 pub(super) fn place(step: &PlayedStep<'_>, findings: &[Finding], complaint: Option<Complaint>) -> (Rect, WhyHere) {
     let now = step.planned.index;
     let here = |finding: &&Finding| (finding.step..=finding.last_step).contains(&now) && finding.rect.is_some();
+    // What is missing is looked at where something is missing, and not where a window is wrong without a consequence.
+    let is_about_places = matches!(complaint, Some(Complaint::Missing | Complaint::Shifted));
+    let wrong = if is_about_places { step.glass.unlike_memory() } else { Mask::new() };
+    let is_wrong = |finding: &Finding| finding.rect.is_some_and(|rect| !wrong.inside(&[rect], step.grid()).is_empty());
     let worst = |is_meant: &dyn Fn(&Finding) -> bool| {
         let found = findings.iter().filter(here).filter(|finding| is_meant(finding));
         let near = |finding: &Finding| complaint.and_then(|complaint| how_near(finding, complaint));
-        let worst = found.max_by_key(|finding| (near(finding), finding.severity, finding.step))?;
+        let worst = found.max_by_key(|finding| (near(finding), is_wrong(finding), finding.severity, finding.step))?;
         Some((worst.rect?, WhyHere::Finding(worst.rule)))
     };
     let about = complaint.and_then(|complaint| worst(&|finding| how_near(finding, complaint).is_some()));

@@ -32,7 +32,11 @@ impl TimePoint {
         Ok(Self::SinceBeginning(seconds * 1000.0))
     }
 
-    fn since_beginning(self, plan: &Plan) -> Result<f64, NoExcerpt> {
+    /// The same as ms since the beginning.
+    ///
+    /// # Errors
+    /// Where it is a time of day and it is not known when the plan began.
+    pub fn since_beginning(self, plan: &Plan) -> Result<f64, NoExcerpt> {
         match self {
             Self::SinceBeginning(ms) => Ok(ms),
             Self::OfDay(ms) => {

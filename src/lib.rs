@@ -12,7 +12,8 @@
 //!    [`proof`] says what is true of every walk through a flow.
 //! 5. [`rules`] look at every played step and report findings, which [`finding`] defines; [`known`] distinguishes new
 //!    findings from old ones, [`review`] ties this together, [`excerpt`] keeps a part of it, [`flow_review`] does the
-//!    same for all walks through a flow, and [`against`] compares what a device did with a plan.
+//!    same for all walks through a flow, [`against`] compares what a device did with a plan, and [`explain`] tells the
+//!    story of one place and moment.
 //! 6. [`planner`] chooses and corrects updates, judged by the same panel and rules; [`fit`] finds a mode's figures from
 //!    readings.
 //! 7. [`report`] writes the verdict in every format, and [`cli`] is the only part that touches files, clock and
@@ -42,6 +43,7 @@ pub mod review;
 pub mod excerpt;
 pub mod flow_review;
 pub mod against;
+pub mod explain;
 pub mod planner;
 pub mod fit;
 pub mod report;

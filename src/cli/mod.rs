@@ -5,6 +5,7 @@ mod completions;
 mod draft;
 mod files;
 mod fit;
+mod explain;
 mod glass;
 mod interrupt;
 mod manual;
@@ -30,6 +31,7 @@ use clap::{CommandFactory, Parser, Subcommand};
 use crate::finding::guarded;
 use completions::CompletionsArguments;
 use draft::DraftArguments;
+use explain::ExplainArguments;
 use fit::FitArguments;
 use glass::GlassArguments;
 use manual::ManualArguments;
@@ -68,6 +70,8 @@ enum Command {
     Draft(DraftArguments),
     /// Draw the panel as a reader sees it after a step, including ghosts
     Glass(GlassArguments),
+    /// Tell the story of one place: what was drawn there, why it flashed or left something, and what would have helped
+    Explain(ExplainArguments),
     /// Convert screens to the levels or the palette of a panel
     Prepare(PrepareArguments),
     /// Turn the log of a device into a trace, which `review` plays
@@ -114,6 +118,7 @@ fn perform(command: Command) -> u8 {
         Command::Mend(arguments) => mend::mend(&arguments),
         Command::Draft(arguments) => draft::draft(&arguments),
         Command::Glass(arguments) => glass::glass(&arguments),
+        Command::Explain(arguments) => explain::explain(&arguments),
         Command::Prepare(arguments) => prepare::prepare(&arguments),
         Command::Trace(arguments) => trace::trace(&arguments),
         Command::Walk(arguments) => walk::walk(&arguments),

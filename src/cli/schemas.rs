@@ -9,7 +9,7 @@ pub(super) struct Schema {
 }
 
 /// Every schema.
-pub(super) const SCHEMAS: [Schema; 10] = [
+pub(super) const SCHEMAS: [Schema; 11] = [
     Schema {
         name: "plan",
         about: "refresh plans (*.plan.json), written by you",
@@ -49,6 +49,11 @@ pub(super) const SCHEMAS: [Schema; 10] = [
         name: "flow-facts",
         about: "one line of the file that `stillpage review --facts FILE` writes for a flow",
         text: include_str!("../../docs/schemas/flow-facts.schema.json"),
+    },
+    Schema {
+        name: "story",
+        about: "what `stillpage explain --format json` prints",
+        text: include_str!("../../docs/schemas/story.schema.json"),
     },
     Schema {
         name: "known",

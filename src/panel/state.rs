@@ -293,7 +293,7 @@ impl PanelState {
     }
 
     /// How many pixels of a cover are unknown.
-    pub(super) fn unknown_within(&self, cover: &TileCover<'_>) -> u64 {
+    pub fn unknown_within(&self, cover: &TileCover<'_>) -> u64 {
         let mut unknown = 0;
         if self.unknown_px > 0 {
             cover.for_each_tile(|tile, covered| unknown += self.unknown_of(tile, covered));

@@ -149,7 +149,7 @@ pub(crate) fn listed(names: &[String], most: usize) -> String {
 }
 
 /// Names to choose one from.
-pub(super) fn one_of(names: &[String]) -> String {
+pub(crate) fn one_of(names: &[String]) -> String {
     match names {
         [] => String::new(),
         [only] => only.clone(),

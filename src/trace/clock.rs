@@ -88,10 +88,15 @@ impl Clock {
 impl ClockUnit {
     /// A time since the first record as a time of day, `09:31:12.480`, if it is known when the first record was.
     pub(super) fn time_of_day(self, ms: f64) -> Option<String> {
-        let all = (self.starts_at_ms? + ms).round() as u64 % DAY_MS;
-        let (seconds, ms) = (all / 1000, all % 1000);
-        Some(format!("{:02}:{:02}:{:02}.{ms:03}", seconds / 3600, seconds / 60 % 60, seconds % 60))
+        Some(time_of_day(self.starts_at_ms? + ms))
     }
+}
+
+/// Milliseconds since a midnight as a time of day, `09:31:12.480`.
+pub(crate) fn time_of_day(ms: f64) -> String {
+    let all = ms.round() as u64 % DAY_MS;
+    let (seconds, ms) = (all / 1000, all % 1000);
+    format!("{:02}:{:02}:{:02}.{ms:03}", seconds / 3600, seconds / 60 % 60, seconds % 60)
 }
 
 /// A day, ms.

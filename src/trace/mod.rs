@@ -14,7 +14,7 @@ mod frame_screens;
 mod steps;
 mod suggested;
 
-pub(crate) use clock::{DAY_MS, ms_of_day};
+pub(crate) use clock::{DAY_MS, ms_of_day, time_of_day};
 pub use frame_files::FrameFiles;
 pub use frame_screens::{FrameCache, FrameScreens};
 pub use log_lines::{Converted, LogLines, read_log_lines};

@@ -23,6 +23,7 @@ mod flows;
 mod plain;
 mod program;
 mod random_plans;
+mod stories;
 mod trade;
 
 use std::{

@@ -8,6 +8,7 @@ mod edges;
 #[path = "../common/flashing.rs"]
 mod flashing;
 
+mod explained;
 mod fixtures;
 mod flows;
 mod formats;

@@ -4,7 +4,7 @@ use std::process::Stdio;
 
 use serde_json::Value;
 
-use crate::common::{Folder, Run, SQUARE, example_display, finding_lines, png_of};
+use crate::common::{Folder, Run, SQUARE, example_display, finding_lines, png_of, whole_flow};
 
 /// A plan without findings.
 const SOUND: &str =
@@ -658,6 +658,96 @@ fn glass_tells_which_steps_there_are() {
     folder.run(&["glass", "none.plan.json", "--out", "x.png"]).with_status(2);
     folder.run(&["glass", "missing.plan.json", "--out", "x.png"]).with_status(2);
     assert!(!folder.join("x.png").exists());
+}
+
+#[test]
+fn explain_takes_the_moment_and_the_place_that_it_is_asked_for() {
+    let folder = folder(&[("a.plan.json", &GHOST.replace("\"gone\"", "\"gone\", \"after_ms\": 5000"))]);
+    let story = |arguments: &[&str]| {
+        folder.run(&[&["explain", "a.plan.json", "--format", "json"], arguments].concat()).with_status(0).json()
+    };
+    // A time is that of the step which was asked for last by then, before the first step that of the first.
+    for (asked, step) in [
+        (["--step", "0"], 0),
+        (["--when", "0"], 0),
+        (["--when", "4.9"], 0),
+        (["--when", "5"], 1),
+        (["--when", "1e9"], 1),
+    ] {
+        assert_eq!(story(&asked)["step"], step, "{asked:?}");
+    }
+    // A place is cut to the screen of 16 x 8 px.
+    assert_eq!(story(&["--where", "12,-4,100,8"])["box"], serde_json::json!([12, 0, 4, 4]));
+    assert_eq!(story(&["--before", "0"])["events"].as_array().unwrap().len(), 1);
+    assert_eq!(story(&["--before", "6"])["events"].as_array().unwrap().len(), 2);
+    for (asked, words) in [
+        (&["--where", "16,0,4,4"][..], "lies outside the screen"),
+        (&["--where", "0,0,4"], "write four whole numbers"),
+        (&["--where", "0,0,0,4"], "write four whole numbers"),
+        (&["--step", "2"], "the last one is 1"),
+        (&["--when", "09:30:00"], "it is not known at what time of day"),
+        (&["--when", "soon"], "`--when soon`"),
+        (&["--before=-1"], "not negative"),
+        (&["--complaint", "loud"], "flicker, ghost, speckles, shadow, late, missing, shifted, colour-flicker, border"),
+        (&["--out", "white.png"], "would be overwritten"),
+        (&["--html", "a.plan.json"], "would be overwritten"),
+        (&["--out", "story.html"], "name it `story.png`"),
+    ] {
+        let run = folder.run(&[&["explain", "a.plan.json"], asked].concat()).with_status(2);
+        assert!(run.error.contains(words), "{asked:?}: {}", run.error);
+    }
+    assert!(!folder.join("story.html").exists());
+}
+
+#[test]
+fn explain_says_what_it_cannot_explain() {
+    let folder = folder(&[("none.plan.json", r#"{ "steps": [] }"#)]);
+    for (file, words) in
+        [("none.plan.json", "the plan has no steps"), (".", "folder"), ("missing.plan.json", "missing.plan.json")]
+    {
+        let run = folder.run(&["explain", file]).with_status(2);
+        assert!(run.error.contains(words), "{file}: {}", run.error);
+    }
+}
+
+/// A flow in which the second move draws and sends nothing.
+const FORGETFUL: &str = r#"{ "states": { "empty": { "screen": "white.png" }, "full": { "screen": "square.png" } },
+    "starts": [{ "at": "empty", "updates": [{ "mode": "full" }] }],
+    "moves": [
+        { "label": "fill", "from": "empty", "to": "full", "updates": [{ "mode": "quick", "window": "changed" }] },
+        { "label": "drain", "from": "full", "to": "empty", "soonest_ms": 5000 }] }"#;
+
+#[test]
+fn of_a_flow_the_walk_to_its_worst_finding_is_explained() {
+    let folder = Folder::usual();
+    folder.file("a.flow.json", whole_flow(FORGETFUL));
+    let text = folder.run(&["explain", "a.flow.json"]).with_status(0).out;
+    for words in [
+        "This is about one walk through the flow, which leads to its worst finding: boot, fill, drain",
+        "16 pixels show the older picture",
+        "`left-behind`, error",
+    ] {
+        let told = text.split_whitespace().collect::<Vec<_>>().join(" ");
+        assert!(told.contains(words), "{words:?} in\n{text}");
+    }
+    let story = folder.run(&["explain", "a.flow.json", "--format", "json"]).with_status(0).json();
+    let drain = (&story["label"], &story["older_px"], &story["box"]);
+    assert_eq!(drain, (&"drain".into(), &16.into(), &serde_json::json!([2, 2, 4, 4])));
+    assert!(story["walk"].as_str().unwrap().starts_with("boot, fill, drain"), "{story}");
+}
+
+/// The story as a page is one file: nothing in it is fetched from elsewhere, and the pictures are in it.
+#[test]
+fn the_page_of_a_story_is_one_file() {
+    let folder = folder(&[("a.plan.json", GHOST)]);
+    let call = ["explain", "a.plan.json", "--complaint", "ghost", "--html", "story.html", "--out", "story.png"];
+    folder.run(&call).with_status(0);
+    let page = folder.read("story.html");
+    assert_eq!(page.matches("<img src=\"data:image/png;base64,").count(), 1);
+    assert!(!page.contains("http") && !page.contains("<script") && !page.contains("<link"), "{page}");
+    let strip = picture(&folder, "story.png");
+    // Four pictures of the panel of 16 x 8 px, eight times as large.
+    assert!(strip.width() > 4 * 16 * 8 && strip.height() > 8 * 8, "{:?}", strip.dimensions());
 }
 
 #[test]

@@ -171,6 +171,7 @@ fn pictures_of_the_largest_panels_take_less_than_a_gigabyte() {
         run(&["review", "a.plan.json", "--pictures", "pictures"]).with_status(1);
         run(&["glass", "a.plan.json", "--out", "glass.png"]).with_status(0);
         run(&["glass", "a.plan.json", "--difference", "--out", "residue.png"]).with_status(0);
+        run(&["explain", "a.plan.json", "--out", "story.png"]).with_status(0);
         let glass = image::image_dimensions(folder.path().join("glass.png")).unwrap();
         assert_eq!([glass.0, glass.1], size);
         for picture in ["pictures/a/step-0000.png", "residue.png"] {
@@ -531,6 +532,7 @@ fn every_command_that_reads_plans_or_descriptions_stays_inside() {
         &["mend", &plan, "--dry-run"],
         &["replan", &plan],
         &["glass", &plan, "--out", &picture],
+        &["explain", &plan],
         &["rules", "--for", &plan],
         &["draft", &shots, "--display", &based],
         &["prepare", &screens, "--display", &based, "--out", &out],

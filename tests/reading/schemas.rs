@@ -55,9 +55,19 @@ fn files_named(folder: &Path, ending: &str) -> Vec<std::path::PathBuf> {
 
 #[test]
 fn schemas_are_schemas() {
-    for name in
-        ["plan", "flow", "display", "trace", "log-lines", "findings", "facts", "flow-facts", "known", "settings"]
-    {
+    for name in [
+        "plan",
+        "flow",
+        "display",
+        "trace",
+        "log-lines",
+        "findings",
+        "facts",
+        "flow-facts",
+        "story",
+        "known",
+        "settings",
+    ] {
         assert_eq!(Validator::new(schema(name)).err(), None, "{name}");
         let printed = Command::new(env!("CARGO_BIN_EXE_stillpage")).args(["schema", name]).output().unwrap();
         assert_eq!(serde_json::from_slice::<Value>(&printed.stdout).unwrap(), schema(name));
@@ -123,6 +133,27 @@ fn what_the_program_writes_is_valid() {
         let validator = if value["flow"].is_string() { &of_flows } else { &of_plans };
         assert_eq!(validator.fault(&value), None, "{line}");
     }
+}
+
+#[test]
+fn stories_are_valid() {
+    let validator = validator("story");
+    for (file, kind) in [
+        ("complaints/negative.plan.json", "ghost"),
+        ("complaints/second-never-shows.plan.json", "missing"),
+        ("complaints/shadow-for-good.plan.json", "shadow"),
+        ("complaints/flash-at-waking.plan.json", "flicker"),
+        ("logbook/troubled.plan.json", "late"),
+    ] {
+        let output = Command::new(env!("CARGO_BIN_EXE_stillpage"))
+            .args(["explain", &format!("fixtures/{file}"), "--complaint", kind, "--format", "json"])
+            .current_dir(root())
+            .output()
+            .unwrap();
+        let story: Value = serde_json::from_slice(&output.stdout).unwrap();
+        assert_eq!(validator.fault(&story), None, "{file}: {story}");
+    }
+    assert!(validator.fault(&json!({ "format": "story/1", "plan": "a.plan.json" })).is_some());
 }
 
 /// A plan that is fine.

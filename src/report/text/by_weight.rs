@@ -28,6 +28,8 @@ use crate::{
 /// The most causes that are shown of each of several plans, and about as many as are shown of all together.
 const MOST_OF_ONE: usize = 3;
 const MOST_OF_ALL: usize = 24;
+/// If more plans than this have findings, only those with an error are shown, without what to do; the table has them all.
+const MOST_WITHOUT_ERRORS: usize = 16;
 /// The most further places of a cause that are named.
 const MOST_PLACES: usize = 3;
 
@@ -207,10 +209,13 @@ fn listed(words: &[String], between: &str, more: &str) -> Option<String> {
 
 fn write_several(report: &RunReport, shown: &[&PlanReport], style: TextStyle, out: &mut dyn Write) -> io::Result<()> {
     let with_findings = shown.iter().filter(|of| has_open_findings(of)).count();
-    let most = (MOST_OF_ALL / with_findings.max(1)).clamp(1, MOST_OF_ONE);
+    let room = Room {
+        most: (MOST_OF_ALL / with_findings.max(1)).clamp(1, MOST_OF_ONE),
+        is_for_errors: with_findings > MOST_WITHOUT_ERRORS,
+    };
     let mut left_out = 0;
     write_each(shown, out, |of, plan, out| {
-        left_out += write_worst(report, of, plan, most, style, out)?;
+        left_out += write_worst(report, of, plan, room, style, out)?;
         Ok(())
     })?;
     let reviewed = || shown.iter().filter_map(|of| of.reviewed());
@@ -228,6 +233,15 @@ fn write_several(report: &RunReport, shown: &[&PlanReport], style: TextStyle, ou
     plans_table::write(report, shown, out)
 }
 
+/// How much of each of several plans is shown.
+#[derive(Clone, Copy)]
+struct Room {
+    /// The most causes.
+    most: usize,
+    /// Whether plans without an error are left out.
+    is_for_errors: bool,
+}
+
 fn has_open_findings(of: &PlanReport) -> bool {
     of.reviewed().is_some_and(|plan| plan.findings.iter().any(Finding::is_open))
 }
@@ -237,13 +251,17 @@ fn write_worst(
     report: &RunReport,
     of: &PlanReport,
     plan: &ReviewedPlan,
-    most: usize,
+    room: Room,
     style: TextStyle,
     out: &mut dyn Write,
 ) -> io::Result<usize> {
+    let Room { most, is_for_errors } = room;
     let causes = causes_by_weight(plan);
     if causes.is_empty() {
         return Ok(0);
+    }
+    if is_for_errors && causes.iter().all(|cause| cause.finding.severity != Severity::Error) {
+        return Ok(causes.len());
     }
     writeln!(out, "{}: {}", heading(of, plan), verdict(report, plan))?;
     // Where there are many plans, only the worst cause of each is shown, and further ones that are errors.
@@ -252,7 +270,7 @@ fn write_worst(
     };
     let shown = || causes.iter().take(most).enumerate().filter(matters);
     for (_, cause) in shown() {
-        out.write_all(without_blanks_at_ends(&short_cause(plan, cause, style)).as_bytes())?;
+        out.write_all(without_blanks_at_ends(&short_cause(plan, cause, is_for_errors, style)).as_bytes())?;
     }
     let left_out = causes.len() - shown().count();
     if left_out > 0 {
@@ -262,8 +280,8 @@ fn write_worst(
     Ok(left_out)
 }
 
-/// What, where, and what to do.
-fn short_cause(plan: &ReviewedPlan, cause: &Cause<'_>, style: TextStyle) -> String {
+/// What, where, and what to do; that last only where there is room for it.
+fn short_cause(plan: &ReviewedPlan, cause: &Cause<'_>, is_brief: bool, style: TextStyle) -> String {
     let finding = cause.finding;
     let (mark, paint) = (underline::sign(shade(finding.severity)), Paint::new(style.colour));
     let line = plan.source.line_column(cause.place.start).line;
@@ -271,7 +289,7 @@ fn short_cause(plan: &ReviewedPlan, cause: &Cause<'_>, style: TextStyle) -> Stri
     let first = format!("  {} ", paint.level(mark, mark.sign()));
     let mut text = underline::wrapped(&words, style.width, &first, "    ");
     text.push('\n');
-    if !finding.help.is_empty() {
+    if !finding.help.is_empty() && !is_brief {
         let first = format!("    {} ", paint.name("help:"));
         text.push_str(&underline::wrapped(&readable(&one_line(&finding.help)), style.width, &first, "          "));
         text.push('\n');

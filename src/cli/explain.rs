@@ -1,0 +1,240 @@
+//! `stillpage explain`: the story of a place, for somebody who never read a data sheet.
+
+use std::path::PathBuf;
+
+use clap::{Args, ValueEnum, ValueHint};
+
+use super::{
+    files::{
+        Inputs, LoadedScreens, Outside, SettingsStore, faults_of_screens, is_flow, is_trace, load_flow, load_kept_plan,
+        load_plan, real, working_folder,
+    },
+    output::{check_is_png, tell_written, write_file, write_out},
+    telling::{output_style, status_of},
+    threads::cores,
+};
+use crate::{
+    excerpt::TimePoint,
+    explain::{Complaint, Moment, NoStory, Question, explain as tell},
+    flow_review::{DecodedScreens, FlowTask, review_flow},
+    geometry::{Rect, Window},
+    plan::{Plan, ScreenId},
+    report::{
+        story::{StoryReport, write_story},
+        story_json::story_json,
+        story_page::story_page,
+        story_strip::strip,
+    },
+    rules::Selection,
+    source::Fault,
+};
+
+/// What `explain` takes.
+#[derive(Debug, Args)]
+pub(crate) struct ExplainArguments {
+    /// The plan, the trace, or the user flow, of which the walk to the worst finding is explained
+    #[arg(value_hint = ValueHint::FilePath)]
+    plan: PathBuf,
+    /// The step, counted from 0 in the order in which the steps are played, repeats included [default: the worst one]
+    #[arg(long, value_name = "N", conflicts_with = "when")]
+    step: Option<u64>,
+    /// The time: seconds since the beginning, such as `72.5`, or the time of day in a trace, such as `09:31:12`
+    #[arg(long, value_name = "TIME")]
+    when: Option<String>,
+    /// The place on the screen in pixels: left, top, width, height [default: where it was worst then]
+    #[arg(long, value_name = "X,Y,W,H", value_parser = read_box)]
+    r#where: Option<Window>,
+    /// How many seconds before that the story begins
+    #[arg(long, value_name = "SECONDS", default_value = "10", value_parser = read_seconds)]
+    before: f64,
+    /// What somebody complains about: the story then also says what is normal, and what this model does not know
+    #[arg(long, value_name = "KIND", value_enum, ignore_case = true)]
+    complaint: Option<ComplaintWord>,
+    /// In which form to write the story
+    #[arg(long, value_name = "FORM", value_enum, default_value = "text", ignore_case = true)]
+    format: StoryFormat,
+    /// A PNG to write: the place before, as it is meant, as it is seen, and the difference, which makes ghosts visible
+    #[arg(long, value_name = "F.png", value_hint = ValueHint::FilePath)]
+    out: Option<PathBuf>,
+    /// A page to write, with the story and these pictures: one file to send
+    #[arg(long, value_name = "F.html", value_hint = ValueHint::FilePath)]
+    html: Option<PathBuf>,
+    #[command(flatten)]
+    outside: Outside,
+}
+
+/// The forms of a story.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+enum StoryFormat {
+    /// For people
+    Text,
+    /// For programs
+    Json,
+}
+
+/// The words for complaints.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+struct ComplaintWord(Complaint);
+
+impl ValueEnum for ComplaintWord {
+    fn value_variants<'a>() -> &'a [Self] {
+        const ALL: [ComplaintWord; Complaint::ALL.len()] = {
+            let mut all = [ComplaintWord(Complaint::Flicker); Complaint::ALL.len()];
+            let mut at = 0;
+            while at < all.len() {
+                all[at] = ComplaintWord(Complaint::ALL[at]);
+                at += 1;
+            }
+            all
+        };
+        &ALL
+    }
+
+    fn to_possible_value(&self) -> Option<clap::builder::PossibleValue> {
+        Some(clap::builder::PossibleValue::new(self.0.word()).help(self.0.about()))
+    }
+}
+
+fn read_box(text: &str) -> Result<Window, String> {
+    let numbers: Result<Vec<i64>, _> = text.split(',').map(|number| number.trim().parse::<i64>()).collect();
+    match numbers.as_deref() {
+        Ok([x, y, width, height]) if *width > 0 && *height > 0 => {
+            Ok(Window { x: *x, y: *y, width: *width, height: *height })
+        }
+        _ => Err("write four whole numbers: left, top, width, height, such as `100,40,64,32`".to_owned()),
+    }
+}
+
+fn read_seconds(text: &str) -> Result<f64, String> {
+    let seconds = text.parse::<f64>().ok().filter(|seconds| seconds.is_finite() && *seconds >= 0.0);
+    seconds.ok_or_else(|| "write seconds as a number that is not negative, such as `10` or `0.5`".to_owned())
+}
+
+/// Runs the command and gives the exit status.
+pub(super) fn explain(arguments: &ExplainArguments) -> u8 {
+    status_of(run(arguments))
+}
+
+fn run(arguments: &ExplainArguments) -> Result<(), Vec<Fault>> {
+    if let Some(out) = &arguments.out {
+        check_is_png(out)?;
+    }
+    let told = Told::load(arguments)?;
+    let (plan, screens) = (&told.plan, &told.screens);
+    let mut question = question(arguments, plan)?;
+    if told.walk.is_some() && question.complaint.is_none() {
+        // The walk ends with what it leads to.
+        question.moment = question.moment.or(plan.step_count.checked_sub(1).map(Moment::Step));
+    }
+    let story = tell(plan, screens, cores(), &question).map_err(|none| match none {
+        NoStory::Broken(broken) => faults_of_screens(&plan.source, screens, broken),
+        NoStory::NoStep(last) => vec![no_step(arguments, last)],
+    })?;
+    if let Some(out) = arguments.out.iter().chain(&arguments.html).find(|out| told.inputs.reads(&real(out))) {
+        let message = "the plan uses this file, which would be overwritten";
+        return Err(vec![Fault::of_file(out.display().to_string(), message, "give the output another name")]);
+    }
+    let complaint = arguments.complaint.map(|word| word.0);
+    let report = StoryReport { path: &plan.source.name, plan, story: &story, complaint, walk: told.walk.as_deref() };
+    write_out(|out| match arguments.format {
+        StoryFormat::Text => write_story(report, output_style(), out),
+        StoryFormat::Json => writeln!(out, "{:#}", story_json(report)),
+    })
+    .map_err(Vec::from)?;
+    write_pictures(arguments, report)
+}
+
+/// What a story is told of: a plan, a trace, or the walk that leads to the worst finding of a flow.
+struct Told {
+    plan: Plan,
+    screens: LoadedScreens,
+    inputs: Inputs,
+    walk: Option<String>,
+}
+
+impl Told {
+    fn load(arguments: &ExplainArguments) -> Result<Self, Vec<Fault>> {
+        let mut settings = SettingsStore::new(&working_folder(), &[], arguments.outside);
+        if !is_flow(&arguments.plan) {
+            let path = &arguments.plan;
+            let loaded = if is_trace(path) {
+                load_kept_plan(path, &mut settings, None)
+            } else {
+                load_plan(path, &mut settings)
+            }?;
+            let inputs = loaded.inputs();
+            return Ok(Self { plan: loaded.plan, screens: loaded.screens, inputs, walk: None });
+        }
+        let loaded = load_flow(&arguments.plan, &mut settings, None)?;
+        let (flow, selection) = (&loaded.flow, Selection::default());
+        let screens = DecodedScreens::decode(flow, &loaded.screens, cores())
+            .map_err(|broken| faults_of_screens(&flow.head.source, &loaded.screens, broken))?;
+        let picture_name = |screen: ScreenId| loaded.picture_name(screen);
+        let task =
+            FlowTask { flow, screens: &screens, selection: &selection, threads: cores(), picture_name: &picture_name };
+        let reviewed = review_flow(&task, &mut |_, _| {}).map_err(|no_map| {
+            let (message, help) = no_map.words();
+            vec![fault(arguments, message, help)]
+        })?;
+        let inputs = loaded.inputs();
+        Ok(Self { plan: reviewed.shown.plan, screens: loaded.screens, inputs, walk: Some(reviewed.of_flow.shown) })
+    }
+}
+
+fn write_pictures(arguments: &ExplainArguments, report: StoryReport<'_>) -> Result<(), Vec<Fault>> {
+    if arguments.out.is_none() && arguments.html.is_none() {
+        return Ok(());
+    }
+    let pictures = strip(report.story, &report.plan.display.ink)
+        .map_err(|reason| vec![fault(arguments, format!("cannot be drawn: {reason}"), "")])?;
+    if let Some(out) = &arguments.out {
+        write_file(out, |file| file.write_all(&pictures))?;
+        tell_written(out, "the place before, as it is meant, as it is seen, and the difference").map_err(Vec::from)?;
+    }
+    if let Some(html) = &arguments.html {
+        let page = story_page(report, &pictures);
+        write_file(html, |file| file.write_all(page.as_bytes()))?;
+        tell_written(html, "the story with its pictures").map_err(Vec::from)?;
+    }
+    Ok(())
+}
+
+fn question(arguments: &ExplainArguments, plan: &Plan) -> Result<Question, Vec<Fault>> {
+    let time = arguments.when.as_ref().map(|text| {
+        let point =
+            TimePoint::read(text).map_err(|reason| vec![fault(arguments, format!("`--when {text}`"), reason)])?;
+        point.since_beginning(plan).map_err(|_| {
+            let help = "give seconds since the beginning, such as `12.5`, or set `starts_at` in the trace's `clock`";
+            vec![fault(arguments, "it is not known at what time of day this begins", help)]
+        })
+    });
+    let time = time.transpose()?.map(Moment::Time);
+    Ok(Question {
+        moment: arguments.step.map(Moment::Step).or(time),
+        place: arguments.r#where.map(|window| place(arguments, window, plan)).transpose()?,
+        before_ms: Some(arguments.before * 1000.0),
+        complaint: arguments.complaint.map(|word| word.0),
+    })
+}
+
+fn place(arguments: &ExplainArguments, window: Window, plan: &Plan) -> Result<Rect, Vec<Fault>> {
+    let size = plan.screen_size();
+    window.cut(size).ok_or_else(|| {
+        let message = "this place lies outside the screen";
+        vec![fault(arguments, message, format!("the screen has {} x {} px", size.width, size.height))]
+    })
+}
+
+fn no_step(arguments: &ExplainArguments, last: Option<u64>) -> Fault {
+    match last {
+        None => fault(arguments, "there are no steps", "add a step that shows a screen"),
+        Some(last) => {
+            let message = format!("there is no step {}", arguments.step.unwrap_or_default());
+            fault(arguments, message, format!("steps count from 0; the last one is {last}"))
+        }
+    }
+}
+
+fn fault(arguments: &ExplainArguments, message: impl Into<String>, help: impl Into<String>) -> Fault {
+    Fault::of_file(arguments.plan.display().to_string(), message, help)
+}

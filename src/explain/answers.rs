@@ -1,0 +1,572 @@
+//! What there is to say about a complaint: what the model shows, what is normal for such a panel, what to do, and what no
+//! model here can know.
+//!
+//! Reads a story and the plan; looks at no playback.
+
+use super::{
+    complaint::Complaint,
+    happened::{Event, SentHere},
+    lasting::{is_time_alone, lasting},
+    told::{GhostHere, Story},
+};
+use crate::{
+    display::Mode,
+    geometry::{Rotation, Window},
+    plan::{Plan, Power, WindowAsk},
+    rules::wording::{counted, one_of, step_name, window},
+};
+
+/// What there is to say about a complaint, a sentence or two each.
+pub(super) fn answers(complaint: Complaint, story: &Story, plan: &Plan) -> Vec<String> {
+    let about = About { story, plan };
+    match complaint {
+        Complaint::Flicker => about.flicker(),
+        Complaint::Ghost => about.ghost(),
+        Complaint::Speckles => about.speckles(),
+        Complaint::Shadow => about.shadow(),
+        Complaint::Late => about.late(),
+        Complaint::Missing => about.missing(),
+        Complaint::Shifted => about.shifted(),
+        Complaint::ColourFlicker => about.colour_flicker(),
+        Complaint::Border => vec![
+            BORDER.to_owned(),
+            "so this is not answered from your plan. If the picture itself flashes, ask again with `--complaint flicker`"
+                .to_owned(),
+        ],
+    }
+}
+
+const BORDER: &str = "the border around the picture is driven by an electrode of its own, which this model does not contain: \
+                      it cannot say when the border blinks. Many controllers drive the border with every full update, and \
+                      have a setting that keeps it at one shade: look for that in the panel maker's documents";
+
+/// A colour ink that takes so long to change is usual. Common practice, no source.
+const LONG_MS: f64 = 3000.0;
+
+/// A change of less than this share of the panel is small enough for a window of its own.
+const SMALL_SHARE: u64 = 10;
+
+/// What a complaint is about.
+struct About<'s> {
+    story: &'s Story,
+    plan: &'s Plan,
+}
+
+impl About<'_> {
+    fn mode(&self, sent: &SentHere) -> &Mode {
+        &self.plan.display.modes[sent.mode]
+    }
+
+    fn sent(&self) -> impl Iterator<Item = (&Event, &SentHere)> {
+        self.story.events.iter().flat_map(|event| event.sent.iter().map(move |sent| (event, sent)))
+    }
+
+    fn flashing(&self) -> Vec<(&Event, &SentHere)> {
+        self.sent().filter(|(_, sent)| self.mode(sent).flashes > 0 && !sent.is_lost).collect()
+    }
+
+    /// The modes without a flash, to choose one from.
+    fn quiet_modes(&self) -> Option<String> {
+        let quiet = self.plan.display.modes.iter().filter(|mode| mode.flashes == 0);
+        let names: Vec<String> = quiet.map(|mode| format!("`{}`", mode.name)).collect();
+        (!names.is_empty()).then(|| one_of(&names))
+    }
+
+    /// The modes that clean, to choose one from.
+    fn cleaning_modes(&self) -> Option<String> {
+        let cleaning = self.plan.display.modes.iter().filter(|mode| mode.cleans);
+        let names: Vec<String> = cleaning.map(|mode| format!("`{}`", mode.name)).collect();
+        (!names.is_empty()).then(|| one_of(&names))
+    }
+
+    fn step_name(&self, step: u64) -> String {
+        let step_at = self.plan.step_at(step % self.plan.step_count.max(1));
+        self.name(step, step_at.and_then(|step| step.label.as_deref()))
+    }
+
+    /// The number and the label of a step; not of a label that says the time alone, as those of a trace do.
+    fn name(&self, step: u64, label: Option<&str>) -> String {
+        step_name(step, label.filter(|label| !is_time_alone(label, self.plan)))
+    }
+
+    fn flicker(&self) -> Vec<String> {
+        let flashing = self.flashing();
+        let Some((last, sent)) = flashing.last() else { return self.nothing_flashed() };
+        if self.is_slow_colour() {
+            return self.colour_flicker();
+        }
+        let mut answers = vec![self.how_often(&flashing, last, sent)];
+        let after_sleep = self.after_sleep(&flashing);
+        let is_told = after_sleep.is_some();
+        answers.extend(after_sleep);
+        answers.extend(self.more_than_changes(sent));
+        if self.mode(sent).cleans && !is_told {
+            answers.push(self.cannot_be_left_out());
+        }
+        answers
+    }
+
+    fn how_often(&self, flashing: &[(&Event, &SentHere)], last: &Event, sent: &SentHere) -> String {
+        let mode = self.mode(sent);
+        let one = format!(
+            "`{}` flashes {} within {}",
+            mode.name,
+            counted(u64::from(mode.flashes), "time", "times"),
+            lasting(sent.duration_ms)
+        );
+        let name = self.name(last.step, last.label.as_deref());
+        let first_ms = flashing.first().map_or(last.at_ms, |(first, _)| first.at_ms);
+        match flashing.len() {
+            1 => format!("yes: an update flashes here at {name}: {one}"),
+            count => format!(
+                "yes: {count} updates flash here within {}, about one every {}. The last is at {name}: {one}",
+                lasting(last.at_ms + sent.ends_after_ms - first_ms),
+                lasting((last.at_ms - first_ms) / (count - 1) as f64)
+            ),
+        }
+    }
+
+    fn nothing_flashed(&self) -> Vec<String> {
+        let mut answers = vec!["no update flashes here in this time".to_owned()];
+        let changing = self.sent().filter(|(_, sent)| sent.changed_here_px > 0).count();
+        if changing > 2 {
+            answers.push(format!(
+                "the picture here changes {changing} times in this time: content that changes back and forth is seen as \
+                 flicker, although no update flashes"
+            ));
+        }
+        answers.push(format!("a blinking edge around the picture is something else: {BORDER}"));
+        answers
+    }
+
+    /// A window that flashes although little of it changes.
+    fn more_than_changes(&self, sent: &SentHere) -> Option<String> {
+        if sent.changed_px == 0 || sent.changed_px.saturating_mul(SMALL_SHARE) >= sent.sent_px {
+            return None;
+        }
+        let what = if sent.is_whole { "the whole panel flashes" } else { "all of the window flashes" };
+        let share = match sent.changed_px as f64 * 100.0 / sent.sent_px as f64 {
+            share if share < 1.0 => "less than 1 %".to_owned(),
+            share => format!("only {share:.0} %"),
+        };
+        let quiet = self.quiet_modes().map_or_else(
+            || "this display has no mode without a flash, so update less often".to_owned(),
+            |quiet| match self.plan.display.windows {
+                Some(_) => format!("send {quiet}, which does not flash, to a window around the change"),
+                None => format!("use {quiet}, which does not flash"),
+            },
+        );
+        Some(format!("{what}, although {share} of it changes ({} px): {quiet}", sent.changed_px))
+    }
+
+    /// Flashes that come because the panel had slept.
+    fn after_sleep(&self, flashing: &[(&Event, &SentHere)]) -> Option<String> {
+        let woken = flashing.iter().filter(|(event, _)| event.after_power.is_some());
+        let count = woken.clone().count() as u64;
+        let power = woken.clone().find_map(|(event, _)| event.after_power)?;
+        let state = if power == Power::Off { "was switched off" } else { "slept" };
+        let [_, earlier] = self.story.earlier_flashes;
+        let before = match earlier {
+            0 => String::new(),
+            1 => ", as was an earlier one".to_owned(),
+            earlier => format!(", as were {earlier} before"),
+        };
+        let what = match (count as usize, flashing.len()) {
+            (1, 1) => format!("it is the first update after the panel {state}{before}"),
+            (count, all) if count == all => format!("each of them is the first update after the panel {state}{before}"),
+            (1, _) => format!("one of them is the first after the panel {state}{before}"),
+            (count, _) => format!("{count} of them are the first after the panel {state}{before}"),
+        };
+        let advice = if power.loses(self.plan.display.memory) {
+            "the controller forgets its picture then. If the host keeps the old picture and sends it along with the new one \
+             (`with_old`), an update without a flash is enough"
+        } else {
+            "the controller keeps its picture then, so waking needs no flash"
+        };
+        let counter = "keep the count of updates since the last cleaning where sleep does not erase it, and clean only when \
+                       that count asks for it";
+        Some(format!("{what}: {advice}; {counter}{}", self.every_so_many()))
+    }
+
+    fn every_so_many(&self) -> String {
+        let limit = self.plan.limits.too_many_since_cleaning.updates;
+        limit.map_or(String::new(), |limit| format!(" (here after {} updates)", limit.value))
+    }
+
+    fn cannot_be_left_out(&self) -> String {
+        format!(
+            "such an update also removes what is left of older pictures, so it cannot be left out for ever: run it in a \
+             pause in which nobody looks{}",
+            self.every_so_many()
+        )
+    }
+
+    fn ghost(&self) -> Vec<String> {
+        let Story { ghost, limit_l, most_off_l, .. } = self.story;
+        let mut answers = self.older();
+        match ghost {
+            Some(ghost) => answers.extend(self.about_ghost(ghost)),
+            None if answers.is_empty() => answers.extend([
+                format!(
+                    "no ghost here by the description of this display: the strongest difference is {most_off_l:.1} L*, and \
+                     most people notice {limit_l} L*"
+                ),
+                "if it is seen all the same, the description is too kind to your panel: measure it (`stillpage fit`). If it \
+                 stays after the whole panel has flashed, ask again with `--complaint shadow`"
+                    .to_owned(),
+            ]),
+            None => {}
+        }
+        answers
+    }
+
+    fn about_ghost(&self, ghost: &GhostHere) -> Vec<String> {
+        let tone = if ghost.is_lighter { "lighter" } else { "darker" };
+        let mut answers = vec![format!(
+            "yes: {} is up to {:.1} L* {tone} than its surroundings; most people notice {} L*",
+            match (ghost.is_outline, ghost.drawn_by) {
+                (true, _) => "an outline".to_owned(),
+                (false, Some(step)) => format!("what {} drew shines through: the ghost", self.step_name(step)),
+                (false, None) => "what was on the panel before the plan began shines through: the ghost".to_owned(),
+            },
+            ghost.worst_l,
+            self.story.limit_l
+        )];
+        if ghost.is_outline {
+            answers.push(
+                "it is an outline: ink moves a little beyond the edge of what is driven, and an update that drives only what \
+                 changes does not reach it"
+                    .to_owned(),
+            );
+        } else if ghost.is_lighter {
+            answers.push(lighter_because(ghost));
+        }
+        if ghost.updates > 3 {
+            let limit = self.plan.limits.too_many_since_cleaning.updates;
+            let every = limit.map_or(String::new(), |limit| {
+                format!(" (the limit for this display is {})", counted(limit.value as u64, "update", "updates"))
+            });
+            answers.push(format!(
+                "it grows: the place has been updated {} times since it was last cleaned{}, and each time a little of the old \
+                 picture stays",
+                ghost.updates,
+                every
+            ));
+        }
+        answers.extend(
+            self.cleaning_modes()
+                .map(|modes| format!("an update in {modes} removes it: run one in a pause, before it is seen")),
+        );
+        answers
+    }
+
+    /// Pixels that show an older picture at its full strength.
+    fn older(&self) -> Vec<String> {
+        let mut answers = Vec::new();
+        for (event, sent) in self.sent().filter(|(_, sent)| sent.is_lost) {
+            let with = sent.busy_with.map_or("an earlier update".to_owned(), |step| self.step_name(step));
+            answers.push(format!(
+                "{} asked for `{}` while the controller was busy with {with}, and this controller ignores what \
+                 comes then: that picture never shows. Wait until the controller is free before you send the next update, or \
+                 send both changes as one update",
+                self.name(event.step, event.label.as_deref()),
+                self.mode(sent).name
+            ));
+        }
+        let left = self.story.events.iter().rev().find(|event| event.left_px > 0);
+        let Some(event) = left.filter(|_| self.story.older_px > 0) else { return answers };
+        let has_lost = event.sent.iter().any(|sent| sent.is_lost);
+        if !has_lost {
+            answers.push(format!(
+                "{} changed {} px here in the memory of the device, and no update sent them to the panel: the old picture \
+                 stays there, at full strength, until an update covers the place",
+                self.name(event.step, event.label.as_deref()),
+                event.left_px
+            ));
+            answers.extend(self.forgotten_in_sleep(event));
+        }
+        answers
+    }
+
+    /// That the firmware may have forgotten what the panel still shows.
+    fn forgotten_in_sleep(&self, event: &Event) -> Option<String> {
+        let slept = self.plan.steps().take_while(|planned| planned.index < event.step).last();
+        let power = slept.and_then(|planned| planned.step.power)?;
+        let state = if power == Power::Off { "was switched off" } else { "slept" };
+        Some(format!(
+            "the panel {state} just before. Paper keeps its picture without power, so what was shown before is still there \
+             after waking, even if the firmware has forgotten it: let the first update after waking cover what the old \
+             picture had there, such as the last selection"
+        ))
+    }
+
+    fn missing(&self) -> Vec<String> {
+        let Story { unreached_px, unknown_px, inked_px, .. } = self.story;
+        let mut answers = self.older();
+        if *unreached_px > 0 {
+            answers.push(format!(
+                "{} another shade than was drawn: the mode that was sent there cannot show it, and takes the nearest that it \
+                 has, or leaves the old one",
+                pixels_show(*unreached_px)
+            ));
+        }
+        if *inked_px > 0 {
+            answers.push(format!("{} a pen line that the picture in memory does not contain", pixels_show(*inked_px)));
+        }
+        if *unknown_px > 0 && self.sent().any(|(_, sent)| sent.unknown_px > 0) {
+            answers.extend(self.speckles());
+        }
+        if answers.is_empty() {
+            answers.push(
+                "the place shows what memory holds: by this plan nothing is missing here. If it is missing on the device, \
+                 compare what the device did with the plan: record a trace and run `stillpage review TRACE --against PLAN`"
+                    .to_owned(),
+            );
+        } else if self.story.older_px > 0 {
+            answers.push(
+                "if the old and the new are seen on top of each other, both in full black, look at the drawing as well: the \
+                 firmware may draw the new text without erasing the old one from memory"
+                    .to_owned(),
+            );
+        }
+        answers
+    }
+
+    fn speckles(&self) -> Vec<String> {
+        let guessed = self.sent().find(|(_, sent)| sent.unknown_px > 0);
+        let Some((event, sent)) = guessed else {
+            return vec![
+                "speckles come when a controller does not know what the panel shows, as after sleep. By this plan it always knows, \
+                 so that is not the reason"
+                    .to_owned(),
+                "a picture that is made of black and white dots (dithered) looks speckled as well, and its dots change where \
+                 a part of it moves. A panel with a bad contact is speckled too, which is not part of this model"
+                    .to_owned(),
+            ];
+        };
+        let why = match event.after_power {
+            Some(Power::Off) => "the panel was switched off before, and this controller forgets its picture then",
+            Some(Power::Sleep) => "the panel slept before, and this controller forgets its picture in sleep",
+            None => "since power-up no update has told it",
+        };
+        let clean = self.cleaning_modes().unwrap_or_else(|| "a mode that cleans".to_owned());
+        vec![
+            format!(
+                "{} sends `{}`, which drives only what changes, to {} px of which the controller does not know what they \
+                 show: {why}. It compares the new picture with whatever its memory happens to hold, and drives the wrong \
+                 pixels: that is seen as speckles, or as pieces of an old picture",
+                self.name(event.step, event.label.as_deref()),
+                self.mode(sent).name,
+                sent.unknown_px
+            ),
+            format!(
+                "send the old picture along with the new one (`with_old`), if the host still has it, or begin with {clean} \
+                 after waking"
+            ),
+            "how the speckles look is not part of this model: its pictures show the place as if the controller knew what is \
+             there"
+                .to_owned(),
+        ]
+    }
+
+    fn shadow(&self) -> Vec<String> {
+        let mut answers = vec![
+            "a shadow that stays although the whole panel has flashed is wear, which this model does not contain: after weeks \
+             of updates that push the ink more in one direction than in the other, charge builds up, and the ink no longer \
+             follows"
+                .to_owned(),
+            self.charge(),
+        ];
+        if let Some(ghost) = &self.story.ghost {
+            answers.push(format!(
+                "in this plan there is also an ordinary ghost of {:.1} L*, which one cleaning removes: try that first",
+                ghost.worst_l
+            ));
+        }
+        if self.story.cleaned_by.is_none() && !self.story.events.iter().any(|event| event.cleans_all) {
+            answers.push("in this plan nothing has cleaned the place until now".to_owned());
+        }
+        // That several full updates in a row may weaken a shadow: common practice, no source.
+        let clean = self.cleaning_modes().unwrap_or_else(|| "a mode that cleans".to_owned());
+        let hours = self.plan.limits.cleaning_overdue.hours;
+        let often = hours.map_or("every day".to_owned(), |hours| format!("every {} hours", hours.value));
+        answers.push(format!(
+            "use {clean} on the whole panel at least {often}. If the shadow is already there, several of them in a row may \
+             weaken it; if not, the panel is damaged for good. The panel maker's documents come first"
+        ));
+        answers
+    }
+
+    fn charge(&self) -> String {
+        match (self.story.most_charge_vs, self.plan.limits.charge_builds_up.net_impulse_vs) {
+            (Some(charge), Some(limit)) => {
+                let times = if charge.abs() > limit.value { "more" } else { "less" };
+                format!(
+                    "what the model counts is the push itself: {:.1} volt-seconds in one direction at the worst pixel here, \
+                     {times} than the limit of {} volt-seconds",
+                    charge.abs(),
+                    limit.value
+                )
+            }
+            _ => "the description of this display does not say how hard its modes push (`impulse_vs`, `net_impulse_vs`), so \
+                  nothing was counted: ask the panel maker for these figures"
+                .to_owned(),
+        }
+    }
+
+    fn late(&self) -> Vec<String> {
+        let first_ms = self.plan.limits.slow_answer.first_ms.value;
+        let by_person = |(event, sent): &(&Event, &SentHere)| event.cause.is_person() && sent.changed_here_px > 0;
+        let Some((event, sent)) = self.sent().filter(by_person).last() else {
+            return vec!["nothing here answers a touch, a key or a pen in this time".to_owned()];
+        };
+        let verdict = if sent.shows_after_ms > first_ms { "later than" } else { "within" };
+        let mut answers = vec![format!(
+            "{} shows something after {} and is complete after {}, in mode `{}`: {verdict} the {first_ms} ms within which an \
+             answer feels immediate",
+            self.name(event.step, event.label.as_deref()),
+            lasting(sent.shows_after_ms),
+            lasting(sent.ends_after_ms),
+            self.mode(sent).name
+        )];
+        if sent.wait_ms >= 1.0 {
+            answers.push(format!(
+                "{} of that is waiting for an earlier update that still runs: use a shorter mode there, or a window that \
+                 does not overlap",
+                lasting(sent.wait_ms)
+            ));
+        }
+        answers.push(
+            "the time from the finger to the firmware's request is not part of this model: add what your touch controller \
+             and your drawing take"
+                .to_owned(),
+        );
+        answers
+    }
+
+    fn shifted(&self) -> Vec<String> {
+        let mut answers = self.older();
+        answers.extend(self.meant_window());
+        if let Some(windows) = &self.plan.display.windows {
+            let [columns, rows] = windows.step;
+            if columns.max(rows) > 1 {
+                answers.push(format!(
+                    "this controller takes windows on a grid of {columns} x {rows} px of the panel, counted along the panel's \
+                     own axes{}. Firmware that sends others gets a picture that is cut or shifted by up to {} px",
+                    match self.plan.rotation {
+                        Rotation::None => String::new(),
+                        turned => format!(", and the screens are turned by {} degrees", turned.degrees()),
+                    },
+                    columns.max(rows) - 1
+                ));
+            }
+        }
+        if self.plan.rotation == Rotation::None {
+            answers.push(
+                "this plan does not turn its screens: if the panel is built in turned, set `rotation`, so that windows and \
+                 grid are checked along the panel's own axes"
+                    .to_owned(),
+            );
+        }
+        answers
+    }
+
+    /// What the firmware may have meant by a window that misses the place.
+    fn meant_window(&self) -> Option<String> {
+        let (screen, place) = (self.plan.screen_size(), self.story.place.to_window());
+        let asked = self.plan.steps().filter(|planned| planned.index == self.story.step);
+        let windows: Vec<Window> = asked
+            .flat_map(|planned| planned.step.listed_updates())
+            .filter_map(|update| match &update.window {
+                WindowAsk::Boxes(boxes) => Some(boxes.clone()),
+                _ => None,
+            })
+            .flatten()
+            .collect();
+        windows.into_iter().find_map(|asked| {
+            let swapped = Window { width: asked.height, height: asked.width, ..asked };
+            let turned = self.plan.rotation.to_screen(asked, screen);
+            let is_turned = self.plan.rotation != Rotation::None;
+            let why = if covers(asked, place) {
+                return None;
+            } else if covers(swapped, place) {
+                format!("width and height are exchanged: {} would cover it", window(swapped))
+            } else if is_turned && covers(turned, place) {
+                format!(
+                    "the window is given along the panel's own axes: on the screen, which is turned by {} degrees, it is {}",
+                    self.plan.rotation.degrees(),
+                    window(turned)
+                )
+            } else {
+                return None;
+            };
+            Some(format!("the window {} misses the place because {why}", window(asked)))
+        })
+    }
+
+    fn is_slow_colour(&self) -> bool {
+        let display = &self.plan.display;
+        let takes_long = |(_, sent): &(&Event, &SentHere)| sent.duration_ms >= LONG_MS;
+        display.ink.colours().is_some() && self.flashing().iter().any(takes_long)
+    }
+
+    fn colour_flicker(&self) -> Vec<String> {
+        let display = &self.plan.display;
+        let lasts = |mode: &&Mode| mode.duration_at(self.plan.temperature_c);
+        let slow = display.modes.iter().max_by(|one, other| lasts(one).total_cmp(&lasts(other)));
+        let Some(slow) = slow.filter(|_| display.ink.colours().is_some()) else {
+            let mut answers = vec!["this display has no colours, so no colours have to be sorted".to_owned()];
+            answers.extend(self.flicker());
+            return answers;
+        };
+        let ms = slow.duration_at(self.plan.temperature_c);
+        let is_normal = if ms >= LONG_MS {
+            "that is normal for colour ink, and no fault of the device"
+        } else {
+            "that is short for colour ink"
+        };
+        vec![
+            format!(
+                "colour inks of this kind are sorted by driving them back and forth, one colour after the other: `{}` takes \
+                 {} at {} C and flashes {}; {is_normal}",
+                slow.name,
+                lasting(ms),
+                self.plan.temperature_c,
+                counted(u64::from(slow.flashes), "time", "times")
+            ),
+            match self.quiet_modes() {
+                None => {
+                    "no mode of this display is without a flash: change it rarely, and when nobody waits for it, for \
+                         instance at night. For a value that changes often, use a black and white display beside it"
+                        .to_owned()
+                }
+                Some(quiet) => format!("for what changes often use {quiet}, and keep colour for pictures that stay"),
+            },
+        ]
+    }
+}
+
+fn lighter_because(ghost: &GhostHere) -> String {
+    let [pixel_l, ground_l] = ghost.pixel_and_ground_l;
+    if pixel_l.abs() >= ground_l.abs() {
+        "it is lighter, like a negative: the drive from the old shade to the new one goes too far. That happens if a mode's \
+         drive is too long for the temperature, or if its figures belong to another batch of panels: measure that change \
+         (`stillpage fit`), or use a mode that cleans"
+            .to_owned()
+    } else {
+        "it is lighter, like a negative: the ground around it has turned darker, while the place of the old text was driven \
+         again. Clean all of the ground, not the text alone"
+            .to_owned()
+    }
+}
+
+fn pixels_show(count: u64) -> String {
+    if count == 1 { "one pixel shows".to_owned() } else { format!("{count} pixels show") }
+}
+
+fn covers(window: Window, place: Window) -> bool {
+    let inside = |from: i64, length: i64, other: i64, other_length: i64| {
+        from <= other && other.saturating_add(other_length) <= from.saturating_add(length)
+    };
+    inside(window.x, window.width, place.x, place.width) && inside(window.y, window.height, place.y, place.height)
+}

@@ -1,0 +1,226 @@
+//! What happened at a place, step by step: what was drawn there, what was sent, and since when something stays.
+
+use crate::{
+    change::Mask,
+    geometry::{Rect, Window},
+    panel::{PlayedStep, PlayedUpdate},
+    plan::{Cause, Plan, Power, WindowAsk},
+};
+
+/// A step that did something at the place.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Event {
+    /// Its number, from 0.
+    pub step: u64,
+    /// Its label.
+    pub label: Option<String>,
+    /// When it was asked for, ms since the plan began.
+    pub at_ms: f64,
+    /// What caused it.
+    pub cause: Cause,
+    /// How warm it was, degrees C.
+    pub temperature_c: f64,
+    /// Pixels of the place that the new screen changes.
+    pub drawn_px: u64,
+    /// Pixels of the place that changed and that no update brought to the glass.
+    pub left_px: u64,
+    /// Pixels of the place that the controller drew under the pen.
+    pub pen_px: u64,
+    /// What was sent there.
+    pub sent: Vec<SentHere>,
+    /// Whether that cleaned all of the place.
+    pub cleans_all: bool,
+    /// What had happened to the panel's power since something was sent anywhere.
+    pub after_power: Option<Power>,
+}
+
+/// An update that was sent to the place.
+#[derive(Clone, Debug, PartialEq)]
+pub struct SentHere {
+    /// The display's mode.
+    pub mode: usize,
+    /// The windows that were asked for.
+    pub asked: Vec<Window>,
+    /// Whether it sent all of the panel.
+    pub is_whole: bool,
+    /// The pixels that it sent, all together.
+    pub sent_px: u64,
+    /// The pixels that changed, all together.
+    pub changed_px: u64,
+    /// How many pixels of the place changed.
+    pub changed_here_px: u64,
+    /// How long it waited, ms.
+    pub wait_ms: f64,
+    /// From the request until something showed, ms.
+    pub shows_after_ms: f64,
+    /// From the request until it was complete, ms.
+    pub ends_after_ms: f64,
+    /// How long it was driven, ms.
+    pub duration_ms: f64,
+    /// Pixels of it of which the controller did not know what they show.
+    pub unknown_px: u64,
+    /// Whether the controller lost it.
+    pub is_lost: bool,
+    /// Of an update that was lost: the step whose update the controller was busy with.
+    pub busy_with: Option<u64>,
+}
+
+/// Collects what happened.
+pub(super) struct History {
+    place: Rect,
+    from_ms: f64,
+    cleans: Vec<bool>,
+    /// The events since then.
+    pub(super) events: Vec<Event>,
+    /// How many updates of the place came before them, since it was cleaned.
+    pub(super) earlier_updates: u64,
+    /// The step before them that cleaned all of the place last.
+    pub(super) cleaned_by: Option<u64>,
+    /// The step since which there has been a ghost, and its time, ms.
+    pub(super) ghost_since: Option<(u64, f64)>,
+    /// Pixels of the place that were sent what is in memory, and show something else.
+    pub(super) unreached: Mask,
+    /// Pixels of the place that a pen drew and that memory does not hold.
+    pub(super) inked: Mask,
+    /// How many updates flashed before the events, and how many of them came first after the panel slept or was off.
+    pub(super) earlier_flashes: [u64; 2],
+    power: Option<Power>,
+    /// The step that sent something last.
+    last_sent: Option<u64>,
+    flashes: Vec<bool>,
+}
+
+impl History {
+    pub(super) fn new(place: Rect, from_ms: f64, plan: &Plan) -> Self {
+        Self {
+            place,
+            from_ms,
+            cleans: plan.display.modes.iter().map(|mode| mode.cleans).collect(),
+            events: Vec::new(),
+            earlier_updates: 0,
+            cleaned_by: None,
+            ghost_since: None,
+            unreached: Mask::new(),
+            inked: Mask::new(),
+            earlier_flashes: [0; 2],
+            power: None,
+            last_sent: None,
+            flashes: plan.display.modes.iter().map(|mode| mode.flashes > 0).collect(),
+        }
+    }
+
+    pub(super) fn see(&mut self, step: &PlayedStep<'_>) {
+        let (index, at_ms) = (step.planned.index, step.updates_request_ms());
+        let event = self.event(step);
+        if at_ms >= self.from_ms {
+            self.events.extend(Some(event).filter(Event::is_something));
+        } else {
+            self.see_earlier(&event);
+        }
+        self.follow_power(step);
+        self.follow_what_is_wrong(step);
+        let is_ghosted = step.ghosts.iter().any(|ghost| ghost.rect.overlaps(self.place));
+        self.ghost_since = if is_ghosted { self.ghost_since.or(Some((index, at_ms))) } else { None };
+    }
+
+    /// Counts what came before the events.
+    fn see_earlier(&mut self, event: &Event) {
+        let taken = || event.sent.iter().filter(|sent| !sent.is_lost);
+        let flashes = taken().filter(|sent| self.flashes[sent.mode]).count() as u64;
+        self.earlier_flashes[0] += flashes;
+        self.earlier_flashes[1] += flashes.min(u64::from(event.after_power.is_some()));
+        if event.cleans_all {
+            (self.earlier_updates, self.cleaned_by) = (0, Some(event.step));
+        } else {
+            self.earlier_updates += taken().count() as u64;
+        }
+    }
+
+    fn follow_power(&mut self, step: &PlayedStep<'_>) {
+        if step.updates.iter().any(|update| !update.sent.is_empty()) {
+            (self.power, self.last_sent) = (None, Some(step.planned.index));
+        }
+        self.power = step.planned.step.power.or(self.power);
+    }
+
+    /// Whether a pixel shows something else because nothing was sent to it, or because that cannot be shown.
+    fn follow_what_is_wrong(&mut self, step: &PlayedStep<'_>) {
+        let grid = step.grid();
+        let wrong = step.glass.unlike_memory().inside(&[self.place], grid);
+        let taken = step.updates.iter().filter(|update| update.lost.is_none());
+        let sent: Vec<Rect> = taken.flat_map(|update| update.sent.iter().copied()).collect();
+        self.unreached = self.unreached.without(step.introduced).or(&wrong.inside(&sent, grid)).and(&wrong);
+        self.inked = self.inked.or(&step.pen_line).and(&wrong).without(&self.unreached);
+    }
+
+    fn event(&self, step: &PlayedStep<'_>) -> Event {
+        let (place, grid) = ([self.place], step.grid());
+        let updates = step.updates.iter().enumerate();
+        let here = |(at, update): &(usize, &PlayedUpdate)| match update.lost {
+            Some(_) => self.was_asked_here(step, *at),
+            None => update.sent.iter().any(|sent| sent.overlaps(self.place)),
+        };
+        let sent: Vec<SentHere> = updates.filter(here).map(|(_, update)| self.sent_here(update, step)).collect();
+        let cleans = |update: &PlayedUpdate| {
+            let covers = |sent: &Rect| sent.around(self.place) == *sent;
+            update.lost.is_none() && self.cleans[update.mode] && update.sent.iter().any(covers)
+        };
+        Event {
+            step: step.planned.index,
+            label: step.planned.step.label.clone(),
+            at_ms: step.updates_request_ms(),
+            cause: step.planned.step.cause,
+            temperature_c: step.planned.temperature_c,
+            drawn_px: step.introduced.inside(&place, grid).count(),
+            left_px: step.left_behind.and(step.introduced).inside(&place, grid).count(),
+            pen_px: step.pen_line.inside(&place, grid).count(),
+            cleans_all: step.updates.iter().any(cleans),
+            after_power: self.power.filter(|_| !sent.is_empty()),
+            sent,
+        }
+    }
+
+    /// Whether an update that the controller lost was asked for here: it has no boxes of its own.
+    fn was_asked_here(&self, step: &PlayedStep<'_>, update: usize) -> bool {
+        match step.planned.step.listed_updates().get(update).map(|update| &update.window) {
+            None => false,
+            Some(WindowAsk::All) => true,
+            Some(WindowAsk::Changed) => !step.left_behind.inside(&[self.place], step.grid()).is_empty(),
+            Some(WindowAsk::Boxes(boxes)) => boxes.iter().any(|window| overlaps(*window, self.place)),
+        }
+    }
+
+    fn sent_here(&self, update: &PlayedUpdate, step: &PlayedStep<'_>) -> SentHere {
+        let changed = step.changed.inside(&update.sent, step.grid()).inside(&[self.place], step.grid());
+        let request_ms = step.updates_request_ms();
+        SentHere {
+            mode: update.mode,
+            asked: update.asked.clone(),
+            is_whole: update.sent_px == step.memory.size().pixels(),
+            sent_px: update.sent_px,
+            changed_px: update.changed_px,
+            changed_here_px: changed.count(),
+            wait_ms: update.times.wait_ms,
+            shows_after_ms: update.first_visible_ms - request_ms,
+            ends_after_ms: update.times.finish_ms - request_ms,
+            duration_ms: update.duration_ms,
+            unknown_px: update.unknown_px,
+            is_lost: update.lost.is_some(),
+            busy_with: update.lost.and(self.last_sent),
+        }
+    }
+}
+
+fn overlaps(window: Window, place: Rect) -> bool {
+    let place = place.to_window();
+    let meet = |one: i64, length: i64, other: i64, other_length: i64| {
+        one < other.saturating_add(other_length) && other < one.saturating_add(length)
+    };
+    meet(window.x, window.width, place.x, place.width) && meet(window.y, window.height, place.y, place.height)
+}
+
+impl Event {
+    fn is_something(&self) -> bool {
+        self.drawn_px > 0 || self.left_px > 0 || self.pen_px > 0 || !self.sent.is_empty()
+    }
+}

@@ -1,0 +1,215 @@
+//! The story of a place on the panel, for somebody who never read a data sheet: what was drawn there, what was driven, what
+//! stays, whose ink it is, and what would have helped.
+//!
+//! Reads the playback and the findings, and works nothing out anew. Knows no words of a report and no pictures' formats.
+
+mod answers;
+mod complaint;
+mod happened;
+mod lasting;
+mod patch;
+mod told;
+mod where_to_look;
+
+use std::ops::ControlFlow;
+
+use crate::{
+    change::pipeline::ScreenSource,
+    finding::Finding,
+    geometry::Rect,
+    panel::PlayedStep,
+    plan::{Plan, PlannedStep},
+    review::{BrokenScreen, play_until, review},
+    rules::Selection,
+};
+
+pub use complaint::Complaint;
+pub use happened::{Event, SentHere};
+pub use lasting::{is_time_alone, lasting};
+pub use patch::Patch;
+pub use told::{GhostHere, Story};
+pub use where_to_look::WhyHere;
+
+use happened::History;
+
+/// What is asked.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Question {
+    /// When; the worst moment if nothing is said.
+    pub moment: Option<Moment>,
+    /// Where on the screen; where it was worst then if nothing is said.
+    pub place: Option<Rect>,
+    /// How far back the story begins, ms; [`USUAL_BEFORE_MS`] if nothing is said.
+    pub before_ms: Option<f64>,
+    /// What somebody complains about.
+    pub complaint: Option<Complaint>,
+}
+
+/// A moment of a plan.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Moment {
+    /// The end of a step, counted from 0 in the order in which the steps are played.
+    Step(u64),
+    /// So long after the plan began, ms: the step that was asked for last by then.
+    Time(f64),
+}
+
+/// How far back a story begins, ms, if nothing is said.
+pub const USUAL_BEFORE_MS: f64 = 10_000.0;
+
+/// Why there is no story.
+#[derive(Clone, Debug)]
+pub enum NoStory {
+    /// Screens cannot be used.
+    Broken(Vec<BrokenScreen>),
+    /// There is no such step; the last one, if there is any.
+    NoStep(Option<u64>),
+}
+
+/// Tells what happened.
+///
+/// # Errors
+/// Where screens cannot be used, or where there is no such step.
+pub fn explain(plan: &Plan, screens: &dyn ScreenSource, threads: usize, question: &Question) -> Result<Story, NoStory> {
+    let last = plan.step_count.checked_sub(1).ok_or(NoStory::NoStep(None))?;
+    let mut worst = where_to_look::WorstMoment::new(plan);
+    let reviewed = review(plan, screens, &Selection::default(), threads, &mut |step| worst.see(step));
+    let findings = reviewed.map_err(NoStory::Broken)?.findings;
+    let step = match question.moment {
+        Some(Moment::Step(step)) if step > last => return Err(NoStory::NoStep(Some(last))),
+        Some(Moment::Step(step)) => step,
+        Some(Moment::Time(ms)) => step_at(plan, ms),
+        None => worst.step(&findings, question.complaint),
+    };
+    let play = Playback { plan, screens, threads };
+    let (place, why_here) = match question.place {
+        Some(place) => (place, WhyHere::Asked),
+        None => play.at(step, |played| where_to_look::place(played, &findings, question.complaint))?,
+    };
+    let before_ms = question.before_ms.unwrap_or(USUAL_BEFORE_MS);
+    let history = play.history(step, place, before_ms)?;
+    let changes = history.events.iter().rev().find(|event| event.drawn_px > 0 || !event.sent.is_empty());
+    let latest = changes.map_or(step, |event| event.step);
+    let around = patch::with_margin(place, plan.screen_size());
+    let before = match latest.checked_sub(1) {
+        Some(before) => play.at(before, |played| Patch::of(played, around))?,
+        None => play.at(latest, |played| Patch::before(played, around, plan))?,
+    };
+    let mut story = play.at(step, |played| end_of_story(played, place, history, before, plan))?;
+    story.why_here = why_here;
+    story.findings = relevant(findings, &story, question.complaint);
+    story.answers = question.complaint.map_or(Vec::new(), |complaint| answers::answers(complaint, &story, plan));
+    Ok(story)
+}
+
+/// The step that was asked for last at a time.
+fn step_at(plan: &Plan, ms: f64) -> u64 {
+    let is_asked = |planned: &PlannedStep<'_>| planned.request_ms + planned.step.updates_after_ms() <= ms;
+    plan.steps().take_while(is_asked).last().map_or(0, |planned| planned.index)
+}
+
+/// Plays a plan as often as somebody looks.
+struct Playback<'p> {
+    plan: &'p Plan,
+    screens: &'p dyn ScreenSource,
+    threads: usize,
+}
+
+impl Playback<'_> {
+    /// Looks at the end of a step.
+    fn at<T>(&self, wanted: u64, look: impl FnOnce(&PlayedStep<'_>) -> T) -> Result<T, NoStory> {
+        let mut look = Some(look);
+        let mut seen = None;
+        play_until(self.plan, self.screens, self.threads, &mut |step| {
+            if step.planned.index < wanted {
+                return ControlFlow::Continue(());
+            }
+            seen = look.take().map(|look| look(step));
+            ControlFlow::Break(())
+        })
+        .map_err(NoStory::Broken)?;
+        seen.ok_or(NoStory::NoStep(self.plan.step_count.checked_sub(1)))
+    }
+
+    /// What happened at a place until the end of a step, from so long before it on.
+    fn history(&self, wanted: u64, place: Rect, before_ms: f64) -> Result<History, NoStory> {
+        let planned = self.plan.steps().find(|planned| planned.index == wanted);
+        let at_ms = planned.map_or(0.0, |planned| planned.request_ms + planned.step.updates_after_ms());
+        let mut history = History::new(place, at_ms - before_ms, self.plan);
+        play_until(self.plan, self.screens, self.threads, &mut |step| {
+            history.see(step);
+            if step.planned.index < wanted { ControlFlow::Continue(()) } else { ControlFlow::Break(()) }
+        })
+        .map_err(NoStory::Broken)?;
+        Ok(history)
+    }
+}
+
+/// What there is to see at the end.
+fn end_of_story(step: &PlayedStep<'_>, place: Rect, history: History, before: Patch, plan: &Plan) -> Story {
+    let ghosts = step.ghosts.iter().filter(|ghost| ghost.rect.overlaps(place));
+    let worst = ghosts.max_by(|one, other| one.worst_l.total_cmp(&other.worst_l));
+    let now_ms = step.updates_request_ms();
+    let ghost = worst.map(|ghost| {
+        let [drawn_over_by, drawn_by] = step.moved_by(ghost.worst_tile);
+        let strongest = patch::strongest(step, ghost.rect, plan);
+        let (since, since_ms) = history.ghost_since.unwrap_or((step.planned.index, now_ms));
+        GhostHere {
+            worst_l: ghost.worst_l,
+            pixels: ghost.pixels,
+            rect: ghost.rect,
+            is_lighter: strongest.off_l > 0.0,
+            pixel_and_ground_l: [strongest.pixel_l, strongest.pixel_l - strongest.off_l],
+            is_outline: ghost.is_outline(),
+            drawn_by,
+            drawn_over_by,
+            since: (since, now_ms - since_ms),
+            updates: patch::most_updates(step, ghost.rect),
+        }
+    });
+    let wrong_px = step.glass.unlike_memory().inside(&[place], step.grid()).count();
+    let (unreached_px, inked_px) = (history.unreached.count(), history.inked.count());
+    Story {
+        step: step.planned.index,
+        label: step.planned.step.label.clone(),
+        at_ms: now_ms,
+        place,
+        why_here: WhyHere::Asked,
+        events: history.events,
+        earlier_updates: history.earlier_updates,
+        cleaned_by: history.cleaned_by,
+        earlier_flashes: history.earlier_flashes,
+        ghost,
+        most_off_l: patch::strongest(step, place, plan).off_l.abs(),
+        limit_l: step.ghost_limits.limit_l,
+        limit_mm2: step.ghost_limits.area_mm2,
+        older_px: wrong_px - unreached_px - inked_px,
+        unreached_px,
+        inked_px,
+        most_charge_vs: patch::most_charge(step, place),
+        unknown_px: patch::unknown_px(step, place),
+        findings: Vec::new(),
+        answers: Vec::new(),
+        pictures: [Patch::of(step, before.place), before],
+    }
+}
+
+/// The findings of a place and the time that is told: those about the complaint first, then the worst first; one of each
+/// rule, the one nearest in time.
+fn relevant(findings: Vec<Finding>, story: &Story, complaint: Option<Complaint>) -> Vec<Finding> {
+    let first = story.events.first().map_or(story.step, |event| event.step);
+    let is_of_it = |finding: &Finding| {
+        let is_then = where_to_look::is_of_a_step(finding) && finding.step <= story.step && finding.last_step >= first;
+        is_then && finding.rect.is_none_or(|rect| rect.overlaps(story.place))
+    };
+    let mut found: Vec<Finding> = findings.into_iter().filter(is_of_it).collect();
+    let about = |finding: &Finding| complaint.and_then(|complaint| where_to_look::how_near(finding, complaint));
+    found.sort_by_key(|finding| std::cmp::Reverse((about(finding), finding.severity, finding.step)));
+    let mut rules: Vec<&'static str> = Vec::new();
+    found.retain(|finding| {
+        let is_new = !rules.contains(&finding.rule);
+        rules.push(finding.rule);
+        is_new
+    });
+    found
+}

@@ -1,0 +1,76 @@
+//! What a story holds. Knows neither how it is found out nor how it is said.
+
+use super::{happened::Event, patch::Patch, where_to_look::WhyHere};
+use crate::{finding::Finding, geometry::Rect};
+
+/// What happened at a place.
+#[derive(Clone, Debug)]
+pub struct Story {
+    /// The step at whose end the place is looked at, its label, and when it was asked for, ms since the plan began.
+    pub step: u64,
+    /// Its label.
+    pub label: Option<String>,
+    /// When it was asked for, ms since the plan began.
+    pub at_ms: f64,
+    /// The place on the screen.
+    pub place: Rect,
+    /// Why this place was looked at.
+    pub why_here: WhyHere,
+    /// What happened there, in order.
+    pub events: Vec<Event>,
+    /// How many updates of the place came before that, since it was last cleaned, and the step that cleaned it.
+    pub earlier_updates: u64,
+    /// The step that cleaned all of the place last.
+    pub cleaned_by: Option<u64>,
+    /// How many updates flashed there before these events, and how many of them came first after the panel slept or was off.
+    pub earlier_flashes: [u64; 2],
+    /// What stays there that nobody drew.
+    pub ghost: Option<GhostHere>,
+    /// How far the place is off at most without being a ghost, L*; with the limit.
+    pub most_off_l: f64,
+    /// The limit from which on most people notice a ghost, L*.
+    pub limit_l: f64,
+    /// From which area on most people notice it, mm2.
+    pub limit_mm2: f64,
+    /// Pixels of the place that show an older picture, because nothing was sent to them.
+    pub older_px: u64,
+    /// Pixels of the place that were sent what is in memory, and show something else.
+    pub unreached_px: u64,
+    /// Pixels of the place that a pen drew and that memory does not hold.
+    pub inked_px: u64,
+    /// The largest net impulse of a pixel of the place, volt-seconds, if it is counted.
+    pub most_charge_vs: Option<f64>,
+    /// Pixels of the place of which the controller does not know what they show.
+    pub unknown_px: u64,
+    /// The findings of this place and time, the worst first.
+    pub findings: Vec<Finding>,
+    /// What there is to say about the complaint.
+    pub answers: Vec<String>,
+    /// The place with what is around it: at the end, and before the last event.
+    pub pictures: [Patch; 2],
+}
+
+/// A ghost at the place.
+#[derive(Clone, Debug, PartialEq)]
+pub struct GhostHere {
+    /// How much lighter or darker it is than it should be, L*.
+    pub worst_l: f64,
+    /// How many pixels it has.
+    pub pixels: u64,
+    /// Its box.
+    pub rect: Rect,
+    /// Whether it is lighter than it should be, compared with the rest of its shade.
+    pub is_lighter: bool,
+    /// How much lighter its strongest pixel is than its shade should be, and the rest of that shade, L*.
+    pub pixel_and_ground_l: [f64; 2],
+    /// Whether it is an outline beside what was driven.
+    pub is_outline: bool,
+    /// The step that drew what shines through; `None` if that was on the glass before the plan began.
+    pub drawn_by: Option<u64>,
+    /// The step that drew over it.
+    pub drawn_over_by: Option<u64>,
+    /// The step since which there is a ghost here, and how long that is, ms.
+    pub since: (u64, f64),
+    /// How often its place was updated since it was cleaned.
+    pub updates: u32,
+}

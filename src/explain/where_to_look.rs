@@ -1,0 +1,143 @@
+//! Where and when it was worst: what to look at where nobody says it.
+
+use std::cmp::Reverse;
+
+use super::complaint::Complaint;
+use crate::{
+    change::Mask,
+    finding::{Finding, Severity},
+    geometry::Rect,
+    panel::{PlayedStep, PlayedUpdate},
+    plan::Plan,
+    rules::rule_named,
+};
+
+/// Why a place is looked at.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum WhyHere {
+    /// Somebody asked for it.
+    Asked,
+    /// The strongest ghost is there.
+    Ghost,
+    /// The rule with this id found something there.
+    Finding(&'static str),
+    /// An update was sent there.
+    Sent,
+    /// Nothing happened anywhere: the whole screen.
+    Whole,
+}
+
+/// Finds the moment at which it was worst.
+#[derive(Debug)]
+pub(super) struct WorstMoment<'p> {
+    plan: &'p Plan,
+    /// The step with the strongest and largest ghosts.
+    ghost: Option<(f64, u64)>,
+    /// The step that drives most pixels of which the controller does not know what they show.
+    unknown: Option<(u64, u64)>,
+    /// The last step that flashes.
+    flashing: Option<u64>,
+    /// The last step that answers a person.
+    answering: Option<u64>,
+    last: u64,
+}
+
+impl<'p> WorstMoment<'p> {
+    pub(super) fn new(plan: &'p Plan) -> Self {
+        Self { plan, ghost: None, unknown: None, flashing: None, answering: None, last: 0 }
+    }
+
+    pub(super) fn see(&mut self, step: &PlayedStep<'_>) {
+        let index = step.planned.index;
+        self.last = index;
+        let weight: f64 = step.ghosts.iter().map(|ghost| ghost.worst_l * ghost.pixels as f64).sum();
+        if weight > self.ghost.map_or(0.0, |(most, _)| most) {
+            self.ghost = Some((weight, index));
+        }
+        let unknown_px = step.updates.iter().map(|update| update.unknown_px).max().unwrap_or(0);
+        if unknown_px > self.unknown.map_or(0, |(most, _)| most) {
+            self.unknown = Some((unknown_px, index));
+        }
+        let sends = |update: &&PlayedUpdate| !update.sent.is_empty() && update.lost.is_none();
+        let flashes = |update: &PlayedUpdate| self.plan.display.modes[update.mode].flashes > 0;
+        if step.updates.iter().filter(sends).any(flashes) {
+            self.flashing = Some(index);
+        }
+        if step.planned.step.cause.is_person() && step.updates.iter().any(|update| sends(&update)) {
+            self.answering = Some(index);
+        }
+    }
+
+    /// The step to look at: that of the worst finding about such a complaint, or what such a complaint is about; without a
+    /// complaint that of the worst finding of all.
+    pub(super) fn step(&self, findings: &[Finding], complaint: Option<Complaint>) -> u64 {
+        let of_steps = || findings.iter().filter(|finding| is_of_a_step(finding));
+        let Some(complaint) = complaint else {
+            let worst = of_steps().max_by_key(|finding| (finding.severity, Reverse(finding.step)));
+            return worst.map_or(self.last, |finding| finding.step);
+        };
+        let weight = |finding: &&Finding| (how_near(finding, complaint), finding.severity, Reverse(finding.step));
+        let about = of_steps().filter(|finding| how_near(finding, complaint).is_some()).max_by_key(weight);
+        let flickers = about.map(|finding| finding.last_step).or(self.flashing);
+        let about = about.map(|finding| finding.step);
+        let found = match complaint {
+            Complaint::Ghost => self.ghost.map(|(_, step)| step),
+            Complaint::Speckles => self.unknown.map(|(_, step)| step),
+            Complaint::Shadow => None,
+            Complaint::Flicker | Complaint::ColourFlicker | Complaint::Border => flickers,
+            Complaint::Late => about.or(self.answering),
+            Complaint::Missing | Complaint::Shifted => about,
+        };
+        found.unwrap_or(self.last)
+    }
+}
+
+/// Whether a finding is about a step, also of a walk that is played as a plan: its steps stand in the moves of the flow.
+pub(super) fn is_of_a_step(finding: &Finding) -> bool {
+    let of_a_walk = ["/moves/", "/starts", "/cleanings/"];
+    finding.is_of_a_step() || of_a_walk.iter().any(|field| finding.pointer.starts_with(field))
+}
+
+/// How near a finding is to what somebody complains of, more is nearer; `None` if it is about something else.
+pub(super) fn how_near(finding: &Finding, complaint: Complaint) -> Option<Reverse<usize>> {
+    let group = &rule_named(finding.rule)?.group;
+    complaint.groups().iter().position(|of| of == group).map(Reverse)
+}
+
+/// The place to look at, at the end of a step.
+pub(super) fn place(step: &PlayedStep<'_>, findings: &[Finding], complaint: Option<Complaint>) -> (Rect, WhyHere) {
+    let now = step.planned.index;
+    let here = |finding: &&Finding| (finding.step..=finding.last_step).contains(&now) && finding.rect.is_some();
+    // What is missing is looked at where something is missing, and not where a window is wrong without a consequence.
+    let is_about_places = matches!(complaint, Some(Complaint::Missing | Complaint::Shifted));
+    let wrong = if is_about_places { step.glass.unlike_memory() } else { Mask::new() };
+    let is_wrong = |finding: &Finding| finding.rect.is_some_and(|rect| !wrong.inside(&[rect], step.grid()).is_empty());
+    let worst = |is_meant: &dyn Fn(&Finding) -> bool| {
+        let found = findings.iter().filter(here).filter(|finding| is_meant(finding));
+        let near = |finding: &Finding| complaint.and_then(|complaint| how_near(finding, complaint));
+        let worst = found.max_by_key(|finding| (near(finding), is_wrong(finding), finding.severity, finding.step))?;
+        Some((worst.rect?, WhyHere::Finding(worst.rule)))
+    };
+    let about = complaint.and_then(|complaint| worst(&|finding| how_near(finding, complaint).is_some()));
+    let ghosts = || {
+        let ghost = step
+            .ghosts
+            .iter()
+            .max_by(|one, other| (one.worst_l * one.pixels as f64).total_cmp(&(other.worst_l * other.pixels as f64)));
+        ghost.map(|ghost| (ghost.rect, WhyHere::Ghost))
+    };
+    let errors = || worst(&|finding| finding.severity == Severity::Error && finding.step == now);
+    let sent = || {
+        let bounds = step.updates.iter().filter_map(PlayedUpdate::sent_bounds).reduce(Rect::around);
+        bounds.map(|rect| (rect, WhyHere::Sent))
+    };
+    let first = match complaint {
+        Some(Complaint::Ghost | Complaint::Shadow) => ghosts().or(about),
+        // A finding about an answer stands at the target that was touched, and the answer may come elsewhere.
+        Some(Complaint::Late) => sent().or(about),
+        Some(_) => about.or_else(sent),
+        None => errors().or_else(ghosts),
+    };
+    let any = first.or_else(|| worst(&|_| true)).or_else(sent);
+    any.unwrap_or_else(|| (step.memory.size().whole(), WhyHere::Whole))
+}

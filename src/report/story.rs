@@ -1,0 +1,412 @@
+//! The story of a place in words that need no data sheet. Works nothing out: it says what the story holds.
+
+use std::io::{self, Write};
+
+use super::{
+    sentences::{PREDICTIONS, sentence},
+    text::TextStyle,
+};
+use crate::{
+    display::Mode,
+    explain::{Complaint, Event, GhostHere, SentHere, Story, WhyHere, is_time_alone, lasting},
+    finding::Finding,
+    geometry::Rect,
+    plan::{Cause, Plan, Power},
+    rules::{
+        FLASH_CAUTION, INDICATOR_CAUTION,
+        wording::{counted, step_name},
+    },
+    source::readable,
+    trace::time_of_day,
+    units::length_mm,
+};
+
+/// The most events that are told one by one.
+const MOST_EVENTS: usize = 6;
+
+/// Shorter waits are part of every transfer, and nobody notices them.
+const LEAST_WAIT_MS: f64 = 10.0;
+
+/// What the unit of ghosts means.
+const SCALE: &str = "(L* is lightness: 0 is black, 100 is the whitest paper.)";
+
+/// A story to be written, with the plan that it is of.
+#[derive(Clone, Copy, Debug)]
+pub struct StoryReport<'s> {
+    /// The path of the plan.
+    pub path: &'s str,
+    /// The plan.
+    pub plan: &'s Plan,
+    /// What happened.
+    pub story: &'s Story,
+    /// What somebody complains about.
+    pub complaint: Option<Complaint>,
+    /// The walk that was played, in words, if this is told of a flow.
+    pub walk: Option<&'s str>,
+}
+
+/// Writes a story for people.
+///
+/// # Errors
+/// Where it cannot be written.
+pub fn write_story(report: StoryReport<'_>, style: TextStyle, out: &mut dyn Write) -> io::Result<()> {
+    let paragraphs = paragraphs(report);
+    for (title, lines) in &paragraphs {
+        writeln!(out, "{title}")?;
+        for line in lines {
+            let options = textwrap::Options::new(style.width).initial_indent("  ").subsequent_indent("    ");
+            writeln!(out, "{}", textwrap::fill(&readable(line), options))?;
+        }
+        writeln!(out)?;
+    }
+    writeln!(out, "{}", textwrap::fill(&closing_words(report), style.width))
+}
+
+/// What stands at the end: cautions, and that all of it is a prediction.
+pub(super) fn closing_words(report: StoryReport<'_>) -> String {
+    let StoryReport { plan, story, complaint, .. } = report;
+    let modes = &plan.display.modes;
+    let flashes = story.events.iter().flat_map(|event| &event.sent).any(|sent| modes[sent.mode].flashes > 0);
+    let is_about_flashes = matches!(complaint, Some(Complaint::Flicker | Complaint::ColourFlicker | Complaint::Border));
+    let caution = if flashes || is_about_flashes { format!("{} ", sentence(FLASH_CAUTION)) } else { String::new() };
+    let indicator =
+        if plan.display.is_indicator() { format!("{} ", sentence(INDICATOR_CAUTION)) } else { String::new() };
+    format!("{caution}{indicator}{PREDICTIONS}")
+}
+
+/// The parts of a story: a title and its lines.
+pub fn paragraphs(report: StoryReport<'_>) -> Vec<(String, Vec<String>)> {
+    let StoryReport { path, story, complaint, .. } = report;
+    let words = Words { report };
+    let name = words.name(story.step, story.label.as_deref());
+    let mut parts = vec![(format!("{path}: {}, {name}", words.time(story.at_ms)), vec![words.place()])];
+    if let Some(walk) = report.walk {
+        parts[0].1.insert(
+            0,
+            sentence(&format!("this is about one walk through the flow, which leads to its worst finding: {walk}")),
+        );
+    }
+    if let Some(complaint) = complaint {
+        parts.push((format!("About the complaint \"{}\"", complaint.word()), sentences(&story.answers)));
+    }
+    parts.push(("What happened here".to_owned(), words.events()));
+    parts.push(("What is seen now".to_owned(), words.now()));
+    let why = words.why();
+    if !why.is_empty() {
+        parts.push(("Why".to_owned(), why));
+    }
+    parts.push(("What would have helped".to_owned(), words.helps()));
+    parts
+}
+
+fn sentences(texts: &[String]) -> Vec<String> {
+    texts.iter().map(|text| sentence(text)).collect()
+}
+
+struct Words<'s> {
+    report: StoryReport<'s>,
+}
+
+impl Words<'_> {
+    fn mode(&self, sent: &SentHere) -> &Mode {
+        &self.report.plan.display.modes[sent.mode]
+    }
+
+    /// A moment: a time of day where a device's clock is known.
+    fn time(&self, ms: f64) -> String {
+        let begins_ms = self.report.plan.recorded.as_ref().and_then(|recorded| recorded.begins_at_ms);
+        match begins_ms {
+            Some(begins_ms) => time_of_day(begins_ms + ms),
+            None if ms < 1.0 => "at the beginning".to_owned(),
+            None => format!("{} after the beginning", lasting(ms)),
+        }
+    }
+
+    /// The number and the label of a step; not of a label that says the time alone, as those of a trace do.
+    fn name(&self, step: u64, label: Option<&str>) -> String {
+        step_name(step, label.filter(|label| !is_time_alone(label, self.report.plan)))
+    }
+
+    fn place(&self) -> String {
+        let StoryReport { plan, story, .. } = self.report;
+        let Rect { x, y, width, height } = story.place;
+        let mm = |pixels: u32| length_mm(f64::from(pixels), plan.display.pixels_per_inch).max(1.0);
+        let size = format!("{width} x {height} px ({:.0} x {:.0} mm)", mm(width), mm(height));
+        let place = if story.place == plan.screen_size().whole() {
+            format!("the whole screen, {size}")
+        } else {
+            format!(
+                "{size}, {x} px from the left edge of the screen and {y} px from its upper edge (`--where {x},{y},{width},\
+                 {height}`)"
+            )
+        };
+        let why = match story.why_here {
+            WhyHere::Asked => "You asked for this place.".to_owned(),
+            WhyHere::Ghost => "The strongest ghost is there then.".to_owned(),
+            WhyHere::Finding(rule) => format!("The rule `{rule}` reports this place."),
+            WhyHere::Sent => "It was updated then.".to_owned(),
+            WhyHere::Whole => "Nothing was updated then.".to_owned(),
+        };
+        format!("The place is {place}. {why}")
+    }
+
+    fn events(&self) -> Vec<String> {
+        let story = self.report.story;
+        let (cut, told) = story.events.split_at(story.events.len().saturating_sub(MOST_EVENTS));
+        let mut lines = Vec::new();
+        lines.extend(before_words(story, cut));
+        if !cut.is_empty() {
+            lines.push(format!("The first {} of this time are left out.", counted(cut.len() as u64, "step", "steps")));
+        }
+        lines.extend(told.iter().map(|event| self.event(event)));
+        if story.events.is_empty() {
+            lines.push("Nothing was drawn or updated here in this time.".to_owned());
+        }
+        lines
+    }
+
+    fn event(&self, event: &Event) -> String {
+        let by = match event.cause {
+            Cause::System => "",
+            Cause::Touch => ", after a touch,",
+            Cause::Pen => ", after a pen stroke,",
+            Cause::Key => ", after a key press,",
+            Cause::Clock => ", by the clock,",
+        };
+        let power = match event.after_power {
+            None => "",
+            Some(Power::Off) => ", after the panel was switched off,",
+            Some(Power::Sleep) => ", after the panel slept,",
+        };
+        let by = if power.is_empty() || by.is_empty() {
+            format!("{by}{power}")
+        } else {
+            format!("{} and{}", by.trim_end_matches(','), &power[1..])
+        };
+        let name = self.name(event.step, event.label.as_deref());
+        let drawn = match (event.drawn_px, event.pen_px) {
+            (0, 0) => format!("{name}{by} draws nothing new here"),
+            (0, pen) => {
+                format!("{name}{by} draws {} here under the pen", counted(pen, "pixel", "pixels"))
+            }
+            (drawn, _) => format!("{name}{by} changes {} here", self.share(drawn)),
+        };
+        let sent: Vec<String> = event.sent.iter().map(|sent| self.sent(sent)).collect();
+        let left = match event.left_px {
+            0 => String::new(),
+            left if left == event.drawn_px => "; no update brings that to the panel".to_owned(),
+            left => format!("; no update brings {left} of them to the panel"),
+        };
+        let sent = if sent.is_empty() { String::new() } else { format!("; {}", sent.join(", then ")) };
+        sentence(&format!("{}: {drawn}{sent}{left}", self.time(event.at_ms)))
+    }
+
+    /// So many pixels, and how much of the place that is.
+    fn share(&self, pixels: u64) -> String {
+        let percent = pixels as f64 * 100.0 / self.report.story.place.pixels().max(1) as f64;
+        let share = if percent >= 1.0 { format!(" ({percent:.0} % of the place)") } else { String::new() };
+        format!("{}{share}", counted(pixels, "pixel", "pixels"))
+    }
+
+    fn sent(&self, sent: &SentHere) -> String {
+        let mode = self.mode(sent);
+        if sent.is_lost {
+            let with = match sent.busy_with {
+                Some(step) => format!(" with {}", self.step_name(step)),
+                None => String::new(),
+            };
+            return format!(
+                "`{}` is asked for while the controller is busy{with}, and is never carried out",
+                mode.name
+            );
+        }
+        let flash = match mode.flashes {
+            0 => "without a flash".to_owned(),
+            flashes => format!("with {}", counted(u64::from(flashes), "flash", "flashes")),
+        };
+        let place = if sent.is_whole { " on the whole panel" } else { "" };
+        let wait = match sent.wait_ms {
+            ms if ms >= LEAST_WAIT_MS => format!(" (of which it waits {})", lasting(ms)),
+            _ => String::new(),
+        };
+        format!("`{}`{place} is complete after {}{wait}, {flash}", mode.name, lasting(sent.ends_after_ms))
+    }
+
+    fn now(&self) -> Vec<String> {
+        let Story { ghost, older_px, unreached_px, inked_px, unknown_px, .. } = self.report.story;
+        let mut lines = Vec::new();
+        let mut of_pixels = |count: u64, words: &str| {
+            if count > 0 {
+                let subject = if count == 1 { "pixel shows" } else { "pixels show" };
+                lines.push(format!("{count} {subject} {words}."));
+            }
+        };
+        of_pixels(*older_px, "the older picture, because no update was sent to them since they changed");
+        of_pixels(*unreached_px, "another shade than was drawn, because the mode that was sent there cannot show it");
+        of_pixels(*inked_px, "a pen line that the picture in memory does not contain");
+        match ghost {
+            Some(ghost) => lines.extend(self.ghost(ghost)),
+            None => lines.push(self.no_ghost(!lines.is_empty())),
+        }
+        if *unknown_px > 0 {
+            lines.push(format!(
+                "The controller does not know what {} here. These pictures show the place as if it knew.",
+                match unknown_px {
+                    1 => "one pixel shows".to_owned(),
+                    count => format!("{count} pixels show"),
+                }
+            ));
+        }
+        lines
+    }
+
+    fn no_ghost(&self, is_wrong: bool) -> String {
+        let Story { most_off_l, limit_l, limit_mm2, .. } = self.report.story;
+        let no = if is_wrong { "Apart from that, there is no ghost" } else { "There is no ghost" };
+        if *most_off_l < 0.05 {
+            return format!("{no}: nothing of older pictures is left here.");
+        }
+        if most_off_l < limit_l {
+            return format!(
+                "{no}: older pictures are off by {most_off_l:.1} L* at most, and most people notice {limit_l} L*. {SCALE}"
+            );
+        }
+        format!(
+            "{no}: single pixels are off by up to {most_off_l:.1} L*, but nowhere do {limit_mm2} mm2 of them reach the \
+             {limit_l} L* that most people notice. {SCALE}"
+        )
+    }
+
+    fn ghost(&self, ghost: &GhostHere) -> Vec<String> {
+        let Story { limit_l, step: now, .. } = self.report.story;
+        let what = if ghost.is_outline { "An outline" } else { "A ghost" };
+        let tone = if ghost.is_lighter { "lighter" } else { "darker" };
+        let mut lines = vec![
+            format!(
+                "{what} is seen on {}: it is up to {:.1} L* {tone} than the rest of its shade, and most people notice \
+                 {limit_l} L*. {SCALE}",
+                counted(ghost.pixels, "pixel", "pixels"),
+                ghost.worst_l
+            ),
+            self.whose_ink(ghost),
+        ];
+        let (since, ms) = ghost.since;
+        lines.push(if since == *now {
+            "It appears with this step.".to_owned()
+        } else {
+            format!("A ghost has been seen here for {}, since {}.", lasting(ms), self.step_name(since))
+        });
+        match ghost.updates {
+            0 => {}
+            1 => lines.push("Its place was updated once since it was last cleaned.".to_owned()),
+            count => lines.push(format!("Its place was updated {count} times since it was last cleaned.")),
+        }
+        lines
+    }
+
+    fn step_name(&self, step: u64) -> String {
+        let step_at = self.report.plan.step_at(step % self.report.plan.step_count.max(1));
+        self.name(step, step_at.and_then(|step| step.label.as_deref()))
+    }
+
+    fn whose_ink(&self, ghost: &GhostHere) -> String {
+        match (ghost.drawn_by, ghost.drawn_over_by) {
+            _ if ghost.is_outline => {
+                "It lies beside what was driven: ink moves a little beyond an edge, and the pixels there were not driven \
+                 themselves."
+                    .to_owned()
+            }
+            (Some(drew), Some(over)) => {
+                format!("It is what {} drew: it shines through what {} drew over it.", self.step_name(drew), self.step_name(over))
+            }
+            (None, Some(over)) => format!(
+                "It is what was on the panel before the plan began: it shines through what {} drew over it.",
+                self.step_name(over)
+            ),
+            _ => "It was on the panel before the plan began.".to_owned(),
+        }
+    }
+
+    /// Why the modes that were used flash, or leave something: each once.
+    fn why(&self) -> Vec<String> {
+        let mut modes: Vec<(usize, f64)> = Vec::new();
+        for event in &self.report.story.events {
+            for sent in event.sent.iter().filter(|sent| !sent.is_lost) {
+                if modes.iter().all(|(mode, _)| *mode != sent.mode) {
+                    modes.push((sent.mode, event.temperature_c));
+                }
+            }
+        }
+        modes.into_iter().map(|(mode, temperature_c)| self.why_mode(mode, temperature_c)).collect()
+    }
+
+    fn why_mode(&self, mode: usize, temperature_c: f64) -> String {
+        let display = &self.report.plan.display;
+        let mode = &display.modes[mode];
+        let pixels = if mode.changed_only { "the pixels that change" } else { "every pixel of its window" };
+        let way = match display.ink.colours() {
+            Some(_) => "back and forth through its colours",
+            None => "to black and back to white",
+        };
+        let drives = match mode.flashes {
+            0 => format!("`{}` does not flash, because it drives {pixels} straight to the new shade", mode.name),
+            _ => format!("`{}` flashes, because it drives {pixels} {way} before the new picture stays", mode.name),
+        };
+        let (leaves, lasts) = (self.leaves(mode, temperature_c), lasting(mode.duration_at(temperature_c)));
+        format!("{drives}. {leaves}It takes {lasts} at {temperature_c} C.")
+    }
+
+    /// What a mode leaves of older pictures, a sentence with a blank behind it.
+    fn leaves(&self, mode: &Mode, temperature_c: f64) -> String {
+        if mode.cleans {
+            return "It removes what is left of older pictures. ".to_owned();
+        }
+        let (darkest, lightest) = self.report.plan.display.ink.range_l();
+        let residue = mode.residue_at(temperature_c);
+        let most = residue.lighter.abs().max(residue.darker.abs()) * (lightest - darkest);
+        if most < 0.05 {
+            return String::new();
+        }
+        format!(
+            "A change between black and white leaves up to {most:.1} L* of the old shade, and more each time, until the place \
+             is cleaned. "
+        )
+    }
+
+    fn helps(&self) -> Vec<String> {
+        let found = &self.report.story.findings;
+        let has_cause_here =
+            |finding: &Finding| found.iter().any(|other| finding.cause.as_ref() == Some(&other.fingerprint));
+        let with_help = || found.iter().filter(|finding| !finding.help.is_empty() && !has_cause_here(finding));
+        if with_help().next().is_none() {
+            let answered =
+                if self.report.story.answers.is_empty() { "" } else { ": see what is said about the complaint" };
+            return vec![format!("No rule reports anything at this place and time{answered}.")];
+        }
+        with_help()
+            .map(|finding| {
+                let help = sentence(&finding.help);
+                format!("{help} (`{}`, {})", finding.rule, finding.severity.word())
+            })
+            .collect()
+    }
+}
+
+/// What was before the events that are told one by one; `cut` are those that are not.
+fn before_words(story: &Story, cut: &[Event]) -> Option<String> {
+    let taken = |event: &Event| event.sent.iter().filter(|sent| !sent.is_lost).count() as u64;
+    let last_cleaning = cut.iter().rposition(|event| event.cleans_all);
+    let (cleaned_by, updates) = match last_cleaning {
+        Some(at) => (Some(cut[at].step), cut[at + 1..].iter().map(taken).sum()),
+        None => (story.cleaned_by, story.earlier_updates + cut.iter().map(taken).sum::<u64>()),
+    };
+    let times = match updates {
+        0 => return None,
+        1 => "once".to_owned(),
+        updates => format!("{updates} times"),
+    };
+    Some(match cleaned_by {
+        Some(step) => format!("Before that, the place was updated {times} since step {step} cleaned it."),
+        None => format!("Before that, the place was updated {times}, and the plan had not cleaned it yet."),
+    })
+}

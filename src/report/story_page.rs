@@ -1,0 +1,57 @@
+//! The story of a place as a page that one can send: the words, and the pictures of the place.
+
+use base64::{Engine, engine::general_purpose::STANDARD};
+use maud::{DOCTYPE, Markup, PreEscaped, html};
+
+use super::{
+    sentences::pieces,
+    story::{StoryReport, closing_words, paragraphs},
+};
+use crate::source::readable;
+
+const STYLE: &str = "body{font:1rem/1.5 system-ui,sans-serif;max-width:46rem;margin:2rem auto;padding:0 1rem;\
+                     color:#1c1f24;background:#faf9f6}h1{font-size:1.25rem}h2{font-size:1rem;margin:1.5rem 0 .25rem}\
+                     p{margin:.35rem 0}code{font-size:.95em}figure{margin:1rem 0}\
+                     figure img{background:#fff;max-width:100%}footer{margin-top:2rem;font-size:.9rem}\
+                     @media(prefers-color-scheme:dark){body{color:#e6e3dc;background:#1b1d20}}";
+
+/// The page; `strip` are the bytes of the strip, a PNG.
+pub fn story_page(report: StoryReport<'_>, strip: &[u8]) -> String {
+    let mut parts = paragraphs(report);
+    let (title, place) = if parts.is_empty() { Default::default() } else { parts.remove(0) };
+    let alternative = "four pictures of the place: before, as meant, as seen, and the difference";
+    html! {
+        (DOCTYPE)
+        html lang="en" {
+            head {
+                meta charset="utf-8";
+                meta name="viewport" content="width=device-width, initial-scale=1";
+                meta name="color-scheme" content="light dark";
+                title { (readable(&title)) }
+                style { (PreEscaped(STYLE)) }
+            }
+            body {
+                main {
+                    h1 { (readable(&title)) }
+                    @for line in &place { p { (marked_up(line)) } }
+                    figure { img src={ "data:image/png;base64," (STANDARD.encode(strip)) } alt=(alternative); }
+                    @for (title, lines) in &parts {
+                        h2 { (readable(title)) }
+                        @for line in lines { p { (marked_up(line)) } }
+                    }
+                }
+                footer { p { (closing_words(report)) } }
+            }
+        }
+    }
+    .into_string()
+}
+
+/// A line in which names between backticks are set as code.
+fn marked_up(line: &str) -> Markup {
+    html! {
+        @for (is_name, piece) in pieces(&readable(line)) {
+            @if is_name { code { (piece) } } @else { (piece) }
+        }
+    }
+}

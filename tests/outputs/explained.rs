@@ -1,0 +1,165 @@
+//! Complaints that people raise, in general terms, each as a small plan in `fixtures/complaints`: the story must name the right
+//! cause, and say what to do, in words that the person who complains would use.
+//!
+//! The causes are common practice, no source; that the story's figures are right, `tests/model/stories.rs` holds.
+#![expect(clippy::unwrap_used, reason = "a test stops at what must not happen")]
+
+use std::process::Command;
+
+use crate::common::{Run, root};
+
+/// A complaint: the plan, the kind that the person chooses, and what the story has to say: the cause first, then what to do.
+struct Complaint {
+    plan: &'static str,
+    kind: &'static str,
+    cause: &'static [&'static str],
+    help: &'static [&'static str],
+}
+
+const COMPLAINTS: [Complaint; 12] = [
+    // A speckled picture at the first partial update after sleep.
+    Complaint {
+        plan: "speckles",
+        kind: "speckles",
+        cause: &["the panel slept before, and this controller forgets its picture in sleep", "drives the wrong pixels"],
+        help: &["Send the old picture along with the new one", "or begin with `full` after waking"],
+    },
+    Complaint {
+        plan: "old-under-new",
+        kind: "missing",
+        cause: &["no update sent them to the panel: the old picture stays there, at full strength"],
+        help: &[
+            "Add the box [32, 18, 8, 28] to the `quick` update of this step",
+            "without erasing the old one from memory",
+        ],
+    },
+    Complaint {
+        plan: "flash-each-second",
+        kind: "flicker",
+        cause: &["about one every 1 s", "The whole panel flashes, although only 1 % of it changes"],
+        help: &["send `quick`, which does not flash, to a window around the change"],
+    },
+    // A grey fog that grows over hours.
+    Complaint {
+        plan: "grey-fog",
+        kind: "ghost",
+        cause: &[
+            "darker than its surroundings",
+            "It grows: the place has been updated 68 times since it was last cleaned",
+        ],
+        help: &["the limit for this display is 20 updates", "An update in `full` removes it: run one in a pause"],
+    },
+    // Old text is seen in negative, lighter than its ground.
+    Complaint {
+        plan: "negative",
+        kind: "ghost",
+        cause: &["what step 0 \"ticket\" drew shines through", "lighter, like a negative", "goes too far"],
+        help: &["measure that change", "use a mode that cleans"],
+    },
+    // A selection box stays where it was after waking.
+    Complaint {
+        plan: "selection-stays",
+        kind: "missing",
+        cause: &[
+            "no update sent them to the panel",
+            "The panel slept just before",
+            "Paper keeps its picture without power",
+        ],
+        help: &["let the first update after waking cover what the old picture had there, such as the last selection"],
+    },
+    // Of two quick changes the second never shows.
+    Complaint {
+        plan: "second-never-shows",
+        kind: "missing",
+        cause: &["while the controller was busy with step 1 \"left gate\"", "that picture never shows"],
+        help: &["Wait until the controller is free", "Request it at least 206 ms later"],
+    },
+    // Half of a window is cut or shifted, on a rotated panel.
+    Complaint {
+        plan: "half-a-window",
+        kind: "shifted",
+        cause: &["The window [0, 48, 32, 64] misses the place because width and height are exchanged"],
+        help: &["[0, 48, 64, 32] would cover it", "the screens are turned by 90 degrees"],
+    },
+    // A full flash at every waking, because the counter of partial updates is forgotten in sleep.
+    Complaint {
+        plan: "flash-at-waking",
+        kind: "flicker",
+        cause: &["It is the first update after the panel slept, as were 5 before"],
+        help: &["keep the count of updates since the last cleaning where sleep does not erase it", "after 20 updates"],
+    },
+    // A colour panel flickers for fifteen seconds: that is normal.
+    Complaint {
+        plan: "colour-flickers",
+        kind: "colour-flicker",
+        cause: &[
+            "`full` takes 15 s at 25 C and flashes 16 times; that is normal for colour ink, and no fault of the device",
+        ],
+        help: &["change it rarely, and when nobody waits for it", "use a black and white display beside it"],
+    },
+    // A border that blinks: not modelled.
+    Complaint {
+        plan: "flash-each-second",
+        kind: "border",
+        cause: &["an electrode of its own, which this model does not contain: it cannot say when the border blinks"],
+        help: &["a setting that keeps it at one shade", "So this is not answered from your plan"],
+    },
+    // A permanent shadow after months of partial updates alone: wear is not modelled, the push is counted.
+    Complaint {
+        plan: "shadow-for-good",
+        kind: "shadow",
+        cause: &[
+            "is wear, which this model does not contain",
+            "16.0 volt-seconds in one direction",
+            "more than the limit of 15",
+        ],
+        help: &["Use `full` on the whole panel at least every 24 hours", "the panel is damaged for good"],
+    },
+];
+
+fn story(plan: &str, kind: &str, more: &[&str]) -> Run {
+    let mut command = Command::new(env!("CARGO_BIN_EXE_stillpage"));
+    command.args(["explain", &format!("fixtures/complaints/{plan}.plan.json"), "--complaint", kind]).args(more);
+    Run::of(command.current_dir(root()).output().unwrap()).with_status(0)
+}
+
+#[test]
+fn complaints_are_explained_with_their_cause_and_what_to_do() {
+    for Complaint { plan, kind, cause, help } in &COMPLAINTS {
+        let told = story(plan, kind, &[]).out;
+        let words = told.split_whitespace().collect::<Vec<_>>().join(" ");
+        for wanted in cause.iter().chain(*help) {
+            assert!(words.contains(wanted), "{plan}, {kind}: {wanted:?} is missing in\n{told}");
+        }
+        insta::assert_snapshot!(format!("{plan}_{kind}"), told);
+    }
+}
+
+/// Each cause is that of one complaint: a story that says everything explains nothing.
+#[test]
+fn a_story_does_not_name_the_causes_of_other_complaints() {
+    const OF_ONE: [(&str, &str); 6] = [
+        ("speckles", "forgets its picture in sleep"),
+        ("second-never-shows", "that picture never shows"),
+        ("half-a-window", "width and height are exchanged"),
+        ("negative", "like a negative"),
+        ("colour-flickers", "normal for colour ink"),
+        ("selection-stays", "Paper keeps its picture without power"),
+    ];
+    for complaint in &COMPLAINTS {
+        let told = story(complaint.plan, complaint.kind, &[]).out;
+        let words = told.split_whitespace().collect::<Vec<_>>().join(" ");
+        for (plan, cause) in OF_ONE {
+            assert_eq!(words.contains(cause), plan == complaint.plan, "{}: {cause:?} in\n{told}", complaint.plan);
+        }
+    }
+}
+
+/// All example plans at once, with the complaints among them: what is printed can still be read.
+#[test]
+fn a_review_of_all_examples_is_short() {
+    let mut command = Command::new(env!("CARGO_BIN_EXE_stillpage"));
+    let run = Run::of(command.args(["review", "fixtures", "--gate", "never"]).current_dir(root()).output().unwrap());
+    let lines = run.with_status(0).out.lines().count();
+    assert!(lines <= 150, "{lines} lines");
+}

@@ -6,14 +6,14 @@
 use super::{
     complaint::Complaint,
     happened::{Event, SentHere},
-    lasting::{is_time_alone, lasting},
+    lasting::{lasting, name_of_step, name_with, pixels_show},
     told::{GhostHere, Story},
 };
 use crate::{
     display::Mode,
     geometry::{Rotation, Window},
-    plan::{Plan, Power, WindowAsk},
-    rules::wording::{counted, one_of, step_name, window},
+    plan::{Plan, Power, Update, WindowAsk},
+    rules::wording::{cleaning_modes, counted, one_of, window},
 };
 
 /// What there is to say about a complaint, a sentence or two each.
@@ -74,19 +74,16 @@ impl About<'_> {
 
     /// The modes that clean, to choose one from.
     fn cleaning_modes(&self) -> Option<String> {
-        let cleaning = self.plan.display.modes.iter().filter(|mode| mode.cleans);
-        let names: Vec<String> = cleaning.map(|mode| format!("`{}`", mode.name)).collect();
+        let names = cleaning_modes(&self.plan.display);
         (!names.is_empty()).then(|| one_of(&names))
     }
 
-    fn step_name(&self, step: u64) -> String {
-        let step_at = self.plan.step_at(step % self.plan.step_count.max(1));
-        self.name(step, step_at.and_then(|step| step.label.as_deref()))
+    fn step_named(&self, step: u64) -> String {
+        name_of_step(step, self.plan)
     }
 
-    /// The number and the label of a step; not of a label that says the time alone, as those of a trace do.
-    fn name(&self, step: u64, label: Option<&str>) -> String {
-        step_name(step, label.filter(|label| !is_time_alone(label, self.plan)))
+    fn name(&self, event: &Event) -> String {
+        name_with(event.step, event.label.as_deref(), self.plan)
     }
 
     fn flicker(&self) -> Vec<String> {
@@ -114,7 +111,7 @@ impl About<'_> {
             counted(u64::from(mode.flashes), "time", "times"),
             lasting(sent.duration_ms)
         );
-        let name = self.name(last.step, last.label.as_deref());
+        let name = self.name(last);
         let first_ms = flashing.first().map_or(last.at_ms, |(first, _)| first.at_ms);
         match flashing.len() {
             1 => format!("yes: an update flashes here at {name}: {one}"),
@@ -226,7 +223,7 @@ impl About<'_> {
             "yes: {} is up to {:.1} L* {tone} than its surroundings; most people notice {} L*",
             match (ghost.is_outline, ghost.drawn_by) {
                 (true, _) => "an outline".to_owned(),
-                (false, Some(step)) => format!("what {} drew shines through: the ghost", self.step_name(step)),
+                (false, Some(step)) => format!("what {} drew shines through: the ghost", self.step_named(step)),
                 (false, None) => "what was on the panel before the plan began shines through: the ghost".to_owned(),
             },
             ghost.worst_l,
@@ -264,12 +261,12 @@ impl About<'_> {
     fn older(&self) -> Vec<String> {
         let mut answers = Vec::new();
         for (event, sent) in self.sent().filter(|(_, sent)| sent.is_lost) {
-            let with = sent.busy_with.map_or("an earlier update".to_owned(), |step| self.step_name(step));
+            let with = sent.busy_with.map_or("an earlier update".to_owned(), |step| self.step_named(step));
             answers.push(format!(
                 "{} asked for `{}` while the controller was busy with {with}, and this controller ignores what \
                  comes then: that picture never shows. Wait until the controller is free before you send the next update, or \
                  send both changes as one update",
-                self.name(event.step, event.label.as_deref()),
+                self.name(event),
                 self.mode(sent).name
             ));
         }
@@ -280,7 +277,7 @@ impl About<'_> {
             answers.push(format!(
                 "{} changed {} px here in the memory of the device, and no update sent them to the panel: the old picture \
                  stays there, at full strength, until an update covers the place",
-                self.name(event.step, event.label.as_deref()),
+                self.name(event),
                 event.left_px
             ));
             answers.extend(self.forgotten_in_sleep(event));
@@ -290,8 +287,7 @@ impl About<'_> {
 
     /// That the firmware may have forgotten what the panel still shows.
     fn forgotten_in_sleep(&self, event: &Event) -> Option<String> {
-        let slept = self.plan.steps().take_while(|planned| planned.index < event.step).last();
-        let power = slept.and_then(|planned| planned.step.power)?;
+        let power = self.plan.step_at(event.step.checked_sub(1)?)?.power?;
         let state = if power == Power::Off { "was switched off" } else { "slept" };
         Some(format!(
             "the panel {state} just before. Paper keeps its picture without power, so what was shown before is still there \
@@ -355,7 +351,7 @@ impl About<'_> {
                 "{} sends `{}`, which drives only what changes, to {} px of which the controller does not know what they \
                  show: {why}. It compares the new picture with whatever its memory happens to hold, and drives the wrong \
                  pixels: that is seen as speckles, or as pieces of an old picture",
-                self.name(event.step, event.label.as_deref()),
+                self.name(event),
                 self.mode(sent).name,
                 sent.unknown_px
             ),
@@ -424,7 +420,7 @@ impl About<'_> {
         let mut answers = vec![format!(
             "{} shows something after {} and is complete after {}, in mode `{}`: {verdict} the {first_ms} ms within which an \
              answer feels immediate",
-            self.name(event.step, event.label.as_deref()),
+            self.name(event),
             lasting(sent.shows_after_ms),
             lasting(sent.ends_after_ms),
             self.mode(sent).name
@@ -474,16 +470,11 @@ impl About<'_> {
     /// What the firmware may have meant by a window that misses the place.
     fn meant_window(&self) -> Option<String> {
         let (screen, place) = (self.plan.screen_size(), self.story.place.to_window());
-        let asked = self.plan.steps().filter(|planned| planned.index == self.story.step);
-        let windows: Vec<Window> = asked
-            .flat_map(|planned| planned.step.listed_updates())
-            .filter_map(|update| match &update.window {
-                WindowAsk::Boxes(boxes) => Some(boxes.clone()),
-                _ => None,
-            })
-            .flatten()
-            .collect();
-        windows.into_iter().find_map(|asked| {
+        let boxes = |update: &Update| match &update.window {
+            WindowAsk::Boxes(boxes) => boxes.clone(),
+            _ => Vec::new(),
+        };
+        self.plan.step_at(self.story.step)?.listed_updates().iter().flat_map(boxes).find_map(|asked| {
             let swapped = Window { width: asked.height, height: asked.width, ..asked };
             let turned = self.plan.rotation.to_screen(asked, screen);
             let is_turned = self.plan.rotation != Rotation::None;
@@ -558,10 +549,6 @@ fn lighter_because(ghost: &GhostHere) -> String {
          again. Clean all of the ground, not the text alone"
             .to_owned()
     }
-}
-
-fn pixels_show(count: u64) -> String {
-    if count == 1 { "one pixel shows".to_owned() } else { format!("{count} pixels show") }
 }
 
 fn covers(window: Window, place: Window) -> bool {

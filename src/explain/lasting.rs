@@ -1,6 +1,6 @@
-//! Times in words, and labels that are nothing else. Knows no story.
+//! Times and steps in words. Knows no story.
 
-use crate::plan::Plan;
+use crate::{plan::Plan, rules::wording::step_name};
 
 /// A stretch of time as a person says it.
 pub fn lasting(ms: f64) -> String {
@@ -18,8 +18,25 @@ pub fn lasting(ms: f64) -> String {
     }
 }
 
+/// A step of a plan by its number and label, also one of a later turn of a plan that loops; the label is left out if it says
+/// the time alone.
+pub fn name_of_step(step: u64, plan: &Plan) -> String {
+    let step_at = plan.step_at(step % plan.step_count.max(1));
+    name_with(step, step_at.and_then(|step| step.label.as_deref()), plan)
+}
+
+/// The same of a step whose label is known.
+pub fn name_with(step: u64, label: Option<&str>, plan: &Plan) -> String {
+    step_name(step, label.filter(|label| !is_time_alone(label, plan)))
+}
+
+/// What so many pixels do, up to the verb.
+pub fn pixels_show(count: u64) -> String {
+    if count == 1 { "one pixel shows".to_owned() } else { format!("{count} pixels show") }
+}
+
 /// Whether a label says the time alone, as those of the steps of a trace do.
-pub fn is_time_alone(label: &str, plan: &Plan) -> bool {
+fn is_time_alone(label: &str, plan: &Plan) -> bool {
     let is_of_a_time = |letter: char| letter.is_ascii_digit() || [':', '.'].contains(&letter);
     plan.recorded.is_some() && label.chars().all(is_of_a_time)
 }

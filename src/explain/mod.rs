@@ -25,7 +25,7 @@ use crate::{
 
 pub use complaint::Complaint;
 pub use happened::{Event, SentHere};
-pub use lasting::{is_time_alone, lasting};
+pub use lasting::{lasting, name_of_step, name_with, pixels_show};
 pub use patch::Patch;
 pub use told::{GhostHere, Story};
 pub use where_to_look::WhyHere;

@@ -201,7 +201,15 @@ pub enum Power {
 impl Power {
     /// The words that stand in files; `None` if it stays on.
     pub const WORDS: [(&'static str, Option<Self>); 3] =
-        [("off", Some(Self::Off)), ("sleep", Some(Self::Sleep)), ("on", None)];
+        [(Self::Off.word(), Some(Self::Off)), (Self::Sleep.word(), Some(Self::Sleep)), ("on", None)];
+
+    /// The word that stands in files.
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Off => "off",
+            Self::Sleep => "sleep",
+        }
+    }
 
     /// Whether a controller with such memory forgets the picture.
     pub fn loses(self, memory: Memory) -> bool {

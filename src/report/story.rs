@@ -8,20 +8,17 @@ use super::{
 };
 use crate::{
     display::Mode,
-    explain::{Complaint, Event, GhostHere, SentHere, Story, WhyHere, is_time_alone, lasting},
+    explain::{Complaint, Event, GhostHere, SentHere, Story, WhyHere, lasting, name_of_step, name_with, pixels_show},
     finding::Finding,
     geometry::Rect,
     plan::{Cause, Plan, Power},
-    rules::{
-        FLASH_CAUTION, INDICATOR_CAUTION,
-        wording::{counted, step_name},
-    },
+    rules::{FLASH_CAUTION, INDICATOR_CAUTION, wording::counted},
     source::readable,
     trace::time_of_day,
     units::length_mm,
 };
 
-/// The most events that are told one by one.
+/// The most events that are described one by one.
 const MOST_EVENTS: usize = 6;
 
 /// Shorter waits are part of every transfer, and nobody notices them.
@@ -78,7 +75,7 @@ pub(super) fn closing_words(report: StoryReport<'_>) -> String {
 pub fn paragraphs(report: StoryReport<'_>) -> Vec<(String, Vec<String>)> {
     let StoryReport { path, story, complaint, .. } = report;
     let words = Words { report };
-    let name = words.name(story.step, story.label.as_deref());
+    let name = name_with(story.step, story.label.as_deref(), report.plan);
     let mut parts = vec![(format!("{path}: {}, {name}", words.time(story.at_ms)), vec![words.place()])];
     if let Some(walk) = report.walk {
         parts[0].1.insert(
@@ -120,11 +117,6 @@ impl Words<'_> {
             None if ms < 1.0 => "at the beginning".to_owned(),
             None => format!("{} after the beginning", lasting(ms)),
         }
-    }
-
-    /// The number and the label of a step; not of a label that says the time alone, as those of a trace do.
-    fn name(&self, step: u64, label: Option<&str>) -> String {
-        step_name(step, label.filter(|label| !is_time_alone(label, self.report.plan)))
     }
 
     fn place(&self) -> String {
@@ -183,7 +175,7 @@ impl Words<'_> {
         } else {
             format!("{} and{}", by.trim_end_matches(','), &power[1..])
         };
-        let name = self.name(event.step, event.label.as_deref());
+        let name = name_with(event.step, event.label.as_deref(), self.report.plan);
         let drawn = match (event.drawn_px, event.pen_px) {
             (0, 0) => format!("{name}{by} draws nothing new here"),
             (0, pen) => {
@@ -212,7 +204,7 @@ impl Words<'_> {
         let mode = self.mode(sent);
         if sent.is_lost {
             let with = match sent.busy_with {
-                Some(step) => format!(" with {}", self.step_name(step)),
+                Some(step) => format!(" with {}", name_of_step(step, self.report.plan)),
                 None => String::new(),
             };
             return format!(
@@ -251,10 +243,7 @@ impl Words<'_> {
         if *unknown_px > 0 {
             lines.push(format!(
                 "The controller does not know what {} here. These pictures show the place as if it knew.",
-                match unknown_px {
-                    1 => "one pixel shows".to_owned(),
-                    count => format!("{count} pixels show"),
-                }
+                pixels_show(*unknown_px)
             ));
         }
         lines
@@ -294,7 +283,7 @@ impl Words<'_> {
         lines.push(if since == *now {
             "It appears with this step.".to_owned()
         } else {
-            format!("A ghost has been seen here for {}, since {}.", lasting(ms), self.step_name(since))
+            format!("A ghost has been seen here for {}, since {}.", lasting(ms), name_of_step(since, self.report.plan))
         });
         match ghost.updates {
             0 => {}
@@ -302,11 +291,6 @@ impl Words<'_> {
             count => lines.push(format!("Its place was updated {count} times since it was last cleaned.")),
         }
         lines
-    }
-
-    fn step_name(&self, step: u64) -> String {
-        let step_at = self.report.plan.step_at(step % self.report.plan.step_count.max(1));
-        self.name(step, step_at.and_then(|step| step.label.as_deref()))
     }
 
     fn whose_ink(&self, ghost: &GhostHere) -> String {
@@ -317,11 +301,11 @@ impl Words<'_> {
                     .to_owned()
             }
             (Some(drew), Some(over)) => {
-                format!("It is what {} drew: it shines through what {} drew over it.", self.step_name(drew), self.step_name(over))
+                format!("It is what {} drew: it shines through what {} drew over it.", name_of_step(drew, self.report.plan), name_of_step(over, self.report.plan))
             }
             (None, Some(over)) => format!(
                 "It is what was on the panel before the plan began: it shines through what {} drew over it.",
-                self.step_name(over)
+                name_of_step(over, self.report.plan)
             ),
             _ => "It was on the panel before the plan began.".to_owned(),
         }

@@ -25,7 +25,7 @@ pub fn story_json(report: StoryReport<'_>) -> Value {
         .map(|event| {
             json!({
                 "step": event.step, "label": event.label, "at_ms": event.at_ms, "cause": event.cause.word(),
-                "after_power": event.after_power.map(power_word), "drawn_px": event.drawn_px, "left_px": event.left_px, "pen_px": event.pen_px,
+                "after_power": event.after_power.map(Power::word), "drawn_px": event.drawn_px, "left_px": event.left_px, "pen_px": event.pen_px,
                 "cleans": event.cleans_all,
                 "sent": event.sent.iter().map(sent).collect::<Vec<_>>(),
             })
@@ -60,11 +60,4 @@ pub fn story_json(report: StoryReport<'_>) -> Value {
         told["walk"] = walk.into();
     }
     told
-}
-
-fn power_word(power: Power) -> &'static str {
-    match power {
-        Power::Off => "off",
-        Power::Sleep => "sleep",
-    }
 }

@@ -1,10 +1,10 @@
 //! The story of a place as a page that one can send: the words, and the pictures of the place.
 
 use base64::{Engine, engine::general_purpose::STANDARD};
-use maud::{DOCTYPE, Markup, PreEscaped, html};
+use maud::{DOCTYPE, html};
 
 use super::{
-    sentences::pieces,
+    html::{head, marked},
     story::{StoryReport, closing_words, paragraphs},
 };
 use crate::source::readable;
@@ -23,21 +23,15 @@ pub fn story_page(report: StoryReport<'_>, strip: &[u8]) -> String {
     html! {
         (DOCTYPE)
         html lang="en" {
-            head {
-                meta charset="utf-8";
-                meta name="viewport" content="width=device-width, initial-scale=1";
-                meta name="color-scheme" content="light dark";
-                title { (readable(&title)) }
-                style { (PreEscaped(STYLE)) }
-            }
+            (head(&readable(&title), STYLE))
             body {
                 main {
                     h1 { (readable(&title)) }
-                    @for line in &place { p { (marked_up(line)) } }
+                    @for line in &place { p { (marked(&readable(line))) } }
                     figure { img src={ "data:image/png;base64," (STANDARD.encode(strip)) } alt=(alternative); }
                     @for (title, lines) in &parts {
                         h2 { (readable(title)) }
-                        @for line in lines { p { (marked_up(line)) } }
+                        @for line in lines { p { (marked(&readable(line))) } }
                     }
                 }
                 footer { p { (closing_words(report)) } }
@@ -45,13 +39,4 @@ pub fn story_page(report: StoryReport<'_>, strip: &[u8]) -> String {
         }
     }
     .into_string()
-}
-
-/// A line in which names between backticks are set as code.
-fn marked_up(line: &str) -> Markup {
-    html! {
-        @for (is_name, piece) in pieces(&readable(line)) {
-            @if is_name { code { (piece) } } @else { (piece) }
-        }
-    }
 }

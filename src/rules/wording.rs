@@ -164,7 +164,7 @@ pub(super) fn modes_reaching(levels: LevelSet, display: &Display) -> Vec<String>
 }
 
 /// The names of the modes that clean.
-pub(super) fn cleaning_modes(display: &Display) -> Vec<String> {
+pub(crate) fn cleaning_modes(display: &Display) -> Vec<String> {
     display.modes.iter().filter(|mode| mode.cleans).map(|mode| format!("`{}`", mode.name)).collect()
 }
 

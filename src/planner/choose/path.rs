@@ -98,6 +98,18 @@ impl<'p> Path<'p> {
         self.play(&PlannedStep { step: &step, ..planned.clone() }, transition);
     }
 
+    /// Another path that goes on from here with other updates at a step.
+    pub(super) fn played_with(
+        &self,
+        updates: &[Update],
+        planned: &PlannedStep<'_>,
+        transition: Option<&Transition>,
+    ) -> Self {
+        let mut way = self.fork();
+        way.play_with(updates.to_vec(), planned, transition.cloned());
+        way
+    }
+
     /// What may be asked at a step, each with what it costs at the least, and this path after the step without any update.
     /// Of a step that is played often, `at_all_turns` is what may be asked at any of them.
     pub(super) fn looked_at(

@@ -82,19 +82,19 @@ pub fn replan(
     Ok(Replanned { choices, score: found.score, is_best: found.is_whole, open: open.len(), effort: reached })
 }
 
-/// As many choices are tried once more, against what seemed to be as good when they were made.
+/// As many choices at a time are tried once more, against what was better at their own steps, and as many times.
 const MOST_TRIED: usize = 8;
 
 /// The same with reasons that are true of the plan as it was found: the steps before one may have been chosen anew after it. What
-/// seemed as good at its step is played to the end, and taken if it is better.
+/// was better at its own step is played to the end, and taken if it is better.
 fn explained(search: &Search<'_>, mut found: Found, effort: Effort) -> Result<Found, Vec<BrokenScreen>> {
-    for _ in 0..MOST_TRIED {
-        let (choices, as_good) = search.reasons(&found.choices)?;
+    for round in 0..=MOST_TRIED {
+        let (choices, better_here) = search.reasons(&found.choices)?;
         found.choices = choices;
-        if as_good.is_empty() {
+        if better_here.is_empty() || round == MOST_TRIED {
             break;
         }
-        let others = as_good.into_iter().take(MOST_TRIED);
+        let others = better_here.into_iter().take(MOST_TRIED);
         let others: Vec<Choices> =
             others.map(|(place, updates)| instead(found.choices.clone(), place, &updates)).collect();
         let before = found.score;

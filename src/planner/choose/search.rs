@@ -81,16 +81,16 @@ impl Search<'_> {
     }
 }
 
-/// A step that was played with what was chosen for it, and what may be asked there instead.
-type AsGood = Vec<(usize, Vec<Update>)>;
+/// Steps by place, and what may be asked there instead of what was chosen.
+type Instead = Vec<(usize, Vec<Update>)>;
 
 impl Search<'_> {
-    /// Plays the plan with its choices and finds anew why each was taken; gives also what was no worse at its step than what
-    /// was chosen for it, by the place of the step.
-    pub(super) fn reasons(&self, choices: &Choices) -> Result<(Choices, AsGood), Vec<BrokenScreen>> {
+    /// Plays the plan with its choices and finds anew why each was taken; gives also what was better at its own step than what
+    /// was chosen for it.
+    pub(super) fn reasons(&self, choices: &Choices) -> Result<(Choices, Instead), Vec<BrokenScreen>> {
         let Self { plan, open, .. } = *self;
-        let mut told = choices.clone();
-        let mut as_good = AsGood::new();
+        let mut explained = choices.clone();
+        let mut better = Instead::new();
         let begin = |begins| Path::new(plan, begins, open.len(), self.heeds_budgets);
         walk(plan, self.screens, self.threads, begin, |path, planned, transition| {
             let known = open.get(planned.step);
@@ -100,15 +100,17 @@ impl Search<'_> {
                 path.play(planned, transition);
                 return (ControlFlow::Continue(()), None);
             };
-            if played == HowOften::Once {
-                let judged = judged_beside(path, planned, transition.as_ref(), &choice.updates);
-                as_good.extend(no_worse(&judged).into_iter().map(|updates| (place, updates)));
-                told[place] = Some(Arc::new(Choice { why: why(&judged, CHOSEN, plan), ..Choice::clone(&choice) }));
+            if played == HowOften::Often {
+                path.play_with(choice.updates.clone(), planned, transition);
+                return (ControlFlow::Continue(()), None);
             }
-            path.play_with(choice.updates.clone(), planned, transition);
+            let (judged, chosen) = judged_beside(path, planned, transition.as_ref(), &choice.updates);
+            better.extend(better_here(&judged).into_iter().map(|updates| (place, updates)));
+            explained[place] = Some(Arc::new(Choice { why: why(&judged, CHOSEN, plan), ..Choice::clone(&choice) }));
+            *path = chosen;
             (ControlFlow::Continue(()), None)
         })?;
-        Ok((told, as_good))
+        Ok((explained, better))
     }
 }
 
@@ -117,36 +119,45 @@ const CHOSEN: usize = 0;
 /// As many ways are played, before those are left out that cost more at the least.
 const MOST_BESIDE: usize = 3;
 
-/// What is asked at a step, judged beside what may be asked there instead, the best first.
-fn judged_beside(
-    path: &Path<'_>,
+/// What is asked at a step, judged beside what may be asked there instead, the best first; gives also the path after it.
+fn judged_beside<'p>(
+    path: &Path<'p>,
     planned: &PlannedStep<'_>,
     transition: Option<&Transition>,
     chosen: &[Update],
-) -> Vec<(usize, Way)> {
-    let (mut options, _) = path.looked_at(planned, transition.cloned(), (HowOften::Once, &[chosen.to_vec()]));
+) -> (Vec<(usize, Way)>, Path<'p>) {
+    let (mut options, without) = path.looked_at(planned, transition.cloned(), (HowOften::Once, &[chosen.to_vec()]));
     let at = options.iter().position(|(updates, _)| updates == chosen).unwrap_or_default();
     // What is asked is played first: what cannot be better at the best need not be played.
     options.swap(CHOSEN, at);
-    let mut judged: Vec<(usize, Way)> = Vec::new();
-    let mut ranks: Vec<Score> = Vec::new();
-    for (at, (updates, least)) in options.into_iter().enumerate() {
+    let mut without = Some(without);
+    let mut way_of = |updates: &[Update]| {
+        without.take_if(|_| updates.is_empty()).unwrap_or_else(|| path.played_with(updates, planned, transition))
+    };
+    let after = way_of(chosen);
+    let mut judged = vec![(CHOSEN, after.judged(chosen.to_vec()))];
+    let mut ranks = vec![after.rank()];
+    for (at, (updates, least)) in options.into_iter().enumerate().skip(CHOSEN + 1) {
         let hope = path.hope(least);
         if ranks.len() >= MOST_BESIDE && ranks.iter().all(|rank| hope.order(rank).is_gt()) {
             judged.push((at, path.not_played(updates, least)));
             continue;
         }
-        let mut way = path.fork();
-        way.play_with(updates.clone(), planned, transition.cloned());
+        let way = way_of(&updates);
         ranks.push(way.rank());
         judged.push((at, way.judged(updates)));
     }
+    best_first(&mut judged);
+    (judged, after)
+}
+
+/// The better way first; of two alike the one that was considered first.
+fn best_first(judged: &mut [(usize, Way)]) {
     judged.sort_by(|(one_at, one), (other_at, other)| one.rank.order(&other.rank).then(one_at.cmp(other_at)));
-    judged
 }
 
 /// What was better at its step than what is asked there: whether it is so in the end, only the whole plan tells.
-fn no_worse(judged: &[(usize, Way)]) -> Vec<Vec<Update>> {
+fn better_here(judged: &[(usize, Way)]) -> Vec<Vec<Update>> {
     let before = judged.iter().take_while(|(at, _)| *at != CHOSEN);
     before.filter(|(_, way)| way.is_played).map(|(_, way)| way.updates.clone()).collect()
 }
@@ -260,18 +271,15 @@ fn explore<'p>(
             judged.push((at, path.not_played(updates.clone(), *least)));
             continue;
         }
-        let way = without.take_if(|_| updates.is_empty()).unwrap_or_else(|| {
-            let mut way = path.fork();
-            way.play_with(updates.clone(), planned, transition.cloned());
-            way
-        });
+        let way =
+            without.take_if(|_| updates.is_empty()).unwrap_or_else(|| path.played_with(updates, planned, transition));
         judged.push((at, way.judged(updates.clone())));
         ways.push((at, way));
         // Paths that will not go on are given up at once: each holds a whole panel.
         ways.sort_by(|(one_at, one), (other_at, other)| one.rank().order(&other.rank()).then(one_at.cmp(other_at)));
         ways.truncate(beam.paths);
     }
-    judged.sort_by(|(one_at, one), (other_at, other)| one.rank.order(&other.rank).then(one_at.cmp(other_at)));
+    best_first(&mut judged);
     for (at, mut way) in ways {
         way.chosen[place] = Some(Arc::new(Choice {
             pointer: planned.step.pointer.clone(),

@@ -10,7 +10,7 @@ use crate::{
 };
 
 /// A text whose names in backticks are set as code.
-pub(super) fn marked(text: &str) -> Markup {
+pub(in crate::report) fn marked(text: &str) -> Markup {
     html! { @for (is_code, piece) in pieces(text) { @if is_code { code { (piece) } } @else { (piece) } } }
 }
 

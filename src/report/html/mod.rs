@@ -27,7 +27,7 @@ use super::{
 };
 use crate::{finding::Summary, rules::FLASH_CAUTION};
 use cause_list::Shown;
-use finding_texts::marked;
+pub(super) use finding_texts::marked;
 use packed::Style;
 pub use recording::{Recorder, Recording};
 
@@ -57,13 +57,7 @@ fn page(report: &RunReport, recordings: &[Option<&Recording>], compared: bool) -
     Ok(html! {
         (DOCTYPE)
         html lang="en" {
-            head {
-                meta charset="utf-8";
-                meta name="viewport" content="width=device-width, initial-scale=1";
-                meta name="color-scheme" content="light dark";
-                title { (page_title(report)) }
-                style { (PreEscaped(style(report, compared))) }
-            }
+            (head(&page_title(report), &style(report, compared)))
             body {
                 header {
                     h1 { (heading(report)) }
@@ -86,6 +80,19 @@ fn page(report: &RunReport, recordings: &[Option<&Recording>], compared: bool) -
             }
         }
     })
+}
+
+/// The head of a page.
+pub(super) fn head(title: &str, style: &str) -> Markup {
+    html! {
+        head {
+            meta charset="utf-8";
+            meta name="viewport" content="width=device-width, initial-scale=1";
+            meta name="color-scheme" content="light dark";
+            title { (title) }
+            style { (PreEscaped(style)) }
+        }
+    }
 }
 
 fn style(report: &RunReport, compared: bool) -> String {

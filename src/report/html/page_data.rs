@@ -122,7 +122,7 @@ fn tones(tones: &[Tone]) -> Vec<(u32, Vec<u32>)> {
     by_level.into_iter().collect()
 }
 
-/// As exact as anything is drawn and told.
+/// As exact as anything is drawn and written.
 fn hundredths(value: f64) -> f64 {
     rounded((value * 100.0).round() / 100.0)
 }

@@ -21,23 +21,24 @@ pub fn regions(mask: &Mask, grid: &TileGrid) -> Vec<Region> {
 
 /// The regions in order, and for each tile of the mask the number of its region.
 pub(crate) fn regions_with_labels(mask: &Mask, grid: &TileGrid) -> (Vec<Region>, Vec<u32>) {
-    let groups = groups(mask, grid);
+    let runs = runs(mask, grid.columns());
+    let groups = groups(&runs, grid.columns());
     let mut found: Vec<Region> = Vec::new();
-    // The smallest tile of a group is its root, so roots come before their members.
-    let mut number_of_root = vec![u32::MAX; groups.len()];
-    let mut label = Vec::with_capacity(groups.len());
-    for (index, (tile, pixels)) in mask.tiles().iter().enumerate() {
-        let root = groups[index] as usize;
-        let region = Region { rect: tile_bounds(grid, *tile, *pixels), pixels: u64::from(pixels.count_ones()) };
-        if number_of_root[root] == u32::MAX {
-            number_of_root[root] = found.len() as u32;
+    // The first run of a group is its root, so roots come before their members.
+    let mut number_of_root = vec![u32::MAX; runs.len()];
+    let mut label = Vec::with_capacity(mask.tiles().len());
+    for (run, root) in runs.iter().zip(groups) {
+        let region = of_run(&mask.tiles()[run.begin..run.end], grid);
+        let number = &mut number_of_root[root as usize];
+        if *number == u32::MAX {
+            *number = found.len() as u32;
             found.push(region);
         } else {
-            let known = &mut found[number_of_root[root] as usize];
+            let known = &mut found[*number as usize];
             known.rect = known.rect.around(region.rect);
             known.pixels += region.pixels;
         }
-        label.push(number_of_root[root]);
+        label.resize(run.end, *number);
     }
     let mut order: Vec<u32> = (0..found.len() as u32).collect();
     order.sort_by_key(|number| {
@@ -52,28 +53,52 @@ pub(crate) fn regions_with_labels(mask: &Mask, grid: &TileGrid) -> (Vec<Region>,
     (ordered, label.into_iter().map(|number| place[number as usize]).collect())
 }
 
-/// For each tile of the mask, the index of the first tile of its group.
-fn groups(mask: &Mask, grid: &TileGrid) -> Vec<u32> {
-    let tiles = mask.tiles();
-    let columns = grid.columns();
-    let mut parent: Vec<u32> = (0..tiles.len() as u32).collect();
-    // The first tile of the row above that can still touch this one.
+/// The box around the pixels of tiles that lie side by side, and their number.
+fn of_run(tiles: &[(u32, u64)], grid: &TileGrid) -> Region {
+    let bounds = |(tile, pixels): &(u32, u64)| tile_bounds(grid, *tile, *pixels);
+    let (first, last) = (bounds(&tiles[0]), bounds(&tiles[tiles.len() - 1]));
+    let rows = tiles.iter().fold(0, |rows, (_, pixels)| rows | pixels);
+    let (first_row, last_row) = (rows.trailing_zeros() / 8, 7 - rows.leading_zeros() / 8);
+    let (_, top) = grid.origin(tiles[0].0);
+    let rect = Rect { x: first.x, y: top + first_row, width: last.right() - first.x, height: last_row - first_row + 1 };
+    Region { rect, pixels: tiles.iter().map(|(_, pixels)| u64::from(pixels.count_ones())).sum() }
+}
+
+/// Tiles of one row that lie side by side, by their places in the mask, from the first one to before the last one.
+#[derive(Clone, Copy, Debug)]
+struct Run {
+    begin: usize,
+    end: usize,
+    /// The first tile and the last one.
+    first: u32,
+    last: u32,
+}
+
+/// The runs of a mask, in order.
+fn runs(mask: &Mask, columns: u32) -> Vec<Run> {
+    let mut found: Vec<Run> = Vec::new();
+    for (at, (tile, _)) in mask.tiles().iter().enumerate() {
+        match found.last_mut() {
+            Some(run) if run.last + 1 == *tile && tile % columns > 0 => (run.last, run.end) = (*tile, at + 1),
+            _ => found.push(Run { begin: at, end: at + 1, first: *tile, last: *tile }),
+        }
+    }
+    found
+}
+
+/// For each run, the place of the first run of its group.
+fn groups(runs: &[Run], columns: u32) -> Vec<u32> {
+    let mut parent: Vec<u32> = (0..runs.len() as u32).collect();
+    // The first run of the row above that can still touch this one.
     let mut above = 0;
-    for index in 0..tiles.len() {
-        let tile = tiles[index].0;
-        let column = tile % columns;
-        if column > 0 && index > 0 && tiles[index - 1].0 == tile - 1 {
-            join(&mut parent, index as u32, index as u32 - 1);
-        }
-        if tile < columns {
-            continue;
-        }
-        let first = tile - columns - u32::from(column > 0);
-        let last = tile - columns + u32::from(column + 1 < columns);
-        while tiles[above].0 < first {
+    for (index, run) in runs.iter().enumerate() {
+        let Some(first) = run.first.checked_sub(columns) else { continue };
+        let last = run.last - columns + u32::from((run.last + 1) % columns > 0);
+        let first = first - u32::from(first % columns > 0);
+        while runs[above].last < first {
             above += 1;
         }
-        let touching = tiles[above..].iter().take_while(|(tile, _)| *tile <= last).count();
+        let touching = runs[above..].iter().take_while(|run| run.first <= last).count();
         for neighbour in above..above + touching {
             join(&mut parent, index as u32, neighbour as u32);
         }

@@ -66,11 +66,11 @@ impl Counts {
             return self.set_largest(tile, count + 1);
         }
         let counts = self.of_pixels.edit(tile);
-        let mut largest = 0;
-        for (bit, count) in counts.iter_mut().enumerate() {
-            *count += (counted >> bit & 1) as u32;
-            // What lies beyond the panel's edge is no pixel.
-            largest = largest.max(*count * (whole >> bit & 1) as u32);
+        let mut largest = self.largest[tile as usize];
+        for bit in bits(counted) {
+            let count = &mut counts[bit as usize & 63];
+            *count += 1;
+            largest = largest.max(*count);
         }
         self.set_largest(tile, largest);
     }

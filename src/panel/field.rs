@@ -101,6 +101,9 @@ impl<T: Copy + PartialEq> TileField<T> {
 /// The value that all pixels in `whole` have, where they agree.
 fn common<T: Copy + PartialEq>(values: &[T; 64], whole: u64) -> Option<T> {
     let first = values[whole.trailing_zeros() as usize];
+    if whole == u64::MAX && (values[63] != first || values[28] != first) {
+        return None;
+    }
     let agree = if whole == u64::MAX {
         // Counting, unlike stopping at the first that differs, is done for many pixels at a time.
         values.iter().filter(|value| **value != first).count() == 0

@@ -255,23 +255,44 @@ impl GhostDetector {
 
     /// The same where the residues differ.
     fn ghosted_apart(&self, tile: u32, residues: &[Residue; 64], most_median_l: f64, state: &PanelState) -> (u64, f64) {
-        let hidden_l = residues.iter().fold(0.0_f64, |most, residue| most.max(residue.lightness().abs()));
+        let hidden_l = largest(residues.iter().map(|residue| residue.lightness().abs()));
         if hidden_l + most_median_l < self.limits.limit_l {
             return (0, hidden_l + most_median_l);
         }
-        let mut off_l = [0.0; 64];
-        for (off_l, (level, residue)) in off_l.iter_mut().zip(state.levels(tile).iter().zip(residues)) {
-            *off_l = (state.tones().shown(*level, *residue) - self.medians[usize::from(*level)]).abs();
-        }
+        let off_l = self.offs(tile, residues, state);
         let limit_l = self.limits.limit_l;
         let ghosted = off_l.iter().enumerate().fold(0, |all, (bit, off_l)| all | u64::from(*off_l >= limit_l) << bit);
         let whole = state.grid().whole(tile);
         let most_l = if whole == u64::MAX {
-            off_l.iter().fold(0.0_f64, |most, off_l| most.max(*off_l))
+            largest(off_l.iter().copied())
         } else {
             bits(whole).fold(0.0_f64, |most, bit| most.max(off_l[bit as usize]))
         };
         (ghosted & whole, most_l)
+    }
+
+    /// How far every pixel of a tile is off the median of its level, L*.
+    fn offs(&self, tile: u32, residues: &[Residue; 64], state: &PanelState) -> [f64; 64] {
+        let mut off_l = [0.0; 64];
+        let pixels = off_l.iter_mut().zip(state.levels(tile).iter().zip(residues));
+        let levels = state.levels_in[tile as usize];
+        if levels.0.count_ones() > 2 || state.grid().whole(tile) != u64::MAX {
+            for (off_l, (level, residue)) in pixels {
+                *off_l = (state.tones().shown(*level, *residue) - self.medians[usize::from(*level)]).abs();
+            }
+            return off_l;
+        }
+        // Most tiles: figures of two levels, which can be chosen and computed with for several pixels at a time.
+        let (low, high) = (levels.0.trailing_zeros() as Level, levels.0.ilog2() as Level);
+        let of = |level: Level| (state.tones().near(level), self.medians[usize::from(level)]);
+        let (low_tone, low_median) = of(low);
+        let (high_tone, high_median) = of(high);
+        for (off_l, (level, residue)) in pixels {
+            let of_low = low_tone.shown(*residue) - low_median;
+            let of_high = high_tone.shown(*residue) - high_median;
+            *off_l = if *level == low { of_low } else { of_high }.abs();
+        }
+        off_l
     }
 
     fn group(&self, state: &PanelState) -> Vec<Ghost> {
@@ -291,4 +312,9 @@ impl GhostDetector {
         });
         ghosts.filter(|ghost| ghost.pixels as f64 * self.pixel_area_mm2 >= self.limits.area_mm2).collect()
     }
+}
+
+/// The largest of some figures, at least 0. Several at a time, unlike with `f64::max`, which asks for what is no number.
+fn largest(figures: impl Iterator<Item = f64>) -> f64 {
+    figures.fold(0.0, |most, figure| if figure > most { figure } else { most })
 }

@@ -74,15 +74,43 @@ impl Tones {
     /// The same of any offset from a level, such as a median.
     #[inline]
     pub(crate) fn cut(&self, level: Level, offset_l: f64) -> f64 {
-        let own = self.of(level);
-        // Unlike `clamp`, these two can be computed for several pixels at a time.
-        (own + offset_l).max(self.darkest).min(self.lightest) - own
+        self.near(level).cut(offset_l)
+    }
+
+    /// The tone of a level, to look at many pixels of it.
+    #[inline]
+    pub(crate) fn near(&self, level: Level) -> Tone {
+        Tone { own: self.of(level), darkest: self.darkest, lightest: self.lightest }
     }
 
     /// From where to where what shows of a level can lie, L*.
     pub(super) fn shown_range(&self, level: Level) -> (f64, f64) {
         let own = self.of(level);
         (self.darkest - own, self.lightest - own)
+    }
+}
+
+/// How light one level looks, L*, and the range that the panel can show at all.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Tone {
+    own: f64,
+    darkest: f64,
+    lightest: f64,
+}
+
+impl Tone {
+    /// How much lighter than the level a pixel with that residue looks, L*, within the panel's own range.
+    #[inline]
+    pub(super) fn shown(self, residue: Residue) -> f64 {
+        self.cut(residue.0)
+    }
+
+    #[inline]
+    fn cut(self, offset_l: f64) -> f64 {
+        // Unlike `clamp` and `max`, which ask for what is no number, these two are one instruction for several pixels.
+        let looks = self.own + offset_l;
+        let looks = if looks > self.darkest { looks } else { self.darkest };
+        (if looks < self.lightest { looks } else { self.lightest }) - self.own
     }
 }
 
@@ -95,6 +123,8 @@ pub struct Law {
     wrong_start: f64,
     /// By level before and level after: what a whole swing leaves behind, L*.
     leaves: Vec<f64>,
+    /// By the same: how far it pushes a neighbour, L*; empty where the mode leaves nothing beside what it drives.
+    pushes: Vec<f64>,
     beside: Option<BesideResidue>,
 }
 
@@ -116,16 +146,20 @@ impl Law {
         let tones = Tones::new(ink);
         let residue = mode.residue_at(temperature_c);
         let levels = 0..ink.levels() as Level;
-        let leaves = levels.clone().flat_map(|from| levels.clone().map(move |to| (from, to))).map(|(from, to)| {
+        let pairs = || levels.clone().flat_map(|from| levels.clone().map(move |to| (from, to)));
+        let leaves = pairs().map(|(from, to)| {
             let difference = tones.of(from) - tones.of(to);
             let by_share = || share_left([residue.lighter, residue.darker], difference) * difference;
             residue.of_pair(from, to).unwrap_or_else(by_share)
         });
+        let pushes =
+            mode.beside.map(|beside| pairs().map(|(from, to)| push(&tones, share, beside, from, to)).collect());
         Self {
             share,
             keeps: residue.keeps,
             wrong_start: residue.wrong_start,
             leaves: leaves.collect(),
+            pushes: pushes.unwrap_or_default(),
             beside: mode.beside,
             tones,
         }
@@ -148,12 +182,11 @@ impl Law {
         }
     }
 
-    /// How far a pixel that goes from one level to another pushes a side neighbour that is not driven, L*: the share of the
-    /// way, times the share of the swing that goes over the edge, times the swing.
+    /// How far a pixel that goes from one level to another pushes a side neighbour that is not driven, L*.
+    #[inline]
     pub(crate) fn push(&self, from: Level, to: Level) -> f64 {
-        let Some(beside) = self.beside else { return 0.0 };
-        let swing = self.tones.of(to) - self.tones.of(from);
-        self.share * share_left([beside.lighter, beside.darker], -swing) * swing
+        let at = usize::from(from) * self.tones.lightness.len() + usize::from(to);
+        self.pushes.get(at).copied().unwrap_or(0.0)
     }
 
     /// The residue of a pixel that its driven neighbours push by so much in all, L*. A push leads no further than the mode's
@@ -198,6 +231,13 @@ impl Swing {
     pub(crate) fn applied_to(&self, before_l: f64) -> f64 {
         driven(self.share, self.keeps, before_l, self.leaves, self.difference) + self.adds
     }
+}
+
+/// How far a pixel that goes from one level to another pushes a side neighbour that is not driven, L*: the share of the way,
+/// times the share of the swing that goes over the edge, times the swing.
+fn push(tones: &Tones, share: f64, beside: BesideResidue, from: Level, to: Level) -> f64 {
+    let swing = tones.of(to) - tones.of(from);
+    share * share_left([beside.lighter, beside.darker], -swing) * swing
 }
 
 /// The residue of a pixel whose driven neighbours push it by so much, at most to a limit, L*. It never falls where the

@@ -24,6 +24,10 @@ impl PanelState {
             for tile in 0..grid.tiles() as u32 {
                 let (whole, levels) = (grid.whole(tile), &levels[tile as usize]);
                 if let Some(residues) = residue.various(tile) {
+                    if whole == u64::MAX {
+                        recount.count_all(levels, residues);
+                        continue;
+                    }
                     for bit in bits(whole) {
                         let at = bit as usize & 63;
                         recount.count(levels[at], residues[at], 1);

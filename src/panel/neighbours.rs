@@ -2,8 +2,15 @@
 //!
 //! Knows which pixels have which neighbours; how far one pushes another is the law's.
 
-use super::{law::Law, state::PanelState};
-use crate::change::{Mask, TileLevels, bits};
+use super::{
+    law::{Law, Residue},
+    spread::Spreads,
+    state::PanelState,
+};
+use crate::{
+    change::{Mask, TileLevels, bits},
+    display::Level,
+};
 
 /// What one update drove.
 #[derive(Clone, Debug, Default)]
@@ -32,112 +39,226 @@ impl Neighbourhood {
             self.changed.push(Changed { tile, pixels, before: *before });
         }
     }
-
-    fn at(&self, tile: Option<u32>) -> Option<&Changed> {
-        let place = self.changed.binary_search_by_key(&tile?, |changed| changed.tile).ok()?;
-        Some(&self.changed[place])
-    }
 }
 
-/// The first and the last column of a tile.
+/// The rows and columns of a tile at its edges.
+const FIRST_ROW: u64 = 0xff;
+const LAST_ROW: u64 = FIRST_ROW << 56;
 const FIRST_COLUMN: u64 = 0x0101_0101_0101_0101;
 const LAST_COLUMN: u64 = FIRST_COLUMN << 7;
 
-/// What an update changed in a tile and in the tiles at its four sides.
-struct Around<'c> {
-    own: Option<&'c Changed>,
-    above: Option<&'c Changed>,
-    left: Option<&'c Changed>,
-    right: Option<&'c Changed>,
-    below: Option<&'c Changed>,
+/// Where a changed tile lies as seen from one that it pushes, in the order of the tiles, and the pixels of it that touch that
+/// one.
+const SIDES: [(Side, u64); 5] = [
+    (Side::Above, LAST_ROW),
+    (Side::Left, LAST_COLUMN),
+    (Side::Own, u64::MAX),
+    (Side::Right, FIRST_COLUMN),
+    (Side::Below, FIRST_ROW),
+];
+
+#[derive(Clone, Copy, Debug)]
+enum Side {
+    Above,
+    Left,
+    Own,
+    Right,
+    Below,
 }
 
-impl<'c> Around<'c> {
-    fn new(tile: u32, columns: u32, around: &'c Neighbourhood) -> Self {
-        let column = tile % columns;
-        Self {
-            own: around.at(Some(tile)),
-            above: around.at(tile.checked_sub(columns)),
-            left: around.at((column > 0).then(|| tile - 1)),
-            right: around.at((column + 1 < columns).then(|| tile + 1)),
-            below: around.at(Some(tile + columns)),
+impl Side {
+    /// The tile that has a tile at this side, if the panel does not end there.
+    fn seen_from(self, tile: u32, columns: u32, rows: u32) -> Option<u32> {
+        let (column, row) = (tile % columns, tile / columns);
+        match self {
+            Self::Above => (row + 1 < rows).then_some(tile + columns),
+            Self::Left => (column + 1 < columns).then_some(tile + 1),
+            Self::Own => Some(tile),
+            Self::Right => (column > 0).then(|| tile - 1),
+            Self::Below => tile.checked_sub(columns),
         }
     }
+}
 
+/// What an update changed in a tile and in the tiles at its four sides, by [`SIDES`].
+#[derive(Clone, Copy, Debug, Default)]
+struct Around<'c>([Option<&'c Changed>; 5]);
+
+impl Around<'_> {
     /// The pixels of the tile that have a changed one at some side.
     fn beside(&self) -> u64 {
-        let pixels = |changed: Option<&Changed>| changed.map_or(0, |changed| changed.pixels);
-        let own = pixels(self.own);
-        let down = own << 8 | pixels(self.above) >> 56;
-        let up = own >> 8 | pixels(self.below) << 56;
-        let to_the_right = (own & !LAST_COLUMN) << 1 | (pixels(self.left) & LAST_COLUMN) >> 7;
-        let to_the_left = (own & !FIRST_COLUMN) >> 1 | (pixels(self.right) & FIRST_COLUMN) << 7;
+        let [above, left, own, right, below] = self.0.map(|changed| changed.map_or(0, |changed| changed.pixels));
+        let down = own << 8 | above >> 56;
+        let up = own >> 8 | below << 56;
+        let to_the_right = (own & !LAST_COLUMN) << 1 | (left & LAST_COLUMN) >> 7;
+        let to_the_left = (own & !FIRST_COLUMN) >> 1 | (right & FIRST_COLUMN) << 7;
         down | up | to_the_right | to_the_left
     }
+}
 
-    /// The changed pixels at the sides of one, each by its tile and its bit there: above, left, right, below.
-    fn sides(&self, bit: u32) -> impl Iterator<Item = (&'c Changed, u32)> {
-        let column = bit % 8;
-        let sides = [
-            if bit >= 8 { (self.own, bit - 8) } else { (self.above, bit + 56) },
-            if column > 0 { (self.own, bit - 1) } else { (self.left, bit + 7) },
-            if column < 7 { (self.own, bit + 1) } else { (self.right, bit - 7) },
-            if bit < 56 { (self.own, bit + 8) } else { (self.below, bit - 56) },
-        ];
-        let changed = sides.into_iter().filter_map(|(changed, at)| Some((changed?, at)));
-        changed.filter(|(changed, at)| changed.pixels >> at & 1 == 1)
+/// The tiles with something changed in them or beside them, rising, each with what was changed around it.
+///
+/// A changed tile is seen from up to five tiles, and from each side these rise as the changed tiles do: five sequences are
+/// merged.
+struct Surroundings<'c> {
+    changed: &'c [Changed],
+    columns: u32,
+    rows: u32,
+    /// Of each side the next changed tile that is seen from there, and from where.
+    next: [(usize, u32); 5],
+}
+
+/// Behind all tiles.
+const NO_TILE: u32 = u32::MAX;
+
+impl<'c> Surroundings<'c> {
+    fn new(changed: &'c [Changed], state: &PanelState) -> Self {
+        let next = [(0, NO_TILE); 5];
+        let mut all = Self { changed, columns: state.grid.columns(), rows: state.grid.rows(), next };
+        (0..SIDES.len()).for_each(|side| all.find_next(side, 0));
+        all
+    }
+
+    /// Finds the first changed tile from a place on that pushes the tile which has it at a side.
+    fn find_next(&mut self, side: usize, from: usize) {
+        let (direction, touching) = SIDES[side];
+        let seen = |(at, changed): (usize, &Changed)| {
+            let touches = changed.pixels & touching != 0;
+            let tile = direction.seen_from(changed.tile, self.columns, self.rows).filter(|_| touches)?;
+            Some((from + at, tile))
+        };
+        self.next[side] =
+            self.changed[from..].iter().enumerate().find_map(seen).unwrap_or((self.changed.len(), NO_TILE));
+    }
+}
+
+impl<'c> Iterator for Surroundings<'c> {
+    type Item = (u32, Around<'c>);
+
+    fn next(&mut self) -> Option<Self::Item> {
+        let tile = self.next.iter().map(|(_, tile)| *tile).min().filter(|tile| *tile != NO_TILE)?;
+        let mut around = Around::default();
+        for side in 0..SIDES.len() {
+            let (at, of) = self.next[side];
+            if of == tile {
+                around.0[side] = Some(&self.changed[at]);
+                self.find_next(side, at + 1);
+            }
+        }
+        Some((tile, around))
+    }
+}
+
+/// Residues that pushes move, until they reach the spreads: most are like some of those just before.
+struct Moves {
+    places: Vec<(Level, Residue, Residue, u32)>,
+}
+
+const PLACES: usize = 256;
+
+impl Moves {
+    fn new() -> Self {
+        Self { places: vec![(0, Residue::NONE, Residue::NONE, 0); PLACES] }
+    }
+
+    /// Takes note of a pixel of a level whose residue moved.
+    fn take(&mut self, level: Level, before: Residue, after: Residue, spreads: &mut Spreads) {
+        let key = before.bits() ^ after.bits().rotate_left(17) ^ u64::from(level);
+        let place = &mut self.places[(key.wrapping_mul(0x9e37_79b9_7f4a_7c15) >> 56) as usize % PLACES];
+        let is_same = (place.0, place.1.bits(), place.2.bits()) == (level, before.bits(), after.bits());
+        if !is_same {
+            settle(place, spreads);
+            (place.0, place.1, place.2) = (level, before, after);
+        }
+        place.3 += 1;
+    }
+
+    fn settle(mut self, spreads: &mut Spreads) {
+        self.places.iter_mut().for_each(|place| settle(place, spreads));
+    }
+}
+
+fn settle((level, before, after, pixels): &mut (Level, Residue, Residue, u32), spreads: &mut Spreads) {
+    if *pixels > 0 {
+        spreads.moved((*level, *before), (*level, *after), u64::from(std::mem::take(pixels)));
     }
 }
 
 impl PanelState {
     /// Pushes the pixels beside those that a drive changed, and that it did not drive itself.
     pub(super) fn push_neighbours(&mut self, around: &Neighbourhood, law: &Law) {
-        let columns = self.grid.columns();
-        let mut tiles: Vec<u32> = Vec::with_capacity(around.changed.len() * 3);
-        for Changed { tile, pixels, .. } in &around.changed {
-            tiles.push(*tile);
-            let column = tile % columns;
-            let beside = [
-                (pixels & 0xff != 0 && *tile >= columns).then(|| tile - columns),
-                (pixels >> 56 != 0 && (*tile / columns) + 1 < self.grid.rows()).then(|| tile + columns),
-                (pixels & FIRST_COLUMN != 0 && column > 0).then(|| tile - 1),
-                (pixels & LAST_COLUMN != 0 && column + 1 < columns).then(|| tile + 1),
-            ];
-            tiles.extend(beside.into_iter().flatten());
-        }
-        tiles.sort_unstable();
-        tiles.dedup();
-        for tile in tiles {
-            self.push_tile(tile, around, law);
-        }
-    }
-
-    fn push_tile(&mut self, tile: u32, around: &Neighbourhood, law: &Law) {
-        let sides = Around::new(tile, self.grid.columns(), around);
-        let pushed = sides.beside() & !around.driven.pixels_of(tile) & self.grid.whole(tile);
-        if pushed == 0 {
+        if around.changed.is_empty() {
             return;
         }
-        let (levels, mut residues) = (self.levels[tile as usize], self.residue.values(tile));
-        let mut moved = 0;
+        let mut driven = around.driven.tiles().iter().copied().peekable();
+        let mut moves = Moves::new();
+        for (tile, sides) in Surroundings::new(&around.changed, self) {
+            while driven.next_if(|(before, _)| *before < tile).is_some() {}
+            let driven = driven.peek().filter(|(at, _)| *at == tile).map_or(0, |(_, pixels)| *pixels);
+            let pushed = sides.beside() & !driven & self.grid.whole(tile);
+            if pushed != 0 {
+                self.push_tile(tile, pushed, sides, law, &mut moves);
+            }
+        }
+        moves.settle(&mut self.spreads);
+    }
+
+    fn push_tile(&mut self, tile: u32, pushed: u64, sides: Around<'_>, law: &Law, moves: &mut Moves) {
+        let pushes_l = self.pushes_on(sides, law);
+        let levels = self.levels[tile as usize];
+        let (mut moved, mut after) = (0, [Residue::NONE; 64]);
         for bit in bits(pushed) {
-            let level = levels[bit as usize];
-            let push = |(changed, at): (&Changed, u32)| {
-                let at = at as usize;
-                law.push(changed.before[at], self.levels[changed.tile as usize][at])
-            };
-            let before = residues[bit as usize];
-            let after = law.pushed(before, sides.sides(bit).map(push).sum());
-            if after != before {
-                residues[bit as usize] = after;
+            let at = bit as usize & 63;
+            let before = self.residue.get(tile, bit);
+            after[at] = law.pushed(before, pushes_l[at]);
+            if after[at] != before {
                 moved |= 1 << bit;
-                self.spreads.moved((level, before), (level, after), 1);
+                moves.take(levels[at], before, after[at], &mut self.spreads);
             }
         }
         if moved != 0 {
-            self.residue.set(tile, &residues, self.grid.whole(tile));
+            // Pixels that are pushed have others beside them that are not: the tile does not come to agree.
+            let residues = self.residue.edit(tile);
+            bits(moved).for_each(|bit| residues[bit as usize & 63] = after[bit as usize & 63]);
             self.rims[tile as usize] |= moved;
             self.touched.push(tile);
         }
+    }
+
+    /// How far each pixel of a tile is pushed by the changed ones around it, L*: by those above, at the left, at the right and
+    /// below, in this order.
+    fn pushes_on(&self, sides: Around<'_>, law: &Law) -> [f64; 64] {
+        let [above, left, own, right, below] = sides.0;
+        let own: [f64; 64] = self.pushes_of(own, |at| at, law);
+        let [above, below]: [[f64; 8]; 2] =
+            [self.pushes_of(above, |at| at + 56, law), self.pushes_of(below, |at| at, law)];
+        let [left, right]: [[f64; 8]; 2] =
+            [self.pushes_of(left, |at| 8 * at + 7, law), self.pushes_of(right, |at| 8 * at, law)];
+        let mut pushes_l = [0.0; 64];
+        pushes_l[..8].copy_from_slice(&above);
+        pushes_l[8..].copy_from_slice(&own[..56]);
+        for (row, sum) in pushes_l.as_chunks_mut::<8>().0.iter_mut().enumerate() {
+            sum[0] += left[row];
+            (1..8).for_each(|column| sum[column] += own[8 * row + column - 1]);
+            (0..7).for_each(|column| sum[column] += own[8 * row + column + 1]);
+            sum[7] += right[row];
+        }
+        (0..56).for_each(|at| pushes_l[at] += own[at + 8]);
+        (0..8).for_each(|at| pushes_l[at + 56] += below[at]);
+        pushes_l
+    }
+
+    /// How far some pixels of a changed tile push their neighbours, L*; 0 where they did not change. `place` gives the bit of
+    /// each.
+    fn pushes_of<const N: usize>(
+        &self,
+        changed: Option<&Changed>,
+        place: impl Fn(usize) -> usize,
+        law: &Law,
+    ) -> [f64; N] {
+        let Some(Changed { tile, before, .. }) = changed else { return [0.0; N] };
+        let after = &self.levels[*tile as usize];
+        // A pixel that did not change pushes by nothing.
+        std::array::from_fn(|at| law.push(before[place(at)], after[place(at)]))
     }
 }

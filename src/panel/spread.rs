@@ -10,7 +10,7 @@ use std::{
 };
 
 use super::law::{Residue, Tones};
-use crate::display::Level;
+use crate::{change::TileLevels, display::Level};
 
 /// Bins a unit of L*.
 const BINS_PER_L: f64 = 64.0;
@@ -114,6 +114,24 @@ impl Recount<'_> {
         let value = self.tones.shown(level, residue);
         let at = bin_of(value, self.lowest[level_at]).min(self.bins_of_level - 1);
         self.bins[level_at * self.bins_of_level + at] += pixels;
+    }
+
+    /// Counts all pixels of a tile: first where each belongs, for several at a time, then all of them.
+    pub(crate) fn count_all(&mut self, levels: &TileLevels, residues: &[Residue; 64]) {
+        let mut places = [0_u32; 64];
+        for (place, (level, residue)) in places.iter_mut().zip(levels.iter().zip(residues)) {
+            let level = usize::from(*level);
+            let value = self.tones.shown(level as Level, *residue);
+            let at = (bin_of(value, self.lowest[level]) as u32).min(self.bins_of_level as u32 - 1);
+            *place = level as u32 * self.bins_of_level as u32 + at;
+        }
+        for (place, (level, residue)) in places.iter().zip(levels.iter().zip(residues)) {
+            if *residue == Residue::NONE {
+                self.without_residue[usize::from(*level)] += 1;
+            } else {
+                self.bins[*place as usize] += 1;
+            }
+        }
     }
 }
 

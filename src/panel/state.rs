@@ -315,8 +315,12 @@ impl PanelState {
 
     /// Brings the list of tiles up to date after changes in these ones.
     pub(super) fn list_unlike(&mut self, changed: Vec<u32>) {
+        if changed.is_empty() && self.unlike_tiles.is_empty() {
+            return;
+        }
         self.unlike_tiles.extend(changed);
-        self.unlike_tiles.sort_unstable();
+        #[expect(clippy::stable_sort_primitive, reason = "two rising lists, which a stable sort merges")]
+        self.unlike_tiles.sort();
         self.unlike_tiles.dedup();
         let unlike = &self.unlike;
         self.unlike_tiles.retain(|tile| unlike[*tile as usize] != 0);
@@ -347,7 +351,8 @@ impl PanelState {
     /// Tiles that changed since the last call, rising, each once.
     pub(super) fn take_touched(&mut self) -> Vec<u32> {
         let mut touched = std::mem::take(&mut self.touched);
-        touched.sort_unstable();
+        #[expect(clippy::stable_sort_primitive, reason = "a few rising lists, which a stable sort merges")]
+        touched.sort();
         touched.dedup();
         touched
     }

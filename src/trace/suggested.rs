@@ -62,6 +62,8 @@ enum Piece {
     File,
     /// The word behind `mode`.
     ModeWord,
+    /// A word that many devices call a mode, wherever it stands.
+    ModeName,
 }
 
 /// Lines that differ only in what is not words.
@@ -144,12 +146,17 @@ fn found_at(rest: &str, before: &str, begins: bool) -> Option<(Piece, usize)> {
         return Some((Piece::Number, digits + fraction));
     }
     let word = rest.find(|letter: char| !letter.is_alphanumeric() && letter != '_').unwrap_or(rest.len());
-    let is_mode = begins
-        && word > 0
-        && matches!(label(before).as_str(), "mode" | "waveform")
-        && !before.ends_with(char::is_alphabetic);
-    is_mode.then_some((Piece::ModeWord, word))
+    if !begins || word == 0 {
+        return None;
+    }
+    let is_mode = matches!(label(before).as_str(), "mode" | "waveform") && !before.ends_with(char::is_alphabetic);
+    let is_name = MODE_NAMES.contains(&rest[..word].to_lowercase().as_str());
+    let piece = if is_mode { Some(Piece::ModeWord) } else { is_name.then_some(Piece::ModeName) };
+    piece.map(|piece| (piece, word))
 }
+
+/// Words for ways to update a panel, common practice, no source.
+const MODE_NAMES: [&str; 8] = ["full", "partial", "quick", "fast", "slow", "grey", "gray", "greyscale"];
 
 /// The last word before a value, in small letters: `x` in `at x=`.
 fn label(words: &str) -> String {
@@ -250,6 +257,7 @@ fn name_groups(groups: &mut [Option<&'static str>], shape: &Shape<'_>, record: &
             _ if groups[at].is_some() => {}
             Piece::File => set(groups, at, "file"),
             Piece::ModeWord => set(groups, at, "mode"),
+            Piece::Number if is_beside_times(shape, at) => unnamed.push(at),
             Piece::Number => match label(&before).as_str() {
                 "mode" | "m" | "waveform" | "wf" if record == "update" => set(groups, at, "mode"),
                 "x" | "left" if matches!(record, "update" | "frame") => set(groups, at, "x"),
@@ -265,8 +273,16 @@ fn name_groups(groups: &mut [Option<&'static str>], shape: &Shape<'_>, record: &
                 "temp" | "temperature" | "celsius" | "t" if record == "temperature" => set(groups, at, "celsius"),
                 _ => unnamed.push(at),
             },
-            Piece::TimeOfDay | Piece::Words(_) => {}
+            Piece::TimeOfDay | Piece::Words(_) | Piece::ModeName => {}
         }
+    }
+    if record == "update"
+        && let Some(name) = shape.pieces.iter().position(|piece| *piece == Piece::ModeName)
+    {
+        set(groups, name, "mode");
+    }
+    if matches!(record, "update" | "frame") {
+        unnamed.drain(..begin_of_box(shape, &unnamed));
     }
     match (record, &unnamed[..]) {
         ("update" | "frame", [x, y, third, fourth, ..]) if !groups.contains(&Some("x")) => {
@@ -291,13 +307,37 @@ fn set(groups: &mut [Option<&'static str>], at: usize, name: &'static str) {
     }
 }
 
+/// The words between two pieces.
+fn between(shape: &Shape<'_>, from: usize, to: usize) -> String {
+    shape.pieces[from + 1..to].iter().filter_map(words_of).collect()
+}
+
+/// Whether a number is one of two with only a sign for times between them: `296x128`. That `x` is the name of neither.
+fn is_beside_times(shape: &Shape<'_>, at: usize) -> bool {
+    let is_number = |at: usize| shape.pieces.get(at) == Some(&Piece::Number);
+    let is_times = |at: usize| {
+        let words = shape.pieces.get(at).and_then(words_of);
+        words.is_some_and(|words| matches!(words.trim(), "x" | "X" | "*" | "\u{d7}"))
+    };
+    at >= 2 && is_times(at - 1) && is_number(at - 2) || is_times(at + 1) && is_number(at + 2)
+}
+
+/// How many of the numbers without a name come before the four that look like a box: with next to nothing between them.
+fn begin_of_box(shape: &Shape<'_>, unnamed: &[usize]) -> usize {
+    let is_close = |pair: &[usize]| {
+        let words = between(shape, pair[0], pair[1]);
+        let has_others = shape.pieces[pair[0] + 1..pair[1]].iter().any(|piece| words_of(piece).is_none());
+        !has_others && (words.trim() == "to" || words.chars().all(|letter| !letter.is_alphabetic() || letter == 'x'))
+    };
+    unnamed.windows(4).position(|four| four.windows(2).all(is_close)).unwrap_or(0)
+}
+
 /// Whether four numbers are two corners: `8,0-15,3` and not `8,0 8x4`; otherwise the last two are a size.
 fn is_second_corner(shape: &Shape<'_>, [y, third, fourth]: [usize; 3]) -> bool {
-    let between = |from: usize, to: usize| shape.pieces[from + 1..to].iter().filter_map(words_of).collect::<String>();
-    if between(third, fourth).contains(['x', '*']) {
+    if between(shape, third, fourth).contains(['x', 'X', '*', '\u{d7}']) {
         return false;
     }
-    let middle = between(y, third);
+    let middle = between(shape, y, third);
     middle.contains(['-', '>']) || middle.contains("..") || middle.contains("to") || middle.contains(')')
 }
 
@@ -347,7 +387,7 @@ fn pattern(shape: &Shape<'_>, groups: &[Option<&'static str>]) -> String {
             Piece::Number if !shape.values_at(at).any(|value| value.contains('.')) => "[0-9]+",
             Piece::Number => "[0-9.]+",
             Piece::File => r#"[^\s"',;()]+"#,
-            Piece::ModeWord => r"\w+",
+            Piece::ModeWord | Piece::ModeName => r"\w+",
         };
         let _ = match group {
             Some(name) => write!(text, "(?<{name}>{body})"),

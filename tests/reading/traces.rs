@@ -398,10 +398,19 @@ fn the_writer_in_c_of_the_guide_writes_a_trace_that_is_reviewed() {
             uint8_t frame[8 * 8];
             for (int i = 0; i < 64; i++) frame[i] = i % 8 == 1 ? 0x0f : 0xff;
             if (trace_begin("panel.display.json") || trace_touch(2, 3) || trace_frame(frame, sizeof frame)) return 1;
-            if (trace_update(2, 0, 0, 16, 8, now + 10, now + 510)) return 1;
-            now += 1000;
+            if (trace_asked(2, 0, 0, 16, 8)) return 1;
+            uint32_t started = now + 10, finished = now + 510;
+            now += 400;
             frame[0] = 0x00;
-            return trace_frame(frame, sizeof frame) || trace_update(7, 0, 0, 8, 8, now + 2, now + 122);
+            if (trace_touch(0, 0) || trace_frame(frame, sizeof frame)) return 1;
+            now = finished + 1;
+            if (trace_finished(started, finished)) return 1;
+            now += 489;
+            if (trace_asked(7, 0, 0, 8, 8)) return 1;
+            now += 122;
+            int lost = 0;
+            for (int i = 0; i < 100; i++) lost += trace_touch(i, i) != 0;
+            return trace_finished(now - 120, now) || lost == 0 || lost == 100;
         }
     "#;
     let folder = Folder::usual();
@@ -420,6 +429,14 @@ fn the_writer_in_c_of_the_guide_writes_a_trace_that_is_reviewed() {
     assert_eq!(facts.iter().map(|step| &step["changed_px"]).collect::<Vec<_>>(), [&json!(8), &json!(2)]);
     let times = |step: usize| ["start_ms", "finish_ms"].map(|name| facts[step]["updates"][0][name].as_f64().unwrap());
     assert_eq!((times(0), times(1)), ([10.0, 510.0], [1002.0, 1122.0]));
+    // What happened while the panel was busy stands behind the update, whole, and the times never run back.
+    let trace = folder.read("device.trace.jsonl");
+    let records: Vec<Value> = trace.lines().skip(1).map(|line| serde_json::from_str(line).unwrap()).collect();
+    let kinds: Vec<&str> = records.iter().map(|record| record["record"].as_str().unwrap()).collect();
+    assert_eq!(kinds[..6], ["touch", "frame", "update", "touch", "frame", "update"]);
+    let since = |record: &Value| (record["at"].as_u64().unwrap() + (1 << 32) - 4_294_967_200) % (1 << 32);
+    assert!(records.is_sorted_by_key(since), "{trace}");
+    assert_eq!(facts[0]["request_ms"].as_f64(), Some(0.0));
 }
 
 /// The description of log lines is that of the guide.
@@ -525,6 +542,37 @@ fn a_log_proposes_its_own_patterns_and_they_read_it() {
         json!({ "record": "power", "at": 9000, "to": "off" }),
     ];
     assert_eq!(trace[1..], expected);
+}
+
+/// Logs as other programmers write them: each becomes the same two updates.
+#[test]
+fn boxes_and_modes_are_recognised_however_they_are_written() {
+    let logs = [
+        "[10] epd: draw 8,0 8x8 mode quick\n[900] epd: draw 0,0 16x8 mode full\n",
+        "10 seq 17: refresh quick (8,0)-(15,7)\n900 seq 18: refresh full (0,0)-(15,7)\n",
+        "t=10 update x=8 y=0 w=8 h=8 mode=quick took 5 ms\nt=900 update x=0 y=0 w=16 h=8 mode=full took 6 ms\n",
+        "10 update 8 0 8 8 QUICK\n900 update 0 0 16 8 FULL\n",
+    ];
+    for log in logs {
+        let folder = Folder::usual();
+        folder.file("device.log", log);
+        let suggested = folder.run(&["trace", "device.log", "--suggest"]).with_status(0).out;
+        let finished = suggested.replace(r#""display": """#, r#""display": "panel.display.json""#);
+        let finished = ["full", "FULL", "quick", "QUICK"].iter().fold(finished, |text, name| {
+            text.replace(&format!(r#""{name}": """#), &format!(r#""{name}": "{}""#, name.to_lowercase()))
+        });
+        folder.file("lines.json", finished);
+        let call = ["trace", "device.log", "--lines", "lines.json", "--out", "device.trace.jsonl"];
+        folder.run(&call).with_status(0);
+        let text = folder.read("device.trace.jsonl");
+        let updates: Vec<Value> = text.lines().skip(1).map(|line| serde_json::from_str(line).unwrap()).collect();
+        let mode = |name: &str| if log.contains("QUICK") { name.to_uppercase() } else { name.to_owned() };
+        let expected = [
+            json!({ "record": "update", "at": 10, "mode": mode("quick"), "window": [8, 0, 8, 8] }),
+            json!({ "record": "update", "at": 900, "mode": mode("full"), "window": [0, 0, 16, 8] }),
+        ];
+        assert_eq!(updates, expected, "{log}{suggested}");
+    }
 }
 
 #[test]

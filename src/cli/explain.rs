@@ -32,7 +32,7 @@ use crate::{
 /// What `explain` takes.
 #[derive(Debug, Args)]
 pub(crate) struct ExplainArguments {
-    /// The plan, the trace, or the user flow, of which the walk to the worst finding is explained
+    /// A plan, a trace or a user flow; of a flow, the walk to its worst finding is explained
     #[arg(value_hint = ValueHint::FilePath)]
     plan: PathBuf,
     /// The step, counted from 0 in the order in which the steps are played, repeats included [default: the worst one]
@@ -41,10 +41,10 @@ pub(crate) struct ExplainArguments {
     /// The time: seconds since the beginning, such as `72.5`, or the time of day in a trace, such as `09:31:12`
     #[arg(long, value_name = "TIME")]
     when: Option<String>,
-    /// The place on the screen in pixels: left, top, width, height [default: where it was worst then]
+    /// The place on the screen in pixels: left, top, width, height [default: the worst place at that moment]
     #[arg(long, value_name = "X,Y,W,H", value_parser = read_box)]
     r#where: Option<Window>,
-    /// How many seconds before that the story begins
+    /// Begin the story this many seconds before that moment
     #[arg(long, value_name = "SECONDS", default_value = "10", value_parser = read_seconds)]
     before: f64,
     /// What somebody complains about: the story then also says what is normal, and what this model does not know

@@ -64,7 +64,7 @@ pub struct Arguments {
 enum Command {
     /// Review plans, traces and flows, and report what will go wrong on the panel
     Review(Box<ReviewArguments>),
-    /// Make every correction that a finding gives exactly; leave out those that would make something else worse
+    /// Make every correction for which a finding gives exact values; skip those that would make something else worse
     Mend(MendArguments),
     /// Write a first plan for a folder of screens; every update in it is still to be chosen
     Draft(DraftArguments),

@@ -6,7 +6,7 @@
 use super::{
     complaint::Complaint,
     happened::{Event, SentHere},
-    lasting::{lasting, name_of_step, name_with, pixels_show},
+    lasting::{lasting, name_of_step, name_with, pixels_show, windows_words},
     told::{GhostHere, Story},
 };
 use crate::{
@@ -28,11 +28,7 @@ pub(super) fn answers(complaint: Complaint, story: &Story, plan: &Plan) -> Vec<S
         Complaint::Missing => about.missing(),
         Complaint::Shifted => about.shifted(),
         Complaint::ColourFlicker => about.colour_flicker(),
-        Complaint::Border => vec![
-            BORDER.to_owned(),
-            "so this is not answered from your plan. If the picture itself flashes, ask again with `--complaint flicker`"
-                .to_owned(),
-        ],
+        Complaint::Border => about.border(),
     }
 }
 
@@ -96,17 +92,33 @@ impl About<'_> {
         let after_sleep = self.after_sleep(&flashing);
         let is_told = after_sleep.is_some();
         answers.extend(after_sleep);
-        answers.extend(self.more_than_changes(sent));
+        let forgets = last.after_power.is_some_and(|power| power.loses(self.plan.display.memory));
+        answers.extend(self.more_than_changes(sent, forgets));
         if self.mode(sent).cleans && !is_told {
             answers.push(self.cannot_be_left_out());
         }
         answers
     }
 
+    fn border(&self) -> Vec<String> {
+        let mut answers = vec!["this cannot be answered from your plan".to_owned(), BORDER.to_owned()];
+        let flashing = self.flashing();
+        if let [.., (_, sent)] = &flashing[..] {
+            answers.push(format!(
+                "your plan sends {} here in this time, the last in `{}`. If your controller drives the border with each of \
+                 them, the border blinks as often",
+                counted(flashing.len() as u64, "update that flashes", "updates that flash"),
+                self.mode(sent).name
+            ));
+        }
+        answers.push("if the picture itself flashes, ask again with `--complaint flicker`".to_owned());
+        answers
+    }
+
     fn how_often(&self, flashing: &[(&Event, &SentHere)], last: &Event, sent: &SentHere) -> String {
         let mode = self.mode(sent);
         let one = format!(
-            "`{}` flashes {} within {}",
+            "each such update in `{}` flashes the place {} within {}",
             mode.name,
             counted(u64::from(mode.flashes), "time", "times"),
             lasting(sent.duration_ms)
@@ -137,7 +149,7 @@ impl About<'_> {
     }
 
     /// A window that flashes although little of it changes.
-    fn more_than_changes(&self, sent: &SentHere) -> Option<String> {
+    fn more_than_changes(&self, sent: &SentHere, needs_old: bool) -> Option<String> {
         if sent.changed_px == 0 || sent.changed_px.saturating_mul(SMALL_SHARE) >= sent.sent_px {
             return None;
         }
@@ -146,11 +158,16 @@ impl About<'_> {
             share if share < 1.0 => "less than 1 %".to_owned(),
             share => format!("only {share:.0} %"),
         };
+        let only_if = if needs_old {
+            ", but only if the old picture is sent along; otherwise speckles appear instead"
+        } else {
+            ""
+        };
         let quiet = self.quiet_modes().map_or_else(
             || "this display has no mode without a flash, so update less often".to_owned(),
             |quiet| match self.plan.display.windows {
-                Some(_) => format!("send {quiet}, which does not flash, to a window around the change"),
-                None => format!("use {quiet}, which does not flash"),
+                Some(_) => format!("send {quiet}, which does not flash, to a window around the change{only_if}"),
+                None => format!("use {quiet}, which does not flash{only_if}"),
             },
         );
         Some(format!("{what}, although {share} of it changes ({} px): {quiet}", sent.changed_px))
@@ -165,8 +182,8 @@ impl About<'_> {
         let [_, earlier] = self.story.earlier_flashes;
         let before = match earlier {
             0 => String::new(),
-            1 => ", as was an earlier one".to_owned(),
-            earlier => format!(", as were {earlier} before"),
+            1 => ", like an earlier flash".to_owned(),
+            earlier => format!(", like {earlier} earlier flashes"),
         };
         let what = match (count as usize, flashing.len()) {
             (1, 1) => format!("it is the first update after the panel {state}{before}"),
@@ -180,20 +197,20 @@ impl About<'_> {
         } else {
             "the controller keeps its picture then, so waking needs no flash"
         };
-        let counter = "keep the count of updates since the last cleaning where sleep does not erase it, and clean only when \
-                       that count asks for it";
-        Some(format!("{what}: {advice}; {counter}{}", self.every_so_many()))
+        let counter = "the firmware should count its updates since the last cleaning in memory that survives sleep, and clean \
+                       only when that count is high enough";
+        Some(format!("{what}: {advice}. And {counter}{}", self.every_so_many()))
     }
 
     fn every_so_many(&self) -> String {
         let limit = self.plan.limits.too_many_since_cleaning.updates;
-        limit.map_or(String::new(), |limit| format!(" (here after {} updates)", limit.value))
+        limit.map_or(String::new(), |limit| format!(" (on this display after {} updates)", limit.value))
     }
 
     fn cannot_be_left_out(&self) -> String {
         format!(
-            "such an update also removes what is left of older pictures, so it cannot be left out for ever: run it in a \
-             pause in which nobody looks{}",
+            "such an update also removes what is left of older pictures, so it cannot be left out for ever. Run it now and \
+             then{}, in a pause in which nobody looks",
             self.every_so_many()
         )
     }
@@ -220,10 +237,12 @@ impl About<'_> {
     fn about_ghost(&self, ghost: &GhostHere) -> Vec<String> {
         let tone = if ghost.is_lighter { "lighter" } else { "darker" };
         let mut answers = vec![format!(
-            "yes: {} is up to {:.1} L* {tone} than its surroundings; most people notice {} L*",
+            "yes: {} is up to {:.1} L* {tone} than it should be, and most people notice {} L*",
             match (ghost.is_outline, ghost.drawn_by) {
                 (true, _) => "an outline".to_owned(),
-                (false, Some(step)) => format!("what {} drew shines through: the ghost", self.step_named(step)),
+                (false, Some(step)) => {
+                    format!("an older picture shines through, last drawn by {}: the ghost", self.step_named(step))
+                }
                 (false, None) => "what was on the panel before the plan began shines through: the ghost".to_owned(),
             },
             ghost.worst_l,
@@ -244,17 +263,31 @@ impl About<'_> {
                 format!(" (the limit for this display is {})", counted(limit.value as u64, "update", "updates"))
             });
             answers.push(format!(
-                "it grows: the place has been updated {} times since it was last cleaned{}, and each time a little of the old \
-                 picture stays",
+                "it grows: the place has been updated {} times since it was last cleaned{}. Each time a little of the old picture \
+                 stays, and a part of what stayed before fades",
                 ghost.updates,
                 every
             ));
         }
-        answers.extend(
-            self.cleaning_modes()
-                .map(|modes| format!("an update in {modes} removes it: run one in a pause, before it is seen")),
-        );
+        answers.extend(self.cleaning_modes().map(|modes| self.clean_it(&modes, ghost)));
         answers
+    }
+
+    /// How to get rid of a ghost, and how often.
+    fn clean_it(&self, modes: &str, ghost: &GhostHere) -> String {
+        let limit = self.plan.limits.too_many_since_cleaning.updates.map(|limit| limit.value as u64);
+        match limit.filter(|limit| u64::from(ghost.updates) > *limit) {
+            Some(limit) => format!(
+                "an update in {modes} removes it, with a flash. To keep it from being seen at all, run one in a pause at the \
+                 latest after {}",
+                counted(limit, "update", "updates")
+            ),
+            None if ghost.since.0 == self.story.step => format!(
+                "an update in {modes} removes it, with a flash: run one right after this one, or use that mode for this change \
+                 itself"
+            ),
+            None => format!("an update in {modes} removes it, with a flash: run one in the next pause"),
+        }
     }
 
     /// Pixels that show an older picture at its full strength.
@@ -275,10 +308,14 @@ impl About<'_> {
         let has_lost = event.sent.iter().any(|sent| sent.is_lost);
         if !has_lost {
             answers.push(format!(
-                "{} changed {} px here in the memory of the device, and no update sent them to the panel: the old picture \
+                "{} changed {} px here in the memory of the device, and no update brought them to the panel{}. The old picture \
                  stays there, at full strength, until an update covers the place",
                 self.name(event),
-                event.left_px
+                event.left_px,
+                match windows_words(&event.windows, self.plan) {
+                    none if none.is_empty() => String::new(),
+                    windows => format!(" ({windows}, which does not cover them)"),
+                }
             ));
             answers.extend(self.forgotten_in_sleep(event));
         }
@@ -290,9 +327,15 @@ impl About<'_> {
         let power = self.plan.step_at(event.step.checked_sub(1)?)?.power?;
         let state = if power == Power::Off { "was switched off" } else { "slept" };
         Some(format!(
-            "the panel {state} just before. Paper keeps its picture without power, so what was shown before is still there \
-             after waking, even if the firmware has forgotten it: let the first update after waking cover what the old \
-             picture had there, such as the last selection"
+            "the panel {state} just before. Paper keeps its picture without power, so after waking it still shows what it \
+             showed before, while firmware often begins with an empty memory and draws only what is new: the first update \
+             after waking must also cover what the old picture had there, such as the last selection{}",
+            if power.loses(self.plan.display.memory) {
+                ". The controller has forgotten the old picture too, so use a mode that drives every pixel, or send the old \
+                 picture along (`with_old`)"
+            } else {
+                ""
+            }
         ))
     }
 
@@ -320,8 +363,8 @@ impl About<'_> {
             );
         } else if self.story.older_px > 0 {
             answers.push(
-                "if the old and the new are seen on top of each other, both in full black, look at the drawing as well: the \
-                 firmware may draw the new text without erasing the old one from memory"
+                "there is a second possible cause, which no plan can show: if the old and the new are seen on top of each \
+                 other, both in full black, the firmware may draw the new text without erasing the old one from memory"
                     .to_owned(),
             );
         }
@@ -356,8 +399,8 @@ impl About<'_> {
                 sent.unknown_px
             ),
             format!(
-                "send the old picture along with the new one (`with_old`), if the host still has it, or begin with {clean} \
-                 after waking"
+                "send the old picture along with the new one (`with_old`), if the host still has it, which needs no flash; or \
+                 begin with {clean} on the whole panel after waking, which flashes"
             ),
             "how the speckles look is not part of this model: its pictures show the place as if the controller knew what is \
              there"
@@ -366,31 +409,43 @@ impl About<'_> {
     }
 
     fn shadow(&self) -> Vec<String> {
-        let mut answers = vec![
-            "a shadow that stays although the whole panel has flashed is wear, which this model does not contain: after weeks \
-             of updates that push the ink more in one direction than in the other, charge builds up, and the ink no longer \
-             follows"
+        let clean = self.cleaning_modes().unwrap_or_else(|| "a mode that cleans".to_owned());
+        let mut answers = vec![self.clean_first(&clean)];
+        answers.extend([
+            "if it stays although the whole panel has flashed, it is wear: over a long time, updates that push the ink more \
+             in one direction than in the other build up charge, and the ink no longer follows. This model cannot show such \
+             a shadow; it only counts the push"
                 .to_owned(),
             self.charge(),
-        ];
-        if let Some(ghost) = &self.story.ghost {
-            answers.push(format!(
-                "in this plan there is also an ordinary ghost of {:.1} L*, which one cleaning removes: try that first",
-                ghost.worst_l
-            ));
-        }
-        if self.story.cleaned_by.is_none() && !self.story.events.iter().any(|event| event.cleans_all) {
-            answers.push("in this plan nothing has cleaned the place until now".to_owned());
-        }
+        ]);
         // That several full updates in a row may weaken a shadow: common practice, no source.
-        let clean = self.cleaning_modes().unwrap_or_else(|| "a mode that cleans".to_owned());
         let hours = self.plan.limits.cleaning_overdue.hours;
         let often = hours.map_or("every day".to_owned(), |hours| format!("every {} hours", hours.value));
         answers.push(format!(
-            "use {clean} on the whole panel at least {often}. If the shadow is already there, several of them in a row may \
-             weaken it; if not, the panel is damaged for good. The panel maker's documents come first"
+            "to prevent wear, use {clean} on the whole panel at least {often}. If the shadow is already there, several of them \
+             in a row may weaken it; if they do not, the panel is damaged for good. The panel maker's documents come first"
         ));
         answers
+    }
+
+    /// A shadow may be an ordinary ghost as long as nothing has cleaned the place.
+    fn clean_first(&self, clean: &str) -> String {
+        let Story { ghost, cleaned_by, events, earlier_updates, .. } = self.story;
+        let last = events.iter().rposition(|event| event.cleans_all);
+        let sent = |events: &[Event]| events.iter().map(|event| event.sent.len() as u64).sum::<u64>();
+        let since = match (last, cleaned_by) {
+            (Some(at), _) => {
+                format!("was last cleaned {} ago", counted(sent(&events[at + 1..]), "update", "updates"))
+            }
+            (None, Some(_)) => {
+                format!("was last cleaned {} ago", counted(earlier_updates + sent(events), "update", "updates"))
+            }
+            (None, None) => "has not been cleaned in this plan".to_owned(),
+        };
+        let ghost = ghost.as_ref().map_or(String::new(), |ghost| format!(" (here up to {:.1} L*)", ghost.worst_l));
+        format!(
+            "the place {since}: first run {clean} on the whole panel. If the shadow goes, it was an ordinary ghost{ghost}"
+        )
     }
 
     fn charge(&self) -> String {
@@ -398,8 +453,8 @@ impl About<'_> {
             (Some(charge), Some(limit)) => {
                 let times = if charge.abs() > limit.value { "more" } else { "less" };
                 format!(
-                    "what the model counts is the push itself: {:.1} volt-seconds in one direction at the worst pixel here, \
-                     {times} than the limit of {} volt-seconds",
+                    "here the push adds up to {:.1} volt-seconds in one direction at the worst pixel, {times} than the limit of \
+                     {} volt-seconds. That is a risk, and no proof that the panel is worn",
                     charge.abs(),
                     limit.value
                 )
@@ -442,16 +497,20 @@ impl About<'_> {
 
     fn shifted(&self) -> Vec<String> {
         let mut answers = self.older();
-        answers.extend(self.meant_window());
+        if self.story.older_px > 0 {
+            answers.insert(0, "nothing is shifted here by this plan: a part of the place was not updated".to_owned());
+        }
+        answers.extend(meant_window(self.story, self.plan));
         if let Some(windows) = &self.plan.display.windows {
             let [columns, rows] = windows.step;
             if columns.max(rows) > 1 {
                 answers.push(format!(
-                    "this controller takes windows on a grid of {columns} x {rows} px of the panel, counted along the panel's \
-                     own axes{}. Firmware that sends others gets a picture that is cut or shifted by up to {} px",
+                    "one more thing to check in the firmware: this controller takes windows only at multiples of {columns} px \
+                     across and {rows} px down the panel itself{}. If the firmware sends any other window without rounding \
+                     it, the picture is cut or shifted by up to {} px",
                     match self.plan.rotation {
                         Rotation::None => String::new(),
-                        turned => format!(", and the screens are turned by {} degrees", turned.degrees()),
+                        turned => format!(", and your screens are turned by {} degrees against it", turned.degrees()),
                     },
                     columns.max(rows) - 1
                 ));
@@ -465,34 +524,6 @@ impl About<'_> {
             );
         }
         answers
-    }
-
-    /// What the firmware may have meant by a window that misses the place.
-    fn meant_window(&self) -> Option<String> {
-        let (screen, place) = (self.plan.screen_size(), self.story.place.to_window());
-        let boxes = |update: &Update| match &update.window {
-            WindowAsk::Boxes(boxes) => boxes.clone(),
-            _ => Vec::new(),
-        };
-        self.plan.step_at(self.story.step)?.listed_updates().iter().flat_map(boxes).find_map(|asked| {
-            let swapped = Window { width: asked.height, height: asked.width, ..asked };
-            let turned = self.plan.rotation.to_screen(asked, screen);
-            let is_turned = self.plan.rotation != Rotation::None;
-            let why = if covers(asked, place) {
-                return None;
-            } else if covers(swapped, place) {
-                format!("width and height are exchanged: {} would cover it", window(swapped))
-            } else if is_turned && covers(turned, place) {
-                format!(
-                    "the window is given along the panel's own axes: on the screen, which is turned by {} degrees, it is {}",
-                    self.plan.rotation.degrees(),
-                    window(turned)
-                )
-            } else {
-                return None;
-            };
-            Some(format!("the window {} misses the place because {why}", window(asked)))
-        })
     }
 
     fn is_slow_colour(&self) -> bool {
@@ -527,7 +558,7 @@ impl About<'_> {
             ),
             match self.quiet_modes() {
                 None => {
-                    "no mode of this display is without a flash: change it rarely, and when nobody waits for it, for \
+                    "every mode of this display flashes: change the picture rarely, and when nobody waits for it, for \
                          instance at night. For a value that changes often, use a black and white display beside it"
                         .to_owned()
                 }
@@ -540,15 +571,48 @@ impl About<'_> {
 fn lighter_because(ghost: &GhostHere) -> String {
     let [pixel_l, ground_l] = ghost.pixel_and_ground_l;
     if pixel_l.abs() >= ground_l.abs() {
-        "it is lighter, like a negative: the drive from the old shade to the new one goes too far. That happens if a mode's \
-         drive is too long for the temperature, or if its figures belong to another batch of panels: measure that change \
-         (`stillpage fit`), or use a mode that cleans"
+        "it is lighter, like a negative: by this display description, the update from the old shade to the new one goes too \
+         far. On a real panel that happens if the update is too long for the temperature, or was made for another batch of \
+         panels: ask the panel maker. If the panel does not do it, the description is wrong: measure that change \
+         (`stillpage fit`). Until then use a mode that cleans for it"
             .to_owned()
     } else {
         "it is lighter, like a negative: the ground around it has turned darker, while the place of the old text was driven \
          again. Clean all of the ground, not the text alone"
             .to_owned()
     }
+}
+
+/// What the firmware may have meant by a window that misses the place.
+pub(super) fn meant_window(story: &Story, plan: &Plan) -> Option<String> {
+    let (screen, place) = (plan.screen_size(), story.place.to_window());
+    let boxes = |update: &Update| match &update.window {
+        WindowAsk::Boxes(boxes) => boxes.clone(),
+        _ => Vec::new(),
+    };
+    plan.step_at(story.step)?.listed_updates().iter().flat_map(boxes).find_map(|asked| {
+        let swapped = Window { width: asked.height, height: asked.width, ..asked };
+        let turned = plan.rotation.to_screen(asked, screen);
+        let is_turned = plan.rotation != Rotation::None;
+        let why = if covers(asked, place) {
+            return None;
+        } else if covers(swapped, place) {
+            format!(
+                "width and height are exchanged: with {} it would cover it. Correct these two numbers; one more box, as \
+                 the rule below suggests, only hides the mistake",
+                window(swapped)
+            )
+        } else if is_turned && covers(turned, place) {
+            format!(
+                "the window is given along the panel's own axes: on the screen, which is turned by {} degrees, it is {}",
+                plan.rotation.degrees(),
+                window(turned)
+            )
+        } else {
+            return None;
+        };
+        Some(format!("the window {} misses the place because {why}", window(asked)))
+    })
 }
 
 fn covers(window: Window, place: Window) -> bool {

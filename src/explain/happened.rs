@@ -28,6 +28,8 @@ pub struct Event {
     pub pen_px: u64,
     /// What was sent there.
     pub sent: Vec<SentHere>,
+    /// The modes of the step's updates of certain windows, each with the windows that were asked for, here and elsewhere.
+    pub windows: Vec<(usize, Vec<Window>)>,
     /// Whether that cleaned all of the place.
     pub cleans_all: bool,
     /// What had happened to the panel's power since something was sent anywhere.
@@ -176,6 +178,7 @@ impl History {
             pen_px: step.pen_line.inside(&place, grid).count(),
             cleans_all: step.updates.iter().any(cleans),
             after_power: self.power.filter(|_| !sent.is_empty()),
+            windows: windows(step),
             sent,
         }
     }
@@ -209,6 +212,16 @@ impl History {
             busy_with: update.lost.and(self.last_sent),
         }
     }
+}
+
+/// The modes of the updates of certain windows, with these.
+fn windows(step: &PlayedStep<'_>) -> Vec<(usize, Vec<Window>)> {
+    let asked = step.planned.step.listed_updates().iter().zip(&step.updates);
+    let certain = asked.filter_map(|(asked, played)| match &asked.window {
+        WindowAsk::Boxes(boxes) if played.lost.is_none() => Some((played.mode, boxes.clone())),
+        _ => None,
+    });
+    certain.collect()
 }
 
 fn overlaps(window: Window, place: Rect) -> bool {

@@ -1,6 +1,10 @@
 //! Times and steps in words. Knows no story.
 
-use crate::{plan::Plan, rules::wording::step_name};
+use crate::{
+    geometry::Window,
+    plan::Plan,
+    rules::wording::{listed, step_name, window},
+};
 
 /// A stretch of time as a person says it.
 pub fn lasting(ms: f64) -> String {
@@ -28,6 +32,15 @@ pub fn name_of_step(step: u64, plan: &Plan) -> String {
 /// The same of a step whose label is known.
 pub fn name_with(step: u64, label: Option<&str>, plan: &Plan) -> String {
     step_name(step, label.filter(|label| !is_time_alone(label, plan)))
+}
+
+/// Updates of certain windows in words: "`quick` goes to [0, 48, 32, 64]".
+pub fn windows_words(windows: &[(usize, Vec<Window>)], plan: &Plan) -> String {
+    let of_mode = |(mode, boxes): &(usize, Vec<Window>)| {
+        let boxes: Vec<String> = boxes.iter().map(|asked| window(*asked)).collect();
+        format!("`{}` goes to {}", plan.display.modes[*mode].name, listed(&boxes, 4))
+    };
+    listed(&windows.iter().map(of_mode).collect::<Vec<_>>(), 4)
 }
 
 /// What so many pixels do, up to the verb.

@@ -15,7 +15,7 @@ use std::ops::ControlFlow;
 
 use crate::{
     change::pipeline::ScreenSource,
-    finding::Finding,
+    finding::{Asks, Finding},
     geometry::Rect,
     panel::PlayedStep,
     plan::{Plan, PlannedStep},
@@ -25,7 +25,7 @@ use crate::{
 
 pub use complaint::Complaint;
 pub use happened::{Event, SentHere};
-pub use lasting::{lasting, name_of_step, name_with, pixels_show};
+pub use lasting::{lasting, name_of_step, name_with, pixels_show, windows_words};
 pub use patch::Patch;
 pub use told::{GhostHere, Story};
 pub use where_to_look::WhyHere;
@@ -98,7 +98,13 @@ pub fn explain(plan: &Plan, screens: &dyn ScreenSource, threads: usize, question
     let mut story = play.at(step, |played| end_of_story(played, place, history, before, plan))?;
     story.why_here = why_here;
     story.findings = relevant(findings, &story, question.complaint);
+    let is_about = |finding: &Finding| {
+        question.complaint.is_none_or(|complaint| where_to_look::how_near(finding, complaint).is_some())
+    };
+    story.about_complaint = story.findings.iter().filter(|finding| is_about(finding)).count();
     story.answers = question.complaint.map_or(Vec::new(), |complaint| answers::answers(complaint, &story, plan));
+    story.is_answered_better =
+        question.complaint == Some(Complaint::Shifted) && answers::meant_window(&story, plan).is_some();
     Ok(story)
 }
 
@@ -188,7 +194,10 @@ fn end_of_story(step: &PlayedStep<'_>, place: Rect, history: History, before: Pa
         inked_px,
         most_charge_vs: patch::most_charge(step, place),
         unknown_px: patch::unknown_px(step, place),
+        forgets_now: step.planned.step.power.is_some_and(|power| power.loses(plan.display.memory)),
         findings: Vec::new(),
+        about_complaint: 0,
+        is_answered_better: false,
         answers: Vec::new(),
         pictures: [Patch::of(step, before.place), before],
     }
@@ -211,5 +220,16 @@ fn relevant(findings: Vec<Finding>, story: &Story, complaint: Option<Complaint>)
         rules.push(finding.rule);
         is_new
     });
+    keep_first_cleaning(&mut found);
     found
+}
+
+/// Of several findings that ask to clean the place, the one that asks first has the others cleaned as well.
+fn keep_first_cleaning(found: &mut Vec<Finding>) {
+    let cleaned_after = |finding: &Finding| match &finding.asks {
+        Some(Asks::Cleaning(cleaning)) => Some(cleaning.after_step),
+        _ => None,
+    };
+    let first = found.iter().filter_map(cleaned_after).min();
+    found.retain(|finding| cleaned_after(finding).is_none_or(|after| Some(after) == first));
 }

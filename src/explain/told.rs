@@ -42,8 +42,14 @@ pub struct Story {
     pub most_charge_vs: Option<f64>,
     /// Pixels of the place of which the controller does not know what they show.
     pub unknown_px: u64,
+    /// Whether it knew until the end of this step, which loses what it knew.
+    pub forgets_now: bool,
     /// The findings of this place and time, the worst first.
     pub findings: Vec<Finding>,
+    /// How many of them, from the first on, are about the complaint; all of them without one.
+    pub about_complaint: usize,
+    /// Whether what is said about the complaint corrects the mistake itself, which the findings do not know.
+    pub is_answered_better: bool,
     /// What there is to say about the complaint.
     pub answers: Vec<String>,
     /// The place with what is around it: at the end, and before the last event.

@@ -251,13 +251,17 @@ impl Judged {
     ) -> String {
         let [title, _] = self.what;
         match verdict {
-            Verdict::Kept => format!("{title}: kept on every walk; {}", self.proved_and_found(bound, None, limit)),
+            Verdict::Kept => {
+                format!("{title}: the limit is kept on every walk; {}", self.proved_and_found(bound, None, limit))
+            }
             Verdict::Broken => {
                 let walk = broken.and_then(|finding| finding.walk.as_ref()).map_or("", |walk| walk.words.as_str());
                 let rule = broken.map_or(self.rules[0], |finding| finding.rule);
-                format!("{title}: broken, see `{rule}`; the shortest walk found is: {walk}")
+                format!("{title}: the limit is broken, see `{rule}`; the shortest walk found is: {walk}")
             }
-            Verdict::Open => format!("{title}: open; {}", self.proved_and_found(bound, found, limit)),
+            Verdict::Open => {
+                format!("{title}: it is open whether the limit is kept; {}", self.proved_and_found(bound, found, limit))
+            }
         }
     }
 
@@ -270,7 +274,7 @@ impl Judged {
                 format!("no walk shows {what} for more than {}", amount(figure))
             }
             (Bound::Proved(figure), over_walks::TOO_MANY_SINCE_CLEANING) => {
-                format!("no walk brings a pixel more than {} {what}", amount(figure))
+                format!("no walk gives a pixel more than {} {what}", amount(figure))
             }
             (Bound::Proved(figure), over_walks::FLASHES_TOO_FAST) => {
                 format!("no walk shows more than {} {what}", amount(figure))
@@ -302,7 +306,7 @@ impl LimitVerdict {
         let figures = figures.into_iter().filter_map(|(name, figure)| Some((name, figure?))).collect();
         let rule = self.rules[0];
         let known = self.words.split_once("; ").map_or(self.words.as_str(), |(_, known)| known);
-        let message = format!("whether every walk keeps the limit of `{rule}` is open: {known}");
+        let message = format!("it is open whether every walk keeps this limit: {known}");
         Some(OpenLimit { rule, message, figures })
     }
 }

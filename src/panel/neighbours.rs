@@ -151,36 +151,47 @@ impl<'c> Iterator for Surroundings<'c> {
 
 /// Residues that pushes move, until they reach the spreads: most are like some of those just before.
 struct Moves {
-    places: Vec<(Level, Residue, Residue, u32)>,
+    places: Vec<Move>,
+}
+
+/// So many pixels of a level whose residue went from one figure to another.
+#[derive(Clone, Copy, Debug, Default)]
+struct Move {
+    level: Level,
+    before: Residue,
+    after: Residue,
+    pixels: u32,
 }
 
 const PLACES: usize = 256;
 
 impl Moves {
     fn new() -> Self {
-        Self { places: vec![(0, Residue::NONE, Residue::NONE, 0); PLACES] }
+        Self { places: vec![Move::default(); PLACES] }
     }
 
     /// Takes note of a pixel of a level whose residue moved.
     fn take(&mut self, level: Level, before: Residue, after: Residue, spreads: &mut Spreads) {
         let key = before.bits() ^ after.bits().rotate_left(17) ^ u64::from(level);
         let place = &mut self.places[(key.wrapping_mul(0x9e37_79b9_7f4a_7c15) >> 56) as usize % PLACES];
-        let is_same = (place.0, place.1.bits(), place.2.bits()) == (level, before.bits(), after.bits());
-        if !is_same {
-            settle(place, spreads);
-            (place.0, place.1, place.2) = (level, before, after);
+        if (place.level, place.before, place.after) != (level, before, after) {
+            place.settle(spreads);
+            *place = Move { level, before, after, pixels: 0 };
         }
-        place.3 += 1;
+        place.pixels += 1;
     }
 
     fn settle(mut self, spreads: &mut Spreads) {
-        self.places.iter_mut().for_each(|place| settle(place, spreads));
+        self.places.iter_mut().for_each(|place| place.settle(spreads));
     }
 }
 
-fn settle((level, before, after, pixels): &mut (Level, Residue, Residue, u32), spreads: &mut Spreads) {
-    if *pixels > 0 {
-        spreads.moved((*level, *before), (*level, *after), u64::from(std::mem::take(pixels)));
+impl Move {
+    fn settle(&mut self, spreads: &mut Spreads) {
+        let pixels = u64::from(std::mem::take(&mut self.pixels));
+        if pixels > 0 {
+            spreads.moved((self.level, self.before), (self.level, self.after), pixels);
+        }
     }
 }
 

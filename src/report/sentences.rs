@@ -167,10 +167,8 @@ pub(super) fn margin_lines(summary: &Summary) -> Vec<String> {
 
 fn margin_line(name: &str, margin: PlanMargin, factor: f64) -> String {
     let (what, unit, usual) = match name {
-        "residue" => ("ghosts large enough to notice reach", " L*", "that most readers notice"),
-        "answers" => {
-            ("the slowest first change after a touch or key takes", " ms", "within which an answer feels immediate")
-        }
+        "residue" => ("the strongest ghost of a noticeable size has", " L*", "that most readers notice"),
+        "answers" => ("the slowest first change after a touch or key takes", " ms", "that still feel immediate"),
         "flashes" => ("flashes on a large area reach", "", "that are allowed within a second"),
         _ => ("updates take", " mJ", "of the plan's budget"),
     };
@@ -186,7 +184,7 @@ fn margin_line(name: &str, margin: PlanMargin, factor: f64) -> String {
         Holds::Kept if factor <= 1.0 => "the limit is kept".to_owned(),
         Holds::Kept => format!("the limit is kept, even if the estimate is off by a factor of {factor}"),
         Holds::Open => {
-            format!("it is open whether the limit is kept, as the estimate may be off by a factor of {factor}")
+            format!("the estimate may be off by a factor of {factor}, so it is open whether the limit is kept")
         }
         Holds::Broken if factor <= 1.0 => "the limit is broken".to_owned(),
         Holds::Broken => format!("the limit is broken (the estimate may be off by a factor of {factor})"),

@@ -8,11 +8,17 @@ use super::{
 };
 use crate::{
     display::Mode,
-    explain::{Complaint, Event, GhostHere, SentHere, Story, WhyHere, lasting, name_of_step, name_with, pixels_show},
+    explain::{
+        Complaint, Event, GhostHere, SentHere, Story, WhyHere, lasting, name_of_step, name_with, pixels_show,
+        windows_words,
+    },
     finding::Finding,
     geometry::Rect,
     plan::{Cause, Plan, Power},
-    rules::{FLASH_CAUTION, INDICATOR_CAUTION, wording::counted},
+    rules::{
+        FLASH_CAUTION, INDICATOR_CAUTION,
+        wording::{counted, listed},
+    },
     source::readable,
     trace::time_of_day,
     units::length_mm,
@@ -24,8 +30,19 @@ const MOST_EVENTS: usize = 6;
 /// Shorter waits are part of every transfer, and nobody notices them.
 const LEAST_WAIT_MS: f64 = 10.0;
 
-/// What the unit of ghosts means.
-const SCALE: &str = "(L* is lightness: 0 is black, 100 is the whitest paper.)";
+/// Words of the trade that a story may use, each with how it is recognised and what it means.
+const WORDS: [(&str, &str); 10] = [
+    ("controller", "controller: the chip that drives the panel"),
+    ("firmware", "firmware: the program of the device"),
+    ("host", "host: the processor that draws the screens and sends them to the controller"),
+    ("memory", "memory: where the device keeps the new screen until an update brings it to the panel"),
+    ("window", "window: the part of the panel that an update covers, [left, top, width, height] in pixels"),
+    ("clean", "to clean: to update so that nothing of older pictures stays; most displays flash for it"),
+    ("ghost", "ghost: what an older picture has left, seen through the new one"),
+    ("\"changed\"", "\"changed\": a window that covers all that differs from the old picture"),
+    ("L*", "L*: lightness, from 0 for black to 100 for the whitest paper"),
+    ("volt-second", "volt-second: one volt for one second, the measure of how hard the ink was pushed"),
+];
 
 /// A story to be written, with the plan that it is of.
 #[derive(Clone, Copy, Debug)]
@@ -90,10 +107,36 @@ pub fn paragraphs(report: StoryReport<'_>) -> Vec<(String, Vec<String>)> {
     parts.push(("What is seen now".to_owned(), words.now()));
     let why = words.why();
     if !why.is_empty() {
-        parts.push(("Why".to_owned(), why));
+        parts.push(("How these updates work".to_owned(), why));
     }
     parts.push(("What would have helped".to_owned(), words.helps()));
+    let others = words.other_helps();
+    if !others.is_empty() {
+        parts.push(("Also reported here, about something else".to_owned(), others));
+    }
+    let meanings = meanings(&parts, report.plan);
+    if !meanings.is_empty() {
+        parts.push(("Words".to_owned(), meanings));
+    }
     parts
+}
+
+/// What the words of the trade mean that stand in these parts.
+fn meanings(parts: &[(String, Vec<String>)], plan: &Plan) -> Vec<String> {
+    let lines = || parts.iter().skip(1).flat_map(|(_, lines)| lines);
+    let is_letter = |letter: Option<char>| letter.is_some_and(char::is_alphabetic);
+    // A word begins where it stands: a ghost is no host.
+    let begins = |line: &str, at: usize| !is_letter(line[..at].chars().next_back());
+    let stands = |word: &str| lines().any(|line| line.match_indices(word).any(|(at, _)| begins(line, at)));
+    let mut found: Vec<String> =
+        WORDS.iter().filter(|(word, _)| stands(word)).map(|(_, meaning)| format!("{meaning}.")).collect();
+    let modes = plan.display.modes.iter().map(|mode| format!("`{}`", mode.name)).filter(|name| stands(name));
+    let modes: Vec<String> = modes.collect();
+    if !modes.is_empty() {
+        let (stand, ways) = if modes.len() == 1 { ("is a mode", "a way") } else { ("are modes", "ways") };
+        found.insert(0, format!("{} {stand}: {ways} to update this panel.", listed(&modes, modes.len())));
+    }
+    found
 }
 
 fn sentences(texts: &[String]) -> Vec<String> {
@@ -150,7 +193,14 @@ impl Words<'_> {
         if !cut.is_empty() {
             lines.push(format!("The first {} of this time are left out.", counted(cut.len() as u64, "step", "steps")));
         }
-        lines.extend(told.iter().map(|event| self.event(event)));
+        for alike in told.chunk_by(|one, other| self.deeds(one) == self.deeds(other)) {
+            lines.push(self.event(&alike[0]));
+            if let [_, .., last] = alike {
+                let steps = counted(alike.len() as u64 - 1, "more time", "more times");
+                let name = name_with(last.step, last.label.as_deref(), self.report.plan);
+                lines.push(format!("The same happens {steps}, the last {} with {name}.", self.time(last.at_ms)));
+            }
+        }
         if story.events.is_empty() {
             lines.push("Nothing was drawn or updated here in this time.".to_owned());
         }
@@ -158,6 +208,12 @@ impl Words<'_> {
     }
 
     fn event(&self, event: &Event) -> String {
+        let name = name_with(event.step, event.label.as_deref(), self.report.plan);
+        sentence(&format!("{}: {name}{}", self.time(event.at_ms), self.deeds(event)))
+    }
+
+    /// What happened in a step, in words that follow its name.
+    fn deeds(&self, event: &Event) -> String {
         let by = match event.cause {
             Cause::System => "",
             Cause::Touch => ", after a touch,",
@@ -175,22 +231,23 @@ impl Words<'_> {
         } else {
             format!("{} and{}", by.trim_end_matches(','), &power[1..])
         };
-        let name = name_with(event.step, event.label.as_deref(), self.report.plan);
         let drawn = match (event.drawn_px, event.pen_px) {
-            (0, 0) => format!("{name}{by} draws nothing new here"),
-            (0, pen) => {
-                format!("{name}{by} draws {} here under the pen", counted(pen, "pixel", "pixels"))
-            }
-            (drawn, _) => format!("{name}{by} changes {} here", self.share(drawn)),
+            (0, 0) => format!("{by} draws nothing new here"),
+            (0, pen) => format!("{by} draws {} here under the pen", counted(pen, "pixel", "pixels")),
+            (drawn, _) => format!("{by} changes {} here", self.share(drawn)),
         };
         let sent: Vec<String> = event.sent.iter().map(|sent| self.sent(sent)).collect();
-        let left = match event.left_px {
-            0 => String::new(),
-            left if left == event.drawn_px => "; no update brings that to the panel".to_owned(),
-            left => format!("; no update brings {left} of them to the panel"),
+        let missed = match event.left_px {
+            left if left == event.drawn_px => "that".to_owned(),
+            left => format!("{left} of them"),
+        };
+        let left = match (event.left_px, windows_words(&event.windows, self.report.plan)) {
+            (0, _) => String::new(),
+            (_, windows) if windows.is_empty() => format!("; no update brings {missed} to the panel"),
+            (_, windows) => format!("; {windows}, which does not bring {missed} to the panel"),
         };
         let sent = if sent.is_empty() { String::new() } else { format!("; {}", sent.join(", then ")) };
-        sentence(&format!("{}: {drawn}{sent}{left}", self.time(event.at_ms)))
+        format!("{drawn}{sent}{left}")
     }
 
     /// So many pixels, and how much of the place that is.
@@ -225,7 +282,7 @@ impl Words<'_> {
     }
 
     fn now(&self) -> Vec<String> {
-        let Story { ghost, older_px, unreached_px, inked_px, unknown_px, .. } = self.report.story;
+        let Story { ghost, older_px, unreached_px, inked_px, unknown_px, forgets_now, .. } = self.report.story;
         let mut lines = Vec::new();
         let mut of_pixels = |count: u64, words: &str| {
             if count > 0 {
@@ -233,7 +290,7 @@ impl Words<'_> {
                 lines.push(format!("{count} {subject} {words}."));
             }
         };
-        of_pixels(*older_px, "the older picture, because no update was sent to them since they changed");
+        of_pixels(*older_px, "the older picture, because no update of them was carried out since they changed");
         of_pixels(*unreached_px, "another shade than was drawn, because the mode that was sent there cannot show it");
         of_pixels(*inked_px, "a pen line that the picture in memory does not contain");
         match ghost {
@@ -241,8 +298,10 @@ impl Words<'_> {
             None => lines.push(self.no_ghost(!lines.is_empty())),
         }
         if *unknown_px > 0 {
+            let since =
+                if *forgets_now { "The step ends with sleep or without power: from then on the" } else { "The" };
             lines.push(format!(
-                "The controller does not know what {} here. These pictures show the place as if it knew.",
+                "{since} controller does not know what {} here. Pictures of this story show the place as if it knew.",
                 pixels_show(*unknown_px)
             ));
         }
@@ -257,12 +316,13 @@ impl Words<'_> {
         }
         if most_off_l < limit_l {
             return format!(
-                "{no}: older pictures are off by {most_off_l:.1} L* at most, and most people notice {limit_l} L*. {SCALE}"
+                "{no} that most people would see: what is left of older pictures is {most_off_l:.1} L* at most, and most people \
+                 notice {limit_l} L*."
             );
         }
         format!(
             "{no}: single pixels are off by up to {most_off_l:.1} L*, but nowhere do {limit_mm2} mm2 of them reach the \
-             {limit_l} L* that most people notice. {SCALE}"
+             {limit_l} L* that most people notice."
         )
     }
 
@@ -272,8 +332,7 @@ impl Words<'_> {
         let tone = if ghost.is_lighter { "lighter" } else { "darker" };
         let mut lines = vec![
             format!(
-                "{what} is seen on {}: it is up to {:.1} L* {tone} than the rest of its shade, and most people notice \
-                 {limit_l} L*. {SCALE}",
+                "{what} is seen on {}: it is up to {:.1} L* {tone} than it should be, and most people notice {limit_l} L*.",
                 counted(ghost.pixels, "pixel", "pixels"),
                 ghost.worst_l
             ),
@@ -358,22 +417,42 @@ impl Words<'_> {
     }
 
     fn helps(&self) -> Vec<String> {
-        let found = &self.report.story.findings;
-        let has_cause_here =
-            |finding: &Finding| found.iter().any(|other| finding.cause.as_ref() == Some(&other.fingerprint));
-        let with_help = || found.iter().filter(|finding| !finding.help.is_empty() && !has_cause_here(finding));
-        if with_help().next().is_none() {
-            let answered =
-                if self.report.story.answers.is_empty() { "" } else { ": see what is said about the complaint" };
-            return vec![format!("No rule reports anything at this place and time{answered}.")];
+        let Story { findings, about_complaint, answers, is_answered_better, .. } = self.report.story;
+        let mut helps = helps_of(&findings[..*about_complaint], findings);
+        match (helps.is_empty(), answers.is_empty()) {
+            (false, _) if *is_answered_better => {
+                helps.insert(
+                    0,
+                    "What is said above about the complaint corrects the mistake itself. The rules only see what it leads to:"
+                        .to_owned(),
+                );
+                helps
+            }
+            (false, _) => helps,
+            (true, true) => vec!["No rule reports anything at this place and time.".to_owned()],
+            (true, false) => {
+                vec![
+                    "The rules report nothing of this kind here. What you can do stands above, about the complaint."
+                        .to_owned(),
+                ]
+            }
         }
-        with_help()
-            .map(|finding| {
-                let help = sentence(&finding.help);
-                format!("{help} (`{}`, {})", finding.rule, finding.severity.word())
-            })
-            .collect()
     }
+
+    /// What helps against what is reported here, and is not about the complaint.
+    fn other_helps(&self) -> Vec<String> {
+        let Story { findings, about_complaint, .. } = self.report.story;
+        helps_of(&findings[*about_complaint..], findings)
+    }
+}
+
+/// The helps of some findings of a place, without those that another finding there causes.
+fn helps_of(some: &[Finding], all: &[Finding]) -> Vec<String> {
+    let has_cause_here = |finding: &Finding| all.iter().any(|other| finding.cause.as_ref() == Some(&other.fingerprint));
+    let helpful = some.iter().filter(|finding| !finding.help.is_empty() && !has_cause_here(finding));
+    helpful
+        .map(|finding| format!("{} (`{}`, {})", sentence(&finding.help), finding.rule, finding.severity.word()))
+        .collect()
 }
 
 /// What was before the events that are told one by one; `cut` are those that are not.

@@ -1,4 +1,4 @@
-//! `done-otherwise`: a device did something of its plan in another way, or late.
+//! `done-otherwise`: a device carried out a planned update differently, or late.
 
 use super::{Rule, Setup, departures};
 use crate::{

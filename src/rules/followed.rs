@@ -12,6 +12,7 @@ use super::{
     pauses::LeastPause,
     remedy::{self, Missing, has_turns, levels_of, step_of},
     sending::{self, Sender, join_boxes},
+    wording,
 };
 use crate::{
     change::{Mask, proposed_window},
@@ -321,10 +322,15 @@ fn pause_words(best: &Correction, senders: &[Sender], of_turns: &[Consequences],
         [other] if other.first == first.first + 1 && !other.missing.has_turns() => {
             format!(", and set `after_ms` of step {} to at least {}{reason}", other.first, least.ms)
         }
+        _ if least.is_between_flashes() => format!(
+            "; but then the panel flashes more often than `restless` allows: leave at least {} between two flashes, or \
+             accept that finding",
+            wording::long_ms(least.ms)
+        ),
         _ => format!(
-            "; the steps follow each other too quickly for that: leave at least {} ms between two updates{reason}, or \
-             leave some steps out",
-            least.ms
+            "; but then these updates follow each other too quickly: leave at least {} between them{reason}, or leave some \
+             steps out",
+            wording::long_ms(least.ms)
         ),
     }
 }

@@ -200,7 +200,7 @@ impl<'p> GhostGroups<'p> {
         if let Some(before) = early {
             let when = self.pauses.words(Pause::After(before));
             let asks = Asks::Cleaning(removal.cleaning(before, self.plan));
-            return (format!("{does}: clean {when}, in the last pause before it appears"), Some(asks));
+            return (format!("{does}: clean {when}, the last pause before it appears"), Some(asks));
         }
         let when = self.pauses.words(pause);
         if updates > MANY {

@@ -38,6 +38,8 @@ struct Waiting {
     pixels: Mask,
     /// What brings them to the glass.
     missing: remedy::Missing,
+    /// Whether the controller lost an update of the step.
+    is_lost: bool,
     grid: TileGrid,
 }
 
@@ -47,6 +49,7 @@ struct Reported {
     pointer: String,
     key: String,
     changed_ms: f64,
+    is_lost: bool,
     pixels: Mask,
 }
 
@@ -93,7 +96,7 @@ impl<'p> LeftBehind<'p> {
         let key = if number == 0 { String::new() } else { format!("place {number}") };
         let observation = Observation {
             rect: Some(rect),
-            message: message(count, unsaid, "", display),
+            message: message(count, unsaid, "", waiting.is_lost, display),
             help: remedy::update_of(rect, self.plan),
             figures,
             key: key.clone(),
@@ -103,7 +106,8 @@ impl<'p> LeftBehind<'p> {
         let (missing, around) = (waiting.missing.clone(), <[String; 2]>::default());
         let left = Left { pixels: pixels.clone(), rect, missing, around };
         self.followed.find([&pointer, &key], Weight::Error, waiting.place.step, left, self.plan);
-        self.reported.push(Reported { pointer, key, changed_ms: waiting.changed_ms, pixels });
+        let Waiting { changed_ms, is_lost, .. } = *waiting;
+        self.reported.push(Reported { pointer, key, changed_ms, is_lost, pixels });
         sink.report(waiting.place.clone(), observation);
     }
 
@@ -129,6 +133,7 @@ impl<'p> LeftBehind<'p> {
                 place: Where::of(step, StepField::Screen),
                 changed_ms: step.updates_request_ms(),
                 missing: remedy::Missing::new(step, &pixels),
+                is_lost: step.updates.iter().any(|update| update.lost.is_some()),
                 pixels,
                 grid: *step.grid(),
             });
@@ -165,18 +170,21 @@ impl Reported {
                 " to the end of the plan".to_owned()
             };
             let figure = |name| finding.figures.get(name).map_or(0, |value| *value as u64);
-            finding.message = message(figure("px"), figure("px_in_other_places"), &for_how_long, &plan.display);
+            let [pixels, others] = ["px", "px_in_other_places"].map(figure);
+            finding.message = message(pixels, others, &for_how_long, self.is_lost, &plan.display);
         });
     }
 }
 
-fn message(pixels: u64, in_other_places: u64, for_how_long: &str, display: &Display) -> String {
+fn message(pixels: u64, in_other_places: u64, for_how_long: &str, is_lost: bool, display: &Display) -> String {
     let others = match in_other_places {
         0 => String::new(),
         others => format!("; {others} px in smaller places of this step are left behind as well"),
     };
     let area = wording::area(pixels, display);
-    format!("{area} change in memory, but no window covers them: the old picture stays there{for_how_long}{others}")
+    let why =
+        if is_lost { "an update of this step is lost, and no other covers them" } else { "no window covers them" };
+    format!("{area} change in memory, but {why}: the old picture stays there{for_how_long}{others}")
 }
 
 /// The pixels of each place, the largest first: what lies near each other is one.

@@ -16,18 +16,21 @@ impl LoopBreaks {
 fn observation(OfTurn { turn, finding }: &OfTurn, turns: &LaterTurns) -> Observation {
     let at = wording::step_name(finding.step, finding.label.as_deref());
     let played = wording::counted(turns.played, "turn", "turns");
-    let until =
-        if turns.repeats { "after that the panel repeats itself" } else { "the panel is different after each of them" };
+    let until = if turns.repeats {
+        format!("after {played} the panel repeats itself")
+    } else {
+        format!("even after {played} the panel does not repeat itself")
+    };
     let caution = caution_of(finding.rule).map(|caution| format!("; {caution}")).unwrap_or_default();
     Observation {
         rect: finding.rect,
         message: format!(
-            "`{}` finds nothing in the first turn of this plan but fires in turn {turn}, at {at} ({played} played; \
-            {until}): {}",
+            "`{}` first fires in turn {turn} of this plan, at {at} of that turn: {}; {until}",
             finding.rule, finding.message
         ),
         help: format!(
-            "each turn begins with what the previous turn left on the panel; the advice of `{}` is: {}{caution}",
+            "each turn begins with what the previous turn left on the panel. `{}` advises, with steps counted on from turn to turn: \
+             {}{caution}",
             finding.rule, finding.help
         ),
         figures: vec![("turn", *turn as f64), ("turns_played", turns.played as f64)],

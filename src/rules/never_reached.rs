@@ -17,7 +17,7 @@ impl Rule for NeverReached {
     fn conclude(&mut self, outcome: &Outcome<'_>, sink: &mut Sink) {
         let Some(of_flow) = outcome.of_flow else { return };
         let message = |name: &str| format!("no walk reaches the state `{name}`, so nothing was checked there");
-        let help = "add a move that leads to it or a start at it, or remove it with its moves";
+        let help = "add a move to this state, make it a start, or remove it and its moves";
         report_each(&of_flow.never_reached, &message, help, sink);
     }
 }

@@ -18,7 +18,7 @@ impl Rule for NeverTaken {
         let Some(of_flow) = outcome.of_flow else { return };
         let message =
             |_: &str| "no walk takes this move, because no walk reaches a state in which it can be made".into();
-        let help = "add a move that leads to one of its states, or remove it; `never-reached` names the states";
+        let help = "add a move that leads to a state where this move begins, or remove this move; `never-reached` names the states that no walk reaches";
         report_each(&of_flow.never_taken, &message, help, sink);
     }
 }

@@ -17,7 +17,7 @@ impl NotProved {
 fn help(rule: &str) -> &'static str {
     match rule {
         "too-many-since-cleaning" | "visible-ghost" => {
-            "clean after fewer updates or at more states, so that less can be proved to gather; or play the walks that \
+            "clean after fewer updates or at more states, so that the proved figure falls; or play the walks that \
              matter as plans: `stillpage walk` writes them"
         }
         _ => {

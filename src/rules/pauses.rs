@@ -43,6 +43,11 @@ impl LeastPause {
         Self { ms: longest.ms.ceil(), ..longest }
     }
 
+    /// Whether it is flashes that are to be so far apart.
+    pub(super) fn is_between_flashes(self) -> bool {
+        self.why.is_some_and(|why| why.contains("flashes"))
+    }
+
     /// Why that long, in words that follow the figure.
     pub(super) fn reason(self) -> String {
         self.why.map_or(String::new(), |why| format!(", {why}"))
@@ -103,7 +108,9 @@ impl Pauses {
     /// When to clean in the pause after a step, in words.
     pub(super) fn words(&self, pause: Pause) -> String {
         match pause {
-            Pause::After(step) => format!("{} ms after step {step}", wording::ms(self.quiet_ms)),
+            Pause::After(step) => {
+                format!("in the pause after step {step} (at least {} ms after it)", wording::ms(self.quiet_ms))
+            }
             Pause::AtTheEnd(_) => "in a step after the last one".to_owned(),
         }
     }

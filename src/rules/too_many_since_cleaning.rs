@@ -89,15 +89,15 @@ impl<'p> TooManySinceCleaning<'p> {
         let until = open.pause.unwrap_or(self.pauses.last_step());
         if let Some(before) = open.pause_before.filter(|before| until - before <= u64::from(most)) {
             let when = self.pauses.words(Pause::After(before));
-            return format!("{does}: use it {when}, in the last pause before the count exceeds {most}");
+            return format!("{does}: use it {when}, the last pause before the count exceeds {most}");
         }
         let first = match open.pause {
             Some(pause) => format!(" (the first one comes after step {pause})"),
             None => String::new(),
         };
         format!(
-            "{does}: use it at the latest after step {}, so that the count does not exceed {most}; no pause comes before \
-             that{first}, so accept this finding if a flash there is worse",
+            "{does}: use it at the latest after step {}, so that the count does not exceed {most}. The plan has no pause \
+             before that{first}: if a flash then is worse than the ghost, accept this finding",
             open.latest()
         )
     }

@@ -54,6 +54,16 @@ pub(crate) fn span(ms: f64) -> String {
     }
 }
 
+/// Milliseconds as they stand in a plan, with what a long time is for people.
+pub(super) fn long_ms(ms: f64) -> String {
+    let whole_minutes = ms % 60_000.0 == 0.0 && ms < 7_200_000.0;
+    match () {
+        () if ms < 60_000.0 => format!("{} ms", self::ms(ms)),
+        () if whole_minutes => format!("{} ms ({:.0} min)", self::ms(ms), ms / 60_000.0),
+        () => format!("{} ms ({})", self::ms(ms), span(ms)),
+    }
+}
+
 /// A span of time that is below a limit, said so that the two differ.
 pub(super) fn span_below(ms: f64, limit_ms: f64) -> String {
     let words = span(ms);

@@ -157,11 +157,11 @@ fn settable(page: &Page) -> String {
     let offered = match (page.limits.is_empty(), page.limits.iter().all(|limit| limit.default.is_some())) {
         (true, _) => "Nothing but its level. To switch it off, in the plan",
         (false, true) => "\nIn the plan, here with the defaults",
-        (false, false) => "\nIn the plan; a number that the display gives otherwise is only an example here",
+        (false, false) => "\nIn the plan (a number whose default is the display's is only an example here)",
     };
     let _ = write!(text, "{offered}:\n\n```json\n\"rules\": {}\n```\n", settings(page));
     text.push_str(if page.limits.is_empty() {
-        "\nIn place of `\"off\"` stands another level where you want one: `\"error\"`, `\"warning\"` or `\"note\"`.\n"
+        "\nTo change the level instead, write `\"error\"`, `\"warning\"` or `\"note\"` in place of `\"off\"`.\n"
     } else {
         "\nWhat is left out keeps its default. `\"level\": \"note\"` (or `\"warning\"`, `\"error\"`) beside the limits sets the\n\
          level; `\"off\"` in place of the braces switches the rule off.\n"

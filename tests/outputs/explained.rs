@@ -22,12 +22,15 @@ const COMPLAINTS: [Complaint; 12] = [
         plan: "speckles",
         kind: "speckles",
         cause: &["the panel slept before, and this controller forgets its picture in sleep", "drives the wrong pixels"],
-        help: &["Send the old picture along with the new one", "or begin with `full` after waking"],
+        help: &["Send the old picture along with the new one", "or begin with `full` on the whole panel after waking"],
     },
     Complaint {
         plan: "old-under-new",
         kind: "missing",
-        cause: &["no update sent them to the panel: the old picture stays there, at full strength"],
+        cause: &[
+            "no update brought them to the panel (`quick` goes to",
+            "which does not cover them). The old picture stays there, at full strength",
+        ],
         help: &[
             "Add the box [32, 18, 8, 28] to the `quick` update of this step",
             "without erasing the old one from memory",
@@ -43,29 +46,33 @@ const COMPLAINTS: [Complaint; 12] = [
     Complaint {
         plan: "grey-fog",
         kind: "ghost",
-        cause: &[
-            "darker than its surroundings",
-            "It grows: the place has been updated 68 times since it was last cleaned",
+        cause: &["darker than it should be", "It grows: the place has been updated 68 times since it was last cleaned"],
+        help: &[
+            "the limit for this display is 20 updates",
+            "An update in `full` removes it, with a flash",
+            "at the latest after 20 updates",
         ],
-        help: &["the limit for this display is 20 updates", "An update in `full` removes it: run one in a pause"],
     },
     // Old text is seen in negative, lighter than its ground.
     Complaint {
         plan: "negative",
         kind: "ghost",
-        cause: &["what step 0 \"ticket\" drew shines through", "lighter, like a negative", "goes too far"],
-        help: &["measure that change", "use a mode that cleans"],
+        cause: &["last drawn by step 0 \"ticket\"", "lighter, like a negative", "goes too far"],
+        help: &["measure that change", "Until then use a mode that cleans for it"],
     },
     // A selection box stays where it was after waking.
     Complaint {
         plan: "selection-stays",
         kind: "missing",
         cause: &[
-            "no update sent them to the panel",
+            "no update brought them to the panel",
             "The panel slept just before",
             "Paper keeps its picture without power",
         ],
-        help: &["let the first update after waking cover what the old picture had there, such as the last selection"],
+        help: &[
+            "the first update after waking must also cover what the old picture had there, such as the last selection",
+            "The controller has forgotten the old picture too",
+        ],
     },
     // Of two quick changes the second never shows.
     Complaint {
@@ -79,14 +86,18 @@ const COMPLAINTS: [Complaint; 12] = [
         plan: "half-a-window",
         kind: "shifted",
         cause: &["The window [0, 48, 32, 64] misses the place because width and height are exchanged"],
-        help: &["[0, 48, 64, 32] would cover it", "the screens are turned by 90 degrees"],
+        help: &["with [0, 48, 64, 32] it would cover it", "your screens are turned by 90 degrees against it"],
     },
     // A full flash at every waking, because the counter of partial updates is forgotten in sleep.
     Complaint {
         plan: "flash-at-waking",
         kind: "flicker",
-        cause: &["It is the first update after the panel slept, as were 5 before"],
-        help: &["keep the count of updates since the last cleaning where sleep does not erase it", "after 20 updates"],
+        cause: &["It is the first update after the panel slept, like 5 earlier flashes"],
+        help: &[
+            "count its updates since the last cleaning in memory that survives sleep",
+            "after 20 updates",
+            "but only if the old picture is sent along",
+        ],
     },
     // A colour panel flickers for fifteen seconds: that is normal.
     Complaint {
@@ -95,25 +106,30 @@ const COMPLAINTS: [Complaint; 12] = [
         cause: &[
             "`full` takes 15 s at 25 C and flashes 16 times; that is normal for colour ink, and no fault of the device",
         ],
-        help: &["change it rarely, and when nobody waits for it", "use a black and white display beside it"],
+        help: &["change the picture rarely, and when nobody waits for it", "use a black and white display beside it"],
     },
     // A border that blinks: not modelled.
     Complaint {
         plan: "flash-each-second",
         kind: "border",
         cause: &["an electrode of its own, which this model does not contain: it cannot say when the border blinks"],
-        help: &["a setting that keeps it at one shade", "So this is not answered from your plan"],
+        help: &[
+            "a setting that keeps it at one shade",
+            "This cannot be answered from your plan",
+            "about something else",
+        ],
     },
     // A permanent shadow after months of partial updates alone: wear is not modelled, the push is counted.
     Complaint {
         plan: "shadow-for-good",
         kind: "shadow",
         cause: &[
-            "is wear, which this model does not contain",
+            "it is wear",
+            "This model cannot show such a shadow",
             "16.0 volt-seconds in one direction",
             "more than the limit of 15",
         ],
-        help: &["Use `full` on the whole panel at least every 24 hours", "the panel is damaged for good"],
+        help: &["use `full` on the whole panel at least every 24 hours", "the panel is damaged for good"],
     },
 ];
 

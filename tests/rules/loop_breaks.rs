@@ -36,9 +36,9 @@ fn it_names_the_turn_and_the_step_of_a_turn() {
     let review = of("");
     let found = told(&review, "loop-breaks");
     assert_eq!(found.len(), 1, "{found:?}");
-    let begins = "1..1 `too-many-since-cleaning` finds nothing in the first turn of this plan but fires in turn 3, at \
-                  step 1 \"off\" (50 turns played; the panel is different after each of them): ";
+    let begins = "1..1 `too-many-since-cleaning` first fires in turn 3 of this plan, at step 1 \"off\" of that turn: ";
     assert!(found[0].starts_with(begins), "{found:?}");
+    assert!(found[0].contains("; even after 50 turns the panel does not repeat itself | "), "{found:?}");
     assert!(
         not_checked(&review).contains("the turns after turn 50, because the panel has not repeated itself by then"),
         "{review}"
@@ -103,9 +103,9 @@ fn it_stops_when_the_panel_repeats_itself() {
         { "after_ms": 60000, "updates": [{ "mode": "full" }] }] }"#;
     let review = review(&square_and_white(), "", plan);
     let found = told(&review, "loop-breaks");
-    let words = "0..0 `nothing-changes` finds nothing in the first turn of this plan but fires in turn 2, at step 0 (7 \
-                 turns played; after that the panel repeats itself): ";
+    let words = "0..0 `nothing-changes` first fires in turn 2 of this plan, at step 0 of that turn: ";
     assert!(found[0].starts_with(words), "{found:?}");
+    assert!(found[0].contains("; after 7 turns the panel repeats itself | "), "{found:?}");
     assert!(!not_checked(&review).contains("turns after"), "{review}");
 }
 
@@ -122,7 +122,10 @@ fn hours_between_cleanings_are_counted_over_turns() {
     let overdue = |found: &[String]| found.iter().filter(|line| line.contains("`cleaning-overdue`")).count();
     let found = with(3);
     assert_eq!(overdue(&found), 1, "{found:?}");
-    assert!(found.iter().any(|line| line.contains("fires in turn 7, at step 0")), "{found:?}");
+    assert!(
+        found.iter().any(|line| line.contains("first fires in turn 7 of this plan, at step 0 of that turn")),
+        "{found:?}"
+    );
     // 50 turns are 25 hours.
     assert_eq!(overdue(&with(26)), 0);
 }

@@ -165,7 +165,7 @@ fn a_ghost_that_adds_up_where_no_pause_comes_is_cleaned_after_so_many_updates() 
     let found = ghosts(&presses(1, 20, ""));
     let help = "| `full` on the window [0, 2, 8, 4] removes it in 500 ms, with one flash: clean after every 5 updates of \
                 this place, the first time after step 5 at the latest; or accept that it is seen from step 6 on until the \
-                first pause, and clean 2000 ms after step 40";
+                first pause, and clean in the pause after step 40 (at least 2000 ms after it)";
     assert!(found.len() == 1 && found[0].starts_with("6..") && found[0].ends_with(help), "{found:?}");
     // Obeyed: after 4 updates, 2000 ms after the last one. After 6 it is too late.
     let cleaning = r#", { "after_ms": 2000, "updates": [{ "mode": "full", "window": [0, 2, 8, 4] }] }"#;
@@ -185,7 +185,7 @@ fn a_pause_before_the_ghost_is_named_where_a_cleaning_in_it_is_enough() {
     };
     let ghosts = |plan: &str| told(&review(&square_and_white(), ADDS_UP, plan), "visible-ghost");
     let found = ghosts(&plan(r#"{ "after_ms": 6000 },"#));
-    let help = ": clean 2000 ms after step 4, in the last pause before it appears";
+    let help = ": clean in the pause after step 4 (at least 2000 ms after it), the last pause before it appears";
     assert!(found.len() == 1 && found[0].ends_with(help), "{found:?}");
     let cleaned =
         r#"{ "after_ms": 2000, "updates": [{ "mode": "full", "window": [0, 2, 8, 4] }] }, { "after_ms": 4000 },"#;

@@ -43,8 +43,8 @@ pub(crate) struct ReviewArguments {
     /// display were off by its stated factor. A figure without a stated factor is taken as exact
     #[arg(long, value_enum, default_value = "all", ignore_case = true)]
     pub(super) gate_on: GateOnWord,
-    /// Draw an annotated picture of the steps with findings into this folder, and remove those of an earlier run that no
-    /// longer hold
+    /// Draw one annotated picture for each step with findings into this folder, and delete the pictures of an earlier run
+    /// that are out of date
     #[arg(long, value_name = "DIR", value_hint = ValueHint::DirPath)]
     pub(super) pictures: Option<PathBuf>,
     /// With `--pictures`: draw at most this many pictures of each plan; steps with new findings and with errors come first
@@ -69,7 +69,7 @@ pub(crate) struct ReviewArguments {
     #[arg(long, value_name = "TIME", value_parser = TimePoint::read, conflicts_with_all = ["known", "write_known"])]
     pub(super) to: Option<TimePoint>,
     /// Write what the model computed, as JSON Lines: one object for each step of a plan, or for each node of a flow (a
-    /// state with its counters)
+    /// state, together with the number of updates since each cleaning)
     #[arg(long, value_name = "FILE", value_hint = ValueHint::FilePath)]
     pub(super) facts: Option<PathBuf>,
     /// A list of known findings, written by `--write-known`. Only findings that are not on it make the exit status 1

@@ -343,8 +343,8 @@ fn text_page_and_comment_have_a_line_for_each_margin_where_the_display_says_how_
             .map(|shown| shown.to_lowercase().split_whitespace().collect::<Vec<_>>().join(" "))
     };
     // 0.033 of 48.557 L* is 1.6 L*; the plan's own limit is 2.5.
-    let line = "ghosts large enough to notice reach 1.6 l*, within the plan's limit of 2.5 l*: it is open whether the limit is \
-                kept, as the estimate may be off by a factor of 2";
+    let line = "the strongest ghost of a noticeable size has 1.6 l*, within the plan's limit of 2.5 l*: the estimate may be off \
+                by a factor of 2, so it is open whether the limit is kept";
     for shown in lines(r#", "certainty": { "residue": 2 }"#) {
         assert!(shown.contains(line), "{shown}");
         assert!(!shown.contains("flashes on a large area reach"), "nobody says how sure that is");

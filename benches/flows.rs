@@ -15,7 +15,7 @@ use serde_json::{Value, json};
 use stillpage::{
     flow::{Graph, read_flow},
     geometry::Size,
-    proof::{Frame, Frames, Proving, SentTable, prove},
+    proof::{Frame, Frames, MOST_CELLS, Proving, SentTable, prove},
     rules::known_rules,
     source::Source,
 };
@@ -53,7 +53,7 @@ fn measure(name: &str, flow: &Value, display: &Value, pictures: &[Picture]) {
     let (begin, worked) = (Instant::now(), process::processor_seconds());
     let sent = SentTable::new(&flow, &frames);
     let graph = Graph::new(&flow, |passage| sent.sends(&flow, passage)).expect("the flow is not too large");
-    let proving = Proving { flow: &flow, graph: &graph, frames: &frames, threads: 2 };
+    let proving = Proving { flow: &flow, graph: &graph, frames: &frames, threads: 2, most_cells: MOST_CELLS };
     let proof = prove(proving, &sent, &|_| {});
     let (seconds, worked) = (begin.elapsed().as_secs_f64(), process::processor_seconds() - worked);
     println!(

@@ -247,7 +247,7 @@ pub(crate) fn display(bytes: &[u8]) {
         .collect();
     let text = serde_json::json!({ "format": "refresh-plan/1", "display": "it", "begins": "white", "steps": steps })
         .to_string();
-    let source = Arc::new(Source { name: "made.plan.json".into(), text });
+    let source = Arc::new(Source::new("made.plan.json", text));
     // Not every mode can be used at every step, or at this temperature.
     if let Ok(plan) = read_plan(&source, &mut Around { display, rules: known_rules() }) {
         play(&plan);
@@ -348,7 +348,7 @@ fn play(plan: &Plan) {
 
 fn source(name: &str, bytes: &[u8]) -> Option<Arc<Source>> {
     let text = std::str::from_utf8(bytes).ok()?;
-    Some(Arc::new(Source { name: name.into(), text: text.into() }))
+    Some(Arc::new(Source::new(name, text)))
 }
 
 fn assert_reasons(faults: &[Fault]) {

@@ -74,7 +74,7 @@ fn run(arguments: &ReplanArguments) -> Result<(), Vec<Fault>> {
         return say(|out| writeln!(out, "{}: {words}", loaded.plan.source.name));
     }
     let text = with_choices(&loaded, &replanned)?;
-    let source = Arc::new(Source { name: loaded.plan.source.name.clone(), text });
+    let source = Arc::new(Source::new(loaded.plan.source.name.clone(), text));
     let chosen = load_text(&source, &arguments.plan, &mut settings, None)?;
     let before = play(&loaded, threads)?;
     let after = play(&chosen, threads)?;

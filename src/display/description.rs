@@ -984,7 +984,7 @@ mod tests {
     }
 
     fn read(text: &str) -> Result<Display, Vec<Fault>> {
-        read_display(&Arc::new(Source { name: "a.display.json".into(), text: text.into() }), &mut OnBase)
+        read_display(&Arc::new(Source::new("a.display.json", text)), &mut OnBase)
     }
 
     fn changed(fields: &str) -> Display {

@@ -6,7 +6,7 @@ use super::decoded::DecodedScreens;
 use crate::{
     flow::{Flow, Graph, TooLarge},
     plan::ScreenId,
-    proof::{Frames, Proof, Proving, SentTable, prove},
+    proof::{Frames, MOST_CELLS, Proof, Proving, SentTable, prove},
     rules::Selection,
 };
 
@@ -54,7 +54,8 @@ impl FlowMap {
 
     /// What is true of every walk.
     pub(super) fn prove(&self, flow: &Flow, threads: usize) -> Proof {
-        let proving = Proving { flow, graph: &self.graph, frames: &self.frames, threads };
+        let Self { graph, frames, .. } = self;
+        let proving = Proving { flow, graph, frames, threads, most_cells: MOST_CELLS };
         prove(proving, &self.sent, &|_| {})
     }
 }

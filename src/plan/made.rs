@@ -127,7 +127,7 @@ impl PlanHead {
     /// A plan that nothing is said of.
     fn new(name: &str) -> Self {
         Self {
-            source: Arc::new(Source { name: name.into(), text: String::new() }),
+            source: Arc::new(Source::new(name, "")),
             title: String::new(),
             rotation: Rotation::default(),
             temperature_c: ROOM_C,
@@ -335,7 +335,7 @@ mod tests {
     fn display(draws_ink: bool) -> Arc<Display> {
         let read = |name: &str| {
             let text = shipped::text_of(name).expect("it ships").to_owned();
-            read_display(&Arc::new(Source { name: name.into(), text }), &mut Nothing).ok()
+            read_display(&Arc::new(Source::new(name, text)), &mut Nothing).ok()
         };
         let mut displays =
             shipped::names().filter(|name| !name.starts_with("segments") && !name.starts_with("flag")).filter_map(read);

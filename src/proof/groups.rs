@@ -12,12 +12,6 @@ use super::{
 };
 use crate::geometry::Rect;
 
-/// More cells than this are not walked.
-pub(super) const MOST_CELLS: usize = 2000;
-
-/// As many of them are the largest ones, by themselves.
-const ALONE: usize = 1500;
-
 /// A group with its pixels and the box around them.
 #[derive(Debug)]
 pub(super) struct Grouped {
@@ -27,10 +21,10 @@ pub(super) struct Grouped {
 }
 
 /// The groups of some cells, and how many there were before any were joined.
-pub(super) fn groups(cells: &Cells, has_beside: bool, width: usize) -> (Vec<Grouped>, usize) {
+pub(super) fn groups(cells: &Cells, has_beside: bool, width: usize, most: usize) -> (Vec<Grouped>, usize) {
     let all = if has_beside { with_neighbours(cells, width) } else { by_themselves(cells) };
     let count = all.len();
-    let groups = if count <= MOST_CELLS { all } else { joined(all, &cells.list) };
+    let groups = if count <= most { all } else { joined(all, &cells.list, most) };
     (groups, count)
 }
 
@@ -77,17 +71,18 @@ fn with_neighbours(cells: &Cells, width: usize) -> Vec<Grouped> {
 
 /// The largest stay alone; the others are put in order by where they lie and what they show, and cut where neighbours in
 /// that order are least alike.
-fn joined(mut all: Vec<Grouped>, cells: &[Cell]) -> Vec<Grouped> {
+fn joined(mut all: Vec<Grouped>, cells: &[Cell], most: usize) -> Vec<Grouped> {
+    let alone = most / 4 * 3;
     all.sort_by(|one, other| {
         other.pixels.cmp(&one.pixels).then(one.group.members[0].cells.cmp(&other.group.members[0].cells))
     });
-    let mut rest = all.split_off(ALONE);
+    let mut rest = all.split_off(alone);
     rest.sort_by_cached_key(|grouped| likeness(grouped, cells));
     let keys: Vec<Vec<u8>> = rest.iter().map(|grouped| likeness(grouped, cells)).collect();
     let alike = |pair: &[Vec<u8>]| pair[0].iter().zip(&pair[1]).take_while(|(one, other)| one == other).count();
     let mut cuts: Vec<(usize, usize)> = keys.windows(2).map(alike).zip(1..).collect();
     cuts.sort_unstable();
-    cuts.truncate(MOST_CELLS - ALONE - 1);
+    cuts.truncate(most - alone - 1);
     let mut starts: Vec<usize> = cuts.into_iter().map(|(_, at)| at).collect();
     starts.sort_unstable();
     for (at, one) in rest.into_iter().enumerate() {

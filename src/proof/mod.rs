@@ -29,7 +29,7 @@ mod witnesses;
 mod work;
 
 pub use frames::{Frame, Frames};
-pub use proving::Proving;
+pub use proving::{MOST_CELLS, Proving};
 pub use result::{Bound, LeftBehind, NodeProof, Proof, Witness, Witnesses};
 pub use sent::SentTable;
 

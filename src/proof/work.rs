@@ -51,7 +51,7 @@ struct Part {
 }
 
 pub(super) fn prove(proving: Proving<'_>, sent: &SentTable, progress: &(dyn Fn(f64) + Sync)) -> Proof {
-    let Proving { flow, graph, frames, threads } = proving;
+    let Proving { flow, graph, frames, threads, most_cells } = proving;
     let kinds = Kinds::new(proving, sent);
     let mut proof = Proof::not_proved(graph.nodes.len());
     if kinds.most_drives() > 32 {
@@ -69,7 +69,7 @@ pub(super) fn prove(proving: Proving<'_>, sent: &SentTable, progress: &(dyn Fn(f
         Losing::nothing(&kinds)
     };
     let has_beside = display.modes.iter().any(|mode| mode.beside.is_some());
-    let (groups, unjoined) = groups(&cells, has_beside, frames.size().width as usize);
+    let (groups, unjoined) = groups(&cells, has_beside, frames.size().width as usize, most_cells);
     let is_joined = unjoined > groups.len();
     let parts = Parts {
         kinds: &kinds,

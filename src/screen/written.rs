@@ -96,7 +96,7 @@ mod tests {
     fn shipped_inks() -> Vec<(&'static str, Ink)> {
         let read = |name: &'static str| {
             let text = shipped::text_of(name).unwrap().to_owned();
-            let source = Arc::new(Source { name: name.into(), text });
+            let source = Arc::new(Source::new(name, text));
             read_display(&source, &mut Nothing).ok().map(|display| (name, display.ink))
         };
         shipped::names().filter_map(read).collect()

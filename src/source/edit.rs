@@ -290,7 +290,7 @@ const COLON: char = '\u{1}';
 
 /// A text that can be inserted: one value, with nothing before or after it.
 fn check_value(text: &str) -> Result<(), EditFault> {
-    let source = Arc::new(Source { name: String::new(), text: text.into() });
+    let source = Arc::new(Source::new("", text));
     let is_value = parse(&source).is_ok_and(|value| span_of(&value) == Span { start: 0, end: text.len() });
     if is_value { Ok(()) } else { Err(EditFault::NotAValue(text.into())) }
 }

@@ -625,7 +625,7 @@ mod tests {
     use super::*;
 
     fn source(text: &str) -> Arc<Source> {
-        Arc::new(Source { name: "test.json".into(), text: text.into() })
+        Arc::new(Source::new("test.json", text))
     }
 
     fn messages(text: &str, read: impl FnOnce(&mut Reading, &Item<'_>) -> Option<()>) -> Vec<String> {

@@ -8,7 +8,7 @@ pub mod file_kinds;
 pub mod json;
 pub mod pattern;
 
-use std::sync::Arc;
+use std::sync::{Arc, OnceLock};
 
 /// A text that was read, with the name that the user knows it by.
 #[derive(Debug)]
@@ -17,6 +17,8 @@ pub struct Source {
     pub name: String,
     /// The whole text.
     pub text: String,
+    /// Where its lines begin, once somebody has asked for one.
+    line_starts: OnceLock<Vec<usize>>,
 }
 
 /// A range of bytes in a text.
@@ -45,18 +47,23 @@ pub struct LineColumn {
 }
 
 impl Source {
+    /// A text with its name.
+    pub fn new(name: impl Into<String>, text: impl Into<String>) -> Self {
+        Self { name: name.into(), text: text.into(), line_starts: OnceLock::new() }
+    }
+
     /// The place of a byte of the text.
     pub fn line_column(&self, byte: usize) -> LineColumn {
         let mut end = byte.min(self.text.len());
         while !self.text.is_char_boundary(end) {
             end -= 1;
         }
-        let before = &self.text[..end];
-        let line_start = before.rfind('\n').map_or(0, |at| at + 1);
-        LineColumn {
-            line: before.bytes().filter(|byte| *byte == b'\n').count() + 1,
-            column: before[line_start..].chars().count() + 1,
-        }
+        let starts = self.line_starts.get_or_init(|| {
+            let ends = self.text.bytes().enumerate().filter(|(_, byte)| *byte == b'\n');
+            std::iter::once(0).chain(ends.map(|(at, _)| at + 1)).collect()
+        });
+        let line = starts.partition_point(|start| *start <= end);
+        LineColumn { line, column: self.text[starts[line - 1]..end].chars().count() + 1 }
     }
 }
 
@@ -183,7 +190,7 @@ mod tests {
 
     #[test]
     fn lines_and_columns_count_from_one_and_in_characters() {
-        let source = Source { name: String::new(), text: "a\näb\n".into() };
+        let source = Source::new("", "a\näb\n");
         assert_eq!(source.line_column(0), LineColumn { line: 1, column: 1 });
         assert_eq!(source.line_column(4), LineColumn { line: 2, column: 2 });
         assert_eq!(source.line_column(3), LineColumn { line: 2, column: 1 });

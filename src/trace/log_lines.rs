@@ -293,7 +293,7 @@ mod tests {
     use super::*;
 
     fn lines(text: &str) -> Result<LogLines, Vec<String>> {
-        let source = Arc::new(Source { name: "L.json".into(), text: text.into() });
+        let source = Arc::new(Source::new("L.json", text));
         read_log_lines(&source).map_err(|faults| faults.into_iter().map(|fault| fault.message).collect())
     }
 

@@ -16,7 +16,7 @@ pub(crate) struct Around {
 
 impl Surroundings for Around {
     fn display(&mut self, name: &str) -> Result<Display, Vec<Fault>> {
-        read_display(&Arc::new(Source { name: name.into(), text: self.display.clone() }), &mut Alone)
+        read_display(&Arc::new(Source::new(name, self.display.clone())), &mut Alone)
     }
 
     fn screens_folder(&mut self, _path: &str) -> Result<(), Trouble> {

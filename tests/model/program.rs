@@ -40,7 +40,7 @@ fn flash_limits(plan: &Plan) -> FlashLimits {
 }
 
 fn source(path: &Path) -> Arc<Source> {
-    Arc::new(Source { name: path.display().to_string(), text: fs::read_to_string(path).unwrap() })
+    Arc::new(Source::new(path.display().to_string(), fs::read_to_string(path).unwrap()))
 }
 
 fn told(faults: &[Fault]) -> String {

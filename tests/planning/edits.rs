@@ -12,7 +12,7 @@ use stillpage::source::{
 };
 
 fn source(text: &str) -> Arc<Source> {
-    Arc::new(Source { name: "plan.json".into(), text: text.into() })
+    Arc::new(Source::new("plan.json", text))
 }
 
 fn changed(text: &str, change: impl FnOnce(&mut Edits) -> &mut Edits) -> String {

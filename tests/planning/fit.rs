@@ -26,7 +26,7 @@ use crate::{
 const NOISE_L: f64 = 0.1;
 
 fn source_of(path: &Path) -> Arc<Source> {
-    Arc::new(Source { name: path.display().to_string(), text: std::fs::read_to_string(path).unwrap() })
+    Arc::new(Source::new(path.display().to_string(), std::fs::read_to_string(path).unwrap()))
 }
 
 /// Descriptions that are based on shipped ones.
@@ -35,7 +35,7 @@ struct Shipped;
 impl Beside for Shipped {
     fn base(&mut self, name: &str) -> Result<Display, Vec<Fault>> {
         let text = shipped::text_of(name).expect("a shipped display").to_owned();
-        read_display(&Arc::new(Source { name: name.into(), text }), &mut Self)
+        read_display(&Arc::new(Source::new(name, text)), &mut Self)
     }
 
     fn segments(&mut self, _: &str) -> Result<Segments, Fault> {
@@ -166,7 +166,7 @@ fn filled_in(table: &str, played: &[(f64, f64)], mut noise: impl FnMut() -> f64)
 
 fn readings(text: String, display: &Display) -> Vec<Reading> {
     let mode = &display.modes[display.mode_named("quick").unwrap()];
-    let table = read_table(&Arc::new(Source { name: "measured.csv".into(), text }), display, mode);
+    let table = read_table(&Arc::new(Source::new("measured.csv", text)), display, mode);
     table.unwrap_or_else(|faults| panic!("{}", faults[0].message)).readings
 }
 

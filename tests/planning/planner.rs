@@ -48,7 +48,7 @@ impl Beside for World {
 
 impl Surroundings for World {
     fn display(&mut self, _: &str) -> Result<Display, Vec<Fault>> {
-        let source = Source { name: "display".into(), text: self.display.to_string() };
+        let source = Source::new("display", self.display.to_string());
         read_display(&Arc::new(source), self)
     }
 
@@ -149,7 +149,7 @@ fn a_plan_made_in_code_is_the_one_that_a_text_says() {
         { "repeat": 3, "steps": [{ "screen": "1", "updates": "choose" }, { "power": "off" }] },
     ] });
     let mut world = nothing_else();
-    let read = read_plan(&Arc::new(Source { name: "plan".into(), text: text.to_string() }), &mut world).unwrap();
+    let read = read_plan(&Arc::new(Source::new("plan", text.to_string())), &mut world).unwrap();
     let mode = |name: &str| read.display.mode_named(name).unwrap();
     let window = |x, y, width, height| Window { x, y, width, height };
     let boxed = Update { drive_ms: Some(120.0), ..Update::of_boxes(mode("full"), vec![window(0, 0, 8, 8)]) };
@@ -168,7 +168,7 @@ fn a_plan_made_in_code_is_the_one_that_a_text_says() {
     let made = PlanMaker::new(read.display.clone(), 2).begins(Begins::Screen(ScreenId(1))).step(first);
     let made = made.repeat(3, again).make("plan", &stillpage::rules::known_rules()).unwrap();
     let all_but_the_text = |plan: Plan| {
-        let source = Arc::new(Source { name: String::new(), text: String::new() });
+        let source = Arc::new(Source::new("", ""));
         format!("{:#?}", Plan { source, ..plan })
     };
     assert_eq!(all_but_the_text(made), all_but_the_text(read));

@@ -35,7 +35,7 @@ fn number_in(text: &str) -> usize {
 impl Surroundings for AllThere {
     fn display(&mut self, name: &str) -> Result<Display, Vec<Fault>> {
         let text = shipped::text_of(name).expect("it ships").to_owned();
-        read_display(&Arc::new(Source { name: name.into(), text }), &mut Nothing)
+        read_display(&Arc::new(Source::new(name, text)), &mut Nothing)
     }
 
     fn screens_folder(&mut self, _path: &str) -> Result<(), Trouble> {
@@ -60,7 +60,7 @@ impl Surroundings for AllThere {
 }
 
 fn read_text(text: &str) -> Result<Flow, Vec<String>> {
-    let source = Arc::new(Source { name: "desk.flow.json".into(), text: text.into() });
+    let source = Arc::new(Source::new("desk.flow.json", text));
     read_flow(&source, &mut AllThere(known_rules())).map_err(|faults| {
         let place =
             |fault: &Fault| fault.line_column().map_or(String::new(), |at| format!("{}:{}", at.line, at.column));

@@ -28,7 +28,7 @@ impl Beside for Alone {
 }
 
 fn source(text: String) -> Arc<Source> {
-    Arc::new(Source { name: "example".into(), text })
+    Arc::new(Source::new("example", text))
 }
 
 /// The example display with these limits.

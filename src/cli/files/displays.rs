@@ -55,7 +55,7 @@ pub(crate) fn load_display(
         )]);
     }
     if let Some(text) = shipped::text_of(name) {
-        let source = Arc::new(Source { name: format!("the shipped display {name}"), text: text.to_owned() });
+        let source = Arc::new(Source::new(format!("the shipped display {name}"), text.to_owned()));
         return read_display(&source, &mut DisplayFolder { folder, depth, inputs, allowed });
     }
     allowed.check(&folder.join(name), name).map_err(Fault::from)?;

@@ -112,7 +112,7 @@ impl SettingsStore {
             .check(file, SETTINGS)
             .map_err(|outside| Fault { file: file.display().to_string(), ..outside.into() })?;
         let text = read_text(file)?;
-        let source = Source { name: way_from(&self.working_folder, file), text: text.text.clone() };
+        let source = Source::new(way_from(&self.working_folder, file), text.text.clone());
         read_folder_settings(&Arc::new(source), &self.rules)
     }
 }

@@ -20,7 +20,7 @@ pub(crate) fn read_text(path: &Path) -> Result<Arc<Source>, Fault> {
     let text = text_of_bytes(&name, bytes)?;
     // A byte order mark is no part of the text.
     let text = text.strip_prefix('\u{feff}').map(str::to_owned).unwrap_or(text);
-    Ok(Arc::new(Source { name, text }))
+    Ok(Arc::new(Source::new(name, text)))
 }
 
 /// Whether a file begins with a byte order mark, which [`read_text`] leaves out.

@@ -230,7 +230,7 @@ impl Mending<'_> {
     fn reviewed(review: Reviewing<'_>, plan: &Plan, corrections: &[&Correction]) -> Result<Reviewed, String> {
         let edits = edits(corrections, plan).ok_or("the updates of the step are still to be chosen")?;
         let text = edits.apply(&plan.source).map_err(|fault| fault.to_string())?;
-        let source = Arc::new(Source { name: plan.source.name.clone(), text });
+        let source = Arc::new(Source::new(plan.source.name.clone(), text));
         review(&source).map_err(|faults| {
             let first = faults.first().map_or(String::new(), |fault| format!(": {}", fault.message));
             format!("the plan could no longer be read{first}")

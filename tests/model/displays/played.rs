@@ -36,7 +36,7 @@ impl Beside for ShippedToo {
 /// A display that ships.
 pub(crate) fn display(name: &str) -> Display {
     let text = shipped::text_of(name).unwrap_or_else(|| panic!("{name} does not ship")).to_owned();
-    read_display(&Arc::new(Source { name: name.into(), text }), &mut ShippedToo).unwrap()
+    read_display(&Arc::new(Source::new(name, text)), &mut ShippedToo).unwrap()
 }
 
 /// All that ship, in the order of the list.

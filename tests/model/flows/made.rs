@@ -68,7 +68,7 @@ pub(super) fn made(mut flow: Value, display: Value, pictures: Vec<Levels>) -> Ma
     flow["format"] = "user-flow/1".into();
     flow["display"] = "random".into();
     let text = flow.to_string();
-    let source = Arc::new(Source { name: "random.flow.json".into(), text });
+    let source = Arc::new(Source::new("random.flow.json", text));
     let mut beside = Around { display: display.to_string(), rules: known_rules() };
     let read = read_flow(&source, &mut beside).unwrap_or_else(|faults| {
         panic!("{:?}\n{flow:#}\n{display:#}", faults.iter().map(|fault| &fault.message).collect::<Vec<_>>())

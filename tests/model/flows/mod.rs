@@ -11,7 +11,7 @@ use made::{Made, Taste, random};
 use serde_json::{Value, json};
 use stillpage::{
     flow::Graph,
-    proof::{Bound, Proof, Proving, SentTable, prove},
+    proof::{Bound, MOST_CELLS, Proof, Proving, SentTable, prove},
 };
 
 /// As much may stand on the glass in all, at every node.
@@ -23,8 +23,13 @@ fn graph_of(made: &Made) -> Graph {
 }
 
 fn proof_of(made: &Made, graph: &Graph) -> Proof {
+    joined_proof_of(made, graph, MOST_CELLS)
+}
+
+/// The same where at most so many cells are told apart.
+fn joined_proof_of(made: &Made, graph: &Graph, most_cells: usize) -> Proof {
     let sent = SentTable::new(&made.flow, &made.frames);
-    prove(Proving { flow: &made.flow, graph, frames: &made.frames, threads: 2 }, &sent, &|_| {})
+    prove(Proving { flow: &made.flow, graph, frames: &made.frames, threads: 2, most_cells }, &sent, &|_| {})
 }
 
 fn words(made: &Made) -> String {
@@ -83,6 +88,34 @@ fn small_flows_with_losses_are_proved_exactly() {
     let cases = crate::number_of_plans();
     let compared = (0..cases).filter(|seed| compare(*seed, Taste::Drops)).count() as u64;
     assert!(compared * 4 > cases, "only {compared} of {cases} flows are small enough");
+}
+
+/// What is proved of joined cells holds for each of them: no bound is below that of the cells told apart, and counts, which
+/// are joined by their maxima, are mostly the same.
+#[test]
+fn joined_cells_give_no_bound_that_is_too_low() {
+    let tastes = [Taste::Plain, Taste::Beside, Taste::Drops];
+    let figure = |bound: &Bound| match bound {
+        Bound::Proved(figure) => *figure,
+        Bound::Unbounded | Bound::NotProved => f64::INFINITY,
+    };
+    let [mut nodes, mut joined_cells, mut same] = [0_u32; 3];
+    for seed in 0..crate::number_of_plans() / 3 {
+        let made = random(3_000_000 + seed, tastes[seed as usize % 3]);
+        let graph = graph_of(&made);
+        let (apart, joined) = (proof_of(&made, &graph), joined_proof_of(&made, &graph, 4));
+        joined_cells += u32::from(joined.cells < apart.cells);
+        for (node, (apart, joined)) in apart.nodes.iter().zip(&joined.nodes).enumerate() {
+            let place = || format!("seed {seed}, node {node}: {joined:?} below {apart:?}\n{}", words(&made));
+            assert!(figure(&joined.most_since_cleaning) >= figure(&apart.most_since_cleaning), "{}", place());
+            assert!(figure(&joined.ghost_l) >= figure(&apart.ghost_l) - 1e-6, "{}", place());
+            assert!(figure(&joined.wait_ms) >= figure(&apart.wait_ms) - 1e-6, "{}", place());
+            assert!(joined.left_behind_px >= apart.left_behind_px, "{}", place());
+            nodes += 1;
+            same += u32::from(figure(&joined.most_since_cleaning) <= figure(&apart.most_since_cleaning));
+        }
+    }
+    assert!(joined_cells > 0 && same * 2 > nodes, "{joined_cells} flows joined, {same} of {nodes} counts the same");
 }
 
 /// Random walks of 200 moves, some as soon as they may come and some later, never exceed a bound.

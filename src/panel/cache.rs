@@ -16,10 +16,11 @@ use crate::plan::{PlannedStep, Power, ScreenId, Update, WindowAsk};
 const KEPT_BYTES: usize = 64 << 20;
 /// The most panels after a cleaning that are distinguished.
 const MOST_CLEANED: usize = 4096;
-/// About what a tile costs that a step changed: its levels and counts, its neighbours in the chunk, its place in masks.
-const TILE_BYTES: usize = 1200;
+/// About what a tile costs that a step changed: its levels, residues and counts, its neighbours in the chunks, its place in
+/// masks.
+const TILE_BYTES: usize = 2600;
 /// About how many lists in chunks a panel has.
-const LISTS: usize = 10;
+const LISTS: usize = 16;
 
 /// The number of a panel that was met before: all its pixels, and what is in memory.
 type Met = u64;
@@ -127,10 +128,18 @@ impl EffectCache {
 
 /// A hash of all that later steps rest on, where the panel is as a cleaning leaves it.
 fn fingerprint(panel: &Panel, memory: Option<ScreenId>) -> Option<[u8; 32]> {
+    // Hashing goes several times as fast over many words at once.
+    const WORDS_BYTES: usize = 16 << 10;
     let mut hasher = blake3::Hasher::new();
-    hasher.update(&memory.map_or(u64::MAX, |screen| screen.0 as u64).to_le_bytes());
+    let mut words = Vec::with_capacity(WORDS_BYTES);
+    words.extend(memory.map_or(u64::MAX, |screen| screen.0 as u64).to_le_bytes());
     let is_cleaned = panel.state.tell_cleaned(&mut |word| {
-        hasher.update(&word.to_le_bytes());
+        words.extend(word.to_le_bytes());
+        if words.len() >= WORDS_BYTES {
+            hasher.update(&words);
+            words.clear();
+        }
     });
+    hasher.update(&words);
     is_cleaned.then(|| *hasher.finalize().as_bytes())
 }

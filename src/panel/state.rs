@@ -333,18 +333,29 @@ impl PanelState {
         if !is_cleaned || self.charge.is_some() {
             return false;
         }
+        // Most of a cleaned panel is alike: so many tiles with one residue are told as one.
+        let mut alike: Option<(u64, u64)> = None;
+        let end = |alike: Option<(u64, u64)>, take: &mut dyn FnMut(u64)| {
+            if let Some((bits, tiles)) = alike {
+                take(bits);
+                take(tiles);
+            }
+        };
         for tile in 0..self.grid.tiles() as u32 {
-            match self.residue.various(tile) {
-                None => take(self.residue.get(tile, 0).bits()),
-                Some(values) => {
+            match (self.residue.various(tile), &mut alike) {
+                (None, Some((bits, tiles))) if *bits == self.residue.get(tile, 0).bits() => *tiles += 1,
+                (None, _) => {
+                    end(alike.replace((self.residue.get(tile, 0).bits(), 1)), take);
+                }
+                (Some(values), _) => {
+                    end(alike.take(), take);
                     // No residue has these bits: they stand for what is no number.
                     take(u64::MAX);
-                    for value in values {
-                        take(value.bits());
-                    }
+                    values.iter().for_each(|value| take(value.bits()));
                 }
             }
         }
+        end(alike, take);
         true
     }
 

@@ -17,18 +17,22 @@ const SCRIPT: [&str; 6] = [
     include_str!("script/page.js"),
 ];
 
+/// What a page does in addition that a server keeps up to date.
+const LIVE: &str = include_str!("script/live.js");
+
 /// Unpacks a text in base64 and runs it.
 const UNPACK: &str = "const packed = Uint8Array.from(atob(document.getElementById(\"packed\").textContent), (character) => character.charCodeAt(0));
 new Response(new Blob([packed]).stream().pipeThrough(new DecompressionStream(\"deflate-raw\"))).text().then((text) => {
   document.body.append(Object.assign(document.createElement(\"script\"), { textContent: text }));
 });";
 
-/// The parts of the style: of every page, of two plans compared, of the map of a flow.
+/// The parts of the style: of every page, of two plans compared, of the map of a flow, of a page that a server shows.
 #[derive(Clone, Copy, Debug)]
 pub(super) enum Style {
     Page,
     Compared,
     Map,
+    Live,
 }
 
 impl Style {
@@ -38,6 +42,7 @@ impl Style {
             Self::Page => include_str!("style/page.css"),
             Self::Compared => include_str!("style/compared.css"),
             Self::Map => include_str!("style/map.css"),
+            Self::Live => include_str!("style/live.css"),
         });
         let blanks =
             [(" {", "{"), ("{ ", "{"), ("; ", ";"), (": ", ":"), (", ", ","), (";}", "}"), (" }", "}"), (";}", "}")];
@@ -45,13 +50,16 @@ impl Style {
     }
 }
 
-/// The packed script, and what unpacks it.
+/// The packed script, for a live page with what follows the server, and what unpacks it.
 ///
 /// # Errors
 /// Where packing fails.
-pub(super) fn script() -> io::Result<(String, &'static str)> {
+pub(super) fn script(is_live: bool) -> io::Result<(String, &'static str)> {
     let mut packer = DeflateEncoder::new(Vec::new(), Compression::best());
     packer.write_all(lean(&SCRIPT.concat()).as_bytes())?;
+    if is_live {
+        packer.write_all(lean(LIVE).as_bytes())?;
+    }
     Ok((STANDARD.encode(packer.finish()?), UNPACK))
 }
 

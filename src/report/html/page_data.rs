@@ -89,11 +89,15 @@ struct StrokeJson {
     points: Vec<[f64; 3]>,
 }
 
-/// The recording as text that can stand in a script element.
-pub(super) fn data(recording: &Recording) -> Result<String, String> {
+/// The recording as text that can stand in a script element; `others` are recordings that are seen on the same axis.
+pub(super) fn data(recording: &Recording, others: &[&Recording]) -> Result<String, String> {
     let frames = drawn(recording);
     let rows = Rows::new(frames);
-    let axis = Axis::new(frames.iter().map(Frame::busy), 0.0, SCALE);
+    let mut works: Vec<(f64, f64)> = frames.iter().map(Frame::busy).collect();
+    works.extend(others.iter().flat_map(|other| drawn(other)).map(Frame::busy));
+    // Of one plan they are in order already.
+    works.sort_by(|(one, _), (other, _)| one.total_cmp(other));
+    let axis = Axis::new(works.into_iter(), 0.0, SCALE);
     let places = axis.stretches.iter().map(|one| [one.begin_ms, one.end_ms, one.left, one.width].map(hundredths));
     let json = RecordingJson {
         width: recording.size.width,

@@ -89,5 +89,5 @@ function causesOf(section, plan, choose) {
   }
   // Where the worst finding is that a picture shows: what somebody sees who comes without an address.
   const worstStep = places.find(({ step }) => step !== null)?.step;
-  return { places, placeOfId, choosePlace, refresh, beside, worstStep };
+  return { places, placeOfId, choosePlace, refresh, filter, beside, worstStep };
 }

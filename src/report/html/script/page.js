@@ -1,8 +1,11 @@
 // One plan is open; its panel, causes and time show the same moment. Keeps the address.
 
 const state = readAddress(location.hash);
-const sections = [...document.querySelectorAll(".plan")];
+let sections = [...document.querySelectorAll(".plan")];
 let open = null;
+// The words for two plans that are compared, in their order.
+const sides = document.querySelector("section.compared") && sections.length === 2 ? ["before", "after"] : null;
+const firstPlan = () => Number(document.querySelector("main").dataset.first ?? 1);
 
 const dataOf = (section) => {
   const film = section.querySelector('script[type="application/json"]');
@@ -16,17 +19,21 @@ function choose(change) {
 }
 
 const render = paced(async () => {
-  const number = Math.max(1, Math.min(sections.length, state.plan));
+  if (sections.length === 0) return;
+  const number = Math.max(1, Math.min(sections.length, state.plan ?? firstPlan()));
+  const moment = sides && open?.film && open.number !== number ? momentAt(open.film, open.step) : null;
   if (open?.number !== number) openPlan(number);
   const { panel, causes, time, film } = open;
   state.plan = number;
   const place = causes.placeOfId(state.finding);
+  if (state.step === null && moment !== null && !place) state.step = stepAt(film, moment);
   if (state.step === null) state.step = place?.step ?? causes.worstStep ?? Math.min(0, (film?.pictured ?? 0) - 1);
   if (panel) {
     state.step = Math.max(-1, Math.min(panel.last, state.step));
     // A finding stands in the picture of its own step only.
     await panel.show({ ...state, box: place?.step === state.step ? place.box : undefined });
-    time(state.step);
+    open.step = state.step;
+    time.show(state.step);
     tellChosen(place);
   }
   causes.refresh(state);
@@ -45,9 +52,16 @@ function openPlan(number) {
   if (!film?.frames.length) return;
   open.view = document.getElementById("view").content.firstElementChild.cloneNode(true);
   section.querySelector(".work").prepend(open.view);
-  open.panel = panelOf(open.view, film, choose);
-  open.time = timeOf(open.view, film, causes);
+  const other = sides && otherOf(number);
+  open.panel = panelOf(open.view, film, choose, other);
+  open.time = timeOf(open.view, film, causes, other);
   drawAside(open);
+}
+
+// The plan that the open one is compared with.
+function otherOf(number) {
+  const film = dataOf(sections[2 - number]);
+  return film && { film, reel: reel(film), word: sides[2 - number], ownWord: sides[number - 1] };
 }
 
 // The chosen finding in a line under the panel, so that it stays in sight.
@@ -58,32 +72,38 @@ function tellChosen(place) {
     : "No finding is chosen.";
 }
 
-function timeOf(view, film, causes) {
+function timeOf(view, film, causes, other) {
   const paper = view.querySelector(".scroll");
   const last = film.axis.at(-1) ?? [0, 0, 0, 1];
-  view.querySelector(".lanes").innerHTML = namesOfLanes(film);
+  // The one before stands above the one after.
+  const films = !other ? [film] : other.word === "before" ? [other.film, film] : [film, other.film];
+  const heights = heightsOf(films);
+  const side = (at) => (other ? `<p class="side">${sides[at]}</p>` : "");
+  view.querySelector(".lanes").innerHTML = films.map((one, at) => side(at) + namesOfLanes(one)).join("");
   let zoom = Math.max(0.04, Math.min(3, (paper.clientWidth - 2 * edge) / (last[2] + last[3])));
   let now = -1;
   // The worst lie on top.
   const marks = causes.places.map(({ step, level }, at) => ({ step, level, at })).filter(({ step }) => film.frames[step]).reverse();
 
   function draw() {
-    paper.innerHTML = drawTime(film, zoom, marks);
+    paper.innerHTML = films.map((one, at) => (other ? `<p class="side"></p>` : "") + drawTime(one, zoom, one === film ? marks : [], heights)).join("");
     show(now);
   }
 
   function show(step) {
     now = step;
-    const { bottom } = lanesOf(film.rows);
     const frame = film.frames[step];
     const [from, to] = frame ? [frame.at, endOf(frame)].map((ms) => edge + placeOf(ms, film.axis) * zoom) : [0, 0];
-    paper.querySelector(".cursor").setAttribute("d", `M${from} 19H${Math.max(to, from + 2)}V${bottom - 16}H${from}z`);
+    for (const [at, cursor] of paper.querySelectorAll(".cursor").entries()) {
+      const { bottom } = lanesOf(films[at].rows);
+      cursor.setAttribute("d", `M${from} 19H${Math.max(to, from + 2)}V${bottom - 16}H${from}z`);
+    }
     if (from < paper.scrollLeft || to > paper.scrollLeft + paper.clientWidth) paper.scrollLeft = from - paper.clientWidth / 2;
   }
 
   paper.addEventListener("click", ({ target, clientX }) => {
     if (target.dataset.mark) return causes.choosePlace(causes.places[target.dataset.mark]);
-    const x = clientX - paper.firstElementChild.getBoundingClientRect().left;
+    const x = clientX - paper.querySelector("svg").getBoundingClientRect().left;
     choose({ step: frameAt((x - edge + 4) / zoom, film) });
   });
   // The place under the pointer stays where it is.
@@ -103,7 +123,16 @@ function timeOf(view, film, causes) {
     zoomBy(event.deltaY < 0 ? 1.25 : 0.8, event.clientX - paper.getBoundingClientRect().left);
   });
   draw();
-  return show;
+  return {
+    show,
+    // How wide it is and how far it is scrolled, to be put back.
+    kept: () => [zoom, paper.scrollLeft],
+    putBack([wide, scrolled]) {
+      zoom = wide;
+      draw();
+      paper.scrollLeft = scrolled;
+    },
+  };
 }
 
 // Small pictures that are seldom asked for, from a reel of their own: those of the causes, for print, and the screens once
@@ -156,11 +185,18 @@ function shrink(canvas, picture, [x, y, width, height], most) {
   context.drawImage(picture, x, y, width, height, 0, 0, canvas.width, canvas.height);
 }
 
+function chooseSecond(how) {
+  // What is meant lies over something else.
+  const look = how === "edge" && state.look === "meant" && !sides ? "seen" : state.look;
+  choose({ look, beside: state.beside === how ? null : how });
+}
+
 const keys = {
   m: () => choose({ look: "meant" }),
   s: () => choose({ look: "seen" }),
   l: () => choose({ look: "left" }),
-  b: () => choose({ beside: !state.beside }),
+  b: () => chooseSecond("meant"),
+  e: () => chooseSecond("edge"),
   c: () => open.panel.closer(),
   n: () => open.causes.beside(state.finding, 1),
   p: () => open.causes.beside(state.finding, -1),

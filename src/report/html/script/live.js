@@ -14,13 +14,9 @@ async function takeNew() {
   pageNumber = Number(fresh.body.dataset.page);
   const now = new Map([...fresh.querySelectorAll(".plan")].map((section) => [fileOf(section), section.outerHTML]));
   const was = open && { ...open, file: fileOf(open.section), kept: keptOf(open), scroll: [scrollX, scrollY] };
-  const known = new Map(sections.map((section) => [fileOf(section), section]));
-  for (const section of fresh.querySelectorAll(".plan")) {
-    // What did not change stays as it is, with everything that somebody did to it.
-    if (now.get(fileOf(section)) === sent.get(fileOf(section))) section.replaceWith(known.get(fileOf(section)));
-  }
+  putInPlace(fresh.querySelector("main"), (file) => now.get(file) === sent.get(file));
   sent = now;
-  for (const part of ["header", "main"]) document.querySelector(`body > ${part}`).replaceWith(fresh.querySelector(`body > ${part}`));
+  document.querySelector("body > header").replaceWith(fresh.querySelector("body > header"));
   document.title = fresh.title;
   sections = [...document.querySelectorAll(".plan")];
   if (!was || sections.length === 0) {
@@ -38,6 +34,22 @@ async function takeNew() {
   }
   scrollTo(...was.scroll);
   await render();
+}
+
+// Brings the page to what a new one holds. A plan that did not change stays where it is, with everything that somebody did to
+// it: what is moved loses its scrolling.
+function putInPlace(fresh, isSame) {
+  const main = document.querySelector("main");
+  const known = new Map(sections.filter((section) => isSame(fileOf(section))).map((section) => [fileOf(section), section]));
+  for (const part of [...main.children]) if (known.get(part.dataset.file) !== part) part.remove();
+  let next = main.firstElementChild;
+  for (const part of [...fresh.children]) {
+    const own = known.get(part.dataset.file) ?? part;
+    if (own === next) next = next.nextElementSibling;
+    else main.insertBefore(own, next);
+  }
+  if (fresh.dataset.first) main.dataset.first = fresh.dataset.first;
+  else delete main.dataset.first;
 }
 
 const summaryOf = (details) => [details.closest(".cause")?.dataset.rule, details.className || details.querySelector("summary").textContent].join(" ");

@@ -91,6 +91,8 @@ function timeOf(view, film, causes, other) {
   }
 
   function show(step) {
+    // Whoever scrolled away stays there until the step changes.
+    const isNew = step !== now;
     now = step;
     const frame = film.frames[step];
     const [from, to] = frame ? [frame.at, endOf(frame)].map((ms) => edge + placeOf(ms, film.axis) * zoom) : [0, 0];
@@ -98,7 +100,7 @@ function timeOf(view, film, causes, other) {
       const { bottom } = lanesOf(films[at].rows);
       cursor.setAttribute("d", `M${from} 19H${Math.max(to, from + 2)}V${bottom - 16}H${from}z`);
     }
-    if (from < paper.scrollLeft || to > paper.scrollLeft + paper.clientWidth) paper.scrollLeft = from - paper.clientWidth / 2;
+    if (isNew && (from < paper.scrollLeft || to > paper.scrollLeft + paper.clientWidth)) paper.scrollLeft = from - paper.clientWidth / 2;
   }
 
   paper.addEventListener("click", ({ target, clientX }) => {
@@ -126,9 +128,9 @@ function timeOf(view, film, causes, other) {
   return {
     show,
     // How wide it is and how far it is scrolled, to be put back.
-    kept: () => [zoom, paper.scrollLeft],
-    putBack([wide, scrolled]) {
-      zoom = wide;
+    kept: () => [zoom, paper.scrollLeft, now],
+    putBack([wide, scrolled, step]) {
+      [zoom, now] = [wide, step];
       draw();
       paper.scrollLeft = scrolled;
     },

@@ -22,9 +22,7 @@ use super::{
 };
 use crate::source::Fault;
 
-/// Saves that follow the first one so soon belong to it: programs save several files at once.
-const BURST: Duration = Duration::from_millis(100);
-/// After that, changes are over when nothing has come for so long.
+/// After the time within which saves belong together, changes are over when nothing has come for so long.
 const QUIET: Duration = Duration::from_millis(12);
 /// Even if changes keep coming, they are reported after this time.
 const LONGEST: Duration = Duration::from_millis(300);
@@ -38,15 +36,17 @@ pub(super) struct Watched {
     known: BTreeSet<PathBuf>,
     /// What was named: folders with all below them, or files.
     named: Vec<PathBuf>,
+    /// Saves that follow the first one so soon belong to it: programs save several files at once.
+    burst: Duration,
 }
 
 impl Watched {
-    /// Watches what is named: folders with all below them, and the folders of files.
-    pub(super) fn new(named: &[PathBuf]) -> Result<Self, Fault> {
+    /// Watches what is named: folders with all below them, and the folders of files. Changes within `burst` are one.
+    pub(super) fn new(named: &[PathBuf], burst: Duration) -> Result<Self, Fault> {
         let (sender, events) = channel();
         let watcher = notify::recommended_watcher(sender).map_err(|error| cannot_watch(Path::new("."), &error))?;
         let named: Vec<PathBuf> = named.iter().map(|path| real(path)).collect();
-        let mut watched = Self { watcher, events, known: BTreeSet::new(), named };
+        let mut watched = Self { watcher, events, known: BTreeSet::new(), named, burst };
         watched.follow(BTreeSet::new());
         Ok(watched)
     }
@@ -92,9 +92,9 @@ impl Watched {
         }
         let begun = Instant::now();
         while begun.elapsed() < LONGEST {
-            match self.events.recv_timeout(BURST.saturating_sub(begun.elapsed()).max(QUIET)) {
+            match self.events.recv_timeout(self.burst.saturating_sub(begun.elapsed()).max(QUIET)) {
                 Ok(event) => changed.extend(self.files_of(event, matters)),
-                Err(RecvTimeoutError::Timeout) if begun.elapsed() < BURST => {}
+                Err(RecvTimeoutError::Timeout) if begun.elapsed() < self.burst => {}
                 Err(RecvTimeoutError::Timeout | RecvTimeoutError::Disconnected) => break,
             }
         }

@@ -6,7 +6,7 @@ mod request;
 
 use std::{
     io::{self, Write},
-    time::Instant,
+    time::{Duration, Instant},
 };
 
 use clap::Args;
@@ -22,6 +22,9 @@ use crate::{
     source::Fault,
 };
 use page_server::PageServer;
+
+/// Saves within this time are shown together: shorter than that of `--watch`, because somebody waits for the page.
+const BURST: Duration = Duration::from_millis(40);
 
 /// What `live` takes.
 #[derive(Debug, Args)]
@@ -43,7 +46,7 @@ fn run(arguments: &LiveArguments) -> Result<u8, Vec<Fault>> {
     let asked = arguments.review.as_review();
     let task = Task::with_recordings(&asked, true)?;
     let server = PageServer::open(arguments.port)?;
-    let mut repeated = Repeated::begin(&task)?;
+    let mut repeated = Repeated::begin(&task, BURST)?;
     if let Some(run) = repeated.run() {
         show(&server, run)?;
     }

@@ -34,10 +34,10 @@ pub(in crate::cli) struct Again {
 }
 
 impl<'t> Repeated<'t> {
-    /// The first round. Changes during it are noticed too.
-    pub(in crate::cli) fn begin(task: &'t Task<'t>) -> Result<Self, Vec<Fault>> {
+    /// The first round. Changes during it are noticed too. Changes within `burst` begin one round.
+    pub(in crate::cli) fn begin(task: &'t Task<'t>, burst: Duration) -> Result<Self, Vec<Fault>> {
         let paths = &task.arguments.paths;
-        let mut watched = Watched::new(paths)?;
+        let mut watched = Watched::new(paths, burst)?;
         let run = task.run(None)?;
         watched.follow(run.places());
         Ok(Self { task, watched, named: paths.iter().map(|path| real(path)).collect(), run: Some(run) })

@@ -32,7 +32,7 @@ use crate::{
     report::{
         PlanOutcome, PlanReport, ReviewedPlan, RunReport,
         facts::{self, FactsOf},
-        html::{self, Recorder, Recording},
+        html::{self, PatchCache, Recorder, Recording},
         paths::from_folder,
     },
     review::{BrokenScreen, Review},
@@ -51,8 +51,9 @@ pub(in crate::cli) struct Task<'a> {
     threads: usize,
     /// At which temperatures each plan is reviewed; `None` for its own.
     temperatures: Vec<Option<f64>>,
-    /// Decoded screens, if another round may follow.
+    /// Decoded screens and packed patches of the page, if another round may follow.
     cache: Option<Arc<DecodedCache>>,
+    patches: Option<PatchCache>,
 }
 
 /// The result of a round.
@@ -104,8 +105,9 @@ impl<'a> Task<'a> {
         given.dedup();
         let temperatures = if given.is_empty() { vec![None] } else { given.into_iter().map(Some).collect() };
         let cache = arguments.watch.then(Arc::default);
+        let patches = arguments.watch.then(PatchCache::default);
         let threads = arguments.threads.number();
-        Ok(Self { arguments, is_recorded, selection, working_folder: working_folder(), threads, temperatures, cache })
+        Ok(Self { arguments, is_recorded, selection, working_folder: working_folder(), threads, temperatures, cache, patches })
     }
 
     /// The screens are the same at every temperature, so findings about them are reported with the first one.
@@ -121,7 +123,6 @@ impl<'a> Task<'a> {
     /// Reviews the plans that are asked for; without a round before, all of them.
     pub(super) fn run(&self, before: Option<Before<'_>>) -> Result<ReviewRun, Vec<Fault>> {
         let arguments = self.arguments;
-        self.cache.iter().for_each(|cache| cache.begin_run());
         let mut settings = SettingsStore::new(&self.working_folder, &arguments.paths, arguments.outside);
         let (paths, faults) = find_plans(&arguments.paths, &mut settings);
         faults.iter().for_each(tell);
@@ -541,7 +542,7 @@ fn load_and_walk(
         ));
     }
     let of = FactsOf { path: shown, temperature_c: at.temperature_c };
-    let asked = AskedOfFlow { of, selection, threads: *threads, recording_bytes: at.recording_bytes };
+    let asked = AskedOfFlow { of, selection, threads: *threads, recording_bytes: at.recording_bytes, patches: at.task.patches.as_ref() };
     let (mut plan, recording) = match flow_run::review(&asked, &loaded, facts_out) {
         Ok(Ok(reviewed)) => reviewed,
         Ok(Err(faults)) => return Ok(Err(faults)),
@@ -608,7 +609,7 @@ fn play(
     let plan = &loaded.plan;
     let bar = progress::bar(of.path, plan.step_count);
     let mut written = Ok(());
-    let mut recorder = at.recording_bytes.map(|bytes| Recorder::new(plan, bytes));
+    let mut recorder = at.recording_bytes.map(|bytes| Recorder::new(plan, bytes, at.task.patches.as_ref()));
     let Task { selection, threads, .. } = at.task;
     let review = crate::review::review(plan, &loaded.screens, selection, *threads, &mut |step: &PlayedStep<'_>| {
         bar.inc(1);

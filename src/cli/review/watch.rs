@@ -4,6 +4,7 @@ use std::{
     collections::BTreeSet,
     io::{self, IsTerminal, Write},
     path::{Path, PathBuf},
+    time::Duration,
 };
 
 use super::{
@@ -22,9 +23,12 @@ use crate::{
     source::Fault,
 };
 
+/// Saves within this time are reviewed together.
+const BURST: Duration = Duration::from_millis(100);
+
 /// Reviews again after every change, without end.
 pub(super) fn watch(task: &Task<'_>) -> Result<u8, Vec<Fault>> {
-    let mut repeated = Repeated::begin(task)?;
+    let mut repeated = Repeated::begin(task, BURST)?;
     let mut earlier = Earlier::default();
     if let Some(run) = repeated.run() {
         let style = TextStyle { detail: task.arguments.detail(), ..output_style() };

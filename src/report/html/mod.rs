@@ -11,6 +11,7 @@ mod flow_map;
 mod finding_texts;
 mod names;
 mod packed;
+mod patch_cache;
 mod page_data;
 mod recording;
 mod screen_index;
@@ -32,6 +33,7 @@ use crate::{finding::Summary, rules::FLASH_CAUTION};
 use cause_list::Shown;
 pub(super) use finding_texts::marked;
 use packed::Style;
+pub use patch_cache::PatchCache;
 pub use recording::{Recorder, Recording};
 
 /// Pictures of a page take at most so many bytes before they are written down.
@@ -92,12 +94,12 @@ fn page(report: &RunReport, recordings: &[Option<&Recording>], form: Form) -> Re
                     @match report.plans.as_slice() { [plan] => (where_from(plan)), _ => p { (total(report)) } }
                 }
                 main data-first=[first_plan(report)] {
-                    @if form == Form::Compared { (comparison::section(report, recordings)) }
                     @if report.plans.len() > 1 { (contents(report)) }
                     @for fault in &report.faults {
                         p.refused { strong { (fault.message) } " " (fault.help.as_deref().unwrap_or_default()) }
                     }
                     @for plan in &plans { (plan) }
+                    @if form == Form::Compared { (comparison::section(report, recordings)) }
                 }
                 footer { (cautions()) }
                 @if !plans.is_empty() || form.number().is_some() {

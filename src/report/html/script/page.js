@@ -25,9 +25,15 @@ const render = paced(async () => {
   if (open?.number !== number) openPlan(number);
   const { panel, causes, time, film } = open;
   state.plan = number;
-  const place = causes.placeOfId(state.finding);
+  let place = causes.placeOfId(state.finding);
   if (state.step === null && moment !== null && !place) state.step = stepAt(film, moment);
-  if (state.step === null) state.step = place?.step ?? causes.worstStep ?? Math.min(0, (film?.pictured ?? 0) - 1);
+  if (state.step === null) {
+    // Whoever comes without an address sees the worst finding that a picture shows.
+    place ??= causes.worst;
+    state.finding ??= place?.id ?? null;
+    state.step = place?.step ?? Math.min(0, (film?.pictured ?? 0) - 1);
+    causes.refresh(state, false);
+  }
   if (panel) {
     state.step = Math.max(-1, Math.min(panel.last, state.step));
     // A finding stands in the picture of its own step only.
@@ -41,14 +47,25 @@ const render = paced(async () => {
   history.replaceState(null, "", addressOf(state));
 });
 
+// What is made of a plan's part of the page once, however often the plan is opened.
+const made = new WeakMap();
+
+function partsOf(section, number) {
+  if (!made.has(section)) {
+    const film = dataOf(section);
+    made.set(section, { film, causes: causesOf(section, number, choose), aside: film && reel(film) });
+    if (film) listScreens(section, made.get(section));
+  }
+  return made.get(section);
+}
+
 function openPlan(number) {
   open?.panel?.end();
   open?.view?.remove();
   for (const [at, section] of sections.entries()) section.hidden = at !== number - 1;
   const section = sections[number - 1];
-  const causes = causesOf(section, number, choose);
-  const film = dataOf(section);
-  open = { number, section, causes, film };
+  const { film, causes, aside } = partsOf(section, number);
+  open = { number, section, causes, film, aside };
   if (!film?.frames.length) return;
   open.view = document.getElementById("view").content.firstElementChild.cloneNode(true);
   section.querySelector(".work").prepend(open.view);
@@ -137,10 +154,8 @@ function timeOf(view, film, causes, other) {
   };
 }
 
-// Small pictures that are seldom asked for, from a reel of their own: those of the causes, for print, and the screens once
-// they are opened.
-async function drawAside({ film, section, causes, view }) {
-  const aside = reel(film);
+// The screens as small pictures, drawn once they are opened.
+function listScreens(section, { film, aside }) {
   const screens = section.querySelector(".screens");
   screens?.addEventListener("toggle", async () => {
     for (const canvas of screens.querySelectorAll("canvas:not([data-drawn])")) {
@@ -154,10 +169,14 @@ async function drawAside({ film, section, causes, view }) {
     event.preventDefault();
     choose({ step: Number(item.dataset.step), finding: null });
   });
+}
+
+// Small pictures of the causes, for print.
+async function drawAside({ film, causes, view, aside }) {
   for (const { item, step, box } of causes.places.filter((place) => place.box && place.item.matches(".places > :first-child"))) {
-    if (!(step < film.pictured) || step === null) continue;
+    if (!(step < film.pictured) || step === null || item.querySelector(".shot")) continue;
     await new Promise((resolve) => (globalThis.requestIdleCallback ?? setTimeout)(resolve));
-    if (!view.isConnected) return;
+    if (!view.isConnected || item.querySelector(".shot")) return;
     const canvas = document.createElement("canvas");
     canvas.className = "shot";
     const part = around(box, film);

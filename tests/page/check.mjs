@@ -48,6 +48,7 @@ async function check(file) {
     if (plans > 1) await checkChange(page, plan);
     await checkPanel(page, isCompared);
     if (!isCompared) await checkEdge(page);
+    await checkHere(page);
     await checkPace(page);
     await checkFlashes(page);
     await checkCauses(page, troubles);
@@ -69,10 +70,10 @@ async function check(file) {
 async function checkFunctions(file) {
   const page = await opened(pathToFileURL(file).href, []);
   const of = (run, ...given) => page.evaluate(`(${run})(...${JSON.stringify(given)})`);
-  for (const hash of ["#plan=2&step=12&look=left&beside=meant&finding=ab12", "#plan=1&step=begin&look=meant", "#plan=1&look=seen", "#plan=1&look=left&beside=edge"]) {
+  for (const hash of ["#plan=2&step=12&look=left&beside=meant&finding=ab12", "#plan=1&step=begin&look=meant", "#plan=1&look=seen", "#plan=1&look=left&beside=edge", "#plan=1&step=2&look=seen&at=12,340"]) {
     assert.equal(await of("(hash) => addressOf(readAddress(hash))", hash), hash);
   }
-  const usual = { plan: null, step: null, look: "seen", beside: null, finding: null };
+  const usual = { plan: null, step: null, look: "seen", beside: null, finding: null, at: null };
   for (const hash of ["", "#", "#plan=x&step=-4&look=all", "#step=1e9", "#plan-3", "#beside=under"]) assert.deepEqual(await of("readAddress", hash), usual, hash);
   // CIE 1976 lightness to sRGB (IEC 61966-2-1): 0, 50 and 100 L* are the greys 0, 119 and 255 (Bruce Lindbloom's tables, from memory).
   assert.deepEqual(await of("(all) => all.map(greyOf)", [-1, 0, 50, 100, 101]), [0, 0, 119, 255, 255]);
@@ -86,6 +87,7 @@ async function checkFunctions(file) {
   assert.deepEqual(await of("(all, film) => all.map((moment) => stepAt(film, moment))", [-1, 0, 399, 400, 5000], later), [-1, 0, 0, 1, 2]);
   assert.deepEqual(await of("(film) => [-1, 1, 7].map((step) => momentAt(film, step))", later), [-1, 400, -1]);
   await checkTime(of, axis);
+  await checkStory(of);
   // Of the corners around a box of 30 x 40 px at 10, 20, every line runs 4 px outside it.
   const points = [];
   let [x, y] = [0, 0];
@@ -101,6 +103,47 @@ async function checkFunctions(file) {
     [place, { ...place, level: "note" }, { ...place, known: true }, { ...place, unsure: true }]);
   assert.deepEqual(passed, [true, false, false, false]);
   await page.close();
+}
+
+// The story of a pixel of a film made by hand: a white panel; black is drawn and not sent; two seconds later it is sent and
+// leaves 3 L* of residue.
+async function checkStory(of) {
+  // As `explain` says them: the cases of its function of the same name.
+  assert.deepEqual(await of("(all) => all.map(lasting)", [240, 2000, 9400, 126600, 3600000, 7260000, 90000000]),
+    ["240 ms", "2 s", "9.4 s", "2 min 7 s", "1 h", "2 h 1 min", "1 day 1 h"]);
+  const film = {
+    limit: 2.3, residue_steps: 4, levels: [[0, "black"], [0xffffff, "white"]], modes: { quick: "It is quick." },
+    frames: [
+      { at: 0, title: "step 0", updates: [{ mode: "full", sent: [[0, 0, 8, 8]], times: [0, 0, 10, 10, 900], flashes: 2, cleans: true }] },
+      { at: 1000, title: "step 1", meant: [[4, 4, 1]] },
+      { at: 3000, title: 'step 2 "sent"', glass: [[4, 4, 1]], residue: [[4, 4, 2]], updates: [{ mode: "quick", sent: [[0, 0, 8, 8]], times: [3000, 3000, 3010, 3010, 3260] }] },
+      { at: 4000, title: "step 3" },
+    ],
+  };
+  const told = (step, at) => of(`async (film, step, at) => {
+    const pictures = [[8, 8, 0xffffff], [2, 2, 0], [2, 2, 0x8c8c8c]];
+    const pixelOf = (number, x, y) => (x >= 0 && y >= 0 && x < pictures[number][0] && y < pictures[number][1] ? pictures[number][2] : null);
+    return storyOf(film, step, await factsOf(film, step, at, pixelOf));
+  }`, film, step, at);
+  assert.deepEqual(await told(1, [4, 5]), [
+    ["What is meant here", ["black: drawn with this step."]],
+    ["What was driven here last", ["At the beginning, 1 s ago: step 0: `full` is complete after 900 ms, with 2 flashes."]],
+    ["What is seen now", ["The pixel shows white: no update was sent to it since it changed, so it shows the older picture.", "Apart from that, nothing of older pictures is left here."]],
+  ]);
+  assert.deepEqual(await told(3, [4, 5]), [
+    ["What is meant here", ["black: drawn 3 s before, by step 1."]],
+    ["What was driven here last", ['3 s after the beginning, 1 s ago: step 2 "sent": `quick` is complete after 260 ms, without a flash.', "The place was updated once since step 0 cleaned it."]],
+    ["What is seen now", ['Older pictures make it 3.0 L* lighter, and most people notice 2.3 L*: a ghost where enough pixels around it are like this. It has been so for 1 s, since step 2 "sent".']],
+    ["Why", ["It is quick."]],
+  ]);
+  assert.deepEqual((await told(3, [1, 1])).slice(0, 3).map(([, lines]) => lines[0]), [
+    "white, as before the first step.",
+    '3 s after the beginning, 1 s ago: step 2 "sent": `quick` is complete after 260 ms, without a flash.',
+    "Nothing of older pictures is left here.",
+  ]);
+  const lost = { ...film, frames: film.frames.map((frame) => ({ ...frame, glass: undefined })) };
+  assert.match((await of(`async (film) => storyOf(film, 3, await factsOf(film, 3, [4, 5], (number, x, y) => (number === 0 ? 0xffffff : x < 2 && y < 2 ? 0 : null)))`, lost))[2][1][0],
+    /^The pixel shows white: the mode that was sent there cannot show the shade that was drawn\.$/);
 }
 
 // Residue stands below the line of its limit where it is below it, and energy adds up.
@@ -268,6 +311,36 @@ async function checkEdge(page) {
   await viewOf(page).locator(".stage").focus();
   await page.keyboard.press("e");
   await edge.waitFor({ state: "hidden" });
+}
+
+// A click on the panel tells the story of that place; it follows the step, keys move it, the address keeps it.
+async function checkHere(page) {
+  const here = page.locator(".plan:not([hidden]) .here");
+  await viewOf(page).locator("canvas").first().scrollIntoViewIfNeeded();
+  await viewOf(page).locator("canvas").first().click({ position: { x: 40, y: 30 } });
+  await here.waitFor();
+  const titles = await here.locator("h4").allTextContents();
+  assert.deepEqual([titles[0], titles[1], titles[2], titles.at(-1)],
+    ["What is meant here", "What was driven here last", "What is seen now", "What is reported here"]);
+  const [x, y] = /at=(\d+),(\d+)/.exec(page.url()).slice(1).map(Number);
+  assert.match(await here.locator("h3").textContent(), new RegExp(`^The place ${x}, ${y} at `));
+  const size = await viewOf(page).locator("canvas").first().evaluate((canvas) => [canvas.width / canvas.clientWidth, canvas.width]);
+  assert.ok(Math.abs(x - 40 * size[0]) <= 1 + size[0], `${x} for 40 points of ${size[0]} px`);
+  await viewOf(page).locator(".stage").focus();
+  await page.keyboard.press("Shift+ArrowRight");
+  const moved = x + Math.max(1, Math.round(size[1] / 100));
+  await page.waitForFunction((told) => document.querySelector(".plan:not([hidden]) .here")?.dataset.told.startsWith(told), `${moved},${y} `);
+  const slider = viewOf(page).getByRole("slider", { name: /^Step/ });
+  await slider.fill("1");
+  await page.waitForFunction((told) => document.querySelector(".plan:not([hidden]) .here")?.dataset.told === told, `${moved},${y} 0`);
+  assert.match(await here.locator("h3").textContent(), / at step 0/);
+  await here.getByRole("button", { name: "Close" }).click();
+  await here.waitFor({ state: "detached" });
+  await viewOf(page).locator(".stage").focus();
+  await page.keyboard.press("h");
+  await here.waitFor();
+  await page.keyboard.press("h");
+  await here.waitFor({ state: "detached" });
 }
 
 async function checkPanel(page, isCompared) {

@@ -5,7 +5,7 @@
 //
 // Usage: node live.mjs CHROMIUM STILLPAGE FIXTURES [RUNS]
 import assert from "node:assert/strict";
-import { spawn } from "node:child_process";
+import { execFileSync, spawn } from "node:child_process";
 import { cpSync, mkdtempSync, readFileSync, renameSync, rmSync, writeFileSync } from "node:fs";
 import { tmpdir } from "node:os";
 import { join } from "node:path";
@@ -47,6 +47,7 @@ async function checkAll(address) {
   await checkSaves(page);
   await checkBroken(page);
   await checkFiles(page);
+  await checkStories(page);
   assert.deepEqual(troubles, []);
   server.kill("SIGINT");
   await page.locator(".live").filter({ hasText: "has ended" }).waitFor();
@@ -163,4 +164,27 @@ async function checkFiles(page) {
   await page.waitForTimeout(400);
   assert.equal(await pixels(), opening);
   assert.ok(was);
+}
+
+// What the page tells of a pixel is what `explain` tells of it, which plays the plan anew.
+async function checkStories(page) {
+  const film = await page.evaluate(() => ({ width: open.film.width, height: open.film.height, last: open.film.pictured - 1 }));
+  const boxes = await page.locator(".plan:not([hidden]) li[data-step][data-box]").evaluateAll((items) => items.map(({ dataset }) => [Number(dataset.step), dataset.box.split(" ").map(Number)]));
+  const asked = boxes.slice(0, 6).map(([step, [x, y, width, height]]) => [step, Math.floor(x + width / 2), Math.floor(y + height / 2)]);
+  asked.push([0, 5, 5], [film.last, Math.floor(film.width / 2), Math.floor(film.height / 2)], [1, 120, 320]);
+  for (const [step, x, y] of asked) {
+    const run = [ "explain", troubled(), "--step", step, "--where", `${x},${y},1,1`, "--before", 100000, "--format", "json"];
+    const story = JSON.parse(execFileSync(program, run.map(String), { cwd: folder, encoding: "utf8" }));
+    const facts = await page.evaluate(([step, at]) => factsOf(open.film, step, at, open.panel.pixel), [step, [x, y]]);
+    const sent = story.events.flatMap((event) => event.sent.filter(({ lost }) => !lost).map((update) => ({ step: event.step, ...update })));
+    const where = `${x}, ${y} at step ${step}`;
+    assert.equal(facts.driven.length, sent.length, where);
+    const [own, other] = [facts.driven.at(-1), sent.at(-1)];
+    assert.deepEqual([own?.step, own?.mode, own?.flashes ?? 0], [other?.step, other?.mode, other?.flashes ?? 0], where);
+    if (own) assert.ok(Math.abs(own.times[4] - own.times[0] - other.ends_after_ms) < 0.02, where);
+    const drawn = story.events.filter((event) => event.drawn_px > 0).at(-1)?.step ?? -1;
+    assert.equal(facts.meant.step, drawn, where);
+    assert.equal(facts.meant.value !== facts.glass.value, story.older_px + story.unreached_px + story.inked_px > 0, where);
+  }
+  console.log(`${asked.length} stories agree`);
 }

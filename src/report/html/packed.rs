@@ -8,12 +8,13 @@ use std::io::{self, Write as _};
 use base64::{Engine, engine::general_purpose::STANDARD};
 use flate2::{Compression, write::DeflateEncoder};
 
-const SCRIPT: [&str; 6] = [
+const SCRIPT: [&str; 7] = [
     include_str!("script/address.js"),
     include_str!("script/film.js"),
     include_str!("script/panel.js"),
     include_str!("script/time.js"),
     include_str!("script/causes.js"),
+    include_str!("script/here.js"),
     include_str!("script/page.js"),
 ];
 

@@ -82,7 +82,8 @@ fn help() -> Markup {
     html! {
         details.help { summary { "Keys, and what is shown" }
             p { "M meant, S seen, L left, B meant beside it, E meant over it up to an edge that you move, C closer, \
-                 arrows step, N and P go to the next and the previous finding. " label { input type="checkbox" name="keys" checked; " keys are on" } }
+                 arrows step, N and P go to the next and the previous finding. Click on the panel, or press H, to read what \
+                 happened at that place; Shift with an arrow moves the place. " label { input type="checkbox" name="keys" checked; " keys are on" } }
             p { "All this is what the model predicts. Nothing moves until you start it. Playing is ten times slower than \
                  the panel, and flashes are only marked, because flashing can trigger seizures in people with \
                  photosensitive epilepsy." }

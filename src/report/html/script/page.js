@@ -41,6 +41,7 @@ const render = paced(async () => {
     open.step = state.step;
     time.show(state.step);
     tellChosen(place);
+    tellHere();
   }
   causes.refresh(state);
   for (const link of document.querySelectorAll(".contents a")) link.toggleAttribute("aria-current", link.hash === `#plan=${number}`);
@@ -79,6 +80,60 @@ function openPlan(number) {
 function otherOf(number) {
   const film = dataOf(sections[2 - number]);
   return film && { film, reel: reel(film), word: sides[2 - number], ownWord: sides[number - 1] };
+}
+
+// The story of the place that somebody points at, above the causes; it follows the step.
+async function tellHere() {
+  const { section, film, panel, causes } = open;
+  const [at, step] = [state.at, state.step];
+  const isOn = at && at[0] < film.width && at[1] < film.height;
+  const facts = isOn && (await factsOf(film, step, at, panel.pixel));
+  if (at !== state.at || step !== state.step || section !== open.section) return;
+  let here = section.querySelector(".here");
+  if (!facts) return here?.remove();
+  if (!here) {
+    here = Object.assign(document.createElement("section"), { className: "here" });
+    here.setAttribute("aria-live", "polite");
+    section.querySelector(".list").prepend(here);
+  }
+  here.innerHTML = `<h3>The place ${at[0]}, ${at[1]} at ${escaped(film.frames[step]?.title ?? "the beginning")}</h3><button type="button" name="away">Close</button>`
+    + storyOf(film, step, facts).map(([title, lines]) => `<h4>${title}</h4>${lines.map((line) => `<p>${marked(line)}</p>`).join("")}`).join("")
+    + "<h4>What is reported here</h4>";
+  const found = foundAt(causes.places, at, step);
+  if (found.length === 0) here.append(Object.assign(document.createElement("p"), { textContent: "No rule reports anything at this place and time." }));
+  for (const place of found) {
+    const line = document.createElement("p");
+    const link = Object.assign(document.createElement("a"), { href: addressOf({ ...state, step: place.step, finding: place.id }), textContent: place.item.querySelector("a").textContent });
+    link.addEventListener("click", (event) => { event.preventDefault(); causes.choosePlace(place); });
+    line.append(`${signs[place.level]} ${place.cause.querySelector(".name").textContent}: `, link);
+    here.append(line);
+  }
+  here.dataset.told = `${at} ${step}`;
+}
+
+const escaped = (text) => text.replace(/[&<>"]/g, (sign) => `&#${sign.codePointAt(0)};`);
+// A text whose names in backticks are set as code.
+const marked = (text) => escaped(text).replace(/`([^`]+)`/g, "<code>$1</code>");
+
+// The findings whose box holds a place, by a step: the last of each rule, the newest first.
+function foundAt(places, at, step) {
+  const found = places.filter((place) => place.box && place.step !== null && place.step <= step && holds(place.box, at));
+  found.sort((one, other) => other.step - one.step);
+  return found.filter((place, number) => found.findIndex(({ rule }) => rule === place.rule) === number).slice(0, 5);
+}
+
+// The place that somebody asks for with keys: that of the chosen finding, or the middle of the panel.
+function pointHere() {
+  const { film, causes } = open;
+  const [x, y, width, height] = causes.placeOfId(state.finding)?.box ?? [0, 0, film.width, film.height];
+  choose({ at: state.at ? null : [Math.floor(x + width / 2), Math.floor(y + height / 2)] });
+}
+
+function moveHere(across, down) {
+  const { film } = open;
+  const by = Math.max(1, Math.round(film.width / 100));
+  const within = (value, most) => Math.max(0, Math.min(most - 1, value));
+  choose({ at: [within(state.at[0] + across * by, film.width), within(state.at[1] + down * by, film.height)] });
 }
 
 // The chosen finding in a line under the panel, so that it stays in sight.
@@ -219,14 +274,18 @@ const keys = {
   b: () => chooseSecond("meant"),
   e: () => chooseSecond("edge"),
   c: () => open.panel.closer(),
+  h: pointHere,
   n: () => open.causes.beside(state.finding, 1),
   p: () => open.causes.beside(state.finding, -1),
   ArrowRight: () => choose({ step: state.step + 1 }),
   ArrowLeft: () => choose({ step: state.step - 1 }),
 };
 
+const moves = { ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, -1], ArrowDown: [0, 1] };
+
 document.addEventListener("keydown", (event) => {
-  const run = keys[event.key.length === 1 ? event.key.toLowerCase() : event.key];
+  const move = event.shiftKey && state.at && moves[event.key];
+  const run = move ? () => moveHere(...move) : keys[event.key.length === 1 ? event.key.toLowerCase() : event.key];
   const arrows = "input, .scroll, .wide, .closer .stage";
   const isTaken = event.ctrlKey || event.altKey || event.metaKey || event.target.closest(event.key.length > 1 ? `select, ${arrows}` : "select");
   if (!run || isTaken || !open?.panel || !open.view.querySelector('[name="keys"]').checked) return;
@@ -235,6 +294,7 @@ document.addEventListener("keydown", (event) => {
 });
 document.addEventListener("click", ({ target }) => {
   const { name } = target.closest("button") ?? {};
+  if (name === "away") choose({ at: null });
   if (name === "back" || name === "forward") choose({ step: state.step + (name === "back" ? -1 : 1) });
   if (name === "previous" || name === "next") open.causes.beside(state.finding, name === "previous" ? -1 : 1);
 });

@@ -18,6 +18,13 @@ function corners([x, y, width, height], out) {
     + `M${right} ${bottom - down}V${bottom}H${right - across}M${left + across} ${bottom}H${left}V${bottom - down}`;
 }
 
+// Four lines that point at a pixel and leave it free.
+function ticksAround([x, y], out) {
+  const [across, down] = [x + 0.5, y + 0.5];
+  const [near, far] = [1.2 * out, 3.5 * out];
+  return `M${across} ${down - far}V${down - near}M${across} ${down + near}V${down + far}M${across - far} ${down}H${across - near}M${across + near} ${down}H${across + far}`;
+}
+
 function frameAround([x, y, width, height], out) {
   return `M${x - out} ${y - out}h${width + 2 * out}v${height + 2 * out}h${-width - 2 * out}z`;
 }
@@ -56,7 +63,7 @@ function panelOf(view, film, choose, other) {
 
   async function show(state) {
     stop();
-    const { look, box } = state;
+    const { look, box, at } = state;
     const step = Math.max(-1, Math.min(last, state.step));
     const how = state.beside === "edge" && !canLieOver ? "meant" : state.beside ?? (other ? "meant" : null);
     const words = lookWords[look](panel.times);
@@ -65,7 +72,7 @@ function panelOf(view, film, choose, other) {
     second.hidden = how !== "meant";
     if (how === "meant") draw(second, pair.picture, pair.words);
     edge.show(how === "edge" && pair, look, pair?.name, isOtherRight);
-    shown = { step, look, box };
+    shown = { step, look, box, at };
     control("step").value = step + 1;
     control("step").setAttribute("aria-valuetext", titleOf(step));
     for (const button of view.querySelectorAll('[name="look"]')) button.setAttribute("aria-pressed", button.value === look);
@@ -100,7 +107,8 @@ function panelOf(view, film, choose, other) {
       const boxes = (list = []) => list.map((box) => frameAround(box, out)).join("");
       const path = (name, d) => (d ? `<path class="${name} halo" d="${d}"/><path class="${name}" d="${d}"/>` : "");
       over.innerHTML = path("ghosts", boxes(frame.ghosts)) + path("outlines", boxes(frame.outlines))
-        + path("chosen", shown.box && (figure === main || !other) ? corners(shown.box, 1.6 * out) : "");
+        + path("chosen", shown.box && (figure === main || !other) ? corners(shown.box, 1.6 * out) : "")
+        + path("chosen", shown.at && figure === main ? ticksAround(shown.at, out) : "");
     }
   }
 
@@ -197,17 +205,28 @@ function panelOf(view, film, choose, other) {
   control("step").addEventListener("input", () => choose({ step: Number(control("step").value) - 1 }));
   control("play").addEventListener("click", play);
   control("flash").addEventListener("click", flash);
-  view.querySelector(".stage").addEventListener("pointermove", async ({ target, offsetX, offsetY }) => {
-    if (!main.contains(target) || target.tagName !== "CANVAS" || playing) return;
-    const [x, y] = [offsetX / target.clientWidth, offsetY / target.clientHeight];
-    const [column, row] = [Math.floor(x * film.width), Math.floor(y * film.height)].map((at) => Math.max(0, at));
+  // The pixel under the pointer; nothing beside the panel.
+  function pixelUnder({ target, offsetX, offsetY }) {
+    if (!main.contains(target) || target.tagName !== "CANVAS" || playing) return null;
+    const within = (share, most) => Math.max(0, Math.min(most - 1, Math.floor(share * most)));
+    return [within(offsetX / target.clientWidth, film.width), within(offsetY / target.clientHeight, film.height)];
+  }
+
+  view.querySelector(".stage").addEventListener("click", (event) => {
+    const at = view.classList.contains("edged") ? null : pixelUnder(event);
+    if (at) choose({ at });
+  });
+  view.querySelector(".stage").addEventListener("pointermove", async (event) => {
+    const under = pixelUnder(event);
+    if (!under) return;
+    const [column, row] = under;
     const residue = await panel.residueAt(shown.step + 1, column, row);
     const words = residue === 0 ? "nothing left" : `${Math.abs(residue)} L* too ${residue < 0 ? "dark" : "light"}`;
     view.querySelector(".reading").textContent = `${column}, ${row}: ${words}`;
   });
   const resized = new ResizeObserver(marks);
   resized.observe(main);
-  return { show, closer, last, at: panel.at, end: () => { stop(); resized.disconnect(); } };
+  return { show, closer, last, at: panel.at, pixel: panel.pixel, end: () => { stop(); resized.disconnect(); } };
 }
 
 // An edge that lies over the panel, moved with a slider or by drawing it along: on one side of it stands the second picture.

@@ -2,8 +2,8 @@
 //! `text-lost` would say of the prepared screen, which no longer knows its texts.
 
 use super::{
-    letters::{letters_of, with_ink},
-    pages,
+    letters::{Letters, letters_of, with_ink},
+    rule_named,
     text_lost::STANDS_OUT,
     texts,
 };
@@ -37,12 +37,12 @@ impl TextLeft {
 /// How much of each text of a drawing is left if its pixels have these levels, row by row.
 pub fn texts_left(drawn: &Picture, shown: &[Level], ink: &Ink) -> Vec<TextLeft> {
     let (grid, table) = (TileGrid::new(drawn.size()), ink.level_table());
-    let least = pages().iter().find(|page| page.id == "text-lost").and_then(|page| {
-        page.limits.iter().find(|(name, _)| name.as_str() == "lost").and_then(|(_, limit)| limit.default)
-    });
-    let left = |mut letters: super::letters::Letters| {
+    let page = rule_named("text-lost");
+    let limit = page.and_then(|page| page.limits.iter().find(|limit| limit.name == "lost"));
+    let least = limit.and_then(|limit| limit.default).unwrap_or_default();
+    let left = |mut letters: Letters| {
         let text = &drawn.texts[letters.text];
-        TileCover::new(grid, &[text.rect]).for_each_tile(|tile, covered| {
+        TileCover::new(grid.clone(), &[text.rect]).for_each_tile(|tile, covered| {
             let (left, top) = grid.origin(tile);
             for (bit, is_ink) in with_ink(covered, letters.ink.pixels_of(tile)) {
                 let (x, y) = (left + bit % 8, top + bit / 8);
@@ -54,7 +54,7 @@ pub fn texts_left(drawn: &Picture, shown: &[Level], ink: &Ink) -> Vec<TextLeft> 
             quote: texts::quote(&text.text),
             rect: text.rect,
             share: letters.levels.share_apart(STANDS_OUT, ink),
-            least: least.unwrap_or(0.0),
+            least,
         }
     };
     letters_of(drawn, &grid, &table).into_iter().map(left).collect()

@@ -126,18 +126,18 @@ async function checkStory(of) {
     return storyOf(film, step, await factsOf(film, step, at, pixelOf));
   }`, film, step, at);
   assert.deepEqual(await told(1, [4, 5]), [
-    ["What is meant here", ["black: drawn with this step."]],
+    ["What is meant here", ["Black: drawn with this step."]],
     ["What was driven here last", ["At the beginning, 1 s ago: step 0: `full` is complete after 900 ms, with 2 flashes."]],
     ["What is seen now", ["The pixel shows white: no update was sent to it since it changed, so it shows the older picture.", "Apart from that, nothing of older pictures is left here."]],
   ]);
   assert.deepEqual(await told(3, [4, 5]), [
-    ["What is meant here", ["black: drawn 3 s before, by step 1."]],
+    ["What is meant here", ["Black: drawn 3 s before, by step 1."]],
     ["What was driven here last", ['3 s after the beginning, 1 s ago: step 2 "sent": `quick` is complete after 260 ms, without a flash.', "The place was updated once since step 0 cleaned it."]],
     ["What is seen now", ['Older pictures make it 3.0 L* lighter, and most people notice 2.3 L*: a ghost where enough pixels around it are like this. It has been so for 1 s, since step 2 "sent".']],
     ["Why", ["It is quick."]],
   ]);
   assert.deepEqual((await told(3, [1, 1])).slice(0, 3).map(([, lines]) => lines[0]), [
-    "white, as before the first step.",
+    "White, as before the first step.",
     '3 s after the beginning, 1 s ago: step 2 "sent": `quick` is complete after 260 ms, without a flash.',
     "Nothing of older pictures is left here.",
   ]);

@@ -107,7 +107,16 @@ impl<'a> Task<'a> {
         let cache = arguments.watch.then(Arc::default);
         let patches = arguments.watch.then(PatchCache::default);
         let threads = arguments.threads.number();
-        Ok(Self { arguments, is_recorded, selection, working_folder: working_folder(), threads, temperatures, cache, patches })
+        Ok(Self {
+            arguments,
+            is_recorded,
+            selection,
+            working_folder: working_folder(),
+            threads,
+            temperatures,
+            cache,
+            patches,
+        })
     }
 
     /// The screens are the same at every temperature, so findings about them are reported with the first one.
@@ -542,7 +551,13 @@ fn load_and_walk(
         ));
     }
     let of = FactsOf { path: shown, temperature_c: at.temperature_c };
-    let asked = AskedOfFlow { of, selection, threads: *threads, recording_bytes: at.recording_bytes, patches: at.task.patches.as_ref() };
+    let asked = AskedOfFlow {
+        of,
+        selection,
+        threads: *threads,
+        recording_bytes: at.recording_bytes,
+        patches: at.task.patches.as_ref(),
+    };
     let (mut plan, recording) = match flow_run::review(&asked, &loaded, facts_out) {
         Ok(Ok(reviewed)) => reviewed,
         Ok(Err(faults)) => return Ok(Err(faults)),

@@ -86,7 +86,9 @@ mod tests {
         for number in 0..3 {
             kept.add([number; 32], &[number; 4], 8);
         }
-        assert!(kept.before.contains_key(&[0; 32]) && kept.before.contains_key(&[1; 32]) && kept.now.contains_key(&[2; 32]));
+        assert!(
+            kept.before.contains_key(&[0; 32]) && kept.before.contains_key(&[1; 32]) && kept.now.contains_key(&[2; 32])
+        );
         kept.add([3; 32], &[3; 4], 8);
         kept.add([4; 32], &[4; 4], 8);
         assert!(!kept.before.contains_key(&[0; 32]) && kept.before.contains_key(&[3; 32]));

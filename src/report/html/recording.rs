@@ -18,11 +18,7 @@ use crate::{
     geometry::{Rect, Size},
     panel::{Ghost, PlayedStep, PlayedUpdate, WaitsFor},
     plan::{Begins, Cause, Plan},
-    report::{
-        panel_view::Colours,
-        sheet::png_of_samples,
-        story::mode_words,
-    },
+    report::{panel_view::Colours, sheet::png_of_samples, story::mode_words},
     units::length_mm,
 };
 
@@ -199,6 +195,8 @@ pub struct Recorder<'p> {
     /// What the page shows at present: the levels on the glass, the glass and the memory, one or three bytes a pixel, and
     /// the residue.
     levels: Vec<Level>,
+    /// Of each tile that was looked at whole and has the same residue everywhere: its levels, and the bits of the residue.
+    even_tiles: Vec<Option<([Level; 64], u64)>>,
     glass: Vec<u8>,
     meant: Vec<u8>,
     residue: Vec<u8>,
@@ -239,6 +237,7 @@ impl<'p> Recorder<'p> {
             colours,
             recording,
             levels: Vec::new(),
+            even_tiles: Vec::new(),
             glass: Vec::new(),
             meant: Vec::new(),
             residue: Vec::new(),
@@ -291,9 +290,8 @@ impl<'p> Recorder<'p> {
         let display = &self.plan.display;
         let named = display.ink.all().iter().map(|level| (self.colours.of(level, 0.0), display.ink.name(level)));
         self.recording.levels = named.collect();
-        let words = |(mode, celsius): (&usize, &f64)| {
-            (display.modes[*mode].name.clone(), mode_words(display, *mode, *celsius))
-        };
+        let words =
+            |(mode, celsius): (&usize, &f64)| (display.modes[*mode].name.clone(), mode_words(display, *mode, *celsius));
         self.recording.modes = self.used.iter().map(words).collect();
         self.recording
     }
@@ -303,11 +301,13 @@ impl<'p> Recorder<'p> {
         let table = ink.level_table();
         let white = self.plan.begins == Begins::Unknown;
         let samples = self.samples();
-        for shade in step.previous.shades() {
-            let level = if white { ink.white() } else { table[usize::from(*shade)] };
-            self.levels.push(level);
-            self.glass.extend_from_slice(&self.level_colours[usize::from(level)][..samples]);
+        let level = |shade: &u8| if white { ink.white() } else { table[usize::from(*shade)] };
+        self.levels = step.previous.shades().iter().map(level).collect();
+        self.glass = vec![0; self.levels.len() * samples];
+        for (at, level) in self.levels.iter().enumerate() {
+            paint(&mut self.glass, at, samples, self.level_colours[usize::from(*level)]);
         }
+        self.even_tiles = vec![None; step.grid().tiles()];
         self.meant = self.glass.clone();
         self.residue = vec![NO_RESIDUE; size.pixels() as usize];
         self.picture(Layer::Glass, size.whole())?;
@@ -359,7 +359,16 @@ impl<'p> Recorder<'p> {
     }
 
     fn repaint_tile(&mut self, step: &PlayedStep<'_>, tile: u32, covered: u64, boxes: &mut [Bounds; 2]) {
-        let (levels, shown) = (step.glass.levels(tile), step.glass.shown_residues(tile));
+        let levels = step.glass.levels(tile);
+        // Most of a page is blank and stays as it is, however often all of it is driven.
+        let even = step.glass.even_residue(tile).filter(|_| covered == step.grid().whole(tile));
+        let now = even.map(|residue| (*levels, residue.lightness().to_bits()));
+        let seen = &mut self.even_tiles[tile as usize];
+        if now.is_some() && *seen == now {
+            return;
+        }
+        *seen = now;
+        let shown = step.glass.shown_residues(tile);
         let ((left, top), samples) = (step.grid().origin(tile), self.samples());
         for bit in bits(covered) {
             let (x, y) = (left + bit % 8, top + bit / 8);
@@ -367,8 +376,7 @@ impl<'p> Recorder<'p> {
             let (level, residue_l) = (levels[bit as usize], shown[bit as usize]);
             if self.levels[at] != level {
                 self.levels[at] = level;
-                let colour = self.level_colours[usize::from(level)];
-                self.glass[at * samples..][..samples].copy_from_slice(&colour[..samples]);
+                paint(&mut self.glass, at, samples, self.level_colours[usize::from(level)]);
                 boxes[0].take(x, y);
             }
             let value = if residue_l == 0.0 { NO_RESIDUE } else { residue_byte(residue_l) };
@@ -406,9 +414,7 @@ impl<'p> Recorder<'p> {
             let mut changed = Bounds::default();
             for (x, shade) in (0..).zip(shades) {
                 let colour = self.level_colours[usize::from(table[usize::from(*shade)])];
-                let pixel = &mut self.meant[(y * size.width + x) as usize * samples..][..samples];
-                if pixel != &colour[..samples] {
-                    pixel.copy_from_slice(&colour[..samples]);
+                if paint(&mut self.meant, (y * size.width + x) as usize, samples, colour) {
                     changed.take(x, y);
                 }
             }
@@ -567,6 +573,17 @@ fn updates_in_words(plan: &Plan, step: &PlayedStep<'_>) -> String {
 
 fn residue_byte(residue_l: f64) -> u8 {
     (f64::from(NO_RESIDUE) + residue_l * RESIDUE_STEPS).round().clamp(0.0, 255.0) as u8
+}
+
+/// Gives a pixel a colour; returns whether it had another one.
+fn paint(pixels: &mut [u8], at: usize, samples: usize, colour: [u8; 3]) -> bool {
+    if samples == 1 {
+        return std::mem::replace(&mut pixels[at], colour[0]) != colour[0];
+    }
+    let pixel = &mut pixels[at * samples..][..samples];
+    let is_other = pixel != &colour[..samples];
+    pixel.copy_from_slice(&colour[..samples]);
+    is_other
 }
 
 /// Which of the three pictures of a step.

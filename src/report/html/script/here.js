@@ -55,9 +55,10 @@ function storyOf(film, step, facts) {
   const named = (colour) => film.levels.find(([number]) => number === colour)?.[1] ?? "a shade of its own";
   const ago = (index) => (index === step ? "with this step" : `${lasting(now - film.frames[index].at)} before, by ${titled(index)}`);
   const last = facts.driven.at(-1);
+  const capital = (words) => words[0].toUpperCase() + words.slice(1);
   const meant = facts.meant.step < 0
-    ? `${named(facts.meant.value)}, as before the first step.`
-    : `${named(facts.meant.value)}: drawn ${ago(facts.meant.step)}.`;
+    ? `${capital(named(facts.meant.value))}, as before the first step.`
+    : `${capital(named(facts.meant.value))}: drawn ${ago(facts.meant.step)}.`;
   return [
     ["What is meant here", [meant]],
     ["What was driven here last", last ? drivenWords(film, last, facts, titled, now) : ["Nothing was updated here yet."]],

@@ -409,6 +409,7 @@ impl Told<'_> {
         let mut lines = match (all, lost.len()) {
             (0, _) => vec!["no texts were judged: only drawings (SVG) say where their texts are".to_owned()],
             (_, 0) => vec![format!("none of {of} is lost in the levels of `{name}`")],
+            (_, 1) => vec![format!("1 of {of} is lost in the levels of `{name}`:")],
             (_, number) => vec![format!("{number} of {of} are lost in the levels of `{name}`:")],
         };
         lines.extend(lost.iter().take(MOST_TEXTS).map(|(job, text)| {

@@ -62,7 +62,7 @@ fn titles(whole: Size, column: u32, size: Size, scale: u32) -> String {
          fill=\"#1c1f24\">",
         whole.width, whole.height
     );
-    for (number, title) in ["as drawn", "prepared", "on the panel, in its own greys"].iter().enumerate() {
+    for (number, title) in ["as drawn", "prepared", "on the panel"].iter().enumerate() {
         let left = GAP + number as u32 * column;
         let _ = write!(svg, "<text x=\"{left}\" y=\"{}\">{title}</text>", TITLE - 9);
         // Around the picture, not over it.

@@ -82,7 +82,8 @@ fn page(report: &RunReport, recordings: &[Option<&Recording>], form: Form) -> Re
         };
         plans.push(section(plan, &recorded, (at, report.plans.len()))?);
     }
-    let (packed, unpack) = packed::script(form.number().is_some()).map_err(|error| error.to_string())?;
+    let (packed, unpack) =
+        packed::script(form.number().is_some(), &view::view().into_string()).map_err(|error| error.to_string())?;
     Ok(html! {
         (DOCTYPE)
         html lang="en" {
@@ -103,7 +104,6 @@ fn page(report: &RunReport, recordings: &[Option<&Recording>], form: Form) -> Re
                 }
                 footer { (cautions()) }
                 @if !plans.is_empty() || form.number().is_some() {
-                    (view::template())
                     script type="text/plain" id="packed" { (PreEscaped(packed)) }
                     script { (PreEscaped(unpack)) }
                 }

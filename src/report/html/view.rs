@@ -3,10 +3,10 @@
 
 use maud::{Markup, html};
 
-/// The view, in a template.
-pub(super) fn template() -> Markup {
+/// The view.
+pub(super) fn view() -> Markup {
     html! {
-        template id="view" { div.view {
+        div.view {
             section.panel aria-label="The panel" {
                 (looks())
                 div.stage tabindex="0" role="group" aria-label="The panel, may be scrolled" { (stage(false)) (stage(true)) }
@@ -17,7 +17,7 @@ pub(super) fn template() -> Markup {
             }
             (time())
             (help())
-        } }
+        }
     }
 }
 

@@ -1,4 +1,3 @@
-"use strict";
 // What the address keeps: plan, step, look, finding and place, so that a link leads back to them. Knows texts, not the page.
 
 const looks = ["meant", "seen", "left"];

@@ -1,5 +1,8 @@
 // One plan is open; its panel, causes and time show the same moment. Keeps the address.
 
+// The view as markup and its style come packed with the script.
+const viewPart = Object.assign(document.createElement("template"), { innerHTML: viewMarkup });
+document.head.append(Object.assign(document.createElement("style"), { textContent: viewStyle }));
 const state = readAddress(location.hash);
 let sections = [...document.querySelectorAll(".plan")];
 let open = null;
@@ -68,7 +71,7 @@ function openPlan(number) {
   const { film, causes, aside } = partsOf(section, number);
   open = { number, section, causes, film, aside };
   if (!film?.frames.length) return;
-  open.view = document.getElementById("view").content.firstElementChild.cloneNode(true);
+  open.view = viewPart.content.firstElementChild.cloneNode(true);
   section.querySelector(".work").prepend(open.view);
   const other = sides && otherOf(number);
   open.panel = panelOf(open.view, film, choose, other);

@@ -84,8 +84,8 @@ pub(crate) struct ReviewArguments {
     /// Do not run this rule; may be given several times
     #[arg(long, value_name = "RULE", value_parser = Offered::RULES, hide_possible_values = true)]
     pub(super) without: Vec<String>,
-    /// Keep running. When a plan, a screen or a display is saved, review the plans that depend on it again. Ctrl-C ends
-    /// this
+    /// Keep running. When a plan, a screen or a display is saved, review the plans that depend on it again, and say what
+    /// is new and what is gone (with `--full`, everything). Ctrl-C ends this
     #[arg(long, conflicts_with = "facts")]
     pub(super) watch: bool,
     #[command(flatten)]

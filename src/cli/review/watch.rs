@@ -36,11 +36,11 @@ pub(super) fn watch(task: &Task<'_>) -> Result<u8, Vec<Fault>> {
         write_files(task.arguments, run)?;
         earlier = Earlier::of(&run.report, earlier);
         let listed = if says_changes_alone(task) {
-            "; only what is new or gone is then listed, with --full everything"
+            "; after each save, what is new and what is gone is listed (with --full, everything)"
         } else {
             ""
         };
-        say(&format!("watching {}: save a plan, a screen or a display{listed}; Ctrl-C ends", plans(run.plans())));
+        say(&format!("watching {}{listed}; Ctrl-C ends", plans(run.plans())));
     }
     loop {
         match repeated.next() {

@@ -29,7 +29,10 @@ struct Answer {
 
 impl Served {
     fn begin(folder: &Folder, arguments: &[&str]) -> Self {
-        let staying = Staying::begin(folder, &[&["live"], arguments].concat());
+        Self::of(Staying::begin(folder, &[&["live"], arguments].concat()))
+    }
+
+    fn of(staying: Staying) -> Self {
         let printed = staying.until(&["http://127.0.0.1:", "Ctrl-C ends"]);
         let address = printed.lines().find_map(|line| line.strip_prefix("http://127.0.0.1:")).unwrap();
         let (port, path) = address.split_once('/').unwrap();
@@ -213,6 +216,22 @@ fn nothing_is_written_and_a_port_can_be_chosen() {
         "{}",
         taken.error
     );
+}
+
+/// A plan from a stranger reads no more than a review lets it read.
+#[test]
+fn a_plan_that_climbs_out_of_its_folder_is_refused() {
+    let folder = Folder::usual();
+    folder.file("mine/panel.display.json", folder.read("panel.display.json"));
+    folder.plan("mine/a.plan.json", r#"{ "steps": [{ "screen": "../square.png", "updates": [{ "mode": "full" }] }] }"#);
+    let begin = |arguments: &[&str]| {
+        let mut command = folder.command(&[&["live", "."], arguments].concat());
+        command.current_dir(folder.join("mine"));
+        Served::of(Staying::of(command))
+    };
+    let page = begin(&[]).page();
+    assert!(page.contains("This plan could not be read.") && page.contains("--allow-outside"), "{page}");
+    assert!(begin(&["--allow-outside"]).page().contains("1 step"));
 }
 
 #[cfg(unix)]

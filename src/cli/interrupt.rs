@@ -45,6 +45,26 @@ impl Drop for Unfinished {
     }
 }
 
+/// From now on the usual way to end the program is a success: for a command that runs until somebody ends it, and that
+/// writes no file.
+#[cfg(unix)]
+pub(super) fn end_in_peace() {
+    use signal_hook::{
+        consts::{SIGINT, SIGTERM},
+        iterator::Signals,
+    };
+    let Ok(mut signals) = Signals::new([SIGINT, SIGTERM]) else { return };
+    let wait = move || {
+        if signals.forever().next().is_some() {
+            std::process::exit(0);
+        }
+    };
+    let _ = std::thread::Builder::new().name("signals".into()).spawn(wait);
+}
+
+#[cfg(not(unix))]
+pub(super) fn end_in_peace() {}
+
 /// Waits for a signal on a thread of its own.
 #[cfg(unix)]
 fn listen() {

@@ -8,6 +8,7 @@ mod fit;
 mod explain;
 mod glass;
 mod interrupt;
+mod live;
 mod manual;
 mod mend;
 mod offered;
@@ -23,6 +24,7 @@ mod telling;
 mod threads;
 mod trace;
 mod walk;
+mod watched;
 
 use std::{ffi::OsString, process::ExitCode};
 
@@ -34,6 +36,7 @@ use draft::DraftArguments;
 use explain::ExplainArguments;
 use fit::FitArguments;
 use glass::GlassArguments;
+use live::LiveArguments;
 use manual::ManualArguments;
 use mend::MendArguments;
 use prepare::PrepareArguments;
@@ -64,6 +67,8 @@ pub struct Arguments {
 enum Command {
     /// Review plans, traces and flows, and report what will go wrong on the panel
     Review(Box<ReviewArguments>),
+    /// Show the page of a review in your browser, and keep it up to date while you draw
+    Live(LiveArguments),
     /// Make every correction for which a finding gives exact values; skip those that would make something else worse
     Mend(MendArguments),
     /// Write a first plan for a folder of screens; every update in it is still to be chosen
@@ -115,6 +120,7 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
 fn perform(command: Command) -> u8 {
     match command {
         Command::Review(arguments) => review::review(&arguments),
+        Command::Live(arguments) => live::live(&arguments),
         Command::Mend(arguments) => mend::mend(&arguments),
         Command::Draft(arguments) => draft::draft(&arguments),
         Command::Glass(arguments) => glass::glass(&arguments),

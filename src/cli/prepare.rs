@@ -4,12 +4,14 @@
 use std::{
     collections::{BTreeMap, BTreeSet},
     fs,
+    ops::ControlFlow,
     path::{Path, PathBuf},
+    sync::Arc,
 };
 
 use walkdir::{DirEntry, WalkDir};
 
-use clap::{Args, ValueEnum};
+use clap::{Args, ValueEnum, ValueHint};
 
 use super::{
     files::{
@@ -17,15 +19,24 @@ use super::{
         read_faces, read_screen, real, shown, walk_fault,
     },
     options::{ForDisplay, Threads, Turned},
-    output::{check_out, make_folder, write_file, write_out},
+    output::{check_is_png, check_out, make_folder, tell_written, write_file, write_out},
     telling::tell,
 };
 use crate::{
-    display::{Display, ink::InkKind},
-    prepare::{How, Prepared, blur_px, prepare as bring_to_levels},
-    screen::{ScreenNote, png_of_levels},
+    change::pipeline::ScreenSource,
+    display::{Display, Ink, Mode, ink::InkKind},
+    geometry::Rotation,
+    plan::{PlanHead, PlanMaker, ScreenId, Shows, Step, Update, Updates},
+    prepare::{How, Prepared, Reach, blur_px, prepare as bring_to_levels},
+    report::prepared_look::three_pictures,
+    review::play_until,
+    rules::{
+        TextLeft, known_rules, texts_left,
+        wording::{counted, levels},
+    },
+    screen::{Picture, ScreenFault, ScreenNote, decode_png, png_of_levels},
     side_by_side::in_order,
-    source::Fault,
+    source::{Fault, did_you_mean},
 };
 
 /// What `prepare` takes.
@@ -42,6 +53,16 @@ pub(crate) struct PrepareArguments {
     /// Overwrite a file of the same name that has a different content
     #[arg(long)]
     force: bool,
+    /// Use only the levels that this mode of the display can show, and say which texts are lost in them
+    #[arg(long, value_name = "MODE")]
+    mode: Option<String>,
+    /// A PNG to write: a screen as it is drawn, as it is prepared, and as the panel shows it. Of several screens it is the
+    /// one that differs most from its drawing
+    #[arg(long, value_name = "F.png", value_hint = ValueHint::FilePath)]
+    look: Option<PathBuf>,
+    /// Say it of every screen, also where there are several
+    #[arg(long)]
+    full: bool,
     /// How to show tones that lie between the panel's levels
     #[arg(long, value_enum, default_value = "ordered", ignore_case = true)]
     how: HowWord,
@@ -72,24 +93,51 @@ pub(super) fn prepare(arguments: &PrepareArguments) -> u8 {
 fn run(arguments: &PrepareArguments) -> Result<Vec<Fault>, Vec<Fault>> {
     let display = load_named_display(&arguments.panel.display, arguments.outside)?;
     refuse_segments(&display)?;
+    if let Some(look) = &arguments.look {
+        check_is_png(look)?;
+        check_out(look, arguments.force)?;
+    }
+    let mode = arguments.mode.as_ref().map(|name| mode_named(name, &display)).transpose()?;
     let faces = read_faces(arguments.fonts.iter().map(|path| (Path::new("."), path.as_str())))?;
     let size = arguments.turned.rotation.turn_size(display.size);
     let panel = ForPanel { size, ink: display.ink.turned(arguments.turned.rotation), faces };
+    let reach = mode.map(|mode| reach_of(&display, mode)).transpose()?;
     let jobs = jobs(arguments)?;
     make_folder(&arguments.out)?;
     let distance_mm = arguments.distance.unwrap_or(display.reading_distance_mm());
     let blur_px = blur_px(distance_mm, display.pixels_per_inch);
-    let way = Way { how: arguments.how.into(), blur_px, may_overwrite: arguments.force };
+    let way = Way { how: arguments.how.into(), blur_px, may_overwrite: arguments.force, reach: reach.as_ref() };
     let threads = arguments.threads.number();
-    let (mut lines, mut faults) = (Vec::new(), Vec::new());
-    for (job, done) in jobs.iter().zip(in_order(&jobs, threads, &|job| one(job, &panel, way))) {
-        match done {
-            Ok(done) => lines.extend(lines_of(job, &done, distance_mm, &panel)),
+    let (mut done, mut faults) = (Vec::new(), Vec::new());
+    for (job, one) in jobs.iter().zip(in_order(&jobs, threads, &|job| one(job, &panel, way))) {
+        match one {
+            Ok(one) => done.push((job, one)),
             Err(fault) => faults.push(fault),
         }
     }
-    write_out(|out| lines.iter().try_for_each(|line| writeln!(out, "{line}")))?;
+    let told = Told { done: &done, distance_mm, panel: &panel, display: &display, mode };
+    write_out(|out| told.lines(arguments.full).iter().try_for_each(|line| writeln!(out, "{line}")))?;
+    if let (Some(look), Some((job, _))) = (&arguments.look, told.most_different()) {
+        draw_look(look, job, &told, way, arguments.turned.rotation)?;
+    }
     Ok(faults)
+}
+
+/// The number of a mode.
+fn mode_named(name: &str, display: &Display) -> Result<usize, Fault> {
+    display.modes.iter().position(|mode| mode.name == name).ok_or_else(|| {
+        let help = did_you_mean(name, display.modes.iter().map(|mode| mode.name.as_str()));
+        Fault::of_file("", format!("`{}` has no mode `{name}`", display.name), help)
+    })
+}
+
+fn reach_of(display: &Display, mode: usize) -> Result<Reach, Fault> {
+    let Mode { name, to, .. } = &display.modes[mode];
+    Reach::of(&display.ink, *to).ok_or_else(|| {
+        let message =
+            format!("`{name}` can show a single level, so there is nothing that a screen could be brought to");
+        Fault::of_file("", message, "name another mode with `--mode`, or leave it out")
+    })
 }
 
 fn refuse_segments(display: &Display) -> Result<(), Fault> {
@@ -210,26 +258,36 @@ fn clashes(jobs: &[Job]) -> Vec<Fault> {
     faults
 }
 
-/// How screens are prepared, how wide the reader's eye blurs, and whether other files may be overwritten.
+/// How screens are prepared, how wide the reader's eye blurs, whether other files may be overwritten, and to which levels
+/// alone.
 #[derive(Clone, Copy, Debug)]
-struct Way {
+struct Way<'r> {
     how: How,
     blur_px: f64,
     may_overwrite: bool,
+    reach: Option<&'r Reach>,
 }
 
-/// A prepared screen, and what was not drawn as intended.
+impl Way<'_> {
+    fn prepare(self, picture: &Picture, ink: &Ink) -> Result<Prepared, String> {
+        let prepared = match self.reach {
+            Some(reach) => reach.prepare(picture, self.how, self.blur_px),
+            None => bring_to_levels(picture, ink, self.how, self.blur_px),
+        };
+        prepared.ok_or_else(|| "segments have no tones".to_owned())
+    }
+}
+
+/// A prepared screen, what was not drawn as intended, and what is left of its texts.
 struct Done {
     prepared: Prepared,
     notes: Vec<ScreenNote>,
+    texts: Vec<TextLeft>,
 }
 
-fn one(job: &Job, panel: &ForPanel, way: Way) -> Result<Done, Fault> {
+fn one(job: &Job, panel: &ForPanel, way: Way<'_>) -> Result<Done, Fault> {
     let fault = |message: &str, help: &str| Fault::of_file(shown(&job.screen), message, help);
-    let picture = read_screen(&job.screen, job.is_svg, &job.allowed, panel, Vec::new())
-        .map_err(|broken| fault(&broken.message, &broken.help))?;
-    let prepared = bring_to_levels(&picture, &panel.ink, way.how, way.blur_px)
-        .ok_or_else(|| fault("segments have no tones", "draw the display's own segments"))?;
+    let (picture, prepared) = drawn_and_prepared(job, panel, way)?;
     let bytes = png_of_levels(&prepared.levels, panel.size, &panel.ink)
         .map_err(|reason| fault(&format!("cannot be written as PNG: {reason}"), ""))?;
     make_folder(job.out.parent().unwrap_or(Path::new(".")))?;
@@ -239,19 +297,172 @@ fn one(job: &Job, panel: &ForPanel, way: Way) -> Result<Done, Fault> {
         check_out(&job.out, way.may_overwrite)?;
         write_file(&job.out, |out| out.write_all(&bytes))?;
     }
-    // The levels are written; the printed line needs no more memory.
-    Ok(Done { prepared: Prepared { levels: Vec::new(), ..prepared }, notes: picture.notes })
+    let texts = if way.reach.is_some() { texts_left(&picture, &prepared.levels, &panel.ink) } else { Vec::new() };
+    // The levels are written; what is printed needs no more memory.
+    Ok(Done { prepared: Prepared { levels: Vec::new(), ..prepared }, notes: picture.notes, texts })
 }
 
-fn lines_of(job: &Job, done: &Done, distance_mm: f64, panel: &ForPanel) -> Vec<String> {
-    let Prepared { not_as_drawn, apart, .. } = &done.prepared;
-    let share = *not_as_drawn as f64 * 100.0 / panel.size.pixels() as f64;
-    let first = format!(
-        "{}: {not_as_drawn} px ({share:.1} %) differ from the drawing; seen from {distance_mm:.0} mm, the mean \
-         difference is {apart:.2} (CIEDE2000)",
-        shown(&job.out)
-    );
-    std::iter::once(first).chain(done.notes.iter().map(|note| format!("  {}", note_words(note)))).collect()
+fn drawn_and_prepared(job: &Job, panel: &ForPanel, way: Way<'_>) -> Result<(Picture, Prepared), Fault> {
+    let fault = |message: &str, help: &str| Fault::of_file(shown(&job.screen), message, help);
+    let picture = read_screen(&job.screen, job.is_svg, &job.allowed, panel, Vec::new())
+        .map_err(|broken| fault(&broken.message, &broken.help))?;
+    let prepared =
+        way.prepare(&picture, &panel.ink).map_err(|reason| fault(&reason, "draw the display's own segments"))?;
+    Ok((picture, prepared))
+}
+
+/// What is said of the prepared screens.
+struct Told<'a> {
+    done: &'a [(&'a Job, Done)],
+    distance_mm: f64,
+    panel: &'a ForPanel,
+    display: &'a Display,
+    mode: Option<usize>,
+}
+
+/// More texts than this are counted, not listed.
+const MOST_TEXTS: usize = 12;
+
+impl Told<'_> {
+    /// A line for each screen where there is one or where all are wanted, otherwise a summary; then the texts.
+    fn lines(&self, is_full: bool) -> Vec<String> {
+        let mut lines = if self.done.len() == 1 || is_full { self.each() } else { self.summary() };
+        lines.extend(self.texts());
+        lines
+    }
+
+    fn each(&self) -> Vec<String> {
+        let of_one = |(job, done): &(&Job, Done)| {
+            let first = format!("{}: {}", shown(&job.out), self.difference(done));
+            std::iter::once(first)
+                .chain(done.notes.iter().map(|note| format!("  {}", note_words(note))))
+                .collect::<Vec<_>>()
+        };
+        self.done.iter().flat_map(of_one).collect()
+    }
+
+    fn difference(&self, done: &Done) -> String {
+        let Prepared { not_as_drawn, apart, .. } = &done.prepared;
+        format!(
+            "{not_as_drawn} px ({:.1} %) differ from the drawing; seen from {:.0} mm, the mean difference is {apart:.2} \
+             (CIEDE2000)",
+            self.share(done),
+            self.distance_mm
+        )
+    }
+
+    /// How much of a screen differs from its drawing, in percent.
+    fn share(&self, done: &Done) -> f64 {
+        done.prepared.not_as_drawn as f64 * 100.0 / self.panel.size.pixels() as f64
+    }
+
+    /// How many there are, how far they are from their drawings, which of them farthest, and what was not drawn as intended.
+    fn summary(&self) -> Vec<String> {
+        let Some((worst, most)) = self.most_different() else { return Vec::new() };
+        let number = self.done.len() as f64;
+        let share = self.done.iter().map(|(_, done)| self.share(done)).sum::<f64>() / number;
+        let mut lines = vec![
+            format!("{} prepared{}", counted(self.done.len() as u64, "screen", "screens"), self.levels()),
+            format!(
+                "{share:.1} % of their pixels differ from the drawings; the one that looks most different is {}: {}",
+                shown(&worst.out),
+                self.difference(most)
+            ),
+        ];
+        let mut notes: BTreeMap<String, Vec<&Job>> = BTreeMap::new();
+        for (job, done) in self.done {
+            for note in &done.notes {
+                notes.entry(note_words(note)).or_default().push(job);
+            }
+        }
+        lines.extend(notes.into_iter().map(|(words, jobs)| match jobs.as_slice() {
+            [job] => format!("{}: {words}", shown(&job.out)),
+            jobs => format!("{} and {} more: {words}", shown(&jobs[0].out), jobs.len() - 1),
+        }));
+        lines
+    }
+
+    fn levels(&self) -> String {
+        self.mode.map_or(String::new(), |mode| {
+            let Mode { name, to, .. } = &self.display.modes[mode];
+            format!(" in the levels that `{name}` can show: {}", levels(*to, self.display))
+        })
+    }
+
+    fn most_different(&self) -> Option<&(&Job, Done)> {
+        let apart = |(_, done): &&(&Job, Done)| done.prepared.apart;
+        // Of equal ones the first.
+        self.done.iter().rev().max_by(|one, other| apart(one).total_cmp(&apart(other)))
+    }
+
+    /// Which texts are lost in the levels of a mode, and of how many that is known.
+    fn texts(&self) -> Vec<String> {
+        let Some(mode) = self.mode else { return Vec::new() };
+        let all: usize = self.done.iter().map(|(_, done)| done.texts.len()).sum();
+        let lost: Vec<(&Job, &TextLeft)> = self
+            .done
+            .iter()
+            .flat_map(|(job, done)| done.texts.iter().filter(|text| text.is_lost()).map(move |text| (*job, text)))
+            .collect();
+        let name = &self.display.modes[mode].name;
+        let of = counted(all as u64, "text", "texts");
+        let mut lines = match (all, lost.len()) {
+            (0, _) => vec!["no texts were judged: only drawings (SVG) say where their texts are".to_owned()],
+            (_, 0) => vec![format!("none of {of} is lost in the levels of `{name}`")],
+            (_, 1) => vec![format!("1 of {of} is lost in the levels of `{name}`:")],
+            (_, number) => vec![format!("{number} of {of} are lost in the levels of `{name}`:")],
+        };
+        lines.extend(lost.iter().take(MOST_TEXTS).map(|(job, text)| {
+            format!(
+                "  {}: `{}` at {:?}: {:.0} % of it stands out, but at least {:.0} % must; draw it in a shade farther from its \
+                 ground, or use another mode for it",
+                shown(&job.out),
+                text.quote,
+                text.rect.to_array(),
+                (100.0 * text.share).floor(),
+                100.0 * text.least
+            )
+        }));
+        if lost.len() > MOST_TEXTS {
+            lines.push(format!("  and {}", counted((lost.len() - MOST_TEXTS) as u64, "more text", "more texts")));
+        }
+        lines
+    }
+}
+
+/// A screen that is there.
+struct OneScreen<'p>(&'p Picture);
+
+impl ScreenSource for OneScreen<'_> {
+    fn picture(&self, _: ScreenId, _: Vec<u8>) -> Result<Picture, ScreenFault> {
+        Ok(self.0.clone())
+    }
+}
+
+/// Draws a screen in three pictures; the last is what is seen after an update of the whole panel, which was white before.
+fn draw_look(look: &Path, job: &Job, told: &Told<'_>, way: Way<'_>, rotation: Rotation) -> Result<(), Fault> {
+    let fault =
+        |message: String| Fault::of_file(look.display().to_string(), message, "please report it with the screen");
+    let (drawn, prepared) = drawn_and_prepared(job, told.panel, way)?;
+    let ink = &told.panel.ink;
+    let bytes = png_of_levels(&prepared.levels, told.panel.size, ink).map_err(fault)?;
+    let shown_picture = decode_png(&bytes, told.panel.size, ink, Vec::new()).map_err(|broken| fault(broken.message))?;
+    let modes = &told.display.modes;
+    let reaches_all = modes.iter().position(|mode| ink.all().is_within(mode.to)).unwrap_or_default();
+    let mut step = Step::new(Shows::Screen(ScreenId(0)));
+    step.updates = Updates::Listed(vec![Update::of_all(told.mode.unwrap_or(reaches_all))]);
+    let head = PlanHead { rotation, ..PlanHead::new("look") };
+    let plan = PlanMaker::new(Arc::new(told.display.clone()), 1).step(step).make_with(head, &known_rules());
+    let plan = plan.map_err(|_| fault("the panel cannot be played".to_owned()))?;
+    let mut picture = Err("the panel was not played".to_owned());
+    let played = play_until(&plan, &OneScreen(&shown_picture), 1, &mut |step| {
+        picture = three_pictures(&drawn, &prepared.levels, step, ink);
+        ControlFlow::Break(())
+    });
+    played.map_err(|_| fault("the prepared screen cannot be read".to_owned()))?;
+    let picture = picture.map_err(fault)?;
+    write_file(look, |out| out.write_all(&picture))?;
+    tell_written(look, &format!("{} as drawn, as prepared, and on the panel", shown(&job.screen)))
 }
 
 /// What a screen lost in drawing, in words.

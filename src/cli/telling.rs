@@ -12,6 +12,11 @@ pub(crate) fn tell(fault: &Fault) {
     let _ = std::io::stderr().write_all(fault_text(fault, error_style()).as_bytes());
 }
 
+/// The exit status of a command that has one of its own; reports why it could not do its work otherwise.
+pub(crate) fn done_or_told(done: Result<u8, Vec<Fault>>) -> u8 {
+    done.unwrap_or_else(|faults| status_of(Err(faults)))
+}
+
 /// Reports why a command could not do its work, and returns its exit status.
 pub(crate) fn status_of(done: Result<(), Vec<Fault>>) -> u8 {
     let faults = done.err().unwrap_or_default();

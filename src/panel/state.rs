@@ -202,6 +202,17 @@ impl PanelState {
         self.tones().shown(self.levels[tile as usize][bit as usize], self.residue.get(tile, bit))
     }
 
+    /// The hidden residue of a tile, if all its pixels have the same one.
+    pub fn even_residue(&self, tile: u32) -> Option<Residue> {
+        self.residue.uniform(tile)
+    }
+
+    /// How much lighter than its level each pixel of a tile looks, L*.
+    pub fn shown_residues(&self, tile: u32) -> [f64; 64] {
+        let (levels, residues) = (&self.levels[tile as usize], self.residue.values(tile));
+        std::array::from_fn(|bit| self.tones().shown(levels[bit], residues[bit]))
+    }
+
     /// The largest number of updates since the last cleaning of any pixel.
     pub fn most_since_cleaning(&self) -> u32 {
         self.counts.most()

@@ -125,7 +125,7 @@ pub struct PlanHead {
 
 impl PlanHead {
     /// A plan that nothing is said of.
-    fn new(name: &str) -> Self {
+    pub fn new(name: &str) -> Self {
         Self {
             source: Arc::new(Source::new(name, "")),
             title: String::new(),

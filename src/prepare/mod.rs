@@ -6,6 +6,7 @@ mod dither;
 mod drawn;
 mod edges;
 mod eye;
+mod reach;
 mod tones;
 
 use crate::{
@@ -14,6 +15,7 @@ use crate::{
 };
 use drawn::Drawn;
 pub use eye::{BLUR_DEGREES, blur_px};
+pub use reach::Reach;
 use tones::Tones;
 
 /// How tones between the levels are shown.

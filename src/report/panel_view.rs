@@ -52,7 +52,7 @@ pub(super) struct Colours<'i> {
 
 impl<'i> Colours<'i> {
     /// As the panel lies beside a white sheet: its own white is a light grey.
-    fn absolute(ink: &'i Ink) -> Self {
+    pub(super) fn absolute(ink: &'i Ink) -> Self {
         Self::new(ink, 1.0)
     }
 

@@ -7,7 +7,7 @@ use super::{
     text::TextStyle,
 };
 use crate::{
-    display::Mode,
+    display::{Display, Mode},
     explain::{
         Complaint, Event, GhostHere, SentHere, Story, WhyHere, lasting, name_of_step, name_with, pixels_show,
         windows_words,
@@ -380,40 +380,8 @@ impl Words<'_> {
                 }
             }
         }
-        modes.into_iter().map(|(mode, temperature_c)| self.why_mode(mode, temperature_c)).collect()
-    }
-
-    fn why_mode(&self, mode: usize, temperature_c: f64) -> String {
         let display = &self.report.plan.display;
-        let mode = &display.modes[mode];
-        let pixels = if mode.changed_only { "the pixels that change" } else { "every pixel of its window" };
-        let way = match display.ink.colours() {
-            Some(_) => "back and forth through its colours",
-            None => "to black and back to white",
-        };
-        let drives = match mode.flashes {
-            0 => format!("`{}` does not flash, because it drives {pixels} straight to the new shade", mode.name),
-            _ => format!("`{}` flashes, because it drives {pixels} {way} before the new picture stays", mode.name),
-        };
-        let (leaves, lasts) = (self.leaves(mode, temperature_c), lasting(mode.duration_at(temperature_c)));
-        format!("{drives}. {leaves}It takes {lasts} at {temperature_c} C.")
-    }
-
-    /// What a mode leaves of older pictures, a sentence with a blank behind it.
-    fn leaves(&self, mode: &Mode, temperature_c: f64) -> String {
-        if mode.cleans {
-            return "It removes what is left of older pictures. ".to_owned();
-        }
-        let (darkest, lightest) = self.report.plan.display.ink.range_l();
-        let residue = mode.residue_at(temperature_c);
-        let most = residue.lighter.abs().max(residue.darker.abs()) * (lightest - darkest);
-        if most < 0.05 {
-            return String::new();
-        }
-        format!(
-            "A change between black and white leaves up to {most:.1} L* of the old shade, and more each time, until the place \
-             is cleaned. "
-        )
+        modes.into_iter().map(|(mode, temperature_c)| mode_words(display, mode, temperature_c)).collect()
     }
 
     fn helps(&self) -> Vec<String> {
@@ -453,6 +421,39 @@ fn helps_of(some: &[Finding], all: &[Finding]) -> Vec<String> {
     helpful
         .map(|finding| format!("{} (`{}`, {})", sentence(&finding.help), finding.rule, finding.severity.word()))
         .collect()
+}
+
+/// Why a mode flashes, or does not, what it leaves of older pictures, and how long it takes.
+pub(super) fn mode_words(display: &Display, mode: usize, temperature_c: f64) -> String {
+    let mode = &display.modes[mode];
+    let pixels = if mode.changed_only { "the pixels that change" } else { "every pixel of its window" };
+    let way = match display.ink.colours() {
+        Some(_) => "back and forth through its colours",
+        None => "to black and back to white",
+    };
+    let drives = match mode.flashes {
+        0 => format!("`{}` does not flash, because it drives {pixels} straight to the new shade", mode.name),
+        _ => format!("`{}` flashes, because it drives {pixels} {way} before the new picture stays", mode.name),
+    };
+    let (leaves, lasts) = (leaves_words(display, mode, temperature_c), lasting(mode.duration_at(temperature_c)));
+    format!("{drives}. {leaves}It takes {lasts} at {temperature_c} C.")
+}
+
+/// What a mode leaves of older pictures, a sentence with a blank behind it.
+fn leaves_words(display: &Display, mode: &Mode, temperature_c: f64) -> String {
+    if mode.cleans {
+        return "It removes what is left of older pictures. ".to_owned();
+    }
+    let (darkest, lightest) = display.ink.range_l();
+    let residue = mode.residue_at(temperature_c);
+    let most = residue.lighter.abs().max(residue.darker.abs()) * (lightest - darkest);
+    if most < 0.05 {
+        return String::new();
+    }
+    format!(
+        "A change between black and white leaves up to {most:.1} L* of the old shade, and more each time, until the place \
+         is cleaned. "
+    )
 }
 
 /// What was before the events that are told one by one; `cut` are those that are not.

@@ -24,6 +24,7 @@ mod rhythm;
 mod sending;
 mod shapes;
 mod texts;
+mod texts_left;
 mod touching;
 mod transition_cache;
 mod turns;
@@ -109,6 +110,7 @@ pub(crate) use agreed::agree;
 pub(crate) use causes::link_causes;
 pub(crate) use never_shown::REPLACED_AFTER_MS;
 pub use page::{Example, Limit, Page, read_page};
+pub use texts_left::{TextLeft, texts_left};
 pub(crate) use turns::Turns;
 
 /// A rule at work on one plan.

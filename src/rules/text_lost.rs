@@ -22,7 +22,7 @@ use crate::{
 
 /// From this difference to its ground on, a pixel of a letter counts as seen: L*, CIEDE2000 on a palette. Common practice, no
 /// source.
-const STANDS_OUT: f64 = 15.0;
+pub(super) const STANDS_OUT: f64 = 15.0;
 /// The letters of as many screens are kept.
 const MOST_SCREENS: usize = 256;
 

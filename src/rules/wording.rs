@@ -126,7 +126,7 @@ pub(crate) fn rect(rect: Rect) -> String {
 }
 
 /// Levels in words, at most four of them.
-pub(super) fn levels(levels: LevelSet, display: &Display) -> String {
+pub(crate) fn levels(levels: LevelSet, display: &Display) -> String {
     let ink = &display.ink;
     if !matches!(ink.kind(), InkKind::Grey) {
         let names: Vec<String> = levels.iter().map(|level| ink.name(level)).collect();

@@ -1,7 +1,8 @@
 // Opens a page of `stillpage review --html` in Chromium and checks what a person would meet: no error, no request, nothing
 // that moves before it is asked for, steps, looks, causes, filters and links that agree with each other, never more than
 // three pictures a second, flashes only when asked, nothing wider than the window, print, and no serious fault of
-// accessibility (axe-core's rules, which follow WCAG). A page named `compared...` has two plans beside each other.
+// accessibility (axe-core's rules, which follow WCAG). A page named `compared...` has two plans beside each other, at one
+// moment.
 //
 // Usage: node check.mjs CHROMIUM PAGE ...
 import assert from "node:assert/strict";
@@ -40,14 +41,19 @@ async function check(file) {
   const address = pathToFileURL(file).href;
   const page = await opened(address, troubles);
   const plans = await page.locator(".plan").count();
+  const isCompared = basename(file).startsWith("compared");
+  if (plans > 1) await checkFirst(page);
+  if (isCompared) await checkLocked(page);
   for (let plan = 1; plan <= plans; plan += 1) {
     if (plans > 1) await checkChange(page, plan);
-    await checkPanel(page);
+    await checkPanel(page, isCompared);
+    if (!isCompared) await checkEdge(page);
+    await checkHere(page);
     await checkPace(page);
     await checkFlashes(page);
     await checkCauses(page, troubles);
   }
-  if (basename(file).startsWith("compared")) await checkCompared(page);
+  if (isCompared) await checkCompared(page);
   await checkWidths(page);
   await checkAccess(page, "light");
   await page.emulateMedia({ colorScheme: "dark" });
@@ -64,11 +70,11 @@ async function check(file) {
 async function checkFunctions(file) {
   const page = await opened(pathToFileURL(file).href, []);
   const of = (run, ...given) => page.evaluate(`(${run})(...${JSON.stringify(given)})`);
-  for (const hash of ["#plan=2&step=12&look=left&beside=meant&finding=ab12", "#plan=1&step=begin&look=meant", "#plan=1&look=seen"]) {
+  for (const hash of ["#plan=2&step=12&look=left&beside=meant&finding=ab12", "#plan=1&step=begin&look=meant", "#plan=1&look=seen", "#plan=1&look=left&beside=edge", "#plan=1&step=2&look=seen&at=12,340"]) {
     assert.equal(await of("(hash) => addressOf(readAddress(hash))", hash), hash);
   }
-  const usual = { plan: 1, step: null, look: "seen", beside: false, finding: null };
-  for (const hash of ["", "#", "#plan=x&step=-4&look=all", "#step=1e9", "#plan-3"]) assert.deepEqual(await of("readAddress", hash), usual, hash);
+  const usual = { plan: null, step: null, look: "seen", beside: null, finding: null, at: null };
+  for (const hash of ["", "#", "#plan=x&step=-4&look=all", "#step=1e9", "#plan-3", "#beside=under"]) assert.deepEqual(await of("readAddress", hash), usual, hash);
   // CIE 1976 lightness to sRGB (IEC 61966-2-1): 0, 50 and 100 L* are the greys 0, 119 and 255 (Bruce Lindbloom's tables, from memory).
   assert.deepEqual(await of("(all) => all.map(greyOf)", [-1, 0, 50, 100, 101]), [0, 0, 119, 255, 255]);
   assert.deepEqual(await of("(all) => all.map(amplification)", [1, 4, 5, 31]), [20, 6, 6, 1]);
@@ -76,7 +82,12 @@ async function checkFunctions(file) {
   const axis = [[0, 100, 0, 50], [1000, 1100, 80, 50]];
   assert.deepEqual(await of("(all, axis) => all.map((ms) => placeOf(ms, axis))", [-5, 0, 50, 100, 600, 1000, 1050, 9000], axis), [0, 0, 25, 50, 50, 80, 105, 130]);
   assert.deepEqual(await of("(all, film) => all.map((x) => frameAt(x, film))", [-1, 0, 79, 80, 200], { axis, frames: [{ at: 0 }, { at: 1000 }] }), [-1, 0, 0, 1, 1]);
+  // At one moment another plan stands at the last step that it was asked for by then.
+  const later = { frames: [{ at: 0 }, { at: 400 }, { at: 1000 }] };
+  assert.deepEqual(await of("(all, film) => all.map((moment) => stepAt(film, moment))", [-1, 0, 399, 400, 5000], later), [-1, 0, 0, 1, 2]);
+  assert.deepEqual(await of("(film) => [-1, 1, 7].map((step) => momentAt(film, step))", later), [-1, 400, -1]);
   await checkTime(of, axis);
+  await checkStory(of);
   // Of the corners around a box of 30 x 40 px at 10, 20, every line runs 4 px outside it.
   const points = [];
   let [x, y] = [0, 0];
@@ -92,6 +103,47 @@ async function checkFunctions(file) {
     [place, { ...place, level: "note" }, { ...place, known: true }, { ...place, unsure: true }]);
   assert.deepEqual(passed, [true, false, false, false]);
   await page.close();
+}
+
+// The story of a pixel of a film made by hand: a white panel; black is drawn and not sent; two seconds later it is sent and
+// leaves 3 L* of residue.
+async function checkStory(of) {
+  // As `explain` says them: the cases of its function of the same name.
+  assert.deepEqual(await of("(all) => all.map(lasting)", [240, 2000, 9400, 126600, 3600000, 7260000, 90000000]),
+    ["240 ms", "2 s", "9.4 s", "2 min 7 s", "1 h", "2 h 1 min", "1 day 1 h"]);
+  const film = {
+    limit: 2.3, residue_steps: 4, levels: [[0, "black"], [0xffffff, "white"]], modes: { quick: "It is quick." },
+    frames: [
+      { at: 0, title: "step 0", updates: [{ mode: "full", sent: [[0, 0, 8, 8]], times: [0, 0, 10, 10, 900], flashes: 2, cleans: true }] },
+      { at: 1000, title: "step 1", meant: [[4, 4, 1]] },
+      { at: 3000, title: 'step 2 "sent"', glass: [[4, 4, 1]], residue: [[4, 4, 2]], updates: [{ mode: "quick", sent: [[0, 0, 8, 8]], times: [3000, 3000, 3010, 3010, 3260] }] },
+      { at: 4000, title: "step 3" },
+    ],
+  };
+  const told = (step, at) => of(`async (film, step, at) => {
+    const pictures = [[8, 8, 0xffffff], [2, 2, 0], [2, 2, 0x8c8c8c]];
+    const pixelOf = (number, x, y) => (x >= 0 && y >= 0 && x < pictures[number][0] && y < pictures[number][1] ? pictures[number][2] : null);
+    return storyOf(film, step, await factsOf(film, step, at, pixelOf));
+  }`, film, step, at);
+  assert.deepEqual(await told(1, [4, 5]), [
+    ["What is meant here", ["Black: drawn with this step."]],
+    ["What was driven here last", ["At the beginning, 1 s ago: step 0: `full` is complete after 900 ms, with 2 flashes."]],
+    ["What is seen now", ["The pixel shows white: no update was sent to it since it changed, so it shows the older picture.", "Apart from that, nothing of older pictures is left here."]],
+  ]);
+  assert.deepEqual(await told(3, [4, 5]), [
+    ["What is meant here", ["Black: drawn 3 s before, by step 1."]],
+    ["What was driven here last", ['3 s after the beginning, 1 s ago: step 2 "sent": `quick` is complete after 260 ms, without a flash.', "The place was updated once since step 0 cleaned it."]],
+    ["What is seen now", ['Older pictures make it 3.0 L* lighter, and most people notice 2.3 L*: a ghost where enough pixels around it are like this. It has been so for 1 s, since step 2 "sent".']],
+    ["Why", ["It is quick."]],
+  ]);
+  assert.deepEqual((await told(3, [1, 1])).slice(0, 3).map(([, lines]) => lines[0]), [
+    "White, as before the first step.",
+    '3 s after the beginning, 1 s ago: step 2 "sent": `quick` is complete after 260 ms, without a flash.',
+    "Nothing of older pictures is left here.",
+  ]);
+  const lost = { ...film, frames: film.frames.map((frame) => ({ ...frame, glass: undefined })) };
+  assert.match((await of(`async (film) => storyOf(film, 3, await factsOf(film, 3, [4, 5], (number, x, y) => (number === 0 ? 0xffffff : x < 2 && y < 2 ? 0 : null)))`, lost))[2][1][0],
+    /^The pixel shows white: the mode that was sent there cannot show the shade that was drawn\.$/);
 }
 
 // Residue stands below the line of its limit where it is below it, and energy adds up.
@@ -166,14 +218,139 @@ async function checkChange(page, plan) {
   await page.waitForFunction((plan) => location.hash.startsWith(`#plan=${plan}&`), plan);
 }
 
-async function checkPanel(page) {
+// Of several plans the one with the worst verdict is open: the most errors, then warnings, then notes; of equal ones the first.
+async function checkFirst(page) {
+  const plans = await page.locator(".contents li").evaluateAll((items) => items.map((item) => ["error", "warning", "note"].map((level) =>
+    Number(new RegExp(`(\\d+) ${level}`).exec([...item.querySelectorAll(".level")].map((sign) => sign.textContent).join(" "))?.[1] ?? 0))));
+  const worse = (one, other) => one.map((number, at) => number - other[at]).find((differs) => differs !== 0) ?? 0;
+  const worst = plans.reduce((best, plan, at) => (worse(plan, plans[best]) > 0 ? at : best), 0);
+  assert.match(page.url(), new RegExp(`#plan=${worst + 1}&`), JSON.stringify(plans));
+}
+
+// Two plans that are compared stand side by side at one moment, the one before on the left, whichever is open; one cursor runs
+// through the times of both.
+async function checkLocked(page) {
+  const films = await page.evaluate(() => sections.map((section) => dataOf(section).frames.map(({ at, title }) => ({ at, title }))));
+  const slider = viewOf(page).getByRole("slider");
+  for (const open of [1, 2]) {
+    await checkChange(page, open);
+    const [own, other] = [films[open - 1], films[2 - open]];
+    for (const step of [own.length - 1, 0, Math.floor(own.length / 2)]) {
+      await slider.fill(String(step + 1));
+      await shown(page, step);
+      const there = other.filter(({ at }) => at <= own[step].at + 0.5).at(-1)?.title ?? "before the first step";
+      const figures = await viewOf(page).locator("figure").evaluateAll((all) => all.map((figure) => ({
+        words: figure.querySelector("figcaption").textContent, left: figure.getBoundingClientRect().left,
+      })));
+      const [before, after] = figures.sort((one, other) => one.left - other.left).map(({ words }) => words);
+      const expected = [`before: ${open === 1 ? own[step].title : there}, seen: `, `after: ${open === 2 ? own[step].title : there}, seen: `];
+      assert.ok(before.startsWith(expected[0]) && after.startsWith(expected[1]), `${before} | ${after}, not ${expected}`);
+      const cursors = await viewOf(page).locator(".scroll .cursor").evaluateAll((all) => all.map((cursor) => {
+        const { left, width } = cursor.getBoundingClientRect();
+        return `${left.toFixed(1)} ${width.toFixed(1)}`;
+      }));
+      assert.equal(cursors.length, 2);
+      assert.equal(cursors[0], cursors[1], "one cursor");
+    }
+    // The other plan opens where this one stands.
+    const stood = films[open - 1][Math.floor(own.length / 2)].at;
+    await page.locator(".contents a").nth(2 - open).click();
+    await page.waitForFunction((plan) => location.hash.startsWith(`#plan=${plan}&`), 3 - open);
+    const step = other.filter(({ at }) => at <= stood + 0.5).length - 1;
+    await shown(page, step);
+  }
+  await page.keyboard.press("e");
+  await viewOf(page).locator(".upper").waitFor({ state: "visible" });
+  assert.deepEqual(await viewOf(page).locator(".edge span").allTextContents(), ["before", "after"]);
+  await page.keyboard.press("e");
+  await viewOf(page).locator("figure").nth(1).waitFor({ state: "visible" });
+  await page.goto(page.url().split("#")[0]);
+  await page.reload();
+  await page.locator(".view[data-shown]").waitFor();
+}
+
+// What is meant lies over what is seen up to an edge that moves with keys and pointer, never faster than the panel may change.
+async function checkEdge(page) {
+  await page.keyboard.press("s");
+  await page.keyboard.press("e");
+  const edge = viewOf(page).getByRole("slider", { name: /^The edge: meant on its left, seen on its right/ });
+  await edge.waitFor();
+  assert.match(page.url(), /beside=edge/);
+  assert.equal(await viewOf(page).locator("figure").nth(1).isVisible(), false);
+  const at = () => viewOf(page).evaluate((view) => parseFloat(view.style.getPropertyValue("--edge")));
+  const stands = async (percent) => page.waitForFunction((percent) => parseFloat(document.querySelector(".view").style.getPropertyValue("--edge")) === percent, percent);
+  await edge.fill("50");
+  await stands(50);
+  await edge.press("ArrowRight");
+  await stands(51);
+  const sheet = viewOf(page).locator(".sheet").first();
+  await sheet.scrollIntoViewIfNeeded();
+  const box = await sheet.boundingBox();
+  await page.mouse.move(box.x + box.width / 2, box.y + box.height / 3);
+  await page.mouse.down();
+  await page.mouse.move(box.x + box.width / 4, box.y + box.height / 3);
+  await page.mouse.up();
+  await stands(25);
+  // As fast as it can, from one side to the other: not at once.
+  const begun = Date.now();
+  await edge.fill("100");
+  assert.ok(await at() < 90, "the edge jumps");
+  await stands(100);
+  assert.ok(Date.now() - begun >= 250, "the edge crosses the panel too fast");
+  // All the way to the right, what is meant covers the panel.
+  const [upper, meant] = await viewOf(page).evaluate(async (view) => {
+    const [canvas, over] = [view.querySelector("canvas"), view.querySelector(".upper")];
+    const meant = await open.panel.at(state.step + 1, "meant");
+    const pixels = (of) => of.getContext("2d").getImageData(0, 0, canvas.width, canvas.height).data.join();
+    return [pixels(over), pixels(meant)];
+  });
+  assert.ok(upper === meant);
+  await page.keyboard.press("Tab");
+  await edge.fill("50");
+  await stands(50);
+  await viewOf(page).locator(".stage").focus();
+  await page.keyboard.press("e");
+  await edge.waitFor({ state: "hidden" });
+}
+
+// A click on the panel tells the story of that place; it follows the step, keys move it, the address keeps it.
+async function checkHere(page) {
+  const here = page.locator(".plan:not([hidden]) .here");
+  await viewOf(page).locator("canvas").first().scrollIntoViewIfNeeded();
+  await viewOf(page).locator("canvas").first().click({ position: { x: 40, y: 30 } });
+  await here.waitFor();
+  const titles = await here.locator("h4").allTextContents();
+  assert.deepEqual([titles[0], titles[1], titles[2], titles.at(-1)],
+    ["What is meant here", "What was driven here last", "What is seen now", "What is reported here"]);
+  const [x, y] = /at=(\d+),(\d+)/.exec(page.url()).slice(1).map(Number);
+  assert.match(await here.locator("h3").textContent(), new RegExp(`^The place ${x}, ${y} at `));
+  const size = await viewOf(page).locator("canvas").first().evaluate((canvas) => [canvas.width / canvas.clientWidth, canvas.width]);
+  assert.ok(Math.abs(x - 40 * size[0]) <= 1 + size[0], `${x} for 40 points of ${size[0]} px`);
+  await viewOf(page).locator(".stage").focus();
+  await page.keyboard.press("Shift+ArrowRight");
+  const moved = x + Math.max(1, Math.round(size[1] / 100));
+  await page.waitForFunction((told) => document.querySelector(".plan:not([hidden]) .here")?.dataset.told.startsWith(told), `${moved},${y} `);
+  const slider = viewOf(page).getByRole("slider", { name: /^Step/ });
+  await slider.fill("1");
+  await page.waitForFunction((told) => document.querySelector(".plan:not([hidden]) .here")?.dataset.told === told, `${moved},${y} 0`);
+  assert.match(await here.locator("h3").textContent(), / at step 0/);
+  await here.getByRole("button", { name: "Close" }).click();
+  await here.waitFor({ state: "detached" });
+  await viewOf(page).locator(".stage").focus();
+  await page.keyboard.press("h");
+  await here.waitFor();
+  await page.keyboard.press("h");
+  await here.waitFor({ state: "detached" });
+}
+
+async function checkPanel(page, isCompared) {
   const slider = viewOf(page).getByRole("slider");
   const last = Number(await slider.getAttribute("max")) - 1;
   const begin = await shownNow(page);
   // Whoever comes without an address sees the worst finding's moment.
   const worst = await page.evaluate(() => [...document.querySelectorAll(".plan:not([hidden]) .cause li[id]")]
     .map((item) => item.dataset.step ?? item.closest(".cause").dataset.step).find((step) => step !== undefined && step !== ""));
-  assert.deepEqual(begin, { step: Math.min(Number(worst ?? 0), last), look: "seen" });
+  if (!isCompared) assert.deepEqual(begin, { step: Math.min(Number(worst ?? 0), last), look: "seen" });
   const before = await look(page);
   await page.waitForTimeout(700);
   assert.equal(await look(page), before, "something moves before it is asked for");
@@ -211,11 +388,11 @@ async function checkPanel(page) {
     assert.match(page.url(), new RegExp(`step=${last}&look=${name}`));
   }
   assert.equal(await look(page), end);
-  await page.keyboard.press("b");
+  if (!isCompared) await page.keyboard.press("b");
   await viewOf(page).locator("figure").nth(1).waitFor({ state: "visible" });
   const small = await widthOfPanel(page);
-  await page.keyboard.press("b");
-  await viewOf(page).locator("figure").nth(1).waitFor({ state: "hidden" });
+  if (!isCompared) await page.keyboard.press("b");
+  if (!isCompared) await viewOf(page).locator("figure").nth(1).waitFor({ state: "hidden" });
   await page.keyboard.press("c");
   assert.ok(await widthOfPanel(page) > 1.2 * small, "closer is larger");
   await page.keyboard.press("c");
@@ -318,7 +495,8 @@ async function checkCauses(page, troubles) {
   const boxed = section.locator(".places > li[data-step][data-box]");
   if ((await boxed.count()) > 0) {
     const [id, step] = await boxed.first().evaluate((item) => [item.id.split("-")[2], item.dataset.step]);
-    await boxed.first().locator("xpath=ancestor::details[1]").locator("summary").first().click();
+    const cause = boxed.first().locator("xpath=ancestor::details[1]");
+    if (!(await cause.evaluate((details) => details.open))) await cause.locator("summary").first().click();
     const link = boxed.first().locator("a");
     await link.waitFor();
     await link.click();
@@ -345,7 +523,7 @@ async function checkCauses(page, troubles) {
     const step = await section.locator(".cause li[data-step]").first().getAttribute("data-step");
     await shown(page, Number(step));
   }
-  const time = viewOf(page).locator(".scroll svg");
+  const time = viewOf(page).locator(".scroll svg").first();
   const widthOf = async () => Number(await time.getAttribute("width"));
   const narrow = await widthOf();
   await button(page, "Wider").click();

@@ -250,3 +250,94 @@ fn letters_on_white_are_what_a_plain_threshold_makes_of_them() {
     let ordered = image::open(folder.join("ordered/a.png")).unwrap().to_luma8();
     assert!(ordered.pixels().any(|pixel| pixel.0[0] == 0), "there are letters");
 }
+
+/// Three texts: black on white, light grey on white, and dark grey on a dark ground that `quick` can show no nearer than black.
+const TEXTS: &str = r##"<svg xmlns="http://www.w3.org/2000/svg" width="240" height="240"><rect width="240" height="240" fill="#fff"/>
+    <g font-family="Arimo" font-size="30"><text x="20" y="60" fill="#000">High</text><text x="20" y="120" fill="#ddd">Low</text>
+    <rect y="150" width="240" height="90" fill="#333"/><text x="20" y="200" fill="#222">moon</text></g></svg>"##;
+
+#[test]
+fn a_mode_gets_only_the_levels_that_it_can_show_and_lost_texts_are_named() {
+    let folder = Folder::new();
+    folder.file("a.svg", TEXTS);
+    folder.file("b.png", png_of(240, 240, |x, _| x as u8));
+    let call = [
+        "prepare",
+        "a.svg",
+        "b.png",
+        "--display",
+        "watch-1in3",
+        "--mode",
+        "quick",
+        "--out",
+        "out",
+        "--look",
+        "look.png",
+    ];
+    let run = folder.run(&call).with_status(0);
+    let begin = "2 screens prepared in the levels that `quick` can show: black and white\n";
+    assert!(run.out.starts_with(begin), "{}", run.out);
+    assert!(
+        run.out.contains("2 of 3 texts are lost in the levels of `quick`:\n  out/a.png: `Low` at ["),
+        "{}",
+        run.out
+    );
+    assert!(run.out.contains("  out/a.png: `moon` at [") && !run.out.contains("`High`"), "{}", run.out);
+    assert!(run.out.contains("look.png: "), "{}", run.out);
+    for name in ["out/a.png", "out/b.png"] {
+        let picture = image::open(folder.join(name)).unwrap().to_luma8();
+        assert!(picture.pixels().all(|pixel| [0, 255].contains(&pixel.0[0])), "{name}");
+        assert!([0, 255].iter().all(|grey| picture.pixels().any(|pixel| pixel.0[0] == *grey)), "{name}");
+    }
+    // A review finds nothing that the mode could not show.
+    let plan = json!({
+        "format": "refresh-plan/1", "display": "watch-1in3", "begins": "white",
+        "steps": [{ "screen": "out/b.png", "updates": [{ "mode": "quick" }] }]
+    });
+    folder.file("a.plan.json", plan.to_string());
+    let found = folder.run(&["review", "a.plan.json", "--only", "grey-in-two-level-mode", "--format", "json"]);
+    assert_eq!(found.with_status(0).json()["plans"][0]["findings"], json!([]));
+    // Three pictures side by side, each twice as large; the first is the drawing, the last has the greys of the panel.
+    let look = image::open(folder.join("look.png")).unwrap().to_luma8();
+    assert_eq!(look.dimensions(), (20 + 3 * 500, 30 + 480 + 20));
+    let darkest = |from: u32| {
+        (from..from + 480).flat_map(|x| (30..510).map(move |y| (x, y))).map(|(x, y)| look.get_pixel(x, y).0[0]).min()
+    };
+    let lightest = |from: u32| {
+        (from..from + 480).flat_map(|x| (30..510).map(move |y| (x, y))).map(|(x, y)| look.get_pixel(x, y).0[0]).max()
+    };
+    assert_eq!((darkest(520), lightest(520)), (Some(0), Some(255)), "prepared");
+    assert!(
+        darkest(1020) > Some(20) && lightest(1020) < Some(230),
+        "panel black is a dark grey, panel white a light one"
+    );
+}
+
+#[test]
+fn one_screen_or_all_in_full_is_a_line_each_and_a_picture_is_not_overwritten() {
+    let folder = Folder::new();
+    for name in ["a.png", "b.png"] {
+        folder.file(name, png_of(240, 240, |x, _| x as u8));
+    }
+    let with = |more: &[&str]| {
+        folder.run(&[&["prepare", "a.png", "b.png", "--display", "watch-1in3", "--out", "out"], more].concat())
+    };
+    let summary = with(&[]).with_status(0).out;
+    assert!(summary.starts_with("2 screens prepared\n") && !summary.contains("b.png"), "{summary}");
+    let full = with(&["--full"]).with_status(0).out;
+    assert!(full.starts_with("out/a.png: ") && full.contains("\nout/b.png: ") && full.lines().count() == 2, "{full}");
+    folder.file("look.png", "somebody's own");
+    let refused = with(&["--look", "look.png"]).with_status(2);
+    assert!(refused.error.contains("look.png: this file exists already"), "{}", refused.error);
+    assert_eq!(folder.read("look.png"), "somebody's own");
+    with(&["--look", "look.png", "--force"]).with_status(0);
+    assert!(image::open(folder.join("look.png")).is_ok());
+    let unknown = with(&["--mode", "quik"]).with_status(2).error;
+    assert!(
+        unknown.contains("`watch-1in3` has no mode `quik`") && unknown.contains("did you mean `quick`"),
+        "{unknown}"
+    );
+    // PNGs do not say where their texts are.
+    let judged = with(&["--mode", "quick", "--force"]).with_status(0).out;
+    assert!(judged.contains("no texts were judged: only drawings (SVG) say where their texts are"), "{judged}");
+}

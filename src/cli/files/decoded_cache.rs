@@ -10,13 +10,13 @@ use std::{
 
 use crate::screen::Picture;
 
-/// The most that is kept, in bytes of pixels.
-const LARGEST: usize = 192 << 20;
+/// When the pictures of late take so many bytes of pixels, those that were not used since the last time are dropped.
+const LARGEST: usize = 96 << 20;
 
 /// What a picture is made from.
 pub(crate) type Key = [u8; blake3::OUT_LEN];
 
-/// The pictures of this round and of the one before.
+/// Decoded pictures, as many as there is room for: also those of plans that the last round did not review again.
 #[derive(Debug, Default)]
 pub(crate) struct DecodedCache {
     kept: Mutex<Kept>,
@@ -30,13 +30,6 @@ struct Kept {
 }
 
 impl DecodedCache {
-    /// Begins a round: pictures that the last round did not show are dropped.
-    pub(crate) fn begin_run(&self) {
-        let mut kept = self.kept.lock().unwrap_or_else(PoisonError::into_inner);
-        kept.before = mem::take(&mut kept.now);
-        kept.bytes = 0;
-    }
-
     /// A picture that was made from the same content before.
     pub(crate) fn get(&self, key: &Key) -> Option<Picture> {
         let mut kept = self.kept.lock().unwrap_or_else(PoisonError::into_inner);
@@ -57,9 +50,11 @@ impl DecodedCache {
 impl Kept {
     fn add(&mut self, key: Key, picture: Picture) {
         let size = picture.bytes();
-        if self.bytes + size <= LARGEST {
+        if self.bytes + size > LARGEST {
+            (self.before, self.bytes) = (mem::take(&mut self.now), 0);
+        }
+        if size <= LARGEST && self.now.insert(key, picture).is_none() {
             self.bytes += size;
-            self.now.insert(key, picture);
         }
     }
 }
@@ -70,14 +65,19 @@ mod tests {
     use crate::geometry::Size;
 
     #[test]
-    fn what_a_round_did_not_show_is_forgotten() {
+    fn what_was_not_used_of_late_is_forgotten_where_there_is_no_room() {
         let cache = DecodedCache::default();
-        let picture = Picture::from_shades(Size { width: 2, height: 1 }, vec![0, 255]);
-        cache.put([1; 32], &picture);
-        cache.put([2; 32], &picture);
-        cache.begin_run();
-        assert_eq!(cache.get(&[1; 32]), Some(picture));
-        cache.begin_run();
-        assert!(cache.get(&[1; 32]).is_some() && cache.get(&[2; 32]).is_none());
+        let small = Picture::from_shades(Size { width: 2, height: 1 }, vec![0, 255]);
+        cache.put([1; 32], &small);
+        assert_eq!(cache.get(&[1; 32]), Some(small.clone()));
+        // Each takes two thirds of the room.
+        let size = Size { width: 8192, height: (LARGEST as u32 / 8192) * 2 / 3 };
+        let large = Picture::from_shades(size, vec![0; size.pixels() as usize]);
+        for number in 2..4 {
+            cache.put([number; 32], &large);
+        }
+        assert!(cache.get(&[1; 32]).is_some(), "it was used before the last time that there was no room");
+        cache.put([4; 32], &large);
+        assert!(cache.get(&[2; 32]).is_none() && cache.get(&[4; 32]).is_some());
     }
 }

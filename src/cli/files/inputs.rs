@@ -2,6 +2,7 @@
 
 use std::{
     collections::BTreeSet,
+    ops::Bound,
     path::{Path, PathBuf},
 };
 
@@ -9,6 +10,7 @@ use super::{
     folder_settings::SETTINGS,
     locations::{folder_of, real},
 };
+use crate::source::{Fault, file_kinds};
 
 /// What a review of a plan depends on.
 #[derive(Clone, Debug, Default)]
@@ -16,14 +18,16 @@ pub(crate) struct Inputs {
     files: BTreeSet<PathBuf>,
     /// Folders in which screens were looked for by a pattern: a new one matters too.
     folders: BTreeSet<PathBuf>,
-    /// Whether something was missing, so that any change may supply it.
+    /// Whether something was missing, so that any file that a plan can name may supply it.
     is_incomplete: bool,
 }
 
 impl Inputs {
-    /// The inputs of a plan that could not be read.
-    pub(crate) fn of_refused(plan: &Path) -> Self {
-        Self { files: BTreeSet::from([plan.to_owned()]), is_incomplete: true, ..Self::default() }
+    /// The inputs of a plan that could not be read, because of these faults.
+    pub(crate) fn of_refused(plan: &Path, faults: &[Fault]) -> Self {
+        let named = faults.iter().map(|fault| PathBuf::from(&fault.file));
+        let files = named.filter(|file| !file.as_os_str().is_empty()).chain([plan.to_owned()]).collect();
+        Self { files, is_incomplete: true, ..Self::default() }.whole()
     }
 
     /// Adds a file.
@@ -57,9 +61,16 @@ impl Inputs {
         of_files.chain(self.folders.iter().cloned()).collect()
     }
 
-    /// Whether a change of a file may change the review; all paths must be absolute.
+    /// Whether a change of a file may change the review, or a folder that is moved; all paths must be absolute.
     pub(crate) fn is_touched_by(&self, changed: &Path) -> bool {
-        if self.is_incomplete || self.files.contains(changed) {
+        let is_or_holds = |paths: &BTreeSet<PathBuf>| {
+            // What lies below a path follows it.
+            paths
+                .range::<Path, _>((Bound::Included(changed), Bound::Unbounded))
+                .next()
+                .is_some_and(|path| path.starts_with(changed))
+        };
+        if is_or_holds(&self.files) || is_or_holds(&self.folders) || self.is_incomplete && may_supply(changed) {
             return true;
         }
         // Settings apply to all plans below them, even if there were none before.
@@ -67,6 +78,12 @@ impl Inputs {
         is_settings && self.files.iter().any(|file| file.starts_with(folder_of(changed)))
             || is_listed(changed) && self.folders.iter().any(|folder| changed.starts_with(folder))
     }
+}
+
+/// Whether a file may be one that a plan misses. What this program writes is none: a review must not wake itself.
+fn may_supply(file: &Path) -> bool {
+    let name = file.file_name().unwrap_or_default().to_string_lossy();
+    !name.starts_with('.') && file_kinds::is_input(&name)
 }
 
 /// Whether a listing of screens or fonts may contain a file of that name. A file that is being written, also by this
@@ -95,9 +112,25 @@ mod tests {
             ("/quay/tide/minutes-of-old/new.png", false),
             ("/quay/stillpage.settings.json", true),
             ("/pier/stillpage.settings.json", false),
+            // Folders that are moved.
+            ("/quay/tide/minutes", true),
+            ("/quay", true),
+            ("/quay/tid", false),
+            ("/quay/tide/minutes-of-old", false),
         ] {
             assert_eq!(inputs.is_touched_by(Path::new(changed)), counts, "{changed}");
         }
-        assert!(Inputs::of_refused(Path::new("/quay/tide/a.plan.json")).is_touched_by(Path::new("/pier/x")));
+        let broken = Fault::of_file("/moor/panel.json", "a fault", "");
+        let refused = Inputs::of_refused(Path::new("/quay/tide/a.plan.json"), &[broken]);
+        for (changed, counts) in [
+            ("/pier/x.png", true),
+            ("/moor/panel.json", true),
+            ("/pier/x.display.json", true),
+            ("/pier/page.html", false),
+            ("/pier/found.json", false),
+            ("/pier/.x.png", false),
+        ] {
+            assert_eq!(refused.is_touched_by(Path::new(changed)), counts, "{changed}");
+        }
     }
 }

@@ -84,14 +84,67 @@ pub(crate) struct ReviewArguments {
     /// Do not run this rule; may be given several times
     #[arg(long, value_name = "RULE", value_parser = Offered::RULES, hide_possible_values = true)]
     pub(super) without: Vec<String>,
-    /// Keep running. When a plan, a screen or a display is saved, review the plans that depend on it again. Ctrl-C ends
-    /// this
+    /// Keep running. When a plan, a screen or a display is saved, review the plans that depend on it again, and say what
+    /// is new and what is gone (with `--full`, everything). Ctrl-C ends this
     #[arg(long, conflicts_with = "facts")]
     pub(super) watch: bool,
     #[command(flatten)]
     pub(super) outside: Outside,
     #[command(flatten)]
     pub(super) threads: Threads,
+}
+
+/// What `live` reviews, and how.
+#[derive(Debug, Args)]
+pub(in crate::cli) struct LiveReview {
+    /// Plans, traces or user flows, or folders that are searched for `*.plan.json`, `*.trace.jsonl` and `*.flow.json`
+    #[arg(default_value = ".")]
+    paths: Vec<PathBuf>,
+    /// Review at this temperature (degrees C) instead of the plans' own
+    #[arg(long, value_name = "C", allow_negative_numbers = true, value_parser = temperature)]
+    temperature: Option<f64>,
+    /// Run only this rule; may be given several times
+    #[arg(long, value_name = "RULE", value_parser = Offered::RULES, hide_possible_values = true)]
+    only: Vec<String>,
+    /// Do not run this rule; may be given several times
+    #[arg(long, value_name = "RULE", value_parser = Offered::RULES, hide_possible_values = true)]
+    without: Vec<String>,
+    #[command(flatten)]
+    outside: Outside,
+    #[command(flatten)]
+    threads: Threads,
+}
+
+impl LiveReview {
+    /// The same as a review that is repeated and writes no file.
+    pub(in crate::cli) fn as_review(&self) -> ReviewArguments {
+        ReviewArguments {
+            paths: self.paths.clone(),
+            format: Format::Text,
+            full: false,
+            brief: false,
+            out: None,
+            also: Vec::new(),
+            temperature: self.temperature.into_iter().collect(),
+            gate: GateWord::Error,
+            gate_on: GateOnWord::All,
+            pictures: None,
+            pictures_limit: 1,
+            html: None,
+            compare: None,
+            against: None,
+            from: None,
+            to: None,
+            facts: None,
+            known: None,
+            write_known: None,
+            only: self.only.clone(),
+            without: self.without.clone(),
+            watch: true,
+            outside: self.outside,
+            threads: self.threads,
+        }
+    }
 }
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]

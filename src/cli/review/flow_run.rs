@@ -12,7 +12,7 @@ use crate::{
         ReviewedPlan,
         facts::FactsOf,
         flow_facts,
-        html::{Recorder, Recording},
+        html::{PatchCache, Recorder, Recording},
     },
     review::play,
     rules::Selection,
@@ -26,6 +26,8 @@ pub(super) struct AskedOfFlow<'a> {
     pub(super) threads: usize,
     /// How much space the pictures of its recording may take; `None` if no recording is wanted.
     pub(super) recording_bytes: Option<usize>,
+    /// Patches that were packed before.
+    pub(super) patches: Option<&'a PatchCache>,
 }
 
 /// A reviewed flow, and its recording if one is wanted.
@@ -58,7 +60,7 @@ pub(super) fn review(
     if let Some(out) = facts_out {
         flow_facts::write(asked.of, &reviewed.nodes, out)?;
     }
-    let recording = asked.recording_bytes.map(|bytes| record(&reviewed, &screens, bytes, threads)).transpose()?;
+    let recording = asked.recording_bytes.map(|bytes| record(&reviewed, &screens, bytes, asked)).transpose()?;
     Ok(Ok((report(loaded, reviewed), recording)))
 }
 
@@ -72,12 +74,17 @@ fn report(loaded: &LoadedFlow, reviewed: FlowReview) -> ReviewedPlan {
 }
 
 /// The walk that people are shown, as the panel goes through it.
-fn record(reviewed: &FlowReview, screens: &DecodedScreens, bytes: usize, threads: usize) -> io::Result<Recording> {
+fn record(
+    reviewed: &FlowReview,
+    screens: &DecodedScreens,
+    bytes: usize,
+    asked: &AskedOfFlow<'_>,
+) -> io::Result<Recording> {
     let plan = &reviewed.shown.plan;
-    let mut recorder = Recorder::new(plan, bytes);
+    let mut recorder = Recorder::new(plan, bytes, asked.patches);
     let mut result = Ok(());
     // The review played the same pictures a moment ago, so none is broken.
-    let _ = play(plan, screens, threads, &mut |step: &PlayedStep<'_>| {
+    let _ = play(plan, screens, asked.threads, &mut |step: &PlayedStep<'_>| {
         if result.is_ok() {
             result = recorder.step(step).map_err(io::Error::other);
         }

@@ -7,6 +7,7 @@ mod known_list;
 mod picture_list;
 mod pictures;
 mod progress;
+mod repeated;
 mod review_run;
 mod watch;
 mod writing;
@@ -15,24 +16,21 @@ use std::path::Path;
 
 use crate::cli::{
     output::write_out,
-    telling::{output_style, tell},
+    telling::{done_or_told, output_style},
 };
 use crate::{report::text::TextStyle, source::Fault};
+pub(super) use arguments::LiveReview;
 pub(crate) use arguments::ReviewArguments;
-use review_run::Task;
+pub(super) use repeated::Repeated;
+pub(super) use review_run::{ReviewRun, Task};
+pub(super) use watch::changed_words;
 use writing::{write_files, write_report};
 
 /// Runs the command and gives the exit status.
 pub(super) fn review(arguments: &ReviewArguments) -> u8 {
     let reviewed = Task::new(arguments).map_err(Vec::from);
     let reviewed = reviewed.and_then(|task| if arguments.watch { watch::watch(&task) } else { once(&task) });
-    match reviewed {
-        Ok(status) => status,
-        Err(faults) => {
-            faults.iter().for_each(tell);
-            2
-        }
-    }
+    done_or_told(reviewed)
 }
 
 fn once(task: &Task<'_>) -> Result<u8, Vec<Fault>> {

@@ -4,6 +4,7 @@
 use std::{
     collections::{BTreeMap, BTreeSet},
     io::{self, Write},
+    mem,
     path::{Path, PathBuf},
     sync::Arc,
 };
@@ -31,7 +32,7 @@ use crate::{
     report::{
         PlanOutcome, PlanReport, ReviewedPlan, RunReport,
         facts::{self, FactsOf},
-        html::{self, Recorder, Recording},
+        html::{self, PatchCache, Recorder, Recording},
         paths::from_folder,
     },
     review::{BrokenScreen, Review},
@@ -41,23 +42,28 @@ use crate::{
 
 /// The checked arguments of the command line.
 #[derive(Debug)]
-pub(super) struct Task<'a> {
+pub(in crate::cli) struct Task<'a> {
     pub(super) arguments: &'a ReviewArguments,
+    /// Whether somebody looks at a page.
+    is_recorded: bool,
     selection: Selection,
     working_folder: String,
     threads: usize,
     /// At which temperatures each plan is reviewed; `None` for its own.
     temperatures: Vec<Option<f64>>,
-    /// Decoded screens, if another round may follow.
+    /// Decoded screens and packed patches of the page, if another round may follow.
     cache: Option<Arc<DecodedCache>>,
+    patches: Option<PatchCache>,
 }
 
 /// The result of a round.
 #[derive(Debug)]
-pub(super) struct ReviewRun {
+pub(in crate::cli) struct ReviewRun {
     pub(super) report: RunReport,
     /// Of each plan of the report, in their order.
     reviews: Vec<Kept>,
+    /// Of plans that cannot be read now, by their number: what was reviewed last.
+    last_good: BTreeMap<usize, (PlanReport, Kept)>,
     /// The second plan of a page.
     compared: Option<(PlanReport, Kept)>,
     /// Files that matter for all plans.
@@ -83,6 +89,11 @@ pub(super) struct Before<'c> {
 impl<'a> Task<'a> {
     /// Checks what was asked.
     pub(super) fn new(arguments: &'a ReviewArguments) -> Result<Self, Fault> {
+        Self::with_recordings(arguments, arguments.html.is_some())
+    }
+
+    /// The same, with recordings for a page whatever the arguments say.
+    pub(in crate::cli) fn with_recordings(arguments: &'a ReviewArguments, is_recorded: bool) -> Result<Self, Fault> {
         let selection = selection(arguments)?;
         check_form(arguments)?;
         check_files(arguments)?;
@@ -94,8 +105,18 @@ impl<'a> Task<'a> {
         given.dedup();
         let temperatures = if given.is_empty() { vec![None] } else { given.into_iter().map(Some).collect() };
         let cache = arguments.watch.then(Arc::default);
+        let patches = arguments.watch.then(PatchCache::default);
         let threads = arguments.threads.number();
-        Ok(Self { arguments, selection, working_folder: working_folder(), threads, temperatures, cache })
+        Ok(Self {
+            arguments,
+            is_recorded,
+            selection,
+            working_folder: working_folder(),
+            threads,
+            temperatures,
+            cache,
+            patches,
+        })
     }
 
     /// The screens are the same at every temperature, so findings about them are reported with the first one.
@@ -111,7 +132,6 @@ impl<'a> Task<'a> {
     /// Reviews the plans that are asked for; without a round before, all of them.
     pub(super) fn run(&self, before: Option<Before<'_>>) -> Result<ReviewRun, Vec<Fault>> {
         let arguments = self.arguments;
-        self.cache.iter().for_each(|cache| cache.begin_run());
         let mut settings = SettingsStore::new(&self.working_folder, &arguments.paths, arguments.outside);
         let (paths, faults) = find_plans(&arguments.paths, &mut settings);
         faults.iter().for_each(tell);
@@ -127,9 +147,15 @@ impl<'a> Task<'a> {
             working_folder: self.working_folder.clone(),
             known: None,
         };
-        let mut run = ReviewRun { report, reviews: Vec::new(), compared: None, shared: Inputs::default() };
+        let mut run = ReviewRun {
+            report,
+            reviews: Vec::new(),
+            last_good: BTreeMap::new(),
+            compared: None,
+            shared: Inputs::default(),
+        };
         let plans = paths.len() * self.temperatures.len() + usize::from(arguments.compare.is_some());
-        let recording_bytes = arguments.html.is_some().then(|| html::PICTURE_BYTES / plans.max(1));
+        let recording_bytes = self.is_recorded.then(|| html::PICTURE_BYTES / plans.max(1));
         for path in &paths {
             for temperature_c in &self.temperatures {
                 let at = At { path, temperature_c: *temperature_c, recording_bytes, known: known.as_ref(), task: self };
@@ -143,6 +169,7 @@ impl<'a> Task<'a> {
                 self.leave_screens_to_the_first(&mut report);
                 let is_read = run.add(report, kept);
                 if !is_read {
+                    run.last_good.extend(old.last_good(path, *temperature_c).map(|good| (run.reviews.len() - 1, good)));
                     // It would be refused for the same reason at every temperature.
                     break;
                 }
@@ -176,7 +203,9 @@ impl<'a> Task<'a> {
 impl ReviewRun {
     /// Adds the result for a plan; returns whether it could be read.
     fn add(&mut self, report: PlanReport, kept: Kept) -> bool {
-        self.tell_new_faults(&report);
+        if kept.is_new {
+            self.tell_new_faults(&report);
+        }
         let is_read = matches!(report.outcome, PlanOutcome::Reviewed(_));
         self.report.plans.push(report);
         self.reviews.push(kept);
@@ -213,6 +242,35 @@ impl ReviewRun {
         used
     }
 
+    /// Returns the report in which what was reviewed last stands in the place of plans that cannot be read now, and the
+    /// recordings.
+    pub(in crate::cli) fn with_last_good<T>(
+        &mut self,
+        use_them: impl FnOnce(&RunReport, &[Option<&Recording>]) -> T,
+    ) -> T {
+        self.exchange_last_good();
+        let recordings: Vec<Option<&Recording>> = self.reviews.iter().map(|kept| kept.recording.as_ref()).collect();
+        let used = use_them(&self.report, &recordings);
+        self.exchange_last_good();
+        used
+    }
+
+    fn exchange_last_good(&mut self) {
+        for (at, (report, kept)) in &mut self.last_good {
+            mem::swap(&mut self.report.plans[*at], report);
+            mem::swap(&mut self.reviews[*at], kept);
+        }
+    }
+
+    /// Why plans cannot be read now that could be read before.
+    pub(in crate::cli) fn new_troubles(&self) -> Vec<&Fault> {
+        let refused = self.last_good.keys().filter_map(|at| match &self.report.plans[*at].outcome {
+            PlanOutcome::Refused(faults) => Some(faults),
+            PlanOutcome::Reviewed(_) => None,
+        });
+        refused.flatten().collect()
+    }
+
     /// The plans that were reviewed in this round and not taken from the previous one.
     pub(super) fn is_new(&self, at: usize) -> bool {
         self.reviews.get(at).is_some_and(|kept| kept.is_new)
@@ -220,8 +278,14 @@ impl ReviewRun {
 
     /// What everything here depends on.
     fn inputs(&self) -> impl Iterator<Item = &Inputs> {
-        let reviews = self.reviews.iter().chain(self.compared.iter().map(|(_, kept)| kept));
+        let others = self.compared.iter().chain(self.last_good.values()).map(|(_, kept)| kept);
+        let reviews = self.reviews.iter().chain(others);
         reviews.map(|kept| &kept.inputs).chain([&self.shared])
+    }
+
+    /// The number of plans.
+    pub(in crate::cli) fn plans(&self) -> usize {
+        self.report.plans.len()
     }
 
     /// The folders in which something that counts may change.
@@ -235,26 +299,45 @@ impl ReviewRun {
     }
 }
 
-/// The reviews of the previous round that are still valid.
+/// The reviews of the previous round: those that are still valid, and those that show what there was.
 struct Old {
     reviews: Vec<(PlanReport, Kept)>,
+    outdated: Vec<(PlanReport, Kept)>,
 }
 
 impl Old {
     fn new(before: Option<Before<'_>>) -> Self {
-        let Some(Before { run, changed }) = before else { return Self { reviews: Vec::new() } };
+        let Some(Before { run, changed }) = before else { return Self { reviews: Vec::new(), outdated: Vec::new() } };
         let reviews = run.report.plans.into_iter().zip(run.reviews).chain(run.compared);
-        let holds = |kept: &Kept| !changed.iter().any(|file| kept.inputs.is_touched_by(file));
+        let holds = |(_, kept): &(PlanReport, Kept)| !changed.iter().any(|file| kept.inputs.is_touched_by(file));
+        let (valid, outdated): (Vec<_>, Vec<_>) = reviews.partition(holds);
         let kept = |(report, kept): (PlanReport, Kept)| (report, Kept { is_new: false, ..kept });
-        Self { reviews: reviews.filter(|(_, kept)| holds(kept)).map(kept).collect() }
+        let outdated = outdated.into_iter().filter(|(report, _)| report.reviewed().is_some());
+        Self {
+            reviews: valid.into_iter().map(kept).collect(),
+            outdated: outdated.chain(run.last_good.into_values()).collect(),
+        }
     }
 
     fn take(&mut self, at: &At<'_>) -> Option<(PlanReport, Kept)> {
-        let shown = at.path.display().to_string();
-        let is_it = |report: &PlanReport| report.path == shown && report.temperature_c == at.temperature_c;
-        let found = self.reviews.iter().position(|(report, _)| is_it(report))?;
-        Some(self.reviews.swap_remove(found))
+        take_of(&mut self.reviews, at.path, at.temperature_c)
     }
+
+    /// What was reviewed last of a plan that cannot be read now.
+    fn last_good(&mut self, path: &Path, temperature_c: Option<f64>) -> Option<(PlanReport, Kept)> {
+        take_of(&mut self.outdated, path, temperature_c)
+    }
+}
+
+fn take_of(
+    reviews: &mut Vec<(PlanReport, Kept)>,
+    path: &Path,
+    temperature_c: Option<f64>,
+) -> Option<(PlanReport, Kept)> {
+    let shown = path.display().to_string();
+    let is_it = |report: &PlanReport| report.path == shown && report.temperature_c == temperature_c;
+    let found = reviews.iter().position(|(report, _)| is_it(report))?;
+    Some(reviews.swap_remove(found))
 }
 
 /// Two plans are compared, at one temperature; findings of the second one are shown but do not count.
@@ -353,8 +436,13 @@ fn review_plan(
     let (outcome, recording, inputs) = match reviewed {
         Ok(Ok(Ok(reviewed))) => reviewed.into_parts(),
         Ok(Err(fault)) => return Err(fault),
-        Ok(Ok(Err(faults))) => (refuse(faults, facts_file, begin)?, None, Inputs::of_refused(at.path)),
-        Err(words) => (refuse(vec![failed(&shown, &words)], facts_file, begin)?, None, Inputs::of_refused(at.path)),
+        Ok(Ok(Err(faults))) => {
+            let inputs = Inputs::of_refused(at.path, &faults);
+            (refuse(faults, facts_file, begin)?, None, inputs)
+        }
+        Err(words) => {
+            (refuse(vec![failed(&shown, &words)], facts_file, begin)?, None, Inputs::of_refused(at.path, &[]))
+        }
     };
     let report = PlanReport { path: shown, temperature_c: at.temperature_c, outcome };
     Ok((report, Kept { recording, inputs, is_new: true }))
@@ -463,7 +551,13 @@ fn load_and_walk(
         ));
     }
     let of = FactsOf { path: shown, temperature_c: at.temperature_c };
-    let asked = AskedOfFlow { of, selection, threads: *threads, recording_bytes: at.recording_bytes };
+    let asked = AskedOfFlow {
+        of,
+        selection,
+        threads: *threads,
+        recording_bytes: at.recording_bytes,
+        patches: at.task.patches.as_ref(),
+    };
     let (mut plan, recording) = match flow_run::review(&asked, &loaded, facts_out) {
         Ok(Ok(reviewed)) => reviewed,
         Ok(Err(faults)) => return Ok(Err(faults)),
@@ -530,7 +624,7 @@ fn play(
     let plan = &loaded.plan;
     let bar = progress::bar(of.path, plan.step_count);
     let mut written = Ok(());
-    let mut recorder = at.recording_bytes.map(|bytes| Recorder::new(plan, bytes));
+    let mut recorder = at.recording_bytes.map(|bytes| Recorder::new(plan, bytes, at.task.patches.as_ref()));
     let Task { selection, threads, .. } = at.task;
     let review = crate::review::review(plan, &loaded.screens, selection, *threads, &mut |step: &PlayedStep<'_>| {
         bar.inc(1);

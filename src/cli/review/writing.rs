@@ -23,8 +23,8 @@ pub(super) fn write_files(arguments: &ReviewArguments, run: &mut ReviewRun) -> R
         write_file(file, |out| write_report(&run.report, *format, file, plain, out))?;
     }
     let Some(file) = &arguments.html else { return Ok(()) };
-    let is_compared = arguments.compare.is_some();
-    run.with_compared(|report, recordings| write_file(file, |out| html::write(report, recordings, is_compared, out)))
+    let form = if arguments.compare.is_some() { html::Form::Compared } else { html::Form::Review };
+    run.with_compared(|report, recordings| write_file(file, |out| html::write(report, recordings, form, out)))
 }
 
 /// Writes a report to `file`, or prints it if there is none.

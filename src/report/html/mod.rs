@@ -11,13 +11,17 @@ mod flow_map;
 mod finding_texts;
 mod names;
 mod packed;
+mod patch_cache;
 mod page_data;
 mod recording;
 mod screen_index;
 mod verdict;
 mod view;
 
-use std::io::{self, Write};
+use std::{
+    cmp::Reverse,
+    io::{self, Write},
+};
 
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 
@@ -29,51 +33,77 @@ use crate::{finding::Summary, rules::FLASH_CAUTION};
 use cause_list::Shown;
 pub(super) use finding_texts::marked;
 use packed::Style;
+pub use patch_cache::PatchCache;
 pub use recording::{Recorder, Recording};
 
 /// Pictures of a page take at most so many bytes before they are written down.
 pub const PICTURE_BYTES: usize = 1_900_000;
 
+/// What a page is for.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Form {
+    /// To be kept or sent.
+    Review,
+    /// The same, with the last plan held against the first one.
+    Compared,
+    /// To be shown by a server that tells the page when there is a new one.
+    Live {
+        /// Which of its pages this is.
+        number: u64,
+    },
+}
+
+impl Form {
+    /// The number of a page that a server shows.
+    fn number(self) -> Option<u64> {
+        match self {
+            Self::Live { number } => Some(number),
+            Self::Review | Self::Compared => None,
+        }
+    }
+}
+
 /// Writes the page of a run. `recordings` are those of its plans, in their order; nothing for a plan that was refused.
 ///
 /// # Errors
 /// Where the writer fails.
-pub fn write(
-    report: &RunReport,
-    recordings: &[Option<&Recording>],
-    compared: bool,
-    out: &mut dyn Write,
-) -> io::Result<()> {
-    let page = page(report, recordings, compared).map_err(io::Error::other)?;
+pub fn write(report: &RunReport, recordings: &[Option<&Recording>], form: Form, out: &mut dyn Write) -> io::Result<()> {
+    let page = page(report, recordings, form).map_err(io::Error::other)?;
     out.write_all(page.into_string().as_bytes())
 }
 
-fn page(report: &RunReport, recordings: &[Option<&Recording>], compared: bool) -> Result<Markup, String> {
+fn page(report: &RunReport, recordings: &[Option<&Recording>], form: Form) -> Result<Markup, String> {
     let mut plans = Vec::new();
     for (at, plan) in report.plans.iter().enumerate() {
-        plans.push(section(plan, recordings.get(at).copied().flatten(), (at, report.plans.len()))?);
+        let seen_too = recordings.iter().enumerate().filter(|(other, _)| *other != at && form == Form::Compared);
+        let recorded = Recorded {
+            own: recordings.get(at).copied().flatten(),
+            others: seen_too.filter_map(|(_, other)| *other).collect(),
+        };
+        plans.push(section(plan, &recorded, (at, report.plans.len()))?);
     }
-    let (packed, unpack) = packed::script().map_err(|error| error.to_string())?;
+    let (packed, unpack) =
+        packed::script(form.number().is_some(), &view::view().into_string()).map_err(|error| error.to_string())?;
     Ok(html! {
         (DOCTYPE)
         html lang="en" {
-            (head(&page_title(report), &style(report, compared)))
-            body {
+            (head(&page_title(report), &style(report, form)))
+            body data-page=[form.number()] {
+                @if form.number().is_some() { div.live role="alert" {} }
                 header {
                     h1 { (heading(report)) }
                     @match report.plans.as_slice() { [plan] => (where_from(plan)), _ => p { (total(report)) } }
                 }
-                main {
-                    @if compared { (comparison::section(report, recordings)) }
+                main data-first=[first_plan(report)] {
                     @if report.plans.len() > 1 { (contents(report)) }
                     @for fault in &report.faults {
                         p.refused { strong { (fault.message) } " " (fault.help.as_deref().unwrap_or_default()) }
                     }
                     @for plan in &plans { (plan) }
+                    @if form == Form::Compared { (comparison::section(report, recordings)) }
                 }
                 footer { (cautions()) }
-                @if !plans.is_empty() {
-                    (view::template())
+                @if !plans.is_empty() || form.number().is_some() {
                     script type="text/plain" id="packed" { (PreEscaped(packed)) }
                     script { (PreEscaped(unpack)) }
                 }
@@ -95,9 +125,12 @@ pub(super) fn head(title: &str, style: &str) -> Markup {
     }
 }
 
-fn style(report: &RunReport, compared: bool) -> String {
+fn style(report: &RunReport, form: Form) -> String {
     let mut style = Style::Page.text();
-    if compared {
+    if form.number().is_some() {
+        style.push_str(&Style::Live.text());
+    }
+    if form == Form::Compared {
         style.push_str(&Style::Compared.text());
     }
     if report.reviewed().any(|plan| plan.flow.is_some()) {
@@ -135,6 +168,18 @@ fn total(report: &RunReport) -> String {
     sentence(&format!("{found}{unread}"))
 }
 
+/// The number of the plan with the worst verdict, which is opened first, where there are several.
+fn first_plan(report: &RunReport) -> Option<usize> {
+    let verdict = |plan: &PlanReport| {
+        let summary = &plan.reviewed()?.summary;
+        Some([summary.error, summary.warning, summary.note])
+    };
+    let reviewed = report.plans.iter().enumerate().filter_map(|(at, plan)| Some((verdict(plan)?, at)));
+    // Of equal verdicts the first.
+    let worst = reviewed.max_by_key(|(verdict, at)| (*verdict, Reverse(*at)));
+    worst.map(|(_, at)| at + 1).filter(|_| report.plans.len() > 1)
+}
+
 fn contents(report: &RunReport) -> Markup {
     html! {
         nav aria-label="Plans" {
@@ -147,12 +192,19 @@ fn contents(report: &RunReport) -> Markup {
     }
 }
 
+/// The recording of a plan, and those that are seen together with it.
+struct Recorded<'r> {
+    own: Option<&'r Recording>,
+    others: Vec<&'r Recording>,
+}
+
 /// The part of one plan: its number, and how many there are.
-fn section(plan: &PlanReport, recording: Option<&Recording>, (at, of): (usize, usize)) -> Result<Markup, String> {
+fn section(plan: &PlanReport, recorded: &Recorded<'_>, (at, of): (usize, usize)) -> Result<Markup, String> {
+    let recording = recorded.own;
     let reviewed = match &plan.outcome {
         PlanOutcome::Refused(faults) => {
             return Ok(html! {
-                section.plan id={ "plan-" (at) } {
+                section.plan id={ "plan-" (at) } data-file=(plan.path) {
                     h2 { (plan.path) }
                     p.verdict { "This plan could not be read." }
                     ul { @for fault in faults { li { strong { (fault.message) } " " (fault.help.as_deref().unwrap_or_default()) } } }
@@ -161,10 +213,10 @@ fn section(plan: &PlanReport, recording: Option<&Recording>, (at, of): (usize, u
         }
         PlanOutcome::Reviewed(reviewed) => reviewed,
     };
-    let film = recording.map(page_data::data).transpose()?;
+    let film = recording.map(|recording| page_data::data(recording, &recorded.others)).transpose()?;
     let shown = Shown { plan: reviewed, recording, at };
     Ok(html! {
-        section.plan id={ "plan-" (at) } aria-label=(title_of(plan)) {
+        section.plan id={ "plan-" (at) } data-file=(plan.path) aria-label=(title_of(plan)) {
             @if of > 1 { header { h2 { (title_of(plan)) } (where_from(plan)) } }
             (verdict::verdict(shown))
             @if let Some(flow) = &reviewed.flow {

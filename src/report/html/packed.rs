@@ -8,14 +8,18 @@ use std::io::{self, Write as _};
 use base64::{Engine, engine::general_purpose::STANDARD};
 use flate2::{Compression, write::DeflateEncoder};
 
-const SCRIPT: [&str; 6] = [
+const SCRIPT: [&str; 7] = [
     include_str!("script/address.js"),
     include_str!("script/film.js"),
     include_str!("script/panel.js"),
     include_str!("script/time.js"),
     include_str!("script/causes.js"),
+    include_str!("script/here.js"),
     include_str!("script/page.js"),
 ];
+
+/// What a page does in addition that a server keeps up to date.
+const LIVE: &str = include_str!("script/live.js");
 
 /// Unpacks a text in base64 and runs it.
 const UNPACK: &str = "const packed = Uint8Array.from(atob(document.getElementById(\"packed\").textContent), (character) => character.charCodeAt(0));
@@ -23,12 +27,15 @@ new Response(new Blob([packed]).stream().pipeThrough(new DecompressionStream(\"d
   document.body.append(Object.assign(document.createElement(\"script\"), { textContent: text }));
 });";
 
-/// The parts of the style: of every page, of two plans compared, of the map of a flow.
+/// The parts of the style: of every page, of two plans compared, of the map of a flow, of a page that a server shows.
 #[derive(Clone, Copy, Debug)]
 pub(super) enum Style {
     Page,
+    /// What the script makes: the panel, its time, and the story of a place.
+    View,
     Compared,
     Map,
+    Live,
 }
 
 impl Style {
@@ -36,8 +43,10 @@ impl Style {
     pub(super) fn text(self) -> String {
         let text = lean(match self {
             Self::Page => include_str!("style/page.css"),
+            Self::View => include_str!("style/view.css"),
             Self::Compared => include_str!("style/compared.css"),
             Self::Map => include_str!("style/map.css"),
+            Self::Live => include_str!("style/live.css"),
         });
         let blanks =
             [(" {", "{"), ("{ ", "{"), ("; ", ";"), (": ", ":"), (", ", ","), (";}", "}"), (" }", "}"), (";}", "}")];
@@ -45,13 +54,19 @@ impl Style {
     }
 }
 
-/// The packed script, and what unpacks it.
+/// The packed script, for a live page with what follows the server, and what unpacks it. The markup of the view and its
+/// style come with the script, which alone uses them: packed, they take a third of the room.
 ///
 /// # Errors
 /// Where packing fails.
-pub(super) fn script() -> io::Result<(String, &'static str)> {
+pub(super) fn script(is_live: bool, view: &str) -> io::Result<(String, &'static str)> {
     let mut packer = DeflateEncoder::new(Vec::new(), Compression::best());
+    let [view, style] = [view, &Style::View.text()].map(|text| serde_json::Value::from(text).to_string());
+    writeln!(packer, "\"use strict\";const viewMarkup={view},viewStyle={style};")?;
     packer.write_all(lean(&SCRIPT.concat()).as_bytes())?;
+    if is_live {
+        packer.write_all(lean(LIVE).as_bytes())?;
+    }
     Ok((STANDARD.encode(packer.finish()?), UNPACK))
 }
 

@@ -19,7 +19,7 @@ use crate::{
 };
 
 #[derive(Serialize)]
-struct RecordingJson {
+struct RecordingJson<'r> {
     width: u32,
     height: u32,
     width_mm: f64,
@@ -30,6 +30,10 @@ struct RecordingJson {
     pictures: Vec<String>,
     /// Of the colour of each level, the residue and the colour that is seen, in turns.
     tones: Vec<(u32, Vec<u32>)>,
+    /// What each level is called, by its colour.
+    levels: Vec<(u32, &'r str)>,
+    /// What is to be known of each mode.
+    modes: BTreeMap<&'r str, &'r str>,
     /// Stretches of work: when they begin and end, where they lie, how wide they are.
     axis: Vec<[f64; 4]>,
     rows: usize,
@@ -89,11 +93,15 @@ struct StrokeJson {
     points: Vec<[f64; 3]>,
 }
 
-/// The recording as text that can stand in a script element.
-pub(super) fn data(recording: &Recording) -> Result<String, String> {
+/// The recording as text that can stand in a script element; `others` are recordings that are seen on the same axis.
+pub(super) fn data(recording: &Recording, others: &[&Recording]) -> Result<String, String> {
     let frames = drawn(recording);
     let rows = Rows::new(frames);
-    let axis = Axis::new(frames.iter().map(Frame::busy), 0.0, SCALE);
+    let mut works: Vec<(f64, f64)> = frames.iter().map(Frame::busy).collect();
+    works.extend(others.iter().flat_map(|other| drawn(other)).map(Frame::busy));
+    // Of one plan they are in order already.
+    works.sort_by(|(one, _), (other, _)| one.total_cmp(other));
+    let axis = Axis::new(works.into_iter(), 0.0, SCALE);
     let places = axis.stretches.iter().map(|one| [one.begin_ms, one.end_ms, one.left, one.width].map(hundredths));
     let json = RecordingJson {
         width: recording.size.width,
@@ -104,6 +112,8 @@ pub(super) fn data(recording: &Recording) -> Result<String, String> {
         pictured: recording.pictured,
         pictures: recording.pictures.iter().map(|png| STANDARD.encode(png)).collect(),
         tones: tones(&recording.tones),
+        levels: recording.levels.iter().map(|(colour, name)| (number(*colour), name.as_str())).collect(),
+        modes: recording.modes.iter().map(|(name, words)| (name.as_str(), words.as_str())).collect(),
         axis: places.collect(),
         rows: rows.count,
         frames: frames.iter().zip(&rows.of_update).map(|(frame, rows)| frame_json(frame, rows, recording)).collect(),
@@ -113,8 +123,11 @@ pub(super) fn data(recording: &Recording) -> Result<String, String> {
     Ok(text.replace('<', "\\u003c"))
 }
 
+fn number([red, green, blue]: [u8; 3]) -> u32 {
+    u32::from_be_bytes([0, red, green, blue])
+}
+
 fn tones(tones: &[Tone]) -> Vec<(u32, Vec<u32>)> {
-    let number = |[red, green, blue]: [u8; 3]| u32::from_be_bytes([0, red, green, blue]);
     let mut by_level: BTreeMap<u32, Vec<u32>> = BTreeMap::new();
     for tone in tones {
         by_level.entry(number(tone.level)).or_default().extend([tone.residue.into(), number(tone.seen)]);

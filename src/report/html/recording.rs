@@ -4,19 +4,21 @@
 //!
 //! Knows the playback, not the page; bounded in size, however long the plan.
 
-use std::{collections::HashMap, ops::Range};
+use std::{
+    collections::{BTreeMap, BTreeSet, HashMap},
+    ops::Range,
+};
 
 use png::ColorType;
 
+use super::patch_cache::{Key, PatchCache, key};
 use crate::{
+    change::bits,
     display::Level,
     geometry::{Rect, Size},
     panel::{Ghost, PlayedStep, PlayedUpdate, WaitsFor},
     plan::{Begins, Cause, Plan},
-    report::{
-        panel_view::{Colours, shown},
-        sheet::png_of_samples,
-    },
+    report::{panel_view::Colours, sheet::png_of_samples, story::mode_words},
     units::length_mm,
 };
 
@@ -42,6 +44,10 @@ pub struct Recording {
     pub(super) pictures: Vec<Vec<u8>>,
     /// The colour in which a level with a residue is seen: level, residue byte, colour.
     pub(super) tones: Vec<Tone>,
+    /// What each level is called, by its colour.
+    pub(super) levels: Vec<([u8; 3], String)>,
+    /// What is to be known of each mode that was used, by its name.
+    pub(super) modes: Vec<(String, String)>,
     /// The steps, as far as they are recorded. Figures are small: they go on where there is no room for more pictures.
     pub(super) frames: Vec<Frame>,
     /// How many of the frames have their pictures.
@@ -184,22 +190,31 @@ pub struct Recorder<'p> {
     plan: &'p Plan,
     colours: Colours<'p>,
     recording: Recording,
-    /// What the page shows at present: the glass and the memory, one or three bytes a pixel, and the residue.
+    /// The colours of the levels without residue.
+    level_colours: Vec<[u8; 3]>,
+    /// What the page shows at present: the levels on the glass, the glass and the memory, one or three bytes a pixel, and
+    /// the residue.
+    levels: Vec<Level>,
+    /// Of each tile that was looked at whole and has the same residue everywhere: its levels, and the bits of the residue.
+    even_tiles: Vec<Option<([Level; 64], u64)>>,
     glass: Vec<u8>,
     meant: Vec<u8>,
     residue: Vec<u8>,
     /// Which residues each level was seen with, 256 each.
     met: Vec<bool>,
+    /// The modes that were used, and how warm it was then first, degrees C.
+    used: BTreeMap<usize, f64>,
     /// The number of each picture, by what it shows.
-    picture_of: HashMap<Vec<u8>, usize>,
+    picture_of: HashMap<Key, usize>,
+    cache: Option<&'p PatchCache>,
     bytes_left: usize,
     /// The number of the card of each step of the plan's text.
     card_of: HashMap<String, usize>,
 }
 
 impl<'p> Recorder<'p> {
-    /// A recorder that keeps pictures of at most so many bytes.
-    pub fn new(plan: &'p Plan, bytes: usize) -> Self {
+    /// A recorder that keeps pictures of at most so many bytes, packed before or now.
+    pub fn new(plan: &'p Plan, bytes: usize, cache: Option<&'p PatchCache>) -> Self {
         let size = plan.screen_size();
         let recording = Recording {
             size,
@@ -207,21 +222,29 @@ impl<'p> Recorder<'p> {
             limit_l: crate::review::ghost_limits(plan).limit_l,
             pictures: Vec::new(),
             tones: Vec::new(),
+            levels: Vec::new(),
+            modes: Vec::new(),
             frames: Vec::new(),
             pictured: 0,
             cards: Vec::new(),
             more_cards: false,
             steps: 0,
         };
+        let mut colours = Colours::against_own_white(&plan.display.ink);
         Self {
             plan,
-            colours: Colours::against_own_white(&plan.display.ink),
+            level_colours: plan.display.ink.all().iter().map(|level| colours.of(level, 0.0)).collect(),
+            colours,
             recording,
+            levels: Vec::new(),
+            even_tiles: Vec::new(),
             glass: Vec::new(),
             meant: Vec::new(),
             residue: Vec::new(),
             met: vec![false; plan.display.ink.levels() * 256],
+            used: BTreeMap::new(),
             picture_of: HashMap::new(),
+            cache,
             bytes_left: bytes,
             card_of: HashMap::new(),
         }
@@ -236,6 +259,9 @@ impl<'p> Recorder<'p> {
             self.begin(step)?;
         }
         self.recording.steps += 1;
+        for update in step.updates.iter().filter(|update| !update.sent.is_empty()) {
+            self.used.entry(update.mode).or_insert(step.planned.temperature_c);
+        }
         if self.has_room() && self.recording.frames.len() < MOST_FRAMES {
             let patches = self.patches(step)?;
             self.recording.pictured += 1;
@@ -261,6 +287,12 @@ impl<'p> Recorder<'p> {
             Tone { level: self.colours.of(level, 0.0), residue, seen: self.colours.of(level, residue_l) }
         };
         self.recording.tones = met.into_iter().map(tone).collect();
+        let display = &self.plan.display;
+        let named = display.ink.all().iter().map(|level| (self.colours.of(level, 0.0), display.ink.name(level)));
+        self.recording.levels = named.collect();
+        let words =
+            |(mode, celsius): (&usize, &f64)| (display.modes[*mode].name.clone(), mode_words(display, *mode, *celsius));
+        self.recording.modes = self.used.iter().map(words).collect();
         self.recording
     }
 
@@ -269,10 +301,13 @@ impl<'p> Recorder<'p> {
         let table = ink.level_table();
         let white = self.plan.begins == Begins::Unknown;
         let samples = self.samples();
-        for shade in step.previous.shades() {
-            let level = if white { ink.white() } else { table[usize::from(*shade)] };
-            self.glass.extend_from_slice(&self.colours.of(level, 0.0)[..samples]);
+        let level = |shade: &u8| if white { ink.white() } else { table[usize::from(*shade)] };
+        self.levels = step.previous.shades().iter().map(level).collect();
+        self.glass = vec![0; self.levels.len() * samples];
+        for (at, level) in self.levels.iter().enumerate() {
+            paint(&mut self.glass, at, samples, self.level_colours[usize::from(*level)]);
         }
+        self.even_tiles = vec![None; step.grid().tiles()];
         self.meant = self.glass.clone();
         self.residue = vec![NO_RESIDUE; size.pixels() as usize];
         self.picture(Layer::Glass, size.whole())?;
@@ -310,39 +345,54 @@ impl<'p> Recorder<'p> {
 
     /// Brings the pixels of a box to what the glass shows; gives the boxes around what changed.
     fn repaint(&mut self, step: &PlayedStep<'_>, rect: Rect) -> (Option<Rect>, Option<Rect>) {
-        let (mut glass_box, mut residue_box) = (Bounds::default(), Bounds::default());
-        let samples = self.samples();
-        for y in rect.y..rect.bottom() {
-            for x in rect.x..rect.right() {
-                let level = step.glass.level(x, y);
-                let colour = self.colours.of(level, 0.0);
-                let at = (y * self.recording.size.width + x) as usize;
-                let pixel = &mut self.glass[at * samples..][..samples];
-                if pixel != &colour[..samples] {
-                    pixel.copy_from_slice(&colour[..samples]);
-                    glass_box.take(x, y);
-                }
-                let value = residue_byte(shown(step, x, y));
-                if value != NO_RESIDUE {
-                    self.met[usize::from(level) * 256 + usize::from(value)] = true;
-                }
-                if self.residue[at] != value {
-                    self.residue[at] = value;
-                    residue_box.take(x, y);
-                }
+        let mut boxes = [Bounds::default(), Bounds::default()];
+        let grid = step.grid();
+        // A tile has 8 x 8 px.
+        for row in rect.y / 8..=(rect.bottom() - 1) / 8 {
+            for column in rect.x / 8..=(rect.right() - 1) / 8 {
+                let (tile, _) = grid.locate(8 * column, 8 * row);
+                self.repaint_tile(step, tile, grid.cover(tile, rect), &mut boxes);
             }
         }
+        let [glass_box, residue_box] = boxes;
         (glass_box.rect(), residue_box.rect())
+    }
+
+    fn repaint_tile(&mut self, step: &PlayedStep<'_>, tile: u32, covered: u64, boxes: &mut [Bounds; 2]) {
+        let levels = step.glass.levels(tile);
+        // Most of a page is blank and stays as it is, however often all of it is driven.
+        let even = step.glass.even_residue(tile).filter(|_| covered == step.grid().whole(tile));
+        let now = even.map(|residue| (*levels, residue.lightness().to_bits()));
+        let seen = &mut self.even_tiles[tile as usize];
+        if now.is_some() && *seen == now {
+            return;
+        }
+        *seen = now;
+        let shown = step.glass.shown_residues(tile);
+        let ((left, top), samples) = (step.grid().origin(tile), self.samples());
+        for bit in bits(covered) {
+            let (x, y) = (left + bit % 8, top + bit / 8);
+            let at = (y * self.recording.size.width + x) as usize;
+            let (level, residue_l) = (levels[bit as usize], shown[bit as usize]);
+            if self.levels[at] != level {
+                self.levels[at] = level;
+                paint(&mut self.glass, at, samples, self.level_colours[usize::from(level)]);
+                boxes[0].take(x, y);
+            }
+            let value = if residue_l == 0.0 { NO_RESIDUE } else { residue_byte(residue_l) };
+            if value != NO_RESIDUE {
+                self.met[usize::from(level) * 256 + usize::from(value)] = true;
+            }
+            if self.residue[at] != value {
+                self.residue[at] = value;
+                boxes[1].take(x, y);
+            }
+        }
     }
 
     /// Whether the memory is in a box what the glass is; if so, it is brought there.
     fn follows(&mut self, step: &PlayedStep<'_>, rect: Rect) -> bool {
-        let table = self.plan.display.ink.level_table();
-        let is_same = |y: u32| {
-            let shades = &step.memory.row(y)[rect.x as usize..rect.right() as usize];
-            (rect.x..).zip(shades).all(|(x, shade)| table[usize::from(*shade)] == step.glass.level(x, y))
-        };
-        if !(rect.y..rect.bottom()).all(is_same) {
+        if !step.glass.unlike_memory().inside(&[rect], step.grid()).is_empty() {
             return false;
         }
         for y in rect.y..rect.bottom() {
@@ -357,17 +407,14 @@ impl<'p> Recorder<'p> {
         let table = self.plan.display.ink.level_table();
         let (size, samples, is_first) = (self.recording.size, self.samples(), self.recording.frames.is_empty());
         let mut boxes: Vec<Rect> = Vec::new();
-        for y in 0..size.height {
+        let touched: BTreeSet<u32> =
+            step.introduced.tiles().iter().map(|(tile, _)| step.grid().origin(*tile).1 / 8).collect();
+        for y in (0..size.height).filter(|y| is_first || touched.contains(&(y / 8))) {
             let shades = step.memory.row(y);
-            if !is_first && shades == step.previous.row(y) {
-                continue;
-            }
             let mut changed = Bounds::default();
             for (x, shade) in (0..).zip(shades) {
-                let colour = self.colours.of(table[usize::from(*shade)], 0.0);
-                let pixel = &mut self.meant[(y * size.width + x) as usize * samples..][..samples];
-                if pixel != &colour[..samples] {
-                    pixel.copy_from_slice(&colour[..samples]);
+                let colour = self.level_colours[usize::from(table[usize::from(*shade)])];
+                if paint(&mut self.meant, (y * size.width + x) as usize, samples, colour) {
                     changed.take(x, y);
                 }
             }
@@ -393,13 +440,20 @@ impl<'p> Recorder<'p> {
             Layer::Meant => (&self.meant, self.samples()),
             Layer::Residue => (&self.residue, 1),
         };
-        let png = encode_box(pixels, self.recording.size, rect, samples)?;
-        let picture = self.picture_of.get(&png).copied().unwrap_or_else(|| {
-            self.bytes_left = self.bytes_left.saturating_sub(png.len());
-            self.recording.pictures.push(png.clone());
-            self.picture_of.insert(png, self.recording.pictures.len() - 1);
-            self.recording.pictures.len() - 1
-        });
+        let cut = cut(pixels, self.recording.size, rect, samples);
+        let size = Size { width: rect.width, height: rect.height };
+        let key = key(&cut, size, samples);
+        let picture = match self.picture_of.get(&key) {
+            Some(known) => *known,
+            None => {
+                let pack = || encode(&cut, size, samples);
+                let png = self.cache.map_or_else(pack, |cache| cache.packed(key, pack))?;
+                self.bytes_left = self.bytes_left.saturating_sub(png.len());
+                self.recording.pictures.push(png);
+                self.picture_of.insert(key, self.recording.pictures.len() - 1);
+                self.recording.pictures.len() - 1
+            }
+        };
         Ok(Patch { x: rect.x, y: rect.y, picture })
     }
 
@@ -521,6 +575,17 @@ fn residue_byte(residue_l: f64) -> u8 {
     (f64::from(NO_RESIDUE) + residue_l * RESIDUE_STEPS).round().clamp(0.0, 255.0) as u8
 }
 
+/// Gives a pixel a colour; returns whether it had another one.
+fn paint(pixels: &mut [u8], at: usize, samples: usize, colour: [u8; 3]) -> bool {
+    if samples == 1 {
+        return std::mem::replace(&mut pixels[at], colour[0]) != colour[0];
+    }
+    let pixel = &mut pixels[at * samples..][..samples];
+    let is_other = pixel != &colour[..samples];
+    pixel.copy_from_slice(&colour[..samples]);
+    is_other
+}
+
 /// Which of the three pictures of a step.
 #[derive(Clone, Copy, Debug)]
 enum Layer {
@@ -545,13 +610,13 @@ impl Bounds {
     }
 }
 
-fn encode_box(pixels: &[u8], size: Size, rect: Rect, samples: usize) -> Result<Vec<u8>, String> {
+/// The pixels of a box.
+fn cut(pixels: &[u8], size: Size, rect: Rect, samples: usize) -> Vec<u8> {
     let rows = (rect.y..rect.bottom()).flat_map(|y| {
         let at = (y * size.width + rect.x) as usize * samples;
         &pixels[at..at + rect.width as usize * samples]
     });
-    let cut: Vec<u8> = rows.copied().collect();
-    encode(&cut, Size { width: rect.width, height: rect.height }, samples)
+    rows.copied().collect()
 }
 
 fn encode(pixels: &[u8], size: Size, samples: usize) -> Result<Vec<u8>, String> {

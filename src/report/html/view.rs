@@ -3,20 +3,21 @@
 
 use maud::{Markup, html};
 
-/// The view, in a template.
-pub(super) fn template() -> Markup {
+/// The view.
+pub(super) fn view() -> Markup {
     html! {
-        template id="view" { div.view {
+        div.view {
             section.panel aria-label="The panel" {
                 (looks())
                 div.stage tabindex="0" role="group" aria-label="The panel, may be scrolled" { (stage(false)) (stage(true)) }
+                label.edge hidden { span.left {} input type="range" min="0" max="100" value="50" name="edge"; span.right {} }
                 p.chosen-line { button type="button" name="previous" { "Previous" } button type="button" name="next" { "Next" } " " span.what {} }
                 (controls())
                 p.said aria-live="polite" {}
             }
             (time())
             (help())
-        } }
+        }
     }
 }
 
@@ -26,7 +27,8 @@ fn looks() -> Markup {
             @for (value, name) in [("meant", "Meant"), ("seen", "Seen"), ("left", "Left")] {
                 button type="button" name="look" value=(value) aria-pressed="false" { (name) " " kbd { (&name[..1]) } }
             }
-            button type="button" name="beside" aria-pressed="false" { "Meant beside it " kbd { "B" } }
+            button type="button" name="beside" value="meant" aria-pressed="false" { span.second { "Meant" } " beside it " kbd { "B" } }
+            button type="button" name="beside" value="edge" aria-pressed="false" { span.second { "Meant" } " over it " kbd { "E" } }
             button type="button" name="closer" aria-pressed="false" { "Closer " kbd { "C" } }
             span.reading {}
         }
@@ -36,7 +38,11 @@ fn looks() -> Markup {
 fn stage(hidden: bool) -> Markup {
     html! {
         figure hidden[hidden] {
-            div.sheet { canvas role="img" aria-label="The panel" {} svg.over aria-hidden="true" {} }
+            div.sheet {
+                canvas role="img" aria-label="The panel" {}
+                @if !hidden { canvas.upper hidden aria-hidden="true" {} }
+                svg.over aria-hidden="true" {}
+            }
             figcaption {}
         }
     }
@@ -75,8 +81,9 @@ fn time() -> Markup {
 fn help() -> Markup {
     html! {
         details.help { summary { "Keys, and what is shown" }
-            p { "M meant, S seen, L left, B meant beside it, C closer, arrows step, N and P go to the next and the \
-                 previous finding. " label { input type="checkbox" name="keys" checked; " keys are on" } }
+            p { "M meant, S seen, L left, B meant beside it, E meant over it up to an edge that you move, C closer, \
+                 arrows step, N and P go to the next and the previous finding. Click on the panel, or press H, to read what \
+                 happened at that place; Shift with an arrow moves the place. " label { input type="checkbox" name="keys" checked; " keys are on" } }
             p { "All this is what the model predicts. Nothing moves until you start it. Playing is ten times slower than \
                  the panel, and flashes are only marked, because flashing can trigger seizures in people with \
                  photosensitive epilepsy." }

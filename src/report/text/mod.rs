@@ -9,6 +9,7 @@ mod line_by_line;
 mod marked;
 mod plan_lines;
 mod plans_table;
+mod since;
 mod style;
 mod underline;
 
@@ -19,10 +20,13 @@ use std::{
 
 use miette::Severity as Shade;
 
-pub use self::style::{Detail, TextStyle};
 use self::{
     marked::{Excerpt, Marked},
     underline::draw,
+};
+pub use self::{
+    since::{Earlier, write_since},
+    style::{Detail, TextStyle},
 };
 use super::{
     PlanReport, ReviewedPlan, RunReport,
@@ -68,6 +72,16 @@ fn plans_and_flows(plans: u64, flows: u64) -> String {
 }
 
 fn write_total(report: &RunReport, out: &mut dyn Write) -> io::Result<()> {
+    write_counts(report, out)?;
+    if report.gone() > 0 {
+        let gone = count(report.gone(), "known finding is gone", "known findings are gone");
+        writeln!(out, "{gone}: remove them from the list with --write-known.")?;
+    }
+    writeln!(out, "{PREDICTIONS}")
+}
+
+/// How much there is in all plans together.
+fn write_counts(report: &RunReport, out: &mut dyn Write) -> io::Result<()> {
     let flows = report.reviewed().filter(|plan| plan.flow.is_some()).count() as u64;
     let plans = report.reviewed().count() as u64 - flows;
     let refused = report.plans.len() as u64 - plans - flows;
@@ -86,12 +100,7 @@ fn write_total(report: &RunReport, out: &mut dyn Write) -> io::Result<()> {
     if known > 0 {
         let _ = write!(line, "; {known} of them known");
     }
-    writeln!(out, "{line}.")?;
-    if report.gone() > 0 {
-        let gone = count(report.gone(), "known finding is gone", "known findings are gone");
-        writeln!(out, "{gone}: remove them from the list with --write-known.")?;
-    }
-    writeln!(out, "{PREDICTIONS}")
+    writeln!(out, "{line}.")
 }
 
 /// A fault as text.

@@ -1,7 +1,8 @@
-"use strict";
-// What the address keeps: plan, step, look and finding, so that a link leads back to them. Knows texts, not the page.
+// What the address keeps: plan, step, look, finding and place, so that a link leads back to them. Knows texts, not the page.
 
 const looks = ["meant", "seen", "left"];
+// A second picture lies beside the panel, or over one side of it up to an edge that can be moved.
+const seconds = ["meant", "edge"];
 
 // Steps count from 0; -1 is the panel before the first one.
 function readAddress(hash) {
@@ -9,21 +10,23 @@ function readAddress(hash) {
   const number = (name) => (/^\d{1,9}$/.test(given.get(name)) ? Number(given.get(name)) : null);
   const look = given.get("look");
   return {
-    plan: number("plan") ?? 1,
+    plan: number("plan"),
     step: given.get("step") === "begin" ? -1 : number("step"),
     look: looks.includes(look) ? look : "seen",
-    beside: given.has("beside"),
+    beside: seconds.includes(given.get("beside")) ? given.get("beside") : null,
     finding: given.get("finding"),
+    at: /^\d{1,5},\d{1,5}$/.test(given.get("at")) ? given.get("at").split(",").map(Number) : null,
   };
 }
 
-function addressOf({ plan, step, look, beside, finding }) {
+function addressOf({ plan, step, look, beside, finding, at }) {
   const kept = new URLSearchParams({ plan });
   if (step !== null) kept.set("step", step < 0 ? "begin" : step);
   kept.set("look", look);
-  if (beside) kept.set("beside", "meant");
+  if (beside) kept.set("beside", beside);
   if (finding) kept.set("finding", finding);
-  return `#${kept}`;
+  // A comma may stand in an address as it is.
+  return `#${kept}${at ? `&at=${at}` : ""}`;
 }
 
 // Runs at most three times a second, however often it is asked; the last request is never lost. Pictures that follow each

@@ -36,7 +36,8 @@ function causesOf(section, plan, choose) {
     });
   }
 
-  function refresh(address) {
+  // Shows which place is chosen; nothing is scrolled to what nobody asked for.
+  function refresh(address, isAsked = true) {
     for (const { item, id, step } of places) {
       const link = item.querySelector("a");
       link.href = addressOf({ ...address, plan, step: step ?? address.step, finding: id });
@@ -51,7 +52,7 @@ function causesOf(section, plan, choose) {
     if (!chosen) return;
     chosen.cause.querySelector("details").open = true;
     if (chosen.item.matches(".later")) chosen.cause.classList.add("all");
-    if (matchMedia("(min-width: 60rem)").matches) chosen.cause.scrollIntoView({ block: "nearest" });
+    if (isAsked && matchMedia("(min-width: 60rem)").matches) chosen.cause.scrollIntoView({ block: "nearest" });
   }
 
   function filter() {
@@ -87,7 +88,7 @@ function causesOf(section, plan, choose) {
     filters.addEventListener("input", filter);
     filter();
   }
-  // Where the worst finding is that a picture shows: what somebody sees who comes without an address.
-  const worstStep = places.find(({ step }) => step !== null)?.step;
-  return { places, placeOfId, choosePlace, refresh, beside, worstStep };
+  // The worst finding that a picture shows.
+  const worst = places.find(({ step }) => step !== null);
+  return { places, placeOfId, choosePlace, refresh, filter, beside, worst };
 }

@@ -81,6 +81,16 @@ function reel(film) {
     return at.context;
   }
 
+  // The colour of a pixel of a picture as one number; null outside it.
+  const one = new OffscreenCanvas(1, 1).getContext("2d", { willReadFrequently: true });
+  async function pixel(number, x, y) {
+    const image = await picture(number);
+    if (x < 0 || y < 0 || x >= image.naturalWidth || y >= image.naturalHeight) return null;
+    one.drawImage(image, x, y, 1, 1, 0, 0, 1, 1);
+    const [red, green, blue] = one.getImageData(0, 0, 1, 1).data;
+    return (red << 16) | (green << 8) | blue;
+  }
+
   const pixels = (context) => context.getImageData(0, 0, film.width, film.height);
 
   async function painted(steps, look) {
@@ -107,6 +117,7 @@ function reel(film) {
   const inTurn = (run) => (turn = turn.then(run, run));
   return {
     times,
+    pixel,
     // The panel after so many steps, as a canvas.
     at: (steps, look) => inTurn(() => painted(steps, look)),
     // The residue of a pixel in L*.

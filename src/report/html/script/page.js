@@ -1,8 +1,14 @@
 // One plan is open; its panel, causes and time show the same moment. Keeps the address.
 
+// The view as markup and its style come packed with the script.
+const viewPart = Object.assign(document.createElement("template"), { innerHTML: viewMarkup });
+document.head.append(Object.assign(document.createElement("style"), { textContent: viewStyle }));
 const state = readAddress(location.hash);
-const sections = [...document.querySelectorAll(".plan")];
+let sections = [...document.querySelectorAll(".plan")];
 let open = null;
+// The words for two plans that are compared, in their order.
+const sides = document.querySelector("section.compared") && sections.length === 2 ? ["before", "after"] : null;
+const firstPlan = () => Number(document.querySelector("main").dataset.first ?? 1);
 
 const dataOf = (section) => {
   const film = section.querySelector('script[type="application/json"]');
@@ -16,38 +22,121 @@ function choose(change) {
 }
 
 const render = paced(async () => {
-  const number = Math.max(1, Math.min(sections.length, state.plan));
+  if (sections.length === 0) return;
+  const number = Math.max(1, Math.min(sections.length, state.plan ?? firstPlan()));
+  const moment = sides && open?.film && open.number !== number ? momentAt(open.film, open.step) : null;
   if (open?.number !== number) openPlan(number);
   const { panel, causes, time, film } = open;
   state.plan = number;
-  const place = causes.placeOfId(state.finding);
-  if (state.step === null) state.step = place?.step ?? causes.worstStep ?? Math.min(0, (film?.pictured ?? 0) - 1);
+  let place = causes.placeOfId(state.finding);
+  if (state.step === null && moment !== null && !place) state.step = stepAt(film, moment);
+  if (state.step === null) {
+    // Whoever comes without an address sees the worst finding that a picture shows.
+    place ??= causes.worst;
+    state.finding ??= place?.id ?? null;
+    state.step = place?.step ?? Math.min(0, (film?.pictured ?? 0) - 1);
+    causes.refresh(state, false);
+  }
   if (panel) {
     state.step = Math.max(-1, Math.min(panel.last, state.step));
     // A finding stands in the picture of its own step only.
     await panel.show({ ...state, box: place?.step === state.step ? place.box : undefined });
-    time(state.step);
+    open.step = state.step;
+    time.show(state.step);
     tellChosen(place);
+    tellHere();
   }
   causes.refresh(state);
   for (const link of document.querySelectorAll(".contents a")) link.toggleAttribute("aria-current", link.hash === `#plan=${number}`);
   history.replaceState(null, "", addressOf(state));
 });
 
+// What is made of a plan's part of the page once, however often the plan is opened.
+const made = new WeakMap();
+
+function partsOf(section, number) {
+  if (!made.has(section)) {
+    const film = dataOf(section);
+    made.set(section, { film, causes: causesOf(section, number, choose), aside: film && reel(film) });
+    if (film) listScreens(section, made.get(section));
+  }
+  return made.get(section);
+}
+
 function openPlan(number) {
   open?.panel?.end();
   open?.view?.remove();
   for (const [at, section] of sections.entries()) section.hidden = at !== number - 1;
   const section = sections[number - 1];
-  const causes = causesOf(section, number, choose);
-  const film = dataOf(section);
-  open = { number, section, causes, film };
+  const { film, causes, aside } = partsOf(section, number);
+  open = { number, section, causes, film, aside };
   if (!film?.frames.length) return;
-  open.view = document.getElementById("view").content.firstElementChild.cloneNode(true);
+  open.view = viewPart.content.firstElementChild.cloneNode(true);
   section.querySelector(".work").prepend(open.view);
-  open.panel = panelOf(open.view, film, choose);
-  open.time = timeOf(open.view, film, causes);
+  const other = sides && otherOf(number);
+  open.panel = panelOf(open.view, film, choose, other);
+  open.time = timeOf(open.view, film, causes, other);
   drawAside(open);
+}
+
+// The plan that the open one is compared with.
+function otherOf(number) {
+  const film = dataOf(sections[2 - number]);
+  return film && { film, reel: reel(film), word: sides[2 - number], ownWord: sides[number - 1] };
+}
+
+// The story of the place that somebody points at, above the causes; it follows the step.
+async function tellHere() {
+  const { section, film, panel, causes } = open;
+  const [at, step] = [state.at, state.step];
+  const isOn = at && at[0] < film.width && at[1] < film.height;
+  const facts = isOn && (await factsOf(film, step, at, panel.pixel));
+  if (at !== state.at || step !== state.step || section !== open.section) return;
+  let here = section.querySelector(".here");
+  if (!facts) return here?.remove();
+  if (!here) {
+    here = Object.assign(document.createElement("section"), { className: "here" });
+    here.setAttribute("aria-live", "polite");
+    section.querySelector(".list").prepend(here);
+  }
+  here.innerHTML = `<h3>The place ${at[0]}, ${at[1]} at ${escaped(film.frames[step]?.title ?? "the beginning")}</h3><button type="button" name="away">Close</button>`
+    + storyOf(film, step, facts).map(([title, lines]) => `<h4>${title}</h4>${lines.map((line) => `<p>${marked(line)}</p>`).join("")}`).join("")
+    + "<h4>What is reported here</h4>";
+  const found = foundAt(causes.places, at, step);
+  if (found.length === 0) here.append(Object.assign(document.createElement("p"), { textContent: "No rule reports anything at this place and time." }));
+  for (const place of found) {
+    const line = document.createElement("p");
+    const link = Object.assign(document.createElement("a"), { href: addressOf({ ...state, step: place.step, finding: place.id }), textContent: place.item.querySelector("a").textContent });
+    link.addEventListener("click", (event) => { event.preventDefault(); causes.choosePlace(place); });
+    line.append(`${signs[place.level]} ${place.cause.querySelector(".name").textContent}: `, link);
+    here.append(line);
+  }
+  here.dataset.told = `${at} ${step}`;
+}
+
+const escaped = (text) => text.replace(/[&<>"]/g, (sign) => `&#${sign.codePointAt(0)};`);
+// A text whose names in backticks are set as code.
+const marked = (text) => escaped(text).replace(/`([^`]+)`/g, "<code>$1</code>");
+
+// The findings whose box holds a place, by a step: the last of each rule, the newest first.
+function foundAt(places, at, step) {
+  const found = places.filter((place) => place.box && place.step !== null && place.step <= step && holds(place.box, at));
+  found.sort((one, other) => other.step - one.step);
+  return found.filter((place, number) => found.findIndex(({ rule }) => rule === place.rule) === number).slice(0, 5);
+}
+
+// The place that somebody asks for with keys: that of the chosen finding, or the middle of the panel.
+function pointHere() {
+  const { film, causes } = open;
+  const [x, y, width, height] = causes.placeOfId(state.finding)?.box ?? [0, 0, film.width, film.height];
+  choose({ at: state.at ? null : [Math.floor(x + width / 2), Math.floor(y + height / 2)] });
+}
+
+function moveHere(across, down) {
+  const { film } = open;
+  const by = Math.max(1, Math.round(film.width / 100));
+  const within = (value, most) => Math.max(0, Math.min(most - 1, value));
+  choose({ at: [within(state.at[0] + across * by, film.width), within(state.at[1] + down * by, film.height)] });
 }
 
 // The chosen finding in a line under the panel, so that it stays in sight.
@@ -58,32 +147,40 @@ function tellChosen(place) {
     : "No finding is chosen.";
 }
 
-function timeOf(view, film, causes) {
+function timeOf(view, film, causes, other) {
   const paper = view.querySelector(".scroll");
   const last = film.axis.at(-1) ?? [0, 0, 0, 1];
-  view.querySelector(".lanes").innerHTML = namesOfLanes(film);
+  // The one before stands above the one after.
+  const films = !other ? [film] : other.word === "before" ? [other.film, film] : [film, other.film];
+  const heights = heightsOf(films);
+  const side = (at) => (other ? `<p class="side">${sides[at]}</p>` : "");
+  view.querySelector(".lanes").innerHTML = films.map((one, at) => side(at) + namesOfLanes(one)).join("");
   let zoom = Math.max(0.04, Math.min(3, (paper.clientWidth - 2 * edge) / (last[2] + last[3])));
   let now = -1;
   // The worst lie on top.
   const marks = causes.places.map(({ step, level }, at) => ({ step, level, at })).filter(({ step }) => film.frames[step]).reverse();
 
   function draw() {
-    paper.innerHTML = drawTime(film, zoom, marks);
+    paper.innerHTML = films.map((one, at) => (other ? `<p class="side"></p>` : "") + drawTime(one, zoom, one === film ? marks : [], heights)).join("");
     show(now);
   }
 
   function show(step) {
+    // Whoever scrolled away stays there until the step changes.
+    const isNew = step !== now;
     now = step;
-    const { bottom } = lanesOf(film.rows);
     const frame = film.frames[step];
     const [from, to] = frame ? [frame.at, endOf(frame)].map((ms) => edge + placeOf(ms, film.axis) * zoom) : [0, 0];
-    paper.querySelector(".cursor").setAttribute("d", `M${from} 19H${Math.max(to, from + 2)}V${bottom - 16}H${from}z`);
-    if (from < paper.scrollLeft || to > paper.scrollLeft + paper.clientWidth) paper.scrollLeft = from - paper.clientWidth / 2;
+    for (const [at, cursor] of paper.querySelectorAll(".cursor").entries()) {
+      const { bottom } = lanesOf(films[at].rows);
+      cursor.setAttribute("d", `M${from} 19H${Math.max(to, from + 2)}V${bottom - 16}H${from}z`);
+    }
+    if (isNew && (from < paper.scrollLeft || to > paper.scrollLeft + paper.clientWidth)) paper.scrollLeft = from - paper.clientWidth / 2;
   }
 
   paper.addEventListener("click", ({ target, clientX }) => {
     if (target.dataset.mark) return causes.choosePlace(causes.places[target.dataset.mark]);
-    const x = clientX - paper.firstElementChild.getBoundingClientRect().left;
+    const x = clientX - paper.querySelector("svg").getBoundingClientRect().left;
     choose({ step: frameAt((x - edge + 4) / zoom, film) });
   });
   // The place under the pointer stays where it is.
@@ -103,13 +200,20 @@ function timeOf(view, film, causes) {
     zoomBy(event.deltaY < 0 ? 1.25 : 0.8, event.clientX - paper.getBoundingClientRect().left);
   });
   draw();
-  return show;
+  return {
+    show,
+    // How wide it is and how far it is scrolled, to be put back.
+    kept: () => [zoom, paper.scrollLeft, now],
+    putBack([wide, scrolled, step]) {
+      [zoom, now] = [wide, step];
+      draw();
+      paper.scrollLeft = scrolled;
+    },
+  };
 }
 
-// Small pictures that are seldom asked for, from a reel of their own: those of the causes, for print, and the screens once
-// they are opened.
-async function drawAside({ film, section, causes, view }) {
-  const aside = reel(film);
+// The screens as small pictures, drawn once they are opened.
+function listScreens(section, { film, aside }) {
   const screens = section.querySelector(".screens");
   screens?.addEventListener("toggle", async () => {
     for (const canvas of screens.querySelectorAll("canvas:not([data-drawn])")) {
@@ -123,10 +227,14 @@ async function drawAside({ film, section, causes, view }) {
     event.preventDefault();
     choose({ step: Number(item.dataset.step), finding: null });
   });
+}
+
+// Small pictures of the causes, for print.
+async function drawAside({ film, causes, view, aside }) {
   for (const { item, step, box } of causes.places.filter((place) => place.box && place.item.matches(".places > :first-child"))) {
-    if (!(step < film.pictured) || step === null) continue;
+    if (!(step < film.pictured) || step === null || item.querySelector(".shot")) continue;
     await new Promise((resolve) => (globalThis.requestIdleCallback ?? setTimeout)(resolve));
-    if (!view.isConnected) return;
+    if (!view.isConnected || item.querySelector(".shot")) return;
     const canvas = document.createElement("canvas");
     canvas.className = "shot";
     const part = around(box, film);
@@ -156,20 +264,31 @@ function shrink(canvas, picture, [x, y, width, height], most) {
   context.drawImage(picture, x, y, width, height, 0, 0, canvas.width, canvas.height);
 }
 
+function chooseSecond(how) {
+  // What is meant lies over something else.
+  const look = how === "edge" && state.look === "meant" && !sides ? "seen" : state.look;
+  choose({ look, beside: state.beside === how ? null : how });
+}
+
 const keys = {
   m: () => choose({ look: "meant" }),
   s: () => choose({ look: "seen" }),
   l: () => choose({ look: "left" }),
-  b: () => choose({ beside: !state.beside }),
+  b: () => chooseSecond("meant"),
+  e: () => chooseSecond("edge"),
   c: () => open.panel.closer(),
+  h: pointHere,
   n: () => open.causes.beside(state.finding, 1),
   p: () => open.causes.beside(state.finding, -1),
   ArrowRight: () => choose({ step: state.step + 1 }),
   ArrowLeft: () => choose({ step: state.step - 1 }),
 };
 
+const moves = { ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, -1], ArrowDown: [0, 1] };
+
 document.addEventListener("keydown", (event) => {
-  const run = keys[event.key.length === 1 ? event.key.toLowerCase() : event.key];
+  const move = event.shiftKey && state.at && moves[event.key];
+  const run = move ? () => moveHere(...move) : keys[event.key.length === 1 ? event.key.toLowerCase() : event.key];
   const arrows = "input, .scroll, .wide, .closer .stage";
   const isTaken = event.ctrlKey || event.altKey || event.metaKey || event.target.closest(event.key.length > 1 ? `select, ${arrows}` : "select");
   if (!run || isTaken || !open?.panel || !open.view.querySelector('[name="keys"]').checked) return;
@@ -178,6 +297,7 @@ document.addEventListener("keydown", (event) => {
 });
 document.addEventListener("click", ({ target }) => {
   const { name } = target.closest("button") ?? {};
+  if (name === "away") choose({ at: null });
   if (name === "back" || name === "forward") choose({ step: state.step + (name === "back" ? -1 : 1) });
   if (name === "previous" || name === "next") open.causes.beside(state.finding, name === "previous" ? -1 : 1);
 });

@@ -18,11 +18,18 @@ function corners([x, y, width, height], out) {
     + `M${right} ${bottom - down}V${bottom}H${right - across}M${left + across} ${bottom}H${left}V${bottom - down}`;
 }
 
+// Four lines that point at a pixel and leave it free.
+function ticksAround([x, y], out) {
+  const [across, down] = [x + 0.5, y + 0.5];
+  const [near, far] = [1.2 * out, 3.5 * out];
+  return `M${across} ${down - far}V${down - near}M${across} ${down + near}V${down + far}M${across - far} ${down}H${across - near}M${across + near} ${down}H${across + far}`;
+}
+
 function frameAround([x, y, width, height], out) {
   return `M${x - out} ${y - out}h${width + 2 * out}v${height + 2 * out}h${-width - 2 * out}z`;
 }
 
-function panelOf(view, film, choose) {
+function panelOf(view, film, choose, other) {
   const control = (name) => view.querySelector(`[name="${name}"]`);
   const [main, second] = view.querySelectorAll(".stage figure");
   const last = film.pictured - 1;
@@ -31,33 +38,57 @@ function panelOf(view, film, choose) {
   let shown = { step: -1, look: "seen" };
   let playing = null;
 
-  for (const canvas of view.querySelectorAll("canvas")) [canvas.width, canvas.height] = [film.width, film.height];
-  view.style.setProperty("--ratio", film.width / film.height);
-  view.style.setProperty("--mm", `${film.width_mm}mm`);
-  view.style.setProperty("--px", `${film.width}px`);
-  for (const over of view.querySelectorAll("svg.over")) over.setAttribute("viewBox", `0 0 ${film.width} ${film.height}`);
+  const upper = view.querySelector(".upper");
+  const edge = movableEdge(view);
+  const along = other?.film ?? film;
+  // Pictures of two shapes cannot lie over each other.
+  const canLieOver = along.width * film.height === film.width * along.height;
+  for (const [figure, { width, height, width_mm: mm }] of [[main, film], [second, along]]) {
+    [figure.querySelector("canvas").width, figure.querySelector("canvas").height] = [width, height];
+    figure.style.setProperty("--ratio", width / height);
+    figure.style.setProperty("--mm", `${mm}mm`);
+    figure.style.setProperty("--px", `${width}px`);
+    figure.querySelector("svg.over").setAttribute("viewBox", `0 0 ${width} ${height}`);
+  }
+  [upper.width, upper.height] = [along.width, along.height];
   control("step").max = last + 1;
+  // The plan before stands on the left.
+  const isOtherRight = other?.word === "after";
+  view.classList.toggle("other-left", other?.word === "before");
+  view.classList.toggle("upper-right", isOtherRight);
+  if (other) for (const words of view.querySelectorAll(".second")) words.textContent = `The plan ${other.word}`;
+  view.querySelector('[name="beside"][value="edge"]').disabled = !canLieOver;
 
   const titleOf = (step) => film.frames[step]?.title ?? "before the first step";
 
   async function show(state) {
     stop();
-    const { look, beside, box } = state;
+    const { look, box, at } = state;
     const step = Math.max(-1, Math.min(last, state.step));
+    const how = state.beside === "edge" && !canLieOver ? "meant" : state.beside ?? (other ? "meant" : null);
     const words = lookWords[look](panel.times);
-    const [picture, meant] = [await panel.at(step + 1, look), beside ? await panel.at(step + 1, "meant") : null];
-    draw(main, picture, `${titleOf(step)}, ${words}`);
-    second.hidden = !beside;
-    if (beside) draw(second, meant, `${titleOf(step)}, ${lookWords.meant()}`);
-    shown = { step, look, box };
+    const [picture, pair] = [await panel.at(step + 1, look), how && (await pairOf(step, look))];
+    draw(main, picture, `${other ? `${other.ownWord}: ` : ""}${titleOf(step)}, ${words}`);
+    second.hidden = how !== "meant";
+    if (how === "meant") draw(second, pair.picture, pair.words);
+    edge.show(how === "edge" && pair, look, pair?.name, isOtherRight);
+    shown = { step, look, box, at };
     control("step").value = step + 1;
     control("step").setAttribute("aria-valuetext", titleOf(step));
     for (const button of view.querySelectorAll('[name="look"]')) button.setAttribute("aria-pressed", button.value === look);
-    control("beside").setAttribute("aria-pressed", beside);
+    for (const button of view.querySelectorAll('[name="beside"]')) button.setAttribute("aria-pressed", button.value === how);
     view.querySelector(".said").textContent = film.frames[step] ? `${titleOf(step)}: ${film.frames[step].said}.` : "Before the first step.";
     control("flash").disabled = calm.matches || !(film.frames[step]?.updates ?? []).some((update) => update.flashes);
     marks();
     view.dataset.shown = `${step} ${look}`;
+  }
+
+  // The second picture: of two plans the other one at the same moment, otherwise what is meant.
+  async function pairOf(step, look) {
+    if (!other) return { picture: await panel.at(step + 1, "meant"), words: `${titleOf(step)}, ${lookWords.meant()}`, name: "meant" };
+    const there = Math.min(other.film.pictured - 1, stepAt(other.film, momentAt(film, step)));
+    const title = other.film.frames[there]?.title ?? "before the first step";
+    return { picture: await other.reel.at(there + 1, look), words: `${other.word}: ${title}, ${lookWords[look](other.reel.times)}`, name: other.word };
   }
 
   function draw(figure, picture, words) {
@@ -71,12 +102,13 @@ function panelOf(view, film, choose) {
     for (const figure of [main, second]) {
       const over = figure.querySelector("svg");
       // Three points of the page, in pixels of the panel.
-      const out = (4 * film.width) / Math.max(1, over.clientWidth);
+      const out = (4 * (figure === main ? film : along).width) / Math.max(1, over.clientWidth);
       const frame = shown.look === "left" && figure === main ? film.frames[shown.step] ?? {} : {};
       const boxes = (list = []) => list.map((box) => frameAround(box, out)).join("");
       const path = (name, d) => (d ? `<path class="${name} halo" d="${d}"/><path class="${name}" d="${d}"/>` : "");
       over.innerHTML = path("ghosts", boxes(frame.ghosts)) + path("outlines", boxes(frame.outlines))
-        + path("chosen", shown.box ? corners(shown.box, 1.6 * out) : "");
+        + path("chosen", shown.box && (figure === main || !other) ? corners(shown.box, 1.6 * out) : "")
+        + path("chosen", shown.at && figure === main ? ticksAround(shown.at, out) : "");
     }
   }
 
@@ -167,23 +199,86 @@ function panelOf(view, film, choose) {
   view.querySelector(".looks").addEventListener("click", ({ target }) => {
     const { name, value } = target.closest("button") ?? {};
     if (name === "look") choose({ look: value });
-    if (name === "beside") choose({ beside: second.hidden });
+    if (name === "beside") chooseSecond(value);
     if (name === "closer") closer();
   });
   control("step").addEventListener("input", () => choose({ step: Number(control("step").value) - 1 }));
   control("play").addEventListener("click", play);
   control("flash").addEventListener("click", flash);
-  view.querySelector(".stage").addEventListener("pointermove", async ({ target, offsetX, offsetY }) => {
-    if (target.tagName !== "CANVAS" || playing) return;
-    const [x, y] = [offsetX / target.clientWidth, offsetY / target.clientHeight];
-    const [column, row] = [Math.floor(x * film.width), Math.floor(y * film.height)].map((at) => Math.max(0, at));
+  // The pixel under the pointer; nothing beside the panel.
+  function pixelUnder({ target, offsetX, offsetY }) {
+    if (!main.contains(target) || target.tagName !== "CANVAS" || playing) return null;
+    const within = (share, most) => Math.max(0, Math.min(most - 1, Math.floor(share * most)));
+    return [within(offsetX / target.clientWidth, film.width), within(offsetY / target.clientHeight, film.height)];
+  }
+
+  view.querySelector(".stage").addEventListener("click", (event) => {
+    const at = view.classList.contains("edged") ? null : pixelUnder(event);
+    if (at) choose({ at });
+  });
+  view.querySelector(".stage").addEventListener("pointermove", async (event) => {
+    const under = pixelUnder(event);
+    if (!under) return;
+    const [column, row] = under;
     const residue = await panel.residueAt(shown.step + 1, column, row);
     const words = residue === 0 ? "nothing left" : `${Math.abs(residue)} L* too ${residue < 0 ? "dark" : "light"}`;
     view.querySelector(".reading").textContent = `${column}, ${row}: ${words}`;
   });
   const resized = new ResizeObserver(marks);
   resized.observe(main);
-  return { show, closer, last, at: panel.at, end: () => { stop(); resized.disconnect(); } };
+  return { show, closer, last, at: panel.at, pixel: panel.pixel, end: () => { stop(); resized.disconnect(); } };
+}
+
+// An edge that lies over the panel, moved with a slider or by drawing it along: on one side of it stands the second picture.
+// It never crosses the panel faster than two and a half times a second, because what changes faster would flicker.
+function movableEdge(view) {
+  const label = view.querySelector(".edge");
+  const [input, sheet, upper] = [label.querySelector("input"), view.querySelector(".sheet"), view.querySelector(".upper")];
+  let [at, last, moving] = [Number(input.value), 0, false];
+
+  function move(now) {
+    const most = Math.min(50, now - last) * 0.25;
+    last = now;
+    const way = Number(input.value) - at;
+    at += Math.max(-most, Math.min(most, way));
+    view.style.setProperty("--edge", `${at}%`);
+    moving = at !== Number(input.value);
+    if (moving) requestAnimationFrame(move);
+  }
+
+  function begin() {
+    input.setAttribute("aria-valuetext", `${input.value} % of the way from left to right`);
+    if (moving) return;
+    moving = true;
+    last = performance.now();
+    requestAnimationFrame(move);
+  }
+
+  function follow({ clientX }) {
+    const { left, width } = sheet.getBoundingClientRect();
+    input.value = Math.round((100 * (clientX - left)) / width);
+    begin();
+  }
+
+  view.style.setProperty("--edge", `${at}%`);
+  input.addEventListener("input", begin);
+  sheet.addEventListener("pointerdown", (event) => {
+    if (label.hidden || event.button !== 0) return;
+    sheet.setPointerCapture(event.pointerId);
+    follow(event);
+  });
+  sheet.addEventListener("pointermove", (event) => { if (!label.hidden && sheet.hasPointerCapture(event.pointerId)) follow(event); });
+  return {
+    show(pair, look, name, isRight) {
+      label.hidden = upper.hidden = !pair;
+      view.classList.toggle("edged", Boolean(pair));
+      if (!pair) return;
+      upper.getContext("2d").drawImage(pair.picture, 0, 0);
+      const names = isRight ? ["before", name] : name === "meant" ? [name, look] : [name, "after"];
+      for (const [number, part] of ["left", "right"].entries()) label.querySelector(`.${part}`).textContent = names[number];
+      input.setAttribute("aria-label", `The edge: ${names[0]} on its left, ${names[1]} on its right`);
+    },
+  };
 }
 
 // The line under the pen, as far as it is drawn at a time.

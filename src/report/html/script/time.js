@@ -41,16 +41,30 @@ function stairs(points, right, bottom) {
   return `M0 ${bottom}${path}H${right.toFixed(1)}`;
 }
 
+// The last frame that is asked for by a moment; -1 before all of them. Two plans that are compared stand at one moment.
+function stepAt(film, moment) {
+  return film.frames.findLastIndex((frame) => frame.at <= moment + 0.5);
+}
+
+function momentAt(film, step) {
+  return film.frames[step]?.at ?? -1;
+}
+
+// How high residue and energy are drawn: of several plans the same.
+function heightsOf(films) {
+  const most = Math.max(...films.map((film) => Math.max(film.limit * 1.2, ...film.frames.map((frame) => frame.left))));
+  const all = Math.max(1e-9, ...films.map((film) => film.frames.reduce((sum, frame) => sum + frame.mj, 0)));
+  return { most, all };
+}
+
 // The drawing as SVG. `marks` are the findings: step, level and number.
-function drawTime(film, zoom, marks) {
+function drawTime(film, zoom, marks, { most, all } = heightsOf([film])) {
   const lanes = lanesOf(film.rows);
   const last = film.axis.at(-1) ?? [0, 0, 0, 0];
   const right = (last[2] + last[3]) * zoom + 2 * edge;
   const x = (ms) => edge + placeOf(ms, film.axis) * zoom;
   const box = (name, from, to, y, high) => `<rect class="${name}" x="${from.toFixed(1)}" y="${y}" width="${Math.max(1.2, to - from).toFixed(1)}" height="${high}"/>`;
   let svg = pauses(film, zoom, lanes);
-  const most = Math.max(film.limit * 1.2, ...film.frames.map((frame) => frame.left));
-  const all = Math.max(1e-9, film.frames.reduce((sum, frame) => sum + frame.mj, 0));
   const [residue, energy] = [[], []];
   let mj = 0;
   for (const frame of film.frames) {

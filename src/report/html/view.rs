@@ -53,7 +53,7 @@ fn controls() -> Markup {
         div.controls {
             label.steps { "Step " input type="range" min="0" value="0" name="step"; }
             button type="button" name="back" { "Back" }
-            button type="button" name="forward" { "On" }
+            button type="button" name="forward" { "Forward" }
             button type="button" name="play" { "Play" }
             button type="button" name="flash" { "Show its flashes, once" }
         }

@@ -364,7 +364,7 @@ async function checkPanel(page, isCompared) {
     const middle = Math.ceil(last / 2);
     const forwards = await there(middle);
     await there(0);
-    await button(page, "On").click();
+    await button(page, "Forward").click();
     await shown(page, 1);
     await button(page, "Back").click();
     await shown(page, 0);

@@ -19,7 +19,7 @@ use crate::{
 };
 
 /// Bytes of pictures that are kept because they are shown again later.
-const PICTURE_BYTES: usize = 256 << 20;
+const PICTURE_BYTES: usize = 96 << 20;
 /// Bytes of compared pairs that are kept because they come again later.
 const PAIR_BYTES: usize = 48 << 20;
 /// Where the pictures come from.

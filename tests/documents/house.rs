@@ -543,6 +543,7 @@ fn every_rule_has_code_a_page_and_a_line_in_the_list() {
         "sending",
         "shapes",
         "texts",
+        "texts_left",
         "touching",
         "transition_cache",
         "turns",

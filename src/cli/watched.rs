@@ -83,11 +83,11 @@ impl Watched {
         }
     }
 
-    /// Waits for a change that matters; returns everything that mattered and changed with it.
-    pub(super) fn next(&mut self, matters: &dyn Fn(&Path) -> bool) -> BTreeSet<PathBuf> {
+    /// Waits for a change that matters; returns everything that mattered and changed with it, and when the first of it did.
+    pub(super) fn next(&mut self, matters: &dyn Fn(&Path) -> bool) -> (BTreeSet<PathBuf>, Instant) {
         let mut changed = BTreeSet::new();
         while changed.is_empty() {
-            let Ok(event) = self.events.recv() else { return changed };
+            let Ok(event) = self.events.recv() else { return (changed, Instant::now()) };
             changed.extend(self.files_of(event, matters));
         }
         let begun = Instant::now();
@@ -98,7 +98,7 @@ impl Watched {
                 Err(RecvTimeoutError::Timeout | RecvTimeoutError::Disconnected) => break,
             }
         }
-        changed
+        (changed, begun)
     }
 
     /// The files that an event reports as changed, as far as they matter; reading a file is not a change.
@@ -106,15 +106,20 @@ impl Watched {
         let Ok(event) = event else { return Vec::new() };
         let is_of_a_folder = match event.kind {
             EventKind::Access(_) | EventKind::Modify(ModifyKind::Metadata(_)) => return Vec::new(),
-            EventKind::Create(CreateKind::File) | EventKind::Modify(ModifyKind::Data(_)) => false,
+            EventKind::Create(CreateKind::File)
+            | EventKind::Modify(ModifyKind::Data(_))
+            | EventKind::Any
+            | EventKind::Other => false,
             EventKind::Create(_) | EventKind::Remove(_) | EventKind::Modify(_) => true,
-            EventKind::Any | EventKind::Other => false,
         };
         let mut files = Vec::new();
         for path in event.paths {
             if is_of_a_folder {
                 self.forget(&path);
-                files.extend(files_in(&path).filter(|file| matters(file)));
+                // A folder that has nothing to do with this is not walked.
+                if matters(&path) || self.named.iter().any(|named| path.starts_with(named)) {
+                    files.extend(files_in(&path).filter(|file| matters(file)));
+                }
             }
             if matters(&path) {
                 files.push(path);

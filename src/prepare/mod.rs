@@ -6,7 +6,7 @@ mod dither;
 mod drawn;
 mod edges;
 mod eye;
-mod reach;
+mod reached_levels;
 mod tones;
 
 use crate::{
@@ -15,7 +15,7 @@ use crate::{
 };
 use drawn::Drawn;
 pub use eye::{BLUR_DEGREES, blur_px};
-pub use reach::Reach;
+pub use reached_levels::Reach;
 use tones::Tones;
 
 /// How tones between the levels are shown.

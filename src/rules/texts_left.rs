@@ -42,7 +42,7 @@ pub fn texts_left(drawn: &Picture, shown: &[Level], ink: &Ink) -> Vec<TextLeft> 
     let least = limit.and_then(|limit| limit.default).unwrap_or_default();
     let left = |mut letters: Letters| {
         let text = &drawn.texts[letters.text];
-        TileCover::new(grid.clone(), &[text.rect]).for_each_tile(|tile, covered| {
+        TileCover::new(grid, &[text.rect]).for_each_tile(|tile, covered| {
             let (left, top) = grid.origin(tile);
             for (bit, is_ink) in with_ink(covered, letters.ink.pixels_of(tile)) {
                 let (x, y) = (left + bit % 8, top + bit / 8);

@@ -93,7 +93,7 @@ fn names_and_folders_are_kept_and_an_earlier_result_is_no_screen() {
         "<svg xmlns='http://www.w3.org/2000/svg' width='16' height='8'><text y='8'>g</text></svg>",
     );
     folder.file("screens/.hidden.png", "no picture");
-    let call = ["prepare", "screens", "--display", "panel.display.json", "--out", "screens/prepared"];
+    let call = ["prepare", "screens", "--display", "panel.display.json", "--out", "screens/prepared", "--full"];
     let first = folder.run(&call).with_status(0);
     assert_eq!(folder.names_below("screens/prepared"), ["minutes/1.png", "open.png"]);
     assert!(first.out.contains("  there is no font `"), "what the drawing lost is told: {}", first.out);
@@ -174,8 +174,17 @@ fn any_number_of_threads_writes_the_same_and_tells_it_in_order() {
         folder.file(&format!("in/{at}.png"), png_of(16, 8, |x, y| (x * 13 + y * 29 + at * 31) as u8));
     }
     let lines = |threads: &str| {
-        let run =
-            folder.run(&["prepare", "in", "--display", "panel.display.json", "--out", "out", "--threads", threads]);
+        let run = folder.run(&[
+            "prepare",
+            "in",
+            "--display",
+            "panel.display.json",
+            "--out",
+            "out",
+            "--full",
+            "--threads",
+            threads,
+        ]);
         let bytes: Vec<Vec<u8>> =
             (0..7).map(|at| std::fs::read(folder.join(&format!("out/{at}.png"))).unwrap()).collect();
         (run.with_status(0).out, bytes)

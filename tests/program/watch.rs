@@ -1,6 +1,6 @@
 //! `review --watch` sees what changes, and reviews only what rests on it. Nothing is timed here, but nobody waits forever.
 
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
 use crate::common::{Folder, SQUARE, WHITE, example_display};
 use crate::staying::{PLAN, Staying};
@@ -106,31 +106,42 @@ fn a_plan_that_misses_a_screen_does_not_wake_on_the_reports_about_it() {
     let reports = ["--html", "page.html", "--also", "json=found.json", "--also", "junit=results/found.xml"];
     std::fs::create_dir(folder.join("results")).unwrap();
     let staying = watching(&folder, &reports);
-    staying.until(&["watching 1 plan"]);
+    staying.until(&[TOTAL, "watching 1 plan"]);
     folder.plan("a.plan.json", r#"{ "steps": [{ "screen": "missing.png", "updates": [{ "mode": "quick" }] }] }"#);
-    staying.until(&["a.plan.json changed"]);
+    staying.until(&[TOTAL, "a.plan.json changed"]);
     // A note beside the plan, and a report of another program, are no screens either.
     folder.file("notes.txt", "a screen is missing");
     folder.file("page-of-yesterday.html", "");
-    assert_eq!(staying.within(Duration::from_secs(2)), Vec::<String>::new());
+    let more = staying.within(Duration::from_secs(2));
+    assert!(more.iter().all(|line| !line.contains("changed: ") && !line.contains(TOTAL)), "{more:?}");
     folder.screen("missing.png", WHITE);
     let found = staying.until(&[TOTAL, "missing.png changed: 1 of 1 plan"]);
     assert!(found.contains("1 plan reviewed: "), "{found}");
 }
 
+/// Only saves that really followed each other within a tenth of a second count: a busy machine may have come between them.
 #[test]
 fn saves_that_follow_each_other_are_one_round() {
     let folder = two_plans();
     let staying = watching(&folder, &[]);
-    staying.until(&["watching 2 plans"]);
-    for (name, screen) in [("a-1.png", SQUARE), ("a-2.png", WHITE), ("b-1.png", SQUARE), ("b-2.png", WHITE)] {
-        folder.screen(name, screen);
-        std::thread::sleep(Duration::from_millis(20));
+    staying.until(&[TOTAL, "watching 2 plans"]);
+    for attempt in 0..20 {
+        let [one, other] = if attempt % 2 == 0 { [SQUARE, WHITE] } else { [WHITE, SQUARE] };
+        let begun = Instant::now();
+        for (name, screen) in [("a-1.png", one), ("a-2.png", other), ("b-1.png", one), ("b-2.png", other)] {
+            folder.screen(name, screen);
+            std::thread::sleep(Duration::from_millis(15));
+        }
+        let is_burst = begun.elapsed() < Duration::from_millis(90);
+        let saved = staying.until(&[TOTAL, "changed: "]);
+        let more = staying.within(Duration::from_secs(1));
+        if is_burst {
+            assert!(saved.contains("a-1.png and 3 more files changed: 2 of 2 plans reviewed again"), "{saved}");
+            assert!(more.iter().all(|line| !line.contains("changed: ")), "{more:?}");
+            return;
+        }
     }
-    let saved = staying.until(&["changed: "]);
-    assert!(saved.contains("a-1.png and 3 more files changed: 2 of 2 plans reviewed again"), "{saved}");
-    let more = staying.within(Duration::from_secs(1));
-    assert!(more.iter().all(|line| !line.contains("changed: ")), "{more:?}");
+    panic!("this machine never wrote four small files within a tenth of a second");
 }
 
 #[test]
@@ -144,7 +155,7 @@ fn folders_that_are_renamed_and_moved_are_seen() {
     let mut command = folder.command(&["review", "--watch", "plans"]);
     command.current_dir(folder.join("project"));
     let staying = Staying::of(command);
-    staying.until(&["watching 1 plan"]);
+    staying.until(&[TOTAL, "watching 1 plan"]);
     let moved = |from: &str, to: &str| std::fs::rename(folder.join(from), folder.join(to)).unwrap();
     moved("project/screens", "project/pictures");
     let gone = staying.until(&[TOTAL, "screens changed: 1 of 1 plan"]);
@@ -154,7 +165,7 @@ fn folders_that_are_renamed_and_moved_are_seen() {
     assert!(back.contains("1 plan reviewed: 0 errors"), "{back}");
     // What lies in the folder is watched as before.
     folder.screen("project/screens/1.png", SQUARE);
-    staying.until(&["1.png changed: 1 of 1 plan"]);
+    staying.until(&[TOTAL, "1.png changed: 1 of 1 plan"]);
     // A folder with a plan that is moved to where plans are searched for, and away again.
     folder.file("aside/panel.display.json", example_display([16, 8]).to_string());
     folder.screen("aside/2.png", WHITE);
@@ -163,7 +174,7 @@ fn folders_that_are_renamed_and_moved_are_seen() {
     let more = staying.until(&[TOTAL, "of 2 plans reviewed again"]);
     assert!(more.contains("plans/more/b.plan.json"), "{more}");
     folder.screen("project/plans/more/2.png", SQUARE);
-    staying.until(&["2.png changed: 1 of 2 plans"]);
+    staying.until(&[TOTAL, "2.png changed: 1 of 2 plans"]);
     moved("project/plans/more", "aside");
     staying.until(&["1 plan reviewed: ", "more changed: 0 of 1 plan"]);
 }

@@ -18,16 +18,26 @@ pub(crate) struct Inputs {
     files: BTreeSet<PathBuf>,
     /// Folders in which screens were looked for by a pattern: a new one matters too.
     folders: BTreeSet<PathBuf>,
-    /// Whether something was missing, so that any file that a plan can name may supply it.
-    is_incomplete: bool,
+    /// If something was missing: the folders in which any file that a plan can name may supply it.
+    homes: BTreeSet<PathBuf>,
 }
 
 impl Inputs {
-    /// The inputs of a plan that could not be read, because of these faults.
+    /// The inputs of a plan that could not be read, because of these faults. What is missing is expected beside the plan, or
+    /// in the folder in which the program runs, if that holds the plan.
     pub(crate) fn of_refused(plan: &Path, faults: &[Fault]) -> Self {
         let named = faults.iter().map(|fault| PathBuf::from(&fault.file));
         let files = named.filter(|file| !file.as_os_str().is_empty()).chain([plan.to_owned()]).collect();
-        Self { files, is_incomplete: true, ..Self::default() }.whole()
+        let (own, working) = (real(folder_of(plan)), real(Path::new(".")));
+        let homes = [Some(working).filter(|working| own.starts_with(working)), Some(own)];
+        Self { files, homes: homes.into_iter().flatten().collect(), ..Self::default() }.whole()
+    }
+
+    /// The same, and what a review depended on that could be made before.
+    pub(crate) fn and_of(mut self, before: &Self) -> Self {
+        self.files.extend(before.files.iter().cloned());
+        self.folders.extend(before.folders.iter().cloned());
+        self
     }
 
     /// Adds a file.
@@ -46,7 +56,7 @@ impl Inputs {
         Self {
             files: self.files.iter().flat_map(|file| way(file).into_iter().chain([real(file)])).collect(),
             folders: self.folders.iter().map(|folder| real(folder)).collect(),
-            is_incomplete: self.is_incomplete,
+            homes: self.homes.clone(),
         }
     }
 
@@ -70,7 +80,7 @@ impl Inputs {
                 .next()
                 .is_some_and(|path| path.starts_with(changed))
         };
-        if is_or_holds(&self.files) || is_or_holds(&self.folders) || self.is_incomplete && may_supply(changed) {
+        if is_or_holds(&self.files) || is_or_holds(&self.folders) || self.may_be_supplied_by(changed) {
             return true;
         }
         // Settings apply to all plans below them, even if there were none before.
@@ -78,12 +88,14 @@ impl Inputs {
         is_settings && self.files.iter().any(|file| file.starts_with(folder_of(changed)))
             || is_listed(changed) && self.folders.iter().any(|folder| changed.starts_with(folder))
     }
-}
 
-/// Whether a file may be one that a plan misses. What this program writes is none: a review must not wake itself.
-fn may_supply(file: &Path) -> bool {
-    let name = file.file_name().unwrap_or_default().to_string_lossy();
-    !name.starts_with('.') && file_kinds::is_input(&name)
+    /// Whether a file, or a folder that is put in its place, may bring what is missing. What this program writes is no such
+    /// file: a review must not wake itself.
+    fn may_be_supplied_by(&self, changed: &Path) -> bool {
+        let name = changed.file_name().unwrap_or_default().to_string_lossy();
+        let is_near = || self.homes.iter().any(|home| changed.starts_with(home));
+        !name.starts_with('.') && is_near() && (file_kinds::is_input(&name) || changed.is_dir())
+    }
 }
 
 /// Whether a listing of screens or fonts may contain a file of that name. A file that is being written, also by this
@@ -123,12 +135,13 @@ mod tests {
         let broken = Fault::of_file("/moor/panel.json", "a fault", "");
         let refused = Inputs::of_refused(Path::new("/quay/tide/a.plan.json"), &[broken]);
         for (changed, counts) in [
-            ("/pier/x.png", true),
+            ("/quay/tide/x.png", true),
+            ("/quay/tide/screens/x.display.json", true),
             ("/moor/panel.json", true),
-            ("/pier/x.display.json", true),
-            ("/pier/page.html", false),
-            ("/pier/found.json", false),
-            ("/pier/.x.png", false),
+            ("/pier/x.png", false),
+            ("/quay/tide/page.html", false),
+            ("/quay/tide/found.json", false),
+            ("/quay/tide/.x.png", false),
         ] {
             assert_eq!(refused.is_touched_by(Path::new(changed)), counts, "{changed}");
         }

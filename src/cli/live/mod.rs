@@ -6,7 +6,7 @@ mod request;
 
 use std::{
     io::{self, Write},
-    time::{Duration, Instant},
+    time::Duration,
 };
 
 use clap::Args;
@@ -24,7 +24,7 @@ use crate::{
 use page_server::PageServer;
 
 /// Saves within this time are shown together: shorter than that of `--watch`, because somebody waits for the page.
-const BURST: Duration = Duration::from_millis(40);
+const BURST: Duration = Duration::from_millis(15);
 
 /// What `live` takes.
 #[derive(Debug, Args)]
@@ -54,15 +54,11 @@ fn run(arguments: &LiveArguments) -> Result<u8, Vec<Fault>> {
     write_out(|out| writeln!(out, "{}", server.address()))?;
     say("open this address in a browser on this machine; Ctrl-C ends");
     loop {
-        let begun = repeated.next().map(|again| (again.changed, Instant::now() - again.took));
-        match (begun, repeated.run()) {
-            (Ok((changed, begun)), Some(run)) => {
+        match (repeated.next(), repeated.run()) {
+            (Ok(again), Some(run)) => {
                 show(&server, run)?;
-                say(&format!(
-                    "{}; the page is new after {} ms",
-                    changed_words(run, &changed),
-                    begun.elapsed().as_millis()
-                ));
+                let words = changed_words(run, &again.changed);
+                say(&format!("{words}; the page is new after {} ms", again.since.elapsed().as_millis()));
             }
             (Ok(_), None) => {}
             (Err(faults), _) => {

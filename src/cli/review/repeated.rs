@@ -26,10 +26,11 @@ pub(in crate::cli) struct Repeated<'t> {
     run: Option<ReviewRun>,
 }
 
-/// What began a round, and how long the round took.
+/// What began a round, when the first of it changed, and how long the round took.
 #[derive(Debug)]
 pub(in crate::cli) struct Again {
     pub(in crate::cli) changed: BTreeSet<PathBuf>,
+    pub(in crate::cli) since: Instant,
     pub(in crate::cli) took: Duration,
 }
 
@@ -56,13 +57,13 @@ impl<'t> Repeated<'t> {
             let is_touched = run.as_ref().is_none_or(|run| run.is_touched_by(file));
             !is_output(file, task.arguments) && (is_touched || is_new())
         };
-        let changed = watched.next(&matters);
+        let (changed, since) = watched.next(&matters);
         let begun = Instant::now();
         let before = run.take().map(|run| Before { run, changed: &changed });
         let round = task.run(before)?;
         watched.follow(round.places());
         *run = Some(round);
-        Ok(Again { changed, took: begun.elapsed() })
+        Ok(Again { changed, since, took: begun.elapsed() })
     }
 }
 

@@ -169,7 +169,7 @@ impl<'a> Task<'a> {
                 self.leave_screens_to_the_first(&mut report);
                 let is_read = run.add(report, kept);
                 if !is_read {
-                    run.last_good.extend(old.last_good(path, *temperature_c).map(|good| (run.reviews.len() - 1, good)));
+                    run.keep_last_good(old.last_good(path, *temperature_c));
                     // It would be refused for the same reason at every temperature.
                     break;
                 }
@@ -210,6 +210,13 @@ impl ReviewRun {
         self.report.plans.push(report);
         self.reviews.push(kept);
         is_read
+    }
+
+    /// Keeps what was reviewed last of the plan that was just refused; what changes that may also mend the plan.
+    fn keep_last_good(&mut self, good: Option<(PlanReport, Kept)>) {
+        let (Some(good), Some(refused)) = (good, self.reviews.last_mut()) else { return };
+        refused.inputs = mem::take(&mut refused.inputs).and_of(&good.1.inputs);
+        self.last_good.insert(self.reviews.len() - 1, good);
     }
 
     /// Reports why a plan was refused; a fault that several plans share, such as one in the settings of their folder,

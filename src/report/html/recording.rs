@@ -443,17 +443,15 @@ impl<'p> Recorder<'p> {
         let cut = cut(pixels, self.recording.size, rect, samples);
         let size = Size { width: rect.width, height: rect.height };
         let key = key(&cut, size, samples);
-        let picture = match self.picture_of.get(&key) {
-            Some(known) => *known,
-            None => {
-                let pack = || encode(&cut, size, samples);
-                let png = self.cache.map_or_else(pack, |cache| cache.packed(key, pack))?;
-                self.bytes_left = self.bytes_left.saturating_sub(png.len());
-                self.recording.pictures.push(png);
-                self.picture_of.insert(key, self.recording.pictures.len() - 1);
-                self.recording.pictures.len() - 1
-            }
-        };
+        if let Some(picture) = self.picture_of.get(&key) {
+            return Ok(Patch { x: rect.x, y: rect.y, picture: *picture });
+        }
+        let pack = || encode(&cut, size, samples);
+        let png = self.cache.map_or_else(pack, |cache| cache.packed(key, pack))?;
+        self.bytes_left = self.bytes_left.saturating_sub(png.len());
+        let picture = self.recording.pictures.len();
+        self.recording.pictures.push(png);
+        self.picture_of.insert(key, picture);
         Ok(Patch { x: rect.x, y: rect.y, picture })
     }
 

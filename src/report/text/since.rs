@@ -4,6 +4,7 @@
 use std::{
     cmp::Reverse,
     collections::{BTreeMap, BTreeSet},
+    fmt::Write as _,
     io::{self, Write},
 };
 
@@ -89,13 +90,13 @@ fn changes(of: &PlanReport, plan: &ReviewedPlan, known: &[KnownFinding], style: 
     }
     let more = causes.len().saturating_sub(MOST_LISTED) + following.len();
     if more > 0 {
-        text.push_str(&format!("  and {}\n", count(more as u64, "more that is new", "more that are new")));
+        let _ = writeln!(text, "  and {}", count(more as u64, "more that is new", "more that are new"));
     }
     for gone in gone.iter().take(MOST_LISTED) {
         text.push_str(&line(&format!("gone: {}", gone_words(gone)), style, "  ", "        "));
     }
     if let Some(more @ 1..) = gone.len().checked_sub(MOST_LISTED) {
-        text.push_str(&format!("  and {}\n", count(more as u64, "more that is gone", "more that are gone")));
+        let _ = writeln!(text, "  and {}", count(more as u64, "more that is gone", "more that are gone"));
     }
     text.push('\n');
     text

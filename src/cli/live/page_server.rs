@@ -12,7 +12,7 @@ use std::{
 use serde::Serialize;
 
 use super::request::{Asked, LONGEST_HEAD, Place, Refusal, TOO_MANY};
-use crate::source::Fault;
+use crate::{report::sentences::sentence, source::Fault};
 
 /// So many requests are answered at once; a window that shows the page is one of them.
 const MOST_AT_ONCE: usize = 32;
@@ -204,8 +204,8 @@ fn trouble(fault: &Fault) -> Trouble {
     let line = fault.line_column().map(|at| format!(", line {}", at.line)).unwrap_or_default();
     Trouble {
         place: format!("{}{line}", fault.file),
-        message: fault.message.clone(),
-        help: fault.help.clone().unwrap_or_default(),
+        message: sentence(&fault.message),
+        help: fault.help.as_deref().filter(|help| !help.is_empty()).map_or(String::new(), sentence),
     }
 }
 

@@ -107,7 +107,7 @@ function tell(lead, troubles) {
   const list = document.createElement("ul");
   for (const { place, message, help } of troubles) {
     const item = document.createElement("li");
-    item.append(words("strong", place), `${place && ": "}${message}. `, words("span", help && `${help}.`));
+    item.innerHTML = `<strong>${escaped(place)}</strong>${place && ": "}${marked(message)} ${marked(help)}`;
     list.append(item);
   }
   banner.append(words("p", lead), ...(troubles.length ? [list] : []));

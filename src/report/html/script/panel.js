@@ -56,6 +56,7 @@ function panelOf(view, film, choose, other) {
   const isOtherRight = other?.word === "after";
   view.classList.toggle("other-left", other?.word === "before");
   view.classList.toggle("upper-right", isOtherRight);
+  view.classList.toggle("two", Boolean(other));
   if (other) for (const words of view.querySelectorAll(".second")) words.textContent = `The plan ${other.word}`;
   view.querySelector('[name="beside"][value="edge"]').disabled = !canLieOver;
 

@@ -115,7 +115,7 @@ pub enum Begins {
 }
 
 /// A step, or a group of steps that is played several times.
-#[derive(Debug)]
+#[derive(Clone, Debug)]
 pub enum Node {
     /// A step; it counts as one for each screen if it stands for several files.
     Step(Arc<Step>),

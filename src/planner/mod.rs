@@ -6,8 +6,13 @@
 
 mod choose;
 mod edit;
+mod policy;
 
 pub use choose::{
     Choice, Cost, Effort, Meter, Replanned, Score, cost_of_finding, covers, in_full, play_through, replan,
 };
 pub use edit::{first_draft, mend, text_of};
+pub use policy::{
+    Ask, Asker, AtStep, Change, Cleaning, Decision, Event, Events, Extent, FoundPolicy, Kind, Levels, Policy, When,
+    events_of, policy_for, turned,
+};

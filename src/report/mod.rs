@@ -11,6 +11,7 @@ pub mod markdown;
 pub mod panel_view;
 pub mod paths;
 pub mod picture;
+pub mod policy;
 pub mod residue_plot;
 pub mod sarif;
 pub mod story;

@@ -65,6 +65,7 @@ fn schemas_are_schemas() {
         "facts",
         "flow-facts",
         "story",
+        "policy",
         "known",
         "settings",
     ] {
@@ -74,6 +75,21 @@ fn schemas_are_schemas() {
     }
     let draft = "https://json-schema.org/draft/2020-12/schema";
     assert!(Validator::new(json!({ "$schema": draft, "type": 7 })).is_err());
+}
+
+/// What `replan --as-policy` writes for the example plans, loops and pens among them.
+#[test]
+fn rules_for_a_firmware_are_valid() {
+    let validator = validator("policy");
+    let folder = crate::common::Folder::of_fixtures();
+    for plan in ["ship-watch/sound", "berth-label/sound", "gangway-count/troubled"] {
+        let plan = format!("{plan}.plan.json");
+        folder.run(&["replan", &plan, "--as-policy", "--effort", "quick", "--emit", "policy.json"]).with_status(0);
+        let mut policy: Value = serde_json::from_str(&folder.read("policy.json")).unwrap();
+        assert_eq!(validator.fault(&policy), None, "{plan}");
+        policy["answers"].as_array_mut().unwrap().pop();
+        assert!(validator.fault(&policy).is_some(), "a kind of change is missing");
+    }
 }
 
 #[test]

@@ -41,6 +41,7 @@ pub(super) fn candidates(step: &PlayedStep<'_>, plan: &Plan, played: HowOften) -
     if !step.changed.is_empty() {
         for (mode, _) in modes().filter(|(_, mode)| scene.is_reached_by(mode)) {
             scene.asks(mode, &scene.changed).into_iter().for_each(|ask| add(vec![ask]));
+            scene.one_place_first(mode).into_iter().for_each(&mut add);
         }
         // At once what a quick mode can show, and then what it cannot.
         for (quick, first) in modes().filter(|(_, mode)| mode.flashes == 0 && !scene.is_reached_by(mode)) {
@@ -125,6 +126,32 @@ impl<'s> Scene<'s> {
         let covers = covers(&boxes.collect::<Vec<_>>(), self.plan, most_windows(&self.plan.display));
         let cover = covers.into_iter().rfind(|cover| missed.inside(cover, step.grid()).is_empty())?;
         Some(Update::of_boxes(index, cover.into_iter().map(Rect::to_window).collect()))
+    }
+
+    /// One place first and the others by a second update of the same mode, where somebody waits and the data of the first
+    /// are there sooner than those of all.
+    fn one_place_first(&self, index: usize) -> Vec<Vec<Update>> {
+        /// Less is not seen.
+        const SOONER_MS: f64 = 1.0;
+        let (mode, display) = (&self.plan.display.modes[index], &self.plan.display);
+        let is_of_use = self.is_for_a_person && self.played == HowOften::Once && mode.windowed && mode.flashes == 0;
+        let Some(cover) = is_of_use
+            .then(|| covers(&self.changed, self.plan, most_windows(display)))
+            .and_then(|mut covers| covers.pop())
+        else {
+            return Vec::new();
+        };
+        let transfer_ms = |windows: &[Rect]| display.link.transfer_ms(windows.iter().copied().map(Rect::pixels).sum());
+        let all_ms = transfer_ms(&cover);
+        let split = |(at, first): (usize, &Rect)| {
+            let others: Vec<Rect> =
+                cover.iter().enumerate().filter(|(other, _)| *other != at).map(|(_, rect)| *rect).collect();
+            let is_sooner = !others.is_empty() && all_ms - transfer_ms(&[*first]) >= SOONER_MS;
+            let of_boxes =
+                |rects: &[Rect]| Update::of_boxes(index, rects.iter().map(|rect| rect.to_window()).collect());
+            is_sooner.then(|| vec![of_boxes(&[*first]), of_boxes(&others)])
+        };
+        cover.iter().enumerate().filter_map(split).collect()
     }
 
     /// The ways to cover some boxes in a mode.

@@ -148,6 +148,8 @@ pub struct Meter {
     /// Since when somebody waits for an answer of which nothing shows, ms; of each touch, key or pen.
     awaited_ms: Vec<f64>,
     never_answered: u64,
+    /// Those that were answered: how many, and how long they waited in all, ms.
+    answered: (u64, f64),
     /// Whether what is on the whole glass was known once. Later it is forgotten only by the controller.
     was_known: bool,
 }
@@ -163,6 +165,7 @@ impl Default for Meter {
             wrong: 0.0,
             awaited_ms: Vec::new(),
             never_answered: 0,
+            answered: (0, 0.0),
             was_known: false,
         }
     }
@@ -210,6 +213,12 @@ impl Meter {
         self.never_answered
     }
 
+    /// How long touches, keys and pens waited for something to show, on average, ms; 0 if none was answered.
+    pub fn mean_answer_ms(&self) -> f64 {
+        let (count, waited_ms) = self.answered;
+        if count == 0 { 0.0 } else { waited_ms / count as f64 }
+    }
+
     /// The cost so far.
     pub fn cost(&self) -> Cost {
         self.cost
@@ -228,7 +237,10 @@ impl Meter {
         }
         let changing = step.updates.iter().filter(|update| update.changes_something());
         let whole_ms = changing.map(|update| update.times.finish_ms - now_ms).fold(0.0, f64::max);
-        let first_ms = step.first_visible_ms().map_or(0.0, |first_ms| first_ms - now_ms);
+        let answered_ms = step.first_visible_ms().map(|first_ms| first_ms - now_ms);
+        self.answered.0 += u64::from(answered_ms.is_some());
+        let first_ms = answered_ms.unwrap_or(0.0);
+        self.answered.1 += first_ms;
         self.cost.answers += ANSWER_PER_100_MS * first_ms / 100.0 + WHOLE_PER_S * whole_ms / 1000.0;
     }
 
@@ -244,6 +256,10 @@ impl Meter {
     }
 
     fn answer_awaited(&mut self, at_ms: f64) {
+        if at_ms.is_finite() {
+            self.answered.0 += self.awaited_ms.len() as u64;
+            self.answered.1 += self.awaited_ms.iter().map(|since_ms| at_ms - since_ms).sum::<f64>();
+        }
         let waited = self.awaited_ms.drain(..).map(|since_ms| (at_ms - since_ms).min(ANSWER_AWAITED_MS));
         self.cost.answers += ANSWER_PER_100_MS * waited.sum::<f64>() / 100.0;
     }
@@ -267,7 +283,7 @@ pub struct Score {
 
 impl Score {
     /// The better one first.
-    pub(super) fn order(&self, other: &Self) -> Ordering {
+    pub(in crate::planner) fn order(&self, other: &Self) -> Ordering {
         self.errors.cmp(&other.errors).then(self.cost.total_cmp(&other.cost))
     }
 }

@@ -14,5 +14,6 @@ pub use cost::{Cost, Meter, Score, of_finding as cost_of_finding};
 pub use covers::covers;
 pub use effort::Effort;
 pub use open_steps::Choice;
+pub(super) use path::Path;
 pub use reasons::in_full;
 pub use replan::{Replanned, play_through, replan};

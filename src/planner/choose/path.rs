@@ -21,7 +21,7 @@ use crate::{
 };
 
 /// A way through the plan, as far as it was played.
-pub(super) struct Path<'p> {
+pub(in crate::planner) struct Path<'p> {
     pub(super) plan: &'p Plan,
     player: Player<'p>,
     runner: RuleRunner<'p>,
@@ -31,7 +31,7 @@ pub(super) struct Path<'p> {
     given: Vec<Choices>,
     tally: SummaryTally,
     heeds_budgets: bool,
-    pub(super) score: Score,
+    pub(in crate::planner) score: Score,
     /// What the score would be, were the plan over: what rules still wait for is reported. No part of the score, since a later
     /// step may mend it.
     ended: Score,
@@ -42,7 +42,7 @@ pub(super) struct Path<'p> {
 }
 
 impl<'p> Path<'p> {
-    pub(super) fn new(plan: &'p Plan, begins: Arc<Picture>, open: usize, heeds_budgets: bool) -> Self {
+    pub(in crate::planner) fn new(plan: &'p Plan, begins: Arc<Picture>, open: usize, heeds_budgets: bool) -> Self {
         Self {
             plan,
             player: new_player(plan, begins),
@@ -149,6 +149,16 @@ impl<'p> Path<'p> {
         transition: Option<Transition>,
         see: impl FnOnce(&PlayedStep<'_>),
     ) {
+        self.play_and_see_unjudged(planned, transition, see);
+        self.judge();
+    }
+
+    fn play_and_see_unjudged(
+        &mut self,
+        planned: &PlannedStep<'_>,
+        transition: Option<Transition>,
+        see: impl FnOnce(&PlayedStep<'_>),
+    ) {
         let (runner, meter, tally, plan) = (&mut self.runner, &mut self.meter, &mut self.tally, self.plan);
         let mut outlook = 0.0;
         self.player.play(planned, transition, |step| {
@@ -159,10 +169,25 @@ impl<'p> Path<'p> {
             see(step);
         });
         self.outlook = outlook;
-        self.judge();
     }
 
-    pub(super) fn end(&mut self) {
+    /// Plays a step with other updates without judging it: for those who look at the score now and then only.
+    pub(in crate::planner) fn play_unjudged(
+        &mut self,
+        updates: Vec<Update>,
+        planned: &PlannedStep<'_>,
+        transition: Option<Transition>,
+    ) {
+        let step = with_updates(planned.step, updates);
+        self.play_and_see_unjudged(&PlannedStep { step: &step, ..planned.clone() }, transition, |_| {});
+    }
+
+    /// The score of what was played so far.
+    pub(in crate::planner) fn score_so_far(&self) -> Score {
+        self.score_of(&self.runner, |_| true)
+    }
+
+    pub(in crate::planner) fn end(&mut self) {
         self.runner.end();
         self.meter.end();
         self.heeds_budgets = true;

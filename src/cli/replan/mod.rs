@@ -1,5 +1,7 @@
 //! `stillpage replan`: chooses the updates of a plan, says why, and on request writes them into the file.
 
+mod as_policy;
+
 use std::{
     io::{self, Write},
     path::PathBuf,
@@ -16,7 +18,7 @@ use super::{
 };
 use crate::{
     finding::Summary,
-    plan::{Step, Updates},
+    plan::{Plan, Step, Updates},
     planner::{Effort, Meter, Replanned, cost_of_finding, in_full, replan as choose, text_of},
     rules::{
         Selection,
@@ -37,6 +39,13 @@ pub(crate) struct ReplanArguments {
     /// Write the updates into the plan; everything else in the file stays as it is
     #[arg(long)]
     write: bool,
+    /// Answer with one rule for the firmware instead of updates for each step: which mode for which kind of change, and when
+    /// to clean. Every step is decided by the rule
+    #[arg(long, conflicts_with_all = ["all", "write"])]
+    as_policy: bool,
+    /// Write the rule to this file: as JSON if its name ends in `.json`, as a C header if it ends in `.h`
+    #[arg(long, value_name = "FILE", value_hint = ValueHint::FilePath, requires = "as_policy")]
+    emit: Option<PathBuf>,
     /// How thoroughly to search
     #[arg(long, value_enum, default_value = "usual", ignore_case = true)]
     effort: EffortWord,
@@ -56,10 +65,15 @@ struct Played {
     summary: Summary,
     cost: f64,
     flashed_cm2_s: f64,
+    mean_answer_ms: f64,
     never_answered: u64,
 }
 
 fn run(arguments: &ReplanArguments) -> Result<(), Vec<Fault>> {
+    if arguments.as_policy { as_policy::run(arguments) } else { choose_updates(arguments) }
+}
+
+fn choose_updates(arguments: &ReplanArguments) -> Result<(), Vec<Fault>> {
     let mut settings = SettingsStore::new(&working_folder(), &[], arguments.outside);
     let threads = arguments.threads.number();
     let loaded = load_plan(&arguments.plan, &mut settings)?;
@@ -76,8 +90,8 @@ fn run(arguments: &ReplanArguments) -> Result<(), Vec<Fault>> {
     let text = with_choices(&loaded, &replanned)?;
     let source = Arc::new(Source { name: loaded.plan.source.name.clone(), text });
     let chosen = load_text(&source, &arguments.plan, &mut settings, None)?;
-    let before = play(&loaded, threads)?;
-    let after = play(&chosen, threads)?;
+    let before = play(&loaded, &loaded.plan, threads)?;
+    let after = play(&chosen, &chosen.plan, threads)?;
     say(|out| report(&loaded, (&replanned, arguments.effort.into()), &before, &after, out))?;
     if !arguments.write {
         return say(|out| writeln!(out, "Nothing was written; use --write to put these updates into the plan."));
@@ -109,9 +123,9 @@ fn with_choices(loaded: &LoadedPlan, replanned: &Replanned) -> Result<String, Ve
     })
 }
 
-fn play(loaded: &LoadedPlan, threads: usize) -> Result<Played, Vec<Fault>> {
+/// Plays a plan that shows the screens of a loaded one.
+fn play(loaded: &LoadedPlan, plan: &Plan, threads: usize) -> Result<Played, Vec<Fault>> {
     let mut meter = Meter::default();
-    let plan = &loaded.plan;
     let reviewed = crate::review::review(plan, &loaded.screens, &Selection::default(), threads, &mut |step| {
         meter.step(step, plan);
     });
@@ -119,8 +133,13 @@ fn play(loaded: &LoadedPlan, threads: usize) -> Result<Played, Vec<Fault>> {
     meter.end();
     let findings = review.findings.iter().filter(|finding| finding.is_open());
     let cost = meter.cost().total() + findings.map(|finding| cost_of_finding(finding.severity)).sum::<f64>();
-    let (flashed_cm2_s, never_answered) = (meter.flashed_cm2_s(), meter.never_answered());
-    Ok(Played { summary: review.summary, cost, flashed_cm2_s, never_answered })
+    Ok(Played {
+        summary: review.summary,
+        cost,
+        flashed_cm2_s: meter.flashed_cm2_s(),
+        mean_answer_ms: meter.mean_answer_ms(),
+        never_answered: meter.never_answered(),
+    })
 }
 
 fn report(

@@ -7,6 +7,7 @@ mod common;
 mod kept_failures;
 
 mod draft;
+mod every_plan;
 mod edits;
 mod examples_chosen;
 mod expert_cases;

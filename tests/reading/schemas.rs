@@ -178,7 +178,7 @@ fn good_plan() -> Value {
         "format": "refresh-plan/1", "title": "Berth", "display": "tablet-10in3", "temperature_c": 20, "rotation": 0,
         "viewing_distance_mm": 400, "battery_mwh": 900, "budgets": { "flashing_updates": 4 }, "begins": "black",
         "rules": { "left-behind": { "settle_ms": 10, "level": "note" }, "wrong-start": "off", "visible-ghost": { "limit_l": 3 } },
-        "loops": true,
+        "loops": true, "may_insert": true,
         "accept": [{ "rule": "left-behind", "steps": ["a", 1], "because": "seen" }],
         "steps": [
             { "label": "a", "after_ms": 5, "cause": "pen", "touched": [0, 0, 9, 9],
@@ -265,6 +265,7 @@ fn schema_and_reader_refuse_the_same_plans() {
         ("/begins", json!({ "picture": "a.png" })),
         ("/fonts", json!("a.ttf")),
         ("/loops", json!("daily")),
+        ("/may_insert", json!("yes")),
         ("/rules", json!({ "left-behin": "off" })),
         ("/rules/left-behind", json!("loud")),
         ("/rules/left-behind", json!({ "settle": 3 })),

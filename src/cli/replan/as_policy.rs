@@ -9,15 +9,15 @@ use std::{
 
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 
-use super::{LoadedPlan, Played, ReplanArguments, choose, play, say, with_choices};
+use super::{LoadedPlan, Played, ReplanArguments, choose, load_cached, play, say, with_choices};
 use crate::{
     cli::{
-        files::{SettingsStore, load_plan, load_text, screen_faults, working_folder},
+        files::{DecodedCache, SettingsStore, load_text, screen_faults, working_folder},
         output::write_file,
         telling::output_style,
     },
     plan::ScreenId,
-    planner::{FoundPolicy, policy_for, turned},
+    planner::{FoundPolicy, Which, policy_for, turned},
     report::policy::{ComparedFigure, LIMITS_OF_THE_MODEL, PolicyReport, header, json, words},
     rules::wording::counted,
     source::{Fault, Source},
@@ -28,7 +28,8 @@ pub(super) fn run(arguments: &ReplanArguments) -> Result<(), Vec<Fault>> {
     let form = arguments.emit.as_deref().map(Form::of).transpose()?;
     let mut settings = SettingsStore::new(&working_folder(), &[], arguments.outside);
     let threads = arguments.threads.number();
-    let loaded = load_plan(&arguments.plan, &mut settings)?;
+    let cache: Arc<DecodedCache> = Arc::default();
+    let loaded = load_cached(arguments, &mut settings, &cache)?;
     let name = loaded.plan.source.name.clone();
     if loaded.plan.step_count == 0 {
         return say(|out| writeln!(out, "{name}: there is no step to find a rule for"));
@@ -38,7 +39,7 @@ pub(super) fn run(arguments: &ReplanArguments) -> Result<(), Vec<Fault>> {
     let found =
         policy_for(&loaded.plan, &loaded.screens, threads, told).map_err(|broken| screen_faults(&loaded, broken))?;
     bar.finish_and_clear();
-    let figures = figures(arguments, &loaded, &found, &mut settings)?;
+    let figures = figures(arguments, &loaded, &found, (&mut settings, &cache))?;
     let screen_name = |screen: ScreenId| screen_name(&loaded, screen);
     let report = PolicyReport { name: &name, plan: &loaded.plan, found: &found, screen_name: &screen_name };
     say(|out| show(report, &figures, out))?;
@@ -115,14 +116,14 @@ fn figures(
     arguments: &ReplanArguments,
     loaded: &LoadedPlan,
     found: &FoundPolicy,
-    settings: &mut SettingsStore,
+    (settings, cache): (&mut SettingsStore, &Arc<DecodedCache>),
 ) -> Result<Vec<ComparedFigure>, Vec<Fault>> {
     let threads = arguments.threads.number();
-    let replanned = choose(&loaded.plan, &loaded.screens, threads, true, arguments.effort.into())
+    let replanned = choose(&loaded.plan, &loaded.screens, threads, (&Which::All, arguments.effort.into()), &|_| {})
         .map_err(|broken| screen_faults(loaded, broken))?;
-    let text = with_choices(loaded, &replanned)?;
+    let text = with_choices(loaded, &replanned, &[])?;
     let source = Arc::new(Source { name: loaded.plan.source.name.clone(), text });
-    let free = load_text(&source, &arguments.plan, settings, None)?;
+    let free = load_text(&source, &arguments.plan, settings, Some(cache))?;
     let played = [
         play(loaded, &found.turned, threads)?,
         play(&free, &turned(&free.plan, found.turns), threads)?,

@@ -1,30 +1,44 @@
 //! `stillpage replan`: chooses the updates of a plan, says why, and on request writes them into the file.
 
 mod as_policy;
+mod inserted;
 
 use std::{
-    io::{self, Write},
+    io::{self, IsTerminal, Write},
     path::PathBuf,
     sync::Arc,
 };
 
 use clap::{Args, ValueEnum, ValueHint};
+use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
+
+use inserted::{Pauses, inserted_in_words};
 
 use super::{
-    files::{LoadedPlan, Outside, SettingsStore, load_plan, load_text, screen_faults, working_folder},
+    files::{
+        DecodedCache, LoadedPlan, Outside, SettingsStore, check_is_one_plan, load_kept_plan, load_text, screen_faults,
+        working_folder,
+    },
     options::Threads,
     output::{write_back, write_out},
     telling::{output_style, status_of},
 };
 use crate::{
-    finding::Summary,
-    plan::{Plan, Step, Updates},
-    planner::{Effort, Meter, Replanned, cost_of_finding, in_full, replan as choose, text_of},
+    finding::{Holds, Summary},
+    plan::{Plan, Step, Update, Updates},
+    planner::{
+        Choice, Effort, Meter, Pause, Replanned, Which, cost_of_finding, in_full, insert_steps,
+        replan_with_progress as choose, text_of,
+    },
     rules::{
         Selection,
-        wording::{counted, step_name},
+        wording::{counted, figure, step_name},
     },
-    source::{Fault, Source, edit::Edits},
+    side_by_side::in_order,
+    source::{
+        Fault, Source,
+        edit::{EditFault, Edits},
+    },
 };
 
 /// What `replan` takes.
@@ -36,6 +50,10 @@ pub(crate) struct ReplanArguments {
     /// Choose for every step, not only for those with `"updates": "choose"`
     #[arg(long)]
     all: bool,
+    /// Insert steps of its own in long pauses where that makes the plan better, as `"may_insert": true` in the plan does.
+    /// Later requests stay where they are
+    #[arg(long, conflicts_with = "as_policy")]
+    may_insert: bool,
     /// Write the updates into the plan; everything else in the file stays as it is
     #[arg(long)]
     write: bool,
@@ -76,9 +94,16 @@ fn run(arguments: &ReplanArguments) -> Result<(), Vec<Fault>> {
 fn choose_updates(arguments: &ReplanArguments) -> Result<(), Vec<Fault>> {
     let mut settings = SettingsStore::new(&working_folder(), &[], arguments.outside);
     let threads = arguments.threads.number();
-    let loaded = load_plan(&arguments.plan, &mut settings)?;
-    let replanned = choose(&loaded.plan, &loaded.screens, threads, arguments.all, arguments.effort.into())
+    let cache: Arc<DecodedCache> = Arc::default();
+    let loaded = load_cached(arguments, &mut settings, &cache)?;
+    let pauses = Pauses::of(arguments, &loaded, &mut settings, &cache)?;
+    let progress = Steps::new(&loaded.plan.source.name);
+    let told = &|played| progress.0.inc(played);
+    let open = pauses.plan(&loaded);
+    let which = if arguments.all { Which::All } else { Which::LeftAnd(pauses.pointers()) };
+    let replanned = choose(&open.plan, &open.screens, threads, (&which, arguments.effort.into()), told)
         .map_err(|broken| screen_faults(&loaded, broken))?;
+    progress.0.finish_and_clear();
     if replanned.open == 0 {
         let words = if arguments.all {
             "there is no step to choose for"
@@ -87,12 +112,14 @@ fn choose_updates(arguments: &ReplanArguments) -> Result<(), Vec<Fault>> {
         };
         return say(|out| writeln!(out, "{}: {words}", loaded.plan.source.name));
     }
-    let text = with_choices(&loaded, &replanned)?;
+    let (replanned, inserted) = pauses.taken_apart(replanned);
+    let text = with_choices(&loaded, &replanned, &inserted)?;
     let source = Arc::new(Source { name: loaded.plan.source.name.clone(), text });
-    let chosen = load_text(&source, &arguments.plan, &mut settings, None)?;
-    let before = play(&loaded, &loaded.plan, threads)?;
-    let after = play(&chosen, &chosen.plan, threads)?;
-    say(|out| report(&loaded, (&replanned, arguments.effort.into()), &before, &after, out))?;
+    let chosen = load_text(&source, &arguments.plan, &mut settings, Some(&cache))?;
+    let mut played = in_order(&[&loaded, &chosen], threads, &|loaded| play(loaded, &loaded.plan, 1)).into_iter();
+    let mut next = || played.next().unwrap_or_else(|| unreachable!("both were played"));
+    let (before, after) = (next()?, next()?);
+    say(|out| report(&loaded, (&replanned, &inserted, arguments.effort.into()), &before, &after, out))?;
     if !arguments.write {
         return say(|out| writeln!(out, "Nothing was written; use --write to put these updates into the plan."));
     }
@@ -103,24 +130,60 @@ fn choose_updates(arguments: &ReplanArguments) -> Result<(), Vec<Fault>> {
     say(|out| writeln!(out, "Written to {}; everything except the updates is unchanged.", loaded.plan.source.name))
 }
 
+/// The plan that was asked for; its pictures are kept, because it is played several times.
+fn load_cached(
+    arguments: &ReplanArguments,
+    settings: &mut SettingsStore,
+    cache: &Arc<DecodedCache>,
+) -> Result<LoadedPlan, Vec<Fault>> {
+    check_is_one_plan(&arguments.plan)?;
+    load_kept_plan(&arguments.plan, settings, Some(cache))
+}
+
+/// Progress on a terminal: how many steps were played in all courses together; how many there will be is not known before.
+struct Steps(ProgressBar);
+
+impl Steps {
+    fn new(name: &str) -> Self {
+        if !io::stderr().is_terminal() {
+            return Self(ProgressBar::hidden());
+        }
+        let bar = ProgressBar::with_draw_target(None, ProgressDrawTarget::stderr_with_hz(8));
+        if let Ok(style) = ProgressStyle::with_template("{msg}  {pos} steps played, {elapsed} so far") {
+            bar.set_style(style);
+        }
+        bar.set_message(name.to_owned());
+        Self(bar)
+    }
+}
+
 fn say(write: impl FnOnce(&mut dyn Write) -> io::Result<()>) -> Result<(), Vec<Fault>> {
     write_out(write).map_err(Vec::from)
 }
 
 /// The plan's text with what was chosen; a step that keeps its updates keeps their text.
-fn with_choices(loaded: &LoadedPlan, replanned: &Replanned) -> Result<String, Vec<Fault>> {
+fn with_choices(
+    loaded: &LoadedPlan,
+    replanned: &Replanned,
+    inserted: &[(Pause, Choice)],
+) -> Result<String, Vec<Fault>> {
     let plan = &loaded.plan;
     let mut edits = Edits::new();
+    let steps: Vec<(&Pause, &[Update])> =
+        inserted.iter().map(|(pause, choice)| (pause, choice.updates.as_slice())).collect();
+    insert_steps(&mut edits, plan, &steps);
     for choice in &replanned.choices {
         let stands = |step: &Arc<Step>| matches!(&step.updates, Updates::Listed(updates) if *updates == choice.updates);
         if !plan.step_at(choice.step).is_some_and(stands) {
             edits.set_field(choice.pointer.clone(), "updates", text_of(&choice.updates, plan));
         }
     }
-    edits.apply(&plan.source).map_err(|fault| {
-        let help = "this is a bug in the program: please report it with the plan";
-        vec![Fault::of_file(plan.source.name.clone(), format!("the updates cannot be written: {fault:?}"), help)]
-    })
+    edits.apply(&plan.source).map_err(|fault| cannot_edit(plan, &fault))
+}
+
+fn cannot_edit(plan: &Plan, fault: &EditFault) -> Vec<Fault> {
+    let help = "this is a bug in the program: please report it with the plan";
+    vec![Fault::of_file(plan.source.name.clone(), format!("the updates cannot be written: {fault:?}"), help)]
 }
 
 /// Plays a plan that shows the screens of a loaded one.
@@ -144,7 +207,7 @@ fn play(loaded: &LoadedPlan, plan: &Plan, threads: usize) -> Result<Played, Vec<
 
 fn report(
     loaded: &LoadedPlan,
-    (replanned, effort): (&Replanned, Effort),
+    (replanned, inserted, effort): (&Replanned, &[(Pause, Choice)], Effort),
     before: &Played,
     after: &Played,
     out: &mut dyn Write,
@@ -159,15 +222,49 @@ fn report(
         let options = options.initial_indent("    ");
         writeln!(out, "{}", textwrap::fill(&format!("because {}", choice.why), options))?;
     }
+    for (pause, choice) in inserted {
+        let options = textwrap::Options::new(width).subsequent_indent("    ");
+        let text = format!("{}: {}", inserted_in_words(pause, plan), in_full(&choice.updates, plan));
+        writeln!(out, "{}", textwrap::fill(&text, &options))?;
+        writeln!(out, "{}", textwrap::fill(&format!("because {}", choice.why), options.initial_indent("    ")))?;
+    }
     writeln!(out, "\n{:<28} {:>10} {:>10}", "", "before", "after")?;
     for (name, one, other) in rows(before, after) {
         writeln!(out, "{name:<28} {one:>10} {other:>10}")?;
     }
     writeln!(out)?;
+    for paragraph in rests_on(&after.summary) {
+        writeln!(out, "{}", textwrap::fill(&paragraph, width))?;
+    }
     if after.summary.error < before.summary.error && after.cost > before.cost {
         writeln!(out, "The cost is higher because fewer errors come before everything else.")?;
     }
     writeln!(out, "{}", effort_words(replanned, effort))
+}
+
+/// What the choice is right only with: limits that are kept if the estimated figures are right, and not if these are off by as
+/// much as the display says they may be.
+fn rests_on(summary: &Summary) -> Vec<String> {
+    let words = |name: &str| match name {
+        "residue" => ("the strongest residue", "L*", "residue figures"),
+        "answers" => ("the longest answer", "ms", "times to the first visible change"),
+        "flashes" => ("the most flashes within a second", "", "times of flashes"),
+        _ => ("the energy", "mJ", "energy figures"),
+    };
+    let named = summary.margins.named();
+    let open =
+        named.iter().filter_map(|(name, margin)| Some((*name, margin.filter(|margin| margin.holds() == Holds::Open)?)));
+    open.filter_map(|(name, margin)| {
+        let (what, unit, figures) = words(name);
+        let (reached, limit) = (figure(margin.reached), figure(margin.limit.value));
+        let unit = if unit.is_empty() { String::new() } else { format!(" {unit}") };
+        Some(format!(
+            "This choice rests on the {figures} of the display: {what} is {reached}{unit} of at most {limit}{unit}, and these \
+             figures may be off by a factor of {}. Measure them on the panel before you rely on it.",
+            margin.factor?
+        ))
+    })
+    .collect()
 }
 
 /// How far the search went, in words; `asked` is how far it was asked to go.

@@ -29,7 +29,8 @@ pub(super) enum HowOften {
 }
 
 /// The choices at a step; `step` is the same step played without updates.
-pub(super) fn candidates(step: &PlayedStep<'_>, plan: &Plan, played: HowOften) -> Vec<Vec<Update>> {
+/// The places that are to be covered come with them.
+pub(super) fn candidates(step: &PlayedStep<'_>, plan: &Plan, played: HowOften) -> (Vec<Vec<Update>>, Vec<Rect>) {
     let scene = Scene::new(step, plan, played);
     let mut found: Vec<Vec<Update>> = Vec::new();
     let mut add = |updates: Vec<Update>| {
@@ -59,7 +60,7 @@ pub(super) fn candidates(step: &PlayedStep<'_>, plan: &Plan, played: HowOften) -
                 add(vec![ask.clone()]);
             }
             // Shown at once, cleaned behind it; the box around what differs is then none where all was shown.
-            for (quick, first) in modes().filter(|(_, mode)| mode.flashes == 0 && mode.changed_only) {
+            for (quick, first) in scene.firsts(step.planned.temperature_c) {
                 let is_done = ask.window == WindowAsk::Changed && scene.is_reached_by(first);
                 if !step.changed.is_empty() && !is_done {
                     add(vec![scene.damage(quick, first), ask.clone()]);
@@ -67,7 +68,29 @@ pub(super) fn candidates(step: &PlayedStep<'_>, plan: &Plan, played: HowOften) -
             }
         }
     }
-    found
+    (found, scene.dirty)
+}
+
+/// What may be asked of a step that is played often beside what one turn shows: the modes that drive every pixel, on windows
+/// around all that any of its turns changes or leaves.
+pub(super) fn candidates_of_all_turns(places: &[Rect], found: &[Vec<Update>], plan: &Plan) -> Vec<Vec<Update>> {
+    let mut added = Vec::new();
+    for updates in found {
+        let Some((last, before)) = updates.split_last().filter(|(last, _)| last.window == WindowAsk::Changed) else {
+            continue;
+        };
+        let mode = &plan.display.modes[last.mode];
+        if mode.changed_only {
+            continue;
+        }
+        let covers = covers(places, plan, most_windows(&plan.display));
+        let sending = |cover: &Vec<Rect>| sending(mode, cover, plan, false);
+        if let Some(best) = covers.into_iter().min_by(|one, other| sending(one).total_cmp(&sending(other))) {
+            let boxed = Update::of_boxes(last.mode, best.into_iter().map(Rect::to_window).collect());
+            added.push(before.iter().cloned().chain([boxed]).collect());
+        }
+    }
+    added
 }
 
 fn cleans_well(mode: &Mode, step: &PlayedStep<'_>) -> bool {
@@ -101,6 +124,17 @@ impl<'s> Scene<'s> {
         self.levels[0].is_within(mode.from) && self.levels[1].is_within(mode.to)
     }
 
+    /// The modes without a flash that may show a change before it is cleaned: of those that show all of it the soonest, because
+    /// what the others leave otherwise is gone after the cleaning.
+    fn firsts(&self, celsius: f64) -> Vec<(usize, &'s Mode)> {
+        let quick =
+            || self.plan.display.modes.iter().enumerate().filter(|(_, mode)| mode.flashes == 0 && mode.changed_only);
+        let soonest = quick().filter(|(_, mode)| self.is_reached_by(mode));
+        let soonest = soonest
+            .min_by(|(_, one), (_, other)| one.first_visible_at(celsius).total_cmp(&other.first_visible_at(celsius)));
+        quick().filter(|(_, mode)| !self.is_reached_by(mode)).chain(soonest).collect()
+    }
+
     /// The box around what differs, where the mode can refresh one.
     fn damage(&self, index: usize, mode: &Mode) -> Update {
         let windowed = mode.windowed && self.plan.display.windows.is_some();
@@ -131,8 +165,8 @@ impl<'s> Scene<'s> {
     /// One place first and the others by a second update of the same mode, where somebody waits and the data of the first
     /// are there sooner than those of all.
     fn one_place_first(&self, index: usize) -> Vec<Vec<Update>> {
-        /// Less is not seen.
-        const SOONER_MS: f64 = 1.0;
+        /// Less is not worth another update.
+        const SOONER_MS: f64 = 10.0;
         let (mode, display) = (&self.plan.display.modes[index], &self.plan.display);
         let is_of_use = self.is_for_a_person && self.played == HowOften::Once && mode.windowed && mode.flashes == 0;
         let Some(cover) = is_of_use
@@ -143,6 +177,8 @@ impl<'s> Scene<'s> {
         };
         let transfer_ms = |windows: &[Rect]| display.link.transfer_ms(windows.iter().copied().map(Rect::pixels).sum());
         let all_ms = transfer_ms(&cover);
+        // What is sent in the least time shows first.
+        let smallest = cover.iter().enumerate().min_by_key(|(_, rect)| rect.pixels());
         let split = |(at, first): (usize, &Rect)| {
             let others: Vec<Rect> =
                 cover.iter().enumerate().filter(|(other, _)| *other != at).map(|(_, rect)| *rect).collect();
@@ -151,7 +187,7 @@ impl<'s> Scene<'s> {
                 |rects: &[Rect]| Update::of_boxes(index, rects.iter().map(|rect| rect.to_window()).collect());
             is_sooner.then(|| vec![of_boxes(&[*first]), of_boxes(&others)])
         };
-        cover.iter().enumerate().filter_map(split).collect()
+        smallest.and_then(split).into_iter().collect()
     }
 
     /// The ways to cover some boxes in a mode.
@@ -165,6 +201,15 @@ impl<'s> Scene<'s> {
         let covers = covers(boxes, self.plan, most_windows(&self.plan.display));
         let sending = |cover: &Vec<Rect>| sending(mode, cover, self.plan, self.is_for_a_person);
         let best = covers.into_iter().min_by(|one, other| sending(one).total_cmp(&sending(other)));
+        if only_changed && mode.changed_only {
+            // What does not change is not driven: the windows differ in what they cost to send, and in nothing else.
+            let around = boxes.iter().copied().reduce(Rect::around);
+            let around = around.and_then(|rect| proposed_window(rect, &self.plan.display, self.plan.rotation));
+            let is_cheaper = |cover: &Vec<Rect>| around.is_none_or(|around| sending(cover) < sending(&vec![around]));
+            let boxed = best.filter(|cover| cover.len() > 1 && is_cheaper(cover));
+            let boxed = boxed.map(|cover| Update::of_boxes(index, cover.into_iter().map(Rect::to_window).collect()));
+            return vec![boxed.unwrap_or(damage)];
+        }
         // One window around what changes is what the firmware's own box is.
         let boxed = best
             .filter(|cover| !(only_changed && cover.len() == 1))

@@ -104,14 +104,19 @@ pub(super) fn sending(mode: &Mode, windows: &[Rect], plan: &Plan, is_for_a_perso
 
 /// What updates that show what changes at a step cost at the least, estimated before they are played; `step` is the same step
 /// played without any.
-pub(super) fn least(updates: &[Update], step: &PlayedStep<'_>, plan: &Plan) -> Cost {
+/// `changed` is the box around what changes.
+pub(super) fn least(updates: &[Update], (step, changed): (&PlayedStep<'_>, Option<Rect>), plan: &Plan) -> Cost {
     let mode_of = |update: &Update| &plan.display.modes[update.mode];
-    let flashes = updates.iter().map(|update| least_flashes(update, mode_of(update), plan)).sum();
+    let sent_px = |at: usize| least_sent_px(&updates[at], if at == 0 { changed } else { None }, plan);
+    let flashes =
+        updates.iter().enumerate().map(|(at, update)| least_flashes(sent_px(at), mode_of(update), plan)).sum();
     let answers = if step.planned.step.cause.is_person() && !step.changed.is_empty() {
-        let duration_ms = |update: &Update| mode_of(update).duration_at(step.planned.temperature_c);
-        let first_ms = |update: &Update| mode_of(update).first_visible_at(step.planned.temperature_c);
+        let celsius = step.planned.temperature_c;
+        let transfer_ms = |at: usize| plan.display.link.transfer_ms(sent_px(at));
+        let duration_ms = |at: usize| transfer_ms(at) + mode_of(&updates[at]).duration_at(celsius);
+        let first_ms = |at: usize| transfer_ms(at) + mode_of(&updates[at]).first_visible_at(celsius);
         // Nothing is waited for where nothing is asked.
-        let least = |times: &dyn Fn(&Update) -> f64| updates.iter().map(times).reduce(f64::min).unwrap_or(0.0);
+        let least = |times: &dyn Fn(usize) -> f64| (0..updates.len()).map(times).reduce(f64::min).unwrap_or(0.0);
         ANSWER_PER_100_MS * least(&first_ms) / 100.0 + WHOLE_PER_S * least(&duration_ms) / 1000.0
     } else {
         0.0
@@ -119,16 +124,21 @@ pub(super) fn least(updates: &[Update], step: &PlayedStep<'_>, plan: &Plan) -> C
     Cost { flashes, answers, ..Cost::default() }
 }
 
-fn least_flashes(update: &Update, mode: &Mode, plan: &Plan) -> f64 {
+/// How many pixels an update sends at the least: a window is only ever widened. `changed` is the box around what changes; `None`
+/// if it is not known whether anything is left to change.
+fn least_sent_px(update: &Update, changed: Option<Rect>, plan: &Plan) -> u64 {
     let size = plan.screen_size();
-    // A window is only ever widened; whether anything is left to change is not known yet.
-    let sent_px = match &update.window {
+    match &update.window {
         WindowAsk::All => size.pixels(),
         WindowAsk::Boxes(boxes) => {
             boxes.iter().filter_map(|window| window.cut(size)).map(Rect::pixels).max().unwrap_or(0)
         }
-        WindowAsk::Changed => 0,
-    };
+        WindowAsk::Changed => changed.map_or(0, Rect::pixels),
+    }
+}
+
+fn least_flashes(sent_px: u64, mode: &Mode, plan: &Plan) -> f64 {
+    let size = plan.screen_size();
     let share = sent_px as f64 / size.pixels() as f64;
     if mode.flashes > 0 && sent_px > 0 { FLASH_OF_THE_PANEL * f64::from(mode.flashes) * share + FLASH } else { 0.0 }
 }

@@ -19,12 +19,19 @@ pub enum Effort {
 }
 
 impl Effort {
-    /// Those that look at less.
+    /// Those that look at less in another way; the quickest way through is one of the ways of all others.
     pub(super) fn lower(self) -> &'static [Self] {
         match self {
-            Self::Quick => &[],
-            Self::Usual => &[Self::Quick],
-            Self::Thorough => &[Self::Quick, Self::Usual],
+            Self::Quick | Self::Usual => &[],
+            Self::Thorough => &[Self::Usual],
+        }
+    }
+
+    /// How often, and how many at a time, choices are played that were better at their own step than what was chosen.
+    pub(super) fn second_looks(self, pixel_steps: u64) -> usize {
+        match self.beam(pixel_steps).paths {
+            0..=2 if self == Self::Usual => 0,
+            _ => 8,
         }
     }
 
@@ -45,7 +52,7 @@ impl Effort {
         match self {
             Self::Usual if pixel_steps <= SMALLEST => Beam { paths: 8, within: f64::INFINITY },
             Self::Usual if pixel_steps <= SMALL => Beam { paths: 3, within: f64::INFINITY },
-            Self::Usual if pixel_steps <= LARGE => Beam { paths: 3, within: FLASH_OF_THE_PANEL },
+            Self::Usual if pixel_steps <= LARGE => Beam { paths: 2, within: FLASH_OF_THE_PANEL },
             Self::Usual | Self::Quick => Beam { paths: 1, within: f64::INFINITY },
             Self::Thorough => Beam { paths: 12, within: f64::INFINITY },
         }

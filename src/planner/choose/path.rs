@@ -12,7 +12,8 @@ use super::{
 };
 use crate::{
     change::pipeline::Transition,
-    finding::{Finding, Severity, SummaryTally, is_accepted},
+    finding::{Finding, Holds, PlanMargin, Severity, SummaryTally, is_accepted},
+    geometry::Rect,
     panel::{PlayedStep, Player},
     plan::{Plan, PlannedStep, Shows, Step, Update, Updates},
     review::new_player,
@@ -39,6 +40,25 @@ pub(in crate::planner) struct Path<'p> {
     rules: Vec<(&'static str, Severity)>,
     /// What the state of the glass is likely to cost later; no part of the score.
     outlook: f64,
+    /// Whether it has taken what was best at every step: it is never given up.
+    pub(super) is_straight: bool,
+}
+
+/// What a step offers.
+pub(super) struct LookedAt<'p> {
+    /// What may be asked there, each with what it costs at the least.
+    pub(super) options: Vec<(Vec<Update>, Cost)>,
+    /// The path after the step without any update.
+    pub(super) without: Path<'p>,
+    /// What changes or was left there.
+    pub(super) places: Vec<Rect>,
+}
+
+impl LookedAt<'_> {
+    /// What may be asked there alone.
+    pub(super) fn updates(self) -> Vec<Vec<Update>> {
+        self.options.into_iter().map(|(updates, _)| updates).collect()
+    }
 }
 
 impl<'p> Path<'p> {
@@ -56,6 +76,7 @@ impl<'p> Path<'p> {
             ended: Score::default(),
             rules: Vec::new(),
             outlook: 0.0,
+            is_straight: true,
         }
     }
 
@@ -74,12 +95,14 @@ impl<'p> Path<'p> {
             ended: self.ended,
             rules: self.rules.clone(),
             outlook: self.outlook,
+            is_straight: false,
         }
     }
 
     /// The same path with choices given for some steps to come; it parts where they differ.
     pub(super) fn with_given(self, given: Vec<Choices>) -> Self {
-        Self { given, ..self }
+        let is_straight = given.is_empty();
+        Self { given, is_straight, ..self }
     }
 
     /// Plays a step as it stands in the plan.
@@ -117,15 +140,17 @@ impl<'p> Path<'p> {
         planned: &PlannedStep<'_>,
         transition: Option<Transition>,
         (played, at_all_turns): (HowOften, &[Vec<Update>]),
-    ) -> (Vec<(Vec<Update>, Cost)>, Self) {
+    ) -> LookedAt<'p> {
         let mut path = self.fork();
-        let mut options = Vec::new();
+        let (mut options, mut places) = (Vec::new(), Vec::new());
         let own = planned.step.listed_updates().to_vec();
         let step = with_updates(planned.step, Vec::new());
         let planned = PlannedStep { step: &step, ..planned.clone() };
         path.play_and_see(&planned, transition, |step| {
-            let with_least = |updates: Vec<Update>| (updates.clone(), least(&updates, step, self.plan));
-            let mut found = candidates(step, self.plan, played);
+            let changed = step.changed.bounds(step.grid());
+            let with_least = |updates: Vec<Update>| (updates.clone(), least(&updates, (step, changed), self.plan));
+            let mut found;
+            (found, places) = candidates(step, self.plan, played);
             // What the plan asks for is one of the ways, whatever the display could do. Where it is left to choose this is
             // nothing, which is one of them already.
             for updates in at_all_turns.iter().chain([&own]) {
@@ -140,7 +165,7 @@ impl<'p> Path<'p> {
             }
             options = found.into_iter().map(with_least).collect();
         });
-        (options, path)
+        LookedAt { options, without: path, places }
     }
 
     fn play_and_see(
@@ -259,6 +284,13 @@ impl<'p> Path<'p> {
 
     fn cost(&self) -> Cost {
         self.meter.cost()
+    }
+
+    /// How many limits are kept only if the estimated figures that they rest on are right.
+    pub(super) fn doubts(&self) -> usize {
+        let margins = self.tally.margins(self.plan);
+        let is_open = |margin: &&PlanMargin| margin.factor.is_some() && margin.holds() == Holds::Open;
+        margins.named().iter().filter_map(|(_, margin)| margin.as_ref()).filter(is_open).count()
     }
 
     /// Whether two paths are one for all that counts: a window by name, and the same window by its box. Paths with

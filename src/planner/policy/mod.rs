@@ -12,6 +12,7 @@ mod turned;
 
 pub use events::{Change, Event, Events, events_of};
 pub use kinds::{Asker, Extent, Kind, Levels};
+pub use playing::score_as_written;
 pub use rule::{Ask, AtStep, Cleaning, Decision, Policy, When};
 pub use search::{FoundPolicy, policy_for};
 pub use turned::turned;

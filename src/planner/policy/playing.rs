@@ -122,11 +122,7 @@ fn updates(asks: &[Ask]) -> Vec<crate::plan::Update> {
 ///
 /// # Errors
 /// Where screens cannot be used.
-pub(super) fn score_as_written(
-    plan: &Plan,
-    screens: &dyn ScreenSource,
-    threads: usize,
-) -> Result<Score, Vec<BrokenScreen>> {
+pub fn score_as_written(plan: &Plan, screens: &dyn ScreenSource, threads: usize) -> Result<Score, Vec<BrokenScreen>> {
     let begin = |begins| Path::new(plan, begins, 0, true);
     let mut path = walk(plan, screens, threads, begin, |path, planned, transition| {
         path.play_unjudged(planned.step.listed_updates().to_vec(), planned, transition);

@@ -123,21 +123,22 @@ fn on_grid((left, top, width, height, _): (u32, u32, u32, u32, u8)) -> Window {
 }
 
 /// The best of everything: every combination is played from the beginning.
-fn best_of_everything(plan: &Plan, steps: &[RandomStep], screens: &Screens) -> (Score, usize) {
+fn best_of_everything(plan: &Plan, steps: &[RandomStep], screens: &Screens) -> (Score, usize, Vec<Vec<Update>>) {
     let is_short = steps.len() < 3;
     let options: Vec<Vec<Vec<Update>>> = steps.iter().map(|step| everything(step, 3, is_short)).collect();
     let mut places = vec![0; steps.len()];
-    let (mut best, mut played) = (None::<Score>, 0);
+    let (mut best, mut played) = (None::<(Score, Vec<Vec<Update>>)>, 0);
     loop {
         let updates: Vec<Vec<Update>> =
             places.iter().zip(&options).map(|(at, options): (&usize, _)| options[*at].clone()).collect();
         let score = score_as_written(&with_updates(plan, &updates), screens, 1).unwrap();
         played += 1;
-        if best.is_none_or(|best| (score.errors, score.cost) < (best.errors, best.cost)) {
-            best = Some(score);
+        if best.as_ref().is_none_or(|(best, _)| (score.errors, score.cost) < (best.errors, best.cost)) {
+            best = Some((score, updates));
         }
         let Some(at) = (0..places.len()).rfind(|at| places[*at] + 1 < options[*at].len()) else {
-            return (best.unwrap(), played);
+            let (best, updates) = best.unwrap();
+            return (best, played, updates);
         };
         places[at] += 1;
         places[at + 1..].fill(0);
@@ -156,13 +157,16 @@ fn how_often_the_best_of_everything_is_found() {
         .run(&prop::collection::vec(random_step(), 1..=most), |mut steps| {
             steps.iter_mut().for_each(|step| step.boxes.truncate(2));
             let (plan, screens) = world(&steps, "white");
-            let (best, played) = best_of_everything(&plan, &steps, &screens);
+            let (best, played, updates) = best_of_everything(&plan, &steps, &screens);
             let reaches = |effort| {
-                let found = replan(&plan, &screens, 1, false, effort).unwrap().score;
-                let is_reached =
-                    found.errors < best.errors || found.errors == best.errors && found.cost <= best.cost + 1e-6;
+                let found = replan(&plan, &screens, 1, false, effort).unwrap();
+                let score = found.score;
+                let is_reached = score.errors < best.errors || score.errors == best.errors && score.cost <= best.cost + 1e-6;
                 if !is_reached {
-                    missed.borrow_mut().push(format!("{effort:?} finds {found:?}, the best is {best:?}, in {steps:?}"));
+                    let chosen: Vec<_> = found.choices.iter().map(|choice| &choice.updates).collect();
+                    missed.borrow_mut().push(format!(
+                        "{effort:?} finds {score:?} with {chosen:?}, the best is {best:?} with {updates:?}, in {steps:?}"
+                    ));
                 }
                 usize::from(is_reached)
             };

@@ -113,6 +113,10 @@ fn choose_updates(arguments: &ReplanArguments) -> Result<(), Vec<Fault>> {
         return say(|out| writeln!(out, "{}: {words}", loaded.plan.source.name));
     }
     let (replanned, inserted) = pauses.taken_apart(replanned);
+    if replanned.open == 0 {
+        let words = "no update in any pause makes the plan better; use --all to choose for every step";
+        return say(|out| writeln!(out, "{}: {words}", loaded.plan.source.name));
+    }
     let text = with_choices(&loaded, &replanned, &inserted)?;
     let source = Arc::new(Source { name: loaded.plan.source.name.clone(), text });
     let chosen = load_text(&source, &arguments.plan, &mut settings, Some(&cache))?;

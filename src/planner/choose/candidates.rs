@@ -47,6 +47,8 @@ pub(super) fn candidates(step: &PlayedStep<'_>, plan: &Plan, played: HowOften) -
         // At once what a quick mode can show, and then what it cannot.
         for (quick, first) in modes().filter(|(_, mode)| mode.flashes == 0 && !scene.is_reached_by(mode)) {
             let firsts = [Some(scene.damage(quick, first)), scene.where_reached(quick, first, step)];
+            // Alone as well: the soft edges of a drawing may stay without their greys, and what is taken back at once needs none.
+            firsts.iter().flatten().for_each(|first| add(vec![first.clone()]));
             for (then, mode) in modes().filter(|(_, mode)| scene.is_reached_by(mode)) {
                 firsts.iter().flatten().for_each(|first| add(vec![first.clone(), scene.damage(then, mode)]));
             }
@@ -166,7 +168,7 @@ impl<'s> Scene<'s> {
     /// are there sooner than those of all.
     fn one_place_first(&self, index: usize) -> Vec<Vec<Update>> {
         /// Less is not worth another update.
-        const SOONER_MS: f64 = 10.0;
+        const SOONER_MS: f64 = 0.5;
         let (mode, display) = (&self.plan.display.modes[index], &self.plan.display);
         let is_of_use = self.is_for_a_person && self.played == HowOften::Once && mode.windowed && mode.flashes == 0;
         let Some(cover) = is_of_use

@@ -108,10 +108,15 @@ pub(super) fn sending(mode: &Mode, windows: &[Rect], plan: &Plan, is_for_a_perso
 pub(super) fn least(updates: &[Update], (step, changed): (&PlayedStep<'_>, Option<Rect>), plan: &Plan) -> Cost {
     let mode_of = |update: &Update| &plan.display.modes[update.mode];
     let sent_px = |at: usize| least_sent_px(&updates[at], if at == 0 { changed } else { None }, plan);
-    let flashes =
-        updates.iter().enumerate().map(|(at, update)| least_flashes(sent_px(at), mode_of(update), plan)).sum();
+    let celsius = step.planned.temperature_c;
+    // Whoever asked is still looking, unless the panel is busy for so long that the flash comes late.
+    let whole_ms = plan.display.link.transfer_ms(plan.screen_size().pixels());
+    let busy_ms = step.queue_before.busy_ms(step.updates_request_ms()).into_iter().fold(0.0, f64::max);
+    let latest_ms = updates.iter().map(|update| whole_ms + mode_of(update).duration_at(celsius)).sum::<f64>() + busy_ms;
+    let is_looking = step.planned.step.cause.is_person() && latest_ms < plan.limits.cleaning_interrupts.quiet_ms.value;
+    let flashes = updates.iter().enumerate().map(|(at, update)| least_flashes(sent_px(at), mode_of(update), plan));
+    let flashes = flashes.sum::<f64>() * if is_looking { DISTURBS } else { 1.0 };
     let answers = if step.planned.step.cause.is_person() && !step.changed.is_empty() {
-        let celsius = step.planned.temperature_c;
         let transfer_ms = |at: usize| plan.display.link.transfer_ms(sent_px(at));
         let duration_ms = |at: usize| transfer_ms(at) + mode_of(&updates[at]).duration_at(celsius);
         let first_ms = |at: usize| transfer_ms(at) + mode_of(&updates[at]).first_visible_at(celsius);

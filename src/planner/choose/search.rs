@@ -355,3 +355,37 @@ fn prune(paths: &mut Vec<Path<'_>>, beam: Beam) -> bool {
     paths.extend(straight);
     is_whole
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn found(errors: u64, cost: f64, doubts: usize) -> Found {
+        Found { choices: Vec::new(), score: Score { errors, cost }, doubts, is_explained: true, is_whole: false }
+    }
+
+    #[test]
+    fn what_is_in_doubt_must_cost_a_twentieth_less() {
+        let taken = |one: Found, other: Found| one.or(other).score.cost;
+        assert_eq!(taken(found(0, 100.0, 0), found(0, 96.0, 1)), 100.0, "4 % less, but in doubt");
+        assert_eq!(taken(found(0, 100.0, 0), found(0, 90.0, 1)), 90.0, "10 % less");
+        assert_eq!(taken(found(0, 100.0, 1), found(0, 99.0, 1)), 99.0, "both are in doubt");
+        assert_eq!(
+            taken(found(0, 100.0, 1), found(0, 104.0, 0)),
+            100.0,
+            "what is known is never given up for what costs more"
+        );
+        assert_eq!(taken(found(1, 100.0, 0), found(0, 99.0, 3)), 99.0, "an error comes before every doubt");
+        assert_eq!(found(0, 100.0, 0).or_cheaper(found(0, 99.9, 5)).score.cost, 99.9);
+    }
+
+    #[test]
+    fn the_surest_of_those_that_cost_nearly_the_same_is_taken() {
+        let plan = |errors, cost, doubts| (Score { errors, cost }, doubts, Vec::new());
+        let costs = |plans: Vec<(Score, usize, Choices)>| surest(plans).map(|(score, ..)| score.cost);
+        assert_eq!(costs(vec![plan(0, 104.0, 0), plan(0, 100.0, 2), plan(0, 103.0, 1)]), Some(104.0));
+        assert_eq!(costs(vec![plan(0, 106.0, 0), plan(0, 100.0, 2), plan(0, 103.0, 1)]), Some(103.0));
+        assert_eq!(costs(vec![plan(1, 90.0, 0), plan(0, 100.0, 2)]), Some(100.0));
+        assert_eq!(costs(Vec::new()), None);
+    }
+}

@@ -104,6 +104,8 @@ struct Scene<'s> {
     plan: &'s Plan,
     played: HowOften,
     is_for_a_person: bool,
+    /// Whether the controller still works on something.
+    is_busy: bool,
     /// The levels of pixels that change, on the glass and in memory.
     levels: [LevelSet; 2],
     changed: Vec<Rect>,
@@ -113,12 +115,13 @@ struct Scene<'s> {
 
 impl<'s> Scene<'s> {
     fn new(step: &PlayedStep<'_>, plan: &'s Plan, played: HowOften) -> Self {
-        let changed: Vec<Rect> = step.regions.iter().map(|region| region.rect).collect();
+        let changed: Vec<Rect> = step.regions.iter().flat_map(|region| in_two(region.rect, step, plan)).collect();
         let ghosts = step.ghosts.iter().map(|ghost| ghost.rect);
         let worn = worn(step, plan);
         let dirty = changed.iter().copied().chain(ghosts).chain(worn).collect();
         let is_for_a_person = step.planned.step.cause.is_person();
-        Self { plan, played, is_for_a_person, levels: levels_of(&step.changed, step), changed, dirty }
+        let is_busy = step.queue_before.busy_ms(step.updates_request_ms()).into_iter().any(|ms| ms > 0.0);
+        Self { plan, played, is_for_a_person, is_busy, levels: levels_of(&step.changed, step), changed, dirty }
     }
 
     /// Whether a mode brings all that changes to its level.
@@ -164,32 +167,23 @@ impl<'s> Scene<'s> {
         Some(Update::of_boxes(index, cover.into_iter().map(Rect::to_window).collect()))
     }
 
-    /// One place first and the others by a second update of the same mode, where somebody waits and the data of the first
-    /// are there sooner than those of all.
+    /// One place first and the others by a second update of the same mode, where somebody waits and the first shows sooner than
+    /// all at once would: because it is sent sooner, or because another place is still busy.
     fn one_place_first(&self, index: usize) -> Vec<Vec<Update>> {
-        /// Less is not worth another update.
-        const SOONER_MS: f64 = 0.5;
+        /// What is sent sooner by less is not worth another update.
+        const SOONER_MS: f64 = 2.5;
         let (mode, display) = (&self.plan.display.modes[index], &self.plan.display);
-        let is_of_use = self.is_for_a_person && self.played == HowOften::Once && mode.windowed && mode.flashes == 0;
-        let Some(cover) = is_of_use
-            .then(|| covers(&self.changed, self.plan, most_windows(display)))
-            .and_then(|mut covers| covers.pop())
-        else {
+        if !self.is_for_a_person || self.played == HowOften::Often || !mode.windowed || mode.flashes > 0 {
             return Vec::new();
-        };
+        }
+        let Some(cover) = covers(&self.changed, self.plan, most_windows(display)).pop() else { return Vec::new() };
         let transfer_ms = |windows: &[Rect]| display.link.transfer_ms(windows.iter().copied().map(Rect::pixels).sum());
         let all_ms = transfer_ms(&cover);
-        // What is sent in the least time shows first.
-        let smallest = cover.iter().enumerate().min_by_key(|(_, rect)| rect.pixels());
-        let split = |(at, first): (usize, &Rect)| {
-            let others: Vec<Rect> =
-                cover.iter().enumerate().filter(|(other, _)| *other != at).map(|(_, rect)| *rect).collect();
-            let is_sooner = !others.is_empty() && all_ms - transfer_ms(&[*first]) >= SOONER_MS;
-            let of_boxes =
-                |rects: &[Rect]| Update::of_boxes(index, rects.iter().map(|rect| rect.to_window()).collect());
-            is_sooner.then(|| vec![of_boxes(&[*first]), of_boxes(&others)])
-        };
-        smallest.and_then(split).into_iter().collect()
+        let is_worth_it = |first: Rect| self.is_busy || all_ms - transfer_ms(&[first]) >= SOONER_MS;
+        let of_boxes = |rects: Vec<Rect>| Update::of_boxes(index, rects.into_iter().map(Rect::to_window).collect());
+        let others = |at: usize| cover.iter().enumerate().filter(move |(other, _)| *other != at).map(|(_, rect)| *rect);
+        let firsts = cover.iter().enumerate().filter(|(_, first)| cover.len() > 1 && is_worth_it(**first));
+        firsts.map(|(at, first)| vec![of_boxes(vec![*first]), of_boxes(others(at).collect())]).collect()
     }
 
     /// The ways to cover some boxes in a mode.
@@ -218,6 +212,37 @@ impl<'s> Scene<'s> {
             .map(|cover| Update::of_boxes(index, cover.into_iter().map(Rect::to_window).collect()));
         only_changed.then_some(damage).into_iter().chain(boxed).collect()
     }
+}
+
+/// A box of what changes, or two beside or above each other that hold the same and send fewer pixels.
+fn in_two(rect: Rect, step: &PlayedStep<'_>, plan: &Plan) -> Vec<Rect> {
+    /// Of larger changes two boxes seldom save much, and looking for them takes long.
+    const MOST_TILES: usize = 256;
+    /// As many cuts are tried each way.
+    const MOST_CUTS: u32 = 16;
+    let window_of = |rect: Rect| proposed_window(rect, &plan.display, plan.rotation).unwrap_or(rect);
+    let mut best = vec![rect];
+    let mut least = window_of(rect).pixels();
+    if step.changed.tiles().len() > MOST_TILES || plan.display.windows.is_none() {
+        return best;
+    }
+    let cuts = |length: u32| {
+        let every = length.div_ceil(MOST_CUTS).max(1);
+        (every..length).step_by(every as usize)
+    };
+    let upright = cuts(rect.width)
+        .map(|at| [Rect { width: at, ..rect }, Rect { x: rect.x + at, width: rect.width - at, ..rect }]);
+    let level = cuts(rect.height)
+        .map(|at| [Rect { height: at, ..rect }, Rect { y: rect.y + at, height: rect.height - at, ..rect }]);
+    for parts in upright.chain(level) {
+        let held = parts.map(|part| step.changed.inside(&[part], step.grid()).bounds(step.grid()));
+        let held: Vec<Rect> = held.into_iter().flatten().collect();
+        let pixels = held.iter().map(|rect| window_of(*rect).pixels()).sum();
+        if pixels < least {
+            (best, least) = (held, pixels);
+        }
+    }
+    best
 }
 
 /// The boxes of what was updated so often that it comes near the limit.

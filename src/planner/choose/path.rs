@@ -282,6 +282,14 @@ impl<'p> Path<'p> {
         Score { cost: self.score.cost + least.total(), ..self.score }
     }
 
+    /// The same as it is likely to be: what the rules would already report now is not undone, and what brings the panel closer
+    /// to its limit of updates stays unless something is cleaned.
+    pub(super) fn likely(&self, updates: &[Update], least: Cost) -> Score {
+        let cleans = updates.iter().any(|update| self.plan.display.modes[update.mode].cleans);
+        let outlook = if cleans { 0.0 } else { self.outlook };
+        Score { errors: self.score.errors, cost: self.ended.cost.max(self.score.cost) + outlook + least.total() }
+    }
+
     fn cost(&self) -> Cost {
         self.meter.cost()
     }

@@ -70,6 +70,7 @@ pub fn replan_with_progress(
         threads,
         open: &open,
         beam: effort.beam(pixel_steps),
+        is_hasty: effort.is_hasty(pixel_steps),
         bound: None,
         heeds_budgets: true,
         told,

@@ -54,6 +54,8 @@ pub(super) struct Search<'s> {
     pub(super) threads: usize,
     pub(super) open: &'s Open,
     pub(super) beam: Beam,
+    /// Whether what is not likely to be among the best is left out without being played.
+    pub(super) is_hasty: bool,
     /// A score that is known to be had: paths that are worse already are given up.
     pub(super) bound: Option<Score>,
     /// Whether a path that overspends a budget is worse at once, or only in the end: a budget that cannot be kept would
@@ -79,7 +81,7 @@ impl Search<'_> {
         let paths = walk(plan, self.screens, self.threads, begin, |paths: &mut Vec<Path<'_>>, planned, transition| {
             let before = std::mem::take(paths);
             for path in before {
-                is_whole &= extend(path, planned, transition.as_ref(), (open, beam), paths);
+                is_whole &= extend(path, planned, transition.as_ref(), (open, (beam, self.is_hasty)), paths);
             }
             if let Some(bound) = self.bound {
                 paths.retain(|path| path.score.order(&bound).is_le());
@@ -253,7 +255,7 @@ fn extend<'p>(
     mut path: Path<'p>,
     planned: &PlannedStep<'_>,
     transition: Option<&Transition>,
-    (open, beam): (&Open, Beam),
+    (open, (beam, is_hasty)): (&Open, (Beam, bool)),
     paths: &mut Vec<Path<'p>>,
 ) -> bool {
     let Some((place, played)) = open.get(planned.step) else {
@@ -273,7 +275,13 @@ fn extend<'p>(
             path.chosen[place] = Some(choice);
             paths.push(path);
         } else {
-            is_whole &= explore(&path, planned, transition, (place, (played, open.at_all_turns(place)), beam), paths);
+            is_whole &= explore(
+                &path,
+                planned,
+                transition,
+                (place, (played, open.at_all_turns(place)), (beam, is_hasty)),
+                paths,
+            );
         }
     }
     is_whole
@@ -284,7 +292,7 @@ fn explore<'p>(
     path: &Path<'p>,
     planned: &PlannedStep<'_>,
     transition: Option<&Transition>,
-    (place, turns, beam): (usize, (HowOften, &[Vec<Update>]), Beam),
+    (place, turns, (beam, is_hasty)): (usize, (HowOften, &[Vec<Update>]), (Beam, bool)),
     paths: &mut Vec<Path<'p>>,
 ) -> bool {
     let looked_at = path.looked_at(planned, transition.cloned(), turns);
@@ -298,7 +306,7 @@ fn explore<'p>(
     in_order.sort_by(|one, other| options[*one].1.total().total_cmp(&options[*other].1.total()));
     for at in in_order {
         let (updates, least) = &options[at];
-        let hope = path.hope(*least);
+        let hope = if is_hasty { path.likely(updates, *least) } else { path.hope(*least) };
         let is_full = ways.len() == beam.paths;
         let is_hopeless = ways.last().is_some_and(|(_, worst)| is_full && hope.order(&worst.rank()).is_gt())
             || ways.first().is_some_and(|(_, best)| !beam.takes(hope, best.rank()));
@@ -329,7 +337,7 @@ fn explore<'p>(
         }));
         paths.push(way);
     }
-    options.len() <= beam.paths
+    options.len() <= beam.paths && !is_hasty
 }
 
 /// Keeps the best paths; gives whether all could be kept.

@@ -11,7 +11,7 @@ use super::{
 };
 use crate::{
     display::{LevelSet, Mode},
-    plan::{Plan, ScreenId},
+    plan::{Plan, ScreenId, Step, Update, WindowAsk},
 };
 
 /// Limits between small and large changes that are tried, in thousandths of the panel.
@@ -186,9 +186,9 @@ impl<'p> Family<'p> {
         found
     }
 
-    /// Where the search begins: without a flash where possible; with a cleaning at every change; and with a cleaning of what
-    /// changes.
-    pub(super) fn beginnings(&self) -> Vec<Policy> {
+    /// Where the search begins: without a flash where possible; as the plan does it most often; with a cleaning of what changes;
+    /// and with a cleaning at every change.
+    pub(super) fn beginnings(&self, events: &Events) -> Vec<Policy> {
         let quiet = |asks: &Vec<Ask>| {
             let mode = |ask: &Ask| &self.plan.display.modes[ask.mode];
             let flashes: u32 = asks.iter().map(|ask| mode(ask).flashes).sum();
@@ -203,7 +203,38 @@ impl<'p> Family<'p> {
         let whole = |asks: &Vec<Ask>| (cleans(asks).0, !asks.iter().all(|ask| ask.whole), cleans(asks).2);
         let best = |by: &dyn Fn(&Vec<Ask>) -> (u32, usize, u64)| self.with_answers(by);
         let number = |(one, two, three): (bool, bool, u32)| (u32::from(one), usize::from(two), u64::from(three));
-        vec![best(&quiet), best(&|asks| number(cleans(asks))), best(&|asks| number(whole(asks)))]
+        let quiet = best(&quiet);
+        let as_planned = self.as_planned(events, &quiet);
+        vec![quiet, as_planned, best(&|asks| number(cleans(asks))), best(&|asks| number(whole(asks)))]
+    }
+
+    /// A rule that answers each kind of change as the plan does most often, as far as a rule can.
+    fn as_planned(&self, events: &Events, otherwise: &Policy) -> Policy {
+        let mut policy = otherwise.clone();
+        for kind in Kind::all() {
+            let of_kind =
+                |event: &&Event| event.change.as_ref().is_some_and(|change| policy.kind(change, event.asker) == kind);
+            let asked: Vec<Vec<Ask>> =
+                events.list.iter().filter(of_kind).filter_map(|event| self.asks_of(&event.step)).collect();
+            let count = |asks: &Vec<Ask>| asked.iter().filter(|other| *other == asks).count();
+            // Of several that are as frequent the first of the family.
+            let known = self.answers(kind).into_iter().rev().filter(|asks| count(asks) > 0);
+            if let Some(most) = known.max_by_key(|asks| count(asks)) {
+                policy.answers[kind.place()] = most;
+            }
+        }
+        policy
+    }
+
+    /// The updates of a step as a rule would ask for them; a list of windows is taken for the box around what changes.
+    fn asks_of(&self, step: &Step) -> Option<Vec<Ask>> {
+        let ask = |update: &Update| {
+            let mode = &self.plan.display.modes[update.mode];
+            let damage = self.damage((update.mode, mode));
+            if update.window == WindowAsk::All { Ask { mode: update.mode, whole: true } } else { damage }
+        };
+        let asks: Vec<Ask> = step.listed_updates().iter().map(ask).collect();
+        (!asks.is_empty()).then_some(asks)
     }
 
     fn with_answers(&self, by: &dyn Fn(&Vec<Ask>) -> (u32, usize, u64)) -> Policy {

@@ -28,7 +28,7 @@ const MOST_TURNS: u64 = 50;
 const MOST_STEPS: u64 = 3000;
 /// A plan that loops is played until so many updates have come: a counter must have had the time to run out.
 const UPDATES_PLAYED: u64 = 250;
-/// On larger panels, times steps, one beginning is followed instead of all.
+/// On larger panels, times steps, two beginnings are followed instead of all.
 const LARGE: u64 = 1 << 25;
 
 /// A rule that was found for a plan.
@@ -89,9 +89,9 @@ pub fn policy_for(
     let before = if is_open { None } else { Some(score_as_written(&turned, screens, threads)?) };
     let family = Family::new(&turned, &events);
     let mut search = Search { plan: &turned, screens, threads, events: &events, family, known: HashMap::new(), told };
-    let mut beginnings = search.family.beginnings();
+    let mut beginnings = search.family.beginnings(&events);
     if plan.screen_size().pixels() * turned.step_count > LARGE {
-        beginnings.truncate(1);
+        beginnings.truncate(2);
     }
     let mut best: Option<(Policy, Score)> = None;
     for beginning in beginnings {

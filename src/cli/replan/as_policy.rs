@@ -9,15 +9,19 @@ use std::{
 
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 
-use super::{LoadedPlan, Played, ReplanArguments, choose, load_cached, play, say, with_choices};
+use super::{
+    arguments::ReplanArguments,
+    playing::{Played, load_cached, play, say},
+    writing::with_choices,
+};
 use crate::{
     cli::{
-        files::{DecodedCache, SettingsStore, load_text, screen_faults, working_folder},
+        files::{DecodedCache, LoadedPlan, SettingsStore, load_text, screen_faults, working_folder},
         output::write_file,
         telling::output_style,
     },
     plan::ScreenId,
-    planner::{FoundPolicy, Which, policy_for, turned},
+    planner::{FoundPolicy, Which, policy_for, replan_with_progress, turned},
     report::policy::{ComparedFigure, LIMITS_OF_THE_MODEL, PolicyReport, header, json, words},
     rules::wording::counted,
     source::{Fault, Source},
@@ -119,8 +123,9 @@ fn figures(
     (settings, cache): (&mut SettingsStore, &Arc<DecodedCache>),
 ) -> Result<Vec<ComparedFigure>, Vec<Fault>> {
     let threads = arguments.threads.number();
-    let replanned = choose(&loaded.plan, &loaded.screens, threads, (&Which::All, arguments.effort.into()), &|_| {})
-        .map_err(|broken| screen_faults(loaded, broken))?;
+    let replanned =
+        replan_with_progress(&loaded.plan, &loaded.screens, threads, (&Which::All, arguments.effort.into()), &|_| {})
+            .map_err(|broken| screen_faults(loaded, broken))?;
     let text = with_choices(loaded, &replanned, &[])?;
     let source = Arc::new(Source { name: loaded.plan.source.name.clone(), text });
     let free = load_text(&source, &arguments.plan, settings, Some(cache))?;

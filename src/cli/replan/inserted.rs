@@ -2,9 +2,9 @@
 
 use std::sync::Arc;
 
-use super::{LoadedPlan, ReplanArguments, cannot_edit};
+use super::{arguments::ReplanArguments, writing::cannot_edit};
 use crate::{
-    cli::files::{DecodedCache, SettingsStore, load_text},
+    cli::files::{DecodedCache, LoadedPlan, SettingsStore, load_text},
     plan::Plan,
     planner::{Choice, Pause, Replanned, pauses, with_empty_steps},
     rules::wording::{span, step_name},

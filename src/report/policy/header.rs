@@ -3,7 +3,10 @@
 
 use std::{collections::BTreeSet, fmt::Write};
 
-use super::{PolicyReport, words};
+use super::{
+    reported::PolicyReport,
+    words::{LIMITS_OF_THE_MODEL, words},
+};
 use crate::{
     plan::ScreenId,
     planner::{Ask, Asker, Cleaning, Extent, Kind, Levels, When},
@@ -89,7 +92,7 @@ fn comment(report: PolicyReport<'_>) -> String {
     for paragraph in words(report) {
         let _ = writeln!(text, "{}\n", in_comment(&paragraph));
     }
-    let _ = write!(text, "{USE}\n\n{}", words::LIMITS_OF_THE_MODEL);
+    let _ = write!(text, "{USE}\n\n{}", LIMITS_OF_THE_MODEL);
     let lines = textwrap::fill(&text, textwrap::Options::new(100).initial_indent(" * ").subsequent_indent(" * "));
     let lines: Vec<&str> = lines.lines().map(str::trim_end).collect();
     format!("/*\n{}\n */", lines.join("\n"))

@@ -2,7 +2,11 @@
 
 use serde_json::{Map, Value, json as value};
 
-use super::{ComparedFigure, PolicyReport, words::LIMITS_OF_THE_MODEL};
+use super::{
+    super::rounded,
+    reported::{ComparedFigure, PolicyReport},
+    words::{LIMITS_OF_THE_MODEL, kind_in_words},
+};
 use crate::planner::{Ask, Cleaning, Kind, When};
 
 /// The rule and its figures, one object.
@@ -13,15 +17,13 @@ pub fn json(report: PolicyReport<'_>, figures: &[ComparedFigure]) -> Value {
         .map(|kind| {
             value!({
                 "levels": kind.levels.word(), "size": kind.extent.word(), "asked_by": kind.asker.word(),
-                "meaning": report.kind_words(kind),
+                "meaning": kind_in_words(kind, policy.large_from_permille.is_some(), report.plan),
                 "updates": updates(policy.answer(kind), report), "changes_in_plan": changes[kind.place()],
             })
         })
         .collect();
     let of_column = |column: usize| {
-        let pair = |figure: &ComparedFigure| {
-            (figure.key.to_owned(), Value::from(super::super::rounded(figure.values[column])))
-        };
+        let pair = |figure: &ComparedFigure| (figure.key.to_owned(), Value::from(rounded(figure.values[column])));
         Value::Object(figures.iter().map(pair).collect::<Map<_, _>>())
     };
     value!({

@@ -1,6 +1,6 @@
 //! A rule for the firmware in whole sentences.
 
-use super::PolicyReport;
+use super::reported::PolicyReport;
 use crate::{
     plan::Plan,
     planner::{Ask, Asker, AtStep, Cleaning, Extent, Kind, Levels, When},

@@ -10,9 +10,9 @@ use std::{
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 
 use super::{
-    arguments::ReplanArguments,
-    playing::{Played, load_cached, play, say},
-    writing::with_choices,
+    chosen_text::with_choices,
+    played_plan::{Played, load_cached, play, say},
+    replan_arguments::ReplanArguments,
 };
 use crate::{
     cli::{

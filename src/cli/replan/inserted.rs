@@ -2,7 +2,7 @@
 
 use std::sync::Arc;
 
-use super::{arguments::ReplanArguments, writing::cannot_edit};
+use super::{chosen_text::cannot_edit, replan_arguments::ReplanArguments};
 use crate::{
     cli::files::{DecodedCache, LoadedPlan, SettingsStore, load_text},
     plan::Plan,

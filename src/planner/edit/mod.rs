@@ -2,8 +2,8 @@
 
 pub mod first_draft;
 pub mod mend;
-mod pauses;
+mod inserted_steps;
 mod update_text;
 
-pub use pauses::{Pause, insert_steps, pauses, with_empty_steps};
+pub use inserted_steps::{Pause, insert_steps, pauses, with_empty_steps};
 pub use update_text::text_of;

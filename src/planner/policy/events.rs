@@ -4,7 +4,7 @@
 
 use std::{ops::ControlFlow, sync::Arc};
 
-use super::kinds::{Asker, Levels};
+use super::kinds_of_change::{Asker, Levels};
 use crate::{
     change::{TileGrid, bits, levels_of_tile, pipeline::ScreenSource, pipeline::Transition},
     display::LevelSet,

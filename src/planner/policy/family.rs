@@ -6,7 +6,7 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use super::{
     events::{Event, Events},
-    kinds::{Asker, Kind},
+    kinds_of_change::{Asker, Kind},
     rule::{Ask, AtStep, Cleaning, Policy, When},
 };
 use crate::{

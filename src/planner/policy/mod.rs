@@ -4,15 +4,15 @@
 
 mod events;
 mod family;
-mod kinds;
-mod playing;
+mod kinds_of_change;
+mod rule_plays;
 mod rule;
-mod search;
+mod rule_search;
 mod turned;
 
 pub use events::{Change, Event, Events, events_of};
-pub use kinds::{Asker, Extent, Kind, Levels};
-pub use playing::score_as_written;
+pub use kinds_of_change::{Asker, Extent, Kind, Levels};
 pub use rule::{Ask, AtStep, Cleaning, Decision, Policy, When};
-pub use search::{FoundPolicy, policy_for};
+pub use rule_plays::score_as_written;
+pub use rule_search::{FoundPolicy, policy_for};
 pub use turned::turned;

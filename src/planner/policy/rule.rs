@@ -4,7 +4,7 @@
 
 use super::{
     events::{Change, Event, Events},
-    kinds::{Asker, Extent, Kind},
+    kinds_of_change::{Asker, Extent, Kind},
 };
 use crate::plan::{ScreenId, Update};
 

@@ -8,10 +8,10 @@ use std::{
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 
 use super::{
-    arguments::ReplanArguments,
+    chosen_text::with_choices,
     inserted::{Pauses, inserted_in_words},
-    playing::{Played, load_cached, play, say},
-    writing::with_choices,
+    played_plan::{Played, load_cached, play, say},
+    replan_arguments::ReplanArguments,
 };
 use crate::{
     cli::{

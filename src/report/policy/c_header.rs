@@ -4,8 +4,8 @@
 use std::{collections::BTreeSet, fmt::Write};
 
 use super::{
+    policy_words::{LIMITS_OF_THE_MODEL, words},
     reported::PolicyReport,
-    words::{LIMITS_OF_THE_MODEL, words},
 };
 use crate::{
     plan::ScreenId,
@@ -15,7 +15,7 @@ use crate::{
 /// Updates of one step at most: an answer in two parts, and a cleaning behind it.
 const MOST_UPDATES: usize = 3;
 /// The functions, the same for every rule.
-const FUNCTIONS: &str = include_str!("functions.h");
+const FUNCTIONS: &str = include_str!("c_functions.h");
 
 /// The header; `report.name` stands in its comment.
 pub fn header(report: PolicyReport<'_>) -> String {

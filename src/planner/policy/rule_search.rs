@@ -7,9 +7,9 @@ use std::collections::HashMap;
 use super::{
     events::{Events, events_of},
     family::Family,
-    kinds::Kind,
-    playing::{score_as_written, scores_of},
+    kinds_of_change::Kind,
     rule::{Ask, Cleaning, Decision, Policy},
+    rule_plays::{score_as_written, scores_of},
     turned::{turned, written_out},
 };
 use crate::{

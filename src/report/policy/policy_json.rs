@@ -4,8 +4,8 @@ use serde_json::{Map, Value, json as value};
 
 use super::{
     super::rounded,
+    policy_words::{LIMITS_OF_THE_MODEL, kind_in_words},
     reported::{ComparedFigure, PolicyReport},
-    words::{LIMITS_OF_THE_MODEL, kind_in_words},
 };
 use crate::planner::{Ask, Cleaning, Kind, When};
 

@@ -5,7 +5,7 @@ use std::{
     sync::Arc,
 };
 
-use super::arguments::ReplanArguments;
+use super::replan_arguments::ReplanArguments;
 use crate::{
     cli::{
         files::{DecodedCache, LoadedPlan, SettingsStore, check_is_one_plan, load_kept_plan, screen_faults},

@@ -9,7 +9,7 @@ pub(super) struct Schema {
 }
 
 /// Every schema.
-pub(super) const SCHEMAS: [Schema; 11] = [
+pub(super) const SCHEMAS: [Schema; 12] = [
     Schema {
         name: "plan",
         about: "refresh plans (*.plan.json), written by you",
@@ -54,6 +54,11 @@ pub(super) const SCHEMAS: [Schema; 11] = [
         name: "story",
         about: "what `stillpage explain --format json` prints",
         text: include_str!("../../docs/schemas/story.schema.json"),
+    },
+    Schema {
+        name: "policy",
+        about: "the rule for a firmware that `stillpage replan --as-policy --emit FILE.json` writes",
+        text: include_str!("../../docs/schemas/policy.schema.json"),
     },
     Schema {
         name: "known",

@@ -153,7 +153,7 @@ impl SummaryTally {
     }
 
     /// Those that follow from the figures; of flashes nothing is known here.
-    fn margins(&self, plan: &Plan) -> PlanMargins {
+    pub(crate) fn margins(&self, plan: &Plan) -> PlanMargins {
         let (limits, certainty) = (&plan.limits, &plan.display.certainty);
         let limit_l = limits.visible_ghost.limit_l;
         let residue =

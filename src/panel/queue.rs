@@ -105,7 +105,7 @@ impl Queue {
     }
 
     /// How long after a time the link and each place are busy, ms, the link first and the places by that time.
-    pub(super) fn busy_ms(&self, at_ms: f64) -> Vec<f64> {
+    pub(crate) fn busy_ms(&self, at_ms: f64) -> Vec<f64> {
         let mut places = self.places.clone();
         places.sort_by(f64::total_cmp);
         [self.link_free_ms].into_iter().chain(places).map(|free_ms| (free_ms - at_ms).max(0.0)).collect()

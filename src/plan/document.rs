@@ -21,7 +21,7 @@ use crate::{
     },
 };
 
-const PLAN_FIELDS: [&str; 15] = [
+const PLAN_FIELDS: [&str; 16] = [
     "format",
     "title",
     "display",
@@ -33,6 +33,7 @@ const PLAN_FIELDS: [&str; 15] = [
     "battery_mwh",
     "budgets",
     "loops",
+    "may_insert",
     "begins",
     "steps",
     "rules",
@@ -105,6 +106,7 @@ fn plan(reading: &mut Reading, root: &Item<'_>, surroundings: &mut dyn Surroundi
     let fields = reading.document(root, "a refresh plan", "refresh-plan/1", &PLAN_FIELDS)?;
     let head = head(reading, &fields, surroundings, "a refresh plan", &BUDGET_FIGURES)?;
     let loops = fields.get("loops").and_then(|item| reading.boolean(item)).unwrap_or(false);
+    let may_insert = fields.get("may_insert").and_then(|item| reading.boolean(item)).unwrap_or(false);
     let mut context = Context { surroundings, display: head.display.clone() };
     let steps = reading.required(&fields, "steps", "a refresh plan");
     let faults_before = reading.faults.len();
@@ -128,12 +130,12 @@ fn plan(reading: &mut Reading, root: &Item<'_>, surroundings: &mut dyn Surroundi
     let known = are_whole.then(|| KnownSteps::new(&nodes, step_count));
     let accept = read_accept(reading, &fields, known.as_ref(), context.surroundings.rules());
     let without_steps = head.into_plan(reading, root, context.surroundings.rules())?;
-    Some(Plan { loops, nodes, step_count, accept, ..without_steps })
+    Some(Plan { loops, may_insert, nodes, step_count, accept, ..without_steps })
 }
 
 /// The fields that other documents with a head share with a plan.
 pub(crate) fn head_fields() -> impl Iterator<Item = &'static str> {
-    PLAN_FIELDS.into_iter().filter(|name| !["loops", "steps"].contains(name))
+    PLAN_FIELDS.into_iter().filter(|name| !["loops", "may_insert", "steps"].contains(name))
 }
 
 /// What a plan and a flow say before they come to what is played.
@@ -212,6 +214,7 @@ impl Head {
             battery_mwh: self.battery_mwh,
             budgets: self.budgets,
             loops: false,
+            may_insert: false,
             begins: self.begins,
             begins_is_said: self.begins_is_said,
             nodes: Vec::new(),

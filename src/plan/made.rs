@@ -219,6 +219,7 @@ impl PlanMaker {
             battery_mwh: None,
             budgets: BTreeMap::new(),
             loops: false,
+            may_insert: false,
             begins: self.begins,
             begins_is_said: head.begins_is_said,
             nodes: self.nodes,

@@ -83,6 +83,8 @@ pub struct Plan {
     pub budgets: BTreeMap<String, f64>,
     /// Whether it starts again when it ends, on the panel as it left it.
     pub loops: bool,
+    /// Whether `replan` may insert steps of its own in its pauses.
+    pub may_insert: bool,
     /// What is on the glass before the first step.
     pub begins: Begins,
     /// Whether the plan says so itself; otherwise the glass is unknown because the plan does not say.
@@ -115,7 +117,7 @@ pub enum Begins {
 }
 
 /// A step, or a group of steps that is played several times.
-#[derive(Debug)]
+#[derive(Clone, Debug)]
 pub enum Node {
     /// A step; it counts as one for each screen if it stands for several files.
     Step(Arc<Step>),
@@ -363,6 +365,7 @@ impl Plan {
             display: self.display.clone(),
             budgets: BTreeMap::new(),
             loops: false,
+            may_insert: false,
             nodes,
             step_count,
             rules: self.rules.clone(),

@@ -6,8 +6,14 @@
 
 mod choose;
 mod edit;
+mod policy;
 
 pub use choose::{
-    Choice, Cost, Effort, Meter, Replanned, Score, cost_of_finding, covers, in_full, play_through, replan,
+    Choice, Cost, Effort, Meter, Replanned, Score, Which, cost_of_finding, covers, in_full, play_through, replan,
+    replan_with_progress,
 };
-pub use edit::{first_draft, mend, text_of};
+pub use edit::{Pause, first_draft, insert_steps, mend, pauses, text_of, with_empty_steps};
+pub use policy::{
+    Ask, Asker, AtStep, Change, Cleaning, Decision, Event, Events, Extent, FoundPolicy, Kind, Levels, Policy, When,
+    events_of, policy_for, score_as_written, turned,
+};

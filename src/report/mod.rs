@@ -11,6 +11,7 @@ pub mod markdown;
 pub mod panel_view;
 pub mod paths;
 pub mod picture;
+pub mod policy;
 pub mod prepared_look;
 pub mod residue_plot;
 pub mod sarif;

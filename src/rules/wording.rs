@@ -14,7 +14,7 @@ pub(super) fn area(pixels: u64, display: &Display) -> String {
 }
 
 /// A figure with two or three digits that matter.
-pub(super) fn figure(value: f64) -> String {
+pub(crate) fn figure(value: f64) -> String {
     if value >= 100.0 {
         format!("{value:.0}")
     } else if value >= 10.0 {

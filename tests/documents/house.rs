@@ -412,8 +412,7 @@ fn paths_in(text: &str) -> Vec<Module> {
 }
 
 /// Files of one name in two folders that are about the same thing, or are to be renamed, each with the reason.
-const SAME_NAME: &[(&str, &str)] =
-    &[("mend", "the command and what it calls"), ("replan", "the command and what it calls")];
+const SAME_NAME: &[(&str, &str)] = &[("mend", "the command and what it calls")];
 
 /// Whoever looks for a file by its name finds the one that is meant.
 #[test]

@@ -115,7 +115,7 @@ fn take_updates(steps: &mut Value) {
 }
 
 /// What no update can help in the troubled plans, and why: their screens, their strokes, and when things happen.
-const LEFT: [(&str, &str, &str, &str); 35] = [
+const LEFT: [(&str, &str, &str, &str); 33] = [
     ("berth-label", "outside-temperature", "", "the plan's own temperature"),
     ("berth-label", "shade-not-on-panel", "Tuesday", "its screen"),
     ("berth-label", "thin-line", "Tuesday", "its screen"),
@@ -151,7 +151,6 @@ const LEFT: [(&str, &str, &str, &str); 35] = [
         "next page",
         "a picture's greys are wiped to answer at once; `full` behind that would be more than three flashes within a second",
     ),
-    ("logbook", "ends-ghosted", "highlighted again", "the same ghost, and pen and touch until the end"),
     ("logbook", "line-width-jumps", "underline", "its stroke and its screen"),
     ("logbook", "line-width-jumps", "highlight", "its stroke and its screen"),
     ("logbook", "line-width-jumps", "highlighted again", "its stroke and its screen"),
@@ -164,15 +163,18 @@ const LEFT: [(&str, &str, &str, &str); 35] = [
     ("pilot-board", "too-soon", "the wind turns", "ten seconds after the last: left out, the old screen stays"),
     ("tide-watch", "over-budget", "", "grey minutes flash, and more of them than the budget has"),
     ("tide-watch", "unused-accept", "", "what it accepted is mended"),
-    ("tide-watch", "visible-ghost", "careful minutes", "one step for ten minutes: the first wipes greys"),
-    ("tide-watch", "ends-ghosted", "careful minutes", "the same ghost"),
+    (
+        "tide-watch",
+        "restless",
+        "careful minutes",
+        "one step for ten minutes: the first wipes greys, and a window that cleans for all of them flashes each minute",
+    ),
 ];
 
 /// What is left beside that where less is tried.
-const LEFT_BY_QUICK: [(&str, &str, &str); 6] = [
+const LEFT_BY_QUICK: [(&str, &str, &str); 5] = [
     ("chart-desk", "outline-left", "cursor on"),
     ("chart-desk", "visible-ghost", "cursor off"),
-    ("logbook", "outline-left", "highlighted again"),
     ("logbook", "outline-left", "highlighter again"),
     ("logbook", "outline-left", "pen again"),
     ("logbook", "visible-ghost", "highlighter again"),

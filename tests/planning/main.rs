@@ -7,11 +7,15 @@ mod common;
 mod kept_failures;
 
 mod draft;
+mod every_plan;
 mod edits;
 mod examples_chosen;
+mod expert_cases;
 mod fit;
 mod help;
 mod honest_choice;
 mod mend;
+mod pauses;
 mod planner;
+mod policies;
 mod prepare;

@@ -27,8 +27,8 @@ use crate::{
     kept_failures::nothing_kept,
 };
 
-const WIDTH: u32 = 32;
-const HEIGHT: u32 = 16;
+pub(crate) const WIDTH: u32 = 32;
+pub(crate) const HEIGHT: u32 = 16;
 
 /// A display in memory; screens are named by their numbers.
 struct World {
@@ -74,7 +74,7 @@ impl Surroundings for World {
 }
 
 /// The screens of a world, ready to be decoded.
-struct Screens {
+pub(crate) struct Screens {
     bytes: Vec<Vec<u8>>,
     ink: Ink,
 }
@@ -87,13 +87,13 @@ impl ScreenSource for Screens {
 
 /// A random step: a screen of up to three boxes in some level, when, and who asks for it.
 #[derive(Clone, Debug)]
-struct RandomStep {
-    boxes: Vec<(u32, u32, u32, u32, u8)>,
+pub(crate) struct RandomStep {
+    pub(crate) boxes: Vec<(u32, u32, u32, u32, u8)>,
     after_ms: u32,
     cause: &'static str,
 }
 
-fn random_step() -> impl Strategy<Value = RandomStep> {
+pub(crate) fn random_step() -> impl Strategy<Value = RandomStep> {
     let rect = (0..WIDTH - 1, 0..HEIGHT - 1, 1..16_u32, 1..8_u32, prop_oneof![Just(0), Just(0), Just(119_u8)]);
     let cause = prop_oneof![Just("touch"), Just("clock"), Just("system")];
     let after_ms = prop_oneof![Just(200_u32), Just(1500), Just(60_000)];
@@ -105,7 +105,7 @@ fn random_step() -> impl Strategy<Value = RandomStep> {
 }
 
 /// A plan of such steps with all updates left to choose, on the example display with these limits; made in code.
-fn world(steps: &[RandomStep], begins: &str) -> (Plan, Screens) {
+pub(crate) fn world(steps: &[RandomStep], begins: &str) -> (Plan, Screens) {
     let shade = |step: &RandomStep, x: u32, y: u32| {
         let inside = |(left, top, width, height, _): &&(u32, u32, u32, u32, u8)| {
             (*left..left + width).contains(&x) && (*top..top + height).contains(&y)

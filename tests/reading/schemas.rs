@@ -65,6 +65,7 @@ fn schemas_are_schemas() {
         "facts",
         "flow-facts",
         "story",
+        "policy",
         "known",
         "settings",
     ] {
@@ -74,6 +75,21 @@ fn schemas_are_schemas() {
     }
     let draft = "https://json-schema.org/draft/2020-12/schema";
     assert!(Validator::new(json!({ "$schema": draft, "type": 7 })).is_err());
+}
+
+/// What `replan --as-policy` writes for the example plans, loops and pens among them.
+#[test]
+fn rules_for_a_firmware_are_valid() {
+    let validator = validator("policy");
+    let folder = crate::common::Folder::of_fixtures();
+    for plan in ["ship-watch/sound", "berth-label/sound", "gangway-count/troubled"] {
+        let plan = format!("{plan}.plan.json");
+        folder.run(&["replan", &plan, "--as-policy", "--effort", "quick", "--emit", "policy.json"]).with_status(0);
+        let mut policy: Value = serde_json::from_str(&folder.read("policy.json")).unwrap();
+        assert_eq!(validator.fault(&policy), None, "{plan}");
+        policy["answers"].as_array_mut().unwrap().pop();
+        assert!(validator.fault(&policy).is_some(), "a kind of change is missing");
+    }
 }
 
 #[test]
@@ -162,7 +178,7 @@ fn good_plan() -> Value {
         "format": "refresh-plan/1", "title": "Berth", "display": "tablet-10in3", "temperature_c": 20, "rotation": 0,
         "viewing_distance_mm": 400, "battery_mwh": 900, "budgets": { "flashing_updates": 4 }, "begins": "black",
         "rules": { "left-behind": { "settle_ms": 10, "level": "note" }, "wrong-start": "off", "visible-ghost": { "limit_l": 3 } },
-        "loops": true,
+        "loops": true, "may_insert": true,
         "accept": [{ "rule": "left-behind", "steps": ["a", 1], "because": "seen" }],
         "steps": [
             { "label": "a", "after_ms": 5, "cause": "pen", "touched": [0, 0, 9, 9],
@@ -249,6 +265,7 @@ fn schema_and_reader_refuse_the_same_plans() {
         ("/begins", json!({ "picture": "a.png" })),
         ("/fonts", json!("a.ttf")),
         ("/loops", json!("daily")),
+        ("/may_insert", json!("yes")),
         ("/rules", json!({ "left-behin": "off" })),
         ("/rules/left-behind", json!("loud")),
         ("/rules/left-behind", json!({ "settle": 3 })),

@@ -29,7 +29,8 @@ pub(super) enum HowOften {
 }
 
 /// The choices at a step; `step` is the same step played without updates.
-pub(super) fn candidates(step: &PlayedStep<'_>, plan: &Plan, played: HowOften) -> Vec<Vec<Update>> {
+/// The places that are to be covered come with them.
+pub(super) fn candidates(step: &PlayedStep<'_>, plan: &Plan, played: HowOften) -> (Vec<Vec<Update>>, Vec<Rect>) {
     let scene = Scene::new(step, plan, played);
     let mut found: Vec<Vec<Update>> = Vec::new();
     let mut add = |updates: Vec<Update>| {
@@ -41,10 +42,13 @@ pub(super) fn candidates(step: &PlayedStep<'_>, plan: &Plan, played: HowOften) -
     if !step.changed.is_empty() {
         for (mode, _) in modes().filter(|(_, mode)| scene.is_reached_by(mode)) {
             scene.asks(mode, &scene.changed).into_iter().for_each(|ask| add(vec![ask]));
+            scene.one_place_first(mode).into_iter().for_each(&mut add);
         }
         // At once what a quick mode can show, and then what it cannot.
         for (quick, first) in modes().filter(|(_, mode)| mode.flashes == 0 && !scene.is_reached_by(mode)) {
             let firsts = [Some(scene.damage(quick, first)), scene.where_reached(quick, first, step)];
+            // Alone as well: the soft edges of a drawing may stay without their greys, and what is taken back at once needs none.
+            firsts.iter().flatten().for_each(|first| add(vec![first.clone()]));
             for (then, mode) in modes().filter(|(_, mode)| scene.is_reached_by(mode)) {
                 firsts.iter().flatten().for_each(|first| add(vec![first.clone(), scene.damage(then, mode)]));
             }
@@ -58,7 +62,7 @@ pub(super) fn candidates(step: &PlayedStep<'_>, plan: &Plan, played: HowOften) -
                 add(vec![ask.clone()]);
             }
             // Shown at once, cleaned behind it; the box around what differs is then none where all was shown.
-            for (quick, first) in modes().filter(|(_, mode)| mode.flashes == 0 && mode.changed_only) {
+            for (quick, first) in scene.firsts(step.planned.temperature_c) {
                 let is_done = ask.window == WindowAsk::Changed && scene.is_reached_by(first);
                 if !step.changed.is_empty() && !is_done {
                     add(vec![scene.damage(quick, first), ask.clone()]);
@@ -66,7 +70,29 @@ pub(super) fn candidates(step: &PlayedStep<'_>, plan: &Plan, played: HowOften) -
             }
         }
     }
-    found
+    (found, scene.dirty)
+}
+
+/// What may be asked of a step that is played often beside what one turn shows: the modes that drive every pixel, on windows
+/// around all that any of its turns changes or leaves.
+pub(super) fn candidates_of_all_turns(places: &[Rect], found: &[Vec<Update>], plan: &Plan) -> Vec<Vec<Update>> {
+    let mut added = Vec::new();
+    for updates in found {
+        let Some((last, before)) = updates.split_last().filter(|(last, _)| last.window == WindowAsk::Changed) else {
+            continue;
+        };
+        let mode = &plan.display.modes[last.mode];
+        if mode.changed_only {
+            continue;
+        }
+        let covers = covers(places, plan, most_windows(&plan.display));
+        let sending = |cover: &Vec<Rect>| sending(mode, cover, plan, false);
+        if let Some(best) = covers.into_iter().min_by(|one, other| sending(one).total_cmp(&sending(other))) {
+            let boxed = Update::of_boxes(last.mode, best.into_iter().map(Rect::to_window).collect());
+            added.push(before.iter().cloned().chain([boxed]).collect());
+        }
+    }
+    added
 }
 
 fn cleans_well(mode: &Mode, step: &PlayedStep<'_>) -> bool {
@@ -78,6 +104,8 @@ struct Scene<'s> {
     plan: &'s Plan,
     played: HowOften,
     is_for_a_person: bool,
+    /// Whether the controller still works on something.
+    is_busy: bool,
     /// The levels of pixels that change, on the glass and in memory.
     levels: [LevelSet; 2],
     changed: Vec<Rect>,
@@ -87,17 +115,29 @@ struct Scene<'s> {
 
 impl<'s> Scene<'s> {
     fn new(step: &PlayedStep<'_>, plan: &'s Plan, played: HowOften) -> Self {
-        let changed: Vec<Rect> = step.regions.iter().map(|region| region.rect).collect();
+        let changed: Vec<Rect> = step.regions.iter().flat_map(|region| in_two(region.rect, step, plan)).collect();
         let ghosts = step.ghosts.iter().map(|ghost| ghost.rect);
         let worn = worn(step, plan);
         let dirty = changed.iter().copied().chain(ghosts).chain(worn).collect();
         let is_for_a_person = step.planned.step.cause.is_person();
-        Self { plan, played, is_for_a_person, levels: levels_of(&step.changed, step), changed, dirty }
+        let is_busy = step.queue_before.busy_ms(step.updates_request_ms()).into_iter().any(|ms| ms > 0.0);
+        Self { plan, played, is_for_a_person, is_busy, levels: levels_of(&step.changed, step), changed, dirty }
     }
 
     /// Whether a mode brings all that changes to its level.
     fn is_reached_by(&self, mode: &Mode) -> bool {
         self.levels[0].is_within(mode.from) && self.levels[1].is_within(mode.to)
+    }
+
+    /// The modes without a flash that may show a change before it is cleaned: of those that show all of it the soonest, because
+    /// what the others leave otherwise is gone after the cleaning.
+    fn firsts(&self, celsius: f64) -> Vec<(usize, &'s Mode)> {
+        let quick =
+            || self.plan.display.modes.iter().enumerate().filter(|(_, mode)| mode.flashes == 0 && mode.changed_only);
+        let soonest = quick().filter(|(_, mode)| self.is_reached_by(mode));
+        let soonest = soonest
+            .min_by(|(_, one), (_, other)| one.first_visible_at(celsius).total_cmp(&other.first_visible_at(celsius)));
+        quick().filter(|(_, mode)| !self.is_reached_by(mode)).chain(soonest).collect()
     }
 
     /// The box around what differs, where the mode can refresh one.
@@ -127,6 +167,25 @@ impl<'s> Scene<'s> {
         Some(Update::of_boxes(index, cover.into_iter().map(Rect::to_window).collect()))
     }
 
+    /// One place first and the others by a second update of the same mode, where somebody waits and the first shows sooner than
+    /// all at once would: because it is sent sooner, or because another place is still busy.
+    fn one_place_first(&self, index: usize) -> Vec<Vec<Update>> {
+        /// What is sent sooner by less is not worth another update.
+        const SOONER_MS: f64 = 2.5;
+        let (mode, display) = (&self.plan.display.modes[index], &self.plan.display);
+        if !self.is_for_a_person || self.played == HowOften::Often || !mode.windowed || mode.flashes > 0 {
+            return Vec::new();
+        }
+        let Some(cover) = covers(&self.changed, self.plan, most_windows(display)).pop() else { return Vec::new() };
+        let transfer_ms = |windows: &[Rect]| display.link.transfer_ms(windows.iter().copied().map(Rect::pixels).sum());
+        let all_ms = transfer_ms(&cover);
+        let is_worth_it = |first: Rect| self.is_busy || all_ms - transfer_ms(&[first]) >= SOONER_MS;
+        let of_boxes = |rects: Vec<Rect>| Update::of_boxes(index, rects.into_iter().map(Rect::to_window).collect());
+        let others = |at: usize| cover.iter().enumerate().filter(move |(other, _)| *other != at).map(|(_, rect)| *rect);
+        let firsts = cover.iter().enumerate().filter(|(_, first)| cover.len() > 1 && is_worth_it(**first));
+        firsts.map(|(at, first)| vec![of_boxes(vec![*first]), of_boxes(others(at).collect())]).collect()
+    }
+
     /// The ways to cover some boxes in a mode.
     fn asks(&self, index: usize, boxes: &[Rect]) -> Vec<Update> {
         let mode = &self.plan.display.modes[index];
@@ -138,12 +197,52 @@ impl<'s> Scene<'s> {
         let covers = covers(boxes, self.plan, most_windows(&self.plan.display));
         let sending = |cover: &Vec<Rect>| sending(mode, cover, self.plan, self.is_for_a_person);
         let best = covers.into_iter().min_by(|one, other| sending(one).total_cmp(&sending(other)));
+        if only_changed && mode.changed_only {
+            // What does not change is not driven: the windows differ in what they cost to send, and in nothing else.
+            let around = boxes.iter().copied().reduce(Rect::around);
+            let around = around.and_then(|rect| proposed_window(rect, &self.plan.display, self.plan.rotation));
+            let is_cheaper = |cover: &Vec<Rect>| around.is_none_or(|around| sending(cover) < sending(&vec![around]));
+            let boxed = best.filter(|cover| cover.len() > 1 && is_cheaper(cover));
+            let boxed = boxed.map(|cover| Update::of_boxes(index, cover.into_iter().map(Rect::to_window).collect()));
+            return vec![boxed.unwrap_or(damage)];
+        }
         // One window around what changes is what the firmware's own box is.
         let boxed = best
             .filter(|cover| !(only_changed && cover.len() == 1))
             .map(|cover| Update::of_boxes(index, cover.into_iter().map(Rect::to_window).collect()));
         only_changed.then_some(damage).into_iter().chain(boxed).collect()
     }
+}
+
+/// A box of what changes, or two beside or above each other that hold the same and send fewer pixels.
+fn in_two(rect: Rect, step: &PlayedStep<'_>, plan: &Plan) -> Vec<Rect> {
+    /// Of larger changes two boxes seldom save much, and looking for them takes long.
+    const MOST_TILES: usize = 256;
+    /// As many cuts are tried each way.
+    const MOST_CUTS: u32 = 16;
+    let window_of = |rect: Rect| proposed_window(rect, &plan.display, plan.rotation).unwrap_or(rect);
+    let mut best = vec![rect];
+    let mut least = window_of(rect).pixels();
+    if step.changed.tiles().len() > MOST_TILES || plan.display.windows.is_none() {
+        return best;
+    }
+    let cuts = |length: u32| {
+        let every = length.div_ceil(MOST_CUTS).max(1);
+        (every..length).step_by(every as usize)
+    };
+    let upright = cuts(rect.width)
+        .map(|at| [Rect { width: at, ..rect }, Rect { x: rect.x + at, width: rect.width - at, ..rect }]);
+    let level = cuts(rect.height)
+        .map(|at| [Rect { height: at, ..rect }, Rect { y: rect.y + at, height: rect.height - at, ..rect }]);
+    for parts in upright.chain(level) {
+        let held = parts.map(|part| step.changed.inside(&[part], step.grid()).bounds(step.grid()));
+        let held: Vec<Rect> = held.into_iter().flatten().collect();
+        let pixels = held.iter().map(|rect| window_of(*rect).pixels()).sum();
+        if pixels < least {
+            (best, least) = (held, pixels);
+        }
+    }
+    best
 }
 
 /// The boxes of what was updated so often that it comes near the limit.

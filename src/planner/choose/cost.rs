@@ -104,14 +104,24 @@ pub(super) fn sending(mode: &Mode, windows: &[Rect], plan: &Plan, is_for_a_perso
 
 /// What updates that show what changes at a step cost at the least, estimated before they are played; `step` is the same step
 /// played without any.
-pub(super) fn least(updates: &[Update], step: &PlayedStep<'_>, plan: &Plan) -> Cost {
+/// `changed` is the box around what changes.
+pub(super) fn least(updates: &[Update], (step, changed): (&PlayedStep<'_>, Option<Rect>), plan: &Plan) -> Cost {
     let mode_of = |update: &Update| &plan.display.modes[update.mode];
-    let flashes = updates.iter().map(|update| least_flashes(update, mode_of(update), plan)).sum();
+    let sent_px = |at: usize| least_sent_px(&updates[at], if at == 0 { changed } else { None }, plan);
+    let celsius = step.planned.temperature_c;
+    // Whoever asked is still looking, unless the panel is busy for so long that the flash comes late.
+    let whole_ms = plan.display.link.transfer_ms(plan.screen_size().pixels());
+    let busy_ms = step.queue_before.busy_ms(step.updates_request_ms()).into_iter().fold(0.0, f64::max);
+    let latest_ms = updates.iter().map(|update| whole_ms + mode_of(update).duration_at(celsius)).sum::<f64>() + busy_ms;
+    let is_looking = step.planned.step.cause.is_person() && latest_ms < plan.limits.cleaning_interrupts.quiet_ms.value;
+    let flashes = updates.iter().enumerate().map(|(at, update)| least_flashes(sent_px(at), mode_of(update), plan));
+    let flashes = flashes.sum::<f64>() * if is_looking { DISTURBS } else { 1.0 };
     let answers = if step.planned.step.cause.is_person() && !step.changed.is_empty() {
-        let duration_ms = |update: &Update| mode_of(update).duration_at(step.planned.temperature_c);
-        let first_ms = |update: &Update| mode_of(update).first_visible_at(step.planned.temperature_c);
+        let transfer_ms = |at: usize| plan.display.link.transfer_ms(sent_px(at));
+        let duration_ms = |at: usize| transfer_ms(at) + mode_of(&updates[at]).duration_at(celsius);
+        let first_ms = |at: usize| transfer_ms(at) + mode_of(&updates[at]).first_visible_at(celsius);
         // Nothing is waited for where nothing is asked.
-        let least = |times: &dyn Fn(&Update) -> f64| updates.iter().map(times).reduce(f64::min).unwrap_or(0.0);
+        let least = |times: &dyn Fn(usize) -> f64| (0..updates.len()).map(times).reduce(f64::min).unwrap_or(0.0);
         ANSWER_PER_100_MS * least(&first_ms) / 100.0 + WHOLE_PER_S * least(&duration_ms) / 1000.0
     } else {
         0.0
@@ -119,16 +129,21 @@ pub(super) fn least(updates: &[Update], step: &PlayedStep<'_>, plan: &Plan) -> C
     Cost { flashes, answers, ..Cost::default() }
 }
 
-fn least_flashes(update: &Update, mode: &Mode, plan: &Plan) -> f64 {
+/// How many pixels an update sends at the least: a window is only ever widened. `changed` is the box around what changes; `None`
+/// if it is not known whether anything is left to change.
+fn least_sent_px(update: &Update, changed: Option<Rect>, plan: &Plan) -> u64 {
     let size = plan.screen_size();
-    // A window is only ever widened; whether anything is left to change is not known yet.
-    let sent_px = match &update.window {
+    match &update.window {
         WindowAsk::All => size.pixels(),
         WindowAsk::Boxes(boxes) => {
             boxes.iter().filter_map(|window| window.cut(size)).map(Rect::pixels).max().unwrap_or(0)
         }
-        WindowAsk::Changed => 0,
-    };
+        WindowAsk::Changed => changed.map_or(0, Rect::pixels),
+    }
+}
+
+fn least_flashes(sent_px: u64, mode: &Mode, plan: &Plan) -> f64 {
+    let size = plan.screen_size();
     let share = sent_px as f64 / size.pixels() as f64;
     if mode.flashes > 0 && sent_px > 0 { FLASH_OF_THE_PANEL * f64::from(mode.flashes) * share + FLASH } else { 0.0 }
 }
@@ -148,6 +163,8 @@ pub struct Meter {
     /// Since when somebody waits for an answer of which nothing shows, ms; of each touch, key or pen.
     awaited_ms: Vec<f64>,
     never_answered: u64,
+    /// Those that were answered: how many, and how long they waited in all, ms.
+    answered: (u64, f64),
     /// Whether what is on the whole glass was known once. Later it is forgotten only by the controller.
     was_known: bool,
 }
@@ -163,6 +180,7 @@ impl Default for Meter {
             wrong: 0.0,
             awaited_ms: Vec::new(),
             never_answered: 0,
+            answered: (0, 0.0),
             was_known: false,
         }
     }
@@ -210,6 +228,12 @@ impl Meter {
         self.never_answered
     }
 
+    /// How long touches, keys and pens waited for something to show, on average, ms; 0 if none was answered.
+    pub fn mean_answer_ms(&self) -> f64 {
+        let (count, waited_ms) = self.answered;
+        if count == 0 { 0.0 } else { waited_ms / count as f64 }
+    }
+
     /// The cost so far.
     pub fn cost(&self) -> Cost {
         self.cost
@@ -228,7 +252,10 @@ impl Meter {
         }
         let changing = step.updates.iter().filter(|update| update.changes_something());
         let whole_ms = changing.map(|update| update.times.finish_ms - now_ms).fold(0.0, f64::max);
-        let first_ms = step.first_visible_ms().map_or(0.0, |first_ms| first_ms - now_ms);
+        let answered_ms = step.first_visible_ms().map(|first_ms| first_ms - now_ms);
+        self.answered.0 += u64::from(answered_ms.is_some());
+        let first_ms = answered_ms.unwrap_or(0.0);
+        self.answered.1 += first_ms;
         self.cost.answers += ANSWER_PER_100_MS * first_ms / 100.0 + WHOLE_PER_S * whole_ms / 1000.0;
     }
 
@@ -244,6 +271,10 @@ impl Meter {
     }
 
     fn answer_awaited(&mut self, at_ms: f64) {
+        if at_ms.is_finite() {
+            self.answered.0 += self.awaited_ms.len() as u64;
+            self.answered.1 += self.awaited_ms.iter().map(|since_ms| at_ms - since_ms).sum::<f64>();
+        }
         let waited = self.awaited_ms.drain(..).map(|since_ms| (at_ms - since_ms).min(ANSWER_AWAITED_MS));
         self.cost.answers += ANSWER_PER_100_MS * waited.sum::<f64>() / 100.0;
     }
@@ -267,7 +298,7 @@ pub struct Score {
 
 impl Score {
     /// The better one first.
-    pub(super) fn order(&self, other: &Self) -> Ordering {
+    pub(in crate::planner) fn order(&self, other: &Self) -> Ordering {
         self.errors.cmp(&other.errors).then(self.cost.total_cmp(&other.cost))
     }
 }

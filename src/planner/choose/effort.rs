@@ -19,12 +19,19 @@ pub enum Effort {
 }
 
 impl Effort {
-    /// Those that look at less.
+    /// Those that look at less in another way; the quickest way through is one of the ways of all others.
     pub(super) fn lower(self) -> &'static [Self] {
         match self {
-            Self::Quick => &[],
-            Self::Usual => &[Self::Quick],
-            Self::Thorough => &[Self::Quick, Self::Usual],
+            Self::Quick | Self::Usual => &[],
+            Self::Thorough => &[Self::Usual],
+        }
+    }
+
+    /// How often, and how many at a time, choices are played that were better at their own step than what was chosen.
+    pub(super) fn second_looks(self, pixel_steps: u64) -> usize {
+        match self.beam(pixel_steps).paths {
+            0..=2 if self == Self::Usual => 0,
+            _ => 8,
         }
     }
 
@@ -36,16 +43,25 @@ impl Effort {
         self == Self::Usual && pixel_steps <= LARGEST
     }
 
+    /// Whether what is not likely to be among the best is left out without being played: on large plans that takes too long.
+    pub(super) fn is_hasty(self, pixel_steps: u64) -> bool {
+        /// A watch through two hundred steps.
+        const FROM: u64 = 1 << 23;
+        self != Self::Thorough && pixel_steps > FROM
+    }
+
     /// What goes on side by side where so many pixels, times steps to choose, are looked at: the more, the less.
     pub(super) fn beam(self, pixel_steps: u64) -> Beam {
-        /// A watch through a few dozen steps, and through many; half a hundred steps of a tablet.
+        /// A button through a few steps; a watch through a few dozen steps, and through many; half a hundred steps of a tablet.
+        const TINY: u64 = 1 << 16;
         const SMALLEST: u64 = 1 << 21;
         const SMALL: u64 = 1 << 23;
         const LARGE: u64 = 1 << 27;
         match self {
+            Self::Usual if pixel_steps <= TINY => Beam { paths: 64, within: f64::INFINITY },
             Self::Usual if pixel_steps <= SMALLEST => Beam { paths: 8, within: f64::INFINITY },
             Self::Usual if pixel_steps <= SMALL => Beam { paths: 3, within: f64::INFINITY },
-            Self::Usual if pixel_steps <= LARGE => Beam { paths: 3, within: FLASH_OF_THE_PANEL },
+            Self::Usual if pixel_steps <= LARGE => Beam { paths: 2, within: FLASH_OF_THE_PANEL },
             Self::Usual | Self::Quick => Beam { paths: 1, within: f64::INFINITY },
             Self::Thorough => Beam { paths: 12, within: f64::INFINITY },
         }

@@ -12,7 +12,8 @@ use super::{
 };
 use crate::{
     change::pipeline::Transition,
-    finding::{Finding, Severity, SummaryTally, is_accepted},
+    finding::{Finding, Holds, PlanMargin, Severity, SummaryTally, is_accepted},
+    geometry::Rect,
     panel::{PlayedStep, Player},
     plan::{Plan, PlannedStep, Shows, Step, Update, Updates},
     review::new_player,
@@ -21,7 +22,7 @@ use crate::{
 };
 
 /// A way through the plan, as far as it was played.
-pub(super) struct Path<'p> {
+pub(in crate::planner) struct Path<'p> {
     pub(super) plan: &'p Plan,
     player: Player<'p>,
     runner: RuleRunner<'p>,
@@ -31,7 +32,7 @@ pub(super) struct Path<'p> {
     given: Vec<Choices>,
     tally: SummaryTally,
     heeds_budgets: bool,
-    pub(super) score: Score,
+    pub(in crate::planner) score: Score,
     /// What the score would be, were the plan over: what rules still wait for is reported. No part of the score, since a later
     /// step may mend it.
     ended: Score,
@@ -39,10 +40,29 @@ pub(super) struct Path<'p> {
     rules: Vec<(&'static str, Severity)>,
     /// What the state of the glass is likely to cost later; no part of the score.
     outlook: f64,
+    /// Whether it has taken what was best at every step: it is never given up.
+    pub(super) is_straight: bool,
+}
+
+/// What a step offers.
+pub(super) struct LookedAt<'p> {
+    /// What may be asked there, each with what it costs at the least.
+    pub(super) options: Vec<(Vec<Update>, Cost)>,
+    /// The path after the step without any update.
+    pub(super) without: Path<'p>,
+    /// What changes or was left there.
+    pub(super) places: Vec<Rect>,
+}
+
+impl LookedAt<'_> {
+    /// What may be asked there alone.
+    pub(super) fn updates(self) -> Vec<Vec<Update>> {
+        self.options.into_iter().map(|(updates, _)| updates).collect()
+    }
 }
 
 impl<'p> Path<'p> {
-    pub(super) fn new(plan: &'p Plan, begins: Arc<Picture>, open: usize, heeds_budgets: bool) -> Self {
+    pub(in crate::planner) fn new(plan: &'p Plan, begins: Arc<Picture>, open: usize, heeds_budgets: bool) -> Self {
         Self {
             plan,
             player: new_player(plan, begins),
@@ -56,6 +76,7 @@ impl<'p> Path<'p> {
             ended: Score::default(),
             rules: Vec::new(),
             outlook: 0.0,
+            is_straight: true,
         }
     }
 
@@ -74,12 +95,14 @@ impl<'p> Path<'p> {
             ended: self.ended,
             rules: self.rules.clone(),
             outlook: self.outlook,
+            is_straight: false,
         }
     }
 
     /// The same path with choices given for some steps to come; it parts where they differ.
     pub(super) fn with_given(self, given: Vec<Choices>) -> Self {
-        Self { given, ..self }
+        let is_straight = given.is_empty();
+        Self { given, is_straight, ..self }
     }
 
     /// Plays a step as it stands in the plan.
@@ -117,15 +140,17 @@ impl<'p> Path<'p> {
         planned: &PlannedStep<'_>,
         transition: Option<Transition>,
         (played, at_all_turns): (HowOften, &[Vec<Update>]),
-    ) -> (Vec<(Vec<Update>, Cost)>, Self) {
+    ) -> LookedAt<'p> {
         let mut path = self.fork();
-        let mut options = Vec::new();
+        let (mut options, mut places) = (Vec::new(), Vec::new());
         let own = planned.step.listed_updates().to_vec();
         let step = with_updates(planned.step, Vec::new());
         let planned = PlannedStep { step: &step, ..planned.clone() };
         path.play_and_see(&planned, transition, |step| {
-            let with_least = |updates: Vec<Update>| (updates.clone(), least(&updates, step, self.plan));
-            let mut found = candidates(step, self.plan, played);
+            let changed = step.changed.bounds(step.grid());
+            let with_least = |updates: Vec<Update>| (updates.clone(), least(&updates, (step, changed), self.plan));
+            let mut found;
+            (found, places) = candidates(step, self.plan, played);
             // What the plan asks for is one of the ways, whatever the display could do. Where it is left to choose this is
             // nothing, which is one of them already.
             for updates in at_all_turns.iter().chain([&own]) {
@@ -140,10 +165,20 @@ impl<'p> Path<'p> {
             }
             options = found.into_iter().map(with_least).collect();
         });
-        (options, path)
+        LookedAt { options, without: path, places }
     }
 
     fn play_and_see(
+        &mut self,
+        planned: &PlannedStep<'_>,
+        transition: Option<Transition>,
+        see: impl FnOnce(&PlayedStep<'_>),
+    ) {
+        self.play_and_see_unjudged(planned, transition, see);
+        self.judge();
+    }
+
+    fn play_and_see_unjudged(
         &mut self,
         planned: &PlannedStep<'_>,
         transition: Option<Transition>,
@@ -159,10 +194,25 @@ impl<'p> Path<'p> {
             see(step);
         });
         self.outlook = outlook;
-        self.judge();
     }
 
-    pub(super) fn end(&mut self) {
+    /// Plays a step with other updates without judging it: for those who look at the score now and then only.
+    pub(in crate::planner) fn play_unjudged(
+        &mut self,
+        updates: Vec<Update>,
+        planned: &PlannedStep<'_>,
+        transition: Option<Transition>,
+    ) {
+        let step = with_updates(planned.step, updates);
+        self.play_and_see_unjudged(&PlannedStep { step: &step, ..planned.clone() }, transition, |_| {});
+    }
+
+    /// The score of what was played so far.
+    pub(in crate::planner) fn score_so_far(&self) -> Score {
+        self.score_of(&self.runner, |_| true)
+    }
+
+    pub(in crate::planner) fn end(&mut self) {
         self.runner.end();
         self.meter.end();
         self.heeds_budgets = true;
@@ -232,8 +282,23 @@ impl<'p> Path<'p> {
         Score { cost: self.score.cost + least.total(), ..self.score }
     }
 
+    /// The same as it is likely to be: what the rules would already report now is not undone, and what brings the panel closer
+    /// to its limit of updates stays unless something is cleaned.
+    pub(super) fn likely(&self, updates: &[Update], least: Cost) -> Score {
+        let cleans = updates.iter().any(|update| self.plan.display.modes[update.mode].cleans);
+        let outlook = if cleans { 0.0 } else { self.outlook };
+        Score { errors: self.score.errors, cost: self.ended.cost.max(self.score.cost) + outlook + least.total() }
+    }
+
     fn cost(&self) -> Cost {
         self.meter.cost()
+    }
+
+    /// How many limits are kept only if the estimated figures that they rest on are right.
+    pub(super) fn doubts(&self) -> usize {
+        let margins = self.tally.margins(self.plan);
+        let is_open = |margin: &&PlanMargin| margin.factor.is_some() && margin.holds() == Holds::Open;
+        margins.named().iter().filter_map(|(_, margin)| margin.as_ref()).filter(is_open).count()
     }
 
     /// Whether two paths are one for all that counts: a window by name, and the same window by its box. Paths with

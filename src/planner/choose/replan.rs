@@ -5,7 +5,7 @@ use std::sync::Arc;
 use super::{
     cost::Score,
     effort::{Beam, EXHAUSTIVE, Effort},
-    open_steps::{Choice, Choices, Open},
+    open_steps::{Choice, Choices, Open, Which},
     search::{self, Found, Search},
 };
 use crate::{
@@ -47,7 +47,21 @@ pub fn replan(
     all: bool,
     effort: Effort,
 ) -> Result<Replanned, Vec<BrokenScreen>> {
-    let mut open = Open::of(plan, all);
+    replan_with_progress(plan, screens, threads, (&Which::left_or_all(all), effort), &|_| {})
+}
+
+/// The same; `told` hears how many more steps were played, of all courses together.
+///
+/// # Errors
+/// Where screens cannot be used.
+pub fn replan_with_progress(
+    plan: &Plan,
+    screens: &dyn ScreenSource,
+    threads: usize,
+    (which, effort): (&Which, Effort),
+    told: &dyn Fn(u64),
+) -> Result<Replanned, Vec<BrokenScreen>> {
+    let mut open = Open::of(plan, which);
     search::look_at_all_turns(plan, screens, threads, &mut open)?;
     let pixel_steps = plan.screen_size().pixels() * open.len() as u64;
     let search = |effort: Effort| Search {
@@ -56,8 +70,10 @@ pub fn replan(
         threads,
         open: &open,
         beam: effort.beam(pixel_steps),
+        is_hasty: effort.is_hasty(pixel_steps),
         bound: None,
         heeds_budgets: true,
+        told,
     };
     let mut found = searched(&search(effort), effort)?;
     // Fewer ways at a time may find what more ways crowd out; more effort must never be worse.
@@ -73,28 +89,32 @@ pub fn replan(
     if reached == Effort::Thorough && pixel_steps <= SMALL && !found.is_whole {
         let beam = Beam { paths: EXHAUSTIVE, within: f64::INFINITY };
         let whole = Search { beam, bound: Some(found.score), ..search(reached) }.run()?;
-        found =
-            if whole.score.order(&found.score).is_lt() { whole } else { Found { is_whole: whole.is_whole, ..found } };
+        let is_whole = whole.is_whole;
+        found = Found { is_whole, ..found.or(whole) };
     }
-    found = explained(&search(reached), found, reached)?;
+    found = explained(&search(reached), found, (reached, reached.second_looks(pixel_steps)))?;
     let mut choices: Vec<Choice> = found.choices.into_iter().flatten().map(Arc::unwrap_or_clone).collect();
     choices.sort_by_key(|choice| choice.step);
     Ok(Replanned { choices, score: found.score, is_best: found.is_whole, open: open.len(), effort: reached })
 }
 
-/// As many choices at a time are tried once more, against what was better at their own steps, and as many times.
-const MOST_TRIED: usize = 8;
-
 /// The same with reasons that are true of the plan as it was found: the steps before one may have been chosen anew after it. What
 /// was better at its own step is played to the end, and taken if it is better.
-fn explained(search: &Search<'_>, mut found: Found, effort: Effort) -> Result<Found, Vec<BrokenScreen>> {
-    for round in 0..=MOST_TRIED {
+fn explained(
+    search: &Search<'_>,
+    mut found: Found,
+    (effort, second_looks): (Effort, usize),
+) -> Result<Found, Vec<BrokenScreen>> {
+    if second_looks == 0 && found.is_explained {
+        return Ok(found);
+    }
+    for round in 0..=second_looks {
         let (choices, better_here) = search.reasons(&found.choices)?;
         found.choices = choices;
-        if better_here.is_empty() || round == MOST_TRIED {
+        if better_here.is_empty() || round == second_looks {
             break;
         }
-        let others = better_here.into_iter().take(MOST_TRIED);
+        let others = better_here.into_iter().take(second_looks);
         let others: Vec<Choices> =
             others.map(|(place, updates)| instead(found.choices.clone(), place, &updates)).collect();
         let before = found.score;
@@ -122,7 +142,15 @@ fn instead(mut choices: Choices, place: usize, updates: &[Update]) -> Choices {
 
 /// The best that is found with so many paths: never worse than the plan as it is written.
 fn searched(search: &Search<'_>, effort: Effort) -> Result<Found, Vec<BrokenScreen>> {
-    let found = better(search, search.run()?, |choices| as_written(choices, search.open))?;
+    let found = search.run()?;
+    // Never worse than the plan as it is, whatever is in doubt there.
+    let found = match as_written(&found.choices, search.open) {
+        Some(written) => {
+            let bound = Some(found.score);
+            found.or_cheaper(Search { bound, ..*search }.run_with(vec![written])?)
+        }
+        None => found,
+    };
     let found = improve(search, found, effort)?;
     if search.plan.budgets.is_empty() || found.score.errors == 0 {
         return Ok(found);
@@ -133,9 +161,9 @@ fn searched(search: &Search<'_>, effort: Effort) -> Result<Found, Vec<BrokenScre
 }
 
 /// The choices that the plan has already; none where a step is left to choose.
-fn as_written(choices: &Choices, open: &Open) -> Vec<Choices> {
+fn as_written(choices: &Choices, open: &Open) -> Option<Choices> {
     if open.steps().iter().any(|step| step.updates == Updates::Choose) {
-        return Vec::new();
+        return None;
     }
     let kept = |(choice, step): (&Option<Arc<Choice>>, &Arc<Step>)| {
         let (choice, updates) = (Choice::clone(choice.as_deref()?), step.listed_updates().to_vec());
@@ -143,7 +171,7 @@ fn as_written(choices: &Choices, open: &Open) -> Vec<Choices> {
         Some(Arc::new(Choice { updates, why, ..choice }))
     };
     let kept: Choices = choices.iter().zip(open.steps()).map(kept).collect();
-    if kept == *choices { Vec::new() } else { vec![kept] }
+    (kept != *choices).then_some(kept)
 }
 
 /// Plays a plan whose open steps are chosen by `choose`: it is given what may be asked at a step, and gives the place of
@@ -156,7 +184,7 @@ pub fn play_through(
     screens: &dyn ScreenSource,
     choose: &mut dyn FnMut(&[Vec<Update>]) -> usize,
 ) -> Result<Score, Vec<BrokenScreen>> {
-    search::play_through(plan, screens, &Open::of(plan, false), choose)
+    search::play_through(plan, screens, &Open::of(plan, &Which::left_or_all(false)), choose)
 }
 
 /// Tries other choices for the steps that are played more than once: what is best over all their turns is not seen at

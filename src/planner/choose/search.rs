@@ -24,13 +24,25 @@ use crate::{
 pub(super) struct Found {
     pub(super) choices: Choices,
     pub(super) score: Score,
+    /// How many limits are kept only if the estimated figures that they rest on are right.
+    pub(super) doubts: usize,
+    /// Whether the reasons of its choices are true of it: they were found on the same path.
+    pub(super) is_explained: bool,
     /// Whether every path there is was played, or could not have been the best.
     pub(super) is_whole: bool,
 }
 
 impl Found {
-    /// The better of both, which says whether every path was played as this one does.
+    /// The better of both, which says whether every path was played as this one does. What costs less, but is right only within
+    /// the uncertainty of an estimated figure, is not better than what holds with margin at nearly the same cost.
     pub(super) fn or(self, other: Self) -> Self {
+        let nearly = |score: Score| score.errors == self.score.errors && self.score.cost <= score.cost * (1.0 + SAME);
+        let is_doubtful = other.doubts > self.doubts && nearly(other.score);
+        if is_doubtful { self } else { self.or_cheaper(other) }
+    }
+
+    /// The one with fewer errors or, with as many, the lower cost.
+    pub(super) fn or_cheaper(self, other: Self) -> Self {
         if other.score.order(&self.score).is_lt() { Self { is_whole: self.is_whole, ..other } } else { self }
     }
 }
@@ -42,11 +54,15 @@ pub(super) struct Search<'s> {
     pub(super) threads: usize,
     pub(super) open: &'s Open,
     pub(super) beam: Beam,
+    /// Whether what is not likely to be among the best is left out without being played.
+    pub(super) is_hasty: bool,
     /// A score that is known to be had: paths that are worse already are given up.
     pub(super) bound: Option<Score>,
     /// Whether a path that overspends a budget is worse at once, or only in the end: a budget that cannot be kept would
     /// lead astray.
     pub(super) heeds_budgets: bool,
+    /// Hears how many more steps were played.
+    pub(super) told: &'s dyn Fn(u64),
 }
 
 impl Search<'_> {
@@ -59,26 +75,40 @@ impl Search<'_> {
     pub(super) fn run_with(&self, given: Vec<Choices>) -> Result<Found, Vec<BrokenScreen>> {
         let Self { plan, open, beam, .. } = *self;
         let mut is_whole = true;
+        let is_explained = given.is_empty();
         let begin =
             |begins: Arc<Picture>| vec![Path::new(plan, begins, open.len(), self.heeds_budgets).with_given(given)];
         let paths = walk(plan, self.screens, self.threads, begin, |paths: &mut Vec<Path<'_>>, planned, transition| {
             let before = std::mem::take(paths);
             for path in before {
-                is_whole &= extend(path, planned, transition.as_ref(), (open, beam), paths);
+                is_whole &= extend(path, planned, transition.as_ref(), (open, (beam, self.is_hasty)), paths);
             }
             if let Some(bound) = self.bound {
                 paths.retain(|path| path.score.order(&bound).is_le());
             }
             is_whole &= prune(paths, beam);
+            (self.told)(paths.len() as u64);
             (ControlFlow::Continue(()), None)
         })?;
         let mut ended = paths;
         ended.iter_mut().for_each(Path::end);
-        let best = ended.into_iter().min_by(|one, other| one.score.order(&other.score));
-        let none = Score { errors: u64::MAX, cost: f64::INFINITY };
-        let (choices, score) = best.map_or((Vec::new(), none), |best| (best.chosen, best.score));
-        Ok(Found { choices, score, is_whole })
+        let best = surest(ended.into_iter().map(|path| (path.score, path.doubts(), path.chosen)).collect());
+        let none = (Score { errors: u64::MAX, cost: f64::INFINITY }, usize::MAX, Vec::new());
+        let (score, doubts, choices) = best.unwrap_or(none);
+        Ok(Found { choices, score, doubts, is_explained, is_whole })
     }
+}
+
+/// Costs that differ by no more than this share are the same where one of them is in doubt.
+const SAME: f64 = 0.05;
+
+/// Of some plans the one with the fewest doubts among those that cost nearly as little as the cheapest.
+fn surest(mut plans: Vec<(Score, usize, Choices)>) -> Option<(Score, usize, Choices)> {
+    plans.sort_by(|one, other| one.0.order(&other.0));
+    let best = plans.first()?.0;
+    let as_good =
+        |(score, ..): &(Score, usize, Choices)| score.errors == best.errors && score.cost <= best.cost * (1.0 + SAME);
+    plans.into_iter().filter(as_good).min_by_key(|(_, doubts, _)| *doubts)
 }
 
 /// Steps by place, and what may be asked there instead of what was chosen.
@@ -116,8 +146,8 @@ impl Search<'_> {
 
 /// The number of what is asked at a step, among what is judged beside it.
 const CHOSEN: usize = 0;
-/// As many ways are played, before those are left out that cost more at the least.
-const MOST_BESIDE: usize = 3;
+/// As many ways in other modes are played, before those are left out that cost more at the least than what was chosen.
+const ENOUGH_BESIDE: usize = 1;
 
 /// What is asked at a step, judged beside what may be asked there instead, the best first; gives also the path after it.
 fn judged_beside<'p>(
@@ -126,25 +156,30 @@ fn judged_beside<'p>(
     transition: Option<&Transition>,
     chosen: &[Update],
 ) -> (Vec<(usize, Way)>, Path<'p>) {
-    let (mut options, without) = path.looked_at(planned, transition.cloned(), (HowOften::Once, &[chosen.to_vec()]));
+    let looked_at = path.looked_at(planned, transition.cloned(), (HowOften::Once, &[chosen.to_vec()]));
+    let (mut options, without) = (looked_at.options, looked_at.without);
     let at = options.iter().position(|(updates, _)| updates == chosen).unwrap_or_default();
     // What is asked is played first: what cannot be better at the best need not be played.
     options.swap(CHOSEN, at);
+    options[CHOSEN + 1..].sort_by(|one, other| one.1.total().total_cmp(&other.1.total()));
     let mut without = Some(without);
     let mut way_of = |updates: &[Update]| {
         without.take_if(|_| updates.is_empty()).unwrap_or_else(|| path.played_with(updates, planned, transition))
     };
     let after = way_of(chosen);
     let mut judged = vec![(CHOSEN, after.judged(chosen.to_vec()))];
-    let mut ranks = vec![after.rank()];
+    let is_of_chosen_modes =
+        |updates: &[Update]| updates.iter().map(|update| update.mode).eq(chosen.iter().map(|update| update.mode));
+    // Nothing is asked for at a step by the way: it tells little of what was chosen instead.
+    let mut others = 0;
     for (at, (updates, least)) in options.into_iter().enumerate().skip(CHOSEN + 1) {
         let hope = path.hope(least);
-        if ranks.len() >= MOST_BESIDE && ranks.iter().all(|rank| hope.order(rank).is_gt()) {
+        if others >= ENOUGH_BESIDE && hope.order(&after.rank()).is_gt() {
             judged.push((at, path.not_played(updates, least)));
             continue;
         }
         let way = way_of(&updates);
-        ranks.push(way.rank());
+        others += usize::from(!updates.is_empty() && !is_of_chosen_modes(&updates));
         judged.push((at, way.judged(updates)));
     }
     best_first(&mut judged);
@@ -175,8 +210,7 @@ pub(super) fn play_through(
             path.play(planned, transition);
             return (ControlFlow::Continue(()), None);
         };
-        let (options, _) = path.looked_at(planned, transition.clone(), (played, &[]));
-        let mut options: Vec<Vec<Update>> = options.into_iter().map(|(updates, _)| updates).collect();
+        let mut options = path.looked_at(planned, transition.clone(), (played, &[])).updates();
         let taken = choose(&options);
         path.play_with(options.swap_remove(taken), planned, transition);
         (ControlFlow::Continue(()), None)
@@ -203,14 +237,16 @@ pub(super) fn look_at_all_turns(
             path.play(planned, transition);
             return (ControlFlow::Continue(()), None);
         };
-        let (options, _) = path.looked_at(planned, transition.clone(), (played, &[]));
-        let mut options: Vec<Vec<Update>> = options.into_iter().map(|(updates, _)| updates).collect();
+        let looked_at = path.looked_at(planned, transition.clone(), (played, &[]));
+        let places = looked_at.places.clone();
+        let mut options = looked_at.updates();
         if played == HowOften::Often {
-            open.add_turn(place, &options);
+            open.add_turn(place, &options, &places);
         }
         path.play_with(options.swap_remove(0), planned, transition);
         (ControlFlow::Continue(()), None)
     })?;
+    open.add_windows(plan);
     Ok(())
 }
 
@@ -219,7 +255,7 @@ fn extend<'p>(
     mut path: Path<'p>,
     planned: &PlannedStep<'_>,
     transition: Option<&Transition>,
-    (open, beam): (&Open, Beam),
+    (open, (beam, is_hasty)): (&Open, (Beam, bool)),
     paths: &mut Vec<Path<'p>>,
 ) -> bool {
     let Some((place, played)) = open.get(planned.step) else {
@@ -239,7 +275,13 @@ fn extend<'p>(
             path.chosen[place] = Some(choice);
             paths.push(path);
         } else {
-            is_whole &= explore(&path, planned, transition, (place, (played, open.at_all_turns(place)), beam), paths);
+            is_whole &= explore(
+                &path,
+                planned,
+                transition,
+                (place, (played, open.at_all_turns(place)), (beam, is_hasty)),
+                paths,
+            );
         }
     }
     is_whole
@@ -250,10 +292,11 @@ fn explore<'p>(
     path: &Path<'p>,
     planned: &PlannedStep<'_>,
     transition: Option<&Transition>,
-    (place, turns, beam): (usize, (HowOften, &[Vec<Update>]), Beam),
+    (place, turns, (beam, is_hasty)): (usize, (HowOften, &[Vec<Update>]), (Beam, bool)),
     paths: &mut Vec<Path<'p>>,
 ) -> bool {
-    let (options, without) = path.looked_at(planned, transition.cloned(), turns);
+    let looked_at = path.looked_at(planned, transition.cloned(), turns);
+    let (options, without) = (looked_at.options, looked_at.without);
     let plan = path.plan;
     let considered = Arc::new(options.iter().map(|(updates, _)| updates.clone()).collect::<Vec<_>>());
     let mut without = Some(without);
@@ -263,7 +306,7 @@ fn explore<'p>(
     in_order.sort_by(|one, other| options[*one].1.total().total_cmp(&options[*other].1.total()));
     for at in in_order {
         let (updates, least) = &options[at];
-        let hope = path.hope(*least);
+        let hope = if is_hasty { path.likely(updates, *least) } else { path.hope(*least) };
         let is_full = ways.len() == beam.paths;
         let is_hopeless = ways.last().is_some_and(|(_, worst)| is_full && hope.order(&worst.rank()).is_gt())
             || ways.first().is_some_and(|(_, best)| !beam.takes(hope, best.rank()));
@@ -280,6 +323,9 @@ fn explore<'p>(
         ways.truncate(beam.paths);
     }
     best_first(&mut judged);
+    if let Some((_, first)) = ways.first_mut() {
+        first.is_straight = path.is_straight;
+    }
     for (at, mut way) in ways {
         way.chosen[place] = Some(Arc::new(Choice {
             pointer: planned.step.pointer.clone(),
@@ -291,7 +337,7 @@ fn explore<'p>(
         }));
         paths.push(way);
     }
-    options.len() <= beam.paths
+    options.len() <= beam.paths && !is_hasty
 }
 
 /// Keeps the best paths; gives whether all could be kept.
@@ -300,13 +346,54 @@ fn prune(paths: &mut Vec<Path<'_>>, beam: Beam) -> bool {
     // Paths that look alike in all that counts are one: a window by name and the same window by its box.
     let all = paths.len();
     if beam.paths < EXHAUSTIVE {
-        paths.dedup_by(|one, other| one.is_like(other));
+        paths.dedup_by(|one, other| {
+            let is_one = one.is_like(other);
+            other.is_straight |= is_one && one.is_straight;
+            is_one
+        });
     }
     // Rules may remember more than can be compared: only where none was left out, none better can be missing.
     let is_whole = all <= beam.paths;
-    paths.truncate(beam.paths);
+    let straight = paths.iter().skip(beam.paths).position(|path| path.is_straight);
+    let straight = straight.map(|at| paths.swap_remove(beam.paths + at));
+    paths.truncate(beam.paths - usize::from(straight.is_some()));
     if let Some(best) = paths.first().map(Path::rank) {
-        paths.retain(|path| beam.takes(path.rank(), best));
+        paths.retain(|path| path.is_straight || beam.takes(path.rank(), best));
     }
+    paths.extend(straight);
     is_whole
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn found(errors: u64, cost: f64, doubts: usize) -> Found {
+        Found { choices: Vec::new(), score: Score { errors, cost }, doubts, is_explained: true, is_whole: false }
+    }
+
+    #[test]
+    fn what_is_in_doubt_must_cost_a_twentieth_less() {
+        let taken = |one: Found, other: Found| one.or(other).score.cost;
+        assert_eq!(taken(found(0, 100.0, 0), found(0, 96.0, 1)), 100.0, "4 % less, but in doubt");
+        assert_eq!(taken(found(0, 100.0, 0), found(0, 90.0, 1)), 90.0, "10 % less");
+        assert_eq!(taken(found(0, 100.0, 1), found(0, 99.0, 1)), 99.0, "both are in doubt");
+        assert_eq!(
+            taken(found(0, 100.0, 1), found(0, 104.0, 0)),
+            100.0,
+            "what is known is never given up for what costs more"
+        );
+        assert_eq!(taken(found(1, 100.0, 0), found(0, 99.0, 3)), 99.0, "an error comes before every doubt");
+        assert_eq!(found(0, 100.0, 0).or_cheaper(found(0, 99.9, 5)).score.cost, 99.9);
+    }
+
+    #[test]
+    fn the_surest_of_those_that_cost_nearly_the_same_is_taken() {
+        let plan = |errors, cost, doubts| (Score { errors, cost }, doubts, Vec::new());
+        let costs = |plans: Vec<(Score, usize, Choices)>| surest(plans).map(|(score, ..)| score.cost);
+        assert_eq!(costs(vec![plan(0, 104.0, 0), plan(0, 100.0, 2), plan(0, 103.0, 1)]), Some(104.0));
+        assert_eq!(costs(vec![plan(0, 106.0, 0), plan(0, 100.0, 2), plan(0, 103.0, 1)]), Some(103.0));
+        assert_eq!(costs(vec![plan(1, 90.0, 0), plan(0, 100.0, 2)]), Some(100.0));
+        assert_eq!(costs(Vec::new()), None);
+    }
 }

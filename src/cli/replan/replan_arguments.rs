@@ -1,0 +1,63 @@
+//! The arguments of `replan`.
+
+use std::path::PathBuf;
+
+use clap::{Args, ValueEnum, ValueHint};
+
+use crate::{
+    cli::{files::Outside, options::Threads},
+    planner::Effort,
+};
+
+/// What `replan` takes.
+#[derive(Debug, Args)]
+pub(crate) struct ReplanArguments {
+    /// The plan
+    #[arg(value_hint = ValueHint::FilePath)]
+    pub(super) plan: PathBuf,
+    /// Choose for every step, not only for those with `"updates": "choose"`
+    #[arg(long)]
+    pub(super) all: bool,
+    /// Insert steps of its own in long pauses where that makes the plan better, as `"may_insert": true` in the plan does.
+    /// Later requests stay where they are
+    #[arg(long, conflicts_with = "as_policy")]
+    pub(super) may_insert: bool,
+    /// Write the updates into the plan; everything else in the file stays as it is
+    #[arg(long)]
+    pub(super) write: bool,
+    /// Answer with one rule for the firmware instead of updates for each step: which mode for which kind of change, and when
+    /// to clean. Every step is decided by the rule
+    #[arg(long, conflicts_with_all = ["all", "write"])]
+    pub(super) as_policy: bool,
+    /// Write the rule to this file: as JSON if its name ends in `.json`, as a C header if it ends in `.h`
+    #[arg(long, value_name = "FILE", value_hint = ValueHint::FilePath, requires = "as_policy")]
+    pub(super) emit: Option<PathBuf>,
+    /// How thoroughly to search
+    #[arg(long, value_enum, default_value = "usual", ignore_case = true)]
+    pub(super) effort: EffortWord,
+    #[command(flatten)]
+    pub(super) outside: Outside,
+    #[command(flatten)]
+    pub(super) threads: Threads,
+}
+
+/// How thoroughly to search, as it is written.
+#[derive(Clone, Copy, Debug, ValueEnum)]
+pub(crate) enum EffortWord {
+    /// Choose the best updates step by step
+    Quick,
+    /// Follow a few alternatives side by side
+    Usual,
+    /// Follow many alternatives; small plans are searched exhaustively
+    Thorough,
+}
+
+impl From<EffortWord> for Effort {
+    fn from(word: EffortWord) -> Self {
+        match word {
+            EffortWord::Quick => Self::Quick,
+            EffortWord::Usual => Self::Usual,
+            EffortWord::Thorough => Self::Thorough,
+        }
+    }
+}

@@ -287,12 +287,15 @@ fn extend<'p>(
     is_whole
 }
 
+/// How often a step is played, and what may be asked at any of its turns.
+type Turns<'t> = (HowOften, &'t [Vec<Update>]);
+
 /// Plays one step of a path in every way that may be asked; gives whether all ways go on.
 fn explore<'p>(
     path: &Path<'p>,
     planned: &PlannedStep<'_>,
     transition: Option<&Transition>,
-    (place, turns, (beam, is_hasty)): (usize, (HowOften, &[Vec<Update>]), (Beam, bool)),
+    (place, turns, (beam, is_hasty)): (usize, Turns<'_>, (Beam, bool)),
     paths: &mut Vec<Path<'p>>,
 ) -> bool {
     let looked_at = path.looked_at(planned, transition.cloned(), turns);

@@ -27,6 +27,9 @@ const MOST_SCREENS: usize = 8;
 /// A mode that keeps no more than this share of the residue cleans well enough to be tried for it.
 const CLEANS_WELL: f64 = 0.35;
 
+/// By what the first of several answers is found: the lowest.
+type By<'b> = &'b dyn Fn(&Vec<Ask>) -> (u32, usize, u64);
+
 /// All that may be in a rule for a plan.
 pub(super) struct Family<'p> {
     plan: &'p Plan,
@@ -91,11 +94,11 @@ impl<'p> Family<'p> {
             }
         }
         let mut distinct: Vec<Vec<Ask>> = Vec::new();
-        found.into_iter().for_each(|asks| {
+        for asks in found {
             if !distinct.contains(&asks) {
-                distinct.push(asks)
+                distinct.push(asks);
             }
-        });
+        }
         distinct
     }
 
@@ -201,7 +204,7 @@ impl<'p> Family<'p> {
             (!mode.cleans, ask.whole, mode.flashes)
         };
         let whole = |asks: &Vec<Ask>| (cleans(asks).0, !asks.iter().all(|ask| ask.whole), cleans(asks).2);
-        let best = |by: &dyn Fn(&Vec<Ask>) -> (u32, usize, u64)| self.with_answers(by);
+        let best = |by: By<'_>| self.with_answers(by);
         let number = |(one, two, three): (bool, bool, u32)| (u32::from(one), usize::from(two), u64::from(three));
         let quiet = best(&quiet);
         let as_planned = self.as_planned(events, &quiet);
@@ -237,7 +240,7 @@ impl<'p> Family<'p> {
         (!asks.is_empty()).then_some(asks)
     }
 
-    fn with_answers(&self, by: &dyn Fn(&Vec<Ask>) -> (u32, usize, u64)) -> Policy {
+    fn with_answers(&self, by: By<'_>) -> Policy {
         let answer = |kind| self.answers(kind).into_iter().min_by_key(by).unwrap_or_default();
         let is_clean = |asks: &Vec<Ask>| {
             let mode = asks.first().map(|ask| &self.plan.display.modes[ask.mode]);

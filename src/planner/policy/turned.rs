@@ -43,12 +43,11 @@ pub(super) fn written_out(plan: &Plan, events: &Events, decisions: &[Decision]) 
     let mut ended_ms = 0.0;
     for decision in decisions {
         let event = &events.list[decision.event];
-        let (at_ms, step) = match decision.in_pause_at_ms {
-            Some(at_ms) => (at_ms, in_pause(&event.step)),
-            None => {
-                numbers[decision.event] = nodes.len() as u64;
-                (event.at_ms, Step { shows: event.screen.map_or(Shows::Same, Shows::Screen), ..alike(&event.step) })
-            }
+        let (at_ms, step) = if let Some(at_ms) = decision.in_pause_at_ms {
+            (at_ms, in_pause(&event.step))
+        } else {
+            numbers[decision.event] = nodes.len() as u64;
+            (event.at_ms, Step { shows: event.screen.map_or(Shows::Same, Shows::Screen), ..alike(&event.step) })
         };
         let after_ms = at_ms - ended_ms;
         ended_ms = at_ms + step.updates_after_ms();

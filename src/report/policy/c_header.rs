@@ -41,7 +41,7 @@ pub fn header(report: PolicyReport<'_>) -> String {
     line(&format!("static const uint32_t policy_large_from_permille = {from};"));
     line(&format!("static const uint32_t policy_quiet_ms = {}u;\n", whole(policy.quiet_ms)));
     line(&format!("#define POLICY_MOST_UPDATES {MOST_UPDATES}"));
-    line(&format!("#define POLICY_MOST_SCREENS {}", screens.most_in_a_cleaning(&policy.cleanings)));
+    line(&format!("#define POLICY_MOST_SCREENS {}", most_screens(&policy.cleanings)));
     line(&format!("#define POLICY_CLEANINGS {}", policy.cleanings.len()));
     line("#define POLICY_NEVER UINT32_MAX\n");
     line(TYPES);
@@ -92,7 +92,7 @@ fn comment(report: PolicyReport<'_>) -> String {
     for paragraph in words(report) {
         let _ = writeln!(text, "{}\n", in_comment(&paragraph));
     }
-    let _ = write!(text, "{USE}\n\n{}", LIMITS_OF_THE_MODEL);
+    let _ = write!(text, "{USE}\n\n{LIMITS_OF_THE_MODEL}");
     let lines = textwrap::fill(&text, textwrap::Options::new(100).initial_indent(" * ").subsequent_indent(" * "));
     let lines: Vec<&str> = lines.lines().map(str::trim_end).collect();
     format!("/*\n{}\n */", lines.join("\n"))
@@ -204,12 +204,13 @@ impl Screens {
         let place = self.ids.iter().position(|known| *known == screen).map_or(0, |at| at + 1);
         self.names[place].clone()
     }
+}
 
-    fn most_in_a_cleaning(&self, cleanings: &[Cleaning]) -> usize {
-        let count = |cleaning: &Cleaning| match &cleaning.when {
-            When::Step(at) => at.screens.len(),
-            When::Pause { .. } => 0,
-        };
-        cleanings.iter().map(count).max().unwrap_or(0).max(1)
-    }
+/// The most screens that one cleaning names, at least 1.
+fn most_screens(cleanings: &[Cleaning]) -> usize {
+    let count = |cleaning: &Cleaning| match &cleaning.when {
+        When::Step(at) => at.screens.len(),
+        When::Pause { .. } => 0,
+    };
+    cleanings.iter().map(count).max().unwrap_or(0).max(1)
 }

@@ -42,7 +42,7 @@ fn main() {
 }
 
 fn measure(name: &str, flow: &Value, display: &Value, pictures: &[Picture]) {
-    let source = Arc::new(Source { name: "bench.flow.json".into(), text: flow.to_string() });
+    let source = Arc::new(Source::new("bench.flow.json", flow.to_string()));
     let mut around = Around { display: display.to_string(), rules: known_rules() };
     let flow = read_flow(&source, &mut around).unwrap_or_else(|faults| panic!("{:?}", faults[0].message));
     let table = flow.head.display.ink.level_table();

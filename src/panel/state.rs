@@ -362,7 +362,9 @@ impl PanelState {
                     end(alike.take(), take);
                     // No residue has these bits: they stand for what is no number.
                     take(u64::MAX);
-                    values.iter().for_each(|value| take(value.bits()));
+                    for value in values {
+                        take(value.bits());
+                    }
                 }
             }
         }

@@ -159,7 +159,9 @@ fn how_often_the_best_of_everything_is_found() {
     let missed = RefCell::new(Vec::new());
     runner
         .run(&prop::collection::vec(random_step(), 1..=most), |mut steps| {
-            steps.iter_mut().for_each(|step| step.boxes.truncate(2));
+            for step in &mut steps {
+                step.boxes.truncate(2);
+            }
             let (plan, screens) = world(&steps, "white");
             let (best, played, updates) = best_of_everything(&plan, &steps, &screens);
             let reaches = |effort| {

@@ -101,11 +101,11 @@ fn typing_shows_the_letter_first() {
 }
 
 /// A step of an expert's plan.
-fn step(screen: &str, after_ms: u32, cause: &str, updates: Value) -> Value {
+fn step(screen: &str, after_ms: u32, cause: &str, updates: &Value) -> Value {
     json!({ "screen": screen, "after_ms": after_ms, "cause": cause, "updates": updates })
 }
 
-fn plan_of(display: &str, begins: &str, steps: Vec<Value>) -> Value {
+fn plan_of(display: &str, begins: &str, steps: &[Value]) -> Value {
     json!({ "format": "refresh-plan/1", "display": display, "begins": begins, "steps": steps })
 }
 
@@ -145,16 +145,15 @@ fn a_tablet_turns_quietly_and_cleans_in_the_turn_itself() {
             drawing(size, &if is_photograph { photograph.clone() } else { lines(page) }),
         );
         let updates = match page {
-            0 => full(),
             // In the turn itself: after six pages, and away from the photograph.
-            6 | 7 => full(),
+            0 | 6 | 7 => full(),
             _ => json!([{ "mode": "grey-quiet", "window": "changed" }]),
         };
         let cause = if page == 0 { "system" } else { "touch" };
-        steps.push(step(&format!("page{page}.svg"), 20_000, cause, updates));
+        steps.push(step(&format!("page{page}.svg"), 20_000, cause, &updates));
     }
-    steps.push(step("pressed.svg", 1500, "touch", quick()));
-    steps.push(step("page8.svg", 300, "touch", quick()));
+    steps.push(step("pressed.svg", 1500, "touch", &quick()));
+    steps.push(step("page8.svg", 300, "touch", &quick()));
     let plan = json!({
         "format": "refresh-plan/1", "display": "small.display.json", "rotation": 90, "begins": "white", "steps": steps,
     });
@@ -169,24 +168,24 @@ fn a_watch_is_quick_by_the_minute_and_clean_by_the_hour() {
     let size = [240, 240];
     let folder = folder_with("watch-1in3");
     let minute = |at: u32| ([20 + 40 * (at % 5), 80 + 8 * (at % 3), 30, 60], "#000");
-    let mut steps = vec![step("minute00.svg", 0, "system", full())];
+    let mut steps = vec![step("minute00.svg", 0, "system", &full())];
     folder.file("minute00.svg", drawing(size, &[minute(0)]));
     for at in 1..24 {
         let name = format!("minute{at:02}.svg");
         folder.file(&name, drawing(size, &[minute(at)]));
         // The hour.
-        steps.push(step(&name, 60_000, "clock", if at == 18 { full() } else { quick() }));
+        steps.push(step(&name, 60_000, "clock", &if at == 18 { full() } else { quick() }));
     }
     folder.file("menu.svg", drawing(size, &[([20, 40, 200, 160], "#888"), ([30, 60, 180, 20], "#000")]));
     let greys = json!([{ "mode": "full", "window": "changed" }]);
-    steps.push(step("menu.svg", 5000, "key", greys.clone()));
-    steps.push(step("minute23.svg", 6000, "key", greys));
+    steps.push(step("menu.svg", 5000, "key", &greys));
+    steps.push(step("minute23.svg", 6000, "key", &greys));
     folder.file("alarm.svg", drawing(size, &[([40, 40, 160, 160], "#000"), minute(23)]));
     for _ in 0..3 {
-        steps.push(step("alarm.svg", 400, "clock", quick()));
-        steps.push(step("minute23.svg", 400, "clock", quick()));
+        steps.push(step("alarm.svg", 400, "clock", &quick()));
+        steps.push(step("minute23.svg", 400, "clock", &quick()));
     }
-    compare_with_open(&folder, &plan_of("panel.display.json", "unknown", steps), &[]);
+    compare_with_open(&folder, &plan_of("panel.display.json", "unknown", &steps), &[]);
 }
 
 /// A meter that shows its pages by a key. It is off in between and forgets what it shows, so that the first page after each
@@ -203,14 +202,14 @@ fn a_meter_wakes_clean_and_turns_pages_quickly() {
     }
     let mut steps = Vec::new();
     for _ in 0..3 {
-        steps.push(step("page0.svg", 3_600_000, "key", full()));
-        steps.push(step("page1.svg", 4000, "key", quick()));
-        steps.push(step("page2.svg", 3000, "key", quick()));
-        let mut last = step("page3.svg", 3000, "key", quick());
+        steps.push(step("page0.svg", 3_600_000, "key", &full()));
+        steps.push(step("page1.svg", 4000, "key", &quick()));
+        steps.push(step("page2.svg", 3000, "key", &quick()));
+        let mut last = step("page3.svg", 3000, "key", &quick());
         last["power"] = json!("off");
         steps.push(last);
     }
-    compare_with_open(&folder, &plan_of("panel.display.json", "unknown", steps), &[]);
+    compare_with_open(&folder, &plan_of("panel.display.json", "unknown", &steps), &[]);
 }
 
 /// A label that changes once a day has one mode, and a day to rest: every change is a clean picture.
@@ -221,9 +220,9 @@ fn a_label_is_clean_once_a_day() {
     let mut steps = Vec::new();
     for at in 0..4 {
         folder.file(&format!("day{at}.svg"), day(at));
-        steps.push(step(&format!("day{at}.svg"), 86_400_000, "clock", full()));
+        steps.push(step(&format!("day{at}.svg"), 86_400_000, "clock", &full()));
     }
-    compare_with_open(&folder, &plan_of("panel.display.json", "unknown", steps), &[]);
+    compare_with_open(&folder, &plan_of("panel.display.json", "unknown", &steps), &[]);
 }
 
 /// A thermostat in an unheated hall, at 5 C: its quick mode takes nearly a second, and its cleaning six. Keys that raise the
@@ -236,12 +235,12 @@ fn a_cold_thermostat_answers_first_and_cleans_when_nobody_is_there() {
     for at in 0..6 {
         folder.file(&format!("set{at}.svg"), figure(at));
     }
-    let mut steps = vec![step("set0.svg", 0, "system", full())];
+    let mut steps = vec![step("set0.svg", 0, "system", &full())];
     for at in 1..5 {
-        steps.push(step(&format!("set{at}.svg"), if at == 1 { 600_000 } else { 1500 }, "key", quick()));
+        steps.push(step(&format!("set{at}.svg"), if at == 1 { 600_000 } else { 1500 }, "key", &quick()));
     }
-    steps.push(step("set5.svg", 60_000, "clock", full()));
-    let mut plan = plan_of("panel.display.json", "unknown", steps);
+    steps.push(step("set5.svg", 60_000, "clock", &full()));
+    let mut plan = plan_of("panel.display.json", "unknown", &steps);
     plan["temperature_c"] = json!(5);
     compare_with_open(&folder, &plan, &[]);
 }
@@ -256,10 +255,10 @@ fn a_colour_sign_waits_for_its_three_minutes() {
     folder.file("late.svg", drawing(size, &[([40, 40, 300, 120], "#1a0d23"), ([400, 40, 200, 240], "#790900")]));
     folder.file("eight.svg", drawing(size, &[([40, 240, 300, 120], "#1a0d23"), ([400, 40, 200, 120], "#00458b")]));
     let steps = vec![
-        step("seven.svg", 0, "clock", full()),
-        step("late.svg", 60_000, "system", json!([])),
+        step("seven.svg", 0, "clock", &full()),
+        step("late.svg", 60_000, "system", &json!([])),
         json!({ "label": "three minutes are over", "after_ms": 125_000, "cause": "clock", "updates": full() }),
-        step("eight.svg", 3_600_000, "clock", full()),
+        step("eight.svg", 3_600_000, "clock", &full()),
     ];
-    compare_with_open(&folder, &plan_of("panel.display.json", "unknown", steps), &[]);
+    compare_with_open(&folder, &plan_of("panel.display.json", "unknown", &steps), &[]);
 }

@@ -343,7 +343,7 @@ fn a_rule_is_shown_and_written() {
     let folder = watch();
     let run = folder.run(&["replan", "watch.plan.json", "--as-policy", "--emit", "policy.json"]).with_status(0);
     insta::with_settings!({ omit_expression => true, prepend_module_to_snapshot => false }, {
-        insta::assert_snapshot!("a rule for a watch", run.out);
+        insta::assert_snapshot!("rule_for_a_watch", run.out);
     });
     let policy: Value = serde_json::from_str(&folder.read("policy.json")).unwrap();
     let quick = json!([{ "mode": "quick", "window": "changed" }]);

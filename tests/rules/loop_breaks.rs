@@ -47,9 +47,12 @@ fn it_names_the_turn_and_the_step_of_a_turn() {
         let rules = format!(r#", "rules": {{ "too-many-since-cleaning": {{ "updates": {updates} }} }}"#);
         told(&of(&rules), "loop-breaks")
     };
-    assert!(limited(99)[0].contains("fires in turn 50, at step 1"), "the hundredth update is the last of all");
+    assert!(
+        limited(99)[0].contains("first fires in turn 50 of this plan, at step 1"),
+        "the hundredth update is the last of all"
+    );
     assert_eq!(limited(100), [""; 0]);
-    assert!(limited(2)[0].contains("fires in turn 2, at step 0"));
+    assert!(limited(2)[0].contains("first fires in turn 2 of this plan, at step 0"));
     assert_eq!(limited(1), [""; 0], "what the first turn says already is not said again");
 }
 

@@ -3,6 +3,8 @@
 //! Knows which rules report what follows from what; each finding stays what its rule made it. A cause never follows from
 //! another finding itself, and is at least as bad as what follows from it.
 
+use std::collections::HashMap;
+
 use crate::{
     finding::{Asks, Finding},
     geometry::Rect,
@@ -42,8 +44,13 @@ const PLACE_BY_PLACE: &[&str] = &["left-behind"];
 
 /// Gives every finding that follows from another the fingerprint of that one.
 pub(crate) fn link_causes(findings: &mut [Finding]) {
+    let mut by_rule: HashMap<&'static str, Vec<usize>> = HashMap::new();
+    for (at, finding) in findings.iter().enumerate() {
+        by_rule.entry(finding.rule).or_default().push(at);
+    }
+    let all = Findings { list: findings, by_rule: &by_rule };
     let direct: Vec<Option<usize>> =
-        (0..findings.len()).map(|at| cause_of(at, findings).or_else(|| first_place_of(at, findings))).collect();
+        (0..findings.len()).map(|at| all.cause_of(at).or_else(|| all.first_place_of(at))).collect();
     for at in 0..findings.len() {
         // What a cause follows from is the cause of both. The list above has no circle.
         let root = std::iter::successors(direct[at], |cause| direct[*cause]).last();
@@ -51,30 +58,45 @@ pub(crate) fn link_causes(findings: &mut [Finding]) {
     }
 }
 
-fn cause_of(at: usize, findings: &[Finding]) -> Option<usize> {
-    let finding = &findings[at];
-    let (_, shared, causes) = FOLLOWS.iter().find(|(rule, _, _)| *rule == finding.rule)?;
-    let follows_from = |other: &Finding| other.severity >= finding.severity && shares(*shared, finding, other);
-    // Of several the last one that was there before: what came earlier may have been cleaned away in between.
-    let last = |rule: &&str, until: u64| {
-        findings.iter().rposition(|other| other.rule == *rule && other.step <= until && follows_from(other))
-    };
-    let first = |rule: &&str| findings.iter().position(|other| other.rule == *rule && follows_from(other));
-    causes.iter().find_map(|rule| match shared {
-        Shared::Beginning => last(rule, finding.step).or_else(|| first(rule)),
-        Shared::Place => last(rule, finding.step),
-        Shared::Step | Shared::Change => last(rule, finding.last_step),
-    })
+/// Findings, and where those of each rule are.
+struct Findings<'f> {
+    list: &'f [Finding],
+    by_rule: &'f HashMap<&'static str, Vec<usize>>,
 }
 
-/// The first place of the trouble of which a finding is another place.
-fn first_place_of(at: usize, findings: &[Finding]) -> Option<usize> {
-    let finding = &findings[at];
-    let is_of_it = |other: &Finding| {
-        PLACE_BY_PLACE.contains(&other.rule)
-            && (other.rule, other.step, other.severity) == (finding.rule, finding.step, finding.severity)
-    };
-    findings.iter().position(is_of_it).filter(|first| *first < at)
+impl Findings<'_> {
+    /// The places of the findings of a rule, in order.
+    fn of_rule(&self, rule: &str) -> impl DoubleEndedIterator<Item = (usize, &Finding)> {
+        self.by_rule.get(rule).into_iter().flatten().map(|at| (*at, &self.list[*at]))
+    }
+
+    fn cause_of(&self, at: usize) -> Option<usize> {
+        let finding = &self.list[at];
+        let (_, shared, causes) = FOLLOWS.iter().find(|(rule, _, _)| *rule == finding.rule)?;
+        let follows_from = |other: &Finding| other.severity >= finding.severity && shares(*shared, finding, other);
+        // Of several the last one that was there before: what came earlier may have been cleaned away in between.
+        let last = |rule: &str, until: u64| {
+            self.of_rule(rule).rev().find(|(_, other)| other.step <= until && follows_from(other))
+        };
+        let first = |rule: &str| self.of_rule(rule).find(|(_, other)| follows_from(other));
+        let found = causes.iter().find_map(|rule| match shared {
+            Shared::Beginning => last(rule, finding.step).or_else(|| first(rule)),
+            Shared::Place => last(rule, finding.step),
+            Shared::Step | Shared::Change => last(rule, finding.last_step),
+        });
+        found.map(|(at, _)| at)
+    }
+
+    /// The first place of the trouble of which a finding is another place.
+    fn first_place_of(&self, at: usize) -> Option<usize> {
+        let finding = &self.list[at];
+        if !PLACE_BY_PLACE.contains(&finding.rule) {
+            return None;
+        }
+        let is_of_it = |other: &Finding| (other.step, other.severity) == (finding.step, finding.severity);
+        let mut places = self.of_rule(finding.rule);
+        places.find(|(_, other)| is_of_it(other)).map(|(at, _)| at).filter(|first| *first < at)
+    }
 }
 
 fn shares(shared: Shared, finding: &Finding, other: &Finding) -> bool {

@@ -3,7 +3,7 @@
 //!
 //! Follows every step that leaves something, because it is not known yet which of it will be found.
 
-use std::collections::{BTreeMap, HashMap, HashSet};
+use std::collections::{BTreeMap, BTreeSet, HashMap, HashSet};
 
 use super::{
     Setup,
@@ -35,6 +35,8 @@ pub(super) struct Followed {
     /// Of steps with several turns, of which something may be found at another turn, by the pointer to the step.
     of_steps: BTreeMap<String, Vec<Consequences>>,
     found: BTreeMap<Name, Found>,
+    /// Those of them of which not everything is known yet.
+    unfinished: BTreeSet<Name>,
     levels: TurnLevels,
 }
 
@@ -65,6 +67,7 @@ impl Followed {
             open: Vec::new(),
             of_steps: BTreeMap::new(),
             found: BTreeMap::new(),
+            unfinished: BTreeSet::new(),
             levels: TurnLevels::default(),
         }
     }
@@ -77,9 +80,21 @@ impl Followed {
         for open in self.open.extract_if(.., too_old) {
             keep(&mut self.of_steps, open, plan);
         }
-        let found = self.found.values_mut().flat_map(|found| &mut found.of_turns);
-        let followed = self.open.iter_mut().chain(found).chain(self.of_steps.values_mut().flatten());
-        followed.filter(|one| !one.is_done(now_ms)).for_each(|one| one.see(step, plan));
+        let go_on = |one: &mut Consequences| {
+            let is_open = !one.is_done(now_ms);
+            if is_open {
+                one.see(step, plan);
+            }
+            is_open
+        };
+        self.open.iter_mut().chain(self.of_steps.values_mut().flatten()).for_each(|one| _ = go_on(one));
+        // What is known of a finding stays known.
+        let found = &mut self.found;
+        self.unfinished.retain(|name| {
+            let of_turns = found.get_mut(name).into_iter().flat_map(|found| &mut found.of_turns);
+            // All of them go on, whether one is open or not.
+            of_turns.filter_map(|one| go_on(one).then_some(())).count() > 0
+        });
         if !leaves.is_empty() && !step.introduced.is_empty() {
             self.open.push(Consequences::new(step, leaves, self.settle_ms));
         }
@@ -97,6 +112,7 @@ impl Followed {
         found.weight = found.weight.max(weight);
         if found.of_turns.len() < MOST_TURNS {
             found.of_turns.push(of_place);
+            self.unfinished.insert((pointer.to_owned(), key.to_owned()));
         }
     }
 

@@ -3,7 +3,7 @@
 //! The way from plan to report, in the order of the modules below; each uses only those above it.
 //!
 //! 1. Small types that are always valid: [`geometry`], [`units`], and texts with places in them, [`source`];
-//!    [`side_by_side`] does the same work on many items.
+//!    [`side_by_side`] does the same work on many items, [`recently_used`] keeps what was made at some cost.
 //! 2. What a panel can do, [`display`], and what is asked of it, [`plan`] and [`flow`]: read from a text or made in code,
 //!    and resolved once.
 //! 3. Pictures: [`screen`] decodes and draws them, [`trace`] reads what a device recorded, with its frames, as a plan,
@@ -26,6 +26,7 @@
 pub mod geometry;
 pub mod units;
 pub mod side_by_side;
+pub mod recently_used;
 pub mod source;
 pub mod display;
 pub mod plan;

@@ -119,10 +119,10 @@ fn run(arguments: &ExplainArguments) -> Result<(), Vec<Fault>> {
     if let Some(out) = &arguments.out {
         check_is_png(out)?;
     }
-    let told = Told::load(arguments)?;
-    let (plan, screens) = (&told.plan, &told.screens);
+    let subject = Subject::load(arguments)?;
+    let (plan, screens) = (&subject.plan, &subject.screens);
     let mut question = question(arguments, plan)?;
-    if told.walk.is_some() && question.complaint.is_none() {
+    if subject.walk.is_some() && question.complaint.is_none() {
         // The walk ends with what it leads to.
         question.moment = question.moment.or(plan.step_count.checked_sub(1).map(Moment::Step));
     }
@@ -130,12 +130,12 @@ fn run(arguments: &ExplainArguments) -> Result<(), Vec<Fault>> {
         NoStory::Broken(broken) => faults_of_screens(&plan.source, screens, broken),
         NoStory::NoStep(last) => vec![no_step(arguments, last)],
     })?;
-    if let Some(out) = arguments.out.iter().chain(&arguments.html).find(|out| told.inputs.reads(&real(out))) {
+    if let Some(out) = arguments.out.iter().chain(&arguments.html).find(|out| subject.inputs.reads(&real(out))) {
         let message = "the plan uses this file, which would be overwritten";
         return Err(vec![Fault::of_file(out.display().to_string(), message, "give the output another name")]);
     }
     let complaint = arguments.complaint.map(|word| word.0);
-    let report = StoryReport { path: &plan.source.name, plan, story: &story, complaint, walk: told.walk.as_deref() };
+    let report = StoryReport { path: &plan.source.name, plan, story: &story, complaint, walk: subject.walk.as_deref() };
     write_out(|out| match arguments.format {
         StoryFormat::Text => write_story(report, output_style(), out),
         StoryFormat::Json => writeln!(out, "{:#}", story_json(report)),
@@ -144,15 +144,15 @@ fn run(arguments: &ExplainArguments) -> Result<(), Vec<Fault>> {
     write_pictures(arguments, report)
 }
 
-/// What a story is told of: a plan, a trace, or the walk that leads to the worst finding of a flow.
-struct Told {
+/// What a story is about: a plan, a trace, or the walk that leads to the worst finding of a flow.
+struct Subject {
     plan: Plan,
     screens: LoadedScreens,
     inputs: Inputs,
     walk: Option<String>,
 }
 
-impl Told {
+impl Subject {
     fn load(arguments: &ExplainArguments) -> Result<Self, Vec<Fault>> {
         let mut settings = SettingsStore::new(&working_folder(), &[], arguments.outside);
         if !is_flow(&arguments.plan) {

@@ -15,6 +15,7 @@ mod offered;
 mod options;
 mod output;
 mod prepare;
+mod progress;
 mod replan;
 mod review;
 mod rules;

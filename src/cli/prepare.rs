@@ -115,10 +115,10 @@ fn run(arguments: &PrepareArguments) -> Result<Vec<Fault>, Vec<Fault>> {
             Err(fault) => faults.push(fault),
         }
     }
-    let told = Told { done: &done, distance_mm, panel: &panel, display: &display, mode };
-    write_out(|out| told.lines(arguments.full).iter().try_for_each(|line| writeln!(out, "{line}")))?;
-    if let (Some(look), Some((job, _))) = (&arguments.look, told.most_different()) {
-        draw_look(look, job, &told, way, arguments.turned.rotation)?;
+    let outcome = Outcome { done: &done, distance_mm, panel: &panel, display: &display, mode };
+    write_out(|out| outcome.lines(arguments.full).iter().try_for_each(|line| writeln!(out, "{line}")))?;
+    if let (Some(look), Some((job, _))) = (&arguments.look, outcome.most_different()) {
+        draw_look(look, job, &outcome, way, arguments.turned.rotation)?;
     }
     Ok(faults)
 }
@@ -312,7 +312,7 @@ fn drawn_and_prepared(job: &Job, panel: &ForPanel, way: Way<'_>) -> Result<(Pict
 }
 
 /// What is said of the prepared screens.
-struct Told<'a> {
+struct Outcome<'a> {
     done: &'a [(&'a Job, Done)],
     distance_mm: f64,
     panel: &'a ForPanel,
@@ -323,7 +323,7 @@ struct Told<'a> {
 /// More texts than this are counted, not listed.
 const MOST_TEXTS: usize = 12;
 
-impl Told<'_> {
+impl Outcome<'_> {
     /// A line for each screen where there is one or where all are wanted, otherwise a summary; then the texts.
     fn lines(&self, is_full: bool) -> Vec<String> {
         let mut lines = if self.done.len() == 1 || is_full { self.each() } else { self.summary() };
@@ -440,19 +440,20 @@ impl ScreenSource for OneScreen<'_> {
 }
 
 /// Draws a screen in three pictures; the last is what is seen after an update of the whole panel, which was white before.
-fn draw_look(look: &Path, job: &Job, told: &Told<'_>, way: Way<'_>, rotation: Rotation) -> Result<(), Fault> {
+fn draw_look(look: &Path, job: &Job, outcome: &Outcome<'_>, way: Way<'_>, rotation: Rotation) -> Result<(), Fault> {
     let fault =
         |message: String| Fault::of_file(look.display().to_string(), message, "please report it with the screen");
-    let (drawn, prepared) = drawn_and_prepared(job, told.panel, way)?;
-    let ink = &told.panel.ink;
-    let bytes = png_of_levels(&prepared.levels, told.panel.size, ink).map_err(fault)?;
-    let shown_picture = decode_png(&bytes, told.panel.size, ink, Vec::new()).map_err(|broken| fault(broken.message))?;
-    let modes = &told.display.modes;
+    let (drawn, prepared) = drawn_and_prepared(job, outcome.panel, way)?;
+    let ink = &outcome.panel.ink;
+    let bytes = png_of_levels(&prepared.levels, outcome.panel.size, ink).map_err(fault)?;
+    let shown_picture =
+        decode_png(&bytes, outcome.panel.size, ink, Vec::new()).map_err(|broken| fault(broken.message))?;
+    let modes = &outcome.display.modes;
     let reaches_all = modes.iter().position(|mode| ink.all().is_within(mode.to)).unwrap_or_default();
     let mut step = Step::new(Shows::Screen(ScreenId(0)));
-    step.updates = Updates::Listed(vec![Update::of_all(told.mode.unwrap_or(reaches_all))]);
+    step.updates = Updates::Listed(vec![Update::of_all(outcome.mode.unwrap_or(reaches_all))]);
     let head = PlanHead { rotation, ..PlanHead::new("look") };
-    let plan = PlanMaker::new(Arc::new(told.display.clone()), 1).step(step).make_with(head, &known_rules());
+    let plan = PlanMaker::new(Arc::new(outcome.display.clone()), 1).step(step).make_with(head, &known_rules());
     let plan = plan.map_err(|_| fault("the panel cannot be played".to_owned()))?;
     let mut picture = Err("the panel was not played".to_owned());
     let played = play_until(&plan, &OneScreen(&shown_picture), 1, &mut |step| {

@@ -13,7 +13,7 @@ pub(crate) fn tell(fault: &Fault) {
 }
 
 /// The exit status of a command that has one of its own; reports why it could not do its work otherwise.
-pub(crate) fn done_or_told(done: Result<u8, Vec<Fault>>) -> u8 {
+pub(crate) fn status_or_faults(done: Result<u8, Vec<Fault>>) -> u8 {
     done.unwrap_or_else(|faults| status_of(Err(faults)))
 }
 

@@ -7,7 +7,7 @@ use super::{
     complaint::Complaint,
     happened::{Event, SentHere},
     lasting::{lasting, name_of_step, name_with, pixels_show, windows_words},
-    told::{GhostHere, Story},
+    story_parts::{GhostHere, Story},
 };
 use crate::{
     display::Mode,
@@ -90,11 +90,11 @@ impl About<'_> {
         }
         let mut answers = vec![self.how_often(&flashing, last, sent)];
         let after_sleep = self.after_sleep(&flashing);
-        let is_told = after_sleep.is_some();
+        let is_answered = after_sleep.is_some();
         answers.extend(after_sleep);
         let forgets = last.after_power.is_some_and(|power| power.loses(self.plan.display.memory));
         answers.extend(self.more_than_changes(sent, forgets));
-        if self.mode(sent).cleans && !is_told {
+        if self.mode(sent).cleans && !is_answered {
             answers.push(self.cannot_be_left_out());
         }
         answers
@@ -386,7 +386,7 @@ impl About<'_> {
         let why = match event.after_power {
             Some(Power::Off) => "the panel was switched off before, and this controller forgets its picture then",
             Some(Power::Sleep) => "the panel slept before, and this controller forgets its picture in sleep",
-            None => "since power-up no update has told it",
+            None => "it has not learned that since power-up",
         };
         let clean = self.cleaning_modes().unwrap_or_else(|| "a mode that cleans".to_owned());
         vec![
@@ -500,7 +500,7 @@ impl About<'_> {
         if self.story.older_px > 0 {
             answers.insert(0, "nothing is shifted here by this plan: a part of the place was not updated".to_owned());
         }
-        answers.extend(meant_window(self.story, self.plan));
+        answers.extend(self.story.mistake.clone());
         if let Some(windows) = &self.plan.display.windows {
             let [columns, rows] = windows.step;
             if columns.max(rows) > 1 {

@@ -8,7 +8,7 @@ mod complaint;
 mod happened;
 mod lasting;
 mod patch;
-mod told;
+mod story_parts;
 mod where_to_look;
 
 use std::ops::ControlFlow;
@@ -27,7 +27,7 @@ pub use complaint::Complaint;
 pub use happened::{Event, SentHere};
 pub use lasting::{lasting, name_of_step, name_with, pixels_show, windows_words};
 pub use patch::Patch;
-pub use told::{GhostHere, Story};
+pub use story_parts::{GhostHere, Story};
 pub use where_to_look::WhyHere;
 
 use happened::History;
@@ -87,24 +87,23 @@ pub fn explain(plan: &Plan, screens: &dyn ScreenSource, threads: usize, question
         None => play.at(step, |played| where_to_look::place(played, &findings, question.complaint))?,
     };
     let before_ms = question.before_ms.unwrap_or(USUAL_BEFORE_MS);
-    let history = play.history(step, place, before_ms)?;
-    let changes = history.events.iter().rev().find(|event| event.drawn_px > 0 || !event.sent.is_empty());
+    let mut story = play.story(step, place, before_ms)?;
+    let changes = story.events.iter().rev().find(|event| event.drawn_px > 0 || !event.sent.is_empty());
     let latest = changes.map_or(step, |event| event.step);
-    let around = patch::with_margin(place, plan.screen_size());
-    let before = match latest.checked_sub(1) {
+    let around = story.pictures[0].place;
+    story.pictures[1] = match latest.checked_sub(1) {
         Some(before) => play.at(before, |played| Patch::of(played, around))?,
         None => play.at(latest, |played| Patch::before(played, around, plan))?,
     };
-    let mut story = play.at(step, |played| end_of_story(played, place, history, before, plan))?;
     story.why_here = why_here;
     story.findings = relevant(findings, &story, question.complaint);
     let is_about = |finding: &Finding| {
         question.complaint.is_none_or(|complaint| where_to_look::how_near(finding, complaint).is_some())
     };
     story.about_complaint = story.findings.iter().filter(|finding| is_about(finding)).count();
+    story.mistake =
+        question.complaint.filter(|it| *it == Complaint::Shifted).and_then(|_| answers::meant_window(&story, plan));
     story.answers = question.complaint.map_or(Vec::new(), |complaint| answers::answers(complaint, &story, plan));
-    story.is_answered_better =
-        question.complaint == Some(Complaint::Shifted) && answers::meant_window(&story, plan).is_some();
     Ok(story)
 }
 
@@ -134,25 +133,35 @@ impl Playback<'_> {
             ControlFlow::Break(())
         })
         .map_err(NoStory::Broken)?;
-        seen.ok_or(NoStory::NoStep(self.plan.step_count.checked_sub(1)))
+        seen.ok_or_else(|| self.no_step())
     }
 
-    /// What happened at a place until the end of a step, from so long before it on.
-    fn history(&self, wanted: u64, place: Rect, before_ms: f64) -> Result<History, NoStory> {
+    fn no_step(&self) -> NoStory {
+        NoStory::NoStep(self.plan.step_count.checked_sub(1))
+    }
+
+    /// What happened at a place from so long before a step on, and what there is to see at its end; the picture before, why this
+    /// place, findings and answers are still to come.
+    fn story(&self, wanted: u64, place: Rect, before_ms: f64) -> Result<Story, NoStory> {
         let planned = self.plan.steps().find(|planned| planned.index == wanted);
         let at_ms = planned.map_or(0.0, |planned| planned.request_ms + planned.step.updates_after_ms());
         let mut history = History::new(place, at_ms - before_ms, self.plan);
+        let mut story = None;
         play_until(self.plan, self.screens, self.threads, &mut |step| {
             history.see(step);
-            if step.planned.index < wanted { ControlFlow::Continue(()) } else { ControlFlow::Break(()) }
+            if step.planned.index < wanted {
+                return ControlFlow::Continue(());
+            }
+            story = Some(end_of_story(step, place, &mut history, self.plan));
+            ControlFlow::Break(())
         })
         .map_err(NoStory::Broken)?;
-        Ok(history)
+        story.ok_or_else(|| self.no_step())
     }
 }
 
-/// What there is to see at the end.
-fn end_of_story(step: &PlayedStep<'_>, place: Rect, history: History, before: Patch, plan: &Plan) -> Story {
+/// What there is to see at the end, with the events of the history.
+fn end_of_story(step: &PlayedStep<'_>, place: Rect, history: &mut History, plan: &Plan) -> Story {
     let ghosts = step.ghosts.iter().filter(|ghost| ghost.rect.overlaps(place));
     let worst = ghosts.max_by(|one, other| one.worst_l.total_cmp(&other.worst_l));
     let now_ms = step.updates_request_ms();
@@ -175,13 +184,14 @@ fn end_of_story(step: &PlayedStep<'_>, place: Rect, history: History, before: Pa
     });
     let wrong_px = step.glass.unlike_memory().inside(&[place], step.grid()).count();
     let (unreached_px, inked_px) = (history.unreached.count(), history.inked.count());
+    let around = patch::with_margin(place, plan.screen_size());
     Story {
         step: step.planned.index,
         label: step.planned.step.label.clone(),
         at_ms: now_ms,
         place,
         why_here: WhyHere::Asked,
-        events: history.events,
+        events: std::mem::take(&mut history.events),
         earlier_updates: history.earlier_updates,
         cleaned_by: history.cleaned_by,
         earlier_flashes: history.earlier_flashes,
@@ -197,13 +207,13 @@ fn end_of_story(step: &PlayedStep<'_>, place: Rect, history: History, before: Pa
         forgets_now: step.planned.step.power.is_some_and(|power| power.loses(plan.display.memory)),
         findings: Vec::new(),
         about_complaint: 0,
-        is_answered_better: false,
+        mistake: None,
         answers: Vec::new(),
-        pictures: [Patch::of(step, before.place), before],
+        pictures: [Patch::of(step, around), Patch::empty(around)],
     }
 }
 
-/// The findings of a place and the time that is told: those about the complaint first, then the worst first; one of each
+/// The findings of a place and the time of the story: those about the complaint first, then the worst first; one of each
 /// rule, the one nearest in time.
 fn relevant(findings: Vec<Finding>, story: &Story, complaint: Option<Complaint>) -> Vec<Finding> {
     let first = story.events.first().map_or(story.step, |event| event.step);

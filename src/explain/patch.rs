@@ -24,10 +24,14 @@ pub struct Patch {
 }
 
 impl Patch {
+    /// A place of which nothing is known.
+    pub(super) fn empty(place: Rect) -> Self {
+        Self { place, every: every(place), meant: Vec::new(), seen: Vec::new(), off_l: Vec::new() }
+    }
+
     pub(super) fn of(step: &PlayedStep<'_>, place: Rect) -> Self {
-        let every = every(place);
-        let mut patch = Self { place, every, meant: Vec::new(), seen: Vec::new(), off_l: Vec::new() };
-        for (x, y) in pixels_by(every, place, step.memory.size()) {
+        let mut patch = Self::empty(place);
+        for (x, y) in pixels_by(patch.every, place, step.memory.size()) {
             let (tile, bit) = step.grid().locate(x, y);
             patch.meant.push(step.glass.memory_level(x, y));
             patch.seen.push(step.glass.level(x, y));
@@ -40,13 +44,11 @@ impl Patch {
     pub(super) fn before(step: &PlayedStep<'_>, place: Rect, plan: &Plan) -> Self {
         let (table, size) = (plan.display.ink.level_table(), step.previous.size());
         let shade = |(x, y): (u32, u32)| step.previous.shades()[(y * size.width + x) as usize];
-        let every = every(place);
-        let levels: Vec<Level> = pixels_by(every, place, size).map(|at| table[usize::from(shade(at))]).collect();
-        Self { place, every, off_l: vec![0.0; levels.len()], seen: levels.clone(), meant: levels }
+        let patch = Self::empty(place);
+        let levels: Vec<Level> = pixels_by(patch.every, place, size).map(|at| table[usize::from(shade(at))]).collect();
+        Self { off_l: vec![0.0; levels.len()], seen: levels.clone(), meant: levels, ..patch }
     }
-}
 
-impl Patch {
     /// How many pixels it has in a row, and how many rows.
     pub fn size(&self) -> Size {
         Size { width: self.place.width.div_ceil(self.every), height: self.place.height.div_ceil(self.every) }

@@ -6,7 +6,7 @@
 use super::{
     law::{Law, Residue, Swing},
     neighbours::Neighbourhood,
-    spread::Spreads,
+    spread::{Spreads, place_of},
     state::{PanelState, present},
     swings::{Swung, Turn},
 };
@@ -582,7 +582,7 @@ impl Fates {
 
     fn place_of(level: Level, target: Level, before: Residue) -> usize {
         let key = before.bits() ^ u64::from(level) << 8 ^ u64::from(target);
-        (key.wrapping_mul(0x9e37_79b9_7f4a_7c15) >> 55) as usize % FATES
+        place_of(key, FATES)
     }
 
     /// Brings all moves to the spreads.

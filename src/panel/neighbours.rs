@@ -4,7 +4,7 @@
 
 use super::{
     law::{Law, Residue},
-    spread::Spreads,
+    spread::{Spreads, place_of},
     state::PanelState,
 };
 use crate::{
@@ -173,7 +173,7 @@ impl Moves {
     /// Takes note of a pixel of a level whose residue moved.
     fn take(&mut self, level: Level, before: Residue, after: Residue, spreads: &mut Spreads) {
         let key = before.bits() ^ after.bits().rotate_left(17) ^ u64::from(level);
-        let place = &mut self.places[(key.wrapping_mul(0x9e37_79b9_7f4a_7c15) >> 56) as usize % PLACES];
+        let place = &mut self.places[place_of(key, PLACES)];
         if (place.level, place.before, place.after) != (level, before, after) {
             place.settle(spreads);
             *place = Move { level, before, after, pixels: 0 };

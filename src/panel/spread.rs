@@ -89,6 +89,13 @@ impl Spreads {
     }
 }
 
+/// Where, among so many places, kinds of pixels with that key are remembered until another kind takes the place. The number of
+/// places is a power of two.
+#[inline]
+pub(super) fn place_of(key: u64, places: usize) -> usize {
+    (key.wrapping_mul(0x9e37_79b9_7f4a_7c15) >> (u64::BITS - places.ilog2())) as usize % places
+}
+
 /// Spreads while all pixels are counted.
 pub(crate) struct Recount<'t> {
     tones: &'t Tones,

@@ -344,7 +344,7 @@ impl PanelState {
         if !is_cleaned || self.charge.is_some() {
             return false;
         }
-        // Most of a cleaned panel is alike: so many tiles with one residue are told as one.
+        // Most of a cleaned panel is alike: so many tiles with one residue count as one.
         let mut alike: Option<(u64, u64)> = None;
         let end = |alike: Option<(u64, u64)>, take: &mut dyn FnMut(u64)| {
             if let Some((bits, tiles)) = alike {

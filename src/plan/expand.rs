@@ -87,13 +87,13 @@ fn step_in(nodes: &[Node], mut index: u64) -> Option<&Arc<Step>> {
     None
 }
 
-/// How many steps a list is when it is played once.
-fn steps_of(nodes: &[Node]) -> u64 {
+/// How many steps a list is when it is played once; at most `u64::MAX`.
+pub(crate) fn steps_of(nodes: &[Node]) -> u64 {
     let of_node = |node: &Node| match node {
         Node::Step(step) => step.times(),
-        Node::Repeat { count, body } => count * steps_of(body),
+        Node::Repeat { count, body } => count.saturating_mul(steps_of(body)),
     };
-    nodes.iter().map(of_node).sum()
+    nodes.iter().map(of_node).fold(0, u64::saturating_add)
 }
 
 impl<'p> Iterator for Steps<'p> {

@@ -8,7 +8,7 @@ use std::{collections::BTreeMap, sync::Arc};
 
 use super::{
     Accept, Begins, Cause, KnownRule, MOST_STEPS, NoDefault, Node, Plan, RecordedPlan, RuleLimits, RuleSettings,
-    ScreenId, Shows, Step, Stroke, Update, Updates, WindowAsk, settings::with_outer,
+    ScreenId, Shows, Step, Stroke, Update, Updates, WindowAsk, settings::with_outer, steps_of,
 };
 use crate::{
     display::Display,
@@ -203,7 +203,7 @@ impl PlanMaker {
         if let Some(wrong) = self.wrong {
             return Err(wrong);
         }
-        let step_count = count(&self.nodes);
+        let step_count = steps_of(&self.nodes);
         if step_count > MOST_STEPS {
             return Err(NoPlan { step: "/steps".into(), reason: NoPlanReason::Steps(step_count) });
         }
@@ -299,15 +299,6 @@ fn check_time(ms: f64) -> Result<(), NoPlanReason> {
 
 fn check_window(window: Window) -> Result<(), NoPlanReason> {
     if window.width >= 1 && window.height >= 1 { Ok(()) } else { Err(NoPlanReason::Window(window)) }
-}
-
-/// How many steps a list has when it is played once; a number that is too large becomes the largest possible.
-fn count(nodes: &[Node]) -> u64 {
-    let of_node = |node: &Node| match node {
-        Node::Step(step) => step.times(),
-        Node::Repeat { count: times, body } => times.saturating_mul(count(body)),
-    };
-    nodes.iter().map(of_node).fold(0, u64::saturating_add)
 }
 
 #[cfg(test)]

@@ -23,6 +23,7 @@ pub(crate) use document::{
     window_ask,
 };
 pub use document::{Surroundings, Trouble, read_plan};
+pub(crate) use expand::steps_of;
 pub use expand::{PlannedStep, Steps};
 pub use limits::{LimitValue, NoDefault, Origin, RuleLimits, TinyTextLimits, display_limit};
 pub use made::{NoPlan, NoPlanReason, PlanHead, PlanMaker};

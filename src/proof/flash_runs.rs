@@ -18,7 +18,7 @@ const ROUNDING_MS: f64 = 1e-9;
 /// So many halves of flashes within a second are as good as no bound.
 pub(super) const ENDLESS: u32 = 1000;
 
-/// So many runs to one state are told apart; of more, the earliest times of all of them are taken together.
+/// So many runs to one state are distinguished; of more, the earliest times of all of them are taken together.
 const MOST_TOLD_APART: usize = 8;
 
 /// A run of moves, with times in ms from its first flash on.
@@ -267,7 +267,7 @@ impl Search<'_> {
     fn offer(&mut self, mut label: Label, source: u32) {
         let run = &label.run;
         if label.before == NONE {
-            // The state before the run is kept where the number of a label would be, told apart by its highest bit.
+            // The state before the run is kept where the number of a label would be, distinguished by its highest bit.
             label.before = source | BEGINS;
         }
         let number = self.labels.len() as u32;

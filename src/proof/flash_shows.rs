@@ -157,12 +157,12 @@ impl<'k> Showing<'k> {
         Self { flashing, kinds, losing, cell, levels, numbers: HashMap::default(), of_kind, list: Vec::new() }
     }
 
-    /// How many levels are told apart.
+    /// How many levels are distinguished.
     pub(super) fn levels(&self) -> usize {
         self.levels
     }
 
-    /// Whether each place has its updates one after the other: not where places are not told apart.
+    /// Whether each place has its updates one after the other: not where places are not distinguished.
     pub(super) fn has_order(&self) -> bool {
         self.cell.is_some() || self.flashing.is_one_by_one
     }

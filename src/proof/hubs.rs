@@ -32,7 +32,7 @@ enum Spread {
     OutOf,
 }
 
-/// One of the ways between two pictures, as it is told apart.
+/// One of the ways between two pictures, as it is distinguished.
 #[derive(Debug)]
 struct Passage {
     /// The picture of the ring.

@@ -14,10 +14,10 @@ pub struct Proving<'f> {
     pub frames: &'f Frames,
     /// How many threads work, at least 1.
     pub threads: usize,
-    /// The most cells (pixels to which every walk does the same) that are told apart, at least 4; usually [`MOST_CELLS`]. If
+    /// The most cells (pixels to which every walk does the same) that are distinguished, at least 4; usually [`MOST_CELLS`]. If
     /// there are more, the small ones are joined, and what is proved holds for each of them.
     pub most_cells: usize,
 }
 
-/// As many cells are usually told apart.
+/// As many cells are usually distinguished.
 pub const MOST_CELLS: usize = 2000;

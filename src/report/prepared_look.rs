@@ -2,11 +2,9 @@
 //!
 //! Knows pictures and inks, not how a screen is prepared.
 
-use std::fmt::Write as _;
-
 use super::{
     panel_view::Colours,
-    sheet::{Band, opaque, png_of},
+    sheet::{Band, TITLE, add_title, opaque, png_of, titles_over},
 };
 use crate::{
     display::{Ink, Level},
@@ -16,7 +14,6 @@ use crate::{
 };
 
 const GAP: u32 = 20;
-const TITLE: u32 = 30;
 /// Screens are drawn larger, by whole pixels, up to about this width, px.
 const WIDEST: u32 = 480;
 /// A title needs this much room, px.
@@ -57,23 +54,10 @@ pub fn three_pictures(
 }
 
 fn titles(whole: Size, column: u32, size: Size, scale: u32) -> String {
-    let mut svg = format!(
-        "<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"{}\" height=\"{}\" font-family=\"Arimo\" font-size=\"14\" \
-         fill=\"#1c1f24\">",
-        whole.width, whole.height
-    );
-    for (number, title) in ["as drawn", "prepared", "on the panel"].iter().enumerate() {
-        let left = GAP + number as u32 * column;
-        let _ = write!(svg, "<text x=\"{left}\" y=\"{}\">{title}</text>", TITLE - 9);
-        // Around the picture, not over it.
-        let _ = write!(
-            svg,
-            "<rect x=\"{}\" y=\"{}\" width=\"{}\" height=\"{}\" fill=\"none\" stroke=\"#9aa0a6\"/>",
-            f64::from(left) - 0.5,
-            f64::from(TITLE) - 0.5,
-            size.width * scale + 1,
-            size.height * scale + 1
-        );
+    let mut svg = titles_over(whole);
+    let drawn = Size { width: size.width * scale, height: size.height * scale };
+    for (number, title) in (0..).zip(["as drawn", "prepared", "on the panel"]) {
+        add_title(&mut svg, title, (GAP + number * column, TITLE), drawn);
     }
     svg.push_str("</svg>");
     svg

@@ -3,7 +3,7 @@
 //! Most have few colours: such a picture is packed as numbers of colours, a third of the bytes or less, which takes a quarter of
 //! the time and makes smaller files.
 
-use std::{io::Write as _, ops::Range};
+use std::{fmt::Write as _, io::Write as _, ops::Range};
 
 use png::{BitDepth, ColorType, DeflateCompression, Filter};
 use resvg::tiny_skia::{Color, Pixmap, PremultipliedColorU8};
@@ -36,6 +36,31 @@ impl Band {
         let at = (y - self.top) as usize * self.pixmap.width() as usize + x as usize;
         self.pixmap.pixels_mut()[at] = colour;
     }
+}
+
+/// Room above a picture for its title, px.
+pub(super) const TITLE: u32 = 30;
+
+/// The beginning of what lies over a sheet of several pictures with titles; it ends with `</svg>`.
+pub(super) fn titles_over(sheet: Size) -> String {
+    format!(
+        "<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"{}\" height=\"{}\" font-family=\"Arimo\" font-size=\"14\" \
+         fill=\"#1c1f24\">",
+        sheet.width, sheet.height
+    )
+}
+
+/// Adds the title of a picture at a corner of the sheet, and a frame around it, not over it.
+pub(super) fn add_title(svg: &mut String, title: &str, (x, y): (u32, u32), picture: Size) {
+    let _ = write!(svg, "<text x=\"{x}\" y=\"{}\">{title}</text>", y - 9);
+    let _ = write!(
+        svg,
+        "<rect x=\"{}\" y=\"{}\" width=\"{}\" height=\"{}\" fill=\"none\" stroke=\"#9aa0a6\"/>",
+        f64::from(x) - 0.5,
+        f64::from(y) - 0.5,
+        picture.width + 1,
+        picture.height + 1
+    );
 }
 
 /// A sheet that is drawn. Packing it takes as long again, and can be done elsewhere.

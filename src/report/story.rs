@@ -55,7 +55,7 @@ pub struct StoryReport<'s> {
     pub story: &'s Story,
     /// What somebody complains about.
     pub complaint: Option<Complaint>,
-    /// The walk that was played, in words, if this is told of a flow.
+    /// The walk that was played, in words, if the story is of a flow.
     pub walk: Option<&'s str>,
 }
 
@@ -187,13 +187,13 @@ impl Words<'_> {
 
     fn events(&self) -> Vec<String> {
         let story = self.report.story;
-        let (cut, told) = story.events.split_at(story.events.len().saturating_sub(MOST_EVENTS));
+        let (cut, shown) = story.events.split_at(story.events.len().saturating_sub(MOST_EVENTS));
         let mut lines = Vec::new();
         lines.extend(before_words(story, cut));
         if !cut.is_empty() {
             lines.push(format!("The first {} of this time are left out.", counted(cut.len() as u64, "step", "steps")));
         }
-        for alike in told.chunk_by(|one, other| self.deeds(one) == self.deeds(other)) {
+        for alike in shown.chunk_by(|one, other| self.deeds(one) == self.deeds(other)) {
             lines.push(self.event(&alike[0]));
             if let [_, .., last] = alike {
                 let steps = counted(alike.len() as u64 - 1, "more time", "more times");
@@ -385,10 +385,10 @@ impl Words<'_> {
     }
 
     fn helps(&self) -> Vec<String> {
-        let Story { findings, about_complaint, answers, is_answered_better, .. } = self.report.story;
+        let Story { findings, about_complaint, answers, mistake, .. } = self.report.story;
         let mut helps = helps_of(&findings[..*about_complaint], findings);
         match (helps.is_empty(), answers.is_empty()) {
-            (false, _) if *is_answered_better => {
+            (false, _) if mistake.is_some() => {
                 helps.insert(
                     0,
                     "What is said above about the complaint corrects the mistake itself. The rules only see what it leads to:"
@@ -456,7 +456,7 @@ fn leaves_words(display: &Display, mode: &Mode, temperature_c: f64) -> String {
     )
 }
 
-/// What was before the events that are told one by one; `cut` are those that are not.
+/// What was before the events that are described one by one; `cut` are those that are not.
 fn before_words(story: &Story, cut: &[Event]) -> Option<String> {
     let taken = |event: &Event| event.sent.iter().filter(|sent| !sent.is_lost).count() as u64;
     let last_cleaning = cut.iter().rposition(|event| event.cleans_all);

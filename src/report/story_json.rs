@@ -48,7 +48,7 @@ pub fn story_json(report: StoryReport<'_>) -> Value {
             })
         })
         .collect();
-    let mut told = json!({
+    let mut object = json!({
         "format": "story/1", "plan": path, "step": story.step, "label": story.label, "at_ms": story.at_ms,
         "box": story.place.to_array(), "complaint": complaint.map(Complaint::word), "answers": story.answers,
         "events": events, "earlier_updates": story.earlier_updates, "cleaned_by": story.cleaned_by, "ghost": ghost,
@@ -57,7 +57,7 @@ pub fn story_json(report: StoryReport<'_>) -> Value {
         "net_impulse_vs": story.most_charge_vs, "findings": findings,
     });
     if let Some(walk) = walk {
-        told["walk"] = walk.into();
+        object["walk"] = walk.into();
     }
-    told
+    object
 }

@@ -4,7 +4,7 @@ use std::fmt::Write as _;
 
 use super::{
     panel_view::Colours,
-    sheet::{Band, opaque, png_of},
+    sheet::{Band, TITLE, add_title, opaque, png_of, titles_over},
 };
 use crate::{
     display::Ink,
@@ -15,7 +15,6 @@ use crate::{
 /// The widest that one picture is drawn, and the least, px.
 const WIDEST: u32 = 420;
 const GAP: u32 = 20;
-const TITLE: u32 = 30;
 /// The difference is drawn so that at least this much is black or white, L*: a trace of something shall not look large.
 const LEAST_REACH_L: f32 = 3.0;
 
@@ -129,24 +128,12 @@ impl Strip {
 
     fn overlay(&self, titles: &[String], story: &Story) -> String {
         let (size, drawn) = (self.size(), self.drawn());
-        let mut svg = format!(
-            "<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"{}\" height=\"{}\" font-family=\"Arimo\" font-size=\"14\" \
-             fill=\"#1c1f24\">",
-            size.width, size.height
-        );
+        let mut svg = titles_over(size);
         let around = story.pictures[0].place;
         let scaled = |pixels: u32| f64::from(pixels) * f64::from(self.larger) / f64::from(self.smaller * self.every);
         for (number, title) in titles.iter().enumerate() {
             let (x, y) = self.corner(number as u32);
-            let _ = write!(svg, "<text x=\"{x}\" y=\"{}\">{title}</text>", y - 9);
-            let _ = write!(
-                svg,
-                "<rect x=\"{}\" y=\"{}\" width=\"{}\" height=\"{}\" fill=\"none\" stroke=\"#9aa0a6\"/>",
-                f64::from(x) - 0.5,
-                f64::from(y) - 0.5,
-                drawn.width + 1,
-                drawn.height + 1
-            );
+            add_title(&mut svg, title, (x, y), drawn);
             // Around the place, not over it.
             let (left, top) = (scaled(story.place.x - around.x) - 2.0, scaled(story.place.y - around.y) - 2.0);
             let (wide, high) = (scaled(story.place.width) + 4.0, scaled(story.place.height) + 4.0);

@@ -19,8 +19,15 @@ pub(super) const TEN_MINUTES_IN_AN_HOUR: f64 = 6.0;
 pub(super) struct LeastPause {
     /// How long, ms.
     pub(super) ms: f64,
-    /// Which limit asks for the most, in words.
-    why: Option<&'static str>,
+    /// Which limit asks for the most, if any does.
+    why: Option<Why>,
+}
+
+/// A limit that asks for a pause between two updates.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Why {
+    Panel,
+    Flashes,
 }
 
 impl LeastPause {
@@ -29,15 +36,11 @@ impl LeastPause {
         let drives = &plan.display.modes[mode];
         let transfer_ms = plan.display.link.transfer_ms(pixels);
         let by_drive = Self { ms: transfer_ms + drives.duration_at(temperature_c), why: None };
-        let by_panel = plan.limits.too_soon.ms.map(|least| Self {
-            ms: least.value + transfer_ms,
-            why: Some("because fewer would be reported by `too-soon`"),
-        });
+        let by_panel =
+            plan.limits.too_soon.ms.map(|least| Self { ms: least.value + transfer_ms, why: Some(Why::Panel) });
         let allowed = plan.limits.restless.per_hour.value / TEN_MINUTES_IN_AN_HOUR;
-        let by_flash = (drives.flashes > 0 && allowed < 2.0).then_some(Self {
-            ms: TEN_MINUTES_MS,
-            why: Some("because flashes closer to each other would be reported by `restless`"),
-        });
+        let by_flash =
+            (drives.flashes > 0 && allowed < 2.0).then_some(Self { ms: TEN_MINUTES_MS, why: Some(Why::Flashes) });
         let longer = |one: Self, other: Self| if other.ms > one.ms { other } else { one };
         let longest = [by_panel, by_flash].into_iter().flatten().fold(by_drive, longer);
         Self { ms: longest.ms.ceil(), ..longest }
@@ -45,12 +48,16 @@ impl LeastPause {
 
     /// Whether it is flashes that are to be so far apart.
     pub(super) fn is_between_flashes(self) -> bool {
-        self.why.is_some_and(|why| why.contains("flashes"))
+        self.why == Some(Why::Flashes)
     }
 
     /// Why that long, in words that follow the figure.
-    pub(super) fn reason(self) -> String {
-        self.why.map_or(String::new(), |why| format!(", {why}"))
+    pub(super) fn reason(self) -> &'static str {
+        match self.why {
+            None => "",
+            Some(Why::Panel) => ", because fewer would be reported by `too-soon`",
+            Some(Why::Flashes) => ", because flashes closer to each other would be reported by `restless`",
+        }
     }
 }
 

@@ -329,10 +329,10 @@ async function checkHere(page) {
   await viewOf(page).locator(".stage").focus();
   await page.keyboard.press("Shift+ArrowRight");
   const moved = x + Math.max(1, Math.round(size[1] / 100));
-  await page.waitForFunction((told) => document.querySelector(".plan:not([hidden]) .here")?.dataset.told.startsWith(told), `${moved},${y} `);
+  await page.waitForFunction((about) => document.querySelector(".plan:not([hidden]) .here")?.dataset.about.startsWith(about), `${moved},${y} `);
   const slider = viewOf(page).getByRole("slider", { name: /^Step/ });
   await slider.fill("1");
-  await page.waitForFunction((told) => document.querySelector(".plan:not([hidden]) .here")?.dataset.told === told, `${moved},${y} 0`);
+  await page.waitForFunction((about) => document.querySelector(".plan:not([hidden]) .here")?.dataset.about === about, `${moved},${y} 0`);
   assert.match(await here.locator("h3").textContent(), / at step 0/);
   await here.getByRole("button", { name: "Close" }).click();
   await here.waitFor({ state: "detached" });

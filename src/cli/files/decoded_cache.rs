@@ -1,61 +1,34 @@
 //! Decoded screens, kept from one round of `--watch` to the next.
 //!
-//! A picture is found by the content of its file and everything else that it is made from, so it is never outdated.
+//! A picture is found by the content of its file and everything else that it is made from.
 
-use std::{
-    collections::BTreeMap,
-    mem,
-    sync::{Mutex, PoisonError},
+use crate::{
+    recently_used::{Key, RecentlyUsed},
+    screen::Picture,
 };
 
-use crate::screen::Picture;
-
-/// When the pictures of late take so many bytes of pixels, those that were not used since the last time are dropped.
+/// The most that the pictures of late take, in bytes of pixels.
 const LARGEST: usize = 96 << 20;
 
-/// What a picture is made from.
-pub(crate) type Key = [u8; blake3::OUT_LEN];
-
 /// Decoded pictures, as many as there is room for: also those of plans that the last round did not review again.
-#[derive(Debug, Default)]
-pub(crate) struct DecodedCache {
-    kept: Mutex<Kept>,
-}
+#[derive(Debug)]
+pub(crate) struct DecodedCache(RecentlyUsed<Picture>);
 
-#[derive(Debug, Default)]
-struct Kept {
-    before: BTreeMap<Key, Picture>,
-    now: BTreeMap<Key, Picture>,
-    bytes: usize,
+impl Default for DecodedCache {
+    fn default() -> Self {
+        Self(RecentlyUsed::new(LARGEST))
+    }
 }
 
 impl DecodedCache {
     /// A picture that was made from the same content before.
     pub(crate) fn get(&self, key: &Key) -> Option<Picture> {
-        let mut kept = self.kept.lock().unwrap_or_else(PoisonError::into_inner);
-        if let Some(picture) = kept.now.get(key) {
-            return Some(picture.clone());
-        }
-        let picture = kept.before.remove(key)?;
-        kept.add(*key, picture.clone());
-        Some(picture)
+        self.0.get(key)
     }
 
     /// Keeps a picture, where there is room.
     pub(crate) fn put(&self, key: Key, picture: &Picture) {
-        self.kept.lock().unwrap_or_else(PoisonError::into_inner).add(key, picture.clone());
-    }
-}
-
-impl Kept {
-    fn add(&mut self, key: Key, picture: Picture) {
-        let size = picture.bytes();
-        if self.bytes + size > LARGEST {
-            (self.before, self.bytes) = (mem::take(&mut self.now), 0);
-        }
-        if size <= LARGEST && self.now.insert(key, picture).is_none() {
-            self.bytes += size;
-        }
+        self.0.put(key, picture.clone(), picture.bytes());
     }
 }
 

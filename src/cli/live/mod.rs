@@ -15,7 +15,7 @@ use super::{
     interrupt::end_in_peace,
     output::write_out,
     review::{LiveReview, Repeated, ReviewRun, Task, changed_words},
-    telling::{done_or_told, tell},
+    telling::{status_or_faults, tell},
 };
 use crate::{
     report::html::{self, Form},
@@ -38,7 +38,7 @@ pub(crate) struct LiveArguments {
 
 /// Runs the command until somebody ends it; gives the exit status if it cannot begin.
 pub(super) fn live(arguments: &LiveArguments) -> u8 {
-    done_or_told(run(arguments))
+    status_or_faults(run(arguments))
 }
 
 fn run(arguments: &LiveArguments) -> Result<u8, Vec<Fault>> {

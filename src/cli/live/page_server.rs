@@ -1,4 +1,4 @@
-//! The page on the loopback address: who asks for it under its secret path gets it, and is told when it changes. Nothing
+//! The page on the loopback address: who asks for it under its secret path gets it, and learns when it changes. Nothing
 //! from elsewhere can connect, and nothing is written to the disk. Knows bytes, not what the page says.
 
 use std::{
@@ -43,10 +43,10 @@ struct Shown {
     page: Arc<Vec<u8>>,
     /// The number of the page.
     number: u64,
-    /// What readers are told, as JSON.
+    /// What readers learn, as JSON.
     news: String,
-    /// How often there was something to tell.
-    told: u64,
+    /// How often there was news.
+    times: u64,
     /// How many requests are being answered.
     readers: usize,
 }
@@ -133,7 +133,7 @@ impl Desk {
         change(&mut shown);
         let news = News { page: shown.number, troubles: troubles.iter().map(|fault| trouble(fault)).collect() };
         shown.news = serde_json::to_string(&news).unwrap_or_default();
-        shown.told += 1;
+        shown.times += 1;
         self.changed.notify_all();
     }
 
@@ -180,17 +180,17 @@ impl Desk {
     /// Tells what is shown now, and whatever is shown after that, as server-sent events (HTML Living Standard 9.2).
     fn tell_news(&self, stream: &mut TcpStream) -> io::Result<()> {
         write_head(stream, "200 OK", "text/event-stream", None)?;
-        let mut told = 0;
+        let mut sent = 0;
         loop {
             let news = {
                 let shown = self.shown();
-                let waited = self.changed.wait_timeout_while(shown, STILL_THERE, |shown| shown.told == told);
+                let waited = self.changed.wait_timeout_while(shown, STILL_THERE, |shown| shown.times == sent);
                 let (shown, _) = waited.unwrap_or_else(PoisonError::into_inner);
-                if shown.told == told { None } else { Some((shown.told, shown.news.clone())) }
+                if shown.times == sent { None } else { Some((shown.times, shown.news.clone())) }
             };
             match news {
                 Some((number, news)) => {
-                    told = number;
+                    sent = number;
                     write!(stream, "data: {news}\n\n")?;
                 }
                 None => stream.write_all(b": still there\n\n")?,

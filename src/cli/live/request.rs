@@ -10,7 +10,7 @@ const MOST_FIELDS: usize = 64;
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(super) enum Asked {
     Page,
-    /// To be told whenever the page changes.
+    /// To learn whenever the page changes.
     News,
     Refused(Refusal),
 }

@@ -2,29 +2,28 @@
 //! those of the free choice, and written as JSON or as a C header on request.
 
 use std::{
-    io::{self, IsTerminal, Write},
+    io::{self, Write},
     path::Path,
     sync::Arc,
 };
 
-use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
-
 use super::{
     chosen_text::with_choices,
-    played_plan::{Played, load_cached, play, say},
+    played_plan::{FIGURES, Figure, Played, load_cached, load_with, play, say},
     replan_arguments::ReplanArguments,
 };
 use crate::{
     cli::{
-        files::{DecodedCache, LoadedPlan, SettingsStore, load_text, screen_faults, working_folder},
+        files::{DecodedCache, LoadedPlan, SettingsStore, screen_faults, working_folder},
         output::write_file,
+        progress::counter,
         telling::output_style,
     },
     plan::ScreenId,
     planner::{FoundPolicy, Which, policy_for, replan_with_progress, turned},
     report::policy::{ComparedFigure, LIMITS_OF_THE_MODEL, PolicyReport, header, json, words},
     rules::wording::counted,
-    source::{Fault, Source},
+    source::Fault,
 };
 
 /// Finds a rule, shows it, and writes it where that is asked for.
@@ -38,10 +37,10 @@ pub(super) fn run(arguments: &ReplanArguments) -> Result<(), Vec<Fault>> {
     if loaded.plan.step_count == 0 {
         return say(|out| writeln!(out, "{name}: there is no step to find a rule for"));
     }
-    let bar = bar(&name);
-    let told = &mut |tried: usize| bar.set_position(tried as u64);
-    let found =
-        policy_for(&loaded.plan, &loaded.screens, threads, told).map_err(|broken| screen_faults(&loaded, broken))?;
+    let bar = counter(&name, "rules played");
+    let progress = &mut |tried: usize| bar.set_position(tried as u64);
+    let found = policy_for(&loaded.plan, &loaded.screens, threads, progress)
+        .map_err(|broken| screen_faults(&loaded, broken))?;
     bar.finish_and_clear();
     let figures = figures(arguments, &loaded, &found, (&mut settings, &cache))?;
     let screen_name = |screen: ScreenId| screen_name(&loaded, screen);
@@ -87,19 +86,6 @@ impl Form {
     }
 }
 
-/// Progress on a terminal: how many rules were played; how many there will be is not known before.
-fn bar(name: &str) -> ProgressBar {
-    if !io::stderr().is_terminal() {
-        return ProgressBar::hidden();
-    }
-    let bar = ProgressBar::with_draw_target(None, ProgressDrawTarget::stderr_with_hz(8));
-    if let Ok(style) = ProgressStyle::with_template("{msg}  {pos} rules played, {elapsed} so far") {
-        bar.set_style(style);
-    }
-    bar.set_message(name.to_owned());
-    bar
-}
-
 /// The name of a screen's file without the folders above it.
 fn screen_name(loaded: &LoadedPlan, screen: ScreenId) -> String {
     let path = loaded.screens.path(screen);
@@ -127,8 +113,7 @@ fn figures(
         replan_with_progress(&loaded.plan, &loaded.screens, threads, (&Which::All, arguments.effort.into()), &|_| {})
             .map_err(|broken| screen_faults(loaded, broken))?;
     let text = with_choices(loaded, &replanned, &[])?;
-    let source = Arc::new(Source::new(loaded.plan.source.name.clone(), text));
-    let free = load_text(&source, &arguments.plan, settings, Some(cache))?;
+    let free = load_with(text, loaded, arguments, (settings, cache))?;
     let played = [
         play(loaded, &found.turned, threads)?,
         play(&free, &turned(&free.plan, found.turns), threads)?,
@@ -138,24 +123,11 @@ fn figures(
 }
 
 fn compared(played: &[Played; 3]) -> Vec<ComparedFigure> {
-    let figure = |name, key, digits, value: fn(&Played) -> f64| {
-        let values = [&played[0], &played[1], &played[2]].map(value);
+    let figure = |Figure { name, key, digits, of, .. }| {
+        let values = [&played[0], &played[1], &played[2]].map(of);
         ComparedFigure { name, key, digits, values }
     };
-    vec![
-        figure("errors", "errors", 0, |played| played.summary.error as f64),
-        figure("warnings", "warnings", 0, |played| played.summary.warning as f64),
-        figure("notes", "notes", 0, |played| played.summary.note as f64),
-        figure("cleanings", "cleanings", 0, |played| played.summary.cleanings as f64),
-        figure("flashing updates", "flashing_updates", 0, |played| played.summary.flashing_updates as f64),
-        figure("flashed area, cm2 s", "flashed_cm2_s", 1, |played| played.flashed_cm2_s),
-        figure("strongest ghost, L*", "strongest_ghost_l", 2, |played| played.summary.worst_residue_l),
-        figure("longest answer, ms", "longest_answer_ms", 0, |played| played.summary.longest_answer_ms),
-        figure("mean answer, ms", "mean_answer_ms", 0, |played| played.mean_answer_ms),
-        figure("never answered", "never_answered", 0, |played| played.never_answered as f64),
-        figure("energy, mJ", "energy_mj", 1, |played| played.summary.energy_mj),
-        figure("cost", "cost", 2, |played| played.cost),
-    ]
+    FIGURES.into_iter().map(figure).collect()
 }
 
 fn show(report: PolicyReport<'_>, figures: &[ComparedFigure], out: &mut dyn Write) -> io::Result<()> {

@@ -2,13 +2,13 @@
 
 use std::sync::Arc;
 
-use super::{chosen_text::cannot_edit, replan_arguments::ReplanArguments};
+use super::{chosen_text::cannot_edit, played_plan::load_with, replan_arguments::ReplanArguments};
 use crate::{
-    cli::files::{DecodedCache, LoadedPlan, SettingsStore, load_text},
+    cli::files::{DecodedCache, LoadedPlan, SettingsStore},
     plan::Plan,
     planner::{Choice, Pause, Replanned, pauses, with_empty_steps},
     rules::wording::{span, step_name},
-    source::{Fault, Source},
+    source::Fault,
 };
 
 /// The pauses of a plan, and the plan with an empty step in each.
@@ -32,8 +32,7 @@ impl Pauses {
             return Ok(Self { pauses, with_steps: None });
         }
         let text = with_empty_steps(plan, &pauses).map_err(|fault| cannot_edit(plan, &fault))?;
-        let source = Arc::new(Source::new(plan.source.name.clone(), text));
-        let with_steps = load_text(&source, &arguments.plan, settings, Some(cache))?;
+        let with_steps = load_with(text, loaded, arguments, (settings, cache))?;
         Ok(Self { pauses, with_steps: Some(with_steps) })
     }
 

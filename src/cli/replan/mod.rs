@@ -1,11 +1,11 @@
 //! `stillpage replan`: chooses the updates of a plan, says why, and on request writes them into the file.
 
-mod replan_arguments;
 mod as_policy;
+mod chosen_text;
 mod inserted;
 mod played_plan;
+mod replan_arguments;
 mod step_by_step;
-mod chosen_text;
 
 use super::telling::status_of;
 pub(crate) use replan_arguments::ReplanArguments;

@@ -1,4 +1,4 @@
-//! The plan of `replan` from the disk, and plans as they are played for its table of figures.
+//! The plan of `replan` from the disk, plans as they are played, and the figures that tables compare them by.
 
 use std::{
     io::{self, Write},
@@ -8,7 +8,7 @@ use std::{
 use super::replan_arguments::ReplanArguments;
 use crate::{
     cli::{
-        files::{DecodedCache, LoadedPlan, SettingsStore, check_is_one_plan, load_kept_plan, screen_faults},
+        files::{DecodedCache, LoadedPlan, SettingsStore, check_is_one_plan, load_kept_plan, load_text, screen_faults},
         output::write_out,
     },
     finding::Summary,
@@ -16,7 +16,7 @@ use crate::{
     planner::{Meter, cost_of_finding},
     review::review,
     rules::Selection,
-    source::Fault,
+    source::{Fault, Source},
 };
 
 /// A plan as it was played.
@@ -55,6 +55,53 @@ pub(super) fn load_cached(
 ) -> Result<LoadedPlan, Vec<Fault>> {
     check_is_one_plan(&arguments.plan)?;
     load_kept_plan(&arguments.plan, settings, Some(cache))
+}
+
+/// The same plan with another text, as if it stood in its file.
+pub(super) fn load_with(
+    text: String,
+    loaded: &LoadedPlan,
+    arguments: &ReplanArguments,
+    (settings, cache): (&mut SettingsStore, &Arc<DecodedCache>),
+) -> Result<LoadedPlan, Vec<Fault>> {
+    let source = Arc::new(Source::new(loaded.plan.source.name.clone(), text));
+    load_text(&source, &arguments.plan, settings, Some(cache))
+}
+
+/// A figure of a plan as it was played, for the tables.
+pub(super) struct Figure {
+    pub(super) name: &'static str,
+    /// Its name in files.
+    pub(super) key: &'static str,
+    /// Digits after the point.
+    pub(super) digits: usize,
+    pub(super) of: fn(&Played) -> f64,
+    /// Whether only rules are compared by it.
+    pub(super) is_of_rules: bool,
+}
+
+/// All of them, in the order of the tables.
+pub(super) const FIGURES: [Figure; 12] = [
+    of_all("errors", "errors", 0, |played| played.summary.error as f64),
+    of_all("warnings", "warnings", 0, |played| played.summary.warning as f64),
+    of_all("notes", "notes", 0, |played| played.summary.note as f64),
+    of_rules("cleanings", "cleanings", 0, |played| played.summary.cleanings as f64),
+    of_all("flashing updates", "flashing_updates", 0, |played| played.summary.flashing_updates as f64),
+    of_all("flashed area, cm2 s", "flashed_cm2_s", 1, |played| played.flashed_cm2_s),
+    of_all("strongest ghost, L*", "strongest_ghost_l", 2, |played| played.summary.worst_residue_l),
+    of_all("longest answer, ms", "longest_answer_ms", 0, |played| played.summary.longest_answer_ms),
+    of_rules("mean answer, ms", "mean_answer_ms", 0, |played| played.mean_answer_ms),
+    of_all("never answered", "never_answered", 0, |played| played.never_answered as f64),
+    of_all("energy, mJ", "energy_mj", 1, |played| played.summary.energy_mj),
+    of_all("cost", "cost", 2, |played| played.cost),
+];
+
+const fn of_all(name: &'static str, key: &'static str, digits: usize, of: fn(&Played) -> f64) -> Figure {
+    Figure { name, key, digits, of, is_of_rules: false }
+}
+
+const fn of_rules(name: &'static str, key: &'static str, digits: usize, of: fn(&Played) -> f64) -> Figure {
+    Figure { is_of_rules: true, ..of_all(name, key, digits, of) }
 }
 
 /// Writes to standard output.

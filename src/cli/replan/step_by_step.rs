@@ -1,29 +1,28 @@
 //! `stillpage replan`: chooses the updates of a plan step by step, shows them, and writes them on request.
 
 use std::{
-    io::{self, IsTerminal, Write},
+    io::{self, Write},
     sync::Arc,
 };
-
-use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 
 use super::{
     chosen_text::with_choices,
     inserted::{Pauses, inserted_in_words},
-    played_plan::{Played, load_cached, play, say},
+    played_plan::{FIGURES, Figure, Played, load_cached, load_with, play, say},
     replan_arguments::ReplanArguments,
 };
 use crate::{
     cli::{
-        files::{DecodedCache, LoadedPlan, SettingsStore, load_text, screen_faults, working_folder},
+        files::{DecodedCache, LoadedPlan, SettingsStore, screen_faults, working_folder},
         output::write_back,
+        progress::counter,
         telling::output_style,
     },
     finding::{Holds, Summary},
     planner::{Choice, Effort, Pause, Replanned, Which, in_full, replan_with_progress},
     rules::wording::{counted, figure, step_name},
     side_by_side::in_order,
-    source::{Fault, Source},
+    source::Fault,
 };
 
 /// Chooses the updates of the steps that are open.
@@ -33,13 +32,15 @@ pub(super) fn choose_updates(arguments: &ReplanArguments) -> Result<(), Vec<Faul
     let cache: Arc<DecodedCache> = Arc::default();
     let loaded = load_cached(arguments, &mut settings, &cache)?;
     let pauses = Pauses::of(arguments, &loaded, &mut settings, &cache)?;
-    let progress = Steps::new(&loaded.plan.source.name);
-    let told = &|played| progress.0.inc(played);
+    // Of all courses together.
+    let bar = counter(&loaded.plan.source.name, "steps played");
+    let progress = &|played| bar.inc(played);
     let open = pauses.plan(&loaded);
     let which = if arguments.all { Which::All } else { Which::LeftAnd(pauses.pointers()) };
-    let replanned = replan_with_progress(&open.plan, &open.screens, threads, (&which, arguments.effort.into()), told)
-        .map_err(|broken| screen_faults(&loaded, broken))?;
-    progress.0.finish_and_clear();
+    let replanned =
+        replan_with_progress(&open.plan, &open.screens, threads, (&which, arguments.effort.into()), progress)
+            .map_err(|broken| screen_faults(&loaded, broken))?;
+    bar.finish_and_clear();
     if replanned.open == 0 {
         let words = if arguments.all {
             "there is no step to choose for"
@@ -54,8 +55,7 @@ pub(super) fn choose_updates(arguments: &ReplanArguments) -> Result<(), Vec<Faul
         return say(|out| writeln!(out, "{}: {words}", loaded.plan.source.name));
     }
     let text = with_choices(&loaded, &replanned, &inserted)?;
-    let source = Arc::new(Source::new(loaded.plan.source.name.clone(), text));
-    let chosen = load_text(&source, &arguments.plan, &mut settings, Some(&cache))?;
+    let chosen = load_with(text, &loaded, arguments, (&mut settings, &cache))?;
     let mut played = in_order(&[&loaded, &chosen], threads, &|loaded| play(loaded, &loaded.plan, 1)).into_iter();
     let mut next = || played.next().unwrap_or_else(|| unreachable!("both were played"));
     let (before, after) = (next()?, next()?);
@@ -63,28 +63,11 @@ pub(super) fn choose_updates(arguments: &ReplanArguments) -> Result<(), Vec<Faul
     if !arguments.write {
         return say(|out| writeln!(out, "Nothing was written; use --write to put these updates into the plan."));
     }
-    if source.text == loaded.plan.source.text {
+    if chosen.plan.source.text == loaded.plan.source.text {
         return say(|out| writeln!(out, "The plan has these updates already."));
     }
-    write_back(&arguments.plan, &source.text)?;
+    write_back(&arguments.plan, &chosen.plan.source.text)?;
     say(|out| writeln!(out, "Written to {}; everything except the updates is unchanged.", loaded.plan.source.name))
-}
-
-/// Progress on a terminal: how many steps were played in all courses together; how many there will be is not known before.
-struct Steps(ProgressBar);
-
-impl Steps {
-    fn new(name: &str) -> Self {
-        if !io::stderr().is_terminal() {
-            return Self(ProgressBar::hidden());
-        }
-        let bar = ProgressBar::with_draw_target(None, ProgressDrawTarget::stderr_with_hz(8));
-        if let Ok(style) = ProgressStyle::with_template("{msg}  {pos} steps played, {elapsed} so far") {
-            bar.set_style(style);
-        }
-        bar.set_message(name.to_owned());
-        Self(bar)
-    }
 }
 
 fn report(
@@ -97,22 +80,17 @@ fn report(
     let plan = &loaded.plan;
     writeln!(out, "{}: {} chosen\n", plan.source.name, counted(replanned.open as u64, "step", "steps"))?;
     let width = output_style().width;
-    for choice in &replanned.choices {
-        let step = step_name(choice.step, choice.label.as_deref());
+    let own = replanned.choices.iter().map(|choice| (step_name(choice.step, choice.label.as_deref()), choice));
+    let new = inserted.iter().map(|(pause, choice)| (inserted_in_words(pause, plan), choice));
+    for (step, choice) in own.chain(new) {
         let options = textwrap::Options::new(width).subsequent_indent("    ");
         writeln!(out, "{}", textwrap::fill(&format!("{step}: {}", in_full(&choice.updates, plan)), &options))?;
         let options = options.initial_indent("    ");
         writeln!(out, "{}", textwrap::fill(&format!("because {}", choice.why), options))?;
     }
-    for (pause, choice) in inserted {
-        let options = textwrap::Options::new(width).subsequent_indent("    ");
-        let text = format!("{}: {}", inserted_in_words(pause, plan), in_full(&choice.updates, plan));
-        writeln!(out, "{}", textwrap::fill(&text, &options))?;
-        writeln!(out, "{}", textwrap::fill(&format!("because {}", choice.why), options.initial_indent("    ")))?;
-    }
     writeln!(out, "\n{:<28} {:>10} {:>10}", "", "before", "after")?;
-    for (name, one, other) in rows(before, after) {
-        writeln!(out, "{name:<28} {one:>10} {other:>10}")?;
+    for Figure { name, digits, of, .. } in FIGURES.into_iter().filter(|figure| !figure.is_of_rules) {
+        writeln!(out, "{name:<28} {:>10.digits$} {:>10.digits$}", of(before), of(after))?;
     }
     writeln!(out)?;
     for paragraph in rests_on(&after.summary) {
@@ -166,25 +144,4 @@ fn effort_words(replanned: &Replanned, asked: Effort) -> String {
         ),
         (_, false) => format!("Errors or screens that nobody sees are left. {best}"),
     }
-}
-
-fn rows(before: &Played, after: &Played) -> Vec<(&'static str, String, String)> {
-    let whole = |name, figure: fn(&Summary) -> u64| {
-        (name, figure(&before.summary).to_string(), figure(&after.summary).to_string())
-    };
-    let figure = |name, digits: usize, figure: fn(&Played) -> f64| {
-        (name, format!("{:.digits$}", figure(before)), format!("{:.digits$}", figure(after)))
-    };
-    vec![
-        whole("errors", |summary| summary.error),
-        whole("warnings", |summary| summary.warning),
-        whole("notes", |summary| summary.note),
-        whole("flashing updates", |summary| summary.flashing_updates),
-        figure("flashed area, cm2 s", 1, |played| played.flashed_cm2_s),
-        figure("strongest ghost, L*", 2, |played| played.summary.worst_residue_l),
-        figure("longest answer, ms", 0, |played| played.summary.longest_answer_ms),
-        ("never answered", before.never_answered.to_string(), after.never_answered.to_string()),
-        figure("energy, mJ", 1, |played| played.summary.energy_mj),
-        figure("cost", 2, |played| played.cost),
-    ]
 }

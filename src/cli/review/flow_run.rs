@@ -2,8 +2,10 @@
 
 use std::io::{self, Write};
 
-use super::progress;
-use crate::cli::files::{LoadedFlow, faults_of_screens};
+use crate::cli::{
+    files::{LoadedFlow, faults_of_screens},
+    progress,
+};
 use crate::{
     flow_review::{DecodedScreens, FlowReview, FlowTask, NoMap, review_flow},
     panel::PlayedStep,

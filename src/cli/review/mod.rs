@@ -6,7 +6,6 @@ mod held_against;
 mod known_list;
 mod picture_list;
 mod pictures;
-mod progress;
 mod repeated;
 mod review_run;
 mod watch;
@@ -16,7 +15,7 @@ use std::path::Path;
 
 use crate::cli::{
     output::write_out,
-    telling::{done_or_told, output_style},
+    telling::{output_style, status_or_faults},
 };
 use crate::{report::text::TextStyle, source::Fault};
 pub(super) use arguments::LiveReview;
@@ -30,7 +29,7 @@ use writing::{write_files, write_report};
 pub(super) fn review(arguments: &ReviewArguments) -> u8 {
     let reviewed = Task::new(arguments).map_err(Vec::from);
     let reviewed = reviewed.and_then(|task| if arguments.watch { watch::watch(&task) } else { once(&task) });
-    done_or_told(reviewed)
+    status_or_faults(reviewed)
 }
 
 fn once(task: &Task<'_>) -> Result<u8, Vec<Fault>> {

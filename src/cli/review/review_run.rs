@@ -15,7 +15,6 @@ use super::{
     held_against::{Against, hold_against},
     known_list::KnownList,
     pictures::Asked,
-    progress,
 };
 use crate::cli::{
     files::{
@@ -23,6 +22,7 @@ use crate::cli::{
         working_folder,
     },
     output::{OutputFile, check_is_no_input},
+    progress,
     telling::{own_fault, tell},
 };
 use crate::{
@@ -224,8 +224,8 @@ impl ReviewRun {
     fn tell_new_faults(&self, report: &PlanReport) {
         let PlanOutcome::Refused(faults) = &report.outcome else { return };
         let key = |fault: &Fault| (fault.file.clone(), fault.message.clone(), fault.line_column().map(|at| at.line));
-        let told: Vec<_> = self.report.all_faults().map(key).collect();
-        faults.iter().filter(|fault| !told.contains(&key(fault))).for_each(tell);
+        let known: Vec<_> = self.report.all_faults().map(key).collect();
+        faults.iter().filter(|fault| !known.contains(&key(fault))).for_each(tell);
     }
 
     /// The exit status of everything that was reviewed; findings of a compared plan are shown but do not count.

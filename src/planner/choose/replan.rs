@@ -50,7 +50,7 @@ pub fn replan(
     replan_with_progress(plan, screens, threads, (&Which::left_or_all(all), effort), &|_| {})
 }
 
-/// The same; `told` hears how many more steps were played, of all courses together.
+/// The same; `progress` learns how many more steps were played, of all courses together.
 ///
 /// # Errors
 /// Where screens cannot be used.
@@ -59,7 +59,7 @@ pub fn replan_with_progress(
     screens: &dyn ScreenSource,
     threads: usize,
     (which, effort): (&Which, Effort),
-    told: &dyn Fn(u64),
+    progress: &dyn Fn(u64),
 ) -> Result<Replanned, Vec<BrokenScreen>> {
     let mut open = Open::of(plan, which);
     search::look_at_all_turns(plan, screens, threads, &mut open)?;
@@ -73,7 +73,7 @@ pub fn replan_with_progress(
         is_hasty: effort.is_hasty(pixel_steps),
         bound: None,
         heeds_budgets: true,
-        told,
+        progress,
     };
     let mut found = searched(&search(effort), effort)?;
     // Fewer ways at a time may find what more ways crowd out; more effort must never be worse.

@@ -62,7 +62,7 @@ pub(super) struct Search<'s> {
     /// lead astray.
     pub(super) heeds_budgets: bool,
     /// Hears how many more steps were played.
-    pub(super) told: &'s dyn Fn(u64),
+    pub(super) progress: &'s dyn Fn(u64),
 }
 
 impl Search<'_> {
@@ -87,7 +87,7 @@ impl Search<'_> {
                 paths.retain(|path| path.score.order(&bound).is_le());
             }
             is_whole &= prune(paths, beam);
-            (self.told)(paths.len() as u64);
+            (self.progress)(paths.len() as u64);
             (ControlFlow::Continue(()), None)
         })?;
         let mut ended = paths;

@@ -4,7 +4,7 @@
 
 use super::update_text::text_of;
 use crate::{
-    plan::{Node, Plan, Step, StepName, Update},
+    plan::{Node, Plan, Step, StepName, Update, steps_of},
     source::edit::{EditFault, Edits},
 };
 
@@ -38,20 +38,13 @@ pub fn pauses(plan: &Plan) -> Vec<Pause> {
             let rest_ms = Some(step.after_ms - quiet_ms);
             found.push(Pause { before, steps_before, after_ms: quiet_ms, rest_ms });
         }
-        steps_before += steps_of(node);
+        steps_before += steps_of(std::slice::from_ref(node));
         is_on = last_of(node).is_none_or(|step| step.power.is_none());
     }
     if is_on {
         found.push(Pause { before: plan.nodes.len(), steps_before, after_ms: quiet_ms, rest_ms: None });
     }
     found
-}
-
-fn steps_of(node: &Node) -> u64 {
-    match node {
-        Node::Step(step) => step.times(),
-        Node::Repeat { count, body } => count * body.iter().map(steps_of).sum::<u64>(),
-    }
 }
 
 fn last_of(node: &Node) -> Option<&Step> {

@@ -72,7 +72,7 @@ impl FoundPolicy {
     }
 }
 
-/// Finds a rule for a plan; `told` hears how many rules were played so far.
+/// Finds a rule for a plan; `progress` learns how many rules were played so far.
 ///
 /// # Errors
 /// Where screens cannot be used.
@@ -80,7 +80,7 @@ pub fn policy_for(
     plan: &Plan,
     screens: &dyn ScreenSource,
     threads: usize,
-    told: &mut dyn FnMut(usize),
+    progress: &mut dyn FnMut(usize),
 ) -> Result<FoundPolicy, Vec<BrokenScreen>> {
     let turns = turns_of(plan, &events_of(plan, screens, threads)?);
     let turned = turned(plan, turns);
@@ -88,7 +88,8 @@ pub fn policy_for(
     let is_open = plan.steps().any(|planned| planned.step.updates == Updates::Choose);
     let before = if is_open { None } else { Some(score_as_written(&turned, screens, threads)?) };
     let family = Family::new(&turned, &events);
-    let mut search = Search { plan: &turned, screens, threads, events: &events, family, known: HashMap::new(), told };
+    let mut search =
+        Search { plan: &turned, screens, threads, events: &events, family, known: HashMap::new(), progress };
     let mut beginnings = search.family.beginnings(&events);
     if plan.screen_size().pixels() * turned.step_count > LARGE {
         beginnings.truncate(2);
@@ -134,7 +135,7 @@ struct Search<'s> {
     family: Family<'s>,
     /// What was played, by what was asked for; `None` if it was given up.
     known: HashMap<Asked, Option<Score>>,
-    told: &'s mut dyn FnMut(usize),
+    progress: &'s mut dyn FnMut(usize),
 }
 
 /// All that a rule asks for: two rules that ask for the same are one.
@@ -247,7 +248,7 @@ impl Search<'_> {
                     bound = Some(score);
                 }
             }
-            (self.told)(self.known.len());
+            (self.progress)(self.known.len());
         }
         Ok(keys.iter().map(|key| self.known[key]).collect())
     }

@@ -10,18 +10,8 @@ use super::{
 };
 use crate::plan::{Accept, Cause, Node, Plan, Shows, Step, StepName, Updates};
 
-/// Figures that grow with every turn; the others are the largest of all turns.
-const ADDED_UP: [&str; 9] = [
-    "accepted",
-    "cleanings",
-    "driving_seconds",
-    "energy_mj",
-    "error",
-    "flashing_updates",
-    "note",
-    "seconds",
-    "warning",
-];
+/// Figures with a budget that are the largest of all turns; the others grow with every turn.
+const LARGEST_OF_ALL: [&str; 4] = ["longest_answer_ms", "most_since_cleaning", "residue_l", "worst_residue_l"];
 
 /// The label of a cleaning that a rule does in a pause.
 pub(super) const IN_PAUSE: &str = "cleaning in a pause";
@@ -61,7 +51,7 @@ pub(super) fn written_out(plan: &Plan, events: &Events, decisions: &[Decision]) 
 }
 
 fn with_all(plan: &Plan, nodes: Vec<Node>, (steps, turns): (u64, u64), accept: Vec<Accept>) -> Plan {
-    let factor = |name: &str| if ADDED_UP.contains(&name) { turns as f64 } else { 1.0 };
+    let factor = |name: &str| if LARGEST_OF_ALL.contains(&name) { 1.0 } else { turns as f64 };
     let budgets = plan.budgets.iter().map(|(name, budget)| (name.clone(), budget * factor(name))).collect();
     Plan { budgets, accept, ..plan.with_steps(nodes, steps) }
 }

@@ -11,13 +11,14 @@ use std::{
 
 use png::ColorType;
 
-use super::patch_cache::{Key, PatchCache, key};
+use super::patch_cache::{PatchCache, key};
 use crate::{
     change::bits,
     display::Level,
     geometry::{Rect, Size},
     panel::{Ghost, PlayedStep, PlayedUpdate, WaitsFor},
     plan::{Begins, Cause, Plan},
+    recently_used::Key,
     report::{panel_view::Colours, sheet::png_of_samples, story::mode_words},
     units::length_mm,
 };

@@ -111,7 +111,7 @@ async function tellHere() {
     line.append(`${signs[place.level]} ${place.cause.querySelector(".name").textContent}: `, link);
     here.append(line);
   }
-  here.dataset.told = `${at} ${step}`;
+  here.dataset.about = `${at} ${step}`;
 }
 
 const escaped = (text) => text.replace(/[&<>"]/g, (sign) => `&#${sign.codePointAt(0)};`);

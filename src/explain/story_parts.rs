@@ -48,8 +48,8 @@ pub struct Story {
     pub findings: Vec<Finding>,
     /// How many of them, from the first on, are about the complaint; all of them without one.
     pub about_complaint: usize,
-    /// Whether what is said about the complaint corrects the mistake itself, which the findings do not know.
-    pub is_answered_better: bool,
+    /// The mistake itself, if it is known better than the findings know it.
+    pub mistake: Option<String>,
     /// What there is to say about the complaint.
     pub answers: Vec<String>,
     /// The place with what is around it: at the end, and before the last event.

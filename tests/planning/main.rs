@@ -15,6 +15,7 @@ mod fit;
 mod help;
 mod honest_choice;
 mod mend;
+mod pages;
 mod pauses;
 mod planner;
 mod policies;

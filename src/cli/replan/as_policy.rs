@@ -9,6 +9,7 @@ use std::{
 
 use super::{
     chosen_text::with_choices,
+    page,
     played_plan::{FIGURES, Figure, Played, load_cached, load_with, play, say},
     replan_arguments::ReplanArguments,
 };
@@ -29,6 +30,7 @@ use crate::{
 /// Finds a rule, shows it, and writes it where that is asked for.
 pub(super) fn run(arguments: &ReplanArguments) -> Result<(), Vec<Fault>> {
     let form = arguments.emit.as_deref().map(Form::of).transpose()?;
+    page::check(arguments.html.as_deref())?;
     let mut settings = SettingsStore::new(&working_folder(), &[], arguments.outside);
     let threads = arguments.threads.number();
     let cache: Arc<DecodedCache> = Arc::default();
@@ -42,10 +44,13 @@ pub(super) fn run(arguments: &ReplanArguments) -> Result<(), Vec<Fault>> {
     let found = policy_for(&loaded.plan, &loaded.screens, threads, progress)
         .map_err(|broken| screen_faults(&loaded, broken))?;
     bar.finish_and_clear();
-    let figures = figures(arguments, &loaded, &found, (&mut settings, &cache))?;
+    let played = played(arguments, &loaded, &found, (&mut settings, &cache))?;
+    let figures = compared(&played);
     let screen_name = |screen: ScreenId| screen_name(&loaded, screen);
     let report = PolicyReport { name: &name, plan: &loaded.plan, found: &found, screen_name: &screen_name };
     say(|out| show(report, &figures, out))?;
+    let [before, _, after] = played;
+    page::write(arguments.html.as_deref(), before, ("with the rule", after))?;
     if !found.is_allowed() {
         return Err(vec![refused(&name, &found)]);
     }
@@ -101,25 +106,28 @@ fn refused(name: &str, found: &FoundPolicy) -> Fault {
     Fault::of_file(name, words, "keep the updates of the plan, or let `replan` choose them step by step")
 }
 
-/// The figures of the plan as it is, with updates chosen freely, and with the rule; over as many turns.
-fn figures(
+/// The plan as it is, with updates chosen freely, and with the rule; over as many turns.
+fn played(
     arguments: &ReplanArguments,
     loaded: &LoadedPlan,
     found: &FoundPolicy,
     (settings, cache): (&mut SettingsStore, &Arc<DecodedCache>),
-) -> Result<Vec<ComparedFigure>, Vec<Fault>> {
+) -> Result<[Played; 3], Vec<Fault>> {
     let threads = arguments.threads.number();
-    let replanned =
-        replan_with_progress(&loaded.plan, &loaded.screens, threads, (&Which::All, arguments.effort.into()), &|_| {})
-            .map_err(|broken| screen_faults(loaded, broken))?;
+    let bar = counter(&loaded.plan.source.name, "steps played for the free choice");
+    let progress = &|played| bar.inc(played);
+    let asked = (&Which::All, arguments.effort.into());
+    let replanned = replan_with_progress(&loaded.plan, &loaded.screens, threads, asked, progress)
+        .map_err(|broken| screen_faults(loaded, broken))?;
+    bar.finish_and_clear();
     let text = with_choices(loaded, &replanned, &[])?;
     let free = load_with(text, loaded, arguments, (settings, cache))?;
-    let played = [
-        play(loaded, &found.turned, threads)?,
-        play(&free, &turned(&free.plan, found.turns), threads)?,
-        play(loaded, &found.played, threads)?,
-    ];
-    Ok(compared(&played))
+    let page = arguments.html.as_deref();
+    Ok([
+        play(loaded, &found.turned, page, threads)?,
+        play(&free, &turned(&free.plan, found.turns), None, threads)?,
+        play(loaded, &found.played, page, threads)?,
+    ])
 }
 
 fn compared(played: &[Played; 3]) -> Vec<ComparedFigure> {

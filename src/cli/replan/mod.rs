@@ -3,6 +3,7 @@
 mod as_policy;
 mod chosen_text;
 mod inserted;
+mod page;
 mod played_plan;
 mod replan_arguments;
 mod step_by_step;

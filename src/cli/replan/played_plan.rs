@@ -2,10 +2,11 @@
 
 use std::{
     io::{self, Write},
+    path::Path,
     sync::Arc,
 };
 
-use super::replan_arguments::ReplanArguments;
+use super::{page::ForPage, replan_arguments::ReplanArguments};
 use crate::{
     cli::{
         files::{DecodedCache, LoadedPlan, SettingsStore, check_is_one_plan, load_kept_plan, load_text, screen_faults},
@@ -14,6 +15,7 @@ use crate::{
     finding::Summary,
     plan::Plan,
     planner::{Meter, cost_of_finding},
+    report::html::{PICTURE_BYTES, Recorder},
     review::review,
     rules::Selection,
     source::{Fault, Source},
@@ -26,24 +28,39 @@ pub(super) struct Played {
     pub(super) flashed_cm2_s: f64,
     pub(super) mean_answer_ms: f64,
     pub(super) never_answered: u64,
+    /// What a page shows of it, if somebody asked for one.
+    pub(super) for_page: Option<ForPage>,
 }
 
-/// Plays a plan that shows the screens of a loaded one.
-pub(super) fn play(loaded: &LoadedPlan, plan: &Plan, threads: usize) -> Result<Played, Vec<Fault>> {
+/// Plays a plan that shows the screens of a loaded one; `page` is the page that will show it.
+pub(super) fn play(
+    loaded: &LoadedPlan,
+    plan: &Plan,
+    page: Option<&Path>,
+    threads: usize,
+) -> Result<Played, Vec<Fault>> {
     let mut meter = Meter::default();
+    let mut recorder = page.map(|_| Recorder::new(plan, PICTURE_BYTES / 2, None));
+    let mut recorded = Ok(());
     let reviewed = review(plan, &loaded.screens, &Selection::default(), threads, &mut |step| {
         meter.step(step, plan);
+        if let (Some(recorder), Ok(())) = (recorder.as_mut(), &recorded) {
+            recorded = recorder.step(step);
+        }
     });
     let review = reviewed.map_err(|broken| screen_faults(loaded, broken))?;
     meter.end();
+    let of_page = page.unwrap_or(Path::new("")).display().to_string();
+    recorded.map_err(|words| Fault::of_file(of_page, format!("cannot be drawn: {words}"), "leave out `--html`"))?;
     let findings = review.findings.iter().filter(|finding| finding.is_open());
     let cost = meter.cost().total() + findings.map(|finding| cost_of_finding(finding.severity)).sum::<f64>();
     Ok(Played {
-        summary: review.summary,
+        summary: review.summary.clone(),
         cost,
         flashed_cm2_s: meter.flashed_cm2_s(),
         mean_answer_ms: meter.mean_answer_ms(),
         never_answered: meter.never_answered(),
+        for_page: recorder.map(|recorder| ForPage::new(plan, review, recorder.finish())),
     })
 }
 

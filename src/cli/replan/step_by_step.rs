@@ -8,6 +8,7 @@ use std::{
 use super::{
     chosen_text::with_choices,
     inserted::{Pauses, inserted_in_words},
+    page,
     played_plan::{FIGURES, Figure, Played, load_cached, load_with, play, say},
     replan_arguments::ReplanArguments,
 };
@@ -27,6 +28,7 @@ use crate::{
 
 /// Chooses the updates of the steps that are open.
 pub(super) fn choose_updates(arguments: &ReplanArguments) -> Result<(), Vec<Fault>> {
+    page::check(arguments.html.as_deref())?;
     let mut settings = SettingsStore::new(&working_folder(), &[], arguments.outside);
     let threads = arguments.threads.number();
     let cache: Arc<DecodedCache> = Arc::default();
@@ -56,10 +58,12 @@ pub(super) fn choose_updates(arguments: &ReplanArguments) -> Result<(), Vec<Faul
     }
     let text = with_choices(&loaded, &replanned, &inserted)?;
     let chosen = load_with(text, &loaded, arguments, (&mut settings, &cache))?;
-    let mut played = in_order(&[&loaded, &chosen], threads, &|loaded| play(loaded, &loaded.plan, 1)).into_iter();
+    let page = arguments.html.as_deref();
+    let mut played = in_order(&[&loaded, &chosen], threads, &|loaded| play(loaded, &loaded.plan, page, 1)).into_iter();
     let mut next = || played.next().unwrap_or_else(|| unreachable!("both were played"));
     let (before, after) = (next()?, next()?);
     say(|out| report(&loaded, (&replanned, &inserted, arguments.effort.into()), &before, &after, out))?;
+    page::write(page, before, ("with what was chosen", after))?;
     if !arguments.write {
         return say(|out| writeln!(out, "Nothing was written; use --write to put these updates into the plan."));
     }

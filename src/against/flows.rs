@@ -183,7 +183,7 @@ impl<'f> Moves<'f> {
         let mut known: HashMap<Alike<'f>, usize> = HashMap::new();
         for edge in &map.graph.edges {
             let [from, to] = [edge.from, edge.to].map(|node| map.graph.nodes[node].screen(flow));
-            let alike = (edge.by, from, to, edge.cleanings.as_slice());
+            let alike = (edge.by, from, to, &*edge.cleanings);
             let number = *known.entry(alike).or_insert_with(|| {
                 let meant = self.of_move(alike);
                 self.meant.push(meant);

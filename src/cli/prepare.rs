@@ -56,18 +56,18 @@ pub(crate) struct PrepareArguments {
     /// Use only the levels that this mode of the display can show, and say which texts are lost in them
     #[arg(long, value_name = "MODE")]
     mode: Option<String>,
-    /// A PNG to write: a screen as it is drawn, as it is prepared, and as the panel shows it. Of several screens it is the
-    /// one that differs most from its drawing
+    /// A PNG to write: a screen as it is drawn, as it is prepared, and as the panel shows it. With several screens: the one
+    /// whose prepared picture differs most from the drawing
     #[arg(long, value_name = "F.png", value_hint = ValueHint::FilePath)]
     look: Option<PathBuf>,
-    /// Say it of every screen, also where there are several
+    /// Report the difference of every screen, not only of the one that differs most
     #[arg(long)]
     full: bool,
     /// How to show tones that lie between the panel's levels
     #[arg(long, value_enum, default_value = "ordered", ignore_case = true)]
     how: HowWord,
-    /// Reading distance in mm. The report says how much each prepared screen differs from its drawing when seen from
-    /// this distance [default: the display's own, otherwise 350]
+    /// Reading distance in mm. The report says how much prepared screens differ from their drawings when seen from this
+    /// distance [default: the display's own, otherwise 350]
     #[arg(long, value_name = "MM", value_parser = distance)]
     distance: Option<f64>,
     #[command(flatten)]

@@ -34,7 +34,7 @@ pub struct Edge {
     /// The move.
     pub by: usize,
     /// The cleanings that follow the move's own updates, in their order.
-    pub cleanings: Vec<usize>,
+    pub cleanings: Box<[usize]>,
     /// The node after.
     pub to: usize,
 }
@@ -110,6 +110,8 @@ impl Graph {
             growing.leave(at, &mut sends)?;
             at += 1;
         }
+        // Hundreds of thousands of them are kept for long.
+        growing.graph.edges.shrink_to_fit();
         Ok(growing.graph)
     }
 
@@ -196,7 +198,7 @@ impl<'f> Growing<'f> {
                 let has_sent = self.has_sent(&node, by, picture, sends);
                 let (after, cleanings) = after(self.flow, &node, by, picture, has_sent);
                 let to = self.number(after, Some(self.graph.edges.len()));
-                self.graph.edges.push(Edge { from, by, cleanings, to });
+                self.graph.edges.push(Edge { from, by, cleanings: cleanings.into(), to });
                 self.check_size()?;
             }
         }

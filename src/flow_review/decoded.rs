@@ -79,11 +79,11 @@ impl DecodedScreens {
 
     /// The screens as levels; `None` if their sizes differ from the panel's.
     pub fn frames(&self, flow: &Flow) -> Option<Frames> {
-        let ink = &flow.head.display.ink;
+        let levels = Arc::new(self.table);
         let last = self.pictures.keys().max().map_or(0, |last| last.0);
         // A number that no state uses stands for what is on the glass at the beginning.
         let picture = |number: usize| self.pictures.get(&ScreenId(number)).unwrap_or(&self.first);
-        Frames::new(&flow.head, (0..=last).map(|number| Frame::new(picture(number), ink)).collect())
+        Frames::new(&flow.head, (0..=last).map(|number| Frame::new(picture(number), &levels)).collect())
     }
 
     /// A decoded screen of the flow.

@@ -250,18 +250,19 @@ impl Judged {
         broken: Option<&Finding>,
     ) -> String {
         let [title, _] = self.what;
+        let [kept, is_broken, open] = if matches!(self.limit, Limit::AnyFigure) {
+            ["it has an end on every walk", "it grows without end", "it is open whether it grows without end"]
+        } else {
+            ["the limit is kept on every walk", "the limit is broken", "it is open whether the limit is kept"]
+        };
         match verdict {
-            Verdict::Kept => {
-                format!("{title}: the limit is kept on every walk; {}", self.proved_and_found(bound, None, limit))
-            }
+            Verdict::Kept => format!("{title}: {kept}; {}", self.proved_and_found(bound, None, limit)),
             Verdict::Broken => {
                 let walk = broken.and_then(|finding| finding.walk.as_ref()).map_or("", |walk| walk.words.as_str());
                 let rule = broken.map_or(self.rules[0], |finding| finding.rule);
-                format!("{title}: the limit is broken, see `{rule}`; the shortest walk found is: {walk}")
+                format!("{title}: {is_broken}, see `{rule}`; the shortest walk found is: {walk}")
             }
-            Verdict::Open => {
-                format!("{title}: it is open whether the limit is kept; {}", self.proved_and_found(bound, found, limit))
-            }
+            Verdict::Open => format!("{title}: {open}; {}", self.proved_and_found(bound, found, limit)),
         }
     }
 

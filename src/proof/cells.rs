@@ -75,7 +75,8 @@ impl Cells {
                 inside[number / 64] |= 1 << (number % 64);
             }
         }
-        let levels = (0..frames.count()).map(|frame| frames.levels(frame)[at]).collect();
+        let levels =
+            (0..frames.count()).map(|frame| frames.levels(frame)[usize::from(frames.bytes(frame)[at])]).collect();
         self.list.push(Cell { pixels: 0, rect, levels, inside });
         self.list.len() as u32 - 1
     }
@@ -103,8 +104,8 @@ fn key(kind: u64, number: u64) -> u128 {
 fn signatures(frames: &Frames, regions: &Regions, threads: usize) -> Vec<u128> {
     let Size { width, height } = frames.size();
     let bands = Bands::new(frames.size(), regions);
-    let keys: Vec<[u128; 256]> =
-        (0..frames.count()).map(|frame| std::array::from_fn(|level| key(frame as u64 + 1, level as u64))).collect();
+    let of_frame = |frame: usize| frames.levels(frame).map(|level| key(frame as u64 + 1, level.into()));
+    let keys: Vec<[u128; 256]> = (0..frames.count()).map(of_frame).collect();
     let mut signatures = vec![0_u128; width as usize * height as usize];
     let rows_each = (height as usize).div_ceil(threads.max(1));
     thread::scope(|scope| {
@@ -124,9 +125,9 @@ fn sign_row(row: &mut [u128], y: usize, frames: &Frames, bands: &Bands, keys: &[
     bands.write_row(y, row);
     let width = row.len();
     for (frame, keys) in keys.iter().enumerate() {
-        let levels = &frames.levels(frame)[y * width..][..width];
-        for (signature, level) in row.iter_mut().zip(levels) {
-            *signature ^= keys[usize::from(*level)];
+        let bytes = &frames.bytes(frame)[y * width..][..width];
+        for (signature, byte) in row.iter_mut().zip(bytes) {
+            *signature ^= keys[usize::from(*byte)];
         }
     }
 }

@@ -1,33 +1,46 @@
 //! The screens of a flow as levels of its display, and the boxes around what differs between two of them.
 
+use std::sync::Arc;
+
 use crate::{
-    display::{Ink, Level},
+    display::Level,
     geometry::{Rect, Size},
     plan::{Begins, Plan, ScreenId},
     screen::Picture,
 };
 
-/// A screen: one level a pixel, row by row, in screen coordinates.
-#[derive(Clone, Debug, PartialEq, Eq)]
+/// A screen: one level a pixel, row by row, in screen coordinates. A decoded picture is shared, not copied.
+#[derive(Clone, Debug)]
 pub struct Frame {
-    levels: Vec<Level>,
+    pixels: Pixels,
+    /// The level of each byte of a pixel.
+    levels: Arc<[Level; 256]>,
+}
+
+/// A byte a pixel: a shade of a picture, or a level.
+#[derive(Clone, Debug)]
+enum Pixels {
+    Picture(Arc<Picture>),
+    Levels(Arc<[Level]>),
 }
 
 impl Frame {
-    /// A picture in the levels of an ink.
-    pub fn new(picture: &Picture, ink: &Ink) -> Self {
-        let table = ink.level_table();
-        Self { levels: picture.shades().iter().map(|shade| table[usize::from(*shade)]).collect() }
+    /// A picture, with the level of each of its shades.
+    pub fn new(picture: &Arc<Picture>, levels: &Arc<[Level; 256]>) -> Self {
+        Self { pixels: Pixels::Picture(picture.clone()), levels: levels.clone() }
     }
 
     /// A screen of these levels, row by row.
     pub fn of_levels(levels: Vec<Level>) -> Self {
-        Self { levels }
+        Self { pixels: Pixels::Levels(levels.into()), levels: Arc::new(std::array::from_fn(|level| level as Level)) }
     }
 
-    /// The levels, row by row.
-    pub fn levels(&self) -> &[Level] {
-        &self.levels
+    /// A byte a pixel, row by row.
+    fn bytes(&self) -> &[u8] {
+        match &self.pixels {
+            Pixels::Picture(picture) => picture.shades(),
+            Pixels::Levels(levels) => levels,
+        }
     }
 }
 
@@ -49,13 +62,13 @@ impl Frames {
     pub fn new(head: &Plan, mut screens: Vec<Frame>) -> Option<Self> {
         let size = head.screen_size();
         let ink = &head.display.ink;
-        let uniform = |level: Level| Frame { levels: vec![level; size.pixels() as usize] };
+        let uniform = |level: Level| Frame::of_levels(vec![level; size.pixels() as usize]);
         let first = match head.begins {
             Begins::White | Begins::Unknown => uniform(ink.white()),
             Begins::Black => uniform(ink.black()),
             Begins::Screen(screen) => screens.get(screen.0)?.clone(),
         };
-        if screens.iter().any(|frame| frame.levels.len() as u64 != size.pixels()) {
+        if screens.iter().any(|frame| frame.bytes().len() as u64 != size.pixels()) {
             return None;
         }
         screens.push(first);
@@ -77,8 +90,13 @@ impl Frames {
         self.begins
     }
 
-    /// The levels of a frame, by its number.
-    pub(super) fn levels(&self, frame: usize) -> &[Level] {
+    /// The pixels of a frame, by its number: a byte each, row by row.
+    pub(super) fn bytes(&self, frame: usize) -> &[u8] {
+        self.screens[frame].bytes()
+    }
+
+    /// The level that each byte of a frame stands for.
+    pub(super) fn levels(&self, frame: usize) -> &[Level; 256] {
         &self.screens[frame].levels
     }
 
@@ -94,19 +112,21 @@ impl Frames {
 
     pub(super) fn difference(&self, before: usize, after: usize) -> Option<Rect> {
         let width = self.size.width as usize;
-        let rows = |frame: usize| self.levels(frame).chunks_exact(width);
+        let rows = |frame: usize| self.bytes(frame).chunks_exact(width);
         if before == after {
             return None;
         }
+        let [levels_before, levels_after] = [before, after].map(|frame| self.levels(frame));
+        let are_alike = levels_before == levels_after;
         let mut found: Option<[usize; 4]> = None;
         for (y, (one, other)) in rows(before).zip(rows(after)).enumerate() {
-            if one == other {
+            if are_alike && one == other {
                 continue;
             }
-            let differs = |x: &usize| one[*x] != other[*x];
+            let differs = |x: &usize| levels_before[usize::from(one[*x])] != levels_after[usize::from(other[*x])];
+            let Some(first) = (0..width).find(differs) else { continue };
             // Columns that are known to differ need not be looked at again.
-            let [left, right] = found.map_or([width, 0], |[left, right, ..]| [left, right]);
-            let left = (0..left).find(differs).unwrap_or(left);
+            let [left, right] = found.map_or([first, first + 1], |[left, right, ..]| [left.min(first), right]);
             let right = (right..width).rev().find(differs).map_or(right, |x| x + 1);
             let top = found.map_or(y, |[.., top, _]| top);
             found = Some([left, right, top, y + 1]);

@@ -126,7 +126,7 @@ impl Kinds {
                 let sends = regions.iter().any(Option::is_some);
                 let kind = making.kind([before.0, after.0], asked.chain(updates.iter().zip(cleanings)));
                 let made = &mut making.list[kind as usize];
-                (made.sends, made.cleanings) = (sends, edge.cleanings.clone());
+                (made.sends, made.cleanings) = (sends, edge.cleanings.to_vec());
                 kind
             });
             of_edge.push(*kind);

@@ -116,6 +116,17 @@ pub(super) fn prove(proving: Proving<'_>, sent: &SentTable, progress: &(dyn Fn(f
     }
     let left_walk;
     (proof.left_behind, proof.left_behind_moves, left_walk) = part.left.into_places();
+    // What cells show takes the most room: it is gone before the times of edges are worked out.
+    let mut shows = part.shows;
+    shows.sort_unstable_by_key(|(number, _)| *number);
+    let shows: Vec<CellShows> = shows.into_iter().map(|(_, shows)| shows).collect();
+    let ghosts = all_ghosts(&shows, &Tones::new(&display.ink), frames.size().pixels(), graph.nodes.len(), threads);
+    drop(shows);
+    for (node, ghost) in proof.nodes.iter_mut().zip(&ghosts) {
+        node.ghost_l = ghost.bound;
+    }
+    let strongest = ghosts.iter().enumerate().filter(|(_, ghost)| ghost.of.is_some());
+    let strongest = strongest.max_by(|(_, one), (_, other)| rank(one.bound).total_cmp(&rank(other.bound)));
     let changes = Changes { may: &part.may_change, surely: &part.surely_changes };
     let edges = edge_times(proving, &kinds, &controller, &queues, changes);
     if queues.is_proved {
@@ -129,15 +140,6 @@ pub(super) fn prove(proving: Proving<'_>, sent: &SentTable, progress: &(dyn Fn(f
     }
     proof.queues_joined = queues.are_joined;
     proof.cannot_keep_up = queues.grow && display.when_busy == WhenBusy::Waits;
-    let mut shows = part.shows;
-    shows.sort_unstable_by_key(|(number, _)| *number);
-    let shows: Vec<CellShows> = shows.into_iter().map(|(_, shows)| shows).collect();
-    let ghosts = all_ghosts(&shows, &Tones::new(&display.ink), frames.size().pixels(), graph.nodes.len(), threads);
-    for (node, ghost) in proof.nodes.iter_mut().zip(&ghosts) {
-        node.ghost_l = ghost.bound;
-    }
-    let strongest = ghosts.iter().enumerate().filter(|(_, ghost)| ghost.of.is_some());
-    let strongest = strongest.max_by(|(_, one), (_, other)| rank(one.bound).total_cmp(&rank(other.bound)));
     let finder = Finder { parts, ways: &ways, groups: &groups };
     let limit = flow.head.limits.too_many_since_cleaning.updates.map(|limit| limit.value);
     proof.witnesses = Witnesses {

@@ -28,8 +28,10 @@ pub(super) fn place_words(finding: &Finding) -> String {
     if finding.last_step == finding.step {
         return step_name(finding.step, finding.label.as_deref());
     }
-    let label = finding.label.as_ref().map_or(String::new(), |label| format!(" \"{label}\""));
-    format!("steps {} to {}{label}", finding.step, finding.last_step)
+    match &finding.label {
+        Some(label) => format!("step {} \"{label}\" to step {}", finding.step, finding.last_step),
+        None => format!("steps {} to {}", finding.step, finding.last_step),
+    }
 }
 
 /// A field of a plan or of a flow that belongs to no step, in words.
@@ -101,9 +103,9 @@ fn day_line(day: &ADay, moves: usize) -> String {
     let mut parts = vec![
         format!("{} updates", whole(day.updates)),
         format!("{} flashes", whole(day.flashes)),
-        format!("{} mJ", whole(day.energy_mj)),
+        format!("{} mJ for updates", whole(day.energy_mj)),
     ];
-    parts.extend(day.mean_mw.map(|mean_mw| format!("{mean_mw:.3} mW on average")));
+    parts.extend(day.mean_mw.map(|mean_mw| format!("{mean_mw:.3} mW on average with standby")));
     parts.extend(day.days.map(|days| format!("{days:.0} days per charge")));
     let of = if day.moves == moves {
         String::new()

@@ -47,7 +47,7 @@ impl<'p> DullPage<'p> {
         let ink = &self.plan.display.ink;
         let observation = Observation {
             message: format!(
-                "{} of the whole page has drifted by {}, {}: there is no single ghost, but the whole page looks dull",
+                "{} of the whole page has drifted by {}, {}: the whole page looks dull",
                 wording::quoted_level(self.levels()[end], ink),
                 drift.words(),
                 if worst_l < 0.0 { "darker" } else { "lighter" }

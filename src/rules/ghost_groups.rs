@@ -104,6 +104,13 @@ pub(super) struct State {
     removal: Option<Removal>,
 }
 
+impl State {
+    /// Whether the place only looks off because it is cleaner than the rest of its level.
+    pub(super) fn is_cleaner(&self) -> bool {
+        self.removal.is_some_and(Removal::is_of_the_rest)
+    }
+}
+
 impl Group {
     /// The step where the group is worst, in words, where that is not the one where it begins: figures are of that step.
     pub(super) fn at_its_worst(&self) -> String {
@@ -202,6 +209,9 @@ impl<'p> GhostGroups<'p> {
             let asks = Asks::Cleaning(removal.cleaning(before, self.plan));
             return (format!("{does}: clean {when}, the last pause before it appears"), Some(asks));
         }
+        if let Some(gone) = self.gone_at(group).filter(|gone| pause.step() >= *gone) {
+            return self.help_where_it_goes(group, removal, gone);
+        }
         let when = self.pauses.words(pause);
         if updates > MANY {
             let prevention = prevention(updates, begin);
@@ -220,7 +230,7 @@ impl<'p> GhostGroups<'p> {
                 "; accept that it is seen until then, because the answer must come at once".to_owned()
             }
             Some(mode) => format!(
-                "; until then it is seen: to prevent that, use `{}` instead of `{}` at step {begin}, or accept it",
+                ". It is seen until then: accept that, or use `{}` instead of `{}` at step {begin}",
                 name(removal.mode()),
                 name(mode)
             ),
@@ -229,6 +239,40 @@ impl<'p> GhostGroups<'p> {
         let is_seen_until = shown_in.is_some() && answers;
         let cleaning = Cleaning { is_seen_until, ..removal.cleaning(pause.step(), self.plan) };
         (format!("{does}: clean {when}{until_then}"), Some(Asks::Cleaning(cleaning)))
+    }
+
+    /// The step at which the ghosts of a group are gone, if they are by now.
+    fn gone_at(&self, group: &Group) -> Option<u64> {
+        let last = group.place.last_step;
+        (last < self.pauses.last_step()).then_some(last + 1)
+    }
+
+    /// The same for ghosts that are gone before there is a pause to clean them in.
+    fn help_where_it_goes(&self, group: &Group, removal: Removal, gone: u64) -> (String, Option<Asks>) {
+        let (begin, updates) = (group.place.step, u64::from(group.updates));
+        let gone = remedy::step_name(gone, self.plan);
+        if updates > MANY {
+            let prevention = prevention(updates, begin);
+            let (does, words) = (removal.words(self.plan), prevention.words());
+            let cleaning = Cleaning { prevention: Some(prevention), ..removal.cleaning(begin, self.plan) };
+            return (
+                format!("{does}: {words}; or accept it, because it is gone at {gone}"),
+                Some(Asks::Cleaning(cleaning)),
+            );
+        }
+        let name = |mode: usize| &self.plan.display.modes[mode].name;
+        let answers = self.plan.step_at(begin).is_some_and(|step| step.cause.is_person());
+        let help = match group.shown_in.filter(|mode| *mode != removal.mode()) {
+            Some(mode) if !answers => format!(
+                "it is gone at {gone}: accept it; otherwise use `{}` instead of `{}` at step {begin}, which takes {}",
+                name(removal.mode()),
+                name(mode),
+                removal.price(self.plan)
+            ),
+            Some(_) => format!("it is gone at {gone}: accept it, because the answer must come at once"),
+            None => format!("it is gone at {gone}: accept it"),
+        };
+        (help, None)
     }
 
     /// What is seen of a group; `counted` is what its members are called among the figures.

@@ -19,7 +19,7 @@ fn observation(OfTurn { turn, finding }: &OfTurn, turns: &LaterTurns) -> Observa
     let until = if turns.repeats {
         format!("after {played} the panel repeats itself")
     } else {
-        format!("even after {played} the panel does not repeat itself")
+        format!("even after {played} the panel still differs from turn to turn, so later turns may show more")
     };
     let caution = caution_of(finding.rule).map(|caution| format!("; {caution}")).unwrap_or_default();
     Observation {

@@ -81,7 +81,7 @@ impl<'p> NeedlessFlash<'p> {
         };
         Some(Observation {
             message: format!(
-                "`{}` flashes {}, although `{quiet}` can show the {} that change without a flash and without a visible \
+                "`{}` flashes {}, although `{quiet}` would show this change of {} with neither a flash nor a visible \
                 ghost",
                 display.modes[update.mode].name,
                 wording::area(update.sent_px, display),

@@ -66,7 +66,7 @@ impl NeverIdle {
                     .into()
             } else {
                 "answer several touches or keys with one update if they follow each other quickly; if each needs its \
-                 own, accept this finding where the fixes of the others leave it"
+                 own, fix the other findings first, and accept this one if it is then still reported"
                     .into()
             },
             figures: vec![

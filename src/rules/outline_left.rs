@@ -37,11 +37,11 @@ fn observation(group: &Group, groups: &GhostGroups<'_>) -> Observation {
         format!("{count} outlines of up to {worst} L* on {area}{when}, the strongest around {origin}")
     };
     let which = match (rim_px == pixels, count) {
-        (true, _) => "all of them".to_owned(),
-        (false, 1) => format!("{rim_px} of its {pixels} px"),
-        (false, _) => format!("{rim_px} of their {pixels} px"),
+        (true, _) => "none of these pixels was driven; they lie".to_owned(),
+        (false, 1) => format!("{rim_px} of its {pixels} px were not driven; they lie"),
+        (false, _) => format!("{rim_px} of their {pixels} px were not driven; they lie"),
     };
-    let message = format!("{seen}: {which} were not driven themselves, but lie beside pixels that were");
+    let message = format!("{seen}: {which} beside pixels that were");
     let mut observation = groups.observation(group, message, "outlines");
     observation.figures.push(("rim_px", rim_px as f64));
     observation

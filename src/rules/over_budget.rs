@@ -172,7 +172,7 @@ impl OverBudget<'_> {
         let (kind, at) = match name {
             "flashing_updates" => (["flash", "flashes"], &self.flashes),
             "cleanings" => (["cleaning", "cleanings"], &self.cleanings),
-            _ => return "reduce it in the plan, or raise the budget and explain why in the review".to_owned(),
+            _ => return "reduce it in the plan, or raise the budget and write the reason into a comment".to_owned(),
         };
         let balance = Balance::new(outcome.findings, self.plan);
         let counted = wording::counted(figure as u64, kind[0], kind[1]);
@@ -208,7 +208,7 @@ impl Balance {
         let holds = left as f64 <= budget;
         let with_repeated = left + self.repeated;
         let is_a_sum = self.needless + self.more > 0;
-        let explain = "and explain why in the review";
+        let explain = "and write the reason into a comment";
         match (holds, self.repeated) {
             (true, 0) => format!(", leaves {left}: the budget holds"),
             (false, 0) if is_a_sum => {
@@ -220,8 +220,8 @@ impl Balance {
                  the budget to about {with_repeated} {explain}"
             ),
             (false, _) => format!(
-                ", makes about {with_repeated}: raise the budget to that, or accept the ghosts and raise it to {left}, \
-                 {explain}"
+                ", makes about {with_repeated}: raise the budget to {with_repeated} if the plan needs them, or to {left} \
+                 if its ghosts may be seen, {explain}"
             ),
         }
     }

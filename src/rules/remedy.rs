@@ -9,12 +9,15 @@ use crate::{
     finding::{Asks, ChangeOf, Cleaning, Correction},
     geometry::Rect,
     panel::{Driving, Ghost, Law, PlayedStep, PlayedUpdate},
-    plan::{Plan, Shows, Step, Update, WindowAsk},
+    plan::{Plan, Shows, Step, Stroke, Update, WindowAsk},
 };
 
 /// Which step's ink a ghost is, in words.
 pub(super) fn origin(ghost: &Ghost, step: &PlayedStep<'_>, plan: &Plan) -> String {
     let [last, before] = step.moved_by(ghost.worst_tile);
+    if let Some(index) = last.filter(|index| pen_drew(ghost, *index, plan)) {
+        return format!("it remains from the pen's line of {}", step_name(index, plan));
+    }
     let drew = before.map_or("what was on the glass before the plan began".to_owned(), |index| {
         format!("what {} drew", step_name(index, plan))
     });
@@ -22,6 +25,22 @@ pub(super) fn origin(ghost: &Ghost, step: &PlayedStep<'_>, plan: &Plan) -> Strin
         Some(index) => format!("it remains from {drew}, after {} drew over it", step_name(index, plan)),
         None => format!("it remains from {drew}"),
     }
+}
+
+/// Whether the controller drew a line through a ghost at a step.
+fn pen_drew(ghost: &Ghost, index: u64, plan: &Plan) -> bool {
+    let Rect { x, y, .. } = ghost.rect;
+    let [left, top, right, bottom] = [x, y, ghost.rect.right(), ghost.rect.bottom()].map(f64::from);
+    let is_on = |stroke: &Stroke| {
+        let reach = stroke.width_px / 2.0;
+        let next = stroke.points.iter().skip(1).chain(stroke.points.last());
+        stroke.points.iter().zip(next).any(|(from, to)| {
+            let within =
+                |from: f64, to: f64, [low, high]: [f64; 2]| from.min(to) - reach < high && from.max(to) + reach > low;
+            within(from.x, to.x, [left, right]) && within(from.y, to.y, [top, bottom])
+        })
+    };
+    step_of(index, plan).is_some_and(|step| step.strokes.iter().any(is_on))
 }
 
 /// A step by its number and label.
@@ -94,21 +113,28 @@ impl Removal {
         }
     }
 
-    /// What it does, in words, of which those of what is asked are a part.
-    pub(super) fn words(self, plan: &Plan) -> String {
+    /// Whether it cleans what is around a place that only looks off because it is clean.
+    pub(super) fn is_of_the_rest(self) -> bool {
+        self.is_of_the_rest
+    }
+
+    /// How long it takes and how it looks, in words.
+    pub(super) fn price(self, plan: &Plan) -> String {
         let flash = match plan.display.modes[self.mode].flashes {
             0 => "without a flash",
             1 => "with one flash",
             _ => "with flashes",
         };
-        let (update, ms) = (Asks::Cleaning(self.cleaning(0, plan)).words(), wording::ms(self.duration_ms));
+        format!("{} ms, {flash}", wording::ms(self.duration_ms))
+    }
+
+    /// What it does, in words, of which those of what is asked are a part.
+    pub(super) fn words(self, plan: &Plan) -> String {
+        let (update, price) = (Asks::Cleaning(self.cleaning(0, plan)).words(), self.price(plan));
         if self.is_of_the_rest {
-            format!(
-                "this place is clean, and it looks off because the rest of its level is not: {update} cleans that in \
-                 {ms} ms, {flash}"
-            )
+            format!("{update} cleans the rest of its level in {price}")
         } else {
-            format!("{update} removes it in {ms} ms, {flash}")
+            format!("{update} removes it in {price}")
         }
     }
 }

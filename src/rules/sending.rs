@@ -104,8 +104,8 @@ fn quiet_words(sender: &Sender, called: &str, change: &Change, plan: &Plan) -> S
     quiet.map_or(String::new(), |quiet| {
         let name = &plan.display.modes[quiet].name;
         format!(
-            "draw the screen in levels that `{name}` can show and add a `{name}` update with the window \"changed\" to \
-             {called}; otherwise "
+            "draw the screen in levels that `{name}` can show and give {called} a `{name}` update with the window \
+             \"changed\"; otherwise "
         )
     })
 }
@@ -125,7 +125,7 @@ fn change_words(sender: &Sender, step: &str, change: &Change, plan: &Plan) -> St
             format!("add the box {added} to the {} of {step}", update_words(sender, *update, plan))
         }
         ChangeOf::Window { update, .. } => {
-            format!("let the {} of {step} ask for \"changed\"", update_words(sender, *update, plan))
+            format!("give the {} of {step} the window \"changed\"", update_words(sender, *update, plan))
         }
         ChangeOf::AddUpdate { mode, window } => {
             let name = &plan.display.modes[*mode].name;
@@ -137,7 +137,7 @@ fn change_words(sender: &Sender, step: &str, change: &Change, plan: &Plan) -> St
                     format!("with the window {}", boxes.join(", "))
                 }
             };
-            format!("add a `{name}` update {place} to {step}")
+            format!("give {step} a `{name}` update {place}")
         }
         _ => remedy::update_of(sender.rect, plan),
     }
@@ -164,7 +164,7 @@ fn other_way(own: &Change, all: &[Correction]) -> &'static str {
         ChangeOf::Window { update, window: WindowAsk::Boxes(_) }
             if is_right(ChangeOf::Window { update: *update, window: WindowAsk::Changed }) =>
         {
-            ", or let it ask for \"changed\""
+            ", or give it the window \"changed\""
         }
         ChangeOf::AddUpdate { mode, window: WindowAsk::Boxes(_) }
             if is_right(ChangeOf::AddUpdate { mode: *mode, window: WindowAsk::Changed }) =>

@@ -21,14 +21,18 @@ impl<'p> VisibleGhost<'p> {
     }
 }
 
+/// What is said of a place that looks off because it is clean.
+const CLEANER: &str = "the place is clean, and looks off because the rest of its level is not";
+
 fn observation(group: &Group, groups: &GhostGroups<'_>) -> Observation {
     let State { count, pixels, rim_px, worst_l, ref origin, .. } = group.worst;
+    let origin = if group.worst.is_cleaner() { CLEANER } else { origin };
     let when = group.at_its_worst();
     let (worst, area) = (wording::figure(worst_l), wording::area(pixels, &groups.plan.display));
     let undriven = match rim_px {
         0 => String::new(),
         _ => {
-            format!("; {rim_px} of the {pixels} px were not driven themselves, but lie beside pixels that were")
+            format!("; {rim_px} of the {pixels} px were not driven, but lie beside pixels that were")
         }
     };
     let message = if count == 1 {

@@ -157,7 +157,9 @@ fn settable(page: &Page) -> String {
     let offered = match (page.limits.is_empty(), page.limits.iter().all(|limit| limit.default.is_some())) {
         (true, _) => "Nothing but its level. To switch it off, in the plan",
         (false, true) => "\nIn the plan, here with the defaults",
-        (false, false) => "\nIn the plan (a number whose default is the display's is only an example here)",
+        (false, false) => {
+            "\nIn the plan (a number whose default is the display's is only an example here; without it the display's figure applies)"
+        }
     };
     let _ = write!(text, "{offered}:\n\n```json\n\"rules\": {}\n```\n", settings(page));
     text.push_str(if page.limits.is_empty() {

@@ -18,15 +18,15 @@ pub(crate) struct ReplanArguments {
     /// Choose for every step, not only for those with `"updates": "choose"`
     #[arg(long)]
     pub(super) all: bool,
-    /// Insert steps of its own in long pauses where that makes the plan better, as `"may_insert": true` in the plan does.
-    /// Later requests stay where they are
+    /// Insert new steps in long pauses where that makes the plan better; the same as `"may_insert": true` in the plan. Later
+    /// steps keep their times
     #[arg(long, conflicts_with = "as_policy")]
     pub(super) may_insert: bool,
     /// Write the updates into the plan; everything else in the file stays as it is
     #[arg(long)]
     pub(super) write: bool,
     /// Answer with one rule for the firmware instead of updates for each step: which mode for which kind of change, and when
-    /// to clean. Every step is decided by the rule
+    /// to clean. It also replaces updates that the plan already has
     #[arg(long, conflicts_with_all = ["all", "write"])]
     pub(super) as_policy: bool,
     /// Write the rule to this file: as JSON if its name ends in `.json`, as a C header if it ends in `.h`

@@ -50,7 +50,7 @@ pub(crate) struct ReviewArguments {
     /// With `--pictures`: draw at most this many pictures of each plan; steps with new findings and with errors come first
     #[arg(long, value_name = "N", default_value_t = 20, value_parser = clap::value_parser!(u64).range(1..), requires = "pictures")]
     pub(super) pictures_limit: u64,
-    /// Write a page for people: the panel step by step, the causes of the findings beside it, and its time
+    /// Write a page for people: the panel step by step, the findings beside it, and a timeline
     #[arg(long, value_name = "FILE", value_hint = ValueHint::FilePath)]
     pub(super) html: Option<PathBuf>,
     /// With `--html`: compare the plan with this second plan; the first plan is "before", this one is "after"
@@ -69,7 +69,7 @@ pub(crate) struct ReviewArguments {
     #[arg(long, value_name = "TIME", value_parser = TimePoint::read, conflicts_with_all = ["known", "write_known"])]
     pub(super) to: Option<TimePoint>,
     /// Write what the model computed, as JSON Lines: one object for each step of a plan, or for each node of a flow (a
-    /// state, together with the number of updates since each cleaning)
+    /// state, together with the updates that each cleaning has counted since it last ran)
     #[arg(long, value_name = "FILE", value_hint = ValueHint::FilePath)]
     pub(super) facts: Option<PathBuf>,
     /// A list of known findings, written by `--write-known`. Only findings that are not on it make the exit status 1
@@ -84,8 +84,8 @@ pub(crate) struct ReviewArguments {
     /// Do not run this rule; may be given several times
     #[arg(long, value_name = "RULE", value_parser = Offered::RULES, hide_possible_values = true)]
     pub(super) without: Vec<String>,
-    /// Keep running. When a plan, a screen or a display is saved, review the plans that depend on it again, and say what
-    /// is new and what is gone (with `--full`, everything). Ctrl-C ends this
+    /// Keep running. When a plan, a screen or a display is saved, review again the plans that use it, and say what is new
+    /// and what is gone (with `--full`, everything). Ctrl-C ends this
     #[arg(long, conflicts_with = "facts")]
     pub(super) watch: bool,
     #[command(flatten)]

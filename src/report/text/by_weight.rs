@@ -89,8 +89,11 @@ fn causes_words(plan: &ReviewedPlan, causes: usize) -> String {
     if causes == 0 || causes == open {
         return String::new();
     }
-    let are = if causes == 1 { "one cause".to_owned() } else { format!("{causes} causes, the worst first") };
-    format!(", from {are}")
+    if causes == 1 {
+        "; they have one cause".to_owned()
+    } else {
+        format!("; here are their {causes} causes, the worst first")
+    }
 }
 
 /// A cause with the place in the plan where it begins.

@@ -125,10 +125,10 @@ fn figures(summary: &Summary) -> Option<String> {
         parts.push(format!("strongest pixel of a ghost {:.2} L*", summary.worst_residue_l));
     }
     if summary.energy_mj > 0.0 {
-        parts.push(format!("{:.1} mJ", summary.energy_mj));
+        parts.push(format!("{:.1} mJ for updates", summary.energy_mj));
     }
     if let Some(power) = summary.power {
-        parts.push(format!("{:.3} mW on average", power.mean_mw));
+        parts.push(format!("{:.3} mW on average with standby", power.mean_mw));
         parts.extend(power.days.map(|days| format!("{days:.0} days per charge")));
     }
     (summary.seconds > 0.0).then(|| parts.join(", "))

@@ -9,14 +9,14 @@ use std::{
 use clap::{Args, ValueHint};
 
 use super::{
-    files::read_text,
+    files::{read_recorded_text, read_text},
     output::{check_ending, check_out, tell_written, write_file, write_out},
     telling::status_of,
 };
 use crate::{
     rules::wording::counted,
     source::{Fault, readable},
-    trace::{Converted, LogLines, read_log_lines, suggest_log_lines},
+    trace::{Converted, LONGEST_LINE, LogLines, read_log_lines, suggest_log_lines},
 };
 
 /// What `trace` takes.
@@ -53,7 +53,7 @@ fn run(arguments: &TraceArguments) -> Result<(), Vec<Fault>> {
         check_ending(out, ".trace.jsonl", "the names of traces end in `.trace.jsonl`")?;
         check_out(out, arguments.force)?;
     }
-    let log = read_text(&arguments.log)?;
+    let log = read_recorded_text(&arguments.log)?;
     let Some(lines) = &arguments.lines else { return suggest(&arguments.log, &log.text) };
     let lines = read_log_lines(&read_text(lines)?)?;
     let converted = lines.convert(&log.text);
@@ -102,9 +102,21 @@ fn counts(converted: &Converted) -> String {
         let first: Vec<String> = first.map(|(at, line)| format!("\n  line {at}: {}", readable(line))).collect();
         let _ = write!(words, "; {lines} that no pattern matches, the first of them:{}", first.concat());
     }
+    if converted.too_long > 0 {
+        let lines = counted(converted.too_long, "line", "lines");
+        let _ = write!(words, "\n{lines} of more than {} KB left out", LONGEST_LINE >> 10);
+    }
+    if converted.is_mixed {
+        words.push_str(
+            "\nsome times are times of day and others are counts: give both kinds of lines patterns with times of one kind, \
+             because the trace has one clock",
+        );
+    }
     if converted.wrong > 0 {
         let lines = counted(converted.wrong, "line", "lines");
-        let _ = write!(words, "\n{lines} left out, because a field is no number: see `--dry-run`");
+        let first: Vec<String> =
+            converted.first_wrong.iter().map(|(at, why)| format!("\n  line {at}: {}", readable(why))).collect();
+        let _ = write!(words, "\n{lines} left out, because a field is no number, the first of them:{}", first.concat());
     }
     words
 }

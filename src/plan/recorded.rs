@@ -101,6 +101,11 @@ pub struct RecordedUpdate {
 }
 
 impl RecordedUpdate {
+    /// Whether the device measured when it began or ended.
+    pub fn has_times(&self) -> bool {
+        self.started_ms.is_some() || self.finished_ms.is_some()
+    }
+
     /// How long it took, ms.
     pub fn duration_ms(&self) -> Option<f64> {
         Some(self.finished_ms? - self.started_ms?)

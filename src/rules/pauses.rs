@@ -70,7 +70,8 @@ pub(super) fn after_ms(ms: f64) -> u64 {
 pub(super) fn later(step: &PlayedStep<'_>, own_ms: u64) -> Asks {
     let planned = step.planned;
     let name = wording::step_name(planned.index, planned.step.label.as_deref());
-    Asks::Later(Later { step: planned.step.pointer.clone(), name, own_ms, most: None })
+    let is_recorded = planned.step.recorded.is_some();
+    Asks::Later(Later { step: planned.step.pointer.clone(), name, is_recorded, own_ms, most: None })
 }
 
 /// The pauses in which a cleaning disturbs nobody: after the step before them long enough for people, and long enough for it.

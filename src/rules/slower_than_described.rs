@@ -14,15 +14,17 @@ use crate::{
 #[derive(Clone)]
 pub(super) struct SlowerThanDescribed<'p> {
     plan: &'p Plan,
-    /// By mode and by the entry of its table of durations.
-    measured: BTreeMap<(usize, usize), Measured>,
+    /// By mode and by temperature, whole degrees C.
+    measured: BTreeMap<(usize, i64), Measured>,
 }
 
-/// What was measured of a mode at its temperatures.
+/// What was measured of a mode at a temperature.
 #[derive(Clone)]
 struct Measured {
     durations_ms: Vec<f64>,
     described_ms: f64,
+    /// The entry of the mode's table of durations that the description has for it.
+    entry: usize,
     first: Where,
     update: usize,
 }
@@ -40,20 +42,34 @@ impl<'p> SlowerThanDescribed<'p> {
         self.plan.display.certainty.durations.unwrap_or(1.0).max(1.0 + LEAST_SHARE)
     }
 
-    fn observation(&self, mode: &Mode, entry: usize, measured: &Measured) -> Option<Observation> {
-        let mut sorted = measured.durations_ms.clone();
-        sorted.sort_by(f64::total_cmp);
-        let (median_ms, described_ms) = (median(&sorted)?, measured.described_ms);
+    /// By how much the middle of what was measured departs from the description, as a share of the longer one; nothing if
+    /// it does not.
+    fn departs(&self, measured: &Measured) -> Option<f64> {
+        let (median_ms, described_ms) = (measured.median_ms()?, measured.described_ms);
         let is_slower = median_ms > described_ms * self.factor();
         let is_quicker = median_ms < (described_ms / self.factor()).min(described_ms * (1.0 - LEAST_SHARE));
-        if !is_slower && !is_quicker {
-            return None;
-        }
-        let count = sorted.len() as u64;
-        Some(Observation {
+        (is_slower || is_quicker).then(|| (median_ms - described_ms).abs() / median_ms.max(described_ms))
+    }
+
+    /// What departs of a mode, as one finding: of the temperature at which it departs most.
+    fn of_mode(&self, mode: usize, all: &[(i64, &Measured)]) -> Option<(Where, Observation)> {
+        let departing =
+            || all.iter().filter_map(|(celsius, measured)| Some((self.departs(measured)?, *celsius, *measured)));
+        let (_, celsius, measured) = departing().reduce(|one, other| if other.0 > one.0 { other } else { one })?;
+        let others: Vec<String> =
+            departing().filter(|other| other.1 != celsius).map(|other| other.1.to_string()).collect();
+        let at = match (all.len(), others.as_slice()) {
+            (1, _) => String::new(),
+            (_, []) => format!(" at {celsius} C"),
+            (_, others) => format!(" at {celsius} C (and departs at {} C too)", others.join(" C, ")),
+        };
+        let mode = &self.plan.display.modes[mode];
+        let sorted = measured.sorted();
+        let (median_ms, described_ms, count) = (median(&sorted)?, measured.described_ms, sorted.len() as u64);
+        let observation = Observation {
             update: Some(measured.update),
             message: format!(
-                "`{}` takes {} ms on the device (median of {}, from {} to {} ms), but the description of `{}` says {} ms",
+                "`{}` takes {} ms{at} on the device (median of {}, from {} to {} ms), but the description of `{}` says {} ms",
                 mode.name,
                 wording::ms(median_ms),
                 wording::counted(count, "measured update", "measured updates"),
@@ -64,23 +80,40 @@ impl<'p> SlowerThanDescribed<'p> {
             ),
             help: format!(
                 "describe the panel as it is, in a description that is based on this one: {}",
-                fragment(mode, entry, median_ms)
+                fragment(mode, all)
             ),
             figures: vec![("median_ms", median_ms), ("described_ms", described_ms), ("count", count as f64)],
             ..Observation::default()
-        })
+        };
+        Some((measured.first.clone(), observation))
     }
 }
 
-/// The part of a description that fits what was measured.
-fn fragment(mode: &Mode, entry: usize, measured_ms: f64) -> String {
-    let value = |at: usize, ms: f64| if at == entry { measured_ms.round() } else { ms };
-    let duration = match &mode.duration_ms[..] {
-        [_] => measured_ms.round().to_string(),
-        table => {
-            let entries = table.iter().enumerate().map(|(at, (from, ms))| format!("\"{from}\": {}", value(at, *ms)));
-            format!("{{ {} }}", entries.collect::<Vec<_>>().join(", "))
+impl Measured {
+    fn sorted(&self) -> Vec<f64> {
+        let mut sorted = self.durations_ms.clone();
+        sorted.sort_by(f64::total_cmp);
+        sorted
+    }
+
+    fn median_ms(&self) -> Option<f64> {
+        median(&self.sorted())
+    }
+}
+
+/// The part of a description that fits what was measured: at one temperature its own entry, at several all of them.
+fn fragment(mode: &Mode, all: &[(i64, &Measured)]) -> String {
+    let rounded = |measured: &Measured| measured.median_ms().unwrap_or(measured.described_ms).round();
+    let table = |entries: Vec<String>| format!("{{ {} }}", entries.join(", "));
+    let duration = match (all, &mode.duration_ms[..]) {
+        ([(_, only)], [_]) => rounded(only).to_string(),
+        ([(_, only)], described) => {
+            let value = |at: usize, ms: f64| if at == only.entry { rounded(only) } else { ms };
+            let entries =
+                described.iter().enumerate().map(|(at, (from, ms))| format!("\"{from}\": {}", value(at, *ms)));
+            table(entries.collect())
         }
+        (several, _) => table(several.iter().map(|(celsius, of)| format!("\"{celsius}\": {}", rounded(of))).collect()),
     };
     format!("`{{ \"name\": \"{}\", \"duration_ms\": {duration} }}` in `modes`", mode.name)
 }
@@ -93,8 +126,10 @@ impl Rule for SlowerThanDescribed<'_> {
             let Some(duration_ms) = recorded.and_then(RecordedUpdate::duration_ms) else { continue };
             let mode = &self.plan.display.modes[update.mode];
             let entry = mode.duration_ms.iter().rposition(|(from, _)| *from <= temperature_c).unwrap_or(0);
-            let measured = self.measured.entry((update.mode, entry)).or_insert_with(|| Measured {
+            let celsius = temperature_c.round() as i64;
+            let measured = self.measured.entry((update.mode, celsius)).or_insert_with(|| Measured {
                 durations_ms: Vec::new(),
+                entry,
                 described_ms: mode.duration_at(temperature_c),
                 first: Where::of(step, StepField::Mode(index)),
                 update: index,
@@ -105,9 +140,14 @@ impl Rule for SlowerThanDescribed<'_> {
     }
 
     fn end(&mut self, sink: &mut Sink) {
-        for ((mode, entry), measured) in &self.measured {
-            if let Some(observation) = self.observation(&self.plan.display.modes[*mode], *entry, measured) {
-                sink.report(measured.first.clone(), observation);
+        for mode in 0..self.plan.display.modes.len() {
+            let all: Vec<(i64, &Measured)> = self
+                .measured
+                .range((mode, i64::MIN)..=(mode, i64::MAX))
+                .map(|((_, celsius), of)| (*celsius, of))
+                .collect();
+            if let Some((place, observation)) = self.of_mode(mode, &all) {
+                sink.report(place, observation);
             }
         }
     }

@@ -28,7 +28,7 @@ impl<'p> TooSoon<'p> {
 
     fn help(&self, asks: Option<&Asks>, least_ms: f64) -> String {
         let later = asks.map_or_else(
-            || format!("send it in a step of its own, with an `after_ms` of at least {}", after_ms(least_ms)),
+            || format!("send it by itself, at least {} ms after the update before it", after_ms(least_ms)),
             Asks::words,
         );
         format!(

@@ -8,8 +8,11 @@ use super::{
 use crate::{
     finding::{Asks, Figure, Margin, Observation, Sink, StepField, Where},
     panel::{PlayedStep, PlayedUpdate, WaitsFor},
-    plan::Plan,
+    plan::{Plan, RecordedUpdate},
 };
+
+/// Times that differ by less are the same: a device's clock counts in other units than the model.
+const SAME_MS: f64 = 1e-6;
 
 /// Looks at the waiting of every update.
 #[derive(Clone)]
@@ -43,7 +46,12 @@ impl<'p> UpdatesCollide<'p> {
         } else {
             String::new()
         };
+        let is_measured = step.planned.step.recorded_update(index).is_some_and(RecordedUpdate::has_times);
         let (reason, help) = match update.times.waits_for {
+            WaitsFor::Nothing if is_measured => (
+                "although nothing that is known keeps it waiting: the device itself began so late".to_owned(),
+                "look what the device does between the request and the start of the update".to_owned(),
+            ),
             WaitsFor::Overlap => (
                 "for an earlier update that still runs over the same place".to_owned(),
                 format!("{later}, or choose windows that do not overlap"),
@@ -84,7 +92,9 @@ impl<'p> UpdatesCollide<'p> {
 fn settles(update: &PlayedUpdate, earlier: &[PlayedUpdate]) -> bool {
     let over = |one: &PlayedUpdate| update.sent.iter().any(|rect| one.sent.iter().any(|other| rect.overlaps(*other)));
     earlier.iter().any(|one| {
-        one.mode != update.mode && over(one) && update.times.start_ms <= one.times.finish_ms + update.times.transfer_ms
+        one.mode != update.mode
+            && over(one)
+            && update.times.start_ms <= one.times.finish_ms + update.times.transfer_ms + SAME_MS
     })
 }
 
@@ -93,7 +103,9 @@ fn settles(update: &PlayedUpdate, earlier: &[PlayedUpdate]) -> bool {
 fn follows_the_pen(update: &PlayedUpdate, step: &PlayedStep<'_>, delay_ms: f64) -> bool {
     let pieces = step.strokes.iter().flat_map(|stroke| &stroke.pieces);
     let on_time = pieces.map(|piece| piece.pen_ms + delay_ms + piece.finish_ms - piece.start_ms);
-    on_time.reduce(f64::max).is_some_and(|drawn_ms| update.times.start_ms <= drawn_ms + update.times.transfer_ms)
+    on_time
+        .reduce(f64::max)
+        .is_some_and(|drawn_ms| update.times.start_ms <= drawn_ms + update.times.transfer_ms + SAME_MS)
 }
 
 impl Rule for UpdatesCollide<'_> {
@@ -103,7 +115,7 @@ impl Rule for UpdatesCollide<'_> {
             if follows_the_pen(update, step, delay_ms) || settles(update, &step.updates[..index]) {
                 continue;
             }
-            if update.times.wait_ms > self.wait_ms {
+            if update.times.wait_ms > self.wait_ms + SAME_MS {
                 sink.report(Where::of(step, StepField::Mode(index)), self.observation(step, index, update));
             }
         }

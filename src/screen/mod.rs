@@ -63,18 +63,26 @@ pub struct ScreenFault {
     pub message: String,
     /// How to fix it.
     pub help: String,
+    /// What the picture's size is, px, if that is what is wrong.
+    wrong_size: Option<String>,
 }
 
 impl ScreenFault {
     pub(crate) fn new(message: impl Into<String>, help: impl Into<String>) -> Self {
-        Self { message: message.into(), help: help.into() }
+        Self { message: message.into(), help: help.into(), wrong_size: None }
+    }
+
+    /// The same fault where the picture is only a part of a frame, of this size.
+    pub(crate) fn of_a_part(self, size: Size) -> Self {
+        let Some(is) = self.wrong_size else { return self };
+        let help = "write the `window` of the part that the file holds, or leave `window` out if it is the whole frame";
+        Self::new(format!("the picture is {is} px, but its `window` has {size} px"), help)
     }
 
     pub(crate) fn wrong_size(is: &str, wanted: Size) -> Self {
-        Self::new(
-            format!("the picture is {is} px, but the panel shows {wanted} px"),
-            format!("export it at exactly {wanted} px, or correct `size_px` or `rotation`"),
-        )
+        let message = format!("the picture is {is} px, but the panel shows {wanted} px");
+        let help = format!("export it at exactly {wanted} px, or correct `size_px` or `rotation`");
+        Self { wrong_size: Some(is.to_owned()), ..Self::new(message, help) }
     }
 }
 

@@ -25,9 +25,15 @@ pub(super) struct Clock {
     pub(super) unit: ClockUnit,
     /// What is added to a count because the clock began again, counts.
     turns: f64,
-    /// The first count and the last one, without turns.
+    /// What is added to it because the clock was set back, counts.
+    set_back: f64,
+    /// The first count, and the last time that it gave, counts.
     first: Option<f64>,
     last: f64,
+    /// The last record's own count, with turns.
+    own: f64,
+    /// Whether that one lay before the time that the clock had given by then.
+    is_behind: bool,
 }
 
 /// The time of a record.
@@ -37,6 +43,8 @@ pub(super) struct Moment {
     pub(super) ms: f64,
     /// How far the clock ran back, ms; 0 if it did not.
     pub(super) back_ms: f64,
+    /// Its own count with turns, which records of one moment share.
+    pub(super) own: f64,
 }
 
 impl Clock {
@@ -46,30 +54,49 @@ impl Clock {
 
     /// The time of the next record. A count that is lower than the one before is of a clock that began again, if it fell
     /// by more than half of its range (the usual comparison of counters that wrap); otherwise the clock ran back, and the
-    /// record takes the time of the one before it.
+    /// record takes the time of the one before it. If the next record goes on from there, the clock was set back, and all
+    /// that follows counts on from this time.
     pub(super) fn next(&mut self, count: f64) -> Moment {
-        let mut counts = count + self.turns;
+        let mut own = count + self.turns;
         if self.first.is_none() {
-            (self.first, self.last) = (Some(counts), counts);
+            (self.first, self.last, self.own) = (Some(own), own, own);
         }
-        if let Some(range) = self.unit.wraps_at.filter(|range| self.last - counts > range / 2.0) {
+        if let Some(range) = self.unit.wraps_at.filter(|range| self.own.max(self.last) - own > range / 2.0) {
             self.turns += range;
-            counts += range;
+            // Added up anew, so that equal counts are equal times to the last bit.
+            own = count + self.turns;
         }
-        let back = (self.last - counts).max(0.0);
+        let before = std::mem::replace(&mut self.own, own);
+        if self.is_behind && own > before {
+            self.set_back = self.last - before;
+        }
+        let counts = own + self.set_back;
+        let back = if self.is_behind && own >= before { 0.0 } else { (self.last - counts).max(0.0) };
+        self.is_behind = counts < self.last;
         self.last = self.last.max(counts);
-        Moment { ms: self.since_first(self.last), back_ms: self.in_ms(back) }
+        Moment { ms: self.since_first(self.last), back_ms: self.in_ms(back), own }
+    }
+
+    /// The time of a count that comes after the last record's own, ms since the first one; `None` if it lies before that.
+    pub(super) fn after(&self, count: f64) -> Option<f64> {
+        let mut counts = count + self.turns;
+        if counts < self.own {
+            counts = count + (self.turns + self.unit.wraps_at?);
+        }
+        // Where the clock ran back, the record has another time than its own.
+        let moved = self.last - self.own;
+        Some(self.since_first(if moved > 0.0 { counts + moved } else { counts }))
     }
 
     /// The time of a count near the last record, ms since the first one.
     pub(super) fn near(&self, count: f64) -> f64 {
         let counts = count + self.turns;
         let turned = match self.unit.wraps_at {
-            Some(range) if self.last - counts > range / 2.0 => counts + range,
-            Some(range) if counts - self.last > range / 2.0 => counts - range,
+            Some(range) if self.own - counts > range / 2.0 => counts + range,
+            Some(range) if counts - self.own > range / 2.0 => counts - range,
             _ => counts,
         };
-        self.since_first(turned)
+        self.since_first(turned + self.set_back)
     }
 
     fn since_first(&self, counts: f64) -> f64 {
@@ -134,6 +161,42 @@ mod tests {
         );
         let plain = ClockUnit::default();
         assert_eq!(times(plain, &[900.0, 10.0, 950.0]), [(0.0, 0.0), (0.0, 890.0), (50.0, 0.0)]);
+        // Several records of one moment that ran back.
+        assert_eq!(times(plain, &[900.0, 10.0, 10.0, 950.0]), [(0.0, 0.0), (0.0, 890.0), (0.0, 0.0), (50.0, 0.0)]);
+    }
+
+    #[test]
+    fn a_clock_that_was_set_back_goes_on_from_there() {
+        let plain = ClockUnit::default();
+        assert_eq!(
+            times(plain, &[9000.0, 1000.0, 1500.0, 1600.0, 9100.0]),
+            [(0.0, 0.0), (0.0, 8000.0), (500.0, 0.0), (600.0, 0.0), (8100.0, 0.0)]
+        );
+        let mut clock = Clock::new(plain);
+        [9000.0, 1000.0, 1500.0].map(|count| clock.next(count));
+        assert_eq!((clock.after(1520.0), clock.near(1490.0)), (Some(520.0), 490.0));
+    }
+
+    #[test]
+    fn equal_counts_are_equal_times_whatever_the_clock_adds_up() {
+        let seconds = ClockUnit { per_second: 1.0, wraps_at: Some(18.0), starts_at_ms: None };
+        let all = times(seconds, &[15.386, 3.636, 9.636, 15.636, 4.636, 4.636]);
+        assert_eq!(all[4], all[5]);
+        assert!(all.iter().all(|(_, back_ms)| *back_ms == 0.0), "{all:?}");
+    }
+
+    #[test]
+    fn what_follows_a_record_comes_after_it_however_much_later() {
+        let mut clock = Clock::new(ClockUnit { wraps_at: Some(10_000.0), ..ClockUnit::default() });
+        clock.next(8000.0);
+        assert_eq!(
+            [3500.0, 9900.0, 4950.0, 8000.0].map(|count| clock.after(count)),
+            [5500.0, 1900.0, 6950.0, 0.0].map(Some)
+        );
+        let mut clock = Clock::new(ClockUnit::default());
+        [500.0, 900.0, 700.0].map(|count| clock.next(count));
+        // The record takes the time of the one before it, and what follows it keeps its distance.
+        assert_eq!((clock.after(720.0), clock.after(650.0)), (Some(420.0), None));
     }
 
     #[test]

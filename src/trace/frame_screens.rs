@@ -97,7 +97,8 @@ impl FrameScreens {
         };
         for (file, rect) in parts.into_iter().rev() {
             let size = Size { width: rect.width, height: rect.height };
-            let part = self.packing.pixels(&read(file)?, size, true, in_colours, Vec::new())?;
+            let part = self.packing.pixels(&read(file)?, size, true, in_colours, Vec::new());
+            let part = part.map_err(|fault| fault.of_a_part(size))?;
             write_over(&mut pixels, self.size, &part, rect);
         }
         cache.put(screen, &pixels);

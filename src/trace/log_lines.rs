@@ -19,7 +19,7 @@ const GROUPS: [&str; 15] = [
 ];
 const RECORDS: [&str; 7] = ["update", "frame", "touch", "key", "power", "temperature", "remark"];
 /// The longest line that is looked at, bytes.
-const LONGEST_LINE: usize = 64 << 10;
+pub const LONGEST_LINE: usize = 64 << 10;
 /// The most memory that a compiled pattern may take, bytes.
 const PATTERN_BYTES: usize = 1 << 20;
 /// The longest pattern, bytes.
@@ -50,10 +50,16 @@ pub struct Converted {
     pub trace: String,
     /// How many lines became records.
     pub records: u64,
-    /// How many lines nothing matches, or that are too long.
+    /// How many lines nothing matches.
     pub unmatched: u64,
+    /// How many lines are too long to be looked at.
+    pub too_long: u64,
     /// How many lines matched, but had a field that is no number.
     pub wrong: u64,
+    /// The first of those: number, and what is wrong.
+    pub first_wrong: Vec<(usize, String)>,
+    /// Whether some records have a time of day and others a count.
+    pub is_mixed: bool,
     /// The first lines that nothing matches: number and text.
     pub first_unmatched: Vec<(usize, String)>,
     /// The first lines and what became of them.
@@ -110,7 +116,9 @@ fn pattern(reading: &mut Reading, item: &Item<'_>, has_corner: bool) -> Option<P
         }
     };
     check_groups(reading, &item, &regex, has_corner);
-    Some(Pattern { regex, record: record? })
+    let record = record?;
+    check_is_complete(reading, &item, &regex, record);
+    Some(Pattern { regex, record })
 }
 
 fn compiled(pattern: &str) -> Result<Regex, regex::Error> {
@@ -131,13 +139,41 @@ fn check_groups(reading: &mut Reading, item: &Item<'_>, regex: &Regex, has_corne
     }
 }
 
+/// Checks that a pattern has what its record cannot be without, and all of a box or nothing.
+fn check_is_complete(reading: &mut Reading, item: &Item<'_>, regex: &Regex, record: &str) {
+    let has = |name: &str| regex.capture_names().flatten().any(|group| group == name);
+    let needed = match record {
+        "update" => Some(("mode", "add `(?<mode>...)` around the device's name or number of the mode")),
+        "frame" => Some(("file", "add `(?<file>...)` around the name of the frame's file")),
+        "power" => Some(("text", "add `(?<text>...)` around `on`, `off` or `sleep`")),
+        "temperature" => Some(("celsius", "add `(?<celsius>...)` around the temperature")),
+        "remark" => Some(("text", "add `(?<text>...)` around what was said")),
+        _ => None,
+    };
+    if let Some((group, help)) = needed.filter(|(group, _)| !has(group)) {
+        reading.fault(item, format!("the pattern has no group `{group}`, but a record `{record}` needs it"), help);
+    }
+    let sides = [["x", "w", "x2"], ["y", "h", "y2"]].map(|side| side.map(has));
+    let is_box = |[at, size, end]: [bool; 3]| at && (size || end);
+    if sides.iter().flatten().any(|has| *has) && !sides.into_iter().all(is_box) {
+        let help =
+            "a box needs `x` and `y`, and either `w` and `h` or `x2` and `y2`; a point is `point_x` and `point_y`";
+        reading.fault(item, "the pattern has only a part of a box", help);
+    }
+}
+
 impl LogLines {
     /// Turns a log into a trace.
     pub fn convert(&self, log: &str) -> Converted {
         let mut converted = Converted::default();
         let mut begins_at = None;
+        let mut has_counts = false;
         for (at, line) in log.lines().enumerate() {
             let became = match self.record(line) {
+                None if line.len() > LONGEST_LINE => {
+                    converted.too_long += 1;
+                    "too long".to_owned()
+                }
                 None => {
                     converted.unmatched += 1;
                     if converted.first_unmatched.len() < MOST_UNMATCHED {
@@ -147,10 +183,14 @@ impl LogLines {
                 }
                 Some(Err(words)) => {
                     converted.wrong += 1;
+                    if converted.first_wrong.len() < MOST_UNMATCHED {
+                        converted.first_wrong.push((at + 1, words.clone()));
+                    }
                     words
                 }
                 Some(Ok((record, time_of_day))) => {
                     converted.records += 1;
+                    has_counts |= time_of_day.is_none();
                     begins_at = begins_at.or(time_of_day);
                     let record = Value::Object(record).to_string();
                     converted.trace.push_str(&record);
@@ -162,6 +202,7 @@ impl LogLines {
                 converted.shown.push((line.chars().take(200).collect(), became));
             }
         }
+        converted.is_mixed = has_counts && begins_at.is_some();
         converted.trace = format!("{}\n{}", Value::Object(self.header_from(begins_at)), converted.trace);
         converted
     }

@@ -17,6 +17,6 @@ mod suggested;
 pub(crate) use clock::{DAY_MS, ms_of_day, time_of_day};
 pub use frame_files::FrameFiles;
 pub use frame_screens::{FrameCache, FrameScreens};
-pub use log_lines::{Converted, LogLines, read_log_lines};
+pub use log_lines::{Converted, LONGEST_LINE, LogLines, read_log_lines};
 pub use reader::{Trace, read_trace};
 pub use suggested::{Suggested, suggest_log_lines};

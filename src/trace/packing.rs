@@ -90,7 +90,7 @@ impl Raw {
         let row_bytes = self.row_bytes.filter(|_| !is_part).unwrap_or(tight_row(size, self.bits_per_px));
         let wanted = self.skip_bytes + row_bytes * u64::from(size.height);
         if bytes.len() as u64 != wanted {
-            return Err(self.wrong_length(bytes.len() as u64, wanted, row_bytes, size));
+            return Err(self.wrong_length(bytes.len() as u64, wanted, (row_bytes, is_part), size));
         }
         greys.clear();
         greys.resize(size.pixels() as usize, 0);
@@ -119,32 +119,50 @@ impl Raw {
         })
     }
 
-    fn wrong_length(&self, is: u64, wanted: u64, row_bytes: u64, size: Size) -> ScreenFault {
-        let skipped = if self.skip_bytes > 0 { format!("{} bytes and ", self.skip_bytes) } else { String::new() };
+    fn wrong_length(&self, is: u64, wanted: u64, (row_bytes, is_part): (u64, bool), size: Size) -> ScreenFault {
+        let counted = |count: u64, one: &str| format!("{count} {one}{}", if count == 1 { "" } else { "s" });
+        let bytes = |count| counted(count, "byte");
+        let skipped = if self.skip_bytes > 0 { format!("{} and ", bytes(self.skip_bytes)) } else { String::new() };
         let message = format!(
-            "the raw frame has {is} bytes, but {skipped}{} rows of {row_bytes} bytes make {wanted} ({size} px at {} bits \
-             a pixel)",
-            size.height, self.bits_per_px
+            "the raw frame has {}, but {skipped}{} of {} make {wanted} ({size} px at {} a pixel)",
+            bytes(is),
+            counted(size.height.into(), "row"),
+            bytes(row_bytes),
+            counted(self.bits_per_px.into(), "bit")
         );
         if is == 0 {
             let help = "look for a full storage, or for power that was lost while the device wrote it";
             return ScreenFault::new(message, help);
         }
-        let help = self.likely_reading(is, size).unwrap_or_else(|| {
-            "check `size_px`, `bits_per_px`, `row_bytes` and `skip_bytes` of the header's `frames`; the file of a part needs \
-             the `window` of that part"
-                .into()
+        let help = self.likely_reading(is, is_part, size).unwrap_or_else(|| {
+            if is_part {
+                "check the `window` of this part, whose rows stand in the file without padding, and `bits_per_px` and \
+                 `skip_bytes` of the header's `frames`"
+                    .into()
+            } else {
+                "check `size_px`, `bits_per_px`, `row_bytes` and `skip_bytes` of the header's `frames`; the file of a part \
+                 needs the `window` of that part"
+                    .into()
+            }
         });
         ScreenFault::new(message, help)
     }
 
     /// What would make a file of that length right, in words; the nearest to what is described comes first.
-    fn likely_reading(&self, is: u64, size: Size) -> Option<String> {
+    fn likely_reading(&self, is: u64, is_part: bool, size: Size) -> Option<String> {
         let height = u64::from(size.height);
         let rows = is.checked_sub(self.skip_bytes)?;
         let fits = |bits: &u8| *bits != self.bits_per_px && tight_row(size, *bits) * height == rows;
         if let Some(bits) = BITS_PER_PX.into_iter().find(fits) {
             return Some(format!("{bits} bits a pixel would fit: `\"bits_per_px\": {bits}`"));
+        }
+        // Rows of a part are never padded, and it has a window of its own.
+        if is_part {
+            return None;
+        }
+        let swapped = Size { width: size.height, height: size.width };
+        if size != swapped && tight_row(swapped, self.bits_per_px) * u64::from(swapped.height) == rows {
+            return Some(format!("{swapped} px would fit: set `turned` to 90 or 270"));
         }
         let tight = tight_row(size, self.bits_per_px);
         let row = rows / height.max(1);
@@ -156,18 +174,16 @@ impl Raw {
             return Some(format!("rows without padding would fit: `\"row_bytes\": {row}`"));
         }
         let tight_rows = self.row_bytes.unwrap_or(tight) * height;
-        if let Some(skip) = is.checked_sub(tight_rows).filter(|skip| *skip <= MOST_SKIPPED) {
-            return Some(format!("{skip} bytes before the first row would fit: `\"skip_bytes\": {skip}`"));
-        }
-        let swapped = Size { width: size.height, height: size.width };
-        let is_swapped = tight_row(swapped, self.bits_per_px) * u64::from(swapped.height) == rows;
-        is_swapped.then(|| format!("{swapped} px would fit: set `turned` to 90 or 270"))
+        let is_a_header = |skip: &u64| *skip <= SHORT_HEADER || *skip <= MOST_SKIPPED && skip.is_multiple_of(64);
+        let skip = is.checked_sub(tight_rows).filter(is_a_header)?;
+        Some(format!("{skip} bytes before the first row would fit: `\"skip_bytes\": {skip}`"))
     }
 }
 
 /// Bytes of padding of a row that are worth proposing.
 const MOST_PADDING: u64 = 64;
-/// Bytes of a header that are worth proposing.
+/// Bytes of a header that are worth proposing: few, or a round number of them.
+const SHORT_HEADER: u64 = 128;
 const MOST_SKIPPED: u64 = 4096;
 
 /// The fewest whole bytes that hold a row.
@@ -253,6 +269,12 @@ mod tests {
         assert_eq!(help(RAW, 44), "4 bytes before the first row would fit: `\"skip_bytes\": 4`");
         assert_eq!(help(Raw { row_bytes: Some(8), ..RAW }, 40), "rows without padding would fit: `\"row_bytes\": 5`");
         assert!(help(RAW, 3).starts_with("check `size_px`"), "{}", help(RAW, 3));
+        // 8 columns in 10 rows of one bit take less than 10 columns in 8 rows; 867 bytes are no header.
+        assert_eq!(help(Raw { bits_per_px: 1, ..RAW }, 10), "8 x 10 px would fit: set `turned` to 90 or 270");
+        assert!(help(RAW, 40 + 867).starts_with("check `size_px`"), "{}", help(RAW, 40 + 867));
+        let size = Size { width: 10, height: 8 };
+        let part = RAW.greys(&[0; 64], size, true, Vec::new()).expect_err("it is wrong").help;
+        assert!(part.starts_with("check the `window` of this part"), "{part}");
     }
 
     #[test]

@@ -72,6 +72,9 @@ fn broken(reason: &str) -> ScreenFault {
     )
 }
 
+/// More digits than this have no number that a picture may have.
+const MOST_DIGITS: usize = 12;
+
 /// Numbers in decimal between white space; from a `#` to the end of its line stands a comment.
 struct Tokens<'b> {
     bytes: &'b [u8],
@@ -81,11 +84,20 @@ struct Tokens<'b> {
 impl<'b> Tokens<'b> {
     fn number(&mut self, what: &str) -> Result<u32, ScreenFault> {
         self.skip_space();
-        let rest = &self.bytes[self.at.min(self.bytes.len())..];
-        let length = rest.iter().take_while(|byte| byte.is_ascii_digit()).count();
-        let digits = std::str::from_utf8(&rest[..length]).unwrap_or_default();
-        self.at += length;
-        let is_apart = rest.get(length).is_none_or(|byte| byte.is_ascii_whitespace() || *byte == b'#');
+        let mut digits = String::new();
+        // A comment may stand in the middle of a number, and ends with its line.
+        loop {
+            match self.bytes.get(self.at) {
+                Some(byte) if byte.is_ascii_digit() && digits.len() < MOST_DIGITS => digits.push(char::from(*byte)),
+                Some(b'#') => {
+                    let line = self.bytes[self.at..].iter().position(|byte| matches!(byte, b'\n' | b'\r'));
+                    self.at = line.map_or(self.bytes.len(), |end| self.at + end);
+                }
+                _ => break,
+            }
+            self.at += 1;
+        }
+        let is_apart = self.bytes.get(self.at).is_none_or(u8::is_ascii_whitespace);
         digits.parse().ok().filter(|_| is_apart).ok_or_else(|| broken(&format!("{what} is missing or is no number")))
     }
 

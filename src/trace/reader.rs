@@ -4,7 +4,7 @@
 use std::{collections::BTreeMap, sync::Arc};
 
 use super::{
-    clock::Clock,
+    clock::{Clock, Moment},
     frame_files::FrameFiles,
     frame_screens::{Below, FrameScreen, FrameScreens},
     header::{BeginsWith, Header, LARGEST_COUNT, frame_file, read_header},
@@ -111,7 +111,11 @@ impl<'f> Reader<'f> {
 
     fn begin(&mut self, reading: &mut Reading, item: &Item<'_>) {
         let is_record = item.has_field("record") && !item.has_field("format");
-        if is_record {
+        if is_record && line_of(&item.pointer).is_some_and(|line| line > 1) {
+            let message = "a trace begins with its header, but the first line that can be read is a record: the header before \
+                           it is not JSON";
+            reading.fault(item, message, "correct the first line");
+        } else if is_record {
             let help = "write the header on the first line: `{\"format\": \"update-trace/1\", \"display\": ...}`";
             reading.fault(item, "a trace begins with its header, but this is a record", help);
         }
@@ -147,13 +151,13 @@ impl<'f> Reader<'f> {
         for (name, field) in opened.iter().filter(|(name, _)| !known.contains(name)) {
             reading.fault(field, format!("a record `{kind}` has no field `{name}`"), did_you_mean(name, known.clone()));
         }
-        let at_ms = self.time(reading, &opened, kind)?;
+        let at = self.time(reading, &opened, kind)?;
         match kind {
-            "update" => self.update(reading, &opened, at_ms),
+            "update" => self.update(reading, &opened, at),
             "frame" => self.frame(reading, &opened),
             "touch" | "key" => {
                 let cause = if kind == "touch" { Cause::Touch } else { Cause::Key };
-                self.person(reading, &opened, at_ms, cause);
+                self.person(reading, &opened, at.ms, cause);
                 Some(())
             }
             "pen" => self.pen(reading, &opened),
@@ -163,14 +167,14 @@ impl<'f> Reader<'f> {
         }
     }
 
-    fn time(&mut self, reading: &mut Reading, fields: &Fields<'_>, kind: &str) -> Option<f64> {
+    fn time(&mut self, reading: &mut Reading, fields: &Fields<'_>, kind: &str) -> Option<Moment> {
         let item = reading.required(fields, "at", &format!("a record `{kind}`"))?;
         let count = self.count(reading, &item)?;
         let moment = self.clock.next(count);
         if moment.back_ms > 0.0 {
             self.steps.runs_back(format!("{}/at", fields.pointer), moment.back_ms);
         }
-        Some(moment.ms)
+        Some(moment)
     }
 
     /// A count of the clock, which is below the one at which it begins again.
@@ -192,17 +196,15 @@ impl<'f> Reader<'f> {
         }
     }
 
-    fn update(&mut self, reading: &mut Reading, fields: &Fields<'_>, at_ms: f64) -> Option<()> {
+    fn update(&mut self, reading: &mut Reading, fields: &Fields<'_>, at: Moment) -> Option<()> {
         let mode = reading.required(fields, "mode", "a record `update`").and_then(|item| self.mode(reading, &item));
         let window = fields.get("window").map_or(Some(WindowAsk::All), |item| read_boxes(reading, item));
         let frame = fields.get("frame").map(|item| self.file(reading, item, None));
-        let mut near = |name: &str| fields.get(name).map(|item| self.count(reading, item));
-        let [started, finished] = ["started", "finished"].map(&mut near);
+        let [started, finished] = ["started", "finished"].map(|name| self.measured(reading, fields, name));
         let screen = frame.map_or(Some(None), |screen| screen.map(Some))?;
         if let Some(screen) = screen {
             self.shows(screen, format!("{}/frame", fields.pointer));
         }
-        let [started, finished] = [started, finished].map(|count| count.flatten().map(|count| self.clock.near(count)));
         if let (Some(started_ms), Some(finished_ms), Some(item)) = (started, finished, fields.get("finished"))
             && finished_ms < started_ms
         {
@@ -217,8 +219,21 @@ impl<'f> Reader<'f> {
             finished_ms: finished,
             others_finished: None,
         };
-        self.steps.update(at_ms, Asked { update, recorded });
+        self.steps.update(at, Asked { update, recorded });
         Some(())
+    }
+
+    /// When an update was started or finished, ms since the first record.
+    fn measured(&mut self, reading: &mut Reading, fields: &Fields<'_>, name: &str) -> Option<f64> {
+        let item = fields.get(name)?;
+        let count = self.count(reading, item)?;
+        let ms = self.clock.after(count);
+        if ms.is_none() {
+            let message = format!("the update is {name} before it is asked for, by its field `at`");
+            let help = "write into `at` when the device asked for the update";
+            reading.fault(item, message, help);
+        }
+        ms
     }
 
     /// A mode by the device's own name or number.

@@ -1,9 +1,9 @@
 //! What the records of a trace mean together: each distinct time of an update is a step, with the frames before it as its
-//! memory and the last act of a person as its cause. Knows no texts and no files.
+//! memory and the last act of a person as its cause; updates of one time that show different pictures are steps of their own. Knows no texts and no files.
 
 use std::collections::BTreeMap;
 
-use super::clock::ClockUnit;
+use super::clock::{ClockUnit, Moment};
 use crate::{
     geometry::Window,
     plan::{
@@ -55,6 +55,8 @@ pub(super) struct StepsMaker {
     cause_ms: f64,
     clock: ClockUnit,
     drafts: Vec<Draft>,
+    /// The picture of the last step.
+    shown: Option<ScreenId>,
     /// What belongs to the next step.
     next: Gathered,
     pens: Vec<Pen>,
@@ -68,6 +70,8 @@ pub(super) struct StepsMaker {
 #[derive(Debug)]
 struct Draft {
     at_ms: f64,
+    /// The count of its first update.
+    own: Option<f64>,
     asked: Vec<Asked>,
     gathered: Gathered,
     pens: Vec<Pen>,
@@ -84,17 +88,20 @@ impl StepsMaker {
         Self { cause_ms, clock, ..Self::default() }
     }
 
-    /// An update; those of the same time are one step.
-    pub(super) fn update(&mut self, at_ms: f64, asked: Asked) {
-        let is_same = |draft: &&mut Draft| draft.at_ms.to_bits() == at_ms.to_bits();
-        if let Some(draft) = self.drafts.last_mut().filter(is_same) {
+    /// An update; those of the same moment are one step, as long as they show the same picture.
+    pub(super) fn update(&mut self, at: Moment, asked: Asked) {
+        let is_other_picture = self.next.screen.as_ref().is_some_and(|(screen, _)| Some(*screen) != self.shown);
+        let is_same = |draft: &&mut Draft| draft.own.is_some_and(|own| own.to_bits() == at.own.to_bits());
+        if !is_other_picture && let Some(draft) = self.drafts.last_mut().filter(is_same) {
             draft.asked.push(asked);
             let screen = &mut draft.gathered.screen;
             *screen = self.next.screen.take().or(screen.take());
             return;
         }
-        self.begin(at_ms);
+        self.shown = self.next.screen.as_ref().map(|(screen, _)| *screen).or(self.shown);
+        self.begin(at.ms);
         if let Some(draft) = self.drafts.last_mut() {
+            draft.own = Some(at.own);
             draft.asked.push(asked);
         }
     }
@@ -115,6 +122,7 @@ impl StepsMaker {
         self.is_answered = true;
         self.drafts.push(Draft {
             at_ms,
+            own: None,
             asked: Vec::new(),
             gathered: std::mem::take(&mut self.next),
             pens: committed,

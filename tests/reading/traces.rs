@@ -656,3 +656,116 @@ fn a_part_of_a_trace_is_reported_and_all_of_it_is_played() {
     let error = folder.run(&["review", "b.plan.json", "--from", "09:00:00"]).with_status(2).error;
     assert!(error.contains("at what time of day"), "{error}");
 }
+
+/// The steps of a trace: when they are requested, and how many pixels of memory change.
+fn played(header: &Value, lines: &[&str]) -> Vec<(f64, u64)> {
+    let folder = folder_of(header, lines);
+    folder.run(&["review", "a.trace.jsonl", "--facts", "facts.jsonl", "--gate", "never"]).with_status(0);
+    let facts = folder.read("facts.jsonl");
+    let lines = facts.lines().map(|line| serde_json::from_str::<Value>(line).unwrap());
+    lines.map(|line| (line["request_ms"].as_f64().unwrap(), line["changed_px"].as_u64().unwrap())).collect()
+}
+
+#[test]
+fn updates_of_one_time_with_pictures_of_their_own_are_steps_of_their_own() {
+    let square = r#"{ "record": "update", "at": 0, "mode": "quick", "frame": "square.png" }"#;
+    let white = r#"{ "record": "update", "at": 0, "mode": "quick", "frame": "white.png" }"#;
+    let again = r#"{ "record": "update", "at": 0, "mode": "quick", "window": [0, 0, 8, 8], "frame": "square.png" }"#;
+    let [(first_ms, first_px), (second_ms, second_px)] = played(&json!({}), &[square, white])[..] else {
+        panic!("two steps")
+    };
+    assert_eq!((first_ms, second_ms, first_px), (0.0, 0.0, second_px));
+    assert!(first_px > 0, "the first picture is played, and not the second one in its place");
+    assert_eq!(played(&json!({}), &[square, again]).len(), 1, "the same picture once more");
+}
+
+#[test]
+fn a_clock_that_was_set_back_keeps_the_steps_and_their_distances() {
+    let update = |at: u32, screen: &str| {
+        format!(r#"{{ "record": "update", "at": {at}, "mode": "quick", "frame": "{screen}.png" }}"#)
+    };
+    let lines = [update(20_000, "square"), update(12_000, "white"), update(13_000, "square"), update(21_000, "white")];
+    let lines = lines.each_ref().map(String::as_str);
+    let times: Vec<f64> = played(&json!({}), &lines).into_iter().map(|(ms, _)| ms).collect();
+    assert_eq!(times, [0.0, 0.0, 1000.0, 9000.0]);
+}
+
+#[test]
+fn measured_times_come_after_the_request_however_the_clock_wraps() {
+    let wraps = json!({ "clock": { "unit": "ms", "wraps_at": 10_000 } });
+    let folder = folder_of(
+        &wraps,
+        &[
+            r#"{ "record": "update", "at": 8000, "mode": "full", "frame": "square.png", "started": 3500, "finished": 4000 }"#,
+        ],
+    );
+    folder.run(&["review", "a.trace.jsonl", "--facts", "facts.jsonl", "--gate", "never"]).with_status(0);
+    let facts: Value = serde_json::from_str(folder.read("facts.jsonl").lines().next().unwrap()).unwrap();
+    let times = ["start_ms", "finish_ms"].map(|name| facts["updates"][0][name].as_f64().unwrap());
+    assert_eq!(times, [5500.0, 6000.0]);
+    let before = r#"{ "record": "update", "at": 500, "mode": "full", "started": 400, "finished": 600 }"#;
+    let error = refused(&json!({}), &[before]);
+    assert!(error.contains("the update is started before it is asked for"), "{error}");
+}
+
+/// A device that loses its power leaves what its memory holds when it is erased.
+#[test]
+fn a_last_line_that_is_no_text_costs_that_line_alone() {
+    let folder = folder_of(&json!({}), &[r#"{ "record": "update", "at": 0, "mode": "full" }"#]);
+    let mut bytes = std::fs::read(folder.join("a.trace.jsonl")).unwrap();
+    bytes.extend_from_slice(b"\n{\"record\": \"upd\xff\xff\xff\xff");
+    folder.file("a.trace.jsonl", &bytes);
+    let found = folder.findings("a.trace.jsonl");
+    assert!(found.iter().any(|line| line.contains("broken-line note")), "{found:?}");
+    let guide = std::fs::read_to_string(crate::common::root().join("docs/traces.md")).unwrap();
+    let lines = guide.split("```json\n").find(|block| block.contains("log-lines/1")).unwrap();
+    folder.file("lines.json", lines.split("```").next().unwrap());
+    folder.file("device.log", b"[0120] refresh m7 0,0-7,7 done\n\xff\xff\xff");
+    let shown = folder.run(&["trace", "device.log", "--lines", "lines.json", "--dry-run"]).with_status(0).out;
+    assert!(shown.contains("1 record; 1 line that no pattern matches"), "{shown}");
+}
+
+#[test]
+fn a_pattern_without_what_its_record_needs_is_refused() {
+    let folder = Folder::usual();
+    folder.file("device.log", "1 a\n");
+    let of = |matches: &str, record: &str| {
+        let pattern = json!({ "matches": matches, "record": record });
+        let text = json!({ "format": "log-lines/1", "header": {}, "second_corner": "inside", "lines": [pattern] });
+        folder.file("lines.json", text.to_string());
+        folder.run(&["trace", "device.log", "--lines", "lines.json", "--dry-run"]).with_status(2).error
+    };
+    let half = r"(?<at>\d+) m(?<mode>\d) (?<x>\d+),(?<y>\d+)";
+    for (matches, record, wanted) in [
+        (half, "update", "the pattern has only a part of a box"),
+        (r"(?<at>\d+) m(?<mode>\d) (?<x>\d+),(?<y>\d+) (?<w>\d+)", "update", "the pattern has only a part of a box"),
+        (r"(?<at>\d+)", "update", "no group `mode`"),
+        (r"(?<at>\d+)", "frame", "no group `file`"),
+        (r"(?<at>\d+)", "temperature", "no group `celsius`"),
+    ] {
+        let error = of(matches, record);
+        assert!(error.contains(wanted), "{wanted}: {error}");
+    }
+}
+
+#[test]
+fn what_is_left_out_of_a_log_is_said_with_its_line() {
+    let folder = Folder::usual();
+    let pattern = json!({ "matches": r"^(?<at>[0-9:.]+) tap (?<point_x>\S+) (?<point_y>\S+)", "record": "touch" });
+    folder.file(
+        "lines.json",
+        json!({ "format": "log-lines/1", "header": { "display": "panel.display.json" }, "lines": [pattern] })
+            .to_string(),
+    );
+    let long = "x".repeat((64 << 10) + 1);
+    folder.file("device.log", format!("1 tap 2 3\n{long}\n{}2 tap a 3\n10:00:00 tap 2 3\n", "boot\n".repeat(30)));
+    let call = ["trace", "device.log", "--lines", "lines.json", "--out", "device.trace.jsonl"];
+    let run = folder.run(&call).with_status(0);
+    for words in [
+        "1 line of more than 64 KB left out",
+        "line 33: `point_x` is no number: a",
+        "some times are times of day and others are counts",
+    ] {
+        assert!((run.out.clone() + &run.error).contains(words), "{words}: {} {}", run.out, run.error);
+    }
+}

@@ -79,3 +79,19 @@ fn a_counter_that_wraps_is_in_order_and_a_small_step_back_is_not() {
     assert_eq!(found("out-of-order", &trace(wraps, [990, 980, 995])), ["step 0 out-of-order note -"]);
     assert_eq!(found("out-of-order", &trace("", [990, 5, 1200])), ["step 0 out-of-order note -"]);
 }
+
+/// What a mode takes in the cold says nothing of what it takes in the warmth, however many more updates were warm.
+#[test]
+fn a_mode_is_compared_at_each_temperature_by_itself() {
+    let warm = taking(&[120, 121, 119]);
+    let cold = r#"{ "record": "temperature", "at": 8000, "celsius": 5 }
+        { "record": "frame", "at": 8000, "file": "square.png" }
+        { "record": "update", "at": 8000, "mode": "quick", "started": 8007, "finished": 8407 }"#;
+    let cold: Vec<&str> = cold.lines().map(str::trim).collect();
+    let [(_, words)] = &reported("slower-than-described", &format!("{warm}\n{}", cold.join("\n")))[..] else {
+        panic!("one mode is one finding")
+    };
+    for part in ["takes 400 ms at 5 C", "1 measured update,", r#"\"duration_ms\": { \"5\": 400, \"25\": 120 }"#] {
+        assert!(words.contains(part), "{part}: {words}");
+    }
+}

@@ -54,3 +54,20 @@ fn where_one_place_is_all_there_is_other_windows_are_not_proposed() {
     let found = told(&review(&square_and_white(), "", plan), "updates-collide");
     assert!(found.len() == 1 && found[0].contains("over the same place"), "{found:?}");
 }
+
+/// A device that begins late although nothing keeps it is not told that something does.
+#[test]
+fn a_measured_start_that_nothing_explains_names_no_other_update() {
+    let folder = Folder::usual();
+    let lines = r#"{}
+        { "record": "frame", "at": 0, "file": "square.png" }
+        { "record": "update", "at": 0, "mode": "quick", "started": 100, "finished": 220 }"#;
+    let lines: Vec<&str> = lines.lines().map(str::trim).collect();
+    folder.file("a.trace.jsonl", crate::common::whole_trace(&lines.join("\n")));
+    let call = ["review", "a.trace.jsonl", "--format", "json", "--gate", "never", "--only", "updates-collide"];
+    let report = folder.run(&call).with_status(0).json();
+    let finding = &report["plans"][0]["findings"][0];
+    let message = finding["message"].as_str().unwrap();
+    assert!(message.contains("the device itself began so late") && !message.contains("transfer"), "{message}");
+    assert!(!finding["help"].as_str().unwrap().contains("after_ms"), "{finding}");
+}

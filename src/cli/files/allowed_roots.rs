@@ -71,10 +71,7 @@ impl AllowedRoots {
             format!(" leads to {} and", place.display())
         };
         Err(IsOutside {
-            message: format!(
-                "`{named}`{leads} is outside {widest}, but the files of a plan must be inside \
-            it"
-            ),
+            message: format!("`{named}`{leads} is outside {widest}, but all files that are read must be inside it"),
         })
     }
 }

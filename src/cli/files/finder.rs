@@ -210,7 +210,11 @@ impl FrameFiles for Finder {
             let help = "name a file, from the folder of the frames, such as `0001.raw`";
             return Err(trouble(format!("the frame `{path}` is a folder, not a file"), help));
         }
-        if !full.is_file() {
+        if full.exists() && !full.is_file() {
+            let help = "copy what it gives into a file";
+            return Err(trouble(format!("the frame `{path}` is a pipe or a device, not a file"), help));
+        }
+        if !full.exists() {
             return Err(trouble(format!("the frame `{path}` is not there"), name_help_for(&self.screens, path)));
         }
         Ok(self.add_frame(full).0)

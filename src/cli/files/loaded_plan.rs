@@ -12,7 +12,7 @@ use super::{
     folder_settings::SettingsStore,
     inputs::Inputs,
     locations::{folder_of, is_trace, real},
-    reading::read_text,
+    reading::{read_recorded_text, read_text},
     screens::{ForPanel, Frames, LoadedScreens},
 };
 use crate::{
@@ -100,7 +100,7 @@ pub(crate) fn load_kept_plan(
     settings: &mut SettingsStore,
     cache: Option<&Arc<DecodedCache>>,
 ) -> Result<LoadedPlan, Vec<Fault>> {
-    let source = read_text(path)?;
+    let source = if is_trace(path) { read_recorded_text(path)? } else { read_text(path)? };
     load_text(&source, path, settings, cache)
 }
 

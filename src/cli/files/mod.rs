@@ -28,6 +28,6 @@ pub(super) use loaded_plan::{
 };
 pub(super) use locations::{folder_of, is_flow, is_trace, natural_order, real, shown, way_from, working_folder};
 pub(super) use missing::no_such;
-pub(super) use reading::{has_mark, read_text};
+pub(super) use reading::{has_mark, read_recorded_text, read_text};
 pub(super) use screens::{ForPanel, LoadedScreens, is_svg, read_screen};
 pub(super) use walking::{leads_outside, walk_fault};

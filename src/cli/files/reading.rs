@@ -14,13 +14,27 @@ pub(crate) const LARGEST_SCREEN: u64 = 256 << 20;
 pub(crate) const LARGEST_DRAWING: u64 = 16 << 20;
 
 pub(crate) fn read_text(path: &Path) -> Result<Arc<Source>, Fault> {
-    let name = path.display().to_string();
-    let bytes = read_bytes(path, LARGEST_TEXT)
-        .map_err(|reason| Fault::of_file(&name, reason, "check the file and its rights"))?;
-    let text = text_of_bytes(&name, bytes)?;
+    let bytes = bytes_of_text(path)?;
+    Ok(source_of(path, text_of_bytes(&path.display().to_string(), bytes)?))
+}
+
+/// What a device wrote line by line: its last line may be anything if it lost its power, so that bytes which are no text
+/// stand as replacement characters in it.
+pub(crate) fn read_recorded_text(path: &Path) -> Result<Arc<Source>, Fault> {
+    let bytes = bytes_of_text(path)?;
+    let text = String::from_utf8(bytes).unwrap_or_else(|error| String::from_utf8_lossy(error.as_bytes()).into_owned());
+    Ok(source_of(path, text))
+}
+
+fn bytes_of_text(path: &Path) -> Result<Vec<u8>, Fault> {
+    let fault = |reason| Fault::of_file(path.display().to_string(), reason, "check the file and its rights");
+    read_bytes(path, LARGEST_TEXT).map_err(fault)
+}
+
+fn source_of(path: &Path, text: String) -> Arc<Source> {
     // A byte order mark is no part of the text.
     let text = text.strip_prefix('\u{feff}').map(str::to_owned).unwrap_or(text);
-    Ok(Arc::new(Source::new(name, text)))
+    Arc::new(Source::new(path.display().to_string(), text))
 }
 
 /// Whether a file begins with a byte order mark, which [`read_text`] leaves out.

@@ -123,7 +123,7 @@ pub(crate) fn read_screen(
 
 fn screen_bytes(path: &Path, is_svg: bool) -> Result<Vec<u8>, ScreenFault> {
     read_bytes(path, if is_svg { LARGEST_DRAWING } else { LARGEST_SCREEN })
-        .map_err(|reason| ScreenFault { message: reason, help: "check the file and its rights".into() })
+        .map_err(|reason| ScreenFault::new(reason, "check the file and its rights"))
 }
 
 /// Draws a screen; `see` is given each picture that it refers to.

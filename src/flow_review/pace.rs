@@ -9,7 +9,7 @@ use super::{decoded::DecodedScreens, map::FlowMap};
 use crate::{
     flow::{Flow, Input, Pace, Walk, WalkedEdge},
     panel::PlayedStep,
-    plan::PlannedStep,
+    plan::{Cause, PlannedStep},
     review::play_later,
 };
 
@@ -32,6 +32,30 @@ pub(super) fn soonest(flow: &Flow, map: &FlowMap, screens: &DecodedScreens, walk
         wait_until_free(flow, map, screens, &mut walk);
     }
     walk
+}
+
+/// How much later than they may the moves of a walk come, so that each tick of the clock follows the move before it at once:
+/// a pause right behind the tick before.
+pub(super) fn close_to_the_ticks(flow: &Flow, map: &FlowMap, walk: &Walk) -> Vec<f64> {
+    let mut later_ms = vec![0.0; walk.moves.len()];
+    // The first move behind the last tick, and how long ago that was at the soonest; none before the first tick.
+    let mut since: Option<(Option<usize>, f64)> = None;
+    for (at, one) in walk.moves.iter().enumerate() {
+        let by = &flow.moves[map.graph.edges[one.edge].by];
+        if let Some((first, since_ms)) = &mut since {
+            *since_ms += by.soonest_ms;
+            if by.cause != Cause::Clock {
+                first.get_or_insert(at);
+            }
+        }
+        if by.cause == Cause::Clock {
+            if let Some((Some(first), since_ms)) = since {
+                later_ms[first] = (by.every_ms - since_ms).max(0.0);
+            }
+            since = Some((None, 0.0));
+        }
+    }
+    later_ms
 }
 
 /// Makes every move of a person wait until the last update before it has finished.

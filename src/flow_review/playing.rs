@@ -96,6 +96,10 @@ impl Playing<'_> {
         let task = self.task;
         let paced = |later_ms: &[f64]| pace::soonest(task.flow, self.map, task.screens, &walk, later_ms);
         let mut walks = vec![paced(&[])];
+        let later_ms = pace::close_to_the_ticks(task.flow, self.map, &walk);
+        if later_ms.iter().any(|ms| *ms > 0.0) {
+            walks.push(paced(&later_ms));
+        }
         if witness.around.is_empty() && !witness.rest.is_empty() {
             // Where nothing waits any more, what comes next can start at once.
             let slowly = witness.way.len() + 1;
@@ -210,10 +214,13 @@ impl Playing<'_> {
         let Some(selection) = self.only(&rules) else { return };
         let mut moves = self.moves_for_shorter_walks();
         for walk in self.loops().into_iter().chain(self.at_random()) {
-            let Some(rest) = moves.checked_sub(2 * walk.moves.len() as u64) else { return };
+            let Some(rest) = moves.checked_sub(3 * walk.moves.len() as u64) else { return };
             moves = rest;
-            let soonest = pace::soonest(self.task.flow, self.map, self.task.screens, &walk, &[]);
-            for walk in [walk, soonest] {
+            let paced = |later_ms: &[f64]| pace::soonest(self.task.flow, self.map, self.task.screens, &walk, later_ms);
+            let later_ms = pace::close_to_the_ticks(self.task.flow, self.map, &walk);
+            let near = later_ms.iter().any(|ms| *ms > 0.0).then(|| paced(&later_ms));
+            let soonest = paced(&[]);
+            for walk in [Some(walk), Some(soonest), near].into_iter().flatten() {
                 let Some((review, plan)) = self.review(&walk, &selection, &mut || {}) else { continue };
                 self.gathered.add_found(review, &walk, &plan, &|walk| self.names.walk(walk));
             }

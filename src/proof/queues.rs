@@ -1,7 +1,8 @@
 //! How long updates wait, over all walks: every queue that some walk meets at a node and that no other one there exceeds.
 //!
-//! Moves that come later never make anybody wait longer, so all of them come as soon as they may. Times are milliseconds
-//! from a request on. A loop whose queue comes back longer is followed lap by lap: it settles, or it grows for ever. The
+//! Moves that come later never make anybody wait longer, so all of them come as soon as they may, with one exception: while
+//! the clock must not tick yet, what comes later comes nearer to the tick. The worst is then a pause right behind the tick
+//! before, as long as it takes until the next one can follow at once. Times are milliseconds from a request on. A loop whose queue comes back longer is followed lap by lap: it settles, or it grows for ever. The
 //! sums and maxima are max-plus algebra (Baccelli, Cohen, Olsder and Quadrat, 'Synchronization and Linearity', 1992).
 
 use std::collections::{HashMap, VecDeque};
@@ -39,6 +40,9 @@ const LEAST_LAPS: usize = 400;
 
 /// The most laps of a block: places take turns.
 const MOST_LAPS_OF_A_BLOCK: usize = 64;
+
+/// The time until nothing is busy any more is cut into so many parts where a pause of any length is looked at.
+const PARTS_OF_A_PAUSE: usize = 4;
 
 /// What is less than this is rounding, ms.
 const SAME_MS: f64 = 1e-6;
@@ -118,6 +122,31 @@ impl<'f> Controller<'f> {
         after
     }
 
+    /// The queues of a move that comes later than it may while no tick is due yet, so that the next tick is due sooner after
+    /// it. They stand for a pause of any length: each of them is what is left after the shortest pause of a part of all, with
+    /// a tick that is due as after the longest one.
+    fn make_after_a_pause(&self, busy: &Busy, by: usize, kind: &Kind) -> Vec<Busy> {
+        let soonest_ms = self.soonest_ms(busy, by);
+        let since_ms = busy.since_clock + soonest_ms;
+        if since_ms >= self.longest_every_ms || self.flow.moves[by].cause == Cause::Clock {
+            return Vec::new();
+        }
+        let idle_ms = busy.idle_ms();
+        let parts = if idle_ms > soonest_ms { PARTS_OF_A_PAUSE } else { 0 };
+        let pause_ms = |part: usize| (idle_ms - soonest_ms).max(0.0) * part as f64 / PARTS_OF_A_PAUSE as f64;
+        let paused = |part: usize| {
+            let shortest_ms = if part < parts { pause_ms(part) } else { pause_ms(PARTS_OF_A_PAUSE) };
+            let mut after = busy.clone();
+            after.pass(soonest_ms + shortest_ms, self.longest_every_ms);
+            let longest_ms = if part < parts { since_ms + pause_ms(part + 1) } else { self.longest_every_ms };
+            after.since_clock = longest_ms.min(self.longest_every_ms);
+            self.take(&mut after, kind, &mut |_| {});
+            after
+        };
+        let is_needed = |part: &usize| *part == 0 || since_ms + pause_ms(*part) < self.longest_every_ms;
+        (0..=parts).filter(is_needed).map(paused).collect()
+    }
+
     /// Takes the updates of a request.
     pub(super) fn take(&self, busy: &mut Busy, kind: &Kind, tell: &mut impl FnMut(Sending)) {
         let mut earlier: Vec<(usize, u32, f64)> = Vec::new();
@@ -159,6 +188,13 @@ impl<'f> Controller<'f> {
 }
 
 impl Busy {
+    /// When all that has an end has ended, ms.
+    fn idle_ms(&self) -> f64 {
+        let regions = self.regions.iter().map(|(_, finish)| *finish);
+        let all = [self.link].into_iter().chain(self.places.iter().copied()).chain(regions);
+        all.filter(|ms| ms.is_finite()).fold(0.0, f64::max)
+    }
+
     fn pass(&mut self, ms: f64, longest_every_ms: f64) {
         let less = |busy: &mut f64| *busy = (*busy - ms).max(0.0);
         less(&mut self.link);
@@ -367,9 +403,15 @@ impl Search<'_> {
             }
             let node = self.queues.met[number as usize].node as usize;
             for edge in self.first[node]..self.first[node + 1] {
-                let busy = self.after(&self.queues.met[number as usize].busy, edge);
+                let before = &self.queues.met[number as usize].busy;
+                let kind = &self.kinds.list[self.kinds.of_edge[edge as usize] as usize];
+                let by = self.graph.edges[edge as usize].by;
+                let busy = self.after(before, edge);
+                let paused = self.controller.make_after_a_pause(before, by, kind);
                 let to = self.graph.edges[edge as usize].to as u32;
-                self.meet(busy, to, Some((number, edge)), 0, None);
+                for busy in [busy].into_iter().chain(paused) {
+                    self.meet(busy, to, Some((number, edge)), 0, None);
+                }
             }
         }
     }

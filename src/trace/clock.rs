@@ -173,7 +173,9 @@ mod tests {
             [(0.0, 0.0), (0.0, 8000.0), (500.0, 0.0), (600.0, 0.0), (8100.0, 0.0)]
         );
         let mut clock = Clock::new(plain);
-        [9000.0, 1000.0, 1500.0].map(|count| clock.next(count));
+        for count in [9000.0, 1000.0, 1500.0] {
+            clock.next(count);
+        }
         assert_eq!((clock.after(1520.0), clock.near(1490.0)), (Some(520.0), 490.0));
     }
 
@@ -194,7 +196,9 @@ mod tests {
             [5500.0, 1900.0, 6950.0, 0.0].map(Some)
         );
         let mut clock = Clock::new(ClockUnit::default());
-        [500.0, 900.0, 700.0].map(|count| clock.next(count));
+        for count in [500.0, 900.0, 700.0] {
+            clock.next(count);
+        }
         // The record takes the time of the one before it, and what follows it keeps its distance.
         assert_eq!((clock.after(720.0), clock.after(650.0)), (Some(420.0), None));
     }

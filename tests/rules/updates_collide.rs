@@ -1,7 +1,7 @@
 //! The edge cases of `updates-collide`, beside the examples of its page.
 
 use crate::{
-    common::SQUARE,
+    common::{Folder, SQUARE},
     edges::{Edge, hold, review, square, square_and_white, told},
 };
 

@@ -19,6 +19,11 @@ const WORTH_CLEANING: f64 = 0.5;
 /// A mode that keeps no more than this share of the residue cleans well enough to be tried for it.
 const CLEANS_WELL: f64 = 0.35;
 
+/// On panels of no more pixels each place is also looked at alone: on larger ones that takes long and changes little.
+const SMALL_PANEL: u64 = 1 << 16;
+/// So many places at most are looked at alone.
+const MOST_ALONE: usize = 4;
+
 /// How a step stands in the plan.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(super) enum HowOften {
@@ -46,18 +51,28 @@ pub(super) fn candidates(step: &PlayedStep<'_>, plan: &Plan, played: HowOften) -
         }
         // At once what a quick mode can show, and then what it cannot.
         for (quick, first) in modes().filter(|(_, mode)| mode.flashes == 0 && !scene.is_reached_by(mode)) {
-            let firsts = [Some(scene.damage(quick, first)), scene.where_reached(quick, first, step)];
+            let damage = scene.damage(quick, first);
+            let firsts = [
+                Some(damage.clone()),
+                scene.where_reached(quick, first, step),
+                scene.where_some_is_reached(quick, first, step),
+            ];
             // Alone as well: the soft edges of a drawing may stay without their greys, and what is taken back at once needs none.
             firsts.iter().flatten().for_each(|first| add(vec![first.clone()]));
             for (then, mode) in modes().filter(|(_, mode)| scene.is_reached_by(mode)) {
                 firsts.iter().flatten().for_each(|first| add(vec![first.clone(), scene.damage(then, mode)]));
+                // The soft edges of all other places may stay without their greys.
+                let left = step.changed.without(&reached_by(first, step));
+                let places: Vec<Rect> = regions(&left, step.grid()).into_iter().map(|region| region.rect).collect();
+                scene.alone(then, mode, &places).into_iter().for_each(|then| add(vec![damage.clone(), then]));
             }
         }
     }
     add(Vec::new());
     for (cleaner, mode) in modes().filter(|(_, mode)| !mode.changed_only && (mode.cleans || cleans_well(mode, step))) {
         let asks = scene.asks(cleaner, &scene.dirty);
-        for ask in asks.into_iter().chain([Update::of_all(cleaner)]) {
+        let alone = scene.alone(cleaner, mode, &scene.dirty);
+        for ask in asks.into_iter().chain([Update::of_all(cleaner)]).chain(alone) {
             if scene.is_reached_by(mode) {
                 add(vec![ask.clone()]);
             }
@@ -104,6 +119,8 @@ struct Scene<'s> {
     plan: &'s Plan,
     played: HowOften,
     is_for_a_person: bool,
+    /// Whether the panel is small enough to look at each place alone.
+    is_small: bool,
     /// Whether the controller still works on something.
     is_busy: bool,
     /// The levels of pixels that change, on the glass and in memory.
@@ -121,7 +138,17 @@ impl<'s> Scene<'s> {
         let dirty = changed.iter().copied().chain(ghosts).chain(worn).collect();
         let is_for_a_person = step.planned.step.cause.is_person();
         let is_busy = step.queue_before.busy_ms(step.updates_request_ms()).into_iter().any(|ms| ms > 0.0);
-        Self { plan, played, is_for_a_person, is_busy, levels: levels_of(&step.changed, step), changed, dirty }
+        let is_small = step.memory.size().pixels() <= SMALL_PANEL;
+        Self {
+            plan,
+            played,
+            is_for_a_person,
+            is_small,
+            is_busy,
+            levels: levels_of(&step.changed, step),
+            changed,
+            dirty,
+        }
     }
 
     /// Whether a mode brings all that changes to its level.
@@ -165,6 +192,33 @@ impl<'s> Scene<'s> {
         let covers = covers(&boxes.collect::<Vec<_>>(), self.plan, most_windows(&self.plan.display));
         let cover = covers.into_iter().rfind(|cover| missed.inside(cover, step.grid()).is_empty())?;
         Some(Update::of_boxes(index, cover.into_iter().map(Rect::to_window).collect()))
+    }
+
+    /// The windows of all places of which a mode shows something, where that sends less than the box around everything.
+    fn where_some_is_reached(&self, index: usize, mode: &Mode, step: &PlayedStep<'_>) -> Option<Update> {
+        let is_worth_it = self.is_small && mode.windowed && self.played == HowOften::Once;
+        let reached = is_worth_it.then(|| reached_by(mode, step)).filter(|reached| !reached.is_empty())?;
+        let places: Vec<Rect> = regions(&reached, step.grid()).into_iter().map(|region| region.rect).collect();
+        let windows = covers(&places, self.plan, most_windows(&self.plan.display)).pop()?;
+        let around = step.changed.bounds(step.grid())?;
+        let around = proposed_window(around, &self.plan.display, self.plan.rotation)?;
+        let is_less = windows.iter().map(|window| window.pixels()).sum::<u64>() < around.pixels();
+        is_less.then(|| Update::of_boxes(index, windows.into_iter().map(Rect::to_window).collect()))
+    }
+
+    /// A mode on one of some places, and on each other one; nothing where there are too many of them.
+    fn alone(&self, index: usize, mode: &Mode, places: &[Rect]) -> Vec<Update> {
+        if !self.is_small || !mode.windowed || self.played == HowOften::Often {
+            return Vec::new();
+        }
+        let window_of = |rect: &Rect| proposed_window(*rect, &self.plan.display, self.plan.rotation);
+        let Some(mut windows) = places.iter().map(window_of).collect::<Option<Vec<Rect>>>() else { return Vec::new() };
+        windows.sort_unstable_by_key(|rect| (rect.y, rect.x, rect.width, rect.height));
+        windows.dedup();
+        if !(2..=MOST_ALONE).contains(&windows.len()) {
+            return Vec::new();
+        }
+        windows.into_iter().map(|window| Update::of_boxes(index, vec![window.to_window()])).collect()
     }
 
     /// One place first and the others by a second update of the same mode, where somebody waits and the first shows sooner than

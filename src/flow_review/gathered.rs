@@ -13,6 +13,7 @@ use crate::{
     flow::{Walk, WalkPlan},
     plan::Node,
     review::Review,
+    rules::over_walks::SHOWN_BY_THE_NEXT,
 };
 
 /// A place of a flow, and the rule that found something there.
@@ -95,7 +96,9 @@ impl Gathered {
         for found in findings {
             let own = (number, found.fingerprint.clone());
             let cause = found.cause.clone().map(|cause| (number, cause));
-            let until = walk.up_to(whole(found.last_step.max(found.step)));
+            // Some things only show when what comes next has come.
+            let after = usize::from(SHOWN_BY_THE_NEXT.contains(&found.rule));
+            let until = walk.up_to(whole(found.last_step.max(found.step)) + after);
             let mut of_steps = |step, last| {
                 let named = || Arc::new(FindingWalk { to_place: whole(step), ..named(&until) });
                 walks.entry((step, last)).or_insert_with(named).clone()

@@ -195,7 +195,6 @@ fn verdict(task: &FlowTask<'_>, gathered: Gathered, mut known: Known<'_>) -> Con
     let found = (&summary, &known.reached);
     let verdicts: Vec<LimitVerdict> =
         run.filter_map(|judged| judged.verdict(&flow.head, known.proof, &findings, found)).collect();
-    let verdicts = without_settled(verdicts);
     known.of_flow.open = verdicts.iter().filter_map(LimitVerdict::open).collect();
     let matched = accept_findings(&mut findings, &flow.head.accept);
     summary.proved = Some(ProvedFigures::of(known.proof));
@@ -220,14 +219,6 @@ fn budgets_not_checked(flow: &Flow, proved: &ProvedFigures) -> Vec<String> {
     let known = proved.figures();
     let missing = flow.head.budgets.keys().filter(|name| !known.contains_key(name.as_str()));
     missing.map(|name| format!("the budget on `{name}`, because this figure was not proved")).collect()
-}
-
-/// What is open of a rule that is broken anyway is nothing to look at.
-fn without_settled(mut verdicts: Vec<LimitVerdict>) -> Vec<LimitVerdict> {
-    let broken: Vec<&str> =
-        verdicts.iter().filter(|one| one.verdict == Verdict::Broken).map(|one| one.rules[0]).collect();
-    verdicts.retain(|one| one.verdict != Verdict::Open || !broken.contains(&one.rules[0]));
-    verdicts
 }
 
 fn of_flow(flow: &Flow, reach: &Reach) -> OfFlow {

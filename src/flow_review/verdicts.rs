@@ -43,7 +43,7 @@ pub struct LimitVerdict {
     pub bound: Bound,
     /// The largest figure of the walks that were played, if it is known.
     pub found: Option<f64>,
-    /// The limit; `None` if the figure must only not grow without end.
+    /// The limit.
     pub limit: Option<f64>,
     /// The verdict in a sentence.
     pub words: String,
@@ -73,8 +73,6 @@ enum Limit {
     Above(fn(&RuleLimits) -> Option<f64>),
     /// At it.
     From(fn(&RuleLimits) -> f64),
-    /// Never: the figure must only not grow without end.
-    AnyFigure,
 }
 
 /// The largest figures of walks that stand in no summary.
@@ -135,7 +133,7 @@ pub(super) const JUDGED: [Judged; 8] = [
         figure: None,
         what: ["The backlog", "a wait"],
         unit: " ms",
-        limit: Limit::AnyFigure,
+        limit: Limit::Above(|limits| Some(limits.cannot_keep_up.wait_ms.value)),
         bound: |proof| if proof.cannot_keep_up { Bound::Unbounded } else { proof.worst(|node| node.wait_ms) },
         found: |_, reached| Some(reached.wait_ms),
         witnesses: |proof| proof.witnesses.wait_ms.as_slice(),
@@ -188,12 +186,11 @@ impl Judged {
         matches!(self.bound(proof), Bound::Proved(figure) if self.is_within(figure, limit))
     }
 
-    /// The limit, infinite if the figure must only not grow without end; nothing if no limit is given.
+    /// The limit; nothing if none is given.
     fn limit(&self, plan: &Plan) -> Option<f64> {
         match self.limit {
             Limit::Above(of) => of(&plan.limits),
             Limit::From(of) => Some(of(&plan.limits)),
-            Limit::AnyFigure => Some(f64::INFINITY),
         }
     }
 
@@ -250,19 +247,18 @@ impl Judged {
         broken: Option<&Finding>,
     ) -> String {
         let [title, _] = self.what;
-        let [kept, is_broken, open] = if matches!(self.limit, Limit::AnyFigure) {
-            ["it has an end on every walk", "it grows without end", "it is open whether it grows without end"]
-        } else {
-            ["the limit is kept on every walk", "the limit is broken", "it is open whether the limit is kept"]
-        };
         match verdict {
-            Verdict::Kept => format!("{title}: {kept}; {}", self.proved_and_found(bound, None, limit)),
+            Verdict::Kept => {
+                format!("{title}: the limit is kept on every walk; {}", self.proved_and_found(bound, None, limit))
+            }
             Verdict::Broken => {
                 let walk = broken.and_then(|finding| finding.walk.as_ref()).map_or("", |walk| walk.words.as_str());
                 let rule = broken.map_or(self.rules[0], |finding| finding.rule);
-                format!("{title}: {is_broken}, see `{rule}`; the shortest walk found is: {walk}")
+                format!("{title}: the limit is broken, see `{rule}`; the shortest walk found is: {walk}")
             }
-            Verdict::Open => format!("{title}: {open}; {}", self.proved_and_found(bound, found, limit)),
+            Verdict::Open => {
+                format!("{title}: it is open whether the limit is kept; {}", self.proved_and_found(bound, found, limit))
+            }
         }
     }
 

@@ -337,14 +337,23 @@ impl LargeAreas {
 
 /// The most halves of flashes that a large area has in any of some seconds, no fewer than known already.
 fn most_on_large_area(seconds: &[Vec<Part<'_>>], known: usize, limit_sr: f64, view: &View) -> usize {
-    let has_more = |parts: &Vec<Part<'_>>, halves| break_of(parts, halves, limit_sr, view).is_some();
     let mut most = known;
     for parts in seconds {
-        while has_more(parts, most) {
-            most += 1;
+        let has_more = |halves| break_of(parts, halves, limit_sr, view).is_some();
+        // An area that has more than some halves has more than any fewer: the steps double, and are halved again.
+        let mut step = 1;
+        while most < MOST_HALVES && has_more(most + step - 1) {
+            most += step;
+            step *= 2;
+        }
+        while step > 1 {
+            step /= 2;
+            if most < MOST_HALVES && has_more(most + step - 1) {
+                most += step;
+            }
         }
     }
-    most
+    most.min(MOST_HALVES.max(known))
 }
 
 /// What lies in each second that holds something of `fresh`, which is the last.
@@ -363,13 +372,19 @@ fn seconds_of<'s>(earlier: &[&'s Source], fresh: &'s Source) -> Vec<Vec<Part<'s>
     seconds
 }
 
+/// More halves of flashes of a pixel within a second than this, or more sources of flashes, are not told apart: no panel
+/// shows a hundred flashes in a second, and a plan may ask for any number of them at one moment.
+const MOST_HALVES: usize = 200;
+const MOST_SOURCES: usize = 256;
+
 /// Sources that may share a second with `fresh`, and the moments of all of them, rising.
 fn near<'s>(earlier: &[&'s Source], fresh: &Source) -> (Vec<&'s Source>, Vec<f64>) {
     let (Some(first_ms), Some(last_ms)) = (fresh.at_ms.first(), fresh.at_ms.last()) else {
         return (Vec::new(), Vec::new());
     };
     let near = |at_ms: &f64| *at_ms > first_ms - SECOND_MS && *at_ms < last_ms + SECOND_MS;
-    let sources: Vec<&Source> = earlier.iter().copied().filter(|source| source.at_ms.iter().any(near)).collect();
+    let mut sources: Vec<&Source> = earlier.iter().copied().filter(|source| source.at_ms.iter().any(near)).collect();
+    sources.drain(..sources.len().saturating_sub(MOST_SOURCES));
     let all = sources.iter().copied().chain([fresh]);
     let mut moments_ms: Vec<f64> = all.flat_map(|source| source.at_ms.iter().copied().filter(near)).collect();
     moments_ms.sort_by(f64::total_cmp);
@@ -512,7 +527,7 @@ fn too_often(parts: &[Part<'_>], allowed: usize, view: &View) -> (Mask, usize) {
         let halves: usize = same.iter().map(|(_, halves)| halves).sum();
         if halves > allowed {
             let tile = same[0].0;
-            let counts = Counts::of_tile(tile, halves, parts, &view.grid);
+            let counts = Counts::of_tile(tile, halves.min(MOST_HALVES.max(allowed + 1)), parts, &view.grid);
             mask.push(tile, counts.more_than(allowed));
             most = most.max(counts.most());
         }

@@ -64,7 +64,7 @@ impl Left {
         for node in nodes {
             *self.pixels.entry(node).or_default() += pixels;
         }
-        let until = Until::new(states, behaviour, &may_be_left);
+        let until = Until::new(states, behaviour);
         let mut found: Vec<(By, u32)> = Vec::new();
         for initial in states.initial.iter().filter(|initial| behaviour.effects[initial.effect as usize].is_left) {
             found.push((By::Start(initial.start, states.node[initial.state as usize]), initial.state));
@@ -238,14 +238,14 @@ struct Until {
 }
 
 impl Until {
-    fn new(states: &States, behaviour: &Behaviour<'_>, may_be_left: &[bool]) -> Self {
-        let is_left = |effect: u32| behaviour.effects[effect as usize].is_left;
-        let parts = Parts::new(states, is_left);
+    fn new(states: &States, behaviour: &Behaviour<'_>) -> Self {
+        let is_wrong = |effect: u32| !behaviour.effects[effect as usize].is_right;
+        let parts = Parts::new(states, is_wrong);
         let mut until = Self { shortest: vec![None; states.count()], longest: vec![None; states.count()] };
         // From the ends backward: every part after those to which it leads.
         let in_order: Vec<&[u32]> = parts.in_order().collect();
         for part in in_order.into_iter().rev() {
-            for state in part.iter().map(|state| *state as usize).filter(|state| may_be_left[*state]) {
+            for state in part.iter().map(|state| *state as usize) {
                 until.longest[state] = longest(state, states, behaviour, &parts, &until.longest);
             }
         }
@@ -260,8 +260,8 @@ impl Until {
             for state in 0..states.count() {
                 let after = |passing: usize| {
                     let one = states.passings[passing];
-                    let is_left = behaviour.effects[one.effect as usize].is_left;
-                    if is_left { self.shortest[one.to as usize].map(|moves| moves + 1) } else { Some(1) }
+                    let is_wrong = !behaviour.effects[one.effect as usize].is_right;
+                    if is_wrong { self.shortest[one.to as usize].map(|moves| moves + 1) } else { Some(1) }
                 };
                 let best = states.leaving(state).filter_map(after).min();
                 if best.is_some() && best != self.shortest[state] {
@@ -287,7 +287,7 @@ impl Until {
             let Some(passing) = self.longest_step(at, states, behaviour) else { return (edges, Vec::new()) };
             edges.push(states.edge(ways, behaviour, passing));
             let one = states.passings[passing];
-            if !behaviour.effects[one.effect as usize].is_left {
+            if behaviour.effects[one.effect as usize].is_right {
                 return (edges, Vec::new());
             }
             if let Some(first) = seen.iter().position(|known| *known == one.to as usize) {
@@ -302,8 +302,8 @@ impl Until {
     fn longest_step(&self, at: usize, states: &States, behaviour: &Behaviour<'_>) -> Option<usize> {
         let moves = |passing: &usize| {
             let one = states.passings[*passing];
-            let is_left = behaviour.effects[one.effect as usize].is_left;
-            if is_left { self.longest[one.to as usize].map_or(ENDLESS, |moves| moves + 1) } else { 1 }
+            let is_wrong = !behaviour.effects[one.effect as usize].is_right;
+            if is_wrong { self.longest[one.to as usize].map_or(ENDLESS, |moves| moves + 1) } else { 1 }
         };
         states.leaving(at).rev().max_by_key(moves)
     }
@@ -326,7 +326,7 @@ fn longest(
     for passing in states.leaving(state) {
         let one = states.passings[passing];
         let to = one.to as usize;
-        let moves = if !behaviour.effects[one.effect as usize].is_left {
+        let moves = if behaviour.effects[one.effect as usize].is_right {
             1
         } else if parts.of(to) == parts.of(state) {
             return None;

@@ -4,6 +4,7 @@
 //! Knows the graph of a flow and its screens as levels; no files, no rules, no JSON. Nothing is sampled: a figure is
 //! proved for every walk, has no bound, or is said not to be proved.
 
+mod answered;
 mod behaviour;
 mod cells;
 mod extremes;

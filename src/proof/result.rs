@@ -106,8 +106,8 @@ pub struct Witnesses {
     pub ghost_l: Option<Witness>,
     /// Of the longest wait.
     pub wait_ms: Option<Witness>,
-    /// Of the longest time to an answer.
-    pub answer_ms: Option<Witness>,
+    /// Of the longest time to an answer, and of moves whose own updates may show too little to answer.
+    pub answer_ms: Vec<Witness>,
     /// Of the longest time that something stays left behind.
     pub left_behind_moves: Option<Witness>,
     /// Of the most flashes within a second: to places that come to more than are allowed. The rest of each begins with the
@@ -136,7 +136,8 @@ pub struct Proof {
     /// The longest wait of an update of a move, without those that wait for nothing but an earlier update of their move in
     /// another mode over the same place, ms.
     pub collide_ms: Bound,
-    /// The longest time from the request of a person's move to the first visible change, of the whole flow, ms.
+    /// The longest time from the request of a person's move until enough of its change is seen to answer, of the whole flow,
+    /// ms; not proved where the move's own updates may show too little.
     pub answer_of_people_ms: Bound,
     /// The same until the last of its updates that change something has ended, ms.
     pub finish_of_people_ms: Bound,

@@ -5,6 +5,7 @@
 use std::thread;
 
 use super::{
+    answered::Answered,
     kinds::{Kind, Kinds},
     proving::Proving,
     queues::{Controller, QueueWalk, Queues, Sending},
@@ -17,6 +18,20 @@ use crate::display::{Display, WhenBusy};
 pub(super) struct Changes<'c> {
     pub(super) may: &'c [u32],
     pub(super) surely: &'c [u32],
+}
+
+/// Which of its drives answers each edge.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Answers<'a> {
+    /// By kind of edge, by its number among those that may lose something.
+    pub(super) by_kind: &'a [Answered],
+    pub(super) kind_of_edge: &'a [u32],
+}
+
+impl Answers<'_> {
+    pub(super) fn of(self, edge: usize) -> Answered {
+        self.by_kind[self.kind_of_edge[edge] as usize]
+    }
 }
 
 /// What is proved of the times at a node.
@@ -37,6 +52,8 @@ pub(super) struct EdgeTimes {
     collide_ms: Longest,
     answer_ms: Longest,
     finish_ms: Longest,
+    /// Until enough is seen to answer a person.
+    answered_ms: Longest,
 }
 
 #[derive(Clone, Copy, Debug, Default)]
@@ -87,6 +104,7 @@ pub(super) fn edge_times(
     controller: &Controller<'_>,
     queues: &Queues,
     changes: Changes<'_>,
+    answers: Answers<'_>,
 ) -> Vec<EdgeTimes> {
     let Proving { flow, graph, threads, .. } = proving;
     let mut times = vec![EdgeTimes::default(); graph.edges.len()];
@@ -107,12 +125,24 @@ pub(super) fn edge_times(
                             sent = without_others(&flow.head.display, kind);
                         }
                         times.add(&sent, kind, [changes.may[number], changes.surely[number]], after);
+                        if let Answered::By(drive) = answers.of(number)
+                            && flow.moves[edge.by].cause.is_person()
+                        {
+                            times.answered_ms.offer(seen_at_ms(&sent, kind, drive), after);
+                        }
                     }
                 }
             });
         }
     });
     times
+}
+
+/// When all drives up to one show something, ms from the request on.
+fn seen_at_ms(sent: &[Sending], kind: &Kind, drive: u32) -> f64 {
+    let updates = kind.updates.iter().filter(|update| update.region.is_some());
+    let all = sent.iter().zip(updates).take(drive as usize + 1);
+    all.map(|(sending, update)| sending.start_ms + update.first_visible_ms).fold(0.0, f64::max)
 }
 
 impl EdgeTimes {
@@ -199,14 +229,18 @@ pub(super) fn longest_collision(times: &[EdgeTimes]) -> Bound {
 }
 
 /// The longest time to a first answer, and until it is complete, over all moves of people; `times` are those of the edges.
-pub(super) fn times_of_people(proving: Proving<'_>, times: &[EdgeTimes]) -> [Bound; 2] {
+pub(super) fn times_of_people(proving: Proving<'_>, times: &[EdgeTimes], answers: Answers<'_>) -> [Bound; 2] {
     let (flow, graph) = (proving.flow, proving.graph);
-    let of_people = graph.edges.iter().zip(times).filter(|(edge, _)| flow.moves[edge.by].cause.is_person());
     let mut longest = [0.0_f64; 2];
-    for (_, times) in of_people {
-        longest = [longest[0].max(times.answer_ms.ms), longest[1].max(times.finish_ms.ms)];
+    let mut is_sure = true;
+    for (number, times) in times.iter().enumerate() {
+        if flow.moves[graph.edges[number].by].cause.is_person() {
+            is_sure &= answers.of(number) != Answered::Unsure;
+            longest = [longest[0].max(times.answered_ms.ms), longest[1].max(times.finish_ms.ms)];
+        }
     }
-    longest.map(|ms| if ms.is_finite() { Bound::Proved(ms) } else { Bound::Unbounded })
+    let [answer, finish] = longest.map(|ms| if ms.is_finite() { Bound::Proved(ms) } else { Bound::Unbounded });
+    [if is_sure { answer } else { answer.or_worse(Bound::NotProved) }, finish]
 }
 
 /// Which of the times of an edge is looked for.
@@ -218,7 +252,7 @@ pub(super) enum Which {
 
 /// The walk to the longest time of all edges, with that edge and the time, ms; none where no edge takes any.
 pub(super) fn longest(times: &[EdgeTimes], queues: &Queues, which: Which) -> Option<(QueueWalk, usize, f64)> {
-    let of = |times: &EdgeTimes| if which == Which::Wait { times.wait_ms } else { times.answer_ms };
+    let of = |times: &EdgeTimes| if which == Which::Wait { times.wait_ms } else { times.answered_ms };
     let (edge, longest) =
         times.iter().map(of).enumerate().max_by(|(_, one), (_, other)| one.ms.total_cmp(&other.ms))?;
     (longest.ms > 0.0).then(|| (queues.walk_to(longest.after), edge, longest.ms))

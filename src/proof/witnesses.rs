@@ -3,10 +3,13 @@
 //! A walk is looked for by the number of its moves: the best of every state after one move, after two, and so on.
 
 use super::{
+    answered::Answered,
     behaviour::{Behaviour, Extreme, NONE},
+    proving::Proving,
     queues::QueueWalk,
     result::Witness,
     states::{States, Ways},
+    waits::Answers,
 };
 
 /// As many passings are looked at in all.
@@ -107,6 +110,43 @@ fn walked_back(
         rest: Vec::new(),
         figure,
     }
+}
+
+/// As many moves are given whose own updates may not answer, each with two walks at most.
+const MOST_UNSURE: usize = 4;
+
+/// Walks over moves of people whose own updates may show too little: on to the screen before, which takes the change back, and
+/// on over any other move.
+pub(super) fn to_what_is_unsure(proving: Proving<'_>, ways: &Ways<'_>, answers: Answers<'_>) -> Vec<Witness> {
+    let (flow, graph) = (proving.flow, proving.graph);
+    let mut moves: Vec<usize> = Vec::new();
+    let mut found = Vec::new();
+    for (number, edge) in graph.edges.iter().enumerate() {
+        let is_one = flow.moves[edge.by].cause.is_person() && answers.of(number) == Answered::Unsure;
+        if !is_one || moves.contains(&edge.by) || moves.len() == MOST_UNSURE {
+            continue;
+        }
+        moves.push(edge.by);
+        let mut way = graph.walk_to(edge.from);
+        let at = way.first().map_or(edge.from, |first| graph.edges[*first].from);
+        let Some(start) = ways.starts.iter().find(|start| start.node == at) else { continue };
+        way.push(number);
+        let screen = |node: usize| graph.nodes[node].screen(flow);
+        let back = graph.leaving(edge.to).find(|next| screen(graph.edges[*next].to) == screen(edge.from));
+        let other = graph.leaving(edge.to).find(|next| Some(*next) != back);
+        let nexts = [back, other].into_iter().flatten().map(Some);
+        let nexts: Vec<Option<usize>> = nexts.chain((graph.leaving(edge.to).is_empty()).then_some(None)).collect();
+        found.extend(nexts.into_iter().map(|next| Witness {
+            start: start.start,
+            at,
+            way: way.iter().copied().chain(next).collect(),
+            around: Vec::new(),
+            rounds: 0,
+            rest: Vec::new(),
+            figure: f64::INFINITY,
+        }));
+    }
+    found
 }
 
 /// The walk to a queue and over one edge more.

@@ -10,6 +10,7 @@ use std::{
 };
 
 use super::{
+    answered::SurelySeen,
     behaviour::{Behaviour, Extreme, Group, Parts},
     cells::Cells,
     extremes::extremes,
@@ -25,8 +26,10 @@ use super::{
     sent::SentTable,
     states::{States, Ways, first_edges},
     strongest_ghosts::{CellShows, Ghost, StrongestGhost, strongest},
-    waits::{Changes, Which, edge_times, longest, longest_collision, may_be_lost, node_times, times_of_people},
-    witnesses::{Wanted, of_queue, shortest},
+    waits::{
+        Answers, Changes, Which, edge_times, longest, longest_collision, may_be_lost, node_times, times_of_people,
+    },
+    witnesses::{Wanted, of_queue, shortest, to_what_is_unsure},
 };
 use crate::{display::WhenBusy, panel::Tones};
 
@@ -48,6 +51,7 @@ struct Part {
     counts: Vec<(u64, usize)>,
     left: Left,
     shows: Vec<(usize, CellShows)>,
+    seen: SurelySeen,
 }
 
 pub(super) fn prove(proving: Proving<'_>, sent: &SentTable, progress: &(dyn Fn(f64) + Sync)) -> Proof {
@@ -127,10 +131,12 @@ pub(super) fn prove(proving: Proving<'_>, sent: &SentTable, progress: &(dyn Fn(f
     }
     let strongest = ghosts.iter().enumerate().filter(|(_, ghost)| ghost.of.is_some());
     let strongest = strongest.max_by(|(_, one), (_, other)| rank(one.bound).total_cmp(&rank(other.bound)));
+    let answered = part.seen.answered(parts, display, threads);
+    let answers = Answers { by_kind: &answered, kind_of_edge: &ways.kind_of_edge };
     let changes = Changes { may: &part.may_change, surely: &part.surely_changes };
-    let edges = edge_times(proving, &kinds, &controller, &queues, changes);
+    let edges = edge_times(proving, &kinds, &controller, &queues, changes, answers);
     if queues.is_proved {
-        [proof.answer_of_people_ms, proof.finish_of_people_ms] = times_of_people(proving, &edges);
+        [proof.answer_of_people_ms, proof.finish_of_people_ms] = times_of_people(proving, &edges, answers);
         proof.collide_ms = longest_collision(&edges);
         let changes = Changes { may: &part.start_may_change, surely: &part.start_surely_changes };
         let times = node_times(proving, &kinds, &controller, &edges, changes);
@@ -146,7 +152,11 @@ pub(super) fn prove(proving: Proving<'_>, sent: &SentTable, progress: &(dyn Fn(f
         most_since_cleaning: finder.count(part.counts, limit),
         ghost_l: strongest.and_then(|(node, ghost)| finder.ghost(node, ghost)),
         wait_ms: longest(&edges, &queues, Which::Wait).map(|(walk, edge, ms)| of_queue(walk, edge, &ways, ms)),
-        answer_ms: longest(&edges, &queues, Which::Answer).map(|(walk, edge, ms)| of_queue(walk, edge, &ways, ms)),
+        answer_ms: longest(&edges, &queues, Which::Answer)
+            .map(|(walk, edge, ms)| of_queue(walk, edge, &ways, ms))
+            .into_iter()
+            .chain(to_what_is_unsure(proving, &ways, answers))
+            .collect(),
         left_behind_moves: left_walk,
         flashes: flash_walks,
     };
@@ -307,6 +317,7 @@ impl Part {
             counts: Vec::new(),
             left: Left::default(),
             shows: Vec::new(),
+            seen: SurelySeen::default(),
         }
     }
 
@@ -322,6 +333,7 @@ impl Part {
         self.counts.extend(other.counts);
         self.left.join(other.left);
         self.shows.extend(other.shows);
+        self.seen.join(other.seen);
         self
     }
 
@@ -335,8 +347,14 @@ impl Part {
             for member in &grouped.group.members {
                 self.changes_of_right(parts, member.cells[0]);
             }
+            if let [member] = grouped.group.members.as_slice() {
+                self.seen.add_right(member.cells[0], grouped.pixels);
+            }
         } else {
-            self.changes(states, ways, same_as, &mut behaviour);
+            let last = self.changes(states, ways, same_as, &mut behaviour);
+            if let [member] = grouped.group.members.as_slice() {
+                self.add_seen(parts, member.cells[0], grouped.pixels, &last);
+            }
         }
         let highs = extremes(states, &behaviour, Extreme::Highest);
         let lows = extremes(states, &behaviour, Extreme::Lowest);
@@ -408,22 +426,48 @@ impl Part {
         }
     }
 
-    /// In which drives of each edge the cell may change, and in which it surely does.
-    fn changes(&mut self, states: &States, ways: &Ways<'_>, same_as: Option<&[u32]>, behaviour: &mut Behaviour<'_>) {
+    /// In which drives of each edge the cell may change, and in which it surely does. Gives by kind of edge the last drive
+    /// after which the cell surely looks otherwise, if there is one.
+    fn changes(
+        &mut self,
+        states: &States,
+        ways: &Ways<'_>,
+        same_as: Option<&[u32]>,
+        behaviour: &mut Behaviour<'_>,
+    ) -> HashMap<u32, Option<u32>> {
+        let mut seen: HashMap<u32, Option<u32>> = HashMap::new();
         for node in 0..ways.nodes as u32 {
             let walked = same_as.map_or(node, |same_as| same_as[node as usize]);
             for edge in ways.leaving(node) {
                 let (mut may, mut surely) = (0, u32::MAX);
+                let mut last = Some(0);
                 for state in states.of_node(walked) {
-                    let (from, end) =
-                        behaviour.effects_of(ways.kind_of_edge[edge as usize], states.shown[state as usize]);
+                    let shown = states.shown[state as usize];
+                    let (from, end) = behaviour.effects_of(ways.kind_of_edge[edge as usize], shown);
                     for effect in &behaviour.effects[from as usize..end as usize] {
                         may |= effect.changes;
                         surely &= effect.changes;
+                        let looks_otherwise = behaviour.level(effect.to) != behaviour.level(shown);
+                        let own = effect.changes.checked_ilog2().filter(|_| looks_otherwise);
+                        last = last.zip(own).map(|(known, own)| own.max(known));
                     }
                 }
                 self.may_change[edge as usize] |= may;
                 self.surely_changes[edge as usize] |= surely & may;
+                let known = seen.entry(ways.kind_of_edge[edge as usize]).or_insert(last);
+                *known = known.zip(last).map(|(known, own)| own.max(known));
+            }
+        }
+        seen
+    }
+
+    /// Notes where pixels of a cell that may be wrong before a move surely look otherwise after it.
+    fn add_seen(&mut self, parts: Parts<'_>, cell: u32, pixels: u64, last: &HashMap<u32, Option<u32>>) {
+        let cell = &parts.cells[cell as usize];
+        for (number, drive) in last.iter().filter_map(|(number, drive)| Some((*number, (*drive)?))) {
+            let kind = &parts.kinds.list[parts.losing[number as usize].0 as usize];
+            if cell.levels[kind.before] != cell.levels[kind.after] {
+                self.seen.add(number, drive, pixels);
             }
         }
     }

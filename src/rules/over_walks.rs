@@ -19,3 +19,8 @@ pub(crate) const SLOW_ANSWER: &str = "slow-answer";
 pub(crate) const FLASHES_TOO_FAST: &str = "flashes-too-fast";
 /// A limit was neither proved nor broken.
 pub(crate) const NOT_PROVED: &str = "not-proved";
+/// An expected rest does not come.
+const MISSED_REST: &str = "missed-rest";
+
+/// The rules that find something at a step only when the next step has come.
+pub(crate) const SHOWN_BY_THE_NEXT: [&str; 2] = [SLOW_ANSWER, MISSED_REST];

@@ -1,0 +1,99 @@
+//! Which of its updates answers a person who asks for a move, on every walk: the one by which enough of the change is seen.
+//!
+//! As in plans (`slow-answer`), a change is answered once 1 mm2 of it is seen, or all of it where it is smaller.
+
+use std::{collections::HashMap, thread};
+
+use super::{behaviour::Parts, cells::Cell};
+use crate::display::Display;
+
+/// Less than this of a change is no answer, unless it is all of it. Common practice, no source.
+const ANSWER_MM2: f64 = 1.0;
+
+/// What answers a move.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Answered {
+    /// There is nothing to answer: no pixel changes.
+    Nothing,
+    /// Enough is seen at the latest when this drive, and all before it, show something.
+    By(u32),
+    /// On some walk too little of the change may be seen.
+    Unsure,
+}
+
+/// The pixels that surely look otherwise after a drive, whatever the walk.
+#[derive(Debug, Default)]
+pub(super) struct SurelySeen {
+    /// By cell, its pixels that always show what is in memory before a move.
+    right_px: HashMap<u32, u64>,
+    /// By kind of edge and drive, the pixels of all others that change there or before.
+    px: HashMap<(u32, u32), u64>,
+}
+
+impl SurelySeen {
+    /// Adds pixels of a cell that always show what is in memory.
+    pub(super) fn add_right(&mut self, cell: u32, pixels: u64) {
+        *self.right_px.entry(cell).or_default() += pixels;
+    }
+
+    /// Adds pixels that look otherwise after a drive of a kind of edge.
+    pub(super) fn add(&mut self, kind: u32, drive: u32, pixels: u64) {
+        *self.px.entry((kind, drive)).or_default() += pixels;
+    }
+
+    /// Takes in what another part of the work found.
+    pub(super) fn join(&mut self, other: Self) {
+        other.right_px.into_iter().for_each(|(cell, pixels)| self.add_right(cell, pixels));
+        other.px.into_iter().for_each(|((kind, drive), pixels)| self.add(kind, drive, pixels));
+    }
+
+    /// What answers each kind of edge, by its number among those that may lose something.
+    pub(super) fn answered(&self, parts: Parts<'_>, display: &Display, threads: usize) -> Vec<Answered> {
+        let right: Vec<(&Cell, u64)> =
+            self.right_px.iter().map(|(cell, pixels)| (&parts.cells[*cell as usize], *pixels)).collect();
+        let enough_px = (ANSWER_MM2 / display.area_mm2(1)).ceil() as u64;
+        let mut found = vec![Answered::Unsure; parts.losing.len()];
+        let each = found.len().div_ceil(threads.max(1)).max(1);
+        thread::scope(|scope| {
+            for (part, found) in found.chunks_mut(each).enumerate() {
+                let right = &right;
+                scope.spawn(move || {
+                    for (at, found) in found.iter_mut().enumerate() {
+                        *found = self.of_kind(parts, part * each + at, right, enough_px);
+                    }
+                });
+            }
+        });
+        found
+    }
+
+    fn of_kind(&self, parts: Parts<'_>, number: usize, right: &[(&Cell, u64)], enough_px: u64) -> Answered {
+        let (kind, may_be_lost) = parts.losing[number];
+        let kind = &parts.kinds.list[kind as usize];
+        let changes = |cell: &&Cell| cell.levels[kind.before] != cell.levels[kind.after];
+        let all_px: u64 = parts.cells.iter().filter(changes).map(|cell| cell.pixels).sum();
+        if all_px == 0 {
+            return Answered::Nothing;
+        }
+        if may_be_lost != 0 {
+            return Answered::Unsure;
+        }
+        let mut seen_px = vec![0; kind.drives.len()];
+        for (cell, pixels) in right.iter().filter(|(cell, _)| changes(cell)) {
+            let (level, after) = (cell.levels[kind.before], cell.levels[kind.after]);
+            let drives = kind.drives.iter().enumerate().filter(|(_, drive)| cell.is_inside(drive.region));
+            let mut ends = drives.map(|(at, drive)| (at, parts.kinds.ways[drive.way].aim(level, after).end));
+            if let Some((at, _)) = ends.find(|(_, end)| end.is_some_and(|end| end != level)) {
+                seen_px[at] += pixels;
+            }
+        }
+        let mut together_px = 0;
+        for (drive, px) in seen_px.into_iter().enumerate() {
+            together_px += px + self.px.get(&(number as u32, drive as u32)).copied().unwrap_or(0);
+            if together_px >= enough_px.min(all_px) {
+                return Answered::By(drive as u32);
+            }
+        }
+        Answered::Unsure
+    }
+}

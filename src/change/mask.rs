@@ -72,19 +72,47 @@ impl Mask {
     /// The pixels that both hold.
     #[must_use]
     pub fn and(&self, other: &Self) -> Self {
-        self.combine(other, |mine, others| mine & others)
+        let (few, many) = if self.tiles.len() <= other.tiles.len() { (self, other) } else { (other, self) };
+        few.of_own_tiles(many, |mine, others| mine & others)
     }
 
     /// The pixels that at least one holds.
     #[must_use]
     pub fn or(&self, other: &Self) -> Self {
-        self.combine(other, |mine, others| mine | others)
+        let mut tiles = Vec::with_capacity(self.tiles.len().max(other.tiles.len()));
+        let (mut mine, mut others) = (self.tiles.iter().peekable(), other.tiles.iter().peekable());
+        loop {
+            let (tile, pixels) = match (mine.peek(), others.peek()) {
+                (None, None) => break,
+                (Some((tile, _)), Some((other_tile, _))) if tile == other_tile => {
+                    let (one, another) =
+                        (mine.next().map_or(0, |entry| entry.1), others.next().map_or(0, |entry| entry.1));
+                    (*tile, one | another)
+                }
+                (Some((tile, pixels)), Some((other_tile, _))) if tile < other_tile => {
+                    mine.next();
+                    (*tile, *pixels)
+                }
+                (Some((tile, pixels)), None) => {
+                    mine.next();
+                    (*tile, *pixels)
+                }
+                (_, Some((tile, pixels))) => {
+                    others.next();
+                    (*tile, *pixels)
+                }
+            };
+            if pixels != 0 {
+                tiles.push((tile, pixels));
+            }
+        }
+        Self { tiles }
     }
 
     /// The pixels that only this one holds.
     #[must_use]
     pub fn without(&self, other: &Self) -> Self {
-        self.combine(other, |mine, others| mine & !others)
+        self.of_own_tiles(other, |mine, others| mine & !others)
     }
 
     /// The pixels outside all of the boxes.
@@ -101,32 +129,25 @@ impl Mask {
         Self::from_sorted(self.tiles.iter().map(|(tile, pixels)| (*tile, pixels & covered(*tile))))
     }
 
-    fn combine(&self, other: &Self, operation: impl Fn(u64, u64) -> u64) -> Self {
-        let mut tiles = Vec::with_capacity(self.tiles.len().max(other.tiles.len()));
-        let (mut mine, mut others) = (self.tiles.iter().peekable(), other.tiles.iter().peekable());
-        loop {
-            let (tile, pixels) = match (mine.peek(), others.peek()) {
-                (None, None) => break,
-                (Some((tile, _)), Some((other_tile, _))) if tile == other_tile => {
-                    let (one, another) =
-                        (mine.next().map_or(0, |entry| entry.1), others.next().map_or(0, |entry| entry.1));
-                    (*tile, operation(one, another))
-                }
-                (Some((tile, pixels)), Some((other_tile, _))) if tile < other_tile => {
-                    mine.next();
-                    (*tile, operation(*pixels, 0))
-                }
-                (Some((tile, pixels)), None) => {
-                    mine.next();
-                    (*tile, operation(*pixels, 0))
-                }
-                (_, Some((tile, pixels))) => {
-                    others.next();
-                    (*tile, operation(0, *pixels))
-                }
+    /// What becomes of the tiles that this one has. The tiles of a much larger mask are searched, not read.
+    fn of_own_tiles(&self, other: &Self, operation: impl Fn(u64, u64) -> u64) -> Self {
+        /// From so many times as many tiles on.
+        const MUCH_LARGER: usize = 8;
+        let is_searched = other.tiles.len() > MUCH_LARGER * self.tiles.len();
+        let mut tiles = Vec::with_capacity(self.tiles.len());
+        let mut rest = other.tiles.as_slice();
+        for (tile, pixels) in &self.tiles {
+            let before = |(other, _): &(u32, u64)| other < tile;
+            let skipped = if is_searched {
+                rest.partition_point(before)
+            } else {
+                rest.iter().position(|entry| !before(entry)).unwrap_or(rest.len())
             };
+            rest = &rest[skipped..];
+            let others = rest.first().filter(|(other, _)| other == tile).map_or(0, |(_, pixels)| *pixels);
+            let pixels = operation(*pixels, others);
             if pixels != 0 {
-                tiles.push((tile, pixels));
+                tiles.push((*tile, pixels));
             }
         }
         Self { tiles }

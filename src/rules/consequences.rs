@@ -24,7 +24,7 @@ const MOST_ASKED: usize = 256;
 #[derive(Clone)]
 pub(super) struct Consequences {
     /// Where the glass looks different from what was played, once the first step sends it.
-    pixels: Mask,
+    pixels: Rc<Mask>,
     /// The steps that have to send something, the first one before all others.
     links: Vec<Rc<Link>>,
     /// Steps whose change of those pixels may still be sent in time by a later one.
@@ -43,8 +43,8 @@ pub(super) struct Link {
     pub(super) index: u64,
     request_ms: f64,
     /// What changes once more, and what of that is to be sent.
-    changes: Mask,
-    pixels: Mask,
+    changes: Rc<Mask>,
+    pixels: Rc<Mask>,
     /// The updates that would show them.
     pub(super) missing: Missing,
     /// The modes of its own updates that would show them, if a person waits for these to answer.
@@ -73,9 +73,11 @@ pub(super) struct Sent {
 impl Consequences {
     /// Begins with a step that left these pixels.
     pub(super) fn new(step: &PlayedStep<'_>, pixels: &Mask, settle_ms: f64) -> Self {
+        let missing = Missing::new(step, pixels);
+        let pixels = Rc::new(pixels.clone());
         Self {
-            links: vec![Rc::new(Link::new(step, pixels, pixels.clone(), Missing::new(step, pixels)))],
-            pixels: pixels.clone(),
+            links: vec![Rc::new(Link::new(step, pixels.clone(), pixels.clone(), missing))],
+            pixels,
             pending: Vec::new(),
             grid: *step.grid(),
             settle_ms,
@@ -86,19 +88,25 @@ impl Consequences {
 
     /// The same where the first step is to send some pixels, and sends a window with them.
     pub(super) fn of_place(&self, pixels: &Mask, missing: Missing, window: Rect) -> Self {
-        let inside = |pixels: &Mask| pixels.inside(&[window], &self.grid);
+        let inside = |pixels: &Mask| Rc::new(pixels.inside(&[window], &self.grid));
         let cut = |link: &Rc<Link>| {
             let (changes, pixels) = (inside(&link.changes), inside(&link.pixels));
             Rc::new(Link { changes, pixels, ..(**link).clone() })
         };
         let cut_all = |links: &[Rc<Link>]| links.iter().map(cut).filter(|link| !link.changes.is_empty()).collect();
-        let first = Link { pixels: pixels.clone(), missing, ..(*self.links[0]).clone() };
+        // What else the first step left is not kept with it: of a long day that is more than all other things.
+        let before = &*self.links[0];
+        let first =
+            Link { changes: inside(&before.changes), pixels: Rc::new(pixels.clone()), missing, ..before.clone() };
         let others: Vec<Rc<Link>> = cut_all(&self.links[1..]);
         Self {
             pixels: inside(&self.pixels),
             links: std::iter::once(Rc::new(first)).chain(others).collect(),
             pending: cut_all(&self.pending),
-            ..self.clone()
+            grid: self.grid,
+            settle_ms: self.settle_ms,
+            queue: self.queue.clone(),
+            asked: self.asked.clone(),
         }
     }
 
@@ -150,14 +158,15 @@ impl Consequences {
             return;
         }
         let missing = Missing::of_change(step, &left, plan);
+        let (again, left) = (Rc::new(again.clone()), Rc::new(left));
         let link = Rc::new(Link { answers_in, ..Link::new(step, again, left, missing) });
         if by_person { self.links.push(link) } else { self.pending.push(link) }
     }
 
     fn see_sent(&mut self, sent: &[Rect]) {
-        self.pixels = self.pixels.outside(sent, &self.grid);
+        self.pixels = Rc::new(self.pixels.outside(sent, &self.grid));
         for link in &mut self.pending {
-            let pixels = link.pixels.outside(sent, &self.grid);
+            let pixels = Rc::new(link.pixels.outside(sent, &self.grid));
             *link = Rc::new(Link { pixels, ..(**link).clone() });
         }
         self.pending.retain(|link| !link.pixels.is_empty());
@@ -229,8 +238,8 @@ impl Link {
         self.request_ms
     }
 
-    fn new(step: &PlayedStep<'_>, changes: &Mask, pixels: Mask, missing: Missing) -> Self {
-        let (index, request_ms, changes) = (step.planned.index, step.updates_request_ms(), changes.clone());
+    fn new(step: &PlayedStep<'_>, changes: Rc<Mask>, pixels: Rc<Mask>, missing: Missing) -> Self {
+        let (index, request_ms) = (step.planned.index, step.updates_request_ms());
         Self { index, request_ms, changes, pixels, missing, answers_in: Vec::new() }
     }
 }

@@ -11,7 +11,7 @@ use crate::{
     change::{Mask, TILE, TileGrid, regions_with_labels},
     display::Display,
     finding::{Finding, Observation, Sink, StepField, Where},
-    geometry::Size,
+    geometry::{Rect, Size},
     panel::PlayedStep,
     plan::{Plan, Updates},
     units::length_mm,
@@ -51,6 +51,8 @@ struct Reported {
     changed_ms: f64,
     is_lost: bool,
     pixels: Mask,
+    /// The box around them when they were reported.
+    rect: Rect,
 }
 
 /// Places that are further apart than this, or than twice this, are findings of their own: about the width of a fingertip.
@@ -107,14 +109,18 @@ impl<'p> LeftBehind<'p> {
         let left = Left { pixels: pixels.clone(), rect, missing, around };
         self.followed.find([&pointer, &key], Weight::Error, waiting.place.step, left, self.plan);
         let Waiting { changed_ms, is_lost, .. } = *waiting;
-        self.reported.push(Reported { pointer, key, changed_ms, is_lost, pixels });
+        self.reported.push(Reported { pointer, key, changed_ms, is_lost, pixels, rect });
         sink.report(waiting.place.clone(), observation);
     }
 
     /// Follows what was reported: a step may bring it right, or change it once more.
     fn follow(&mut self, step: &PlayedStep<'_>, sink: &mut Sink) {
         let now_ms = step.updates_request_ms();
-        for reported in &mut self.reported {
+        // Where nothing is sent and nothing changes, all stays as it is.
+        let sent = step.updates.iter().flat_map(|update| update.sent.iter().copied());
+        let touched: Vec<Rect> = sent.chain(step.introduced.bounds(step.grid())).collect();
+        let is_touched = |reported: &&mut Reported| touched.iter().any(|rect| rect.overlaps(reported.rect));
+        for reported in self.reported.iter_mut().filter(is_touched) {
             reported.pixels = reported.pixels.and(&step.left_behind);
         }
         for right in self.reported.extract_if(.., |reported| reported.pixels.is_empty()) {
@@ -127,7 +133,9 @@ impl<'p> LeftBehind<'p> {
     /// Waits for what a step left behind and nobody has reported.
     fn wait(&mut self, step: &PlayedStep<'_>) {
         let new = step.left_behind.and(step.introduced);
-        let pixels = self.reported.iter().fold(new, |new, reported| new.without(&reported.pixels));
+        let around = new.bounds(step.grid());
+        let near = self.reported.iter().filter(|reported| around.is_some_and(|rect| rect.overlaps(reported.rect)));
+        let pixels = near.fold(new, |new, reported| new.without(&reported.pixels));
         if !pixels.is_empty() {
             self.waiting.push(Waiting {
                 place: Where::of(step, StepField::Screen),

@@ -11,7 +11,7 @@ use super::{
     schemas::SCHEMAS,
     telling::{done, unknown},
 };
-use crate::display::{Ink, ink::InkKind, shipped};
+use crate::display::{Family, Ink, ink::InkKind, shipped};
 
 /// What `displays` takes.
 #[derive(Debug, Args)]
@@ -41,10 +41,18 @@ fn list_displays(out: &mut dyn Write) -> io::Result<()> {
         let modes: Vec<&str> = display.mode_names().collect();
         writeln!(out, "{name}\n  {}", display.title)?;
         let (size, ppi, ink) = (display.size, display.pixels_per_inch, ink_words(&display.ink));
-        let (family, modes) = (display.family.word(), modes.join(", "));
-        writeln!(out, "  {size} px, {ppi} px per inch, {ink}, {family}; modes: {modes}\n")?;
+        let (controller, modes) = (controller_words(display.family), modes.join(", "));
+        writeln!(out, "  {size} px, {ppi} px per inch, {ink}, {controller}; modes: {modes}\n")?;
     }
     writeln!(out, "`stillpage displays NAME` prints one as a file: copy it and enter the figures of your own panel.")
+}
+
+fn controller_words(family: Family) -> &'static str {
+    match family {
+        Family::TwoLevelBuiltIn | Family::GreyBuiltIn | Family::Colour => "controller on the panel",
+        Family::Segmented => "a wire for each segment",
+        Family::SeparateController => "controller of its own",
+    }
 }
 
 fn ink_words(ink: &Ink) -> String {

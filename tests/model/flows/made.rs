@@ -28,6 +28,13 @@ pub(super) struct Made {
     pub(super) display_json: Value,
 }
 
+impl Made {
+    /// Whether any tick has to wait for the one before it.
+    pub(super) fn has_every_ms(&self) -> bool {
+        self.flow.moves.iter().any(|one| one.every_ms > 0.0)
+    }
+}
+
 /// Which kinds of panels and flows are thrown.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(super) enum Taste {

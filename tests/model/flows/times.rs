@@ -81,26 +81,31 @@ pub(super) fn all(made: &Made, graph: &Graph, most: usize) -> Option<Times> {
             return None;
         }
         for (number, edge) in graph.edges.iter().enumerate().filter(|(_, edge)| edge.from == queue.node) {
-            let mut next = queue.clone();
             let one = &made.flow.moves[edge.by];
-            let mut after_ms = one.soonest_ms;
+            let mut soonest_ms = one.soonest_ms;
             if one.cause == Cause::Clock {
-                after_ms = after_ms.max(one.every_ms - queue.since_clock);
+                soonest_ms = soonest_ms.max(one.every_ms - queue.since_clock);
             }
             if made.flow.input == Input::WhenFree && one.cause.is_person() {
-                after_ms = queue.places.iter().copied().fold(after_ms, f64::max);
+                soonest_ms = queue.places.iter().copied().fold(soonest_ms, f64::max);
             }
-            for busy in next.places.iter_mut().chain([&mut next.link]) {
-                *busy = (*busy - after_ms).max(0.0);
-            }
-            next.running.iter_mut().for_each(|(_, busy)| *busy -= after_ms);
-            next.running.retain(|(_, busy)| *busy > 0.0);
-            next.since_clock =
-                if one.cause == Cause::Clock { 0.0 } else { (queue.since_clock + after_ms).min(longest_every_ms) };
-            next.node = edge.to;
-            let next = listing.take(next, number);
-            if known.insert(next.key()) {
-                open.push(next);
+            // As soon as it may come, and so late that a tick may follow at once.
+            let due_ms = soonest_ms.max(longest_every_ms - queue.since_clock);
+            let is_alike = one.cause == Cause::Clock || due_ms <= soonest_ms;
+            for after_ms in [Some(soonest_ms), (!is_alike).then_some(due_ms)].into_iter().flatten() {
+                let mut next = queue.clone();
+                for busy in next.places.iter_mut().chain([&mut next.link]) {
+                    *busy = (*busy - after_ms).max(0.0);
+                }
+                next.running.iter_mut().for_each(|(_, busy)| *busy -= after_ms);
+                next.running.retain(|(_, busy)| *busy > 0.0);
+                next.since_clock =
+                    if one.cause == Cause::Clock { 0.0 } else { (queue.since_clock + after_ms).min(longest_every_ms) };
+                next.node = edge.to;
+                let next = listing.take(next, number);
+                if known.insert(next.key()) {
+                    open.push(next);
+                }
             }
         }
     }

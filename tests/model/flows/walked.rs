@@ -33,6 +33,8 @@ pub(super) struct Seen {
     answer_ms: f64,
     finish_ms: f64,
     pub(super) left_px: u64,
+    /// The pixels that do not show what is in memory.
+    pub(super) wrong_px: u64,
     /// Halves of flashes of a pixel within a second so far.
     pub(super) halves: usize,
 }
@@ -74,6 +76,16 @@ impl<'m> Walker<'m> {
         after_ms
     }
 
+    /// How much later than it may a move comes that is not the clock's, if any tick may then follow at once.
+    fn until_tick_ms(&self, by: usize) -> f64 {
+        if self.made.flow.moves[by].cause == Cause::Clock {
+            return 0.0;
+        }
+        let every_ms = self.made.flow.moves.iter().map(|one| one.every_ms).fold(0.0, f64::max);
+        let until_ms = self.clock_ms + every_ms - self.now_ms - self.soonest_ms(by);
+        if until_ms.is_finite() { until_ms.max(0.0) } else { 0.0 }
+    }
+
     fn make(&mut self, by: usize, later_ms: f64, does: &Does<'_>) -> Seen {
         self.now_ms += self.soonest_ms(by) + later_ms;
         if self.made.flow.moves[by].cause == Cause::Clock {
@@ -113,6 +125,8 @@ impl<'m> Walker<'m> {
         }
         seen.halves = self.flashes.most;
         seen.left_px = count(&left_behind(&self.glass, does, lost)) as u64;
+        let shown = self.glass.nominal.iter().zip(does.memory);
+        seen.wrong_px = shown.filter(|(level, target)| level != target).count() as u64;
         seen.most = self.glass.since_cleaning.iter().copied().max().unwrap_or(0);
         seen.ghost_l = off_median(&self.made.display.ink, &self.glass).into_iter().fold(0.0, f64::max);
         seen
@@ -148,7 +162,13 @@ pub(super) fn random(
             break;
         }
         let edge = *dice.pick(&leaving);
-        let later_ms = if is_hasty || dice.chance(50) { 0.0 } else { *dice.pick(&[1.0, 100.0, 900.0]) };
+        let later_ms = match dice.below(4) {
+            _ if is_hasty => 0.0,
+            0 | 1 => 0.0,
+            2 => *dice.pick(&[1.0, 100.0, 900.0]),
+            // As long as it takes until the clock may tick.
+            _ => walker.until_tick_ms(edge.by),
+        };
         let seen = walker.make(edge.by, later_ms, &edge_does(made, graph, edge));
         node = edge.to;
         check(proof, node, &seen, &mut came).map_err(|fault| format!("after {moved} moves: {fault}"))?;
@@ -198,6 +218,29 @@ pub(super) fn along_with(made: &Made, graph: &Graph, witness: &Witness, slow: us
         assert_eq!(edge.from, node, "a walk goes on where it is");
         seen.push(walker.make(edge.by, later_ms, &edge_does(made, graph, edge)));
         node = edge.to;
+    }
+    seen
+}
+
+/// The same where the first move behind each tick comes so late that the next tick follows the move before it at once.
+pub(super) fn along_close_to_ticks(made: &Made, graph: &Graph, witness: &Witness) -> Vec<Seen> {
+    let edges: Vec<_> = witness.edges().map(|edge| &graph.edges[edge]).collect();
+    let one = |at: usize| &made.flow.moves[edges[at].by];
+    let is_tick = |at: &usize| one(*at).cause == Cause::Clock;
+    let mut later_ms = vec![0.0; edges.len()];
+    for tick in (0..edges.len()).filter(is_tick) {
+        let next = (tick + 1..edges.len()).find(is_tick);
+        let Some(next) = next.filter(|next| *next > tick + 1) else { continue };
+        let soonest_ms: f64 = (tick + 1..=next).map(|at| one(at).soonest_ms).sum();
+        later_ms[tick + 1] = (one(next).every_ms - soonest_ms).max(0.0);
+    }
+    let starts = starts(made, graph);
+    let (_, _, does) =
+        starts.iter().find(|(start, node, _)| (*start, *node) == (witness.start, witness.at)).expect("it is a start");
+    let mut walker = Walker::new(made);
+    let mut seen = vec![walker.step(does)];
+    for (edge, later_ms) in edges.into_iter().zip(later_ms) {
+        seen.push(walker.make(edge.by, later_ms, &edge_does(made, graph, edge)));
     }
     seen
 }

@@ -53,8 +53,8 @@ pub struct LimitVerdict {
 pub(super) struct Judged {
     /// The rules whose limit it is.
     pub(super) rules: &'static [&'static str],
-    /// The figure of its findings, if the rules have limits of several figures.
-    figure: Option<&'static str>,
+    /// The figure that its findings have, or do not have, if the rules have limits of several figures.
+    figure: Option<HasFigure>,
     /// What is limited, as the beginning of a sentence and in one.
     what: [&'static str; 2],
     unit: &'static str,
@@ -65,6 +65,21 @@ pub(super) struct Judged {
     pub(super) witnesses: fn(&Proof) -> &[Witness],
     /// The factor by which the figure may be off; `None` if it is exact or the display gives none.
     factor: fn(&Display) -> Option<f64>,
+}
+
+/// How findings of a limit are told from those of another limit of the same rule.
+enum HasFigure {
+    With(&'static str),
+    Without(&'static str),
+}
+
+impl HasFigure {
+    fn is_of(&self, finding: &Finding) -> bool {
+        match self {
+            Self::With(figure) => finding.figures.contains_key(figure),
+            Self::Without(figure) => !finding.figures.contains_key(figure),
+        }
+    }
 }
 
 /// From where on a limit is passed.
@@ -141,7 +156,8 @@ pub(super) const JUDGED: [Judged; 8] = [
     },
     Judged {
         rules: &[over_walks::SLOW_ANSWER],
-        figure: Some("first_ms"),
+        // One that never comes has no figure.
+        figure: Some(HasFigure::Without("whole_ms")),
         what: ["First answers", "a first answer"],
         unit: " ms",
         limit: Limit::Above(|limits| Some(limits.slow_answer.first_ms.value)),
@@ -152,7 +168,7 @@ pub(super) const JUDGED: [Judged; 8] = [
     },
     Judged {
         rules: &[over_walks::SLOW_ANSWER],
-        figure: Some("whole_ms"),
+        figure: Some(HasFigure::With("whole_ms")),
         what: ["Whole answers", "a whole answer"],
         unit: " ms",
         limit: Limit::Above(|limits| Some(limits.slow_answer.whole_ms.value)),
@@ -205,7 +221,7 @@ impl Judged {
         let limit = self.limit(plan)?;
         let bound = self.bound(proof);
         let found = (self.found)(found.0, found.1);
-        let has_figure = |finding: &Finding| self.figure.is_none_or(|figure| finding.figures.contains_key(figure));
+        let has_figure = |finding: &Finding| self.figure.as_ref().is_none_or(|figure| figure.is_of(finding));
         let of_rule =
             |finding: &&Finding| self.rules.contains(&finding.rule) && finding.walk.is_some() && has_figure(finding);
         let broken = findings.iter().filter(of_rule).min_by_key(|finding| moves_to(finding));

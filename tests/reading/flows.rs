@@ -343,7 +343,7 @@ proptest! {
             for edge in walk.iter().map(|edge| &graph.edges[*edge]) {
                 prop_assert_eq!(edge.from, at);
                 let (after, cleanings) = next(&flow, &node, edge.by, graph.nodes[edge.to].picture);
-                prop_assert_eq!(&cleanings, &edge.cleanings);
+                prop_assert_eq!(&cleanings[..], &*edge.cleanings);
                 node = after;
                 prop_assert_eq!(&cut(&flow, &node), &graph.nodes[edge.to]);
                 at = edge.to;

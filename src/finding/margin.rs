@@ -79,10 +79,28 @@ impl Margin {
     }
 }
 
-/// The modes that may have left the residue on the glass.
+/// The modes that may have left the residue on the glass so far.
 #[derive(Clone, Debug, Default)]
 pub struct ResidueModes {
     modes: BTreeSet<usize>,
+}
+
+/// The largest figure of residue so far, with how sure that is.
+#[derive(Clone, Copy, Debug, PartialEq, Default)]
+pub struct ResiduePeak {
+    /// The figure, L*.
+    pub reached_l: f64,
+    /// The factor by which it may be off, by the modes used until it was reached; `None` if the display does not give it.
+    pub factor: Option<f64>,
+}
+
+impl ResiduePeak {
+    /// Takes the figure of a step, and the modes used until then.
+    pub fn see(&mut self, reached_l: f64, modes: &ResidueModes, display: &Display) {
+        if reached_l > self.reached_l {
+            *self = Self { reached_l, factor: modes.factor(display) };
+        }
+    }
 }
 
 impl ResidueModes {
@@ -95,7 +113,8 @@ impl ResidueModes {
         }
     }
 
-    /// The factor by which residue may be off: that of the least certain mode that leaves any; `None` if one of them has none.
+    /// The factor by which residue reached by now may be off: that of the least certain mode so far that leaves any; `None`
+    /// if one of them has none.
     pub fn factor(&self, display: &Display) -> Option<f64> {
         let leaving = self.modes.iter().map(|mode| &display.modes[*mode]).filter(|mode| leaves_something(mode));
         let factors = leaving.map(|mode| display.residue_certainty(mode));

@@ -26,7 +26,7 @@ pub use asks::{Asks, Cleaning, Later, Prevention};
 pub use correction::{Change, ChangeOf, Correction};
 pub use fingerprint::add_fingerprints;
 pub use later_turns::{LaterTurns, OfTurn};
-pub use margin::{Figure, Holds, Margin, PlanMargin, PlanMargins, ResidueModes};
+pub use margin::{Figure, Holds, Margin, PlanMargin, PlanMargins, ResidueModes, ResiduePeak};
 pub use of_flow::{FindingWalk, FlowPlace, FlowSize, OfFlow, OpenLimit, ProvedFigures, WalkMove};
 pub use own_fault::{OWN_FAULT, guarded};
 pub use summary::{Power, Summary, SummaryTally};

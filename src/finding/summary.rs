@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use super::{Finding, PlanMargin, PlanMargins, ProvedFigures, ResidueModes, Severity};
+use super::{Finding, Holds, PlanMargin, PlanMargins, ProvedFigures, ResidueModes, ResiduePeak, Severity};
 use crate::{
     panel::PlayedStep,
     plan::{LimitValue, Origin, Plan, RuleLimits},
@@ -106,6 +106,7 @@ pub struct SummaryTally {
     /// The longest time to an answer, where there is one, without those that the pen gets from the controller.
     answer_ms: Option<f64>,
     modes: ResidueModes,
+    residue: ResiduePeak,
 }
 
 impl SummaryTally {
@@ -116,6 +117,7 @@ impl SummaryTally {
         summary.worst_residue_l = summary.worst_residue_l.max(step.worst_residue_l());
         summary.residue_l = summary.residue_l.max(step.residue_l);
         self.modes.see(step);
+        self.residue.see(step.residue_l, &self.modes, &plan.display);
         summary.most_since_cleaning = summary.most_since_cleaning.max(step.glass.most_since_cleaning());
         for update in step.updates.iter().filter(|update| !update.sent.is_empty()) {
             let mode = &plan.display.modes[update.mode];
@@ -155,9 +157,6 @@ impl SummaryTally {
     /// Those that follow from the figures; of flashes nothing is known here.
     pub(crate) fn margins(&self, plan: &Plan) -> PlanMargins {
         let (limits, certainty) = (&plan.limits, &plan.display.certainty);
-        let limit_l = limits.visible_ghost.limit_l;
-        let residue =
-            PlanMargin { reached: self.summary.residue_l, limit: limit_l, factor: self.modes.factor(&plan.display) };
         let answer =
             |reached| PlanMargin { reached, limit: limits.slow_answer.first_ms, factor: certainty.first_visible };
         let energy = |budget: &f64| PlanMargin {
@@ -166,10 +165,22 @@ impl SummaryTally {
             factor: certainty.energy,
         };
         PlanMargins {
-            residue: Some(residue),
+            residue: Some(self.residue_margin(plan)),
             answers: self.answer_ms.map(answer),
             flashes: None,
             energy: plan.budgets.get("energy_mj").map(energy),
+        }
+    }
+
+    /// That of residue. That a limit is broken is as sure as the figure that breaks it; that it is kept must hold after the
+    /// least certain mode of the plan, too.
+    fn residue_margin(&self, plan: &Plan) -> PlanMargin {
+        let limit = plan.limits.visible_ghost.limit_l;
+        let ResiduePeak { reached_l, factor } = self.residue;
+        let reached = PlanMargin { reached: reached_l, limit, factor };
+        match reached.holds() {
+            Holds::Broken => reached,
+            Holds::Open | Holds::Kept => PlanMargin { factor: self.modes.factor(&plan.display), ..reached },
         }
     }
 }

@@ -3,7 +3,7 @@
 use super::{Rule, Setup, wording};
 use crate::{
     display::Level,
-    finding::{Observation, ResidueModes, Sink, StepField, Where},
+    finding::{Margin, Observation, ResidueModes, Sink, StepField, Where},
     panel::PlayedStep,
     plan::Plan,
 };
@@ -23,6 +23,8 @@ pub(super) struct DullPage<'p> {
 struct Drift {
     place: Where,
     worst_l: f64,
+    /// How sure that is, by the modes used until then.
+    margin: Option<Margin>,
     /// The step where it is that far.
     worst_step: u64,
 }
@@ -56,7 +58,7 @@ impl<'p> DullPage<'p> {
                 format!("clean the whole panel with {modes}, best in a pause")
             }),
             figures: vec![("drift_l", worst_l), ("limit_l", self.limit_l)],
-            margin: self.modes.margin(worst_l.abs(), self.limit_l, &self.plan.display),
+            margin: drift.margin,
             key: end.to_string(),
             ..Observation::default()
         };
@@ -78,11 +80,13 @@ impl Rule for DullPage<'_> {
                 self.close(end, sink);
             } else {
                 let now = step.planned.index;
-                let begins = || Drift { place: Where::of(step, StepField::Updates), worst_l: drift_l, worst_step: now };
+                let margin = self.modes.margin(drift_l.abs(), self.limit_l, &self.plan.display);
+                let place = || Where::of(step, StepField::Updates);
+                let begins = || Drift { place: place(), worst_l: drift_l, margin, worst_step: now };
                 let drift = self.open[end].get_or_insert_with(begins);
                 drift.place.last_step = now;
                 if drift_l.abs() > drift.worst_l.abs() {
-                    (drift.worst_l, drift.worst_step) = (drift_l, now);
+                    (drift.worst_l, drift.margin, drift.worst_step) = (drift_l, margin, now);
                 }
             }
         }

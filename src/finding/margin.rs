@@ -7,7 +7,7 @@ use std::collections::BTreeSet;
 
 use crate::{
     display::{Certainty, Display, Mode},
-    panel::PlayedStep,
+    panel::{PlayedStep, PlayedUpdate},
     plan::LimitValue,
 };
 
@@ -83,6 +83,8 @@ impl Margin {
 #[derive(Clone, Debug, Default)]
 pub struct ResidueModes {
     modes: BTreeSet<usize>,
+    /// Those of them that left their `wrong_start` somewhere.
+    started_wrong: BTreeSet<usize>,
 }
 
 /// The largest figure of residue so far, with how sure that is.
@@ -105,19 +107,25 @@ impl ResiduePeak {
 
 impl ResidueModes {
     /// Takes a step.
-    pub fn see(&mut self, step: &PlayedStep<'_>) {
+    pub fn see(&mut self, step: &PlayedStep<'_>, display: &Display) {
         let driven = step.updates.iter().filter(|update| update.driven_px > 0).map(|update| update.mode);
         self.modes.extend(driven);
+        let strokes = || step.planned.step.strokes.iter().zip(&step.strokes);
         if !step.pen_line.is_empty() {
-            self.modes.extend(step.planned.step.strokes.iter().map(|stroke| stroke.mode));
+            self.modes.extend(strokes().map(|(asked, _)| asked.mode));
         }
+        let leaves = |mode: &usize| display.modes[*mode].residue_at(step.planned.temperature_c).wrong_start != 0.0;
+        let updates = step.updates.iter().filter(|update| starts_wrong(update, &display.modes[update.mode]));
+        self.started_wrong.extend(updates.map(|update| update.mode).filter(leaves));
+        let drawn = strokes().filter(|(_, drawn)| !drawn.wrong_start.is_empty());
+        self.started_wrong.extend(drawn.map(|(asked, _)| asked.mode).filter(leaves));
     }
 
     /// The factor by which residue reached by now may be off: that of the least certain mode so far that leaves any; `None`
     /// if one of them has none.
     pub fn factor(&self, display: &Display) -> Option<f64> {
-        let leaving = self.modes.iter().map(|mode| &display.modes[*mode]).filter(|mode| leaves_something(mode));
-        let factors = leaving.map(|mode| display.residue_certainty(mode));
+        let leaves = |mode: &&usize| leaves_something(&display.modes[**mode]) || self.started_wrong.contains(*mode);
+        let factors = self.modes.iter().filter(leaves).map(|mode| display.residue_certainty(&display.modes[*mode]));
         factors.reduce(|one, other| Some(one?.max(other?))).unwrap_or(display.certainty.residue)
     }
 
@@ -127,6 +135,12 @@ impl ResidueModes {
     }
 }
 
+/// Whether an update changed pixels from a level that its mode cannot start from: one that keeps its level is left nothing.
+fn starts_wrong(update: &PlayedUpdate, mode: &Mode) -> bool {
+    !update.wrong_start.is_empty() && !update.changes_from.is_within(mode.from)
+}
+
+/// Whether a mode leaves something wherever it starts.
 fn leaves_something(mode: &Mode) -> bool {
     let in_driven = mode.residue.entries().any(|residue| {
         residue.lighter != 0.0 || residue.darker != 0.0 || residue.pairs.iter().any(|pair| pair.leaves_l != 0.0)

@@ -116,7 +116,7 @@ impl SummaryTally {
         let summary = &mut self.summary;
         summary.worst_residue_l = summary.worst_residue_l.max(step.worst_residue_l());
         summary.residue_l = summary.residue_l.max(step.residue_l);
-        self.modes.see(step);
+        self.modes.see(step, &plan.display);
         self.residue.see(step.residue_l, &self.modes, &plan.display);
         summary.most_since_cleaning = summary.most_since_cleaning.max(step.glass.most_since_cleaning());
         for update in step.updates.iter().filter(|update| !update.sent.is_empty()) {

@@ -73,7 +73,7 @@ impl<'p> DullPage<'p> {
 
 impl Rule for DullPage<'_> {
     fn step(&mut self, step: &PlayedStep<'_>, sink: &mut Sink) {
-        self.modes.see(step);
+        self.modes.see(step, &self.plan.display);
         for (end, level) in self.levels().into_iter().enumerate() {
             let drift_l = step.medians[usize::from(level)];
             if drift_l.abs() < self.limit_l {

@@ -147,7 +147,7 @@ impl<'p> GhostGroups<'p> {
 
     /// Sees a step; reports the groups that are over.
     pub(super) fn step(&mut self, step: &PlayedStep<'_>, sink: &mut Sink) {
-        self.modes.see(step);
+        self.modes.see(step, &self.plan.display);
         if let Some(after) = self.pauses.see(step) {
             self.pause(Pause::After(after), sink);
         }

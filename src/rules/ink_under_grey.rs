@@ -211,7 +211,7 @@ impl<'p> InkUnderGrey<'p> {
 
 impl Rule for InkUnderGrey<'_> {
     fn step(&mut self, step: &PlayedStep<'_>, sink: &mut Sink) {
-        self.modes.see(step);
+        self.modes.see(step, &self.plan.display);
         self.tell_late(step.updates_request_ms(), sink);
         let mut waiting = std::mem::take(&mut self.waiting);
         for waiting in &mut waiting {

@@ -58,7 +58,7 @@ impl Rule for OverBudget<'_> {
             return;
         }
         let display = &self.plan.display;
-        self.modes.see(step);
+        self.modes.see(step, display);
         self.residue.see(step.residue_l, &self.modes, display);
         self.worst_residue.see(step.worst_residue_l(), &self.modes, display);
         for update in step.updates.iter().filter(|update| !update.sent.is_empty()) {

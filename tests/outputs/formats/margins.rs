@@ -8,7 +8,7 @@ use serde_json::{Value, json};
 use stillpage::rules::Example;
 
 use crate::{
-    common::{Folder, Run, on_one_line},
+    common::{Folder, Run, SQUARE, on_one_line},
     edges::{GHOSTING, review, rows_of, square},
     flashing::{LARGE, black},
 };
@@ -319,6 +319,30 @@ fn that_residue_is_kept_holds_after_the_least_certain_mode_too() {
     let told = |margin: &Value| [margin["factor"].clone(), margin["verdict"].clone()];
     assert_eq!(told(&residue("quick")), [json!(1.2), json!("kept")]);
     assert_eq!(told(&residue("full")), [json!(3.0), json!("open")]);
+}
+
+#[test]
+fn what_a_wrong_start_leaves_is_residue_of_its_mode() {
+    // `grey` leaves nothing but the 5 L* of its wrong start, 2.17 of 2.3, whatever `quick` is known by.
+    let plan = r#"{ "steps": [{ "screen": "a.png", "updates": [{ "mode": "quick", "window": [0, 0, 8, 8] }] },
+        { "screen": "c.png", "after_ms": 9000, "updates": [{ "mode": "grey", "window": [8, 0, 8, 8] }] }] }"#;
+    let beside = SQUARE.replace("####..........", "####....##....");
+    let sure = |from: &str, grey: &str| {
+        let display = format!(
+            r#"{{ "modes": [
+                {{ "name": "quick", "residue": {{ "lighter": 0, "darker": 0.0001 }}, "certainty": {{ "residue": 1.2 }} }},
+                {{ "name": "grey", "drives": "changed", "from": {from},
+                   "residue": {{ "keeps": 0, "lighter": 0, "darker": 0, "wrong_start": 5 }}{grey} }}] }}"#
+        );
+        let found = review(&[("a.png", SQUARE), ("c.png", &beside)], &display, plan);
+        let ghost = |finding: &&Value| finding["rule"] == "visible-ghost";
+        found["findings"].as_array().unwrap().iter().find(ghost).map(|ghost| ghost["sure"].clone())
+    };
+    let certain = |factor: u32| format!(r#", "certainty": {{ "residue": {factor} }}"#);
+    assert_eq!(sure("[0]", &certain(4)), Some(json!(false)));
+    assert_eq!(sure("[0]", &certain(2)), Some(json!(true)));
+    assert_eq!(sure("[0]", ""), Some(json!(null)));
+    assert_eq!(sure("[15]", &certain(4)), None, "it can start from white");
 }
 
 /// The margins of the summary of a plan over the square and white, without the JSON around them.

@@ -32,8 +32,13 @@ struct Drift {
 impl Drift {
     /// How far, in words: of the worst step, which is named where it is not the one where it begins.
     fn words(&self) -> String {
-        let (l, step) = (wording::figure(self.worst_l.abs()), self.worst_step);
-        if step == self.place.step { format!("{l} L*") } else { format!("up to {l} L* (at step {step})") }
+        let begins = self.worst_step == self.place.step;
+        if begins { format!("{} L*", wording::figure(self.worst_l.abs())) } else { self.words_of_step() }
+    }
+
+    /// The same with the step.
+    fn words_of_step(&self) -> String {
+        format!("up to {} L* (at step {})", wording::figure(self.worst_l.abs()), self.worst_step)
     }
 }
 
@@ -47,13 +52,16 @@ impl<'p> DullPage<'p> {
         let Some(drift) = self.open[end].take() else { return };
         let worst_l = drift.worst_l;
         let ink = &self.plan.display.ink;
-        let observation = Observation {
-            message: format!(
-                "{} of the whole page has drifted by {}, {}: the whole page looks dull",
+        let message = |by: String| {
+            format!(
+                "{} of the whole page has drifted by {by}, {}: the whole page looks dull",
                 wording::quoted_level(self.levels()[end], ink),
-                drift.words(),
                 if worst_l < 0.0 { "darker" } else { "lighter" }
-            ),
+            )
+        };
+        let observation = Observation {
+            message: message(drift.words()),
+            at_its_worst: Some(message(drift.words_of_step())),
             help: wording::cleaning_help(&self.plan.display, |modes| {
                 format!("clean the whole panel with {modes}, best in a pause")
             }),

@@ -114,11 +114,10 @@ impl State {
 }
 
 impl Group {
-    /// The step where the group is worst, in words, where that is not the one where it begins: figures are of that step.
-    pub(super) fn at_its_worst(&self) -> String {
-        let step = self.worst.step;
+    /// The step where the group is worst, in words: figures are of that step.
+    fn at_its_worst(&self) -> String {
         let its = if self.worst.count == 1 { "its" } else { "their" };
-        if step == self.place.step { String::new() } else { format!(" at {its} worst (step {step})") }
+        format!(" at {its} worst (step {})", self.worst.step)
     }
 }
 
@@ -189,10 +188,11 @@ impl<'p> GhostGroups<'p> {
         for group in groups {
             let observation = (self.words.observation)(&group, self);
             let (pointer, key) = (group.place.pointer.clone(), observation.key.clone());
-            let mut is_known = false;
-            sink.amend(&pointer, &key, |_| is_known = true);
-            sink.report(group.place.clone(), observation);
-            if group.pause.is_none() && !is_known {
+            if !sink.tells(group.place.clone(), observation) {
+                continue;
+            }
+            self.unpaused.retain(|(other, of, _)| (other, of) != (&pointer, &key));
+            if group.pause.is_none() {
                 self.unpaused.push((pointer, key, group));
             }
         }
@@ -277,14 +277,23 @@ impl<'p> GhostGroups<'p> {
         (help, None)
     }
 
-    /// What is seen of a group; `counted` is what its members are called among the figures.
-    pub(super) fn observation(&self, group: &Group, message: String, counted: &'static str) -> Observation {
+    /// What is seen of a group: `message` gives it with the step where it is worst, in words; `counted` is what its members are
+    /// called among the figures.
+    pub(super) fn observation(
+        &self,
+        group: &Group,
+        message: impl Fn(&str) -> String,
+        counted: &'static str,
+    ) -> Observation {
         let display = &self.plan.display;
+        let at_its_worst = message(&group.at_its_worst());
+        let begins = group.worst.step == group.place.step;
         let State { around, count, pixels, worst_l, .. } = group.worst;
         let (help, asks) = self.help(group);
         Observation {
             rect: Some(around),
-            message,
+            message: if begins { message("") } else { at_its_worst.clone() },
+            at_its_worst: Some(at_its_worst),
             help,
             asks,
             figures: vec![

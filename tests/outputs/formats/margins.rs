@@ -8,7 +8,7 @@ use serde_json::{Value, json};
 use stillpage::rules::Example;
 
 use crate::{
-    common::{Folder, Run, SQUARE, on_one_line},
+    common::{Folder, Run, SQUARE, WHITE, on_one_line},
     edges::{GHOSTING, review, rows_of, square},
     flashing::{LARGE, black},
 };
@@ -343,6 +343,64 @@ fn what_a_wrong_start_leaves_is_residue_of_its_mode() {
     assert_eq!(sure("[0]", &certain(2)), Some(json!(true)));
     assert_eq!(sure("[0]", ""), Some(json!(null)));
     assert_eq!(sure("[15]", &certain(4)), None, "it can start from white");
+}
+
+/// The findings of a rule that are seen in several rounds of a repetition: what each says, and the figure of its margin.
+fn of_rounds(rule: &str, display: &str, plan: &str) -> Vec<String> {
+    let found = review(&[("a.png", SQUARE), ("b.png", WHITE), ("c.png", &black())], display, plan);
+    let findings = found["findings"].as_array().unwrap().iter().filter(|finding| finding["rule"] == rule);
+    let told = findings.map(|finding| {
+        let figures = &finding["figures"];
+        let named = ["worst_l", "drift_l", "first_ms", "whole_ms", "wait_ms"].map(|name| figures[name].as_f64());
+        let figure = named.into_iter().flatten().next().unwrap().abs();
+        let limit = ["limit_l", "limit_ms"].map(|name| figures[name].as_f64()).into_iter().flatten().next().unwrap();
+        let margin = finding["margin"].as_f64().unwrap();
+        assert!((figure / limit - margin).abs() < 1e-3 * margin, "the margin is that of another figure: {finding}");
+        let at = &finding["at"]["pointer"];
+        format!("{at} {}..{} {}", finding["step"], finding["last_step"], finding["message"].as_str().unwrap())
+    });
+    told.collect()
+}
+
+#[test]
+fn what_every_round_shows_is_told_as_it_is_at_its_worst() {
+    // Each round begins with what the one before left. Only every sixth step shows it: four are more than one ghost may miss.
+    let display = r#"{ "modes": [{ "name": "quick", "residue": { "keeps": 0.9, "lighter": 0.1, "darker": 0 } },
+        { "name": "grey", "residue": { "keeps": 0.4, "lighter": 0, "darker": 0 } }] }"#;
+    let rounds = |begins: &str, page: &str| {
+        format!(
+            r#"{{ "begins": {begins}, "steps": [{{ "repeat": 2, "steps": [
+                {{ "screen": "b.png", "after_ms": 900, "updates": [{{ "mode": "quick" }}] }},
+                {{ "after_ms": 900, "updates": [{{ "mode": "grey" }}] }},
+                {{ "screen": "{page}", "after_ms": 900, "updates": [{{ "mode": "quick" }}] }},
+                {{ "repeat": 3, "steps": [{{ "after_ms": 900 }}] }}] }}] }}"#
+        )
+    };
+    // 4.856 L*, of which 0.4 * 0.9 * 0.9 are there beside the next 4.856 L*: 6.43 L*.
+    let ghosts = of_rounds("visible-ghost", display, &rounds(r#"{ "screen": "a.png" }"#, "a.png"));
+    assert_eq!(ghosts.len(), 1, "{ghosts:?}");
+    assert!(ghosts[0].contains("0..6 a ghost of 6.43 L* on 16 px (1.03 mm2) at its worst (step 6): "), "{ghosts:?}");
+    let dull = of_rounds("dull-page", display, &rounds("\"black\"", "c.png"));
+    assert_eq!(dull.len(), 1, "{dull:?}");
+    assert!(
+        dull[0].contains("0..6 the white of the whole page has drifted by up to 6.43 L* (at step 6), "),
+        "{dull:?}"
+    );
+    // Each of the updates of 500 ms comes 100 ms after the one before it, and waits 400 ms longer.
+    let busy = r#"{ "link": { "waits_for_panel": true } }"#;
+    let keys = r#"{ "steps": [{ "repeat": 3, "steps": [
+        { "screen": "a.png", "after_ms": 100, "cause": "key", "updates": [{ "mode": "full" }] },
+        { "screen": "b.png", "after_ms": 100, "cause": "key", "updates": [{ "mode": "full" }] }] }] }"#;
+    let answers = of_rounds("slow-answer", busy, keys);
+    let waits = of_rounds("updates-collide", busy, keys);
+    let has = |told: &[String], words: &str| assert!(told.iter().any(|one| one.contains(words)), "{words}: {told:#?}");
+    has(&answers, "0..4 the key is answered after 1725 ms, including 1600 ms waiting, ");
+    has(&answers, "until `full` shows a change (worst at step 4)");
+    has(&answers, "1..5 the key is answered after 2125 ms, including 2000 ms waiting, ");
+    has(
+        &waits,
+        "1..5 `full` waits 2000 ms for the link, which is busy until the panel has been driven (worst at step 5)",
+    );
 }
 
 /// The margins of the summary of a plan over the square and white, without the JSON around them.

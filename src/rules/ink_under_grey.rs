@@ -186,6 +186,8 @@ impl<'p> InkUnderGrey<'p> {
                     ("mm2", display.area_mm2(ghost.px)),
                 ],
                 margin: ghost.margin,
+                // Two inks are two ghosts, which a commit removes in different ways.
+                key: names.0,
                 ..Observation::default()
             };
             sink.report(place, observation);

@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use super::{Finding, Holds, PlanMargin, PlanMargins, ProvedFigures, ResidueModes, ResiduePeak, Severity};
 use crate::{
-    panel::PlayedStep,
+    panel::{AnswerPeak, PlayedStep},
     plan::{LimitValue, Origin, Plan, RuleLimits},
 };
 
@@ -35,7 +35,7 @@ pub struct Summary {
     pub residue_l: f64,
     /// The most updates since cleaning of any pixel.
     pub most_since_cleaning: u32,
-    /// The longest time from a touch, key or pen to the first visible change, ms.
+    /// The longest time from a touch, key or pen to the first visible change that is an answer, ms.
     pub longest_answer_ms: f64,
     /// The mean power over the plan's length, mW, and with it the days per charge; where the figures for it are given.
     pub power: Option<Power>,
@@ -103,8 +103,8 @@ pub struct SummaryTally {
     /// The end of what was driven without a pause, and how long was driven before it.
     driven_until_ms: f64,
     driven_ms: f64,
-    /// The longest time to an answer, where there is one, without those that the pen gets from the controller.
-    answer_ms: Option<f64>,
+    /// The longest time to an answer, without those that the pen gets from the controller.
+    answers: AnswerPeak,
     modes: ResidueModes,
     residue: ResiduePeak,
 }
@@ -130,13 +130,14 @@ impl SummaryTally {
             self.driven_ms += (times.finish_ms - begins).max(0.0);
             self.driven_until_ms = self.driven_until_ms.max(times.finish_ms);
         }
-        if let (Some(first), true) = (step.first_visible_ms(), step.planned.step.cause.is_person()) {
-            let answer_ms = first - step.awaited_since_ms();
-            summary.longest_answer_ms = summary.longest_answer_ms.max(answer_ms);
-            if step.planned.step.strokes.is_empty() {
-                self.answer_ms = Some(self.answer_ms.unwrap_or(0.0).max(answer_ms));
-            }
-        }
+        self.answers.step(step, plan);
+        let planned = step.planned.step;
+        // The line is the answer to the pen; when what the host commits follows it no limit says.
+        let is_commit = planned.cause.is_person() && !planned.strokes.is_empty();
+        let commit_ms =
+            step.first_visible_ms().filter(|_| is_commit).map(|first_ms| first_ms - step.awaited_since_ms());
+        let answers_ms = [commit_ms, self.answers.reached()].into_iter().flatten();
+        summary.longest_answer_ms = answers_ms.fold(summary.longest_answer_ms, f64::max);
     }
 
     /// The figures so far.
@@ -166,7 +167,7 @@ impl SummaryTally {
         };
         PlanMargins {
             residue: Some(self.residue_margin(plan)),
-            answers: self.answer_ms.map(answer),
+            answers: self.answers.reached().map(answer),
             flashes: None,
             energy: plan.budgets.get("energy_mj").map(energy),
         }

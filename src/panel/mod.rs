@@ -2,6 +2,7 @@
 //!
 //! Knows no JSON, no files and no rules. The same input gives the same playback, with any number of threads.
 
+mod answers;
 mod cache;
 mod charge;
 mod chunks;
@@ -22,6 +23,7 @@ mod spread;
 mod state;
 mod swings;
 
+pub use answers::{AnswerPeak, AskedFor, Awaited, Fate, FirstAnswer, by_first_visible};
 pub(crate) use drive::Aim;
 pub use drive::Driving;
 pub use flashes::{FastFlashes, FlashLimits, FlashPeak, FlashWatch};

@@ -403,6 +403,68 @@ fn what_every_round_shows_is_told_as_it_is_at_its_worst() {
     );
 }
 
+/// The time of a late answer as the finding, the margin and the summary tell it, ms; 0 or nothing where there is none.
+fn answers(screen: &str, display: &str, plan: &str) -> [Option<f64>; 3] {
+    let found = review(&[("a.png", screen)], display, plan);
+    let findings = found["findings"].as_array().unwrap();
+    let late = findings
+        .iter()
+        .find(|finding| finding["rule"] == "slow-answer" && finding["figures"]["first_ms"] != json!(null));
+    let summary = &found["summary"];
+    let whole = |ms: &Value| ms.as_f64().map(f64::round);
+    [
+        late.and_then(|finding| whole(&finding["figures"]["first_ms"])),
+        whole(&summary["margins"]["answers"]["reached"]),
+        whole(&summary["longest_answer_ms"]),
+    ]
+}
+
+#[test]
+fn finding_margin_and_summary_tell_the_same_answer() {
+    let key = |updates: &str| {
+        format!(
+            r#"{{ "steps": [{{ "screen": "a.png", "cause": "key", "updates": [{updates}] }},
+                {{ "after_ms": 900, "updates": [{{ "mode": "quick", "window": "changed" }}] }}] }}"#
+        )
+    };
+    // `quick` shows after 30 ms. Four pixels are 0.26 mm2, too few of sixteen; two rows more are 0.77 mm2, all are 1.03 mm2.
+    let quick = |row: u32, height: u32| format!(r#"{{ "mode": "quick", "window": [0, {row}, 8, {height}] }}"#);
+    assert_eq!(answers(SQUARE, "", &key("")), [Some(930.0); 3]);
+    assert_eq!(answers(SQUARE, "", &key(&quick(2, 1))), [Some(930.0); 3]);
+    assert_eq!(answers(SQUARE, "", &key(&quick(2, 4))), [None, Some(30.0), Some(30.0)]);
+    let late_rest = r#"{ "mode": "full", "window": [0, 3, 8, 3] }"#;
+    assert_eq!(answers(SQUARE, "", &key(&format!("{}, {late_rest}", quick(2, 1)))), [Some(125.0); 3]);
+}
+
+#[test]
+fn what_the_host_commits_after_the_pen_is_in_the_summary_and_has_no_limit() {
+    let display = r#"{ "controller_ink": { "delay_ms": 20 } }"#;
+    let plan = r#"{ "steps": [{ "screen": "a.png", "cause": "pen", "updates": [{ "mode": "full" }],
+        "strokes": [{ "points": [[4, 4, 0], [6, 4, 1000]], "width_px": 1, "mode": "quick" }] }] }"#;
+    // The last piece of the line is drawn until 140 ms after the pen-up, and `full` shows 125 ms after its start.
+    assert_eq!(answers(SQUARE, display, plan), [None, None, Some(265.0)]);
+}
+
+#[test]
+fn an_answer_is_what_changes_on_the_glass() {
+    // Level 11 of 15 is out of reach of `quick`, which shows after 500 ms here.
+    let display = |otherwise: &str| {
+        format!(
+            r#"{{ "modes": [{{ "name": "quick", "drives": "all", "duration_ms": 2000, "otherwise": "{otherwise}" }}] }}"#
+        )
+    };
+    let grey = SQUARE.replace('#', "b");
+    // It stays white: the mode skips it, or the nearest level is white. The white beside it is driven all the same.
+    let comes = r#"{ "steps": [{ "screen": "a.png", "cause": "key", "updates": [{ "mode": "quick" }] }] }"#;
+    for otherwise in ["skipped", "nearest"] {
+        assert_eq!(answers(&grey, &display(otherwise), comes), [None, None, Some(0.0)], "{otherwise}");
+    }
+    // It is on the glass, and is driven to white although nothing differs from memory.
+    let goes = r#"{ "begins": { "screen": "a.png" }, "steps": [{ "after_ms": 900, "cause": "key", "updates": [{ "mode": "quick" }] }] }"#;
+    assert_eq!(answers(&grey, &display("nearest"), goes), [Some(500.0); 3]);
+    assert_eq!(answers(&grey, &display("skipped"), goes), [None, None, Some(0.0)]);
+}
+
 /// The margins of the summary of a plan over the square and white, without the JSON around them.
 fn margins(display: &str, plan: &str) -> Value {
     let screens = square();

@@ -41,13 +41,15 @@ impl Figure {
 
 /// How far beyond its limit a figure came.
 ///
-/// Already true of it: the limit is above 0.
+/// Already true of it: what it is divided by is above 0.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Margin {
     /// What it rests on.
     pub figure: Figure,
     reached: f64,
     limit: f64,
+    /// Whether the figure breaks its limit from below: then the margin is the inverse.
+    small_is_bad: bool,
     /// The factor by which the figure may be off in either direction; `None` if the display does not give it.
     pub factor: Option<f64>,
 }
@@ -55,7 +57,13 @@ pub struct Margin {
 impl Margin {
     /// The margin of a figure; `None` if the limit is 0: no factor could bring the figure below that.
     pub fn new(figure: Figure, reached: f64, limit: f64, factor: Option<f64>) -> Option<Self> {
-        (limit > 0.0).then_some(Self { figure, reached, limit, factor })
+        (limit > 0.0).then_some(Self { figure, reached, limit, small_is_bad: false, factor })
+    }
+
+    /// The margin of a figure that is too small; `None` if it is 0: no factor could bring it above the limit.
+    pub fn of_too_little(figure: Figure, reached: f64, limit: f64, certainty: &Certainty) -> Option<Self> {
+        let factor = figure.factor(certainty);
+        (reached > 0.0 && limit > 0.0).then_some(Self { figure, reached, limit, small_is_bad: true, factor })
     }
 
     /// The same with the factor that the display gives.
@@ -63,9 +71,9 @@ impl Margin {
         Self::new(figure, reached, limit, figure.factor(&display.certainty))
     }
 
-    /// The figure that was reached, divided by its limit.
+    /// The figure that was reached, divided by its limit; the inverse if a small figure breaks it.
     pub fn value(&self) -> f64 {
-        self.reached / self.limit
+        if self.small_is_bad { self.limit / self.reached } else { self.reached / self.limit }
     }
 
     /// Whether the figure exceeds its limit even if it is off by its factor; `None` if none is given.
@@ -73,9 +81,9 @@ impl Margin {
         self.factor.map(|factor| self.value() >= factor)
     }
 
-    /// The share of the figure at which its limit would be kept.
+    /// How many times the figure its limit would be kept at.
     pub fn turns_at(&self) -> f64 {
-        1.0 / self.value()
+        if self.small_is_bad { self.value() } else { 1.0 / self.value() }
     }
 }
 
@@ -228,6 +236,11 @@ mod tests {
         assert_eq!((margin(None).value(), margin(None).turns_at()), (1.25, 0.8));
         assert_eq!([None, Some(1.25), Some(1.26)].map(|factor| margin(factor).sure()), [None, Some(true), Some(false)]);
         assert_eq!(Margin::new(Figure::Energy, 1.0, 0.0, Some(2.0)), None, "no factor brings it to nothing");
+        // 2 where 2.5 are needed.
+        let certainty = Certainty { durations: Some(1.25), ..Certainty::default() };
+        let too_little = Margin::of_too_little(Figure::Durations, 2.0, 2.5, &certainty).unwrap();
+        assert_eq!((too_little.value(), too_little.turns_at(), too_little.sure()), (1.25, 1.25, Some(true)));
+        assert_eq!(Margin::of_too_little(Figure::Durations, 0.0, 2.5, &certainty), None);
     }
 
     #[test]

@@ -29,6 +29,8 @@ pub struct Summary {
     pub driving_seconds: f64,
     /// Energy of all updates, mJ.
     pub energy_mj: f64,
+    /// The factor by which that may be off; `None` if the display does not give it.
+    pub energy_factor: Option<f64>,
     /// The strongest ghost at the end of any step, L*.
     pub worst_residue_l: f64,
     /// How far the pixels of the smallest area that counts are off at least, at the worst step, below the limit too, L*.
@@ -149,6 +151,7 @@ impl SummaryTally {
     pub fn finish(mut self, plan: &Plan) -> Summary {
         self.summary.seconds = self.ends_ms / 1000.0;
         self.summary.driving_seconds = self.driven_ms / 1000.0;
+        self.summary.energy_factor = plan.display.certainty.energy;
         self.summary.not_checked = not_checked(plan);
         self.summary.margins = self.margins(plan);
         self.summary.power = power(&self.summary, plan);

@@ -34,6 +34,11 @@ pub(super) fn figures_apart(value: f64, limit: f64) -> [String; 2] {
     (3..9).map(exact).find(|[value, limit]| value != limit).unwrap_or_else(|| exact(9))
 }
 
+/// That a figure is an estimate, and how good; nothing if the display does not say how sure it is, or is quite sure.
+pub(crate) fn estimate(factor: Option<f64>) -> Option<String> {
+    factor.filter(|factor| *factor > 1.0).map(|factor| format!("an estimate, good to a factor of {factor}"))
+}
+
 /// Milliseconds: whole ones from ten on, otherwise tenths where there are any.
 pub(crate) fn ms(value: f64) -> String {
     let tenths = (value * 10.0).round();

@@ -80,6 +80,43 @@ fn cases() -> Vec<Case> {
             r#"{ "rules": { "slow-answer": { "first_ms": 1000, "whole_ms": 400 } },
                 "steps": [{ "screen": "a.png", "cause": "key", "updates": [{ "mode": "full" }] }] }"#,
         ),
+        // 4.856 of the 2.5 L* of `visible-ghost`.
+        case(
+            "missed-rest",
+            "residue",
+            GHOSTING,
+            1.9424,
+            r#"{ "rules": { "visible-ghost": { "limit_l": 2.5 } }, "steps": [
+                { "screen": "a.png", "updates": [{ "mode": "full" }] },
+                { "screen": "b.png", "after_ms": 900, "updates": [{ "mode": "quick" }] },
+                { "screen": "a.png", "after_ms": 20000, "updates": [{ "mode": "full" }] }] }"#,
+        ),
+        // 512 bits take 150.0 ms on the link, and `quick` takes 120 ms.
+        case(
+            "link-bound",
+            "durations",
+            r#"{ "link": { "megabits_per_s": 0.0034133 } }"#,
+            1.25,
+            r#"{ "steps": [{ "screen": "a.png", "updates": [{ "mode": "quick" }] }] }"#,
+        ),
+        // `full` waits 400 ms for `grey`, which is asked for 1000.0512 ms after the touch: 999.9488 ms would do.
+        case(
+            "cleaning-interrupts",
+            "durations",
+            "{}",
+            2.499_87,
+            r#"{ "steps": [{ "screen": "a.png", "cause": "touch", "updates": [{ "mode": "quick" }] },
+                { "after_ms": 1000, "updates": [{ "mode": "grey" }, { "mode": "full" }] }] }"#,
+        ),
+        // `full` runs for 500 ms from 0.0512 ms on, and `quick` is there at 400.0512 ms.
+        case(
+            "update-lost",
+            "durations",
+            r#"{ "when_busy": "drops" }"#,
+            1.25,
+            r#"{ "steps": [{ "screen": "a.png", "updates": [{ "mode": "full" }] },
+                { "screen": "b.png", "after_ms": 400, "updates": [{ "mode": "quick" }] }] }"#,
+        ),
         // The waits are 0, 400 and 800 ms, of 500.
         case(
             "cannot-keep-up",
@@ -177,6 +214,8 @@ fn where_it_turns_is_said_in_words_and_only_where_that_is_within_the_factor() {
         ("flashes-too-fast", "the number of flashes is an estimate: if it were only 0.75 times as large,"),
         ("over-budget", "the energy is an estimate: if it were only 0.92 times as large,"),
         ("updates-collide", "the time is an estimate: if it were only 0.62 times as large,"),
+        // Too little is reported: up.
+        ("link-bound", "the time is an estimate: if it were 1.26 times as large,"),
     ] {
         let case = cases().into_iter().find(|case| case.rule == rule).unwrap();
         let text = |factor| on_one_line(&folder_of(&case, factor).run(&["review", ".", "--only", rule]).out);
@@ -224,6 +263,18 @@ fn what_rests_on_no_estimated_figure_has_no_margin_and_gates() {
             "updates-collide",
             certain,
             r#"{ "steps": [{ "screen": "a.png", "updates": [{ "mode": "full", "window": [0, 0, 8, 8] }, { "mode": "quick", "window": [8, 0, 8, 8] }] }] }"#,
+        ),
+        // The plan's own time, and one that nothing but the request decides.
+        (
+            "link-bound",
+            certain,
+            r#"{ "steps": [{ "screen": "a.png", "updates": [{ "mode": "quick", "drive_ms": 100 }] }] }"#,
+        ),
+        (
+            "cleaning-interrupts",
+            r#"{ "certainty": { "durations": 9 } }"#,
+            r#"{ "steps": [{ "screen": "a.png", "cause": "touch", "updates": [{ "mode": "quick" }] },
+                { "after_ms": 1000, "updates": [{ "mode": "full" }] }] }"#,
         ),
     ] {
         let case = Case { rule, field: "residue", display: display.to_owned(), plan, margin: 0.0 };
@@ -553,4 +604,52 @@ fn text_page_and_comment_have_a_line_for_each_margin_where_the_display_says_how_
     for shown in lines("") {
         assert!(!shown.contains("ghosts reach"), "{shown}");
     }
+}
+
+#[test]
+fn energy_is_told_with_how_good_the_estimate_is() {
+    // 2 * 1.08258 mJ in 2 s: 1.08258 mW beside the standby of 0.1 mW.
+    let plan = r#"{ "battery_mwh": 100, "steps": [{ "screen": "a.png", "after_ms": 5000, "updates": [{ "mode": "full" }] },
+        { "screen": "b.png", "after_ms": 1500, "updates": [{ "mode": "full" }] }] }"#;
+    let shown = |certainty: &str| {
+        let display = format!(r#"{{ "standby_mw": 0.1{certainty} }}"#);
+        let folder = folder_of(&Case { rule: "", field: "", display, plan, margin: 0.0 }, None);
+        let run = folder.run(&["review", ".", "--also", "markdown=review.md"]);
+        let row = folder.read("review.md").lines().find(|line| line.starts_with("| example")).unwrap().to_owned();
+        [on_one_line(&run.out), row]
+    };
+    let power = "2.2 mJ for updates, 1.183 mW on average with standby, 4 days per charge";
+    let [text, row] = shown(r#", "certainty": { "energy": 2 }"#);
+    assert!(text.contains(&format!("{power} (an estimate, good to a factor of 2)")), "{text}");
+    assert!(row.ends_with("| 2.2 (an estimate, good to a factor of 2) |"), "{row}");
+    let [text, row] = shown("");
+    assert!(text.contains(power) && !text.contains("an estimate"), "{text}");
+    assert!(row.ends_with("| 2.2 |"), "{row}");
+}
+
+#[test]
+fn what_follows_says_that_it_is_an_estimate_as_well() {
+    // 4.856 of 2.3 L* is 2.11: less than the factor of 6.
+    let plan = r#"{ "steps": [{ "screen": "a.png", "updates": [{ "mode": "full" }] },
+        { "screen": "b.png", "after_ms": 900, "updates": [{ "mode": "quick" }] }] }"#;
+    let folder = |factor: u32| {
+        let display = GHOSTING.replacen('{', &format!(r#"{{ "certainty": {{ "residue": {factor} }}, "#), 1);
+        folder_of(&Case { rule: "", field: "", display, plan, margin: 0.0 }, None)
+    };
+    let shown = |factor: u32| {
+        let folder = folder(factor);
+        let short = folder.run(&["review", ".", "--also", "markdown=review.md"]).out;
+        let full = folder.run(&["review", ".", "--full"]).out;
+        [short, full, folder.read("review.md")].map(|text| on_one_line(&text))
+    };
+    let words = "the residue is an estimate: if it were only 0.47 times as large, this would not be reported";
+    let [short, full, markdown] = shown(6);
+    assert!(short.contains("leads to ends-ghosted (warning, an estimate) at step 1"), "{short}");
+    for text in [full, markdown] {
+        let following = text.split("same cause").nth(1).unwrap();
+        assert!(following.contains("ends-ghosted") && following.contains(words), "{text}");
+    }
+    let [short, full, markdown] = shown(2);
+    assert!(short.contains("leads to ends-ghosted (warning) at step 1"), "{short}");
+    assert!(!full.contains(words) && !markdown.contains(words), "{full} {markdown}");
 }

@@ -2,7 +2,6 @@
 //!
 //! Knows no JSON, no files and no rules. The same input gives the same playback, with any number of threads.
 
-mod answers;
 mod cache;
 mod charge;
 mod chunks;
@@ -10,6 +9,7 @@ mod counts;
 mod drive;
 mod effect;
 mod field;
+mod first_answers;
 mod flashes;
 mod ghosts;
 pub(crate) mod law;
@@ -23,9 +23,9 @@ mod spread;
 mod state;
 mod swings;
 
-pub use answers::{AnswerPeak, AskedFor, Awaited, Fate, FirstAnswer, by_first_visible};
 pub(crate) use drive::Aim;
 pub use drive::Driving;
+pub use first_answers::{AnswerPeak, AskedFor, Awaited, Fate, FirstAnswer, by_first_visible};
 pub use flashes::{FastFlashes, FlashLimits, FlashPeak, FlashWatch};
 pub(crate) use flashes::{LargeAreas, SECOND_MS, allowed_halves, moments_of};
 pub use ghosts::{Ghost, GhostLimits};

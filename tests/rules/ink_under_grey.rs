@@ -131,8 +131,11 @@ fn black_and_white_ink_of_one_step_are_two_ghosts() {
     display["modes"][2]["residue"]["darker"] = json!(0.3);
     let page = [("bands.png", screen(&[([4, 13, 56, 6], 'b'), ([4, 22, 56, 6], '4')]))];
     let white = json!({ "points": [[8, 25, 0], [40, 25, 120]], "width_px": 6, "mode": "quick", "shade": "white" });
-    let steps =
-        json!([{ "screen": "bands.png", "strokes": [stroke(40, 6.0), white], "updates": quick(&json!("changed")) }]);
+    // The bands are clean, and both inks are driven back to what stands there.
+    let steps = json!([
+        { "screen": "bands.png", "updates": [{ "mode": "full" }] },
+        { "after_ms": 3000, "strokes": [stroke(40, 6.0), white], "updates": quick(&json!("changed")) }
+    ]);
     let found = findings("ink-under-grey", &display, &page, &steps);
     assert_eq!(found.len(), 2, "{found:?}");
     for (finding, ink) in found.iter().zip(["black", "white"]) {

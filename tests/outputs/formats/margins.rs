@@ -430,11 +430,11 @@ fn what_every_round_shows_is_told_as_it_is_at_its_worst() {
     // 4.856 L*, of which 0.4 * 0.9 * 0.9 are there beside the next 4.856 L*: 6.43 L*.
     let ghosts = of_rounds("visible-ghost", display, &rounds(r#"{ "screen": "a.png" }"#, "a.png"));
     assert_eq!(ghosts.len(), 1, "{ghosts:?}");
-    assert!(ghosts[0].contains("0..6 a ghost of 6.43 L* on 16 px (1.03 mm2) at its worst (step 6): "), "{ghosts:?}");
+    assert!(ghosts[0].contains("0..7 a ghost of 6.43 L* on 16 px (1.03 mm2) at its worst (step 6): "), "{ghosts:?}");
     let dull = of_rounds("dull-page", display, &rounds("\"black\"", "c.png"));
     assert_eq!(dull.len(), 1, "{dull:?}");
     assert!(
-        dull[0].contains("0..6 the white of the whole page has drifted by up to 6.43 L* (at step 6), "),
+        dull[0].contains("0..7 the white of the whole page has drifted by up to 6.43 L* (at step 6), "),
         "{dull:?}"
     );
     // Each of the updates of 500 ms comes 100 ms after the one before it, and waits 400 ms longer.

@@ -7,7 +7,7 @@ use std::collections::BTreeSet;
 
 use crate::{
     display::{Certainty, Display, Mode},
-    panel::PlayedStep,
+    panel::{PlayedStep, PlayedUpdate},
     plan::LimitValue,
 };
 
@@ -41,13 +41,15 @@ impl Figure {
 
 /// How far beyond its limit a figure came.
 ///
-/// Already true of it: the limit is above 0.
+/// Already true of it: what it is divided by is above 0.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Margin {
     /// What it rests on.
     pub figure: Figure,
     reached: f64,
     limit: f64,
+    /// Whether the figure breaks its limit from below: then the margin is the inverse.
+    small_is_bad: bool,
     /// The factor by which the figure may be off in either direction; `None` if the display does not give it.
     pub factor: Option<f64>,
 }
@@ -55,7 +57,13 @@ pub struct Margin {
 impl Margin {
     /// The margin of a figure; `None` if the limit is 0: no factor could bring the figure below that.
     pub fn new(figure: Figure, reached: f64, limit: f64, factor: Option<f64>) -> Option<Self> {
-        (limit > 0.0).then_some(Self { figure, reached, limit, factor })
+        (limit > 0.0).then_some(Self { figure, reached, limit, small_is_bad: false, factor })
+    }
+
+    /// The margin of a figure that is too small; `None` if it is 0: no factor could bring it above the limit.
+    pub fn of_too_little(figure: Figure, reached: f64, limit: f64, certainty: &Certainty) -> Option<Self> {
+        let factor = figure.factor(certainty);
+        (reached > 0.0 && limit > 0.0).then_some(Self { figure, reached, limit, small_is_bad: true, factor })
     }
 
     /// The same with the factor that the display gives.
@@ -63,9 +71,9 @@ impl Margin {
         Self::new(figure, reached, limit, figure.factor(&display.certainty))
     }
 
-    /// The figure that was reached, divided by its limit.
+    /// The figure that was reached, divided by its limit; the inverse if a small figure breaks it.
     pub fn value(&self) -> f64 {
-        self.reached / self.limit
+        if self.small_is_bad { self.limit / self.reached } else { self.reached / self.limit }
     }
 
     /// Whether the figure exceeds its limit even if it is off by its factor; `None` if none is given.
@@ -73,32 +81,59 @@ impl Margin {
         self.factor.map(|factor| self.value() >= factor)
     }
 
-    /// The share of the figure at which its limit would be kept.
+    /// How many times the figure its limit would be kept at.
     pub fn turns_at(&self) -> f64 {
-        1.0 / self.value()
+        if self.small_is_bad { self.value() } else { 1.0 / self.value() }
     }
 }
 
-/// The modes that may have left the residue on the glass.
+/// The modes that may have left the residue on the glass so far.
 #[derive(Clone, Debug, Default)]
 pub struct ResidueModes {
     modes: BTreeSet<usize>,
+    /// Those of them that left their `wrong_start` somewhere.
+    started_wrong: BTreeSet<usize>,
+}
+
+/// The largest figure of residue so far, with how sure that is.
+#[derive(Clone, Copy, Debug, PartialEq, Default)]
+pub struct ResiduePeak {
+    /// The figure, L*.
+    pub reached_l: f64,
+    /// The factor by which it may be off, by the modes used until it was reached; `None` if the display does not give it.
+    pub factor: Option<f64>,
+}
+
+impl ResiduePeak {
+    /// Takes the figure of a step, and the modes used until then.
+    pub fn see(&mut self, reached_l: f64, modes: &ResidueModes, display: &Display) {
+        if reached_l > self.reached_l {
+            *self = Self { reached_l, factor: modes.factor(display) };
+        }
+    }
 }
 
 impl ResidueModes {
     /// Takes a step.
-    pub fn see(&mut self, step: &PlayedStep<'_>) {
+    pub fn see(&mut self, step: &PlayedStep<'_>, display: &Display) {
         let driven = step.updates.iter().filter(|update| update.driven_px > 0).map(|update| update.mode);
         self.modes.extend(driven);
+        let strokes = || step.planned.step.strokes.iter().zip(&step.strokes);
         if !step.pen_line.is_empty() {
-            self.modes.extend(step.planned.step.strokes.iter().map(|stroke| stroke.mode));
+            self.modes.extend(strokes().map(|(asked, _)| asked.mode));
         }
+        let leaves = |mode: &usize| display.modes[*mode].residue_at(step.planned.temperature_c).wrong_start != 0.0;
+        let updates = step.updates.iter().filter(|update| starts_wrong(update, &display.modes[update.mode]));
+        self.started_wrong.extend(updates.map(|update| update.mode).filter(leaves));
+        let drawn = strokes().filter(|(_, drawn)| !drawn.wrong_start.is_empty());
+        self.started_wrong.extend(drawn.map(|(asked, _)| asked.mode).filter(leaves));
     }
 
-    /// The factor by which residue may be off: that of the least certain mode that leaves any; `None` if one of them has none.
+    /// The factor by which residue reached by now may be off: that of the least certain mode so far that leaves any; `None`
+    /// if one of them has none.
     pub fn factor(&self, display: &Display) -> Option<f64> {
-        let leaving = self.modes.iter().map(|mode| &display.modes[*mode]).filter(|mode| leaves_something(mode));
-        let factors = leaving.map(|mode| display.residue_certainty(mode));
+        let leaves = |mode: &&usize| leaves_something(&display.modes[**mode]) || self.started_wrong.contains(*mode);
+        let factors = self.modes.iter().filter(leaves).map(|mode| display.residue_certainty(&display.modes[*mode]));
         factors.reduce(|one, other| Some(one?.max(other?))).unwrap_or(display.certainty.residue)
     }
 
@@ -108,6 +143,12 @@ impl ResidueModes {
     }
 }
 
+/// Whether an update changed pixels from a level that its mode cannot start from: one that keeps its level is left nothing.
+fn starts_wrong(update: &PlayedUpdate, mode: &Mode) -> bool {
+    !update.wrong_start.is_empty() && !update.changes_from.is_within(mode.from)
+}
+
+/// Whether a mode leaves something wherever it starts.
 fn leaves_something(mode: &Mode) -> bool {
     let in_driven = mode.residue.entries().any(|residue| {
         residue.lighter != 0.0 || residue.darker != 0.0 || residue.pairs.iter().any(|pair| pair.leaves_l != 0.0)
@@ -195,6 +236,11 @@ mod tests {
         assert_eq!((margin(None).value(), margin(None).turns_at()), (1.25, 0.8));
         assert_eq!([None, Some(1.25), Some(1.26)].map(|factor| margin(factor).sure()), [None, Some(true), Some(false)]);
         assert_eq!(Margin::new(Figure::Energy, 1.0, 0.0, Some(2.0)), None, "no factor brings it to nothing");
+        // 2 where 2.5 are needed.
+        let certainty = Certainty { durations: Some(1.25), ..Certainty::default() };
+        let too_little = Margin::of_too_little(Figure::Durations, 2.0, 2.5, &certainty).unwrap();
+        assert_eq!((too_little.value(), too_little.turns_at(), too_little.sure()), (1.25, 1.25, Some(true)));
+        assert_eq!(Margin::of_too_little(Figure::Durations, 0.0, 2.5, &certainty), None);
     }
 
     #[test]

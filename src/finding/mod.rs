@@ -26,7 +26,7 @@ pub use asks::{Asks, Cleaning, Later, Prevention};
 pub use correction::{Change, ChangeOf, Correction};
 pub use fingerprint::add_fingerprints;
 pub use later_turns::{LaterTurns, OfTurn};
-pub use margin::{Figure, Holds, Margin, PlanMargin, PlanMargins, ResidueModes};
+pub use margin::{Figure, Holds, Margin, PlanMargin, PlanMargins, ResidueModes, ResiduePeak};
 pub use of_flow::{FindingWalk, FlowPlace, FlowSize, OfFlow, OpenLimit, ProvedFigures, WalkMove};
 pub use own_fault::{OWN_FAULT, guarded};
 pub use summary::{Power, Summary, SummaryTally};
@@ -132,6 +132,31 @@ impl Finding {
         }
     }
 
+    /// Takes the same trouble seen once more. The worst of it is told, and what to do about that, in the place where it was
+    /// seen first; gives whether that is this one.
+    fn see_again(&mut self, place: &Where, again: Observation) -> bool {
+        self.last_step = self.last_step.max(place.last_step);
+        self.times += 1;
+        let (Some(known), Some(margin)) = (self.margin, again.margin) else {
+            // What was once seen without a margin is sure by nature.
+            self.margin = None;
+            return false;
+        };
+        if margin.value() <= known.value() {
+            return false;
+        }
+        self.margin = Some(margin);
+        let named = |message| format!("{message} (worst at step {})", place.step);
+        self.message = match again.at_its_worst {
+            _ if place.step == self.step => again.message,
+            Some(message) => message,
+            None => named(again.message),
+        };
+        (self.help, self.in_short, self.asks) = (again.help, again.in_short, again.asks);
+        (self.corrections, self.figures) = (again.corrections, again.figures.into_iter().collect());
+        true
+    }
+
     /// Whether it is about a step, and not about a field of the plan that belongs to none.
     pub fn is_of_a_step(&self) -> bool {
         self.walk.is_some() || self.pointer.starts_with("/steps") || self.pointer.starts_with("/lines")
@@ -175,6 +200,9 @@ pub struct Observation {
     pub rect: Option<Rect>,
     /// What was seen, in one sentence.
     pub message: String,
+    /// The same with the step named, for a finding that begins at an earlier step; without it the step is named behind the
+    /// message.
+    pub at_its_worst: Option<String>,
     /// What to do.
     pub help: String,
     /// What to do at this place, in a few words.
@@ -310,13 +338,14 @@ impl Sink {
 
     /// Takes an observation.
     pub fn report(&mut self, place: Where, observation: Observation) {
-        let key = (place.pointer.clone(), observation.key);
+        self.tells(place, observation);
+    }
+
+    /// Takes an observation; gives whether its finding tells this one, and not one from before.
+    pub fn tells(&mut self, place: Where, observation: Observation) -> bool {
+        let key = (place.pointer.clone(), observation.key.clone());
         if let Some(known) = self.known.get(&key) {
-            let finding = &mut self.findings[*known];
-            finding.last_step = finding.last_step.max(place.last_step);
-            finding.times += 1;
-            finding.margin = larger(finding.margin, observation.margin);
-            return;
+            return self.findings[*known].see_again(&place, observation);
         }
         self.known.insert(key, self.findings.len());
         let severity = observation.severity.map_or(self.severity, |severity| severity.min(self.severity));
@@ -337,6 +366,7 @@ impl Sink {
             lasts: observation.lasts,
             ..Finding::new(self.rule, severity)
         });
+        true
     }
 
     /// Says more of what was reported at a field of the plan with a key; `None` if nothing was.
@@ -356,12 +386,6 @@ impl Sink {
         self.known.clear();
         std::mem::take(&mut self.findings)
     }
-}
-
-/// The larger of two margins; none of what was once seen without one, which is sure by nature.
-fn larger(one: Option<Margin>, other: Option<Margin>) -> Option<Margin> {
-    let (one, other) = (one?, other?);
-    Some(if other.value() > one.value() { other } else { one })
 }
 
 /// Puts findings into their order: by step, then rule, then field of the plan.

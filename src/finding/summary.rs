@@ -2,9 +2,9 @@
 
 use std::collections::BTreeMap;
 
-use super::{Finding, PlanMargin, PlanMargins, ProvedFigures, ResidueModes, Severity};
+use super::{Finding, Holds, PlanMargin, PlanMargins, ProvedFigures, ResidueModes, ResiduePeak, Severity};
 use crate::{
-    panel::PlayedStep,
+    panel::{AnswerPeak, PlayedStep},
     plan::{LimitValue, Origin, Plan, RuleLimits},
 };
 
@@ -29,13 +29,15 @@ pub struct Summary {
     pub driving_seconds: f64,
     /// Energy of all updates, mJ.
     pub energy_mj: f64,
+    /// The factor by which that may be off; `None` if the display does not give it.
+    pub energy_factor: Option<f64>,
     /// The strongest ghost at the end of any step, L*.
     pub worst_residue_l: f64,
     /// How far the pixels of the smallest area that counts are off at least, at the worst step, below the limit too, L*.
     pub residue_l: f64,
     /// The most updates since cleaning of any pixel.
     pub most_since_cleaning: u32,
-    /// The longest time from a touch, key or pen to the first visible change, ms.
+    /// The longest time from a touch, key or pen to the first visible change that is an answer, ms.
     pub longest_answer_ms: f64,
     /// The mean power over the plan's length, mW, and with it the days per charge; where the figures for it are given.
     pub power: Option<Power>,
@@ -99,23 +101,28 @@ pub struct Power {
 #[derive(Clone, Debug, Default)]
 pub struct SummaryTally {
     summary: Summary,
+    /// When the first step was asked for, and when the last update so far ends or was asked for, ms since the plan began.
+    begins_ms: Option<f64>,
     ends_ms: f64,
     /// The end of what was driven without a pause, and how long was driven before it.
     driven_until_ms: f64,
     driven_ms: f64,
-    /// The longest time to an answer, where there is one, without those that the pen gets from the controller.
-    answer_ms: Option<f64>,
+    /// The longest time to an answer, without those that the pen gets from the controller.
+    answers: AnswerPeak,
     modes: ResidueModes,
+    residue: ResiduePeak,
 }
 
 impl SummaryTally {
     /// Adds a step.
     pub fn step(&mut self, step: &PlayedStep<'_>, plan: &Plan) {
+        self.begins_ms.get_or_insert(step.planned.request_ms);
         self.ends_ms = self.ends_ms.max(step.updates_request_ms());
         let summary = &mut self.summary;
         summary.worst_residue_l = summary.worst_residue_l.max(step.worst_residue_l());
         summary.residue_l = summary.residue_l.max(step.residue_l);
-        self.modes.see(step);
+        self.modes.see(step, &plan.display);
+        self.residue.see(step.residue_l, &self.modes, &plan.display);
         summary.most_since_cleaning = summary.most_since_cleaning.max(step.glass.most_since_cleaning());
         for update in step.updates.iter().filter(|update| !update.sent.is_empty()) {
             let mode = &plan.display.modes[update.mode];
@@ -128,24 +135,30 @@ impl SummaryTally {
             self.driven_ms += (times.finish_ms - begins).max(0.0);
             self.driven_until_ms = self.driven_until_ms.max(times.finish_ms);
         }
-        if let (Some(first), true) = (step.first_visible_ms(), step.planned.step.cause.is_person()) {
-            let answer_ms = first - step.awaited_since_ms();
-            summary.longest_answer_ms = summary.longest_answer_ms.max(answer_ms);
-            if step.planned.step.strokes.is_empty() {
-                self.answer_ms = Some(self.answer_ms.unwrap_or(0.0).max(answer_ms));
-            }
-        }
+        self.answers.step(step, plan);
+        let planned = step.planned.step;
+        // The line is the answer to the pen; when what the host commits follows it no limit says.
+        let is_commit = planned.cause.is_person() && !planned.strokes.is_empty();
+        let commit_ms =
+            step.first_visible_ms().filter(|_| is_commit).map(|first_ms| first_ms - step.awaited_since_ms());
+        let answers_ms = [commit_ms, self.answers.reached()].into_iter().flatten();
+        summary.longest_answer_ms = answers_ms.fold(summary.longest_answer_ms, f64::max);
     }
 
     /// The figures so far.
     pub fn so_far(&self) -> Summary {
-        Summary { seconds: self.ends_ms / 1000.0, driving_seconds: self.driven_ms / 1000.0, ..self.summary.clone() }
+        Summary { seconds: self.seconds(), driving_seconds: self.driven_ms / 1000.0, ..self.summary.clone() }
+    }
+
+    fn seconds(&self) -> f64 {
+        (self.ends_ms - self.begins_ms.unwrap_or(self.ends_ms)) / 1000.0
     }
 
     /// The figures, with what was not checked for want of figures in the description.
     pub fn finish(mut self, plan: &Plan) -> Summary {
-        self.summary.seconds = self.ends_ms / 1000.0;
+        self.summary.seconds = self.seconds();
         self.summary.driving_seconds = self.driven_ms / 1000.0;
+        self.summary.energy_factor = plan.display.certainty.energy;
         self.summary.not_checked = not_checked(plan);
         self.summary.margins = self.margins(plan);
         self.summary.power = power(&self.summary, plan);
@@ -155,9 +168,6 @@ impl SummaryTally {
     /// Those that follow from the figures; of flashes nothing is known here.
     pub(crate) fn margins(&self, plan: &Plan) -> PlanMargins {
         let (limits, certainty) = (&plan.limits, &plan.display.certainty);
-        let limit_l = limits.visible_ghost.limit_l;
-        let residue =
-            PlanMargin { reached: self.summary.residue_l, limit: limit_l, factor: self.modes.factor(&plan.display) };
         let answer =
             |reached| PlanMargin { reached, limit: limits.slow_answer.first_ms, factor: certainty.first_visible };
         let energy = |budget: &f64| PlanMargin {
@@ -166,10 +176,22 @@ impl SummaryTally {
             factor: certainty.energy,
         };
         PlanMargins {
-            residue: Some(residue),
-            answers: self.answer_ms.map(answer),
+            residue: Some(self.residue_margin(plan)),
+            answers: self.answers.reached().map(answer),
             flashes: None,
             energy: plan.budgets.get("energy_mj").map(energy),
+        }
+    }
+
+    /// That of residue. That a limit is broken is as sure as the figure that breaks it; that it is kept must hold after the
+    /// least certain mode of the plan, too.
+    fn residue_margin(&self, plan: &Plan) -> PlanMargin {
+        let limit = plan.limits.visible_ghost.limit_l;
+        let ResiduePeak { reached_l, factor } = self.residue;
+        let reached = PlanMargin { reached: reached_l, limit, factor };
+        match reached.holds() {
+            Holds::Broken => reached,
+            Holds::Open | Holds::Kept => PlanMargin { factor: self.modes.factor(&plan.display), ..reached },
         }
     }
 }

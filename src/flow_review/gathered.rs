@@ -262,6 +262,7 @@ fn add_figures(sum: &mut Summary, one: &Summary) {
     sum.flashing_updates += one.flashing_updates;
     sum.driving_seconds += one.driving_seconds;
     sum.energy_mj += one.energy_mj;
+    sum.energy_factor = one.energy_factor;
 }
 
 /// Keeps the largest of every other figure.

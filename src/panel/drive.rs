@@ -86,6 +86,8 @@ pub(super) struct Driven {
     pub(super) unknown_px: u64,
     pub(super) out_of_reach: Mask,
     pub(super) wrong_start: Mask,
+    /// Whether some pixel has another level than before.
+    pub(super) moves_levels: bool,
     /// Whether the residue of some pixel became less.
     pub(super) takes_residue: bool,
     /// The levels of pixels that change, before and after.
@@ -538,7 +540,7 @@ impl TilePixels {
             let (level, target, before) = (self.levels[at], self.targets[at], self.residues[at]);
             let way = drive.way(level, target);
             let after = way.after(before);
-            driven.note((level, target, before), after);
+            driven.note((level, target, before), (way.end, after));
             self.done.moved |= u64::from(way.end != level || after != before) << at;
             (flags[at], self.levels[at], self.residues[at]) = (way.flags, way.end, after);
         }
@@ -630,7 +632,7 @@ impl Driven {
     ) {
         let way = drive.way(level, target);
         let after = way.after(before);
-        self.note((level, target, before), after);
+        self.note((level, target, before), (way.end, after));
         let place = &mut self.fates.places[at];
         place.settle(spreads);
         *place = Fate { level, target, end: way.end, flags: way.flags, before, after, pixels: 0, is_known: true };
@@ -638,7 +640,8 @@ impl Driven {
 
     /// Takes note of what happens to a kind of pixel.
     #[inline]
-    fn note(&mut self, (level, target, before): (Level, Level, Residue), after: Residue) {
+    fn note(&mut self, (level, target, before): (Level, Level, Residue), (end, after): (Level, Residue)) {
+        self.moves_levels |= end != level;
         self.takes_residue |= is_less(after, before);
         if level != target {
             self.changes_from = self.changes_from.with(level);

@@ -119,6 +119,7 @@ fn update(
         unknown_px: driven.unknown_px,
         out_of_reach: driven.out_of_reach,
         wrong_start: driven.wrong_start,
+        moves_levels: driven.moves_levels,
         takes_residue: driven.takes_residue,
         changes_from: driven.changes_from,
         changes_to: driven.changes_to,

@@ -50,8 +50,12 @@ pub struct FastFlashes {
     pub pixels: u64,
     /// Their solid angle, sr.
     pub sr: f64,
-    /// The most flashes within a second that an area of the threshold's size has, and how many are allowed.
+    /// The most flashes within a second that all pixels of an area of the threshold's size have.
     pub on_large_area: f64,
+    /// How many pixels with so many flashes one field of view holds at most.
+    pub large_px: u64,
+    /// The solid angle of those, sr.
+    pub large_sr: f64,
     /// How many flashes are still allowed, in whole halves.
     pub allowed: f64,
 }
@@ -461,9 +465,11 @@ fn worst_of(earlier: &[&Source], fresh: &Source, limits: FlashLimits, view: &Vie
             worst = Some((found, parts));
         }
     }
-    worst.map(|(worst, parts)| FastFlashes {
-        on_large_area: most_on_large_area(&[parts], allowed, limits.sr, view) as f64 / 2.0,
-        ..worst
+    worst.map(|(worst, parts)| {
+        let seconds = [parts];
+        let most = most_on_large_area(&seconds, allowed, limits.sr, view);
+        let large = break_of(&seconds[0], most.saturating_sub(1), limits.sr, view).unwrap_or(worst);
+        FastFlashes { on_large_area: most as f64 / 2.0, large_px: large.pixels, large_sr: large.sr, ..worst }
     })
 }
 
@@ -511,6 +517,8 @@ fn break_of(weighed: &[Part<'_>], allowed: usize, limit_sr: f64, view: &View) ->
         pixels,
         sr,
         on_large_area: (allowed + 1) as f64 / 2.0,
+        large_px: pixels,
+        large_sr: sr,
         allowed: allowed as f64 / 2.0,
     })
 }

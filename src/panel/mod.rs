@@ -9,6 +9,7 @@ mod counts;
 mod drive;
 mod effect;
 mod field;
+mod first_answers;
 mod flashes;
 mod ghosts;
 pub(crate) mod law;
@@ -24,6 +25,7 @@ mod swings;
 
 pub(crate) use drive::Aim;
 pub use drive::Driving;
+pub use first_answers::{AnswerPeak, AskedFor, Awaited, Fate, FirstAnswer, by_first_visible};
 pub use flashes::{FastFlashes, FlashLimits, FlashPeak, FlashWatch};
 pub(crate) use flashes::{LargeAreas, SECOND_MS, allowed_halves, moments_of};
 pub use ghosts::{Ghost, GhostLimits};

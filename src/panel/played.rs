@@ -116,6 +116,8 @@ pub struct PlayedUpdate {
     pub out_of_reach: Mask,
     /// Pixels driven from a level that the mode cannot start from.
     pub wrong_start: Mask,
+    /// Whether some pixel has another level than before.
+    pub moves_levels: bool,
     /// Whether some residue became less.
     pub takes_residue: bool,
     /// The levels of pixels that change, before.
@@ -159,6 +161,7 @@ impl PlayedUpdate {
             unknown_px: 0,
             out_of_reach: Mask::new(),
             wrong_start: Mask::new(),
+            moves_levels: false,
             takes_residue: false,
             changes_from: LevelSet::default(),
             changes_to: LevelSet::default(),
@@ -179,9 +182,10 @@ impl PlayedUpdate {
         self.sent.iter().copied().reduce(Rect::around)
     }
 
-    /// Whether it changes something that can be seen: pixels that differ, and some that are driven.
+    /// Whether it changes something that can be seen: some pixel has another level than before. What differs from memory may
+    /// be out of reach, and what does not may be driven to another level.
     pub fn changes_something(&self) -> bool {
-        self.changed_px > 0 && self.driven_px > 0
+        self.moves_levels
     }
 }
 

@@ -14,8 +14,8 @@ use super::{
     PlanOutcome, PlanReport, ReviewedPlan, RunReport, paths,
     reading_order::{Cause, causes_by_weight},
     sentences::{
-        PREDICTIONS, at_temperature, count, estimate_words, following_words, margin_lines, one_line, pieces,
-        place_words, sentence, severities, stopped, walk_words,
+        PREDICTIONS, at_temperature, count, estimate_note, estimate_words, following_words, margin_lines, one_line,
+        pieces, place_words, sentence, severities, stopped, walk_words,
     },
 };
 use crate::{
@@ -144,8 +144,9 @@ fn row(report: &RunReport, of: &PlanReport) -> String {
     let verdict = if is_stopped(report, plan) { "**fails**" } else { "passes" };
     let accepted = if summary.accepted > 0 { format!(", {} accepted", summary.accepted) } else { String::new() };
     let figure = |value: f64, digits: usize| if value > 0.0 { format!("{value:.digits$}") } else { "–".to_owned() };
+    let energy = if summary.energy_mj > 0.0 { estimate_note(summary.energy_factor) } else { String::new() };
     format!(
-        "| {name} | {verdict}{accepted} | {} | {} | {} | {} | {} | {} | {} |\n",
+        "| {name} | {verdict}{accepted} | {} | {} | {} | {} | {} | {} | {}{energy} |\n",
         summary.error,
         summary.warning,
         summary.note,

@@ -1,7 +1,10 @@
 //! Words that several formats share: where a finding stands, counts, sentences.
 
 pub(super) use crate::rules::wording::{counted as count, ms};
-use crate::rules::{over_walks, wording::step_name};
+use crate::rules::{
+    over_walks,
+    wording::{self, step_name},
+};
 use std::collections::BTreeMap;
 
 use super::ReviewedPlan;
@@ -65,6 +68,8 @@ pub(super) fn estimate_words(finding: &Finding) -> Option<String> {
     let part = match margin.turns_at() {
         // Down, so that what is said holds; not where a last bit is missing.
         part if part < 1.0 => format!("only {} times as large", (part * 100.0 + 1e-6).floor() / 100.0),
+        // And up for the same reason, where too little is reported.
+        part if part > 1.0 => format!("{} times as large", (part * 100.0 - 1e-6).ceil() / 100.0),
         _ => "a little smaller".into(),
     };
     Some(format!("the {figure} is an estimate: if it were {part}, this would not be reported"))
@@ -148,13 +153,19 @@ pub(super) fn longest_answer(summary: &Summary) -> String {
 
 /// What follows from another finding, in a line that stands with that one.
 pub(super) fn following_words(finding: &Finding) -> String {
+    let estimate = estimate_words(finding).map_or(String::new(), |words| format!("; {words}"));
     format!(
-        "`{}` ({}), {}: {}",
+        "`{}` ({}), {}: {}{estimate}",
         finding.rule,
         finding.severity.word(),
         place_words(finding),
         one_line(&finding.message)
     )
+}
+
+/// That a figure is an estimate, and how good, in brackets; nothing if the display does not say that, or is sure.
+pub(super) fn estimate_note(factor: Option<f64>) -> String {
+    wording::estimate(factor).map_or(String::new(), |words| format!(" ({words})"))
 }
 
 /// How near a plan came to each limit that rests on an estimated figure, where the display says how sure that is: worst

@@ -33,13 +33,13 @@ impl<'p> ChargeBuildsUp<'p> {
     fn close(&mut self, limit: LimitValue, sink: &mut Sink) {
         let Some(open) = self.open.take() else { return };
         let display = &self.plan.display;
+        let [most, allowed] = wording::figures_apart(open.most_vs, limit.value);
         let observation = Observation {
             rect: open.rect,
             message: format!(
-                "{} accumulate a net impulse of up to {} V s; {}",
+                "{} accumulate a net impulse of up to {most} V s; {}",
                 wording::area(open.pixels, display),
-                wording::figure(open.most_vs),
-                wording::passed(limit, &format!("{} V s", wording::figure(limit.value)), "the display allows")
+                wording::passed(limit, &format!("{allowed} V s"), "the display allows")
             ),
             help:
                 "drive the place back in the opposite direction with a mode that balances it; unbalanced driving can \

@@ -10,9 +10,9 @@ use super::{
 use crate::{
     change::proposed_window,
     display::{LevelSet, Mode},
-    finding::{Asks, Observation, Sink, StepField, Where},
+    finding::{Asks, Figure, Margin, Observation, Sink, StepField, Where},
     geometry::Rect,
-    panel::{PlayedStep, PlayedUpdate},
+    panel::{PlayedStep, PlayedUpdate, WaitsFor},
     plan::Plan,
 };
 
@@ -126,12 +126,24 @@ impl<'p> CleaningInterrupts<'p> {
             ),
             help: before_it.unwrap_or_default(),
             figures: vec![("after_ms", after_ms), ("limit_ms", self.quiet_ms)],
+            margin: self.margin(update, mode, after_ms),
             ..Observation::default()
         };
         let place = Where::of(step, StepField::Mode(index));
         let last_step = place.last_step;
         let (known, _) = self.waiting.entry(place.pointer.clone()).or_insert((place, observation));
         known.last_step = last_step;
+    }
+
+    /// Of the part of the time until the flash that rests on durations: the wait for other updates, and the time from the start
+    /// to the flash. Both would have to be longer by as much as is missing.
+    fn margin(&self, update: &PlayedUpdate, mode: &Mode, after_ms: f64) -> Option<Margin> {
+        let display = &self.plan.display;
+        let by_link = update.times.waits_for == WaitsFor::Link && !display.link.waits_for_panel;
+        let waits_ms = if by_link { 0.0 } else { update.times.wait_ms };
+        let estimated_ms = waits_ms + flash_seen_ms(update, mode) - update.times.start_ms;
+        let needed_ms = estimated_ms + self.quiet_ms - after_ms;
+        Margin::of_too_little(Figure::Durations, estimated_ms, needed_ms, &display.certainty)
     }
 
     /// What must come before a cleaning can wait: the greys that it would have brought, in words.

@@ -3,7 +3,7 @@
 use super::{Rule, Setup, wording};
 use crate::{
     display::Level,
-    finding::{Observation, ResidueModes, Sink, StepField, Where},
+    finding::{Margin, Observation, ResidueModes, Sink, StepField, Where},
     panel::PlayedStep,
     plan::Plan,
 };
@@ -23,6 +23,8 @@ pub(super) struct DullPage<'p> {
 struct Drift {
     place: Where,
     worst_l: f64,
+    /// How sure that is, by the modes used until then.
+    margin: Option<Margin>,
     /// The step where it is that far.
     worst_step: u64,
 }
@@ -30,8 +32,13 @@ struct Drift {
 impl Drift {
     /// How far, in words: of the worst step, which is named where it is not the one where it begins.
     fn words(&self) -> String {
-        let (l, step) = (wording::figure(self.worst_l.abs()), self.worst_step);
-        if step == self.place.step { format!("{l} L*") } else { format!("up to {l} L* (at step {step})") }
+        let begins = self.worst_step == self.place.step;
+        if begins { format!("{} L*", wording::figure(self.worst_l.abs())) } else { self.words_of_step() }
+    }
+
+    /// The same with the step.
+    fn words_of_step(&self) -> String {
+        format!("up to {} L* (at step {})", wording::figure(self.worst_l.abs()), self.worst_step)
     }
 }
 
@@ -45,18 +52,21 @@ impl<'p> DullPage<'p> {
         let Some(drift) = self.open[end].take() else { return };
         let worst_l = drift.worst_l;
         let ink = &self.plan.display.ink;
-        let observation = Observation {
-            message: format!(
-                "{} of the whole page has drifted by {}, {}: the whole page looks dull",
+        let message = |by: String| {
+            format!(
+                "{} of the whole page has drifted by {by}, {}: the whole page looks dull",
                 wording::quoted_level(self.levels()[end], ink),
-                drift.words(),
                 if worst_l < 0.0 { "darker" } else { "lighter" }
-            ),
+            )
+        };
+        let observation = Observation {
+            message: message(drift.words()),
+            at_its_worst: Some(message(drift.words_of_step())),
             help: wording::cleaning_help(&self.plan.display, |modes| {
                 format!("clean the whole panel with {modes}, best in a pause")
             }),
             figures: vec![("drift_l", worst_l), ("limit_l", self.limit_l)],
-            margin: self.modes.margin(worst_l.abs(), self.limit_l, &self.plan.display),
+            margin: drift.margin,
             key: end.to_string(),
             ..Observation::default()
         };
@@ -71,18 +81,20 @@ impl<'p> DullPage<'p> {
 
 impl Rule for DullPage<'_> {
     fn step(&mut self, step: &PlayedStep<'_>, sink: &mut Sink) {
-        self.modes.see(step);
+        self.modes.see(step, &self.plan.display);
         for (end, level) in self.levels().into_iter().enumerate() {
             let drift_l = step.medians[usize::from(level)];
             if drift_l.abs() < self.limit_l {
                 self.close(end, sink);
             } else {
                 let now = step.planned.index;
-                let begins = || Drift { place: Where::of(step, StepField::Updates), worst_l: drift_l, worst_step: now };
+                let margin = self.modes.margin(drift_l.abs(), self.limit_l, &self.plan.display);
+                let place = || Where::of(step, StepField::Updates);
+                let begins = || Drift { place: place(), worst_l: drift_l, margin, worst_step: now };
                 let drift = self.open[end].get_or_insert_with(begins);
                 drift.place.last_step = now;
                 if drift_l.abs() > drift.worst_l.abs() {
-                    (drift.worst_l, drift.worst_step) = (drift_l, now);
+                    (drift.worst_l, drift.margin, drift.worst_step) = (drift_l, margin, now);
                 }
             }
         }

@@ -31,7 +31,7 @@ impl<'p> EndsGhosted<'p> {
 
 impl Rule for EndsGhosted<'_> {
     fn step(&mut self, step: &PlayedStep<'_>, sink: &mut Sink) {
-        self.modes.see(step);
+        self.modes.see(step, &self.plan.display);
         // Where the plan loops, each turn has a last picture.
         if !(step.planned.index + 1).is_multiple_of(self.plan.step_count) {
             return;

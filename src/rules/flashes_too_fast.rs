@@ -66,7 +66,8 @@ impl<'p> FlashesTooFast<'p> {
         let display = &self.plan.display;
         let name = &display.modes[mode].name;
         let kind = if found.kind == FlashKind::Red { "red flashes" } else { "flashes" };
-        let flashes = found.flashes;
+        // A few pixels may flash more often: what is told is true of the whole area.
+        let flashes = found.on_large_area;
         let (what, help) = if found.is_alone {
             (
                 format!("`{name}` alone makes {flashes} {kind}"),
@@ -104,8 +105,8 @@ impl<'p> FlashesTooFast<'p> {
             rect: Some(found.rect),
             message: format!(
                 "{what} within one second on {} in one field of view: {:.4} sr at {} mm; the threshold is {} sr",
-                wording::area(found.pixels, display),
-                found.sr,
+                wording::area(found.large_px, display),
+                found.large_sr,
                 wording::ms(self.plan.viewing_distance_mm),
                 self.limits.sr
             ),
@@ -113,12 +114,12 @@ impl<'p> FlashesTooFast<'p> {
             corrections: Vec::new(),
             figures: vec![
                 ("flashes", flashes),
-                ("sr", found.sr),
+                ("sr", found.large_sr),
                 ("limit_sr", self.limits.sr),
-                ("px", found.pixels as f64),
-                ("mm2", display.area_mm2(found.pixels)),
+                ("px", found.large_px as f64),
+                ("mm2", display.area_mm2(found.large_px)),
             ],
-            margin: Margin::of(Figure::Flashes, found.on_large_area, found.allowed, display),
+            margin: Margin::of(Figure::Flashes, flashes, found.allowed, display),
             key: format!("{:?} {}", found.kind, found.is_alone),
             severity: found.is_alone.then_some(Severity::Warning),
             ..Observation::default()

@@ -10,7 +10,7 @@ use super::{
     wording,
 };
 use crate::{
-    finding::{Asks, Cleaning, Finding, Observation, Prevention, ResidueModes, Sink, StepField, Where},
+    finding::{Asks, Cleaning, Finding, Margin, Observation, Prevention, ResidueModes, Sink, StepField, Where},
     geometry::Rect,
     panel::{Ghost, PlayedStep, PlayedUpdate},
     plan::Plan,
@@ -99,6 +99,8 @@ pub(super) struct State {
     /// Those that were not driven since driven neighbours left their residue.
     pub(super) rim_px: u64,
     pub(super) worst_l: f64,
+    /// How sure that is, by the modes used until then.
+    margin: Option<Margin>,
     weight: f64,
     pub(super) origin: String,
     removal: Option<Removal>,
@@ -112,11 +114,10 @@ impl State {
 }
 
 impl Group {
-    /// The step where the group is worst, in words, where that is not the one where it begins: figures are of that step.
-    pub(super) fn at_its_worst(&self) -> String {
-        let step = self.worst.step;
+    /// The step where the group is worst, in words: figures are of that step.
+    fn at_its_worst(&self) -> String {
         let its = if self.worst.count == 1 { "its" } else { "their" };
-        if step == self.place.step { String::new() } else { format!(" at {its} worst (step {step})") }
+        format!(" at {its} worst (step {})", self.worst.step)
     }
 }
 
@@ -145,7 +146,7 @@ impl<'p> GhostGroups<'p> {
 
     /// Sees a step; reports the groups that are over.
     pub(super) fn step(&mut self, step: &PlayedStep<'_>, sink: &mut Sink) {
-        self.modes.see(step);
+        self.modes.see(step, &self.plan.display);
         if let Some(after) = self.pauses.see(step) {
             self.pause(Pause::After(after), sink);
         }
@@ -187,10 +188,11 @@ impl<'p> GhostGroups<'p> {
         for group in groups {
             let observation = (self.words.observation)(&group, self);
             let (pointer, key) = (group.place.pointer.clone(), observation.key.clone());
-            let mut is_known = false;
-            sink.amend(&pointer, &key, |_| is_known = true);
-            sink.report(group.place.clone(), observation);
-            if group.pause.is_none() && !is_known {
+            if !sink.tells(group.place.clone(), observation) {
+                continue;
+            }
+            self.unpaused.retain(|(other, of, _)| (other, of) != (&pointer, &key));
+            if group.pause.is_none() {
                 self.unpaused.push((pointer, key, group));
             }
         }
@@ -275,14 +277,23 @@ impl<'p> GhostGroups<'p> {
         (help, None)
     }
 
-    /// What is seen of a group; `counted` is what its members are called among the figures.
-    pub(super) fn observation(&self, group: &Group, message: String, counted: &'static str) -> Observation {
+    /// What is seen of a group: `message` gives it with the step where it is worst, in words; `counted` is what its members are
+    /// called among the figures.
+    pub(super) fn observation(
+        &self,
+        group: &Group,
+        message: impl Fn(&str) -> String,
+        counted: &'static str,
+    ) -> Observation {
         let display = &self.plan.display;
+        let at_its_worst = message(&group.at_its_worst());
+        let begins = group.worst.step == group.place.step;
         let State { around, count, pixels, worst_l, .. } = group.worst;
         let (help, asks) = self.help(group);
         Observation {
             rect: Some(around),
-            message,
+            message: if begins { message("") } else { at_its_worst.clone() },
+            at_its_worst: Some(at_its_worst),
             help,
             asks,
             figures: vec![
@@ -292,7 +303,7 @@ impl<'p> GhostGroups<'p> {
                 ("px", pixels as f64),
                 ("mm2", display.area_mm2(pixels)),
             ],
-            margin: self.modes.margin(worst_l, self.limit_l, display),
+            margin: group.worst.margin,
             // What every round of a repetition leaves in a place is reported once.
             key: wording::rect(group.appeared),
             ..Observation::default()
@@ -300,7 +311,7 @@ impl<'p> GhostGroups<'p> {
     }
 
     fn follow(&mut self, step: &PlayedStep<'_>) -> Vec<Group> {
-        let (now, plan, kind, origin) = (step.planned.index, self.plan, self.kind, self.words.origin);
+        let (now, kind) = (step.planned.index, self.kind);
         let over = self.open.extract_if(.., |group| group.place.last_step + GRACE < now).collect();
         let mut fresh = Vec::new();
         let mut seen: Vec<Vec<&Ghost>> = vec![Vec::new(); self.open.len()];
@@ -313,19 +324,21 @@ impl<'p> GhostGroups<'p> {
                 None => fresh.push(ghost),
             }
         }
-        for (group, ghosts) in self.open.iter_mut().zip(seen) {
+        let mut open = std::mem::take(&mut self.open);
+        for (group, ghosts) in open.iter_mut().zip(seen) {
             if ghosts.is_empty() {
                 continue;
             }
             group.place.last_step = now;
             if weight(&ghosts) > group.worst.weight
-                && let Some(worst) = state(step, &ghosts, plan, origin)
+                && let Some(worst) = self.state(step, &ghosts)
             {
                 group.worst = worst;
                 group.rects = largest(ghosts);
             }
         }
-        if let Some(worst) = state(step, &fresh, plan, origin) {
+        self.open = open;
+        if let Some(worst) = self.state(step, &fresh) {
             let (place, appeared) = (Where::of(step, StepField::Updates), worst.around);
             let strongest = fresh.iter().max_by(|one, other| one.worst_l.total_cmp(&other.worst_l));
             let updates = strongest.map_or(0, |ghost| remedy::updates_since_cleaning(ghost, step));
@@ -338,6 +351,25 @@ impl<'p> GhostGroups<'p> {
         }
         over
     }
+
+    /// Some ghosts as they are at a step; nothing of none.
+    fn state(&self, step: &PlayedStep<'_>, ghosts: &[&Ghost]) -> Option<State> {
+        let plan = self.plan;
+        let worst = ghosts.iter().max_by(|one, other| one.worst_l.total_cmp(&other.worst_l))?;
+        let around = ghosts.iter().map(|ghost| ghost.rect).reduce(Rect::around)?;
+        Some(State {
+            step: step.planned.index,
+            around,
+            count: ghosts.len() as u64,
+            pixels: pixels(ghosts),
+            rim_px: ghosts.iter().map(|ghost| ghost.rim_px).sum(),
+            worst_l: worst.worst_l,
+            margin: self.modes.margin(worst.worst_l, self.limit_l, &plan.display),
+            weight: weight(ghosts),
+            origin: (self.words.origin)(worst, step, plan),
+            removal: remedy::removal(worst, around, step, plan),
+        })
+    }
 }
 
 /// How what adds up is cleaned before it is seen from a step on, if so many updates bring it about. What is drawn there next
@@ -345,23 +377,6 @@ impl<'p> GhostGroups<'p> {
 fn prevention(updates: u64, begin: u64) -> Prevention {
     let fewer = (updates / 5).max(1);
     Prevention { updates: updates - fewer, latest_step: begin.saturating_sub(fewer) }
-}
-
-/// Some ghosts as they are at a step; nothing of none.
-fn state(step: &PlayedStep<'_>, ghosts: &[&Ghost], plan: &Plan, origin: Origin) -> Option<State> {
-    let worst = ghosts.iter().max_by(|one, other| one.worst_l.total_cmp(&other.worst_l))?;
-    let around = ghosts.iter().map(|ghost| ghost.rect).reduce(Rect::around)?;
-    Some(State {
-        step: step.planned.index,
-        around,
-        count: ghosts.len() as u64,
-        pixels: pixels(ghosts),
-        rim_px: ghosts.iter().map(|ghost| ghost.rim_px).sum(),
-        worst_l: worst.worst_l,
-        weight: weight(ghosts),
-        origin: origin(worst, step, plan),
-        removal: remedy::removal(worst, around, step, plan),
-    })
 }
 
 fn pixels(ghosts: &[&Ghost]) -> u64 {

@@ -4,7 +4,7 @@ use super::{Rule, Setup, remedy, shapes, wording};
 use crate::{
     change::{Mask, bits},
     display::{Level, ink::MOST_LEVELS},
-    finding::{Observation, ResidueModes, Sink, StepField, Where},
+    finding::{Margin, Observation, ResidueModes, Sink, StepField, Where},
     geometry::Rect,
     panel::PlayedStep,
     plan::Plan,
@@ -39,6 +39,8 @@ struct Ghost {
     rect: Rect,
     px: u64,
     worst_l: f64,
+    /// How sure that is, by the modes used until then.
+    margin: Option<Margin>,
     /// What most of it lies in, and whether all of it does.
     under: remedy::Under,
     one_level: bool,
@@ -89,6 +91,7 @@ impl<'p> InkUnderGrey<'p> {
             rect,
             px,
             worst_l,
+            margin: self.modes.margin(worst_l, self.limit_l, &self.plan.display),
             under: remedy::Under {
                 level: level as Level,
                 around_l: around_l[level],
@@ -182,7 +185,9 @@ impl<'p> InkUnderGrey<'p> {
                     ("px", ghost.px as f64),
                     ("mm2", display.area_mm2(ghost.px)),
                 ],
-                margin: self.modes.margin(ghost.worst_l, self.limit_l, display),
+                margin: ghost.margin,
+                // Two inks are two ghosts, which a commit removes in different ways.
+                key: names.0,
                 ..Observation::default()
             };
             sink.report(place, observation);
@@ -208,7 +213,7 @@ impl<'p> InkUnderGrey<'p> {
 
 impl Rule for InkUnderGrey<'_> {
     fn step(&mut self, step: &PlayedStep<'_>, sink: &mut Sink) {
-        self.modes.see(step);
+        self.modes.see(step, &self.plan.display);
         self.tell_late(step.updates_request_ms(), sink);
         let mut waiting = std::mem::take(&mut self.waiting);
         for waiting in &mut waiting {

@@ -2,7 +2,7 @@
 
 use super::{Rule, Setup, wording};
 use crate::{
-    finding::{Observation, Sink, StepField, Where},
+    finding::{Figure, Margin, Observation, Sink, StepField, Where},
     panel::{PlayedStep, PlayedUpdate},
     plan::Plan,
 };
@@ -18,7 +18,15 @@ impl<'p> LinkBound<'p> {
         Self { plan: setup.plan }
     }
 
-    fn observation(&self, index: usize, update: &PlayedUpdate) -> Observation {
+    fn observation(&self, step: &PlayedStep<'_>, index: usize, update: &PlayedUpdate) -> Observation {
+        let margin = Margin::of_too_little(
+            Figure::Durations,
+            update.duration_ms,
+            update.times.transfer_ms,
+            &self.plan.display.certainty,
+        );
+        // A time that the plan itself gives is no estimate.
+        let is_given = step.planned.step.listed_updates().get(index).is_some_and(|asked| asked.drive_ms.is_some());
         let share = 100.0 * update.changed_px as f64 / update.sent_px as f64;
         let help = if self.plan.display.windows.is_some() && update.changed_px < update.sent_px {
             format!(
@@ -40,6 +48,7 @@ impl<'p> LinkBound<'p> {
                 wording::ms(update.duration_ms)
             ),
             help,
+            margin: margin.filter(|_| !is_given),
             figures: vec![
                 ("transfer_ms", update.times.transfer_ms),
                 ("drive_ms", update.duration_ms),
@@ -55,7 +64,7 @@ impl Rule for LinkBound<'_> {
     fn step(&mut self, step: &PlayedStep<'_>, sink: &mut Sink) {
         for (index, update) in step.updates.iter().enumerate() {
             if !update.sent.is_empty() && update.times.transfer_ms > update.duration_ms {
-                sink.report(Where::of(step, StepField::Mode(index)), self.observation(index, update));
+                sink.report(Where::of(step, StepField::Mode(index)), self.observation(step, index, update));
             }
         }
     }

@@ -6,7 +6,7 @@ use super::{
     wording,
 };
 use crate::{
-    finding::{Asks, Observation, Sink, StepField, Where},
+    finding::{Asks, Margin, Observation, ResidueModes, Sink, StepField, Where},
     geometry::Rect,
     panel::PlayedStep,
     plan::Plan,
@@ -19,6 +19,7 @@ pub(super) struct MissedRest<'p> {
     pause_ms: f64,
     /// How long after a person's doing a flash disturbs nobody, ms.
     quiet_ms: f64,
+    modes: ResidueModes,
     resting: Option<Resting>,
 }
 
@@ -29,13 +30,17 @@ struct Resting {
     from_ms: f64,
     rect: Rect,
     worst_l: f64,
+    limit_l: f64,
+    /// How sure that is, by the modes used until then.
+    margin: Option<Margin>,
     removal: Option<Removal>,
 }
 
 impl<'p> MissedRest<'p> {
     pub(super) fn new(setup: &Setup<'p>) -> Self {
         let quiet_ms = setup.limits.cleaning_interrupts.quiet_ms.value;
-        Self { pause_ms: setup.limits.missed_rest.pause_ms.value, quiet_ms, plan: setup.plan, resting: None }
+        let modes = ResidueModes::default();
+        Self { pause_ms: setup.limits.missed_rest.pause_ms.value, quiet_ms, plan: setup.plan, modes, resting: None }
     }
 
     fn help(&self, removal: Removal, after_step: u64) -> String {
@@ -60,7 +65,13 @@ impl<'p> MissedRest<'p> {
             ),
             help: resting.removal.map_or_else(|| NO_REMOVAL.to_owned(), |removal| self.help(removal, after_step)),
             asks: resting.removal.map(|removal| Asks::Cleaning(removal.cleaning(after_step, self.plan))),
-            figures: vec![("pause_ms", pause_ms), ("limit_ms", self.pause_ms), ("worst_l", resting.worst_l)],
+            figures: vec![
+                ("pause_ms", pause_ms),
+                ("limit_ms", self.pause_ms),
+                ("worst_l", resting.worst_l),
+                ("limit_l", resting.limit_l),
+            ],
+            margin: resting.margin,
             ..Observation::default()
         };
         sink.report(resting.place, observation);
@@ -69,6 +80,7 @@ impl<'p> MissedRest<'p> {
 
 impl Rule for MissedRest<'_> {
     fn step(&mut self, step: &PlayedStep<'_>, sink: &mut Sink) {
+        self.modes.see(step, &self.plan.display);
         let cleans =
             step.updates.iter().any(|update| !update.sent.is_empty() && self.plan.display.modes[update.mode].cleans);
         if step.introduced.is_empty() && cleans {
@@ -84,11 +96,14 @@ impl Rule for MissedRest<'_> {
         };
         if self.resting.is_none() {
             let end_ms = step.updates.iter().map(|update| update.times.finish_ms);
+            let limit_l = step.ghost_limits.limit_l;
             self.resting = Some(Resting {
                 place: Where::of(step, StepField::Updates),
                 from_ms: end_ms.fold(step.updates_request_ms(), f64::max),
                 rect: worst.rect,
                 worst_l: worst.worst_l,
+                limit_l,
+                margin: self.modes.margin(worst.worst_l, limit_l, &self.plan.display),
                 removal: remedy::removal(worst, worst.rect, step, self.plan),
             });
         }

@@ -64,7 +64,7 @@ impl Rule for NothingChanges<'_> {
             if update.sent.is_empty() {
                 continue;
             }
-            let is_useful = update.changed_px > 0 || mode.cleans || update.takes_residue;
+            let is_useful = update.changed_px > 0 || update.changes_something() || mode.cleans || update.takes_residue;
             if has_turns(step.planned.step) {
                 self.see_turn(step, index, is_useful);
             }

@@ -29,19 +29,17 @@ impl<'p> OutlineLeft<'p> {
 
 fn observation(group: &Group, groups: &GhostGroups<'_>) -> Observation {
     let State { count, pixels, rim_px, worst_l, ref origin, .. } = group.worst;
-    let when = group.at_its_worst();
     let (worst, area) = (wording::figure(worst_l), wording::area(pixels, &groups.plan.display));
-    let seen = if count == 1 {
-        format!("an outline of {worst} L* on {area}{when} around {origin}")
-    } else {
-        format!("{count} outlines of up to {worst} L* on {area}{when}, the strongest around {origin}")
+    let seen = |when: &str| match count {
+        1 => format!("an outline of {worst} L* on {area}{when} around {origin}"),
+        _ => format!("{count} outlines of up to {worst} L* on {area}{when}, the strongest around {origin}"),
     };
     let which = match (rim_px == pixels, count) {
         (true, _) => "none of these pixels was driven; they lie".to_owned(),
         (false, 1) => format!("{rim_px} of its {pixels} px were not driven; they lie"),
         (false, _) => format!("{rim_px} of their {pixels} px were not driven; they lie"),
     };
-    let message = format!("{seen}: {which} beside pixels that were");
+    let message = |when: &str| format!("{}: {which} beside pixels that were", seen(when));
     let mut observation = groups.observation(group, message, "outlines");
     observation.figures.push(("rim_px", rim_px as f64));
     observation

@@ -5,8 +5,8 @@ use std::collections::BTreeMap;
 use super::{Outcome, Rule, Setup, agreed, causes::link_causes, wording};
 use crate::{
     finding::{
-        Asks, Change, ChangeOf, Figure, Finding, Margin, Observation, PlanMargins, Sink, Where, add_fingerprints,
-        sort_findings,
+        Asks, Change, ChangeOf, Figure, Finding, Margin, Observation, ResidueModes, ResiduePeak, Sink, Where,
+        add_fingerprints, sort_findings,
     },
     panel::PlayedStep,
     plan::Plan,
@@ -19,24 +19,34 @@ pub(super) struct OverBudget<'p> {
     /// The steps of the updates that flash, and of those that clean: one for each update.
     flashes: Vec<u64>,
     cleanings: Vec<u64>,
+    /// How sure the largest figures of residue are, of the smallest area that counts and of any ghost.
+    modes: ResidueModes,
+    residue: ResiduePeak,
+    worst_residue: ResiduePeak,
 }
 
 impl<'p> OverBudget<'p> {
     pub(super) fn new(setup: &Setup<'p>) -> Self {
-        Self { plan: setup.plan, flashes: Vec::new(), cleanings: Vec::new() }
+        Self {
+            plan: setup.plan,
+            flashes: Vec::new(),
+            cleanings: Vec::new(),
+            modes: ResidueModes::default(),
+            residue: ResiduePeak::default(),
+            worst_residue: ResiduePeak::default(),
+        }
     }
 
     /// Of the figures that are estimates; the others are counts, or follow from the plan's own times.
-    fn margin(&self, name: &str, reached: f64, budget: f64, margins: &PlanMargins) -> Option<Margin> {
+    fn margin(&self, name: &str, reached: f64, budget: f64) -> Option<Margin> {
         let of = |figure| Margin::of(figure, reached, budget, &self.plan.display);
+        let of_residue = |peak: ResiduePeak| Margin::new(Figure::Residue, reached, budget, peak.factor);
         match name {
             "driving_seconds" => of(Figure::Durations),
             "energy_mj" => of(Figure::Energy),
             "longest_answer_ms" => of(Figure::FirstVisible),
-            "residue_l" | "worst_residue_l" => {
-                let factor = margins.residue.and_then(|margin| margin.factor);
-                Margin::new(Figure::Residue, reached, budget, factor)
-            }
+            "residue_l" => of_residue(self.residue),
+            "worst_residue_l" => of_residue(self.worst_residue),
             _ => None,
         }
     }
@@ -47,6 +57,10 @@ impl Rule for OverBudget<'_> {
         if self.plan.budgets.is_empty() {
             return;
         }
+        let display = &self.plan.display;
+        self.modes.see(step, display);
+        self.residue.see(step.residue_l, &self.modes, display);
+        self.worst_residue.see(step.worst_residue_l(), &self.modes, display);
         for update in step.updates.iter().filter(|update| !update.sent.is_empty()) {
             let mode = &self.plan.display.modes[update.mode];
             self.flashes.extend((mode.flashes > 0).then_some(step.planned.index));
@@ -65,7 +79,7 @@ impl Rule for OverBudget<'_> {
                     .into_iter()
                     .filter(|(_, value)| value.is_finite())
                     .collect(),
-                margin: self.margin(name, *figure, *budget, &outcome.summary.margins),
+                margin: self.margin(name, *figure, *budget),
                 ..Observation::default()
             };
             sink.report(Where::of_plan(format!("/budgets/{name}")), observation);

@@ -7,10 +7,10 @@ use super::{
     remedy, wording,
 };
 use crate::{
-    change::{Mask, TileGrid, bits, levels_of_tile},
+    change::{Mask, TileGrid},
     finding::{Figure, Margin, Observation, Sink, StepField, Where},
-    panel::{PlayedStep, PlayedUpdate},
-    plan::{Begins, Plan, Updates},
+    panel::{AskedFor, Awaited, Fate, FirstAnswer, PlayedStep, PlayedUpdate, by_first_visible},
+    plan::{Begins, Plan},
 };
 
 /// Looks at every step that a person asked for.
@@ -19,8 +19,6 @@ pub(super) struct SlowAnswer<'p> {
     plan: &'p Plan,
     first_ms: f64,
     whole_ms: f64,
-    /// What stays away longer than this is reported as left behind.
-    settle_ms: f64,
     /// How soon greys are to follow a quick answer.
     greys_ms: f64,
     /// Whether what is on the whole glass was known before the step.
@@ -31,11 +29,12 @@ pub(super) struct SlowAnswer<'p> {
     followed: Followed,
 }
 
-/// Less than this of a change is no answer, unless it is all of it. Common practice, no source.
-const ANSWER_MM2: f64 = 1.0;
-
 /// The key of an answer that never comes.
 const NEVER: &str = "never";
+
+/// What to do about an update that is seen although its step is to show nothing.
+const NOTHING_TO_SHOW: &str = "the glass showed this screen already: remove the update, or use a mode that reaches all its \
+                               levels";
 
 /// A gain that is smaller than this helps nobody. Common practice, no source.
 const WORTH_SAYING_MS: f64 = 1.0;
@@ -44,12 +43,9 @@ const WORTH_SAYING_MS: f64 = 1.0;
 struct Unanswered {
     place: Where,
     cause: &'static str,
-    request_ms: f64,
-    /// All that changed in memory, and what of it was neither shown nor taken back yet.
+    awaited: Awaited,
+    /// All that changed in memory.
     all: Mask,
-    pixels: Mask,
-    least_px: u64,
-    shown_px: u64,
     /// What brings to the glass what the step did not show.
     missing: remedy::Missing,
     /// How to answer in the step itself, in words; `None` if no mode can.
@@ -57,83 +53,11 @@ struct Unanswered {
     grid: TileGrid,
 }
 
-/// What happens to a step without an answer.
-enum Fate {
-    /// It waits on.
-    Waits,
-    /// This update of the step that is seen answers it.
-    Answered(usize),
-    /// What it changed was taken back.
-    TakenBack,
-    /// What it changed is to become something else.
-    Replaced,
-}
-
-impl Unanswered {
-    /// What a later step does.
-    fn goes_on(&mut self, step: &PlayedStep<'_>, plan: &Plan) -> Fate {
-        let before = std::mem::take(&mut self.pixels);
-        let taken_back = before.and(step.introduced).without(&step.changed);
-        self.pixels = before.without(&taken_back);
-        if !self.pixels.and(step.introduced).is_empty() {
-            return Fate::Replaced;
-        }
-        for index in by_first_visible(step) {
-            let shown = shown_by(&step.updates[index], step, &self.pixels, plan);
-            self.shown_px += shown.count();
-            self.pixels = self.pixels.without(&shown);
-            if self.shown_px >= self.least_px {
-                return Fate::Answered(index);
-            }
-        }
-        if self.pixels.is_empty() { Fate::TakenBack } else { Fate::Waits }
-    }
-}
-
-/// The updates that change something, in the order in which that shows.
-fn by_first_visible(step: &PlayedStep<'_>) -> Vec<usize> {
-    let updates = &step.updates;
-    let mut found: Vec<usize> = (0..updates.len()).filter(|index| updates[*index].changes_something()).collect();
-    found.sort_by(|one, other| updates[*one].first_visible_ms.total_cmp(&updates[*other].first_visible_ms));
-    found
-}
-
-/// The pixels of a change that an update brings to another look. One that it cannot bring to its level may stay as it was.
-fn shown_by(update: &PlayedUpdate, step: &PlayedStep<'_>, change: &Mask, plan: &Plan) -> Mask {
-    let (ink, mode) = (&plan.display.ink, &plan.display.modes[update.mode]);
-    let sent = change.inside(&update.sent, step.grid());
-    let out_of_reach = sent.and(&update.out_of_reach);
-    if mode.skips_out_of_reach || out_of_reach.is_empty() {
-        return sent.without(&out_of_reach);
-    }
-    let table = ink.level_table();
-    let staying = out_of_reach.tiles().iter().map(|(tile, pixels)| {
-        let before = levels_of_tile(step.previous, step.grid(), &table, *tile);
-        let memory = step.glass.memory_levels(*tile);
-        let stays = |bit: &u32| ink.nearest(memory[*bit as usize], mode.to) == Some(before[*bit as usize]);
-        (*tile, bits(*pixels).filter(stays).fold(0, |mask, bit| mask | 1 << bit))
-    });
-    sent.without(&Mask::from_sorted(staying))
-}
-
-/// The pixels whose change a step is to show: what it changed in memory, or what was left of earlier steps.
-fn change_of(step: &PlayedStep<'_>) -> Mask {
-    let own = step.introduced.and(&step.changed);
-    if own.is_empty() { step.changed.clone() } else { own }
-}
-
-/// The update that answers, and what the updates before it show, which is too little.
-struct First {
-    update: usize,
-    before_px: u64,
-}
-
 impl<'p> SlowAnswer<'p> {
     pub(super) fn new(setup: &Setup<'p>) -> Self {
         Self {
             first_ms: setup.limits.slow_answer.first_ms.value,
             whole_ms: setup.limits.slow_answer.whole_ms.value,
-            settle_ms: setup.limits.left_behind.settle_ms.value,
             greys_ms: setup.limits.grey_in_two_level_mode.settle_ms.value,
             was_known: setup.plan.begins != Begins::Unknown,
             plan: setup.plan,
@@ -142,29 +66,20 @@ impl<'p> SlowAnswer<'p> {
         }
     }
 
-    /// How many pixels of a change are an answer.
-    fn least_px(&self, change: &Mask) -> u64 {
-        let enough = (ANSWER_MM2 / self.plan.display.area_mm2(1)).ceil() as u64;
-        enough.min(change.count()).max(1)
-    }
-
     /// What happens to steps that had no answer before this one.
     fn go_on(&mut self, step: &PlayedStep<'_>, sink: &mut Sink) {
-        let (now_ms, settle_ms) = (step.updates_request_ms(), self.settle_ms);
+        let now_ms = step.updates_request_ms();
         for mut unanswered in std::mem::take(&mut self.unanswered) {
-            if unanswered.request_ms + settle_ms < now_ms {
-                continue;
-            }
-            match unanswered.goes_on(step, self.plan) {
+            match unanswered.awaited.goes_on(step, self.plan) {
                 Fate::Waits => self.unanswered.push(unanswered),
-                Fate::Replaced => {}
+                Fate::GivenUp => {}
                 Fate::TakenBack => {
                     let observation = self.never(&unanswered, now_ms);
                     self.follow(&unanswered);
                     sink.report(unanswered.place, observation);
                 }
                 Fate::Answered(index) => {
-                    let answer_ms = step.updates[index].first_visible_ms - unanswered.request_ms;
+                    let answer_ms = step.updates[index].first_visible_ms - unanswered.awaited.since_ms;
                     if answer_ms > self.first_ms {
                         let observation = self.by_a_later_step(&unanswered, step, index, answer_ms);
                         sink.report(unanswered.place, observation);
@@ -186,7 +101,7 @@ impl<'p> SlowAnswer<'p> {
     fn never(&self, never: &Unanswered, now_ms: f64) -> Observation {
         let display = &self.plan.display;
         let rect = never.all.bounds(&never.grid);
-        let shown = match never.shown_px {
+        let shown = match never.awaited.shown_px {
             0 => "no update shows them".to_owned(),
             pixels => format!("the updates show only {} of them", wording::area(pixels, display)),
         };
@@ -197,7 +112,7 @@ impl<'p> SlowAnswer<'p> {
                 "the {} is never answered: {} change in memory and change back {} ms later, and {shown}",
                 never.cause,
                 wording::area(never.all.count(), display),
-                wording::ms(now_ms - never.request_ms)
+                wording::ms(now_ms - never.awaited.since_ms)
             ),
             help: format!("{update}{}", until_seen(never.cause)),
             figures: vec![("px", never.all.count() as f64)],
@@ -234,71 +149,45 @@ impl<'p> SlowAnswer<'p> {
 
     /// Looks at a step that a person asked for.
     fn look(&mut self, step: &PlayedStep<'_>, sink: &mut Sink) {
-        let change = change_of(step);
-        let order = by_first_visible(step);
-        match self.first_of(step, &order, &change) {
+        let asked = AskedFor::of(step, self.plan);
+        match asked.first(step, self.plan) {
             Ok(first) => {
                 let answer_ms = step.updates[first.update].first_visible_ms - step.awaited_since_ms();
                 // A line that the controller draws itself is the answer to the pen; what the host commits follows it.
                 if answer_ms > self.first_ms && step.planned.step.strokes.is_empty() {
-                    let observation = self.late_first(step, &change, &first, answer_ms);
+                    let observation = self.late_first(step, &asked, first, answer_ms);
                     sink.report(Where::of(step, StepField::Updates), place_of(step, first.update, observation));
                 }
             }
-            Err(shown) => self.unanswered.extend(self.wait(step, change.clone(), &shown)),
+            Err(shown) => self.unanswered.extend(self.wait(step, &asked, &shown)),
         }
         let finish_ms = |index: &usize| step.updates[*index].times.finish_ms;
-        let last = order.into_iter().max_by(|one, other| finish_ms(one).total_cmp(&finish_ms(other)));
+        let last = by_first_visible(step).into_iter().max_by(|one, other| finish_ms(one).total_cmp(&finish_ms(other)));
         let Some(last) = last else { return };
         let whole_ms = finish_ms(&last) - step.awaited_since_ms();
         if whole_ms > self.whole_ms {
-            let observation = self.late_whole(step, &change, last, whole_ms);
+            let observation = self.late_whole(step, &asked, last, whole_ms);
             sink.report(Where::of(step, StepField::Updates), place_of(step, last, observation));
         }
     }
 
-    /// The first update of a step with which enough of a change shows.
-    ///
-    /// # Errors
-    /// What shows of it, where that is too little.
-    fn first_of(&self, step: &PlayedStep<'_>, order: &[usize], change: &Mask) -> Result<First, Mask> {
-        let least_px = self.least_px(change);
-        let mut shown = Mask::new();
-        for index in order {
-            let before_px = shown.count();
-            shown = shown.or(&shown_by(&step.updates[*index], step, change, self.plan));
-            if shown.count() >= least_px {
-                return Ok(First { update: *index, before_px });
-            }
-        }
-        Err(shown)
-    }
-
-    /// A step that is still to be answered; `None` if nothing is to be shown, or nobody has decided how.
-    fn wait(&self, step: &PlayedStep<'_>, change: Mask, shown: &Mask) -> Option<Unanswered> {
-        let planned = step.planned.step;
-        if planned.updates == Updates::Choose || !planned.strokes.is_empty() || step.introduced.is_empty() {
-            return None;
-        }
-        let pixels = change.without(shown);
-        let least_px = self.least_px(&change);
-        let answer = self.answering(step, &change).first(self.first_ms);
-        (!pixels.is_empty()).then(|| Unanswered {
+    /// A step that is still to be answered, if it is.
+    fn wait(&self, step: &PlayedStep<'_>, asked: &AskedFor, shown: &Mask) -> Option<Unanswered> {
+        let awaited = Awaited::new(step, asked, shown)?;
+        let answer = self.answering(step, asked).first(self.first_ms);
+        Some(Unanswered {
             place: Where::of(step, StepField::Updates),
-            cause: planned.cause.word(),
-            request_ms: step.awaited_since_ms(),
-            missing: remedy::Missing::new(step, &pixels),
-            least_px,
-            shown_px: shown.count(),
+            cause: step.planned.step.cause.word(),
+            missing: remedy::Missing::new(step, &awaited.pixels),
+            awaited,
             answer: answer.map(|answer| answer.first_words(self.greys_ms)),
-            all: change,
-            pixels,
+            all: asked.change.clone(),
             grid: *step.grid(),
         })
     }
 
-    fn answering<'s>(&self, step: &'s PlayedStep<'s>, change: &Mask) -> Answering<'s, 'p> {
-        Answering::new(self.plan, step, change, self.least_px(change), self.was_known)
+    fn answering<'s>(&self, step: &'s PlayedStep<'s>, asked: &AskedFor) -> Answering<'s, 'p> {
+        Answering::new(self.plan, step, &asked.change, asked.least_px, self.was_known)
     }
 
     fn allow_first(&self) -> String {
@@ -309,7 +198,7 @@ impl<'p> SlowAnswer<'p> {
         )
     }
 
-    fn late_first(&self, step: &PlayedStep<'_>, change: &Mask, first: &First, answer_ms: f64) -> Observation {
+    fn late_first(&self, step: &PlayedStep<'_>, asked: &AskedFor, first: FirstAnswer, answer_ms: f64) -> Observation {
         let display = &self.plan.display;
         let update = &step.updates[first.update];
         let too_little = match first.before_px {
@@ -332,18 +221,21 @@ impl<'p> SlowAnswer<'p> {
                 wording::ms(update.first_visible_ms - update.times.start_ms),
                 display.modes[update.mode].name
             ),
-            help: self.first_help(step, change, update, answer_ms),
+            help: self.first_help(step, asked, update, answer_ms),
             ..self.first_observation(answer_ms)
         }
     }
 
-    fn first_help(&self, step: &PlayedStep<'_>, change: &Mask, update: &PlayedUpdate, answer_ms: f64) -> String {
+    fn first_help(&self, step: &PlayedStep<'_>, asked: &AskedFor, update: &PlayedUpdate, answer_ms: f64) -> String {
+        if asked.change.is_empty() {
+            return NOTHING_TO_SHOW.to_owned();
+        }
         if update.times.wait_ms > 0.0 && answer_ms - update.times.wait_ms <= self.first_ms {
             return "let the earlier update end sooner, with a quicker mode or a smaller window, or start no update \
                     when a person may act soon"
                 .to_owned();
         }
-        let answer = self.answering(step, change).first(self.first_ms);
+        let answer = self.answering(step, asked).first(self.first_ms);
         match answer.filter(|answer| is_sooner(answer.first_ms, answer_ms - update.times.wait_ms, self.first_ms)) {
             None => self.allow_first(),
             Some(answer) if answer.first_ms <= self.first_ms => answer.first_words(self.greys_ms),
@@ -365,7 +257,7 @@ impl<'p> SlowAnswer<'p> {
         }
     }
 
-    fn late_whole(&self, step: &PlayedStep<'_>, change: &Mask, last: usize, answer_ms: f64) -> Observation {
+    fn late_whole(&self, step: &PlayedStep<'_>, asked: &AskedFor, last: usize, answer_ms: f64) -> Observation {
         let update = &step.updates[last];
         Observation {
             message: format!(
@@ -376,7 +268,7 @@ impl<'p> SlowAnswer<'p> {
             ),
             help: format!(
                 "{}; an answer that is complete within {} ms does not interrupt a person's thought",
-                self.whole_help(step, change, update, answer_ms),
+                self.whole_help(step, asked, update, answer_ms),
                 wording::ms(self.whole_ms)
             ),
             figures: vec![("whole_ms", answer_ms), ("limit_ms", self.whole_ms)],
@@ -386,7 +278,10 @@ impl<'p> SlowAnswer<'p> {
         }
     }
 
-    fn whole_help(&self, step: &PlayedStep<'_>, change: &Mask, update: &PlayedUpdate, answer_ms: f64) -> String {
+    fn whole_help(&self, step: &PlayedStep<'_>, asked: &AskedFor, update: &PlayedUpdate, answer_ms: f64) -> String {
+        if asked.change.is_empty() {
+            return NOTHING_TO_SHOW.to_owned();
+        }
         let wait_ms = update.times.wait_ms;
         if wait_ms > 0.0 && answer_ms - wait_ms <= self.whole_ms {
             return format!(
@@ -395,7 +290,7 @@ impl<'p> SlowAnswer<'p> {
                 wording::ms(wait_ms)
             );
         }
-        let answer = self.answering(step, change).whole(self.whole_ms);
+        let answer = self.answering(step, asked).whole(self.whole_ms);
         match answer.filter(|answer| is_sooner(answer.whole_ms, answer_ms - wait_ms, self.whole_ms)) {
             None => {
                 "no mode of this display can complete these pixels sooner: change less, or raise `whole_ms` if the \

@@ -8,7 +8,7 @@ use super::{
 use crate::{
     change::Mask,
     display::WhenBusy,
-    finding::{Observation, Sink, StepField, Where},
+    finding::{Figure, Margin, Observation, Sink, StepField, Where},
     geometry::Rect,
     panel::{Lost, PlayedStep, PlayedUpdate, WaitsFor},
     plan::{Plan, WindowAsk},
@@ -61,8 +61,27 @@ impl<'p> UpdateLost<'p> {
                 ("later_ms", later_ms),
                 ("missing_px", missing.count() as f64),
             ],
+            margin: self.margin(missed),
             ..Observation::default()
         }
+    }
+
+    /// Of the time that the update in the way takes from its start on, and of how much of that has passed when this one needs it
+    /// to be over; `None` if only the link, or a line of the pen, is in the way.
+    fn margin(&self, missed: Missed<'_, '_>) -> Option<Margin> {
+        let Missed { step, index, update, lost } = missed;
+        let display = &self.plan.display;
+        let needs_ms = match lost.busy {
+            WaitsFor::Link if !display.link.waits_for_panel => return None,
+            WaitsFor::Link => update.times.send_ms,
+            _ => update.times.send_ms + display.link.transfer_ms(update.transfer_px),
+        };
+        let own = step.updates[..index].iter().find(|one| same_time(one.times.finish_ms, lost.until_ms));
+        let earlier = || self.running.0.iter().find(|update| same_time(update.finish_ms, lost.until_ms));
+        let started_ms = own
+            .map(|own| own.times.start_ms)
+            .or_else(|| earlier().map(|update| update.finish_ms - update.duration_ms))?;
+        Margin::of(Figure::Durations, lost.until_ms - started_ms, needs_ms - started_ms, display)
     }
 
     /// Reports updates that a device began and never finished, as far as its trace says.

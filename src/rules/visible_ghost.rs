@@ -27,7 +27,6 @@ const CLEANER: &str = "the place is clean, and looks off because the rest of its
 fn observation(group: &Group, groups: &GhostGroups<'_>) -> Observation {
     let State { count, pixels, rim_px, worst_l, ref origin, .. } = group.worst;
     let origin = if group.worst.is_cleaner() { CLEANER } else { origin };
-    let when = group.at_its_worst();
     let (worst, area) = (wording::figure(worst_l), wording::area(pixels, &groups.plan.display));
     let undriven = match rim_px {
         0 => String::new(),
@@ -35,10 +34,9 @@ fn observation(group: &Group, groups: &GhostGroups<'_>) -> Observation {
             format!("; {rim_px} of the {pixels} px were not driven, but lie beside pixels that were")
         }
     };
-    let message = if count == 1 {
-        format!("a ghost of {worst} L* on {area}{when}: {origin}{undriven}")
-    } else {
-        format!("{count} ghosts of up to {worst} L* on {area}{when}; the strongest: {origin}{undriven}")
+    let message = |when: &str| match count {
+        1 => format!("a ghost of {worst} L* on {area}{when}: {origin}{undriven}"),
+        _ => format!("{count} ghosts of up to {worst} L* on {area}{when}; the strongest: {origin}{undriven}"),
     };
     groups.observation(group, message, "ghosts")
 }

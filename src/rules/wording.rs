@@ -31,7 +31,16 @@ pub(super) fn figures_apart(value: f64, limit: f64) -> [String; 2] {
         return usual;
     }
     let exact = |digits: usize| [value, limit].map(|value| format!("{value:.digits$}"));
-    (3..9).map(exact).find(|[value, limit]| value != limit).unwrap_or_else(|| exact(9))
+    // Beyond that, only rounding is left: every digit, as short as possible.
+    (3..9)
+        .map(exact)
+        .find(|[value, limit]| value != limit)
+        .unwrap_or_else(|| [value, limit].map(|value| value.to_string()))
+}
+
+/// That a figure is an estimate, and how good; nothing if the display does not say how sure it is, or is quite sure.
+pub(crate) fn estimate(factor: Option<f64>) -> Option<String> {
+    factor.filter(|factor| *factor > 1.0).map(|factor| format!("an estimate, good to a factor of {factor}"))
 }
 
 /// Milliseconds: whole ones from ten on, otherwise tenths where there are any.
@@ -201,5 +210,6 @@ mod tests {
         assert_eq!(figures_apart(1.1999, 1.2), ["1.1999", "1.2000"]);
         assert_eq!(figures_apart(119.6, 120.0), ["119.600", "120.000"]);
         assert_eq!(figures_apart(2.0, 2.0), ["2.00", "2.00"]);
+        assert_eq!(figures_apart(0.1 + 0.2, 0.3), ["0.30000000000000004", "0.3"]);
     }
 }

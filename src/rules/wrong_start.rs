@@ -44,11 +44,13 @@ impl<'p> WrongStart<'p> {
     fn observation(&self, seen: Seen, how: &str, mode: &Mode, now_c: f64) -> Observation {
         let Seen { pixels, rect } = seen;
         let display = &self.plan.display;
+        let estimate = wording::estimate(display.residue_certainty(mode));
+        let estimate = estimate.map_or(String::new(), |words| format!(" ({words})"));
         Observation {
             rect: Some(rect),
             message: format!(
                 "{} are {how} `{}` from a level that it cannot start from (it can start from {}): a ghost of about {} \
-                L* stays",
+                L*{estimate} stays",
                 wording::area(pixels, display),
                 mode.name,
                 wording::levels(mode.from, display),

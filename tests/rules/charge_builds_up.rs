@@ -71,3 +71,18 @@ fn part_of_a_swing_gathers_its_part_of_the_impulse() {
     };
     assert_eq!((found(0.466), found(0.467)), (1, 0));
 }
+
+#[test]
+fn what_is_a_little_over_the_limit_reads_so() {
+    let found = |limit: f64| {
+        let display = format!(
+            r#"{{ "limits": {{ "net_impulse_vs": {limit} }}, "modes": [{{ "name": "quick", "impulse_vs": {{ "lighter": 1, "darker": 0.25 }} }}] }}"#
+        );
+        // To black and back: 1.25 V s.
+        let plan = r#"{ "steps": [{ "screen": "a.png", "updates": [{ "mode": "quick" }] },
+            { "screen": "b.png", "after_ms": 900, "updates": [{ "mode": "quick" }] }] }"#;
+        told(&review(&[("a.png", SQUARE), ("b.png", WHITE)], &display, plan), "charge-builds-up").concat()
+    };
+    assert!(found(1.2).contains("up to 1.25 V s; the display allows 1.20 V s"), "{}", found(1.2));
+    assert!(found(1.2499).contains("up to 1.2500 V s; the display allows 1.2499 V s"), "{}", found(1.2499));
+}

@@ -5,7 +5,7 @@ use stillpage::rules::Example;
 
 use crate::{
     common::{Folder, WHITE},
-    edges::{Edge, hold, square},
+    edges::{Edge, hold, review, square},
     flashing::{LARGE, black, found},
 };
 
@@ -169,4 +169,31 @@ fn a_cleaning_that_comes_too_soon_after_what_changed_is_told_when_it_may_come() 
     // The quick update ends after 120.1 ms.
     assert!(help.starts_with("set `after_ms` of step 1 to at least 1121, so that it begins a second after"), "{help}");
     assert_eq!(report(1121), serde_json::json!([]));
+}
+
+#[test]
+fn the_number_that_is_told_is_that_of_the_whole_area() {
+    // 2 flashes of 300 ms each, three times one after the other: all 64 px of the first two windows have 4 within a second, the
+    // 16 px of the third 6. A pixel has 6.4516 mm2, 0.00016129 sr from 200 mm: 64 px are 0.0103 sr, 16 px 0.0026 sr.
+    let last = |sr: &str| {
+        let display = format!(r#"{{ {LARGE}, "modes": [{{ "name": "grey", "flashes": 2, "duration_ms": 300 }}] }}"#);
+        let window = |height: u32| format!(r#"{{ "updates": [{{ "mode": "grey", "window": [0, 0, 8, {height}] }}] }}"#);
+        let steps = [window(8), window(8), window(2)].join(", ");
+        let plan = format!(r#"{{ "rules": {{ "flashes-too-fast": {{ "sr": {sr} }} }}, "steps": [{steps}] }}"#);
+        let found = review(&[("white.png", WHITE)], &display, &plan);
+        let findings = found["findings"].as_array().unwrap();
+        let of_last = |finding: &&Value| finding["rule"] == "flashes-too-fast" && finding["step"] == 2;
+        findings.iter().find(of_last).unwrap_or_else(|| panic!("{found}")).clone()
+    };
+    for (sr, flashes, px, margin) in [("0.006", 4, 64, 4.0 / 3.0), ("0.002", 6, 16, 2.0)] {
+        let finding = last(sr);
+        let message = finding["message"].as_str().unwrap();
+        let words = format!("there are {flashes} flashes within one second on {px} px ");
+        assert!(message.contains(&words), "{message}");
+        assert!((finding["margin"].as_f64().unwrap() - margin).abs() < 1e-4, "{finding}");
+        assert_eq!(
+            (&finding["figures"]["flashes"], &finding["figures"]["px"]),
+            (&f64::from(flashes).into(), &f64::from(px).into())
+        );
+    }
 }

@@ -124,3 +124,25 @@ fn a_highlighter_drawn_in_black_leaves_its_line() {
     let (findings, _) = play("tablet-10in3", &folder, &steps);
     assert!(findings.contains(&"ink-under-grey warning".to_owned()), "{findings:?}");
 }
+
+#[test]
+fn black_and_white_ink_of_one_step_are_two_ghosts() {
+    let mut display = marker_display();
+    display["modes"][2]["residue"]["darker"] = json!(0.3);
+    let page = [("bands.png", screen(&[([4, 13, 56, 6], 'b'), ([4, 22, 56, 6], '4')]))];
+    let white = json!({ "points": [[8, 25, 0], [40, 25, 120]], "width_px": 6, "mode": "quick", "shade": "white" });
+    // The bands are clean, and both inks are driven back to what stands there.
+    let steps = json!([
+        { "screen": "bands.png", "updates": [{ "mode": "full" }] },
+        { "after_ms": 3000, "strokes": [stroke(40, 6.0), white], "updates": quick(&json!("changed")) }
+    ]);
+    let found = findings("ink-under-grey", &display, &page, &steps);
+    assert_eq!(found.len(), 2, "{found:?}");
+    for (finding, ink) in found.iter().zip(["black", "white"]) {
+        let message = finding["message"].as_str().unwrap();
+        assert!(message.contains(&format!("the pen drew solid {ink} where")), "{message}");
+        let figure = |name: &str| finding["figures"][name].as_f64().unwrap();
+        let margin = finding["margin"].as_f64().unwrap();
+        assert!((margin - figure("worst_l") / figure("limit_l")).abs() < 1e-3, "{finding}");
+    }
+}

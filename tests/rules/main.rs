@@ -40,6 +40,7 @@ mod needless_flash;
 mod never_idle;
 mod never_shown;
 mod no_windows_here;
+mod nothing_changes;
 mod outline_left;
 mod outside_temperature;
 mod over_budget;

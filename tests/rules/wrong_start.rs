@@ -4,7 +4,7 @@ use serde_json::json;
 
 use crate::{
     common::SQUARE,
-    edges::{Edge, hold, screens, square_of},
+    edges::{Edge, hold, review, screens, square_of, told},
     pen::{findings, pen_display, screen, stroke},
 };
 
@@ -50,4 +50,16 @@ fn ink_that_the_controller_draws_starts_somewhere_too() {
     assert_eq!(over_grey[0]["box"], json!([16, 15, 33, 2]), "{over_grey:?}");
     assert_eq!(found('.', "two-level").len(), 0, "white is a level that it can start from");
     assert_eq!(found('8', "any").len(), 0, "this ink starts from any");
+}
+
+#[test]
+fn the_ghost_that_it_leaves_is_an_estimate_where_the_display_says_how_good() {
+    let message = |certainty: &str| {
+        let display = format!(r#"{{ "modes": [{{ "name": "quick", "from": "two-level" }}]{certainty} }}"#);
+        let plan = r#"{ "begins": { "screen": "a.png" }, "steps": [{ "screen": "b.png", "updates": [{ "mode": "quick" }] }] }"#;
+        told(&review(&[("a.png", &square_of("8")), ("b.png", SQUARE)], &display, plan), "wrong-start").concat()
+    };
+    let (known, unknown) = (message(r#", "certainty": { "residue": 4 }"#), message(""));
+    assert!(known.contains("a ghost of about 3.00 L* (an estimate, good to a factor of 4) stays |"), "{known}");
+    assert!(unknown.contains("a ghost of about 3.00 L* stays |"), "{unknown}");
 }

@@ -195,7 +195,9 @@ fn following_rules(following: &[&Finding]) -> Option<String> {
     }
     let words = |finding: &&Finding| {
         let there = following_words(finding).map_or(String::new(), |words| format!(": {}", readable(&words)));
-        format!("{} ({}) at {}{there}", finding.rule, finding.severity.word(), readable(&place_words(finding)))
+        let estimate = if estimate_words(finding).is_some() { ", an estimate" } else { "" };
+        let level = finding.severity.word();
+        format!("{} ({level}{estimate}) at {}{there}", finding.rule, readable(&place_words(finding)))
     };
     listed(&rules.iter().map(words).collect::<Vec<_>>(), "; ", "more")
 }
@@ -283,7 +285,7 @@ fn write_worst(
     Ok(left_out)
 }
 
-/// What, where, and what to do; that last only where there is room for it.
+/// What, where, what to do, and how sure it is; those last only where there is room for them.
 fn short_cause(plan: &ReviewedPlan, cause: &Cause<'_>, is_brief: bool, style: TextStyle) -> String {
     let finding = cause.finding;
     let (mark, paint) = (underline::sign(shade(finding.severity)), Paint::new(style.colour));
@@ -295,6 +297,10 @@ fn short_cause(plan: &ReviewedPlan, cause: &Cause<'_>, is_brief: bool, style: Te
     if !finding.help.is_empty() && !is_brief {
         let first = format!("    {} ", paint.name("help:"));
         text.push_str(&underline::wrapped(&readable(&one_line(&finding.help)), style.width, &first, "          "));
+        text.push('\n');
+    }
+    if let Some(words) = estimate_words(finding).filter(|_| !is_brief) {
+        text.push_str(&underline::wrapped(&words, style.width, "    ", "    "));
         text.push('\n');
     }
     text

@@ -7,8 +7,8 @@ use std::io::{self, Write};
 use super::super::{
     Gate, PlanOutcome, PlanReport, ReviewedPlan, RunReport,
     sentences::{
-        at_temperature, count, extent, gone_words, known_by_rule, longest_answer, margin_lines, place_words,
-        played_of_flow, verdict_lines,
+        at_temperature, count, estimate_note, extent, gone_words, known_by_rule, longest_answer, margin_lines,
+        place_words, played_of_flow, verdict_lines,
     },
 };
 use super::underline::wrapped;
@@ -131,7 +131,8 @@ fn figures(summary: &Summary) -> Option<String> {
         parts.push(format!("{:.3} mW on average with standby", power.mean_mw));
         parts.extend(power.days.map(|days| format!("{days:.0} days per charge")));
     }
-    (summary.seconds > 0.0).then(|| parts.join(", "))
+    let energy = if summary.energy_mj > 0.0 { estimate_note(summary.energy_factor) } else { String::new() };
+    (summary.seconds > 0.0).then(|| format!("{}{energy}", parts.join(", ")))
 }
 
 /// Whether a plan passes the gate; nothing where there is none.

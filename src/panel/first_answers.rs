@@ -10,7 +10,7 @@ use crate::{
 };
 
 /// Less than this of a change is no answer, unless it is all of it. Common practice, no source.
-const ANSWER_MM2: f64 = 1.0;
+pub(crate) const ANSWER_MM2: f64 = 1.0;
 
 /// What a step that a person asked for is to show, and how much of it is an answer.
 #[derive(Clone, Debug)]

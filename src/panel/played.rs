@@ -187,6 +187,12 @@ impl PlayedUpdate {
     pub fn changes_something(&self) -> bool {
         self.moves_levels
     }
+
+    /// Whether pixels differ from memory and some are driven, whether anything is seen of it or not: that is what the facts of a
+    /// step call a change.
+    pub fn drives_a_change(&self) -> bool {
+        self.changed_px > 0 && self.driven_px > 0
+    }
 }
 
 impl PlayedStep<'_> {
@@ -214,7 +220,7 @@ impl PlayedStep<'_> {
 
     /// When something changes to be seen, ms since the plan began; `None` if no update of the step changes anything.
     pub fn first_visible_ms(&self) -> Option<f64> {
-        let changing = self.updates.iter().filter(|update| update.changes_something());
+        let changing = self.updates.iter().filter(|update| update.drives_a_change());
         changing.map(|update| update.first_visible_ms).reduce(f64::min)
     }
 

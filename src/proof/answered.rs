@@ -5,10 +5,7 @@
 use std::{collections::HashMap, thread};
 
 use super::{behaviour::Parts, cells::Cell};
-use crate::display::Display;
-
-/// Less than this of a change is no answer, unless it is all of it. Common practice, no source.
-const ANSWER_MM2: f64 = 1.0;
+use crate::{display::Display, panel::ANSWER_MM2};
 
 /// What answers a move.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]

@@ -87,7 +87,7 @@ pub(super) struct Effect {
     pub(super) is_left: bool,
     /// Whether what is in memory is shown afterwards.
     pub(super) is_right: bool,
-    /// In which drives it gets another level, one bit each.
+    /// In which drives it differs from memory before, one bit each.
     pub(super) changes: u32,
 }
 
@@ -600,10 +600,12 @@ impl Run {
         let own = treatment.own;
         let level = self.shown.levels[0];
         let aim = if is_sent(&own) { Some(way.aim(level, own.after)) } else { None };
+        if is_sent(&own) && level != own.after {
+            self.changes |= 1 << at;
+        }
         let pushes = self.neighbours(way, at, treatment, is_sent);
         if let Some((aim, end)) = aim.and_then(|aim| Some((aim, aim.end?))) {
             self.links.push(Link::Swing(way.law.swing(level, end, aim.is_wrong_start)));
-            self.changes |= u32::from(end != level) << at;
             self.shown.levels[0] = end;
             self.count(way.cleans);
             return;

@@ -418,9 +418,10 @@ impl Part {
             let kind = &parts.kinds.list[*kind as usize];
             let (mut level, after) = (cell.levels[kind.before], cell.levels[kind.after]);
             for (at, drive) in kind.drives.iter().enumerate().filter(|(_, drive)| cell.is_inside(drive.region)) {
-                let end = parts.kinds.ways[drive.way].aim(level, after).end.unwrap_or(level);
-                *changes |= u32::from(end != level) << at;
-                level = end;
+                if level != after {
+                    *changes |= 1 << at;
+                    level = parts.kinds.ways[drive.way].aim(level, after).end.unwrap_or(level);
+                }
             }
         }
     }

@@ -110,12 +110,12 @@ impl<'m> Walker<'m> {
                 self.glass.remind(&sent.covered);
             }
             let before = self.glass.nominal.clone();
-            self.glass.update(drive(self.made, sent), &sent.covered, does.memory);
+            let tally = self.glass.update(drive(self.made, sent), &sent.covered, does.memory);
             let times = self.queue.host(self.now_ms, sent.covered.clone(), sent.for_ms, pictures, &mut sent_ms);
             self.finished_ms = self.finished_ms.max(times.finish_ms);
             self.flashes.see(&self.made.display.ink, sent, [&before, &self.glass.nominal], times.start_ms);
             seen.wait_ms = seen.wait_ms.max(times.wait_ms);
-            if before != self.glass.nominal {
+            if tally.changed > 0 {
                 seen.answer_ms = seen.answer_ms.min(times.start_ms + sent.for_ms / 4.0 - self.now_ms);
                 seen.finish_ms = seen.finish_ms.max(times.finish_ms - self.now_ms);
             }

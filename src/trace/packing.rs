@@ -3,6 +3,7 @@
 
 use super::pgm::read_pgm;
 use crate::{
+    display::shipped,
     geometry::{Rotation, Size},
     screen::{Pixels, ScreenFault, png_pixels},
 };
@@ -90,7 +91,7 @@ impl Raw {
         let row_bytes = self.row_bytes.filter(|_| !is_part).unwrap_or(tight_row(size, self.bits_per_px));
         let wanted = self.skip_bytes + row_bytes * u64::from(size.height);
         if bytes.len() as u64 != wanted {
-            return Err(self.wrong_length(bytes.len() as u64, wanted, row_bytes, size));
+            return Err(self.wrong_length(bytes.len() as u64, wanted, row_bytes, size, is_part));
         }
         greys.clear();
         greys.resize(size.pixels() as usize, 0);
@@ -119,7 +120,7 @@ impl Raw {
         })
     }
 
-    fn wrong_length(&self, is: u64, wanted: u64, row_bytes: u64, size: Size) -> ScreenFault {
+    fn wrong_length(&self, is: u64, wanted: u64, row_bytes: u64, size: Size, is_part: bool) -> ScreenFault {
         let skipped = if self.skip_bytes > 0 { format!("{} bytes and ", self.skip_bytes) } else { String::new() };
         let message = format!(
             "the raw frame has {is} bytes, but {skipped}{} rows of {row_bytes} bytes make {wanted} ({size} px at {} bits \
@@ -130,11 +131,16 @@ impl Raw {
             let help = "look for a full storage, or for power that was lost while the device wrote it";
             return ScreenFault::new(message, help);
         }
-        let help = self.likely_reading(is, size).unwrap_or_else(|| {
-            "check `size_px`, `bits_per_px`, `row_bytes` and `skip_bytes` of the header's `frames`; the file of a part needs \
-             the `window` of that part"
-                .into()
-        });
+        let help = self.likely_reading(is, size);
+        let own_length = |size: Size| self.skip_bytes + tight_row(size, self.bits_per_px) * u64::from(size.height);
+        let (fit, others) = other_displays(|size| own_length(size).abs_diff(is));
+        let help = match help {
+            Some(help) if fit && !is_part => format!("{help}; or {others}"),
+            Some(help) => help,
+            None if is_part => format!("{CHECK}; the file of a part needs the `window` of that part"),
+            None if fit => format!("{others}; otherwise {CHECK}"),
+            None => format!("{CHECK}; the file of a part needs the `window` of that part; or {others}"),
+        };
         ScreenFault::new(message, help)
     }
 
@@ -163,6 +169,32 @@ impl Raw {
         let is_swapped = tight_row(swapped, self.bits_per_px) * u64::from(swapped.height) == rows;
         is_swapped.then(|| format!("{swapped} px would fit: set `turned` to 90 or 270"))
     }
+}
+
+/// What to look at where no reading of a file is likely.
+const CHECK: &str = "check `size_px`, `bits_per_px`, `row_bytes` and `skip_bytes` of the header's `frames`";
+
+/// As many displays are proposed.
+const MOST_DISPLAYS: usize = 3;
+
+/// That the display may be the wrong one, in words, with those of the program that are as near as any; and whether these fit.
+pub(super) fn other_displays(distance: impl Fn(Size) -> u64) -> (bool, String) {
+    let mut known: Vec<(u64, &str, Size)> = shipped::sizes().map(|(name, size)| (distance(size), name, size)).collect();
+    known.sort_by_key(|(distance, ..)| *distance);
+    let fits = known.first().is_some_and(|(distance, ..)| *distance == 0);
+    let most = if fits { MOST_DISPLAYS } else { 1 };
+    let near = known.iter().take(most).take_while(|(distance, ..)| (*distance == 0) == fits);
+    let near: Vec<String> = near.map(|(_, name, size)| format!("`{name}` ({size} px)")).collect();
+    let near = near.join(", ");
+    let words = if fits {
+        format!("the display may be the wrong one: these files would fit {near}")
+    } else {
+        format!(
+            "the display may be the wrong one: none that comes with the program has this size, and the nearest is {near}; \
+             describe yours in a file of its own, `based_on` one of them"
+        )
+    };
+    (fits, words)
 }
 
 /// Bytes of padding of a row that are worth proposing.

@@ -65,6 +65,9 @@ impl Asks {
     /// What is asked, in a few words.
     pub fn in_short(&self) -> String {
         match self {
+            Self::Later(later) if later.is_of_a_trace() => {
+                format!("send it at least {} ms after the step before", later.after_ms())
+            }
             Self::Later(later) => format!("set `after_ms` to at least {}", later.after_ms()),
             Self::Cleaning(cleaning) => cleaning.in_short(),
             Self::Quiet(_) => self.words(),
@@ -87,11 +90,22 @@ impl Later {
         self.most.map_or(self.own_ms, |(ms, _)| ms)
     }
 
+    /// Whether it is asked of a firmware whose trace was read, and not of a plan.
+    fn is_of_a_trace(&self) -> bool {
+        self.step.starts_with("/lines")
+    }
+
     fn words(&self) -> String {
         let Self { name, own_ms, most, .. } = self;
         let why = most
             .map_or(String::new(), |(_, rule)| format!(" (`{rule}` needs that much; {own_ms} would be enough here)"));
-        format!("set `after_ms` of {name} to at least {}{why}", self.after_ms())
+        match self.is_of_a_trace() {
+            true => format!(
+                "send the updates of {name} at least {} ms after those of the step before{why}",
+                self.after_ms()
+            ),
+            false => format!("set `after_ms` of {name} to at least {}{why}", self.after_ms()),
+        }
     }
 }
 

@@ -216,9 +216,7 @@ impl<'p> GhostGroups<'p> {
         let shown_in = group.shown_in.filter(|mode| *mode != removal.mode());
         let until_then = match shown_in {
             // A mode that cleans is too slow for an answer.
-            Some(_) if answers => {
-                "; accept that it is seen until then, because the answer must come at once".to_owned()
-            }
+            Some(_) if answers => "; it is seen until then, because the answer must come first".to_owned(),
             Some(mode) => format!(
                 "; until then it is seen: to prevent that, use `{}` instead of `{}` at step {begin}, or accept it",
                 name(removal.mode()),

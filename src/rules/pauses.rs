@@ -118,7 +118,7 @@ impl Pauses {
             Pause::After(step) => {
                 format!("in the pause after step {step} (at least {} ms after it)", wording::ms(self.quiet_ms))
             }
-            Pause::AtTheEnd(_) => "in a step after the last one".to_owned(),
+            Pause::AtTheEnd(step) => format!("after the last step (step {step})"),
         }
     }
 }

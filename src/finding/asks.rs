@@ -99,12 +99,11 @@ impl Later {
         let Self { name, own_ms, most, .. } = self;
         let why = most
             .map_or(String::new(), |(_, rule)| format!(" (`{rule}` needs that much; {own_ms} would be enough here)"));
-        match self.is_of_a_trace() {
-            true => format!(
-                "send the updates of {name} at least {} ms after those of the step before{why}",
-                self.after_ms()
-            ),
-            false => format!("set `after_ms` of {name} to at least {}{why}", self.after_ms()),
+        let ms = self.after_ms();
+        if self.is_of_a_trace() {
+            format!("send the updates of {name} at least {ms} ms after those of the step before{why}")
+        } else {
+            format!("set `after_ms` of {name} to at least {ms}{why}")
         }
     }
 }

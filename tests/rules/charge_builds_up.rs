@@ -61,11 +61,11 @@ fn the_help_names_the_mode_that_pushes_back() {
     assert_eq!(help(r#"{ "lighter": -1, "darker": -0.25 }"#, r#"{ "lighter": 1, "darker": -0.5 }"#), back);
     assert!(
         help(to_white, r#"{ "lighter": 1, "darker": -1 }"#)
-            .starts_with("no mode of this display pushes it back: use `grey`")
+            .starts_with("no mode of this display is known to push it back: use `grey`")
     );
     assert_eq!(
         help(to_white, to_white),
-        "no mode of this display pushes it back: ask the panel maker for one that does"
+        "no mode of this display is known to push it back: ask the panel maker for one that does"
     );
 }
 

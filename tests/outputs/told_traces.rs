@@ -1,6 +1,5 @@
 //! Stories of traces: they speak of the lines and the clock of the device, of what its firmware should do, and of what is taken
 //! for granted about its controller.
-#![expect(clippy::unwrap_used, reason = "a test stops at what must not happen")]
 
 use serde_json::{Value, json};
 

@@ -27,6 +27,7 @@ use crate::{
     },
     rules::Selection,
     source::Fault,
+    trace::time_of_day,
 };
 
 /// What `explain` takes.
@@ -129,6 +130,7 @@ fn run(arguments: &ExplainArguments) -> Result<(), Vec<Fault>> {
     let story = tell(plan, screens, cores(), &question).map_err(|none| match none {
         NoStory::Broken(broken) => faults_of_screens(&plan.source, screens, broken),
         NoStory::NoStep(last) => vec![no_step(arguments, last)],
+        NoStory::NoTime { last, at_ms } => vec![no_time(arguments, plan, last, at_ms)],
     })?;
     if let Some(out) = arguments.out.iter().chain(&arguments.html).find(|out| subject.inputs.reads(&real(out))) {
         let message = "the plan uses this file, which would be overwritten";
@@ -233,6 +235,17 @@ fn no_step(arguments: &ExplainArguments, last: Option<u64>) -> Fault {
             fault(arguments, message, format!("steps count from 0; the last one is {last}"))
         }
     }
+}
+
+/// That a time lies after the last step.
+fn no_time(arguments: &ExplainArguments, plan: &Plan, last: u64, at_ms: f64) -> Fault {
+    let asked = arguments.when.as_deref().unwrap_or_default();
+    let begins_ms = plan.recorded.as_ref().and_then(|recorded| recorded.begins_at_ms);
+    let moment = begins_ms.map_or_else(|| format!("{} s", at_ms / 1000.0), |begins_ms| time_of_day(begins_ms + at_ms));
+    let message = format!("`--when {asked}` lies after the end: the last step is step {last}, at {moment}");
+    let help = "count seconds since the beginning, not the counts of the device's own clock; for what stays on the panel after \
+                the last step, ask with";
+    fault(arguments, message, format!("{help} `--step {last}`"))
 }
 
 fn fault(arguments: &ExplainArguments, message: impl Into<String>, help: impl Into<String>) -> Fault {

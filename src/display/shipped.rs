@@ -1,5 +1,7 @@
 //! The display descriptions that ship with the program, as texts.
 
+use crate::geometry::Size;
+
 /// Name and text of every shipped description, in the order of the list that users see.
 pub const SHIPPED: [(&str, &str); 15] = [
     ("label-2in1", include_str!("shipped/label-2in1.display.json")),
@@ -33,6 +35,16 @@ pub fn drawing_of(name: &str) -> Option<&'static str> {
 /// The text of a shipped description.
 pub fn text_of(name: &str) -> Option<&'static str> {
     SHIPPED.iter().find(|(shipped, _)| *shipped == name).map(|(_, text)| *text)
+}
+
+/// The names of the shipped descriptions that give a size, with that size in pixels: those that only change another are left
+/// out.
+pub fn sizes() -> impl Iterator<Item = (&'static str, Size)> + Clone {
+    SHIPPED.iter().filter_map(|(name, text)| {
+        let (sides, _) = text.split_once("\"size_px\": [")?.1.split_once(']')?;
+        let (width, height) = sides.split_once(',')?;
+        Some((*name, Size { width: width.trim().parse().ok()?, height: height.trim().parse().ok()? }))
+    })
 }
 
 /// The names of the shipped descriptions.

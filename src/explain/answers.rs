@@ -5,15 +5,16 @@
 
 use super::{
     complaint::Complaint,
-    happened::{Event, SentHere},
-    lasting::{lasting, name_of_step, name_with, pixels_show, windows_words},
+    happened::{Event, SentHere, Stay},
+    lasting::{lasting, name_of_step, pixels_show, these, windows_words},
     story_parts::{GhostHere, Story},
 };
 use crate::{
-    display::Mode,
+    display::{Mode, WhenBusy},
+    finding::{Asks, Cleaning, Finding},
     geometry::{Rotation, Window},
     plan::{Plan, Power, Update, WindowAsk},
-    rules::wording::{cleaning_modes, counted, one_of, window},
+    rules::wording::{cleaning_modes, counted, kind, one_of, window},
 };
 
 /// What there is to say about a complaint, a sentence or two each.
@@ -68,6 +69,20 @@ impl About<'_> {
         (!names.is_empty()).then(|| one_of(&names))
     }
 
+    /// What was played: a plan or a trace.
+    fn kind(&self) -> &'static str {
+        kind(self.plan)
+    }
+
+    fn is_trace(&self) -> bool {
+        self.plan.recorded.is_some()
+    }
+
+    /// The field of a plan by which the old picture is sent along, in brackets; a trace has none.
+    fn with_old(&self) -> &'static str {
+        if self.is_trace() { "" } else { " (`with_old`)" }
+    }
+
     /// The modes that clean, to choose one from.
     fn cleaning_modes(&self) -> Option<String> {
         let names = cleaning_modes(&self.plan.display);
@@ -79,7 +94,7 @@ impl About<'_> {
     }
 
     fn name(&self, event: &Event) -> String {
-        name_with(event.step, event.label.as_deref(), self.plan)
+        name_of_step(event.step, self.plan)
     }
 
     fn flicker(&self) -> Vec<String> {
@@ -101,13 +116,15 @@ impl About<'_> {
     }
 
     fn border(&self) -> Vec<String> {
-        let mut answers = vec!["this cannot be answered from your plan".to_owned(), BORDER.to_owned()];
+        let mut answers = vec![format!("this cannot be answered from your {}", self.kind()), BORDER.to_owned()];
         let flashing = self.flashing();
         if let [.., (_, sent)] = &flashing[..] {
             answers.push(format!(
-                "your plan sends {} here in this time, the last in `{}`. If your controller drives the border with each of \
+                "your {} sends {} here within {}, the last in `{}`. If your controller drives the border with each of \
                  them, the border blinks as often",
+                self.kind(),
                 counted(flashing.len() as u64, "update that flashes", "updates that flash"),
+                these(self.story.before_ms),
                 self.mode(sent).name
             ));
         }
@@ -136,11 +153,12 @@ impl About<'_> {
     }
 
     fn nothing_flashed(&self) -> Vec<String> {
-        let mut answers = vec!["no update flashes here in this time".to_owned()];
+        let within = these(self.story.before_ms);
+        let mut answers = vec![format!("no update flashes here within {within}")];
         let changing = self.sent().filter(|(_, sent)| sent.changed_here_px > 0).count();
         if changing > 2 {
             answers.push(format!(
-                "the picture here changes {changing} times in this time: content that changes back and forth is seen as \
+                "the picture here changes {changing} times within {within}: content that changes back and forth is seen as \
                  flicker, although no update flashes"
             ));
         }
@@ -192,10 +210,13 @@ impl About<'_> {
             (count, _) => format!("{count} of them are the first after the panel {state}{before}"),
         };
         let advice = if power.loses(self.plan.display.memory) {
-            "the controller forgets its picture then. If the host keeps the old picture and sends it along with the new one \
-             (`with_old`), an update without a flash is enough"
+            format!(
+                "the controller forgets its picture then. If the host keeps the old picture and sends it along with the new \
+                 one{}, an update without a flash is enough",
+                self.with_old()
+            )
         } else {
-            "the controller keeps its picture then, so waking needs no flash"
+            "the controller keeps its picture then, so waking needs no flash".to_owned()
         };
         let counter = "the firmware should count its updates since the last cleaning in memory that survives sleep, and clean \
                        only when that count is high enough";
@@ -243,7 +264,9 @@ impl About<'_> {
                 (false, Some(step)) => {
                     format!("an older picture shines through, last drawn by {}: the ghost", self.step_named(step))
                 }
-                (false, None) => "what was on the panel before the plan began shines through: the ghost".to_owned(),
+                (false, None) => {
+                    format!("what was on the panel before the {} began shines through: the ghost", self.kind())
+                }
             },
             ghost.worst_l,
             self.story.limit_l
@@ -255,7 +278,7 @@ impl About<'_> {
                     .to_owned(),
             );
         } else if ghost.is_lighter {
-            answers.push(lighter_because(ghost));
+            answers.push(self.lighter_because(ghost));
         }
         if ghost.updates > 3 {
             let limit = self.plan.limits.too_many_since_cleaning.updates;
@@ -263,31 +286,96 @@ impl About<'_> {
                 format!(" (the limit for this display is {})", counted(limit.value as u64, "update", "updates"))
             });
             answers.push(format!(
-                "it grows: the place has been updated {} times since it was last cleaned{}. Each time a little of the old picture \
-                 stays, and a part of what stayed before fades",
-                ghost.updates,
-                every
+                "it grows: the place has been updated {} times since it was last cleaned{every}. Each update leaves a little of \
+                 the old picture, and over so many updates more was left than has faded",
+                ghost.updates
             ));
         }
         answers.extend(self.cleaning_modes().map(|modes| self.clean_it(&modes, ghost)));
         answers
     }
 
+    /// What the findings about ghosts that are seen here ask for: each with how the place is to be cleaned.
+    fn asked_cleanings(&self) -> impl Iterator<Item = (&Finding, &Cleaning)> {
+        // Others ask for a cleaning because of a count or of the time.
+        let is_seen = |finding: &&Finding| ["worst_l", "limit_l"].iter().all(|name| finding.figures.contains_key(name));
+        self.story.findings.iter().filter(is_seen).filter_map(|finding| match &finding.asks {
+            Some(Asks::Cleaning(cleaning)) => Some((finding, cleaning)),
+            _ => None,
+        })
+    }
+
+    /// What keeps a ghost from being seen at all, as far as a finding works it out: in words that follow "to keep it from being
+    /// seen at all,".
+    fn prevention(&self, ghost: &GhostHere) -> Option<String> {
+        self.asked_cleanings().find_map(|(finding, cleaning)| match cleaning.prevention {
+            Some(prevention) => Some(prevention.words()),
+            None if cleaning.after_step < finding.step => Some(self.before_it_is_seen(cleaning, finding, ghost)),
+            None => None,
+        })
+    }
+
+    fn before_it_is_seen(&self, cleaning: &Cleaning, finding: &Finding, ghost: &GhostHere) -> String {
+        let first = format!(
+            "clean in the pause after {}, before it is first seen with {}",
+            self.step_named(cleaning.after_step),
+            self.step_named(finding.step)
+        );
+        match ghost.first.updates {
+            // How many it takes after the next cleaning follows from what is drawn then.
+            updates @ 3.. if ghost.first.step == finding.step => format!(
+                "{first}. That took {updates} updates of the place, and it may take fewer after this cleaning: clean again in \
+                 good time"
+            ),
+            _ => first,
+        }
+    }
+
     /// How to get rid of a ghost, and how often.
     fn clean_it(&self, modes: &str, ghost: &GhostHere) -> String {
-        let limit = self.plan.limits.too_many_since_cleaning.updates.map(|limit| limit.value as u64);
-        match limit.filter(|limit| u64::from(ghost.updates) > *limit) {
-            Some(limit) => format!(
-                "an update in {modes} removes it, with a flash. To keep it from being seen at all, run one in a pause at the \
-                 latest after {}",
-                counted(limit, "update", "updates")
-            ),
-            None if ghost.since.0 == self.story.step => format!(
-                "an update in {modes} removes it, with a flash: run one right after this one, or use that mode for this change \
-                 itself"
-            ),
-            None => format!("an update in {modes} removes it, with a flash: run one in the next pause"),
+        let removes = format!("an update in {modes} removes it, with a flash");
+        if let Some(prevention) = self.prevention(ghost) {
+            return format!("{removes}. To keep it from being seen at all, {prevention}");
         }
+        let is_seen_until = self.asked_cleanings().any(|(_, cleaning)| cleaning.is_seen_until);
+        if ghost.since.0 != self.story.step {
+            format!("{removes}: run one in the next pause")
+        } else if is_seen_until || self.is_answer(ghost) {
+            format!(
+                "{removes}: run one after this step. The ghost is seen until then, because the answer must come first"
+            )
+        } else {
+            format!("{removes}: run one right after this one, or use that mode for this change itself")
+        }
+    }
+
+    /// Whether what left a ghost answers a person.
+    fn is_answer(&self, ghost: &GhostHere) -> bool {
+        let over = ghost.drawn_over_by.and_then(|step| self.plan.step_at(step % self.plan.step_count.max(1)));
+        over.is_some_and(|step| step.cause.is_person())
+    }
+
+    fn lighter_because(&self, ghost: &GhostHere) -> String {
+        let [pixel_l, ground_l] = ghost.pixel_and_ground_l;
+        if pixel_l.abs() < ground_l.abs() {
+            return "it is lighter, like a negative: the ground around it has turned darker, while the place of the old text \
+                    was driven again. Clean all of the ground, not the text alone"
+                .to_owned();
+        }
+        // What answers a person cannot take as long as a mode that cleans.
+        let until_then = match self.cleaning_modes() {
+            None => String::new(),
+            Some(modes) if self.is_answer(ghost) => {
+                format!(". Until then clean the place with {modes} after this change")
+            }
+            Some(modes) => format!(". Until then make this change with {modes}"),
+        };
+        format!(
+            "it is lighter, like a negative: by this display description, the update from the old shade to the new one goes too \
+             far. On a real panel that happens if the update is too long for the temperature, or was made for another batch of \
+             panels: ask the panel maker. If the panel does not do it, the description is wrong: measure that change \
+             (`stillpage fit`){until_then}"
+        )
     }
 
     /// Pixels that show an older picture at its full strength.
@@ -309,17 +397,82 @@ impl About<'_> {
         if !has_lost {
             answers.push(format!(
                 "{} changed {} px here in the memory of the device, and no update brought them to the panel{}. The old picture \
-                 stays there, at full strength, until an update covers the place",
+                 stays there, at full strength, {}",
                 self.name(event),
                 event.left_px,
                 match windows_words(&event.windows, self.plan) {
                     none if none.is_empty() => String::new(),
                     windows => format!(" ({windows}, which does not cover them)"),
-                }
+                },
+                self.how_long(event)
             ));
             answers.extend(self.forgotten_in_sleep(event));
+        } else if self.story.stay.is_some() {
+            answers.push(format!("the old picture stays there, at full strength, {}", self.how_long(event)));
         }
         answers
+    }
+
+    /// For how long the older picture stays that a step left, in words.
+    fn how_long(&self, event: &Event) -> String {
+        let Some(Stay { since, until, ms }) = self.story.stay else {
+            return "until an update covers the place".to_owned();
+        };
+        let since = if since == event.step { String::new() } else { format!(", since {}", self.step_named(since)) };
+        match until {
+            Some(until) => format!("for {}{since}: until {}", lasting(ms), self.step_named(until)),
+            None => format!("until an update covers the place{since}: no later step of this {} does", self.kind()),
+        }
+    }
+
+    /// That the place was wrong until one of these steps, and what to look at to see why.
+    fn was_wrong(&self) -> Option<String> {
+        let Stay { since, until, ms } = self.story.stay.filter(|_| self.story.older_px == 0)?;
+        Some(format!(
+            "the place shows what memory holds since {}. Before that it showed the older picture for {}: {} changed it in memory, \
+             and no update brought that to the panel until then. `--step {since}` tells more of it",
+            self.step_named(until?),
+            lasting(ms),
+            self.step_named(since)
+        ))
+    }
+
+    /// That this rests on a controller that waits, and what to write if it does not.
+    fn assumed_to_wait(&self) -> Option<String> {
+        if self.plan.display.when_busy != WhenBusy::Waits {
+            return None;
+        }
+        let busy = match self.story.waited {
+            None => format!("in this {} none came then, as far as its times are right", self.kind()),
+            Some((1, step)) => format!("in this {} one came then, that of {}", self.kind(), self.step_named(step)),
+            Some((count, step)) => format!(
+                "in this {} {count} came then; the one of {} waited longest",
+                self.kind(),
+                self.step_named(step)
+            ),
+        };
+        Some(format!(
+            "this assumes that the controller keeps an update that comes while it is busy, and carries it out later (the display \
+             description says `\"when_busy\": \"waits\"`, or nothing about it): {busy}. If your controller ignores such an \
+             update, write `\"when_busy\": \"drops\"` into the display description, and ask again"
+        ))
+    }
+
+    /// That nothing is missing, and what may be the reason all the same.
+    fn nothing_missing(&self) -> String {
+        let place = format!("the place shows what memory holds: by this {} nothing is missing here", self.kind());
+        if self.is_trace() {
+            format!(
+                "{place}. If it is missing on the device, an update of the trace did not reach the panel, or the frames of the \
+                 trace are not what was in memory. Let the firmware also record when each update ends (`finished`): one \
+                 without an end may be lost"
+            )
+        } else {
+            format!(
+                "{place}. If it is missing on the device, compare what the device did with the plan: record a trace and run \
+                 `stillpage review TRACE --against PLAN`"
+            )
+        }
     }
 
     /// That the firmware may have forgotten what the panel still shows.
@@ -331,10 +484,13 @@ impl About<'_> {
              showed before, while firmware often begins with an empty memory and draws only what is new: the first update \
              after waking must also cover what the old picture had there, such as the last selection{}",
             if power.loses(self.plan.display.memory) {
-                ". The controller has forgotten the old picture too, so use a mode that drives every pixel, or send the old \
-                 picture along (`with_old`)"
+                format!(
+                    ". The controller has forgotten the old picture too, so send the old picture along{}, which needs no flash, \
+                     or use a mode that drives every pixel",
+                    self.with_old()
+                )
             } else {
-                ""
+                String::new()
             }
         ))
     }
@@ -356,17 +512,17 @@ impl About<'_> {
             answers.extend(self.speckles());
         }
         if answers.is_empty() {
-            answers.push(
-                "the place shows what memory holds: by this plan nothing is missing here. If it is missing on the device, \
-                 compare what the device did with the plan: record a trace and run `stillpage review TRACE --against PLAN`"
-                    .to_owned(),
-            );
+            answers.push(self.was_wrong().unwrap_or_else(|| self.nothing_missing()));
+            answers.extend(self.assumed_to_wait());
         } else if self.story.older_px > 0 {
-            answers.push(
-                "there is a second possible cause, which no plan can show: if the old and the new are seen on top of each \
-                 other, both in full black, the firmware may draw the new text without erasing the old one from memory"
-                    .to_owned(),
-            );
+            let overdrawn = "the firmware may draw the new text without erasing the old one from memory";
+            let both = "if the old and the new are seen on top of each other, both in full black";
+            answers.push(if self.is_trace() {
+                format!("{both}, look at the frames of the trace: {overdrawn}")
+            } else {
+                format!("there is a second possible cause, which no plan can show: {both}, {overdrawn}")
+            });
+            answers.extend(self.assumed_to_wait().filter(|_| self.story.waited.is_some()));
         }
         answers
     }
@@ -375,9 +531,11 @@ impl About<'_> {
         let guessed = self.sent().find(|(_, sent)| sent.unknown_px > 0);
         let Some((event, sent)) = guessed else {
             return vec![
-                "speckles come when a controller does not know what the panel shows, as after sleep. By this plan it always knows, \
-                 so that is not the reason"
-                    .to_owned(),
+                format!(
+                    "speckles come when a controller does not know what the panel shows, as after sleep. By this {} it always \
+                     knows, so that is not the reason",
+                    self.kind()
+                ),
                 "a picture that is made of black and white dots (dithered) looks speckled as well, and its dots change where \
                  a part of it moves. A panel with a bad contact is speckled too, which is not part of this model"
                     .to_owned(),
@@ -399,8 +557,9 @@ impl About<'_> {
                 sent.unknown_px
             ),
             format!(
-                "send the old picture along with the new one (`with_old`), if the host still has it, which needs no flash; or \
-                 begin with {clean} on the whole panel after waking, which flashes"
+                "send the old picture along with the new one{}, if the host still has it, which needs no flash; or begin with \
+                 {clean} on the whole panel after waking, which flashes",
+                self.with_old()
             ),
             "how the speckles look is not part of this model: its pictures show the place as if the controller knew what is \
              there"
@@ -425,6 +584,10 @@ impl About<'_> {
             "to prevent wear, use {clean} on the whole panel at least {often}. If the shadow is already there, several of them \
              in a row may weaken it; if they do not, the panel is damaged for good. The panel maker's documents come first"
         ));
+        let prevention = self.story.ghost.as_ref().and_then(|ghost| self.prevention(ghost));
+        answers.extend(prevention.map(|prevention| {
+            format!("an ordinary ghost is seen sooner than that. To keep it from being seen at all, {prevention}")
+        }));
         answers
     }
 
@@ -440,7 +603,7 @@ impl About<'_> {
             (None, Some(_)) => {
                 format!("was last cleaned {} ago", counted(earlier_updates + sent(events), "update", "updates"))
             }
-            (None, None) => "has not been cleaned in this plan".to_owned(),
+            (None, None) => format!("has not been cleaned in this {}", self.kind()),
         };
         let ghost = ghost.as_ref().map_or(String::new(), |ghost| format!(" (here up to {:.1} L*)", ghost.worst_l));
         format!(
@@ -451,12 +614,17 @@ impl About<'_> {
     fn charge(&self) -> String {
         match (self.story.most_charge_vs, self.plan.limits.charge_builds_up.net_impulse_vs) {
             (Some(charge), Some(limit)) => {
-                let times = if charge.abs() > limit.value { "more" } else { "less" };
+                let verdict = if charge.abs() > limit.value {
+                    format!(
+                        "more than the limit of {} volt-seconds. That is a risk, and no proof that the panel is worn",
+                        limit.value
+                    )
+                } else {
+                    format!("less than the limit of {} volt-seconds: by this count, wear is unlikely", limit.value)
+                };
                 format!(
-                    "here the push adds up to {:.1} volt-seconds in one direction at the worst pixel, {times} than the limit of \
-                     {} volt-seconds. That is a risk, and no proof that the panel is worn",
-                    charge.abs(),
-                    limit.value
+                    "here the push adds up to {:.1} volt-seconds in one direction at the worst pixel, {verdict}",
+                    charge.abs()
                 )
             }
             _ => "the description of this display does not say how hard its modes push (`impulse_vs`, `net_impulse_vs`), so \
@@ -469,7 +637,10 @@ impl About<'_> {
         let first_ms = self.plan.limits.slow_answer.first_ms.value;
         let by_person = |(event, sent): &(&Event, &SentHere)| event.cause.is_person() && sent.changed_here_px > 0;
         let Some((event, sent)) = self.sent().filter(by_person).last() else {
-            return vec!["nothing here answers a touch, a key or a pen in this time".to_owned()];
+            return vec![format!(
+                "nothing here answers a touch, a key or a pen within {}",
+                these(self.story.before_ms)
+            )];
         };
         let verdict = if sent.shows_after_ms > first_ms { "later than" } else { "within" };
         let mut answers = vec![format!(
@@ -498,32 +669,48 @@ impl About<'_> {
     fn shifted(&self) -> Vec<String> {
         let mut answers = self.older();
         if self.story.older_px > 0 {
-            answers.insert(0, "nothing is shifted here by this plan: a part of the place was not updated".to_owned());
+            let nothing =
+                format!("nothing is shifted here by this {}: a part of the place was not updated", self.kind());
+            answers.insert(0, nothing);
         }
         answers.extend(self.story.mistake.clone());
-        if let Some(windows) = &self.plan.display.windows {
-            let [columns, rows] = windows.step;
-            if columns.max(rows) > 1 {
-                answers.push(format!(
-                    "one more thing to check in the firmware: this controller takes windows only at multiples of {columns} px \
-                     across and {rows} px down the panel itself{}. If the firmware sends any other window without rounding \
-                     it, the picture is cut or shifted by up to {} px",
-                    match self.plan.rotation {
-                        Rotation::None => String::new(),
-                        turned => format!(", and your screens are turned by {} degrees against it", turned.degrees()),
-                    },
-                    columns.max(rows) - 1
-                ));
-            }
-        }
+        answers.extend(self.grid());
         if self.plan.rotation == Rotation::None {
-            answers.push(
-                "this plan does not turn its screens: if the panel is built in turned, set `rotation`, so that windows and \
-                 grid are checked along the panel's own axes"
-                    .to_owned(),
-            );
+            answers.push(format!(
+                "this {} does not turn its screens: if the panel is built in turned, set `rotation`{}, so that windows and \
+                 grid are checked along the panel's own axes",
+                self.kind(),
+                if self.is_trace() { " in its header" } else { "" }
+            ));
         }
+        answers.extend(self.assumed_to_wait().filter(|_| self.story.waited.is_some()));
         answers
+    }
+
+    /// The grid of the controller's windows as it lies on the screen.
+    fn grid(&self) -> Option<String> {
+        let [columns, rows] = self.plan.display.windows.as_ref()?.step;
+        let (rotation, screen) = (self.plan.rotation, self.plan.screen_size());
+        // Where the panel's own left upper corner is on the screen.
+        let corner = rotation.to_screen(Window { x: 0, y: 0, width: 1, height: 1 }, screen);
+        let is_upright = matches!(rotation, Rotation::None | Rotation::Half);
+        let [across, down] = if is_upright { [columns, rows] } else { [rows, columns] };
+        let [side, end] = [if corner.x == 0 { "left" } else { "right" }, if corner.y == 0 { "upper" } else { "lower" }];
+        let multiples = match (across > 1, down > 1) {
+            (false, false) => return None,
+            (true, false) => format!("{across} px from the {side} edge of the screen"),
+            (false, true) => format!("{down} px from the {end} edge of the screen"),
+            (true, true) => format!("{across} px from the {side} edge of the screen and {down} px from its {end} edge"),
+        };
+        let turned = match rotation {
+            Rotation::None => String::new(),
+            turned => format!(" (the screens are turned by {} degrees against the panel)", turned.degrees()),
+        };
+        Some(format!(
+            "one more thing to check in the firmware: this controller takes windows only at multiples of {multiples}{turned}. If \
+             the firmware sends any other window without rounding it, the picture is cut or shifted by up to {} px",
+            columns.max(rows) - 1
+        ))
     }
 
     fn is_slow_colour(&self) -> bool {
@@ -537,7 +724,7 @@ impl About<'_> {
         let lasts = |mode: &&Mode| mode.duration_at(self.plan.temperature_c);
         let slow = display.modes.iter().max_by(|one, other| lasts(one).total_cmp(&lasts(other)));
         let Some(slow) = slow.filter(|_| display.ink.colours().is_some()) else {
-            let mut answers = vec!["this display has no colours, so no colours have to be sorted".to_owned()];
+            let mut answers = vec!["this display has no colours that could be mixed".to_owned()];
             answers.extend(self.flicker());
             return answers;
         };
@@ -549,8 +736,8 @@ impl About<'_> {
         };
         vec![
             format!(
-                "colour inks of this kind are sorted by driving them back and forth, one colour after the other: `{}` takes \
-                 {} at {} C and flashes {}; {is_normal}",
+                "colour inks are mixed at first, and are driven back and forth until each colour stands where it belongs: `{}` \
+                 takes {} at {} C and flashes {}; {is_normal}",
                 slow.name,
                 lasting(ms),
                 self.plan.temperature_c,
@@ -565,21 +752,6 @@ impl About<'_> {
                 Some(quiet) => format!("for what changes often use {quiet}, and keep colour for pictures that stay"),
             },
         ]
-    }
-}
-
-fn lighter_because(ghost: &GhostHere) -> String {
-    let [pixel_l, ground_l] = ghost.pixel_and_ground_l;
-    if pixel_l.abs() >= ground_l.abs() {
-        "it is lighter, like a negative: by this display description, the update from the old shade to the new one goes too \
-         far. On a real panel that happens if the update is too long for the temperature, or was made for another batch of \
-         panels: ask the panel maker. If the panel does not do it, the description is wrong: measure that change \
-         (`stillpage fit`). Until then use a mode that cleans for it"
-            .to_owned()
-    } else {
-        "it is lighter, like a negative: the ground around it has turned darker, while the place of the old text was driven \
-         again. Clean all of the ground, not the text alone"
-            .to_owned()
     }
 }
 

@@ -70,14 +70,13 @@ impl Complaint {
     /// The groups of rules whose findings are about it.
     pub(super) fn groups(self) -> &'static [&'static str] {
         match self {
-            Self::Flicker | Self::ColourFlicker => &["Flashes"],
+            Self::Flicker | Self::ColourFlicker | Self::Border => &["Flashes"],
             Self::Ghost => &["Ghosts", "Pen"],
             Self::Shadow => &["Ghosts"],
             Self::Speckles => &["Can this mode show that?"],
             Self::Late => &["Time"],
             Self::Missing => &["Does it reach the glass?", "Can this mode show that?"],
             Self::Shifted => &["Does it reach the glass?"],
-            Self::Border => &[],
         }
     }
 }

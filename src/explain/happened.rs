@@ -1,5 +1,6 @@
 //! What happened at a place, step by step: what was drawn there, what was sent, and since when something stays.
 
+use super::patch;
 use crate::{
     change::Mask,
     geometry::{Rect, Window},
@@ -67,6 +68,28 @@ pub struct SentHere {
     pub busy_with: Option<u64>,
 }
 
+/// When something was seen first.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct FirstSeen {
+    /// The step.
+    pub step: u64,
+    /// How often its strongest pixel had been updated by then since it was cleaned.
+    pub updates: u32,
+    /// Whether that was after a step that cleaned all of the place.
+    pub is_after_cleaning: bool,
+}
+
+/// For how long a place shows an older picture.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Stay {
+    /// The step that changed the place in memory alone.
+    pub since: u64,
+    /// The step that brought it to the panel, or drew the older picture again; `None` if none does.
+    pub until: Option<u64>,
+    /// How long that is, ms; until the last step if none does.
+    pub ms: f64,
+}
+
 /// Collects what happened.
 pub(super) struct History {
     place: Rect,
@@ -78,8 +101,16 @@ pub(super) struct History {
     pub(super) earlier_updates: u64,
     /// The step before them that cleaned all of the place last.
     pub(super) cleaned_by: Option<u64>,
-    /// The step since which there has been a ghost, and its time, ms.
+    /// The step since which there has been a ghost without a break, and its time, ms.
     pub(super) ghost_since: Option<(u64, f64)>,
+    /// When there was a ghost first, since all of the place was cleaned.
+    pub(super) ghost_first: Option<FirstSeen>,
+    /// Whether all of the place was cleaned.
+    was_cleaned: bool,
+    /// What shows an older picture.
+    older: Option<Older>,
+    /// What showed an older picture for longer than it should, until one of the events.
+    pub(super) repaired: Option<Stay>,
     /// Pixels of the place that were sent what is in memory, and show something else.
     pub(super) unreached: Mask,
     /// Pixels of the place that a pen drew and that memory does not hold.
@@ -102,6 +133,10 @@ impl History {
             earlier_updates: 0,
             cleaned_by: None,
             ghost_since: None,
+            ghost_first: None,
+            was_cleaned: false,
+            older: None,
+            repaired: None,
             unreached: Mask::new(),
             inked: Mask::new(),
             earlier_flashes: [0; 2],
@@ -111,18 +146,55 @@ impl History {
         }
     }
 
-    pub(super) fn see(&mut self, step: &PlayedStep<'_>) {
+    pub(super) fn see(&mut self, step: &PlayedStep<'_>, plan: &Plan) {
         let (index, at_ms) = (step.planned.index, step.updates_request_ms());
         let event = self.event(step);
+        if event.cleans_all {
+            (self.ghost_first, self.was_cleaned) = (None, true);
+        }
         if at_ms >= self.from_ms {
             self.events.extend(Some(event).filter(Event::is_something));
         } else {
             self.see_earlier(&event);
         }
         self.follow_power(step);
-        self.follow_what_is_wrong(step);
-        let is_ghosted = step.ghosts.iter().any(|ghost| ghost.rect.overlaps(self.place));
-        self.ghost_since = if is_ghosted { self.ghost_since.or(Some((index, at_ms))) } else { None };
+        let older = self.follow_what_is_wrong(step);
+        self.follow_older(older, step, plan.limits.left_behind.settle_ms.value);
+        let ghosts = step.ghosts.iter().filter(|ghost| ghost.rect.overlaps(self.place));
+        let ghost = ghosts.max_by(|one, other| one.worst_l.total_cmp(&other.worst_l));
+        self.ghost_since = ghost.and(self.ghost_since.or(Some((index, at_ms))));
+        if let (Some(ghost), None) = (ghost, self.ghost_first) {
+            let updates = patch::strongest(step, ghost.rect, plan).updates;
+            self.ghost_first = Some(FirstSeen { step: index, updates, is_after_cleaning: self.was_cleaned });
+        }
+    }
+
+    /// Follows what shows an older picture until all of it is right.
+    fn follow_older(&mut self, older: Mask, step: &PlayedStep<'_>, settle_ms: f64) {
+        let now = (step.planned.index, step.updates_request_ms());
+        let known = self.older.take().map(|known| Older { pixels: known.pixels.and(&older), ..known });
+        let (still, right): (Option<Older>, Option<Older>) = match known {
+            Some(known) if known.pixels.is_empty() => (None, Some(known)),
+            known => (known, None),
+        };
+        if let Some(right) = right.filter(|right| now.1 - right.since.1 > settle_ms && now.1 >= self.from_ms) {
+            self.repaired = Some(right.stay(now.1, Some(now.0)));
+        }
+        let new = || (!older.is_empty()).then_some(Older { pixels: older, since: now });
+        self.older = still.or_else(new);
+    }
+
+    /// For how long the place has shown an older picture so far, if it does.
+    pub(super) fn stays(&self, now_ms: f64) -> Option<Stay> {
+        self.older.as_ref().map(|older| older.stay(now_ms, None))
+    }
+
+    /// Follows what shows an older picture beyond the events; nothing once it is right.
+    pub(super) fn stays_after(&mut self, step: &PlayedStep<'_>) -> Option<Stay> {
+        let older = self.older.as_mut()?;
+        older.pixels = older.pixels.and(&step.glass.unlike_memory());
+        let is_right = older.pixels.is_empty();
+        Some(older.stay(step.updates_request_ms(), is_right.then_some(step.planned.index)))
     }
 
     /// Counts what came before the events.
@@ -145,14 +217,16 @@ impl History {
         self.power = step.planned.step.power.or(self.power);
     }
 
-    /// Whether a pixel shows something else because nothing was sent to it, or because that cannot be shown.
-    fn follow_what_is_wrong(&mut self, step: &PlayedStep<'_>) {
+    /// Whether a pixel shows something else because nothing was sent to it, or because that cannot be shown. Gives those to
+    /// which nothing was sent.
+    fn follow_what_is_wrong(&mut self, step: &PlayedStep<'_>) -> Mask {
         let grid = step.grid();
         let wrong = step.glass.unlike_memory().inside(&[self.place], grid);
         let taken = step.updates.iter().filter(|update| update.lost.is_none());
         let sent: Vec<Rect> = taken.flat_map(|update| update.sent.iter().copied()).collect();
         self.unreached = self.unreached.without(step.introduced).or(&wrong.inside(&sent, grid)).and(&wrong);
         self.inked = self.inked.or(&step.pen_line).and(&wrong).without(&self.unreached);
+        wrong.without(&self.unreached).without(&self.inked)
     }
 
     fn event(&self, step: &PlayedStep<'_>) -> Event {
@@ -211,6 +285,18 @@ impl History {
             is_lost: update.lost.is_some(),
             busy_with: update.lost.and(self.last_sent),
         }
+    }
+}
+
+/// Pixels that show an older picture, and since which step and time, ms.
+struct Older {
+    pixels: Mask,
+    since: (u64, f64),
+}
+
+impl Older {
+    fn stay(&self, now_ms: f64, until: Option<u64>) -> Stay {
+        Stay { since: self.since.0, until, ms: now_ms - self.since.1 }
     }
 }
 

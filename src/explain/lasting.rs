@@ -4,6 +4,7 @@ use crate::{
     geometry::Window,
     plan::Plan,
     rules::wording::{listed, step_name, window},
+    source::json::line_of,
 };
 
 /// A stretch of time as a person says it.
@@ -15,23 +16,45 @@ pub fn lasting(ms: f64) -> String {
     };
     match seconds.round() as u64 {
         _ if ms < 999.5 => format!("{ms:.0} ms"),
-        ..60 => format!("{seconds:.1} s").replace(".0 s", " s"),
-        whole @ 60..3600 => parts(whole / 60, "min", whole % 60, "s"),
+        _ if seconds < 59.95 => format!("{seconds:.1} s").replace(".0 s", " s"),
+        whole @ ..3600 => parts(whole / 60, "min", whole % 60, "s"),
         whole @ 3600..86_400 => parts(whole / 3600, "h", whole / 60 % 60, "min"),
         whole => parts(whole / 86_400, if whole < 172_800 { "day" } else { "days" }, whole / 3600 % 24, "h"),
     }
 }
 
-/// A step of a plan by its number and label, also one of a later turn of a plan that loops; the label is left out if it says
-/// the time alone.
-pub fn name_of_step(step: u64, plan: &Plan) -> String {
-    let step_at = plan.step_at(step % plan.step_count.max(1));
-    name_with(step, step_at.and_then(|step| step.label.as_deref()), plan)
+/// The time that a story covers, as it is spoken of: "these 10 s".
+pub fn these(before_ms: f64) -> String {
+    if before_ms > 0.0 { format!("these {}", lasting(before_ms)) } else { "this step".to_owned() }
 }
 
-/// The same of a step whose label is known.
-pub fn name_with(step: u64, label: Option<&str>, plan: &Plan) -> String {
-    step_name(step, label.filter(|label| !is_time_alone(label, plan)))
+/// A step of a plan by its number and label, also one of a later turn of a plan that loops; the label is left out if it says
+/// the time alone. A step of a trace is named with its line, and with the time on the device's own clock.
+pub fn name_of_step(step: u64, plan: &Plan) -> String {
+    named(step, plan, true)
+}
+
+/// The same where the time of the step is said beside it.
+pub fn name_beside_time(step: u64, plan: &Plan) -> String {
+    named(step, plan, false)
+}
+
+fn named(step: u64, plan: &Plan, with_time: bool) -> String {
+    let Some(planned) = plan.step_at(step % plan.step_count.max(1)) else { return step_name(step, None) };
+    let label = planned.label.as_deref();
+    let time_alone = label.filter(|label| is_time_alone(label, plan));
+    let name = step_name(step, label.filter(|_| time_alone.is_none()));
+    let Some(recorded) = &planned.recorded else { return name };
+    let has_time_of_day = plan.recorded.as_ref().is_some_and(|recorded| recorded.begins_at_ms.is_some());
+    let clock = if has_time_of_day {
+        // A label that says more than the time begins with it.
+        time_alone.filter(|_| with_time).map(str::to_owned)
+    } else {
+        recorded.updates.first().map(|update| format!("count {}", update.at_count))
+    };
+    let line = line_of(&planned.pointer).map(|line| format!("line {line}"));
+    let place: Vec<String> = line.into_iter().chain(clock).collect();
+    if place.is_empty() { name } else { format!("{name} ({})", place.join(", ")) }
 }
 
 /// Updates of certain windows in words: "`quick` goes to [0, 48, 32, 64]".

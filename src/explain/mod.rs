@@ -24,11 +24,11 @@ use crate::{
 };
 
 pub use complaint::Complaint;
-pub use happened::{Event, SentHere};
-pub use lasting::{lasting, name_of_step, name_with, pixels_show, windows_words};
+pub use happened::{Event, FirstSeen, SentHere, Stay};
+pub use lasting::{lasting, name_beside_time, name_of_step, pixels_show, these, windows_words};
 pub use patch::Patch;
 pub use story_parts::{GhostHere, Story};
-pub use where_to_look::WhyHere;
+pub use where_to_look::{LEAST_WAIT_MS, WhyHere};
 
 use happened::History;
 
@@ -64,6 +64,13 @@ pub enum NoStory {
     Broken(Vec<BrokenScreen>),
     /// There is no such step; the last one, if there is any.
     NoStep(Option<u64>),
+    /// The time lies after the last step: that one, and when it was asked for, ms since the plan began.
+    NoTime {
+        /// The last step.
+        last: u64,
+        /// When it was asked for, ms.
+        at_ms: f64,
+    },
 }
 
 /// Tells what happened.
@@ -78,7 +85,7 @@ pub fn explain(plan: &Plan, screens: &dyn ScreenSource, threads: usize, question
     let step = match question.moment {
         Some(Moment::Step(step)) if step > last => return Err(NoStory::NoStep(Some(last))),
         Some(Moment::Step(step)) => step,
-        Some(Moment::Time(ms)) => step_at(plan, ms),
+        Some(Moment::Time(ms)) => step_at(plan, ms, last)?,
         None => worst.step(&findings, question.complaint),
     };
     let play = Playback { plan, screens, threads };
@@ -96,6 +103,7 @@ pub fn explain(plan: &Plan, screens: &dyn ScreenSource, threads: usize, question
         None => play.at(latest, |played| Patch::before(played, around, plan))?,
     };
     story.why_here = why_here;
+    story.waited = worst.waited();
     story.findings = relevant(findings, &story, question.complaint);
     let is_about = |finding: &Finding| {
         question.complaint.is_none_or(|complaint| where_to_look::how_near(finding, complaint).is_some())
@@ -107,10 +115,19 @@ pub fn explain(plan: &Plan, screens: &dyn ScreenSource, threads: usize, question
     Ok(story)
 }
 
-/// The step that was asked for last at a time.
-fn step_at(plan: &Plan, ms: f64) -> u64 {
-    let is_asked = |planned: &PlannedStep<'_>| planned.request_ms + planned.step.updates_after_ms() <= ms;
-    plan.steps().take_while(is_asked).last().map_or(0, |planned| planned.index)
+/// People read times off a clock: so much later than the last step is still its own time, ms.
+const ROUNDED_MS: f64 = 1000.0;
+
+/// The step that was asked for last at a time, which is not after the last one.
+fn step_at(plan: &Plan, ms: f64, last: u64) -> Result<u64, NoStory> {
+    let at_ms = |planned: &PlannedStep<'_>| planned.request_ms + planned.step.updates_after_ms();
+    let asked = plan.steps().take_while(|planned| at_ms(planned) <= ms).last();
+    match asked {
+        Some(planned) if planned.index == last && ms - at_ms(&planned) > ROUNDED_MS => {
+            Err(NoStory::NoTime { last, at_ms: at_ms(&planned) })
+        }
+        asked => Ok(asked.map_or(0, |planned| planned.index)),
+    }
 }
 
 /// Plays a plan as often as somebody looks.
@@ -146,14 +163,25 @@ impl Playback<'_> {
         let planned = self.plan.steps().find(|planned| planned.index == wanted);
         let at_ms = planned.map_or(0.0, |planned| planned.request_ms + planned.step.updates_after_ms());
         let mut history = History::new(place, at_ms - before_ms, self.plan);
-        let mut story = None;
+        let mut story: Option<Story> = None;
         play_until(self.plan, self.screens, self.threads, &mut |step| {
-            history.see(step);
+            if let Some(story) = &mut story {
+                // What is missing then stays until a later step.
+                story.stay = history.stays_after(step);
+                return if story.stay.is_some_and(|stay| stay.until.is_none()) {
+                    ControlFlow::Continue(())
+                } else {
+                    ControlFlow::Break(())
+                };
+            }
+            history.see(step, self.plan);
             if step.planned.index < wanted {
                 return ControlFlow::Continue(());
             }
-            story = Some(end_of_story(step, place, &mut history, self.plan));
-            ControlFlow::Break(())
+            let end = end_of_story(step, place, &mut history, self.plan);
+            let is_over = end.older_px == 0;
+            story = Some(Story { before_ms, ..end });
+            if is_over { ControlFlow::Break(()) } else { ControlFlow::Continue(()) }
         })
         .map_err(NoStory::Broken)?;
         story.ok_or_else(|| self.no_step())
@@ -169,6 +197,7 @@ fn end_of_story(step: &PlayedStep<'_>, place: Rect, history: &mut History, plan:
         let [drawn_over_by, drawn_by] = step.moved_by(ghost.worst_tile);
         let strongest = patch::strongest(step, ghost.rect, plan);
         let (since, since_ms) = history.ghost_since.unwrap_or((step.planned.index, now_ms));
+        let now = FirstSeen { step: since, updates: strongest.updates, is_after_cleaning: false };
         GhostHere {
             worst_l: ghost.worst_l,
             pixels: ghost.pixels,
@@ -178,6 +207,7 @@ fn end_of_story(step: &PlayedStep<'_>, place: Rect, history: &mut History, plan:
             is_outline: ghost.is_outline(),
             drawn_by,
             drawn_over_by,
+            first: history.ghost_first.unwrap_or(now),
             since: (since, now_ms - since_ms),
             updates: patch::most_updates(step, ghost.rect),
         }
@@ -189,6 +219,7 @@ fn end_of_story(step: &PlayedStep<'_>, place: Rect, history: &mut History, plan:
         step: step.planned.index,
         label: step.planned.step.label.clone(),
         at_ms: now_ms,
+        before_ms: USUAL_BEFORE_MS,
         place,
         why_here: WhyHere::Asked,
         events: std::mem::take(&mut history.events),
@@ -200,6 +231,7 @@ fn end_of_story(step: &PlayedStep<'_>, place: Rect, history: &mut History, plan:
         limit_l: step.ghost_limits.limit_l,
         limit_mm2: step.ghost_limits.area_mm2,
         older_px: wrong_px - unreached_px - inked_px,
+        stay: history.stays(now_ms).or(history.repaired),
         unreached_px,
         inked_px,
         most_charge_vs: patch::most_charge(step, place),
@@ -207,6 +239,7 @@ fn end_of_story(step: &PlayedStep<'_>, place: Rect, history: &mut History, plan:
         forgets_now: step.planned.step.power.is_some_and(|power| power.loses(plan.display.memory)),
         findings: Vec::new(),
         about_complaint: 0,
+        waited: None,
         mistake: None,
         answers: Vec::new(),
         pictures: [Patch::of(step, around), Patch::empty(around)],

@@ -86,22 +86,24 @@ fn pixels_by(every: u32, place: Rect, size: Size) -> impl Iterator<Item = (u32, 
 
 /// A pixel that is off.
 #[derive(Clone, Copy, Debug, Default)]
-pub(super) struct Off {
+pub(super) struct Strongest {
     /// How much lighter it looks than the rest of its level, L*.
     pub(super) off_l: f64,
     /// How much lighter it looks than its level should, L*.
     pub(super) pixel_l: f64,
+    /// How often it was driven since it was cleaned.
+    pub(super) updates: u32,
 }
 
 /// The pixel of a place that is off most.
-pub(super) fn strongest(step: &PlayedStep<'_>, place: Rect, plan: &Plan) -> Off {
+pub(super) fn strongest(step: &PlayedStep<'_>, place: Rect, plan: &Plan) -> Strongest {
     let median = |level: Level| step.medians.get(usize::from(level)).copied().unwrap_or(0.0);
     let off = pixels(place, plan.screen_size()).map(|(x, y)| {
         let (tile, bit) = step.grid().locate(x, y);
         let pixel_l = step.glass.shown_residue(tile, bit.trailing_zeros());
-        Off { off_l: pixel_l - median(step.glass.level(x, y)), pixel_l }
+        Strongest { off_l: pixel_l - median(step.glass.level(x, y)), pixel_l, updates: step.glass.count(x, y) }
     });
-    let stronger = |one: &Off, other: &Off| one.off_l.abs().total_cmp(&other.off_l.abs());
+    let stronger = |one: &Strongest, other: &Strongest| one.off_l.abs().total_cmp(&other.off_l.abs());
     off.max_by(stronger).unwrap_or_default()
 }
 

@@ -1,6 +1,10 @@
 //! What a story holds. Knows neither how it is found out nor how it is said.
 
-use super::{happened::Event, patch::Patch, where_to_look::WhyHere};
+use super::{
+    happened::{Event, FirstSeen, Stay},
+    patch::Patch,
+    where_to_look::WhyHere,
+};
 use crate::{finding::Finding, geometry::Rect};
 
 /// What happened at a place.
@@ -12,6 +16,8 @@ pub struct Story {
     pub label: Option<String>,
     /// When it was asked for, ms since the plan began.
     pub at_ms: f64,
+    /// How far back the events begin, ms before that.
+    pub before_ms: f64,
     /// The place on the screen.
     pub place: Rect,
     /// Why this place was looked at.
@@ -34,6 +40,8 @@ pub struct Story {
     pub limit_mm2: f64,
     /// Pixels of the place that show an older picture, because nothing was sent to them.
     pub older_px: u64,
+    /// For how long the place shows an older picture, or did so until one of these events.
+    pub stay: Option<Stay>,
     /// Pixels of the place that were sent what is in memory, and show something else.
     pub unreached_px: u64,
     /// Pixels of the place that a pen drew and that memory does not hold.
@@ -48,6 +56,9 @@ pub struct Story {
     pub findings: Vec<Finding>,
     /// How many of them, from the first on, are about the complaint; all of them without one.
     pub about_complaint: usize,
+    /// How many updates of the whole plan came while the controller was busy and waited, and the step of the one that waited
+    /// longest.
+    pub waited: Option<(u64, u64)>,
     /// The mistake itself, if it is known better than the findings know it.
     pub mistake: Option<String>,
     /// What there is to say about the complaint.
@@ -75,7 +86,9 @@ pub struct GhostHere {
     pub drawn_by: Option<u64>,
     /// The step that drew over it.
     pub drawn_over_by: Option<u64>,
-    /// The step since which there is a ghost here, and how long that is, ms.
+    /// When a ghost was seen here first, after the last step that cleaned all of the place.
+    pub first: FirstSeen,
+    /// The step since which there is a ghost here without a break, and how long that is, ms.
     pub since: (u64, f64),
     /// How often its place was updated since it was cleaned.
     pub updates: u32,

@@ -39,12 +39,18 @@ pub(super) struct WorstMoment<'p> {
     flashing: Option<u64>,
     /// The last step that answers a person.
     answering: Option<u64>,
+    /// How many updates waited for the controller, and which step had the longest wait, ms.
+    waits: u64,
+    waited: Option<(f64, u64)>,
     last: u64,
 }
 
+/// Shorter waits are part of every transfer, and nobody notices them.
+pub const LEAST_WAIT_MS: f64 = 10.0;
+
 impl<'p> WorstMoment<'p> {
     pub(super) fn new(plan: &'p Plan) -> Self {
-        Self { plan, ghost: None, unknown: None, flashing: None, answering: None, last: 0 }
+        Self { plan, ghost: None, unknown: None, flashing: None, answering: None, waits: 0, waited: None, last: 0 }
     }
 
     pub(super) fn see(&mut self, step: &PlayedStep<'_>) {
@@ -66,6 +72,17 @@ impl<'p> WorstMoment<'p> {
         if step.planned.step.cause.is_person() && step.updates.iter().any(|update| sends(&update)) {
             self.answering = Some(index);
         }
+        for update in step.updates.iter().filter(sends).filter(|update| update.times.wait_ms >= LEAST_WAIT_MS) {
+            self.waits += 1;
+            if update.times.wait_ms > self.waited.map_or(0.0, |(most_ms, _)| most_ms) {
+                self.waited = Some((update.times.wait_ms, index));
+            }
+        }
+    }
+
+    /// How many updates waited because the controller was busy, and the step of the one that waited longest.
+    pub(super) fn waited(&self) -> Option<(u64, u64)> {
+        self.waited.map(|(_, step)| (self.waits, step))
     }
 
     /// The step to look at: that of the worst finding about such a complaint, or what such a complaint is about; without a
@@ -86,7 +103,9 @@ impl<'p> WorstMoment<'p> {
             Complaint::Shadow => None,
             Complaint::Flicker | Complaint::ColourFlicker | Complaint::Border => flickers,
             Complaint::Late => about.or(self.answering),
-            Complaint::Missing | Complaint::Shifted => about,
+            // Where nothing is missing by the description, a controller that does not wait would have lost this.
+            Complaint::Missing => about.or(self.waited.map(|(_, step)| step)),
+            Complaint::Shifted => about,
         };
         found.unwrap_or(self.last)
     }

@@ -22,8 +22,6 @@ pub struct Later {
     pub step: String,
     /// Its number and label, in words.
     pub name: String,
-    /// Whether it is a step of a trace, which nobody can change: the device is to do it later.
-    pub is_recorded: bool,
     /// The least `after_ms` that this finding needs.
     pub own_ms: u64,
     /// The least one that all findings of the step need, and the rule that needs it, where that is more.
@@ -67,7 +65,10 @@ impl Asks {
     /// What is asked, in a few words.
     pub fn in_short(&self) -> String {
         match self {
-            Self::Later(later) => later.in_short(),
+            Self::Later(later) if later.is_of_a_trace() => {
+                format!("send it at least {} ms after the step before", later.after_ms())
+            }
+            Self::Later(later) => format!("set `after_ms` to at least {}", later.after_ms()),
             Self::Cleaning(cleaning) => cleaning.in_short(),
             Self::Quiet(_) => self.words(),
         }
@@ -89,24 +90,21 @@ impl Later {
         self.most.map_or(self.own_ms, |(ms, _)| ms)
     }
 
-    fn in_short(&self) -> String {
-        if self.is_recorded {
-            return format!("at least {} ms after the step before it", self.after_ms());
-        }
-        format!("set `after_ms` to at least {}", self.after_ms())
+    /// Whether it is asked of a firmware whose trace was read, and not of a plan.
+    fn is_of_a_trace(&self) -> bool {
+        self.step.starts_with("/lines")
     }
 
     fn words(&self) -> String {
-        let Self { name, own_ms, most, is_recorded, .. } = self;
+        let Self { name, own_ms, most, .. } = self;
         let why = most
             .map_or(String::new(), |(_, rule)| format!(" (`{rule}` needs that much; {own_ms} would be enough here)"));
-        if *is_recorded {
-            return format!(
-                "let the device ask for {name} at least {} ms after the step before it{why}",
-                self.after_ms()
-            );
+        let ms = self.after_ms();
+        if self.is_of_a_trace() {
+            format!("send the updates of {name} at least {ms} ms after those of the step before{why}")
+        } else {
+            format!("set `after_ms` of {name} to at least {ms}{why}")
         }
-        format!("set `after_ms` of {name} to at least {}{why}", self.after_ms())
     }
 }
 

@@ -293,6 +293,15 @@ impl PanelState {
         }
     }
 
+    /// Whether the controller never knew some pixels of a cover: an update with the old picture does not help then.
+    pub fn is_never_known(&self, cover: &TileCover<'_>) -> bool {
+        let mut is_some = false;
+        if self.unknown_px > 0 {
+            cover.for_each_tile(|tile, covered| is_some |= self.never_known[tile as usize] & covered != 0);
+        }
+        is_some
+    }
+
     /// The pixels of a tile whose residue came last from driven neighbours: they were not driven since.
     pub fn rims(&self, tile: u32) -> u64 {
         self.rims[tile as usize]

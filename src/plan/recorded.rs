@@ -92,6 +92,8 @@ pub struct RecordedStep {
 pub struct RecordedUpdate {
     /// The JSON pointer to its record.
     pub pointer: String,
+    /// Its time as the device counts it.
+    pub at_count: f64,
     /// When it began, ms since the request of the step.
     pub started_ms: Option<f64>,
     /// When it was finished, ms since the request of the step.

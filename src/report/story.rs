@@ -9,15 +9,15 @@ use super::{
 use crate::{
     display::{Display, Mode},
     explain::{
-        Complaint, Event, GhostHere, SentHere, Story, WhyHere, lasting, name_of_step, name_with, pixels_show,
-        windows_words,
+        Complaint, Event, FirstSeen, GhostHere, LEAST_WAIT_MS, SentHere, Story, WhyHere, lasting, name_beside_time,
+        name_of_step, pixels_show, these, windows_words,
     },
     finding::Finding,
     geometry::Rect,
     plan::{Cause, Plan, Power},
     rules::{
-        FLASH_CAUTION, INDICATOR_CAUTION,
-        wording::{counted, listed},
+        FLASH_CAUTION, INDICATOR_CAUTION, pages,
+        wording::{counted, kind, listed},
     },
     source::readable,
     trace::time_of_day,
@@ -27,11 +27,8 @@ use crate::{
 /// The most events that are described one by one.
 const MOST_EVENTS: usize = 6;
 
-/// Shorter waits are part of every transfer, and nobody notices them.
-const LEAST_WAIT_MS: f64 = 10.0;
-
 /// Words of the trade that a story may use, each with how it is recognised and what it means.
-const WORDS: [(&str, &str); 10] = [
+const WORDS: [(&str, &str); 11] = [
     ("controller", "controller: the chip that drives the panel"),
     ("firmware", "firmware: the program of the device"),
     ("host", "host: the processor that draws the screens and sends them to the controller"),
@@ -39,6 +36,10 @@ const WORDS: [(&str, &str); 10] = [
     ("window", "window: the part of the panel that an update covers, [left, top, width, height] in pixels"),
     ("clean", "to clean: to update so that nothing of older pictures stays; most displays flash for it"),
     ("ghost", "ghost: what an older picture has left, seen through the new one"),
+    (
+        "`with_old`",
+        "`with_old`: a field of an update in a plan; the host then sends the old picture along with the new one",
+    ),
     ("\"changed\"", "\"changed\": a window that covers all that differs from the old picture"),
     ("L*", "L*: lightness, from 0 for black to 100 for the whitest paper"),
     ("volt-second", "volt-second: one volt for one second, the measure of how hard the ink was pushed"),
@@ -92,7 +93,7 @@ pub(super) fn closing_words(report: StoryReport<'_>) -> String {
 pub fn paragraphs(report: StoryReport<'_>) -> Vec<(String, Vec<String>)> {
     let StoryReport { path, story, complaint, .. } = report;
     let words = Words { report };
-    let name = name_with(story.step, story.label.as_deref(), report.plan);
+    let name = name_beside_time(story.step, report.plan);
     let mut parts = vec![(format!("{path}: {}, {name}", words.time(story.at_ms)), vec![words.place()])];
     if let Some(walk) = report.walk {
         parts[0].1.insert(
@@ -136,6 +137,15 @@ fn meanings(parts: &[(String, Vec<String>)], plan: &Plan) -> Vec<String> {
         let (stand, ways) = if modes.len() == 1 { ("is a mode", "a way") } else { ("are modes", "ways") };
         found.insert(0, format!("{} {stand}: {ways} to update this panel.", listed(&modes, modes.len())));
     }
+    // A rule behind a help is said to have reported it; one that is spoken of has to be explained.
+    let is_spoken_of = |id: &str| {
+        let of_line = |line: &String| line.match_indices(id).any(|(at, _)| !line[..at].ends_with('('));
+        lines().any(of_line)
+    };
+    let rules = pages().iter().map(|page| (format!("`{}`", page.id), &page.title));
+    found.extend(
+        rules.filter(|(id, _)| is_spoken_of(id)).map(|(id, title)| format!("{id}: the rule that reports: {title}.")),
+    );
     found
 }
 
@@ -152,14 +162,23 @@ impl Words<'_> {
         &self.report.plan.display.modes[sent.mode]
     }
 
+    /// When the device's clock says that the trace begins, ms since midnight.
+    fn begins_ms(&self) -> Option<f64> {
+        self.report.plan.recorded.as_ref()?.begins_at_ms
+    }
+
     /// A moment: a time of day where a device's clock is known.
     fn time(&self, ms: f64) -> String {
-        let begins_ms = self.report.plan.recorded.as_ref().and_then(|recorded| recorded.begins_at_ms);
-        match begins_ms {
+        match self.begins_ms() {
             Some(begins_ms) => time_of_day(begins_ms + ms),
             None if ms < 1.0 => "at the beginning".to_owned(),
             None => format!("{} after the beginning", lasting(ms)),
         }
+    }
+
+    /// The same behind "at".
+    fn clock(&self, ms: f64) -> String {
+        self.begins_ms().map_or_else(|| lasting(ms), |begins_ms| time_of_day(begins_ms + ms))
     }
 
     fn place(&self) -> String {
@@ -189,26 +208,33 @@ impl Words<'_> {
         let story = self.report.story;
         let (cut, shown) = story.events.split_at(story.events.len().saturating_sub(MOST_EVENTS));
         let mut lines = Vec::new();
-        lines.extend(before_words(story, cut));
+        lines.extend(before_words(story, cut, self.report.plan));
         if !cut.is_empty() {
-            lines.push(format!("The first {} of this time are left out.", counted(cut.len() as u64, "step", "steps")));
+            let left_out = match cut.len() {
+                1 => "The first step of {} is left out.".to_owned(),
+                count => format!("The first {count} steps of {{}} are left out."),
+            };
+            lines.push(left_out.replace("{}", &these(story.before_ms)));
         }
         for alike in shown.chunk_by(|one, other| self.deeds(one) == self.deeds(other)) {
             lines.push(self.event(&alike[0]));
             if let [_, .., last] = alike {
-                let steps = counted(alike.len() as u64 - 1, "more time", "more times");
-                let name = name_with(last.step, last.label.as_deref(), self.report.plan);
-                lines.push(format!("The same happens {steps}, the last {} with {name}.", self.time(last.at_ms)));
+                let name = name_beside_time(last.step, self.report.plan);
+                let times = match alike.len() - 1 {
+                    1 => "once more:".to_owned(),
+                    times => format!("{times} more times; the last one is"),
+                };
+                lines.push(format!("The same happens {times} {name}, at {}.", self.clock(last.at_ms)));
             }
         }
         if story.events.is_empty() {
-            lines.push("Nothing was drawn or updated here in this time.".to_owned());
+            lines.push(format!("Nothing was drawn or updated here within {}.", these(story.before_ms)));
         }
         lines
     }
 
     fn event(&self, event: &Event) -> String {
-        let name = name_with(event.step, event.label.as_deref(), self.report.plan);
+        let name = name_beside_time(event.step, self.report.plan);
         sentence(&format!("{}: {name}{}", self.time(event.at_ms), self.deeds(event)))
     }
 
@@ -339,10 +365,23 @@ impl Words<'_> {
             self.whose_ink(ghost),
         ];
         let (since, ms) = ghost.since;
-        lines.push(if since == *now {
-            "It appears with this step.".to_owned()
-        } else {
-            format!("A ghost has been seen here for {}, since {}.", lasting(ms), name_of_step(since, self.report.plan))
+        let FirstSeen { step: first, is_after_cleaning, .. } = ghost.first;
+        let name = |step: u64| name_of_step(step, self.report.plan);
+        let after_cleaning = if is_after_cleaning { " after the last cleaning of the place" } else { "" };
+        lines.push(match (first == since, since == *now) {
+            (true, true) => "It appears with this step.".to_owned(),
+            (true, false) => format!("A ghost has been seen here for {}, since {}.", lasting(ms), name(since)),
+            (false, true) => format!(
+                "A ghost was first seen here{after_cleaning} with {}, came and went since then, and is back with this step.",
+                name(first)
+            ),
+            (false, false) => format!(
+                "A ghost was first seen here{after_cleaning} with {}, came and went since then, and has been seen without a \
+                 break for {}, since {}.",
+                name(first),
+                lasting(ms),
+                name(since)
+            ),
         });
         match ghost.updates {
             0 => {}
@@ -363,10 +402,11 @@ impl Words<'_> {
                 format!("It is what {} drew: it shines through what {} drew over it.", name_of_step(drew, self.report.plan), name_of_step(over, self.report.plan))
             }
             (None, Some(over)) => format!(
-                "It is what was on the panel before the plan began: it shines through what {} drew over it.",
+                "It is what was on the panel before the {} began: it shines through what {} drew over it.",
+                kind(self.report.plan),
                 name_of_step(over, self.report.plan)
             ),
-            _ => "It was on the panel before the plan began.".to_owned(),
+            _ => format!("It was on the panel before the {} began.", kind(self.report.plan)),
         }
     }
 
@@ -386,14 +426,17 @@ impl Words<'_> {
 
     fn helps(&self) -> Vec<String> {
         let Story { findings, about_complaint, answers, mistake, .. } = self.report.story;
-        let mut helps = helps_of(&findings[..*about_complaint], findings);
+        let mut helps = self.helps_of(&findings[..*about_complaint]);
         match (helps.is_empty(), answers.is_empty()) {
             (false, _) if mistake.is_some() => {
-                helps.insert(
-                    0,
-                    "What is said above about the complaint corrects the mistake itself. The rules only see what it leads to:"
-                        .to_owned(),
-                );
+                let above = "Do what stands above. The rule's own suggestion, which you do not need then:";
+                helps.insert(0, above.to_owned());
+                helps
+            }
+            (false, _) if self.report.complaint == Some(Complaint::Border) => {
+                let fewer =
+                    "If the border blinks with each update that flashes, it blinks less if fewer of them are sent:";
+                helps.insert(0, fewer.to_owned());
                 helps
             }
             (false, _) => helps,
@@ -410,17 +453,26 @@ impl Words<'_> {
     /// What helps against what is reported here, and is not about the complaint.
     fn other_helps(&self) -> Vec<String> {
         let Story { findings, about_complaint, .. } = self.report.story;
-        helps_of(&findings[*about_complaint..], findings)
+        self.helps_of(&findings[*about_complaint..])
     }
-}
 
-/// The helps of some findings of a place, without those that another finding there causes.
-fn helps_of(some: &[Finding], all: &[Finding]) -> Vec<String> {
-    let has_cause_here = |finding: &Finding| all.iter().any(|other| finding.cause.as_ref() == Some(&other.fingerprint));
-    let helpful = some.iter().filter(|finding| !finding.help.is_empty() && !has_cause_here(finding));
-    helpful
-        .map(|finding| format!("{} (`{}`, {})", sentence(&finding.help), finding.rule, finding.severity.word()))
-        .collect()
+    /// The helps of some findings of the place, without those that another finding there causes.
+    fn helps_of(&self, some: &[Finding]) -> Vec<String> {
+        let Story { findings: all, step: now, .. } = self.report.story;
+        let has_cause_here =
+            |finding: &Finding| all.iter().any(|other| finding.cause.as_ref() == Some(&other.fingerprint));
+        let helpful = some.iter().filter(|finding| !finding.help.is_empty() && !has_cause_here(finding));
+        let line = |finding: &Finding| {
+            // A help speaks of the step of its own finding.
+            let help = if finding.step == *now {
+                finding.help.clone()
+            } else {
+                finding.help.replace("this step", &name_of_step(finding.step, self.report.plan))
+            };
+            format!("{} (`{}`, {})", sentence(&help), finding.rule, finding.severity.word())
+        };
+        helpful.map(line).collect()
+    }
 }
 
 /// Why a mode flashes, or does not, what it leaves of older pictures, and how long it takes.
@@ -457,20 +509,19 @@ fn leaves_words(display: &Display, mode: &Mode, temperature_c: f64) -> String {
 }
 
 /// What was before the events that are described one by one; `cut` are those that are not.
-fn before_words(story: &Story, cut: &[Event]) -> Option<String> {
+fn before_words(story: &Story, cut: &[Event], plan: &Plan) -> Option<String> {
     let taken = |event: &Event| event.sent.iter().filter(|sent| !sent.is_lost).count() as u64;
     let last_cleaning = cut.iter().rposition(|event| event.cleans_all);
     let (cleaned_by, updates) = match last_cleaning {
         Some(at) => (Some(cut[at].step), cut[at + 1..].iter().map(taken).sum()),
         None => (story.cleaned_by, story.earlier_updates + cut.iter().map(taken).sum::<u64>()),
     };
-    let times = match updates {
+    let came = match updates {
         0 => return None,
-        1 => "once".to_owned(),
-        updates => format!("{updates} times"),
+        updates => counted(updates, "update of the place", "updates of the place"),
     };
     Some(match cleaned_by {
-        Some(step) => format!("Before that, the place was updated {times} since step {step} cleaned it."),
-        None => format!("Before that, the place was updated {times}, and the plan had not cleaned it yet."),
+        Some(step) => format!("First {} cleaned the place; then came {came}.", name_of_step(step, plan)),
+        None => format!("First came {came}, without a cleaning."),
     })
 }

@@ -34,10 +34,12 @@ pub fn story_json(report: StoryReport<'_>) -> Value {
     let ghost = story.ghost.as_ref().map(|ghost| {
         json!({
             "worst_l": ghost.worst_l, "lighter": ghost.is_lighter, "px": ghost.pixels, "box": ghost.rect.to_array(), "outline": ghost.is_outline,
-            "drawn_by": ghost.drawn_by, "drawn_over_by": ghost.drawn_over_by, "since_step": ghost.since.0,
+            "drawn_by": ghost.drawn_by, "drawn_over_by": ghost.drawn_over_by, "first_step": ghost.first.step, "since_step": ghost.since.0,
             "since_ms": ghost.since.1, "updates": ghost.updates,
         })
     });
+    let older =
+        story.stay.map(|stay| json!({ "since_step": stay.since, "until_step": stay.until, "stays_ms": stay.ms }));
     let findings: Vec<Value> = story
         .findings
         .iter()
@@ -52,7 +54,7 @@ pub fn story_json(report: StoryReport<'_>) -> Value {
         "format": "story/1", "plan": path, "step": story.step, "label": story.label, "at_ms": story.at_ms,
         "box": story.place.to_array(), "complaint": complaint.map(Complaint::word), "answers": story.answers,
         "events": events, "earlier_updates": story.earlier_updates, "cleaned_by": story.cleaned_by, "ghost": ghost,
-        "most_off_l": story.most_off_l, "limit_l": story.limit_l, "older_px": story.older_px,
+        "most_off_l": story.most_off_l, "limit_l": story.limit_l, "older_px": story.older_px, "older": older,
         "unreached_px": story.unreached_px, "inked_px": story.inked_px, "unknown_px": story.unknown_px,
         "net_impulse_vs": story.most_charge_vs, "findings": findings,
     });

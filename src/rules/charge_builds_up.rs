@@ -3,6 +3,7 @@
 use super::{Rule, Setup, wording};
 use crate::{
     change::regions,
+    display::{Display, Impulse},
     finding::{Observation, Sink, StepField, Where},
     geometry::Rect,
     panel::PlayedStep,
@@ -23,6 +24,8 @@ struct Open {
     rect: Option<Rect>,
     pixels: u64,
     most_vs: f64,
+    /// Whether the pushes to white outweigh the others.
+    is_to_white: bool,
 }
 
 impl<'p> ChargeBuildsUp<'p> {
@@ -41,10 +44,10 @@ impl<'p> ChargeBuildsUp<'p> {
                 wording::area(open.pixels, display),
                 wording::passed(limit, &format!("{allowed} V s"), "the display allows")
             ),
-            help:
-                "drive the place back in the opposite direction with a mode that balances it; unbalanced driving can \
-                   damage a panel permanently: the panel maker's own documents come first"
-                    .into(),
+            help: format!(
+                "{}; unbalanced driving can damage a panel permanently: the panel maker's own documents come first",
+                back_words(open.is_to_white, display)
+            ),
             figures: vec![
                 ("net_impulse_vs", open.most_vs),
                 ("limit_vs", limit.value),
@@ -56,6 +59,32 @@ impl<'p> ChargeBuildsUp<'p> {
         sink.report(open.place, observation);
     }
 }
+
+/// What takes such an impulse back, or keeps it from growing, in words.
+fn back_words(is_to_white: bool, display: &Display) -> String {
+    let sign = if is_to_white { 1.0 } else { -1.0 };
+    let modes_that = |does: &dyn Fn(Impulse) -> bool| -> Vec<String> {
+        let found = display.modes.iter().filter(|mode| mode.impulse.is_some_and(does));
+        found.map(|mode| format!("`{}`", mode.name)).collect()
+    };
+    let there_and_back = |impulse: Impulse| impulse.lighter + impulse.darker;
+    let back = modes_that(&|impulse| sign * there_and_back(impulse) < -LEAST_VS || sign * impulse.same < -LEAST_VS);
+    if !back.is_empty() {
+        return format!("use {} for this place, which pushes it more in the other direction", wording::one_of(&back));
+    }
+    let balanced = modes_that(&|impulse| there_and_back(impulse).abs() <= LEAST_VS && impulse.same.abs() <= LEAST_VS);
+    let none = "no mode of this display is known to push it back";
+    match balanced.as_slice() {
+        [] => format!("{none}: ask the panel maker for one that does"),
+        modes => format!(
+            "{none}: use {} for this place, which pushes as much in one direction as in the other, so that it does not grow",
+            wording::one_of(modes)
+        ),
+    }
+}
+
+/// A smaller push is none, volt-seconds.
+const LEAST_VS: f64 = 1e-6;
 
 impl Rule for ChargeBuildsUp<'_> {
     fn step(&mut self, step: &PlayedStep<'_>, sink: &mut Sink) {
@@ -78,10 +107,17 @@ impl Rule for ChargeBuildsUp<'_> {
             rect: None,
             pixels: 0,
             most_vs: 0.0,
+            is_to_white: true,
         });
         open.place.last_step = step.planned.index;
         if most_vs > open.most_vs {
             (open.rect, open.pixels, open.most_vs) = (Some(largest.rect), over.count(), most_vs);
+            let mut worst_vs = 0.0_f64;
+            over.for_each_pixel(step.grid(), |x, y| {
+                let net_vs = step.glass.net_impulse(x, y).unwrap_or(0.0);
+                worst_vs = if net_vs.abs() > worst_vs.abs() { net_vs } else { worst_vs };
+            });
+            open.is_to_white = worst_vs > 0.0;
         }
     }
 

@@ -336,7 +336,12 @@ fn pause_words(best: &Correction, senders: &[Sender], of_turns: &[Consequences],
     let reason = least.reason();
     match others {
         [other] if other.first == first.first + 1 && !other.missing.has_turns() => {
-            format!(", and set `after_ms` of step {} to at least {}{reason}", other.first, least.ms)
+            let (step, ms) = (other.first, least.ms);
+            if plan.recorded.is_some() {
+                format!(", and send the updates of step {step} at least {ms} ms after those of the step before{reason}")
+            } else {
+                format!(", and set `after_ms` of step {step} to at least {ms}{reason}")
+            }
         }
         _ if least.is_between_flashes() => format!(
             "; but then the panel flashes more often than `restless` allows: leave at least {} between two flashes, or \

@@ -228,9 +228,7 @@ impl<'p> GhostGroups<'p> {
         let shown_in = group.shown_in.filter(|mode| *mode != removal.mode());
         let until_then = match shown_in {
             // A mode that cleans is too slow for an answer.
-            Some(_) if answers => {
-                "; accept that it is seen until then, because the answer must come at once".to_owned()
-            }
+            Some(_) if answers => "; it is seen until then, because the answer must come first".to_owned(),
             Some(mode) => format!(
                 ". It is seen until then: accept that, or use `{}` instead of `{}` at step {begin}",
                 name(removal.mode()),

@@ -170,12 +170,13 @@ impl Reported {
                 finding.figures.insert("stays_ms", stay.ms);
             }
             let span = wording::span(stay.ms);
+            let end = wording::kind(plan);
             let for_how_long = if !stay.to_the_end {
                 format!(" for {span}, until step {}", stay.last_step)
             } else if stay.ms > 0.0 {
-                format!(" for {span}, to the end of the plan")
+                format!(" for {span}, to the end of the {end}")
             } else {
-                " to the end of the plan".to_owned()
+                format!(" to the end of the {end}")
             };
             let figure = |name| finding.figures.get(name).map_or(0, |value| *value as u64);
             let [pixels, others] = ["px", "px_in_other_places"].map(figure);

@@ -109,7 +109,7 @@ impl<'p> NeverShown<'p> {
             ..
         } = waiting;
         let weight = if asked_by.is_some() { Weight::Error } else { Weight::Warning };
-        let around = unless_needless(asked_by, is_alone);
+        let around = unless_needless(asked_by, is_alone, self.plan);
         let help = format!("{}{}{}", around[0], remedy::update_of(rect, self.plan), around[1]);
         let left = Left { pixels: all, rect, missing, around };
         self.followed.find([&place.pointer, ""], weight, place.step, left, self.plan);
@@ -192,9 +192,10 @@ impl Waiting {
 }
 
 /// What the help says around what has to be sent: nobody may need to see it. What a person asked for is needed more often.
-fn unless_needless(asked_by: Option<Cause>, is_alone: bool) -> [String; 2] {
+fn unless_needless(asked_by: Option<Cause>, is_alone: bool, plan: &Plan) -> [String; 2] {
     let remove = if is_alone {
-        "remove this step and add its `after_ms` to that of the next one"
+        let remove = "remove this step and add its `after_ms` to that of the next one";
+        wording::by_kind(plan, remove, "do not draw it")
     } else {
         "draw the screen of this step without it"
     };

@@ -51,12 +51,16 @@ impl Rule for NoWindowsHere<'_> {
                 rect,
                 severity: is_right.then_some(Severity::Warning),
                 message: format!(
-                    "the plan asks for the window {asked_for}, but {who} refreshes only the whole panel{all_the_same}"
+                    "the {} asks for the window {asked_for}, but {who} refreshes only the whole panel{all_the_same}",
+                    wording::kind(self.plan)
                 ),
-                help: other.map_or_else(
-                    || "write \"all\", and expect the whole panel to be refreshed".to_owned(),
-                    |modes| format!("write \"all\", or use a mode that accepts windows: {modes}"),
-                ),
+                help: {
+                    let all = wording::by_kind(self.plan, "write \"all\"", "update the whole panel");
+                    other.map_or_else(
+                        || format!("{all}, and expect the whole panel to be refreshed"),
+                        |modes| format!("{all}, or use a mode that accepts windows: {modes}"),
+                    )
+                },
                 corrections: vec![Correction::of(step, ChangeOf::Window { update: index, window: WindowAsk::All })],
                 figures: vec![("sent_px", played.sent_px as f64)],
                 ..Observation::default()

@@ -80,7 +80,12 @@ impl Rule for NothingChanges<'_> {
                     wording::area(update.sent_px, display),
                     wording::figure(update.duration_ms)
                 ),
-                help: "remove the update, or ask for \"changed\", which sends nothing where nothing differs".into(),
+                help: wording::by_kind(
+                    self.plan,
+                    "remove the update, or ask for \"changed\", which sends nothing where nothing differs",
+                    "leave such an update out, or send only what differs",
+                )
+                .into(),
                 corrections: vec![
                     Correction::of(step, ChangeOf::RemoveUpdate { update: index }),
                     Correction::of(step, ChangeOf::Window { update: index, window: WindowAsk::Changed }),

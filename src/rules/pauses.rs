@@ -70,8 +70,7 @@ pub(super) fn after_ms(ms: f64) -> u64 {
 pub(super) fn later(step: &PlayedStep<'_>, own_ms: u64) -> Asks {
     let planned = step.planned;
     let name = wording::step_name(planned.index, planned.step.label.as_deref());
-    let is_recorded = planned.step.recorded.is_some();
-    Asks::Later(Later { step: planned.step.pointer.clone(), name, is_recorded, own_ms, most: None })
+    Asks::Later(Later { step: planned.step.pointer.clone(), name, own_ms, most: None })
 }
 
 /// The pauses in which a cleaning disturbs nobody: after the step before them long enough for people, and long enough for it.
@@ -119,7 +118,7 @@ impl Pauses {
             Pause::After(step) => {
                 format!("in the pause after step {step} (at least {} ms after it)", wording::ms(self.quiet_ms))
             }
-            Pause::AtTheEnd(_) => "in a step after the last one".to_owned(),
+            Pause::AtTheEnd(step) => format!("after the last step (step {step})"),
         }
     }
 }

@@ -18,9 +18,10 @@ pub(super) fn origin(ghost: &Ghost, step: &PlayedStep<'_>, plan: &Plan) -> Strin
     if let Some(index) = last.filter(|index| pen_drew(ghost, *index, plan)) {
         return format!("it remains from the pen's line of {}", step_name(index, plan));
     }
-    let drew = before.map_or("what was on the glass before the plan began".to_owned(), |index| {
-        format!("what {} drew", step_name(index, plan))
-    });
+    let drew = before.map_or_else(
+        || format!("what was on the glass before the {} began", wording::kind(plan)),
+        |index| format!("what {} drew", step_name(index, plan)),
+    );
     match last {
         Some(index) => format!("it remains from {drew}, after {} drew over it", step_name(index, plan)),
         None => format!("it remains from {drew}"),
@@ -259,6 +260,8 @@ pub(super) struct Missing {
     temperature_c: f64,
     /// Whether the controller does not know all of the glass, although the plan says what it begins with.
     is_unknown: bool,
+    /// Whether it knew all of it before it forgot: an update with the old picture tells it again.
+    was_known: bool,
     /// Whether the step is played for several screens or several times.
     has_turns: bool,
 }
@@ -270,7 +273,11 @@ fn is_at_fault(update: &PlayedUpdate) -> bool {
 /// Which update brings a box to the glass, in words.
 pub(super) fn update_of(rect: Rect, plan: &Plan) -> String {
     match proposed_window(rect, &plan.display, plan.rotation) {
-        Some(window) => format!("add an update with the window {}, or use \"changed\"", wording::rect(window)),
+        Some(window) => format!(
+            "add an update with the window {}, or {}",
+            wording::rect(window),
+            wording::by_kind(plan, "use \"changed\"", "one that covers all that changed")
+        ),
         None => "add an update of the whole panel".to_owned(),
     }
 }
@@ -304,6 +311,7 @@ impl Missing {
             to,
             temperature_c: step.planned.temperature_c,
             is_unknown: step.glass.unknown_px() > 0,
+            was_known: !step.glass.is_never_known(&TileCover::new(*step.grid(), &[step.memory.size().whole()])),
             has_turns: has_turns(planned),
         }
     }
@@ -324,6 +332,7 @@ impl Missing {
         self.from = self.from.union(other.from);
         self.to = self.to.union(other.to);
         self.is_unknown |= other.is_unknown;
+        self.was_known &= other.was_known;
     }
 
     /// Takes in what other turns of the step bring into memory.
@@ -426,7 +435,8 @@ impl Missing {
 
     /// Whether an update of the step may send what is missing as well.
     fn may_send_more(&self, index: usize, update: &Update, plan: &Plan) -> bool {
-        let is_right = self.is_shown_by(update.mode, plan) && self.is_known_to(update.mode, plan);
+        let is_told = update.with_old && self.was_known;
+        let is_right = self.is_shown_by(update.mode, plan) && (is_told || self.is_known_to(update.mode, plan));
         // What is wrong with its own place is not put right by a second update beside it.
         let is_at_fault = self.is_at_fault.get(index).is_some_and(|is_at_fault| *is_at_fault);
         is_right || is_at_fault && self.from.is_within(plan.display.modes[update.mode].from)

@@ -128,18 +128,17 @@ impl<'p> Restless<'p> {
     fn help(&self, open: &Open) -> String {
         let all_flash = self.plan.display.modes.iter().all(|mode| mode.flashes > 0);
         let allowed = (self.per_hour / TEN_MINUTES_IN_AN_HOUR).max(1.0).floor() as u64;
-        let ten_minutes = wording::long_ms(TEN_MINUTES_MS);
         let pace = match (&open.asks, open.steps, allowed) {
             (Some(asks), 1, _) => asks.words(),
-            (Some(asks), _, 1) => format!("{}, and leave {ten_minutes} between the flashes after it too", asks.words()),
-            (None, _, 1) => format!("leave at least {ten_minutes} between two such updates"),
-            (_, _, allowed) => format!("plan at most {allowed} such updates within any {ten_minutes}"),
+            (Some(asks), _, 1) => format!("{}, and leave 10 minutes between the flashes after it too", asks.words()),
+            (None, _, 1) => "send at most one such update in 10 minutes".to_owned(),
+            (_, _, allowed) => format!("send at most {allowed} such updates in any 10 minutes"),
         };
         if all_flash {
             return format!("{pace}: this display has no mode without a flash");
         }
         format!(
-            "use a mode without a flash, and clean only when {} limit or a visible ghost requires it; otherwise {pace}",
+            "use a mode without a flash; clean only when {} limit or a visible ghost requires it, otherwise {pace}",
             self.whose
         )
     }

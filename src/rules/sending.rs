@@ -87,7 +87,7 @@ pub(super) fn words(
     let more = others.iter().filter_map(|sender| Some((sender, change_of(sender)?)));
     let again: Vec<String> = more.map(|(sender, change)| again_words(sender, change, plan)).collect();
     let quiet = quiet_words(first, called, own, plan);
-    let or = if others.is_empty() && quiet.is_empty() { other_way(own, all) } else { "" };
+    let or = if others.is_empty() && quiet.is_empty() { other_way(own, all, plan) } else { "" };
     let (named, rest) = again.split_at(again.len().min(MOST_NAMED));
     let rest = match rest.len() {
         0 => String::new(),
@@ -104,10 +104,15 @@ fn quiet_words(sender: &Sender, called: &str, change: &Change, plan: &Plan) -> S
     quiet.map_or(String::new(), |quiet| {
         let name = &plan.display.modes[quiet].name;
         format!(
-            "draw the screen in levels that `{name}` can show and give {called} a `{name}` update with the window \
-             \"changed\"; otherwise "
+            "draw the screen in levels that `{name}` can show and give {called} a `{name}` update {}; otherwise ",
+            changed_words(plan)
         )
     })
+}
+
+/// What an added update covers that covers all that changed.
+fn changed_words(plan: &Plan) -> &'static str {
+    wording::by_kind(plan, "with the window \"changed\"", "that covers all that changed")
 }
 
 /// What a later step has to do, in words.
@@ -125,13 +130,14 @@ fn change_words(sender: &Sender, step: &str, change: &Change, plan: &Plan) -> St
             format!("add the box {added} to the {} of {step}", update_words(sender, *update, plan))
         }
         ChangeOf::Window { update, .. } => {
-            format!("give the {} of {step} the window \"changed\"", update_words(sender, *update, plan))
+            let all = wording::by_kind(plan, "the window \"changed\"", "a window that covers all that changed");
+            format!("give the {} of {step} {all}", update_words(sender, *update, plan))
         }
         ChangeOf::AddUpdate { mode, window } => {
             let name = &plan.display.modes[*mode].name;
             let place = match window {
                 WindowAsk::All => "of the whole panel".to_owned(),
-                WindowAsk::Changed => "with the window \"changed\"".to_owned(),
+                WindowAsk::Changed => changed_words(plan).to_owned(),
                 WindowAsk::Boxes(boxes) => {
                     let boxes: Vec<String> = boxes.iter().map(|window| wording::window(*window)).collect();
                     format!("with the window {}", boxes.join(", "))
@@ -158,18 +164,18 @@ fn update_words(sender: &Sender, update: usize, plan: &Plan) -> String {
 }
 
 /// The same with what changed in place of a box, in words, where that is right too.
-fn other_way(own: &Change, all: &[Correction]) -> &'static str {
+fn other_way(own: &Change, all: &[Correction], plan: &Plan) -> &'static str {
     let is_right = |what: ChangeOf| all.iter().any(|one| one.changes.iter().all(|change| change.what == what));
     match &own.what {
         ChangeOf::Window { update, window: WindowAsk::Boxes(_) }
             if is_right(ChangeOf::Window { update: *update, window: WindowAsk::Changed }) =>
         {
-            ", or give it the window \"changed\""
+            wording::by_kind(plan, ", or give it the window \"changed\"", ", or let it cover all that changed")
         }
         ChangeOf::AddUpdate { mode, window: WindowAsk::Boxes(_) }
             if is_right(ChangeOf::AddUpdate { mode: *mode, window: WindowAsk::Changed }) =>
         {
-            ", or one with the window \"changed\""
+            wording::by_kind(plan, ", or one with the window \"changed\"", ", or one that covers all that changed")
         }
         _ => "",
     }

@@ -62,7 +62,11 @@ impl<'p> StrayInk<'p> {
             format!("{area} of the line under the pen are never committed: the picture in memory lacks them")
         };
         let help = match proposed_window(rect, display, self.plan.rotation) {
-            Some(window) => format!("let the commit redraw {} too, or use \"changed\"", wording::rect(window)),
+            Some(window) => format!(
+                "let the commit redraw {} too, or {}",
+                wording::rect(window),
+                wording::by_kind(self.plan, "use \"changed\"", "all that changed")
+            ),
             None => "let the commit redraw the whole panel".to_owned(),
         };
         let figures = vec![("px", px as f64), ("mm2", display.area_mm2(px))];

@@ -28,7 +28,14 @@ impl<'p> TooSoon<'p> {
 
     fn help(&self, asks: Option<&Asks>, least_ms: f64) -> String {
         let later = asks.map_or_else(
-            || format!("send it by itself, at least {} ms after the update before it", after_ms(least_ms)),
+            || {
+                let least_ms = after_ms(least_ms);
+                if self.plan.recorded.is_some() {
+                    format!("send it at least {least_ms} ms after the update before it")
+                } else {
+                    format!("send it in a step of its own, with an `after_ms` of at least {least_ms}")
+                }
+            },
             Asks::words,
         );
         format!(

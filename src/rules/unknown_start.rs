@@ -2,6 +2,7 @@
 
 use super::{Rule, Setup, wording};
 use crate::{
+    change::TileCover,
     finding::{ChangeOf, Correction, Observation, Sink, StepField, Where},
     geometry::Rect,
     panel::PlayedStep,
@@ -58,12 +59,16 @@ impl<'p> UnknownStart<'p> {
             message: format!(
                 "it is unknown what {} show: {}, and no cleaning covers them",
                 wording::area(self.unknown_px, display),
-                if self.plan.begins_is_said { "the glass is unknown at the beginning" } else { UNSAID }
+                if self.plan.begins_is_said {
+                    "the glass is unknown at the beginning".to_owned()
+                } else {
+                    self.unsaid()
+                }
             ),
             help: if self.plan.begins_is_said {
                 "begin with a cleaning update of the whole panel".into()
             } else {
-                format!("{SAY_IT}, otherwise begin with a cleaning update of the whole panel")
+                format!("{}, otherwise begin with a cleaning update of the whole panel", self.say_it())
             },
             corrections: self.corrections(),
             figures: vec![("px", self.unknown_px as f64)],
@@ -79,19 +84,42 @@ impl<'p> UnknownStart<'p> {
         is_unsaid.then(|| Correction::of_plan(ChangeOf::BeginsWhite)).into_iter().collect()
     }
 
-    fn observation(&self, mode: usize, unknown_px: u64, rect: Option<Rect>) -> Observation {
+    /// Why nobody knows the glass, where the plan leaves out what it begins with.
+    fn unsaid(&self) -> String {
+        let kind = wording::kind(self.plan);
+        format!("the {kind} has no `begins`, so it does not say what the glass shows at the beginning")
+    }
+
+    /// What to do then.
+    fn say_it(&self) -> String {
+        let place = wording::by_kind(self.plan, "in the plan", "into the header of the trace");
+        format!("if the glass is clean white before the first step, write `\"begins\": \"white\"` {place}")
+    }
+
+    /// Pixels that the controller does not know; `was_known` says that it knew them before it forgot.
+    fn observation(&self, mode: usize, unknown_px: u64, rect: Option<Rect>, was_known: bool) -> Observation {
         let display = &self.plan.display;
         let cleaning = wording::cleaning_modes(display);
         let help = if cleaning.is_empty() {
             "first drive the whole panel with a mode that drives every pixel".to_owned()
         } else {
             format!(
-                "begin with a cleaning update of the whole panel after power-up: {} with the window \"all\"",
-                wording::one_of(&cleaning)
+                "begin with a cleaning update of the whole panel after power-up: {}{}",
+                wording::one_of(&cleaning),
+                wording::by_kind(self.plan, " with the window \"all\"", "")
             )
         };
+        let help = if was_known {
+            let field = wording::by_kind(self.plan, " (`with_old`)", "");
+            format!(
+                "send the old picture along with the new one{field}, if the host still has it: that needs no flash; otherwise \
+                 {help}"
+            )
+        } else {
+            help
+        };
         let (unsaid, help, corrections) = if self.is_unsaid {
-            (format!("; {UNSAID}"), format!("{SAY_IT}, otherwise {help}"), self.corrections())
+            (format!("; {}", self.unsaid()), format!("{}, otherwise {help}", self.say_it()), self.corrections())
         } else {
             (String::new(), help, Vec::new())
         };
@@ -112,19 +140,16 @@ impl<'p> UnknownStart<'p> {
     }
 }
 
-/// Why nobody knows the glass, where the plan leaves out what it begins with.
-const UNSAID: &str = "the plan has no `begins`, so it does not say what the glass shows at the beginning";
-/// What to do then.
-const SAY_IT: &str = "if the glass is clean white before the first step, write `\"begins\": \"white\"` in the plan";
-
 impl Rule for UnknownStart<'_> {
     fn step(&mut self, step: &PlayedStep<'_>, sink: &mut Sink) {
         if let (Some(stroke), true) = (step.planned.step.strokes.first(), step.pen_unknown_px > 0) {
-            let observation = self.observation(stroke.mode, step.pen_unknown_px, step.pen_line.bounds(step.grid()));
+            let observation =
+                self.observation(stroke.mode, step.pen_unknown_px, step.pen_line.bounds(step.grid()), false);
             self.see(Where::of(step, StepField::StrokeMode(0)), observation);
         }
         for (index, update) in step.updates.iter().enumerate().filter(|(_, update)| update.unknown_px > 0) {
-            let observation = self.observation(update.mode, update.unknown_px, update.sent_bounds());
+            let was_known = !step.glass.is_never_known(&TileCover::new(*step.grid(), &update.sent));
+            let observation = self.observation(update.mode, update.unknown_px, update.sent_bounds(), was_known);
             self.see(Where::of(step, StepField::Mode(index)), Observation { update: Some(index), ..observation });
         }
         self.is_open_to_choose |= step.planned.step.updates == Updates::Choose;

@@ -150,7 +150,11 @@ impl<'p> UpdateLost<'p> {
             } else {
                 String::new()
             };
-            return format!("{join}request it in a step of its own, with an `after_ms` of {later_ms} or more");
+            return if self.plan.recorded.is_some() {
+                format!("{join}send it {later_ms} ms later or more")
+            } else {
+                format!("{join}request it in a step of its own, with an `after_ms` of {later_ms} or more")
+            };
         }
         if planned.cause.is_person() {
             return format!(
@@ -158,10 +162,19 @@ impl<'p> UpdateLost<'p> {
                  window, or have the firmware send this one again {later_ms} ms later"
             );
         }
-        format!(
-            "request it at least {later_ms} ms later: give the step an `after_ms` of {} or more",
-            planned.after_ms + later_ms
-        )
+        if self.plan.recorded.is_some() {
+            return format!("send it at least {later_ms} ms later, or wait until the controller is no longer busy");
+        }
+        let after_ms = planned.after_ms + later_ms;
+        match step.planned.index.checked_sub(1) {
+            Some(before) => format!(
+                "wait {after_ms} ms or more after step {before} instead of {}: set `after_ms` of this step to that",
+                planned.after_ms
+            ),
+            None => {
+                format!("request it at least {later_ms} ms later: give the step an `after_ms` of {after_ms} or more")
+            }
+        }
     }
 }
 

@@ -6,7 +6,7 @@ use std::{collections::BTreeMap, sync::Arc};
 use super::{
     clock::{ClockUnit, ms_of_day},
     frame_files::FrameFiles,
-    packing::{BITS_PER_PX, Kind, Packing, Raw, tight_row},
+    packing::{BITS_PER_PX, Kind, Packing, Raw, other_displays, tight_row},
 };
 use crate::{
     display::Display,
@@ -174,7 +174,11 @@ fn frames(
     {
         let message =
             format!("frames of {width} x {height} px, turned by {} degrees, do not fill the screen", turned.degrees());
-        reading.fault(item, message, format!("the panel needs frames of {own} px here; check `turned` and `rotation`"));
+        let is_turned = [height, width] == [i64::from(own.width), i64::from(own.height)];
+        let apart = |one: u32, other: i64| i64::from(one).abs_diff(other);
+        let (_, others) = other_displays(|size| apart(size.width, width) + apart(size.height, height));
+        let help = format!("the panel needs frames of {own} px here; check `turned` and `rotation`");
+        reading.fault(item, message, if is_turned { help } else { format!("{help}; or {others}") });
     }
     let raw = raw?;
     if let (Some(own), Some(item)) = (own, fields.get("row_bytes").filter(|_| word == "raw"))

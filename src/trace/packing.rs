@@ -3,6 +3,7 @@
 
 use super::pgm::read_pgm;
 use crate::{
+    display::shipped,
     geometry::{Rotation, Size},
     screen::{Pixels, ScreenFault, png_pixels},
 };
@@ -134,17 +135,20 @@ impl Raw {
             let help = "look for a full storage, or for power that was lost while the device wrote it";
             return ScreenFault::new(message, help);
         }
-        let help = self.likely_reading(is, is_part, size).unwrap_or_else(|| {
-            if is_part {
-                "check the `window` of this part, whose rows stand in the file without padding, and `bits_per_px` and \
-                 `skip_bytes` of the header's `frames`"
-                    .into()
-            } else {
-                "check `size_px`, `bits_per_px`, `row_bytes` and `skip_bytes` of the header's `frames`; the file of a part \
-                 needs the `window` of that part"
-                    .into()
+        let help = self.likely_reading(is, is_part, size);
+        let own_length = |size: Size| self.skip_bytes + tight_row(size, self.bits_per_px) * u64::from(size.height);
+        let (fit, others) = other_displays(|size| own_length(size).abs_diff(is));
+        let help = match help {
+            Some(help) if fit && !is_part => format!("{help}; or {others}"),
+            Some(help) => help,
+            None if is_part => {
+                format!(
+                    "check the `window` of this part, whose rows stand in the file without padding; otherwise {CHECK}"
+                )
             }
-        });
+            None if fit => format!("{others}; otherwise {CHECK}"),
+            None => format!("{CHECK}; the file of a part needs the `window` of that part; or {others}"),
+        };
         ScreenFault::new(message, help)
     }
 
@@ -178,6 +182,32 @@ impl Raw {
         let skip = is.checked_sub(tight_rows).filter(is_a_header)?;
         Some(format!("{skip} bytes before the first row would fit: `\"skip_bytes\": {skip}`"))
     }
+}
+
+/// What to look at where no reading of a file is likely.
+const CHECK: &str = "check `size_px`, `bits_per_px`, `row_bytes` and `skip_bytes` of the header's `frames`";
+
+/// As many displays are proposed.
+const MOST_DISPLAYS: usize = 3;
+
+/// That the display may be the wrong one, in words, with those of the program that are as near as any; and whether these fit.
+pub(super) fn other_displays(distance: impl Fn(Size) -> u64) -> (bool, String) {
+    let mut known: Vec<(u64, &str, Size)> = shipped::sizes().map(|(name, size)| (distance(size), name, size)).collect();
+    known.sort_by_key(|(distance, ..)| *distance);
+    let fits = known.first().is_some_and(|(distance, ..)| *distance == 0);
+    let most = if fits { MOST_DISPLAYS } else { 1 };
+    let near = known.iter().take(most).take_while(|(distance, ..)| (*distance == 0) == fits);
+    let near: Vec<String> = near.map(|(_, name, size)| format!("`{name}` ({size} px)")).collect();
+    let near = near.join(", ");
+    let words = if fits {
+        format!("the display may be the wrong one: these files would fit {near}")
+    } else {
+        format!(
+            "the display may be the wrong one: none that comes with the program has this size, and the nearest is {near}; \
+             describe yours in a file of its own, `based_on` one of them"
+        )
+    };
+    (fits, words)
 }
 
 /// Bytes of padding of a row that are worth proposing.

@@ -214,6 +214,7 @@ impl<'f> Reader<'f> {
         let update = Update { mode: mode?, window: window?, drive_ms: None, with_old: false };
         let recorded = RecordedUpdate {
             pointer: fields.pointer.clone(),
+            at_count: fields.get("at").and_then(Item::as_number).unwrap_or(0.0),
             // Until the step is complete, since the first record.
             started_ms: started,
             finished_ms: finished,

@@ -130,11 +130,16 @@ fn found_at(rest: &str, before: &str, begins: bool) -> Option<(Piece, usize)> {
     let token = rest.find(|letter: char| letter.is_whitespace() || "\"',;()[]".contains(letter)).unwrap_or(rest.len());
     let is_after_space =
         before.chars().next_back().is_none_or(|letter| !letter.is_alphanumeric() && !"/._-".contains(letter));
-    if is_after_space && [".raw", ".png", ".pgm"].iter().any(|ending| rest[..token].to_lowercase().ends_with(ending)) {
+    // `buffer <- 007`: an arrow brings what stands behind it into what stands before it.
+    let is_brought = token > 0 && before.trim_end().ends_with("<-");
+    let is_frame = FRAME_ENDINGS.iter().any(|ending| rest[..token].to_lowercase().ends_with(ending));
+    if is_after_space && is_frame || is_brought && before.ends_with([' ', '-']) {
         return Some((Piece::File, token));
     }
     let digits = rest.find(|letter: char| !letter.is_ascii_digit()).unwrap_or(rest.len());
-    if digits > 0 {
+    // The digit of `x0=` is a part of that name.
+    let is_of_a_name = before.ends_with(char::is_alphabetic) && rest[digits..].starts_with('=');
+    if digits > 0 && !is_of_a_name {
         let time = rest.find(|letter: char| !letter.is_ascii_digit() && !":.".contains(letter)).unwrap_or(rest.len());
         if rest[..time].contains(':') && ms_of_day(&rest[..time]).is_some() {
             return Some((Piece::TimeOfDay, time));
@@ -149,19 +154,24 @@ fn found_at(rest: &str, before: &str, begins: bool) -> Option<(Piece, usize)> {
     if !begins || word == 0 {
         return None;
     }
-    let is_mode = matches!(label(before).as_str(), "mode" | "waveform") && !before.ends_with(char::is_alphabetic);
+    let is_mode = matches!(label(before).as_str(), "mode" | "waveform" | "wave" | "lut")
+        && !before.ends_with(char::is_alphabetic);
     let is_name = MODE_NAMES.contains(&rest[..word].to_lowercase().as_str());
     let piece = if is_mode { Some(Piece::ModeWord) } else { is_name.then_some(Piece::ModeName) };
     piece.map(|piece| (piece, word))
 }
 
+/// How the names of files with pixels end, common practice, no source.
+const FRAME_ENDINGS: [&str; 4] = [".raw", ".bin", ".png", ".pgm"];
+
 /// Words for ways to update a panel, common practice, no source.
 const MODE_NAMES: [&str; 8] = ["full", "partial", "quick", "fast", "slow", "grey", "gray", "greyscale"];
 
-/// The last word before a value, in small letters: `x` in `at x=`.
+/// The last word before a value, in small letters: `x` in `at x=`, and `x0` in `at x0=`.
 fn label(words: &str) -> String {
     let trimmed = words.trim_end_matches(|letter: char| !letter.is_alphanumeric());
-    let begin = trimmed.rfind(|letter: char| !letter.is_alphabetic()).map_or(0, |at| at + 1);
+    let begin = trimmed.char_indices().rfind(|(_, letter)| !letter.is_alphanumeric());
+    let begin = begin.map_or(0, |(at, letter)| at + letter.len_utf8());
     trimmed[begin..].to_lowercase()
 }
 
@@ -235,7 +245,7 @@ const WORDS: [(&str, &[&str]); 6] = [
     ("power", &["power", "sleep", "suspend"]),
     ("touch", &["touch", "tap", "finger"]),
     ("key", &["key", "button"]),
-    ("update", &["refresh", "update", "draw", "flush", "waveform", "mode"]),
+    ("update", &["refresh", "update", "draw", "flush", "wave", "lut", "mode"]),
     ("frame", &["frame", "buffer", "picture", "image", "memory"]),
 ];
 
@@ -259,15 +269,18 @@ fn name_groups(groups: &mut [Option<&'static str>], shape: &Shape<'_>, record: &
             Piece::ModeWord => set(groups, at, "mode"),
             Piece::Number if is_beside_times(shape, at) => unnamed.push(at),
             Piece::Number => match label(&before).as_str() {
-                "mode" | "m" | "waveform" | "wf" if record == "update" => set(groups, at, "mode"),
-                "x" | "left" if matches!(record, "update" | "frame") => set(groups, at, "x"),
-                "y" | "top" if matches!(record, "update" | "frame") => set(groups, at, "y"),
+                "mode" | "m" | "waveform" | "wave" | "lut" | "wf" if record == "update" => set(groups, at, "mode"),
+                "x" | "left" | "x0" if matches!(record, "update" | "frame") => set(groups, at, "x"),
+                "y" | "top" | "y0" if matches!(record, "update" | "frame") => set(groups, at, "y"),
+                // The first corner where there is a second one of the same kind.
+                "x1" if has_label(shape, "x2") => set(groups, at, "x"),
+                "y1" if has_label(shape, "y2") => set(groups, at, "y"),
                 "x" if matches!(record, "touch" | "key") => set(groups, at, "point_x"),
                 "y" if matches!(record, "touch" | "key") => set(groups, at, "point_y"),
                 "w" | "width" => set(groups, at, "w"),
                 "h" | "height" => set(groups, at, "h"),
-                "right" => (set(groups, at, "x2"), is_corner = true).0,
-                "bottom" => set(groups, at, "y2"),
+                "right" | "x1" | "x2" => (set(groups, at, "x2"), is_corner = true).0,
+                "bottom" | "y1" | "y2" => set(groups, at, "y2"),
                 "started" | "start" | "begin" => set(groups, at, "started"),
                 "finished" | "finish" | "end" | "done" => set(groups, at, "finished"),
                 "temp" | "temperature" | "celsius" | "t" if record == "temperature" => set(groups, at, "celsius"),
@@ -298,6 +311,11 @@ fn name_groups(groups: &mut [Option<&'static str>], shape: &Shape<'_>, record: &
         _ => {}
     }
     is_corner.then(|| corner_is_inside(shape, groups))
+}
+
+/// Whether a value of a line has such a label.
+fn has_label(shape: &Shape<'_>, wanted: &str) -> bool {
+    shape.pieces.iter().filter_map(words_of).any(|words| label(&words) == wanted)
 }
 
 /// Names a place, if no other has the name.
@@ -463,11 +481,29 @@ fn text_of(found: &[Proposal], others: &[&Shape<'_>]) -> String {
         );
     }
     text += "  ]\n";
-    for shape in others.iter().take(MOST_PATTERNS) {
-        let example: String = shape.example.trim().chars().take(LONGEST_EXAMPLE).collect();
-        let _ = writeln!(text, "  // Not recognised: {} such as: {}", lines(shape.count), shown(&example));
+    for (count, example) in unrecognised(others).into_iter().take(MOST_PATTERNS) {
+        let example: String = example.trim().chars().take(LONGEST_EXAMPLE).collect();
+        let _ = writeln!(text, "  // Not recognised: {} such as: {}", lines(count), shown(&example));
     }
     text + "}\n"
+}
+
+/// What was not recognised: how many lines, and one of them. Lines that differ only in the spaces that pad a number are one.
+fn unrecognised<'l>(others: &[&Shape<'l>]) -> Vec<(usize, &'l str)> {
+    let unpadded = |piece: &Piece| match piece {
+        Piece::Words(words) => Piece::Words(words.split_whitespace().collect()),
+        piece => piece.clone(),
+    };
+    let mut known: Vec<(Vec<Piece>, usize, &'l str)> = Vec::new();
+    for shape in others {
+        let pieces: Vec<Piece> =
+            shape.pieces.iter().map(unpadded).filter(|piece| *piece != Piece::Words(String::new())).collect();
+        match known.iter_mut().find(|(other, ..)| *other == pieces) {
+            Some((_, count, _)) => *count += shape.count,
+            None => known.push((pieces, shape.count, shape.example)),
+        }
+    }
+    known.into_iter().map(|(_, count, example)| (count, example)).collect()
 }
 
 fn lines(count: usize) -> String {

@@ -214,7 +214,7 @@ fn the_recipes_do_what_they_say() {
         run.out + &run.error
     };
     let [files, commands, outputs] = play("docs/recipes.md", &folder, run);
-    assert!(files == 4 && commands >= 10 && outputs >= 3, "{files} files, {commands} commands, {outputs} outputs");
+    assert!(files == 5 && commands >= 10 && outputs >= 3, "{files} files, {commands} commands, {outputs} outputs");
     for made in
         ["out/review.md", "out/review.sarif", "compared.html", "refresh-plan.schema.json", "complaint/complaint.html"]
     {

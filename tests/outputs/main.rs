@@ -17,3 +17,4 @@ mod known;
 mod messages;
 mod page_of_a_review;
 mod same_bytes;
+mod told_traces;

@@ -672,7 +672,8 @@ fn explain_takes_the_moment_and_the_place_that_it_is_asked_for() {
         (["--when", "0"], 0),
         (["--when", "4.9"], 0),
         (["--when", "5"], 1),
-        (["--when", "1e9"], 1),
+        // A time read off a clock is rounded.
+        (["--when", "5.9"], 1),
     ] {
         assert_eq!(story(&asked)["step"], step, "{asked:?}");
     }
@@ -687,6 +688,8 @@ fn explain_takes_the_moment_and_the_place_that_it_is_asked_for() {
         (&["--step", "2"], "the last one is 1"),
         (&["--when", "09:30:00"], "it is not known at what time of day"),
         (&["--when", "soon"], "`--when soon`"),
+        (&["--when", "75128"], "lies after the end: the last step is step 1, at 5 s"),
+        (&["--when", "75128"], "the last step, ask with `--step 1`"),
         (&["--before=-1"], "not negative"),
         (&["--complaint", "loud"], "flicker, ghost, speckles, shadow, late, missing, shifted, colour-flicker, border"),
         (&["--out", "white.png"], "would be overwritten"),

@@ -552,6 +552,10 @@ fn boxes_and_modes_are_recognised_however_they_are_written() {
         "10 seq 17: refresh quick (8,0)-(15,7)\n900 seq 18: refresh full (0,0)-(15,7)\n",
         "t=10 update x=8 y=0 w=8 h=8 mode=quick took 5 ms\nt=900 update x=0 y=0 w=16 h=8 mode=full took 6 ms\n",
         "10 update 8 0 8 8 QUICK\n900 update 0 0 16 8 FULL\n",
+        "[  10] EPD wave=quick area=(8,0)..(15,7)\n[ 900] EPD wave=full area=(0,0)..(15,7)\n",
+        "10 show lut=quick x0=8 y0=0 x1=15 y1=7\n900 show lut=full x0=0 y0=0 x1=15 y1=7\n",
+        "10 flush quick x1=8 y1=0 x2=15 y2=7\n900 flush full x1=0 y1=0 x2=15 y2=7\n",
+        "10 flush quick 8,0..15,7\n900 flush full 0,0..15,7\n",
     ];
     for log in logs {
         let folder = Folder::usual();
@@ -573,6 +577,20 @@ fn boxes_and_modes_are_recognised_however_they_are_written() {
         ];
         assert_eq!(updates, expected, "{log}{suggested}");
     }
+}
+
+/// A file that an arrow brings into a buffer is a frame, however it is named; lines that differ in padding alone are one.
+#[test]
+fn frames_behind_an_arrow_are_recognised_and_other_lines_are_counted_together() {
+    let folder = Folder::usual();
+    let log = "[    12] EPD idle\n[   120] FB <- f00.bin (16 B)\n[  5100] PIC <- page7\n[  5110] EPD idle\n[135000] EPD idle\n";
+    folder.file("device.log", log);
+    let suggested = folder.run(&["trace", "device.log", "--suggest"]).with_status(0).out;
+    for pattern in [r"FB\\s+<-\\s+(?<file>", r"PIC\\s+<-\\s+(?<file>"] {
+        assert!(suggested.contains(pattern), "{pattern} in {suggested}");
+    }
+    assert_eq!(suggested.matches("Not recognised: ").count(), 1, "{suggested}");
+    assert!(suggested.contains("Not recognised: 3 lines such as: [    12] EPD idle"), "{suggested}");
 }
 
 #[test]

@@ -2,7 +2,7 @@
 
 use crate::{
     common::{SQUARE, WHITE},
-    edges::{Edge, hold, review, square, told},
+    edges::{Edge, hold, review, square, square_and_white, told},
 };
 
 pub(crate) fn edges() -> Vec<Edge> {
@@ -37,6 +37,35 @@ fn modes_without_an_impulse_are_named_where_the_display_limits_it() {
             .iter()
             .any(|text| text.as_str().unwrap().starts_with("net impulse of `full`, `grey`, which has no `impulse_vs`")),
         "{texts:?}"
+    );
+}
+
+/// The help names what takes the push back, whichever way it goes; otherwise what keeps it from growing, if anything does.
+#[test]
+fn the_help_names_the_mode_that_pushes_back() {
+    let plan = r#"{ "rules": { "charge-builds-up": { "net_impulse_vs": 1 } }, "steps": [
+        { "screen": "a.png", "updates": [{ "mode": "quick" }] },
+        { "screen": "b.png", "after_ms": 900, "updates": [{ "mode": "quick" }] }] }"#;
+    let help = |quick: &str, grey: &str| {
+        let display = format!(
+            r#"{{ "modes": [{{ "name": "quick", "impulse_vs": {quick} }}, {{ "name": "grey", "impulse_vs": {grey} }}] }}"#
+        );
+        let found = told(&review(&square_and_white(), &display, plan), "charge-builds-up");
+        let [line] = &found[..] else { panic!("{found:?}") };
+        line.split_once("| ").unwrap().1.split_once(';').unwrap().0.to_owned()
+    };
+    let back = "use `grey` for this place, which pushes it more in the other direction";
+    let to_white = r#"{ "lighter": 1, "darker": 0.25 }"#;
+    assert_eq!(help(to_white, r#"{ "lighter": 0.5, "darker": -1 }"#), back);
+    assert_eq!(help(to_white, r#"{ "lighter": 1, "darker": -1, "same": -0.1 }"#), back);
+    assert_eq!(help(r#"{ "lighter": -1, "darker": -0.25 }"#, r#"{ "lighter": 1, "darker": -0.5 }"#), back);
+    assert!(
+        help(to_white, r#"{ "lighter": 1, "darker": -1 }"#)
+            .starts_with("no mode of this display is known to push it back: use `grey`")
+    );
+    assert_eq!(
+        help(to_white, to_white),
+        "no mode of this display is known to push it back: ask the panel maker for one that does"
     );
 }
 

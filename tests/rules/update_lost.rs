@@ -59,7 +59,7 @@ fn it_says_what_was_in_the_way_and_what_is_missing() {
     assert!(found.contains("`full` of step 0 still runs over the same pixels for another 400 ms"), "{found}");
     assert!(found.contains("at the end of the step 16 px (1.03 mm2) there do not match the screen"), "{found}");
     assert!(
-        found.ends_with("| request it at least 400 ms later: give the step an `after_ms` of 500 or more"),
+        found.ends_with("| wait 500 ms or more after step 0 instead of 100: set `after_ms` of this step to that"),
         "{found}"
     );
     // Done as it says, it is taken.

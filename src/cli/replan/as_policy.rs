@@ -9,9 +9,9 @@ use std::{
 
 use super::{
     chosen_text::with_choices,
-    page,
     played_plan::{FIGURES, Figure, Played, load_cached, load_with, play, say},
     replan_arguments::ReplanArguments,
+    replan_page,
 };
 use crate::{
     cli::{
@@ -30,7 +30,7 @@ use crate::{
 /// Finds a rule, shows it, and writes it where that is asked for.
 pub(super) fn run(arguments: &ReplanArguments) -> Result<(), Vec<Fault>> {
     let form = arguments.emit.as_deref().map(Form::of).transpose()?;
-    page::check(arguments.html.as_deref())?;
+    replan_page::check(arguments.html.as_deref())?;
     let mut settings = SettingsStore::new(&working_folder(), &[], arguments.outside);
     let threads = arguments.threads.number();
     let cache: Arc<DecodedCache> = Arc::default();
@@ -50,7 +50,7 @@ pub(super) fn run(arguments: &ReplanArguments) -> Result<(), Vec<Fault>> {
     let report = PolicyReport { name: &name, plan: &loaded.plan, found: &found, screen_name: &screen_name };
     say(|out| show(report, &figures, out))?;
     let [before, _, after] = played;
-    page::write(arguments.html.as_deref(), before, ("with the rule", after))?;
+    replan_page::write(arguments.html.as_deref(), before, ("with the rule", after))?;
     if !found.is_allowed() {
         return Err(vec![refused(&name, &found)]);
     }

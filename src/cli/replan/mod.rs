@@ -3,9 +3,9 @@
 mod as_policy;
 mod chosen_text;
 mod inserted;
-mod page;
 mod played_plan;
 mod replan_arguments;
+mod replan_page;
 mod step_by_step;
 
 use super::telling::status_of;

@@ -6,7 +6,7 @@ use std::{
     sync::Arc,
 };
 
-use super::{page::ForPage, replan_arguments::ReplanArguments};
+use super::replan_arguments::ReplanArguments;
 use crate::{
     cli::{
         files::{DecodedCache, LoadedPlan, SettingsStore, check_is_one_plan, load_kept_plan, load_text, screen_faults},
@@ -15,8 +15,11 @@ use crate::{
     finding::Summary,
     plan::Plan,
     planner::{Meter, cost_of_finding},
-    report::html::{PICTURE_BYTES, Recorder},
-    review::review,
+    report::{
+        ReviewedPlan,
+        html::{PICTURE_BYTES, Recorder, Recording},
+    },
+    review::{Review, review},
     rules::Selection,
     source::{Fault, Source},
 };
@@ -30,6 +33,18 @@ pub(super) struct Played {
     pub(super) never_answered: u64,
     /// What a page shows of it, if somebody asked for one.
     pub(super) for_page: Option<ForPage>,
+}
+
+/// What a page shows of a plan that was played.
+pub(super) struct ForPage {
+    pub(super) plan: Box<ReviewedPlan>,
+    pub(super) recording: Recording,
+}
+
+impl ForPage {
+    fn new(plan: &Plan, review: Review, recording: Recording) -> Self {
+        Self { plan: Box::new(ReviewedPlan::new(plan, review)), recording }
+    }
 }
 
 /// Plays a plan that shows the screens of a loaded one; `page` is the page that will show it.

@@ -8,9 +8,9 @@ use std::{
 use super::{
     chosen_text::with_choices,
     inserted::{Pauses, inserted_in_words},
-    page,
     played_plan::{FIGURES, Figure, Played, load_cached, load_with, play, say},
     replan_arguments::ReplanArguments,
+    replan_page,
 };
 use crate::{
     cli::{
@@ -28,7 +28,7 @@ use crate::{
 
 /// Chooses the updates of the steps that are open.
 pub(super) fn choose_updates(arguments: &ReplanArguments) -> Result<(), Vec<Fault>> {
-    page::check(arguments.html.as_deref())?;
+    replan_page::check(arguments.html.as_deref())?;
     let mut settings = SettingsStore::new(&working_folder(), &[], arguments.outside);
     let threads = arguments.threads.number();
     let cache: Arc<DecodedCache> = Arc::default();
@@ -63,7 +63,7 @@ pub(super) fn choose_updates(arguments: &ReplanArguments) -> Result<(), Vec<Faul
     let mut next = || played.next().unwrap_or_else(|| unreachable!("both were played"));
     let (before, after) = (next()?, next()?);
     say(|out| report(&loaded, (&replanned, &inserted, arguments.effort.into()), &before, &after, out))?;
-    page::write(page, before, ("with what was chosen", after))?;
+    replan_page::write(page, before, ("with what was chosen", after))?;
     if !arguments.write {
         return say(|out| writeln!(out, "Nothing was written; use --write to put these updates into the plan."));
     }

@@ -2,32 +2,18 @@
 
 use std::path::Path;
 
-use super::played_plan::{Played, say};
+use super::played_plan::{ForPage, Played, say};
 use crate::{
     cli::{
         files::working_folder,
         output::{check_is_no_input, write_file},
     },
-    plan::Plan,
     report::{
-        Gate, PlanOutcome, PlanReport, ReviewedPlan, RunReport,
+        Gate, PlanOutcome, PlanReport, RunReport,
         html::{self, Form, Recording},
     },
-    review::Review,
     source::Fault,
 };
-
-/// What a page shows of a plan that was played.
-pub(super) struct ForPage {
-    plan: Box<ReviewedPlan>,
-    recording: Recording,
-}
-
-impl ForPage {
-    pub(super) fn new(plan: &Plan, review: Review, recording: Recording) -> Self {
-        Self { plan: Box::new(ReviewedPlan::new(plan, review)), recording }
-    }
-}
 
 /// Refuses a page that would take the place of an input.
 pub(super) fn check(page: Option<&Path>) -> Result<(), Fault> {

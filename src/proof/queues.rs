@@ -41,9 +41,6 @@ const LEAST_LAPS: usize = 400;
 /// The most laps of a block: places take turns.
 const MOST_LAPS_OF_A_BLOCK: usize = 64;
 
-/// The time until nothing is busy any more is cut into so many parts where a pause of any length is looked at.
-const PARTS_OF_A_PAUSE: usize = 4;
-
 /// What is less than this is rounding, ms.
 const SAME_MS: f64 = 1e-6;
 
@@ -57,6 +54,8 @@ pub(super) struct Busy {
     regions: Vec<(u32, f64)>,
     /// How long ago the clock's move before was, at most the longest time that any waits for.
     since_clock: f64,
+    /// Whether the move before may have been the clock's, which the next one must wait for.
+    is_behind_a_tick: bool,
 }
 
 /// When an update is sent and driven, ms from its request on.
@@ -95,7 +94,13 @@ impl<'f> Controller<'f> {
 
     /// Nothing is busy, and no clock has ticked.
     pub(super) fn idle(&self) -> Busy {
-        Busy { link: 0.0, places: vec![0.0; self.places], regions: Vec::new(), since_clock: self.longest_every_ms }
+        Busy {
+            link: 0.0,
+            places: vec![0.0; self.places],
+            regions: Vec::new(),
+            since_clock: self.longest_every_ms,
+            is_behind_a_tick: false,
+        }
     }
 
     /// How long after the request before a move comes, at the soonest.
@@ -115,36 +120,36 @@ impl<'f> Controller<'f> {
     pub(super) fn make(&self, busy: &Busy, by: usize, kind: &Kind, mut tell: impl FnMut(Sending)) -> Busy {
         let mut after = busy.clone();
         after.pass(self.soonest_ms(busy, by), self.longest_every_ms);
-        if self.flow.moves[by].cause == Cause::Clock {
+        after.is_behind_a_tick = self.flow.moves[by].cause == Cause::Clock && self.longest_every_ms > 0.0;
+        if after.is_behind_a_tick {
             after.since_clock = 0.0;
         }
         self.take(&mut after, kind, &mut tell);
         after
     }
 
-    /// The queues of a move that comes later than it may while no tick is due yet, so that the next tick is due sooner after
-    /// it. They stand for a pause of any length: each of them is what is left after the shortest pause of a part of all, with
-    /// a tick that is due as after the longest one.
+    /// The queues of a move right behind a tick that comes later than it may, so that the next tick is due sooner after it.
+    /// They stand for a pause of any length: until nothing is busy any more, as if there had been none, with a tick that is due
+    /// as after such a pause; and from then on, with nothing busy and a tick that is due at once.
     fn make_after_a_pause(&self, busy: &Busy, by: usize, kind: &Kind) -> Vec<Busy> {
         let soonest_ms = self.soonest_ms(busy, by);
         let since_ms = busy.since_clock + soonest_ms;
-        if since_ms >= self.longest_every_ms || self.flow.moves[by].cause == Cause::Clock {
+        let is_tick = self.flow.moves[by].cause == Cause::Clock;
+        if is_tick || !busy.is_behind_a_tick || since_ms >= self.longest_every_ms {
             return Vec::new();
         }
-        let idle_ms = busy.idle_ms();
-        let parts = if idle_ms > soonest_ms { PARTS_OF_A_PAUSE } else { 0 };
-        let pause_ms = |part: usize| (idle_ms - soonest_ms).max(0.0) * part as f64 / PARTS_OF_A_PAUSE as f64;
-        let paused = |part: usize| {
-            let shortest_ms = if part < parts { pause_ms(part) } else { pause_ms(PARTS_OF_A_PAUSE) };
+        let more_ms = (busy.idle_ms() - soonest_ms).max(0.0);
+        let short = (more_ms > 0.0).then_some((0.0, since_ms + more_ms));
+        let long = (since_ms + more_ms < self.longest_every_ms).then_some((more_ms, self.longest_every_ms));
+        let paused = |(pause_ms, since_ms): (f64, f64)| {
             let mut after = busy.clone();
-            after.pass(soonest_ms + shortest_ms, self.longest_every_ms);
-            let longest_ms = if part < parts { since_ms + pause_ms(part + 1) } else { self.longest_every_ms };
-            after.since_clock = longest_ms.min(self.longest_every_ms);
+            after.pass(soonest_ms + pause_ms, self.longest_every_ms);
+            after.since_clock = since_ms.min(self.longest_every_ms);
+            after.is_behind_a_tick = false;
             self.take(&mut after, kind, &mut |_| {});
             after
         };
-        let is_needed = |part: &usize| *part == 0 || since_ms + pause_ms(*part) < self.longest_every_ms;
-        (0..=parts).filter(is_needed).map(paused).collect()
+        short.into_iter().chain(long).map(paused).collect()
     }
 
     /// Takes the updates of a request.
@@ -219,6 +224,7 @@ impl Busy {
         let free = self.link.max(self.places[0]);
         self.link >= other.link
             && self.since_clock >= other.since_clock
+            && self.is_behind_a_tick >= other.is_behind_a_tick
             && self.places.iter().zip(&other.places).all(|(one, other)| one >= other)
             && other.regions.iter().all(|(region, finish)| self.of_region(*region).max(free) >= *finish)
     }
@@ -227,6 +233,7 @@ impl Busy {
         let mut joined = self.clone();
         joined.link = self.link.max(other.link);
         joined.since_clock = self.since_clock.max(other.since_clock);
+        joined.is_behind_a_tick |= other.is_behind_a_tick;
         joined.places.iter_mut().zip(&other.places).for_each(|(one, other)| *one = one.max(*other));
         for (region, finish) in &other.regions {
             match joined.regions.binary_search_by_key(region, |(region, _)| *region) {

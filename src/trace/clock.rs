@@ -67,7 +67,7 @@ impl Clock {
             own = count + self.turns;
         }
         let before = std::mem::replace(&mut self.own, own);
-        if self.is_behind && own > before {
+        if self.is_behind && own > before && own + self.set_back < self.last {
             self.set_back = self.last - before;
         }
         let counts = own + self.set_back;

@@ -164,18 +164,18 @@ impl Raw {
         if is_part {
             return None;
         }
+        let tight = tight_row(size, self.bits_per_px);
+        let row = rows / height.max(1);
+        if rows.is_multiple_of(height) && row == tight {
+            return Some(format!("rows without padding would fit: `\"row_bytes\": {row}`"));
+        }
         let swapped = Size { width: size.height, height: size.width };
         if size != swapped && tight_row(swapped, self.bits_per_px) * u64::from(swapped.height) == rows {
             return Some(format!("{swapped} px would fit: set `turned` to 90 or 270"));
         }
-        let tight = tight_row(size, self.bits_per_px);
-        let row = rows / height.max(1);
         // Rows are often padded to whole words of memory: common practice, no source.
         if rows.is_multiple_of(height) && row > tight && row <= tight + MOST_PADDING {
             return Some(format!("rows of {row} bytes would fit: `\"row_bytes\": {row}`"));
-        }
-        if rows.is_multiple_of(height) && row == tight {
-            return Some(format!("rows without padding would fit: `\"row_bytes\": {row}`"));
         }
         let tight_rows = self.row_bytes.unwrap_or(tight) * height;
         let is_a_header = |skip: &u64| *skip <= SHORT_HEADER || *skip <= MOST_SKIPPED && skip.is_multiple_of(64);

@@ -341,7 +341,9 @@ fn a_day_takes_what_its_moves_and_their_cleanings_take() {
     near("days_per_charge", 100.0 / mean_mw / 24.0);
     let text = on_one_line(&folder.run(&["review", "desk.flow.json"]).out);
     assert!(
-        text.contains("A day is expected to take 50 updates, 10 flashes, 52 mJ, 0.021 mW on average, 202 days"),
+        text.contains(
+            "A day is expected to take 50 updates, 10 flashes, 52 mJ for updates, 0.021 mW on average with standby, 202 days"
+        ),
         "{text}"
     );
     assert_eq!(json_of(&there_and_back(""), &["desk.flow.json"])["plans"][0]["flow"]["per_day"], Value::Null);

@@ -88,9 +88,10 @@ fn small_flows_with_neighbours_are_proved_exactly() {
 /// The same where a busy controller loses what it is not free for.
 #[test]
 fn small_flows_with_losses_are_proved_exactly() {
-    let cases = crate::number_of_plans();
+    // Many are left out: those in which a tick has to wait for the one before it, and those with too many queues.
+    let cases = 2 * crate::number_of_plans();
     let compared = (0..cases).filter(|seed| compare(*seed, Taste::Drops)).count() as u64;
-    assert!(compared * 4 > cases, "only {compared} of {cases} flows are small enough");
+    assert!(compared * 6 > cases, "only {compared} of {cases} flows are small enough");
 }
 
 /// What is proved of joined cells holds for each of them: no bound is below that of the cells told apart, and counts, which

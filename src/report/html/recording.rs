@@ -59,6 +59,8 @@ pub struct Recording {
     pub(super) more_cards: bool,
     /// Steps that the plan played.
     pub(super) steps: u64,
+    /// Energy of all of them, mJ.
+    pub(super) energy_mj: f64,
 }
 
 impl Recording {
@@ -82,6 +84,8 @@ pub(super) struct Frame {
     pub(super) ghosts: Vec<Rect>,
     pub(super) outlines: Vec<Rect>,
     pub(super) worst_l: f64,
+    /// The box of the ghost that has its strongest pixel.
+    pub(super) strongest: Option<Rect>,
     /// The residue of the smallest area that counts, below the limit too, L*.
     pub(super) residue_l: f64,
     pub(super) left_behind_px: u64,
@@ -230,6 +234,7 @@ impl<'p> Recorder<'p> {
             cards: Vec::new(),
             more_cards: false,
             steps: 0,
+            energy_mj: 0.0,
         };
         let mut colours = Colours::against_own_white(&plan.display.ink);
         Self {
@@ -260,6 +265,9 @@ impl<'p> Recorder<'p> {
             self.begin(step)?;
         }
         self.recording.steps += 1;
+        for update in &step.updates {
+            self.recording.energy_mj += update.energy_mj;
+        }
         for update in step.updates.iter().filter(|update| !update.sent.is_empty()) {
             self.used.entry(update.mode).or_insert(step.planned.temperature_c);
         }
@@ -500,6 +508,12 @@ fn frame(plan: &Plan, step: &PlayedStep<'_>, patches: Patches) -> Frame {
         ghosts: boxes(ghosts),
         outlines: boxes(outlines),
         worst_l: step.worst_residue_l(),
+        strongest: step
+            .ghosts
+            .iter()
+            .rev()
+            .max_by(|one, other| one.worst_l.total_cmp(&other.worst_l))
+            .map(|ghost| ghost.rect),
         residue_l: step.residue_l,
         left_behind_px: step.left_behind.count(),
         answer_ms: answer_ms(step),

@@ -85,6 +85,9 @@ async function checkRoom(page, address, troubles) {
     const has = (step) => pictured.some(([from, to]) => from <= step && step <= to);
     const all = Array.from({ length: steps }, (_, step) => step);
     const [without, withOne] = [all.find((step) => !has(step)), all.findLast(has)];
+    // Steps with errors have the room first.
+    const worst = await page.evaluate(() => open.causes.places.find(({ step }) => step !== null)?.step ?? 0);
+    assert.ok(has(worst), `step ${worst} of the worst finding has a picture: ${JSON.stringify(pictured)}`);
     for (const beside of ["", "&beside=meant"]) {
       const other = await opened(`${address}#plan=${plan}&step=${without}&look=left${beside}`, troubles);
       await shown(other, without, "left");
@@ -168,7 +171,7 @@ async function checkStory(of) {
   assert.deepEqual(await of("(all) => all.map(lasting)", [240, 2000, 9400, 126600, 3600000, 7260000, 90000000]),
     ["240 ms", "2 s", "9.4 s", "2 min 7 s", "1 h", "2 h 1 min", "1 day 1 h"]);
   const film = {
-    limit: 2.3, residue_steps: 4, levels: [[0, "black"], [0xffffff, "white"]], modes: { quick: "It is quick." },
+    limit: 2.3, residue_steps: 4, steps: 4, pictured: [[0, 3]], levels: [[0, "black"], [0xffffff, "white"]], modes: { quick: "It is quick." },
     frames: [
       { at: 0, title: "step 0", updates: [{ mode: "full", sent: [[0, 0, 8, 8]], times: [0, 0, 10, 10, 900], flashes: 2, cleans: true }] },
       { at: 1000, title: "step 1", meant: [[4, 4, 1]] },
@@ -197,6 +200,8 @@ async function checkStory(of) {
     '3 s after the beginning, 1 s ago: step 2 "sent": `quick` is complete after 260 ms, without a flash.',
     "Nothing of older pictures is left here.",
   ]);
+  assert.deepEqual((await of(`async (film) => storyOf(film, 3, await factsOf(film, 3, [4, 5], (number) => [0xffffff, 0, 0x8c8c8c][number]))`, { ...film, pictured: [[0, 1], [3, 3]] })).flatMap(([, lines]) => lines[0]).filter((line) => /since|appears|not known/.test(line)),
+    ["Black; steps before have no picture on this page, so it is not known since when."]);
   const lost = { ...film, frames: film.frames.map((frame) => ({ ...frame, glass: undefined })) };
   assert.match((await of(`async (film) => storyOf(film, 3, await factsOf(film, 3, [4, 5], (number, x, y) => (number === 0 ? 0xffffff : x < 2 && y < 2 ? 0 : null)))`, lost))[2][1][0],
     /^The pixel shows white: the mode that was sent there cannot show the shade that was drawn\.$/);
@@ -462,8 +467,10 @@ async function checkPanel(page, isCompared) {
   if (!isCompared) await page.keyboard.press("b");
   if (!isCompared) await viewOf(page).locator("figure").nth(1).waitFor({ state: "hidden" });
   await page.keyboard.press("c");
+  await page.locator(".view.closer").waitFor();
   assert.ok(await widthOfPanel(page) > 1.2 * small, "closer is larger");
   await page.keyboard.press("c");
+  await page.locator(".view:not(.closer)").waitFor();
   await viewOf(page).locator(".help summary").click();
   await viewOf(page).getByLabel("keys are on").uncheck();
   await page.keyboard.press("l");

@@ -15,6 +15,7 @@ mod packed;
 mod patch_cache;
 mod page_data;
 mod recording;
+mod room;
 mod screen_index;
 mod verdict;
 mod view;
@@ -39,6 +40,7 @@ pub(super) use finding_texts::marked;
 use packed::Style;
 pub use patch_cache::PatchCache;
 pub use recording::{Recorder, Recording};
+pub use room::steps_by_weight;
 
 /// Pictures of a page take at most so many bytes before they are written down.
 pub const PICTURE_BYTES: usize = 1_900_000;
@@ -286,9 +288,10 @@ fn where_from(plan: &PlanReport) -> Markup {
 
 /// What the panel and its time leave out of a long plan.
 fn behind(recording: &Recording) -> Markup {
-    let [pictures, time] = [recording.pictured, axis::drawn(recording).len()].map(|to| recording.steps_behind(to));
+    let pictured = recording.pictured().iter().map(|[first, last]| last + 1 - first).sum::<u64>();
+    let time = recording.steps_behind(axis::drawn(recording).len());
     html! {
-        @if pictures > 0 { p.faint { "The panel ends " (count(pictures, "step", "steps")) " before the plan does: the page has room for no more pictures." } }
+        @if pictured < recording.steps { p.faint { "The page has room for the pictures of " (pictured) " of the " (count(recording.steps, "step", "steps")) "; the steps with findings come first." } }
         @if time > 0 { p.faint { "The time ends " (count(time, "step", "steps")) " before the plan does." } }
     }
 }

@@ -8,7 +8,7 @@ use super::{
     axis::{Axis, Rows, SCALE, drawn},
     dense_text::text_of,
     names::when,
-    recording::{Frame, Patch, RESIDUE_STEPS, RecordedStroke, RecordedUpdate, Recording, Tone},
+    recording::{Frame, Patch, Patches, RESIDUE_STEPS, RecordedStroke, RecordedUpdate, Recording, Tone},
 };
 use crate::{
     geometry::Rect,
@@ -112,7 +112,7 @@ pub(super) fn data(recording: &Recording, others: &[&Recording]) -> Result<Strin
         residue_steps: RESIDUE_STEPS,
         limit: rounded(recording.limit_l),
         steps: recording.steps,
-        pictured: recording.pictured.checked_sub(1).map(|last| [0, last as u64]).into_iter().collect(),
+        pictured: recording.pictured(),
         pictures: recording.pictures.iter().map(|png| text_of(png)).collect(),
         tones: tones(&recording.tones),
         levels: recording.levels.iter().map(|(colour, name)| (number(*colour), name.as_str())).collect(),
@@ -155,9 +155,9 @@ fn frame_json(frame: &Frame, rows: &[usize], recording: &Recording) -> FrameJson
         said: in_words(frame, recording),
         at: hundredths(frame.request_ms),
         person: frame.cause.is_person().then_some(true),
-        glass: patches(&frame.patches.glass),
-        meant: patches(&frame.patches.meant),
-        residue: patches(&frame.patches.residue),
+        glass: patches(frame, |patches| &patches.glass),
+        meant: patches(frame, |patches| &patches.meant),
+        residue: patches(frame, |patches| &patches.residue),
         updates: updates.map(|(update, row)| update_json(update, *row)).collect(),
         strokes: frame.strokes.iter().map(stroke_json).collect(),
         ghosts: rectangles(&frame.ghosts),
@@ -186,7 +186,8 @@ fn stroke_json(stroke: &RecordedStroke) -> StrokeJson {
     StrokeJson { width: hundredths(stroke.width_px), white: stroke.is_white.then_some(true), points }
 }
 
-fn patches(patches: &[Patch]) -> Vec<[u32; 3]> {
+fn patches(frame: &Frame, of: fn(&Patches) -> &[Patch]) -> Vec<[u32; 3]> {
+    let patches = frame.patches.as_ref().map_or(&[][..], of);
     patches.iter().map(|patch| [patch.x, patch.y, patch.picture as u32]).collect()
 }
 

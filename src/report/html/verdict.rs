@@ -4,7 +4,6 @@
 use maud::{Markup, html};
 
 use super::{
-    axis::drawn,
     cause_list::{Shown, level_sign},
     figures,
     finding_texts::{marked, title_of_rule},
@@ -32,7 +31,7 @@ pub(super) fn verdict(shown: Shown<'_>) -> Markup {
         } @else {
             (margins(&plan.summary))
             dl.figures { @for figure in figures::of_the_plan(&plan.summary) {
-                @let ghost = recording.filter(|_| figure.name == figures::STRONGEST_GHOST).and_then(strongest_ghost);
+                @let ghost = recording.filter(|_| figure.name == figures::STRONGEST_GHOST).and_then(Recording::strongest_ghost);
                 div { dt { (figure.name) } " " dd {
                     @if let Some(frame) = ghost {
                         a href={ "#plan=" (at + 1) "&step=" (frame.index) "&look=left&beside=meant"
@@ -43,12 +42,6 @@ pub(super) fn verdict(shown: Shown<'_>) -> Markup {
             } }
         }
     }
-}
-
-/// The first step that shows the strongest ghost.
-fn strongest_ghost(recording: &Recording) -> Option<&Frame> {
-    let frames = drawn(recording).iter();
-    frames.rev().max_by(|one, other| one.worst_l.total_cmp(&other.worst_l)).filter(|frame| frame.worst_l > 0.0)
 }
 
 /// The finding to which the strongest ghost of a step belongs: of those about residue at its place and time the one whose

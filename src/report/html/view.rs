@@ -40,7 +40,7 @@ fn looks() -> Markup {
 fn stage(hidden: bool) -> Markup {
     html! {
         figure hidden[hidden] {
-            div.pane role="group" aria-label=(if hidden { "The second picture, may be scrolled" } else { "The picture, may be scrolled" }) {
+            div.pane tabindex="-1" role="group" aria-label=(if hidden { "The second picture, may be scrolled" } else { "The picture, may be scrolled" }) {
                 div.sheet {
                     canvas role="img" aria-label="The panel" {}
                     @if !hidden { canvas.upper hidden aria-hidden="true" {} }

@@ -314,9 +314,9 @@ document.addEventListener("keydown", (event) => {
   event.preventDefault();
   run();
 });
-document.addEventListener("click", ({ target }) => {
+document.addEventListener("click", ({ target, ctrlKey, metaKey, shiftKey }) => {
   const { name } = target.closest("button") ?? {};
-  if (target.closest(".contents a")) isSent = true;
+  if (target.closest(".contents a") && !ctrlKey && !metaKey && !shiftKey) isSent = true;
   if (name === "away") choose({ at: null });
   if (name === "link") copyText(target, location.href.split("#")[0] + addressOf(state));
   if (name === "back" || name === "forward") choose({ step: state.step + (name === "back" ? -1 : 1) });

@@ -72,7 +72,7 @@ function panelOf(view, film, choose, other) {
   const isOtherRight = other?.word === "after";
   view.classList.toggle("other-left", other?.word === "before");
   view.classList.toggle("upper-right", isOtherRight);
-  if (other) for (const [at, words] of view.querySelectorAll(".second").entries()) words.textContent = ["Both side by side", "Both with an edge between"][at];
+  if (other) for (const [at, words] of view.querySelectorAll(".second").entries()) words.textContent = ["Both side by side", "Edge between them"][at];
   view.querySelector('[name="beside"][value="edge"]').disabled = !canLieOver;
 
   const titleOf = (step) => film.frames[step]?.title ?? (step < 0 ? "before the first step" : `step ${step}`);

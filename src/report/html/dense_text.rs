@@ -4,14 +4,14 @@
 /// The characters are 85 in a row from this one on.
 const FIRST: u8 = b')';
 
-/// What turns such a text into bytes again, in the language of the page.
+/// What turns such a text into bytes again, in the language of the page; without a character that begins an element.
 pub(super) const DECODER: &str = "const bytesOf = (text) => {
   const bytes = new Uint8Array(Math.floor(text.length * 0.8));
   const digit = (at) => ({ 33: 60, 35: 92 })[text.charCodeAt(at)] ?? (text.charCodeAt(at) || 125);
-  for (let at = 0, to = 0; at < text.length; at += 5, to += 4) {
+  for (let at = 0, to = 0; text.length > at; at += 5, to += 4) {
     let value = 0;
-    for (let next = at; next < at + 5; next += 1) value = value * 85 + digit(next) - 41;
-    for (let byte = 0; byte < 4; byte += 1) bytes[to + byte] = value / 256 ** (3 - byte);
+    for (let next = at; at + 5 > next; next += 1) value = value * 85 + digit(next) - 41;
+    for (let byte = 0; 4 > byte; byte += 1) bytes[to + byte] = value / 256 ** (3 - byte);
   }
   return bytes;
 };

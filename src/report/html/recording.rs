@@ -112,6 +112,7 @@ impl Recording {
     }
 
     /// The same recording with the pictures of another one.
+    #[must_use]
     pub fn with_pictures_of(mut self, other: Self) -> Self {
         let mut patches = other.frames.into_iter().map(|frame| frame.patches);
         for frame in &mut self.frames {

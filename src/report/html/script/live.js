@@ -50,7 +50,7 @@ let followed = null;
 function follow() {
   if (!followed) return;
   const place = open.causes.placeOfId(followed.id);
-  const to = place ? Math.min(place.last, place.step + followed.ahead) : Math.min(state.step, open.film.steps - 1);
+  const to = place ? Math.min(place.last, place.step + followed.ahead) : Math.min(state.step, (open.film?.steps ?? 1) - 1);
   if (place && place.step !== null) state.step = to;
   else followed.left = to;
 }

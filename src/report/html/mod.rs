@@ -291,7 +291,7 @@ fn behind(recording: &Recording) -> Markup {
     let pictured = recording.pictured().iter().map(|[first, last]| last + 1 - first).sum::<u64>();
     let time = recording.steps_behind(axis::drawn(recording).len());
     html! {
-        @if pictured < recording.steps { p.faint { "The page has room for the pictures of " (pictured) " of the " (count(recording.steps, "step", "steps")) "; the steps with findings come first." } }
+        @if pictured < recording.steps { p.faint { "The page has room for the pictures of " (pictured) " of the " (count(recording.steps, "step", "steps")) "." } }
         @if time > 0 { p.faint { "The time ends " (count(time, "step", "steps")) " before the plan does." } }
     }
 }

@@ -85,6 +85,9 @@ async function checkRoom(page, address, troubles) {
     const has = (step) => pictured.some(([from, to]) => from <= step && step <= to);
     const all = Array.from({ length: steps }, (_, step) => step);
     const [without, withOne] = [all.find((step) => !has(step)), all.findLast(has)];
+    // Steps with errors have the room first.
+    const worst = await page.evaluate(() => open.causes.places.find(({ step }) => step !== null)?.step ?? 0);
+    assert.ok(has(worst), `step ${worst} of the worst finding has a picture: ${JSON.stringify(pictured)}`);
     for (const beside of ["", "&beside=meant"]) {
       const other = await opened(`${address}#plan=${plan}&step=${without}&look=left${beside}`, troubles);
       await shown(other, without, "left");

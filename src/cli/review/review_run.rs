@@ -661,7 +661,7 @@ fn with_room(first: Recording, findings: &[Finding], loaded: &LoadedPlan, at: &A
     let rank = |recording: &Recording| steps.iter().map(|step| recording.has_picture(*step)).collect::<Vec<bool>>();
     let mut best: Option<Recording> = None;
     // Pictures of steps that are far apart are larger, nobody knows how much before.
-    for each in [mean, 6 * mean] {
+    for each in [mean, 6 * mean, 24 * mean] {
         let Some(mut recorder) = Recorder::again(plan, bytes, patches, &first, (&steps, each)) else { break };
         let mut result = Ok(());
         // The review played the same pictures a moment ago, so none is broken.

@@ -175,7 +175,7 @@ pub(super) struct Patches {
 }
 
 /// The boxes of each layer that no picture shows yet.
-#[derive(Debug, Default)]
+#[derive(Clone, Debug, Default)]
 struct Unpictured {
     glass: Vec<Rect>,
     meant: Vec<Rect>,
@@ -278,6 +278,8 @@ pub struct Recorder<'p> {
     sought: BTreeSet<u64>,
     kept_for_each: usize,
     has_missed: bool,
+    /// Whether no step that nobody seeks has room before the next one that is sought.
+    is_full: bool,
     /// What changed since the last step that has a picture.
     unpictured: Unpictured,
     /// The number of the card of each step of the plan's text.
@@ -322,6 +324,7 @@ impl<'p> Recorder<'p> {
             sought: BTreeSet::new(),
             kept_for_each: 0,
             has_missed: false,
+            is_full: false,
             unpictured: Unpictured::default(),
             card_of: HashMap::new(),
         }
@@ -343,7 +346,7 @@ impl<'p> Recorder<'p> {
 
     /// Whether a step that was sought got no picture: those before it took more than was thought.
     pub fn has_missed(&self) -> bool {
-        self.has_missed
+        self.has_missed || !self.sought.is_empty()
     }
 
     /// Whether no step to come can have a picture.
@@ -377,18 +380,37 @@ impl<'p> Recorder<'p> {
     /// What the picture of a step needs, if there is room for it.
     fn pictured(&mut self, step: &PlayedStep<'_>) -> Result<Option<Patches>, String> {
         let is_sought = self.sought.remove(&step.planned.index);
-        // A step that nobody seeks may take as much as one of the others.
-        let kept = if is_sought || self.sought.is_empty() { 0 } else { (self.sought.len() + 1) * self.kept_for_each };
-        if self.bytes_left > kept {
-            let before = self.bytes_left;
-            let patches = self.patches(step)?;
+        let before = self.bytes_left;
+        let patches = match (before > 0, is_sought || self.sought.is_empty()) {
+            (true, true) => Some(self.patches(step)?),
+            (true, false) => self.patches_that_leave_room(step)?,
+            (false, _) => None,
+        };
+        self.has_missed |= is_sought && patches.is_none();
+        if patches.is_some() {
             self.recording.step_bytes += before - self.bytes_left;
+        }
+        // Those that come after a sought step may be small again.
+        self.is_full &= !is_sought;
+        Ok(patches)
+    }
+
+    /// The same for a step that nobody seeks, if those that are sought have their room behind it.
+    fn patches_that_leave_room(&mut self, step: &PlayedStep<'_>) -> Result<Option<Patches>, String> {
+        self.pass(step);
+        if self.is_full {
+            return Ok(None);
+        }
+        let (number, bytes_left, unpictured) =
+            (self.recording.pictures.len(), self.bytes_left, self.unpictured.clone());
+        let mut patches = Patches::default();
+        self.catch_up(&mut patches)?;
+        if self.bytes_left >= self.sought.len() * self.kept_for_each {
             return Ok(Some(patches));
         }
-        self.has_missed |= is_sought;
-        if !self.sought.is_empty() {
-            self.pass(step);
-        }
+        self.recording.pictures.truncate(number);
+        self.picture_of.retain(|_, picture| *picture < number);
+        (self.bytes_left, self.unpictured, self.is_full) = (bytes_left, unpictured, true);
         Ok(None)
     }
 
@@ -464,7 +486,12 @@ impl<'p> Recorder<'p> {
         for rect in self.recall(step) {
             patches.meant.push(self.picture(Layer::Meant, rect)?);
         }
-        // What changed before, at steps without pictures.
+        self.catch_up(&mut patches)?;
+        Ok(patches)
+    }
+
+    /// Adds what changed at steps without pictures.
+    fn catch_up(&mut self, patches: &mut Patches) -> Result<(), String> {
         let Unpictured { glass, meant, residue } = std::mem::take(&mut self.unpictured);
         for (layer, rects, patches) in [
             (Layer::Glass, glass, &mut patches.glass),
@@ -475,7 +502,7 @@ impl<'p> Recorder<'p> {
                 patches.push(self.picture(layer, rect)?);
             }
         }
-        Ok(patches)
+        Ok(())
     }
 
     /// Brings the pixels of a box to what the glass shows; gives the boxes around what changed.

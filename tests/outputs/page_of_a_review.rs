@@ -34,7 +34,7 @@ fn the_page_of_the_logbook_is_small_and_asks_the_network_for_nothing() {
 fn outlines_are_told_from_other_ghosts() {
     let marked = |plan: &str| page(&[plan, "--gate", "never"]).1.matches("\"outlines\":[[").count();
     let (_, of_counter) = page(&["gangway-count/troubled.plan.json", "--gate", "never"]);
-    assert!(of_counter.contains("2 ghosts (2 of them outlines beside driven ink), the strongest 4.0 L*"));
+    assert!(of_counter.contains("2 ghosts (2 of them outlines beside driven ink), the strongest pixel 4.0 L*"));
     assert_eq!(marked("gangway-count/troubled.plan.json"), 2);
     assert_eq!(marked("ship-watch/troubled.plan.json"), 0);
 }
@@ -261,9 +261,74 @@ fn charts_go_on_where_there_is_no_room_for_more_pictures() {
     folder.plan("a.plan.json", &format!(r#"{{ "steps": [{}] }}"#, steps.join(", ")));
     let plan = folder.join("a.plan.json").to_str().unwrap().to_owned();
     let page = self::page(&[&plan, "--compare", &plan, "--only", "not-decided"]).1;
-    assert!(page.contains("The panel ends "), "the pictures are too many for the page");
+    assert!(page.contains("The page has room for the pictures of "), "the pictures are too many for the page");
     let chart = chart_of(&page, "flashes", "after");
     assert!(chart.name.contains("30 flashing updates") && !chart.is_cut, "{}", chart.name);
+}
+
+/// The film of a page with so many plans of noise that there is no room for all pictures: the steps of the errors are last.
+#[test]
+fn steps_with_findings_have_their_pictures_first() {
+    let folder = Folder::new();
+    folder.display("panel.display.json", &example_display([400, 400]));
+    let steps = 30;
+    let mut text = Vec::new();
+    for number in 0..steps {
+        let seed = number * 1_000_000;
+        folder.file(
+            &format!("{number}.png"),
+            png_of(400, 400, move |x, y| (noise_of(x + 400 * y + seed) % 16 * 17) as u8),
+        );
+        // The last but one leaves the older picture where no window is.
+        let updates = if number == steps - 2 { "" } else { r#"{ "mode": "full" }"# };
+        let after_ms = if number == steps - 1 { 9000 } else { 1000 };
+        text.push(format!(r#"{{ "screen": "{number}.png", "after_ms": {after_ms}, "updates": [{updates}] }}"#));
+    }
+    folder.plan("a.plan.json", &format!(r#"{{ "steps": [{}] }}"#, text.join(", ")));
+    let plan = folder.join("a.plan.json").to_str().unwrap().to_owned();
+    let film = film_of(&page(&[&plan, "--only", "left-behind", "--gate", "never"]).1);
+    let pictured = film["pictured"].as_array().unwrap();
+    let rows: Vec<[u64; 2]> = pictured.iter().map(|row| [0, 1].map(|end| row[end].as_u64().unwrap())).collect();
+    let number: u64 = rows.iter().map(|[first, last]| last + 1 - first).sum();
+    assert!(number < u64::from(steps), "the pictures are too many for the page: {rows:?}");
+    let sought = u64::from(steps - 2);
+    assert!(rows.iter().any(|[first, last]| (*first..=*last).contains(&sought)), "step {sought}: {rows:?}");
+    assert_eq!(film["steps"], steps);
+    // A step without a picture has no patches; the picture of the one after it brings the glass up to date.
+    let frames = film["frames"].as_array().unwrap();
+    let first_without = rows[0][1] as usize + 1;
+    assert!(frames[first_without]["glass"].is_null() && frames[first_without]["updates"].is_array());
+    assert!(!frames[sought as usize]["glass"].is_null() || !frames[sought as usize]["meant"].is_null());
+}
+
+/// The strongest ghost leads to the finding that it belongs to.
+#[test]
+fn the_strongest_ghost_leads_to_its_finding() {
+    let plan = "logbook/troubled.plan.json";
+    let page = page(&[plan, "--gate", "never"]).1;
+    let (_, link) = page.split_once("strongest pixel of a ghost</dt> <dd><a href=\"#").unwrap();
+    let link: Vec<&str> = link.split('"').next().unwrap().split("&amp;").collect();
+    let value = |name: &str| link.iter().find_map(|part| part.strip_prefix(name)).unwrap();
+    let step: u64 = value("step=").parse().unwrap();
+    let mut command = Command::new(env!("CARGO_BIN_EXE_stillpage"));
+    command.args(["review", plan, "--gate", "never", "--format", "json"]);
+    let root = Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures");
+    let review = Run::of(command.current_dir(root).output().unwrap()).json();
+    let findings = review["plans"][0]["findings"].as_array().unwrap();
+    let finding = findings.iter().find(|finding| finding["fingerprint"] == value("finding=")).unwrap();
+    let worst_l = review["plans"][0]["summary"]["worst_residue_l"].as_f64().unwrap();
+    assert_eq!(finding["figures"]["worst_l"].as_f64().unwrap(), worst_l, "{finding}");
+    let [first, last] = ["step", "last_step"].map(|name| finding[name].as_u64().unwrap());
+    assert!((first..=last).contains(&step), "{finding}");
+}
+
+/// A finding that lasts says until which step, so that nothing is said of it later.
+#[test]
+fn the_page_knows_how_long_each_finding_applies() {
+    let page = page(&["logbook/troubled.plan.json", "--gate", "never"]).1;
+    let (_, item) = page.split_once("-5aa2d5dd7e489ea5\"").expect("the outline of step 40");
+    let item = item.split('>').next().unwrap();
+    assert!(item.contains("data-step=\"40\"") && item.contains("data-last=\"69\""), "{item}");
 }
 
 /// A number that looks like any other, the same at every run.
@@ -312,7 +377,7 @@ fn the_page_of_a_long_plan_is_bounded() {
     let (run, page) = page(&[plan.to_str().unwrap(), "--only", "not-decided"]);
     run.with_status(0);
     assert!(page.len() < 3_000_000, "{} bytes", page.len());
-    assert!(page.contains("The panel ends 3000 steps before the plan does"), "what is left out is said");
+    assert!(page.contains("The page has room for the pictures of 2000 of the 5000 steps"), "what is left out is said");
     assert!(page.contains("only its first 80 kinds of step are shown small"));
 
     let (run, page) =

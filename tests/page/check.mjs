@@ -41,18 +41,25 @@ async function check(file) {
   const address = pathToFileURL(file).href;
   const page = await opened(address, troubles);
   const plans = await page.locator(".plan").count();
+  if (basename(file).startsWith("several")) return void (await checkRoom(page, address, troubles));
   const isCompared = basename(file).startsWith("compared");
-  if (plans > 1) await checkFirst(page);
+  if (plans > 1) await checkFirst(page, isCompared);
   if (isCompared) await checkLocked(page);
   for (let plan = 1; plan <= plans; plan += 1) {
     if (plans > 1) await checkChange(page, plan);
     await checkPanel(page, isCompared);
     if (!isCompared) await checkEdge(page);
     await checkHere(page);
+    await checkPointer(page);
+    await checkGhosts(page, isCompared);
+    await checkSmall(page);
     await checkPace(page);
     await checkFlashes(page);
     await checkCauses(page, troubles);
+    await checkLater(page);
   }
+  await checkCopies(page);
+  await checkNarrow(page);
   if (isCompared) await checkCompared(page);
   await checkWidths(page);
   await checkAccess(page, "light");
@@ -66,14 +73,49 @@ async function check(file) {
   await page.close();
 }
 
+// Where there is no room for the pictures of all steps, a step without one stays empty and says so, a link to it stays there,
+// and the slider says where pictures are.
+async function checkRoom(page, address, troubles) {
+  const cut = await page.evaluate(() => sections.map((section, at) => [at + 1, dataOf(section)]).filter(([, film]) => picturedWords(film)).map(([plan, { steps, pictured }]) => [plan, steps, pictured]));
+  assert.ok(cut.length > 0, "a plan has more pictures than there is room for");
+  for (const [plan, steps, pictured] of cut) {
+    await checkChange(page, plan);
+    await viewOf(page).locator(".pictured").filter({ hasText: /^pictures only of / }).waitFor();
+    assert.equal(await viewOf(page).locator(".filmed").isVisible(), true);
+    const has = (step) => pictured.some(([from, to]) => from <= step && step <= to);
+    const all = Array.from({ length: steps }, (_, step) => step);
+    const [without, withOne] = [all.find((step) => !has(step)), all.findLast(has)];
+    // Steps with errors have the room first.
+    const worst = await page.evaluate(() => open.causes.places.find(({ step }) => step !== null)?.step ?? 0);
+    assert.ok(has(worst), `step ${worst} of the worst finding has a picture: ${JSON.stringify(pictured)}`);
+    for (const beside of ["", "&beside=meant"]) {
+      const other = await opened(`${address}#plan=${plan}&step=${without}&look=left${beside}`, troubles);
+      await shown(other, without, "left");
+      assert.match(other.url(), new RegExp(`step=${without}&`));
+      for (const blank of await viewOf(other).locator("figure:not([hidden]) .blank").all()) {
+        assert.equal(await blank.isVisible(), true);
+        assert.equal(await blank.textContent(), "no picture of this step on this page: open a page of this plan alone");
+      }
+      await viewOf(other).getByRole("slider").fill(String(withOne + 1));
+      await shown(other, withOne, "left");
+      assert.equal(await viewOf(other).locator(".blank").first().isVisible(), false);
+      await other.close();
+    }
+    // The worst finding that a picture shows is open at first.
+    assert.equal(await viewOf(page).locator(".blank").first().isVisible(), false);
+  }
+  assert.deepEqual(troubles, []);
+  await page.close();
+}
+
 // What the script works out without a page, compared with what is known from elsewhere.
 async function checkFunctions(file) {
   const page = await opened(pathToFileURL(file).href, []);
   const of = (run, ...given) => page.evaluate(`(${run})(...${JSON.stringify(given)})`);
-  for (const hash of ["#plan=2&step=12&look=left&beside=meant&finding=ab12", "#plan=1&step=begin&look=meant", "#plan=1&look=seen", "#plan=1&look=left&beside=edge", "#plan=1&step=2&look=seen&at=12,340"]) {
+  for (const hash of ["#plan=2&step=12&look=left&beside=meant&finding=ab12", "#plan=1&step=begin&look=meant", "#plan=1&look=seen", "#plan=1&look=left&beside=edge", "#plan=1&step=2&look=seen&at=12,340", "#plan=1&step=2&look=left&beside=meant&closer=1&finding=ab12"]) {
     assert.equal(await of("(hash) => addressOf(readAddress(hash))", hash), hash);
   }
-  const usual = { plan: null, step: null, look: "seen", beside: null, finding: null, at: null };
+  const usual = { plan: null, step: null, look: "seen", beside: null, closer: false, finding: null, at: null };
   for (const hash of ["", "#", "#plan=x&step=-4&look=all", "#step=1e9", "#plan-3", "#beside=under"]) assert.deepEqual(await of("readAddress", hash), usual, hash);
   // CIE 1976 lightness to sRGB (IEC 61966-2-1): 0, 50 and 100 L* are the greys 0, 119 and 255 (Bruce Lindbloom's tables, from memory).
   assert.deepEqual(await of("(all) => all.map(greyOf)", [-1, 0, 50, 100, 101]), [0, 0, 119, 255, 255]);
@@ -87,6 +129,13 @@ async function checkFunctions(file) {
   assert.deepEqual(await of("(all, film) => all.map((moment) => stepAt(film, moment))", [-1, 0, 399, 400, 5000], later), [-1, 0, 0, 1, 2]);
   assert.deepEqual(await of("(film) => [-1, 1, 7].map((step) => momentAt(film, step))", later), [-1, 400, -1]);
   await checkTime(of, axis);
+  await checkFound(of);
+  // Frames that would lie over each other are one; those apart stay, however many there are.
+  assert.deepEqual(await of("(boxes) => joined(boxes, 4)", [[0, 0, 10, 10], [40, 0, 10, 10], [17, 2, 10, 10], [0, 60, 5, 5]]), [[40, 0, 10, 10], [0, 0, 27, 12], [0, 60, 5, 5]]);
+  const film = { steps: 73, pictured: [[0, 4], [40, 40]] };
+  assert.deepEqual(await of("(film) => [-1, 0, 4, 5, 39, 40, 41, 72].map((step) => hasPicture(film, step))", film), [true, true, true, false, false, true, false, false]);
+  assert.deepEqual(await of("(films) => films.map(picturedWords)", [film, { steps: 5, pictured: [[0, 4]] }, { steps: 9, pictured: [] }, { steps: 9, pictured: [[0, 0], [2, 2], [4, 4], [6, 6]] }]),
+    ["pictures only of steps 0 to 4, step 40", "", "pictures only of no step", "pictures only of 4 of 9 steps"]);
   await checkStory(of);
   // Of the corners around a box of 30 x 40 px at 10, 20, every line runs 4 px outside it.
   const points = [];
@@ -105,6 +154,16 @@ async function checkFunctions(file) {
   await page.close();
 }
 
+// What is reported at a place: what applies at a step, apart from what the same place has at other steps.
+async function checkFound(of) {
+  const place = (rule, step, last, box = [10, 10, 20, 20]) => ({ rule, step, last, box });
+  const places = [place("ended", 2, 4), place("lasts", 3, 9), place("lasts", 1, 9), place("later", 8, 8), place("elsewhere", 5, 5, [90, 90, 5, 5]), place("none", null, NaN)];
+  const found = (at, step) => of("(...given) => foundAt(...given).map((all) => all.map(({ rule, step }) => `${rule} ${step}`))", places, at, step);
+  assert.deepEqual(await found([12, 12], 6), [["lasts 3"], ["ended 2", "later 8"]]);
+  assert.deepEqual(await found([12, 12], 4), [["lasts 3", "ended 2"], ["later 8"]]);
+  assert.deepEqual(await found([91, 91], 6), [[], ["elsewhere 5"]]);
+}
+
 // The story of a pixel of a film made by hand: a white panel; black is drawn and not sent; two seconds later it is sent and
 // leaves 3 L* of residue.
 async function checkStory(of) {
@@ -112,7 +171,7 @@ async function checkStory(of) {
   assert.deepEqual(await of("(all) => all.map(lasting)", [240, 2000, 9400, 126600, 3600000, 7260000, 90000000]),
     ["240 ms", "2 s", "9.4 s", "2 min 7 s", "1 h", "2 h 1 min", "1 day 1 h"]);
   const film = {
-    limit: 2.3, residue_steps: 4, levels: [[0, "black"], [0xffffff, "white"]], modes: { quick: "It is quick." },
+    limit: 2.3, residue_steps: 4, steps: 4, pictured: [[0, 3]], levels: [[0, "black"], [0xffffff, "white"]], modes: { quick: "It is quick." },
     frames: [
       { at: 0, title: "step 0", updates: [{ mode: "full", sent: [[0, 0, 8, 8]], times: [0, 0, 10, 10, 900], flashes: 2, cleans: true }] },
       { at: 1000, title: "step 1", meant: [[4, 4, 1]] },
@@ -141,6 +200,8 @@ async function checkStory(of) {
     '3 s after the beginning, 1 s ago: step 2 "sent": `quick` is complete after 260 ms, without a flash.',
     "Nothing of older pictures is left here.",
   ]);
+  assert.deepEqual((await of(`async (film) => storyOf(film, 3, await factsOf(film, 3, [4, 5], (number) => [0xffffff, 0, 0x8c8c8c][number]))`, { ...film, pictured: [[0, 1], [3, 3]] })).flatMap(([, lines]) => lines[0]).filter((line) => /since|appears|not known/.test(line)),
+    ["Black; steps before have no picture on this page, so it is not known since when."]);
   const lost = { ...film, frames: film.frames.map((frame) => ({ ...frame, glass: undefined })) };
   assert.match((await of(`async (film) => storyOf(film, 3, await factsOf(film, 3, [4, 5], (number, x, y) => (number === 0 ? 0xffffff : x < 2 && y < 2 ? 0 : null)))`, lost))[2][1][0],
     /^The pixel shows white: the mode that was sent there cannot show the shade that was drawn\.$/);
@@ -211,20 +272,30 @@ function darkest(page, ms) {
 }
 
 async function checkChange(page, plan) {
-  await page.locator(".contents a").nth(plan - 1).click();
-  await page.locator(`.contents li:nth-child(${plan}) a[aria-current]`).waitFor();
+  const link = page.locator(`.contents a[href="#plan=${plan}"]`);
+  await link.click();
+  await page.locator(`.contents a[href="#plan=${plan}"][aria-current]`).waitFor();
   await page.locator(`.plan:nth-of-type(n):not([hidden]) .view[data-shown]`).waitFor();
   assert.equal(await viewOf(page).count(), 1, "one plan is open");
   await page.waitForFunction((plan) => location.hash.startsWith(`#plan=${plan}&`), plan);
+  await page.waitForFunction(() => {
+    const { top } = document.querySelector(".plan:not([hidden])").getBoundingClientRect();
+    return Math.abs(top) < 2 || scrollY + innerHeight >= document.documentElement.scrollHeight - 2;
+  });
 }
 
 // Of several plans the one with the worst verdict is open: the most errors, then warnings, then notes; of equal ones the first.
-async function checkFirst(page) {
-  const plans = await page.locator(".contents li").evaluateAll((items) => items.map((item) => ["error", "warning", "note"].map((level) =>
-    Number(new RegExp(`(\\d+) ${level}`).exec([...item.querySelectorAll(".level")].map((sign) => sign.textContent).join(" "))?.[1] ?? 0))));
-  const worse = (one, other) => one.map((number, at) => number - other[at]).find((differs) => differs !== 0) ?? 0;
-  const worst = plans.reduce((best, plan, at) => (worse(plan, plans[best]) > 0 ? at : best), 0);
-  assert.match(page.url(), new RegExp(`#plan=${worst + 1}&`), JSON.stringify(plans));
+// A table has them in this order.
+async function checkFirst(page, isCompared) {
+  const worse = (one, other) => one.map((number, at) => other[at] - number).find((differs) => differs !== 0) ?? 0;
+  const rows = await page.locator(".contents").locator("tbody tr, li").evaluateAll((items) => items.map((item) => {
+    const numbers = item.matches("tr") ? [...item.querySelectorAll("td")].map((cell) => Number(cell.textContent))
+      : ["error", "warning", "note"].map((level) => Number(new RegExp(`(\\d+) ${level}`).exec([...item.querySelectorAll(".level")].map((sign) => sign.textContent).join(" "))?.[1] ?? 0));
+    return { plan: Number(/\d+/.exec(item.querySelector("a").hash)[0]), numbers };
+  }));
+  const sorted = rows.toSorted((one, other) => worse(one.numbers, other.numbers) || one.plan - other.plan);
+  if (!isCompared) assert.deepEqual(rows, sorted, "the worst stands first");
+  assert.match(page.url(), new RegExp(`#plan=${sorted[0].plan}&`), JSON.stringify(rows));
 }
 
 // Two plans that are compared stand side by side at one moment, the one before on the left, whichever is open; one cursor runs
@@ -254,7 +325,7 @@ async function checkLocked(page) {
     }
     // The other plan opens where this one stands.
     const stood = films[open - 1][Math.floor(own.length / 2)].at;
-    await page.locator(".contents a").nth(2 - open).click();
+    await page.locator(`.contents a[href="#plan=${3 - open}"]`).click();
     await page.waitForFunction((plan) => location.hash.startsWith(`#plan=${plan}&`), 3 - open);
     const step = other.filter(({ at }) => at <= stood + 0.5).length - 1;
     await shown(page, step);
@@ -300,9 +371,11 @@ async function checkEdge(page) {
   // All the way to the right, what is meant covers the panel.
   const [upper, meant] = await viewOf(page).evaluate(async (view) => {
     const [canvas, over] = [view.querySelector("canvas"), view.querySelector(".upper")];
-    const meant = await open.panel.at(state.step + 1, "meant");
-    const pixels = (of) => of.getContext("2d").getImageData(0, 0, canvas.width, canvas.height).data.join();
-    return [pixels(over), pixels(meant)];
+    const meant = new OffscreenCanvas(canvas.width, canvas.height).getContext("2d");
+    meant.imageSmoothingQuality = "high";
+    meant.drawImage(await open.panel.at(state.step + 1, "meant"), 0, 0, canvas.width, canvas.height);
+    const pixels = (of) => of.getImageData(0, 0, canvas.width, canvas.height).data.join();
+    return [pixels(over.getContext("2d")), pixels(meant)];
   });
   assert.ok(upper === meant);
   await page.keyboard.press("Tab");
@@ -320,11 +393,11 @@ async function checkHere(page) {
   await viewOf(page).locator("canvas").first().click({ position: { x: 40, y: 30 } });
   await here.waitFor();
   const titles = await here.locator("h4").allTextContents();
-  assert.deepEqual([titles[0], titles[1], titles[2], titles.at(-1)],
+  assert.deepEqual([titles[0], titles[1], titles[2], titles.filter((title) => title !== "At other times").at(-1)],
     ["What is meant here", "What was driven here last", "What is seen now", "What is reported here"]);
   const [x, y] = /at=(\d+),(\d+)/.exec(page.url()).slice(1).map(Number);
   assert.match(await here.locator("h3").textContent(), new RegExp(`^The place ${x}, ${y} at `));
-  const size = await viewOf(page).locator("canvas").first().evaluate((canvas) => [canvas.width / canvas.clientWidth, canvas.width]);
+  const size = await viewOf(page).locator("canvas").first().evaluate((canvas) => [open.film.width / canvas.clientWidth, open.film.width]);
   assert.ok(Math.abs(x - 40 * size[0]) <= 1 + size[0], `${x} for 40 points of ${size[0]} px`);
   await viewOf(page).locator(".stage").focus();
   await page.keyboard.press("Shift+ArrowRight");
@@ -364,9 +437,9 @@ async function checkPanel(page, isCompared) {
     const middle = Math.ceil(last / 2);
     const forwards = await there(middle);
     await there(0);
-    await button(page, "Forward").click();
+    await button(page, "Forward a step").click();
     await shown(page, 1);
-    await button(page, "Back").click();
+    await button(page, "Back a step").click();
     await shown(page, 0);
     await there(last);
     assert.equal(await there(middle), forwards, "the same step looks otherwise when it is reached from behind");
@@ -394,8 +467,10 @@ async function checkPanel(page, isCompared) {
   if (!isCompared) await page.keyboard.press("b");
   if (!isCompared) await viewOf(page).locator("figure").nth(1).waitFor({ state: "hidden" });
   await page.keyboard.press("c");
+  await page.locator(".view.closer").waitFor();
   assert.ok(await widthOfPanel(page) > 1.2 * small, "closer is larger");
   await page.keyboard.press("c");
+  await page.locator(".view:not(.closer)").waitFor();
   await viewOf(page).locator(".help summary").click();
   await viewOf(page).getByLabel("keys are on").uncheck();
   await page.keyboard.press("l");
@@ -404,6 +479,194 @@ async function checkPanel(page, isCompared) {
   await viewOf(page).getByLabel("keys are on").check();
   await viewOf(page).locator(".help summary").click();
   await there(Math.min(0, last));
+}
+
+// The pixel that is named under the pointer is the one that a click chooses, wherever the pointer is between two points.
+async function checkPointer(page) {
+  const canvas = viewOf(page).locator("canvas").first();
+  await canvas.scrollIntoViewIfNeeded();
+  const box = await canvas.boundingBox();
+  for (const [across, down] of [[31.5, 22.5], [77.7, 40.3], [101, 33.9]]) {
+    await page.mouse.move(box.x + across, box.y + down);
+    const named = /^(\d+), (\d+): /;
+    await viewOf(page).locator(".reading").filter({ hasText: named }).waitFor();
+    await page.waitForTimeout(120);
+    const [, x, y] = named.exec(await viewOf(page).locator(".reading").textContent());
+    await page.mouse.click(box.x + across, box.y + down);
+    await page.waitForFunction((at) => location.hash.endsWith(`&at=${at}`), `${x},${y}`, { timeout: 3000 }).catch(() => assert.fail(`${x}, ${y} is named, and ${page.url()} chosen`));
+  }
+  await page.locator(".plan:not([hidden]) .here").getByRole("button", { name: "Close" }).click();
+  await page.locator(".plan:not([hidden]) .here").waitFor({ state: "detached" });
+}
+
+// The figure of the strongest ghost leads to it and to its finding; closer, it is in the middle of two pictures that lie at the
+// same height and are scrolled as one; what frames mean is said.
+async function checkGhosts(page, isCompared) {
+  const before = await shownNow(page);
+  const link = page.locator(".plan:not([hidden]) .figures a");
+  if ((await link.count()) === 0) return;
+  assert.equal(await page.locator(".plan:not([hidden]) .figures dt").filter({ hasText: "strongest pixel of a ghost" }).count(), 1);
+  await link.click();
+  const { step } = /step=(?<step>\d+)/.exec(await link.getAttribute("href")).groups;
+  await shown(page, step, "left");
+  await viewOf(page).locator(".legend").filter({ hasText: /Solid: ghosts\.|Dashed: outlines beside driven ink\./ }).waitFor();
+  assert.match(await viewOf(page).locator(".said").textContent(), /the strongest pixel/);
+  if (isCompared) {
+    const [one, other] = await viewOf(page).locator("figcaption").evaluateAll((all) => all.map((words) => /left: .*$/.exec(words.textContent)[0]));
+    assert.equal(one, other, "both pictures are as strong");
+    assert.match(one, /times as strong in both pictures$/);
+    assert.equal(await page.evaluate(() => reel(sections.map(dataOf)[0], sections.map(dataOf)[1]).times === reel(sections.map(dataOf)[1], sections.map(dataOf)[0]).times), true);
+  }
+  const hasFinding = /finding=/.test(await link.getAttribute("href"));
+  if (hasFinding) {
+    assert.doesNotMatch(await viewOf(page).locator(".what").textContent(), /No finding|gone|not at this step/);
+    assert.ok((await viewOf(page).locator(".over path.chosen").count()) > 0, "the strongest ghost is framed");
+  }
+  for (const isChosen of hasFinding ? [true, false] : [false]) {
+    if (!isChosen && hasFinding) {
+      await page.evaluate(() => choose({ finding: null }));
+      await viewOf(page).locator(".what").filter({ hasText: "No finding is chosen." }).waitFor();
+    }
+    await page.keyboard.press("c");
+    await page.waitForFunction(() => /closer=1/.test(location.hash));
+    const [main, second] = await viewOf(page).locator(".pane").evaluateAll((panes) => panes.map((pane) => {
+      const { top, width, height } = pane.getBoundingClientRect();
+      return { top, width, height, at: [pane.scrollLeft, pane.scrollTop], inside: [pane.scrollWidth, pane.scrollHeight], room: [pane.clientWidth, pane.clientHeight] };
+    }));
+    if (await viewOf(page).locator("figure").nth(1).isVisible()) {
+      assert.ok(Math.abs(main.top - second.top) < 1 && Math.abs(main.width - second.width) < 1, "both pictures stand at one height");
+      assert.ok(Math.abs(main.at[0] - second.at[0]) <= 2 || isCompared, "both are scrolled alike");
+      const to = await viewOf(page).locator(".pane").evaluateAll(async ([one, other]) => {
+        one.scrollTo(20, 10);
+        await new Promise((resolve) => setTimeout(resolve, 200));
+        const first = [other.scrollLeft / Math.max(1, other.scrollWidth - other.clientWidth), 20 / Math.max(1, one.scrollWidth - one.clientWidth)];
+        other.scrollTo(0, 0);
+        await new Promise((resolve) => setTimeout(resolve, 200));
+        return [...first, one.scrollLeft];
+      });
+      assert.ok(Math.abs(to[0] - to[1]) < 0.02 && to[2] <= 2, `scrolled as one: ${to}`);
+    }
+    // As far as the edges of the panel allow.
+    const middle = await page.evaluate(async (isChosen) => {
+      const { ghosts = [], outlines = [] } = open.film.frames[state.step];
+      const [x, y, width, height] = (isChosen && open.causes.placeOfId(state.finding)?.box) || [...(await open.panel.strongestOf(state.step + 1, [...ghosts, ...outlines])), 0, 0];
+      return [(x + width / 2) / open.film.width, (y + height / 2) / open.film.height];
+    }, isChosen);
+    for (const axis of [0, 1]) {
+      const want = Math.max(0, Math.min(main.inside[axis] - main.room[axis], middle[axis] * main.inside[axis] - main.room[axis] / 2));
+      assert.ok(Math.abs(main.at[axis] - want) <= 2, `scrolled to ${main.at}, not ${want} on axis ${axis}`);
+    }
+    await page.keyboard.press("c");
+    await page.waitForFunction(() => !/closer/.test(location.hash));
+  }
+  if (!isCompared) await page.keyboard.press("b");
+  await page.keyboard.press("s");
+  await shown(page, step);
+  await viewOf(page).getByRole("slider").fill(String(before.step + 1));
+  await shown(page, before.step);
+}
+
+// A panel that is smaller on the screen than it is keeps its thin lines: every pixel has its share in what is drawn.
+async function checkSmall(page) {
+  await page.setViewportSize({ width: 390, height: 844 });
+  await page.keyboard.press("m");
+  await page.locator('.view[data-shown$=" meant"]').waitFor();
+  await page.waitForFunction(() => {
+    const canvas = document.querySelector(".view canvas");
+    return canvas.width === Math.min(open.film.width, Math.round(canvas.clientWidth * devicePixelRatio));
+  }, undefined, { timeout: 5000 });
+  const [small, whole] = await page.evaluate(async () => {
+    const mean = (canvas) => {
+      const { data } = canvas.getContext("2d").getImageData(0, 0, canvas.width, canvas.height);
+      let sum = 0;
+      for (let byte = 0; byte < data.length; byte += 4) sum += data[byte];
+      return sum / (data.length / 4);
+    };
+    return [mean(document.querySelector(".view canvas")), mean(await open.panel.at(state.step + 1, "meant"))];
+  });
+  assert.ok(Math.abs(small - whole) < 1.5, `a mean of ${small} where the panel has ${whole}`);
+  await page.setViewportSize({ width: 1440, height: 900 });
+  await page.keyboard.press("s");
+  await page.locator('.view[data-shown$=" seen"]').waitFor();
+}
+
+// A chosen finding stays framed at every step to which it applies, dashed after its first, and at no other; a step that its text
+// names is a way there.
+async function checkLater(page) {
+  const section = page.locator(".plan:not([hidden])");
+  const lasting = await section.locator(".places > li[data-last][data-box]").evaluateAll((items) => items.map(({ id, dataset }) => [id.split("-")[2], Number(dataset.step ?? 0), Number(dataset.last)]));
+  const frames = await page.evaluate(() => open.film.frames.length);
+  for (const [id, first, last] of lasting.filter(([, step, last]) => step > 0 && last < frames - 1).slice(0, 2)) {
+    for (const step of [first, first + 1, last, last + 1, first - 1]) {
+      await page.evaluate(([finding, step]) => choose({ finding, step, look: "seen" }), [id, step]);
+      await shown(page, step);
+      const applies = first <= step && step <= last;
+      assert.equal((await viewOf(page).locator(".over path.chosen:not(.halo)").count()) > 0, applies, `step ${step} of ${first} to ${last}`);
+      assert.equal((await viewOf(page).locator(".over path.later").count()) > 0, applies && step !== first);
+      assert.equal(/not at this step$/.test(await viewOf(page).locator(".what").textContent()), !applies);
+    }
+  }
+  const named = await section.locator(".places > li").evaluateAll((items) => items.map((item) => [item.id.split("-")[2], /\(step (\d+)\)/.exec(item.querySelector("div > p")?.textContent)?.[1]]).find(([, step]) => step));
+  if (!named) return;
+  await page.evaluate((finding) => choose({ finding }), named[0]);
+  const way = section.locator(`li[id$="${named[0]}"] p a`).first();
+  await way.click();
+  await shown(page, named[1]);
+  assert.match(page.url(), new RegExp(`step=${named[1]}&.*finding=${named[0]}`));
+}
+
+// A button copies the whole address, another one the line of the file; also where the page is kept from the clipboard.
+async function checkCopies(page) {
+  const link = button(page, "Copy link to this view");
+  const line = page.locator(".plan:not([hidden]) .chosen .copy").first();
+  const paste = async () => {
+    await page.evaluate(() => document.body.append(Object.assign(document.createElement("textarea"), { className: "pasted" })));
+    await page.locator(".pasted").focus();
+    await page.keyboard.press("Control+V");
+    const text = await page.locator(".pasted").inputValue();
+    await page.locator(".pasted").evaluate((area) => area.remove());
+    return text;
+  };
+  for (const isKept of [false, true]) {
+    if (isKept) await page.evaluate(() => Object.defineProperty(navigator, "clipboard", { value: undefined }));
+    await link.click();
+    await viewOf(page).getByRole("button", { name: "Copied" }).waitFor();
+    assert.equal(await paste(), page.url());
+    await link.waitFor();
+    if (!(await line.isVisible())) continue;
+    assert.equal(await line.textContent(), "Copy file:line");
+    await line.click();
+    await line.filter({ hasText: "Copied" }).waitFor();
+    assert.match(await paste(), /\.json:\d+$/);
+    await line.filter({ hasText: "Copy file:line" }).waitFor();
+  }
+}
+
+// On a narrow page the step is named, the chosen finding ends with dots where it is cut, and of two pressed looks each has its
+// own line. In the dark, what marks the panel stays apart from its white.
+async function checkNarrow(page) {
+  await page.setViewportSize({ width: 390, height: 844 });
+  const { step } = await shownNow(page);
+  assert.match(await viewOf(page).locator(".count").textContent(), new RegExp(`^${step < 0 ? "begin" : `${step} of \\d+`}$`));
+  assert.equal(await viewOf(page).locator(".count").isVisible(), true);
+  assert.equal(await viewOf(page).locator("figcaption").first().isVisible(), true);
+  assert.equal(await viewOf(page).locator(".what").evaluate((what) => getComputedStyle(what).webkitLineClamp), "2");
+  await page.setViewportSize({ width: 1440, height: 900 });
+  await page.emulateMedia({ colorScheme: "dark" });
+  const halo = await viewOf(page).evaluate((view) => {
+    const path = document.createElementNS("http://www.w3.org/2000/svg", "path");
+    path.setAttribute("class", "chosen halo");
+    view.querySelector(".over").append(path);
+    const { stroke } = getComputedStyle(path);
+    path.remove();
+    return stroke;
+  });
+  assert.equal(halo, "rgb(255, 255, 255)");
+  await page.emulateMedia({ colorScheme: null });
+  // What is told before the first picture is there.
+  assert.equal(await page.evaluate(() => viewPart.content.querySelector(".blank").textContent), "Unpacking the pictures.");
+  const off = await page.locator(".plan:not([hidden]) .filters label:has(:disabled)").allTextContents();
+  for (const words of off) assert.match(words, /only (new \(none is known from before\)|sure \(none is unsure\))$/);
 }
 
 function widthOfPanel(page) {
@@ -526,10 +789,19 @@ async function checkCauses(page, troubles) {
   const time = viewOf(page).locator(".scroll svg").first();
   const widthOf = async () => Number(await time.getAttribute("width"));
   const narrow = await widthOf();
-  await button(page, "Wider").click();
-  assert.ok(await widthOf() > 1.8 * narrow - 40, "a wider time is wider");
-  await button(page, "Narrower").click();
+  await button(page, "Zoom in").click();
+  assert.ok(await widthOf() > 1.8 * narrow - 40, "a nearer time is wider");
+  await button(page, "Zoom out").click();
   assert.equal(await widthOf(), narrow);
+  const times = await viewOf(page).locator(".scroll svg").first().evaluate((svg) => {
+    const bottom = Number(svg.getAttribute("height")) - 3;
+    const boxes = [...svg.querySelectorAll("text.faint")].filter((text) => Number(text.getAttribute("y")) === bottom).map((text) => text.getBoundingClientRect());
+    const { right } = svg.getBoundingClientRect();
+    return { number: boxes.length, fits: boxes.every((box, at) => box.right <= (boxes[at + 1]?.left ?? right + 1)) };
+  });
+  assert.ok(times.number > 0 && times.fits, `times below the time: ${JSON.stringify(times)}`);
+  const energy = /energy (\d+) mJ/.exec((await section.locator(".figures").allTextContents()).join(" "))?.[1];
+  if (energy) assert.ok((await viewOf(page).locator(".lanes").textContent()).includes(`${energy} mJ in all`), `${energy} mJ above`);
   const filters = section.locator(".filters");
   for (const level of await filters.locator('[name="level"]').all()) await level.uncheck();
   assert.equal(await causes.locator("visible=true").count(), 0);

@@ -46,6 +46,7 @@ async function checkAll(address) {
   await page.locator(".view[data-shown]").waitFor();
   await checkSaves(page);
   await checkBroken(page);
+  await checkFollowed(page);
   await checkFiles(page);
   await checkStories(page);
   assert.deepEqual(troubles, []);
@@ -105,7 +106,7 @@ async function checkSaves(page) {
   const [id, step] = await place.evaluate((item) => [item.id.split("-")[2], item.dataset.step]);
   await open(page, `#plan=${at}&step=${step}&look=left&finding=${id}`);
   await page.locator(`.view[data-shown="${step} left"]`).waitFor();
-  await page.locator(".view").getByRole("button", { name: "Wider" }).click();
+  await page.locator(".view").getByRole("button", { name: "Zoom in" }).click();
   await page.locator(".plan:not([hidden]) .screens summary").click();
   await page.locator('.plan:not([hidden]) [name="level"][value="note"]').uncheck();
   await page.evaluate(() => { scrollTo(0, 120); document.querySelector(".scroll").scrollLeft = 90; });
@@ -131,17 +132,53 @@ async function checkBroken(page) {
   const before = await placeOf(page);
   save(troubled(), sound.replace('"steps": [', '"steps": [,,'));
   await page.locator(".live li").first().waitFor();
+  // It covers nothing of what can be pressed.
+  const [told, looks] = await page.evaluate(async () => {
+    const was = scrollY;
+    scrollTo(0, 400);
+    await new Promise((resolve) => setTimeout(resolve, 300));
+    const box = (selector) => document.querySelector(selector).getBoundingClientRect();
+    const found = [box(".live").bottom, box(".view .looks").top];
+    scrollTo(0, was);
+    return found;
+  });
+  assert.ok(looks >= told - 1, `the looks begin at ${looks}, what is told ends at ${told}`);
+  await page.waitForTimeout(200);
   assert.match(await page.locator(".live").textContent(), /cannot be read at present.*troubled\.plan\.json, line \d+: /s);
   await page.waitForTimeout(400);
   // What is told on top moves everything down by its own height.
   const high = await page.locator(".live").evaluate((banner) => banner.offsetHeight + parseFloat(getComputedStyle(banner).marginBottom));
-  const told = await placeOf(page);
-  assert.ok(Math.abs(told.scroll - before.scroll - high) <= 2 || told.scroll === before.scroll, `${told.scroll} with ${high} more`);
-  assert.deepEqual({ ...told, scroll: before.scroll }, before, "a broken plan leaves the page as it was");
+  const now = await placeOf(page);
+  assert.ok(Math.abs(now.scroll - before.scroll - high) <= 2 || now.scroll === before.scroll, `${now.scroll} with ${high} more`);
+  assert.deepEqual({ ...now, scroll: before.scroll }, before, "a broken plan leaves the page as it was");
   save(troubled(), sound);
   await page.locator(".live:empty").waitFor({ state: "attached" });
   await page.waitForTimeout(400);
   assert.deepEqual(await placeOf(page), before, "and a plan that can be read again, too");
+}
+
+// Whoever looks at a finding goes with it: a step is put before it, it is mended, and it comes back.
+async function checkFollowed(page) {
+  const sound = textOf();
+  const before = await placeOf(page);
+  const [step, finding] = [Number(/step=(\d+)/.exec(before.hash)[1]), /finding=(\w+)/.exec(before.hash)[1]];
+  const saved = async (text) => {
+    const now = await number(page);
+    save(troubled(), text);
+    await newPage(page, now, performance.now());
+    await page.waitForTimeout(500);
+  };
+  const second = sound.indexOf('    { "label": "06:10"');
+  await saved(`${sound.slice(0, second)}    { "label": "a rest", "after_ms": 1000 },\n${sound.slice(second)}`);
+  const { hash, shown } = await placeOf(page);
+  assert.match(hash, new RegExp(`step=${step + 1}&.*finding=${finding}`), "a finding is followed to its new step");
+  assert.match(shown, new RegExp(`^${step + 1} `));
+  assert.ok((await page.locator(".view .over path.chosen").count()) > 0, "it is framed there");
+  // Only the first step is left: nothing is found there.
+  await saved(`${sound.slice(0, second)}  ]\n}\n`);
+  assert.equal(await page.locator(".view .what").textContent(), "This finding is gone.");
+  await saved(sound);
+  assert.match((await placeOf(page)).hash, new RegExp(`step=${step}&.*finding=${finding}`), "a finding that comes back is shown again");
 }
 
 // Another file of the review: a screen that is drawn anew.
@@ -168,7 +205,7 @@ async function checkFiles(page) {
 
 // What the page tells of a pixel is what `explain` tells of it, which plays the plan anew.
 async function checkStories(page) {
-  const film = await page.evaluate(() => ({ width: open.film.width, height: open.film.height, last: open.film.pictured - 1 }));
+  const film = await page.evaluate(() => ({ width: open.film.width, height: open.film.height, last: open.film.pictured.at(-1)[1] }));
   const boxes = await page.locator(".plan:not([hidden]) li[data-step][data-box]").evaluateAll((items) => items.map(({ dataset }) => [Number(dataset.step), dataset.box.split(" ").map(Number)]));
   const asked = boxes.slice(0, 6).map(([step, [x, y, width, height]]) => [step, Math.floor(x + width / 2), Math.floor(y + height / 2)]);
   asked.push([0, 5, 5], [film.last, Math.floor(film.width / 2), Math.floor(film.height / 2)], [1, 120, 320]);

@@ -5,6 +5,7 @@ use std::{
     collections::{BTreeMap, BTreeSet},
     io::{self, Write},
     mem,
+    ops::ControlFlow,
     path::{Path, PathBuf},
     sync::Arc,
 };
@@ -27,7 +28,7 @@ use crate::cli::{
 };
 use crate::{
     excerpt::NoExcerpt,
-    finding::guarded,
+    finding::{Finding, guarded},
     panel::PlayedStep,
     report::{
         PlanOutcome, PlanReport, ReviewedPlan, RunReport,
@@ -35,7 +36,7 @@ use crate::{
         html::{self, PatchCache, Recorder, Recording},
         paths::from_folder,
     },
-    review::{BrokenScreen, Review},
+    review::{BrokenScreen, Review, play_without_ghosts_until},
     rules::{RULES, Selection},
     source::{Fault, did_you_mean, file_kinds::output_name},
 };
@@ -644,7 +645,43 @@ fn play(
     });
     bar.finish_and_clear();
     written?;
-    Ok(review.map(|review| (review, recorder.map(Recorder::finish))))
+    let review = match review {
+        Ok(review) => review,
+        Err(broken) => return Ok(Err(broken)),
+    };
+    let recording = recorder.map(|recorder| with_room(recorder.finish(), &review.findings, loaded, at)).transpose()?;
+    Ok(Ok((review, recording)))
+}
+
+/// A recording that has the pictures of steps with findings, where there was no room for those of all steps: what was found is
+/// known now, so that the plan is played again for them.
+fn with_room(first: Recording, findings: &[Finding], loaded: &LoadedPlan, at: &At<'_>) -> io::Result<Recording> {
+    let (plan, bytes, patches) = (&loaded.plan, at.recording_bytes.unwrap_or_default(), at.task.patches.as_ref());
+    let (steps, mean) = (html::steps_by_weight(findings, &first), first.mean_bytes());
+    let rank = |recording: &Recording| steps.iter().map(|step| recording.has_picture(*step)).collect::<Vec<bool>>();
+    let mut best: Option<Recording> = None;
+    // Pictures of steps that are far apart are larger, nobody knows how much before.
+    for each in [mean, 6 * mean, 24 * mean] {
+        let Some(mut recorder) = Recorder::again(plan, bytes, patches, &first, (&steps, each)) else { break };
+        let mut result = Ok(());
+        // The review played the same pictures a moment ago, so none is broken.
+        let _ = play_without_ghosts_until(plan, &loaded.screens, at.task.threads, &mut |step: &PlayedStep<'_>| {
+            result = recorder.step(step).map_err(io::Error::other);
+            if result.is_err() || recorder.is_over() { ControlFlow::Break(()) } else { ControlFlow::Continue(()) }
+        });
+        result?;
+        let (has_missed, again) = (recorder.has_missed(), recorder.finish());
+        if rank(&again) > rank(best.as_ref().unwrap_or(&first)) {
+            best = Some(again);
+        }
+        if !has_missed {
+            break;
+        }
+    }
+    Ok(match best {
+        Some(best) => first.with_pictures_of(best),
+        None => first,
+    })
 }
 
 #[cfg(test)]

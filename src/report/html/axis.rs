@@ -14,7 +14,8 @@ pub(super) const SCALE: Scale = Scale { pause_px: 54.0, px_a_ms: 0.14, narrowest
 
 /// The frames whose time is drawn.
 pub(super) fn drawn(recording: &Recording) -> &[Frame] {
-    let most = recording.pictured.max(MOST_STEPS);
+    let pictured = recording.frames.iter().rposition(|frame| frame.patches.is_some()).map_or(0, |last| last + 1);
+    let most = pictured.max(MOST_STEPS);
     &recording.frames[..recording.frames.len().min(most)]
 }
 

@@ -143,6 +143,17 @@ pub(super) fn step_to_show(finding: &Finding, plan: &ReviewedPlan) -> Option<u64
     finding.is_of_a_step().then(|| finding.step_to_look_at())
 }
 
+/// The last step of the recording to which a finding applies, where that is not the one that shows it.
+fn last_step(finding: &Finding, shown: Shown<'_>) -> Option<u64> {
+    let first = step_to_show(finding, shown.plan)?;
+    let last = match shown.plan.flow {
+        // A walk is one of many: what comes after its last move is not told of it.
+        Some(_) => first + (finding.step - finding.step_to_look_at()),
+        None => finding.last_step,
+    };
+    (last > first).then_some(last)
+}
+
 /// A place of a cause: a link, and what is to be said there.
 fn place_of(finding: &Finding, cause: &Cause<'_>, shown: Shown<'_>) -> Markup {
     let is_other = !std::ptr::eq(finding, cause.finding) && finding.help != cause.finding.help;
@@ -157,7 +168,7 @@ fn place_of(finding: &Finding, cause: &Cause<'_>, shown: Shown<'_>) -> Markup {
             @if let Some(words) = estimate_words(finding) { p.faint { (sentence(&words)) } }
             @if let Some(words) = walk_words(finding) { p { b { "Walk: " } (words) } }
             @if let Some(because) = &finding.accepted { p { "Accepted: " (because) } }
-            p.faint { code { (finding.rule) } " at " code { (shown.plan.source.name) ":" (line) } " " button.copy type="button" { "Copy" } }
+            p.faint { code { (finding.rule) } " at " code { (shown.plan.source.name) ":" (line) } " " button.copy type="button" { "Copy file:line" } }
         },
     )
 }
@@ -169,7 +180,7 @@ fn item(finding: &Finding, cause: &Cause<'_>, shown: Shown<'_>, said: &Markup) -
     let rule = (finding.rule != cause.finding.rule).then_some(finding.rule);
     html! {
         li id={ "finding-" (shown.at) "-" (finding.fingerprint) } data-level=[level] data-rule=[rule]
-            data-step=[step_to_show(finding, shown.plan)] data-box=[boxed] data-known[!finding.is_open()] data-unsure[is_unsure(finding)] {
+            data-step=[step_to_show(finding, shown.plan)] data-last=[last_step(finding, shown)] data-box=[boxed] data-known[!finding.is_open()] data-unsure[is_unsure(finding)] {
             a { (place_words(finding)) }
             div { (said) }
         }

@@ -6,6 +6,7 @@
 mod axis;
 mod cause_list;
 mod comparison;
+mod dense_text;
 mod figures;
 mod flow_map;
 mod finding_texts;
@@ -14,6 +15,7 @@ mod packed;
 mod patch_cache;
 mod page_data;
 mod recording;
+mod room;
 mod screen_index;
 mod verdict;
 mod view;
@@ -29,12 +31,16 @@ use super::{
     PlanOutcome, PlanReport, ReviewedPlan, RunReport,
     sentences::{PREDICTIONS, count, sentence, severities},
 };
-use crate::{finding::Summary, rules::FLASH_CAUTION};
-use cause_list::Shown;
+use crate::{
+    finding::{Severity, Summary},
+    rules::FLASH_CAUTION,
+};
+use cause_list::{Shown, level_sign};
 pub(super) use finding_texts::marked;
 use packed::Style;
 pub use patch_cache::PatchCache;
 pub use recording::{Recorder, Recording};
+pub use room::steps_by_weight;
 
 /// Pictures of a page take at most so many bytes before they are written down.
 pub const PICTURE_BYTES: usize = 1_900_000;
@@ -95,7 +101,7 @@ fn page(report: &RunReport, recordings: &[Option<&Recording>], form: Form) -> Re
                     @match report.plans.as_slice() { [plan] => (where_from(plan)), _ => p { (total(report)) } }
                 }
                 main data-first=[first_plan(report)] {
-                    @if report.plans.len() > 1 { (contents(report)) }
+                    @if report.plans.len() > 1 { (if form == Form::Compared { pair(report) } else { contents(report) }) }
                     @for fault in &report.faults {
                         p.refused { strong { (fault.message) } " " (fault.help.as_deref().unwrap_or_default()) }
                     }
@@ -129,6 +135,9 @@ fn style(report: &RunReport, form: Form) -> String {
     let mut style = Style::Page.text();
     if form.number().is_some() {
         style.push_str(&Style::Live.text());
+    }
+    if report.plans.len() > 1 {
+        style.push_str(&Style::Plans.text());
     }
     if form == Form::Compared {
         style.push_str(&Style::Compared.text());
@@ -170,17 +179,49 @@ fn total(report: &RunReport) -> String {
 
 /// The number of the plan with the worst verdict, which is opened first, where there are several.
 fn first_plan(report: &RunReport) -> Option<usize> {
-    let verdict = |plan: &PlanReport| {
-        let summary = &plan.reviewed()?.summary;
-        Some([summary.error, summary.warning, summary.note])
-    };
-    let reviewed = report.plans.iter().enumerate().filter_map(|(at, plan)| Some((verdict(plan)?, at)));
-    // Of equal verdicts the first.
-    let worst = reviewed.max_by_key(|(verdict, at)| (*verdict, Reverse(*at)));
-    worst.map(|(_, at)| at + 1).filter(|_| report.plans.len() > 1)
+    let worst = worst_first(report).into_iter().find(|(_, plan)| plan.reviewed().is_some());
+    worst.map(|(at, _)| at + 1).filter(|_| report.plans.len() > 1)
 }
 
+/// The plans and their places in the report: those that could not be read, then those with the most errors, warnings and
+/// notes; of equal verdicts the first.
+fn worst_first(report: &RunReport) -> Vec<(usize, &PlanReport)> {
+    let mut plans: Vec<_> = report.plans.iter().enumerate().collect();
+    plans.sort_by_key(|(_, plan)| (plan.reviewed().is_some(), Reverse(found(plan))));
+    plans
+}
+
+/// Errors, warnings and notes of a plan.
+fn found(plan: &PlanReport) -> Option<[u64; 3]> {
+    plan.reviewed().map(|plan| &plan.summary).map(|summary| [summary.error, summary.warning, summary.note])
+}
+
+/// The plans of a run as a table.
 fn contents(report: &RunReport) -> Markup {
+    let levels = [Severity::Error, Severity::Warning, Severity::Note];
+    html! {
+        nav aria-label="Plans" {
+            div.wide tabindex="0" role="group" aria-label="Plans, worst first" {
+                table.contents {
+                    thead { tr {
+                        th scope="col" { "plans, worst first" }
+                        @for (level, words) in levels.into_iter().zip(["errors", "warnings", "notes"]) {
+                            th.number scope="col" { span class={ "level " (level.word()) } { (level_sign(level)) } " " (words) }
+                        }
+                    } }
+                    tbody { @for (at, plan) in worst_first(report) { tr {
+                        th scope="row" { a href={ "#plan=" (at + 1) } { (title_of(plan)) } " " span.faint { (plan.path) } }
+                        @if let Some(numbers) = found(plan) { @for number in numbers { td.number { (number) } } }
+                        @else { td colspan="3" { "could not be read" } }
+                    } } }
+                }
+            }
+        }
+    }
+}
+
+/// The two plans that are compared, in their order.
+fn pair(report: &RunReport) -> Markup {
     html! {
         nav aria-label="Plans" {
             ol.contents {
@@ -247,9 +288,10 @@ fn where_from(plan: &PlanReport) -> Markup {
 
 /// What the panel and its time leave out of a long plan.
 fn behind(recording: &Recording) -> Markup {
-    let [pictures, time] = [recording.pictured, axis::drawn(recording).len()].map(|to| recording.steps_behind(to));
+    let pictured = recording.pictured().iter().map(|[first, last]| last + 1 - first).sum::<u64>();
+    let time = recording.steps_behind(axis::drawn(recording).len());
     html! {
-        @if pictures > 0 { p.faint { "The panel ends " (count(pictures, "step", "steps")) " before the plan does: the page has room for no more pictures." } }
+        @if pictured < recording.steps { p.faint { "The page has room for the pictures of " (pictured) " of the " (count(recording.steps, "step", "steps")) "." } }
         @if time > 0 { p.faint { "The time ends " (count(time, "step", "steps")) " before the plan does." } }
     }
 }

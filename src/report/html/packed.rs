@@ -5,8 +5,9 @@
 
 use std::io::{self, Write as _};
 
-use base64::{Engine, engine::general_purpose::STANDARD};
 use flate2::{Compression, write::DeflateEncoder};
+
+use super::dense_text::{DECODER, text_of};
 
 const SCRIPT: [&str; 7] = [
     include_str!("script/address.js"),
@@ -21,18 +22,19 @@ const SCRIPT: [&str; 7] = [
 /// What a page does in addition that a server keeps up to date.
 const LIVE: &str = include_str!("script/live.js");
 
-/// Unpacks a text in base64 and runs it.
-const UNPACK: &str = "const packed = Uint8Array.from(atob(document.getElementById(\"packed\").textContent), (character) => character.charCodeAt(0));
-new Response(new Blob([packed]).stream().pipeThrough(new DecompressionStream(\"deflate-raw\"))).text().then((text) => {
+/// Unpacks the text and runs it.
+const UNPACK: &str = "new Response(new Blob([bytesOf(document.getElementById(\"packed\").textContent)]).stream().pipeThrough(new DecompressionStream(\"deflate-raw\"))).text().then((text) => {
   document.body.append(Object.assign(document.createElement(\"script\"), { textContent: text }));
 });";
 
-/// The parts of the style: of every page, of two plans compared, of the map of a flow, of a page that a server shows.
+/// The parts of the style: of every page, of several plans, of two plans compared, of the map of a flow, of a page that a server shows.
 #[derive(Clone, Copy, Debug)]
 pub(super) enum Style {
     Page,
     /// What the script makes: the panel, its time, and the story of a place.
     View,
+    /// The list of several plans.
+    Plans,
     Compared,
     Map,
     Live,
@@ -44,6 +46,7 @@ impl Style {
         let text = lean(match self {
             Self::Page => include_str!("style/page.css"),
             Self::View => include_str!("style/view.css"),
+            Self::Plans => include_str!("style/plans.css"),
             Self::Compared => include_str!("style/compared.css"),
             Self::Map => include_str!("style/map.css"),
             Self::Live => include_str!("style/live.css"),
@@ -59,7 +62,7 @@ impl Style {
 ///
 /// # Errors
 /// Where packing fails.
-pub(super) fn script(is_live: bool, view: &str) -> io::Result<(String, &'static str)> {
+pub(super) fn script(is_live: bool, view: &str) -> io::Result<(String, String)> {
     let mut packer = DeflateEncoder::new(Vec::new(), Compression::best());
     let [view, style] = [view, &Style::View.text()].map(|text| serde_json::Value::from(text).to_string());
     writeln!(packer, "\"use strict\";const viewMarkup={view},viewStyle={style};")?;
@@ -67,7 +70,7 @@ pub(super) fn script(is_live: bool, view: &str) -> io::Result<(String, &'static 
     if is_live {
         packer.write_all(lean(LIVE).as_bytes())?;
     }
-    Ok((STANDARD.encode(packer.finish()?), UNPACK))
+    Ok((text_of(&packer.finish()?), lean(&[DECODER, UNPACK].concat())))
 }
 
 /// A text without indents and without lines that are a comment.

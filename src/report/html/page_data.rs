@@ -1,20 +1,20 @@
-//! The recording as data for the script of the page: JSON with its pictures in base64.
+//! The recording as data for the script of the page: JSON with its pictures as text.
 
 use std::{collections::BTreeMap, fmt::Write as _};
 
-use base64::{Engine, engine::general_purpose::STANDARD};
 use serde::Serialize;
 
 use super::{
     axis::{Axis, Rows, SCALE, drawn},
-    names::{asked_by, when},
-    recording::{Frame, Patch, RESIDUE_STEPS, RecordedStroke, RecordedUpdate, Recording, Tone},
+    dense_text::text_of,
+    names::when,
+    recording::{Frame, Patch, Patches, RESIDUE_STEPS, RecordedStroke, RecordedUpdate, Recording, Tone},
 };
 use crate::{
     geometry::Rect,
     report::{
         rounded,
-        sentences::{clock, count, ms},
+        sentences::{count, ms},
     },
 };
 
@@ -25,8 +25,10 @@ struct RecordingJson<'r> {
     width_mm: f64,
     residue_steps: f64,
     limit: f64,
-    /// How many frames have pictures.
-    pictured: usize,
+    /// How many steps the plan has.
+    steps: u64,
+    /// The first and the last of steps that have pictures.
+    pictured: Vec<[u64; 2]>,
     pictures: Vec<String>,
     /// Of the colour of each level, the residue and the colour that is seen, in turns.
     tones: Vec<(u32, Vec<u32>)>,
@@ -37,6 +39,8 @@ struct RecordingJson<'r> {
     /// Stretches of work: when they begin and end, where they lie, how wide they are.
     axis: Vec<[f64; 4]>,
     rows: usize,
+    /// Energy in all, as the head of the plan has it, mJ.
+    mj: f64,
     frames: Vec<FrameJson>,
 }
 
@@ -45,8 +49,6 @@ struct FrameJson {
     title: String,
     said: String,
     at: f64,
-    clock: String,
-    by: &'static str,
     #[serde(skip_serializing_if = "Option::is_none")]
     person: Option<bool>,
     #[serde(skip_serializing_if = "Vec::is_empty")]
@@ -109,13 +111,15 @@ pub(super) fn data(recording: &Recording, others: &[&Recording]) -> Result<Strin
         width_mm: rounded(recording.width_mm),
         residue_steps: RESIDUE_STEPS,
         limit: rounded(recording.limit_l),
-        pictured: recording.pictured,
-        pictures: recording.pictures.iter().map(|png| STANDARD.encode(png)).collect(),
+        steps: recording.steps,
+        pictured: recording.pictured(),
+        pictures: recording.pictures.iter().map(|png| text_of(png)).collect(),
         tones: tones(&recording.tones),
         levels: recording.levels.iter().map(|(colour, name)| (number(*colour), name.as_str())).collect(),
         modes: recording.modes.iter().map(|(name, words)| (name.as_str(), words.as_str())).collect(),
         axis: places.collect(),
         rows: rows.count,
+        mj: recording.energy_mj.round(),
         frames: frames.iter().zip(&rows.of_update).map(|(frame, rows)| frame_json(frame, rows, recording)).collect(),
     };
     let text = serde_json::to_string(&json).map_err(|error| error.to_string())?;
@@ -150,12 +154,10 @@ fn frame_json(frame: &Frame, rows: &[usize], recording: &Recording) -> FrameJson
         title,
         said: in_words(frame, recording),
         at: hundredths(frame.request_ms),
-        clock: clock(frame.request_ms),
-        by: asked_by(frame.cause),
         person: frame.cause.is_person().then_some(true),
-        glass: patches(&frame.patches.glass),
-        meant: patches(&frame.patches.meant),
-        residue: patches(&frame.patches.residue),
+        glass: patches(frame, |patches| &patches.glass),
+        meant: patches(frame, |patches| &patches.meant),
+        residue: patches(frame, |patches| &patches.residue),
         updates: updates.map(|(update, row)| update_json(update, *row)).collect(),
         strokes: frame.strokes.iter().map(stroke_json).collect(),
         ghosts: rectangles(&frame.ghosts),
@@ -184,7 +186,8 @@ fn stroke_json(stroke: &RecordedStroke) -> StrokeJson {
     StrokeJson { width: hundredths(stroke.width_px), white: stroke.is_white.then_some(true), points }
 }
 
-fn patches(patches: &[Patch]) -> Vec<[u32; 3]> {
+fn patches(frame: &Frame, of: fn(&Patches) -> &[Patch]) -> Vec<[u32; 3]> {
+    let patches = frame.patches.as_ref().map_or(&[][..], of);
     patches.iter().map(|patch| [patch.x, patch.y, patch.picture as u32]).collect()
 }
 
@@ -227,7 +230,7 @@ fn in_words(frame: &Frame, recording: &Recording) -> String {
                     if outlines == 1 { "an outline beside driven ink" } else { "outlines beside driven ink" }
                 ),
             };
-            format!("{}{outlines}, the strongest {:.1} L*", count(ghosts, "ghost", "ghosts"), frame.worst_l)
+            format!("{}{outlines}, the strongest pixel {:.1} L*", count(ghosts, "ghost", "ghosts"), frame.worst_l)
         }
     });
     parts.join("; ")

@@ -31,6 +31,8 @@ pub(super) const RESIDUE_STEPS: f64 = 4.0;
 const NEAR_ROWS: u32 = 24;
 /// More steps of the plan's text than this have no card.
 const MOST_CARDS: usize = 80;
+/// More boxes than this that no picture shows become one.
+const MOST_UNPICTURED: usize = 24;
 /// More steps than this are not recorded, however small their pictures are.
 const MOST_FRAMES: usize = 2_000;
 
@@ -51,20 +53,72 @@ pub struct Recording {
     pub(super) modes: Vec<(String, String)>,
     /// The steps, as far as they are recorded. Figures are small: they go on where there is no room for more pictures.
     pub(super) frames: Vec<Frame>,
-    /// How many of the frames have their pictures.
-    pub(super) pictured: usize,
+    /// The bytes of the pictures of all steps.
+    step_bytes: usize,
     /// One for each step of the plan's text, the first of them.
     pub(super) cards: Vec<Card>,
     /// Whether there were more of them.
     pub(super) more_cards: bool,
     /// Steps that the plan played.
     pub(super) steps: u64,
+    /// Energy of all of them, mJ.
+    pub(super) energy_mj: f64,
 }
 
 impl Recording {
     /// How many steps the plan has beyond its first so many.
     pub(super) fn steps_behind(&self, frames: usize) -> u64 {
         self.steps - frames as u64
+    }
+
+    /// The first step that shows the strongest ghost.
+    pub(super) fn strongest_ghost(&self) -> Option<&Frame> {
+        let strongest = self.frames.iter().rev().max_by(|one, other| one.worst_l.total_cmp(&other.worst_l));
+        strongest.filter(|frame| frame.worst_l > 0.0)
+    }
+
+    /// Whether there is room for the picture of a step.
+    pub fn has_picture(&self, step: u64) -> bool {
+        usize::try_from(step).ok().and_then(|at| self.frames.get(at)).is_some_and(|frame| frame.patches.is_some())
+    }
+
+    /// The first and the last of steps in a row that have pictures.
+    pub(super) fn pictured(&self) -> Vec<[u64; 2]> {
+        let mut rows: Vec<[u64; 2]> = Vec::new();
+        for step in (0..self.frames.len() as u64).filter(|step| self.has_picture(*step)) {
+            match rows.last_mut() {
+                Some([_, last]) if *last + 1 == step => *last = step,
+                _ => rows.push([step, step]),
+            }
+        }
+        rows
+    }
+
+    /// How many bytes the pictures of a step take, of those that have some.
+    pub fn mean_bytes(&self) -> usize {
+        let pictured = self.frames.iter().filter(|frame| frame.patches.is_some()).count();
+        self.step_bytes / pictured.max(1)
+    }
+
+    /// The first of these steps, so many at most; none where they have pictures already.
+    fn lacking(&self, steps: &[u64], most: usize) -> BTreeSet<u64> {
+        let mut first = BTreeSet::new();
+        for step in steps.iter().filter(|step| **step < self.frames.len() as u64) {
+            if first.len() < most {
+                first.insert(*step);
+            }
+        }
+        if first.iter().all(|step| self.has_picture(*step)) { BTreeSet::new() } else { first }
+    }
+
+    /// The same recording with the pictures of another one.
+    #[must_use]
+    pub fn with_pictures_of(mut self, other: Self) -> Self {
+        let mut patches = other.frames.into_iter().map(|frame| frame.patches);
+        for frame in &mut self.frames {
+            frame.patches = patches.next().flatten();
+        }
+        Self { pictures: other.pictures, tones: other.tones, ..self }
     }
 }
 
@@ -75,13 +129,16 @@ pub(super) struct Frame {
     pub(super) label: Option<String>,
     pub(super) cause: Cause,
     pub(super) request_ms: f64,
-    pub(super) patches: Patches,
+    /// What changes; nothing where there is no room for the picture of the step.
+    pub(super) patches: Option<Patches>,
     pub(super) updates: Vec<RecordedUpdate>,
     pub(super) strokes: Vec<RecordedStroke>,
     /// Ghosts in driven pixels, and outlines beside them.
     pub(super) ghosts: Vec<Rect>,
     pub(super) outlines: Vec<Rect>,
     pub(super) worst_l: f64,
+    /// The box of the ghost that has its strongest pixel.
+    pub(super) strongest: Option<Rect>,
     /// The residue of the smallest area that counts, below the limit too, L*.
     pub(super) residue_l: f64,
     pub(super) left_behind_px: u64,
@@ -115,6 +172,14 @@ pub(super) struct Patches {
     /// The levels in memory.
     pub(super) meant: Vec<Patch>,
     pub(super) residue: Vec<Patch>,
+}
+
+/// The boxes of each layer that no picture shows yet.
+#[derive(Clone, Debug, Default)]
+struct Unpictured {
+    glass: Vec<Rect>,
+    meant: Vec<Rect>,
+    residue: Vec<Rect>,
 }
 
 /// A picture from a step on, and where its top left corner lies.
@@ -209,6 +274,14 @@ pub struct Recorder<'p> {
     picture_of: HashMap<Key, usize>,
     cache: Option<&'p PatchCache>,
     bytes_left: usize,
+    /// Steps to come whose pictures have room before those of others, and how many bytes are kept for each.
+    sought: BTreeSet<u64>,
+    kept_for_each: usize,
+    has_missed: bool,
+    /// Whether no step that nobody seeks has room before the next one that is sought.
+    is_full: bool,
+    /// What changed since the last step that has a picture.
+    unpictured: Unpictured,
     /// The number of the card of each step of the plan's text.
     card_of: HashMap<String, usize>,
 }
@@ -226,10 +299,11 @@ impl<'p> Recorder<'p> {
             levels: Vec::new(),
             modes: Vec::new(),
             frames: Vec::new(),
-            pictured: 0,
+            step_bytes: 0,
             cards: Vec::new(),
             more_cards: false,
             steps: 0,
+            energy_mj: 0.0,
         };
         let mut colours = Colours::against_own_white(&plan.display.ink);
         Self {
@@ -247,8 +321,37 @@ impl<'p> Recorder<'p> {
             picture_of: HashMap::new(),
             cache,
             bytes_left: bytes,
+            sought: BTreeSet::new(),
+            kept_for_each: 0,
+            has_missed: false,
+            is_full: false,
+            unpictured: Unpictured::default(),
             card_of: HashMap::new(),
         }
+    }
+
+    /// A recorder that has pictures of these steps before others, where a first recording had no room for all. The steps that
+    /// matter most come first; as many of them are sought as have room if each takes so many bytes. Nothing where nothing is
+    /// won.
+    pub fn again(
+        plan: &'p Plan,
+        bytes: usize,
+        cache: Option<&'p PatchCache>,
+        first: &Recording,
+        (steps, each): (&[u64], usize),
+    ) -> Option<Self> {
+        let sought = first.lacking(steps, (bytes / each.max(1)).max(1));
+        (!sought.is_empty()).then(|| Self { sought, kept_for_each: each, ..Self::new(plan, bytes, cache) })
+    }
+
+    /// Whether a step that was sought got no picture: those before it took more than was thought.
+    pub fn has_missed(&self) -> bool {
+        self.has_missed || !self.sought.is_empty()
+    }
+
+    /// Whether no step to come can have a picture.
+    pub fn is_over(&self) -> bool {
+        self.bytes_left == 0 || self.recording.frames.len() >= MOST_FRAMES
     }
 
     /// Takes the next step.
@@ -260,23 +363,67 @@ impl<'p> Recorder<'p> {
             self.begin(step)?;
         }
         self.recording.steps += 1;
+        for update in &step.updates {
+            self.recording.energy_mj += update.energy_mj;
+        }
         for update in step.updates.iter().filter(|update| !update.sent.is_empty()) {
             self.used.entry(update.mode).or_insert(step.planned.temperature_c);
         }
-        if self.has_room() && self.recording.frames.len() < MOST_FRAMES {
-            let patches = self.patches(step)?;
-            self.recording.pictured += 1;
+        if self.recording.frames.len() < MOST_FRAMES {
+            let patches = self.pictured(step)?;
             self.recording.frames.push(frame(self.plan, step, patches));
-        } else if self.recording.frames.len() < MOST_FRAMES {
-            self.recording.frames.push(frame(self.plan, step, Patches::default()));
         }
         self.card(step);
         Ok(())
     }
 
-    /// Whether there is room for more pictures.
-    fn has_room(&self) -> bool {
-        self.bytes_left > 0
+    /// What the picture of a step needs, if there is room for it.
+    fn pictured(&mut self, step: &PlayedStep<'_>) -> Result<Option<Patches>, String> {
+        let is_sought = self.sought.remove(&step.planned.index);
+        let before = self.bytes_left;
+        let patches = match (before > 0, is_sought || self.sought.is_empty()) {
+            (true, true) => Some(self.patches(step)?),
+            (true, false) => self.patches_that_leave_room(step)?,
+            (false, _) => None,
+        };
+        self.has_missed |= is_sought && patches.is_none();
+        if patches.is_some() {
+            self.recording.step_bytes += before - self.bytes_left;
+        }
+        // Those that come after a sought step may be small again.
+        self.is_full &= !is_sought;
+        Ok(patches)
+    }
+
+    /// The same for a step that nobody seeks, if those that are sought have their room behind it.
+    fn patches_that_leave_room(&mut self, step: &PlayedStep<'_>) -> Result<Option<Patches>, String> {
+        self.pass(step);
+        if self.is_full {
+            return Ok(None);
+        }
+        let (number, bytes_left, unpictured) =
+            (self.recording.pictures.len(), self.bytes_left, self.unpictured.clone());
+        let mut patches = Patches::default();
+        self.catch_up(&mut patches)?;
+        if self.bytes_left >= self.sought.len() * self.kept_for_each {
+            return Ok(Some(patches));
+        }
+        self.recording.pictures.truncate(number);
+        self.picture_of.retain(|_, picture| *picture < number);
+        (self.bytes_left, self.unpictured, self.is_full) = (bytes_left, unpictured, true);
+        Ok(None)
+    }
+
+    /// Remembers what changes in a step that has no picture.
+    fn pass(&mut self, step: &PlayedStep<'_>) {
+        for rect in touched(step) {
+            let (glass, residue) = self.repaint(step, rect);
+            add(&mut self.unpictured.glass, glass);
+            add(&mut self.unpictured.residue, residue);
+        }
+        for rect in self.recall(step) {
+            add(&mut self.unpictured.meant, Some(rect));
+        }
     }
 
     /// The recording.
@@ -322,10 +469,8 @@ impl<'p> Recorder<'p> {
 
     /// What is another now than a step before.
     fn patches(&mut self, step: &PlayedStep<'_>) -> Result<Patches, String> {
-        let sent = step.updates.iter().flat_map(|update| update.sent.iter().copied());
-        let drawn = step.strokes.iter().filter_map(|stroke| stroke.pixels.bounds(step.grid()));
         let mut patches = Patches::default();
-        for rect in sent.chain(drawn) {
+        for rect in touched(step) {
             let (glass, residue) = self.repaint(step, rect);
             if let Some(rect) = glass {
                 let patch = self.picture(Layer::Glass, rect)?;
@@ -341,7 +486,23 @@ impl<'p> Recorder<'p> {
         for rect in self.recall(step) {
             patches.meant.push(self.picture(Layer::Meant, rect)?);
         }
+        self.catch_up(&mut patches)?;
         Ok(patches)
+    }
+
+    /// Adds what changed at steps without pictures.
+    fn catch_up(&mut self, patches: &mut Patches) -> Result<(), String> {
+        let Unpictured { glass, meant, residue } = std::mem::take(&mut self.unpictured);
+        for (layer, rects, patches) in [
+            (Layer::Glass, glass, &mut patches.glass),
+            (Layer::Meant, meant, &mut patches.meant),
+            (Layer::Residue, residue, &mut patches.residue),
+        ] {
+            for rect in rects {
+                patches.push(self.picture(layer, rect)?);
+            }
+        }
+        Ok(())
     }
 
     /// Brings the pixels of a box to what the glass shows; gives the boxes around what changed.
@@ -485,7 +646,26 @@ impl<'p> Recorder<'p> {
     }
 }
 
-fn frame(plan: &Plan, step: &PlayedStep<'_>, patches: Patches) -> Frame {
+/// The boxes in which the glass may change.
+fn touched(step: &PlayedStep<'_>) -> Vec<Rect> {
+    let sent = step.updates.iter().flat_map(|update| update.sent.iter().copied());
+    sent.chain(step.strokes.iter().filter_map(|stroke| stroke.pixels.bounds(step.grid()))).collect()
+}
+
+/// Adds a box to others; boxes that overlap become one, and too many of them, too.
+fn add(rects: &mut Vec<Rect>, rect: Option<Rect>) {
+    let Some(mut rect) = rect else { return };
+    while let Some(at) = rects.iter().position(|other| other.overlaps(rect)) {
+        rect = rect.around(rects.swap_remove(at));
+    }
+    rects.push(rect);
+    if rects.len() > MOST_UNPICTURED {
+        let all = rects.drain(..).reduce(Rect::around);
+        rects.extend(all);
+    }
+}
+
+fn frame(plan: &Plan, step: &PlayedStep<'_>, patches: Option<Patches>) -> Frame {
     let planned = step.planned;
     let (outlines, ghosts): (Vec<&Ghost>, Vec<&Ghost>) = step.ghosts.iter().partition(|ghost| ghost.is_outline());
     let boxes = |ghosts: Vec<&Ghost>| ghosts.into_iter().map(|ghost| ghost.rect).collect();
@@ -500,6 +680,12 @@ fn frame(plan: &Plan, step: &PlayedStep<'_>, patches: Patches) -> Frame {
         ghosts: boxes(ghosts),
         outlines: boxes(outlines),
         worst_l: step.worst_residue_l(),
+        strongest: step
+            .ghosts
+            .iter()
+            .rev()
+            .max_by(|one, other| one.worst_l.total_cmp(&other.worst_l))
+            .map(|ghost| ghost.rect),
         residue_l: step.residue_l,
         left_behind_px: step.left_behind.count(),
         answer_ms: answer_ms(step),

@@ -40,7 +40,7 @@ fn card_of(card: &Card, recording: &Recording) -> Markup {
     } else {
         format!("step {}", card.first)
     };
-    let has_picture = card.first < recording.pictured as u64;
+    let has_picture = recording.has_picture(card.first);
     html! {
         li {
             @if has_picture { a href={ "#step=" (card.first) } data-step=(card.first) { canvas data-step=(card.first) aria-hidden="true" {} (name) } }

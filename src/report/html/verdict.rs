@@ -7,10 +7,10 @@ use super::{
     cause_list::{Shown, level_sign},
     figures,
     finding_texts::{marked, title_of_rule},
-    recording::Recording,
+    recording::{Frame, Recording},
 };
 use crate::{
-    finding::{Severity, Summary},
+    finding::{Figure as MarginOf, Finding, Severity, Summary},
     report::{
         PlanOutcome, PlanReport, ReviewedPlan,
         reading_order::causes_by_weight,
@@ -31,9 +31,12 @@ pub(super) fn verdict(shown: Shown<'_>) -> Markup {
         } @else {
             (margins(&plan.summary))
             dl.figures { @for figure in figures::of_the_plan(&plan.summary) {
-                @let ghost = recording.filter(|_| figure.name == figures::STRONGEST_GHOST).and_then(strongest_ghost);
+                @let ghost = recording.filter(|_| figure.name == figures::STRONGEST_GHOST).and_then(Recording::strongest_ghost);
                 div { dt { (figure.name) } " " dd {
-                    @if let Some(step) = ghost { a href={ "#plan=" (at + 1) "&step=" (step) "&look=left&beside=meant" } { (figure.shown()) } }
+                    @if let Some(frame) = ghost {
+                        a href={ "#plan=" (at + 1) "&step=" (frame.index) "&look=left&beside=meant"
+                            @if let Some(finding) = finding_of(frame, plan) { "&finding=" (finding.fingerprint) } } { (figure.shown()) }
+                    }
                     @else { (figure.shown()) }
                 } }
             } }
@@ -41,11 +44,18 @@ pub(super) fn verdict(shown: Shown<'_>) -> Markup {
     }
 }
 
-/// The first step that shows the strongest ghost.
-fn strongest_ghost(recording: &Recording) -> Option<u64> {
-    let frames = &recording.frames[..recording.pictured];
-    let strongest = frames.iter().rev().max_by(|one, other| one.worst_l.total_cmp(&other.worst_l))?;
-    (strongest.worst_l > 0.0).then_some(strongest.index)
+/// The finding to which the strongest ghost of a step belongs: of those about residue at its place and time the one whose
+/// figure is nearest to it.
+fn finding_of<'a>(frame: &Frame, plan: &'a ReviewedPlan) -> Option<&'a Finding> {
+    let ghost = frame.strongest?;
+    let is_of_it = |finding: &&Finding| {
+        let is_of_residue = finding.margin.is_some_and(|margin| margin.figure == MarginOf::Residue);
+        let is_then = finding.is_of_a_step() && (finding.step..=finding.last_step).contains(&frame.index);
+        is_of_residue && is_then && finding.rect.is_some_and(|rect| rect.overlaps(ghost))
+    };
+    let off =
+        |finding: &Finding| finding.figures.get("worst_l").map_or(f64::MAX, |worst_l| (worst_l - frame.worst_l).abs());
+    plan.findings.iter().filter(is_of_it).min_by(|one, other| off(one).total_cmp(&off(other)))
 }
 
 /// How much was found, each level with its sign.
@@ -127,7 +137,7 @@ fn short_margins(summary: &Summary) -> String {
     known.sort_by_key(|(_, margin)| margin.holds());
     let words = known.into_iter().map(|(name, margin)| {
         let (name, unit) = match name {
-            "residue" => ("ghosts", " L*"),
+            "residue" => ("ghosts of a noticeable size", " L*"),
             "answers" => (name, " ms"),
             "energy" => (name, " mJ"),
             _ => (name, " a second"),

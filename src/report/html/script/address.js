@@ -1,4 +1,4 @@
-// What the address keeps: plan, step, look, finding and place, so that a link leads back to them. Knows texts, not the page.
+// What the address keeps: plan, step, look, how close, finding and place, so that a link leads back to them. Knows texts, not the page.
 
 const looks = ["meant", "seen", "left"];
 // A second picture lies beside the panel, or over one side of it up to an edge that can be moved.
@@ -14,16 +14,18 @@ function readAddress(hash) {
     step: given.get("step") === "begin" ? -1 : number("step"),
     look: looks.includes(look) ? look : "seen",
     beside: seconds.includes(given.get("beside")) ? given.get("beside") : null,
+    closer: given.has("closer"),
     finding: given.get("finding"),
     at: /^\d{1,5},\d{1,5}$/.test(given.get("at")) ? given.get("at").split(",").map(Number) : null,
   };
 }
 
-function addressOf({ plan, step, look, beside, finding, at }) {
+function addressOf({ plan, step, look, beside, closer, finding, at }) {
   const kept = new URLSearchParams({ plan });
   if (step !== null) kept.set("step", step < 0 ? "begin" : step);
   kept.set("look", look);
   if (beside) kept.set("beside", beside);
+  if (closer) kept.set("closer", 1);
   if (finding) kept.set("finding", finding);
   // A comma may stand in an address as it is.
   return `#${kept}${at ? `&at=${at}` : ""}`;

@@ -8,13 +8,29 @@ function passes({ level, rule, known, unsure }, filters) {
     && !(filters.fresh && known) && !(filters.sure && unsure);
 }
 
-function causesOf(section, plan, choose) {
+// Copies a text and says so on the button. Pages that are opened from a file may be kept from the clipboard: there the old way helps.
+async function copyText(button, text) {
+  let is = await (navigator.clipboard?.writeText(text).then(() => true, () => false) ?? false);
+  if (!is) {
+    const area = Object.assign(document.createElement("textarea"), { value: text });
+    button.after(area);
+    area.select();
+    is = document.execCommand("copy");
+    area.remove();
+    button.focus();
+  }
+  button.dataset.words ??= button.textContent;
+  button.textContent = is ? "Copied" : "The browser allows no copy";
+  setTimeout(() => { button.textContent = button.dataset.words; }, 3000);
+}
+
+function causesOf(section, plan, film, choose) {
   const causes = [...section.querySelectorAll(".cause")];
   const places = causes.flatMap((cause) => [...cause.querySelectorAll("li[id]")].map((item) => {
-    const { level, rule, step, box, known, unsure } = { ...cause.dataset, ...item.dataset };
+    const { level, rule, step, last, box, known, unsure } = { ...cause.dataset, ...item.dataset };
     return {
       item, cause, level, rule, known: known !== undefined, unsure: unsure !== undefined,
-      id: item.id.split("-")[2], step: step ? Number(step) : null, box: box?.split(" ").map(Number),
+      id: item.id.split("-")[2], step: step ? Number(step) : null, last: Number(last ?? step), box: box?.split(" ").map(Number),
     };
   }));
   const placeOfId = (id) => places.find((place) => place.id === id);
@@ -46,6 +62,7 @@ function causesOf(section, plan, choose) {
       else link.removeAttribute("aria-current");
     }
     const chosen = placeOfId(address.finding);
+    if (chosen) leadToSteps(chosen, address);
     if (chosen === last) return;
     if (last && last.cause !== chosen?.cause) last.cause.querySelector("details").open = false;
     last = chosen;
@@ -53,6 +70,14 @@ function causesOf(section, plan, choose) {
     chosen.cause.querySelector("details").open = true;
     if (chosen.item.matches(".later")) chosen.cause.classList.add("all");
     if (isAsked && matchMedia("(min-width: 60rem)").matches) chosen.cause.scrollIntoView({ block: "nearest" });
+  }
+
+  // A step that a text names in brackets is a way there.
+  function leadToSteps({ item, id }, address) {
+    const text = item.querySelector("div > p");
+    if (!text) return;
+    if (!text.querySelector("a")) text.innerHTML = text.innerHTML.replace(/\(step (\d+)\)/g, '(<a data-to="$1">step $1</a>)');
+    for (const link of text.querySelectorAll("a")) link.href = addressOf({ ...address, plan, step: Number(link.dataset.to), finding: id });
   }
 
   function filter() {
@@ -73,22 +98,28 @@ function causesOf(section, plan, choose) {
   }
 
   section.querySelector(".causes")?.addEventListener("click", (event) => {
-    const place = placeOfId(event.target.closest("a")?.closest("li")?.id.split("-")[2]);
+    const link = event.target.closest("a");
+    const place = placeOfId(link?.closest("li")?.id.split("-")[2]);
     if (place && !event.ctrlKey && !event.metaKey && !event.shiftKey) {
       event.preventDefault();
-      choosePlace(place);
+      if (link.dataset.to) choose({ plan, finding: place.id, step: Number(link.dataset.to) });
+      else choosePlace(place);
     }
     const copy = event.target.closest(".copy");
-    if (copy) navigator.clipboard?.writeText(copy.previousElementSibling.textContent).then(() => { copy.textContent = "Copied"; }, () => {});
+    if (copy) copyText(copy, copy.previousElementSibling.textContent);
   });
   if (filters) {
     const rules = [...new Set(places.map((place) => place.rule))].sort();
     filters.elements.rule.append(...rules.map((rule) => new Option(rule, rule)));
-    for (const [name, is] of [["new", "known"], ["sure", "unsure"]]) filters.elements[name].disabled = !places.some((place) => place[is]);
+    for (const [name, is, why] of [["new", "known", "none is known from before"], ["sure", "unsure", "none is unsure"]]) {
+      const control = filters.elements[name];
+      control.disabled = !places.some((place) => place[is]);
+      if (control.disabled) control.parentElement.append(` (${why})`);
+    }
     filters.addEventListener("input", filter);
     filter();
   }
   // The worst finding that a picture shows.
-  const worst = places.find(({ step }) => step !== null);
+  const worst = places.find(({ step }) => step !== null && film && hasPicture(film, step)) ?? places.find(({ step }) => step !== null);
   return { places, placeOfId, choosePlace, refresh, filter, beside, worst };
 }

@@ -28,24 +28,41 @@ function amplification(worst) {
   return [20, 16, 12, 10, 8, 6, 5, 4, 3, 2].find((times) => times * worst <= 30) ?? 1;
 }
 
-function reel(film) {
+// Whether the page has the picture of a step: of a long plan, or of many plans, there is no room for all. -1 is the panel
+// before the first step.
+function hasPicture(film, step) {
+  return step < 0 ? film.pictured.length > 0 : film.pictured.some(([from, to]) => from <= step && step <= to);
+}
+
+// Which steps have pictures, in words; nothing where all have.
+function picturedWords({ pictured, steps }) {
+  const number = pictured.reduce((sum, [from, to]) => sum + to - from + 1, 0);
+  if (number === steps) return "";
+  const ranges = pictured.map(([from, to]) => (from === to ? `step ${from}` : `steps ${from} to ${to}`));
+  return ranges.length < 4 ? `pictures only of ${ranges.join(", ") || "no step"}` : `pictures only of ${number} of ${steps} steps`;
+}
+
+function strongestIn(film) {
+  return Math.max(1, ...film.frames.map((frame) => Math.max(frame.worst, frame.left)));
+}
+
+// The pictures of a film. Residue is amplified alike in a film that it is seen beside.
+function reel(film, beside = film) {
   const pictures = new Map();
   const kept = new Map();
   const now = {};
-  const keptEvery = Math.max(24, Math.ceil(film.pictured / keptStages));
+  const keptEvery = Math.max(24, Math.ceil(film.frames.length / keptStages));
   const tones = new Map(film.tones.map(([level, pairs]) => {
     const seen = [];
     for (let at = 0; at < pairs.length; at += 2) seen[pairs[at]] = pairs[at + 1];
     return [level, seen];
   }));
-  const times = amplification(Math.max(1, ...film.frames.map((frame) => Math.max(frame.worst, frame.left))));
+  const times = amplification(Math.max(strongestIn(film), strongestIn(beside)));
   const greys = Array.from({ length: 256 }, (_, value) => greyOf(70 + (times * (value - noResidue)) / film.residue_steps));
 
   function picture(number) {
     if (!pictures.has(number)) {
-      const image = new Image();
-      image.src = `data:image/png;base64,${film.pictures[number]}`;
-      pictures.set(number, image.decode().then(() => image));
+      pictures.set(number, createImageBitmap(new Blob([bytesOf(film.pictures[number])], { type: "image/png" })));
     }
     return pictures.get(number);
   }
@@ -85,7 +102,7 @@ function reel(film) {
   const one = new OffscreenCanvas(1, 1).getContext("2d", { willReadFrequently: true });
   async function pixel(number, x, y) {
     const image = await picture(number);
-    if (x < 0 || y < 0 || x >= image.naturalWidth || y >= image.naturalHeight) return null;
+    if (x < 0 || y < 0 || x >= image.width || y >= image.height) return null;
     one.drawImage(image, x, y, 1, 1, 0, 0, 1, 1);
     const [red, green, blue] = one.getImageData(0, 0, 1, 1).data;
     return (red << 16) | (green << 8) | blue;
@@ -120,6 +137,19 @@ function reel(film) {
     pixel,
     // The panel after so many steps, as a canvas.
     at: (steps, look) => inTurn(() => painted(steps, look)),
+    // Where in some boxes most residue is; nothing where there is none.
+    strongestOf: (steps, boxes) => inTurn(async () => {
+      const context = await brought("residue", steps);
+      let [most, place] = [0, null];
+      for (const [left, top, width, height] of boxes) {
+        const { data } = context.getImageData(left, top, width, height);
+        for (let at = 0; at < width * height; at += 1) {
+          const off = Math.abs(data[4 * at] - noResidue);
+          if (off > most) [most, place] = [off, [left + (at % width), top + Math.floor(at / width)]];
+        }
+      }
+      return place;
+    }),
     // The residue of a pixel in L*.
     residueAt: (steps, x, y) => inTurn(async () => ((await brought("residue", steps)).getImageData(x, y, 1, 1).data[0] - noResidue) / film.residue_steps),
   };

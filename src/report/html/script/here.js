@@ -45,7 +45,9 @@ async function factsOf(film, step, at, pixelOf) {
   const off = (value) => (value - noResidue) / film.residue_steps;
   // Since when it has been as far off as most people notice, without a rest.
   const noticed = residue.findLastIndex(({ value }) => Math.abs(off(value)) < film.limit) + 1;
-  return { meant: meant.at(-1), glass: glass.at(-1), driven, off: off(residue.at(-1).value), since: residue[noticed]?.step ?? null };
+  // Where steps before have no pictures, nobody knows in which of them the place changed.
+  const isWhole = film.pictured[0]?.[0] === 0 && step <= film.pictured[0][1];
+  return { meant: meant.at(-1), glass: glass.at(-1), driven, off: off(residue.at(-1).value), since: residue[noticed]?.step ?? null, isWhole };
 }
 
 // The story as parts: a title and its sentences.
@@ -56,8 +58,8 @@ function storyOf(film, step, facts) {
   const ago = (index) => (index === step ? "with this step" : `${lasting(now - film.frames[index].at)} before, by ${titled(index)}`);
   const last = facts.driven.at(-1);
   const capital = (words) => words[0].toUpperCase() + words.slice(1);
-  const meant = facts.meant.step < 0
-    ? `${capital(named(facts.meant.value))}, as before the first step.`
+  const meant = !facts.isWhole ? `${capital(named(facts.meant.value))}; steps before have no picture on this page, so it is not known since when.`
+    : facts.meant.step < 0 ? `${capital(named(facts.meant.value))}, as before the first step.`
     : `${capital(named(facts.meant.value))}: drawn ${ago(facts.meant.step)}.`;
   return [
     ["What is meant here", [meant]],
@@ -83,7 +85,7 @@ function drivenWords(film, { step, mode, times: [asked, , , , finish], waits, fl
 }
 
 function seenWords(film, step, facts, named, titled, now) {
-  const { meant, glass, driven, off, since } = facts;
+  const { meant, glass, driven, off, since, isWhole } = facts;
   const lines = [];
   const wasSent = driven.some((update) => update.step >= meant.step && update.step >= 0);
   const wasPen = glass.step >= 0 && !driven.some((update) => update.step === glass.step);
@@ -91,12 +93,12 @@ function seenWords(film, step, facts, named, titled, now) {
     const why = wasPen ? "it is a pen line that the picture in memory does not contain"
       : wasSent ? "the mode that was sent there cannot show the shade that was drawn"
         : "no update was sent to it since it changed, so it shows the older picture";
-    lines.push(`The pixel shows ${named(glass.value)}: ${why}.`);
+    lines.push(isWhole ? `The pixel shows ${named(glass.value)}: ${why}.` : `The pixel shows ${named(glass.value)}.`);
   }
   const no = lines.length ? "Apart from that, nothing" : "Nothing";
   const strength = Math.abs(off).toFixed(2).replace(/0$/, "");
   if (off === 0) lines.push(`${no} of older pictures is left here.`);
   else if (since === null) lines.push(`Older pictures make it ${strength} L* ${off < 0 ? "darker" : "lighter"}, and most people notice ${film.limit} L*.`);
-  else lines.push(`Older pictures make it ${strength} L* ${off < 0 ? "darker" : "lighter"}, and most people notice ${film.limit} L*: a ghost where enough pixels around it are like this. It ${since === step || since < 0 ? "appears with this step" : `has been so for ${lasting(now - film.frames[since].at)}, since ${titled(since)}`}.`);
+  else lines.push(`Older pictures make it ${strength} L* ${off < 0 ? "darker" : "lighter"}, and most people notice ${film.limit} L*: a ghost where enough pixels around it are like this.${!isWhole ? "" : ` It ${since === step || since < 0 ? "appears with this step" : `has been so for ${lasting(now - film.frames[since].at)}, since ${titled(since)}`}.`}`);
   return lines;
 }

@@ -1,5 +1,5 @@
 // Follows the files while somebody draws: whenever the server says that something was saved, what changed is put in the
-// place of what was there, and plan, step, look, finding, filters and scrolling stay. What is wrong with a file is said on top.
+// place of what was there, and plan, step, look, finding, filters and scrolling stay; a step stays with its finding. What is wrong with a file is said on top.
 // Knows that there is a server; part of no page that is written to a file.
 
 const fileOf = (section) => section.dataset.file;
@@ -7,6 +7,8 @@ const fileOf = (section) => section.dataset.file;
 let sent = new Map(sections.map((section) => [fileOf(section), section.outerHTML]));
 let pageNumber = Number(document.body.dataset.page);
 const banner = document.querySelector(".live");
+// What stays on top of the window stays below what is told.
+new ResizeObserver(() => document.documentElement.style.setProperty("--told", `${banner.offsetHeight}px`)).observe(banner);
 
 async function takeNew() {
   const text = await (await fetch(location.pathname, { cache: "no-store" })).text();
@@ -14,6 +16,10 @@ async function takeNew() {
   pageNumber = Number(fresh.body.dataset.page);
   const now = new Map([...fresh.querySelectorAll(".plan")].map((section) => [fileOf(section), section.outerHTML]));
   const was = open && { ...open, file: fileOf(open.section), kept: keptOf(open), scroll: [scrollX, scrollY] };
+  const place = open?.causes.placeOfId(state.finding);
+  if (place && appliesAt(place, state.step)) followed = { id: place.id, ahead: state.step - place.step };
+  else if (place || followed?.id !== state.finding || followed.left !== state.step) followed = null;
+  const list = document.querySelector("nav .wide")?.scrollTop ?? 0;
   putInPlace(fresh.querySelector("main"), (file) => now.get(file) === sent.get(file));
   sent = now;
   document.querySelector("body > header").replaceWith(fresh.querySelector("body > header"));
@@ -32,8 +38,21 @@ async function takeNew() {
     openPlan(Math.max(0, at) + 1);
     if (at >= 0) putBack(open, was);
   }
+  follow();
+  document.querySelector("nav .wide")?.scrollTo(0, list);
   scrollTo(...was.scroll);
   await render();
+}
+
+// Somebody who looks at a finding goes with it where it goes, also after it was gone for a time.
+let followed = null;
+
+function follow() {
+  if (!followed) return;
+  const place = open.causes.placeOfId(followed.id);
+  const to = place ? Math.min(place.last, place.step + followed.ahead) : Math.min(state.step, (open.film?.steps ?? 1) - 1);
+  if (place && place.step !== null) state.step = to;
+  else followed.left = to;
 }
 
 // Brings the page to what a new one holds. A plan that did not change stays where it is, with everything that somebody did to
@@ -63,8 +82,7 @@ function keptOf({ section, view, time }) {
     filters: form && [...form.elements].map(({ name, value, checked }) => ({ name, value, checked })),
     focus: controlsOf(section).indexOf(document.activeElement),
     time: time?.kept(),
-    closer: view?.classList.contains("closer"),
-    stage: view && [view.querySelector(".stage").scrollLeft, view.querySelector(".stage").scrollTop],
+    panes: view && [".stage", ".pane"].map((name) => [view.querySelector(name).scrollLeft, view.querySelector(name).scrollTop]),
     keys: view?.querySelector('[name="keys"]').checked,
   };
 }
@@ -82,17 +100,20 @@ function putBack({ section, view, time, causes }, { view: old, kept }) {
   if (form) causes.filter();
   if (view && old) {
     // Until the new picture is drawn the old one stays.
-    for (const [at, canvas] of view.querySelectorAll("canvas").entries()) {
+    const ratio = (of) => of.querySelector("figure").style.getPropertyValue("--ratio");
+    for (const [at, canvas] of [...view.querySelectorAll("canvas")].entries()) {
       const before = old.querySelectorAll("canvas")[at];
-      if (before.width === canvas.width && before.height === canvas.height) canvas.getContext("2d").drawImage(before, 0, 0);
+      if (ratio(view) !== ratio(old)) break;
+      [canvas.width, canvas.height] = [before.width, before.height];
+      canvas.getContext("2d").drawImage(before, 0, 0);
     }
+    for (const [at, blank] of view.querySelectorAll(".blank").entries()) blank.hidden = old.querySelectorAll(".blank")[at].hidden;
     for (const words of ["figcaption", ".what", ".said"]) {
       for (const [at, line] of view.querySelectorAll(words).entries()) line.textContent = old.querySelectorAll(words)[at].textContent;
     }
     for (const [at, figure] of view.querySelectorAll("figure").entries()) figure.hidden = old.querySelectorAll("figure")[at].hidden;
-    view.classList.toggle("closer", kept.closer);
-    view.querySelector('[name="closer"]').setAttribute("aria-pressed", kept.closer);
-    view.querySelector(".stage").scrollTo(...kept.stage);
+    view.classList.toggle("closer", state.closer);
+    for (const [at, name] of [".stage", ".pane"].entries()) view.querySelector(name).scrollTo(...kept.panes[at]);
     view.querySelector('[name="keys"]').checked = kept.keys;
     time.putBack(kept.time);
   }

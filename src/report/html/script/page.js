@@ -21,6 +21,9 @@ function choose(change) {
   render();
 }
 
+// Whether somebody chose a plan in the list and is to be brought to it.
+let isSent = false;
+
 const render = paced(async () => {
   if (sections.length === 0) return;
   const number = Math.max(1, Math.min(sections.length, state.plan ?? firstPlan()));
@@ -34,13 +37,14 @@ const render = paced(async () => {
     // Whoever comes without an address sees the worst finding that a picture shows.
     place ??= causes.worst;
     state.finding ??= place?.id ?? null;
-    state.step = place?.step ?? Math.min(0, (film?.pictured ?? 0) - 1);
+    state.step = place?.step ?? 0;
     causes.refresh(state, false);
   }
   if (panel) {
     state.step = Math.max(-1, Math.min(panel.last, state.step));
-    // A finding stands in the picture of its own step only.
-    await panel.show({ ...state, box: place?.step === state.step ? place.box : undefined });
+    // A finding stands in the pictures of the steps to which it applies.
+    const applies = place && appliesAt(place, state.step);
+    await panel.show({ ...state, box: applies ? place.box : undefined, isLater: place?.step !== state.step });
     open.step = state.step;
     time.show(state.step);
     tellChosen(place);
@@ -49,6 +53,8 @@ const render = paced(async () => {
   causes.refresh(state);
   for (const link of document.querySelectorAll(".contents a")) link.toggleAttribute("aria-current", link.hash === `#plan=${number}`);
   history.replaceState(null, "", addressOf(state));
+  if (isSent) open.section.scrollIntoView();
+  isSent = false;
 });
 
 // What is made of a plan's part of the page once, however often the plan is opened.
@@ -57,7 +63,7 @@ const made = new WeakMap();
 function partsOf(section, number) {
   if (!made.has(section)) {
     const film = dataOf(section);
-    made.set(section, { film, causes: causesOf(section, number, choose), aside: film && reel(film) });
+    made.set(section, { film, causes: causesOf(section, number, film, choose), aside: film && reel(film) });
     if (film) listScreens(section, made.get(section));
   }
   return made.get(section);
@@ -82,7 +88,7 @@ function openPlan(number) {
 // The plan that the open one is compared with.
 function otherOf(number) {
   const film = dataOf(sections[2 - number]);
-  return film && { film, reel: reel(film), word: sides[2 - number], ownWord: sides[number - 1] };
+  return film && { film, reel: reel(film, dataOf(sections[number - 1])), word: sides[2 - number], ownWord: sides[number - 1] };
 }
 
 // The story of the place that somebody points at, above the causes; it follows the step.
@@ -90,39 +96,50 @@ async function tellHere() {
   const { section, film, panel, causes } = open;
   const [at, step] = [state.at, state.step];
   const isOn = at && at[0] < film.width && at[1] < film.height;
-  const facts = isOn && (await factsOf(film, step, at, panel.pixel));
+  const facts = isOn && hasPicture(film, step) && (await factsOf(film, step, at, panel.pixel));
   if (at !== state.at || step !== state.step || section !== open.section) return;
   let here = section.querySelector(".here");
-  if (!facts) return here?.remove();
+  if (!isOn) return here?.remove();
   if (!here) {
     here = Object.assign(document.createElement("section"), { className: "here" });
     here.setAttribute("aria-live", "polite");
     section.querySelector(".list").prepend(here);
   }
-  here.innerHTML = `<h3>The place ${at[0]}, ${at[1]} at ${escaped(film.frames[step]?.title ?? "the beginning")}</h3><button type="button" name="away">Close</button>`
-    + storyOf(film, step, facts).map(([title, lines]) => `<h4>${title}</h4>${lines.map((line) => `<p>${marked(line)}</p>`).join("")}`).join("")
+  here.innerHTML = `<h3>The place ${at[0]}, ${at[1]} at ${escaped(film.frames[step]?.title ?? (step < 0 ? "the beginning" : `step ${step}`))}</h3><button type="button" name="away">Close</button>`
+    + (facts ? storyOf(film, step, facts).map(([title, lines]) => `<h4>${title}</h4>${lines.map((line) => `<p>${marked(line)}</p>`).join("")}`).join("") : `<p>There is ${unpictured}, so that nothing is known of the place.</p>`)
     + "<h4>What is reported here</h4>";
-  const found = foundAt(causes.places, at, step);
-  if (found.length === 0) here.append(Object.assign(document.createElement("p"), { textContent: "No rule reports anything at this place and time." }));
+  const [now, otherwise] = foundAt(causes.places, at, step);
+  if (now.length === 0) here.append(Object.assign(document.createElement("p"), { textContent: "No rule reports anything at this place and time." }));
+  listFound(here, now);
+  if (otherwise.length) here.append(Object.assign(document.createElement("h4"), { textContent: "At other times" }));
+  listFound(here, otherwise);
+  here.dataset.about = `${at} ${step}`;
+}
+
+function listFound(here, found) {
   for (const place of found) {
     const line = document.createElement("p");
     const link = Object.assign(document.createElement("a"), { href: addressOf({ ...state, step: place.step, finding: place.id }), textContent: place.item.querySelector("a").textContent });
-    link.addEventListener("click", (event) => { event.preventDefault(); causes.choosePlace(place); });
+    link.addEventListener("click", (event) => { event.preventDefault(); open.causes.choosePlace(place); });
     line.append(`${signs[place.level]} ${place.cause.querySelector(".name").textContent}: `, link);
     here.append(line);
   }
-  here.dataset.about = `${at} ${step}`;
 }
 
 const escaped = (text) => text.replace(/[&<>"]/g, (sign) => `&#${sign.codePointAt(0)};`);
 // A text whose names in backticks are set as code.
 const marked = (text) => escaped(text).replace(/`([^`]+)`/g, "<code>$1</code>");
 
-// The findings whose box holds a place, by a step: the last of each rule, the newest first.
-function foundAt(places, at, step) {
-  const found = places.filter((place) => place.box && place.step !== null && place.step <= step && holds(place.box, at));
-  found.sort((one, other) => other.step - one.step);
-  return found.filter((place, number) => found.findIndex(({ rule }) => rule === place.rule) === number).slice(0, 5);
+const appliesAt = ({ step, last }, now) => step <= now && now <= last;
+
+// The findings whose box holds a place: those that apply at a step, the newest first, and those of other steps, the nearest
+// first; one of each rule.
+function foundAt(places, at, now) {
+  const found = places.filter((place) => place.box && place.step !== null && holds(place.box, at));
+  const far = ({ step, last }) => Math.max(step - now, now - last);
+  const few = (all) => all.filter((place, number) => all.findIndex(({ rule }) => rule === place.rule) === number).slice(0, 5);
+  const [here, otherwise] = [true, false].map((is) => found.filter((place) => appliesAt(place, now) === is));
+  return [few(here.sort((one, other) => other.step - one.step)), few(otherwise.sort((one, other) => far(one) - far(other)))];
 }
 
 // The place that somebody asks for with keys: that of the chosen finding, or the middle of the panel.
@@ -139,12 +156,14 @@ function moveHere(across, down) {
   choose({ at: [within(state.at[0] + across * by, film.width), within(state.at[1] + down * by, film.height)] });
 }
 
-// The chosen finding in a line under the panel, so that it stays in sight.
+// The chosen finding in a line under the panel, so that it stays in sight, and how this step stands to it.
 function tellChosen(place) {
   const line = open.view.querySelector(".what");
-  line.textContent = place
-    ? `${signs[place.level]} ${place.cause.querySelector(".name").textContent}: ${place.item.querySelector("a").textContent}${place.step === null ? ", which no picture shows" : ""}`
-    : "No finding is chosen.";
+  const { step } = state;
+  const named = () => `${signs[place.level]} ${place.cause.querySelector(".name").textContent}: ${place.item.querySelector("a").textContent}`;
+  line.textContent = !place ? (state.finding ? "This finding is gone." : "No finding is chosen.")
+    : named() + (place.step === null ? ", which no picture shows" : !appliesAt(place, step) ? "; not at this step" : step > place.step && place.box ? "; at a later step of it, dashed" : "");
+  line.title = line.textContent;
 }
 
 function timeOf(view, film, causes, other) {
@@ -173,7 +192,7 @@ function timeOf(view, film, causes, other) {
     const [from, to] = frame ? [frame.at, endOf(frame)].map((ms) => edge + placeOf(ms, film.axis) * zoom) : [0, 0];
     for (const [at, cursor] of paper.querySelectorAll(".cursor").entries()) {
       const { bottom } = lanesOf(films[at].rows);
-      cursor.setAttribute("d", `M${from} 19H${Math.max(to, from + 2)}V${bottom - 16}H${from}z`);
+      cursor.setAttribute("d", step >= 0 && !frame ? "" : `M${from} 19H${Math.max(to, from + 2)}V${bottom - 16}H${from}z`);
     }
     if (isNew && (from < paper.scrollLeft || to > paper.scrollLeft + paper.clientWidth)) paper.scrollLeft = from - paper.clientWidth / 2;
   }
@@ -191,7 +210,7 @@ function timeOf(view, film, causes, other) {
     paper.scrollLeft = at * zoom + edge - x;
   }
 
-  for (const [name, by] of [["wider", 2], ["narrower", 0.5]]) {
+  for (const [name, by] of [["zoom-in", 2], ["zoom-out", 0.5]]) {
     view.querySelector(`[name="${name}"]`).addEventListener("click", () => zoomBy(by));
   }
   paper.addEventListener("wheel", (event) => {
@@ -232,7 +251,7 @@ function listScreens(section, { film, aside }) {
 // Small pictures of the causes, for print.
 async function drawAside({ film, causes, view, aside }) {
   for (const { item, step, box } of causes.places.filter((place) => place.box && place.item.matches(".places > :first-child"))) {
-    if (!(step < film.pictured) || step === null || item.querySelector(".shot")) continue;
+    if (step === null || !hasPicture(film, step) || item.querySelector(".shot")) continue;
     await new Promise((resolve) => (globalThis.requestIdleCallback ?? setTimeout)(resolve));
     if (!view.isConnected || item.querySelector(".shot")) return;
     const canvas = document.createElement("canvas");
@@ -276,7 +295,7 @@ const keys = {
   l: () => choose({ look: "left" }),
   b: () => chooseSecond("meant"),
   e: () => chooseSecond("edge"),
-  c: () => open.panel.closer(),
+  c: () => choose({ closer: !state.closer }),
   h: pointHere,
   n: () => open.causes.beside(state.finding, 1),
   p: () => open.causes.beside(state.finding, -1),
@@ -289,15 +308,17 @@ const moves = { ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, -1], ArrowD
 document.addEventListener("keydown", (event) => {
   const move = event.shiftKey && state.at && moves[event.key];
   const run = move ? () => moveHere(...move) : keys[event.key.length === 1 ? event.key.toLowerCase() : event.key];
-  const arrows = "input, .scroll, .wide, .closer .stage";
+  const arrows = "input, .scroll, .wide, .closer .pane";
   const isTaken = event.ctrlKey || event.altKey || event.metaKey || event.target.closest(event.key.length > 1 ? `select, ${arrows}` : "select");
   if (!run || isTaken || !open?.panel || !open.view.querySelector('[name="keys"]').checked) return;
   event.preventDefault();
   run();
 });
-document.addEventListener("click", ({ target }) => {
+document.addEventListener("click", ({ target, ctrlKey, metaKey, shiftKey }) => {
   const { name } = target.closest("button") ?? {};
+  if (target.closest(".contents a") && !ctrlKey && !metaKey && !shiftKey) isSent = true;
   if (name === "away") choose({ at: null });
+  if (name === "link") copyText(target, location.href.split("#")[0] + addressOf(state));
   if (name === "back" || name === "forward") choose({ step: state.step + (name === "back" ? -1 : 1) });
   if (name === "previous" || name === "next") open.causes.beside(state.finding, name === "previous" ? -1 : 1);
 });

@@ -7,8 +7,9 @@ const flashCaution = "This shows the flashes of this step as they are, once. Fla
 const lookWords = {
   meant: () => "meant: what is in memory",
   seen: () => "seen: what the model expects on the glass",
-  left: (times) => `left: what older pictures left on the glass, ${times} times as strong`,
+  left: (times, both) => `left: what older pictures left on the glass, ${times} times as strong${both ? " in both pictures" : ""}`,
 };
+const unpictured = "no picture of this step on this page";
 
 // Corners outside a box, so that no ink of it is covered.
 function corners([x, y, width, height], out) {
@@ -29,11 +30,27 @@ function frameAround([x, y, width, height], out) {
   return `M${x - out} ${y - out}h${width + 2 * out}v${height + 2 * out}h${-width - 2 * out}z`;
 }
 
+// Boxes whose frames would lie over each other become one.
+function joined(boxes, out) {
+  const all = [];
+  for (let box of boxes) {
+    const meets = ([x, y, width, height]) => x < box[0] + box[2] + 2 * out && box[0] < x + width + 2 * out && y < box[1] + box[3] + 2 * out && box[1] < y + height + 2 * out;
+    for (let at = all.findIndex(meets); at >= 0; at = all.findIndex(meets)) {
+      const [[x, y, width, height]] = all.splice(at, 1);
+      const [left, top] = [Math.min(x, box[0]), Math.min(y, box[1])];
+      box = [left, top, Math.max(x + width, box[0] + box[2]) - left, Math.max(y + height, box[1] + box[3]) - top];
+    }
+    all.push(box);
+  }
+  return all;
+}
+
 function panelOf(view, film, choose, other) {
   const control = (name) => view.querySelector(`[name="${name}"]`);
   const [main, second] = view.querySelectorAll(".stage figure");
-  const last = film.pictured - 1;
-  const panel = reel(film);
+  const panes = [...view.querySelectorAll(".pane")];
+  const last = film.steps - 1;
+  const panel = reel(film, other?.film);
   const calm = matchMedia("(prefers-reduced-motion: reduce)");
   let shown = { step: -1, look: "seen" };
   let playing = null;
@@ -44,83 +61,143 @@ function panelOf(view, film, choose, other) {
   // Pictures of two shapes cannot lie over each other.
   const canLieOver = along.width * film.height === film.width * along.height;
   for (const [figure, { width, height, width_mm: mm }] of [[main, film], [second, along]]) {
-    [figure.querySelector("canvas").width, figure.querySelector("canvas").height] = [width, height];
     figure.style.setProperty("--ratio", width / height);
     figure.style.setProperty("--mm", `${mm}mm`);
     figure.style.setProperty("--px", `${width}px`);
     figure.querySelector("svg.over").setAttribute("viewBox", `0 0 ${width} ${height}`);
   }
-  [upper.width, upper.height] = [along.width, along.height];
   control("step").max = last + 1;
+  tellPictured();
   // The plan before stands on the left.
   const isOtherRight = other?.word === "after";
   view.classList.toggle("other-left", other?.word === "before");
   view.classList.toggle("upper-right", isOtherRight);
-  view.classList.toggle("two", Boolean(other));
-  if (other) for (const words of view.querySelectorAll(".second")) words.textContent = `The plan ${other.word}`;
+  if (other) for (const [at, words] of view.querySelectorAll(".second").entries()) words.textContent = ["Both side by side", "Edge between them"][at];
   view.querySelector('[name="beside"][value="edge"]').disabled = !canLieOver;
 
-  const titleOf = (step) => film.frames[step]?.title ?? "before the first step";
+  const titleOf = (step) => film.frames[step]?.title ?? (step < 0 ? "before the first step" : `step ${step}`);
+
+  // Where pictures are, under the slider and in words beside it.
+  function tellPictured() {
+    const words = picturedWords(film);
+    view.querySelector(".pictured").textContent = words;
+    const bar = view.querySelector(".filmed");
+    bar.hidden = !words;
+    const stops = film.pictured.flatMap(([from, to]) => {
+      const [begin, end] = [from === 0 ? 0 : from + 0.5, to + 1.5].map((at) => `${((100 * at) / (last + 1)).toFixed(2)}%`);
+      return [`#0000 ${begin}`, `currentColor ${begin}`, `currentColor ${end}`, `#0000 ${end}`];
+    });
+    bar.style.background = `linear-gradient(90deg,${stops})`;
+  }
 
   async function show(state) {
     stop();
-    const { look, box, at } = state;
-    const step = Math.max(-1, Math.min(last, state.step));
+    const { look, box, at, step } = state;
     const how = state.beside === "edge" && !canLieOver ? "meant" : state.beside ?? (other ? "meant" : null);
-    const words = lookWords[look](panel.times);
-    const [picture, pair] = [await panel.at(step + 1, look), how && (await pairOf(step, look))];
-    draw(main, picture, `${other ? `${other.ownWord}: ` : ""}${titleOf(step)}, ${words}`);
+    const words = lookWords[look](panel.times, other && how === "meant");
+    const [picture, pair] = [hasPicture(film, step) && (await panel.at(step + 1, look)), how && (await pairOf(step, look))];
+    // What is closer stays where somebody scrolled it to, until another place is chosen.
+    const isSoughtOut = state.closer && (!view.classList.contains("closer") || (view.dataset.shown && box && `${box}` !== `${shown.box}`));
+    setCloser(state.closer);
     second.hidden = how !== "meant";
+    draw(main, picture, `${other ? `${other.ownWord}: ` : ""}${titleOf(step)}, ${words}`);
     if (how === "meant") draw(second, pair.picture, pair.words);
-    edge.show(how === "edge" && pair, look, pair?.name, isOtherRight);
-    shown = { step, look, box, at };
+    edge.show(how === "edge" && pair?.picture && pair, look, pair?.name, isOtherRight);
+    if (how === "edge" && pair?.picture) paint(upper, pair.picture);
+    shown = { step, look, box, at, isLater: state.isLater };
     control("step").value = step + 1;
     control("step").setAttribute("aria-valuetext", titleOf(step));
+    view.querySelector(".count").textContent = step < 0 ? "begin" : `${step} of ${last}`;
     for (const button of view.querySelectorAll('[name="look"]')) button.setAttribute("aria-pressed", button.value === look);
     for (const button of view.querySelectorAll('[name="beside"]')) button.setAttribute("aria-pressed", button.value === how);
-    view.querySelector(".said").textContent = film.frames[step] ? `${titleOf(step)}: ${film.frames[step].said}.` : "Before the first step.";
-    control("flash").disabled = calm.matches || !(film.frames[step]?.updates ?? []).some((update) => update.flashes);
+    view.querySelector(".said").textContent = film.frames[step] ? `${titleOf(step)}: ${film.frames[step].said}.` : step < 0 ? "Before the first step." : `${titleOf(step)}: this page has no room for what happens there.`;
+    control("flash").disabled = calm.matches || !hasPicture(film, step) || !hasPicture(film, step - 1) || !(film.frames[step]?.updates ?? []).some((update) => update.flashes);
     marks();
+    if (isSoughtOut) await seek();
     view.dataset.shown = `${step} ${look}`;
   }
 
   // The second picture: of two plans the other one at the same moment, otherwise what is meant.
   async function pairOf(step, look) {
-    if (!other) return { picture: await panel.at(step + 1, "meant"), words: `${titleOf(step)}, ${lookWords.meant()}`, name: "meant" };
-    const there = Math.min(other.film.pictured - 1, stepAt(other.film, momentAt(film, step)));
+    if (!other) return { picture: hasPicture(film, step) && (await panel.at(step + 1, "meant")), words: `${titleOf(step)}, ${lookWords.meant()}`, name: "meant" };
+    const there = stepAt(other.film, momentAt(film, step));
     const title = other.film.frames[there]?.title ?? "before the first step";
-    return { picture: await other.reel.at(there + 1, look), words: `${other.word}: ${title}, ${lookWords[look](other.reel.times)}`, name: other.word };
+    return { picture: hasPicture(other.film, there) && (await other.reel.at(there + 1, look)), words: `${other.word}: ${title}, ${lookWords[look](other.reel.times, true)}`, name: other.word };
   }
 
   function draw(figure, picture, words) {
-    const canvas = figure.querySelector("canvas");
-    canvas.getContext("2d").drawImage(picture, 0, 0);
-    canvas.setAttribute("aria-label", `The panel, ${words}`);
+    const [canvas, blank] = [figure.querySelector("canvas"), figure.querySelector(".blank")];
+    // No other step's picture stands for one that is not here.
+    blank.hidden = Boolean(picture);
+    blank.textContent = `${unpictured}: ${sections.length > 1 ? "open a page of this plan alone" : "there is no room for more"}`;
+    if (picture) paint(canvas, picture);
+    canvas.setAttribute("aria-label", `The panel, ${picture ? words : unpictured}`);
     figure.querySelector("figcaption").textContent = words;
   }
 
+  // What is smaller on the screen than on the panel is made so here: a browser leaves out thin lines of a canvas.
+  const painted = new Map();
+  function paint(canvas, picture) {
+    painted.set(canvas, picture);
+    const share = Math.min(1, (canvas.clientWidth * devicePixelRatio) / picture.width) || 1;
+    const size = [picture.width, picture.height].map((side) => Math.max(1, Math.round(side * share)));
+    if (canvas.width !== size[0] || canvas.height !== size[1]) [canvas.width, canvas.height] = size;
+    const context = canvas.getContext("2d");
+    context.setTransform(1, 0, 0, 1, 0, 0);
+    context.imageSmoothingQuality = "high";
+    context.drawImage(picture, 0, 0, ...size);
+  }
+
   function marks() {
+    const kinds = new Set();
     for (const figure of [main, second]) {
       const over = figure.querySelector("svg");
       // Three points of the page, in pixels of the panel.
       const out = (4 * (figure === main ? film : along).width) / Math.max(1, over.clientWidth);
-      const frame = shown.look === "left" && figure === main ? film.frames[shown.step] ?? {} : {};
-      const boxes = (list = []) => list.map((box) => frameAround(box, out)).join("");
+      const frame = shown.look === "left" && figure === main && hasPicture(film, shown.step) ? film.frames[shown.step] ?? {} : {};
       const path = (name, d) => (d ? `<path class="${name} halo" d="${d}"/><path class="${name}" d="${d}"/>` : "");
-      over.innerHTML = path("ghosts", boxes(frame.ghosts)) + path("outlines", boxes(frame.outlines))
-        + path("chosen", shown.box && (figure === main || !other) ? corners(shown.box, 1.6 * out) : "")
+      const framed = (name) => path(name, joined(frame[name] ?? [], out).map((box) => frameAround(box, out)).join(""));
+      for (const name of ["ghosts", "outlines"]) if (frame[name]) kinds.add(name);
+      over.innerHTML = framed("ghosts") + framed("outlines")
+        + path(shown.isLater ? "chosen later" : "chosen", shown.box && (figure === main || !other) ? corners(shown.box, 1.6 * out) : "")
         + path("chosen", shown.at && figure === main ? ticksAround(shown.at, out) : "");
     }
+    const legend = view.querySelector(".legend");
+    legend.hidden = kinds.size === 0;
+    legend.textContent = [["ghosts", "Solid: ghosts."], ["outlines", "Dashed: outlines beside driven ink."]].flatMap(([kind, words]) => (kinds.has(kind) ? words : [])).join(" ");
   }
 
-  function closer() {
-    const is = view.classList.toggle("closer");
+  function setCloser(is) {
+    if (view.classList.contains("closer") !== is) view.classList.toggle("closer", is);
     control("closer").setAttribute("aria-pressed", is);
-    marks();
     const stage = view.querySelector(".stage");
-    const [x, y, width, height] = shown.box ?? [0, 0, 0, 0];
-    const each = main.querySelector("canvas").clientWidth / film.width;
-    stage.scrollTo((x + width / 2) * each - stage.clientWidth / 2, (y + height / 2) * each - stage.clientHeight / 2);
+    const hasFocus = [stage, ...panes].includes(document.activeElement);
+    // The panel is reached with one key, and what can be scrolled has the arrows.
+    stage.tabIndex = is ? -1 : 0;
+    for (const pane of panes) pane.tabIndex = is ? 0 : -1;
+    if (hasFocus && panes.includes(document.activeElement) !== is) (is ? panes[0] : stage).focus({ preventScroll: true });
+  }
+
+  // Brings what is chosen into the middle: the place, the finding, and otherwise the strongest ghost.
+  async function seek() {
+    const { step, box, at } = shown;
+    const { ghosts = [], outlines = [] } = film.frames[step] ?? {};
+    const strongest = at || box || !hasPicture(film, step) ? null : await panel.strongestOf(step + 1, [...ghosts, ...outlines]);
+    const [x, y] = at ?? (box && [box[0] + box[2] / 2, box[1] + box[3] / 2]) ?? strongest ?? [film.width / 2, film.height / 2];
+    const [pane] = panes;
+    pane.scrollTo((x / film.width) * pane.scrollWidth - pane.clientWidth / 2, (y / film.height) * pane.scrollHeight - pane.clientHeight / 2);
+  }
+
+  // Two pictures are scrolled as one.
+  for (const [at, pane] of panes.entries()) {
+    pane.addEventListener("scroll", () => {
+      const beside = panes[1 - at];
+      const to = ["Width", "Height"].map((side) => {
+        const [here, there] = [pane, beside].map((one) => one[`scroll${side}`] - one[`client${side}`]);
+        return here > 0 ? (pane[side === "Width" ? "scrollLeft" : "scrollTop"] * there) / here : 0;
+      });
+      if (Math.abs(beside.scrollLeft - to[0]) > 1 || Math.abs(beside.scrollTop - to[1]) > 1) beside.scrollTo(...to);
+    });
   }
 
   function stop() {
@@ -134,13 +211,15 @@ function panelOf(view, film, choose, other) {
     if (playing) return choose({ step: shown.step });
     const mine = playing = { request: 0 };
     control("play").textContent = "Stop";
-    for (let step = shown.step >= last ? 0 : shown.step + 1; step <= last; step += 1) {
+    const end = film.pictured.at(-1)?.[1] ?? -1;
+    for (let step = shown.step >= end ? 0 : shown.step + 1; step <= end; step += 1) {
+      if (!hasPicture(film, step)) continue;
       await act(step, mine, slower, false);
       if (playing !== mine) return;
       await new Promise((resolve) => setTimeout(resolve, 500));
       if (playing !== mine) return;
     }
-    choose({ step: last });
+    choose({ step: end });
   }
 
   async function flash() {
@@ -155,19 +234,24 @@ function panelOf(view, film, choose, other) {
   async function act(step, mine, times, asTheyAre) {
     const [before, after] = [await panel.at(step, "seen"), await panel.at(step + 1, "seen")];
     if (playing !== mine) return;
+    const canvas = main.querySelector("canvas");
+    main.querySelector(".blank").hidden = true;
     const { at: begin, updates = [], strokes = [], title, said } = film.frames[step];
-    const context = main.querySelector("canvas").getContext("2d");
+    const context = canvas.getContext("2d");
     const end = Math.max(begin, ...updates.map((update) => update.times[4]), ...strokes.map((stroke) => stroke.points.at(-1)[2]));
     main.querySelector("figcaption").textContent = `${title}, ${times === 1 ? "as fast as it is" : `${times} times slower`}`;
     view.querySelector(".said").textContent = `${title}: ${said}.`;
     control("step").value = step + 1;
+    view.querySelector(".count").textContent = `${step} of ${last}`;
     shown = { step, look: "seen" };
-    if (calm.matches) return void context.drawImage(after, 0, 0);
+    if (calm.matches || !hasPicture(film, step - 1)) return void paint(canvas, after);
+    painted.set(canvas, after);
     await new Promise((resolve) => {
       const began = performance.now();
       const drawn = (now) => {
         if (playing !== mine) return resolve();
         const time = begin + (now - began) / times;
+        context.setTransform(canvas.width / film.width, 0, 0, canvas.height / film.height, 0, 0);
         context.drawImage(before, 0, 0);
         for (const stroke of strokes) pen(context, stroke, time);
         for (const { sent, times: [, , , start, finish], flashes = 0 } of updates) {
@@ -201,21 +285,25 @@ function panelOf(view, film, choose, other) {
     const { name, value } = target.closest("button") ?? {};
     if (name === "look") choose({ look: value });
     if (name === "beside") chooseSecond(value);
-    if (name === "closer") closer();
+    if (name === "closer") choose({ closer: !view.classList.contains("closer") });
   });
   control("step").addEventListener("input", () => choose({ step: Number(control("step").value) - 1 }));
   control("play").addEventListener("click", play);
   control("flash").addEventListener("click", flash);
   // The pixel under the pointer; nothing beside the panel.
-  function pixelUnder({ target, offsetX, offsetY }) {
+  function pixelUnder({ target, clientX, clientY }) {
     if (!main.contains(target) || target.tagName !== "CANVAS" || playing) return null;
+    const { left, top, width, height } = target.getBoundingClientRect();
     const within = (share, most) => Math.max(0, Math.min(most - 1, Math.floor(share * most)));
-    return [within(offsetX / target.clientWidth, film.width), within(offsetY / target.clientHeight, film.height)];
+    return [within((clientX - left) / width, film.width), within((clientY - top) / height, film.height)];
   }
 
+  // A click has its place in whole points, what comes before it has parts of them as a move has: both name the same pixel.
+  let pointed = null;
+  view.querySelector(".stage").addEventListener("pointerup", (event) => { pointed = pixelUnder(event); });
   view.querySelector(".stage").addEventListener("click", (event) => {
     const at = view.classList.contains("edged") ? null : pixelUnder(event);
-    if (at) choose({ at });
+    if (at) choose({ at: pointed ?? at });
   });
   view.querySelector(".stage").addEventListener("pointermove", async (event) => {
     const under = pixelUnder(event);
@@ -225,9 +313,12 @@ function panelOf(view, film, choose, other) {
     const words = residue === 0 ? "nothing left" : `${Math.abs(residue)} L* too ${residue < 0 ? "dark" : "light"}`;
     view.querySelector(".reading").textContent = `${column}, ${row}: ${words}`;
   });
-  const resized = new ResizeObserver(marks);
+  const resized = new ResizeObserver(() => {
+    if (!playing) for (const [canvas, picture] of painted) if (canvas.clientWidth) paint(canvas, picture);
+    marks();
+  });
   resized.observe(main);
-  return { show, closer, last, at: panel.at, pixel: panel.pixel, end: () => { stop(); resized.disconnect(); } };
+  return { show, last, at: panel.at, pixel: panel.pixel, strongestOf: panel.strongestOf, end: () => { stop(); resized.disconnect(); } };
 }
 
 // An edge that lies over the panel, moved with a slider or by drawing it along: on one side of it stands the second picture.
@@ -274,7 +365,6 @@ function movableEdge(view) {
       label.hidden = upper.hidden = !pair;
       view.classList.toggle("edged", Boolean(pair));
       if (!pair) return;
-      upper.getContext("2d").drawImage(pair.picture, 0, 0);
       const names = isRight ? ["before", name] : name === "meant" ? [name, look] : [name, "after"];
       for (const [number, part] of ["left", "right"].entries()) label.querySelector(`.${part}`).textContent = names[number];
       input.setAttribute("aria-label", `The edge: ${names[0]} on its left, ${names[1]} on its right`);

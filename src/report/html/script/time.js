@@ -21,18 +21,35 @@ function endOf(frame) {
   return Math.max(frame.at, ...(frame.updates ?? []).map((update) => update.times[4]));
 }
 
+// When updates and strokes of a step are over.
+function busyTo(frame) {
+  return Math.max(endOf(frame), ...(frame.strokes ?? []).map(({ points }) => points.at(-1)[2]));
+}
+
 function lanesOf(rows) {
   const driven = 53;
   const flashes = driven + 13 * rows + 2;
   const residue = flashes + 16;
   const energy = residue + 42;
-  return { found: 2, asked: 20, sent: 38, driven, flashes, residue, energy, bottom: energy + 28 };
+  return { found: 2, asked: 20, sent: 38, driven, flashes, residue, energy, bottom: energy + 42 };
 }
 
 function clockOf(ms) {
   if (ms < 1000) return `${Math.round(ms)} ms`;
   if (ms < 120e3) return `${(ms / 1000).toFixed(1)} s`;
   return ms < 7200e3 ? `${Math.round(ms / 60e3)} min` : `${Math.round(ms / 3600e3)} h`;
+}
+
+// Times below everything, where work begins and there is room to write them.
+function timesOf(film, zoom, lanes, right) {
+  let free = 0;
+  return film.axis.map(([begin, , left]) => {
+    const [x, words] = [edge + left * zoom, lasting(begin)];
+    const wide = 7 * words.length;
+    if (x < free || x > right - wide) return "";
+    free = x + wide + 14;
+    return `<path d="M${x.toFixed(1)} ${lanes.bottom - 17}v4"/><text class="faint" x="${Math.max(2, x - 6).toFixed(1)}" y="${lanes.bottom - 3}">${words}</text>`;
+  }).join("");
 }
 
 // A line that holds each value until the next.
@@ -63,8 +80,10 @@ function drawTime(film, zoom, marks, { most, all } = heightsOf([film])) {
   const last = film.axis.at(-1) ?? [0, 0, 0, 0];
   const right = (last[2] + last[3]) * zoom + 2 * edge;
   const x = (ms) => edge + placeOf(ms, film.axis) * zoom;
+  // Of two plans on one axis each has its lines to its own end.
+  const end = film.frames.reduce((most, frame) => Math.max(most, x(busyTo(frame))), 0);
   const box = (name, from, to, y, high) => `<rect class="${name}" x="${from.toFixed(1)}" y="${y}" width="${Math.max(1.2, to - from).toFixed(1)}" height="${high}"/>`;
-  let svg = pauses(film, zoom, lanes);
+  let svg = pauses(film, zoom, lanes) + timesOf(film, zoom, lanes, right);
   const [residue, energy] = [[], []];
   let mj = 0;
   for (const frame of film.frames) {
@@ -76,8 +95,8 @@ function drawTime(film, zoom, marks, { most, all } = heightsOf([film])) {
     energy.push([x(endOf(frame)), lanes.energy + 24 * (1 - mj / all)]);
   }
   const limit = lanes.residue + 34 * (1 - film.limit / most);
-  svg += `<path class="limit" d="M0 ${limit.toFixed(1)}H${right.toFixed(0)}"/><path class="course" d="${stairs(residue, right, lanes.residue + 34)}"/>`;
-  svg += `<path class="course" d="${stairs(energy, right, lanes.energy + 24)}"/><path class="cursor" d=""/>`;
+  svg += `<path class="limit" d="M0 ${limit.toFixed(1)}H${end.toFixed(1)}"/><path class="course" d="${stairs(residue, end, lanes.residue + 34)}"/>`;
+  svg += `<path class="course" d="${stairs(energy, end, lanes.energy + 24)}"/><path class="cursor" d=""/>`;
   for (const { step, level, at } of marks) svg += `<text class="${level}" data-mark="${at}" x="${(x(film.frames[step].at) - 5).toFixed(1)}" y="${lanes.found + 12}">${signs[level]}</text>`;
   return `<svg width="${right.toFixed(0)}" height="${lanes.bottom}" role="img" aria-label="${wordsOf(film)}">${svg}</svg>`;
 }
@@ -99,7 +118,7 @@ function pauses(film, zoom, lanes) {
     const [, end, from, width] = film.axis[at];
     const [one, other] = [edge + (from + width) * zoom, edge + left * zoom];
     const middle = (one + other) / 2;
-    const words = other - one > 46 ? `<text class="faint" x="${middle.toFixed(1)}" y="${lanes.bottom - 2}" text-anchor="middle">${clockOf(begin - end)}</text>` : "";
+    const words = other - one > 46 ? `<text class="faint" x="${middle.toFixed(1)}" y="${lanes.bottom - 16}" text-anchor="middle">${clockOf(begin - end)}</text>` : "";
     const gap = Math.max(1, (other - one) * 0.3);
     return `<rect class="pause" x="${(middle - gap / 2).toFixed(1)}" y="${lanes.asked}" width="${gap.toFixed(1)}" height="${lanes.energy + 8 - lanes.asked}"/>${words}`;
   }).join("");
@@ -109,13 +128,12 @@ function wordsOf(film) {
   const updates = film.frames.flatMap((frame) => frame.updates ?? []);
   const number = (is) => updates.filter(is).length;
   const most = Math.max(0, ...film.frames.map((frame) => frame.left));
-  return `Time: ${film.frames.length} steps with ${updates.length} updates, of which ${number((update) => update.waits)} wait and ${number((update) => update.flashes)} flash. Residue reaches ${most.toFixed(1)} L*; from ${film.limit} L* on it is a ghost. Each step is described in words below the panel.`;
+  return `Time: ${film.frames.length} steps with ${updates.length} updates, of which ${number((update) => update.waits)} wait and ${number((update) => update.flashes)} flash. Residue of a noticeable size reaches ${most.toFixed(1)} L*; from ${film.limit} L* on it is a ghost. Each step is described in words below the panel.`;
 }
 
 function namesOfLanes(film) {
   const lanes = lanesOf(film.rows);
   const most = Math.max(0, ...film.frames.map((frame) => frame.left));
-  const mj = film.frames.reduce((sum, frame) => sum + frame.mj, 0);
   const line = (y, words, more = "") => `<text y="${y}">${words}</text>${more && `<text class="faint" y="${y + 13}">${more}</text>`}`;
-  return `<svg width="86" height="${lanes.bottom}" aria-hidden="true">${line(lanes.found + 11, "found")}${line(lanes.asked + 11, "asked for")}${line(lanes.sent + 8, "sent")}${line(lanes.driven + 9, "driven")}${line(lanes.flashes + 10, "flashes")}${line(lanes.residue + 14, "residue", `up to ${most.toFixed(1)} L*`)}${line(lanes.energy + 10, "energy", `${mj.toFixed(0)} mJ in all`)}</svg>`;
+  return `<svg width="86" height="${lanes.bottom}" aria-hidden="true">${line(lanes.found + 11, "found")}${line(lanes.asked + 11, "asked for")}${line(lanes.sent + 8, "sent")}${line(lanes.driven + 9, "driven")}${line(lanes.flashes + 10, "flashes")}${line(lanes.residue + 14, "residue", `up to ${most.toFixed(1)} L*`)}${line(lanes.energy + 10, "energy", `${film.mj} mJ in all`)}</svg>`;
 }

@@ -180,9 +180,9 @@ fn a_proposed_window_lies_on_the_grid_on_the_panel_and_is_large_enough() {
             let run = folder.run(&["review", "left.plan.json", "--format", "json", "--only", "left-behind"]);
             let help = run.json()["plans"][0]["findings"][0]["help"].as_str().unwrap().to_owned();
             let window = help
-                .strip_prefix("add a `quick` update with the window ")
+                .strip_prefix("give this step a `quick` update with the window ")
                 .unwrap()
-                .split(" to this step")
+                .split_inclusive(']')
                 .next()
                 .unwrap();
             let window: Value = serde_json::from_str(window).unwrap();
@@ -212,7 +212,7 @@ fn a_step_that_sends_something_is_asked_for_one_more_box_and_that_is_all_it_need
         )
     };
     let found = told(&on_a_slow_link(&screens, &step("[8, 4, 8, 8]")), "left-behind");
-    let help = "| add the box [48, 4, 8, 8] to the `quick` update of this step, or let it ask for \"changed\"";
+    let help = "| add the box [48, 4, 8, 8] to the `quick` update of this step, or give it the window \"changed\"";
     assert!(found.len() == 1 && found[0].ends_with(help), "{found:?}");
     // Both ways to the letter: a second update would wait for the link.
     for window in ["[[8, 4, 8, 8], [48, 4, 8, 8]]", "\"changed\""] {
@@ -221,7 +221,7 @@ fn a_step_that_sends_something_is_asked_for_one_more_box_and_that_is_all_it_need
     }
     let nothing = r#"{ "screen": "a.png" }, { "after_ms": 5000 }"#;
     let found = told(&on_a_slow_link(&screens, nothing), "left-behind");
-    let help = "| add a `quick` update with the window [8, 4, 8, 8] to this step, or one with the window \"changed\"";
+    let help = "| give this step a `quick` update with the window [8, 4, 8, 8], or one with the window \"changed\"";
     assert!(found.len() == 2 && found[0].ends_with(help), "{found:?}");
 }
 
@@ -252,7 +252,8 @@ fn two_findings_ask_one_step_for_one_box() {
     let found = told(&on_a_slow_link(&screens, steps), "left-behind");
     assert_eq!(found.len(), 2, "{found:?}");
     let again =
-        "step 1 changes this place again, so add a `grey` update with the window [0, 2, 24, 12] to step 1 as well";
-    assert!(found[0].contains("window [8, 4, 8, 8] to this step") && found[0].contains(again), "{found:?}");
-    assert!(found[1].contains("add a `grey` update with the window [0, 2, 24, 12] to this step"), "{found:?}");
+        "step 1 changes this place again, so give step 1 a `grey` update with the window [0, 2, 24, 12] as well";
+    let own = "give this step a `quick` update with the window [8, 4, 8, 8]";
+    assert!(found[0].contains(own) && found[0].contains(again), "{found:?}");
+    assert!(found[1].contains("give this step a `grey` update with the window [0, 2, 24, 12]"), "{found:?}");
 }

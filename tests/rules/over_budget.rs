@@ -45,6 +45,6 @@ fn the_flashes_are_listed_and_what_is_left_is_counted() {
     assert_eq!(
         help,
         "2 flashes (steps 0 and 1), plus 1 that the fixes of other findings add, makes 3: leave out what nobody needs, or \
-         raise the budget to 3 and explain why in the review"
+         raise the budget to 3 and write the reason into a comment"
     );
 }

@@ -76,8 +76,8 @@ fn a_counter_that_wraps_is_in_order_and_a_small_step_back_is_not() {
     };
     let wraps = r#""clock": { "wraps_at": 1000 }"#;
     assert_eq!(found("out-of-order", &trace(wraps, [990, 5, 700])), Vec::<String>::new());
-    assert_eq!(found("out-of-order", &trace(wraps, [990, 980, 995])), ["step 0 out-of-order note -"]);
-    assert_eq!(found("out-of-order", &trace("", [990, 5, 1200])), ["step 0 out-of-order note -"]);
+    assert_eq!(found("out-of-order", &trace(wraps, [990, 980, 995])), ["step 1 out-of-order note -"]);
+    assert_eq!(found("out-of-order", &trace("", [990, 5, 1200])), ["step 1 out-of-order note -"]);
 }
 
 /// What a mode takes in the cold says nothing of what it takes in the warmth, however many more updates were warm.

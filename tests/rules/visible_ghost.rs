@@ -209,8 +209,7 @@ fn what_looks_off_because_it_is_clean_names_the_place_that_is_not() {
     let found = review(&screens, display, &plan(""));
     for rule in ["visible-ghost", "ends-ghosted"] {
         let told = told(&found, rule);
-        let help = "| this place is clean, and it looks off because the rest of its level is not: `grey` on the window [8, \
-                    0, 8, 8] cleans that in 400 ms, with one flash";
+        let help = "| `grey` on the window [8, 0, 8, 8] cleans the rest of its level in 400 ms, with one flash";
         assert!(told.len() == 1 && told[0].contains(help), "{rule}: {told:?}");
     }
     let cleaned = review(

@@ -101,8 +101,7 @@ pub struct Power {
 #[derive(Clone, Debug, Default)]
 pub struct SummaryTally {
     summary: Summary,
-    /// When the first step was asked for, and when the last update so far ends or was asked for, ms since the plan began.
-    begins_ms: Option<f64>,
+    /// When the last update so far ends or was asked for, ms since the plan began.
     ends_ms: f64,
     /// The end of what was driven without a pause, and how long was driven before it.
     driven_until_ms: f64,
@@ -116,7 +115,6 @@ pub struct SummaryTally {
 impl SummaryTally {
     /// Adds a step.
     pub fn step(&mut self, step: &PlayedStep<'_>, plan: &Plan) {
-        self.begins_ms.get_or_insert(step.planned.request_ms);
         self.ends_ms = self.ends_ms.max(step.updates_request_ms());
         let summary = &mut self.summary;
         summary.worst_residue_l = summary.worst_residue_l.max(step.worst_residue_l());
@@ -147,16 +145,12 @@ impl SummaryTally {
 
     /// The figures so far.
     pub fn so_far(&self) -> Summary {
-        Summary { seconds: self.seconds(), driving_seconds: self.driven_ms / 1000.0, ..self.summary.clone() }
-    }
-
-    fn seconds(&self) -> f64 {
-        (self.ends_ms - self.begins_ms.unwrap_or(self.ends_ms)) / 1000.0
+        Summary { seconds: self.ends_ms / 1000.0, driving_seconds: self.driven_ms / 1000.0, ..self.summary.clone() }
     }
 
     /// The figures, with what was not checked for want of figures in the description.
     pub fn finish(mut self, plan: &Plan) -> Summary {
-        self.summary.seconds = self.seconds();
+        self.summary.seconds = self.ends_ms / 1000.0;
         self.summary.driving_seconds = self.driven_ms / 1000.0;
         self.summary.energy_factor = plan.display.certainty.energy;
         self.summary.not_checked = not_checked(plan);

@@ -10,7 +10,7 @@ use crate::{display::Display, panel::ANSWER_MM2};
 /// What answers a move.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(super) enum Answered {
-    /// There is nothing to answer: no pixel changes.
+    /// There is nothing to answer: no pixel changes, and none was wrong before.
     Nothing,
     /// Enough is seen at the latest when this drive, and all before it, show something.
     By(u32),
@@ -25,12 +25,19 @@ pub(super) struct SurelySeen {
     right_px: HashMap<u32, u64>,
     /// By kind of edge and drive, the pixels of all others that change there or before.
     px: HashMap<(u32, u32), u64>,
+    /// Whether any pixel may show something else than what is in memory.
+    may_be_wrong: bool,
 }
 
 impl SurelySeen {
     /// Adds pixels of a cell that always show what is in memory.
     pub(super) fn add_right(&mut self, cell: u32, pixels: u64) {
         *self.right_px.entry(cell).or_default() += pixels;
+    }
+
+    /// Takes note that some pixels may show something else than what is in memory.
+    pub(super) fn note_wrong(&mut self) {
+        self.may_be_wrong = true;
     }
 
     /// Adds pixels that look otherwise after a drive of a kind of edge.
@@ -41,6 +48,7 @@ impl SurelySeen {
     /// Takes in what another part of the work found.
     pub(super) fn join(&mut self, other: Self) {
         other.right_px.into_iter().for_each(|(cell, pixels)| self.add_right(cell, pixels));
+        self.may_be_wrong |= other.may_be_wrong;
         other.px.into_iter().for_each(|((kind, drive), pixels)| self.add(kind, drive, pixels));
     }
 
@@ -70,7 +78,8 @@ impl SurelySeen {
         let changes = |cell: &&Cell| cell.levels[kind.before] != cell.levels[kind.after];
         let all_px: u64 = parts.cells.iter().filter(changes).map(|cell| cell.pixels).sum();
         if all_px == 0 {
-            return Answered::Nothing;
+            // A move that changes nothing may still show what was left before.
+            return if self.may_be_wrong { Answered::Unsure } else { Answered::Nothing };
         }
         if may_be_lost != 0 {
             return Answered::Unsure;

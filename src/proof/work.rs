@@ -351,6 +351,7 @@ impl Part {
                 self.seen.add_right(member.cells[0], grouped.pixels);
             }
         } else {
+            self.seen.note_wrong();
             let last = self.changes(states, ways, same_as, &mut behaviour);
             if let [member] = grouped.group.members.as_slice() {
                 self.add_seen(parts, member.cells[0], grouped.pixels, &last);

@@ -41,6 +41,9 @@ const LEAST_LAPS: usize = 400;
 /// The most laps of a block: places take turns.
 const MOST_LAPS_OF_A_BLOCK: usize = 64;
 
+/// More pauses before a tick than these are taken some together.
+const MOST_PAUSES: usize = 32;
+
 /// What is less than this is rounding, ms.
 const SAME_MS: f64 = 1e-6;
 
@@ -79,17 +82,17 @@ pub(super) struct Controller<'f> {
     places: usize,
     regions: &'f Regions,
     longest_every_ms: f64,
+    /// How long any number of moves of people or of the device takes at the least, rising, up to the longest time that a tick
+    /// waits for.
+    sums_ms: Vec<f64>,
 }
 
 impl<'f> Controller<'f> {
     pub(super) fn new(flow: &'f Flow, display: &Display, regions: &'f Regions) -> Self {
-        Self {
-            flow,
-            link: display.link,
-            places: display.parallel_updates,
-            regions,
-            longest_every_ms: flow.moves.iter().map(|one| one.every_ms).fold(0.0, f64::max),
-        }
+        let longest_every_ms = flow.moves.iter().map(|one| one.every_ms).fold(0.0, f64::max);
+        let others = flow.moves.iter().filter(|one| one.cause != Cause::Clock);
+        let sums_ms = sums_up_to(longest_every_ms, others.map(|one| one.soonest_ms).collect());
+        Self { flow, link: display.link, places: display.parallel_updates, regions, longest_every_ms, sums_ms }
     }
 
     /// Nothing is busy, and no clock has ticked.
@@ -128,9 +131,9 @@ impl<'f> Controller<'f> {
         after
     }
 
-    /// The queues of a move right behind a tick that comes later than it may, so that the next tick is due sooner after it.
-    /// They stand for a pause of any length: until nothing is busy any more, as if there had been none, with a tick that is due
-    /// as after such a pause; and from then on, with nothing busy and a tick that is due at once.
+    /// The queues of a move right behind a tick that comes later than it may, so that the next tick can follow it, or moves
+    /// behind it, at once. Each is what a pause of just that length leaves; of pauses behind which nothing is busy any more,
+    /// one stands for all, with a tick that is due at once.
     fn make_after_a_pause(&self, busy: &Busy, by: usize, kind: &Kind) -> Vec<Busy> {
         let soonest_ms = self.soonest_ms(busy, by);
         let since_ms = busy.since_clock + soonest_ms;
@@ -138,9 +141,22 @@ impl<'f> Controller<'f> {
         if is_tick || !busy.is_behind_a_tick || since_ms >= self.longest_every_ms {
             return Vec::new();
         }
-        let more_ms = (busy.idle_ms() - soonest_ms).max(0.0);
-        let short = (more_ms > 0.0).then_some((0.0, since_ms + more_ms));
-        let long = (since_ms + more_ms < self.longest_every_ms).then_some((more_ms, self.longest_every_ms));
+        let until_idle_ms = (busy.idle_ms() - soonest_ms).max(0.0);
+        let mut pauses: Vec<[f64; 2]> = self.pauses_ms(since_ms, until_idle_ms).into_iter().map(|ms| [ms; 2]).collect();
+        if pauses.len() > MOST_PAUSES {
+            // Some together, with all that lie between: as short as the shortest of them, with a tick that is due as after the
+            // shortest of the next.
+            let each = pauses.len().div_ceil(MOST_PAUSES);
+            let first: Vec<f64> = pauses.iter().step_by(each).map(|pause| pause[0]).collect();
+            let ends = first.iter().skip(1).copied().chain([until_idle_ms]);
+            pauses = std::iter::once(0.0)
+                .chain(first.iter().skip(1).copied())
+                .zip(ends)
+                .map(|(from, to)| [from, to])
+                .collect();
+        }
+        let pauses = pauses.into_iter().map(|[pause_ms, until_ms]| (pause_ms, since_ms + until_ms));
+        let long = (since_ms + until_idle_ms < self.longest_every_ms).then_some((until_idle_ms, self.longest_every_ms));
         let paused = |(pause_ms, since_ms): (f64, f64)| {
             let mut after = busy.clone();
             after.pass(soonest_ms + pause_ms, self.longest_every_ms);
@@ -149,7 +165,23 @@ impl<'f> Controller<'f> {
             self.take(&mut after, kind, &mut |_| {});
             after
         };
-        short.into_iter().chain(long).map(paused).collect()
+        pauses.chain(long).map(paused).collect()
+    }
+
+    /// The pauses, rising and shorter than so long, behind which some tick is due just when other moves have been made as soon
+    /// as they may; the first of them comes so long after the tick before, ms.
+    fn pauses_ms(&self, since_ms: f64, shorter_than_ms: f64) -> Vec<f64> {
+        let ticks = self.flow.moves.iter().filter(|one| one.cause == Cause::Clock);
+        let mut pauses: Vec<f64> = Vec::new();
+        for tick in ticks {
+            let left_ms = tick.every_ms - since_ms - tick.soonest_ms;
+            let from = self.sums_ms.partition_point(|sum| *sum <= left_ms - shorter_than_ms);
+            let to = self.sums_ms.partition_point(|sum| *sum < left_ms);
+            pauses.extend(self.sums_ms.get(from..to).unwrap_or_default().iter().map(|sum| left_ms - sum));
+        }
+        pauses.sort_by(f64::total_cmp);
+        pauses.dedup();
+        pauses
     }
 
     /// Takes the updates of a request.
@@ -190,6 +222,31 @@ impl<'f> Controller<'f> {
         }
         busy.forget_what_does_not_matter();
     }
+}
+
+/// All sums of any number of these, rising, below an end; if there are very many, all multiples of a small step instead, which
+/// lie no farther apart than they do.
+fn sums_up_to(end: f64, mut parts: Vec<f64>) -> Vec<f64> {
+    const MOST: usize = 20_000;
+    parts.retain(|part| *part > 0.0);
+    parts.sort_by(f64::total_cmp);
+    parts.dedup();
+    let mut sums = vec![0.0];
+    let mut open = vec![0.0];
+    while let Some(sum) = open.pop() {
+        for more in parts.iter().map(|part| sum + part).filter(|more| *more < end) {
+            let at = sums.partition_point(|known: &f64| *known < more - SAME_MS);
+            if sums.get(at).is_none_or(|known| (known - more).abs() > SAME_MS) {
+                sums.insert(at, more);
+                open.push(more);
+            }
+        }
+        if sums.len() > MOST {
+            let step = end / MOST as f64;
+            return (0..MOST).map(|at| at as f64 * step).collect();
+        }
+    }
+    sums
 }
 
 impl Busy {

@@ -22,12 +22,13 @@ use super::{
     proving::Proving,
     queues::{Controller, Queues},
     reduced::Pictures,
-    result::{Bound, Proof, Witness, Witnesses},
+    result::{Bound, NodeProof, Proof, Witness, Witnesses},
     sent::SentTable,
     states::{States, Ways, first_edges},
     strongest_ghosts::{CellShows, Ghost, StrongestGhost, strongest},
     waits::{
-        Answers, Changes, Which, edge_times, longest, longest_collision, may_be_lost, node_times, times_of_people,
+        Answers, Changes, NodeTimes, Which, edge_times, longest, longest_collision, may_be_lost, node_times,
+        times_of_people,
     },
     witnesses::{Wanted, of_queue, shortest, to_what_is_unsure},
 };
@@ -121,11 +122,7 @@ pub(super) fn prove(proving: Proving<'_>, sent: &SentTable, progress: &(dyn Fn(f
     let left_walk;
     (proof.left_behind, proof.left_behind_moves, left_walk) = part.left.into_places();
     // What cells show takes the most room: it is gone before the times of edges are worked out.
-    let mut shows = part.shows;
-    shows.sort_unstable_by_key(|(number, _)| *number);
-    let shows: Vec<CellShows> = shows.into_iter().map(|(_, shows)| shows).collect();
-    let ghosts = all_ghosts(&shows, &Tones::new(&display.ink), frames.size().pixels(), graph.nodes.len(), threads);
-    drop(shows);
+    let ghosts = all_ghosts(part.shows, &Tones::new(&display.ink), frames.size().pixels(), graph.nodes.len(), threads);
     for (node, ghost) in proof.nodes.iter_mut().zip(&ghosts) {
         node.ghost_l = ghost.bound;
     }
@@ -140,9 +137,7 @@ pub(super) fn prove(proving: Proving<'_>, sent: &SentTable, progress: &(dyn Fn(f
         proof.collide_ms = longest_collision(&edges);
         let changes = Changes { may: &part.start_may_change, surely: &part.start_surely_changes };
         let times = node_times(proving, &kinds, &controller, &edges, changes);
-        for (node, times) in proof.nodes.iter_mut().zip(times) {
-            (node.wait_ms, node.answer_ms, node.finish_ms) = (times.wait_ms, times.answer_ms, times.finish_ms);
-        }
+        proof.nodes.iter_mut().zip(times).for_each(|(node, times)| node.take(times));
     }
     proof.queues_joined = queues.are_joined;
     proof.cannot_keep_up = queues.grow && display.when_busy == WhenBusy::Waits;
@@ -162,6 +157,12 @@ pub(super) fn prove(proving: Proving<'_>, sent: &SentTable, progress: &(dyn Fn(f
     };
     progress(1.0);
     proof
+}
+
+impl NodeProof {
+    fn take(&mut self, times: NodeTimes) {
+        (self.wait_ms, self.answer_ms, self.finish_ms) = (times.wait_ms, times.answer_ms, times.finish_ms);
+    }
 }
 
 fn rank(bound: Bound) -> f64 {
@@ -474,12 +475,22 @@ impl Part {
     }
 }
 
-fn all_ghosts(cells: &[CellShows], tones: &Tones, panel_px: u64, nodes: usize, threads: usize) -> Vec<StrongestGhost> {
+/// The strongest ghosts of all nodes, from what every cell shows, each with its number.
+fn all_ghosts(
+    mut shows: Vec<(usize, CellShows)>,
+    tones: &Tones,
+    panel_px: u64,
+    nodes: usize,
+    threads: usize,
+) -> Vec<StrongestGhost> {
+    shows.sort_unstable_by_key(|(number, _)| *number);
+    let cells: Vec<CellShows> = shows.into_iter().map(|(_, shows)| shows).collect();
     let nothing = StrongestGhost { bound: Bound::Proved(0.0), of: None };
     let mut ghosts = vec![nothing; nodes];
     let each = nodes.div_ceil(threads.max(1)).max(1);
     thread::scope(|scope| {
         for (part, ghosts) in ghosts.chunks_mut(each).enumerate() {
+            let cells = &cells;
             scope.spawn(move || strongest(cells, part * each, tones, panel_px, ghosts));
         }
     });

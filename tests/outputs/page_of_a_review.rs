@@ -316,8 +316,8 @@ fn the_strongest_ghost_leads_to_its_finding() {
     let review = Run::of(command.current_dir(root).output().unwrap()).json();
     let findings = review["plans"][0]["findings"].as_array().unwrap();
     let finding = findings.iter().find(|finding| finding["fingerprint"] == value("finding=")).unwrap();
-    let worst_l = review["plans"][0]["summary"]["worst_residue_l"].as_f64().unwrap();
-    assert_eq!(finding["figures"]["worst_l"].as_f64().unwrap(), worst_l, "{finding}");
+    let worst_l = &review["plans"][0]["summary"]["worst_residue_l"];
+    assert_eq!(finding["figures"]["worst_l"], *worst_l, "{finding}");
     let [first, last] = ["step", "last_step"].map(|name| finding[name].as_u64().unwrap());
     assert!((first..=last).contains(&step), "{finding}");
 }

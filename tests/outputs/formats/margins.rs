@@ -28,10 +28,15 @@ const SQUARE_AND_BACK: &str = r#"{ "rules": { "visible-ghost": { "limit_l": 2.5 
     { "screen": "b.png", "after_ms": 900, "updates": [{ "mode": "quick" }] }] }"#;
 
 fn cases() -> Vec<Case> {
-    let case =
-        |rule, field, display: &str, margin, plan| Case { rule, field, display: display.to_owned(), plan, margin };
+    [ghosts_and_answers(), waits_flashes_and_energy()].into_iter().flatten().collect()
+}
+
+fn case(rule: &'static str, field: &'static str, display: &str, margin: f64, plan: &'static str) -> Case {
+    Case { rule, field, display: display.to_owned(), plan, margin }
+}
+
+fn ghosts_and_answers() -> Vec<Case> {
     let inked = r#"{ "controller_ink": { "delay_ms": 20 }, "modes": [{ "name": "quick", "to": "any", "residue": { "lighter": 0.1 } }] }"#;
-    let flashing = format!(r#"{{ {LARGE}, "modes": [{{ "name": "grey", "flashes": 4 }}] }}"#);
     vec![
         // 4.856 of 2.5 L*.
         case("visible-ghost", "residue", GHOSTING, 1.9424, SQUARE_AND_BACK),
@@ -117,6 +122,12 @@ fn cases() -> Vec<Case> {
             r#"{ "steps": [{ "screen": "a.png", "updates": [{ "mode": "full" }] },
                 { "screen": "b.png", "after_ms": 400, "updates": [{ "mode": "quick" }] }] }"#,
         ),
+    ]
+}
+
+fn waits_flashes_and_energy() -> Vec<Case> {
+    let flashing = format!(r#"{{ {LARGE}, "modes": [{{ "name": "grey", "flashes": 4 }}] }}"#);
+    vec![
         // The waits are 0, 400 and 800 ms, of 500.
         case(
             "cannot-keep-up",

@@ -142,7 +142,7 @@ impl Finding {
             self.margin = None;
             return false;
         };
-        if margin.value() <= known.value() {
+        if margin.value() <= known.value() * (1.0 + ROUNDING) {
             return false;
         }
         self.margin = Some(margin);
@@ -321,6 +321,10 @@ impl StepField {
     }
 }
 
+/// By how much more than this share a figure must be worse to be told instead of another: times and residues are sums, and
+/// the same trouble is not the same to the last bit.
+const ROUNDING: f64 = 1e-4;
+
 /// Takes what a rule reports; the same trouble at the same field of the plan becomes one finding.
 #[derive(Clone, Debug)]
 pub struct Sink {
@@ -393,4 +397,26 @@ pub fn sort_findings(findings: &mut [Finding]) {
     findings.sort_by(|one, other| {
         (one.step, one.rule, &one.pointer, one.rect).cmp(&(other.step, other.rule, &other.pointer, other.rect))
     });
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_worst_is_told_in_the_place_of_the_first_and_rounding_makes_nothing_worse() {
+        let mut sink = Sink::new("slow-answer", Severity::Warning);
+        let mut see = |step: u64, answer_ms: f64| {
+            let place = Where { step, last_step: step, pointer: "/steps/0".into(), ..Where::default() };
+            let margin = Margin::new(Figure::FirstVisible, answer_ms, 100.0, None);
+            let message = format!("{answer_ms:.0} ms");
+            sink.report(place, Observation { message, margin, ..Observation::default() });
+            let Finding { step, last_step, times, message, margin, .. } = &sink.findings()[0];
+            (*step, *last_step, *times, message.clone(), margin.unwrap().value())
+        };
+        assert_eq!(see(2, 400.0), (2, 2, 1, "400 ms".into(), 4.0));
+        assert_eq!(see(4, 400.0 + 1e-9), (2, 4, 2, "400 ms".into(), 4.0));
+        assert_eq!(see(6, 1600.0), (2, 6, 3, "1600 ms (worst at step 6)".into(), 16.0));
+        assert_eq!(see(8, 800.0), (2, 8, 4, "1600 ms (worst at step 6)".into(), 16.0));
+    }
 }

@@ -27,6 +27,8 @@ pub struct ADay {
     pub mean_mw: Option<f64>,
     /// Days per charge of the flow's battery, where both are known.
     pub days: Option<f64>,
+    /// The factor by which energy may be off, if the display says that.
+    pub energy_factor: Option<f64>,
 }
 
 /// What updates take, on average.
@@ -63,7 +65,16 @@ pub(super) fn a_day(flow: &Flow, map: &FlowMap) -> Option<ADay> {
     let mean_mw = flow.head.display.standby_mw.map(|standby_mw| standby_mw + all.energy_mj / SECONDS_A_DAY);
     let battery_mwh = flow.head.battery_mwh;
     let days = mean_mw.filter(|mean_mw| *mean_mw > 0.0).and_then(|mean_mw| Some(battery_mwh? / mean_mw / 24.0));
-    Some(ADay { moves, updates: all.updates, flashes: all.flashes, energy_mj: all.energy_mj, mean_mw, days })
+    let energy_factor = flow.head.display.certainty.energy;
+    Some(ADay {
+        moves,
+        updates: all.updates,
+        flashes: all.flashes,
+        energy_mj: all.energy_mj,
+        mean_mw,
+        days,
+        energy_factor,
+    })
 }
 
 /// What a move takes on average, over all ways in which it can be made.

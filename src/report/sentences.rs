@@ -117,7 +117,8 @@ fn day_line(day: &ADay, moves: usize) -> String {
     } else {
         format!(", of the {} of {moves} moves with `per_day`", day.moves)
     };
-    format!("A day is expected to take {}{of}", parts.join(", "))
+    let energy = if day.energy_mj > 0.0 { estimate_note(day.energy_factor) } else { String::new() };
+    format!("A day is expected to take {}{energy}{of}", parts.join(", "))
 }
 
 /// A figure without digits that say nothing.

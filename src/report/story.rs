@@ -86,7 +86,28 @@ pub(super) fn closing_words(report: StoryReport<'_>) -> String {
     let caution = if flashes || is_about_flashes { format!("{} ", sentence(FLASH_CAUTION)) } else { String::new() };
     let indicator =
         if plan.display.is_indicator() { format!("{} ", sentence(INDICATOR_CAUTION)) } else { String::new() };
-    format!("{caution}{indicator}{PREDICTIONS}")
+    let certainty = certainty_words(plan).map_or(String::new(), |words| format!("{words} "));
+    format!("{caution}{indicator}{certainty}{PREDICTIONS}")
+}
+
+/// The factor of the least certain mode by which residue may be off; `None` if the display gives none for some mode.
+pub(super) fn residue_factor(display: &Display) -> Option<f64> {
+    let factors = display.modes.iter().map(|mode| display.residue_certainty(mode));
+    factors.reduce(|one, other| Some(one?.max(other?))).flatten()
+}
+
+/// By which factors the figures may be off, as far as the display says it: that of residue is of its least certain mode.
+fn certainty_words(plan: &Plan) -> Option<String> {
+    let sure = &plan.display.certainty;
+    let named = [
+        ("ghosts", residue_factor(&plan.display)),
+        ("durations", sure.durations),
+        ("times until something shows", sure.first_visible),
+        ("flashes", sure.flashes),
+    ];
+    let known = named.into_iter().filter_map(|(name, factor)| Some(format!("{name} by a factor of {}", factor?)));
+    let known: Vec<String> = known.collect();
+    (!known.is_empty()).then(|| format!("These figures are estimates and may be off: {}.", known.join(", ")))
 }
 
 /// The parts of a story: a title and its lines.

@@ -2,7 +2,7 @@
 
 use serde_json::{Value, json};
 
-use super::story::StoryReport;
+use super::story::{StoryReport, residue_factor};
 use crate::{
     explain::{Complaint, SentHere},
     plan::Power,
@@ -50,13 +50,18 @@ pub fn story_json(report: StoryReport<'_>) -> Value {
             })
         })
         .collect();
+    let sure = &plan.display.certainty;
+    let certainty = json!({
+        "residue": residue_factor(&plan.display), "durations": sure.durations, "first_visible": sure.first_visible,
+        "flashes": sure.flashes,
+    });
     let mut object = json!({
         "format": "story/1", "plan": path, "step": story.step, "label": story.label, "at_ms": story.at_ms,
         "box": story.place.to_array(), "complaint": complaint.map(Complaint::word), "answers": story.answers,
         "events": events, "earlier_updates": story.earlier_updates, "cleaned_by": story.cleaned_by, "ghost": ghost,
         "most_off_l": story.most_off_l, "limit_l": story.limit_l, "older_px": story.older_px, "older": older,
         "unreached_px": story.unreached_px, "inked_px": story.inked_px, "unknown_px": story.unknown_px,
-        "net_impulse_vs": story.most_charge_vs, "findings": findings,
+        "net_impulse_vs": story.most_charge_vs, "certainty": certainty, "findings": findings,
     });
     if let Some(walk) = walk {
         object["walk"] = walk.into();

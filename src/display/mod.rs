@@ -326,6 +326,12 @@ impl Display {
         mode.residue_certainty.or(self.certainty.residue)
     }
 
+    /// The same of the least certain mode; `None` if it is not given for some mode.
+    pub fn least_residue_certainty(&self) -> Option<f64> {
+        let factors = self.modes.iter().map(|mode| self.residue_certainty(mode));
+        factors.reduce(|one, other| Some(one?.max(other?))).flatten()
+    }
+
     /// The other names of its modes, in their order.
     pub fn other_mode_names(&self) -> impl Iterator<Item = &str> + Clone {
         self.modes.iter().flat_map(|mode| mode.also_called.iter().map(String::as_str))

@@ -119,7 +119,7 @@ pub(super) const JUDGED: [Judged; 8] = [
         bound: |proof| proof.worst(|node| node.ghost_l),
         found: |summary, _| Some(summary.residue_l.max(summary.worst_residue_l)),
         witnesses: |proof| proof.witnesses.ghost_l.as_slice(),
-        factor: residue_factor,
+        factor: Display::least_residue_certainty,
     },
     Judged {
         rules: &[over_walks::LEFT_BEHIND],
@@ -301,12 +301,6 @@ impl Judged {
         let limit = limit.map_or(String::new(), |limit| format!("; the limit is {}", amount(limit)));
         format!("{proved}{found}{limit}")
     }
-}
-
-/// The factor of the least certain mode.
-fn residue_factor(display: &Display) -> Option<f64> {
-    let factors = display.modes.iter().map(|mode| display.residue_certainty(mode));
-    factors.reduce(|one, other| Some(one?.max(other?))).flatten()
 }
 
 impl LimitVerdict {

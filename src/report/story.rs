@@ -90,17 +90,11 @@ pub(super) fn closing_words(report: StoryReport<'_>) -> String {
     format!("{caution}{indicator}{certainty}{PREDICTIONS}")
 }
 
-/// The factor of the least certain mode by which residue may be off; `None` if the display gives none for some mode.
-pub(super) fn residue_factor(display: &Display) -> Option<f64> {
-    let factors = display.modes.iter().map(|mode| display.residue_certainty(mode));
-    factors.reduce(|one, other| Some(one?.max(other?))).flatten()
-}
-
 /// By which factors the figures may be off, as far as the display says it: that of residue is of its least certain mode.
 fn certainty_words(plan: &Plan) -> Option<String> {
     let sure = &plan.display.certainty;
     let named = [
-        ("ghosts", residue_factor(&plan.display)),
+        ("ghosts", plan.display.least_residue_certainty()),
         ("durations", sure.durations),
         ("times until something shows", sure.first_visible),
         ("flashes", sure.flashes),

@@ -2,7 +2,7 @@
 
 use serde_json::{Value, json};
 
-use super::story::{StoryReport, residue_factor};
+use super::story::StoryReport;
 use crate::{
     explain::{Complaint, SentHere},
     plan::Power,
@@ -52,7 +52,7 @@ pub fn story_json(report: StoryReport<'_>) -> Value {
         .collect();
     let sure = &plan.display.certainty;
     let certainty = json!({
-        "residue": residue_factor(&plan.display), "durations": sure.durations, "first_visible": sure.first_visible,
+        "residue": plan.display.least_residue_certainty(), "durations": sure.durations, "first_visible": sure.first_visible,
         "flashes": sure.flashes,
     });
     let mut object = json!({

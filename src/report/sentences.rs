@@ -58,13 +58,6 @@ pub(super) fn headline(finding: &Finding) -> String {
 /// That a finding turns within the factor by which the figure that it rests on may be off, and where; nothing of any other.
 pub(super) fn estimate_words(finding: &Finding) -> Option<String> {
     let margin = finding.margin.filter(|margin| margin.sure() == Some(false))?;
-    let figure = match margin.figure {
-        Figure::Residue => "residue",
-        Figure::Durations => "time",
-        Figure::FirstVisible => "time to the answer",
-        Figure::Flashes => "number of flashes",
-        Figure::Energy => "energy",
-    };
     let part = match margin.turns_at() {
         // Down, so that what is said holds; not where a last bit is missing.
         part if part < 1.0 => format!("only {} times as large", (part * 100.0 + 1e-6).floor() / 100.0),
@@ -72,7 +65,30 @@ pub(super) fn estimate_words(finding: &Finding) -> Option<String> {
         part if part > 1.0 => format!("{} times as large", (part * 100.0 - 1e-6).ceil() / 100.0),
         _ => "a little smaller".into(),
     };
-    Some(format!("the {figure} is an estimate: if it were {part}, this would not be reported"))
+    Some(format!("the {} is an estimate: if it were {part}, this would not be reported", figure_words(margin.figure)))
+}
+
+/// How sure a finding is, where no line of margins stands near it; nothing of one that rests on no figure of the display.
+pub(super) fn certainty_words(finding: &Finding) -> Option<String> {
+    let margin = finding.margin?;
+    let figure = figure_words(margin.figure);
+    estimate_words(finding).or_else(|| match margin.factor {
+        None => Some(format!("the display does not say how far the {figure} may be off")),
+        Some(factor) if factor > 1.0 => {
+            Some(format!("the {figure} is an estimate, but this holds even if it is off by its factor of {factor}"))
+        }
+        Some(_) => None,
+    })
+}
+
+fn figure_words(figure: Figure) -> &'static str {
+    match figure {
+        Figure::Residue => "residue",
+        Figure::Durations => "time",
+        Figure::FirstVisible => "time to the answer",
+        Figure::Flashes => "number of flashes",
+        Figure::Energy => "energy",
+    }
 }
 
 /// The walk that leads to a finding of a flow; nothing of any other, nor of one at the start.

@@ -4,7 +4,7 @@ use std::io::{self, Write};
 
 use super::super::{
     PlanReport,
-    sentences::{at_temperature, headline},
+    sentences::{at_temperature, certainty_words, headline},
 };
 use crate::source::readable;
 
@@ -15,7 +15,8 @@ pub(super) fn write(shown: &[&PlanReport], out: &mut dyn Write) -> io::Result<()
         for (finding, place) in plan.findings.iter().zip(&plan.places).filter(|(finding, _)| finding.is_open()) {
             let from = plan.source.line_column(place.start);
             let (level, rule, words) = (finding.severity.word(), finding.rule, readable(&headline(finding)));
-            writeln!(out, "{}:{}:{} {level} {rule}{at} {words}", report.path, from.line, from.column)?;
+            let certainty = certainty_words(finding).map_or(String::new(), |words| format!("; {words}"));
+            writeln!(out, "{}:{}:{} {level} {rule}{at} {words}{certainty}", report.path, from.line, from.column)?;
         }
     }
     Ok(())

@@ -238,6 +238,27 @@ fn where_it_turns_is_said_in_words_and_only_where_that_is_within_the_factor() {
     }
 }
 
+/// No line of margins stands near a brief line, so that it says by itself how sure its figure is, for every rule with a margin.
+#[test]
+fn a_brief_line_says_how_sure_its_figure_is() {
+    for case in cases() {
+        let line = |factor| folder_of(&case, factor).run(&["review", ".", "--only", case.rule, "--brief"]).out;
+        let first = |factor| line(factor).lines().next().unwrap_or_else(|| panic!("{}", case.rule)).to_owned();
+        let (unknown, sure, open) = (first(None), first(Some(1.05)), first(Some(6.0)));
+        assert!(
+            unknown.contains("; the display does not say how far the ") && unknown.ends_with(" may be off"),
+            "{unknown}"
+        );
+        assert!(sure.ends_with(" is an estimate, but this holds even if it is off by its factor of 1.05"), "{sure}");
+        assert!(
+            open.contains(" is an estimate: if it were ") && open.ends_with(", this would not be reported"),
+            "{open}"
+        );
+        let measured = first(Some(1.0));
+        assert!(unknown.starts_with(&measured) && !measured.contains("estimate"), "{measured}");
+    }
+}
+
 #[test]
 fn a_gate_on_sure_findings_lets_those_pass_that_may_turn() {
     for case in cases() {

@@ -6,11 +6,18 @@
 use super::played::{PlayedStep, PlayedUpdate};
 use crate::{
     change::{Mask, bits, levels_of_tile},
+    display::Display,
     plan::{Plan, Updates},
 };
 
 /// Less than this of a change is no answer, unless it is all of it. Common practice, no source.
-pub(crate) const ANSWER_MM2: f64 = 1.0;
+const ANSWER_MM2: f64 = 1.0;
+
+/// How many pixels of a change of so many are an answer; at least one.
+pub(crate) fn least_answer_px(change_px: u64, display: &Display) -> u64 {
+    let enough = (ANSWER_MM2 / display.area_mm2(1)).ceil() as u64;
+    enough.min(change_px).max(1)
+}
 
 /// What a step that a person asked for is to show, and how much of it is an answer.
 #[derive(Clone, Debug)]
@@ -35,8 +42,7 @@ impl AskedFor {
     pub fn of(step: &PlayedStep<'_>, plan: &Plan) -> Self {
         let own = step.introduced.and(&step.changed);
         let change = if own.is_empty() { step.changed.clone() } else { own };
-        let enough = (ANSWER_MM2 / plan.display.area_mm2(1)).ceil() as u64;
-        let least_px = enough.min(change.count()).max(1);
+        let least_px = least_answer_px(change.count(), &plan.display);
         Self { change, least_px }
     }
 

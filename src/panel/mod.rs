@@ -25,7 +25,7 @@ mod swings;
 
 pub(crate) use drive::Aim;
 pub use drive::Driving;
-pub(crate) use first_answers::ANSWER_MM2;
+pub(crate) use first_answers::least_answer_px;
 pub use first_answers::{AnswerPeak, AskedFor, Awaited, Fate, FirstAnswer, by_first_visible};
 pub use flashes::{FastFlashes, FlashLimits, FlashPeak, FlashWatch};
 pub(crate) use flashes::{LargeAreas, SECOND_MS, allowed_halves, moments_of};

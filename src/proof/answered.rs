@@ -2,10 +2,10 @@
 //!
 //! As in plans (`slow-answer`), a change is answered once 1 mm2 of it is seen, or all of it where it is smaller.
 
-use std::{collections::HashMap, thread};
+use std::collections::HashMap;
 
 use super::{behaviour::Parts, cells::Cell};
-use crate::{display::Display, panel::ANSWER_MM2};
+use crate::{display::Display, panel::least_answer_px, side_by_side::in_order};
 
 /// What answers a move.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -56,23 +56,11 @@ impl SurelySeen {
     pub(super) fn answered(&self, parts: Parts<'_>, display: &Display, threads: usize) -> Vec<Answered> {
         let right: Vec<(&Cell, u64)> =
             self.right_px.iter().map(|(cell, pixels)| (&parts.cells[*cell as usize], *pixels)).collect();
-        let enough_px = (ANSWER_MM2 / display.area_mm2(1)).ceil() as u64;
-        let mut found = vec![Answered::Unsure; parts.losing.len()];
-        let each = found.len().div_ceil(threads.max(1)).max(1);
-        thread::scope(|scope| {
-            for (part, found) in found.chunks_mut(each).enumerate() {
-                let right = &right;
-                scope.spawn(move || {
-                    for (at, found) in found.iter_mut().enumerate() {
-                        *found = self.of_kind(parts, part * each + at, right, enough_px);
-                    }
-                });
-            }
-        });
-        found
+        let numbers: Vec<usize> = (0..parts.losing.len()).collect();
+        in_order(&numbers, threads, &|number| self.of_kind(parts, *number, &right, display))
     }
 
-    fn of_kind(&self, parts: Parts<'_>, number: usize, right: &[(&Cell, u64)], enough_px: u64) -> Answered {
+    fn of_kind(&self, parts: Parts<'_>, number: usize, right: &[(&Cell, u64)], display: &Display) -> Answered {
         let (kind, may_be_lost) = parts.losing[number];
         let kind = &parts.kinds.list[kind as usize];
         let changes = |cell: &&Cell| cell.levels[kind.before] != cell.levels[kind.after];
@@ -93,10 +81,11 @@ impl SurelySeen {
                 seen_px[at] += pixels;
             }
         }
+        let enough_px = least_answer_px(all_px, display);
         let mut together_px = 0;
         for (drive, px) in seen_px.into_iter().enumerate() {
             together_px += px + self.px.get(&(number as u32, drive as u32)).copied().unwrap_or(0);
-            if together_px >= enough_px.min(all_px) {
+            if together_px >= enough_px {
                 return Answered::By(drive as u32);
             }
         }

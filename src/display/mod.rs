@@ -140,6 +140,21 @@ pub struct Certainty {
     pub energy: Option<f64>,
 }
 
+impl Certainty {
+    /// The larger factor for each figure; none where either is not given, because then anything is possible.
+    #[must_use]
+    pub fn worse(self, other: Self) -> Self {
+        let worse = |one: Option<f64>, other: Option<f64>| Some(one?.max(other?));
+        Self {
+            residue: worse(self.residue, other.residue),
+            durations: worse(self.durations, other.durations),
+            first_visible: worse(self.first_visible, other.first_visible),
+            flashes: worse(self.flashes, other.flashes),
+            energy: worse(self.energy, other.energy),
+        }
+    }
+}
+
 /// How windows may lie.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct WindowGrid {

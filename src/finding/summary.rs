@@ -4,6 +4,7 @@ use std::collections::BTreeMap;
 
 use super::{Finding, Holds, PlanMargin, PlanMargins, ProvedFigures, ResidueModes, ResiduePeak, Severity};
 use crate::{
+    display::Certainty,
     panel::{AnswerPeak, PlayedStep},
     plan::{LimitValue, Origin, Plan, RuleLimits},
 };
@@ -29,8 +30,6 @@ pub struct Summary {
     pub driving_seconds: f64,
     /// Energy of all updates, mJ.
     pub energy_mj: f64,
-    /// The factor by which that may be off; `None` if the display does not give it.
-    pub energy_factor: Option<f64>,
     /// The strongest ghost at the end of any step, L*.
     pub worst_residue_l: f64,
     /// How far the pixels of the smallest area that counts are off at least, at the worst step, below the limit too, L*.
@@ -41,6 +40,8 @@ pub struct Summary {
     pub longest_answer_ms: f64,
     /// The mean power over the plan's length, mW, and with it the days per charge; where the figures for it are given.
     pub power: Option<Power>,
+    /// The factors by which those figures may be off: of residue that of its margin, otherwise the display's.
+    pub certainty: Certainty,
     /// How close the plan came to the limits that rest on estimated figures.
     pub margins: PlanMargins,
     /// Of a trace that is held against a plan: how many steps were done as planned, and how many the plan has.
@@ -152,9 +153,10 @@ impl SummaryTally {
     pub fn finish(mut self, plan: &Plan) -> Summary {
         self.summary.seconds = self.ends_ms / 1000.0;
         self.summary.driving_seconds = self.driven_ms / 1000.0;
-        self.summary.energy_factor = plan.display.certainty.energy;
         self.summary.not_checked = not_checked(plan);
         self.summary.margins = self.margins(plan);
+        let residue = self.summary.margins.residue.and_then(|margin| margin.factor);
+        self.summary.certainty = Certainty { residue, ..plan.display.certainty };
         self.summary.power = power(&self.summary, plan);
         self.summary
     }

@@ -9,6 +9,7 @@ use std::{
 };
 
 use crate::{
+    display::Certainty,
     finding::{Finding, FindingWalk, PlanMargin, PlanMargins, Summary, sort_findings},
     flow::{Walk, WalkPlan},
     plan::Node,
@@ -262,7 +263,6 @@ fn add_figures(sum: &mut Summary, one: &Summary) {
     sum.flashing_updates += one.flashing_updates;
     sum.driving_seconds += one.driving_seconds;
     sum.energy_mj += one.energy_mj;
-    sum.energy_factor = one.energy_factor;
 }
 
 /// Keeps the largest of every other figure.
@@ -277,6 +277,8 @@ fn add_largest(sum: &mut Summary, one: &Summary) {
         flashes: worse(sum.margins.flashes, one.margins.flashes),
         energy: None,
     };
+    let residue = sum.margins.residue.and_then(|margin| margin.factor);
+    sum.certainty = Certainty { residue, ..one.certainty };
 }
 
 /// The margin of the two that is nearer to its limit or farther beyond it.

@@ -14,10 +14,10 @@ use quick_xml::se::Serializer;
 use serde::Serialize;
 
 use super::{
-    PlanOutcome, PlanReport, ReviewedPlan, RunReport, help_with_caution, paths, rounded,
-    sentences::{
-        at_temperature, estimate_words, gone_words, headline, margin_lines, one_line, place_words, walk_words,
-    },
+    PlanOutcome, PlanReport, ReviewedPlan, RunReport, help_with_caution,
+    how_sure::{certainty_lines, estimate_words},
+    paths, rounded,
+    sentences::{at_temperature, gone_words, headline, one_line, place_words, walk_words},
 };
 use crate::{
     finding::{Finding, OWN_FAULT},
@@ -143,7 +143,7 @@ fn reviewed(report: &RunReport, of: &PlanReport, plan: &ReviewedPlan) -> Suite {
     // A case only where there is something to tell: it is none of the rules.
     cases.extend(found.remove(OWN_FAULT).map(|found| own_fault(report, of, plan, name.clone(), &found)));
     let not_checked = plan.summary.not_checked.iter().map(|text| format!("not checked: {text}"));
-    let lines: Vec<String> = margin_lines(&plan.summary)
+    let lines: Vec<String> = certainty_lines(&plan.summary)
         .into_iter()
         .chain(not_checked)
         .chain(plan.gone.iter().map(|gone| format!("gone: {}", gone_words(gone))))

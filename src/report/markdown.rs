@@ -11,11 +11,13 @@ use std::{
 };
 
 use super::{
-    PlanOutcome, PlanReport, ReviewedPlan, RunReport, paths,
+    PlanOutcome, PlanReport, ReviewedPlan, RunReport,
+    how_sure::{MARKS, estimate_words, margin_lines, marks},
+    paths,
     reading_order::{Cause, causes_by_weight},
     sentences::{
-        PREDICTIONS, at_temperature, count, estimate_note, estimate_words, following_words, margin_lines, one_line,
-        pieces, place_words, sentence, severities, stopped, walk_words,
+        PREDICTIONS, at_temperature, count, following_words, one_line, pieces, place_words, sentence, severities,
+        stopped, walk_words,
     },
 };
 use crate::{
@@ -131,6 +133,10 @@ fn table(report: &RunReport) -> String {
     if let Some(more) = plans.len().checked_sub(MOST_PLANS + 1) {
         let _ = write!(text, "\nAnd {} with no more than these.\n", count(more as u64 + 1, "plan", "plans"));
     }
+    let listed = plans.iter().take(MOST_PLANS).filter_map(|of| of.reviewed());
+    if listed.flat_map(|plan| marks(&plan.summary)).any(|mark| !mark.is_empty()) {
+        let _ = write!(text, "\n{MARKS}\n");
+    }
     text
 }
 
@@ -144,9 +150,9 @@ fn row(report: &RunReport, of: &PlanReport) -> String {
     let verdict = if is_stopped(report, plan) { "**fails**" } else { "passes" };
     let accepted = if summary.accepted > 0 { format!(", {} accepted", summary.accepted) } else { String::new() };
     let figure = |value: f64, digits: usize| if value > 0.0 { format!("{value:.digits$}") } else { "–".to_owned() };
-    let energy = if summary.energy_mj > 0.0 { estimate_note(summary.energy_factor) } else { String::new() };
+    let [of_ghost, of_answer, of_energy] = marks(summary);
     format!(
-        "| {name} | {verdict}{accepted} | {} | {} | {} | {} | {} | {} | {}{energy} |\n",
+        "| {name} | {verdict}{accepted} | {} | {} | {} | {} | {}{of_ghost} | {}{of_answer} | {}{of_energy} |\n",
         summary.error,
         summary.warning,
         summary.note,

@@ -22,6 +22,7 @@ pub mod story_strip;
 mod sheet;
 pub mod text;
 mod reading_order;
+pub(crate) mod how_sure;
 pub(crate) mod sentences;
 
 use std::{

@@ -13,8 +13,10 @@ use serde::Serialize;
 use super::{
     PlanOutcome, PlanReport, ReviewedPlan, RunReport,
     findings_json::{CertaintyJson, MarginJson, ProvedJson, WalkJson, margins_json, proved_json},
-    help_with_caution, paths, rounded,
-    sentences::{estimate_words, headline, one_line, sentence, stopped},
+    help_with_caution,
+    how_sure::estimate_words,
+    paths, rounded,
+    sentences::{headline, one_line, sentence, stopped},
 };
 use crate::{
     finding::{Finding, Severity},

@@ -1,18 +1,17 @@
 //! Words that several formats share: where a finding stands, counts, sentences.
 
 pub(super) use crate::rules::wording::{counted as count, ms};
-use crate::rules::{
-    over_walks,
-    wording::{self, step_name},
-};
+use crate::rules::{over_walks, wording::step_name};
 use std::collections::BTreeMap;
 
-use super::ReviewedPlan;
+use super::{
+    ReviewedPlan,
+    how_sure::{estimate_note, estimate_words},
+};
 use crate::{
-    finding::{Figure, Finding, Holds, PlanMargin, Summary},
+    finding::{Finding, Summary},
     flow_review::ADay,
     known::KnownFinding,
-    plan::Origin,
     source::readable,
 };
 
@@ -53,42 +52,6 @@ fn place_in_a_file(finding: &Finding) -> String {
 pub(super) fn headline(finding: &Finding) -> String {
     let place = if finding.is_of_a_step() { format!("{}: ", place_words(finding)) } else { String::new() };
     one_line(&format!("{place}{}", finding.message))
-}
-
-/// That a finding turns within the factor by which the figure that it rests on may be off, and where; nothing of any other.
-pub(super) fn estimate_words(finding: &Finding) -> Option<String> {
-    let margin = finding.margin.filter(|margin| margin.sure() == Some(false))?;
-    let part = match margin.turns_at() {
-        // Down, so that what is said holds; not where a last bit is missing.
-        part if part < 1.0 => format!("only {} times as large", (part * 100.0 + 1e-6).floor() / 100.0),
-        // And up for the same reason, where too little is reported.
-        part if part > 1.0 => format!("{} times as large", (part * 100.0 - 1e-6).ceil() / 100.0),
-        _ => "a little smaller".into(),
-    };
-    Some(format!("the {} is an estimate: if it were {part}, this would not be reported", figure_words(margin.figure)))
-}
-
-/// How sure a finding is, where no line of margins stands near it; nothing of one that rests on no figure of the display.
-pub(super) fn certainty_words(finding: &Finding) -> Option<String> {
-    let margin = finding.margin?;
-    let figure = figure_words(margin.figure);
-    estimate_words(finding).or_else(|| match margin.factor {
-        None => Some(format!("the display does not say how far the {figure} may be off")),
-        Some(factor) if factor > 1.0 => {
-            Some(format!("the {figure} is an estimate, but this holds even if it is off by its factor of {factor}"))
-        }
-        Some(_) => None,
-    })
-}
-
-fn figure_words(figure: Figure) -> &'static str {
-    match figure {
-        Figure::Residue => "residue",
-        Figure::Durations => "time",
-        Figure::FirstVisible => "time to the answer",
-        Figure::Flashes => "number of flashes",
-        Figure::Energy => "energy",
-    }
 }
 
 /// The walk that leads to a finding of a flow; nothing of any other, nor of one at the start.
@@ -178,54 +141,6 @@ pub(super) fn following_words(finding: &Finding) -> String {
         place_words(finding),
         one_line(&finding.message)
     )
-}
-
-/// That a figure is an estimate, and how good, in brackets; nothing if the display does not say that, or is sure.
-pub(super) fn estimate_note(factor: Option<f64>) -> String {
-    wording::estimate(factor).map_or(String::new(), |words| format!(" ({words})"))
-}
-
-/// How near a plan came to each limit that rests on an estimated figure, where the display says how sure that is: worst
-/// first.
-pub(super) fn margin_lines(summary: &Summary) -> Vec<String> {
-    let known = summary.margins.named().into_iter().filter_map(|(name, margin)| Some((name, margin?, margin?.factor?)));
-    let mut lines: Vec<_> =
-        known.map(|(name, margin, factor)| (margin.holds(), margin_line(name, margin, factor))).collect();
-    lines.sort_by_key(|(holds, _)| *holds);
-    lines.into_iter().map(|(_, line)| line).collect()
-}
-
-fn margin_line(name: &str, margin: PlanMargin, factor: f64) -> String {
-    let (what, unit, usual) = match name {
-        "residue" => ("the strongest ghost of a noticeable size has", " L*", "that most readers notice"),
-        "answers" => ("the slowest first change after a touch or key takes", " ms", "that still feel immediate"),
-        "flashes" => ("flashes on a large area reach", "", "that are allowed within a second"),
-        _ => ("updates take", " mJ", "of the plan's budget"),
-    };
-    let (reached, limit) = (short(margin.reached), short(margin.limit.value));
-    let of = match margin.limit.origin {
-        Origin::Plan if name == "energy" => format!("the {limit}{unit} {usual}"),
-        Origin::RulePage => format!("the {limit}{unit} {usual}"),
-        origin => format!("{} limit of {limit}{unit}", origin.whose()),
-    };
-    let holds = margin.holds();
-    let within = if holds == Holds::Broken { "above" } else { "within" };
-    let sure = match holds {
-        Holds::Kept if factor <= 1.0 => "the limit is kept".to_owned(),
-        Holds::Kept => format!("the limit is kept, even if the estimate is off by a factor of {factor}"),
-        Holds::Open => {
-            format!("the estimate may be off by a factor of {factor}, so it is open whether the limit is kept")
-        }
-        Holds::Broken if factor <= 1.0 => "the limit is broken".to_owned(),
-        Holds::Broken => format!("the limit is broken (the estimate may be off by a factor of {factor})"),
-    };
-    format!("{what} {reached}{unit}, {within} {of}: {sure}")
-}
-
-/// A figure with the digits that matter, and no noughts behind them.
-fn short(value: f64) -> String {
-    let step: f64 = if value >= 100.0 { 1.0 } else { 100.0 };
-    format!("{}", (value * step).round() / step)
 }
 
 /// The known findings of a plan, counted by rule; nothing where there is none.

@@ -348,7 +348,6 @@ async function checkEdge(page) {
   await edge.waitFor();
   assert.match(page.url(), /beside=edge/);
   assert.equal(await viewOf(page).locator("figure").nth(1).isVisible(), false);
-  const at = () => viewOf(page).evaluate((view) => parseFloat(view.style.getPropertyValue("--edge")));
   const stands = async (percent) => page.waitForFunction((percent) => parseFloat(document.querySelector(".view").style.getPropertyValue("--edge")) === percent, percent);
   await edge.fill("50");
   await stands(50);
@@ -364,8 +363,13 @@ async function checkEdge(page) {
   await stands(25);
   // As fast as it can, from one side to the other: not at once.
   const begun = Date.now();
-  await edge.fill("100");
-  assert.ok(await at() < 90, "the edge jumps");
+  // Looked at within the page: on a busy machine the edge may have arrived before a question from outside comes through.
+  const soon = await edge.evaluate((slider) => {
+    slider.value = "100";
+    slider.dispatchEvent(new Event("input", { bubbles: true }));
+    return parseFloat(document.querySelector(".view").style.getPropertyValue("--edge"));
+  });
+  assert.ok(soon < 90, `the edge jumps to ${soon}`);
   await stands(100);
   assert.ok(Date.now() - begun >= 250, "the edge crosses the panel too fast");
   // All the way to the right, what is meant covers the panel.

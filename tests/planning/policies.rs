@@ -301,7 +301,13 @@ fn a_firmware_in_c_decides_as_the_program_does() {
             let (score, before) = (stillpage::planner::Score::default(), None);
             let found = FoundPolicy { policy, score, before, turned, played, turns: 1, events, decisions, tried: 0 };
             let screen_name = |screen: ScreenId| format!("face {}", screen.0);
-            let report = PolicyReport { name: "a */ plan", plan: &plan, found: &found, screen_name: &screen_name };
+            let report = PolicyReport {
+                name: "a */ plan",
+                plan: &plan,
+                found: &found,
+                certainty: plan.display.certainty,
+                screen_name: &screen_name,
+            };
             let in_c = decisions_in_c(folder.path(), &header(report), &found);
             prop_assert_eq!(&in_c, &decisions_here(&found));
             pauses.set(pauses.get() + in_c.matches("pause").count());

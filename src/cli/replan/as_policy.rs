@@ -20,8 +20,10 @@ use crate::{
         progress::counter,
         telling::output_style,
     },
+    display::Certainty,
     plan::ScreenId,
     planner::{FoundPolicy, Which, policy_for, replan_with_progress, turned},
+    report::how_sure::certainty_sentences,
     report::policy::{ComparedFigure, LIMITS_OF_THE_MODEL, PolicyReport, header, json, words},
     rules::wording::counted,
     source::Fault,
@@ -47,8 +49,11 @@ pub(super) fn run(arguments: &ReplanArguments) -> Result<(), Vec<Fault>> {
     let played = played(arguments, &loaded, &found, (&mut settings, &cache))?;
     let figures = compared(&played);
     let screen_name = |screen: ScreenId| screen_name(&loaded, screen);
-    let report = PolicyReport { name: &name, plan: &loaded.plan, found: &found, screen_name: &screen_name };
-    say(|out| show(report, &figures, out))?;
+    let summaries = played.each_ref().map(|played| &played.summary);
+    let certainty = summaries.map(|summary| summary.certainty).into_iter().reduce(Certainty::worse).unwrap_or_default();
+    let report = PolicyReport { name: &name, plan: &loaded.plan, found: &found, certainty, screen_name: &screen_name };
+    let how_sure = certainty_sentences(&summaries);
+    say(|out| show(report, &figures, how_sure.as_deref(), out))?;
     let [before, _, after] = played;
     replan_page::write(arguments.html.as_deref(), before, ("with the rule", after))?;
     if !found.is_allowed() {
@@ -138,7 +143,12 @@ fn compared(played: &[Played; 3]) -> Vec<ComparedFigure> {
     FIGURES.into_iter().map(figure).collect()
 }
 
-fn show(report: PolicyReport<'_>, figures: &[ComparedFigure], out: &mut dyn Write) -> io::Result<()> {
+fn show(
+    report: PolicyReport<'_>,
+    figures: &[ComparedFigure],
+    how_sure: Option<&str>,
+    out: &mut dyn Write,
+) -> io::Result<()> {
     let found = report.found;
     writeln!(
         out,
@@ -155,6 +165,9 @@ fn show(report: PolicyReport<'_>, figures: &[ComparedFigure], out: &mut dyn Writ
         writeln!(out, "{name:<28} {before:>10.digits$} {free:>12.digits$} {rule:>10.digits$}")?;
     }
     writeln!(out)?;
+    if let Some(words) = how_sure {
+        writeln!(out, "{}", textwrap::fill(words, width))?;
+    }
     if found.turns > 1 {
         let turns = format!(
             "The plan starts again when it ends: all figures are those of {} turns. The free choice was made for the first turn \

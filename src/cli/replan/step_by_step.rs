@@ -21,6 +21,7 @@ use crate::{
     },
     finding::{Holds, Summary},
     planner::{Choice, Effort, Pause, Replanned, Which, in_full, replan_with_progress},
+    report::how_sure::certainty_sentences,
     rules::wording::{counted, figure, step_name},
     side_by_side::in_order,
     source::Fault,
@@ -97,7 +98,8 @@ fn report(
         writeln!(out, "{name:<28} {:>10.digits$} {:>10.digits$}", of(before), of(after))?;
     }
     writeln!(out)?;
-    for paragraph in rests_on(&after.summary) {
+    let certainty = certainty_sentences(&[&before.summary, &after.summary]);
+    for paragraph in certainty.into_iter().chain(rests_on(&after.summary)) {
         writeln!(out, "{}", textwrap::fill(&paragraph, width))?;
     }
     if after.summary.error < before.summary.error && after.cost > before.cost {

@@ -12,8 +12,9 @@ use crate::{
     finding::{Finding, Severity},
     report::{
         ReviewedPlan,
+        how_sure::estimate_words,
         reading_order::{Cause, all_causes},
-        sentences::{clock, count, estimate_words, following_words, place_words, sentence, stopped, walk_words},
+        sentences::{clock, count, following_words, place_words, sentence, stopped, walk_words},
     },
     rules::{caution_of, rule_named},
     source::Span,

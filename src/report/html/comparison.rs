@@ -15,6 +15,7 @@ use super::{
 };
 use crate::report::{
     PlanOutcome, ReviewedPlan, RunReport,
+    how_sure::certainty_sentences,
     sentences::{clock, count, ms, stopped},
 };
 
@@ -133,6 +134,7 @@ pub(super) fn section(report: &RunReport, recordings: &[Option<&Recording>]) -> 
             @for drawn in &FIGURES_OVER_TIME { (row(drawn, &sides, &axis, &figures)) }
             h3 { "Every figure" }
             (table(&figures))
+            @if let Some(words) = certainty_sentences(&sides.each_ref().map(|side| &side.plan.summary)) { p.faint { (words) } }
         }
     }
 }

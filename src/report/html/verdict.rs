@@ -13,8 +13,9 @@ use crate::{
     finding::{Figure as MarginOf, Finding, Severity, Summary},
     report::{
         PlanOutcome, PlanReport, ReviewedPlan,
+        how_sure::certainty_lines,
         reading_order::causes_by_weight,
-        sentences::{count, extent, gone_words, margin_lines, place_words, played_of_flow, sentence, verdict_lines},
+        sentences::{count, extent, gone_words, place_words, played_of_flow, sentence, verdict_lines},
     },
 };
 
@@ -119,7 +120,7 @@ fn known(plan: &ReviewedPlan) -> Markup {
 
 /// How near each limit is, in a few words; opened, in sentences.
 fn margins(summary: &Summary) -> Markup {
-    let lines = margin_lines(summary);
+    let lines = certainty_lines(summary);
     html! {
         @if !lines.is_empty() {
             details.margins {
@@ -134,6 +135,9 @@ fn short_margins(summary: &Summary) -> String {
     let named = summary.margins.named().into_iter();
     let mut known: Vec<_> =
         named.filter_map(|(name, margin)| Some((name, margin.filter(|margin| margin.factor.is_some())?))).collect();
+    if known.is_empty() {
+        return "the display does not say how sure its figures are".into();
+    }
     known.sort_by_key(|(_, margin)| margin.holds());
     let words = known.into_iter().map(|(name, margin)| {
         let (name, unit) = match name {

@@ -38,6 +38,10 @@ pub fn json(report: PolicyReport<'_>, figures: &[ComparedFigure]) -> Value {
         "cleanings": policy.cleanings.iter().map(|cleaning| cleaning_value(cleaning, report)).collect::<Vec<_>>(),
         "turns": report.found.turns,
         "figures": { "before": of_column(0), "free_choice": of_column(1), "policy": of_column(2) },
+        "certainty": {
+            "residue": report.certainty.residue, "durations": report.certainty.durations,
+            "first_visible": report.certainty.first_visible, "energy": report.certainty.energy,
+        },
         "caution": LIMITS_OF_THE_MODEL,
     })
 }

@@ -1,6 +1,7 @@
 //! What is reported of a rule: the rule with what its readers want to know beside it, and figures.
 
 use crate::{
+    display::Certainty,
     plan::{Plan, ScreenId},
     planner::FoundPolicy,
 };
@@ -14,6 +15,8 @@ pub struct PolicyReport<'r> {
     pub plan: &'r Plan,
     /// The rule.
     pub found: &'r FoundPolicy,
+    /// The factors by which the figures of any of the three may be off.
+    pub certainty: Certainty,
     /// What a screen is called in the plan's folder.
     pub screen_name: &'r dyn Fn(ScreenId) -> String,
 }

@@ -7,7 +7,8 @@ use std::io::{self, Write};
 use super::{
     super::{
         ByCause, PlanReport, ReviewedPlan, RunReport,
-        sentences::{estimate_words, following_words, place_words, walk_words},
+        how_sure::estimate_words,
+        sentences::{following_words, place_words, walk_words},
     },
     marked::{Excerpt, Marked},
     plan_lines::{write_each, write_figures, write_heading},

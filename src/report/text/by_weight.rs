@@ -10,8 +10,9 @@ use std::{
 use super::{
     super::{
         PlanReport, ReviewedPlan, RunReport,
+        how_sure::estimate_words,
         reading_order::{Cause, causes_by_weight},
-        sentences::{count, estimate_words, one_line, place_words, walk_words},
+        sentences::{count, one_line, place_words, walk_words},
     },
     marked::{Excerpt, Marked},
     plan_lines::{heading, verdict, write_each, write_figures, write_heading},
@@ -235,7 +236,7 @@ fn write_several(report: &RunReport, shown: &[&PlanReport], style: TextStyle, ou
     if !cautions.is_empty() || left_out > 0 {
         writeln!(out)?;
     }
-    plans_table::write(report, shown, out)
+    plans_table::write(report, shown, style.width, out)
 }
 
 /// How much of each of several plans is shown.

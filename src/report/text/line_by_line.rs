@@ -4,7 +4,8 @@ use std::io::{self, Write};
 
 use super::super::{
     PlanReport,
-    sentences::{at_temperature, certainty_words, headline},
+    how_sure::certainty_words,
+    sentences::{at_temperature, headline},
 };
 use crate::source::readable;
 

@@ -6,9 +6,10 @@ use std::io::{self, Write};
 
 use super::super::{
     Gate, PlanOutcome, PlanReport, ReviewedPlan, RunReport,
+    how_sure::{certainty_lines, estimate_note},
     sentences::{
-        at_temperature, count, estimate_note, extent, gone_words, known_by_rule, longest_answer, margin_lines,
-        place_words, played_of_flow, verdict_lines,
+        at_temperature, count, extent, gone_words, known_by_rule, longest_answer, place_words, played_of_flow,
+        verdict_lines,
     },
 };
 use super::underline::wrapped;
@@ -84,7 +85,7 @@ pub(super) fn write_figures(plan: &ReviewedPlan, width: usize, out: &mut dyn Wri
     write_lines(verdict_lines(plan), width, out)?;
     let played = played_of_flow(plan);
     write_lines(played.or_else(|| figures(&plan.summary)), width, out)?;
-    write_lines(margin_lines(&plan.summary), width, out)?;
+    write_lines(certainty_lines(&plan.summary), width, out)?;
     let mut cautions = cautions_of(plan.findings.iter().map(|finding| finding.rule));
     cautions.extend(plan.is_indicator.then_some(INDICATOR_CAUTION));
     write_lines(cautions.iter().map(|caution| format!("caution: {caution}")), width, out)?;
@@ -131,7 +132,7 @@ fn figures(summary: &Summary) -> Option<String> {
         parts.push(format!("{:.3} mW on average with standby", power.mean_mw));
         parts.extend(power.days.map(|days| format!("{days:.0} days per charge")));
     }
-    let energy = if summary.energy_mj > 0.0 { estimate_note(summary.energy_factor) } else { String::new() };
+    let energy = if summary.energy_mj > 0.0 { estimate_note(summary.certainty.energy) } else { String::new() };
     (summary.seconds > 0.0).then(|| format!("{}{energy}", parts.join(", ")))
 }
 

@@ -4,8 +4,12 @@ use std::io::{self, Write};
 
 use unicode_width::UnicodeWidthStr;
 
-use super::super::{PlanOutcome, PlanReport, RunReport, sentences::at_temperature};
-use super::plan_lines::verdict_word;
+use super::super::{
+    PlanOutcome, PlanReport, RunReport,
+    how_sure::{MARKS, marks},
+    sentences::at_temperature,
+};
+use super::{plan_lines::verdict_word, underline::wrapped};
 
 /// Of more plans than that, those in which nothing was found are only counted.
 const MOST_ROWS: usize = 40;
@@ -13,7 +17,12 @@ const MOST_ROWS: usize = 40;
 const HEAD: [&str; COLUMNS] = ["plan", "verdict", "errors", "warnings", "notes", "visible ghost", "longest answer"];
 const COLUMNS: usize = 7;
 
-pub(super) fn write(report: &RunReport, shown: &[&PlanReport], out: &mut dyn Write) -> io::Result<()> {
+pub(super) fn write(
+    report: &RunReport,
+    shown: &[&PlanReport],
+    terminal_width: usize,
+    out: &mut dyn Write,
+) -> io::Result<()> {
     let (listed, left_out): (Vec<&PlanReport>, Vec<&PlanReport>) =
         shown.iter().partition(|plan| shown.len() <= MOST_ROWS || !is_silent(plan));
     let rows: Vec<[String; COLUMNS]> = listed.iter().map(|plan| row(report, plan)).collect();
@@ -26,7 +35,14 @@ pub(super) fn write(report: &RunReport, shown: &[&PlanReport], out: &mut dyn Wri
     if !left_out.is_empty() {
         writeln!(out, "and {} plans in which nothing was found", left_out.len())?;
     }
-    writeln!(out)
+    writeln!(out)?;
+    let is_marked = |plan: &&PlanReport| {
+        plan.reviewed().is_some_and(|plan| marks(&plan.summary)[..2].iter().any(|mark| !mark.is_empty()))
+    };
+    if listed.iter().any(is_marked) {
+        writeln!(out, "{}\n", wrapped(MARKS, terminal_width, "", ""))?;
+    }
+    Ok(())
 }
 
 fn is_silent(plan: &PlanReport) -> bool {
@@ -48,8 +64,9 @@ fn row(report: &RunReport, of: &PlanReport) -> [String; COLUMNS] {
         return [name, "not read".into(), String::new(), String::new(), String::new(), String::new(), String::new()];
     };
     let summary = &plan.summary;
-    let figure = |value: f64, digits: usize, unit: &str| {
-        if value > 0.0 { format!("{value:.digits$} {unit}") } else { "none".into() }
+    let [of_ghost, of_answer, _] = marks(summary);
+    let figure = |value: f64, digits: usize, unit: &str, mark: &str| {
+        if value > 0.0 { format!("{value:.digits$} {unit}{mark}") } else { "none".into() }
     };
     [
         name,
@@ -57,7 +74,7 @@ fn row(report: &RunReport, of: &PlanReport) -> [String; COLUMNS] {
         summary.error.to_string(),
         summary.warning.to_string(),
         summary.note.to_string(),
-        figure(summary.worst_residue_l, 2, "L*"),
-        figure(summary.longest_answer_ms, 0, "ms"),
+        figure(summary.worst_residue_l, 2, "L*", &of_ghost),
+        figure(summary.longest_answer_ms, 0, "ms", &of_answer),
     ]
 }

@@ -665,10 +665,39 @@ fn energy_is_told_with_how_good_the_estimate_is() {
     let power = "2.2 mJ for updates, 1.183 mW on average with standby, 4 days per charge";
     let [text, row] = shown(r#", "certainty": { "energy": 2 }"#);
     assert!(text.contains(&format!("{power} (an estimate, good to a factor of 2)")), "{text}");
-    assert!(row.ends_with("| 2.2 (an estimate, good to a factor of 2) |"), "{row}");
+    assert!(row.ends_with("| 2.2 (x2) |"), "{row}");
     let [text, row] = shown("");
     assert!(text.contains(power) && !text.contains("an estimate"), "{text}");
-    assert!(row.ends_with("| 2.2 |"), "{row}");
+    assert!(
+        text.contains("the display does not say how far its figures for driving times, flashes and energy may be off"),
+        "{text}"
+    );
+    assert!(row.ends_with("| 2.2 (x?) |"), "{row}");
+}
+
+#[test]
+fn what_was_chosen_is_compared_with_how_far_the_figures_may_be_off() {
+    let plan = r#"{ "steps": [{ "screen": "a.png", "updates": [{ "mode": "full" }] },
+        { "screen": "b.png", "after_ms": 1500, "updates": [{ "mode": "full" }] }] }"#;
+    let shown = |certainty: &str, arguments: &[&str]| {
+        let display = format!("{{ {certainty} }}");
+        let folder = folder_of(&Case { rule: "", field: "", display, plan, margin: 0.0 }, None);
+        let run = folder.run(&[&["replan", "example.plan.json"], arguments].concat());
+        (on_one_line(&run.out), folder)
+    };
+    let known = r#""certainty": { "residue": 1.5, "durations": 1.3, "first_visible": 2, "flashes": 1, "energy": 2 }"#;
+    let (text, _) = shown(known, &["--all"]);
+    let words = "These figures are estimates and may be off in either direction: driving times by a factor of 1.3 and energy by 2.";
+    assert!(text.contains(words) && !text.contains("does not say"), "{text}");
+    let (text, _) = shown(r#""certainty": { "energy": 2 }"#, &["--all"]);
+    assert!(text.contains("in either direction: energy by a factor of 2."), "{text}");
+    assert!(text.contains("does not say how far its figures for driving times and flashes may be off."), "{text}");
+
+    let (text, folder) = shown(known, &["--as-policy", "--emit", "rule.json", "--html", "page.html"]);
+    assert!(text.contains(words), "{text}");
+    let rule: Value = serde_json::from_str(&folder.read("rule.json")).unwrap();
+    assert_eq!(rule["certainty"], json!({ "residue": 1.5, "durations": 1.3, "first_visible": 2.0, "energy": 2.0 }));
+    assert!(folder.read("page.html").contains(words));
 }
 
 #[test]

@@ -1,0 +1,167 @@
+//! How sure figures and findings are, in words: how far estimates may be off, and what is open because of that.
+
+use crate::{
+    display::Certainty,
+    finding::{Figure, Finding, Holds, PlanMargin, Summary},
+    plan::Origin,
+    rules::wording,
+};
+
+/// What the marks behind the figures of a table mean.
+pub(super) const MARKS: &str = "(x2) marks an estimate that may be off by a factor of 2 in either direction; (x?) marks a \
+                                figure of which the display does not say how far it may be off.";
+
+/// That a finding turns within the factor by which the figure that it rests on may be off, and where; nothing of any other.
+pub(super) fn estimate_words(finding: &Finding) -> Option<String> {
+    let margin = finding.margin.filter(|margin| margin.sure() == Some(false))?;
+    let part = match margin.turns_at() {
+        // Down, so that what is said holds; not where a last bit is missing.
+        part if part < 1.0 => format!("only {} times as large", (part * 100.0 + 1e-6).floor() / 100.0),
+        // And up for the same reason, where too little is reported.
+        part if part > 1.0 => format!("{} times as large", (part * 100.0 - 1e-6).ceil() / 100.0),
+        _ => "a little smaller".into(),
+    };
+    Some(format!("the {} is an estimate: if it were {part}, this would not be reported", figure_words(margin.figure)))
+}
+
+/// How sure a finding is, where no line of margins stands near it; nothing of one that rests on no figure of the display.
+pub(super) fn certainty_words(finding: &Finding) -> Option<String> {
+    let margin = finding.margin?;
+    let figure = figure_words(margin.figure);
+    estimate_words(finding).or_else(|| match margin.factor {
+        None => Some(format!("the display does not say how far the {figure} may be off")),
+        Some(factor) if factor > 1.0 => {
+            Some(format!("the {figure} is an estimate, but this holds even if it is off by its factor of {factor}"))
+        }
+        Some(_) => None,
+    })
+}
+
+fn figure_words(figure: Figure) -> &'static str {
+    match figure {
+        Figure::Residue => "residue",
+        Figure::Durations => "time",
+        Figure::FirstVisible => "time to the answer",
+        Figure::Flashes => "number of flashes",
+        Figure::Energy => "energy",
+    }
+}
+
+/// That a figure is an estimate, and how good, in brackets; nothing if the display does not say that, or is sure.
+pub(super) fn estimate_note(factor: Option<f64>) -> String {
+    wording::estimate(factor).map_or(String::new(), |words| format!(" ({words})"))
+}
+
+/// How near a plan came to each limit that rests on an estimated figure, where the display says how sure that is: worst
+/// first.
+pub(super) fn margin_lines(summary: &Summary) -> Vec<String> {
+    let known = summary.margins.named().into_iter().filter_map(|(name, margin)| Some((name, margin?, margin?.factor?)));
+    let mut lines: Vec<_> =
+        known.map(|(name, margin, factor)| (margin.holds(), margin_line(name, margin, factor))).collect();
+    lines.sort_by_key(|(holds, _)| *holds);
+    lines.into_iter().map(|(_, line)| line).collect()
+}
+
+/// Those lines, and that the display does not say how sure some of its figures are.
+pub(super) fn certainty_lines(summary: &Summary) -> Vec<String> {
+    margin_lines(summary).into_iter().chain(unsaid_line(summary)).collect()
+}
+
+/// That the display does not say how sure its figures are, of those that were reached.
+fn unsaid_line(summary: &Summary) -> Option<String> {
+    let unsaid: Vec<String> =
+        figures(&[summary]).filter(|(_, factor)| factor.is_none()).map(|(name, _)| name.into()).collect();
+    (!unsaid.is_empty())
+        .then(|| format!("the display does not say how far its figures for {} may be off", wording::listed(&unsaid, 5)))
+}
+
+fn margin_line(name: &str, margin: PlanMargin, factor: f64) -> String {
+    let (what, unit, usual) = match name {
+        "residue" => ("the strongest ghost of a noticeable size has", " L*", "that most readers notice"),
+        "answers" => ("the slowest first change after a touch or key takes", " ms", "that still feel immediate"),
+        "flashes" => ("flashes on a large area reach", "", "that are allowed within a second"),
+        _ => ("updates take", " mJ", "of the plan's budget"),
+    };
+    let (reached, limit) = (short(margin.reached), short(margin.limit.value));
+    let of = match margin.limit.origin {
+        Origin::Plan if name == "energy" => format!("the {limit}{unit} {usual}"),
+        Origin::RulePage => format!("the {limit}{unit} {usual}"),
+        origin => format!("{} limit of {limit}{unit}", origin.whose()),
+    };
+    let holds = margin.holds();
+    let within = if holds == Holds::Broken { "above" } else { "within" };
+    let sure = match holds {
+        Holds::Kept if factor <= 1.0 => "the limit is kept".to_owned(),
+        Holds::Kept => format!("the limit is kept, even if the estimate is off by a factor of {factor}"),
+        Holds::Open => {
+            format!("the estimate may be off by a factor of {factor}, so it is open whether the limit is kept")
+        }
+        Holds::Broken if factor <= 1.0 => "the limit is broken".to_owned(),
+        Holds::Broken => format!("the limit is broken (the estimate may be off by a factor of {factor})"),
+    };
+    format!("{what} {reached}{unit}, {within} {of}: {sure}")
+}
+
+/// A figure with the digits that matter, and no noughts behind them.
+fn short(value: f64) -> String {
+    let step: f64 = if value >= 100.0 { 1.0 } else { 100.0 };
+    format!("{}", (value * step).round() / step)
+}
+
+/// The marks behind the strongest ghost, the longest answer and the energy of a plan in a table, as `MARKS` explains them;
+/// nothing behind a figure that is sure, nor where nothing was reached.
+pub(super) fn marks(summary: &Summary) -> [String; 3] {
+    let certainty = summary.certainty;
+    let figures = [
+        (summary.worst_residue_l, certainty.residue),
+        (summary.longest_answer_ms, certainty.first_visible),
+        (summary.energy_mj, certainty.energy),
+    ];
+    figures.map(|(reached, factor)| match factor {
+        _ if reached <= 0.0 => String::new(),
+        Some(factor) if factor <= 1.0 => String::new(),
+        Some(factor) => format!(" (x{factor})"),
+        None => " (x?)".into(),
+    })
+}
+
+/// How far the figures of a plan that rest on the display's may be off, in sentences for below a table; nothing where all of them are
+/// sure or nothing was reached.
+pub(crate) fn certainty_sentences(summaries: &[&Summary]) -> Option<String> {
+    let mut estimates: Vec<String> = figures(summaries)
+        .filter_map(|(name, factor)| Some(format!("{name} by {}", factor.filter(|factor| *factor > 1.0)?)))
+        .collect();
+    if let Some(first) = estimates.first_mut() {
+        *first = first.replacen(" by ", " by a factor of ", 1);
+    }
+    let unsaid: Vec<String> =
+        figures(summaries).filter(|(_, factor)| factor.is_none()).map(|(name, _)| name.to_owned()).collect();
+    let mut sentences = Vec::new();
+    if !estimates.is_empty() {
+        sentences.push(format!(
+            "These figures are estimates and may be off in either direction: {}.",
+            wording::listed(&estimates, 5)
+        ));
+    }
+    if !unsaid.is_empty() {
+        sentences.push(format!(
+            "The display does not say how far its figures for {} may be off.",
+            wording::listed(&unsaid, 5)
+        ));
+    }
+    (!sentences.is_empty()).then(|| sentences.join(" "))
+}
+
+/// The figures that any of some plans reached, with the factor by which they may be off.
+fn figures(summaries: &[&Summary]) -> impl Iterator<Item = (&'static str, Option<f64>)> {
+    let any = |reached: fn(&Summary) -> f64| summaries.iter().any(|summary| reached(summary) > 0.0);
+    let certainty = summaries.iter().map(|summary| summary.certainty).reduce(Certainty::worse).unwrap_or_default();
+    let all = [
+        ("residue", any(|summary| summary.worst_residue_l), certainty.residue),
+        ("answer times", any(|summary| summary.longest_answer_ms), certainty.first_visible),
+        ("driving times", any(|summary| summary.driving_seconds), certainty.durations),
+        ("flashes", any(|summary| summary.flashing_updates as f64), certainty.flashes),
+        ("energy", any(|summary| summary.energy_mj), certainty.energy),
+    ];
+    all.into_iter().filter(|(_, is_reached, _)| *is_reached).map(|(name, _, factor)| (name, factor))
+}

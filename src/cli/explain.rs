@@ -33,7 +33,7 @@ use crate::{
 /// What `explain` takes.
 #[derive(Debug, Args)]
 pub(crate) struct ExplainArguments {
-    /// A plan, a trace or a user flow; of a flow, the walk to its worst finding is explained
+    /// A plan, a trace or a user flow; for a flow, the program explains the walk to its worst finding
     #[arg(value_hint = ValueHint::FilePath)]
     plan: PathBuf,
     /// The step, counted from 0 in the order in which the steps are played, repeats included [default: the worst one]
@@ -45,13 +45,13 @@ pub(crate) struct ExplainArguments {
     /// The place on the screen in pixels: left, top, width, height [default: the worst place at that moment]
     #[arg(long, value_name = "X,Y,W,H", value_parser = read_box)]
     r#where: Option<Window>,
-    /// Begin the story this many seconds before that moment
+    /// Begin the story this many seconds before the step or time that is explained
     #[arg(long, value_name = "SECONDS", default_value = "10", value_parser = read_seconds)]
     before: f64,
     /// What somebody complains about: the story then also says what is normal, and what this model does not know
     #[arg(long, value_name = "KIND", value_enum, ignore_case = true)]
     complaint: Option<ComplaintWord>,
-    /// In which form to write the story
+    /// The format of the story
     #[arg(long, value_name = "FORM", value_enum, default_value = "text", ignore_case = true)]
     format: StoryFormat,
     /// A PNG to write: the place before, as it is meant, as it is seen, and the difference, which makes ghosts visible

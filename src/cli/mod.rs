@@ -50,8 +50,8 @@ use threads::on_a_large_stack;
 use trace::TraceArguments;
 use walk::WalkArguments;
 
-/// Reviews refresh plans of interfaces on electronic paper, and reports which updates ghost, flicker, come late or
-/// never show.
+/// Reviews refresh plans of interfaces on electronic paper, and reports which updates ghost, flicker, appear late or
+/// never appear.
 #[derive(Debug, Parser)]
 #[command(name = "stillpage", version, arg_required_else_help = true, max_term_width = 100)]
 #[command(
@@ -68,7 +68,7 @@ pub struct Arguments {
 enum Command {
     /// Review plans, traces and flows, and report what will go wrong on the panel
     Review(Box<ReviewArguments>),
-    /// Show the page of a review in your browser, and keep it up to date while you draw
+    /// Serve the HTML page of a review for your browser, and keep it up to date while you draw
     Live(LiveArguments),
     /// Make every correction for which a finding gives exact values; skip those that would make something else worse
     Mend(MendArguments),
@@ -76,7 +76,7 @@ enum Command {
     Draft(DraftArguments),
     /// Draw the panel as a reader sees it after a step, including ghosts
     Glass(GlassArguments),
-    /// Tell the story of one place: what was drawn there, why it flashed or left something, and what would have helped
+    /// Tell the story of one place: what was drawn there, why it flashed or left a ghost, and what would have helped
     Explain(ExplainArguments),
     /// Convert screens to the levels or the palette of a panel
     Prepare(PrepareArguments),

@@ -50,7 +50,7 @@ pub(crate) struct PrepareArguments {
     /// The folder for the prepared PNGs; the screens themselves are never overwritten
     #[arg(long, value_name = "DIR")]
     out: PathBuf,
-    /// Overwrite a file of the same name that has a different content
+    /// Overwrite a file of the same name whose content is different
     #[arg(long)]
     force: bool,
     /// Use only the levels that this mode of the display can show, and say which texts are lost in them
@@ -470,7 +470,7 @@ fn draw_look(look: &Path, job: &Job, outcome: &Outcome<'_>, way: Way<'_>, rotati
 fn note_words(note: &ScreenNote) -> String {
     match note {
         ScreenNote::FaceMissing(face) => {
-            format!("there is no font `{face}`, so text is drawn in another face; add `--fonts PATH`")
+            format!("there is no font `{face}`, so text is drawn in another font; add `--fonts PATH`")
         }
         ScreenNote::GlyphMissing(text) => {
             format!("the font has no character `{text}`: an empty box or nothing is drawn instead")

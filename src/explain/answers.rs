@@ -14,7 +14,7 @@ use crate::{
     finding::{Asks, Cleaning, Finding},
     geometry::{Rotation, Window},
     plan::{Plan, Power, Update, WindowAsk},
-    rules::wording::{cleaning_modes, counted, kind, one_of, window},
+    rules::wording::{cleaning_modes, counted, one_of, window},
 };
 
 /// What there is to say about a complaint, a sentence or two each.
@@ -71,7 +71,7 @@ impl About<'_> {
 
     /// What was played: a plan or a trace.
     fn kind(&self) -> &'static str {
-        kind(self.plan)
+        self.plan.kind().word()
     }
 
     fn is_trace(&self) -> bool {
@@ -642,15 +642,23 @@ impl About<'_> {
                 these(self.story.before_ms)
             )];
         };
-        let verdict = if sent.shows_after_ms > first_ms { "later than" } else { "within" };
+        let before_ms = event.person_before_ms;
+        let (shows_ms, ends_ms) = (before_ms + sent.shows_after_ms, before_ms + sent.ends_after_ms);
+        let verdict = if shows_ms > first_ms { "later than" } else { "within" };
         let mut answers = vec![format!(
             "{} shows something after {} and is complete after {}, in mode `{}`: {verdict} the {first_ms} ms within which an \
              answer feels immediate",
             self.name(event),
-            lasting(sent.shows_after_ms),
-            lasting(sent.ends_after_ms),
+            lasting(shows_ms),
+            lasting(ends_ms),
             self.mode(sent).name
         )];
+        let whole_ms = self.plan.limits.slow_answer.whole_ms.value;
+        if ends_ms > whole_ms {
+            answers.push(format!(
+                "the whole answer takes longer than the {whole_ms} ms that do not interrupt a person's thought"
+            ));
+        }
         if sent.wait_ms >= 1.0 {
             answers.push(format!(
                 "{} of that is waiting for an earlier update that still runs: use a shorter mode there, or a window that \
@@ -658,11 +666,17 @@ impl About<'_> {
                 lasting(sent.wait_ms)
             ));
         }
-        answers.push(
+        answers.push(if before_ms > 0.0 {
+            format!(
+                "{} of that is the firmware's own time, from the {} to the request of the update",
+                lasting(before_ms),
+                event.cause.word()
+            )
+        } else {
             "the time from the finger to the firmware's request is not part of this model: add what your touch controller \
              and your drawing take"
-                .to_owned(),
-        );
+                .to_owned()
+        });
         answers
     }
 

@@ -56,12 +56,12 @@ impl Complaint {
     pub fn about(self) -> &'static str {
         match self {
             Self::Flicker => "it flashes or blinks",
-            Self::Ghost => "old content shines through, or a grey veil",
+            Self::Ghost => "old content shows through, or there is a grey veil",
             Self::Speckles => "the picture is speckled or noisy",
             Self::Shadow => "a shadow stays, even after the whole panel has flashed",
             Self::Late => "it reacts too late",
             Self::Missing => "something does not appear, or the old picture stays",
-            Self::Shifted => "something appears in the wrong place, or is cut",
+            Self::Shifted => "something appears in the wrong place, or is cut off",
             Self::ColourFlicker => "a colour panel flashes for many seconds",
             Self::Border => "the edge around the picture blinks",
         }

@@ -19,6 +19,8 @@ pub struct Event {
     pub at_ms: f64,
     /// What caused it.
     pub cause: Cause,
+    /// How long before that the person acted, ms, where a device recorded it.
+    pub person_before_ms: f64,
     /// How warm it was, degrees C.
     pub temperature_c: f64,
     /// Pixels of the place that the new screen changes.
@@ -246,6 +248,7 @@ impl History {
             label: step.planned.step.label.clone(),
             at_ms: step.updates_request_ms(),
             cause: step.planned.step.cause,
+            person_before_ms: step.updates_request_ms() - step.awaited_since_ms(),
             temperature_c: step.planned.temperature_c,
             drawn_px: step.introduced.inside(&place, grid).count(),
             left_px: step.left_behind.and(step.introduced).inside(&place, grid).count(),

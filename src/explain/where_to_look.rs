@@ -93,7 +93,10 @@ impl<'p> WorstMoment<'p> {
             let worst = of_steps().max_by_key(|finding| (finding.severity, Reverse(finding.step)));
             return worst.map_or(self.last, |finding| finding.step);
         };
-        let weight = |finding: &&Finding| (how_near(finding, complaint), finding.severity, Reverse(finding.step));
+        let weight = |finding: &&Finding| {
+            let late = if complaint == Complaint::Late { lateness(finding) } else { 0 };
+            (how_near(finding, complaint), finding.severity, late, Reverse(finding.step))
+        };
         let about = of_steps().filter(|finding| how_near(finding, complaint).is_some()).max_by_key(weight);
         let flickers = about.map(|finding| finding.last_step).or(self.flashing);
         let about = about.map(|finding| finding.step);
@@ -109,6 +112,14 @@ impl<'p> WorstMoment<'p> {
         };
         found.unwrap_or(self.last)
     }
+}
+
+/// How many times its limit an answer takes, in thousandths.
+fn lateness(finding: &Finding) -> u64 {
+    let figure = |name: &str| finding.figures.get(name).copied();
+    let reached = figure("whole_ms").or_else(|| figure("first_ms"));
+    let times = reached.zip(figure("limit_ms")).map_or(0.0, |(reached, limit)| reached / limit.max(1.0));
+    (1000.0 * times) as u64
 }
 
 /// Whether a finding is about a step, also of a walk that is played as a plan: its steps stand in the moves of the flow.

@@ -2,7 +2,7 @@
 //!
 //! Knows how that is said, so that it can be said anew when several findings agree on one figure or one box.
 
-use crate::geometry::Rect;
+use crate::{geometry::Rect, plan::PlanKind};
 
 /// What a help asks for.
 #[derive(Clone, Debug, PartialEq)]
@@ -18,6 +18,8 @@ pub enum Asks {
 /// A step that is to come later after the one before it.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Later {
+    /// What the step is of.
+    pub kind: PlanKind,
     /// The JSON pointer to the step.
     pub step: String,
     /// Its number and label, in words.
@@ -65,10 +67,7 @@ impl Asks {
     /// What is asked, in a few words.
     pub fn in_short(&self) -> String {
         match self {
-            Self::Later(later) if later.is_of_a_trace() => {
-                format!("send it at least {} ms after the step before", later.after_ms())
-            }
-            Self::Later(later) => format!("set `after_ms` to at least {}", later.after_ms()),
+            Self::Later(later) => later.in_short(),
             Self::Cleaning(cleaning) => cleaning.in_short(),
             Self::Quiet(_) => self.words(),
         }
@@ -90,20 +89,28 @@ impl Later {
         self.most.map_or(self.own_ms, |(ms, _)| ms)
     }
 
-    /// Whether it is asked of a firmware whose trace was read, and not of a plan.
-    fn is_of_a_trace(&self) -> bool {
-        self.step.starts_with("/lines")
+    fn in_short(&self) -> String {
+        let ms = self.after_ms();
+        match self.kind {
+            PlanKind::Plan => format!("set `after_ms` to at least {ms}"),
+            PlanKind::Walk => format!("set `soonest_ms` to at least {ms}"),
+            // A firmware has no such field.
+            PlanKind::Trace => format!("send it at least {ms} ms after the step before"),
+        }
     }
 
     fn words(&self) -> String {
         let Self { name, own_ms, most, .. } = self;
-        let why = most
-            .map_or(String::new(), |(_, rule)| format!(" (`{rule}` needs that much; {own_ms} would be enough here)"));
+        let why = most.map_or(String::new(), |(ms, rule)| {
+            format!(" ({own_ms} would be enough for this rule, but `{rule}` needs {ms})")
+        });
         let ms = self.after_ms();
-        if self.is_of_a_trace() {
-            format!("send the updates of {name} at least {ms} ms after those of the step before{why}")
-        } else {
-            format!("set `after_ms` of {name} to at least {ms}{why}")
+        match self.kind {
+            PlanKind::Plan => format!("set `after_ms` of {name} to at least {ms}{why}"),
+            PlanKind::Walk => format!("set `soonest_ms` of this move to at least {ms}{why}"),
+            PlanKind::Trace => {
+                format!("send the updates of {name} at least {ms} ms after those of the step before{why}")
+            }
         }
     }
 }

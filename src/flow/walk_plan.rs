@@ -123,7 +123,8 @@ impl Walk {
         }
         let count = places.steps.len() as u64;
         let nodes = places.steps.into_iter().map(|step| Node::Step(Arc::new(step))).collect();
-        WalkPlan { plan: flow.head.with_steps(nodes, count), origins: places.origins }
+        let plan = Plan { is_walk: true, ..flow.head.with_steps(nodes, count) };
+        WalkPlan { plan, origins: places.origins }
     }
 }
 

@@ -8,6 +8,7 @@ use std::{
     sync::Arc,
 };
 
+use super::verdicts::{JUDGED, Judged};
 use crate::{
     display::Certainty,
     finding::{Finding, FindingWalk, PlanMargin, PlanMargins, Summary, sort_findings},
@@ -17,8 +18,23 @@ use crate::{
     rules::over_walks::SHOWN_BY_THE_NEXT,
 };
 
-/// A place of a flow, and the rule that found something there.
-pub(super) type Place = (String, &'static str);
+/// A place of a flow, and what was found there.
+#[derive(Clone, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
+pub(super) struct Place {
+    /// The move, the start or the field.
+    pointer: String,
+    pub(super) rule: &'static str,
+    /// Which of the rule's limits does not hold, if it is judged over all walks: a move may break several.
+    limit: Option<usize>,
+}
+
+impl Place {
+    fn of(finding: &Finding) -> Self {
+        let limit = JUDGED.iter().position(|judged| judged.is_of(finding));
+        Self { pointer: place_of(finding), rule: finding.rule, limit }
+    }
+}
+
 /// A finding of one walk: the number of the walk, and its fingerprint there.
 type OnWalk = (usize, String);
 
@@ -75,14 +91,15 @@ impl Gathered {
         self.take((number, false), found.collect(), walk, plan, named);
     }
 
-    /// Whether there is a finding of a rule at a place.
-    pub(super) fn has(&self, place: &Place) -> bool {
-        self.places.contains_key(place)
+    /// Whether there is a finding of a rule at a move.
+    pub(super) fn has_at_move(&self, number: usize, rule: &str) -> bool {
+        let pointer = format!("/moves/{number}");
+        self.places.keys().any(|place| place.pointer == pointer && place.rule == rule)
     }
 
-    /// Whether there is a finding of any of some rules on a walk.
-    pub(super) fn has_any(&self, rules: &[&str]) -> bool {
-        self.places.iter().any(|((_, rule), seen)| rules.contains(rule) && seen.walk.is_some())
+    /// Whether some walk does not keep a limit.
+    pub(super) fn has_any(&self, judged: &Judged) -> bool {
+        self.places.values().any(|seen| judged.is_of(&seen.finding))
     }
 
     fn take(
@@ -105,7 +122,7 @@ impl Gathered {
                 walks.entry((step, last)).or_insert_with(named).clone()
             };
             let finding = in_flow(found, plan, &mut of_steps);
-            let place = (place_of(&finding), finding.rule);
+            let place = Place::of(&finding);
             self.place_of.insert(own, place.clone());
             let walk = finding.walk.is_some().then_some(until);
             self.put(place, Seen { finding, cause, walk }, counts);
@@ -133,7 +150,7 @@ impl Gathered {
         for one in &review.findings {
             let named = |step, _| Arc::new(FindingWalk { to_place: whole(step), ..named(walk) });
             let finding = in_flow(one.clone(), plan, &mut { named });
-            found.entry((place_of(&finding), finding.rule)).or_insert(finding);
+            found.entry(Place::of(&finding)).or_insert(finding);
         }
         let mut shortened = Vec::new();
         for place in places {
@@ -189,20 +206,17 @@ pub(super) struct Links {
 impl Links {
     /// The walk that leads to each finding of a walk, by its fingerprint.
     pub(super) fn walks_by_fingerprint(&self, findings: &[Finding]) -> BTreeMap<String, Walk> {
-        let walk = |finding: &Finding| {
-            let place = (place_of(finding), finding.rule);
-            Some((finding.fingerprint.clone(), self.walks.get(&place)?.clone()))
-        };
+        let walk =
+            |finding: &Finding| Some((finding.fingerprint.clone(), self.walks.get(&Place::of(finding))?.clone()));
         findings.iter().filter_map(walk).collect()
     }
 
     /// Gives every finding that follows from another the fingerprint of that one.
     pub(super) fn link_causes(&self, findings: &mut [Finding]) {
-        let of = |finding: &Finding| (place_of(finding), finding.rule);
         let prints: HashMap<Place, (String, crate::finding::Severity)> =
-            findings.iter().map(|one| (of(one), (one.fingerprint.clone(), one.severity))).collect();
+            findings.iter().map(|one| (Place::of(one), (one.fingerprint.clone(), one.severity))).collect();
         for finding in findings {
-            let roots = std::iter::successors(self.causes.get(&of(finding)), |place| self.causes.get(place));
+            let roots = std::iter::successors(self.causes.get(&Place::of(finding)), |place| self.causes.get(place));
             let roots = roots.take(self.causes.len());
             let cause = roots.last().and_then(|root| prints.get(root));
             let cause = cause.filter(|(_, severity)| *severity >= finding.severity);
@@ -249,7 +263,6 @@ fn in_flow(found: Finding, walk: &WalkPlan, walk_to: &mut dyn FnMut(u64, u64) ->
         step: place,
         last_step: place,
         // A walk goes on after its last move, as a plan does not.
-        message: found.message.replace("to the end of the plan", "to the end of the walk"),
         // They name steps of the walk.
         corrections: Vec::new(),
         ..found

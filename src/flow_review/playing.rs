@@ -109,7 +109,7 @@ impl Playing<'_> {
         let mut is_found = false;
         for walk in walks {
             let Some((review, plan)) = self.review(&walk, &selection, &mut || {}) else { continue };
-            is_found |= !review.findings.is_empty();
+            is_found |= review.findings.iter().any(|finding| judged.is_about(finding));
             self.gathered.add_found(review, &walk, &plan, &|walk| self.names.walk(walk));
         }
         is_found
@@ -128,8 +128,7 @@ impl Playing<'_> {
         let mut moves = self.moves_for_shorter_walks();
         for left in &proof.left_behind {
             let Some(edge) = left.edge else { continue };
-            let place = (format!("/moves/{}", self.map.graph.edges[edge].by), over_walks::LEFT_BEHIND);
-            if self.gathered.has(&place) {
+            if self.gathered.has_at_move(self.map.graph.edges[edge].by, over_walks::LEFT_BEHIND) {
                 continue;
             }
             let Some(walk) = self.shortest_over(edge) else { continue };
@@ -195,7 +194,7 @@ impl Playing<'_> {
     /// Plays walks for their places while there are moves left; those that show the same at its end are open no more.
     fn play_shorter(&mut self, walks: Vec<(Walk, Vec<Place>)>, open: &mut BTreeSet<Place>, moves: &mut u64) {
         for (walk, places) in walks {
-            let rules: Vec<&str> = places.iter().map(|(_, rule)| *rule).collect();
+            let rules: Vec<&str> = places.iter().map(|place| place.rule).collect();
             let rest = moves.checked_sub(walk.moves.len() as u64 + 1);
             let (Some(rest), Some(selection)) = (rest, self.only(&rules)) else { continue };
             *moves = rest;
@@ -209,7 +208,7 @@ impl Playing<'_> {
     /// Looks for walks that break what is still open and not broken on any walk so far: two moves there and back again and again, and walks at random.
     pub(super) fn hunt(&mut self, proof: &Proof) {
         let head = &self.task.flow.head;
-        let open = JUDGED.iter().filter(|judged| !judged.is_kept(head, proof) && !self.gathered.has_any(judged.rules));
+        let open = JUDGED.iter().filter(|judged| !judged.is_kept(head, proof) && !self.gathered.has_any(judged));
         let rules: Vec<&str> = open.flat_map(|judged| judged.rules).copied().collect();
         let Some(selection) = self.only(&rules) else { return };
         let mut moves = self.moves_for_shorter_walks();

@@ -146,7 +146,7 @@ pub(super) const JUDGED: [Judged; 8] = [
     Judged {
         rules: &[over_walks::CANNOT_KEEP_UP],
         figure: None,
-        what: ["The backlog", "a wait"],
+        what: ["The backlog", "a backlog"],
         unit: " ms",
         limit: Limit::Above(|limits| Some(limits.cannot_keep_up.wait_ms.value)),
         bound: |proof| if proof.cannot_keep_up { Bound::Unbounded } else { proof.worst(|node| node.wait_ms) },
@@ -196,6 +196,17 @@ impl Judged {
         (self.bound)(proof)
     }
 
+    /// Whether a finding says that a walk does not keep the limit.
+    pub(super) fn is_of(&self, finding: &Finding) -> bool {
+        finding.walk.is_some() && self.is_about(finding)
+    }
+
+    /// Whether a finding of a plan is about the limit.
+    pub(super) fn is_about(&self, finding: &Finding) -> bool {
+        let has_figure = self.figure.as_ref().is_none_or(|figure| figure.is_of(finding));
+        self.rules.contains(&finding.rule) && has_figure
+    }
+
     /// Whether it is proved that every walk keeps the limit; also if there is none.
     pub(super) fn is_kept(&self, plan: &Plan, proof: &Proof) -> bool {
         let Some(limit) = self.limit(plan) else { return true };
@@ -221,10 +232,7 @@ impl Judged {
         let limit = self.limit(plan)?;
         let bound = self.bound(proof);
         let found = (self.found)(found.0, found.1);
-        let has_figure = |finding: &Finding| self.figure.as_ref().is_none_or(|figure| figure.is_of(finding));
-        let of_rule =
-            |finding: &&Finding| self.rules.contains(&finding.rule) && finding.walk.is_some() && has_figure(finding);
-        let broken = findings.iter().filter(of_rule).min_by_key(|finding| moves_to(finding));
+        let broken = findings.iter().filter(|finding| self.is_of(finding)).min_by_key(|finding| moves_to(finding));
         let verdict = match bound {
             _ if broken.is_some() => Verdict::Broken,
             Bound::Proved(figure) if self.is_within(figure, limit) => Verdict::Kept,
@@ -246,7 +254,10 @@ impl Judged {
         Some(if holds {
             format!("; this holds even if the figures of the display are off by their factor of {factor}")
         } else {
-            format!("; this holds for the figures of the display, which are estimates, good to a factor of {factor}")
+            format!(
+                "; this holds if the figures of the display are right: they are estimates, good to a factor of {factor}, and if \
+                 they are off by as much, it is open whether the limit is kept"
+            )
         })
     }
 
@@ -293,10 +304,18 @@ impl Judged {
                 format!("no walk shows more than {} {what}", amount(figure))
             }
             (Bound::Proved(figure), _) => format!("no walk shows {what} of more than {}", amount(figure)),
-            (Bound::Unbounded, _) => format!("what was proved gives {what} no bound"),
+            (Bound::Unbounded, _) => format!("the proof found no upper limit for {what}"),
             (Bound::NotProved, _) => format!("nothing was proved about {what}"),
         };
-        let found = found.map_or(String::new(), |found| format!("; the worst found shows {}", amount(found)));
+        let worst = |found: f64| format!("; the worst found shows {}{}", short_down(found), self.unit);
+        // A wait that is too long is no backlog yet.
+        let is_too_long = found.zip(limit).is_some_and(|(found, limit)| found > limit);
+        let grows = if is_too_long && self.rules == [over_walks::CANNOT_KEEP_UP] {
+            ", but there it does not grow from step to step"
+        } else {
+            ""
+        };
+        let found = found.map_or(String::new(), |found| format!("{}{grows}", worst(found)));
         let limit = limit.filter(|limit| *limit > 0.0);
         let limit = limit.map_or(String::new(), |limit| format!("; the limit is {}", amount(limit)));
         format!("{proved}{found}{limit}")
@@ -322,8 +341,18 @@ fn moves_to(finding: &Finding) -> usize {
     finding.walk.as_ref().map_or(0, |walk| walk.moves.len())
 }
 
-/// A figure with the digits that matter.
+/// A figure with the digits that matter, no lower than it is.
 fn short(value: f64) -> String {
-    let step: f64 = if value >= 100.0 { 1.0 } else { 100.0 };
+    let step = digits(value);
     format!("{}", (value * step).ceil() / step)
+}
+
+/// The same, no higher than it is: what was found is never more than what was proved.
+fn short_down(value: f64) -> String {
+    let step = digits(value);
+    format!("{}", (value * step).floor() / step)
+}
+
+fn digits(value: f64) -> f64 {
+    if value >= 100.0 { 1.0 } else { 100.0 }
 }

@@ -446,7 +446,8 @@ fn worst_of(earlier: &[&Source], fresh: &Source, limits: FlashLimits, view: &Vie
     let (sources, moments_ms) = near(earlier, fresh);
     let least_parts = 1 + usize::from(!earlier.is_empty());
     let allowed = allowed_halves(limits);
-    let mut worst: Option<(FastFlashes, Vec<Part<'_>>)> = None;
+    let mut worst: Option<FastFlashes> = None;
+    let mut broken: Vec<Vec<Part<'_>>> = Vec::new();
     let mut reached = 0;
     for from_ms in &moments_ms {
         // A second that reaches no further than the one before it holds nothing that that one does not. Where no whole
@@ -461,14 +462,20 @@ fn worst_of(earlier: &[&Source], fresh: &Source, limits: FlashLimits, view: &Vie
         }
         let parts = told_apart(parts, allowed);
         let found = break_of(&parts, allowed, limits.sr, view);
-        if let Some(found) = found.filter(|found| worst.as_ref().is_none_or(|(worst, _)| found.sr > worst.sr)) {
-            worst = Some((found, parts));
+        if let Some(found) = found {
+            broken.push(parts);
+            if worst.as_ref().is_none_or(|worst| found.sr > worst.sr) {
+                worst = Some(found);
+            }
         }
     }
-    worst.map(|(worst, parts)| {
-        let seconds = [parts];
-        let most = most_on_large_area(&seconds, allowed, limits.sr, view);
-        let large = break_of(&seconds[0], most.saturating_sub(1), limits.sr, view).unwrap_or(worst);
+    worst.map(|worst| {
+        // The largest area and the most flashes may be in different seconds.
+        let most = most_on_large_area(&broken, allowed, limits.sr, view);
+        let of_second = |parts: &Vec<Part<'_>>| break_of(parts, most.saturating_sub(1), limits.sr, view);
+        let large =
+            broken.iter().filter_map(of_second).reduce(|one, other| if other.sr > one.sr { other } else { one });
+        let large = large.unwrap_or(worst);
         FastFlashes { on_large_area: most as f64 / 2.0, large_px: large.pixels, large_sr: large.sr, ..worst }
     })
 }

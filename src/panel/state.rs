@@ -293,6 +293,15 @@ impl PanelState {
         }
     }
 
+    /// How many pixels the controller never knew since the beginning; those that it forgot do not count.
+    pub fn never_known_px(&self) -> u64 {
+        if self.unknown_px == 0 {
+            0
+        } else {
+            (0..self.grid().tiles()).map(|tile| u64::from(self.never_known[tile].count_ones())).sum()
+        }
+    }
+
     /// Whether the controller never knew some pixels of a cover: an update with the old picture does not help then.
     pub fn is_never_known(&self, cover: &TileCover<'_>) -> bool {
         let mut is_some = false;

@@ -205,6 +205,7 @@ impl Head {
         let limits = limits.map_err(|missing| no_default(reading, root, missing)).ok()?;
         Some(Plan {
             recorded: None,
+            is_walk: false,
             source: reading.source.clone(),
             title: self.title,
             rotation: self.rotation,

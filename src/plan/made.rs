@@ -228,6 +228,7 @@ impl PlanMaker {
             limits,
             accept: head.accept,
             recorded: head.recorded,
+            is_walk: false,
             display: self.display,
         })
     }

@@ -102,6 +102,39 @@ pub struct Plan {
     pub accept: Vec<Accept>,
     /// What a device recorded of the whole, if the plan was made from its trace.
     pub recorded: Option<RecordedPlan>,
+    /// Whether its steps are those of a walk through a flow.
+    pub is_walk: bool,
+}
+
+/// What the steps of a plan come from.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum PlanKind {
+    /// A file of steps.
+    Plan,
+    /// A walk through a flow: every step is a move.
+    Walk,
+    /// What a device did.
+    Trace,
+}
+
+impl PlanKind {
+    /// What is played, in a word.
+    pub fn word(self) -> &'static str {
+        match self {
+            Self::Plan => "plan",
+            Self::Walk => "walk",
+            Self::Trace => "trace",
+        }
+    }
+
+    /// The file that says it, in a word.
+    pub fn file_word(self) -> &'static str {
+        match self {
+            Self::Plan => "plan",
+            Self::Walk => "flow",
+            Self::Trace => "trace",
+        }
+    }
 }
 
 /// What is on the glass before the first step.
@@ -372,7 +405,17 @@ impl Plan {
             rules: self.rules.clone(),
             accept: Vec::new(),
             recorded: None,
+            is_walk: false,
             ..*self
+        }
+    }
+
+    /// What its steps come from.
+    pub fn kind(&self) -> PlanKind {
+        match (&self.recorded, self.is_walk) {
+            (Some(_), _) => PlanKind::Trace,
+            (None, true) => PlanKind::Walk,
+            (None, false) => PlanKind::Plan,
         }
     }
 

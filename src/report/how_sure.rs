@@ -56,8 +56,11 @@ pub(super) fn estimate_note(factor: Option<f64>) -> String {
 /// first.
 pub(super) fn margin_lines(summary: &Summary) -> Vec<String> {
     let known = summary.margins.named().into_iter().filter_map(|(name, margin)| Some((name, margin?, margin?.factor?)));
-    let mut lines: Vec<_> =
-        known.map(|(name, margin, factor)| (margin.holds(), margin_line(name, margin, factor))).collect();
+    // Pixels may be off by as much without lying together.
+    let is_ghost = |margin: &PlanMargin| margin.holds() != Holds::Broken || summary.worst_residue_l > 0.0;
+    let mut lines: Vec<_> = known
+        .map(|(name, margin, factor)| (margin.holds(), margin_line(name, margin, factor, is_ghost(&margin))))
+        .collect();
     lines.sort_by_key(|(holds, _)| *holds);
     lines.into_iter().map(|(_, line)| line).collect()
 }
@@ -75,9 +78,14 @@ fn unsaid_line(summary: &Summary) -> Option<String> {
         .then(|| format!("the display does not say how far its figures for {} may be off", wording::listed(&unsaid, 5)))
 }
 
-fn margin_line(name: &str, margin: PlanMargin, factor: f64) -> String {
+fn margin_line(name: &str, margin: PlanMargin, factor: f64, is_ghost: bool) -> String {
     let (what, unit, usual) = match name {
-        "residue" => ("the strongest ghost of a noticeable size has", " L*", "that most readers notice"),
+        "residue" if !is_ghost => (
+            "residue on scattered pixels, nowhere enough for a ghost, reaches",
+            " L*",
+            "at which most readers notice a ghost",
+        ),
+        "residue" => ("the strongest ghost of a noticeable size has", " L*", "at which most readers notice a ghost"),
         "answers" => ("the slowest first change after a touch or key takes", " ms", "that still feel immediate"),
         "flashes" => ("flashes on a large area reach", "", "that are allowed within a second"),
         _ => ("updates take", " mJ", "of the plan's budget"),
@@ -89,7 +97,11 @@ fn margin_line(name: &str, margin: PlanMargin, factor: f64) -> String {
         origin => format!("{} limit of {limit}{unit}", origin.whose()),
     };
     let holds = margin.holds();
-    let within = if holds == Holds::Broken { "above" } else { "within" };
+    let within = match holds {
+        Holds::Broken => "above",
+        Holds::Open | Holds::Kept if name == "residue" => "below",
+        Holds::Open | Holds::Kept => "within",
+    };
     let sure = match holds {
         Holds::Kept if factor <= 1.0 => "the limit is kept".to_owned(),
         Holds::Kept => format!("the limit is kept, even if the estimate is off by a factor of {factor}"),

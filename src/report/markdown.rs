@@ -11,7 +11,7 @@ use std::{
 };
 
 use super::{
-    PlanOutcome, PlanReport, ReviewedPlan, RunReport,
+    Gate, PlanOutcome, PlanReport, ReviewedPlan, RunReport,
     how_sure::{MARKS, estimate_words, margin_lines, marks},
     paths,
     reading_order::{Cause, causes_by_weight},
@@ -68,7 +68,8 @@ fn heading(report: &RunReport) -> String {
     let stopped = report.reviewed().filter(|plan| is_stopped(report, plan)).count();
     let passed = report.reviewed().count() - stopped;
     let unread = report.plans.len() - stopped - passed + report.faults.len();
-    let counts = [(stopped, "fails", "fail"), (passed, "passes", "pass"), (unread, "not read", "not read")];
+    let passing = if report.gate == Gate::Never { ["reviewed"; 2] } else { ["passes", "pass"] };
+    let counts = [(stopped, "fails", "fail"), (passed, passing[0], passing[1]), (unread, "not read", "not read")];
     let found = counts.iter().filter(|(number, _, _)| *number > 0);
     let words: Vec<String> = found.map(|(number, one, many)| count(*number as u64, one, many)).collect();
     format!("## Refresh plans: {}\n", words.join(", "))
@@ -147,7 +148,11 @@ fn row(report: &RunReport, of: &PlanReport) -> String {
         return format!("| {name} | **not read** | | | | | | | |\n");
     };
     let summary = &plan.summary;
-    let verdict = if is_stopped(report, plan) { "**fails**" } else { "passes" };
+    let verdict = match (report.gate, is_stopped(report, plan)) {
+        (Gate::Never, _) => "reviewed",
+        (_, true) => "**fails**",
+        (_, false) => "passes",
+    };
     let accepted = if summary.accepted > 0 { format!(", {} accepted", summary.accepted) } else { String::new() };
     let figure = |value: f64, digits: usize| if value > 0.0 { format!("{value:.digits$}") } else { "–".to_owned() };
     let [of_ghost, of_answer, of_energy] = marks(summary);
@@ -258,10 +263,7 @@ fn cause_text(report: &RunReport, shown: &Shown<'_>, folder: &str) -> String {
         format!(" [Picture]({})", paths::link(picture, folder, &report.working_folder))
     });
     let step = if finding.is_of_a_step() { format!(", {}", escaped(&place_words(finding))) } else { String::new() };
-    let times = match cause.times() {
-        1 => String::new(),
-        times => format!(", {times} times, first"),
-    };
+    let times = cause.how_often().map_or(String::new(), |often| format!(", {often}, first"));
     let estimate = estimate_words(finding).map_or(String::new(), |words| format!(" {}", sentence(&words)));
     let walk = walk_words(finding).map_or(String::new(), |words| format!("\n   Walk: {}", prose(&stopped(&words))));
     let line_of = |finding: &&Finding| format!("   - {}\n", prose(&sentence(&following_words(finding))));

@@ -30,6 +30,19 @@ impl<'a> Cause<'a> {
         self.places().map(|finding| finding.times).sum()
     }
 
+    /// How often it was seen, and at how many places, in words; nothing if it was seen once. How often a flow shows something
+    /// depends on the walks that were played, so of a flow only the places count.
+    pub(super) fn how_often(&self) -> Option<String> {
+        let places = 1 + self.others.len() as u64;
+        let times = if self.finding.walk.is_some() { places } else { self.times() };
+        match (times, places) {
+            (1, _) => None,
+            (times, 1) => Some(format!("{times} times")),
+            (times, places) if times == places => Some(format!("at {places} places")),
+            (times, places) => Some(format!("{times} times at {places} places")),
+        }
+    }
+
     /// All its places, in the order of the steps.
     pub(super) fn places(&self) -> impl Iterator<Item = &'a Finding> {
         std::iter::once(self.finding).chain(self.others.iter().copied())

@@ -75,8 +75,8 @@ pub(super) fn verdict_lines(plan: &ReviewedPlan) -> Vec<String> {
     let (cells, unjoined) = (flow.size.cells as u64, flow.size.unjoined_cells as u64);
     if cells > 0 && unjoined > cells {
         lines.push(format!(
-            "The proof joined {unjoined} kinds of pixels into {cells}: what it says holds for all of them, but may be more \
-             than any walk reaches"
+            "To save work, the proof merged {unjoined} kinds of pixels into {cells}: its figures hold for all of them, but may \
+             be higher than any walk reaches"
         ));
     }
     lines
@@ -111,7 +111,7 @@ pub(super) fn played_of_flow(plan: &ReviewedPlan) -> Option<String> {
     let (walks, moves) = (flow.size.walks as u64, flow.size.played_moves as u64);
     let summary = &plan.summary;
     let mut parts = vec![format!(
-        "{} with {} played, so that every move is made from each of its states",
+        "played {} with {}, which make every move from each of its states",
         count(walks, "walk", "walks"),
         count(moves, "move", "moves")
     )];

@@ -17,7 +17,7 @@ use crate::{
     plan::{Cause, Plan, Power},
     rules::{
         FLASH_CAUTION, INDICATOR_CAUTION, pages,
-        wording::{counted, kind, listed},
+        wording::{counted, listed},
     },
     source::readable,
     trace::time_of_day,
@@ -418,10 +418,10 @@ impl Words<'_> {
             }
             (None, Some(over)) => format!(
                 "It is what was on the panel before the {} began: it shines through what {} drew over it.",
-                kind(self.report.plan),
+                self.report.plan.kind().word(),
                 name_of_step(over, self.report.plan)
             ),
-            _ => format!("It was on the panel before the {} began.", kind(self.report.plan)),
+            _ => format!("It was on the panel before the {} began.", self.report.plan.kind().word()),
         }
     }
 

@@ -58,6 +58,8 @@ pub(super) struct Answer<'p> {
     /// Whether it covers all that changes, and brings what it covers to its level.
     covers_all: bool,
     reaches_all: bool,
+    /// Whether the controller drives another place at the same time.
+    runs_beside: bool,
     /// What brings what it cannot show after it.
     settling: Option<Settling<'p>>,
 }
@@ -124,7 +126,9 @@ impl<'s, 'p> Answering<'s, 'p> {
         }
         let transfer_ms = plan.display.link.transfer_ms(sent.pixels());
         let (first_ms, whole_ms) = (transfer_ms + mode.first_visible_at(now_c), transfer_ms + duration_ms);
-        Some(Answer { mode, window, first_ms, whole_ms, covers_all: part.is_all, reaches_all, settling })
+        let runs_beside = plan.display.parallel_updates > 1 && !plan.display.link.waits_for_panel;
+        let covers_all = part.is_all;
+        Some(Answer { mode, window, first_ms, whole_ms, covers_all, reaches_all, runs_beside, settling })
     }
 
     /// The levels that pixels which a mode drives in a box have, and are to get: all of the box, or only what changes.
@@ -228,10 +232,12 @@ impl Answer<'_> {
         let settling = self.settling.as_ref().map_or(String::new(), |settling| {
             format!("; then redraw its greys within {} ms with {}", wording::ms(settle_ms), settling.words())
         });
-        let rest = if self.covers_all {
-            ""
-        } else {
-            "; then show the rest with a second update that leaves this window out, so that it need not wait"
+        let rest = match (self.covers_all, self.runs_beside) {
+            (true, _) => "",
+            (false, true) => {
+                "; then show the rest with a second update that leaves this window out, so that it need not wait"
+            }
+            (false, false) => "; then show the rest with a second update, which waits until this one has ended",
         };
         format!("{answer}{settling}{rest}")
     }

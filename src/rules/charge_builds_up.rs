@@ -73,7 +73,7 @@ fn back_words(is_to_white: bool, display: &Display) -> String {
         return format!("use {} for this place, which pushes it more in the other direction", wording::one_of(&back));
     }
     let balanced = modes_that(&|impulse| there_and_back(impulse).abs() <= LEAST_VS && impulse.same.abs() <= LEAST_VS);
-    let none = "no mode of this display is known to push it back";
+    let none = "no mode in the display description is known to cancel this charge";
     match balanced.as_slice() {
         [] => format!("{none}: ask the panel maker for one that does"),
         modes => format!(

@@ -114,7 +114,7 @@ impl<'p> CleaningInterrupts<'p> {
         // A cleaning that is a step of its own can simply come later.
         let is_alone = index == 0 && step.introduced.is_empty() && !remedy::has_turns(step.planned.step);
         let own_ms = whole_ms(step.planned.step.after_ms + self.quiet_ms - after_ms);
-        let asks: Option<Asks> = (is_alone && before_it.is_none()).then(|| later(step, own_ms));
+        let asks: Option<Asks> = (is_alone && before_it.is_none()).then(|| later(step, own_ms, self.plan));
         let observation = Observation {
             asks,
             update: Some(index),

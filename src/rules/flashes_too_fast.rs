@@ -52,7 +52,7 @@ impl<'p> FlashesTooFast<'p> {
         let is_there = |(boxes, _): &&(Vec<Rect>, f64)| boxes.iter().any(|rect| rect.overlaps(found.rect));
         let end_ms = self.recent.iter().filter(is_there).map(|(_, end_ms)| *end_ms).reduce(f64::max)?;
         let later_ms = end_ms + SECOND_MS - step.updates_request_ms();
-        (later_ms > 0.0).then(|| later(step, after_ms(planned.after_ms + later_ms)))
+        (later_ms > 0.0).then(|| later(step, after_ms(planned.after_ms + later_ms), self.plan))
     }
 
     fn remember(&mut self, step: &PlayedStep<'_>) {
@@ -104,7 +104,8 @@ impl<'p> FlashesTooFast<'p> {
             update: Some(found.update),
             rect: Some(found.rect),
             message: format!(
-                "{what} within one second on {} in one field of view: {:.4} sr at {} mm; the threshold is {} sr",
+                "{what} within one second ({} are allowed) on {} in one field of view: {:.4} sr at {} mm, and areas from {} sr on count",
+                found.allowed,
                 wording::area(found.large_px, display),
                 found.large_sr,
                 wording::ms(self.plan.viewing_distance_mm),

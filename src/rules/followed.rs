@@ -20,7 +20,7 @@ use crate::{
     finding::{Change, ChangeOf, Correction, Sink},
     geometry::Rect,
     panel::PlayedStep,
-    plan::{Plan, ScreenId, WindowAsk},
+    plan::{Plan, PlanKind, ScreenId, WindowAsk},
 };
 
 pub(super) use super::in_time::Weight;
@@ -337,10 +337,16 @@ fn pause_words(best: &Correction, senders: &[Sender], of_turns: &[Consequences],
     match others {
         [other] if other.first == first.first + 1 && !other.missing.has_turns() => {
             let (step, ms) = (other.first, least.ms);
-            if plan.recorded.is_some() {
-                format!(", and send the updates of step {step} at least {ms} ms after those of the step before{reason}")
-            } else {
-                format!(", and set `after_ms` of step {step} to at least {ms}{reason}")
+            match plan.kind() {
+                PlanKind::Plan => format!(", and set `after_ms` of step {step} to at least {ms}{reason}"),
+                PlanKind::Walk => {
+                    format!(", and set `soonest_ms` of the move of step {step} to at least {ms}{reason}")
+                }
+                PlanKind::Trace => {
+                    format!(
+                        ", and send the updates of step {step} at least {ms} ms after those of the step before{reason}"
+                    )
+                }
             }
         }
         _ if least.is_between_flashes() => format!(

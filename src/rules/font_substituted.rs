@@ -48,7 +48,7 @@ impl Kind {
     fn message(self, names: &str) -> String {
         match self {
             Self::Face => {
-                format!("the plan has no font {names}: its text is drawn in another face, with different widths")
+                format!("the plan has no font {names}: its text is drawn in another font, with different widths")
             }
             Self::Glyph => format!("the font has no character {names}: an empty box or nothing is drawn instead"),
             Self::LeftOut => format!("part of the SVG was not drawn: {names}"),
@@ -57,7 +57,7 @@ impl Kind {
 
     fn help(self) -> &'static str {
         match self {
-            Self::Face => "add the font file to the plan's `fonts`, or use a family that is in it",
+            Self::Face => "add the font file to the plan's `fonts`, or use a font family that those files contain",
             Self::Glyph => "add a font that has these characters, or write the text without them",
             Self::LeftOut => "correct the SVG, or draw that part in another way",
         }

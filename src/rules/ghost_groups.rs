@@ -219,7 +219,7 @@ impl<'p> GhostGroups<'p> {
             let prevention = prevention(updates, begin);
             let until = if matches!(pause, Pause::After(_)) { "until the first pause, and clean" } else { "and clean" };
             let words = prevention.words();
-            let help = format!("{does}: {words}; or accept that it is seen from step {begin} on {until} {when}");
+            let help = format!("{does}: {words}; or accept that it is visible from step {begin} on {until} {when}");
             let cleaning = Cleaning { prevention: Some(prevention), ..removal.cleaning(pause.step(), self.plan) };
             return (help, Some(Asks::Cleaning(cleaning)));
         }
@@ -228,9 +228,9 @@ impl<'p> GhostGroups<'p> {
         let shown_in = group.shown_in.filter(|mode| *mode != removal.mode());
         let until_then = match shown_in {
             // A mode that cleans is too slow for an answer.
-            Some(_) if answers => "; it is seen until then, because the answer must come first".to_owned(),
+            Some(_) if answers => "; until then it is visible, because the answer must come first".to_owned(),
             Some(mode) => format!(
-                ". It is seen until then: accept that, or use `{}` instead of `{}` at step {begin}",
+                ". It is visible until then: accept that, or use `{}` instead of `{}` at step {begin}",
                 name(removal.mode()),
                 name(mode)
             ),

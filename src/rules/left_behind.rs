@@ -170,7 +170,7 @@ impl Reported {
                 finding.figures.insert("stays_ms", stay.ms);
             }
             let span = wording::span(stay.ms);
-            let end = wording::kind(plan);
+            let end = plan.kind().word();
             let for_how_long = if !stay.to_the_end {
                 format!(" for {span}, until step {}", stay.last_step)
             } else if stay.ms > 0.0 {

@@ -16,7 +16,7 @@ use crate::{
     finding::{Asks, ChangeOf, Correction, Observation, Severity, Sink, StepField, Where},
     geometry::Rect,
     panel::{PlayedStep, PlayedUpdate},
-    plan::{Plan, WindowAsk},
+    plan::{Plan, PlanKind, WindowAsk},
 };
 
 /// Looks at every flashing update that nothing made due.
@@ -41,6 +41,8 @@ const SLIGHT: f64 = 0.05;
 /// The keys of what is said: that another mode would do, or a window.
 const MODE: &str = "mode";
 const WINDOW: &str = "window";
+/// The key of a cleaning that comes behind an answer.
+const BEHIND: &str = "behind";
 /// A cleaning of at least this share of the panel is one of a page. Common practice, no source.
 const PAGE_SHARE: f64 = 0.5;
 
@@ -60,10 +62,34 @@ impl<'p> NeedlessFlash<'p> {
 
     fn observation(&self, step: &PlayedStep<'_>, index: usize, update: &PlayedUpdate) -> Option<Observation> {
         let flashes = self.plan.display.modes[update.mode].flashes > 0;
-        if !flashes || update.sent.is_empty() || update.changed_px == 0 {
+        if !flashes || update.sent.is_empty() {
             return None;
         }
+        if update.changed_px == 0 {
+            return self.behind_an_answer(step, index, update);
+        }
         self.another_mode(step, index, update).or_else(|| self.a_window(step, index, update))
+    }
+
+    /// That an update cleans behind the answer to a person, who is still looking.
+    fn behind_an_answer(&self, step: &PlayedStep<'_>, index: usize, update: &PlayedUpdate) -> Option<Observation> {
+        let (cause, mode) = (step.planned.step.cause, &self.plan.display.modes[update.mode]);
+        let answers = step.updates[..index].iter().any(PlayedUpdate::changes_something);
+        // The cleanings of a flow come where the flow says, after as many updates as it says: that is its own choice.
+        let is_chosen = self.plan.kind() == PlanKind::Walk;
+        (cause.is_person() && mode.cleans && answers && !is_chosen).then(|| Observation {
+            message: format!(
+                "`{}` flashes {} right after the answer to the {}, although nothing is left to change there and no cleaning \
+                 is due",
+                mode.name,
+                wording::area(update.sent_px, &self.plan.display),
+                cause.word()
+            ),
+            help: "leave this update out, and clean in a pause or when a cleaning is due".into(),
+            corrections: vec![Correction::of(step, ChangeOf::RemoveUpdate { update: index })],
+            key: BEHIND.into(),
+            ..Observation::default()
+        })
     }
 
     /// That another mode carries an update without a flash.
@@ -188,7 +214,7 @@ impl NeedlessFlash<'_> {
     /// Takes from the findings what would be wrong at another turn of the step.
     fn tell_turns(&self, sink: &mut Sink) {
         for (pointer, right) in &self.of_all_turns {
-            for key in [MODE, WINDOW] {
+            for key in [MODE, WINDOW, BEHIND] {
                 sink.amend(pointer, key, |finding| {
                     finding.corrections.retain(|correction| right.contains(correction));
                     if finding.corrections.is_empty() {

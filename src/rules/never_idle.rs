@@ -56,7 +56,7 @@ impl NeverIdle {
         let observation = Observation {
             message: format!(
                 "{updates} updates follow each other for {} without a pause of one second, from {} on: the panel stays \
-                 powered and wears",
+                 powered and wears out sooner",
                 wording::span(busy_ms),
                 wording::step_name(place.step, place.label.as_deref())
             ),

@@ -12,7 +12,7 @@ use crate::{
     finding::{Observation, Severity, Sink, StepField, Where},
     geometry::Rect,
     panel::PlayedStep,
-    plan::{Cause, Plan, Updates},
+    plan::{Cause, Plan, PlanKind, Updates},
 };
 
 /// Where this share of a change stays in memory, the next step only adds to it, and may still show it. Common practice, no
@@ -195,7 +195,7 @@ impl Waiting {
 fn unless_needless(asked_by: Option<Cause>, is_alone: bool, plan: &Plan) -> [String; 2] {
     let remove = if is_alone {
         let remove = "remove this step and add its `after_ms` to that of the next one";
-        wording::by_kind(plan, remove, "do not draw it")
+        if plan.kind() == PlanKind::Plan { remove } else { "do not draw it" }
     } else {
         "draw the screen of this step without it"
     };

@@ -17,7 +17,8 @@ impl Rule for NoWayOut {
     fn conclude(&mut self, outcome: &Outcome<'_>, sink: &mut Sink) {
         let Some(of_flow) = outcome.of_flow else { return };
         let message = |name: &str| format!("no move leaves the state `{name}`: every walk that comes here ends here");
-        let help = "add the move that leads on; if the device really stops here, switch this rule off in `rules`";
+        let help =
+            "add a move that leaves this state; if the device really stops here, switch this rule off in `rules`";
         report_each(&of_flow.no_way_out, &message, help, sink);
     }
 }

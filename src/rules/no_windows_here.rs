@@ -52,7 +52,7 @@ impl Rule for NoWindowsHere<'_> {
                 severity: is_right.then_some(Severity::Warning),
                 message: format!(
                     "the {} asks for the window {asked_for}, but {who} refreshes only the whole panel{all_the_same}",
-                    wording::kind(self.plan)
+                    self.plan.kind().file_word()
                 ),
                 help: {
                     let all = wording::by_kind(self.plan, "write \"all\"", "update the whole panel");

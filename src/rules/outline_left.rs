@@ -35,9 +35,9 @@ fn observation(group: &Group, groups: &GhostGroups<'_>) -> Observation {
         _ => format!("{count} outlines of up to {worst} L* on {area}{when}, the strongest around {origin}"),
     };
     let which = match (rim_px == pixels, count) {
-        (true, _) => "none of these pixels was driven; they lie".to_owned(),
-        (false, 1) => format!("{rim_px} of its {pixels} px were not driven; they lie"),
-        (false, _) => format!("{rim_px} of their {pixels} px were not driven; they lie"),
+        (true, _) => "these pixels were not driven themselves; they lie".to_owned(),
+        (false, 1) => format!("{rim_px} of its {pixels} px were not driven themselves; they lie"),
+        (false, _) => format!("{rim_px} of their {pixels} px were not driven themselves; they lie"),
     };
     let message = |when: &str| format!("{}: {which} beside pixels that were", seen(when));
     let mut observation = groups.observation(group, message, "outlines");

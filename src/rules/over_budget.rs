@@ -234,8 +234,8 @@ impl Balance {
                  the budget to about {with_repeated} {explain}"
             ),
             (false, _) => format!(
-                ", makes about {with_repeated}: raise the budget to {with_repeated} if the plan needs them, or to {left} \
-                 if its ghosts may be seen, {explain}"
+                ", makes about {with_repeated}: raise the budget to {with_repeated}, or to {left} if you accept the \
+                 ghosts, {explain}"
             ),
         }
     }

@@ -70,7 +70,10 @@ fn part(parts: &[&SegmentState]) -> Option<Observation> {
 fn outside(rect: Rect, pixels: u64) -> Observation {
     Observation {
         rect: Some(rect),
-        message: format!("{pixels} px of ink lie outside every segment, where the panel cannot show them"),
+        message: match pixels {
+            1 => "1 px of ink lies outside every segment, where the panel cannot show it".to_owned(),
+            _ => format!("{pixels} px of ink lie outside every segment, where the panel cannot show them"),
+        },
         help: "draw only what the segments can show, or add a segment to the drawing of the panel".into(),
         figures: vec![("px", pixels as f64)],
         key: "outside".into(),

@@ -67,10 +67,11 @@ pub(super) fn after_ms(ms: f64) -> u64 {
 }
 
 /// What asks for a step to come at least so long after the one before it, ms.
-pub(super) fn later(step: &PlayedStep<'_>, own_ms: u64) -> Asks {
+pub(super) fn later(step: &PlayedStep<'_>, own_ms: u64, plan: &Plan) -> Asks {
     let planned = step.planned;
     let name = wording::step_name(planned.index, planned.step.label.as_deref());
-    Asks::Later(Later { step: planned.step.pointer.clone(), name, own_ms, most: None })
+    let kind = plan.kind();
+    Asks::Later(Later { kind, step: planned.step.pointer.clone(), name, own_ms, most: None })
 }
 
 /// The pauses in which a cleaning disturbs nobody: after the step before them long enough for people, and long enough for it.
@@ -89,7 +90,8 @@ impl Pauses {
         let display = &setup.plan.display;
         let cleaning = display.modes.iter().filter(|mode| mode.cleans && mode.windowed == display.windows.is_some());
         let drive_ms = cleaning.map(|mode| mode.duration_at(USUAL_C)).fold(0.0, f64::max);
-        Self { quiet_ms, least_ms: quiet_ms + drive_ms, before: None, last: None }
+        let transfer_ms = display.link.transfer_ms(setup.plan.screen_size().pixels());
+        Self { quiet_ms, least_ms: quiet_ms + transfer_ms + drive_ms, before: None, last: None }
     }
 
     /// Sees a step; gives the number of the step before it if there is a pause between them.

@@ -103,7 +103,7 @@ impl<'p> PenLags<'p> {
     fn out(&self, update: &RunningUpdate, LeavingOut { place, boxes }: &LeavingOut) -> String {
         let boxes: Vec<String> = boxes.iter().map(|rect| wording::rect(*rect)).collect();
         format!(
-            "leave {} out of {}, because the update of this step sends that place: give it the boxes {} instead",
+            "exclude {} from {}, because this step updates that place itself: give that update the boxes {} instead",
             wording::rect(*place),
             self.name(update),
             wording::listed(&boxes, usize::MAX)

@@ -19,11 +19,13 @@ pub(super) fn origin(ghost: &Ghost, step: &PlayedStep<'_>, plan: &Plan) -> Strin
         return format!("it remains from the pen's line of {}", step_name(index, plan));
     }
     let drew = before.map_or_else(
-        || format!("what was on the glass before the {} began", wording::kind(plan)),
+        || format!("what was on the glass before the {} began", plan.kind().word()),
         |index| format!("what {} drew", step_name(index, plan)),
     );
     match last {
-        Some(index) => format!("it remains from {drew}, after {} drew over it", step_name(index, plan)),
+        Some(index) => {
+            format!("it remains from {drew}, and shows through what {} drew over it", step_name(index, plan))
+        }
         None => format!("it remains from {drew}"),
     }
 }
@@ -133,7 +135,7 @@ impl Removal {
     pub(super) fn words(self, plan: &Plan) -> String {
         let (update, price) = (Asks::Cleaning(self.cleaning(0, plan)).words(), self.price(plan));
         if self.is_of_the_rest {
-            format!("{update} cleans the rest of its level in {price}")
+            format!("{update} cleans the rest of that shade in {price}")
         } else {
             format!("{update} removes it in {price}")
         }

@@ -122,7 +122,7 @@ impl<'p> Restless<'p> {
         let later_ms = later_ms.filter(|_| !planned.cause.is_person() && !has_turns(planned));
         let Some(later_ms) = later_ms else { return (None, Vec::new()) };
         let ms = after_ms(planned.after_ms + later_ms);
-        (Some(later(step, ms)), vec![Correction::of(step, ChangeOf::AfterMs { ms })])
+        (Some(later(step, ms, self.plan)), vec![Correction::of(step, ChangeOf::AfterMs { ms })])
     }
 
     fn help(&self, open: &Open) -> String {
@@ -158,7 +158,7 @@ impl<'p> Restless<'p> {
         let observation = Observation {
             message: format!(
                 "the panel flashes {flashes} times within ten minutes{as_much_as}, although nobody asked for it and no \
-                 cleaning was due; the limit is {} in ten minutes ({} per hour)",
+                 cleaning was due (flashes within ten seconds of each other count once); the limit is {} in ten minutes ({} per hour)",
                 (self.per_hour / TEN_MINUTES_IN_AN_HOUR * 100.0).round() / 100.0,
                 self.per_hour
             ),

@@ -129,7 +129,7 @@ impl<'p> SlowAnswer<'p> {
         answer_ms: f64,
     ) -> Observation {
         let planned = step.planned;
-        let help = unanswered.answer.clone().unwrap_or_else(|| self.allow_first());
+        let help = unanswered.answer.clone().unwrap_or_else(|| self.allow_first(answer_ms));
         Observation {
             rect: unanswered.all.bounds(&unanswered.grid),
             message: format!(
@@ -190,10 +190,11 @@ impl<'p> SlowAnswer<'p> {
         Answering::new(self.plan, step, &asked.change, asked.least_px, self.was_known)
     }
 
-    fn allow_first(&self) -> String {
+    fn allow_first(&self, answer_ms: f64) -> String {
         format!(
-            "no mode of this display can show these pixels sooner: if the delay is acceptable, raise `first_ms`, which \
-            is {} ms here",
+            "no mode of this display can show these pixels sooner: if the delay is acceptable, raise `first_ms` to at least \
+             {} (now {})",
+            answer_ms.ceil(),
             wording::ms(self.first_ms)
         )
     }
@@ -210,9 +211,15 @@ impl<'p> SlowAnswer<'p> {
                 )
             }
         };
+        let before_ms = own_time_ms(step);
+        let before = if before_ms > 0.0 {
+            format!("{} ms until the firmware requests the update, ", wording::ms(before_ms))
+        } else {
+            String::new()
+        };
         Observation {
             message: format!(
-                "the {} is answered after {} ms, including {} ms waiting, {} ms transfer and {} ms until `{}` \
+                "the {} is answered after {} ms, including {before}{} ms waiting, {} ms transfer and {} ms until `{}` \
                 shows a change{too_little}",
                 step.planned.step.cause.word(),
                 wording::ms(answer_ms),
@@ -235,14 +242,24 @@ impl<'p> SlowAnswer<'p> {
                     when a person may act soon"
                 .to_owned();
         }
+        let before_ms = own_time_ms(step);
+        if before_ms > 0.0 && answer_ms - before_ms <= self.first_ms {
+            return format!("let the firmware request the update sooner: that takes {} ms now", wording::ms(before_ms));
+        }
         let answer = self.answering(step, asked).first(self.first_ms);
-        match answer.filter(|answer| is_sooner(answer.first_ms, answer_ms - update.times.wait_ms, self.first_ms)) {
-            None => self.allow_first(),
-            Some(answer) if answer.first_ms <= self.first_ms => answer.first_words(self.greys_ms),
+        let own_ms = answer_ms - update.times.wait_ms - before_ms;
+        match answer.filter(|answer| is_sooner(answer.first_ms, own_ms, self.first_ms)) {
+            None => self.allow_first(answer_ms),
+            Some(answer) if answer.first_ms <= self.first_ms => {
+                let free =
+                    if update.times.wait_ms > 0.0 { "; that holds if no earlier update keeps it waiting" } else { "" };
+                format!("{}{free}", answer.first_words(self.greys_ms))
+            }
             Some(answer) => format!(
-                "{}; no mode of this display answers sooner, so raise `first_ms`, which is {} ms here, if that is \
+                "{}; no mode of this display answers sooner, so raise `first_ms` to at least {} (now {}), if that is \
                 acceptable",
                 answer.first_words(self.greys_ms),
+                answer.first_ms.ceil(),
                 wording::ms(self.first_ms)
             ),
         }
@@ -291,17 +308,24 @@ impl<'p> SlowAnswer<'p> {
             );
         }
         let answer = self.answering(step, asked).whole(self.whole_ms);
-        match answer.filter(|answer| is_sooner(answer.whole_ms, answer_ms - wait_ms, self.whole_ms)) {
+        let own_ms = answer_ms - wait_ms - own_time_ms(step);
+        match answer.filter(|answer| is_sooner(answer.whole_ms, own_ms, self.whole_ms)) {
             None => {
-                "no mode of this display can complete these pixels sooner: change less, or raise `whole_ms` if the \
-                     delay is acceptable"
-                    .to_owned()
+                format!(
+                    "no mode of this display can complete these pixels sooner: if the delay is acceptable, raise `whole_ms` \
+                     to at least {} (now {})",
+                    answer_ms.ceil(),
+                    wording::ms(self.whole_ms)
+                )
             }
             Some(answer) if answer.whole_ms <= self.whole_ms => answer.whole_words(),
             Some(answer) => {
                 format!(
-                    "{}; no mode of this display ends sooner, so raise `whole_ms` if that is acceptable",
-                    answer.whole_words()
+                    "{}; no mode of this display ends sooner, so raise `whole_ms` to at least {} (now {}), if that is \
+                     acceptable",
+                    answer.whole_words(),
+                    answer.whole_ms.ceil(),
+                    wording::ms(self.whole_ms)
                 )
             }
         }
@@ -311,6 +335,11 @@ impl<'p> SlowAnswer<'p> {
 /// What has to be done besides sending what a person asked for.
 fn until_seen(cause: &str) -> String {
     format!(", and leave it there until it has been seen; or remove this step if the {cause} needs no answer")
+}
+
+/// How long a device took from the act of a person to the request of the updates, ms; 0 where nobody recorded that.
+fn own_time_ms(step: &PlayedStep<'_>) -> f64 {
+    step.updates_request_ms() - step.awaited_since_ms()
 }
 
 /// Whether a time is in time, or better than another by so much that it is worth saying, ms.

@@ -62,7 +62,9 @@ impl<'p> SmallTarget<'p> {
         let observation = Observation {
             rect,
             message,
-            help: format!("make its touch area at least {wanted_px} x {wanted_px} px, even where less is drawn{floor}"),
+            help: format!(
+                "make its touch area at least {wanted_px} x {wanted_px} px, even if what is drawn there is smaller{floor}"
+            ),
             figures: vec![("width_mm", width_mm), ("height_mm", height_mm), ("limit_mm", self.limit_mm)],
             key: wording::window(target),
             ..Observation::default()

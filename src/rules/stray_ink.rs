@@ -56,7 +56,7 @@ impl<'p> StrayInk<'p> {
         let (area, verb) = (wording::area(px, display), if px == 1 { "lies" } else { "lie" });
         let message = if committed.is_some() {
             format!(
-                "{area} of the line under the pen {verb} outside the windows of the commit: the ink stays on the glass"
+                "{area} of the line under the pen {verb} outside the windows of the update that commits it: the ink stays on the glass"
             )
         } else {
             format!("{area} of the line under the pen are never committed: the picture in memory lacks them")

@@ -220,14 +220,14 @@ impl<'p> TextLost<'p> {
         let limit = if severity == Severity::Error { self.lost } else { self.weak };
         let percent = |share: f64| (100.0 * share).floor();
         let shown = match percent(worst.share) {
-            0.0 => "nothing".to_owned(),
+            0.0 => "none".to_owned(),
             percent => format!("only {percent:.0} %"),
         };
         let observation = Observation {
             rect: Some(rect),
             message: format!(
-                "{shown} of the text `{quote}`{others} stands out from the {} around it on the glass, but at least {:.0} % \
-                must: {why}",
+                "{shown} of the text `{quote}`{others} stands out from the {} around it on the glass; at least {:.0} % \
+                should: {why}",
                 display.ink.name(ground),
                 percent(limit),
             ),
@@ -260,7 +260,7 @@ impl<'p> TextLost<'p> {
         match clearest.filter(|level| from_ground(level) >= STANDS_OUT) {
             None => "change its background: no level of this panel stands out from it".to_owned(),
             Some(level) if level == drawn => {
-                "set it in a larger or bolder face, or draw it without smoothing".to_owned()
+                "set it in a larger or bolder font, or draw it without smoothing".to_owned()
             }
             Some(level) => format!("draw it in {}, or on another background", ink.name(level)),
         }

@@ -54,13 +54,13 @@ impl<'p> TinyText<'p> {
         let observation = Observation {
             rect: Some(group.rect),
             message: format!(
-                "{}: the small letters, {} px, are {}",
+                "{}: the lowercase letters ({} px) are {}",
                 group.words(),
                 wording::figure(x_height_px),
                 self.reason(mm)
             ),
             help: format!(
-                "set it at {wanted_px} px instead of {} px, or choose a face with larger small letters",
+                "set it at {wanted_px} px instead of {} px, or choose a font with larger lowercase letters",
                 wording::figure(size_px)
             ),
             figures: vec![

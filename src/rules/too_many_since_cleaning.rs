@@ -84,7 +84,7 @@ impl<'p> TooManySinceCleaning<'p> {
     }
 
     fn help(&self, open: &Open, cleaning: &Cleaning, most: u32) -> String {
-        let does = format!("{} sets the count back", Asks::Cleaning(cleaning.clone()).words());
+        let does = format!("{} resets the count", Asks::Cleaning(cleaning.clone()).words());
         // Counted from that pause on, the limit is not passed before the next one.
         let until = open.pause.unwrap_or(self.pauses.last_step());
         if let Some(before) = open.pause_before.filter(|before| until - before <= u64::from(most)) {
@@ -96,9 +96,10 @@ impl<'p> TooManySinceCleaning<'p> {
             None => String::new(),
         };
         format!(
-            "{does}: use it at the latest after step {}, so that the count does not exceed {most}. The plan has no pause \
-             before that{first}: if a flash then is worse than the ghost, accept this finding",
-            open.latest()
+            "{does}: use it at the latest after step {}, so that the count does not exceed {most}. The {kind} has no pause \
+             before that{first}: if a flash at that moment is worse than the ghost, accept this finding",
+            open.latest(),
+            kind = self.plan.kind().word(),
         )
     }
 

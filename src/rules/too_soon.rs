@@ -9,7 +9,7 @@ use super::{
 use crate::{
     finding::{Asks, ChangeOf, Correction, Observation, Sink, StepField, Where},
     panel::{PlayedStep, PlayedUpdate},
-    plan::{LimitValue, Origin, Plan},
+    plan::{LimitValue, Origin, Plan, PlanKind},
 };
 
 /// Looks at the time between the begins of updates. One that waits may be overtaken by a later one over other pixels.
@@ -30,10 +30,14 @@ impl<'p> TooSoon<'p> {
         let later = asks.map_or_else(
             || {
                 let least_ms = after_ms(least_ms);
-                if self.plan.recorded.is_some() {
-                    format!("send it at least {least_ms} ms after the update before it")
-                } else {
-                    format!("send it in a step of its own, with an `after_ms` of at least {least_ms}")
+                match self.plan.kind() {
+                    PlanKind::Plan => {
+                        format!("send it in a step of its own, with an `after_ms` of at least {least_ms}")
+                    }
+                    PlanKind::Walk => {
+                        format!("send it in a move of its own, with a `soonest_ms` of at least {least_ms}")
+                    }
+                    PlanKind::Trace => format!("send it at least {least_ms} ms after the update before it"),
                 }
             },
             Asks::words,
@@ -47,8 +51,8 @@ impl<'p> TooSoon<'p> {
 }
 
 /// That a step comes so late that an update begins at a time, ms.
-fn asks_for(step: &PlayedStep<'_>, update: &PlayedUpdate, begin_ms: f64) -> Asks {
-    later(step, after_ms(step.planned.step.after_ms + begin_ms - update.times.request_ms))
+fn asks_for(step: &PlayedStep<'_>, update: &PlayedUpdate, begin_ms: f64, plan: &Plan) -> Asks {
+    later(step, after_ms(step.planned.step.after_ms + begin_ms - update.times.request_ms), plan)
 }
 
 /// The same as a change of the plan; a person comes when a person comes.
@@ -91,7 +95,7 @@ impl Rule for TooSoon<'_> {
             let Some(nearest_ms) = nearest_ms else { continue };
             let apart_ms = (start_ms - nearest_ms).abs();
             let is_own = step.updates[..index].iter().any(|own| !own.sent.is_empty());
-            let asks = (!is_own).then(|| asks_for(step, update, latest_ms + least_ms));
+            let asks = (!is_own).then(|| asks_for(step, update, latest_ms + least_ms, self.plan));
             let observation = Observation {
                 update: Some(index),
                 rect: update.sent_bounds(),

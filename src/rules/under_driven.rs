@@ -35,7 +35,7 @@ impl<'p> UnderDriven<'p> {
             ),
             help: format!(
                 "drive for at least {} ms; do not raise the voltage unless the panel maker's documents allow it",
-                wording::figure(self.least_share * whole_ms)
+                wording::figure(whole_ms)
             ),
             figures: vec![("drive_ms", update.duration_ms), ("full_swing_ms", whole_ms), ("share_percent", percent)],
             ..Observation::default()

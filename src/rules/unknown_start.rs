@@ -6,7 +6,7 @@ use crate::{
     finding::{ChangeOf, Correction, Observation, Sink, StepField, Where},
     geometry::Rect,
     panel::PlayedStep,
-    plan::{Begins, Plan, Updates},
+    plan::{Begins, Plan, PlanKind, Updates},
 };
 
 /// Follows the updates over unknown pixels, from the first one on until the panel is known or forgets again.
@@ -17,7 +17,7 @@ pub(super) struct UnknownStart<'p> {
     round: u64,
     /// The first step, where the glass is unknown from the beginning and no step asked for it to be known.
     first: Option<Where>,
-    /// How many pixels nobody knew at the last step, before the panel was switched off.
+    /// How many pixels nobody has known since the beginning.
     unknown_px: u64,
     /// Whether the plan never said what the glass shows, and the panel has forgotten nothing since.
     is_unsaid: bool,
@@ -86,13 +86,16 @@ impl<'p> UnknownStart<'p> {
 
     /// Why nobody knows the glass, where the plan leaves out what it begins with.
     fn unsaid(&self) -> String {
-        let kind = wording::kind(self.plan);
+        let kind = self.plan.kind().file_word();
         format!("the {kind} has no `begins`, so it does not say what the glass shows at the beginning")
     }
 
     /// What to do then.
     fn say_it(&self) -> String {
-        let place = wording::by_kind(self.plan, "in the plan", "into the header of the trace");
+        let place = match self.plan.kind() {
+            PlanKind::Trace => "into the header of the trace".to_owned(),
+            kind => format!("in the {}", kind.file_word()),
+        };
         format!("if the glass is clean white before the first step, write `\"begins\": \"white\"` {place}")
     }
 
@@ -159,7 +162,10 @@ impl Rule for UnknownStart<'_> {
         let power = step.planned.step.power;
         let is_lost = power.is_some_and(|power| power.loses(self.plan.display.memory));
         self.is_unsaid &= !is_lost;
-        self.unknown_px = if is_lost { 0 } else { step.glass.unknown_px() };
+        // What was known once was forgotten since, and is no fault of the beginning.
+        if self.first.is_some() {
+            self.unknown_px = step.glass.never_known_px();
+        }
         if power.is_some() || step.glass.unknown_px() == 0 {
             self.close(sink);
         }

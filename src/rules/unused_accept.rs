@@ -26,7 +26,10 @@ impl Rule for UnusedAccept<'_> {
                 continue;
             }
             let observation = Observation {
-                message: format!("this accepted finding of `{}` matches no finding of the plan any more", accept.rule),
+                message: format!(
+                    "this entry accepts a finding of `{}`, but there is no such finding any more",
+                    accept.rule
+                ),
                 help: "remove it if the finding has been fixed; if a label has changed, correct the label here".into(),
                 ..Observation::default()
             };

@@ -11,7 +11,7 @@ use crate::{
     finding::{Figure, Margin, Observation, Sink, StepField, Where},
     geometry::Rect,
     panel::{Lost, PlayedStep, PlayedUpdate, WaitsFor},
-    plan::{Plan, WindowAsk},
+    plan::{Plan, PlanKind, WindowAsk},
 };
 
 /// Looks at every update that was lost, beside those that still run. None is where the controller waits.
@@ -42,7 +42,7 @@ impl<'p> UpdateLost<'p> {
         let then = if missing.is_empty() {
             "the glass shows the right levels there, but nothing was driven or cleaned".to_owned()
         } else {
-            format!("at the end of the step {} there do not match the screen", wording::area(missing.count(), display))
+            format!("when the step ends, {} there do not match the screen", wording::area(missing.count(), display))
         };
         let (busy_ms, later_ms) = (lost.until_ms - update.times.send_ms, later_ms(missed));
         Observation {
@@ -150,10 +150,14 @@ impl<'p> UpdateLost<'p> {
             } else {
                 String::new()
             };
-            return if self.plan.recorded.is_some() {
-                format!("{join}send it {later_ms} ms later or more")
-            } else {
-                format!("{join}request it in a step of its own, with an `after_ms` of {later_ms} or more")
+            return match self.plan.kind() {
+                PlanKind::Plan => {
+                    format!("{join}request it in a step of its own, with an `after_ms` of {later_ms} or more")
+                }
+                PlanKind::Walk => {
+                    format!("{join}request it in a move of its own, with a `soonest_ms` of {later_ms} or more")
+                }
+                PlanKind::Trace => format!("{join}send it {later_ms} ms later or more"),
             };
         }
         if planned.cause.is_person() {
@@ -166,12 +170,12 @@ impl<'p> UpdateLost<'p> {
             return format!("send it at least {later_ms} ms later, or wait until the controller is no longer busy");
         }
         let after_ms = planned.after_ms + later_ms;
-        match step.planned.index.checked_sub(1) {
-            Some(before) => format!(
-                "wait {after_ms} ms or more after step {before} instead of {}: set `after_ms` of this step to that",
-                planned.after_ms
-            ),
-            None => {
+        match step.planned.index {
+            1.. if self.plan.kind() == PlanKind::Walk => {
+                format!("set `soonest_ms` of this move to at least {after_ms}")
+            }
+            1.. => format!("set `after_ms` of this step to at least {after_ms} (now {})", planned.after_ms),
+            0 => {
                 format!("request it at least {later_ms} ms later: give the step an `after_ms` of {after_ms} or more")
             }
         }

@@ -31,7 +31,7 @@ impl<'p> UpdatesCollide<'p> {
         let wait = wording::ms(update.times.wait_ms);
         let is_alone = step.updates[..index].iter().all(|earlier| earlier.sent.is_empty());
         let own_ms = after_ms(step.planned.step.after_ms + update.times.wait_ms);
-        let asks = (is_alone && !step.planned.step.cause.is_person()).then(|| later(step, own_ms));
+        let asks = (is_alone && !step.planned.step.cause.is_person()).then(|| later(step, own_ms, self.plan));
         // A person cannot be asked to come later.
         let later = if step.planned.step.cause.is_person() {
             "let the earlier update end sooner, with a quicker mode or a smaller window".to_owned()

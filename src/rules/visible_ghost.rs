@@ -22,7 +22,7 @@ impl<'p> VisibleGhost<'p> {
 }
 
 /// What is said of a place that looks off because it is clean.
-const CLEANER: &str = "the place is clean, and looks off because the rest of its level is not";
+const CLEANER: &str = "this place is clean, and differs from the rest of its shade, which is not";
 
 fn observation(group: &Group, groups: &GhostGroups<'_>) -> Observation {
     let State { count, pixels, rim_px, worst_l, ref origin, .. } = group.worst;
@@ -31,7 +31,7 @@ fn observation(group: &Group, groups: &GhostGroups<'_>) -> Observation {
     let undriven = match rim_px {
         0 => String::new(),
         _ => {
-            format!("; {rim_px} of the {pixels} px were not driven, but lie beside pixels that were")
+            format!("; {rim_px} of the {pixels} px were not driven themselves, but lie beside pixels that were")
         }
     };
     let message = |when: &str| match count {

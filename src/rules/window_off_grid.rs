@@ -25,6 +25,8 @@ struct Seen {
     cut: Rect,
     sent: Rect,
     beside_px: u64,
+    /// Whether those may be beside other windows of the update as well.
+    is_sum: bool,
     /// Every place where the plan asks for it.
     changes: Vec<Change>,
 }
@@ -49,15 +51,20 @@ impl<'p> WindowOffGrid<'p> {
             let what = ChangeOf::Box { update: index, index: at, rect: sent };
             let change = Change { step: step.planned.step.pointer.clone(), what };
             let place = Where::of(step, field);
+            // Of several windows of an update only the sum is known.
+            let around_px = sent.pixels().saturating_sub(cut.pixels());
+            let beside_px = played.driven_beside_px.min(around_px);
             let seen = self.seen.entry(*window).or_insert_with(|| Seen {
                 place,
                 update: index,
                 cut,
                 sent,
                 beside_px: 0,
+                is_sum: false,
                 changes: Vec::new(),
             });
-            seen.beside_px = seen.beside_px.max(played.driven_beside_px);
+            seen.beside_px = seen.beside_px.max(beside_px);
+            seen.is_sum |= boxes.len() > 1;
             seen.place.last_step = step.planned.index;
             if !seen.changes.contains(&change) {
                 seen.changes.push(change);
@@ -83,9 +90,10 @@ impl Rule for WindowOffGrid<'_> {
         let Some(grid) = self.plan.display.windows else { return };
         for (window, seen) in std::mem::take(&mut self.seen) {
             let along = if seen.beside_px == 0 {
-                "no further pixels are driven".to_owned()
+                "no extra pixels are driven".to_owned()
             } else {
-                format!("{} beside it are driven too", wording::area(seen.beside_px, &self.plan.display))
+                let most = if seen.is_sum { "up to " } else { "" };
+                format!("{most}{} beside it are driven too", wording::area(seen.beside_px, &self.plan.display))
             };
             let observation = Observation {
                 update: Some(seen.update),

@@ -44,7 +44,7 @@ impl Rule for WindowOffPanel<'_> {
                     update: Some(index),
                     rect: cut,
                     message: format!(
-                        "the window {} leaves the panel of {size} px and {what}",
+                        "the window {} extends beyond the panel of {size} px and {what}",
                         wording::window(*window)
                     ),
                     help,

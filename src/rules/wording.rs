@@ -182,11 +182,6 @@ pub(super) fn modes_reaching(levels: LevelSet, display: &Display) -> Vec<String>
     display.modes.iter().filter(|mode| reaches(mode.to)).map(|mode| format!("`{}`", mode.name)).collect()
 }
 
-/// What is played, in a word.
-pub(crate) fn kind(plan: &Plan) -> &'static str {
-    if plan.recorded.is_some() { "trace" } else { "plan" }
-}
-
 /// Words for the fields of a plan, or for what a firmware does whose trace is read: a trace has no such fields.
 pub(super) fn by_kind<'w>(plan: &Plan, of_plan: &'w str, of_trace: &'w str) -> &'w str {
     if plan.recorded.is_some() { of_trace } else { of_plan }

@@ -17,6 +17,8 @@ const GROUPS: [&str; 15] = [
     "at", "mode", "x", "y", "w", "h", "x2", "y2", "file", "started", "finished", "celsius", "text", "point_x",
     "point_y",
 ];
+/// Those of a box.
+const BOX: [&str; 6] = ["x", "y", "w", "h", "x2", "y2"];
 const RECORDS: [&str; 7] = ["update", "frame", "touch", "key", "power", "temperature", "remark"];
 /// The longest line that is looked at, bytes.
 pub const LONGEST_LINE: usize = 64 << 10;
@@ -150,6 +152,18 @@ fn check_is_complete(reading: &mut Reading, item: &Item<'_>, regex: &Regex, reco
         "remark" => Some(("text", "add `(?<text>...)` around what was said")),
         _ => None,
     };
+    let taken: Vec<&str> = match record {
+        "update" => BOX.into_iter().chain(["mode", "started", "finished"]).collect(),
+        "frame" => BOX.into_iter().chain(["file"]).collect(),
+        "touch" | "key" => BOX.into_iter().chain(["point_x", "point_y"]).collect(),
+        "temperature" => vec!["celsius"],
+        _ => vec!["text"],
+    };
+    let is_of_no_use = |name: &&str| *name != "at" && GROUPS.contains(name) && !taken.contains(name);
+    for group in regex.capture_names().flatten().filter(is_of_no_use) {
+        let message = format!("a record `{record}` has no use for the group `{group}`");
+        reading.fault(item, message, "leave the name of that group out: write `(?:...)`");
+    }
     if let Some((group, help)) = needed.filter(|(group, _)| !has(group)) {
         reading.fault(item, format!("the pattern has no group `{group}`, but a record `{record}` needs it"), help);
     }

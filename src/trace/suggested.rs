@@ -154,7 +154,7 @@ fn found_at(rest: &str, before: &str, begins: bool) -> Option<(Piece, usize)> {
     if !begins || word == 0 {
         return None;
     }
-    let is_mode = matches!(label(before).as_str(), "mode" | "waveform" | "wave" | "lut")
+    let is_mode = matches!(label(before).as_str(), "mode" | "waveform" | "wave" | "wf" | "lut")
         && !before.ends_with(char::is_alphabetic);
     let is_name = MODE_NAMES.contains(&rest[..word].to_lowercase().as_str());
     let piece = if is_mode { Some(Piece::ModeWord) } else { is_name.then_some(Piece::ModeName) };
@@ -198,7 +198,7 @@ impl Proposal {
 }
 
 fn proposal(shape: &Shape<'_>) -> Option<Proposal> {
-    let time = shape.pieces.iter().position(|piece| matches!(piece, Piece::Number | Piece::TimeOfDay))?;
+    let time = time_of(shape)?;
     let words: Vec<String> = shape.pieces.iter().filter_map(words_of).collect();
     let words = words.join(" ").to_lowercase();
     let record = record_of(&words, shape)?;
@@ -235,6 +235,29 @@ fn proposal(shape: &Shape<'_>) -> Option<Proposal> {
     })
 }
 
+/// The place of the time: a time of day with nothing before it but a date, otherwise the first number.
+fn time_of(shape: &Shape<'_>) -> Option<usize> {
+    let first = shape.pieces.iter().position(|piece| matches!(piece, Piece::Number | Piece::TimeOfDay))?;
+    let Some(of_day) = shape.pieces.iter().position(|piece| *piece == Piece::TimeOfDay) else { return Some(first) };
+    let is_of_a_date = |piece: &Piece| match piece {
+        Piece::Number => true,
+        Piece::Words(words) => {
+            let mut names = words.split(|letter: char| !letter.is_alphabetic()).filter(|name| !name.is_empty());
+            names.all(|name| {
+                name == "T" || DATE_NAMES.contains(&name.chars().take(3).collect::<String>().to_lowercase().as_str())
+            })
+        }
+        _ => false,
+    };
+    Some(if shape.pieces[..of_day].iter().all(is_of_a_date) { of_day } else { first })
+}
+
+/// How the names of months and of days of the week begin.
+const DATE_NAMES: [&str; 19] = [
+    "jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec", "mon", "tue", "wed", "thu",
+    "fri", "sat", "sun",
+];
+
 fn words_of(piece: &Piece) -> Option<String> {
     if let Piece::Words(words) = piece { Some(words.clone()) } else { None }
 }
@@ -265,6 +288,8 @@ fn name_groups(groups: &mut [Option<&'static str>], shape: &Shape<'_>, record: &
         let before = at.checked_sub(1).and_then(|at| words_of(&shape.pieces[at])).unwrap_or_default();
         match shape.pieces[at] {
             _ if groups[at].is_some() => {}
+            // A date stands before its time of day.
+            _ if groups[at..].contains(&Some("at")) => {}
             Piece::File => set(groups, at, "file"),
             Piece::ModeWord => set(groups, at, "mode"),
             Piece::Number if is_beside_times(shape, at) => unnamed.push(at),

@@ -2,7 +2,7 @@
 //!
 //! - A block marked `json NAME` or `sh NAME` is a file: it is written under that name, over what was there.
 //! - A block marked `sh` is run, line by line in the guide, as a whole by `sh` in the recipes, in a copy of
-//!   `docs/first-hour`. It ends with status 0, or with the one in a comment: `stillpage review . # ends with 1`.
+//!   `docs/first-hour`. It ends with status 0, or with the one in a comment: `stillpage review . # exits with 1`.
 //! - A block marked `text` right behind it is what was printed; a line `...` stands for any lines that are left out.
 //!
 //! All happens in the order of the page, in one folder. The guide needs the built program alone; the recipes also need
@@ -112,7 +112,7 @@ fn what_is_shown_is_compared_as_it_should_be() {
 fn commands(folder: &Folder, block: &Block) -> String {
     let mut printed = String::new();
     for line in block.text.lines() {
-        let (call, status) = line.split_once(" # ends with ").unwrap_or((line, "0"));
+        let (call, status) = line.split_once(" # exits with ").unwrap_or((line, "0"));
         let words: Vec<&str> = call.split_whitespace().collect();
         assert_eq!(words[0], "stillpage", "line {}: the guide needs the program alone", block.line);
         let run = folder.run(&words[1..]).with_status(status.parse().unwrap());

@@ -8,7 +8,7 @@ use stillpage::rules::{Example, Limit, Page, RULES, caution_of, pages};
 
 use crate::common::{Folder, example_display, size_of, whole_flow, whole_plan, whole_trace};
 
-const MADE: &str = "by `INSTA_UPDATE=always cargo test --test documents rule_pages`: change it there, not here. -->";
+const MADE: &str = "by `INSTA_UPDATE=always cargo test --test documents rule_pages`: change that, not this page. -->";
 
 fn folder() -> PathBuf {
     PathBuf::from(env!("CARGO_MANIFEST_DIR")).join("docs/rules")
@@ -71,7 +71,7 @@ fn made() -> BTreeMap<String, String> {
 }
 
 fn index() -> String {
-    let mut text = format!("<!-- Made of the folder `rules/` {MADE}\n\n# The rules\n");
+    let mut text = format!("<!-- Generated from the folder `rules/` {MADE}\n\n# The rules\n");
     text.push_str(
         "\nWhat `stillpage review` looks for. An **error** will not work on the glass, a **warning** will be seen or felt, a\n\
          **note** is worth a look. `stillpage rules ID` tells the same on the command line.\n",
@@ -114,7 +114,7 @@ fn of_the_examples() -> String {
 }
 
 fn page_of(page: &Page, source: &str) -> String {
-    let mut text = format!("<!-- Made of `rules/{}.md` {MADE}\n\n# {}: {}\n", page.id, page.id, page.title);
+    let mut text = format!("<!-- Generated from `rules/{}.md` {MADE}\n\n# {}: {}\n", page.id, page.id, page.title);
     let (level, group, since) = (page.severity.word(), &page.group, &page.since);
     let _ = writeln!(text, "\n**{level}** · {group} · since {since} · [all rules](README.md)");
     let _ = write!(text, "\n{}\n", spaced(&page.text));
@@ -123,11 +123,11 @@ fn page_of(page: &Page, source: &str) -> String {
     }
     let _ = write!(text, "\n## What you can set\n\n{}", settable(page));
     let [fires, silent] = &page.examples[..] else { panic!("rules/{}.md has two examples", page.id) };
-    let _ = write!(text, "\n## An example that fires\n\n{}\n", prose(source, "Fires"));
+    let _ = write!(text, "\n## An example that triggers the rule\n\n{}\n", prose(source, "Fires"));
     text.push_str(&screens(fires, None));
     text.push_str(&display_and_plan(fires, None));
     let _ = write!(text, "\nWhat is found:\n\n```text\n{}\n```\n", findings(page, fires));
-    let _ = write!(text, "\n## An example that stays silent\n\n{}\n", prose(source, "Stays silent"));
+    let _ = write!(text, "\n## An example that does not\n\n{}\n", prose(source, "Stays silent"));
     text.push_str(&screens(silent, Some(fires)));
     text.push_str(&display_and_plan(silent, Some(fires)));
     let _ = write!(text, "\nNothing is found.\n\n## Source\n\n{}.\n", capital(&page.source));
@@ -158,7 +158,7 @@ fn settable(page: &Page) -> String {
         (true, _) => "Nothing but its level. To switch it off, in the plan",
         (false, true) => "\nIn the plan, here with the defaults",
         (false, false) => {
-            "\nIn the plan (a number whose default is the display's is only an example here; without it the display's figure applies)"
+            "\nIn the plan (a value whose default is that of the display is only an example; without it, the display's own value applies)"
         }
     };
     let _ = write!(text, "{offered}:\n\n```json\n\"rules\": {}\n```\n", settings(page));

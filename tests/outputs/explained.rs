@@ -74,7 +74,7 @@ const COMPLAINTS: [Complaint; 12] = [
             "measure that change",
             "Until then clean the place with `full` after this change",
             "run one after this step. The ghost is seen until then, because the answer must come first",
-            "clean after the last step (step 1); it is seen until then, because the answer must come first",
+            "clean after the last step (step 1); until then it is visible, because the answer must come first",
         ],
     },
     // A selection box stays where it was after waking.
@@ -98,7 +98,7 @@ const COMPLAINTS: [Complaint; 12] = [
         plan: "second-never-shows",
         kind: "missing",
         cause: &["while the controller was busy with step 1 \"left gate\"", "that picture never shows"],
-        help: &["Wait until the controller is free", "Wait 306 ms or more after step 1 instead of 100"],
+        help: &["Wait until the controller is free", "Set `after_ms` of this step to at least 306 (now 100)"],
     },
     // Half of a window is cut or shifted, on a rotated panel.
     Complaint {
@@ -161,7 +161,7 @@ const COMPLAINTS: [Complaint; 12] = [
             "use `full` on the whole panel at least every 24 hours",
             "the panel is damaged for good",
             "An ordinary ghost is seen sooner than that. To keep it from being seen at all, clean in the pause after step 15",
-            "No mode of this display is known to push it back: use `full` for this place",
+            "No mode in the display description is known to cancel this charge: use `full` for this place",
         ],
     },
 ];

@@ -384,3 +384,22 @@ fn content_that_alternates_too_fast_on_some_walk_is_broken_and_slower_content_is
     assert_eq!(verdict_on(&slow, "flashes-too-fast")["verdict"], "kept");
     assert_eq!(verdict_on(&slow, "flashes-too-fast")["bound"], 2.5);
 }
+
+/// A move may be answered too late at first and as a whole: neither hides the other, and what is advised can be written into a
+/// flow.
+#[test]
+fn both_limits_of_an_answer_are_judged_and_the_help_names_the_fields_of_a_flow() {
+    let folder = Folder::of_fixtures();
+    let report = json_of(&folder, &["harbour-desk/troubled.flow.json"]);
+    let verdicts = report["plans"][0]["flow"]["verdicts"].as_array().unwrap();
+    let of_answers = verdicts.iter().filter(|one| one["rules"][0] == "slow-answer");
+    assert_eq!(of_answers.map(|one| &one["verdict"]).collect::<Vec<_>>(), ["broken", "broken"]);
+    let findings = report["plans"][0]["findings"].as_array().unwrap();
+    for figure in ["first_ms", "whole_ms"] {
+        let has = |one: &&Value| one["rule"] == "slow-answer" && one["figures"].get(figure).is_some();
+        assert!(findings.iter().any(|one| has(&one)), "{figure}");
+    }
+    let helps: String = findings.iter().filter_map(|one| one["help"].as_str()).collect();
+    assert!(helps.contains("set `soonest_ms` of this move to at least 2213"), "{helps}");
+    assert!(!helps.contains("after_ms"), "{helps}");
+}

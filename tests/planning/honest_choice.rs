@@ -2,7 +2,7 @@
 
 use serde_json::{Value, json};
 
-use crate::common::{Folder, root};
+use crate::common::{Folder, on_one_line, root};
 
 const FULL_ONCE: &str = r#""updates": [{ "mode": "full" }]"#;
 
@@ -77,4 +77,38 @@ fn a_blinking_alarm_blinks() {
         let found = folder.findings("a.plan.json");
         assert!(!found.iter().any(|line| line.contains("never-shown")), "{found:?}");
     }
+}
+
+/// What nobody can see is said, and not only counted: the alarm comes and goes faster than any mode of the watch.
+#[test]
+fn what_is_never_seen_is_said() {
+    let folder = watch();
+    folder.file("off.svg", face(0, 0, 0));
+    folder.file("on.svg", face(40, 60, 120));
+    let on_off = r#"{ "label": "on", "screen": "on.svg", "after_ms": 100, "cause": "clock", "updates": "choose" },
+                    { "label": "off", "screen": "off.svg", "after_ms": 100, "cause": "clock", "updates": "choose" }"#;
+    let steps = format!(r#"{{ "screen": "off.svg", {FULL_ONCE} }}, {{ "repeat": 10, "steps": [{on_off}] }}"#);
+    write_plan(&folder, &steps);
+    let text = on_one_line(&folder.run(&["replan", "a.plan.json"]).with_status(0).out);
+    let words = "Not everything is seen: 10 changes are replaced before reaching the glass, first at step 1 \"on\".";
+    assert!(text.contains(words), "{text}");
+}
+
+/// One finding for all the updates beyond the limit must not be cheaper than the cleanings that it asks for.
+#[test]
+fn a_limit_of_updates_is_kept_however_long_the_plan_is() {
+    let folder = watch();
+    let settings = r#"{ "format": "review-settings/1", "rules": { "too-many-since-cleaning": { "updates": 5 } } }"#;
+    folder.file("stillpage.settings.json", settings);
+    let mut steps = format!(r#"{{ "screen": "00.svg", {FULL_ONCE} }}"#);
+    for minute in 0..24 {
+        folder.file(&format!("{minute:02}.svg"), face(20 + minute % 6 * 4, 60, 40));
+        steps += &format!(
+            r#", {{ "screen": "{minute:02}.svg", "after_ms": 60000, "cause": "clock", "updates": "choose" }}"#
+        );
+    }
+    write_plan(&folder, &steps);
+    chosen(&folder, &["--effort", "quick"]);
+    let found = folder.findings("a.plan.json");
+    assert!(!found.iter().any(|line| line.contains("too-many-since-cleaning")), "{found:?}");
 }

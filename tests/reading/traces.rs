@@ -787,3 +787,42 @@ fn what_is_left_out_of_a_log_is_said_with_its_line() {
         assert!((run.out.clone() + &run.error).contains(words), "{words}: {} {}", run.out, run.error);
     }
 }
+
+/// A date before the time of day is no time.
+#[test]
+fn the_time_of_a_line_with_a_date_is_its_time_of_day() {
+    for [date, zone] in [["2031-03-02 ", ""], ["2031-03-02T", "Z"], ["Mar  2 ", ""], ["Sun 2 March 2031 ", ""]] {
+        let folder = Folder::usual();
+        let line = |time: &str, mode: u32| format!("{date}{time}{zone} refresh wf={mode} x=0 y=0 w=16 h=8\n");
+        folder.file("device.log", line("18:04:00.120", 7) + &line("18:04:01.010", 2));
+        let suggested = folder.run(&["trace", "device.log", "--suggest"]).with_status(0).out;
+        let finished = suggested.replace(r#""display": """#, r#""display": "panel.display.json""#);
+        folder.file(
+            "lines.json",
+            finished.replace(r#""2": """#, r#""2": "full""#).replace(r#""7": """#, r#""7": "quick""#),
+        );
+        let call = ["trace", "device.log", "--lines", "lines.json", "--out", "device.trace.jsonl"];
+        folder.run(&call).with_status(0);
+        let trace = folder.read("device.trace.jsonl");
+        let records: Vec<Value> = trace.lines().skip(1).map(|line| serde_json::from_str(line).unwrap()).collect();
+        let [first, second] = [0, 1].map(|at| records[at]["at"].as_f64().unwrap());
+        assert!((second - first - 890.0).abs() < 1e-6, "{trace}{suggested}");
+        assert_eq!(records[0]["window"], json!([0, 0, 16, 8]), "{trace}");
+    }
+}
+
+#[test]
+fn a_group_that_a_record_has_no_use_for_is_reported_with_its_place() {
+    let folder = Folder::usual();
+    let lines = |record: &str| {
+        json!({ "format": "log-lines/1", "header": { "display": "panel.display.json", "modes": {} },
+            "lines": [{ "matches": "^(?<at>[0-9]+) (?<text>[a-z]+)", "record": record }] })
+    };
+    folder.file("device.log", "12 up\n");
+    for (record, status) in [("key", 2), ("remark", 0)] {
+        folder.file("lines.json", lines(record).to_string());
+        let run = folder.run(&["trace", "device.log", "--lines", "lines.json", "--dry-run"]).with_status(status);
+        let told = "a record `key` has no use for the group `text`";
+        assert_eq!(run.error.contains(told), status == 2, "{}", run.error);
+    }
+}

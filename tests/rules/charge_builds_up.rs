@@ -35,7 +35,7 @@ fn modes_without_an_impulse_are_named_where_the_display_limits_it() {
     assert!(
         texts
             .iter()
-            .any(|text| text.as_str().unwrap().starts_with("net impulse of `full`, `grey`, which has no `impulse_vs`")),
+            .any(|text| text.as_str().unwrap().starts_with("net impulse of `full`, `grey`: no `impulse_vs` is given")),
         "{texts:?}"
     );
 }
@@ -61,11 +61,11 @@ fn the_help_names_the_mode_that_pushes_back() {
     assert_eq!(help(r#"{ "lighter": -1, "darker": -0.25 }"#, r#"{ "lighter": 1, "darker": -0.5 }"#), back);
     assert!(
         help(to_white, r#"{ "lighter": 1, "darker": -1 }"#)
-            .starts_with("no mode of this display is known to push it back: use `grey`")
+            .starts_with("no mode in the display description is known to cancel this charge: use `grey`")
     );
     assert_eq!(
         help(to_white, to_white),
-        "no mode of this display is known to push it back: ask the panel maker for one that does"
+        "no mode in the display description is known to cancel this charge: ask the panel maker for one that does"
     );
 }
 

@@ -169,3 +169,26 @@ fn a_window_of_a_few_square_millimetres_that_flashes_is_worth_a_note() {
     assert_eq!(level("[0, 0, 8, 4]").as_deref(), Some("note"));
     assert_eq!(level("[0, 0, 96, 20]").as_deref(), Some("warning"));
 }
+
+#[test]
+fn a_cleaning_right_behind_the_answer_to_a_key_is_needless_unless_it_is_due() {
+    let press = |screen: &str, updates: &str| {
+        format!(r#"{{ "screen": "{screen}", "after_ms": 9000, "cause": "key", "updates": [{updates}] }}"#)
+    };
+    let both = r#"{ "mode": "quick", "window": "changed" }, { "mode": "full" }"#;
+    let alone = r#"{ "mode": "quick", "window": "changed" }"#;
+    let plan = |rules: &str, second: &str| {
+        let first = r#"{ "screen": "a.png", "updates": [{ "mode": "full" }] }"#;
+        format!(r#"{{ {rules}"steps": [{first}, {}, {}] }}"#, press("b.png", second), press("a.png", both))
+    };
+    let found = |plan: &str| {
+        let told = told(&review(&square_and_white(), "", plan), "needless-flash");
+        told.iter().map(|line| line.split("; flashing can").next().unwrap().to_owned()).collect::<Vec<_>>()
+    };
+    let words = "`full` flashes 128 px (8.26 mm2) right after the answer to the key, although nothing is left to change there \
+                 and no cleaning is due | leave this update out, and clean in a pause or when a cleaning is due";
+    assert_eq!(found(&plan("", both)), [format!("1..1 {words}"), format!("2..2 {words}")]);
+    // Obeyed at the first key; at the second one it is due by the plan's own limit of 1.
+    let limit = r#""rules": { "too-many-since-cleaning": { "updates": 1 } }, "#;
+    assert_eq!(found(&plan(limit, alone)), [""; 0]);
+}

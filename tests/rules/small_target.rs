@@ -87,9 +87,9 @@ fn one_figure_is_to_be_built_and_the_minimum_is_said_only_where_a_plan_asks_for_
         let found = crate::edges::told(&crate::edges::review(&screens, "", &plan), "small-target");
         found[0].split_once(" | ").unwrap().1.to_owned()
     };
-    assert_eq!(help("6.35"), "make its touch area at least 25 x 25 px, even where less is drawn");
+    assert_eq!(help("6.35"), "make its touch area at least 25 x 25 px, even if what is drawn there is smaller");
     // 24 CSS px of 1/96 inch are 25 px of 1/100 inch (WCAG 2.2, 2.5.8).
-    let less = "make its touch area at least 8 x 8 px, even where less is drawn; the minimum of WCAG 2.2 (2.5.8) is 24 CSS \
+    let less = "make its touch area at least 8 x 8 px, even if what is drawn there is smaller; the minimum of WCAG 2.2 (2.5.8) is 24 CSS \
                 px, which is 25 px here";
     assert_eq!(help("2"), less);
 }

@@ -55,10 +55,10 @@ fn the_size_that_is_advised_is_enough() {
     let tiny = finding(r#"<text x="4" y="28" font-size="8">Ebb</text>"#, &example_display([96, 40]));
     assert_eq!(
         tiny["message"],
-        "the text `Ebb`: the small letters, 4.23 px, are 1.07 mm high on this panel, which is 10.5 minutes of arc from \
+        "the text `Ebb`: the lowercase letters (4.23 px) are 1.07 mm high on this panel, which is 10.5 minutes of arc from \
          350 mm away; reading at full speed needs 12.0 minutes, which is 1.22 mm here"
     );
-    assert_eq!(tiny["help"], "set it at 9.5 px instead of 8.00 px, or choose a face with larger small letters");
+    assert_eq!(tiny["help"], "set it at 9.5 px instead of 8.00 px, or choose a font with larger lowercase letters");
     assert_eq!(finding(r#"<text x="4" y="28" font-size="9.5">Ebb</text>"#, &example_display([96, 40])), Value::Null);
 }
 

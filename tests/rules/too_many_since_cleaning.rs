@@ -55,14 +55,14 @@ fn the_latest_step_for_a_cleaning_is_named_and_obeying_it_is_enough() {
     let found = |plan: &str| told(&review(&square_and_white(), "", plan), "too-many-since-cleaning");
     // The limit is 5; the sixth update comes with step 6, and no pause before it.
     let said = found(&plan(""));
-    let help = "| `full` on the window [0, 2, 8, 4] sets the count back: use it at the latest after step 5, so that the \
+    let help = "| `full` on the window [0, 2, 8, 4] resets the count: use it at the latest after step 5, so that the \
                 count does not exceed 5. The plan has no pause before that (the first one comes after step 6): if a flash \
-                then is worse than the ghost, accept this finding";
+                at that moment is worse than the ghost, accept this finding";
     assert!(said.len() == 1 && said[0].ends_with(help), "{said:?}");
     let cleaned = r#"{ "after_ms": 2000, "updates": [{ "mode": "full", "window": [0, 2, 8, 4] }] },"#;
     assert_eq!(found(&plan(cleaned)), [""; 0]);
     let said = found(&plan(r#"{ "after_ms": 6000 },"#));
-    let help = "sets the count back: use it in the pause after step 4 (at least 2000 ms after it), the last pause before the count \
+    let help = "resets the count: use it in the pause after step 4 (at least 2000 ms after it), the last pause before the count \
                 exceeds 5";
     assert!(said.len() == 1 && said[0].ends_with(help), "{said:?}");
 }

@@ -68,7 +68,7 @@ fn the_findings_of_one_step_ask_for_one_time_and_the_longest_is_right_for_all() 
         let asks = "| set `after_ms` of step 2 to at least 600000";
         assert!(told.len() == 1 && told[0].contains(asks), "{rule}: {told:?}");
     }
-    assert!(told(&found, "too-soon")[0].contains("(`restless` needs that much; "), "{found:?}");
+    assert!(told(&found, "too-soon")[0].contains("but `restless` needs 600000)"), "{found:?}");
     // They wait for each other because they are too close: that is one cause.
     let of = |rule: &str| found["findings"].as_array().unwrap().iter().find(|found| found["rule"] == rule).unwrap();
     assert_eq!(of("updates-collide")["cause"], of("too-soon")["fingerprint"]);

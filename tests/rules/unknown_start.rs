@@ -61,3 +61,21 @@ fn a_plan_without_a_beginning_is_told_that_it_says_none() {
         assert!(help.starts_with("begin with a cleaning update of the whole panel"), "{help}");
     }
 }
+
+/// The cleaning at the beginning made the whole panel known; that it forgets in its sleep is no unknown beginning.
+#[test]
+fn what_was_cleaned_before_the_panel_forgot_it_was_known() {
+    let folder = folder([296, 128]);
+    let is_found = |updates: &str| {
+        let steps = format!(
+            r#"{{ "screen": "square.png", "updates": [{updates}], "power": "off" }},
+                {{ "screen": "square.png", "after_ms": 60000 }}"#
+        );
+        let head = r#""format": "refresh-plan/1", "display": "meter-2in9", "begins": "unknown""#;
+        folder.file("sleep.plan.json", format!(r#"{{ {head}, "steps": [{steps}] }}"#));
+        let found = folder.findings("sleep.plan.json");
+        found.iter().any(|line| line.contains("unknown-start error"))
+    };
+    assert!(!is_found(r#"{ "mode": "full" }"#));
+    assert!(is_found(""));
+}

@@ -164,7 +164,7 @@ fn a_ghost_that_adds_up_where_no_pause_comes_is_cleaned_after_so_many_updates() 
     let ghosts = |plan: &str| told(&review(&square_and_white(), ADDS_UP, plan), "visible-ghost");
     let found = ghosts(&presses(1, 20, ""));
     let help = "| `full` on the window [0, 2, 8, 4] removes it in 500 ms, with one flash: clean after every 5 updates of \
-                this place, the first time after step 5 at the latest; or accept that it is seen from step 6 on until the \
+                this place, the first time after step 5 at the latest; or accept that it is visible from step 6 on until the \
                 first pause, and clean in the pause after step 40 (at least 2000 ms after it)";
     assert!(found.len() == 1 && found[0].starts_with("6..") && found[0].ends_with(help), "{found:?}");
     // Obeyed: after 4 updates, 2000 ms after the last one. After 6 it is too late.
@@ -209,7 +209,7 @@ fn what_looks_off_because_it_is_clean_names_the_place_that_is_not() {
     let found = review(&screens, display, &plan(""));
     for rule in ["visible-ghost", "ends-ghosted"] {
         let told = told(&found, rule);
-        let help = "| `grey` on the window [8, 0, 8, 8] cleans the rest of its level in 400 ms, with one flash";
+        let help = "| `grey` on the window [8, 0, 8, 8] cleans the rest of that shade in 400 ms, with one flash";
         assert!(told.len() == 1 && told[0].contains(help), "{rule}: {told:?}");
     }
     let cleaned = review(

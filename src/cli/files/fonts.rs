@@ -21,7 +21,7 @@ pub(crate) fn read_faces<'p>(fonts: impl Iterator<Item = (&'p Path, &'p str)>) -
         brought.extend(read.map_err(|trouble| Fault::of_file("", trouble.message, trouble.help))?);
     }
     Faces::new(brought)
-        .map_err(|_| Fault::of_file("", "a font file contains no font face", "name TrueType or OpenType fonts"))
+        .map_err(|_| Fault::of_file("", "a font file contains no font", "name TrueType or OpenType fonts"))
 }
 
 /// The font file of that path, or the fonts of that folder.
@@ -38,7 +38,7 @@ pub(crate) fn read_fonts(folder: &Path, path: &str, allowed: &AllowedRoots) -> R
         match Faces::new(vec![bytes.clone()]) {
             Ok(_) => Ok(bytes),
             Err(_) => Err(trouble(
-                format!("`{}` contains no font face that can be read", shown(&file)),
+                format!("`{}` contains no font that can be read", shown(&file)),
                 "name a TrueType or OpenType font",
             )),
         }

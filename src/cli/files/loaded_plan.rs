@@ -141,7 +141,7 @@ fn found(
     let faces = Faces::new(finder.fonts).map_err(|_| {
         vec![Fault::of_file(
             &plan.source.name,
-            "a font file of this plan contains no font face",
+            "a font file of this plan contains no font",
             "name TrueType or OpenType fonts in `fonts`",
         )]
     })?;

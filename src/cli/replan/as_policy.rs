@@ -52,8 +52,8 @@ pub(super) fn run(arguments: &ReplanArguments) -> Result<(), Vec<Fault>> {
     let summaries = played.each_ref().map(|played| &played.summary);
     let certainty = summaries.map(|summary| summary.certainty).into_iter().reduce(Certainty::worse).unwrap_or_default();
     let report = PolicyReport { name: &name, plan: &loaded.plan, found: &found, certainty, screen_name: &screen_name };
-    let how_sure = certainty_sentences(&summaries);
-    say(|out| show(report, &figures, how_sure.as_deref(), out))?;
+    let more: Vec<String> = played[2].never_shown.clone().into_iter().chain(certainty_sentences(&summaries)).collect();
+    say(|out| show(report, &figures, &more, out))?;
     let [before, _, after] = played;
     replan_page::write(arguments.html.as_deref(), before, ("with the rule", after))?;
     if !found.is_allowed() {
@@ -143,12 +143,7 @@ fn compared(played: &[Played; 3]) -> Vec<ComparedFigure> {
     FIGURES.into_iter().map(figure).collect()
 }
 
-fn show(
-    report: PolicyReport<'_>,
-    figures: &[ComparedFigure],
-    how_sure: Option<&str>,
-    out: &mut dyn Write,
-) -> io::Result<()> {
+fn show(report: PolicyReport<'_>, figures: &[ComparedFigure], more: &[String], out: &mut dyn Write) -> io::Result<()> {
     let found = report.found;
     writeln!(
         out,
@@ -165,7 +160,7 @@ fn show(
         writeln!(out, "{name:<28} {before:>10.digits$} {free:>12.digits$} {rule:>10.digits$}")?;
     }
     writeln!(out)?;
-    if let Some(words) = how_sure {
+    for words in more {
         writeln!(out, "{}", textwrap::fill(words, width))?;
     }
     if found.turns > 1 {

@@ -12,7 +12,7 @@ use crate::{
         files::{DecodedCache, LoadedPlan, SettingsStore, check_is_one_plan, load_kept_plan, load_text, screen_faults},
         output::write_out,
     },
-    finding::Summary,
+    finding::{Finding, Summary},
     plan::Plan,
     planner::{Meter, cost_of_finding},
     report::{
@@ -20,7 +20,10 @@ use crate::{
         html::{PICTURE_BYTES, Recorder, Recording},
     },
     review::{Review, review},
-    rules::Selection,
+    rules::{
+        REPLACED_AFTER_MS, Selection,
+        wording::{counted, step_name},
+    },
     source::{Fault, Source},
 };
 
@@ -31,6 +34,8 @@ pub(super) struct Played {
     pub(super) flashed_cm2_s: f64,
     pub(super) mean_answer_ms: f64,
     pub(super) never_answered: u64,
+    /// What is drawn and never seen, in words.
+    pub(super) never_shown: Option<String>,
     /// What a page shows of it, if somebody asked for one.
     pub(super) for_page: Option<ForPage>,
 }
@@ -68,15 +73,30 @@ pub(super) fn play(
     let of_page = page.unwrap_or(Path::new("")).display().to_string();
     recorded.map_err(|words| Fault::of_file(of_page, format!("cannot be drawn: {words}"), "leave out `--html`"))?;
     let findings = review.findings.iter().filter(|finding| finding.is_open());
+    let never_shown = never_shown(&review.findings);
     let cost = meter.cost().total() + findings.map(|finding| cost_of_finding(finding.severity)).sum::<f64>();
     Ok(Played {
         summary: review.summary.clone(),
         cost,
+        never_shown,
         flashed_cm2_s: meter.flashed_cm2_s(),
         mean_answer_ms: meter.mean_answer_ms(),
         never_answered: meter.never_answered(),
         for_page: recorder.map(|recorder| ForPage::new(plan, review, recorder.finish())),
     })
+}
+
+/// What is drawn and never seen, in words; nothing if there is no such thing.
+fn never_shown(findings: &[Finding]) -> Option<String> {
+    let hidden = || findings.iter().filter(|one| one.is_open() && one.figures.contains_key(REPLACED_AFTER_MS));
+    let first = hidden().next()?;
+    let times = hidden().map(|finding| finding.times).sum::<u64>();
+    Some(format!(
+        "Not everything is seen: {} replaced before reaching the glass, first at {}. If it must be seen, leave more time \
+         there, or draw less often.",
+        counted(times, "change is", "changes are"),
+        step_name(first.step, first.label.as_deref())
+    ))
 }
 
 /// The plan that was asked for; its pictures are kept, because it is played several times.

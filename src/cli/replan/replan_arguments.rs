@@ -26,7 +26,7 @@ pub(crate) struct ReplanArguments {
     #[arg(long)]
     pub(super) write: bool,
     /// Answer with one rule for the firmware instead of updates for each step: which mode for which kind of change, and when
-    /// to clean. It also replaces updates that the plan already has
+    /// to clean. The rule is for every step, also for those that have updates already
     #[arg(long, conflicts_with_all = ["all", "write"])]
     pub(super) as_policy: bool,
     /// Write the rule to this file: as JSON if its name ends in `.json`, as a C header if it ends in `.h`

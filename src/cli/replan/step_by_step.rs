@@ -99,7 +99,7 @@ fn report(
     }
     writeln!(out)?;
     let certainty = certainty_sentences(&[&before.summary, &after.summary]);
-    for paragraph in certainty.into_iter().chain(rests_on(&after.summary)) {
+    for paragraph in after.never_shown.clone().into_iter().chain(certainty).chain(rests_on(&after.summary)) {
         writeln!(out, "{}", textwrap::fill(&paragraph, width))?;
     }
     if after.summary.error < before.summary.error && after.cost > before.cost {

@@ -47,7 +47,7 @@ pub(crate) struct ReviewArguments {
     /// that are out of date
     #[arg(long, value_name = "DIR", value_hint = ValueHint::DirPath)]
     pub(super) pictures: Option<PathBuf>,
-    /// With `--pictures`: draw at most this many pictures of each plan; steps with new findings and with errors come first
+    /// With `--pictures`: draw at most this many pictures of each plan; steps with findings that are not on the list of `--known` come first, then steps with errors
     #[arg(long, value_name = "N", default_value_t = 20, value_parser = clap::value_parser!(u64).range(1..), requires = "pictures")]
     pub(super) pictures_limit: u64,
     /// Write a page for people: the panel step by step, the findings beside it, and a timeline
@@ -68,11 +68,11 @@ pub(crate) struct ReviewArguments {
     /// Report only up to this time
     #[arg(long, value_name = "TIME", value_parser = TimePoint::read, conflicts_with_all = ["known", "write_known"])]
     pub(super) to: Option<TimePoint>,
-    /// Write what the model computed, as JSON Lines: one object for each step of a plan, or for each node of a flow (a
-    /// state, together with the updates that each cleaning has counted since it last ran)
+    /// Write what the model computed, as JSON Lines: one object for each step of a plan, or for each node of a flow: a
+    /// state, together with how many updates each cleaning has counted since it last ran
     #[arg(long, value_name = "FILE", value_hint = ValueHint::FilePath)]
     pub(super) facts: Option<PathBuf>,
-    /// A list of known findings, written by `--write-known`. Only findings that are not on it make the exit status 1
+    /// A list of known findings, written by `--write-known`. Findings on it never cause exit status 1
     #[arg(long, value_name = "FILE", value_hint = ValueHint::FilePath)]
     pub(super) known: Option<PathBuf>,
     /// Write all findings that are not accepted to this file, for use with `--known`
@@ -155,7 +155,7 @@ pub(crate) enum Format {
     Json,
     /// For code hosts and editors: SARIF 2.1.0
     Sarif,
-    /// For the pages of test results: JUnit XML
+    /// For programs that show test results: JUnit XML
     Junit,
     /// For a comment on a merge request: a table and the worst findings
     Markdown,

@@ -56,12 +56,14 @@ pub struct Cost {
     pub wrong_levels: f64,
     /// Energy, and the length of the plan's text.
     pub energy: f64,
+    /// How often a cleaning was due and did not come, beyond the first time, which is a finding.
+    pub overdue: f64,
 }
 
 impl Cost {
     /// All parts together.
     pub fn total(&self) -> f64 {
-        self.flashes + self.answers + self.ghosts + self.wrong_levels + self.energy
+        self.flashes + self.answers + self.ghosts + self.wrong_levels + self.energy + self.overdue
     }
 }
 
@@ -75,6 +77,7 @@ impl Add for Cost {
             ghosts: self.ghosts + other.ghosts,
             wrong_levels: self.wrong_levels + other.wrong_levels,
             energy: self.energy + other.energy,
+            overdue: self.overdue + other.overdue,
         }
     }
 }
@@ -167,6 +170,8 @@ pub struct Meter {
     answered: (u64, f64),
     /// Whether what is on the whole glass was known once. Later it is forgotten only by the controller.
     was_known: bool,
+    /// How often the limit of updates since a cleaning has been used up since the last one.
+    overdue: u32,
 }
 
 impl Default for Meter {
@@ -182,6 +187,7 @@ impl Default for Meter {
             never_answered: 0,
             answered: (0, 0.0),
             was_known: false,
+            overdue: 0,
         }
     }
 }
@@ -210,10 +216,21 @@ impl Meter {
         }
         let hundredths = |pixels: u64| 100.0 * pixels as f64 / panel_px;
         self.ghosts = step.ghosts.iter().map(|ghost| hundredths(ghost.pixels) * ghost.worst_l).sum();
+        self.see_overdue(step, plan);
         self.was_known |= step.glass.unknown_px() == 0;
         let unknown_px = if self.was_known { 0 } else { step.glass.unknown_px() };
         // Those that are known to be wrong may be among them.
         self.wrong = hundredths(step.glass.unlike_memory().count().max(unknown_px));
+    }
+
+    /// A finding says once that a place was not cleaned in time, however long that goes on: every further time that a cleaning
+    /// would have been due costs as much again. Otherwise one warning would be cheaper than any number of cleanings.
+    fn see_overdue(&mut self, step: &PlayedStep<'_>, plan: &Plan) {
+        let Some(limit) = plan.limits.too_many_since_cleaning.updates else { return };
+        let most = f64::from(step.glass.most_since_cleaning());
+        let overdue = ((most - 1.0) / limit.value.max(1.0)).floor().max(0.0) as u32;
+        self.cost.overdue += WARNING * f64::from(overdue.saturating_sub(self.overdue.max(1)));
+        self.overdue = overdue;
     }
 
     /// What the last picture costs: it stays for hours.

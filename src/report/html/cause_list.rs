@@ -14,7 +14,7 @@ use crate::{
         ReviewedPlan,
         how_sure::estimate_words,
         reading_order::{Cause, all_causes},
-        sentences::{clock, count, following_words, place_words, sentence, stopped, walk_words},
+        sentences::{clock, following_words, place_words, sentence, stopped, walk_words},
     },
     rules::{caution_of, rule_named},
     source::Span,
@@ -89,10 +89,7 @@ fn cause_of(cause: &Cause<'_>, shown: Shown<'_>) -> Markup {
 /// How often, since when, how sure, and whether it is known.
 fn how_often(cause: &Cause<'_>, shown: Shown<'_>) -> String {
     let finding = cause.finding;
-    let mut parts = vec![match cause.times() {
-        1 => "once".to_owned(),
-        times => count(times, "time", "times"),
-    }];
+    let mut parts = vec![cause.how_often().unwrap_or_else(|| "once".to_owned())];
     if finding.is_of_a_step() {
         let first = if cause.others.is_empty() { "at" } else { "first at" };
         let time = time_of(finding, shown).map_or(String::new(), |time| format!(" ({time})"));

@@ -114,8 +114,11 @@ pub(super) fn of_the_plan(summary: &Summary) -> Vec<Figure> {
         figure(STRONGEST_GHOST, summary.worst_residue_l, Unit::Number(1, "L*"), ["weaker", "stronger"], Better::Less),
         figure("most updates since cleaning", f64::from(summary.most_since_cleaning), updates, fewer, Better::Less),
         figure("panel driven for", summary.driving_seconds * 1000.0, Unit::Time, shorter, Better::Less),
-        figure("energy", summary.energy_mj, Unit::Number(0, "mJ"), ["less", "more"], Better::Less),
     ];
+    // Nought is what a display without figures gives.
+    if summary.energy_mj > 0.0 {
+        figures.push(figure("energy", summary.energy_mj, Unit::Number(0, "mJ"), ["less", "more"], Better::Less));
+    }
     if let Some(power) = &summary.power {
         figures.push(figure("mean power", power.mean_mw, Unit::Number(2, "mW"), ["less", "more"], Better::Less));
         let days = |days| figure("days a charge", days, Unit::Number(0, "days"), fewer, Better::More);

@@ -22,7 +22,7 @@ use super::{
 };
 use crate::{
     finding::{Asks, Finding, Severity},
-    rules::{INDICATOR_CAUTION, cautions_of},
+    rules::{INDICATOR_CAUTION, cautions_of, wording},
     source::readable,
 };
 
@@ -72,7 +72,7 @@ fn accept_words(plan: &ReviewedPlan, causes: &[Cause<'_>]) -> Option<String> {
     let finding = causes.iter().map(|cause| cause.finding).find(|finding| finding.help.contains("accept"))?;
     let rule = finding.rule;
     let place = match (&plan.flow, &finding.label) {
-        (Some(_), _) => "\"moves\": [ITS LABELS]".to_owned(),
+        (Some(_), _) => "\"moves\": [\"LABEL\", ...]".to_owned(),
         (None, _) if !finding.is_of_a_step() => String::new(),
         (None, Some(label)) => format!("\"steps\": [{}]", serde_json::Value::from(label.as_str())),
         (None, None) => format!("\"steps\": [{}]", finding.step),
@@ -112,14 +112,10 @@ fn cause_text(plan: &ReviewedPlan, cause: &Cause<'_>, style: TextStyle) -> Strin
     let message = paragraph("", &readable(&one_line(&finding.message)));
     let help = (!finding.help.is_empty()).then(|| readable(&one_line(&finding.help)));
     let walk = walk_words(finding).map(|words| readable(&words));
-    let more = [
-        ("walk:", walk),
-        ("help:", help),
-        ("", estimate_words(finding)),
-        ("also at", other_places(cause)),
-        ("leads to", following_rules(&cause.following)),
-    ];
-    let more: String = more.iter().filter_map(|(name, words)| Some(paragraph(name, words.as_ref()?))).collect();
+    let more = [("walk:", walk), ("help:", help), ("", estimate_words(finding))];
+    let also = other_places(cause).into_iter().map(|words| ("also at", Some(words)));
+    let more = more.into_iter().chain(also).chain([("leads to", following_rules(&cause.following))]);
+    let more: String = more.filter_map(|(name, words)| Some(paragraph(name, &words?))).collect();
     format!("{heading}\n{message}{}{more}", underline::line_of_place(&marked(plan, cause), style.colour))
 }
 
@@ -141,26 +137,34 @@ fn title(cause: &Cause<'_>) -> String {
     let finding = cause.finding;
     let name = format!("{} ({})", finding.rule, finding.severity.word());
     let place = readable(&place_words(finding));
-    match cause.times() {
+    match cause.how_often() {
         _ if !finding.is_of_a_step() && cause.others.is_empty() => name,
-        1 => format!("{name} at {place}"),
-        times if cause.others.is_empty() => format!("{name}, {times} times, at {place}"),
-        times => format!("{name}, {times} times, first at {place}"),
+        None => format!("{name} at {place}"),
+        Some(often) if cause.others.is_empty() => format!("{name}, {often}, at {place}"),
+        Some(often) => format!("{name}, {often}, first at {place}"),
     }
 }
 
-/// Where else the same was found.
-fn other_places(cause: &Cause<'_>) -> Option<String> {
-    let mut places: Vec<String> = Vec::new();
+/// Where else the same was found: each place that needs a help of its own apart, the others together.
+fn other_places(cause: &Cause<'_>) -> Vec<String> {
+    let mut places: Vec<(String, Option<String>)> = Vec::new();
     for finding in &cause.others {
         let place = readable(&place_words(finding));
-        let there = there_words(finding, cause.finding);
-        let place = there.map_or(place.clone(), |there| format!("{place} ({})", readable(&there)));
-        if !places.contains(&place) {
-            places.push(place);
+        let there = there_words(finding, cause.finding).map(|there| readable(&there));
+        if !places.contains(&(place.clone(), there.clone())) {
+            places.push((place, there));
         }
     }
-    listed(&places, ", ", "more places")
+    let rest = places.split_off(places.len().min(MOST_PLACES)).len() as u64;
+    let with_help: Vec<String> =
+        places.iter().filter_map(|(place, there)| Some(format!("{place}: {}", there.as_ref()?))).collect();
+    let mut together: Vec<String> =
+        places.into_iter().filter(|(_, there)| there.is_none()).map(|(place, _)| place).collect();
+    if rest > 0 {
+        together.push(count(rest, "more place", "more places"));
+    }
+    let together = (!together.is_empty()).then(|| wording::listed(&together, usize::MAX));
+    with_help.into_iter().chain(together).collect()
 }
 
 /// What to do at another place of a cause, in a few words, where that is not what its help says already.
@@ -169,7 +173,7 @@ fn there_words(other: &Finding, first: &Finding) -> Option<String> {
     match first.help.contains(&words) {
         // What is right for two places at once is said of a box.
         true if words.contains('[') && other.rect != first.rect => {
-            Some("which the help above fixes as well".to_owned())
+            Some("the help above covers this place too".to_owned())
         }
         true => None,
         false => Some(words),
@@ -196,19 +200,19 @@ fn following_rules(following: &[&Finding]) -> Option<String> {
     }
     let words = |finding: &&Finding| {
         let there = following_words(finding).map_or(String::new(), |words| format!(": {}", readable(&words)));
-        let estimate = if estimate_words(finding).is_some() { ", an estimate" } else { "" };
+        let estimate = if estimate_words(finding).is_some() { ", based on an estimate" } else { "" };
         let level = finding.severity.word();
         format!("{} ({level}{estimate}) at {}{there}", finding.rule, readable(&place_words(finding)))
     };
-    listed(&rules.iter().map(words).collect::<Vec<_>>(), "; ", "more")
+    listed(&rules.iter().map(words).collect::<Vec<_>>(), "; ", ["more", "more"])
 }
 
 /// The first of some words, and how many there are besides.
-fn listed(words: &[String], between: &str, more: &str) -> Option<String> {
+fn listed(words: &[String], between: &str, [one, many]: [&str; 2]) -> Option<String> {
     let (named, rest) = words.split_at(words.len().min(MOST_PLACES));
     let rest = match rest.len() {
         0 => String::new(),
-        rest => format!("{between}and {rest} {more}"),
+        rest => format!("{between}and {}", count(rest as u64, one, many)),
     };
     (!named.is_empty()).then(|| format!("{}{rest}", named.join(between)))
 }

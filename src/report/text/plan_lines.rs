@@ -117,7 +117,7 @@ fn figures(summary: &Summary) -> Option<String> {
     let mut parts = vec![
         count(summary.cleanings, "cleaning", "cleanings"),
         count(summary.flashing_updates, "flashing update", "flashing updates"),
-        format!("driven for {:.1} of {:.1} s", summary.driving_seconds, summary.seconds),
+        format!("panel driven for {:.1} s of {:.1} s", summary.driving_seconds, summary.seconds),
     ];
     if summary.longest_answer_ms > 0.0 {
         parts.push(longest_answer(summary));

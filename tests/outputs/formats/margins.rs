@@ -627,7 +627,7 @@ fn text_page_and_comment_have_a_line_for_each_margin_where_the_display_says_how_
             .map(|shown| shown.to_lowercase().split_whitespace().collect::<Vec<_>>().join(" "))
     };
     // 0.033 of 48.557 L* is 1.6 L*; the plan's own limit is 2.5.
-    let line = "the strongest ghost of a noticeable size has 1.6 l*, within the plan's limit of 2.5 l*: the estimate may be off \
+    let line = "the strongest ghost of a noticeable size has 1.6 l*, below the plan's limit of 2.5 l*: the estimate may be off \
                 by a factor of 2, so it is open whether the limit is kept";
     for shown in lines(r#", "certainty": { "residue": 2 }"#) {
         assert!(shown.contains(line), "{shown}");
@@ -717,7 +717,7 @@ fn what_follows_says_that_it_is_an_estimate_as_well() {
     };
     let words = "the residue is an estimate: if it were only 0.47 times as large, this would not be reported";
     let [short, full, markdown] = shown(6);
-    assert!(short.contains("leads to ends-ghosted (warning, an estimate) at step 1"), "{short}");
+    assert!(short.contains("leads to ends-ghosted (warning, based on an estimate) at step 1"), "{short}");
     for text in [full, markdown] {
         let following = text.split("same cause").nth(1).unwrap();
         assert!(following.contains("ends-ghosted") && following.contains(words), "{text}");

@@ -123,3 +123,15 @@ fn links_to_pictures_lead_from_the_comment_to_the_picture() {
         }
     }
 }
+
+#[test]
+fn without_a_gate_nothing_passes_and_nothing_fails() {
+    let folder = Folder::usual();
+    folder.plan(
+        "a.plan.json",
+        r#"{ "steps": [{ "screen": "square.png", "updates": [{ "mode": "quick", "window": [0, 0, 4, 4] }] }] }"#,
+    );
+    let text = folder.run(&["review", "a.plan.json", "--gate", "never", "--format", "markdown"]).with_status(0).out;
+    assert!(text.starts_with("## Refresh plans: 1 reviewed\n"), "{text}");
+    assert!(text.contains("| a.plan.json | reviewed | ") && !text.contains("pass"), "{text}");
+}

@@ -100,13 +100,11 @@ fn a_limit_of_updates_is_kept_however_long_the_plan_is() {
     let folder = watch();
     let settings = r#"{ "format": "review-settings/1", "rules": { "too-many-since-cleaning": { "updates": 5 } } }"#;
     folder.file("stillpage.settings.json", settings);
-    let mut steps = format!(r#"{{ "screen": "00.svg", {FULL_ONCE} }}"#);
-    for minute in 0..24 {
-        folder.file(&format!("{minute:02}.svg"), face(20 + minute % 6 * 4, 60, 40));
-        steps += &format!(
-            r#", {{ "screen": "{minute:02}.svg", "after_ms": 60000, "cause": "clock", "updates": "choose" }}"#
-        );
-    }
+    let step = |minute: usize| {
+        folder.file(&format!("{minute:02}.svg"), face(20 + minute as u32 % 6 * 4, 60, 40));
+        format!(r#", {{ "screen": "{minute:02}.svg", "after_ms": 60000, "cause": "clock", "updates": "choose" }}"#)
+    };
+    let steps = format!(r#"{{ "screen": "00.svg", {FULL_ONCE} }}{}"#, (0..24).map(step).collect::<String>());
     write_plan(&folder, &steps);
     chosen(&folder, &["--effort", "quick"]);
     let found = folder.findings("a.plan.json");

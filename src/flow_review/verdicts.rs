@@ -115,7 +115,8 @@ pub(super) const JUDGED: [Judged; 8] = [
         figure: None,
         what: ["Ghosts", "a ghost"],
         unit: " L*",
-        limit: Limit::From(|limits| limits.visible_ghost.limit_l.value.min(limits.outline_left.limit_l.value)),
+        // What differs by less than a ghost is no outline either.
+        limit: Limit::From(|limits| limits.visible_ghost.limit_l.value),
         bound: |proof| proof.worst(|node| node.ghost_l),
         found: |summary, _| Some(summary.residue_l.max(summary.worst_residue_l)),
         witnesses: |proof| proof.witnesses.ghost_l.as_slice(),

@@ -20,6 +20,8 @@ use crate::{
 
 /// A second, ms: from a flash on, that one included, the next one after a second no longer.
 pub(crate) const SECOND_MS: f64 = 1000.0;
+/// What comes a second later is not within it. Times are sums, and the last bits of a sum decide nothing.
+const WITHIN_MS: f64 = SECOND_MS - 1e-6;
 /// A field of 10 degrees as parts of the viewing distance. Source: WCAG 2.2, technique G176.
 const FIELD: [f64; 2] = [0.1745, 0.1309];
 /// From where on flashes break the threshold.
@@ -367,7 +369,7 @@ fn seconds_of<'s>(earlier: &[&'s Source], fresh: &'s Source) -> Vec<Vec<Part<'s>
     let mut seconds = Vec::new();
     for from_ms in &moments_ms {
         // A second that reaches no further than the one before it holds nothing that that one does not.
-        let reach = moments_ms.partition_point(|at_ms| *at_ms < from_ms + SECOND_MS);
+        let reach = moments_ms.partition_point(|at_ms| *at_ms < from_ms + WITHIN_MS);
         if std::mem::replace(&mut reached, reach) != reach {
             seconds.push(parts_of(&sources, fresh, *from_ms));
         }
@@ -426,7 +428,7 @@ impl Source {
 
     /// Halves of flashes from a moment on, for a second.
     fn halves_from(&self, from_ms: f64) -> usize {
-        self.halves() * self.at_ms.iter().filter(|at_ms| (from_ms..from_ms + SECOND_MS).contains(*at_ms)).count()
+        self.halves() * self.at_ms.iter().filter(|at_ms| (from_ms..from_ms + WITHIN_MS).contains(*at_ms)).count()
     }
 
     fn list_tiles(&self, halves: usize, grid: &TileGrid, tiles: &mut Vec<(u32, usize)>) {
@@ -452,7 +454,7 @@ fn worst_of(earlier: &[&Source], fresh: &Source, limits: FlashLimits, view: &Vie
     for from_ms in &moments_ms {
         // A second that reaches no further than the one before it holds nothing that that one does not. Where no whole
         // flash is allowed it can be more even so: a swing that is reported, and stands for nothing, may hide others.
-        let reach = moments_ms.partition_point(|at_ms| *at_ms < from_ms + SECOND_MS);
+        let reach = moments_ms.partition_point(|at_ms| *at_ms < from_ms + WITHIN_MS);
         if std::mem::replace(&mut reached, reach) == reach && allowed > 1 {
             continue;
         }

@@ -89,6 +89,8 @@ pub(super) struct Effect {
     pub(super) is_right: bool,
     /// In which drives it differs from memory before, one bit each.
     pub(super) changes: u32,
+    /// In which it is driven.
+    pub(super) driven: u32,
 }
 
 impl Effect {
@@ -99,7 +101,7 @@ impl Effect {
 
     /// The same with nothing known of what changes.
     pub(super) fn without_changes(self) -> Self {
-        Self { changes: 0, ..self }
+        Self { changes: 0, driven: 0, ..self }
     }
 }
 
@@ -349,12 +351,13 @@ impl<'k> Behaviour<'k> {
             is_left: false,
             is_right: true,
             changes: 0,
+            driven: 0,
         });
         (at, at + 1)
     }
 
     fn add_effect(&mut self, ways: &[&Way], treatment: &Treatment, lost: u32, before: Shown, first: usize) {
-        let mut run = Run { shown: before, links: Vec::new(), is_cleaned: false, adds: 0, changes: 0 };
+        let mut run = Run { shown: before, links: Vec::new(), is_cleaned: false, adds: 0, changes: 0, driven: 0 };
         for (at, way) in ways.iter().enumerate() {
             run.drive(way, at, treatment, lost, self.counts_every_update);
         }
@@ -373,8 +376,8 @@ impl<'k> Behaviour<'k> {
         let (slope, offset) = if links.is_empty() { (1.0, 0.0) } else { (through(1.0) - through(0.0), through(0.0)) };
         let to = self.number(run.shown);
         let range = self.add_links(if all_swings { &[] } else { &links });
-        let Run { is_cleaned, adds, changes, .. } = run;
-        let effect = Effect { to, is_cleaned, adds, slope, offset, links: range, is_left, is_right, changes };
+        let Run { is_cleaned, adds, changes, driven, .. } = run;
+        let effect = Effect { to, is_cleaned, adds, slope, offset, links: range, is_left, is_right, changes, driven };
         let is_known = self.effects[first..]
             .iter()
             .any(|known| Effect { links: range, ..*known } == effect && self.links_of(known) == self.links_of(&effect));
@@ -592,6 +595,7 @@ struct Run {
     is_cleaned: bool,
     adds: u32,
     changes: u32,
+    driven: u32,
 }
 
 impl Run {
@@ -605,6 +609,7 @@ impl Run {
         }
         let pushes = self.neighbours(way, at, treatment, is_sent);
         if let Some((aim, end)) = aim.and_then(|aim| Some((aim, aim.end?))) {
+            self.driven |= 1 << at;
             self.links.push(Link::Swing(way.law.swing(level, end, aim.is_wrong_start)));
             self.shown.levels[0] = end;
             self.count(way.cleans);

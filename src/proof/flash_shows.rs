@@ -118,15 +118,20 @@ impl Flashing {
     }
 
     /// All that drives can show any pixel, whatever it is and shows: those that cannot be seen in one place together included.
-    fn whatever(&self, kinds: &Kinds, number: usize) -> Outcome {
+    fn whatever(&self, kinds: &Kinds, number: usize, lost: u32) -> Outcome {
         let sight = |at: usize| match (self.flashes[number][at], self.kind) {
             (true, FlashKind::General) if !self.modes_flash => Sight::Nothing,
             (true, _) => Sight::Flashes,
             (false, _) => Sight::Swing(0),
         };
-        let seen = (0..kinds.list[number].drives.len()).map(|at| (at as u8, sight(at))).collect();
-        Outcome { to: 0, seen }
+        let kept = (0..kinds.list[number].drives.len()).filter(|at| lost >> at & 1 == 0);
+        Outcome { to: 0, seen: kept.map(|at| (at as u8, sight(at))).collect() }
     }
+}
+
+/// All sets of bits of a set, itself and the empty one among them.
+fn subsets(of: u32) -> impl Iterator<Item = u32> {
+    std::iter::successors(Some(of), move |lost| (*lost > 0).then(|| (lost - 1) & of))
 }
 
 /// What edges show the pixels of one cell, worked out when it is asked for.
@@ -190,7 +195,9 @@ impl<'k> Showing<'k> {
         let (number, may_be_lost) = self.losing[losing as usize];
         let kind = &self.kinds.list[number as usize];
         let Some(cell) = self.cell else {
-            self.list.push(vec![self.flashing.whatever(self.kinds, number as usize)]);
+            // What is lost keeps nothing busy, so it does not hold up what comes next.
+            let whatever = subsets(may_be_lost).map(|lost| self.flashing.whatever(self.kinds, number as usize, lost));
+            self.list.push(whatever.collect());
             return self.list.len() as u32 - 1;
         };
         let drives = kind.drives.iter().enumerate().filter(|(_, drive)| cell.is_inside(drive.region));
@@ -200,17 +207,11 @@ impl<'k> Showing<'k> {
             return *known;
         }
         let mut outcomes: Vec<Outcome> = Vec::new();
-        // All subsets of what may be lost.
-        let mut lost = may_be_lost;
-        loop {
+        for lost in subsets(may_be_lost) {
             let outcome = self.flashing.outcome(self.kinds, number as usize, lost, cell, level);
             if !outcomes.contains(&outcome) {
                 outcomes.push(outcome);
             }
-            if lost == 0 {
-                break;
-            }
-            lost = (lost - 1) & may_be_lost;
         }
         self.list.push(outcomes);
         self.numbers.insert(key, self.list.len() as u32 - 1);

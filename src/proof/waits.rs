@@ -222,9 +222,24 @@ pub(super) fn node_times(
     nodes.into_iter().map(of_node).collect()
 }
 
-/// The longest wait of a move's update for anything but an earlier update of its own move; `times` are those of the edges.
-pub(super) fn longest_collision(times: &[EdgeTimes]) -> Bound {
-    let ms = times.iter().map(|times| times.collide_ms.ms).fold(0.0, f64::max);
+/// The longest wait of an update of a move or of a start for anything but an earlier update that it settles; `times` are those of
+/// the edges.
+pub(super) fn longest_collision(
+    proving: Proving<'_>,
+    kinds: &Kinds,
+    controller: &Controller<'_>,
+    times: &[EdgeTimes],
+) -> Bound {
+    let display = &proving.flow.head.display;
+    let mut of_starts_ms = 0.0_f64;
+    for start in kinds.starts.iter().filter(|_| !drops_alone(display)) {
+        controller.take(&mut controller.idle(), &kinds.list[start.kind], &mut |sending: Sending| {
+            if !sending.settles {
+                of_starts_ms = of_starts_ms.max(sending.wait_ms);
+            }
+        });
+    }
+    let ms = times.iter().map(|times| times.collide_ms.ms).fold(of_starts_ms, f64::max);
     if ms.is_finite() { Bound::Proved(ms) } else { Bound::Unbounded }
 }
 

@@ -11,6 +11,7 @@ use std::{
 
 use super::{
     answered::SurelySeen,
+    behaviour::Effect,
     behaviour::{Behaviour, Extreme, Group, Parts},
     cells::Cells,
     extremes::extremes,
@@ -34,20 +35,67 @@ use super::{
 };
 use crate::{display::WhenBusy, panel::Tones};
 
+/// In which drives of an edge some cell differs from memory, and in which one is driven: a bit for each drive.
+#[derive(Clone, Copy, Debug, Default)]
+struct Drives {
+    /// On some walk.
+    may: [u32; 2],
+    /// On every walk.
+    surely: [u32; 2],
+}
+
+impl Drives {
+    fn join(&mut self, other: Self) {
+        for at in 0..2 {
+            self.may[at] |= other.may[at];
+            self.surely[at] |= other.surely[at];
+        }
+    }
+
+    /// The drives that change something: as for a step that is played, what differs need not be what is driven.
+    fn that_change(of: &[Self]) -> [Vec<u32>; 2] {
+        [
+            of.iter().map(|one| one.may[0] & one.may[1]).collect(),
+            of.iter().map(|one| one.surely[0] & one.surely[1]).collect(),
+        ]
+    }
+}
+
+/// The same of one cell, over all that it may show.
+struct OfOneCell {
+    may: [u32; 2],
+    always: [u32; 2],
+}
+
+impl OfOneCell {
+    fn new() -> Self {
+        Self { may: [0; 2], always: [u32::MAX; 2] }
+    }
+
+    fn see(&mut self, effect: &Effect) {
+        for (at, bits) in [effect.changes, effect.driven].into_iter().enumerate() {
+            self.may[at] |= bits;
+            self.always[at] &= bits;
+        }
+    }
+
+    fn drives(self) -> Drives {
+        Drives { may: self.may, surely: [0, 1].map(|at| self.always[at] & self.may[at]) }
+    }
+}
+
 /// What was proved of some cells.
 struct Part {
     /// By node.
     most: Vec<u64>,
-    /// By edge: in which drives some cell may change on some walk, and in which one surely does.
-    may_change: Vec<u32>,
-    surely_changes: Vec<u32>,
-    /// By kind of edge, in which drives a cell that always shows what is in memory changes.
-    kind_changes: Vec<u32>,
+    /// By edge.
+    of_edge: Vec<Drives>,
+    /// By kind of edge, the same of cells that always show what is in memory.
+    of_kind: Vec<Drives>,
     /// The cells of which that was looked at.
     known_right: HashSet<u32>,
-    /// The same by start.
-    start_may_change: Vec<u32>,
-    start_surely_changes: Vec<u32>,
+    /// By start.
+    of_start: Vec<Drives>,
     /// The largest count of each cell.
     counts: Vec<(u64, usize)>,
     left: Left,
@@ -130,12 +178,14 @@ pub(super) fn prove(proving: Proving<'_>, sent: &SentTable, progress: &(dyn Fn(f
     let strongest = strongest.max_by(|(_, one), (_, other)| rank(one.bound).total_cmp(&rank(other.bound)));
     let answered = part.seen.answered(parts, display, threads);
     let answers = Answers { by_kind: &answered, kind_of_edge: &ways.kind_of_edge };
-    let changes = Changes { may: &part.may_change, surely: &part.surely_changes };
+    let [may, surely] = Drives::that_change(&part.of_edge);
+    let changes = Changes { may: &may, surely: &surely };
     let edges = edge_times(proving, &kinds, &controller, &queues, changes, answers);
     if queues.is_proved {
         [proof.answer_of_people_ms, proof.finish_of_people_ms] = times_of_people(proving, &edges, answers);
-        proof.collide_ms = longest_collision(&edges);
-        let changes = Changes { may: &part.start_may_change, surely: &part.start_surely_changes };
+        proof.collide_ms = longest_collision(proving, &kinds, &controller, &edges);
+        let [may, surely] = Drives::that_change(&part.of_start);
+        let changes = Changes { may: &may, surely: &surely };
         let times = node_times(proving, &kinds, &controller, &edges, changes);
         proof.nodes.iter_mut().zip(times).for_each(|(node, times)| node.take(times));
     }
@@ -297,10 +347,9 @@ fn walk_all(
     });
     let found = found.into_inner().unwrap_or_else(PoisonError::into_inner);
     let mut part = found.into_iter().fold(Part::new(ways), Part::joined);
-    part.kind_changes.resize(parts.losing.len(), 0);
-    for (edge, kind) in ways.kind_of_edge.iter().enumerate() {
-        part.may_change[edge] |= part.kind_changes[*kind as usize];
-        part.surely_changes[edge] |= part.kind_changes[*kind as usize];
+    part.of_kind.resize(parts.losing.len(), Drives::default());
+    for (of_edge, kind) in part.of_edge.iter_mut().zip(&ways.kind_of_edge) {
+        of_edge.join(part.of_kind[*kind as usize]);
     }
     part
 }
@@ -309,12 +358,10 @@ impl Part {
     fn new(ways: &Ways<'_>) -> Self {
         Self {
             most: vec![0; ways.nodes],
-            may_change: vec![0; ways.to.len()],
-            surely_changes: vec![0; ways.to.len()],
-            kind_changes: Vec::new(),
+            of_edge: vec![Drives::default(); ways.to.len()],
+            of_kind: Vec::new(),
             known_right: HashSet::new(),
-            start_may_change: vec![0; ways.starts.len()],
-            start_surely_changes: vec![0; ways.starts.len()],
+            of_start: vec![Drives::default(); ways.starts.len()],
             counts: Vec::new(),
             left: Left::default(),
             shows: Vec::new(),
@@ -324,13 +371,13 @@ impl Part {
 
     fn joined(mut self, other: Self) -> Self {
         self.most.iter_mut().zip(other.most).for_each(|(one, other)| *one = (*one).max(other));
-        let join = |one: &mut [u32], other: &[u32]| one.iter_mut().zip(other).for_each(|(one, other)| *one |= other);
-        join(&mut self.may_change, &other.may_change);
-        join(&mut self.surely_changes, &other.surely_changes);
-        self.kind_changes.resize(self.kind_changes.len().max(other.kind_changes.len()), 0);
-        join(&mut self.kind_changes, &other.kind_changes);
-        join(&mut self.start_may_change, &other.start_may_change);
-        join(&mut self.start_surely_changes, &other.start_surely_changes);
+        let join = |one: &mut [Drives], other: &[Drives]| {
+            one.iter_mut().zip(other).for_each(|(one, other)| one.join(*other));
+        };
+        join(&mut self.of_edge, &other.of_edge);
+        self.of_kind.resize(self.of_kind.len().max(other.of_kind.len()), Drives::default());
+        join(&mut self.of_kind, &other.of_kind);
+        join(&mut self.of_start, &other.of_start);
         self.counts.extend(other.counts);
         self.left.join(other.left);
         self.shows.extend(other.shows);
@@ -395,16 +442,14 @@ impl Part {
     fn start_changes(&mut self, parts: Parts<'_>, ways: &Ways<'_>, group: &Group, behaviour: &mut Behaviour<'_>) {
         let begins = behaviour.begins(parts, group, ways.begins);
         for (start, kind) in ways.kind_of_start.iter().enumerate() {
-            let (mut may, mut surely) = (0, u32::MAX);
+            let mut changes = OfOneCell::new();
             for shown in &begins {
                 let (from, end) = behaviour.effects_of(*kind, *shown);
                 for effect in &behaviour.effects[from as usize..end as usize] {
-                    may |= effect.changes;
-                    surely &= effect.changes;
+                    changes.see(effect);
                 }
             }
-            self.start_may_change[start] |= may;
-            self.start_surely_changes[start] |= surely & may;
+            self.of_start[start].join(changes.drives());
         }
     }
 
@@ -415,15 +460,15 @@ impl Part {
             return;
         }
         let cell = &parts.cells[number as usize];
-        self.kind_changes.resize(parts.losing.len(), 0);
-        for (changes, (kind, _)) in self.kind_changes.iter_mut().zip(parts.losing) {
+        self.of_kind.resize(parts.losing.len(), Drives::default());
+        for (of_kind, (kind, _)) in self.of_kind.iter_mut().zip(parts.losing) {
             let kind = &parts.kinds.list[*kind as usize];
             let (mut level, after) = (cell.levels[kind.before], cell.levels[kind.after]);
             for (at, drive) in kind.drives.iter().enumerate().filter(|(_, drive)| cell.is_inside(drive.region)) {
-                if level != after {
-                    *changes |= 1 << at;
-                    level = parts.kinds.ways[drive.way].aim(level, after).end.unwrap_or(level);
-                }
+                let end = parts.kinds.ways[drive.way].aim(level, after).end;
+                let bits = [u32::from(level != after) << at, u32::from(end.is_some()) << at];
+                of_kind.join(Drives { may: bits, surely: bits });
+                level = end.unwrap_or(level);
             }
         }
     }
@@ -441,21 +486,19 @@ impl Part {
         for node in 0..ways.nodes as u32 {
             let walked = same_as.map_or(node, |same_as| same_as[node as usize]);
             for edge in ways.leaving(node) {
-                let (mut may, mut surely) = (0, u32::MAX);
+                let mut changes = OfOneCell::new();
                 let mut last = Some(0);
                 for state in states.of_node(walked) {
                     let shown = states.shown[state as usize];
                     let (from, end) = behaviour.effects_of(ways.kind_of_edge[edge as usize], shown);
                     for effect in &behaviour.effects[from as usize..end as usize] {
-                        may |= effect.changes;
-                        surely &= effect.changes;
+                        changes.see(effect);
                         let looks_otherwise = behaviour.level(effect.to) != behaviour.level(shown);
                         let own = effect.changes.checked_ilog2().filter(|_| looks_otherwise);
                         last = last.zip(own).map(|(known, own)| own.max(known));
                     }
                 }
-                self.may_change[edge as usize] |= may;
-                self.surely_changes[edge as usize] |= surely & may;
+                self.of_edge[edge as usize].join(changes.drives());
                 let known = seen.entry(ways.kind_of_edge[edge as usize]).or_insert(last);
                 *known = known.zip(last).map(|(known, own)| own.max(known));
             }

@@ -23,4 +23,4 @@ pub(crate) const NOT_PROVED: &str = "not-proved";
 const MISSED_REST: &str = "missed-rest";
 
 /// The rules that find something at a step only when the next step has come.
-pub(crate) const SHOWN_BY_THE_NEXT: [&str; 2] = [SLOW_ANSWER, MISSED_REST];
+pub(crate) const SHOWN_BY_THE_NEXT: [&str; 1] = [MISSED_REST];

@@ -70,6 +70,8 @@ impl<'p> SlowAnswer<'p> {
     fn go_on(&mut self, step: &PlayedStep<'_>, sink: &mut Sink) {
         let now_ms = step.updates_request_ms();
         for mut unanswered in std::mem::take(&mut self.unanswered) {
+            // Whether it is answered is seen here.
+            unanswered.place.last_step = step.planned.index;
             match unanswered.awaited.goes_on(step, self.plan) {
                 Fate::Waits => self.unanswered.push(unanswered),
                 Fate::GivenUp => {}

@@ -403,3 +403,49 @@ fn both_limits_of_an_answer_are_judged_and_the_help_names_the_fields_of_a_flow()
     assert!(helps.contains("set `soonest_ms` of this move to at least 2213"), "{helps}");
     assert!(!helps.contains("after_ms"), "{helps}");
 }
+
+/// A controller that drops what it is not free for takes each `flash` and loses the `slow` behind it, which would have kept it
+/// busy for seconds: a flash every 300 ms in the middle of 240 ms, so that a second from the first one holds four.
+#[test]
+fn what_a_controller_drops_keeps_it_free_for_the_next_flash() {
+    let folder = Folder::new();
+    let mut display = crate::common::example_display([16, 8]);
+    display["pixels_per_inch"] = 10.into();
+    display["when_busy"] = "drops".into();
+    let mode = |name: &str, flashes: u32, duration_ms: u32| json!({ "name": name, "drives": "all", "windowed": true, "flashes": flashes, "duration_ms": duration_ms });
+    display["modes"] = json!([mode("flash", 1, 240), mode("slow", 0, 2000)]);
+    folder.display("panel.display.json", &display);
+    folder.screen("white.png", &"................\n".repeat(8));
+    folder.screen("black.png", &"################\n".repeat(8));
+    let both = r#"[{ "mode": "flash" }, { "mode": "slow" }]"#;
+    let flow = format!(
+        r#"{{ "states": {{ "day": {{ "screen": "white.png" }}, "night": {{ "screen": "black.png" }} }},
+            "starts": [{{ "at": "day", "updates": [] }}],
+            "moves": [{{ "label": "dark", "from": "day", "to": "night", "soonest_ms": 300, "updates": {both} }},
+                {{ "label": "light", "from": "night", "to": "day", "soonest_ms": 300, "updates": {both} }}] }}"#
+    );
+    folder.file("desk.flow.json", whole_flow(&flow));
+    let report = json_of(&folder, &["desk.flow.json"]);
+    let verdict = verdict_on(&report, "flashes-too-fast");
+    assert_eq!((&verdict["verdict"], &verdict["bound"]), (&json!("broken"), &json!(4.0)), "{verdict}");
+    assert_eq!(finding(&report, "flashes-too-fast")["figures"]["flashes"], 4.0);
+}
+
+/// What a mode skips is not driven, and answers nobody: the second update is the answer, after the 120 ms of the first.
+#[test]
+fn an_update_that_drives_nothing_is_no_answer_in_the_proof_either() {
+    let folder = Folder::usual();
+    let mut display = crate::common::example_display([16, 8]);
+    display["modes"][2]["to"] = json!([5]);
+    display["modes"][2]["otherwise"] = "skipped".into();
+    folder.display("panel.display.json", &display);
+    let flow = r#"{ "states": { "menu": { "screen": "white.png" }, "list": { "screen": "square.png" } },
+        "moves": [{ "label": "open", "from": "menu", "to": "list", "cause": "key",
+            "updates": [{ "mode": "quick" }, { "mode": "full" }] }] }"#;
+    folder.file("desk.flow.json", whole_flow(flow));
+    let report = json_of(&folder, &["desk.flow.json"]);
+    let proved = report["plans"][0]["proved"]["answer_ms"].as_f64().unwrap();
+    folder.run(&["walk", "desk.flow.json", "--to", "list", "--out", "w.plan.json"]).with_status(0);
+    let walked = json_of(&folder, &["w.plan.json"])["plans"][0]["summary"]["longest_answer_ms"].as_f64().unwrap();
+    assert!(walked > 120.0 && (proved - walked).abs() < 0.01, "{proved} {walked}");
+}

@@ -47,7 +47,7 @@ fn a_key_whose_change_is_taken_back_before_it_showed_was_never_answered() {
     };
     let found = |plan: &str| told(&review(&square_and_white(), "", plan), "slow-answer");
     let never = found(&plan("key", 400, "[]", "b.png", "[]"));
-    assert!(never.len() == 1 && never[0].starts_with("0..0 the key is never answered: "), "{never:?}");
+    assert!(never.len() == 1 && never[0].starts_with("0..1 the key is never answered: "), "{never:?}");
     assert!(never[0].contains("change back 400 ms later") && never[0].contains("the window [0, 2, 8, 4]"), "{never:?}");
     let silent = [
         plan("clock", 400, "[]", "b.png", "[]"),
@@ -74,7 +74,7 @@ fn an_answer_that_a_later_step_gives_counts_from_the_key() {
     assert_eq!(found(69), Vec::<String>::new());
     let late = found(400);
     assert!(
-        late.len() == 1 && late[0].starts_with("0..0 the key is answered only after 430 ms, by `quick` of step 1"),
+        late.len() == 1 && late[0].starts_with("0..1 the key is answered only after 430 ms, by `quick` of step 1"),
         "{late:?}"
     );
     assert!(late[0].contains("| answer with `quick` on the window [0, 2, 8, 4]"), "{late:?}");

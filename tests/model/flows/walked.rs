@@ -115,7 +115,8 @@ impl<'m> Walker<'m> {
             self.finished_ms = self.finished_ms.max(times.finish_ms);
             self.flashes.see(&self.made.display.ink, sent, [&before, &self.glass.nominal], times.start_ms);
             seen.wait_ms = seen.wait_ms.max(times.wait_ms);
-            if tally.changed > 0 {
+            // What differs is not always driven, and then nothing is seen of it.
+            if tally.changed > 0 && tally.driven > 0 {
                 seen.answer_ms = seen.answer_ms.min(times.start_ms + sent.for_ms / 4.0 - self.now_ms);
                 seen.finish_ms = seen.finish_ms.max(times.finish_ms - self.now_ms);
             }

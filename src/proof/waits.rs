@@ -14,10 +14,10 @@ use super::{
 use crate::display::{Display, WhenBusy};
 
 /// In which of their drives edges change something: on some walk, and on every walk.
-#[derive(Clone, Copy, Debug)]
-pub(super) struct Changes<'c> {
-    pub(super) may: &'c [u32],
-    pub(super) surely: &'c [u32],
+#[derive(Debug)]
+pub(super) struct Changes {
+    pub(super) may: Vec<u32>,
+    pub(super) surely: Vec<u32>,
 }
 
 /// Which of its drives answers each edge.
@@ -103,7 +103,7 @@ pub(super) fn edge_times(
     kinds: &Kinds,
     controller: &Controller<'_>,
     queues: &Queues,
-    changes: Changes<'_>,
+    changes: &Changes,
     answers: Answers<'_>,
 ) -> Vec<EdgeTimes> {
     let Proving { flow, graph, threads, .. } = proving;
@@ -194,7 +194,7 @@ pub(super) fn node_times(
     kinds: &Kinds,
     controller: &Controller<'_>,
     times: &[EdgeTimes],
-    start_changes: Changes<'_>,
+    start_changes: &Changes,
 ) -> Vec<NodeTimes> {
     let graph = proving.graph;
     let mut nodes = vec![EdgeTimes::default(); graph.nodes.len()];

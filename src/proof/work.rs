@@ -53,11 +53,11 @@ impl Drives {
     }
 
     /// The drives that change something: as for a step that is played, what differs need not be what is driven.
-    fn that_change(of: &[Self]) -> [Vec<u32>; 2] {
-        [
-            of.iter().map(|one| one.may[0] & one.may[1]).collect(),
-            of.iter().map(|one| one.surely[0] & one.surely[1]).collect(),
-        ]
+    fn that_change(of: &[Self]) -> Changes {
+        let of_all = |bits: fn(&Self) -> [u32; 2]| {
+            of.iter().map(bits).map(|[differs, is_driven]| differs & is_driven).collect::<Vec<u32>>()
+        };
+        Changes { may: of_all(|one| one.may), surely: of_all(|one| one.surely) }
     }
 }
 
@@ -178,15 +178,12 @@ pub(super) fn prove(proving: Proving<'_>, sent: &SentTable, progress: &(dyn Fn(f
     let strongest = strongest.max_by(|(_, one), (_, other)| rank(one.bound).total_cmp(&rank(other.bound)));
     let answered = part.seen.answered(parts, display, threads);
     let answers = Answers { by_kind: &answered, kind_of_edge: &ways.kind_of_edge };
-    let [may, surely] = Drives::that_change(&part.of_edge);
-    let changes = Changes { may: &may, surely: &surely };
-    let edges = edge_times(proving, &kinds, &controller, &queues, changes, answers);
+    let edges = edge_times(proving, &kinds, &controller, &queues, &Drives::that_change(&part.of_edge), answers);
     if queues.is_proved {
         [proof.answer_of_people_ms, proof.finish_of_people_ms] = times_of_people(proving, &edges, answers);
         proof.collide_ms = longest_collision(proving, &kinds, &controller, &edges);
-        let [may, surely] = Drives::that_change(&part.of_start);
-        let changes = Changes { may: &may, surely: &surely };
-        let times = node_times(proving, &kinds, &controller, &edges, changes);
+        let changes = Drives::that_change(&part.of_start);
+        let times = node_times(proving, &kinds, &controller, &edges, &changes);
         proof.nodes.iter_mut().zip(times).for_each(|(node, times)| node.take(times));
     }
     proof.queues_joined = queues.are_joined;

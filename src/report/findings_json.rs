@@ -10,6 +10,7 @@ use serde::Serialize;
 
 use super::{PlanOutcome, PlanReport, ReviewedPlan, RunReport, help_with_caution, rounded};
 use crate::{
+    display::Certainty,
     finding::{Finding, FlowSize, PlanMargin, Summary, WalkMove},
     flow_review::{ADay, LimitVerdict, OfFlowReview},
     known::KnownFinding,
@@ -184,6 +185,7 @@ struct SummaryJson<'a> {
     /// Only of a trace that is held against a plan.
     #[serde(skip_serializing_if = "Option::is_none")]
     as_planned: Option<AsPlannedJson>,
+    certainty: BTreeMap<&'static str, Option<f64>>,
     margins: BTreeMap<&'static str, Option<MarginJson>>,
     not_checked: &'a [String],
 }
@@ -339,6 +341,7 @@ fn summary_json(summary: &Summary) -> SummaryJson<'_> {
         most_since_cleaning: summary.most_since_cleaning,
         longest_answer_ms: rounded(summary.longest_answer_ms),
         as_planned: summary.as_planned.map(|[steps, of]| AsPlannedJson { steps, of }),
+        certainty: certainty_json(summary),
         margins: margins_json(summary),
         not_checked: &summary.not_checked,
     }
@@ -369,6 +372,18 @@ pub(super) fn proved_json(summary: &Summary) -> Option<ProvedJson> {
         figures: named.iter().map(|(name, bound)| (*name, bound.figure().map(rounded))).collect(),
         not_proved: open.map(|(name, _)| *name).collect(),
     })
+}
+
+/// By how much the figures may be off, also those that have no limit; nothing where the display does not say it.
+fn certainty_json(summary: &Summary) -> BTreeMap<&'static str, Option<f64>> {
+    let Certainty { residue, durations, first_visible, flashes, energy } = summary.certainty;
+    BTreeMap::from([
+        ("residue", residue),
+        ("durations", durations),
+        ("first_visible", first_visible),
+        ("flashes", flashes),
+        ("energy", energy),
+    ])
 }
 
 /// Every margin by its name; nothing where there is no such figure.

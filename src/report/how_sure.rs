@@ -62,7 +62,9 @@ pub(super) fn margin_lines(summary: &Summary) -> Vec<String> {
         .map(|(name, margin, factor)| (margin.holds(), margin_line(name, margin, factor, is_ghost(&margin))))
         .collect();
     lines.sort_by_key(|(holds, _)| *holds);
-    lines.into_iter().map(|(_, line)| line).collect()
+    // What every walk keeps is said by the verdicts of the flow.
+    let on = if summary.proved.is_some() { "on the walks that were played, " } else { "" };
+    lines.into_iter().map(|(_, line)| format!("{on}{line}")).collect()
 }
 
 /// Those lines, and that the display does not say how sure some of its figures are.

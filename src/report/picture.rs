@@ -68,7 +68,7 @@ struct Sheet<'a> {
     left: f32,
     top: f32,
     heading: Vec<String>,
-    line_under: String,
+    lines_under: Vec<String>,
     entries: Vec<Entry<'a>>,
     asked: Vec<Window>,
     sent: Vec<Rect>,
@@ -96,13 +96,14 @@ impl<'a> Sheet<'a> {
         let title = if plan.title.is_empty() { "Untitled plan" } else { &plan.title };
         let heading = wrap(title, 23.0, room);
         let label = step.planned.step.label.as_ref().map_or(String::new(), |label| format!(" \"{label}\""));
-        let line_under = format!(
+        let under = format!(
             "step {}{label}, requested at {}, on {}",
             step.planned.index,
             clock(step.planned.request_ms),
             plan.display.name
         );
-        let top = MARGIN + 30.0 * heading.len() as f32 + 40.0;
+        let lines_under = wrap(&under, 16.0, room);
+        let top = MARGIN + 30.0 * heading.len() as f32 + 20.0 + 20.0 * lines_under.len().max(1) as f32;
         let mut sheet = Self {
             width,
             height: 0.0,
@@ -112,7 +113,7 @@ impl<'a> Sheet<'a> {
             left: ((width - screen_width) / 2.0 * zoom).floor() / zoom,
             top: (top * zoom).floor() / zoom,
             heading,
-            line_under,
+            lines_under,
             entries: Vec::new(),
             asked: step.updates.iter().flat_map(|update| update.asked.iter().copied()).collect(),
             sent: step.updates.iter().flat_map(|update| update.sent.iter().copied()).collect(),
@@ -265,7 +266,10 @@ impl<'a> Sheet<'a> {
         for (at, line) in self.heading.iter().enumerate() {
             text(&mut svg, MARGIN, MARGIN + 18.0 + 30.0 * at as f32, 23.0, INK, line);
         }
-        text(&mut svg, MARGIN, MARGIN + 16.0 + 30.0 * self.heading.len() as f32, 16.0, FAINT, &self.line_under);
+        let under = MARGIN + 16.0 + 30.0 * self.heading.len() as f32;
+        for (at, line) in self.lines_under.iter().enumerate() {
+            text(&mut svg, MARGIN, under + 20.0 * at as f32, 16.0, FAINT, line);
+        }
         let (left, top, right, bottom) = self.on_sheet(self.screen);
         let _ = write!(
             svg,

@@ -203,7 +203,7 @@ fn observation(ink: &Ink, large: &[Area], area: &str) -> Observation {
         ),
         help: format!(
             "draw the areas in the panel's own {what} ({}), or as an ordered pattern of them: `stillpage prepare SCREEN \
-             --display NAME --out DIR` makes one",
+             --display NAME --out DIR` makes one, which is for areas and not for small letters",
             wording::listed(&levels, 16)
         ),
         ..Observation::default()

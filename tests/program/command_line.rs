@@ -76,7 +76,7 @@ fn json_has_every_field_of_the_format() {
     assert_eq!(names(plan), "display findings plan refused steps summary title");
     assert_eq!(
         names(&plan["summary"]),
-        "accepted cleanings driving_seconds energy_mj error flashing_updates longest_answer_ms margins \
+        "accepted certainty cleanings driving_seconds energy_mj error flashing_updates longest_answer_ms margins \
          most_since_cleaning not_checked note residue_l seconds warning worst_residue_l"
     );
     let finding = &plan["findings"][0];

@@ -164,7 +164,7 @@ fn place_of(finding: &Finding, cause: &Cause<'_>, shown: Shown<'_>) -> Markup {
             p { (marked(&sentence(&finding.message))) }
             @if is_other { p.own { b { "What to do here: " } (marked(&stopped(&finding.help))) } }
             @if let Some(words) = estimate_words(finding) { p.faint { (sentence(&words)) } }
-            @if let Some(words) = walk_words(finding) { p { b { "Walk: " } (words) } }
+            @if let Some(words) = walk_words(finding) { p { b { "Walk: " } (marked(&words)) } }
             @if let Some(because) = &finding.accepted { p { "Accepted: " (because) } }
             p.faint { code { (finding.rule) } " at " code { (shown.plan.source.name) ":" (line) } " " button.copy type="button" { "Copy file:line" } }
         },

@@ -13,7 +13,7 @@ use crate::{
     display::{Mode, WhenBusy},
     finding::{Asks, Cleaning, Finding},
     geometry::{Rotation, Window},
-    plan::{Plan, Power, Update, WindowAsk},
+    plan::{Plan, PlanKind, Power, Update, WindowAsk},
     rules::wording::{cleaning_modes, counted, one_of, window},
 };
 
@@ -75,7 +75,7 @@ impl About<'_> {
     }
 
     fn is_trace(&self) -> bool {
-        self.plan.recorded.is_some()
+        self.plan.kind() == PlanKind::Trace
     }
 
     /// The field of a plan by which the old picture is sent along, in brackets; a trace has none.

@@ -132,7 +132,7 @@ impl Finding {
         }
     }
 
-    /// Takes the same trouble seen once more. The worst of it is told, and what to do about that, in the place where it was
+    /// Takes the same trouble seen once more. The worst of it is reported, and what to do about that, in the place where it was
     /// seen first; gives whether that is this one.
     fn see_again(&mut self, place: &Where, again: Observation) -> bool {
         self.last_step = self.last_step.max(place.last_step);
@@ -321,7 +321,7 @@ impl StepField {
     }
 }
 
-/// By how much more than this share a figure must be worse to be told instead of another: times and residues are sums, and
+/// By how much more than this share a figure must be worse to be reported instead of another: times and residues are sums, and
 /// the same trouble is not the same to the last bit.
 const ROUNDING: f64 = 1e-4;
 

@@ -67,7 +67,7 @@ pub(super) struct Judged {
     factor: fn(&Display) -> Option<f64>,
 }
 
-/// How findings of a limit are told from those of another limit of the same rule.
+/// How findings of a limit are distinguished from those of another limit of the same rule.
 enum HasFigure {
     With(&'static str),
     Without(&'static str),

@@ -378,7 +378,7 @@ fn seconds_of<'s>(earlier: &[&'s Source], fresh: &'s Source) -> Vec<Vec<Part<'s>
     seconds
 }
 
-/// More halves of flashes of a pixel within a second than this, or more sources of flashes, are not told apart: no panel
+/// More halves of flashes of a pixel within a second than this, or more sources of flashes, are not distinguished: no panel
 /// shows a hundred flashes in a second, and a plan may ask for any number of them at one moment.
 const MOST_HALVES: usize = 200;
 const MOST_SOURCES: usize = 256;

@@ -11,7 +11,7 @@ use std::{
 
 use super::{
     cells::Cell,
-    kinds::{Kind, Kinds, Way},
+    kinds::{Kind, Kinds, Way, subsets},
 };
 use crate::{
     display::{Level, LevelSet},
@@ -325,14 +325,8 @@ impl<'k> Behaviour<'k> {
             list.iter().filter(|one| !self.is_joined || one.own.before == before.memory).cloned().collect();
         let first = self.effects.len();
         for treatment in &list {
-            // All subsets of what may be lost.
-            let mut lost = may_be_lost;
-            loop {
+            for lost in subsets(may_be_lost) {
                 self.add_effect(&ways, treatment, lost, before, first);
-                if lost == 0 {
-                    break;
-                }
-                lost = (lost - 1) & may_be_lost;
             }
         }
         (first as u32, self.effects.len() as u32)

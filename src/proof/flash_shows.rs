@@ -7,7 +7,7 @@ use std::collections::HashMap;
 use super::{
     behaviour::Quick,
     cells::Cell,
-    kinds::{Kind, Kinds},
+    kinds::{Kind, Kinds, subsets},
 };
 use crate::{
     display::{Display, Level},
@@ -127,11 +127,6 @@ impl Flashing {
         let kept = (0..kinds.list[number].drives.len()).filter(|at| lost >> at & 1 == 0);
         Outcome { to: 0, seen: kept.map(|at| (at as u8, sight(at))).collect() }
     }
-}
-
-/// All sets of bits of a set, itself and the empty one among them.
-fn subsets(of: u32) -> impl Iterator<Item = u32> {
-    std::iter::successors(Some(of), move |lost| (*lost > 0).then(|| (lost - 1) & of))
 }
 
 /// What edges show the pixels of one cell, worked out when it is asked for.

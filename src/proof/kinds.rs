@@ -58,6 +58,11 @@ pub(super) struct KindUpdate {
     pub(super) first_visible_ms: f64,
 }
 
+/// All sets of the drives of a set, a bit each, that set and the empty one among them: what a controller may lose together.
+pub(super) fn subsets(of: u32) -> impl Iterator<Item = u32> {
+    std::iter::successors(Some(of), move |lost| (*lost > 0).then(|| (lost - 1) & of))
+}
+
 /// One drive of an edge: how, and over which region.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 pub(super) struct KindDrive {

@@ -11,8 +11,7 @@ use std::{
 
 use super::{
     answered::SurelySeen,
-    behaviour::Effect,
-    behaviour::{Behaviour, Extreme, Group, Parts},
+    behaviour::{Behaviour, Effect, Extreme, Group, Parts},
     cells::Cells,
     extremes::extremes,
     groups::{Grouped, groups, is_always_right},

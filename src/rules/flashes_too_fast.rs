@@ -66,7 +66,7 @@ impl<'p> FlashesTooFast<'p> {
         let display = &self.plan.display;
         let name = &display.modes[mode].name;
         let kind = if found.kind == FlashKind::Red { "red flashes" } else { "flashes" };
-        // A few pixels may flash more often: what is told is true of the whole area.
+        // A few pixels may flash more often: what is reported is true of the whole area.
         let flashes = found.on_large_area;
         let (what, help) = if found.is_alone {
             (

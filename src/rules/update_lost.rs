@@ -166,7 +166,7 @@ impl<'p> UpdateLost<'p> {
                  window, or have the firmware send this one again {later_ms} ms later"
             );
         }
-        if self.plan.recorded.is_some() {
+        if self.plan.kind() == PlanKind::Trace {
             return format!("send it at least {later_ms} ms later, or wait until the controller is no longer busy");
         }
         let after_ms = planned.after_ms + later_ms;

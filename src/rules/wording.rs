@@ -5,7 +5,7 @@ use crate::{
     display::{Display, Ink, Level, LevelSet, ink::InkKind},
     geometry::{Rect, Window},
     panel::PlayedStep,
-    plan::{LimitValue, Origin, Plan},
+    plan::{LimitValue, Origin, Plan, PlanKind},
 };
 
 /// An area in words: pixels and square millimetres.
@@ -184,7 +184,7 @@ pub(super) fn modes_reaching(levels: LevelSet, display: &Display) -> Vec<String>
 
 /// Words for the fields of a plan, or for what a firmware does whose trace is read: a trace has no such fields.
 pub(super) fn by_kind<'w>(plan: &Plan, of_plan: &'w str, of_trace: &'w str) -> &'w str {
-    if plan.recorded.is_some() { of_trace } else { of_plan }
+    if plan.kind() == PlanKind::Trace { of_trace } else { of_plan }
 }
 
 /// The names of the modes that clean.

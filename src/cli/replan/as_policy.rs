@@ -23,8 +23,10 @@ use crate::{
     display::Certainty,
     plan::ScreenId,
     planner::{FoundPolicy, Which, policy_for, replan_with_progress, turned},
-    report::how_sure::certainty_sentences,
-    report::policy::{ComparedFigure, LIMITS_OF_THE_MODEL, PolicyReport, header, json, words},
+    report::{
+        how_sure::certainty_sentences,
+        policy::{ComparedFigure, LIMITS_OF_THE_MODEL, PolicyReport, header, json, words},
+    },
     rules::wording::counted,
     source::Fault,
 };

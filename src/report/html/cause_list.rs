@@ -145,7 +145,7 @@ pub(super) fn step_to_show(finding: &Finding, plan: &ReviewedPlan) -> Option<u64
 fn last_step(finding: &Finding, shown: Shown<'_>) -> Option<u64> {
     let first = step_to_show(finding, shown.plan)?;
     let last = match shown.plan.flow {
-        // A walk is one of many: what comes after its last move is not told of it.
+        // A walk is one of many: what comes after its last move is not said of it.
         Some(_) => first + (finding.step - finding.step_to_look_at()),
         None => finding.last_step,
     };

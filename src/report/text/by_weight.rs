@@ -204,15 +204,15 @@ fn following_rules(following: &[&Finding]) -> Option<String> {
         let level = finding.severity.word();
         format!("{} ({level}{estimate}) at {}{there}", finding.rule, readable(&place_words(finding)))
     };
-    listed(&rules.iter().map(words).collect::<Vec<_>>(), "; ", ["more", "more"])
+    listed(&rules.iter().map(words).collect::<Vec<_>>(), "; ")
 }
 
 /// The first of some words, and how many there are besides.
-fn listed(words: &[String], between: &str, [one, many]: [&str; 2]) -> Option<String> {
+fn listed(words: &[String], between: &str) -> Option<String> {
     let (named, rest) = words.split_at(words.len().min(MOST_PLACES));
     let rest = match rest.len() {
         0 => String::new(),
-        rest => format!("{between}and {}", count(rest as u64, one, many)),
+        rest => format!("{between}and {rest} more"),
     };
     (!named.is_empty()).then(|| format!("{}{rest}", named.join(between)))
 }

@@ -36,7 +36,7 @@ pub struct Summary {
     pub residue_l: f64,
     /// The most updates since cleaning of any pixel.
     pub most_since_cleaning: u32,
-    /// The longest time from a touch, key or pen to the first visible change that is an answer, ms.
+    /// The longest time from a touch, key or pen to the first visible change of what its own step sends, ms.
     pub longest_answer_ms: f64,
     /// The mean power over the plan's length, mW, and with it the days per charge; where the figures for it are given.
     pub power: Option<Power>,
@@ -107,7 +107,7 @@ pub struct SummaryTally {
     /// The end of what was driven without a pause, and how long was driven before it.
     driven_until_ms: f64,
     driven_ms: f64,
-    /// The longest time to an answer, without those that the pen gets from the controller.
+    /// The longest time to an answer as `slow-answer` judges it, without those that the pen gets from the controller.
     answers: AnswerPeak,
     modes: ResidueModes,
     residue: ResiduePeak,
@@ -135,13 +135,9 @@ impl SummaryTally {
             self.driven_until_ms = self.driven_until_ms.max(times.finish_ms);
         }
         self.answers.step(step, plan);
-        let planned = step.planned.step;
-        // The line is the answer to the pen; when what the host commits follows it no limit says.
-        let is_commit = planned.cause.is_person() && !planned.strokes.is_empty();
-        let commit_ms =
-            step.first_visible_ms().filter(|_| is_commit).map(|first_ms| first_ms - step.awaited_since_ms());
-        let answers_ms = [commit_ms, self.answers.reached()].into_iter().flatten();
-        summary.longest_answer_ms = answers_ms.fold(summary.longest_answer_ms, f64::max);
+        if let Some(first_ms) = step.first_visible_ms().filter(|_| step.planned.step.cause.is_person()) {
+            summary.longest_answer_ms = summary.longest_answer_ms.max(first_ms - step.awaited_since_ms());
+        }
     }
 
     /// The figures so far.

@@ -88,7 +88,7 @@ fn margin_line(name: &str, margin: PlanMargin, factor: f64, is_ghost: bool) -> S
             "at which most readers notice a ghost",
         ),
         "residue" => ("the strongest ghost of a noticeable size has", " L*", "at which most readers notice a ghost"),
-        "answers" => ("the slowest first change after a touch or key takes", " ms", "that still feel immediate"),
+        "answers" => ("the slowest answer to a touch or key takes", " ms", "that still feel immediate"),
         "flashes" => ("flashes on a large area reach", "", "that are allowed within a second"),
         _ => ("updates take", " mJ", "of the plan's budget"),
     };
@@ -122,7 +122,7 @@ fn short(value: f64) -> String {
     format!("{}", (value * step).round() / step)
 }
 
-/// The marks behind the strongest ghost, the longest answer and the energy of a plan in a table, as `MARKS` explains them;
+/// The marks behind the strongest ghost, the slowest first change and the energy of a plan in a table, as `MARKS` explains them;
 /// nothing behind a figure that is sure, nor where nothing was reached.
 pub(super) fn marks(summary: &Summary) -> [String; 3] {
     let certainty = summary.certainty;

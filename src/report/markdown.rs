@@ -124,7 +124,7 @@ fn table(report: &RunReport) -> String {
         }
     });
     let mut text = "\
-| plan | verdict | errors | warnings | notes | flashing updates | strongest ghost, L\\* | longest answer, ms | energy, mJ |
+| plan | verdict | errors | warnings | notes | flashing updates | strongest ghost, L\\* | slowest first change, ms | energy, mJ |
 | :-- | :-- | --: | --: | --: | --: | --: | --: | --: |
 "
     .to_owned();

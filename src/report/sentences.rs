@@ -116,7 +116,7 @@ pub(super) fn played_of_flow(plan: &ReviewedPlan) -> Option<String> {
         count(moves, "move", "moves")
     )];
     if summary.longest_answer_ms > 0.0 {
-        parts.push(longest_answer(summary));
+        parts.push(slowest_first_change(summary));
     }
     if summary.worst_residue_l > 0.0 {
         parts.push(format!("strongest pixel of a ghost {:.2} L*", summary.worst_residue_l));
@@ -124,11 +124,9 @@ pub(super) fn played_of_flow(plan: &ReviewedPlan) -> Option<String> {
     Some(parts.join(", "))
 }
 
-/// The longest time from an input to the first change, in words.
-pub(super) fn longest_answer(summary: &Summary) -> String {
-    let ms = summary.longest_answer_ms;
-    let is_of_the_pen = summary.margins.answers.is_none_or(|margin| margin.reached < ms);
-    format!("longest answer {ms:.0} ms{}", if is_of_the_pen { " (after a pen stroke)" } else { "" })
+/// The longest time from an input to the first visible change of its own step, in words.
+pub(super) fn slowest_first_change(summary: &Summary) -> String {
+    format!("slowest first change {:.0} ms after an input", summary.longest_answer_ms)
 }
 
 /// What follows from another finding, in a line that stands with that one.

@@ -68,7 +68,7 @@ fn two_plans_stand_side_by_side_and_only_the_first_is_gated() {
     let (run, page) = self::page(&[troubled, "--compare", sound]);
     run.with_status(1);
     assert_eq!(row_of(&page, "flashing updates"), ["5", "2", "3 flashing updates fewer: better"]);
-    assert!(row_of(&page, "longest answer")[2].ends_with(" sooner: better"));
+    assert!(row_of(&page, "slowest first change")[2].ends_with(" sooner: better"));
     assert!(page.contains("The plans do not play equally long, 2 min 19 s before and 65.4 s after"));
 }
 
@@ -244,7 +244,7 @@ fn fewer_days_a_charge_are_worse() {
     let page = self::page(&[&at("once.plan.json"), "--compare", &at("twice.plan.json"), "--gate", "never"]).1;
     assert!(row_of(&page, "days a charge")[2].ends_with(" fewer: worse"));
     assert!(row_of(&page, "mean power")[2].ends_with(" more: worse"));
-    assert_eq!(row_of(&page, "longest answer"), ["none is seen", "none is seen", "the same"]);
+    assert_eq!(row_of(&page, "slowest first change"), ["none is seen", "none is seen", "the same"]);
     assert!(!page.contains("do not play equally long"));
 }
 

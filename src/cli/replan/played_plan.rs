@@ -141,7 +141,7 @@ pub(super) const FIGURES: [Figure; 12] = [
     of_all("flashing updates", "flashing_updates", 0, |played| played.summary.flashing_updates as f64),
     of_all("flashed area, cm2 s", "flashed_cm2_s", 1, |played| played.flashed_cm2_s),
     of_all("strongest ghost, L*", "strongest_ghost_l", 2, |played| played.summary.worst_residue_l),
-    of_all("longest answer, ms", "longest_answer_ms", 0, |played| played.summary.longest_answer_ms),
+    of_all("slowest first change, ms", "longest_answer_ms", 0, |played| played.summary.longest_answer_ms),
     of_rules("mean answer, ms", "mean_answer_ms", 0, |played| played.mean_answer_ms),
     of_all("never answered", "never_answered", 0, |played| played.never_answered as f64),
     of_all("energy, mJ", "energy_mj", 1, |played| played.summary.energy_mj),

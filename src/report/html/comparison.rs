@@ -75,7 +75,7 @@ const FIGURES_OVER_TIME: [FigureOverTime; 4] = [
     FigureOverTime {
         id: "answers",
         title: "Answers to people",
-        figure: "longest answer",
+        figure: "slowest first change",
         shape: Shape::Stems,
         points: |recording| answers(recording).filter_map(|frame| Some((frame.request_ms, frame.answer_ms?))).collect(),
         value: |value| in_short(value, &["ms", "s"]),

@@ -110,7 +110,7 @@ pub(super) fn of_the_plan(summary: &Summary) -> Vec<Figure> {
             Better::Less,
         ),
         figure("cleanings", summary.cleanings as f64, Unit::Count("cleaning", "cleanings"), fewer, Better::Depends),
-        figure("longest answer", summary.longest_answer_ms, Unit::Answer, ["sooner", "later"], Better::Less),
+        figure("slowest first change", summary.longest_answer_ms, Unit::Answer, ["sooner", "later"], Better::Less),
         figure(STRONGEST_GHOST, summary.worst_residue_l, Unit::Number(1, "L*"), ["weaker", "stronger"], Better::Less),
         figure("most updates since cleaning", f64::from(summary.most_since_cleaning), updates, fewer, Better::Less),
         figure("panel driven for", summary.driving_seconds * 1000.0, Unit::Time, shorter, Better::Less),

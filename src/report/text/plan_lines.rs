@@ -8,7 +8,7 @@ use super::super::{
     Gate, PlanOutcome, PlanReport, ReviewedPlan, RunReport,
     how_sure::{certainty_lines, estimate_note},
     sentences::{
-        at_temperature, count, extent, gone_words, known_by_rule, longest_answer, place_words, played_of_flow,
+        at_temperature, count, extent, gone_words, known_by_rule, place_words, played_of_flow, slowest_first_change,
         verdict_lines,
     },
 };
@@ -120,7 +120,7 @@ fn figures(summary: &Summary) -> Option<String> {
         format!("panel driven for {:.1} s of {:.1} s", summary.driving_seconds, summary.seconds),
     ];
     if summary.longest_answer_ms > 0.0 {
-        parts.push(longest_answer(summary));
+        parts.push(slowest_first_change(summary));
     }
     if summary.worst_residue_l > 0.0 {
         parts.push(format!("strongest pixel of a ghost {:.2} L*", summary.worst_residue_l));

@@ -14,7 +14,8 @@ use super::{plan_lines::verdict_word, underline::wrapped};
 /// Of more plans than that, those in which nothing was found are only counted.
 const MOST_ROWS: usize = 40;
 
-const HEAD: [&str; COLUMNS] = ["plan", "verdict", "errors", "warnings", "notes", "visible ghost", "longest answer"];
+const HEAD: [&str; COLUMNS] =
+    ["plan", "verdict", "errors", "warnings", "notes", "visible ghost", "slowest first change"];
 const COLUMNS: usize = 7;
 
 pub(super) fn write(

@@ -15,12 +15,12 @@ use super::{
 };
 use crate::{
     excerpt::TimePoint,
-    explain::{Complaint, Moment, NoStory, Question, explain as tell},
-    flow_review::{DecodedScreens, FlowTask, review_flow},
+    explain::{Complaint, Moment, NoStory, Question, explain as tell, worst_about},
+    flow_review::{DecodedScreens, FlowTask, review_flow, words_of},
     geometry::{Rect, Window},
     plan::{Plan, ScreenId},
     report::{
-        story::{StoryReport, write_story},
+        story::{StoryReport, ToldWalk, write_story},
         story_json::story_json,
         story_page::story_page,
         story_strip::strip,
@@ -54,7 +54,7 @@ pub(crate) struct ExplainArguments {
     /// The format of the story
     #[arg(long, value_name = "FORM", value_enum, default_value = "text", ignore_case = true)]
     format: StoryFormat,
-    /// A PNG to write: the place before, as it is meant, as it is seen, and the difference, which makes ghosts visible
+    /// A PNG to write, with four pictures of the place: before, as meant, as seen, and the difference, which makes ghosts visible
     #[arg(long, value_name = "F.png", value_hint = ValueHint::FilePath)]
     out: Option<PathBuf>,
     /// A page to write, with the story and these pictures: one file to send
@@ -123,7 +123,7 @@ fn run(arguments: &ExplainArguments) -> Result<(), Vec<Fault>> {
     let subject = Subject::load(arguments)?;
     let (plan, screens) = (&subject.plan, &subject.screens);
     let mut question = question(arguments, plan)?;
-    if subject.walk.is_some() && question.complaint.is_none() {
+    if subject.walk.as_ref().is_some_and(|walk| walk.is_about_question) {
         // The walk ends with what it leads to.
         question.moment = question.moment.or(plan.step_count.checked_sub(1).map(Moment::Step));
     }
@@ -137,7 +137,7 @@ fn run(arguments: &ExplainArguments) -> Result<(), Vec<Fault>> {
         return Err(vec![Fault::of_file(out.display().to_string(), message, "give the output another name")]);
     }
     let complaint = arguments.complaint.map(|word| word.0);
-    let report = StoryReport { path: &plan.source.name, plan, story: &story, complaint, walk: subject.walk.as_deref() };
+    let report = StoryReport { path: &plan.source.name, plan, story: &story, complaint, walk: subject.walk.as_ref() };
     write_out(|out| match arguments.format {
         StoryFormat::Text => write_story(report, output_style(), out),
         StoryFormat::Json => writeln!(out, "{:#}", story_json(report)),
@@ -146,12 +146,12 @@ fn run(arguments: &ExplainArguments) -> Result<(), Vec<Fault>> {
     write_pictures(arguments, report)
 }
 
-/// What a story is about: a plan, a trace, or the walk that leads to the worst finding of a flow.
+/// What a story is about: a plan, a trace, or a walk through a flow.
 struct Subject {
     plan: Plan,
     screens: LoadedScreens,
     inputs: Inputs,
-    walk: Option<String>,
+    walk: Option<ToldWalk>,
 }
 
 impl Subject {
@@ -179,7 +179,25 @@ impl Subject {
             vec![fault(arguments, message, help)]
         })?;
         let inputs = loaded.inputs();
-        Ok(Self { plan: reviewed.shown.plan, screens: loaded.screens, inputs, walk: Some(reviewed.of_flow.shown) })
+        let with_walk =
+            || reviewed.review.findings.iter().filter(|finding| reviewed.walks.contains_key(&finding.fingerprint));
+        let about = arguments.complaint.and_then(|word| worst_about(word.0, with_walk()));
+        let (plan, words) = match about {
+            Some(finding) => {
+                let walk = &reviewed.walks[&finding.fingerprint];
+                let words = words_of(flow, &reviewed.map, walk, &picture_name);
+                (walk.plan(flow, &reviewed.map.graph, &screens).plan, words)
+            }
+            None => (reviewed.shown.plan, reviewed.of_flow.shown),
+        };
+        let is_about_question = about.is_some() || arguments.complaint.is_none();
+        let leads_to = match about {
+            Some(_) => "the worst finding about this complaint",
+            None if is_about_question => "its worst finding",
+            None => "its worst finding (no walk leads to a finding about this complaint)",
+        };
+        let walk = ToldWalk { leads_to, words, is_about_question };
+        Ok(Self { plan, screens: loaded.screens, inputs, walk: Some(walk) })
     }
 }
 

@@ -102,7 +102,7 @@ enum Command {
 
 /// Runs the program with these arguments, the program's own name first.
 pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
-    let arguments = match Arguments::try_parse_from(arguments) {
+    let arguments = match Arguments::try_parse_from(without_help_of_help(arguments)) {
         Ok(arguments) => arguments,
         Err(error) => {
             let _ = error.print();
@@ -116,6 +116,15 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
             2
         })
     }))
+}
+
+/// `stillpage help --help` prints what `stillpage help` prints: the parser takes the option for the name of a command.
+fn without_help_of_help(arguments: impl IntoIterator<Item = OsString>) -> Vec<OsString> {
+    let mut arguments: Vec<OsString> = arguments.into_iter().collect();
+    if arguments.get(1).is_some_and(|command| command == "help") {
+        arguments.retain(|argument| argument != "--help" && argument != "-h");
+    }
+    arguments
 }
 
 fn perform(command: Command) -> u8 {

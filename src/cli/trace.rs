@@ -38,7 +38,7 @@ pub(crate) struct TraceArguments {
     /// Show what each of the first twenty lines becomes, and write nothing
     #[arg(long, conflicts_with = "out")]
     dry_run: bool,
-    /// Print a first version of the file for `--lines`, made from the log, which you then complete; write no trace
+    /// Print a first version of the file for `--lines`, made from the log, for you to complete; write no trace
     #[arg(long, conflicts_with_all = ["lines", "out", "dry_run"])]
     suggest: bool,
 }

@@ -244,7 +244,8 @@ impl About<'_> {
             None if answers.is_empty() => answers.extend([
                 format!(
                     "no ghost here by the description of this display: the strongest difference is {most_off_l:.1} L*, and \
-                     most people notice {limit_l} L*"
+                     most people notice {limit_l} L*{}",
+                    self.may_be_a_ghost()
                 ),
                 "if it is seen all the same, the description is too kind to your panel: measure it (`stillpage fit`). If it \
                  stays after the whole panel has flashed, ask again with `--complaint shadow`"
@@ -253,6 +254,16 @@ impl About<'_> {
             None => {}
         }
         answers
+    }
+
+    /// What there is to say of a difference that is too small to be a ghost, and is an estimate.
+    fn may_be_a_ghost(&self) -> String {
+        let Story { limit_l, most_off_l, .. } = self.story;
+        let factor = self.plan.display.least_residue_certainty();
+        let open = factor.filter(|factor| most_off_l * factor >= *limit_l);
+        open.map_or(String::new(), |factor| {
+            format!(". That difference is an estimate, good to a factor of {factor}, so it may be seen all the same")
+        })
     }
 
     fn about_ghost(&self, ghost: &GhostHere) -> Vec<String> {

@@ -28,7 +28,7 @@ pub use happened::{Event, FirstSeen, SentHere, Stay};
 pub use lasting::{lasting, name_beside_time, name_of_step, pixels_show, these, windows_words};
 pub use patch::Patch;
 pub use story_parts::{GhostHere, Story};
-pub use where_to_look::{LEAST_WAIT_MS, WhyHere};
+pub use where_to_look::{LEAST_WAIT_MS, WhyHere, worst_about};
 
 use happened::History;
 

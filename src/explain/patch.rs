@@ -1,7 +1,7 @@
 //! A piece of the panel, as it was at some moment: what it should show, what it shows, and how far that is off.
 
 use crate::{
-    change::TileCover,
+    change::{Mask, TileCover, regions},
     display::Level,
     geometry::{Rect, Size},
     panel::PlayedStep,
@@ -97,14 +97,27 @@ pub(super) struct Strongest {
 
 /// The pixel of a place that is off most.
 pub(super) fn strongest(step: &PlayedStep<'_>, place: Rect, plan: &Plan) -> Strongest {
-    let median = |level: Level| step.medians.get(usize::from(level)).copied().unwrap_or(0.0);
-    let off = pixels(place, plan.screen_size()).map(|(x, y)| {
-        let (tile, bit) = step.grid().locate(x, y);
-        let pixel_l = step.glass.shown_residue(tile, bit.trailing_zeros());
-        Strongest { off_l: pixel_l - median(step.glass.level(x, y)), pixel_l, updates: step.glass.count(x, y) }
-    });
+    let off = pixels(place, plan.screen_size()).map(|at| off_at(step, at));
     let stronger = |one: &Strongest, other: &Strongest| one.off_l.abs().total_cmp(&other.off_l.abs());
     off.max_by(stronger).unwrap_or_default()
+}
+
+fn off_at(step: &PlayedStep<'_>, (x, y): (u32, u32)) -> Strongest {
+    let median = step.medians.get(usize::from(step.glass.level(x, y))).copied().unwrap_or(0.0);
+    let (tile, bit) = step.grid().locate(x, y);
+    let pixel_l = step.glass.shown_residue(tile, bit.trailing_zeros());
+    Strongest { off_l: pixel_l - median, pixel_l, updates: step.glass.count(x, y) }
+}
+
+/// The largest group of pixels that are off by at least half as much as the one that is off most, and how much that is, L*.
+pub(super) fn most_off(step: &PlayedStep<'_>) -> Option<(Rect, f64)> {
+    let size = step.memory.size();
+    let off = |at: (u32, u32)| off_at(step, at).off_l.abs();
+    let most_l = pixels(size.whole(), size).map(off).fold(0.0, f64::max);
+    let strong = pixels(size.whole(), size).filter(|at| most_l > 0.0 && off(*at) >= most_l / 2.0);
+    let mask = Mask::from_unsorted(strong.map(|(x, y)| step.grid().locate(x, y)).collect());
+    let largest = regions(&mask, step.grid()).into_iter().max_by_key(|region| region.pixels)?;
+    Some((largest.rect, most_l))
 }
 
 /// The largest net impulse of a pixel of a place, either way, volt-seconds; `None` if it is not counted.

@@ -2,7 +2,7 @@
 
 use std::cmp::Reverse;
 
-use super::complaint::Complaint;
+use super::{complaint::Complaint, patch};
 use crate::{
     change::Mask,
     finding::{Finding, Severity},
@@ -19,6 +19,8 @@ pub enum WhyHere {
     Asked,
     /// The strongest ghost is there.
     Ghost,
+    /// No ghost is noticeable, and the most is left there of what was before.
+    Faint,
     /// The rule with this id found something there.
     Finding(&'static str),
     /// An update was sent there.
@@ -33,6 +35,8 @@ pub(super) struct WorstMoment<'p> {
     plan: &'p Plan,
     /// The step with the strongest and largest ghosts.
     ghost: Option<(f64, u64)>,
+    /// The step with the strongest residue, L*, whether most people notice it or not.
+    residue: Option<(f64, u64)>,
     /// The step that drives most pixels of which the controller does not know what they show.
     unknown: Option<(u64, u64)>,
     /// The last step that flashes.
@@ -48,9 +52,22 @@ pub(super) struct WorstMoment<'p> {
 /// Shorter waits are part of every transfer, and nobody notices them.
 pub const LEAST_WAIT_MS: f64 = 10.0;
 
+/// Less than this is left by nearly every update.
+const LEAST_RESIDUE_L: f64 = 0.1;
+
 impl<'p> WorstMoment<'p> {
     pub(super) fn new(plan: &'p Plan) -> Self {
-        Self { plan, ghost: None, unknown: None, flashing: None, answering: None, waits: 0, waited: None, last: 0 }
+        Self {
+            plan,
+            ghost: None,
+            residue: None,
+            unknown: None,
+            flashing: None,
+            answering: None,
+            waits: 0,
+            waited: None,
+            last: 0,
+        }
     }
 
     pub(super) fn see(&mut self, step: &PlayedStep<'_>) {
@@ -59,6 +76,9 @@ impl<'p> WorstMoment<'p> {
         let weight: f64 = step.ghosts.iter().map(|ghost| ghost.worst_l * ghost.pixels as f64).sum();
         if weight > self.ghost.map_or(0.0, |(most, _)| most) {
             self.ghost = Some((weight, index));
+        }
+        if step.residue_l > self.residue.map_or(0.0, |(most, _)| most) {
+            self.residue = Some((step.residue_l, index));
         }
         let unknown_px = step.updates.iter().map(|update| update.unknown_px).max().unwrap_or(0);
         if unknown_px > self.unknown.map_or(0, |(most, _)| most) {
@@ -101,7 +121,7 @@ impl<'p> WorstMoment<'p> {
         let flickers = about.map(|finding| finding.last_step).or(self.flashing);
         let about = about.map(|finding| finding.step);
         let found = match complaint {
-            Complaint::Ghost => self.ghost.map(|(_, step)| step),
+            Complaint::Ghost => self.ghost.or(self.residue).map(|(_, step)| step),
             Complaint::Speckles => self.unknown.map(|(_, step)| step),
             Complaint::Shadow => None,
             Complaint::Flicker | Complaint::ColourFlicker | Complaint::Border => flickers,
@@ -134,6 +154,12 @@ pub(super) fn how_near(finding: &Finding, complaint: Complaint) -> Option<Revers
     complaint.groups().iter().position(|of| of == group).map(Reverse)
 }
 
+/// The worst of some findings that are about a complaint.
+pub fn worst_about<'f>(complaint: Complaint, findings: impl IntoIterator<Item = &'f Finding>) -> Option<&'f Finding> {
+    let near = |finding: &&Finding| how_near(finding, complaint).is_some();
+    findings.into_iter().filter(near).max_by_key(|finding| (how_near(finding, complaint), finding.severity))
+}
+
 /// The place to look at, at the end of a step.
 pub(super) fn place(step: &PlayedStep<'_>, findings: &[Finding], complaint: Option<Complaint>) -> (Rect, WhyHere) {
     let now = step.planned.index;
@@ -156,13 +182,18 @@ pub(super) fn place(step: &PlayedStep<'_>, findings: &[Finding], complaint: Opti
             .max_by(|one, other| (one.worst_l * one.pixels as f64).total_cmp(&(other.worst_l * other.pixels as f64)));
         ghost.map(|ghost| (ghost.rect, WhyHere::Ghost))
     };
+    let faint = || {
+        let (rect, off_l) = patch::most_off(step)?;
+        (off_l >= LEAST_RESIDUE_L).then_some((rect, WhyHere::Faint))
+    };
     let errors = || worst(&|finding| finding.severity == Severity::Error && finding.step == now);
     let sent = || {
         let bounds = step.updates.iter().filter_map(PlayedUpdate::sent_bounds).reduce(Rect::around);
         bounds.map(|rect| (rect, WhyHere::Sent))
     };
     let first = match complaint {
-        Some(Complaint::Ghost | Complaint::Shadow) => ghosts().or(about),
+        Some(Complaint::Ghost) => ghosts().or(about).or_else(faint),
+        Some(Complaint::Shadow) => ghosts().or(about),
         // A finding about an answer stands at the target that was touched, and the answer may come elsewhere.
         Some(Complaint::Late) => sent().or(about),
         Some(_) => about.or_else(sent),

@@ -52,14 +52,21 @@ pub struct Prevention {
     pub updates: u64,
     /// For the first time no later than after this step.
     pub latest_step: u64,
+    /// So long after the last touch, key or pen, ms; `None` where no person asks for anything.
+    pub quiet_ms: Option<u64>,
 }
 
 impl Prevention {
     /// What is to be done, in words: they stand in the help as they are.
     pub fn words(self) -> String {
-        let Self { updates, latest_step } = self;
+        let Self { updates, latest_step, quiet_ms } = self;
         let updates = if updates == 1 { "update".to_owned() } else { format!("{updates} updates") };
-        format!("clean after every {updates} of this place, the first time after step {latest_step} at the latest")
+        let each_time =
+            quiet_ms.map_or("in a pause".to_owned(), |ms| format!("at least {ms} ms after the last touch, key or pen"));
+        format!(
+            "clean after every {updates} of this place, the first time after step {latest_step} at the latest, each time \
+             {each_time}"
+        )
     }
 }
 
@@ -129,7 +136,7 @@ impl Cleaning {
     fn in_short(&self) -> String {
         let until = if self.is_seen_until { "; accept it until then" } else { "" };
         let when = match self.prevention {
-            Some(Prevention { updates, latest_step }) => {
+            Some(Prevention { updates, latest_step, .. }) => {
                 format!("after every {updates} updates of it, the first time after step {latest_step} at the latest")
             }
             None => format!("after step {}{until}", self.after_step),

@@ -218,15 +218,15 @@ fn not_checked(plan: &Plan) -> Vec<String> {
         (!names.is_empty()).then(|| names.join(", "))
     };
     if let Some(names) = modes(&|mode| !mode.residue_given) {
-        texts.push(format!("residue of {names}: no `residue` is given, so the model assumes that none is left"));
+        texts.push(format!("residue of {names}: no `residue` is given, so the model takes it as 0"));
     }
     if let Some(names) = modes(&|mode| mode.energy.is_none()) {
-        texts.push(format!("energy of {names}: no `energy_mj` is given, so the model counts none"));
+        texts.push(format!("energy of {names}: no `energy_mj` is given, so the model takes it as 0"));
     }
     if let (true, Some(names)) =
         (plan.limits.charge_builds_up.net_impulse_vs.is_some(), modes(&|mode| mode.impulse.is_none()))
     {
-        texts.push(format!("net impulse of {names}: no `impulse_vs` is given, so the model counts none"));
+        texts.push(format!("net impulse of {names}: no `impulse_vs` is given, so the model takes it as 0"));
     }
     texts
 }

@@ -52,6 +52,8 @@ pub struct FlowReview {
     pub shown: WalkPlan,
     /// The walk that leads to each finding, by its fingerprint.
     pub walks: BTreeMap<String, Walk>,
+    /// Where walks lead.
+    pub map: FlowMap,
 }
 
 /// What is said of a flow in addition to what is said of a plan.
@@ -170,6 +172,7 @@ pub fn review_flow(task: &FlowTask<'_>, progress: &mut dyn FnMut(u64, u64)) -> R
         nodes: node_figures(&names, &proof),
         shown: shown.plan(flow, graph, screens),
         walks: walks_to,
+        map,
     })
 }
 

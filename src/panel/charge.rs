@@ -10,20 +10,35 @@ use crate::change::{Mask, bits};
 pub(super) struct Charge {
     limit_vs: f64,
     net_vs: TileField<f64>,
-    /// The pixels beyond the limit by tile, and the largest net impulse among them.
-    over: BTreeMap<u32, (u64, f64)>,
+    /// The tiles with a pixel at more than `NEAR` of the limit, each with its pixels that are on the panel.
+    near: BTreeMap<u32, u64>,
 }
+
+/// The least share of the limit that somebody may ask for.
+const NEAR: f64 = 0.5;
 
 impl Charge {
     /// A panel without net impulse.
     pub(super) fn new(tiles: usize, limit_vs: f64) -> Self {
-        Self { limit_vs, net_vs: TileField::new(tiles, 0.0), over: BTreeMap::new() }
+        Self { limit_vs, net_vs: TileField::new(tiles, 0.0), near: BTreeMap::new() }
     }
 
-    /// The pixels beyond the limit, and the largest net impulse among them.
-    pub(super) fn over(&self) -> (Mask, f64) {
-        let most_vs = self.over.values().map(|(_, most_vs)| *most_vs).fold(0.0, f64::max);
-        (Mask::from_sorted(self.over.iter().map(|(tile, (over, _))| (*tile, *over))), most_vs)
+    /// The pixels beyond a share of the limit, at least `NEAR`, and the largest net impulse among them, either way.
+    pub(super) fn beyond(&self, share: f64) -> (Mask, f64) {
+        debug_assert!(share >= NEAR, "tiles below that are not kept");
+        let (mut pixels, mut most_vs) = (Mask::new(), 0.0_f64);
+        for (tile, whole) in &self.near {
+            let (mut beyond, values) = (0, self.values(*tile));
+            for bit in bits(*whole) {
+                let net_vs = values[bit as usize];
+                if net_vs.abs() > share * self.limit_vs {
+                    beyond |= 1 << bit;
+                    most_vs = if net_vs.abs() > most_vs.abs() { net_vs } else { most_vs };
+                }
+            }
+            pixels.push(*tile, beyond);
+        }
+        (pixels, most_vs)
     }
 
     /// The net impulse of a pixel.
@@ -39,13 +54,10 @@ impl Charge {
     /// Gives a tile these net impulses.
     pub(super) fn set(&mut self, tile: u32, net_vs: &[f64; 64], whole: u64) {
         self.net_vs.set(tile, net_vs, whole);
-        let over = bits(whole).filter(|bit| net_vs[*bit as usize].abs() > self.limit_vs);
-        let (over, most_vs) =
-            over.fold((0, 0.0_f64), |(over, most_vs), bit| (over | 1 << bit, most_vs.max(net_vs[bit as usize].abs())));
-        if over == 0 {
-            self.over.remove(&tile);
+        if bits(whole).any(|bit| net_vs[bit as usize].abs() > NEAR * self.limit_vs) {
+            self.near.insert(tile, whole);
         } else {
-            self.over.insert(tile, (over, most_vs));
+            self.near.remove(&tile);
         }
     }
 }

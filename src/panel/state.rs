@@ -128,9 +128,15 @@ impl PanelState {
         self.charge = Some(Charge::new(self.grid.tiles(), limit_vs));
     }
 
-    /// The pixels whose net impulse is beyond the limit, and the largest of them, volt-seconds.
+    /// The pixels whose net impulse is beyond the limit, and the largest of them, either way, volt-seconds: above 0 where the
+    /// pushes to white outweigh the others.
     pub fn overcharged(&self) -> (Mask, f64) {
-        self.charge.as_ref().map_or((Mask::new(), 0.0), Charge::over)
+        self.charged_beyond(1.0)
+    }
+
+    /// The same for a share of the limit, which is at least a half.
+    pub fn charged_beyond(&self, share: f64) -> (Mask, f64) {
+        self.charge.as_ref().map_or((Mask::new(), 0.0), |charge| charge.beyond(share))
     }
 
     /// The net impulse of a pixel, volt-seconds; `None` if it is not kept.

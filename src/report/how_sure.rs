@@ -7,9 +7,29 @@ use crate::{
     rules::wording,
 };
 
-/// What the marks behind the figures of a table mean.
-pub(super) const MARKS: &str = "(x2) marks an estimate that may be off by a factor of 2 in either direction; (x?) marks a \
-                                figure of which the display does not say how far it may be off.";
+/// What the marks behind the figures of a table mean; nothing if there are none.
+pub(super) fn marks_words(marks: impl IntoIterator<Item = String>) -> Option<String> {
+    let mut marks: Vec<String> =
+        marks.into_iter().map(|mark| mark.trim().to_owned()).filter(|mark| !mark.is_empty()).collect();
+    marks.sort();
+    marks.dedup();
+    let (unsaid, known): (Vec<String>, Vec<String>) = marks.into_iter().partition(|mark| mark == UNSAID);
+    let known = match known.as_slice() {
+        [] => None,
+        [mark] => Some(format!("{mark} marks an estimate that may be off by that factor in either direction.")),
+        marks => Some(format!(
+            "{} mark estimates that may be off by that factor in either direction.",
+            wording::listed(marks, marks.len())
+        )),
+    };
+    let unsaid =
+        unsaid.first().map(|mark| format!("{mark} marks an estimate for which the display gives no such factor."));
+    let sentences: Vec<String> = known.into_iter().chain(unsaid).collect();
+    (!sentences.is_empty()).then(|| sentences.join(" "))
+}
+
+/// The mark of a figure of which the display does not say how sure it is.
+const UNSAID: &str = "(x?)";
 
 /// That a finding turns within the factor by which the figure that it rests on may be off, and where; nothing of any other.
 pub(super) fn estimate_words(finding: &Finding) -> Option<String> {
@@ -87,9 +107,11 @@ fn margin_line(name: &str, margin: PlanMargin, factor: f64, is_ghost: bool) -> S
             " L*",
             "at which most readers notice a ghost",
         ),
-        "residue" => ("the strongest ghost of a noticeable size has", " L*", "at which most readers notice a ghost"),
+        "residue" => {
+            ("the strongest ghost that is large enough to be seen has", " L*", "at which most readers notice it")
+        }
         "answers" => ("the slowest answer to a touch or key takes", " ms", "that still feel immediate"),
-        "flashes" => ("flashes on a large area reach", "", "that are allowed within a second"),
+        "flashes" => ("the number of flashes of a large area within one second reaches", "", "that are allowed"),
         _ => ("updates take", " mJ", "of the plan's budget"),
     };
     let (reached, limit) = (short(margin.reached), short(margin.limit.value));
@@ -122,7 +144,7 @@ fn short(value: f64) -> String {
     format!("{}", (value * step).round() / step)
 }
 
-/// The marks behind the strongest ghost, the slowest first change and the energy of a plan in a table, as `MARKS` explains them;
+/// The marks behind the strongest ghost, the slowest first change and the energy of a plan in a table, as `marks_words` explains them;
 /// nothing behind a figure that is sure, nor where nothing was reached.
 pub(super) fn marks(summary: &Summary) -> [String; 3] {
     let certainty = summary.certainty;
@@ -135,28 +157,16 @@ pub(super) fn marks(summary: &Summary) -> [String; 3] {
         _ if reached <= 0.0 => String::new(),
         Some(factor) if factor <= 1.0 => String::new(),
         Some(factor) => format!(" (x{factor})"),
-        None => " (x?)".into(),
+        None => format!(" {UNSAID}"),
     })
 }
 
 /// How far the figures of a plan that rest on the display's may be off, in sentences for below a table; nothing where all of them are
 /// sure or nothing was reached.
 pub(crate) fn certainty_sentences(summaries: &[&Summary]) -> Option<String> {
-    let mut estimates: Vec<String> = figures(summaries)
-        .filter_map(|(name, factor)| Some(format!("{name} by {}", factor.filter(|factor| *factor > 1.0)?)))
-        .collect();
-    if let Some(first) = estimates.first_mut() {
-        *first = first.replacen(" by ", " by a factor of ", 1);
-    }
     let unsaid: Vec<String> =
         figures(summaries).filter(|(_, factor)| factor.is_none()).map(|(name, _)| name.to_owned()).collect();
-    let mut sentences = Vec::new();
-    if !estimates.is_empty() {
-        sentences.push(format!(
-            "These figures are estimates and may be off in either direction: {}.",
-            wording::listed(&estimates, 5)
-        ));
-    }
+    let mut sentences: Vec<String> = estimates_sentence(figures(summaries)).into_iter().collect();
     if !unsaid.is_empty() {
         sentences.push(format!(
             "The display does not say how far its figures for {} may be off.",
@@ -164,6 +174,16 @@ pub(crate) fn certainty_sentences(summaries: &[&Summary]) -> Option<String> {
         ));
     }
     (!sentences.is_empty()).then(|| sentences.join(" "))
+}
+
+/// By which factors some figures may be off, in a sentence; nothing where all of them are sure or nobody says it.
+pub(super) fn estimates_sentence(figures: impl Iterator<Item = (&'static str, Option<f64>)>) -> Option<String> {
+    let estimated = figures.filter_map(|(name, factor)| Some((name, factor.filter(|factor| *factor > 1.0)?)));
+    let mut estimates: Vec<String> = estimated.map(|(name, factor)| format!("{name} by {factor}")).collect();
+    let first = estimates.first_mut()?;
+    *first = first.replacen(" by ", " by a factor of ", 1);
+    let listed = wording::listed(&estimates, 5);
+    Some(format!("These figures are estimates and may be off in either direction: {listed}."))
 }
 
 /// The figures that any of some plans reached, with the factor by which they may be off.

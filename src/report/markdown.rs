@@ -12,7 +12,7 @@ use std::{
 
 use super::{
     Gate, PlanOutcome, PlanReport, ReviewedPlan, RunReport,
-    how_sure::{MARKS, estimate_words, margin_lines, marks},
+    how_sure::{estimate_words, margin_lines, marks, marks_words},
     paths,
     reading_order::{Cause, causes_by_weight},
     sentences::{
@@ -135,8 +135,8 @@ fn table(report: &RunReport) -> String {
         let _ = write!(text, "\nAnd {} with no more than these.\n", count(more as u64 + 1, "plan", "plans"));
     }
     let listed = plans.iter().take(MOST_PLANS).filter_map(|of| of.reviewed());
-    if listed.flat_map(|plan| marks(&plan.summary)).any(|mark| !mark.is_empty()) {
-        let _ = write!(text, "\n{MARKS}\n");
+    if let Some(words) = marks_words(listed.flat_map(|plan| marks(&plan.summary))) {
+        let _ = write!(text, "\n{words}\n");
     }
     text
 }

@@ -38,8 +38,8 @@ impl<'a> Cause<'a> {
         match (times, places) {
             (1, _) => None,
             (times, 1) => Some(format!("{times} times")),
-            (times, places) if times == places => Some(format!("at {places} places")),
-            (times, places) => Some(format!("{times} times at {places} places")),
+            (times, places) if times == places => Some(format!("{places} findings")),
+            (times, places) => Some(format!("{places} findings, seen {times} times")),
         }
     }
 

@@ -31,7 +31,7 @@ pub(super) fn place_words(finding: &Finding) -> String {
         return step_name(finding.step, finding.label.as_deref());
     }
     match &finding.label {
-        Some(label) => format!("step {} \"{label}\" to step {}", finding.step, finding.last_step),
+        Some(label) => format!("steps {} \"{label}\" to {}", finding.step, finding.last_step),
         None => format!("steps {} to {}", finding.step, finding.last_step),
     }
 }
@@ -119,7 +119,7 @@ pub(super) fn played_of_flow(plan: &ReviewedPlan) -> Option<String> {
         parts.push(slowest_first_change(summary));
     }
     if summary.worst_residue_l > 0.0 {
-        parts.push(format!("strongest pixel of a ghost {:.2} L*", summary.worst_residue_l));
+        parts.push(format!("strongest single ghost pixel {:.2} L*", summary.worst_residue_l));
     }
     Some(parts.join(", "))
 }

@@ -3,6 +3,7 @@
 use std::io::{self, Write};
 
 use super::{
+    how_sure::estimates_sentence,
     sentences::{PREDICTIONS, sentence},
     text::TextStyle,
 };
@@ -56,8 +57,19 @@ pub struct StoryReport<'s> {
     pub story: &'s Story,
     /// What somebody complains about.
     pub complaint: Option<Complaint>,
-    /// The walk that was played, in words, if the story is of a flow.
-    pub walk: Option<&'s str>,
+    /// The walk that was played, if the story is of a flow.
+    pub walk: Option<&'s ToldWalk>,
+}
+
+/// The walk through a flow that a story is about.
+#[derive(Clone, Debug)]
+pub struct ToldWalk {
+    /// What it leads to, in words.
+    pub leads_to: &'static str,
+    /// Its moves, in words.
+    pub words: String,
+    /// Whether it ends with what is asked, so that its end is the moment to look at.
+    pub is_about_question: bool,
 }
 
 /// Writes a story for people.
@@ -99,9 +111,7 @@ fn certainty_words(plan: &Plan) -> Option<String> {
         ("times until something shows", sure.first_visible),
         ("flashes", sure.flashes),
     ];
-    let known = named.into_iter().filter_map(|(name, factor)| Some(format!("{name} by a factor of {}", factor?)));
-    let known: Vec<String> = known.collect();
-    (!known.is_empty()).then(|| format!("These figures are estimates and may be off: {}.", known.join(", ")))
+    estimates_sentence(named.into_iter())
 }
 
 /// The parts of a story: a title and its lines.
@@ -113,7 +123,10 @@ pub fn paragraphs(report: StoryReport<'_>) -> Vec<(String, Vec<String>)> {
     if let Some(walk) = report.walk {
         parts[0].1.insert(
             0,
-            sentence(&format!("this is about one walk through the flow, which leads to its worst finding: {walk}")),
+            sentence(&format!(
+                "this is about one walk through the flow, which leads to {}: {}",
+                walk.leads_to, walk.words
+            )),
         );
     }
     if let Some(complaint) = complaint {
@@ -212,6 +225,10 @@ impl Words<'_> {
         let why = match story.why_here {
             WhyHere::Asked => "You asked for this place.".to_owned(),
             WhyHere::Ghost => "The strongest ghost is there then.".to_owned(),
+            WhyHere::Faint => {
+                "Nothing there is strong enough to be called a ghost; it is the strongest trace of an older picture."
+                    .to_owned()
+            }
             WhyHere::Finding(rule) => format!("The rule `{rule}` reports this place."),
             WhyHere::Sent => "It was updated then.".to_owned(),
             WhyHere::Whole => "Nothing was updated then.".to_owned(),

@@ -64,7 +64,7 @@ pub fn story_json(report: StoryReport<'_>) -> Value {
         "net_impulse_vs": story.most_charge_vs, "certainty": certainty, "findings": findings,
     });
     if let Some(walk) = walk {
-        object["walk"] = walk.into();
+        object["walk"] = walk.words.as_str().into();
     }
     object
 }

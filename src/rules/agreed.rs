@@ -82,7 +82,11 @@ fn agree_on_places(findings: &mut [Finding]) {
 /// What is often enough for two places that are cleaned as one.
 fn both(one: Option<Prevention>, other: Option<Prevention>) -> Option<Prevention> {
     let (Some(one), Some(other)) = (one, other) else { return one.or(other) };
-    Some(Prevention { updates: one.updates.min(other.updates), latest_step: one.latest_step.min(other.latest_step) })
+    Some(Prevention {
+        updates: one.updates.min(other.updates),
+        latest_step: one.latest_step.min(other.latest_step),
+        quiet_ms: one.quiet_ms.max(other.quiet_ms),
+    })
 }
 
 /// The cleanings that the causes among the findings ask for: those of one mode and pause are one.

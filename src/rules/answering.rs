@@ -233,11 +233,16 @@ impl Answer<'_> {
             format!("; then redraw its greys within {} ms with {}", wording::ms(settle_ms), settling.words())
         });
         let rest = match (self.covers_all, self.runs_beside) {
-            (true, _) => "",
+            (true, _) => String::new(),
             (false, true) => {
                 "; then show the rest with a second update that leaves this window out, so that it need not wait"
+                    .to_owned()
             }
-            (false, false) => "; then show the rest with a second update, which waits until this one has ended",
+            // In the same step it would only wait.
+            (false, false) => format!(
+                "; then show the rest in a step of its own, at least {} ms later, when this update has ended",
+                self.whole_ms.ceil()
+            ),
         };
         format!("{answer}{settling}{rest}")
     }

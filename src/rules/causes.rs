@@ -55,7 +55,22 @@ pub(crate) fn link_causes(findings: &mut [Finding]) {
         // What a cause follows from is the cause of both. The list above has no circle.
         let root = std::iter::successors(direct[at], |cause| direct[*cause]).last();
         findings[at].cause = root.map(|root| findings[root].fingerprint.clone());
+        if root.is_some_and(|root| findings[root].rule == CANNOT_KEEP_UP) {
+            goes_away(&mut findings[at]);
+        }
     }
+}
+
+const CANNOT_KEEP_UP: &str = "cannot-keep-up";
+
+/// How long an update waits in a queue that grows is no time to ask for: a pace that the panel can keep ends the wait.
+fn goes_away(finding: &mut Finding) {
+    if finding.rule != "updates-collide" {
+        return;
+    }
+    finding.help = format!("this goes away when `{CANNOT_KEEP_UP}` does");
+    (finding.asks, finding.in_short) = (None, None);
+    finding.corrections.clear();
 }
 
 /// Findings, and where those of each rule are.
@@ -73,7 +88,10 @@ impl Findings<'_> {
     fn cause_of(&self, at: usize) -> Option<usize> {
         let finding = &self.list[at];
         let (_, shared, causes) = FOLLOWS.iter().find(|(rule, _, _)| *rule == finding.rule)?;
-        let follows_from = |other: &Finding| other.severity >= finding.severity && shares(*shared, finding, other);
+        let follows_from = |other: &Finding| {
+            let may_be = other.rule != CANNOT_KEEP_UP || finding.rule != "slow-answer" || is_late_by_waiting(finding);
+            may_be && other.severity >= finding.severity && shares(*shared, finding, other)
+        };
         // Of several the last one that was there before: what came earlier may have been cleaned away in between.
         let last = |rule: &str, until: u64| {
             self.of_rule(rule).rev().find(|(_, other)| other.step <= until && follows_from(other))
@@ -112,6 +130,14 @@ fn shares(shared: Shared, finding: &Finding, other: &Finding) -> bool {
             other.step <= finding.last_step && is_here
         }
     }
+}
+
+/// Whether an answer would be in time if its update had not waited.
+fn is_late_by_waiting(finding: &Finding) -> bool {
+    let figure = |name: &str| finding.figures.get(name).copied();
+    let answer_ms = figure("whole_ms").or_else(|| figure("first_ms"));
+    let times = answer_ms.zip(figure("wait_ms")).zip(figure("limit_ms"));
+    times.is_none_or(|((answer_ms, wait_ms), limit_ms)| wait_ms > 0.0 && answer_ms - wait_ms <= limit_ms)
 }
 
 /// The box that a finding asks to clean.
@@ -189,6 +215,29 @@ mod tests {
         let wait = finding("updates-collide", [4, 4], [30, 30, 9, 9]);
         let other = finding("updates-collide", [6, 6], [30, 30, 9, 9]);
         assert_eq!(causes(vec![late, wait, other]), [None, Some("slow-answer 4".to_owned()), None]);
+    }
+
+    #[test]
+    fn an_answer_is_late_because_of_a_queue_only_if_it_waited_in_it() {
+        let queue = Finding { severity: Severity::Error, ..finding(CANNOT_KEEP_UP, [0, 9], [0, 0, 9, 9]) };
+        let late = |wait_ms: f64| {
+            let mut late = finding("slow-answer", [4, 4], [0, 0, 9, 9]);
+            late.figures.extend([("first_ms", 300.0), ("limit_ms", 100.0), ("wait_ms", wait_ms)]);
+            causes(vec![queue.clone(), late]).pop().unwrap()
+        };
+        assert_eq!(late(200.0), Some("cannot-keep-up 0".to_owned()));
+        // Without its wait it would be late all the same.
+        assert_eq!(late(199.0), None);
+    }
+
+    #[test]
+    fn a_queue_that_grows_asks_for_no_time_of_its_waits() {
+        let queue = Finding { severity: Severity::Error, ..finding(CANNOT_KEEP_UP, [0, 9], [0, 0, 9, 9]) };
+        let wait =
+            Finding { help: "set `after_ms` to 5895".into(), ..finding("updates-collide", [4, 4], [0, 0, 9, 9]) };
+        let mut findings = vec![queue, wait];
+        link_causes(&mut findings);
+        assert_eq!(findings[1].help, "this goes away when `cannot-keep-up` does");
     }
 
     #[test]

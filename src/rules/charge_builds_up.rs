@@ -62,17 +62,15 @@ impl<'p> ChargeBuildsUp<'p> {
 
 /// What takes such an impulse back, or keeps it from growing, in words.
 fn back_words(is_to_white: bool, display: &Display) -> String {
-    let sign = if is_to_white { 1.0 } else { -1.0 };
     let modes_that = |does: &dyn Fn(Impulse) -> bool| -> Vec<String> {
         let found = display.modes.iter().filter(|mode| mode.impulse.is_some_and(does));
         found.map(|mode| format!("`{}`", mode.name)).collect()
     };
-    let there_and_back = |impulse: Impulse| impulse.lighter + impulse.darker;
-    let back = modes_that(&|impulse| sign * there_and_back(impulse) < -LEAST_VS || sign * impulse.same < -LEAST_VS);
+    let back = modes_that(&|impulse| takes_back(impulse, is_to_white));
     if !back.is_empty() {
         return format!("use {} for this place, which pushes it more in the other direction", wording::one_of(&back));
     }
-    let balanced = modes_that(&|impulse| there_and_back(impulse).abs() <= LEAST_VS && impulse.same.abs() <= LEAST_VS);
+    let balanced = modes_that(&is_balanced);
     let none = "no mode in the display description is known to cancel this charge";
     match balanced.as_slice() {
         [] => format!("{none}: ask the panel maker for one that does"),
@@ -86,6 +84,21 @@ fn back_words(is_to_white: bool, display: &Display) -> String {
 /// A smaller push is none, volt-seconds.
 const LEAST_VS: f64 = 1e-6;
 
+/// Whether driving a pixel there and back, or to the level that it has, takes such an impulse back.
+pub(super) fn takes_back(impulse: Impulse, is_to_white: bool) -> bool {
+    let sign = if is_to_white { 1.0 } else { -1.0 };
+    sign * there_and_back(impulse) < -LEAST_VS || sign * impulse.same < -LEAST_VS
+}
+
+/// Whether a mode pushes as much in one direction as in the other.
+pub(super) fn is_balanced(impulse: Impulse) -> bool {
+    there_and_back(impulse).abs() <= LEAST_VS && impulse.same.abs() <= LEAST_VS
+}
+
+fn there_and_back(impulse: Impulse) -> f64 {
+    impulse.lighter + impulse.darker
+}
+
 impl Rule for ChargeBuildsUp<'_> {
     fn step(&mut self, step: &PlayedStep<'_>, sink: &mut Sink) {
         let Some(limit) = self.limit else { return };
@@ -96,7 +109,7 @@ impl Rule for ChargeBuildsUp<'_> {
             }
             return;
         }
-        let (over, most_vs) = step.glass.overcharged();
+        let (over, worst_vs) = step.glass.overcharged();
         let spots = regions(&over, step.grid());
         let Some(largest) = spots.iter().max_by_key(|spot| spot.pixels) else {
             self.close(limit, sink);
@@ -110,13 +123,8 @@ impl Rule for ChargeBuildsUp<'_> {
             is_to_white: true,
         });
         open.place.last_step = step.planned.index;
-        if most_vs > open.most_vs {
-            (open.rect, open.pixels, open.most_vs) = (Some(largest.rect), over.count(), most_vs);
-            let mut worst_vs = 0.0_f64;
-            over.for_each_pixel(step.grid(), |x, y| {
-                let net_vs = step.glass.net_impulse(x, y).unwrap_or(0.0);
-                worst_vs = if net_vs.abs() > worst_vs.abs() { net_vs } else { worst_vs };
-            });
+        if worst_vs.abs() > open.most_vs {
+            (open.rect, open.pixels, open.most_vs) = (Some(largest.rect), over.count(), worst_vs.abs());
             open.is_to_white = worst_vs > 0.0;
         }
     }

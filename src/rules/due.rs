@@ -1,7 +1,8 @@
 //! Whether a flash is due: by what was on the glass before a step, and by every limit that asks for a cleaning.
 
+use super::charge_builds_up::{is_balanced, takes_back};
 use crate::{
-    change::{TileCover, proposed_window},
+    change::{Mask, TileCover, proposed_window},
     display::Mode,
     geometry::Rect,
     panel::{PlayedStep, PlayedUpdate},
@@ -19,6 +20,8 @@ pub(super) struct Due {
     /// Whether black or white of the whole page has drifted.
     is_dull: bool,
     unknown: bool,
+    /// The pixels that have nearly as much net impulse as the display allows, and the largest of them, volt-seconds.
+    charged: (Mask, f64),
     /// Whether the plan has cleaned anything yet: its first cleaning, after power-up, is always due.
     cleaned: bool,
     cleaned_ms: f64,
@@ -38,6 +41,7 @@ impl Due {
             is_near_a_ghost: false,
             is_dull: false,
             unknown: plan.begins == crate::plan::Begins::Unknown,
+            charged: (Mask::new(), 0.0),
             cleaned: false,
             cleaned_ms: 0.0,
             times: plan.limits.needless_flash.times.value,
@@ -58,6 +62,14 @@ impl Due {
             || self.is_dull
             || mode.cleans && self.limit_asks(step.updates_request_ms(), &plan.limits)
             || self.ghosts_ask(step, update, mode, plan)
+            || self.charge_asks(step, update, mode)
+    }
+
+    /// Whether an update drives a place that has much net impulse with a mode that takes it back, or adds none.
+    fn charge_asks(&self, step: &PlayedStep<'_>, update: &PlayedUpdate, mode: &Mode) -> bool {
+        let (charged, most_vs) = &self.charged;
+        let is_right = |impulse| takes_back(impulse, *most_vs > 0.0) || is_balanced(impulse);
+        mode.impulse.is_some_and(is_right) && !charged.inside(&update.sent, step.grid()).is_empty()
     }
 
     /// Whether an update cleans before a ghost is seen that is near: it is not due, and yet no flash without a reason.
@@ -97,6 +109,7 @@ impl Due {
     pub(super) fn after(&mut self, step: &PlayedStep<'_>, plan: &Plan) {
         let (display, ink) = (&plan.display, &plan.display.ink);
         self.most = step.glass.most_since_cleaning();
+        self.charged = step.glass.charged_beyond(SHARE);
         self.ghosts.clear();
         let window = |rect: Rect| proposed_window(rect, display, plan.rotation).unwrap_or(rect);
         self.ghosts.extend(step.ghosts.iter().map(|ghost| window(ghost.rect)));

@@ -54,7 +54,7 @@ impl<'p> DullPage<'p> {
         let ink = &self.plan.display.ink;
         let message = |by: String| {
             format!(
-                "{} of the whole page has drifted by {by}, {}: the whole page looks dull",
+                "on the whole page, {} has become {} by {by}: the whole page looks dull",
                 wording::quoted_level(self.levels()[end], ink),
                 if worst_l < 0.0 { "darker" } else { "lighter" }
             )

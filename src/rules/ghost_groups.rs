@@ -84,6 +84,8 @@ pub(super) struct Group {
     /// How often the strongest was driven since its cleaning when they appeared, and the mode that brought them about.
     updates: u32,
     shown_in: Option<usize>,
+    /// The same count, at the most, while they are seen.
+    most_updates: u32,
     /// The last pause before they appeared, and the first one after.
     pause_before: Option<u64>,
     pause: Option<Pause>,
@@ -207,6 +209,12 @@ impl<'p> GhostGroups<'p> {
         // Cleaned there, it has not come back by the next pause.
         let early = group.pause_before.filter(|before| pause.step() - before < updates);
         if let Some(before) = early {
+            let again = self.prevention(updates, begin);
+            if updates > MANY && u64::from(group.most_updates) >= again.updates + updates {
+                let again = Prevention { latest_step: before, ..again };
+                let cleaning = Cleaning { prevention: Some(again), ..removal.cleaning(before, self.plan) };
+                return (format!("{does}: {}", again.words()), Some(Asks::Cleaning(cleaning)));
+            }
             let when = self.pauses.words(Pause::After(before));
             let asks = Asks::Cleaning(removal.cleaning(before, self.plan));
             return (format!("{does}: clean {when}, the last pause before it appears"), Some(asks));
@@ -216,7 +224,7 @@ impl<'p> GhostGroups<'p> {
         }
         let when = self.pauses.words(pause);
         if updates > MANY {
-            let prevention = prevention(updates, begin);
+            let prevention = self.prevention(updates, begin);
             let until = if matches!(pause, Pause::After(_)) { "until the first pause, and clean" } else { "and clean" };
             let words = prevention.words();
             let help = format!("{does}: {words}; or accept that it is visible from step {begin} on {until} {when}");
@@ -241,6 +249,17 @@ impl<'p> GhostGroups<'p> {
         (format!("{does}: clean {when}{until_then}"), Some(Asks::Cleaning(cleaning)))
     }
 
+    /// How what adds up is cleaned before it is seen from a step on, if so many updates bring it about. What is drawn there next
+    /// time may leave more: a fifth fewer updates are asked for than it took here.
+    fn prevention(&self, updates: u64, begin: u64) -> Prevention {
+        let fewer = (updates / 5).max(1);
+        Prevention {
+            updates: updates - fewer,
+            latest_step: begin.saturating_sub(fewer),
+            quiet_ms: self.pauses.quiet_ms(),
+        }
+    }
+
     /// The step at which the ghosts of a group are gone, if they are by now.
     fn gone_at(&self, group: &Group) -> Option<u64> {
         let last = group.place.last_step;
@@ -252,7 +271,7 @@ impl<'p> GhostGroups<'p> {
         let (begin, updates) = (group.place.step, u64::from(group.updates));
         let gone = remedy::step_name(gone, self.plan);
         if updates > MANY {
-            let prevention = prevention(updates, begin);
+            let prevention = self.prevention(updates, begin);
             let (does, words) = (removal.words(self.plan), prevention.words());
             let cleaning = Cleaning { prevention: Some(prevention), ..removal.cleaning(begin, self.plan) };
             return (
@@ -328,6 +347,7 @@ impl<'p> GhostGroups<'p> {
                 continue;
             }
             group.place.last_step = now;
+            group.most_updates = group.most_updates.max(updates_of(strongest(&ghosts), step));
             if weight(&ghosts) > group.worst.weight
                 && let Some(worst) = self.state(step, &ghosts)
             {
@@ -338,14 +358,25 @@ impl<'p> GhostGroups<'p> {
         self.open = open;
         if let Some(worst) = self.state(step, &fresh) {
             let (place, appeared) = (Where::of(step, StepField::Updates), worst.around);
-            let strongest = fresh.iter().max_by(|one, other| one.worst_l.total_cmp(&other.worst_l));
-            let updates = strongest.map_or(0, |ghost| remedy::updates_since_cleaning(ghost, step));
+            let strongest = strongest(&fresh);
+            let updates = updates_of(strongest, step);
             let at = strongest.map_or(appeared, |ghost| ghost.rect);
             let over = |update: &&PlayedUpdate| update.sent.iter().any(|sent| sent.overlaps(at));
             let shown_in = step.updates.iter().rfind(over).map(|update| update.mode);
             let rects = largest(fresh);
             let pause_before = self.pauses.last();
-            self.open.push(Group { place, rects, appeared, worst, updates, shown_in, pause_before, pause: None });
+            let most_updates = updates;
+            self.open.push(Group {
+                place,
+                rects,
+                appeared,
+                worst,
+                updates,
+                shown_in,
+                most_updates,
+                pause_before,
+                pause: None,
+            });
         }
         over
     }
@@ -353,7 +384,7 @@ impl<'p> GhostGroups<'p> {
     /// Some ghosts as they are at a step; nothing of none.
     fn state(&self, step: &PlayedStep<'_>, ghosts: &[&Ghost]) -> Option<State> {
         let plan = self.plan;
-        let worst = ghosts.iter().max_by(|one, other| one.worst_l.total_cmp(&other.worst_l))?;
+        let worst = strongest(ghosts)?;
         let around = ghosts.iter().map(|ghost| ghost.rect).reduce(Rect::around)?;
         Some(State {
             step: step.planned.index,
@@ -370,11 +401,13 @@ impl<'p> GhostGroups<'p> {
     }
 }
 
-/// How what adds up is cleaned before it is seen from a step on, if so many updates bring it about. What is drawn there next
-/// time may leave more: a fifth fewer updates are asked for than it took here.
-fn prevention(updates: u64, begin: u64) -> Prevention {
-    let fewer = (updates / 5).max(1);
-    Prevention { updates: updates - fewer, latest_step: begin.saturating_sub(fewer) }
+fn strongest<'g>(ghosts: &[&'g Ghost]) -> Option<&'g Ghost> {
+    ghosts.iter().copied().max_by(|one, other| one.worst_l.total_cmp(&other.worst_l))
+}
+
+/// How often a ghost was driven since its cleaning.
+fn updates_of(ghost: Option<&Ghost>, step: &PlayedStep<'_>) -> u32 {
+    ghost.map_or(0, |ghost| remedy::updates_since_cleaning(ghost, step))
 }
 
 fn pixels(ghosts: &[&Ghost]) -> u64 {

@@ -204,7 +204,9 @@ impl<'p> GreyInTwoLevelMode<'p> {
     /// What a flash costs where the plan has a budget for flashes, in words.
     fn price(&self) -> String {
         let budget = self.plan.budgets.get("flashing_updates");
-        budget.map_or(String::new(), |most| format!(" (each time one of the {most} flashes of the plan's budget)"))
+        budget.map_or(String::new(), |most| {
+            format!(" (each use takes one of the {most} flashes that the plan's budget allows)")
+        })
     }
 
     /// The modes that could show it at once: those that do not flash, otherwise all of them, and that they flash.
@@ -255,7 +257,7 @@ impl<'p> GreyInTwoLevelMode<'p> {
             update: Some(waiting.update),
             rect,
             message: format!(
-                "{} should become {}, which the mode `{}` cannot show: they {becomes}; {shape}",
+                "{} should become {}, which the mode `{}` cannot show: these pixels {becomes}; {shape}",
                 wording::area(pixels, display),
                 wording::levels(waiting.levels, display),
                 mode.name

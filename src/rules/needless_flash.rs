@@ -137,9 +137,16 @@ impl<'p> NeedlessFlash<'p> {
                 [own, ghosts] => {
                     format!("limit it to the windows {own} and, for the ghost there, {ghosts}: then only those flash")
                 }
-                _ => format!("limit it to the window {}: then nothing else flashes", wording::rect(window)),
+                // A fixed box would be too small where the next picture changes elsewhere.
+                _ => {
+                    let changed = wording::by_kind(self.plan, "the window \"changed\", here", "the window");
+                    format!("limit it to {changed} {}: then nothing else flashes", wording::rect(window))
+                }
             };
-            let windows = WindowAsk::Boxes(windows.into_iter().map(Rect::to_window).collect());
+            let windows = match windows.len() {
+                1 => WindowAsk::Changed,
+                _ => WindowAsk::Boxes(windows.into_iter().map(Rect::to_window).collect()),
+            };
             Observation {
                 message: format!(
                     "`{}` flashes {}, which is {} times the area that changes",
@@ -222,8 +229,8 @@ impl NeedlessFlash<'_> {
                             0 => format!("step {}", finding.step),
                             _ => format!("steps {} to {}", finding.step, finding.last_step),
                         };
-                        finding.help += "; the other steps that this entry of the file stands for need their update as it \
-                                         is: give ";
+                        finding.help += "; the same entry of the file also makes other steps, which need their update as \
+                                         it is: give ";
                         finding.help += &turns;
                         finding.help += " an entry of their own";
                     }

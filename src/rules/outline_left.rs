@@ -35,7 +35,7 @@ fn observation(group: &Group, groups: &GhostGroups<'_>) -> Observation {
         _ => format!("{count} outlines of up to {worst} L* on {area}{when}, the strongest around {origin}"),
     };
     let which = match (rim_px == pixels, count) {
-        (true, _) => "these pixels were not driven themselves; they lie".to_owned(),
+        (true, _) => "the pixels of the outline were not driven themselves; they lie".to_owned(),
         (false, 1) => format!("{rim_px} of its {pixels} px were not driven themselves; they lie"),
         (false, _) => format!("{rim_px} of their {pixels} px were not driven themselves; they lie"),
     };

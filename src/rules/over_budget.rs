@@ -192,7 +192,8 @@ impl OverBudget<'_> {
         let counted = wording::counted(figure as u64, kind[0], kind[1]);
         let sum = format!("{counted} ({}){}", steps_words(at), balance.words(outcome.ran("needless-flash")));
         let left = (figure as u64).saturating_sub(balance.needless) + balance.more;
-        format!("{sum}{}", balance.raise_words(left, budget))
+        let [advice, result] = balance.raise_words(left, budget);
+        format!("{advice}. The sum: {sum}{result}")
     }
 }
 
@@ -208,7 +209,7 @@ impl Balance {
         };
         let more = match self.more {
             0 => String::new(),
-            more => format!(", plus {more} that the fixes of other findings add"),
+            more => format!(", plus {more} that the fixes of other findings add where they advise a mode that flashes"),
         };
         let repeated = match self.repeated {
             0 => String::new(),
@@ -217,26 +218,33 @@ impl Balance {
         format!("{less}{more}{repeated}")
     }
 
-    /// What the sum comes to, and what then.
-    fn raise_words(&self, left: u64, budget: f64) -> String {
+    /// What to do about the budget, and what the sum comes to.
+    fn raise_words(&self, left: u64, budget: f64) -> [String; 2] {
         let holds = left as f64 <= budget;
         let with_repeated = left + self.repeated;
         let is_a_sum = self.needless + self.more > 0;
         let explain = "and write the reason into a comment";
+        let are_left = if left == 1 { "1 is left".to_owned() } else { format!("{left} are left") };
         match (holds, self.repeated) {
-            (true, 0) => format!(", leaves {left}: the budget holds"),
-            (false, 0) if is_a_sum => {
-                format!(", makes {left}: leave out what nobody needs, or raise the budget to {left} {explain}")
-            }
-            (false, 0) => format!(": leave out what nobody needs, or raise the budget to {left} {explain}"),
-            (true, _) => format!(
-                ", makes about {with_repeated}: accept the ghosts (then {left} are left and the budget holds), or raise \
-                 the budget to about {with_repeated} {explain}"
-            ),
-            (false, _) => format!(
-                ", makes about {with_repeated}: raise the budget to {with_repeated}, or to {left} if you accept the \
-                 ghosts, {explain}"
-            ),
+            (true, 0) => [
+                format!("correct the other findings: then {are_left}, and the budget holds"),
+                format!(", leaves {left}"),
+            ],
+            (false, 0) => [
+                format!("leave out what nobody needs, or raise the budget to {left} {explain}"),
+                if is_a_sum { format!(", makes {left}") } else { String::new() },
+            ],
+            (true, _) => [
+                format!(
+                    "accept the ghosts (then {are_left} and the budget holds), or raise the budget to about \
+                     {with_repeated} {explain}"
+                ),
+                format!(", makes about {with_repeated}"),
+            ],
+            (false, _) => [
+                format!("raise the budget to {with_repeated}, or to {left} if you accept the ghosts, {explain}"),
+                format!(", makes about {with_repeated}"),
+            ],
         }
     }
 }

@@ -82,6 +82,8 @@ pub(super) struct Pauses {
     least_ms: f64,
     before: Option<(u64, f64)>,
     last: Option<u64>,
+    /// Whether a person asked for something so far.
+    has_person: bool,
 }
 
 impl Pauses {
@@ -91,12 +93,13 @@ impl Pauses {
         let cleaning = display.modes.iter().filter(|mode| mode.cleans && mode.windowed == display.windows.is_some());
         let drive_ms = cleaning.map(|mode| mode.duration_at(USUAL_C)).fold(0.0, f64::max);
         let transfer_ms = display.link.transfer_ms(setup.plan.screen_size().pixels());
-        Self { quiet_ms, least_ms: quiet_ms + transfer_ms + drive_ms, before: None, last: None }
+        Self { quiet_ms, least_ms: quiet_ms + transfer_ms + drive_ms, before: None, last: None, has_person: false }
     }
 
     /// Sees a step; gives the number of the step before it if there is a pause between them.
     pub(super) fn see(&mut self, step: &PlayedStep<'_>) -> Option<u64> {
         let planned = step.planned;
+        self.has_person |= planned.step.cause.is_person();
         let before = self.before.replace((planned.index, step.updates_request_ms()));
         let after = before.filter(|(_, ended_ms)| planned.request_ms - ended_ms >= self.least_ms);
         let after = after.map(|(index, _)| index);
@@ -112,6 +115,11 @@ impl Pauses {
     /// The last step so far, after which the plan may end.
     pub(super) fn last_step(&self) -> u64 {
         self.before.map_or(0, |(index, _)| index)
+    }
+
+    /// How long after the last touch, key or pen a cleaning disturbs nobody, ms; `None` if nobody asked for anything so far.
+    pub(super) fn quiet_ms(&self) -> Option<u64> {
+        self.has_person.then(|| after_ms(self.quiet_ms))
     }
 
     /// When to clean in the pause after a step, in words.

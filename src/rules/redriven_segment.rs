@@ -27,10 +27,14 @@ impl<'p> RedrivenSegment<'p> {
         let modes = &self.plan.display.modes;
         let changing: Vec<String> =
             modes.iter().filter(|mode| mode.changed_only).map(|mode| format!("`{}`", mode.name)).collect();
-        let help = if changing.is_empty() {
-            "drive only the segments that change".to_owned()
-        } else {
+        let help = if !changing.is_empty() {
             format!("use {}, which drives only the segments that change", wording::one_of(&changing))
+        } else if self.plan.display.windows.is_some() {
+            "limit the window to the segments that change".to_owned()
+        } else {
+            "every mode of this display drives all segments: update less often, or ask the panel maker for a mode that \
+             drives only the segments that change"
+                .to_owned()
         };
         Some(Observation {
             update: Some(index),

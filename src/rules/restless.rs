@@ -151,7 +151,7 @@ impl<'p> Restless<'p> {
         let is_exact = steps == 1;
         let an_hour = TEN_MINUTES_IN_AN_HOUR * weight;
         let as_much_as = if weight < flashes as f64 {
-            format!(" (by area as much as {} large flashes)", wording::figure(weight))
+            format!(" (counted by area, that is {} flashes)", wording::figure(weight))
         } else {
             String::new()
         };

@@ -145,7 +145,7 @@ impl<'p> SlowAnswer<'p> {
             ),
             help,
             corrections: Vec::new(),
-            ..self.first_observation(answer_ms)
+            ..self.first_observation(answer_ms, &step.updates[index])
         }
     }
 
@@ -231,7 +231,7 @@ impl<'p> SlowAnswer<'p> {
                 display.modes[update.mode].name
             ),
             help: self.first_help(step, asked, update, answer_ms),
-            ..self.first_observation(answer_ms)
+            ..self.first_observation(answer_ms, update)
         }
     }
 
@@ -267,9 +267,9 @@ impl<'p> SlowAnswer<'p> {
         }
     }
 
-    fn first_observation(&self, answer_ms: f64) -> Observation {
+    fn first_observation(&self, answer_ms: f64, update: &PlayedUpdate) -> Observation {
         Observation {
-            figures: vec![("first_ms", answer_ms), ("limit_ms", self.first_ms)],
+            figures: vec![("first_ms", answer_ms), ("limit_ms", self.first_ms), ("wait_ms", update.times.wait_ms)],
             margin: Margin::of(Figure::FirstVisible, answer_ms, self.first_ms, &self.plan.display),
             key: "first".into(),
             ..Observation::default()
@@ -290,7 +290,7 @@ impl<'p> SlowAnswer<'p> {
                 self.whole_help(step, asked, update, answer_ms),
                 wording::ms(self.whole_ms)
             ),
-            figures: vec![("whole_ms", answer_ms), ("limit_ms", self.whole_ms)],
+            figures: vec![("whole_ms", answer_ms), ("limit_ms", self.whole_ms), ("wait_ms", update.times.wait_ms)],
             margin: Margin::of(Figure::Durations, answer_ms, self.whole_ms, &self.plan.display),
             key: "whole".into(),
             ..Observation::default()

@@ -214,7 +214,7 @@ impl<'p> TextLost<'p> {
         };
         let out_of = |mode: usize| LevelSet(worst.levels.0 & !display.modes[mode].to.0);
         let why = mode
-            .map_or(format!("on this panel its shades are too close to {}", display.ink.name(ground)), |mode| {
+            .map_or(format!("its shades are too close to {} on this panel", display.ink.name(ground)), |mode| {
                 format!("`{}` cannot show {}", display.modes[mode].name, wording::levels(out_of(mode), display))
             });
         let limit = if severity == Severity::Error { self.lost } else { self.weak };
@@ -226,8 +226,8 @@ impl<'p> TextLost<'p> {
         let observation = Observation {
             rect: Some(rect),
             message: format!(
-                "{shown} of the text `{quote}`{others} stands out from the {} around it on the glass; at least {:.0} % \
-                should: {why}",
+                "{shown} of the text `{quote}`{others} stands out from the {} around it on the glass, because {why}; at \
+                least {:.0} % should stand out",
                 display.ink.name(ground),
                 percent(limit),
             ),

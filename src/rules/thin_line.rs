@@ -109,10 +109,10 @@ impl Rule for ThinLine<'_> {
         let observation = Observation {
             rect: Some(rect),
             message: format!(
-                "{} of thin lines turn white when the screen is reduced to {}: the lines break or vanish in {}",
+                "{} of thin lines turn white when the screen is reduced to {}: the lines break or vanish at {}",
                 wording::counted(pixels, "pixel", "pixels"),
                 self.levels,
-                wording::counted(places.len() as u64, "place", "places")
+                wording::counted(places.len() as u64, "point", "points")
             ),
             help: format!(
                 "draw lines and stems at least {} px wide, on whole pixels, in solid black",

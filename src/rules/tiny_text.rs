@@ -42,8 +42,8 @@ impl<'p> TinyText<'p> {
         let distance_mm = self.plan.viewing_distance_mm;
         let [angle, wanted] = wording::figures_apart(arc_minutes(mm, distance_mm), self.limits.arc_minutes.value);
         format!(
-            "{height}, which is {angle} minutes of arc from {distance_mm:.0} mm away; reading at full speed needs \
-             {wanted} minutes, which is {limit} mm here"
+            "{height}: from {distance_mm:.0} mm away that is {angle} minutes of arc, but to be read at full speed they need \
+             {wanted} minutes of arc, which is {limit} mm here"
         )
     }
 

@@ -96,7 +96,7 @@ impl<'p> TooManySinceCleaning<'p> {
             None => String::new(),
         };
         format!(
-            "{does}: use it at the latest after step {}, so that the count does not exceed {most}. The {kind} has no pause \
+            "{does}: use it after step {} at the latest, so that the count does not exceed {most}. The {kind} has no pause \
              before that{first}: if a flash at that moment is worse than the ghost, accept this finding",
             open.latest(),
             kind = self.plan.kind().word(),
@@ -124,7 +124,7 @@ impl<'p> TooManySinceCleaning<'p> {
                 wording::passed(limit, &most.to_string(), "the display needs a cleaning after")
             ),
             help,
-            in_short: asks.is_some().then(|| format!("clean at the latest after step {}", open.latest())),
+            in_short: asks.is_some().then(|| format!("clean after step {} at the latest", open.latest())),
             asks: asks.map(Asks::Cleaning),
             figures: vec![
                 ("updates", f64::from(open.most)),

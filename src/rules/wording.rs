@@ -151,7 +151,7 @@ pub(crate) fn levels(levels: LevelSet, display: &Display) -> String {
         1 => names.push(format!("grey {} of {}", greys[0], ink.white())),
         2..=4 => names.push(format!("greys {} of {}", listed(&greys, 4), ink.white())),
         many => {
-            names.push(format!("{many} greys from {} to {} of {}", greys[0], greys[many - 1], ink.white()));
+            names.push(format!("grey (levels {} to {} of {})", greys[0], greys[many - 1], ink.white()));
         }
     }
     listed(&names, 4)

@@ -2,12 +2,12 @@
 
 use super::{Rule, Setup, remedy, wording};
 use crate::{
-    change::{Mask, regions},
+    change::{Mask, proposed_window, regions},
     display::Mode,
-    finding::{Correction, Observation, Sink, StepField, Where},
+    finding::{ChangeOf, Correction, Observation, Sink, StepField, Where},
     geometry::Rect,
     panel::PlayedStep,
-    plan::Plan,
+    plan::{Plan, WindowAsk},
 };
 
 /// Looks at every update and every stroke on its own.
@@ -68,20 +68,42 @@ impl<'p> WrongStart<'p> {
 
     fn update(&self, step: &PlayedStep<'_>, index: usize, mode: usize, seen: Seen) -> Observation {
         let (modes, now_c) = (&self.plan.display.modes, step.planned.temperature_c);
-        let starting = (0..modes.len()).filter(|mode| self.starts_anywhere(*mode));
-        let names: Vec<String> = starting.map(|mode| format!("`{}`", modes[mode].name)).collect();
+        let starting: Vec<usize> = (0..modes.len()).filter(|mode| self.starts_anywhere(*mode)).collect();
+        let names: Vec<String> = starting.iter().map(|mode| format!("`{}`", modes[*mode].name)).collect();
+        let window = self.smaller_window(step, index);
+        let is_smaller = |mode: usize| modes[mode].windowed && modes[mode].flashes > 0;
         let help = if names.is_empty() {
             self.bring_it_first(&modes[mode])
         } else {
-            format!("use {} here, which can start from any level", wording::one_of(&names))
+            let window = window.filter(|_| starting.iter().all(|mode| is_smaller(*mode)));
+            let window = window.map_or(String::new(), |window| {
+                let changed = wording::by_kind(self.plan, "the window \"changed\", here", "the window");
+                format!(", with {changed} {}, so that nothing else flashes", wording::rect(window))
+            });
+            format!("use {} here, which can start from any level{window}", wording::one_of(&names))
+        };
+        let correction = |mode: usize| {
+            let mut correction = Correction::of(step, ChangeOf::Mode { update: index, mode });
+            if window.is_some() && is_smaller(mode) {
+                let window = ChangeOf::Window { update: index, window: WindowAsk::Changed };
+                correction.changes.extend(Correction::of(step, window).changes);
+            }
+            correction
         };
         let corrections = remedy::modes_by_cost(self.plan, now_c, |mode| self.starts_anywhere(*mode));
         Observation {
             update: Some(index),
             help,
-            corrections: Correction::modes(step, index, corrections),
+            corrections: corrections.into_iter().map(correction).collect(),
             ..self.observation(seen, "driven with", &modes[mode], now_c)
         }
+    }
+
+    /// The window around what changes, where an update that covers the whole panel would flash more than that.
+    fn smaller_window(&self, step: &PlayedStep<'_>, index: usize) -> Option<Rect> {
+        let asked = step.planned.step.listed_updates().get(index)?;
+        let window = proposed_window(step.changed.bounds(step.grid())?, &self.plan.display, self.plan.rotation)?;
+        (asked.window == WindowAsk::All && window != step.memory.size().whole()).then_some(window)
     }
 
     fn stroke(&self, step: &PlayedStep<'_>, mode: usize, seen: Seen) -> Observation {

@@ -133,7 +133,7 @@ fn charge_differs(step: &PlayedStep<'_>, plain: &Played) -> Option<String> {
     let is_kept = step.glass.net_impulse(0, 0).is_some();
     let same = match plain.charge {
         Some(charge) => {
-            is_kept && beyond.count() == charge.beyond_px as u64 && (most_vs - charge.most_vs).abs() <= IMPULSE_VS
+            is_kept && beyond.count() == charge.beyond_px as u64 && (most_vs.abs() - charge.most_vs).abs() <= IMPULSE_VS
         }
         None => !is_kept && beyond.is_empty(),
     };

@@ -57,8 +57,8 @@ const COMPLAINTS: [Complaint; 12] = [
         help: &[
             "the limit for this display is 20 updates",
             "An update in `full` removes it, with a flash",
-            "To keep it from being seen at all, clean in the pause after step 15",
-            "That took 16 updates of the place, and it may take fewer after this cleaning",
+            "To keep it from being seen at all, clean after every 13 updates of this place, the first time after step 15",
+            "at the latest, each time in a pause",
             "A ghost was first seen here after the last cleaning of the place with step 16",
             "without a break for 1 h 20 min, since step 36",
             "over so many updates more was left than has faded",
@@ -160,7 +160,7 @@ const COMPLAINTS: [Complaint; 12] = [
         help: &[
             "use `full` on the whole panel at least every 24 hours",
             "the panel is damaged for good",
-            "An ordinary ghost is seen sooner than that. To keep it from being seen at all, clean in the pause after step 15",
+            "An ordinary ghost is seen sooner than that. To keep it from being seen at all, clean after every 13 updates",
             "No mode in the display description is known to cancel this charge: use `full` for this place",
         ],
     },

@@ -306,7 +306,7 @@ fn steps_with_findings_have_their_pictures_first() {
 fn the_strongest_ghost_leads_to_its_finding() {
     let plan = "logbook/troubled.plan.json";
     let page = page(&[plan, "--gate", "never"]).1;
-    let (_, link) = page.split_once("strongest pixel of a ghost</dt> <dd><a href=\"#").unwrap();
+    let (_, link) = page.split_once("strongest single ghost pixel</dt> <dd><a href=\"#").unwrap();
     let link: Vec<&str> = link.split('"').next().unwrap().split("&amp;").collect();
     let value = |name: &str| link.iter().find_map(|part| part.strip_prefix(name)).unwrap();
     let step: u64 = value("step=").parse().unwrap();

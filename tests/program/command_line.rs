@@ -703,6 +703,16 @@ fn explain_takes_the_moment_and_the_place_that_it_is_asked_for() {
 }
 
 #[test]
+fn help_of_help_is_help() {
+    let folder = Folder::usual();
+    let help = folder.run(&["help"]).with_status(0).out;
+    assert!(help.contains("Commands:"), "{help}");
+    for option in ["--help", "-h"] {
+        assert_eq!(folder.run(&["help", option]).with_status(0).out, help);
+    }
+}
+
+#[test]
 fn explain_says_what_it_cannot_explain() {
     let folder = folder(&[("none.plan.json", r#"{ "steps": [] }"#)]);
     for (file, words) in
@@ -737,6 +747,56 @@ fn of_a_flow_the_walk_to_its_worst_finding_is_explained() {
     let drain = (&story["label"], &story["older_px"], &story["box"]);
     assert_eq!(drain, (&"drain".into(), &16.into(), &serde_json::json!([2, 2, 4, 4])));
     assert!(story["walk"].as_str().unwrap().starts_with("boot, fill, drain"), "{story}");
+}
+
+/// A complaint leads to the walk that it is about, and not to the worst finding of another kind.
+#[test]
+fn of_a_flow_a_complaint_leads_to_its_own_walk() {
+    let folder = Folder::usual();
+    let moves = r#"{ "label": "wipe", "from": "full", "to": "empty", "soonest_ms": 9000, "updates": [{ "mode": "full" }] },
+        { "label": "fill","#;
+    folder.file("a.flow.json", whole_flow(&FORGETFUL.replace(r#"{ "label": "fill","#, moves)));
+    let told = |kind: &str| {
+        let text = folder.run(&["explain", "a.flow.json", "--complaint", kind]).with_status(0).out;
+        text.split_whitespace().collect::<Vec<_>>().join(" ")
+    };
+    let flicker = told("flicker");
+    let words = "one walk through the flow, which leads to the worst finding about this complaint: boot, fill, wipe";
+    assert!(flicker.contains(words), "{flicker}");
+    let missing = told("missing");
+    assert!(missing.contains("the worst finding about this complaint: boot, fill, drain"), "{missing}");
+    // Every mode can show what is drawn.
+    let speckles = told("speckles");
+    let none = "its worst finding (no walk leads to a finding about this complaint): boot, fill, drain";
+    assert!(speckles.contains(none), "{speckles}");
+}
+
+/// Where no ghost is noticeable, the complaint leads to the place where most is left, and says whether that may be one.
+#[test]
+fn a_faint_ghost_is_looked_for_where_it_is_strongest() {
+    let plan = r#"{ "steps": [
+        { "screen": "white.png", "updates": [{ "mode": "full" }] },
+        { "screen": "square.png", "after_ms": 2000, "updates": [{ "mode": "quick", "window": "changed" }] },
+        { "screen": "white.png", "after_ms": 2000, "updates": [{ "mode": "quick", "window": "changed" }] },
+        { "after_ms": 2000, "updates": [{ "mode": "full" }] }] }"#;
+    let display = r#""certainty": { "residue": 2 }, "modes": [{ "name": "quick", "residue": { "lighter": 0.03, "darker": 0 } }] }"#;
+    let folder = folder(&[("a.plan.json", plan)]);
+    folder.display("example.display.json", &example_display([16, 8]));
+    folder.file(
+        "panel.display.json",
+        format!(r#"{{ "format": "display/1", "based_on": "example.display.json", {display}"#),
+    );
+    let text = folder.run(&["explain", "a.plan.json", "--complaint", "ghost"]).with_status(0).out;
+    let told = text.split_whitespace().collect::<Vec<_>>().join(" ");
+    for words in [
+        "step 2",
+        "`--where 2,2,4,4`",
+        "it is the strongest trace of an older picture",
+        "the strongest difference is 1.5 L*, and most people notice 2.3 L*. That difference is an estimate, good to a factor of \
+         2, so it may be seen all the same",
+    ] {
+        assert!(told.contains(words), "{words:?} in\n{text}");
+    }
 }
 
 /// The story as a page is one file: nothing in it is fetched from elsewhere, and the pictures are in it.

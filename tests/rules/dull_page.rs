@@ -35,8 +35,11 @@ fn the_worst_step_is_named_where_it_is_not_the_first() {
         { "screen": "white.png", "after_ms": 9000, "updates": [{ "mode": "quick", "window": "changed" }] }] }"#;
     let screens = [("part.png", &*part), ("white.png", WHITE)];
     let found = told(&review(&screens, display, plan), "dull-page");
-    assert!(found.len() == 1 && found[0].starts_with("0..1 the white of the whole page"), "{found:?}");
-    assert!(found[0].contains("by up to 4.86 L* (at step 1), darker:"), "{found:?}");
+    assert!(
+        found.len() == 1 && found[0].starts_with("0..1 on the whole page, the white has become darker"),
+        "{found:?}"
+    );
+    assert!(found[0].contains("by up to 4.86 L* (at step 1):"), "{found:?}");
     let once = told(
         &review(
             &[("a.png", WHITE)],
@@ -46,5 +49,5 @@ fn the_worst_step_is_named_where_it_is_not_the_first() {
         ),
         "dull-page",
     );
-    assert!(once.len() == 1 && once[0].contains("by 4.86 L*, darker:"), "{once:?}");
+    assert!(once.len() == 1 && once[0].contains("the white has become darker by 4.86 L*:"), "{once:?}");
 }

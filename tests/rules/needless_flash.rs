@@ -53,6 +53,30 @@ fn a_cleaning_before_a_pause_of_an_hour_is_due() {
     assert_eq!(found(&greys).len(), 1);
 }
 
+/// `quick` pushes only one way, 1 V s a swing; after two black squares the limit of 2 V s is near, and `grey`, which is balanced,
+/// keeps it from being passed.
+#[test]
+fn a_flash_that_keeps_the_charge_from_growing_is_due() {
+    let found = |limit_vs: &str| {
+        let display = format!(
+            r#"{{ "limits": {{ "updates_before_cleaning": 1000, "net_impulse_vs": {limit_vs} }}, "modes": [
+                {{ "name": "quick", "impulse_vs": {{ "lighter": 1, "darker": 0 }} }},
+                {{ "name": "grey", "impulse_vs": {{ "lighter": 1, "darker": -1 }} }}] }}"#
+        );
+        let plan = r#"{ "steps": [
+            { "screen": "b.png", "updates": [{ "mode": "full" }] },
+            { "screen": "a.png", "after_ms": 9000, "updates": [{ "mode": "quick" }] },
+            { "screen": "b.png", "after_ms": 9000, "updates": [{ "mode": "quick" }] },
+            { "screen": "a.png", "after_ms": 9000, "updates": [{ "mode": "quick" }] },
+            { "screen": "b.png", "after_ms": 9000, "updates": [{ "mode": "quick" }] },
+            { "screen": "a.png", "after_ms": 9000, "cause": "key", "updates": [{ "mode": "grey" }] }] }"#;
+        told(&review(&square_and_white(), &display, plan), "needless-flash")
+    };
+    // Two volt-seconds are within a fifth of 2.4, and not of 2.6.
+    assert_eq!(found("2.4"), Vec::<String>::new());
+    assert_eq!(found("2.6").len(), 1);
+}
+
 #[test]
 fn a_cleaning_every_so_many_pages_is_a_policy() {
     let page = |screen: &str, mode: &str| {

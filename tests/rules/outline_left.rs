@@ -55,7 +55,7 @@ fn what_was_erased_is_named_and_one_trouble_is_one_finding() {
         ),
         "{found}"
     );
-    assert!(found.contains("these pixels were not driven themselves"), "{found}");
+    assert!(found.contains("the pixels of the outline were not driven themselves"), "{found}");
     assert!(found.contains("removes it in"), "{found}");
 }
 

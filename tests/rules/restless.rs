@@ -63,7 +63,7 @@ fn a_small_window_that_flashes_is_not_a_panel_that_flashes() {
     };
     assert_eq!(found("[0, 0, 8, 4]"), Vec::<String>::new());
     let half = found("[0, 0, 96, 32]");
-    assert!(half.len() == 1 && half[0].contains("by area as much as"), "{half:?}");
+    assert!(half.len() == 1 && half[0].contains("(counted by area, that is 5.00 flashes)"), "{half:?}");
     let whole = found("\"all\"");
     assert!(whole.len() == 1 && !whole[0].contains("by area"), "{whole:?}");
 }

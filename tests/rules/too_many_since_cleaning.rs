@@ -55,7 +55,7 @@ fn the_latest_step_for_a_cleaning_is_named_and_obeying_it_is_enough() {
     let found = |plan: &str| told(&review(&square_and_white(), "", plan), "too-many-since-cleaning");
     // The limit is 5; the sixth update comes with step 6, and no pause before it.
     let said = found(&plan(""));
-    let help = "| `full` on the window [0, 2, 8, 4] resets the count: use it at the latest after step 5, so that the \
+    let help = "| `full` on the window [0, 2, 8, 4] resets the count: use it after step 5 at the latest, so that the \
                 count does not exceed 5. The plan has no pause before that (the first one comes after step 6): if a flash \
                 at that moment is worse than the ghost, accept this finding";
     assert!(said.len() == 1 && said[0].ends_with(help), "{said:?}");

@@ -28,6 +28,28 @@ fn the_limits_hold_from_both_sides() {
     hold("wrong-start", &edges());
 }
 
+/// Another mode that drives all of its window is advised with the window of what changes.
+#[test]
+fn the_mode_that_is_advised_flashes_no_more_than_changes() {
+    let help = |window: &str| {
+        let display = r#"{ "modes": [{ "name": "quick", "from": "two-level" }] }"#;
+        let plan = format!(
+            r#"{{ "begins": {{ "screen": "a.png" }}, "steps": [{{ "screen": "b.png", "updates": [{{ "mode": "quick"{window} }}] }}] }}"#
+        );
+        told(&review(&[("a.png", &square_of("8")), ("b.png", SQUARE)], display, &plan), "wrong-start").concat()
+    };
+    let wide = help("");
+    assert!(
+        wide.ends_with(
+            "| use `full` or `grey` here, which can start from any level, with the window \"changed\", here [0, 2, 8, 4], so \
+             that nothing else flashes"
+        ),
+        "{wide}"
+    );
+    let narrow = help(r#", "window": "changed""#);
+    assert!(narrow.ends_with("| use `full` or `grey` here, which can start from any level"), "{narrow}");
+}
+
 #[test]
 fn ink_that_the_controller_draws_starts_somewhere_too() {
     let found = |shade: char, from: &str| {

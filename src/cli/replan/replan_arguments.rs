@@ -32,7 +32,7 @@ pub(crate) struct ReplanArguments {
     /// Write the rule to this file: as JSON if its name ends in `.json`, as a C header if it ends in `.h`
     #[arg(long, value_name = "FILE", value_hint = ValueHint::FilePath, requires = "as_policy")]
     pub(super) emit: Option<PathBuf>,
-    /// Write a page that shows the plan as it was and what was chosen side by side, step by step, with the figures of both
+    /// Write a page that shows, side by side and step by step, the plan as it was and the updates that were chosen, with the figures of both
     #[arg(long, value_name = "FILE", value_hint = ValueHint::FilePath)]
     pub(super) html: Option<PathBuf>,
     /// How thoroughly to search

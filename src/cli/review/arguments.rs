@@ -47,7 +47,7 @@ pub(crate) struct ReviewArguments {
     /// that are out of date
     #[arg(long, value_name = "DIR", value_hint = ValueHint::DirPath)]
     pub(super) pictures: Option<PathBuf>,
-    /// With `--pictures`: draw at most this many pictures of each plan; steps with findings that are not on the list of
+    /// With `--pictures`: draw at most this many pictures of each plan; steps with new findings, which are not in the file of
     /// `--known` come first, then steps with errors
     #[arg(long, value_name = "N", default_value_t = 20, value_parser = clap::value_parser!(u64).range(1..), requires = "pictures")]
     pub(super) pictures_limit: u64,
@@ -70,7 +70,7 @@ pub(crate) struct ReviewArguments {
     #[arg(long, value_name = "TIME", value_parser = TimePoint::read, conflicts_with_all = ["known", "write_known"])]
     pub(super) to: Option<TimePoint>,
     /// Write what the model computed, as JSON Lines: one object for each step of a plan, or for each node of a flow: a
-    /// state, together with how many updates each cleaning has counted since it last ran
+    /// state, together with the number of updates since each kind of cleaning was last done
     #[arg(long, value_name = "FILE", value_hint = ValueHint::FilePath)]
     pub(super) facts: Option<PathBuf>,
     /// A list of known findings, written by `--write-known`. Findings on it never cause exit status 1

@@ -8,7 +8,7 @@ use crate::{
 };
 
 /// The name of the figure that a reader can go to.
-pub(super) const STRONGEST_GHOST: &str = "strongest pixel of a ghost";
+pub(super) const STRONGEST_GHOST: &str = "strongest single ghost pixel";
 
 /// A figure of a plan.
 pub(super) struct Figure {

@@ -147,14 +147,22 @@ fn title(cause: &Cause<'_>) -> String {
 
 /// Where else the same was found: each place that needs a help of its own apart, the others together.
 fn other_places(cause: &Cause<'_>) -> Vec<String> {
-    let mut places: Vec<(String, Option<String>)> = Vec::new();
+    let mut counted: Vec<((String, Option<String>), u64)> = Vec::new();
     for finding in &cause.others {
-        let place = readable(&place_words(finding));
         let there = there_words(finding, cause.finding).map(|there| readable(&there));
-        if !places.contains(&(place.clone(), there.clone())) {
-            places.push((place, there));
+        let place = (readable(&place_words(finding)), there);
+        match counted.iter_mut().find(|(known, _)| *known == place) {
+            Some((_, findings)) => *findings += 1,
+            None => counted.push((place, 1)),
         }
     }
+    let mut places: Vec<(String, Option<String>)> = counted
+        .into_iter()
+        .map(|((place, there), findings)| match findings {
+            1 => (place, there),
+            findings => (format!("{place} ({findings} findings)"), there),
+        })
+        .collect();
     let rest = places.split_off(places.len().min(MOST_PLACES)).len() as u64;
     let with_help: Vec<String> =
         places.iter().filter_map(|(place, there)| Some(format!("{place}: {}", there.as_ref()?))).collect();

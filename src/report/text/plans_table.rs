@@ -6,7 +6,7 @@ use unicode_width::UnicodeWidthStr;
 
 use super::super::{
     PlanOutcome, PlanReport, RunReport,
-    how_sure::{MARKS, marks},
+    how_sure::{marks, marks_words},
     sentences::at_temperature,
 };
 use super::{plan_lines::verdict_word, underline::wrapped};
@@ -37,11 +37,12 @@ pub(super) fn write(
         writeln!(out, "and {} plans in which nothing was found", left_out.len())?;
     }
     writeln!(out)?;
-    let is_marked = |plan: &&PlanReport| {
-        plan.reviewed().is_some_and(|plan| marks(&plan.summary)[..2].iter().any(|mark| !mark.is_empty()))
-    };
-    if listed.iter().any(is_marked) {
-        writeln!(out, "{}\n", wrapped(MARKS, terminal_width, "", ""))?;
+    let shown = listed.iter().filter_map(|plan| plan.reviewed()).flat_map(|plan| {
+        let [of_ghost, of_answer, _] = marks(&plan.summary);
+        [of_ghost, of_answer]
+    });
+    if let Some(words) = marks_words(shown) {
+        writeln!(out, "{}\n", wrapped(&words, terminal_width, "", ""))?;
     }
     Ok(())
 }

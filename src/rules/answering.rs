@@ -217,7 +217,7 @@ fn ways(plan: &Plan, step: &PlayedStep<'_>, change: &Mask) -> BTreeMap<(Level, L
 
 impl Answer<'_> {
     /// The mode, and where.
-    fn update(&self) -> String {
+    pub(super) fn update(&self) -> String {
         let place = self.window.map_or(String::new(), |rect| format!(" on the window {}", wording::rect(rect)));
         format!("`{}`{place}", self.mode.name)
     }

@@ -55,7 +55,12 @@ pub(crate) fn link_causes(findings: &mut [Finding]) {
         // What a cause follows from is the cause of both. The list above has no circle.
         let root = std::iter::successors(direct[at], |cause| direct[*cause]).last();
         findings[at].cause = root.map(|root| findings[root].fingerprint.clone());
-        if root.is_some_and(|root| findings[root].rule == CANNOT_KEEP_UP) {
+        let Some(root) = root else { continue };
+        if findings[at].rule == "slow-answer" {
+            // What its cause asks for is enough.
+            findings[at].in_short = None;
+        }
+        if findings[root].rule == CANNOT_KEEP_UP {
             goes_away(&mut findings[at]);
         }
     }

@@ -133,15 +133,12 @@ impl<'p> NeedlessFlash<'p> {
         (mode.windowed && times > self.times && saves).then(|| {
             let windows = self.windows(update, window);
             let named: Vec<String> = windows.iter().map(|window| wording::rect(*window)).collect();
-            let help = match named.as_slice() {
-                [own, ghosts] => {
-                    format!("limit it to the windows {own} and, for the ghost there, {ghosts}: then only those flash")
-                }
+            let help = if let [own, ghosts] = named.as_slice() {
+                format!("limit it to the windows {own} and, for the ghost there, {ghosts}: then only those flash")
+            } else {
                 // A fixed box would be too small where the next picture changes elsewhere.
-                _ => {
-                    let changed = wording::by_kind(self.plan, "the window \"changed\", here", "the window");
-                    format!("limit it to {changed} {}: then nothing else flashes", wording::rect(window))
-                }
+                let changed = wording::by_kind(self.plan, "the window \"changed\", here", "the window");
+                format!("limit it to {changed} {}: then nothing else flashes", wording::rect(window))
             };
             let windows = match windows.len() {
                 1 => WindowAsk::Changed,

@@ -213,6 +213,7 @@ impl<'p> SlowAnswer<'p> {
                 )
             }
         };
+        let Advice { words: help, in_short } = self.first_help(step, asked, update, answer_ms);
         let before_ms = own_time_ms(step);
         let before = if before_ms > 0.0 {
             format!("{} ms until the firmware requests the update, ", wording::ms(before_ms))
@@ -230,40 +231,46 @@ impl<'p> SlowAnswer<'p> {
                 wording::ms(update.first_visible_ms - update.times.start_ms),
                 display.modes[update.mode].name
             ),
-            help: self.first_help(step, asked, update, answer_ms),
+            help,
+            in_short: Some(in_short),
             ..self.first_observation(answer_ms, update)
         }
     }
 
-    fn first_help(&self, step: &PlayedStep<'_>, asked: &AskedFor, update: &PlayedUpdate, answer_ms: f64) -> String {
+    fn first_help(&self, step: &PlayedStep<'_>, asked: &AskedFor, update: &PlayedUpdate, answer_ms: f64) -> Advice {
         if asked.change.is_empty() {
-            return NOTHING_TO_SHOW.to_owned();
+            return Advice::new(NOTHING_TO_SHOW, "remove the update");
         }
         if update.times.wait_ms > 0.0 && answer_ms - update.times.wait_ms <= self.first_ms {
-            return "let the earlier update end sooner, with a quicker mode or a smaller window, or start no update \
-                    when a person may act soon"
-                .to_owned();
+            let sooner = "let the earlier update end sooner";
+            let how = "with a quicker mode or a smaller window, or start no update when a person may act soon";
+            return Advice::new(format!("{sooner}, {how}"), sooner);
         }
         let before_ms = own_time_ms(step);
         if before_ms > 0.0 && answer_ms - before_ms <= self.first_ms {
-            return format!("let the firmware request the update sooner: that takes {} ms now", wording::ms(before_ms));
+            let sooner = "let the firmware request the update sooner";
+            return Advice::new(format!("{sooner}: that takes {} ms now", wording::ms(before_ms)), sooner);
         }
         let answer = self.answering(step, asked).first(self.first_ms);
         let own_ms = answer_ms - update.times.wait_ms - before_ms;
+        let raise = |ms: f64| format!("raise `first_ms` to at least {}", ms.ceil());
         match answer.filter(|answer| is_sooner(answer.first_ms, own_ms, self.first_ms)) {
-            None => self.allow_first(answer_ms),
+            None => Advice::new(self.allow_first(answer_ms), raise(answer_ms)),
             Some(answer) if answer.first_ms <= self.first_ms => {
                 let free =
                     if update.times.wait_ms > 0.0 { "; that holds if no earlier update keeps it waiting" } else { "" };
-                format!("{}{free}", answer.first_words(self.greys_ms))
+                let words = format!("{}{free}", answer.first_words(self.greys_ms));
+                Advice::new(words, format!("answer with {}", answer.update()))
             }
-            Some(answer) => format!(
-                "{}; no mode of this display answers sooner, so raise `first_ms` to at least {} (now {}), if that is \
-                acceptable",
-                answer.first_words(self.greys_ms),
-                answer.first_ms.ceil(),
-                wording::ms(self.first_ms)
-            ),
+            Some(answer) => {
+                let raise = raise(answer.first_ms);
+                let words = format!(
+                    "{}; no mode of this display answers sooner, so {raise} (now {}), if that is acceptable",
+                    answer.first_words(self.greys_ms),
+                    wording::ms(self.first_ms)
+                );
+                Advice::new(words, format!("answer with {} and {raise}", answer.update()))
+            }
         }
     }
 
@@ -278,6 +285,7 @@ impl<'p> SlowAnswer<'p> {
 
     fn late_whole(&self, step: &PlayedStep<'_>, asked: &AskedFor, last: usize, answer_ms: f64) -> Observation {
         let update = &step.updates[last];
+        let Advice { words, in_short } = self.whole_help(step, asked, update, answer_ms);
         Observation {
             message: format!(
                 "the whole answer to the {} is complete only after {} ms, when `{}` ends",
@@ -286,10 +294,10 @@ impl<'p> SlowAnswer<'p> {
                 self.plan.display.modes[update.mode].name
             ),
             help: format!(
-                "{}; an answer that is complete within {} ms does not interrupt a person's thought",
-                self.whole_help(step, asked, update, answer_ms),
+                "{words}; an answer that is complete within {} ms does not interrupt a person's thought",
                 wording::ms(self.whole_ms)
             ),
+            in_short: Some(in_short),
             figures: vec![("whole_ms", answer_ms), ("limit_ms", self.whole_ms), ("wait_ms", update.times.wait_ms)],
             margin: Margin::of(Figure::Durations, answer_ms, self.whole_ms, &self.plan.display),
             key: "whole".into(),
@@ -297,40 +305,54 @@ impl<'p> SlowAnswer<'p> {
         }
     }
 
-    fn whole_help(&self, step: &PlayedStep<'_>, asked: &AskedFor, update: &PlayedUpdate, answer_ms: f64) -> String {
+    fn whole_help(&self, step: &PlayedStep<'_>, asked: &AskedFor, update: &PlayedUpdate, answer_ms: f64) -> Advice {
         if asked.change.is_empty() {
-            return NOTHING_TO_SHOW.to_owned();
+            return Advice::new(NOTHING_TO_SHOW, "remove the update");
         }
         let wait_ms = update.times.wait_ms;
         if wait_ms > 0.0 && answer_ms - wait_ms <= self.whole_ms {
-            return format!(
-                "run fewer updates one after another: `{}` waits for {} ms",
-                self.plan.display.modes[update.mode].name,
-                wording::ms(wait_ms)
-            );
+            let fewer = "run fewer updates one after another";
+            let mode = &self.plan.display.modes[update.mode].name;
+            return Advice::new(format!("{fewer}: `{mode}` waits for {} ms", wording::ms(wait_ms)), fewer);
         }
         let answer = self.answering(step, asked).whole(self.whole_ms);
         let own_ms = answer_ms - wait_ms - own_time_ms(step);
+        let raise = |ms: f64| format!("raise `whole_ms` to at least {}", ms.ceil());
         match answer.filter(|answer| is_sooner(answer.whole_ms, own_ms, self.whole_ms)) {
             None => {
-                format!(
-                    "no mode of this display can complete these pixels sooner: if the delay is acceptable, raise `whole_ms` \
-                     to at least {} (now {})",
-                    answer_ms.ceil(),
+                let raise = raise(answer_ms);
+                let words = format!(
+                    "no mode of this display can complete these pixels sooner: if the delay is acceptable, {raise} (now {})",
                     wording::ms(self.whole_ms)
-                )
+                );
+                Advice::new(words, raise)
             }
-            Some(answer) if answer.whole_ms <= self.whole_ms => answer.whole_words(),
             Some(answer) => {
-                format!(
-                    "{}; no mode of this display ends sooner, so raise `whole_ms` to at least {} (now {}), if that is \
-                     acceptable",
+                let alone = format!("show everything with {} alone", answer.update());
+                if answer.whole_ms <= self.whole_ms {
+                    return Advice::new(answer.whole_words(), alone);
+                }
+                let raise = raise(answer.whole_ms);
+                let words = format!(
+                    "{}; no mode of this display ends sooner, so {raise} (now {}), if that is acceptable",
                     answer.whole_words(),
-                    answer.whole_ms.ceil(),
                     wording::ms(self.whole_ms)
-                )
+                );
+                Advice::new(words, format!("{alone} and {raise}"))
             }
         }
+    }
+}
+
+/// What to do about an answer, and the same in a few words.
+struct Advice {
+    words: String,
+    in_short: String,
+}
+
+impl Advice {
+    fn new(words: impl Into<String>, in_short: impl Into<String>) -> Self {
+        Self { words: words.into(), in_short: in_short.into() }
     }
 }
 

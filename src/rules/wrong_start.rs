@@ -72,14 +72,16 @@ impl<'p> WrongStart<'p> {
         let names: Vec<String> = starting.iter().map(|mode| format!("`{}`", modes[*mode].name)).collect();
         let window = self.smaller_window(step, index);
         let is_smaller = |mode: usize| modes[mode].windowed && modes[mode].flashes > 0;
+        let advised = window.filter(|_| !names.is_empty() && starting.iter().all(|mode| is_smaller(*mode)));
+        let advised = advised.map(|window| {
+            let changed = wording::by_kind(self.plan, "the window \"changed\", here", "the window");
+            format!("with {changed} {}", wording::rect(window))
+        });
+        let in_short = advised.as_ref().map(|window| format!("use {} {window}", wording::one_of(&names)));
         let help = if names.is_empty() {
             self.bring_it_first(&modes[mode])
         } else {
-            let window = window.filter(|_| starting.iter().all(|mode| is_smaller(*mode)));
-            let window = window.map_or(String::new(), |window| {
-                let changed = wording::by_kind(self.plan, "the window \"changed\", here", "the window");
-                format!(", with {changed} {}, so that nothing else flashes", wording::rect(window))
-            });
+            let window = advised.map_or(String::new(), |window| format!(", {window}, so that nothing else flashes"));
             format!("use {} here, which can start from any level{window}", wording::one_of(&names))
         };
         let correction = |mode: usize| {
@@ -94,6 +96,7 @@ impl<'p> WrongStart<'p> {
         Observation {
             update: Some(index),
             help,
+            in_short,
             corrections: corrections.into_iter().map(correction).collect(),
             ..self.observation(seen, "driven with", &modes[mode], now_c)
         }

@@ -24,6 +24,8 @@ use crate::{
 const PIXELS_FOR_SHORTER_WALKS: u64 = 40_000_000;
 /// The most and the least moves that are played for them.
 const MOVES_FOR_SHORTER_WALKS: [u64; 2] = [40, 600];
+/// The most moves that are played to find what breaks a limit.
+const MOST_HUNTED: u64 = 6000;
 /// How often the loop of a figure without bound is walked, until a rule reports it.
 const ROUNDS: [usize; 4] = [1, 8, 64, 512];
 /// How often the part of a walk is halved behind which a finding shows.
@@ -33,6 +35,9 @@ const LONGEST_WITNESS: usize = 4000;
 
 /// The most laps of a loop, beside two that are walked always.
 const MOST_LAPS: f64 = 200.0;
+/// The most ways through a flow that are looked at for loops of some moves, and the most loops of one length.
+const MOST_WAYS: usize = 4096;
+const MOST_LOOPS: usize = 64;
 /// Walks at random that are played to find what breaks a limit, and their moves.
 const RANDOM_WALKS: u64 = 8;
 const RANDOM_MOVES: usize = 60;
@@ -91,7 +96,7 @@ impl Playing<'_> {
     fn play_witness(&mut self, judged: &Judged, witness: &Witness) -> bool {
         let selection = self.only(judged.rules);
         let edges: Vec<usize> = witness.edges().take(LONGEST_WITNESS).collect();
-        let Some(selection) = selection.filter(|_| !edges.is_empty()) else { return false };
+        let Some(selection) = selection else { return false };
         let walk = self.apart(witness.start, witness.at, &edges);
         let task = self.task;
         let paced = |later_ms: &[f64]| pace::soonest(task.flow, self.map, task.screens, &walk, later_ms);
@@ -211,8 +216,11 @@ impl Playing<'_> {
         let open = JUDGED.iter().filter(|judged| !judged.is_kept(head, proof) && !self.gathered.has_any(judged));
         let rules: Vec<&str> = open.flat_map(|judged| judged.rules).copied().collect();
         let Some(selection) = self.only(&rules) else { return };
-        let mut moves = self.moves_for_shorter_walks();
-        for walk in self.loops().into_iter().chain(self.at_random()) {
+        let pixels = self.task.flow.head.screen_size().pixels().max(1);
+        let mut moves = (PIXELS_FOR_SHORTER_WALKS / pixels).clamp(MOVES_FOR_SHORTER_WALKS[0], MOST_HUNTED);
+        let short = self.loops(2).into_iter().chain(self.at_random());
+        let walks: Vec<Walk> = short.chain(self.loops(3)).chain(self.loops(4)).collect();
+        for walk in walks {
             let Some(rest) = moves.checked_sub(3 * walk.moves.len() as u64) else { return };
             moves = rest;
             let paced = |later_ms: &[f64]| pace::soonest(self.task.flow, self.map, self.task.screens, &walk, later_ms);
@@ -226,29 +234,45 @@ impl Playing<'_> {
         }
     }
 
-    /// Two moves there and back, or one that leads to where it comes from, until every limit of counts must be passed.
-    fn loops(&self) -> Vec<Walk> {
-        let (flow, graph) = (self.task.flow, &self.map.graph);
-        let laps = self.laps();
-        let mut found = Vec::new();
-        for (there, one) in flow.moves.iter().enumerate() {
-            for (back, other) in flow.moves.iter().enumerate() {
-                let is_loop = one.from.contains(&other.to) && other.from.contains(&one.to) && there <= back;
-                let first =
-                    graph.edges.iter().position(|edge| edge.by == there && graph.nodes[edge.from].state == other.to);
-                let Some(first) = first.filter(|_| is_loop) else { continue };
-                let mut edges: Vec<usize> = graph.walk_to(graph.edges[first].from);
-                let mut node = graph.edges[first].from;
-                for lap in 0..2 * laps {
-                    let by = if lap % 2 == 0 { there } else { back };
-                    let Some(edge) = graph.leaving(node).find(|edge| graph.edges[*edge].by == by) else { break };
-                    edges.push(edge);
-                    node = graph.edges[edge].to;
-                }
-                found.extend(self.whole(&edges));
-            }
+    /// Loops of so many moves, each walked until every limit of counts must be passed.
+    fn loops(&self, length: usize) -> Vec<Walk> {
+        let (graph, laps) = (&self.map.graph, self.laps());
+        let mut first_from: HashMap<(usize, usize), usize> = HashMap::new();
+        for edge in &graph.edges {
+            first_from.entry((edge.by, graph.nodes[edge.from].state)).or_insert(edge.from);
         }
-        found
+        let walked = |around: &Vec<usize>| {
+            let last = &self.task.flow.moves[around[length - 1]];
+            let mut node = *first_from.get(&(around[0], last.to))?;
+            let mut edges = graph.walk_to(node);
+            for by in around.iter().cycle().take(length * laps) {
+                let Some(edge) = graph.leaving(node).find(|edge| graph.edges[*edge].by == *by) else { break };
+                edges.push(edge);
+                node = graph.edges[edge].to;
+            }
+            self.whole(&edges)
+        };
+        self.loops_of_moves(length).iter().filter_map(walked).take(MOST_LOOPS).collect()
+    }
+
+    /// Moves that lead from state to state and back to the first, each loop once: its first move is the one that the flow lists
+    /// first.
+    fn loops_of_moves(&self, length: usize) -> Vec<Vec<usize>> {
+        let moves = &self.task.flow.moves;
+        let mut ways: Vec<Vec<usize>> = (0..moves.len()).map(|first| vec![first]).collect();
+        for _ in 1..length {
+            let longer = |way: &Vec<usize>| {
+                let to = moves[way[way.len() - 1]].to;
+                let next = (way[0]..moves.len()).filter(move |next| moves[*next].from.contains(&to));
+                next.map(|next| [way.as_slice(), &[next]].concat()).collect::<Vec<_>>()
+            };
+            ways = ways.iter().flat_map(longer).take(MOST_WAYS).collect();
+        }
+        let closes = |way: &Vec<usize>| moves[way[0]].from.contains(&moves[way[length - 1]].to);
+        // Four moves may be two, twice.
+        let is_shorter =
+            |way: &Vec<usize>| length > 2 && length.is_multiple_of(2) && way[..length / 2] == way[length / 2..];
+        ways.into_iter().filter(|way| closes(way) && !is_shorter(way)).collect()
     }
 
     /// How often a loop is walked: past the limit of updates and past every cleaning.

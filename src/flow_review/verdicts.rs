@@ -107,7 +107,7 @@ pub(super) const JUDGED: [Judged; 8] = [
         limit: Limit::Above(|limits| limits.too_many_since_cleaning.updates.map(|limit| limit.value.floor())),
         bound: |proof| proof.worst(|node| node.most_since_cleaning),
         found: |summary, _| Some(f64::from(summary.most_since_cleaning)),
-        witnesses: |proof| proof.witnesses.most_since_cleaning.as_slice(),
+        witnesses: |proof| &proof.witnesses.most_since_cleaning,
         factor: |_| None,
     },
     Judged {
@@ -119,7 +119,7 @@ pub(super) const JUDGED: [Judged; 8] = [
         limit: Limit::From(|limits| limits.visible_ghost.limit_l.value),
         bound: |proof| proof.worst(|node| node.ghost_l),
         found: |summary, _| Some(summary.residue_l.max(summary.worst_residue_l)),
-        witnesses: |proof| proof.witnesses.ghost_l.as_slice(),
+        witnesses: |proof| &proof.witnesses.ghost_l,
         factor: Display::least_residue_certainty,
     },
     Judged {

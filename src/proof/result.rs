@@ -101,9 +101,9 @@ impl Witness {
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Witnesses {
     /// Of the most updates since a cleaning.
-    pub most_since_cleaning: Option<Witness>,
+    pub most_since_cleaning: Vec<Witness>,
     /// Of the strongest ghost.
-    pub ghost_l: Option<Witness>,
+    pub ghost_l: Vec<Witness>,
     /// Of the longest wait.
     pub wait_ms: Option<Witness>,
     /// Of the longest time to an answer, and of moves whose own updates may show too little to answer.

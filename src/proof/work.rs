@@ -1,7 +1,7 @@
 //! The proof put together: cells are walked one by one on all cores, and what is proved of each is collected for the nodes.
 
 use std::{
-    collections::{HashMap, HashSet},
+    collections::{BTreeSet, HashMap, HashSet},
     sync::{
         Mutex, PoisonError,
         atomic::{AtomicUsize, Ordering},
@@ -173,8 +173,6 @@ pub(super) fn prove(proving: Proving<'_>, sent: &SentTable, progress: &(dyn Fn(f
     for (node, ghost) in proof.nodes.iter_mut().zip(&ghosts) {
         node.ghost_l = ghost.bound;
     }
-    let strongest = ghosts.iter().enumerate().filter(|(_, ghost)| ghost.of.is_some());
-    let strongest = strongest.max_by(|(_, one), (_, other)| rank(one.bound).total_cmp(&rank(other.bound)));
     let answered = part.seen.answered(parts, display, threads);
     let answers = Answers { by_kind: &answered, kind_of_edge: &ways.kind_of_edge };
     let edges = edge_times(proving, &kinds, &controller, &queues, &Drives::that_change(&part.of_edge), answers);
@@ -191,7 +189,10 @@ pub(super) fn prove(proving: Proving<'_>, sent: &SentTable, progress: &(dyn Fn(f
     let limit = flow.head.limits.too_many_since_cleaning.updates.map(|limit| limit.value);
     proof.witnesses = Witnesses {
         most_since_cleaning: finder.count(part.counts, limit),
-        ghost_l: strongest.and_then(|(node, ghost)| finder.ghost(node, ghost)),
+        ghost_l: finder.ghosts(
+            &ghosts,
+            flow.head.limits.visible_ghost.limit_l.value.min(flow.head.limits.outline_left.limit_l.value),
+        ),
         wait_ms: longest(&edges, &queues, Which::Wait).map(|(walk, edge, ms)| of_queue(walk, edge, &ways, ms)),
         answer_ms: longest(&edges, &queues, Which::Answer)
             .map(|(walk, edge, ms)| of_queue(walk, edge, &ways, ms))
@@ -219,6 +220,11 @@ fn rank(bound: Bound) -> f64 {
     }
 }
 
+/// As many cells are tried, for each figure.
+const MOST_TRIED: usize = 4;
+/// What is left of a cell must pass the limit of ghosts by so much, because the rest of its level may have drifted as well.
+const OVER: f64 = 1.1;
+
 /// Finds walks in single cells.
 #[derive(Clone, Copy)]
 struct Finder<'f> {
@@ -228,19 +234,26 @@ struct Finder<'f> {
 }
 
 impl Finder<'_> {
-    /// The shortest walk that passes a limit, or else reaches the largest count, in the cells with the largest ones.
-    fn count(&self, mut counts: Vec<(u64, usize)>, limit: Option<f64>) -> Option<Witness> {
-        const TRIED: usize = 4;
+    /// Walks that pass a limit, or else reach the largest count, the shortest first: of the cells with the most pixels.
+    fn count(&self, mut counts: Vec<(u64, usize)>, limit: Option<f64>) -> Vec<Witness> {
         const FAR: f64 = 100.0;
-        counts.sort_unstable_by_key(|(most, number)| (std::cmp::Reverse(*most), *number));
-        let tried = counts.into_iter().take(TRIED).filter(|(most, _)| *most > 0);
+        let wanted = limit.map_or(FAR, |limit| limit.floor() + 1.0);
+        let largest = |most: u64| if most == ENDLESS { f64::INFINITY } else { most as f64 };
+        // Of those that pass it, a larger place is more likely to be reported; otherwise the largest count is wanted.
+        let rank = |(most, number): &(u64, usize)| {
+            let passes = largest(*most) >= wanted;
+            let count = if passes { 0 } else { *most };
+            (std::cmp::Reverse((passes, count, self.groups[*number].pixels)), *number)
+        };
+        counts.sort_unstable_by_key(rank);
+        let passes = counts.first().is_some_and(|(most, _)| largest(*most) >= wanted);
+        let is_alike = |(most, _): &(u64, usize)| *most > 0 && (largest(*most) >= wanted) == passes;
+        let tried = counts.into_iter().filter(is_alike).take(MOST_TRIED);
         let walks = tried.filter_map(|(most, number)| {
-            let largest = if most == ENDLESS { f64::INFINITY } else { most as f64 };
-            let at_least = limit.map_or(FAR, |limit| limit.floor() + 1.0).min(largest);
             self.shortest(
                 number,
                 &Wanted {
-                    at_least,
+                    at_least: wanted.min(largest(most)),
                     node: None,
                     extreme: Extreme::Highest,
                     after: &|behaviour, effect, count| {
@@ -251,16 +264,33 @@ impl Finder<'_> {
                 },
             )
         });
-        walks.min_by_key(|walk| walk.way.len())
+        let mut walks: Vec<Witness> = walks.collect();
+        walks.sort_by_key(|walk| walk.way.len());
+        walks
     }
 
-    /// The shortest walk that comes near the strongest ghost.
-    fn ghost(&self, node: usize, ghost: &StrongestGhost) -> Option<Witness> {
+    /// Short walks that come near the strongest ghosts, of one cell each, and others that just pass the limit.
+    fn ghosts(&self, ghosts: &[StrongestGhost], limit_l: f64) -> Vec<Witness> {
+        let mut strongest: Vec<(usize, &StrongestGhost, Ghost)> =
+            ghosts.iter().enumerate().filter_map(|(node, ghost)| Some((node, ghost, ghost.of?))).collect();
+        strongest.retain(|(_, ghost, _)| rank(ghost.bound) >= limit_l);
+        strongest.sort_by(|(_, one, _), (_, other, _)| rank(other.bound).total_cmp(&rank(one.bound)));
+        let mut cells = BTreeSet::new();
+        strongest.retain(|(_, _, of)| cells.insert(of.cell));
+        let tried = || strongest.iter().take(MOST_TRIED).copied();
+        let near = tried().filter_map(|(node, ghost, of)| self.ghost(node, ghost, of, f64::INFINITY));
+        let over = tried().filter_map(|(node, ghost, of)| self.ghost(node, ghost, of, limit_l * OVER));
+        near.chain(over).collect()
+    }
+
+    /// The shortest walk that comes near the strongest ghost, or to so much of it, L*.
+    fn ghost(&self, node: usize, ghost: &StrongestGhost, of: Ghost, most_l: f64) -> Option<Witness> {
         const NEAR_L: f64 = 0.02;
         const FAR_L: f64 = 40.0;
-        let Ghost { cell, level, is_lighter, residue_l } = ghost.of?;
+        let Ghost { cell, level, is_lighter, residue_l } = of;
         let extreme = if is_lighter { Extreme::Highest } else { Extreme::Lowest };
-        let near = if is_lighter { (residue_l - NEAR_L).min(FAR_L) } else { (residue_l + NEAR_L).max(-FAR_L) };
+        let far_l = FAR_L.min(most_l);
+        let near = if is_lighter { (residue_l - NEAR_L).min(far_l) } else { (residue_l + NEAR_L).max(-far_l) };
         let found = self.shortest(
             cell,
             &Wanted {

@@ -521,7 +521,7 @@ async function checkGhosts(page, isCompared) {
   const before = await shownNow(page);
   const link = page.locator(".plan:not([hidden]) .figures a");
   if ((await link.count()) === 0) return;
-  assert.equal(await page.locator(".plan:not([hidden]) .figures dt").filter({ hasText: "strongest pixel of a ghost" }).count(), 1);
+  assert.equal(await page.locator(".plan:not([hidden]) .figures dt").filter({ hasText: "strongest single ghost pixel" }).count(), 1);
   await link.click();
   const { step } = /step=(?<step>\d+)/.exec(await link.getAttribute("href")).groups;
   await shown(page, step, "left");

@@ -273,13 +273,16 @@ impl Finder<'_> {
     fn ghosts(&self, ghosts: &[StrongestGhost], limit_l: f64) -> Vec<Witness> {
         let mut strongest: Vec<(usize, &StrongestGhost, Ghost)> =
             ghosts.iter().enumerate().filter_map(|(node, ghost)| Some((node, ghost, ghost.of?))).collect();
-        strongest.retain(|(_, ghost, _)| rank(ghost.bound) >= limit_l);
-        strongest.sort_by(|(_, one, _), (_, other, _)| rank(other.bound).total_cmp(&rank(one.bound)));
+        strongest.sort_by(|one, other| rank(other.1.bound).total_cmp(&rank(one.1.bound)).then(other.0.cmp(&one.0)));
         let mut cells = BTreeSet::new();
         strongest.retain(|(_, _, of)| cells.insert(of.cell));
-        let tried = || strongest.iter().take(MOST_TRIED).copied();
-        let near = tried().filter_map(|(node, ghost, of)| self.ghost(node, ghost, of, f64::INFINITY));
-        let over = tried().filter_map(|(node, ghost, of)| self.ghost(node, ghost, of, limit_l * OVER));
+        let is_over = |ghost: &StrongestGhost| rank(ghost.bound) >= limit_l;
+        let tried = || strongest.iter().take(MOST_TRIED).copied().enumerate();
+        // The strongest one is of use below the limit as well: how near a walk comes to what was proved.
+        let near = tried().filter(|(at, (_, ghost, _))| *at == 0 || is_over(ghost));
+        let near = near.filter_map(|(_, (node, ghost, of))| self.ghost(node, ghost, of, f64::INFINITY));
+        let over = tried().filter(|(_, (_, ghost, _))| is_over(ghost));
+        let over = over.filter_map(|(_, (node, ghost, of))| self.ghost(node, ghost, of, limit_l * OVER));
         near.chain(over).collect()
     }
 

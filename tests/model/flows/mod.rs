@@ -152,17 +152,20 @@ fn witnesses_reach_their_figures() {
         let graph = graph_of(&made);
         let proof = proof_of(&made, &graph);
         let reached = |witness: &stillpage::proof::Witness| walked::along(&made, &graph, witness);
-        if let Some(walk) = &proof.witnesses.most_since_cleaning {
+        for walk in &proof.witnesses.most_since_cleaning {
             let most = reached(walk).last().unwrap().most;
             assert!(most as f64 >= walk.figure, "seed {seed}: {most} instead of {walk:?}\n{}", words(&made));
             found[0] += 1;
         }
-        if let Some(walk) = &proof.witnesses.ghost_l {
+        for (at, walk) in proof.witnesses.ghost_l.iter().enumerate() {
             // The medians need not be as unfortunate as they may be: the ghost may stay below its bound.
             let ghost_l = reached(walk).last().unwrap().ghost_l;
             assert!(ghost_l < walk.figure + 1e-3, "seed {seed}: {ghost_l} instead of {walk:?}\n{}", words(&made));
-            found[1] += 1;
-            found[2] += usize::from(ghost_l > 0.8 * walk.figure - 0.05);
+            // The first one is to come near the strongest ghost; others lead to weaker ones.
+            if at == 0 {
+                found[1] += 1;
+                found[2] += usize::from(ghost_l > 0.8 * walk.figure - 0.05);
+            }
         }
         if let Some(walk) = &proof.witnesses.wait_ms {
             let rounds = if walk.around.is_empty() { 0 } else { 300 };

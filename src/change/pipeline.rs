@@ -539,7 +539,7 @@ mod tests {
     fn a_broken_screen_is_told_where_it_is_shown() {
         let source = Numbered { decoded: AtomicUsize::new(0), broken: Some(2) };
         let setting = setting(2);
-        let told = run(
+        let failed = run(
             &source,
             &setting,
             First::Shade(0),
@@ -548,6 +548,6 @@ mod tests {
                 (0..5).find_map(|screen| pipeline.next(ScreenId(screen)).err().map(|broken| (screen, broken.screen.0)))
             },
         );
-        assert_eq!(told.unwrap(), Some((2, 2)));
+        assert_eq!(failed.unwrap(), Some((2, 2)));
     }
 }

@@ -20,11 +20,12 @@ use crate::{
     rules::{Looks, Selection, over_walks},
 };
 
-/// How many pixels may be played, in moves times pixels of a screen, to find shorter walks: some seconds.
-const PIXELS_FOR_SHORTER_WALKS: u64 = 40_000_000;
-/// The most and the least moves that are played for them.
-const MOVES_FOR_SHORTER_WALKS: [u64; 2] = [40, 600];
-/// The most moves that are played to find what breaks a limit.
+/// How many pixels may be played beside the covering walks, in moves times pixels of a screen: some seconds.
+const PIXELS_TO_PLAY: u64 = 40_000_000;
+/// The least moves that are played all the same.
+const FEWEST_MOVES: u64 = 40;
+/// The most moves that are played to find shorter walks, and to find what breaks a limit.
+const MOST_FOR_SHORTER_WALKS: u64 = 600;
 const MOST_HUNTED: u64 = 6000;
 /// How often the loop of a figure without bound is walked, until a rule reports it.
 const ROUNDS: [usize; 4] = [1, 8, 64, 512];
@@ -41,6 +42,9 @@ const MOST_LOOPS: usize = 64;
 /// Walks at random that are played to find what breaks a limit, and their moves.
 const RANDOM_WALKS: u64 = 8;
 const RANDOM_MOVES: usize = 60;
+
+/// By move and state, a node.
+type FirstFrom = HashMap<(usize, usize), usize>;
 
 /// What the rules find on walks.
 pub(super) struct Playing<'f> {
@@ -130,7 +134,7 @@ impl Playing<'_> {
     /// Plays the moves that leave something behind, of which no walk so far has shown it.
     pub(super) fn play_what_is_left_behind(&mut self, proof: &Proof) {
         let Some(selection) = self.only(&[over_walks::LEFT_BEHIND]) else { return };
-        let mut moves = self.moves_for_shorter_walks();
+        let mut moves = self.moves_to_play(MOST_FOR_SHORTER_WALKS);
         for left in &proof.left_behind {
             let Some(edge) = left.edge else { continue };
             if self.gathered.has_at_move(self.map.graph.edges[edge].by, over_walks::LEFT_BEHIND) {
@@ -147,7 +151,7 @@ impl Playing<'_> {
     /// Looks for a shorter walk to each finding, and plays the walk to it alone, so that its figures are those at the end
     /// of that walk.
     pub(super) fn shorten(&mut self) {
-        let mut moves = self.moves_for_shorter_walks();
+        let mut moves = self.moves_to_play(MOST_FOR_SHORTER_WALKS);
         let nearest = Nearest::new(self.map);
         let mut open: BTreeSet<Place> = self.gathered.walks().map(|(place, ..)| place.clone()).collect();
         // The nearest of the same move, then of the same move between the same screens, then the walk to the place.
@@ -210,19 +214,23 @@ impl Playing<'_> {
         }
     }
 
-    /// Looks for walks that break what is still open and not broken on any walk so far: two moves there and back again and again, and walks at random.
+    /// Looks for walks that break what is still open and not broken on any walk so far: loops of two to four moves, walked again and
+    /// again, and walks at random.
     pub(super) fn hunt(&mut self, proof: &Proof) {
         let head = &self.task.flow.head;
         let open = JUDGED.iter().filter(|judged| !judged.is_kept(head, proof) && !self.gathered.has_any(judged));
         let rules: Vec<&str> = open.flat_map(|judged| judged.rules).copied().collect();
         let Some(selection) = self.only(&rules) else { return };
-        let pixels = self.task.flow.head.screen_size().pixels().max(1);
-        let mut moves = (PIXELS_FOR_SHORTER_WALKS / pixels).clamp(MOVES_FOR_SHORTER_WALKS[0], MOST_HUNTED);
-        let short = self.loops(2).into_iter().chain(self.at_random());
-        let walks: Vec<Walk> = short.chain(self.loops(3)).chain(self.loops(4)).collect();
-        for walk in walks {
-            let Some(rest) = moves.checked_sub(3 * walk.moves.len() as u64) else { return };
-            moves = rest;
+        let mut moves = self.moves_to_play(MOST_HUNTED);
+        let first_from = self.first_from();
+        let short = self.loops(2, &first_from).into_iter().chain(self.at_random());
+        let long = [3, 4].into_iter().flat_map(|length| self.loops(length, &first_from));
+        // Each is played at up to three paces. Longer loops are looked for only if they can still be played.
+        let walks = short.chain(long).map_while(|walk| {
+            moves = moves.checked_sub(3 * walk.moves.len() as u64)?;
+            Some(walk)
+        });
+        for walk in walks.collect::<Vec<Walk>>() {
             let paced = |later_ms: &[f64]| pace::soonest(self.task.flow, self.map, self.task.screens, &walk, later_ms);
             let later_ms = pace::close_to_the_ticks(self.task.flow, self.map, &walk);
             let near = later_ms.iter().any(|ms| *ms > 0.0).then(|| paced(&later_ms));
@@ -234,13 +242,19 @@ impl Playing<'_> {
         }
     }
 
-    /// Loops of so many moves, each walked until every limit of counts must be passed.
-    fn loops(&self, length: usize) -> Vec<Walk> {
-        let (graph, laps) = (&self.map.graph, self.laps());
-        let mut first_from: HashMap<(usize, usize), usize> = HashMap::new();
+    /// The node from which the first edge of each move leaves each state.
+    fn first_from(&self) -> FirstFrom {
+        let graph = &self.map.graph;
+        let mut first = FirstFrom::new();
         for edge in &graph.edges {
-            first_from.entry((edge.by, graph.nodes[edge.from].state)).or_insert(edge.from);
+            first.entry((edge.by, graph.nodes[edge.from].state)).or_insert(edge.from);
         }
+        first
+    }
+
+    /// Loops of so many moves, each walked until every limit of counts must be passed.
+    fn loops(&self, length: usize, first_from: &FirstFrom) -> Vec<Walk> {
+        let (graph, laps) = (&self.map.graph, self.laps());
         let walked = |around: &Vec<usize>| {
             let last = &self.task.flow.moves[around[length - 1]];
             let mut node = *first_from.get(&(around[0], last.to))?;
@@ -299,9 +313,9 @@ impl Playing<'_> {
         Some(self.apart(start, at, edges))
     }
 
-    fn moves_for_shorter_walks(&self) -> u64 {
-        let [least, most] = MOVES_FOR_SHORTER_WALKS;
-        (PIXELS_FOR_SHORTER_WALKS / self.task.flow.head.screen_size().pixels().max(1)).clamp(least, most)
+    /// How many moves may be played beside the covering walks.
+    fn moves_to_play(&self, most: u64) -> u64 {
+        (PIXELS_TO_PLAY / self.task.flow.head.screen_size().pixels().max(1)).clamp(FEWEST_MOVES, most)
     }
 
     /// A shortest walk that ends with a move, a minute between two of its moves.

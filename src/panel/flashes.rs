@@ -693,10 +693,10 @@ mod tests {
         assert!(alone.is_alone && !alone.has_content);
         assert!((alone.flashes - 4.0).abs() < 1e-9);
         assert_eq!(worst(&[flashes(&[45.0, 135.0, 225.0], ALL, &view)], &view), None);
-        let told = || Source { is_alone: true, ..four() };
+        let alone = || Source { is_alone: true, ..four() };
         // One swing more adds nothing to tell; a whole flash does.
-        assert_eq!(worst(&[told(), swing(400.0, true, ALL, &view)], &view), None);
-        assert!(worst(&[told(), flashes(&[400.0], ALL, &view)], &view).is_some());
+        assert_eq!(worst(&[alone(), swing(400.0, true, ALL, &view)], &view), None);
+        assert!(worst(&[alone(), flashes(&[400.0], ALL, &view)], &view).is_some());
         // Three flashes and half a one, neither of which breaks it alone.
         assert!(worst(&[flashes(&[45.0, 135.0, 225.0], ALL, &view), swing(400.0, true, ALL, &view)], &view).is_some());
     }
@@ -785,7 +785,7 @@ mod tests {
             let alone = worst_of(&[], fresh, limits, &view);
             let found = together.into_iter().chain(alone).map(|found| found.pixels).max().unwrap_or(0);
             let exact = by_hand(&updates, field);
-            prop_assert!(found >= exact, "never told too small: {found} and {exact}");
+            prop_assert!(found >= exact, "never reported too small: {found} and {exact}");
             // Where everything fits into a field, nothing is rounded.
             if field[1] >= SMALL {
                 prop_assert_eq!(found, exact);

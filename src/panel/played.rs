@@ -206,6 +206,11 @@ impl PlayedStep<'_> {
         self.ghosts.iter().map(|ghost| ghost.pixels).sum()
     }
 
+    /// Whether neither an update nor the controller's own ink drove a pixel.
+    pub fn drives_nothing(&self) -> bool {
+        self.pen_line.is_empty() && self.updates.iter().all(|update| update.driven_px == 0)
+    }
+
     /// When the updates are requested, ms: after the last pen-up.
     pub fn updates_request_ms(&self) -> f64 {
         self.planned.request_ms + self.planned.step.updates_after_ms()

@@ -189,10 +189,7 @@ pub(super) fn prove(proving: Proving<'_>, sent: &SentTable, progress: &(dyn Fn(f
     let limit = flow.head.limits.too_many_since_cleaning.updates.map(|limit| limit.value);
     proof.witnesses = Witnesses {
         most_since_cleaning: finder.count(part.counts, limit),
-        ghost_l: finder.ghosts(
-            &ghosts,
-            flow.head.limits.visible_ghost.limit_l.value.min(flow.head.limits.outline_left.limit_l.value),
-        ),
+        ghost_l: finder.ghosts(&ghosts, flow.head.limits.visible_ghost.limit_l.value),
         wait_ms: longest(&edges, &queues, Which::Wait).map(|(walk, edge, ms)| of_queue(walk, edge, &ways, ms)),
         answer_ms: longest(&edges, &queues, Which::Answer)
             .map(|(walk, edge, ms)| of_queue(walk, edge, &ways, ms))

@@ -102,7 +102,7 @@ fn there_and_back(impulse: Impulse) -> f64 {
 impl Rule for ChargeBuildsUp<'_> {
     fn step(&mut self, step: &PlayedStep<'_>, sink: &mut Sink) {
         let Some(limit) = self.limit else { return };
-        if step.pen_line.is_empty() && step.updates.iter().all(|update| update.driven_px == 0) {
+        if step.drives_nothing() {
             // Nothing was driven: what was beyond the limit a step ago is so still.
             if let Some(open) = &mut self.open {
                 open.place.last_step = step.planned.index;

@@ -109,7 +109,9 @@ impl Due {
     pub(super) fn after(&mut self, step: &PlayedStep<'_>, plan: &Plan) {
         let (display, ink) = (&plan.display, &plan.display.ink);
         self.most = step.glass.most_since_cleaning();
-        self.charged = step.glass.charged_beyond(SHARE);
+        if !step.drives_nothing() {
+            self.charged = step.glass.charged_beyond(SHARE);
+        }
         self.ghosts.clear();
         let window = |rect: Rect| proposed_window(rect, display, plan.rotation).unwrap_or(rect);
         self.ghosts.extend(step.ghosts.iter().map(|ghost| window(ghost.rect)));

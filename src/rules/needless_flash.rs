@@ -136,9 +136,7 @@ impl<'p> NeedlessFlash<'p> {
             let help = if let [own, ghosts] = named.as_slice() {
                 format!("limit it to the windows {own} and, for the ghost there, {ghosts}: then only those flash")
             } else {
-                // A fixed box would be too small where the next picture changes elsewhere.
-                let changed = wording::by_kind(self.plan, "the window \"changed\", here", "the window");
-                format!("limit it to {changed} {}: then nothing else flashes", wording::rect(window))
+                format!("limit it to {}: then nothing else flashes", wording::changed_window(self.plan, window))
             };
             let windows = match windows.len() {
                 1 => WindowAsk::Changed,

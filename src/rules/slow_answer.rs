@@ -194,9 +194,8 @@ impl<'p> SlowAnswer<'p> {
 
     fn allow_first(&self, answer_ms: f64) -> String {
         format!(
-            "no mode of this display can show these pixels sooner: if the delay is acceptable, raise `first_ms` to at least \
-             {} (now {})",
-            answer_ms.ceil(),
+            "no mode of this display can show these pixels sooner: if the delay is acceptable, {} (now {})",
+            raise_first(answer_ms),
             wording::ms(self.first_ms)
         )
     }
@@ -253,9 +252,8 @@ impl<'p> SlowAnswer<'p> {
         }
         let answer = self.answering(step, asked).first(self.first_ms);
         let own_ms = answer_ms - update.times.wait_ms - before_ms;
-        let raise = |ms: f64| format!("raise `first_ms` to at least {}", ms.ceil());
         match answer.filter(|answer| is_sooner(answer.first_ms, own_ms, self.first_ms)) {
-            None => Advice::new(self.allow_first(answer_ms), raise(answer_ms)),
+            None => Advice::new(self.allow_first(answer_ms), raise_first(answer_ms)),
             Some(answer) if answer.first_ms <= self.first_ms => {
                 let free =
                     if update.times.wait_ms > 0.0 { "; that holds if no earlier update keeps it waiting" } else { "" };
@@ -263,7 +261,7 @@ impl<'p> SlowAnswer<'p> {
                 Advice::new(words, format!("answer with {}", answer.update()))
             }
             Some(answer) => {
-                let raise = raise(answer.first_ms);
+                let raise = raise_first(answer.first_ms);
                 let words = format!(
                     "{}; no mode of this display answers sooner, so {raise} (now {}), if that is acceptable",
                     answer.first_words(self.greys_ms),
@@ -354,6 +352,11 @@ impl Advice {
     fn new(words: impl Into<String>, in_short: impl Into<String>) -> Self {
         Self { words: words.into(), in_short: in_short.into() }
     }
+}
+
+/// To allow a first change so late.
+fn raise_first(answer_ms: f64) -> String {
+    format!("raise `first_ms` to at least {}", answer_ms.ceil())
 }
 
 /// What has to be done besides sending what a person asked for.

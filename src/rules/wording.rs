@@ -187,6 +187,11 @@ pub(super) fn by_kind<'w>(plan: &Plan, of_plan: &'w str, of_trace: &'w str) -> &
     if plan.kind() == PlanKind::Trace { of_trace } else { of_plan }
 }
 
+/// The window around what changes, and where that is: a fixed box would be too small where the next picture changes elsewhere.
+pub(super) fn changed_window(plan: &Plan, window: Rect) -> String {
+    format!("{} {}", by_kind(plan, "the window \"changed\", here", "the window"), rect(window))
+}
+
 /// The names of the modes that clean.
 pub(crate) fn cleaning_modes(display: &Display) -> Vec<String> {
     display.modes.iter().filter(|mode| mode.cleans).map(|mode| format!("`{}`", mode.name)).collect()

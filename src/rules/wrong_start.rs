@@ -73,10 +73,7 @@ impl<'p> WrongStart<'p> {
         let window = self.smaller_window(step, index);
         let is_smaller = |mode: usize| modes[mode].windowed && modes[mode].flashes > 0;
         let advised = window.filter(|_| !names.is_empty() && starting.iter().all(|mode| is_smaller(*mode)));
-        let advised = advised.map(|window| {
-            let changed = wording::by_kind(self.plan, "the window \"changed\", here", "the window");
-            format!("with {changed} {}", wording::rect(window))
-        });
+        let advised = advised.map(|window| format!("with {}", wording::changed_window(self.plan, window)));
         let in_short = advised.as_ref().map(|window| format!("use {} {window}", wording::one_of(&names)));
         let help = if names.is_empty() {
             self.bring_it_first(&modes[mode])

@@ -47,8 +47,8 @@ pub(crate) struct ReviewArguments {
     /// that are out of date
     #[arg(long, value_name = "DIR", value_hint = ValueHint::DirPath)]
     pub(super) pictures: Option<PathBuf>,
-    /// With `--pictures`: draw at most this many pictures of each plan; steps with new findings, which are not in the file of
-    /// `--known` come first, then steps with errors
+    /// With `--pictures`: draw at most this many pictures of each plan; steps with new findings (those not in the file of
+    /// `--known`) come first, then steps with errors
     #[arg(long, value_name = "N", default_value_t = 20, value_parser = clap::value_parser!(u64).range(1..), requires = "pictures")]
     pub(super) pictures_limit: u64,
     /// Write a page for people: the panel step by step, the findings beside it, and a timeline

@@ -725,13 +725,13 @@ mod tests {
         let mut task = Task::new(&arguments).expect("the arguments are right");
         task.selection.list = with_one_that_fails_on_plans_called_so();
         let run = task.run(None).expect("the faults are of single plans");
-        let told = |report: &PlanReport| match &report.outcome {
+        let outcomes = |report: &PlanReport| match &report.outcome {
             PlanOutcome::Reviewed(_) => "reviewed".to_owned(),
             PlanOutcome::Refused(faults) => faults.iter().map(|fault| fault.message.clone()).collect(),
         };
-        let told: Vec<String> = run.report.plans.iter().map(told).collect();
+        let outcomes: Vec<String> = run.report.plans.iter().map(outcomes).collect();
         let failed = "stillpage itself failed on this plan; the other plans are still reviewed: an invented fault";
-        assert_eq!(told, ["reviewed", failed, "reviewed"]);
+        assert_eq!(outcomes, ["reviewed", failed, "reviewed"]);
         assert_eq!(run.exit_status(), 2);
         let lines = std::fs::read_to_string(facts).expect("the facts are there");
         assert_eq!(lines.lines().count(), 2, "{lines}");
@@ -766,7 +766,7 @@ mod tests {
         let run = task.run(None).expect("the plan can be read");
         let (own, others): (Vec<&Finding>, Vec<&Finding>) =
             found(&run).into_iter().partition(|finding| finding.is_own_fault());
-        let [own] = own.as_slice() else { panic!("one fault, told once: {own:#?}") };
+        let [own] = own.as_slice() else { panic!("one fault, reported once: {own:#?}") };
         assert_eq!((own.step, own.label.as_deref(), own.pointer.as_str()), (1, Some("second"), "/steps/1"));
         assert_eq!(
             own.message,

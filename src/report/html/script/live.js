@@ -7,8 +7,8 @@ const fileOf = (section) => section.dataset.file;
 let sent = new Map(sections.map((section) => [fileOf(section), section.outerHTML]));
 let pageNumber = Number(document.body.dataset.page);
 const banner = document.querySelector(".live");
-// What stays on top of the window stays below what is told.
-new ResizeObserver(() => document.documentElement.style.setProperty("--told", `${banner.offsetHeight}px`)).observe(banner);
+// What stays on top of the window stays below the banner.
+new ResizeObserver(() => document.documentElement.style.setProperty("--banner", `${banner.offsetHeight}px`)).observe(banner);
 
 async function takeNew() {
   const text = await (await fetch(location.pathname, { cache: "no-store" })).text();

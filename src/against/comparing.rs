@@ -196,7 +196,7 @@ impl Comparison<'_> {
             ),
         };
         let help =
-            format!("find out why the firmware departs from the {what}, and correct the one of the two that is wrong");
+            format!("find out why the firmware departs from the {what}, and correct whichever of the two is wrong");
         self.tell(DepartureKind::DoneOtherwise, done, Some(update), message, help);
     }
 

@@ -116,8 +116,8 @@ fn whole(page: &mut Roff) {
 }
 
 const STATUS: [(&str, &str); 3] = [
-    ("0", "There is no finding at or above the gate (set by --gate; the default is error)."),
-    ("1", "There is at least one finding at or above the gate."),
+    ("0", "No finding has the level that --gate names (error by default) or a worse one."),
+    ("1", "At least one finding has that level or a worse one."),
     (
         "2",
         "The usage was wrong, a plan, a display, a screen or another file could not be read or written, or the program \

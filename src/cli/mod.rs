@@ -55,9 +55,8 @@ use walk::WalkArguments;
 #[derive(Debug, Parser)]
 #[command(name = "stillpage", version, arg_required_else_help = true, max_term_width = 100)]
 #[command(
-    after_help = "Exit status: 0 no findings at or above the gate; 1 findings at or above the gate; 2 wrong usage, an \
-input that could not be read, or a bug in the program itself. `review --gate` sets the gate; by default only errors \
-count.\nFigures are predictions from a display description: measure your own panel."
+    after_help = "Exit status: 0 no finding has the level that `review --gate` names (`error` by default) or a worse \
+one; 1 at least one has; 2 wrong usage, an input that could not be read, or a bug in the program itself.\nFigures are predictions from a display description: measure your own panel."
 )]
 pub struct Arguments {
     #[command(subcommand)]

@@ -135,7 +135,7 @@ pub(super) fn check_out(out: &Path, force: bool) -> Result<(), Fault> {
     if force || is_device(out) || fs::symlink_metadata(out).is_err() {
         return Ok(());
     }
-    let message = "this file exists already and would be overwritten";
+    let message = "this file exists already, and writing it would lose what is in it";
     Err(Fault::of_file(out.display().to_string(), message, "name another file, or add `--force` to overwrite this one"))
 }
 

@@ -86,6 +86,8 @@ pub struct Finding {
     pub figures: BTreeMap<&'static str, f64>,
     /// How far the estimated figure that it rests on exceeds its limit; `None` if it rests on none.
     pub margin: Option<Margin>,
+    /// How bad it is, compared with others of the same rule, where no margin says so.
+    pub beyond: Option<f64>,
     /// The JSON pointer to the field of the plan that it is about.
     pub pointer: String,
     /// Stays the same when other parts of the plan change.
@@ -122,6 +124,7 @@ impl Finding {
             corrections: Vec::new(),
             figures: BTreeMap::new(),
             margin: None,
+            beyond: None,
             pointer: String::new(),
             fingerprint: String::new(),
             cause: None,
@@ -137,15 +140,14 @@ impl Finding {
     fn see_again(&mut self, place: &Where, again: Observation) -> bool {
         self.last_step = self.last_step.max(place.last_step);
         self.times += 1;
-        let (Some(known), Some(margin)) = (self.margin, again.margin) else {
-            // What was once seen without a margin is sure by nature.
-            self.margin = None;
-            return false;
-        };
-        if margin.value() <= known.value() * (1.0 + ROUNDING) {
+        // What was once seen without a margin is sure by nature.
+        self.margin = self.margin.filter(|_| again.margin.is_some());
+        let of_margins = self.margin.zip(again.margin).map(|(known, seen)| (known.value(), seen.value()));
+        let Some((known, seen)) = of_margins.or(self.beyond.zip(again.beyond)) else { return false };
+        if seen <= known * (1.0 + ROUNDING) {
             return false;
         }
-        self.margin = Some(margin);
+        (self.margin, self.beyond) = (again.margin, again.beyond);
         let named = |message| format!("{message} (worst at step {})", place.step);
         self.message = match again.at_its_worst {
             _ if place.step == self.step => again.message,
@@ -217,6 +219,8 @@ pub struct Observation {
     pub corrections: Vec<Correction>,
     /// How far the estimated figure that it rests on exceeds its limit.
     pub margin: Option<Margin>,
+    /// How bad it is, compared with others of the same rule, where no margin says so: the worst of several is reported.
+    pub beyond: Option<f64>,
     /// Another severity than the rule's own, which it never exceeds.
     pub severity: Option<Severity>,
     /// Whether it is of a state that lasts and is reported once, at the first step that shows it.
@@ -366,6 +370,7 @@ impl Sink {
             corrections: observation.corrections,
             figures: observation.figures.into_iter().collect(),
             margin: observation.margin,
+            beyond: observation.beyond,
             pointer: place.pointer,
             lasts: observation.lasts,
             ..Finding::new(self.rule, severity)

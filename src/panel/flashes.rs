@@ -431,6 +431,15 @@ impl Source {
         self.halves() * self.at_ms.iter().filter(|at_ms| (from_ms..from_ms + WITHIN_MS).contains(*at_ms)).count()
     }
 
+    /// Those of some pixels that take part.
+    fn of(&self, pixels: &Mask, grid: &TileGrid) -> Mask {
+        match &self.what {
+            What::Boxes(boxes) => pixels.inside(boxes, grid),
+            What::Pixels(mask) => pixels.and(mask),
+            What::Content([one, other]) => pixels.and(&one.or(other)),
+        }
+    }
+
     fn list_tiles(&self, halves: usize, grid: &TileGrid, tiles: &mut Vec<(u32, usize)>) {
         match &self.what {
             What::Boxes(boxes) => TileCover::new(*grid, boxes).for_each_tile(|tile, _| tiles.push((tile, halves))),
@@ -464,7 +473,7 @@ fn worst_of(earlier: &[&Source], fresh: &Source, limits: FlashLimits, view: &Vie
         }
         let parts = told_apart(parts, allowed);
         let found = break_of(&parts, allowed, limits.sr, view);
-        if let Some(found) = found {
+        if let Some(found) = found.filter(|_| newest_adds(&parts, allowed, limits.sr, view)) {
             broken.push(parts);
             if worst.as_ref().is_none_or(|worst| found.sr > worst.sr) {
                 worst = Some(found);
@@ -499,6 +508,17 @@ fn told_apart(parts: Vec<Part<'_>>, allowed: usize) -> Vec<Part<'_>> {
     let weigh =
         |(source, halves): Part<'_>| if source.is_alone { halves.min(allowed.saturating_sub(1)) } else { halves };
     parts.into_iter().map(|part| (part.0, weigh(part))).collect()
+}
+
+/// Whether the last of some sources that break the threshold takes part in that: a few pixels that change while a large area
+/// flashes too often anyway do not.
+fn newest_adds(weighed: &[Part<'_>], allowed: usize, limit_sr: f64, view: &View) -> bool {
+    let Some(((newest, _), others)) = weighed.split_last() else { return false };
+    if break_of(others, allowed, limit_sr, view).is_none() {
+        return true;
+    }
+    let (too_often, _) = too_often(weighed, allowed, view);
+    view.most_in_field(&newest.of(&too_often, &view.grid)) as f64 * view.sr_of_pixel >= limit_sr
 }
 
 /// The break of the threshold by what lies within a second, if there is one.

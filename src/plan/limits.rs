@@ -97,9 +97,16 @@ impl Said<'_> {
             rule.limits.iter().find(|limit| limit.name == name)?.default
         };
         let with = |origin| move |value| LimitValue { value, origin };
-        set_in(self.own)
-            .map(with(Origin::Plan))
-            .or_else(|| set_in(self.folders).map(with(Origin::Folder)))
+        let set = || {
+            let in_plan = set_in(self.own).map(with(Origin::Plan));
+            in_plan.or_else(|| set_in(self.folders).map(with(Origin::Folder)))
+        };
+        let of_other = || {
+            let (_, other) = OF_OTHERS.iter().find(|(follows, _)| *follows == rule)?;
+            self.value(other, name).filter(|value| value.origin != Origin::RulePage)
+        };
+        set()
+            .or_else(of_other)
             .or_else(|| display_limit(self.display, rule, name).map(with(Origin::Display)))
             .or_else(|| default().map(with(Origin::RulePage)))
     }
@@ -113,6 +120,10 @@ pub struct NoDefault {
     /// Its limit.
     pub name: &'static str,
 }
+
+/// Rules whose limits are those of another rule with the same names, unless somebody sets them: what counts as a ghost is one
+/// figure.
+const OF_OTHERS: &[(&str, &str)] = &[("outline-left", "visible-ghost"), ("ends-ghosted", "visible-ghost")];
 
 /// The table. An `Option` is a limit without a default, which applies only if somebody sets it; `= |limits| ...` takes
 /// a limit from the display.

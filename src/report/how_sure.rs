@@ -115,6 +115,11 @@ fn margin_line(name: &str, margin: PlanMargin, factor: f64, is_ghost: bool) -> S
         _ => ("updates take", " mJ", "of the plan's budget"),
     };
     let (reached, limit) = (short(margin.reached), short(margin.limit.value));
+    if name == "flashes" && margin.reached == 0.0 && margin.holds() == Holds::Kept {
+        return format!(
+            "no area that is large enough to count flashes, so the limit of {limit} flashes within one second is kept"
+        );
+    }
     let of = match margin.limit.origin {
         Origin::Plan if name == "energy" => format!("the {limit}{unit} {usual}"),
         Origin::RulePage => format!("the {limit}{unit} {usual}"),

@@ -111,7 +111,7 @@ pub(super) fn played_of_flow(plan: &ReviewedPlan) -> Option<String> {
     let (walks, moves) = (flow.size.walks as u64, flow.size.played_moves as u64);
     let summary = &plan.summary;
     let mut parts = vec![format!(
-        "played {} with {}, which make every move from each of its states",
+        "played {} with {} in all; together they make every move from each state in which it can begin",
         count(walks, "walk", "walks"),
         count(moves, "move", "moves")
     )];
@@ -126,7 +126,7 @@ pub(super) fn played_of_flow(plan: &ReviewedPlan) -> Option<String> {
 
 /// The longest time from an input to the first visible change of its own step, in words.
 pub(super) fn slowest_first_change(summary: &Summary) -> String {
-    format!("slowest first change {:.0} ms after an input", summary.longest_answer_ms)
+    format!("slowest first change {:.0} ms after a touch, a key or the pen", summary.longest_answer_ms)
 }
 
 /// What follows from another finding, in a line that stands with that one.

@@ -60,20 +60,32 @@ pub(crate) fn link_causes(findings: &mut [Finding]) {
             // What its cause asks for is enough.
             findings[at].in_short = None;
         }
-        if findings[root].rule == CANNOT_KEEP_UP {
-            goes_away(&mut findings[at]);
+        if goes_with(&findings[at], &findings[root]) {
+            let cause = findings[root].rule;
+            goes_away(&mut findings[at], cause);
         }
     }
 }
 
 const CANNOT_KEEP_UP: &str = "cannot-keep-up";
 
-/// How long an update waits in a queue that grows is no time to ask for: a pace that the panel can keep ends the wait.
-fn goes_away(finding: &mut Finding) {
-    if finding.rule != "updates-collide" {
-        return;
+const UPDATE_LOST: &str = "update-lost";
+
+/// Whether a finding needs nothing beside what its cause needs. How long an update waits in a queue that grows is no time to
+/// ask for: a pace that the panel can keep ends the wait. What a lost update would have covered needs no second one.
+fn goes_with(finding: &Finding, cause: &Finding) -> bool {
+    match (finding.rule, cause.rule) {
+        ("updates-collide", CANNOT_KEEP_UP) => true,
+        ("left-behind", UPDATE_LOST) => {
+            let is_covered = cause.rect.zip(finding.rect).is_some_and(|(lost, left)| lost.around(left) == lost);
+            finding.step == cause.step && is_covered
+        }
+        _ => false,
     }
-    finding.help = format!("this goes away when `{CANNOT_KEEP_UP}` does");
+}
+
+fn goes_away(finding: &mut Finding, cause: &str) {
+    finding.help = format!("this goes away when `{cause}` does");
     (finding.asks, finding.in_short) = (None, None);
     finding.corrections.clear();
 }
@@ -243,6 +255,21 @@ mod tests {
         let mut findings = vec![queue, wait];
         link_causes(&mut findings);
         assert_eq!(findings[1].help, "this goes away when `cannot-keep-up` does");
+    }
+
+    #[test]
+    fn what_a_lost_update_would_have_covered_needs_no_second_one() {
+        let lost = finding("update-lost", [2, 2], [0, 0, 20, 20]);
+        let left = |steps, rect| Finding { help: "add the box".into(), ..finding("left-behind", steps, rect) };
+        let help = |left: Finding| {
+            let mut findings = vec![lost.clone(), left];
+            link_causes(&mut findings);
+            findings.pop().unwrap().help
+        };
+        assert_eq!(help(left([2, 12], [5, 5, 4, 4])), "this goes away when `update-lost` does");
+        // A part of it lies beside the lost update; and what changed before that update was never in its plan.
+        assert_eq!(help(left([2, 12], [15, 5, 9, 4])), "add the box");
+        assert_eq!(help(left([1, 12], [5, 5, 4, 4])), "add the box");
     }
 
     #[test]

@@ -54,6 +54,7 @@ impl<'p> ChargeBuildsUp<'p> {
                 ("px", open.pixels as f64),
                 ("mm2", display.area_mm2(open.pixels)),
             ],
+            beyond: Some(open.most_vs),
             ..Observation::default()
         };
         sink.report(open.place, observation);
@@ -75,7 +76,7 @@ fn back_words(is_to_white: bool, display: &Display) -> String {
     match balanced.as_slice() {
         [] => format!("{none}: ask the panel maker for one that does"),
         modes => format!(
-            "{none}: use {} for this place, which pushes as much in one direction as in the other, so that it does not grow",
+            "{none}: to keep it from growing, use {} for this place, which pushes equally in both directions",
             wording::one_of(modes)
         ),
     }

@@ -164,10 +164,9 @@ impl<'p> CleaningInterrupts<'p> {
     }
 }
 
-/// When the eye sees an update flash, ms: if nobody says when its flashes come, its drive may begin with one.
+/// When the eye sees an update flash for the first time, ms.
 fn flash_seen_ms(update: &PlayedUpdate, mode: &Mode) -> f64 {
-    let first = if mode.flash_at.is_empty() { None } else { mode.flash_shares().next() };
-    update.times.start_ms + first.unwrap_or(0.0) * update.duration_ms
+    update.times.start_ms + mode.flash_shares().next().unwrap_or(0.0) * update.duration_ms
 }
 
 impl Rule for CleaningInterrupts<'_> {

@@ -38,6 +38,7 @@ impl<'p> CleaningOverdue<'p> {
                 format!("add a step at a quiet hour that cleans the whole panel with {modes}")
             }),
             figures: vec![("hours", longest_ms / HOUR_MS), ("limit_hours", hours.value)],
+            beyond: Some(longest_ms),
             ..Observation::default()
         };
         sink.report(place, observation);

@@ -104,11 +104,11 @@ impl<'p> FlashesTooFast<'p> {
             update: Some(found.update),
             rect: Some(found.rect),
             message: format!(
-                "{what} within one second ({} are allowed) on {} in one field of view: {:.4} sr at {} mm, and areas from {} sr on count",
+                "{what} within one second ({} are allowed) on {} in one field of view; from {} mm away this is a solid angle of {:.4} sr, and {} sr or more counts",
                 found.allowed,
                 wording::area(found.large_px, display),
-                found.large_sr,
                 wording::ms(self.plan.viewing_distance_mm),
+                found.large_sr,
                 self.limits.sr
             ),
             help,

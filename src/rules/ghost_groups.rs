@@ -75,8 +75,10 @@ pub(super) struct GhostGroups<'p> {
 #[derive(Clone)]
 pub(super) struct Group {
     place: Where,
-    /// The boxes of the largest of them, also as they grow.
+    /// The boxes of the largest of them, where there was most of them to see.
     rects: Vec<Rect>,
+    /// How much that was.
+    weight: f64,
     /// The box around them as they appeared.
     appeared: Rect,
     /// At the step where they are worst.
@@ -103,12 +105,17 @@ pub(super) struct State {
     pub(super) worst_l: f64,
     /// How sure that is, by the modes used until then.
     margin: Option<Margin>,
-    weight: f64,
     pub(super) origin: String,
     removal: Option<Removal>,
 }
 
 impl State {
+    /// Whether others are worse: the strongest of them is stronger, or as strong and they cover more.
+    fn is_less_than(&self, ghosts: &[&Ghost]) -> bool {
+        let worst_l = strongest(ghosts).map_or(0.0, |ghost| ghost.worst_l);
+        (worst_l, pixels(ghosts)) > (self.worst_l, self.pixels)
+    }
+
     /// Whether the place only looks off because it is cleaner than the rest of its level.
     pub(super) fn is_cleaner(&self) -> bool {
         self.removal.is_some_and(Removal::is_of_the_rest)
@@ -236,7 +243,9 @@ impl<'p> GhostGroups<'p> {
         let shown_in = group.shown_in.filter(|mode| *mode != removal.mode());
         let until_then = match shown_in {
             // A mode that cleans is too slow for an answer.
-            Some(_) if answers => "; until then it is visible, because the answer must come first".to_owned(),
+            Some(_) if answers => {
+                "; until then it stays visible, because cleaning within this step would delay the answer".to_owned()
+            }
             Some(mode) => format!(
                 ". It is visible until then: accept that, or use `{}` instead of `{}` at step {begin}",
                 name(removal.mode()),
@@ -348,10 +357,14 @@ impl<'p> GhostGroups<'p> {
             }
             group.place.last_step = now;
             group.most_updates = group.most_updates.max(updates_of(strongest(&ghosts), step));
-            if weight(&ghosts) > group.worst.weight
+            if group.worst.is_less_than(&ghosts)
                 && let Some(worst) = self.state(step, &ghosts)
             {
                 group.worst = worst;
+            }
+            let weight = weight(&ghosts);
+            if weight > group.weight {
+                group.weight = weight;
                 group.rects = largest(ghosts);
             }
         }
@@ -363,12 +376,14 @@ impl<'p> GhostGroups<'p> {
             let at = strongest.map_or(appeared, |ghost| ghost.rect);
             let over = |update: &&PlayedUpdate| update.sent.iter().any(|sent| sent.overlaps(at));
             let shown_in = step.updates.iter().rfind(over).map(|update| update.mode);
+            let weight = weight(&fresh);
             let rects = largest(fresh);
             let pause_before = self.pauses.last();
             let most_updates = updates;
             self.open.push(Group {
                 place,
                 rects,
+                weight,
                 appeared,
                 worst,
                 updates,
@@ -394,7 +409,6 @@ impl<'p> GhostGroups<'p> {
             rim_px: ghosts.iter().map(|ghost| ghost.rim_px).sum(),
             worst_l: worst.worst_l,
             margin: self.modes.margin(worst.worst_l, self.limit_l, &plan.display),
-            weight: weight(ghosts),
             origin: (self.words.origin)(worst, step, plan),
             removal: remedy::removal(worst, around, step, plan),
         })

@@ -42,6 +42,8 @@ struct Waiting {
     filled: Mask,
     /// Those that belong to marks of which nothing shows.
     vanished: Mask,
+    /// Those of them whose place another picture took before they were shown.
+    replaced: Mask,
     levels: LevelSet,
     /// Whether the pen drew at that step: what it drew in black lies under the greys.
     is_under_pen: bool,
@@ -80,7 +82,7 @@ impl<'p> GreyInTwoLevelMode<'p> {
                 let reached = bits(covered)
                     .filter(|bit| mode.to.contains(levels[*bit as usize]))
                     .fold(0, |mask, bit| mask | 1 << bit);
-                (*tile, pixels & !(covered & reached))
+                (*tile, pixels & !(covered & reached & !waiting.replaced.pixels_of(*tile)))
             });
             waiting.pixels = Mask::from_sorted(still);
         }
@@ -97,6 +99,7 @@ impl<'p> GreyInTwoLevelMode<'p> {
             deadline_ms: step.updates_request_ms() + self.settle_ms,
             filled: shapes::filled(&update.out_of_reach, step.grid(), |x, y| step.glass.memory_level(x, y)),
             vanished: self.vanished(step, update),
+            replaced: Mask::new(),
             pixels: update.out_of_reach.clone(),
             levels,
             is_under_pen: !step.strokes.is_empty(),
@@ -271,7 +274,7 @@ impl<'p> GreyInTwoLevelMode<'p> {
                 ("vanished_px", vanished as f64),
                 ("mm2", display.area_mm2(pixels)),
             ],
-            margin: None,
+            beyond: (!only_edges).then_some(pixels as f64),
             severity: only_edges.then_some(Severity::Note),
             key: "filled".into(),
             ..Observation::default()
@@ -288,6 +291,10 @@ impl<'p> GreyInTwoLevelMode<'p> {
 impl Rule for GreyInTwoLevelMode<'_> {
     fn step(&mut self, step: &PlayedStep<'_>, sink: &mut Sink) {
         self.tell_late(step.updates_request_ms(), sink);
+        for waiting in self.waiting.iter_mut().filter(|waiting| !waiting.vanished.is_empty()) {
+            let replaced = waiting.pixels.and(&waiting.vanished).and(step.introduced);
+            waiting.replaced = waiting.replaced.or(&replaced);
+        }
         for (index, update) in step.updates.iter().enumerate() {
             if update.sent.is_empty() {
                 continue;

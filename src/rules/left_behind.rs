@@ -174,9 +174,9 @@ impl Reported {
             let for_how_long = if !stay.to_the_end {
                 format!(" for {span}, until step {}", stay.last_step)
             } else if stay.ms > 0.0 {
-                format!(" for {span}, to the end of the {end}")
+                format!(" for {span}, until the end of the {end}")
             } else {
-                format!(" to the end of the {end}")
+                format!(" until the end of the {end}")
             };
             let figure = |name| finding.figures.get(name).map_or(0, |value| *value as u64);
             let [pixels, others] = ["px", "px_in_other_places"].map(figure);

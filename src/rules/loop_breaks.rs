@@ -19,18 +19,21 @@ fn observation(OfTurn { turn, finding }: &OfTurn, turns: &LaterTurns) -> Observa
     let until = if turns.repeats {
         format!("after {played} the panel repeats itself")
     } else {
-        format!("even after {played} the panel still differs from turn to turn, so later turns may show more")
+        format!("even after {played} the panel still differs from one turn to the next, so later turns may show more")
     };
     let caution = caution_of(finding.rule).map(|caution| format!("; {caution}")).unwrap_or_default();
     Observation {
         rect: finding.rect,
         message: format!(
-            "`{}` first fires in turn {turn} of this plan, at {at} of that turn: {}; {until}",
-            finding.rule, finding.message
+            "`{}` is first reported when this plan is played for the {} time, because it starts again when it ends (`loops`), at \
+             {at}: {}; {until}",
+            finding.rule,
+            ordinal(*turn),
+            finding.message
         ),
         help: format!(
-            "each turn begins with what the previous turn left on the panel. `{}` advises, with steps counted on from turn to turn: \
-             {}{caution}",
+            "each turn, one playing of the plan, begins with what the turn before left on the panel. `{}` advises, with step \
+             numbers that go on from one turn to the next: {}{caution}",
             finding.rule, finding.help
         ),
         figures: vec![("turn", *turn as f64), ("turns_played", turns.played as f64)],
@@ -40,6 +43,18 @@ fn observation(OfTurn { turn, finding }: &OfTurn, turns: &LaterTurns) -> Observa
         severity: Some(finding.severity.min(Severity::Warning)),
         ..Observation::default()
     }
+}
+
+/// A number of an order, in words that stand before "time".
+fn ordinal(number: u64) -> String {
+    let ending = match (number % 100, number % 10) {
+        (11..=13, _) => "th",
+        (_, 1) => "st",
+        (_, 2) => "nd",
+        (_, 3) => "rd",
+        _ => "th",
+    };
+    format!("{number}{ending}")
 }
 
 impl Rule for LoopBreaks {

@@ -12,7 +12,7 @@ use crate::{
     plan::Plan,
 };
 
-/// Waits for the next step that shows something new.
+/// Waits for the next step that shows something new, or drives something.
 #[derive(Clone)]
 pub(super) struct MissedRest<'p> {
     plan: &'p Plan,
@@ -86,7 +86,7 @@ impl Rule for MissedRest<'_> {
         if step.introduced.is_empty() && cleans {
             // A cleaning in the pause.
             self.resting = None;
-        } else if !(step.introduced.is_empty() && step.pen_line.is_empty()) {
+        } else if !(step.introduced.is_empty() && step.pen_line.is_empty() && step.drives_nothing()) {
             self.tell(step.planned.request_ms, sink);
         }
         let worst = step.ghosts.iter().max_by(|one, other| one.worst_l.total_cmp(&other.worst_l));

@@ -225,9 +225,9 @@ impl NeedlessFlash<'_> {
                             _ => format!("steps {} to {}", finding.step, finding.last_step),
                         };
                         finding.help += "; the same entry of the file also makes other steps, which need their update as \
-                                         it is: give ";
+                                         it is, so move ";
                         finding.help += &turns;
-                        finding.help += " an entry of their own";
+                        finding.help += " into an entry of their own and change only that";
                     }
                 });
             }

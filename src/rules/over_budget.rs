@@ -209,11 +209,11 @@ impl Balance {
         };
         let more = match self.more {
             0 => String::new(),
-            more => format!(", plus {more} that the fixes of other findings add where they advise a mode that flashes"),
+            more => format!(", plus {more} that other findings ask for, with a mode that flashes"),
         };
         let repeated = match self.repeated {
             0 => String::new(),
-            repeated => format!(", plus about {repeated} to clean again before a ghost is seen"),
+            repeated => format!(", plus about {repeated} for cleaning again before a ghost is seen"),
         };
         format!("{less}{more}{repeated}")
     }

@@ -309,13 +309,13 @@ impl<'p> SlowAnswer<'p> {
         }
         let wait_ms = update.times.wait_ms;
         if wait_ms > 0.0 && answer_ms - wait_ms <= self.whole_ms {
-            let fewer = "run fewer updates one after another";
+            let fewer = "send fewer updates just before it";
             let mode = &self.plan.display.modes[update.mode].name;
             return Advice::new(format!("{fewer}: `{mode}` waits for {} ms", wording::ms(wait_ms)), fewer);
         }
         let answer = self.answering(step, asked).whole(self.whole_ms);
         let own_ms = answer_ms - wait_ms - own_time_ms(step);
-        let raise = |ms: f64| format!("raise `whole_ms` to at least {}", ms.ceil());
+        let raise = |ms: f64| format!("raise `whole_ms` in `rules` to at least {}", ms.ceil());
         match answer.filter(|answer| is_sooner(answer.whole_ms, own_ms, self.whole_ms)) {
             None => {
                 let raise = raise(answer_ms);
@@ -356,7 +356,7 @@ impl Advice {
 
 /// To allow a first change so late.
 fn raise_first(answer_ms: f64) -> String {
-    format!("raise `first_ms` to at least {}", answer_ms.ceil())
+    format!("raise `first_ms` in `rules` to at least {}", answer_ms.ceil())
 }
 
 /// What has to be done besides sending what a person asked for.

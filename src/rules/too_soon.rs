@@ -113,6 +113,7 @@ impl Rule for TooSoon<'_> {
                 corrections: asks.as_ref().map_or_else(Vec::new, |asks| corrections(step, asks)),
                 asks,
                 figures: vec![("apart_ms", apart_ms), ("limit_ms", least_ms)],
+                beyond: Some(least_ms - apart_ms),
                 ..Observation::default()
             };
             sink.report(Where::of(step, StepField::Mode(index)), observation);

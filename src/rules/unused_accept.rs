@@ -3,7 +3,7 @@
 use super::{Outcome, Rule, Setup};
 use crate::{
     finding::{Observation, Sink, Where},
-    plan::Plan,
+    plan::{Plan, RuleLevel},
 };
 
 /// Looks at how many findings each `accept` matched.
@@ -21,16 +21,24 @@ impl<'p> UnusedAccept<'p> {
 impl Rule for UnusedAccept<'_> {
     fn conclude(&mut self, outcome: &Outcome<'_>, sink: &mut Sink) {
         for (accept, matches) in self.plan.accept.iter().zip(outcome.accept_matches) {
-            // A rule that did not run could not find anything to accept.
-            if *matches > 0 || !outcome.ran(&accept.rule) {
+            let setting = self.plan.rules.get(&accept.rule);
+            let is_off =
+                setting.and_then(|setting| setting.level.as_ref()).is_some_and(|level| level.value == RuleLevel::Off);
+            // A rule that this run left out could not find anything to accept.
+            if *matches > 0 || !(is_off || outcome.ran(&accept.rule)) {
                 continue;
             }
             let observation = Observation {
-                message: format!(
-                    "this entry accepts a finding of `{}`, but there is no such finding any more",
-                    accept.rule
-                ),
-                help: "remove it if the finding has been fixed; if a label has changed, correct the label here".into(),
+                message: if is_off {
+                    format!("this entry accepts findings of `{}`, but that rule is switched off", accept.rule)
+                } else {
+                    format!("this entry accepts a finding of `{}`, but there is no such finding any more", accept.rule)
+                },
+                help: if is_off {
+                    format!("remove this entry, or switch `{}` on again", accept.rule)
+                } else {
+                    "remove it if the finding has been fixed; if a label has changed, correct the label here".into()
+                },
                 ..Observation::default()
             };
             sink.report(Where::of_plan(&accept.pointer), observation);

@@ -120,7 +120,7 @@ impl<'p> UpdateLost<'p> {
                 wording::counted(display.parallel_updates as u64, "update", "updates")
             ),
             WaitsFor::Link if display.link.waits_for_panel => {
-                "the link, which waits until the panel has been driven, is not free".to_owned()
+                "the link stays busy while the panel is driven,".to_owned()
             }
             WaitsFor::Link | WaitsFor::Nothing => "the link still carries an earlier transfer".to_owned(),
         }

@@ -87,12 +87,13 @@ impl<'p> UpdatesCollide<'p> {
     }
 }
 
-/// Whether an update follows an earlier one of its step over the same place in another mode, and waits for that one
-/// alone: quick now, and clean right after it, was asked for just so.
+/// Whether an update follows an earlier one of its step over the same place in another mode, drives something there, and waits
+/// for that one alone: quick now, and clean right after it, was asked for just so.
 fn settles(update: &PlayedUpdate, earlier: &[PlayedUpdate]) -> bool {
     let over = |one: &PlayedUpdate| update.sent.iter().any(|rect| one.sent.iter().any(|other| rect.overlaps(*other)));
     earlier.iter().any(|one| {
-        one.mode != update.mode
+        update.driven_px > 0
+            && one.mode != update.mode
             && over(one)
             && update.times.start_ms <= one.times.finish_ms + update.times.transfer_ms + SAME_MS
     })

@@ -90,7 +90,7 @@ impl Rule for WindowOffGrid<'_> {
         let Some(grid) = self.plan.display.windows else { return };
         for (window, seen) in std::mem::take(&mut self.seen) {
             let along = if seen.beside_px == 0 {
-                "no extra pixels are driven".to_owned()
+                "nothing changes in the part that is added, so no extra pixels are driven".to_owned()
             } else {
                 let most = if seen.is_sum { "up to " } else { "" };
                 format!("{most}{} beside it are driven too", wording::area(seen.beside_px, &self.plan.display))

@@ -148,10 +148,15 @@ pub(crate) fn levels(levels: LevelSet, display: &Display) -> String {
         ends.into_iter().filter(|end| levels.contains(*end)).map(|end| ink.name(end)).collect();
     match greys.len() {
         0 => {}
-        1 => names.push(format!("grey {} of {}", greys[0], ink.white())),
-        2..=4 => names.push(format!("greys {} of {}", listed(&greys, 4), ink.white())),
+        1 => names.push(format!("grey level {} (of 0 black to {} white)", greys[0], ink.white())),
+        2..=4 => names.push(format!("grey levels {} (of 0 black to {} white)", listed(&greys, 4), ink.white())),
         many => {
-            names.push(format!("grey (levels {} to {} of {})", greys[0], greys[many - 1], ink.white()));
+            names.push(format!(
+                "grey levels {} to {} (of 0 black to {} white)",
+                greys[0],
+                greys[many - 1],
+                ink.white()
+            ));
         }
     }
     listed(&names, 4)

@@ -57,6 +57,7 @@ impl<'p> WrongStart<'p> {
                 wording::figure(mode.residue_at(now_c).wrong_start.abs())
             ),
             figures: vec![("px", pixels as f64), ("mm2", display.area_mm2(pixels)), ("limit_mm2", self.area_mm2)],
+            beyond: Some(pixels as f64),
             ..Observation::default()
         }
     }

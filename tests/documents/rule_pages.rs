@@ -158,7 +158,7 @@ fn settable(page: &Page) -> String {
         (true, _) => "Nothing but its level. To switch it off, in the plan",
         (false, true) => "\nIn the plan, here with the defaults",
         (false, false) => {
-            "\nIn the plan (where the default is that of the display, the value is only an example: leave the limit out, and the display's own applies)"
+            "\nIn the plan, with an example value (if you leave the limit out, the display's own applies)"
         }
     };
     let _ = write!(text, "{offered}:\n\n```json\n\"rules\": {}\n```\n", settings(page));

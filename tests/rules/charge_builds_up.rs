@@ -59,10 +59,9 @@ fn the_help_names_the_mode_that_pushes_back() {
     assert_eq!(help(to_white, r#"{ "lighter": 0.5, "darker": -1 }"#), back);
     assert_eq!(help(to_white, r#"{ "lighter": 1, "darker": -1, "same": -0.1 }"#), back);
     assert_eq!(help(r#"{ "lighter": -1, "darker": -0.25 }"#, r#"{ "lighter": 1, "darker": -0.5 }"#), back);
-    assert!(
-        help(to_white, r#"{ "lighter": 1, "darker": -1 }"#)
-            .starts_with("no mode in the display description is known to cancel this charge: use `grey`")
-    );
+    assert!(help(to_white, r#"{ "lighter": 1, "darker": -1 }"#).starts_with(
+        "no mode in the display description is known to cancel this charge: to keep it from growing, use `grey`"
+    ));
     assert_eq!(
         help(to_white, to_white),
         "no mode in the display description is known to cancel this charge: ask the panel maker for one that does"
@@ -114,4 +113,22 @@ fn what_is_a_little_over_the_limit_reads_so() {
     };
     assert!(found(1.2).contains("up to 1.25 V s; the display allows 1.20 V s"), "{}", found(1.2));
     assert!(found(1.2499).contains("up to 1.2500 V s; the display allows 1.2499 V s"), "{}", found(1.2499));
+}
+
+/// Each round leaves 0.25 V s more than the one before: 1, then 1.25, then 1.5 V s are reported as one finding, with the last.
+#[test]
+fn of_several_rounds_the_worst_is_reported() {
+    let display = r#"{ "modes": [{ "name": "quick", "impulse_vs": { "darker": 1, "lighter": -0.75 } }] }"#;
+    let plan = r#"{ "begins": "white", "rules": { "charge-builds-up": { "net_impulse_vs": 0.9 } }, "steps": [
+        { "repeat": 3, "steps": [
+            { "screen": "a.png", "after_ms": 900, "updates": [{ "mode": "quick" }] },
+            { "screen": "b.png", "after_ms": 900, "updates": [{ "mode": "quick" }] }] }] }"#;
+    let found = review(&square_and_white(), display, plan);
+    let findings = found["findings"].as_array().unwrap();
+    let of_charge: Vec<_> = findings.iter().filter(|finding| finding["rule"] == "charge-builds-up").collect();
+    let [one] = &of_charge[..] else { panic!("{of_charge:?}") };
+    assert_eq!(one["step"], 0);
+    assert_eq!(one["figures"]["net_impulse_vs"], 1.5);
+    let message = one["message"].as_str().unwrap();
+    assert!(message.contains("up to 1.50 V s") && message.ends_with("(worst at step 4)"), "{message}");
 }

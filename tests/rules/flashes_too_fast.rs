@@ -175,18 +175,20 @@ fn a_cleaning_that_comes_too_soon_after_what_changed_is_told_when_it_may_come() 
 fn the_number_that_is_told_is_that_of_the_whole_area() {
     // 2 flashes of 300 ms each, three times one after the other: all 64 px of the first two windows have 4 within a second, the
     // 16 px of the third 6. A pixel has 6.4516 mm2, 0.00016129 sr from 200 mm: 64 px are 0.0103 sr, 16 px 0.0026 sr.
-    let last = |sr: &str| {
+    let of_step = |sr: &str, step: u64| {
         let display = format!(r#"{{ {LARGE}, "modes": [{{ "name": "grey", "flashes": 2, "duration_ms": 300 }}] }}"#);
         let window = |height: u32| format!(r#"{{ "updates": [{{ "mode": "grey", "window": [0, 0, 8, {height}] }}] }}"#);
         let steps = [window(8), window(8), window(2)].join(", ");
         let plan = format!(r#"{{ "rules": {{ "flashes-too-fast": {{ "sr": {sr} }} }}, "steps": [{steps}] }}"#);
         let found = review(&[("white.png", WHITE)], &display, &plan);
         let findings = found["findings"].as_array().unwrap();
-        let of_last = |finding: &&Value| finding["rule"] == "flashes-too-fast" && finding["step"] == 2;
-        findings.iter().find(of_last).unwrap_or_else(|| panic!("{found}")).clone()
+        let of_last = |finding: &&Value| finding["rule"] == "flashes-too-fast" && finding["step"] == step;
+        findings.iter().find(of_last).cloned()
     };
-    for (sr, flashes, px, margin) in [("0.006", 4, 64, 4.0 / 3.0), ("0.002", 6, 16, 2.0)] {
-        let finding = last(sr);
+    // The last one covers too little to take part in what is large enough.
+    assert_eq!(of_step("0.006", 2), None);
+    for (sr, step, flashes, px, margin) in [("0.006", 1, 4, 64, 4.0 / 3.0), ("0.002", 2, 6, 16, 2.0)] {
+        let finding = of_step(sr, step).unwrap_or_else(|| panic!("step {step} with {sr} sr"));
         let message = finding["message"].as_str().unwrap();
         let words = format!("there are {flashes} flashes within one second (3 are allowed) on {px} px ");
         assert!(message.contains(&words), "{message}");
@@ -196,4 +198,21 @@ fn the_number_that_is_told_is_that_of_the_whole_area() {
             (&f64::from(flashes).into(), &f64::from(px).into())
         );
     }
+}
+
+#[test]
+fn a_few_pixels_that_change_meanwhile_take_no_part() {
+    let display = format!(r#"{{ {LARGE}, "modes": [{{ "name": "grey", "flashes": 2 }}] }}"#);
+    let dot = WHITE.replacen("..", "##", 1);
+    let lines = |last: &str| {
+        let steps = format!(
+            r#"{{ "steps": [{{ "screen": "white.png", "updates": [{{ "mode": "grey" }}] }},
+                {{ "after_ms": 450, "updates": [{{ "mode": "grey" }}] }}, {{ "after_ms": 50, {last} }}] }}"#
+        );
+        found("flashes-too-fast", &[("white.png", WHITE), ("dot.png", &dot), ("black.png", &black())], &display, &steps)
+    };
+    let of_both = "step 1 flashes-too-fast error [0, 0, 16, 8]";
+    assert_eq!(lines(r#""screen": "dot.png", "updates": [{ "mode": "quick" }]"#), [of_both]);
+    let whole = lines(r#""screen": "black.png", "updates": [{ "mode": "quick" }]"#);
+    assert_eq!(whole, [of_both, "step 2 flashes-too-fast error [0, 0, 16, 8]"]);
 }

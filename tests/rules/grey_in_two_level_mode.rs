@@ -116,3 +116,23 @@ fn a_way_that_flashes_says_what_it_costs_where_flashes_have_a_budget() {
     assert!(!help("").contains(price), "{}", help(""));
     assert_eq!(help(r#""budgets": { "flashing_updates": 4 },"#).matches(price).count(), 1, "it is said once");
 }
+
+/// A mode that skips greys shows nothing of a grey screen; if the next one comes 300 ms later, nobody ever sees it.
+#[test]
+fn an_area_that_another_picture_replaces_unseen_is_reported() {
+    let found = |otherwise: &str, then: &str| {
+        let display = format!(r#"{{ "modes": [{{ "name": "quick", "otherwise": "{otherwise}" }}] }}"#);
+        let plan = format!(
+            r#"{{ "begins": "white", "steps": [
+                {{ "screen": "grey.png", "after_ms": 900, "updates": [{{ "mode": "quick" }}] }},
+                {{ "screen": "{then}", "after_ms": 300, "updates": [{{ "mode": "grey" }}] }}] }}"#
+        );
+        let screens = [("grey.png", square_of("6")), ("white.png", crate::common::WHITE.to_owned())];
+        let screens: Vec<(&str, &str)> = screens.iter().map(|(name, text)| (*name, text.as_str())).collect();
+        told(&crate::edges::review(&screens, &display, &plan), "grey-in-two-level-mode").len()
+    };
+    assert_eq!(found("skipped", "white.png"), 1);
+    // Black was seen in its place; and the same grey comes in time.
+    assert_eq!(found("nearest", "white.png"), 0);
+    assert_eq!(found("skipped", "grey.png"), 0);
+}

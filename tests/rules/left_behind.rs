@@ -82,8 +82,8 @@ fn a_place_is_reported_once_with_how_long_the_old_part_stayed() {
     let found = places_of(screens, &format!("{until}, {}", step("b.png", update)));
     assert_eq!(found, [format!("0..4 [8,4,8,8] {STAYS} for 4.00 min, until step 4")]);
     let found = places_of(screens, &until);
-    assert_eq!(found, [format!("0..3 [8,4,8,8] {STAYS} for 3.00 min, to the end of the plan")]);
-    assert_eq!(places_of(screens, &step("a.png", "")), [format!("0..0 [8,4,8,8] {STAYS} to the end of the plan")]);
+    assert_eq!(found, [format!("0..3 [8,4,8,8] {STAYS} for 3.00 min, until the end of the plan")]);
+    assert_eq!(places_of(screens, &step("a.png", "")), [format!("0..0 [8,4,8,8] {STAYS} until the end of the plan")]);
 }
 
 #[test]

@@ -36,11 +36,12 @@ fn it_names_the_turn_and_the_step_of_a_turn() {
     let review = of("");
     let found = told(&review, "loop-breaks");
     assert_eq!(found.len(), 1, "{found:?}");
-    let begins = "1..1 `too-many-since-cleaning` first fires in turn 3 of this plan, at step 1 \"off\" of that turn: ";
+    let begins = "1..1 `too-many-since-cleaning` is first reported when this plan is played for the 3rd time, because it \
+                  starts again when it ends (`loops`), at step 1 \"off\": ";
     assert!(found[0].starts_with(begins), "{found:?}");
     assert!(
         found[0].contains(
-            "; even after 50 turns the panel still differs from turn to turn, so later turns may show more | "
+            "; even after 50 turns the panel still differs from one turn to the next, so later turns may show more | "
         ),
         "{found:?}"
     );
@@ -53,11 +54,11 @@ fn it_names_the_turn_and_the_step_of_a_turn() {
         told(&of(&rules), "loop-breaks")
     };
     assert!(
-        limited(99)[0].contains("first fires in turn 50 of this plan, at step 1"),
+        limited(99)[0].contains("played for the 50th time") && limited(99)[0].contains(", at step 1 "),
         "the hundredth update is the last of all"
     );
     assert_eq!(limited(100), [""; 0]);
-    assert!(limited(2)[0].contains("first fires in turn 2 of this plan, at step 0"));
+    assert!(limited(2)[0].contains("played for the 2nd time") && limited(2)[0].contains(", at step 0 "));
     assert_eq!(limited(1), [""; 0], "what the first turn says already is not said again");
 }
 
@@ -111,7 +112,8 @@ fn it_stops_when_the_panel_repeats_itself() {
         { "after_ms": 60000, "updates": [{ "mode": "full" }] }] }"#;
     let review = review(&square_and_white(), "", plan);
     let found = told(&review, "loop-breaks");
-    let words = "0..0 `nothing-changes` first fires in turn 2 of this plan, at step 0 of that turn: ";
+    let words = "0..0 `nothing-changes` is first reported when this plan is played for the 2nd time, because it starts again \
+                 when it ends (`loops`), at step 0: ";
     assert!(found[0].starts_with(words), "{found:?}");
     assert!(found[0].contains("; after 7 turns the panel repeats itself | "), "{found:?}");
     assert!(!not_checked(&review).contains("turns after"), "{review}");
@@ -131,7 +133,8 @@ fn hours_between_cleanings_are_counted_over_turns() {
     let found = with(3);
     assert_eq!(overdue(&found), 1, "{found:?}");
     assert!(
-        found.iter().any(|line| line.contains("first fires in turn 7 of this plan, at step 0 of that turn")),
+        found.iter().any(|line| line.contains("is first reported when this plan is played for the 7th time")
+            && line.contains(", at step 0: ")),
         "{found:?}"
     );
     // 50 turns are 25 hours.

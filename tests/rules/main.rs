@@ -60,6 +60,7 @@ mod too_soon;
 mod under_driven;
 mod unknown_start;
 mod update_lost;
+mod unused_accept;
 mod updates_collide;
 mod visible_ghost;
 mod window_off_grid;

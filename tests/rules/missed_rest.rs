@@ -1,6 +1,9 @@
 //! The edge cases of `missed-rest`, beside the examples of its page.
 
-use crate::edges::{Edge, GHOSTING, hold, square};
+use crate::{
+    common::{SQUARE, WHITE},
+    edges::{Edge, GHOSTING, hold, review, square, told},
+};
 
 pub(crate) fn edges() -> Vec<Edge> {
     vec![Edge {
@@ -21,4 +24,23 @@ pub(crate) fn edges() -> Vec<Edge> {
 #[test]
 fn the_limits_hold_from_both_sides() {
     hold("missed-rest", &edges());
+}
+
+/// Two times three seconds with a ghost on the glass: an update of what was left behind divides them.
+#[test]
+fn an_update_that_drives_something_ends_a_pause() {
+    let dot = WHITE.replacen("..", "##", 1);
+    let found = |updates: &str| {
+        let plan = format!(
+            r#"{{ "steps": [
+                {{ "screen": "a.png", "updates": [{{ "mode": "full" }}] }},
+                {{ "screen": "b.png", "after_ms": 900, "updates": [{{ "mode": "quick" }}] }},
+                {{ "screen": "dot.png", "after_ms": 900, "updates": [] }},
+                {{ "after_ms": 3000, "updates": [{updates}] }},
+                {{ "screen": "a.png", "after_ms": 3000, "updates": [{{ "mode": "full" }}] }}] }}"#
+        );
+        told(&review(&[("a.png", SQUARE), ("b.png", WHITE), ("dot.png", &dot)], GHOSTING, &plan), "missed-rest").len()
+    };
+    assert_eq!(found(""), 1);
+    assert_eq!(found(r#"{ "mode": "quick", "window": [0, 0, 8, 2] }"#), 0);
 }

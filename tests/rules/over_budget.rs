@@ -46,6 +46,6 @@ fn the_flashes_are_listed_and_what_is_left_is_counted() {
     assert_eq!(
         help,
         "leave out what nobody needs, or raise the budget to 3 and write the reason into a comment. The sum: 2 flashes (steps \
-         0 and 1), plus 1 that the fixes of other findings add where they advise a mode that flashes, makes 3"
+         0 and 1), plus 1 that other findings ask for, with a mode that flashes, makes 3"
     );
 }

@@ -156,7 +156,7 @@ fn the_mode_that_is_named_may_show_those_pixels() {
     assert!(over_grey.contains("answer with `grey` on the window [0, 2, 8, 4]"), "{over_grey}");
     assert!(
         over_grey.contains(
-            "no mode of this display answers sooner, so raise `first_ms` to at least 101 (now 100), if that is acceptable"
+            "no mode of this display answers sooner, so raise `first_ms` in `rules` to at least 101 (now 100), if that is acceptable"
         ),
         "{over_grey}"
     );

@@ -85,10 +85,7 @@ fn the_rest_of_a_step_is_lost_where_the_link_waits_for_the_panel() {
     let second = r#"{ "mode": "quick", "window": [0, 4, 8, 4] }"#;
     let found = lost(waits, &format!(r#"{{ "screen": "a.png", "updates": [{first}, {second}] }}"#));
     let found = one(&found);
-    assert!(
-        found.contains("the link, which waits until the panel has been driven, is not free for another 120 ms"),
-        "{found}"
-    );
+    assert!(found.contains("the link stays busy while the panel is driven, for another 120 ms"), "{found}");
     let help = "add its boxes to the `quick` update before it, or request it in a step of its own, with an `after_ms` \
                 of 121 or more";
     assert!(found.ends_with(help), "{found}");

@@ -71,3 +71,15 @@ fn a_measured_start_that_nothing_explains_names_no_other_update() {
     assert!(message.contains("the device itself began so late") && !message.contains("transfer"), "{message}");
     assert!(!finding["help"].as_str().unwrap().contains("after_ms"), "{finding}");
 }
+
+/// Quick now and clean right after it was asked for just so; an update that waits to drive nothing was not.
+#[test]
+fn an_update_of_the_same_step_that_drives_nothing_waits_for_nothing() {
+    let found = |updates: &str| {
+        let plan = format!(r#"{{ "begins": "white", "steps": [{{ "screen": "a.png", "updates": [{updates}] }}] }}"#);
+        told(&review(&square_and_white(), "", &plan), "updates-collide").len()
+    };
+    let (quick, full) = (r#"{ "mode": "quick" }"#, r#"{ "mode": "full" }"#);
+    assert_eq!(found(&format!("{quick}, {full}")), 0);
+    assert_eq!(found(&format!("{full}, {quick}")), 1);
+}

@@ -12,7 +12,8 @@ use super::locations::real;
 use crate::{plan::Trouble, source::Fault};
 
 /// How to fix a refusal.
-const HELP: &str = "move it inside, or add `--allow-outside` if you trust these files";
+const HELP: &str = "move it inside; or run the command in a folder above both, or name that folder on the command line; or, only if you \
+                    trust these files, add `--allow-outside`";
 
 /// The option of every command that reads plans or descriptions.
 #[derive(Clone, Copy, Debug, Default, Args)]

@@ -103,7 +103,7 @@ fn report(
         writeln!(out, "{}", textwrap::fill(&paragraph, width))?;
     }
     if after.summary.error < before.summary.error && after.cost > before.cost {
-        writeln!(out, "The cost is higher because fewer errors come before everything else.")?;
+        writeln!(out, "The cost is higher, but errors count before everything else, and there are fewer of them.")?;
     }
     writeln!(out, "{}", effort_words(replanned, effort))
 }

@@ -147,32 +147,45 @@ fn title(cause: &Cause<'_>) -> String {
 
 /// Where else the same was found: each place that needs a help of its own apart, the others together.
 fn other_places(cause: &Cause<'_>) -> Vec<String> {
-    let mut counted: Vec<((String, Option<String>), u64)> = Vec::new();
+    let mut places: Vec<Place> = Vec::new();
     for finding in &cause.others {
-        let there = there_words(finding, cause.finding).map(|there| readable(&there));
-        let place = (readable(&place_words(finding)), there);
-        match counted.iter_mut().find(|(known, _)| *known == place) {
-            Some((_, findings)) => *findings += 1,
-            None => counted.push((place, 1)),
+        let name = readable(&place_words(finding));
+        let help = there_words(finding, cause.finding).map(|there| readable(&there));
+        let known = places.iter_mut().find(|place| place.name == name);
+        match known {
+            Some(place) => {
+                place.findings += 1;
+                place.helps.extend(help.filter(|help| !place.helps.contains(help)));
+            }
+            None => places.push(Place { name, findings: 1, helps: help.into_iter().collect() }),
         }
     }
-    let mut places: Vec<(String, Option<String>)> = counted
-        .into_iter()
-        .map(|((place, there), findings)| match findings {
-            1 => (place, there),
-            findings => (format!("{place} ({findings} findings)"), there),
-        })
-        .collect();
     let rest = places.split_off(places.len().min(MOST_PLACES)).len() as u64;
-    let with_help: Vec<String> =
-        places.iter().filter_map(|(place, there)| Some(format!("{place}: {}", there.as_ref()?))).collect();
-    let mut together: Vec<String> =
-        places.into_iter().filter(|(_, there)| there.is_none()).map(|(place, _)| place).collect();
+    let (with_help, others): (Vec<Place>, Vec<Place>) = places.into_iter().partition(|place| !place.helps.is_empty());
+    let with_help = with_help.iter().map(|place| format!("{}: {}", place.words(), place.helps.join("; and ")));
+    let mut together: Vec<String> = others.iter().map(Place::words).collect();
     if rest > 0 {
         together.push(count(rest, "more place", "more places"));
     }
     let together = (!together.is_empty()).then(|| wording::listed(&together, usize::MAX));
-    with_help.into_iter().chain(together).collect()
+    with_help.chain(together).collect()
+}
+
+/// A place where the same was found, perhaps by several findings.
+struct Place {
+    name: String,
+    findings: u64,
+    /// What to do there, in a few words each.
+    helps: Vec<String>,
+}
+
+impl Place {
+    fn words(&self) -> String {
+        match self.findings {
+            1 => self.name.clone(),
+            findings => format!("{} ({findings} findings)", self.name),
+        }
+    }
 }
 
 /// What to do at another place of a cause, in a few words, where that is not what its help says already.

@@ -169,7 +169,9 @@ impl Watch<'_> {
                 .map(|&show| Part { show, moments: show.moments_from(from_ms) })
                 .filter(|part| part.moments > 0)
                 .collect();
-            let found = if parts.len() < shows.len().min(2) { None } else { self.break_of(&parts) };
+            let is_among = parts.len() > 1;
+            let found = if parts.len() < shows.len().min(2) { None } else { self.break_of(&parts, is_among) };
+            let found = found.filter(|found| !is_among || self.newest_adds(&parts, found));
             if let Some(found) = found
                 && worst.as_ref().is_none_or(|worst| found.sr > worst.sr)
             {
@@ -179,13 +181,22 @@ impl Watch<'_> {
         worst
     }
 
-    /// What lies within one second.
-    fn break_of(&self, parts: &[Part<'_>]) -> Option<Break> {
+    /// Whether the others would not break it without the newest, or the newest has its part in an area that is large enough.
+    fn newest_adds(&self, parts: &[Part<'_>], found: &Break) -> bool {
+        let Some((newest, others)) = parts.split_last() else { return false };
+        let of_newest =
+            found.mask.iter().zip(&newest.show.pixels).map(|(is_in, takes)| *is_in && takes.is_some()).collect();
+        self.break_of(others, true).is_none()
+            || self.view.told(self.size, &of_newest) as f64 * self.view.sr_of_pixel >= self.plan.flash_sr
+    }
+
+    /// What lies within one second; `is_among` says that an update which breaks it alone counts for less.
+    fn break_of(&self, parts: &[Part<'_>], is_among: bool) -> Option<Break> {
         // No pixel can have more than this.
         if parts.iter().map(|part| 2 * part.moments).sum::<usize>() <= self.allowed {
             return None;
         }
-        let halves: Vec<usize> = (0..self.size.pixels()).map(|pixel| self.halves(parts, pixel)).collect();
+        let halves: Vec<usize> = (0..self.size.pixels()).map(|pixel| self.halves(parts, is_among, pixel)).collect();
         let too_often: Mask = halves.iter().map(|halves| *halves > self.allowed).collect();
         let bounds = tight_box(self.size, &too_often)?;
         let sr = |pixels: usize| pixels as f64 * self.view.sr_of_pixel;
@@ -212,10 +223,10 @@ impl Watch<'_> {
 
     /// Swings that follow each other the same way, with no flash between, are one. An update that breaks the threshold alone
     /// stands for one half less than is allowed among others.
-    fn halves(&self, parts: &[Part<'_>], pixel: usize) -> usize {
+    fn halves(&self, parts: &[Part<'_>], is_among: bool, pixel: usize) -> usize {
         let (mut sum, mut last) = (0, None);
         for part in parts {
-            let most = if part.show.is_alone && parts.len() > 1 { self.allowed.saturating_sub(1) } else { usize::MAX };
+            let most = if part.show.is_alone && is_among { self.allowed.saturating_sub(1) } else { usize::MAX };
             match part.show.pixels[pixel] {
                 None => {}
                 Some(Takes::Flash) => {

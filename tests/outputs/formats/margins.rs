@@ -104,12 +104,13 @@ fn ghosts_and_answers() -> Vec<Case> {
             1.25,
             r#"{ "steps": [{ "screen": "a.png", "updates": [{ "mode": "quick" }] }] }"#,
         ),
-        // `full` waits 400 ms for `grey`, which is asked for 1000.0512 ms after the touch: 999.9488 ms would do.
+        // `full` waits 400 ms for `grey`, which is asked for 1000.0512 ms after the touch, and flashes 250 ms after its start:
+        // 999.9488 ms instead of 650 would do.
         case(
             "cleaning-interrupts",
             "durations",
             "{}",
-            2.499_87,
+            1.538_38,
             r#"{ "steps": [{ "screen": "a.png", "cause": "touch", "updates": [{ "mode": "quick" }] },
                 { "after_ms": 1000, "updates": [{ "mode": "grey" }, { "mode": "full" }] }] }"#,
         ),
@@ -304,7 +305,7 @@ fn what_rests_on_no_estimated_figure_has_no_margin_and_gates() {
         ),
         (
             "cleaning-interrupts",
-            r#"{ "certainty": { "durations": 9 } }"#,
+            r#"{ "certainty": { "durations": 9 }, "modes": [{ "name": "full", "flash_at": [0] }] }"#,
             r#"{ "steps": [{ "screen": "a.png", "cause": "touch", "updates": [{ "mode": "quick" }] },
                 { "after_ms": 1000, "updates": [{ "mode": "full" }] }] }"#,
         ),

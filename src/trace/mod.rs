@@ -13,6 +13,7 @@ mod frame_files;
 mod frame_screens;
 mod steps;
 mod suggested;
+mod unknown_names;
 
 pub(crate) use clock::{DAY_MS, ms_of_day, time_of_day};
 pub use frame_files::FrameFiles;

@@ -6,6 +6,8 @@
 mod clock;
 mod header;
 mod log_lines;
+mod log_patterns;
+mod log_shapes;
 mod packing;
 mod pgm;
 mod reader;

@@ -93,8 +93,12 @@ fn run(arguments: &TraceArguments) -> Result<(), Vec<Fault>> {
 /// Prints what was recognised; how much it was goes to standard error, because the output is a file.
 fn suggest(path: &Path, log: &str) -> Result<(), Vec<Fault>> {
     let suggested = suggest_log_lines(log);
+    if log.trim().is_empty() {
+        let help = "look whether the device has written to another file, or has not closed this one";
+        return Err(Fault::of_file(path.display().to_string(), "the log is empty", help).into());
+    }
     if suggested.patterns == 0 {
-        let message = "no line of this log looks like an update, a frame, a touch, a key, a temperature or a remark";
+        let message = "no line of this log looks like an update, a frame, a touch, a key, a temperature or the power";
         let help = "write the patterns yourself: `docs/traces.md` shows how";
         return Err(Fault::of_file(path.display().to_string(), message, help).into());
     }

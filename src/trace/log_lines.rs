@@ -9,6 +9,7 @@ use serde_json::{Map, Number, Value};
 use super::{
     clock::{DAY_MS, ms_of_day},
     log_patterns::{Pattern, read_pattern},
+    plain_text::without_colours,
 };
 use crate::source::{
     Fault, Source,
@@ -111,7 +112,7 @@ impl LogLines {
         let mut converted = Converted::default();
         let mut begins_at = None;
         let mut has_counts = false;
-        for (at, line) in log.lines().enumerate() {
+        for (at, line) in without_colours(log).lines().enumerate() {
             let became = match self.record(line) {
                 None if line.len() > LONGEST_LINE => {
                     converted.too_long += 1;

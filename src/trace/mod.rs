@@ -10,6 +10,7 @@ mod log_patterns;
 mod log_shapes;
 mod packing;
 mod pgm;
+mod plain_text;
 mod reader;
 mod frame_files;
 mod frame_screens;

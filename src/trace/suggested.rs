@@ -5,7 +5,10 @@
 
 use std::fmt::Write as _;
 
-use super::log_shapes::{MODE_LABELS, Piece, Shape, between, has_label, is_beside_times, label, shapes, words_of};
+use super::{
+    log_shapes::{MODE_LABELS, Piece, Shape, between, has_label, is_beside_times, label, shapes, words_of},
+    plain_text::without_colours,
+};
 
 /// The most patterns that are proposed.
 const MOST_PATTERNS: usize = 12;
@@ -25,7 +28,8 @@ pub struct Suggested {
 
 /// Proposes how the lines of a log are read.
 pub fn suggest_log_lines(log: &str) -> Suggested {
-    let shapes = shapes(log);
+    let log = without_colours(log);
+    let shapes = shapes(&log);
     let looked_at = shapes.iter().map(|shape| shape.count).sum();
     let (mut found, mut others): (Vec<Proposal>, Vec<&Shape<'_>>) = Default::default();
     for shape in &shapes {

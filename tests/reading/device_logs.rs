@@ -107,6 +107,29 @@ fn a_counter_that_begins_again_is_seen() {
     assert_eq!(requested, [json!(0.0), json!(1000.0), json!(3000.0)]);
 }
 
+/// The number that says how urgent a line is, and the codes of its colour, are no times.
+#[test]
+fn what_stands_before_a_time_is_left_out() {
+    for log in [
+        "<6>[   10.000000] panel: update mode=7 8,0 8x8\n<6>[   10.900000] panel: update mode=2 0,0 16x8\n",
+        "\u{1b}[0;32mI (10000) panel: update mode=7 8,0 8x8\u{1b}[0m\r\n\u{1b}[0;33mW (10900) panel: update mode=2 0,0 16x8\u{1b}[0m\r\n",
+    ] {
+        let folder = folder_with(log);
+        let (proposed, records) = records_of(&folder);
+        assert_eq!(records.len(), 2, "{proposed}");
+        folder.run(&["review", "device.trace.jsonl", "--gate", "never", "--facts", "facts.jsonl"]).with_status(0);
+        let facts = folder.read("facts.jsonl");
+        let last: Value = serde_json::from_str(facts.lines().last().unwrap()).unwrap();
+        assert!((last["request_ms"].as_f64().unwrap() - 900.0).abs() < 1e-6, "{proposed}{facts}");
+    }
+}
+
+#[test]
+fn an_empty_log_is_said_to_be_empty() {
+    let error = wrong(folder_with("\n \n").run(&["trace", "device.log", "--suggest"]));
+    assert!(error.contains("device.log: the log is empty"), "{error}");
+}
+
 /// A temperature in the line of an update holds for that update: it is a record before it.
 #[test]
 fn an_update_may_say_how_warm_it_is_and_what_it_shows() {

@@ -36,8 +36,8 @@ pub(crate) struct TraceArguments {
     /// Overwrite the file of `--out` if it exists
     #[arg(long, requires = "out")]
     force: bool,
-    /// Show what each of the first twenty lines becomes, check everything that is checked before a trace is written (the
-    /// display, the modes, the frames), and write nothing. Without `--out`, files are looked for next to the log
+    /// Show what each of the first twenty lines becomes, check what a review of the trace would refuse (the display,
+    /// the modes, the frames), and write nothing. Without `--out`, files are looked for next to the log
     #[arg(long, conflicts_with = "force")]
     dry_run: bool,
     /// Show all lines of the log with `--dry-run`, and not only the first twenty
@@ -82,10 +82,12 @@ fn run(arguments: &TraceArguments) -> Result<(), Vec<Fault>> {
         return Err(nothing_matched(&arguments.log, &lines, &converted).into());
     }
     let out = arguments.out.clone().unwrap_or_else(|| arguments.log.with_extension("trace.jsonl"));
-    let checked = check_trace(&out, &Origin { log: &log, lines: &text, converted: &converted }, arguments.outside)?;
     if arguments.dry_run {
+        let origin = Origin { log: &log, lines: &text, converted: &converted };
+        let checked = check_trace(&out, &origin, arguments.outside)?;
         return write_out(|out| writeln!(out, "{checked}")).map_err(Vec::from);
     }
+    // The frames may still lie on the device: a review will say what is missing.
     write_file(&out, |file| file.write_all(converted.trace.as_bytes()))?;
     tell_written(&out, &counts(&converted)).map_err(Vec::from)
 }

@@ -1,5 +1,5 @@
-//! Whether the trace that a log becomes can be reviewed: it is read as for a review, with its display and its frames, before
-//! anything is written. What is wrong is told where it comes from: at a line of the log, or in the description of its lines.
+//! Whether the trace that a log becomes can be reviewed: it is read as for a review, with its display and its frames, and
+//! nothing is written. What is wrong is told where it comes from: at a line of the log, or in the description of its lines.
 
 use std::{ops::ControlFlow, path::Path, sync::Arc};
 

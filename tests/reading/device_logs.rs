@@ -1,5 +1,5 @@
 //! Logs of devices, from the first proposal for their lines to a trace: what programmers write is recognised, and what is wrong
-//! is said before anything is written, at the line of the log or in the description of its lines.
+//! is said by a dry run, at the line of the log or in the description of its lines.
 
 use serde_json::{Value, json};
 
@@ -159,7 +159,7 @@ fn names_of_frames_get_the_ending_that_the_log_leaves_out() {
     folder.file("lines.json", lines_of(UPDATE, "update", &json!({})));
     let call = [&CALL[..], &["--out", "device.trace.jsonl"]].concat();
     // A name that is missing again and again is reported once.
-    let error = wrong(folder.run(&call));
+    let error = wrong(folder.run(&[&CALL[..], &["--dry-run"]].concat()));
     for (name, file) in [("menu", "menu.png"), ("home", "home.png")] {
         let message = format!("the frame `{name}` is not there; 2 records name it, the first of them here");
         assert_eq!(error.matches(&message).count(), 1, "{error}");
@@ -253,7 +253,7 @@ fn pictures_are_known_by_their_first_bytes() {
 }
 
 #[test]
-fn a_dry_run_checks_what_is_checked_before_a_trace_is_written() {
+fn a_dry_run_checks_what_a_review_of_the_trace_would_refuse() {
     let log = lines(30, |at| format!("{at}00 quick frame=menu\n"));
     let folder = folder_with(&log);
     let dry_run = [&CALL[..], &["--dry-run"]].concat();
@@ -291,12 +291,21 @@ fn a_dry_run_checks_what_is_checked_before_a_trace_is_written() {
     ] {
         folder.file("device.log", log);
         folder.file("lines.json", lines_of(UPDATE, "update", &more));
-        for ending in [&["--dry-run"][..], &["--out", "device.trace.jsonl"]] {
-            let error = wrong(folder.run(&[&CALL[..], ending].concat()));
-            assert!(error.contains(wanted) && error.contains(place), "{wanted}, {place}: {error}");
-        }
+        let error = wrong(folder.run(&dry_run));
+        assert!(error.contains(wanted) && error.contains(place), "{wanted}, {place}: {error}");
         assert!(!folder.join("device.trace.jsonl").exists(), "{wanted}");
     }
+}
+
+/// The display and the frames may come later: the trace is written without them, and its review says what is missing.
+#[test]
+fn a_trace_is_written_without_its_frames() {
+    let folder = folder_with("1 quick frame=later\n");
+    folder.file("lines.json", lines_of(UPDATE, "update", &json!({ "file_ending": ".png" })));
+    folder.run(&[&CALL[..], &["--out", "device.trace.jsonl"]].concat()).with_status(0);
+    assert!(folder.read("device.trace.jsonl").contains("\"frame\":\"later.png\""));
+    let error = wrong(folder.run(&["review", "device.trace.jsonl"]));
+    assert!(error.contains("the frame `later.png` is not there"), "{error}");
 }
 
 /// The folder of a trace is where its display and its frames are looked for, also where it is not written.

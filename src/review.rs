@@ -20,7 +20,7 @@ use crate::{
 };
 
 /// At most this many broken screens of a plan are reported.
-const MOST_BROKEN: usize = 20;
+pub(crate) const MOST_BROKEN: usize = 20;
 
 /// The result of a review.
 #[derive(Clone, Debug)]

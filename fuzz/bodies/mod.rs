@@ -71,8 +71,11 @@ pub(crate) fn log_lines(bytes: &[u8]) {
         Ok(described) => described,
         Err(faults) => return assert_reasons(&faults),
     };
-    let converted = described.convert(log);
-    assert_eq!(converted.records + converted.unmatched, log.lines().count() as u64);
+    let converted = described.convert(log, 3);
+    assert_eq!(converted.records, converted.lines.len() as u64);
+    let recorded = converted.lines.iter().collect::<std::collections::BTreeSet<_>>().len() as u64;
+    let left_out = converted.unmatched + converted.wrong + converted.too_long;
+    assert_eq!(recorded + left_out, log.lines().count() as u64);
     for line in converted.trace.lines() {
         let record: serde_json::Value = serde_json::from_str(line).expect("every line is JSON");
         assert!(record.is_object());

@@ -24,6 +24,7 @@ mod show;
 mod telling;
 mod threads;
 mod trace;
+mod trace_check;
 mod walk;
 mod watched;
 

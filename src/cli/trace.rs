@@ -9,9 +9,10 @@ use std::{
 use clap::{Args, ValueHint};
 
 use super::{
-    files::{read_recorded_text, read_text},
+    files::{Outside, read_recorded_text, read_text},
     output::{check_ending, check_out, tell_written, write_file, write_out},
     telling::status_of,
+    trace_check::{Origin, check_trace},
 };
 use crate::{
     rules::wording::counted,
@@ -35,13 +36,22 @@ pub(crate) struct TraceArguments {
     /// Overwrite the file of `--out` if it exists
     #[arg(long, requires = "out")]
     force: bool,
-    /// Show what each of the first twenty lines becomes, and write nothing
-    #[arg(long, conflicts_with = "out")]
+    /// Show what each of the first twenty lines becomes, check what a review of the trace would refuse (the display,
+    /// the modes, the frames), and write nothing. Without `--out`, files are looked for next to the log
+    #[arg(long, conflicts_with = "force")]
     dry_run: bool,
+    /// Show all lines of the log with `--dry-run`, and not only the first twenty
+    #[arg(long, requires = "dry_run")]
+    all: bool,
     /// Print a first version of the file for `--lines`, made from the log, for you to complete; write no trace
     #[arg(long, conflicts_with_all = ["lines", "out", "dry_run"])]
     suggest: bool,
+    #[command(flatten)]
+    outside: Outside,
 }
+
+/// So many lines are shown, if not all of them.
+const FIRST_LINES: usize = 20;
 
 /// Runs the command and gives the exit status.
 pub(super) fn trace(arguments: &TraceArguments) -> u8 {
@@ -51,28 +61,46 @@ pub(super) fn trace(arguments: &TraceArguments) -> u8 {
 fn run(arguments: &TraceArguments) -> Result<(), Vec<Fault>> {
     if let Some(out) = &arguments.out {
         check_ending(out, ".trace.jsonl", "the names of traces end in `.trace.jsonl`")?;
-        check_out(out, arguments.force)?;
+        // A dry run overwrites nothing.
+        check_out(out, arguments.force || arguments.dry_run)?;
     }
     let log = read_recorded_text(&arguments.log)?;
     let Some(lines) = &arguments.lines else { return suggest(&arguments.log, &log.text) };
-    let lines = read_log_lines(&read_text(lines)?)?;
-    let converted = lines.convert(&log.text);
+    let text = read_text(lines)?;
+    let lines = read_log_lines(&text)?;
+    let most_shown = match (arguments.dry_run, arguments.all) {
+        (true, true) => usize::MAX,
+        (true, false) => FIRST_LINES,
+        (false, _) => 0,
+    };
+    let converted = lines.convert(&log.text, most_shown);
     if arguments.dry_run {
-        return write_out(|out| write_shown(&converted, out)).map_err(Vec::from);
+        let left_out = log.text.lines().count() - converted.shown.len();
+        write_out(|out| write_shown(&converted, left_out, out))?;
     }
     if converted.records == 0 {
         return Err(nothing_matched(&arguments.log, &lines, &converted).into());
     }
-    let Some(out) = &arguments.out else { return Ok(()) };
-    write_file(out, |file| file.write_all(converted.trace.as_bytes()))?;
-    tell_written(out, &counts(&converted)).map_err(Vec::from)
+    let out = arguments.out.clone().unwrap_or_else(|| arguments.log.with_extension("trace.jsonl"));
+    if arguments.dry_run {
+        let origin = Origin { log: &log, lines: &text, converted: &converted };
+        let checked = check_trace(&out, &origin, arguments.outside)?;
+        return write_out(|out| writeln!(out, "{checked}")).map_err(Vec::from);
+    }
+    // The frames may still lie on the device: a review will say what is missing.
+    write_file(&out, |file| file.write_all(converted.trace.as_bytes()))?;
+    tell_written(&out, &counts(&converted)).map_err(Vec::from)
 }
 
 /// Prints what was recognised; how much it was goes to standard error, because the output is a file.
 fn suggest(path: &Path, log: &str) -> Result<(), Vec<Fault>> {
     let suggested = suggest_log_lines(log);
+    if log.trim().is_empty() {
+        let help = "look whether the device has written to another file, or has not closed this one";
+        return Err(Fault::of_file(path.display().to_string(), "the log is empty", help).into());
+    }
     if suggested.patterns == 0 {
-        let message = "no line of this log looks like an update, a frame, a touch, a key, a temperature or a remark";
+        let message = "no line of this log looks like an update, a frame, a touch, a key, a temperature or the power";
         let help = "write the patterns yourself: `docs/traces.md` shows how";
         return Err(Fault::of_file(path.display().to_string(), message, help).into());
     }
@@ -86,9 +114,13 @@ fn suggest(path: &Path, log: &str) -> Result<(), Vec<Fault>> {
     Ok(())
 }
 
-fn write_shown(converted: &Converted, out: &mut dyn Write) -> std::io::Result<()> {
+fn write_shown(converted: &Converted, left_out: usize, out: &mut dyn Write) -> std::io::Result<()> {
     for (line, became) in &converted.shown {
         writeln!(out, "{}\n  -> {}", readable(line), readable(became))?;
+    }
+    if left_out > 0 {
+        let lines = counted(left_out as u64, "more line is", "more lines are");
+        writeln!(out, "... {lines} not shown; `--all` shows all lines")?;
     }
     writeln!(out, "\n{}", counts(converted))
 }

@@ -92,7 +92,7 @@ pub(super) fn read_header(reading: &mut Reading, root: &Item<'_>, files: &mut dy
         display,
         modes,
         clock: clock.unwrap_or_default(),
-        packing: packing.unwrap_or(Packing { kind: Kind::Png, turned: Rotation::None }),
+        packing: packing.unwrap_or(Packing { kind: Kind::Pictures, turned: Rotation::None }),
         temperature_c,
         rotation,
         begins: begins.unwrap_or(BeginsWith::Unknown),
@@ -148,7 +148,7 @@ fn frames(
     files: &mut dyn FrameFiles,
 ) -> Option<Packing> {
     let Some(item) = fields.get("frames") else {
-        return Some(Packing { kind: Kind::Png, turned: Rotation::None });
+        return Some(Packing { kind: Kind::Pictures, turned: Rotation::None });
     };
     let fields = reading.object(item, "a description of frames", &FRAMES_FIELDS)?;
     if let Some(item) = fields.get("folder")
@@ -190,8 +190,7 @@ fn frames(
     }
     let kind = match word {
         "raw" => Kind::Raw(raw),
-        "pgm" => Kind::Pgm,
-        _ => Kind::Png,
+        _ => Kind::Pictures,
     };
     Some(Packing { kind, turned })
 }
@@ -236,11 +235,6 @@ fn begins(reading: &mut Reading, item: &Item<'_>, files: &mut dyn FrameFiles) ->
     }
     let fields = reading.object(item, "a beginning", &["screen"])?;
     let item = reading.required(&fields, "screen", "a beginning")?;
-    frame_file(reading, &item, files).map(BeginsWith::File)
-}
-
-/// The number of the file of a frame.
-pub(super) fn frame_file(reading: &mut Reading, item: &Item<'_>, files: &mut dyn FrameFiles) -> Option<usize> {
-    let path = reading.text(item)?.value;
-    resolved(reading, item, files.frame(&path))
+    let path = reading.text(&item)?.value;
+    resolved(reading, &item, files.frame(&path)).map(BeginsWith::File)
 }

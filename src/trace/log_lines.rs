@@ -3,32 +3,25 @@
 
 use std::sync::Arc;
 
-use regex::{Captures, Regex, RegexBuilder};
+use regex::Captures;
 use serde_json::{Map, Number, Value};
 
-use super::clock::{DAY_MS, ms_of_day};
+use super::{
+    clock::{DAY_MS, ms_of_day},
+    log_patterns::{Pattern, read_pattern},
+    plain_text::without_colours,
+};
 use crate::source::{
-    Fault, Source, did_you_mean,
+    Fault, Source,
     json::{Item, Reading, read_document},
 };
 
-/// The groups that a pattern may have.
-const GROUPS: [&str; 15] = [
-    "at", "mode", "x", "y", "w", "h", "x2", "y2", "file", "started", "finished", "celsius", "text", "point_x",
-    "point_y",
-];
-/// Those of a box.
-const BOX: [&str; 6] = ["x", "y", "w", "h", "x2", "y2"];
-const RECORDS: [&str; 7] = ["update", "frame", "touch", "key", "power", "temperature", "remark"];
 /// The longest line that is looked at, bytes.
 pub const LONGEST_LINE: usize = 64 << 10;
-/// The most memory that a compiled pattern may take, bytes.
-const PATTERN_BYTES: usize = 1 << 20;
-/// The longest pattern, bytes.
-const LONGEST_PATTERN: usize = 2000;
-/// So many lines are kept that nothing matches, and so many of the first lines with what became of them.
+/// So many lines are kept that nothing matches.
 const MOST_UNMATCHED: usize = 3;
-const MOST_SHOWN: usize = 20;
+/// The longest ending of the files of frames, bytes.
+const LONGEST_ENDING: usize = 64;
 
 /// How the lines of a log are read.
 #[derive(Debug)]
@@ -36,13 +29,9 @@ pub struct LogLines {
     header: Map<String, Value>,
     /// Whether the second corner of a box is its last pixel.
     corner_is_inside: bool,
+    /// What names of frames get that have no ending of their own.
+    file_ending: String,
     patterns: Vec<Pattern>,
-}
-
-#[derive(Debug)]
-struct Pattern {
-    regex: Regex,
-    record: &'static str,
 }
 
 /// A log as a trace.
@@ -50,8 +39,10 @@ struct Pattern {
 pub struct Converted {
     /// The text of the trace.
     pub trace: String,
-    /// How many lines became records.
+    /// How many records it has.
     pub records: u64,
+    /// The line of the log that each record comes from, from 1.
+    pub lines: Vec<usize>,
     /// How many lines nothing matches.
     pub unmatched: u64,
     /// How many lines are too long to be looked at.
@@ -74,19 +65,21 @@ pub struct Converted {
 /// Every fault of the text, each with its place.
 pub fn read_log_lines(source: &Arc<Source>) -> Result<LogLines, Vec<Fault>> {
     read_document(source, |reading, root| {
-        let known = ["$schema", "format", "header", "second_corner", "lines"];
+        let known = ["$schema", "format", "header", "second_corner", "file_ending", "lines"];
         let fields = reading.document(root, "a description of log lines", "log-lines/1", &known)?;
         fields.get("$schema").and_then(|item| reading.text(item));
         let header = reading.required(&fields, "header", "a description of log lines");
         let header = header.and_then(|item| header_of(reading, &item));
         let corners = [("inside", true), ("outside", false)];
         let corner = fields.get("second_corner").map(|item| reading.word(item, &corners));
+        let file_ending = fields.get("file_ending").map_or(Some(String::new()), |item| file_ending(reading, item));
         let lines = reading.required(&fields, "lines", "a description of log lines");
         let lines = lines.and_then(|item| reading.list(&item))?;
-        let read: Vec<Option<Pattern>> = lines.iter().map(|item| pattern(reading, item, corner.is_some())).collect();
+        let read: Vec<Option<Pattern>> =
+            lines.iter().map(|item| read_pattern(reading, item, corner.is_some())).collect();
         let patterns = read.into_iter().collect::<Option<Vec<Pattern>>>()?;
         let corner_is_inside = corner.map_or(Some(false), |corner| corner)?;
-        Some(LogLines { header: header?, corner_is_inside, patterns })
+        Some(LogLines { header: header?, corner_is_inside, file_ending: file_ending?, patterns })
     })
 }
 
@@ -98,91 +91,28 @@ fn header_of(reading: &mut Reading, item: &Item<'_>) -> Option<Map<String, Value
     Some(header)
 }
 
-fn pattern(reading: &mut Reading, item: &Item<'_>, has_corner: bool) -> Option<Pattern> {
-    let fields = reading.object(item, "a pattern of lines", &["matches", "record"])?;
-    let record_item = reading.required(&fields, "record", "a pattern of lines");
-    let record = record_item.and_then(|item| reading.word(&item, &RECORDS.map(|record| (record, record))));
-    let item = reading.required(&fields, "matches", "a pattern of lines")?;
-    let text = reading.text(&item)?.value;
-    if text.len() > LONGEST_PATTERN {
-        reading.fault(&item, format!("the pattern has more than {LONGEST_PATTERN} bytes"), "divide it into several");
+/// The ending of the files of frames whose names in the log have none.
+fn file_ending(reading: &mut Reading, item: &Item<'_>) -> Option<String> {
+    let ending = reading.text(item)?.value;
+    let has_name = ending.strip_prefix('.').is_some_and(|name| !name.is_empty() && !name.contains(['/', '\\']));
+    if !has_name || ending.len() > LONGEST_ENDING {
+        reading.fault(
+            item,
+            format!("`{ending}` is not the ending of a file"),
+            "write it with its point, such as `.png`",
+        );
         return None;
     }
-    let regex = match compiled(&text) {
-        Ok(regex) => regex,
-        Err(error) => {
-            let words = error.to_string();
-            let words = words.lines().last().unwrap_or_default().trim().trim_start_matches("error: ").to_owned();
-            reading.fault(&item, format!("this is not a regular expression: {words}"), "correct the pattern");
-            return None;
-        }
-    };
-    check_groups(reading, &item, &regex, has_corner);
-    let record = record?;
-    check_is_complete(reading, &item, &regex, record);
-    Some(Pattern { regex, record })
-}
-
-fn compiled(pattern: &str) -> Result<Regex, regex::Error> {
-    RegexBuilder::new(pattern).size_limit(PATTERN_BYTES).dfa_size_limit(PATTERN_BYTES).build()
-}
-
-fn check_groups(reading: &mut Reading, item: &Item<'_>, regex: &Regex, has_corner: bool) {
-    let groups: Vec<&str> = regex.capture_names().flatten().collect();
-    for name in groups.iter().filter(|name| !GROUPS.contains(name)) {
-        reading.fault(item, format!("a line has no field `{name}`"), did_you_mean(name, GROUPS));
-    }
-    if !groups.contains(&"at") {
-        reading.fault(item, "the pattern has no group `at`, but every record needs its time", "add `(?<at>[0-9]+)`");
-    }
-    if groups.contains(&"x2") && !has_corner {
-        let help = "write `\"second_corner\": \"inside\"` if that pixel belongs to the box, otherwise `\"outside\"`";
-        reading.fault(item, "the pattern has a second corner, but the file does not say what it means", help);
-    }
-}
-
-/// Checks that a pattern has what its record cannot be without, and all of a box or nothing.
-fn check_is_complete(reading: &mut Reading, item: &Item<'_>, regex: &Regex, record: &str) {
-    let has = |name: &str| regex.capture_names().flatten().any(|group| group == name);
-    let needed = match record {
-        "update" => Some(("mode", "add `(?<mode>...)` around the device's name or number of the mode")),
-        "frame" => Some(("file", "add `(?<file>...)` around the name of the frame's file")),
-        "power" => Some(("text", "add `(?<text>...)` around `on`, `off` or `sleep`")),
-        "temperature" => Some(("celsius", "add `(?<celsius>...)` around the temperature")),
-        "remark" => Some(("text", "add `(?<text>...)` around what was said")),
-        _ => None,
-    };
-    let taken: Vec<&str> = match record {
-        "update" => BOX.into_iter().chain(["mode", "started", "finished"]).collect(),
-        "frame" => BOX.into_iter().chain(["file"]).collect(),
-        "touch" | "key" => BOX.into_iter().chain(["point_x", "point_y"]).collect(),
-        "temperature" => vec!["celsius"],
-        _ => vec!["text"],
-    };
-    let is_of_no_use = |name: &&str| *name != "at" && GROUPS.contains(name) && !taken.contains(name);
-    for group in regex.capture_names().flatten().filter(is_of_no_use) {
-        let message = format!("a record `{record}` has no use for the group `{group}`");
-        reading.fault(item, message, "leave the name of that group out: write `(?:...)`");
-    }
-    if let Some((group, help)) = needed.filter(|(group, _)| !has(group)) {
-        reading.fault(item, format!("the pattern has no group `{group}`, but a record `{record}` needs it"), help);
-    }
-    let sides = [["x", "w", "x2"], ["y", "h", "y2"]].map(|side| side.map(has));
-    let is_box = |[at, size, end]: [bool; 3]| at && (size || end);
-    if sides.iter().flatten().any(|has| *has) && !sides.into_iter().all(is_box) {
-        let help =
-            "a box needs `x` and `y`, and either `w` and `h` or `x2` and `y2`; a point is `point_x` and `point_y`";
-        reading.fault(item, "the pattern has only a part of a box", help);
-    }
+    Some(ending)
 }
 
 impl LogLines {
-    /// Turns a log into a trace.
-    pub fn convert(&self, log: &str) -> Converted {
+    /// Turns a log into a trace; of the first lines, so many are kept with what became of them.
+    pub fn convert(&self, log: &str, most_shown: usize) -> Converted {
         let mut converted = Converted::default();
         let mut begins_at = None;
         let mut has_counts = false;
-        for (at, line) in log.lines().enumerate() {
+        for (at, line) in without_colours(log).lines().enumerate() {
             let became = match self.record(line) {
                 None if line.len() > LONGEST_LINE => {
                     converted.too_long += 1;
@@ -202,17 +132,21 @@ impl LogLines {
                     }
                     words
                 }
-                Some(Ok((record, time_of_day))) => {
-                    converted.records += 1;
+                Some(Ok((records, time_of_day))) => {
                     has_counts |= time_of_day.is_none();
                     begins_at = begins_at.or(time_of_day);
-                    let record = Value::Object(record).to_string();
-                    converted.trace.push_str(&record);
-                    converted.trace.push('\n');
-                    record
+                    let records: Vec<String> =
+                        records.into_iter().map(|record| Value::Object(record).to_string()).collect();
+                    for record in &records {
+                        converted.records += 1;
+                        converted.lines.push(at + 1);
+                        converted.trace.push_str(record);
+                        converted.trace.push('\n');
+                    }
+                    records.join("\n  -> ")
                 }
             };
-            if at < MOST_SHOWN {
+            if at < most_shown {
                 converted.shown.push((line.chars().take(200).collect(), became));
             }
         }
@@ -243,46 +177,65 @@ impl LogLines {
         }
     }
 
-    /// The record of a line: of the first pattern that matches.
+    /// The records of a line: of the first pattern that matches.
     fn record(&self, line: &str) -> Option<Result<Recorded, String>> {
         if line.len() > LONGEST_LINE {
             return None;
         }
         self.patterns.iter().find_map(|pattern| {
             let captures = pattern.regex.captures(line)?;
-            let fields = self.fields(pattern.record, &captures);
-            let at = group(&captures, "at").filter(|at| ms_of_day(at).is_some());
-            Some(fields.map(|fields| (fields, at.map(str::to_owned))))
+            let records = self.records(pattern.record, &captures);
+            let at = group(&captures, "at").map(with_point).filter(|at| ms_of_day(at).is_some());
+            Some(records.map(|records| (records, at)))
         })
     }
 
+    /// The record that a line is; a temperature in the line of an update is a record of its own, before it.
+    fn records(&self, record: &'static str, line: &Captures<'_>) -> Result<Vec<Map<String, Value>>, String> {
+        let measured = (record != "temperature" && group(line, "celsius").is_some()).then_some("temperature");
+        measured.into_iter().chain([record]).map(|record| self.fields(record, line)).collect()
+    }
+
     fn fields(&self, record: &str, line: &Captures<'_>) -> Result<Map<String, Value>, String> {
-        let group = |name: &str| group(line, name);
-        let number = |name: &str| group(name).map(|text| number_of(name, text)).transpose();
-        let time = |name: &str| group(name).map(|text| self.time_of(name, text)).transpose();
+        let number = |name: &str| group(line, name).map(|text| number_of(name, text)).transpose();
+        let time = |name: &str| group(line, name).map(|text| self.time_of(name, text)).transpose();
         let mut fields = Map::from_iter([("record".to_owned(), Value::from(record))]);
         let mut set = |name: &str, value: Option<Value>| value.and_then(|value| fields.insert(name.to_owned(), value));
         set("at", time("at")?.map(Value::Number));
-        let frame = if record == "update" { "frame" } else { "file" };
-        let said = if record == "power" { "to" } else { "text" };
-        for (field, name) in [("mode", "mode"), (frame, "file"), (said, "text")] {
-            set(field, group(name).map(Value::from));
+        if record == "temperature" {
+            set("celsius", number("celsius")?.map(Value::Number));
+            return Ok(fields);
         }
+        set("mode", group(line, "mode").map(Value::from));
+        set(
+            if record == "update" { "frame" } else { "file" },
+            group(line, "file").map(|name| self.file_of(name).into()),
+        );
+        // `OFF` is what others write as `off`.
+        let said = group(line, "text").map(str::to_owned);
+        match record {
+            "power" => set("to", said.map(|state| state.to_lowercase().into())),
+            _ => set("text", said.map(Value::from)),
+        };
         for name in ["started", "finished"] {
             set(name, time(name)?.map(Value::Number));
         }
-        set("celsius", number("celsius")?.map(Value::Number));
-        let place = if matches!(record, "touch" | "key") { "box" } else { "window" };
-        set(place, self.window(line)?);
+        set(if matches!(record, "touch" | "key") { "box" } else { "window" }, self.window(line)?);
         if let (Some(x), Some(y)) = (number("point_x")?, number("point_y")?) {
             set("point", Some(Value::from(vec![Value::Number(x), Value::Number(y)])));
         }
         Ok(fields)
     }
 
+    /// The file of a frame: its name gets the ending of the description, if it has none.
+    fn file_of(&self, name: &str) -> String {
+        let has_ending = name.rsplit(['/', '\\']).next().is_some_and(|name| name.contains('.'));
+        if has_ending { name.to_owned() } else { format!("{name}{}", self.file_ending) }
+    }
+
     /// A time: a count of the clock, or a time of day as counts since midnight.
     fn time_of(&self, name: &str, text: &str) -> Result<Number, String> {
-        match ms_of_day(text).filter(|_| text.contains(':')) {
+        match ms_of_day(&with_point(text)).filter(|_| text.contains(':')) {
             Some(ms) => Ok(whole(ms * self.per_second() / 1000.0)),
             None => number_of(name, text),
         }
@@ -292,7 +245,7 @@ impl LogLines {
     fn window(&self, line: &Captures<'_>) -> Result<Option<Value>, String> {
         let whole = |name: &str| {
             let text = group(line, name);
-            text.map(|text| text.parse::<i64>().map_err(|_| format!("`{name}` is no whole number: {text}"))).transpose()
+            text.map(|text| whole_of(text).ok_or_else(|| format!("`{name}` is no whole number: {text}"))).transpose()
         };
         let (Some(x), Some(y)) = (whole("x")?, whole("y")?) else { return Ok(None) };
         let last = i64::from(self.corner_is_inside);
@@ -306,22 +259,13 @@ impl LogLines {
 
     /// What each pattern missed in a line, in words: how far it matches.
     pub fn missed(&self, line: &str) -> Vec<String> {
-        let of_pattern = |(at, pattern): (usize, &Pattern)| {
-            let text = pattern.regex.as_str();
-            let ends = text.char_indices().map(|(end, _)| end).rev().take(LONGEST_PATTERN);
-            let mut parts = ends.filter(|end| *end > 0).map(|end| text.split_at(end));
-            let matching = parts.find(|(part, _)| compiled(part).is_ok_and(|part| part.is_match(line)));
-            match matching {
-                Some((part, rest)) => format!("pattern {at} matches as far as `{part}`, but not `{rest}`"),
-                None => format!("pattern {at} matches nothing of it"),
-            }
-        };
-        self.patterns.iter().enumerate().map(of_pattern).collect()
+        let patterns = self.patterns.iter().enumerate();
+        patterns.map(|(at, pattern)| format!("pattern {at} {}", pattern.missed(line))).collect()
     }
 }
 
-/// The fields of a record, and its time of day if the line gives one.
-type Recorded = (Map<String, Value>, Option<String>);
+/// The fields of the records of a line, and its time of day if it gives one.
+type Recorded = (Vec<Map<String, Value>>, Option<String>);
 
 /// A count as a number without a fraction where it has none.
 fn whole(count: f64) -> Number {
@@ -338,9 +282,21 @@ fn group<'l>(line: &Captures<'l>, name: &str) -> Option<&'l str> {
 
 /// A number of a log: whole, or with a point; zeros in front are common.
 fn number_of(name: &str, text: &str) -> Result<Number, String> {
-    let whole = text.parse::<i64>().ok().map(Number::from);
-    let number = whole.or_else(|| text.parse::<f64>().ok().and_then(Number::from_f64));
+    let number = whole_of(text).map(Number::from).or_else(|| text.parse::<f64>().ok().and_then(Number::from_f64));
     number.ok_or_else(|| format!("`{name}` is no number: {text}"))
+}
+
+/// A whole number of a log, with the digits of ten or, behind `0x`, of sixteen.
+fn whole_of(text: &str) -> Option<i64> {
+    match text.strip_prefix("0x").or_else(|| text.strip_prefix("0X")) {
+        Some(digits) if !digits.starts_with(['+', '-']) => i64::from_str_radix(digits, 16).ok(),
+        _ => text.parse().ok(),
+    }
+}
+
+/// A time of day with a point before its fraction, where many logs write a comma.
+fn with_point(time: &str) -> String {
+    time.replace(',', ".")
 }
 
 #[cfg(test)]
@@ -359,7 +315,7 @@ mod tests {
     #[test]
     fn groups_become_fields_and_the_last_pixel_belongs_to_the_box() {
         let log = "0012 draw m7 8,0-15,3\nboot\n20 tap 3 4\n";
-        let converted = lines(TEXT).unwrap().convert(log);
+        let converted = lines(TEXT).unwrap().convert(log, 20);
         let records: Vec<Value> = converted.trace.lines().map(|line| serde_json::from_str(line).unwrap()).collect();
         assert_eq!(
             records,
@@ -371,7 +327,7 @@ mod tests {
         );
         assert_eq!((converted.records, converted.unmatched), (2, 1));
         assert_eq!(converted.first_unmatched, [(2, "boot".to_owned())]);
-        let outside = lines(&TEXT.replace("inside", "outside")).unwrap().convert(log);
+        let outside = lines(&TEXT.replace("inside", "outside")).unwrap().convert(log, 20);
         assert!(outside.trace.contains(r#""window":[8,0,7,3]"#), "{}", outside.trace);
     }
 
@@ -379,7 +335,7 @@ mod tests {
     fn times_of_day_become_counts_and_the_header_says_when_they_begin() {
         let text = r#"{ "format": "log-lines/1", "header": { "display": "a", "clock": { "unit": "us" } }, "lines": [
             { "matches": "^(?<at>[0-9:.]+) tap", "record": "touch" } ] }"#;
-        let converted = lines(text).unwrap().convert("23:59:59.250 tap\n00:00:00.5 tap\n");
+        let converted = lines(text).unwrap().convert("23:59:59.250 tap\n00:00:00.5 tap\n", 20);
         let records: Vec<Value> = converted.trace.lines().map(|line| serde_json::from_str(line).unwrap()).collect();
         let clock = serde_json::json!({ "unit": "us", "starts_at": "23:59:59.250", "wraps_at": 86_400_000_000_u64 });
         assert_eq!(records[0]["clock"], clock);

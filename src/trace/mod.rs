@@ -6,13 +6,17 @@
 mod clock;
 mod header;
 mod log_lines;
+mod log_patterns;
+mod log_shapes;
 mod packing;
 mod pgm;
+mod plain_text;
 mod reader;
 mod frame_files;
 mod frame_screens;
 mod steps;
 mod suggested;
+mod unknown_names;
 
 pub(crate) use clock::{DAY_MS, ms_of_day, time_of_day};
 pub use frame_files::FrameFiles;

@@ -19,9 +19,26 @@ pub(super) struct Packing {
 /// The kind of the files.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(super) enum Kind {
-    Png,
-    Pgm,
+    /// PNG or portable graymaps: the first bytes of a file say which.
+    Pictures,
     Raw(Raw),
+}
+
+/// A kind of picture that a file can be.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum PictureKind {
+    Png,
+    Graymap,
+}
+
+/// What kind of picture a file is by its first bytes, as the PNG specification (W3C, section 5.2) and the netpbm documents
+/// (pgm(5)) give them.
+fn picture_kind(bytes: &[u8]) -> Option<PictureKind> {
+    match bytes {
+        [0x89, b'P', b'N', b'G', ..] => Some(PictureKind::Png),
+        [b'P', b'2' | b'5', ..] => Some(PictureKind::Graymap),
+        _ => None,
+    }
 }
 
 /// Raw memory: rows of greys, the darkest or the lightest of which is 0.
@@ -61,8 +78,11 @@ impl Packing {
             }
         };
         let pixels = match self.kind {
-            Kind::Png => png_pixels(bytes, own, in_colours, buffer)?,
-            Kind::Pgm => in_ink(read_pgm(bytes, own, buffer)?),
+            Kind::Pictures => match picture_kind(bytes) {
+                Some(PictureKind::Graymap) => in_ink(read_pgm(bytes, own, buffer)?),
+                Some(PictureKind::Png) => png_pixels(bytes, own, in_colours, buffer)?,
+                None => return Err(no_picture(bytes)),
+            },
             Kind::Raw(raw) => in_ink(raw.greys(bytes, own, is_part, buffer)?),
         };
         Ok(match (pixels, self.turned) {
@@ -91,7 +111,14 @@ impl Raw {
         let row_bytes = self.row_bytes.filter(|_| !is_part).unwrap_or(tight_row(size, self.bits_per_px));
         let wanted = self.skip_bytes + row_bytes * u64::from(size.height);
         if bytes.len() as u64 != wanted {
-            return Err(self.wrong_length(bytes.len() as u64, wanted, (row_bytes, is_part), size));
+            let fault = self.wrong_length(bytes.len() as u64, wanted, (row_bytes, is_part), size);
+            let Some(kind) = picture_kind(bytes) else { return Err(fault) };
+            let (what, word) = match kind {
+                PictureKind::Png => ("a PNG", "png"),
+                PictureKind::Graymap => ("a portable graymap", "pgm"),
+            };
+            let help = format!("the file begins like {what}: write `\"as\": \"{word}\"` into the header's `frames`");
+            return Err(ScreenFault::new(fault.message, help));
         }
         greys.clear();
         greys.resize(size.pixels() as usize, 0);
@@ -132,8 +159,7 @@ impl Raw {
             counted(self.bits_per_px.into(), "bit")
         );
         if is == 0 {
-            let help = "look for a full storage, or for power that was lost while the device wrote it";
-            return ScreenFault::new(message, help);
+            return ScreenFault::new(message, LOST);
         }
         let help = self.likely_reading(is, is_part, size);
         let own_length = |size: Size| self.skip_bytes + tight_row(size, self.bits_per_px) * u64::from(size.height);
@@ -183,6 +209,19 @@ impl Raw {
         Some(format!("{skip} bytes before the first row would fit: `\"skip_bytes\": {skip}`"))
     }
 }
+
+/// A file that should be a picture, and is none.
+fn no_picture(bytes: &[u8]) -> ScreenFault {
+    if bytes.is_empty() {
+        return ScreenFault::new("the frame is an empty file", LOST);
+    }
+    let help = "if the files hold the memory as it is, write `\"as\": \"raw\"` and `bits_per_px` into the header's `frames`; \
+                otherwise export the frame as PNG or as a portable graymap";
+    ScreenFault::new("the frame is neither a PNG nor a portable graymap (P2 or P5), by its first bytes", help)
+}
+
+/// Where to look for the reason of a file without bytes.
+const LOST: &str = "look for a full storage, or for power that was lost while the device wrote it";
 
 /// What to look at where no reading of a file is likely.
 const CHECK: &str = "check `size_px`, `bits_per_px`, `row_bytes` and `skip_bytes` of the header's `frames`";

@@ -7,8 +7,9 @@ use super::{
     clock::{Clock, Moment},
     frame_files::FrameFiles,
     frame_screens::{Below, FrameScreen, FrameScreens},
-    header::{BeginsWith, Header, LARGEST_COUNT, frame_file, read_header},
+    header::{BeginsWith, Header, LARGEST_COUNT, read_header},
     steps::{Asked, Pen, Person, StepsMaker},
+    unknown_names::UnknownNames,
 };
 use crate::{
     display::Display,
@@ -18,7 +19,7 @@ use crate::{
         StrokePoint, Update, WindowAsk, check_draws, read_boxes, read_window,
     },
     source::{
-        Fault, Source, Span, did_you_mean,
+        Fault, Source, did_you_mean,
         json::{BrokenLine, Fields, Item, Reading, line_of, read_json_lines},
     },
 };
@@ -44,8 +45,6 @@ pub fn read_trace(source: &Arc<Source>, files: &mut dyn FrameFiles) -> Result<Tr
 
 /// Points of a pen may be as far away as in a plan.
 const FARTHEST_PX: f64 = 1e6;
-/// At most this many lines are listed that use an unknown mode.
-const MOST_LINES: usize = 8;
 
 struct Reader<'f> {
     files: &'f mut dyn FrameFiles,
@@ -57,8 +56,8 @@ struct Reader<'f> {
     /// What is in memory now.
     memory: Below,
     begins: Begins,
-    /// Names of modes that nobody knows: the first place, and the lines.
-    unknown_modes: BTreeMap<String, (Span, Vec<usize>)>,
+    unknown_modes: UnknownNames,
+    unknown_frames: UnknownNames,
 }
 
 /// What stands on the first line.
@@ -86,7 +85,8 @@ impl<'f> Reader<'f> {
             by_content: BTreeMap::new(),
             memory: Below::White,
             begins: Begins::Unknown,
-            unknown_modes: BTreeMap::new(),
+            unknown_modes: UnknownNames::default(),
+            unknown_frames: UnknownNames::default(),
         }
     }
 
@@ -249,8 +249,7 @@ impl<'f> Reader<'f> {
         let display = header.display.as_ref()?;
         let mode = header.modes.get(&name).copied().or_else(|| display.mode_named(&name));
         if mode.is_none() {
-            let (_, lines) = self.unknown_modes.entry(name).or_insert_with(|| (reading.place_of(item), Vec::new()));
-            lines.extend(line_of(&item.pointer));
+            self.unknown_modes.note(&name, reading.place_of(item), || unknown_mode(&name));
         }
         mode
     }
@@ -284,7 +283,14 @@ impl<'f> Reader<'f> {
 
     /// The screen that a file makes of what is in memory.
     fn file(&mut self, reading: &mut Reading, item: &Item<'_>, part: Option<Rect>) -> Option<ScreenId> {
-        let file = frame_file(reading, item, self.files)?;
+        let path = reading.text(item)?.value;
+        let file = match self.files.frame(&path) {
+            Ok(file) => file,
+            Err(trouble) => {
+                self.unknown_frames.note(&path, reading.place_of(item), || (trouble.message, trouble.help));
+                return None;
+            }
+        };
         let part = part.map(|rect| (rect, self.memory));
         Some(self.screen(FrameScreen { file, part }))
     }
@@ -373,14 +379,16 @@ impl<'f> Reader<'f> {
         broken: Vec<BrokenLine>,
         mut faults: Vec<Fault>,
     ) -> Result<Trace, Vec<Fault>> {
-        faults.extend(std::mem::take(&mut self.unknown_modes).into_iter().map(|unknown| unknown_mode(source, unknown)));
+        faults.extend(std::mem::take(&mut self.unknown_modes).faults(source, "mode"));
+        faults.extend(std::mem::take(&mut self.unknown_frames).faults(source, "frame"));
         let header = match self.first {
             First::Is(header) => *header,
             First::IsNoHeader => return Err(faults),
             First::Awaited => return Err(vec![no_record(source, &broken)]),
         };
         if !faults.is_empty() {
-            faults.sort_by_key(|fault| fault.place.as_ref().map(|(_, span)| span.start));
+            // What is said about the others stands behind them.
+            faults.sort_by_key(|fault| fault.place.as_ref().map_or(usize::MAX, |(_, span)| span.start));
             return Err(faults);
         }
         let Some(display) = header.display else { return Err(faults) };
@@ -429,18 +437,9 @@ fn can_draw(reading: &mut Reading, item: &Item<'_>, display: &Display, mode: usi
     check_draws(reading, item, &display.modes[mode], "a pen")
 }
 
-fn unknown_mode(source: &Arc<Source>, (name, (span, lines)): (String, (Span, Vec<usize>))) -> Fault {
-    let shown = lines.iter().take(MOST_LINES).map(usize::to_string).collect::<Vec<_>>().join(", ");
-    let more = lines.len().saturating_sub(MOST_LINES);
-    let place = match (lines.len(), more) {
-        (1, _) => format!("in line {shown}"),
-        (_, 0) => format!("in the lines {shown}"),
-        _ => format!("in the lines {shown} and {more} more"),
-    };
-    let message =
-        format!("neither the header's `modes` nor the display knows the mode `{name}`, which is used {place}");
-    Fault::at(source, span, message)
-        .with_help(format!("say in the header which mode of the display it is: `\"modes\": {{\"{name}\": ...}}`"))
+fn unknown_mode(name: &str) -> (String, String) {
+    let message = format!("neither the header's `modes` nor the display knows the mode `{name}`");
+    (message, format!("say in the header which mode of the display it is: `\"modes\": {{\"{name}\": ...}}`"))
 }
 
 fn no_record(source: &Arc<Source>, broken: &[BrokenLine]) -> Fault {

@@ -1,16 +1,15 @@
 //! A first description of the lines of a log, made from the log itself for a person to finish.
 //!
-//! Lines of one shape differ only in numbers, names of files and the word after `mode`. A shape becomes a pattern where
-//! its words say what it records. Works on text; knows the fields of records, not what a panel can do.
+//! A shape of lines becomes a pattern where its words say what it records. Works on text; knows the fields of records, not
+//! what a panel can do.
 
-use std::{collections::BTreeMap, fmt::Write as _};
+use std::fmt::Write as _;
 
-use super::clock::ms_of_day;
+use super::{
+    log_shapes::{MODE_LABELS, Piece, Shape, between, has_label, is_beside_times, label, shapes, words_of},
+    plain_text::without_colours,
+};
 
-/// The most lines that are looked at.
-const MOST_LINES: usize = 20_000;
-/// The longest line that is looked at, bytes.
-const LONGEST_LINE: usize = 1000;
 /// The most patterns that are proposed.
 const MOST_PATTERNS: usize = 12;
 /// The longest line that is shown as an example, characters.
@@ -29,7 +28,8 @@ pub struct Suggested {
 
 /// Proposes how the lines of a log are read.
 pub fn suggest_log_lines(log: &str) -> Suggested {
-    let shapes = shapes(log);
+    let log = without_colours(log);
+    let shapes = shapes(&log);
     let looked_at = shapes.iter().map(|shape| shape.count).sum();
     let (mut found, mut others): (Vec<Proposal>, Vec<&Shape<'_>>) = Default::default();
     for shape in &shapes {
@@ -50,131 +50,6 @@ pub fn suggest_log_lines(log: &str) -> Suggested {
     Suggested { text: text_of(&found, &others), patterns: found.len(), matched: [matched, looked_at] }
 }
 
-/// A part of a line.
-#[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord)]
-enum Piece {
-    /// The same in all lines of the shape.
-    Words(String),
-    /// A time of day.
-    TimeOfDay,
-    Number,
-    /// The name of a file with pixels.
-    File,
-    /// The word behind `mode`.
-    ModeWord,
-    /// A word that many devices call a mode, wherever it stands.
-    ModeName,
-}
-
-/// Lines that differ only in what is not words.
-#[derive(Debug)]
-struct Shape<'l> {
-    pieces: Vec<Piece>,
-    count: usize,
-    example: &'l str,
-    /// What stands in the places that are not words, line by line.
-    values: Vec<Vec<&'l str>>,
-}
-
-impl<'l> Shape<'l> {
-    /// What stands at a piece that is not words, line by line.
-    fn values_at(&self, piece: usize) -> impl Iterator<Item = &'l str> + '_ {
-        let slot = self.pieces[..piece].iter().filter(|piece| !matches!(piece, Piece::Words(_))).count();
-        self.values.iter().map(move |values| values[slot])
-    }
-}
-
-fn shapes(log: &str) -> Vec<Shape<'_>> {
-    let mut by_pieces: BTreeMap<Vec<Piece>, usize> = BTreeMap::new();
-    let mut shapes: Vec<Shape<'_>> = Vec::new();
-    let lines = log.lines().filter(|line| !line.trim().is_empty() && line.len() <= LONGEST_LINE);
-    for line in lines.take(MOST_LINES) {
-        let (pieces, values) = pieces_of(line);
-        let at = *by_pieces.entry(pieces.clone()).or_insert(shapes.len());
-        if at == shapes.len() {
-            shapes.push(Shape { pieces, count: 0, example: line, values: Vec::new() });
-        }
-        shapes[at].count += 1;
-        shapes[at].values.push(values);
-    }
-    shapes
-}
-
-/// The parts of a line, and what stands where it is not words.
-fn pieces_of(line: &str) -> (Vec<Piece>, Vec<&str>) {
-    let (mut pieces, mut values) = (Vec::new(), Vec::new());
-    let (mut words, mut rest) = (String::new(), line);
-    while let Some(first) = rest.chars().next() {
-        let begins = words.chars().next_back().is_none_or(|before| !before.is_alphanumeric());
-        let found = found_at(rest, &words, begins);
-        let Some((piece, length)) = found else {
-            words.push(first);
-            rest = &rest[first.len_utf8()..];
-            continue;
-        };
-        if !words.is_empty() {
-            pieces.push(Piece::Words(std::mem::take(&mut words)));
-        }
-        pieces.push(piece);
-        values.push(&rest[..length]);
-        rest = &rest[length..];
-    }
-    if !words.is_empty() {
-        pieces.push(Piece::Words(words));
-    }
-    (pieces, values)
-}
-
-/// What begins here that is not words, and how long it is; `begins` says that no letter or digit stands before it.
-fn found_at(rest: &str, before: &str, begins: bool) -> Option<(Piece, usize)> {
-    let token = rest.find(|letter: char| letter.is_whitespace() || "\"',;()[]".contains(letter)).unwrap_or(rest.len());
-    let is_after_space =
-        before.chars().next_back().is_none_or(|letter| !letter.is_alphanumeric() && !"/._-".contains(letter));
-    // `buffer <- 007`: an arrow brings what stands behind it into what stands before it.
-    let is_brought = token > 0 && before.trim_end().ends_with("<-");
-    let is_frame = FRAME_ENDINGS.iter().any(|ending| rest[..token].to_lowercase().ends_with(ending));
-    if is_after_space && is_frame || is_brought && before.ends_with([' ', '-']) {
-        return Some((Piece::File, token));
-    }
-    let digits = rest.find(|letter: char| !letter.is_ascii_digit()).unwrap_or(rest.len());
-    // The digit of `x0=` is a part of that name.
-    let is_of_a_name = before.ends_with(char::is_alphabetic) && rest[digits..].starts_with('=');
-    if digits > 0 && !is_of_a_name {
-        let time = rest.find(|letter: char| !letter.is_ascii_digit() && !":.".contains(letter)).unwrap_or(rest.len());
-        if rest[..time].contains(':') && ms_of_day(&rest[..time]).is_some() {
-            return Some((Piece::TimeOfDay, time));
-        }
-        let fraction = rest[digits..].strip_prefix('.').map_or(0, |after| {
-            let length = after.find(|letter: char| !letter.is_ascii_digit()).unwrap_or(after.len());
-            if length > 0 { length + 1 } else { 0 }
-        });
-        return Some((Piece::Number, digits + fraction));
-    }
-    let word = rest.find(|letter: char| !letter.is_alphanumeric() && letter != '_').unwrap_or(rest.len());
-    if !begins || word == 0 {
-        return None;
-    }
-    let is_mode = matches!(label(before).as_str(), "mode" | "waveform" | "wave" | "wf" | "lut")
-        && !before.ends_with(char::is_alphabetic);
-    let is_name = MODE_NAMES.contains(&rest[..word].to_lowercase().as_str());
-    let piece = if is_mode { Some(Piece::ModeWord) } else { is_name.then_some(Piece::ModeName) };
-    piece.map(|piece| (piece, word))
-}
-
-/// How the names of files with pixels end, common practice, no source.
-const FRAME_ENDINGS: [&str; 4] = [".raw", ".bin", ".png", ".pgm"];
-
-/// Words for ways to update a panel, common practice, no source.
-const MODE_NAMES: [&str; 8] = ["full", "partial", "quick", "fast", "slow", "grey", "gray", "greyscale"];
-
-/// The last word before a value, in small letters: `x` in `at x=`, and `x0` in `at x0=`.
-fn label(words: &str) -> String {
-    let trimmed = words.trim_end_matches(|letter: char| !letter.is_alphanumeric());
-    let begin = trimmed.char_indices().rfind(|(_, letter)| !letter.is_alphanumeric());
-    let begin = begin.map_or(0, |(at, letter)| at + letter.len_utf8());
-    trimmed[begin..].to_lowercase()
-}
-
 /// What a shape can be read as.
 #[derive(Debug)]
 struct Proposal {
@@ -184,16 +59,30 @@ struct Proposal {
     example: String,
     /// The device's own names of its modes.
     modes: Vec<String>,
-    unit: &'static str,
+    clock: ClockSeen,
     /// Whether the second corner of a box belongs to it, where it has one.
     corner_is_inside: Option<bool>,
-    has_file: Option<String>,
+    /// Names of frames: one with an ending, and one without.
+    files: [Option<String>; 2],
+}
+
+/// What the times of a shape say of the device's clock.
+#[derive(Clone, Copy, Debug)]
+struct ClockSeen {
+    /// Nothing for times of day, which need no unit.
+    unit: Option<&'static str>,
+    /// The count at which it seems to begin again at 0, because a later line has a much lower one.
+    wraps_at: Option<u64>,
 }
 
 impl Proposal {
     fn take(&mut self, other: Self) {
         self.count += other.count;
         self.modes.extend(other.modes);
+        for (known, other) in self.files.iter_mut().zip(other.files) {
+            *known = known.take().or(other);
+        }
+        self.clock.wraps_at = self.clock.wraps_at.or(other.clock.wraps_at);
     }
 }
 
@@ -201,10 +90,14 @@ fn proposal(shape: &Shape<'_>) -> Option<Proposal> {
     let time = time_of(shape)?;
     let words: Vec<String> = shape.pieces.iter().filter_map(words_of).collect();
     let words = words.join(" ").to_lowercase();
-    let record = record_of(&words, shape)?;
+    let mut record = record_of(&words, shape)?;
     let mut groups: Vec<Option<&'static str>> = vec![None; shape.pieces.len()];
     groups[time] = Some("at");
     let corner_is_inside = name_groups(&mut groups, shape, record);
+    // `draw menu` without a mode says what is in memory.
+    if record == "update" && groups.contains(&Some("file")) && !groups.contains(&Some("mode")) {
+        record = "frame";
+    }
     let needed = match record {
         "update" => &["mode"][..],
         "frame" => &["file"],
@@ -223,21 +116,26 @@ fn proposal(shape: &Shape<'_>) -> Option<Proposal> {
     modes.sort_unstable();
     modes.dedup();
     let pattern = pattern(shape, &groups);
+    let file_that = |has_ending: bool| {
+        values_of("file").into_iter().find(|file| file.contains('.') == has_ending).map(str::to_owned)
+    };
     Some(Proposal {
         pattern: if record == "power" { with_power(&pattern)? } else { pattern },
         record,
         count: shape.count,
         example: shape.example.trim().chars().take(LONGEST_EXAMPLE).collect(),
         modes,
-        unit: unit_of(shape, time),
+        clock: ClockSeen { unit: unit_of(shape, time), wraps_at: wraps_at(shape, time) },
         corner_is_inside,
-        has_file: values_of("file").first().map(|file| (*file).to_owned()),
+        files: [true, false].map(file_that),
     })
 }
 
 /// The place of the time: a time of day with nothing before it but a date, otherwise the first number.
 fn time_of(shape: &Shape<'_>) -> Option<usize> {
-    let first = shape.pieces.iter().position(|piece| matches!(piece, Piece::Number | Piece::TimeOfDay))?;
+    let is_time = |piece: &Piece| matches!(piece, Piece::Number | Piece::Hex | Piece::TimeOfDay);
+    let from = if has_priority(shape) { 2 } else { 0 };
+    let first = from + shape.pieces[from..].iter().position(is_time)?;
     let Some(of_day) = shape.pieces.iter().position(|piece| *piece == Piece::TimeOfDay) else { return Some(first) };
     let is_of_a_date = |piece: &Piece| match piece {
         Piece::Number => true,
@@ -252,15 +150,22 @@ fn time_of(shape: &Shape<'_>) -> Option<usize> {
     Some(if shape.pieces[..of_day].iter().all(is_of_a_date) { of_day } else { first })
 }
 
+/// Whether a line begins with how urgent it is, as in `<6>[ 12.345]`: so do messages of the syslog protocol (RFC 5424, 6.2.1).
+fn has_priority(shape: &Shape<'_>) -> bool {
+    let is_sign = |at: usize, sign: char| {
+        shape.pieces.get(at).and_then(words_of).is_some_and(|words: String| words.trim_start().starts_with(sign))
+    };
+    is_sign(0, '<') && shape.pieces.get(1) == Some(&Piece::Number) && is_sign(2, '>')
+}
+
 /// How the names of months and of days of the week begin.
 const DATE_NAMES: [&str; 19] = [
     "jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec", "mon", "tue", "wed", "thu",
     "fri", "sat", "sun",
 ];
 
-fn words_of(piece: &Piece) -> Option<String> {
-    if let Piece::Words(words) = piece { Some(words.clone()) } else { None }
-}
+/// Words that say that something is sent.
+const UPDATES: [&str; 4] = ["refresh", "update", "draw", "flush"];
 
 /// Words of logs for what a record can be; the first that stands in a line counts.
 const WORDS: [(&str, &[&str]); 6] = [
@@ -268,7 +173,7 @@ const WORDS: [(&str, &[&str]); 6] = [
     ("power", &["power", "sleep", "suspend"]),
     ("touch", &["touch", "tap", "finger"]),
     ("key", &["key", "button"]),
-    ("update", &["refresh", "update", "draw", "flush", "wave", "lut", "mode"]),
+    ("update", &["refresh", "update", "draw", "flush", "wave", "wf", "lut", "mode"]),
     ("frame", &["frame", "buffer", "picture", "image", "memory"]),
 ];
 
@@ -277,7 +182,16 @@ fn record_of(words: &str, shape: &Shape<'_>) -> Option<&'static str> {
         words.split(|letter: char| !letter.is_alphabetic()).filter(|part| !part.is_empty()).collect();
     let says = |known: &&str| parts.iter().any(|part| part == known || (known.len() > 3 && part.starts_with(*known)));
     let found = WORDS.iter().find(|(_, known)| known.iter().any(says)).map(|(record, _)| *record);
-    found.or_else(|| shape.pieces.contains(&Piece::File).then_some("frame"))
+    let has_file = shape.pieces.contains(&Piece::File);
+    let has_mode = MODE_LABELS.iter().any(|wanted| has_label(shape, wanted)) || shape.pieces.contains(&Piece::ModeName);
+    match found {
+        // A line that sends something says with it how warm it was, or what is shown.
+        Some("temperature" | "power" | "frame") if has_mode && UPDATES.iter().any(says) => Some("update"),
+        Some("frame") if shape.pieces.contains(&Piece::ModeWord) => Some("update"),
+        Some(found) => Some(found),
+        None if has_file && has_mode => Some("update"),
+        None => has_file.then_some("frame"),
+    }
 }
 
 /// Names what the other places are, and says whether the second corner of a box belongs to it, if it has one.
@@ -292,8 +206,8 @@ fn name_groups(groups: &mut [Option<&'static str>], shape: &Shape<'_>, record: &
             _ if groups[at..].contains(&Some("at")) => {}
             Piece::File => set(groups, at, "file"),
             Piece::ModeWord => set(groups, at, "mode"),
-            Piece::Number if is_beside_times(shape, at) => unnamed.push(at),
-            Piece::Number => match label(&before).as_str() {
+            Piece::Number | Piece::Hex if is_beside_times(shape, at) => unnamed.push(at),
+            Piece::Number | Piece::Hex => match label(&before).as_str() {
                 "mode" | "m" | "waveform" | "wave" | "lut" | "wf" if record == "update" => set(groups, at, "mode"),
                 "x" | "left" | "x0" if matches!(record, "update" | "frame") => set(groups, at, "x"),
                 "y" | "top" | "y0" if matches!(record, "update" | "frame") => set(groups, at, "y"),
@@ -308,7 +222,14 @@ fn name_groups(groups: &mut [Option<&'static str>], shape: &Shape<'_>, record: &
                 "bottom" | "y1" | "y2" => set(groups, at, "y2"),
                 "started" | "start" | "begin" => set(groups, at, "started"),
                 "finished" | "finish" | "end" | "done" => set(groups, at, "finished"),
-                "temp" | "temperature" | "celsius" | "t" if record == "temperature" => set(groups, at, "celsius"),
+                "t" if record == "temperature" => set(groups, at, "celsius"),
+                "temp" | "temperature" | "celsius" if matches!(record, "temperature" | "update") => {
+                    set(groups, at, "celsius");
+                }
+                _ if matches!(record, "temperature" | "update") && is_degrees(shape, at) => set(groups, at, "celsius"),
+                "frame" | "screen" | "file" if before.ends_with('=') && matches!(record, "update" | "frame") => {
+                    set(groups, at, "file");
+                }
                 _ => unnamed.push(at),
             },
             Piece::TimeOfDay | Piece::Words(_) | Piece::ModeName => {}
@@ -323,10 +244,22 @@ fn name_groups(groups: &mut [Option<&'static str>], shape: &Shape<'_>, record: &
         unnamed.drain(..begin_of_box(shape, &unnamed));
     }
     match (record, &unnamed[..]) {
-        ("update" | "frame", [x, y, third, fourth, ..]) if !groups.contains(&Some("x")) => {
-            is_corner = is_second_corner(shape, [*y, *third, *fourth]);
-            let names = if is_corner { ["x", "y", "x2", "y2"] } else { ["x", "y", "w", "h"] };
-            [x, y, third, fourth].into_iter().zip(names).for_each(|(at, name)| set(groups, *at, name));
+        ("update" | "frame", [first, second, third, fourth, ..]) if !groups.contains(&Some("x")) => {
+            is_corner = is_second_corner(shape, [*second, *third, *fourth]);
+            let names = match () {
+                () if is_size(shape, *first, *second) => ["w", "h", "x", "y"],
+                () if is_corner => ["x", "y", "x2", "y2"],
+                () => ["x", "y", "w", "h"],
+            };
+            [first, second, third, fourth].into_iter().zip(names).for_each(|(at, name)| set(groups, *at, name));
+        }
+        // `x16 y16 48x32`: the size has no names.
+        ("update" | "frame", unnamed) if groups.contains(&Some("x")) && !groups.contains(&Some("x2")) => {
+            let sizes = unnamed.windows(2).find(|pair| is_size(shape, pair[0], pair[1]));
+            if let Some([w, h]) = sizes {
+                set(groups, *w, "w");
+                set(groups, *h, "h");
+            }
         }
         ("touch" | "key", [x, y, ..]) if !groups.contains(&Some("point_x")) => {
             set(groups, *x, "point_x");
@@ -338,11 +271,6 @@ fn name_groups(groups: &mut [Option<&'static str>], shape: &Shape<'_>, record: &
     is_corner.then(|| corner_is_inside(shape, groups))
 }
 
-/// Whether a value of a line has such a label.
-fn has_label(shape: &Shape<'_>, wanted: &str) -> bool {
-    shape.pieces.iter().filter_map(words_of).any(|words| label(&words) == wanted)
-}
-
 /// Names a place, if no other has the name.
 fn set(groups: &mut [Option<&'static str>], at: usize, name: &'static str) {
     if !groups.contains(&Some(name)) {
@@ -350,29 +278,29 @@ fn set(groups: &mut [Option<&'static str>], at: usize, name: &'static str) {
     }
 }
 
-/// The words between two pieces.
-fn between(shape: &Shape<'_>, from: usize, to: usize) -> String {
-    shape.pieces[from + 1..to].iter().filter_map(words_of).collect()
-}
-
-/// Whether a number is one of two with only a sign for times between them: `296x128`. That `x` is the name of neither.
-fn is_beside_times(shape: &Shape<'_>, at: usize) -> bool {
-    let is_number = |at: usize| shape.pieces.get(at) == Some(&Piece::Number);
-    let is_times = |at: usize| {
-        let words = shape.pieces.get(at).and_then(words_of);
-        words.is_some_and(|words| matches!(words.trim(), "x" | "X" | "*" | "\u{d7}"))
-    };
-    at >= 2 && is_times(at - 1) && is_number(at - 2) || is_times(at + 1) && is_number(at + 2)
-}
-
-/// How many of the numbers without a name come before the four that look like a box: with next to nothing between them.
+/// How many of the numbers without a name come before the four that look like a box, with next to nothing between them; all,
+/// if there are more than four and none look so.
 fn begin_of_box(shape: &Shape<'_>, unnamed: &[usize]) -> usize {
     let is_close = |pair: &[usize]| {
         let words = between(shape, pair[0], pair[1]);
         let has_others = shape.pieces[pair[0] + 1..pair[1]].iter().any(|piece| words_of(piece).is_none());
-        !has_others && (words.trim() == "to" || words.chars().all(|letter| !letter.is_alphabetic() || letter == 'x'))
+        let is_between = matches!(words.trim_matches([' ', ',', ';', '=', ':']), "to" | "size");
+        !has_others && (is_between || words.chars().all(|letter| !letter.is_alphabetic() || letter == 'x'))
     };
-    unnamed.windows(4).position(|four| four.windows(2).all(is_close)).unwrap_or(0)
+    let otherwise = if unnamed.len() > 4 { unnamed.len() } else { 0 };
+    unnamed.windows(4).position(|four| four.windows(2).all(is_close)).unwrap_or(otherwise)
+}
+
+/// Whether a number is one of degrees: `21C`, `21.5 °C`.
+fn is_degrees(shape: &Shape<'_>, at: usize) -> bool {
+    let behind = shape.pieces.get(at + 1).and_then(words_of).unwrap_or_default();
+    let unit = behind.trim_start().trim_start_matches('\u{b0}').strip_prefix('C');
+    unit.is_some_and(|rest| !rest.starts_with(char::is_alphanumeric))
+}
+
+/// Whether two numbers are a size: `48x32`.
+fn is_size(shape: &Shape<'_>, width: usize, height: usize) -> bool {
+    height == width + 2 && is_beside_times(shape, width) && is_beside_times(shape, height)
 }
 
 /// Whether four numbers are two corners: `8,0-15,3` and not `8,0 8x4`; otherwise the last two are a size.
@@ -396,25 +324,46 @@ fn corner_is_inside(shape: &Shape<'_>, groups: &[Option<&'static str>]) -> bool 
 
 /// The pattern of a line that says that the power goes: the word itself is the field.
 fn with_power(pattern: &str) -> Option<String> {
-    let word = ["off", "sleep", "on"].into_iter().find(|word| {
-        let mut parts = pattern.split(|letter: char| !letter.is_alphabetic());
-        parts.any(|part| part == *word)
-    })?;
-    let at = pattern.rfind(word)?;
-    Some(format!("{}(?<text>{word}){}", &pattern[..at], &pattern[at + word.len()..]))
+    let lower = pattern.to_ascii_lowercase();
+    let is_letter = |letter: Option<char>| letter.is_some_and(char::is_alphabetic);
+    let stands_alone = |at: usize, word: &str| {
+        !is_letter(lower[..at].chars().next_back()) && !is_letter(lower[at + word.len()..].chars().next())
+    };
+    let place = |word: &'static str| {
+        let mut found = lower.rmatch_indices(word).map(|(at, _)| at);
+        found.find(|at| stands_alone(*at, word)).map(|at| at..at + word.len())
+    };
+    let word = ["off", "sleep", "on"].into_iter().find_map(place)?;
+    Some(format!("{}(?<text>{}){}", &pattern[..word.start], &pattern[word.clone()], &pattern[word.end..]))
 }
 
-/// The unit of the times: what stands behind them, otherwise seconds where they have decimals, otherwise milliseconds.
-fn unit_of(shape: &Shape<'_>, time: usize) -> &'static str {
+/// The unit of the times, unless they are times of day: what stands behind them, otherwise seconds where they have
+/// decimals, otherwise milliseconds.
+fn unit_of(shape: &Shape<'_>, time: usize) -> Option<&'static str> {
+    if shape.pieces[time] == Piece::TimeOfDay {
+        return None;
+    }
     let behind = shape.pieces.get(time + 1).and_then(words_of).unwrap_or_default();
     let unit: String = behind.trim_start().chars().take_while(char::is_ascii_alphabetic).collect();
     let has_decimals = shape.values_at(time).any(|value| value.contains('.'));
-    match unit.as_str() {
+    Some(match unit.as_str() {
         "us" => "us",
         "s" | "sec" => "s",
-        _ if has_decimals && shape.pieces[time] == Piece::Number => "s",
+        _ if has_decimals => "s",
         _ => "ms",
-    }
+    })
+}
+
+/// The ranges of counters that devices have, common practice, no source.
+const COUNTERS: [u64; 3] = [1 << 16, 1 << 24, 1 << 32];
+
+/// The count at which a counter seems to begin again: its times fall from the upper half of a range to the lower half.
+fn wraps_at(shape: &Shape<'_>, time: usize) -> Option<u64> {
+    let counts: Vec<u64> = shape.values_at(time).map_while(|value| value.parse().ok()).collect();
+    let most = *counts.iter().max()?;
+    let range = COUNTERS.into_iter().find(|range| most < *range)?;
+    let falls = |pair: &[u64]| pair[0] > range / 2 && pair[1] < range / 2;
+    counts.windows(2).any(falls).then_some(range)
 }
 
 /// The regular expression of a shape: its words as they are, its named places as groups.
@@ -423,10 +372,14 @@ fn pattern(shape: &Shape<'_>, groups: &[Option<&'static str>]) -> String {
     for (at, (piece, group)) in shape.pieces.iter().zip(groups).enumerate() {
         let body = match piece {
             Piece::Words(words) => {
-                text += &escaped(words);
+                text += &escaped(words, at == 0);
                 continue;
             }
+            Piece::TimeOfDay if shape.values_at(at).any(|value| value.contains(',')) => "[0-9:.,]+",
             Piece::TimeOfDay => "[0-9:.]+",
+            Piece::Hex => "0[xX][0-9A-Fa-f]+",
+            Piece::Number if *group == Some("celsius") => "-?[0-9.]+",
+            Piece::Number if shape.values_at(at).any(|value| value.starts_with('-')) => "-?[0-9.]+",
             Piece::Number if !shape.values_at(at).any(|value| value.contains('.')) => "[0-9]+",
             Piece::Number => "[0-9.]+",
             Piece::File => r#"[^\s"',;()]+"#,
@@ -440,15 +393,16 @@ fn pattern(shape: &Shape<'_>, groups: &[Option<&'static str>]) -> String {
     text
 }
 
-/// Words as a pattern: runs of spaces may be of any length, and none where they pad a number in brackets.
-fn escaped(words: &str) -> String {
+/// Words as a pattern: runs of spaces may be of any length, and none where they pad a number in brackets or the first of a
+/// line.
+fn escaped(words: &str, begins_line: bool) -> String {
     let mut text = String::new();
     let mut rest = words;
     while let Some(first) = rest.chars().next() {
         if first.is_whitespace() {
             let end = rest.find(|letter: char| !letter.is_whitespace()).unwrap_or(rest.len());
             let before = words[..words.len() - rest.len()].chars().next_back();
-            let pads = end == rest.len() && before.is_none_or(|letter| "[(<=:".contains(letter));
+            let pads = end == rest.len() && before.map_or(begins_line, |letter| "[(<=:".contains(letter));
             text += if pads { r"\s*" } else { r"\s+" };
             rest = &rest[end..];
             continue;
@@ -467,23 +421,38 @@ fn text_of(found: &[Proposal], others: &[&Shape<'_>]) -> String {
     modes.sort_unstable();
     modes.dedup();
     let modes: Vec<String> = modes.iter().map(|mode| format!("{}: \"\"", quoted(mode))).collect();
-    let unit = found.iter().max_by_key(|proposal| proposal.count).map_or("ms", |proposal| proposal.unit);
     let mut text = format!(
         "{{\n  \"format\": \"log-lines/1\",\n  \"header\": {{\n    // To do: the display, by its name (`stillpage displays`) or by the path of \
-         a description.\n    \"display\": \"\",\n    // To do: the mode of that display for each of the device's own names.\n    \"modes\": {{ {} }},\n    \
-         // To check: the unit of the times.\n    \"clock\": {{ \"unit\": \"{unit}\" }}",
+         a description.\n    \"display\": \"\",\n    // To do: the mode of that display for each of the device's own names.\n    \"modes\": {{ {} }}",
         modes.join(", ")
     );
-    if let Some(file) = found.iter().find_map(|proposal| proposal.has_file.as_ref()) {
-        let is = |ending: &str| file.to_lowercase().ends_with(ending);
-        let frames = match () {
-            () if is(".png") => "\"as\": \"png\"",
-            () if is(".pgm") => "\"as\": \"pgm\"",
-            () => "\"as\": \"raw\", \"bits_per_px\": 4, \"first_pixel\": \"high\"",
+    text += &clock_text(found);
+    let [with_ending, without] = [0, 1].map(|at| found.iter().find_map(|proposal| proposal.files[at].as_deref()));
+    let is_counted = without.is_some_and(|name| name.chars().all(|letter| letter.is_ascii_digit()));
+    let usual = if is_counted { ".raw" } else { ".png" };
+    let ending = with_ending.and_then(|file| file.rfind('.').map(|at| &file[at..])).unwrap_or(usual);
+    if with_ending.or(without).is_some() {
+        let frames = match ending.to_lowercase().as_str() {
+            ".png" => "\"as\": \"png\"",
+            ".pgm" => "\"as\": \"pgm\"",
+            _ => "\"as\": \"raw\", \"bits_per_px\": 4, \"first_pixel\": \"high\"",
         };
-        let _ = write!(text, ",\n    // To check: how the pixels are stored.\n    \"frames\": {{ {frames} }}");
+        let _ = write!(
+            text,
+            ",\n    // To check: the folder of the frames, from that of the trace, and how their pixels are stored.\n    \
+             \"frames\": {{ \"folder\": \".\", {frames} }}"
+        );
     }
     text += "\n  },\n";
+    if let Some(name) = without {
+        let _ = writeln!(
+            text,
+            "  // To check: how the file of a frame ends that the log calls {}; remove this if that is the whole name.\n  \
+             \"file_ending\": {},",
+            shown(&quoted(name)),
+            quoted(ending)
+        );
+    }
     let corner = found.iter().find_map(|proposal| proposal.corner_is_inside);
     if let Some(is_inside) = corner {
         let word = if is_inside { "inside" } else { "outside" };
@@ -511,6 +480,20 @@ fn text_of(found: &[Proposal], others: &[&Shape<'_>]) -> String {
         let _ = writeln!(text, "  // Not recognised: {} such as: {}", lines(count), shown(&example));
     }
     text + "}\n"
+}
+
+/// The field of the header for the clock; times of day need none.
+fn clock_text(found: &[Proposal]) -> String {
+    let Some(unit) = found.iter().max_by_key(|proposal| proposal.count).and_then(|proposal| proposal.clock.unit) else {
+        return String::new();
+    };
+    match found.iter().find_map(|proposal| proposal.clock.wraps_at) {
+        Some(count) => format!(
+            ",\n    // To check: the unit of the times, and the count at which they begin again at 0.\n    \
+             \"clock\": {{ \"unit\": \"{unit}\", \"wraps_at\": {count} }}"
+        ),
+        None => format!(",\n    // To check: the unit of the times.\n    \"clock\": {{ \"unit\": \"{unit}\" }}"),
+    }
 }
 
 /// What was not recognised: how many lines, and one of them. Lines that differ only in the spaces that pad a number are one.

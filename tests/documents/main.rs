@@ -10,3 +10,4 @@ mod house;
 mod readme;
 mod rule_pages;
 mod rule_schemas;
+mod trace_tables;

@@ -9,6 +9,7 @@ mod common;
 mod kept_failures;
 
 mod bad_input;
+mod device_logs;
 mod flows;
 mod fuzz_corpus;
 mod hostile;

@@ -482,7 +482,7 @@ fn schema_and_reader_refuse_the_same_descriptions_of_log_lines() {
     let validator = validator("log-lines");
     let good = json!({
         "$schema": "log-lines.schema.json", "format": "log-lines/1", "header": { "display": "watch-1in3" },
-        "second_corner": "inside",
+        "second_corner": "inside", "file_ending": ".png",
         "lines": [{ "matches": "^(?<at>\\d+) draw (?<mode>\\w+) (?<x>\\d+),(?<y>\\d+)-(?<x2>\\d+),(?<y2>\\d+)", "record": "update" }],
     });
     let folder = tempfile::tempdir().unwrap();
@@ -498,6 +498,9 @@ fn schema_and_reader_refuse_the_same_descriptions_of_log_lines() {
         ("/format", json!("log-lines/2")),
         ("/header", json!([])),
         ("/second_corner", json!("beside")),
+        ("/file_ending", json!("png")),
+        ("/file_ending", json!("./png")),
+        ("/file_ending", json!(7)),
         ("/lines", json!({})),
         ("/lines/0/matches", json!(7)),
         ("/lines/0/matches", json!("x".repeat(2001))),

@@ -519,6 +519,8 @@ const LOG: &str = "\
 fn a_log_proposes_its_own_patterns_and_they_read_it() {
     let folder = Folder::usual();
     folder.file("device.log", LOG);
+    folder.file("frames/000.raw", [0xff; 64]);
+    folder.file("frames/001.raw", [0x00; 64]);
     let suggested = folder.run(&["trace", "device.log", "--suggest"]).with_status(0);
     insta::assert_snapshot!(format!("{}{}", suggested.out, suggested.error));
     // A person fills in the display and the modes.
@@ -739,6 +741,7 @@ fn a_last_line_that_is_no_text_costs_that_line_alone() {
     let lines = guide.split("```json\n").find(|block| block.contains("log-lines/1")).unwrap();
     folder.file("lines.json", lines.split("```").next().unwrap());
     folder.file("device.log", b"[0120] refresh m7 0,0-7,7 done\n\xff\xff\xff");
+    folder.file("frames/000.raw", []);
     let shown = folder.run(&["trace", "device.log", "--lines", "lines.json", "--dry-run"]).with_status(0).out;
     assert!(shown.contains("1 record; 1 line that no pattern matches"), "{shown}");
 }

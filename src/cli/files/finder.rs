@@ -9,7 +9,7 @@ use super::{
     fonts::read_fonts,
     inputs::Inputs,
     locations::{natural_order, shown, shown_folder},
-    missing::{name_help_for, trouble},
+    missing::{frame_help_for, name_help_for, trouble},
     patterns::{fixed_part, matching_files},
     reading::{LARGEST_SCREEN, read_bytes},
     screens::{ScreenFile, is_svg},
@@ -215,7 +215,7 @@ impl FrameFiles for Finder {
             return Err(trouble(format!("the frame `{path}` is a pipe or a device, not a file"), help));
         }
         if !full.exists() {
-            return Err(trouble(format!("the frame `{path}` is not there"), name_help_for(&self.screens, path)));
+            return Err(trouble(format!("the frame `{path}` is not there"), frame_help_for(&self.screens, path)));
         }
         Ok(self.add_frame(full).0)
     }

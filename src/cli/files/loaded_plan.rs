@@ -18,9 +18,10 @@ use super::{
 use crate::{
     flow::{Flow, read_flow},
     plan::{Plan, ScreenId, read_plan},
-    review::BrokenScreen,
+    review::{BrokenScreen, MOST_BROKEN},
+    rules::wording::counted,
     screen::Faces,
-    source::{Fault, Source, json::locate},
+    source::{Fault, Source, Span, json::locate},
     trace::{FrameCache, read_trace},
 };
 
@@ -169,20 +170,35 @@ pub(crate) fn screen_faults(loaded: &LoadedPlan, broken: Vec<BrokenScreen>) -> V
     faults_of_screens(&loaded.plan.source, &loaded.screens, broken)
 }
 
-/// The same of screens that a text names.
+/// The same of screens that a text names. A device stores all its frames in one way, so that one thing may be wrong with all
+/// of them: a fault that frames share is reported once, with their number.
 pub(crate) fn faults_of_screens(
     source: &Arc<Source>,
     screens: &LoadedScreens,
     broken: Vec<BrokenScreen>,
 ) -> Vec<Fault> {
-    let pointers: Vec<&str> = broken.iter().map(|broken| broken.pointer.as_str()).collect();
+    let is_all = broken.len() < MOST_BROKEN;
+    let mut told: Vec<(BrokenScreen, u64)> = Vec::new();
+    for broken in broken {
+        let is_same = |(first, _): &&mut (BrokenScreen, u64)| {
+            let [first, other] = [first, &broken].map(|broken| (&broken.fault.message, &broken.fault.help));
+            screens.frames.is_some() && first == other
+        };
+        match told.iter_mut().find(is_same) {
+            Some((_, others)) => *others += 1,
+            None => told.push((broken, 0)),
+        }
+    }
+    let pointers: Vec<&str> = told.iter().map(|(broken, _)| broken.pointer.as_str()).collect();
     let spans = locate(source, &pointers);
-    broken
-        .into_iter()
-        .zip(spans)
-        .map(|(broken, span)| {
-            let path = screens.path(broken.screen);
-            Fault::at(source, span, format!("{path}: {}", broken.fault.message)).with_help(broken.fault.help)
-        })
-        .collect()
+    let fault = |((broken, others), span): ((BrokenScreen, u64), Span)| {
+        let at_least = if is_all { "" } else { "at least " };
+        let others = match others {
+            0 => String::new(),
+            others => format!("; {at_least}{} the same fault", counted(others, "other frame has", "other frames have")),
+        };
+        let path = screens.path(broken.screen);
+        Fault::at(source, span, format!("{path}: {}{others}", broken.fault.message)).with_help(broken.fault.help)
+    };
+    told.into_iter().zip(spans).map(fault).collect()
 }

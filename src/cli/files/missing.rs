@@ -1,6 +1,9 @@
 //! The message for a file or folder that does not exist: the nearest name next to it, or where it was looked for.
 
-use std::{fs, io, path::Path};
+use std::{
+    fs, io,
+    path::{Path, PathBuf},
+};
 
 use super::locations::{folder_of, shown_folder};
 use crate::{
@@ -26,6 +29,32 @@ pub(crate) fn name_help_for(folder: &Path, name: &str) -> String {
     let path = folder.join(name);
     let folder = path.parent().unwrap_or(folder);
     name_help(folder, &path.file_name().unwrap_or_default().to_string_lossy())
+}
+
+/// Help for the name of a frame that does not exist: logs often leave out how the names of files end.
+pub(crate) fn frame_help_for(folder: &Path, name: &str) -> String {
+    let wanted = folder.join(name);
+    let entries = fs::read_dir(folder_of(&wanted)).into_iter().flatten().filter_map(Result::ok);
+    let files =
+        entries.map(|file| PathBuf::from(file.file_name())).filter(|file| file.file_stem() == wanted.file_stem());
+    let Some(file) = files.min() else {
+        let help = name_help_for(folder, name);
+        let more = "`folder` in the header's `frames` says in which folder the frames are";
+        return if help.starts_with("looked in") { format!("{help}; {more}") } else { help };
+    };
+    let fix = match (wanted.extension(), file.extension()) {
+        (None, Some(ending)) => {
+            let ending = ending.to_string_lossy();
+            format!(
+                "write the whole name, or, for a log, `\"file_ending\": \".{ending}\"` into the description of its lines"
+            )
+        }
+        (Some(_), None) => {
+            "leave out the ending, which `file_ending` in a description of log lines may have added".to_owned()
+        }
+        _ => "correct the ending, which may come from `file_ending` in a description of log lines".to_owned(),
+    };
+    format!("there is `{}`: {fix}", file.display())
 }
 
 /// The nearest names in a folder, as help for a name that does not exist.

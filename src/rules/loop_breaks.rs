@@ -29,8 +29,8 @@ fn observation(OfTurn { turn, finding }: &OfTurn, turns: &LaterTurns) -> Observa
             finding.rule, finding.message
         ),
         help: format!(
-            "each turn begins with what the previous turn left on the panel. `{}` advises, with steps counted on from turn to turn: \
-             {}{caution}",
+            "the plan loops, and each turn begins with what the one before has left on the panel. This helps, with steps counted \
+             on from turn to turn (`{}`): {}{caution}",
             finding.rule, finding.help
         ),
         figures: vec![("turn", *turn as f64), ("turns_played", turns.played as f64)],

@@ -173,7 +173,7 @@ const COMPLAINTS: [Complaint; 12] = [
             "use `full` on the whole panel: clean after step 15 at the latest, and then again after every 12 updates of this \
              place, each time in a pause, and at least once in 24 hours",
             "the panel is damaged for good",
-            "No mode in the display description is known to cancel this charge: from step 241 on, use only `full` for this place",
+            "No mode in the display description is known to cancel this charge: from step 243 on, use only `full` for this place",
         ],
     },
 ];
@@ -284,7 +284,7 @@ fn the_mode_that_a_story_names_against_a_push_keeps_it_below_its_limit() {
         }
         found_with(METER, &steps)
     };
-    let obeyed = changed_from(241);
+    let obeyed = changed_from(243);
     assert_eq!(of_rule("charge-builds-up", &obeyed), [""; 0]);
     assert_eq!(of_rule("needless-flash", &obeyed), [""; 0]);
     assert_eq!(of_rule("restless", &obeyed), [""; 0]);

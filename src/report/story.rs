@@ -120,9 +120,10 @@ pub fn paragraphs(report: StoryReport<'_>) -> Vec<(String, Vec<String>)> {
     let words = Words { report };
     let name = name_beside_time(story.step, report.plan);
     let is_of_border = story.why_here == WhyHere::Border;
-    let title = match is_of_border {
-        true => format!("{path}: the border around the screen"),
-        false => format!("{path}: {}, {name}", words.time(story.at_ms)),
+    let title = if is_of_border {
+        format!("{path}: the border around the screen")
+    } else {
+        format!("{path}: {}, {name}", words.time(story.at_ms))
     };
     let mut parts = vec![(title, vec![words.place()])];
     if let Some(walk) = report.walk {

@@ -337,12 +337,11 @@ impl About<'_> {
     fn beside_the_limit(&self, ghost: &GhostHere) -> String {
         let Some(limit) = self.plan.limits.too_many_since_cleaning.updates else { return String::new() };
         let words = limit.words(&counted(limit.value as u64, "update", "updates"));
+        // How often to clean is said of the whole neighbourhood: the count of one pixel would not agree with that.
         let first = ghost.first.updates;
         match (f64::from(first) <= limit.value, f64::from(ghost.updates) > limit.value) {
             (true, _) if first > 0 => {
-                format!(
-                    ", and a ghost was first seen after {first} of these updates, before {words} asks for a cleaning"
-                )
+                format!(", and a ghost was first seen before {words} asks for a cleaning")
             }
             (_, true) => format!(", although {words} asks for a cleaning before"),
             _ => String::new(),

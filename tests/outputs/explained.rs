@@ -59,7 +59,7 @@ const COMPLAINTS: [Complaint; 12] = [
         kind: "ghost",
         cause: &["darker than it should be", "It grows: the place has been updated 68 times since it was last cleaned"],
         help: &[
-            "a ghost was first seen after 16 of these updates, before the display's limit of 20 updates asks for a cleaning",
+            "and a ghost was first seen before the display's limit of 20 updates asks for a cleaning",
             "An update in `full` removes it, with a flash",
             "To keep it from being seen at all, clean after step 15 at the latest, and then again after every 12 updates of this \
              place, each time in a pause",

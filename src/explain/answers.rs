@@ -6,15 +6,16 @@
 use super::{
     complaint::Complaint,
     happened::{Event, SentHere, Stay},
-    lasting::{lasting, name_of_step, pixels_show, these, windows_words},
-    story_parts::{GhostHere, Story},
+    lasting::{lasting, name_of_step, pixels_show, these, times_words, windows_words},
+    story_parts::{GhostHere, Mistake, Story, covers},
+    where_to_look::LEAST_WAIT_MS,
 };
 use crate::{
     display::{Mode, WhenBusy},
     finding::{Asks, Cleaning, Finding},
     geometry::{Rotation, Window},
     plan::{Plan, PlanKind, Power, Update, WindowAsk},
-    rules::wording::{cleaning_modes, counted, one_of, window},
+    rules::wording::{cleaning_is_due, cleaning_modes, counted, one_of, window},
 };
 
 /// What there is to say about a complaint, a sentence or two each.
@@ -36,6 +37,9 @@ pub(super) fn answers(complaint: Complaint, story: &Story, plan: &Plan) -> Vec<S
 const BORDER: &str = "the border around the picture is driven by an electrode of its own, which this model does not contain: \
                       it cannot say when the border blinks. Many controllers drive the border with every full update, and \
                       have a setting that keeps it at one shade: look for that in the panel maker's documents";
+
+/// Less than this is nothing to speak of, L*.
+pub const LEAST_OFF_L: f64 = 0.05;
 
 /// A colour ink that takes so long to change is usual. Common practice, no source.
 const LONG_MS: f64 = 3000.0;
@@ -108,8 +112,8 @@ impl About<'_> {
         let is_answered = after_sleep.is_some();
         answers.extend(after_sleep);
         let forgets = last.after_power.is_some_and(|power| power.loses(self.plan.display.memory));
-        answers.extend(self.more_than_changes(sent, forgets));
-        if self.mode(sent).cleans && !is_answered {
+        answers.extend(self.more_than_changes(sent, forgets && !last.sends_old));
+        if self.mode(sent).cleans && !is_answered && self.quiet_modes().is_some() {
             answers.push(self.cannot_be_left_out());
         }
         answers
@@ -120,8 +124,8 @@ impl About<'_> {
         let flashing = self.flashing();
         if let [.., (_, sent)] = &flashing[..] {
             answers.push(format!(
-                "your {} sends {} here within {}, the last in `{}`. If your controller drives the border with each of \
-                 them, the border blinks as often",
+                "your {} sends {} within {}, the last in `{}`. If your controller drives the border with each of them, \
+                 the border blinks as often",
                 self.kind(),
                 counted(flashing.len() as u64, "update that flashes", "updates that flash"),
                 these(self.story.before_ms),
@@ -137,7 +141,7 @@ impl About<'_> {
         let one = format!(
             "each such update in `{}` flashes the place {} within {}",
             mode.name,
-            counted(u64::from(mode.flashes), "time", "times"),
+            times_words(u64::from(mode.flashes)),
             lasting(sent.duration_ms)
         );
         let name = self.name(last);
@@ -209,7 +213,12 @@ impl About<'_> {
             (1, _) => format!("one of them is the first after the panel {state}{before}"),
             (count, _) => format!("{count} of them are the first after the panel {state}{before}"),
         };
-        let advice = if power.loses(self.plan.display.memory) {
+        let has_old = woken.clone().all(|(event, _)| event.sends_old);
+        let advice = if power.loses(self.plan.display.memory) && has_old {
+            "the controller forgets its picture then, but the host sends the old picture along, so an update without a flash \
+             is enough"
+                .to_owned()
+        } else if power.loses(self.plan.display.memory) {
             format!(
                 "the controller forgets its picture then. If the host keeps the old picture and sends it along with the new \
                  one{}, an update without a flash is enough",
@@ -230,9 +239,9 @@ impl About<'_> {
 
     fn cannot_be_left_out(&self) -> String {
         format!(
-            "such an update also removes what is left of older pictures, so it cannot be left out for ever. Run it now and \
-             then{}, in a pause in which nobody looks",
-            self.every_so_many()
+            "such an update also removes what is left of older pictures, so it cannot be left out for ever: send it when {}, \
+             in a pause in which nobody looks",
+            cleaning_is_due(&self.plan.limits)
         )
     }
 
@@ -242,11 +251,15 @@ impl About<'_> {
         match ghost {
             Some(ghost) => answers.extend(self.about_ghost(ghost)),
             None if answers.is_empty() => answers.extend([
-                format!(
-                    "no ghost here by the description of this display: the strongest difference is {most_off_l:.1} L*, and \
-                     most people notice {limit_l} L*{}",
-                    self.may_be_a_ghost()
-                ),
+                if *most_off_l < LEAST_OFF_L {
+                    "no ghost here by the description of this display: nothing of older pictures is left".to_owned()
+                } else {
+                    format!(
+                        "no ghost here by the description of this display: what is left of older pictures is {most_off_l:.1} \
+                         L* at most, and most people notice {limit_l} L*{}",
+                        self.may_be_a_ghost()
+                    )
+                },
                 "if it is seen all the same, the description is too kind to your panel: measure it (`stillpage fit`). If it \
                  stays after the whole panel has flashed, ask again with `--complaint shadow`"
                     .to_owned(),
@@ -282,6 +295,7 @@ impl About<'_> {
             ghost.worst_l,
             self.story.limit_l
         )];
+        answers.extend(self.cut_short(ghost));
         if ghost.is_outline {
             answers.push(
                 "it is an outline: ink moves a little beyond the edge of what is driven, and an update that drives only what \
@@ -292,18 +306,46 @@ impl About<'_> {
             answers.push(self.lighter_because(ghost));
         }
         if ghost.updates > 3 {
-            let limit = self.plan.limits.too_many_since_cleaning.updates;
-            let every = limit.map_or(String::new(), |limit| {
-                format!(" (the limit for this display is {})", counted(limit.value as u64, "update", "updates"))
-            });
             answers.push(format!(
-                "it grows: the place has been updated {} times since it was last cleaned{every}. Each update leaves a little of \
-                 the old picture, and over so many updates more was left than has faded",
-                ghost.updates
+                "it grows: the place has been updated {} times since it was last cleaned{}. Each update leaves a little of the \
+                 old picture, and over so many updates more was left than has faded",
+                ghost.updates,
+                self.beside_the_limit(ghost)
             ));
         }
         answers.extend(self.cleaning_modes().map(|modes| self.clean_it(&modes, ghost)));
         answers
+    }
+
+    /// That the update which left a ghost ended too soon.
+    fn cut_short(&self, ghost: &GhostHere) -> Option<String> {
+        let drawn_over = self.sent().filter(|(event, _)| Some(event.step) == ghost.drawn_over_by);
+        let shorter = |(event, sent): (&Event, &SentHere)| {
+            let usual_ms = sent.usual_ms(self.mode(sent), event.temperature_c)?;
+            Some(format!(
+                "{} drives `{}` for {} only, instead of {}: it stops before the old picture is gone",
+                self.name(event),
+                self.mode(sent).name,
+                lasting(sent.duration_ms),
+                lasting(usual_ms)
+            ))
+        };
+        drawn_over.filter_map(shorter).last()
+    }
+
+    /// The display's limit for such a number of updates, with what it says of this ghost: in words behind it.
+    fn beside_the_limit(&self, ghost: &GhostHere) -> String {
+        let Some(limit) = self.plan.limits.too_many_since_cleaning.updates else { return String::new() };
+        let words = limit.words(&counted(limit.value as u64, "update", "updates"));
+        // How often to clean is said of the whole neighbourhood: the count of one pixel would not agree with that.
+        let first = ghost.first.updates;
+        match (f64::from(first) <= limit.value, f64::from(ghost.updates) > limit.value) {
+            (true, _) if first > 0 => {
+                format!(", and a ghost was first seen before {words} asks for a cleaning")
+            }
+            (_, true) => format!(", although {words} asks for a cleaning before"),
+            _ => String::new(),
+        }
     }
 
     /// What the findings about ghosts that are seen here ask for: each with how the place is to be cleaned.
@@ -393,13 +435,18 @@ impl About<'_> {
     fn older(&self) -> Vec<String> {
         let mut answers = Vec::new();
         for (event, sent) in self.sent().filter(|(_, sent)| sent.is_lost) {
-            let with = sent.busy_with.map_or("an earlier update".to_owned(), |step| self.step_named(step));
+            let with = match sent.busy_with {
+                None => "an earlier update".to_owned(),
+                Some(step) if step == event.step => "another update of the same step".to_owned(),
+                Some(step) => self.step_named(step),
+            };
             answers.push(format!(
-                "{} asked for `{}` while the controller was busy with {with}, and this controller ignores what \
-                 comes then: that picture never shows. Wait until the controller is free before you send the next update, or \
-                 send both changes as one update",
+                "{} asked for `{}` while the controller was busy with {with}{}, and this controller ignores what comes then: \
+                 that picture never shows. Wait until the controller is free before you send the next update, or send both \
+                 changes as one update",
                 self.name(event),
-                self.mode(sent).name
+                self.mode(sent).name,
+                self.busy_for(event)
             ));
         }
         let left = self.story.events.iter().rev().find(|event| event.left_px > 0);
@@ -422,6 +469,15 @@ impl About<'_> {
             answers.push(format!("the old picture stays there, at full strength, {}", self.how_long(event)));
         }
         answers
+    }
+
+    /// For how much longer the controller is busy that lost an update of a step, in words behind that.
+    fn busy_for(&self, event: &Event) -> String {
+        let of_it = self.story.findings.iter().filter(|finding| finding.step == event.step);
+        let busy_ms = of_it
+            .filter(|finding| finding.figures.contains_key("later_ms"))
+            .find_map(|finding| finding.figures.get("busy_ms").copied());
+        busy_ms.map_or(String::new(), |ms| format!(" for another {}", lasting(ms)))
     }
 
     /// For how long the older picture stays that a step left, in words.
@@ -494,14 +550,18 @@ impl About<'_> {
             "the panel {state} just before. Paper keeps its picture without power, so after waking it still shows what it \
              showed before, while firmware often begins with an empty memory and draws only what is new: the first update \
              after waking must also cover what the old picture had there, such as the last selection{}",
-            if power.loses(self.plan.display.memory) {
-                format!(
+            match power.loses(self.plan.display.memory) {
+                true if event.sends_old => format!(
+                    ". The controller has forgotten the old picture too, but this step sends it along{}, so one more box needs \
+                     no flash",
+                    self.with_old()
+                ),
+                true => format!(
                     ". The controller has forgotten the old picture too, so send the old picture along{}, which needs no flash, \
                      or use a mode that drives every pixel",
                     self.with_old()
-                )
-            } else {
-                String::new()
+                ),
+                false => String::new(),
             }
         ))
     }
@@ -525,7 +585,7 @@ impl About<'_> {
         if answers.is_empty() {
             answers.push(self.was_wrong().unwrap_or_else(|| self.nothing_missing()));
             answers.extend(self.assumed_to_wait());
-        } else if self.story.older_px > 0 {
+        } else if self.story.older_px > 0 && !self.sent().any(|(_, sent)| sent.is_lost) {
             let overdrawn = "the firmware may draw the new text without erasing the old one from memory";
             let both = "if the old and the new are seen on top of each other, both in full black";
             answers.push(if self.is_trace() {
@@ -567,11 +627,18 @@ impl About<'_> {
                 self.mode(sent).name,
                 sent.unknown_px
             ),
-            format!(
-                "send the old picture along with the new one{}, if the host still has it, which needs no flash; or begin with \
-                 {clean} on the whole panel after waking, which flashes",
-                self.with_old()
-            ),
+            if sent.with_old {
+                format!(
+                    "the old picture that is sent along is not known to be on the panel either: begin with {clean} on the whole \
+                     panel, which flashes"
+                )
+            } else {
+                format!(
+                    "send the old picture along with the new one{}, if the host still has it, which needs no flash; or begin \
+                     with {clean} on the whole panel after waking, which flashes",
+                    self.with_old()
+                )
+            },
             "how the speckles look is not part of this model: its pictures show the place as if the controller knew what is \
              there"
                 .to_owned(),
@@ -588,18 +655,29 @@ impl About<'_> {
                 .to_owned(),
             self.charge(),
         ]);
-        // That several full updates in a row may weaken a shadow: common practice, no source.
-        let hours = self.plan.limits.cleaning_overdue.hours;
-        let often = hours.map_or("every day".to_owned(), |hours| format!("every {} hours", hours.value));
+        answers.push(self.how_often_to_clean(&clean));
+        // Common practice, no source.
         answers.push(format!(
-            "to prevent wear, use {clean} on the whole panel at least {often}. If the shadow is already there, several of them \
-             in a row may weaken it; if they do not, the panel is damaged for good. The panel maker's documents come first"
+            "if the shadow is already there, several updates in {clean} in a row may weaken it; if they do not, the panel is \
+             damaged for good. The panel maker's documents come first"
         ));
-        let prevention = self.story.ghost.as_ref().and_then(|ghost| self.prevention(ghost));
-        answers.extend(prevention.map(|prevention| {
-            format!("an ordinary ghost is seen sooner than that. To keep it from being seen at all, {prevention}")
-        }));
         answers
+    }
+
+    /// One schedule that is enough for ghosts and for what the display asks for.
+    fn how_often_to_clean(&self, clean: &str) -> String {
+        let hours = self.plan.limits.cleaning_overdue.hours.map_or(24.0, |hours| hours.value);
+        let at_least = format!("at least once in {hours} hours");
+        let prevention = self.story.ghost.as_ref().and_then(|ghost| self.prevention(ghost));
+        match prevention {
+            Some(prevention) => format!(
+                "so that no ghost is seen that looks like such a shadow, use {clean} on the whole panel: {prevention}, and \
+                 {at_least}"
+            ),
+            None => format!(
+                "so that no ghost is taken for such a shadow, clean the whole panel with {clean} {at_least}, in a pause"
+            ),
+        }
     }
 
     /// A shadow may be an ordinary ghost as long as nothing has cleaned the place.
@@ -646,23 +724,25 @@ impl About<'_> {
 
     fn late(&self) -> Vec<String> {
         let first_ms = self.plan.limits.slow_answer.first_ms.value;
-        let by_person = |(event, sent): &(&Event, &SentHere)| event.cause.is_person() && sent.changed_here_px > 0;
-        let Some((event, sent)) = self.sent().filter(by_person).last() else {
-            return vec![format!(
-                "nothing here answers a touch, a key or a pen within {}",
-                these(self.story.before_ms)
-            )];
-        };
+        let answers = |event: &&Event| event.cause.is_person() && event.sent.iter().any(SentHere::shows_something);
+        let Some(event) = self.story.events.iter().rfind(answers) else { return vec![self.nobody_waits()] };
+        let sent = || event.sent.iter().filter(|sent| sent.shows_something());
+        let first = sent().min_by(|one, other| one.shows_after_ms.total_cmp(&other.shows_after_ms));
+        let last = sent().max_by(|one, other| one.ends_after_ms.total_cmp(&other.ends_after_ms));
+        let Some((sent, last)) = first.zip(last) else { return vec![self.nobody_waits()] };
         let before_ms = event.person_before_ms;
-        let (shows_ms, ends_ms) = (before_ms + sent.shows_after_ms, before_ms + sent.ends_after_ms);
+        let (shows_ms, ends_ms) = (before_ms + sent.shows_after_ms, before_ms + last.ends_after_ms);
+        let modes = match (&self.mode(sent).name, &self.mode(last).name) {
+            (one, other) if one == other => format!("in mode `{one}`"),
+            (one, other) => format!("first in mode `{one}`, then in `{other}`"),
+        };
         let verdict = if shows_ms > first_ms { "later than" } else { "within" };
         let mut answers = vec![format!(
-            "{} shows something after {} and is complete after {}, in mode `{}`: {verdict} the {first_ms} ms within which an \
-             answer feels immediate",
+            "{} shows something after {} and is complete after {}, {modes}: the first change comes {verdict} the {first_ms} ms \
+             within which an answer feels immediate",
             self.name(event),
             lasting(shows_ms),
-            lasting(ends_ms),
-            self.mode(sent).name
+            lasting(ends_ms)
         )];
         let whole_ms = self.plan.limits.slow_answer.whole_ms.value;
         if ends_ms > whole_ms {
@@ -670,7 +750,7 @@ impl About<'_> {
                 "the whole answer takes longer than the {whole_ms} ms that do not interrupt a person's thought"
             ));
         }
-        if sent.wait_ms >= 1.0 {
+        if sent.wait_ms >= LEAST_WAIT_MS {
             answers.push(format!(
                 "{} of that is waiting for an earlier update that still runs: use a shorter mode there, or a window that \
                  does not overlap",
@@ -691,6 +771,22 @@ impl About<'_> {
         answers
     }
 
+    /// That no step here answers anybody, and how to ask about one that does.
+    fn nobody_waits(&self) -> String {
+        let none = format!("nothing here answers a touch, a key or a pen within {}", these(self.story.before_ms));
+        if self.is_trace() {
+            return format!(
+                "{none}. If somebody waited for it, let the firmware record the touch or key too; or ask about another moment \
+                 with `--when`"
+            );
+        }
+        format!(
+            "{none}. If somebody waited for it, say so in the {}, with `\"cause\": \"touch\"`, `\"key\"` or `\"pen\"`; or ask \
+             about another step with `--step`",
+            self.kind()
+        )
+    }
+
     fn shifted(&self) -> Vec<String> {
         let mut answers = self.older();
         if self.story.older_px > 0 {
@@ -698,7 +794,7 @@ impl About<'_> {
                 format!("nothing is shifted here by this {}: a part of the place was not updated", self.kind());
             answers.insert(0, nothing);
         }
-        answers.extend(self.story.mistake.clone());
+        answers.extend(self.story.mistake.as_ref().map(|mistake| mistake.why.clone()));
         answers.extend(self.grid());
         if self.plan.rotation == Rotation::None {
             answers.push(format!(
@@ -766,7 +862,7 @@ impl About<'_> {
                 slow.name,
                 lasting(ms),
                 self.plan.temperature_c,
-                counted(u64::from(slow.flashes), "time", "times")
+                times_words(u64::from(slow.flashes))
             ),
             match self.quiet_modes() {
                 None => {
@@ -781,7 +877,7 @@ impl About<'_> {
 }
 
 /// What the firmware may have meant by a window that misses the place.
-pub(super) fn meant_window(story: &Story, plan: &Plan) -> Option<String> {
+pub(super) fn meant_window(story: &Story, plan: &Plan) -> Option<Mistake> {
     let (screen, place) = (plan.screen_size(), story.place.to_window());
     let boxes = |update: &Update| match &update.window {
         WindowAsk::Boxes(boxes) => boxes.clone(),
@@ -791,30 +887,26 @@ pub(super) fn meant_window(story: &Story, plan: &Plan) -> Option<String> {
         let swapped = Window { width: asked.height, height: asked.width, ..asked };
         let turned = plan.rotation.to_screen(asked, screen);
         let is_turned = plan.rotation != Rotation::None;
-        let why = if covers(asked, place) {
+        let (meant, why) = if covers(asked, place) {
             return None;
         } else if covers(swapped, place) {
-            format!(
-                "width and height are exchanged: with {} it would cover it. Correct these two numbers; one more box, as \
-                 the rule below suggests, only hides the mistake",
-                window(swapped)
-            )
+            let with = window(swapped);
+            (swapped, format!("width and height are exchanged: with {with} it would cover it"))
         } else if is_turned && covers(turned, place) {
-            format!(
+            let on_screen = format!(
                 "the window is given along the panel's own axes: on the screen, which is turned by {} degrees, it is {}",
                 plan.rotation.degrees(),
                 window(turned)
-            )
+            );
+            (turned, on_screen)
         } else {
             return None;
         };
-        Some(format!("the window {} misses the place because {why}", window(asked)))
+        let why = format!(
+            "the window {} misses the place because {why}. One more box would bring this place to the panel, but the mistake \
+             would stay in the firmware and cut the next picture",
+            window(asked)
+        );
+        Some(Mistake { asked, meant, why })
     })
-}
-
-fn covers(window: Window, place: Window) -> bool {
-    let inside = |from: i64, length: i64, other: i64, other_length: i64| {
-        from <= other && other.saturating_add(other_length) <= from.saturating_add(length)
-    };
-    inside(window.x, window.width, place.x, place.width) && inside(window.y, window.height, place.y, place.height)
 }

@@ -71,7 +71,8 @@ impl Complaint {
     pub(super) fn groups(self) -> &'static [&'static str] {
         match self {
             Self::Flicker | Self::ColourFlicker | Self::Border => &["Flashes"],
-            Self::Ghost => &["Ghosts", "Pen"],
+            // A mode that cannot start from a shade, or is cut short, leaves what was there.
+            Self::Ghost => &["Ghosts", "Pen", "Can this mode show that?"],
             Self::Shadow => &["Ghosts"],
             Self::Speckles => &["Can this mode show that?"],
             Self::Late => &["Time"],

@@ -3,8 +3,9 @@
 use super::patch;
 use crate::{
     change::Mask,
+    display::Mode,
     geometry::{Rect, Window},
-    panel::{PlayedStep, PlayedUpdate},
+    panel::{Lost, PlayedStep, PlayedUpdate},
     plan::{Cause, Plan, Power, WindowAsk},
 };
 
@@ -35,6 +36,8 @@ pub struct Event {
     pub windows: Vec<(usize, Vec<Window>)>,
     /// Whether that cleaned all of the place.
     pub cleans_all: bool,
+    /// Whether an update of the step, here or elsewhere, sends the old picture along.
+    pub sends_old: bool,
     /// What had happened to the panel's power since something was sent anywhere.
     pub after_power: Option<Power>,
 }
@@ -68,6 +71,8 @@ pub struct SentHere {
     pub is_lost: bool,
     /// Of an update that was lost: the step whose update the controller was busy with.
     pub busy_with: Option<u64>,
+    /// Whether the host sends the old picture along with the new one.
+    pub with_old: bool,
 }
 
 /// When something was seen first.
@@ -238,7 +243,7 @@ impl History {
             Some(_) => self.was_asked_here(step, *at),
             None => update.sent.iter().any(|sent| sent.overlaps(self.place)),
         };
-        let sent: Vec<SentHere> = updates.filter(here).map(|(_, update)| self.sent_here(update, step)).collect();
+        let sent: Vec<SentHere> = updates.filter(here).map(|(at, _)| self.sent_here(step, at)).collect();
         let cleans = |update: &PlayedUpdate| {
             let covers = |sent: &Rect| sent.around(self.place) == *sent;
             update.lost.is_none() && self.cleans[update.mode] && update.sent.iter().any(covers)
@@ -256,6 +261,7 @@ impl History {
             cleans_all: step.updates.iter().any(cleans),
             after_power: self.power.filter(|_| !sent.is_empty()),
             windows: windows(step),
+            sends_old: step.planned.step.listed_updates().iter().any(|update| update.with_old),
             sent,
         }
     }
@@ -270,7 +276,15 @@ impl History {
         }
     }
 
-    fn sent_here(&self, update: &PlayedUpdate, step: &PlayedStep<'_>) -> SentHere {
+    fn sent_here(&self, step: &PlayedStep<'_>, at: usize) -> SentHere {
+        let update = &step.updates[at];
+        // What the same step has sent before keeps the controller busy as well.
+        let is_in_the_way = |earlier: &PlayedUpdate| {
+            let ends_ms = [earlier.times.finish_ms, earlier.times.send_ms + earlier.times.transfer_ms];
+            let is_then = |lost: Lost| ends_ms.iter().any(|end_ms| end_ms.to_bits() == lost.until_ms.to_bits());
+            !earlier.sent.is_empty() && update.lost.is_some_and(is_then)
+        };
+        let own = step.updates[..at].iter().any(is_in_the_way).then_some(step.planned.index);
         let changed = step.changed.inside(&update.sent, step.grid()).inside(&[self.place], step.grid());
         let request_ms = step.updates_request_ms();
         SentHere {
@@ -286,7 +300,8 @@ impl History {
             duration_ms: update.duration_ms,
             unknown_px: update.unknown_px,
             is_lost: update.lost.is_some(),
-            busy_with: update.lost.and(self.last_sent),
+            busy_with: update.lost.and(own.or(self.last_sent)),
+            with_old: step.planned.step.listed_updates().get(at).is_some_and(|update| update.with_old),
         }
     }
 }
@@ -319,6 +334,22 @@ fn overlaps(window: Window, place: Rect) -> bool {
         one < other.saturating_add(other_length) && other < one.saturating_add(length)
     };
     meet(window.x, window.width, place.x, place.width) && meet(window.y, window.height, place.y, place.height)
+}
+
+/// A drive that is so much shorter than usual is as long as usual, ms.
+const LEAST_CUT_MS: f64 = 0.5;
+
+impl SentHere {
+    /// Whether it changed something of the place.
+    pub fn shows_something(&self) -> bool {
+        self.changed_here_px > 0 && !self.is_lost
+    }
+
+    /// How long its mode is driven usually, ms, where it was driven shorter than that.
+    pub fn usual_ms(&self, mode: &Mode, temperature_c: f64) -> Option<f64> {
+        let usual_ms = mode.duration_at(temperature_c);
+        (!self.is_lost && self.duration_ms < usual_ms - LEAST_CUT_MS).then_some(usual_ms)
+    }
 }
 
 impl Event {

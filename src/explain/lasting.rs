@@ -23,6 +23,15 @@ pub fn lasting(ms: f64) -> String {
     }
 }
 
+/// How often, in words: "once", "twice", "4 times".
+pub fn times_words(count: u64) -> String {
+    match count {
+        1 => "once".to_owned(),
+        2 => "twice".to_owned(),
+        count => format!("{count} times"),
+    }
+}
+
 /// The time that a story covers, as it is spoken of: "these 10 s".
 pub fn these(before_ms: f64) -> String {
     if before_ms > 0.0 { format!("these {}", lasting(before_ms)) } else { "this step".to_owned() }

@@ -23,11 +23,12 @@ use crate::{
     rules::Selection,
 };
 
+pub use answers::LEAST_OFF_L;
 pub use complaint::Complaint;
 pub use happened::{Event, FirstSeen, SentHere, Stay};
-pub use lasting::{lasting, name_beside_time, name_of_step, pixels_show, these, windows_words};
+pub use lasting::{lasting, name_beside_time, name_of_step, pixels_show, these, times_words, windows_words};
 pub use patch::Patch;
-pub use story_parts::{GhostHere, Story};
+pub use story_parts::{GhostHere, Mistake, Story};
 pub use where_to_look::{LEAST_WAIT_MS, WhyHere, worst_about};
 
 use happened::History;
@@ -254,7 +255,11 @@ fn relevant(findings: Vec<Finding>, story: &Story, complaint: Option<Complaint>)
         let is_then = where_to_look::is_of_a_step(finding) && finding.step <= story.step && finding.last_step >= first;
         is_then && finding.rect.is_none_or(|rect| rect.overlaps(story.place))
     };
-    let mut found: Vec<Finding> = findings.into_iter().filter(is_of_it).collect();
+    // The answer about a shadow gives one schedule, with the hours in it.
+    let is_answered =
+        |finding: &Finding| complaint == Some(Complaint::Shadow) && finding.figures.contains_key("limit_hours");
+    let mut found: Vec<Finding> =
+        findings.into_iter().filter(|finding| is_of_it(finding) && !is_answered(finding)).collect();
     let about = |finding: &Finding| complaint.and_then(|complaint| where_to_look::how_near(finding, complaint));
     found.sort_by_key(|finding| std::cmp::Reverse((about(finding), finding.severity, finding.step)));
     let mut rules: Vec<&'static str> = Vec::new();
@@ -270,7 +275,7 @@ fn relevant(findings: Vec<Finding>, story: &Story, complaint: Option<Complaint>)
 /// Of several findings that ask to clean the place, the one that asks first has the others cleaned as well.
 fn keep_first_cleaning(found: &mut Vec<Finding>) {
     let cleaned_after = |finding: &Finding| match &finding.asks {
-        Some(Asks::Cleaning(cleaning)) => Some(cleaning.after_step),
+        Some(Asks::Cleaning(cleaning)) => Some(cleaning.first_after()),
         _ => None,
     };
     let first = found.iter().filter_map(cleaned_after).min();

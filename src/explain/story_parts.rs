@@ -5,7 +5,10 @@ use super::{
     patch::Patch,
     where_to_look::WhyHere,
 };
-use crate::{finding::Finding, geometry::Rect};
+use crate::{
+    finding::Finding,
+    geometry::{Rect, Window},
+};
 
 /// What happened at a place.
 #[derive(Clone, Debug)]
@@ -60,11 +63,37 @@ pub struct Story {
     /// longest.
     pub waited: Option<(u64, u64)>,
     /// The mistake itself, if it is known better than the findings know it.
-    pub mistake: Option<String>,
+    pub mistake: Option<Mistake>,
     /// What there is to say about the complaint.
     pub answers: Vec<String>,
     /// The place with what is around it: at the end, and before the last event.
     pub pictures: [Patch; 2],
+}
+
+/// A window that the firmware gives wrongly.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Mistake {
+    /// The window as it is.
+    pub asked: Window,
+    /// As it must be.
+    pub meant: Window,
+    /// What is wrong about it, a sentence or two.
+    pub why: String,
+}
+
+impl Mistake {
+    /// Whether a finding speaks of what the right window brings to the panel.
+    pub fn explains(&self, finding: &Finding, step: u64) -> bool {
+        finding.step == step && finding.rect.is_some_and(|rect| covers(self.meant, rect.to_window()))
+    }
+}
+
+/// Whether a window covers all of a place.
+pub(super) fn covers(window: Window, place: Window) -> bool {
+    let inside = |from: i64, length: i64, other: i64, other_length: i64| {
+        from <= other && other.saturating_add(other_length) <= from.saturating_add(length)
+    };
+    inside(window.x, window.width, place.x, place.width) && inside(window.y, window.height, place.y, place.height)
 }
 
 /// A ghost at the place.

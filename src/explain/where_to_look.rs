@@ -25,6 +25,8 @@ pub enum WhyHere {
     Finding(&'static str),
     /// An update was sent there.
     Sent,
+    /// The border is asked about, which is around all of the screen.
+    Border,
     /// Nothing happened anywhere: the whole screen.
     Whole,
 }
@@ -162,6 +164,9 @@ pub fn worst_about<'f>(complaint: Complaint, findings: impl IntoIterator<Item = 
 
 /// The place to look at, at the end of a step.
 pub(super) fn place(step: &PlayedStep<'_>, findings: &[Finding], complaint: Option<Complaint>) -> (Rect, WhyHere) {
+    if complaint == Some(Complaint::Border) {
+        return (step.memory.size().whole(), WhyHere::Border);
+    }
     let now = step.planned.index;
     let here = |finding: &&Finding| (finding.step..=finding.last_step).contains(&now) && finding.rect.is_some();
     // What is missing is looked at where something is missing, and not where a window is wrong without a consequence.

@@ -59,14 +59,19 @@ pub struct Prevention {
 impl Prevention {
     /// What is to be done, in words: they stand in the help as they are.
     pub fn words(self) -> String {
-        let Self { updates, latest_step, quiet_ms } = self;
-        let updates = if updates == 1 { "update".to_owned() } else { format!("{updates} updates") };
+        let Self { latest_step, quiet_ms, .. } = self;
         let each_time =
             quiet_ms.map_or("in a pause".to_owned(), |ms| format!("at least {ms} ms after the last touch, key or pen"));
         format!(
-            "clean after every {updates} of this place, the first time after step {latest_step} at the latest, each time \
-             {each_time}"
+            "clean after step {latest_step} at the latest, and then again after every {} of this place, each time \
+             {each_time}",
+            self.updates()
         )
+    }
+
+    /// How many updates, in words that follow "every".
+    fn updates(self) -> String {
+        if self.updates == 1 { "update".to_owned() } else { format!("{} updates", self.updates) }
     }
 }
 
@@ -123,6 +128,11 @@ impl Later {
 }
 
 impl Cleaning {
+    /// The step after which it is cleaned for the first time, at the latest.
+    pub fn first_after(&self) -> u64 {
+        self.prevention.map_or(self.after_step, |prevention| prevention.latest_step)
+    }
+
     /// The place, in words.
     pub fn place(&self) -> String {
         let window = |rect: Rect| format!("the window {:?}", rect.to_array());
@@ -136,9 +146,11 @@ impl Cleaning {
     fn in_short(&self) -> String {
         let until = if self.is_seen_until { "; accept it until then" } else { "" };
         let when = match self.prevention {
-            Some(Prevention { updates, latest_step, .. }) => {
-                format!("after every {updates} updates of it, the first time after step {latest_step} at the latest")
-            }
+            Some(prevention) => format!(
+                "after step {} at the latest, and then again after every {} of it",
+                prevention.latest_step,
+                prevention.updates()
+            ),
             None => format!("after step {}{until}", self.after_step),
         };
         format!("{} {when}", self.words())

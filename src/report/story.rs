@@ -8,17 +8,17 @@ use super::{
     text::TextStyle,
 };
 use crate::{
-    display::{Display, Mode},
+    display::{Display, LevelSet, Mode},
     explain::{
-        Complaint, Event, FirstSeen, GhostHere, LEAST_WAIT_MS, SentHere, Story, WhyHere, lasting, name_beside_time,
-        name_of_step, pixels_show, these, windows_words,
+        Complaint, Event, FirstSeen, GhostHere, LEAST_OFF_L, LEAST_WAIT_MS, SentHere, Story, WhyHere, lasting,
+        name_beside_time, name_of_step, pixels_show, these, times_words, windows_words,
     },
     finding::Finding,
     geometry::Rect,
     plan::{Cause, Plan, Power},
     rules::{
         FLASH_CAUTION, INDICATOR_CAUTION, pages,
-        wording::{counted, listed},
+        wording::{counted, levels, listed, window},
     },
     source::readable,
     trace::time_of_day,
@@ -119,7 +119,13 @@ pub fn paragraphs(report: StoryReport<'_>) -> Vec<(String, Vec<String>)> {
     let StoryReport { path, story, complaint, .. } = report;
     let words = Words { report };
     let name = name_beside_time(story.step, report.plan);
-    let mut parts = vec![(format!("{path}: {}, {name}", words.time(story.at_ms)), vec![words.place()])];
+    let is_of_border = story.why_here == WhyHere::Border;
+    let title = if is_of_border {
+        format!("{path}: the border around the screen")
+    } else {
+        format!("{path}: {}, {name}", words.time(story.at_ms))
+    };
+    let mut parts = vec![(title, vec![words.place()])];
     if let Some(walk) = report.walk {
         parts[0].1.insert(
             0,
@@ -133,13 +139,17 @@ pub fn paragraphs(report: StoryReport<'_>) -> Vec<(String, Vec<String>)> {
         parts.push((format!("About the complaint \"{}\"", complaint.word()), sentences(&story.answers)));
     }
     parts.push(("What happened here".to_owned(), words.events()));
-    parts.push(("What is seen now".to_owned(), words.now()));
-    let why = words.why();
+    // Ghosts, and what else is found, say nothing of the border.
+    if !is_of_border {
+        parts.push(("What is seen now".to_owned(), words.now()));
+    }
+    let (helps, others) = (words.helps(), if is_of_border { Vec::new() } else { words.other_helps() });
+    let advice = || [&story.answers, &helps, &others].into_iter().flatten().map(String::as_str);
+    let why = words.why(&|name| advice().any(|line| line.contains(name)));
     if !why.is_empty() {
         parts.push(("How these updates work".to_owned(), why));
     }
-    parts.push(("What would have helped".to_owned(), words.helps()));
-    let others = words.other_helps();
+    parts.push(("What would have helped".to_owned(), helps));
     if !others.is_empty() {
         parts.push(("Also reported here, about something else".to_owned(), others));
     }
@@ -231,9 +241,22 @@ impl Words<'_> {
             }
             WhyHere::Finding(rule) => format!("The rule `{rule}` reports this place."),
             WhyHere::Sent => "It was updated then.".to_owned(),
+            WhyHere::Border => return self.border(),
             WhyHere::Whole => "Nothing was updated then.".to_owned(),
         };
         format!("The place is {place}. {why}")
+    }
+
+    /// What a story about the border is about.
+    fn border(&self) -> String {
+        let StoryReport { plan, story, .. } = self.report;
+        format!(
+            "The border is no part of the screen, so no step of your {} shows it. What follows is about the updates that many \
+             controllers drive it with: those that flash. The last of them is that of {}, {}.",
+            plan.kind().word(),
+            name_beside_time(story.step, plan),
+            self.time(story.at_ms)
+        )
     }
 
     fn events(&self) -> Vec<String> {
@@ -294,13 +317,15 @@ impl Words<'_> {
             (0, pen) => format!("{by} draws {} here under the pen", counted(pen, "pixel", "pixels")),
             (drawn, _) => format!("{by} changes {} here", self.share(drawn)),
         };
-        let sent: Vec<String> = event.sent.iter().map(|sent| self.sent(sent)).collect();
+        let sent: Vec<String> = event.sent.iter().map(|sent| self.sent(sent, event)).collect();
         let missed = match event.left_px {
             left if left == event.drawn_px => "that".to_owned(),
             left => format!("{left} of them"),
         };
+        let is_lost = event.sent.iter().any(|sent| sent.is_lost);
         let left = match (event.left_px, windows_words(&event.windows, self.report.plan)) {
             (0, _) => String::new(),
+            _ if is_lost => format!(", so that no update brings {missed} to the panel"),
             (_, windows) if windows.is_empty() => format!("; no update brings {missed} to the panel"),
             (_, windows) => format!("; {windows}, which does not bring {missed} to the panel"),
         };
@@ -315,10 +340,11 @@ impl Words<'_> {
         format!("{}{share}", counted(pixels, "pixel", "pixels"))
     }
 
-    fn sent(&self, sent: &SentHere) -> String {
+    fn sent(&self, sent: &SentHere, event: &Event) -> String {
         let mode = self.mode(sent);
         if sent.is_lost {
             let with = match sent.busy_with {
+                Some(step) if step == event.step => " with another update of this step".to_owned(),
                 Some(step) => format!(" with {}", name_of_step(step, self.report.plan)),
                 None => String::new(),
             };
@@ -336,7 +362,10 @@ impl Words<'_> {
             ms if ms >= LEAST_WAIT_MS => format!(" (of which it waits {})", lasting(ms)),
             _ => String::new(),
         };
-        format!("`{}`{place} is complete after {}{wait}, {flash}", mode.name, lasting(sent.ends_after_ms))
+        let short = sent.usual_ms(mode, event.temperature_c).map_or(String::new(), |usual_ms| {
+            format!(" is driven for {} only, instead of {}, and", lasting(sent.duration_ms), lasting(usual_ms))
+        });
+        format!("`{}`{place}{short} is complete after {}{wait}, {flash}", mode.name, lasting(sent.ends_after_ms))
     }
 
     fn now(&self) -> Vec<String> {
@@ -367,11 +396,21 @@ impl Words<'_> {
     }
 
     fn no_ghost(&self, is_wrong: bool) -> String {
-        let Story { most_off_l, limit_l, limit_mm2, .. } = self.report.story;
-        let no = if is_wrong { "Apart from that, there is no ghost" } else { "There is no ghost" };
-        if *most_off_l < 0.05 {
-            return format!("{no}: nothing of older pictures is left here.");
+        let Story { most_off_l, limit_l, limit_mm2, older_px, .. } = self.report.story;
+        // An older picture that was never driven away is no ghost, and yet much more of it is seen.
+        let is_older = *older_px > 0;
+        if *most_off_l < LEAST_OFF_L {
+            return match (is_older, is_wrong) {
+                (true, _) => "That is the older picture itself, at full strength, and not a ghost.".to_owned(),
+                (false, true) => "Apart from that, no ghost is seen here.".to_owned(),
+                (false, false) => "There is no ghost: nothing of older pictures is left here.".to_owned(),
+            };
         }
+        let no = match (is_older, is_wrong) {
+            (true, _) => "That is the older picture itself, at full strength. Apart from it, there is no ghost",
+            (false, true) => "Apart from that, there is no ghost",
+            (false, false) => "There is no ghost",
+        };
         if most_off_l < limit_l {
             return format!(
                 "{no} that most people would see: what is left of older pictures is {most_off_l:.1} L* at most, and most people \
@@ -442,29 +481,45 @@ impl Words<'_> {
         }
     }
 
-    /// Why the modes that were used flash, or leave something: each once.
-    fn why(&self) -> Vec<String> {
+    /// Why the modes that were asked for flash, or leave something, and those that are advised: each once.
+    fn why(&self, is_advised: &dyn Fn(&str) -> bool) -> Vec<String> {
+        let (story, display) = (self.report.story, &self.report.plan.display);
         let mut modes: Vec<(usize, f64)> = Vec::new();
-        for event in &self.report.story.events {
-            for sent in event.sent.iter().filter(|sent| !sent.is_lost) {
-                if modes.iter().all(|(mode, _)| *mode != sent.mode) {
-                    modes.push((sent.mode, event.temperature_c));
+        for event in &story.events {
+            let here = event.sent.iter().map(|sent| sent.mode);
+            for mode in here.chain(event.windows.iter().map(|(mode, _)| *mode)) {
+                if modes.iter().all(|(known, _)| *known != mode) {
+                    modes.push((mode, event.temperature_c));
                 }
             }
         }
-        let display = &self.report.plan.display;
-        modes.into_iter().map(|(mode, temperature_c)| mode_words(display, mode, temperature_c)).collect()
+        let now_c = story.events.last().map_or(self.report.plan.temperature_c, |event| event.temperature_c);
+        let is_new = |mode: &usize| modes.iter().all(|(known, _)| known != mode);
+        let advised = (0..display.modes.len()).filter(is_new);
+        let advised = advised.filter(|mode| is_advised(&format!("`{}`", display.modes[*mode].name)));
+        let advised = advised.map(|mode| format!("Advised, but not used here: {}", mode_words(display, mode, now_c)));
+        let used = modes.iter().map(|(mode, temperature_c)| mode_words(display, *mode, *temperature_c));
+        used.chain(advised).collect()
     }
 
     fn helps(&self) -> Vec<String> {
-        let Story { findings, about_complaint, answers, mistake, .. } = self.report.story;
-        let mut helps = self.helps_of(&findings[..*about_complaint]);
-        match (helps.is_empty(), answers.is_empty()) {
-            (false, _) if mistake.is_some() => {
-                let above = "Do what stands above. The rule's own suggestion, which you do not need then:";
-                helps.insert(0, above.to_owned());
-                helps
+        let Story { findings, about_complaint, answers, mistake, step, .. } = self.report.story;
+        let about = &findings[..*about_complaint];
+        let mut helps = match mistake {
+            // What the right window brings along is no second thing to do.
+            Some(mistake) => {
+                let is_other = |finding: &&Finding| !mistake.explains(finding, *step);
+                let correct = format!(
+                    "Write {} instead of {} in {}.",
+                    window(mistake.meant),
+                    window(mistake.asked),
+                    name_of_step(*step, self.report.plan)
+                );
+                std::iter::once(correct).chain(self.helps_of(about.iter().filter(is_other))).collect()
             }
+            None => self.helps_of(about),
+        };
+        match (helps.is_empty(), answers.is_empty()) {
             (false, _) if self.report.complaint == Some(Complaint::Border) => {
                 let fewer =
                     "If the border blinks with each update that flashes, it blinks less if fewer of them are sent:";
@@ -489,11 +544,11 @@ impl Words<'_> {
     }
 
     /// The helps of some findings of the place, without those that another finding there causes.
-    fn helps_of(&self, some: &[Finding]) -> Vec<String> {
+    fn helps_of<'f>(&self, some: impl IntoIterator<Item = &'f Finding>) -> Vec<String> {
         let Story { findings: all, step: now, .. } = self.report.story;
         let has_cause_here =
             |finding: &Finding| all.iter().any(|other| finding.cause.as_ref() == Some(&other.fingerprint));
-        let helpful = some.iter().filter(|finding| !finding.help.is_empty() && !has_cause_here(finding));
+        let helpful = some.into_iter().filter(|finding| !finding.help.is_empty() && !has_cause_here(finding));
         let line = |finding: &Finding| {
             // A help speaks of the step of its own finding.
             let help = if finding.step == *now {
@@ -517,10 +572,14 @@ pub(super) fn mode_words(display: &Display, mode: usize, temperature_c: f64) -> 
     };
     let drives = match mode.flashes {
         0 => format!("`{}` does not flash, because it drives {pixels} straight to the new shade", mode.name),
-        _ => format!("`{}` flashes, because it drives {pixels} {way} before the new picture stays", mode.name),
+        flashes => format!(
+            "`{}` flashes {}, because it drives {pixels} {way} before the new picture stays",
+            mode.name,
+            times_words(u64::from(flashes))
+        ),
     };
     let (leaves, lasts) = (leaves_words(display, mode, temperature_c), lasting(mode.duration_at(temperature_c)));
-    format!("{drives}. {leaves}It takes {lasts} at {temperature_c} C.")
+    format!("{drives}. {leaves}Driving takes {lasts} at {temperature_c} C; sending the picture comes before that.")
 }
 
 /// What a mode leaves of older pictures, a sentence with a blank behind it.
@@ -531,12 +590,21 @@ fn leaves_words(display: &Display, mode: &Mode, temperature_c: f64) -> String {
     let (darkest, lightest) = display.ink.range_l();
     let residue = mode.residue_at(temperature_c);
     let most = residue.lighter.abs().max(residue.darker.abs()) * (lightest - darkest);
-    if most < 0.05 {
-        return String::new();
-    }
+    let usual = if most < LEAST_OFF_L {
+        String::new()
+    } else {
+        format!(
+            "A change between black and white leaves up to {most:.1} L* of the old shade, and more each time, until the place \
+             is cleaned. "
+        )
+    };
+    let between = residue.pairs.iter().max_by(|one, other| one.leaves_l.abs().total_cmp(&other.leaves_l.abs()));
+    let Some(pair) = between.filter(|pair| pair.leaves_l.abs() > most.max(LEAST_OFF_L)) else { return usual };
+    let [from, to] = [pair.from, pair.to].map(|level| levels(LevelSet::default().with(level), display));
+    let than_meant = if pair.leaves_l > 0.0 { "lighter" } else { "darker" };
     format!(
-        "A change between black and white leaves up to {most:.1} L* of the old shade, and more each time, until the place \
-         is cleaned. "
+        "{usual}A change from {from} to {to} leaves most: the place is {:.1} L* {than_meant} than it should be. ",
+        pair.leaves_l.abs()
     )
 }
 

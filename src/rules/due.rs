@@ -1,12 +1,12 @@
 //! Whether a flash is due: by what was on the glass before a step, and by every limit that asks for a cleaning.
 
-use super::charge_builds_up::{is_balanced, takes_back};
+use super::charge_builds_up::Charged;
 use crate::{
-    change::{Mask, TileCover, proposed_window},
+    change::{TileCover, proposed_window},
     display::Mode,
     geometry::Rect,
     panel::{PlayedStep, PlayedUpdate},
-    plan::{LimitValue, Origin, Plan, RuleLimits},
+    plan::{LimitValue, Plan, RuleLimits},
 };
 
 /// What was known before the step that is looked at.
@@ -20,8 +20,8 @@ pub(super) struct Due {
     /// Whether black or white of the whole page has drifted.
     is_dull: bool,
     unknown: bool,
-    /// The pixels that have nearly as much net impulse as the display allows, and the largest of them, volt-seconds.
-    charged: (Mask, f64),
+    /// The pixels that have nearly as much net impulse as the display allows.
+    charged: Charged,
     /// Whether the plan has cleaned anything yet: its first cleaning, after power-up, is always due.
     cleaned: bool,
     cleaned_ms: f64,
@@ -41,17 +41,11 @@ impl Due {
             is_near_a_ghost: false,
             is_dull: false,
             unknown: plan.begins == crate::plan::Begins::Unknown,
-            charged: (Mask::new(), 0.0),
+            charged: Charged::default(),
             cleaned: false,
             cleaned_ms: 0.0,
             times: plan.limits.needless_flash.times.value,
         }
-    }
-
-    /// Whose limit makes a cleaning due, in words: the display's own, where nobody gives one.
-    pub(super) fn whose(limits: &RuleLimits) -> &'static str {
-        let limit = limits.too_many_since_cleaning.updates.or(limits.cleaning_overdue.hours);
-        limit.map_or(Origin::Display, |limit| limit.origin).whose()
     }
 
     /// Whether the flash of an update was due when its step was asked for.
@@ -67,9 +61,7 @@ impl Due {
 
     /// Whether an update drives a place that has much net impulse with a mode that takes it back, or adds none.
     fn charge_asks(&self, step: &PlayedStep<'_>, update: &PlayedUpdate, mode: &Mode) -> bool {
-        let (charged, most_vs) = &self.charged;
-        let is_right = |impulse| takes_back(impulse, *most_vs > 0.0) || is_balanced(impulse);
-        mode.impulse.is_some_and(is_right) && !charged.inside(&update.sent, step.grid()).is_empty()
+        mode.impulse.is_some_and(|impulse| self.charged.asks_for(impulse, &update.sent, step.grid()))
     }
 
     /// Whether an update cleans before a ghost is seen that is near: it is not due, and yet no flash without a reason.
@@ -110,7 +102,7 @@ impl Due {
         let (display, ink) = (&plan.display, &plan.display.ink);
         self.most = step.glass.most_since_cleaning();
         if !step.drives_nothing() {
-            self.charged = step.glass.charged_beyond(SHARE);
+            self.charged.see(step);
         }
         self.ghosts.clear();
         let window = |rect: Rect| proposed_window(rect, display, plan.rotation).unwrap_or(rect);

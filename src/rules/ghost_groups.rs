@@ -86,6 +86,8 @@ pub(super) struct Group {
     /// How often the strongest was driven since its cleaning when they appeared, and the mode that brought them about.
     updates: u32,
     shown_in: Option<usize>,
+    /// Whether the last of these updates alone leaves so much: no earlier cleaning keeps it away.
+    is_of_one_update: bool,
     /// The same count, at the most, while they are seen.
     most_updates: u32,
     /// The last pause before they appeared, and the first one after.
@@ -214,7 +216,7 @@ impl<'p> GhostGroups<'p> {
         let pause = group.pause.unwrap_or(Pause::AtTheEnd(self.pauses.last_step()));
         let does = removal.words(self.plan);
         // Cleaned there, it has not come back by the next pause.
-        let early = group.pause_before.filter(|before| pause.step() - before < updates);
+        let early = group.pause_before.filter(|before| pause.step() - before < updates && !group.is_of_one_update);
         if let Some(before) = early {
             let again = self.prevention(updates, begin);
             if updates > MANY && u64::from(group.most_updates) >= again.updates + updates {
@@ -259,11 +261,12 @@ impl<'p> GhostGroups<'p> {
     }
 
     /// How what adds up is cleaned before it is seen from a step on, if so many updates bring it about. What is drawn there next
-    /// time may leave more: a fifth fewer updates are asked for than it took here.
+    /// time may leave more, and of two pictures in turn the other may come first: a quarter fewer updates are asked for than it
+    /// took here, and two fewer at least.
     fn prevention(&self, updates: u64, begin: u64) -> Prevention {
-        let fewer = (updates / 5).max(1);
+        let fewer = (updates / 4).max(2);
         Prevention {
-            updates: updates - fewer,
+            updates: updates.saturating_sub(fewer).max(1),
             latest_step: begin.saturating_sub(fewer),
             quiet_ms: self.pauses.quiet_ms(),
         }
@@ -375,7 +378,12 @@ impl<'p> GhostGroups<'p> {
             let updates = updates_of(strongest, step);
             let at = strongest.map_or(appeared, |ghost| ghost.rect);
             let over = |update: &&PlayedUpdate| update.sent.iter().any(|sent| sent.overlaps(at));
-            let shown_in = step.updates.iter().rfind(over).map(|update| update.mode);
+            let last = step.updates.iter().rfind(over);
+            let shown_in = last.map(|update| update.mode);
+            // Of what was there before, a drive keeps no more than all.
+            let of_one = |update: &PlayedUpdate| worst.worst_l - update.most_residue_l >= self.limit_l;
+            let is_changed = strongest.is_some_and(|ghost| step.moved_by(ghost.worst_tile)[0] == Some(now));
+            let is_of_one_update = is_changed && last.is_some_and(of_one);
             let weight = weight(&fresh);
             let rects = largest(fresh);
             let pause_before = self.pauses.last();
@@ -388,6 +396,7 @@ impl<'p> GhostGroups<'p> {
                 worst,
                 updates,
                 shown_in,
+                is_of_one_update,
                 most_updates,
                 pause_before,
                 pause: None,

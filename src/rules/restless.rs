@@ -11,6 +11,7 @@ use super::{
     wording,
 };
 use crate::{
+    display::Mode,
     finding::{Asks, ChangeOf, Correction, Observation, Sink, StepField, Where},
     panel::{PlayedStep, PlayedUpdate},
     plan::{Cause, Plan},
@@ -21,8 +22,8 @@ use crate::{
 pub(super) struct Restless<'p> {
     plan: &'p Plan,
     per_hour: f64,
-    /// Whose limit makes a cleaning due, in words.
-    whose: &'static str,
+    /// What makes a cleaning due, in words.
+    when_due: String,
     due: Due,
     weight: FlashWeight,
     /// When a person did something last, ms.
@@ -51,6 +52,8 @@ struct Open {
     corrections: Vec<Correction>,
     /// How many flashes are too many.
     steps: u64,
+    /// Whether a mode without a flash would show each of them, or nothing is to be shown: then none needs a pace.
+    is_avoidable: bool,
 }
 
 /// What ten minutes hold.
@@ -71,7 +74,7 @@ impl<'p> Restless<'p> {
     pub(super) fn new(setup: &Setup<'p>) -> Self {
         Self {
             per_hour: setup.limits.restless.per_hour.value,
-            whose: Due::whose(setup.limits),
+            when_due: wording::cleaning_is_due(setup.limits),
             due: Due::new(setup.plan),
             weight: FlashWeight::new(setup.plan),
             plan: setup.plan,
@@ -137,16 +140,29 @@ impl<'p> Restless<'p> {
         if all_flash {
             return format!("{pace}: this display has no mode without a flash");
         }
-        format!(
-            "use a mode without a flash; clean only when {} limit or a visible ghost requires it, otherwise {pace}",
-            self.whose
-        )
+        let advice = format!("use a mode without a flash, and clean only when {}", self.when_due);
+        match open.asks {
+            None if open.is_avoidable => advice,
+            _ => format!("{advice}; if the update has to flash all the same, {pace}"),
+        }
+    }
+
+    /// Whether a mode without a flash would show what the flashing updates of a step change.
+    fn is_avoidable(&self, step: &PlayedStep<'_>) -> bool {
+        let modes = &self.plan.display.modes;
+        let shows = |update: &PlayedUpdate| {
+            let reaches = |mode: &Mode| {
+                mode.flashes == 0 && update.changes_from.is_within(mode.from) && update.changes_to.is_within(mode.to)
+            };
+            update.changed_px == 0 || modes.iter().any(reaches)
+        };
+        step.updates.iter().filter(|update| modes[update.mode].flashes > 0).all(shows)
     }
 
     fn close(&mut self, sink: &mut Sink) {
         let Some(open) = self.open.take() else { return };
         let help = self.help(&open);
-        let Open { place, most: Unrest { flashes, weight }, asks, corrections, steps } = open;
+        let Open { place, most: Unrest { flashes, weight }, asks, corrections, steps, .. } = open;
         // Whoever moves the first moves those after it, which stay as close to each other.
         let is_exact = steps == 1;
         let an_hour = TEN_MINUTES_IN_AN_HOUR * weight;
@@ -194,9 +210,11 @@ impl Rule for Restless<'_> {
         let unrest = Unrest { flashes: self.recent.len(), weight: self.recent.iter().map(|flash| flash.weight).sum() };
         if unrest.weight * TEN_MINUTES_IN_AN_HOUR > self.per_hour {
             let place = || Where::of(step, StepField::Updates);
-            let new = || Open { place: place(), most: unrest, asks, corrections, steps: 0 };
+            let is_avoidable = self.is_avoidable(step);
+            let new = || Open { place: place(), most: unrest, asks, corrections, steps: 0, is_avoidable };
             let open = self.open.get_or_insert_with(new);
             open.place.last_step = step.planned.index;
+            open.is_avoidable &= is_avoidable;
             open.steps += u64::from(weight > 0.0);
             if unrest.weight > open.most.weight {
                 open.most = unrest;

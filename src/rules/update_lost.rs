@@ -54,7 +54,7 @@ impl<'p> UpdateLost<'p> {
                 self.reason(missed),
                 wording::ms(busy_ms)
             ),
-            help: self.help(missed, later_ms),
+            help: self.help(missed),
             figures: vec![
                 ("busy_ms", busy_ms),
                 ("until_ms", lost.until_ms),
@@ -69,19 +69,34 @@ impl<'p> UpdateLost<'p> {
     /// Of the time that the update in the way takes from its start on, and of how much of that has passed when this one needs it
     /// to be over; `None` if only the link, or a line of the pen, is in the way.
     fn margin(&self, missed: Missed<'_, '_>) -> Option<Margin> {
-        let Missed { step, index, update, lost } = missed;
+        let Missed { update, lost, .. } = missed;
         let display = &self.plan.display;
         let needs_ms = match lost.busy {
-            WaitsFor::Link if !display.link.waits_for_panel => return None,
             WaitsFor::Link => update.times.send_ms,
             _ => update.times.send_ms + display.link.transfer_ms(update.transfer_px),
         };
+        let drives_ms = self.drives_ms(missed)?;
+        let started_ms = lost.until_ms - drives_ms;
+        Margin::of(Figure::Durations, drives_ms, needs_ms - started_ms, display)
+    }
+
+    /// How long the update in the way is driven, ms; `None` if only the link, or a line of the pen, is in the way.
+    fn drives_ms(&self, Missed { step, index, lost, .. }: Missed<'_, '_>) -> Option<f64> {
+        if matches!(lost.busy, WaitsFor::Link) && !self.plan.display.link.waits_for_panel {
+            return None;
+        }
         let own = step.updates[..index].iter().find(|one| same_time(one.times.finish_ms, lost.until_ms));
         let earlier = || self.running.0.iter().find(|update| same_time(update.finish_ms, lost.until_ms));
-        let started_ms = own
-            .map(|own| own.times.start_ms)
-            .or_else(|| earlier().map(|update| update.finish_ms - update.duration_ms))?;
-        Margin::of(Figure::Durations, lost.until_ms - started_ms, needs_ms - started_ms, display)
+        own.map(|own| lost.until_ms - own.times.start_ms).or_else(|| earlier().map(|update| update.duration_ms))
+    }
+
+    /// What is enough even if the update in the way takes as much longer as durations may be off, in words that follow a time to
+    /// be set, which is so much more than how much later this one is to come, ms; nothing if the display gives no factor.
+    fn safely(&self, missed: Missed<'_, '_>, more_ms: f64) -> String {
+        let factor = self.plan.display.certainty.durations.filter(|factor| *factor > 1.0);
+        let Some((factor, drives_ms)) = factor.zip(self.drives_ms(missed)) else { return String::new() };
+        let safe_ms = (more_ms + later_ms(missed) + drives_ms * (factor - 1.0)).ceil();
+        format!("; {safe_ms} is enough even if durations are off by their factor of {factor}")
     }
 
     /// Reports updates that a device began and never finished, as far as its trace says.
@@ -139,8 +154,9 @@ impl<'p> UpdateLost<'p> {
         }
     }
 
-    fn help(&self, missed: Missed<'_, '_>, later_ms: f64) -> String {
+    fn help(&self, missed: Missed<'_, '_>) -> String {
         let Missed { step, index, update, .. } = missed;
+        let later_ms = later_ms(missed);
         let modes = &self.plan.display.modes;
         let planned = step.planned.step;
         let mut own = step.updates[..index].iter().filter(|earlier| is_in_the_way(earlier, missed.lost));
@@ -150,12 +166,13 @@ impl<'p> UpdateLost<'p> {
             } else {
                 String::new()
             };
+            let safely = self.safely(missed, 0.0);
             return match self.plan.kind() {
                 PlanKind::Plan => {
-                    format!("{join}request it in a step of its own, with an `after_ms` of {later_ms} or more")
+                    format!("{join}request it in a step of its own, with an `after_ms` of {later_ms} or more{safely}")
                 }
                 PlanKind::Walk => {
-                    format!("{join}request it in a move of its own, with a `soonest_ms` of {later_ms} or more")
+                    format!("{join}request it in a move of its own, with a `soonest_ms` of {later_ms} or more{safely}")
                 }
                 PlanKind::Trace => format!("{join}send it {later_ms} ms later or more"),
             };
@@ -169,12 +186,12 @@ impl<'p> UpdateLost<'p> {
         if self.plan.kind() == PlanKind::Trace {
             return format!("send it at least {later_ms} ms later, or wait until the controller is no longer busy");
         }
-        let after_ms = planned.after_ms + later_ms;
+        let (after_ms, safely) = (planned.after_ms + later_ms, self.safely(missed, planned.after_ms));
         match step.planned.index {
             1.. if self.plan.kind() == PlanKind::Walk => {
-                format!("set `soonest_ms` of this move to at least {after_ms}")
+                format!("set `soonest_ms` of this move to at least {after_ms}{safely}")
             }
-            1.. => format!("set `after_ms` of this step to at least {after_ms} (now {})", planned.after_ms),
+            1.. => format!("set `after_ms` of this step to at least {after_ms} (now {}){safely}", planned.after_ms),
             0 => {
                 format!("request it at least {later_ms} ms later: give the step an `after_ms` of {after_ms} or more")
             }

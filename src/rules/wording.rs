@@ -5,7 +5,7 @@ use crate::{
     display::{Display, Ink, Level, LevelSet, ink::InkKind},
     geometry::{Rect, Window},
     panel::PlayedStep,
-    plan::{LimitValue, Origin, Plan, PlanKind},
+    plan::{LimitValue, Origin, Plan, PlanKind, RuleLimits},
 };
 
 /// An area in words: pixels and square millimetres.
@@ -200,6 +200,15 @@ pub(super) fn changed_window(plan: &Plan, window: Rect) -> String {
 /// The names of the modes that clean.
 pub(crate) fn cleaning_modes(display: &Display) -> Vec<String> {
     display.modes.iter().filter(|mode| mode.cleans).map(|mode| format!("`{}`", mode.name)).collect()
+}
+
+/// What makes a cleaning due, in words that follow "when": a limit, where there is one, or a ghost.
+pub(crate) fn cleaning_is_due(limits: &RuleLimits) -> String {
+    let updates = limits.too_many_since_cleaning.updates;
+    let updates = updates.map(|limit| limit.words(&counted(limit.value as u64, "update", "updates")));
+    let hours = limits.cleaning_overdue.hours.map(|limit| limit.words(&format!("{} hours", limit.value)));
+    let limit = updates.or(hours).map_or(String::new(), |limit| format!("{limit} or "));
+    format!("{limit}a visible ghost requires it")
 }
 
 /// What to do by cleaning: `advice` makes a sentence of the names of the modes that do.

@@ -54,13 +54,13 @@ fn the_help_names_the_mode_that_pushes_back() {
         let [line] = &found[..] else { panic!("{found:?}") };
         line.split_once("| ").unwrap().1.split_once(';').unwrap().0.to_owned()
     };
-    let back = "use `grey` for this place, which pushes it more in the other direction";
+    let back = "from step 1 on, use `grey` for this place, which pushes it more in the other direction";
     let to_white = r#"{ "lighter": 1, "darker": 0.25 }"#;
     assert_eq!(help(to_white, r#"{ "lighter": 0.5, "darker": -1 }"#), back);
     assert_eq!(help(to_white, r#"{ "lighter": 1, "darker": -1, "same": -0.1 }"#), back);
     assert_eq!(help(r#"{ "lighter": -1, "darker": -0.25 }"#, r#"{ "lighter": 1, "darker": -0.5 }"#), back);
     assert!(help(to_white, r#"{ "lighter": 1, "darker": -1 }"#).starts_with(
-        "no mode in the display description is known to cancel this charge: to keep it from growing, use `grey`"
+        "no mode in the display description is known to cancel this charge: from step 1 on, use only `grey`"
     ));
     assert_eq!(
         help(to_white, to_white),

@@ -163,12 +163,12 @@ const ADDS_UP: &str = r#"{ "limits": { "updates_before_cleaning": 50 }, "modes":
 fn a_ghost_that_adds_up_where_no_pause_comes_is_cleaned_after_so_many_updates() {
     let ghosts = |plan: &str| told(&review(&square_and_white(), ADDS_UP, plan), "visible-ghost");
     let found = ghosts(&presses(1, 20, ""));
-    let help = "| `full` on the window [0, 2, 8, 4] removes it in 500 ms, with one flash: clean after every 5 updates of \
-                this place, the first time after step 5 at the latest, each time at least 2000 ms after the last touch, key or pen; \
-                or accept that it is visible from step 6 on until the \
+    let help = "| `full` on the window [0, 2, 8, 4] removes it in 500 ms, with one flash: clean after step 4 at the \
+                latest, and then again after every 4 updates of this place, each time at least 2000 ms after the last touch, key or \
+                pen; or accept that it is visible from step 6 on until the \
                 first pause, and clean in the pause after step 40 (at least 2000 ms after it)";
     assert!(found.len() == 1 && found[0].starts_with("6..") && found[0].ends_with(help), "{found:?}");
-    // Obeyed: after 4 updates, 2000 ms after the last one. After 6 it is too late.
+    // Obeyed, 2000 ms after the last update. After 6 it is too late.
     let cleaning = r#", { "after_ms": 2000, "updates": [{ "mode": "full", "window": [0, 2, 8, 4] }] }"#;
     assert_eq!(ghosts(&presses(10, 2, cleaning)), [""; 0]);
     assert!(!ghosts(&presses(10, 3, cleaning)).is_empty());

@@ -10,7 +10,7 @@ use super::{
 };
 use crate::{
     change::{Mask, Region, TileGrid},
-    display::{Level, LevelSet},
+    display::{Level, LevelSet, Mode},
     geometry::{Rect, Window},
     plan::{PlannedStep, ScreenId},
     screen::Picture,
@@ -145,6 +145,11 @@ pub struct PlayedUpdate {
 }
 
 impl PlayedUpdate {
+    /// When the eye sees it flash for the first time, ms; `None` if its mode does not flash.
+    pub(crate) fn first_flash_ms(&self, mode: &Mode) -> Option<f64> {
+        mode.flash_shares().next().map(|share| self.times.start_ms + share * self.duration_ms)
+    }
+
     /// An update in a mode that sends and drives nothing.
     pub(super) fn nothing_of(mode: usize) -> Self {
         Self {

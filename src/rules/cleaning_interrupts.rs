@@ -9,7 +9,7 @@ use super::{
 };
 use crate::{
     change::proposed_window,
-    display::{LevelSet, Mode},
+    display::LevelSet,
     finding::{Asks, Figure, Margin, Observation, Sink, StepField, Where},
     geometry::Rect,
     panel::{PlayedStep, PlayedUpdate, WaitsFor},
@@ -103,8 +103,9 @@ impl<'p> CleaningInterrupts<'p> {
     fn see(&mut self, step: &PlayedStep<'_>, index: usize, asked_ms: f64) {
         let update = &step.updates[index];
         let mode = &self.plan.display.modes[update.mode];
-        let after_ms = flash_seen_ms(update, mode) - asked_ms;
-        if !mode.cleans || mode.flashes == 0 || update.sent.is_empty() || after_ms >= self.quiet_ms {
+        let Some(flash_ms) = update.first_flash_ms(mode) else { return };
+        let after_ms = flash_ms - asked_ms;
+        if !mode.cleans || update.sent.is_empty() || after_ms >= self.quiet_ms {
             return;
         }
         if self.unsettled.iter().any(|unsettled| unsettled.is_settled_by(update)) {
@@ -126,7 +127,7 @@ impl<'p> CleaningInterrupts<'p> {
             ),
             help: before_it.unwrap_or_default(),
             figures: vec![("after_ms", after_ms), ("limit_ms", self.quiet_ms)],
-            margin: self.margin(update, mode, after_ms),
+            margin: self.margin(update, flash_ms, after_ms),
             ..Observation::default()
         };
         let place = Where::of(step, StepField::Mode(index));
@@ -137,11 +138,11 @@ impl<'p> CleaningInterrupts<'p> {
 
     /// Of the part of the time until the flash that rests on durations: the wait for other updates, and the time from the start
     /// to the flash. Both would have to be longer by as much as is missing.
-    fn margin(&self, update: &PlayedUpdate, mode: &Mode, after_ms: f64) -> Option<Margin> {
+    fn margin(&self, update: &PlayedUpdate, flash_ms: f64, after_ms: f64) -> Option<Margin> {
         let display = &self.plan.display;
         let by_link = update.times.waits_for == WaitsFor::Link && !display.link.waits_for_panel;
         let waits_ms = if by_link { 0.0 } else { update.times.wait_ms };
-        let estimated_ms = waits_ms + flash_seen_ms(update, mode) - update.times.start_ms;
+        let estimated_ms = waits_ms + flash_ms - update.times.start_ms;
         let needed_ms = estimated_ms + self.quiet_ms - after_ms;
         Margin::of_too_little(Figure::Durations, estimated_ms, needed_ms, &display.certainty)
     }
@@ -162,11 +163,6 @@ impl<'p> CleaningInterrupts<'p> {
             ),
         })
     }
-}
-
-/// When the eye sees an update flash for the first time, ms.
-fn flash_seen_ms(update: &PlayedUpdate, mode: &Mode) -> f64 {
-    update.times.start_ms + mode.flash_shares().next().unwrap_or(0.0) * update.duration_ms
 }
 
 impl Rule for CleaningInterrupts<'_> {

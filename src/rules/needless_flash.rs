@@ -275,7 +275,9 @@ impl Rule for NeedlessFlash<'_> {
     fn step(&mut self, step: &PlayedStep<'_>, sink: &mut Sink) {
         let request_ms = step.updates_request_ms();
         let by_person = step.planned.step.cause.is_person();
-        let in_pause = !by_person && request_ms - self.asked_ms >= self.quiet_ms && step.introduced.is_empty();
+        let first_flash_ms = |update: &PlayedUpdate| update.first_flash_ms(&self.plan.display.modes[update.mode]);
+        let flash_ms = step.updates.iter().filter_map(first_flash_ms).fold(f64::INFINITY, f64::min);
+        let in_pause = !by_person && flash_ms - self.asked_ms >= self.quiet_ms && step.introduced.is_empty();
         if by_person {
             self.asked_ms = request_ms;
         }

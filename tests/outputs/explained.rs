@@ -79,7 +79,7 @@ const COMPLAINTS: [Complaint; 12] = [
             "measure that change",
             "Until then clean the place with `full` after this change",
             "run one after this step. The ghost is seen until then, because the answer must come first",
-            "clean after the last step (step 1); until then it is visible, because the answer must come first",
+            "clean after the last step (step 1); until then it stays visible, because cleaning within this step would delay the answer",
         ],
     },
     // A selection box stays where it was after waking.

@@ -792,7 +792,7 @@ fn a_faint_ghost_is_looked_for_where_it_is_strongest() {
         "step 2",
         "`--where 2,2,4,4`",
         "it is the strongest trace of an older picture",
-        "the strongest difference is 1.5 L*, and most people notice 2.3 L*. That difference is an estimate, good to a factor of \
+        "what is left of older pictures is 1.5 L* at most, and most people notice 2.3 L*. That difference is an estimate, good to a factor of \
          2, so it may be seen all the same",
     ] {
         assert!(told.contains(words), "{words:?} in\n{text}");

@@ -1,4 +1,4 @@
-//! Cases of `unused-accept` beside the examples of its page.
+//! The edge cases of `unused-accept`, beside the examples of its page.
 
 use crate::edges::{review, square_and_white, told};
 

@@ -221,7 +221,7 @@ fn what_looks_off_because_it_is_clean_names_the_place_that_is_not() {
     assert_eq!(told(&cleaned, "ends-ghosted"), [""; 0]);
 }
 
-/// 64 px of 3 L*, and two steps later 16 px of 6 L*: there is less to see of the stronger one, but its strength is reported.
+/// 48 px of 3 L*, and two steps later 16 px of nearly 6 L*: there is less to see of the stronger one, but its strength is reported.
 #[test]
 fn the_strongest_ghost_is_reported_even_if_there_is_less_of_it() {
     let block = |width: usize, height: usize| {
@@ -229,7 +229,7 @@ fn the_strongest_ghost_is_reported_even_if_there_is_less_of_it() {
             |y: usize| (0..16).map(|x| if (4..4 + width).contains(&x) && y < height { '#' } else { '.' }).collect();
         (0..8).map(row).collect::<Vec<String>>().join("\n")
     };
-    let (large, small) = (block(8, 8), block(4, 4));
+    let (large, small) = (block(6, 8), block(4, 4));
     let display = r#"{ "modes": [{ "name": "quick", "residue": { "keeps": 1, "pairs": [[0, 15, -3]] } }] }"#;
     let plan = r#"{ "begins": "white", "steps": [
         { "screen": "large.png", "updates": [{ "mode": "full" }] },
@@ -241,6 +241,6 @@ fn the_strongest_ghost_is_reported_even_if_there_is_less_of_it() {
     let found =
         found["findings"].as_array().unwrap().iter().find(|finding| finding["rule"] == "visible-ghost").unwrap();
     assert_eq!((&found["step"], &found["last_step"]), (&1.into(), &3.into()), "{found}");
-    assert_eq!((&found["figures"]["worst_l"], &found["figures"]["px"]), (&6.0.into(), &16.0.into()), "{found}");
+    assert!(found["figures"]["worst_l"].as_f64().unwrap() > 5.0 && found["figures"]["px"] == 16.0, "{found}");
     assert!(found["message"].as_str().unwrap().contains("at its worst (step 3)"), "{found}");
 }

@@ -286,10 +286,10 @@ impl About<'_> {
             match (ghost.is_outline, ghost.drawn_by) {
                 (true, _) => "an outline".to_owned(),
                 (false, Some(step)) => {
-                    format!("an older picture shines through, last drawn by {}: the ghost", self.step_named(step))
+                    format!("an older picture shines through, last drawn by {}: the place", self.step_named(step))
                 }
                 (false, None) => {
-                    format!("what was on the panel before the {} began shines through: the ghost", self.kind())
+                    format!("what was on the panel before the {} began shines through: the place", self.kind())
                 }
             },
             ghost.worst_l,
@@ -547,9 +547,9 @@ impl About<'_> {
         let power = self.plan.step_at(event.step.checked_sub(1)?)?.power?;
         let state = if power == Power::Off { "was switched off" } else { "slept" };
         Some(format!(
-            "the panel {state} just before. Paper keeps its picture without power, so after waking it still shows what it \
-             showed before, while firmware often begins with an empty memory and draws only what is new: the first update \
-             after waking must also cover what the old picture had there, such as the last selection{}",
+            "the panel {state} just before. Paper keeps its picture without power. Firmware often wakes with an empty memory and \
+             draws only what is new. So the first update after waking must also cover what the old picture had there, such as \
+             the last selection{}",
             match power.loses(self.plan.display.memory) {
                 true if event.sends_old => format!(
                     ". The controller has forgotten the old picture too, but this step sends it along{}, so one more box needs \

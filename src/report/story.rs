@@ -234,15 +234,15 @@ impl Words<'_> {
         };
         let why = match story.why_here {
             WhyHere::Asked => "You asked for this place.".to_owned(),
-            WhyHere::Ghost => "The strongest ghost is there then.".to_owned(),
+            WhyHere::Ghost => "The strongest ghost of this step is here.".to_owned(),
             WhyHere::Faint => {
                 "Nothing there is strong enough to be called a ghost; it is the strongest trace of an older picture."
                     .to_owned()
             }
             WhyHere::Finding(rule) => format!("The rule `{rule}` reports this place."),
-            WhyHere::Sent => "It was updated then.".to_owned(),
+            WhyHere::Sent => "This step updated it.".to_owned(),
             WhyHere::Border => return self.border(),
-            WhyHere::Whole => "Nothing was updated then.".to_owned(),
+            WhyHere::Whole => "This step updated nothing.".to_owned(),
         };
         format!("The place is {place}. {why}")
     }
@@ -266,8 +266,8 @@ impl Words<'_> {
         lines.extend(before_words(story, cut, self.report.plan));
         if !cut.is_empty() {
             let left_out = match cut.len() {
-                1 => "The first step of {} is left out.".to_owned(),
-                count => format!("The first {count} steps of {{}} are left out."),
+                1 => "The first step of {} is left out here.".to_owned(),
+                count => format!("The first {count} steps of {{}} are left out here."),
             };
             lines.push(left_out.replace("{}", &these(story.before_ms)));
         }
@@ -429,7 +429,7 @@ impl Words<'_> {
         let tone = if ghost.is_lighter { "lighter" } else { "darker" };
         let mut lines = vec![
             format!(
-                "{what} is seen on {}: it is up to {:.1} L* {tone} than it should be, and most people notice {limit_l} L*.",
+                "{what} is seen on {}: the place is up to {:.1} L* {tone} than it should be, and most people notice {limit_l} L*.",
                 counted(ghost.pixels, "pixel", "pixels"),
                 ghost.worst_l
             ),
@@ -438,17 +438,16 @@ impl Words<'_> {
         let (since, ms) = ghost.since;
         let FirstSeen { step: first, is_after_cleaning, .. } = ghost.first;
         let name = |step: u64| name_of_step(step, self.report.plan);
-        let after_cleaning = if is_after_cleaning { " after the last cleaning of the place" } else { "" };
+        let start = if is_after_cleaning { "Since the last cleaning of this place, a" } else { "A" };
         lines.push(match (first == since, since == *now) {
             (true, true) => "It appears with this step.".to_owned(),
             (true, false) => format!("A ghost has been seen here for {}, since {}.", lasting(ms), name(since)),
             (false, true) => format!(
-                "A ghost was first seen here{after_cleaning} with {}, came and went since then, and is back with this step.",
+                "{start} ghost was first seen at {}. It came and went, and is back with this step.",
                 name(first)
             ),
             (false, false) => format!(
-                "A ghost was first seen here{after_cleaning} with {}, came and went since then, and has been seen without a \
-                 break for {}, since {}.",
+                "{start} ghost was first seen at {}. It came and went, and has been seen without a break for {}, since {}.",
                 name(first),
                 lasting(ms),
                 name(since)
@@ -530,7 +529,7 @@ impl Words<'_> {
             (true, true) => vec!["No rule reports anything at this place and time.".to_owned()],
             (true, false) => {
                 vec![
-                    "The rules report nothing of this kind here. What you can do stands above, about the complaint."
+                    "The rules report nothing of this kind here. See \"About the complaint\" above for what you can do."
                         .to_owned(),
                 ]
             }
@@ -621,7 +620,10 @@ fn before_words(story: &Story, cut: &[Event], plan: &Plan) -> Option<String> {
         updates => counted(updates, "update of the place", "updates of the place"),
     };
     Some(match cleaned_by {
-        Some(step) => format!("First {} cleaned the place; then came {came}.", name_of_step(step, plan)),
-        None => format!("First came {came}, without a cleaning."),
+        Some(step) => format!("Earlier, {} cleaned the place, and {came} followed.", name_of_step(step, plan)),
+        None => {
+            let were = if updates == 1 { "was" } else { "were" };
+            format!("Earlier there {were} {came}, without a cleaning.")
+        }
     })
 }

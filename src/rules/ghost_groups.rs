@@ -234,9 +234,8 @@ impl<'p> GhostGroups<'p> {
         let when = self.pauses.words(pause);
         if updates > MANY {
             let prevention = self.prevention(updates, begin);
-            let until = if matches!(pause, Pause::After(_)) { "until the first pause, and clean" } else { "and clean" };
             let words = prevention.words();
-            let help = format!("{does}: {words}; or accept that it is visible from step {begin} on {until} {when}");
+            let help = format!("{does}: {words}; or accept this finding (`accept`): it is visible from step {begin} on, until you clean {when}");
             let cleaning = Cleaning { prevention: Some(prevention), ..removal.cleaning(pause.step(), self.plan) };
             return (help, Some(Asks::Cleaning(cleaning)));
         }

@@ -107,7 +107,8 @@ impl<'p> UnknownStart<'p> {
             "first drive the whole panel with a mode that drives every pixel".to_owned()
         } else {
             format!(
-                "begin with a cleaning update of the whole panel after power-up: {}{}",
+                "begin with a cleaning update of the whole panel after {}: {}{}",
+                if was_known { "waking" } else { "power-up" },
                 wording::one_of(&cleaning),
                 wording::by_kind(self.plan, " with the window \"all\"", "")
             )

@@ -64,10 +64,10 @@ const COMPLAINTS: [Complaint; 12] = [
             "To keep it from being seen at all, clean after step 15 at the latest, and then again after every 12 updates of this \
              place, each time in a pause",
             "Advised, but not used here: `full` flashes 4 times",
-            "A ghost was first seen here after the last cleaning of the place with step 16",
+            "Since the last cleaning of this place, a ghost was first seen at step 16",
             "without a break for 1 h 20 min, since step 36",
             "over so many updates more was left than has faded",
-            "First step 0 \"start\" cleaned the place; then came 67 updates",
+            "Earlier, step 0 \"start\" cleaned the place, and 67 updates of the place followed",
         ],
     },
     // Old text is seen in negative, lighter than its ground.

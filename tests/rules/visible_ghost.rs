@@ -165,8 +165,8 @@ fn a_ghost_that_adds_up_where_no_pause_comes_is_cleaned_after_so_many_updates() 
     let found = ghosts(&presses(1, 20, ""));
     let help = "| `full` on the window [0, 2, 8, 4] removes it in 500 ms, with one flash: clean after step 4 at the \
                 latest, and then again after every 4 updates of this place, each time at least 2000 ms after the last touch, key or \
-                pen; or accept that it is visible from step 6 on until the \
-                first pause, and clean in the pause after step 40 (at least 2000 ms after it)";
+                pen; or accept this finding (`accept`): it is visible from step 6 on, until you clean in the pause after \
+                step 40 (at least 2000 ms after it)";
     assert!(found.len() == 1 && found[0].starts_with("6..") && found[0].ends_with(help), "{found:?}");
     // Obeyed, 2000 ms after the last update. After 6 it is too late.
     let cleaning = r#", { "after_ms": 2000, "updates": [{ "mode": "full", "window": [0, 2, 8, 4] }] }"#;

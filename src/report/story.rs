@@ -621,9 +621,7 @@ fn before_words(story: &Story, cut: &[Event], plan: &Plan) -> Option<String> {
     };
     Some(match cleaned_by {
         Some(step) => format!("Earlier, {} cleaned the place, and {came} followed.", name_of_step(step, plan)),
-        None => {
-            let were = if updates == 1 { "was" } else { "were" };
-            format!("Earlier there {were} {came}, without a cleaning.")
-        }
+        None if updates == 1 => format!("Earlier there was {came}, without a cleaning."),
+        None => format!("Earlier there were {came}, without a cleaning."),
     })
 }

@@ -235,7 +235,9 @@ impl<'p> GhostGroups<'p> {
         if updates > MANY {
             let prevention = self.prevention(updates, begin);
             let words = prevention.words();
-            let help = format!("{does}: {words}; or accept this finding (`accept`): it is visible from step {begin} on, until you clean {when}");
+            let help = format!(
+                "{does}: {words}; or accept this finding (`accept`): it is visible from step {begin} on, until you clean {when}"
+            );
             let cleaning = Cleaning { prevention: Some(prevention), ..removal.cleaning(pause.step(), self.plan) };
             return (help, Some(Asks::Cleaning(cleaning)));
         }

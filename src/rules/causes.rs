@@ -114,10 +114,18 @@ impl Findings<'_> {
             self.of_rule(rule).rev().find(|(_, other)| other.step <= until && follows_from(other))
         };
         let first = |rule: &str| self.of_rule(rule).find(|(_, other)| follows_from(other));
-        let found = causes.iter().find_map(|rule| match shared {
-            Shared::Beginning => last(rule, finding.step).or_else(|| first(rule)),
-            Shared::Place => last(rule, finding.step),
-            Shared::Step | Shared::Change => last(rule, finding.last_step),
+        // A ghost that is still there is nearer than one that is over.
+        let lasting = |rule: &str| {
+            let is_there = |other: &Finding| other.step <= finding.step && finding.step <= other.last_step;
+            self.of_rule(rule).rev().find(|(_, other)| is_there(other) && follows_from(other))
+        };
+        let still_there = (*shared == Shared::Place).then(|| causes.iter().find_map(|rule| lasting(rule))).flatten();
+        let found = still_there.or_else(|| {
+            causes.iter().find_map(|rule| match shared {
+                Shared::Beginning => last(rule, finding.step).or_else(|| first(rule)),
+                Shared::Place => last(rule, finding.step),
+                Shared::Step | Shared::Change => last(rule, finding.last_step),
+            })
         });
         found.map(|(at, _)| at)
     }
@@ -202,6 +210,17 @@ mod tests {
         let before = finding("missed-rest", [1, 2], [15, 15, 4, 4]);
         let expected = vec![None, Some("visible-ghost 3".to_owned()), None, None];
         assert_eq!(causes(vec![ghost, last, elsewhere, before]), expected);
+    }
+
+    #[test]
+    fn what_is_still_there_is_nearer_than_what_is_over() {
+        let there = finding("visible-ghost", [3, 6], [10, 10, 20, 20]);
+        let over = finding("visible-ghost", [4, 4], [10, 10, 30, 30]);
+        let rest = finding("missed-rest", [5, 5], [10, 10, 20, 20]);
+        let of_there = Some("visible-ghost 3".to_owned());
+        assert_eq!(causes(vec![there, over.clone(), rest.clone()]), [None, None, of_there]);
+        // What is over may have left it all the same.
+        assert_eq!(causes(vec![over, rest]), [None, Some("visible-ghost 4".to_owned())]);
     }
 
     #[test]

@@ -20,8 +20,7 @@ impl<'p> RedrivenSegment<'p> {
 
     fn observation(&self, step: &PlayedStep<'_>, index: usize, update: &PlayedUpdate) -> Option<Observation> {
         let (names, pixels) = wording::segments_of(&update.redriven, step, self.plan);
-        // Where residue was taken away the drive had its use.
-        if names.is_empty() || update.takes_residue {
+        if names.is_empty() {
             return None;
         }
         let modes = &self.plan.display.modes;

@@ -26,10 +26,23 @@ pub(super) struct ThinLine<'p> {
     seen: BTreeSet<ScreenId>,
 }
 
-/// A pixel counts as ink where it is darker than white by this share, in 8-bit counts.
-const INK: u8 = 255 - 64;
+/// A pixel belongs to a line where it differs from the ground by this much, in 8-bit counts.
+const LEAST_INK: u8 = 64;
 /// Fewer lost pixels in one place are no line.
 const FEWEST_PX: u64 = 6;
+
+/// What lines lie on: white paper, or a black area.
+struct Ground {
+    level: Level,
+    is_white: bool,
+}
+
+impl Ground {
+    /// How far a drawn grey is from it, in 8-bit counts.
+    fn ink(&self, grey: u8) -> u8 {
+        if self.is_white { 255 - grey } else { grey }
+    }
+}
 
 impl<'p> ThinLine<'p> {
     pub(super) fn new(setup: &Setup<'p>) -> Self {
@@ -43,30 +56,31 @@ impl<'p> ThinLine<'p> {
         }
     }
 
-    /// The ink that turns white, with nothing black beside it and too thin to be an area.
-    fn lost(&self, step: &PlayedStep<'_>) -> Mask {
+    /// What becomes like its ground, with nothing else beside it and too thin to be an area.
+    fn lost(&self, step: &PlayedStep<'_>, ground: &Ground) -> Mask {
         let picture = step.memory;
+        let ink = |x, y| ground.ink(picture.drawn_grey(x, y));
         let size = picture.size();
         let mut tiles = Vec::new();
         for y in 0..size.height {
             for x in 0..size.width {
-                let is_pale = picture.drawn_grey(x, y) <= INK && self.turns_white(picture, x, y);
-                if is_pale && self.is_lost(picture, size, x, y) {
+                let is_faint = ink(x, y) >= LEAST_INK && self.turns_into(picture, x, y, ground);
+                if is_faint && self.is_lost(picture, size, [x, y], ground) {
                     tiles.push(step.grid().locate(x, y));
                 }
             }
         }
-        // What lies in a block of ink is an area, however pale.
-        let pale = Mask::from_unsorted(tiles);
-        let areas = shapes::filled(&pale, step.grid(), |x, y| u8::from(picture.drawn_grey(x, y) <= INK));
-        pale.without(&areas)
+        // What lies in a block of ink is an area, however faint.
+        let faint = Mask::from_unsorted(tiles);
+        let areas = shapes::filled(&faint, step.grid(), |x, y| u8::from(ink(x, y) >= LEAST_INK));
+        faint.without(&areas)
     }
 
-    fn turns_white(&self, picture: &Picture, x: u32, y: u32) -> bool {
-        self.table[usize::from(picture.shade(x, y))] == self.plan.display.ink.white()
+    fn turns_into(&self, picture: &Picture, x: u32, y: u32, ground: &Ground) -> bool {
+        self.table[usize::from(picture.shade(x, y))] == ground.level
     }
 
-    fn is_lost(&self, picture: &Picture, size: Size, x: u32, y: u32) -> bool {
+    fn is_lost(&self, picture: &Picture, size: Size, [x, y]: [u32; 2], ground: &Ground) -> bool {
         let columns = x.saturating_sub(1)..=(x + 1).min(size.width - 1);
         let rows = y.saturating_sub(1)..=(y + 1).min(size.height - 1);
         let mut coverage_by_row = 0.0_f64;
@@ -74,10 +88,10 @@ impl<'p> ThinLine<'p> {
         for row in rows {
             let mut in_row = 0.0;
             for (at, column) in columns.clone().enumerate() {
-                if !self.turns_white(picture, column, row) {
+                if !self.turns_into(picture, column, row, ground) {
                     return false;
                 }
-                let coverage = f64::from(255 - picture.drawn_grey(column, row)) / 255.0;
+                let coverage = f64::from(ground.ink(picture.drawn_grey(column, row))) / 255.0;
                 in_row += coverage;
                 coverage_by_column[at] += coverage;
             }
@@ -101,21 +115,30 @@ impl Rule for ThinLine<'_> {
         if !has_hard_edges || !self.seen.insert(screen) {
             return;
         }
-        let lost = self.lost(step);
-        let places = regions(&lost, step.grid());
-        let places: Vec<_> = places.into_iter().filter(|place| place.pixels >= FEWEST_PX).collect();
+        let grounds = [(ink.white(), true), (ink.black(), false)].map(|(level, is_white)| Ground { level, is_white });
+        let [into_white, into_black] = grounds.map(|ground| {
+            let mut places = regions(&self.lost(step, &ground), step.grid());
+            places.retain(|place| place.pixels >= FEWEST_PX);
+            places
+        });
+        let places: Vec<_> = into_white.iter().chain(&into_black).collect();
         let Some(rect) = places.iter().map(|place| place.rect).reduce(crate::geometry::Rect::around) else { return };
         let pixels: u64 = places.iter().map(|place| place.pixels).sum();
+        let [becomes, draw_in] = match (into_white.is_empty(), into_black.is_empty()) {
+            (_, true) => ["white", "black"],
+            (true, false) => ["black", "white"],
+            (false, false) => ["white or black", "black on white, and white on black"],
+        };
         let observation = Observation {
             rect: Some(rect),
             message: format!(
-                "{} of thin lines turn white when the screen is reduced to {}: the lines break or vanish at {}",
+                "{} of thin lines turn {becomes} when the screen is reduced to {}: the lines break or vanish at {}",
                 wording::counted(pixels, "pixel", "pixels"),
                 self.levels,
                 wording::counted(places.len() as u64, "point", "points")
             ),
             help: format!(
-                "draw lines and stems at least {} px wide, on whole pixels, in solid black",
+                "draw lines and stems at least {} px wide, or exactly 1 px on whole pixels, in solid {draw_in}",
                 self.thinnest_px.ceil()
             ),
             figures: vec![("px", pixels as f64), ("places", places.len() as f64)],

@@ -115,7 +115,7 @@ fn take_updates(steps: &mut Value) {
 }
 
 /// What no update can help in the troubled plans, and why: their screens, their strokes, and when things happen.
-const LEFT: [(&str, &str, &str, &str); 33] = [
+const LEFT: [(&str, &str, &str, &str); 34] = [
     ("berth-label", "outside-temperature", "", "the plan's own temperature"),
     ("berth-label", "shade-not-on-panel", "Tuesday", "its screen"),
     ("berth-label", "thin-line", "Tuesday", "its screen"),
@@ -141,6 +141,7 @@ const LEFT: [(&str, &str, &str, &str); 33] = [
         "power up",
         "`direct` drives all on this display; `full` would flash without need",
     ),
+    ("fuel-gauge", "redriven-segment", "75 %", "`direct` drives all on this display; `full` would flash without need"),
     ("fuel-gauge", "part-segment", "74 %", "its screen"),
     ("fuel-gauge", "part-segment", "74 %", "its screen"),
     ("logbook", "too-many-since-cleaning", "pen again", "60 answers in a row, and one flash is budgeted"),

@@ -34,3 +34,23 @@ fn a_pale_area_is_no_thin_line() {
     );
     assert_eq!(found, ["step 0 shade-not-on-panel warning [3, 1, 10, 6]"]);
 }
+
+/// The same line, white on black: a line of shade 85 has a third of a pixel, and the panel has no shade for that.
+#[test]
+fn a_white_line_on_a_black_bar_vanishes_too() {
+    let bar = |line: &str| {
+        format!(
+            "................\n##############..\n##############..\n{line}\n##############..\n################\n................\n................"
+        )
+    };
+    let found = |line: &str| {
+        lines_of(
+            &[("a.png", &bar(line))],
+            r#"{ "ink": { "levels": 2, "reflectance": [0.04, 0.44] } }"#,
+            r#"{ "rules": { "shade-not-on-panel": "off" }, "steps": [{ "screen": "a.png", "updates": [{ "mode": "full" }] }] }"#,
+        )
+    };
+    assert_eq!(found("##55555555####.."), ["step 0 thin-line warning [2, 3, 8, 1]"]);
+    // As bright as the paper, it stays.
+    assert_eq!(found("##........####.."), [""; 0]);
+}

@@ -97,15 +97,13 @@ impl Said<'_> {
             rule.limits.iter().find(|limit| limit.name == name)?.default
         };
         let with = |origin| move |value| LimitValue { value, origin };
-        let set = || {
-            let in_plan = set_in(self.own).map(with(Origin::Plan));
-            in_plan.or_else(|| set_in(self.folders).map(with(Origin::Folder)))
-        };
         let of_other = || {
             let (_, other) = OF_OTHERS.iter().find(|(follows, _)| *follows == rule)?;
             self.value(other, name).filter(|value| value.origin != Origin::RulePage)
         };
-        set()
+        set_in(self.own)
+            .map(with(Origin::Plan))
+            .or_else(|| set_in(self.folders).map(with(Origin::Folder)))
             .or_else(of_other)
             .or_else(|| display_limit(self.display, rule, name).map(with(Origin::Display)))
             .or_else(|| default().map(with(Origin::RulePage)))

@@ -410,6 +410,12 @@ impl Plan {
         }
     }
 
+    /// Whether it switches a rule off, itself or by the settings of its folders.
+    pub fn switches_off(&self, rule: &str) -> bool {
+        let level = self.rules.get(rule).and_then(|setting| setting.level.as_ref());
+        level.is_some_and(|level| level.value == RuleLevel::Off)
+    }
+
     /// What its steps come from.
     pub fn kind(&self) -> PlanKind {
         match (&self.recorded, self.is_walk) {

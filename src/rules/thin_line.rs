@@ -56,28 +56,34 @@ impl<'p> ThinLine<'p> {
         }
     }
 
-    /// What becomes like its ground, with nothing else beside it and too thin to be an area.
-    fn lost(&self, step: &PlayedStep<'_>, ground: &Ground) -> Mask {
+    /// What becomes like its ground, with nothing else beside it and too thin to be an area, for each of the grounds.
+    fn lost(&self, step: &PlayedStep<'_>, grounds: &[Ground; 2]) -> [Mask; 2] {
         let picture = step.memory;
-        let ink = |x, y| ground.ink(picture.drawn_grey(x, y));
         let size = picture.size();
-        let mut tiles = Vec::new();
+        let is_ink = |ground: &Ground, x, y| ground.ink(picture.drawn_grey(x, y)) >= LEAST_INK;
+        let mut tiles = [Vec::new(), Vec::new()];
         for y in 0..size.height {
             for x in 0..size.width {
-                let is_faint = ink(x, y) >= LEAST_INK && self.turns_into(picture, x, y, ground);
-                if is_faint && self.is_lost(picture, size, [x, y], ground) {
-                    tiles.push(step.grid().locate(x, y));
+                let level = self.level(picture, x, y);
+                for (ground, tiles) in grounds.iter().zip(&mut tiles) {
+                    if ground.level == level && is_ink(ground, x, y) && self.is_lost(picture, size, [x, y], ground) {
+                        tiles.push(step.grid().locate(x, y));
+                    }
                 }
             }
         }
         // What lies in a block of ink is an area, however faint.
-        let faint = Mask::from_unsorted(tiles);
-        let areas = shapes::filled(&faint, step.grid(), |x, y| u8::from(ink(x, y) >= LEAST_INK));
-        faint.without(&areas)
+        let lines = |tiles: Vec<(u32, u64)>, ground: &Ground| {
+            let faint = Mask::from_unsorted(tiles);
+            let areas = shapes::filled(&faint, step.grid(), |x, y| u8::from(is_ink(ground, x, y)));
+            faint.without(&areas)
+        };
+        let ([one, other], [in_one, in_other]) = (grounds, tiles);
+        [lines(in_one, one), lines(in_other, other)]
     }
 
-    fn turns_into(&self, picture: &Picture, x: u32, y: u32, ground: &Ground) -> bool {
-        self.table[usize::from(picture.shade(x, y))] == ground.level
+    fn level(&self, picture: &Picture, x: u32, y: u32) -> Level {
+        self.table[usize::from(picture.shade(x, y))]
     }
 
     fn is_lost(&self, picture: &Picture, size: Size, [x, y]: [u32; 2], ground: &Ground) -> bool {
@@ -88,7 +94,7 @@ impl<'p> ThinLine<'p> {
         for row in rows {
             let mut in_row = 0.0;
             for (at, column) in columns.clone().enumerate() {
-                if !self.turns_into(picture, column, row, ground) {
+                if self.level(picture, column, row) != ground.level {
                     return false;
                 }
                 let coverage = f64::from(ground.ink(picture.drawn_grey(column, row))) / 255.0;
@@ -116,8 +122,8 @@ impl Rule for ThinLine<'_> {
             return;
         }
         let grounds = [(ink.white(), true), (ink.black(), false)].map(|(level, is_white)| Ground { level, is_white });
-        let [into_white, into_black] = grounds.map(|ground| {
-            let mut places = regions(&self.lost(step, &ground), step.grid());
+        let [into_white, into_black] = self.lost(step, &grounds).map(|lost| {
+            let mut places = regions(&lost, step.grid());
             places.retain(|place| place.pixels >= FEWEST_PX);
             places
         });

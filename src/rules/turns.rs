@@ -11,7 +11,7 @@ use super::{
 use crate::{
     finding::{Finding, LaterTurns, OfTurn, accept_findings, sort_findings},
     panel::{PlayedStep, Player},
-    plan::{MOST_STEPS, Plan, RuleLevel},
+    plan::{MOST_STEPS, Plan},
 };
 
 /// The rule that reports what is found here.
@@ -46,9 +46,7 @@ struct Ended<'p> {
 impl<'p> Turns<'p> {
     /// Nothing where the plan does not loop, or nobody asks what comes of it.
     pub(crate) fn new(plan: &'p Plan, selection: &Selection) -> Option<Self> {
-        let level = plan.rules.get(RULE).and_then(|setting| setting.level.as_ref());
-        let is_off = level.is_some_and(|level| level.value == RuleLevel::Off);
-        if !plan.loops || is_off || plan.step_count == 0 || !selection.takes(RULE) {
+        if !plan.loops || plan.switches_off(RULE) || plan.step_count == 0 || !selection.takes(RULE) {
             return None;
         }
         // Of the rules that are not asked for themselves it is asked anyway whether they fire later.

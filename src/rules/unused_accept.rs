@@ -3,7 +3,7 @@
 use super::{Outcome, Rule, Setup};
 use crate::{
     finding::{Observation, Sink, Where},
-    plan::{Plan, RuleLevel},
+    plan::Plan,
 };
 
 /// Looks at how many findings each `accept` matched.
@@ -21,9 +21,7 @@ impl<'p> UnusedAccept<'p> {
 impl Rule for UnusedAccept<'_> {
     fn conclude(&mut self, outcome: &Outcome<'_>, sink: &mut Sink) {
         for (accept, matches) in self.plan.accept.iter().zip(outcome.accept_matches) {
-            let setting = self.plan.rules.get(&accept.rule);
-            let is_off =
-                setting.and_then(|setting| setting.level.as_ref()).is_some_and(|level| level.value == RuleLevel::Off);
+            let is_off = self.plan.switches_off(&accept.rule);
             // A rule that this run left out could not find anything to accept.
             if *matches > 0 || !(is_off || outcome.ran(&accept.rule)) {
                 continue;

@@ -146,19 +146,13 @@ pub(crate) fn levels(levels: LevelSet, display: &Display) -> String {
         levels.iter().filter(|level| !ends.contains(level)).map(|level| level.to_string()).collect();
     let mut names: Vec<String> =
         ends.into_iter().filter(|end| levels.contains(*end)).map(|end| ink.name(end)).collect();
-    match greys.len() {
-        0 => {}
-        1 => names.push(format!("grey level {} (of 0 black to {} white)", greys[0], ink.white())),
-        2..=4 => names.push(format!("grey levels {} (of 0 black to {} white)", listed(&greys, 4), ink.white())),
-        many => {
-            names.push(format!(
-                "grey levels {} to {} (of 0 black to {} white)",
-                greys[0],
-                greys[many - 1],
-                ink.white()
-            ));
-        }
-    }
+    let which = match greys.len() {
+        0 => None,
+        1 => Some(format!("level {}", greys[0])),
+        2..=4 => Some(format!("levels {}", listed(&greys, 4))),
+        many => Some(format!("levels {} to {}", greys[0], greys[many - 1])),
+    };
+    names.extend(which.map(|which| format!("grey {which} (of 0 black to {} white)", ink.white())));
     listed(&names, 4)
 }
 

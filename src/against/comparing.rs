@@ -5,7 +5,7 @@ use std::collections::HashSet;
 
 use super::{
     align::{Pair, TooDifferent, align},
-    track::{Asked, AskedUpdate, Track},
+    track::{Asked, AskedUpdate, Nearest, Track},
 };
 use crate::{
     geometry::Rect,
@@ -43,6 +43,7 @@ pub fn compare(
     tolerance: Tolerance,
     place: &dyn Fn(&str) -> String,
 ) -> Result<Compared, TooDifferent> {
+    let trace = &trace.put_together(tolerance.late_ms, &Planned { plan, tolerance });
     let cost = |planned: usize, done: usize| {
         let (planned, done) = (&plan.steps[planned], &trace.steps[done]);
         (planned.screen == done.screen).then(|| u32::from(!is_as_planned(planned, done, tolerance)))
@@ -98,6 +99,34 @@ pub(super) fn differences(aligned: &Aligned<'_>, tolerance: Tolerance, place: &d
 /// Whether a step asks for the updates that are planned.
 fn is_as_planned(planned: &Asked, done: &Asked, tolerance: Tolerance) -> bool {
     planned.is_open || are_same(&planned.updates, &done.updates, tolerance)
+}
+
+/// The steps of a plan.
+struct Planned<'t> {
+    plan: &'t Track,
+    tolerance: Tolerance,
+}
+
+impl Nearest for Planned<'_> {
+    fn edits(&self, done: &Asked) -> u32 {
+        let alike = self.plan.steps.iter().filter(|planned| planned.screen == done.screen);
+        let edits = |planned: &Asked| {
+            if planned.is_open { 0 } else { edits(&planned.updates, &done.updates, self.tolerance) }
+        };
+        alike.map(edits).min().unwrap_or(u32::MAX)
+    }
+
+    fn most_updates(&self) -> usize {
+        self.plan.steps.iter().map(|planned| planned.updates.len()).max().unwrap_or(0)
+    }
+}
+
+/// How many updates are too many, too few or different in a list.
+pub(super) fn edits(planned: &[AskedUpdate], done: &[AskedUpdate], tolerance: Tolerance) -> u32 {
+    let differ = |one: usize, other: usize| u32::from(!is_same(&planned[one], &done[other], tolerance));
+    let pairs = align(planned.len(), done.len(), &|one, other| Some(differ(one, other))).unwrap_or_default();
+    let count = |pair: &Pair| if let Pair::Both(one, other) = pair { differ(*one, *other) } else { 1 };
+    pairs.iter().map(count).sum()
 }
 
 /// Whether two steps ask for the same updates.

@@ -5,8 +5,8 @@ use std::collections::{HashMap, HashSet};
 
 use super::{
     align::{Pair, TooDifferent, align},
-    comparing::{Aligned, Compared, Tolerance, Words, are_same, differences, is_same},
-    track::{Asked, AskedUpdate, Track, hash_of_levels, in_order},
+    comparing::{Aligned, Compared, Tolerance, Words, are_same, differences, edits, is_same},
+    track::{Asked, AskedUpdate, Nearest, Track, hash_of_levels, in_order},
     walks::{Cost, Link, OTHER_UPDATE, UNPAIRED_UPDATE, Ways},
 };
 use crate::{
@@ -39,6 +39,7 @@ pub fn compare_with_flow(
     place: &dyn Fn(&str) -> String,
 ) -> Result<Compared, TooDifferent> {
     let moves = Moves::new(meant);
+    let trace = &trace.put_together(tolerance.late_ms, &MovesWithin { moves: &moves, tolerance });
     let cost = |edge: usize, step: usize| moves.meant[moves.of_edge[edge]].cost(&trace.steps[step], tolerance);
     let links = moves.ways(trace, tolerance, &cost).nearest()?;
     let mut steps: Vec<Asked> = Vec::new();
@@ -161,6 +162,25 @@ struct Moves<'f> {
     /// The starts and the nodes that they bring.
     starts: Vec<(usize, usize)>,
     hashes: HashMap<ScreenId, blake3::Hash>,
+}
+
+/// The moves of a flow, and how far windows may differ from theirs.
+struct MovesWithin<'m> {
+    moves: &'m Moves<'m>,
+    tolerance: Tolerance,
+}
+
+impl Nearest for MovesWithin<'_> {
+    fn edits(&self, done: &Asked) -> u32 {
+        let alike = self.moves.meant.iter().filter(|meant| meant.screen == done.screen && !meant.is_silent());
+        let edits =
+            |meant: &Meant| if meant.is_open { 0 } else { edits(&meant.updates, &done.updates, self.tolerance) };
+        alike.map(edits).min().unwrap_or(u32::MAX)
+    }
+
+    fn most_updates(&self) -> usize {
+        self.moves.meant.iter().map(|meant| meant.updates.len()).max().unwrap_or(0)
+    }
 }
 
 /// What makes edges alike: the move, the screens, and the cleanings that follow.

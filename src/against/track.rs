@@ -18,7 +18,7 @@ pub struct Track {
 }
 
 /// A step of a track.
-#[derive(Debug)]
+#[derive(Clone, Debug)]
 pub(super) struct Asked {
     /// Its place in the order of the steps.
     pub(super) index: u64,
@@ -56,6 +56,51 @@ impl Track {
             std::iter::once(step.pointer.as_str()).chain(step.updates.iter().map(|update| update.pointer.as_str()))
         });
         all.collect::<std::collections::BTreeSet<_>>().into_iter()
+    }
+
+    /// The steps, with those put together that are one step of what was meant: a device sends the updates of a step one
+    /// after the other, and its clock may count on meanwhile, so a log can give each a time of its own. A row of steps is
+    /// one if its screen stays, nobody acts in between, it all comes within `within_ms`, it has no more updates than
+    /// `meant` ever has, and it is nearer to what was meant than its beginning is.
+    pub(super) fn put_together(&self, within_ms: f64, meant: &dyn Nearest) -> Self {
+        let mut steps = Vec::new();
+        let mut rest = self.steps.as_slice();
+        while let [first, others @ ..] = rest {
+            let row = others.iter().take_while(|next| next.follows(first, within_ms));
+            let row = row.count().min(meant.most_updates().saturating_sub(first.updates.len()));
+            let longer = (1..=row).map(|count| first.with_updates_of(&others[..count]));
+            let rows = std::iter::once(first.clone()).chain(longer).enumerate();
+            let nearest = if row == 0 { rows.last() } else { rows.min_by_key(|(_, step)| meant.edits(step)) };
+            let Some((taken, step)) = nearest else { break };
+            steps.push(step);
+            rest = &others[taken..];
+        }
+        Self { steps }
+    }
+}
+
+/// What was meant, as far as it matters for what belongs together.
+pub(super) trait Nearest {
+    /// How many updates are too many, too few or different in the step with this screen that is nearest.
+    fn edits(&self, done: &Asked) -> u32;
+
+    /// How many updates a step has at most.
+    fn most_updates(&self) -> usize;
+}
+
+impl Asked {
+    /// This step with the updates of later ones behind its own.
+    fn with_updates_of(&self, later: &[Self]) -> Self {
+        let mut step = self.clone();
+        step.updates.extend(later.iter().flat_map(|step| step.updates.iter().cloned()));
+        step
+    }
+
+    /// Whether this may be a later part of a step that began as `first`.
+    fn follows(&self, first: &Self, within_ms: f64) -> bool {
+        let gap_ms = self.request_ms.zip(first.request_ms).map(|(late, early)| late - early);
+        let is_soon = |gap_ms: f64| gap_ms <= within_ms && self.after_person_ms.is_none_or(|ms| ms >= gap_ms);
+        self.screen == first.screen && gap_ms.is_some_and(is_soon)
     }
 }
 

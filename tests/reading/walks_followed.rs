@@ -97,10 +97,11 @@ fn write_trace(folder: &Folder, done: &[Done], packing: &Packing) {
         folder.file(&format!("frames/{name}"), packing.file(&screen(step.screen), [0, 0, WIDTH, HEIGHT]));
         let asked = time + step.answer_ms;
         lines.push(json!({ "record": "frame", "at": asked, "file": name }));
-        for update in &step.updates {
+        for (number, update) in step.updates.iter().enumerate() {
             let mut update = update.clone();
             update["record"] = json!("update");
-            update["at"] = json!(asked);
+            // In every other step the clock counts on between two updates.
+            update["at"] = json!(asked + (number * (at % 2)) as f64);
             if update["window"] == "all" {
                 update.as_object_mut().unwrap().remove("window");
             }

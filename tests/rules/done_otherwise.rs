@@ -50,7 +50,7 @@ fn folder_of(plan: &[Planned], rules: &str) -> Folder {
 
 /// The departures of a trace with these steps; a touch comes this long before its update.
 fn departures(folder: &Folder, done: &[Planned], answer_ms: u32) -> Vec<String> {
-    let mut lines = vec![folder.read("rules")];
+    let mut lines = Vec::new();
     let mut time = 0;
     for step in done {
         time += step.after_ms;
@@ -60,7 +60,12 @@ fn departures(folder: &Folder, done: &[Planned], answer_ms: u32) -> Vec<String> 
         lines.push(json!({ "record": "frame", "at": time, "file": format!("{}.png", step.screen) }).to_string());
         lines.push(json!({ "record": "update", "at": time, "mode": step.mode, "window": step.window }).to_string());
     }
-    folder.file("a.trace.jsonl", whole_trace(&lines.join("\n")));
+    departures_of_lines(folder, &lines)
+}
+
+/// The departures of a trace with these records.
+fn departures_of_lines(folder: &Folder, lines: &[String]) -> Vec<String> {
+    folder.file("a.trace.jsonl", whole_trace(&[&[folder.read("rules")], lines].concat().join("\n")));
     let only = ["--only", "not-in-plan", "--only", "not-done", "--only", "done-otherwise", "--format", "json"];
     let run = folder.run(&[&["review", "a.trace.jsonl", "--against", "a.plan.json"], &only[..]].concat());
     assert_eq!(run.error, "");
@@ -135,6 +140,45 @@ fn an_answer_is_late_from_its_touch_and_not_from_the_step_before() {
     done[2].after_ms += 700;
     assert_eq!(departures(&folder, &done, 60), ["4 of 4"]);
     assert_eq!(departures(&folder, &done, 160), ["step 2 done-otherwise error -", "3 of 4"]);
+}
+
+/// A device sends the updates of a step one after the other, and its clock may count on meanwhile (common practice, no
+/// source): they are one step of the plan up to the limit for what is late, here 100 ms, unless somebody acts in between.
+#[test]
+fn updates_of_a_step_that_are_logged_one_after_the_other_are_one_step() {
+    let folder = folder_of(&four(), "{}");
+    let update = |mode: &str, window: [u32; 4]| json!({ "mode": mode, "window": window });
+    let boxes = [[0, 0, 8, 8], [8, 0, 8, 8], [0, 0, 16, 8]];
+    let steps = json!({ "steps": [
+        { "screen": "0.png", "updates": [update("full", boxes[2])] },
+        { "screen": "1.png", "after_ms": 2000, "updates": boxes.map(|window| update("quick", window)) },
+        { "screen": "2.png", "after_ms": 2000, "updates": [update("quick", boxes[0])] },
+    ] });
+    folder.file("a.plan.json", whole_plan(&steps.to_string()));
+    // When each update of the second step is asked for, and what comes before the second of them.
+    let of_times = |times: &[u32], before: Option<Value>| {
+        let record = |at: u32, screen: usize, mode: &str, window: [u32; 4]| json!({ "record": "update", "at": at, "frame": format!("{screen}.png"), "mode": mode, "window": window });
+        let mut lines = vec![record(0, 0, "full", boxes[2])];
+        lines.extend(times.iter().zip(boxes).map(|(at, window)| record(*at, 1, "quick", window)));
+        if let Some(act) = before {
+            lines.insert(2, act);
+        }
+        lines.push(record(4000, 2, "quick", boxes[0]));
+        let lines: Vec<String> = lines.iter().map(Value::to_string).collect();
+        departures_of_lines(&folder, &lines)
+    };
+    let one_added = |added: &str| ["step 1 not-done error -", added, "2 of 3"].map(str::to_owned).to_vec();
+    for together in [[2000, 2000, 2000], [2000, 2001, 2001], [2000, 2001, 2002], [2000, 2060, 2100]] {
+        assert_eq!(of_times(&together, None), ["3 of 3"], "{together:?}");
+    }
+    assert_eq!(of_times(&[2000, 2001, 2101], None), one_added("step 3 not-in-plan error [0, 0, 16, 8]"));
+    let touch = json!({ "record": "touch", "at": 2001, "point": [1, 1] });
+    let found = of_times(&[2000, 2002, 2002], Some(touch));
+    assert_eq!(found.last().unwrap(), "2 of 3", "{found:?}");
+    // What is left out of a step is still only that.
+    for two in [[2000, 2000], [2000, 2001]] {
+        assert_eq!(of_times(&two, None), ["step 1 not-done error -", "2 of 3"], "{two:?}");
+    }
 }
 
 proptest! {

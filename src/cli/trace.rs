@@ -37,7 +37,8 @@ pub(crate) struct TraceArguments {
     #[arg(long, requires = "out")]
     force: bool,
     /// Show what each of the first twenty lines becomes, check what a review of the trace would refuse (the display,
-    /// the modes, the frames), and write nothing. Without `--out`, files are looked for next to the log
+    /// the modes, the frames), and write nothing. The display and the frames are looked for
+    /// next to the file of `--out`, or next to the log if there is no `--out`
     #[arg(long, conflicts_with = "force")]
     dry_run: bool,
     /// Show all lines of the log with `--dry-run`, and not only the first twenty

@@ -33,6 +33,8 @@ pub struct Later {
 /// A place that is to be cleaned.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Cleaning {
+    /// What the steps are of.
+    pub kind: PlanKind,
     /// The name of the mode.
     pub mode: String,
     /// Where; the whole panel if that is nothing.
@@ -48,9 +50,11 @@ pub struct Cleaning {
 /// Cleaning again and again, before what adds up is seen.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Prevention {
+    /// What the steps are of.
+    pub kind: PlanKind,
     /// After so many updates of the place.
     pub updates: u64,
-    /// For the first time no later than after this step.
+    /// For the first time after this step.
     pub latest_step: u64,
     /// So long after the last touch, key or pen, ms; `None` where no person asks for anything.
     pub quiet_ms: Option<u64>,
@@ -59,13 +63,13 @@ pub struct Prevention {
 impl Prevention {
     /// What is to be done, in words: they stand in the help as they are.
     pub fn words(self) -> String {
-        let Self { latest_step, quiet_ms, .. } = self;
+        let Self { kind, latest_step, quiet_ms, .. } = self;
         let each_time =
             quiet_ms.map_or("in a pause".to_owned(), |ms| format!("at least {ms} ms after the last touch, key or pen"));
         format!(
-            "clean after step {latest_step} at the latest, and then again after every {} of this place, each time \
-             {each_time}",
-            self.updates()
+            "clean after every {} of this place, for the first time after {}, each time {each_time}",
+            self.updates(),
+            kind.step(latest_step)
         )
     }
 
@@ -102,20 +106,23 @@ impl Later {
     }
 
     fn in_short(&self) -> String {
-        let ms = self.after_ms();
+        let (ms, why) = (self.after_ms(), self.why());
         match self.kind {
-            PlanKind::Plan => format!("set `after_ms` to at least {ms}"),
-            PlanKind::Walk => format!("set `soonest_ms` to at least {ms}"),
+            PlanKind::Plan => format!("set `after_ms` to at least {ms}{why}"),
+            PlanKind::Walk => format!("set `soonest_ms` to at least {ms}{why}"),
             // A firmware has no such field.
-            PlanKind::Trace => format!("send it at least {ms} ms after the step before"),
+            PlanKind::Trace => format!("send it at least {ms} ms after the step before{why}"),
         }
     }
 
+    /// Which rule needs more than this finding, in words that follow the time.
+    fn why(&self) -> String {
+        let words = |(ms, rule)| format!(" ({} would be enough for this rule, but `{rule}` needs {ms})", self.own_ms);
+        self.most.map_or(String::new(), words)
+    }
+
     fn words(&self) -> String {
-        let Self { name, own_ms, most, .. } = self;
-        let why = most.map_or(String::new(), |(ms, rule)| {
-            format!(" ({own_ms} would be enough for this rule, but `{rule}` needs {ms})")
-        });
+        let (name, why) = (&self.name, self.why());
         let ms = self.after_ms();
         match self.kind {
             PlanKind::Plan => format!("set `after_ms` of {name} to at least {ms}{why}"),
@@ -147,11 +154,11 @@ impl Cleaning {
         let until = if self.is_seen_until { "; accept it until then" } else { "" };
         let when = match self.prevention {
             Some(prevention) => format!(
-                "after step {} at the latest, and then again after every {} of it",
-                prevention.latest_step,
-                prevention.updates()
+                "after every {} of it, for the first time after {}",
+                prevention.updates(),
+                self.kind.step(prevention.latest_step)
             ),
-            None => format!("after step {}{until}", self.after_step),
+            None => format!("after {}{until}", self.kind.step(self.after_step)),
         };
         format!("{} {when}", self.words())
     }

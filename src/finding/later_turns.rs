@@ -9,8 +9,21 @@ pub struct LaterTurns {
     pub played: u64,
     /// Whether the panel ends a turn in the same state as the turn before, so that later ones bring nothing new.
     pub repeats: bool,
+    /// The first update that is lost in a later turn and not in the first.
+    pub lost: Option<LostLater>,
     /// The first finding of every rule that found nothing in the first turn, its steps counted in its turn.
     pub findings: Vec<OfTurn>,
+}
+
+/// An update that is lost in a later turn: the controller is still busy with what came before.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct LostLater {
+    /// The turn, from 1.
+    pub turn: u64,
+    /// Its step, counted in its turn, in words.
+    pub step: String,
+    /// The name of its mode.
+    pub mode: String,
 }
 
 /// A finding of a later turn.

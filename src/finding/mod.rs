@@ -25,7 +25,7 @@ pub use accept::{accept_findings, is_accepted};
 pub use asks::{Asks, Cleaning, Later, Prevention};
 pub use correction::{Change, ChangeOf, Correction};
 pub use fingerprint::add_fingerprints;
-pub use later_turns::{LaterTurns, OfTurn};
+pub use later_turns::{LaterTurns, LostLater, OfTurn};
 pub use margin::{Figure, Holds, Margin, PlanMargin, PlanMargins, ResidueModes, ResiduePeak};
 pub use of_flow::{FindingWalk, FlowPlace, FlowSize, OfFlow, OpenLimit, ProvedFigures, WalkMove};
 pub use own_fault::{OWN_FAULT, guarded};

@@ -127,6 +127,15 @@ impl PlanKind {
         }
     }
 
+    /// A step by its number, in words.
+    pub fn step(self, number: u64) -> String {
+        match self {
+            // A flow has no steps.
+            Self::Walk => format!("step {number} of the walk"),
+            Self::Plan | Self::Trace => format!("step {number}"),
+        }
+    }
+
     /// The file that says it, in a word.
     pub fn file_word(self) -> &'static str {
         match self {

@@ -107,14 +107,16 @@ fn margin_line(name: &str, margin: PlanMargin, factor: f64, is_ghost: bool) -> S
             " L*",
             "at which most readers notice a ghost",
         ),
-        "residue" => {
-            ("the strongest ghost that is large enough to be seen has", " L*", "at which most readers notice it")
-        }
+        "residue" => (
+            "residue on an area that is large enough to be seen reaches",
+            " L*",
+            "at which most readers notice a ghost",
+        ),
         "answers" => ("the slowest answer to a touch or key takes", " ms", "that still feel immediate"),
         "flashes" => ("the number of flashes of a large area within one second reaches", "", "that are allowed"),
         _ => ("updates take", " mJ", "of the plan's budget"),
     };
-    let (reached, limit) = (short(margin.reached), short(margin.limit.value));
+    let (reached, limit) = (beside(margin.reached, margin.limit.value), short(margin.limit.value));
     if name == "flashes" && margin.reached == 0.0 && margin.holds() == Holds::Kept {
         return format!(
             "no area that is large enough to count flashes, so the limit of {limit} flashes within one second is kept"
@@ -144,6 +146,14 @@ fn margin_line(name: &str, margin: PlanMargin, factor: f64, is_ghost: bool) -> S
 }
 
 /// A figure with the digits that matter, and no noughts behind them.
+/// A figure beside its limit: with as many more digits as it takes to see that it is another one.
+fn beside(value: f64, limit: f64) -> String {
+    let limit = short(limit);
+    let finer =
+        (3..=6).map(|digits| format!("{value:.digits$}").trim_end_matches(['0']).trim_end_matches('.').to_owned());
+    std::iter::once(short(value)).chain(finer).find(|words| *words != limit).unwrap_or(limit)
+}
+
 fn short(value: f64) -> String {
     let step: f64 = if value >= 100.0 { 1.0 } else { 100.0 };
     format!("{}", (value * step).round() / step)
@@ -203,4 +213,23 @@ fn figures(summaries: &[&Summary]) -> impl Iterator<Item = (&'static str, Option
         ("energy", any(|summary| summary.energy_mj), certainty.energy),
     ];
     all.into_iter().filter(|(_, is_reached, _)| *is_reached).map(|(name, _, factor)| (name, factor))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_figure_beside_its_limit_is_seen_to_be_another_one() {
+        for (value, limit, words) in [
+            (1.891, 2.3, "1.89"),
+            (2.299, 2.3, "2.299"),
+            (2.299_96, 2.3, "2.29996"),
+            (2.3, 2.3, "2.3"),
+            (999.6, 1000.0, "999.6"),
+            (0.0, 3.0, "0"),
+        ] {
+            assert_eq!(beside(value, limit), words, "{value} of {limit}");
+        }
+    }
 }

@@ -2,22 +2,43 @@
 
 pub(super) use crate::rules::wording::{counted as count, ms};
 use crate::rules::{over_walks, wording::step_name};
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use super::{
-    ReviewedPlan,
+    ReviewedPlan, RunReport,
     how_sure::{estimate_note, estimate_words},
 };
 use crate::{
     finding::{Finding, Summary},
     flow_review::ADay,
     known::KnownFinding,
-    source::readable,
+    rules::wording,
+    source::{file_kinds, readable},
 };
 
 /// What stands at the end of every report for people.
 pub(super) const PREDICTIONS: &str = "These are predictions from the display description: measure your own panel, and \
                                       follow its maker's documents first.";
+
+/// How many plans, flows and traces were reviewed, in words.
+pub(super) fn extent_of_run(report: &RunReport) -> String {
+    let mut files: [BTreeSet<&str>; 3] = Default::default();
+    for of in &report.plans {
+        let Some(plan) = of.reviewed() else { continue };
+        let kind = if plan.flow.is_some() { 1 } else { 2 * usize::from(of.path.ends_with(file_kinds::TRACE)) };
+        files[kind].insert(&of.path);
+    }
+    let kinds = [("plan", "plans"), ("flow", "flows"), ("trace", "traces")];
+    let counted = files.iter().zip(kinds).filter(|(files, _)| !files.is_empty());
+    let words: Vec<String> = counted.map(|(files, (one, many))| count(files.len() as u64, one, many)).collect();
+    if words.is_empty() { count(0, "plan", "plans") } else { wording::listed(&words, usize::MAX) }
+}
+
+/// At how many temperatures they were reviewed, in words that follow the verb; nothing of one.
+pub(super) fn at_temperatures(report: &RunReport) -> String {
+    let different: BTreeSet<u64> = report.plans.iter().filter_map(|of| of.temperature_c.map(f64::to_bits)).collect();
+    if different.len() > 1 { format!(" at {} temperatures", different.len()) } else { String::new() }
+}
 
 /// The step of a finding, in words.
 pub(super) fn place_words(finding: &Finding) -> String {
@@ -75,8 +96,8 @@ pub(super) fn verdict_lines(plan: &ReviewedPlan) -> Vec<String> {
     let (cells, unjoined) = (flow.size.cells as u64, flow.size.unjoined_cells as u64);
     if cells > 0 && unjoined > cells {
         lines.push(format!(
-            "To save work, the proof merged {unjoined} kinds of pixels into {cells}: its figures hold for all of them, but may \
-             be higher than any walk reaches"
+            "To save work, the proof put pixels with similar histories together ({unjoined} groups became {cells}): no walk \
+             exceeds its figures, but the true worst may be lower"
         ));
     }
     lines
@@ -121,7 +142,8 @@ pub(super) fn played_of_flow(plan: &ReviewedPlan) -> Option<String> {
     if summary.worst_residue_l > 0.0 {
         parts.push(format!("strongest single ghost pixel {:.2} L*", summary.worst_residue_l));
     }
-    Some(parts.join(", "))
+    let played = parts.remove(0);
+    Some(if parts.is_empty() { played } else { format!("{played}. On these walks: {}", parts.join(", ")) })
 }
 
 /// The longest time from an input to the first visible change of its own step, in words.

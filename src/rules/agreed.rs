@@ -83,6 +83,7 @@ fn agree_on_places(findings: &mut [Finding]) {
 fn both(one: Option<Prevention>, other: Option<Prevention>) -> Option<Prevention> {
     let (Some(one), Some(other)) = (one, other) else { return one.or(other) };
     Some(Prevention {
+        kind: one.kind,
         updates: one.updates.min(other.updates),
         latest_step: one.latest_step.min(other.latest_step),
         quiet_ms: one.quiet_ms.max(other.quiet_ms),

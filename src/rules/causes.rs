@@ -25,10 +25,11 @@ enum Shared {
 
 /// What follows from what, by rules. The first that is there counts.
 const FOLLOWS: &[(&str, Shared, &[&str])] = &[
-    ("ends-ghosted", Shared::Place, &["visible-ghost", "outline-left", "stray-ink", "ink-under-grey"]),
+    ("ends-ghosted", Shared::Place, &["visible-ghost", "outline-left", "stray-ink", "ink-under-grey", "under-driven"]),
     ("missed-rest", Shared::Place, &["visible-ghost", "outline-left", "stray-ink", "ink-under-grey"]),
     ("too-many-since-cleaning", Shared::Place, &["visible-ghost", "outline-left"]),
-    ("visible-ghost", Shared::Place, &["stray-ink", "ink-under-grey", "wrong-start"]),
+    ("visible-ghost", Shared::Place, &["stray-ink", "ink-under-grey", "wrong-start", "under-driven"]),
+    ("dull-page", Shared::Change, &["under-driven"]),
     ("line-width-jumps", Shared::Change, &["ink-under-grey"]),
     ("left-behind", Shared::Beginning, &["update-lost", "not-decided"]),
     ("text-lost", Shared::Change, &["grey-in-two-level-mode"]),
@@ -76,6 +77,8 @@ const UPDATE_LOST: &str = "update-lost";
 fn goes_with(finding: &Finding, cause: &Finding) -> bool {
     match (finding.rule, cause.rule) {
         ("updates-collide", CANNOT_KEEP_UP) => true,
+        // What was driven to the end is not there.
+        ("visible-ghost" | "ends-ghosted" | "dull-page", "under-driven") => finding.step == cause.step,
         ("left-behind", UPDATE_LOST) => {
             let is_covered = cause.rect.zip(finding.rect).is_some_and(|(lost, left)| lost.around(left) == lost);
             finding.step == cause.step && is_covered
@@ -289,6 +292,24 @@ mod tests {
         // A part of it lies beside the lost update; and what changed before that update was never in its plan.
         assert_eq!(help(left([2, 12], [15, 5, 9, 4])), "add the box");
         assert_eq!(help(left([1, 12], [5, 5, 4, 4])), "add the box");
+    }
+
+    #[test]
+    fn what_was_not_driven_to_the_end_goes_away_when_it_is() {
+        let driven = Finding { severity: Severity::Error, ..finding("under-driven", [2, 2], [0, 0, 40, 40]) };
+        let help = |rule, steps| {
+            let mut findings =
+                vec![driven.clone(), Finding { help: "clean".into(), ..finding(rule, steps, [5, 5, 4, 4]) }];
+            link_causes(&mut findings);
+            let last = findings.pop().unwrap();
+            (last.cause.is_some(), last.help)
+        };
+        for rule in ["visible-ghost", "ends-ghosted", "dull-page"] {
+            assert_eq!(help(rule, [2, 4]), (true, "this goes away when `under-driven` does".to_owned()), "{rule}");
+            // What was there before is not of this drive alone.
+            assert!(!help(rule, [1, 1]).0, "{rule}");
+        }
+        assert_eq!(help("visible-ghost", [3, 4]), (true, "clean".to_owned()));
     }
 
     #[test]

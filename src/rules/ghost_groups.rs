@@ -10,6 +10,7 @@ use super::{
     wording,
 };
 use crate::{
+    display::Level,
     finding::{Asks, Cleaning, Finding, Margin, Observation, Prevention, ResidueModes, Sink, StepField, Where},
     geometry::Rect,
     panel::{Ghost, PlayedStep, PlayedUpdate},
@@ -109,6 +110,8 @@ pub(super) struct State {
     margin: Option<Margin>,
     pub(super) origin: String,
     removal: Option<Removal>,
+    /// The level that is in memory at the strongest pixel.
+    meant: Level,
 }
 
 impl State {
@@ -214,7 +217,7 @@ impl<'p> GhostGroups<'p> {
         let Some(removal) = group.worst.removal else { return (NO_REMOVAL.to_owned(), None) };
         let (begin, updates) = (group.place.step, u64::from(group.updates));
         let pause = group.pause.unwrap_or(Pause::AtTheEnd(self.pauses.last_step()));
-        let does = removal.words(self.plan);
+        let does = self.does(group, removal);
         // Cleaned there, it has not come back by the next pause.
         let early = group.pause_before.filter(|before| pause.step() - before < updates && !group.is_of_one_update);
         if let Some(before) = early {
@@ -234,9 +237,10 @@ impl<'p> GhostGroups<'p> {
         let when = self.pauses.words(pause);
         if updates > MANY {
             let prevention = self.prevention(updates, begin);
-            let words = prevention.words();
+            let (words, without) = (prevention.words(), self.without_a_pause(group, pause));
             let help = format!(
-                "{does}: {words}; or accept this finding (`accept`): it is visible from step {begin} on, until you clean {when}"
+                "{does}: {words}{without}; or accept this finding (`accept`): it is visible from step {begin} on, until you \
+                 clean {when}"
             );
             let cleaning = Cleaning { prevention: Some(prevention), ..removal.cleaning(pause.step(), self.plan) };
             return (help, Some(Asks::Cleaning(cleaning)));
@@ -261,12 +265,44 @@ impl<'p> GhostGroups<'p> {
         (format!("{does}: clean {when}{until_then}"), Some(Asks::Cleaning(cleaning)))
     }
 
+    /// What a removal does, in words; first what it needs so that the ghost does not come back with the next update.
+    fn does(&self, group: &Group, removal: Removal) -> String {
+        let modes = &self.plan.display.modes;
+        let does = removal.words(self.plan);
+        let cannot_show = |mode: &usize| !modes[*mode].to.contains(group.worst.meant);
+        let brings_back = modes[removal.mode()].to.contains(group.worst.meant);
+        match group.shown_in.filter(cannot_show) {
+            Some(mode) if brings_back => format!(
+                "first draw this place in levels that `{}` can show, because a cleaning brings its greys back, and the \
+                 next update leaves the ghost again; then {does}",
+                modes[mode].name
+            ),
+            _ => does,
+        }
+    }
+
+    /// That the plan has no pause to clean in where it would have to be cleaned, in words that follow how to clean.
+    fn without_a_pause(&self, group: &Group, pause: Pause) -> String {
+        if self.pauses.quiet_ms().is_none() {
+            return String::new();
+        }
+        match (group.pause_before, pause) {
+            (Some(before), Pause::After(after)) => {
+                format!(" (between steps {before} and {after} the plan has no such pause)")
+            }
+            (None, Pause::After(after)) => format!(" (before step {after} the plan has no such pause)"),
+            (Some(before), Pause::AtTheEnd(_)) => format!(" (after step {before} the plan has no such pause)"),
+            (None, Pause::AtTheEnd(_)) => " (the plan has no such pause)".to_owned(),
+        }
+    }
+
     /// How what adds up is cleaned before it is seen from a step on, if so many updates bring it about. What is drawn there next
     /// time may leave more, and of two pictures in turn the other may come first: a quarter fewer updates are asked for than it
     /// took here, and two fewer at least.
     fn prevention(&self, updates: u64, begin: u64) -> Prevention {
         let fewer = (updates / 4).max(2);
         Prevention {
+            kind: self.plan.kind(),
             updates: updates.saturating_sub(fewer).max(1),
             latest_step: begin.saturating_sub(fewer),
             quiet_ms: self.pauses.quiet_ms(),
@@ -285,7 +321,7 @@ impl<'p> GhostGroups<'p> {
         let gone = remedy::step_name(gone, self.plan);
         if updates > MANY {
             let prevention = self.prevention(updates, begin);
-            let (does, words) = (removal.words(self.plan), prevention.words());
+            let (does, words) = (self.does(group, removal), prevention.words());
             let cleaning = Cleaning { prevention: Some(prevention), ..removal.cleaning(begin, self.plan) };
             return (
                 format!("{does}: {words}; or accept it, because it is gone at {gone}"),
@@ -411,6 +447,7 @@ impl<'p> GhostGroups<'p> {
         let plan = self.plan;
         let worst = strongest(ghosts)?;
         let around = ghosts.iter().map(|ghost| ghost.rect).reduce(Rect::around)?;
+        let removal = remedy::removal(worst, around, step, plan);
         Some(State {
             step: step.planned.index,
             around,
@@ -420,7 +457,8 @@ impl<'p> GhostGroups<'p> {
             worst_l: worst.worst_l,
             margin: self.modes.margin(worst.worst_l, self.limit_l, &plan.display),
             origin: (self.words.origin)(worst, step, plan),
-            removal: remedy::removal(worst, around, step, plan),
+            meant: remedy::meant_level(worst, step),
+            removal,
         })
     }
 }

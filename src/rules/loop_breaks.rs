@@ -1,51 +1,99 @@
 //! `loop-breaks`: a rule that finds nothing in the first turn of a plan that loops, and something in a later one.
 
+use std::fmt::Write as _;
+
 use super::{Outcome, Rule, Setup, caution_of, wording};
 use crate::finding::{Finding, LaterTurns, Observation, OfTurn, Severity, Sink, Where};
 
 /// Looks at what later turns brought.
 #[derive(Clone)]
-pub(super) struct LoopBreaks;
+pub(super) struct LoopBreaks {
+    /// How many steps a turn has.
+    steps: u64,
+}
 
 impl LoopBreaks {
-    pub(super) fn new(_: &Setup<'_>) -> Self {
-        Self
+    pub(super) fn new(setup: &Setup<'_>) -> Self {
+        Self { steps: setup.plan.step_count }
+    }
+
+    fn observation(&self, OfTurn { turn, finding }: &OfTurn, turns: &LaterTurns) -> Observation {
+        let at = wording::step_name(finding.step, finding.label.as_deref());
+        let played = wording::counted(turns.played, "turn", "turns");
+        let until = if turns.repeats {
+            format!("after {played} the panel repeats itself")
+        } else {
+            format!(
+                "even after {played} the panel still differs from one turn to the next, so later turns may show more"
+            )
+        };
+        let lost = turns.lost.as_ref().filter(|lost| lost.turn <= *turn).map_or(String::new(), |lost| {
+            format!(
+                "; in the {} turn, the `{}` of {} is lost, because the controller is still busy when it comes",
+                ordinal(lost.turn),
+                lost.mode,
+                lost.step
+            )
+        });
+        let later = turns.lost.as_ref().filter(|_| !lost.is_empty()).map_or(String::new(), |lost| {
+            format!("first let {} come later, so that its update is not lost in a later turn; ", lost.step)
+        });
+        let caution = caution_of(finding.rule).map(|caution| format!("; {caution}")).unwrap_or_default();
+        let message = self.in_turns(&finding.message);
+        Observation {
+            rect: finding.rect,
+            message: format!(
+                "`{}` is first reported in the {} turn of this plan, which starts again when it ends (`loops`), at {at}: \
+                 {message}{lost}; {until}",
+                finding.rule,
+                ordinal(*turn)
+            ),
+            help: format!(
+                "{later}each turn, one playing of the plan, begins with what the turn before left on the panel. `{}` \
+                 advises: {}{caution}",
+                finding.rule,
+                self.in_turns(&finding.help)
+            ),
+            in_short: Some(format!("in the {} turn `{}` is first reported: {message}", ordinal(*turn), finding.rule)),
+            figures: vec![("turn", *turn as f64), ("turns_played", turns.played as f64)],
+            key: finding.rule.to_owned(),
+            corrections: finding.corrections.clone(),
+            margin: finding.margin,
+            severity: Some(finding.severity.min(Severity::Warning)),
+            ..Observation::default()
+        }
+    }
+
+    /// A text whose steps are counted on from turn to turn, with each step counted in its turn.
+    fn in_turns(&self, text: &str) -> String {
+        const STEP: &str = "step ";
+        let mut parts = text.split(STEP);
+        let mut words = parts.next().unwrap_or_default().to_owned();
+        for part in parts {
+            words.push_str(STEP);
+            let digits = part.len() - part.trim_start_matches(|letter: char| letter.is_ascii_digit()).len();
+            let (number, rest) = part.split_at(digits);
+            let (label, rest) = rest.split_at(label_length(rest));
+            // What has a label is counted in its turn already, unless it has more steps than a turn.
+            match number.parse::<u64>() {
+                Ok(number) if label.is_empty() || number >= self.steps => {
+                    let (turn, step) = (number / self.steps + 1, number % self.steps);
+                    let _ = write!(words, "{step}{label} of the {} turn{rest}", ordinal(turn));
+                }
+                _ => words.push_str(part),
+            }
+        }
+        words
     }
 }
 
-fn observation(OfTurn { turn, finding }: &OfTurn, turns: &LaterTurns) -> Observation {
-    let at = wording::step_name(finding.step, finding.label.as_deref());
-    let played = wording::counted(turns.played, "turn", "turns");
-    let until = if turns.repeats {
-        format!("after {played} the panel repeats itself")
-    } else {
-        format!("even after {played} the panel still differs from one turn to the next, so later turns may show more")
-    };
-    let caution = caution_of(finding.rule).map(|caution| format!("; {caution}")).unwrap_or_default();
-    Observation {
-        rect: finding.rect,
-        message: format!(
-            "`{}` is first reported when this plan is played for the {} time, because it starts again when it ends (`loops`), at \
-             {at}: {}; {until}",
-            finding.rule,
-            ordinal(*turn),
-            finding.message
-        ),
-        help: format!(
-            "each turn, one playing of the plan, begins with what the turn before left on the panel. `{}` advises, with step \
-             numbers that go on from one turn to the next: {}{caution}",
-            finding.rule, finding.help
-        ),
-        figures: vec![("turn", *turn as f64), ("turns_played", turns.played as f64)],
-        key: finding.rule.to_owned(),
-        corrections: finding.corrections.clone(),
-        margin: finding.margin,
-        severity: Some(finding.severity.min(Severity::Warning)),
-        ..Observation::default()
-    }
+/// How long the label is that a text begins with, in bytes: a blank and a text in quotation marks.
+fn label_length(text: &str) -> usize {
+    let quoted = text.strip_prefix(" \"").and_then(|label| label.find('"'));
+    quoted.map_or(0, |end| end + 3)
 }
 
-/// A number of an order, in words that stand before "time".
+/// A number of an order, in words that stand before "turn".
 fn ordinal(number: u64) -> String {
     let ending = match (number % 100, number % 10) {
         (11..=13, _) => "th",
@@ -63,7 +111,7 @@ impl Rule for LoopBreaks {
         for of_turn in &turns.findings {
             let Finding { step, last_step, label, pointer, .. } = &of_turn.finding;
             let place = Where { step: *step, last_step: *last_step, label: label.clone(), pointer: pointer.clone() };
-            sink.report(place, observation(of_turn, turns));
+            sink.report(place, self.observation(of_turn, turns));
         }
     }
 }

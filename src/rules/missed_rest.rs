@@ -45,7 +45,8 @@ impl<'p> MissedRest<'p> {
 
     fn help(&self, removal: Removal, after_step: u64) -> String {
         let quiet_ms = wording::ms(self.quiet_ms);
-        format!("{}: clean {quiet_ms} ms after step {after_step}", removal.words(self.plan))
+        let after = self.plan.kind().step(after_step);
+        format!("{}: clean {quiet_ms} ms after {after}", removal.words(self.plan))
     }
 
     fn tell(&mut self, now_ms: f64, sink: &mut Sink) {

@@ -66,24 +66,28 @@ impl<'p> NeedlessFlash<'p> {
             return None;
         }
         if update.changed_px == 0 {
-            return self.behind_an_answer(step, index, update);
+            return self.of_nothing(step, index, update);
         }
         self.another_mode(step, index, update).or_else(|| self.a_window(step, index, update))
     }
 
-    /// That an update cleans behind the answer to a person, who is still looking.
-    fn behind_an_answer(&self, step: &PlayedStep<'_>, index: usize, update: &PlayedUpdate) -> Option<Observation> {
+    /// That an update cleans although it changes nothing: behind the answer to a person, who is still looking, or by itself.
+    fn of_nothing(&self, step: &PlayedStep<'_>, index: usize, update: &PlayedUpdate) -> Option<Observation> {
         let (cause, mode) = (step.planned.step.cause, &self.plan.display.modes[update.mode]);
-        let answers = step.updates[..index].iter().any(PlayedUpdate::changes_something);
+        let answers = cause.is_person() && step.updates[..index].iter().any(PlayedUpdate::changes_something);
+        let when = if answers { format!(" right after the answer to the {}", cause.word()) } else { String::new() };
+        let nothing = if answers { "nothing is left to change" } else { "nothing changes" };
         // The cleanings of a flow come where the flow says, after as many updates as it says: that is its own choice.
         let is_chosen = self.plan.kind() == PlanKind::Walk;
-        (cause.is_person() && mode.cleans && answers && !is_chosen).then(|| Observation {
+        // A cleaning that comes by itself may come too soon after a person: that is what `cleaning-interrupts` is for.
+        let comes_by_itself = !cause.is_person() && step.introduced.is_empty();
+        // What the pen drew is there already: the update that takes it over changes nothing.
+        let takes_over = !answers && !step.planned.step.strokes.is_empty();
+        (mode.cleans && !is_chosen && !comes_by_itself && !takes_over).then(|| Observation {
             message: format!(
-                "`{}` flashes {} right after the answer to the {}, although nothing is left to change there and no cleaning \
-                 is due",
+                "`{}` flashes {}{when}, although {nothing} there and no cleaning is due",
                 mode.name,
-                wording::area(update.sent_px, &self.plan.display),
-                cause.word()
+                wording::area(update.sent_px, &self.plan.display)
             ),
             help: "leave this update out, and clean in a pause or when a cleaning is due".into(),
             corrections: vec![Correction::of(step, ChangeOf::RemoveUpdate { update: index })],
@@ -224,10 +228,10 @@ impl NeedlessFlash<'_> {
                             0 => format!("step {}", finding.step),
                             _ => format!("steps {} to {}", finding.step, finding.last_step),
                         };
-                        finding.help += "; the same entry of the file also makes other steps, which need their update as \
-                                         it is, so move ";
+                        finding.help += "; the same entry of the file also makes other steps, which must keep their mode, so \
+                                         move ";
                         finding.help += &turns;
-                        finding.help += " into an entry of their own and change only that";
+                        finding.help += " into an entry of their own and change that one";
                     }
                 });
             }

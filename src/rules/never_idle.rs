@@ -65,8 +65,9 @@ impl NeverIdle {
                  stop after a few seconds"
                     .into()
             } else {
-                "answer several touches or keys with one update if they follow each other quickly; if each needs its \
-                 own, fix the other findings first, and accept this one if it is then still reported"
+                "let the updates come later, or answer several touches or keys that follow each other quickly with one \
+                 update; if each must come as it does, fix the other findings first, and accept this one if it is then \
+                 still reported"
                     .into()
             },
             figures: vec![

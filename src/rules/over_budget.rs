@@ -204,12 +204,15 @@ impl Balance {
             0 if is_judged => String::new(),
             0 => ", of which `needless-flash` may call some needless: it did not run".to_owned(),
             needless => {
-                format!(", minus {needless} that `needless-flash` calls needless ({})", steps_words(&self.needless_at))
+                format!(
+                    ", minus {needless} that are needless ({}, see `needless-flash`)",
+                    steps_words(&self.needless_at)
+                )
             }
         };
         let more = match self.more {
             0 => String::new(),
-            more => format!(", plus {more} that other findings ask for, with a mode that flashes"),
+            more => format!(", plus {more} if you follow other findings with a mode that flashes"),
         };
         let repeated = match self.repeated {
             0 => String::new(),

@@ -75,6 +75,7 @@ fn outside(rect: Rect, pixels: u64) -> Observation {
             _ => format!("{pixels} px of ink lie outside every segment, where the panel cannot show them"),
         },
         help: "draw only what the segments can show, or add a segment to the drawing of the panel".into(),
+        in_short: Some(format!("{pixels} px of ink outside every segment")),
         figures: vec![("px", pixels as f64)],
         key: "outside".into(),
         ..Observation::default()

@@ -6,7 +6,7 @@ use super::{Setup, wording};
 use crate::{
     finding::{Asks, Later},
     panel::PlayedStep,
-    plan::Plan,
+    plan::{Plan, PlanKind},
 };
 
 /// The span in which `restless` counts flashes that nobody asked for, ms.
@@ -77,6 +77,7 @@ pub(super) fn later(step: &PlayedStep<'_>, own_ms: u64, plan: &Plan) -> Asks {
 /// The pauses in which a cleaning disturbs nobody: after the step before them long enough for people, and long enough for it.
 #[derive(Clone, Debug)]
 pub(super) struct Pauses {
+    kind: PlanKind,
     quiet_ms: f64,
     /// How long the slowest cleaning takes that the display has, by its modes.
     least_ms: f64,
@@ -93,7 +94,8 @@ impl Pauses {
         let cleaning = display.modes.iter().filter(|mode| mode.cleans && mode.windowed == display.windows.is_some());
         let drive_ms = cleaning.map(|mode| mode.duration_at(USUAL_C)).fold(0.0, f64::max);
         let transfer_ms = display.link.transfer_ms(setup.plan.screen_size().pixels());
-        Self { quiet_ms, least_ms: quiet_ms + transfer_ms + drive_ms, before: None, last: None, has_person: false }
+        let least_ms = quiet_ms + transfer_ms + drive_ms;
+        Self { kind: setup.plan.kind(), quiet_ms, least_ms, before: None, last: None, has_person: false }
     }
 
     /// Sees a step; gives the number of the step before it if there is a pause between them.
@@ -126,9 +128,10 @@ impl Pauses {
     pub(super) fn words(&self, pause: Pause) -> String {
         match pause {
             Pause::After(step) => {
-                format!("in the pause after step {step} (at least {} ms after it)", wording::ms(self.quiet_ms))
+                let step = self.kind.step(step);
+                format!("in the pause after {step} (at least {} ms after it)", wording::ms(self.quiet_ms))
             }
-            Pause::AtTheEnd(step) => format!("after the last step (step {step})"),
+            Pause::AtTheEnd(step) => format!("after the last step ({})", self.kind.step(step)),
         }
     }
 }

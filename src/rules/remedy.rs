@@ -108,6 +108,7 @@ impl Removal {
     /// The same as what a help asks for, in the pause after a step.
     pub(super) fn cleaning(self, after_step: u64, plan: &Plan) -> Cleaning {
         Cleaning {
+            kind: plan.kind(),
             mode: plan.display.modes[self.mode].name.clone(),
             window: self.window,
             after_step,
@@ -150,6 +151,11 @@ pub(super) fn updates_since_cleaning(ghost: &Ghost, step: &PlayedStep<'_>) -> u3
     let size = step.memory.size();
     let rows = near(y, size.height).flat_map(|row| near(x, size.width).map(move |column| (column, row)));
     rows.map(|(column, row)| step.glass.count(column, row)).max().unwrap_or(0)
+}
+
+/// The level that is in memory at the strongest pixel of a ghost.
+pub(super) fn meant_level(ghost: &Ghost, step: &PlayedStep<'_>) -> Level {
+    step.glass.memory_levels(ghost.worst_tile)[worst_bit(ghost, step) as usize]
 }
 
 /// How far beside a pixel its neighbourhood reaches, px.

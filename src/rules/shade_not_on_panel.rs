@@ -188,7 +188,7 @@ fn observation(ink: &Ink, large: &[Area], area: &str) -> Observation {
     let names: Vec<String> = names.collect();
     let vanished = large.iter().filter(|area| area.vanishes).map(|Area { shade, level, .. }| {
         let level = ink.name(*level);
-        format!("; the ground around {} is {level} too, so what is drawn in it vanishes", name(ink, *shade))
+        format!("; what surrounds {0} is {level} too, so what is drawn in {0} vanishes", name(ink, *shade))
     });
     let vanished: String = vanished.take(4).collect();
     let levels: Vec<String> = match ink.colours() {

@@ -253,7 +253,7 @@ impl<'p> SlowAnswer<'p> {
         let answer = self.answering(step, asked).first(self.first_ms);
         let own_ms = answer_ms - update.times.wait_ms - before_ms;
         match answer.filter(|answer| is_sooner(answer.first_ms, own_ms, self.first_ms)) {
-            None => Advice::new(self.allow_first(answer_ms), raise_first(answer_ms)),
+            None => Advice::new(self.allow_first(answer_ms), no_mode_sooner(&raise_first(answer_ms))),
             Some(answer) if answer.first_ms <= self.first_ms => {
                 let free =
                     if update.times.wait_ms > 0.0 { "; that holds if no earlier update keeps it waiting" } else { "" };
@@ -311,7 +311,11 @@ impl<'p> SlowAnswer<'p> {
         if wait_ms > 0.0 && answer_ms - wait_ms <= self.whole_ms {
             let fewer = "send fewer updates just before it";
             let mode = &self.plan.display.modes[update.mode].name;
-            return Advice::new(format!("{fewer}: `{mode}` waits for {} ms", wording::ms(wait_ms)), fewer);
+            let waits = format!("{fewer}: `{mode}` waits for {} ms", wording::ms(wait_ms));
+            return Advice::new(
+                waits.clone(),
+                format!("the whole answer takes {} ms; {waits}", wording::ms(answer_ms)),
+            );
         }
         let answer = self.answering(step, asked).whole(self.whole_ms);
         let own_ms = answer_ms - wait_ms - own_time_ms(step);
@@ -323,7 +327,7 @@ impl<'p> SlowAnswer<'p> {
                     "no mode of this display can complete these pixels sooner: if the delay is acceptable, {raise} (now {})",
                     wording::ms(self.whole_ms)
                 );
-                Advice::new(words, raise)
+                Advice::new(words, no_mode_sooner(&raise))
             }
             Some(answer) => {
                 let alone = format!("show everything with {} alone", answer.update());
@@ -352,6 +356,11 @@ impl Advice {
     fn new(words: impl Into<String>, in_short: impl Into<String>) -> Self {
         Self { words: words.into(), in_short: in_short.into() }
     }
+}
+
+/// To allow a time because there is no quicker mode, in a few words.
+fn no_mode_sooner(raise: &str) -> String {
+    format!("no mode is quicker here, so {raise} if that is acceptable")
 }
 
 /// To allow a first change so late.

@@ -138,10 +138,10 @@ impl Rule for ThinLine<'_> {
         let observation = Observation {
             rect: Some(rect),
             message: format!(
-                "{} of thin lines turn {becomes} when the screen is reduced to {}: the lines break or vanish at {}",
+                "{} of thin lines turn {becomes} when the screen is reduced to {}: the lines break or vanish in {}",
                 wording::counted(pixels, "pixel", "pixels"),
                 self.levels,
-                wording::counted(places.len() as u64, "point", "points")
+                wording::counted(places.len() as u64, "place", "places")
             ),
             help: format!(
                 "draw lines and stems at least {} px wide, or exactly 1 px on whole pixels, in solid {draw_in}",

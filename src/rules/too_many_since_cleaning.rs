@@ -75,6 +75,7 @@ impl<'p> TooManySinceCleaning<'p> {
         let window = proposed_window(open.spot.rect, display, self.plan.rotation).filter(|_| mode.windowed);
         let last_step = self.pauses.last_step();
         Some(Cleaning {
+            kind: self.plan.kind(),
             mode: mode.name.clone(),
             window,
             after_step: open.pause.unwrap_or(last_step),
@@ -91,24 +92,25 @@ impl<'p> TooManySinceCleaning<'p> {
             let when = self.pauses.words(Pause::After(before));
             return format!("{does}: use it {when}, the last pause before the count exceeds {most}");
         }
+        let kind = self.plan.kind();
         let first = match open.pause {
-            Some(pause) => format!(" (the first one comes after step {pause})"),
+            Some(pause) => format!(" (the first one comes after {})", kind.step(pause)),
             None => String::new(),
         };
         format!(
-            "{does}: use it after step {} at the latest, so that the count does not exceed {most}. The {kind} has no pause \
+            "{does}: use it after {} at the latest, so that the count does not exceed {most}. The {kind} has no pause \
              before that{first}: if a flash at that moment is worse than the ghost, accept this finding",
-            open.latest(),
-            kind = self.plan.kind().word(),
+            kind.step(open.latest()),
+            kind = kind.word(),
         )
     }
 
     fn close(&mut self, limit: LimitValue, sink: &mut Sink) {
         let Some(open) = self.open.take() else { return };
-        let display = &self.plan.display;
+        let (display, kind) = (&self.plan.display, self.plan.kind());
         let since = open
             .cleaned_at
-            .map_or("since the plan began".to_owned(), |step| format!("since the cleaning at step {step}"));
+            .map_or("since the plan began".to_owned(), |step| format!("since the cleaning at {}", kind.step(step)));
         let most = whole(limit);
         let asks = self.asks_for(&open);
         let help = asks.as_ref().map_or_else(
@@ -124,7 +126,7 @@ impl<'p> TooManySinceCleaning<'p> {
                 wording::passed(limit, &most.to_string(), "the display needs a cleaning after")
             ),
             help,
-            in_short: asks.is_some().then(|| format!("clean after step {} at the latest", open.latest())),
+            in_short: asks.is_some().then(|| format!("clean after {} at the latest", kind.step(open.latest()))),
             asks: asks.map(Asks::Cleaning),
             figures: vec![
                 ("updates", f64::from(open.most)),

@@ -7,9 +7,10 @@ use std::{collections::BTreeSet, ops::ControlFlow};
 use super::{
     RuleRunner, Selection,
     due::{HOUR_MS, whole_cleaning_ms},
+    wording,
 };
 use crate::{
-    finding::{Finding, LaterTurns, OfTurn, accept_findings, sort_findings},
+    finding::{Finding, LaterTurns, LostLater, OfTurn, accept_findings, sort_findings},
     panel::{PlayedStep, Player},
     plan::{MOST_STEPS, Plan},
 };
@@ -25,6 +26,8 @@ const LONGEST_LOOK_BACK_MS: f64 = 600_000.0;
 pub(crate) struct Turns<'p> {
     plan: &'p Plan,
     bench: RuleRunner<'p>,
+    /// The updates that are lost in the first turn, by step and place.
+    lost: BTreeSet<(u64, usize)>,
     /// The rules that found something in the first turn, or have reported something since.
     known: BTreeSet<&'static str>,
     /// How many findings each `accept` matched at most.
@@ -54,6 +57,7 @@ impl<'p> Turns<'p> {
         Some(Self {
             plan,
             bench: RuleRunner::new(plan, &all),
+            lost: BTreeSet::new(),
             known: BTreeSet::new(),
             accepted: vec![0; plan.accept.len()],
             later: LaterTurns::default(),
@@ -72,8 +76,27 @@ impl<'p> Turns<'p> {
     /// Shows a step of any turn to the rules.
     pub(crate) fn step(&mut self, step: &PlayedStep<'_>) {
         self.bench.step(step);
+        self.see_lost(step);
         if let Some(cleaned_ms) = whole_cleaning_ms(step, self.plan) {
             (self.cleaned_ms, self.was_cleaned) = (cleaned_ms, true);
+        }
+    }
+
+    /// Notes the updates that are lost in the first turn, and the first that is lost only in a later one.
+    fn see_lost(&mut self, step: &PlayedStep<'_>) {
+        let planned = step.planned;
+        let number = planned.index % self.plan.step_count;
+        let lost = step.updates.iter().enumerate().filter(|(_, update)| update.lost.is_some());
+        for (at, update) in lost {
+            if self.later.played == 0 {
+                self.lost.insert((number, at));
+            } else if self.later.lost.is_none() && !self.lost.contains(&(number, at)) {
+                self.later.lost = Some(LostLater {
+                    turn: self.later.played + 1,
+                    step: wording::step_name(number, planned.step.label.as_deref()),
+                    mode: self.plan.display.modes[update.mode].name.clone(),
+                });
+            }
         }
     }
 

@@ -61,8 +61,7 @@ const COMPLAINTS: [Complaint; 12] = [
         help: &[
             "and a ghost was first seen before the display's limit of 20 updates asks for a cleaning",
             "An update in `full` removes it, with a flash",
-            "To keep it from being seen at all, clean after step 15 at the latest, and then again after every 12 updates of this \
-             place, each time in a pause",
+            "To keep it from being seen at all, clean after every 12 updates of this place, for the first time after step 15, each time in a pause",
             "Advised, but not used here: `full` flashes 4 times",
             "Since the last cleaning of this place, a ghost was first seen at step 16",
             "without a break for 1 h 20 min, since step 36",
@@ -170,8 +169,7 @@ const COMPLAINTS: [Complaint; 12] = [
             "more than the limit of 15",
         ],
         help: &[
-            "use `full` on the whole panel: clean after step 15 at the latest, and then again after every 12 updates of this \
-             place, each time in a pause, and at least once in 24 hours",
+            "use `full` on the whole panel: clean after every 12 updates of this place, for the first time after step 15, each time in a pause, and at least once in 24 hours",
             "the panel is damaged for good",
             "No mode in the display description is known to cancel this charge: from step 243 on, use only `full` for this place",
         ],

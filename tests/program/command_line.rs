@@ -842,6 +842,13 @@ fn a_plan_is_reviewed_at_each_temperature_that_is_asked_for() {
     // The example display may be updated from 0 to 50 C.
     assert_eq!(lines(&report)[0], "a.plan.json: step 0 outside-temperature error -");
     assert!(folder.read("facts.jsonl").lines().all(|line| line.contains("\"temperature_c\":")));
+    let total = |arguments: &[&str]| {
+        let run = folder.run(&[&["review", "a.plan.json", "--gate", "never"], arguments].concat());
+        run.out.lines().rev().nth(1).unwrap_or_default().to_owned()
+    };
+    let both = ["--temperature", "10", "--temperature", "20"];
+    assert!(total(&both).starts_with("1 plan reviewed at 2 temperatures: "), "{}", total(&both));
+    assert!(total(&both[..2]).starts_with("1 plan reviewed: "), "{}", total(&both[..2]));
     for wrong in ["warm", "-300", "NaN"] {
         folder.run(&["review", ".", "--temperature", wrong]).with_status(2);
     }

@@ -38,7 +38,7 @@ fn the_flashes_are_listed_and_what_is_left_is_counted() {
     assert_eq!(
         help_of(&plan(1, &three), ""),
         "correct the other findings: then 1 is left, and the budget holds. The sum: 3 flashes (steps 0 to 2), minus 2 that \
-         `needless-flash` calls needless (steps 1 and 2), leaves 1"
+         are needless (steps 1 and 2, see `needless-flash`), leaves 1"
     );
     // No other mode is there, and a ghost asks for one flash more: at the end.
     let only = r#"{ "modes": [{ "name": "quick", "to": [5] }, { "name": "grey", "residue": { "lighter": 0.1 } }] }"#;
@@ -46,6 +46,6 @@ fn the_flashes_are_listed_and_what_is_left_is_counted() {
     assert_eq!(
         help,
         "leave out what nobody needs, or raise the budget to 3 and write the reason into a comment. The sum: 2 flashes (steps \
-         0 and 1), plus 1 that other findings ask for, with a mode that flashes, makes 3"
+         0 and 1), plus 1 if you follow other findings with a mode that flashes, makes 3"
     );
 }

@@ -29,7 +29,7 @@ use maud::{DOCTYPE, Markup, PreEscaped, html};
 
 use super::{
     PlanOutcome, PlanReport, ReviewedPlan, RunReport,
-    sentences::{PREDICTIONS, count, sentence, severities},
+    sentences::{PREDICTIONS, at_temperatures, count, extent_of_run, sentence, severities},
 };
 use crate::{
     finding::{Severity, Summary},
@@ -155,7 +155,7 @@ fn page_title(report: &RunReport) -> String {
 fn heading(report: &RunReport) -> String {
     match report.plans.as_slice() {
         [plan] => title_of(plan).to_owned(),
-        plans => format!("{} refresh plans", plans.len()),
+        _ => format!("{}{}", extent_of_run(report), at_temperatures(report)),
     }
 }
 

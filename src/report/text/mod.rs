@@ -30,7 +30,7 @@ pub use self::{
 };
 use super::{
     PlanReport, ReviewedPlan, RunReport,
-    sentences::{PREDICTIONS, count},
+    sentences::{PREDICTIONS, at_temperatures, count, extent_of_run},
 };
 use crate::source::Fault;
 
@@ -62,15 +62,6 @@ pub fn write_some(
     write_total(report, out)
 }
 
-/// How many plans and flows there are, in words.
-fn plans_and_flows(plans: u64, flows: u64) -> String {
-    match (plans, flows) {
-        (plans, 0) => count(plans, "plan", "plans"),
-        (0, flows) => count(flows, "flow", "flows"),
-        (plans, flows) => format!("{} and {}", count(plans, "plan", "plans"), count(flows, "flow", "flows")),
-    }
-}
-
 fn write_total(report: &RunReport, out: &mut dyn Write) -> io::Result<()> {
     write_counts(report, out)?;
     if report.gone() > 0 {
@@ -82,13 +73,12 @@ fn write_total(report: &RunReport, out: &mut dyn Write) -> io::Result<()> {
 
 /// How much there is in all plans together.
 fn write_counts(report: &RunReport, out: &mut dyn Write) -> io::Result<()> {
-    let flows = report.reviewed().filter(|plan| plan.flow.is_some()).count() as u64;
-    let plans = report.reviewed().count() as u64 - flows;
-    let refused = report.plans.len() as u64 - plans - flows;
+    let refused = report.plans.len() as u64 - report.reviewed().count() as u64;
     let sum = |figure: fn(&ReviewedPlan) -> u64| report.reviewed().map(figure).sum::<u64>();
     let mut line = format!(
-        "{} reviewed: {}, {}, {}",
-        plans_and_flows(plans, flows),
+        "{} reviewed{}: {}, {}, {}",
+        extent_of_run(report),
+        at_temperatures(report),
         count(sum(|plan| plan.summary.error), "error", "errors"),
         count(sum(|plan| plan.summary.warning), "warning", "warnings"),
         count(sum(|plan| plan.summary.note), "note", "notes"),

@@ -105,10 +105,9 @@ pub fn explain(plan: &Plan, screens: &dyn ScreenSource, threads: usize, question
     };
     (story.why_here, story.waited, story.last_flash) = (why_here, worst.waited(), worst.last_flash());
     (story.findings, story.also) = relevant(findings, &story, question.complaint);
-    let is_about = |finding: &Finding| {
-        question.complaint.is_none_or(|complaint| where_to_look::is_about(finding, complaint, &story))
-    };
-    story.about_complaint = story.findings.iter().filter(|finding| is_about(finding)).count();
+    let is_about_it =
+        |finding: &Finding| question.complaint.is_none_or(|complaint| is_about(finding, complaint, &story));
+    story.about_complaint = story.findings.iter().filter(|finding| is_about_it(finding)).count();
     let may_be_mistaken = question.complaint == Some(Complaint::Shifted) || story.older_px > 0;
     story.mistake = may_be_mistaken.then(|| answers::meant_window(&story, plan)).flatten();
     story.advice = answers::advice(question.complaint, &story, plan);
@@ -293,7 +292,7 @@ fn relevant(
     let mut found: Vec<Finding> =
         findings.into_iter().filter(|finding| is_of_it(finding) && !is_answered(finding)).collect();
     let about = |finding: &Finding| {
-        let complaint = complaint.filter(|complaint| where_to_look::is_about(finding, *complaint, story))?;
+        let complaint = complaint.filter(|complaint| is_about(finding, *complaint, story))?;
         where_to_look::how_near(finding, complaint)
     };
     found.sort_by_key(|finding| std::cmp::Reverse((about(finding), finding.severity, finding.step)));
@@ -315,6 +314,14 @@ fn relevant(
     };
     let also = found.iter().map(others).filter(|(_, steps)| !steps.is_empty()).collect();
     (found, also)
+}
+
+/// Whether a finding is about what somebody complains of, and not over before the story's last step. What was wrong about the
+/// shades of an earlier picture is no ghost of this one.
+fn is_about(finding: &Finding, complaint: Complaint, story: &Story) -> bool {
+    let is_over =
+        || story.ghost.is_none() && story.unreached_px + story.older_px == 0 && finding.last_step < story.step;
+    where_to_look::how_near(finding, complaint).is_some() && !(complaint == Complaint::Ghost && is_over())
 }
 
 /// Of several findings that ask to clean the place, the one that asks first has the others cleaned as well.

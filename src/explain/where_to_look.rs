@@ -5,7 +5,6 @@ use std::{cmp::Reverse, collections::BTreeSet};
 use super::{
     complaint::{Complaint, REACHES_THE_GLASS},
     patch,
-    story_parts::Story,
 };
 use crate::{
     change::Mask,
@@ -173,14 +172,6 @@ fn is_left_behind(finding: &Finding) -> bool {
         && finding.rect.is_some()
         && rule_named(finding.rule).is_some_and(|rule| rule.group == REACHES_THE_GLASS)
         && is_of_a_step(finding)
-}
-
-/// Whether a finding is about what somebody complains of, and not over before the story's last step. What was wrong about the
-/// shades of an earlier picture is no ghost of this one.
-pub(super) fn is_about(finding: &Finding, complaint: Complaint, story: &Story) -> bool {
-    let is_over =
-        || story.ghost.is_none() && story.unreached_px + story.older_px == 0 && finding.last_step < story.step;
-    how_near(finding, complaint).is_some() && !(complaint == Complaint::Ghost && is_over())
 }
 
 /// How near a finding is to what somebody complains of, more is nearer; `None` if it is about something else.

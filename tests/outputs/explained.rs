@@ -537,6 +537,21 @@ fn a_ghost_that_the_plan_cleans_is_said_to_be_cleaned() {
     assert!(!told.contains("run one after this step"), "{told}");
 }
 
+/// One cleaning does not keep away what every update leaves again.
+#[test]
+fn a_ghost_that_comes_back_is_not_answered_with_one_cleaning() {
+    let negative = played_steps("negative");
+    let mut steps = vec![negative[0].clone()];
+    for _ in 0..3 {
+        let mut ticket = negative[1].clone();
+        ticket["screen"] = negative[0]["screen"].clone();
+        steps.extend([negative[1].clone(), ticket]);
+    }
+    let told = story_of_steps("overdriven.display.json", &steps, "ghost");
+    let wanted = "A single update of the place leaves a ghost here. One cleaning, as it is advised for step 1";
+    assert!(told.contains(wanted), "{told}");
+}
+
 /// Where the link is busy as long as the panel, another window helps nobody.
 #[test]
 fn a_wait_for_the_link_is_not_called_one_for_an_overlap() {

@@ -34,7 +34,7 @@ pub(in crate::explain) fn advice(complaint: Option<Complaint>, story: &Story, pl
         (true, 0) => greys,
         (true, _) => greys.later(),
     };
-    let gone = about.already_gone().filter(|_| is_of_picture);
+    let gone = about.already_gone().or_else(|| about.not_once()).filter(|_| is_of_picture);
     let with_old = about.answer_with_old().filter(|_| is_of_time);
     let also = about.also_elsewhere(&greys.left_out);
     [gone, with_old, also, Some(greys)].into_iter().flatten().fold(Advice::default(), Advice::with)
@@ -150,11 +150,7 @@ impl About<'_> {
     fn already_gone(&self) -> Option<Advice> {
         let ghost = self.story.ghost.as_ref().filter(|ghost| ghost.first.from_greys.is_none())?;
         let Gone { step, ms, .. } = ghost.gone.filter(|gone| gone.by_cleaning)?;
-        let is_asked = self.story.findings.iter().any(|finding| {
-            matches!(&finding.asks, Some(Asks::Cleaning(cleaning)) if cleaning.prevention.is_none())
-                && finding.figures.contains_key("worst_l")
-        });
-        is_asked.then(|| Advice {
+        self.asks_to_clean_once().map(|_| Advice {
             first: vec![format!(
                 "{} of this {} cleans the place already, {} after this step. What follows is for the case that this is too late",
                 name_of_step(step, self.plan),
@@ -206,6 +202,35 @@ impl About<'_> {
                 lasting(lasts_ms(&longest))
             )
         })
+    }
+
+    /// A finding about a ghost here that asks for one cleaning, and says nothing of further ones.
+    fn asks_to_clean_once(&self) -> Option<&Finding> {
+        self.story.findings.iter().find(|finding| {
+            matches!(&finding.asks, Some(Asks::Cleaning(cleaning)) if cleaning.prevention.is_none())
+                && finding.figures.contains_key("worst_l")
+        })
+    }
+
+    /// That one cleaning after an earlier step does not keep away the ghost of this one.
+    fn not_once(&self) -> Option<Advice> {
+        let first = self.story.ghost.as_ref()?.first;
+        let once = self.asks_to_clean_once().filter(|finding| finding.step < self.story.step)?;
+        if first.from_greys.is_some() || first.step == self.story.step {
+            return None;
+        }
+        let (name, kind) = (self.step_named(once.step), self.kind());
+        let words = match first.updates {
+            0 | 1 => format!(
+                "a single update of the place leaves a ghost here. One cleaning, as it is advised for {name}, does not keep away \
+                 that of this step: this {kind} needs one after every such update, in the next pause"
+            ),
+            updates => format!(
+                "a ghost is first seen here after {updates} updates of the place. One cleaning, as it is advised for {name}, does \
+                 not keep away that of this step: this {kind} needs one again before so many further updates, in a pause"
+            ),
+        };
+        Some(Advice { first: vec![words], ..Advice::default() })
     }
 
     /// The mode that answers sooner with the old picture, instead of a help that knows of none.

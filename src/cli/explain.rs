@@ -16,9 +16,10 @@ use super::{
 use crate::{
     excerpt::TimePoint,
     explain::{Complaint, Moment, NoStory, Question, explain as tell, worst_about},
-    flow_review::{DecodedScreens, FlowTask, review_flow, words_of},
+    flow_review::{DecodedScreens, FlowReview, FlowTask, review_flow, words_of},
     geometry::{Rect, Window},
     plan::{Plan, ScreenId},
+    proof::Bound,
     report::{
         story::{StoryReport, ToldWalk, write_story},
         story_json::story_json,
@@ -182,6 +183,10 @@ impl Subject {
         let with_walk =
             || reviewed.review.findings.iter().filter(|finding| reviewed.walks.contains_key(&finding.fingerprint));
         let about = arguments.complaint.and_then(|word| worst_about(word.0, with_walk()));
+        let proved =
+            proved_ghost(&reviewed).filter(|_| arguments.complaint.is_none_or(|word| word.0 == Complaint::Ghost));
+        let proved = proved.unwrap_or_default();
+        let has_findings = with_walk().next().is_some();
         let (plan, words) = match about {
             Some(finding) => {
                 let walk = &reviewed.walks[&finding.fingerprint];
@@ -191,14 +196,31 @@ impl Subject {
             None => (reviewed.shown.plan, reviewed.of_flow.shown),
         };
         let is_about_question = about.is_some() || arguments.complaint.is_none();
-        let leads_to = match about {
-            Some(_) => "the worst finding about this complaint",
-            None if is_about_question => "its worst finding",
-            None => "its worst finding (no walk leads to a finding about this complaint)",
+        let why = match about {
+            Some(_) => "which leads to the worst finding about this complaint".to_owned(),
+            None if !has_findings => {
+                format!("as an example (no walk leads to a finding{proved})")
+            }
+            None if is_about_question => "which leads to its worst finding".to_owned(),
+            None => {
+                let none = "no walk leads to a finding about this complaint";
+                format!("which leads to its worst finding ({none}{proved})")
+            }
         };
-        let walk = ToldWalk { leads_to, words, is_about_question };
+        let walk = ToldWalk { why, words, is_about_question };
         Ok(Self { plan, screens: loaded.screens, inputs, walk: Some(walk) })
     }
+}
+
+/// How much of an older picture is left at most on any walk, if that is proved: in words behind what is said of the findings.
+fn proved_ghost(reviewed: &FlowReview) -> Option<String> {
+    let proved = reviewed.nodes.iter().map(|node| match node.proof.ghost_l {
+        Bound::Proved(most_l) => Some(most_l),
+        Bound::Unbounded | Bound::NotProved => None,
+    });
+    let most_l = proved.reduce(|one, other| Some(one?.max(other?)))??;
+    // What is rounded down would not be proved.
+    Some(format!(", and none leaves more than {:.2} L* of an older picture", (most_l * 100.0).ceil() / 100.0))
 }
 
 fn write_pictures(arguments: &ExplainArguments, report: StoryReport<'_>) -> Result<(), Vec<Fault>> {

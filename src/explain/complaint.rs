@@ -1,5 +1,8 @@
 //! What people complain about, and which groups of rules speak of it. Knows no story.
 
+/// The group of the rules about what does not reach the glass.
+pub(super) const REACHES_THE_GLASS: &str = "Does it reach the glass?";
+
 /// A kind of complaint.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Complaint {
@@ -76,8 +79,8 @@ impl Complaint {
             Self::Shadow => &["Ghosts"],
             Self::Speckles => &["Can this mode show that?"],
             Self::Late => &["Time"],
-            Self::Missing => &["Does it reach the glass?", "Can this mode show that?"],
-            Self::Shifted => &["Does it reach the glass?"],
+            Self::Missing => &[REACHES_THE_GLASS, "Can this mode show that?"],
+            Self::Shifted => &[REACHES_THE_GLASS],
         }
     }
 }

@@ -3,10 +3,10 @@
 use super::patch;
 use crate::{
     change::Mask,
-    display::Mode,
+    display::{LevelSet, Mode},
     geometry::{Rect, Window},
-    panel::{Lost, PlayedStep, PlayedUpdate},
-    plan::{Cause, Plan, Power, WindowAsk},
+    panel::{Law, Lost, PlayedStep, PlayedUpdate, Residue, WaitsFor},
+    plan::{Begins, Cause, Plan, Power, WindowAsk},
 };
 
 /// A step that did something at the place.
@@ -40,6 +40,10 @@ pub struct Event {
     pub sends_old: bool,
     /// What had happened to the panel's power since something was sent anywhere.
     pub after_power: Option<Power>,
+    /// Whether nothing was sent anywhere before it, and nobody says what is on the panel then.
+    pub is_power_up: bool,
+    /// Whether a ghost was seen at the place until this step.
+    pub had_ghost: bool,
 }
 
 /// An update that was sent to the place.
@@ -49,6 +53,8 @@ pub struct SentHere {
     pub mode: usize,
     /// The windows that were asked for.
     pub asked: Vec<Window>,
+    /// The windows that were sent.
+    pub sent: Vec<Rect>,
     /// Whether it sent all of the panel.
     pub is_whole: bool,
     /// The pixels that it sent, all together.
@@ -59,6 +65,8 @@ pub struct SentHere {
     pub changed_here_px: u64,
     /// How long it waited, ms.
     pub wait_ms: f64,
+    /// What it waited for longest.
+    pub waits_for: WaitsFor,
     /// From the request until something showed, ms.
     pub shows_after_ms: f64,
     /// From the request until it was complete, ms.
@@ -73,10 +81,12 @@ pub struct SentHere {
     pub busy_with: Option<u64>,
     /// Whether the host sends the old picture along with the new one.
     pub with_old: bool,
+    /// The levels of the pixels that it changes, before and after.
+    pub levels: [LevelSet; 2],
 }
 
 /// When something was seen first.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq)]
 pub struct FirstSeen {
     /// The step.
     pub step: u64,
@@ -84,6 +94,21 @@ pub struct FirstSeen {
     pub updates: u32,
     /// Whether that was after a step that cleaned all of the place.
     pub is_after_cleaning: bool,
+    /// The drive from greys that left it, if that is what left it.
+    pub from_greys: Option<FromGreys>,
+}
+
+/// A drive from a grey that its mode does not show, or cannot start from, which leaves a ghost at once.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct FromGreys {
+    /// The step.
+    pub step: u64,
+    /// The display's mode.
+    pub mode: usize,
+    /// The levels of the pixels that it changes, before and after.
+    pub levels: [LevelSet; 2],
+    /// How much it leaves of the grey, L*.
+    pub leaves_l: f64,
 }
 
 /// For how long a place shows an older picture.
@@ -128,6 +153,8 @@ pub(super) struct History {
     /// The step that sent something last.
     last_sent: Option<u64>,
     flashes: Vec<bool>,
+    /// Whether nobody says what is on the panel before the first step.
+    begins_unknown: bool,
 }
 
 impl History {
@@ -150,6 +177,7 @@ impl History {
             power: None,
             last_sent: None,
             flashes: plan.display.modes.iter().map(|mode| mode.flashes > 0).collect(),
+            begins_unknown: plan.begins == Begins::Unknown,
         }
     }
 
@@ -172,7 +200,9 @@ impl History {
         self.ghost_since = ghost.and(self.ghost_since.or(Some((index, at_ms))));
         if let (Some(ghost), None) = (ghost, self.ghost_first) {
             let updates = patch::strongest(step, ghost.rect, plan).updates;
-            self.ghost_first = Some(FirstSeen { step: index, updates, is_after_cleaning: self.was_cleaned });
+            let from_greys = from_greys(step, ghost.rect, plan);
+            let is_after_cleaning = self.was_cleaned;
+            self.ghost_first = Some(FirstSeen { step: index, updates, is_after_cleaning, from_greys });
         }
     }
 
@@ -260,6 +290,8 @@ impl History {
             pen_px: step.pen_line.inside(&place, grid).count(),
             cleans_all: step.updates.iter().any(cleans),
             after_power: self.power.filter(|_| !sent.is_empty()),
+            is_power_up: self.last_sent.is_none() && self.begins_unknown && !sent.is_empty(),
+            had_ghost: self.ghost_since.is_some(),
             windows: windows(step),
             sends_old: step.planned.step.listed_updates().iter().any(|update| update.with_old),
             sent,
@@ -290,11 +322,13 @@ impl History {
         SentHere {
             mode: update.mode,
             asked: update.asked.clone(),
+            sent: update.sent.clone(),
             is_whole: update.sent_px == step.memory.size().pixels(),
             sent_px: update.sent_px,
             changed_px: update.changed_px,
             changed_here_px: changed.count(),
             wait_ms: update.times.wait_ms,
+            waits_for: update.times.waits_for,
             shows_after_ms: update.first_visible_ms - request_ms,
             ends_after_ms: update.times.finish_ms - request_ms,
             duration_ms: update.duration_ms,
@@ -302,6 +336,7 @@ impl History {
             is_lost: update.lost.is_some(),
             busy_with: update.lost.and(own.or(self.last_sent)),
             with_old: step.planned.step.listed_updates().get(at).is_some_and(|update| update.with_old),
+            levels: [update.changes_from, update.changes_to],
         }
     }
 }
@@ -316,6 +351,25 @@ impl Older {
     fn stay(&self, now_ms: f64, until: Option<u64>) -> Stay {
         Stay { since: self.since.0, until, ms: now_ms - self.since.1 }
     }
+}
+
+/// The drive from a grey that left the strongest pixel of a place, where that alone makes a ghost.
+fn from_greys(step: &PlayedStep<'_>, place: Rect, plan: &Plan) -> Option<FromGreys> {
+    let (ink, (x, y)) = (&plan.display.ink, patch::strongest(step, place, plan).at);
+    let pixel = Rect { x, y, width: 1, height: 1 };
+    let is_of_it = |update: &&PlayedUpdate| update.sent.iter().any(|sent| sent.around(pixel) == *sent);
+    let update = step.updates.iter().filter(|update| update.lost.is_none()).rfind(is_of_it)?;
+    let mode = &plan.display.modes[update.mode];
+    let before = ink.level_table()[usize::from(step.previous.shades()[(y * step.previous.size().width + x) as usize])];
+    let starts_wrong = !mode.from.contains(before);
+    if !update.changes_from.contains(before) || mode.to.contains(before) && !starts_wrong {
+        return None;
+    }
+    let law = Law::new(mode, ink, step.planned.temperature_c, update.share);
+    let leaves_l = law.swing(before, step.glass.level(x, y), starts_wrong).after(Residue::NONE).lightness().abs();
+    let levels = [update.changes_from, update.changes_to];
+    let drive = FromGreys { step: step.planned.index, mode: update.mode, levels, leaves_l };
+    (leaves_l >= step.ghost_limits.limit_l).then_some(drive)
 }
 
 /// The modes of the updates of certain windows, with these.

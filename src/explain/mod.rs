@@ -17,7 +17,7 @@ use crate::{
     change::pipeline::ScreenSource,
     finding::{Asks, Finding},
     geometry::Rect,
-    panel::PlayedStep,
+    panel::{PlayedStep, PlayedUpdate},
     plan::{Plan, PlannedStep},
     review::{BrokenScreen, play_until, review},
     rules::Selection,
@@ -25,10 +25,10 @@ use crate::{
 
 pub use answers::LEAST_OFF_L;
 pub use complaint::Complaint;
-pub use happened::{Event, FirstSeen, SentHere, Stay};
-pub use lasting::{lasting, name_beside_time, name_of_step, pixels_show, these, times_words, windows_words};
+pub use happened::{Event, FirstSeen, FromGreys, SentHere, Stay};
+pub use lasting::{beside, lasting, name_beside_time, name_of_step, pixels_show, these, times_words, windows_words};
 pub use patch::Patch;
-pub use story_parts::{GhostHere, Mistake, Story};
+pub use story_parts::{Advice, GhostHere, Gone, Mistake, Story};
 pub use where_to_look::{LEAST_WAIT_MS, WhyHere, worst_about};
 
 use happened::History;
@@ -103,15 +103,14 @@ pub fn explain(plan: &Plan, screens: &dyn ScreenSource, threads: usize, question
         Some(before) => play.at(before, |played| Patch::of(played, around))?,
         None => play.at(latest, |played| Patch::before(played, around, plan))?,
     };
-    story.why_here = why_here;
-    story.waited = worst.waited();
-    story.findings = relevant(findings, &story, question.complaint);
-    let is_about = |finding: &Finding| {
-        question.complaint.is_none_or(|complaint| where_to_look::how_near(finding, complaint).is_some())
-    };
-    story.about_complaint = story.findings.iter().filter(|finding| is_about(finding)).count();
-    story.mistake =
-        question.complaint.filter(|it| *it == Complaint::Shifted).and_then(|_| answers::meant_window(&story, plan));
+    (story.why_here, story.waited, story.last_flash) = (why_here, worst.waited(), worst.last_flash());
+    (story.findings, story.also) = relevant(findings, &story, question.complaint);
+    let is_about_it =
+        |finding: &Finding| question.complaint.is_none_or(|complaint| is_about(finding, complaint, &story));
+    story.about_complaint = story.findings.iter().filter(|finding| is_about_it(finding)).count();
+    let may_be_mistaken = question.complaint == Some(Complaint::Shifted) || story.older_px > 0;
+    story.mistake = may_be_mistaken.then(|| answers::meant_window(&story, plan)).flatten();
+    story.advice = answers::advice(question.complaint, &story, plan);
     story.answers = question.complaint.map_or(Vec::new(), |complaint| answers::answers(complaint, &story, plan));
     Ok(story)
 }
@@ -167,20 +166,15 @@ impl Playback<'_> {
         let mut story: Option<Story> = None;
         play_until(self.plan, self.screens, self.threads, &mut |step| {
             if let Some(story) = &mut story {
-                // What is missing then stays until a later step.
-                story.stay = history.stays_after(step);
-                return if story.stay.is_some_and(|stay| stay.until.is_none()) {
-                    ControlFlow::Continue(())
-                } else {
-                    ControlFlow::Break(())
-                };
+                let is_over = follow(story, step, &mut history, self.plan);
+                return if is_over { ControlFlow::Break(()) } else { ControlFlow::Continue(()) };
             }
             history.see(step, self.plan);
             if step.planned.index < wanted {
                 return ControlFlow::Continue(());
             }
             let end = end_of_story(step, place, &mut history, self.plan);
-            let is_over = end.older_px == 0;
+            let is_over = end.older_px == 0 && end.ghost.is_none();
             story = Some(Story { before_ms, ..end });
             if is_over { ControlFlow::Break(()) } else { ControlFlow::Continue(()) }
         })
@@ -189,30 +183,31 @@ impl Playback<'_> {
     }
 }
 
+/// Follows what is wrong at the end of a story through a later step, until it is right; gives whether that is so.
+fn follow(story: &mut Story, step: &PlayedStep<'_>, history: &mut History, plan: &Plan) -> bool {
+    // What is missing stays until a later step, and so does a ghost.
+    if story.older_px > 0 && story.stay.is_none_or(|stay| stay.until.is_none()) {
+        story.stay = history.stays_after(step);
+    }
+    let at_ms = story.at_ms;
+    if let Some(ghost) = story.ghost.as_mut().filter(|ghost| ghost.gone.is_none()) {
+        let is_there = step.ghosts.iter().any(|seen| seen.rect.overlaps(ghost.rect));
+        let cleans = |update: &PlayedUpdate| {
+            let covers = |sent: &Rect| sent.around(ghost.rect) == *sent;
+            update.lost.is_none() && plan.display.modes[update.mode].cleans && update.sent.iter().any(covers)
+        };
+        let by_cleaning = step.updates.iter().any(cleans);
+        let (step, ms) = (step.planned.index, step.updates_request_ms() - at_ms);
+        ghost.gone = (!is_there).then_some(Gone { step, ms, by_cleaning });
+    }
+    let is_right = story.older_px == 0 || story.stay.is_none_or(|stay| stay.until.is_some());
+    is_right && story.ghost.as_ref().is_none_or(|ghost| ghost.gone.is_some())
+}
+
 /// What there is to see at the end, with the events of the history.
 fn end_of_story(step: &PlayedStep<'_>, place: Rect, history: &mut History, plan: &Plan) -> Story {
-    let ghosts = step.ghosts.iter().filter(|ghost| ghost.rect.overlaps(place));
-    let worst = ghosts.max_by(|one, other| one.worst_l.total_cmp(&other.worst_l));
     let now_ms = step.updates_request_ms();
-    let ghost = worst.map(|ghost| {
-        let [drawn_over_by, drawn_by] = step.moved_by(ghost.worst_tile);
-        let strongest = patch::strongest(step, ghost.rect, plan);
-        let (since, since_ms) = history.ghost_since.unwrap_or((step.planned.index, now_ms));
-        let now = FirstSeen { step: since, updates: strongest.updates, is_after_cleaning: false };
-        GhostHere {
-            worst_l: ghost.worst_l,
-            pixels: ghost.pixels,
-            rect: ghost.rect,
-            is_lighter: strongest.off_l > 0.0,
-            pixel_and_ground_l: [strongest.pixel_l, strongest.pixel_l - strongest.off_l],
-            is_outline: ghost.is_outline(),
-            drawn_by,
-            drawn_over_by,
-            first: history.ghost_first.unwrap_or(now),
-            since: (since, now_ms - since_ms),
-            updates: patch::most_updates(step, ghost.rect),
-        }
-    });
+    let ghost = ghost_here(step, place, history, plan);
     let wrong_px = step.glass.unlike_memory().inside(&[place], step.grid()).count();
     let (unreached_px, inked_px) = (history.unreached.count(), history.inked.count());
     let around = patch::with_margin(place, plan.screen_size());
@@ -243,13 +238,48 @@ fn end_of_story(step: &PlayedStep<'_>, place: Rect, history: &mut History, plan:
         waited: None,
         mistake: None,
         answers: Vec::new(),
+        advice: Advice::default(),
+        last_flash: None,
+        also: Vec::new(),
         pictures: [Patch::of(step, around), Patch::empty(around)],
     }
 }
 
+/// The ghosts that reach into a place at the end of a step, with the strongest of them.
+fn ghost_here(step: &PlayedStep<'_>, place: Rect, history: &History, plan: &Plan) -> Option<GhostHere> {
+    let ghosts = || step.ghosts.iter().filter(|ghost| ghost.rect.overlaps(place));
+    let ghost = ghosts().max_by(|one, other| one.worst_l.total_cmp(&other.worst_l))?;
+    let now_ms = step.updates_request_ms();
+    let [drawn_over_by, drawn_by] = step.moved_by(ghost.worst_tile);
+    let strongest = patch::strongest(step, ghost.rect, plan);
+    let (since, since_ms) = history.ghost_since.unwrap_or((step.planned.index, now_ms));
+    let (updates, is_after_cleaning) = (strongest.updates, false);
+    let now = FirstSeen { step: since, updates, is_after_cleaning, from_greys: None };
+    Some(GhostHere {
+        worst_l: ghost.worst_l,
+        count: ghosts().count() as u64,
+        pixels: ghosts().map(|ghost| ghost.pixels).sum(),
+        is_beyond: ghosts().any(|ghost| ghost.rect.around(place) != place),
+        rect: ghost.rect,
+        is_lighter: strongest.off_l > 0.0,
+        pixel_and_ground_l: [strongest.pixel_l, strongest.pixel_l - strongest.off_l],
+        is_outline: ghost.is_outline(),
+        drawn_by,
+        drawn_over_by,
+        first: history.ghost_first.unwrap_or(now),
+        since: (since, now_ms - since_ms),
+        updates: patch::most_updates(step, ghost.rect),
+        gone: None,
+    })
+}
+
 /// The findings of a place and the time of the story: those about the complaint first, then the worst first; one of each
-/// rule, the one nearest in time.
-fn relevant(findings: Vec<Finding>, story: &Story, complaint: Option<Complaint>) -> Vec<Finding> {
+/// rule, the one nearest in time. With them, the other steps at which these rules report something.
+fn relevant(
+    findings: Vec<Finding>,
+    story: &Story,
+    complaint: Option<Complaint>,
+) -> (Vec<Finding>, Vec<(&'static str, Vec<u64>)>) {
     let first = story.events.first().map_or(story.step, |event| event.step);
     let is_of_it = |finding: &Finding| {
         let is_then = where_to_look::is_of_a_step(finding) && finding.step <= story.step && finding.last_step >= first;
@@ -258,9 +288,13 @@ fn relevant(findings: Vec<Finding>, story: &Story, complaint: Option<Complaint>)
     // The answer about a shadow gives one schedule, with the hours in it.
     let is_answered =
         |finding: &Finding| complaint == Some(Complaint::Shadow) && finding.figures.contains_key("limit_hours");
+    let steps: Vec<(&'static str, u64)> = findings.iter().map(|finding| (finding.rule, finding.step)).collect();
     let mut found: Vec<Finding> =
         findings.into_iter().filter(|finding| is_of_it(finding) && !is_answered(finding)).collect();
-    let about = |finding: &Finding| complaint.and_then(|complaint| where_to_look::how_near(finding, complaint));
+    let about = |finding: &Finding| {
+        let complaint = complaint.filter(|complaint| is_about(finding, *complaint, story))?;
+        where_to_look::how_near(finding, complaint)
+    };
     found.sort_by_key(|finding| std::cmp::Reverse((about(finding), finding.severity, finding.step)));
     let mut rules: Vec<&'static str> = Vec::new();
     found.retain(|finding| {
@@ -269,7 +303,25 @@ fn relevant(findings: Vec<Finding>, story: &Story, complaint: Option<Complaint>)
         is_new
     });
     keep_first_cleaning(&mut found);
-    found
+    let others = |finding: &Finding| {
+        let mut others: Vec<u64> = steps
+            .iter()
+            .filter(|(rule, step)| *rule == finding.rule && *step != finding.step)
+            .map(|(_, step)| *step)
+            .collect();
+        others.dedup();
+        (finding.rule, others)
+    };
+    let also = found.iter().map(others).filter(|(_, steps)| !steps.is_empty()).collect();
+    (found, also)
+}
+
+/// Whether a finding is about what somebody complains of, and not over before the story's last step. What was wrong about the
+/// shades of an earlier picture is no ghost of this one.
+fn is_about(finding: &Finding, complaint: Complaint, story: &Story) -> bool {
+    let is_over =
+        || story.ghost.is_none() && story.unreached_px + story.older_px == 0 && finding.last_step < story.step;
+    where_to_look::how_near(finding, complaint).is_some() && !(complaint == Complaint::Ghost && is_over())
 }
 
 /// Of several findings that ask to clean the place, the one that asks first has the others cleaned as well.

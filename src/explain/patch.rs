@@ -87,6 +87,8 @@ fn pixels_by(every: u32, place: Rect, size: Size) -> impl Iterator<Item = (u32, 
 /// A pixel that is off.
 #[derive(Clone, Copy, Debug, Default)]
 pub(super) struct Strongest {
+    /// Its column and row on the screen.
+    pub(super) at: (u32, u32),
     /// How much lighter it looks than the rest of its level, L*.
     pub(super) off_l: f64,
     /// How much lighter it looks than its level should, L*.
@@ -106,7 +108,7 @@ fn off_at(step: &PlayedStep<'_>, (x, y): (u32, u32)) -> Strongest {
     let median = step.medians.get(usize::from(step.glass.level(x, y))).copied().unwrap_or(0.0);
     let (tile, bit) = step.grid().locate(x, y);
     let pixel_l = step.glass.shown_residue(tile, bit.trailing_zeros());
-    Strongest { off_l: pixel_l - median, pixel_l, updates: step.glass.count(x, y) }
+    Strongest { at: (x, y), off_l: pixel_l - median, pixel_l, updates: step.glass.count(x, y) }
 }
 
 /// The largest group of pixels that are off by at least half as much as the one that is off most, and how much that is, L*.

@@ -66,8 +66,53 @@ pub struct Story {
     pub mistake: Option<Mistake>,
     /// What there is to say about the complaint.
     pub answers: Vec<String>,
+    /// What helps beside what the findings say.
+    pub advice: Advice,
+    /// The last step of the whole plan with an update that flashes.
+    pub last_flash: Option<u64>,
+    /// The rules of these findings that report other steps of the plan too, each with those steps.
+    pub also: Vec<(&'static str, Vec<u64>)>,
     /// The place with what is around it: at the end, and before the last event.
     pub pictures: [Patch; 2],
+}
+
+/// What helps, where the findings know only a part of it.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Advice {
+    /// What to do first, a sentence or two each.
+    pub first: Vec<String>,
+    /// What the first of the findings does not say of others of its kind.
+    pub also: Vec<String>,
+    /// What to do after what the findings say.
+    pub then: Vec<String>,
+    /// What to do about something else that is wrong there.
+    pub beside: Vec<String>,
+    /// The fingerprints of the findings whose own helps are left out, because they are wrong for this place.
+    pub left_out: Vec<String>,
+}
+
+impl Advice {
+    /// The same with some more.
+    pub(super) fn with(mut self, other: Self) -> Self {
+        self.first.extend(other.first);
+        self.also.extend(other.also);
+        self.then.extend(other.then);
+        self.beside.extend(other.beside);
+        self.left_out.extend(other.left_out);
+        self
+    }
+
+    /// The same after what the findings say.
+    pub(super) fn later(mut self) -> Self {
+        self.then.append(&mut self.first);
+        self
+    }
+
+    /// The same as advice about something else than what is asked.
+    pub(super) fn beside(mut self) -> Self {
+        self.beside.append(&mut self.first);
+        self
+    }
 }
 
 /// A window that the firmware gives wrongly.
@@ -101,8 +146,12 @@ pub(super) fn covers(window: Window, place: Window) -> bool {
 pub struct GhostHere {
     /// How much lighter or darker it is than it should be, L*.
     pub worst_l: f64,
-    /// How many pixels it has.
+    /// How many ghosts reach into the place; what follows is about the strongest, but for their pixels.
+    pub count: u64,
+    /// How many pixels they have all together, those beyond the place among them.
     pub pixels: u64,
+    /// Whether some of them reach beyond the place.
+    pub is_beyond: bool,
     /// Its box.
     pub rect: Rect,
     /// Whether it is lighter than it should be, compared with the rest of its shade.
@@ -121,4 +170,17 @@ pub struct GhostHere {
     pub since: (u64, f64),
     /// How often its place was updated since it was cleaned.
     pub updates: u32,
+    /// When it is gone; `None` if it stays until the end of the plan.
+    pub gone: Option<Gone>,
+}
+
+/// The end of a ghost.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Gone {
+    /// The step with which it is gone.
+    pub step: u64,
+    /// How long that is after the step of the story, ms.
+    pub ms: f64,
+    /// Whether that step cleans the place.
+    pub by_cleaning: bool,
 }

@@ -1,8 +1,11 @@
 //! Where and when it was worst: what to look at where nobody says it.
 
-use std::cmp::Reverse;
+use std::{cmp::Reverse, collections::BTreeSet};
 
-use super::{complaint::Complaint, patch};
+use super::{
+    complaint::{Complaint, REACHES_THE_GLASS},
+    patch,
+};
 use crate::{
     change::Mask,
     finding::{Finding, Severity},
@@ -41,6 +44,8 @@ pub(super) struct WorstMoment<'p> {
     residue: Option<(f64, u64)>,
     /// The step that drives most pixels of which the controller does not know what they show.
     unknown: Option<(u64, u64)>,
+    /// The steps that leave an old picture where nothing is sent.
+    left: BTreeSet<u64>,
     /// The last step that flashes.
     flashing: Option<u64>,
     /// The last step that answers a person.
@@ -64,6 +69,7 @@ impl<'p> WorstMoment<'p> {
             ghost: None,
             residue: None,
             unknown: None,
+            left: BTreeSet::new(),
             flashing: None,
             answering: None,
             waits: 0,
@@ -75,6 +81,9 @@ impl<'p> WorstMoment<'p> {
     pub(super) fn see(&mut self, step: &PlayedStep<'_>) {
         let index = step.planned.index;
         self.last = index;
+        if !step.left_behind.is_empty() {
+            self.left.insert(index);
+        }
         let weight: f64 = step.ghosts.iter().map(|ghost| ghost.worst_l * ghost.pixels as f64).sum();
         if weight > self.ghost.map_or(0.0, |(most, _)| most) {
             self.ghost = Some((weight, index));
@@ -107,6 +116,11 @@ impl<'p> WorstMoment<'p> {
         self.waited.map(|(_, step)| (self.waits, step))
     }
 
+    /// The last step with an update that flashes.
+    pub(super) fn last_flash(&self) -> Option<u64> {
+        self.flashing
+    }
+
     /// The step to look at: that of the worst finding about such a complaint, or what such a complaint is about; without a
     /// complaint that of the worst finding of all.
     pub(super) fn step(&self, findings: &[Finding], complaint: Option<Complaint>) -> u64 {
@@ -120,10 +134,12 @@ impl<'p> WorstMoment<'p> {
             (how_near(finding, complaint), finding.severity, late, Reverse(finding.step))
         };
         let about = of_steps().filter(|finding| how_near(finding, complaint).is_some()).max_by_key(weight);
+        let left = of_steps().filter(|finding| is_left_behind(finding) && self.left.contains(&finding.step));
+        let left = left.map(|finding| finding.step).max();
         let flickers = about.map(|finding| finding.last_step).or(self.flashing);
         let about = about.map(|finding| finding.step);
         let found = match complaint {
-            Complaint::Ghost => self.ghost.or(self.residue).map(|(_, step)| step),
+            Complaint::Ghost => left.or(self.ghost.or(self.residue).map(|(_, step)| step)),
             Complaint::Speckles => self.unknown.map(|(_, step)| step),
             Complaint::Shadow => None,
             Complaint::Flicker | Complaint::ColourFlicker | Complaint::Border => flickers,
@@ -150,10 +166,22 @@ pub(super) fn is_of_a_step(finding: &Finding) -> bool {
     finding.is_of_a_step() || of_a_walk.iter().any(|field| finding.pointer.starts_with(field))
 }
 
+/// Whether a finding reports that an old picture stays because nothing was sent to it.
+fn is_left_behind(finding: &Finding) -> bool {
+    finding.severity == Severity::Error
+        && finding.rect.is_some()
+        && rule_named(finding.rule).is_some_and(|rule| rule.group == REACHES_THE_GLASS)
+        && is_of_a_step(finding)
+}
+
 /// How near a finding is to what somebody complains of, more is nearer; `None` if it is about something else.
 pub(super) fn how_near(finding: &Finding, complaint: Complaint) -> Option<Reverse<usize>> {
     let group = &rule_named(finding.rule)?.group;
-    complaint.groups().iter().position(|of| of == group).map(Reverse)
+    // An old picture at its full strength is seen more than any ghost.
+    if matches!(complaint, Complaint::Ghost | Complaint::Shadow) && is_left_behind(finding) {
+        return Some(Reverse(0));
+    }
+    complaint.groups().iter().position(|of| of == group).map(|place| Reverse(place + 1))
 }
 
 /// The worst of some findings that are about a complaint.
@@ -170,7 +198,7 @@ pub(super) fn place(step: &PlayedStep<'_>, findings: &[Finding], complaint: Opti
     let now = step.planned.index;
     let here = |finding: &&Finding| (finding.step..=finding.last_step).contains(&now) && finding.rect.is_some();
     // What is missing is looked at where something is missing, and not where a window is wrong without a consequence.
-    let is_about_places = matches!(complaint, Some(Complaint::Missing | Complaint::Shifted));
+    let is_about_places = matches!(complaint, Some(Complaint::Missing | Complaint::Shifted | Complaint::Ghost));
     let wrong = if is_about_places { step.glass.unlike_memory() } else { Mask::new() };
     let is_wrong = |finding: &Finding| finding.rect.is_some_and(|rect| !wrong.inside(&[rect], step.grid()).is_empty());
     let worst = |is_meant: &dyn Fn(&Finding) -> bool| {
@@ -191,13 +219,14 @@ pub(super) fn place(step: &PlayedStep<'_>, findings: &[Finding], complaint: Opti
         let (rect, off_l) = patch::most_off(step)?;
         (off_l >= LEAST_RESIDUE_L).then_some((rect, WhyHere::Faint))
     };
+    let is_left = |finding: &Finding| is_left_behind(finding) && is_wrong(finding);
     let errors = || worst(&|finding| finding.severity == Severity::Error && finding.step == now);
     let sent = || {
         let bounds = step.updates.iter().filter_map(PlayedUpdate::sent_bounds).reduce(Rect::around);
         bounds.map(|rect| (rect, WhyHere::Sent))
     };
     let first = match complaint {
-        Some(Complaint::Ghost) => ghosts().or(about).or_else(faint),
+        Some(Complaint::Ghost) => worst(&is_left).or_else(ghosts).or(about).or_else(faint),
         Some(Complaint::Shadow) => ghosts().or(about),
         // A finding about an answer stands at the target that was touched, and the answer may come elsewhere.
         Some(Complaint::Late) => sent().or(about),

@@ -1,16 +1,19 @@
 //! The story of a place in words that need no data sheet. Works nothing out: it says what the story holds.
 
-use std::io::{self, Write};
+use std::{
+    fmt::Write as _,
+    io::{self, Write},
+};
 
 use super::{
     how_sure::estimates_sentence,
-    sentences::{PREDICTIONS, sentence},
+    sentences::{PREDICTIONS, sentence, stopped},
     text::TextStyle,
 };
 use crate::{
     display::{Display, LevelSet, Mode},
     explain::{
-        Complaint, Event, FirstSeen, GhostHere, LEAST_OFF_L, LEAST_WAIT_MS, SentHere, Story, WhyHere, lasting,
+        Complaint, Event, FirstSeen, GhostHere, LEAST_OFF_L, LEAST_WAIT_MS, SentHere, Story, WhyHere, beside, lasting,
         name_beside_time, name_of_step, pixels_show, these, times_words, windows_words,
     },
     finding::Finding,
@@ -64,8 +67,8 @@ pub struct StoryReport<'s> {
 /// The walk through a flow that a story is about.
 #[derive(Clone, Debug)]
 pub struct ToldWalk {
-    /// What it leads to, in words.
-    pub leads_to: &'static str,
+    /// Why it is this one, in words that follow that it is one.
+    pub why: String,
     /// Its moves, in words.
     pub words: String,
     /// Whether it ends with what is asked, so that its end is the moment to look at.
@@ -127,13 +130,9 @@ pub fn paragraphs(report: StoryReport<'_>) -> Vec<(String, Vec<String>)> {
     };
     let mut parts = vec![(title, vec![words.place()])];
     if let Some(walk) = report.walk {
-        parts[0].1.insert(
-            0,
-            sentence(&format!(
-                "this is about one walk through the flow, which leads to {}: {}",
-                walk.leads_to, walk.words
-            )),
-        );
+        parts[0]
+            .1
+            .insert(0, sentence(&format!("this is about one walk through the flow, {}: {}", walk.why, walk.words)));
     }
     if let Some(complaint) = complaint {
         parts.push((format!("About the complaint \"{}\"", complaint.word()), sentences(&story.answers)));
@@ -234,17 +233,35 @@ impl Words<'_> {
         };
         let why = match story.why_here {
             WhyHere::Asked => "You asked for this place.".to_owned(),
-            WhyHere::Ghost => "The strongest ghost of this step is here.".to_owned(),
+            WhyHere::Ghost => {
+                "The ghost that weighs most at the end of this step is here, by its strength and its area.".to_owned()
+            }
             WhyHere::Faint => {
                 "Nothing there is strong enough to be called a ghost; it is the strongest trace of an older picture."
                     .to_owned()
             }
-            WhyHere::Finding(rule) => format!("The rule `{rule}` reports this place."),
+            WhyHere::Finding(rule) => self.reported_by(rule),
             WhyHere::Sent => "This step updated it.".to_owned(),
             WhyHere::Border => return self.border(),
             WhyHere::Whole => "This step updated nothing.".to_owned(),
         };
         format!("The place is {place}. {why}")
+    }
+
+    /// That a rule reports the place, and what that follows from.
+    fn reported_by(&self, rule: &str) -> String {
+        let findings = &self.report.story.findings;
+        let own = findings.iter().find(|finding| finding.rule == rule);
+        let cause = own.and_then(|own| {
+            let is_cause = |finding: &&Finding| own.cause.as_ref() == Some(&finding.fingerprint);
+            findings.iter().find(is_cause)
+        });
+        match cause {
+            Some(cause) => {
+                format!("The rule `{rule}` reports this place; that follows from what `{}` reports.", cause.rule)
+            }
+            None => format!("The rule `{rule}` reports this place."),
+        }
     }
 
     /// What a story about the border is about.
@@ -263,14 +280,15 @@ impl Words<'_> {
         let story = self.report.story;
         let (cut, shown) = story.events.split_at(story.events.len().saturating_sub(MOST_EVENTS));
         let mut lines = Vec::new();
-        lines.extend(before_words(story, cut, self.report.plan));
-        if !cut.is_empty() {
-            let left_out = match cut.len() {
-                1 => "The first step of {} is left out here.".to_owned(),
-                count => format!("The first {count} steps of {{}} are left out here."),
-            };
-            lines.push(left_out.replace("{}", &these(story.before_ms)));
-        }
+        let before = before_words(story, cut, self.report.plan);
+        let among = if before.is_some() { " counted there and" } else { "" };
+        lines.extend(before);
+        let left_out = match cut.len() {
+            0 => None,
+            1 => Some(format!("The first step of {{}} is{among} left out here.")),
+            count => Some(format!("The first {count} steps of {{}} are{among} left out here.")),
+        };
+        lines.extend(left_out.map(|words| words.replace("{}", &these(story.before_ms))));
         for alike in shown.chunk_by(|one, other| self.deeds(one) == self.deeds(other)) {
             lines.push(self.event(&alike[0]));
             if let [_, .., last] = alike {
@@ -380,17 +398,24 @@ impl Words<'_> {
         of_pixels(*older_px, "the older picture, because no update of them was carried out since they changed");
         of_pixels(*unreached_px, "another shade than was drawn, because the mode that was sent there cannot show it");
         of_pixels(*inked_px, "a pen line that the picture in memory does not contain");
-        match ghost {
-            Some(ghost) => lines.extend(self.ghost(ghost)),
-            None => lines.push(self.no_ghost(!lines.is_empty())),
-        }
-        if *unknown_px > 0 {
+        let unknown = (*unknown_px > 0).then(|| {
             let since =
                 if *forgets_now { "The step ends with sleep or without power: from then on the" } else { "The" };
-            lines.push(format!(
+            format!(
                 "{since} controller does not know what {} here. Pictures of this story show the place as if it knew.",
                 pixels_show(*unknown_px)
-            ));
+            )
+        });
+        // What nobody knows cannot be called free of ghosts.
+        match (ghost, unknown) {
+            (None, Some(unknown)) if !*forgets_now && *older_px == 0 => lines.push(unknown),
+            (ghost, unknown) => {
+                match ghost {
+                    Some(ghost) => lines.extend(self.ghost(ghost)),
+                    None => lines.push(self.no_ghost(!lines.is_empty())),
+                }
+                lines.extend(unknown);
+            }
         }
         lines
     }
@@ -413,13 +438,15 @@ impl Words<'_> {
         };
         if most_off_l < limit_l {
             return format!(
-                "{no} that most people would see: what is left of older pictures is {most_off_l:.1} L* at most, and most people \
-                 notice {limit_l} L*."
+                "{no} that most people would see: what is left of older pictures is {} L* at most, and most people notice \
+                 {limit_l} L*.",
+                beside(*most_off_l, *limit_l)
             );
         }
         format!(
-            "{no}: single pixels are off by up to {most_off_l:.1} L*, but nowhere do {limit_mm2} mm2 of them reach the \
-             {limit_l} L* that most people notice."
+            "{no}: single pixels are off by up to {} L*, but nowhere do {limit_mm2} mm2 of them reach the {limit_l} L* that most \
+             people notice.",
+            beside(*most_off_l, *limit_l)
         )
     }
 
@@ -427,14 +454,24 @@ impl Words<'_> {
         let Story { limit_l, step: now, .. } = self.report.story;
         let what = if ghost.is_outline { "An outline" } else { "A ghost" };
         let tone = if ghost.is_lighter { "lighter" } else { "darker" };
-        let mut lines = vec![
-            format!(
-                "{what} is seen on {}: the place is up to {:.1} L* {tone} than it should be, and most people notice {limit_l} L*.",
-                counted(ghost.pixels, "pixel", "pixels"),
-                ghost.worst_l
+        let pixels = counted(ghost.pixels, "pixel", "pixels");
+        let mut seen = match ghost.count {
+            0 | 1 => format!(
+                "{what} is seen on {pixels}: the place is up to {} L* {tone} than it should be, and most people notice \
+                 {limit_l} L*.",
+                beside(ghost.worst_l, *limit_l)
             ),
-            self.whose_ink(ghost),
-        ];
+            count => format!(
+                "{count} ghosts are seen, on {pixels} together: the strongest is up to {} L* {tone} than it should be, and \
+                 most people notice {limit_l} L*.",
+                beside(ghost.worst_l, *limit_l)
+            ),
+        };
+        if ghost.is_beyond {
+            let reach = if ghost.count > 1 { "They reach" } else { "It reaches" };
+            let _ = write!(seen, " {reach} beyond this place; all of the pixels are counted.");
+        }
+        let mut lines = vec![seen, self.whose_ink(ghost)];
         let (since, ms) = ghost.since;
         let FirstSeen { step: first, is_after_cleaning, .. } = ghost.first;
         let name = |step: u64| name_of_step(step, self.report.plan);
@@ -502,22 +539,18 @@ impl Words<'_> {
     }
 
     fn helps(&self) -> Vec<String> {
-        let Story { findings, about_complaint, answers, mistake, step, .. } = self.report.story;
+        let Story { findings, about_complaint, answers, advice, .. } = self.report.story;
         let about = &findings[..*about_complaint];
-        let mut helps = match mistake {
-            // What the right window brings along is no second thing to do.
-            Some(mistake) => {
-                let is_other = |finding: &&Finding| !mistake.explains(finding, *step);
-                let correct = format!(
-                    "Write {} instead of {} in {}.",
-                    window(mistake.meant),
-                    window(mistake.asked),
-                    name_of_step(*step, self.report.plan)
-                );
-                std::iter::once(correct).chain(self.helps_of(about.iter().filter(is_other))).collect()
-            }
-            None => self.helps_of(about),
-        };
+        let mut helps = self.correct_window();
+        helps.extend(sentences(&advice.first));
+        // What the right window brings along is no second thing to do.
+        let Story { mistake, step, .. } = self.report.story;
+        let is_other = |finding: &&Finding| mistake.as_ref().is_none_or(|mistake| !mistake.explains(finding, *step));
+        let mut of_findings = self.helps_of(about.iter().filter(is_other)).into_iter();
+        helps.extend(of_findings.next());
+        helps.extend(sentences(&advice.also));
+        helps.extend(of_findings);
+        helps.extend(sentences(&advice.then));
         match (helps.is_empty(), answers.is_empty()) {
             (false, _) if self.report.complaint == Some(Complaint::Border) => {
                 let fewer =
@@ -536,28 +569,58 @@ impl Words<'_> {
         }
     }
 
+    /// How to correct a window whose numbers are wrong, with the reason where no answer gave it.
+    fn correct_window(&self) -> Vec<String> {
+        let Story { mistake, answers, step, .. } = self.report.story;
+        let Some(mistake) = mistake else { return Vec::new() };
+        let why = (!answers.contains(&mistake.why)).then(|| format!("{} ", sentence(&mistake.why)));
+        vec![format!(
+            "{}Write {} instead of {} in {}.",
+            why.unwrap_or_default(),
+            window(mistake.meant),
+            window(mistake.asked),
+            name_of_step(*step, self.report.plan)
+        )]
+    }
+
     /// What helps against what is reported here, and is not about the complaint.
     fn other_helps(&self) -> Vec<String> {
-        let Story { findings, about_complaint, .. } = self.report.story;
-        self.helps_of(&findings[*about_complaint..])
+        let Story { findings, about_complaint, advice, .. } = self.report.story;
+        let mut helps = sentences(&advice.beside);
+        helps.extend(self.helps_of(&findings[*about_complaint..]));
+        helps
     }
 
     /// The helps of some findings of the place, without those that another finding there causes.
     fn helps_of<'f>(&self, some: impl IntoIterator<Item = &'f Finding>) -> Vec<String> {
-        let Story { findings: all, step: now, .. } = self.report.story;
+        let Story { findings: all, step: now, advice, .. } = self.report.story;
         let has_cause_here =
             |finding: &Finding| all.iter().any(|other| finding.cause.as_ref() == Some(&other.fingerprint));
-        let helpful = some.into_iter().filter(|finding| !finding.help.is_empty() && !has_cause_here(finding));
-        let line = |finding: &Finding| {
-            // A help speaks of the step of its own finding.
-            let help = if finding.step == *now {
-                finding.help.clone()
-            } else {
-                finding.help.replace("this step", &name_of_step(finding.step, self.report.plan))
-            };
-            format!("{} (`{}`, {})", sentence(&help), finding.rule, finding.severity.word())
+        let is_left_out = |finding: &Finding| advice.left_out.contains(&finding.fingerprint);
+        let helpful: Vec<&Finding> = some
+            .into_iter()
+            .filter(|finding| !finding.help.is_empty() && !has_cause_here(finding) && !is_left_out(finding))
+            .collect();
+        // Two rules may ask for the same, one of them in more words.
+        let is_said = |finding: &Finding| {
+            let says_more = |other: &&Finding| other.help.starts_with(&finding.help) && other.help != finding.help;
+            helpful.iter().copied().filter(|other| other.step == finding.step).find(says_more).is_some()
         };
-        helpful.map(line).collect()
+        let line = |finding: &&Finding| {
+            // A help speaks of the step of its own finding.
+            let name = name_of_step(finding.step, self.report.plan);
+            let help = if finding.step == *now {
+                sentence(&finding.help)
+            } else if finding.help.contains("this step") {
+                sentence(&finding.help.replace("this step", &name))
+            } else if finding.last_step < *now && finding.help.contains(" here") {
+                format!("For {name}: {}", stopped(&finding.help))
+            } else {
+                sentence(&finding.help)
+            };
+            format!("{help} (`{}`, {})", finding.rule, finding.severity.word())
+        };
+        helpful.iter().filter(|finding| !is_said(finding)).map(line).collect()
     }
 }
 

@@ -4,7 +4,7 @@ use serde_json::{Value, json};
 
 use super::story::StoryReport;
 use crate::{
-    explain::{Complaint, SentHere},
+    explain::{Advice, Complaint, SentHere},
     plan::Power,
 };
 
@@ -33,9 +33,9 @@ pub fn story_json(report: StoryReport<'_>) -> Value {
         .collect();
     let ghost = story.ghost.as_ref().map(|ghost| {
         json!({
-            "worst_l": ghost.worst_l, "lighter": ghost.is_lighter, "px": ghost.pixels, "box": ghost.rect.to_array(), "outline": ghost.is_outline,
+            "worst_l": ghost.worst_l, "lighter": ghost.is_lighter, "count": ghost.count, "px": ghost.pixels, "box": ghost.rect.to_array(), "outline": ghost.is_outline,
             "drawn_by": ghost.drawn_by, "drawn_over_by": ghost.drawn_over_by, "first_step": ghost.first.step, "since_step": ghost.since.0,
-            "since_ms": ghost.since.1, "updates": ghost.updates,
+            "since_ms": ghost.since.1, "updates": ghost.updates, "gone_step": ghost.gone.map(|gone| gone.step),
         })
     });
     let older =
@@ -55,9 +55,11 @@ pub fn story_json(report: StoryReport<'_>) -> Value {
         "residue": plan.display.least_residue_certainty(), "durations": sure.durations, "first_visible": sure.first_visible,
         "flashes": sure.flashes,
     });
+    let Advice { first, also, then, beside, .. } = &story.advice;
+    let advice: Vec<&String> = [first, also, then, beside].into_iter().flatten().collect();
     let mut object = json!({
         "format": "story/1", "plan": path, "step": story.step, "label": story.label, "at_ms": story.at_ms,
-        "box": story.place.to_array(), "complaint": complaint.map(Complaint::word), "answers": story.answers,
+        "box": story.place.to_array(), "complaint": complaint.map(Complaint::word), "answers": story.answers, "advice": advice,
         "events": events, "earlier_updates": story.earlier_updates, "cleaned_by": story.cleaned_by, "ghost": ghost,
         "most_off_l": story.most_off_l, "limit_l": story.limit_l, "older_px": story.older_px, "older": older,
         "unreached_px": story.unreached_px, "inked_px": story.inked_px, "unknown_px": story.unknown_px,

@@ -8,13 +8,15 @@ use super::{
 };
 use crate::{
     display::Ink,
-    explain::{Patch, Story},
+    explain::{Patch, Story, WhyHere},
     geometry::Size,
 };
 
 /// The widest that one picture is drawn, and the least, px.
 const WIDEST: u32 = 420;
 const GAP: u32 = 20;
+/// What the title of the last picture takes, px.
+const WIDEST_TITLE: u32 = 500;
 /// The difference is drawn so that at least this much is black or white, L*: a trace of something shall not look large.
 const LEAST_REACH_L: f32 = 3.0;
 
@@ -30,7 +32,7 @@ pub fn strip(story: &Story, ink: &Ink) -> Result<Vec<u8>, String> {
         "before".to_owned(),
         "as meant".to_owned(),
         "as seen".to_owned(),
-        format!("the difference (black: {reach_l} L* darker)"),
+        format!("difference (black: {reach_l} L* darker or more; white: lighter; grey: no difference)"),
     ];
     let mut rows: Vec<Vec<[u8; 3]>> = Vec::new();
     let mut seen = |patch: &Patch, is_meant: bool| {
@@ -93,7 +95,7 @@ impl Strip {
 
     fn size(&self) -> Size {
         let (drawn, (x, y)) = (self.drawn(), self.corner(3));
-        Size { width: x + drawn.width.max(300) + GAP, height: y + drawn.height + GAP }
+        Size { width: x + drawn.width.max(WIDEST_TITLE) + GAP, height: y + drawn.height + GAP }
     }
 
     fn draw(&self, pictures: &[Vec<[u8; 3]>], band: &mut Band) {
@@ -134,6 +136,10 @@ impl Strip {
         for (number, title) in titles.iter().enumerate() {
             let (x, y) = self.corner(number as u32);
             add_title(&mut svg, title, (x, y), drawn);
+            if story.why_here == WhyHere::Border {
+                // A frame around the screen would look like the border, which is not in the picture.
+                continue;
+            }
             // Around the place, not over it.
             let (left, top) = (scaled(story.place.x - around.x) - 2.0, scaled(story.place.y - around.y) - 2.0);
             let (wide, high) = (scaled(story.place.width) + 4.0, scaled(story.place.height) + 4.0);

@@ -64,6 +64,11 @@ fn first_difference(story: &Value, plan: &Plan, played: &[Played]) -> Option<Str
     if last.seen.margin_l > FIGURE && (worst - last.seen.worst_residue_l).abs() > FIGURE {
         return Some(format!("a ghost of {worst}, plainly {}", last.seen.worst_residue_l));
     }
+    // The place is the whole screen, so no ghost reaches beyond it.
+    let pixels = story["ghost"]["px"].as_u64().unwrap_or(0);
+    if last.seen.margin_l > FIGURE && pixels != last.seen.ghost_px as u64 {
+        return Some(format!("ghosts on {pixels} px, plainly on {}", last.seen.ghost_px));
+    }
     let unknown = last.glass.unknown.iter().filter(|is_unknown| **is_unknown).count();
     if story["unknown_px"] != json!(unknown) {
         return Some(format!("{} px are unknown, plainly {unknown}", story["unknown_px"]));

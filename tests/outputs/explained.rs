@@ -26,7 +26,7 @@ const COMPLAINTS: [Complaint; 12] = [
         cause: &["the panel slept before, and this controller forgets its picture in sleep", "drives the wrong pixels"],
         help: &[
             "Send the old picture along with the new one",
-            "or begin with `full` on the whole panel after waking",
+            "or begin with `full` on the whole panel after waking, which flashes and takes 2 s",
             "(`with_old`), if the host still has it: that needs no flash; otherwise begin with a cleaning update",
             "`with_old`: a field of an update",
         ],
@@ -40,7 +40,7 @@ const COMPLAINTS: [Complaint; 12] = [
         ],
         help: &[
             "Add the box [32, 18, 8, 28] to the `quick` update of this step",
-            "without erasing the old one from memory",
+            "draw the new content without erasing the old one from memory",
         ],
     },
     Complaint {
@@ -129,8 +129,9 @@ const COMPLAINTS: [Complaint; 12] = [
         kind: "flicker",
         cause: &["It is the first update after the panel slept, like 5 earlier flashes"],
         help: &[
-            "count its updates since the last cleaning in memory that survives sleep",
-            "after 20 updates",
+            "count its updates since the last cleaning where sleep does not erase the count",
+            "clean only when the display's limit of 20 updates or a visible ghost requires it",
+            "it says after how many updates a ghost is first seen here, which may be fewer",
             "but only if the old picture is sent along",
         ],
     },
@@ -171,6 +172,7 @@ const COMPLAINTS: [Complaint; 12] = [
         help: &[
             "use `full` on the whole panel: clean after every 12 updates of this place, for the first time after step 15, each time in a pause, and at least once in 24 hours",
             "the panel is damaged for good",
+            "The limit is exceeded first at step 302 \"gate open\"",
             "No mode in the display description is known to cancel this charge: from step 243 on, use only `full` for this place",
         ],
     },
@@ -409,4 +411,306 @@ fn the_box_that_is_added_to_an_update_with_the_old_picture_is_right() {
     let found = folder.findings_with(&["complaints/more.plan.json", "--gate", "never"]);
     let wrong = ["left-behind", "unknown-start", "restless"];
     assert!(!found.iter().any(|finding| wrong.iter().any(|rule| finding.contains(rule))), "{found:?}");
+}
+
+/// The story of a file in a folder, on one line.
+fn story_in(folder: &Folder, path: &str, kind: &str, more: &[&str]) -> String {
+    let arguments = [&["explain", path, "--complaint", kind], more].concat();
+    on_one_line(&folder.run(&arguments).with_status(0).out)
+}
+
+/// The story of a plan of the folder of complaints, with steps of its own.
+fn story_of_steps(display: &str, steps: &[Value], kind: &str) -> String {
+    let folder = Folder::of_fixtures();
+    let plan = json!({ "format": "refresh-plan/1", "display": display, "screens": "screens", "steps": steps });
+    folder.file("complaints/own.plan.json", plan.to_string());
+    story_in(&folder, "complaints/own.plan.json", kind, &[])
+}
+
+fn one_story(plan: &str, kind: &str, more: &[&str]) -> String {
+    on_one_line(&story(plan, kind, more).out)
+}
+
+/// Where a controller forgets its picture and no speckles come, the story says what keeps them away.
+#[test]
+fn a_story_says_why_a_controller_knows_the_picture_that_it_has_forgotten() {
+    let forgets = "Here the controller forgets its picture in sleep, but step";
+    let whole = one_story("flash-at-waking", "speckles", &[]);
+    assert!(whole.contains(forgets) && whole.contains("sends `full`, which drives every pixel"), "{whole}");
+    let along = one_story("selection-stays", "speckles", &[]);
+    assert!(along.contains(forgets) && along.contains("sends the old picture along (`with_old`)"), "{along}");
+    let never = one_story("grey-fog", "speckles", &[]);
+    assert!(never.contains("the controller has known its picture since the first update"), "{never}");
+}
+
+/// A late answer after sleep: the mode that answers sooner with the old picture is named, and used as the story says, nothing
+/// is found any more.
+#[test]
+fn a_late_answer_after_sleep_is_sooner_with_the_old_picture() {
+    let mut steps = played_steps("speckles");
+    steps[1]["updates"] = json!([{ "mode": "full" }]);
+    let told = story_of_steps(METER, &steps, "late");
+    let wanted = [
+        "`quick` would show something 75 ms after it starts, and `full` does so only after 200 ms",
+        "Answer with `quick`, and send the old picture along (`with_old`).",
+        "If the host no longer has the old picture, and the delay is acceptable, raise `first_ms`",
+    ];
+    assert!(wanted.iter().all(|words| told.contains(words)), "{told}");
+    assert!(!told.contains("No mode of this display can show these pixels sooner"), "{told}");
+    assert_ne!(of_rule("slow-answer", &found_with(METER, &steps)), [""; 0]);
+    steps[1]["updates"] = json!([{ "mode": "quick", "window": "changed", "with_old": true }]);
+    assert_eq!(found_with(METER, &steps), [""; 0]);
+}
+
+/// The first flash after power-up cannot be left out: without it, the controller does not know what it drives.
+#[test]
+fn the_flash_after_power_up_is_not_advised_against() {
+    for plan in ["half-a-window", "old-under-new"] {
+        let told = one_story(plan, "flicker", &[]);
+        assert!(told.contains("Only the first update flashes: that of step 0"), "{plan}: {told}");
+        assert!(told.contains("No later update of this plan flashes"), "{plan}: {told}");
+        assert!(!told.contains("to a window around the change"), "{plan}: {told}");
+    }
+    let early = one_story("flash-each-second", "flicker", &["--step", "0"]);
+    assert!(early.contains("flash too: ask about the last of them with `--step 12`"), "{early}");
+    let mut steps = played_steps("old-under-new");
+    steps[0]["updates"] = json!([{ "mode": "quick", "window": "changed" }]);
+    assert_ne!(of_rule("unknown-start", &found_with(METER, &steps)), [""; 0]);
+}
+
+/// The same after the panel slept: a cleaning that is due is called one.
+#[test]
+fn a_flash_that_is_a_cleaning_which_is_due_is_not_advised_against() {
+    let woken = played_steps("flash-at-waking");
+    let steps = |turns: usize| -> Vec<Value> {
+        let mut steps = woken[..1].to_vec();
+        for turn in 1..=turns {
+            let mut step = woken[1 + turn % 2].clone();
+            if turn % 21 > 0 {
+                step["updates"] = json!([{ "mode": "quick", "window": "changed", "with_old": true }]);
+            }
+            steps.push(step);
+        }
+        steps
+    };
+    let told = story_of_steps(METER, &steps(21), "flicker");
+    assert!(
+        told.contains("This is the cleaning that was due: 20 updates came since the place was last cleaned"),
+        "{told}"
+    );
+    assert!(!told.contains("an update without a flash is enough"), "{told}");
+    assert!(!one_story("flash-at-waking", "flicker", &[]).contains("was due"));
+}
+
+/// What is seen most of an older picture is the picture itself, where nothing was sent.
+#[test]
+fn the_story_of_a_ghost_begins_where_the_old_picture_itself_stays() {
+    for (plan, place) in [("old-under-new", "34,18,4,28"), ("selection-stays", "8,42,112,18")] {
+        for kind in ["ghost", "shadow"] {
+            let told = one_story(plan, kind, &[]);
+            assert!(told.contains(&format!("--where {place}")), "{plan}, {kind}: {told}");
+            assert!(told.contains("The old picture stays there, at full strength"), "{plan}, {kind}: {told}");
+            let (_, helps) = told.split_once("What would have helped").unwrap();
+            assert!(helps.trim_start().starts_with("Add the box"), "{plan}, {kind}: {told}");
+        }
+    }
+}
+
+/// What the model does not know cannot be measured against it.
+#[test]
+fn where_pixels_are_unknown_a_story_says_nothing_about_ghosts() {
+    let told = one_story("speckles", "ghost", &[]);
+    assert!(told.contains("Whether a ghost is here cannot be said"), "{told}");
+    assert!(!told.contains("stillpage fit") && !told.contains("There is no ghost"), "{told}");
+}
+
+/// A plan that cleans a ghost already is told so.
+#[test]
+fn a_ghost_that_the_plan_cleans_is_said_to_be_cleaned() {
+    let mut steps = played_steps("negative");
+    steps.push(json!({ "label": "wipe", "after_ms": 5000, "updates": [{ "mode": "full" }] }));
+    let told = story_of_steps("overdriven.display.json", &steps, "ghost");
+    assert!(told.contains("Step 2 \"wipe\" removes it 5 s later, with a flash"), "{told}");
+    assert!(told.contains("Step 2 \"wipe\" of this plan cleans the place already, 5 s after this step"), "{told}");
+    assert!(!told.contains("run one after this step"), "{told}");
+}
+
+/// One cleaning does not keep away what every update leaves again.
+#[test]
+fn a_ghost_that_comes_back_is_not_answered_with_one_cleaning() {
+    let negative = played_steps("negative");
+    let mut steps = vec![negative[0].clone()];
+    for _ in 0..3 {
+        let mut ticket = negative[1].clone();
+        ticket["screen"] = negative[0]["screen"].clone();
+        steps.extend([negative[1].clone(), ticket]);
+    }
+    let told = story_of_steps("overdriven.display.json", &steps, "ghost");
+    let wanted = "A single update of the place leaves a ghost here. One cleaning, as it is advised for step 1";
+    assert!(told.contains(wanted), "{told}");
+}
+
+/// Where the link is busy as long as the panel, another window helps nobody.
+#[test]
+fn a_wait_for_the_link_is_not_called_one_for_an_overlap() {
+    let mut steps = played_steps("negative");
+    steps[1]["after_ms"] = 2100.into();
+    let told = story_of_steps("overdriven.display.json", &steps, "late");
+    assert!(told.contains("for the link, which is busy until the panel has been driven"), "{told}");
+    assert!(told.contains("no other window avoids that") && !told.contains("does not overlap"), "{told}");
+}
+
+/// Exchanged numbers are the first thing that is said, whatever is asked: another box would hide them.
+#[test]
+fn exchanged_numbers_of_a_window_are_told_whatever_is_asked() {
+    let folder = Folder::of_fixtures();
+    let run = folder.run(&["explain", "complaints/half-a-window.plan.json"]).with_status(0);
+    let stories =
+        [on_one_line(&run.out), one_story("half-a-window", "missing", &[]), one_story("half-a-window", "ghost", &[])];
+    for told in stories {
+        assert!(told.contains("width and height are exchanged"), "{told}");
+        assert!(told.contains("Write [0, 48, 64, 32] instead of [0, 48, 32, 64] in step 1"), "{told}");
+        assert!(!told.contains("Add the box"), "{told}");
+    }
+}
+
+/// A disc with soft edges, on a grey rail.
+fn disc(at: u32) -> String {
+    format!(
+        "<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"128\" height=\"64\"><rect width=\"128\" height=\"64\" \
+         fill=\"#fff\"/><rect y=\"28\" width=\"128\" height=\"8\" fill=\"#999\"/><circle cx=\"{at}\" cy=\"32\" r=\"20.5\"/></svg>"
+    )
+}
+
+/// A folder with discs and a plan whose steps show them one after the other.
+fn discs(window: &Value, after_ms: u64) -> (Folder, Value) {
+    let folder = Folder::of_fixtures();
+    let places = [32, 48, 64, 80];
+    for at in places {
+        folder.file(&format!("complaints/discs/disc-{at}.svg"), disc(at));
+    }
+    let steps = places.iter().enumerate().map(|(number, at)| {
+        let updates =
+            if number == 0 { json!([{ "mode": "full" }]) } else { json!([{ "mode": "quick", "window": window }]) };
+        let (after_ms, cause) =
+            (if number < 2 { 5000 } else { after_ms }, if number == 0 { "system" } else { "touch" });
+        json!({ "screen": format!("disc-{at}.svg"), "after_ms": after_ms, "cause": cause, "updates": updates })
+    });
+    let steps: Vec<Value> = steps.collect();
+    let plan = json!({
+        "format": "refresh-plan/1", "display": "haven-clock.display.json", "screens": "discs", "steps": steps
+    });
+    folder.file("complaints/discs.plan.json", plan.to_string());
+    (folder, plan)
+}
+
+/// A mode with two levels leaves a ghost of every grey: no cleaning prevents that, and screens that are prepared for the mode do.
+#[test]
+fn a_ghost_of_greys_is_prevented_by_prepared_screens_as_the_story_says() {
+    let (folder, plan) = discs(&json!("changed"), 5000);
+    let told = story_in(&folder, "complaints/discs.plan.json", "ghost", &["--step", "1"]);
+    let wanted = [
+        "It begins with greys: a ghost was first seen here with step 1, after a single update of the place",
+        "`quick` shows only black and white, and leaves",
+        "--mode quick --out FOLDER`. Then let the plan use the converted screens",
+        "This stands here instead of what `visible-ghost`",
+    ];
+    assert!(wanted.iter().all(|words| told.contains(words)), "{told}");
+    assert!(!told.contains("clean in the pause") && !told.contains("redraw them"), "{told}");
+    let found = folder.findings_with(&["complaints/discs.plan.json", "--gate", "never"]);
+    assert_ne!(of_rule("visible-ghost", &found), [""; 0], "{found:?}");
+    let display = "complaints/haven-clock.display.json";
+    let prepare =
+        ["prepare", "complaints/discs", "--display", display, "--mode", "quick", "--out", "complaints/prepared"];
+    folder.run(&prepare).with_status(0);
+    let text = plan.to_string().replace("\"discs\"", "\"prepared\"").replace(".svg", ".png");
+    folder.file("complaints/prepared.plan.json", text);
+    assert_eq!(folder.findings_with(&["complaints/prepared.plan.json", "--gate", "never"]), [""; 0]);
+}
+
+/// Where a movement leaves its old positions behind, all of its steps are named, and what it costs to cover them.
+#[test]
+fn a_movement_that_stays_behind_is_told_with_all_of_its_steps() {
+    let (folder, _) = discs(&json!([[24, 8, 8, 48]]), 60);
+    let told = story_in(&folder, "complaints/discs.plan.json", "ghost", &["--where", "0,0,128,64"]);
+    let (_, helps) = told.split_once("What would have helped").unwrap();
+    assert!(helps.contains("`left-behind`, error) `left-behind` also reports steps"), "{told}");
+    assert!(helps.contains("These steps come as little as 60 ms apart, and driving in `quick` takes"), "{told}");
+    assert!(told.contains("3 steps, the last of them step 3, changed pixels here"), "{told}");
+    assert!(told.contains("Since step 1 the old picture has stayed there, at full strength: no later step"), "{told}");
+}
+
+/// Of a flow without findings, a story shows a walk as an example, and says what no walk exceeds.
+#[test]
+fn a_walk_without_findings_is_called_an_example() {
+    let folder = Folder::of_fixtures();
+    let told = story_in(&folder, "tide-watch/sound.flow.json", "ghost", &[]);
+    assert!(told.contains("as an example (no walk leads to a finding, and none leaves more than 2.16 L*"), "{told}");
+    assert!(!told.contains("worst finding"), "{told}");
+}
+
+/// A figure and its limit never read alike where they are not.
+#[test]
+fn a_difference_reads_as_it_stands_to_its_limit() {
+    let told = [(2.26, "2.26"), (2.31, "2.31"), (2.299, "2.299"), (2.3, "2.3"), (1.52, "1.5"), (3.84, "3.8")];
+    for (value, words) in told {
+        assert_eq!(stillpage::explain::beside(value, 2.3), words);
+    }
+}
+
+/// Right after a cleaning, a shadow is no ghost; where an old picture stays, it is neither a ghost nor wear.
+#[test]
+fn a_shadow_is_told_from_a_ghost_and_from_an_old_picture() {
+    let cleaned = one_story("flash-at-waking", "shadow", &[]);
+    assert!(
+        cleaned.contains("cleaned the place, and nothing was sent to it since, so no ghost can be there"),
+        "{cleaned}"
+    );
+    assert!(!cleaned.contains("0 updates ago"), "{cleaned}");
+    let stays = one_story("old-under-new", "shadow", &[]);
+    assert!(stays.contains("What is seen there is that picture itself, and neither a ghost nor wear"), "{stays}");
+}
+
+/// The complaint that something is shifted is answered first, before what else is to be checked.
+#[test]
+fn whether_something_is_shifted_is_said_first() {
+    for plan in ["colour-flickers", "flash-at-waking"] {
+        let told = story(plan, "shifted", &[]).out;
+        let about = on_one_line(part(&told, "About the complaint \"shifted\"").unwrap());
+        assert!(about.trim_start().starts_with("By this plan nothing is shifted or cut off here"), "{plan}: {about}");
+    }
+    let mut steps = played_steps("old-under-new");
+    steps[1]["updates"] = json!([{ "mode": "quick", "window": [37, 16, 67, 32] }]);
+    let folder = Folder::of_fixtures();
+    let plan = json!({ "format": "refresh-plan/1", "display": METER, "screens": "screens", "steps": steps });
+    folder.file("complaints/own.plan.json", plan.to_string());
+    let told = story_in(&folder, "complaints/own.plan.json", "shifted", &["--where", "40,16,64,32"]);
+    let off = "sends the window [37, 16, 67, 32], whose edges lie up to 5 px off the grid of this controller. This story takes it \
+               that the firmware widens it to [32, 16, 72, 32]";
+    assert!(told.contains(off), "{told}");
+}
+
+/// Two flashes have one distance, and no rate.
+#[test]
+fn two_flashes_are_told_with_their_distance() {
+    let mut steps = played_steps("flash-each-second");
+    steps.truncate(2);
+    let told = story_of_steps("haven-clock.display.json", &steps, "flicker");
+    assert!(told.contains("Yes: 2 updates flash here, 1 s apart."), "{told}");
+}
+
+/// The page about the border shows no screen, which has no border; others say in which tones they draw it.
+#[test]
+fn the_page_of_a_story_shows_no_screen_where_the_border_is_asked_about() {
+    let folder = Folder::of_fixtures();
+    let page = |kind: &str| {
+        let plan = "complaints/flash-each-second.plan.json";
+        folder.run(&["explain", plan, "--complaint", kind, "--html", "story.html"]).with_status(0);
+        let page = folder.read("story.html");
+        std::fs::remove_file(folder.join("story.html")).unwrap();
+        page
+    };
+    assert!(!page("border").contains("<figure"));
+    let flicker = page("flicker");
+    assert!(flicker.contains("<figure") && flicker.contains("The white of this paper is drawn as full white"));
 }

@@ -118,15 +118,30 @@ impl Mask {
     /// The pixels outside all of the boxes.
     #[must_use]
     pub fn outside(&self, boxes: &[Rect], grid: &TileGrid) -> Self {
+        let [before, beside, behind] = self.around(boxes, grid);
         let covered = |tile| boxes.iter().fold(0, |mask, rect| mask | grid.cover(tile, *rect));
-        Self::from_sorted(self.tiles.iter().map(|(tile, pixels)| (*tile, pixels & !covered(*tile))))
+        let left = beside.iter().map(|(tile, pixels)| (*tile, pixels & !covered(*tile)));
+        let mut tiles = Vec::with_capacity(self.tiles.len());
+        tiles.extend_from_slice(before);
+        tiles.extend(left.filter(|(_, pixels)| *pixels != 0));
+        tiles.extend_from_slice(behind);
+        Self { tiles }
     }
 
     /// The pixels inside at least one of the boxes.
     #[must_use]
     pub fn inside(&self, boxes: &[Rect], grid: &TileGrid) -> Self {
+        let [_, beside, _] = self.around(boxes, grid);
         let covered = |tile| boxes.iter().fold(0, |mask, rect| mask | grid.cover(tile, *rect));
-        Self::from_sorted(self.tiles.iter().map(|(tile, pixels)| (*tile, pixels & covered(*tile))))
+        Self::from_sorted(beside.iter().map(|(tile, pixels)| (*tile, pixels & covered(*tile))))
+    }
+
+    /// The tiles before the rows of some boxes, in them, and behind them.
+    fn around(&self, boxes: &[Rect], grid: &TileGrid) -> [&[(u32, u64)]; 3] {
+        let rows = grid.rows_of(boxes);
+        let (before, others) = self.tiles.split_at(self.tiles.partition_point(|(tile, _)| *tile < rows.start));
+        let (beside, behind) = others.split_at(others.partition_point(|(tile, _)| *tile < rows.end));
+        [before, beside, behind]
     }
 
     /// What becomes of the tiles that this one has. The tiles of a much larger mask are searched, not read.

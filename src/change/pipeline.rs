@@ -22,6 +22,9 @@ use crate::{
 const PICTURE_BYTES: usize = 96 << 20;
 /// Bytes of compared pairs that are kept because they come again later.
 const PAIR_BYTES: usize = 48 << 20;
+/// Buffers of pictures that are kept for those to come.
+const MOST_BUFFERS: usize = 4;
+
 /// Where the pictures come from.
 pub trait ScreenSource: Sync {
     /// Reads and decodes a screen; `buffer` may be used for its greys.
@@ -186,7 +189,7 @@ impl Pipeline<'_> {
     pub fn give_back(&self, picture: Arc<Picture>) {
         if let Ok(picture) = Arc::try_unwrap(picture) {
             let mut board = self.shop.board();
-            if board.buffers.len() < self.look_ahead {
+            if board.buffers.len() < MOST_BUFFERS {
                 board.buffers.push(picture.into_buffer());
             }
         }
@@ -424,15 +427,21 @@ impl Board {
             if *uses == 0 {
                 self.picture_uses.remove(&key);
                 self.last_use.remove(&key);
-                if let Some(PictureState::Ready(picture)) = self.pictures.remove(&key)
-                    && let Ok(picture) = Arc::try_unwrap(picture)
-                {
-                    self.buffers.push(picture.into_buffer());
-                }
+                self.let_go(key);
             }
         }
         if self.has_grown {
             self.shrink(pair.1, ahead);
+        }
+    }
+
+    /// Lets go of a picture; the next one that is decoded takes its buffer.
+    fn let_go(&mut self, key: Key) {
+        if let Some(PictureState::Ready(picture)) = self.pictures.remove(&key)
+            && let Ok(picture) = Arc::try_unwrap(picture)
+            && self.buffers.len() < MOST_BUFFERS
+        {
+            self.buffers.push(picture.into_buffer());
         }
     }
 
@@ -457,7 +466,7 @@ impl Board {
                     break;
                 }
                 if !needed(key) {
-                    self.pictures.remove(&key);
+                    self.let_go(key);
                     bytes -= size;
                 }
             }

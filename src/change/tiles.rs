@@ -2,6 +2,8 @@
 //!
 //! Bit 8 y + x of a word stands for the pixel x, y of the tile. At the right and lower edge tiles are partial.
 
+use std::ops::Range;
+
 use crate::{
     display::Level,
     geometry::{Rect, Size},
@@ -63,23 +65,35 @@ impl TileGrid {
         self.cover(tile, self.size.whole())
     }
 
+    /// The tiles of the rows from the first that some boxes touch to the last.
+    pub fn rows_of(&self, boxes: &[Rect]) -> Range<u32> {
+        let first = boxes.iter().map(|rect| rect.y / TILE).min().unwrap_or(0);
+        let end = boxes.iter().map(|rect| rect.bottom().div_ceil(TILE)).max().unwrap_or(0);
+        first * self.columns..end * self.columns
+    }
+
     /// The pixels of a tile that lie in a box.
     pub fn cover(&self, tile: u32, rect: Rect) -> u64 {
         let (left, top) = self.origin(tile);
-        let columns = bits_between(rect.x, rect.right(), left);
-        let rows = bits_between(rect.y, rect.bottom(), top);
-        if columns == 0xff && rows == 0xff {
-            return u64::MAX;
-        }
-        (0..8).filter(|row| rows >> row & 1 == 1).fold(0, |mask, row| mask | columns << (8 * row))
+        let columns = bits_between(places(rect.x, rect.right(), left));
+        let (first, last) = places(rect.y, rect.bottom(), top);
+        // The same columns in every row, cut to the rows.
+        (columns * FIRST_COLUMN) & bits_between((8 * first, 8 * last))
     }
 }
 
-/// The bits of the 8 places from `origin` on that lie in `from..to`.
-fn bits_between(from: u32, to: u32, origin: u32) -> u64 {
-    let low = from.saturating_sub(origin).min(8);
-    let high = to.saturating_sub(origin).min(8);
-    ((1_u64 << high) - 1) & !((1_u64 << low) - 1)
+/// The first pixel of every row of a tile.
+const FIRST_COLUMN: u64 = 0x0101_0101_0101_0101;
+
+/// Which of the 8 places from `origin` on lie in `from..to`: from the first to before the second.
+fn places(from: u32, to: u32, origin: u32) -> (u32, u32) {
+    (from.saturating_sub(origin).min(TILE), to.saturating_sub(origin).min(TILE))
+}
+
+/// The bits from the first to before the second.
+fn bits_between((first, last): (u32, u32)) -> u64 {
+    let below = |bit: u32| 1_u64.checked_shl(bit).unwrap_or(0).wrapping_sub(1);
+    below(last) & !below(first)
 }
 
 /// The levels of a tile of a picture, by the ink's table of shades.

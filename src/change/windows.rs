@@ -1,6 +1,8 @@
 //! From the windows that are asked for to the boxes that are sent: widened to the controller's grid, cut at the
 //! panel's edge, or replaced by the whole panel where it has no windows.
 
+use std::ops::Range;
+
 use super::TileGrid;
 use crate::{
     display::{Display, Mode},
@@ -93,6 +95,11 @@ impl<'b> TileCover<'b> {
                 pixels
             }
         }
+    }
+
+    /// The tiles of the rows that the boxes touch.
+    pub fn rows(&self) -> Range<u32> {
+        self.grid.rows_of(self.boxes)
     }
 
     /// The pixels of a tile that lie in at least one of the boxes.

@@ -229,7 +229,7 @@ impl History {
     /// Follows what shows an older picture beyond the events; nothing once it is right.
     pub(super) fn stays_after(&mut self, step: &PlayedStep<'_>) -> Option<Stay> {
         let older = self.older.as_mut()?;
-        older.pixels = older.pixels.and(&step.glass.unlike_memory());
+        older.pixels = step.glass.unlike_memory_of(&older.pixels);
         let is_right = older.pixels.is_empty();
         Some(older.stay(step.updates_request_ms(), is_right.then_some(step.planned.index)))
     }

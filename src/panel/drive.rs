@@ -233,7 +233,7 @@ impl PanelState {
         }
         if drive.changed_only && !drive.counts_every_update {
             // Only pixels that differ are driven: nothing but their tiles is looked at.
-            for tile in self.unlike_tiles.clone() {
+            for tile in self.unlike_in_rows_of(cover).to_vec() {
                 let covered = cover.of_tile(tile);
                 if covered != 0 {
                     self.drive_tile(tile, covered, Towards::Memory, drive, asked, &mut driven);
@@ -258,7 +258,7 @@ impl PanelState {
     fn forget_spreads_before(&mut self, cover: &TileCover<'_>, drive: &Drive) {
         let driven = if drive.changed_only {
             let changed = |tile: &u32| u64::from((self.unlike[*tile as usize] & cover.of_tile(*tile)).count_ones());
-            self.unlike_tiles.iter().map(changed).sum()
+            self.unlike_in_rows_of(cover).iter().map(changed).sum()
         } else {
             cover.pixels()
         };

@@ -104,6 +104,13 @@ impl Queue {
         self.link_free_ms.to_bits() == other.link_free_ms.to_bits() && self.places == other.places
     }
 
+    /// Whether nothing that was asked for so far can delay what is asked for at that time, or later: the link and every place
+    /// are free, and nothing runs.
+    pub(crate) fn is_free(&self, at_ms: f64) -> bool {
+        let finish_ms = self.running.iter().map(|running| running.finish_ms);
+        self.places.iter().copied().chain(finish_ms).chain([self.link_free_ms]).all(|free_ms| free_ms <= at_ms)
+    }
+
     /// How long after a time the link and each place are busy, ms, the link first and the places by that time.
     pub(crate) fn busy_ms(&self, at_ms: f64) -> Vec<f64> {
         let mut places = self.places.clone();

@@ -245,6 +245,19 @@ impl PanelState {
         Mask::from_sorted(self.unlike_tiles.iter().map(|tile| (*tile, self.unlike[*tile as usize])))
     }
 
+    /// The pixels of a mask whose level differs from memory.
+    pub fn unlike_memory_of(&self, mask: &Mask) -> Mask {
+        Mask::from_sorted(mask.tiles().iter().map(|(tile, pixels)| (*tile, pixels & self.unlike[*tile as usize])))
+    }
+
+    /// The tiles in the rows of a cover that have pixels whose level differs from memory.
+    pub(super) fn unlike_in_rows_of(&self, cover: &TileCover<'_>) -> &[u32] {
+        let rows = cover.rows();
+        let from = self.unlike_tiles.partition_point(|tile| *tile < rows.start);
+        let others = &self.unlike_tiles[from..];
+        &others[..others.partition_point(|tile| *tile < rows.end)]
+    }
+
     /// The box around the pixels whose level differs from memory.
     pub(crate) fn unlike_bounds(&self) -> Option<Rect> {
         self.unlike_memory().bounds(&self.grid)

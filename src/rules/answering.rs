@@ -68,7 +68,7 @@ impl<'s, 'p> Answering<'s, 'p> {
     /// A change of a step, of which so many pixels are an answer.
     pub(super) fn new(plan: &'p Plan, step: &'s PlayedStep<'s>, change: &Mask, least_px: u64, was_known: bool) -> Self {
         // Where the step's updates brought something to its level, what stood there before is known from them.
-        let (left, _) = remedy::levels_of(&change.and(&step.glass.unlike_memory()), step);
+        let (left, _) = remedy::levels_of(&step.glass.unlike_memory_of(change), step);
         let from = step.updates.iter().fold(left, |from, update| from.union(update.changes_from));
         let all = Part::new(plan, step, change.clone(), true);
         let parts = all.into_iter().chain(smallest_part(plan, step, change, least_px)).collect();

@@ -71,9 +71,10 @@ pub(super) struct Sent {
 }
 
 impl Consequences {
-    /// Begins with a step that left these pixels.
-    pub(super) fn new(step: &PlayedStep<'_>, pixels: &Mask, settle_ms: f64) -> Self {
-        let missing = Missing::new(step, pixels);
+    /// Begins with a step that left these pixels; `asked` is what the step asked of the queue.
+    pub(super) fn new(step: &PlayedStep<'_>, asked: Rc<Asked>, pixels: &Mask, settle_ms: f64) -> Self {
+        // What is missing is said for each place of it: most steps leave nothing that is found.
+        let missing = Missing::new(step, &Mask::new());
         let pixels = Rc::new(pixels.clone());
         Self {
             links: vec![Rc::new(Link::new(step, pixels.clone(), pixels.clone(), missing))],
@@ -82,7 +83,7 @@ impl Consequences {
             grid: *step.grid(),
             settle_ms,
             queue: Rc::new(step.queue_before.clone()),
-            asked: vec![Rc::new(Asked::of(step))],
+            asked: vec![asked],
         }
     }
 
@@ -120,10 +121,10 @@ impl Consequences {
         self.links[0].request_ms
     }
 
-    /// Sees a step after the first one.
-    pub(super) fn see(&mut self, step: &PlayedStep<'_>, plan: &Plan) {
+    /// Sees a step after the first one, and what it asked of the queue.
+    pub(super) fn see(&mut self, step: &PlayedStep<'_>, asked: &Rc<Asked>, plan: &Plan) {
         if self.asked.len() < MOST_ASKED {
-            self.asked.push(Rc::new(Asked::of(step)));
+            self.asked.push(asked.clone());
         }
         if self.pixels.is_empty() && self.pending.is_empty() {
             return;
@@ -164,8 +165,12 @@ impl Consequences {
     }
 
     fn see_sent(&mut self, sent: &[Rect]) {
-        self.pixels = Rc::new(self.pixels.outside(sent, &self.grid));
-        for link in &mut self.pending {
+        // Most steps send something elsewhere.
+        let is_sent = |pixels: &Mask| !pixels.inside(sent, &self.grid).is_empty();
+        if is_sent(&self.pixels) {
+            self.pixels = Rc::new(self.pixels.outside(sent, &self.grid));
+        }
+        for link in self.pending.iter_mut().filter(|link| is_sent(&link.pixels)) {
             let pixels = Rc::new(link.pixels.outside(sent, &self.grid));
             *link = Rc::new(Link { pixels, ..(**link).clone() });
         }
@@ -202,9 +207,14 @@ impl Consequences {
         self.links.iter().flat_map(|link| link.answers_in.iter().map(|mode| (*mode, link.missing.temperature_c())))
     }
 
-    /// The queue before the first step, and what was asked of it from that step on.
-    pub(super) fn queue(&self) -> (Queue, &[Rc<Asked>]) {
-        ((*self.queue).clone(), &self.asked)
+    /// The queue before the first step.
+    pub(super) fn queue(&self) -> Queue {
+        (*self.queue).clone()
+    }
+
+    /// What was asked of the queue from the first step on.
+    pub(super) fn asked(&self) -> &[Rc<Asked>] {
+        &self.asked
     }
 
     /// The tiles of the panel.
@@ -245,7 +255,7 @@ impl Link {
 }
 
 impl Asked {
-    fn of(step: &PlayedStep<'_>) -> Self {
+    pub(super) fn of(step: &PlayedStep<'_>) -> Self {
         let updates = step.updates.iter().map(|update| Sent {
             mode: update.mode,
             boxes: update.sent.clone(),

@@ -3,11 +3,15 @@
 //!
 //! Follows every step that leaves something, because it is not known yet which of it will be found.
 
-use std::collections::{BTreeMap, BTreeSet, HashMap, HashSet};
+use std::{
+    cell::LazyCell,
+    collections::{BTreeMap, BTreeSet, HashMap, HashSet},
+    rc::Rc,
+};
 
 use super::{
     Setup,
-    consequences::{Consequences, MOST_LINKS},
+    consequences::{Asked, Consequences, MOST_LINKS},
     in_time::{TimeLimits, has_few_windows},
     pauses::LeastPause,
     remedy::{self, Missing, has_turns, levels_of, step_of},
@@ -34,9 +38,11 @@ pub(super) struct Followed {
     open: Vec<Consequences>,
     /// Of steps with several turns, of which something may be found at another turn, by the pointer to the step.
     of_steps: BTreeMap<String, Vec<Consequences>>,
-    found: BTreeMap<Name, Found>,
-    /// Those of them of which not everything is known yet.
-    unfinished: BTreeSet<Name>,
+    found: Vec<(Name, Found)>,
+    /// Where each of them stands.
+    places: HashMap<Name, usize>,
+    /// The places of those of which not everything is known yet.
+    unfinished: BTreeSet<usize>,
     levels: TurnLevels,
 }
 
@@ -66,7 +72,8 @@ impl Followed {
             settle_ms: setup.limits.left_behind.settle_ms.value,
             open: Vec::new(),
             of_steps: BTreeMap::new(),
-            found: BTreeMap::new(),
+            found: Vec::new(),
+            places: HashMap::new(),
             unfinished: BTreeSet::new(),
             levels: TurnLevels::default(),
         }
@@ -76,6 +83,8 @@ impl Followed {
     pub(super) fn see(&mut self, step: &PlayedStep<'_>, leaves: &Mask, plan: &Plan) {
         self.levels.see(step);
         let now_ms = step.updates_request_ms();
+        // All that goes on shares it: of a long day it would be most of what is kept.
+        let asked = LazyCell::new(|| Rc::new(Asked::of(step)));
         let too_old = |open: &mut Consequences| open.begin_ms() + self.settle_ms < now_ms;
         for open in self.open.extract_if(.., too_old) {
             keep(&mut self.of_steps, open, plan);
@@ -83,20 +92,20 @@ impl Followed {
         let go_on = |one: &mut Consequences| {
             let is_open = !one.is_done(now_ms);
             if is_open {
-                one.see(step, plan);
+                one.see(step, &asked, plan);
             }
             is_open
         };
         self.open.iter_mut().chain(self.of_steps.values_mut().flatten()).for_each(|one| _ = go_on(one));
         // What is known of a finding stays known.
         let found = &mut self.found;
-        self.unfinished.retain(|name| {
-            let of_turns = found.get_mut(name).into_iter().flat_map(|found| &mut found.of_turns);
+        self.unfinished.retain(|at| {
+            let (_, found) = &mut found[*at];
             // All of them go on, whether one is open or not.
-            of_turns.filter_map(|one| go_on(one).then_some(())).count() > 0
+            found.of_turns.iter_mut().filter_map(|one| go_on(one).then_some(())).count() > 0
         });
         if !leaves.is_empty() && !step.introduced.is_empty() {
-            self.open.push(Consequences::new(step, leaves, self.settle_ms));
+            self.open.push(Consequences::new(step, Rc::clone(&asked), leaves, self.settle_ms));
         }
     }
 
@@ -108,11 +117,16 @@ impl Followed {
         let window = proposed_window(rect, &plan.display, plan.rotation).unwrap_or(size.whole());
         let of_place = self.open[at].of_place(&pixels, missing.clone(), window);
         let new = || Found { weight, pixels, missing, window, of_turns: Vec::new(), around };
-        let found = self.found.entry((pointer.to_owned(), key.to_owned())).or_insert_with(new);
+        let name = (pointer.to_owned(), key.to_owned());
+        let place = *self.places.entry(name.clone()).or_insert_with(|| {
+            self.found.push((name, new()));
+            self.found.len() - 1
+        });
+        let (_, found) = &mut self.found[place];
         found.weight = found.weight.max(weight);
         if found.of_turns.len() < MOST_TURNS {
             found.of_turns.push(of_place);
-            self.unfinished.insert((pointer.to_owned(), key.to_owned()));
+            self.unfinished.insert(place);
         }
     }
 
@@ -121,6 +135,7 @@ impl Followed {
         for open in std::mem::take(&mut self.open) {
             keep(&mut self.of_steps, open, plan);
         }
+        self.found.sort_by(|(one, _), (other, _)| one.cmp(other));
         let mut all: Vec<(Name, Known)> = std::mem::take(&mut self.found)
             .into_iter()
             .map(|(name, mut found)| {

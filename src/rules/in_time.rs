@@ -13,6 +13,7 @@ use crate::{
     display::WhenBusy,
     finding::{Change, ChangeOf, Correction},
     geometry::{Rect, Window},
+    panel::Queue,
     plan::{Plan, WindowAsk},
 };
 
@@ -48,16 +49,14 @@ impl TimeLimits {
 
     /// Whether a correction of something of this weight leaves the panel enough time.
     pub(super) fn hold(&self, correction: &Correction, of: &Consequences, plan: &Plan, weight: Weight) -> bool {
-        let (played, corrected) = (play(of, None, plan), play(of, Some(correction), plan));
-        let most_ms = played.iter().map(|one| one.wait_ms).fold(self.backlog_ms, f64::max);
-        if corrected.iter().any(|one| one.wait_ms > most_ms || one.is_lost && one.is_changed) {
+        let Some([played, corrected]) = self.play_both(correction, of, plan) else { return false };
+        if corrected.iter().any(|one| one.is_lost && one.is_changed) {
             return false;
         }
         // What is added comes after all others of its step.
         let of_both = || {
-            let same =
-                |one: &Asking| corrected.iter().find(|other| (other.step, other.update) == (one.step, one.update));
-            played.iter().filter_map(move |one| Some((one, same(one)?)))
+            let same = |one: &Asking| played.iter().find(|other| (other.step, other.update) == (one.step, one.update));
+            corrected.iter().filter_map(move |one| Some((same(one)?, one)))
         };
         if of_both().any(|(before, after)| !before.is_lost && after.is_lost) {
             return false;
@@ -75,17 +74,48 @@ impl TimeLimits {
                 && of_both().all(|(before, after)| after.wait_ms <= before.wait_ms.max(self.wait_ms))
                 && of.answering_modes().all(is_soon)
     }
+
+    /// What happens to the updates as they were played and as they are corrected, as long as the two differ; nothing if a
+    /// corrected one waits longer than the panel may lag behind, and than any waited before.
+    fn play_both(&self, correction: &Correction, of: &Consequences, plan: &Plan) -> Option<[Vec<Asking>; 2]> {
+        let (mut played, mut corrected) = (Replay::new(of, None, plan), Replay::new(of, Some(correction), plan));
+        let last_changed = changed_steps(correction, of, plan).last();
+        while let Some(next) = played.next() {
+            let is_behind = Some(played.at) > last_changed;
+            // From here on both go on alike.
+            if is_behind && [&played, &corrected].iter().all(|one| one.queue.is_free(next.request_ms)) {
+                break;
+            }
+            played.step();
+            corrected.step();
+        }
+        let longest_ms = corrected.longest_wait_ms();
+        // As long a wait may come later.
+        while longest_ms > self.backlog_ms.max(played.longest_wait_ms()) {
+            played.next()?;
+            played.step();
+        }
+        Some([played.done, corrected.done])
+    }
 }
 
 /// Whether a correction sends no more windows in a step than the controller takes, or than it was sent before.
 pub(super) fn has_few_windows(correction: &Correction, of: &Consequences, plan: &Plan) -> bool {
     let Some(most) = plan.display.windows.and_then(|windows| windows.most_in_a_step) else { return true };
-    let (_, asked) = of.queue();
-    asked.iter().all(|asked| {
+    changed_steps(correction, of, plan).all(|at| {
+        let asked = &of.asked()[at];
         let before: usize = asked.updates.iter().map(|sent| sent.boxes.len()).sum();
         let after: usize = with_correction(asked, of, correction, plan).iter().map(|(_, sent)| sent.boxes.len()).sum();
         after <= most.max(before)
     })
+}
+
+/// Which of the steps that asked the queue for something a correction changes, rising.
+fn changed_steps(correction: &Correction, of: &Consequences, plan: &Plan) -> impl Iterator<Item = usize> {
+    let is_changed = |asked: &Asked| {
+        step_of(asked.index, plan).is_some_and(|step| correction.changes.iter().any(|one| one.step == step.pointer))
+    };
+    of.asked().iter().enumerate().filter(move |(_, asked)| is_changed(asked)).map(|(at, _)| at)
 }
 
 /// What happened to an update in the queue.
@@ -104,17 +134,44 @@ struct Asking {
 }
 
 /// The queue from the first step on, as it was played or with what a correction changes.
-fn play(of: &Consequences, correction: Option<&Correction>, plan: &Plan) -> Vec<Asking> {
-    let (mut queue, all) = of.queue();
-    let mut played = Vec::new();
-    for asked in all {
-        let updates = match correction {
+struct Replay<'a> {
+    of: &'a Consequences,
+    correction: Option<&'a Correction>,
+    plan: &'a Plan,
+    queue: Queue,
+    /// Which step comes next.
+    at: usize,
+    done: Vec<Asking>,
+}
+
+impl<'a> Replay<'a> {
+    fn new(of: &'a Consequences, correction: Option<&'a Correction>, plan: &'a Plan) -> Self {
+        Self { of, correction, plan, queue: of.queue(), at: 0, done: Vec::new() }
+    }
+
+    /// The step that comes next.
+    fn next(&self) -> Option<&'a Asked> {
+        self.of.asked().get(self.at).map(|asked| &**asked)
+    }
+
+    /// The longest wait so far, ms.
+    fn longest_wait_ms(&self) -> f64 {
+        self.done.iter().map(|one| one.wait_ms).fold(0.0, f64::max)
+    }
+
+    /// Asks the queue for the updates of the next step.
+    fn step(&mut self) {
+        let Self { of, plan, .. } = *self;
+        let Some(asked) = self.next() else { return };
+        self.at += 1;
+        let updates = match self.correction {
             Some(correction) => with_correction(asked, of, correction, plan),
             None => asked.updates.iter().map(|sent| (false, sent.clone())).collect(),
         };
         let mut ready_ms = asked.request_ms;
         for (update, (is_changed, sent)) in updates.into_iter().enumerate() {
             let Sent { mode, boxes, pixels, duration_ms } = &sent;
+            let queue = &mut self.queue;
             let times = match plan.display.when_busy {
                 _ if boxes.is_empty() => continue,
                 WhenBusy::Drops => queue.update_if_free(ready_ms, boxes, *pixels, *duration_ms, of.grid()).ok(),
@@ -123,7 +180,7 @@ fn play(of: &Consequences, correction: Option<&Correction>, plan: &Plan) -> Vec<
             ready_ms = times.map_or(ready_ms, |times| times.send_ms + times.transfer_ms);
             let visible_ms = plan.display.modes[*mode].first_visible_at(asked.temperature_c);
             let after_ms = |at_ms: f64| at_ms - asked.request_ms;
-            played.push(Asking {
+            self.done.push(Asking {
                 step: asked.index,
                 update,
                 is_changed,
@@ -135,7 +192,6 @@ fn play(of: &Consequences, correction: Option<&Correction>, plan: &Plan) -> Vec<
             });
         }
     }
-    played
 }
 
 /// The updates of a step after a correction, and of each whether it differs from before.

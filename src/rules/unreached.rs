@@ -45,17 +45,21 @@ impl Unreached {
         }
         let was_driven = step.updates.iter().any(|update| !update.sent.is_empty());
         if !self.pixels.is_empty() && (was_driven || !step.pen_line.is_empty()) {
-            self.pixels = self.pixels.and(&step.glass.unlike_memory());
+            self.pixels = step.glass.unlike_memory_of(&self.pixels);
         }
     }
 
     /// Puts what an update left in front of what was left before: both lists rise, so that sorting only lays them together.
+    /// What was left further away stays as it is.
     fn note(&mut self, newly: &Mask, left_by: LeftBy) {
+        let (Some((first, _)), Some((last, _))) = (newly.tiles().first(), newly.tiles().last()) else { return };
+        let all = Rc::make_mut(&mut self.left_by);
+        let near = all.partition_point(|(tile, _)| tile < first)..all.partition_point(|(tile, _)| tile <= last);
         let newly = newly.tiles().iter().map(|(tile, _)| (*tile, left_by));
-        let mut all: Vec<(u32, LeftBy)> = newly.chain(self.left_by.iter().copied()).collect();
-        all.sort_by_key(|(tile, _)| *tile);
-        all.dedup_by_key(|(tile, _)| *tile);
-        self.left_by = Rc::new(all);
+        let mut both: Vec<(u32, LeftBy)> = newly.chain(all[near.clone()].iter().copied()).collect();
+        both.sort_by_key(|(tile, _)| *tile);
+        both.dedup_by_key(|(tile, _)| *tile);
+        all.splice(near, both);
     }
 
     /// The pixels.

@@ -120,7 +120,7 @@ impl Raw {
             let help = format!("the file begins like {what}: write `\"as\": \"{word}\"` into the header's `frames`");
             return Err(ScreenFault::new(fault.message, help));
         }
-        greys.clear();
+        // What stands in the buffer is written over.
         greys.resize(size.pixels() as usize, 0);
         let rows = bytes[self.skip_bytes as usize..].chunks_exact(row_bytes as usize);
         let rows = rows.zip(greys.chunks_exact_mut(size.width as usize));

@@ -71,19 +71,17 @@ impl<'p> NeedlessFlash<'p> {
         self.another_mode(step, index, update).or_else(|| self.a_window(step, index, update))
     }
 
-    /// That an update cleans although it changes nothing: behind the answer to a person, who is still looking, or by itself.
+    /// That a person asked for an update that cleans and changes nothing, by itself or behind the answer: somebody is looking.
     fn of_nothing(&self, step: &PlayedStep<'_>, index: usize, update: &PlayedUpdate) -> Option<Observation> {
         let (cause, mode) = (step.planned.step.cause, &self.plan.display.modes[update.mode]);
-        let answers = cause.is_person() && step.updates[..index].iter().any(PlayedUpdate::changes_something);
+        let answers = step.updates[..index].iter().any(PlayedUpdate::changes_something);
         let when = if answers { format!(" right after the answer to the {}", cause.word()) } else { String::new() };
         let nothing = if answers { "nothing is left to change" } else { "nothing changes" };
         // The cleanings of a flow come where the flow says, after as many updates as it says: that is its own choice.
         let is_chosen = self.plan.kind() == PlanKind::Walk;
-        // A cleaning that comes by itself may come too soon after a person: that is what `cleaning-interrupts` is for.
-        let comes_by_itself = !cause.is_person() && step.introduced.is_empty();
         // What the pen drew is there already: the update that takes it over changes nothing.
         let takes_over = !answers && !step.planned.step.strokes.is_empty();
-        (mode.cleans && !is_chosen && !comes_by_itself && !takes_over).then(|| Observation {
+        (cause.is_person() && mode.cleans && !is_chosen && !takes_over).then(|| Observation {
             message: format!(
                 "`{}` flashes {}{when}, although {nothing} there and no cleaning is due",
                 mode.name,

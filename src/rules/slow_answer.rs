@@ -9,7 +9,7 @@ use super::{
 use crate::{
     change::{Mask, TileGrid},
     finding::{Figure, Margin, Observation, Sink, StepField, Where},
-    panel::{AskedFor, Awaited, Fate, FirstAnswer, PlayedStep, PlayedUpdate, by_first_visible},
+    panel::{AskedFor, Awaited, Fate, FirstAnswer, PlayedStep, PlayedUpdate, WaitsFor, by_first_visible},
     plan::{Begins, Plan},
 };
 
@@ -23,6 +23,8 @@ pub(super) struct SlowAnswer<'p> {
     greys_ms: f64,
     /// Whether what is on the whole glass was known before the step.
     was_known: bool,
+    /// Whether it was known at any time before: then the host has the old picture, or can draw it again.
+    was_known_once: bool,
     /// Steps that a person asked for and that have shown too little yet of what they changed.
     unanswered: Vec<Unanswered>,
     /// What would come of answering what was never answered.
@@ -60,6 +62,7 @@ impl<'p> SlowAnswer<'p> {
             whole_ms: setup.limits.slow_answer.whole_ms.value,
             greys_ms: setup.limits.grey_in_two_level_mode.settle_ms.value,
             was_known: setup.plan.begins != Begins::Unknown,
+            was_known_once: setup.plan.begins != Begins::Unknown,
             plan: setup.plan,
             unanswered: Vec::new(),
             followed: Followed::new(setup),
@@ -242,8 +245,13 @@ impl<'p> SlowAnswer<'p> {
         }
         if update.times.wait_ms > 0.0 && answer_ms - update.times.wait_ms <= self.first_ms {
             let sooner = "let the earlier update end sooner";
-            let how = "with a quicker mode or a smaller window, or start no update when a person may act soon";
-            return Advice::new(format!("{sooner}, {how}"), sooner);
+            let how = match update.times.waits_for {
+                WaitsFor::Link if !self.plan.display.link.waits_for_panel => "with a smaller window",
+                WaitsFor::Overlap => "with a quicker mode, or leave this place out of its window",
+                WaitsFor::Link | WaitsFor::Place | WaitsFor::Nothing => "with a quicker mode",
+            };
+            let no_update = "or start no update when a person may act soon";
+            return Advice::new(format!("{sooner}, {how}, {no_update}"), sooner);
         }
         let before_ms = own_time_ms(step);
         if before_ms > 0.0 && answer_ms - before_ms <= self.first_ms {
@@ -252,15 +260,17 @@ impl<'p> SlowAnswer<'p> {
         }
         let answer = self.answering(step, asked).first(self.first_ms);
         let own_ms = answer_ms - update.times.wait_ms - before_ms;
+        let with_old = || self.with_old(step, asked);
         match answer.filter(|answer| is_sooner(answer.first_ms, own_ms, self.first_ms)) {
-            None => Advice::new(self.allow_first(answer_ms), no_mode_sooner(&raise_first(answer_ms))),
+            None => with_old()
+                .unwrap_or_else(|| Advice::new(self.allow_first(answer_ms), no_mode_sooner(&raise_first(answer_ms)))),
             Some(answer) if answer.first_ms <= self.first_ms => {
                 let free =
                     if update.times.wait_ms > 0.0 { "; that holds if no earlier update keeps it waiting" } else { "" };
                 let words = format!("{}{free}", answer.first_words(self.greys_ms));
                 Advice::new(words, format!("answer with {}", answer.update()))
             }
-            Some(answer) => {
+            Some(answer) => with_old().unwrap_or_else(|| {
                 let raise = raise_first(answer.first_ms);
                 let words = format!(
                     "{}; no mode of this display answers sooner, so {raise} (now {}), if that is acceptable",
@@ -268,8 +278,26 @@ impl<'p> SlowAnswer<'p> {
                     wording::ms(self.first_ms)
                 );
                 Advice::new(words, format!("answer with {} and {raise}", answer.update()))
-            }
+            }),
         }
+    }
+
+    /// An answer in time of a mode that needs the old picture, where the controller forgot it and the host may have it still.
+    fn with_old(&self, step: &PlayedStep<'_>, asked: &AskedFor) -> Option<Advice> {
+        if self.was_known || !self.was_known_once {
+            return None;
+        }
+        let answer = Answering::new(self.plan, step, &asked.change, asked.least_px, true).first(self.first_ms)?;
+        (answer.first_ms <= self.first_ms).then(|| {
+            let old = wording::by_kind(self.plan, " (`with_old`)", "");
+            let in_short = format!("answer with {} and the old picture{old}", answer.update());
+            let words = format!(
+                "{}. It needs the old picture, which the controller does not know here: send it along{old}. Without it, no mode of \
+                 this display answers in time",
+                answer.first_words(self.greys_ms)
+            );
+            Advice::new(words, in_short)
+        })
     }
 
     fn first_observation(&self, answer_ms: f64, update: &PlayedUpdate) -> Observation {
@@ -397,6 +425,7 @@ impl Rule for SlowAnswer<'_> {
             self.look(step, sink);
         }
         self.was_known = step.glass.unknown_px() == 0;
+        self.was_known_once |= self.was_known;
     }
 
     fn end(&mut self, sink: &mut Sink) {

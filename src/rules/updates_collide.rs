@@ -34,7 +34,7 @@ impl<'p> UpdatesCollide<'p> {
         let asks = (is_alone && !step.planned.step.cause.is_person()).then(|| later(step, own_ms, self.plan));
         // A person cannot be asked to come later.
         let later = if step.planned.step.cause.is_person() {
-            "let the earlier update end sooner, with a quicker mode or a smaller window".to_owned()
+            "let the earlier update end sooner, with a quicker mode".to_owned()
         } else {
             let own_step = || format!("request it {wait} ms later, in a step of its own");
             asks.as_ref().map_or_else(own_step, Asks::words)

@@ -226,3 +226,25 @@ fn a_part_that_answers_lies_near_the_touch() {
     assert!(help(r#", "touched": [120, 0, 8, 8]"#).contains("answer with `quick` on the window [120, 0, 8, 8]"));
     assert!(help(r#", "touched": [0, 0, 8, 8]"#).contains("answer with `quick` on the window [0, 0, 8, 8]"));
 }
+
+/// A controller that forgets its picture in sleep needs `full`, which shows something after 150 ms here, unless the host
+/// sends the old picture along: then `quick` does it in 40 ms.
+#[test]
+fn after_sleep_the_old_picture_is_advised_where_the_host_has_it() {
+    let display = r#"{ "memory": "lost_when_asleep", "modes": [
+        { "name": "full", "first_visible_ms": 150 }, { "name": "quick", "first_visible_ms": 40 }] }"#;
+    let with = |updates: &str| {
+        let plan = format!(
+            r#"{{ "steps": [
+                {{ "screen": "a.png", "updates": [{{ "mode": "full" }}], "power": "sleep" }},
+                {{ "screen": "b.png", "after_ms": 9000, "cause": "key", "updates": [{updates}] }}] }}"#
+        );
+        told(&review(&square_and_white(), display, &plan), "slow-answer").join("; ")
+    };
+    let found = with(r#"{ "mode": "full" }"#);
+    let words = "answer with `quick` on the window [0, 2, 8, 4]: its first change appears";
+    assert!(found.contains(words) && found.contains("send it along (`with_old`)"), "{found}");
+    // Obeyed.
+    let quick = r#"{ "mode": "quick", "window": [0, 2, 8, 4], "with_old": true }"#;
+    assert_eq!(with(quick), "");
+}

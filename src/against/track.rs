@@ -61,22 +61,40 @@ impl Track {
     /// The steps, with those put together that are one step of what was meant: a device sends the updates of a step one
     /// after the other, and its clock may count on meanwhile, so a log can give each a time of its own. A row of steps is
     /// one if its screen stays, nobody acts in between, it all comes within `within_ms`, it has no more updates than
-    /// `meant` ever has, and it is nearer to what was meant than its beginning is.
+    /// `meant` ever has, fewer steps differ from what was meant than if each stood alone, and it is no further from that
+    /// than its beginning.
     pub(super) fn put_together(&self, within_ms: f64, meant: &dyn Nearest) -> Self {
         let mut steps = Vec::new();
         let mut rest = self.steps.as_slice();
         while let [first, others @ ..] = rest {
             let row = others.iter().take_while(|next| next.follows(first, within_ms));
             let row = row.count().min(meant.most_updates().saturating_sub(first.updates.len()));
-            let longer = (1..=row).map(|count| first.with_updates_of(&others[..count]));
-            let rows = std::iter::once(first.clone()).chain(longer).enumerate();
-            let nearest = if row == 0 { rows.last() } else { rows.min_by_key(|(_, step)| meant.edits(step)) };
-            let Some((taken, step)) = nearest else { break };
+            let (taken, step) = longest_row(first, &others[..row], meant);
             steps.push(step);
             rest = &others[taken..];
         }
         Self { steps }
     }
+}
+
+/// How many of the steps that follow the first are one with it, and that step.
+fn longest_row(first: &Asked, others: &[Asked], meant: &dyn Nearest) -> (usize, Asked) {
+    if others.is_empty() {
+        return (0, first.clone());
+    }
+    let alone: Vec<u32> = others.iter().map(|other| meant.edits(other).min(1)).collect();
+    let own = meant.edits(first);
+    // A step that differs is one difference, however much of it does.
+    let different = |taken: usize, edits: u32| edits.min(1) + alone[taken..].iter().sum::<u32>();
+    let rows = (1..=others.len()).filter_map(|taken| {
+        let step = first.with_updates_of(&others[..taken]);
+        let edits = meant.edits(&step);
+        let (apart, together) = (different(0, own), different(taken, edits));
+        let is_one = edits <= own && together < apart;
+        is_one.then_some((together, taken, step))
+    });
+    let best = rows.min_by_key(|(different, taken, _)| (*different, *taken));
+    best.map_or_else(|| (0, first.clone()), |(_, taken, step)| (taken, step))
 }
 
 /// What was meant, as far as it matters for what belongs together.
@@ -99,8 +117,9 @@ impl Asked {
     /// Whether this may be a later part of a step that began as `first`.
     fn follows(&self, first: &Self, within_ms: f64) -> bool {
         let gap_ms = self.request_ms.zip(first.request_ms).map(|(late, early)| late - early);
-        let is_soon = |gap_ms: f64| gap_ms <= within_ms && self.after_person_ms.is_none_or(|ms| ms >= gap_ms);
-        self.screen == first.screen && gap_ms.is_some_and(is_soon)
+        // Whoever acted before the first step is answered by it.
+        let somebody_acted = self.after_unanswered_ms.is_some();
+        self.screen == first.screen && gap_ms.is_some_and(|gap_ms| gap_ms <= within_ms) && !somebody_acted
     }
 }
 

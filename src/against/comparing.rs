@@ -110,10 +110,7 @@ struct Planned<'t> {
 impl Nearest for Planned<'_> {
     fn edits(&self, done: &Asked) -> u32 {
         let alike = self.plan.steps.iter().filter(|planned| planned.screen == done.screen);
-        let edits = |planned: &Asked| {
-            if planned.is_open { 0 } else { edits(&planned.updates, &done.updates, self.tolerance) }
-        };
-        alike.map(edits).min().unwrap_or(u32::MAX)
+        fewest_edits(alike.map(|planned| (planned.is_open, &*planned.updates)), done, self.tolerance)
     }
 
     fn most_updates(&self) -> usize {
@@ -121,8 +118,19 @@ impl Nearest for Planned<'_> {
     }
 }
 
+/// How many updates are too many, too few or different compared with the nearest of some steps, of which each is still open
+/// or has its updates; the most that there can be if there is none.
+pub(super) fn fewest_edits<'m>(
+    meant: impl Iterator<Item = (bool, &'m [AskedUpdate])>,
+    done: &Asked,
+    tolerance: Tolerance,
+) -> u32 {
+    let edits = |(is_open, updates)| if is_open { 0 } else { edits(updates, &done.updates, tolerance) };
+    meant.map(edits).min().unwrap_or(u32::MAX)
+}
+
 /// How many updates are too many, too few or different in a list.
-pub(super) fn edits(planned: &[AskedUpdate], done: &[AskedUpdate], tolerance: Tolerance) -> u32 {
+fn edits(planned: &[AskedUpdate], done: &[AskedUpdate], tolerance: Tolerance) -> u32 {
     let differ = |one: usize, other: usize| u32::from(!is_same(&planned[one], &done[other], tolerance));
     let pairs = align(planned.len(), done.len(), &|one, other| Some(differ(one, other))).unwrap_or_default();
     let count = |pair: &Pair| if let Pair::Both(one, other) = pair { differ(*one, *other) } else { 1 };

@@ -5,7 +5,7 @@ use std::collections::{HashMap, HashSet};
 
 use super::{
     align::{Pair, TooDifferent, align},
-    comparing::{Aligned, Compared, Tolerance, Words, are_same, differences, edits, is_same},
+    comparing::{Aligned, Compared, Tolerance, Words, are_same, differences, fewest_edits, is_same},
     track::{Asked, AskedUpdate, Nearest, Track, hash_of_levels, in_order},
     walks::{Cost, Link, OTHER_UPDATE, UNPAIRED_UPDATE, Ways},
 };
@@ -173,9 +173,7 @@ struct MovesWithin<'m> {
 impl Nearest for MovesWithin<'_> {
     fn edits(&self, done: &Asked) -> u32 {
         let alike = self.moves.meant.iter().filter(|meant| meant.screen == done.screen && !meant.is_silent());
-        let edits =
-            |meant: &Meant| if meant.is_open { 0 } else { edits(&meant.updates, &done.updates, self.tolerance) };
-        alike.map(edits).min().unwrap_or(u32::MAX)
+        fewest_edits(alike.map(|meant| (meant.is_open, &*meant.updates)), done, self.tolerance)
     }
 
     fn most_updates(&self) -> usize {

@@ -3,7 +3,7 @@
 use crate::{
     geometry::Window,
     plan::Plan,
-    rules::wording::{listed, step_name, window},
+    rules::wording::{listed, on_its_side, step_name, window},
     source::json::line_of,
 };
 
@@ -25,9 +25,8 @@ pub fn lasting(ms: f64) -> String {
 
 /// A difference beside its limit, L*, with so many digits that it lies on the same side of it in words.
 pub fn beside(value: f64, limit: f64) -> String {
-    let reads_so =
-        |words: &String| words.parse().is_ok_and(|read: f64| read.partial_cmp(&limit) == value.partial_cmp(&limit));
-    (1..6).map(|digits| format!("{value:.digits$}")).find(reads_so).unwrap_or_else(|| format!("{value:.1}"))
+    let finer = (1..6).map(|digits| format!("{value:.digits$}"));
+    on_its_side(value, limit, finer).unwrap_or_else(|| format!("{value:.1}"))
 }
 
 /// How often, in words: "once", "twice", "4 times".

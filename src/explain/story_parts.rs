@@ -146,7 +146,7 @@ pub(super) fn covers(window: Window, place: Window) -> bool {
 pub struct GhostHere {
     /// How much lighter or darker it is than it should be, L*.
     pub worst_l: f64,
-    /// How many ghosts reach into the place; what follows is about the strongest, but for their pixels.
+    /// How many ghosts reach into the place; what follows is about the strongest, except for their pixels.
     pub count: u64,
     /// How many pixels they have all together, those beyond the place among them.
     pub pixels: u64,

@@ -145,15 +145,15 @@ fn margin_line(name: &str, margin: PlanMargin, factor: f64, is_ghost: bool) -> S
     format!("{what} {reached}{unit}, {within} {of}: {sure}")
 }
 
-/// A figure with the digits that matter, and no noughts behind them.
 /// A figure beside its limit: with as many more digits as it takes to see that it is another one.
 fn beside(value: f64, limit: f64) -> String {
-    let limit = short(limit);
     let finer =
-        (3..=6).map(|digits| format!("{value:.digits$}").trim_end_matches(['0']).trim_end_matches('.').to_owned());
-    std::iter::once(short(value)).chain(finer).find(|words| *words != limit).unwrap_or(limit)
+        (3..=6).map(|digits| format!("{value:.digits$}").trim_end_matches('0').trim_end_matches('.').to_owned());
+    let all = std::iter::once(short(value)).chain(finer);
+    wording::on_its_side(value, limit, all).unwrap_or_else(|| short(value))
 }
 
+/// A figure with the digits that matter, and no noughts behind them.
 fn short(value: f64) -> String {
     let step: f64 = if value >= 100.0 { 1.0 } else { 100.0 };
     format!("{}", (value * step).round() / step)

@@ -3,7 +3,7 @@
 use std::fmt::Write as _;
 
 use super::{Outcome, Rule, Setup, caution_of, wording};
-use crate::finding::{Finding, LaterTurns, Observation, OfTurn, Severity, Sink, Where};
+use crate::finding::{Finding, LaterTurns, LostLater, Observation, OfTurn, Severity, Sink, Where};
 
 /// Looks at what later turns brought.
 #[derive(Clone)]
@@ -27,17 +27,8 @@ impl LoopBreaks {
                 "even after {played} the panel still differs from one turn to the next, so later turns may show more"
             )
         };
-        let lost = turns.lost.as_ref().filter(|lost| lost.turn <= *turn).map_or(String::new(), |lost| {
-            format!(
-                "; in the {} turn, the `{}` of {} is lost, because the controller is still busy when it comes",
-                ordinal(lost.turn),
-                lost.mode,
-                lost.step
-            )
-        });
-        let later = turns.lost.as_ref().filter(|_| !lost.is_empty()).map_or(String::new(), |lost| {
-            format!("first let {} come later, so that its update is not lost in a later turn; ", lost.step)
-        });
+        let lost_by_then = turns.lost.as_ref().filter(|lost| lost.turn <= *turn);
+        let [lost, later] = lost_by_then.map(lost_words).unwrap_or_default();
         let caution = caution_of(finding.rule).map(|caution| format!("; {caution}")).unwrap_or_default();
         let message = self.in_turns(&finding.message);
         Observation {
@@ -85,6 +76,17 @@ impl LoopBreaks {
         }
         words
     }
+}
+
+/// That an update is lost in a later turn, and what to do about it: parts of a message and of a help.
+fn lost_words(LostLater { turn, step, mode }: &LostLater) -> [String; 2] {
+    let turn = ordinal(*turn);
+    [
+        format!(
+            "; in the {turn} turn, the `{mode}` of {step} is lost, because the controller is still busy when it comes"
+        ),
+        format!("first let {step} come later, so that its update is not lost in a later turn; "),
+    ]
 }
 
 /// How long the label is that a text begins with, in bytes: a blank and a text in quotation marks.

@@ -186,6 +186,12 @@ pub(super) fn by_kind<'w>(plan: &Plan, of_plan: &'w str, of_trace: &'w str) -> &
     if plan.kind() == PlanKind::Trace { of_trace } else { of_plan }
 }
 
+/// The first of some words for a figure that reads as above, below or equal to a limit like the figure itself.
+pub(crate) fn on_its_side(value: f64, limit: f64, mut words: impl Iterator<Item = String>) -> Option<String> {
+    let side = |figure: f64| figure.partial_cmp(&limit);
+    words.find(|words| words.parse().is_ok_and(|read| side(read) == side(value)))
+}
+
 /// The window around what changes, and where that is: a fixed box would be too small where the next picture changes elsewhere.
 pub(super) fn changed_window(plan: &Plan, window: Rect) -> String {
     format!("{} {}", by_kind(plan, "the window \"changed\", here", "the window"), rect(window))

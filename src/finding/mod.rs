@@ -13,7 +13,7 @@ mod of_flow;
 mod own_fault;
 mod summary;
 
-use std::{collections::BTreeMap, sync::Arc};
+use std::{collections::BTreeMap, rc::Rc, sync::Arc};
 
 use crate::{
     geometry::Rect,
@@ -329,13 +329,15 @@ impl StepField {
 /// the same trouble is not the same to the last bit.
 const ROUNDING: f64 = 1e-4;
 
-/// Takes what a rule reports; the same trouble at the same field of the plan becomes one finding.
+/// Takes what a rule reports; the same trouble at the same field of the plan becomes one finding. Clones share what was reported
+/// before them: a search makes many, and most report little of their own.
 #[derive(Clone, Debug)]
 pub struct Sink {
     rule: &'static str,
     severity: Severity,
-    findings: Vec<Finding>,
-    known: BTreeMap<(String, String), usize>,
+    findings: Vec<Rc<Finding>>,
+    /// Their places in the list, by field of the plan and key.
+    known: BTreeMap<Rc<(String, String)>, usize>,
 }
 
 impl Sink {
@@ -353,11 +355,11 @@ impl Sink {
     pub fn tells(&mut self, place: Where, observation: Observation) -> bool {
         let key = (place.pointer.clone(), observation.key.clone());
         if let Some(known) = self.known.get(&key) {
-            return self.findings[*known].see_again(&place, observation);
+            return Rc::make_mut(&mut self.findings[*known]).see_again(&place, observation);
         }
-        self.known.insert(key, self.findings.len());
+        self.known.insert(Rc::new(key), self.findings.len());
         let severity = observation.severity.map_or(self.severity, |severity| severity.min(self.severity));
-        self.findings.push(Finding {
+        self.findings.push(Rc::new(Finding {
             step: place.step,
             label: place.label,
             last_step: place.last_step,
@@ -374,26 +376,26 @@ impl Sink {
             pointer: place.pointer,
             lasts: observation.lasts,
             ..Finding::new(self.rule, severity)
-        });
+        }));
         true
     }
 
     /// Says more of what was reported at a field of the plan with a key; `None` if nothing was.
     pub fn amend(&mut self, pointer: &str, key: &str, with: impl FnOnce(&mut Finding)) {
         if let Some(known) = self.known.get(&(pointer.to_owned(), key.to_owned())) {
-            with(&mut self.findings[*known]);
+            with(Rc::make_mut(&mut self.findings[*known]));
         }
     }
 
     /// What was reported so far.
-    pub fn findings(&self) -> &[Finding] {
-        &self.findings
+    pub fn findings(&self) -> impl Iterator<Item = &Finding> {
+        self.findings.iter().map(|finding| &**finding)
     }
 
     /// Takes what was reported so far.
     pub fn take_findings(&mut self) -> Vec<Finding> {
         self.known.clear();
-        std::mem::take(&mut self.findings)
+        std::mem::take(&mut self.findings).into_iter().map(Rc::unwrap_or_clone).collect()
     }
 }
 
@@ -416,7 +418,7 @@ mod tests {
             let margin = Margin::new(Figure::FirstVisible, answer_ms, 100.0, None);
             let message = format!("{answer_ms:.0} ms");
             sink.report(place, Observation { message, margin, ..Observation::default() });
-            let Finding { step, last_step, times, message, margin, .. } = &sink.findings()[0];
+            let Finding { step, last_step, times, message, margin, .. } = sink.findings().next().unwrap();
             (*step, *last_step, *times, message.clone(), margin.unwrap().value())
         };
         assert_eq!(see(2, 400.0), (2, 2, 1, "400 ms".into(), 4.0));

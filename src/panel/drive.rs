@@ -225,7 +225,7 @@ impl PanelState {
     /// Drives the pixels of a cover towards memory. `asked`, where given, are the boxes beside which driven pixels are
     /// counted.
     pub(super) fn drive(&mut self, cover: &TileCover<'_>, drive: &Drive, asked: Option<&[Rect]>) -> Driven {
-        let mut driven = Driven { fates: Fates::new(), ..Driven::default() };
+        let mut driven = Driven { fates: Fates::new(cover.pixels()), ..Driven::default() };
         self.forget_spreads_before(cover, drive);
         let mut newly_unlike = Vec::new();
         if drive.changed_only {
@@ -262,14 +262,15 @@ impl PanelState {
         } else {
             cover.pixels()
         };
-        if driven >= self.grid.size().pixels() / 4 {
+        // Making them again goes through all bins as well, of which a small panel has more than pixels.
+        if driven >= (self.grid.size().pixels() / 4).max(self.spreads.bins() as u64 / 4) {
             self.spreads.forget();
         }
     }
 
     /// Draws controller ink over a mask of pixels.
     pub(super) fn draw(&mut self, pixels: &Mask, level: Level, drive: &Drive) -> Driven {
-        let mut driven = Driven { fates: Fates::new(), ..Driven::default() };
+        let mut driven = Driven { fates: Fates::new(pixels.count()), ..Driven::default() };
         for (tile, covered) in pixels.tiles() {
             driven.unknown_px += self.unknown_of(*tile, *covered);
             self.drive_tile(*tile, *covered, Towards::Level(level), drive, None, &mut driven);
@@ -575,16 +576,18 @@ struct Fate {
     is_known: bool,
 }
 
-const FATES: usize = 512;
+/// As many are remembered at the most: a power of two.
+const FATES: u64 = 512;
 
 impl Fates {
-    fn new() -> Self {
-        Self { places: vec![Fate::default(); FATES] }
+    /// Room for what happens to so many pixels.
+    fn new(pixels: u64) -> Self {
+        Self { places: vec![Fate::default(); pixels.clamp(8, FATES).next_power_of_two() as usize] }
     }
 
-    fn place_of(level: Level, target: Level, before: Residue) -> usize {
+    fn place_of(&self, level: Level, target: Level, before: Residue) -> usize {
         let key = before.bits() ^ u64::from(level) << 8 ^ u64::from(target);
-        place_of(key, FATES)
+        place_of(key, self.places.len())
     }
 
     /// Brings all moves to the spreads.
@@ -612,7 +615,7 @@ impl Driven {
         drive: &Drive,
         spreads: &mut Spreads,
     ) -> Fate {
-        let at = Fates::place_of(level, target, before);
+        let at = self.fates.place_of(level, target, before);
         let fate = &self.fates.places[at];
         if !fate.is_known || (fate.level, fate.target, fate.before) != (level, target, before) {
             self.learn(at, (level, target, before), drive, spreads);

@@ -3,7 +3,7 @@
 //! Judges what the panel can show of what was sent, by levels alone: what no window covers is `left-behind`, and ghosts have
 //! rules of their own.
 
-use std::{collections::BTreeMap, rc::Rc};
+use std::{cell::RefCell, collections::BTreeMap, rc::Rc};
 
 use super::{
     Rule, Setup,
@@ -35,7 +35,8 @@ pub(super) struct TextLost<'p> {
     settle_ms: f64,
     table: [Level; 256],
     unreached: Unreached,
-    screens: BTreeMap<ScreenId, Rc<Screen>>,
+    /// Shared by all clones: the texts of a screen are the same whatever was sent.
+    screens: Rc<RefCell<BTreeMap<ScreenId, Rc<Screen>>>>,
     now: Option<Rc<Screen>>,
     /// Texts of which too little shows now.
     dim: BTreeMap<Dim, Since>,
@@ -106,7 +107,7 @@ impl<'p> TextLost<'p> {
             settle_ms: setup.limits.grey_in_two_level_mode.settle_ms.value,
             table: setup.plan.display.ink.level_table(),
             unreached: Unreached::default(),
-            screens: BTreeMap::new(),
+            screens: Rc::default(),
             now: None,
             dim: BTreeMap::new(),
             groups: BTreeMap::new(),
@@ -115,12 +116,16 @@ impl<'p> TextLost<'p> {
 
     fn show(&mut self, step: &PlayedStep<'_>) {
         let Some(id) = step.planned.screen else { return };
-        if self.screens.len() >= MOST_SCREENS && !self.screens.contains_key(&id) {
-            self.screens.clear();
-        }
-        let known = self.screens.get(&id).cloned();
-        let screen = known.unwrap_or_else(|| Rc::new(self.screen(step)));
-        self.screens.insert(id, screen.clone());
+        let known = self.screens.borrow().get(&id).cloned();
+        let screen = known.unwrap_or_else(|| {
+            let screen = Rc::new(self.screen(step));
+            let mut screens = self.screens.borrow_mut();
+            if screens.len() >= MOST_SCREENS {
+                screens.clear();
+            }
+            screens.insert(id, screen.clone());
+            screen
+        });
         self.now = Some(screen);
     }
 

@@ -1,6 +1,6 @@
 //! What a rule sees in a change from one screen to another, kept for the next time that the same change comes.
 
-use std::{cell::RefCell, collections::HashMap};
+use std::{cell::RefCell, collections::HashMap, rc::Rc};
 
 use crate::{finding::Observation, panel::PlayedStep, plan::ScreenId};
 
@@ -10,10 +10,10 @@ const MOST: usize = 4096;
 /// The screens before and after a change; nothing before the first one.
 type Turn = (Option<ScreenId>, ScreenId);
 
-/// The sights of changes that were seen.
+/// The sights of changes that were seen. Clones share them: what is seen in a change rests on its two pictures alone.
 #[derive(Debug, Default, Clone)]
 pub(super) struct TransitionCache {
-    seen: RefCell<HashMap<Turn, Option<Observation>>>,
+    seen: Rc<RefCell<HashMap<Turn, Option<Observation>>>>,
 }
 
 impl TransitionCache {

@@ -114,6 +114,14 @@ impl Window {
         [self.x, self.y, self.width, self.height]
     }
 
+    /// Whether it covers all of another one.
+    pub fn covers(self, other: Self) -> bool {
+        let inside = |from: i64, length: i64, other: i64, other_length: i64| {
+            from <= other && other.saturating_add(other_length) <= from.saturating_add(length)
+        };
+        inside(self.x, self.width, other.x, other.width) && inside(self.y, self.height, other.y, other.height)
+    }
+
     /// The part of the window that lies on a panel of this size; `None` if it is entirely off.
     pub fn cut(self, size: Size) -> Option<Rect> {
         let left = self.x.max(0);

@@ -10,7 +10,7 @@ const WHERE: &str = "Where to put the script (it takes effect in the next shell)
   bash        stillpage completions bash > \
 ~/.local/share/bash-completion/completions/stillpage
   zsh         stillpage completions zsh > DIR/_stillpage, where \
-DIR is one of your $fpath
+DIR is a folder in your $fpath
   fish        stillpage completions fish > ~/.config/fish/completions/stillpage.fish
   \
 elvish      stillpage completions elvish >> ~/.config/elvish/rc.elv

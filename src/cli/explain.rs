@@ -35,7 +35,7 @@ use crate::{
 #[derive(Debug, Args)]
 pub(crate) struct ExplainArguments {
     /// A plan, a trace or a user flow; for a flow, the program explains the walk to its worst finding
-    #[arg(value_hint = ValueHint::FilePath)]
+    #[arg(value_name = "PLAN|TRACE|FLOW", value_hint = ValueHint::FilePath)]
     plan: PathBuf,
     /// The step, counted from 0 in the order in which the steps are played, repeats included [default: the worst one]
     #[arg(long, value_name = "N", conflicts_with = "when")]

@@ -27,8 +27,12 @@ use crate::{
 
 /// What `fit` takes.
 #[derive(Debug, Args)]
-#[command(after_help = "Measuring drives the panel many times: the panel maker's documents come first. The panel \
-                        flashes, and flashing can trigger seizures in people with photosensitive epilepsy.")]
+#[command(
+    override_usage = "stillpage fit --display <NAME> --mode <MODE> --print-sequence <DIR>\n       stillpage fit --display \
+                            <NAME> --mode <MODE> <MEASURED.csv>\n       stillpage fit --durations <FILE.trace.jsonl>",
+    after_help = "Measuring drives the panel many times: the panel maker's documents come first. The panel \
+                        flashes, and flashing can trigger seizures in people with photosensitive epilepsy."
+)]
 pub(crate) struct FitArguments {
     /// The filled-in table of readings (CSV)
     #[arg(required_unless_present_any = ["print_sequence", "durations"], value_name = "MEASURED.csv")]

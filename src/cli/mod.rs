@@ -70,7 +70,8 @@ enum Command {
     Review(Box<ReviewArguments>),
     /// Serve the HTML page of a review for your browser, and keep it up to date while you draw
     Live(LiveArguments),
-    /// Make every correction for which a finding gives exact values; skip those that would make something else worse
+    /// Correct what has exactly one correction, such as windows off the grid and updates that are missing or needless; list the
+    /// rest for you to decide
     Mend(MendArguments),
     /// Write a first plan for a folder of screens; every update in it is still to be chosen
     Draft(DraftArguments),

@@ -406,6 +406,12 @@ impl Outcome<'_> {
             .collect();
         let name = &self.display.modes[mode].name;
         let of = counted(all as u64, "text", "texts");
+        let own = self.display.modes[mode].to;
+        let other = if self.display.modes.iter().all(|other| other.to.is_within(own)) {
+            ""
+        } else {
+            ", or use a mode for it that can show more levels"
+        };
         let mut lines = match (all, lost.len()) {
             (0, _) => vec!["no texts were judged: only drawings (SVG) say where their texts are".to_owned()],
             (_, 0) => vec![format!("none of {of} is lost in the levels of `{name}`")],
@@ -415,7 +421,7 @@ impl Outcome<'_> {
         lines.extend(lost.iter().take(MOST_TEXTS).map(|(job, text)| {
             format!(
                 "  {}: `{}` at {:?}: {:.0} % of it stands out, but at least {:.0} % must; draw it in a shade farther from its \
-                 ground, or use another mode for it",
+                 ground{other}",
                 shown(&job.out),
                 text.quote,
                 text.rect.to_array(),

@@ -22,6 +22,10 @@ use crate::{
 
 /// What `trace` takes.
 #[derive(Debug, Args)]
+#[command(
+    override_usage = "stillpage trace <LOG> --suggest\n       stillpage trace <LOG> --lines <FILE.json> --dry-run\n       \
+                            stillpage trace <LOG> --lines <FILE.json> --out <FILE.trace.jsonl>"
+)]
 pub(crate) struct TraceArguments {
     /// The device's log, a text file
     #[arg(value_hint = ValueHint::FilePath)]
@@ -36,8 +40,8 @@ pub(crate) struct TraceArguments {
     /// Overwrite the file of `--out` if it exists
     #[arg(long, requires = "out")]
     force: bool,
-    /// Show what each of the first twenty lines becomes, check what a review of the trace would refuse (the display,
-    /// the modes, the frames), and write nothing. The display and the frames are looked for
+    /// Show what the first twenty lines become, check whether the display, the modes and the frames can be used, and write
+    /// nothing. The display and the frames are looked for
     /// next to the file of `--out`, or next to the log if there is no `--out`
     #[arg(long, conflicts_with = "force")]
     dry_run: bool,

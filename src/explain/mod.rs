@@ -109,7 +109,7 @@ pub fn explain(plan: &Plan, screens: &dyn ScreenSource, threads: usize, question
         |finding: &Finding| question.complaint.is_none_or(|complaint| is_about(finding, complaint, &story));
     story.about_complaint = story.findings.iter().filter(|finding| is_about_it(finding)).count();
     let may_be_mistaken = question.complaint == Some(Complaint::Shifted) || story.older_px > 0;
-    story.mistake = may_be_mistaken.then(|| answers::meant_window(&story, plan)).flatten();
+    story.mistake = may_be_mistaken.then(|| answers::mistake(&story, plan)).flatten();
     story.advice = answers::advice(question.complaint, &story, plan);
     story.answers = question.complaint.map_or(Vec::new(), |complaint| answers::answers(complaint, &story, plan));
     Ok(story)

@@ -129,16 +129,8 @@ pub struct Mistake {
 impl Mistake {
     /// Whether a finding speaks of what the right window brings to the panel.
     pub fn explains(&self, finding: &Finding, step: u64) -> bool {
-        finding.step == step && finding.rect.is_some_and(|rect| covers(self.meant, rect.to_window()))
+        finding.step == step && finding.rect.is_some_and(|rect| self.meant.covers(rect.to_window()))
     }
-}
-
-/// Whether a window covers all of a place.
-pub(super) fn covers(window: Window, place: Window) -> bool {
-    let inside = |from: i64, length: i64, other: i64, other_length: i64| {
-        from <= other && other.saturating_add(other_length) <= from.saturating_add(length)
-    };
-    inside(window.x, window.width, place.x, place.width) && inside(window.y, window.height, place.y, place.height)
 }
 
 /// A ghost at the place.

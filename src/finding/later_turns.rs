@@ -16,7 +16,7 @@ pub struct LaterTurns {
 }
 
 /// An update that is lost in a later turn: the controller is still busy with what came before.
-#[derive(Clone, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, PartialEq)]
 pub struct LostLater {
     /// The turn, from 1.
     pub turn: u64,
@@ -24,6 +24,8 @@ pub struct LostLater {
     pub step: String,
     /// The name of its mode.
     pub mode: String,
+    /// The `after_ms` of the step with which it would be taken, whole ms; `None` where a person decides when the step comes.
+    pub after_ms: Option<f64>,
 }
 
 /// A finding of a later turn.

@@ -244,11 +244,11 @@ const MAKERS_LIMITS: [MakersLimit; 3] = [
 fn limits_not_given(plan: &Plan) -> Option<String> {
     let missing: Vec<MakersLimit> =
         MAKERS_LIMITS.into_iter().filter(|(_, _, limit)| limit(&plan.limits).is_none()).collect();
-    let what: Vec<&str> = missing.iter().map(|(what, ..)| *what).collect();
-    let fields: Vec<String> = missing.iter().map(|(_, field, _)| format!("`{field}`")).collect();
+    let names: Vec<String> = missing.iter().map(|(what, field, _)| format!("{what} (`{field}`)")).collect();
     let display = &plan.display.name;
+    let these = if missing.len() == 1 { "this limit" } else { "these limits" };
     (!missing.is_empty())
-        .then(|| format!("{}, because the display `{display}` gives no {}", what.join(", "), fields.join(", ")))
+        .then(|| format!("{}, because the display `{display}` does not give {these}", names.join(", ")))
 }
 
 #[cfg(test)]

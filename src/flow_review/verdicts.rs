@@ -256,8 +256,8 @@ impl Judged {
             format!("; this holds even if the figures of the display are off by their factor of {factor}")
         } else {
             format!(
-                "; this holds if the figures of the display are right: they are estimates, good to a factor of {factor}, and if \
-                 they are off by as much, it is open whether the limit is kept"
+                "; the figures of the display are estimates, and if they are off by their factor of {factor}, the limit may be \
+                 broken"
             )
         })
     }
@@ -294,7 +294,7 @@ impl Judged {
         let [_, what] = self.what;
         let amount = |figure: f64| format!("{}{}", short(figure), self.unit);
         let proved = match (bound, self.rules[0]) {
-            (Bound::Proved(0.0), over_walks::LEFT_BEHIND) => "no walk leaves anything old on the glass".to_owned(),
+            (Bound::Proved(0.0), over_walks::LEFT_BEHIND) => "every walk sends all that changes".to_owned(),
             (Bound::Proved(figure), over_walks::LEFT_BEHIND) => {
                 format!("no walk shows {what} for more than {}", amount(figure))
             }

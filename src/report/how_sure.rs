@@ -36,9 +36,9 @@ pub(super) fn estimate_words(finding: &Finding) -> Option<String> {
     let margin = finding.margin.filter(|margin| margin.sure() == Some(false))?;
     let part = match margin.turns_at() {
         // Down, so that what is said holds; not where a last bit is missing.
-        part if part < 1.0 => format!("only {} times as large", (part * 100.0 + 1e-6).floor() / 100.0),
+        part if part < 1.0 => format!("{} of this figure", (part * 100.0 + 1e-6).floor() / 100.0),
         // And up for the same reason, where too little is reported.
-        part if part > 1.0 => format!("{} times as large", (part * 100.0 - 1e-6).ceil() / 100.0),
+        part if part > 1.0 => format!("{} times this figure", (part * 100.0 - 1e-6).ceil() / 100.0),
         _ => "a little smaller".into(),
     };
     Some(format!("the {} is an estimate: if it were {part}, this would not be reported", figure_words(margin.figure)))
@@ -119,7 +119,7 @@ fn margin_line(name: &str, margin: PlanMargin, factor: f64, is_ghost: bool) -> S
     let (reached, limit) = (beside(margin.reached, margin.limit.value), short(margin.limit.value));
     if name == "flashes" && margin.reached == 0.0 && margin.holds() == Holds::Kept {
         return format!(
-            "no area that is large enough to count flashes, so the limit of {limit} flashes within one second is kept"
+            "no area that flashes is large enough to count, so the limit of {limit} flashes within one second is kept"
         );
     }
     let of = match margin.limit.origin {

@@ -14,11 +14,11 @@ use crate::{
 /// What one rule found in a plan, at all its places.
 #[derive(Clone, Debug)]
 pub(super) struct Cause<'a> {
-    /// The first place.
+    /// The first place; of a flow, whose moves come in no order, the worst.
     pub(super) finding: &'a Finding,
     /// Where that stands in the plan's text.
     pub(super) place: Span,
-    /// The other places of the same rule and level, in the order of the steps.
+    /// The other places of the same rule and level, in the order of the steps; of a flow the worse before the others.
     pub(super) others: Vec<&'a Finding>,
     /// What follows from any of them, by other rules.
     pub(super) following: Vec<&'a Finding>,
@@ -39,7 +39,16 @@ impl<'a> Cause<'a> {
             (1, _) => None,
             (times, 1) => Some(format!("{times} times")),
             (times, places) if times == places => Some(format!("{places} findings")),
-            (times, places) => Some(format!("{places} findings, seen {times} times")),
+            (times, places) => Some(format!("{places} findings, met {times} times in all")),
+        }
+    }
+
+    /// What stands before its place, in words.
+    pub(super) fn at(&self) -> &'static str {
+        match (self.others.is_empty(), self.finding.walk.is_some()) {
+            (true, _) => "at",
+            (false, true) => "the worst at",
+            (false, false) => "first at",
         }
     }
 
@@ -53,8 +62,13 @@ impl<'a> Cause<'a> {
         self.places().chain(self.following.iter().copied())
     }
 
-    fn add(&mut self, finding: &'a Finding, following: Vec<&'a Finding>) {
-        self.others.push(finding);
+    fn add(&mut self, ByCause { finding, place, following }: ByCause<'a>) {
+        if finding.walk.is_some() && badness(finding) > badness(self.finding) {
+            self.others.push(std::mem::replace(&mut self.finding, finding));
+            self.place = place;
+        } else {
+            self.others.push(finding);
+        }
         self.take(following);
     }
 
@@ -78,20 +92,30 @@ pub(super) fn causes_by_weight(plan: &ReviewedPlan) -> Vec<Cause<'_>> {
 /// The same of everything that was found: what is known or accepted stands by itself, behind the rest.
 pub(super) fn all_causes(plan: &ReviewedPlan) -> Vec<Cause<'_>> {
     let mut causes: Vec<Cause<'_>> = Vec::new();
-    for ByCause { finding, place, following } in plan.by_cause() {
-        if let Some(cause) = causes.iter_mut().find(|cause| kind(cause.finding) == kind(finding)) {
-            cause.add(finding, following);
+    for by_cause in plan.by_cause() {
+        if let Some(cause) = causes.iter_mut().find(|cause| kind(cause.finding) == kind(by_cause.finding)) {
+            cause.add(by_cause);
         } else {
+            let ByCause { finding, place, following } = by_cause;
             let mut cause = Cause { finding, place, others: Vec::new(), following: Vec::new() };
             cause.take(following);
             causes.push(cause);
         }
     }
     for cause in &mut causes {
-        cause.others.sort_by_key(|finding| finding.step);
+        if cause.finding.walk.is_some() {
+            cause.others.sort_by(|one, other| badness(other).total_cmp(&badness(one)));
+        } else {
+            cause.others.sort_by_key(|finding| finding.step);
+        }
     }
     causes.sort_by_cached_key(|cause| (Reverse(cause.finding.is_open()), weight(cause)));
     causes
+}
+
+/// How far beyond its limit a figure is, where a finding has one.
+fn badness(finding: &Finding) -> f64 {
+    finding.margin.map_or(0.0, |margin| margin.value())
 }
 
 fn kind(finding: &Finding) -> (&'static str, Severity, bool, bool) {

@@ -52,7 +52,7 @@ pub(super) fn place_words(finding: &Finding) -> String {
         return step_name(finding.step, finding.label.as_deref());
     }
     match &finding.label {
-        Some(label) => format!("steps {} \"{label}\" to {}", finding.step, finding.last_step),
+        Some(label) => format!("steps {} (\"{label}\") to {}", finding.step, finding.last_step),
         None => format!("steps {} to {}", finding.step, finding.last_step),
     }
 }
@@ -96,8 +96,8 @@ pub(super) fn verdict_lines(plan: &ReviewedPlan) -> Vec<String> {
     let (cells, unjoined) = (flow.size.cells as u64, flow.size.unjoined_cells as u64);
     if cells > 0 && unjoined > cells {
         lines.push(format!(
-            "To save work, the proof put pixels with similar histories together ({unjoined} groups became {cells}): no walk \
-             exceeds its figures, but the true worst may be lower"
+            "To save time, the proof treats pixels with similar histories as one ({cells} groups instead of {unjoined}). No walk is \
+             worse than its figures, but they may be a little too high"
         ));
     }
     lines
@@ -110,7 +110,7 @@ fn day_line(day: &ADay, moves: usize) -> String {
         format!("{} flashes", whole(day.flashes)),
         format!("{} mJ for updates", whole(day.energy_mj)),
     ];
-    parts.extend(day.mean_mw.map(|mean_mw| format!("{mean_mw:.3} mW on average with standby")));
+    parts.extend(day.mean_mw.map(|mean_mw| format!("{} on average with standby", mean_power(mean_mw))));
     parts.extend(day.days.map(|days| format!("{days:.0} days per charge")));
     let of = if day.moves == moves {
         String::new()
@@ -144,6 +144,11 @@ pub(super) fn played_of_flow(plan: &ReviewedPlan) -> Option<String> {
     }
     let played = parts.remove(0);
     Some(if parts.is_empty() { played } else { format!("{played}. On these walks: {}", parts.join(", ")) })
+}
+
+/// A mean power, mW, in words.
+pub(super) fn mean_power(mean_mw: f64) -> String {
+    if mean_mw > 0.0 && mean_mw < 0.0005 { "less than 0.001 mW".to_owned() } else { format!("{mean_mw:.3} mW") }
 }
 
 /// The longest time from an input to the first visible change of its own step, in words.

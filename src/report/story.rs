@@ -234,7 +234,8 @@ impl Words<'_> {
         let why = match story.why_here {
             WhyHere::Asked => "You asked for this place.".to_owned(),
             WhyHere::Ghost => {
-                "The ghost that weighs most at the end of this step is here, by its strength and its area.".to_owned()
+                "Of all ghosts at the end of this step, the most noticeable one (strength times area) is here."
+                    .to_owned()
             }
             WhyHere::Faint => {
                 "Nothing there is strong enough to be called a ghost; it is the strongest trace of an older picture."
@@ -268,8 +269,8 @@ impl Words<'_> {
     fn border(&self) -> String {
         let StoryReport { plan, story, .. } = self.report;
         format!(
-            "The border is no part of the screen, so no step of your {} shows it. What follows is about the updates that many \
-             controllers drive it with: those that flash. The last of them is that of {}, {}.",
+            "The border is no part of the screen, so no step of your {} shows it. Many controllers drive it \
+             when an update flashes, so what follows is about such an update: that of {}, {}.",
             plan.kind().word(),
             name_beside_time(story.step, plan),
             self.time(story.at_ms)

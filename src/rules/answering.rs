@@ -75,8 +75,9 @@ impl<'s, 'p> Answering<'s, 'p> {
         Self { plan, step, parts, from, was_known, least_px }
     }
 
-    /// The update that answers soonest: best within a time, ms, with all that changes, at its level, and without a flash.
-    pub(super) fn first(&self, within_ms: f64) -> Option<Answer<'p>> {
+    /// Of those that are worth it the update that answers soonest: best within a time, ms, with all that changes, at its level,
+    /// and without a flash.
+    pub(super) fn first(&self, within_ms: f64, is_worth: impl Fn(&Answer<'p>) -> bool) -> Option<Answer<'p>> {
         let rank = |answer: &Answer<'_>| {
             let is_late = answer.first_ms > within_ms;
             // Where none is in time, only the soonest helps.
@@ -87,7 +88,7 @@ impl<'s, 'p> Answering<'s, 'p> {
         let soonest = |one: &Answer<'_>, other: &Answer<'_>| {
             rank(one).cmp(&rank(other)).then(one.first_ms.total_cmp(&other.first_ms))
         };
-        self.answers().min_by(soonest)
+        self.answers().filter(is_worth).min_by(soonest)
     }
 
     /// The update that shows all of it and ends soonest: best within a time, ms, and without a flash.

@@ -123,7 +123,7 @@ fn back_words(is_to_white: bool, from: u64, display: &Display) -> String {
     let balanced = modes_that(&is_balanced);
     let none = "no mode in the display description is known to cancel this charge";
     match balanced.as_slice() {
-        [] => format!("{none}: ask the panel maker for one that does"),
+        [] => format!("{none}, so ask the panel maker for such a mode"),
         modes => format!(
             "{none}: from step {from} on, use only {} for this place, which pushes equally in both directions, so that the charge \
              does not grow",

@@ -30,7 +30,7 @@ impl<'p> CleaningOverdue<'p> {
         let limit = wording::span(hours.value * HOUR_MS);
         let observation = Observation {
             message: format!(
-                "the whole panel is not cleaned for {}; {}",
+                "the whole panel goes {} without a cleaning; {}",
                 wording::span(longest_ms),
                 wording::passed(hours, &limit, "the display needs a cleaning every")
             ),

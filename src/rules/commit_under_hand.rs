@@ -9,7 +9,7 @@ use super::{
 use crate::{
     finding::{Observation, Sink, StepField, Where},
     geometry::{Rect, Window},
-    panel::PlayedStep,
+    panel::{PlayedStep, PlayedUpdate},
     plan::Plan,
 };
 
@@ -45,7 +45,7 @@ impl<'p> CommitUnderHand<'p> {
                 if mode.flashes == 1 { "once".into() } else { format!("{} times", mode.flashes) },
                 wording::ms(update.duration_ms)
             ),
-            help: self.quiet_help(step.planned.temperature_c),
+            help: self.quiet_help(update, step.planned.temperature_c),
             figures: vec![("flashes", f64::from(mode.flashes)), ("duration_ms", update.duration_ms)],
             ..Observation::default()
         };
@@ -53,7 +53,12 @@ impl<'p> CommitUnderHand<'p> {
         self.flashing.see(&format!("flash {}", mode.name), place, f64::from(mode.flashes), observation, sink);
     }
 
-    fn quiet_help(&self, temperature_c: f64) -> String {
+    fn quiet_help(&self, commit: &PlayedUpdate, temperature_c: f64) -> String {
+        if commit.changed_px == 0 {
+            return "leave this update out, because the controller's line shows the same already; clean the place when the pen has \
+                    rested for some seconds"
+                .into();
+        }
         let display = &self.plan.display;
         let quiet = display.modes.iter().filter(|mode| mode.flashes == 0).min_by(|one, other| {
             let ms = |mode: &crate::display::Mode| mode.duration_at(temperature_c);

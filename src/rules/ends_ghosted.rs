@@ -55,7 +55,7 @@ impl Rule for EndsGhosted<'_> {
             ),
             help: removal.map_or_else(
                 || NO_REMOVAL.to_owned(),
-                |removal| format!("{}: clean after the last step", removal.words(self.plan)),
+                |removal| format!("{}: send it after the last step", removal.words(self.plan)),
             ),
             asks: removal.map(|removal| Asks::Cleaning(removal.cleaning(step.planned.index, self.plan))),
             figures: vec![

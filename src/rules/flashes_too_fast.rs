@@ -87,7 +87,7 @@ impl<'p> FlashesTooFast<'p> {
             )
         } else {
             (
-                format!("together with the updates before it there are {flashes} {kind}"),
+                format!("this update and those before it make {flashes} {kind}"),
                 "leave more time between the updates, use a mode without flashes, or use smaller windows".to_owned(),
             )
         };
@@ -104,7 +104,7 @@ impl<'p> FlashesTooFast<'p> {
             update: Some(found.update),
             rect: Some(found.rect),
             message: format!(
-                "{what} within one second ({} are allowed) on {} in one field of view; from {} mm away this is a solid angle of {:.4} sr, and {} sr or more counts",
+                "{what} within one second ({} are allowed) on {} in one field of view: from {} mm away these are {:.4} sr, and areas from {} sr on count",
                 found.allowed,
                 wording::area(found.large_px, display),
                 wording::ms(self.plan.viewing_distance_mm),

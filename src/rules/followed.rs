@@ -60,6 +60,8 @@ struct Found {
     of_turns: Vec<Consequences>,
     /// What the help says before and after what has to be sent.
     around: [String; 2],
+    /// What it says instead where no correction is right.
+    unless_right: Option<String>,
 }
 
 /// The most turns of a repeated step that are followed.
@@ -111,12 +113,12 @@ impl Followed {
 
     /// Goes on with what was found at a field of the plan with a key: a step left pixels, which are to be sent.
     pub(super) fn find(&mut self, [pointer, key]: [&str; 2], weight: Weight, step: u64, left: Left, plan: &Plan) {
-        let Left { pixels, missing, rect, around } = left;
+        let Left { pixels, missing, rect, around, unless_right } = left;
         let Some(at) = self.open.iter().position(|open| open.first_step() == step) else { return };
         let size = plan.rotation.turn_size(plan.display.size);
         let window = proposed_window(rect, &plan.display, plan.rotation).unwrap_or(size.whole());
         let of_place = self.open[at].of_place(&pixels, missing.clone(), window);
-        let new = || Found { weight, pixels, missing, window, of_turns: Vec::new(), around };
+        let new = || Found { weight, pixels, missing, window, of_turns: Vec::new(), around, unless_right };
         let name = (pointer.to_owned(), key.to_owned());
         let place = *self.places.entry(name.clone()).or_insert_with(|| {
             self.found.push((name, new()));
@@ -186,6 +188,9 @@ impl Followed {
         let (mut corrections, rest): (Vec<_>, Vec<_>) =
             possible.iter().cloned().partition(|correction| holds(correction, Weight::Warning));
         corrections.extend(rest.into_iter().filter(|correction| weight == Weight::Error && holds(correction, weight)));
+        if let (Some(words), true) = (&known.found.unless_right, corrections.is_empty()) {
+            return Ways { corrections, words: words.clone(), in_short: words.clone() };
+        }
         let words = |called: &str, all: &[Correction]| match (corrections.first(), possible.first()) {
             (Some(best), _) => {
                 let pause = pause_words(best, senders, of_turns, false, plan);
@@ -225,6 +230,8 @@ pub(super) struct Left {
     pub(super) missing: Missing,
     /// What the help says before and after what has to be sent.
     pub(super) around: [String; 2],
+    /// What it says instead where no correction of the updates is right.
+    pub(super) unless_right: Option<String>,
 }
 
 /// A finding with the steps that have to send.

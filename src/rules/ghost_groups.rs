@@ -229,7 +229,7 @@ impl<'p> GhostGroups<'p> {
             }
             let when = self.pauses.words(Pause::After(before));
             let asks = Asks::Cleaning(removal.cleaning(before, self.plan));
-            return (format!("{does}: clean {when}, the last pause before it appears"), Some(asks));
+            return (format!("{does}: send it {when}, the last pause before it appears"), Some(asks));
         }
         if let Some(gone) = self.gone_at(group).filter(|gone| pause.step() >= *gone) {
             return self.help_where_it_goes(group, removal, gone);
@@ -239,8 +239,8 @@ impl<'p> GhostGroups<'p> {
             let prevention = self.prevention(updates, begin);
             let (words, without) = (prevention.words(), self.without_a_pause(group, pause));
             let help = format!(
-                "{does}: {words}{without}; or accept this finding (`accept`): it is visible from step {begin} on, until you \
-                 clean {when}"
+                "{does}: {words}{without}. Otherwise accept this finding (`accept`): the ghost then stays visible from step \
+                 {begin} on until a cleaning {when}"
             );
             let cleaning = Cleaning { prevention: Some(prevention), ..removal.cleaning(pause.step(), self.plan) };
             return (help, Some(Asks::Cleaning(cleaning)));
@@ -251,7 +251,7 @@ impl<'p> GhostGroups<'p> {
         let until_then = match shown_in {
             // A mode that cleans is too slow for an answer.
             Some(_) if answers => {
-                "; until then it stays visible, because cleaning within this step would delay the answer".to_owned()
+                "; until then it stays visible, because sending it within this step would delay the answer".to_owned()
             }
             Some(mode) => format!(
                 ". It is visible until then: accept that, or use `{}` instead of `{}` at step {begin}",
@@ -262,7 +262,7 @@ impl<'p> GhostGroups<'p> {
         };
         let is_seen_until = shown_in.is_some() && answers;
         let cleaning = Cleaning { is_seen_until, ..removal.cleaning(pause.step(), self.plan) };
-        (format!("{does}: clean {when}{until_then}"), Some(Asks::Cleaning(cleaning)))
+        (format!("{does}: send it {when}{until_then}"), Some(Asks::Cleaning(cleaning)))
     }
 
     /// What a removal does, in words; first what it needs so that the ghost does not come back with the next update.
@@ -273,8 +273,8 @@ impl<'p> GhostGroups<'p> {
         let brings_back = modes[removal.mode()].to.contains(group.worst.meant);
         match group.shown_in.filter(cannot_show) {
             Some(mode) if brings_back => format!(
-                "first draw this place in levels that `{}` can show, because a cleaning brings its greys back, and the \
-                 next update leaves the ghost again; then {does}",
+                "first draw this place in levels that `{}` can show, because a cleaning would show its greys again, and the \
+                 next update would leave the same ghost; then {does}",
                 modes[mode].name
             ),
             _ => does,
@@ -288,11 +288,15 @@ impl<'p> GhostGroups<'p> {
         }
         match (group.pause_before, pause) {
             (Some(before), Pause::After(after)) => {
-                format!(" (between steps {before} and {after} the plan has no such pause)")
+                format!(" (between steps {before} and {after} no two steps are far enough apart for that: add a pause)")
             }
-            (None, Pause::After(after)) => format!(" (before step {after} the plan has no such pause)"),
-            (Some(before), Pause::AtTheEnd(_)) => format!(" (after step {before} the plan has no such pause)"),
-            (None, Pause::AtTheEnd(_)) => " (the plan has no such pause)".to_owned(),
+            (None, Pause::After(after)) => {
+                format!(" (before step {after} no two steps are far enough apart for that: add a pause)")
+            }
+            (Some(before), Pause::AtTheEnd(_)) => {
+                format!(" (after step {before} no two steps are far enough apart for that: add a pause)")
+            }
+            (None, Pause::AtTheEnd(_)) => " (no two steps are far enough apart for that: add a pause)".to_owned(),
         }
     }
 
@@ -324,7 +328,7 @@ impl<'p> GhostGroups<'p> {
             let (does, words) = (self.does(group, removal), prevention.words());
             let cleaning = Cleaning { prevention: Some(prevention), ..removal.cleaning(begin, self.plan) };
             return (
-                format!("{does}: {words}; or accept it, because it is gone at {gone}"),
+                format!("{does}: {words}. Otherwise accept it, because it is gone at {gone}"),
                 Some(Asks::Cleaning(cleaning)),
             );
         }

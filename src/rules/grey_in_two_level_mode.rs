@@ -178,7 +178,8 @@ impl<'p> GreyInTwoLevelMode<'p> {
                 let here = if waiting.is_under_pen { String::new() } else { format!("; or use {reaching}") };
                 // It is said once, at the last of the ways that have it.
                 let is_said = !here.is_empty() && !self.is_quiet_here(waiting);
-                let price = if settling.flashes() && !is_said { self.price() } else { String::new() };
+                let price =
+                    if settling.flashes() && !is_said { wording::price_of_flash(self.plan) } else { String::new() };
                 format!(
                     "draw the area in levels that `{mode}` can show; or redraw the place within {settle_ms} ms with \
                      {}{price}{here}",
@@ -204,14 +205,6 @@ impl<'p> GreyInTwoLevelMode<'p> {
         modes.iter().any(|mode| mode.flashes == 0 && waiting.levels.is_within(mode.to))
     }
 
-    /// What a flash costs where the plan has a budget for flashes, in words.
-    fn price(&self) -> String {
-        let budget = self.plan.budgets.get("flashing_updates");
-        budget.map_or(String::new(), |most| {
-            format!(" (each use takes one of the {most} flashes that the plan's budget allows)")
-        })
-    }
-
     /// The modes that could show it at once: those that do not flash, otherwise all of them, and that they flash.
     fn modes_here(&self, waiting: &Waiting) -> String {
         let reaching = self.plan.display.modes.iter().filter(|mode| waiting.levels.is_within(mode.to));
@@ -220,8 +213,8 @@ impl<'p> GreyInTwoLevelMode<'p> {
             |modes: &[&Mode]| wording::one_of(&modes.iter().map(|mode| format!("`{}`", mode.name)).collect::<Vec<_>>());
         match (quiet.as_slice(), flashing.as_slice()) {
             ([], []) => String::new(),
-            ([], [one]) => format!("{} here, which flashes{}", named(&[one]), self.price()),
-            ([], several) => format!("{} here, which flash{}", named(several), self.price()),
+            ([], [one]) => format!("{} here, which flashes{}", named(&[one]), wording::price_of_flash(self.plan)),
+            ([], several) => format!("{} here, which flash{}", named(several), wording::price_of_flash(self.plan)),
             (quiet, _) => format!("{} here", named(quiet)),
         }
     }

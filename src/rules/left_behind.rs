@@ -5,7 +5,7 @@
 use super::{
     Rule, Setup,
     followed::{Followed, Left, Weight},
-    remedy, wording,
+    remedy, update_lost, wording,
 };
 use crate::{
     change::{Mask, TILE, TileGrid, regions_with_labels},
@@ -40,6 +40,8 @@ struct Waiting {
     missing: remedy::Missing,
     /// Whether the controller lost an update of the step.
     is_lost: bool,
+    /// Whether what it lost would have shown all of them.
+    is_lost_alone: bool,
     grid: TileGrid,
 }
 
@@ -58,6 +60,10 @@ struct Reported {
 /// Places that are further apart than this, or than twice this, are findings of their own: about the width of a fingertip.
 /// Common practice, no source.
 const NEAR_MM: f64 = 5.0;
+
+/// What to do where the step asked for the right update, and the controller lost it.
+const LOST_ALONE: &str =
+    "see to it that the update of this step is not lost (`update-lost`): it would show these pixels";
 
 /// As many places of one step are reported.
 const MOST_PLACES: usize = 4;
@@ -106,7 +112,8 @@ impl<'p> LeftBehind<'p> {
         };
         let pointer = waiting.place.pointer.clone();
         let (missing, around) = (waiting.missing.clone(), <[String; 2]>::default());
-        let left = Left { pixels: pixels.clone(), rect, missing, around };
+        let unless_right = waiting.is_lost_alone.then(|| LOST_ALONE.to_owned());
+        let left = Left { pixels: pixels.clone(), rect, missing, around, unless_right };
         self.followed.find([&pointer, &key], Weight::Error, waiting.place.step, left, self.plan);
         let Waiting { changed_ms, is_lost, .. } = *waiting;
         self.reported.push(Reported { pointer, key, changed_ms, is_lost, pixels, rect });
@@ -142,6 +149,7 @@ impl<'p> LeftBehind<'p> {
                 changed_ms: step.updates_request_ms(),
                 missing: remedy::Missing::new(step, &pixels),
                 is_lost: step.updates.iter().any(|update| update.lost.is_some()),
+                is_lost_alone: update_lost::would_show(step, &pixels),
                 pixels,
                 grid: *step.grid(),
             });

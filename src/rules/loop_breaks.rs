@@ -21,34 +21,37 @@ impl LoopBreaks {
         let at = wording::step_name(finding.step, finding.label.as_deref());
         let played = wording::counted(turns.played, "turn", "turns");
         let until = if turns.repeats {
-            format!("after {played} the panel repeats itself")
+            format!("After {played} the panel repeats itself")
         } else {
-            format!(
-                "even after {played} the panel still differs from one turn to the next, so later turns may show more"
-            )
+            format!("Even after {played} the panel differs from one turn to the next, so later turns may show more")
         };
-        let lost_by_then = turns.lost.as_ref().filter(|lost| lost.turn <= *turn);
-        let [lost, later] = lost_by_then.map(lost_words).unwrap_or_default();
+        let lost = turns.lost.as_ref().filter(|lost| lost.turn <= *turn);
         let caution = caution_of(finding.rule).map(|caution| format!("; {caution}")).unwrap_or_default();
         let message = self.in_turns(&finding.message);
+        let help = lost.map_or_else(
+            || {
+                format!(
+                    "`{}` advises: {}; what you change in a step is changed in every turn",
+                    finding.rule,
+                    self.in_turns(&finding.help)
+                )
+            },
+            later_words,
+        );
         Observation {
             rect: finding.rect,
             message: format!(
                 "`{}` is first reported in the {} turn of this plan, which starts again when it ends (`loops`), at {at}: \
-                 {message}{lost}; {until}",
+                 {message}{}. {until}",
                 finding.rule,
-                ordinal(*turn)
+                ordinal(*turn),
+                lost.map(lost_words).unwrap_or_default()
             ),
-            help: format!(
-                "{later}each turn, one playing of the plan, begins with what the turn before left on the panel. `{}` \
-                 advises: {}{caution}",
-                finding.rule,
-                self.in_turns(&finding.help)
-            ),
+            help: help + &caution,
             in_short: Some(format!("in the {} turn `{}` is first reported: {message}", ordinal(*turn), finding.rule)),
             figures: vec![("turn", *turn as f64), ("turns_played", turns.played as f64)],
             key: finding.rule.to_owned(),
-            corrections: finding.corrections.clone(),
+            corrections: if lost.is_some() { Vec::new() } else { finding.corrections.clone() },
             margin: finding.margin,
             severity: Some(finding.severity.min(Severity::Warning)),
             ..Observation::default()
@@ -78,15 +81,24 @@ impl LoopBreaks {
     }
 }
 
-/// That an update is lost in a later turn, and what to do about it: parts of a message and of a help.
-fn lost_words(LostLater { turn, step, mode }: &LostLater) -> [String; 2] {
-    let turn = ordinal(*turn);
-    [
-        format!(
-            "; in the {turn} turn, the `{mode}` of {step} is lost, because the controller is still busy when it comes"
-        ),
-        format!("first let {step} come later, so that its update is not lost in a later turn; "),
-    ]
+/// That an update is lost in a later turn, as the end of a message.
+fn lost_words(LostLater { turn, step, mode, .. }: &LostLater) -> String {
+    format!(
+        ". In the {} turn the `{mode}` of {step} is lost, because the controller is still busy when it comes",
+        ordinal(*turn)
+    )
+}
+
+/// What to do about an update that is lost in a later turn: what its loss brings need not be corrected by itself.
+fn later_words(LostLater { step, after_ms, .. }: &LostLater) -> String {
+    let later = match after_ms {
+        Some(after_ms) => format!("set `after_ms` of {step} to at least {after_ms}"),
+        None => format!("let the panel end a turn sooner before {step}"),
+    };
+    format!(
+        "{later}, so that its update is not lost when the plan starts again; then review the plan once more, because this \
+         finding may be gone"
+    )
 }
 
 /// How long the label is that a text begins with, in bytes: a blank and a text in quotation marks.

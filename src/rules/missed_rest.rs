@@ -46,7 +46,7 @@ impl<'p> MissedRest<'p> {
     fn help(&self, removal: Removal, after_step: u64) -> String {
         let quiet_ms = wording::ms(self.quiet_ms);
         let after = self.plan.kind().step(after_step);
-        format!("{}: clean {quiet_ms} ms after {after}", removal.words(self.plan))
+        format!("{}: send it {quiet_ms} ms after {after}", removal.words(self.plan))
     }
 
     fn tell(&mut self, now_ms: f64, sink: &mut Sink) {

@@ -14,6 +14,7 @@ mod followed;
 mod ghost_groups;
 mod in_time;
 mod letters;
+pub(crate) mod meant_window;
 pub(crate) mod over_walks;
 mod page;
 mod pauses;

@@ -226,10 +226,10 @@ impl NeedlessFlash<'_> {
                             0 => format!("step {}", finding.step),
                             _ => format!("steps {} to {}", finding.step, finding.last_step),
                         };
-                        finding.help += "; the same entry of the file also makes other steps, which must keep their mode, so \
-                                         move ";
+                        finding.help += "; an entry of the file makes ";
                         finding.help += &turns;
-                        finding.help += " into an entry of their own and change that one";
+                        finding.help += " and others that must keep their update: give these others an entry of their own \
+                                         first";
                     }
                 });
             }

@@ -111,7 +111,7 @@ impl<'p> NeverShown<'p> {
         let weight = if asked_by.is_some() { Weight::Error } else { Weight::Warning };
         let around = unless_needless(asked_by, is_alone, self.plan);
         let help = format!("{}{}{}", around[0], remedy::update_of(rect, self.plan), around[1]);
-        let left = Left { pixels: all, rect, missing, around };
+        let left = Left { pixels: all, rect, missing, around, unless_right: None };
         self.followed.find([&place.pointer, ""], weight, place.step, left, self.plan);
         let display = &self.plan.display;
         let of_it = match shown_px {
@@ -201,7 +201,7 @@ fn unless_needless(asked_by: Option<Cause>, is_alone: bool, plan: &Plan) -> [Str
     };
     match asked_by {
         Some(_) => [String::new(), format!("; or, if nobody needs to see this screen, {remove}")],
-        None => [format!("if nobody needs to see this screen, {remove}; otherwise "), String::new()],
+        None => [format!("if nobody needs to see this screen, {remove}. Otherwise "), String::new()],
     }
 }
 

@@ -69,7 +69,7 @@ impl<'p> OutsideTemperature<'p> {
         let (when, help) = match self.said {
             None => (
                 format!("the plan plays at {now} C"),
-                "do not update the panel at this temperature; review the plan at a temperature that the panel allows",
+                "let the firmware leave the panel alone at this temperature, and review the plan at one that the panel allows",
             ),
             Some(_) => (
                 format!("from this step on it is {now} C"),

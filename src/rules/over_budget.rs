@@ -190,35 +190,38 @@ impl OverBudget<'_> {
         };
         let balance = Balance::new(outcome.findings, self.plan);
         let counted = wording::counted(figure as u64, kind[0], kind[1]);
-        let sum = format!("{counted} ({}){}", steps_words(at), balance.words(outcome.ran("needless-flash")));
+        let needless = balance.needless_words(outcome.ran("needless-flash"));
+        let now =
+            format!("There {} now {counted} ({}){needless}", if figure <= 1.0 { "is" } else { "are" }, steps_words(at));
         let left = (figure as u64).saturating_sub(balance.needless) + balance.more;
         let [advice, result] = balance.raise_words(left, budget);
-        format!("{advice}. The sum: {sum}{result}")
+        format!("{advice}. {now}{}{result}", balance.more_words())
     }
 }
 
 impl Balance {
-    /// What the other findings take away and add, as parts of a sum.
-    fn words(&self, is_judged: bool) -> String {
-        let less = match self.needless {
+    /// How many of them are needless, in words that follow how many there are.
+    fn needless_words(&self, is_judged: bool) -> String {
+        match self.needless {
             0 if is_judged => String::new(),
-            0 => ", of which `needless-flash` may call some needless: it did not run".to_owned(),
+            0 => "; `needless-flash`, which did not run, may call some of them needless".to_owned(),
             needless => {
-                format!(
-                    ", minus {needless} that are needless ({}, see `needless-flash`)",
-                    steps_words(&self.needless_at)
-                )
+                format!(", {needless} of them needless ({}, see `needless-flash`)", steps_words(&self.needless_at))
             }
-        };
+        }
+    }
+
+    /// What following the other findings adds, in words.
+    fn more_words(&self) -> String {
         let more = match self.more {
             0 => String::new(),
-            more => format!(", plus {more} if you follow other findings with a mode that flashes"),
+            more => format!("; the help of other findings adds {more}"),
         };
         let repeated = match self.repeated {
             0 => String::new(),
-            repeated => format!(", plus about {repeated} for cleaning again before a ghost is seen"),
+            repeated => format!("; cleaning before ghosts are seen adds about {repeated}"),
         };
-        format!("{less}{more}{repeated}")
+        format!("{more}{repeated}")
     }
 
     /// What to do about the budget, and what the sum comes to.
@@ -231,22 +234,22 @@ impl Balance {
         match (holds, self.repeated) {
             (true, 0) => [
                 format!("correct the other findings: then {are_left}, and the budget holds"),
-                format!(", leaves {left}"),
+                format!("; that leaves {left}"),
             ],
             (false, 0) => [
                 format!("leave out what nobody needs, or raise the budget to {left} {explain}"),
-                if is_a_sum { format!(", makes {left}") } else { String::new() },
+                if is_a_sum { format!("; in all {left}") } else { String::new() },
             ],
             (true, _) => [
                 format!(
                     "accept the ghosts (then {are_left} and the budget holds), or raise the budget to about \
                      {with_repeated} {explain}"
                 ),
-                format!(", makes about {with_repeated}"),
+                format!("; in all about {with_repeated}"),
             ],
             (false, _) => [
                 format!("raise the budget to {with_repeated}, or to {left} if you accept the ghosts, {explain}"),
-                format!(", makes about {with_repeated}"),
+                format!("; in all about {with_repeated}"),
             ],
         }
     }

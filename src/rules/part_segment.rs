@@ -71,11 +71,11 @@ fn outside(rect: Rect, pixels: u64) -> Observation {
     Observation {
         rect: Some(rect),
         message: match pixels {
-            1 => "1 px of ink lies outside every segment, where the panel cannot show it".to_owned(),
-            _ => format!("{pixels} px of ink lie outside every segment, where the panel cannot show them"),
+            1 => "1 px of ink lies outside all segments, where the panel cannot show it".to_owned(),
+            _ => format!("{pixels} px of ink lie outside all segments, where the panel cannot show them"),
         },
         help: "draw only what the segments can show, or add a segment to the drawing of the panel".into(),
-        in_short: Some(format!("{pixels} px of ink outside every segment")),
+        in_short: Some(format!("{pixels} px of ink lie outside all segments")),
         figures: vec![("px", pixels as f64)],
         key: "outside".into(),
         ..Observation::default()

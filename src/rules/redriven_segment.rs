@@ -39,11 +39,12 @@ impl<'p> RedrivenSegment<'p> {
             update: Some(index),
             rect: pixels.bounds(step.grid()),
             message: format!(
-                "`{}` drives {} again towards the state that {} already: the ink is pushed in one direction more often \
-                 than in the other, which wears it",
+                "`{}` drives {} that {} in the right state already ({}): the ink is pushed in one direction more often than in \
+                 the other, which wears it",
                 modes[update.mode].name,
+                wording::counted(names.len() as u64, "segment", "segments"),
+                if names.len() == 1 { "is" } else { "are" },
                 wording::listed(&names, 6),
-                if names.len() == 1 { "it has" } else { "they have" }
             ),
             help,
             corrections: Correction::modes(

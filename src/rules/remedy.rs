@@ -2,7 +2,7 @@
 
 use std::{cmp::Ordering, sync::Arc};
 
-use super::wording;
+use super::{meant_window::meant_window, wording};
 use crate::{
     change::{Mask, TileCover, bits, levels_of_tile, proposed_window},
     display::{Level, LevelSet, Mode},
@@ -392,7 +392,8 @@ impl Missing {
     pub(super) fn corrections(&self, rect: Rect, plan: &Plan) -> Vec<Correction> {
         let modes = &plan.display.modes;
         let proposed = proposed_window(rect, &plan.display, plan.rotation);
-        let mut found: Vec<Correction> = proposed.into_iter().flat_map(|rect| self.one_more_box(rect, plan)).collect();
+        let mut found = self.meant_boxes(rect, plan);
+        found.extend(proposed.into_iter().flat_map(|rect| self.one_more_box(rect, plan)));
         if let [only] = self.updates.as_slice()
             && only.window != WindowAsk::Changed
             && self.may_send_more(0, only, plan)
@@ -448,6 +449,23 @@ impl Missing {
         // What is wrong with its own place is not put right by a second update beside it.
         let is_at_fault = self.is_at_fault.get(index).is_some_and(|is_at_fault| *is_at_fault);
         is_right || is_at_fault && self.from.is_within(plan.display.modes[update.mode].from)
+    }
+
+    /// The box that may have been meant in place of one that misses what changed.
+    fn meant_boxes(&self, rect: Rect, plan: &Plan) -> Vec<Correction> {
+        let meant = |(index, update): (usize, &Update)| {
+            let WindowAsk::Boxes(boxes) = &update.window else { return None };
+            let (at, meant) = boxes
+                .iter()
+                .enumerate()
+                .find_map(|(at, asked)| Some((at, meant_window(*asked, rect.to_window(), plan)?.window)))?;
+            let mut boxes = boxes.clone();
+            boxes[at] = meant;
+            let may_send = self.may_send_more(index, update, plan);
+            let what = ChangeOf::Window { update: index, window: WindowAsk::Boxes(boxes) };
+            may_send.then(|| Correction::at(&self.step, what))
+        };
+        self.updates.iter().enumerate().filter_map(meant).collect()
     }
 
     /// The box beside those of an update of the step.

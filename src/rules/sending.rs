@@ -6,13 +6,14 @@ use std::collections::BTreeMap;
 
 use super::{
     consequences::Link,
+    meant_window::{MeantWindow, meant_window},
     remedy::{self, Missing, step_name},
     wording,
 };
 use crate::{
     change::proposed_window,
     finding::{Change, ChangeOf, Correction},
-    geometry::Rect,
+    geometry::{Rect, Window},
     plan::{Plan, WindowAsk},
 };
 
@@ -126,6 +127,15 @@ fn again_words(sender: &Sender, change: &Change, plan: &Plan) -> String {
 fn change_words(sender: &Sender, step: &str, change: &Change, plan: &Plan) -> String {
     match &change.what {
         ChangeOf::Window { update, window: WindowAsk::Boxes(boxes) } => {
+            if let Some((asked, meant)) = replaced_box(sender, *update, boxes, plan) {
+                return format!(
+                    "the window {} of the {} of {step} misses this place, because {}: write {} instead",
+                    wording::window(asked),
+                    update_words(sender, *update, plan),
+                    meant.why,
+                    wording::window(meant.window)
+                );
+            }
             let added = boxes.last().map_or(String::new(), |window| wording::window(*window));
             format!("add the box {added} to the {} of {step}", update_words(sender, *update, plan))
         }
@@ -143,10 +153,20 @@ fn change_words(sender: &Sender, step: &str, change: &Change, plan: &Plan) -> St
                     format!("with the window {}", boxes.join(", "))
                 }
             };
-            format!("give {step} a `{name}` update {place}")
+            let flashes = plan.display.modes[*mode].flashes > 0;
+            let price = if flashes { wording::price_of_flash(plan) } else { String::new() };
+            format!("give {step} a `{name}` update {place}{price}")
         }
         _ => remedy::update_of(sender.rect, plan),
     }
+}
+
+/// The box of an update that others take the place of, and what may have been meant by it; nothing where a box is added.
+fn replaced_box(sender: &Sender, update: usize, boxes: &[Window], plan: &Plan) -> Option<(Window, MeantWindow)> {
+    let WindowAsk::Boxes(asked) = &sender.missing.updates().get(update)?.window else { return None };
+    let replaced = asked.iter().zip(boxes).find(|(asked, now)| asked != now);
+    let (asked, _) = replaced.filter(|_| asked.len() == boxes.len())?;
+    Some((*asked, meant_window(*asked, sender.rect.to_window(), plan)?))
 }
 
 /// Which of the updates of a step, in words.

@@ -188,7 +188,7 @@ fn observation(ink: &Ink, large: &[Area], area: &str) -> Observation {
     let names: Vec<String> = names.collect();
     let vanished = large.iter().filter(|area| area.vanishes).map(|Area { shade, level, .. }| {
         let level = ink.name(*level);
-        format!("; what surrounds {0} is {level} too, so what is drawn in {0} vanishes", name(ink, *shade))
+        format!("; the ground around {} becomes {level} too, so what is drawn in it vanishes", name(ink, *shade))
     });
     let vanished: String = vanished.take(4).collect();
     let levels: Vec<String> = match ink.colours() {
@@ -202,8 +202,8 @@ fn observation(ink: &Ink, large: &[Area], area: &str) -> Observation {
             wording::listed(&names, 4)
         ),
         help: format!(
-            "draw the areas in the panel's own {what} ({}), or as an ordered pattern of them: `stillpage prepare SCREEN \
-             --display NAME --out DIR` makes one, which is for areas and not for small letters",
+            "draw the areas in the panel's own {what} ({}), or in a pattern of dots, which `stillpage prepare SCREEN --display \
+             NAME --out DIR` makes; do not use a pattern for small letters",
             wording::listed(&levels, 16)
         ),
         ..Observation::default()

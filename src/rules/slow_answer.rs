@@ -2,9 +2,10 @@
 
 use super::{
     Rule, Setup,
-    answering::Answering,
+    answering::{Answer, Answering},
     followed::{Followed, Left, Weight},
-    remedy, wording,
+    remedy,
+    wording::{self, IF_ACCEPTABLE, NO_MODE_CAN},
 };
 use crate::{
     change::{Mask, TileGrid},
@@ -99,7 +100,7 @@ impl<'p> SlowAnswer<'p> {
         let Unanswered { place, cause, all, missing, grid, .. } = never;
         let Some(rect) = all.bounds(grid) else { return };
         let around = [String::new(), until_seen(cause)];
-        let left = Left { pixels: all.clone(), rect, missing: missing.clone(), around };
+        let left = Left { pixels: all.clone(), rect, missing: missing.clone(), around, unless_right: None };
         self.followed.find([&place.pointer, NEVER], Weight::Warning, place.step, left, self.plan);
     }
 
@@ -134,7 +135,7 @@ impl<'p> SlowAnswer<'p> {
         answer_ms: f64,
     ) -> Observation {
         let planned = step.planned;
-        let help = unanswered.answer.clone().unwrap_or_else(|| self.allow_first(answer_ms));
+        let help = unanswered.answer.clone().unwrap_or_else(|| self.allow_first(answer_ms, true));
         Observation {
             rect: unanswered.all.bounds(&unanswered.grid),
             message: format!(
@@ -179,7 +180,7 @@ impl<'p> SlowAnswer<'p> {
     /// A step that is still to be answered, if it is.
     fn wait(&self, step: &PlayedStep<'_>, asked: &AskedFor, shown: &Mask) -> Option<Unanswered> {
         let awaited = Awaited::new(step, asked, shown)?;
-        let answer = self.answering(step, asked).first(self.first_ms);
+        let answer = self.answering(step, asked).first(self.first_ms, |_| true);
         Some(Unanswered {
             place: Where::of(step, StepField::Updates),
             cause: step.planned.step.cause.word(),
@@ -195,9 +196,11 @@ impl<'p> SlowAnswer<'p> {
         Answering::new(self.plan, step, &asked.change, asked.least_px, self.was_known)
     }
 
-    fn allow_first(&self, answer_ms: f64) -> String {
+    /// To allow so late a first change: no mode is sooner, or none of those that show the whole in time.
+    fn allow_first(&self, answer_ms: f64, is_all: bool) -> String {
         format!(
-            "no mode of this display can show these pixels sooner: if the delay is acceptable, {} (now {})",
+            "{NO_MODE_CAN} show these pixels sooner{}{IF_ACCEPTABLE}{} (now {})",
+            if is_all { "" } else { " without a longer wait for the whole answer" },
             raise_first(answer_ms),
             wording::ms(self.first_ms)
         )
@@ -258,12 +261,20 @@ impl<'p> SlowAnswer<'p> {
             let sooner = "let the firmware request the update sooner";
             return Advice::new(format!("{sooner}: that takes {} ms now", wording::ms(before_ms)), sooner);
         }
-        let answer = self.answering(step, asked).first(self.first_ms);
+        // What is late anyway is no better if the whole answer then takes longer than it may, and than it does now.
+        let whole_ms = self.whole_ms.max(whole_answer_ms(step));
+        let is_worth = |answer: &Answer<'_>| answer.first_ms <= self.first_ms || answer.whole_ms <= whole_ms;
         let own_ms = answer_ms - update.times.wait_ms - before_ms;
+        let sooner = |is_worth: &dyn Fn(&Answer<'_>) -> bool| {
+            let answer = self.answering(step, asked).first(self.first_ms, is_worth);
+            answer.filter(|answer| is_sooner(answer.first_ms, own_ms, self.first_ms))
+        };
         let with_old = || self.with_old(step, asked);
-        match answer.filter(|answer| is_sooner(answer.first_ms, own_ms, self.first_ms)) {
-            None => with_old()
-                .unwrap_or_else(|| Advice::new(self.allow_first(answer_ms), no_mode_sooner(&raise_first(answer_ms)))),
+        match sooner(&is_worth) {
+            None => with_old().unwrap_or_else(|| {
+                let words = self.allow_first(answer_ms, sooner(&|_| true).is_none());
+                Advice::new(words, no_mode_sooner(&raise_first(answer_ms)))
+            }),
             Some(answer) if answer.first_ms <= self.first_ms => {
                 let free =
                     if update.times.wait_ms > 0.0 { "; that holds if no earlier update keeps it waiting" } else { "" };
@@ -287,7 +298,8 @@ impl<'p> SlowAnswer<'p> {
         if self.was_known || !self.was_known_once {
             return None;
         }
-        let answer = Answering::new(self.plan, step, &asked.change, asked.least_px, true).first(self.first_ms)?;
+        let answer =
+            Answering::new(self.plan, step, &asked.change, asked.least_px, true).first(self.first_ms, |_| true)?;
         (answer.first_ms <= self.first_ms).then(|| {
             let old = wording::by_kind(self.plan, " (`with_old`)", "");
             let in_short = format!("answer with {} and the old picture{old}", answer.update());
@@ -352,7 +364,7 @@ impl<'p> SlowAnswer<'p> {
             None => {
                 let raise = raise(answer_ms);
                 let words = format!(
-                    "no mode of this display can complete these pixels sooner: if the delay is acceptable, {raise} (now {})",
+                    "{NO_MODE_CAN} complete these pixels sooner{IF_ACCEPTABLE}{raise} (now {})",
                     wording::ms(self.whole_ms)
                 );
                 Advice::new(words, no_mode_sooner(&raise))
@@ -388,7 +400,7 @@ impl Advice {
 
 /// To allow a time because there is no quicker mode, in a few words.
 fn no_mode_sooner(raise: &str) -> String {
-    format!("no mode is quicker here, so {raise} if that is acceptable")
+    format!("{raise} if that is acceptable (no mode is quicker here)")
 }
 
 /// To allow a first change so late.
@@ -399,6 +411,12 @@ fn raise_first(answer_ms: f64) -> String {
 /// What has to be done besides sending what a person asked for.
 fn until_seen(cause: &str) -> String {
     format!(", and leave it there until it has been seen; or remove this step if the {cause} needs no answer")
+}
+
+/// From the act of a person to the end of the last update that answers it, ms.
+fn whole_answer_ms(step: &PlayedStep<'_>) -> f64 {
+    let ends = by_first_visible(step).into_iter().map(|index| step.updates[index].times.finish_ms);
+    ends.reduce(f64::max).map_or(0.0, |end_ms| end_ms - step.awaited_since_ms())
 }
 
 /// How long a device took from the act of a person to the request of the updates, ms; 0 where nobody recorded that.

@@ -138,7 +138,7 @@ impl Rule for ThinLine<'_> {
         let observation = Observation {
             rect: Some(rect),
             message: format!(
-                "{} of thin lines turn {becomes} when the screen is reduced to {}: the lines break or vanish in {}",
+                "{} of thin lines turn {becomes} when the screen is reduced to {}: lines break or vanish in {}",
                 wording::counted(pixels, "pixel", "pixels"),
                 self.levels,
                 wording::counted(places.len() as u64, "place", "places")

@@ -42,8 +42,8 @@ impl<'p> TinyText<'p> {
         let distance_mm = self.plan.viewing_distance_mm;
         let [angle, wanted] = wording::figures_apart(arc_minutes(mm, distance_mm), self.limits.arc_minutes.value);
         format!(
-            "{height}: from {distance_mm:.0} mm away that is {angle} minutes of arc, but to be read at full speed they need \
-             {wanted} minutes of arc, which is {limit} mm here"
+            "{height}; to be read at full speed from {distance_mm:.0} mm away they must be {limit} mm high ({wanted} minutes of \
+             arc instead of {angle})"
         )
     }
 

@@ -99,7 +99,7 @@ impl<'p> TooManySinceCleaning<'p> {
         };
         format!(
             "{does}: use it after {} at the latest, so that the count does not exceed {most}. The {kind} has no pause \
-             before that{first}: if a flash at that moment is worse than the ghost, accept this finding",
+             before that{first}: if a flash at that moment is worse than leaving the place uncleaned, accept this finding",
             kind.step(open.latest()),
             kind = kind.word(),
         )

@@ -86,8 +86,8 @@ impl<'p> Turns<'p> {
     fn see_lost(&mut self, step: &PlayedStep<'_>) {
         let planned = step.planned;
         let number = planned.index % self.plan.step_count;
-        let lost = step.updates.iter().enumerate().filter(|(_, update)| update.lost.is_some());
-        for (at, update) in lost {
+        let lost = step.updates.iter().enumerate().filter_map(|(at, update)| Some((at, update, update.lost?)));
+        for (at, update, lost) in lost {
             if self.later.played == 0 {
                 self.lost.insert((number, at));
             } else if self.later.lost.is_none() && !self.lost.contains(&(number, at)) {
@@ -95,6 +95,8 @@ impl<'p> Turns<'p> {
                     turn: self.later.played + 1,
                     step: wording::step_name(number, planned.step.label.as_deref()),
                     mode: self.plan.display.modes[update.mode].name.clone(),
+                    after_ms: (!planned.step.cause.is_person())
+                        .then(|| planned.step.after_ms + (lost.free_ms - update.times.request_ms).ceil()),
                 });
             }
         }

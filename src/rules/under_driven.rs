@@ -27,7 +27,7 @@ impl<'p> UnderDriven<'p> {
             update: Some(index),
             rect: update.sent_bounds(),
             message: format!(
-                "`{}` drives for {} ms, but a full swing takes {} ms: what changes reaches {percent:.0} % of its \
+                "`{}` drives for {} ms, but a full swing takes {} ms: the pixels that change reach only {percent:.0} % of their \
                 contrast",
                 mode.name,
                 wording::figure(update.duration_ms),

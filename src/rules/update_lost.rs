@@ -218,14 +218,34 @@ fn same_time(one_ms: f64, other_ms: f64) -> bool {
 
 /// The boxes that a lost update asked for, where it named any, and what does not show the screen there.
 fn missing(Missed { step, index, .. }: Missed<'_, '_>) -> (Vec<Rect>, Mask) {
+    let missing = step.glass.unlike_memory();
+    match asked_boxes(step, index) {
+        Some(boxes) => {
+            let inside = missing.inside(&boxes, step.grid());
+            (boxes, inside)
+        }
+        None => (Vec::new(), missing),
+    }
+}
+
+/// The boxes that an update of a step asked for; nothing where it asked for all that changed.
+fn asked_boxes(step: &PlayedStep<'_>, index: usize) -> Option<Vec<Rect>> {
     let size = step.memory.size();
-    let boxes: Vec<Rect> = match step.planned.step.listed_updates().get(index).map(|asked| &asked.window) {
-        Some(WindowAsk::Boxes(boxes)) => boxes.iter().filter_map(|window| window.cut(size)).collect(),
-        Some(WindowAsk::All) => vec![size.whole()],
-        Some(WindowAsk::Changed) | None => return (Vec::new(), step.glass.unlike_memory()),
-    };
-    let missing = step.glass.unlike_memory().inside(&boxes, step.grid());
-    (boxes, missing)
+    match step.planned.step.listed_updates().get(index).map(|asked| &asked.window) {
+        Some(WindowAsk::Boxes(boxes)) => Some(boxes.iter().filter_map(|window| window.cut(size)).collect()),
+        Some(WindowAsk::All) => Some(vec![size.whole()]),
+        Some(WindowAsk::Changed) | None => None,
+    }
+}
+
+/// Whether the updates of a step that were lost would have shown all of some pixels.
+pub(super) fn would_show(step: &PlayedStep<'_>, pixels: &Mask) -> bool {
+    let lost = step.updates.iter().enumerate().filter(|(_, update)| update.lost.is_some());
+    let left = lost.fold(pixels.clone(), |left, (index, _)| match asked_boxes(step, index) {
+        Some(boxes) => left.without(&left.inside(&boxes, step.grid())),
+        None => Mask::new(),
+    });
+    left.is_empty()
 }
 
 impl Rule for UpdateLost<'_> {

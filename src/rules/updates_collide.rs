@@ -49,25 +49,18 @@ impl<'p> UpdatesCollide<'p> {
         let is_measured = step.planned.step.recorded_update(index).is_some_and(RecordedUpdate::has_times);
         let (reason, help) = match update.times.waits_for {
             WaitsFor::Nothing if is_measured => (
-                "although nothing that is known keeps it waiting: the device itself began so late".to_owned(),
-                "look what the device does between the request and the start of the update".to_owned(),
+                wording::waits_for(WaitsFor::Nothing, display),
+                "look at what the device does between the request and the start of the update".to_owned(),
             ),
             WaitsFor::Overlap => (
-                "for an earlier update that still runs over the same place".to_owned(),
+                wording::waits_for(WaitsFor::Overlap, display),
                 format!("{later}, or choose windows that do not overlap"),
             ),
-            WaitsFor::Place => (
-                format!(
-                    "for a free place: the controller drives only {} at the same time",
-                    wording::counted(display.parallel_updates as u64, "update", "updates")
-                ),
-                format!("{join}{later}"),
-            ),
-            WaitsFor::Link if display.link.waits_for_panel => {
-                ("for the link, which is busy until the panel has been driven".to_owned(), format!("{join}{later}"))
+            place_or_link if place_or_link == WaitsFor::Place || display.link.waits_for_panel => {
+                (wording::waits_for(place_or_link, display), format!("{join}{later}"))
             }
-            WaitsFor::Link | WaitsFor::Nothing => (
-                "for the link, which still carries an earlier transfer".to_owned(),
+            _ => (
+                wording::waits_for(WaitsFor::Link, display),
                 "send smaller windows before it, or put this update first".to_owned(),
             ),
         };

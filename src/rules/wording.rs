@@ -4,7 +4,7 @@ use crate::{
     change::Mask,
     display::{Display, Ink, Level, LevelSet, ink::InkKind},
     geometry::{Rect, Window},
-    panel::PlayedStep,
+    panel::{PlayedStep, WaitsFor},
     plan::{LimitValue, Origin, Plan, PlanKind, RuleLimits},
 };
 
@@ -216,6 +216,37 @@ pub(super) fn cleaning_help(display: &Display, advice: impl FnOnce(&str) -> Stri
     match cleaning_modes(display).as_slice() {
         [] => "this display description has no cleaning mode: add the one that the panel has".to_owned(),
         modes => advice(&one_of(modes)),
+    }
+}
+
+/// What a flash costs where the plan has a budget for flashes, in words that follow an update.
+pub(super) fn price_of_flash(plan: &Plan) -> String {
+    let budget = plan.budgets.get("flashing_updates");
+    budget.map_or(String::new(), |most| {
+        format!(" (each use takes one of the {most} flashes that the plan's budget allows)")
+    })
+}
+
+/// How a help begins that knows of no mode which is sooner.
+pub(crate) const NO_MODE_CAN: &str = "no mode of this display can";
+/// What stands in such a help before what has to be allowed. It does not ask whether the old picture could be sent along.
+pub(crate) const IF_ACCEPTABLE: &str = ": if the delay is acceptable, ";
+
+/// What an update waits for, in words that follow "waits".
+pub(crate) fn waits_for(waits_for: WaitsFor, display: &Display) -> String {
+    match waits_for {
+        WaitsFor::Nothing => {
+            "although nothing that is known keeps it waiting: the device itself began so late".to_owned()
+        }
+        WaitsFor::Overlap => "for an earlier update that still runs over the same place".to_owned(),
+        WaitsFor::Place => format!(
+            "for a free place: the controller drives only {} at the same time",
+            counted(display.parallel_updates as u64, "update", "updates")
+        ),
+        WaitsFor::Link if display.link.waits_for_panel => {
+            "for the controller, which takes nothing until the update before it has ended".to_owned()
+        }
+        WaitsFor::Link => "for the link, which still carries an earlier picture".to_owned(),
     }
 }
 

@@ -249,7 +249,7 @@ fn display_and_plan(example: &Example, shown: Option<&Example>) -> String {
     if example.trace.is_some() && !example.plan.is_empty() {
         let plan = whole_plan(&example.plan);
         let held = format!(
-            "It is held against this plan with `--against example.plan.json`:\n\n```json\n{}\n```\n",
+            "It is compared with this plan (`--against example.plan.json`):\n\n```json\n{}\n```\n",
             plan.trim_end()
         );
         let trace = example.trace.as_deref().map_or_else(String::new, whole_trace);
@@ -272,7 +272,7 @@ fn findings(page: &Page, example: &Example) -> String {
     let counts_and_findings: Vec<&str> = printed
         .lines()
         .take_while(|line| {
-            ![" cleanings, ", " cleaning, ", " played, so that "].iter().any(|figures| line.contains(figures))
+            ![" cleanings, ", " cleaning, ", "  not checked: "].iter().any(|figures| line.contains(figures))
         })
         .skip(2)
         .collect();

@@ -59,7 +59,7 @@ const COMPLAINTS: [Complaint; 12] = [
         kind: "ghost",
         cause: &["darker than it should be", "It grows: the place has been updated 68 times since it was last cleaned"],
         help: &[
-            "and a ghost was first seen before the display's limit of 20 updates asks for a cleaning",
+            "and a ghost is seen here before the display's limit of 20 updates is reached, after which a cleaning is due",
             "An update in `full` removes it, with a flash",
             "To keep it from being seen at all, clean after every 12 updates of this place, for the first time after step 15, each time in a pause",
             "Advised, but not used here: `full` flashes 4 times",
@@ -78,7 +78,7 @@ const COMPLAINTS: [Complaint; 12] = [
             "measure that change",
             "Until then clean the place with `full` after this change",
             "run one after this step. The ghost is seen until then, because the answer must come first",
-            "clean after the last step (step 1); until then it stays visible, because cleaning within this step would delay the answer",
+            "send it after the last step (step 1); until then it stays visible, because sending it within this step would delay the answer",
         ],
     },
     // A selection box stays where it was after waking.
@@ -556,7 +556,7 @@ fn a_wait_for_the_link_is_not_called_one_for_an_overlap() {
     let mut steps = played_steps("negative");
     steps[1]["after_ms"] = 2100.into();
     let told = story_of_steps("overdriven.display.json", &steps, "late");
-    assert!(told.contains("for the link, which is busy until the panel has been driven"), "{told}");
+    assert!(told.contains("for the controller, which takes nothing until the update before it has ended"), "{told}");
     assert!(told.contains("no other window avoids that") && !told.contains("does not overlap"), "{told}");
 }
 
@@ -616,7 +616,7 @@ fn a_ghost_of_greys_is_prevented_by_prepared_screens_as_the_story_says() {
         "This stands here instead of what `visible-ghost`",
     ];
     assert!(wanted.iter().all(|words| told.contains(words)), "{told}");
-    assert!(!told.contains("clean in the pause") && !told.contains("redraw them"), "{told}");
+    assert!(!told.contains("in the pause after") && !told.contains("redraw them"), "{told}");
     let found = folder.findings_with(&["complaints/discs.plan.json", "--gate", "never"]);
     assert_ne!(of_rule("visible-ghost", &found), [""; 0], "{found:?}");
     let display = "complaints/haven-clock.display.json";

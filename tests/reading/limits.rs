@@ -220,7 +220,7 @@ fn a_finding_says_whose_limit_is_passed() {
     let overdue = found(&folder, "cleaning-overdue", &hours);
     assert_eq!(
         overdue[0]["message"],
-        "the whole panel is not cleaned for 50.0 min; this exceeds the plan's limit of 30.0 min"
+        "the whole panel goes 50.0 min without a cleaning; this exceeds the plan's limit of 30.0 min"
     );
     let soon = found(&folder, "too-soon", &cleaned_after_five(r#"{ "too-soon": { "ms": 9500 } }"#));
     assert_eq!(

@@ -64,7 +64,7 @@ fn the_help_names_the_mode_that_pushes_back() {
     ));
     assert_eq!(
         help(to_white, to_white),
-        "no mode in the display description is known to cancel this charge: ask the panel maker for one that does"
+        "no mode in the display description is known to cancel this charge, so ask the panel maker for such a mode"
     );
 }
 

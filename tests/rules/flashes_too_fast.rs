@@ -190,7 +190,7 @@ fn the_number_that_is_told_is_that_of_the_whole_area() {
     for (sr, step, flashes, px, margin) in [("0.006", 1, 4, 64, 4.0 / 3.0), ("0.002", 2, 6, 16, 2.0)] {
         let finding = of_step(sr, step).unwrap_or_else(|| panic!("step {step} with {sr} sr"));
         let message = finding["message"].as_str().unwrap();
-        let words = format!("there are {flashes} flashes within one second (3 are allowed) on {px} px ");
+        let words = format!("make {flashes} flashes within one second (3 are allowed) on {px} px ");
         assert!(message.contains(&words), "{message}");
         assert!((finding["margin"].as_f64().unwrap() - margin).abs() < 1e-4, "{finding}");
         assert_eq!(

@@ -41,7 +41,7 @@ fn it_names_the_turn_and_the_step_of_a_turn() {
     assert!(found[0].starts_with(begins), "{found:?}");
     assert!(
         found[0].contains(
-            "; even after 50 turns the panel still differs from one turn to the next, so later turns may show more | "
+            ". Even after 50 turns the panel differs from one turn to the next, so later turns may show more | "
         ),
         "{found:?}"
     );
@@ -89,11 +89,14 @@ fn what_is_lost_in_later_turns_only_is_said() {
         told(&review(&square_and_white(), display, &turn), "loop-breaks")
     };
     let found = found_after(0);
-    let words =
-        "in the 2nd turn, the `full` of step 0 \"clean\" is lost, because the controller is still busy when it comes";
-    let helped = "first let step 0 \"clean\" come later, so that its update is not lost in a later turn; ";
+    let words = ". In the 2nd turn the `full` of step 0 \"clean\" is lost, because the controller is still busy when it comes. ";
+    let helped = "set `after_ms` of step 0 \"clean\" to at least ";
     assert!(!found.is_empty() && found.iter().all(|line| line.contains(words) && line.contains(helped)), "{found:?}");
-    assert_eq!(found_after(5000), [""; 0], "and so it is");
+    let (_, after) = found[0].split_once(helped).unwrap();
+    let after_ms: u32 = after.split(',').next().unwrap().parse().unwrap();
+    assert!(after_ms > 0, "{found:?}");
+    assert_eq!(found_after(after_ms), [""; 0], "what the help says is enough");
+    assert!(found_after(after_ms - 1)[0].contains(words), "and no less is");
 }
 
 #[test]
@@ -149,7 +152,7 @@ fn it_stops_when_the_panel_repeats_itself() {
     let words = "0..0 `nothing-changes` is first reported in the 2nd turn of this plan, which starts again when it ends \
                  (`loops`), at step 0: ";
     assert!(found[0].starts_with(words), "{found:?}");
-    assert!(found[0].contains("; after 7 turns the panel repeats itself | "), "{found:?}");
+    assert!(found[0].contains(". After 7 turns the panel repeats itself | "), "{found:?}");
     assert!(!not_checked(&review).contains("turns after"), "{review}");
 }
 

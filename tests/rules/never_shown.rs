@@ -293,8 +293,7 @@ fn where_updates_need_time_the_pause_is_said_in_numbers_and_both_ways_hold() {
     let help = told(&found(never), "never-shown").pop().unwrap();
     assert!(
         help.contains(
-            "| if nobody needs to see this screen, remove this step and add its `after_ms` to that of the next one; \
-             otherwise give this step a `quick` update"
+            "| if nobody needs to see this screen, remove this step and add its `after_ms` to that of the next one. Otherwise give this step a `quick` update"
         ),
         "{help}"
     );

@@ -71,11 +71,14 @@ fn it_says_what_the_shade_becomes() {
 fn it_says_what_vanishes_in_its_ground() {
     // 119 and 85 are one level of four; 221 is nearer to 255 than to 170.
     let found = said_of("7", "5", FOUR_GREYS);
-    assert!(found.contains("; what surrounds 119 is grey 1 of 3 too, so what is drawn in 119 vanishes |"), "{found}");
+    assert!(
+        found.contains("; the ground around 119 becomes grey 1 of 3 too, so what is drawn in it vanishes |"),
+        "{found}"
+    );
     let found = said_of("d", ".", FOUR_GREYS);
     assert!(
         found.contains(
-            "221 becomes white (off by 34); what surrounds 221 is white too, so what is drawn in 221 vanishes |"
+            "221 becomes white (off by 34); the ground around 221 becomes white too, so what is drawn in it vanishes |"
         ),
         "{found}"
     );
@@ -101,7 +104,7 @@ fn a_curve_in_a_colour_that_the_palette_lacks_vanishes() {
     let found = curve("#fff0b0");
     assert!(
         found.contains("#fff0b0 becomes white")
-            && found.contains("what surrounds #fff0b0 is white too, so what is drawn in #fff0b0 vanishes"),
+            && found.contains("the ground around #fff0b0 becomes white too, so what is drawn in it vanishes"),
         "{found}"
     );
     let found = curve("#b05050");

@@ -55,8 +55,8 @@ fn the_size_that_is_advised_is_enough() {
     let tiny = finding(r#"<text x="4" y="28" font-size="8">Ebb</text>"#, &example_display([96, 40]));
     assert_eq!(
         tiny["message"],
-        "the text `Ebb`: the lowercase letters (4.23 px) are 1.07 mm high on this panel: from 350 mm away that is 10.5 \
-         minutes of arc, but to be read at full speed they need 12.0 minutes of arc, which is 1.22 mm here"
+        "the text `Ebb`: the lowercase letters (4.23 px) are 1.07 mm high on this panel; to be read at \
+         full speed from 350 mm away they must be 1.22 mm high (12.0 minutes of arc instead of 10.5)"
     );
     assert_eq!(tiny["help"], "set it at 9.5 px instead of 8.00 px, or choose a font with larger lowercase letters");
     assert_eq!(finding(r#"<text x="4" y="28" font-size="9.5">Ebb</text>"#, &example_display([96, 40])), Value::Null);
@@ -75,5 +75,5 @@ fn a_floor_is_named_with_whose_it_is_and_never_reads_as_kept() {
     assert!(found.contains("are 1.3419 mm high on this panel, below the plan's limit of 1.3420 mm"), "{found}");
     // The stricter of the two counts.
     let found = message(r#"{ "mm": 1.35, "arc_minutes": 20 }"#);
-    assert!(found.contains("need 20.0 minutes of arc, which is 2.04 mm here"), "{found}");
+    assert!(found.contains("they must be 2.04 mm high (20.0 minutes of arc instead of "), "{found}");
 }

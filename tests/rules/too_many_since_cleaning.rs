@@ -57,7 +57,7 @@ fn the_latest_step_for_a_cleaning_is_named_and_obeying_it_is_enough() {
     let said = found(&plan(""));
     let help = "| `full` on the window [0, 2, 8, 4] resets the count: use it after step 5 at the latest, so that the \
                 count does not exceed 5. The plan has no pause before that (the first one comes after step 6): if a flash \
-                at that moment is worse than the ghost, accept this finding";
+                at that moment is worse than leaving the place uncleaned, accept this finding";
     assert!(said.len() == 1 && said[0].ends_with(help), "{said:?}");
     let cleaned = r#"{ "after_ms": 2000, "updates": [{ "mode": "full", "window": [0, 2, 8, 4] }] },"#;
     assert_eq!(found(&plan(cleaned)), [""; 0]);

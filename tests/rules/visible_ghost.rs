@@ -165,8 +165,8 @@ fn a_ghost_that_adds_up_where_no_pause_comes_is_cleaned_after_so_many_updates() 
     let found = ghosts(&presses(1, 20, ""));
     let help = "| `full` on the window [0, 2, 8, 4] removes it in 500 ms, with one flash: clean after every 4 updates of \
                 this place, for the first time after step 4, each time at least 2000 ms after the last touch, key or pen \
-                (before step 40 the plan has no such pause); or accept this finding (`accept`): it is visible from step 6 on, until you clean in the pause after \
-                step 40 (at least 2000 ms after it)";
+                (before step 40 no two steps are far enough apart for that: add a pause). Otherwise accept this finding \
+                (`accept`): the ghost then stays visible from step 6 on until a cleaning in the pause after step 40 (at least 2000 ms after it)";
     assert!(found.len() == 1 && found[0].starts_with("6..") && found[0].ends_with(help), "{found:?}");
     // Obeyed, 2000 ms after the last update. After 6 it is too late.
     let cleaning = r#", { "after_ms": 2000, "updates": [{ "mode": "full", "window": [0, 2, 8, 4] }] }"#;
@@ -183,8 +183,8 @@ fn greys_that_a_cleaning_would_bring_back_are_named_first() {
             told(&review(&[("a.png", SQUARE), ("b.png", screen)], ADDS_UP, &presses(1, 20, "")), "visible-ghost");
         found.into_iter().find(|line| line.contains("clean after every")).unwrap_or_default()
     };
-    let greys = "first draw this place in levels that `quick` can show, because a cleaning brings its greys back, and the \
-                 next update leaves the ghost again; then `full`";
+    let greys = "first draw this place in levels that `quick` can show, because a cleaning would show its greys again, and the \
+                 next update would leave the same ghost; then `full`";
     assert!(!ghost(WHITE).is_empty() && !ghost(WHITE).contains(greys), "{}", ghost(WHITE));
     assert!(ghost(&soft).contains(greys), "{}", ghost(&soft));
 }
@@ -201,7 +201,7 @@ fn a_pause_before_the_ghost_is_named_where_a_cleaning_in_it_is_enough() {
     };
     let ghosts = |plan: &str| told(&review(&square_and_white(), ADDS_UP, plan), "visible-ghost");
     let found = ghosts(&plan(r#"{ "after_ms": 6000 },"#));
-    let help = ": clean in the pause after step 4 (at least 2000 ms after it), the last pause before it appears";
+    let help = ": send it in the pause after step 4 (at least 2000 ms after it), the last pause before it appears";
     assert!(found.len() == 1 && found[0].ends_with(help), "{found:?}");
     let cleaned =
         r#"{ "after_ms": 2000, "updates": [{ "mode": "full", "window": [0, 2, 8, 4] }] }, { "after_ms": 4000 },"#;

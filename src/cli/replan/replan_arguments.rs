@@ -25,11 +25,11 @@ pub(crate) struct ReplanArguments {
     /// Write the updates into the plan; everything else in the file stays as it is
     #[arg(long)]
     pub(super) write: bool,
-    /// Answer with one rule for the firmware instead of updates for each step: which mode for which kind of change, and when
-    /// to clean. The rule is for every step, also for those that have updates already
+    /// Print one rule for the firmware instead of updates for each step: which mode for which kind of change, and when to
+    /// clean. It covers all steps, also those that already have updates
     #[arg(long, conflicts_with_all = ["all", "write"])]
     pub(super) as_policy: bool,
-    /// Write the rule to this file: as JSON if its name ends in `.json`, as a C header if it ends in `.h`
+    /// With `--as-policy`: write the rule to this file, as JSON if its name ends in `.json`, as a C header if it ends in `.h`
     #[arg(long, value_name = "FILE", value_hint = ValueHint::FilePath, requires = "as_policy")]
     pub(super) emit: Option<PathBuf>,
     /// Write a page that shows, side by side and step by step, the plan as it was and the updates that were chosen, with the figures of both

@@ -62,15 +62,15 @@ pub(crate) struct ReviewArguments {
     #[arg(long, value_name = "PLAN|FLOW", value_hint = ValueHint::FilePath)]
     pub(super) against: Option<PathBuf>,
     /// Report only from this time on: seconds since the beginning, or a time of day of a trace (09:31:12). Earlier
-    /// steps are played, but their findings are neither reported nor counted. All other figures of the summary, and
+    /// steps are played, but their findings are neither reported nor counted. The figures below the findings, and
     /// `--facts`, still cover the whole plan or trace
     #[arg(long, value_name = "TIME", value_parser = TimePoint::read, conflicts_with_all = ["known", "write_known"])]
     pub(super) from: Option<TimePoint>,
     /// Report only up to this time
     #[arg(long, value_name = "TIME", value_parser = TimePoint::read, conflicts_with_all = ["known", "write_known"])]
     pub(super) to: Option<TimePoint>,
-    /// Write what the model computed, as JSON Lines: one object for each step of a plan, or for each node of a flow. A
-    /// node is a state together with the number of updates since each kind of cleaning was last done
+    /// Write what the model computed, as JSON Lines: one object for each step of a plan; for a flow, one for each state and
+    /// each count of updates since its cleanings
     #[arg(long, value_name = "FILE", value_hint = ValueHint::FilePath)]
     pub(super) facts: Option<PathBuf>,
     /// A list of known findings, written by `--write-known`. Findings on it never cause exit status 1

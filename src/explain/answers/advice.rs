@@ -17,7 +17,10 @@ use crate::{
     geometry::Rotation,
     panel::{Law, Residue},
     plan::{Plan, PlannedStep},
-    rules::{rule_named, wording::listed},
+    rules::{
+        rule_named,
+        wording::{IF_ACCEPTABLE, NO_MODE_CAN, listed},
+    },
 };
 
 /// What helps beside what the findings say.
@@ -239,9 +242,9 @@ impl About<'_> {
         let event = self.story.events.iter().rfind(woken)?;
         let (_, mode) = event.sent.iter().find_map(|sent| self.sooner_with_old(event, sent))?;
         let of_it = self.story.findings.iter().filter(|finding| finding.step == event.step);
-        let hopeless: Vec<&Finding> = of_it.filter(|finding| finding.help.starts_with(NO_MODE)).collect();
+        let hopeless: Vec<&Finding> = of_it.filter(|finding| finding.help.starts_with(NO_MODE_CAN)).collect();
         let accept: Vec<&str> =
-            hopeless.iter().filter_map(|finding| Some(finding.help.split_once(ACCEPT)?.1)).collect();
+            hopeless.iter().filter_map(|finding| Some(finding.help.split_once(IF_ACCEPTABLE)?.1)).collect();
         if hopeless.is_empty() || accept.len() < hopeless.len() {
             return None;
         }
@@ -262,11 +265,6 @@ impl About<'_> {
         })
     }
 }
-
-/// How a help begins that knows of no mode which is sooner, and how it goes on. It does not ask whether the old picture could be
-/// sent along.
-const NO_MODE: &str = "no mode of this display can";
-const ACCEPT: &str = ": if the delay is acceptable, ";
 
 /// The most steps that are listed by their numbers.
 const MOST_STEPS: usize = 8;

@@ -140,7 +140,7 @@ impl About<'_> {
             // It was not the number of updates.
             (true, _) if ghost.first.from_greys.is_some() => String::new(),
             (true, _) if first > 0 => {
-                format!(", and a ghost was first seen before {words} asks for a cleaning")
+                format!(", and a ghost is seen here before {words} is reached, after which a cleaning is due")
             }
             (_, true) => format!(", although {words} asks for a cleaning before"),
             _ => String::new(),

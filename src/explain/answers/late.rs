@@ -9,7 +9,7 @@ use crate::{
         where_to_look::LEAST_WAIT_MS,
     },
     panel::WaitsFor,
-    rules::wording::counted,
+    rules::wording::waits_for,
 };
 
 impl About<'_> {
@@ -62,34 +62,18 @@ impl About<'_> {
     /// What an update waits for, and what helps.
     fn waits(&self, sent: &SentHere) -> String {
         let display = &self.plan.display;
-        let (what, help) = match sent.waits_for {
-            WaitsFor::Link if display.link.waits_for_panel => (
-                "for the link, which is busy until the panel has been driven".to_owned(),
+        let help = match sent.waits_for {
+            WaitsFor::Overlap => "let that one use a mode that ends sooner, or a window that does not overlap",
+            WaitsFor::Nothing => "look at what the device does between the request and the start of the update",
+            WaitsFor::Link if !display.link.waits_for_panel => {
+                "send smaller windows before this update, or send this one first"
+            }
+            WaitsFor::Place | WaitsFor::Link => {
                 "no other window avoids that. Let the earlier update use a mode that ends sooner, or send fewer updates just \
-                 before a person acts",
-            ),
-            WaitsFor::Link => (
-                "for the link, which still carries an earlier picture".to_owned(),
-                "send smaller windows before this update, or send this one first",
-            ),
-            WaitsFor::Place => (
-                format!(
-                    "for a free place in the controller, which drives only {} at the same time",
-                    counted(display.parallel_updates as u64, "update", "updates")
-                ),
-                "no other window avoids that. Let the earlier update use a mode that ends sooner, or send fewer updates just \
-                 before a person acts",
-            ),
-            WaitsFor::Overlap => (
-                "for an earlier update that still runs over the same place".to_owned(),
-                "let that one use a mode that ends sooner, or a window that does not overlap",
-            ),
-            WaitsFor::Nothing => (
-                "although nothing that is known keeps it waiting: the device itself began so late".to_owned(),
-                "look at what the device does between the request and the start of the update",
-            ),
+                 before a person acts"
+            }
         };
-        format!("{} of that is waiting {what}: {help}", lasting(sent.wait_ms))
+        format!("{} of that is waiting {}: {help}", lasting(sent.wait_ms), waits_for(sent.waits_for, display))
     }
 
     /// A mode that answers sooner if the old picture is sent along, where the controller has forgotten what it shows: in words,

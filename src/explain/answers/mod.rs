@@ -17,7 +17,7 @@ mod speckles;
 use about::About;
 pub use about::LEAST_OFF_L;
 pub(super) use advice::advice;
-pub(super) use mistake::meant_window;
+pub(super) use mistake::mistake;
 
 use super::{complaint::Complaint, story_parts::Story};
 use crate::plan::Plan;

@@ -2,7 +2,7 @@
 
 use super::about::About;
 use crate::{
-    explain::{happened::Event, story_parts::covers},
+    explain::happened::Event,
     geometry::{Rotation, Window},
     plan::{Update, WindowAsk},
     rules::wording::window,
@@ -57,7 +57,7 @@ impl About<'_> {
             let taken = event.sent.iter().filter(|sent| !sent.is_whole && !sent.is_lost);
             let sent: Vec<Window> = taken.flat_map(|sent| &sent.sent).map(|sent| sent.to_window()).collect();
             asked.into_iter().find_map(|asked| {
-                let widened = sent.iter().find(|sent| covers(**sent, asked)).copied()?;
+                let widened = sent.iter().find(|sent| sent.covers(asked)).copied()?;
                 (widened != asked).then(|| self.one_off_grid(event, asked, widened))
             })
         };

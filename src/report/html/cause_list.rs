@@ -91,9 +91,8 @@ fn how_often(cause: &Cause<'_>, shown: Shown<'_>) -> String {
     let finding = cause.finding;
     let mut parts = vec![cause.how_often().unwrap_or_else(|| "once".to_owned())];
     if finding.is_of_a_step() {
-        let first = if cause.others.is_empty() { "at" } else { "first at" };
         let time = time_of(finding, shown).map_or(String::new(), |time| format!(" ({time})"));
-        parts.push(format!("{first} {}{time}", place_words(finding)));
+        parts.push(format!("{} {}{time}", cause.at(), place_words(finding)));
     }
     parts.push(how_sure(cause));
     if finding.known {

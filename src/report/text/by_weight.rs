@@ -140,8 +140,7 @@ fn title(cause: &Cause<'_>) -> String {
     match cause.how_often() {
         _ if !finding.is_of_a_step() && cause.others.is_empty() => name,
         None => format!("{name} at {place}"),
-        Some(often) if cause.others.is_empty() => format!("{name}, {often}, at {place}"),
-        Some(often) => format!("{name}, {often}, first at {place}"),
+        Some(often) => format!("{name}, {often}, {} {place}", cause.at()),
     }
 }
 

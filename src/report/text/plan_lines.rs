@@ -8,14 +8,14 @@ use super::super::{
     Gate, PlanOutcome, PlanReport, ReviewedPlan, RunReport,
     how_sure::{certainty_lines, estimate_note},
     sentences::{
-        at_temperature, count, extent, gone_words, known_by_rule, place_words, played_of_flow, slowest_first_change,
-        verdict_lines,
+        at_temperature, count, extent, gone_words, known_by_rule, mean_power, place_words, played_of_flow,
+        slowest_first_change, verdict_lines,
     },
 };
 use super::underline::wrapped;
 use crate::{
     finding::Summary,
-    rules::{INDICATOR_CAUTION, cautions_of},
+    rules::{INDICATOR_CAUTION, cautions_of, wording::span},
     source::{Fault, readable},
 };
 
@@ -117,7 +117,7 @@ fn figures(summary: &Summary) -> Option<String> {
     let mut parts = vec![
         count(summary.cleanings, "cleaning", "cleanings"),
         count(summary.flashing_updates, "flashing update", "flashing updates"),
-        format!("panel driven for {:.1} s of {:.1} s", summary.driving_seconds, summary.seconds),
+        format!("panel driven for {} of {}", span(1000.0 * summary.driving_seconds), span(1000.0 * summary.seconds)),
     ];
     if summary.longest_answer_ms > 0.0 {
         parts.push(slowest_first_change(summary));
@@ -129,7 +129,7 @@ fn figures(summary: &Summary) -> Option<String> {
         parts.push(format!("{:.1} mJ for updates", summary.energy_mj));
     }
     if let Some(power) = summary.power {
-        parts.push(format!("{:.3} mW on average with standby", power.mean_mw));
+        parts.push(format!("{} on average with standby", mean_power(power.mean_mw)));
         parts.extend(power.days.map(|days| format!("{days:.0} days per charge")));
     }
     let energy = if summary.energy_mj > 0.0 { estimate_note(summary.certainty.energy) } else { String::new() };

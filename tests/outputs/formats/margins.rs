@@ -221,13 +221,13 @@ fn a_finding_carries_its_margin_and_is_sure_from_the_factor_on() {
 fn where_it_turns_is_said_in_words_and_only_where_that_is_within_the_factor() {
     for (rule, words) in [
         // 1 / 1.9424 = 0.5148, 1 / 1.250512 = 0.7997, 3 / 4, 1 / 1.08258 = 0.9237, 1 / 1.6 = 0.625: down, so that it holds.
-        ("visible-ghost", "the residue is an estimate: if it were only 0.51 times as large,"),
-        ("slow-answer", "the time to the answer is an estimate: if it were only 0.79 times as large,"),
-        ("flashes-too-fast", "the number of flashes is an estimate: if it were only 0.75 times as large,"),
-        ("over-budget", "the energy is an estimate: if it were only 0.92 times as large,"),
-        ("updates-collide", "the time is an estimate: if it were only 0.62 times as large,"),
+        ("visible-ghost", "the residue is an estimate: if it were 0.51 of this figure,"),
+        ("slow-answer", "the time to the answer is an estimate: if it were 0.79 of this figure,"),
+        ("flashes-too-fast", "the number of flashes is an estimate: if it were 0.75 of this figure,"),
+        ("over-budget", "the energy is an estimate: if it were 0.92 of this figure,"),
+        ("updates-collide", "the time is an estimate: if it were 0.62 of this figure,"),
         // Too little is reported: up.
-        ("link-bound", "the time is an estimate: if it were 1.26 times as large,"),
+        ("link-bound", "the time is an estimate: if it were 1.26 times this figure,"),
     ] {
         let case = cases().into_iter().find(|case| case.rule == rule).unwrap();
         let text = |factor| on_one_line(&folder_of(&case, factor).run(&["review", ".", "--only", rule]).out);
@@ -483,7 +483,7 @@ fn what_every_round_shows_is_told_as_it_is_at_its_worst() {
     has(&answers, "1..5 the key is answered after 2125 ms, including 2000 ms waiting, ");
     has(
         &waits,
-        "1..5 `full` waits 2000 ms for the link, which is busy until the panel has been driven (worst at step 5)",
+        "1..5 `full` waits 2000 ms for the controller, which takes nothing until the update before it has ended (worst at step 5)",
     );
 }
 
@@ -719,7 +719,7 @@ fn what_follows_says_that_it_is_an_estimate_as_well() {
         let full = folder.run(&["review", ".", "--full"]).out;
         [short, full, folder.read("review.md")].map(|text| on_one_line(&text))
     };
-    let words = "the residue is an estimate: if it were only 0.47 times as large, this would not be reported";
+    let words = "the residue is an estimate: if it were 0.47 of this figure, this would not be reported";
     let [short, full, markdown] = shown(6);
     assert!(short.contains("leads to ends-ghosted (warning, based on an estimate) at step 1"), "{short}");
     for text in [full, markdown] {

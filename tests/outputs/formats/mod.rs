@@ -257,8 +257,8 @@ fn every_format_says_how_sure_a_finding_is() {
         let sure: Vec<&str> =
             lines.iter().filter_map(|line| line.0.split(" margin ").nth(1)?.split(' ').nth(1)).collect();
         assert_eq!(sure.join(" "), expected, "{lines:?}");
-        let in_words = "the time to the answer is an estimate: if it were only 0.95 times as large, this would not be \
-                        reported";
+        let in_words =
+            "the time to the answer is an estimate: if it were 0.95 of this figure, this would not be reported";
         let said =
             [told.sarif.to_string(), told.junit, told.markdown].map(|text| text.to_lowercase().contains(in_words));
         assert_eq!(said, [expected.contains("false"); 3]);

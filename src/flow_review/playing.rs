@@ -128,7 +128,7 @@ impl Playing<'_> {
     fn only(&self, rules: &[&str]) -> Option<Selection> {
         let all = self.task.selection;
         let only: Vec<String> = rules.iter().filter(|rule| all.takes(rule)).map(|rule| (*rule).to_owned()).collect();
-        (!only.is_empty()).then(|| Selection { only, without: Vec::new(), list: all.list })
+        (!only.is_empty()).then(|| Selection { only, without: Vec::new(), ..all.clone() })
     }
 
     /// Plays the moves that leave something behind, of which no walk so far has shown it.

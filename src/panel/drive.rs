@@ -580,9 +580,9 @@ struct Fate {
 const FATES: u64 = 512;
 
 impl Fates {
-    /// Room for what happens to so many pixels.
+    /// Room for what happens to so many pixels, most of which are like others.
     fn new(pixels: u64) -> Self {
-        Self { places: vec![Fate::default(); pixels.clamp(8, FATES).next_power_of_two() as usize] }
+        Self { places: vec![Fate::default(); (pixels / 8).clamp(8, FATES).next_power_of_two() as usize] }
     }
 
     fn place_of(&self, level: Level, target: Level, before: Residue) -> usize {

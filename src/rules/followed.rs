@@ -34,6 +34,8 @@ pub(super) use super::in_time::Weight;
 pub(super) struct Followed {
     limits: TimeLimits,
     settle_ms: f64,
+    /// Whether anybody wants to know; otherwise nothing is followed.
+    is_asked_for: bool,
     /// Of steps that left something that no finding is about yet.
     open: Vec<Consequences>,
     /// Of steps with several turns, of which something may be found at another turn, by the pointer to the step.
@@ -72,6 +74,7 @@ impl Followed {
         Self {
             limits: TimeLimits::new(setup),
             settle_ms: setup.limits.left_behind.settle_ms.value,
+            is_asked_for: setup.says_what_helps,
             open: Vec::new(),
             of_steps: BTreeMap::new(),
             found: Vec::new(),
@@ -83,6 +86,9 @@ impl Followed {
 
     /// Sees a step, before a rule looks at it: goes on with all that was left before, and begins with what the step leaves.
     pub(super) fn see(&mut self, step: &PlayedStep<'_>, leaves: &Mask, plan: &Plan) {
+        if !self.is_asked_for {
+            return;
+        }
         self.levels.see(step);
         let now_ms = step.updates_request_ms();
         // All that goes on shares it: of a long day it would be most of what is kept.

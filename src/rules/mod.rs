@@ -163,6 +163,8 @@ pub struct Setup<'p> {
     pub plan: &'p Plan,
     /// The limits of all rules, as they hold in this plan.
     pub limits: &'p RuleLimits,
+    /// Whether somebody wants to know what would correct a finding, where that takes long to work out.
+    pub says_what_helps: bool,
 }
 
 /// What a rule looks at. Whoever needs only some of the rules asks for this, and names none.
@@ -377,20 +379,23 @@ pub struct Selection {
     pub only: Vec<String>,
     /// Not these.
     pub without: Vec<String>,
+    /// Whether they say what would correct a finding where that takes long to work out.
+    pub says_what_helps: bool,
 }
 
 impl Default for Selection {
     /// All of [`RULES`].
     fn default() -> Self {
-        Self { list: RULES, only: Vec::new(), without: Vec::new() }
+        Self { list: RULES, only: Vec::new(), without: Vec::new(), says_what_helps: true }
     }
 }
 
 impl Selection {
-    /// All rules that look at something of that kind.
+    /// All rules that look at something of that kind, for a search: it asks how many findings there are and how bad they are, and
+    /// not what would correct them.
     pub fn of_those_that(look_at: impl Fn(Looks) -> bool) -> Self {
         let without = RULES.iter().filter(|entry| !look_at(entry.looks)).map(|entry| entry.id.to_owned());
-        Self { without: without.collect(), ..Self::default() }
+        Self { without: without.collect(), says_what_helps: false, ..Self::default() }
     }
 
     /// The same rules without those that look at something of that kind.
@@ -474,7 +479,7 @@ impl<'p> RuleRunner<'p> {
                 Some(RuleLevel::Note) => Severity::Note,
                 None => entry.severity(),
             };
-            let setup = Setup { plan, limits: &plan.limits };
+            let setup = Setup { plan, limits: &plan.limits, says_what_helps: selection.says_what_helps };
             match guarded(|| (entry.start)(setup)) {
                 Ok(rule) => bench.put(entry, severity, rule),
                 Err(words) => bench.tell(entry.id, Where::of_plan(""), "before the first step", &words),

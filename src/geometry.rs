@@ -77,6 +77,14 @@ impl Rect {
         ]
     }
 
+    /// The box with the pixels at its edges, as far as they lie on a panel of this size.
+    #[must_use]
+    pub fn with_edge(self, size: Size) -> Self {
+        let (x, y) = (self.x.saturating_sub(1), self.y.saturating_sub(1));
+        let (right, bottom) = ((self.right() + 1).min(size.width), (self.bottom() + 1).min(size.height));
+        Self { x, y, width: right - x, height: bottom - y }
+    }
+
     /// The smallest box around both.
     #[must_use]
     pub fn around(self, other: Self) -> Self {

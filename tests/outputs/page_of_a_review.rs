@@ -4,7 +4,7 @@
 
 use std::{fs, path::Path, process::Command};
 
-use serde_json::Value;
+use serde_json::{Value, json};
 
 use crate::common::{Folder, Run, example_display, png_of};
 
@@ -217,6 +217,54 @@ fn memory_and_glass_differ_where_no_window_covers_a_change() {
     different.sort_unstable();
     different.dedup();
     assert_eq!(different.len(), all, "no picture is kept twice");
+}
+
+/// The bytes of a text of the page, five characters for four: 85 in a row from `)` on, where `!` stands for `<` and `#` for `\\`.
+fn bytes_of(text: &str) -> Vec<u8> {
+    let digit = |character: u8| {
+        u64::from(
+            match character {
+                b'!' => b'<',
+                b'#' => b'\\',
+                other => other,
+            } - b')',
+        )
+    };
+    let of_group = |group: &[u8]| {
+        let value = (0..5).fold(0, |value, at| value * 85 + group.get(at).map_or(84, |character| digit(*character)));
+        (value as u32).to_be_bytes()[..group.len() - 1].to_vec()
+    };
+    text.as_bytes().chunks(5).flat_map(of_group).collect()
+}
+
+/// What driven pixels leave beside them lies outside of the window that was sent, here [0, 0, 8, 8]; the page shows it all the same.
+#[test]
+fn what_is_left_beside_a_window_is_in_the_pictures() {
+    let folder = Folder::new();
+    let mut display = example_display([24, 16]);
+    let quick = display["modes"].as_array().unwrap().iter().position(|mode| mode["name"] == "quick").unwrap();
+    display["modes"][quick]["beside"] = json!({ "lighter": 0.1, "darker": 0.1 });
+    folder.display("panel.display.json", &display);
+    folder.screen("white.png", &"........................\n".repeat(16));
+    folder.screen(
+        "square.png",
+        &format!("{}{}", "########................\n".repeat(8), "........................\n".repeat(8)),
+    );
+    folder.plan(
+        "a.plan.json",
+        r#"{ "steps": [
+        { "screen": "white.png", "updates": [{ "mode": "full" }] },
+        { "screen": "square.png", "after_ms": 5000, "updates": [{ "mode": "quick", "window": "changed" }] }] }"#,
+    );
+    let plan = folder.join("a.plan.json").to_str().unwrap().to_owned();
+    let film = film_of(&page(&[&plan, "--gate", "never"]).1);
+    let last = &film["frames"][1];
+    assert_eq!(last["updates"][0]["sent"], json!([[0, 0, 8, 8]]), "{last}");
+    let [x, y, number] = [0, 1, 2].map(|at| last["residue"][0][at].as_u64().unwrap());
+    let picture = film["pictures"][number as usize].as_str().unwrap();
+    let picture = image::load_from_memory(&bytes_of(picture)).unwrap();
+    // The square goes to the edges of the panel above and at its left; a pixel more is pushed at its right and below.
+    assert_eq!((x, y, picture.width(), picture.height()), (0, 0, 9, 9), "{last}");
 }
 
 /// A figure as a chart's text says it.

@@ -278,7 +278,7 @@ pub struct Recorder<'p> {
     sought: BTreeSet<u64>,
     kept_for_each: usize,
     has_missed: bool,
-    /// Whether no step that nobody seeks has room before the next one that is sought.
+    /// Whether what room is left is kept for the sought steps: until the next of them no other gets a picture.
     is_full: bool,
     /// What changed since the last step that has a picture.
     unpictured: Unpictured,
@@ -646,10 +646,12 @@ impl<'p> Recorder<'p> {
     }
 }
 
-/// The boxes in which the glass may change.
+/// The boxes in which the glass may change: those that were driven, and a pixel around them, since driven pixels leave something
+/// on their neighbours.
 fn touched(step: &PlayedStep<'_>) -> Vec<Rect> {
     let sent = step.updates.iter().flat_map(|update| update.sent.iter().copied());
-    sent.chain(step.strokes.iter().filter_map(|stroke| stroke.pixels.bounds(step.grid()))).collect()
+    let driven = sent.chain(step.strokes.iter().filter_map(|stroke| stroke.pixels.bounds(step.grid())));
+    driven.map(|rect| rect.with_edge(step.memory.size())).collect()
 }
 
 /// Adds a box to others; boxes that overlap become one, and too many of them, too.

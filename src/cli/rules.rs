@@ -14,7 +14,7 @@ use super::{
     telling::{done, tell, unknown},
 };
 use crate::{
-    plan::{Plan, RuleSettings, Set, display_limit},
+    plan::{Plan, RuleSettings, Set, display_limit, limits_as_of},
     rules::{Limit, Page, pages, rule_named},
     source::Fault,
 };
@@ -113,17 +113,23 @@ fn explain(page: &Page, held: &Held, out: &mut dyn Write) -> io::Result<()> {
 fn limit_words(page: &Page, limit: &Limit, held: &Held) -> String {
     let number = |value: f64| format!("{value} {}", limit.unit).trim_end().to_owned();
     let usual = limit.default.map_or("given by the display".to_owned(), number);
-    let set = held.settings.get(page.id).and_then(|setting| setting.limits.get(&limit.name));
-    let of_display = held
-        .plan
-        .as_ref()
-        .and_then(|plan| Some((display_limit(&plan.display, page.id, &limit.name)?, plan.display.name.as_str())));
-    match (set, of_display) {
-        (Some(set), None) => format!("{} ({}; otherwise {usual})", number(set.value), set_in(set)),
+    let given = |rule: &str| {
+        let set = held.settings.get(rule).and_then(|setting| setting.limits.get(&limit.name));
+        let plan = held.plan.as_ref();
+        let of_display =
+            plan.and_then(|plan| Some((display_limit(&plan.display, rule, &limit.name)?, plan.display.name.as_str())));
+        (set, of_display)
+    };
+    let other = limits_as_of(page.id)
+        .filter(|other| given(page.id).0.is_none() && matches!(given(other), (Some(_), _) | (_, Some(_))));
+    let of_rule = other.map_or(String::new(), |other| format!("that of `{other}`, "));
+    match given(other.unwrap_or(page.id)) {
+        (Some(set), None) => format!("{} ({of_rule}{}; otherwise {usual})", number(set.value), set_in(set)),
         (Some(set), Some((value, display))) => {
-            format!("{} ({}; otherwise {} from the display `{display}`)", number(set.value), set_in(set), number(value))
+            let (set_in, otherwise) = (set_in(set), number(value));
+            format!("{} ({of_rule}{set_in}; otherwise {otherwise} from the display `{display}`)", number(set.value))
         }
-        (None, Some((value, display))) => format!("{} (from the display `{display}`)", number(value)),
+        (None, Some((value, display))) => format!("{} ({of_rule}from the display `{display}`)", number(value)),
         (None, None) => usual,
     }
 }

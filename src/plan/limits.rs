@@ -97,10 +97,7 @@ impl Said<'_> {
             rule.limits.iter().find(|limit| limit.name == name)?.default
         };
         let with = |origin| move |value| LimitValue { value, origin };
-        let of_other = || {
-            let (_, other) = OF_OTHERS.iter().find(|(follows, _)| *follows == rule)?;
-            self.value(other, name).filter(|value| value.origin != Origin::RulePage)
-        };
+        let of_other = || self.value(limits_as_of(rule)?, name).filter(|value| value.origin != Origin::RulePage);
         set_in(self.own)
             .map(with(Origin::Plan))
             .or_else(|| set_in(self.folders).map(with(Origin::Folder)))
@@ -117,6 +114,11 @@ pub struct NoDefault {
     pub rule: &'static str,
     /// Its limit.
     pub name: &'static str,
+}
+
+/// The rule whose limits apply to a rule as well, by the same names, unless somebody sets those of the rule itself.
+pub fn limits_as_of(rule: &str) -> Option<&'static str> {
+    OF_OTHERS.iter().find(|(follows, _)| *follows == rule).map(|(_, other)| *other)
 }
 
 /// Rules whose limits are those of another rule with the same names, unless somebody sets them: what counts as a ghost is one

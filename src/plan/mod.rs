@@ -25,7 +25,7 @@ pub(crate) use document::{
 pub use document::{Surroundings, Trouble, read_plan};
 pub(crate) use expand::steps_of;
 pub use expand::{PlannedStep, Steps};
-pub use limits::{LimitValue, NoDefault, Origin, RuleLimits, TinyTextLimits, display_limit};
+pub use limits::{LimitValue, NoDefault, Origin, RuleLimits, TinyTextLimits, display_limit, limits_as_of};
 pub use made::{NoPlan, NoPlanReason, PlanHead, PlanMaker};
 pub use recorded::{Departure, DepartureKind, OutOfOrder, RecordedPlan, RecordedStep, RecordedUpdate, median};
 pub(crate) use settings::rules as read_rules;

@@ -115,6 +115,25 @@ fn faults_of_settings_are_told_once_with_their_place() {
     insta::assert_snapshot!("settings_not_json", told("{ rules }"));
 }
 
+/// What counts as a ghost is one figure: a plan that sets it for `visible-ghost` sets it for `ends-ghosted` as well, unless it
+/// sets that too.
+#[test]
+fn a_limit_that_follows_another_rule_is_told_with_that_rule() {
+    let told = |rules: &str| {
+        let folder = two_plans(&LEFT.replacen('{', &format!(r#"{{ "rules": {{ {rules} }},"#), 1));
+        let out = folder.run(&["rules", "ends-ghosted", "--for", "a.plan.json"]).with_status(0).out;
+        out.lines().find(|line| line.starts_with("limit `limit_l`")).unwrap().to_owned()
+    };
+    let of_other = told(r#""visible-ghost": { "limit_l": 1.5 }"#);
+    assert!(
+        of_other.starts_with("limit `limit_l`: 1.5 L* (that of `visible-ghost`, set in a.plan.json:"),
+        "{of_other}"
+    );
+    let own = told(r#""visible-ghost": { "limit_l": 1.5 }, "ends-ghosted": { "limit_l": 4 }"#);
+    assert!(own.starts_with("limit `limit_l`: 4 L* (set in a.plan.json:"), "{own}");
+    assert!(!told(r#""left-behind": "note""#).contains("visible-ghost`, "), "nobody sets it");
+}
+
 #[test]
 fn rules_tell_what_holds_and_where_it_is_set() {
     let folder = two_plans(&LEFT.replacen('{', r#"{ "rules": { "too-many-since-cleaning": { "area_mm2": 2 } },"#, 1));

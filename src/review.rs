@@ -61,7 +61,7 @@ pub fn review(
 }
 
 fn review_on<'p>(
-    mut bench: RuleRunner<'p>,
+    mut runner: RuleRunner<'p>,
     plan: &'p Plan,
     screens: &dyn ScreenSource,
     selection: &Selection,
@@ -72,13 +72,13 @@ fn review_on<'p>(
     let mut flashes = FlashPeak::new(plan, flash_limits(plan));
     let mut turns = Turns::new(plan, selection);
     play_turns(plan, screens, threads, turns.as_mut(), &mut |step| {
-        bench.step(step);
+        runner.step(step);
         tally.step(step, plan);
         flashes.step(step);
         see(step);
     })?;
-    bench.end();
-    let mut findings = bench.take_findings();
+    runner.end();
+    let mut findings = runner.take_findings();
     let mut summary = tally.finish(plan);
     summary.margins.flashes = Some(margin_of(&flashes, plan));
     summary.as_planned = plan.recorded.as_ref().and_then(|recorded| recorded.as_planned);
@@ -92,15 +92,15 @@ fn review_on<'p>(
         summary.not_checked.extend(not_played(&later));
         later
     });
-    bench.conclude(&summary, &findings, &matched, later_turns.as_ref(), None);
-    let mut concluded = bench.take_findings();
+    runner.conclude(&summary, &findings, &matched, later_turns.as_ref(), None);
+    let mut concluded = runner.take_findings();
     accept_findings(&mut concluded, &plan.accept);
     findings.extend(concluded);
     sort_findings(&mut findings);
     add_fingerprints(&mut findings);
     link_causes(&mut findings);
     summary.count(&findings);
-    Ok(Review { findings, summary, rules: bench.ran().to_vec(), failed: bench.failed().to_vec() })
+    Ok(Review { findings, summary, rules: runner.ran().to_vec(), failed: runner.failed().to_vec() })
 }
 
 /// Plays a plan, and its later turns where those are looked at, and shows every step of the first turn to `see`.

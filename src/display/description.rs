@@ -6,7 +6,7 @@ use std::sync::Arc;
 
 use super::{
     BesideResidue, Certainty, Display, Energy, Family, Impulse, Ink, LevelPair, LevelSet, Limits, Link, Memory, Mode,
-    Residue, ResidueTable, Segments, WhenBusy, WindowGrid,
+    ResidueFigures, ResidueTable, Segments, WhenBusy, WindowGrid,
     ink::{Colour, InkKind, MOST_LEVELS},
 };
 use crate::{
@@ -831,7 +831,7 @@ fn residue_table(reading: &mut Reading, item: &Item<'_>, base: &ResidueTable, in
     Some(table)
 }
 
-fn residue(reading: &mut Reading, item: &Item<'_>, base: &Residue, ink: &Ink) -> Option<Residue> {
+fn residue(reading: &mut Reading, item: &Item<'_>, base: &ResidueFigures, ink: &Ink) -> Option<ResidueFigures> {
     let fields = reading.object(item, "residue", &["keeps", "lighter", "darker", "wrong_start", "pairs"])?;
     let mut figure = |name: &str, otherwise: f64, lowest: f64, highest: f64| match fields.get(name) {
         None => Some(otherwise),
@@ -845,7 +845,7 @@ fn residue(reading: &mut Reading, item: &Item<'_>, base: &Residue, ink: &Ink) ->
         None => Some(base.pairs.clone()),
         Some(item) => pairs(reading, item, ink),
     };
-    Some(Residue { keeps: keeps?, lighter: lighter?, darker: darker?, wrong_start: wrong_start?, pairs: pairs? })
+    Some(ResidueFigures { keeps: keeps?, lighter: lighter?, darker: darker?, wrong_start: wrong_start?, pairs: pairs? })
 }
 
 fn pairs(reading: &mut Reading, item: &Item<'_>, ink: &Ink) -> Option<Vec<LevelPair>> {
@@ -998,18 +998,24 @@ mod tests {
                 { "name": "plain", "residue": { "-5": { "keeps": 0.7 } } }]"#,
         );
         let pairs = vec![LevelPair { from: 0, to: 3, leaves_l: 1.0 }];
-        let residue = Residue { keeps: 0.9, darker: 0.1, lighter: 0.3, ..Residue::default() };
+        let residue = ResidueFigures { keeps: 0.9, darker: 0.1, lighter: 0.3, ..ResidueFigures::default() };
         assert_eq!(*display.modes[0].residue_at(0.0), residue);
-        assert_eq!(*display.modes[0].residue_at(35.0), Residue { keeps: 0.1, pairs, ..Residue::default() });
-        assert_eq!(*display.modes[1].residue_at(35.0), Residue { keeps: 0.7, lighter: 0.2, ..Residue::default() });
+        assert_eq!(
+            *display.modes[0].residue_at(35.0),
+            ResidueFigures { keeps: 0.1, pairs, ..ResidueFigures::default() }
+        );
+        assert_eq!(
+            *display.modes[1].residue_at(35.0),
+            ResidueFigures { keeps: 0.7, lighter: 0.2, ..ResidueFigures::default() }
+        );
     }
 
     #[test]
     fn figures_without_temperatures_change_every_entry() {
         let display = changed(r#""modes": [{ "name": "table", "residue": { "keeps": 0.3, "pairs": [] } }]"#);
         let mode = &display.modes[0];
-        assert_eq!(*mode.residue_at(5.0), Residue { keeps: 0.3, darker: 0.1, ..Residue::default() });
-        assert_eq!(*mode.residue_at(25.0), Residue { keeps: 0.3, ..Residue::default() });
+        assert_eq!(*mode.residue_at(5.0), ResidueFigures { keeps: 0.3, darker: 0.1, ..ResidueFigures::default() });
+        assert_eq!(*mode.residue_at(25.0), ResidueFigures { keeps: 0.3, ..ResidueFigures::default() });
     }
 
     #[test]

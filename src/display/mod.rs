@@ -11,7 +11,7 @@ pub mod shipped;
 use crate::geometry::{Size, Window};
 pub use description::{Beside, read_display};
 pub use ink::{Ink, Level, LevelSet};
-pub use residue::{BesideResidue, LevelPair, Residue, ResidueTable};
+pub use residue::{BesideResidue, LevelPair, ResidueFigures, ResidueTable};
 pub use segments::{SegmentState, Segments};
 
 /// What a panel and its controller can do.
@@ -302,7 +302,7 @@ impl Mode {
     }
 
     /// The residue figures at a temperature.
-    pub fn residue_at(&self, temperature_c: f64) -> &Residue {
+    pub fn residue_at(&self, temperature_c: f64) -> &ResidueFigures {
         self.residue.at(temperature_c)
     }
 

@@ -7,7 +7,7 @@ use super::Level;
 
 /// What a mode leaves in the pixels that it drives.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Residue {
+pub struct ResidueFigures {
     /// The share of the previous residue that stays.
     pub keeps: f64,
     /// L* left over for each L* of a swing towards white.
@@ -31,13 +31,13 @@ pub struct LevelPair {
     pub leaves_l: f64,
 }
 
-impl Default for Residue {
+impl Default for ResidueFigures {
     fn default() -> Self {
         Self { keeps: 0.0, lighter: 0.0, darker: 0.0, wrong_start: 3.0, pairs: Vec::new() }
     }
 }
 
-impl Residue {
+impl ResidueFigures {
     /// The residue of a swing between two levels, if it is given for this pair.
     pub fn of_pair(&self, from: Level, to: Level) -> Option<f64> {
         self.pairs.iter().find(|pair| (pair.from, pair.to) == (from, to)).map(|pair| pair.leaves_l)
@@ -49,41 +49,41 @@ impl Residue {
 /// Already true of it: at least one entry, temperatures rise.
 #[derive(Clone, Debug, PartialEq)]
 pub struct ResidueTable {
-    entries: Vec<(f64, Residue)>,
+    entries: Vec<(f64, ResidueFigures)>,
 }
 
-impl From<Residue> for ResidueTable {
+impl From<ResidueFigures> for ResidueTable {
     /// The same at every temperature.
-    fn from(residue: Residue) -> Self {
+    fn from(residue: ResidueFigures) -> Self {
         Self { entries: vec![(0.0, residue)] }
     }
 }
 
 impl Default for ResidueTable {
     fn default() -> Self {
-        Residue::default().into()
+        ResidueFigures::default().into()
     }
 }
 
 impl ResidueTable {
     /// The figures from each temperature up (degrees C), rising; an entry may be missing.
-    pub(super) fn from_entries(entries: Vec<(f64, Residue)>) -> Option<Self> {
+    pub(super) fn from_entries(entries: Vec<(f64, ResidueFigures)>) -> Option<Self> {
         (!entries.is_empty()).then_some(Self { entries })
     }
 
     /// The figures at a temperature: those of the last entry that begins there or below; below the first entry, those
     /// of the first.
-    pub fn at(&self, temperature_c: f64) -> &Residue {
+    pub fn at(&self, temperature_c: f64) -> &ResidueFigures {
         let after = self.entries.partition_point(|(from, _)| *from <= temperature_c);
         &self.entries[after.saturating_sub(1)].1
     }
 
     /// The figures of every entry.
-    pub fn entries(&self) -> impl Iterator<Item = &Residue> {
+    pub fn entries(&self) -> impl Iterator<Item = &ResidueFigures> {
         self.entries.iter().map(|(_, residue)| residue)
     }
 
-    pub(super) fn entries_mut(&mut self) -> impl Iterator<Item = &mut Residue> {
+    pub(super) fn entries_mut(&mut self) -> impl Iterator<Item = &mut ResidueFigures> {
         self.entries.iter_mut().map(|(_, residue)| residue)
     }
 }
@@ -110,7 +110,7 @@ mod tests {
 
     #[test]
     fn residues_hold_from_their_temperature_to_the_next() {
-        let of = |keeps| Residue { keeps, ..Residue::default() };
+        let of = |keeps| ResidueFigures { keeps, ..ResidueFigures::default() };
         let table = ResidueTable::from_entries(vec![(0.0, of(0.9)), (20.0, of(0.5))]).unwrap();
         let tenths = |celsius| (table.at(celsius).keeps * 10.0).round() as u32;
         assert_eq!([-5.0, 0.0, 19.9, 20.0, 60.0].map(tenths), [9, 9, 9, 5, 5]);
@@ -119,7 +119,8 @@ mod tests {
 
     #[test]
     fn a_pair_holds_in_its_own_direction() {
-        let residue = Residue { pairs: vec![LevelPair { from: 0, to: 15, leaves_l: -1.5 }], ..Residue::default() };
+        let residue =
+            ResidueFigures { pairs: vec![LevelPair { from: 0, to: 15, leaves_l: -1.5 }], ..ResidueFigures::default() };
         assert_eq!((residue.of_pair(0, 15), residue.of_pair(15, 0)), (Some(-1.5), None));
     }
 }

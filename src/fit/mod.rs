@@ -11,7 +11,7 @@ mod solve;
 mod student;
 mod table;
 
-use crate::display::{Level, Residue};
+use crate::display::{Level, ResidueFigures};
 pub use durations::{MeasuredDuration, durations_fragment, measured_durations};
 pub use fragment::fragment;
 pub use sequence::{Files, refused_as_cleaning, test_sequence};
@@ -85,12 +85,12 @@ pub struct Fit {
 
 impl Fit {
     /// The three figures as a mode holds them.
-    pub fn residue(&self) -> Residue {
-        Residue {
+    pub fn residue(&self) -> ResidueFigures {
+        ResidueFigures {
             keeps: self.keeps.figure,
             lighter: self.lighter.figure,
             darker: self.darker.figure,
-            ..Residue::default()
+            ..ResidueFigures::default()
         }
     }
 }

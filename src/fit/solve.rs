@@ -14,7 +14,7 @@ use super::{
     student::t_of_95,
 };
 use crate::{
-    display::{Ink, Mode, Residue},
+    display::{Ink, Mode, ResidueFigures},
     panel::law::{driven, share_left},
 };
 
@@ -136,7 +136,7 @@ fn bound(problem: &Problem<'_>, best: Figures, place: usize, (half, edge): (f64,
 }
 
 /// How much lighter than a clean patch the law lets a patch look after a history, L*, cut to what the panel can show.
-pub fn shows(history: &PatchHistory, residue: &Residue, mode: &Mode, ink: &Ink) -> f64 {
+pub fn shows(history: &PatchHistory, residue: &ResidueFigures, mode: &Mode, ink: &Ink) -> f64 {
     traced(history, [residue.keeps, residue.lighter, residue.darker], mode, ink).0
 }
 

@@ -192,8 +192,8 @@ fn verdict(task: &FlowTask<'_>, gathered: Gathered, mut known: Known<'_>) -> Con
     let mut summary = gathered.summary.clone();
     let mut failed = gathered.failed.clone();
     let (mut findings, links) = gathered.into_findings();
-    let mut bench = RuleRunner::new(&flow.head, selection);
-    let ran = bench.ran().to_vec();
+    let mut runner = RuleRunner::new(&flow.head, selection);
+    let ran = runner.ran().to_vec();
     let run = JUDGED.iter().filter(|judged| judged.rules.iter().any(|rule| ran.contains(rule)));
     let found = (&summary, &known.reached);
     let verdicts: Vec<LimitVerdict> =
@@ -204,8 +204,8 @@ fn verdict(task: &FlowTask<'_>, gathered: Gathered, mut known: Known<'_>) -> Con
     summary.not_checked.extend(budgets_not_checked(flow, &ProvedFigures::of(known.proof)));
     summary.not_checked.extend(selection.words());
     summary.count(&findings);
-    bench.conclude(&summary, &findings, &matched, None, Some(&known.of_flow));
-    let mut concluded = bench.take_findings();
+    runner.conclude(&summary, &findings, &matched, None, Some(&known.of_flow));
+    let mut concluded = runner.take_findings();
     accept_findings(&mut concluded, &flow.head.accept);
     findings.extend(concluded);
     sort_findings(&mut findings);
@@ -213,7 +213,7 @@ fn verdict(task: &FlowTask<'_>, gathered: Gathered, mut known: Known<'_>) -> Con
     links.link_causes(&mut findings);
     let walks = links.walks_by_fingerprint(&findings);
     summary.count(&findings);
-    failed.extend(bench.failed());
+    failed.extend(runner.failed());
     (Review { findings, summary, rules: ran, failed }, walks, verdicts)
 }
 

@@ -1,5 +1,5 @@
-//! Plays the steps of a plan one after the other: strokes, the new screen, the updates, what was left behind, power off, and
-//! a look at the panel. Knows the order of things and their times; what they do to pixels stands in `effect` and `drive`.
+//! Plays the steps of a plan one after the other: draws the strokes, and works out the times of all updates. What a step does to
+//! the pixels, and in which order, stands in `effect` and `drive`.
 
 use std::{rc::Rc, sync::Arc};
 

@@ -1,6 +1,7 @@
-//! Reports: the verdict as text, as JSON, as SARIF, JUnit XML and Markdown, as facts and as annotated pictures.
+//! Reports: the verdict as text, as a page, as JSON, SARIF, JUnit XML and Markdown, as facts and as annotated pictures.
 //!
-//! Every format has structs of its own and carries the same findings. Nothing here decides anything.
+//! Every format has structs of its own and carries the same findings. Gate and exit status are decided in this file, before any
+//! format writes; the formats decide nothing.
 
 pub mod facts;
 pub mod html;

@@ -359,7 +359,10 @@ impl<'p> GhostGroups<'p> {
         let at_its_worst = message(&group.at_its_worst());
         let begins = group.worst.step == group.place.step;
         let State { around, count, pixels, worst_l, .. } = group.worst;
-        let (help, asks) = self.help(group);
+        let (mut help, asks) = self.help(group);
+        if matches!(asks, Some(Asks::Cleaning(_))) {
+            help.push_str(wording::cleanings_of_flow(self.plan));
+        }
         Observation {
             rect: Some(around),
             message: if begins { message("") } else { at_its_worst.clone() },

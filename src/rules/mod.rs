@@ -1,7 +1,7 @@
 //! The rules: one file a rule, and the list of them.
 //!
 //! A rule sees the plan, what changes, and the playback, step by step; it gives findings with symbolic places. Its text,
-//! level, limits and sources stand in `rules/ID.md`. A new rule costs three edits: its file here, its page, a line below.
+//! level, limits and sources stand in `rules/ID.md`. `docs/architecture.md` (Where to begin) lists what a new rule needs.
 
 mod agreed;
 mod answering;
@@ -464,7 +464,7 @@ impl Clone for RuleRunner<'_> {
 impl<'p> RuleRunner<'p> {
     /// The rules that the plan and the selection leave on, with the plan's limits.
     pub fn new(plan: &'p Plan, selection: &Selection) -> Self {
-        let mut bench = Self {
+        let mut runner = Self {
             running: Vec::new(),
             ran: Vec::new(),
             own_faults: Sink::new(OWN_FAULT, Severity::Error),
@@ -481,12 +481,12 @@ impl<'p> RuleRunner<'p> {
             };
             let setup = Setup { plan, limits: &plan.limits, says_what_helps: selection.says_what_helps };
             match guarded(|| (entry.start)(setup)) {
-                Ok(rule) => bench.put(entry, severity, rule),
-                Err(words) => bench.tell(entry.id, Where::of_plan(""), "before the first step", &words),
+                Ok(rule) => runner.put(entry, severity, rule),
+                Err(words) => runner.tell(entry.id, Where::of_plan(""), "before the first step", &words),
             }
-            bench.ran.push(entry.id);
+            runner.ran.push(entry.id);
         }
-        bench
+        runner
     }
 
     fn put(&mut self, entry: &Entry, severity: Severity, rule: Box<dyn Rule + 'p>) {

@@ -115,7 +115,7 @@ impl<'p> TooManySinceCleaning<'p> {
         let asks = self.asks_for(&open);
         let help = asks.as_ref().map_or_else(
             || wording::cleaning_help(display, |modes| format!("clean the place with {modes} in time")),
-            |cleaning| self.help(&open, cleaning, most),
+            |cleaning| self.help(&open, cleaning, most) + wording::cleanings_of_flow(self.plan),
         );
         let observation = Observation {
             rect: Some(open.spot.rect),

@@ -25,7 +25,7 @@ const LONGEST_LOOK_BACK_MS: f64 = 600_000.0;
 /// The rules at work on turn after turn.
 pub(crate) struct Turns<'p> {
     plan: &'p Plan,
-    bench: RuleRunner<'p>,
+    runner: RuleRunner<'p>,
     /// The updates that are lost in the first turn, by step and place.
     lost: BTreeSet<(u64, usize)>,
     /// The rules that found something in the first turn, or have reported something since.
@@ -56,7 +56,7 @@ impl<'p> Turns<'p> {
         let all = Selection { only: Vec::new(), ..selection.clone() };
         Some(Self {
             plan,
-            bench: RuleRunner::new(plan, &all),
+            runner: RuleRunner::new(plan, &all),
             lost: BTreeSet::new(),
             known: BTreeSet::new(),
             accepted: vec![0; plan.accept.len()],
@@ -75,7 +75,7 @@ impl<'p> Turns<'p> {
 
     /// Shows a step of any turn to the rules.
     pub(crate) fn step(&mut self, step: &PlayedStep<'_>) {
-        self.bench.step(step);
+        self.runner.step(step);
         self.see_lost(step);
         if let Some(cleaned_ms) = whole_cleaning_ms(step, self.plan) {
             (self.cleaned_ms, self.was_cleaned) = (cleaned_ms, true);
@@ -131,9 +131,9 @@ impl<'p> Turns<'p> {
 
     /// Takes the findings of rules that found nothing up to this turn, as if the plan ended with it.
     fn take_new(&mut self) {
-        let mut bench = self.bench.clone();
-        bench.end();
-        let mut findings = bench.take_findings();
+        let mut runner = self.runner.clone();
+        runner.end();
+        let mut findings = runner.take_findings();
         for finding in &mut findings {
             self.count_in_its_turn(finding);
         }

@@ -227,6 +227,35 @@ pub(super) fn price_of_flash(plan: &Plan) -> String {
     })
 }
 
+/// Where a flow says when its firmware cleans, in words that follow the advice to clean after a step of a walk.
+pub(super) fn cleanings_of_flow(plan: &Plan) -> &'static str {
+    match plan.kind() {
+        PlanKind::Walk => {
+            ". In the flow, a rule under `cleanings` does this: let its `at` name a state that the walk passes by then"
+        }
+        PlanKind::Plan | PlanKind::Trace => "",
+    }
+}
+
+/// That an answer in one of these modes takes longer than it may, in words that follow the advice to use them; nothing where
+/// one of them is quick enough, or nobody waits for the step.
+pub(super) fn slow_in(modes: &[usize], step: &PlayedStep<'_>, plan: &Plan) -> String {
+    let (limits, now_c) = (&plan.limits.slow_answer, step.planned.temperature_c);
+    let modes = modes.iter().map(|mode| &plan.display.modes[*mode]);
+    let times = modes.map(|mode| (mode.first_visible_at(now_c), mode.duration_at(now_c)));
+    let quickest = times.min_by(|one, other| one.0.total_cmp(&other.0));
+    let is_slow =
+        |(first_ms, whole_ms): &(f64, f64)| *first_ms > limits.first_ms.value || *whole_ms > limits.whole_ms.value;
+    let slow = quickest.filter(|times| step.planned.step.cause.is_person() && is_slow(times));
+    slow.map_or(String::new(), |(first_ms, whole_ms)| {
+        format!(
+            "; the answer then appears after {} ms at the earliest and is complete after {} ms, which `slow-answer` reports",
+            ms(first_ms),
+            ms(whole_ms)
+        )
+    })
+}
+
 /// How a help begins that knows of no mode which is sooner.
 pub(crate) const NO_MODE_CAN: &str = "no mode of this display can";
 /// What stands in such a help before what has to be allowed. It does not ask whether the old picture could be sent along.

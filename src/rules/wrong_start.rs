@@ -80,7 +80,11 @@ impl<'p> WrongStart<'p> {
             self.bring_it_first(&modes[mode])
         } else {
             let window = advised.map_or(String::new(), |window| format!(", {window}, so that nothing else flashes"));
-            format!("use {} here, which can start from any level{window}", wording::one_of(&names))
+            format!(
+                "use {} here, which can start from any level{window}{}",
+                wording::one_of(&names),
+                wording::slow_in(&starting, step, self.plan)
+            )
         };
         let correction = |mode: usize| {
             let mut correction = Correction::of(step, ChangeOf::Mode { update: index, mode });

@@ -207,30 +207,12 @@ fn name_groups(groups: &mut [Option<&'static str>], shape: &Shape<'_>, record: &
             Piece::File => set(groups, at, "file"),
             Piece::ModeWord => set(groups, at, "mode"),
             Piece::Number | Piece::Hex if is_beside_times(shape, at) => unnamed.push(at),
-            Piece::Number | Piece::Hex => match label(&before).as_str() {
-                "mode" | "m" | "waveform" | "wave" | "lut" | "wf" if record == "update" => set(groups, at, "mode"),
-                "x" | "left" | "x0" if matches!(record, "update" | "frame") => set(groups, at, "x"),
-                "y" | "top" | "y0" if matches!(record, "update" | "frame") => set(groups, at, "y"),
-                // The first corner where there is a second one of the same kind.
-                "x1" if has_label(shape, "x2") => set(groups, at, "x"),
-                "y1" if has_label(shape, "y2") => set(groups, at, "y"),
-                "x" if matches!(record, "touch" | "key") => set(groups, at, "point_x"),
-                "y" if matches!(record, "touch" | "key") => set(groups, at, "point_y"),
-                "w" | "width" => set(groups, at, "w"),
-                "h" | "height" => set(groups, at, "h"),
-                "right" | "x1" | "x2" => (set(groups, at, "x2"), is_corner = true).0,
-                "bottom" | "y1" | "y2" => set(groups, at, "y2"),
-                "started" | "start" | "begin" => set(groups, at, "started"),
-                "finished" | "finish" | "end" | "done" => set(groups, at, "finished"),
-                "t" if record == "temperature" => set(groups, at, "celsius"),
-                "temp" | "temperature" | "celsius" if matches!(record, "temperature" | "update") => {
-                    set(groups, at, "celsius");
+            Piece::Number | Piece::Hex => match name_of_number(shape, at, &before, record) {
+                Some(name) => {
+                    set(groups, at, name);
+                    is_corner |= name == "x2";
                 }
-                _ if matches!(record, "temperature" | "update") && is_degrees(shape, at) => set(groups, at, "celsius"),
-                "frame" | "screen" | "file" if before.ends_with('=') && matches!(record, "update" | "frame") => {
-                    set(groups, at, "file");
-                }
-                _ => unnamed.push(at),
+                None => unnamed.push(at),
             },
             Piece::TimeOfDay | Piece::Words(_) | Piece::ModeName => {}
         }
@@ -246,10 +228,12 @@ fn name_groups(groups: &mut [Option<&'static str>], shape: &Shape<'_>, record: &
     match (record, &unnamed[..]) {
         ("update" | "frame", [first, second, third, fourth, ..]) if !groups.contains(&Some("x")) => {
             is_corner = is_second_corner(shape, [*second, *third, *fourth]);
-            let names = match () {
-                () if is_size(shape, *first, *second) => ["w", "h", "x", "y"],
-                () if is_corner => ["x", "y", "x2", "y2"],
-                () => ["x", "y", "w", "h"],
+            let names = if is_size(shape, *first, *second) {
+                ["w", "h", "x", "y"]
+            } else if is_corner {
+                ["x", "y", "x2", "y2"]
+            } else {
+                ["x", "y", "w", "h"]
             };
             [first, second, third, fourth].into_iter().zip(names).for_each(|(at, name)| set(groups, *at, name));
         }
@@ -269,6 +253,35 @@ fn name_groups(groups: &mut [Option<&'static str>], shape: &Shape<'_>, record: &
         _ => {}
     }
     is_corner.then(|| corner_is_inside(shape, groups))
+}
+
+/// What the words before a number say that it is.
+fn name_of_number(shape: &Shape<'_>, at: usize, before: &str, record: &str) -> Option<&'static str> {
+    let is_drawn = matches!(record, "update" | "frame");
+    let is_point = matches!(record, "touch" | "key");
+    let has_temperature = matches!(record, "temperature" | "update");
+    let name = match label(before).as_str() {
+        "mode" | "m" | "waveform" | "wave" | "lut" | "wf" if record == "update" => "mode",
+        "x" | "left" | "x0" if is_drawn => "x",
+        "y" | "top" | "y0" if is_drawn => "y",
+        // The first corner where there is a second one of the same kind.
+        "x1" if has_label(shape, "x2") => "x",
+        "y1" if has_label(shape, "y2") => "y",
+        "x" if is_point => "point_x",
+        "y" if is_point => "point_y",
+        "w" | "width" => "w",
+        "h" | "height" => "h",
+        "right" | "x1" | "x2" => "x2",
+        "bottom" | "y1" | "y2" => "y2",
+        "started" | "start" | "begin" => "started",
+        "finished" | "finish" | "end" | "done" => "finished",
+        "t" if record == "temperature" => "celsius",
+        "temp" | "temperature" | "celsius" if has_temperature => "celsius",
+        _ if has_temperature && is_degrees(shape, at) => "celsius",
+        "frame" | "screen" | "file" if before.ends_with('=') && is_drawn => "file",
+        _ => return None,
+    };
+    Some(name)
 }
 
 /// Names a place, if no other has the name.

@@ -4,6 +4,7 @@
 #[path = "../common/mod.rs"]
 mod common;
 
+mod cause_table;
 mod dependencies;
 mod guides;
 mod house;

@@ -50,6 +50,29 @@ fn the_mode_that_is_advised_flashes_no_more_than_changes() {
     assert!(narrow.ends_with("| use `full` or `grey` here, which can start from any level"), "{narrow}");
 }
 
+/// What is advised to answer a key is slower than it may be: that is said, and for a step by the clock it is not.
+#[test]
+fn a_mode_that_would_answer_too_late_is_advised_with_its_times() {
+    let help = |cause: &str, first_ms: u32| {
+        let display = format!(
+            r#"{{ "modes": [{{ "name": "quick", "from": "two-level" }}, {{ "name": "full", "first_visible_ms": 250 }},
+                {{ "name": "grey", "first_visible_ms": {first_ms}, "duration_ms": 400 }}] }}"#
+        );
+        let plan = format!(
+            r#"{{ "begins": {{ "screen": "a.png" }}, "steps": [{{ "screen": "b.png", "cause": "{cause}",
+                "updates": [{{ "mode": "quick", "window": "changed" }}] }}] }}"#
+        );
+        told(&review(&[("a.png", &square_of("8")), ("b.png", SQUARE)], &display, &plan), "wrong-start").concat()
+    };
+    let slow = help("key", 200);
+    let words = "; the answer then appears after 200 ms at the earliest and is complete after 400 ms, which `slow-answer` \
+                 reports";
+    assert!(slow.ends_with(words), "{slow}");
+    for (cause, first_ms) in [("clock", 200), ("key", 90)] {
+        assert!(help(cause, first_ms).ends_with("which can start from any level"), "{cause} {first_ms}");
+    }
+}
+
 #[test]
 fn ink_that_the_controller_draws_starts_somewhere_too() {
     let found = |shade: char, from: &str| {

@@ -364,7 +364,7 @@ impl Outcome<'_> {
         let mut lines = vec![
             format!("{} prepared{}", counted(self.done.len() as u64, "screen", "screens"), self.levels()),
             format!(
-                "{share:.1} % of their pixels differ from the drawings; the one that looks most different is {}: {}",
+                "{share:.1} % of their pixels differ from the drawings. The screen that looks most different is {}: {}",
                 shown(&worst.out),
                 self.difference(most)
             ),

@@ -69,10 +69,10 @@ impl AllowedRoots {
         let leads = if path.components().collect::<PathBuf>() == place {
             String::new()
         } else {
-            format!(" leads to {} and", place.display())
+            format!(" ({})", place.display())
         };
         Err(IsOutside {
-            message: format!("`{named}`{leads} is outside {widest}, but all files that are read must be inside it"),
+            message: format!("`{named}`{leads} is outside the folder {widest}, and only files inside it are read"),
         })
     }
 }

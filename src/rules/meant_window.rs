@@ -2,7 +2,6 @@
 //!
 //! Knows one window and one place; whether a step has time for it is not known here.
 
-use super::wording;
 use crate::{
     geometry::{Rotation, Window},
     plan::Plan,
@@ -25,15 +24,13 @@ pub(crate) fn meant_window(asked: Window, place: Window, plan: &Plan) -> Option<
         return None;
     }
     if swapped.covers(place) {
-        let why = format!("width and height are exchanged: with {} it would cover it", wording::window(swapped));
-        return Some(MeantWindow { window: swapped, why });
+        return Some(MeantWindow { window: swapped, why: "width and height are exchanged".to_owned() });
     }
     (plan.rotation != Rotation::None && turned.covers(place)).then(|| MeantWindow {
         window: turned,
         why: format!(
-            "the window is given along the panel's own axes: on the screen, which is turned by {} degrees, it is {}",
-            plan.rotation.degrees(),
-            wording::window(turned)
+            "it is given along the panel's own axes, against which the screen is turned by {} degrees",
+            plan.rotation.degrees()
         ),
     })
 }

@@ -19,9 +19,10 @@ pub(in crate::explain) fn mistake(story: &Story, plan: &Plan) -> Option<Mistake>
     plan.step_at(story.step)?.listed_updates().iter().flat_map(boxes).find_map(|asked| {
         let MeantWindow { window: meant, why } = meant_window(asked, place, plan)?;
         let why = format!(
-            "the window {} misses the place because {why}. One more box would bring this place to the panel, but the mistake \
-             would stay in the firmware and cut the next picture",
-            window(asked)
+            "the window {} misses the place because {why}: with {} it would cover it. One more box would bring this place to \
+             the panel, but the mistake would stay in the firmware and cut the next picture",
+            window(asked),
+            window(meant)
         );
         Some(Mistake { asked, meant, why })
     })

@@ -160,6 +160,11 @@ fn what_a_lost_update_left_behind_follows_from_it() {
     assert_eq!((left.len(), lost.len()), (1, 2), "{found:?}");
     assert_eq!(left[0]["cause"], lost[0]["fingerprint"]);
     assert_eq!((&left[0]["step"], &left[0]["last_step"]), (&json!(1), &json!(3)));
+    // Where the other rule is off, the help says what that one would: no other window reaches a controller that drops it.
+    let plan = format!(r#"{{ "rules": {{ "update-lost": "off" }}, "steps": [{steps}] }}"#);
+    let alone = told(&review(&square_and_white(), r#"{ "when_busy": "drops" }"#, &plan), "left-behind").concat();
+    let help = "| see to it that the update of this step is not lost (`update-lost`): it would show these pixels";
+    assert!(alone.ends_with(help), "{alone}");
 }
 
 /// A window that a finding proposes can be written down as it is: it is no trouble of its own, and mends what was found.
@@ -238,6 +243,33 @@ fn the_correction_is_what_the_help_says_first() {
     let mended = folder.read("a.plan.json");
     assert!(mended.contains(r#""window": [[8, 4, 8, 8], [48, 4, 8, 8]]"#), "{mended}");
     assert_eq!(folder.findings("a.plan.json"), [""; 0]);
+}
+
+/// A bar of 16 x 8 px, a window of 8 x 16 px: the numbers are exchanged, and the window itself is put right.
+#[test]
+fn a_window_whose_numbers_are_exchanged_is_put_right_and_no_box_is_added() {
+    let picture = |is_drawn: bool| {
+        let row = |y: usize| {
+            (0..32).map(move |x| if is_drawn && (8..24).contains(&x) && (8..16).contains(&y) { '#' } else { '.' })
+        };
+        (0..32).map(|y| row(y).collect::<String>()).collect::<Vec<_>>().join("\n")
+    };
+    let screens = [("white.png", picture(false)), ("bar.png", picture(true))];
+    let screens: Vec<(&str, &str)> = screens.iter().map(|(name, text)| (*name, text.as_str())).collect();
+    let found = |window: &str| {
+        let plan = format!(
+            r#"{{ "steps": [{{ "screen": "white.png", "updates": [{{ "mode": "full" }}] }},
+                {{ "screen": "bar.png", "after_ms": 5000, "updates": [{{ "mode": "quick", "window": {window} }}] }}] }}"#
+        );
+        told(&review(&screens, "", &plan), "left-behind")
+    };
+    let told = found("[8, 8, 8, 16]").concat();
+    let help = "| the window [8, 8, 8, 16] of the `quick` update of this step misses this place, because width and height are \
+                exchanged: write [8, 8, 16, 8] instead, or give it the window \"changed\"";
+    assert!(told.ends_with(help), "{told}");
+    assert_eq!(found("[8, 8, 16, 8]"), [""; 0], "obeyed");
+    let other = found("[0, 24, 8, 8]").concat();
+    assert!(other.contains("add the box") && !other.contains("exchanged"), "{other}");
 }
 
 #[test]

@@ -77,7 +77,7 @@ impl Rect {
         ]
     }
 
-    /// The box with the pixels at its edges, as far as they lie on a panel of this size.
+    /// The box with one pixel more on every side, as far as these lie on a panel of this size.
     #[must_use]
     pub fn with_edge(self, size: Size) -> Self {
         let (x, y) = (self.x.saturating_sub(1), self.y.saturating_sub(1));

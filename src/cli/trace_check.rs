@@ -1,5 +1,5 @@
 //! Whether the trace that a log becomes can be reviewed: it is read as for a review, with its display and its frames, and
-//! nothing is written. What is wrong is told where it comes from: at a line of the log, or in the description of its lines.
+//! nothing is written. What is wrong is reported where it comes from: at a line of the log, or in the description of its lines.
 
 use std::{ops::ControlFlow, path::Path, sync::Arc};
 
@@ -33,11 +33,11 @@ pub(super) struct Origin<'a> {
 pub(super) fn check_trace(path: &Path, origin: &Origin<'_>, outside: Outside) -> Result<String, Vec<Fault>> {
     let source = Arc::new(Source::new(path.display().to_string(), origin.converted.trace.clone()));
     let mut settings = SettingsStore::new(&working_folder(), &[], outside);
-    let told = |faults: Vec<Fault>| faults.into_iter().map(|fault| origin.place(&source, fault)).collect::<Vec<_>>();
-    let loaded = load_text(&source, path, &mut settings, None).map_err(told)?;
+    let placed = |faults: Vec<Fault>| faults.into_iter().map(|fault| origin.place(&source, fault)).collect::<Vec<_>>();
+    let loaded = load_text(&source, path, &mut settings, None).map_err(placed)?;
     // All pictures are decoded; what changes between them is of no interest here.
     walk(&loaded.plan, &loaded.screens, cores(), |_| (), |(), _, _| (ControlFlow::Continue(()), None))
-        .map_err(|broken| told(screen_faults(&loaded, broken)))?;
+        .map_err(|broken| placed(screen_faults(&loaded, broken)))?;
     let steps = counted(loaded.plan.step_count, "step", "steps");
     let frames = counted(loaded.screens.files.len() as u64, "frame", "frames");
     Ok(format!("checked: {steps} on `{}`, {frames}, nothing is wrong", loaded.plan.display.name))

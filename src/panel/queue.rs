@@ -67,6 +67,13 @@ pub struct Lost {
     pub free_ms: f64,
 }
 
+impl Lost {
+    /// How much later than it was requested the update would have been taken, whole ms.
+    pub(crate) fn later_ms(self, request_ms: f64) -> f64 {
+        (self.free_ms - request_ms).ceil()
+    }
+}
+
 /// The state of the link and of the controller's places.
 #[derive(Clone, Debug)]
 pub struct Queue {

@@ -286,18 +286,13 @@ impl<'p> GhostGroups<'p> {
         if self.pauses.quiet_ms().is_none() {
             return String::new();
         }
-        match (group.pause_before, pause) {
-            (Some(before), Pause::After(after)) => {
-                format!(" (between steps {before} and {after} no two steps are far enough apart for that: add a pause)")
-            }
-            (None, Pause::After(after)) => {
-                format!(" (before step {after} no two steps are far enough apart for that: add a pause)")
-            }
-            (Some(before), Pause::AtTheEnd(_)) => {
-                format!(" (after step {before} no two steps are far enough apart for that: add a pause)")
-            }
-            (None, Pause::AtTheEnd(_)) => " (no two steps are far enough apart for that: add a pause)".to_owned(),
-        }
+        let whence = match (group.pause_before, pause) {
+            (Some(before), Pause::After(after)) => format!("between steps {before} and {after} "),
+            (None, Pause::After(after)) => format!("before step {after} "),
+            (Some(before), Pause::AtTheEnd(_)) => format!("after step {before} "),
+            (None, Pause::AtTheEnd(_)) => String::new(),
+        };
+        format!(" ({whence}no two steps are far enough apart for that: add a pause)")
     }
 
     /// How what adds up is cleaned before it is seen from a step on, if so many updates bring it about. What is drawn there next

@@ -144,12 +144,13 @@ impl<'p> LeftBehind<'p> {
         let near = self.reported.iter().filter(|reported| around.is_some_and(|rect| rect.overlaps(reported.rect)));
         let pixels = near.fold(new, |new, reported| new.without(&reported.pixels));
         if !pixels.is_empty() {
+            let is_lost = step.updates.iter().any(|update| update.lost.is_some());
             self.waiting.push(Waiting {
                 place: Where::of(step, StepField::Screen),
                 changed_ms: step.updates_request_ms(),
                 missing: remedy::Missing::new(step, &pixels),
-                is_lost: step.updates.iter().any(|update| update.lost.is_some()),
-                is_lost_alone: update_lost::would_show(step, &pixels),
+                is_lost,
+                is_lost_alone: is_lost && update_lost::would_show(step, &pixels),
                 pixels,
                 grid: *step.grid(),
             });

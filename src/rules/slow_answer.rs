@@ -167,10 +167,7 @@ impl<'p> SlowAnswer<'p> {
             }
             Err(shown) => self.unanswered.extend(self.wait(step, &asked, &shown)),
         }
-        let finish_ms = |index: &usize| step.updates[*index].times.finish_ms;
-        let last = by_first_visible(step).into_iter().max_by(|one, other| finish_ms(one).total_cmp(&finish_ms(other)));
-        let Some(last) = last else { return };
-        let whole_ms = finish_ms(&last) - step.awaited_since_ms();
+        let Some((last, whole_ms)) = whole_answer(step) else { return };
         if whole_ms > self.whole_ms {
             let observation = self.late_whole(step, &asked, last, whole_ms);
             sink.report(Where::of(step, StepField::Updates), place_of(step, last, observation));
@@ -262,7 +259,7 @@ impl<'p> SlowAnswer<'p> {
             return Advice::new(format!("{sooner}: that takes {} ms now", wording::ms(before_ms)), sooner);
         }
         // What is late anyway is no better if the whole answer then takes longer than it may, and than it does now.
-        let whole_ms = self.whole_ms.max(whole_answer_ms(step));
+        let whole_ms = whole_answer(step).map_or(self.whole_ms, |(_, whole_ms)| whole_ms.max(self.whole_ms));
         let is_worth = |answer: &Answer<'_>| answer.first_ms <= self.first_ms || answer.whole_ms <= whole_ms;
         let own_ms = answer_ms - update.times.wait_ms - before_ms;
         let sooner = |is_worth: &dyn Fn(&Answer<'_>) -> bool| {
@@ -413,10 +410,11 @@ fn until_seen(cause: &str) -> String {
     format!(", and leave it there until it has been seen; or remove this step if the {cause} needs no answer")
 }
 
-/// From the act of a person to the end of the last update that answers it, ms.
-fn whole_answer_ms(step: &PlayedStep<'_>) -> f64 {
-    let ends = by_first_visible(step).into_iter().map(|index| step.updates[index].times.finish_ms);
-    ends.reduce(f64::max).map_or(0.0, |end_ms| end_ms - step.awaited_since_ms())
+/// The last update that answers a person to end, and when it does from that act on, ms.
+fn whole_answer(step: &PlayedStep<'_>) -> Option<(usize, f64)> {
+    let finish_ms = |index: &usize| step.updates[*index].times.finish_ms;
+    let last = by_first_visible(step).into_iter().max_by(|one, other| finish_ms(one).total_cmp(&finish_ms(other)))?;
+    Some((last, finish_ms(&last) - step.awaited_since_ms()))
 }
 
 /// How long a device took from the act of a person to the request of the updates, ms; 0 where nobody recorded that.

@@ -96,7 +96,7 @@ impl<'p> Turns<'p> {
                     step: wording::step_name(number, planned.step.label.as_deref()),
                     mode: self.plan.display.modes[update.mode].name.clone(),
                     after_ms: (!planned.step.cause.is_person())
-                        .then(|| planned.step.after_ms + (lost.free_ms - update.times.request_ms).ceil()),
+                        .then(|| planned.step.after_ms + lost.later_ms(update.times.request_ms)),
                 });
             }
         }

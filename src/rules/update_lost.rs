@@ -201,7 +201,7 @@ impl<'p> UpdateLost<'p> {
 
 /// How much later it would have been taken, whole ms.
 fn later_ms(Missed { update, lost, .. }: Missed<'_, '_>) -> f64 {
-    (lost.free_ms - update.times.request_ms).ceil()
+    lost.later_ms(update.times.request_ms)
 }
 
 /// Whether an earlier update of the same step is what was not free.

@@ -47,22 +47,21 @@ impl<'p> UpdatesCollide<'p> {
             String::new()
         };
         let is_measured = step.planned.step.recorded_update(index).is_some_and(RecordedUpdate::has_times);
-        let (reason, help) = match update.times.waits_for {
-            WaitsFor::Nothing if is_measured => (
-                wording::waits_for(WaitsFor::Nothing, display),
-                "look at what the device does between the request and the start of the update".to_owned(),
-            ),
-            WaitsFor::Overlap => (
-                wording::waits_for(WaitsFor::Overlap, display),
-                format!("{later}, or choose windows that do not overlap"),
-            ),
-            place_or_link if place_or_link == WaitsFor::Place || display.link.waits_for_panel => {
-                (wording::waits_for(place_or_link, display), format!("{join}{later}"))
+        // Only a device can begin late for no reason that is known; what is played waits for something.
+        let waits_for = match update.times.waits_for {
+            WaitsFor::Nothing if !is_measured => WaitsFor::Link,
+            known => known,
+        };
+        let reason = wording::waits_for(waits_for, display);
+        let help = match waits_for {
+            WaitsFor::Nothing => {
+                "look at what the device does between the request and the start of the update".to_owned()
             }
-            _ => (
-                wording::waits_for(WaitsFor::Link, display),
-                "send smaller windows before it, or put this update first".to_owned(),
-            ),
+            WaitsFor::Overlap => format!("{later}, or choose windows that do not overlap"),
+            WaitsFor::Link if !display.link.waits_for_panel => {
+                "send smaller windows before it, or put this update first".to_owned()
+            }
+            WaitsFor::Place | WaitsFor::Link => format!("{join}{later}"),
         };
         // A link that carries while the panel is driven is busy for as long as its own figures say.
         let by_link = update.times.waits_for == WaitsFor::Link && !display.link.waits_for_panel;

@@ -36,16 +36,16 @@ impl UnknownNames {
     pub(super) fn faults(self, source: &Arc<Source>, what: &str) -> Vec<Fault> {
         let mut all: Vec<(String, Unknown)> = self.0.into_iter().collect();
         all.sort_by_key(|(_, unknown)| unknown.first.start);
-        let mut told: Vec<(Unknown, usize)> = Vec::new();
+        let mut named: Vec<(Unknown, usize)> = Vec::new();
         let mut rest: Vec<String> = Vec::new();
         for (name, unknown) in all {
-            match told.iter().position(|(first, _)| first.help == unknown.help) {
-                Some(known) => told[known].1 += 1,
-                None if told.len() < MOST_NAMES => told.push((unknown, 0)),
+            match named.iter().position(|(first, _)| first.help == unknown.help) {
+                Some(known) => named[known].1 += 1,
+                None if named.len() < MOST_NAMES => named.push((unknown, 0)),
                 None => rest.push(name),
             }
         }
-        let mut faults: Vec<Fault> = told.into_iter().map(|told| fault(source, told, what)).collect();
+        let mut faults: Vec<Fault> = named.into_iter().map(|named| fault(source, named, what)).collect();
         if let Some(name) = rest.first() {
             let message = match rest.len() {
                 1 => format!("the {what} `{name}` has a fault of this kind, too"),

@@ -66,13 +66,13 @@ impl AllowedRoots {
         // The outermost folder is enough, because it contains the others.
         let widest = folders.iter().min_by_key(|folder| folder.as_os_str().len());
         let widest = widest.map(|folder| folder.display().to_string()).unwrap_or_default();
-        let leads = if path.components().collect::<PathBuf>() == place {
+        let in_full = if path.components().collect::<PathBuf>() == place {
             String::new()
         } else {
             format!(" ({})", place.display())
         };
         Err(IsOutside {
-            message: format!("`{named}`{leads} is outside the folder {widest}, and only files inside it are read"),
+            message: format!("`{named}`{in_full} is outside the folder {widest}, and only files inside it are read"),
         })
     }
 }

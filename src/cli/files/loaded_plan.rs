@@ -178,18 +178,18 @@ pub(crate) fn faults_of_screens(
     broken: Vec<BrokenScreen>,
 ) -> Vec<Fault> {
     let is_all = broken.len() < MOST_BROKEN;
-    let mut told: Vec<(BrokenScreen, u64)> = Vec::new();
+    let mut faulty: Vec<(BrokenScreen, u64)> = Vec::new();
     for broken in broken {
         let is_same = |(first, _): &&mut (BrokenScreen, u64)| {
             let [first, other] = [first, &broken].map(|broken| (&broken.fault.message, &broken.fault.help));
             screens.frames.is_some() && first == other
         };
-        match told.iter_mut().find(is_same) {
+        match faulty.iter_mut().find(is_same) {
             Some((_, others)) => *others += 1,
-            None => told.push((broken, 0)),
+            None => faulty.push((broken, 0)),
         }
     }
-    let pointers: Vec<&str> = told.iter().map(|(broken, _)| broken.pointer.as_str()).collect();
+    let pointers: Vec<&str> = faulty.iter().map(|(broken, _)| broken.pointer.as_str()).collect();
     let spans = locate(source, &pointers);
     let fault = |((broken, others), span): ((BrokenScreen, u64), Span)| {
         let at_least = if is_all { "" } else { "at least " };
@@ -200,5 +200,5 @@ pub(crate) fn faults_of_screens(
         let path = screens.path(broken.screen);
         Fault::at(source, span, format!("{path}: {}{others}", broken.fault.message)).with_help(broken.fault.help)
     };
-    told.into_iter().zip(spans).map(fault).collect()
+    faulty.into_iter().zip(spans).map(fault).collect()
 }

@@ -85,8 +85,12 @@ impl Excerpt {
         }
         let bound = |point: Option<TimePoint>| point.map(|point| point.since_beginning(plan)).transpose();
         let (from, to) = (bound(self.from)?.unwrap_or(0.0), bound(self.to)?.unwrap_or(f64::INFINITY));
-        let times = plan.steps().map(|step| (step.index, step.request_ms + step.step.updates_after_ms()));
-        let mut within = times.filter(|(_, ms)| (from..=to).contains(ms)).map(|(index, _)| index);
+        let times = || plan.steps().map(|step| (step.index, step.request_ms + step.step.updates_after_ms()));
+        let ends_ms = times().map(|(_, ms)| ms).fold(0.0, f64::max);
+        // A time of day a little before the beginning is no time of the next day, unless the trace lasts until then.
+        let is_before = matches!(self.from, Some(TimePoint::OfDay(_))) && from > ends_ms && from > DAY_MS as f64 / 2.0;
+        let from = if is_before { 0.0 } else { from };
+        let mut within = times().filter(|(_, ms)| (from..=to).contains(ms)).map(|(index, _)| index);
         let first = within.next().ok_or(NoExcerpt::NoStep)?;
         let last = within.last().unwrap_or(first);
         let before = review.findings.len();

@@ -4,8 +4,8 @@
 use std::collections::HashSet;
 
 use super::{
-    align::{Pair, TooDifferent, align},
-    track::{Asked, AskedUpdate, Nearest, Track},
+    align::{EDIT, Pair, Rows, TooDifferent, align, align_rows},
+    track::{Asked, AskedUpdate, Joined, Nearest, Track},
 };
 use crate::{
     geometry::Rect,
@@ -43,14 +43,57 @@ pub fn compare(
     tolerance: Tolerance,
     place: &dyn Fn(&str) -> String,
 ) -> Result<Compared, TooDifferent> {
-    let trace = &trace.put_together(tolerance.late_ms, &Planned { plan, tolerance });
-    let cost = |planned: usize, done: usize| {
-        let (planned, done) = (&plan.steps[planned], &trace.steps[done]);
-        (planned.screen == done.screen).then(|| u32::from(!is_as_planned(planned, done, tolerance)))
+    let joined = Joined::new(trace, tolerance.late_ms, &Planned { plan, tolerance });
+    let shown = [&plan.steps, &trace.steps].map(|steps| shown_for(steps));
+    let cost = |planned: usize, at: usize, taken: usize| {
+        let (step, done) = (&plan.steps[planned], joined.step(at, taken)?);
+        let edits = if is_as_planned(step, done, tolerance) { 0 } else { EDIT };
+        let apart = || {
+            let shown_ms = shown[0][planned].zip(shown[1][at]);
+            let long_ago = shown_ms.is_some_and(|(planned, done)| (planned - done).abs() > tolerance.late_ms);
+            gaps_apart((&plan.steps, planned), (&trace.steps, at, taken), tolerance.late_ms) + u64::from(long_ago)
+        };
+        let in_vain = if joined.is_in_vain(at, taken) { JOINED_IN_VAIN } else { 0 };
+        (step.screen == done.screen).then(|| edits + in_vain + apart())
     };
-    let pairs = align(plan.steps.len(), trace.steps.len(), &cost)?;
+    let pairs = align_rows(plan.steps.len(), &Rows::new(joined.most(), |at| joined.seem(at)), &cost)?;
+    let (trace, pairs) = joined.along(pairs);
     let known = plan.steps.iter().map(|step| step.screen).collect();
-    Ok(differences(&Aligned { plan, trace, pairs, known, words: &OF_A_PLAN }, tolerance, place))
+    Ok(differences(&Aligned { plan, trace: &trace, pairs, known, words: &OF_A_PLAN }, tolerance, place))
+}
+
+/// How long before each step another screen was last sent, ms; where a person brought the screen, how long it has been there.
+fn shown_for(steps: &[Asked]) -> Vec<Option<f64>> {
+    // The first step with the screen, and the step that its time counts from.
+    let mut run: Option<(&Asked, &Asked)> = None;
+    let mut last: Option<&Asked> = None;
+    let mut since = |step| {
+        let step: &Asked = step;
+        let begins = || (step, last.filter(|_| step.after_person_ms.is_none()).unwrap_or(step));
+        let now = run.filter(|(first, _)| first.screen == step.screen).unwrap_or_else(begins);
+        (run, last) = (Some(now), Some(step));
+        Some(step.request_ms? - now.1.request_ms?)
+    };
+    steps.iter().map(&mut since).collect()
+}
+
+/// More than pauses that are not as planned.
+const JOINED_IN_VAIN: u64 = 4;
+
+/// How many of the pauses before and after a step are not as planned, of those that no person decides: of steps that are alike,
+/// the one at its time is meant.
+fn gaps_apart((plan, planned): (&[Asked], usize), (trace, at, taken): (&[Asked], usize, usize), within_ms: f64) -> u64 {
+    let gap = |steps: &[Asked], from: Option<usize>, to: usize| {
+        let (from, to) = (steps.get(from?)?, steps.get(to)?);
+        let is_free = to.after_person_ms.is_some();
+        Some(to.request_ms? - from.request_ms?).filter(|_| !is_free)
+    };
+    let is_apart = |planned: Option<f64>, done: Option<f64>| {
+        planned.zip(done).is_some_and(|(planned, done)| (planned - done).abs() > within_ms)
+    };
+    let before = is_apart(gap(plan, planned.checked_sub(1), planned), gap(trace, at.checked_sub(1), at));
+    let after = is_apart(gap(plan, Some(planned), planned + 1), gap(trace, Some(at), at + taken));
+    u64::from(before) + u64::from(after)
 }
 
 /// What was meant beside what was done, with what belongs together.
@@ -86,8 +129,17 @@ const OF_A_PLAN: Words = Words {
 /// Every difference of what was aligned, in words.
 pub(super) fn differences(aligned: &Aligned<'_>, tolerance: Tolerance, place: &dyn Fn(&str) -> String) -> Compared {
     let departures = Vec::new();
-    let mut comparison =
-        Comparison { aligned, tolerance, place, departures, as_planned: 0, before: None, last_place: None };
+    let mut comparison = Comparison {
+        aligned,
+        tolerance,
+        place,
+        departures,
+        as_planned: 0,
+        before: None,
+        planned_before: None,
+        done_before: None,
+        last_place: None,
+    };
     aligned.pairs.iter().for_each(|pair| comparison.pair(*pair));
     Compared {
         departures: comparison.departures,
@@ -133,7 +185,7 @@ pub(super) fn fewest_edits<'m>(
 fn edits(planned: &[AskedUpdate], done: &[AskedUpdate], tolerance: Tolerance) -> u32 {
     let differ = |one: usize, other: usize| u32::from(!is_same(&planned[one], &done[other], tolerance));
     let pairs = align(planned.len(), done.len(), &|one, other| Some(differ(one, other))).unwrap_or_default();
-    let count = |pair: &Pair| if let Pair::Both(one, other) = pair { differ(*one, *other) } else { 1 };
+    let count = |pair: &Pair| if let Pair::Both(one, other, _) = pair { differ(*one, *other) } else { 1 };
     pairs.iter().map(count).sum()
 }
 
@@ -144,16 +196,18 @@ pub(super) fn are_same(planned: &[AskedUpdate], done: &[AskedUpdate], tolerance:
 
 /// Whether two updates ask for the same.
 pub(super) fn is_same(one: &AskedUpdate, other: &AskedUpdate, tolerance: Tolerance) -> bool {
-    one.mode == other.mode && are_near(&one.sent, &other.sent, tolerance)
+    one.mode == other.mode && are_near(one, other, tolerance)
 }
 
-/// Whether boxes are the same, as far as the grid goes.
-fn are_near(one: &[Rect], other: &[Rect], Tolerance { window_px: [across, down], .. }: Tolerance) -> bool {
+/// Whether two updates ask for the same boxes, as far as the grid goes: what is sent is the same, or what was asked for is nearer
+/// than that.
+fn are_near(one: &AskedUpdate, other: &AskedUpdate, Tolerance { window_px: [across, down], .. }: Tolerance) -> bool {
     let near = |(one, other): (&Rect, &Rect)| {
         let edges = |rect: &Rect| [(rect.x, across), (rect.right(), across), (rect.y, down), (rect.bottom(), down)];
         edges(one).into_iter().zip(edges(other)).all(|((one, within), (other, _))| one.abs_diff(other) < within.max(1))
     };
-    one.len() == other.len() && one.iter().zip(other).all(near)
+    let all_near = |one: &[Rect], other: &[Rect]| one.len() == other.len() && one.iter().zip(other).all(near);
+    one.sent == other.sent || all_near(&one.asked, &other.asked)
 }
 
 /// The comparison as it goes from step to step.
@@ -165,6 +219,9 @@ struct Comparison<'t> {
     as_planned: u64,
     /// When the updates of the last two steps that belong together were requested, ms: planned and done.
     before: Option<(f64, f64)>,
+    /// The same of the last step that was planned, and of the last that was done, whether they belong together or not.
+    planned_before: Option<f64>,
+    done_before: Option<f64>,
     /// Where the last step that belongs together is meant.
     last_place: Option<String>,
 }
@@ -173,9 +230,15 @@ impl Comparison<'_> {
     fn pair(&mut self, pair: Pair) {
         let Aligned { plan, trace, .. } = self.aligned;
         match pair {
-            Pair::Both(planned, done) => self.both(&plan.steps[planned], &trace.steps[done]),
-            Pair::First(planned, by_then) => self.left_out(&plan.steps[planned], by_then),
-            Pair::Second(done) => self.added(&trace.steps[done]),
+            Pair::Both(planned, done, _) => self.both(&plan.steps[planned], &trace.steps[done]),
+            Pair::First(planned, by_then) => {
+                self.left_out(&plan.steps[planned], by_then);
+                self.planned_before = plan.steps[planned].request_ms;
+            }
+            Pair::Second(done) => {
+                self.added(&trace.steps[done]);
+                self.done_before = trace.steps[done].request_ms;
+            }
         }
     }
 
@@ -186,6 +249,7 @@ impl Comparison<'_> {
         }
         self.lateness(planned, done);
         self.before = planned.request_ms.zip(done.request_ms);
+        (self.planned_before, self.done_before) = (planned.request_ms, done.request_ms);
         self.last_place = Some((self.place)(&planned.pointer));
         self.as_planned += u64::from(self.departures.len() == before);
     }
@@ -198,7 +262,7 @@ impl Comparison<'_> {
         let pairs = align(planned.updates.len(), done.updates.len(), &cost).unwrap_or_default();
         for pair in pairs {
             match pair {
-                Pair::Both(one, other) => self.otherwise(planned, &planned.updates[one], done, &done.updates[other]),
+                Pair::Both(one, other, _) => self.otherwise(planned, &planned.updates[one], done, &done.updates[other]),
                 Pair::First(one, _) => self.update_left_out(planned, &planned.updates[one], done),
                 Pair::Second(other) => self.update_added(planned, done, &done.updates[other]),
             }
@@ -222,7 +286,7 @@ impl Comparison<'_> {
         let at = self.place_of_update(step, planned);
         let (is, wanted) = (boxes(&update.sent), boxes(&planned.sent));
         let what = self.aligned.words.what;
-        let message = match (planned.mode == update.mode, are_near(&planned.sent, &update.sent, self.tolerance)) {
+        let message = match (planned.mode == update.mode, are_near(planned, update, self.tolerance)) {
             (false, true) => {
                 format!("the device used `{}` here, but the {what} says `{}` ({at})", update.mode, planned.mode)
             }
@@ -247,7 +311,13 @@ impl Comparison<'_> {
             // Nobody presses on schedule, and when somebody did is not recorded.
             (Some(_), None, _) | (None, _, None) => return,
             (None, _, Some(((planned_ms, done_ms), (planned_before, done_before)))) => {
-                ((done_ms - done_before) - (planned_ms - planned_before), "the step before")
+                // What was added or left out since has its own finding, and its time is not told a second time.
+                let since =
+                    |planned_before: f64, done_before: f64| (done_ms - done_before) - (planned_ms - planned_before);
+                let last = self.planned_before.zip(self.done_before);
+                let together = since(planned_before, done_before);
+                let late_ms = last.map_or(together, |(planned, done)| together.min(since(planned, done)));
+                (late_ms, "the step before")
             }
         };
         if late_ms <= self.tolerance.late_ms {

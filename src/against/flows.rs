@@ -6,14 +6,14 @@ use std::collections::{HashMap, HashSet};
 use super::{
     align::{Pair, TooDifferent, align},
     comparing::{Aligned, Compared, Tolerance, Words, are_same, differences, fewest_edits, is_same},
-    track::{Asked, AskedUpdate, Nearest, Track, hash_of_levels, in_order},
-    walks::{Cost, Link, OTHER_UPDATE, UNPAIRED_UPDATE, Ways},
+    track::{Asked, AskedUpdate, Joined, Nearest, Track, asked_boxes, hash_of_levels, in_order},
+    walks::{Cost, JOINED_IN_VAIN, Link, OTHER_UPDATE, UNPAIRED_UPDATE, Ways},
 };
 use crate::{
     flow::{Flow, Node},
     flow_review::{DecodedScreens, FlowMap},
     geometry::Rect,
-    plan::{Cause, ScreenId, Update, Updates},
+    plan::{Cause, ScreenId, Update, Updates, WindowAsk},
 };
 
 /// A flow that a device should follow.
@@ -39,15 +39,19 @@ pub fn compare_with_flow(
     place: &dyn Fn(&str) -> String,
 ) -> Result<Compared, TooDifferent> {
     let moves = Moves::new(meant);
-    let trace = &trace.put_together(tolerance.late_ms, &MovesWithin { moves: &moves, tolerance });
-    let cost = |edge: usize, step: usize| moves.meant[moves.of_edge[edge]].cost(&trace.steps[step], tolerance);
-    let links = moves.ways(trace, tolerance, &cost).nearest()?;
+    let joined = Joined::new(trace, tolerance.late_ms, &MovesWithin { moves: &moves, tolerance });
+    let cost = |edge: usize, step: usize, taken: usize| {
+        let cost = moves.meant[moves.of_edge[edge]].cost(joined.step(step, taken)?, tolerance)?;
+        let in_vain = if joined.is_in_vain(step, taken) { JOINED_IN_VAIN } else { 0 };
+        Some(Cost { unlike: cost.unlike + in_vain, ..cost })
+    };
+    let links = moves.ways(&joined, tolerance, &cost).nearest()?;
     let mut steps: Vec<Asked> = Vec::new();
     let mut pairs = Vec::new();
     for link in links {
         let at = steps.len();
         let (pair, edge) = match link {
-            Link::Both(edge, done) => (Pair::Both(at, done), edge),
+            Link::Both(edge, done, taken) => (Pair::Both(at, done, taken), edge),
             Link::LeftOut(edge, by_then) => (Pair::First(at, by_then), edge),
             Link::Added(done) => {
                 pairs.push(Pair::Second(done));
@@ -59,7 +63,8 @@ pub fn compare_with_flow(
     }
     let known: HashSet<blake3::Hash> = moves.meant.iter().map(|meant| meant.screen).collect();
     let plan = Track { steps };
-    Ok(differences(&Aligned { plan: &plan, trace, pairs, known, words: &OF_A_FLOW }, tolerance, place))
+    let (trace, pairs) = joined.along(pairs);
+    Ok(differences(&Aligned { plan: &plan, trace: &trace, pairs, known, words: &OF_A_FLOW }, tolerance, place))
 }
 
 const OF_A_FLOW: Words = Words {
@@ -129,7 +134,7 @@ impl Meant {
             |one: usize, other: usize| u32::from(!is_same(&self.updates[one], &done.updates[other], tolerance));
         let pairs = align(self.updates.len(), done.updates.len(), &|one, other| Some(differ(one, other)));
         let unlike = |pair: &Pair| match pair {
-            Pair::Both(one, other) => OTHER_UPDATE * differ(*one, *other),
+            Pair::Both(one, other, _) => OTHER_UPDATE * differ(*one, *other),
             Pair::First(..) | Pair::Second(_) => UNPAIRED_UPDATE,
         };
         let unlike: u32 = pairs.unwrap_or_default().iter().map(unlike).sum();
@@ -219,7 +224,9 @@ impl<'f> Moves<'f> {
         let is_open = one.updates == Updates::Choose;
         let runs = cleanings.iter().filter(|_| !is_open).map(|rule| (&flow.cleanings[*rule], *rule));
         let boxes = map.sent().boxes_of_cleanings();
-        updates.extend(runs.map(|(cleaning, rule)| self.update(cleaning.mode, boxes[rule], cleaning.pointer.clone())));
+        updates.extend(
+            runs.map(|(cleaning, rule)| self.update(cleaning.mode, None, boxes[rule], cleaning.pointer.clone())),
+        );
         updates.retain(|update| !update.sent.is_empty());
         Meant {
             screen: self.hashes[&to],
@@ -260,18 +267,28 @@ impl<'f> Moves<'f> {
     fn updates(&self, updates: &Updates, boxes: &[&[Rect]], pointer: &str) -> Vec<AskedUpdate> {
         let listed: &[Update] = if let Updates::Listed(updates) = updates { updates } else { &[] };
         let numbered = listed.iter().zip(boxes).enumerate();
-        numbered.map(|(number, (update, boxes))| self.update(update.mode, boxes, pointer_of(pointer, number))).collect()
+        numbered
+            .map(|(number, (update, boxes))| {
+                self.update(update.mode, Some(&update.window), boxes, pointer_of(pointer, number))
+            })
+            .collect()
     }
 
-    fn update(&self, mode: usize, boxes: &[Rect], pointer: String) -> AskedUpdate {
-        AskedUpdate { mode: self.of.flow.head.display.modes[mode].name.clone(), sent: in_order(boxes), pointer }
+    fn update(&self, mode: usize, asked: Option<&WindowAsk>, boxes: &[Rect], pointer: String) -> AskedUpdate {
+        let head = &self.of.flow.head;
+        AskedUpdate {
+            mode: head.display.modes[mode].name.clone(),
+            asked: asked_boxes(asked, boxes, head.screen_size()),
+            sent: in_order(boxes),
+            pointer,
+        }
     }
 
     fn ways<'w>(
         &self,
-        trace: &Track,
+        trace: &Joined<'_>,
         tolerance: Tolerance,
-        cost: &'w dyn Fn(usize, usize) -> Option<Cost>,
+        cost: &'w dyn Fn(usize, usize, usize) -> Option<Cost>,
     ) -> Ways<'w> {
         let graph = &self.of.map.graph;
         let nodes = graph.nodes.len();
@@ -279,22 +296,27 @@ impl<'f> Moves<'f> {
         first.extend([graph.edges.len(), self.of_edge.len()]);
         let to = graph.edges.iter().map(|edge| edge.to).chain(self.starts.iter().map(|(_, node)| *node)).collect();
         let is_silent = self.of_edge.iter().map(|meant| self.meant[*meant].is_silent()).collect();
-        let least = self.least(trace, tolerance);
-        Ways { first, to, is_silent, start: nodes, steps: trace.steps.len(), cost, least }
+        let (most, least) = (trace.most(), self.least(trace, tolerance));
+        Ways { first, to, is_silent, start: nodes, steps: most.len(), most, cost, least }
     }
 
-    /// How many edits the steps from each one on need at least: one for each that no move is like.
-    fn least(&self, trace: &Track, tolerance: Tolerance) -> Vec<u32> {
+    /// How many edits the steps from each one on need at least: one for each that no move is like, however they are joined.
+    fn least(&self, trace: &Joined<'_>, tolerance: Tolerance) -> Vec<u32> {
         let mut by_screen: HashMap<blake3::Hash, Vec<&Meant>> = HashMap::new();
         for meant in self.meant.iter().filter(|meant| !meant.is_silent()) {
             by_screen.entry(meant.screen).or_default().push(meant);
         }
         let is_like =
             |meant: &&Meant, done: &Asked| meant.is_open || are_same(&meant.updates, &done.updates, tolerance);
-        let mut least = vec![0; trace.steps.len() + 1];
-        for (at, done) in trace.steps.iter().enumerate().rev() {
-            let moves = by_screen.get(&done.screen).map_or(&[][..], Vec::as_slice);
-            least[at] = least[at + 1] + u32::from(!moves.iter().any(|meant| is_like(meant, done)));
+        let most = trace.most();
+        let mut least = vec![0; most.len() + 1];
+        for at in (0..most.len()).rev() {
+            let rows = (1..=most[at]).filter_map(|taken| Some((taken, trace.step(at, taken)?)));
+            let edits = |(taken, done): (usize, &Asked)| {
+                let moves = by_screen.get(&done.screen).map_or(&[][..], Vec::as_slice);
+                least[at + taken] + u32::from(!moves.iter().any(|meant| is_like(meant, done)))
+            };
+            least[at] = rows.map(edits).min().unwrap_or_default();
         }
         least
     }

@@ -2,12 +2,13 @@
 
 use std::collections::HashMap;
 
+use super::align::Pair;
 use crate::{
     change::pipeline::ScreenSource,
     display::Level,
-    geometry::Rect,
+    geometry::{Rect, Size},
     panel::{PlayedStep, PlayedUpdate},
-    plan::{Cause, Plan, ScreenId, Updates},
+    plan::{Cause, Plan, ScreenId, Updates, WindowAsk},
     review::{BrokenScreen, play},
 };
 
@@ -44,6 +45,8 @@ pub(super) struct Asked {
 #[derive(Clone, Debug)]
 pub(super) struct AskedUpdate {
     pub(super) mode: String,
+    /// The boxes that were asked for, before they were widened to the grid, in their order.
+    pub(super) asked: Vec<Rect>,
     /// The boxes that are sent, in their order.
     pub(super) sent: Vec<Rect>,
     pub(super) pointer: String,
@@ -57,30 +60,102 @@ impl Track {
         });
         all.collect::<std::collections::BTreeSet<_>>().into_iter()
     }
+}
 
-    /// The steps, with those put together that are one step of what was meant: a device sends the updates of a step one
-    /// after the other, and its clock may count on meanwhile, so a log can give each a time of its own. A row of steps is
-    /// one if its screen stays, nobody acts in between, it all comes within `within_ms`, it has no more updates than
-    /// `meant` ever has, fewer steps differ from what was meant than if each stood alone, and it is no further from that
-    /// than its beginning.
-    pub(super) fn put_together(&self, within_ms: f64, meant: &dyn Nearest) -> Self {
-        let mut steps = Vec::new();
-        let mut rest = self.steps.as_slice();
-        while let [first, others @ ..] = rest {
+/// The steps of a device, and which of them may be one step of what was meant: a device sends the updates of a step one after
+/// the other, and its clock may count on meanwhile, so a log can give each a time of its own. A row of steps may be one if its
+/// screen stays, nobody acts in between, it all comes in time, it has no more updates than what was meant ever has, and it is
+/// no further from that than its beginning.
+pub(super) struct Joined<'t> {
+    track: &'t Track,
+    /// What two and more steps from each one on are together, if they may be one.
+    rows: Vec<Vec<Option<Row>>>,
+    /// How many of them seem to be one.
+    seem: Vec<usize>,
+}
+
+/// Steps that may be one.
+struct Row {
+    step: Asked,
+    /// Whether there is a step like it in what was meant.
+    is_meant: bool,
+}
+
+impl<'t> Joined<'t> {
+    /// Rows within so many ms.
+    pub(super) fn new(track: &'t Track, within_ms: f64, meant: &dyn Nearest) -> Self {
+        let mut joined = Self { track, rows: Vec::new(), seem: Vec::new() };
+        for (at, first) in track.steps.iter().enumerate() {
+            let others = &track.steps[at + 1..];
             let row = others.iter().take_while(|next| next.follows(first, within_ms));
             let row = row.count().min(meant.most_updates().saturating_sub(first.updates.len()));
-            let (taken, step) = longest_row(first, &others[..row], meant);
-            steps.push(step);
-            rest = &others[taken..];
+            let own = if row == 0 { 0 } else { meant.edits(first) };
+            let may_be_one = |taken: usize| {
+                let step = first.with_updates_of(&others[..taken]);
+                let edits = meant.edits(&step);
+                (edits <= own).then_some(Row { step, is_meant: edits == 0 })
+            };
+            joined.rows.push((1..=row).map(may_be_one).collect());
+            joined.seem.push(1 + longest_row(first, &others[..row], meant));
         }
-        Self { steps }
+        joined
+    }
+
+    /// So many steps from one on as one, if they may be.
+    pub(super) fn step(&self, at: usize, taken: usize) -> Option<&Asked> {
+        if taken == 1 { self.track.steps.get(at) } else { self.row(at, taken).map(|row| &row.step) }
+    }
+
+    /// Whether several steps from one on are like no step of what was meant: as long as it makes no difference, they are
+    /// better taken one by one.
+    pub(super) fn is_in_vain(&self, at: usize, taken: usize) -> bool {
+        self.row(at, taken).is_some_and(|row| !row.is_meant)
+    }
+
+    fn row(&self, at: usize, taken: usize) -> Option<&Row> {
+        self.rows.get(at)?.get(taken.checked_sub(2)?)?.as_ref()
+    }
+
+    /// How many steps may be one, from each on.
+    pub(super) fn most(&self) -> Vec<usize> {
+        let last = |rows: &Vec<Option<Row>>| rows.iter().rposition(Option::is_some);
+        self.rows.iter().map(|rows| last(rows).map_or(1, |last| last + 2)).collect()
+    }
+
+    /// How many steps from one on seem to be one by themselves.
+    pub(super) fn seem(&self, at: usize) -> usize {
+        self.seem[at]
+    }
+
+    /// The steps as they were joined, with what belongs together counted in them.
+    pub(super) fn along(&self, pairs: Vec<Pair>) -> (Track, Vec<Pair>) {
+        let mut steps: Vec<Asked> = Vec::new();
+        let mut take = |at: usize, taken: usize| {
+            steps.extend(self.step(at, taken).cloned());
+            steps.len() - 1
+        };
+        let mut done = 0;
+        let pairs = pairs.into_iter().map(|pair| match pair {
+            Pair::Both(meant, at, taken) => {
+                done = take(at, taken) + 1;
+                Pair::Both(meant, done - 1, 1)
+            }
+            Pair::Second(at) => {
+                done = take(at, 1) + 1;
+                Pair::Second(done - 1)
+            }
+            Pair::First(meant, _) => Pair::First(meant, done),
+        });
+        let pairs = pairs.collect();
+        (Track { steps }, pairs)
     }
 }
 
-/// How many of the steps that follow the first are one with it, and that step.
-fn longest_row(first: &Asked, others: &[Asked], meant: &dyn Nearest) -> (usize, Asked) {
+/// How many of the steps that follow the first seem to be one with it: fewer steps then differ from what was meant than if each
+/// stood alone.
+fn longest_row(first: &Asked, others: &[Asked], meant: &dyn Nearest) -> usize {
     if others.is_empty() {
-        return (0, first.clone());
+        return 0;
     }
     let alone: Vec<u32> = others.iter().map(|other| meant.edits(other).min(1)).collect();
     let own = meant.edits(first);
@@ -91,10 +166,9 @@ fn longest_row(first: &Asked, others: &[Asked], meant: &dyn Nearest) -> (usize, 
         let edits = meant.edits(&step);
         let (apart, together) = (different(0, own), different(taken, edits));
         let is_one = edits <= own && together < apart;
-        is_one.then_some((together, taken, step))
+        is_one.then_some((together, taken))
     });
-    let best = rows.min_by_key(|(different, taken, _)| (*different, *taken));
-    best.map_or_else(|| (0, first.clone()), |(_, taken, step)| (taken, step))
+    rows.min().map_or(0, |(_, taken)| taken)
 }
 
 /// What was meant, as far as it matters for what belongs together.
@@ -156,8 +230,10 @@ fn asked(plan: &Plan, step: &PlayedStep<'_>, screen: blake3::Hash) -> Asked {
         let recorded = planned.step.recorded_update(at).map(|update| update.pointer.clone());
         recorded.unwrap_or_else(|| format!("{}/updates/{at}", planned.step.pointer))
     };
+    let listed = planned.step.listed_updates();
     let update = |(at, update): (usize, &PlayedUpdate)| AskedUpdate {
         mode: plan.display.modes[update.mode].name.clone(),
+        asked: asked_boxes(listed.get(at).map(|update| &update.window), &update.sent, plan.screen_size()),
         sent: in_order(&update.sent),
         pointer: pointer_of(at),
     };
@@ -176,6 +252,16 @@ fn asked(plan: &Plan, step: &PlayedStep<'_>, screen: blake3::Hash) -> Asked {
         request_ms: Some(step.updates_request_ms()),
         after_person_ms: planned.step.cause.is_person().then_some(waited_ms),
         after_unanswered_ms: recorded.and_then(|recorded| recorded.unanswered_ms),
+    }
+}
+
+/// The boxes that an update asks for, in their order; where it asks for no boxes, those that are sent.
+pub(super) fn asked_boxes(asked: Option<&WindowAsk>, sent: &[Rect], size: Size) -> Vec<Rect> {
+    match asked {
+        Some(WindowAsk::Boxes(boxes)) => {
+            in_order(&boxes.iter().filter_map(|window| window.cut(size)).collect::<Vec<_>>())
+        }
+        _ => in_order(sent),
     }
 }
 

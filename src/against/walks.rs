@@ -21,8 +21,10 @@ pub(super) struct Ways<'w> {
     pub(super) start: usize,
     /// How many steps there are.
     pub(super) steps: usize,
-    /// What it costs that a way was taken as a step; `None` if it cannot have been.
-    pub(super) cost: &'w dyn Fn(usize, usize) -> Option<Cost>,
+    /// How many steps in a row may be one, from each one on; at least one.
+    pub(super) most: Vec<usize>,
+    /// What it costs that a way was taken as so many steps from one on; `None` if it cannot have been.
+    pub(super) cost: &'w dyn Fn(usize, usize, usize) -> Option<Cost>,
     /// How many edits the steps from each one on cost at least, whatever the walk; at the end nothing.
     pub(super) least: Vec<u32>,
 }
@@ -47,6 +49,8 @@ impl Add for Cost {
 const LEFT_OUT: Cost = Cost { edits: 1, unlike: 4 };
 /// A step that was added.
 const ADDED: Cost = Cost { edits: 1, unlike: 8 };
+/// Steps that are joined, and still differ from the move: no simpler than a step that was added.
+pub(super) const JOINED_IN_VAIN: u32 = ADDED.unlike;
 /// An update too many or too few in a step that belongs to a move.
 pub(super) const UNPAIRED_UPDATE: u32 = 2;
 /// An update in another mode or on another window.
@@ -55,8 +59,8 @@ pub(super) const OTHER_UPDATE: u32 = 6;
 /// A part of the walk beside the steps, in order.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(super) enum Link {
-    /// This way was taken as this step.
-    Both(usize, usize),
+    /// This way was taken as so many steps from this one on.
+    Both(usize, usize, usize),
     /// This way was left out before this step.
     LeftOut(usize, usize),
     /// No way was taken as this step.
@@ -119,13 +123,18 @@ struct Search<'w> {
 struct Arrival {
     node: usize,
     cost: Cost,
-    /// The arrival at the step before.
+    /// The arrival before the steps that it takes.
     from: usize,
     /// The ways that were left out or silent on the way from there.
     before: Vec<usize>,
-    /// The way that was taken as the step; `None` if the step was added.
+    /// The way that was taken as the steps; `None` if a step was added.
     by: Option<usize>,
+    /// How many steps that were.
+    taken: usize,
 }
+
+/// The cheapest way to arrive at a node with so many steps, and the node where it begins.
+type Arrivals = BTreeMap<(usize, usize), (Cost, usize, usize)>;
 
 /// How a node was reached without a step.
 #[derive(Clone, Copy)]
@@ -140,15 +149,19 @@ struct Reached {
 impl Search<'_> {
     /// The walk; nothing if there is none with fewer edits.
     fn run(mut self) -> Result<Option<Found>, Spent> {
-        let start = Arrival { node: self.ways.start, cost: Cost::default(), from: 0, before: Vec::new(), by: None };
+        let start =
+            Arrival { node: self.ways.start, cost: Cost::default(), from: 0, before: Vec::new(), by: None, taken: 0 };
         let mut layers = vec![vec![start]];
+        // Those that take several steps, by the step after which they are there.
+        let mut later: Vec<Vec<Arrival>> = Vec::new();
+        later.resize_with(self.ways.steps + 1, Vec::new);
         let mut reached: Vec<Option<Reached>> = vec![None; self.ways.first.len()];
         let mut touched = Vec::new();
         for step in 0..self.ways.steps {
             let last = &layers[step];
-            let next = self.layer(step, last, &mut reached, &mut touched)?;
+            let next = self.layer(step, last, &mut later, (&mut reached, &mut touched))?;
             touched.drain(..).for_each(|node: usize| reached[node] = None);
-            if next.is_empty() {
+            if next.is_empty() && later[step + 2..].iter().all(Vec::is_empty) {
                 return Ok(None);
             }
             self.kept = self.kept.checked_sub(next.len()).ok_or(Spent)?;
@@ -157,13 +170,13 @@ impl Search<'_> {
         Ok(self.traced(&layers))
     }
 
-    /// The arrivals after a step, from those before it.
+    /// The arrivals after a step, from those before it; those that take more steps are put to `later`.
     fn layer(
         &mut self,
         step: usize,
         last: &[Arrival],
-        reached: &mut [Option<Reached>],
-        touched: &mut Vec<usize>,
+        later: &mut [Vec<Arrival>],
+        (reached, touched): (&mut [Option<Reached>], &mut Vec<usize>),
     ) -> Result<Vec<Arrival>, Spent> {
         let ways = self.ways;
         let mut heap = BinaryHeap::new();
@@ -180,9 +193,12 @@ impl Search<'_> {
         for (from, arrival) in last.iter().enumerate() {
             reach(&mut heap, reached, arrival.node, Reached { cost: arrival.cost, from, over: None });
         }
-        let mut best = last.iter().map(|arrival| arrival.cost + ADDED).min().unwrap_or_default();
-        // The cheapest way to arrive at each node, and where it begins.
-        let mut arrivals: BTreeMap<usize, (Cost, usize, usize)> = BTreeMap::new();
+        let in_a_row = std::mem::take(&mut later[step + 1]);
+        let stays = last.iter().map(|arrival| arrival.cost + ADDED);
+        let best = stays.chain(in_a_row.iter().map(|arrival| arrival.cost)).min();
+        // Where nothing has arrived, nothing is known of what is too far.
+        let mut best = best.unwrap_or(Cost { edits: u32::MAX, unlike: 0 });
+        let mut arrivals = Arrivals::new();
         while let Some(Reverse((cost, node))) = heap.pop() {
             let Some(here) = reached[node].filter(|here| here.cost == cost) else { continue };
             if self.is_too_far(cost, best, step) {
@@ -197,10 +213,13 @@ impl Search<'_> {
                     reach(&mut heap, reached, to, over(cost));
                     continue;
                 }
-                if let Some(more) = (ways.cost)(edge, step) {
+                for taken in 1..=ways.most[step] {
+                    let Some(more) = (ways.cost)(edge, step, taken) else { continue };
                     let there = cost + more;
-                    best = best.min(there);
-                    let known = arrivals.entry(to).or_insert((there, edge, node));
+                    if taken == 1 {
+                        best = best.min(there);
+                    }
+                    let known = arrivals.entry((taken, to)).or_insert((there, edge, node));
                     if there < known.0 {
                         *known = (there, edge, node);
                     }
@@ -208,11 +227,22 @@ impl Search<'_> {
                 reach(&mut heap, reached, to, over(cost + LEFT_OUT));
             }
         }
-        let came = arrivals.into_iter().map(|(node, (cost, edge, before))| {
+        let came = arrivals.into_iter().map(|((taken, node), (cost, edge, before))| {
             let (from, before) = way_to(before, reached);
-            Arrival { node, cost, from, before, by: Some(edge) }
+            Arrival { node, cost, from, before, by: Some(edge), taken }
         });
-        let mut next: Vec<Arrival> = came.filter(|arrival| !self.is_too_far(arrival.cost, best, step + 1)).collect();
+        let (came, rows): (Vec<Arrival>, Vec<Arrival>) = came.partition(|arrival| arrival.taken == 1);
+        for row in rows {
+            later[step + row.taken].push(row);
+        }
+        let mut by_node: BTreeMap<usize, Arrival> = BTreeMap::new();
+        for arrival in came.into_iter().chain(in_a_row) {
+            let is_better = by_node.get(&arrival.node).is_none_or(|known| arrival.cost < known.cost);
+            if is_better && !self.is_too_far(arrival.cost, best, step + 1) {
+                by_node.insert(arrival.node, arrival);
+            }
+        }
+        let mut next: Vec<Arrival> = by_node.into_values().collect();
         // A walk that stays where it is, unless another one gets there for less; those that moved are in order of nodes.
         let moved = next.len();
         for (from, arrival) in last.iter().enumerate() {
@@ -221,7 +251,7 @@ impl Search<'_> {
             let same = next[..moved].binary_search_by_key(&arrival.node, |other| other.node);
             let is_worse = same.is_ok_and(|same| next[same].cost <= cost);
             if is_own && !is_worse && !self.is_too_far(cost, best, step + 1) {
-                next.push(Arrival { node: arrival.node, cost, from, before: Vec::new(), by: None });
+                next.push(Arrival { node: arrival.node, cost, from, before: Vec::new(), by: None, taken: 1 });
             }
         }
         Ok(next)
@@ -237,11 +267,13 @@ impl Search<'_> {
         let mut at = (0..last.len()).min_by_key(|at| last[*at].cost)?;
         let edits = last[at].cost.edits;
         let mut links = Vec::new();
-        for (step, layer) in layers.iter().enumerate().skip(1).rev() {
-            let arrival = &layer[at];
-            links.push(arrival.by.map_or(Link::Added(step - 1), |edge| Link::Both(edge, step - 1)));
+        let mut step = layers.len() - 1;
+        while step > 0 {
+            let arrival = &layers[step][at];
+            step -= arrival.taken;
+            links.push(arrival.by.map_or(Link::Added(step), |edge| Link::Both(edge, step, arrival.taken)));
             let left_out = arrival.before.iter().rev().filter(|edge| !self.ways.is_silent[**edge]);
-            links.extend(left_out.map(|edge| Link::LeftOut(*edge, step - 1)));
+            links.extend(left_out.map(|edge| Link::LeftOut(*edge, step)));
             at = arrival.from;
         }
         links.reverse();
@@ -286,13 +318,23 @@ mod tests {
         (screen == is_screen).then(|| Cost { edits: u32::from(mode != is_mode), unlike: 0 })
     }
 
-    fn ways<'w>(edges: &[Edge], steps: usize, cost: &'w dyn Fn(usize, usize) -> Option<Cost>) -> Ways<'w> {
+    /// Two steps with one screen may be one: in the first mode if they are alike, otherwise in the second.
+    fn one_of(steps: &[(u8, u8)], taken: usize) -> Option<(u8, u8)> {
+        match *steps.get(..taken)? {
+            [one] => Some(one),
+            [(screen, one), (other, two)] if screen == other => Some((screen, one ^ two)),
+            _ => None,
+        }
+    }
+
+    fn ways<'w>(edges: &[Edge], steps: usize, cost: &'w dyn Fn(usize, usize, usize) -> Option<Cost>) -> Ways<'w> {
         Ways {
             first: (0..=NODES).map(|node| edges.partition_point(|edge| edge.0 < node)).collect(),
             to: edges.iter().map(|edge| edge.1).collect(),
             is_silent: edges.iter().map(|edge| edge.2).collect(),
             start: NODES - 1,
             steps,
+            most: vec![2; steps],
             cost,
             least: vec![0; steps + 1],
         }
@@ -301,8 +343,8 @@ mod tests {
     /// The fewest edits, by going over all edges until nothing changes any more.
     fn plain_distance(edges: &[Edge], steps: &[(u8, u8)]) -> u32 {
         const FAR: u32 = 1000;
-        let mut now = [FAR; NODES];
-        now[NODES - 1] = 0;
+        let mut after = vec![[FAR; NODES]; steps.len() + 1];
+        after[0][NODES - 1] = 0;
         let settle = |costs: &mut [u32; NODES]| {
             for _ in 0..=NODES {
                 for (from, to, is_silent, ..) in edges {
@@ -310,18 +352,23 @@ mod tests {
                 }
             }
         };
-        settle(&mut now);
-        for step in steps {
-            let mut next = now.map(|cost| cost + 1);
-            for edge in edges.iter().filter(|edge| !edge.2) {
-                if let Some(more) = cost(*edge, *step) {
-                    next[edge.1] = next[edge.1].min(now[edge.0] + more.edits);
+        for at in 0..=steps.len() {
+            settle(&mut after[at]);
+            let now = after[at];
+            for taken in 1..=2 {
+                let Some(step) = one_of(&steps[at..], taken) else { continue };
+                let next = &mut after[at + taken];
+                for edge in edges.iter().filter(|edge| !edge.2) {
+                    if let Some(more) = cost(*edge, step) {
+                        next[edge.1] = next[edge.1].min(now[edge.0] + more.edits);
+                    }
+                }
+                if taken == 1 {
+                    next.iter_mut().zip(now).for_each(|(next, cost)| *next = (*next).min(cost + 1));
                 }
             }
-            settle(&mut next);
-            now = next;
         }
-        now.into_iter().min().unwrap_or(FAR)
+        after[steps.len()].into_iter().min().unwrap_or(FAR)
     }
 
     proptest! {
@@ -331,23 +378,24 @@ mod tests {
         fn the_walk_has_the_fewest_edits_and_is_one_of_the_graph(
             edges in edges(), steps in prop::collection::vec((0_u8..4, 0_u8..2), 0..12),
         ) {
-            let of = |edge: usize, step: usize| cost(edges[edge], steps[step]);
+            let of = |edge: usize, step: usize, taken: usize| cost(edges[edge], one_of(&steps[step..], taken)?);
             let ways = ways(&edges, steps.len(), &of);
             let Ok(links) = ways.nearest() else { panic!("it is small") };
             let edits: u32 = links.iter().map(|link| match link {
-                Link::Both(edge, step) => of(*edge, *step).unwrap().edits,
+                Link::Both(edge, step, taken) => of(*edge, *step, *taken).unwrap().edits,
                 Link::LeftOut(..) | Link::Added(_) => 1,
             }).sum();
             prop_assert_eq!(edits, plain_distance(&edges, &steps));
-            let taken = links.iter().filter_map(|link| match link {
-                Link::Both(_, step) | Link::Added(step) => Some(*step),
-                Link::LeftOut(..) => None,
+            let taken = links.iter().flat_map(|link| match link {
+                Link::Both(_, step, taken) => *step..*step + *taken,
+                Link::Added(step) => *step..*step + 1,
+                Link::LeftOut(..) => 0..0,
             });
             prop_assert_eq!(taken.collect::<Vec<_>>(), (0..steps.len()).collect::<Vec<_>>());
             // Silent edges may lie between two that are taken.
             let mut here = reachable_silently(&edges, [NODES - 1].into());
             for link in &links {
-                if let Link::Both(edge, _) | Link::LeftOut(edge, _) = link {
+                if let Link::Both(edge, ..) | Link::LeftOut(edge, _) = link {
                     prop_assert!(here.contains(&edges[*edge].0), "{:?} of {:?}", links, edges);
                     here = reachable_silently(&edges, [edges[*edge].1].into());
                 }

@@ -7,6 +7,7 @@ use serde::Serialize;
 use serde_json::{Map, Value, json};
 
 use crate::{
+    display::Mode,
     plan::{Plan, RecordedUpdate, Updates, median},
     rules::wording::counted,
 };
@@ -53,18 +54,26 @@ fn measured(mode: usize, celsius: i64, mut durations: Vec<f64>) -> Option<Measur
 /// measured.
 pub fn durations_fragment(plan: &Plan, measured: &[MeasuredDuration], based_on: &str, trace: &str) -> String {
     let display = &plan.display;
+    let of_mode = |mode: usize| measured.iter().filter(move |of| of.mode == mode);
     let mut text = format!("// Durations of {} as {trace} recorded them.\n", display.name);
     for of in measured {
         let _ = writeln!(text, "//   {}", words(of, &display.modes[of.mode].name));
     }
+    let keeps = |mode: usize| !kept(&display.modes[mode], &of_mode(mode).collect::<Vec<_>>()).is_empty();
+    let below = if (0..display.modes.len()).any(keeps) {
+        "the durations of the description that this one changes stay, where it has a table"
+    } else {
+        "its duration is used"
+    };
+    let _ =
+        writeln!(text, "// Waveforms are longer in the cold: below the lowest temperature that was measured, {below}.");
     text.push_str(
-        "// Waveforms are longer in the cold: below the lowest temperature that was measured, its duration is used.\n\
-         // Predictions depend on these figures: measure your own panel at each temperature that it will meet.\n",
+        "// Predictions depend on these figures: measure your own panel at each temperature that it will meet.\n",
     );
-    let of_mode = |mode: usize| measured.iter().filter(move |of| of.mode == mode);
     let modes = (0..display.modes.len()).filter(|mode| of_mode(*mode).next().is_some());
     let modes = modes.map(|mode| {
-        json!({ "name": display.modes[mode].name, "duration_ms": durations(&of_mode(mode).collect::<Vec<_>>()) })
+        let of = of_mode(mode).collect::<Vec<_>>();
+        json!({ "name": display.modes[mode].name, "duration_ms": durations(&of, kept(&display.modes[mode], &of)) })
     });
     let own = measured.iter().map(|of| words(of, &display.modes[of.mode].name)).collect::<Vec<_>>().join("; ");
     let own = format!("durations: measured, medians of what {trace} recorded ({own})");
@@ -81,13 +90,25 @@ pub fn durations_fragment(plan: &Plan, measured: &[MeasuredDuration], based_on: 
     text
 }
 
-/// The field `duration_ms`: one figure, or a table by temperature.
-fn durations(measured: &[&MeasuredDuration]) -> Value {
-    if let [only] = measured {
+/// The field `duration_ms`: one figure, or a table by temperature, which begins with what is kept.
+fn durations(measured: &[&MeasuredDuration], kept: &[(f64, f64)]) -> Value {
+    if let ([only], []) = (measured, kept) {
         return json!(tenths(only.median_ms));
     }
+    let kept = kept.iter().map(|(celsius, ms)| (celsius.to_string(), json!(ms)));
     let entries = measured.iter().map(|of| (of.celsius.to_string(), json!(tenths(of.median_ms))));
-    Value::Object(entries.collect::<Map<String, Value>>())
+    Value::Object(kept.chain(entries).collect::<Map<String, Value>>())
+}
+
+/// The entries of a described table that are for colder panels than any that was measured: none of a single duration.
+fn kept<'m>(mode: &'m Mode, measured: &[&MeasuredDuration]) -> &'m [(f64, f64)] {
+    let coldest = measured.iter().map(|of| of.celsius as f64).fold(f64::INFINITY, f64::min);
+    match &mode.duration_ms[..] {
+        [_] => &[],
+        // Of a mode that was not measured, nothing is written.
+        _ if measured.is_empty() => &[],
+        table => &table[..table.partition_point(|(from, _)| *from < coldest)],
+    }
 }
 
 fn words(of: &MeasuredDuration, name: &str) -> String {

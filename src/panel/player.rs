@@ -293,6 +293,10 @@ impl Controller for AtWork<'_> {
         let recorded = recorded_times(self.planned, self.times.len());
         if self.display.when_busy == WhenBusy::Waits || boxes.is_empty() || recorded.is_some() {
             let times = self.queue.update(self.request_ms, boxes, pixels, duration_ms, &self.grid);
+            if !boxes.is_empty() {
+                // What follows in the same step is sent when this has been carried.
+                self.ready_ms = self.ready_ms.max(times.send_ms + times.transfer_ms);
+            }
             self.times.push(if boxes.is_empty() { times } else { recorded.correct(self.queue, times) });
             return Ok(());
         }

@@ -5,6 +5,15 @@ use crate::{
     plan::{DepartureKind, Plan},
 };
 
+/// The id of the rule that reports departures of a kind.
+pub(crate) const fn rule_of_departure(kind: DepartureKind) -> &'static str {
+    match kind {
+        DepartureKind::NotInPlan => "not-in-plan",
+        DepartureKind::NotDone => "not-done",
+        DepartureKind::DoneOtherwise => "done-otherwise",
+    }
+}
+
 /// Reports the departures of a kind.
 pub(super) fn report(plan: &Plan, kind: DepartureKind, sink: &mut Sink) {
     let departures = plan.recorded.iter().flat_map(|recorded| &recorded.departures);

@@ -109,6 +109,7 @@ use crate::{
 };
 pub(crate) use agreed::agree;
 pub(crate) use causes::link_causes;
+pub(crate) use departures::rule_of_departure;
 pub(crate) use never_shown::REPLACED_AFTER_MS;
 pub use page::{Example, Limit, Page, read_page};
 pub use texts_left::{TextLeft, texts_left};

@@ -48,8 +48,8 @@ pub(super) struct Header {
     pub(super) title: String,
     /// Nothing if it cannot be read, which is a fault of its own.
     pub(super) display: Option<Arc<Display>>,
-    /// The device's names of modes.
-    pub(super) modes: BTreeMap<String, usize>,
+    /// The device's names of modes; nothing for one whose mode is not known, which is a fault of the header.
+    pub(super) modes: BTreeMap<String, Option<usize>>,
     pub(super) clock: ClockUnit,
     pub(super) packing: Packing,
     pub(super) temperature_c: f64,
@@ -103,17 +103,11 @@ pub(super) fn read_header(reading: &mut Reading, root: &Item<'_>, files: &mut dy
     })
 }
 
-fn modes(reading: &mut Reading, fields: &Fields<'_>, display: Option<&Display>) -> BTreeMap<String, usize> {
+fn modes(reading: &mut Reading, fields: &Fields<'_>, display: Option<&Display>) -> BTreeMap<String, Option<usize>> {
     let Some(names) = fields.get("modes").and_then(|item| reading.open_object(item, "modes by their names")) else {
         return BTreeMap::new();
     };
-    let mut modes = BTreeMap::new();
-    for (own, item) in names.iter() {
-        if let Some(mode) = named_mode(reading, item, display) {
-            modes.insert(own.to_owned(), mode);
-        }
-    }
-    modes
+    names.iter().map(|(own, item)| (own.to_owned(), named_mode(reading, item, display))).collect()
 }
 
 fn clock(reading: &mut Reading, item: &Item<'_>) -> Option<ClockUnit> {
@@ -121,7 +115,16 @@ fn clock(reading: &mut Reading, item: &Item<'_>) -> Option<ClockUnit> {
     let per_second = match fields.get("unit") {
         None => Some(1000.0),
         Some(item) if item.as_number().is_some() => reading.number(item, 1e-3, 1e12),
-        Some(item) => reading.word(item, &[("ms", 1e3), ("us", 1e6), ("s", 1.0)]),
+        Some(item) => {
+            let units = [("ms", 1e3), ("us", 1e6), ("s", 1.0)];
+            let unit = reading.text(item)?.value;
+            let known = units.iter().find(|(name, _)| *name == unit).map(|(_, per_second)| *per_second);
+            if known.is_none() {
+                let help = "it can be `ms`, `us` or `s`, or a number: how many counts of the clock are a second";
+                reading.fault(item, format!("`unit` cannot be `{unit}`"), help);
+            }
+            known
+        }
     };
     let wraps_at = fields.get("wraps_at").map(|item| reading.number(item, 1.0, LARGEST_COUNT));
     let starts_at_ms = fields.get("starts_at").map(|item| time_of_day(reading, item));

@@ -247,9 +247,12 @@ impl<'f> Reader<'f> {
         let header = self.first.header()?;
         // Without a display, its own fault has to be fixed first.
         let display = header.display.as_ref()?;
-        let mode = header.modes.get(&name).copied().or_else(|| display.mode_named(&name));
+        if let Some(mode) = header.modes.get(&name) {
+            return *mode;
+        }
+        let mode = display.mode_named(&name);
         if mode.is_none() {
-            self.unknown_modes.note(&name, reading.place_of(item), || unknown_mode(&name));
+            self.unknown_modes.note(&name, reading.place_of(item), || unknown_mode(&name, display));
         }
         mode
     }
@@ -437,9 +440,11 @@ fn can_draw(reading: &mut Reading, item: &Item<'_>, display: &Display, mode: usi
     check_draws(reading, item, &display.modes[mode], "a pen")
 }
 
-fn unknown_mode(name: &str) -> (String, String) {
+fn unknown_mode(name: &str, display: &Display) -> (String, String) {
     let message = format!("neither the header's `modes` nor the display knows the mode `{name}`");
-    (message, format!("say in the header which mode of the display it is: `\"modes\": {{\"{name}\": ...}}`"))
+    let known = did_you_mean(name, display.modes.iter().map(|mode| mode.name.as_str()));
+    let help = format!("say in the header which mode of the display it is, `\"modes\": {{\"{name}\": ...}}`: {known}");
+    (message, help)
 }
 
 fn no_record(source: &Arc<Source>, broken: &[BrokenLine]) -> Fault {

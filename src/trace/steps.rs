@@ -60,6 +60,8 @@ pub(super) struct StepsMaker {
     /// What belongs to the next step.
     next: Gathered,
     pens: Vec<Pen>,
+    /// What belonged to the next step when somebody acted after the pen: it is that of the line, if nothing commits it.
+    before_act: Option<Gathered>,
     person: Option<Person>,
     /// Whether a step has answered that person.
     is_answered: bool,
@@ -90,6 +92,7 @@ impl StepsMaker {
 
     /// An update; those of the same moment are one step, as long as they show the same picture.
     pub(super) fn update(&mut self, at: Moment, asked: Asked) {
+        self.commit(at.ms);
         let is_other_picture = self.next.screen.as_ref().is_some_and(|(screen, _)| Some(*screen) != self.shown);
         let is_same = |draft: &&mut Draft| draft.own.is_some_and(|own| own.to_bits() == at.own.to_bits());
         if !is_other_picture && let Some(draft) = self.drafts.last_mut().filter(is_same) {
@@ -142,7 +145,35 @@ impl StepsMaker {
     }
 
     pub(super) fn acts(&mut self, person: Person) {
+        if !self.pens.is_empty() && self.before_act.is_none() {
+            self.before_act = Some(std::mem::take(&mut self.next));
+        }
         (self.person, self.is_answered) = (Some(person), false);
+    }
+
+    /// Decides whether an update commits lines that the pen has drawn: not if it comes long after them, and soon after
+    /// somebody touched something since. Then the lines are a step of their own, as the host had nothing to send.
+    fn commit(&mut self, at_ms: f64) {
+        let Some(before) = self.before_act.take() else { return };
+        let up_ms = self.pens.iter().map(Pen::up_ms).fold(f64::NEG_INFINITY, f64::max);
+        let is_answer = self.person.as_ref().is_some_and(|person| {
+            up_ms <= person.at_ms && at_ms - person.at_ms <= self.cause_ms && at_ms - up_ms > self.cause_ms
+        });
+        if is_answer {
+            let act = (self.person.take(), std::mem::take(&mut self.is_answered));
+            let later = std::mem::replace(&mut self.next, before);
+            self.shown = self.next.screen.as_ref().map(|(screen, _)| *screen).or(self.shown);
+            self.begin(up_ms);
+            (self.person, self.is_answered) = act;
+            self.next = later;
+        } else {
+            let Gathered { screen, temperature, remark } = before;
+            let next = &mut self.next;
+            next.screen = next.screen.take().or(screen);
+            next.temperature = next.temperature.take().or(temperature);
+            let remarks = [remark, next.remark.take()];
+            next.remark = remarks.into_iter().flatten().reduce(|before, later| before + "; " + &later);
+        }
     }
 
     pub(super) fn draws(&mut self, pen: Pen) {
@@ -183,6 +214,7 @@ impl StepsMaker {
 
     /// The steps, and the records that the clock ran back for.
     pub(super) fn finish(mut self) -> (Vec<Step>, Vec<OutOfOrder>) {
+        self.commit(f64::INFINITY);
         if let Some(up_ms) = self.pens.iter().map(Pen::up_ms).reduce(f64::max) {
             // A line that nothing commits is drawn all the same.
             let last_ms = self.drafts.last().map_or(0.0, |draft| draft.at_ms);

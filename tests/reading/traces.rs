@@ -330,6 +330,21 @@ fn a_header_is_needed_and_its_faults_are_reported() {
 }
 
 #[test]
+fn a_trace_without_an_update_is_no_trace_that_passes() {
+    let error = refused(&json!({}), &[r#"{ "record": "remark", "at": 0, "text": "up" }"#]);
+    assert!(error.contains("this trace has no record `update`"), "{error}");
+}
+
+#[test]
+fn a_mode_whose_name_in_the_header_is_wrong_is_reported_there_alone() {
+    let update = |mode: &str| format!(r#"{{ "record": "update", "at": 0, "mode": {mode}, "frame": "square.png" }}"#);
+    let error = refused(&json!({ "modes": { "7": "quik" } }), &[&update("7"), &update("\"ful\"")]);
+    assert_eq!(error.matches("did you mean `quick`?").count(), 1, "{error}");
+    assert!(!error.contains("knows the mode `7`"), "{error}");
+    assert!(crate::common::on_one_line(&error).contains("did you mean `full`?"), "{error}");
+}
+
+#[test]
 fn a_raw_frame_of_the_wrong_length_says_both_lengths_and_what_would_fit() {
     let header = json!({ "frames": { "as": "raw", "bits_per_px": 2 } });
     let folder = folder_of(
@@ -636,6 +651,75 @@ fn recorded_durations_become_a_description_that_a_plan_can_use() {
     assert!(error.contains("has both `started` and `finished`"), "{error}");
 }
 
+/// Only warm updates were measured: the description keeps what it says of the cold.
+#[test]
+fn durations_of_colder_panels_than_any_that_was_measured_stay() {
+    let lines = [r#"{ "record": "update", "at": 0, "mode": "quick", "started": 0, "finished": 200 }"#];
+    let folder = folder_of(&json!({ "temperature_c": 25 }), &lines);
+    let mut display = crate::common::example_display([16, 8]);
+    display["modes"][2]["duration_ms"] = json!({ "0": 480, "15": 300, "25": 120 });
+    folder.display("panel.display.json", &display);
+    folder.run(&["fit", "--durations", "a.trace.jsonl", "--out", "mine.display.json"]).with_status(0);
+    let duration_at = |celsius: i32| {
+        let plan = json!({ "format": "refresh-plan/1", "display": "mine.display.json", "temperature_c": celsius, "begins": "white",
+            "steps": [{ "screen": "square.png", "updates": [{ "mode": "quick" }] }] });
+        folder.file("b.plan.json", plan.to_string());
+        folder.run(&["review", "b.plan.json", "--facts", "facts.jsonl", "--gate", "never"]).with_status(0);
+        let facts: Value = serde_json::from_str(folder.read("facts.jsonl").trim_end()).unwrap();
+        let ms = |name: &str| facts["updates"][0][name].as_f64().unwrap();
+        (ms("finish_ms") - ms("start_ms")).round() as u64
+    };
+    assert_eq!([5, 16, 25].map(duration_at), [480, 300, 200]);
+}
+
+/// What follows in the same step is sent when the transfer before it has ended (`when_busy`), whether the times of the one
+/// before were recorded or not.
+#[test]
+fn the_second_update_of_a_step_is_not_lost_behind_one_with_recorded_times() {
+    let first = |times: &str| {
+        format!(
+            r#"{{ "record": "update", "at": 0, "mode": "grey", "window": [0, 4, 16, 4], "frame": "square.png"{times} }}"#
+        )
+    };
+    let second = r#"{ "record": "update", "at": 0, "mode": "quick", "window": [0, 0, 16, 4] }"#;
+    for times in ["", r#", "started": 2, "finished": 402"#] {
+        let folder = folder_of(&json!({}), &[&first(times), second]);
+        let mut display = crate::common::example_display([16, 8]);
+        display["when_busy"] = "drops".into();
+        display["link"]["megabits_per_s"] = json!(0.1);
+        folder.display("panel.display.json", &display);
+        let run = folder.run(&["review", "a.trace.jsonl", "--only", "update-lost", "--only", "left-behind", "--brief"]);
+        assert_eq!((run.status, &*run.out), (0, ""), "{times}");
+    }
+}
+
+/// The screen agrees with the line that the controller drew, so the host has nothing to send after the pen; the next update,
+/// seconds later, answers a touch.
+#[test]
+fn an_update_long_after_the_pen_that_answers_a_touch_commits_no_line() {
+    let pen = r#"{ "record": "pen", "at": 1000, "points": [[2.5, 4.5, 1000], [9.5, 4.5, 1100]], "width_px": 1, "mode": "quick", "shade": "black" }"#;
+    let touch = r#"{ "record": "touch", "at": 4000, "point": [3, 3] }"#;
+    let answer = |at: u32| format!(r#"{{ "record": "update", "at": {at}, "mode": "quick", "frame": "square.png" }}"#);
+    let begin = r#"{ "record": "update", "at": 0, "mode": "full", "frame": "white.png" }"#;
+    let steps = |lines: &[&str]| -> Vec<(f64, bool)> {
+        let folder = folder_of(&json!({}), lines);
+        let mut display = crate::common::example_display([16, 8]);
+        display["controller_ink"] = json!({ "delay_ms": 20 });
+        folder.display("panel.display.json", &display);
+        folder.run(&["review", "a.trace.jsonl", "--facts", "facts.jsonl", "--gate", "never"]).with_status(0);
+        let facts = folder.read("facts.jsonl");
+        let lines = facts.lines().map(|line| serde_json::from_str::<Value>(line).unwrap());
+        lines
+            .map(|line| (line["request_ms"].as_f64().unwrap(), line["updates"].as_array().unwrap().is_empty()))
+            .collect()
+    };
+    assert_eq!(steps(&[begin, pen, touch, &answer(4060)]), [(0.0, false), (1000.0, true), (4060.0, false)]);
+    // Soon after the pen it is the commit, whoever touches meanwhile; and without a touch it is the commit at any time.
+    let early = r#"{ "record": "touch", "at": 1200, "point": [3, 3] }"#;
+    assert_eq!(steps(&[begin, pen, early, &answer(1260)]).len(), 2);
+    assert_eq!(steps(&[begin, pen, &answer(4060)]).len(), 2);
+}
+
 #[test]
 fn a_part_of_a_trace_is_reported_and_all_of_it_is_played() {
     let header = json!({ "clock": { "starts_at": "23:59:58" } });
@@ -668,6 +752,8 @@ fn a_part_of_a_trace_is_reported_and_all_of_it_is_played() {
         assert_eq!(part, ["1 nothing-changes"], "{options:?}");
         assert_eq!((&same_seconds, fewer < warnings), (&seconds, true), "{options:?}");
     }
+    // A moment before the beginning is no time of the next day.
+    assert_eq!(rules(&["--from", "23:59:57"]).0, all);
     let refused =
         |options: &[&str]| folder.run(&[&["review", "a.trace.jsonl"][..], options].concat()).with_status(2).error;
     assert!(refused(&["--from", "3", "--to", "4"]).contains("no step lies between"));

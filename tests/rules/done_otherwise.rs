@@ -98,6 +98,8 @@ fn each_change_is_reported_as_exactly_that() {
     );
     // The window is widened to the grid of 8 px across: less than that is no other window.
     assert_eq!(changed(&|done| done[2].window = [11, 0, 3, 8]), ["4 of 4"]);
+    // One pixel more is within the grid, although it is widened by 8 px.
+    assert_eq!(changed(&|done| done[2].window = [7, 0, 9, 8]), ["4 of 4"]);
     assert_eq!(
         changed(&|done| {
             done.remove(2);
@@ -129,6 +131,51 @@ fn late_is_more_than_the_limit_after_the_step_before() {
     assert_eq!(late("{}", 101), ["step 2 done-otherwise error -", "3 of 4"]);
     let rules = r#"{ "rules": { "done-otherwise": { "late_ms": 300 } } }"#;
     assert_eq!((late(rules, 300), late(rules, 301).len()), (vec!["4 of 4".to_owned()], 2));
+}
+
+/// The plan may say it as well; what the trace says goes first.
+#[test]
+fn what_the_plan_says_of_departures_holds_for_its_traces() {
+    let late = |of_plan: &str, of_trace: &str, by: u32| {
+        let folder = folder_of(&four(), of_trace);
+        let plan =
+            folder.read("a.plan.json").replacen('{', &format!(r#"{{ "rules": {{ "done-otherwise": {of_plan} }},"#), 1);
+        folder.file("a.plan.json", plan);
+        let mut done = four();
+        done[2].after_ms += by;
+        departures(&folder, &done, 0)
+    };
+    let limit = r#"{ "late_ms": 300 }"#;
+    assert_eq!((late(limit, "{}", 300), late(limit, "{}", 301).len()), (vec!["4 of 4".to_owned()], 2));
+    let own = r#"{ "rules": { "done-otherwise": { "late_ms": 200 } } }"#;
+    assert_eq!((late(limit, own, 200), late(limit, own, 201).len()), (vec!["4 of 4".to_owned()], 2));
+    assert_eq!(late("\"off\"", "{}", 5000), ["3 of 4"]);
+}
+
+/// Two steps in another order: one was added, one is missing, and that the next comes later is the same fault.
+#[test]
+fn a_departure_is_not_told_once_more_as_lateness() {
+    let folder = folder_of(&four(), "{}");
+    let mut done = four();
+    done.swap(1, 2);
+    let found = departures(&folder, &done, 0);
+    let of = |rule: &str| found.iter().filter(|line| line.contains(rule)).count();
+    assert_eq!((of("not-in-plan"), of("not-done"), of("done-otherwise")), (1, 1, 0), "{found:?}");
+}
+
+/// Of two steps that are alike, the one at its time is the planned one.
+#[test]
+fn what_is_added_or_left_out_among_steps_that_are_alike_is_told_by_its_time() {
+    let cleaning = |after_ms: u32| planned(1, "full", [0, 0, 16, 8], after_ms);
+    let plan = vec![four()[0].clone(), cleaning(60_000), four()[2].clone()];
+    let folder = folder_of(&plan, "{}");
+    let done = [plan[0].clone(), cleaning(30_000), cleaning(30_000), plan[2].clone()];
+    assert_eq!(departures(&folder, &done, 0), ["step 1 not-in-plan error [0, 0, 16, 8]", "3 of 3"]);
+    // The other way round, the first of two is left out.
+    let plan = [plan[0].clone(), cleaning(30_000), cleaning(30_000), plan[2].clone()];
+    let folder = folder_of(&plan, "{}");
+    let done = [plan[0].clone(), cleaning(60_000), plan[3].clone()];
+    assert_eq!(departures(&folder, &done, 0), ["step 1 not-done error -", "3 of 4"]);
 }
 
 #[test]
@@ -178,6 +225,29 @@ fn updates_of_a_step_that_are_logged_one_after_the_other_are_one_step() {
     // What is left out of a step is still only that.
     for two in [[2000, 2000], [2000, 2001]] {
         assert_eq!(of_times(&two, None), ["step 1 not-done error -", "2 of 3"], "{two:?}");
+    }
+}
+
+/// Each update of a step may also be a step of its own elsewhere: what belongs together follows from all steps.
+#[test]
+fn updates_logged_one_after_the_other_are_one_step_although_each_is_a_step_elsewhere() {
+    let folder = folder_of(&four(), "{}");
+    let of = |mode: &str| json!({ "mode": mode, "window": [0, 0, 16, 8] });
+    let step = |screen: &str, updates: &[Value]| json!({ "screen": screen, "after_ms": 3000, "updates": updates });
+    let both = [of("quick"), of("full")];
+    let steps = json!({ "steps": [step("1.png", &both[..1]), step("0.png", &both[..1]), step("1.png", &both[1..]),
+        step("0.png", &both[..1]), step("1.png", &both)] });
+    folder.file("a.plan.json", whole_plan(&steps.to_string()));
+    let record = |at: u32, screen: usize, mode: &str| {
+        json!({ "record": "update", "at": at, "frame": format!("{screen}.png"), "mode": mode, "window": [0, 0, 16, 8] })
+            .to_string()
+    };
+    let before =
+        [(3000, 1, "quick"), (6000, 0, "quick"), (9000, 1, "full"), (12_000, 0, "quick"), (15_000, 1, "quick")];
+    for last_ms in [15_000, 15_001] {
+        let all = before.into_iter().chain([(last_ms, 1, "full")]);
+        let lines: Vec<String> = all.map(|(at, screen, mode)| record(at, screen, mode)).collect();
+        assert_eq!(departures_of_lines(&folder, &lines), ["5 of 5"], "{last_ms}");
     }
 }
 

@@ -102,7 +102,16 @@ pub(crate) fn load_kept_plan(
     cache: Option<&Arc<DecodedCache>>,
 ) -> Result<LoadedPlan, Vec<Fault>> {
     let source = if is_trace(path) { read_recorded_text(path)? } else { read_text(path)? };
-    load_text(&source, path, settings, cache)
+    let loaded = load_text(&source, path, settings, cache)?;
+    // Where lines were lost, an update may have been among them.
+    let is_whole = loaded.plan.recorded.as_ref().is_some_and(|recorded| recorded.broken.is_empty());
+    if is_whole && loaded.plan.step_count == 0 {
+        let message =
+            "this trace has no record `update`: nothing was asked of the panel, so there is nothing to review";
+        let help = "check that the device logs what it sends, or that the patterns for its log find it";
+        return Err(Fault::of_file(&source.name, message, help).into());
+    }
+    Ok(loaded)
 }
 
 /// The same for a text that is in no file yet, as if it were at that path.

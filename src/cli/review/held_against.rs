@@ -9,6 +9,8 @@ use crate::{
     against::{Compared, MeantFlow, Tolerance, TooDifferent, Track, compare, compare_with_flow, places_in_flow, track},
     flow_review::{DecodedScreens, FlowMap},
     geometry::{Rotation, Size},
+    plan::{Origin, Plan},
+    rules::rule_of_departure,
     source::{Fault, Source, json::locate},
 };
 
@@ -53,7 +55,10 @@ fn with_plan(trace: &LoadedPlan, against: Against<'_>, settings: &mut SettingsSt
     let pointers = planned.pointers().map(|pointer| (pointer.to_owned(), String::new()));
     let places = places_of(&plan.plan.source, &pointers.collect::<Vec<_>>());
     let place = |pointer: &str| places.get(pointer).cloned().unwrap_or_default();
-    compare(&planned, &done, tolerance_of(trace), &place).map_err(|fault| too_different(trace, fault, "plan"))
+    let compared = compare(&planned, &done, tolerance_of(trace, &plan.plan), &place);
+    compared
+        .map(|compared| without_switched_off(compared, &plan.plan))
+        .map_err(|fault| too_different(trace, fault, "plan"))
 }
 
 fn with_flow(trace: &LoadedPlan, against: Against<'_>, settings: &mut SettingsStore) -> Result<Compared, Vec<Fault>> {
@@ -74,7 +79,10 @@ fn with_flow(trace: &LoadedPlan, against: Against<'_>, settings: &mut SettingsSt
     let places = places_of(source, &places_in_flow(flow));
     let place = |pointer: &str| places.get(pointer).cloned().unwrap_or_default();
     let meant = MeantFlow { flow, map: &map, screens: &screens };
-    compare_with_flow(meant, &done, tolerance_of(trace), &place).map_err(|fault| too_different(trace, fault, "flow"))
+    let compared = compare_with_flow(meant, &done, tolerance_of(trace, &flow.head), &place);
+    compared
+        .map(|compared| without_switched_off(compared, &flow.head))
+        .map_err(|fault| too_different(trace, fault, "flow"))
 }
 
 fn check_size(trace: &LoadedPlan, wanted: Size, what: &str) -> Result<(), Fault> {
@@ -87,12 +95,22 @@ fn check_size(trace: &LoadedPlan, wanted: Size, what: &str) -> Result<(), Fault>
     Err(Fault::of_file(trace.plan.source.name.clone(), message, help))
 }
 
-/// Windows may differ by the grid of the panel, which is turned with it.
-fn tolerance_of(trace: &LoadedPlan) -> Tolerance {
+/// What was meant may switch a kind of departure off, as the trace may.
+fn without_switched_off(compared: Compared, meant: &Plan) -> Compared {
+    let mut departures = compared.departures;
+    departures.retain(|departure| !meant.switches_off(rule_of_departure(departure.kind)));
+    Compared { departures, ..compared }
+}
+
+/// Windows may differ by the grid of the panel, which is turned with it; how late something may come is said by the trace,
+/// otherwise by what was meant.
+fn tolerance_of(trace: &LoadedPlan, meant: &Plan) -> Tolerance {
     let step = trace.plan.display.windows.map_or([1, 1], |grid| grid.step);
     let is_turned = matches!(trace.plan.rotation, Rotation::Quarter | Rotation::ThreeQuarters);
     let window_px = if is_turned { [step[1], step[0]] } else { step };
-    Tolerance { window_px, late_ms: trace.plan.limits.done_otherwise.late_ms.value }
+    let late_ms = [&trace.plan, meant].map(|plan| plan.limits.done_otherwise.late_ms);
+    let own = late_ms.into_iter().find(|limit| limit.origin == Origin::Plan);
+    Tolerance { window_px, late_ms: own.unwrap_or(late_ms[0]).value }
 }
 
 fn too_different(trace: &LoadedPlan, _: TooDifferent, what: &str) -> Vec<Fault> {

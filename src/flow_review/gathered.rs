@@ -114,9 +114,8 @@ impl Gathered {
         for found in findings {
             let own = (number, found.fingerprint.clone());
             let cause = found.cause.clone().map(|cause| (number, cause));
-            // Some things only show when what comes next has come.
-            let after = usize::from(SHOWN_BY_THE_NEXT.contains(&found.rule));
-            let until = walk.up_to(whole(found.last_step.max(found.step)) + after);
+            let last = whole(found.last_step.max(found.step));
+            let until = walk.up_to(last + moves_until_it_shows(&found, walk, last));
             let mut of_steps = |step, last| {
                 let named = || Arc::new(FindingWalk { to_place: whole(step), ..named(&until) });
                 walks.entry((step, last)).or_insert_with(named).clone()
@@ -223,6 +222,21 @@ impl Links {
             finding.cause = cause.map(|(print, _)| print.clone()).filter(|print| *print != finding.fingerprint);
         }
     }
+}
+
+/// How many moves after the last step of a finding a walk must go on until it shows: some things only show when what comes next
+/// has come, after a pause.
+fn moves_until_it_shows(found: &Finding, walk: &Walk, last: usize) -> usize {
+    if !SHOWN_BY_THE_NEXT.contains(&found.rule) {
+        return 0;
+    }
+    let pause_ms = found.figures.get("pause_ms").copied().unwrap_or(0.0);
+    let mut passed_ms = 0.0;
+    let next = walk.moves.iter().skip(last).position(|one| {
+        passed_ms += one.after_ms;
+        passed_ms >= pause_ms
+    });
+    next.map_or(1, |next| next + 1)
 }
 
 /// A number of steps; more than can be are all.

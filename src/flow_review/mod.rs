@@ -132,7 +132,7 @@ pub fn review_flow(task: &FlowTask<'_>, progress: &mut dyn FnMut(u64, u64)) -> R
     let walks = covering_walks(flow, graph, &most_different);
     let names = Names { flow, graph, picture: task.picture_name };
     let (gathered, reached) = (Gathered::default(), Reached::default());
-    let mut playing = Playing { task, map: &map, names: &names, gathered, reached };
+    let mut playing = Playing { task, map: &map, names: &names, gathered, reached, aside: Vec::new() };
     let moves = walks.iter().map(|walk| walk.moves.len()).sum::<usize>();
     let total = (moves + walks.len()) as u64;
     let mut done = 0;
@@ -145,6 +145,7 @@ pub fn review_flow(task: &FlowTask<'_>, progress: &mut dyn FnMut(u64, u64)) -> R
     playing.play_witnesses(&proof);
     playing.play_what_is_left_behind(&proof);
     playing.hunt(&proof);
+    playing.add_what_is_aside();
     playing.shorten();
     let Playing { gathered, reached, .. } = playing;
     let size = FlowSize {

@@ -13,6 +13,7 @@ use super::{
     walk_names::Names,
 };
 use crate::{
+    finding::Finding,
     flow::{APART_MS, Pace, Walk, WalkPlan, WalkedEdge},
     panel::PlayedStep,
     proof::{Bound, Proof, Witness},
@@ -39,6 +40,10 @@ const MOST_LAPS: f64 = 200.0;
 /// The most ways through a flow that are looked at for loops of some moves, and the most loops of one length.
 const MOST_WAYS: usize = 4096;
 const MOST_LOOPS: usize = 64;
+/// The most walks of which something is put aside.
+const MOST_ASIDE: usize = 64;
+/// As many starts that bring one screen are tried for one way on from there.
+const MOST_STARTS: usize = 4;
 /// Walks at random that are played to find what breaks a limit, and their moves.
 const RANDOM_WALKS: u64 = 8;
 const RANDOM_MOVES: usize = 60;
@@ -53,6 +58,8 @@ pub(super) struct Playing<'f> {
     pub(super) names: &'f Names<'f>,
     pub(super) gathered: Gathered,
     pub(super) reached: Reached,
+    /// What walks showed beside the limits for which they were played.
+    pub(super) aside: Vec<(Review, Walk)>,
 }
 
 impl Playing<'_> {
@@ -95,10 +102,10 @@ impl Playing<'_> {
         }
     }
 
-    /// Plays a walk for some rules, as soon as its moves may come, with a slow way to its rest, and a minute apart; whether they
-    /// report anything.
+    /// Plays a walk as soon as its moves may come, with a slow way to its rest, and a minute apart; whether the limit is passed. A
+    /// walk that is played for one limit is looked at for all.
     fn play_witness(&mut self, judged: &Judged, witness: &Witness) -> bool {
-        let selection = self.only(judged.rules);
+        let selection = self.only_judged();
         let edges: Vec<usize> = witness.edges().take(LONGEST_WITNESS).collect();
         let Some(selection) = selection else { return false };
         let walk = self.apart(witness.start, witness.at, &edges);
@@ -119,9 +126,40 @@ impl Playing<'_> {
         for walk in walks {
             let Some((review, plan)) = self.review(&walk, &selection, &mut || {}) else { continue };
             is_found |= review.findings.iter().any(|finding| judged.is_about(finding));
-            self.gathered.add_found(review, &walk, &plan, &|walk| self.names.walk(walk));
+            self.add_witness(review, &walk, &plan, &|finding| judged.is_about(finding));
         }
         is_found
+    }
+
+    /// Adds what a walk shows of the limits for which it was played; what it shows of others is put aside.
+    fn add_witness(&mut self, review: Review, walk: &Walk, plan: &WalkPlan, is_looked_for: &dyn Fn(&Finding) -> bool) {
+        let (own, others): (Vec<Finding>, Vec<Finding>) = review.findings.iter().cloned().partition(is_looked_for);
+        if !others.is_empty() && self.aside.len() < MOST_ASIDE {
+            self.aside.push((Review { findings: others, ..review.clone() }, walk.clone()));
+        }
+        self.gathered.add_found(Review { findings: own, ..review }, walk, plan, &|walk| self.names.walk(walk));
+    }
+
+    /// Adds what was put aside of limits that no other walk was found to break.
+    pub(super) fn add_what_is_aside(&mut self) {
+        let task = self.task;
+        for (review, walk) in std::mem::take(&mut self.aside) {
+            let is_new = |finding: &Finding| {
+                JUDGED.iter().any(|judged| judged.is_about(finding) && !self.gathered.has_any(judged))
+            };
+            let findings: Vec<Finding> = review.findings.iter().filter(|finding| is_new(finding)).cloned().collect();
+            if !findings.is_empty() {
+                let review = Review { findings, ..review };
+                let plan = walk.plan(task.flow, &self.map.graph, task.screens);
+                self.gathered.add_found(review, &walk, &plan, &|walk| self.names.walk(walk));
+            }
+        }
+    }
+
+    /// The rules of all limits alone, as far as they are to run.
+    fn only_judged(&self) -> Option<Selection> {
+        let rules: BTreeSet<&str> = JUDGED.iter().flat_map(|judged| judged.rules).copied().collect();
+        self.only(&rules.into_iter().collect::<Vec<_>>())
     }
 
     /// Some rules alone, as far as they are to run.
@@ -133,7 +171,10 @@ impl Playing<'_> {
 
     /// Plays the moves that leave something behind, of which no walk so far has shown it.
     pub(super) fn play_what_is_left_behind(&mut self, proof: &Proof) {
-        let Some(selection) = self.only(&[over_walks::LEFT_BEHIND]) else { return };
+        if !self.task.selection.takes(over_walks::LEFT_BEHIND) {
+            return;
+        }
+        let Some(selection) = self.only_judged() else { return };
         let mut moves = self.moves_to_play(MOST_FOR_SHORTER_WALKS);
         for left in &proof.left_behind {
             let Some(edge) = left.edge else { continue };
@@ -144,7 +185,7 @@ impl Playing<'_> {
             let Some(rest) = moves.checked_sub(walk.moves.len() as u64) else { return };
             moves = rest;
             let Some((review, plan)) = self.review(&walk, &selection, &mut || {}) else { continue };
-            self.gathered.add_found(review, &walk, &plan, &|walk| self.names.walk(walk));
+            self.add_witness(review, &walk, &plan, &|finding| finding.rule == over_walks::LEFT_BEHIND);
         }
     }
 
@@ -264,9 +305,9 @@ impl Playing<'_> {
                 edges.push(edge);
                 node = graph.edges[edge].to;
             }
-            self.whole(&edges)
+            Some(self.whole_walks(&edges))
         };
-        self.loops_of_moves(length).iter().filter_map(walked).take(MOST_LOOPS).collect()
+        self.loops_of_moves(length).iter().filter_map(walked).flatten().take(MOST_LOOPS).collect()
     }
 
     /// Moves that lead from state to state and back to the first, each loop once: its first move is the one that the flow lists
@@ -300,17 +341,18 @@ impl Playing<'_> {
     fn at_random(&self) -> Vec<Walk> {
         let walk = |seed| {
             let walk = pace::random_edges(self.task.flow, self.map, RANDOM_MOVES, seed);
-            self.whole(&walk.moves.iter().map(|one| one.edge).collect::<Vec<_>>())
+            self.whole_walks(&walk.moves.iter().map(|one| one.edge).collect::<Vec<_>>())
         };
-        (0..RANDOM_WALKS).filter_map(walk).collect()
+        (0..RANDOM_WALKS).flat_map(walk).collect()
     }
 
-    /// A walk over some edges from a start, a minute between two of its moves.
-    fn whole(&self, edges: &[usize]) -> Option<Walk> {
+    /// The walks over some edges from each start that brings their first screen, a minute between two of their moves.
+    fn whole_walks(&self, edges: &[usize]) -> Vec<Walk> {
         let graph = &self.map.graph;
-        let at = graph.edges[*edges.first()?].from;
-        let start = self.task.flow.starts.iter().position(|start| start.at == graph.nodes[at].state)?;
-        Some(self.apart(start, at, edges))
+        let Some(first) = edges.first() else { return Vec::new() };
+        let at = graph.edges[*first].from;
+        let starts = self.task.flow.starts.iter().enumerate().filter(|(_, start)| start.at == graph.nodes[at].state);
+        starts.take(MOST_STARTS).map(|(start, _)| self.apart(start, at, edges)).collect()
     }
 
     /// How many moves may be played beside the covering walks.
@@ -323,7 +365,7 @@ impl Playing<'_> {
         let graph = &self.map.graph;
         let from = graph.edges[edge].from;
         let edges: Vec<usize> = graph.walk_to(from).into_iter().chain([edge]).collect();
-        self.whole(&edges)
+        self.whole_walks(&edges).into_iter().next()
     }
 
     fn apart(&self, start: usize, at: usize, edges: &[usize]) -> Walk {

@@ -163,7 +163,8 @@ pub(super) const JUDGED: [Judged; 8] = [
         unit: " ms",
         limit: Limit::Above(|limits| Some(limits.slow_answer.first_ms.value)),
         bound: |proof| proof.answer_of_people_ms,
-        found: |summary, _| Some(summary.longest_answer_ms),
+        // As the rule judges it: 1 mm2 of the change is seen.
+        found: |summary, _| summary.margins.answers.map(|answers| answers.reached),
         witnesses: |proof| proof.witnesses.answer_ms.as_slice(),
         factor: |display| display.certainty.first_visible,
     },
@@ -241,25 +242,16 @@ impl Judged {
         };
         let certainty = self.certainty(verdict, bound, limit, &plan.display);
         let limit = Some(limit).filter(|limit| limit.is_finite());
-        let mut words = self.words(verdict, bound, found, limit, broken);
-        words.extend(certainty);
+        let words = self.words(verdict, bound, found, limit, broken, certainty);
         Some(LimitVerdict { rules: self.rules, verdict, bound, found, limit, words })
     }
 
-    /// Whether a limit that is kept holds if the figures of the display are off by their factor, in words.
-    fn certainty(&self, verdict: Verdict, bound: Bound, limit: f64, display: &Display) -> Option<String> {
+    /// Whether a limit that is kept holds if the figures of the display are off by their factor, and the factor.
+    fn certainty(&self, verdict: Verdict, bound: Bound, limit: f64, display: &Display) -> Option<(bool, f64)> {
         let (Verdict::Kept, Some(figure), Some(factor)) = (verdict, bound.figure(), (self.factor)(display)) else {
             return None;
         };
-        let holds = self.is_within(figure * factor, limit);
-        Some(if holds {
-            format!("; this holds even if the figures of the display are off by their factor of {factor}")
-        } else {
-            format!(
-                "; the figures of the display are estimates, and if they are off by their factor of {factor}, the limit may be \
-                 broken"
-            )
-        })
+        Some((self.is_within(figure * factor, limit), factor))
     }
 
     fn is_within(&self, figure: f64, limit: f64) -> bool {
@@ -273,11 +265,23 @@ impl Judged {
         found: Option<f64>,
         limit: Option<f64>,
         broken: Option<&Finding>,
+        certainty: Option<(bool, f64)>,
     ) -> String {
         let [title, _] = self.what;
         match verdict {
             Verdict::Kept => {
-                format!("{title}: the limit is kept on every walk; {}", self.proved_and_found(bound, None, limit))
+                let proved = self.proved_and_found(bound, None, limit);
+                match certainty {
+                    None => format!("{title}: the limit is kept on every walk; {proved}"),
+                    Some((true, factor)) => format!(
+                        "{title}: the limit is kept on every walk, even if the display's figures are off by their factor of \
+                         {factor}; {proved}"
+                    ),
+                    Some((false, factor)) => format!(
+                        "{title}: the limit is kept on every walk if the display's figures are right, and open if they are off by \
+                         their factor of {factor}; {proved}"
+                    ),
+                }
             }
             Verdict::Broken => {
                 let walk = broken.and_then(|finding| finding.walk.as_ref()).map_or("", |walk| walk.words.as_str());

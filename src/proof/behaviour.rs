@@ -91,6 +91,8 @@ pub(super) struct Effect {
     pub(super) changes: u32,
     /// In which it is driven.
     pub(super) driven: u32,
+    /// In which it gets another level.
+    pub(super) moves: u32,
 }
 
 impl Effect {
@@ -101,7 +103,7 @@ impl Effect {
 
     /// The same with nothing known of what changes.
     pub(super) fn without_changes(self) -> Self {
-        Self { changes: 0, driven: 0, ..self }
+        Self { changes: 0, driven: 0, moves: 0, ..self }
     }
 }
 
@@ -346,12 +348,14 @@ impl<'k> Behaviour<'k> {
             is_right: true,
             changes: 0,
             driven: 0,
+            moves: 0,
         });
         (at, at + 1)
     }
 
     fn add_effect(&mut self, ways: &[&Way], treatment: &Treatment, lost: u32, before: Shown, first: usize) {
-        let mut run = Run { shown: before, links: Vec::new(), is_cleaned: false, adds: 0, changes: 0, driven: 0 };
+        let mut run =
+            Run { shown: before, links: Vec::new(), is_cleaned: false, adds: 0, changes: 0, driven: 0, moves: 0 };
         for (at, way) in ways.iter().enumerate() {
             run.drive(way, at, treatment, lost, self.counts_every_update);
         }
@@ -370,8 +374,9 @@ impl<'k> Behaviour<'k> {
         let (slope, offset) = if links.is_empty() { (1.0, 0.0) } else { (through(1.0) - through(0.0), through(0.0)) };
         let to = self.number(run.shown);
         let range = self.add_links(if all_swings { &[] } else { &links });
-        let Run { is_cleaned, adds, changes, driven, .. } = run;
-        let effect = Effect { to, is_cleaned, adds, slope, offset, links: range, is_left, is_right, changes, driven };
+        let Run { is_cleaned, adds, changes, driven, moves, .. } = run;
+        let effect =
+            Effect { to, is_cleaned, adds, slope, offset, links: range, is_left, is_right, changes, driven, moves };
         let is_known = self.effects[first..]
             .iter()
             .any(|known| Effect { links: range, ..*known } == effect && self.links_of(known) == self.links_of(&effect));
@@ -590,6 +595,7 @@ struct Run {
     adds: u32,
     changes: u32,
     driven: u32,
+    moves: u32,
 }
 
 impl Run {
@@ -604,6 +610,7 @@ impl Run {
         let pushes = self.neighbours(way, at, treatment, is_sent);
         if let Some((aim, end)) = aim.and_then(|aim| Some((aim, aim.end?))) {
             self.driven |= 1 << at;
+            self.moves |= u32::from(end != level) << at;
             self.links.push(Link::Swing(way.law.swing(level, end, aim.is_wrong_start)));
             self.shown.levels[0] = end;
             self.count(way.cleans);

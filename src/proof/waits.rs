@@ -13,11 +13,37 @@ use super::{
 };
 use crate::display::{Display, WhenBusy};
 
-/// In which of their drives edges change something: on some walk, and on every walk.
+/// In which of their drives edges do something, a bit for each drive.
 #[derive(Debug)]
 pub(super) struct Changes {
+    /// They change something, as facts count it, on some walk.
     pub(super) may: Vec<u32>,
+    /// The same on every walk.
     pub(super) surely: Vec<u32>,
+    /// Some pixel gets another level on some walk: a mode may take it away from what is in memory.
+    pub(super) may_show: Vec<u32>,
+    /// Some pixel is driven on every walk.
+    pub(super) surely_drive: Vec<u32>,
+}
+
+/// The same of one edge.
+#[derive(Clone, Copy)]
+struct ChangesOfOne {
+    may: u32,
+    surely: u32,
+    may_show: u32,
+    surely_drive: u32,
+}
+
+impl Changes {
+    fn of(&self, number: usize) -> ChangesOfOne {
+        ChangesOfOne {
+            may: self.may[number],
+            surely: self.surely[number],
+            may_show: self.may_show[number],
+            surely_drive: self.surely_drive[number],
+        }
+    }
 }
 
 /// Which of its drives answers each edge.
@@ -26,11 +52,17 @@ pub(super) struct Answers<'a> {
     /// By kind of edge, by its number among those that may lose something.
     pub(super) by_kind: &'a [Answered],
     pub(super) kind_of_edge: &'a [u32],
+    /// By edge, the drives that give some pixel another level on some walk.
+    pub(super) may_show: &'a [u32],
 }
 
 impl Answers<'_> {
     pub(super) fn of(self, edge: usize) -> Answered {
-        self.by_kind[self.kind_of_edge[edge] as usize]
+        match self.by_kind[self.kind_of_edge[edge] as usize] {
+            // Nothing is to change, and something may be seen to change all the same.
+            Answered::Nothing if self.may_show[edge] != 0 => Answered::Unsure,
+            known => known,
+        }
     }
 }
 
@@ -124,7 +156,7 @@ pub(super) fn edge_times(
                         if drops {
                             sent = without_others(&flow.head.display, kind);
                         }
-                        times.add(&sent, kind, [changes.may[number], changes.surely[number]], after);
+                        times.add(&sent, kind, changes.of(number), after);
                         if let Answered::By(drive) = answers.of(number)
                             && flow.moves[edge.by].cause.is_person()
                         {
@@ -146,16 +178,19 @@ fn seen_at_ms(sent: &[Sending], kind: &Kind, drive: u32) -> f64 {
 }
 
 impl EdgeTimes {
-    fn add(&mut self, sent: &[Sending], kind: &Kind, [may, surely]: [u32; 2], after: u32) {
+    fn add(&mut self, sent: &[Sending], kind: &Kind, changes: ChangesOfOne, after: u32) {
+        let ChangesOfOne { may, surely, may_show, surely_drive } = changes;
         let seen = kind.updates.iter().filter(|update| update.region.is_some()).map(|update| update.first_visible_ms);
         let (mut first_sure, mut last_may) = (f64::INFINITY, 0.0_f64);
         for (at, (sending, first_visible_ms)) in sent.iter().zip(seen).enumerate() {
             self.wait_ms.offer(sending.wait_ms, after);
-            if !sending.settles {
+            if is_collision(sending, at, surely_drive) {
                 self.collide_ms.offer(sending.wait_ms, after);
             }
             if may >> at & 1 == 1 {
                 last_may = last_may.max(sending.start_ms + first_visible_ms);
+            }
+            if (may | may_show) >> at & 1 == 1 {
                 self.finish_ms.offer(sending.finish_ms, after);
             }
             if surely >> at & 1 == 1 {
@@ -164,6 +199,12 @@ impl EdgeTimes {
         }
         self.answer_ms.offer(if surely == 0 { last_may } else { first_sure }, after);
     }
+}
+
+/// Whether a wait counts as a collision: what follows an earlier update of its own move in another mode was asked for just so,
+/// if it drives anything.
+fn is_collision(sending: &Sending, drive: usize, surely_drive: u32) -> bool {
+    !sending.settles || surely_drive >> drive & 1 == 0
 }
 
 fn drops_alone(display: &Display) -> bool {
@@ -205,7 +246,7 @@ pub(super) fn node_times(
         if drops_alone(&proving.flow.head.display) {
             sent = without_others(&proving.flow.head.display, kind);
         }
-        nodes[start.node].add(&sent, kind, [start_changes.may[number], start_changes.surely[number]], 0);
+        nodes[start.node].add(&sent, kind, start_changes.of(number), 0);
     }
     for (edge, times) in graph.edges.iter().zip(times) {
         let node = &mut nodes[edge.to];
@@ -229,14 +270,17 @@ pub(super) fn longest_collision(
     kinds: &Kinds,
     controller: &Controller<'_>,
     times: &[EdgeTimes],
+    start_changes: &Changes,
 ) -> Bound {
     let display = &proving.flow.head.display;
     let mut of_starts_ms = 0.0_f64;
-    for start in kinds.starts.iter().filter(|_| !drops_alone(display)) {
+    for (number, start) in kinds.starts.iter().enumerate().filter(|_| !drops_alone(display)) {
+        let mut at = 0;
         controller.take(&mut controller.idle(), &kinds.list[start.kind], &mut |sending: Sending| {
-            if !sending.settles {
+            if is_collision(&sending, at, start_changes.surely_drive[number]) {
                 of_starts_ms = of_starts_ms.max(sending.wait_ms);
             }
+            at += 1;
         });
     }
     let ms = times.iter().map(|times| times.collide_ms.ms).fold(of_starts_ms, f64::max);

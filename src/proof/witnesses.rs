@@ -114,6 +114,8 @@ fn walked_back(
 
 /// As many moves are given whose own updates may not answer, each with two walks at most.
 const MOST_UNSURE: usize = 4;
+/// As many starts that bring one screen are tried for each.
+const MOST_STARTS: usize = 4;
 
 /// Walks over moves of people whose own updates may show too little: on to the screen before, which takes the change back, and
 /// on over any other move.
@@ -129,21 +131,23 @@ pub(super) fn to_what_is_unsure(proving: Proving<'_>, ways: &Ways<'_>, answers: 
         moves.push(edge.by);
         let mut way = graph.walk_to(edge.from);
         let at = way.first().map_or(edge.from, |first| graph.edges[*first].from);
-        let Some(start) = ways.starts.iter().find(|start| start.node == at) else { continue };
         way.push(number);
         let screen = |node: usize| graph.nodes[node].screen(flow);
         let back = graph.leaving(edge.to).find(|next| screen(graph.edges[*next].to) == screen(edge.from));
         let other = graph.leaving(edge.to).find(|next| Some(*next) != back);
         let nexts = [back, other].into_iter().flatten().map(Some);
         let nexts: Vec<Option<usize>> = nexts.chain((graph.leaving(edge.to).is_empty()).then_some(None)).collect();
-        found.extend(nexts.into_iter().map(|next| Witness {
-            start: start.start,
-            at,
-            way: way.iter().copied().chain(next).collect(),
-            around: Vec::new(),
-            rounds: 0,
-            rest: Vec::new(),
-            figure: f64::INFINITY,
+        let starts = ways.starts.iter().filter(|start| start.node == at).take(MOST_STARTS);
+        found.extend(starts.flat_map(|start| nexts.iter().map(|next| (start.start, *next))).map(|(start, next)| {
+            Witness {
+                start,
+                at,
+                way: way.iter().copied().chain(next).collect(),
+                around: Vec::new(),
+                rounds: 0,
+                rest: Vec::new(),
+                figure: f64::INFINITY,
+            }
         }));
     }
     found

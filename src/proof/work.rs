@@ -34,52 +34,57 @@ use super::{
 };
 use crate::{display::WhenBusy, panel::Tones};
 
-/// In which drives of an edge some cell differs from memory, and in which one is driven: a bit for each drive.
+/// In which drives of an edge some cell differs from memory, in which one is driven, and in which one gets another level: a bit
+/// for each drive.
 #[derive(Clone, Copy, Debug, Default)]
 struct Drives {
     /// On some walk.
-    may: [u32; 2],
+    may: [u32; 3],
     /// On every walk.
-    surely: [u32; 2],
+    surely: [u32; 3],
 }
 
 impl Drives {
     fn join(&mut self, other: Self) {
-        for at in 0..2 {
+        for at in 0..3 {
             self.may[at] |= other.may[at];
             self.surely[at] |= other.surely[at];
         }
     }
 
-    /// The drives that change something: as for a step that is played, what differs need not be what is driven.
+    /// What is known of the drives of each of some edges: as for a step that is played, what differs need not be what is driven,
+    /// and what does not differ may get another level.
     fn that_change(of: &[Self]) -> Changes {
-        let of_all = |bits: fn(&Self) -> [u32; 2]| {
-            of.iter().map(bits).map(|[differs, is_driven]| differs & is_driven).collect::<Vec<u32>>()
-        };
-        Changes { may: of_all(|one| one.may), surely: of_all(|one| one.surely) }
+        let of_all = |bits: fn(&Self) -> u32| of.iter().map(bits).collect::<Vec<u32>>();
+        Changes {
+            may: of_all(|one| one.may[0] & one.may[1]),
+            surely: of_all(|one| one.surely[0] & one.surely[1]),
+            may_show: of_all(|one| one.may[2]),
+            surely_drive: of_all(|one| one.surely[1]),
+        }
     }
 }
 
 /// The same of one cell, over all that it may show.
 struct OfOneCell {
-    may: [u32; 2],
-    always: [u32; 2],
+    may: [u32; 3],
+    always: [u32; 3],
 }
 
 impl OfOneCell {
     fn new() -> Self {
-        Self { may: [0; 2], always: [u32::MAX; 2] }
+        Self { may: [0; 3], always: [u32::MAX; 3] }
     }
 
     fn see(&mut self, effect: &Effect) {
-        for (at, bits) in [effect.changes, effect.driven].into_iter().enumerate() {
+        for (at, bits) in [effect.changes, effect.driven, effect.moves].into_iter().enumerate() {
             self.may[at] |= bits;
             self.always[at] &= bits;
         }
     }
 
     fn drives(self) -> Drives {
-        Drives { may: self.may, surely: [0, 1].map(|at| self.always[at] & self.may[at]) }
+        Drives { may: self.may, surely: [0, 1, 2].map(|at| self.always[at] & self.may[at]) }
     }
 }
 
@@ -174,12 +179,13 @@ pub(super) fn prove(proving: Proving<'_>, sent: &SentTable, progress: &(dyn Fn(f
         node.ghost_l = ghost.bound;
     }
     let answered = part.seen.answered(parts, display, threads);
-    let answers = Answers { by_kind: &answered, kind_of_edge: &ways.kind_of_edge };
-    let edges = edge_times(proving, &kinds, &controller, &queues, &Drives::that_change(&part.of_edge), answers);
+    let changes = Drives::that_change(&part.of_edge);
+    let answers = Answers { by_kind: &answered, kind_of_edge: &ways.kind_of_edge, may_show: &changes.may_show };
+    let edges = edge_times(proving, &kinds, &controller, &queues, &changes, answers);
     if queues.is_proved {
         [proof.answer_of_people_ms, proof.finish_of_people_ms] = times_of_people(proving, &edges, answers);
-        proof.collide_ms = longest_collision(proving, &kinds, &controller, &edges);
         let changes = Drives::that_change(&part.of_start);
+        proof.collide_ms = longest_collision(proving, &kinds, &controller, &edges, &changes);
         let times = node_times(proving, &kinds, &controller, &edges, &changes);
         proof.nodes.iter_mut().zip(times).for_each(|(node, times)| node.take(times));
     }
@@ -492,7 +498,8 @@ impl Part {
             let (mut level, after) = (cell.levels[kind.before], cell.levels[kind.after]);
             for (at, drive) in kind.drives.iter().enumerate().filter(|(_, drive)| cell.is_inside(drive.region)) {
                 let end = parts.kinds.ways[drive.way].aim(level, after).end;
-                let bits = [u32::from(level != after) << at, u32::from(end.is_some()) << at];
+                let moves = end.is_some_and(|end| end != level);
+                let bits = [level != after, end.is_some(), moves].map(|bit| u32::from(bit) << at);
                 of_kind.join(Drives { may: bits, surely: bits });
                 level = end.unwrap_or(level);
             }

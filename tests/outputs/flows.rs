@@ -449,3 +449,108 @@ fn an_update_that_drives_nothing_is_no_answer_in_the_proof_either() {
     let walked = json_of(&folder, &["w.plan.json"])["plans"][0]["summary"]["longest_answer_ms"].as_f64().unwrap();
     assert!(walked > 120.0 && (proved - walked).abs() < 0.01, "{proved} {walked}");
 }
+
+/// A grey screen, on a display whose modes are changed like this.
+fn grey_folder(change: impl Fn(&mut Value)) -> Folder {
+    let folder = Folder::usual();
+    let mut display = crate::common::example_display([16, 8]);
+    change(&mut display);
+    folder.display("panel.display.json", &display);
+    folder.file("grey.png", crate::common::png_of(16, 8, |_, _| 136));
+    folder
+}
+
+/// A walk that a plan plays breaks a limit: the verdict on the flow cannot be that every walk keeps it.
+fn is_not_kept(folder: &Folder, rule: &str, flow: &str, plan: &str) {
+    folder.file("desk.flow.json", whole_flow(flow));
+    folder.file("w.plan.json", crate::common::whole_plan(plan));
+    let walked = json_of(folder, &["w.plan.json"]);
+    finding(&walked, rule);
+    let report = json_of(folder, &["desk.flow.json"]);
+    let verdicts = report["plans"][0]["flow"]["verdicts"].as_array().unwrap();
+    let on_rule: Vec<&Value> = verdicts.iter().filter(|one| one["rules"][0] == rule).collect();
+    assert!(on_rule.iter().any(|one| one["verdict"] != "kept"), "{on_rule:#?}");
+}
+
+/// The cleaning can show black and white alone: it takes the grey away that the first update showed, and the answer is complete
+/// after it.
+#[test]
+fn what_a_later_update_takes_away_counts_for_the_whole_answer() {
+    let folder = grey_folder(|display| display["modes"][0]["to"] = "two-level".into());
+    let rules = r#""rules": { "slow-answer": { "first_ms": 2000, "whole_ms": 700 }, "updates-collide": "off" }"#;
+    let updates = r#"[{ "mode": "grey" }, { "mode": "full" }]"#;
+    is_not_kept(
+        &folder,
+        "slow-answer",
+        &format!(
+            r#"{{ {rules}, "states": {{ "menu": {{ "screen": "white.png" }}, "list": {{ "screen": "grey.png" }} }},
+                "moves": [{{ "label": "open", "from": "menu", "to": "list", "cause": "key", "updates": {updates} }}] }}"#
+        ),
+        &format!(
+            r#"{{ {rules}, "steps": [{{ "screen": "white.png", "updates": [{{ "mode": "full" }}] }},
+                {{ "screen": "grey.png", "after_ms": 5000, "cause": "key", "updates": {updates} }}] }}"#
+        ),
+    );
+}
+
+/// Nothing is to change, but the first update cannot show the grey, and the second brings it back.
+#[test]
+fn a_move_that_breaks_its_own_picture_has_no_proved_answer() {
+    let folder = grey_folder(|display| display["modes"][1]["to"] = "two-level".into());
+    let updates = r#"[{ "mode": "grey" }, { "mode": "full" }]"#;
+    let rules = r#""rules": { "slow-answer": { "first_ms": 50 }, "updates-collide": "off" }"#;
+    is_not_kept(
+        &folder,
+        "slow-answer",
+        &format!(
+            r#"{{ {rules}, "states": {{ "list": {{ "screen": "grey.png" }} }},
+                "moves": [{{ "label": "again", "from": "list", "to": "list", "cause": "key", "updates": {updates} }}] }}"#
+        ),
+        &format!(
+            r#"{{ {rules}, "steps": [{{ "screen": "grey.png", "updates": [{{ "mode": "full" }}] }},
+                {{ "screen": "grey.png", "after_ms": 5000, "cause": "key", "updates": {updates} }}] }}"#
+        ),
+    );
+}
+
+/// The second update of a move was asked for after its first, unless it drives nothing: here when the way back sent nothing.
+#[test]
+fn a_second_update_that_drives_nothing_on_some_walk_collides_there() {
+    let folder = grey_folder(|display| {
+        display["modes"][1]["drives"] = "changed".into();
+        display["modes"][2]["otherwise"] = "skipped".into();
+    });
+    let updates = r#"[{ "mode": "quick" }, { "mode": "grey" }]"#;
+    is_not_kept(
+        &folder,
+        "updates-collide",
+        &format!(
+            r#"{{ "states": {{ "menu": {{ "screen": "white.png" }}, "list": {{ "screen": "grey.png" }} }},
+                "moves": [{{ "label": "open", "from": "menu", "to": "list", "soonest_ms": 5000, "updates": {updates} }},
+                    {{ "label": "back", "from": "list", "to": "menu", "soonest_ms": 5000 }}] }}"#
+        ),
+        &format!(
+            r#"{{ "steps": [{{ "screen": "white.png", "updates": [{{ "mode": "full" }}] }},
+                {{ "screen": "grey.png", "after_ms": 5000, "updates": {updates} }},
+                {{ "screen": "white.png", "after_ms": 5000 }}, {{ "screen": "grey.png", "after_ms": 5000, "updates": {updates} }}] }}"#
+        ),
+    );
+}
+
+/// Of two starts at one screen, only the one that sends nothing leaves a change to be answered late, whichever is listed first.
+#[test]
+fn the_verdict_does_not_depend_on_the_order_of_the_starts() {
+    let folder = Folder::usual();
+    let starts = [r#"{ "at": "menu", "updates": [{ "mode": "quick" }] }"#, r#"{ "at": "menu", "updates": [] }"#];
+    for order in [[0, 1], [1, 0]] {
+        let flow = format!(
+            r#"{{ "begins": "white", "rules": {{ "slow-answer": {{ "first_ms": 20 }} }},
+                "states": {{ "menu": {{ "screen": "square.png" }} }}, "starts": [{}, {}],
+                "moves": [{{ "label": "again", "from": "menu", "to": "menu", "cause": "key", "updates": [{{ "mode": "quick" }}] }}] }}"#,
+            starts[order[0]], starts[order[1]]
+        );
+        folder.file("desk.flow.json", whole_flow(&flow));
+        let report = json_of(&folder, &["desk.flow.json"]);
+        assert_eq!(verdict_on(&report, "slow-answer")["verdict"], "broken", "{order:?}");
+    }
+}

@@ -49,7 +49,7 @@ pub(crate) struct DraftArguments {
     /// What the glass shows before the first step: white, black, unknown, or a screen of the folder
     #[arg(long, value_name = "WHAT", default_value = "unknown")]
     begins: String,
-    /// Time in ms between two screens where one of their file names, or both, gives no time
+    /// Time in ms from one screen to the next, unless the names of both files give a time
     #[arg(long, value_name = "MS", default_value = "1000", value_parser = clap::value_parser!(u32).range(0..=86_400_000))]
     after: u32,
     #[command(flatten)]

@@ -37,7 +37,7 @@ pub(crate) struct ExplainArguments {
     /// A plan, a trace or a user flow; for a flow, the program explains the walk to its worst finding
     #[arg(value_name = "PLAN|TRACE|FLOW", value_hint = ValueHint::FilePath)]
     plan: PathBuf,
-    /// The step, counted from 0 in the order in which the steps are played, repeats included [default: the worst one]
+    /// The step, counted from 0 in the order in which the steps are played, repeats included [default: that of the worst finding; with `--complaint`, the step where what is complained of is worst]
     #[arg(long, value_name = "N", conflicts_with = "when")]
     step: Option<u64>,
     /// The time: seconds since the beginning, such as `72.5`, or the time of day in a trace, such as `09:31:12`

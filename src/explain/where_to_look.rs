@@ -130,7 +130,7 @@ impl<'p> WorstMoment<'p> {
             return worst.map_or(self.last, |finding| finding.step);
         };
         let weight = |finding: &&Finding| {
-            let late = if complaint == Complaint::Late { lateness(finding) } else { 0 };
+            let late = if complaint == Complaint::Late { times_its_limit(finding) } else { 0 };
             (how_near(finding, complaint), finding.severity, late, Reverse(finding.step))
         };
         let about = of_steps().filter(|finding| how_near(finding, complaint).is_some()).max_by_key(weight);
@@ -139,7 +139,10 @@ impl<'p> WorstMoment<'p> {
         let flickers = about.map(|finding| finding.last_step).or(self.flashing);
         let about = about.map(|finding| finding.step);
         let found = match complaint {
-            Complaint::Ghost => left.or(self.ghost.or(self.residue).map(|(_, step)| step)),
+            Complaint::Ghost => {
+                let of = |strongest: Option<(f64, u64)>| strongest.map(|(_, step)| step);
+                of(self.ghost).or(left).or(of(self.residue))
+            }
             Complaint::Speckles => self.unknown.map(|(_, step)| step),
             Complaint::Shadow => None,
             Complaint::Flicker | Complaint::ColourFlicker | Complaint::Border => flickers,
@@ -152,11 +155,12 @@ impl<'p> WorstMoment<'p> {
     }
 }
 
-/// How many times its limit an answer takes, in thousandths.
-fn lateness(finding: &Finding) -> u64 {
+/// How many times its limit an answer takes or a ghost reaches, in thousandths; 0 of other figures.
+fn times_its_limit(finding: &Finding) -> u64 {
     let figure = |name: &str| finding.figures.get(name).copied();
-    let reached = figure("whole_ms").or_else(|| figure("first_ms"));
-    let times = reached.zip(figure("limit_ms")).map_or(0.0, |(reached, limit)| reached / limit.max(1.0));
+    let answer = || figure("whole_ms").or_else(|| figure("first_ms")).zip(figure("limit_ms"));
+    let reached = answer().or_else(|| figure("worst_l").zip(figure("limit_l")));
+    let times = reached.map_or(0.0, |(reached, limit)| reached / limit.max(f64::MIN_POSITIVE));
     (1000.0 * times) as u64
 }
 
@@ -187,7 +191,8 @@ pub(super) fn how_near(finding: &Finding, complaint: Complaint) -> Option<Revers
 /// The worst of some findings that are about a complaint.
 pub fn worst_about<'f>(complaint: Complaint, findings: impl IntoIterator<Item = &'f Finding>) -> Option<&'f Finding> {
     let near = |finding: &&Finding| how_near(finding, complaint).is_some();
-    findings.into_iter().filter(near).max_by_key(|finding| (how_near(finding, complaint), finding.severity))
+    let weight = |finding: &&Finding| (how_near(finding, complaint), finding.severity, times_its_limit(finding));
+    findings.into_iter().filter(near).max_by_key(weight)
 }
 
 /// The place to look at, at the end of a step.
@@ -226,7 +231,7 @@ pub(super) fn place(step: &PlayedStep<'_>, findings: &[Finding], complaint: Opti
         bounds.map(|rect| (rect, WhyHere::Sent))
     };
     let first = match complaint {
-        Some(Complaint::Ghost) => worst(&is_left).or_else(ghosts).or(about).or_else(faint),
+        Some(Complaint::Ghost) => ghosts().or_else(|| worst(&is_left)).or(about).or_else(faint),
         Some(Complaint::Shadow) => ghosts().or(about),
         // A finding about an answer stands at the target that was touched, and the answer may come elsewhere.
         Some(Complaint::Late) => sent().or(about),

@@ -48,7 +48,7 @@ impl<'a> Cause<'a> {
         match (self.others.is_empty(), self.finding.walk.is_some()) {
             (true, _) => "at",
             (false, true) => "the worst at",
-            (false, false) => "first at",
+            (false, false) => "the first at",
         }
     }
 

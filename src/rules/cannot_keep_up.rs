@@ -31,6 +31,8 @@ struct Run {
     first_request_ms: f64,
     last_request_ms: f64,
     last_finish_ms: f64,
+    /// The update that drives the panel longest: its step, its mode, and how long, ms.
+    longest: (u64, usize, f64),
 }
 
 impl<'p> CannotKeepUp<'p> {
@@ -46,19 +48,37 @@ impl<'p> CannotKeepUp<'p> {
         }
         let every_ms = (run.last_request_ms - run.first_request_ms) / (run.steps - 1) as f64;
         let needs_ms = (run.last_finish_ms - run.first_request_ms) / run.steps as f64;
+        let grows = format!(
+            "over {} steps the wait grows from {} to {} ms",
+            run.steps,
+            wording::ms(run.first_wait_ms),
+            wording::ms(run.longest_wait_ms)
+        );
+        let (step, mode, longest_ms) = run.longest;
+        let [message, help] = if 2.0 * longest_ms > run.last_finish_ms - run.first_request_ms {
+            let it = format!("`{}` at {}", self.plan.display.modes[mode].name, self.plan.kind().step(step));
+            [
+                format!("{grows}, mostly because of {it}, which takes {} ms", wording::ms(longest_ms)),
+                format!(
+                    "let what comes after {it} come later, or use a quicker mode there; otherwise skip steps while the panel is \
+                     busy, but none that somebody must see"
+                ),
+            ]
+        } else {
+            [
+                format!(
+                    "{grows}: a step comes every {} ms, but the panel needs about {} ms for each",
+                    wording::ms(every_ms),
+                    wording::ms(needs_ms)
+                ),
+                "skip steps while the panel is busy and show only the newest (but skip none that somebody must see), use a \
+                 quicker mode, or update less often"
+                    .to_owned(),
+            ]
+        };
         let observation = Observation {
-            message: format!(
-                "over {} steps the wait grows from {} to {} ms: a step comes every {} ms, but the panel needs about {} \
-                ms for each",
-                run.steps,
-                wording::ms(run.first_wait_ms),
-                wording::ms(run.longest_wait_ms),
-                wording::ms(every_ms),
-                wording::ms(needs_ms)
-            ),
-            help:
-                "skip steps while the panel is busy and show only the newest, use a quicker mode, or update less often"
-                    .into(),
+            message,
+            help,
             figures: vec![
                 ("steps", run.steps as f64),
                 ("wait_ms", run.longest_wait_ms),
@@ -94,7 +114,14 @@ impl Rule for CannotKeepUp<'_> {
             first_request_ms: request_ms,
             last_request_ms: request_ms,
             last_finish_ms: finish_ms,
+            longest: (step.planned.index, 0, 0.0),
         });
+        for update in step.updates.iter().filter(|update| !update.sent.is_empty()) {
+            let drives_ms = update.times.finish_ms - update.times.start_ms;
+            if drives_ms > run.longest.2 {
+                run.longest = (step.planned.index, update.mode, drives_ms);
+            }
+        }
         run.steps += 1;
         run.place.last_step = step.planned.index;
         run.longest_wait_ms = run.longest_wait_ms.max(wait_ms);

@@ -239,7 +239,7 @@ impl<'p> GhostGroups<'p> {
             let prevention = self.prevention(updates, begin);
             let (words, without) = (prevention.words(), self.without_a_pause(group, pause));
             let help = format!(
-                "{does}: {words}{without}. Otherwise accept this finding (`accept`): the ghost then stays visible from step \
+                "{does}{without}: {words}. Otherwise accept this finding (`accept`): it then stays visible from step \
                  {begin} on until a cleaning {when}"
             );
             let cleaning = Cleaning { prevention: Some(prevention), ..removal.cleaning(pause.step(), self.plan) };
@@ -281,7 +281,7 @@ impl<'p> GhostGroups<'p> {
         }
     }
 
-    /// That the plan has no pause to clean in where it would have to be cleaned, in words that follow how to clean.
+    /// That the plan has no pause to clean in where it would have to be cleaned, in words between what cleans and when.
     fn without_a_pause(&self, group: &Group, pause: Pause) -> String {
         if self.pauses.quiet_ms().is_none() {
             return String::new();
@@ -290,9 +290,9 @@ impl<'p> GhostGroups<'p> {
             (Some(before), Pause::After(after)) => format!("between steps {before} and {after} "),
             (None, Pause::After(after)) => format!("before step {after} "),
             (Some(before), Pause::AtTheEnd(_)) => format!("after step {before} "),
-            (None, Pause::AtTheEnd(_)) => String::new(),
+            (None, Pause::AtTheEnd(_)) => format!("of this {} ", self.plan.kind().word()),
         };
-        format!(" ({whence}no two steps are far enough apart for that: add a pause)")
+        format!(". No pause {whence}is long enough for that, so add pauses")
     }
 
     /// How what adds up is cleaned before it is seen from a step on, if so many updates bring it about. What is drawn there next
@@ -321,11 +321,11 @@ impl<'p> GhostGroups<'p> {
         if updates > MANY {
             let prevention = self.prevention(updates, begin);
             let (does, words) = (self.does(group, removal), prevention.words());
+            let pause = group.pause.unwrap_or(Pause::AtTheEnd(self.pauses.last_step()));
+            let without = self.without_a_pause(group, pause);
             let cleaning = Cleaning { prevention: Some(prevention), ..removal.cleaning(begin, self.plan) };
-            return (
-                format!("{does}: {words}. Otherwise accept it, because it is gone at {gone}"),
-                Some(Asks::Cleaning(cleaning)),
-            );
+            let help = format!("it is gone at {gone}: accept it. Otherwise {does}{without}: {words}");
+            return (help, Some(Asks::Cleaning(cleaning)));
         }
         let name = |mode: usize| &self.plan.display.modes[mode].name;
         let answers = self.plan.step_at(begin).is_some_and(|step| step.cause.is_person());

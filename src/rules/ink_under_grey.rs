@@ -2,7 +2,7 @@
 
 use super::{Rule, Setup, remedy, shapes, wording};
 use crate::{
-    change::{Mask, bits},
+    change::{Mask, bits, proposed_window},
     display::{Level, ink::MOST_LEVELS},
     finding::{Margin, Observation, ResidueModes, Sink, StepField, Where},
     geometry::Rect,
@@ -17,6 +17,8 @@ pub(super) struct InkUnderGrey<'p> {
     limit_l: f64,
     /// How long what comes after the pen may take to put right what it left at first, ms.
     settle_ms: f64,
+    /// How long after the pen a cleaning disturbs nobody, ms.
+    quiet_ms: f64,
     /// Ink that the glass still shows and memory does not, by the level that it was drawn in.
     standing: [Mask; 2],
     waiting: Vec<Waiting>,
@@ -55,6 +57,7 @@ impl<'p> InkUnderGrey<'p> {
             plan: setup.plan,
             limit_l: setup.limits.ink_under_grey.limit_l.value,
             settle_ms: setup.limits.left_behind.settle_ms.value,
+            quiet_ms: setup.limits.cleaning_interrupts.quiet_ms.value,
             standing: Default::default(),
             waiting: Vec::new(),
             modes: ResidueModes::default(),
@@ -200,9 +203,13 @@ impl<'p> InkUnderGrey<'p> {
                 format!("commit with `{}`, which removes the ink without a flash", mode.name)
             }
             Some(mode) => format!(
-                "let the host draw here instead of the controller, by removing `strokes` from this step; otherwise commit with `{}`, which removes the ink \
-                with a flash, when the pen has rested",
-                mode.name
+                "let the host draw here instead of the controller, by removing `strokes` from this step; otherwise accept what is seen of the ink until the pen has \
+                 rested, and then remove it in a step of its own with `{}` {}, with a flash, at least {} ms after the pen",
+                mode.name,
+                proposed_window(ghost.rect, &self.plan.display, self.plan.rotation)
+                    .filter(|_| mode.windowed)
+                    .map_or("on the whole panel".to_owned(), |window| format!("on the window {}", wording::rect(window))),
+                wording::ms(self.quiet_ms)
             ),
             None => "let the host draw here instead of the controller, by removing `strokes` from this step: no mode of this \
                      display removes the ink"

@@ -31,7 +31,8 @@ impl LoopBreaks {
         let help = lost.map_or_else(
             || {
                 format!(
-                    "`{}` advises: {}; what you change in a step is changed in every turn",
+                    "`{}` advises: {}. A step of the plan is the same in every turn: change it in all of them, or let the \
+                     firmware do it from that turn on",
                     finding.rule,
                     self.in_turns(&finding.help)
                 )

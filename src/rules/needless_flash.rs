@@ -13,11 +13,20 @@ use super::{
 use crate::{
     change::proposed_window,
     display::Mode,
-    finding::{Asks, ChangeOf, Correction, Observation, Severity, Sink, StepField, Where},
+    finding::{Asks, ChangeOf, Correction, Finding, Observation, Severity, Sink, StepField, Where},
     geometry::Rect,
     panel::{PlayedStep, PlayedUpdate},
     plan::{Plan, PlanKind, WindowAsk},
 };
+
+/// What holds for all turns of a step that the file gives once.
+#[derive(Clone)]
+struct Turns {
+    /// What would be right at each of them.
+    right: Vec<Correction>,
+    /// Those whose flash is needed, by their numbers.
+    needed_at: Vec<u64>,
+}
 
 /// Looks at every flashing update that nothing made due.
 #[derive(Clone)]
@@ -33,7 +42,7 @@ pub(super) struct NeedlessFlash<'p> {
     /// When a person asked for something last, ms.
     asked_ms: f64,
     /// What is right for all turns so far of an update of a step with several, by its field of the plan.
-    of_all_turns: BTreeMap<String, Vec<Correction>>,
+    of_all_turns: BTreeMap<String, Turns>,
 }
 
 /// A flash that weighs less than this is hardly one: it is worth a note. Common practice, no source.
@@ -210,26 +219,23 @@ impl NeedlessFlash<'_> {
         for (index, (_, observation)) in sent {
             let right: &[Correction] = observation.as_ref().map_or(&[], |observation| &observation.corrections);
             let pointer = StepField::Mode(index).pointer(step.planned.step);
-            let known = self.of_all_turns.entry(pointer).or_insert_with(|| right.to_vec());
-            known.retain(|correction| right.contains(correction));
+            let known = self
+                .of_all_turns
+                .entry(pointer)
+                .or_insert_with(|| Turns { right: right.to_vec(), needed_at: Vec::new() });
+            known.right.retain(|correction| right.contains(correction));
+            known.needed_at.extend(observation.is_none().then_some(step.planned.index));
         }
     }
 
     /// Takes from the findings what would be wrong at another turn of the step.
     fn tell_turns(&self, sink: &mut Sink) {
-        for (pointer, right) in &self.of_all_turns {
+        for (pointer, Turns { right, needed_at }) in &self.of_all_turns {
             for key in [MODE, WINDOW, BEHIND] {
                 sink.amend(pointer, key, |finding| {
                     finding.corrections.retain(|correction| right.contains(correction));
                     if finding.corrections.is_empty() {
-                        let turns = match finding.last_step - finding.step {
-                            0 => format!("step {}", finding.step),
-                            _ => format!("steps {} to {}", finding.step, finding.last_step),
-                        };
-                        finding.help += "; an entry of the file makes ";
-                        finding.help += &turns;
-                        finding.help += " and others that must keep their update: give these others an entry of their own \
-                                         first";
+                        finding.help += &apart_words(finding, needed_at);
                     }
                 });
             }
@@ -263,6 +269,25 @@ impl NeedlessFlash<'_> {
         }
         if step.updates.iter().any(|update| self.cleans_page(step, update)) {
             report_all(self.rhythm.cleaning(of_page), sink);
+        }
+    }
+}
+
+/// That some of the steps of one entry of the file must keep their update, in words that follow what to do at the others.
+fn apart_words(finding: &Finding, needed_at: &[u64]) -> String {
+    let here = wording::steps(&(finding.step..=finding.last_step).collect::<Vec<_>>());
+    match needed_at {
+        [] => format!(
+            "; one entry of the file makes {here} and other steps that need another correction: give {here} an entry of their own"
+        ),
+        needed_at => {
+            let others = wording::steps(needed_at);
+            let them = if needed_at.len() == 1 { "it" } else { "these" };
+            format!(
+                "; the same entry of the file makes {others} too, which must keep the flash: first give {them} an entry of \
+                 {} own",
+                if needed_at.len() == 1 { "its" } else { "their" }
+            )
         }
     }
 }

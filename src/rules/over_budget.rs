@@ -99,30 +99,6 @@ fn figure_words(figure: f64) -> String {
     if figure.fract() == 0.0 { format!("{figure:.0}") } else { wording::figure(figure) }
 }
 
-/// As many steps, or runs of steps, are named.
-const MOST_NAMED: usize = 8;
-
-/// The steps of a plan that do something, in words: runs of them as one.
-fn steps_words(steps: &[u64]) -> String {
-    let mut runs: Vec<[u64; 2]> = Vec::new();
-    for step in steps {
-        match runs.last_mut() {
-            Some([_, last]) if *step <= *last + 1 => *last = *step,
-            _ => runs.push([*step, *step]),
-        }
-    }
-    let words: Vec<String> = runs
-        .iter()
-        .flat_map(|[first, last]| match last - first {
-            0 => vec![first.to_string()],
-            1 => vec![first.to_string(), last.to_string()],
-            _ => vec![format!("{first} to {last}")],
-        })
-        .collect();
-    let noun = if steps.len() == 1 { "step" } else { "steps" };
-    format!("{noun} {}", wording::listed(&words, MOST_NAMED))
-}
-
 /// What the other findings make of a count of flashes or cleanings.
 struct Balance {
     /// How many they ask for in addition, once each.
@@ -190,67 +166,71 @@ impl OverBudget<'_> {
         };
         let balance = Balance::new(outcome.findings, self.plan);
         let counted = wording::counted(figure as u64, kind[0], kind[1]);
-        let needless = balance.needless_words(outcome.ran("needless-flash"));
-        let now =
-            format!("There {} now {counted} ({}){needless}", if figure <= 1.0 { "is" } else { "are" }, steps_words(at));
-        let left = (figure as u64).saturating_sub(balance.needless) + balance.more;
-        let [advice, result] = balance.raise_words(left, budget);
-        format!("{advice}. {now}{}{result}", balance.more_words())
+        let judged = match balance.needless {
+            0 if !outcome.ran("needless-flash") => {
+                "; `needless-flash`, which did not run, may call some of them needless"
+            }
+            _ => "",
+        };
+        let is = if figure <= 1.0 { "is" } else { "are" };
+        format!(
+            "{}. There {is} now {counted} ({}){judged}",
+            balance.advice(kind, figure as u64, budget),
+            wording::steps(at)
+        )
     }
 }
 
 impl Balance {
-    /// How many of them are needless, in words that follow how many there are.
-    fn needless_words(&self, is_judged: bool) -> String {
-        match self.needless {
-            0 if is_judged => String::new(),
-            0 => "; `needless-flash`, which did not run, may call some of them needless".to_owned(),
-            needless => {
-                format!(", {needless} of them needless ({}, see `needless-flash`)", steps_words(&self.needless_at))
-            }
+    /// What to do: first without what is needless, then with what other findings ask for in addition.
+    fn advice(&self, noun: [&str; 2], figure: u64, budget: f64) -> String {
+        let without = figure.saturating_sub(self.needless);
+        let more = without + self.more;
+        let all = more + self.repeated;
+        let raise = |to: String| format!("raise the budget to {to} and write the reason into a comment");
+        let first = self.needless_words(noun, without, budget);
+        if self.more + self.repeated == 0 {
+            return match first {
+                Some(first) if without as f64 <= budget => first,
+                Some(first) => format!("{first}; leave out what else nobody needs, or {}", raise(without.to_string())),
+                None => format!("leave out what nobody needs, or {}", raise(without.to_string())),
+            };
         }
+        let counted = match (self.more, self.repeated) {
+            (more, 0) => format!("The help of other findings adds {more}"),
+            (0, repeated) => format!("Cleaning before ghosts are seen adds about {repeated}"),
+            (more, repeated) => format!(
+                "The help of other findings adds {more}, and cleaning before ghosts are seen adds about {repeated}"
+            ),
+        };
+        let sum = match all as f64 <= budget {
+            true => format!("{counted}: with these there are {all}, and the budget holds"),
+            false if self.repeated == 0 => format!("{counted}: if you follow it, {}", raise(all.to_string())),
+            false if more as f64 <= budget => format!(
+                "{counted}: if you accept the ghosts, there are {more}, and the budget holds; otherwise {}",
+                raise(format!("about {all}"))
+            ),
+            false => format!(
+                "{counted}: if you follow all of it, {}; if you accept the ghosts, {more} will do",
+                raise(format!("about {all}"))
+            ),
+        };
+        let first = first.unwrap_or_else(|| "leave out what nobody needs".to_owned());
+        format!("{first}. {sum}")
     }
 
-    /// What following the other findings adds, in words.
-    fn more_words(&self) -> String {
-        let more = match self.more {
-            0 => String::new(),
-            more => format!("; the help of other findings adds {more}"),
+    /// That those which are needless come first, in words.
+    fn needless_words(&self, [one, several]: [&str; 2], left: u64, budget: f64) -> Option<String> {
+        let these = match self.needless {
+            0 => return None,
+            1 => format!("1 {one} is needless"),
+            needless => format!("{needless} {several} are needless"),
         };
-        let repeated = match self.repeated {
-            0 => String::new(),
-            repeated => format!("; cleaning before ghosts are seen adds about {repeated}"),
-        };
-        format!("{more}{repeated}")
-    }
-
-    /// What to do about the budget, and what the sum comes to.
-    fn raise_words(&self, left: u64, budget: f64) -> [String; 2] {
-        let holds = left as f64 <= budget;
-        let with_repeated = left + self.repeated;
-        let is_a_sum = self.needless + self.more > 0;
-        let explain = "and write the reason into a comment";
         let are_left = if left == 1 { "1 is left".to_owned() } else { format!("{left} are left") };
-        match (holds, self.repeated) {
-            (true, 0) => [
-                format!("correct the other findings: then {are_left}, and the budget holds"),
-                format!("; that leaves {left}"),
-            ],
-            (false, 0) => [
-                format!("leave out what nobody needs, or raise the budget to {left} {explain}"),
-                if is_a_sum { format!("; in all {left}") } else { String::new() },
-            ],
-            (true, _) => [
-                format!(
-                    "accept the ghosts (then {are_left} and the budget holds), or raise the budget to about \
-                     {with_repeated} {explain}"
-                ),
-                format!("; in all about {with_repeated}"),
-            ],
-            (false, _) => [
-                format!("raise the budget to {with_repeated}, or to {left} if you accept the ghosts, {explain}"),
-                format!("; in all about {with_repeated}"),
-            ],
-        }
+        let holds = if left as f64 <= budget { ", and the budget holds" } else { "" };
+        Some(format!(
+            "{these}: correct {}, see `needless-flash`; then {are_left}{holds}",
+            wording::steps(&self.needless_at)
+        ))
     }
 }

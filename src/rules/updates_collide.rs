@@ -19,22 +19,32 @@ const SAME_MS: f64 = 1e-6;
 pub(super) struct UpdatesCollide<'p> {
     plan: &'p Plan,
     wait_ms: f64,
+    /// When the updates end that ran at the last request, ms.
+    ends_ms: Vec<f64>,
 }
 
 impl<'p> UpdatesCollide<'p> {
     pub(super) fn new(setup: &Setup<'p>) -> Self {
-        Self { wait_ms: setup.limits.updates_collide.wait_ms.value, plan: setup.plan }
+        Self { wait_ms: setup.limits.updates_collide.wait_ms.value, plan: setup.plan, ends_ms: Vec::new() }
     }
 
-    fn observation(&self, step: &PlayedStep<'_>, index: usize, update: &PlayedUpdate) -> Observation {
+    /// What is said of an update that waits, with so many others asked for earlier that still have to end.
+    fn observation(&self, step: &PlayedStep<'_>, index: usize, ahead: usize) -> Observation {
+        let update = &step.updates[index];
         let display = &self.plan.display;
         let wait = wording::ms(update.times.wait_ms);
         let is_alone = step.updates[..index].iter().all(|earlier| earlier.sent.is_empty());
         let own_ms = after_ms(step.planned.step.after_ms + update.times.wait_ms);
         let asks = (is_alone && !step.planned.step.cause.is_person()).then(|| later(step, own_ms, self.plan));
         // A person cannot be asked to come later.
+        let is_queue = ahead > 1 && update.times.waits_for == WaitsFor::Link && display.link.waits_for_panel;
         let later = if step.planned.step.cause.is_person() {
-            "let the earlier update end sooner, with a quicker mode".to_owned()
+            let earlier = if is_queue {
+                "s end sooner, with quicker modes, or send fewer"
+            } else {
+                " end sooner, with a quicker mode"
+            };
+            format!("let the earlier update{earlier}")
         } else {
             let own_step = || format!("request it {wait} ms later, in a step of its own");
             asks.as_ref().map_or_else(own_step, Asks::words)
@@ -52,7 +62,11 @@ impl<'p> UpdatesCollide<'p> {
             WaitsFor::Nothing if !is_measured => WaitsFor::Link,
             known => known,
         };
-        let reason = wording::waits_for(waits_for, display);
+        let reason = if is_queue {
+            format!("for the controller, which takes one update at a time and has {ahead} others to end first")
+        } else {
+            wording::waits_for(waits_for, display)
+        };
         let help = match waits_for {
             WaitsFor::Nothing => {
                 "look at what the device does between the request and the start of the update".to_owned()
@@ -104,12 +118,17 @@ fn follows_the_pen(update: &PlayedUpdate, step: &PlayedStep<'_>, delay_ms: f64) 
 impl Rule for UpdatesCollide<'_> {
     fn step(&mut self, step: &PlayedStep<'_>, sink: &mut Sink) {
         let delay_ms = self.plan.display.controller_ink_delay_ms.unwrap_or(0.0);
+        let now_ms = step.updates_request_ms();
+        self.ends_ms.retain(|end_ms| *end_ms > now_ms);
         for (index, update) in step.updates.iter().enumerate() {
+            let ahead = self.ends_ms.len();
+            self.ends_ms
+                .extend((update.times.finish_ms > now_ms && !update.sent.is_empty()).then_some(update.times.finish_ms));
             if follows_the_pen(update, step, delay_ms) || settles(update, &step.updates[..index]) {
                 continue;
             }
             if update.times.wait_ms > self.wait_ms + SAME_MS {
-                sink.report(Where::of(step, StepField::Mode(index)), self.observation(step, index, update));
+                sink.report(Where::of(step, StepField::Mode(index)), self.observation(step, index, ahead));
             }
         }
     }

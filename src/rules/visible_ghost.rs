@@ -22,7 +22,7 @@ impl<'p> VisibleGhost<'p> {
 }
 
 /// What is said of a place that looks off because it is clean.
-const CLEANER: &str = "a part of an area of one shade was cleaned, the rest was not, and the difference is seen";
+const CLEANER: &str = "a part of an area of one shade is cleaner than the rest, and the difference is seen";
 
 fn observation(group: &Group, groups: &GhostGroups<'_>) -> Observation {
     let State { count, pixels, rim_px, worst_l, ref origin, .. } = group.worst;

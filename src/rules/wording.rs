@@ -49,6 +49,30 @@ pub(crate) fn ms(value: f64) -> String {
     if tenths >= 100.0 || tenths % 10.0 == 0.0 { format!("{:.0}", value.abs()) } else { format!("{value:.1}") }
 }
 
+/// As many steps, or runs of steps, are named.
+const MOST_STEPS: usize = 8;
+
+/// Steps by their numbers, which rise, in words: runs of them as one.
+pub(super) fn steps(steps: &[u64]) -> String {
+    let mut runs: Vec<[u64; 2]> = Vec::new();
+    for step in steps {
+        match runs.last_mut() {
+            Some([_, last]) if *step <= *last + 1 => *last = *step,
+            _ => runs.push([*step, *step]),
+        }
+    }
+    let words: Vec<String> = runs
+        .iter()
+        .flat_map(|[first, last]| match last - first {
+            0 => vec![first.to_string()],
+            1 => vec![first.to_string(), last.to_string()],
+            _ => vec![format!("{first} to {last}")],
+        })
+        .collect();
+    let noun = if steps.len() == 1 { "step" } else { "steps" };
+    format!("{noun} {}", listed(&words, MOST_STEPS))
+}
+
 /// A span of time in the unit that people use for it.
 pub(crate) fn span(ms: f64) -> String {
     let seconds = ms / 1000.0;

@@ -117,7 +117,7 @@ impl From<Fault> for Vec<Fault> {
 }
 
 /// The most characters of a message: a word of somebody's file may be as long as the file.
-const LONGEST_MESSAGE: usize = 600;
+const LONGEST_MESSAGE: usize = 1000;
 
 /// Makes text that may come from a file safe for a terminal and for a reader: without control characters (except line
 /// ends), and not endless.

@@ -163,10 +163,9 @@ const ADDS_UP: &str = r#"{ "limits": { "updates_before_cleaning": 50 }, "modes":
 fn a_ghost_that_adds_up_where_no_pause_comes_is_cleaned_after_so_many_updates() {
     let ghosts = |plan: &str| told(&review(&square_and_white(), ADDS_UP, plan), "visible-ghost");
     let found = ghosts(&presses(1, 20, ""));
-    let help = "| `full` on the window [0, 2, 8, 4] removes it in 500 ms, with one flash: clean after every 4 updates of \
-                this place, for the first time after step 4, each time at least 2000 ms after the last touch, key or pen \
-                (before step 40 no two steps are far enough apart for that: add a pause). Otherwise accept this finding \
-                (`accept`): the ghost then stays visible from step 6 on until a cleaning in the pause after step 40 (at least 2000 ms after it)";
+    let help = "| `full` on the window [0, 2, 8, 4] removes it in 500 ms, with one flash. No pause before step 40 is long \
+                enough for that, so add pauses: clean after every 4 updates of this place, for the first time after step 4, \
+                each time at least 2000 ms after the last touch, key or pen. Otherwise accept this finding (`accept`): it then stays visible from step 6 on until a cleaning in the pause after step 40 (at least 2000 ms after it)";
     assert!(found.len() == 1 && found[0].starts_with("6..") && found[0].ends_with(help), "{found:?}");
     // Obeyed, 2000 ms after the last update. After 6 it is too late.
     let cleaning = r#", { "after_ms": 2000, "updates": [{ "mode": "full", "window": [0, 2, 8, 4] }] }"#;

@@ -483,7 +483,7 @@ fn what_every_round_shows_is_told_as_it_is_at_its_worst() {
     has(&answers, "1..5 the key is answered after 2125 ms, including 2000 ms waiting, ");
     has(
         &waits,
-        "1..5 `full` waits 2000 ms for the controller, which takes nothing until the update before it has ended (worst at step 5)",
+        "1..5 `full` waits 2000 ms for the controller, which takes one update at a time and has 5 others to end first (worst at step 5)",
     );
 }
 

@@ -81,7 +81,7 @@ fn what_comes_often_is_shown_once_and_counted() {
     folder.plan("idle.plan.json", &format!(r#"{{ "steps": [{first}, {}] }}"#, idle.join(", ")));
     let text = printed(&folder, &["idle.plan.json"]);
     assert_eq!(text.matches("nothing-changes").count(), 1, "{text}");
-    assert!(text.contains("\n⚠ nothing-changes (warning), 30 findings, first at step 1 \"0\"\n"), "{text}");
+    assert!(text.contains("\n⚠ nothing-changes (warning), 30 findings, the first at step 1 \"0\"\n"), "{text}");
     assert!(text.contains("\n  also at step 2 \"1\", step 3 \"2\", step 4 \"3\" and 26 more places\n"), "{text}");
     assert_eq!(printed(&folder, &["idle.plan.json", "--brief"]).lines().count(), 30);
 }

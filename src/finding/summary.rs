@@ -38,6 +38,8 @@ pub struct Summary {
     pub most_since_cleaning: u32,
     /// The longest time from a touch, key or pen to the first visible change of what its own step sends, ms.
     pub longest_answer_ms: f64,
+    /// The same of what commits a line that the controller drew under the pen, ms.
+    pub longest_commit_ms: f64,
     /// The mean power over the plan's length, mW, and with it the days per charge; where the figures for it are given.
     pub power: Option<Power>,
     /// The factors by which those figures may be off: of residue that of its margin, otherwise the display's.
@@ -136,7 +138,11 @@ impl SummaryTally {
         }
         self.answers.step(step, plan);
         if let Some(first_ms) = step.first_visible_ms().filter(|_| step.planned.step.cause.is_person()) {
-            summary.longest_answer_ms = summary.longest_answer_ms.max(first_ms - step.awaited_since_ms());
+            let answer_ms = first_ms - step.awaited_since_ms();
+            summary.longest_answer_ms = summary.longest_answer_ms.max(answer_ms);
+            if !step.planned.step.strokes.is_empty() {
+                summary.longest_commit_ms = summary.longest_commit_ms.max(answer_ms);
+            }
         }
     }
 

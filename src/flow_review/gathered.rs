@@ -298,6 +298,7 @@ fn add_largest(sum: &mut Summary, one: &Summary) {
     sum.residue_l = sum.residue_l.max(one.residue_l);
     sum.most_since_cleaning = sum.most_since_cleaning.max(one.most_since_cleaning);
     sum.longest_answer_ms = sum.longest_answer_ms.max(one.longest_answer_ms);
+    sum.longest_commit_ms = sum.longest_commit_ms.max(one.longest_commit_ms);
     sum.margins = PlanMargins {
         residue: worse(sum.margins.residue, one.margins.residue),
         answers: worse(sum.margins.answers, one.margins.answers),

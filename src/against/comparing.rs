@@ -311,7 +311,7 @@ impl Comparison<'_> {
             // Nobody presses on schedule, and when somebody did is not recorded.
             (Some(_), None, _) | (None, _, None) => return,
             (None, _, Some(((planned_ms, done_ms), (planned_before, done_before)))) => {
-                // What was added or left out since has its own finding, and its time is not told a second time.
+                // What was added or left out since has its own finding, and is not reported once more as lateness.
                 let since =
                     |planned_before: f64, done_before: f64| (done_ms - done_before) - (planned_ms - planned_before);
                 let last = self.planned_before.zip(self.done_before);

@@ -296,19 +296,19 @@ impl<'f> Moves<'f> {
         first.extend([graph.edges.len(), self.of_edge.len()]);
         let to = graph.edges.iter().map(|edge| edge.to).chain(self.starts.iter().map(|(_, node)| *node)).collect();
         let is_silent = self.of_edge.iter().map(|meant| self.meant[*meant].is_silent()).collect();
-        let (most, least) = (trace.most(), self.least(trace, tolerance));
+        let most = trace.most();
+        let least = self.least(trace, &most, tolerance);
         Ways { first, to, is_silent, start: nodes, steps: most.len(), most, cost, least }
     }
 
     /// How many edits the steps from each one on need at least: one for each that no move is like, however they are joined.
-    fn least(&self, trace: &Joined<'_>, tolerance: Tolerance) -> Vec<u32> {
+    fn least(&self, trace: &Joined<'_>, most: &[usize], tolerance: Tolerance) -> Vec<u32> {
         let mut by_screen: HashMap<blake3::Hash, Vec<&Meant>> = HashMap::new();
         for meant in self.meant.iter().filter(|meant| !meant.is_silent()) {
             by_screen.entry(meant.screen).or_default().push(meant);
         }
         let is_like =
             |meant: &&Meant, done: &Asked| meant.is_open || are_same(&meant.updates, &done.updates, tolerance);
-        let most = trace.most();
         let mut least = vec![0; most.len() + 1];
         for at in (0..most.len()).rev() {
             let rows = (1..=most[at]).filter_map(|taken| Some((taken, trace.step(at, taken)?)));

@@ -132,8 +132,15 @@ impl Playing<'_> {
     }
 
     /// Adds what a walk shows of the limits for which it was played; what it shows of others is put aside.
-    fn add_witness(&mut self, review: Review, walk: &Walk, plan: &WalkPlan, is_looked_for: &dyn Fn(&Finding) -> bool) {
-        let (own, others): (Vec<Finding>, Vec<Finding>) = review.findings.iter().cloned().partition(is_looked_for);
+    fn add_witness(
+        &mut self,
+        mut review: Review,
+        walk: &Walk,
+        plan: &WalkPlan,
+        is_looked_for: &dyn Fn(&Finding) -> bool,
+    ) {
+        let found = std::mem::take(&mut review.findings);
+        let (own, others): (Vec<Finding>, Vec<Finding>) = found.into_iter().partition(is_looked_for);
         if !others.is_empty() && self.aside.len() < MOST_ASIDE {
             self.aside.push((Review { findings: others, ..review.clone() }, walk.clone()));
         }
@@ -143,13 +150,11 @@ impl Playing<'_> {
     /// Adds what was put aside of limits that no other walk was found to break.
     pub(super) fn add_what_is_aside(&mut self) {
         let task = self.task;
-        for (review, walk) in std::mem::take(&mut self.aside) {
-            let is_new = |finding: &Finding| {
+        for (mut review, walk) in std::mem::take(&mut self.aside) {
+            review.findings.retain(|finding| {
                 JUDGED.iter().any(|judged| judged.is_about(finding) && !self.gathered.has_any(judged))
-            };
-            let findings: Vec<Finding> = review.findings.iter().filter(|finding| is_new(finding)).cloned().collect();
-            if !findings.is_empty() {
-                let review = Review { findings, ..review };
+            });
+            if !review.findings.is_empty() {
                 let plan = walk.plan(task.flow, &self.map.graph, task.screens);
                 self.gathered.add_found(review, &walk, &plan, &|walk| self.names.walk(walk));
             }

@@ -13,37 +13,17 @@ use super::{
 };
 use crate::display::{Display, WhenBusy};
 
-/// In which of their drives edges do something, a bit for each drive.
-#[derive(Debug)]
+/// In which of its drives an edge, or a start, does something: a bit for each drive.
+#[derive(Clone, Copy, Debug)]
 pub(super) struct Changes {
     /// They change something, as facts count it, on some walk.
-    pub(super) may: Vec<u32>,
+    pub(super) may: u32,
     /// The same on every walk.
-    pub(super) surely: Vec<u32>,
+    pub(super) surely: u32,
     /// Some pixel gets another level on some walk: a mode may take it away from what is in memory.
-    pub(super) may_show: Vec<u32>,
+    pub(super) may_show: u32,
     /// Some pixel is driven on every walk.
-    pub(super) surely_drive: Vec<u32>,
-}
-
-/// The same of one edge.
-#[derive(Clone, Copy)]
-struct ChangesOfOne {
-    may: u32,
-    surely: u32,
-    may_show: u32,
-    surely_drive: u32,
-}
-
-impl Changes {
-    fn of(&self, number: usize) -> ChangesOfOne {
-        ChangesOfOne {
-            may: self.may[number],
-            surely: self.surely[number],
-            may_show: self.may_show[number],
-            surely_drive: self.surely_drive[number],
-        }
-    }
+    pub(super) surely_drive: u32,
 }
 
 /// Which of its drives answers each edge.
@@ -52,15 +32,15 @@ pub(super) struct Answers<'a> {
     /// By kind of edge, by its number among those that may lose something.
     pub(super) by_kind: &'a [Answered],
     pub(super) kind_of_edge: &'a [u32],
-    /// By edge, the drives that give some pixel another level on some walk.
-    pub(super) may_show: &'a [u32],
+    /// By edge.
+    pub(super) changes: &'a [Changes],
 }
 
 impl Answers<'_> {
     pub(super) fn of(self, edge: usize) -> Answered {
         match self.by_kind[self.kind_of_edge[edge] as usize] {
             // Nothing is to change, and something may be seen to change all the same.
-            Answered::Nothing if self.may_show[edge] != 0 => Answered::Unsure,
+            Answered::Nothing if self.changes[edge].may_show != 0 => Answered::Unsure,
             known => known,
         }
     }
@@ -135,7 +115,7 @@ pub(super) fn edge_times(
     kinds: &Kinds,
     controller: &Controller<'_>,
     queues: &Queues,
-    changes: &Changes,
+    changes: &[Changes],
     answers: Answers<'_>,
 ) -> Vec<EdgeTimes> {
     let Proving { flow, graph, threads, .. } = proving;
@@ -156,7 +136,7 @@ pub(super) fn edge_times(
                         if drops {
                             sent = without_others(&flow.head.display, kind);
                         }
-                        times.add(&sent, kind, changes.of(number), after);
+                        times.add(&sent, kind, changes[number], after);
                         if let Answered::By(drive) = answers.of(number)
                             && flow.moves[edge.by].cause.is_person()
                         {
@@ -178,8 +158,8 @@ fn seen_at_ms(sent: &[Sending], kind: &Kind, drive: u32) -> f64 {
 }
 
 impl EdgeTimes {
-    fn add(&mut self, sent: &[Sending], kind: &Kind, changes: ChangesOfOne, after: u32) {
-        let ChangesOfOne { may, surely, may_show, surely_drive } = changes;
+    fn add(&mut self, sent: &[Sending], kind: &Kind, changes: Changes, after: u32) {
+        let Changes { may, surely, may_show, surely_drive } = changes;
         let seen = kind.updates.iter().filter(|update| update.region.is_some()).map(|update| update.first_visible_ms);
         let (mut first_sure, mut last_may) = (f64::INFINITY, 0.0_f64);
         for (at, (sending, first_visible_ms)) in sent.iter().zip(seen).enumerate() {
@@ -235,7 +215,7 @@ pub(super) fn node_times(
     kinds: &Kinds,
     controller: &Controller<'_>,
     times: &[EdgeTimes],
-    start_changes: &Changes,
+    start_changes: &[Changes],
 ) -> Vec<NodeTimes> {
     let graph = proving.graph;
     let mut nodes = vec![EdgeTimes::default(); graph.nodes.len()];
@@ -246,7 +226,7 @@ pub(super) fn node_times(
         if drops_alone(&proving.flow.head.display) {
             sent = without_others(&proving.flow.head.display, kind);
         }
-        nodes[start.node].add(&sent, kind, start_changes.of(number), 0);
+        nodes[start.node].add(&sent, kind, start_changes[number], 0);
     }
     for (edge, times) in graph.edges.iter().zip(times) {
         let node = &mut nodes[edge.to];
@@ -270,14 +250,14 @@ pub(super) fn longest_collision(
     kinds: &Kinds,
     controller: &Controller<'_>,
     times: &[EdgeTimes],
-    start_changes: &Changes,
+    start_changes: &[Changes],
 ) -> Bound {
     let display = &proving.flow.head.display;
     let mut of_starts_ms = 0.0_f64;
     for (number, start) in kinds.starts.iter().enumerate().filter(|_| !drops_alone(display)) {
         let mut at = 0;
         controller.take(&mut controller.idle(), &kinds.list[start.kind], &mut |sending: Sending| {
-            if is_collision(&sending, at, start_changes.surely_drive[number]) {
+            if is_collision(&sending, at, start_changes[number].surely_drive) {
                 of_starts_ms = of_starts_ms.max(sending.wait_ms);
             }
             at += 1;

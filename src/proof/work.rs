@@ -52,16 +52,11 @@ impl Drives {
         }
     }
 
-    /// What is known of the drives of each of some edges: as for a step that is played, what differs need not be what is driven,
-    /// and what does not differ may get another level.
-    fn that_change(of: &[Self]) -> Changes {
-        let of_all = |bits: fn(&Self) -> u32| of.iter().map(bits).collect::<Vec<u32>>();
-        Changes {
-            may: of_all(|one| one.may[0] & one.may[1]),
-            surely: of_all(|one| one.surely[0] & one.surely[1]),
-            may_show: of_all(|one| one.may[2]),
-            surely_drive: of_all(|one| one.surely[1]),
-        }
+    /// What that comes to: as for a step that is played, what differs need not be what is driven, and what does not differ may
+    /// get another level.
+    fn changes(self) -> Changes {
+        let ([may_differ, may_drive, may_show], [differ, surely_drive, _]) = (self.may, self.surely);
+        Changes { may: may_differ & may_drive, surely: differ & surely_drive, may_show, surely_drive }
     }
 }
 
@@ -179,12 +174,12 @@ pub(super) fn prove(proving: Proving<'_>, sent: &SentTable, progress: &(dyn Fn(f
         node.ghost_l = ghost.bound;
     }
     let answered = part.seen.answered(parts, display, threads);
-    let changes = Drives::that_change(&part.of_edge);
-    let answers = Answers { by_kind: &answered, kind_of_edge: &ways.kind_of_edge, may_show: &changes.may_show };
+    let changes: Vec<Changes> = part.of_edge.iter().map(|drives| drives.changes()).collect();
+    let answers = Answers { by_kind: &answered, kind_of_edge: &ways.kind_of_edge, changes: &changes };
     let edges = edge_times(proving, &kinds, &controller, &queues, &changes, answers);
     if queues.is_proved {
         [proof.answer_of_people_ms, proof.finish_of_people_ms] = times_of_people(proving, &edges, answers);
-        let changes = Drives::that_change(&part.of_start);
+        let changes: Vec<Changes> = part.of_start.iter().map(|drives| drives.changes()).collect();
         proof.collide_ms = longest_collision(proving, &kinds, &controller, &edges, &changes);
         let times = node_times(proving, &kinds, &controller, &edges, &changes);
         proof.nodes.iter_mut().zip(times).for_each(|(node, times)| node.take(times));

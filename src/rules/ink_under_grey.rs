@@ -202,15 +202,16 @@ impl<'p> InkUnderGrey<'p> {
             Some(mode) if mode.flashes == 0 => {
                 format!("commit with `{}`, which removes the ink without a flash", mode.name)
             }
-            Some(mode) => format!(
-                "let the host draw here instead of the controller, by removing `strokes` from this step; otherwise accept what is seen of the ink until the pen has \
-                 rested, and then remove it in a step of its own with `{}` {}, with a flash, at least {} ms after the pen",
-                mode.name,
-                proposed_window(ghost.rect, &self.plan.display, self.plan.rotation)
-                    .filter(|_| mode.windowed)
-                    .map_or("on the whole panel".to_owned(), |window| format!("on the window {}", wording::rect(window))),
-                wording::ms(self.quiet_ms)
-            ),
+            Some(mode) => {
+                let window = proposed_window(ghost.rect, &self.plan.display, self.plan.rotation);
+                format!(
+                    "let the host draw here instead of the controller, by removing `strokes` from this step; otherwise accept \
+                     what is seen of the ink until the pen has rested, and then remove it in a step of its own with {}, with a \
+                     flash, at least {} ms after the pen",
+                    remedy::mode_on(mode, window.filter(|_| mode.windowed)),
+                    wording::ms(self.quiet_ms)
+                )
+            }
             None => "let the host draw here instead of the controller, by removing `strokes` from this step: no mode of this \
                      display removes the ink"
                 .into(),

@@ -282,11 +282,10 @@ fn apart_words(finding: &Finding, needed_at: &[u64]) -> String {
         ),
         needed_at => {
             let others = wording::steps(needed_at);
-            let them = if needed_at.len() == 1 { "it" } else { "these" };
+            let [them, their] = if needed_at.len() == 1 { ["it", "its"] } else { ["these", "their"] };
             format!(
                 "; the same entry of the file makes {others} too, which must keep the flash: first give {them} an entry of \
-                 {} own",
-                if needed_at.len() == 1 { "its" } else { "their" }
+                 {their} own"
             )
         }
     }

@@ -514,11 +514,15 @@ impl Settling<'_> {
 
     /// The mode, and where.
     pub(super) fn words(&self) -> String {
-        let place =
-            self.window.map_or("the whole panel".to_owned(), |rect| format!("the window {}", wording::rect(rect)));
         let flash = if self.mode.flashes == 0 { "without a flash" } else { "which flashes only there" };
-        format!("`{}` on {place}, {flash}", self.mode.name)
+        format!("{}, {flash}", mode_on(self.mode, self.window))
     }
+}
+
+/// A mode and where it is to be used, in words; on the whole panel if there is no window.
+pub(super) fn mode_on(mode: &Mode, window: Option<Rect>) -> String {
+    let place = window.map_or("the whole panel".to_owned(), |rect| format!("the window {}", wording::rect(rect)));
+    format!("`{}` on {place}", mode.name)
 }
 
 /// The modes that do something, the cheapest at a temperature (degrees C) first.

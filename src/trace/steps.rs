@@ -49,6 +49,18 @@ struct Gathered {
     remark: Option<String>,
 }
 
+impl Gathered {
+    /// The same with what was said later, which goes before where it says another thing; remarks add up.
+    fn and(self, later: Self) -> Self {
+        let remarks = [self.remark, later.remark].into_iter().flatten();
+        Self {
+            screen: later.screen.or(self.screen),
+            temperature: later.temperature.or(self.temperature),
+            remark: remarks.reduce(|before, later| before + "; " + &later),
+        }
+    }
+}
+
 /// Puts steps together from records in their order.
 #[derive(Debug, Default)]
 pub(super) struct StepsMaker {
@@ -167,12 +179,7 @@ impl StepsMaker {
             (self.person, self.is_answered) = act;
             self.next = later;
         } else {
-            let Gathered { screen, temperature, remark } = before;
-            let next = &mut self.next;
-            next.screen = next.screen.take().or(screen);
-            next.temperature = next.temperature.take().or(temperature);
-            let remarks = [remark, next.remark.take()];
-            next.remark = remarks.into_iter().flatten().reduce(|before, later| before + "; " + &later);
+            self.next = before.and(std::mem::take(&mut self.next));
         }
     }
 
@@ -191,9 +198,9 @@ impl StepsMaker {
 
     /// A remark is about the step before it, as somebody speaks of what was just seen.
     pub(super) fn remark(&mut self, text: &str) {
-        let Gathered { remark, .. } = self.drafts.last_mut().map_or(&mut self.next, |draft| &mut draft.gathered);
-        let before = remark.take().map(|before| before + "; ").unwrap_or_default();
-        *remark = Some(before + text);
+        let gathered = self.drafts.last_mut().map_or(&mut self.next, |draft| &mut draft.gathered);
+        let more = Gathered { remark: Some(text.to_owned()), ..Gathered::default() };
+        *gathered = std::mem::take(gathered).and(more);
     }
 
     pub(super) fn runs_back(&mut self, pointer: String, back_ms: f64) {

@@ -559,8 +559,10 @@ async function checkGhosts(page, isCompared) {
       assert.ok(Math.abs(main.top - second.top) < 1 && Math.abs(main.width - second.width) < 1, "both pictures stand at one height");
       assert.ok(Math.abs(main.at[0] - second.at[0]) <= 2 || isCompared, "both are scrolled alike");
       const to = await viewOf(page).locator(".pane").evaluateAll(async ([one, other]) => {
-        // A scrolling is told with the next frame, which comes late on a busy machine.
+        // A scrolling is told with the next frame, which comes late on a busy machine; what follows it is told with another one.
+        const frame = () => new Promise((resolve) => requestAnimationFrame(resolve));
         const followed = async (holds) => {
+          for (let frames = 0; frames < 3; frames += 1) await frame();
           for (let tries = 0; tries < 100 && !holds(); tries += 1) await new Promise((resolve) => setTimeout(resolve, 50));
         };
         const share = (pane, left) => left / Math.max(1, pane.scrollWidth - pane.clientWidth);

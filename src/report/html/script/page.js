@@ -100,6 +100,9 @@ async function tellHere() {
   if (at !== state.at || step !== state.step || section !== open.section) return;
   let here = section.querySelector(".here");
   if (!isOn) return here?.remove();
+  // What is told already stays: whoever is about to press its button does not lose it.
+  const about = `${at} ${step}`;
+  if (here?.dataset.about === about) return;
   if (!here) {
     here = Object.assign(document.createElement("section"), { className: "here" });
     here.setAttribute("aria-live", "polite");
@@ -113,7 +116,7 @@ async function tellHere() {
   listFound(here, now);
   if (otherwise.length) here.append(Object.assign(document.createElement("h4"), { textContent: "At other times" }));
   listFound(here, otherwise);
-  here.dataset.about = `${at} ${step}`;
+  here.dataset.about = about;
 }
 
 function listFound(here, found) {

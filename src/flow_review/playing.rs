@@ -16,7 +16,7 @@ use crate::{
     finding::Finding,
     flow::{APART_MS, Pace, Walk, WalkPlan, WalkedEdge},
     panel::PlayedStep,
-    proof::{Bound, Proof, Witness},
+    proof::{Bound, MOST_STARTS, Proof, Witness},
     review::{Review, review},
     rules::{Looks, Selection, over_walks},
 };
@@ -42,8 +42,6 @@ const MOST_WAYS: usize = 4096;
 const MOST_LOOPS: usize = 64;
 /// The most walks of which something is put aside.
 const MOST_ASIDE: usize = 64;
-/// As many starts that bring one screen are tried for one way on from there.
-const MOST_STARTS: usize = 4;
 /// Walks at random that are played to find what breaks a limit, and their moves.
 const RANDOM_WALKS: u64 = 8;
 const RANDOM_MOVES: usize = 60;

@@ -6,7 +6,10 @@
 
 mod answered;
 mod behaviour;
+mod cell_walks;
+mod cell_witnesses;
 mod cells;
+mod drives;
 mod extremes;
 mod flash_runs;
 mod flash_shows;
@@ -19,6 +22,7 @@ mod hubs;
 mod kinds;
 mod left;
 mod longest_paths;
+mod losing;
 mod proving;
 mod queues;
 mod reduced;
@@ -33,6 +37,7 @@ pub use frames::{Frame, Frames};
 pub use proving::{MOST_CELLS, Proving};
 pub use result::{Bound, LeftBehind, NodeProof, Proof, Witness, Witnesses};
 pub use sent::SentTable;
+pub use witnesses::MOST_STARTS;
 
 /// Proves the figures of a flow. `progress` is called now and then with the share that is done, 0 to 1.
 pub fn prove(proving: Proving<'_>, sent: &SentTable, progress: &(dyn Fn(f64) + Sync)) -> Proof {

@@ -6,7 +6,8 @@ use std::borrow::Cow;
 
 use super::{
     behaviour::{Behaviour, Group, NONE, Parts},
-    kinds::StartKind,
+    kinds::{Kinds, StartKind},
+    losing::Losing,
 };
 use crate::flow::Graph;
 
@@ -29,7 +30,21 @@ pub(super) struct Ways<'g> {
     pub(super) begins: usize,
 }
 
-impl Ways<'_> {
+impl<'g> Ways<'g> {
+    /// The ways of a whole graph.
+    pub(super) fn of(graph: &Graph, kinds: &'g Kinds, losing: &Losing, begins: usize) -> Self {
+        Self {
+            nodes: graph.nodes.len(),
+            first: first_edges(graph),
+            from: graph.edges.iter().map(|edge| edge.from as u32).collect(),
+            to: graph.edges.iter().map(|edge| edge.to as u32).collect(),
+            kind_of_edge: losing.of_edge.clone(),
+            kind_of_start: losing.of_start.clone(),
+            starts: kinds.starts.as_slice().into(),
+            begins,
+        }
+    }
+
     /// The edges that leave a node.
     pub(super) fn leaving(&self, node: u32) -> std::ops::Range<u32> {
         self.first[node as usize]..self.first[node as usize + 1]

@@ -3,7 +3,7 @@
 //! Knows the highest and lowest residue of every cell, worked out elsewhere. Every true median lies between the median of
 //! the lows and that of the highs; where a cell may or may not be at a level, the extremes stand for them.
 
-use std::collections::HashMap;
+use std::{collections::HashMap, thread};
 
 use super::{
     behaviour::{Behaviour, Quick},
@@ -163,14 +163,30 @@ struct AtLevel {
 /// As many nodes are looked at together: what is known of a cell is then at hand.
 const BLOCK: usize = 16;
 
-/// The strongest ghosts at some nodes from one on.
-pub(super) fn strongest(
-    cells: &[CellShows],
-    first: usize,
+/// The strongest ghosts of all nodes, from what every cell shows, each with its number.
+pub(super) fn strongest_of_all(
+    mut shows: Vec<(usize, CellShows)>,
     tones: &Tones,
     panel_px: u64,
-    ghosts: &mut [StrongestGhost],
-) {
+    nodes: usize,
+    threads: usize,
+) -> Vec<StrongestGhost> {
+    shows.sort_unstable_by_key(|(number, _)| *number);
+    let cells: Vec<CellShows> = shows.into_iter().map(|(_, shows)| shows).collect();
+    let nothing = StrongestGhost { bound: Bound::Proved(0.0), of: None };
+    let mut ghosts = vec![nothing; nodes];
+    let each = nodes.div_ceil(threads.max(1)).max(1);
+    thread::scope(|scope| {
+        for (part, ghosts) in ghosts.chunks_mut(each).enumerate() {
+            let cells = &cells;
+            scope.spawn(move || strongest(cells, part * each, tones, panel_px, ghosts));
+        }
+    });
+    ghosts
+}
+
+/// The strongest ghosts at some nodes from one on.
+fn strongest(cells: &[CellShows], first: usize, tones: &Tones, panel_px: u64, ghosts: &mut [StrongestGhost]) {
     let is_proved = cells.iter().all(|cell| cell.is_proved);
     let mut lists: Vec<LevelLists> = Vec::new();
     lists.resize_with(BLOCK, LevelLists::default);

@@ -114,8 +114,8 @@ fn walked_back(
 
 /// As many moves are given whose own updates may not answer, each with two walks at most.
 const MOST_UNSURE: usize = 4;
-/// As many starts that bring one screen are tried for each.
-const MOST_STARTS: usize = 4;
+/// As many starts that bring one screen are tried for one way on from there.
+pub const MOST_STARTS: usize = 4;
 
 /// Walks over moves of people whose own updates may show too little: on to the screen before, which takes the change back, and
 /// on over any other move.

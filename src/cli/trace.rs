@@ -153,7 +153,11 @@ fn counts(converted: &Converted) -> String {
         let lines = counted(converted.wrong, "line", "lines");
         let first: Vec<String> =
             converted.first_wrong.iter().map(|(at, why)| format!("\n  line {at}: {}", readable(why))).collect();
-        let _ = write!(words, "\n{lines} left out, because a field is no number, the first of them:{}", first.concat());
+        let _ = write!(
+            words,
+            "\n{lines} left out, because a time or a number cannot be read, the first of them:{}",
+            first.concat()
+        );
     }
     words
 }

@@ -163,10 +163,13 @@ impl Queue {
         Times { request_ms, send_ms, transfer_ms, start_ms, finish_ms, wait_ms, waits_for }
     }
 
-    /// Sets the last update that was taken to the times that a device recorded of it, ms since the plan began.
+    /// Sets the last update that was taken to the times that a device recorded of it, ms since the plan began. What it did
+    /// not record stays as it is modelled; an end that lies before the modelled start moves that start.
     pub(super) fn correct_last(&mut self, times: Times, start_ms: Option<f64>, finish_ms: Option<f64>) -> Times {
         let duration_ms = times.finish_ms - times.start_ms;
-        let start_ms = start_ms.or(finish_ms.map(|finish_ms| finish_ms - duration_ms)).unwrap_or(times.start_ms);
+        let early_ms =
+            finish_ms.filter(|finish_ms| *finish_ms < times.start_ms).map(|finish_ms| finish_ms - duration_ms);
+        let start_ms = start_ms.or(early_ms).unwrap_or(times.start_ms);
         let finish_ms = finish_ms.unwrap_or(start_ms + duration_ms);
         if let Some(last) = self.running.last_mut() {
             last.finish_ms = finish_ms;

@@ -142,6 +142,16 @@ pub(crate) fn ms_of_day(text: &str) -> Option<f64> {
     is_whole.then_some(((hours * 60.0 + minutes) * 60.0 + seconds) * 1000.0)
 }
 
+/// Reads minutes and seconds since a device was started, `02:16.655`, as ms; the minutes may go beyond 60.
+pub(super) fn ms_of_minutes(text: &str) -> Option<f64> {
+    let (minutes, seconds) = text.split_once(':')?;
+    let is_number = |part: &str| part.starts_with(|first: char| first.is_ascii_digit());
+    let digits = seconds.split('.').next().map_or(0, str::len);
+    let is_time = is_number(minutes) && is_number(seconds) && digits == 2;
+    let (minutes, seconds) = (minutes.parse::<u32>().ok()?, seconds.parse::<f64>().ok()?);
+    (is_time && seconds < 60.0).then_some((f64::from(minutes) * 60.0 + seconds) * 1000.0)
+}
+
 #[cfg(test)]
 #[expect(clippy::float_cmp, reason = "whole numbers and quarters are exact")]
 mod tests {
@@ -228,6 +238,14 @@ mod tests {
         for wrong in ["24:00:00", "9:60:00", "09:30", "09:30:00:00", "-1:00:00", "1e1:00:00", "nan:00:00", "1.5:00:00"]
         {
             assert_eq!(ms_of_day(wrong), None, "{wrong}");
+        }
+    }
+
+    #[test]
+    fn minutes_since_the_start_are_read() {
+        assert_eq!(["02:16.655", "75:12", "0:05.5"].map(ms_of_minutes), [136_655.0, 4_512_000.0, 5500.0].map(Some));
+        for wrong in ["02:60", "02:6", "02:16:10", ":16", "-1:10", "1.5:10", "2:1e", "+2:10", "2:", "16"] {
+            assert_eq!(ms_of_minutes(wrong), None, "{wrong}");
         }
     }
 }

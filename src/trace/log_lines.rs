@@ -7,9 +7,10 @@ use regex::Captures;
 use serde_json::{Map, Number, Value};
 
 use super::{
-    clock::{DAY_MS, ms_of_day},
+    clock::{DAY_MS, ms_of_day, ms_of_minutes},
     log_patterns::{Pattern, read_pattern},
     plain_text::without_colours,
+    update_ends::{Reports, UpdateEnds},
 };
 use crate::source::{
     Fault, Source,
@@ -57,6 +58,38 @@ pub struct Converted {
     pub first_unmatched: Vec<(usize, String)>,
     /// The first lines and what became of them.
     pub shown: Vec<(String, String)>,
+}
+
+/// The records of a log so far, each with its line.
+#[derive(Default)]
+struct TakenRecords {
+    all: Vec<Map<String, Value>>,
+    lines: Vec<usize>,
+    ends: UpdateEnds,
+}
+
+impl TakenRecords {
+    /// Takes what a line became, and says that in words.
+    fn take(&mut self, record: Map<String, Value>, line: usize) -> String {
+        if let Some(reports) = Reports::of(&record) {
+            let update = self.ends.report(reports, record.get("at"), &mut self.all);
+            let of = update.map_or_else(
+                || "no update before it".to_owned(),
+                |update| format!("the update in line {}", self.lines[update]),
+            );
+            return format!("{} of {of}", reports.words());
+        }
+        if record.get("record").is_some_and(|kind| kind == "update") {
+            self.ends.add(self.all.len());
+        }
+        let record = Value::Object(record);
+        let text = record.to_string();
+        if let Value::Object(record) = record {
+            self.all.push(record);
+            self.lines.push(line);
+        }
+        text
+    }
 }
 
 /// Reads a description of log lines.
@@ -112,6 +145,7 @@ impl LogLines {
         let mut converted = Converted::default();
         let mut begins_at = None;
         let mut has_counts = false;
+        let mut taken = TakenRecords::default();
         for (at, line) in without_colours(log).lines().enumerate() {
             let became = match self.record(line) {
                 None if line.len() > LONGEST_LINE => {
@@ -135,15 +169,7 @@ impl LogLines {
                 Some(Ok((records, time_of_day))) => {
                     has_counts |= time_of_day.is_none();
                     begins_at = begins_at.or(time_of_day);
-                    let records: Vec<String> =
-                        records.into_iter().map(|record| Value::Object(record).to_string()).collect();
-                    for record in &records {
-                        converted.records += 1;
-                        converted.lines.push(at + 1);
-                        converted.trace.push_str(record);
-                        converted.trace.push('\n');
-                    }
-                    records.join("\n  -> ")
+                    records.into_iter().map(|record| taken.take(record, at + 1)).collect::<Vec<_>>().join("\n  -> ")
                 }
             };
             if at < most_shown {
@@ -151,7 +177,13 @@ impl LogLines {
             }
         }
         converted.is_mixed = has_counts && begins_at.is_some();
-        converted.trace = format!("{}\n{}", Value::Object(self.header_from(begins_at)), converted.trace);
+        converted.records = taken.all.len() as u64;
+        converted.lines = taken.lines;
+        let header = self.header_from(begins_at);
+        for record in std::iter::once(header).chain(taken.all) {
+            converted.trace.push_str(&Value::Object(record).to_string());
+            converted.trace.push('\n');
+        }
         converted
     }
 
@@ -233,10 +265,14 @@ impl LogLines {
         if has_ending { name.to_owned() } else { format!("{name}{}", self.file_ending) }
     }
 
-    /// A time: a count of the clock, or a time of day as counts since midnight.
+    /// A time: a count of the clock, a time of day as counts since midnight, or minutes and seconds since the start.
     fn time_of(&self, name: &str, text: &str) -> Result<Number, String> {
-        match ms_of_day(&with_point(text)).filter(|_| text.contains(':')) {
+        let time = with_point(text);
+        match ms_of_day(&time).or_else(|| ms_of_minutes(&time)) {
             Some(ms) => Ok(whole(ms * self.per_second() / 1000.0)),
+            None if text.contains(':') => Err(format!(
+                "`{name}` is neither a time of day (09:31:12.480) nor minutes and seconds (31:12.480): {text}"
+            )),
             None => number_of(name, text),
         }
     }

@@ -15,7 +15,8 @@ const GROUPS: [&str; 15] = [
 ];
 /// Those of a box.
 const BOX: [&str; 6] = ["x", "y", "w", "h", "x2", "y2"];
-const RECORDS: [&str; 7] = ["update", "frame", "touch", "key", "power", "temperature", "remark"];
+/// What a line can be: a record, or the start or the end of an update of an earlier line.
+const RECORDS: [&str; 9] = ["update", "frame", "touch", "key", "power", "temperature", "remark", "started", "finished"];
 /// The most memory that a compiled pattern may take, bytes.
 const PATTERN_BYTES: usize = 1 << 20;
 /// The longest pattern, bytes.
@@ -88,6 +89,7 @@ fn check_is_complete(reading: &mut Reading, item: &Item<'_>, regex: &Regex, reco
         "frame" => BOX.into_iter().chain(["file"]).collect(),
         "touch" | "key" => BOX.into_iter().chain(["point_x", "point_y"]).collect(),
         "temperature" => vec!["celsius"],
+        "started" | "finished" => Vec::new(),
         _ => vec!["text"],
     };
     let is_of_no_use = |name: &&str| *name != "at" && GROUPS.contains(name) && !taken.contains(name);

@@ -3,7 +3,7 @@
 
 use std::collections::BTreeMap;
 
-use super::clock::ms_of_day;
+use super::clock::{ms_of_day, ms_of_minutes};
 
 /// The most lines that are looked at.
 const MOST_LINES: usize = 20_000;
@@ -67,7 +67,9 @@ fn pieces_of(line: &str) -> (Vec<Piece>, Vec<&str>) {
     let (mut words, mut rest) = (String::new(), line);
     while let Some(first) = rest.chars().next() {
         let begins = words.chars().next_back().is_none_or(|before| !before.is_alphanumeric());
-        let found = found_at(rest, &words, begins);
+        // Two numbers with a colon between them are a time only where a line begins with them.
+        let is_first = pieces.is_empty() && !words.contains(char::is_alphanumeric);
+        let found = found_at(rest, &words, begins, is_first);
         let Some((piece, length)) = found else {
             words.push(first);
             rest = &rest[first.len_utf8()..];
@@ -86,12 +88,14 @@ fn pieces_of(line: &str) -> (Vec<Piece>, Vec<&str>) {
     (pieces, values)
 }
 
-/// What begins here that is not words, and how long it is; `begins` says that no letter or digit stands before it.
-fn found_at(rest: &str, before: &str, begins: bool) -> Option<(Piece, usize)> {
+/// What begins here that is not words, and how long it is; `begins` says that no letter or digit stands before it, `is_first`
+/// that none stands before it in the line.
+fn found_at(rest: &str, before: &str, begins: bool, is_first: bool) -> Option<(Piece, usize)> {
     let of = |piece: Piece| move |length: usize| (piece, length);
     file_at(rest, before, begins)
         .map(of(Piece::File))
         .or_else(|| time_at(rest).map(of(Piece::TimeOfDay)))
+        .or_else(|| uptime_at(rest).filter(|_| is_first).map(of(Piece::TimeOfDay)))
         .or_else(|| hex_at(rest).filter(|_| begins).map(of(Piece::Hex)))
         .or_else(|| number_at(rest, before).map(of(Piece::Number)))
         .or_else(|| mode_at(rest, before).filter(|_| begins))
@@ -113,7 +117,9 @@ fn file_at(rest: &str, before: &str, begins: bool) -> Option<usize> {
         before.chars().next_back().is_none_or(|letter| !letter.is_alphanumeric() && !"/._-".contains(letter));
     // `buffer <- 007`: an arrow brings what stands behind it into what stands before it.
     let is_brought = token > 0 && before.trim_end().ends_with("<-") && before.ends_with([' ', '-']);
-    let is_frame = FRAME_ENDINGS.iter().any(|ending| rest[..token].to_lowercase().ends_with(ending));
+    let is_frame = FRAME_ENDINGS.iter().any(|ending| rest[..token].to_lowercase().ends_with(ending))
+        // `buf=page.bin`: the name stands behind the key.
+        && !rest[..token].contains('=');
     let is_named = begins && is_name_of_frame(&rest[..token], before);
     (is_after_space && is_frame || is_brought || is_named).then_some(token)
 }
@@ -141,6 +147,12 @@ fn time_at(rest: &str) -> Option<usize> {
     let behind = rest[time..].strip_prefix(',').unwrap_or_default();
     let is_fraction = digits(behind) == 3 && !rest[..time].contains('.') && !behind[3..].starts_with([',', '.', ':']);
     Some(if is_fraction { time + 4 } else { time })
+}
+
+/// The length of minutes and seconds since the start, `02:16.655`.
+fn uptime_at(rest: &str) -> Option<usize> {
+    let time = run(rest, |letter| letter.is_ascii_digit() || ":.".contains(letter));
+    ms_of_minutes(&rest[..time]).map(|_| time)
 }
 
 fn hex_at(rest: &str) -> Option<usize> {

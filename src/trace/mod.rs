@@ -17,6 +17,7 @@ mod frame_screens;
 mod steps;
 mod suggested;
 mod unknown_names;
+mod update_ends;
 
 pub(crate) use clock::{DAY_MS, ms_of_day, time_of_day};
 pub use frame_files::FrameFiles;

@@ -32,8 +32,12 @@ pub fn suggest_log_lines(log: &str) -> Suggested {
     let shapes = shapes(&log);
     let looked_at = shapes.iter().map(|shape| shape.count).sum();
     let (mut found, mut others): (Vec<Proposal>, Vec<&Shape<'_>>) = Default::default();
-    for shape in &shapes {
-        let Some(proposal) = proposal(shape) else {
+    let proposed: Vec<(&Shape<'_>, Option<Proposal>)> = shapes.iter().map(|shape| (shape, proposal(shape))).collect();
+    let has_updates = proposed.iter().any(|(_, of)| of.as_ref().is_some_and(|proposal| proposal.record == "update"));
+    for (shape, proposal) in proposed {
+        // A start or an end belongs to an update.
+        let is_of_use = |proposal: &Proposal| has_updates || !matches!(proposal.record, "started" | "finished");
+        let Some(proposal) = proposal.filter(is_of_use) else {
             others.push(shape);
             continue;
         };
@@ -93,7 +97,10 @@ fn proposal(shape: &Shape<'_>) -> Option<Proposal> {
     let mut record = record_of(&words, shape)?;
     let mut groups: Vec<Option<&'static str>> = vec![None; shape.pieces.len()];
     groups[time] = Some("at");
-    let corner_is_inside = name_groups(&mut groups, shape, record);
+    let corner_is_inside = match record {
+        "started" | "finished" => None,
+        _ => name_groups(&mut groups, shape, record),
+    };
     // `draw menu` without a mode says what is in memory.
     if record == "update" && groups.contains(&Some("file")) && !groups.contains(&Some("mode")) {
         record = "frame";
@@ -102,7 +109,7 @@ fn proposal(shape: &Shape<'_>) -> Option<Proposal> {
         "update" => &["mode"][..],
         "frame" => &["file"],
         "temperature" => &["celsius"],
-        "touch" | "key" | "power" => &[],
+        "touch" | "key" | "power" | "started" | "finished" => &[],
         _ => &["text"],
     };
     if !needed.iter().all(|name| groups.contains(&Some(*name))) {
@@ -184,6 +191,12 @@ fn record_of(words: &str, shape: &Shape<'_>) -> Option<&'static str> {
     let found = WORDS.iter().find(|(_, known)| known.iter().any(says)).map(|(record, _)| *record);
     let has_file = shape.pieces.contains(&Piece::File);
     let has_mode = MODE_LABELS.iter().any(|wanted| has_label(shape, wanted)) || shape.pieces.contains(&Piece::ModeName);
+    if !has_file
+        && !has_mode
+        && let Some(reports) = reports_of(&says)
+    {
+        return Some(reports);
+    }
     match found {
         // A line that sends something says with it how warm it was, or what is shown.
         Some("temperature" | "power" | "frame") if has_mode && UPDATES.iter().any(says) => Some("update"),
@@ -192,6 +205,21 @@ fn record_of(words: &str, shape: &Shape<'_>) -> Option<&'static str> {
         None if has_file && has_mode => Some("update"),
         None => has_file.then_some("frame"),
     }
+}
+
+/// Words for the panel and what drives it, common practice, no source.
+const PANEL: [&str; 9] = ["epd", "panel", "display", "epaper", "eink", "controller", "refresh", "update", "busy"];
+
+/// What a line reports that neither names a mode nor a frame: that the panel is busy from then on, or no longer.
+fn reports_of(says: &impl Fn(&&str) -> bool) -> Option<&'static str> {
+    // A busy line is high or low, and a device may mean busy with either.
+    if !PANEL.iter().any(says) || ["high", "low", "wait", "timeout", "skipped", "dropped", "lost"].iter().any(says) {
+        return None;
+    }
+    if ["idle", "done", "finished", "complete", "ready"].iter().any(says) {
+        return Some("finished");
+    }
+    ["busy", "started"].iter().any(says).then_some("started")
 }
 
 /// Names what the other places are, and says whether the second corner of a box belongs to it, if it has one.

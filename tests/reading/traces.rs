@@ -596,6 +596,63 @@ fn boxes_and_modes_are_recognised_however_they_are_written() {
     }
 }
 
+/// Times since the device was started, names of files behind a key, and starts and ends on lines of their own.
+#[test]
+fn a_log_of_busy_and_idle_lines_gives_each_update_its_times() {
+    let folder = Folder::usual();
+    let log = "\
+[00:00.120] EPD refresh mode=slow x=0 y=0 w=16 h=8 buf=f0.bin
+[00:00.121] EPD busy
+[00:02.242] EPD idle after 2121 ms
+[61:00.000] EPD refresh mode=fast x=8 y=0 w=8 h=8 buf=f1.bin
+[61:00.003] EPD busy
+[61:00.100] EPD refresh mode=fast x=0 y=0 w=8 h=8 buf=f2.bin
+[61:00.452] EPD idle after 449 ms
+[61:05.000] EPD refresh mode=fast x=0 y=0 w=8 h=8 buf=f3.bin
+[61:05.002] EPD busy
+[61:05.450] EPD idle after 448 ms
+";
+    folder.file("device.log", log);
+    for frame in ["f0.bin", "f1.bin", "f2.bin", "f3.bin"] {
+        folder.file(frame, [0xff; 64]);
+    }
+    let suggested = folder.run(&["trace", "device.log", "--suggest"]).with_status(0).out;
+    let finished = suggested.replace(r#""display": """#, r#""display": "panel.display.json""#);
+    let finished =
+        finished.replace(r#""slow": """#, r#""slow": "full""#).replace(r#""fast": """#, r#""fast": "quick""#);
+    folder.file("lines.json", finished);
+    let call = ["trace", "device.log", "--lines", "lines.json", "--out", "device.trace.jsonl"];
+    let run = folder.run(&call).with_status(0);
+    assert!(run.out.contains("4 records"), "{}", run.out);
+    let trace: Vec<Value> =
+        folder.read("device.trace.jsonl").lines().map(|line| serde_json::from_str(line).unwrap()).collect();
+    let update = |at: u64, mode: &str, window: [u64; 4], frame: &str, times: Option<[u64; 2]>| {
+        let mut update = json!({ "record": "update", "at": at, "mode": mode, "window": window, "frame": frame });
+        if let Some([started, finished]) = times {
+            (update["started"], update["finished"]) = (started.into(), finished.into());
+        }
+        update
+    };
+    let second = 3_660_000;
+    let expected = [
+        update(120, "slow", [0, 0, 16, 8], "f0.bin", Some([121, 2242])),
+        update(second, "fast", [8, 0, 8, 8], "f1.bin", Some([second + 3, second + 452])),
+        // It came while the controller was busy: nothing was driven for it.
+        update(second + 100, "fast", [0, 0, 8, 8], "f2.bin", None),
+        update(second + 5000, "fast", [0, 0, 8, 8], "f3.bin", Some([second + 5002, second + 5450])),
+    ];
+    assert_eq!(trace[1..], expected);
+    let shown = folder.run(&["trace", "device.log", "--lines", "lines.json", "--dry-run"]).out;
+    assert!(shown.contains("[61:00.452] EPD idle after 449 ms\n  -> the end of the update in line 4"), "{shown}");
+
+    let unclear = log.replace("[61:05.000]", "[61:75.000]");
+    folder.file("device.log", unclear);
+    let run = folder.run(&[&call[..], &["--force"]].concat());
+    assert!(
+        run.out.contains("`at` is neither a time of day (09:31:12.480) nor minutes and seconds (31:12.480): 61:75.000")
+    );
+}
+
 /// A file that an arrow brings into a buffer is a frame, however it is named; lines that differ in padding alone are one.
 #[test]
 fn frames_behind_an_arrow_are_recognised_and_other_lines_are_counted_together() {
@@ -757,7 +814,7 @@ fn a_part_of_a_trace_is_reported_and_all_of_it_is_played() {
     let refused =
         |options: &[&str]| folder.run(&[&["review", "a.trace.jsonl"][..], options].concat()).with_status(2).error;
     assert!(refused(&["--from", "3", "--to", "4"]).contains("no step lies between"));
-    assert!(refused(&["--from", "9:00"]).contains("not a time of day"));
+    assert!(refused(&["--from", "9:61"]).contains("not a time of day"));
     folder.plan("b.plan.json", r#"{ "steps": [{ "screen": "square.png" }] }"#);
     let error = folder.run(&["review", "b.plan.json", "--from", "09:00:00"]).with_status(2).error;
     assert!(error.contains("at what time of day"), "{error}");

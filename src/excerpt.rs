@@ -17,13 +17,16 @@ pub enum TimePoint {
 }
 
 impl TimePoint {
-    /// Reads `09:31:12.480`, or seconds since the beginning such as `12.5`.
+    /// Reads `09:31`, `09:31:12` or `09:31:12.480`, or seconds since the beginning such as `12.5`.
     ///
     /// # Errors
     /// What is wrong with the text, in words.
     pub fn read(text: &str) -> Result<Self, String> {
         if text.contains(':') {
-            let ms = ms_of_day(text).ok_or("this is not a time of day: write it like `09:31:12` or `09:31:12.480`")?;
+            // `09:31` is the beginning of that minute.
+            let whole = if text.matches(':').count() == 1 { format!("{text}:00") } else { text.to_owned() };
+            let ms = ms_of_day(&whole)
+                .ok_or("this is not a time of day: write it like `09:31`, `09:31:12` or `09:31:12.480`")?;
             return Ok(Self::OfDay(ms));
         }
         let seconds = text.parse::<f64>().ok().filter(|seconds| (0.0..=LONGEST_SECONDS).contains(seconds));
@@ -114,7 +117,8 @@ mod tests {
     fn times_are_seconds_or_times_of_day() {
         assert_eq!(TimePoint::read("12.5"), Ok(TimePoint::SinceBeginning(12_500.0)));
         assert_eq!(TimePoint::read("09:31:12.480"), Ok(TimePoint::OfDay(34_272_480.0)));
-        for text in ["", "-1", "nan", "inf", "1e300", "24:00:00", "9:61:00", "9:00", "noon"] {
+        assert_eq!(TimePoint::read("09:31"), Ok(TimePoint::OfDay(34_260_000.0)));
+        for text in ["", "-1", "nan", "inf", "1e300", "24:00:00", "9:61:00", "9:61", "9:0:", "noon"] {
             assert!(TimePoint::read(text).is_err(), "{text}");
         }
     }

@@ -37,7 +37,7 @@ pub(crate) struct ExplainArguments {
     /// A plan, a trace or a user flow; for a flow, the program explains the walk to its worst finding
     #[arg(value_name = "PLAN|TRACE|FLOW", value_hint = ValueHint::FilePath)]
     plan: PathBuf,
-    /// The step, counted from 0 in the order in which the steps are played, repeats included [default: that of the worst finding; with `--complaint`, the step where what is complained of is worst]
+    /// The step, counted from 0 in the order in which the steps are played, repeats included [default: that of the worst finding; with `--complaint`, the step at which that is worst]
     #[arg(long, value_name = "N", conflicts_with = "when")]
     step: Option<u64>,
     /// The time: seconds since the beginning, such as `72.5`, or the time of day in a trace, such as `09:31:12`
@@ -241,6 +241,9 @@ fn write_pictures(arguments: &ExplainArguments, report: StoryReport<'_>) -> Resu
     Ok(())
 }
 
+/// Times are compared in steps of this, ms.
+const LEAST_MS: f64 = 0.001;
+
 fn question(arguments: &ExplainArguments, plan: &Plan) -> Result<Question, Vec<Fault>> {
     let time = arguments.when.as_ref().map(|text| {
         let point =
@@ -250,7 +253,14 @@ fn question(arguments: &ExplainArguments, plan: &Plan) -> Result<Question, Vec<F
             vec![fault(arguments, "it is not known at what time of day this begins", help)]
         })
     });
-    let time = time.transpose()?.map(Moment::Time);
+    // Who gives a minute or a second of the day means all of it.
+    let unit_ms = match arguments.when.as_deref() {
+        Some(text) if text.matches(':').count() == 1 => 60_000.0,
+        Some(text) if text.contains(':') && !text.contains('.') => 1000.0,
+        _ => 0.0,
+    };
+    let whole = |from_ms| Moment::Time { from_ms, until_ms: from_ms + (unit_ms - LEAST_MS).max(0.0) };
+    let time = time.transpose()?.map(whole);
     Ok(Question {
         moment: arguments.step.map(Moment::Step).or(time),
         place: arguments.r#where.map(|window| place(arguments, window, plan)).transpose()?,
@@ -277,12 +287,22 @@ fn no_step(arguments: &ExplainArguments, last: Option<u64>) -> Fault {
     }
 }
 
-/// That a time lies after the last step.
+/// That a time lies after the last step; a time of day may lie before the beginning instead.
 fn no_time(arguments: &ExplainArguments, plan: &Plan, last: u64, at_ms: f64) -> Fault {
     let asked = arguments.when.as_deref().unwrap_or_default();
-    let begins_ms = plan.recorded.as_ref().and_then(|recorded| recorded.begins_at_ms);
-    let moment = begins_ms.map_or_else(|| format!("{} s", at_ms / 1000.0), |begins_ms| time_of_day(begins_ms + at_ms));
-    let message = format!("`--when {asked}` lies after the end: the last step is step {last}, at {moment}");
+    let begins_ms = plan.recorded.as_ref().and_then(|recorded| recorded.begins_at_ms).filter(|_| asked.contains(':'));
+    let message = match begins_ms {
+        None => {
+            let seconds = at_ms / 1000.0;
+            format!("`--when {asked}` lies after the end: the last step is step {last}, at {seconds} s")
+        }
+        Some(begins_ms) => format!(
+            "`--when {asked}` lies outside this {}: it begins at {}, and its last step is step {last}, at {}",
+            plan.kind().word(),
+            time_of_day(begins_ms),
+            time_of_day(begins_ms + at_ms)
+        ),
+    };
     let help = "count seconds since the beginning, not the counts of the device's own clock; for what stays on the panel after \
                 the last step, ask with";
     fault(arguments, message, format!("{help} `--step {last}`"))

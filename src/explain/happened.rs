@@ -77,6 +77,8 @@ pub struct SentHere {
     pub unknown_px: u64,
     /// Whether the controller lost it.
     pub is_lost: bool,
+    /// Of an update whose end a device did not record: of how many others in its mode it did.
+    pub others_finished: Option<u64>,
     /// Of an update that was lost: the step whose update the controller was busy with.
     pub busy_with: Option<u64>,
     /// Whether the host sends the old picture along with the new one.
@@ -129,6 +131,8 @@ pub(super) struct History {
     cleans: Vec<bool>,
     /// The events since then.
     pub(super) events: Vec<Event>,
+    /// Those before them that left an older picture, as long as it has not gone.
+    left: Vec<Event>,
     /// How many updates of the place came before them, since it was cleaned.
     pub(super) earlier_updates: u64,
     /// The step before them that cleaned all of the place last.
@@ -164,6 +168,7 @@ impl History {
             from_ms,
             cleans: plan.display.modes.iter().map(|mode| mode.cleans).collect(),
             events: Vec::new(),
+            left: Vec::new(),
             earlier_updates: 0,
             cleaned_by: None,
             ghost_since: None,
@@ -191,10 +196,14 @@ impl History {
             self.events.extend(Some(event).filter(Event::is_something));
         } else {
             self.see_earlier(&event);
+            self.left.extend(Some(event).filter(|event| event.left_px > 0));
         }
         self.follow_power(step);
         let older = self.follow_what_is_wrong(step);
         self.follow_older(older, step, plan.limits.left_behind.settle_ms.value);
+        if self.older.is_none() {
+            self.left.clear();
+        }
         let ghosts = step.ghosts.iter().filter(|ghost| ghost.rect.overlaps(self.place));
         let ghost = ghosts.max_by(|one, other| one.worst_l.total_cmp(&other.worst_l));
         self.ghost_since = ghost.and(self.ghost_since.or(Some((index, at_ms))));
@@ -221,6 +230,15 @@ impl History {
         self.older = still.or_else(new);
     }
 
+    /// All events, and how many updates of the place came before those that are not among them: an older picture that is
+    /// still there begins the story, however long ago that was.
+    pub(super) fn take_events(&mut self) -> (Vec<Event>, u64) {
+        let mut events = std::mem::take(&mut self.left);
+        let told: u64 = events.iter().map(Event::taken).sum();
+        events.append(&mut self.events);
+        (events, self.earlier_updates.saturating_sub(told))
+    }
+
     /// For how long the place has shown an older picture so far, if it does.
     pub(super) fn stays(&self, now_ms: f64) -> Option<Stay> {
         self.older.as_ref().map(|older| older.stay(now_ms, None))
@@ -236,14 +254,14 @@ impl History {
 
     /// Counts what came before the events.
     fn see_earlier(&mut self, event: &Event) {
-        let taken = || event.sent.iter().filter(|sent| !sent.is_lost);
-        let flashes = taken().filter(|sent| self.flashes[sent.mode]).count() as u64;
+        let taken = event.sent.iter().filter(|sent| !sent.is_lost);
+        let flashes = taken.filter(|sent| self.flashes[sent.mode]).count() as u64;
         self.earlier_flashes[0] += flashes;
         self.earlier_flashes[1] += flashes.min(u64::from(event.after_power.is_some()));
         if event.cleans_all {
             (self.earlier_updates, self.cleaned_by) = (0, Some(event.step));
         } else {
-            self.earlier_updates += taken().count() as u64;
+            self.earlier_updates += event.taken();
         }
     }
 
@@ -334,6 +352,7 @@ impl History {
             duration_ms: update.duration_ms,
             unknown_px: update.unknown_px,
             is_lost: update.lost.is_some(),
+            others_finished: step.planned.step.recorded_update(at).and_then(|recorded| recorded.others_finished),
             busy_with: update.lost.and(own.or(self.last_sent)),
             with_old: step.planned.step.listed_updates().get(at).is_some_and(|update| update.with_old),
             levels: [update.changes_from, update.changes_to],
@@ -407,6 +426,11 @@ impl SentHere {
 }
 
 impl Event {
+    /// How many of its updates the controller took.
+    pub fn taken(&self) -> u64 {
+        self.sent.iter().filter(|sent| !sent.is_lost).count() as u64
+    }
+
     fn is_something(&self) -> bool {
         self.drawn_px > 0 || self.left_px > 0 || self.pen_px > 0 || !self.sent.is_empty()
     }

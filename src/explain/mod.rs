@@ -51,8 +51,13 @@ pub struct Question {
 pub enum Moment {
     /// The end of a step, counted from 0 in the order in which the steps are played.
     Step(u64),
-    /// So long after the plan began, ms: the step that was asked for last by then.
-    Time(f64),
+    /// A time that is so long: the step that was asked for last by its end.
+    Time {
+        /// Its beginning, ms since the plan began, which is not after the last step.
+        from_ms: f64,
+        /// Its end, which may be.
+        until_ms: f64,
+    },
 }
 
 /// How far back a story begins, ms, if nothing is said.
@@ -86,7 +91,7 @@ pub fn explain(plan: &Plan, screens: &dyn ScreenSource, threads: usize, question
     let step = match question.moment {
         Some(Moment::Step(step)) if step > last => return Err(NoStory::NoStep(Some(last))),
         Some(Moment::Step(step)) => step,
-        Some(Moment::Time(ms)) => step_at(plan, ms, last)?,
+        Some(Moment::Time { from_ms, until_ms }) => step_at(plan, [from_ms, until_ms], last)?,
         None => worst.step(&findings, question.complaint),
     };
     let play = Playback { plan, screens, threads };
@@ -118,12 +123,12 @@ pub fn explain(plan: &Plan, screens: &dyn ScreenSource, threads: usize, question
 /// People read times off a clock: so much later than the last step is still its own time, ms.
 const ROUNDED_MS: f64 = 1000.0;
 
-/// The step that was asked for last at a time, which is not after the last one.
-fn step_at(plan: &Plan, ms: f64, last: u64) -> Result<u64, NoStory> {
+/// The step that was asked for last in a time, which does not begin after the last one.
+fn step_at(plan: &Plan, [from_ms, until_ms]: [f64; 2], last: u64) -> Result<u64, NoStory> {
     let at_ms = |planned: &PlannedStep<'_>| planned.request_ms + planned.step.updates_after_ms();
-    let asked = plan.steps().take_while(|planned| at_ms(planned) <= ms).last();
+    let asked = plan.steps().take_while(|planned| at_ms(planned) <= until_ms).last();
     match asked {
-        Some(planned) if planned.index == last && ms - at_ms(&planned) > ROUNDED_MS => {
+        Some(planned) if planned.index == last && from_ms - at_ms(&planned) > ROUNDED_MS => {
             Err(NoStory::NoTime { last, at_ms: at_ms(&planned) })
         }
         asked => Ok(asked.map_or(0, |planned| planned.index)),
@@ -211,6 +216,7 @@ fn end_of_story(step: &PlayedStep<'_>, place: Rect, history: &mut History, plan:
     let wrong_px = step.glass.unlike_memory().inside(&[place], step.grid()).count();
     let (unreached_px, inked_px) = (history.unreached.count(), history.inked.count());
     let around = patch::with_margin(place, plan.screen_size());
+    let (events, earlier_updates) = history.take_events();
     Story {
         step: step.planned.index,
         label: step.planned.step.label.clone(),
@@ -218,8 +224,8 @@ fn end_of_story(step: &PlayedStep<'_>, place: Rect, history: &mut History, plan:
         before_ms: USUAL_BEFORE_MS,
         place,
         why_here: WhyHere::Asked,
-        events: std::mem::take(&mut history.events),
-        earlier_updates: history.earlier_updates,
+        events,
+        earlier_updates,
         cleaned_by: history.cleaned_by,
         earlier_flashes: history.earlier_flashes,
         ghost,

@@ -25,7 +25,7 @@ pub struct Story {
     pub place: Rect,
     /// Why this place was looked at.
     pub why_here: WhyHere,
-    /// What happened there, in order.
+    /// What happened there, in order: first what left an older picture that is still there, however long ago.
     pub events: Vec<Event>,
     /// How many updates of the place came before that, since it was last cleaned, and the step that cleaned it.
     pub earlier_updates: u64,
@@ -118,6 +118,8 @@ impl Advice {
 /// A window that the firmware gives wrongly.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Mistake {
+    /// The step whose window it is.
+    pub step: u64,
     /// The window as it is.
     pub asked: Window,
     /// As it must be.
@@ -128,8 +130,8 @@ pub struct Mistake {
 
 impl Mistake {
     /// Whether a finding speaks of what the right window brings to the panel.
-    pub fn explains(&self, finding: &Finding, step: u64) -> bool {
-        finding.step == step && finding.rect.is_some_and(|rect| self.meant.covers(rect.to_window()))
+    pub fn explains(&self, finding: &Finding) -> bool {
+        finding.step == self.step && finding.rect.is_some_and(|rect| self.meant.covers(rect.to_window()))
     }
 }
 

@@ -30,6 +30,8 @@ use crate::{
 
 /// The most events that are described one by one.
 const MOST_EVENTS: usize = 6;
+/// The most events before them that are, because what they left is still there.
+const MOST_LEFT: usize = 3;
 
 /// Words of the trade that a story may use, each with how it is recognised and what it means.
 const WORDS: [(&str, &str); 11] = [
@@ -279,11 +281,14 @@ impl Words<'_> {
 
     fn events(&self) -> Vec<String> {
         let story = self.report.story;
-        let (cut, shown) = story.events.split_at(story.events.len().saturating_sub(MOST_EVENTS));
+        let begins_ms = story.at_ms - story.before_ms;
+        let (left, events) = story.events.split_at(story.events.partition_point(|event| event.at_ms < begins_ms));
+        let (cut, shown) = events.split_at(events.len().saturating_sub(MOST_EVENTS));
         let mut lines = Vec::new();
         let before = before_words(story, cut, self.report.plan);
         let among = if before.is_some() { " counted there and" } else { "" };
         lines.extend(before);
+        lines.extend(left[left.len().saturating_sub(MOST_LEFT)..].iter().map(|event| self.event(event)));
         let left_out = match cut.len() {
             0 => None,
             1 => Some(format!("The first step of {{}} is{among} left out here.")),
@@ -301,8 +306,9 @@ impl Words<'_> {
                 lines.push(format!("The same happens {times} {name}, at {}.", self.clock(last.at_ms)));
             }
         }
-        if story.events.is_empty() {
-            lines.push(format!("Nothing was drawn or updated here within {}.", these(story.before_ms)));
+        if events.is_empty() {
+            let nothing = if left.is_empty() { "Nothing" } else { "That was earlier: nothing" };
+            lines.push(format!("{nothing} was drawn or updated here within {}.", these(story.before_ms)));
         }
         lines
     }
@@ -545,8 +551,8 @@ impl Words<'_> {
         let mut helps = self.correct_window();
         helps.extend(sentences(&advice.first));
         // What the right window brings along is no second thing to do.
-        let Story { mistake, step, .. } = self.report.story;
-        let is_other = |finding: &&Finding| mistake.as_ref().is_none_or(|mistake| !mistake.explains(finding, *step));
+        let mistake = self.report.story.mistake.as_ref();
+        let is_other = |finding: &&Finding| mistake.is_none_or(|mistake| !mistake.explains(finding));
         let mut of_findings = self.helps_of(about.iter().filter(is_other)).into_iter();
         helps.extend(of_findings.next());
         helps.extend(sentences(&advice.also));
@@ -563,7 +569,7 @@ impl Words<'_> {
             (true, true) => vec!["No rule reports anything at this place and time.".to_owned()],
             (true, false) => {
                 vec![
-                    "The rules report nothing of this kind here. See \"About the complaint\" above for what you can do."
+                    "No rule reports anything of this kind here; what you can do stands above, under \"About the complaint\"."
                         .to_owned(),
                 ]
             }
@@ -572,7 +578,7 @@ impl Words<'_> {
 
     /// How to correct a window whose numbers are wrong, with the reason where no answer gave it.
     fn correct_window(&self) -> Vec<String> {
-        let Story { mistake, answers, step, .. } = self.report.story;
+        let Story { mistake, answers, .. } = self.report.story;
         let Some(mistake) = mistake else { return Vec::new() };
         let why = (!answers.contains(&mistake.why)).then(|| format!("{} ", sentence(&mistake.why)));
         vec![format!(
@@ -580,7 +586,7 @@ impl Words<'_> {
             why.unwrap_or_default(),
             window(mistake.meant),
             window(mistake.asked),
-            name_of_step(*step, self.report.plan)
+            name_of_step(mistake.step, self.report.plan)
         )]
     }
 
@@ -673,11 +679,10 @@ fn leaves_words(display: &Display, mode: &Mode, temperature_c: f64) -> String {
 
 /// What was before the events that are described one by one; `cut` are those that are not.
 fn before_words(story: &Story, cut: &[Event], plan: &Plan) -> Option<String> {
-    let taken = |event: &Event| event.sent.iter().filter(|sent| !sent.is_lost).count() as u64;
     let last_cleaning = cut.iter().rposition(|event| event.cleans_all);
     let (cleaned_by, updates) = match last_cleaning {
-        Some(at) => (Some(cut[at].step), cut[at + 1..].iter().map(taken).sum()),
-        None => (story.cleaned_by, story.earlier_updates + cut.iter().map(taken).sum::<u64>()),
+        Some(at) => (Some(cut[at].step), cut[at + 1..].iter().map(Event::taken).sum()),
+        None => (story.cleaned_by, story.earlier_updates + cut.iter().map(Event::taken).sum::<u64>()),
     };
     let came = match updates {
         0 => return None,

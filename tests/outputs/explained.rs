@@ -61,11 +61,11 @@ const COMPLAINTS: [Complaint; 12] = [
         help: &[
             "and a ghost is seen here before the display's limit of 20 updates is reached, after which a cleaning is due",
             "An update in `full` removes it, with a flash",
-            "To keep it from being seen at all, clean after every 12 updates of this place, for the first time after step 15, each time in a pause",
+            "To keep it weaker than most people notice, by these estimates, clean after every 12 updates of this place, for the first time after step 15, each time in a pause",
             "Advised, but not used here: `full` flashes 4 times",
             "Since the last cleaning of this place, a ghost was first seen at step 16",
             "without a break for 1 h 20 min, since step 36",
-            "over so many updates more was left than has faded",
+            "together they have left more than has faded since",
             "Earlier, step 0 \"start\" cleaned the place, and 67 updates of the place followed",
         ],
     },
@@ -131,7 +131,7 @@ const COMPLAINTS: [Complaint; 12] = [
         help: &[
             "count its updates since the last cleaning where sleep does not erase the count",
             "clean only when the display's limit of 20 updates or a visible ghost requires it",
-            "it says after how many updates a ghost is first seen here, which may be fewer",
+            "the review says after how many updates a ghost is first seen here, which may be fewer",
             "but only if the old picture is sent along",
         ],
     },
@@ -212,6 +212,40 @@ fn a_story_does_not_name_the_causes_of_other_complaints() {
         let words = told.split_whitespace().collect::<Vec<_>>().join(" ");
         for (plan, cause) in OF_ONE {
             assert_eq!(words.contains(cause), plan == complaint.plan, "{}: {cause:?} in\n{told}", complaint.plan);
+        }
+    }
+}
+
+/// What was lost is told at every later step at which it is still missing, however long ago it was.
+#[test]
+fn what_is_missing_is_explained_at_any_later_step() {
+    let folder = Folder::of_fixtures();
+    let later = |plan: &str| {
+        let mut steps = played_steps(plan);
+        let screen = steps.last().unwrap()["screen"].clone();
+        steps.push(
+            json!({ "screen": screen, "after_ms": 60_000, "updates": [{ "mode": "quick", "window": [0, 0, 8, 8] }] }),
+        );
+        let plan = json!({ "format": "refresh-plan/1", "display": METER, "screens": "screens", "steps": steps });
+        folder.file("complaints/later.plan.json", plan.to_string());
+        let last = (steps.len() - 1).to_string();
+        let told = |kind| {
+            let call = ["explain", "complaints/later.plan.json", "--complaint", kind, "--step", &last];
+            on_one_line(&folder.run(&call).with_status(0).out)
+        };
+        ["missing", "ghost", "shifted"].map(told)
+    };
+    for (plan, cause) in [
+        ("second-never-shows", "this controller ignores what comes then: that picture never shows"),
+        (
+            "old-under-new",
+            "no update brought them to the panel (`quick` goes to [40, 16, 64, 32], which does not cover them)",
+        ),
+    ] {
+        for told in later(plan) {
+            assert!(told.contains(cause), "{told}");
+            assert!(told.contains("That was earlier: nothing was drawn or updated here within these 10 s"), "{told}");
+            assert!(!told.contains("nothing is missing") && !told.contains("no ghost here"), "{told}");
         }
     }
 }

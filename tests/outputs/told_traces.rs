@@ -165,7 +165,9 @@ fn a_story_of_a_ghost_gives_the_number_of_the_rule() {
     let asked = helps.filter_map(|help| Some(help.split_once("clean after every ")?.1.split_once(", each time")?.0));
     let asked: Vec<&str> = asked.filter(|schedule| schedule.contains("for the first time after step ")).collect();
     let [schedule] = asked[..] else { panic!("{story:#}") };
-    let answer = format!("To keep it from being seen at all, clean after every {schedule}, each time");
+    let answer = format!(
+        "To keep it weaker than most people notice, by these estimates, clean after every {schedule}, each time"
+    );
     assert!(story["answers"].to_string().contains(&answer), "{answer}: {:#}", story["answers"]);
 }
 
@@ -200,4 +202,60 @@ fn a_time_after_the_last_step_of_a_trace_is_refused() {
         &on_one_line(&run.error),
         &["the last step is step 4, at 134.608 s", "not the counts of the device's own clock"],
     );
+}
+
+/// A minute or a second of the day means all of it; a time before the beginning is no time of the next day.
+#[test]
+fn a_time_of_the_day_is_as_long_as_it_is_written() {
+    let folder = busy(None);
+    let trace = folder.read("berth.trace.jsonl");
+    let (header, records) = trace.split_once('\n').unwrap();
+    let mut header: Value = serde_json::from_str(header).unwrap();
+    header["clock"]["starts_at"] = "09:00:00".into();
+    folder.file("day.trace.jsonl", format!("{header}\n{records}"));
+    let run = |when: &str| folder.run(&["explain", "day.trace.jsonl", "--when", when]);
+    let step = |when: &str| {
+        let told = run(when).with_status(0).out;
+        told.lines().next().unwrap().split(", step ").nth(1).unwrap()[..1].to_owned()
+    };
+    assert_eq!(["09:02:14.607", "09:02:14.608", "09:02:14", "09:02"].map(step), ["3", "4", "4", "4"]);
+    for when in ["08:59:00", "10:00"] {
+        let words = "lies outside this trace: it begins at 09:00:00.000, and its last step is step 4, at 09:02:14.608";
+        contains_all(&on_one_line(&run(when).with_status(2).error).replace("│ ", ""), &[words]);
+    }
+}
+
+/// Where the device records no end of an update, although it does of others, that update may be lost: the answer says so
+/// before anything else, and no longer asks for ends to be recorded.
+#[test]
+fn an_update_without_an_end_is_named_where_something_is_missing() {
+    let folder = busy(None);
+    let with_ends = |has_end: &dyn Fn(u64) -> bool| {
+        let trace = folder.read("berth.trace.jsonl");
+        let lines = trace.lines().map(|line| {
+            let mut record: Value = serde_json::from_str(line).unwrap();
+            if let Some(at) = record["at"].as_u64().filter(|at| record["record"] == "update" && has_end(*at)) {
+                (record["started"], record["finished"]) = (at.into(), (at + 300).into());
+            }
+            record.to_string()
+        });
+        let text = lines.collect::<Vec<_>>().join("\n");
+        folder.file("ends.trace.jsonl", text);
+        let call = ["explain", "ends.trace.jsonl", "--complaint", "missing", "--step", "3"];
+        on_one_line(&folder.run(&call).with_status(0).out)
+    };
+    let lost = with_ends(&|at| !(75_100..76_000).contains(&at));
+    contains_all(
+        &lost,
+        &[
+            "Step 3 (line 9, count 75128) sent `quick`, and the device recorded no end of it, although it did for 3 other \
+             updates in this mode: the controller may have lost it",
+            "write `\"when_busy\": \"drops\"` into the display description",
+        ],
+    );
+    let whole = with_ends(&|_| true);
+    contains_all(&whole, &["nothing is missing here"]);
+    for told in [lost, whole] {
+        assert!(!told.contains("Let the firmware also record"), "{told}");
+    }
 }

@@ -221,8 +221,8 @@ impl About<'_> {
         let counter =
             "the firmware should count its updates since the last cleaning where sleep does not erase the count";
         Some(format!(
-            "{what}: {advice}. And {counter}, and clean only when {}. Change the plan like this and review it: it says after \
-             how many updates a ghost is first seen here, which may be fewer",
+            "{what}: {advice}. And {counter}, and clean only when {}. Change the plan like this and review it: the review \
+             says after how many updates a ghost is first seen here, which may be fewer",
             cleaning_is_due(&self.plan.limits)
         ))
     }

@@ -83,7 +83,7 @@ impl About<'_> {
         if ghost.updates > 3 {
             answers.push(format!(
                 "it grows: the place has been updated {} times since it was last cleaned{}. Each update leaves a little of the \
-                 old picture, and over so many updates more was left than has faded",
+                 old picture, and together they have left more than has faded since",
                 ghost.updates,
                 self.beside_the_limit(ghost)
             ));
@@ -157,8 +157,8 @@ impl About<'_> {
         })
     }
 
-    /// What keeps a ghost from being seen at all, as far as a finding works it out: in words that follow "to keep it from being
-    /// seen at all,".
+    /// What keeps a ghost from being noticed, as far as a finding works it out: in words that follow "to keep it weaker than
+    /// most people notice,".
     pub(super) fn prevention(&self, ghost: &GhostHere) -> Option<String> {
         self.asked_cleanings().find_map(|(finding, cleaning)| match cleaning.prevention {
             Some(prevention) => Some(prevention.words()),
@@ -204,7 +204,7 @@ impl About<'_> {
             );
         }
         if let Some(prevention) = self.prevention(ghost) {
-            return format!("{removes}. To keep it from being seen at all, {prevention}");
+            return format!("{removes}. To keep it weaker than most people notice, by these estimates, {prevention}");
         }
         if ghost.gone.is_some_and(|gone| gone.by_cleaning) {
             return format!("{removes}. If it is seen for too long until then, let the cleaning come sooner");
@@ -246,7 +246,7 @@ impl About<'_> {
         format!(
             "it is lighter, like a negative: by this display description, the update from the old shade to the new one goes too \
              far. On a real panel that happens if the update is too long for the temperature, or was made for another batch of \
-             panels: ask the panel maker. If the panel does not do it, the description is wrong: measure that change \
+             panels: ask the panel maker. If your panel does not show this, the description is wrong for it: measure that change \
              (`stillpage fit`){until_then}"
         )
     }

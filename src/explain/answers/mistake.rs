@@ -16,7 +16,9 @@ pub(in crate::explain) fn mistake(story: &Story, plan: &Plan) -> Option<Mistake>
         WindowAsk::Boxes(boxes) => boxes.clone(),
         _ => Vec::new(),
     };
-    plan.step_at(story.step)?.listed_updates().iter().flat_map(boxes).find_map(|asked| {
+    let left = story.events.iter().rev().find(|event| event.left_px > 0);
+    let step = left.map_or(story.step, |event| event.step);
+    plan.step_at(step)?.listed_updates().iter().flat_map(boxes).find_map(|asked| {
         let MeantWindow { window: meant, why } = meant_window(asked, place, plan)?;
         let why = format!(
             "the window {} misses the place because {why}: with {} it would cover it. One more box would bring this place to \
@@ -24,6 +26,6 @@ pub(in crate::explain) fn mistake(story: &Story, plan: &Plan) -> Option<Mistake>
             window(asked),
             window(meant)
         );
-        Some(Mistake { asked, meant, why })
+        Some(Mistake { step, asked, meant, why })
     })
 }

@@ -9,6 +9,7 @@ use crate::{
         story_parts::Story,
     },
     plan::Power,
+    rules::wording::counted,
 };
 
 impl About<'_> {
@@ -128,10 +129,19 @@ impl About<'_> {
     fn nothing_missing(&self) -> String {
         let place = format!("the place shows what memory holds: by this {} nothing is missing here", self.kind());
         if self.is_trace() {
+            let mut steps = self.plan.steps();
+            let has_ends = steps.any(|planned| {
+                let mut recorded = (0..planned.step.listed_updates().len()).map(|at| planned.step.recorded_update(at));
+                recorded.any(|recorded| recorded.is_some_and(|recorded| recorded.finished_ms.is_some()))
+            });
+            let record = if has_ends {
+                ""
+            } else {
+                ". Let the firmware also record when each update ends (`finished`): one without an end may be lost"
+            };
             format!(
                 "{place}. If it is missing on the device, an update of the trace did not reach the panel, or the frames of the \
-                 trace are not what was in memory. Let the firmware also record when each update ends (`finished`): one \
-                 without an end may be lost"
+                 trace are not what was in memory{record}"
             )
         } else {
             format!(
@@ -165,10 +175,26 @@ impl About<'_> {
         ))
     }
 
+    /// That an update of the place may be lost, because a device recorded no end of it.
+    fn without_end(&self) -> Option<String> {
+        let (event, sent) = self.sent().rfind(|(_, sent)| !sent.is_lost && sent.others_finished.is_some())?;
+        Some(format!(
+            "{} sent `{}`, and the device recorded no end of it, although it did for {} in this mode: the controller may have \
+             lost it, and then this picture never shows (the rest of this story takes it that the panel was driven). Check \
+             whether the controller was still busy when the firmware sent it",
+            self.name(event),
+            self.mode(sent).name,
+            counted(sent.others_finished?, "other update", "other updates")
+        ))
+    }
+
     pub(super) fn missing(&self) -> Vec<String> {
         let Story { unreached_px, unknown_px, inked_px, .. } = self.story;
         let mut answers: Vec<String> = self.story.mistake.iter().map(|mistake| mistake.why.clone()).collect();
         answers.extend(self.older());
+        let without_end = self.without_end();
+        let may_be_lost = without_end.is_some() && answers.is_empty();
+        answers.extend(without_end);
         if *unreached_px > 0 {
             answers.push(format!(
                 "{} another shade than was drawn: the mode that was sent there cannot show it, and takes the nearest that it \
@@ -182,7 +208,9 @@ impl About<'_> {
         if *unknown_px > 0 && self.sent().any(|(_, sent)| sent.unknown_px > 0) {
             answers.extend(self.speckles());
         }
-        if answers.is_empty() {
+        if may_be_lost {
+            answers.extend(self.assumed_to_wait());
+        } else if answers.is_empty() {
             answers.push(self.was_wrong().unwrap_or_else(|| self.nothing_missing()));
             answers.extend(self.assumed_to_wait());
         } else if self.story.mistake.is_none() && self.story.older_px > 0 && !self.sent().any(|(_, sent)| sent.is_lost)

@@ -29,7 +29,7 @@ use crate::{
 /// What `mend` takes.
 #[derive(Debug, Args)]
 #[command(
-    after_help = "Exit status: 0 done, even if there was nothing to correct; 2 wrong usage, or a plan that could not \
+    after_help = "Exit status: 0 if done, even if there was nothing to correct; 2 for wrong usage, or for a plan that could not \
 be read or written."
 )]
 pub(crate) struct MendArguments {

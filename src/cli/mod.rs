@@ -56,8 +56,8 @@ use walk::WalkArguments;
 #[derive(Debug, Parser)]
 #[command(name = "stillpage", version, arg_required_else_help = true, max_term_width = 100)]
 #[command(
-    after_help = "Exit status: 0 no finding has the level that `review --gate` names (`error` by default) or a worse \
-one; 1 at least one has; 2 wrong usage, an input that could not be read, or a bug in the program itself.\nFigures are predictions from a display description: measure your own panel."
+    after_help = "Exit status: 0 if there is no finding of the level that `review --gate` names (`error` by default) \
+or a worse one; 1 if there is one; 2 for wrong usage, an input that could not be read, or a bug in the program itself.\nFigures are predictions from a display description: measure your own panel."
 )]
 pub struct Arguments {
     #[command(subcommand)]
@@ -70,8 +70,8 @@ enum Command {
     Review(Box<ReviewArguments>),
     /// Serve the HTML page of a review for your browser, and keep it up to date while you draw
     Live(LiveArguments),
-    /// Correct what has exactly one correction, such as windows off the grid and updates that are missing or needless; list the
-    /// rest for you to decide
+    /// Fix problems that have only one possible fix, such as windows off the grid and updates that are missing or needless;
+    /// list the rest for you to decide
     Mend(MendArguments),
     /// Write a first plan for a folder of screens; every update in it is still to be chosen
     Draft(DraftArguments),
@@ -81,9 +81,9 @@ enum Command {
     Explain(ExplainArguments),
     /// Convert screens to the levels or the palette of a panel
     Prepare(PrepareArguments),
-    /// Turn the log of a device into a trace, which `review` plays
+    /// Turn a device's log into a trace (a recording of what it did), which `review` can play
     Trace(TraceArguments),
-    /// Write a walk (a sequence of moves through a user flow) as a plan: to a state, to a finding, or at random
+    /// Find a walk (a sequence of moves through a user flow) to a state, to a finding, or at random, and write it as a plan
     Walk(WalkArguments),
     /// Write a display description from your measurements: L* on the panel, or the durations in a trace
     Fit(FitArguments),

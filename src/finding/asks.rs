@@ -151,7 +151,7 @@ impl Cleaning {
     }
 
     fn in_short(&self) -> String {
-        let until = if self.is_seen_until { "; accept it until then" } else { "" };
+        let until = if self.is_seen_until { "; accept the ghost until then" } else { "" };
         let when = match self.prevention {
             Some(prevention) => format!(
                 "after every {} of it, for the first time after {}",

@@ -106,19 +106,57 @@ pub struct SummaryTally {
     summary: Summary,
     /// When the last update so far ends or was asked for, ms since the plan began.
     ends_ms: f64,
-    /// The end of what was driven without a pause, and how long was driven before it.
-    driven_until_ms: f64,
-    driven_ms: f64,
+    driven: DrivenTime,
     /// The longest time to an answer as `slow-answer` judges it, without those that the pen gets from the controller.
     answers: AnswerPeak,
     modes: ResidueModes,
     residue: ResiduePeak,
 }
 
+/// For how long some update was driven. Updates may begin in another order than they were asked for.
+#[derive(Clone, Debug, Default)]
+struct DrivenTime {
+    /// How much of that is over, ms, and when.
+    over_ms: f64,
+    over_at_ms: f64,
+    /// Times without a pause from one update to the next, begin and end, ms: in order and apart.
+    open: Vec<(f64, f64)>,
+}
+
+impl DrivenTime {
+    /// What ends before a time is over: nothing begins before it any more.
+    fn until(&mut self, now_ms: f64) {
+        let is_over = |(_, end_ms): &&(f64, f64)| *end_ms <= now_ms;
+        let count = self.open.iter().take_while(is_over).count();
+        for (begin_ms, end_ms) in self.open.drain(..count) {
+            self.over_ms += end_ms - begin_ms;
+            self.over_at_ms = end_ms;
+        }
+    }
+
+    fn add(&mut self, begin_ms: f64, end_ms: f64) {
+        let (mut begin_ms, mut end_ms) = (begin_ms.max(self.over_at_ms), end_ms);
+        if end_ms <= begin_ms {
+            return;
+        }
+        let from = self.open.partition_point(|(_, end)| *end < begin_ms);
+        let to = self.open.partition_point(|(begin, _)| *begin <= end_ms);
+        for (begin, end) in &self.open[from..to] {
+            (begin_ms, end_ms) = (begin_ms.min(*begin), end_ms.max(*end));
+        }
+        self.open.splice(from..to, [(begin_ms, end_ms)]);
+    }
+
+    fn ms(&self) -> f64 {
+        self.over_ms + self.open.iter().map(|(begin_ms, end_ms)| end_ms - begin_ms).sum::<f64>()
+    }
+}
+
 impl SummaryTally {
     /// Adds a step.
     pub fn step(&mut self, step: &PlayedStep<'_>, plan: &Plan) {
         self.ends_ms = self.ends_ms.max(step.updates_request_ms());
+        self.driven.until(step.updates_request_ms());
         let summary = &mut self.summary;
         summary.worst_residue_l = summary.worst_residue_l.max(step.worst_residue_l());
         summary.residue_l = summary.residue_l.max(step.residue_l);
@@ -130,11 +168,8 @@ impl SummaryTally {
             summary.cleanings += u64::from(mode.cleans);
             summary.flashing_updates += u64::from(mode.flashes > 0);
             summary.energy_mj += update.energy_mj;
-            let times = update.times;
-            self.ends_ms = self.ends_ms.max(times.finish_ms);
-            let begins = times.start_ms.max(self.driven_until_ms);
-            self.driven_ms += (times.finish_ms - begins).max(0.0);
-            self.driven_until_ms = self.driven_until_ms.max(times.finish_ms);
+            self.ends_ms = self.ends_ms.max(update.times.finish_ms);
+            self.driven.add(update.times.start_ms, update.times.finish_ms);
         }
         self.answers.step(step, plan);
         if let Some(first_ms) = step.first_visible_ms().filter(|_| step.planned.step.cause.is_person()) {
@@ -148,13 +183,13 @@ impl SummaryTally {
 
     /// The figures so far.
     pub fn so_far(&self) -> Summary {
-        Summary { seconds: self.ends_ms / 1000.0, driving_seconds: self.driven_ms / 1000.0, ..self.summary.clone() }
+        Summary { seconds: self.ends_ms / 1000.0, driving_seconds: self.driven.ms() / 1000.0, ..self.summary.clone() }
     }
 
     /// The figures, with what was not checked for want of figures in the description.
     pub fn finish(mut self, plan: &Plan) -> Summary {
         self.summary.seconds = self.ends_ms / 1000.0;
-        self.summary.driving_seconds = self.driven_ms / 1000.0;
+        self.summary.driving_seconds = self.driven.ms() / 1000.0;
         self.summary.not_checked = not_checked(plan);
         self.summary.margins = self.margins(plan);
         let residue = self.summary.margins.residue.and_then(|margin| margin.factor);
@@ -261,6 +296,28 @@ fn limits_not_given(plan: &Plan) -> Option<String> {
 mod tests {
     use super::*;
     use crate::plan::BUDGET_FIGURES;
+
+    #[test]
+    #[expect(clippy::float_cmp, reason = "whole numbers are exact")]
+    fn what_is_driven_at_one_time_counts_once_in_whatever_order_it_comes() {
+        let of = |times: &[(f64, f64)]| {
+            let mut driven = DrivenTime::default();
+            for (begin_ms, end_ms) in times {
+                driven.add(*begin_ms, *end_ms);
+            }
+            driven.ms()
+        };
+        // One update waits for ink, and another one that is asked for later begins before it.
+        assert_eq!(of(&[(2020.0, 2320.0), (20.0, 320.0)]), 600.0);
+        assert_eq!(of(&[(0.0, 100.0), (200.0, 300.0), (50.0, 250.0), (260.0, 280.0), (300.0, 310.0)]), 310.0);
+        let mut driven = DrivenTime::default();
+        driven.add(0.0, 100.0);
+        driven.add(50.0, 400.0);
+        driven.until(500.0);
+        driven.add(500.0, 600.0);
+        driven.until(550.0);
+        assert_eq!(driven.ms(), 500.0);
+    }
 
     #[test]
     fn every_figure_of_the_summary_that_a_budget_may_name_can_be_named_in_a_plan() {

@@ -78,7 +78,7 @@ impl<'p> CannotKeepUp<'p> {
         };
         let observation = Observation {
             message,
-            help,
+            help: help + wording::input_of_flow(self.plan),
             figures: vec![
                 ("steps", run.steps as f64),
                 ("wait_ms", run.longest_wait_ms),

@@ -54,9 +54,14 @@ impl<'p> CommitUnderHand<'p> {
     }
 
     fn quiet_help(&self, commit: &PlayedUpdate, temperature_c: f64) -> String {
-        if commit.changed_px == 0 {
-            return "leave this update out, because the controller's line shows the same already; clean the place when the pen has \
-                    rested for some seconds"
+        // Where an earlier update still runs, the line may be left out of it only if this commit sends it.
+        let is_needed = self.running.0.iter().any(|earlier| {
+            let overlaps = |rect: &Rect| commit.sent.iter().any(|own| own.overlaps(*rect));
+            earlier.sent.iter().any(overlaps)
+        });
+        if commit.changed_px == 0 && !is_needed {
+            return "leave this update out, because the controller's line shows the same already; clean the place some seconds \
+                    after the pen was lifted"
                 .into();
         }
         let display = &self.plan.display;
@@ -66,12 +71,10 @@ impl<'p> CommitUnderHand<'p> {
         });
         match quiet {
             Some(mode) => format!(
-                "commit with `{}`, which does not flash, and clean the place when the pen has rested for some seconds",
+                "commit with `{}`, which does not flash, and clean the place some seconds after the pen was lifted",
                 mode.name
             ),
-            None => {
-                "leave the controller's line as it is, and commit it when the pen has rested for some seconds".into()
-            }
+            None => "leave the controller's line as it is, and commit it some seconds after the pen was lifted".into(),
         }
     }
 
@@ -103,7 +106,7 @@ impl<'p> CommitUnderHand<'p> {
                 wording::ms(late_ms),
                 step.planned.index
             ),
-            help: "commit in a quicker mode or a smaller window, or delay the commit until the pen has rested".into(),
+            help: "commit in a quicker mode or a smaller window, or delay the commit until the pen has been away for a while".into(),
             figures: vec![("late_ms", late_ms), ("next_step", step.planned.index as f64)],
             ..Observation::default()
         };

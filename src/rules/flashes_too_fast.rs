@@ -104,7 +104,7 @@ impl<'p> FlashesTooFast<'p> {
             update: Some(found.update),
             rect: Some(found.rect),
             message: format!(
-                "{what} within one second ({} are allowed) on {} in one field of view: from {} mm away these are {:.4} sr, and areas from {} sr on count",
+                "{what} within one second ({} are allowed) on {} in one field of view: seen from {} mm away, this area is {:.4} sr; areas of {} sr or more count",
                 found.allowed,
                 wording::area(found.large_px, display),
                 wording::ms(self.plan.viewing_distance_mm),

@@ -57,7 +57,10 @@ impl Kind {
 
     fn help(self) -> &'static str {
         match self {
-            Self::Face => "add the font file to the plan's `fonts`, or use a font family that those files contain",
+            Self::Face => {
+                "add the font file to the plan's `fonts`, or use a font family that those files contain, or `Arimo`, which \
+                 the program brings with it"
+            }
             Self::Glyph => "add a font that has these characters, or write the text without them",
             Self::LeftOut => "correct the SVG, or draw that part in another way",
         }

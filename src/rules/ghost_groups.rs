@@ -80,6 +80,8 @@ pub(super) struct Group {
     rects: Vec<Rect>,
     /// How much that was.
     weight: f64,
+    /// The boxes of the largest of them at the step before, where they may have grown together with others.
+    here: Vec<Rect>,
     /// The box around them as they appeared.
     appeared: Rect,
     /// At the step where they are worst.
@@ -239,7 +241,7 @@ impl<'p> GhostGroups<'p> {
             let prevention = self.prevention(updates, begin);
             let (words, without) = (prevention.words(), self.without_a_pause(group, pause));
             let help = format!(
-                "{does}{without}: {words}. Otherwise accept this finding (`accept`): it then stays visible from step \
+                "{does}{without}: {words}. Otherwise accept this finding (`accept`): the ghost then stays visible from step \
                  {begin} on until a cleaning {when}"
             );
             let cleaning = Cleaning { prevention: Some(prevention), ..removal.cleaning(pause.step(), self.plan) };
@@ -251,7 +253,9 @@ impl<'p> GhostGroups<'p> {
         let until_then = match shown_in {
             // A mode that cleans is too slow for an answer.
             Some(_) if answers => {
-                "; until then it stays visible, because sending it within this step would delay the answer".to_owned()
+                "; until then it stays visible, because sending it within this step would delay the answer: if that is good \
+                 enough, accept this finding as well"
+                    .to_owned()
             }
             Some(mode) => format!(
                 ". It is visible until then: accept that, or use `{}` instead of `{}` at step {begin}",
@@ -324,14 +328,14 @@ impl<'p> GhostGroups<'p> {
             let pause = group.pause.unwrap_or(Pause::AtTheEnd(self.pauses.last_step()));
             let without = self.without_a_pause(group, pause);
             let cleaning = Cleaning { prevention: Some(prevention), ..removal.cleaning(begin, self.plan) };
-            let help = format!("it is gone at {gone}: accept it. Otherwise {does}{without}: {words}");
+            let help = format!("it is gone at {gone}, so you can accept it. If not, {does}{without}: {words}");
             return (help, Some(Asks::Cleaning(cleaning)));
         }
         let name = |mode: usize| &self.plan.display.modes[mode].name;
         let answers = self.plan.step_at(begin).is_some_and(|step| step.cause.is_person());
         let help = match group.shown_in.filter(|mode| *mode != removal.mode()) {
             Some(mode) if !answers => format!(
-                "it is gone at {gone}: accept it; otherwise use `{}` instead of `{}` at step {begin}, which takes {}",
+                "it is gone at {gone}, so you can accept it; if not, use `{}` instead of `{}` at step {begin}, which takes {}",
                 name(removal.mode()),
                 name(mode),
                 removal.price(self.plan)
@@ -384,8 +388,10 @@ impl<'p> GhostGroups<'p> {
         let mut fresh = Vec::new();
         let mut seen: Vec<Vec<&Ghost>> = vec![Vec::new(); self.open.len()];
         for ghost in step.ghosts.iter().filter(|ghost| kind.takes(ghost)) {
-            let known = self.open.iter().position(|group| group.rects.iter().any(|rect| rect.overlaps(ghost.rect)));
-            match known {
+            let touches = |rects: &[Rect]| rects.iter().any(|rect| rect.overlaps(ghost.rect));
+            let was_here = |group: &Group| group.place.last_step + 1 == now && touches(&group.here);
+            let of_old = || self.open.iter().position(was_here);
+            match self.open.iter().position(|group| touches(&group.rects)).or_else(of_old) {
                 Some(group) => seen[group].push(ghost),
                 // One that is too small to be followed may have been there before.
                 None if self.last.iter().any(|last| last.rect.overlaps(ghost.rect)) => {}
@@ -405,9 +411,9 @@ impl<'p> GhostGroups<'p> {
                 group.worst = worst;
             }
             let weight = weight(&ghosts);
+            group.here = largest(ghosts);
             if weight > group.weight {
-                group.weight = weight;
-                group.rects = largest(ghosts);
+                (group.weight, group.rects) = (weight, group.here.clone());
             }
         }
         self.open = open;
@@ -425,12 +431,14 @@ impl<'p> GhostGroups<'p> {
             let is_of_one_update = is_changed && last.is_some_and(of_one);
             let weight = weight(&fresh);
             let rects = largest(fresh);
+            let here = rects.clone();
             let pause_before = self.pauses.last();
             let most_updates = updates;
             self.open.push(Group {
                 place,
                 rects,
                 weight,
+                here,
                 appeared,
                 worst,
                 updates,
@@ -485,6 +493,8 @@ fn weight(ghosts: &[&Ghost]) -> f64 {
 
 /// The boxes of the largest ones.
 fn largest(mut ghosts: Vec<&Ghost>) -> Vec<Rect> {
-    ghosts.sort_by_key(|ghost| std::cmp::Reverse(ghost.pixels));
+    if ghosts.len() > MOST {
+        ghosts.sort_by_key(|ghost| std::cmp::Reverse(ghost.pixels));
+    }
     ghosts.iter().take(MOST).map(|ghost| ghost.rect).collect()
 }

@@ -206,8 +206,8 @@ impl<'p> InkUnderGrey<'p> {
                 let window = proposed_window(ghost.rect, &self.plan.display, self.plan.rotation);
                 format!(
                     "let the host draw here instead of the controller, by removing `strokes` from this step; otherwise accept \
-                     what is seen of the ink until the pen has rested, and then remove it in a step of its own with {}, with a \
-                     flash, at least {} ms after the pen",
+                     the ink that is seen until the pen has been away for a while, and then remove it in a step of its own with \
+                     {}, with a flash, at least {} ms after the pen is lifted",
                     remedy::mode_on(mode, window.filter(|_| mode.windowed)),
                     wording::ms(self.quiet_ms)
                 )

@@ -65,7 +65,7 @@ impl NeverIdle {
                  stop after a few seconds"
                     .into()
             } else {
-                "let the updates come later, or answer several touches or keys that follow each other quickly with one \
+                "leave pauses between the updates, or answer several touches or keys that follow each other quickly with one \
                  update; if each must come as it does, fix the other findings first, and accept this one if it is then \
                  still reported"
                     .into()

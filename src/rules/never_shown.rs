@@ -115,8 +115,10 @@ impl<'p> NeverShown<'p> {
         self.followed.find([&place.pointer, ""], weight, place.step, left, self.plan);
         let display = &self.plan.display;
         let of_it = match shown_px {
-            0 => "none of this reaches the glass".to_owned(),
-            _ => format!("only {} of that reach the glass", wording::area(shown_px, display)),
+            0 => "none of this reaches the glass before memory changes again".to_owned(),
+            _ => {
+                format!("only {} of that reach the glass before memory changes again", wording::area(shown_px, display))
+            }
         };
         let asked = asked_by.map(|cause| format!("; a {} asked for it", cause.word())).unwrap_or_default();
         let message = format!(

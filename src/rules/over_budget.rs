@@ -174,9 +174,9 @@ impl OverBudget<'_> {
         };
         let is = if figure <= 1.0 { "is" } else { "are" };
         format!(
-            "{}. There {is} now {counted} ({}){judged}",
-            balance.advice(kind, figure as u64, budget),
-            wording::steps(at)
+            "there {is} now {counted} ({}){judged}; {}",
+            wording::steps(at),
+            balance.advice(kind, figure as u64, budget)
         )
     }
 }

@@ -129,7 +129,7 @@ impl Pauses {
         match pause {
             Pause::After(step) => {
                 let step = self.kind.step(step);
-                format!("in the pause after {step} (at least {} ms after it)", wording::ms(self.quiet_ms))
+                format!("in the pause after {step} (at least {} ms after that step)", wording::ms(self.quiet_ms))
             }
             Pause::AtTheEnd(step) => format!("after the last step ({})", self.kind.step(step)),
         }

@@ -56,7 +56,7 @@ impl<'p> PenLags<'p> {
                     let away =
                         leaving_out.as_ref().map_or_else(|| self.away(step, update), |out| self.out(update, out));
                     let ms = wording::ms(update.duration_ms);
-                    format!("{away}; or move {} to a pause: it runs for {ms} ms", self.name(update))
+                    format!("{away}; or move {} to a pause, because it runs for {ms} ms", self.name(update))
                 }
                 None => format!(
                     "the controller's own delay is {} ms: configure a shorter delay, or choose a faster controller",
@@ -103,7 +103,7 @@ impl<'p> PenLags<'p> {
     fn out(&self, update: &RunningUpdate, LeavingOut { place, boxes }: &LeavingOut) -> String {
         let boxes: Vec<String> = boxes.iter().map(|rect| wording::rect(*rect)).collect();
         format!(
-            "exclude {} from {}, because this step updates that place itself: give that update the boxes {} instead",
+            "this step updates {} itself, so give {} only the boxes {}",
             wording::rect(*place),
             self.name(update),
             wording::listed(&boxes, usize::MAX)

@@ -251,7 +251,8 @@ impl<'p> SlowAnswer<'p> {
                 WaitsFor::Link | WaitsFor::Place | WaitsFor::Nothing => "with a quicker mode",
             };
             let no_update = "or start no update when a person may act soon";
-            return Advice::new(format!("{sooner}, {how}, {no_update}"), sooner);
+            let input = wording::input_of_flow(self.plan);
+            return Advice::new(format!("{sooner}, {how}, {no_update}{input}"), sooner);
         }
         let before_ms = own_time_ms(step);
         if before_ms > 0.0 && answer_ms - before_ms <= self.first_ms {
@@ -273,8 +274,11 @@ impl<'p> SlowAnswer<'p> {
                 Advice::new(words, no_mode_sooner(&raise_first(answer_ms)))
             }),
             Some(answer) if answer.first_ms <= self.first_ms => {
-                let free =
-                    if update.times.wait_ms > 0.0 { "; that holds if no earlier update keeps it waiting" } else { "" };
+                let free = if update.times.wait_ms > 0.0 {
+                    "; these times hold if no earlier update keeps it waiting"
+                } else {
+                    ""
+                };
                 let words = format!("{}{free}", answer.first_words(self.greys_ms));
                 Advice::new(words, format!("answer with {}", answer.update()))
             }

@@ -56,14 +56,14 @@ impl<'p> StrayInk<'p> {
         let (area, verb) = (wording::area(px, display), if px == 1 { "lies" } else { "lie" });
         let message = if committed.is_some() {
             format!(
-                "{area} of the line under the pen {verb} outside the windows of the update that commits it: the ink stays on the glass"
+                "{area} of the line under the pen {verb} outside the windows of the update that commits it (draws it from memory): the pen's own ink stays there"
             )
         } else {
             format!("{area} of the line under the pen are never committed: the picture in memory lacks them")
         };
         let help = match proposed_window(rect, display, self.plan.rotation) {
             Some(window) => format!(
-                "let the commit redraw {} too, or {}",
+                "add {} to the windows of the commit, or {}",
                 wording::rect(window),
                 wording::by_kind(self.plan, "use \"changed\"", "all that changed")
             ),

@@ -97,9 +97,12 @@ impl<'p> TooManySinceCleaning<'p> {
             Some(pause) => format!(" (the first one comes after {})", kind.step(pause)),
             None => String::new(),
         };
+        let again =
+            if open.most > 2 * most { format!(", and again after every {most} updates") } else { String::new() };
         format!(
-            "{does}: use it after {} at the latest, so that the count does not exceed {most}. The {kind} has no pause \
-             before that{first}: if a flash at that moment is worse than leaving the place uncleaned, accept this finding",
+            "{does}: use it after {} at the latest, so that the count does not exceed {most}{again}. The {kind} has no \
+             pause before that{first}: if a flash at that moment is worse than leaving the place uncleaned, accept this \
+             finding",
             kind.step(open.latest()),
             kind = kind.word(),
         )

@@ -30,7 +30,10 @@ impl Rule for UnusedAccept<'_> {
                 message: if is_off {
                     format!("this entry accepts findings of `{}`, but that rule is switched off", accept.rule)
                 } else {
-                    format!("this entry accepts a finding of `{}`, but there is no such finding any more", accept.rule)
+                    format!(
+                        "this entry accepts a finding of `{}`, but nothing that it accepts is reported any more",
+                        accept.rule
+                    )
                 },
                 help: if is_off {
                     format!("remove this entry, or switch `{}` on again", accept.rule)

@@ -67,15 +67,17 @@ impl<'p> UpdatesCollide<'p> {
         } else {
             wording::waits_for(waits_for, display)
         };
+        let is_of_a_person = is_alone && step.planned.step.cause.is_person();
+        let input = if is_of_a_person { wording::input_of_flow(self.plan) } else { "" };
         let help = match waits_for {
             WaitsFor::Nothing => {
                 "look at what the device does between the request and the start of the update".to_owned()
             }
-            WaitsFor::Overlap => format!("{later}, or choose windows that do not overlap"),
+            WaitsFor::Overlap => format!("{later}, or choose windows that do not overlap{input}"),
             WaitsFor::Link if !display.link.waits_for_panel => {
                 "send smaller windows before it, or put this update first".to_owned()
             }
-            WaitsFor::Place | WaitsFor::Link => format!("{join}{later}"),
+            WaitsFor::Place | WaitsFor::Link => format!("{join}{later}{input}"),
         };
         // A link that carries while the panel is driven is busy for as long as its own figures say.
         let by_link = update.times.waits_for == WaitsFor::Link && !display.link.waits_for_panel;

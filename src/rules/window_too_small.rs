@@ -62,7 +62,10 @@ impl Rule for WindowTooSmall<'_> {
                         on_panel.width,
                         on_panel.height
                     ),
-                    help: format!("make it at least {width} x {height} px"),
+                    help: match proposed_window(*rect, &self.plan.display, self.plan.rotation) {
+                        Some(large) => format!("use the window {} instead", wording::rect(large)),
+                        None => format!("make it at least {width} x {height} px"),
+                    },
                     figures: vec![("width_px", on_panel.width as f64), ("height_px", on_panel.height as f64)],
                     corrections: self.corrections(step, index, update, *rect),
                     key: wording::rect(*rect),

@@ -247,7 +247,7 @@ pub(super) fn cleaning_help(display: &Display, advice: impl FnOnce(&str) -> Stri
 pub(super) fn price_of_flash(plan: &Plan) -> String {
     let budget = plan.budgets.get("flashing_updates");
     budget.map_or(String::new(), |most| {
-        format!(" (each use takes one of the {most} flashes that the plan's budget allows)")
+        format!(" (each such update takes one of the {most} flashes that the plan's budget allows)")
     })
 }
 
@@ -256,6 +256,16 @@ pub(super) fn cleanings_of_flow(plan: &Plan) -> &'static str {
     match plan.kind() {
         PlanKind::Walk => {
             ". In the flow, a rule under `cleanings` does this: let its `at` name a state that the walk passes by then"
+        }
+        PlanKind::Plan | PlanKind::Trace => "",
+    }
+}
+
+/// How a flow says that nobody's input waits for the panel, in words that follow other advice against waiting.
+pub(super) fn input_of_flow(plan: &Plan) -> &'static str {
+    match plan.kind() {
+        PlanKind::Walk => {
+            ". If the firmware takes no input until the panel is free, say so in the flow: `\"input\": \"when_free\"`"
         }
         PlanKind::Plan | PlanKind::Trace => "",
     }

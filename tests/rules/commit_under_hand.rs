@@ -78,3 +78,16 @@ fn a_commit_waits_for_its_own_ink_without_a_collision() {
     let full = json!({ "updates": [{ "mode": "full" }] });
     assert_eq!(findings("updates-collide", &pen_display(), &short_line(), &json!([full, commit(10)])).len(), 1);
 }
+
+/// An earlier update that still runs may leave the line out only if the commit sends it: then the commit is not needless.
+#[test]
+fn a_commit_that_an_earlier_update_relies_on_is_not_left_out() {
+    let commit = |after_ms: u32| json!({ "screen": "short.png", "cause": "pen", "after_ms": after_ms, "strokes": [stroke(31, 2.0)], "updates": [{ "mode": "full", "window": [0, 8, 64, 16] }] });
+    let page = json!({ "updates": [{ "mode": "full" }] });
+    let help = |after_ms: u32| {
+        let steps = json!([page, commit(after_ms)]);
+        findings("commit-under-hand", &pen_display(), &short_line(), &steps)[0]["help"].as_str().unwrap().to_owned()
+    };
+    assert!(help(5000).starts_with("leave this update out"), "{}", help(5000));
+    assert!(help(100).starts_with("commit with `quick`, which does not flash"), "{}", help(100));
+}

@@ -71,9 +71,9 @@ fn what_was_rubbed_out_or_thrown_away_leaves_its_ghost_too() {
     assert!((worst_l - 4.6615).abs() < 1e-3, "{worst_l}");
     assert_eq!(
         found[0]["help"],
-        "let the host draw here instead of the controller, by removing `strokes` from this step; otherwise accept what is seen of the ink until the pen \
-         has rested, and then remove it in a step of its own with `grey` on the window [0, 13, 48, 6], with a flash, at least \
-         2000 ms after the pen"
+        "let the host draw here instead of the controller, by removing `strokes` from this step; otherwise accept the ink that is seen until the pen \
+         has been away for a while, and then remove it in a step of its own with `grey` on the window [0, 13, 48, 6], with a \
+         flash, at least 2000 ms after the pen is lifted"
     );
 }
 

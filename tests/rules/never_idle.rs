@@ -60,7 +60,7 @@ fn what_a_person_asks_for_in_a_row_is_not_called_an_animation() {
         found[0].split_once(" | ").unwrap().1.to_owned()
     };
     assert!(
-        help("key").starts_with("let the updates come later, or answer several touches or keys"),
+        help("key").starts_with("leave pauses between the updates, or answer several touches or keys"),
         "{}",
         help("key")
     );

@@ -58,7 +58,7 @@ fn what_a_person_asked_for_is_an_error() {
     }
     let plan = r#"{ "steps": [{ "screen": "a.png", "cause": "key" }, { "label": "next", "screen": "b.png", "after_ms": 300 }] }"#;
     let found = told(&review(&square_and_white(), "", plan), "never-shown");
-    let words = "0..0 16 px (1.03 mm2) of the screen change, but none of this reaches the glass: 300 ms later, step 1 \
+    let words = "0..0 16 px (1.03 mm2) of the screen change, but none of this reaches the glass before memory changes again: 300 ms later, step 1 \
                  \"next\" puts another picture there; a key asked for it | give this step a `quick` update with the window \
                  [0, 2, 8, 4]; step 1 \"next\" changes this place again, so give step 1 a `quick` update with the window \
                  [0, 2, 8, 4] as well; or, if nobody needs to see this screen, remove this step and add its `after_ms` \

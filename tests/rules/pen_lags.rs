@@ -64,8 +64,8 @@ fn the_place_of_the_whole_line_is_left_out_of_the_update_that_it_waits_for() {
     let help = found[0]["help"].as_str().unwrap();
     assert!(
         help.starts_with(
-            "exclude [0, 15, 32, 2] from `full` of step 0, because this step updates that place itself: give that update \
-             the boxes [0, 0, 64, 15], [0, 17, 64, 15] and [32, 15, 32, 2] instead; or move"
+            "this step updates [0, 15, 32, 2] itself, so give `full` of step 0 only the boxes [0, 0, 64, 15], \
+             [0, 17, 64, 15] and [32, 15, 32, 2]; or move"
         ),
         "{help}"
     );

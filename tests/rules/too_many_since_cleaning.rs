@@ -62,7 +62,7 @@ fn the_latest_step_for_a_cleaning_is_named_and_obeying_it_is_enough() {
     let cleaned = r#"{ "after_ms": 2000, "updates": [{ "mode": "full", "window": [0, 2, 8, 4] }] },"#;
     assert_eq!(found(&plan(cleaned)), [""; 0]);
     let said = found(&plan(r#"{ "after_ms": 6000 },"#));
-    let help = "resets the count: use it in the pause after step 4 (at least 2000 ms after it), the last pause before the count \
+    let help = "resets the count: use it in the pause after step 4 (at least 2000 ms after that step), the last pause before the count \
                 exceeds 5";
     assert!(said.len() == 1 && said[0].ends_with(help), "{said:?}");
 }

@@ -73,6 +73,33 @@ fn a_ghost_that_comes_back_long_after_is_another_one() {
     assert_eq!(steps, ["1..1", "14..14"]);
 }
 
+/// A ghost that for a while touches a much stronger one is seen after that one is gone.
+#[test]
+fn a_ghost_beside_a_stronger_one_lasts_as_long_as_itself() {
+    let display = r#"{ "modes": [
+        { "name": "weak", "drives": "changed", "windowed": true, "duration_ms": 100, "residue": { "lighter": 0.06 } },
+        { "name": "again", "drives": "all", "windowed": true, "duration_ms": 100, "residue": { "keeps": 0.12 } },
+        { "name": "short", "drives": "changed", "windowed": true, "duration_ms": 50, "residue": { "lighter": 0.5 } }] }"#;
+    let plan = r#"{ "begins": "white", "steps": [
+        { "screen": "both.png", "after_ms": 9000, "updates": [{ "mode": "full" }] },
+        { "screen": "right.png", "after_ms": 9000, "updates": [{ "mode": "short", "window": "changed" }] },
+        { "screen": "none.png", "after_ms": 9000, "updates": [{ "mode": "weak", "window": "changed" },
+            { "mode": "again", "window": [0, 0, 8, 8] }] },
+        { "after_ms": 9000, "updates": [{ "mode": "full", "window": [0, 0, 8, 8] }] },
+        { "after_ms": 9000 }, { "after_ms": 9000, "updates": [{ "mode": "full" }] }] }"#;
+    let page = |black: std::ops::Range<usize>| {
+        let pixel = |x: usize, y: usize| if black.contains(&x) && y < 8 { '#' } else { '.' };
+        let rows: Vec<String> = (0..16).map(|y| (0..48).map(|x| pixel(x, y)).collect()).collect();
+        rows.join("\n")
+    };
+    let [both, right, none] = [page(0..24), page(8..24), page(0..0)];
+    let found = told(
+        &review(&[("both.png", &both), ("right.png", &right), ("none.png", &none)], display, plan),
+        "visible-ghost",
+    );
+    assert!(found.len() == 1 && found[0].starts_with("1..4 "), "{found:?}");
+}
+
 /// A page of squares of 4 x 4 px, 16 px from one to the next.
 fn many_squares(side: usize) -> String {
     let pixel = |x: usize, y: usize| if x % 16 < 4 && y % 16 < 4 { '#' } else { '.' };
@@ -165,7 +192,7 @@ fn a_ghost_that_adds_up_where_no_pause_comes_is_cleaned_after_so_many_updates() 
     let found = ghosts(&presses(1, 20, ""));
     let help = "| `full` on the window [0, 2, 8, 4] removes it in 500 ms, with one flash. No pause before step 40 is long \
                 enough for that, so add pauses: clean after every 4 updates of this place, for the first time after step 4, \
-                each time at least 2000 ms after the last touch, key or pen. Otherwise accept this finding (`accept`): it then stays visible from step 6 on until a cleaning in the pause after step 40 (at least 2000 ms after it)";
+                each time at least 2000 ms after the last touch, key or pen. Otherwise accept this finding (`accept`): the ghost then stays visible from step 6 on until a cleaning in the pause after step 40 (at least 2000 ms after that step)";
     assert!(found.len() == 1 && found[0].starts_with("6..") && found[0].ends_with(help), "{found:?}");
     // Obeyed, 2000 ms after the last update. After 6 it is too late.
     let cleaning = r#", { "after_ms": 2000, "updates": [{ "mode": "full", "window": [0, 2, 8, 4] }] }"#;
@@ -200,7 +227,8 @@ fn a_pause_before_the_ghost_is_named_where_a_cleaning_in_it_is_enough() {
     };
     let ghosts = |plan: &str| told(&review(&square_and_white(), ADDS_UP, plan), "visible-ghost");
     let found = ghosts(&plan(r#"{ "after_ms": 6000 },"#));
-    let help = ": send it in the pause after step 4 (at least 2000 ms after it), the last pause before it appears";
+    let help =
+        ": send it in the pause after step 4 (at least 2000 ms after that step), the last pause before it appears";
     assert!(found.len() == 1 && found[0].ends_with(help), "{found:?}");
     let cleaned =
         r#"{ "after_ms": 2000, "updates": [{ "mode": "full", "window": [0, 2, 8, 4] }] }, { "after_ms": 4000 },"#;

@@ -69,8 +69,8 @@ pub(crate) struct ReviewArguments {
     /// Report only up to this time
     #[arg(long, value_name = "TIME", value_parser = TimePoint::read, conflicts_with_all = ["known", "write_known"])]
     pub(super) to: Option<TimePoint>,
-    /// Write what the model computed, as JSON Lines: one object for each step of a plan; for a flow, one for each state and
-    /// each count of updates since its cleanings
+    /// Write what the model computed, as JSON Lines: one object for each step of a plan; for a flow, one for each
+    /// state with each number of updates since its last cleaning
     #[arg(long, value_name = "FILE", value_hint = ValueHint::FilePath)]
     pub(super) facts: Option<PathBuf>,
     /// A list of known findings, written by `--write-known`. Findings on it never cause exit status 1

@@ -115,7 +115,7 @@ impl Mending<'_> {
         while let Some(finding) = self.next() {
             let mut reasons = Vec::new();
             let better = finding.corrections.iter().find_map(|correction| {
-                let change = words(correction, &self.now.plan);
+                let change = words(correction, &self.now.plan, step_of(&finding.pointer));
                 match self.attempt(&finding, correction) {
                     Ok((better, and_then)) => Some((better, change + &and_then)),
                     Err(reason) => {
@@ -154,8 +154,10 @@ impl Mending<'_> {
         let corrections: Vec<&Correction> = together.iter().map(|finding| &finding.corrections[0]).collect();
         let Ok(then) = Self::reviewed(self.review, &self.now.plan, &corrections) else { return };
         if self.judge_all(&together, &then).is_ok() {
-            let changes = corrections.iter().map(|correction| words(correction, &self.now.plan)).collect::<Vec<_>>();
-            self.taken.extend(together.into_iter().zip(changes).map(|(finding, change)| Taken { finding, change }));
+            for finding in together {
+                let change = words(&finding.corrections[0], &self.now.plan, step_of(&finding.pointer));
+                self.taken.push(Taken { finding, change });
+            }
             self.now = then;
         }
     }
@@ -188,7 +190,7 @@ impl Mending<'_> {
         }) else {
             return Err(reason);
         };
-        let and_then = format!("; then {}: {}", short_place(next, &then.plan), words(next, &then.plan));
+        let and_then = format!("; then {}", words(next, &then.plan, step_of(&finding.pointer)));
         match Self::reviewed(self.review, &then.plan, &[next]) {
             Ok(both) if self.judge(finding, &both).is_ok() => Ok((both, and_then)),
             _ => Err(reason),
@@ -351,17 +353,6 @@ pub fn place(finding: &Finding) -> String {
     format!("at {}", step_name(finding.step, finding.label.as_deref()))
 }
 
-/// The first step that a correction changes, in words.
-fn short_place(correction: &Correction, plan: &Plan) -> String {
-    let steps = steps_by_pointer(&plan.nodes);
-    let step = correction.changes.first().and_then(|change| steps.get(change.step.as_str()));
-    let label = step.and_then(|step| step.label.as_ref());
-    label.map_or_else(
-        || correction.changes.first().map_or(String::new(), |change| change.step.clone()),
-        |label| format!("\"{label}\""),
-    )
-}
-
 /// The changes of the text that some corrections stand for; `None` if a step is left to choose, or has no such update.
 fn edits(corrections: &[&Correction], plan: &Plan) -> Option<Edits> {
     let steps = steps_by_pointer(&plan.nodes);
@@ -427,18 +418,28 @@ fn add_change(edits: &mut Edits, step: &Step, what: &ChangeOf, plan: &Plan) {
     }
 }
 
-/// What a correction changes, in words; the same change at several places is said once.
-fn words(correction: &Correction, plan: &Plan) -> String {
+/// What a correction changes, in words; the same change at several places is said once. A step other than that of the finding
+/// is named.
+fn words(correction: &Correction, plan: &Plan, of_finding: &str) -> String {
     let steps = steps_by_pointer(&plan.nodes);
     let mut places: BTreeMap<String, BTreeSet<&str>> = BTreeMap::new();
     for Change { step, what } in &correction.changes {
         places.entry(change_words(what, steps.get(step.as_str()).copied(), plan)).or_default().insert(step);
     }
-    let said = places.into_iter().map(|(change, steps)| match steps.len() {
-        1 => change,
-        count => format!("{change}, in {count} places"),
+    let said = places.into_iter().map(|(change, steps)| match steps.first() {
+        Some(step) if steps.len() == 1 && *step != of_finding && !step.is_empty() => {
+            format!("{}: {change}", name_of_step(step, plan))
+        }
+        _ if steps.len() == 1 => change,
+        _ => format!("{change}, in {} places", steps.len()),
     });
     said.collect::<Vec<_>>().join("; ")
+}
+
+/// The first of the steps that a pointer stands for.
+fn name_of_step(pointer: &str, plan: &Plan) -> String {
+    let step = plan.steps().find(|planned| planned.step.pointer == pointer);
+    step.map_or_else(|| pointer.to_owned(), |planned| step_name(planned.index, planned.step.label.as_deref()))
 }
 
 fn change_words(what: &ChangeOf, step: Option<&Step>, plan: &Plan) -> String {

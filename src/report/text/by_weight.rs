@@ -210,7 +210,7 @@ fn in_short(finding: &Finding) -> Option<String> {
     finding.in_short.clone().or_else(|| finding.asks.as_ref().map(Asks::in_short))
 }
 
-/// What follows by other rules: each once, with its first place.
+/// What follows by other rules: each once, with its first place and how many there are besides.
 fn following_rules(following: &[&Finding]) -> Option<String> {
     let mut rules: Vec<&Finding> = Vec::new();
     for finding in following {
@@ -222,7 +222,10 @@ fn following_rules(following: &[&Finding]) -> Option<String> {
         let there = following_words(finding).map_or(String::new(), |words| format!(": {}", readable(&words)));
         let estimate = if estimate_words(finding).is_some() { ", based on an estimate" } else { "" };
         let level = finding.severity.word();
-        format!("{} ({level}{estimate}) at {}{there}", finding.rule, readable(&place_words(finding)))
+        let besides = following.iter().filter(|other| other.rule == finding.rule).count() as u64 - 1;
+        let besides =
+            if besides > 0 { format!(" and {}", count(besides, "more place", "more places")) } else { String::new() };
+        format!("{} ({level}{estimate}) at {}{besides}{there}", finding.rule, readable(&place_words(finding)))
     };
     listed(&rules.iter().map(words).collect::<Vec<_>>(), "; ")
 }

@@ -133,7 +133,7 @@ fn figures(summary: &Summary) -> Option<String> {
         parts.extend(power.days.map(|days| format!("{days:.0} days per charge")));
     }
     let energy = if summary.energy_mj > 0.0 { estimate_note(summary.certainty.energy) } else { String::new() };
-    (summary.seconds > 0.0).then(|| format!("{}{energy}", parts.join(", ")))
+    (summary.seconds > 0.0).then(|| format!("{}{energy}", parts.join("; ")))
 }
 
 /// Whether a plan passes the gate; nothing where there is none.

@@ -221,17 +221,17 @@ fn a_finding_carries_its_margin_and_is_sure_from_the_factor_on() {
 fn where_it_turns_is_said_in_words_and_only_where_that_is_within_the_factor() {
     for (rule, words) in [
         // 1 / 1.9424 = 0.5148, 1 / 1.250512 = 0.7997, 3 / 4, 1 / 1.08258 = 0.9237, 1 / 1.6 = 0.625: down, so that it holds.
-        ("visible-ghost", "the residue is an estimate: if it were 0.51 of this figure,"),
-        ("slow-answer", "the time to the answer is an estimate: if it were 0.79 of this figure,"),
-        ("flashes-too-fast", "the number of flashes is an estimate: if it were 0.75 of this figure,"),
-        ("over-budget", "the energy is an estimate: if it were 0.92 of this figure,"),
-        ("updates-collide", "the time is an estimate: if it were 0.62 of this figure,"),
+        ("visible-ghost", "the residue is an estimate: at 0.51 of this figure,"),
+        ("slow-answer", "the time to the answer is an estimate: at 0.79 of this figure,"),
+        ("flashes-too-fast", "the number of flashes is an estimate: at 0.75 of this figure,"),
+        ("over-budget", "the energy is an estimate: at 0.92 of this figure,"),
+        ("updates-collide", "the time is an estimate: at 0.62 of this figure,"),
         // Too little is reported: up.
-        ("link-bound", "the time is an estimate: if it were 1.26 times this figure,"),
+        ("link-bound", "the time is an estimate: at 1.26 times this figure,"),
     ] {
         let case = cases().into_iter().find(|case| case.rule == rule).unwrap();
         let text = |factor| on_one_line(&folder_of(&case, factor).run(&["review", ".", "--only", rule]).out);
-        let line = format!(" {words} this would not be reported ");
+        let line = format!(" {words} this finding would not be reported ");
         assert!(text(Some(6.0)).contains(&line), "{}", text(Some(6.0)));
         for factor in [None, Some(1.05)] {
             assert!(!text(factor).contains("is an estimate:"), "{factor:?}: {}", text(factor));
@@ -252,7 +252,7 @@ fn a_brief_line_says_how_sure_its_figure_is() {
         );
         assert!(sure.ends_with(" is an estimate, but this holds even if it is off by its factor of 1.05"), "{sure}");
         assert!(
-            open.contains(" is an estimate: if it were ") && open.ends_with(", this would not be reported"),
+            open.contains(" is an estimate: at ") && open.ends_with(", this finding would not be reported"),
             "{open}"
         );
         let measured = first(Some(1.0));
@@ -666,7 +666,7 @@ fn energy_is_told_with_how_good_the_estimate_is() {
         let row = folder.read("review.md").lines().find(|line| line.starts_with("| example")).unwrap().to_owned();
         [on_one_line(&run.out), row]
     };
-    let power = "2.2 mJ for updates, 1.183 mW on average with standby, 4 days per charge";
+    let power = "2.2 mJ for updates; 1.183 mW on average with standby; 4 days per charge";
     let [text, row] = shown(r#", "certainty": { "energy": 2 }"#);
     assert!(text.contains(&format!("{power} (an estimate, good to a factor of 2)")), "{text}");
     assert!(row.ends_with("| 2.2 (x2) |"), "{row}");
@@ -719,7 +719,7 @@ fn what_follows_says_that_it_is_an_estimate_as_well() {
         let full = folder.run(&["review", ".", "--full"]).out;
         [short, full, folder.read("review.md")].map(|text| on_one_line(&text))
     };
-    let words = "the residue is an estimate: if it were 0.47 of this figure, this would not be reported";
+    let words = "the residue is an estimate: at 0.47 of this figure, this finding would not be reported";
     let [short, full, markdown] = shown(6);
     assert!(short.contains("leads to ends-ghosted (warning, based on an estimate) at step 1"), "{short}");
     for text in [full, markdown] {

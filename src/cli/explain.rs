@@ -24,7 +24,7 @@ use crate::{
         story::{StoryReport, ToldWalk, write_story},
         story_json::story_json,
         story_page::story_page,
-        story_strip::strip,
+        story_strip::{pictures, strip},
     },
     rules::Selection,
     source::Fault,
@@ -224,17 +224,15 @@ fn proved_ghost(reviewed: &FlowReview) -> Option<String> {
 }
 
 fn write_pictures(arguments: &ExplainArguments, report: StoryReport<'_>) -> Result<(), Vec<Fault>> {
-    if arguments.out.is_none() && arguments.html.is_none() {
-        return Ok(());
-    }
-    let pictures = strip(report.story, &report.plan.display.ink)
-        .map_err(|reason| vec![fault(arguments, format!("cannot be drawn: {reason}"), "")])?;
+    let (story, ink) = (report.story, &report.plan.display.ink);
+    let not_drawn = |reason: String| vec![fault(arguments, format!("cannot be drawn: {reason}"), "")];
     if let Some(out) = &arguments.out {
+        let pictures = strip(story, ink).map_err(not_drawn)?;
         write_file(out, |file| file.write_all(&pictures))?;
         tell_written(out, "the place before, as it is meant, as it is seen, and the difference").map_err(Vec::from)?;
     }
     if let Some(html) = &arguments.html {
-        let page = story_page(report, &pictures);
+        let page = story_page(report, &pictures(story, ink).map_err(not_drawn)?);
         write_file(html, |file| file.write_all(page.as_bytes()))?;
         tell_written(html, "the story with its pictures").map_err(Vec::from)?;
     }

@@ -1,6 +1,5 @@
-//! Four pictures of a place: before, what it should show, what is seen, and the difference, which makes ghosts visible.
-
-use std::fmt::Write as _;
+//! Four pictures of a place: before, what it should show, what is seen, and the difference, which makes ghosts visible. As one
+//! strip with titles, or each by itself.
 
 use super::{
     panel_view::Colours,
@@ -15,6 +14,8 @@ use crate::{
 /// The widest that one picture is drawn, and the least, px.
 const WIDEST: u32 = 420;
 const GAP: u32 = 20;
+/// Around a picture that stands by itself, px: room for the frame around a place at its edge.
+const MARGIN: u32 = 4;
 /// What the title of the last picture takes, px.
 const WIDEST_TITLE: u32 = 500;
 /// The difference is drawn so that at least this much is black or white, L*: a trace of something shall not look large.
@@ -25,16 +26,48 @@ const LEAST_REACH_L: f32 = 3.0;
 /// # Errors
 /// A reason in words, where it cannot be drawn or encoded.
 pub fn strip(story: &Story, ink: &Ink) -> Result<Vec<u8>, String> {
+    let strip = Strip::of(&story.pictures[0]);
+    let (rows, titles) = contents(story, ink);
+    let mut under = |band: &mut Band| {
+        for (number, picture) in rows.iter().enumerate() {
+            strip.draw(picture, strip.corner(number as u32), band);
+        }
+    };
+    png_of(strip.size(), &mut under, Some(&strip.overlay(&titles, story)))
+}
+
+/// The same pictures, each by itself as PNG bytes, with what it is called.
+///
+/// # Errors
+/// A reason in words, where one cannot be drawn or encoded.
+pub fn pictures(story: &Story, ink: &Ink) -> Result<Vec<(String, Vec<u8>)>, String> {
+    let strip = Strip::of(&story.pictures[0]);
+    let (rows, titles) = contents(story, ink);
+    let drawn = strip.drawn();
+    let size = Size { width: drawn.width + 2 * MARGIN, height: drawn.height + 2 * MARGIN };
+    let corner = (MARGIN, MARGIN);
+    let over = format!("{}{}</svg>", titles_over(size), strip.framed(story, corner));
+    let picture = |(picture, title): (&Picture, String)| {
+        let mut under = |band: &mut Band| strip.draw(picture, corner, band);
+        png_of(size, &mut under, Some(&over)).map(|png| (title, png))
+    };
+    rows.iter().zip(titles).map(picture).collect()
+}
+
+/// The pixels of a picture, row by row.
+type Picture = Vec<[u8; 3]>;
+
+/// The four pictures, and what they are called.
+fn contents(story: &Story, ink: &Ink) -> (Vec<Picture>, [String; 4]) {
     let [now, before] = &story.pictures;
     let reach_l = now.off_l.iter().fold(LEAST_REACH_L, |reach, off_l| reach.max(off_l.abs())).ceil();
-    let strip = Strip::of(now);
     let titles = [
         "before".to_owned(),
         "as meant".to_owned(),
         "as seen".to_owned(),
         format!("difference (black: {reach_l} L* darker or more; white: lighter; grey: no difference)"),
     ];
-    let mut rows: Vec<Vec<[u8; 3]>> = Vec::new();
+    let mut rows: Vec<Picture> = Vec::new();
     let mut seen = |patch: &Patch, is_meant: bool| {
         let mut colours = Colours::against_own_white(ink);
         let levels = if is_meant { &patch.meant } else { &patch.seen };
@@ -45,8 +78,7 @@ pub fn strip(story: &Story, ink: &Ink) -> Result<Vec<u8>, String> {
     seen(now, true);
     seen(now, false);
     rows.push(differences(now, ink).map(|off_l| [tone(off_l / reach_l); 3]).collect());
-    let mut under = |band: &mut Band| strip.draw(&rows, band);
-    png_of(strip.size(), &mut under, Some(&strip.overlay(&titles, story)))
+    (rows, titles)
 }
 
 /// How much lighter each pixel is seen than it is meant, L*.
@@ -98,15 +130,12 @@ impl Strip {
         Size { width: x + drawn.width.max(WIDEST_TITLE) + GAP, height: y + drawn.height + GAP }
     }
 
-    fn draw(&self, pictures: &[Vec<[u8; 3]>], band: &mut Band) {
+    fn draw(&self, picture: &Picture, (left, top): (u32, u32), band: &mut Band) {
         let drawn = self.drawn();
-        for (number, picture) in pictures.iter().enumerate() {
-            let (left, top) = self.corner(number as u32);
-            for y in band.rows().filter(|y| (top..top + drawn.height).contains(y)) {
-                for x in 0..drawn.width {
-                    let [red, green, blue] = self.colour(picture, x, y - top);
-                    band.set(left + x, y, opaque(red, green, blue));
-                }
+        for y in band.rows().filter(|y| (top..top + drawn.height).contains(y)) {
+            for x in 0..drawn.width {
+                let [red, green, blue] = self.colour(picture, x, y - top);
+                band.set(left + x, y, opaque(red, green, blue));
             }
         }
     }
@@ -131,27 +160,29 @@ impl Strip {
     fn overlay(&self, titles: &[String], story: &Story) -> String {
         let (size, drawn) = (self.size(), self.drawn());
         let mut svg = titles_over(size);
-        let around = story.pictures[0].place;
-        let scaled = |pixels: u32| f64::from(pixels) * f64::from(self.larger) / f64::from(self.smaller * self.every);
         for (number, title) in titles.iter().enumerate() {
             let (x, y) = self.corner(number as u32);
             add_title(&mut svg, title, (x, y), drawn);
-            if story.why_here == WhyHere::Border {
-                // A frame around the screen would look like the border, which is not in the picture.
-                continue;
-            }
-            // Around the place, not over it.
-            let (left, top) = (scaled(story.place.x - around.x) - 2.0, scaled(story.place.y - around.y) - 2.0);
-            let (wide, high) = (scaled(story.place.width) + 4.0, scaled(story.place.height) + 4.0);
-            let _ = write!(
-                svg,
-                "<rect x=\"{}\" y=\"{}\" width=\"{wide}\" height=\"{high}\" fill=\"none\" stroke=\"#0a6c76\" \
-                 stroke-width=\"2\"/>",
-                f64::from(x) + left,
-                f64::from(y) + top
-            );
+            svg.push_str(&self.framed(story, (x, y)));
         }
         svg.push_str("</svg>");
         svg
+    }
+
+    /// A frame around the place, not over it, in a picture at a corner.
+    fn framed(&self, story: &Story, (x, y): (u32, u32)) -> String {
+        if story.why_here == WhyHere::Border {
+            // A frame around the screen would look like the border, which is not in the picture.
+            return String::new();
+        }
+        let around = story.pictures[0].place;
+        let scaled = |pixels: u32| f64::from(pixels) * f64::from(self.larger) / f64::from(self.smaller * self.every);
+        let (left, top) = (scaled(story.place.x - around.x) - 2.0, scaled(story.place.y - around.y) - 2.0);
+        let (wide, high) = (scaled(story.place.width) + 4.0, scaled(story.place.height) + 4.0);
+        format!(
+            "<rect x=\"{}\" y=\"{}\" width=\"{wide}\" height=\"{high}\" fill=\"none\" stroke=\"#0a6c76\" stroke-width=\"2\"/>",
+            f64::from(x) + left,
+            f64::from(y) + top
+        )
     }
 }

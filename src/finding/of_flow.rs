@@ -98,14 +98,21 @@ pub struct ProvedFigures {
 }
 
 impl ProvedFigures {
-    /// Those of a proof.
-    pub fn of(proof: &Proof) -> Self {
+    /// Those of a proof. Where updates may be lost, the proof takes it that any may that could be, so that what has no bound
+    /// need not grow on any walk. A ghost never does: what a place keeps may grow, but what is seen of it is cut to the range of
+    /// the panel.
+    pub fn of(proof: &Proof, may_lose: bool) -> Self {
+        let unless_sure = |is_sure: bool, bound: Bound| match bound {
+            Bound::Unbounded if !is_sure => Bound::NotProved,
+            known => known,
+        };
+        let figure = |bound| unless_sure(!may_lose, bound);
         Self {
-            most_since_cleaning: proof.worst(|node| node.most_since_cleaning),
-            ghost_l: proof.worst(|node| node.ghost_l),
-            wait_ms: proof.worst(|node| node.wait_ms),
-            answer_ms: proof.worst(|node| node.answer_ms),
-            left_behind_moves: proof.left_behind_moves,
+            most_since_cleaning: figure(proof.worst(|node| node.most_since_cleaning)),
+            ghost_l: unless_sure(false, proof.worst(|node| node.ghost_l)),
+            wait_ms: figure(proof.worst(|node| node.wait_ms)),
+            answer_ms: figure(proof.worst(|node| node.answer_ms)),
+            left_behind_moves: figure(proof.left_behind_moves),
         }
     }
 

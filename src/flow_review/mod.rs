@@ -17,6 +17,7 @@ mod walk_text;
 use std::collections::BTreeMap;
 
 use crate::{
+    display::WhenBusy,
     finding::{
         Finding, FlowPlace, FlowSize, OfFlow, ProvedFigures, Severity, accept_findings, add_fingerprints, sort_findings,
     },
@@ -201,8 +202,9 @@ fn verdict(task: &FlowTask<'_>, gathered: Gathered, mut known: Known<'_>) -> Con
         run.filter_map(|judged| judged.verdict(&flow.head, known.proof, &findings, found)).collect();
     known.of_flow.open = verdicts.iter().filter_map(LimitVerdict::open).collect();
     let matched = accept_findings(&mut findings, &flow.head.accept);
-    summary.proved = Some(ProvedFigures::of(known.proof));
-    summary.not_checked.extend(budgets_not_checked(flow, &ProvedFigures::of(known.proof)));
+    let proved = ProvedFigures::of(known.proof, flow.head.display.when_busy == WhenBusy::Drops);
+    summary.not_checked.extend(budgets_not_checked(flow, &proved));
+    summary.proved = Some(proved);
     summary.not_checked.extend(selection.words());
     summary.count(&findings);
     runner.conclude(&summary, &findings, &matched, None, Some(&known.of_flow));

@@ -28,6 +28,9 @@ const FEWEST_MOVES: u64 = 40;
 /// The most moves that are played to find shorter walks, and to find what breaks a limit.
 const MOST_FOR_SHORTER_WALKS: u64 = 600;
 const MOST_HUNTED: u64 = 6000;
+/// The most moves of short walks that are all played, and at how many paces a walk is hunted.
+const LONGEST_SHORT: usize = 4;
+const PACES: usize = 3;
 /// How often the loop of a figure without bound is walked, until a rule reports it.
 const ROUNDS: [usize; 4] = [1, 8, 64, 512];
 /// How often the part of a walk is halved behind which a finding shows.
@@ -258,23 +261,24 @@ impl Playing<'_> {
         }
     }
 
-    /// Looks for walks that break what is still open and not broken on any walk so far: loops of two to four moves, walked again and
-    /// again, and walks at random.
+    /// Looks for walks that break what is still open and not broken on any walk so far: all short ones where they are few, loops of
+    /// two to four moves, walked again and again, and walks at random.
     pub(super) fn hunt(&mut self, proof: &Proof) {
         let head = &self.task.flow.head;
         let open = JUDGED.iter().filter(|judged| !judged.is_kept(head, proof) && !self.gathered.has_any(judged));
         let rules: Vec<&str> = open.flat_map(|judged| judged.rules).copied().collect();
         let Some(selection) = self.only(&rules) else { return };
         let mut moves = self.moves_to_play(MOST_HUNTED);
+        let shortest = self.short_walks(moves as usize / (2 * PACES * LONGEST_SHORT));
         let first_from = self.first_from();
         let short = self.loops(2, &first_from).into_iter().chain(self.at_random());
         let long = [3, 4].into_iter().flat_map(|length| self.loops(length, &first_from));
         // Each is played at up to three paces. Longer loops are looked for only if they can still be played.
         let walks = short.chain(long).map_while(|walk| {
-            moves = moves.checked_sub(3 * walk.moves.len() as u64)?;
+            moves = moves.checked_sub((PACES * walk.moves.len()) as u64)?;
             Some(walk)
         });
-        for walk in walks.collect::<Vec<Walk>>() {
+        for walk in shortest.into_iter().chain(walks.collect::<Vec<Walk>>()) {
             let paced = |later_ms: &[f64]| pace::soonest(self.task.flow, self.map, self.task.screens, &walk, later_ms);
             let later_ms = pace::close_to_the_ticks(self.task.flow, self.map, &walk);
             let near = later_ms.iter().any(|ms| *ms > 0.0).then(|| paced(&later_ms));
@@ -284,6 +288,30 @@ impl Playing<'_> {
                 self.gathered.add_found(review, &walk, &plan, &|walk| self.names.walk(walk));
             }
         }
+    }
+
+    /// All walks of the same number of moves, or of fewer that lead nowhere on: of as many moves as there are not more walks than
+    /// so many.
+    fn short_walks(&self, most: usize) -> Vec<Walk> {
+        let graph = &self.map.graph;
+        let mut ways: Vec<Vec<usize>> = vec![Vec::new()];
+        for _ in 0..LONGEST_SHORT {
+            let longer = |way: &Vec<usize>| {
+                let on: Vec<usize> = match way.last() {
+                    None => (0..graph.starts).flat_map(|start| graph.leaving(start)).collect(),
+                    Some(last) => graph.leaving(graph.edges[*last].to).collect(),
+                };
+                let ends = on.is_empty().then(|| way.clone());
+                let longer: Vec<Vec<usize>> = on.iter().map(|edge| [way.as_slice(), &[*edge]].concat()).collect();
+                longer.into_iter().chain(ends)
+            };
+            let next: Vec<Vec<usize>> = ways.iter().flat_map(longer).take(most + 1).collect();
+            if next.len() > most {
+                break;
+            }
+            ways = next;
+        }
+        ways.iter().flat_map(|way| self.whole_walks(way)).collect()
     }
 
     /// The node from which the first edge of each move leaves each state.

@@ -806,7 +806,7 @@ fn the_page_of_a_story_is_one_file() {
     let call = ["explain", "a.plan.json", "--complaint", "ghost", "--html", "story.html", "--out", "story.png"];
     folder.run(&call).with_status(0);
     let page = folder.read("story.html");
-    assert_eq!(page.matches("<img src=\"data:image/png;base64,").count(), 1);
+    assert_eq!(page.matches("<img src=\"data:image/png;base64,").count(), 4);
     assert!(!page.contains("http") && !page.contains("<script") && !page.contains("<link"), "{page}");
     let strip = picture(&folder, "story.png");
     // Four pictures of the panel of 16 x 8 px, eight times as large.

@@ -101,8 +101,8 @@ impl About<'_> {
         finding.help.contains("on, use").then(|| {
             format!(
                 "the limit is exceeded first at {}. The advice below begins with an earlier step, because the push comes near the \
-                 limit there. For a device that runs on, that means never to use another mode at this place again, unless the panel maker has \
-                 one that takes the push back",
+                 limit there. For a device that runs on, that means never to use another mode at this place again, unless the \
+                 panel maker has one that takes the push back",
                 self.step_named(finding.step)
             )
         })

@@ -35,6 +35,16 @@ impl TimePoint {
         Ok(Self::SinceBeginning(seconds * 1000.0))
     }
 
+    /// How long a time is as it is written, ms: a minute or a second of the day is all of it, any other time a moment.
+    pub fn length_ms(text: &str) -> f64 {
+        match text.matches(':').count() {
+            0 => 0.0,
+            1 => 60_000.0,
+            _ if text.contains('.') => 0.0,
+            _ => 1000.0,
+        }
+    }
+
     /// The same as ms since the beginning.
     ///
     /// # Errors

@@ -251,13 +251,8 @@ fn question(arguments: &ExplainArguments, plan: &Plan) -> Result<Question, Vec<F
             vec![fault(arguments, "it is not known at what time of day this begins", help)]
         })
     });
-    // Who gives a minute or a second of the day means all of it.
-    let unit_ms = match arguments.when.as_deref() {
-        Some(text) if text.matches(':').count() == 1 => 60_000.0,
-        Some(text) if text.contains(':') && !text.contains('.') => 1000.0,
-        _ => 0.0,
-    };
-    let whole = |from_ms| Moment::Time { from_ms, until_ms: from_ms + (unit_ms - LEAST_MS).max(0.0) };
+    let length_ms = arguments.when.as_deref().map_or(0.0, TimePoint::length_ms);
+    let whole = |from_ms| Moment::Time { from_ms, until_ms: from_ms + (length_ms - LEAST_MS).max(0.0) };
     let time = time.transpose()?.map(whole);
     Ok(Question {
         moment: arguments.step.map(Moment::Step).or(time),

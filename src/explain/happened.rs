@@ -234,9 +234,9 @@ impl History {
     /// still there begins the story, however long ago that was.
     pub(super) fn take_events(&mut self) -> (Vec<Event>, u64) {
         let mut events = std::mem::take(&mut self.left);
-        let told: u64 = events.iter().map(Event::taken).sum();
+        let listed: u64 = events.iter().map(Event::taken).sum();
         events.append(&mut self.events);
-        (events, self.earlier_updates.saturating_sub(told))
+        (events, self.earlier_updates.saturating_sub(listed))
     }
 
     /// For how long the place has shown an older picture so far, if it does.

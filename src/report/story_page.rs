@@ -33,7 +33,7 @@ pub fn story_page(report: StoryReport<'_>, pictures: &[(String, Vec<u8>)]) -> St
     let (title, place) = if parts.is_empty() { Default::default() } else { parts.remove(0) };
     // What somebody asked comes first, and then what there is to see.
     let after = parts.split_off(usize::from(report.complaint.is_some()).min(parts.len()));
-    let told = |parts: &[(String, Vec<String>)]| {
+    let sections = |parts: &[(String, Vec<String>)]| {
         html! {
             @for (title, lines) in parts {
                 h2 { (readable(title)) }
@@ -49,7 +49,7 @@ pub fn story_page(report: StoryReport<'_>, pictures: &[(String, Vec<u8>)]) -> St
                 main {
                     h1 { (readable(&title)) }
                     @for line in &place { p { (marked(&readable(line))) } }
-                    (told(&parts))
+                    (sections(&parts))
                     // No picture of the screen shows its border.
                     @if report.story.why_here != WhyHere::Border {
                         div.place {
@@ -64,7 +64,7 @@ pub fn story_page(report: StoryReport<'_>, pictures: &[(String, Vec<u8>)]) -> St
                             p { (marked(tones_words(report))) }
                         }
                     }
-                    (told(&after))
+                    (sections(&after))
                 }
                 footer { p { (closing_words(report)) } }
             }

@@ -68,27 +68,39 @@ struct TakenRecords {
     ends: UpdateEnds,
 }
 
+/// What was taken of a line.
+#[derive(Clone, Copy)]
+enum Took {
+    /// The record with this number.
+    Record(usize),
+    /// The start or the end of an update, with the number of its record if there is one.
+    Report(Reports, Option<usize>),
+}
+
 impl TakenRecords {
-    /// Takes what a line became, and says that in words.
-    fn take(&mut self, record: Map<String, Value>, line: usize) -> String {
+    /// Takes what a line became.
+    fn take(&mut self, record: Map<String, Value>, line: usize) -> Took {
         if let Some(reports) = Reports::of(&record) {
-            let update = self.ends.report(reports, record.get("at"), &mut self.all);
-            let of = update.map_or_else(
-                || "no update before it".to_owned(),
-                |update| format!("the update in line {}", self.lines[update]),
-            );
-            return format!("{} of {of}", reports.words());
+            return Took::Report(reports, self.ends.report(reports, record.get("at"), &mut self.all));
         }
+        let number = self.all.len();
         if record.get("record").is_some_and(|kind| kind == "update") {
-            self.ends.add(self.all.len());
+            self.ends.add(number);
         }
-        let record = Value::Object(record);
-        let text = record.to_string();
-        if let Value::Object(record) = record {
-            self.all.push(record);
-            self.lines.push(line);
+        self.all.push(record);
+        self.lines.push(line);
+        Took::Record(number)
+    }
+
+    /// The same in words.
+    fn words(&self, took: Took) -> String {
+        match took {
+            Took::Record(number) => Value::Object(self.all[number].clone()).to_string(),
+            Took::Report(reports, Some(update)) => {
+                format!("{} of the update in line {}", reports.words(), self.lines[update])
+            }
+            Took::Report(reports, None) => format!("{} of no update before it", reports.words()),
         }
-        text
     }
 }
 
@@ -169,7 +181,10 @@ impl LogLines {
                 Some(Ok((records, time_of_day))) => {
                     has_counts |= time_of_day.is_none();
                     begins_at = begins_at.or(time_of_day);
-                    records.into_iter().map(|record| taken.take(record, at + 1)).collect::<Vec<_>>().join("\n  -> ")
+                    let took: Vec<Took> = records.into_iter().map(|record| taken.take(record, at + 1)).collect();
+                    // Most lines of a long log are not shown.
+                    let shown = took.into_iter().filter(|_| at < most_shown).map(|took| taken.words(took));
+                    shown.collect::<Vec<_>>().join("\n  -> ")
                 }
             };
             if at < most_shown {

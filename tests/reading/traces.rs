@@ -6,7 +6,7 @@
 use proptest::prelude::*;
 use serde_json::{Value, json};
 
-use crate::common::{Folder, SQUARE, WHITE, example_display, png_of};
+use crate::common::{Folder, Run, SQUARE, WHITE, example_display, png_of};
 
 pub(crate) const WIDTH: u32 = 16;
 pub(crate) const HEIGHT: u32 = 8;
@@ -530,6 +530,21 @@ const LOG: &str = "\
 [  9000] panel power off
 ";
 
+/// What becomes of `device.log` once a person has filled the display and the modes into a proposal: how the command ended, and
+/// the lines of the trace.
+fn converted(folder: &Folder, suggested: &str, modes: &[(&str, &str)]) -> (Run, Vec<Value>) {
+    let finished = suggested.replace(r#""display": """#, r#""display": "panel.display.json""#);
+    let finished = modes.iter().fold(finished, |text, (name, mode)| {
+        text.replace(&format!(r#""{name}": """#), &format!(r#""{name}": "{mode}""#))
+    });
+    folder.file("lines.json", finished);
+    let run = folder.run(&TO_TRACE).with_status(0);
+    let trace = folder.read("device.trace.jsonl").lines().map(|line| serde_json::from_str(line).unwrap()).collect();
+    (run, trace)
+}
+
+const TO_TRACE: [&str; 6] = ["trace", "device.log", "--lines", "lines.json", "--out", "device.trace.jsonl"];
+
 #[test]
 fn a_log_proposes_its_own_patterns_and_they_read_it() {
     let folder = Folder::usual();
@@ -538,15 +553,8 @@ fn a_log_proposes_its_own_patterns_and_they_read_it() {
     folder.file("frames/001.raw", [0x00; 64]);
     let suggested = folder.run(&["trace", "device.log", "--suggest"]).with_status(0);
     insta::assert_snapshot!(format!("{}{}", suggested.out, suggested.error));
-    // A person fills in the display and the modes.
-    let finished = suggested.out.replace(r#""display": """#, r#""display": "panel.display.json""#);
-    let finished = finished.replace(r#""2": """#, r#""2": "full""#).replace(r#""7": """#, r#""7": "quick""#);
-    folder.file("lines.json", finished);
-    let call = ["trace", "device.log", "--lines", "lines.json", "--out", "device.trace.jsonl"];
-    let run = folder.run(&call).with_status(0);
+    let (run, trace) = converted(&folder, &suggested.out, &[("2", "full"), ("7", "quick")]);
     assert!(run.out.contains("9 records; 1 line that no pattern matches"), "{}", run.out);
-    let trace: Vec<Value> =
-        folder.read("device.trace.jsonl").lines().map(|line| serde_json::from_str(line).unwrap()).collect();
     let expected = [
         json!({ "record": "frame", "at": 120, "file": "frames/000.raw" }),
         json!({ "record": "update", "at": 120, "mode": "2", "window": [0, 0, 16, 8] }),
@@ -578,21 +586,14 @@ fn boxes_and_modes_are_recognised_however_they_are_written() {
         let folder = Folder::usual();
         folder.file("device.log", log);
         let suggested = folder.run(&["trace", "device.log", "--suggest"]).with_status(0).out;
-        let finished = suggested.replace(r#""display": """#, r#""display": "panel.display.json""#);
-        let finished = ["full", "FULL", "quick", "QUICK"].iter().fold(finished, |text, name| {
-            text.replace(&format!(r#""{name}": """#), &format!(r#""{name}": "{}""#, name.to_lowercase()))
-        });
-        folder.file("lines.json", finished);
-        let call = ["trace", "device.log", "--lines", "lines.json", "--out", "device.trace.jsonl"];
-        folder.run(&call).with_status(0);
-        let text = folder.read("device.trace.jsonl");
-        let updates: Vec<Value> = text.lines().skip(1).map(|line| serde_json::from_str(line).unwrap()).collect();
+        let modes = [("full", "full"), ("FULL", "full"), ("quick", "quick"), ("QUICK", "quick")];
+        let (_, trace) = converted(&folder, &suggested, &modes);
         let mode = |name: &str| if log.contains("QUICK") { name.to_uppercase() } else { name.to_owned() };
         let expected = [
             json!({ "record": "update", "at": 10, "mode": mode("quick"), "window": [8, 0, 8, 8] }),
             json!({ "record": "update", "at": 900, "mode": mode("full"), "window": [0, 0, 16, 8] }),
         ];
-        assert_eq!(updates, expected, "{log}{suggested}");
+        assert_eq!(trace[1..], expected, "{log}{suggested}");
     }
 }
 
@@ -617,15 +618,8 @@ fn a_log_of_busy_and_idle_lines_gives_each_update_its_times() {
         folder.file(frame, [0xff; 64]);
     }
     let suggested = folder.run(&["trace", "device.log", "--suggest"]).with_status(0).out;
-    let finished = suggested.replace(r#""display": """#, r#""display": "panel.display.json""#);
-    let finished =
-        finished.replace(r#""slow": """#, r#""slow": "full""#).replace(r#""fast": """#, r#""fast": "quick""#);
-    folder.file("lines.json", finished);
-    let call = ["trace", "device.log", "--lines", "lines.json", "--out", "device.trace.jsonl"];
-    let run = folder.run(&call).with_status(0);
+    let (run, trace) = converted(&folder, &suggested, &[("slow", "full"), ("fast", "quick")]);
     assert!(run.out.contains("4 records"), "{}", run.out);
-    let trace: Vec<Value> =
-        folder.read("device.trace.jsonl").lines().map(|line| serde_json::from_str(line).unwrap()).collect();
     let update = |at: u64, mode: &str, window: [u64; 4], frame: &str, times: Option<[u64; 2]>| {
         let mut update = json!({ "record": "update", "at": at, "mode": mode, "window": window, "frame": frame });
         if let Some([started, finished]) = times {
@@ -647,7 +641,7 @@ fn a_log_of_busy_and_idle_lines_gives_each_update_its_times() {
 
     let unclear = log.replace("[61:05.000]", "[61:75.000]");
     folder.file("device.log", unclear);
-    let run = folder.run(&[&call[..], &["--force"]].concat());
+    let run = folder.run(&[&TO_TRACE[..], &["--force"]].concat());
     assert!(
         run.out.contains("`at` is neither a time of day (09:31:12.480) nor minutes and seconds (31:12.480): 61:75.000")
     );

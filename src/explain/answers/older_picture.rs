@@ -129,11 +129,8 @@ impl About<'_> {
     fn nothing_missing(&self) -> String {
         let place = format!("the place shows what memory holds: by this {} nothing is missing here", self.kind());
         if self.is_trace() {
-            let mut steps = self.plan.steps();
-            let has_ends = steps.any(|planned| {
-                let mut recorded = (0..planned.step.listed_updates().len()).map(|at| planned.step.recorded_update(at));
-                recorded.any(|recorded| recorded.is_some_and(|recorded| recorded.finished_ms.is_some()))
-            });
+            let mut recorded = self.plan.steps().filter_map(|planned| planned.step.recorded.as_ref());
+            let has_ends = recorded.any(|step| step.updates.iter().any(|update| update.finished_ms.is_some()));
             let record = if has_ends {
                 ""
             } else {

@@ -100,7 +100,7 @@ async function tellHere() {
   if (at !== state.at || step !== state.step || section !== open.section) return;
   let here = section.querySelector(".here");
   if (!isOn) return here?.remove();
-  // What is told already stays: whoever is about to press its button does not lose it.
+  // What stands there already stays: whoever is about to press its button does not lose it.
   const about = `${at} ${step}`;
   if (here?.dataset.about === about) return;
   if (!here) {

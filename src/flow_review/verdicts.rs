@@ -272,24 +272,25 @@ impl Judged {
             Verdict::Kept => {
                 let proved = self.proved_and_found(bound, None, limit);
                 match certainty {
-                    None => format!("{title}: the limit is kept on every walk; {proved}"),
+                    None => format!("{title}: every walk stays within the limit; {proved}"),
                     Some((true, factor)) => format!(
-                        "{title}: the limit is kept on every walk, even if the display's figures are off by their factor of \
+                        "{title}: every walk stays within the limit, even if the display's figures are off by their factor of \
                          {factor}; {proved}"
                     ),
                     Some((false, factor)) => format!(
-                        "{title}: the limit is kept on every walk if the display's figures are right, and open if they are off by \
-                         their factor of {factor}; {proved}"
+                        "{title}: every walk stays within the limit if the display's figures are right, but they may be off by a \
+                         factor of {factor}, and then a walk may exceed it; {proved}"
                     ),
                 }
             }
             Verdict::Broken => {
                 let walk = broken.and_then(|finding| finding.walk.as_ref()).map_or("", |walk| walk.words.as_str());
                 let rule = broken.map_or(self.rules[0], |finding| finding.rule);
-                format!("{title}: the limit is broken, see `{rule}`; the shortest walk found is: {walk}")
+                format!("{title}: a walk exceeds the limit, see `{rule}`; the shortest one found is: {walk}")
             }
             Verdict::Open => {
-                format!("{title}: it is open whether the limit is kept; {}", self.proved_and_found(bound, found, limit))
+                let known = self.proved_and_found(bound, found, limit);
+                format!("{title}: the program cannot say whether every walk stays within the limit; {known}")
             }
         }
     }
@@ -337,7 +338,7 @@ impl LimitVerdict {
         let figures = figures.into_iter().filter_map(|(name, figure)| Some((name, figure?))).collect();
         let rule = self.rules[0];
         let known = self.words.split_once("; ").map_or(self.words.as_str(), |(_, known)| known);
-        let message = format!("it is open whether every walk keeps this limit: {known}");
+        let message = format!("the program cannot say whether every walk stays within this limit: {known}");
         Some(OpenLimit { rule, message, figures })
     }
 }

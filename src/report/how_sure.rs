@@ -119,7 +119,7 @@ fn margin_line(name: &str, margin: PlanMargin, factor: f64, is_ghost: bool) -> S
     let (reached, limit) = (beside(margin.reached, margin.limit.value), short(margin.limit.value));
     if name == "flashes" && margin.reached == 0.0 && margin.holds() == Holds::Kept {
         return format!(
-            "no area that flashes is large enough to count, so the limit of {limit} flashes within one second is kept"
+            "no area that flashes is large enough to count towards the limit of {limit} flashes within one second"
         );
     }
     let of = match margin.limit.origin {
@@ -134,15 +134,14 @@ fn margin_line(name: &str, margin: PlanMargin, factor: f64, is_ghost: bool) -> S
         Holds::Open | Holds::Kept => "within",
     };
     let sure = match holds {
-        Holds::Kept if factor <= 1.0 => "the limit is kept".to_owned(),
-        Holds::Kept => format!("the limit is kept, even if the estimate is off by a factor of {factor}"),
+        _ if factor <= 1.0 => String::new(),
+        Holds::Kept => format!(", even if this estimate is off by its factor of {factor}"),
         Holds::Open => {
-            format!("the estimate may be off by a factor of {factor}, so it is open whether the limit is kept")
+            format!("; but this estimate may be off by a factor of {factor}, so the panel may exceed the limit")
         }
-        Holds::Broken if factor <= 1.0 => "the limit is broken".to_owned(),
-        Holds::Broken => format!("the limit is broken (the estimate may be off by a factor of {factor})"),
+        Holds::Broken => format!(" (this estimate may be off by a factor of {factor})"),
     };
-    format!("{what} {reached}{unit}, {within} {of}: {sure}")
+    format!("{what} {reached}{unit}, {within} {of}{sure}")
 }
 
 /// A figure beside its limit: with as many more digits as it takes to see that it is another one.

@@ -95,8 +95,8 @@ impl<'p> FlashesTooFast<'p> {
         let help = asks.as_ref().map_or(help.clone(), |asks| {
             let words = asks.words();
             format!(
-                "{words}, so that it begins a second after the last flash or change there has ended; or use a mode that \
-                 flashes less often, or smaller windows"
+                "{words}: then at least a second has passed since the last flash or change there; or use a mode that flashes \
+                 less often, or smaller windows"
             )
         });
         Observation {

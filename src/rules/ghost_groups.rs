@@ -241,8 +241,8 @@ impl<'p> GhostGroups<'p> {
             let prevention = self.prevention(updates, begin);
             let (words, without) = (prevention.words(), self.without_a_pause(group, pause));
             let help = format!(
-                "{does}{without}: {words}. Otherwise accept this finding (`accept`): the ghost then stays visible from step \
-                 {begin} on until a cleaning {when}"
+                "{does}{without}: {words}. If you accept this finding (`accept`) instead, the ghost stays visible from step \
+                 {begin} until a cleaning {when}"
             );
             let cleaning = Cleaning { prevention: Some(prevention), ..removal.cleaning(pause.step(), self.plan) };
             return (help, Some(Asks::Cleaning(cleaning)));
@@ -253,12 +253,12 @@ impl<'p> GhostGroups<'p> {
         let until_then = match shown_in {
             // A mode that cleans is too slow for an answer.
             Some(_) if answers => {
-                "; until then it stays visible, because sending it within this step would delay the answer: if that is good \
-                 enough, accept this finding as well"
+                "; until then the ghost stays visible, because sending the update within this step would delay the answer: if \
+                 that is good enough, accept this finding as well"
                     .to_owned()
             }
             Some(mode) => format!(
-                ". It is visible until then: accept that, or use `{}` instead of `{}` at step {begin}",
+                ". The ghost is visible until then: accept that, or use `{}` instead of `{}` at step {begin}",
                 name(removal.mode()),
                 name(mode)
             ),
@@ -328,20 +328,22 @@ impl<'p> GhostGroups<'p> {
             let pause = group.pause.unwrap_or(Pause::AtTheEnd(self.pauses.last_step()));
             let without = self.without_a_pause(group, pause);
             let cleaning = Cleaning { prevention: Some(prevention), ..removal.cleaning(begin, self.plan) };
-            let help = format!("it is gone at {gone}, so you can accept it. If not, {does}{without}: {words}");
+            let help = format!(
+                "it disappears at {gone}, so you can accept it. If you would rather prevent it, {does}{without}: {words}"
+            );
             return (help, Some(Asks::Cleaning(cleaning)));
         }
         let name = |mode: usize| &self.plan.display.modes[mode].name;
         let answers = self.plan.step_at(begin).is_some_and(|step| step.cause.is_person());
         let help = match group.shown_in.filter(|mode| *mode != removal.mode()) {
             Some(mode) if !answers => format!(
-                "it is gone at {gone}, so you can accept it; if not, use `{}` instead of `{}` at step {begin}, which takes {}",
+                "it disappears at {gone}, so you can accept it; or use `{}` instead of `{}` at step {begin}, which takes {}",
                 name(removal.mode()),
                 name(mode),
                 removal.price(self.plan)
             ),
-            Some(_) => format!("it is gone at {gone}: accept it, because the answer must come at once"),
-            None => format!("it is gone at {gone}: accept it"),
+            Some(_) => format!("it disappears at {gone}: accept it, because the answer must come at once"),
+            None => format!("it disappears at {gone}: accept it"),
         };
         (help, None)
     }

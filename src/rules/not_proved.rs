@@ -1,4 +1,4 @@
-//! `not-proved`: a limit of which it is open whether every walk through a flow keeps it.
+//! `not-proved`: a limit of which nobody can say whether every walk through a flow stays within it.
 
 use super::{Outcome, Rule, Setup};
 use crate::finding::{Observation, Sink, Where};
@@ -21,7 +21,7 @@ fn help(rule: &str) -> &'static str {
              matter as plans: `stillpage walk` writes them"
         }
         _ => {
-            "play the walks that matter as plans: `stillpage walk` writes them; or change the moves until the limit is kept"
+            "play the walks that matter as plans: `stillpage walk` writes them; or change the moves until every walk stays within the limit"
         }
     }
 }

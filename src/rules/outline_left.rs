@@ -35,11 +35,13 @@ fn observation(group: &Group, groups: &GhostGroups<'_>) -> Observation {
         _ => format!("{count} outlines of up to {worst} L* on {area}{when}, the strongest around {origin}"),
     };
     let which = match (rim_px == pixels, count) {
-        (true, _) => "the pixels of the outline were not driven themselves; they lie".to_owned(),
-        (false, 1) => format!("{rim_px} of its {pixels} px were not driven themselves; they lie"),
-        (false, _) => format!("{rim_px} of their {pixels} px were not driven themselves; they lie"),
+        (true, 1) => "it lies".to_owned(),
+        (true, _) => "they lie".to_owned(),
+        (false, 1) => format!("{rim_px} of its {pixels} px lie"),
+        (false, _) => format!("{rim_px} of their {pixels} px lie"),
     };
-    let message = |when: &str| format!("{}: {which} beside pixels that were", seen(when));
+    let message =
+        |when: &str| format!("{}: {which} just beside pixels that were driven, in pixels that were not", seen(when));
     let mut observation = groups.observation(group, message, "outlines");
     observation.figures.push(("rim_px", rim_px as f64));
     observation

@@ -174,7 +174,7 @@ impl OverBudget<'_> {
         };
         let is = if figure <= 1.0 { "is" } else { "are" };
         format!(
-            "there {is} now {counted} ({}){judged}; {}",
+            "there {is} now {counted} ({}){judged}: {}",
             wording::steps(at),
             balance.advice(kind, figure as u64, budget)
         )
@@ -192,15 +192,17 @@ impl Balance {
         if self.more + self.repeated == 0 {
             return match first {
                 Some(first) if without as f64 <= budget => first,
-                Some(first) => format!("{first}; leave out what else nobody needs, or {}", raise(without.to_string())),
-                None => format!("leave out what nobody needs, or {}", raise(without.to_string())),
+                Some(first) => {
+                    format!("{first}; leave out others that nobody needs, or {}", raise(without.to_string()))
+                }
+                None => format!("leave out those that nobody needs, or {}", raise(without.to_string())),
             };
         }
         let counted = match (self.more, self.repeated) {
-            (more, 0) => format!("The help of other findings adds {more}"),
+            (more, 0) => format!("Following the help of other findings adds {more}"),
             (0, repeated) => format!("Cleaning before ghosts are seen adds about {repeated}"),
             (more, repeated) => format!(
-                "The help of other findings adds {more}, and cleaning before ghosts are seen adds about {repeated}"
+                "Following the help of other findings adds {more}, and cleaning before ghosts are seen adds about {repeated}"
             ),
         };
         let sum = match all as f64 <= budget {
@@ -211,11 +213,11 @@ impl Balance {
                 raise(format!("about {all}"))
             ),
             false => format!(
-                "{counted}: if you follow all of it, {}; if you accept the ghosts, {more} will do",
+                "{counted}. If you do both, {}; if you accept the ghosts, raise it to {more}",
                 raise(format!("about {all}"))
             ),
         };
-        let first = first.unwrap_or_else(|| "leave out what nobody needs".to_owned());
+        let first = first.unwrap_or_else(|| "leave out those that nobody needs".to_owned());
         format!("{first}. {sum}")
     }
 

@@ -12,21 +12,21 @@ use crate::{
     plan::{Plan, Shows, Step, Stroke, Update, WindowAsk},
 };
 
-/// Which step's ink a ghost is, in words.
+/// Which step's ink a ghost is, in words that follow "it was left by".
 pub(super) fn origin(ghost: &Ghost, step: &PlayedStep<'_>, plan: &Plan) -> String {
     let [last, before] = step.moved_by(ghost.worst_tile);
     if let Some(index) = last.filter(|index| pen_drew(ghost, *index, plan)) {
-        return format!("it remains from the pen's line of {}", step_name(index, plan));
+        return format!("the pen's line of {}", step_name(index, plan));
     }
     let drew = before.map_or_else(
         || format!("what was on the glass before the {} began", plan.kind().word()),
-        |index| format!("what {} drew", step_name(index, plan)),
+        |index| step_name(index, plan),
     );
     match last {
         Some(index) => {
-            format!("it remains from {drew}, and shows through what {} drew over it", step_name(index, plan))
+            format!("{drew}, and shows through what {} drew over it", step_name(index, plan))
         }
-        None => format!("it remains from {drew}"),
+        None => drew,
     }
 }
 

@@ -188,17 +188,17 @@ fn observation(ink: &Ink, large: &[Area], area: &str) -> Observation {
     let names: Vec<String> = names.collect();
     let vanished = large.iter().filter(|area| area.vanishes).map(|Area { shade, level, .. }| {
         let level = ink.name(*level);
-        format!("; the ground around {} becomes {level} too, so what is drawn in it vanishes", name(ink, *shade))
+        format!("; what is drawn in {} disappears, because what surrounds it becomes {level} too", name(ink, *shade))
     });
     let vanished: String = vanished.take(4).collect();
     let levels: Vec<String> = match ink.colours() {
         Some(colours) => colours.iter().map(|colour| format!("{} {}", colour.name, name(ink, colour.srgb))).collect(),
         None => ink.all().iter().map(|level| ink.shade(level).to_string()).collect(),
     };
-    let what = if is_palette { "colours" } else { "shades" };
+    let [what, scale] = if is_palette { ["colours", ""] } else { ["shades", " (0 is black, 255 white)"] };
     Observation {
         message: format!(
-            "{area} are filled with {what} that the panel does not have: {}{vanished}",
+            "{area} are filled with {what} that the panel does not have{scale}: {}{vanished}",
             wording::listed(&names, 4)
         ),
         help: format!(

@@ -216,22 +216,24 @@ impl<'p> SlowAnswer<'p> {
             }
         };
         let Advice { words: help, in_short } = self.first_help(step, asked, update, answer_ms);
-        let before_ms = own_time_ms(step);
-        let before = if before_ms > 0.0 {
-            format!("{} ms until the firmware requests the update, ", wording::ms(before_ms))
-        } else {
-            String::new()
-        };
+        let times = &update.times;
+        let own = "ms until the firmware requests the update";
+        let shows = format!("ms until `{}` shows a change", display.modes[update.mode].name);
+        let parts = [
+            (own_time_ms(step), own),
+            (times.wait_ms, "ms waiting"),
+            (times.transfer_ms, "ms transfer"),
+            (update.first_visible_ms - times.start_ms, shows.as_str()),
+        ];
+        let parts = parts.into_iter().filter(|(part_ms, _)| *part_ms > 0.0);
+        let parts: Vec<String> = parts.map(|(part_ms, what)| format!("{} {what}", wording::ms(part_ms))).collect();
+        let including = if parts.len() > 1 { ", including " } else { ": " };
         Observation {
             message: format!(
-                "the {} is answered after {} ms, including {before}{} ms waiting, {} ms transfer and {} ms until `{}` \
-                shows a change{too_little}",
+                "the {} is answered after {} ms{including}{}{too_little}",
                 step.planned.step.cause.word(),
                 wording::ms(answer_ms),
-                wording::ms(update.times.wait_ms),
-                wording::ms(update.times.transfer_ms),
-                wording::ms(update.first_visible_ms - update.times.start_ms),
-                display.modes[update.mode].name
+                wording::listed(&parts, parts.len()),
             ),
             help,
             in_short: Some(in_short),

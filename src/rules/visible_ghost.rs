@@ -21,22 +21,23 @@ impl<'p> VisibleGhost<'p> {
     }
 }
 
-/// What is said of a place that looks off because it is clean.
-const CLEANER: &str = "a part of an area of one shade is cleaner than the rest, and the difference is seen";
-
 fn observation(group: &Group, groups: &GhostGroups<'_>) -> Observation {
     let State { count, pixels, rim_px, worst_l, ref origin, .. } = group.worst;
-    let origin = if group.worst.is_cleaner() { CLEANER } else { origin };
     let (worst, area) = (wording::figure(worst_l), wording::area(pixels, &groups.plan.display));
     let undriven = match rim_px {
         0 => String::new(),
-        _ => {
-            format!("; {rim_px} of the {pixels} px were not driven themselves, but lie beside pixels that were")
+        _ => format!("; {rim_px} of the {pixels} px lie just beside the pixels that were driven"),
+    };
+    let why = |it: &str| {
+        if group.worst.is_cleaner() {
+            format!("{it} shows because a part of an area of one shade is cleaner than the rest")
+        } else {
+            format!("{it} was left by {origin}")
         }
     };
     let message = |when: &str| match count {
-        1 => format!("a ghost of {worst} L* on {area}{when}: {origin}{undriven}"),
-        _ => format!("{count} ghosts of up to {worst} L* on {area}{when}; the strongest: {origin}{undriven}"),
+        1 => format!("a ghost of {worst} L* on {area}{when}: {}{undriven}", why("it")),
+        _ => format!("{count} ghosts of up to {worst} L* on {area}{when}; {}{undriven}", why("the strongest")),
     };
     groups.observation(group, message, "ghosts")
 }

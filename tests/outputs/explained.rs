@@ -78,7 +78,7 @@ const COMPLAINTS: [Complaint; 12] = [
             "measure that change",
             "Until then clean the place with `full` after this change",
             "run one after this step. The ghost is seen until then, because the answer must come first",
-            "send it after the last step (step 1); until then it stays visible, because sending it within this step would delay the answer",
+            "send it after the last step (step 1); until then the ghost stays visible, because sending the update within this step would delay the answer",
         ],
     },
     // A selection box stays where it was after waking.

@@ -167,7 +167,10 @@ fn a_cleaning_that_comes_too_soon_after_what_changed_is_told_when_it_may_come() 
         "{message}"
     );
     // The quick update ends after 120.1 ms.
-    assert!(help.starts_with("set `after_ms` of step 1 to at least 1121, so that it begins a second after"), "{help}");
+    assert!(
+        help.starts_with("set `after_ms` of step 1 to at least 1121: then at least a second has passed since"),
+        "{help}"
+    );
     assert_eq!(report(1121), serde_json::json!([]));
 }
 

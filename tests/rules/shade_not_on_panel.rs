@@ -72,19 +72,19 @@ fn it_says_what_vanishes_in_its_ground() {
     // 119 and 85 are one level of four; 221 is nearer to 255 than to 170.
     let found = said_of("7", "5", FOUR_GREYS);
     assert!(
-        found.contains("; the ground around 119 becomes grey 1 of 3 too, so what is drawn in it vanishes |"),
+        found.contains("; what is drawn in 119 disappears, because what surrounds it becomes grey 1 of 3 too |"),
         "{found}"
     );
     let found = said_of("d", ".", FOUR_GREYS);
     assert!(
         found.contains(
-            "221 becomes white (off by 34); the ground around 221 becomes white too, so what is drawn in it vanishes |"
+            "221 becomes white (off by 34); what is drawn in 221 disappears, because what surrounds it becomes white too |"
         ),
         "{found}"
     );
     // The same square on a ground of another level is still seen, also where the ground's own shade is off.
     for ground in ["5", "0"] {
-        assert!(!said_of("d", ground, FOUR_GREYS).contains("vanishes"), "on {ground}");
+        assert!(!said_of("d", ground, FOUR_GREYS).contains("disappears"), "on {ground}");
     }
 }
 
@@ -104,9 +104,9 @@ fn a_curve_in_a_colour_that_the_palette_lacks_vanishes() {
     let found = curve("#fff0b0");
     assert!(
         found.contains("#fff0b0 becomes white")
-            && found.contains("the ground around #fff0b0 becomes white too, so what is drawn in it vanishes"),
+            && found.contains("what is drawn in #fff0b0 disappears, because what surrounds it becomes white too"),
         "{found}"
     );
     let found = curve("#b05050");
-    assert!(found.contains("#b05050 becomes red") && !found.contains("vanishes"), "{found}");
+    assert!(found.contains("#b05050 becomes red") && !found.contains("disappears"), "{found}");
 }

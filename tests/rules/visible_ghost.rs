@@ -192,7 +192,7 @@ fn a_ghost_that_adds_up_where_no_pause_comes_is_cleaned_after_so_many_updates() 
     let found = ghosts(&presses(1, 20, ""));
     let help = "| `full` on the window [0, 2, 8, 4] removes it in 500 ms, with one flash. No pause before step 40 is long \
                 enough for that, so add pauses: clean after every 4 updates of this place, for the first time after step 4, \
-                each time at least 2000 ms after the last touch, key or pen. Otherwise accept this finding (`accept`): the ghost then stays visible from step 6 on until a cleaning in the pause after step 40 (at least 2000 ms after that step)";
+                each time at least 2000 ms after the last touch, key or pen. If you accept this finding (`accept`) instead, the ghost stays visible from step 6 until a cleaning in the pause after step 40 (at least 2000 ms after that step)";
     assert!(found.len() == 1 && found[0].starts_with("6..") && found[0].ends_with(help), "{found:?}");
     // Obeyed, 2000 ms after the last update. After 6 it is too late.
     let cleaning = r#", { "after_ms": 2000, "updates": [{ "mode": "full", "window": [0, 2, 8, 4] }] }"#;

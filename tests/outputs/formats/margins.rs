@@ -631,8 +631,8 @@ fn text_page_and_comment_have_a_line_for_each_margin_where_the_display_says_how_
             .map(|shown| shown.to_lowercase().split_whitespace().collect::<Vec<_>>().join(" "))
     };
     // 0.033 of 48.557 L* is 1.6 L*; the plan's own limit is 2.5.
-    let line = "residue on an area that is large enough to be seen reaches 1.6 l*, below the plan's limit of 2.5 l*: the estimate may be off \
-                by a factor of 2, so it is open whether the limit is kept";
+    let line = "residue on an area that is large enough to be seen reaches 1.6 l*, below the plan's limit of 2.5 l*; but this \
+                estimate may be off by a factor of 2, so the panel may exceed the limit";
     for shown in lines(r#", "certainty": { "residue": 2 }"#) {
         assert!(shown.contains(line), "{shown}");
         assert!(!shown.contains("the number of flashes of a large area"), "nobody says how sure that is");

@@ -293,6 +293,11 @@ impl Ink {
         })
     }
 
+    /// That of every level, by its number: for those who ask for many pixels.
+    pub fn nearest_of_each(&self, reach: LevelSet) -> Vec<Option<Level>> {
+        (0..self.levels()).map(|level| self.nearest(level as Level, reach)).collect()
+    }
+
     /// What a level is called in messages.
     pub fn name(&self, level: Level) -> String {
         match &self.kind {

@@ -79,11 +79,11 @@ fn shown_by(update: &PlayedUpdate, step: &PlayedStep<'_>, change: &Mask, plan: &
     if mode.skips_out_of_reach || out_of_reach.is_empty() {
         return sent.without(&out_of_reach);
     }
-    let table = ink.level_table();
+    let (table, nearest) = (ink.level_table(), ink.nearest_of_each(mode.to));
     let staying = out_of_reach.tiles().iter().map(|(tile, pixels)| {
         let before = levels_of_tile(step.previous, step.grid(), &table, *tile);
         let memory = step.glass.memory_levels(*tile);
-        let stays = |bit: &u32| ink.nearest(memory[*bit as usize], mode.to) == Some(before[*bit as usize]);
+        let stays = |bit: &u32| nearest[usize::from(memory[*bit as usize])] == Some(before[*bit as usize]);
         (*tile, bits(*pixels).filter(stays).fold(0, |mask, bit| mask | 1 << bit))
     });
     sent.without(&Mask::from_sorted(staying))

@@ -114,7 +114,7 @@ impl<'p> GreyInTwoLevelMode<'p> {
     fn vanished(&self, step: &PlayedStep<'_>, update: &PlayedUpdate) -> Mask {
         let mode = &self.plan.display.modes[update.mode];
         let ink = &self.plan.display.ink;
-        let table = ink.level_table();
+        let (table, nearest) = (ink.level_table(), ink.nearest_of_each(mode.to));
         let changed = step.changed.inside(&update.sent, step.grid());
         let (regions, labels) = regions_with_labels(&changed, step.grid());
         let mut shows = vec![false; regions.len()];
@@ -124,7 +124,7 @@ impl<'p> GreyInTwoLevelMode<'p> {
             let out_of_reach = update.out_of_reach.pixels_of(*tile);
             let stays = |bit: u32| {
                 let wanted = memory[bit as usize];
-                mode.skips_out_of_reach || ink.nearest(wanted, mode.to) == Some(before[bit as usize])
+                mode.skips_out_of_reach || nearest[usize::from(wanted)] == Some(before[bit as usize])
             };
             shows[*label as usize] |= pixels & !out_of_reach != 0 || bits(*pixels).any(|bit| !stays(bit));
         }

@@ -173,6 +173,20 @@ pub enum Node {
     },
 }
 
+impl Node {
+    fn with_updates(&self, updates_of: &dyn Fn(&Step) -> Option<Vec<Update>>) -> Self {
+        match self {
+            Self::Step(step) => Self::Step(match updates_of(step) {
+                Some(updates) => Arc::new(step.with_updates(updates)),
+                None => step.clone(),
+            }),
+            Self::Repeat { count, body } => {
+                Self::Repeat { count: *count, body: body.iter().map(|node| node.with_updates(updates_of)).collect() }
+            }
+        }
+    }
+}
+
 /// A step as it is written in the file.
 #[derive(Debug)]
 pub struct Step {
@@ -201,6 +215,23 @@ pub struct Step {
 }
 
 impl Step {
+    fn with_updates(&self, updates: Vec<Update>) -> Self {
+        let shows = match &self.shows {
+            Shows::Same => Shows::Same,
+            Shows::Screen(screen) => Shows::Screen(*screen),
+            Shows::Each(screens) => Shows::Each(screens.clone()),
+        };
+        Self {
+            pointer: self.pointer.clone(),
+            label: self.label.clone(),
+            strokes: self.strokes.clone(),
+            recorded: self.recorded.clone(),
+            updates: Updates::Listed(updates),
+            shows,
+            ..*self
+        }
+    }
+
     /// Time from the request to the last pen-up, ms; 0 without strokes.
     pub fn pen_up_ms(&self) -> f64 {
         self.strokes.iter().filter_map(|stroke| stroke.points.last()).map(|point| point.ms).fold(0.0, f64::max)
@@ -417,6 +448,15 @@ impl Plan {
             is_walk: false,
             ..*self
         }
+    }
+
+    /// The same plan with other updates at some steps: `updates_of` gives them, or nothing where a step stays as it is.
+    #[must_use]
+    pub(crate) fn with_updates(&self, updates_of: &dyn Fn(&Step) -> Option<Vec<Update>>) -> Self {
+        let nodes = self.nodes.iter().map(|node| node.with_updates(updates_of)).collect();
+        let (budgets, accept) = (self.budgets.clone(), self.accept.clone());
+        let Self { loops, is_walk, .. } = *self;
+        Self { budgets, accept, loops, is_walk, ..self.with_steps(nodes, self.step_count) }
     }
 
     /// Whether it switches a rule off, itself or by the settings of its folders.

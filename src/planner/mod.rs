@@ -7,6 +7,7 @@
 mod choose;
 mod edit;
 mod policy;
+mod turned;
 
 pub use choose::{
     Choice, Cost, Effort, Meter, Replanned, Score, Which, cost_of_finding, covers, in_full, play_through, replan,
@@ -15,5 +16,6 @@ pub use choose::{
 pub use edit::{Pause, first_draft, insert_steps, mend, pauses, text_of, with_empty_steps};
 pub use policy::{
     Ask, Asker, AtStep, Change, Cleaning, Decision, Event, Events, Extent, FoundPolicy, Kind, Levels, Policy, When,
-    events_of, policy_for, score_as_written, turned,
+    events_of, policy_for, score_as_written,
 };
+pub use turned::turned;

@@ -399,6 +399,11 @@ impl Selection {
         Self { without: without.collect(), says_what_helps: false, ..Self::default() }
     }
 
+    /// The rule that plays later turns of a plan that loops, and in them the rules that depend on updates.
+    pub fn of_later_turns() -> Self {
+        Self { only: vec![turns::RULE.to_owned()], ..Self::of_those_that(Looks::depends_on_updates) }
+    }
+
     /// The same rules without those that look at something of that kind.
     #[must_use]
     pub fn without_those_that(&self, look_at: impl Fn(Looks) -> bool) -> Self {

@@ -16,7 +16,7 @@ use crate::{
 };
 
 /// The rule that reports what is found here.
-const RULE: &str = "loop-breaks";
+pub(super) const RULE: &str = "loop-breaks";
 /// The most turns that are played.
 const MOST_TURNS: u64 = 50;
 /// Rules look back as far as this, hours between cleanings aside: for so long a panel must have repeated itself.

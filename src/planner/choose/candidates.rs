@@ -60,7 +60,12 @@ pub(super) fn candidates(step: &PlayedStep<'_>, plan: &Plan, played: HowOften) -
             // Alone as well: the soft edges of a drawing may stay without their greys, and what is taken back at once needs none.
             firsts.iter().flatten().for_each(|first| add(vec![first.clone()]));
             for (then, mode) in modes().filter(|(_, mode)| scene.is_reached_by(mode)) {
-                firsts.iter().flatten().for_each(|first| add(vec![first.clone(), scene.damage(then, mode)]));
+                let behind = scene.asks(then, &scene.changed);
+                let both = firsts
+                    .iter()
+                    .flatten()
+                    .flat_map(|first| behind.iter().map(|then| vec![first.clone(), then.clone()]));
+                both.for_each(&mut add);
                 // The soft edges of all other places may stay without their greys.
                 let left = step.changed.without(&reached_by(first, step));
                 let places: Vec<Rect> = regions(&left, step.grid()).into_iter().map(|region| region.rect).collect();
@@ -79,8 +84,9 @@ pub(super) fn candidates(step: &PlayedStep<'_>, plan: &Plan, played: HowOften) -
             // Shown at once, cleaned behind it; the box around what differs is then none where all was shown.
             for (quick, first) in scene.firsts(step.planned.temperature_c) {
                 let is_done = ask.window == WindowAsk::Changed && scene.is_reached_by(first);
-                if !step.changed.is_empty() && !is_done {
-                    add(vec![scene.damage(quick, first), ask.clone()]);
+                let behind = if is_done { scene.around_changes(cleaner, mode) } else { Some(ask.clone()) };
+                if let Some(behind) = behind.filter(|_| !step.changed.is_empty()) {
+                    add(vec![scene.damage(quick, first), behind]);
                 }
             }
         }
@@ -171,6 +177,14 @@ impl<'s> Scene<'s> {
     fn damage(&self, index: usize, mode: &Mode) -> Update {
         let windowed = mode.windowed && self.plan.display.windows.is_some();
         if windowed { Update::of_changed(index) } else { Update::of_all(index) }
+    }
+
+    /// The box around what changes, given as a window: once that was shown, nothing is left that differs.
+    fn around_changes(&self, index: usize, mode: &Mode) -> Option<Update> {
+        let is_windowed = mode.windowed && self.played == HowOften::Once;
+        let around = self.changed.iter().copied().filter(|_| is_windowed).reduce(Rect::around)?;
+        let window = proposed_window(around, &self.plan.display, self.plan.rotation)?;
+        Some(Update::of_boxes(index, vec![window.to_window()]))
     }
 
     /// The windows in which a mode shows all that changes, where it cannot show the rest; `None` if there is none.

@@ -6,7 +6,7 @@
 use std::{cmp::Ordering, ops::Add};
 
 use crate::{
-    display::Mode,
+    display::{Mode, WhenBusy},
     finding::Severity,
     geometry::Rect,
     panel::{PlayedStep, PlayedUpdate},
@@ -117,6 +117,9 @@ pub(super) fn least(updates: &[Update], (step, changed): (&PlayedStep<'_>, Optio
     let busy_ms = step.queue_before.busy_ms(step.updates_request_ms()).into_iter().fold(0.0, f64::max);
     let latest_ms = updates.iter().map(|update| whole_ms + mode_of(update).duration_at(celsius)).sum::<f64>() + busy_ms;
     let is_looking = step.planned.step.cause.is_person() && latest_ms < plan.limits.cleaning_interrupts.quiet_ms.value;
+    // A controller that drops what comes while it is busy shows nothing of it.
+    let is_lost = |at: usize| plan.display.when_busy == WhenBusy::Drops && (at > 0 || busy_ms > 0.0);
+    let sent_px = |at: usize| if is_lost(at) { 0 } else { sent_px(at) };
     let flashes = updates.iter().enumerate().map(|(at, update)| least_flashes(sent_px(at), mode_of(update), plan));
     let flashes = flashes.sum::<f64>() * if is_looking { DISTURBS } else { 1.0 };
     let answers = if step.planned.step.cause.is_person() && !step.changed.is_empty() {

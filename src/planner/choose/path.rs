@@ -42,6 +42,8 @@ pub(in crate::planner) struct Path<'p> {
     outlook: f64,
     /// Whether it has taken what was best at every step: it is never given up.
     pub(super) is_straight: bool,
+    /// Whether it asks for nothing at the step that it played last, although something may be asked there.
+    pub(super) is_idle: bool,
 }
 
 /// What a step offers.
@@ -77,11 +79,12 @@ impl<'p> Path<'p> {
             rules: Vec::new(),
             outlook: 0.0,
             is_straight: true,
+            is_idle: false,
         }
     }
 
     /// Another path that goes on from here.
-    pub(super) fn fork(&self) -> Self {
+    pub(in crate::planner) fn fork(&self) -> Self {
         Self {
             plan: self.plan,
             player: self.player.fork(),
@@ -96,6 +99,7 @@ impl<'p> Path<'p> {
             rules: self.rules.clone(),
             outlook: self.outlook,
             is_straight: false,
+            is_idle: false,
         }
     }
 
@@ -246,10 +250,21 @@ impl<'p> Path<'p> {
 
     /// Whether the panel has a mode that is quick enough to show a screen before the next one takes its place.
     fn could_be_shown(&self, finding: &Finding) -> bool {
-        let Plan { display, temperature_c, .. } = self.plan;
-        let quickest_ms = display.modes.iter().map(|mode| mode.duration_at(*temperature_c)).reduce(f64::min);
+        let quickest_ms = self.quickest_ms(self.plan.temperature_c);
         let replaced_after_ms = finding.figures.get(REPLACED_AFTER_MS).copied().unwrap_or(f64::INFINITY);
         quickest_ms.is_some_and(|quickest_ms| quickest_ms <= replaced_after_ms)
+    }
+
+    /// How long the quickest mode takes at a temperature (degrees C), ms.
+    fn quickest_ms(&self, celsius: f64) -> Option<f64> {
+        self.plan.display.modes.iter().map(|mode| mode.duration_at(celsius)).reduce(f64::min)
+    }
+
+    /// Whether the step after this one comes before any mode could show this one.
+    pub(super) fn may_wait(&self, planned: &PlannedStep<'_>) -> bool {
+        let next = self.plan.step_at(planned.index + 1);
+        let quickest_ms = self.quickest_ms(planned.temperature_c);
+        next.zip(quickest_ms).is_some_and(|(next, quickest_ms)| next.after_ms < quickest_ms)
     }
 
     /// How many of the plan's budgets are overspent already. Figures only grow; those of findings count as findings.
@@ -268,13 +283,14 @@ impl<'p> Path<'p> {
     }
 
     pub(super) fn judged(&self, updates: Vec<Update>) -> Way {
-        Way { updates, cost: self.cost(), rules: self.rules.clone(), rank: self.rank(), is_played: true }
+        let (cost, rules, rank) = (self.cost(), self.rules.clone(), self.rank());
+        Way { updates, cost, rules, rank, outlook: self.outlook, is_played: true }
     }
 
     /// A way on from this path that is not played, as good as it can be at the best.
     pub(super) fn not_played(&self, updates: Vec<Update>, least: Cost) -> Way {
         let rank = self.hope(least);
-        Way { updates, cost: self.cost() + least, rules: Vec::new(), rank, is_played: false }
+        Way { updates, cost: self.cost() + least, rules: Vec::new(), rank, outlook: 0.0, is_played: false }
     }
 
     /// How good this path can be at the best after a step that costs so much at the least: scores only grow.

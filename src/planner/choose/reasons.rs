@@ -12,9 +12,11 @@ use crate::{
 pub(super) struct Way {
     pub(super) updates: Vec<Update>,
     pub(super) cost: Cost,
-    /// The rules that found something so far.
+    /// The rules that found something so far, each as often as it did.
     pub(super) rules: Vec<(&'static str, Severity)>,
     pub(super) rank: Score,
+    /// How much of the rank is no cost, but what the state of the glass is likely to cost later.
+    pub(super) outlook: f64,
     /// Otherwise its figures are those that it has at the least.
     pub(super) is_played: bool,
 }
@@ -37,9 +39,13 @@ pub(super) fn why(ways: &[(usize, Way)], number: usize, plan: &Plan) -> String {
         };
     };
     let name = in_words(&other.updates, plan);
-    if let Some(found) = other.rules.iter().find(|found| !way.rules.contains(found)) {
+    let times =
+        |rules: &[(&str, Severity)], rule: (&str, Severity)| rules.iter().filter(|found| **found == rule).count();
+    let more = other.rules.iter().find(|found| times(&other.rules, **found) > times(&way.rules, **found));
+    if let Some(found) = more {
         let title = rule_named(found.0).map_or(found.0, |page| page.title.as_str());
-        return format!("{name} would cause `{}`: {title}", found.0);
+        let more = if way.rules.contains(found) { " once more" } else { "" };
+        return format!("{name} would cause `{}`{more}: {title}", found.0);
     }
     let parts = [
         ("flashes more", other.cost.flashes - way.cost.flashes),
@@ -50,9 +56,12 @@ pub(super) fn why(ways: &[(usize, Way)], number: usize, plan: &Plan) -> String {
     ];
     let most = parts.into_iter().max_by(|one, other| one.1.total_cmp(&other.1)).filter(|(_, more)| *more > 0.0);
     match most {
-        Some((words, more)) if other.is_played => format!("{name} {words} (cost {more:.2} more)"),
-        Some((words, more)) => format!("{name} {words} (cost at least {more:.2} more)"),
-        None => format!("{name} would bring the panel closer to its limits"),
+        Some((words, more)) if other.is_played => format!("{name} {words}: that alone costs {more:.2} more"),
+        Some((words, more)) => format!("{name} {words}: that alone costs at least {more:.2} more"),
+        None if other.outlook > way.outlook => {
+            format!("{name} would bring the panel closer to its limit of updates since a cleaning")
+        }
+        None => format!("{name} would cost more"),
     }
 }
 

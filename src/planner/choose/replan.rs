@@ -6,6 +6,7 @@ use super::{
     cost::Score,
     effort::{Beam, EXHAUSTIVE, Effort},
     open_steps::{Choice, Choices, Open, Which},
+    over_turns::best_over_turns,
     search::{self, Found, Search},
 };
 use crate::{
@@ -93,6 +94,7 @@ pub fn replan_with_progress(
         found = Found { is_whole, ..found.or(whole) };
     }
     found = explained(&search(reached), found, (reached, reached.second_looks(pixel_steps)))?;
+    found = best_over_turns(&search(reached), found, (which, reached))?;
     let mut choices: Vec<Choice> = found.choices.into_iter().flatten().map(Arc::unwrap_or_clone).collect();
     choices.sort_by_key(|choice| choice.step);
     Ok(Replanned { choices, score: found.score, is_best: found.is_whole, open: open.len(), effort: reached })
@@ -161,7 +163,7 @@ fn searched(search: &Search<'_>, effort: Effort) -> Result<Found, Vec<BrokenScre
 }
 
 /// The choices that the plan has already; none where a step is left to choose.
-fn as_written(choices: &Choices, open: &Open) -> Option<Choices> {
+pub(super) fn as_written(choices: &Choices, open: &Open) -> Option<Choices> {
     if open.steps().iter().any(|step| step.updates == Updates::Choose) {
         return None;
     }
@@ -189,7 +191,7 @@ pub fn play_through(
 
 /// Tries other choices for the steps that are played more than once: what is best over all their turns is not seen at
 /// the first one.
-fn improve(search: &Search<'_>, mut found: Found, effort: Effort) -> Result<Found, Vec<BrokenScreen>> {
+pub(super) fn improve(search: &Search<'_>, mut found: Found, effort: Effort) -> Result<Found, Vec<BrokenScreen>> {
     let often = search.open.often();
     let rounds = match effort {
         Effort::Quick => 0,
@@ -243,7 +245,7 @@ fn together(choices: &Choices, often: &[usize]) -> Vec<Choices> {
 }
 
 /// Each other choice for one step.
-fn alone(choices: &Choices, place: usize) -> Vec<Choices> {
+pub(super) fn alone(choices: &Choices, place: usize) -> Vec<Choices> {
     let Some(choice) = &choices[place] else { return Vec::new() };
     let others = choice.considered.iter().filter(|updates| **updates != choice.updates);
     others.map(|updates| other(choices.clone(), place, updates)).collect()
@@ -255,7 +257,7 @@ fn only(choices: &Choices, places: &[usize]) -> Choices {
     choices.iter().enumerate().map(kept).collect()
 }
 
-fn other(mut choices: Choices, place: usize, updates: &[Update]) -> Choices {
+pub(super) fn other(mut choices: Choices, place: usize, updates: &[Update]) -> Choices {
     if let Some(choice) = &mut choices[place]
         && choice.updates != updates
     {

@@ -80,7 +80,8 @@ impl Search<'_> {
             |begins: Arc<Picture>| vec![Path::new(plan, begins, open.len(), self.heeds_budgets).with_given(given)];
         let paths = walk(plan, self.screens, self.threads, begin, |paths: &mut Vec<Path<'_>>, planned, transition| {
             let before = std::mem::take(paths);
-            for path in before {
+            for mut path in before {
+                path.is_idle = false;
                 is_whole &= extend(path, planned, transition.as_ref(), (open, (beam, self.is_hasty)), paths);
             }
             if let Some(bound) = self.bound {
@@ -307,8 +308,13 @@ fn explore<'p>(
     let mut judged: Vec<(usize, Way)> = Vec::new();
     let mut in_order: Vec<usize> = (0..options.len()).collect();
     in_order.sort_by(|one, other| options[*one].1.total().total_cmp(&options[*other].1.total()));
+    // What the next step replaces at once may best be shown with that one: only then it is seen how good that is.
+    let waits = beam.paths > 1 && path.may_wait(planned);
     for at in in_order {
         let (updates, least) = &options[at];
+        if waits && updates.is_empty() {
+            continue;
+        }
         let hope = if is_hasty { path.likely(updates, *least) } else { path.hope(*least) };
         let is_full = ways.len() == beam.paths;
         let is_hopeless = ways.last().is_some_and(|(_, worst)| is_full && hope.order(&worst.rank()).is_gt())
@@ -325,8 +331,14 @@ fn explore<'p>(
         ways.sort_by(|(one_at, one), (other_at, other)| one.rank().order(&other.rank()).then(one_at.cmp(other_at)));
         ways.truncate(beam.paths);
     }
+    let idle = options.iter().position(|(updates, _)| updates.is_empty()).filter(|_| waits);
+    if let (Some(at), Some(mut way)) = (idle, without) {
+        way.is_idle = true;
+        judged.push((at, way.judged(Vec::new())));
+        ways.push((at, way));
+    }
     best_first(&mut judged);
-    if let Some((_, first)) = ways.first_mut() {
+    if let Some((_, first)) = ways.iter_mut().min_by(|(_, one), (_, other)| one.rank().order(&other.rank())) {
         first.is_straight = path.is_straight;
     }
     for (at, mut way) in ways {
@@ -357,13 +369,15 @@ fn prune(paths: &mut Vec<Path<'_>>, beam: Beam) -> bool {
     }
     // Rules may remember more than can be compared: only where none was left out, none better can be missing.
     let is_whole = all <= beam.paths;
-    let straight = paths.iter().skip(beam.paths).position(|path| path.is_straight);
-    let straight = straight.map(|at| paths.swap_remove(beam.paths + at));
+    let mut others = paths.split_off(beam.paths.min(paths.len()));
+    let mut taken = |keeps: fn(&Path<'_>) -> bool| others.iter().position(keeps).map(|at| others.remove(at));
+    let straight = taken(|path| path.is_straight);
+    let idle = taken(|path| path.is_idle).filter(|_| !paths.iter().any(|path| path.is_idle));
     paths.truncate(beam.paths - usize::from(straight.is_some()));
     if let Some(best) = paths.first().map(Path::rank) {
-        paths.retain(|path| path.is_straight || beam.takes(path.rank(), best));
+        paths.retain(|path| path.is_straight || path.is_idle || beam.takes(path.rank(), best));
     }
-    paths.extend(straight);
+    paths.extend(straight.into_iter().chain(idle));
     is_whole
 }
 

@@ -25,7 +25,7 @@ pub struct Policy {
 }
 
 /// An update as a rule asks for it.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
 pub struct Ask {
     /// Index of the display's mode.
     pub mode: usize,

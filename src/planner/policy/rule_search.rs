@@ -2,7 +2,7 @@
 //!
 //! Knows the order in which parts are tried; what may stand in them, `family.rs` says.
 
-use std::collections::HashMap;
+use std::collections::{HashMap, HashSet};
 
 use super::{
     events::{Events, events_of},
@@ -10,12 +10,12 @@ use super::{
     kinds_of_change::Kind,
     rule::{Ask, Cleaning, Decision, Policy},
     rule_plays::{score_as_written, scores_of},
-    turned::{turned, written_out},
+    written_out::written_out,
 };
 use crate::{
     change::pipeline::ScreenSource,
     plan::{Plan, Updates},
-    planner::choose::Score,
+    planner::{choose::Score, turned::turned},
     review::BrokenScreen,
 };
 
@@ -28,6 +28,8 @@ const MOST_TURNS: u64 = 50;
 const MOST_STEPS: u64 = 3000;
 /// A plan that loops is played until so many updates have come: a counter must have had the time to run out.
 const UPDATES_PLAYED: u64 = 250;
+/// So many rules are played before the next ones are compared with the best of them.
+const BATCH: usize = 12;
 /// On larger panels, times steps, two beginnings are followed instead of all.
 const LARGE: u64 = 1 << 25;
 
@@ -101,8 +103,9 @@ pub fn policy_for(
             best = Some(found);
         }
     }
+    let best = best.unwrap_or_else(|| unreachable!("there is at least one beginning"));
+    let (policy, score) = search.without_needless(best)?;
     let tried = search.known.len();
-    let (policy, score) = best.unwrap_or_else(|| unreachable!("there is at least one beginning"));
     let policy = plain(policy, &events);
     let decisions = policy.decide(&events);
     let played = written_out(&turned, &events, &decisions);
@@ -133,9 +136,34 @@ struct Search<'s> {
     threads: usize,
     events: &'s Events,
     family: Family<'s>,
-    /// What was played, by what was asked for; `None` if it was given up.
-    known: HashMap<Asked, Option<Score>>,
+    /// What was played, by what was asked for.
+    known: HashMap<Asked, Known>,
     progress: &'s mut dyn FnMut(usize),
+}
+
+/// What is known of a rule that was played.
+#[derive(Clone, Copy)]
+enum Known {
+    Score(Score),
+    /// It was given up because it is worse than this.
+    WorseThan(Score),
+}
+
+impl Known {
+    fn score(self) -> Option<Score> {
+        match self {
+            Self::Score(score) => Some(score),
+            Self::WorseThan(_) => None,
+        }
+    }
+
+    /// Whether that is enough to compare it with a score.
+    fn is_enough(self, bound: Option<Score>) -> bool {
+        match self {
+            Self::Score(_) => true,
+            Self::WorseThan(score) => bound.is_some_and(|bound| bound.order(&score).is_le()),
+        }
+    }
 }
 
 /// All that a rule asks for: two rules that ask for the same are one.
@@ -166,6 +194,23 @@ impl Search<'_> {
             })?;
             if best.1 == before {
                 break;
+            }
+        }
+        Ok(best)
+    }
+
+    /// A rule without those of several updates at one kind of change that make it no better.
+    fn without_needless(&mut self, mut best: (Policy, Score)) -> Result<(Policy, Score), Broken> {
+        for kind in Kind::all() {
+            let asks = best.0.answer(kind).to_vec();
+            if asks.len() < 2 {
+                continue;
+            }
+            let shorter: Vec<Policy> = asks.iter().map(|ask| answered(&best.0, kind, &[*ask])).collect();
+            let scores = self.scores(&shorter, Some(best.1))?;
+            let mut as_good = shorter.into_iter().zip(scores).filter_map(|(policy, score)| Some((policy, score?)));
+            if let Some(found) = as_good.find(|(_, score)| score.order(&best.1).is_le()) {
+                best = found;
             }
         }
         Ok(best)
@@ -229,19 +274,23 @@ impl Search<'_> {
     fn scores(&mut self, policies: &[Policy], bound: Option<Score>) -> Result<Vec<Option<Score>>, Broken> {
         let lists: Vec<Vec<Decision>> = policies.iter().map(|policy| policy.decide(self.events)).collect();
         let keys: Vec<Asked> = lists.iter().map(|list| asked(list)).collect();
-        let mut new: Vec<Vec<Decision>> = Vec::new();
+        let mut new: Vec<(Asked, Vec<Decision>)> = Vec::new();
+        let mut is_listed = HashSet::new();
         for (key, list) in keys.iter().zip(lists) {
-            if !self.known.contains_key(key) {
-                self.known.insert(key.clone(), None);
-                new.push(list);
+            let is_known = self.known.get(key).is_some_and(|known| known.is_enough(bound));
+            if !is_known && is_listed.insert(key) {
+                new.push((key.clone(), list));
             }
         }
-        let batch = 12;
         let mut bound = bound;
-        for lists in new.chunks(batch) {
-            let scores = scores_of(self.plan, self.screens, self.threads, lists, bound)?;
-            for (list, score) in lists.iter().zip(scores) {
-                self.known.insert(asked(list), score);
+        for batch in new.chunks(BATCH) {
+            let (keys, lists): (Vec<&Asked>, Vec<&[Decision]>) =
+                batch.iter().map(|(key, list)| (key, list.as_slice())).unzip();
+            let scores = scores_of(self.plan, self.screens, self.threads, &lists, bound)?;
+            let before = bound;
+            for (key, score) in keys.into_iter().zip(scores) {
+                let known = score.map(Known::Score).or(before.map(Known::WorseThan));
+                self.known.extend(known.map(|known| (key.clone(), known)));
                 if let (Some(score), Some(known)) = (score, bound)
                     && score.order(&known).is_lt()
                 {
@@ -250,7 +299,7 @@ impl Search<'_> {
             }
             (self.progress)(self.known.len());
         }
-        Ok(keys.iter().map(|key| self.known[key]).collect())
+        Ok(keys.iter().map(|key| self.known.get(key).and_then(|known| known.score())).collect())
     }
 }
 

@@ -456,7 +456,7 @@ impl Plan {
         let nodes = self.nodes.iter().map(|node| node.with_updates(updates_of)).collect();
         let (budgets, accept) = (self.budgets.clone(), self.accept.clone());
         let Self { loops, is_walk, .. } = *self;
-        Self { budgets, accept, loops, is_walk, ..self.with_steps(nodes, self.step_count) }
+        Self { budgets, loops, accept, is_walk, ..self.with_steps(nodes, self.step_count) }
     }
 
     /// Whether it switches a rule off, itself or by the settings of its folders.

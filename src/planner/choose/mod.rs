@@ -5,6 +5,7 @@ mod cost;
 mod covers;
 mod effort;
 mod open_steps;
+mod other_choices;
 mod over_turns;
 mod path;
 mod reasons;

@@ -9,7 +9,7 @@ use super::{
     cost::{Score, of_finding},
     effort::{Beam, Effort},
     open_steps::{Choice, Choices, Open, Which},
-    replan::{alone, as_written, improve, other},
+    other_choices::{alone, as_written, improve, other},
     search::{Found, Search, look_at_all_turns},
 };
 use crate::{

@@ -260,11 +260,13 @@ impl<'p> Path<'p> {
         self.plan.display.modes.iter().map(|mode| mode.duration_at(celsius)).reduce(f64::min)
     }
 
-    /// Whether the step after this one comes before any mode could show this one.
-    pub(super) fn may_wait(&self, planned: &PlannedStep<'_>) -> bool {
+    /// Whether the step after this one comes before any mode could show this one; where there is `time` for more courses, also
+    /// whether it comes before this one must have been shown.
+    pub(super) fn may_wait(&self, planned: &PlannedStep<'_>, time: bool) -> bool {
         let next = self.plan.step_at(planned.index + 1);
-        let quickest_ms = self.quickest_ms(planned.temperature_c);
-        next.zip(quickest_ms).is_some_and(|(next, quickest_ms)| next.after_ms < quickest_ms)
+        let settle_ms = self.plan.limits.left_behind.settle_ms.value;
+        let least_ms = if time { Some(settle_ms) } else { self.quickest_ms(planned.temperature_c) };
+        next.zip(least_ms).is_some_and(|(next, least_ms)| next.after_ms < least_ms)
     }
 
     /// How many of the plan's budgets are overspent already. Figures only grow; those of findings count as findings.

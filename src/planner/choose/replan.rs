@@ -6,19 +6,16 @@ use super::{
     cost::Score,
     effort::{Beam, EXHAUSTIVE, Effort},
     open_steps::{Choice, Choices, Open, Which},
+    other_choices::{OVER_ALL, as_written, better, improve},
     over_turns::best_over_turns,
     search::{self, Found, Search},
 };
 use crate::{
     change::pipeline::ScreenSource,
-    plan::{Plan, Step, Update, Updates},
+    plan::{Plan, Update},
     review::BrokenScreen,
 };
 
-/// Why a step stays as it is where all of them do.
-const AS_WRITTEN: &str = "the plan as it is costs less than any alternative that was found";
-/// Why a step that is played often has its updates.
-const OVER_ALL: &str = "of all that was considered, this costs least over all the times that the step is played";
 /// Panels with more pixels, times steps to choose, are not searched exhaustively.
 const SMALL: u64 = 1 << 16;
 
@@ -162,20 +159,6 @@ fn searched(search: &Search<'_>, effort: Effort) -> Result<Found, Vec<BrokenScre
     Ok(if other.score.order(&found.score).is_lt() { other } else { found })
 }
 
-/// The choices that the plan has already; none where a step is left to choose.
-pub(super) fn as_written(choices: &Choices, open: &Open) -> Option<Choices> {
-    if open.steps().iter().any(|step| step.updates == Updates::Choose) {
-        return None;
-    }
-    let kept = |(choice, step): (&Option<Arc<Choice>>, &Arc<Step>)| {
-        let (choice, updates) = (Choice::clone(choice.as_deref()?), step.listed_updates().to_vec());
-        let why = if updates == choice.updates { choice.why } else { AS_WRITTEN.to_owned() };
-        Some(Arc::new(Choice { updates, why, ..choice }))
-    };
-    let kept: Choices = choices.iter().zip(open.steps()).map(kept).collect();
-    (kept != *choices).then_some(kept)
-}
-
 /// Plays a plan whose open steps are chosen by `choose`: it is given what may be asked at a step, and gives the place of
 /// what it takes. A step that is played several times is asked for each time.
 ///
@@ -187,84 +170,4 @@ pub fn play_through(
     choose: &mut dyn FnMut(&[Vec<Update>]) -> usize,
 ) -> Result<Score, Vec<BrokenScreen>> {
     search::play_through(plan, screens, &Open::of(plan, &Which::left_or_all(false)), choose)
-}
-
-/// Tries other choices for the steps that are played more than once: what is best over all their turns is not seen at
-/// the first one.
-pub(super) fn improve(search: &Search<'_>, mut found: Found, effort: Effort) -> Result<Found, Vec<BrokenScreen>> {
-    let often = search.open.often();
-    let rounds = match effort {
-        Effort::Quick => 0,
-        Effort::Usual => 1,
-        Effort::Thorough => 6,
-    };
-    for _ in 0..rounds {
-        let before = found.score;
-        found = better(search, found, |choices| together(choices, &often))?;
-        for place in &often {
-            found = better(search, found, |choices| alone(choices, *place))?;
-        }
-        if found.score == before {
-            break;
-        }
-        found = better(search, found, |choices| vec![only(choices, &often)])?;
-    }
-    Ok(found)
-}
-
-/// The best of what was found and of others made of it.
-fn better(
-    search: &Search<'_>,
-    found: Found,
-    others: impl FnOnce(&Choices) -> Vec<Choices>,
-) -> Result<Found, Vec<BrokenScreen>> {
-    let others = others(&found.choices);
-    if others.is_empty() {
-        return Ok(found);
-    }
-    // Several are weighed against each other when the plan is over, not before.
-    let all = Beam { paths: others.len(), within: f64::INFINITY };
-    let beam = if others.len() == 1 { search.beam } else { all };
-    // What costs more already will not cost less in the end.
-    let bound = Some(found.score);
-    Ok(found.or(Search { beam, bound, ..*search }.run_with(others)?))
-}
-
-/// The same choice for all steps that are played often, for each that any of them considered.
-fn together(choices: &Choices, often: &[usize]) -> Vec<Choices> {
-    let considered = often.iter().filter_map(|place| choices[*place].as_ref());
-    let mut kinds: Vec<Vec<Update>> = Vec::new();
-    for updates in considered.flat_map(|choice| choice.considered.iter()) {
-        if !kinds.contains(updates) {
-            kinds.push(updates.clone());
-        }
-    }
-    let with =
-        |updates: &Vec<Update>| often.iter().fold(choices.clone(), |choices, place| other(choices, *place, updates));
-    kinds.iter().map(with).filter(|others| others != choices).collect()
-}
-
-/// Each other choice for one step.
-pub(super) fn alone(choices: &Choices, place: usize) -> Vec<Choices> {
-    let Some(choice) = &choices[place] else { return Vec::new() };
-    let others = choice.considered.iter().filter(|updates| **updates != choice.updates);
-    others.map(|updates| other(choices.clone(), place, updates)).collect()
-}
-
-/// The choices for these steps alone; the others are to be chosen again.
-fn only(choices: &Choices, places: &[usize]) -> Choices {
-    let kept = |(place, choice): (usize, &Option<Arc<Choice>>)| choice.clone().filter(|_| places.contains(&place));
-    choices.iter().enumerate().map(kept).collect()
-}
-
-pub(super) fn other(mut choices: Choices, place: usize, updates: &[Update]) -> Choices {
-    if let Some(choice) = &mut choices[place]
-        && choice.updates != updates
-    {
-        let mut changed = Choice::clone(choice);
-        changed.updates = updates.to_vec();
-        OVER_ALL.clone_into(&mut changed.why);
-        *choice = Arc::new(changed);
-    }
-    choices
 }

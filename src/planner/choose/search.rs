@@ -288,6 +288,9 @@ fn extend<'p>(
     is_whole
 }
 
+/// From so many paths side by side on, one more costs little.
+const MANY: usize = 8;
+
 /// How often a step is played, and what may be asked at any of its turns.
 type Turns<'t> = (HowOften, &'t [Vec<Update>]);
 
@@ -309,7 +312,7 @@ fn explore<'p>(
     let mut in_order: Vec<usize> = (0..options.len()).collect();
     in_order.sort_by(|one, other| options[*one].1.total().total_cmp(&options[*other].1.total()));
     // What the next step replaces at once may best be shown with that one: only then it is seen how good that is.
-    let waits = beam.paths > 1 && path.may_wait(planned);
+    let waits = beam.paths > 1 && path.may_wait(planned, beam.paths >= MANY);
     for at in in_order {
         let (updates, least) = &options[at];
         if waits && updates.is_empty() {

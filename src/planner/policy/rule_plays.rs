@@ -62,10 +62,13 @@ fn by_beginning(one: &[Decision], other: &[Decision]) -> Ordering {
 struct Play<'p, 'd> {
     path: Path<'p>,
     /// By their places: what is still to come of each.
-    lists: Vec<(usize, &'d [Decision])>,
+    lists: Lists<'d>,
     /// The last step that was played, and its temperature.
     last: Option<(Arc<Step>, f64)>,
 }
+
+/// Decisions that are still to come, by the places of their lists.
+type Lists<'d> = Vec<(usize, &'d [Decision])>;
 
 type Scores = Vec<(usize, Score)>;
 
@@ -101,7 +104,7 @@ impl<'p, 'd> Play<'p, 'd> {
     /// The ways into which it parts at an event, each with what is asked for in the pause before it and at it.
     fn parted(self, event: usize) -> Vec<(Self, &'d [Decision])> {
         let Self { path, lists, last } = self;
-        let mut ways: Vec<(&'d [Decision], Vec<(usize, &'d [Decision])>)> = Vec::new();
+        let mut ways: Vec<(&'d [Decision], Lists<'d>)> = Vec::new();
         for (list, decisions) in lists {
             let pauses = decisions.iter().take_while(|decision| decision.in_pause_at_ms.is_some()).count();
             let is_at = decisions.get(pauses).is_some_and(|decision| decision.event == event);

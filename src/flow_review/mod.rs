@@ -25,7 +25,7 @@ use crate::{
     plan::ScreenId,
     proof::{Bound, NodeProof, Proof},
     review::Review,
-    rules::RuleRunner,
+    rules::{RuleRunner, link_causes},
 };
 pub use a_day::ADay;
 use a_day::a_day;
@@ -213,6 +213,7 @@ fn verdict(task: &FlowTask<'_>, gathered: Gathered, mut known: Known<'_>) -> Con
     findings.extend(concluded);
     sort_findings(&mut findings);
     add_fingerprints(&mut findings);
+    link_causes(&mut findings);
     links.link_causes(&mut findings);
     let walks = links.walks_by_fingerprint(&findings);
     summary.count(&findings);

@@ -6,7 +6,7 @@
 use std::collections::HashMap;
 
 use crate::{
-    finding::{Asks, Finding},
+    finding::{Asks, Finding, FindingWalk},
     geometry::Rect,
 };
 
@@ -76,6 +76,8 @@ const UPDATE_LOST: &str = "update-lost";
 /// ask for: a pace that the panel can keep ends the wait. What a lost update would have covered needs no second one.
 fn goes_with(finding: &Finding, cause: &Finding) -> bool {
     match (finding.rule, cause.rule) {
+        // A move of a flow may come without the others of this walk.
+        _ if finding.walk.is_some() => false,
         ("updates-collide", CANNOT_KEEP_UP) => true,
         // What was driven to the end is not there.
         ("visible-ghost" | "ends-ghosted" | "dull-page", "under-driven") => finding.step == cause.step,
@@ -127,6 +129,7 @@ impl Findings<'_> {
             causes.iter().find_map(|rule| match shared {
                 Shared::Beginning => last(rule, finding.step).or_else(|| first(rule)),
                 Shared::Place => last(rule, finding.step),
+                Shared::Step | Shared::Change if finding.walk.is_some() => last(rule, u64::MAX),
                 Shared::Step | Shared::Change => last(rule, finding.last_step),
             })
         });
@@ -146,18 +149,28 @@ impl Findings<'_> {
 }
 
 fn shares(shared: Shared, finding: &Finding, other: &Finding) -> bool {
+    // What looks off because it is clean follows from the place that is not.
+    let is_here =
+        || overlap(finding.rect, other.rect) || cleaned(finding).is_some_and(|at| overlap(Some(at), other.rect));
+    if let (Some(walk), Some(of_other)) = (&finding.walk, &other.walk) {
+        // Steps of different walks have no order.
+        return are_of_one_walk(walk, of_other) && (shared == Shared::Step || is_here());
+    }
     let at_one_time = other.step <= finding.last_step && finding.step <= other.last_step;
     match shared {
         Shared::Step => at_one_time,
         Shared::Change => at_one_time && overlap(finding.rect, other.rect),
-        // A ghost stays where it is after the step that is named last, so that what comes later follows from it as well. What
-        // looks off because it is clean follows from the place that is not.
-        Shared::Place | Shared::Beginning => {
-            let is_here =
-                overlap(finding.rect, other.rect) || cleaned(finding).is_some_and(|at| overlap(Some(at), other.rect));
-            other.step <= finding.last_step && is_here
-        }
+        // A ghost stays where it is after the step that is named last, so that what comes later follows from it as well.
+        Shared::Place | Shared::Beginning => other.step <= finding.last_step && is_here(),
     }
+}
+
+/// Whether two findings of a flow are of one move, or one of their walks goes on where the other ends.
+fn are_of_one_walk(one: &FindingWalk, other: &FindingWalk) -> bool {
+    let numbers = |walk: &FindingWalk| walk.moves.iter().map(|made| made.number).collect::<Vec<_>>();
+    let of_place = |walk: &FindingWalk| walk.move_of_place().map(|made| made.number);
+    let (moves, of_other) = (numbers(one), numbers(other));
+    of_place(one) == of_place(other) || moves.starts_with(&of_other) || of_other.starts_with(&moves)
 }
 
 /// Whether an answer would be in time if its update had not waited.
@@ -186,8 +199,13 @@ fn overlap(one: Option<Rect>, other: Option<Rect>) -> bool {
 
 #[cfg(test)]
 mod tests {
+    use std::sync::Arc;
+
     use super::*;
-    use crate::{finding::Severity, rules::RULES};
+    use crate::{
+        finding::{Severity, WalkMove},
+        rules::RULES,
+    };
 
     fn finding(rule: &'static str, steps: [u64; 2], rect: [u32; 4]) -> Finding {
         let [x, y, width, height] = rect;
@@ -235,6 +253,23 @@ mod tests {
         assert_eq!(causes(vec![ink.clone(), ghost.clone(), last.clone()]), [None, root.clone(), root]);
         let only_a_note = Finding { severity: Severity::Note, ..ink };
         assert_eq!(causes(vec![only_a_note, ghost, last]), [None, None, Some("visible-ghost 3".to_owned())]);
+    }
+
+    #[test]
+    fn in_a_flow_what_follows_is_of_the_same_move_or_walk() {
+        let of = |rule, moves: &[usize]| {
+            let moves: Vec<WalkMove> =
+                moves.iter().map(|number| WalkMove { number: *number, label: None, after_ms: 0.0 }).collect();
+            let (from, words, to_place) = (String::new(), String::new(), moves.len());
+            let walk = Arc::new(FindingWalk { from, moves, words, to_place });
+            Finding { walk: Some(walk), ..finding(rule, [0, 0], [0, 0, 9, 9]) }
+        };
+        let cause = |one, other| causes(vec![one, other]).pop().unwrap();
+        let slow = Some("slow-answer 0".to_owned());
+        assert_eq!(cause(of("slow-answer", &[1, 2]), of("updates-collide", &[1, 2, 3])), slow);
+        assert_eq!(cause(of("slow-answer", &[1, 2, 3]), of("updates-collide", &[1])), slow);
+        assert_eq!(cause(of("slow-answer", &[1, 2]), of("updates-collide", &[4, 2])), slow, "the same move");
+        assert_eq!(cause(of("slow-answer", &[1, 2]), of("updates-collide", &[4, 3])), None);
     }
 
     #[test]

@@ -93,6 +93,8 @@ pub(super) struct Group {
     is_of_one_update: bool,
     /// The same count, at the most, while they are seen.
     most_updates: u32,
+    /// Whether they were cleaned away: what comes there later is another ghost.
+    is_cleaned: bool,
     /// The last pause before they appeared, and the first one after.
     pause_before: Option<u64>,
     pause: Option<Pause>,
@@ -139,7 +141,8 @@ impl Group {
 
 /// As many of the ghosts that appear in a step are followed, the largest ones; all are counted.
 const MOST: usize = 64;
-/// A ghost that comes back after no more steps than this is the same one: a key that is pressed and let go.
+/// A ghost that comes back after no more steps than this, and was not cleaned in between, is the same one: a key that is
+/// pressed and let go.
 const GRACE: u64 = 3;
 /// A ghost that so many updates bring about is one of its step; more have added up. Common practice, no source.
 const MANY: u64 = 2;
@@ -166,6 +169,7 @@ impl<'p> GhostGroups<'p> {
         if let Some(after) = self.pauses.see(step) {
             self.pause(Pause::After(after), sink);
         }
+        self.see_cleanings(step);
         let kind = self.kind;
         let ghosts = || step.ghosts.iter().filter(|ghost| kind.takes(ghost));
         if ghosts().eq(&self.last) {
@@ -180,6 +184,26 @@ impl<'p> GhostGroups<'p> {
         let over = self.follow(step);
         self.last = now;
         self.report(over, sink);
+    }
+
+    /// Notes which groups a step cleans away.
+    fn see_cleanings(&mut self, step: &PlayedStep<'_>) {
+        let modes = &self.plan.display.modes;
+        let cleaned: Vec<Rect> = step
+            .updates
+            .iter()
+            .filter(|update| modes[update.mode].cleans)
+            .flat_map(|update| update.sent.clone())
+            .collect();
+        if cleaned.is_empty() {
+            return;
+        }
+        let kind = self.kind;
+        let is_clean = |rect: &Rect| cleaned.iter().any(|sent| sent.around(*rect) == *sent);
+        for group in self.open.iter_mut().filter(|group| group.here.iter().all(is_clean)) {
+            let is_of_it = |ghost: &Ghost| kind.takes(ghost) && group.here.iter().any(|rect| rect.overlaps(ghost.rect));
+            group.is_cleaned = !step.ghosts.iter().any(is_of_it);
+        }
     }
 
     /// Reports the groups that are still open.
@@ -241,8 +265,8 @@ impl<'p> GhostGroups<'p> {
             let prevention = self.prevention(updates, begin);
             let (words, without) = (prevention.words(), self.without_a_pause(group, pause));
             let help = format!(
-                "{does}{without}: {words}. If you accept this finding (`accept`) instead, the ghost stays visible from step \
-                 {begin} until a cleaning {when}"
+                "{does}{without}: {words}. If you accept this finding instead (`accept`), clean {when}; the ghost is visible \
+                 from step {begin} until then"
             );
             let cleaning = Cleaning { prevention: Some(prevention), ..removal.cleaning(pause.step(), self.plan) };
             return (help, Some(Asks::Cleaning(cleaning)));
@@ -253,8 +277,8 @@ impl<'p> GhostGroups<'p> {
         let until_then = match shown_in {
             // A mode that cleans is too slow for an answer.
             Some(_) if answers => {
-                "; until then the ghost stays visible, because sending the update within this step would delay the answer: if \
-                 that is good enough, accept this finding as well"
+                "; until then the ghost stays visible, because cleaning within this step would delay the answer: if you can live \
+                 with that, also accept this finding (`accept`)"
                     .to_owned()
             }
             Some(mode) => format!(
@@ -272,7 +296,7 @@ impl<'p> GhostGroups<'p> {
     /// What a removal does, in words; first what it needs so that the ghost does not come back with the next update.
     fn does(&self, group: &Group, removal: Removal) -> String {
         let modes = &self.plan.display.modes;
-        let does = removal.words(self.plan);
+        let does = removal.words(self.plan, group.worst.count);
         let cannot_show = |mode: &usize| !modes[*mode].to.contains(group.worst.meant);
         let brings_back = modes[removal.mode()].to.contains(group.worst.meant);
         match group.shown_in.filter(cannot_show) {
@@ -386,7 +410,8 @@ impl<'p> GhostGroups<'p> {
 
     fn follow(&mut self, step: &PlayedStep<'_>) -> Vec<Group> {
         let (now, kind) = (step.planned.index, self.kind);
-        let over = self.open.extract_if(.., |group| group.place.last_step + GRACE < now).collect();
+        let is_over = |group: &mut Group| group.is_cleaned || group.place.last_step + GRACE < now;
+        let over = self.open.extract_if(.., is_over).collect();
         let mut fresh = Vec::new();
         let mut seen: Vec<Vec<&Ghost>> = vec![Vec::new(); self.open.len()];
         for ghost in step.ghosts.iter().filter(|ghost| kind.takes(ghost)) {
@@ -447,6 +472,7 @@ impl<'p> GhostGroups<'p> {
                 shown_in,
                 is_of_one_update,
                 most_updates,
+                is_cleaned: false,
                 pause_before,
                 pause: None,
             });

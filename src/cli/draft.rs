@@ -28,7 +28,7 @@ use crate::{
 /// What `draft` takes.
 #[derive(Debug, Args)]
 #[command(
-    after_help = "Screens are taken in natural order (2 before 10). A word such as `0012500ms` in a file name says \
+    after_help = "Screens are taken in natural order (2 before 10). A part such as `0012500ms` of a file name says \
 when the screen appears, in ms from the start. If every name has such a time, the screens are sorted by it."
 )]
 pub(crate) struct DraftArguments {

@@ -34,10 +34,10 @@ use crate::{
 /// What `explain` takes.
 #[derive(Debug, Args)]
 pub(crate) struct ExplainArguments {
-    /// A plan, a trace or a user flow; for a flow, the program explains the walk to its worst finding
+    /// A plan, a trace or a user flow; of a flow, the program explains the walk (a sequence of moves) that leads to the flow's worst finding
     #[arg(value_name = "PLAN|TRACE|FLOW", value_hint = ValueHint::FilePath)]
     plan: PathBuf,
-    /// The step, counted from 0 in the order in which the steps are played, repeats included [default: that of the worst finding; with `--complaint`, the step at which that is worst]
+    /// The step, counted from 0 in the order in which the steps are played, repeats included [default: the step of the worst finding; with `--complaint`, the step at which the complaint fits best]
     #[arg(long, value_name = "N", conflicts_with = "when")]
     step: Option<u64>,
     /// The time: seconds since the beginning, such as `72.5`, or the time of day in a trace, such as `09:31:12`
@@ -46,13 +46,13 @@ pub(crate) struct ExplainArguments {
     /// The place on the screen in pixels: left, top, width, height [default: the worst place at that moment]
     #[arg(long, value_name = "X,Y,W,H", value_parser = read_box)]
     r#where: Option<Window>,
-    /// Begin the story this many seconds before the step or time that is explained
+    /// Begin this many seconds before the step or time that is explained
     #[arg(long, value_name = "SECONDS", default_value = "10", value_parser = read_seconds)]
     before: f64,
-    /// What somebody complains about: the story then also says what is normal, and what this model does not know
+    /// What somebody complains about: the answer then also says what is normal, and what this model does not know
     #[arg(long, value_name = "KIND", value_enum, ignore_case = true)]
     complaint: Option<ComplaintWord>,
-    /// The format of the story
+    /// The format of the explanation
     #[arg(long, value_name = "FORM", value_enum, default_value = "text", ignore_case = true)]
     format: StoryFormat,
     /// A PNG to write, with four pictures of the place: before, as meant, as seen, and the difference, which makes ghosts visible
@@ -254,9 +254,11 @@ fn question(arguments: &ExplainArguments, plan: &Plan) -> Result<Question, Vec<F
     let length_ms = arguments.when.as_deref().map_or(0.0, TimePoint::length_ms);
     let whole = |from_ms| Moment::Time { from_ms, until_ms: from_ms + (length_ms - LEAST_MS).max(0.0) };
     let time = time.transpose()?.map(whole);
+    let place = arguments.r#where.map(|window| place(arguments, window, plan)).transpose()?;
     Ok(Question {
         moment: arguments.step.map(Moment::Step).or(time),
-        place: arguments.r#where.map(|window| place(arguments, window, plan)).transpose()?,
+        place,
+        place_is_cut: place.map(Rect::to_window) != arguments.r#where,
         before_ms: Some(arguments.before * 1000.0),
         complaint: arguments.complaint.map(|word| word.0),
     })

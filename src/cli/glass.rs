@@ -30,7 +30,7 @@ pub(crate) struct GlassArguments {
     #[arg(long, value_name = "F.png", value_hint = ValueHint::FilePath)]
     out: PathBuf,
     /// Draw only what remains of older pictures, with a scale in L* and a frame around every ghost. The frame is dashed
-    /// if only the rim of a text or shape remains
+    /// if only the outline of a text or a shape remains
     #[arg(long)]
     difference: bool,
     #[command(flatten)]

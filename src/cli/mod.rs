@@ -56,8 +56,8 @@ use walk::WalkArguments;
 #[derive(Debug, Parser)]
 #[command(name = "stillpage", version, arg_required_else_help = true, max_term_width = 100)]
 #[command(
-    after_help = "Exit status: 0 if there is no finding of the level that `review --gate` names (`error` by default) \
-or a worse one; 1 if there is one; 2 for wrong usage, an input that could not be read, or a bug in the program itself.\nFigures are predictions from a display description: measure your own panel."
+    after_help = "Exit status: 0 if no finding reaches the level that `review --gate` names (`error` by default); 1 if at \
+least one does; 2 for wrong usage, an input that could not be read, or a bug in the program itself.\nFigures are predictions from a display description: measure your own panel."
 )]
 pub struct Arguments {
     #[command(subcommand)]
@@ -77,13 +77,13 @@ enum Command {
     Draft(DraftArguments),
     /// Draw the panel as a reader sees it after a step, including ghosts
     Glass(GlassArguments),
-    /// Tell the story of one place: what was drawn there, why it flashed or left a ghost, and what would have helped
+    /// Explain what happened at one place of the screen: what was drawn there, why it flashed or left a ghost, and what to do
     Explain(ExplainArguments),
     /// Convert screens to the levels or the palette of a panel
     Prepare(PrepareArguments),
     /// Turn a device's log into a trace (a recording of what it did), which `review` can play
     Trace(TraceArguments),
-    /// Find a walk (a sequence of moves through a user flow) to a state, to a finding, or at random, and write it as a plan
+    /// Write a walk (a sequence of moves through a user flow) as a plan: one that leads to a state or to a finding, or a random one
     Walk(WalkArguments),
     /// Write a display description from your measurements: L* on the panel, or the durations in a trace
     Fit(FitArguments),

@@ -53,7 +53,7 @@ pub(crate) struct PrepareArguments {
     /// Overwrite a file of the same name whose content is different
     #[arg(long)]
     force: bool,
-    /// Use only the levels that this mode of the display can show, and say which texts can no longer be read then
+    /// Use only the levels that this mode of the display can show, and say which texts can no longer be read with them
     #[arg(long, value_name = "MODE")]
     mode: Option<String>,
     /// A PNG to write: a screen as it is drawn, as it is prepared, and as the panel shows it. With several screens: the one

@@ -40,6 +40,8 @@ pub struct Question {
     pub moment: Option<Moment>,
     /// Where on the screen; where it was worst then if nothing is said.
     pub place: Option<Rect>,
+    /// Whether more was asked for, which lies outside the screen.
+    pub place_is_cut: bool,
     /// How far back the story begins, ms; [`USUAL_BEFORE_MS`] if nothing is said.
     pub before_ms: Option<f64>,
     /// What somebody complains about.
@@ -96,6 +98,7 @@ pub fn explain(plan: &Plan, screens: &dyn ScreenSource, threads: usize, question
     };
     let play = Playback { plan, screens, threads };
     let (place, why_here) = match question.place {
+        Some(place) if question.place_is_cut => (place, WhyHere::AskedForMore),
         Some(place) => (place, WhyHere::Asked),
         None => play.at(step, |played| where_to_look::place(played, &findings, question.complaint))?,
     };

@@ -20,6 +20,8 @@ use crate::{
 pub enum WhyHere {
     /// Somebody asked for it.
     Asked,
+    /// Somebody asked for it, and for more that lies outside the screen.
+    AskedForMore,
     /// The strongest ghost is there.
     Ghost,
     /// No ghost is noticeable, and the most is left there of what was before.

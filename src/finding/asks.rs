@@ -67,9 +67,9 @@ impl Prevention {
         let each_time =
             quiet_ms.map_or("in a pause".to_owned(), |ms| format!("at least {ms} ms after the last touch, key or pen"));
         format!(
-            "clean after every {} of this place, for the first time after {}, each time {each_time}",
-            self.updates(),
-            kind.step(latest_step)
+            "clean this place for the first time after {} at the latest, then after every {} of it, each time {each_time}",
+            kind.step(latest_step),
+            self.updates()
         )
     }
 
@@ -154,9 +154,9 @@ impl Cleaning {
         let until = if self.is_seen_until { "; accept the ghost until then" } else { "" };
         let when = match self.prevention {
             Some(prevention) => format!(
-                "after every {} of it, for the first time after {}",
-                prevention.updates(),
-                self.kind.step(prevention.latest_step)
+                "for the first time after {} at the latest, then after every {} of it",
+                self.kind.step(prevention.latest_step),
+                prevention.updates()
             ),
             None => format!("after {}{until}", self.kind.step(self.after_step)),
         };

@@ -35,13 +35,13 @@ const UNSAID: &str = "(x?)";
 pub(super) fn estimate_words(finding: &Finding) -> Option<String> {
     let margin = finding.margin.filter(|margin| margin.sure() == Some(false))?;
     let part = match margin.turns_at() {
-        // Down, so that what is said holds; not where a last bit is missing.
-        part if part < 1.0 => format!("at {} of this figure", (part * 100.0 + 1e-6).floor() / 100.0),
-        // And up for the same reason, where too little is reported.
-        part if part > 1.0 => format!("at {} times this figure", (part * 100.0 - 1e-6).ceil() / 100.0),
-        _ => "at a little less".into(),
+        // Far enough that what is said holds; not where a last bit is missing.
+        part if part < 1.0 => format!("{} % lower", 100.0 - (part * 100.0 + 1e-6).floor()),
+        // And for the same reason up, where too little is reported.
+        part if part > 1.0 => format!("{} % higher", (part * 100.0 - 1e-6).ceil() - 100.0),
+        _ => "a little lower".into(),
     };
-    Some(format!("the {} is an estimate: {part}, this finding would not be reported", figure_words(margin.figure)))
+    Some(format!("the {} is an estimate: if it is really {part}, this is no finding", figure_words(margin.figure)))
 }
 
 /// How sure a finding is, where no line of margins stands near it; nothing of one that rests on no figure of the display.

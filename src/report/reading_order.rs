@@ -39,7 +39,7 @@ impl<'a> Cause<'a> {
             (1, _) => None,
             (times, 1) => Some(format!("{times} times")),
             (times, places) if times == places => Some(format!("{places} findings")),
-            (times, places) => Some(format!("{places} findings, met {times} times in all")),
+            (times, places) => Some(format!("{places} findings, {times} occurrences")),
         }
     }
 

@@ -96,8 +96,8 @@ pub(super) fn verdict_lines(plan: &ReviewedPlan) -> Vec<String> {
     let (cells, unjoined) = (flow.size.cells as u64, flow.size.unjoined_cells as u64);
     if cells > 0 && unjoined > cells {
         lines.push(format!(
-            "To save time, the proof treats pixels with similar histories as one ({cells} groups instead of {unjoined}). No walk is \
-             worse than its figures, but they may be a little too high"
+            "To save time, the proof treats pixels with similar histories as one ({cells} groups instead of {unjoined}). Its \
+             figures are upper limits: no walk is worse, but some of them may be slightly too high"
         ));
     }
     lines
@@ -132,7 +132,7 @@ pub(super) fn played_of_flow(plan: &ReviewedPlan) -> Option<String> {
     let (walks, moves) = (flow.size.walks as u64, flow.size.played_moves as u64);
     let summary = &plan.summary;
     let mut parts = vec![format!(
-        "played {} with {} in all; together they make every move from each state in which it can begin",
+        "played {} with {} in all, which together make every move that can be made from each state that can be reached",
         count(walks, "walk", "walks"),
         count(moves, "move", "moves")
     )];
@@ -140,14 +140,14 @@ pub(super) fn played_of_flow(plan: &ReviewedPlan) -> Option<String> {
         parts.push(slowest_first_change(summary));
     }
     if summary.worst_residue_l > 0.0 {
-        parts.push(format!("strongest single ghost pixel {:.2} L*", summary.worst_residue_l));
+        parts.push(format!("strongest ghost in any single pixel {:.2} L*", summary.worst_residue_l));
     }
     let played = parts.remove(0);
     Some(if parts.is_empty() {
         played
     } else {
         // Walks that break a limit go on longer than the shortest walk that a finding shows.
-        format!("{played}. On these, and on longer walks that were played to test the limits: {}", parts.join(", "))
+        format!("{played}. On these, and on longer walks that were played to test the limits: {}", parts.join("; "))
     })
 }
 
@@ -164,7 +164,7 @@ pub(super) fn slowest_first_change(summary: &Summary) -> String {
     match summary.margins.answers {
         Some(answers) if is_of_the_pen && answers.reached > 0.0 && answers.reached + 0.5 < longest_ms => {
             format!(
-                "slowest first change {:.0} ms after a touch or key, {longest_ms:.0} ms after the pen",
+                "slowest first change {:.0} ms after a touch or key, {longest_ms:.0} ms after the pen was lifted",
                 answers.reached
             )
         }

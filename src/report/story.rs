@@ -150,7 +150,7 @@ pub fn paragraphs(report: StoryReport<'_>) -> Vec<(String, Vec<String>)> {
     if !why.is_empty() {
         parts.push(("How these updates work".to_owned(), why));
     }
-    parts.push(("What would have helped".to_owned(), helps));
+    parts.push(("What to do".to_owned(), helps));
     if !others.is_empty() {
         parts.push(("Also reported here, about something else".to_owned(), others));
     }
@@ -235,6 +235,9 @@ impl Words<'_> {
         };
         let why = match story.why_here {
             WhyHere::Asked => "You asked for this place.".to_owned(),
+            WhyHere::AskedForMore => {
+                "You asked for a larger place; what lies outside the screen is left out.".to_owned()
+            }
             WhyHere::Ghost => {
                 "Of all ghosts at the end of this step, the most noticeable one (strength times area) is here."
                     .to_owned()
@@ -491,16 +494,16 @@ impl Words<'_> {
                 name(first)
             ),
             (false, false) => format!(
-                "{start} ghost was first seen at {}. It came and went, and has been seen without a break for {}, since {}.",
+                "{start} ghost was first seen at {}. It came and went, and has been visible all the time since {}, for {}.",
                 name(first),
-                lasting(ms),
-                name(since)
+                name(since),
+                lasting(ms)
             ),
         });
         match ghost.updates {
             0 => {}
-            1 => lines.push("Its place was updated once since it was last cleaned.".to_owned()),
-            count => lines.push(format!("Its place was updated {count} times since it was last cleaned.")),
+            1 => lines.push("Its place has been updated once since it was last cleaned.".to_owned()),
+            count => lines.push(format!("Its place has been updated {count} times since it was last cleaned.")),
         }
         lines
     }
@@ -540,7 +543,7 @@ impl Words<'_> {
         let is_new = |mode: &usize| modes.iter().all(|(known, _)| known != mode);
         let advised = (0..display.modes.len()).filter(is_new);
         let advised = advised.filter(|mode| is_advised(&format!("`{}`", display.modes[*mode].name)));
-        let advised = advised.map(|mode| format!("Advised, but not used here: {}", mode_words(display, mode, now_c)));
+        let advised = advised.map(|mode| format!("The mode that is advised: {}", mode_words(display, mode, now_c)));
         let used = modes.iter().map(|(mode, temperature_c)| mode_words(display, *mode, *temperature_c));
         used.chain(advised).collect()
     }
@@ -642,7 +645,7 @@ pub(super) fn mode_words(display: &Display, mode: usize, temperature_c: f64) -> 
     let drives = match mode.flashes {
         0 => format!("`{}` does not flash, because it drives {pixels} straight to the new shade", mode.name),
         flashes => format!(
-            "`{}` flashes {}, because it drives {pixels} {way} before the new picture stays",
+            "`{}` flashes {}, because it drives {pixels} {way} before it shows the new picture",
             mode.name,
             times_words(u64::from(flashes))
         ),
@@ -672,7 +675,7 @@ fn leaves_words(display: &Display, mode: &Mode, temperature_c: f64) -> String {
     let [from, to] = [pair.from, pair.to].map(|level| levels(LevelSet::default().with(level), display));
     let than_meant = if pair.leaves_l > 0.0 { "lighter" } else { "darker" };
     format!(
-        "{usual}A change from {from} to {to} leaves most: the place is {:.1} L* {than_meant} than it should be. ",
+        "{usual}The worst change is from {from} to {to}: it leaves the place {:.1} L* {than_meant} than it should be. ",
         pair.leaves_l.abs()
     )
 }

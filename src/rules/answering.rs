@@ -236,12 +236,12 @@ impl Answer<'_> {
         let rest = match (self.covers_all, self.runs_beside) {
             (true, _) => String::new(),
             (false, true) => {
-                "; then show the rest with a second update that leaves this window out, so that it need not wait"
+                "; then show the rest with a second update, which leaves this window out and so can start at once"
                     .to_owned()
             }
             // In the same step it would only wait.
             (false, false) => format!(
-                "; then show the rest in a step of its own, at least {} ms later, when this update has ended",
+                "; then show the rest in a step of its own, at least {} ms after this one, when the answer is complete",
                 self.whole_ms.ceil()
             ),
         };

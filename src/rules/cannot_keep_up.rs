@@ -60,7 +60,7 @@ impl<'p> CannotKeepUp<'p> {
             [
                 format!("{grows}, mostly because of {it}, which takes {} ms", wording::ms(longest_ms)),
                 format!(
-                    "let what comes after {it} come later, or use a quicker mode there; otherwise skip steps while the panel is \
+                    "delay what comes after {it}, or use a quicker mode there; otherwise skip steps while the panel is \
                      busy, but none that somebody must see"
                 ),
             ]

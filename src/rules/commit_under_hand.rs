@@ -60,8 +60,8 @@ impl<'p> CommitUnderHand<'p> {
             earlier.sent.iter().any(overlaps)
         });
         if commit.changed_px == 0 && !is_needed {
-            return "leave this update out, because the controller's line shows the same already; clean the place some seconds \
-                    after the pen was lifted"
+            return "leave this update out, because the controller's line shows the same already; clean the place a few seconds \
+                    after the pen is lifted"
                 .into();
         }
         let display = &self.plan.display;
@@ -71,10 +71,10 @@ impl<'p> CommitUnderHand<'p> {
         });
         match quiet {
             Some(mode) => format!(
-                "commit with `{}`, which does not flash, and clean the place some seconds after the pen was lifted",
+                "commit with `{}`, which does not flash, and clean the place a few seconds after the pen is lifted",
                 mode.name
             ),
-            None => "leave the controller's line as it is, and commit it some seconds after the pen was lifted".into(),
+            None => "leave the controller's line as it is, and commit it a few seconds after the pen is lifted".into(),
         }
     }
 

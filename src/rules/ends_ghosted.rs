@@ -44,18 +44,19 @@ impl Rule for EndsGhosted<'_> {
         let Some(worst) = seen.clone().max_by(|one, other| one.worst_l.total_cmp(&other.worst_l)) else { return };
         let rect = seen.clone().map(|ghost| ghost.rect).fold(worst.rect, Rect::around);
         let pixels: u64 = seen.clone().map(|ghost| ghost.pixels).sum();
+        let count = seen.count() as u64;
         let removal = remedy::removal(worst, rect, step, self.plan);
         let observation = Observation {
             rect: Some(rect),
             message: format!(
                 "the last picture, which may stay for hours, still shows {} on {}; the strongest has {} L*",
-                wording::counted(seen.count() as u64, "ghost", "ghosts"),
+                wording::counted(count, "ghost", "ghosts"),
                 wording::area(pixels, display),
                 wording::figure(worst.worst_l)
             ),
             help: removal.map_or_else(
                 || NO_REMOVAL.to_owned(),
-                |removal| format!("{}: send it after the last step", removal.words(self.plan)),
+                |removal| format!("{}: send it after the last step", removal.words(self.plan, count)),
             ),
             asks: removal.map(|removal| Asks::Cleaning(removal.cleaning(step.planned.index, self.plan))),
             figures: vec![

@@ -104,11 +104,11 @@ impl<'p> FlashesTooFast<'p> {
             update: Some(found.update),
             rect: Some(found.rect),
             message: format!(
-                "{what} within one second ({} are allowed) on {} in one field of view: seen from {} mm away, this area is {:.4} sr; areas of {} sr or more count",
+                "{what} within one second ({} are allowed) on {} in one field of view: {:.4} sr seen from {} mm away, and areas of {} sr or more count",
                 found.allowed,
                 wording::area(found.large_px, display),
-                wording::ms(self.plan.viewing_distance_mm),
                 found.large_sr,
+                wording::ms(self.plan.viewing_distance_mm),
                 self.limits.sr
             ),
             help,

@@ -46,7 +46,7 @@ impl<'p> MissedRest<'p> {
     fn help(&self, removal: Removal, after_step: u64) -> String {
         let quiet_ms = wording::ms(self.quiet_ms);
         let after = self.plan.kind().step(after_step);
-        format!("{}: send it {quiet_ms} ms after {after}", removal.words(self.plan))
+        format!("{}: send it {quiet_ms} ms after {after}", removal.words(self.plan, 1))
     }
 
     fn tell(&mut self, now_ms: f64, sink: &mut Sink) {
@@ -59,8 +59,8 @@ impl<'p> MissedRest<'p> {
         let observation = Observation {
             rect: Some(resting.rect),
             message: format!(
-                "nothing happens for {} while a ghost of {} L* is on the glass: a cleaning flash would disturb least \
-                here",
+                "nothing happens for {} while a ghost of {} L* is on the glass: a cleaning flash would \
+                disturb least in this pause",
                 wording::span(pause_ms),
                 wording::figure(resting.worst_l)
             ),

@@ -336,8 +336,8 @@ pub const INDICATOR_CAUTION: &str =
     "do not base a safety indicator on this model alone: local safety regulations and a licensed engineer decide";
 
 /// The caution of the one rule that holds flashes against a published threshold: it speaks of that.
-const THRESHOLD_CAUTION: &str = "flashing can trigger seizures in people with photosensitive epilepsy: this check \
-                                 applies a published threshold to a model of the panel and is not a medical assessment";
+const THRESHOLD_CAUTION: &str = "flashing can trigger seizures in people with photosensitive epilepsy; the check of flashes \
+                                 within a second applies a published threshold to a model of the panel and is not a medical assessment";
 
 /// The rule that follows the threshold.
 const FOLLOWS_THE_THRESHOLD: &str = "flashes-too-fast";
@@ -371,6 +371,9 @@ fn known_limit(limit: &Limit) -> KnownLimit {
     KnownLimit { name: limit.name.clone(), default: limit.default }
 }
 
+/// The rule that reports what the turns of a plan that loops bring after the first.
+const OF_LATER_TURNS: &str = "loop-breaks";
+
 /// Which rules are to run.
 #[derive(Clone, Debug)]
 pub struct Selection {
@@ -401,7 +404,7 @@ impl Selection {
 
     /// The rule that plays later turns of a plan that loops, and in them the rules that depend on updates.
     pub fn of_later_turns() -> Self {
-        Self { only: vec![turns::RULE.to_owned()], ..Self::of_those_that(Looks::depends_on_updates) }
+        Self { only: vec![OF_LATER_TURNS.to_owned()], ..Self::of_those_that(Looks::depends_on_updates) }
     }
 
     /// The same rules without those that look at something of that kind.

@@ -35,13 +35,19 @@ fn observation(group: &Group, groups: &GhostGroups<'_>) -> Observation {
         _ => format!("{count} outlines of up to {worst} L* on {area}{when}, the strongest around {origin}"),
     };
     let which = match (rim_px == pixels, count) {
-        (true, 1) => "it lies".to_owned(),
-        (true, _) => "they lie".to_owned(),
-        (false, 1) => format!("{rim_px} of its {pixels} px lie"),
-        (false, _) => format!("{rim_px} of their {pixels} px lie"),
+        (true, 1) => {
+            "it lies in pixels that no update has driven; they changed when the pixels beside them were driven"
+                .to_owned()
+        }
+        (true, _) => {
+            "they lie in pixels that no update has driven; these changed when the pixels beside them were driven"
+                .to_owned()
+        }
+        (false, _) => format!(
+            "no update has driven {rim_px} of the {pixels} px; they changed when the pixels beside them were driven"
+        ),
     };
-    let message =
-        |when: &str| format!("{}: {which} just beside pixels that were driven, in pixels that were not", seen(when));
+    let message = |when: &str| format!("{}: {which}", seen(when));
     let mut observation = groups.observation(group, message, "outlines");
     observation.figures.push(("rim_px", rim_px as f64));
     observation

@@ -160,7 +160,7 @@ impl OverBudget<'_> {
     /// What brings a figure down, and to what it must be raised otherwise.
     fn help(&self, name: &str, figure: f64, budget: f64, outcome: &Outcome<'_>) -> String {
         let (kind, at) = match name {
-            "flashing_updates" => (["flash", "flashes"], &self.flashes),
+            "flashing_updates" => (["flashing update", "flashing updates"], &self.flashes),
             "cleanings" => (["cleaning", "cleanings"], &self.cleanings),
             _ => return "reduce it in the plan, or raise the budget and write the reason into a comment".to_owned(),
         };

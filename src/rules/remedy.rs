@@ -132,13 +132,14 @@ impl Removal {
         format!("{} ms, {flash}", wording::ms(self.duration_ms))
     }
 
-    /// What it does, in words, of which those of what is asked are a part.
-    pub(super) fn words(self, plan: &Plan) -> String {
+    /// What it does to so many ghosts, in words, of which those of what is asked are a part.
+    pub(super) fn words(self, plan: &Plan, count: u64) -> String {
         let (update, price) = (Asks::Cleaning(self.cleaning(0, plan)).words(), self.price(plan));
         if self.is_of_the_rest {
             format!("{update} cleans the rest of that shade in {price}")
         } else {
-            format!("{update} removes it in {price}")
+            let it = if count > 1 { "them" } else { "it" };
+            format!("{update} removes {it} in {price}")
         }
     }
 }

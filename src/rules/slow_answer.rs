@@ -227,10 +227,9 @@ impl<'p> SlowAnswer<'p> {
         ];
         let parts = parts.into_iter().filter(|(part_ms, _)| *part_ms > 0.0);
         let parts: Vec<String> = parts.map(|(part_ms, what)| format!("{} {what}", wording::ms(part_ms))).collect();
-        let including = if parts.len() > 1 { ", including " } else { ": " };
         Observation {
             message: format!(
-                "the {} is answered after {} ms{including}{}{too_little}",
+                "the {} is answered after {} ms: {}{too_little}",
                 step.planned.step.cause.word(),
                 wording::ms(answer_ms),
                 wording::listed(&parts, parts.len()),
@@ -252,7 +251,7 @@ impl<'p> SlowAnswer<'p> {
                 WaitsFor::Overlap => "with a quicker mode, or leave this place out of its window",
                 WaitsFor::Link | WaitsFor::Place | WaitsFor::Nothing => "with a quicker mode",
             };
-            let no_update = "or start no update when a person may act soon";
+            let no_update = "or start no update at a moment when input is likely";
             let input = wording::input_of_flow(self.plan);
             return Advice::new(format!("{sooner}, {how}, {no_update}{input}"), sooner);
         }
@@ -277,7 +276,7 @@ impl<'p> SlowAnswer<'p> {
             }),
             Some(answer) if answer.first_ms <= self.first_ms => {
                 let free = if update.times.wait_ms > 0.0 {
-                    "; these times hold if no earlier update keeps it waiting"
+                    "; these times hold if no earlier update is still running"
                 } else {
                     ""
                 };
@@ -352,9 +351,9 @@ impl<'p> SlowAnswer<'p> {
         }
         let wait_ms = update.times.wait_ms;
         if wait_ms > 0.0 && answer_ms - wait_ms <= self.whole_ms {
-            let fewer = "send fewer updates just before it";
             let mode = &self.plan.display.modes[update.mode].name;
-            let waits = format!("{fewer}: `{mode}` waits for {} ms", wording::ms(wait_ms));
+            let waits =
+                format!("send fewer updates just before `{mode}`, which waits {} ms here", wording::ms(wait_ms));
             return Advice::new(
                 waits.clone(),
                 format!("the whole answer takes {} ms; {waits}", wording::ms(answer_ms)),

@@ -5,7 +5,7 @@
 use std::{collections::BTreeSet, ops::ControlFlow};
 
 use super::{
-    RuleRunner, Selection,
+    OF_LATER_TURNS, RuleRunner, Selection,
     due::{HOUR_MS, whole_cleaning_ms},
     wording,
 };
@@ -15,8 +15,6 @@ use crate::{
     plan::{MOST_STEPS, Plan},
 };
 
-/// The rule that reports what is found here.
-pub(super) const RULE: &str = "loop-breaks";
 /// The most turns that are played.
 const MOST_TURNS: u64 = 50;
 /// Rules look back as far as this, hours between cleanings aside: for so long a panel must have repeated itself.
@@ -49,7 +47,8 @@ struct Ended<'p> {
 impl<'p> Turns<'p> {
     /// Nothing where the plan does not loop, or nobody asks what comes of it.
     pub(crate) fn new(plan: &'p Plan, selection: &Selection) -> Option<Self> {
-        if !plan.loops || plan.switches_off(RULE) || plan.step_count == 0 || !selection.takes(RULE) {
+        if !plan.loops || plan.switches_off(OF_LATER_TURNS) || plan.step_count == 0 || !selection.takes(OF_LATER_TURNS)
+        {
             return None;
         }
         // Of the rules that are not asked for themselves it is asked anyway whether they fire later.

@@ -130,8 +130,8 @@ impl<'p> UnknownStart<'p> {
         Observation {
             rect,
             message: format!(
-                "`{}` drives only what differs, but the controller does not know what {} show: the controller compares \
-                with a picture that is not on the glass{unsaid}",
+                "`{}` drives only pixels that differ from the controller's old picture, but the controller does not know what \
+                {} really show{unsaid}",
                 display.modes[mode].name,
                 wording::area(unknown_px, display)
             ),

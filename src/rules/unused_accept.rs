@@ -31,7 +31,7 @@ impl Rule for UnusedAccept<'_> {
                     format!("this entry accepts findings of `{}`, but that rule is switched off", accept.rule)
                 } else {
                     format!(
-                        "this entry accepts a finding of `{}`, but nothing that it accepts is reported any more",
+                        "this entry accepts findings of `{}`, but no finding of that rule matches it any more",
                         accept.rule
                     )
                 },

@@ -42,14 +42,17 @@ impl<'p> UpdateLost<'p> {
         let then = if missing.is_empty() {
             "the glass shows the right levels there, but nothing was driven or cleaned".to_owned()
         } else {
-            format!("when the step ends, {} there do not match the screen", wording::area(missing.count(), display))
+            format!(
+                "when the step ends, {} of its windows still show something else",
+                wording::area(missing.count(), display)
+            )
         };
         let (busy_ms, later_ms) = (lost.until_ms - update.times.send_ms, later_ms(missed));
         Observation {
             update: Some(index),
             rect: boxes.into_iter().reduce(Rect::around).or_else(|| missing.bounds(step.grid())),
             message: format!(
-                "`{}` is lost, because the controller drops what comes while it is busy: {} for another {} ms; {then}",
+                "`{}` is lost, because {} for another {} ms, and this controller drops what comes while it is busy; {then}",
                 display.modes[update.mode].name,
                 self.reason(missed),
                 wording::ms(busy_ms)

@@ -63,7 +63,7 @@ impl<'p> UpdatesCollide<'p> {
             known => known,
         };
         let reason = if is_queue {
-            format!("for the controller, which takes one update at a time and has {ahead} others to end first")
+            format!("for the controller, which takes one update at a time and has {ahead} others to finish first")
         } else {
             wording::waits_for(waits_for, display)
         };

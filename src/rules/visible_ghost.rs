@@ -26,11 +26,11 @@ fn observation(group: &Group, groups: &GhostGroups<'_>) -> Observation {
     let (worst, area) = (wording::figure(worst_l), wording::area(pixels, &groups.plan.display));
     let undriven = match rim_px {
         0 => String::new(),
-        _ => format!("; {rim_px} of the {pixels} px lie just beside the pixels that were driven"),
+        _ => format!("; {rim_px} of the {pixels} px changed only because pixels beside them were driven"),
     };
     let why = |it: &str| {
         if group.worst.is_cleaner() {
-            format!("{it} shows because a part of an area of one shade is cleaner than the rest")
+            format!("{it} shows because a part of an even area is cleaner than the rest of it")
         } else {
             format!("{it} was left by {origin}")
         }

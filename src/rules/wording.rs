@@ -176,7 +176,7 @@ pub(crate) fn levels(levels: LevelSet, display: &Display) -> String {
         2..=4 => Some(format!("levels {}", listed(&greys, 4))),
         many => Some(format!("levels {} to {}", greys[0], greys[many - 1])),
     };
-    names.extend(which.map(|which| format!("grey {which} (of 0 black to {} white)", ink.white())));
+    names.extend(which.map(|which| format!("grey {which} (0 is black, {} white)", ink.white())));
     listed(&names, 4)
 }
 
@@ -247,7 +247,7 @@ pub(super) fn cleaning_help(display: &Display, advice: impl FnOnce(&str) -> Stri
 pub(super) fn price_of_flash(plan: &Plan) -> String {
     let budget = plan.budgets.get("flashing_updates");
     budget.map_or(String::new(), |most| {
-        format!(" (each such update takes one of the {most} flashes that the plan's budget allows)")
+        format!(" (each such update is one of the {most} flashing updates that the plan's budget allows)")
     })
 }
 
@@ -255,7 +255,7 @@ pub(super) fn price_of_flash(plan: &Plan) -> String {
 pub(super) fn cleanings_of_flow(plan: &Plan) -> &'static str {
     match plan.kind() {
         PlanKind::Walk => {
-            ". In the flow, a rule under `cleanings` does this: let its `at` name a state that the walk passes by then"
+            ". In the flow, an entry under `cleanings` does this; its `at` must name a state that the walk has visited by that step"
         }
         PlanKind::Plan | PlanKind::Trace => "",
     }
@@ -283,7 +283,8 @@ pub(super) fn slow_in(modes: &[usize], step: &PlayedStep<'_>, plan: &Plan) -> St
     let slow = quickest.filter(|times| step.planned.step.cause.is_person() && is_slow(times));
     slow.map_or(String::new(), |(first_ms, whole_ms)| {
         format!(
-            "; the answer then appears after {} ms at the earliest and is complete after {} ms, which `slow-answer` reports",
+            "; `slow-answer` then reports this step, because the answer appears only after {} ms or more and is complete after {} \
+             ms or more",
             ms(first_ms),
             ms(whole_ms)
         )

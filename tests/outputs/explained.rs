@@ -57,15 +57,18 @@ const COMPLAINTS: [Complaint; 12] = [
     Complaint {
         plan: "grey-fog",
         kind: "ghost",
-        cause: &["darker than it should be", "It grows: the place has been updated 68 times since it was last cleaned"],
+        cause: &[
+            "darker than it should be",
+            "It builds up: the place has been updated 68 times since it was last cleaned",
+        ],
         help: &[
-            "and a ghost is seen here before the display's limit of 20 updates is reached, after which a cleaning is due",
+            "and the ghost was first seen after 16 updates, before the display's limit of 20 updates asks for a cleaning",
             "An update in `full` removes it, with a flash",
-            "To keep it weaker than most people notice, by these estimates, clean after every 12 updates of this place, for the first time after step 15, each time in a pause",
-            "Advised, but not used here: `full` flashes 4 times",
+            "By these estimates, to keep it below what most people notice, clean this place for the first time after step 15 at the latest, then after every 12 updates of it, each time in a pause",
+            "The mode that is advised: `full` flashes 4 times",
             "Since the last cleaning of this place, a ghost was first seen at step 16",
-            "without a break for 1 h 20 min, since step 36",
-            "together they have left more than has faded since",
+            "has been visible all the time since step 36",
+            "the traces add up faster than they fade",
             "Earlier, step 0 \"start\" cleaned the place, and 67 updates of the place followed",
         ],
     },
@@ -77,8 +80,8 @@ const COMPLAINTS: [Complaint; 12] = [
         help: &[
             "measure that change",
             "Until then clean the place with `full` after this change",
-            "run one after this step. The ghost is seen until then, because the answer must come first",
-            "send it after the last step (step 1); until then the ghost stays visible, because sending the update within this step would delay the answer",
+            "run one after this step. Until then the ghost is visible, because cleaning first would delay the answer",
+            "send it after the last step (step 1); until then the ghost stays visible, because cleaning within this step would delay the answer",
         ],
     },
     // A selection box stays where it was after waking.
@@ -170,7 +173,7 @@ const COMPLAINTS: [Complaint; 12] = [
             "more than the limit of 15",
         ],
         help: &[
-            "use `full` on the whole panel: clean after every 12 updates of this place, for the first time after step 15, each time in a pause, and at least once in 24 hours",
+            "use `full` on the whole panel: clean this place for the first time after step 15 at the latest, then after every 12 updates of it, each time in a pause, and at least once in 24 hours",
             "the panel is damaged for good",
             "The limit is exceeded first at step 302 \"gate open\"",
             "No mode in the display description is known to cancel this charge: from step 243 on, use only `full` for this place",
@@ -544,7 +547,7 @@ fn the_story_of_a_ghost_begins_where_the_old_picture_itself_stays() {
             let told = one_story(plan, kind, &[]);
             assert!(told.contains(&format!("--where {place}")), "{plan}, {kind}: {told}");
             assert!(told.contains("The old picture stays there, at full strength"), "{plan}, {kind}: {told}");
-            let (_, helps) = told.split_once("What would have helped").unwrap();
+            let (_, helps) = told.split_once("What to do").unwrap();
             assert!(helps.trim_start().starts_with("Add the box"), "{plan}, {kind}: {told}");
         }
     }
@@ -667,7 +670,7 @@ fn a_ghost_of_greys_is_prevented_by_prepared_screens_as_the_story_says() {
 fn a_movement_that_stays_behind_is_told_with_all_of_its_steps() {
     let (folder, _) = discs(&json!([[24, 8, 8, 48]]), 60);
     let told = story_in(&folder, "complaints/discs.plan.json", "ghost", &["--where", "0,0,128,64"]);
-    let (_, helps) = told.split_once("What would have helped").unwrap();
+    let (_, helps) = told.split_once("What to do").unwrap();
     assert!(helps.contains("`left-behind`, error) `left-behind` also reports steps"), "{told}");
     assert!(helps.contains("These steps come as little as 60 ms apart, and driving in `quick` takes"), "{told}");
     assert!(told.contains("3 steps, the last of them step 3, changed pixels here"), "{told}");

@@ -44,7 +44,9 @@ fn the_page_tells_every_finding_and_the_caution_of_flashes() {
     let (_, page) = page(&["chart-desk/troubled.plan.json"]);
     let expected = include_str!("../data/troubled/chart-desk.txt").lines().count();
     assert_eq!(page.matches("<li id=\"finding-").count(), expected);
-    assert!(page.contains("Flashing can trigger seizures in people with photosensitive epilepsy: this check applies"));
+    assert!(page.contains(
+        "Flashing can trigger seizures in people with photosensitive epilepsy; the check of flashes within a second applies"
+    ));
 }
 
 #[test]

@@ -162,12 +162,11 @@ fn a_story_of_a_ghost_gives_the_number_of_the_rule() {
     let call = ["explain", "berth.trace.jsonl", "--complaint", "ghost", "--format", "json"];
     let story = folder.run(&call).with_status(0).json();
     let helps = story["findings"].as_array().unwrap().iter().map(|finding| finding["help"].as_str().unwrap());
-    let asked = helps.filter_map(|help| Some(help.split_once("clean after every ")?.1.split_once(", each time")?.0));
+    let asked = helps.filter_map(|help| Some(help.split_once("clean this place ")?.1.split_once(", each time")?.0));
     let asked: Vec<&str> = asked.filter(|schedule| schedule.contains("for the first time after step ")).collect();
     let [schedule] = asked[..] else { panic!("{story:#}") };
-    let answer = format!(
-        "To keep it weaker than most people notice, by these estimates, clean after every {schedule}, each time"
-    );
+    let answer =
+        format!("By these estimates, to keep it below what most people notice, clean this place {schedule}, each time");
     assert!(story["answers"].to_string().contains(&answer), "{answer}: {:#}", story["answers"]);
 }
 

@@ -679,6 +679,9 @@ fn explain_takes_the_moment_and_the_place_that_it_is_asked_for() {
     }
     // A place is cut to the screen of 16 x 8 px.
     assert_eq!(story(&["--where", "12,-4,100,8"])["box"], serde_json::json!([12, 0, 4, 4]));
+    let words = |place: &str| folder.run(&["explain", "a.plan.json", "--where", place]).with_status(0).out;
+    assert!(words("12,-4,100,8").contains("You asked for a larger place"), "{}", words("12,-4,100,8"));
+    assert!(words("12,0,4,4").contains("You asked for this place."), "{}", words("12,0,4,4"));
     assert_eq!(story(&["--before", "0"])["events"].as_array().unwrap().len(), 1);
     assert_eq!(story(&["--before", "6"])["events"].as_array().unwrap().len(), 2);
     for (asked, words) in [
@@ -792,7 +795,7 @@ fn a_faint_ghost_is_looked_for_where_it_is_strongest() {
         "step 2",
         "`--where 2,2,4,4`",
         "it is the strongest trace of an older picture",
-        "what is left of older pictures is 1.5 L* at most, and most people notice 2.3 L*. That difference is an estimate, good to a factor of \
+        "what is left of older pictures is 1.5 L* at most, and most people notice a difference of 2.3 L*. That difference is an estimate, good to a factor of \
          2, so it may be seen all the same",
     ] {
         assert!(told.contains(words), "{words:?} in\n{text}");

@@ -112,7 +112,7 @@ fn a_way_that_flashes_says_what_it_costs_where_flashes_have_a_budget() {
         let found = told(&crate::edges::review(&[("a.png", &square_of("8"))], "", &plan), "grey-in-two-level-mode");
         found[0].split_once(" | ").unwrap().1.to_owned()
     };
-    let price = "(each such update takes one of the 4 flashes that the plan's budget allows)";
+    let price = "(each such update is one of the 4 flashing updates that the plan's budget allows)";
     assert!(!help("").contains(price), "{}", help(""));
     assert_eq!(help(r#""budgets": { "flashing_updates": 4 },"#).matches(price).count(), 1, "it is said once");
 }

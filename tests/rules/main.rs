@@ -244,7 +244,7 @@ fn only_the_rule_that_follows_the_published_threshold_speaks_of_it() {
     for page in pages().iter().filter(|page| page.group == "Flashes") {
         let caution = stillpage::rules::caution_of(page.id).unwrap();
         assert_eq!(
-            caution.contains("this check applies a published threshold"),
+            caution.contains("the check of flashes within a second applies a published threshold"),
             page.id == "flashes-too-fast",
             "{caution}"
         );

@@ -37,7 +37,7 @@ fn the_flashes_are_listed_and_what_is_left_is_counted() {
     let three = [step("a", "full"), step("b", "grey"), step("a", "grey"), step("b", "quick")];
     assert_eq!(
         help_of(&plan(1, &three), ""),
-        "there are now 3 flashes (steps 0 to 2): 2 flashes are needless: correct steps 1 and 2, see `needless-flash`; then 1 \
+        "there are now 3 flashing updates (steps 0 to 2): 2 flashing updates are needless: correct steps 1 and 2, see `needless-flash`; then 1 \
          is left, and the budget holds"
     );
     // No other mode is there, and a ghost asks for one flash more: at the end.
@@ -45,7 +45,7 @@ fn the_flashes_are_listed_and_what_is_left_is_counted() {
     let help = help_of(&plan(1, &[step("a", "full"), step("b", "grey")]), only);
     assert_eq!(
         help,
-        "there are now 2 flashes (steps 0 and 1): leave out those that nobody needs. Following the help of other findings adds 1: if you \
+        "there are now 2 flashing updates (steps 0 and 1): leave out those that nobody needs. Following the help of other findings adds 1: if you \
          follow it, raise the budget to 3 and write the reason into a comment"
     );
 }

@@ -156,7 +156,7 @@ fn a_text_that_stays_over_many_screens_is_one_finding() {
     let screens = [("a.svg", marks[0].as_str()), ("b.svg", &marks[1]), ("c.svg", &marks[2])];
     let found = told(&review(&screens, SKIPPED, plan), "text-lost");
     assert!(found.len() == 1 && found[0].starts_with("0..3 none of the text `Ebb 06:10` stands out"), "{found:?}");
-    assert!(found[0].contains("`quick` cannot show grey levels 3 to 9 (of 0 black to 15 white)"), "{found:?}");
+    assert!(found[0].contains("`quick` cannot show grey levels 3 to 9 (0 is black, 15 white)"), "{found:?}");
     assert!(found[0].contains("| use `full` or `grey` for it; or draw the text without smoothing"), "{found:?}");
 }
 

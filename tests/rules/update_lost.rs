@@ -57,7 +57,7 @@ fn it_says_what_was_in_the_way_and_what_is_missing() {
     let found = lost("", &close("clock", 100));
     let found = one(&found);
     assert!(found.contains("`full` of step 0 still runs over the same pixels for another 400 ms"), "{found}");
-    assert!(found.contains("when the step ends, 16 px (1.03 mm2) there do not match the screen"), "{found}");
+    assert!(found.contains("when the step ends, 16 px (1.03 mm2) of its windows still show something else"), "{found}");
     assert!(found.ends_with("| set `after_ms` of this step to at least 500 (now 100)"), "{found}");
     // Done as it says, it is taken.
     assert_eq!(lost("", &close("clock", 500)), Vec::<String>::new());

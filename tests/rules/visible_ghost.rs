@@ -191,8 +191,8 @@ fn a_ghost_that_adds_up_where_no_pause_comes_is_cleaned_after_so_many_updates() 
     let ghosts = |plan: &str| told(&review(&square_and_white(), ADDS_UP, plan), "visible-ghost");
     let found = ghosts(&presses(1, 20, ""));
     let help = "| `full` on the window [0, 2, 8, 4] removes it in 500 ms, with one flash. No pause before step 40 is long \
-                enough for that, so add pauses: clean after every 4 updates of this place, for the first time after step 4, \
-                each time at least 2000 ms after the last touch, key or pen. If you accept this finding (`accept`) instead, the ghost stays visible from step 6 until a cleaning in the pause after step 40 (at least 2000 ms after that step)";
+                enough for that, so add pauses: clean this place for the first time after step 4 at the latest, then after every 4 updates of it, \
+                each time at least 2000 ms after the last touch, key or pen. If you accept this finding instead (`accept`), clean in the pause after step 40 (at least 2000 ms after that step); the ghost is visible from step 6 until then";
     assert!(found.len() == 1 && found[0].starts_with("6..") && found[0].ends_with(help), "{found:?}");
     // Obeyed, 2000 ms after the last update. After 6 it is too late.
     let cleaning = r#", { "after_ms": 2000, "updates": [{ "mode": "full", "window": [0, 2, 8, 4] }] }"#;
@@ -207,7 +207,7 @@ fn greys_that_a_cleaning_would_bring_back_are_named_first() {
     let ghost = |screen: &str| {
         let found =
             told(&review(&[("a.png", SQUARE), ("b.png", screen)], ADDS_UP, &presses(1, 20, "")), "visible-ghost");
-        found.into_iter().find(|line| line.contains("clean after every")).unwrap_or_default()
+        found.into_iter().find(|line| line.contains("then after every")).unwrap_or_default()
     };
     let greys = "first draw this place in levels that `quick` can show, because a cleaning would show its greys again, and the \
                  next update would leave the same ghost; then `full`";

@@ -65,8 +65,8 @@ fn a_mode_that_would_answer_too_late_is_advised_with_its_times() {
         told(&review(&[("a.png", &square_of("8")), ("b.png", SQUARE)], &display, &plan), "wrong-start").concat()
     };
     let slow = help("key", 200);
-    let words = "; the answer then appears after 200 ms at the earliest and is complete after 400 ms, which `slow-answer` \
-                 reports";
+    let words = "; `slow-answer` then reports this step, because the answer appears only after 200 ms or more and is complete \
+                 after 400 ms or more";
     assert!(slow.ends_with(words), "{slow}");
     for (cause, first_ms) in [("clock", 200), ("key", 90)] {
         assert!(help(cause, first_ms).ends_with("which can start from any level"), "{cause} {first_ms}");

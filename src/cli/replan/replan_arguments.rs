@@ -26,7 +26,7 @@ pub(crate) struct ReplanArguments {
     #[arg(long)]
     pub(super) write: bool,
     /// Print one rule for the firmware instead of updates for each step: which mode for which kind of change, and when to
-    /// clean. It covers all steps, also those that already have updates
+    /// clean. It covers all steps, including those that already have updates
     #[arg(long, conflicts_with_all = ["all", "write"])]
     pub(super) as_policy: bool,
     /// With `--as-policy`: write the rule to this file, as JSON if its name ends in `.json`, as a C header if it ends in `.h`

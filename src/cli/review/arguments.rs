@@ -51,7 +51,7 @@ pub(crate) struct ReviewArguments {
     /// `--known`) come first, then steps with errors
     #[arg(long, value_name = "N", default_value_t = 20, value_parser = clap::value_parser!(u64).range(1..), requires = "pictures")]
     pub(super) pictures_limit: u64,
-    /// Write a page for people: the panel step by step, the findings beside it, and a timeline
+    /// Write a page to look at: the panel step by step, the findings beside it, and a timeline
     #[arg(long, value_name = "FILE", value_hint = ValueHint::FilePath)]
     pub(super) html: Option<PathBuf>,
     /// With `--html`: compare the plan with this second plan; the first plan is "before", this one is "after"
@@ -70,7 +70,7 @@ pub(crate) struct ReviewArguments {
     #[arg(long, value_name = "TIME", value_parser = TimePoint::read, conflicts_with_all = ["known", "write_known"])]
     pub(super) to: Option<TimePoint>,
     /// Write what the model computed, as JSON Lines: one object for each step of a plan; for a flow, one for each
-    /// state with each number of updates since its last cleaning
+    /// pair of a state and a number of updates since the last cleaning
     #[arg(long, value_name = "FILE", value_hint = ValueHint::FilePath)]
     pub(super) facts: Option<PathBuf>,
     /// A list of known findings, written by `--write-known`. Findings on it never cause exit status 1
@@ -86,7 +86,7 @@ pub(crate) struct ReviewArguments {
     #[arg(long, value_name = "RULE", value_parser = Offered::RULES, hide_possible_values = true)]
     pub(super) without: Vec<String>,
     /// Keep running. When a plan, a screen or a display is saved, review again the plans that use it, and say what is new
-    /// and what is gone (with `--full`, everything). Ctrl-C ends this
+    /// and what is gone (with `--full`, everything). Press Ctrl-C to stop
     #[arg(long, conflicts_with = "facts")]
     pub(super) watch: bool,
     #[command(flatten)]
@@ -150,7 +150,7 @@ impl LiveReview {
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
 pub(crate) enum Format {
-    /// Text for people
+    /// Text to read
     Text,
     /// For other programs
     Json,

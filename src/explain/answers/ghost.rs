@@ -30,7 +30,7 @@ impl About<'_> {
                 } else {
                     format!(
                         "no ghost here by the description of this display: what is left of older pictures is {} L* at most, \
-                         and most people notice {limit_l} L*{}",
+                         and most people notice a difference of {limit_l} L*{}",
                         beside(*most_off_l, *limit_l),
                         self.may_be_a_ghost()
                     )
@@ -56,7 +56,7 @@ impl About<'_> {
     fn about_ghost(&self, ghost: &GhostHere) -> Vec<String> {
         let tone = if ghost.is_lighter { "lighter" } else { "darker" };
         let mut answers = vec![format!(
-            "yes: {} is up to {} L* {tone} than it should be, and most people notice {} L*",
+            "yes: {} is up to {} L* {tone} than it should be, and most people notice a difference of {} L*",
             match (ghost.is_outline, ghost.drawn_by) {
                 (true, _) => "an outline".to_owned(),
                 (false, Some(step)) => {
@@ -82,8 +82,8 @@ impl About<'_> {
         answers.extend(ghost.first.from_greys.map(|drive| self.begins_with_greys(drive, ghost)));
         if ghost.updates > 3 {
             answers.push(format!(
-                "it grows: the place has been updated {} times since it was last cleaned{}. Each update leaves a little of the \
-                 old picture, and together they have left more than has faded since",
+                "it builds up: the place has been updated {} times since it was last cleaned{}. Each update leaves a trace, and the \
+                 traces add up faster than they fade",
                 ghost.updates,
                 self.beside_the_limit(ghost)
             ));
@@ -140,7 +140,8 @@ impl About<'_> {
             // It was not the number of updates.
             (true, _) if ghost.first.from_greys.is_some() => String::new(),
             (true, _) if first > 0 => {
-                format!(", and a ghost is seen here before {words} is reached, after which a cleaning is due")
+                let after = counted(u64::from(first), "update", "updates");
+                format!(", and the ghost was first seen after {after}, before {words} asks for a cleaning")
             }
             (_, true) => format!(", although {words} asks for a cleaning before"),
             _ => String::new(),
@@ -204,7 +205,7 @@ impl About<'_> {
             );
         }
         if let Some(prevention) = self.prevention(ghost) {
-            return format!("{removes}. To keep it weaker than most people notice, by these estimates, {prevention}");
+            return format!("{removes}. By these estimates, to keep it below what most people notice, {prevention}");
         }
         if ghost.gone.is_some_and(|gone| gone.by_cleaning) {
             return format!("{removes}. If it is seen for too long until then, let the cleaning come sooner");
@@ -214,7 +215,7 @@ impl About<'_> {
             format!("{removes}: run one in the next pause")
         } else if is_seen_until || self.is_answer(ghost) {
             format!(
-                "{removes}: run one after this step. The ghost is seen until then, because the answer must come first"
+                "{removes}: run one after this step. Until then the ghost is visible, because cleaning first would delay the answer"
             )
         } else {
             format!("{removes}: run one right after this one, or use that mode for this change itself")

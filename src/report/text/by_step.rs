@@ -13,7 +13,7 @@ use super::{
     marked::{Excerpt, Marked},
     plan_lines::{write_each, write_figures, write_heading},
     style::TextStyle,
-    underline::{draw, shade},
+    underline::{draw, shade, wrapped},
 };
 use crate::{
     finding::Finding,
@@ -42,7 +42,8 @@ fn write_plan(
         if finding.is_open() {
             out.write_all(finding_text(plan, finding, place, style).as_bytes())?;
             for following in following {
-                writeln!(out, "  from the same cause: {}", readable(&following_words(following)))?;
+                let words = readable(&following_words(following));
+                writeln!(out, "{}", wrapped(&words, style.width, "  from the same cause: ", "    "))?;
             }
             writeln!(out)?;
         }

@@ -123,7 +123,7 @@ fn figures(summary: &Summary) -> Option<String> {
         parts.push(slowest_first_change(summary));
     }
     if summary.worst_residue_l > 0.0 {
-        parts.push(format!("strongest single ghost pixel {:.2} L*", summary.worst_residue_l));
+        parts.push(format!("strongest ghost in any single pixel {:.2} L*", summary.worst_residue_l));
     }
     if summary.energy_mj > 0.0 {
         parts.push(format!("{:.1} mJ for updates", summary.energy_mj));

@@ -257,8 +257,7 @@ fn every_format_says_how_sure_a_finding_is() {
         let sure: Vec<&str> =
             lines.iter().filter_map(|line| line.0.split(" margin ").nth(1)?.split(' ').nth(1)).collect();
         assert_eq!(sure.join(" "), expected, "{lines:?}");
-        let in_words =
-            "the time to the answer is an estimate: at 0.95 of this figure, this finding would not be reported";
+        let in_words = "the time to the answer is an estimate: if it is really 5 % lower, this is no finding";
         let said =
             [told.sarif.to_string(), told.junit, told.markdown].map(|text| text.to_lowercase().contains(in_words));
         assert_eq!(said, [expected.contains("false"); 3]);

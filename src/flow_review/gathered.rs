@@ -210,16 +210,29 @@ impl Links {
         findings.iter().filter_map(walk).collect()
     }
 
-    /// Gives every finding that follows from another the fingerprint of that one.
+    /// Gives every finding that follows from another of its own walk, and has no cause yet, the fingerprint of that one, or of
+    /// what that one follows from.
     pub(super) fn link_causes(&self, findings: &mut [Finding]) {
+        let known: HashMap<String, String> =
+            findings.iter().filter_map(|one| Some((one.fingerprint.clone(), one.cause.clone()?))).collect();
         let prints: HashMap<Place, (String, crate::finding::Severity)> =
             findings.iter().map(|one| (Place::of(one), (one.fingerprint.clone(), one.severity))).collect();
-        for finding in findings {
+        for finding in findings.iter_mut().filter(|finding| finding.cause.is_none()) {
             let roots = std::iter::successors(self.causes.get(&Place::of(finding)), |place| self.causes.get(place));
             let roots = roots.take(self.causes.len());
             let cause = roots.last().and_then(|root| prints.get(root));
             let cause = cause.filter(|(_, severity)| *severity >= finding.severity);
-            finding.cause = cause.map(|(print, _)| print.clone()).filter(|print| *print != finding.fingerprint);
+            let cause = cause.map(|(print, _)| known.get(print).unwrap_or(print).clone());
+            finding.cause = cause.filter(|print| *print != finding.fingerprint);
+        }
+        // What a cause follows from is the cause of both.
+        let roots: HashMap<String, String> =
+            findings.iter().filter_map(|one| Some((one.fingerprint.clone(), one.cause.clone()?))).collect();
+        for finding in findings {
+            let root = finding.cause.as_ref().and_then(|cause| roots.get(cause));
+            if let Some(root) = root.filter(|root| **root != finding.fingerprint) {
+                finding.cause = Some(root.clone());
+            }
         }
     }
 }

@@ -69,6 +69,23 @@ fn troubled_plans_tell_what_is_listed_for_them() {
     }
 }
 
+/// All answers that are late and all updates that wait in the troubled flow come from one cleaning at its start.
+#[test]
+fn what_waits_in_a_flow_has_one_cause() {
+    let mut command = Command::new(env!("CARGO_BIN_EXE_stillpage"));
+    command.args(["review", "fixtures/harbour-desk/troubled.flow.json", "--format", "json", "--gate", "never"]);
+    let report = Run::of(command.current_dir(root()).output().unwrap()).with_status(0).json();
+    let findings = report["plans"][0]["findings"].as_array().unwrap();
+    let of_rule = |rule: &str| findings.iter().filter(|finding| finding["rule"] == rule).collect::<Vec<_>>();
+    let [busy] = of_rule("cannot-keep-up")[..] else { panic!("{findings:#?}") };
+    for (rule, count) in [("slow-answer", 10), ("updates-collide", 7)] {
+        let follow = of_rule(rule);
+        assert_eq!(follow.len(), count, "{rule}");
+        assert!(follow.iter().all(|finding| finding["cause"] == busy["fingerprint"]), "{rule}: {follow:#?}");
+    }
+    assert_eq!(findings.iter().filter(|finding| finding["cause"].is_null()).count(), findings.len() - 17);
+}
+
 /// The invented device highlights with a flash and falls asleep too early, and does nothing else that was not meant.
 #[test]
 fn a_trace_departs_from_its_plan_as_its_readme_says() {

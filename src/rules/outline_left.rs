@@ -35,19 +35,13 @@ fn observation(group: &Group, groups: &GhostGroups<'_>) -> Observation {
         _ => format!("{count} outlines of up to {worst} L* on {area}{when}, the strongest around {origin}"),
     };
     let which = match (rim_px == pixels, count) {
-        (true, 1) => {
-            "it lies in pixels that no update has driven; they changed when the pixels beside them were driven"
-                .to_owned()
-        }
-        (true, _) => {
-            "they lie in pixels that no update has driven; these changed when the pixels beside them were driven"
-                .to_owned()
-        }
-        (false, _) => format!(
-            "no update has driven {rim_px} of the {pixels} px; they changed when the pixels beside them were driven"
-        ),
+        (true, 1) => "it lies in pixels that changed when".to_owned(),
+        (true, _) => "they lie in pixels that changed when".to_owned(),
+        (false, _) => format!("{rim_px} of the {pixels} px changed when"),
     };
-    let message = |when: &str| format!("{}: {which}", seen(when));
+    let since =
+        if rim_px == pixels { "and that no update has driven since" } else { "and no update has driven these since" };
+    let message = |when: &str| format!("{}: {which} the pixels beside them were driven, {since}", seen(when));
     let mut observation = groups.observation(group, message, "outlines");
     observation.figures.push(("rim_px", rim_px as f64));
     observation

@@ -26,7 +26,7 @@ fn observation(group: &Group, groups: &GhostGroups<'_>) -> Observation {
     let (worst, area) = (wording::figure(worst_l), wording::area(pixels, &groups.plan.display));
     let undriven = match rim_px {
         0 => String::new(),
-        _ => format!("; {rim_px} of the {pixels} px changed only because pixels beside them were driven"),
+        _ => format!("; {rim_px} of the {pixels} px changed last when pixels beside them were driven"),
     };
     let why = |it: &str| {
         if group.worst.is_cleaner() {

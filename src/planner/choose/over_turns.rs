@@ -39,7 +39,13 @@ pub(super) fn best_over_turns(
     let mut best = Found { score: with_later(found.score, later), is_whole: false, ..found };
     let others = of_two_turns(search, (which, effort))?;
     let straight = Search { beam: Effort::Quick.beam(0), bound: None, ..*search }.run()?.choices;
-    for choices in as_written(&first, search.open).into_iter().chain([others.clone(), straight]) {
+    if let Some(written) = as_written(&first, search.open)
+        && let Some(found) = cheaper_over_turns(search, &best, written)?
+    {
+        // Never worse than the plan as it is, whatever is in doubt there.
+        best = best.or_cheaper(found);
+    }
+    for choices in [others.clone(), straight] {
         best = or_over_turns(search, best, choices)?;
     }
     let rounds = match effort {
@@ -88,16 +94,24 @@ fn of_two_turns(search: &Search<'_>, (which, effort): (&Which, Effort)) -> Resul
 
 /// The better of what was found and of other choices, with what later turns add to them.
 fn or_over_turns(search: &Search<'_>, best: Found, choices: Choices) -> Result<Found, Vec<BrokenScreen>> {
+    Ok(match cheaper_over_turns(search, &best, choices)? {
+        Some(found) => best.or(found),
+        None => best,
+    })
+}
+
+/// Other choices with what later turns add to them; nothing if the first turn alone is no better than what was found.
+fn cheaper_over_turns(search: &Search<'_>, best: &Found, choices: Choices) -> Result<Option<Found>, Vec<BrokenScreen>> {
     if choices == best.choices || choices.iter().any(Option::is_none) {
-        return Ok(best);
+        return Ok(None);
     }
     let all = Beam { paths: 1, within: f64::INFINITY };
     let found = Search { beam: all, bound: Some(best.score), ..*search }.run_with(vec![choices])?;
     if found.choices.is_empty() || !found.score.order(&best.score).is_lt() {
-        return Ok(best);
+        return Ok(None);
     }
     let score = with_later(found.score, later_cost(search, &found.choices)?);
-    Ok(best.or(Found { score, is_whole: false, ..found }))
+    Ok(Some(Found { score, is_whole: false, ..found }))
 }
 
 /// What the rules add that find something first in a later turn of a plan that loops.

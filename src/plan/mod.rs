@@ -221,12 +221,17 @@ impl Step {
             Shows::Screen(screen) => Shows::Screen(*screen),
             Shows::Each(screens) => Shows::Each(screens.clone()),
         };
+        self.with(shows, Updates::Listed(updates))
+    }
+
+    /// The same step that shows something else, with other updates.
+    pub(crate) fn with(&self, shows: Shows, updates: Updates) -> Self {
         Self {
             pointer: self.pointer.clone(),
             label: self.label.clone(),
             strokes: self.strokes.clone(),
             recorded: self.recorded.clone(),
-            updates: Updates::Listed(updates),
+            updates,
             shows,
             ..*self
         }

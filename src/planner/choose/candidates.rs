@@ -50,6 +50,8 @@ pub(super) fn candidates(step: &PlayedStep<'_>, plan: &Plan, played: HowOften) -
             scene.one_place_first(mode).into_iter().for_each(&mut add);
         }
         // At once what a quick mode can show, and then what it cannot.
+        let reaching = modes().filter(|(_, mode)| scene.is_reached_by(mode));
+        let behind: Vec<_> = reaching.map(|(then, mode)| (then, mode, scene.asks(then, &scene.changed))).collect();
         for (quick, first) in modes().filter(|(_, mode)| mode.flashes == 0 && !scene.is_reached_by(mode)) {
             let damage = scene.damage(quick, first);
             let firsts = [
@@ -59,8 +61,7 @@ pub(super) fn candidates(step: &PlayedStep<'_>, plan: &Plan, played: HowOften) -
             ];
             // Alone as well: the soft edges of a drawing may stay without their greys, and what is taken back at once needs none.
             firsts.iter().flatten().for_each(|first| add(vec![first.clone()]));
-            for (then, mode) in modes().filter(|(_, mode)| scene.is_reached_by(mode)) {
-                let behind = scene.asks(then, &scene.changed);
+            for (then, mode, behind) in &behind {
                 let both = firsts
                     .iter()
                     .flatten()
@@ -69,7 +70,7 @@ pub(super) fn candidates(step: &PlayedStep<'_>, plan: &Plan, played: HowOften) -
                 // The soft edges of all other places may stay without their greys.
                 let left = step.changed.without(&reached_by(first, step));
                 let places: Vec<Rect> = regions(&left, step.grid()).into_iter().map(|region| region.rect).collect();
-                scene.alone(then, mode, &places).into_iter().for_each(|then| add(vec![damage.clone(), then]));
+                scene.alone(*then, mode, &places).into_iter().for_each(|then| add(vec![damage.clone(), then]));
             }
         }
     }

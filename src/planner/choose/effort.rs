@@ -27,6 +27,15 @@ impl Effort {
         }
     }
 
+    /// How often other choices are tried for steps over the whole plan, as long as that helps.
+    pub(super) fn rounds(self) -> usize {
+        match self {
+            Self::Quick => 0,
+            Self::Usual => 1,
+            Self::Thorough => 6,
+        }
+    }
+
     /// How often, and how many at a time, choices are played that were better at their own step than what was chosen.
     pub(super) fn second_looks(self, pixel_steps: u64) -> usize {
         match self.beam(pixel_steps).paths {

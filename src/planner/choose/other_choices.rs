@@ -38,12 +38,7 @@ pub(super) fn as_written(choices: &Choices, open: &Open) -> Option<Choices> {
 /// the first one.
 pub(super) fn improve(search: &Search<'_>, mut found: Found, effort: Effort) -> Result<Found, Vec<BrokenScreen>> {
     let often = search.open.often();
-    let rounds = match effort {
-        Effort::Quick => 0,
-        Effort::Usual => 1,
-        Effort::Thorough => 6,
-    };
-    for _ in 0..rounds {
+    for _ in 0..effort.rounds() {
         let before = found.score;
         found = better(search, found, |choices| together(choices, &often))?;
         for place in &often {
@@ -90,7 +85,7 @@ fn together(choices: &Choices, often: &[usize]) -> Vec<Choices> {
 }
 
 /// Each other choice for one step.
-pub(super) fn alone(choices: &Choices, place: usize) -> Vec<Choices> {
+fn alone(choices: &Choices, place: usize) -> Vec<Choices> {
     let Some(choice) = &choices[place] else { return Vec::new() };
     let others = choice.considered.iter().filter(|updates| **updates != choice.updates);
     others.map(|updates| other(choices.clone(), place, updates)).collect()

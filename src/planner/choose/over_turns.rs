@@ -9,10 +9,11 @@ use super::{
     cost::{Score, of_finding},
     effort::{Beam, Effort},
     open_steps::{Choice, Choices, Open, Which},
-    other_choices::{alone, as_written, improve, other},
+    other_choices::{as_written, improve, other},
     search::{Found, Search, look_at_all_turns},
 };
 use crate::{
+    plan::Update,
     planner::turned::turned,
     review::{BrokenScreen, review},
     rules::Selection,
@@ -31,6 +32,9 @@ pub(super) fn best_over_turns(
     found: Found,
     (which, effort): (&Which, Effort),
 ) -> Result<Found, Vec<BrokenScreen>> {
+    if !search.plan.loops {
+        return Ok(found);
+    }
     let later = later_cost(search, &found.choices)?;
     if later == 0.0 {
         return Ok(found);
@@ -48,20 +52,12 @@ pub(super) fn best_over_turns(
     for choices in [others.clone(), straight] {
         best = or_over_turns(search, best, choices)?;
     }
-    let rounds = match effort {
-        Effort::Quick => 0,
-        Effort::Usual => 1,
-        Effort::Thorough => 6,
-    };
     let is_small = search.plan.screen_size().pixels() * search.open.len() as u64 <= LARGE_IN_TURNS;
-    for _ in 0..if is_small { rounds } else { 0 } {
+    for _ in 0..if is_small { effort.rounds() } else { 0 } {
         let before = best.score;
         for place in 0..search.open.len() {
-            let more = others.get(place).cloned().flatten().into_iter().flat_map(|choice| choice.considered.to_vec());
-            for updates in more.collect::<Vec<_>>() {
-                best = or_over_turns(search, best.clone(), other(best.choices.clone(), place, &updates))?;
-            }
-            for choices in alone(&best.choices, place) {
+            for updates in considered_at(place, [&others, &best.choices]) {
+                let choices = other(best.choices.clone(), place, &updates);
                 best = or_over_turns(search, best, choices)?;
             }
         }
@@ -81,6 +77,19 @@ pub(super) fn best_over_turns(
         }
     }
     Ok(Found { choices, ..best })
+}
+
+/// What any of some choices considered for a step, each once.
+fn considered_at(place: usize, of: [&Choices; 2]) -> Vec<Vec<Update>> {
+    let mut found: Vec<Vec<Update>> = Vec::new();
+    for updates in
+        of.iter().filter_map(|choices| choices.get(place)?.as_ref()).flat_map(|choice| choice.considered.iter())
+    {
+        if !found.contains(updates) {
+            found.push(updates.clone());
+        }
+    }
+    found
 }
 
 /// What is found for two turns of the plan as one, in which every step is played twice.
@@ -116,9 +125,6 @@ fn cheaper_over_turns(search: &Search<'_>, best: &Found, choices: Choices) -> Re
 
 /// What the rules add that find something first in a later turn of a plan that loops.
 fn later_cost(search: &Search<'_>, choices: &Choices) -> Result<f64, Vec<BrokenScreen>> {
-    if !search.plan.loops {
-        return Ok(0.0);
-    }
     let places: HashMap<&str, &Choice> =
         choices.iter().flatten().map(|choice| (choice.pointer.as_str(), &**choice)).collect();
     let chosen = search.plan.with_updates(&|step| Some(places.get(step.pointer.as_str())?.updates.clone()));

@@ -362,13 +362,5 @@ fn with_updates(step: &Step, updates: Vec<Update>) -> Arc<Step> {
         Shows::Screen(screen) => Shows::Screen(*screen),
         Shows::Each(_) => Shows::Each(Vec::new()),
     };
-    Arc::new(Step {
-        pointer: step.pointer.clone(),
-        label: step.label.clone(),
-        strokes: step.strokes.clone(),
-        recorded: step.recorded.clone(),
-        updates: Updates::Listed(updates),
-        shows,
-        ..*step
-    })
+    Arc::new(step.with(shows, Updates::Listed(updates)))
 }

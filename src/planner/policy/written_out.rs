@@ -28,7 +28,7 @@ pub(super) fn written_out(plan: &Plan, events: &Events, decisions: &[Decision]) 
             (at_ms, in_pause(&event.step))
         } else {
             numbers[decision.event] = nodes.len() as u64;
-            (event.at_ms, Step { shows: event.screen.map_or(Shows::Same, Shows::Screen), ..alike(&event.step) })
+            (event.at_ms, event.step.with(event.screen.map_or(Shows::Same, Shows::Screen), Updates::Choose))
         };
         let after_ms = at_ms - ended_ms;
         ended_ms = at_ms + step.updates_after_ms();
@@ -45,16 +45,4 @@ pub(super) fn written_out(plan: &Plan, events: &Events, decisions: &[Decision]) 
 pub(super) fn in_pause(step: &Step) -> Step {
     let (pointer, label, cause) = (step.pointer.clone(), Some(IN_PAUSE.to_owned()), Cause::System);
     Step { pointer, label, cause, ..Step::new(Shows::Same) }
-}
-
-fn alike(step: &Step) -> Step {
-    Step {
-        pointer: step.pointer.clone(),
-        label: step.label.clone(),
-        strokes: step.strokes.clone(),
-        recorded: step.recorded.clone(),
-        updates: Updates::Choose,
-        shows: Shows::Same,
-        ..*step
-    }
 }
